@@ -1,0 +1,296 @@
+"""A whole mill folder, read and cross-checked.
+
+First every file is parsed and validated and all problems are kept; then the survivors are checked
+against each other, so that one slip does not hide the rest.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TypeVar
+from zoneinfo import ZoneInfo
+
+from kilnfolio.records.book import Known, Sources, publication_of
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.kiln import Kiln
+from kilnfolio.records.limits import Limits
+from kilnfolio.records.logger import LoggerProfile
+from kilnfolio.records.lot import Lot
+from kilnfolio.records.mill import Mill
+from kilnfolio.records.model import Located, Record, validate
+from kilnfolio.records.notation import Notation, expand
+from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.schedule import Schedule, Step
+from kilnfolio.records.species import Species
+from kilnfolio.records.yaml_source import read_yaml
+
+R = TypeVar("R", bound=Record)
+
+#: Every kind of record a mill keeps in YAML, by the name of its noun.
+RECORD_KINDS: dict[str, type[Record]] = {
+    "charge": Charge, "kiln": Kiln, "limits": Limits, "logger": LoggerProfile, "lot": Lot,
+    "mill": Mill, "notation": Notation, "schedule": Schedule, "sources": Sources,
+    "species": Species}
+
+
+@dataclass(frozen=True)
+class MillFolder:
+    """Every record of a mill, each with the document it was read from."""
+
+    root: Path
+    mill: Located[Mill]
+    sources: Located[Sources]
+    limits: Located[Limits]
+    species: Mapping[str, Located[Species]]
+    schedules: Mapping[str, Located[Schedule]]
+    notations: Mapping[str, Located[Notation]]
+    kilns: Mapping[str, Located[Kiln]]
+    loggers: Mapping[str, Located[LoggerProfile]]
+    charges: Mapping[str, Located[Charge]]
+    lots: Mapping[str, Located[Lot]]
+
+    def steps_of(self, schedule: Schedule) -> tuple[Step, ...]:
+        """Return a schedule's steps, a notation code expanded."""
+        if schedule.steps:
+            return tuple(schedule.steps)
+        notation = next(iter(self.notations.values())).record
+        return expand(str(schedule.notation), notation)
+
+    def charge_folder(self, charge_id: str) -> Path:
+        """Return the folder that holds a charge's files."""
+        return (self.root / self.charges[charge_id].file).parent
+
+
+def read_mill_folder(root: Path) -> MillFolder:
+    """Read and cross-check a mill folder.
+
+    Parameters
+    ----------
+    root : Path
+        The folder that holds ``content/`` and ``schedules/``.
+
+    Raises
+    ------
+    RecordProblems
+        Every problem in every file.
+    """
+    reader = _Reader(root)
+    mill = reader.one("content/mill.yaml", Mill)
+    zone = mill.record.zone if mill else None
+    sources = reader.one("schedules/sources.yaml", Sources)
+    limits = reader.one("schedules/limits.yaml", Limits)
+    species = reader.many("schedules/species", Species)
+    schedules = {**reader.many("schedules/hardwood", Schedule),
+                 **reader.many("schedules/softwood", Schedule)}
+    notations = reader.many("schedules/notations", Notation)
+    kilns = reader.many("content/kilns", Kiln)
+    loggers = reader.many("content/loggers", LoggerProfile)
+    charges = reader.charges(zone)
+    lots = reader.many("content/lots", Lot, zone)
+    if not (mill and sources and limits):
+        raise RecordProblems(reader.problems)
+    folder = MillFolder(root, mill, sources, limits, species, schedules, notations, kilns, loggers,
+                        charges, lots)
+    reader.problems.extend(_cross_check(folder))
+    if reader.problems:
+        raise RecordProblems(reader.problems)
+    return folder
+
+
+@dataclass
+class _Reader:
+    root: Path
+    problems: list[Problem] = field(default_factory=list)
+
+    def one(self, name: str, model: type[R], zone: ZoneInfo | None = None) -> Located[R] | None:
+        try:
+            return validate(read_yaml(self.root / name, name), model, zone=zone)
+        except RecordProblems as error:
+            self.problems.extend(error.problems)
+            return None
+
+    def many(self, folder: str, model: type[R], zone: ZoneInfo | None = None
+             ) -> dict[str, Located[R]]:
+        return self._by_id(sorted((self.root / folder).glob("*.yaml")), model, zone)
+
+    def charges(self, zone: ZoneInfo | None) -> dict[str, Located[Charge]]:
+        files = sorted((self.root / "content/charges").glob("*/*/charge.yaml"))
+        return self._by_id(files, Charge, zone)
+
+    def _by_id(self, files: list[Path], model: type[R], zone: ZoneInfo | None
+               ) -> dict[str, Located[R]]:
+        found: dict[str, Located[R]] = {}
+        for path in files:
+            located = self.one(path.relative_to(self.root).as_posix(), model, zone)
+            if located is None:
+                continue
+            identity = getattr(located.record, "id")
+            home = path.parent.name if path.name == "charge.yaml" else path.stem
+            if identity != home:
+                self.problems.append(Problem(
+                    located.place("id"), f"id '{identity}'",
+                    f"the file is kept as '{home}', and the two must be the same",
+                    f"Write 'id: {home}', or rename the file"))
+            found[identity] = located
+        return found
+
+
+# --- cross-checks -----------------------------------------------------------------------------------
+
+def _cross_check(folder: MillFolder) -> Iterator[Problem]:
+    for located in folder.schedules.values():
+        yield from _schedule_problems(folder, located)
+    for located_charge in folder.charges.values():
+        yield from _charge_problems(folder, located_charge)
+    for located_lot in folder.lots.values():
+        yield from _lot_problems(folder, located_lot)
+    yield from _citation_problems(folder)
+    yield from _limit_problems(folder)
+
+
+def _unknown(place: Place, kind: str, name: str, known: Mapping[str, object]) -> Iterator[Problem]:
+    if name not in known:
+        near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.4)
+        yield Problem(place, f"{kind} '{name}'", f"there is no {kind} with this id",
+                      f"Did you mean '{near[0]}'?" if near else f"Add it, or name another {kind}")
+
+
+def _schedule_problems(folder: MillFolder, located: Located[Schedule]) -> Iterator[Problem]:
+    schedule = located.record
+    for index, species in enumerate(schedule.for_stock.species):
+        yield from _unknown(located.place("for_stock", "species", index), "species", species,
+                            folder.species)
+    if schedule.notation:
+        try:
+            folder.steps_of(schedule)
+        except (ValueError, StopIteration) as error:
+            yield Problem(located.place("notation"), f"notation '{schedule.notation}'",
+                          str(error) or "no notation table is at hand", "")
+
+
+def _charge_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
+    charge, place = located.record, located.place
+    yield from _unknown(place("kiln"), "kiln", charge.kiln, folder.kilns)
+    yield from _unknown(place("schedule"), "schedule", charge.schedule, folder.schedules)
+    if charge.schedule in folder.schedules:
+        revision = folder.schedules[charge.schedule].record.revision
+        if charge.schedule_revision > revision:
+            yield Problem(place("schedule_revision"),
+                          f"schedule_revision '{charge.schedule_revision}'",
+                          f"schedule '{charge.schedule}' is at revision {revision}",
+                          "Write the revision that was run")
+    for index, stock in enumerate(charge.stock):
+        yield from _unknown(place("stock", index, "species"), "species", stock.species,
+                            folder.species)
+    for index, log in enumerate(charge.log):
+        yield from _unknown(place("log", index, "profile"), "logger profile", log.profile,
+                            folder.loggers)
+        if "/" in log.file or "\\" in log.file or log.file.startswith("."):
+            yield Problem(place("log", index, "file"), f"file '{log.file}'",
+                          "a logger file lies beside its charge.yaml", "Write its name only")
+        elif not (folder.root / located.file).with_name(log.file).is_file():
+            yield Problem(place("log", index, "file"), f"file '{log.file}'",
+                          "there is no such file beside charge.yaml", "Copy the export there")
+    yield from _board_problems(located)
+    yield from _order_problems(located)
+
+
+def _board_problems(located: Located[Charge]) -> Iterator[Problem]:
+    charge, place = located.record, located.place
+    boards = {board.id: board for board in charge.boards}
+    if len(boards) < len(charge.boards):
+        yield Problem(place("boards"), "boards", "two boards have the same tag",
+                      "Give every board its own tag")
+    for index, weighing in enumerate(charge.weighings):
+        for name in {*weighing.masses, *weighing.stated_mc}:
+            key = "masses" if name in weighing.masses else "stated_mc"
+            yield from _unknown(place("weighings", index, key, name), "board", name, boards)
+        if index and weighing.at <= charge.weighings[index - 1].at:
+            yield Problem(place("weighings", index, "at"), f"at '{weighing.at:%Y-%m-%d %H:%M}'",
+                          "it is not after the weighing before it",
+                          "Check the date; keep weighings oldest first")
+
+
+def _order_problems(located: Located[Charge]) -> Iterator[Problem]:
+    charge = located.record
+    moments = [("loaded", charge.loaded), ("started", charge.started), ("ended", charge.ended),
+               ("unloaded", charge.unloaded)]
+    for (before, first), (after, second) in zip(moments, moments[1:], strict=False):
+        if second < first:
+            yield Problem(located.place(after), f"{after} '{second:%Y-%m-%d %H:%M}'",
+                          f"it is before {before}, {first:%Y-%m-%d %H:%M}", "Check both dates")
+    spans = [(f"stops.{i}", s.start, s.end) for i, s in enumerate(charge.stops)]
+    spans += [(name, stage.start, stage.end) for name in ("equalizing", "conditioning")
+              if (stage := getattr(charge, name))]
+    for name, start, end in spans:
+        if end <= start:
+            path = tuple(int(p) if p.isdigit() else p for p in name.split("."))
+            yield Problem(located.place(*path, "end"), f"end '{end:%Y-%m-%d %H:%M}'",
+                          f"it is not after its start, {start:%Y-%m-%d %H:%M}", "Check both dates")
+
+
+def _lot_problems(folder: MillFolder, located: Located[Lot]) -> Iterator[Problem]:
+    lot, place = located.record, located.place
+    yield from _unknown(place("species"), "species", lot.species, folder.species)
+    for index, pack in enumerate(lot.packs):
+        yield from _unknown(place("packs", index, "charge"), "charge", pack.charge, folder.charges)
+        others = [other for other in folder.lots.values() if other.record.id != lot.id
+                  and any(p.number == pack.number for p in other.record.packs)]
+        for other in others:
+            yield Problem(place("packs", index, "number"), f"pack '{pack.number}'",
+                          f"it is also in lot {other.record.id} ({other.file})",
+                          "A pack belongs to one lot")
+    order = lot.order
+    needed = {"band": ("lowest", "highest"), "maximum": ("highest",), "en-14298": ()}[order.rule]
+    for key in needed:
+        if getattr(order, key) is None:
+            yield Problem(place("order"), f"rule '{order.rule}'", f"it needs '{key}'",
+                          f"Add a line '{key}: … %'")
+
+
+def _known_values(value: object, path: tuple[str | int, ...] = ()
+                  ) -> Iterator[tuple[tuple[str | int, ...], str]]:
+    """Yield the place and citation of every sourced value below `value`."""
+    if isinstance(value, Record):
+        if isinstance(value, (Known, Schedule)):
+            yield (*path, "source"), value.source
+        for name in type(value).model_fields:
+            yield from _known_values(getattr(value, name), (*path, name))
+    elif isinstance(value, (list, tuple)):
+        for index, item in enumerate(value):
+            yield from _known_values(item, (*path, index))
+    elif isinstance(value, Mapping):
+        for key, item in value.items():
+            yield from _known_values(item, (*path, key))
+
+
+def _citation_problems(folder: MillFolder) -> Iterator[Problem]:
+    publications = folder.sources.record.publications
+    cited: list[Located] = [*folder.species.values(), *folder.schedules.values(),
+                            *folder.notations.values(), folder.limits]
+    for located in cited:
+        for path, citation in _known_values(located.record):
+            publication = publication_of(citation)
+            if publication != "common practice":
+                yield from _unknown(located.place(*path), "publication", publication, publications)
+
+
+def _limit_problems(folder: MillFolder) -> Iterator[Problem]:
+    for key, entries in folder.limits.record.limits.items():
+        for index, limit in enumerate(entries):
+            for number, species in enumerate(limit.scope.species):
+                yield from _unknown(
+                    folder.limits.place("limits", key, index, "scope", "species", number),
+                    "species", species, folder.species)
+
+
+def latest_moment(folder: MillFolder) -> dt.datetime:
+    """Return the newest moment on record: the date of a build without SOURCE_DATE_EPOCH."""
+    zone = folder.mill.record.zone
+    moments = [located.record.unloaded for located in folder.charges.values()]
+    moments += [lot.record.shipped for lot in folder.lots.values() if lot.record.shipped]
+    return max(moments, default=dt.datetime(2000, 1, 1, tzinfo=zone)).astimezone(zone)

@@ -1,0 +1,73 @@
+"""A kiln: what it can do, and the instruments its records rest on."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from kilnfolio.records.model import Day, Name, Record, Slug, Text, in_range
+from kilnfolio.records.quantities import (Duration, Speed, Temperature, TemperatureDifference,
+                                          Volume)
+
+#: What a log column can measure. ``core-1`` to ``core-9`` are probes in the timber.
+CHANNELS = ("dry-bulb", "dry-bulb-entering", "dry-bulb-leaving", "wet-bulb", "depression",
+            "relative-humidity", "vent", "spray", "fan",
+            *(f"core-{n}" for n in range(1, 10)))
+Channel = Literal["dry-bulb", "dry-bulb-entering", "dry-bulb-leaving", "wet-bulb", "depression",
+                  "relative-humidity", "vent", "spray", "fan", "core-1", "core-2", "core-3",
+                  "core-4", "core-5", "core-6", "core-7", "core-8", "core-9"]
+
+
+class Calibration(Record):
+    """One calibration of an instrument."""
+
+    on: Day
+    """The day."""
+    by: Name
+    """Who did it."""
+    method: Text
+    """Against what, as in 'ice point and boiling water'."""
+
+
+class Instrument(Record):
+    """A sensor, balance or meter."""
+
+    id: Slug
+    """Name in records."""
+    kind: Literal["temperature sensor", "wet-bulb sensor", "humidity sensor", "balance", "scale",
+                  "resistance meter", "oven", "anemometer"]
+    """What it is."""
+    channel: Channel | None = None
+    """The log channel it feeds."""
+    uncertainty: TemperatureDifference | None = None
+    """Expanded uncertainty of a temperature reading (about 95 %)."""
+    resolution: Name | None = None
+    """Smallest step it shows, with its unit, as in '0.1 g'."""
+    calibrations: list[Calibration] = []
+    """Newest first."""
+
+
+class Kiln(Record):
+    """``content/kilns/ID.yaml``."""
+
+    format: Literal[1]
+    """The record format."""
+    id: Slug
+    """Name in records and addresses."""
+    name: Name
+    """Name people use."""
+    kind: Literal["steam", "dehumidification", "hot-water", "vacuum", "solar"]
+    """How it heats and removes water."""
+    capacity: Volume
+    """Stacked timber it holds."""
+    hottest: Annotated[Temperature, in_range(20, 130)]
+    """The hottest dry bulb it can hold."""
+    air_speed: Speed | None = None
+    """Air speed through the load."""
+    reversal: Duration | None = None
+    """Hours between fan reversals."""
+    instruments: list[Instrument] = []
+    """Its sensors."""
+    positions: list[Name] = []
+    """Names of the pack positions, from the door inward, for the wet-spot map."""
+    notes: Text | None = None
+    """What an operator should know."""

@@ -1,0 +1,51 @@
+"""Limits: every threshold of every check, as data the mill may edit."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from kilnfolio.records.book import Known
+from kilnfolio.records.model import Name, Record, Slug, Text
+from kilnfolio.records.quantities import Length
+
+
+class Scope(Record):
+    """Where a limit holds; a limit without a scope holds everywhere."""
+
+    species: list[Slug] = []
+    """Species ids."""
+    kind: Literal["hardwood", "softwood"] | None = None
+    """Hardwood or softwood."""
+    thicker_than: Length | None = None
+    """Timber thicker than this."""
+    target_mc: float | None = None
+    """The ordered MC [%]."""
+
+    @property
+    def narrowness(self) -> int:
+        """How many conditions it makes; the narrowest limit that fits is used."""
+        return sum(map(bool, (self.species, self.kind, self.thicker_than, self.target_mc)))
+
+
+class Limit(Known):
+    """One threshold."""
+
+    value: float
+    """The number."""
+    unit: Name
+    """Its unit: %, points, K, °C, h, min, readings, mm, ratio."""
+    meaning: Text
+    """What it limits, in a sentence."""
+    scope: Scope = Scope()
+    """Where it holds."""
+
+
+class Limits(Record):
+    """``schedules/limits.yaml``."""
+
+    format: Literal[1]
+    """The record format."""
+    revision: int
+    """Revision of the limits; it enters every dossier."""
+    limits: dict[Slug, list[Limit]]
+    """By key; the narrowest scope that fits a charge is used."""

@@ -1,0 +1,105 @@
+"""A lot: what is shipped to a customer, and from which charges."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from kilnfolio.records.model import Day, Moment, Name, Number, Record, Slug, Text, in_range
+from kilnfolio.records.quantities import Length, Percent, Temperature, Volume
+
+
+class Pack(Record):
+    """A pack of the lot."""
+
+    number: Number
+    """Pack number."""
+    charge: Number
+    """The charge it was dried in."""
+    pieces: Annotated[int, Field(ge=1)]
+    """Pieces in it."""
+    volume: Volume
+    """Volume of it."""
+
+
+class Order(Record):
+    """What was ordered about moisture content."""
+
+    target_mc: Annotated[Percent, in_range(3, 30)]
+    """The MC ordered."""
+    rule: Literal["en-14298", "band", "maximum"]
+    """en-14298: the standard's bands about the target; band: a contract band; maximum: a ceiling."""
+    lowest: Percent | None = None
+    """Driest a piece may be, for a contract band."""
+    highest: Percent | None = None
+    """Wettest a piece may be, for a contract band or maximum."""
+    share: Annotated[Percent, in_range(50, 100)] | None = None
+    """Share of pieces that must lie within; the standard's own share for en-14298."""
+    mean_lowest: Percent | None = None
+    """Lowest lot mean, for a contract band."""
+    mean_highest: Percent | None = None
+    """Highest lot mean, for a contract band."""
+    claimed_confidence: Annotated[Percent, in_range(50, 99.9)] | None = None
+    """Confidence of the share, where the order asks that it be shown by the readings."""
+    stress: Text | None = None
+    """Stress class ordered, in words."""
+
+
+class Storage(Record):
+    """The air the lot waits in."""
+
+    temperature: Temperature
+    """Mean temperature."""
+    relative_humidity: Percent
+    """Mean RH."""
+
+
+class Customer(Record):
+    """Who bought it. Never published."""
+
+    name: Name
+    """Name."""
+    order_number: Name | None = None
+    """Their order."""
+
+
+class Lot(Record):
+    """``content/lots/ID.yaml``."""
+
+    format: Literal[1]
+    """The record format."""
+    id: Number
+    """The lot's number."""
+    invented: bool = False
+    """Made for show."""
+    product: Name
+    """What it is, in words a customer uses."""
+    species: Slug
+    """Species id."""
+    thickness: Length
+    """Thickness sold."""
+    width: Name | None = None
+    """Width, in words."""
+    length: Name | None = None
+    """Length, in words."""
+    order: Order
+    """What was ordered."""
+    packs: Annotated[list[Pack], Field(min_length=1)]
+    """The packs."""
+    storage: Storage | None = None
+    """Where it waits."""
+    heat_treatment_stated: bool = False
+    """A heat-treatment statement is asked for."""
+    claim: Name | None = None
+    """Certificate claim exactly as on the invoice."""
+    shipped: Moment | None = None
+    """Dispatched."""
+    customer: Customer | None = None
+    """Who bought it; never published."""
+    issued: Day
+    """The day this record was issued."""
+    version: Annotated[int, Field(ge=1)] = 1
+    """Version of the record."""
+    notes: Text | None = None
+    """Free notes; never leave the mill."""

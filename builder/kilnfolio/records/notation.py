@@ -1,0 +1,93 @@
+"""Schedule notations: a code such as T4-D2 and the tables that expand it into steps.
+
+The dry-bulb code gives a temperature for each range of MC; the letter of the second code gives
+the MC ranges and its digit the depressions. Both sets of breakpoints are merged: a step begins
+wherever either table changes.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Literal
+
+from kilnfolio.records.book import Known
+from kilnfolio.records.model import Name, Record, Text
+from kilnfolio.records.quantities import Percent, Temperature, TemperatureDifference
+from kilnfolio.records.schedule import Step
+
+CODE = re.compile(r"(T\d{1,2})-([A-F])([1-8])")
+
+
+class DryBulbStage(Record):
+    """A dry bulb from one MC downward."""
+
+    from_mc: Percent | Literal["green"]
+    """The stage begins at this MC."""
+    dry_bulb: Temperature
+    """Its dry bulb."""
+
+
+class Notation(Known):
+    """``schedules/notations/ID.yaml``: one notation and its tables."""
+
+    format: Literal[1]
+    """The record format."""
+    id: Name
+    """The notation's id."""
+    title: Text
+    """What it is."""
+    dry_bulb: dict[Name, list[DryBulbStage]]
+    """By code: the stages in falling MC."""
+    mc_classes: dict[Name, list[Percent | Literal["green"]]]
+    """By letter: the MC at which each depression stage begins."""
+    depressions: dict[Name, list[TemperatureDifference]]
+    """By digit: the depression of each stage."""
+    notes: Text | None = None
+    """How far the tables may be trusted."""
+
+
+def expand(code: str, notation: Notation) -> tuple[Step, ...]:
+    """Return the steps a notation code stands for.
+
+    Parameters
+    ----------
+    code : str
+        As in ``T4-D2``.
+    notation : Notation
+        The tables.
+
+    Returns
+    -------
+    tuple of Step
+        From green to final; each step begins where either table changes.
+
+    Raises
+    ------
+    ValueError
+        The code is not of this notation, or names a row the tables lack.
+    """
+    match = CODE.fullmatch(code)
+    if not match or match[1] not in notation.dry_bulb or match[2] not in notation.mc_classes \
+            or match[3] not in notation.depressions:
+        raise ValueError(f"{code!r} is not a code of the notation {notation.id!r}: "
+                         "a code is T1 to T14, a letter A to F and a digit 1 to 8, as in T4-D2")
+    stages = notation.dry_bulb[match[1]]
+    starts = notation.mc_classes[match[2]]
+    depressions = notation.depressions[match[3]]
+    begin = sorted({_start(stage.from_mc) for stage in stages} | {_start(mc) for mc in starts},
+                   reverse=True)
+    steps = []
+    for start, end in zip(begin, [*begin[1:], None], strict=True):
+        stage = [stage for stage in stages if _start(stage.from_mc) >= start][-1]
+        depression = [kelvin for mc, kelvin in zip(starts, depressions, strict=False)
+                      if _start(mc) >= start][-1]
+        air = (stage.dry_bulb.value, depression.value)
+        if steps and air == (steps[-1].dry_bulb.value, steps[-1].depression.value):
+            steps.pop()  # the same air goes on: one step, not two
+        until = "final" if end is None else Percent(end, f"{end:g} %")
+        steps.append(Step(dry_bulb=stage.dry_bulb, depression=depression, until_mc=until))
+    return tuple(steps)
+
+
+def _start(mc: Percent | str) -> float:
+    return float("inf") if isinstance(mc, str) else mc.value

@@ -1,0 +1,54 @@
+"""What is refused, where, why, and what to write instead."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Place:
+    """A spot in a file a person can open: path as the mill sees it, line and column from 1."""
+
+    file: str
+    line: int = 1
+    column: int = 1
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}:{self.column}"
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Problem:
+    """One thing a person must mend.
+
+    Attributes
+    ----------
+    place : Place
+        Where it stands.
+    what : str
+        What was refused, quoting the value as entered.
+    why : str
+        The rule it breaks.
+    instead : str
+        What to write instead; empty where only the person can know.
+    """
+
+    place: Place
+    what: str
+    why: str
+    instead: str = ""
+
+    def __str__(self) -> str:
+        sentence = f"{self.place}: {self.what}: {self.why}."
+        if not self.instead:
+            return sentence
+        return f"{sentence} {self.instead}" + ("" if self.instead[-1] in "?!." else ".")
+
+
+class RecordProblems(Exception):
+    """Every problem found in one run, in the order of the files."""
+
+    def __init__(self, problems: Iterable[Problem]):
+        self.problems = tuple(sorted(set(problems)))
+        super().__init__("\n".join(map(str, self.problems)))

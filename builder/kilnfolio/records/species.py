@@ -1,0 +1,166 @@
+"""A species: what the wood is, how much water it holds, how it moves, and what it is prone to."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from kilnfolio.records.book import Known, Sourced
+from kilnfolio.records.model import Name, Record, Slug, Text, in_range
+from kilnfolio.records.quantities import Density, Length, Percent, Rate, Temperature
+
+Kind = Literal["hardwood", "softwood"]
+
+#: Defects of drying, by the slug the handbook's atlas gives them.
+Defect = Literal["surface-checks", "end-checks", "honeycomb", "collapse", "bow", "crook", "cup",
+                 "twist", "casehardening", "stain", "mould", "sticker-stain", "loose-knots",
+                 "resin-bleed", "uneven-moisture"]
+
+
+class SpecificGravity(Known):
+    """Oven-dry mass over the mass of as much water, by the volume used."""
+
+    basic: Annotated[float, "green volume"] | None = None
+    """On green volume."""
+    at_12: float | None = None
+    """On the volume at 12 % MC."""
+
+
+class GreenMoisture(Known):
+    """Moisture content of the living tree."""
+
+    heartwood: Annotated[Percent, in_range(20, 300)] | None = None
+    """Heartwood [% MC]."""
+    sapwood: Annotated[Percent, in_range(20, 300)] | None = None
+    """Sapwood [% MC]."""
+    whole_stem: Annotated[Percent, in_range(20, 300)] | None = None
+    """Mean of the whole stem, where heart and sap are not told apart [% MC]."""
+
+
+class Shrinkage(Known):
+    """Shrinkage from green to oven-dry."""
+
+    radial: Annotated[Percent, in_range(0, 20)] | None = None
+    """Radial [% of the green size]."""
+    tangential: Annotated[Percent, in_range(0, 25)] | None = None
+    """Tangential [% of the green size]."""
+    volumetric: Annotated[Percent, in_range(0, 35)] | None = None
+    """Volumetric [% of the green volume]."""
+
+
+class Movement(Known):
+    """Change of size for each point of moisture content between about 6 and 14 %."""
+
+    radial: float | None = None
+    """Radial coefficient [1/% MC]."""
+    tangential: float | None = None
+    """Tangential coefficient [1/% MC]."""
+
+
+class SafeDailyLoss(Known):
+    """The fastest loss of moisture that does not open checks while the wood is wet."""
+
+    thickness: Length
+    """The thickness it holds for."""
+    rate: Annotated[Rate, in_range(0.1, 60)]
+    """Points of MC a day."""
+
+
+class WetCeiling(Known):
+    """The hottest dry bulb while the wood is wet."""
+
+    dry_bulb: Annotated[Temperature, in_range(20, 130)]
+    """The ceiling."""
+    while_above: Annotated[Percent, in_range(10, 100)]
+    """It holds while the wettest board is above this MC."""
+
+
+class Prone(Known):
+    """A defect this species is prone to."""
+
+    defect: Defect
+    """The defect, as the atlas names it."""
+    note: Text
+    """When and why, in a sentence."""
+
+
+class Hazard(Known):
+    """What its dust or sap can do to people."""
+
+    dust: Text | None = None
+    """Effect of the dust."""
+    skin: Text | None = None
+    """Effect on skin and eyes."""
+
+
+class MeterCorrection(Known):
+    """Correction of a resistance meter set to its base species."""
+
+    base_species: Name
+    """The species the meter is set to."""
+    slope: float
+    """Corrected = slope × reading + offset."""
+    offset: Annotated[float, "points of MC"] = 0.0
+    """Points of MC."""
+
+
+class Species(Record):
+    """``schedules/species/ID.yaml``."""
+
+    format: Literal[1]
+    """The record format."""
+    id: Slug
+    """The scientific name in lower case with a hyphen."""
+    trade_name: Name
+    """The name the trade uses."""
+    scientific_name: Name
+    """Genus and species."""
+    also_called: list[Name] = []
+    """Other names, for search and for readers elsewhere."""
+    kind: Kind
+    """hardwood or softwood."""
+    region: Name
+    """Where it grows."""
+    refractory: bool = False
+    """Dries slowly and checks easily: daily weighing while wet."""
+    specific_gravity: list[SpecificGravity] = []
+    """Specific gravity, one entry a source; the first is used."""
+    basic_density: Sourced[Density] | None = None
+    """Basic density, where a source gives it; otherwise from the basic specific gravity."""
+    green_mc: list[GreenMoisture] = []
+    """Green moisture content, one entry a source."""
+    fsp: Sourced[Percent] | None = None
+    """Fibre saturation point."""
+    shrinkage: Shrinkage | None = None
+    """Shrinkage green to oven-dry."""
+    movement: Movement | None = None
+    """Movement in use."""
+    safe_daily_loss: list[SafeDailyLoss] = []
+    """Safe daily loss by thickness."""
+    ceiling_while_wet: WetCeiling | None = None
+    """Temperature ceiling while wet."""
+    prone_to: list[Prone] = []
+    """Defects it is prone to."""
+    hazards: list[Hazard] = []
+    """Dust and skin hazards."""
+    meter_correction: MeterCorrection | None = None
+    """Resistance-meter correction."""
+    notes: Text | None = None
+    """What a drying supervisor should know, in a few sentences."""
+
+    @property
+    def basic_specific_gravity(self) -> float | None:
+        """The first basic specific gravity on record."""
+        return next((sg.basic for sg in self.specific_gravity if sg.basic is not None), None)
+
+    @property
+    def basic_density_kg_m3(self) -> float | None:
+        """Basic density [kg/m³]: oven-dry mass over green volume."""
+        if self.basic_density:
+            return self.basic_density.value.value
+        gravity = self.basic_specific_gravity
+        return None if gravity is None else 1000.0 * gravity
+
+    @property
+    def fsp_pct(self) -> float:
+        """Fibre saturation point [% MC]; 30 % where the record gives none (Wood Handbook, ch. 4)."""
+        return self.fsp.value.value if self.fsp else 30.0
