@@ -1,0 +1,40 @@
+"""Inverting a function that only rises."""
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from kilnfolio.physics._types import Floats
+
+_HALVINGS = 64
+"""Halvings of the bracket: any bracket used here shrinks to the last bit of a double."""
+
+
+def rising_root(function: Callable[[Floats], Floats], low: ArrayLike, high: ArrayLike) -> Floats:
+    """Return where a rising function crosses zero, element by element.
+
+    Bisection, because it cannot leave the bracket and needs no slope; the functions inverted here
+    are cheap, so its speed is never noticed.
+
+    Parameters
+    ----------
+    function : callable
+        Takes an array and returns one of the same shape, rising, negative at `low` and not
+        negative at `high`. It may return infinity to say "too high".
+    low, high : scalar or ndarray
+        The bracket, of the result's full shape once broadcast together.
+
+    Returns
+    -------
+    ndarray
+        NaN where `function` is NaN.
+    """
+    low, high = (np.array(end, dtype=float) for end in np.broadcast_arrays(low, high))
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        below = function(middle) < 0.0
+        low = np.where(below, middle, low)
+        high = np.where(below, high, middle)
+    middle = 0.5 * (low + high)
+    return np.where(np.isnan(function(middle)), np.nan, middle)

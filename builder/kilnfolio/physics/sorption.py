@@ -1,0 +1,187 @@
+"""Wood and air at rest with each other: equilibrium moisture content.
+
+References
+----------
+.. [1] Glass, S. V., and Zelinka, S. L., "Moisture relations and physical properties of wood",
+   chapter 4 of Wood Handbook, FPL-GTR-190, USDA Forest Service, 2010, eq. 4-5 and table 4-2.
+.. [2] Simpson, W. T., "Predicting equilibrium moisture content of wood by mathematical models",
+   Wood and Fiber 5(1), 1973, 41-49.
+.. [3] JCGM 100:2008, Guide to the expression of uncertainty in measurement (GUM), 5.1.2.
+"""
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from kilnfolio.physics import air
+from kilnfolio.physics._check import in_range, numbers, plain, refuse
+from kilnfolio.physics._solve import rising_root
+from kilnfolio.physics._types import FloatOrArray, Floats
+
+EMC_TEMP_RANGE_C = (-30.0, 132.3)
+"""Temperatures accepted by the EMC equation. [°C]
+
+The upper end is the last row of the handbook's table, 270 °F; beyond it the equation turns back
+and gives negative EMC. The lower end lets a winter yard be computed; see `FITTED_TEMP_RANGE_C`.
+"""
+
+FITTED_TEMP_RANGE_C = (-1.2, 132.3)
+"""Temperatures the handbook tabulates, 30 to 270 °F. [°C] Source: [1]_, table 4-2.
+
+Colder than this `equilibrium_moisture_content` is an extrapolation: smooth, but unsupported.
+"""
+
+# Polynomials in t [°C], rising powers. Source: Wood Handbook eq. 4-5, metric coefficients.
+_W = (349.0, 1.29, 0.0135)
+_K = (0.805, 0.000736, -0.00000273)
+_K1 = (6.27, -0.00938, -0.000303)
+_K2 = (1.91, 0.0407, -0.000293)
+
+
+def equilibrium_moisture_content(
+    temp_c: ArrayLike, relative_humidity_pct: ArrayLike
+) -> FloatOrArray:
+    """Return the MC at which wood neither gains nor loses water in this air.
+
+    Parameters
+    ----------
+    temp_c : float or array_like
+        Temperature of air and wood, -30 to 132.3. [°C]
+    relative_humidity_pct : float or array_like
+        RH, 0 to 100. [%]
+
+    Returns
+    -------
+    float or ndarray
+        EMC on the oven-dry basis. [%] Zero at 0 % RH; NaN where an input is NaN.
+
+    Raises
+    ------
+    ValueError
+        If an argument lies outside its range.
+
+    Notes
+    -----
+    The two-hydrate Hailwood-Horrobin equation, which Simpson found the best of ten [2]_, with the
+    handbook's metric coefficients [1]_, h the RH as a fraction::
+
+        EMC = 1800/W [ Kh/(1 - Kh) + (K1 Kh + 2 K1 K2 K²h²) / (1 + K1 Kh + K1 K2 K²h²) ]
+
+    It generated the handbook's table, which it meets within 0.06 point. Wood is less obliging:
+    one curve stands for all species, drying and wetting differ by 1 to 4 points at 50 % RH, and
+    0.1 point is "not meaningful" physically (the handbook's words in its 2021 edition). Above
+    about 120 °C the curve grows very flat and then steep near saturation; above 100 °C an open
+    kiln cannot reach high RH anyway. At 100 % RH the value is the curve's end, not a fibre
+    saturation point.
+    """
+    temp = in_range("temp_c", temp_c, *EMC_TEMP_RANGE_C, "°C")
+    humidity = in_range("relative_humidity_pct", relative_humidity_pct, 0, 100, "%")
+    return plain(_emc(temp, humidity))
+
+
+def relative_humidity_for_emc(temp_c: ArrayLike, emc_pct: ArrayLike) -> FloatOrArray:
+    """Return the RH that holds wood at an EMC: the inverse of `equilibrium_moisture_content`.
+
+    Parameters
+    ----------
+    temp_c : float or array_like
+        Temperature of air and wood, -30 to 132.3. [°C]
+    emc_pct : float or array_like
+        EMC, 0 to the value at 100 % RH for this temperature. [%]
+
+    Returns
+    -------
+    float or ndarray
+        RH. [%] NaN where an input is NaN.
+
+    Raises
+    ------
+    ValueError
+        If the temperature lies outside its range, or if no RH up to 100 % gives this EMC.
+
+    Notes
+    -----
+    Solved by bisection: the equation rises with RH over its whole range, so the answer is the
+    only one.
+    """
+    temp = in_range("temp_c", temp_c, *EMC_TEMP_RANGE_C, "°C")
+    emc = numbers("emc_pct", emc_pct)
+    temp, emc = np.broadcast_arrays(temp, emc)
+    refuse(
+        (emc < 0.0) | (emc > _emc(temp, np.asarray(100.0))),
+        "emc_pct must lie between 0 and the EMC at 100 % RH for temp_c",
+        emc_pct=emc,
+        temp_c=temp,
+    )
+    low, high = np.zeros(temp.shape), np.full(temp.shape, 100.0)
+    return plain(rising_root(lambda humidity: _emc(temp, humidity) - emc, low, high))
+
+
+def emc_uncertainty(
+    dry_bulb_c: ArrayLike,
+    wet_bulb_c: ArrayLike,
+    dry_bulb_error_k: ArrayLike,
+    wet_bulb_error_k: ArrayLike,
+    pressure_pa: ArrayLike = air.STANDARD_PRESSURE_PA,
+    *,
+    method: str = "ventilated",
+) -> FloatOrArray:
+    """Return how far the EMC may be off because the two bulbs may be.
+
+    Parameters
+    ----------
+    dry_bulb_c, wet_bulb_c : float or array_like
+        The bulbs, as for `air.relative_humidity`, the dry bulb -30 to 132.3. [°C]
+    dry_bulb_error_k, wet_bulb_error_k : float or array_like
+        Uncertainty of each bulb, 0 to 10, both of the same kind (standard, or both expanded); the
+        result is of that kind too. [K]
+    pressure_pa : float or array_like, default 101325
+        Total air pressure, 50 000 to 110 000. [Pa]
+    method : str, default "ventilated"
+        As for `air.relative_humidity`.
+
+    Returns
+    -------
+    float or ndarray
+        Uncertainty of the EMC, never negative. [%] NaN where an input is NaN.
+
+    Raises
+    ------
+    ValueError
+        If an argument lies outside its range, or the pair of bulbs is refused by
+        `air.relative_humidity`.
+
+    Notes
+    -----
+    Each bulb is moved by its error up and down and the larger of the two changes of EMC is taken;
+    the two contributions add in quadrature, as for independent inputs [3]_. The guide's
+    straight-line slope would do in the middle of the range, but near saturation EMC bends upward
+    steeply and a wet bulb can only be wrong downward: there the moved RH stops at 100 %, and the
+    other side decides. At the dry end it stops at 0 % in the same way. The spread of wood itself
+    is not included.
+    """
+    dry = in_range("dry_bulb_c", dry_bulb_c, *EMC_TEMP_RANGE_C, "°C")
+    wet = numbers("wet_bulb_c", wet_bulb_c)
+    dry_error = in_range("dry_bulb_error_k", dry_bulb_error_k, 0, 10, "K")
+    wet_error = in_range("wet_bulb_error_k", wet_bulb_error_k, 0, 10, "K")
+    pressure = numbers("pressure_pa", pressure_pa)
+    centre = _emc(dry, air.relative_humidity(dry, wet, pressure, method=method))
+
+    def change(moved_dry: Floats, moved_wet: Floats) -> Floats:
+        vapour = air.vapour_pressure_of_bulbs(moved_dry, moved_wet, pressure, method=method)
+        humidity = 100.0 * vapour / air.saturation_pressure(moved_dry)
+        # The equation ends at 132.3 °C; the wood does not know of a sensor's error beyond it.
+        return np.abs(
+            _emc(np.clip(moved_dry, *EMC_TEMP_RANGE_C), np.clip(humidity, 0, 100)) - centre
+        )
+
+    by_dry = np.maximum(change(dry + dry_error, wet), change(dry - dry_error, wet))
+    by_wet = np.maximum(change(dry, wet + wet_error), change(dry, wet - wet_error))
+    return plain(np.hypot(by_dry, by_wet))
+
+
+def _emc(temp: Floats, humidity_pct: Floats) -> Floats:
+    w, k, k1, k2 = (c[0] + temp * (c[1] + temp * c[2]) for c in (_W, _K, _K1, _K2))
+    kh = k * humidity_pct / 100.0
+    dissolved = kh / (1.0 - kh)
+    first, second = k1 * kh, k1 * k2 * kh**2
+    return 1800.0 / w * (dissolved + (first + 2.0 * second) / (1.0 + first + second))

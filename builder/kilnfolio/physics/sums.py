@@ -1,0 +1,248 @@
+"""The plain sums of the notebook: mean, difference, spread, volume, and sizes before and after shrinking.
+
+They are one line each; they stand here so that no other room of the house does arithmetic.
+
+References
+----------
+.. [1] JCGM 100:2008, Guide to the expression of uncertainty in measurement (GUM), 5.1.2.
+.. [2] Glass, S. V., and Zelinka, S. L., chapter 4 of Wood Handbook, FPL-GTR-282, USDA Forest Service,
+   2021, p. 4-6: shrinkage is expressed on the green size.
+"""
+
+import numpy as np
+
+from kilnfolio.physics._check import in_range, numbers, plain, refuse
+from kilnfolio.physics.survey import Limits, tolerance_factor
+
+_LARGEST = 1e12  # far above anything a mill writes down; only there so that a message has a range
+
+
+def mean(values):
+    """Return the arithmetic mean.
+
+    Parameters
+    ----------
+    values : array_like
+        One value or more along the last axis. [any unit]
+
+    Returns
+    -------
+    float or ndarray
+        Their mean. [same unit] NaN where a value is NaN.
+
+    Raises
+    ------
+    ValueError
+        If there is no value, or one is infinite.
+    """
+    return plain(np.mean(_several(values), axis=-1))
+
+
+def total(values):
+    """Return the sum.
+
+    Parameters
+    ----------
+    values : array_like
+        One value or more along the last axis. [any unit]
+
+    Returns
+    -------
+    float or ndarray
+        Their sum. [same unit] NaN where a value is NaN.
+
+    Raises
+    ------
+    ValueError
+        If there is no value, or one is infinite.
+    """
+    return plain(np.sum(_several(values), axis=-1))
+
+
+def difference(a, b):
+    """Return the first value less the second.
+
+    Parameters
+    ----------
+    a, b : float or array_like
+        In one unit. [any unit]
+
+    Returns
+    -------
+    float or ndarray
+        ``a - b``. [same unit] NaN where an input is NaN.
+
+    Raises
+    ------
+    ValueError
+        If a value is infinite.
+    """
+    return plain(numbers("a", a) - numbers("b", b))
+
+
+def ratio(a, b):
+    """Return the first value over the second.
+
+    Parameters
+    ----------
+    a, b : float or array_like
+        In one unit, `b` not zero. [any unit]
+
+    Returns
+    -------
+    float or ndarray
+        ``a/b``. [-] NaN where an input is NaN.
+
+    Raises
+    ------
+    ValueError
+        If a value is infinite or `b` is zero.
+    """
+    below = numbers("b", b)
+    refuse(below == 0.0, "b must not be zero", b=below)
+    return plain(numbers("a", a) / below)
+
+
+def combined_uncertainty(parts):
+    """Return the joint uncertainty of independent parts: the root of the sum of their squares.
+
+    Parameters
+    ----------
+    parts : array_like
+        What each cause alone changes the result by, along the last axis. [any unit]
+
+    Returns
+    -------
+    float or ndarray
+        Never negative. [same unit] NaN where a part is NaN.
+
+    Raises
+    ------
+    ValueError
+        If there is no part, or one is infinite.
+
+    Notes
+    -----
+    The law of propagation for uncorrelated inputs [1]_, eq. 10, each part being the input's
+    uncertainty times its sensitivity.
+    """
+    return plain(np.sqrt(np.sum(_several(parts) ** 2, axis=-1)))
+
+
+def volume_of_pieces(pieces, thickness_mm, width_mm, length_mm):
+    """Return the volume of so many pieces of one size.
+
+    Parameters
+    ----------
+    pieces : int or array_like
+        Number, 1 or more.
+    thickness_mm, width_mm, length_mm : float or array_like
+        Above 0, at most 100 000. [mm]
+
+    Returns
+    -------
+    float or ndarray
+        Volume. [m³] NaN where an input is NaN.
+
+    Raises
+    ------
+    ValueError
+        If an argument lies outside its range.
+    """
+    count = in_range("pieces", pieces, 1, 1e7, "")
+    sizes = [in_range(name, value, 0, 100_000, "mm", above_low=True)
+             for name, value in (("thickness_mm", thickness_mm), ("width_mm", width_mm),
+                                 ("length_mm", length_mm))]
+    return plain(count * np.prod(np.broadcast_arrays(*sizes), axis=0) * 1e-9)
+
+
+def shrunk_size(size_mm, shrinkage_pct):
+    """Return what is left of a green size after it has shrunk.
+
+    Parameters
+    ----------
+    size_mm : float or array_like
+        Green size, 0 to 100 000. [mm]
+    shrinkage_pct : float or array_like
+        Shrinkage so far, of the green size, 0 to 40. [%]
+
+    Returns
+    -------
+    float or ndarray
+        Size now. [mm] NaN where an input is NaN.
+
+    Raises
+    ------
+    ValueError
+        If an argument lies outside its range.
+
+    Notes
+    -----
+    ``D = D_green (1 - S/100)``: shrinkage is counted on the green size [2]_.
+    """
+    size = in_range("size_mm", size_mm, 0, 100_000, "mm")
+    return plain(size * (1.0 - in_range("shrinkage_pct", shrinkage_pct, 0, 40, "%") / 100.0))
+
+
+def green_size(dry_size_mm, shrinkage_pct):
+    """Return the green size that shrinks to a given size: the inverse of `shrunk_size`.
+
+    Parameters
+    ----------
+    dry_size_mm : float or array_like
+        Size wanted after shrinking, 0 to 100 000. [mm]
+    shrinkage_pct : float or array_like
+        Shrinkage until then, of the green size, 0 to 40. [%]
+
+    Returns
+    -------
+    float or ndarray
+        Green size. [mm] NaN where an input is NaN.
+
+    Raises
+    ------
+    ValueError
+        If an argument lies outside its range.
+
+    Notes
+    -----
+    ``D_green = D/(1 - S/100)`` [2]_. Adding the percentage to the dry size gives too little.
+    """
+    size = in_range("dry_size_mm", dry_size_mm, 0, 100_000, "mm")
+    return plain(size / (1.0 - in_range("shrinkage_pct", shrinkage_pct, 0, 40, "%") / 100.0))
+
+
+def tolerance_limits_of(mean_value, sd, n, share, confidence):
+    """Return two-sided limits for a share of the lot, from the readings' mean and spread alone.
+
+    Parameters
+    ----------
+    mean_value : float
+        Mean of the readings. [any unit]
+    sd : float
+        Their standard deviation, 0 or more. [same unit]
+    n : int
+        Their number, 2 or more.
+    share, confidence : float
+        Above 0 and below 1. [-]
+
+    Returns
+    -------
+    Limits
+        ``mean ± k sd``, k from `survey.tolerance_factor`. [same unit]
+
+    Raises
+    ------
+    ValueError
+        If an argument lies outside its range.
+    """
+    reach = tolerance_factor(n, share, confidence) * in_range("sd", sd, 0, _LARGEST, "")
+    middle = in_range("mean_value", mean_value, -_LARGEST, _LARGEST, "")
+    return Limits(plain(middle - reach), plain(middle + reach))
+
+
+def _several(values):
+    array = np.atleast_1d(numbers("values", values))
+    if array.shape[-1] == 0:
+        raise ValueError("values must hold at least one value; received none")
+    return in_range("values", array, -_LARGEST, _LARGEST, "")
