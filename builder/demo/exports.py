@@ -1,0 +1,112 @@
+"""Logger files, each in the dress of its own profile, as the logger wrote them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from kilnfolio.records.quantities import fahrenheit_from_celsius
+
+#: Share of cells the logger lost: a loose contact, a late answer.
+LOST_SHARE = 0.0006
+#: Channels that show a share or a switch, not a temperature.
+SWITCHES = ("vent", "spray", "fan")
+
+
+@dataclass(frozen=True)
+class Sensor:
+    """One column's instrument: bias and noise in the house unit, smallest step in its own."""
+
+    bias: float
+    noise: float
+    step: float
+
+
+def in_column_unit(values: np.ndarray, channel: str, unit: str) -> np.ndarray:
+    """Return values of a channel in the unit its column is written in."""
+    if unit == "°F":
+        return values * 1.8 if channel == "depression" else fahrenheit_from_celsius(values)
+    return values / 100.0 if unit == "fraction" else values
+
+
+def export(profile: dict[str, Any], started: dt.datetime, minutes: np.ndarray,
+           channels: dict[str, np.ndarray], sensors: dict[str, Sensor], zone: ZoneInfo,
+           chance: np.random.Generator, extra: dict[str, np.ndarray]) -> bytes:
+    """Return the bytes of one export.
+
+    Parameters
+    ----------
+    profile : dict
+        The logger profile's record.
+    started : datetime
+        When minute 0 was.
+    minutes : ndarray of int
+        Minute of each row; rows the logger did not write are left out already.
+    channels : dict of str to ndarray
+        What the sensors feel, without their errors. [°C, K, %, 0 or 1]
+    sensors : dict of str to Sensor
+        Their errors.
+    zone : ZoneInfo
+        The mill's zone, for a local clock.
+    extra : dict of str to ndarray
+        Columns the profile ignores, by heading.
+    """
+    columns = [_times(profile, started, minutes, zone)]
+    headings, units = [profile["time"]["heading"]], [""]
+    for column in profile["columns"]:
+        channel, unit = column["channel"], column["unit"]
+        shown = _shown(channels[channel], channel, unit, sensors[channel], chance)
+        columns.append(_cells(shown, sensors[channel].step, profile, channel, chance))
+        headings.append(column["heading"])
+        units.append(unit)
+    for heading, values in extra.items():
+        columns.append([f"{value:.0f}" for value in values])
+        headings.append(heading)
+        units.append("%")
+    delimiter = "\t" if profile["delimiter"] == "tab" else profile["delimiter"]
+    rows = [delimiter.join(headings)]
+    if profile.get("heading_rows", 1) == 2:
+        rows.append(delimiter.join(units))
+    rows.extend(delimiter.join(cells) for cells in zip(*columns, strict=True))
+    return ("\r\n".join(rows) + "\r\n").encode(profile.get("encoding", "utf-8"))
+
+
+def _shown(values: np.ndarray, channel: str, unit: str, sensor: Sensor,
+           chance: np.random.Generator) -> np.ndarray:
+    if channel in SWITCHES:
+        return in_column_unit(values, channel, unit)
+    felt = values + sensor.bias + sensor.noise * chance.standard_normal(len(values))
+    if channel == "depression":
+        felt = np.maximum(felt, 0.0)
+    if channel == "relative-humidity":
+        felt = np.clip(felt, 0.0, 100.0)
+    return in_column_unit(felt, channel, unit)
+
+
+def _cells(values: np.ndarray, step: float, profile: dict[str, Any], channel: str,
+           chance: np.random.Generator) -> list[str]:
+    decimals = max(0, -int(np.floor(np.log10(step) + 1e-9)))
+    cells = [f"{value:.{decimals}f}" for value in np.round(values / step) * step + 0.0]
+    if profile["decimal"] == ",":
+        cells = [cell.replace(".", ",") for cell in cells]
+    if channel not in SWITCHES and profile.get("missing"):
+        for row in np.flatnonzero(chance.random(len(cells)) < LOST_SHARE):
+            cells[row] = profile["missing"][0]
+    return cells
+
+
+def _times(profile: dict[str, Any], started: dt.datetime, minutes: np.ndarray, zone: ZoneInfo
+           ) -> list[str]:
+    clock = profile["time"]["clock"]
+    begun = started.astimezone(dt.UTC)
+    moments = (begun + dt.timedelta(minutes=int(minute)) for minute in minutes)
+    if clock == "local":
+        moments = (moment.astimezone(zone) for moment in moments)
+    elif clock == "standard":
+        winter = dt.timezone(dt.datetime(begun.year, 1, 1, tzinfo=zone).utcoffset())
+        moments = (moment.astimezone(winter) for moment in moments)
+    return [moment.strftime(profile["time"]["format"]) for moment in moments]

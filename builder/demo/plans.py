@@ -1,0 +1,133 @@
+"""Plans: what a charge and a lot are meant to be, before chance has its say."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+from typing import Literal
+
+FaultKind = Literal["dry wick", "stopped fan", "mis-weighed board", "arithmetic slip",
+                    "cold core", "small survey", "early step", "equalizing cut short"]
+
+
+@dataclass(frozen=True)
+class Fault:
+    """Something that goes wrong in a charge, and when.
+
+    Attributes
+    ----------
+    kind : str
+        What goes wrong.
+    day : float
+        Days from the start of heating at which it begins, where a time can be chosen.
+    hours : float
+        How long it lasts, where it lasts.
+    size : float
+        How large: kelvins of wick error, points of MC, number of readings.
+    """
+
+    kind: FaultKind
+    day: float = 0.0
+    hours: float = 0.0
+    size: float = 0.0
+
+
+@dataclass(frozen=True)
+class PowerStop:
+    """A declared power failure: no heat, no fans, no log."""
+
+    day: float
+    hours: float
+    cause: str
+
+
+@dataclass(frozen=True)
+class HeatTreatmentPlan:
+    """Probes in the core of four pieces; `leaks` is the share of outside air at each."""
+
+    claim: str = "ISPM 15"
+    threshold_c: float = 56.0
+    minutes: float = 30.0
+    leaks: tuple[float, ...] = (0.0, 0.01, 0.025, 0.015)
+
+
+@dataclass(frozen=True)
+class SurveyPlan:
+    """The final survey: how many readings, and which corrections the sheet already holds."""
+
+    readings: int = 48
+    days_after: int = 1
+    corrected_for: tuple[str, ...] = ("temperature", "species")
+    wood_temp_c: float = 22.0
+
+
+@dataclass(frozen=True)
+class ChargePlan:
+    """One charge as planned.
+
+    Attributes
+    ----------
+    green_mc, green_sd : float
+        Mean MC of the boards at loading and its spread between boards. [%]
+    volume_m3 : float
+        Volume loaded; it fills the kiln's first positions.
+    resectioned : int
+        Sample boards cut again after unloading, to check their oven-dry masses.
+    waivers : tuple of (check, reason)
+        Findings the supervisor accepts, each with a signed reason.
+    """
+
+    id: str
+    kiln: str
+    schedule: str
+    species: str
+    thickness: str
+    started: dt.datetime
+    green_mc: float
+    green_sd: float
+    target_mc: float
+    volume_m3: float
+    start: Literal["green", "air-dried"] = "green"
+    boards: int = 10
+    first_step: int = 1
+    conditioning_hours: float = 12.5
+    load_boards: int = 100
+    supplier: str = ""
+    claim: str | None = None
+    sawn_days_before: int = 9
+    fault: Fault | None = None
+    power_stop: PowerStop | None = None
+    heat_treatment: HeatTreatmentPlan | None = None
+    survey: SurveyPlan = field(default_factory=SurveyPlan)
+    resectioned: int = 0
+    waivers: tuple[tuple[str, str], ...] = ()
+    notes: str | None = None
+
+    @property
+    def seed(self) -> int:
+        """Seed of the charge's own stream of chance: its number, read as bytes."""
+        return int.from_bytes(self.id.encode(), "big") % (2**63)
+
+
+@dataclass(frozen=True)
+class LotPlan:
+    """One lot as ordered, from the packs of a charge.
+
+    `packs` are counted from 0 in the order of the kiln's positions.
+    """
+
+    id: str
+    charge: str
+    packs: tuple[int, ...]
+    product: str
+    order: dict[str, str]
+    customer: str
+    order_number: str
+    shipped_days_after: int
+    width: str = "random widths"
+    length: str = "2.4 m to 4.9 m"
+    thickness: str | None = None
+    storage: tuple[str, str] = ("18 °C", "45 %")
+    claim: str | None = None
+    heat_treatment_stated: bool = False
+    notes: str | None = None

@@ -1,0 +1,64 @@
+"""The whole mill onto disk: records, exports, and apart from them the file of truths."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from demo import scenario
+from demo.faults import truth_of
+from demo.library import Library
+from demo.recording import lot_record
+from demo.simulate import MadeCharge, make_charge
+from demo.yamltext import dump
+from demo.year import CHARGES, LOTS
+
+INVENTED = "Invented, like all of Heron Bend Hardwoods: written by builder/demo, not by a mill."
+TRUTH_HEADING = """What truly happened in the invented charges, which their records do not say.
+For tests of the review: an honest review finds what is planted and nothing else.
+Written by builder/demo."""
+
+
+def write_mill(out: Path, library: Library, told: Callable[[str], None],
+               truth: Path | None = None) -> None:
+    """Write the mill's folder; what an earlier run left of the same kind is removed first.
+
+    Parameters
+    ----------
+    out : Path
+        The folder ``content``.
+    library : Library
+        Species and schedules.
+    told : callable
+        Is told what was done, a line at a time.
+    truth : Path, optional
+        Where to write what truly happened.
+    """
+    for name in ("kilns", "loggers", "charges", "lots"):
+        shutil.rmtree(out / name, ignore_errors=True)
+    _write(out / "mill.yaml", scenario.MILL)
+    for kiln, record in scenario.KILN_RECORDS.items():
+        _write(out / "kilns" / f"{kiln}.yaml", record)
+    for profile, record in scenario.LOGGERS.items():
+        _write(out / "loggers" / f"{profile}.yaml", record)
+    made: dict[str, MadeCharge] = {}
+    for plan in CHARGES:
+        charge = made[plan.id] = make_charge(plan, library)
+        home = out / "charges" / str(plan.started.year) / plan.id
+        _write(home / "charge.yaml", charge.record)
+        for name, raw in charge.files.items():
+            (home / name).write_bytes(raw)
+        told(f"{plan.id}: {charge.truth['days']} days to {charge.truth['load_mean_mc']} %")
+    for lot in LOTS:
+        _write(out / "lots" / f"{lot.id}.yaml", lot_record(lot, made[lot.charge]))
+    if truth is not None:
+        truths = {"charges": {name: truth_of(charge) for name, charge in sorted(made.items())}}
+        truth.parent.mkdir(parents=True, exist_ok=True)
+        truth.write_text(dump(truths, TRUTH_HEADING), encoding="utf-8", newline="\n")
+
+
+def _write(path: Path, record: dict[str, Any]) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(dump(record, INVENTED), encoding="utf-8", newline="\n")
