@@ -18,8 +18,10 @@ from kilnfolio.physics import (
     heat,
     meters,
     moisture,
+    rules,
     shrinkage,
     sorption,
+    sums,
     survey,
     water,
 )
@@ -30,8 +32,10 @@ PUBLIC_MODULES = [
     heat,
     meters,
     moisture,
+    rules,
     shrinkage,
     sorption,
+    sums,
     survey,
     water,
 ]
@@ -59,6 +63,7 @@ ELEMENTWISE = {
     air.latent_heat: (60.0,),
     sorption.equilibrium_moisture_content: (60.0, 50.0),
     sorption.relative_humidity_for_emc: (60.0, 8.0),
+    sorption.coefficients: (60.0,),
     sorption.emc_uncertainty: (60.0, 50.0, 0.3, 0.5, 95000.0),
     moisture.moisture_content: (240.0, 200.0),
     moisture.oven_dry_mass: (240.0, 20.0),
@@ -86,9 +91,19 @@ ELEMENTWISE = {
     survey.mean_for_share_below: (19.0, 3.0, 0.95),
     diffusion.average_uptake: (0.2,),
     diffusion.centre_uptake: (0.2,),
+    rules.equalizing_start: (8.0, 2.0),
+    rules.equalizing_emc: (8.0, 2.0),
+    rules.thickness_scaled_rate: (3.8, 38.0, 2.5, 25.4),
+    rules.conditioning_emc: (8.0, 4.0),
+    sums.difference: (12.0, 8.0),
+    sums.ratio: (8.6, 4.0),
+    sums.volume_of_pieces: (240, 27.0, 180.0, 3000.0),
+    sums.shrunk_size: (150.0, 7.2),
+    sums.green_size: (120.0, 7.2),
+    sums.tolerance_limits_of: (12.0, 1.0, 10, 0.95, 0.95),
 }
 
-# These weigh a whole series at once, and have their own tests.
+# These weigh a whole series at once, or take a word, and have their own tests.
 OVER_A_SERIES = {
     moisture.section_mean_uncertainty,
     moisture.controlling_boards,
@@ -100,6 +115,9 @@ OVER_A_SERIES = {
     survey.tolerance_limits,
     survey.readings_needed,
     diffusion.surface_roots,
+    sums.mean,
+    sums.total,
+    sums.combined_uncertainty,
 }
 
 BY_NAME = {"ids": lambda thing: getattr(thing, "__name__", None)}

@@ -12,6 +12,8 @@ Nothing here opens a file, knows a record or draws a page. Each module is one ro
 `heat`       the longest unbroken time a core spent at or above a temperature
 `survey`     what a set of readings says about the lot they came from
 `diffusion`  Fick's law in a board: how uptake or loss follows time
+`rules`      rules of the trade that are sums: equalizing, conditioning, rate by thickness
+`sums`       the plain sums of the notebook: mean, difference, volume, green and dry sizes
 ===========  ====================================================================================
 
 One set of manners holds in every room:

@@ -83,15 +83,36 @@ ICE_HEAT = (2830.0, 2.1)
 Source: [1]_, eq. 35.
 """
 
-# ln p = a/T + b + c T + d T² + e T³ + f T⁴ + g ln T, p in Pa, T in K; a to g in order.
-_OVER_ICE = (  # ASHRAE Fundamentals, eq. 5
+ZERO_CELSIUS_K = 273.15
+"""0 °C on the absolute scale. [K] Source: the definition of the degree Celsius."""
+
+STANDARD_ATMOSPHERE = (0.0065, 288.15, 9.80665, 287.05287)
+"""Fall of temperature with height, temperature at sea level, gravity, gas constant of dry air.
+
+[K/m, K, m/s², J/(kg K)] Source: [5]_, the layer below 11 km.
+"""
+
+SATURATION_OVER_ICE = (
     -5.6745359e3, 6.3925247, -9.677843e-3, 6.2215701e-7, 2.0747825e-9, -9.484024e-13, 4.1635019,
 )  # fmt: skip
-_OVER_WATER = (  # ASHRAE Fundamentals, eq. 6
+"""a to g of ``ln p = a/T + b + c T + d T² + e T³ + f T⁴ + g ln T``, p in Pa and T in K, over ice.
+
+Source: [1]_, eq. 5.
+"""
+
+SATURATION_OVER_WATER = (
     -5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 0.0, 6.5459673,
 )  # fmt: skip
+"""The same over water. Source: [1]_, eq. 6."""
 
-_ROUNDING_PA = 1e-6  # a vapour pressure this little below zero is arithmetic, not a reading
+VAPOUR_ROUNDING_PA = 1e-6
+"""A vapour pressure this little below zero is arithmetic, not a reading. [Pa]"""
+
+WET_BULB_FLOOR_C = BULB_RANGE_C[0] - 10.0
+"""Where the search for a wet bulb begins. [°C]
+
+Ten kelvin below the coldest dry bulb even perfectly dry air has stopped cooling the wick.
+"""
 
 
 def saturation_pressure(temp_c: ArrayLike) -> FloatOrArray:
@@ -229,7 +250,7 @@ def relative_humidity(
     )
     vapour = _vapour_pressure_of_bulbs(dry, wet, pressure, method)
     refuse(
-        vapour < -_ROUNDING_PA,
+        vapour < -VAPOUR_ROUNDING_PA,
         "wet_bulb_c is further below dry_bulb_c than perfectly dry air would put it"
         " (the vapour pressure would be negative)",
         **bulbs,
@@ -328,10 +349,9 @@ def wet_bulb(
     def excess(wet: Floats) -> Floats:
         return _vapour_pressure_of_bulbs(dry, wet, pressure, method) - target
 
-    # Ten kelvin below the coldest dry bulb even perfectly dry air has stopped cooling the wick.
-    found = rising_root(excess, BULB_RANGE_C[0] - 10.0, dry)
+    found = rising_root(excess, WET_BULB_FLOOR_C, dry)
     refuse(
-        np.abs(excess(found)) > _ROUNDING_PA,
+        np.abs(excess(found)) > VAPOUR_ROUNDING_PA,
         f"no wet bulb below the boiling point of water answers to this air by method {method!r}",
         dry_bulb_c=dry,
         relative_humidity_pct=humidity,
@@ -448,7 +468,7 @@ def pressure_at_altitude(altitude_m: ArrayLike) -> FloatOrArray:
     usual kiln air.
     """
     altitude = in_range("altitude_m", altitude_m, *ALTITUDE_RANGE_M, "m")
-    lapse, sea_level_k, gravity, gas_constant = 0.0065, 288.15, 9.80665, 287.05287
+    lapse, sea_level_k, gravity, gas_constant = STANDARD_ATMOSPHERE
     fall = 1.0 - lapse * altitude / sea_level_k
     return plain(STANDARD_PRESSURE_PA * fall ** (gravity / (gas_constant * lapse)))
 
@@ -481,7 +501,7 @@ def latent_heat(temp_c: ArrayLike) -> FloatOrArray:
 
 
 def _saturation_pressure(temp_c: Floats) -> Floats:
-    kelvin = temp_c + 273.15
+    kelvin = temp_c + ZERO_CELSIUS_K
     log_kelvin = np.log(kelvin)
 
     def log_pressure(c: tuple[float, ...]) -> Floats:
@@ -489,7 +509,8 @@ def _saturation_pressure(temp_c: Floats) -> Floats:
         return c[0] / kelvin + powers + c[6] * log_kelvin
 
     frozen = temp_c < TRIPLE_POINT_C
-    pressure: Floats = np.exp(np.where(frozen, log_pressure(_OVER_ICE), log_pressure(_OVER_WATER)))
+    over_ice, over_water = log_pressure(SATURATION_OVER_ICE), log_pressure(SATURATION_OVER_WATER)
+    pressure: Floats = np.exp(np.where(frozen, over_ice, over_water))
     return pressure
 
 

@@ -23,6 +23,10 @@ RESISTANCE_RANGE_PCT = (6.0, 30.0)
 """MC a resistance meter reads reliably. [%] Source: [1]_, p. 13-3. Not enforced here."""
 
 
+WOOD_TEMP_RANGE_C = (-40.0, 110.0)
+"""Temperatures accepted for the wood at the pins and for a meter's calibration. [°C]"""
+
+
 def reading_at_calibration(
     reading_pct: ArrayLike,
     wood_temp_c: ArrayLike,
@@ -62,7 +66,7 @@ def reading_at_calibration(
     ice above the fibre saturation point, and no such rule serves there.
     """
     reading = _check.moisture_content("reading_pct", reading_pct)
-    wood = in_range("wood_temp_c", wood_temp_c, -40, 110, "°C")
-    calibration = in_range("calibration_temp_c", calibration_temp_c, -40, 110, "°C")
+    wood = in_range("wood_temp_c", wood_temp_c, *WOOD_TEMP_RANGE_C, "°C")
+    calibration = in_range("calibration_temp_c", calibration_temp_c, *WOOD_TEMP_RANGE_C, "°C")
     slope = in_range("points_per_kelvin", points_per_kelvin, 0, 1, "% MC/K")
     return plain(reading - (wood - calibration) * slope)

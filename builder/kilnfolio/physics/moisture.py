@@ -26,7 +26,14 @@ The 267 % and 44 % printed beside that equation follow from 1.50 instead; with 1
 and 46 %. The equation is followed here.
 """
 
-_LARGEST_MASS = 1e9  # far above any pack in grams; only there so that a message has a range to name
+MC_RANGE_PCT = _check.MC_RANGE_PCT
+"""Moisture contents accepted throughout. [%]"""
+
+LARGEST_MASS = 1e9
+"""Masses accepted: far above any pack in grams, so that a message has a range to name."""
+
+HOURS_RANGE = (0.0, 10_000.0)
+"""Times between weighings accepted, the first excluded. [h]"""
 
 
 def moisture_content(mass: ArrayLike, oven_dry_mass: ArrayLike) -> FloatOrArray:
@@ -370,7 +377,7 @@ def drying_rate(mc_from_pct: ArrayLike, mc_to_pct: ArrayLike, hours: ArrayLike) 
     lost = _check.moisture_content("mc_from_pct", mc_from_pct) - _check.moisture_content(
         "mc_to_pct", mc_to_pct
     )
-    return plain(24.0 * lost / in_range("hours", hours, 0, 10_000, "h", above_low=True))
+    return plain(24.0 * lost / in_range("hours", hours, *HOURS_RANGE, "h", above_low=True))
 
 
 def maximum_moisture_content(basic_specific_gravity: ArrayLike) -> FloatOrArray:
@@ -402,11 +409,11 @@ def maximum_moisture_content(basic_specific_gravity: ArrayLike) -> FloatOrArray:
 
 
 def _mass(name: str, value: ArrayLike) -> Floats:
-    return in_range(name, value, 0, _LARGEST_MASS, "", above_low=True)
+    return in_range(name, value, 0, LARGEST_MASS, "", above_low=True)
 
 
 def _error(name: str, value: ArrayLike) -> Floats:
-    return in_range(name, value, 0, _LARGEST_MASS, "")
+    return in_range(name, value, 0, LARGEST_MASS, "")
 
 
 def _series(name: str, values: ArrayLike, at_least: int = 1) -> Floats:

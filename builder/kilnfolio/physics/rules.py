@@ -1,45 +1,36 @@
 """Rules of the trade that are sums: equalizing, conditioning, and a safe rate carried to another thickness.
 
+What a rule takes off or puts on is not kept here: sources differ, and the mill's own choice stands in
+its limits.
+
 References
 ----------
 .. [1] Wengert, E. M., extension articles: equalizing begins when the driest sample is 2 points below
    the target; 8/4 stock is dried at 1/2.5 of the 4/4 rate.
-.. [2] Dry Kiln Operator's Manual, USDA Agriculture Handbook 188, 1991, ch. 7 (from memory).
+.. [2] Dry Kiln Operator's Manual, USDA Agriculture Handbook 188, 1991, ch. 7 (from memory):
+   conditioning EMC 4 points above the target for hardwoods, 3 for softwoods.
+.. [3] FPL-GTR-57, app. A: 3 points below the target where equalizing begins, for some woods.
 """
 
-import math
+import numpy as np
+from numpy.typing import ArrayLike
 
-from kilnfolio.physics import _check
-from kilnfolio.physics._check import in_range, one_of, plain
-
-EQUALIZING_POINTS_BELOW = 2.0
-"""How far below the target the driest sample, and the EMC, stand when equalizing starts. [% MC]
-
-Source: [1]_. Wood Handbook FPL-GTR-57 uses 3 for some woods; a mill's own value stands in its limits.
-"""
-
-CONDITIONING_POINTS_ABOVE = {"hardwood": 4.0, "softwood": 3.0}
-"""How far above the target the conditioning EMC stands. [% MC] Source: [2]_, from memory.
-
-The printed table may depart from the rule at targets of 5 to 7 %.
-"""
-
-TWICE_AS_THICK = 2.5
-"""The factor by which the safe daily loss falls from 4/4 to 8/4. [-] Source: [1]_."""
+from kilnfolio.physics._check import in_range, plain
+from kilnfolio.physics._types import FloatOrArray
 
 FOUR_QUARTER_MM = 25.4
 """Thickness that safe daily losses are published for: 4/4. [mm]"""
 
 
-def equalizing_start(target_pct, points_below=EQUALIZING_POINTS_BELOW):
+def equalizing_start(target_pct: ArrayLike, points_below: ArrayLike) -> FloatOrArray:
     """Return the MC of the driest sample board at which equalizing starts.
 
     Parameters
     ----------
     target_pct : float or array_like
         Desired mean final MC, 4 to 30. [%]
-    points_below : float or array_like, default 2
-        How far below the target, 0 to 4. [% MC]
+    points_below : float or array_like
+        How far below the target, 0 to 4; 2 by [1]_, 3 by [3]_. [% MC]
 
     Returns
     -------
@@ -59,18 +50,20 @@ def equalizing_start(target_pct, points_below=EQUALIZING_POINTS_BELOW):
     return plain(target - in_range("points_below", points_below, 0, 4, "points"))
 
 
-def equalizing_emc(target_pct, points_below=EQUALIZING_POINTS_BELOW):
+def equalizing_emc(target_pct: ArrayLike, points_below: ArrayLike) -> FloatOrArray:
     """Return the EMC of the equalizing air: that of the driest board when it starts.
 
     Parameters
     ----------
-    target_pct, points_below
-        As for `equalizing_start`.
+    target_pct : float or array_like
+        As for `equalizing_start`. [%]
+    points_below : float or array_like
+        As for `equalizing_start`. [% MC]
 
     Returns
     -------
     float or ndarray
-        EMC. [%]
+        EMC. [%] NaN where an input is NaN.
 
     Raises
     ------
@@ -84,20 +77,20 @@ def equalizing_emc(target_pct, points_below=EQUALIZING_POINTS_BELOW):
     return equalizing_start(target_pct, points_below)
 
 
-def conditioning_emc(target_pct, kind):
+def conditioning_emc(target_pct: ArrayLike, points_above: ArrayLike) -> FloatOrArray:
     """Return the EMC of the conditioning air.
 
     Parameters
     ----------
     target_pct : float or array_like
         Desired mean final MC, 4 to 30. [%]
-    kind : {"hardwood", "softwood"}
-        What is dried.
+    points_above : float or array_like
+        How far above the target, 0 to 8; 4 for hardwoods, 3 for softwoods by [2]_. [% MC]
 
     Returns
     -------
     float or ndarray
-        EMC. [%] NaN where the input is NaN.
+        EMC. [%] NaN where an input is NaN.
 
     Raises
     ------
@@ -106,13 +99,18 @@ def conditioning_emc(target_pct, kind):
 
     Notes
     -----
-    ``target + 4`` for hardwoods, ``target + 3`` for softwoods [2]_.
+    ``target + points_above``. The printed table may depart from the rule at targets of 5 to 7 %.
     """
-    points = CONDITIONING_POINTS_ABOVE[one_of("kind", kind, tuple(CONDITIONING_POINTS_ABOVE))]
-    return plain(in_range("target_pct", target_pct, 4, 30, "%") + points)
+    target = in_range("target_pct", target_pct, 4, 30, "%")
+    return plain(target + in_range("points_above", points_above, 0, 8, "points"))
 
 
-def thickness_scaled_rate(rate_pct_day, thickness_mm, from_thickness_mm=FOUR_QUARTER_MM):
+def thickness_scaled_rate(
+    rate_pct_day: ArrayLike,
+    thickness_mm: ArrayLike,
+    divisor: ArrayLike,
+    from_thickness_mm: ArrayLike = FOUR_QUARTER_MM,
+) -> FloatOrArray:
     """Return a safe daily loss carried from one thickness to another.
 
     Parameters
@@ -121,6 +119,8 @@ def thickness_scaled_rate(rate_pct_day, thickness_mm, from_thickness_mm=FOUR_QUA
         Safe loss at `from_thickness_mm`, 0 to 100. [% MC/d]
     thickness_mm : float or array_like
         Thickness it is wanted for, 5 to 300. [mm]
+    divisor : float or array_like
+        What the rate is divided by for twice the thickness, 1 to 10; 2.5 by [1]_. [-]
     from_thickness_mm : float or array_like, default 25.4
         Thickness it is published for, 5 to 300. [mm]
 
@@ -136,11 +136,11 @@ def thickness_scaled_rate(rate_pct_day, thickness_mm, from_thickness_mm=FOUR_QUA
 
     Notes
     -----
-    The published point is that twice the thickness takes 1/2.5 of the rate [1]_. Between and beyond,
-    a power of the thickness through that point is used: rate × (t0/t)^log2(2.5), which is our own
-    interpolation.
+    The published point is twice the thickness [1]_. Between and beyond, a power of the thickness
+    through that point is used, ``rate × (t0/t)^log2(divisor)``: our own interpolation.
     """
-    rate = _check.in_range("rate_pct_day", rate_pct_day, 0, 100, "% MC/d")
+    rate = in_range("rate_pct_day", rate_pct_day, 0, 100, "% MC/d")
     thickness = in_range("thickness_mm", thickness_mm, 5, 300, "mm")
     published = in_range("from_thickness_mm", from_thickness_mm, 5, 300, "mm")
-    return plain(rate * (published / thickness) ** math.log2(TWICE_AS_THICK))
+    falls = in_range("divisor", divisor, 1, 10, "")
+    return plain(rate * (published / thickness) ** np.log2(falls))

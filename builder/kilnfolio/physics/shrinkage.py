@@ -24,6 +24,19 @@ VOLUMETRIC_PER_SPECIFIC_GRAVITY = 26.5
 """Total volumetric shrinkage per unit of basic specific gravity. [%] Source: [1]_, eq. 4-12."""
 
 
+SHRINKAGE_RANGE_PCT = (0.0, 40.0)
+"""Shrinkages from green to oven-dry accepted. [%]"""
+
+FSP_RANGE_PCT = (15.0, 45.0)
+"""Fibre saturation points accepted. [%]"""
+
+COEFFICIENT_RANGE = (0.0, 0.02)
+"""Coefficients of dimensional change accepted: per cent, not fraction, would be refused. [1/%]"""
+
+SIZE_RANGE_MM = (0.0, 10_000.0)
+"""Sizes of a board accepted, the first excluded. [mm]"""
+
+
 def shrinkage_at(
     total_pct: ArrayLike, mc_pct: ArrayLike, fsp_pct: ArrayLike = FIBRE_SATURATION_PCT
 ) -> FloatOrArray:
@@ -93,7 +106,7 @@ def dimension_change(
     `dimension_change_from_shrinkage` holds up to the FSP.
     """
     size = _size(size_mm)
-    coefficient = in_range("coefficient", coefficient, 0, 0.02, "per % MC")
+    coefficient = in_range("coefficient", coefficient, *COEFFICIENT_RANGE, "per % MC")
     start = in_range("mc_from_pct", mc_from_pct, 0, FIBRE_SATURATION_PCT, "%")
     end = in_range("mc_to_pct", mc_to_pct, 0, FIBRE_SATURATION_PCT, "%")
     return plain(size * coefficient * (end - start))
@@ -172,7 +185,7 @@ def coefficient_from_shrinkage(
     The slope of eq. 13-3 [2]_, ``1/(100 FSP/S - FSP + MC)``; at 10 % and an FSP of 30 % that is
     ``1/(3000/S - 20)``, from which table 13-5 can be recomputed.
     """
-    total = in_range("total_pct", total_pct, 0, 40, "%", above_low=True)
+    total = in_range("total_pct", total_pct, *SHRINKAGE_RANGE_PCT, "%", above_low=True)
     mc = in_range("mc_pct", mc_pct, 0, 15, "%")
     fsp = _fsp(fsp_pct)
     return plain(1.0 / (100.0 * fsp / total - fsp + mc))
@@ -282,7 +295,7 @@ def _shrinkage(
     total_name: str, total_pct: ArrayLike, mc_name: str, mc_pct: ArrayLike, fsp_pct: ArrayLike
 ) -> Floats:
     """Wood Handbook eq. 4-9, its arguments checked under the names the caller gave them."""
-    total = in_range(total_name, total_pct, 0, 40, "%")
+    total = in_range(total_name, total_pct, *SHRINKAGE_RANGE_PCT, "%")
     mc = _check.moisture_content(mc_name, mc_pct)
     fsp = _fsp(fsp_pct)
     dry_share: Floats = np.where(mc >= fsp, 0.0 * (mc + fsp), 1.0 - mc / fsp)
@@ -294,8 +307,8 @@ def _gravity(value: ArrayLike) -> Floats:
 
 
 def _size(value: ArrayLike) -> Floats:
-    return in_range("size_mm", value, 0, 10_000, "mm", above_low=True)
+    return in_range("size_mm", value, *SIZE_RANGE_MM, "mm", above_low=True)
 
 
 def _fsp(value: ArrayLike) -> Floats:
-    return in_range("fsp_pct", value, 15, 45, "%")
+    return in_range("fsp_pct", value, *FSP_RANGE_PCT, "%")

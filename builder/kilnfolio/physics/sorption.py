@@ -30,11 +30,19 @@ FITTED_TEMP_RANGE_C = (-1.2, 132.3)
 Colder than this `equilibrium_moisture_content` is an extrapolation: smooth, but unsupported.
 """
 
-# Polynomials in t [°C], rising powers. Source: Wood Handbook eq. 4-5, metric coefficients.
-_W = (349.0, 1.29, 0.0135)
-_K = (0.805, 0.000736, -0.00000273)
-_K1 = (6.27, -0.00938, -0.000303)
-_K2 = (1.91, 0.0407, -0.000293)
+HYDRATE_COEFFICIENTS = (
+    (349.0, 1.29, 0.0135),
+    (0.805, 0.000736, -0.00000273),
+    (6.27, -0.00938, -0.000303),
+    (1.91, 0.0407, -0.000293),
+)
+"""W, K, K1 and K2 of the EMC equation: polynomials in t [°C], rising powers.
+
+Source: [1]_, eq. 4-5, metric coefficients.
+"""
+
+HYDRATE_SCALE = 1800.0
+"""What W divides in the EMC equation. [% kg/kmol] Source: [1]_, eq. 4-5."""
 
 
 def equilibrium_moisture_content(
@@ -76,6 +84,28 @@ def equilibrium_moisture_content(
     temp = in_range("temp_c", temp_c, *EMC_TEMP_RANGE_C, "°C")
     humidity = in_range("relative_humidity_pct", relative_humidity_pct, 0, 100, "%")
     return plain(_emc(temp, humidity))
+
+
+def coefficients(temp_c: ArrayLike) -> tuple[FloatOrArray, ...]:
+    """Return W, K, K1 and K2 of the EMC equation at a temperature, for showing the working.
+
+    Parameters
+    ----------
+    temp_c : float or array_like
+        Temperature, -30 to 132.3. [°C]
+
+    Returns
+    -------
+    tuple of float or ndarray
+        W, K, K1, K2, as in the notes of `equilibrium_moisture_content`. [-]
+
+    Raises
+    ------
+    ValueError
+        If a temperature lies outside its range.
+    """
+    temp = in_range("temp_c", temp_c, *EMC_TEMP_RANGE_C, "°C")
+    return tuple(map(plain, _coefficients(temp)))
 
 
 def relative_humidity_for_emc(temp_c: ArrayLike, emc_pct: ArrayLike) -> FloatOrArray:
@@ -179,9 +209,14 @@ def emc_uncertainty(
     return plain(np.hypot(by_dry, by_wet))
 
 
+def _coefficients(temp: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+    w, k, k1, k2 = (c[0] + temp * (c[1] + temp * c[2]) for c in HYDRATE_COEFFICIENTS)
+    return w, k, k1, k2
+
+
 def _emc(temp: Floats, humidity_pct: Floats) -> Floats:
-    w, k, k1, k2 = (c[0] + temp * (c[1] + temp * c[2]) for c in (_W, _K, _K1, _K2))
+    w, k, k1, k2 = _coefficients(temp)
     kh = k * humidity_pct / 100.0
     dissolved = kh / (1.0 - kh)
     first, second = k1 * kh, k1 * k2 * kh**2
-    return 1800.0 / w * (dissolved + (first + 2.0 * second) / (1.0 + first + second))
+    return HYDRATE_SCALE / w * (dissolved + (first + 2.0 * second) / (1.0 + first + second))

@@ -1,23 +1,31 @@
-"""The plain sums of the notebook: mean, difference, spread, volume, and sizes before and after shrinking.
+"""The plain sums of the notebook: mean, difference, spread, volume, green and dry sizes.
 
 They are one line each; they stand here so that no other room of the house does arithmetic.
 
 References
 ----------
 .. [1] JCGM 100:2008, Guide to the expression of uncertainty in measurement (GUM), 5.1.2.
-.. [2] Glass, S. V., and Zelinka, S. L., chapter 4 of Wood Handbook, FPL-GTR-282, USDA Forest Service,
-   2021, p. 4-6: shrinkage is expressed on the green size.
+.. [2] Glass, S. V., and Zelinka, S. L., chapter 4 of Wood Handbook, FPL-GTR-282, USDA Forest
+   Service, 2021, p. 4-6: shrinkage is expressed on the green size.
 """
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from kilnfolio.physics._check import in_range, numbers, plain, refuse
+from kilnfolio.physics._types import FloatOrArray, Floats
 from kilnfolio.physics.survey import Limits, tolerance_factor
+
+PIECE_RANGE_MM = (0.0, 100_000.0)
+"""Sizes of a piece accepted. [mm]"""
+
+SHRUNK_RANGE_PCT = (0.0, 40.0)
+"""Shrinkages so far accepted. [% of the green size]"""
 
 _LARGEST = 1e12  # far above anything a mill writes down; only there so that a message has a range
 
 
-def mean(values):
+def mean(values: ArrayLike) -> FloatOrArray:
     """Return the arithmetic mean.
 
     Parameters
@@ -38,7 +46,7 @@ def mean(values):
     return plain(np.mean(_several(values), axis=-1))
 
 
-def total(values):
+def total(values: ArrayLike) -> FloatOrArray:
     """Return the sum.
 
     Parameters
@@ -59,7 +67,7 @@ def total(values):
     return plain(np.sum(_several(values), axis=-1))
 
 
-def difference(a, b):
+def difference(a: ArrayLike, b: ArrayLike) -> FloatOrArray:
     """Return the first value less the second.
 
     Parameters
@@ -80,7 +88,7 @@ def difference(a, b):
     return plain(numbers("a", a) - numbers("b", b))
 
 
-def ratio(a, b):
+def ratio(a: ArrayLike, b: ArrayLike) -> FloatOrArray:
     """Return the first value over the second.
 
     Parameters
@@ -103,7 +111,7 @@ def ratio(a, b):
     return plain(numbers("a", a) / below)
 
 
-def combined_uncertainty(parts):
+def combined_uncertainty(parts: ArrayLike) -> FloatOrArray:
     """Return the joint uncertainty of independent parts: the root of the sum of their squares.
 
     Parameters
@@ -129,7 +137,9 @@ def combined_uncertainty(parts):
     return plain(np.sqrt(np.sum(_several(parts) ** 2, axis=-1)))
 
 
-def volume_of_pieces(pieces, thickness_mm, width_mm, length_mm):
+def volume_of_pieces(
+    pieces: ArrayLike, thickness_mm: ArrayLike, width_mm: ArrayLike, length_mm: ArrayLike
+) -> FloatOrArray:
     """Return the volume of so many pieces of one size.
 
     Parameters
@@ -150,13 +160,18 @@ def volume_of_pieces(pieces, thickness_mm, width_mm, length_mm):
         If an argument lies outside its range.
     """
     count = in_range("pieces", pieces, 1, 1e7, "")
-    sizes = [in_range(name, value, 0, 100_000, "mm", above_low=True)
-             for name, value in (("thickness_mm", thickness_mm), ("width_mm", width_mm),
-                                 ("length_mm", length_mm))]
+    sizes = [
+        in_range(name, value, *PIECE_RANGE_MM, "mm", above_low=True)
+        for name, value in (
+            ("thickness_mm", thickness_mm),
+            ("width_mm", width_mm),
+            ("length_mm", length_mm),
+        )
+    ]
     return plain(count * np.prod(np.broadcast_arrays(*sizes), axis=0) * 1e-9)
 
 
-def shrunk_size(size_mm, shrinkage_pct):
+def shrunk_size(size_mm: ArrayLike, shrinkage_pct: ArrayLike) -> FloatOrArray:
     """Return what is left of a green size after it has shrunk.
 
     Parameters
@@ -180,11 +195,12 @@ def shrunk_size(size_mm, shrinkage_pct):
     -----
     ``D = D_green (1 - S/100)``: shrinkage is counted on the green size [2]_.
     """
-    size = in_range("size_mm", size_mm, 0, 100_000, "mm")
-    return plain(size * (1.0 - in_range("shrinkage_pct", shrinkage_pct, 0, 40, "%") / 100.0))
+    size = in_range("size_mm", size_mm, *PIECE_RANGE_MM, "mm")
+    shrunk = in_range("shrinkage_pct", shrinkage_pct, *SHRUNK_RANGE_PCT, "%")
+    return plain(size * (1.0 - shrunk / 100.0))
 
 
-def green_size(dry_size_mm, shrinkage_pct):
+def green_size(dry_size_mm: ArrayLike, shrinkage_pct: ArrayLike) -> FloatOrArray:
     """Return the green size that shrinks to a given size: the inverse of `shrunk_size`.
 
     Parameters
@@ -208,11 +224,14 @@ def green_size(dry_size_mm, shrinkage_pct):
     -----
     ``D_green = D/(1 - S/100)`` [2]_. Adding the percentage to the dry size gives too little.
     """
-    size = in_range("dry_size_mm", dry_size_mm, 0, 100_000, "mm")
-    return plain(size / (1.0 - in_range("shrinkage_pct", shrinkage_pct, 0, 40, "%") / 100.0))
+    size = in_range("dry_size_mm", dry_size_mm, *PIECE_RANGE_MM, "mm")
+    shrunk = in_range("shrinkage_pct", shrinkage_pct, *SHRUNK_RANGE_PCT, "%")
+    return plain(size / (1.0 - shrunk / 100.0))
 
 
-def tolerance_limits_of(mean_value, sd, n, share, confidence):
+def tolerance_limits_of(
+    mean_value: float, sd: float, n: int, share: float, confidence: float
+) -> Limits:
     """Return two-sided limits for a share of the lot, from the readings' mean and spread alone.
 
     Parameters
@@ -241,7 +260,7 @@ def tolerance_limits_of(mean_value, sd, n, share, confidence):
     return Limits(plain(middle - reach), plain(middle + reach))
 
 
-def _several(values):
+def _several(values: ArrayLike) -> Floats:
     array = np.atleast_1d(numbers("values", values))
     if array.shape[-1] == 0:
         raise ValueError("values must hold at least one value; received none")

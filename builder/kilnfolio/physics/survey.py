@@ -28,6 +28,9 @@ from kilnfolio.physics._types import FloatOrArray, Floats
 MOST_READINGS = 1_000_000
 """More readings than this are not a survey of a lot."""
 
+SHARE_ROUNDING = 1e-12
+"""A share asked for exactly as it was shown must give back its own number of readings. [-]"""
+
 SIDES = ("two", "lower", "upper")
 """Which limits `tolerance_limits` sets."""
 
@@ -312,8 +315,7 @@ def readings_needed(
     )
     while np.any(enough - too_few > 1):
         middle = np.floor(0.5 * (too_few + enough))
-        # A share asked for exactly as it was shown must give back its own number of readings.
-        shown = _share_shown(middle, failures, confidence) >= share * (1.0 - 1e-12)
+        shown = _share_shown(middle, failures, confidence) >= share * (1.0 - SHARE_ROUNDING)
         shown &= middle > too_few
         enough = np.where(shown, middle, enough)
         too_few = np.where(shown, too_few, middle)

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 from kilnfolio.physics import _check, air
 from kilnfolio.physics._check import in_range, plain, refuse
 from kilnfolio.physics._types import FloatOrArray, Floats
-from kilnfolio.physics.shrinkage import FIBRE_SATURATION_PCT
+from kilnfolio.physics.shrinkage import FIBRE_SATURATION_PCT, FSP_RANGE_PCT
 
 DRY_WOOD_HEAT_CAPACITY = (0.1031, 0.003867)
 """Heat capacity of oven-dry wood at 0 K and its rise per kelvin. [kJ/(kg K), kJ/(kg K²)]
@@ -36,7 +36,20 @@ SORPTION_SHARE = 0.4
 Source: [2]_. It falls with the square of the way to the FSP, where it is zero.
 """
 
-_KJ_PER_KWH = 3600.0
+KJ_PER_KWH = 3600.0
+"""Kilojoules in a kilowatt-hour, exactly. [kJ/kWh]"""
+
+VOLUME_RANGE_M3 = (0.0, 10_000.0)
+"""Volumes of a load accepted, the first excluded. [m³]"""
+
+BASIC_DENSITY_RANGE_KG_M3 = (80.0, 1300.0)
+"""Basic densities accepted: a specific gravity of 0.56 would be refused. [kg/m³]"""
+
+START_TEMP_RANGE_C = (-40.0, 100.0)
+"""Temperatures of timber at loading accepted. [°C]"""
+
+KILN_TEMP_RANGE_C = (0.0, air.BULB_RANGE_C[1])
+"""Temperatures of drying accepted. [°C]"""
 
 
 class LeastHeat(NamedTuple):
@@ -158,9 +171,9 @@ def least_heat_parts(
     dry_mass = _dry_mass(volume_m3, basic_density_kg_m3)
     start_mc = _check.moisture_content("mc_from_pct", mc_from_pct)
     end_mc = _check.moisture_content("mc_to_pct", mc_to_pct)
-    start = in_range("start_temp_c", start_temp_c, -40, 100, "°C")
-    kiln = in_range("kiln_temp_c", kiln_temp_c, 0, air.BULB_RANGE_C[1], "°C")
-    fsp = in_range("fsp_pct", fsp_pct, 15, 45, "%")
+    start = in_range("start_temp_c", start_temp_c, *START_TEMP_RANGE_C, "°C")
+    kiln = in_range("kiln_temp_c", kiln_temp_c, *KILN_TEMP_RANGE_C, "°C")
+    fsp = in_range("fsp_pct", fsp_pct, *FSP_RANGE_PCT, "%")
     rising = "mc_to_pct must not be above mc_from_pct"
     refuse(end_mc > start_mc, rising, mc_from_pct=start_mc, mc_to_pct=end_mc)
     cooling = "kiln_temp_c must not be below start_temp_c"
@@ -178,7 +191,7 @@ def least_heat_parts(
         evaporating=latent * (start_mc - end_mc) / 100.0,
         freeing=SORPTION_SHARE * latent * (_bound(end_mc, fsp) - _bound(start_mc, fsp)),
     )
-    return LeastHeat(*(plain(part * dry_mass / _KJ_PER_KWH) for part in per_kg))
+    return LeastHeat(*(plain(part * dry_mass / KJ_PER_KWH) for part in per_kg))
 
 
 def least_heat(
@@ -231,13 +244,16 @@ def least_heat(
 
 
 def _dry_mass(volume_m3: ArrayLike, basic_density_kg_m3: ArrayLike) -> Floats:
-    volume = in_range("volume_m3", volume_m3, 0, 10_000, "m³", above_low=True)
-    return volume * in_range("basic_density_kg_m3", basic_density_kg_m3, 80, 1300, "kg/m³")
+    volume = in_range("volume_m3", volume_m3, *VOLUME_RANGE_M3, "m³", above_low=True)
+    density = in_range(
+        "basic_density_kg_m3", basic_density_kg_m3, *BASIC_DENSITY_RANGE_KG_M3, "kg/m³"
+    )
+    return volume * density
 
 
 def _wood_enthalpy(temp_c: Floats) -> Floats:
     at_zero, slope = DRY_WOOD_HEAT_CAPACITY
-    kelvin = temp_c + 273.15
+    kelvin = temp_c + air.ZERO_CELSIUS_K
     return kelvin * (at_zero + 0.5 * slope * kelvin)
 
 

@@ -9,6 +9,8 @@ model         the base of every record, and validation that collects all problem
 book          things that came from a book: sources, statuses, sourced values
 species, schedule, notation, limits      the library in ``schedules/``
 mill, kiln, logger, charge, lot          the mill's own in ``content/``
+export        a logger's own file cut into rows and cells, every departure named
+clock         the times of its rows, as written, then in UTC
 log           logger exports to arrays, with every row accounted for
 folder        a whole mill folder, read and cross-checked
 """

@@ -7,10 +7,28 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from kilnfolio.records.kiln import Channel
-from kilnfolio.records.model import (Day, Moment, Name, Number, Record, Signature, Slug, Text,
-                                     in_range)
-from kilnfolio.records.quantities import (Duration, Energy, Length, Mass, Percent, Temperature,
-                                          TemperatureDifference, Volume)
+from kilnfolio.records.model import (
+    Day,
+    Moment,
+    Name,
+    Number,
+    Record,
+    Signature,
+    Slug,
+    Text,
+    in_range,
+)
+from kilnfolio.records.quantities import (
+    Area,
+    Duration,
+    Energy,
+    Length,
+    Mass,
+    Percent,
+    Temperature,
+    TemperatureDifference,
+    Volume,
+)
 from kilnfolio.records.species import Defect
 
 MoistureContent = Annotated[Percent, in_range(0, 300)]
@@ -76,6 +94,8 @@ class Section(Record):
     """Mass when cut."""
     oven_dry: Annotated[Mass, in_range(1, 5000)]
     """Mass after the oven."""
+    oven_dry_before: Annotated[Mass, in_range(1, 5000)] | None = None
+    """Mass at the oven weighing two hours before, which shows that it no longer falls."""
     stated_mc: MoistureContent | None = None
     """MC written on the sheet."""
 
@@ -100,6 +120,8 @@ class Board(Record):
     """Tag."""
     species: Slug | None = None
     """Species, where the load is mixed."""
+    thickness: Length | None = None
+    """Thickness, where the load is mixed."""
     position: Name | None = None
     """Where it sits in the load."""
     side: Literal["entering-air", "leaving-air", "middle"] | None = None
@@ -312,6 +334,15 @@ class CoreProbe(Record):
     """Expanded uncertainty; otherwise from the kiln's instrument."""
 
 
+class Bark(Record):
+    """What bark was left on packaging timber."""
+
+    widest: Length
+    """Width of the widest patch; 0 mm where there is none."""
+    largest: Area | None = None
+    """Area of the largest patch among those too wide to be left at any length."""
+
+
 class HeatTreatment(Record):
     """A claim that the core was heated, and the evidence for it."""
 
@@ -325,6 +356,8 @@ class HeatTreatment(Record):
     """The probes."""
     thickest_piece: Length | None = None
     """The thickest piece in the load."""
+    bark: Bark | None = None
+    """Residual bark, as inspected."""
     reviewed: Signature | None = None
     """Who reviewed the charts before marking."""
 

@@ -10,6 +10,7 @@ import datetime as dt
 import difflib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from typing import TypeVar
 from zoneinfo import ZoneInfo
@@ -52,6 +53,8 @@ class MillFolder:
     loggers: Mapping[str, Located[LoggerProfile]]
     charges: Mapping[str, Located[Charge]]
     lots: Mapping[str, Located[Lot]]
+    #: Records that are there and could not be read: never called unknown where they are named.
+    unread: frozenset[str] = frozenset()
 
     def steps_of(self, schedule: Schedule) -> tuple[Step, ...]:
         """Return a schedule's steps, a notation code expanded."""
@@ -80,21 +83,22 @@ def read_mill_folder(root: Path) -> MillFolder:
     """
     reader = _Reader(root)
     mill = reader.one("content/mill.yaml", Mill)
-    zone = mill.record.zone if mill else None
+    # with no mill record the zone is unknown; its own problem says so, not every time in every file
+    zone = mill.record.zone if mill else ZoneInfo("UTC")
     sources = reader.one("schedules/sources.yaml", Sources)
     limits = reader.one("schedules/limits.yaml", Limits)
     species = reader.many("schedules/species", Species)
-    schedules = {**reader.many("schedules/hardwood", Schedule),
-                 **reader.many("schedules/softwood", Schedule)}
+    schedules = reader.many("schedules/hardwood", Schedule)
+    reader.many("schedules/softwood", Schedule, found=schedules)
     notations = reader.many("schedules/notations", Notation)
     kilns = reader.many("content/kilns", Kiln)
     loggers = reader.many("content/loggers", LoggerProfile)
     charges = reader.charges(zone)
-    lots = reader.many("content/lots", Lot, zone)
+    lots = reader.many("content/lots", Lot, zone=zone)
     if not (mill and sources and limits):
         raise RecordProblems(reader.problems)
     folder = MillFolder(root, mill, sources, limits, species, schedules, notations, kilns, loggers,
-                        charges, lots)
+                        charges, lots, frozenset(reader.unread))
     reader.problems.extend(_cross_check(folder))
     if reader.problems:
         raise RecordProblems(reader.problems)
@@ -105,6 +109,7 @@ def read_mill_folder(root: Path) -> MillFolder:
 class _Reader:
     root: Path
     problems: list[Problem] = field(default_factory=list)
+    unread: set[str] = field(default_factory=set)
 
     def one(self, name: str, model: type[R], zone: ZoneInfo | None = None) -> Located[R] | None:
         try:
@@ -113,69 +118,91 @@ class _Reader:
             self.problems.extend(error.problems)
             return None
 
-    def many(self, folder: str, model: type[R], zone: ZoneInfo | None = None
-             ) -> dict[str, Located[R]]:
-        return self._by_id(sorted((self.root / folder).glob("*.yaml")), model, zone)
+    def many(self, folder: str, model: type[R], *, zone: ZoneInfo | None = None,
+             found: dict[str, Located[R]] | None = None) -> dict[str, Located[R]]:
+        """Read every record of a folder, adding to `found`."""
+        self._name_strays(folder, "*.yaml", f"{folder}/ID.yaml")
+        return self._by_id(sorted((self.root / folder).glob("*.yaml")), model, zone,
+                           {} if found is None else found)
 
     def charges(self, zone: ZoneInfo | None) -> dict[str, Located[Charge]]:
-        files = sorted((self.root / "content/charges").glob("*/*/charge.yaml"))
-        return self._by_id(files, Charge, zone)
+        folder, pattern = "content/charges", "*/*/charge.yaml"
+        self._name_strays(folder, pattern, f"{folder}/YEAR/ID/charge.yaml")
+        return self._by_id(sorted((self.root / folder).glob(pattern)), Charge, zone, {})
 
-    def _by_id(self, files: list[Path], model: type[R], zone: ZoneInfo | None
-               ) -> dict[str, Located[R]]:
-        found: dict[str, Located[R]] = {}
+    def _name_strays(self, folder: str, pattern: str, kept_as: str) -> None:
+        """Name every YAML file that lies where it would be passed over in silence."""
+        home = self.root / folder
+        for path in sorted({*home.rglob("*.[yY][aA][mM][lL]"), *home.rglob("*.[yY][mM][lL]")}
+                           - set(home.glob(pattern))):
+            self.problems.append(Problem(
+                Place(path.relative_to(self.root).as_posix()), "this file would not be read",
+                f"records of this kind are kept as {kept_as}", "Rename or move it"))
+
+    def _by_id(self, files: list[Path], model: type[R], zone: ZoneInfo | None,
+               found: dict[str, Located[R]]) -> dict[str, Located[R]]:
         for path in files:
             located = self.one(path.relative_to(self.root).as_posix(), model, zone)
-            if located is None:
-                continue
-            identity = getattr(located.record, "id")
             home = path.parent.name if path.name == "charge.yaml" else path.stem
+            if located is None:
+                self.unread.add(home)
+                continue
+            identity: str = vars(located.record)["id"]
             if identity != home:
+                self.unread.add(home)
+                what = "folder" if path.name == "charge.yaml" else "file"
                 self.problems.append(Problem(
                     located.place("id"), f"id '{identity}'",
-                    f"the file is kept as '{home}', and the two must be the same",
-                    f"Write 'id: {home}', or rename the file"))
+                    f"the {what} is named '{home}', and the two must be the same",
+                    f"Write 'id: {home}', or rename the {what}"))
+            if identity in found:
+                self.problems.append(Problem(
+                    located.place("id"), f"id '{identity}'",
+                    f"{found[identity].file} has it too", "Give each record an id of its own"))
             found[identity] = located
         return found
 
 
-# --- cross-checks -----------------------------------------------------------------------------------
+# --- cross-checks ---------------------------------------------------------------------------------
 
 def _cross_check(folder: MillFolder) -> Iterator[Problem]:
     for located in folder.schedules.values():
         yield from _schedule_problems(folder, located)
     for located_charge in folder.charges.values():
         yield from _charge_problems(folder, located_charge)
-    for located_lot in folder.lots.values():
-        yield from _lot_problems(folder, located_lot)
+    yield from _lots_problems(folder)
     yield from _citation_problems(folder)
     yield from _limit_problems(folder)
 
 
-def _unknown(place: Place, kind: str, name: str, known: Mapping[str, object]) -> Iterator[Problem]:
-    if name not in known:
-        near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.4)
-        yield Problem(place, f"{kind} '{name}'", f"there is no {kind} with this id",
-                      f"Did you mean '{near[0]}'?" if near else f"Add it, or name another {kind}")
+def _unknown(folder: MillFolder, place: Place, kind: str, name: str, known: Mapping[str, object]
+             ) -> Iterator[Problem]:
+    if name in known or name in folder.unread:
+        return
+    near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.4)
+    yield Problem(place, f"{kind} '{name}'", f"there is no {kind} of this name",
+                  f"Did you mean '{near[0]}'?" if near else f"Add it, or name another {kind}")
 
 
 def _schedule_problems(folder: MillFolder, located: Located[Schedule]) -> Iterator[Problem]:
     schedule = located.record
     for index, species in enumerate(schedule.for_stock.species):
-        yield from _unknown(located.place("for_stock", "species", index), "species", species,
-                            folder.species)
+        yield from _unknown(folder, located.place("for_stock", "species", index), "species",
+                            species, folder.species)
     if schedule.notation:
         try:
             folder.steps_of(schedule)
         except (ValueError, StopIteration) as error:
             yield Problem(located.place("notation"), f"notation '{schedule.notation}'",
-                          str(error) or "no notation table is at hand", "")
+                          str(error) or "no notation table is at hand",
+                          "" if str(error) else
+                          "Add one to schedules/notations, or write the steps out")
 
 
 def _charge_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
     charge, place = located.record, located.place
-    yield from _unknown(place("kiln"), "kiln", charge.kiln, folder.kilns)
-    yield from _unknown(place("schedule"), "schedule", charge.schedule, folder.schedules)
+    yield from _unknown(folder, place("kiln"), "kiln", charge.kiln, folder.kilns)
+    yield from _unknown(folder, place("schedule"), "schedule", charge.schedule, folder.schedules)
     if charge.schedule in folder.schedules:
         revision = folder.schedules[charge.schedule].record.revision
         if charge.schedule_revision > revision:
@@ -184,10 +211,10 @@ def _charge_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[P
                           f"schedule '{charge.schedule}' is at revision {revision}",
                           "Write the revision that was run")
     for index, stock in enumerate(charge.stock):
-        yield from _unknown(place("stock", index, "species"), "species", stock.species,
+        yield from _unknown(folder, place("stock", index, "species"), "species", stock.species,
                             folder.species)
     for index, log in enumerate(charge.log):
-        yield from _unknown(place("log", index, "profile"), "logger profile", log.profile,
+        yield from _unknown(folder, place("log", index, "profile"), "logger profile", log.profile,
                             folder.loggers)
         if "/" in log.file or "\\" in log.file or log.file.startswith("."):
             yield Problem(place("log", index, "file"), f"file '{log.file}'",
@@ -195,20 +222,42 @@ def _charge_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[P
         elif not (folder.root / located.file).with_name(log.file).is_file():
             yield Problem(place("log", index, "file"), f"file '{log.file}'",
                           "there is no such file beside charge.yaml", "Copy the export there")
-    yield from _board_problems(located)
+    yield from _step_problems(folder, located)
+    yield from _board_problems(folder, located)
     yield from _order_problems(located)
 
 
-def _board_problems(located: Located[Charge]) -> Iterator[Problem]:
+def _step_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
+    """Yield steps the schedule does not have; an older revision may have had them."""
+    charge = located.record
+    run = folder.schedules.get(charge.schedule)
+    if run is None or run.record.revision != charge.schedule_revision:
+        return
+    try:
+        steps = len(folder.steps_of(run.record))
+    except (ValueError, StopIteration):
+        return  # the schedule's own problem
+    for index, change in enumerate(charge.step_changes):
+        if change.step > steps:
+            yield Problem(located.place("step_changes", index, "step"), f"step '{change.step}'",
+                          f"schedule '{charge.schedule}' has {steps} steps", "Check the number")
+
+
+def _board_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
     charge, place = located.record, located.place
-    boards = {board.id: board for board in charge.boards}
-    if len(boards) < len(charge.boards):
-        yield Problem(place("boards"), "boards", "two boards have the same tag",
-                      "Give every board its own tag")
+    boards: dict[str, int] = {}
+    for index, board in enumerate(charge.boards):
+        if board.id in boards:
+            first = place("boards", boards[board.id], "id")
+            yield Problem(place("boards", index, "id"), f"board '{board.id}'",
+                          f"it already stands at line {first.line}",
+                          "Give every board its own tag")
+        boards.setdefault(board.id, index)
     for index, weighing in enumerate(charge.weighings):
         for name in {*weighing.masses, *weighing.stated_mc}:
             key = "masses" if name in weighing.masses else "stated_mc"
-            yield from _unknown(place("weighings", index, key, name), "board", name, boards)
+            written = located.document.key_place("weighings", index, key, name)
+            yield from _unknown(folder, written, "board", name, boards)
         if index and weighing.at <= charge.weighings[index - 1].at:
             yield Problem(place("weighings", index, "at"), f"at '{weighing.at:%Y-%m-%d %H:%M}'",
                           "it is not after the weighing before it",
@@ -219,7 +268,7 @@ def _order_problems(located: Located[Charge]) -> Iterator[Problem]:
     charge = located.record
     moments = [("loaded", charge.loaded), ("started", charge.started), ("ended", charge.ended),
                ("unloaded", charge.unloaded)]
-    for (before, first), (after, second) in zip(moments, moments[1:], strict=False):
+    for (before, first), (after, second) in pairwise(moments):
         if second < first:
             yield Problem(located.place(after), f"{after} '{second:%Y-%m-%d %H:%M}'",
                           f"it is before {before}, {first:%Y-%m-%d %H:%M}", "Check both dates")
@@ -233,23 +282,37 @@ def _order_problems(located: Located[Charge]) -> Iterator[Problem]:
                           f"it is not after its start, {start:%Y-%m-%d %H:%M}", "Check both dates")
 
 
-def _lot_problems(folder: MillFolder, located: Located[Lot]) -> Iterator[Problem]:
-    lot, place = located.record, located.place
-    yield from _unknown(place("species"), "species", lot.species, folder.species)
-    for index, pack in enumerate(lot.packs):
-        yield from _unknown(place("packs", index, "charge"), "charge", pack.charge, folder.charges)
-        others = [other for other in folder.lots.values() if other.record.id != lot.id
-                  and any(p.number == pack.number for p in other.record.packs)]
-        for other in others:
-            yield Problem(place("packs", index, "number"), f"pack '{pack.number}'",
-                          f"it is also in lot {other.record.id} ({other.file})",
-                          "A pack belongs to one lot")
-    order = lot.order
+def _lots_problems(folder: MillFolder) -> Iterator[Problem]:
+    seen: dict[str, Place] = {}
+    for located in folder.lots.values():
+        lot, place = located.record, located.place
+        yield from _unknown(folder, place("species"), "species", lot.species, folder.species)
+        for index, pack in enumerate(lot.packs):
+            yield from _unknown(folder, place("packs", index, "charge"), "charge", pack.charge,
+                                folder.charges)
+            where = place("packs", index, "number")
+            if pack.number in seen:
+                yield Problem(where, f"pack '{pack.number}'",
+                              f"it already stands at {seen[pack.number]}",
+                              "A pack belongs to one lot, once")
+            seen.setdefault(pack.number, where)
+        yield from _rule_problems(located)
+
+
+def _rule_problems(located: Located[Lot]) -> Iterator[Problem]:
+    """Yield what the order's rule needs and lacks, and limits that leave no room."""
+    order = located.record.order
     needed = {"band": ("lowest", "highest"), "maximum": ("highest",), "en-14298": ()}[order.rule]
     for key in needed:
         if getattr(order, key) is None:
-            yield Problem(place("order"), f"rule '{order.rule}'", f"it needs '{key}'",
-                          f"Add a line '{key}: … %'")
+            yield Problem(located.place("order", "rule"), f"rule '{order.rule}'",
+                          f"it needs '{key}'", f"Add a line '{key}: … %'")
+    for low, high in (("lowest", "highest"), ("mean_lowest", "mean_highest")):
+        least, most = getattr(order, low), getattr(order, high)
+        if least and most and least.value >= most.value:
+            yield Problem(located.place("order", high), f"{high} '{most.entered}'",
+                          f"it is not above {low}, {least.entered}",
+                          "Check whether the two are swapped")
 
 
 def _known_values(value: object, path: tuple[str | int, ...] = ()
@@ -276,7 +339,8 @@ def _citation_problems(folder: MillFolder) -> Iterator[Problem]:
         for path, citation in _known_values(located.record):
             publication = publication_of(citation)
             if publication != "common practice":
-                yield from _unknown(located.place(*path), "publication", publication, publications)
+                yield from _unknown(folder, located.place(*path), "publication", publication,
+                                    publications)
 
 
 def _limit_problems(folder: MillFolder) -> Iterator[Problem]:
@@ -284,7 +348,7 @@ def _limit_problems(folder: MillFolder) -> Iterator[Problem]:
         for index, limit in enumerate(entries):
             for number, species in enumerate(limit.scope.species):
                 yield from _unknown(
-                    folder.limits.place("limits", key, index, "scope", "species", number),
+                    folder, folder.limits.place("limits", key, index, "scope", "species", number),
                     "species", species, folder.species)
 
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from kilnfolio.records.model import Day, Name, Record, Slug, Text, in_range
-from kilnfolio.records.quantities import (Duration, Speed, Temperature, TemperatureDifference,
-                                          Volume)
+from kilnfolio.records.quantities import Duration, Speed, Temperature, TemperatureDifference, Volume
 
 #: What a log column can measure. ``core-1`` to ``core-9`` are probes in the timber.
 CHANNELS = ("dry-bulb", "dry-bulb-entering", "dry-bulb-leaving", "wet-bulb", "depression",

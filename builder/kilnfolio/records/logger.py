@@ -2,12 +2,37 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+import datetime as dt
+import re
+from typing import Annotated, Literal, Self
 
-from pydantic import Field
+from pydantic import AfterValidator, Field, model_validator
 
 from kilnfolio.records.kiln import Channel
-from kilnfolio.records.model import Name, Record, Slug, Text
+from kilnfolio.records.model import Name, Record, Slug, Text, record_error
+
+#: A clock kept as a plain number, as spreadsheets (days since 1899-12-30) and computers (seconds
+#: since 1970-01-01) do.
+SERIAL = re.compile(r"(days|seconds) since (\d{4}-\d{2}-\d{2})")
+
+#: Afternoon, and a day that cannot be a month: what a format must bring back unchanged.
+_PROBE = dt.datetime.fromisoformat("2031-11-28T17:46:00+03:00")
+
+
+def _time_format(text: str) -> str:
+    if SERIAL.fullmatch(text):
+        return text
+    try:
+        read = dt.datetime.strptime(_PROBE.strftime(text), text).replace(tzinfo=_PROBE.tzinfo)
+    except (ValueError, re.error):
+        read = None
+    if read != _PROBE:
+        raise record_error(
+            text, f"it does not tell the moment of a row: {_PROBE:%Y-%m-%d %H:%M} comes back as "
+            + (f"{read:%Y-%m-%d %H:%M}" if read else "no time at all"),
+            "Write it as in '%d/%m/%Y %H:%M', or '%m/%d/%Y %I:%M %p' for a 12-hour clock, or 'days "
+            "since 1899-12-30' for a spreadsheet's day number")
+    return text
 
 
 class TimeColumn(Record):
@@ -17,12 +42,29 @@ class TimeColumn(Record):
     """Heading of the column; the date column where date and time stand apart."""
     time_heading: Name | None = None
     """Heading of the time column, where date and time stand apart."""
-    format: Name
-    """As in '%d/%m/%Y %H:%M' (the codes of strftime)."""
-    clock: Literal["local", "standard", "utc"]
-    """local: follows daylight saving; standard: the zone's winter time all year; utc."""
+    format: Annotated[Name, AfterValidator(_time_format)]
+    """As in '%d/%m/%Y %H:%M' (the codes of strftime; date, a space and time where they stand in two
+    columns), or 'days since 1899-12-30' for the day number of a spreadsheet."""
+    clock: Literal["local", "standard", "utc", "offset"]
+    """local: follows daylight saving; standard: the zone's winter time all year; utc; offset: every
+    time carries its own (%z)."""
     repeated_hour: Literal["by row order"] | None = None
     """How the hour that autumn repeats is told apart, for a local clock."""
+
+    @model_validator(mode="after")
+    def _offset_where_written(self) -> Self:
+        if ("%z" in self.format) != (self.clock == "offset"):
+            raise record_error(self.clock, "'clock: offset' and '%z' in the format go together",
+                               "Write both where every time carries its offset, else neither",
+                               at=("clock",))
+        return self
+
+
+#: The units a column may have, by channel; the temperatures are all the others.
+_TEMPERATURE = ("°C", "°F")
+_UNITS = {"depression": ("K", *_TEMPERATURE), "relative-humidity": ("%", "fraction"),
+          "vent": ("%", "fraction", "on/off"), "spray": ("on/off", "%", "fraction"),
+          "fan": ("on/off", "%", "fraction")}
 
 
 class Column(Record):
@@ -34,6 +76,14 @@ class Column(Record):
     """What it measures."""
     unit: Literal["°C", "°F", "K", "%", "fraction", "on/off"]
     """Unit of the numbers. A depression in Fahrenheit degrees is '°F'."""
+
+    @model_validator(mode="after")
+    def _unit_of_channel(self) -> Self:
+        units = _UNITS.get(self.channel, _TEMPERATURE)
+        if self.unit not in units:
+            raise record_error(self.unit, f"{self.channel} is not measured in {self.unit}",
+                               f"Write one of {', '.join(units)}, or another channel", at=("unit",))
+        return self
 
 
 class LoggerProfile(Record):
@@ -59,9 +109,31 @@ class LoggerProfile(Record):
     """The time column."""
     interval_minutes: Annotated[float, Field(gt=0, le=240)]
     """Minutes between rows."""
-    columns: list[Column]
+    columns: Annotated[list[Column], Field(min_length=1)]
     """The columns that are used."""
     ignored: list[Name] = []
     """Headings that are known and not used; any other heading is refused."""
     missing: list[Name] = []
     """Marks for a missing value, as in '-999' or '----'."""
+    ignored_rows: list[Name] = []
+    """How a cell begins in rows that hold no readings, as in 'EVENT'; they are counted."""
+
+    @property
+    def headings(self) -> list[str]:
+        """The headings that are read: of the time, then of the columns."""
+        return [self.time.heading, *filter(None, [self.time.time_heading]),
+                *(column.heading for column in self.columns)]
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> Self:
+        if self.names_row > self.heading_rows:
+            raise record_error(self.names_row, f"the export has {self.heading_rows} heading rows",
+                               "Write the row that holds the names, counted from the first line",
+                               at=("names_row",))
+        channels: list[str] = [column.channel for column in self.columns]
+        for what, names in (("channel", channels), ("heading", [*self.headings, *self.ignored])):
+            twice = next((name for name in names if names.count(name) > 1), None)
+            if twice:
+                raise record_error(twice, f"the {what} stands twice in this profile",
+                                   "Keep one of them", at=("columns",))
+        return self

@@ -29,7 +29,8 @@ class Order(Record):
     target_mc: Annotated[Percent, in_range(3, 30)]
     """The MC ordered."""
     rule: Literal["en-14298", "band", "maximum"]
-    """en-14298: the standard's bands about the target; band: a contract band; maximum: a ceiling."""
+    """en-14298: the standard's bands about the target; band: a contract band; maximum: a
+    ceiling."""
     lowest: Percent | None = None
     """Driest a piece may be, for a contract band."""
     highest: Percent | None = None

@@ -7,12 +7,21 @@ import difflib
 import re
 import types
 import typing
-from dataclasses import dataclass
+import unicodedata
+from dataclasses import dataclass, replace
 from typing import Annotated, Any, Generic, TypeVar
 from zoneinfo import ZoneInfo
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
-from pydantic import ValidationInfo, WithJsonSchema
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    ValidationInfo,
+    WithJsonSchema,
+)
 from pydantic_core import ErrorDetails, PydanticCustomError
 
 from kilnfolio.records.problems import Place, Problem, RecordProblems
@@ -27,7 +36,8 @@ class Record(BaseModel):
     """Part of a record: fields are fixed once read, and unknown keys are refused."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True,
-                              ser_json_inf_nan="strings", use_attribute_docstrings=True)
+                              allow_inf_nan=False, ser_json_inf_nan="strings",
+                              use_attribute_docstrings=True)
 
 
 R = TypeVar("R", bound=Record)
@@ -56,18 +66,25 @@ class Located(Generic[R]):
 def _matching(pattern: str, most: int, words: str) -> Any:
     """Return a text type that follows `pattern`, refused in `words`."""
     def check(text: str) -> str:
-        if len(text) > most or not re.fullmatch(pattern, text):
-            raise record_error(text, f"it may hold only {words}, {most} at most")
+        if len(text) > most:
+            raise record_error(text, f"it has {len(text)} characters, and {most} are the most",
+                               "Shorten it")
+        if not re.fullmatch(pattern, text):
+            near = re.sub(r"[^A-Za-z0-9]+", "-", text).strip("-")
+            tries = (way for way in (near, near.lower()) if re.fullmatch(pattern, way))
+            raise record_error(text, f"it may hold only {words}",
+                               "".join(f"Write '{way}', say" for way in [*tries][:1]))
         return text
     return Annotated[str, AfterValidator(check),
                      WithJsonSchema({"type": "string", "pattern": f"^{pattern}$",
                                      "maxLength": most, "description": words})]
 
 
-def record_error(entered: object, why: str, instead: str = "") -> PydanticCustomError:
-    """Return an error a model raises about one of its own values."""
+def record_error(entered: object, why: str, instead: str = "", *, at: tuple[str | int, ...] = ()
+                 ) -> PydanticCustomError:
+    """Return an error a model raises about one of its own values, at a path below itself."""
     return PydanticCustomError("record", "{why}", {"entered": str(entered), "why": why,
-                                                   "instead": instead})
+                                                   "instead": instead, "at": at})
 
 
 #: The name of a record in files and addresses.
@@ -76,27 +93,99 @@ Slug = _matching(r"[a-z0-9]+(-[a-z0-9]+)*", 60,
 #: A charge, lot or pack number as the mill writes it; 20 characters is the room a
 #: GS1 batch or lot number, AI (10), has (GS1 General Specifications).
 Number = _matching(r"[A-Za-z0-9][A-Za-z0-9._-]*", 20, "letters, digits, '.', '_' and '-'")
-Text = Annotated[str, Field(min_length=1, max_length=2000)]
-Name = Annotated[str, Field(min_length=1, max_length=120)]
+
+
+def _printable(text: str) -> str:
+    """Refuse what an escape in a quoted text can smuggle in: control characters."""
+    for character in text:
+        if unicodedata.category(character) == "Cc" and character not in "\n\t":
+            raise record_error(text.replace(character, "?"),
+                               f"it holds the control character U+{ord(character):04X}",
+                               "Remove it")
+    return text
+
+
+Text = Annotated[str, Field(min_length=1, max_length=2000), AfterValidator(_printable)]
+Name = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(_printable)]
+
+#: Years a record can be of: a slip in the century is caught.
+_YEARS = range(1950, 2200)
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
+_TIME = re.compile(rf"({_DAY.pattern})[T ]\d{{2}}:\d{{2}}(:\d{{2}})?(Z|[+-]\d{{2}}:\d{{2}})?")
+#: A day written 2/3/2026 or 2.3.2026, and one written 2026-3-2 or 2026/03/02.
+_DAY_LAST = re.compile(r"(\d{1,2})[/.-](\d{1,2})[/.-](\d{4})\b")
+_DAY_LOOSE = re.compile(r"(\d{4})(?:[/.-](\d{1,2})[/.-](\d{1,2})|(\d{2})(\d{2}))(?![\d])")
+
+
+def _meant(entered: str) -> list[str]:
+    """Return every day that a day not written as records write it may mean."""
+    if loose := _DAY_LOOSE.match(entered):
+        year, month, day = (int(part) for part in loose.groups() if part)
+        pairs = {(month, day)}
+    elif last := _DAY_LAST.match(entered):
+        one, other, year = map(int, last.groups())
+        pairs = {(one, other), (other, one)}
+    else:
+        return []
+    return [f"{year}-{month:02}-{day:02}" for month, day in sorted(pairs)
+            if 1 <= month <= 12 and 1 <= day <= 31]
+
+
+def _clock_meant(entered: str) -> str:
+    """Return the time of day in words such as 7:10 PM; empty if there is none."""
+    found = re.search(r"\b(\d{1,2}):(\d{2})(?::\d{2})?\s*([ap])?\.?m?\b", entered, re.IGNORECASE)
+    if not found or int(found[1]) > 23 or int(found[2]) > 59:
+        return ""
+    half = (found[3] or "").lower()
+    hour = int(found[1]) % 12 + 12 * (half == "p") if half else int(found[1])
+    return f"{hour:02}:{found[2]}"
+
+
+def _checked_day(text: str, entered: object) -> dt.date:
+    try:
+        day = dt.date.fromisoformat(text)
+    except ValueError:
+        raise _moment_error(entered, "is a day no calendar has", "Check month and day") from None
+    if day.year not in _YEARS:
+        raise _moment_error(entered, f"lies outside {_YEARS[0]} to {_YEARS[-1]}", "Check the year")
+    return day
+
+
+def _day(value: object) -> dt.date:
+    if isinstance(value, dt.date) and not isinstance(value, dt.datetime):
+        return value
+    entered = str(value).strip()
+    if not _DAY.fullmatch(entered):
+        raise _moment_error(value, "is not a day as records write it",
+                            f"Write {' or '.join(_meant(entered)) or 'it as in 2026-03-02'}")
+    return _checked_day(entered, value)
 
 
 def _moment(value: object, info: ValidationInfo) -> dt.datetime:
     if isinstance(value, dt.datetime) and value.tzinfo:
         return value
-    text = str(value).strip().replace(" ", "T", 1)
+    entered = str(value).strip()
+    if _DAY.fullmatch(entered):
+        raise _moment_error(value, "has no time of day", f"Write it as in {entered}T07:10")
+    written = _TIME.fullmatch(entered)
+    if not written:
+        clock = _clock_meant(entered)
+        ways = " or ".join(f"{day}T{clock or '07:10'}" for day in _meant(entered))
+        raise _moment_error(value, "is not a date and time as records write it",
+                            f"Write {ways}" if ways and clock else
+                            f"Write it as in {ways or '2026-03-02T07:10'}")
+    _checked_day(written[1], value)
     try:
-        moment = dt.datetime.fromisoformat(text)
+        moment = dt.datetime.fromisoformat(entered.replace(" ", "T"))
     except ValueError:
-        raise _moment_error(value, "is not a date and time",
-                            "Write it as in 2026-03-02T07:10") from None
-    if "T" not in text:
-        raise _moment_error(value, "has no time of day", "Write it as in 2026-03-02T07:10")
+        raise _moment_error(value, "has an hour no clock shows",
+                            "Write 00:00 to 23:59; midnight is 00:00 of the new day") from None
     if moment.tzinfo:
         return moment
     zone = (info.context or {}).get("zone")
     if zone is None:
         raise _moment_error(value, "has no zone, and the mill's time zone is not known here",
-                            "Write it as in 2026-03-02T07:10-05:00")
+                            f"Write it with its offset, as in {entered.replace(' ', 'T')}-05:00")
     return localize(moment, zone, value)
 
 
@@ -122,12 +211,13 @@ def localize(moment: dt.datetime, zone: ZoneInfo, entered: object) -> dt.datetim
     if first.utcoffset() == second.utcoffset():
         return first
     if first.astimezone(dt.UTC).astimezone(zone).replace(tzinfo=None) != moment:
+        summer = first.astimezone(dt.UTC).astimezone(zone)
         raise _moment_error(entered, f"never was: clocks in {zone.key} skipped that hour",
-                            "Write the time with its offset, as in "
-                            + second.astimezone(dt.UTC).astimezone(zone).isoformat("T", "minutes"))
+                            f"Write {summer.isoformat('T', 'minutes')} if your clock stood at "
+                            "winter time still")
     raise _moment_error(entered, f"happened twice: clocks in {zone.key} went back",
-                        f"Write {first.isoformat('T', 'minutes')} for the first, "
-                        f"{second.isoformat('T', 'minutes')} for the second")
+                        f"Write {first.isoformat('T', 'minutes')} before the clocks went back, "
+                        f"{second.isoformat('T', 'minutes')} after")
 
 
 def _moment_error(value: object, why: str, instead: str) -> PydanticCustomError:
@@ -141,8 +231,8 @@ Moment = Annotated[dt.datetime, BeforeValidator(_moment),
                                    "examples": ["2026-03-02T07:10"]})]
 
 #: The day a thing was done, written 2026-03-02.
-Day = Annotated[dt.date, WithJsonSchema({"type": "string", "format": "date",
-                                         "examples": ["2026-03-02"]})]
+Day = Annotated[dt.date, BeforeValidator(_day),
+                WithJsonSchema({"type": "string", "format": "date", "examples": ["2026-03-02"]})]
 
 
 class Signature(Record):
@@ -189,43 +279,79 @@ def validate(document: Document, model: type[R], *, zone: ZoneInfo | None = None
         Every problem in the document, each with its place.
     """
     if not isinstance(document.value, dict):
+        what = "the file is empty" if document.value is None else "the file holds no record"
         raise RecordProblems([Problem(
-            document.place(), "the file holds no record", "a record is a list of 'key: value' lines",
+            document.place(), what, "a record is made of 'key: value' lines",
             f"Begin with 'format: {FORMAT}'")])
     try:
         record = model.model_validate(document.value, context={"zone": zone})
     except ValidationError as error:
-        problems = [_problem(document, model, detail) for detail in error.errors()]
-        raise RecordProblems(_without_echoes(problems)) from None
+        details = error.errors()
+        problems = [_problem(document, model, detail) for detail in details]
+        raise RecordProblems(_without_echoes(problems, details)) from None
     return Located(record, document)
 
 
-def _without_echoes(problems: list[Problem]) -> list[Problem]:
-    """Keep one problem a place: a union reports each of its members."""
-    kept: dict[Place, Problem] = {}
-    for problem in problems:
-        kept.setdefault(problem.place, problem)
-    missing = [p for p in problems if p.what.startswith("the key")]
-    return list({*kept.values(), *missing})
+def _without_echoes(problems: list[Problem], details: list[ErrorDetails]) -> list[Problem]:
+    """Say each thing once: a union reports all its members, a misspelt key is also missing."""
+    kept: dict[tuple[Place, str], Problem] = {}
+    respelt = {problem.instead for problem in problems if problem.what.endswith("not known here")}
+    for problem, detail in zip(problems, details, strict=True):
+        about_key = problem.what.startswith("the key")
+        if detail["type"] == "missing" and f"Did you mean '{detail['loc'][-1]}'?" in respelt:
+            continue
+        key = (problem.place, problem.what if about_key else "")
+        first = kept.setdefault(key, problem)
+        if first is not problem and detail["type"] == "literal_error":
+            word = _choices(detail)[0]
+            kept[key] = replace(first, instead=f"{first.instead}, or '{word}'")
+    return list(kept.values())
+
+
+def _choices(detail: ErrorDetails) -> list[str]:
+    return re.findall(r"'([^']*)'", detail.get("ctx", {}).get("expected", ""))
 
 
 def _problem(document: Document, model: type[Record], detail: ErrorDetails) -> Problem:
-    path = _real_path(document.value, detail["loc"])
-    key = next((part for part in reversed(path) if isinstance(part, str)), "")
     kind, context = detail["type"], detail.get("ctx", {})
+    path = (*_real_path(document.value, detail["loc"]), *context.get("at", ()))
+    key = _name(path)
     if kind == "missing":
         return _missing(document, detail["loc"], model)
     if kind == "extra_forbidden":
         return _unknown(document, path, model)
+    if detail["loc"] and detail["loc"][-1] == "[key]":
+        why, instead = (context["why"], context.get("instead", "")) if "why" in context \
+            else _plain_words(kind, context, detail)
+        return Problem(document.key_place(*path), f"the key '{key}'", why, instead)
+    if detail["input"] is None:
+        return Problem(document.key_place(*path), f"{key} is empty", "a value is needed here",
+                       "Write it" if _required(model, path) else
+                       "Write it, or remove the key")
+    if kind == "too_short":
+        return Problem(document.place(*path), f"{key} holds nothing", "the list is empty",
+                       "Add an item on a line of its own, beginning with '- '")
     entered = context.get("entered", detail["input"])
     what = f"{key} {_shown(entered)}".strip()
     if kind in ("quantity", "moment", "record"):
         return Problem(document.place(*path), what, context["why"], context.get("instead", ""))
-    if detail["input"] is None:
-        return Problem(document.key_place(*path), f"{key} is empty", "a value is needed here",
-                       "Write the value, or remove the key if it may be left out")
     why, instead = _plain_words(kind, context, detail)
+    if kind.startswith(("dict", "model")) and (owner := model_at(model, path)):
+        instead = "Its keys are: " + ", ".join(owner.model_fields)
     return Problem(document.place(*path), what, why, instead)
+
+
+def _name(path: tuple[str | int, ...]) -> str:
+    """Return what a person calls the value at a path: its key, or the key and which item."""
+    if path and isinstance(path[-1], int):
+        return f"{_name(path[:-1])}, item {path[-1] + 1}".lstrip(", ")
+    return str(path[-1]) if path else ""
+
+
+def _required(model: type[Record], path: tuple[str | int, ...]) -> bool:
+    owner = model_at(model, path[:-1])
+    field = owner.model_fields.get(str(path[-1])) if owner else None
+    return field.is_required() if field else False
 
 
 def _shown(value: object) -> str:
@@ -239,13 +365,11 @@ def _real_path(value: Any, loc: tuple[int | str, ...]) -> tuple[int | str, ...]:
     """Drop the parts of a pydantic location that name types, not keys."""
     path: list[int | str] = []
     for part in loc:
-        if isinstance(value, dict) and part in value:
+        stands = part in value if isinstance(value, dict) else (
+            isinstance(value, list) and isinstance(part, int) and part < len(value))
+        if stands:
             value = value[part]
-        elif isinstance(value, list) and isinstance(part, int) and part < len(value):
-            value = value[part]
-        else:
-            continue
-        path.append(part)
+            path.append(part)
     return tuple(path)
 
 
@@ -256,14 +380,15 @@ def _missing(document: Document, loc: tuple[int | str, ...], model: type[Record]
     meaning = (field.description or "").strip().rstrip(".") if field else ""
     return Problem(document.key_place(*parent) if parent else document.place(),
                    f"the key '{loc[-1]}' is missing",
-                   f"it says: {meaning}" if meaning else "it is needed here",
+                   "it is needed here" + (f"; it holds: {meaning}" if meaning else ""),
                    f"Add a line '{loc[-1]}: …'")
 
 
 def _unknown(document: Document, path: tuple[int | str, ...], model: type[Record]) -> Problem:
     owner = model_at(model, path[:-1])
     known = list(owner.model_fields) if owner else []
-    near = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.55)
+    free = [key for key in known if (*path[:-1], key) not in document.places]
+    near = difflib.get_close_matches(str(path[-1]), free, n=1, cutoff=0.5)
     if near:
         instead = f"Did you mean '{near[0]}'?"
     else:
@@ -310,39 +435,67 @@ def _members(annotation: Any) -> list[Any]:
 
 def _plain_words(kind: str, context: dict[str, Any], detail: ErrorDetails) -> tuple[str, str]:
     """Return why and instead, in the words of somebody who types records."""
-    entered = detail["input"]
+    entered = str(detail["input"])
     if kind in ("literal_error", "enum"):
-        choices = re.findall(r"'([^']*)'", context.get("expected", ""))
-        near = difflib.get_close_matches(str(entered), choices, n=1, cutoff=0.5)
-        return ("it must be one of " + ", ".join(choices),
-                f"Did you mean '{near[0]}'?" if near else "")
+        return _choice_words(entered, detail)
     if kind.startswith("bool"):
         return "it must be true or false", "Write true or false, without quotes"
-    if kind.startswith(("int", "float")) or kind == "decimal_parsing":
-        if isinstance(entered, str) and re.search(r"\d,\d", entered):
-            return ("a comma may mean thousands or decimals",
-                    f"Write '{entered.replace(',', '.')}' or '{entered.replace(',', '')}'")
-        return "it must be a number", "Write digits only, with a point for decimals"
-    if kind.startswith("date"):
-        return "it must be a date", "Write it as in 2026-03-02"
+    if kind == "finite_number":
+        return "it is too large for a number", "Check the digits after the 'e'"
+    if kind.startswith(("int", "float")):
+        return _number_words(entered, whole=kind.startswith("int"))
     if kind == "string_type":
-        return "it must be text", f'Put it in quotes: "{entered}"'
+        return "it must be text", "" if isinstance(detail["input"], (dict, list)) \
+            else f'Put it in quotes: "{entered}"'
+    if kind == "string_too_short":
+        return "it is empty", "Write the text, or remove the key"
+    if kind == "string_too_long":
+        return (f"it has {len(entered)} characters, and {context['max_length']} are the most",
+                "Shorten it")
     if kind in ("list_type", "tuple_type"):
         return "a list is needed here", "Begin each item on its own line with '- '"
     if kind in ("dict_type", "model_type", "model_attributes_type"):
         return "'key: value' lines are needed here", "Indent them under this key"
     if kind in ("greater_than_equal", "greater_than", "less_than_equal", "less_than"):
-        return detail["msg"].lower().replace("input should be", "it must be"), ""
+        words = {"greater_than_equal": ("at least", "ge"), "greater_than": ("more than", "gt"),
+                 "less_than_equal": ("at most", "le"), "less_than": ("less than", "lt")}[kind]
+        return f"it must be {words[0]} {context[words[1]]:g}", "Check the number"
     return detail["msg"][0].lower() + detail["msg"][1:].rstrip("."), ""
+
+
+def _choice_words(entered: str, detail: ErrorDetails) -> tuple[str, str]:
+    choices = _choices(detail)
+    if not choices:  # the only number to choose from is the format
+        return f"this version reads format {FORMAT}", f"Write 'format: {FORMAT}'"
+    near = difflib.get_close_matches(entered.lower(), choices, n=1, cutoff=0.5)
+    return (f"it must be {'one of ' if len(choices) > 1 else ''}" + ", ".join(choices),
+            f"Did you mean '{near[0]}'?" if near else "")
+
+
+def _number_words(entered: str, *, whole: bool) -> tuple[str, str]:
+    number = "a whole number" if whole else "a number"
+    if re.fullmatch(r"[-+]?\d+,\d+", entered):
+        joined, point = entered.replace(",", ""), entered.replace(",", ".")
+        ways = [joined] if whole else [point] if entered.startswith("0") else [point, joined]
+        return "a comma may mean thousands or decimals", f"Write {' or '.join(ways)}"
+    if found := re.fullmatch(r"([-+]?\d+(?:\.\d+)?)\s*[^\d\s.].*", entered):
+        return f"it must be {number} without a unit", f"Write {found[1]}, if that is its unit"
+    return f"it must be {number}", "Write digits only" + ("" if whole else
+                                                          ", with a point for decimals")
 
 
 def in_range(low: float, high: float) -> Any:
     """Return an annotation that keeps a quantity between two values of its house unit."""
     def check(quantity: Quantity) -> Quantity:
         if not low <= quantity.value <= high:
-            raise record_error(
-                quantity.entered,
-                f"it lies outside {low:g} to {high:g} {quantity.unit}, where a {quantity.dimension}"
-                " can lie here", "Check the unit and the decimal point")
+            raise record_error(quantity.entered, f"it is not within {_range(low, high, quantity)}",
+                               "Check the unit and the decimal point")
         return quantity
     return AfterValidator(check)
+
+
+def _range(low: float, high: float, quantity: Quantity) -> str:
+    """Return a range in words, in metres where millimetres run to five digits."""
+    if quantity.unit == "mm" and max(-low, high) >= 10_000.0:
+        return f"{low / 1000:g} to {high / 1000:g} m"
+    return f"{low:g} to {high:g} {quantity.unit}"

@@ -8,10 +8,12 @@ wherever either table changes.
 from __future__ import annotations
 
 import re
-from typing import Literal
+from typing import Literal, Self
+
+from pydantic import model_validator
 
 from kilnfolio.records.book import Known
-from kilnfolio.records.model import Name, Record, Text
+from kilnfolio.records.model import Name, Record, Text, record_error
 from kilnfolio.records.quantities import Percent, Temperature, TemperatureDifference
 from kilnfolio.records.schedule import Step
 
@@ -45,6 +47,19 @@ class Notation(Known):
     notes: Text | None = None
     """How far the tables may be trusted."""
 
+    @model_validator(mode="after")
+    def _every_stage_from_green_down(self) -> Self:
+        rows = {code: [stage.from_mc for stage in stages] for code, stages in self.dry_bulb.items()}
+        for code, starts in {**rows, **self.mc_classes}.items():
+            begin = [_start(mc) for mc in starts]
+            if not begin or begin[0] < float("inf") or begin != sorted(set(begin), reverse=True):
+                raise record_error(code, "its stages must begin at green and fall from there",
+                                   "Begin the row with 'green', then put the MCs in falling order")
+        empty = next((digit for digit, row in self.depressions.items() if not row), None)
+        if empty is not None:
+            raise record_error(empty, "the row holds no depressions", "Add one for each stage")
+        return self
+
 
 def expand(code: str, notation: Notation) -> tuple[Step, ...]:
     """Return the steps a notation code stands for.
@@ -76,14 +91,16 @@ def expand(code: str, notation: Notation) -> tuple[Step, ...]:
     depressions = notation.depressions[match[3]]
     begin = sorted({_start(stage.from_mc) for stage in stages} | {_start(mc) for mc in starts},
                    reverse=True)
-    steps = []
+    steps: list[Step] = []
+    last_air: tuple[float, float] | None = None
     for start, end in zip(begin, [*begin[1:], None], strict=True):
         stage = [stage for stage in stages if _start(stage.from_mc) >= start][-1]
         depression = [kelvin for mc, kelvin in zip(starts, depressions, strict=False)
                       if _start(mc) >= start][-1]
         air = (stage.dry_bulb.value, depression.value)
-        if steps and air == (steps[-1].dry_bulb.value, steps[-1].depression.value):
+        if air == last_air:
             steps.pop()  # the same air goes on: one step, not two
+        last_air = air
         until = "final" if end is None else Percent(end, f"{end:g} %")
         steps.append(Step(dry_bulb=stage.dry_bulb, depression=depression, until_mc=until))
     return tuple(steps)

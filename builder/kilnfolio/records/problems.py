@@ -46,7 +46,7 @@ class Problem:
         return f"{sentence} {self.instead}" + ("" if self.instead[-1] in "?!." else ".")
 
 
-class RecordProblems(Exception):
+class RecordProblems(Exception):  # noqa: N818  several problems, not one error
     """Every problem found in one run, in the order of the files."""
 
     def __init__(self, problems: Iterable[Problem]):

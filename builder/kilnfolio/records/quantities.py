@@ -17,8 +17,13 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
 _NUMBER = r"[-+]?(?:\d+(?:\.\d+)?|\.\d+)(?:[eE][-+]?\d+)?"
-_PART = re.compile(rf"\s*(\d+/\d+|{_NUMBER}(?:\s+\d+/\d+)?)\s*([^\d\s.,+-][^\d\s,+]*[²³23]?)?")
+_PART = re.compile(rf"\s*(\d+/\d+|{_NUMBER}(?:\s+\d+/\d+)?)\s*([^\d\s.,+-][^\d\s,+]*[²³23]?)?",
+                   re.ASCII)
 _COMMA = re.compile(r"\d,\d")
+#: Digits in groups of three, as in 1 200: a space between thousands.
+_SPACED = re.compile(r"\d{1,3}(?: \d{3})+(?![\d/])")
+#: Longer than any quantity a person writes.
+_LONGEST = 60
 
 #: Exact by definition (international yard and pound agreement, 1959).
 MM_PER_INCH = 25.4
@@ -53,6 +58,10 @@ class Quantity:
     example: ClassVar[str] = ""
     #: Taken for a number without a unit; None means the unit must be written.
     bare_unit: ClassVar[str | None] = None
+    #: Pairs of units written one after the other, the larger first, as in 4 lb 3 oz.
+    compound: ClassVar[tuple[tuple[str, str], ...]] = ()
+    #: Nothing of this dimension lies below.
+    lowest: ClassVar[float] = -math.inf
 
     @classmethod
     def parse(cls, text: object) -> Self:
@@ -66,39 +75,67 @@ class Quantity:
         if isinstance(text, cls):
             return text
         if isinstance(text, bool) or not isinstance(text, (str, int, float)):
-            raise _refused(text, f"is not a {cls.dimension}", f"Write it as in '{cls.example}'")
+            raise cls._no_quantity("" if text is None else text)
         entered = " ".join(str(text).split())
+        if not entered:
+            raise _refused(entered, "is empty", f"Write it as in '{cls.example}'")
+        if len(entered) > _LONGEST:
+            raise cls._no_quantity(entered)
         if _COMMA.search(entered):
-            point = entered.replace(",", ".", 1)
-            raise _refused(entered, "has a comma, which may mean thousands or decimals",
-                           f"Write '{point}' or '{entered.replace(',', '')}'")
+            raise _comma(entered)
+        if spaced := _SPACED.search(entered):
+            raise _refused(entered, "has a space inside the number",
+                           f"Write '{entered.replace(spaced[0], spaced[0].replace(' ', ''))}'")
         value = cls._value(entered)
         if not math.isfinite(value):
             raise _refused(entered, "is not a finite number", f"Write it as in '{cls.example}'")
+        if value < cls.lowest:
+            raise _refused(entered, f"is below {cls.lowest:g} {cls.unit}, where nothing is",
+                           "Check the sign")
         return cls(value, entered)
 
     @classmethod
+    def _no_quantity(cls, entered: object) -> PydanticCustomError:
+        """Return the refusal of words that are no quantity of this dimension."""
+        return _refused(entered, f"is not {_a(cls.dimension)}", f"Write it as in '{cls.example}'")
+
+    @classmethod
     def _value(cls, entered: str) -> float:
-        total, position = 0.0, 0
+        parts, position = [], 0
         while position < len(entered):
             part = _PART.match(entered, position)
             if not part:
-                raise _refused(entered, f"is not a {cls.dimension}",
-                               f"Write it as in '{cls.example}'")
-            number = sum(float(Fraction(piece)) if "/" in piece else float(piece)
-                         for piece in part[1].split())
-            total += cls._convert(entered, number, part[2])
+                raise cls._no_quantity(entered)
+            parts.append((part[1], part[2]))
             position = part.end()
-        if not entered:
-            raise _refused(entered, "is empty", f"Write it as in '{cls.example}'")
-        return total
+        if len(parts) > 1:
+            cls._check_compound(entered, parts)
+        return sum(cls._convert(entered, cls._number(entered, number), unit)
+                   for number, unit in parts)
+
+    @classmethod
+    def _check_compound(cls, entered: str, parts: list[tuple[str, str | None]]) -> None:
+        """Refuse a second number, but for the smaller unit of a pair such as lb and oz."""
+        pair = tuple((unit or "").rstrip(".") for _, unit in parts)
+        if pair not in cls.compound or any(number[0] in "+-" for number, _ in parts):
+            pairs = "".join(f", or as in '4 {large} 3 {small}'" for large, small in cls.compound)
+            raise _refused(entered, "holds more than one number",
+                           f"Write one {cls.dimension}, as in '{cls.example}'{pairs}")
+
+    @classmethod
+    def _number(cls, entered: str, digits: str) -> float:
+        try:
+            return float(sum(Fraction(piece) if "/" in piece else float(piece)
+                             for piece in digits.split()))
+        except ZeroDivisionError:
+            raise cls._no_quantity(entered) from None
 
     @classmethod
     def _convert(cls, entered: str, number: float, unit: str | None) -> float:
         if unit is None:
             if cls.bare_unit is None:
-                raise _refused(entered, "has no unit",
-                               f"A {cls.dimension} needs its unit: write it as in '{cls.example}'")
+                raise _refused(entered, "has no unit", f"Write '{entered} {cls.unit}' if that is "
+                               f"its unit; {_a(cls.dimension)} may be in {', '.join(cls.units)}")
             unit = cls.bare_unit
         known = cls.units.get(unit) or cls.units.get(unit.rstrip("."))
         if known is None:
@@ -118,7 +155,26 @@ class Quantity:
                                      handler: GetJsonSchemaHandler) -> dict[str, Any]:
         kinds = ["string", "number"] if cls.bare_unit is not None else ["string"]
         return {"type": kinds if len(kinds) > 1 else kinds[0], "examples": [cls.example],
-                "description": f"A {cls.dimension} with its unit: " + ", ".join(cls.units)}
+                "description": f"{_a(cls.dimension).capitalize()} with its unit: "
+                + ", ".join(cls.units)}
+
+
+def _a(noun: str) -> str:
+    return f"{'an' if noun[0] in 'aeiou' else 'a'} {noun}"
+
+
+def _comma(entered: str) -> PydanticCustomError:
+    """Return the refusal of a comma, with every reading of it written out."""
+    readings = {entered.replace(",", "")}
+    if "." in entered:
+        if entered.rfind(",") > entered.rfind("."):  # 1.234,5
+            readings = {entered.replace(".", "").replace(",", ".")}
+    elif entered.count(",") == 1:
+        point = entered.replace(",", ".")
+        readings = {point} if entered.startswith("0") else {*readings, point}
+    written = " or ".join(f"'{reading}'" for reading in sorted(readings))
+    return _refused(entered, "has a comma, which may mean thousands or decimals",
+                    f"Write {written}")
 
 
 def _refused(entered: object, why: str, instead: str) -> PydanticCustomError:
@@ -130,6 +186,7 @@ class Temperature(Quantity):
     """A temperature [°C]."""
 
     dimension, unit, example = "temperature", "°C", "43.3 °C"
+    lowest = -273.15
     units = {"°C": float, "C": float, "°F": celsius_from_fahrenheit, "F": celsius_from_fahrenheit}
 
 
@@ -144,6 +201,8 @@ class Mass(Quantity):
     """A mass [g]."""
 
     dimension, unit, example = "mass", "g", "4862 g"
+    compound = (("lb", "oz"),)
+    lowest = 0.0
     units = {"g": float, "kg": _times(1000.0), "lb": _times(GRAMS_PER_POUND),
              "oz": _times(GRAMS_PER_POUND / 16.0)}
 
@@ -152,6 +211,7 @@ class Length(Quantity):
     """A length [mm]. ``4/4`` and ``8/4`` are quarters of an inch, as hardwood is sold."""
 
     dimension, unit, example = "length", "mm", "27 mm"
+    compound = (("ft", "in"),)
     units = {"mm": float, "cm": _times(10.0), "m": _times(1000.0), "in": _times(MM_PER_INCH),
              "ft": _times(MM_PER_INCH * 12.0)}
 
@@ -162,10 +222,20 @@ class Length(Quantity):
         return super()._convert(entered, number, unit)
 
 
+class Area(Quantity):
+    """An area [cm²]."""
+
+    dimension, unit, example = "area", "cm²", "35 cm²"
+    lowest = 0.0
+    units = {"cm²": float, "cm2": float, "mm²": _times(0.01), "mm2": _times(0.01),
+             "in²": _times((MM_PER_INCH / 10) ** 2), "in2": _times((MM_PER_INCH / 10) ** 2)}
+
+
 class Volume(Quantity):
     """A volume of timber [m³]."""
 
     dimension, unit, example = "volume", "m³", "42.5 m³"
+    lowest = 0.0
     #: A board foot is 144 cubic inches.
     units = {"m³": float, "m3": float, "L": _times(0.001),
              "bf": _times(144.0 * MM_PER_INCH**3 * 1e-9),
@@ -176,6 +246,7 @@ class Density(Quantity):
     """A density [kg/m³]."""
 
     dimension, unit, example = "density", "kg/m³", "560 kg/m³"
+    lowest = 0.0
     units = {"kg/m³": float, "kg/m3": float,
              "lb/ft³": _times(GRAMS_PER_POUND / 1000 / (MM_PER_INCH * 12 / 1000) ** 3)}
 
@@ -184,6 +255,8 @@ class Duration(Quantity):
     """A length of time [h]."""
 
     dimension, unit, example = "duration", "h", "24 h"
+    compound = (("d", "h"), ("days", "h"), ("h", "min"))
+    lowest = 0.0
     units = {"h": float, "min": _times(1 / 60.0), "d": _times(24.0), "days": _times(24.0)}
 
 
@@ -191,6 +264,7 @@ class Speed(Quantity):
     """An air speed [m/s]."""
 
     dimension, unit, example = "speed", "m/s", "1.5 m/s"
+    lowest = 0.0
     units = {"m/s": float, "ft/min": _times(MM_PER_INCH * 12 / 1000 / 60.0)}
 
 
@@ -198,6 +272,7 @@ class Energy(Quantity):
     """An amount of energy [kWh]."""
 
     dimension, unit, example = "amount of energy", "kWh", "3400 kWh"
+    lowest = 0.0
     units = {"kWh": float, "MWh": _times(1000.0), "MJ": _times(1 / 3.6), "GJ": _times(1000 / 3.6)}
 
 
@@ -205,6 +280,7 @@ class Pressure(Quantity):
     """A pressure [Pa]."""
 
     dimension, unit, example = "pressure", "Pa", "97.6 kPa"
+    lowest = 0.0
     units = {"Pa": float, "hPa": _times(100.0), "kPa": _times(1000.0)}
 
 
@@ -220,4 +296,4 @@ class Rate(Quantity):
     """Points of moisture content lost a day [%/day]."""
 
     dimension, unit, example = "daily loss", "%/day", "3.8 %/day"
-    units = {"%/day": float, "%/d": float}
+    units = {"%/day": float, "points/day": float, "%/d": float}

@@ -5,15 +5,29 @@ A schedule is either explicit steps or a notation code that a notation table exp
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Annotated, Literal, Self
 
 from pydantic import model_validator
 
 from kilnfolio.records.book import Citation, Status
-from kilnfolio.records.model import (Change, Name, Record, Signature, Slug, Text, in_range,
-                                     record_error)
-from kilnfolio.records.quantities import (Duration, Length, Percent, Temperature,
-                                          TemperatureDifference)
+from kilnfolio.records.model import (
+    Change,
+    Name,
+    Record,
+    Signature,
+    Slug,
+    Text,
+    in_range,
+    record_error,
+)
+from kilnfolio.records.quantities import (
+    Duration,
+    Length,
+    Percent,
+    Temperature,
+    TemperatureDifference,
+)
 
 DryBulb = Annotated[Temperature, in_range(10, 130)]
 Depression = Annotated[TemperatureDifference, in_range(0, 60)]
@@ -44,8 +58,9 @@ class Air(Record):
                                "a step needs exactly one of " + ", ".join(AIR_KEYS),
                                "Keep the one the operator sets")
         if self.wet_bulb and self.wet_bulb.value > self.dry_bulb.value:
-            raise record_error(self.wet_bulb.entered, "the wet bulb is above the dry bulb",
-                               "Check that the two are not swapped")
+            raise record_error(self.wet_bulb.entered,
+                               f"it is above the dry bulb, {self.dry_bulb.entered}",
+                               "Check whether the two are swapped", at=("wet_bulb",))
         return self
 
 
@@ -62,7 +77,7 @@ class Step(Air):
     @model_validator(mode="after")
     def _one_end(self) -> Self:
         if (self.until_mc is None) == (self.hours is None):
-            raise record_error("until_mc and hours", "a step ends at an MC or after a time, not both",
+            raise record_error("until_mc and hours", "a step ends at an MC or after a time",
                                "Keep until_mc or hours")
         return self
 
@@ -149,16 +164,24 @@ class Schedule(Record):
         if bool(self.notation) == bool(self.steps):
             raise record_error("notation and steps",
                                "a schedule has steps or a notation code, exactly one of the two",
-                               "Remove one")
-        timed = {step.hours is not None for step in self.steps}
-        if len(timed) > 1:
-            raise record_error("steps", "some steps end at an MC and some after a time",
-                               "Write all with until_mc, or all with hours")
-        ends = [step.until_mc.value for step in self.steps
-                if isinstance(step.until_mc, Percent)]
-        if ends != sorted(ends, reverse=True) or len(set(ends)) != len(ends):
-            raise record_error("steps", "until_mc must fall from step to step",
-                               "Put the steps in the order they are run")
+                               "Remove one" if self.steps else "Write one",
+                               at=("notation",) if self.notation else ())
+        for index, (before, step) in enumerate(pairwise(self.steps), 1):
+            at = ("steps", index)
+            if (step.hours is None) != (before.hours is None):
+                raise record_error("hours" if step.hours else "until_mc",
+                                   "some steps end at an MC and some after a time",
+                                   "Write all with until_mc, or all with hours", at=at)
+            if before.until_mc == "final":
+                raise record_error(step.dry_bulb.entered,
+                                   "it comes after the step that runs to the final MC",
+                                   "Put the steps in the order they are run", at=at)
+            if isinstance(before.until_mc, Percent) and isinstance(step.until_mc, Percent) \
+                    and step.until_mc.value >= before.until_mc.value:
+                raise record_error(
+                    step.until_mc.entered, f"it is not below the step before, "
+                    f"{before.until_mc.entered}", "Put the steps in the order they are run",
+                    at=(*at, "until_mc"))
         return self
 
     @property

@@ -162,5 +162,5 @@ class Species(Record):
 
     @property
     def fsp_pct(self) -> float:
-        """Fibre saturation point [% MC]; 30 % where the record gives none (Wood Handbook, ch. 4)."""
+        """Fibre saturation point [% MC]; 30 where the record gives none (Wood Handbook, ch. 4)."""
         return self.fsp.value.value if self.fsp else 30.0

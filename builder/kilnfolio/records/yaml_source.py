@@ -3,7 +3,8 @@
 Only the plain core of YAML is taken: mappings, lists and scalars. Tags, anchors, aliases, merge
 keys and duplicate keys are refused, because a record must mean the same to a person reading it
 as to the program. Scalars follow the YAML 1.2 core schema [1]_ (``no`` is a word, ``12:30`` is
-not a number in base sixty).
+not a number in base sixty), but for numbers no mill writes: those with leading zeros (a board may
+be tagged 007), in octal or hexadecimal, and infinities stay words.
 
 References
 ----------
@@ -21,9 +22,11 @@ import yaml
 
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 
-#: The largest YAML file read [bytes]. A year of hand weighings is under a tenth of this;
+#: The largest YAML file read [bytes]. A charge with a year of hand weighings is a fifth of this;
 #: machine-made series belong in the logger's own file.
-MAX_BYTES = 2 * 1024 * 1024
+MAX_BYTES = 512 * 1024
+#: Problems after which the rest of a file is not looked at.
+MAX_PROBLEMS = 100
 #: The deepest nesting taken; the deepest record has seven levels.
 MAX_DEPTH = 40
 
@@ -31,8 +34,20 @@ _Path = tuple[str | int, ...]
 
 _INT = re.compile(r"[-+]?(0|[1-9][0-9]*)")
 _FLOAT = re.compile(r"[-+]?(\.[0-9]+|(0|[1-9][0-9]*)(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
+#: What YAML takes for text, section 5.1; the byte-order mark is taken off before.
+_NOT_TEXT = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _CORE_TAGS = {f"tag:yaml.org,2002:{kind}" for kind in
-              ("str", "int", "float", "bool", "null", "timestamp", "map", "seq", "value")}
+              ("str", "int", "float", "bool", "null", "timestamp", "map", "seq", "value", "merge")}
+
+
+class WrittenFloat(float):
+    """A number that remembers how it was written: ``12.50`` says more than 12.5."""
+
+    def __init__(self, text: str):
+        self.text = text
+
+    def __str__(self) -> str:
+        return self.text
 
 
 @dataclass(frozen=True)
@@ -94,9 +109,7 @@ def parse_yaml(raw: bytes, shown_as: str) -> Document:
         node = yaml.compose(text, Loader=yaml.CSafeLoader)
     except yaml.YAMLError as error:
         raise RecordProblems([_syntax_problem(error, text, shown_as)]) from None
-    except (ValueError, RecursionError) as error:
-        raise _refuse(shown_as, "the file is not YAML", str(error)) from None
-    builder = _Builder(shown_as)
+    builder = _Builder(shown_as, text)
     value = None if node is None else builder.build(node, ())
     if builder.problems:
         raise RecordProblems(builder.problems)
@@ -109,7 +122,7 @@ def _refuse(file: str, what: str, why: str, instead: str = "") -> RecordProblems
 
 def _decode(raw: bytes, shown_as: str) -> str:
     try:
-        return raw.decode("utf-8-sig")
+        text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         before = raw[: error.start]
         line = before.count(b"\n") + 1
@@ -119,35 +132,114 @@ def _decode(raw: bytes, shown_as: str) -> str:
             f"byte 0x{raw[error.start]:02x} is not UTF-8",
             "records are read as UTF-8 text",
             "Save the file again with the encoding UTF-8")]) from None
+    if bad := _NOT_TEXT.search(text):
+        before_it = text[: bad.start()]
+        raise RecordProblems([Problem(
+            Place(shown_as, before_it.count("\n") + 1, bad.start() - before_it.rfind("\n")),
+            f"the character U+{ord(bad[0]):04X}", "a record is text without control characters",
+            "Delete it, or copy the file again if it is damaged")])
+    return text
 
 
 def _syntax_problem(error: yaml.YAMLError, text: str, shown_as: str) -> Problem:
     mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
     place = Place(shown_as, mark.line + 1, mark.column + 1) if mark else Place(shown_as)
     said = str(getattr(error, "problem", None) or error)
-    line = text.splitlines()[place.line - 1] if place.line <= text.count("\n") + 1 and text else ""
-    if "\t" in line[: len(line) - len(line.lstrip())] or "'\\t'" in said:
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    if place.line > len(lines):  # the parser counts one line more at the end
+        place = Place(shown_as, len(lines), len(lines[-1]) + 1)
+    line = lines[place.line - 1]
+    if "\t" in line[: len(line) - len(line.lstrip())]:
         return Problem(place, "a tab indents this line", "YAML indents with spaces only",
                        "Replace the tab by spaces")
     if "mapping values are not allowed" in said:
-        return Problem(place, "a second ':' on this line", "YAML takes it for another key",
-                       'Put the text in quotes, as in note: "wick: changed"')
-    if "single document" in said or "another document" in said:
-        return Problem(place, "a second '---' begins another document",
-                       "a file holds one record", "Move it to a file of its own")
-    if "nesting depth" in said:
-        return Problem(place, "nested too deep", f"a record has at most {MAX_DEPTH} levels", "")
-    if "undefined alias" in said:
-        return Problem(place, "'*' starts an alias", "aliases are not taken in records",
-                       'Put the text in quotes, as in "* see note"')
-    return Problem(place, "this is not YAML", said.rstrip("."), "")
+        return _colon_problem(place, lines)
+    began = getattr(error, "context_mark", None) or mark
+    start = Place(shown_as, began.line + 1, began.column + 1) if began else place
+    if "could not find expected ':'" in said:
+        return Problem(start, "this line has no ': '", "every line here is 'key: value'",
+                       "Add ': ' after the key, or indent the line if the text above goes on in it")
+    if "cannot start any token" in said:
+        return Problem(place, f"'{line[place.column - 1: place.column]}' begins a value",
+                       "YAML keeps that character for itself",
+                       'Put the text in quotes, as in note: "@ 07:10"')
+    if "expected key" in said and line[: place.column - 1].rstrip().endswith(("'", '"')):
+        return Problem(place, "text goes on after the closing quote", "the quote ends the value",
+                       "Put the other kind of quote around the whole, as in \"it's dry\"")
+    for said_by_yaml, (at_start, *problem) in _SYNTAX.items():
+        if said_by_yaml in said:
+            return Problem(start if at_start else place, *problem)
+    return Problem(place, "this is not YAML", said.rstrip("."),
+                   "Look at the line above too: the slip may stand there")
+
+
+#: What the parser says, and what it means for a person: whether it is shown where the broken part
+#: began, then what, why, instead.
+_SYNTAX: dict[str, tuple[bool, str, str, str]] = {
+    "another document": (
+        False, "a second '---' begins another document", "a file holds one record",
+        "Move it to a file of its own"),
+    "nesting depth": (
+        False, "nested too deep", f"a record has at most {MAX_DEPTH} levels",
+        "Check for brackets that never close"),
+    "expected alphabetic or numeric": (
+        False, "'*' or '&' stands alone", "YAML keeps these characters for itself",
+        'Put the text in quotes, as in "* see note"'),
+    "undefined alias": (
+        False, "'*' starts an alias", "aliases are not taken in records",
+        'Put the text in quotes, as in "* see note"'),
+    "expected ',' or ']'": (
+        True, "'[' opens a list that does not end", "every '[' needs its ']'",
+        "Close it with ']', or put the text in quotes"),
+    "expected ',' or '}'": (
+        True, "'{' opens a mapping that does not end", "every '{' needs its '}'",
+        "Close it with '}', or put the text in quotes"),
+    "unexpected end of stream": (
+        True, "a quote opens and does not end", "the file ends first", "Close the quote"),
+    "expected <document start>": (
+        False, "this line begins left of the first line",
+        "lines that belong together begin in the same column",
+        "Begin every key of the record in the first column"),
+    "block sequence entries": (
+        False, "'- ' begins a list in the middle of a line", "a list stands below its key",
+        "Put each '- ' on a line of its own, or the text in quotes"),
+    "expected key": (
+        False, "this line does not fit the lines above",
+        "lines that belong together begin in the same column",
+        "Indent it as far as its neighbours"),
+    "expected '-' indicator": (
+        False, "this line does not fit the list above",
+        "items of a list begin with '- ' in the same column",
+        "Indent it as far as its neighbours"),
+}
+
+
+def _colon_problem(place: Place, lines: list[str]) -> Problem:
+    """Return why a ':' stands where none may: glued above, a line too deep, or one too many."""
+    line = lines[place.line - 1]
+    above = next((number for number in range(place.line - 1, 0, -1)
+                  if lines[number - 1].strip()), 0)
+    before = lines[above - 1] if above else ""
+    if glued := re.match(r"\s*(?:- )?[A-Za-z_][\w-]*:(?=[^\s/])", before):
+        return Problem(Place(place.file, above, glued.end()), "no space after the ':'",
+                       "YAML takes the whole line for text", "Write 'key: value' with a space")
+    if above and not line[0].isspace():
+        return Problem(Place(place.file, above), "this line has no ': '",
+                       "every line here is 'key: value'", "Write its key, then ': '")
+    if above and ":" not in line[: place.column - 1]:
+        return Problem(place, "this line is indented deeper than the one above",
+                       "lines that belong together begin in the same column",
+                       "Indent it as far as its neighbours")
+    return Problem(place, "a second ':' on this line", "YAML takes it for another key",
+                   'Put the text in quotes, as in note: "wick: changed"')
 
 
 class _Builder:
     """Walks composed nodes once, building values and noting places."""
 
-    def __init__(self, file: str):
+    def __init__(self, file: str, text: str):
         self.file = file
+        self.text = text
         self.places: dict[_Path, Place] = {}
         self.key_places: dict[_Path, Place] = {}
         self.problems: list[Problem] = []
@@ -160,9 +252,8 @@ class _Builder:
             return self._problem(place, "an alias (*) repeats another part",
                                  "aliases are not taken in records", "Write the value out")
         self._seen.add(id(node))
-        if node.tag not in _CORE_TAGS and node.tag != "tag:yaml.org,2002:merge":
-            return self._problem(place, f"the tag {node.tag!r}", "tags are not taken in records",
-                                 "Remove the tag")
+        if self._decorated(node, place):
+            return None
         if len(path) > MAX_DEPTH:
             return self._problem(place, "nested too deep",
                                  f"a record has at most {MAX_DEPTH} levels", "")
@@ -170,6 +261,7 @@ class _Builder:
             return self._mapping(node, path)
         if isinstance(node, yaml.SequenceNode):
             return [self.build(item, (*path, index)) for index, item in enumerate(node.value)]
+        assert isinstance(node, yaml.ScalarNode)  # the only kind of node left
         return _scalar(node)
 
     def _mapping(self, node: yaml.MappingNode, path: _Path) -> dict[str, Any]:
@@ -182,6 +274,8 @@ class _Builder:
                               "a key is a word", "")
                 continue
             key = str(key_node.value)
+            if self._decorated(key_node, key_place):
+                continue
             if key_node.tag == "tag:yaml.org,2002:merge":
                 self._problem(key_place, "'<<' merges another mapping",
                               "merge keys are not taken in records", "Write the keys out")
@@ -195,20 +289,32 @@ class _Builder:
             mapping[key] = self.build(value_node, (*path, key))
         return mapping
 
+    def _decorated(self, node: yaml.Node, place: Place) -> bool:
+        """Refuse a node that begins with a tag or an anchor."""
+        first = self.text[node.start_mark.index: node.start_mark.index + 1]
+        if first not in ("!", "&") and node.tag in _CORE_TAGS:
+            return False
+        what, name = ("an anchor (&)", "anchors") if first == "&" else ("a tag (!)", "tags")
+        self._problem(place, what, f"{name} are not taken in records",
+                      f"Remove it, or put the text in quotes if '{first}' belongs to it")
+        return True
+
     def _problem(self, place: Place, what: str, why: str, instead: str) -> None:
         self.problems.append(Problem(place, what, why, instead))
+        if len(self.problems) >= MAX_PROBLEMS:
+            raise RecordProblems(self.problems)
 
 
 def _scalar(node: yaml.ScalarNode) -> Any:
     text = node.value
     if node.style:  # quoted or block text; the C loader gives "" for a plain scalar
         return text
-    if text in ("", "~", "null"):
+    if text in ("", "~", "null", "Null", "NULL"):
         return None
-    if text in ("true", "false"):
-        return text == "true"
+    if text in ("true", "True", "TRUE", "false", "False", "FALSE"):
+        return text[0] in "tT"
     if _INT.fullmatch(text):
         return int(text) if len(text) <= 18 else text
     if _FLOAT.fullmatch(text):
-        return float(text)
+        return WrittenFloat(text)
     return text

@@ -1,0 +1,188 @@
+"""The air the log shows: RH and EMC at every reading, against what was asked."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from kilnfolio.physics.air import saturation_pressure, vapour_pressure_of_bulbs
+from kilnfolio.physics.heat import CORE_RANGE_C
+from kilnfolio.physics.sorption import EMC_TEMP_RANGE_C, equilibrium_moisture_content
+from kilnfolio.records.log import Log
+from kilnfolio.review.setpoints import Asked
+
+#: Channels that are on or off.
+SWITCHES = ("vent", "spray", "fan")
+#: What a reading may be: the temperatures a core can have [°C]; humidity [%] lies well within.
+_LOWEST, _HIGHEST = CORE_RANGE_C
+#: Points of the summary a dossier keeps of a log.
+SUMMARY_POINTS = 240
+
+
+@dataclass(frozen=True)
+class AirSeries:
+    """The air at each reading; NaN where it cannot be had. [°C, %]"""
+
+    log: Log
+    dry_bulb: np.ndarray
+    wet_bulb: np.ndarray
+    relative_humidity: np.ndarray
+    emc: np.ndarray
+
+    @property
+    def times(self) -> np.ndarray:
+        """UTC."""
+        return self.log.times
+
+    @property
+    def depression(self) -> np.ndarray:
+        """Wet-bulb depression [K]."""
+        depression: np.ndarray = self.dry_bulb - self.wet_bulb
+        return depression
+
+    def within(self, start: dt.datetime, end: dt.datetime) -> slice:
+        """Return the readings from a moment up to another."""
+        first, last = np.searchsorted(self.times, [utc(start), utc(end)])
+        return slice(int(first), int(last))
+
+
+def utc(moment: dt.datetime) -> np.datetime64:
+    """Return a moment as a UTC datetime64."""
+    return np.datetime64(int(moment.timestamp()), "s")
+
+
+def moments_of(times: np.ndarray, zone: ZoneInfo) -> list[dt.datetime]:
+    """Return UTC times as moments in a zone."""
+    return [dt.datetime.fromtimestamp(second, zone)
+            for second in times.astype("datetime64[s]").astype(np.int64).tolist()]
+
+
+def minutes_between(times: np.ndarray, rows: int = 1) -> np.ndarray:
+    """Return the minutes from each reading to the one `rows` later."""
+    seconds: np.ndarray = (times[rows:] - times[:-rows]).astype("timedelta64[s]").astype(float)
+    return seconds / 60.0
+
+
+def believable(log: Log) -> Log:
+    """Return a log without readings no sensor in a kiln can show, such as an open circuit's 850.
+
+    They become missing readings, and are counted among the cells left out.
+    """
+    channels, left_out = {}, log.left_out.copy()
+    for name, values in log.channels.items():
+        if name in SWITCHES:
+            channels[name] = values
+            continue
+        with np.errstate(invalid="ignore"):
+            wild = (values < _LOWEST) | (values > _HIGHEST)
+        channels[name] = np.where(wild, np.nan, values)
+        if count := int(wild.sum()):
+            left_out[f"cells of {name} that no kiln can show"] = count
+    return replace(log, channels=channels, left_out=left_out)
+
+
+def air_series(log: Log, pressure_pa: float) -> AirSeries:
+    """Return the air at every reading of a log.
+
+    The dry bulb is the control channel; where only the two sides of the load are logged it is the
+    hotter one, the side the air enters. RH comes from the bulbs where both are logged, else from
+    the humidity channel. A wet bulb above the dry bulb gives no RH: a check names it.
+    """
+    channels = log.channels
+    blank = np.full(len(log.times), np.nan)
+    dry = channels.get("dry-bulb")
+    if dry is None:
+        sides = [channels[name] for name in ("dry-bulb-entering", "dry-bulb-leaving")
+                 if name in channels]
+        dry = np.fmax.reduce(sides) if sides else blank
+    wet = channels.get("wet-bulb")
+    if wet is None:
+        wet = dry - channels["depression"] if "depression" in channels else blank
+    humidity = _humidity_of_bulbs(dry, wet, pressure_pa)
+    if "relative-humidity" in channels:
+        humidity = np.where(np.isnan(wet), channels["relative-humidity"], humidity)
+    coldest, hottest = EMC_TEMP_RANGE_C
+    valid = (humidity > 0.0) & (humidity <= 100.0) & (dry >= coldest) & (dry <= hottest)
+    humidity = np.where(valid, humidity, np.nan)
+    emc = np.full(len(dry), np.nan)
+    emc[valid] = equilibrium_moisture_content(dry[valid], humidity[valid])
+    return AirSeries(log, dry, wet, humidity, emc)
+
+
+def _humidity_of_bulbs(dry: np.ndarray, wet: np.ndarray, pressure_pa: float) -> np.ndarray:
+    """Return RH from the bulbs, not limited to what nature allows, so that faults show."""
+    humidity = np.full(len(dry), np.nan)
+    both = np.isfinite(dry) & np.isfinite(wet) & (np.abs(dry) < 150) & (np.abs(wet) < 95)
+    humidity[both] = 100.0 * vapour_pressure_of_bulbs(dry[both], wet[both], pressure_pa) \
+        / saturation_pressure(dry[both])
+    return humidity
+
+
+@dataclass(frozen=True)
+class Bin:
+    """Mean air over one interval of the summary."""
+
+    middle: np.datetime64
+    means: dict[str, float]
+
+
+def summarize(air: AirSeries) -> tuple[float, list[Bin]]:
+    """Return the hours of an interval, and the mean air of each.
+
+    Intervals are whole hours from the first reading, as few hours as keep within `SUMMARY_POINTS`.
+    An interval without readings has no bin, so that a gap stays a gap.
+    """
+    seconds = (air.times - air.times[0]).astype(np.int64)
+    hours = max(1, int(np.ceil(seconds[-1] / 3600.0 / SUMMARY_POINTS)))
+    index = seconds // (3600 * hours)
+    firsts = np.flatnonzero(np.concatenate([[True], np.diff(index) > 0]))
+    columns = {"dry_bulb": air.dry_bulb, "wet_bulb": air.wet_bulb,
+               "relative_humidity": air.relative_humidity, "emc": air.emc}
+    means = {name: _means(values, firsts) for name, values in columns.items()}
+    middles = air.times[0] + (index[firsts] * 3600 * hours + 1800 * hours).astype("timedelta64[s]")
+    return float(hours), [Bin(middle, {name: float(values[i]) for name, values in means.items()})
+                          for i, middle in enumerate(middles)]
+
+
+def _means(values: np.ndarray, firsts: np.ndarray) -> np.ndarray:
+    known = np.isfinite(values)
+    counts = np.add.reduceat(known.astype(int), firsts)
+    sums = np.add.reduceat(np.where(known, values, 0.0), firsts)
+    return np.where(counts > 0, sums / np.maximum(counts, 1), np.nan)
+
+
+def asked_at_each(times: np.ndarray, asked: Sequence[Asked]) -> np.ndarray:
+    """Return for each reading the index of the air asked for then; -1 before the first."""
+    starts = np.array([utc(item.at) for item in asked], "datetime64[s]")
+    return np.searchsorted(starts, times, side="right") - 1
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A run of readings where something holds, by index, both included."""
+
+    first: int
+    last: int
+    hours: float
+
+
+def stretches(times: np.ndarray, holds: np.ndarray, longest_break_minutes: float,
+              least_hours: float = 0.0) -> list[Stretch]:
+    """Return the runs of readings where `holds` is true for at least so long.
+
+    A gap in the log ends a run.
+    """
+    if not len(times):
+        return []
+    minutes = minutes_between(times)
+    joined = holds[1:] & holds[:-1] & (minutes <= longest_break_minutes)
+    firsts = np.flatnonzero(holds & ~np.concatenate([[False], joined]))
+    lasts = np.flatnonzero(holds & ~np.concatenate([joined, [False]]))
+    hours = (times[lasts] - times[firsts]).astype("timedelta64[s]").astype(float) / 3600.0
+    long = hours >= least_hours
+    return [Stretch(first, last, length) for first, last, length in zip(
+        firsts[long].tolist(), lasts[long].tolist(), hours[long].tolist(), strict=True)]

@@ -1,0 +1,527 @@
+"""Arithmetic and physics: what the masses and bulbs say, whatever the sheet says."""
+# The decorator of a check says what it asks and why; its page is made from that.
+# ruff: noqa: D103
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import chisquare
+
+from kilnfolio.physics.air import relative_humidity
+from kilnfolio.physics.moisture import (
+    maximum_moisture_content,
+    moisture_content,
+    wet_basis,
+)
+from kilnfolio.physics.sorption import equilibrium_moisture_content
+from kilnfolio.records.charge import HandReading
+from kilnfolio.records.problems import Place
+from kilnfolio.review.air import stretches, utc
+from kilnfolio.review.boards import BoardHistory, Weighed, possible
+from kilnfolio.review.findings import Case, Complaint, NotChecked, check
+
+_GROUP = "arithmetic and physics"
+
+
+@check(
+    "wet-bulb-above-dry-bulb",
+    title="Wet bulb above dry bulb",
+    group=_GROUP,
+    gravity="refused",
+    limits=("wet-bulb-above-dry-bulb",),
+    source="common practice",
+    reason="A wetted thermometer can be as warm as the dry one, never warmer. If it is, the two "
+    "are swapped or one is faulty, and every humidity since is worthless.",
+    held="The wet bulb was never above the dry bulb.",
+)
+def wet_bulb_above_dry_bulb(case: Case) -> Iterator[Complaint]:
+    air = case.need_air()
+    if not (np.isfinite(air.wet_bulb) & np.isfinite(air.dry_bulb)).any():
+        raise NotChecked("the log has no pair of bulbs")
+    allowed = case.limits.value("wet-bulb-above-dry-bulb")
+    excess = air.wet_bulb - air.dry_bulb
+    for run in stretches(air.times, excess > allowed, 2 * air.log.interval_minutes):
+        worst = float(np.nanmax(excess[run.first : run.last + 1]))
+        yield Complaint(
+            f"Wet bulb is above dry bulb by up to {worst:.1f} K from "
+            f"{case.clock(air.times[run.first])} "
+            f"to {case.clock(air.times[run.last])}: swapped or faulty.",
+            (air.log.place(run.first),),
+            "wet-bulb",
+            worst,
+            allowed,
+            "K",
+        )
+
+
+@check(
+    "humidity-disagrees",
+    title="Logged humidity against the bulbs",
+    group=_GROUP,
+    gravity="query",
+    limits=("humidity-disagrees",),
+    source="common practice; compare wengert-extension",
+    reason="Two ways of measuring the same air must agree. Where they part, one instrument is "
+    "drifting or the wick is dry.",
+    held="Humidity by the bulbs and by the sensor agree.",
+)
+def humidity_disagrees(case: Case) -> Iterator[Complaint]:
+    air = case.need_air()
+    sensor = air.log.channels.get("relative-humidity")
+    if sensor is None or not np.isfinite(air.wet_bulb).any():
+        raise NotChecked("the log has no humidity sensor beside the bulbs")
+    allowed = case.limits.value("humidity-disagrees")
+    difference = np.abs(sensor - air.relative_humidity)
+    known = difference[np.isfinite(difference)]
+    typical = float(np.median(known)) if known.size else 0.0
+    if typical > allowed:
+        yield Complaint(
+            f"Humidity readings disagree by {typical:.1f} points.",
+            (air.log.place(0),),
+            "relative-humidity",
+            typical,
+            allowed,
+            "points",
+        )
+
+
+def _hand_air(case: Case, reading: HandReading) -> tuple[float, float] | None:
+    if reading.wet_bulb.value > reading.dry_bulb.value:
+        return None
+    try:
+        humidity = relative_humidity(
+            reading.dry_bulb.value, reading.wet_bulb.value, case.pressure_pa
+        )
+    except ValueError:
+        return None
+    return humidity, equilibrium_moisture_content(reading.dry_bulb.value, humidity)
+
+
+@check(
+    "stated-emc",
+    title="EMC on the sheet against the bulbs",
+    group=_GROUP,
+    gravity="query",
+    limits=("stated-emc-low", "stated-emc-high", "stated-emc-high-from"),
+    source="common practice; table against equation differ by up to 0.9 point (simpson-1971)",
+    reason="An EMC read from the wrong row of a table sends the next set-point wrong with it.",
+    held="Every EMC on the sheet follows from its bulbs.",
+)
+def stated_emc(case: Case) -> Iterator[Complaint]:
+    readings = [
+        (i, reading, reading.stated_emc.value)
+        for i, reading in enumerate(case.charge.hand_readings)
+        if reading.stated_emc is not None
+    ]
+    if not readings:
+        raise NotChecked("no hand reading states an EMC")
+    high_from = case.limits.value("stated-emc-high-from")
+    for index, reading, said in readings:
+        place = (case.place("hand_readings", index, "stated_emc"),)
+        found = _hand_air(case, reading)
+        if found is None:
+            yield Complaint(
+                f"The bulbs of {case.clock(reading.at)} cannot both be right: "
+                f"{reading.dry_bulb.entered} and {reading.wet_bulb.entered}.",
+                place,
+            )
+            continue
+        emc = found[1]
+        allowed = case.limits.value("stated-emc-high" if emc > high_from else "stated-emc-low")
+        if abs(said - emc) > allowed:
+            yield Complaint(
+                f"Sheet EMC {said:.1f} %; readings of {case.clock(reading.at)} "
+                f"give {emc:.1f} %.",
+                place,
+                "hand reading",
+                said - emc,
+                allowed,
+                "points",
+            )
+
+
+@check(
+    "stated-mc",
+    title="MC on the sheet against the masses",
+    group=_GROUP,
+    gravity="refused",
+    limits=("stated-mc",),
+    source="common practice",
+    reason="MC = 100 × (mass − oven-dry mass) ÷ oven-dry mass. A slip here decides a step.",
+    held="Every MC on the sheet follows from its masses.",
+)
+def stated_mc(case: Case) -> Iterator[Complaint]:
+    case.need_boards()
+    stated = [*_stated_of_sections(case), *_stated_of_weighings(case)]
+    if not stated:
+        raise NotChecked("the sheet states no MC")
+    allowed = case.limits.value("stated-mc")
+    usable = [item for item in stated if possible(item.mass_g, item.dry_g)]
+    mcs = (
+        moisture_content(
+            np.array([item.mass_g for item in usable]), np.array([item.dry_g for item in usable])
+        )
+        if usable
+        else ()
+    )
+    for item, mc in zip(usable, mcs, strict=True):
+        if abs(item.said_pct - mc) > allowed:
+            yield Complaint(
+                f"{item.name}: MC should be {mc:.1f} %, not {item.said_pct:.1f} %.",
+                (case.place(*item.path),),
+                item.board,
+                item.said_pct - mc,
+                allowed,
+                "points",
+            )
+
+
+@dataclass(frozen=True)
+class _Stated:
+    """An MC on the sheet, with the masses it should follow from."""
+
+    name: str
+    board: str
+    mass_g: float
+    dry_g: float
+    said_pct: float
+    path: tuple[str | int, ...]
+
+
+def _stated_of_sections(case: Case) -> Iterator[_Stated]:
+    for index, board in enumerate(case.charge.boards):
+        for number, section in enumerate(board.sections):
+            if section.stated_mc is not None:
+                yield _Stated(
+                    f"Section {section.id} of board {board.id}",
+                    board.id,
+                    section.green.value,
+                    section.oven_dry.value,
+                    section.stated_mc.value,
+                    ("boards", index, "sections", number, "stated_mc"),
+                )
+
+
+def _stated_of_weighings(case: Case) -> Iterator[_Stated]:
+    dry = {history.board.id: _sheet_dry_mass(history) for history in case.boards}
+    for index, weighing in enumerate(case.charge.weighings):
+        when = case.clock(weighing.at)
+        for name, said in weighing.stated_mc.items():
+            if name in weighing.masses and name in dry:
+                yield _Stated(
+                    f"Board {name} on {when}",
+                    name,
+                    weighing.masses[name].value,
+                    dry[name],
+                    said.value,
+                    ("weighings", index, "stated_mc", name),
+                )
+
+
+def _sheet_dry_mass(history: BoardHistory) -> float:
+    """Return the oven-dry mass the operator worked with, so that each slip is named once."""
+    said = history.board.stated_oven_dry_mass
+    return said.value if said else history.oven_dry_g
+
+
+@check(
+    "stated-oven-dry-mass",
+    title="Oven-dry mass on the sheet against the sections",
+    group=_GROUP,
+    gravity="refused",
+    limits=("stated-oven-dry-mass",),
+    source="common practice",
+    reason="Every later MC of the board stands on this one figure.",
+    held="Every oven-dry mass on the sheet follows from its sections.",
+)
+def stated_oven_dry_mass(case: Case) -> Iterator[Complaint]:
+    stated = [
+        (i, history, history.board.stated_oven_dry_mass.value)
+        for i, history in enumerate(case.need_boards())
+        if history.board.stated_oven_dry_mass is not None
+    ]
+    if not stated:
+        raise NotChecked("the sheet states no oven-dry mass")
+    allowed = case.limits.value("stated-oven-dry-mass")
+    for index, history, said in stated:
+        off = 100.0 * abs(said - history.oven_dry_g) / history.oven_dry_g
+        if off > allowed:
+            yield Complaint(
+                f"Board {history.board.id}: oven-dry mass should be "
+                f"{history.oven_dry_g:.0f} g, not {said:.0f} g.",
+                (case.place("boards", index, "stated_oven_dry_mass"),),
+                history.board.id,
+                off,
+                allowed,
+                "%",
+            )
+
+
+@check(
+    "wet-basis",
+    title="MC on the wet basis",
+    group=_GROUP,
+    gravity="refused",
+    limits=("wet-basis",),
+    source="en-13183-1, formula",
+    reason="Timber MC is a share of the oven-dry mass. On the wet basis 25 % reads 20 %.",
+    held="No stated MC looks like the wet basis.",
+)
+def wet_basis_suspected(case: Case) -> Iterator[Complaint]:
+    near = case.limits.value("wet-basis")
+    stated = [
+        (i, n, s, s.stated_mc.value)
+        for i, board in enumerate(case.charge.boards)
+        for n, s in enumerate(board.sections)
+        if s.stated_mc is not None and possible(s.green.value, s.oven_dry.value)
+    ]
+    if not stated:
+        raise NotChecked("no section states an MC")
+    for index, number, section, said in stated:
+        mc = float(moisture_content(section.green.value, section.oven_dry.value))
+        if abs(said - wet_basis(mc)) <= near < abs(said - mc):
+            yield Complaint(
+                f"Section {section.id}: this looks like wet-basis MC: {said:.1f} % is "
+                f"{mc:.1f} % on the oven-dry mass.",
+                (case.place("boards", index, "sections", number, "stated_mc"),),
+                case.charge.boards[index].id,
+                said,
+                mc,
+                "%",
+            )
+
+
+@check(
+    "mass-below-oven-dry",
+    title="Mass below oven-dry",
+    group=_GROUP,
+    gravity="refused",
+    source="common practice",
+    reason="Nothing weighs less than its own dry substance: a mass is wrong, or the oven-dry "
+    "mass is.",
+    held="No mass is below its oven-dry mass.",
+)
+def mass_below_oven_dry(case: Case) -> Iterator[Complaint]:
+    for index, history in enumerate(case.need_boards()):
+        for number, section in enumerate(history.board.sections):
+            if section.green.value < section.oven_dry.value:
+                yield Complaint(
+                    f"Section {section.id} of board {history.board.id} weighs less green than "
+                    "oven-dry: are the two swapped?",
+                    (case.place("boards", index, "sections", number, "green"),),
+                    history.board.id,
+                    section.green.value,
+                    section.oven_dry.value,
+                    "g",
+                )
+    dry = {history.board.id: history.oven_dry_g for history in case.boards}
+    for index, weighing in enumerate(case.charge.weighings):
+        for name, mass in weighing.masses.items():
+            if mass.value < dry.get(name, 0.0):
+                yield Complaint(
+                    f"Board {name} weighs less than bone dry on {case.clock(weighing.at)}: "
+                    f"{mass.entered} against {dry[name]:.0f} g.",
+                    (case.place("weighings", index, "masses", name),),
+                    name,
+                    mass.value,
+                    dry[name],
+                    "g",
+                )
+
+
+@check(
+    "drier-than-the-air-allows",
+    title="Drier than the air allowed",
+    group=_GROUP,
+    gravity="query",
+    limits=("drier-than-the-air-allows",),
+    source="common practice",
+    reason="Timber dries toward the EMC of its air and stops there. A board below it has a "
+    "wrong oven-dry mass, or the air readings are wrong.",
+    held="No board is drier than the air allowed.",
+)
+def drier_than_the_air_allows(case: Case) -> Iterator[Complaint]:
+    air, margin = case.need_air(), case.limits.value("drier-than-the-air-allows")
+    lowest = np.fmin.accumulate(np.where(np.isfinite(air.emc), air.emc, np.inf))
+    for history in case.need_boards():
+        for point in history.points[1:]:
+            index = int(np.searchsorted(air.times, utc(point.at), side="right")) - 1
+            if index < 0 or not np.isfinite(lowest[index]):
+                continue
+            if point.mc_pct < lowest[index] - margin:
+                yield Complaint(
+                    f"Board {history.board.id} at {point.mc_pct:.1f} % on "
+                    f"{case.clock(point.at)} is "
+                    f"drier than the air allowed ({lowest[index]:.1f} % EMC at the driest): "
+                    "recheck "
+                    "its oven-dry mass.",
+                    case.weighing_place(point.at, history.board.id),
+                    history.board.id,
+                    lowest[index] - point.mc_pct,
+                    margin,
+                    "points",
+                )
+                break
+
+
+@check(
+    "gained-weight-while-drying",
+    title="Mass gained while drying",
+    group=_GROUP,
+    gravity="query",
+    limits=("gained-weight-while-drying",),
+    source="common practice",
+    reason="While the air's EMC is below its MC a board can only lose water. A gain means a "
+    "mis-read scale, a swapped tag, or rewetting.",
+    held="No board gained mass while the air was drying it.",
+)
+def gained_weight_while_drying(case: Case) -> Iterator[Complaint]:
+    allowed = case.limits.value("gained-weight-while-drying")
+    for history in case.need_boards():
+        for before, after in zip(history.points, history.points[1:], strict=False):
+            gain = 100.0 * (after.mass_g - before.mass_g) / before.mass_g
+            if gain > allowed and _air_was_drying(case, before, after):
+                yield Complaint(
+                    f"Board {history.board.id} gained {after.mass_g - before.mass_g:.0f} g between "
+                    f"{case.clock(before.at)} and {case.clock(after.at)} while drying.",
+                    (
+                        *case.weighing_place(before.at, history.board.id),
+                        *case.weighing_place(after.at, history.board.id),
+                    ),
+                    history.board.id,
+                    gain,
+                    allowed,
+                    "%",
+                )
+
+
+def _air_was_drying(case: Case, before: Weighed, after: Weighed) -> bool:
+    """Return whether the mean EMC between two weighings was below the board's MC."""
+    if case.air is None:
+        return True
+    emc = case.air.emc[case.air.within(before.at, after.at)]
+    return not np.isfinite(emc).any() or float(np.nanmean(emc)) < before.mc_pct
+
+
+@check(
+    "wetter-than-wood-can-be",
+    title="More water than wood can hold",
+    group=_GROUP,
+    gravity="refused",
+    limits=("wetter-than-wood-can-be",),
+    source="wood-handbook, eq. 4-3",
+    reason="Wood with every cell full of water holds so much and no more, by its specific "
+    "gravity. Above that a mass has a slipped digit or the wrong unit.",
+    held="No board or section holds more water than its wood has room for.",
+)
+def wetter_than_wood_can_be(case: Case) -> Iterator[Complaint]:
+    known = 0
+    for index, board in enumerate(case.charge.boards):
+        gravity = case.species[case.stock_of(board).species].basic_specific_gravity
+        if gravity is None:
+            continue
+        known += 1
+        most = maximum_moisture_content(gravity) * case.limits.value("wetter-than-wood-can-be")
+        for name, mass, dry, place in _every_mass(case, index):
+            mc = 100.0 * (mass / dry - 1.0)
+            if mc > most:
+                yield Complaint(
+                    f"{name} at {mc:.0f} % MC is wetter than the wood can be "
+                    f"({most:.0f} %): check the mass and its unit.",
+                    (place,),
+                    board.id,
+                    mc,
+                    most,
+                    "%",
+                )
+    if not known:
+        raise NotChecked("no board is on record whose species sheet gives a specific gravity")
+
+
+def _every_mass(case: Case, index: int) -> Iterator[tuple[str, float, float, Place]]:
+    """Yield each mass of a board and its sections with its oven-dry mass and its place."""
+    board, dry = case.charge.boards[index], case.boards[index].oven_dry_g
+    for number, section in enumerate(board.sections):
+        yield (
+            f"Section {section.id} of board {board.id}",
+            section.green.value,
+            section.oven_dry.value,
+            case.place("boards", index, "sections", number, "green"),
+        )
+    for number, weighing in enumerate(case.charge.weighings):
+        if board.id in weighing.masses and np.isfinite(dry):
+            yield (
+                f"Board {board.id} on {case.clock(weighing.at)}",
+                weighing.masses[board.id].value,
+                dry,
+                case.place("weighings", number, "masses", board.id),
+            )
+
+
+@check(
+    "water-balance",
+    title="Water lost against water collected",
+    group=_GROUP,
+    gravity="note",
+    limits=("water-balance", "loading-temperature"),
+    source="common practice",
+    reason="What the boards say left the timber must have gone somewhere. Much less in the "
+    "drain means vents or leaks; much more, a wrong volume or wrong boards.",
+    held="The water collected agrees with what the boards lost.",
+)
+def water_balance(case: Case) -> Iterator[Complaint]:
+    if case.charge.condensate is None:
+        raise NotChecked("no collected water is on record")
+    if case.water is None:
+        raise NotChecked("boards, survey or density are absent, so the water lost is not known")
+    collected = 1000.0 * case.charge.condensate.value  # a cubic metre of water is a tonne
+    off = 100.0 * (collected - case.water.water_kg) / case.water.water_kg
+    allowed = case.limits.value("water-balance")
+    if abs(off) > allowed:
+        yield Complaint(
+            f"Water balance is out by {off:+.0f} %: {collected:.0f} kg collected, the "
+            f"boards and the survey say {case.water.water_kg:.0f} kg.",
+            (case.place("condensate"),),
+            "water",
+            off,
+            allowed,
+            "%",
+        )
+
+
+@check(
+    "hand-weights-rounded",
+    title="Hand weights look rounded",
+    group=_GROUP,
+    gravity="note",
+    limits=("hand-weights-rounded", "hand-weights-rounded-count"),
+    source="common practice; chi-square test of the last digit",
+    reason="A scale shows every last digit about as often. Where some are missing, weights were "
+    "rounded by eye or copied from habit.",
+    held="The last digits of the hand weights fall as a scale gives them.",
+)
+def hand_weights_rounded(case: Case) -> Iterator[Complaint]:
+    if case.charge.scale_resolution is None:
+        raise NotChecked("the resolution of the board scale is not on record")
+    masses = [mass.value for weighing in case.charge.weighings for mass in weighing.masses.values()]
+    least = case.limits.value("hand-weights-rounded-count")
+    if len(masses) < least:
+        raise NotChecked(f"{len(masses)} hand weights are too few to tell; {least:g} are needed")
+    digits = np.round(np.array(masses) / case.charge.scale_resolution.value).astype(np.int64) % 10
+    chance = float(chisquare(np.bincount(digits, minlength=10)).pvalue)
+    allowed = case.limits.value("hand-weights-rounded")
+    if chance < allowed:
+        common = int(np.argmax(np.bincount(digits, minlength=10)))
+        share = 100.0 * float(np.mean(digits == common))
+        yield Complaint(
+            f"Hand weights look rounded: {share:.0f} % of {len(masses)} share one "
+            "last digit; please confirm.",
+            (case.place("weighings"),),
+            "weights",
+            chance,
+            allowed,
+            "probability",
+        )

@@ -1,0 +1,270 @@
+"""Sample boards: whether they are enough, stand for the load, and agree."""
+# The decorator of a check says what it asks and why; its page is made from that.
+# ruff: noqa: D103
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+
+import numpy as np
+
+from kilnfolio.physics.moisture import oven_dry_mass
+from kilnfolio.records.charge import Board, ChargeStock
+from kilnfolio.records.problems import Place
+from kilnfolio.review.findings import Case, Complaint, NotChecked, check
+
+_GROUP = "sample boards"
+
+
+@check(
+    "sample-count",
+    title="Number of sample boards",
+    group=_GROUP,
+    gravity="query",
+    limits=("sample-count",),
+    source="dry-kiln-operators-manual, ch. 6 (from memory)",
+    reason="Few boards can agree by luck; the wettest part of the load then goes unseen.",
+    held="There are enough sample boards for the load.",
+)
+def sample_count(case: Case) -> Iterator[Complaint]:
+    count, least = len(case.need_boards()), case.limits.value("sample-count")
+    if count < least:
+        yield Complaint(
+            f"Too few samples for this load: {count}, at least {least:g} are usual.",
+            (case.place("boards"),),
+            "boards",
+            count,
+            least,
+            "boards",
+        )
+
+
+@check(
+    "sample-coverage",
+    title="A board for every kind of timber",
+    group=_GROUP,
+    gravity="query",
+    source="common practice",
+    reason="A kind of timber without a board is dried blind.",
+    held="Every species and thickness in the load has a sample board.",
+)
+def sample_coverage(case: Case) -> Iterator[Complaint]:
+    boards = case.need_boards()
+    if len(case.charge.stock) == 1:
+        return
+    for index, stock in enumerate(case.charge.stock):
+        if not any(_cut_from(history.board, stock) for history in boards):
+            yield Complaint(
+                f"No sample represents {case.species[stock.species].trade_name}, "
+                f"{stock.thickness.entered}.",
+                (case.place("stock", index, "species"),),
+                stock.species,
+            )
+
+
+def _cut_from(board: Board, stock: ChargeStock) -> bool:
+    """Return whether a board says that it was cut from this timber, in a mixed load."""
+    return board.species == stock.species and (
+        board.thickness is None or board.thickness.value == stock.thickness.value
+    )
+
+
+@check(
+    "section-pair",
+    title="Sections of one board",
+    group=_GROUP,
+    gravity="query",
+    limits=("section-pair",),
+    source="common practice",
+    reason="Two sections a board apart should agree; where they do not, one holds a knot or "
+    "carries the wrong tag.",
+    held="The sections of every board agree.",
+)
+def section_pair(case: Case) -> Iterator[Complaint]:
+    paired = [(i, h) for i, h in enumerate(case.need_boards()) if len(h.sections) > 1]
+    if not paired:
+        raise NotChecked("no board has two sections")
+    allowed = case.limits.value("section-pair")
+    for index, history in paired:
+        mcs = [section.mc_pct for section in history.sections]
+        if not history.mean_mc_pct:
+            continue
+        apart = 100.0 * (max(mcs) - min(mcs)) / history.mean_mc_pct
+        if apart > allowed:
+            yield Complaint(
+                f"Sections of board {history.board.id} disagree: "
+                + " and ".join(f"{mc:.1f} %" for mc in mcs)
+                + "; check knot or tag.",
+                (case.place("boards", index, "sections"),),
+                history.board.id,
+                apart,
+                allowed,
+                "%",
+            )
+
+
+@check(
+    "oven-constancy",
+    title="Sections dried to constant mass",
+    group=_GROUP,
+    gravity="query",
+    limits=("oven-constancy",),
+    source="en-13183-1, constant mass (from memory)",
+    reason="A section taken from the oven too soon makes every MC of its board read low.",
+    held="Every section had stopped losing mass in the oven.",
+)
+def oven_constancy(case: Case) -> Iterator[Complaint]:
+    allowed, known = case.limits.value("oven-constancy"), 0
+    for index, board in enumerate(case.charge.boards):
+        for number, section in enumerate(board.sections):
+            if section.oven_dry_before is None:
+                continue
+            known += 1
+            last = section.oven_dry.value
+            lost = 100.0 * (section.oven_dry_before.value - last) / last
+            if lost > allowed:
+                yield Complaint(
+                    f"Section {section.id} of board {board.id} may not be fully dry: it still lost "
+                    f"{lost:.2f} % in its last two hours in the oven.",
+                    (case.place("boards", index, "sections", number, "oven_dry_before"),),
+                    board.id,
+                    lost,
+                    allowed,
+                    "%",
+                )
+    if not known:
+        raise NotChecked("no section was weighed twice in the oven")
+
+
+@check(
+    "board-sides",
+    title="Boards on both sides of the load",
+    group=_GROUP,
+    gravity="note",
+    source="rietz-1951, sample placement",
+    reason="The side the air leaves dries last; boards on one side alone tell half the story.",
+    held="Boards sit on both sides of the load.",
+)
+def board_sides(case: Case) -> Iterator[Complaint]:
+    sides = {history.board.side for history in case.need_boards() if history.board.side}
+    if not sides:
+        raise NotChecked("no board says which side it sits on")
+    if len(sides) == 1 and sides != {"middle"}:
+        yield Complaint(
+            f"Samples all on one side: {sides.pop()}.", (case.place("boards"),), "boards"
+        )
+
+
+@check(
+    "weighing-interval",
+    title="Daily weighing while wet",
+    group=_GROUP,
+    gravity="query",
+    limits=("weighing-interval", "weighing-interval-above"),
+    source="common practice",
+    reason="Refractory timber can be spoiled in a day; it is weighed every day while wet.",
+    held="Boards were weighed often enough while wet.",
+)
+def weighing_interval(case: Case) -> Iterator[Complaint]:
+    if not any(case.species[stock.species].refractory for stock in case.charge.stock):
+        raise NotChecked("no timber in the charge is refractory")
+    above, longest = (
+        case.limits.value("weighing-interval-above"),
+        case.limits.value("weighing-interval"),
+    )
+    if len(case.controls) < 2:
+        raise NotChecked("fewer than two weighings are on record")
+    for before, after in zip(case.controls, case.controls[1:], strict=False):
+        hours = (after.at - before.at).total_seconds() / 3600.0
+        if before.mc_pct > above and hours > longest and before.at >= case.charge.started:
+            yield Complaint(
+                f"No weighing for {hours:.0f} h after {case.clock(before.at)} at "
+                f"{before.mc_pct:.0f} % MC.",
+                _round_place(case, after.at),
+                "boards",
+                hours,
+                longest,
+                "h",
+            )
+
+
+def _round_place(case: Case, at: dt.datetime) -> tuple[Place, ...]:
+    return tuple(
+        case.place("weighings", index)
+        for index, weighing in enumerate(case.charge.weighings)
+        if weighing.at == at
+    )
+
+
+@check(
+    "controlling-mc",
+    title="Controlling MC on the sheet",
+    group=_GROUP,
+    gravity="refused",
+    limits=("controlling-mc",),
+    source="common practice",
+    reason="The controlling MC decides every step. It is ranked anew at each weighing.",
+    held="Every controlling MC on the sheet follows from its boards.",
+)
+def controlling_mc(case: Case) -> Iterator[Complaint]:
+    stated = [
+        (i, weighing.at, weighing.stated_controlling_mc.value)
+        for i, weighing in enumerate(case.charge.weighings)
+        if weighing.stated_controlling_mc is not None
+    ]
+    if not stated:
+        raise NotChecked("the sheet states no controlling MC")
+    allowed = case.limits.value("controlling-mc")
+    found = {control.at: control for control in case.controls}
+    for index, at, said in stated:
+        control = found.get(at)
+        if control is None:
+            continue
+        if abs(said - control.mc_pct) > allowed:
+            yield Complaint(
+                f"Controlling MC on {case.clock(at)} is {control.mc_pct:.1f} %, not "
+                f"{said:.1f} % (boards {', '.join(control.boards)}).",
+                (case.place("weighings", index, "stated_controlling_mc"),),
+                "controlling MC",
+                said - control.mc_pct,
+                allowed,
+                "points",
+            )
+
+
+@check(
+    "re-section",
+    title="Calculated against re-sectioned MC",
+    group=_GROUP,
+    gravity="query",
+    limits=("re-section",),
+    source="common practice",
+    reason="A section cut late in drying is the truth about the board; it corrects the first "
+    "estimate.",
+    held="Later sections confirm the oven-dry masses.",
+)
+def re_section(case: Case) -> Iterator[Complaint]:
+    allowed, cut = case.limits.value("re-section"), 0
+    for index, history in enumerate(case.need_boards()):
+        for number, later in enumerate(history.board.resections):
+            mcs = [100.0 * (s.green.value / s.oven_dry.value - 1.0) for s in later.sections]
+            if not mcs:
+                continue
+            cut += 1
+            mass, mean = later.board_mass.value, float(np.mean(mcs))
+            calculated = 100.0 * (mass / history.oven_dry_g - 1.0)
+            if abs(calculated - mean) > allowed:
+                yield Complaint(
+                    f"Board {history.board.id} on {case.clock(later.at)}: sections say "
+                    f"{mean:.1f} %, "
+                    f"calculation {calculated:.1f} %. The oven-dry mass becomes "
+                    f"{oven_dry_mass(mass, mean):.0f} g.",
+                    (case.place("boards", index, "resections", number),),
+                    history.board.id,
+                    calculated - mean,
+                    allowed,
+                    "points",
+                )
+    if not cut:
+        raise NotChecked("no board was sectioned again")

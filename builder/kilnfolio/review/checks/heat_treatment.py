@@ -1,0 +1,348 @@
+"""Heat treatment: evidence only. The plant-health authority decides what it is worth."""
+# The decorator of a check says what it asks and why; its page is made from that.
+# ruff: noqa: D103
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from kilnfolio.physics.heat import CORE_RANGE_C, longest_run_above
+from kilnfolio.records.charge import HeatTreatment
+from kilnfolio.records.problems import Place
+from kilnfolio.review.checks.instruments import overdue
+from kilnfolio.review.findings import Case, Complaint, NotChecked, check
+
+_GROUP = "heat treatment"
+#: 132.8 °F is 56 °C, whatever the last binary digit says.
+_ROUNDING = 1e-6
+
+
+def _claim(case: Case) -> HeatTreatment:
+    if case.charge.heat_treatment is None:
+        raise NotChecked("no heat-treatment claim is made for this charge")
+    return case.charge.heat_treatment
+
+
+def _need_probes(case: Case) -> HeatTreatment:
+    claim = _claim(case)
+    if not claim.probes:
+        raise NotChecked("no core probe is on record")
+    return claim
+
+
+@check(
+    "heat-treatment-run",
+    title="Core temperature and time",
+    group=_GROUP,
+    gravity="refused",
+    claim="heat treatment",
+    limits=("heat-treatment-temperature", "heat-treatment-minutes"),
+    source="ispm-15, annex 1",
+    reason="The treatment is 56 °C through the whole profile for 30 minutes without a break. "
+    "Minutes are not added up.",
+    held="Every core probe held the required temperature for the required time without a break.",
+)
+def heat_treatment_run(case: Case) -> Iterator[Complaint]:
+    claim = _need_probes(case)
+    case.need_air()
+    yield from _softer_claim(case, claim)
+    runs = {run.probe.channel: run for run in case.probes}
+    for index, probe in enumerate(claim.probes):
+        place = (case.place("heat_treatment", "probes", index),)
+        if probe.channel not in runs:
+            yield Complaint(
+                f"Probe {probe.channel}: the log has no such channel.", place, probe.channel
+            )
+            continue
+        run = runs[probe.channel]
+        if run.minutes < claim.minutes:
+            yield Complaint(
+                f"Probe {probe.channel}: longest run {run.minutes:.0f} min at or above "
+                f"{claim.threshold.entered}; highest reading {run.highest_c:.1f} °C.",
+                place,
+                probe.channel,
+                run.minutes,
+                claim.minutes,
+                "min",
+            )
+
+
+def _softer_claim(case: Case, claim: HeatTreatment) -> Iterator[Complaint]:
+    """Yield where the record asks less than the rule; it may ask more."""
+    for key, value, unit in (
+        ("temperature", claim.threshold.value, "°C"),
+        ("minutes", claim.minutes, "min"),
+    ):
+        least = case.limits.value(f"heat-treatment-{key}")
+        if value < least - _ROUNDING:
+            yield Complaint(
+                f"The claim asks {value:g} {unit}; {claim.claim} asks {least:g} {unit}.",
+                (case.place("heat_treatment"),),
+                key,
+                value,
+                least,
+                unit,
+            )
+
+
+@check(
+    "air-record-alone",
+    title="Core probes, not air alone",
+    group=_GROUP,
+    gravity="refused",
+    claim="heat treatment",
+    limits=("heat-treatment-temperature",),
+    source="ispm-15, annex 1; schedules by wet bulb in wood-handbook, ch. 20, per authority",
+    reason="Drying timber is cooled by its own water: its core follows the wet bulb, not the "
+    "dry bulb. Below the required wet bulb the air proves nothing of the core.",
+    held="Core probes are on record.",
+)
+def air_record_alone(case: Case) -> Iterator[Complaint]:
+    claim = _claim(case)
+    if claim.probes:
+        return
+    air, place = case.need_air(), (case.place("heat_treatment"),)
+    least = case.limits.value("heat-treatment-temperature")
+    wet = np.where(
+        (air.wet_bulb >= CORE_RANGE_C[0]) & (air.wet_bulb <= CORE_RANGE_C[1]), air.wet_bulb, np.nan
+    )
+    minutes = longest_run_above(
+        air.times, wet, least - _ROUNDING, max_gap_minutes=2 * air.log.interval_minutes
+    )
+    if minutes < claim.minutes:
+        yield Complaint(
+            f"Air record alone cannot show {least:g} °C in the core: no core probe is on "
+            f"record, and the wet bulb held {least:g} °C for {minutes:.0f} min.",
+            place,
+            "wet-bulb",
+            minutes,
+            claim.minutes,
+            "min",
+        )
+    else:
+        yield Complaint(
+            "No core probe is on record; an air record serves only under a schedule the "
+            "authority has approved.",
+            place,
+            "wet-bulb",
+            minutes,
+            claim.minutes,
+            "min",
+            gravity="query",
+        )
+
+
+@check(
+    "probe-in-air",
+    title="Probe in the timber",
+    group=_GROUP,
+    gravity="refused",
+    claim="heat treatment",
+    limits=("probe-lag", "probe-lag-rise"),
+    source="common practice",
+    reason="A core lags the air by hours. A probe that follows the air is in the air.",
+    held="Every core probe lagged the air as timber does.",
+)
+def probe_in_air(case: Case) -> Iterator[Complaint]:
+    claim, air = _need_probes(case), case.need_air()
+    least, warming = case.limits.value("probe-lag"), case.limits.value("probe-lag-rise")
+    known = np.isfinite(air.dry_bulb)
+    if not known.any():
+        raise NotChecked("the log has no dry bulb")
+    heating = slice(0, int(np.nanargmax(air.dry_bulb)) + 1)
+    rise = float(np.nanmax(air.dry_bulb) - air.dry_bulb[np.argmax(known)])
+    if rise < warming:
+        raise NotChecked(f"the air in the log rose {rise:.0f} K only, too little for a core to lag")
+    for index, probe in enumerate(claim.probes):
+        core = air.log.channels.get(probe.channel)
+        if core is None:
+            continue
+        lag = air.dry_bulb[heating] - core[heating]
+        most = float(np.fmax.reduce(lag))
+        if most < least:
+            yield Complaint(
+                f"Probe {probe.channel} may be in air: it never lagged by more than "
+                f"{most:.1f} K while the kiln rose {rise:.0f} K.",
+                (case.place("heat_treatment", "probes", index),),
+                probe.channel,
+                most,
+                least,
+                "K",
+            )
+
+
+@check(
+    "probe-placement",
+    title="Thickest piece, sealed probe",
+    group=_GROUP,
+    gravity="refused",
+    claim="heat treatment",
+    limits=("heat-treatment-probes",),
+    source="per authority; alsc-heat-treatment, inspection practice as relayed",
+    reason="The slowest piece decides, and an open hole heats the probe from its mouth.",
+    held="Probes are in the thickest piece and sealed.",
+)
+def probe_placement(case: Case) -> Iterator[Complaint]:
+    claim = _need_probes(case)
+    least = case.limits.value("heat-treatment-probes")
+    if len(claim.probes) < least:
+        yield Complaint(
+            f"Too few core probes: {len(claim.probes)}, where {least:g} are the least.",
+            (case.place("heat_treatment", "probes"),),
+            "probes",
+            len(claim.probes),
+            least,
+            "probes",
+        )
+    if claim.thickest_piece is None:
+        yield Complaint(
+            "Probe placement not evidenced: the thickest piece is not written down.",
+            (case.place("heat_treatment"),),
+        )
+    for index, probe in enumerate(claim.probes):
+        place = (case.place("heat_treatment", "probes", index),)
+        if not probe.sealed:
+            yield Complaint(f"Probe {probe.channel} was not sealed.", place, probe.channel)
+        if claim.thickest_piece and probe.thickness.value < claim.thickest_piece.value:
+            yield Complaint(
+                f"Probe {probe.channel} sits in {probe.thickness.entered}; the thickest "
+                f"piece is {claim.thickest_piece.entered}.",
+                place,
+                probe.channel,
+                probe.thickness.value,
+                claim.thickest_piece.value,
+                "mm",
+            )
+
+
+@check(
+    "heat-treatment-margin",
+    title="Margin over sensor error",
+    group=_GROUP,
+    gravity="query",
+    claim="heat treatment",
+    source="common practice",
+    reason="A pass by less than the probe's own error is a pass by luck.",
+    held="Every probe passes by more than its own error.",
+)
+def heat_treatment_margin(case: Case) -> Iterator[Complaint]:
+    claim, air = _need_probes(case), case.need_air()
+    passing = [run for run in case.probes if run.minutes >= claim.minutes]
+    if not passing:
+        raise NotChecked("no probe held the required temperature for the required time")
+    known = [(run, run.uncertainty_k) for run in passing if run.uncertainty_k is not None]
+    if not known:
+        raise NotChecked("no probe has an uncertainty on record")
+    for run, error in known:
+        core = np.round(air.log.channels[run.probe.channel], 6)
+        sure = longest_run_above(
+            air.times,
+            core,
+            claim.threshold.value + error,
+            max_gap_minutes=2 * air.log.interval_minutes,
+        )
+        if sure < claim.minutes:
+            yield Complaint(
+                f"Probe {run.probe.channel}: the pass is within sensor error "
+                f"(± {error:g} K).",
+                (_probe_place(case, run.probe.channel),),
+                run.probe.channel,
+                sure,
+                claim.minutes,
+                "min",
+            )
+
+
+def _probe_place(case: Case, channel: str) -> Place:
+    channels: list[str] = [probe.channel for probe in _claim(case).probes]
+    index = channels.index(channel)
+    return case.place("heat_treatment", "probes", index)
+
+
+@check(
+    "core-probe-calibration",
+    title="Core probes in calibration",
+    group=_GROUP,
+    gravity="refused",
+    claim="heat treatment",
+    limits=("core-probe-calibration-months",),
+    source="per authority; common practice",
+    reason="Half a degree decides here; a probe nobody has compared proves none of it.",
+    held="Every core probe was in calibration.",
+)
+def core_probe_calibration(case: Case) -> Iterator[Complaint]:
+    months = case.limits.value("core-probe-calibration-months")
+    claimed = {probe.channel for probe in _need_probes(case).probes}
+    feeding = {
+        instrument.channel: index
+        for index, instrument in enumerate(case.kiln.instruments)
+        if instrument.channel in claimed
+    }
+    for channel in sorted(claimed - set(feeding)):
+        yield Complaint(
+            f"Probe {channel} is no instrument of the kiln's record, so its calibration "
+            "is not shown.",
+            (_probe_place(case, channel),),
+            channel,
+        )
+    for index in feeding.values():
+        yield from overdue(case, index, months)
+
+
+@check(
+    "heat-treatment-review",
+    title="Charts reviewed",
+    group=_GROUP,
+    gravity="refused",
+    claim="heat treatment",
+    source="per authority",
+    reason="Somebody who answers for it looks at the chart before anything is marked.",
+    held="The charts were reviewed and signed.",
+)
+def heat_treatment_review(case: Case) -> Iterator[Complaint]:
+    claim = _claim(case)
+    if claim.reviewed is None:
+        yield Complaint("Heat treatment not reviewed.", (case.place("heat_treatment"),))
+
+
+@check(
+    "residual-bark",
+    title="Residual bark",
+    group=_GROUP,
+    gravity="refused",
+    claim="heat treatment",
+    limits=("bark-width", "bark-area"),
+    source="ispm-15, annex 1",
+    reason="Insects find their way in again under bark. Small patches are allowed, by width or "
+    "by area.",
+    held="Any bark left is narrow, or its patches are small.",
+)
+def residual_bark(case: Case) -> Iterator[Complaint]:
+    bark = _claim(case).bark
+    if bark is None:
+        raise NotChecked("no inspection for bark is on record")
+    width, area = case.limits.value("bark-width"), case.limits.value("bark-area")
+    if bark.widest.value < width:
+        return
+    if bark.largest is None:
+        yield Complaint(
+            f"Bark {bark.widest.entered} wide: the area of the largest such patch is not "
+            "written down.",
+            (case.place("heat_treatment", "bark"),),
+            "bark",
+            bark.widest.value,
+            width,
+            "mm",
+        )
+    elif bark.largest.value >= area:
+        yield Complaint(
+            f"Bark exceeds limit: a patch {bark.widest.entered} wide, the largest of "
+            f"{bark.largest.entered}.",
+            (case.place("heat_treatment", "bark", "largest"),),
+            "bark",
+            bark.largest.value,
+            area,
+            "cm²",
+        )

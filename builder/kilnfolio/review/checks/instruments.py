@@ -1,0 +1,437 @@
+"""Instruments and log: whether the record of the air is whole and can be believed."""
+# The decorator of a check says what it asks and why; its page is made from that.
+# ruff: noqa: D103
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from kilnfolio.records.kiln import Instrument
+from kilnfolio.records.log import Log
+from kilnfolio.records.problems import Place
+from kilnfolio.records.quantities import fahrenheit_from_celsius
+from kilnfolio.review.air import (
+    SWITCHES,
+    AirSeries,
+    Stretch,
+    asked_at_each,
+    minutes_between,
+    stretches,
+    utc,
+)
+from kilnfolio.review.findings import Case, Complaint, NotChecked, check
+
+_GROUP = "instruments and log"
+#: Mean length of a month of the Gregorian calendar [days].
+_DAYS_A_MONTH = 365.2425 / 12
+
+
+@check(
+    "gap-in-log",
+    title="Gaps in the log",
+    group=_GROUP,
+    gravity="query",
+    limits=("gap-intervals", "gap-total"),
+    source="common practice",
+    reason="What the kiln did while nothing was written is not known, and is not guessed here.",
+    held="The log has no gap beyond its declared stops.",
+)
+def gap_in_log(case: Case) -> Iterator[Complaint]:
+    air = case.need_air()
+    minutes = minutes_between(air.times)
+    longest = case.limits.value("gap-intervals") * air.log.interval_minutes
+    total = 0.0
+    for index in np.flatnonzero(minutes > longest):
+        if _declared(case, air, int(index)):
+            continue
+        total += minutes[index] - air.log.interval_minutes
+        yield Complaint(
+            f"No readings {case.clock(air.times[index])}–{case.clock(air.times[index + 1])}.",
+            (air.log.place(int(index)),),
+            "log",
+            float(minutes[index]),
+            longest,
+            "min",
+        )
+    allowed = case.limits.value("gap-total")
+    if total / 60.0 > allowed:
+        yield Complaint(
+            f"{total / 60.0:.1f} h of the log are missing in all.",
+            (air.log.place(0),),
+            "log",
+            total / 60.0,
+            allowed,
+            "h",
+        )
+    before, after = _uncovered(case, air)
+    for hours, where in ((before, "begins"), (after, "ends")):
+        if hours > allowed:
+            yield Complaint(
+                f"The log {where} {hours:.1f} h inside the charge.",
+                (case.place("log"),),
+                "log",
+                hours,
+                allowed,
+                "h",
+            )
+
+
+def _uncovered(case: Case, air: AirSeries) -> tuple[float, float]:
+    seconds = [
+        (air.times[0] - utc(case.charge.started)).astype(np.int64),
+        (utc(case.charge.ended) - air.times[-1]).astype(np.int64),
+    ]
+    return float(seconds[0]) / 3600.0, float(seconds[1]) / 3600.0
+
+
+def _declared(case: Case, air: AirSeries, index: int) -> bool:
+    """Return whether a declared stop overlaps the gap after a reading."""
+    start, end = air.times[index], air.times[index + 1]
+    return any(utc(stop.start) < end and utc(stop.end) > start for stop in case.charge.stops)
+
+
+@check(
+    "clock-repeats",
+    title="Clock repeats or jumps back",
+    group=_GROUP,
+    gravity="query",
+    source="common practice",
+    reason="Rows out of order make every rate and run length doubtful.",
+    held="The log's clock runs forward throughout.",
+)
+def clock_repeats(case: Case) -> Iterator[Complaint]:
+    log = case.need_air().log
+    rows = sum(count for reason, count in log.left_out.items() if "clock" in reason)
+    if rows:
+        yield Complaint(
+            f"The clock repeats or runs back in {rows} rows; they are kept in the file "
+            "and not used.",
+            (_first_left_out(log),),
+            "log",
+            rows,
+            0,
+            "rows",
+        )
+
+
+def _first_left_out(log: Log) -> Place:
+    """Return the place of the first row that was not used."""
+    jumps = np.flatnonzero((np.diff(log.lines) > 1) & (np.diff(log.files) == 0))
+    before = log.place(int(jumps[0]) if len(jumps) else -1)
+    return Place(before.file, before.line + 1)
+
+
+@check(
+    "stuck-sensor",
+    title="Sensor stuck",
+    group=_GROUP,
+    gravity="query",
+    limits=("stuck-hours", "stuck-partner"),
+    source="common practice",
+    reason="A sensor that repeats one value while its partner moves is not measuring.",
+    held="No sensor repeats one value while its partner moves.",
+)
+def stuck_sensor(case: Case) -> Iterator[Complaint]:
+    air = case.need_air()
+    channels = {name: values for name, values in air.log.channels.items() if name not in SWITCHES}
+    hours, moves = case.limits.value("stuck-hours"), case.limits.value("stuck-partner")
+    if len(channels) < 2:
+        raise NotChecked("the log has one channel only, and a partner is needed to tell")
+    for name, values in channels.items():
+        for run in _flat_runs(air, values, hours):
+            span = slice(run.first, run.last + 1)
+            moved = max(
+                (_range(other[span]) for partner, other in channels.items() if partner != name),
+                default=0.0,
+            )
+            if moved > moves:
+                yield Complaint(
+                    f"{name} stuck at {values[run.first]:.1f} since "
+                    f"{case.clock(air.times[run.first])}"
+                    f" for {run.hours:.1f} h.",
+                    (air.log.place(run.first),),
+                    name,
+                    run.hours,
+                    hours,
+                    "h",
+                )
+
+
+def _flat_runs(air: AirSeries, values: np.ndarray, hours: float) -> list[Stretch]:
+    """Return the stretches of at least `hours` in which a channel repeats one value."""
+    longest = 2 * air.log.interval_minutes
+    pairs = stretches(air.times[:-1], values[1:] == values[:-1], longest, hours - longest / 60.0)
+    ends = [(pair.first, pair.last + 1) for pair in pairs]
+    runs = [
+        Stretch(first, last, float(minutes_between(air.times[[first, last]])[0]) / 60.0)
+        for first, last in ends
+    ]
+    return [run for run in runs if run.hours >= hours]
+
+
+def _range(values: np.ndarray) -> float:
+    return float(np.nanmax(values) - np.nanmin(values)) if np.isfinite(values).any() else 0.0
+
+
+@check(
+    "spike",
+    title="Sudden jump",
+    group=_GROUP,
+    gravity="note",
+    limits=("spike-kelvin", "spike-minutes"),
+    source="common practice",
+    reason="Kiln air has mass; a jump in minutes is a loose wire or an open door.",
+    held="No reading jumps.",
+)
+def spike(case: Case) -> Iterator[Complaint]:
+    air = case.need_air()
+    allowed, minutes = case.limits.value("spike-kelvin"), case.limits.value("spike-minutes")
+    apart = minutes_between(air.times)
+    if apart.min(initial=np.inf) > minutes:
+        raise NotChecked(f"the log has no readings within {minutes:g} min of each other")
+    quick = apart <= minutes
+    for name, values in (("dry-bulb", air.dry_bulb), ("wet-bulb", air.wet_bulb)):
+        step = np.abs(np.diff(values))
+        # there and back: a ramp is not a spike
+        back = np.concatenate([np.abs(values[2:] - values[:-2]) < allowed / 2, [False]])
+        for index in np.flatnonzero((step > allowed) & quick & back)[:3]:
+            yield Complaint(
+                f"Sudden jump of {name} at {case.clock(air.times[index + 1])}; kept in the file.",
+                (air.log.place(int(index) + 1),),
+                name,
+                float(step[index]),
+                allowed,
+                "K",
+            )
+
+
+@check(
+    "dry-wick",
+    title="Wick dry or dirty",
+    group=_GROUP,
+    gravity="query",
+    limits=(
+        "dry-wick-fall",
+        "dry-wick-minutes",
+        "dry-wick-steady",
+        "dry-wick-hand",
+        "dry-wick-hand-minutes",
+    ),
+    source="common practice; wick care in wengert-extension",
+    reason="A dry wick reads warm: the kiln looks humid, the vents open, and the timber is dried "
+    "harder than anyone intends.",
+    held="The depression held steady under a steady dry bulb, and hand readings agree.",
+)
+def dry_wick(case: Case) -> Iterator[Complaint]:
+    air = case.need_air()
+    if not np.isfinite(air.wet_bulb).any():
+        raise NotChecked("the log has no wet bulb")
+    yield from _sudden_wick(case, air)
+    yield from _drifting_wick(case, air)
+
+
+def _sudden_wick(case: Case, air: AirSeries) -> Iterator[Complaint]:
+    """Depression falls while the dry bulb stays, the spray is off and nothing was asked."""
+    fall, minutes = case.limits.value("dry-wick-fall"), case.limits.value("dry-wick-minutes")
+    steady = case.limits.value("dry-wick-steady")
+    rows = max(1, round(minutes / air.log.interval_minutes))
+    if len(air.times) <= rows:
+        return
+    # counted from the depression asked for, where it was larger: coming down to it is no fault
+    lost = np.fmin(air.depression, _depression_asked(case, air))[:-rows] - air.depression[rows:]
+    still = np.abs(air.dry_bulb[rows:] - air.dry_bulb[:-rows]) <= steady
+    spray = air.log.channels.get("spray")
+    quiet = np.ones(len(lost), bool) if spray is None else ~(np.nan_to_num(spray[rows:]) > 0)
+    index = asked_at_each(air.times, case.asked)
+    unchanged = (index[rows:] == index[:-rows]) & (
+        minutes_between(air.times, rows) <= minutes + air.log.interval_minutes
+    )
+    for run in stretches(
+        air.times[rows:], (lost > fall) & still & quiet & unchanged, 2 * air.log.interval_minutes
+    )[:1]:
+        at = run.first + rows
+        yield Complaint(
+            f"Wick may be dry or dirty: depression fell {lost[run.first]:.1f} K by "
+            f"{case.clock(air.times[at])} under a steady dry bulb.",
+            (air.log.place(at),),
+            "wet-bulb",
+            float(lost[run.first]),
+            fall,
+            "K",
+        )
+
+
+def _depression_asked(case: Case, air: AirSeries) -> np.ndarray:
+    """Return the depression asked for at each reading; NaN where that is not known."""
+    if not case.asked:
+        return np.full(len(air.times), np.nan)
+    asked = np.array([item.air.depression_k for item in case.asked])
+    index = asked_at_each(air.times, case.asked)
+    return np.where(index < 0, np.nan, asked[np.maximum(index, 0)])
+
+
+def _drifting_wick(case: Case, air: AirSeries) -> Iterator[Complaint]:
+    """Yield where the log's wet bulb sits above hand readings with a fresh wick, twice or more."""
+    allowed = case.limits.value("dry-wick-hand")
+    window = case.limits.value("dry-wick-hand-minutes")
+    above = []
+    for number, reading in enumerate(case.charge.hand_readings):
+        index = int(np.searchsorted(air.times, utc(reading.at)))
+        near = [
+            i
+            for i in (index - 1, index)
+            if 0 <= i < len(air.times)
+            and abs((air.times[i] - utc(reading.at)).astype(np.int64)) <= 60 * window
+        ]
+        wet = np.array([air.wet_bulb[i] - (air.dry_bulb[i] - reading.dry_bulb.value) for i in near])
+        if near and np.isfinite(wet).any():
+            above.append(
+                (number, reading, near[0], float(np.nanmean(wet)) - reading.wet_bulb.value)
+            )
+    over = [item for item in above if item[3] > allowed]
+    if len(over) >= 2:
+        number, reading, index, _ = over[0]
+        worst = max(item[3] for item in over)
+        yield Complaint(
+            f"Wick may be dry or dirty: the log's wet bulb reads up to {worst:.1f} K above "
+            "the hand "
+            f"readings from {case.clock(reading.at)} to {case.clock(over[-1][1].at)}.",
+            (case.place("hand_readings", number), air.log.place(index)),
+            "wet-bulb",
+            worst,
+            allowed,
+            "K",
+        )
+
+
+@check(
+    "calibration-due",
+    title="Calibration in date",
+    group=_GROUP,
+    gravity="query",
+    limits=("calibration-months",),
+    source="common practice",
+    reason="A record rests on its instruments; one never compared with anything proves little.",
+    held="Every instrument used was in calibration.",
+)
+def calibration_due(case: Case) -> Iterator[Complaint]:
+    months = case.limits.value("calibration-months")
+    used = [i for i, instrument in enumerate(case.kiln.instruments) if _in_use(case, instrument)]
+    if not used:
+        raise NotChecked("the kiln's record lists no instruments")
+    for index in used:
+        yield from overdue(case, index, months)
+
+
+def _in_use(case: Case, instrument: Instrument) -> bool:
+    """Return whether a charge rests on an instrument; core probes have a check of their own."""
+    return instrument.channel is None or bool(
+        case.air
+        and instrument.channel in case.air.log.channels
+        and not instrument.channel.startswith("core-")
+    )
+
+
+def overdue(case: Case, index: int, months: float) -> Iterator[Complaint]:
+    """Yield what is wrong with the calibration of one of the kiln's instruments."""
+    instrument = case.kiln.instruments[index]
+    day = case.charge.started.astimezone(case.zone).date()
+    done = [c.on for c in instrument.calibrations if c.on <= day]
+    place = (case.located_kiln.place("instruments", index),)
+    if not done:
+        yield Complaint(f"{instrument.id} has no calibration before {day}.", place, instrument.id)
+        return
+    age = (day - max(done)).days / _DAYS_A_MONTH
+    if age > months:
+        yield Complaint(
+            f"{instrument.id} overdue: last calibrated {max(done)}.",
+            place,
+            instrument.id,
+            age,
+            months,
+            "months",
+        )
+
+
+@check(
+    "unit-slip",
+    title="Unit changes in mid-log",
+    group=_GROUP,
+    gravity="refused",
+    limits=("unit-slip",),
+    source="common practice",
+    reason="A logger switched from °C to °F goes on writing numbers; every one after it is wrong.",
+    held="No temperature column changes its unit.",
+)
+def unit_slip(case: Case) -> Iterator[Complaint]:
+    air, near = case.need_air(), case.limits.value("unit-slip")
+    columns = {
+        name: values
+        for name, values in air.log.channels.items()
+        if name not in (*SWITCHES, "relative-humidity", "depression")
+    }
+    if not columns:
+        raise NotChecked("the log has no temperature column")
+    zero = fahrenheit_from_celsius(0.0)
+    degree = fahrenheit_from_celsius(1.0) - zero
+    for name, values in columns.items():
+        known = np.flatnonzero(np.isfinite(values))
+        before, after = values[known[:-1]], values[known[1:]]
+        slips = [
+            ("°C", "°F", np.abs(after - (zero + degree * before)) <= near),
+            ("°F", "°C", np.abs(after - (before - zero) / degree) <= near),
+        ]
+        # a jump only: near -40 degrees the two scales meet
+        jumped = np.abs(after - before) > 2 * near
+        found = [
+            (int(index), old, new)
+            for old, new, fits in slips
+            for index in np.flatnonzero(fits & jumped)[:1]
+        ]
+        if found:
+            index, old, new = min(found)
+            row = int(known[index + 1])
+            yield Complaint(
+                f"{name} changes from {old} to {new} at {case.clock(air.times[row])}: "
+                f"{before[index]:.1f}, then {after[index]:.1f}.",
+                (air.log.place(row),),
+                name,
+                float(after[index]),
+            )
+
+
+@check(
+    "zone-spread",
+    title="Entering and leaving air",
+    group=_GROUP,
+    gravity="query",
+    limits=("zone-spread", "zone-spread-hours"),
+    source="common practice",
+    reason="A wide fall of temperature across the load, or between zones, dries one side ahead "
+    "of the other.",
+    held="The two sides of the load kept within reach of each other.",
+)
+def zone_spread(case: Case) -> Iterator[Complaint]:
+    air = case.need_air()
+    sides = [
+        air.log.channels[name]
+        for name in ("dry-bulb-entering", "dry-bulb-leaving")
+        if name in air.log.channels
+    ]
+    if len(sides) < 2:
+        raise NotChecked("the log has one dry bulb only")
+    allowed, hours = case.limits.value("zone-spread"), case.limits.value("zone-spread-hours")
+    spread = np.abs(sides[0] - sides[1])
+    for run in stretches(air.times, spread > allowed, 2 * air.log.interval_minutes, hours):
+        worst = float(np.nanmax(spread[run.first : run.last + 1]))
+        yield Complaint(
+            f"Kiln heats unevenly: sides {worst:.1f} K apart from "
+            f"{case.clock(air.times[run.first])} for {run.hours:.1f} h.",
+            (air.log.place(run.first),),
+            "dry-bulb",
+            worst,
+            allowed,
+            "K",
+        )

@@ -1,0 +1,292 @@
+"""Lots: whether what is shipped keeps what was ordered."""
+# The decorator of a check says what it asks and why; its page is made from that.
+# ruff: noqa: D103
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from kilnfolio.physics.sorption import equilibrium_moisture_content
+from kilnfolio.physics.survey import readings_needed, share_shown
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.lot import Pack
+from kilnfolio.review.findings import Complaint, LotCase, NotChecked, check
+from kilnfolio.review.judgement import judge, readings_of
+
+_GROUP = "lot"
+
+
+@check(
+    "lot-moisture",
+    title="Survey against the order",
+    group=_GROUP,
+    gravity="refused",
+    of="lot",
+    limits=(
+        "en-14298-mean-low",
+        "en-14298-mean-high",
+        "en-14298-piece-low",
+        "en-14298-piece-high",
+        "en-14298-share",
+    ),
+    source="en-14298, or the order",
+    reason="The order says what the lot must be. The readings say what it is.",
+    held="The readings keep what was ordered.",
+)
+def lot_moisture(case: LotCase) -> Iterator[Complaint]:
+    judgement = judge(case)
+    if judgement.met is None:
+        raise NotChecked(judgement.sentence.rstrip("."))
+    if not judgement.met:
+        yield Complaint(
+            f"Lot misses its order: {judgement.sentence}", (case.place("order"),), "lot"
+        )
+
+
+@check(
+    "sample-size-for-claim",
+    title="Readings against the claim",
+    group=_GROUP,
+    gravity="query",
+    of="lot",
+    source="Clopper–Pearson lower bound; pieces picked at random",
+    reason="Twelve good readings do not show what forty-five would.",
+    held="The readings are enough for the sentence ordered.",
+)
+def sample_size_for_claim(case: LotCase) -> Iterator[Complaint]:
+    order = case.lot.order
+    if order.claimed_confidence is None:
+        raise NotChecked("the order asks for no share to be shown at a confidence")
+    for name, charge in case.charges.items():
+        if charge.record.survey and charge.record.survey.chosen == "convenience":
+            yield Complaint(
+                f"The survey of charge {name} took the pieces at hand: no number of them "
+                "shows a share of the lot.",
+                (charge.place("survey", "chosen"),),
+                name,
+            )
+    judgement = judge(case)
+    if judgement.inside is None or judgement.share_asked_pct is None:
+        raise NotChecked(judgement.sentence.rstrip("."))
+    confidence = order.claimed_confidence.value
+    shown = 100.0 * share_shown(judgement.n, judgement.n - judgement.inside, confidence / 100.0)
+    if judgement.share_asked_pct >= 100.0:
+        yield Complaint(
+            "No number of readings shows 100 % of a lot, unless every piece is measured.",
+            (case.place("order", "claimed_confidence"),),
+            "survey",
+            shown,
+            judgement.share_asked_pct,
+            "%",
+        )
+    elif shown < judgement.share_asked_pct:
+        needed = readings_needed(judgement.share_asked_pct / 100.0, confidence / 100.0)
+        yield Complaint(
+            f"Too few readings for that sentence: {judgement.n} readings, {judgement.inside} "
+            "within, "
+            f"show at least {shown:.1f} % of the lot at {confidence:g} % confidence, not "
+            f"{judgement.share_asked_pct:g} %. With none outside, {needed} readings would.",
+            (case.place("order", "claimed_confidence"),),
+            "survey",
+            judgement.n,
+            needed,
+            "readings",
+        )
+
+
+@check(
+    "survey-age",
+    title="Survey age at dispatch",
+    group=_GROUP,
+    gravity="query",
+    of="lot",
+    limits=("survey-age",),
+    source="common practice",
+    reason="Timber goes on moving with the shed's air after it was measured.",
+    held="The survey was fresh at dispatch.",
+)
+def survey_age(case: LotCase) -> Iterator[Complaint]:
+    if case.lot.shipped is None:
+        raise NotChecked("the lot is not shipped")
+    if not case.surveys:
+        raise NotChecked("no survey is on record")
+    days = max((case.lot.shipped - survey.at).days for survey in case.surveys)
+    allowed = case.limits.value("survey-age")
+    if days > allowed:
+        yield Complaint(
+            f"Re-measure before dispatch: the survey was {days} days old.",
+            (case.place("shipped"),),
+            "survey",
+            days,
+            allowed,
+            "days",
+        )
+
+
+@check(
+    "storage-air",
+    title="Shed air against lot MC",
+    group=_GROUP,
+    gravity="query",
+    of="lot",
+    limits=("storage-air",),
+    source="common practice",
+    reason="A lot left in air that does not suit it leaves its specification by itself.",
+    held="The shed's air suits the lot.",
+)
+def storage_air(case: LotCase) -> Iterator[Complaint]:
+    storage = case.lot.storage
+    if storage is None or not case.surveys:
+        raise NotChecked("the shed's air or the survey is not on record")
+    emc = equilibrium_moisture_content(storage.temperature.value, storage.relative_humidity.value)
+    mean = float(readings_of(case).mean())
+    allowed = case.limits.value("storage-air")
+    if abs(emc - mean) > allowed:
+        yield Complaint(
+            f"Shed will change this lot: its air is at {emc:.1f} % EMC, the lot at {mean:.1f} %.",
+            (case.place("storage"),),
+            "shed",
+            emc - mean,
+            allowed,
+            "points",
+        )
+
+
+@check(
+    "pack-in-charge",
+    title="Pack belongs to its charge",
+    group=_GROUP,
+    gravity="refused",
+    of="lot",
+    claim="record",
+    source="common practice",
+    reason="The chain from pack to charge is what a record is for.",
+    held="Every pack stands in the stacking record of its charge.",
+)
+def pack_in_charge(case: LotCase) -> Iterator[Complaint]:
+    known = 0
+    for index, pack in enumerate(case.lot.packs):
+        stacking = case.charges[pack.charge].record.stacking
+        place = (case.place("packs", index, "number"),)
+        if stacking is None or not stacking.packs:
+            continue
+        known += 1
+        others = [name for name in case.stacked_in[pack.number] if name != pack.charge]
+        if pack.number in stacking.packs and others:
+            yield Complaint(
+                f"Pack {pack.number} is in two charges: {pack.charge} and {', '.join(others)}.",
+                place,
+                pack.number,
+            )
+        if pack.number not in stacking.packs:
+            yield Complaint(
+                f"Pack {pack.number} is not in the stacking record of charge {pack.charge}.",
+                place,
+                pack.number,
+            )
+    if not known:
+        raise NotChecked("no stacking record lists packs")
+
+
+@check(
+    "shipped-in-order",
+    title="Shipped after tested",
+    group=_GROUP,
+    gravity="refused",
+    of="lot",
+    claim="record",
+    source="common practice",
+    reason="A lot shipped before it was tested was not tested.",
+    held="The lot was shipped after drying and testing.",
+)
+def shipped_in_order(case: LotCase) -> Iterator[Complaint]:
+    if case.lot.shipped is None:
+        raise NotChecked("the lot is not shipped")
+    for pack in case.lot.packs:
+        charge = case.charges[pack.charge].record
+        latest = max(charge.unloaded, charge.survey.at if charge.survey else charge.unloaded)
+        if case.lot.shipped < latest:
+            yield Complaint(
+                f"Shipped before charge {charge.id} was unloaded and tested.",
+                (case.place("shipped"),),
+                charge.id,
+            )
+            return
+
+
+@check(
+    "volume-out",
+    title="Volume out against volume in",
+    group=_GROUP,
+    gravity="refused",
+    of="lot",
+    claim="record",
+    limits=("volume-loss",),
+    source="common practice",
+    reason="More timber out than in means a pack from elsewhere; much less, a pack unaccounted "
+    "for. Shrinkage alone takes some per cent.",
+    held="The timber that left agrees with what went in.",
+)
+def volume_out(case: LotCase) -> Iterator[Complaint]:
+    place, allowed = (case.place("packs"),), case.limits.value("volume-loss")
+    for charge_id, packs in case.packs_out.items():
+        charge = case.charges[charge_id].record
+        out = sum(pack.volume.value for pack in packs)
+        volume_in = sum(stock.volume.value for stock in charge.stock)
+        if out > volume_in:
+            yield Complaint(
+                f"More timber out than in: {out:.2f} m³ of charge {charge_id}, which "
+                f"held {volume_in:.2f} m³.",
+                place,
+                charge_id,
+                out,
+                volume_in,
+                "m³",
+            )
+            continue
+        lost = 100.0 * (1.0 - out / volume_in)
+        if lost > allowed and _all_packed(charge, packs):
+            yield Complaint(
+                f"{lost:.0f} % of charge {charge_id} is lost between loading and packing: "
+                f"{volume_in:.2f} m³ in, {out:.2f} m³ out.",
+                place,
+                charge_id,
+                lost,
+                allowed,
+                "%",
+                gravity="query",
+            )
+
+
+def _all_packed(charge: Charge, packs: tuple[Pack, ...]) -> bool:
+    """Return whether every pack of a charge stands in a lot, so that a loss can be told."""
+    return (
+        charge.stacking is not None
+        and bool(charge.stacking.packs)
+        and set(charge.stacking.packs) <= {pack.number for pack in packs}
+    )
+
+
+@check(
+    "claim-evidence",
+    title="Certified claim",
+    group=_GROUP,
+    gravity="refused",
+    of="lot",
+    claim="record",
+    source="retention: eudr; FSC and PEFC from memory",
+    reason="A claim on the way out needs the same claim on the way in.",
+    held="The certificate claim stands on the intake papers.",
+)
+def claim_evidence(case: LotCase) -> Iterator[Complaint]:
+    if case.lot.claim is None:
+        raise NotChecked("no certificate claim is made")
+    for charge_id in sorted({pack.charge for pack in case.lot.packs}):
+        stock = case.charges[charge_id].record.stock
+        intakes = [intake for item in stock for intake in item.intake]
+        if not intakes or any(intake.claim is None for intake in intakes):
+            yield Complaint(
+                f"Claim lacks input record: the intake of charge {charge_id} has none.",
+                (case.place("claim"),),
+                charge_id,
+            )

@@ -1,0 +1,465 @@
+"""The Dossier: everything the review of one charge found, immutable, JSON in and out.
+
+It is what the cache stores, the seal signs, the pages render and the audit recomputes. Numbers
+enter it rounded to the decimals their uncertainty deserves, so that another machine's arithmetic
+gives the same bytes; long series stay in their files and enter by digest and summary.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict
+
+#: held: the rule is kept; query: it needs a signed reason; refused: it stops the claim it
+#: touches; not checked: the data is absent; waived: a query or refusal with a signed reason.
+Outcome = Literal["held", "query", "refused", "not checked", "waived"]
+
+
+class Part(BaseModel):
+    """Part of a dossier: fixed once made."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
+
+
+class Input(Part):
+    """A file the dossier rests on."""
+
+    path: str
+    """Path relative to the mill folder."""
+    sha256: str
+    """Digest of its bytes, in hex."""
+    size: int
+    """Bytes."""
+
+
+class Spot(Part):
+    """Where in the inputs a finding points."""
+
+    file: str
+    """Path relative to the mill folder."""
+    line: int
+    """Line, from 1."""
+    column: int = 1
+    """Column, from 1."""
+
+
+class Working(Part):
+    """One computed number as a teacher would write it on the board."""
+
+    name: str
+    """What it is, as in 'MC of board S1'."""
+    formula: str
+    """The formula in symbols."""
+    substituted: str
+    """The formula with the values put in."""
+    result: str
+    """The result with its unit."""
+    source: str
+    """Where the formula stands."""
+
+
+class Finding(Part):
+    """What one check says of the charge."""
+
+    check: str
+    """Slug of the check."""
+    outcome: Outcome
+    """The outcome."""
+    message: str
+    """The sentence the operator reads."""
+    noted: bool = False
+    """Something was noticed that asks for no answer."""
+    where: tuple[Spot, ...] = ()
+    """The lines it points at."""
+    subject: str = ""
+    """The board, probe, channel or step it concerns."""
+    value: float | None = None
+    """The number found."""
+    limit: float | None = None
+    """The number allowed."""
+    unit: str = ""
+    """Their unit."""
+    waived_by: str = ""
+    """Who waived it."""
+    waived_because: str = ""
+    """Why."""
+
+
+class SectionResult(Part):
+    """MC of a moisture section."""
+
+    id: str
+    """Tag."""
+    green_g: float
+    """Mass when cut [g]."""
+    oven_dry_g: float
+    """Oven-dry mass [g]."""
+    mc_pct: float
+    """MC [%]."""
+    mc_uncertainty_pct: float
+    """Expanded uncertainty, about 95 % [points]."""
+
+
+class BoardPoint(Part):
+    """A board at one weighing."""
+
+    at: dt.datetime
+    """When."""
+    mass_g: float
+    """Mass [g]."""
+    mc_pct: float
+    """MC [%]."""
+    mc_uncertainty_pct: float
+    """Expanded uncertainty, about 95 % [points]."""
+    daily_loss_pct: float | None = None
+    """Points of MC a day since the weighing before."""
+
+
+class BoardResult(Part):
+    """A sample board through the charge."""
+
+    id: str
+    """Tag."""
+    species: str
+    """Species id."""
+    position: str
+    """Where it sat."""
+    chosen_as: str
+    """Why it was chosen."""
+    sections: tuple[SectionResult, ...]
+    """Its sections."""
+    section_mean_mc_pct: float
+    """Mean MC of the sections [%]."""
+    green_g: float
+    """Mass when the sections were cut [g]."""
+    oven_dry_g: float
+    """Oven-dry mass used [g]."""
+    oven_dry_uncertainty_g: float
+    """Expanded uncertainty [g]."""
+    points: tuple[BoardPoint, ...]
+    """Its weighings, the first when cut."""
+
+
+class ControlPoint(Part):
+    """The controlling MC at one weighing."""
+
+    at: dt.datetime
+    """When."""
+    mc_pct: float
+    """Controlling MC [%]."""
+    mean_pct: float
+    """Mean of all boards [%]."""
+    wettest_pct: float
+    """Wettest board [%]."""
+    driest_pct: float
+    """Driest board [%]."""
+    boards: tuple[str, ...]
+    """The boards that decide."""
+
+
+class AirPoint(Part):
+    """Mean air over one interval of the summary."""
+
+    at: dt.datetime
+    """Middle of the interval."""
+    dry_bulb_c: float | None = None
+    """Dry bulb [°C]; none where no reading was used."""
+    wet_bulb_c: float | None = None
+    """Wet bulb [°C]."""
+    relative_humidity_pct: float | None = None
+    """RH [%]."""
+    emc_pct: float | None = None
+    """EMC [%]."""
+
+
+class SetPoint(Part):
+    """The air the schedule asks for from a moment on."""
+
+    at: dt.datetime
+    """From."""
+    label: str
+    """Step number, 'equalizing' or 'conditioning'."""
+    dry_bulb_c: float
+    """Dry bulb [°C]."""
+    wet_bulb_c: float
+    """Wet bulb [°C]."""
+    relative_humidity_pct: float
+    """RH [%]."""
+    emc_pct: float
+    """EMC [%]."""
+
+
+class StepReplay(Part):
+    """One step change: what decided it, and whether it was due."""
+
+    at: dt.datetime
+    """When the air was set."""
+    step: int
+    """The step begun."""
+    trigger_pct: float | None
+    """Controlling MC at which it was due [%]; none in a time-based schedule."""
+    controlling_pct: float | None
+    """Controlling MC at the last weighing before [%]."""
+    boards: tuple[str, ...]
+    """The boards that decided."""
+    early_by_pct: float | None
+    """Points above the trigger; negative when late."""
+
+
+class Gap(Part):
+    """A stretch without readings, or a declared stop."""
+
+    start: dt.datetime
+    """From."""
+    end: dt.datetime
+    """To."""
+    kind: Literal["gap", "stop"]
+    """No readings, or the kiln stood."""
+    cause: str = ""
+    """Why, where written down."""
+
+
+class LogSummary(Part):
+    """What the logger's files hold and how much of it was used."""
+
+    rows: int
+    """Rows of data."""
+    used: int
+    """Rows with a time and at least one value used."""
+    left_out: dict[str, int]
+    """Rows and cells not used, by reason."""
+    first: dt.datetime
+    """First reading."""
+    last: dt.datetime
+    """Last reading."""
+    interval_minutes: float
+    """Interval of the profile [min]."""
+    air: tuple[AirPoint, ...]
+    """Mean air by interval, at most a few hundred points."""
+    summary_hours: float
+    """Length of those intervals [h]."""
+    cores: dict[str, tuple[tuple[dt.datetime, float], ...]] = {}
+    """Core temperatures by channel, sampled for the chart [°C]."""
+
+
+class StageResult(Part):
+    """Equalizing or conditioning against its rule."""
+
+    start: dt.datetime
+    """Begun."""
+    end: dt.datetime
+    """Ended."""
+    set_emc_pct: float
+    """EMC set [%]."""
+    rule_emc_pct: float
+    """EMC the rule gives [%]."""
+    achieved_emc_pct: float | None
+    """Mean EMC of the last half of the stage [%]."""
+    driest_at_start_pct: float | None
+    """Driest board at the weighing before the start [%]."""
+    wettest_at_start_pct: float | None
+    """Wettest board then [%]."""
+    wettest_at_end_pct: float | None
+    """Wettest board at the weighing nearest the end [%]."""
+    driest_at_end_pct: float | None
+    """Driest board then [%]."""
+    hours: float
+    """Length [h]."""
+
+
+class SurveyResult(Part):
+    """The final survey."""
+
+    at: dt.datetime
+    """When."""
+    method: str
+    """How."""
+    readings: tuple[float, ...]
+    """Corrected readings [% MC]."""
+    positions: tuple[str, ...]
+    """Position of each reading in the kiln, '' where not written."""
+    packs: tuple[str, ...]
+    """Pack of each reading, '' where not written."""
+    correction_pct: float
+    """Temperature correction applied to each reading here [points]."""
+    correction_words: str
+    """What was corrected, by whom."""
+    n: int
+    """Readings."""
+    mean_pct: float
+    """Mean [% MC]."""
+    sd_pct: float
+    """Standard deviation [points]."""
+    driest_pct: float
+    """Driest [% MC]."""
+    wettest_pct: float
+    """Wettest [% MC]."""
+    mean_low_pct: float
+    """95 % confidence interval of the lot mean, lower end."""
+    mean_high_pct: float
+    """Upper end."""
+
+
+class HeatRun(Part):
+    """The longest unbroken run of one core probe."""
+
+    channel: str
+    """Log channel."""
+    position: str
+    """Where in the load."""
+    threshold_c: float
+    """Required [°C]."""
+    required_minutes: float
+    """Required [min]."""
+    longest_minutes: float
+    """Longest unbroken run at or above the threshold [min]."""
+    start: dt.datetime | None
+    """Begun."""
+    end: dt.datetime | None
+    """Ended."""
+    highest_c: float
+    """Highest reading [°C]."""
+    uncertainty_k: float | None
+    """Expanded uncertainty of the probe [K]."""
+
+
+class WaterAndHeat(Part):
+    """The water a charge gave up and the least heat it needed."""
+
+    volume_m3: float
+    """Timber [m³]."""
+    basic_density_kg_m3: float
+    """Basic density, by volume over the stock [kg/m³]."""
+    mc_from_pct: float
+    """Mean MC of the boards at the start [%]."""
+    mc_to_pct: float
+    """Final mean MC [%]."""
+    water_kg: float
+    """Water removed [kg]."""
+    least_heat_kwh: float
+    """Least heat [kWh]."""
+    metered_kwh: float | None
+    """Metered energy [kWh]."""
+
+
+class Judgement(Part):
+    """Whether a lot's readings keep its order."""
+
+    rule: str
+    """The rule in words, with its numbers."""
+    met: bool | None
+    """Kept, not kept, or (none) not assessed."""
+    sentence: str
+    """What may be said to the customer."""
+    mean_pct: float | None = None
+    """Mean of the readings [% MC]."""
+    mean_low_pct: float | None = None
+    """Lowest lot mean the rule allows [% MC]."""
+    mean_high_pct: float | None = None
+    """Highest lot mean the rule allows [% MC]."""
+    piece_low_pct: float | None = None
+    """Driest piece the rule allows [% MC]."""
+    piece_high_pct: float | None = None
+    """Wettest piece the rule allows [% MC]."""
+    share_asked_pct: float | None = None
+    """Share of pieces that must lie within [%]."""
+    inside: int | None = None
+    """Readings within."""
+    n: int = 0
+    """Readings."""
+    share_shown_pct: float | None = None
+    """Share of the lot these readings support at 95 % confidence, if picked at random."""
+    readings_needed: int | None = None
+    """Readings needed to show the share asked, if all lie within."""
+
+
+class LotDossier(Part):
+    """The review of one lot."""
+
+    lot: str
+    """Lot number."""
+    charges: tuple[str, ...]
+    """Its charges."""
+    readings: tuple[float, ...]
+    """Corrected readings of those charges' surveys [% MC]."""
+    judgement: Judgement
+    """Against the order."""
+    heat_treated: bool | None
+    """Every charge's heat-treatment evidence holds; none where not asked or not evidenced."""
+    findings: tuple[Finding, ...]
+    """What the checks of lots say."""
+
+
+class Rules(Part):
+    """The versions of what the review rests on."""
+
+    kilnfolio: str
+    """Version of kilnfolio."""
+    limits_revision: int
+    """Revision of schedules/limits.yaml."""
+    schedule: str
+    """Schedule id and revision."""
+    pressure_pa: float
+    """Air pressure used [Pa]."""
+    psychrometer: str
+    """How RH was had from the bulbs."""
+    emc_equation: str
+    """The EMC equation."""
+
+
+class Dossier(Part):
+    """The review of one charge."""
+
+    charge: str
+    """Charge number."""
+    invented: bool
+    """Made for show."""
+    kiln: str
+    """Kiln id."""
+    rules: Rules
+    """What it rests on."""
+    inputs: tuple[Input, ...]
+    """The files it rests on."""
+    started: dt.datetime
+    """Heating began."""
+    ended: dt.datetime
+    """Drying ended."""
+    target_mc_pct: float
+    """Final MC aimed at [%]."""
+    boards: tuple[BoardResult, ...]
+    """The sample boards."""
+    control_rule: str
+    """Which boards decide."""
+    controlling: tuple[ControlPoint, ...]
+    """Controlling MC by weighing."""
+    log: LogSummary | None
+    """The log."""
+    set_points: tuple[SetPoint, ...]
+    """What the schedule asked for, as run."""
+    steps: tuple[StepReplay, ...]
+    """Why each step was made."""
+    gaps: tuple[Gap, ...]
+    """Gaps and stops."""
+    equalizing: StageResult | None
+    """Equalizing."""
+    conditioning: StageResult | None
+    """Conditioning."""
+    survey: SurveyResult | None
+    """Final survey."""
+    heat: tuple[HeatRun, ...]
+    """Heat-treatment evidence."""
+    water: WaterAndHeat | None
+    """Water and heat."""
+    workings: tuple[Working, ...]
+    """The arithmetic."""
+    findings: tuple[Finding, ...]
+    """What the checks say."""
+
+    def outcome_of(self, *checks: str) -> Outcome:
+        """Return the gravest outcome among the findings of `checks`, or of all if none given."""
+        gravity: tuple[Outcome, ...] = ("refused", "query", "not checked", "waived", "held")
+        found = {finding.outcome for finding in self.findings
+                 if not checks or finding.check in checks}
+        return next((outcome for outcome in gravity if outcome in found), "not checked")

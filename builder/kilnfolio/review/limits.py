@@ -1,0 +1,58 @@
+"""The narrowest limit that fits a charge. No threshold lives in code: all stand in limits.yaml."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from kilnfolio.records.limits import Limit, Limits, Scope
+
+
+@dataclass(frozen=True)
+class Subject:
+    """What a limit is asked for."""
+
+    species: tuple[str, ...] = ()
+    kind: str | None = None
+    thickness_mm: float | None = None
+    target_mc_pct: float | None = None
+
+
+class NoLimit(LookupError):  # noqa: N818  an outcome, not a fault
+    """The limits file has no entry that fits."""
+
+
+@dataclass(frozen=True)
+class LimitBook:
+    """The mill's limits, asked for one subject at a time."""
+
+    limits: Limits
+    subject: Subject = Subject()
+
+    def find(self, key: str, subject: Subject | None = None) -> Limit:
+        """Return the limit whose scope fits most narrowly.
+
+        Raises
+        ------
+        NoLimit
+            No entry of that key fits.
+        """
+        subject = subject or self.subject
+        fitting = [limit for limit in self.limits.limits.get(key, []) if fits(limit.scope, subject)]
+        if not fitting:
+            raise NoLimit(f"schedules/limits.yaml has no limit '{key}' that fits")
+        return max(fitting, key=lambda limit: limit.scope.narrowness)
+
+    def value(self, key: str, subject: Subject | None = None) -> float:
+        """Return the number of the limit that fits; see `find`."""
+        return self.find(key, subject).value
+
+
+def fits(scope: Scope, subject: Subject) -> bool:
+    """Return whether a limit's scope covers a subject."""
+    return all((
+        not scope.species or bool(set(scope.species) & set(subject.species)),
+        scope.kind is None or scope.kind == subject.kind,
+        scope.thicker_than is None or (subject.thickness_mm is not None
+                                       and subject.thickness_mm > scope.thicker_than.value),
+        scope.target_mc is None or scope.target_mc == subject.target_mc_pct,
+    ))

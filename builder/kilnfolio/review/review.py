@@ -1,0 +1,443 @@
+"""The whole review: a charge and its surroundings to a Dossier, a lot to a LotDossier."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import math
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+
+from kilnfolio import __version__
+from kilnfolio.physics.air import pressure_at_altitude
+from kilnfolio.physics.rules import equalizing_emc
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.log import Log, as_moment, join_logs, read_log
+from kilnfolio.records.model import Located
+from kilnfolio.records.problems import Problem, RecordProblems
+from kilnfolio.records.schedule import Schedule
+from kilnfolio.review import checks as _registered  # noqa: F401  fills the registry
+from kilnfolio.review import dossier as d
+from kilnfolio.review.air import (
+    SUMMARY_POINTS,
+    AirSeries,
+    air_series,
+    believable,
+    minutes_between,
+    moments_of,
+    summarize,
+)
+from kilnfolio.review.boards import COVERAGE, board_histories, control_at, controls
+from kilnfolio.review.ending import (
+    StageOutcome,
+    probe_runs,
+    stage_outcome,
+    survey_outcome,
+    water_balance,
+)
+from kilnfolio.review.findings import CHECKS, Case, LotCase, run_checks
+from kilnfolio.review.judgement import judge, readings_of
+from kilnfolio.review.limits import LimitBook, Subject
+from kilnfolio.review.setpoints import Asked, PlannedStep, asked_air, planned_steps
+from kilnfolio.review.working import FORMULAS, evaluate
+
+PSYCHROMETER = "ventilated wet bulb, A = 0.000662 per °C"
+EMC_EQUATION = "Hailwood–Horrobin, two hydrates (Wood Handbook, eq. 4-5)"
+
+
+def mill_pressure(folder: MillFolder) -> float:
+    """Return the air pressure the mill's humidities are computed at [Pa]."""
+    mill = folder.mill.record
+    if mill.pressure:
+        return mill.pressure.value
+    return float(pressure_at_altitude(mill.altitude.value / 1000.0))
+
+
+def review_charge(folder: MillFolder, charge_id: str) -> d.Dossier:
+    """Review one charge.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill.
+    charge_id : str
+        Which charge.
+
+    Returns
+    -------
+    Dossier
+
+    Raises
+    ------
+    RecordProblems
+        A logger file does not fit its profile.
+    """
+    located = folder.charges[charge_id]
+    case = build_case(folder, located, _read_logs(folder, located))
+    return _dossier(folder, case)
+
+
+def _read_logs(folder: MillFolder, located: Located[Charge]) -> Log | None:
+    home, logs = folder.charge_folder(located.record.id), []
+    problems: list[Problem] = []
+    zone = folder.mill.record.zone
+    for entry in located.record.log:
+        path = home / entry.file
+        shown_as = path.relative_to(folder.root).as_posix()
+        try:
+            logs.append(read_log(path, shown_as, folder.loggers[entry.profile].record, zone))
+        except RecordProblems as error:
+            problems.extend(error.problems)
+    if problems:
+        raise RecordProblems(problems)
+    return join_logs(logs) if logs else None
+
+
+def build_case(folder: MillFolder, located: Located[Charge], log: Log | None) -> Case:
+    """Compute everything the checks look at.
+
+    Raises
+    ------
+    RecordProblems
+        The schedule, or equalizing or conditioning, asks for air that cannot be.
+    """
+    charge = located.record
+    pressure = mill_pressure(folder)
+    kiln, schedule = folder.kilns[charge.kiln], folder.schedules[charge.schedule]
+    species = {stock.species: folder.species[stock.species].record for stock in charge.stock}
+    main = charge.stock[0]
+    limits = LimitBook(folder.limits.record, Subject(
+        tuple(species), species[main.species].kind, main.thickness.value, charge.target_mc.value))
+    log = believable(log) if log is not None else None
+    steps = _planned(folder, schedule, pressure)
+    air = air_series(log, pressure) if log is not None and len(log.times) else None
+    boards = board_histories(charge)
+    control = controls(charge, boards)
+    grace = dt.timedelta(hours=limits.value("stage-end-grace"))
+    stages = {name: stage_outcome(stage, air, control, grace) if stage else None
+              for name, stage in (("equalizing", charge.equalizing),
+                                  ("conditioning", charge.conditioning))}
+    survey = survey_outcome(charge.survey, species[main.species]) if charge.survey else None
+    probes = probe_runs(charge.heat_treatment, log, kiln.record, 2 * log.interval_minutes) \
+        if charge.heat_treatment and log is not None else ()
+    water = water_balance(charge, species, control, survey, air,
+                          limits.value("loading-temperature"))
+    return Case(located, kiln, schedule, species, steps, _asked(located, steps, pressure), air,
+                boards, control, stages["equalizing"], stages["conditioning"], survey, probes,
+                water, limits, pressure, folder.mill.record.zone)
+
+
+def _planned(folder: MillFolder, schedule: Located[Schedule], pressure_pa: float
+             ) -> tuple[PlannedStep, ...]:
+    try:
+        return planned_steps(schedule.record, folder.steps_of(schedule.record), pressure_pa)
+    except ValueError as error:
+        raise RecordProblems([Problem(
+            schedule.place("steps"), f"schedule '{schedule.record.id}'",
+            f"a step asks for air that cannot be: {error}",
+            "Check the step's dry bulb against its depression, RH or EMC")]) from None
+
+
+def _asked(located: Located[Charge], steps: tuple[PlannedStep, ...], pressure_pa: float
+           ) -> tuple[Asked, ...]:
+    try:
+        return asked_air(located.record, steps, pressure_pa)
+    except ValueError as error:
+        stage = "conditioning" if located.record.conditioning else "equalizing"
+        raise RecordProblems([Problem(
+            located.place(stage), "equalizing or conditioning",
+            f"it asks for air that cannot be: {error}",
+            "Check the EMC against the dry bulb")]) from None
+
+
+# --- from a case to a dossier ---------------------------------------------------------------------
+
+def _dossier(folder: MillFolder, case: Case) -> d.Dossier:
+    charge = case.charge
+    return d.Dossier(
+        charge=charge.id, invented=charge.invented, kiln=charge.kiln,
+        rules=d.Rules(kilnfolio=__version__, limits_revision=folder.limits.record.revision,
+                      schedule=f"{charge.schedule}, revision {charge.schedule_revision}",
+                      pressure_pa=round(case.pressure_pa), psychrometer=PSYCHROMETER,
+                      emc_equation=EMC_EQUATION),
+        inputs=_inputs(folder, case.located), started=charge.started, ended=charge.ended,
+        target_mc_pct=charge.target_mc.value, boards=_boards(case),
+        control_rule=charge.control_rule, controlling=_controlling(case), log=_log(case),
+        set_points=_set_points(case), steps=_steps(case), gaps=_gaps(case),
+        equalizing=_stage(case, "equalizing"), conditioning=_stage(case, "conditioning"),
+        survey=survey_result(case), heat=heat_result(case), water=_water(case),
+        workings=_workings(case),
+        findings=run_checks(case, charge.waivers))
+
+
+def _inputs(folder: MillFolder, located: Located[Charge]) -> tuple[d.Input, ...]:
+    """Return the digests of every file the review read."""
+    charge = located.record
+    files = [located.file, folder.mill.file, folder.limits.file, folder.kilns[charge.kiln].file,
+             folder.schedules[charge.schedule].file,
+             *(folder.species[stock.species].file for stock in charge.stock)]
+    home = Path(located.file).parent
+    for entry in charge.log:
+        files += [(home / entry.file).as_posix(), folder.loggers[entry.profile].file]
+    if folder.schedules[charge.schedule].record.notation:
+        files.append(next(iter(folder.notations.values())).file)
+    return tuple(_input(folder.root, name) for name in dict.fromkeys(files))
+
+
+def _input(root: Path, name: str) -> d.Input:
+    raw = (root / name).read_bytes()
+    return d.Input(path=name, sha256=hashlib.sha256(raw).hexdigest(), size=len(raw))
+
+
+def _boards(case: Case) -> tuple[d.BoardResult, ...]:
+    return tuple(d.BoardResult(
+        id=history.board.id,
+        species=history.board.species or case.charge.stock[0].species,
+        position=history.board.position or "", chosen_as=history.board.chosen_as,
+        sections=tuple(d.SectionResult(
+            id=section.id, green_g=section.green_g, oven_dry_g=section.oven_dry_g,
+            mc_pct=round(section.mc_pct, 2),
+            mc_uncertainty_pct=round(section.uncertainty_pct, 2)) for section in history.sections),
+        section_mean_mc_pct=round(history.mean_mc_pct, 2), green_g=history.board.green_mass.value,
+        oven_dry_g=round(history.oven_dry_g, 1),
+        oven_dry_uncertainty_g=round(COVERAGE * history.oven_dry_error_g, 1),
+        points=tuple(d.BoardPoint(
+            at=point.at, mass_g=round(point.mass_g, 1), mc_pct=round(point.mc_pct, 2),
+            mc_uncertainty_pct=round(point.uncertainty_pct, 2),
+            daily_loss_pct=_round(point.daily_loss_pct, 2)) for point in history.points))
+        for history in case.boards if history.sections)
+
+
+def _controlling(case: Case) -> tuple[d.ControlPoint, ...]:
+    return tuple(d.ControlPoint(
+        at=control.at, mc_pct=round(control.mc_pct, 2),
+        mean_pct=round(float(np.mean(list(control.all_mc.values()))), 2),
+        wettest_pct=round(control.wettest_pct, 2), driest_pct=round(control.driest_pct, 2),
+        boards=control.boards) for control in case.controls)
+
+
+def _log(case: Case) -> d.LogSummary | None:
+    if case.air is None:
+        return None
+    log = case.air.log
+    hours, bins = summarize(case.air)
+    middles = moments_of(np.array([item.middle for item in bins]), case.zone)
+    used = int(np.isfinite(case.air.dry_bulb).sum())
+    left_out = dict(sorted(log.left_out.items()))
+    return d.LogSummary(
+        rows=log.rows, used=used, left_out=left_out, first=log.moment(0, case.zone),
+        last=log.moment(-1, case.zone), interval_minutes=log.interval_minutes, summary_hours=hours,
+        air=tuple(d.AirPoint(
+            at=at,
+            dry_bulb_c=_round(item.means["dry_bulb"], 2),
+            wet_bulb_c=_round(item.means["wet_bulb"], 2),
+            relative_humidity_pct=_round(item.means["relative_humidity"], 1),
+            emc_pct=_round(item.means["emc"], 2)) for item, at in zip(bins, middles, strict=True)),
+        cores=_cores(case, case.air))
+
+
+def _cores(case: Case, air: AirSeries) -> dict[str, tuple[tuple[dt.datetime, float], ...]]:
+    """Return core temperatures thinned for the chart, extremes of the claim kept in `heat`."""
+    every = max(1, len(air.times) // SUMMARY_POINTS)
+    moments = moments_of(air.times[::every], case.zone)
+    return {name: tuple((at, value) for at, value in zip(
+                moments, np.round(values[::every], 2).tolist(), strict=True) if value == value)
+            for name, values in air.log.channels.items() if name.startswith("core-")}
+
+
+def _set_points(case: Case) -> tuple[d.SetPoint, ...]:
+    return tuple(d.SetPoint(
+        at=asked.at, label=asked.label, dry_bulb_c=round(asked.air.dry_bulb_c, 2),
+        wet_bulb_c=round(asked.air.wet_bulb_c, 2),
+        relative_humidity_pct=round(asked.air.relative_humidity_pct, 1),
+        emc_pct=round(asked.air.emc_pct, 2)) for asked in case.asked)
+
+
+def _steps(case: Case) -> tuple[d.StepReplay, ...]:
+    replays = []
+    for change in case.charge.step_changes:
+        if not 1 <= change.step <= len(case.steps):
+            continue
+        trigger = case.steps[change.step - 2].until_mc_pct if change.step > 1 else None
+        control = control_at(case.controls, change.at)
+        replays.append(d.StepReplay(
+            at=change.at, step=change.step, trigger_pct=trigger,
+            controlling_pct=_round(control.mc_pct if control else None, 2),
+            boards=control.boards if control else (),
+            early_by_pct=None if trigger is None or control is None
+            else round(control.mc_pct - trigger, 2)))
+    return tuple(replays)
+
+
+def _gaps(case: Case) -> tuple[d.Gap, ...]:
+    gaps = [d.Gap(start=stop.start, end=stop.end, kind="stop", cause=stop.cause)
+            for stop in case.charge.stops]
+    if case.air is not None:
+        times = case.air.times
+        minutes = minutes_between(times)
+        longest = case.limits.value("gap-intervals") * case.air.log.interval_minutes
+        gaps += [d.Gap(start=as_moment(times[i], case.zone), end=as_moment(times[i + 1], case.zone),
+                       kind="gap") for i in np.flatnonzero(minutes > longest)]
+    return tuple(sorted(gaps, key=lambda gap: gap.start))
+
+
+def _stage(case: Case, name: str) -> d.StageResult | None:
+    outcome: StageOutcome | None = getattr(case, name)
+    if outcome is None:
+        return None
+    start, end = outcome.at_start, outcome.at_end
+    return d.StageResult(
+        start=outcome.stage.start, end=outcome.stage.end, set_emc_pct=outcome.stage.emc.value,
+        rule_emc_pct=round(stage_rule(case, name), 2),
+        achieved_emc_pct=_round(outcome.achieved_emc_pct, 2),
+        driest_at_start_pct=_round(start.driest_pct if start else None, 2),
+        wettest_at_start_pct=_round(start.wettest_pct if start else None, 2),
+        wettest_at_end_pct=_round(end.wettest_pct if end else None, 2),
+        driest_at_end_pct=_round(end.driest_pct if end else None, 2),
+        hours=round(outcome.hours, 1))
+
+
+def stage_rule(case: Case, name: str) -> float:
+    """Return the EMC the rule gives for equalizing or conditioning [%]."""
+    target = case.charge.target_mc.value
+    if name == "equalizing":
+        return float(equalizing_emc(target, case.limits.value("equalizing-below-target")))
+    return target + case.limits.value("conditioning-above-target")
+
+
+def survey_result(case: Case) -> d.SurveyResult | None:
+    """Return the final survey as the dossier keeps it."""
+    outcome = case.survey
+    if outcome is None:
+        return None
+    readings, record = outcome.readings, outcome.survey
+    return d.SurveyResult(
+        at=record.at, method=record.method,
+        readings=tuple(round(float(value), 2) for value in readings),
+        positions=tuple(reading.position or "" for reading in record.readings),
+        packs=tuple(reading.pack or "" for reading in record.readings),
+        correction_pct=round(outcome.correction_pct, 2), correction_words=outcome.correction_words,
+        n=len(readings), mean_pct=round(outcome.mean_pct, 2), sd_pct=round(outcome.sd_pct, 2),
+        driest_pct=round(float(readings.min()), 2), wettest_pct=round(float(readings.max()), 2),
+        mean_low_pct=round(outcome.mean_interval_pct[0], 2),
+        mean_high_pct=round(outcome.mean_interval_pct[1], 2))
+
+
+def heat_result(case: Case) -> tuple[d.HeatRun, ...]:
+    """Return the heat-treatment runs as the dossier keeps them."""
+    claim = case.charge.heat_treatment
+    if claim is None or case.air is None:
+        return ()
+    times = case.air.times
+    return tuple(d.HeatRun(
+        channel=run.probe.channel, position=run.probe.position,
+        threshold_c=round(claim.threshold.value, 2), required_minutes=claim.minutes,
+        longest_minutes=round(run.minutes, 1),
+        start=None if run.start is None else as_moment(times[run.start], case.zone),
+        end=None if run.end is None else as_moment(times[run.end], case.zone),
+        highest_c=round(run.highest_c, 2), uncertainty_k=run.uncertainty_k)
+        for run in case.probes)
+
+
+def _water(case: Case) -> d.WaterAndHeat | None:
+    water = case.water
+    if water is None or not math.isfinite(water.least_heat_kwh):
+        return None
+    return d.WaterAndHeat(
+        volume_m3=round(water.volume_m3, 2), basic_density_kg_m3=round(water.basic_density_kg_m3),
+        mc_from_pct=round(water.mc_from_pct, 1), mc_to_pct=round(water.mc_to_pct, 1),
+        water_kg=float(round(water.water_kg)), least_heat_kwh=float(round(water.least_heat_kwh)),
+        metered_kwh=case.charge.energy.value if case.charge.energy else None)
+
+
+def _workings(case: Case) -> tuple[d.Working, ...]:
+    """Return the arithmetic of the boards and the last weighing, as written on a board."""
+    found: list[d.Working] = []
+
+    def show(formula: str, label: str, **values: object) -> None:
+        found.append(evaluate(FORMULAS[formula], label, values).working)
+
+    for history in case.boards:
+        name = history.board.id
+        records = {record.id: record for record in history.board.sections}
+        for section in history.sections:
+            record = records[section.id]
+            show("moisture_content", f"MC of section {section.id}", mass=record.green,
+                 oven_dry_mass=record.oven_dry)
+        if history.sections:
+            show("oven_dry_mass", f"Oven-dry mass of board {name}", mass=history.board.green_mass,
+                 mc=round(history.mean_mc_pct, 2))
+        if history.points[1:]:
+            last = history.points[-1]
+            show("moisture_content", f"MC of board {name}, {case.clock(last.at)}",
+                 mass=round(last.mass_g, 1), oven_dry_mass=round(history.oven_dry_g, 1))
+    if case.controls:
+        last_control = case.controls[-1]
+        show("controlling_moisture_content", f"Controlling MC, {case.clock(last_control.at)}",
+             of=[round(mc, 2) for mc in last_control.all_mc.values()])
+    if case.survey is not None and len(case.survey.readings) > 1:
+        show("confidence_interval", "Mean of the lot", mean=round(case.survey.mean_pct, 2),
+             sd=round(case.survey.sd_pct, 2), readings=len(case.survey.readings),
+             confidence=95.0)
+    return tuple(found)
+
+
+def _round(value: float | None, decimals: int) -> float | None:
+    return None if value is None or not math.isfinite(value) else round(float(value), decimals)
+
+
+# --- lots -----------------------------------------------------------------------------------------
+
+def review_lot(folder: MillFolder, lot_id: str, dossiers: Mapping[str, d.Dossier]) -> d.LotDossier:
+    """Review one lot against its order.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill.
+    lot_id : str
+        Which lot.
+    dossiers : dict of str to Dossier
+        The reviews of its charges, at least.
+    """
+    case = build_lot_case(folder, lot_id, dossiers)
+    lot = case.lot
+    return d.LotDossier(lot=lot.id, charges=tuple(case.dossiers),
+                        readings=tuple(float(value) for value in readings_of(case)),
+                        judgement=judge(case), heat_treated=_heat_treated(case),
+                        findings=run_checks(case))
+
+
+def build_lot_case(folder: MillFolder, lot_id: str, dossiers: Mapping[str, d.Dossier]) -> LotCase:
+    """Gather everything the checks of lots look at."""
+    located = folder.lots[lot_id]
+    lot = located.record
+    charges = sorted({pack.charge for pack in lot.packs})
+    species = folder.species[lot.species].record
+    sold = [pack for other in folder.lots.values() for pack in other.record.packs]
+    stacked = {name: charge.record.stacking.packs for name, charge in folder.charges.items()
+               if charge.record.stacking}
+    return LotCase(
+        located, {name: dossiers[name] for name in charges},
+        {name: folder.charges[name] for name in charges},
+        {name: tuple(pack for pack in sold if pack.charge == name) for name in charges},
+        {pack.number: tuple(name for name, packs in stacked.items() if pack.number in packs)
+         for pack in lot.packs},
+        species, LimitBook(folder.limits.record, Subject(
+            (lot.species,), species.kind, lot.thickness.value, lot.order.target_mc.value)),
+        folder.mill.record.zone)
+
+
+def _heat_treated(case: LotCase) -> bool | None:
+    """Return whether every charge's evidence holds; None where not asked or not evidenced."""
+    if not case.lot.heat_treatment_stated:
+        return None
+    checks = [name for name, check in CHECKS.items() if check.claim == "heat treatment"]
+    outcomes = {finding.outcome for dossier in case.dossiers.values()
+                for finding in dossier.findings if finding.check in checks}
+    if not all(dossier.heat for dossier in case.dossiers.values()) or "not checked" in outcomes:
+        return None
+    return "refused" not in outcomes

@@ -1,0 +1,156 @@
+"""The air a schedule asks for, in all the ways people state it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from kilnfolio.physics.air import relative_humidity, wet_bulb
+from kilnfolio.physics.sorption import equilibrium_moisture_content, relative_humidity_for_emc
+from kilnfolio.records.charge import Charge, Stage
+from kilnfolio.records.quantities import Percent
+from kilnfolio.records.schedule import AIR_KEYS, Air, Modification, Schedule, Step
+
+
+@dataclass(frozen=True)
+class AirState:
+    """One state of the kiln air, every way of stating it. [°C, K, %]"""
+
+    dry_bulb_c: float
+    wet_bulb_c: float
+    relative_humidity_pct: float
+    emc_pct: float
+
+    @property
+    def depression_k(self) -> float:
+        """Wet-bulb depression [K]."""
+        return self.dry_bulb_c - self.wet_bulb_c
+
+
+def resolve(air: Air, pressure_pa: float) -> AirState:
+    """Return the state an air set-point stands for at an air pressure.
+
+    Parameters
+    ----------
+    air : Air
+        A dry bulb with a depression, wet bulb, RH or EMC.
+    pressure_pa : float
+        Air pressure. [Pa]
+
+    Raises
+    ------
+    ValueError
+        No air can be so: the depression is larger than dry air would show, or the EMC is above
+        that of saturated air.
+    """
+    way = next(key for key in AIR_KEYS if getattr(air, key) is not None)
+    return _resolved(air.dry_bulb.value, way, getattr(air, way).value, pressure_pa)
+
+
+@lru_cache(maxsize=1024)
+def _resolved(dry: float, way: str, value: float, pressure_pa: float) -> AirState:
+    """Return one state; kept, because the same steps are run charge after charge."""
+    if way in ("depression", "wet_bulb"):
+        bulb = value if way == "wet_bulb" else dry - value
+        humidity = relative_humidity(dry, bulb, pressure_pa)
+        return AirState(dry, bulb, humidity, equilibrium_moisture_content(dry, humidity))
+    humidity = value if way == "relative_humidity" else relative_humidity_for_emc(dry, value)
+    return AirState(dry, wet_bulb(dry, humidity, pressure_pa), humidity,
+                    equilibrium_moisture_content(dry, humidity))
+
+
+@dataclass(frozen=True)
+class PlannedStep:
+    """One step of a schedule with its beginning and end."""
+
+    number: int
+    from_mc_pct: float | None
+    until_mc_pct: float | None
+    hours: float | None
+    name: str
+    air: AirState
+
+
+def planned_steps(schedule: Schedule, steps: Sequence[Step], pressure_pa: float
+                  ) -> tuple[PlannedStep, ...]:
+    """Return a schedule's steps with its declared modifications put in.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        The schedule, for its modifications.
+    steps : sequence of Step
+        Its steps, a notation expanded.
+    pressure_pa : float
+        Air pressure. [Pa]
+    """
+    planned = []
+    begin: float | None = None
+    for number, step in enumerate(steps, start=1):
+        end = step.until_mc.value if isinstance(step.until_mc, Percent) else None
+        air = resolve(step, pressure_pa)
+        for modification in schedule.modifications:
+            if _applies(modification, begin, first=number == 1):
+                air = _modified(air, modification, pressure_pa)
+        planned.append(PlannedStep(number, begin, end, step.hours.value if step.hours else None,
+                                   step.name or "", air))
+        begin = end
+    return tuple(planned)
+
+
+def _applies(modification: Modification, begin: float | None, *, first: bool) -> bool:
+    above = modification.while_above
+    return above is None or first or (begin is not None and begin > above.value)
+
+
+def _modified(air: AirState, change: Modification, pressure_pa: float) -> AirState:
+    dry = air.dry_bulb_c + (change.dry_bulb_change.value if change.dry_bulb_change else 0.0)
+    depression = air.depression_k + (change.depression_change.value
+                                     if change.depression_change else 0.0)
+    state = _resolved(dry, "depression", max(depression, 0.0), pressure_pa)
+    if not change.humidity_points:
+        return state
+    humidity = min(100.0, state.relative_humidity_pct + change.humidity_points)
+    return _resolved(dry, "relative_humidity", humidity, pressure_pa)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The air asked for from a moment on."""
+
+    at: dt.datetime
+    label: str
+    step: PlannedStep | None
+    air: AirState
+
+
+def asked_air(charge: Charge, steps: Sequence[PlannedStep], pressure_pa: float
+              ) -> tuple[Asked, ...]:
+    """Return what was asked of the kiln through the charge, oldest first.
+
+    The steps as the operator made them; in a time-based schedule without written step changes,
+    the steps by the clock.
+    """
+    return tuple(sorted(_asked(charge, steps, pressure_pa), key=lambda asked: asked.at))
+
+
+def _asked(charge: Charge, steps: Sequence[PlannedStep], pressure_pa: float) -> Iterator[Asked]:
+    if charge.step_changes:
+        for change in charge.step_changes:
+            if change.step <= len(steps):
+                step = steps[change.step - 1]
+                yield Asked(change.at, str(step.number), step, step.air)
+    else:
+        at = charge.started
+        for step in steps:
+            if step.hours is None and step.number > 1:
+                break
+            yield Asked(at, str(step.number), step, step.air)
+            at += dt.timedelta(hours=step.hours or 0.0)
+    for label in ("equalizing", "conditioning"):
+        stage: Stage | None = getattr(charge, label)
+        if stage:
+            yield Asked(stage.start, label, None,
+                        resolve(Air(dry_bulb=stage.dry_bulb, emc=stage.emc), pressure_pa))

@@ -1,0 +1,166 @@
+"""Every check: a charge that holds, one that does not, one without data, both sides of a limit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+import pytest
+from tests.review import (
+    rows_arithmetic,
+    rows_boards,
+    rows_ending,
+    rows_heat_treatment,
+    rows_instruments,
+    rows_lots,
+    rows_rate,
+    rows_records,
+    rows_schedule,
+)
+from tests.review.inline import LOG_FILE, make_case, make_lot_case, real_limits, written_at
+from tests.review.table import Blank, Edge, Fault
+
+from kilnfolio.review import checks as _registered  # noqa: F401  fills the registry
+from kilnfolio.review.dossier import Finding
+from kilnfolio.review.findings import CHECKS, GROUPS, Case, LotCase, run_checks
+from kilnfolio.review.limits import LimitBook
+
+TABLES = (
+    rows_arithmetic,
+    rows_boards,
+    rows_ending,
+    rows_heat_treatment,
+    rows_instruments,
+    rows_lots,
+    rows_rate,
+    rows_records,
+    rows_schedule,
+)
+FAULTS: list[Fault] = [row for table in TABLES for row in table.FAULTS]
+BLANKS: list[Blank] = [row for table in TABLES for row in table.BLANKS]
+EDGES: list[Edge] = [row for table in TABLES for row in table.EDGES]
+
+#: Checks that need nothing beyond what every charge or lot has.
+NEED_NO_MORE = {
+    "schedule-within-kiln",
+    "schedule-approved",
+    "signed",
+    "dates-in-order",
+    "thickness-rule",
+    "volume-out",
+    "schedule-emc-against-mc",
+}
+
+
+def case_of(row: Any) -> Case | LotCase:
+    make = make_case if CHECKS[row.slug].of == "charge" else make_lot_case
+    return make(row.changes, **row.make)
+
+
+def findings_of(case: Case | LotCase, slug: str) -> list[Finding]:
+    return [finding for finding in run_checks(case) if finding.check == slug]
+
+
+def outcome_of(findings: Iterable[Finding]) -> str:
+    """Return one word for what a check says; a note is what it noticed."""
+    found = {"note" if finding.noted else finding.outcome for finding in findings}
+    return next(
+        word for word in ("refused", "query", "note", "not checked", "held") if word in found
+    )
+
+
+@pytest.fixture(scope="module")
+def clean() -> dict[str, list[Finding]]:
+    found = [*run_checks(make_case()), *run_checks(make_lot_case())]
+    return {slug: [f for f in found if f.check == slug] for slug in CHECKS}
+
+
+@pytest.mark.parametrize("slug", CHECKS)
+def test_holds_on_a_clean_charge(slug: str, clean: dict[str, list[Finding]]) -> None:
+    assert [(f.outcome, f.noted, f.message) for f in clean[slug]] == [
+        ("held", False, CHECKS[slug].held)
+    ]
+
+
+@pytest.mark.parametrize("row", FAULTS, ids=lambda row: f"{row.slug}: {row.says[0][:40]}")
+def test_finds_its_fault(row: Fault) -> None:
+    found = findings_of(case_of(row), row.slug)
+    assert tuple(f.message for f in found) == row.says
+    first = found[0]
+    assert outcome_of([first]) == (row.outcome or CHECKS[row.slug].gravity)
+    for name in ("value", "limit"):
+        wanted = getattr(row, name)
+        got = getattr(first, name)
+        assert (got is None) == (wanted is None), name
+        assert wanted is None or got == pytest.approx(wanted, abs=0.06)
+    assert_place(row, first)
+
+
+def assert_place(row: Fault, finding: Finding) -> None:
+    """The finding points at the line that holds the fault."""
+    if row.at is None:
+        assert finding.where == ()
+    elif isinstance(row.at, int):
+        assert (finding.where[0].file, finding.where[0].line) == (LOG_FILE, row.at)
+    else:
+        assert written_at(finding.where[0], row.changes).startswith(row.at)
+
+
+@pytest.mark.parametrize("row", BLANKS, ids=lambda row: f"{row.slug}: {row.says[:40]}")
+def test_says_what_is_missing(row: Blank) -> None:
+    assert [(f.outcome, f.message) for f in findings_of(case_of(row), row.slug)] == [
+        ("not checked", row.says)
+    ]
+
+
+@pytest.mark.parametrize("row", EDGES, ids=lambda row: f"{row.slug}: {row.keys}")
+def test_both_sides_of_the_limit(row: Edge) -> None:
+    beyond = row.beyond or CHECKS[row.slug].gravity
+    assert outcome_of(findings_of(row.case(-row.step), row.slug)) == row.within
+    assert outcome_of(findings_of(row.case(+row.step), row.slug)) == beyond
+
+
+# --- no check without its rows --------------------------------------------------------------------
+
+
+def test_every_check_has_a_fault_and_a_blank() -> None:
+    assert {row.slug for row in FAULTS} == set(CHECKS)
+    assert {row.slug for row in BLANKS} == set(CHECKS) - NEED_NO_MORE
+
+
+def test_every_limit_of_a_check_is_tried_on_both_sides() -> None:
+    tried = {(row.slug, key) for row in EDGES for key in row.keys.split()}
+    assert tried == {(slug, key) for slug, check in CHECKS.items() for key in check.limits}
+
+
+def test_every_limit_is_declared_by_a_check_and_no_other() -> None:
+    declared = {key for check in CHECKS.values() for key in check.limits}
+    assert declared == set(real_limits().record.limits)
+
+
+def test_checks_read_the_limits_they_declare(monkeypatch: pytest.MonkeyPatch) -> None:
+    read: set[str] = set()
+    find = LimitBook.find
+    monkeypatch.setattr(
+        LimitBook, "find", lambda book, key, subject=None: read.add(key) or find(book, key, subject)
+    )
+    cases = {"charge": make_case(), "lot": make_lot_case()}
+    for check in CHECKS.values():
+        for case in [cases[check.of], *(case_of(row) for row in FAULTS if row.slug == check.slug)]:
+            read.clear()
+            list(check.run(case))
+            # the rule of an order is read by whatever check of lots asks what was ordered
+            order = set(CHECKS["lot-moisture"].limits) if check.of == "lot" else set()
+            assert read <= set(check.limits) | order, check.slug
+
+
+@pytest.mark.parametrize("slug", CHECKS)
+def test_every_check_says_what_a_reader_needs(slug: str) -> None:
+    check = CHECKS[slug]
+    assert check.slug == slug
+    assert check.group in GROUPS
+    assert check.title
+    assert check.source
+    for sentence in (check.reason, check.held):
+        assert sentence[0].isupper()
+        assert sentence.endswith(".")

@@ -1,0 +1,126 @@
+"""The demonstration mill's year: what is planted is found, and nothing else is raised.
+
+``tests/data/demo-truth.yaml`` is written by the simulation that made the records; it says what
+truly happened in each charge, which the records do not.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+
+from kilnfolio.records.folder import MillFolder, read_mill_folder
+from kilnfolio.review.dossier import Dossier, Finding, LotDossier
+from kilnfolio.review.review import review_charge, review_lot
+
+PROJECT = Path(__file__).resolve().parents[2]
+TRUTH: dict[str, Any] = yaml.safe_load((PROJECT / "tests/data/demo-truth.yaml").read_text("utf-8"))[
+    "charges"
+]
+FAULTY = [name for name, truth in TRUTH.items() if not truth["clean"]]
+
+
+@pytest.fixture(scope="module")
+def mill() -> MillFolder:
+    return read_mill_folder(PROJECT)
+
+
+@pytest.fixture(scope="module")
+def charges(mill: MillFolder) -> dict[str, Dossier]:
+    return {name: review_charge(mill, name) for name in mill.charges}
+
+
+@pytest.fixture(scope="module")
+def lots(mill: MillFolder, charges: dict[str, Dossier]) -> dict[str, LotDossier]:
+    return {name: review_lot(mill, name, charges) for name in mill.lots}
+
+
+def raised(name: str, charges: dict[str, Dossier], lots: dict[str, LotDossier]) -> list[Finding]:
+    """Return what asks for an answer about a charge, in its own review and in its lots'."""
+    findings = [
+        *charges[name].findings,
+        *(f for lot in lots.values() if name in lot.charges for f in lot.findings),
+    ]
+    return [f for f in findings if f.outcome in ("query", "refused")]
+
+
+def test_the_truth_covers_every_charge(mill: MillFolder) -> None:
+    assert set(TRUTH) == set(mill.charges)
+    assert len(FAULTY) >= 5
+
+
+@pytest.mark.parametrize("name", TRUTH)
+def test_findings_are_what_was_planted_and_what_it_entails(
+    name: str, charges: dict[str, Dossier], lots: dict[str, LotDossier]
+) -> None:
+    truth = TRUTH[name]
+    expected = {*truth.get("must", ()), *truth.get("entails", ())}
+    assert {f.check for f in raised(name, charges, lots)} == expected
+
+
+@pytest.mark.parametrize("name", FAULTY)
+def test_findings_name_what_was_planted(
+    name: str, charges: dict[str, Dossier], lots: dict[str, LotDossier]
+) -> None:
+    """The board, probe, step or number of the truth stands in the finding that names the fault."""
+    truth = TRUTH[name]
+    said = [f for f in raised(name, charges, lots) if f.check in truth["must"]]
+    planted = truth["planted"]
+    for key in ("board", "probe"):
+        if key in planted:
+            assert {f.subject for f in said} == {planted[key]}
+    numbers = {"step": "step {}", "readings": "{} readings", "written_pct": "not {} %"}
+    for key, words in numbers.items():
+        if key in planted:
+            assert all(words.format(planted[key]) in f.message for f in said)
+    assert all(f.where for f in said)
+
+
+def test_findings_point_at_lines_that_exist(
+    mill: MillFolder, charges: dict[str, Dossier], lots: dict[str, LotDossier]
+) -> None:
+    for name in FAULTY:
+        for finding in raised(name, charges, lots):
+            for spot in finding.where:
+                lines = (mill.root / spot.file).read_bytes().count(b"\n")
+                assert 1 <= spot.line <= lines
+
+
+def test_a_slip_is_found_on_the_line_it_was_made(
+    mill: MillFolder, charges: dict[str, Dossier], lots: dict[str, LotDossier]
+) -> None:
+    name = next(name for name in FAULTY if TRUTH[name]["fault"] == "arithmetic slip")
+    (finding,) = raised(name, charges, lots)
+    line = (
+        (mill.root / finding.where[0].file)
+        .read_text("utf-8")
+        .splitlines()[finding.where[0].line - 1]
+    )
+    planted = TRUTH[name]["planted"]
+    assert f"{planted['board']}: {planted['written_pct']}" in line
+
+
+def test_every_clean_lot_keeps_its_order(lots: dict[str, LotDossier]) -> None:
+    """The invented mill ships what was ordered; where its record is in doubt nothing is said."""
+    for lot in lots.values():
+        doubtful = any(
+            not TRUTH[name]["clean"]
+            and any(check in ("stated-mc", "equalizing-end") for check in TRUTH[name]["must"])
+            for name in lot.charges
+        )
+        assert lot.judgement.met is (None if doubtful else True), lot.lot
+
+
+def test_heat_treatment_is_stated_only_where_every_probe_held(
+    mill: MillFolder, lots: dict[str, LotDossier]
+) -> None:
+    for name, lot in lots.items():
+        if not mill.lots[name].record.heat_treatment_stated:
+            assert lot.heat_treated is None
+        else:
+            assert lot.heat_treated is not any(
+                TRUTH[charge].get("fault") == "cold core" for charge in lot.charges
+            )

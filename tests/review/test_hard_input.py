@@ -1,0 +1,137 @@
+"""Records and logs as bad as they come: a finding or a reason, never a traceback or a warning."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from tests.review.inline import LOG_FILE, both, held, make_case, make_folder, make_log
+
+from kilnfolio.records.log import Log
+from kilnfolio.records.problems import RecordProblems
+from kilnfolio.review.findings import run_checks
+from kilnfolio.review.review import build_case, heat_result, survey_result
+
+TEMPERATURES = ("dry-bulb", "dry-bulb-entering", "dry-bulb-leaving", "wet-bulb", "core-1", "core-2")
+
+
+def cut(log: Log, kept: Any) -> Log:
+    """Return a log with some of its rows."""
+    return Log(
+        log.times[kept],
+        {name: values[kept] for name, values in log.channels.items()},
+        log.lines[kept],
+        log.files[kept],
+        (LOG_FILE,),
+        log.rows,
+        Counter(),
+        log.interval_minutes,
+    )
+
+
+def review(changes: dict[str, Any], log: Log | None) -> dict[str, str]:
+    folder = make_folder(changes)
+    case = build_case(folder, folder.charges["26-001"], log)
+    survey_result(case)
+    heat_result(case)
+    return {finding.check: finding.outcome for finding in run_checks(case)}
+
+
+@pytest.mark.parametrize("rows", [0, 1, 2, 3, 5])
+def test_a_log_of_few_rows(rows: int) -> None:
+    assert review({}, cut(make_log(), slice(0, rows)))
+
+
+@pytest.mark.parametrize("channel", sorted(make_log().channels))
+def test_a_channel_without_a_value(channel: str) -> None:
+    assert review({}, make_log(held(channel, 0, 252, to=np.nan)))
+    assert review({}, make_log(lambda channels: channels.pop(channel)))
+
+
+def test_a_log_without_a_value() -> None:
+    empty = both(*(held(name, 0, 252, to=np.nan) for name in make_log().channels))
+    assert review({}, make_log(empty))
+
+
+@pytest.mark.parametrize("mark", [-999.0, 850.0, 32767.0])
+def test_marks_of_a_broken_sensor_are_not_readings(mark: float) -> None:
+    """Open circuits and missing values that the profile forgot to name are kept out and counted."""
+    log = make_log(held("core-2", 200, 5, to=mark))
+    folder = make_folder()
+    case = build_case(folder, folder.charges["26-001"], log)
+    assert case.air.log.left_out["cells of core-2 that no kiln can show"] == 31
+    assert np.nanmax(case.air.log.channels["core-2"]) < 100
+    run_checks(case)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"weighings.3.masses.S1": "48370 g"},
+        {"weighings.3.masses.S1": "4.8 g"},
+        {"boards.0.sections.0.oven_dry": "1.2 g"},
+        {"boards.0.sections.0.oven_dry": "194.9 g", "boards.0.sections.1.oven_dry": "194.9 g"},
+        {"boards.0.sections.0.oven_dry": "300 g", "boards.0.sections.1.oven_dry": "300 g"},
+        {"survey.readings": [{"mc": "8 %"}]},
+        {"survey.readings": [{"mc": "0 %"}] * 3},
+        {"stress.gaps": []},
+        {"boards.0.resections.0.sections": []},
+        {"step_changes.0.step": 9},
+        {"step_changes": []},
+        {"heat_treatment.probes": []},
+        {"hand_readings.0.wet_bulb": "-20 °C"},
+        {"species:specific_gravity": []},
+        {"species:safe_daily_loss": [], "species:ceiling_while_wet": None},
+        {
+            "schedule:steps": [{"dry_bulb": "43 °C", "emc": "12 %", "hours": "40 h"}],
+            "schedule:modifications": [],
+        },
+    ],
+    ids=str,
+)
+def test_records_that_cannot_be_right(changes: dict[str, Any]) -> None:
+    assert review(changes, make_log())
+
+
+def test_a_slipped_digit_is_named_once_where_it_stands() -> None:
+    found = run_checks(make_case({"weighings.3.masses.S1": "48370 g"}))
+    assert [f.check for f in found if f.outcome in ("query", "refused")] == [
+        "wetter-than-wood-can-be"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("changes", "place"),
+    [
+        ({"schedule:steps.0.depression": "40 K"}, "schedules/hardwood/maple.yaml"),
+        (
+            {"conditioning.emc": "30 %", "conditioning.dry_bulb": "100 °C"},
+            "content/charges/2026/26-001/charge.yaml",
+        ),
+    ],
+)
+def test_air_that_cannot_be_is_a_problem_of_the_record(changes: dict[str, Any], place: str) -> None:
+    with pytest.raises(RecordProblems, match="air that cannot be") as caught:
+        review(changes, make_log())
+    assert caught.value.problems[0].place.file == place
+
+
+@settings(max_examples=40, suppress_health_check=list(HealthCheck))
+@given(data=st.data())
+def test_any_log_is_reviewed(data: st.DataObject) -> None:
+    """Channels replaced by any numbers a file can hold, over any stretch, with rows missing."""
+    log = make_log()
+    for name in data.draw(st.lists(st.sampled_from(TEMPERATURES), unique=True, max_size=3)):
+        first = data.draw(st.integers(0, len(log.times) - 2))
+        last = data.draw(st.integers(first, len(log.times)))
+        value = data.draw(st.one_of(st.just(np.nan), st.floats(-300, 1500)))
+        log.channels[name][first:last] = value
+    kept = np.ones(len(log.times), bool)
+    first = data.draw(st.integers(0, len(log.times) - 1))
+    kept[first : data.draw(st.integers(first, len(log.times)))] = False
+    outcomes = review({}, cut(log, kept))
+    assert set(outcomes.values()) <= {"held", "query", "refused", "not checked"}
