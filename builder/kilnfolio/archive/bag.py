@@ -1,0 +1,265 @@
+"""One BagIt bag a charge: everything an auditor needs, verified by any BagIt tool.
+
+``data/`` is a mill folder small enough for one charge: its record, the logger's own files and
+every other file the seal rests on, at the paths they have at the mill, with the ledger up to the
+charge's last entry. The same seal gives the same bytes: dates come from the record, not the clock.
+
+References
+----------
+.. [1] RFC 8493, The BagIt File Packaging Format (V1.0), 2018.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from kilnfolio import __version__
+from kilnfolio.archive.canonical import canonical, sha256
+from kilnfolio.archive.compare import Difference
+from kilnfolio.archive.descriptor import data_package
+from kilnfolio.archive.durable import sync_folder
+from kilnfolio.archive.explain import explanation
+from kilnfolio.archive.keyring import KEYRING
+from kilnfolio.archive.ledger import (
+    KEPT,
+    LEDGER,
+    Entry,
+    Ledger,
+    dossier_path,
+    read_ledger,
+)
+from kilnfolio.archive.recompute import laid_out
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.review.dossier import Dossier
+
+DECLARATION = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
+ALGORITHMS = ("sha256", "sha512")
+
+_LINE = re.compile(r"([0-9a-f]+)  (\S[^\r]*)")
+
+
+class NotSealedError(Exception):
+    """A bag is made of a sealed charge only."""
+
+
+def write_bag(root: Path, charge: str, out: Path, *, notice: str,
+              extra: Mapping[str, bytes] | None = None) -> Path:
+    """Write the bag of a sealed charge.
+
+    Parameters
+    ----------
+    root : Path
+        The mill folder.
+    charge : str
+        The charge.
+    out : Path
+        The folder bags go to; the bag is ``out/CHARGE`` and is put there whole.
+    notice : str
+        The safety wording, printed in the bag's README.
+    extra : mapping of str to bytes, optional
+        Further payload by path below ``data/``, as the PDF record.
+
+    Returns
+    -------
+    Path
+        The bag.
+
+    Raises
+    ------
+    NotSealedError
+        The charge is not sealed, or a file it was sealed on is gone.
+    """
+    files = bag_files(root, charge, notice=notice, extra=extra)
+    out.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(prefix=".new-", dir=out) as name:
+        new = Path(name) / charge
+        for path, data in files.items():
+            (new / path).parent.mkdir(parents=True, exist_ok=True)
+            (new / path).write_bytes(data)
+        if (out / charge).exists():
+            (out / charge).rename(Path(name) / "old")
+        new.rename(out / charge)
+    sync_folder(out)
+    return out / charge
+
+
+def bag_files(root: Path, charge: str, *, notice: str, extra: Mapping[str, bytes] | None = None
+              ) -> dict[str, bytes]:
+    """Return the files of a bag by path; see `write_bag`."""
+    ledger = read_ledger(root)
+    entries = ledger.of(charge)
+    if not entries:
+        raise NotSealedError(f"{charge} is not sealed; a bag is made of a sealed charge: kilnfolio "
+                             f"seal {charge} --by NAME")
+    payload = _records(root, entries)
+    inputs = {file.path: payload[file.path] for file in entries[-1].files}
+    payload.update(_ledger_files(root, ledger, entries))
+    sealed = (root / dossier_path(charge, len(entries))).read_bytes()
+    payload["dossier.json"] = sealed
+    payload.update(extra or {})
+    with laid_out(inputs) as folder:
+        payload["datapackage.json"] = canonical(data_package(folder, charge, inputs, entries[-1]))
+        readme = explanation(folder, Dossier.model_validate_json(sealed), entries, notice)
+        info = _information(folder, entries, payload)
+    return pack(payload, {"README.txt": readme.encode(), "bag-info.txt": info})
+
+
+def _records(root: Path, entries: tuple[Entry, ...]) -> dict[str, bytes]:
+    """Return the files sealed: those of the last entry in their places, older ones as kept."""
+    payload = {}
+    for entry in entries:
+        for file in entry.files:
+            data = (root / KEPT / file.sha256).read_bytes()
+            if sha256(data) != file.sha256:
+                raise NotSealedError(f"{KEPT / file.sha256} is not the copy of {file.path} that "
+                                     "was sealed; bring it back from a copy")
+            payload[(KEPT / file.sha256).as_posix()] = data
+    for file in entries[-1].files:
+        payload[file.path] = payload[(KEPT / file.sha256).as_posix()]
+    for file in entries[-1].files:
+        payload.pop((KEPT / file.sha256).as_posix(), None)
+    return payload
+
+
+def _ledger_files(root: Path, ledger: Ledger, entries: tuple[Entry, ...]) -> dict[str, bytes]:
+    """Return the ledger up to the charge's last entry, its dossiers, and the public keys."""
+    lines = [line.raw for line in ledger.lines if line.entry.number <= entries[-1].number]
+    found = {LEDGER.as_posix(): b"".join(line + b"\n" for line in lines),
+             KEYRING.as_posix(): (root / KEYRING).read_bytes()}
+    for ordinal in range(1, len(entries) + 1):
+        path = dossier_path(entries[0].charge, ordinal)
+        found[path.as_posix()] = (root / path).read_bytes()
+    return found
+
+
+def _information(folder: MillFolder, entries: tuple[Entry, ...], payload: Mapping[str, bytes]
+                 ) -> bytes:
+    mill, last = folder.mill.record, entries[-1]
+    lines = {
+        "Source-Organization": mill.name, "Contact-Name": mill.contact.name,
+        "Contact-Email": mill.contact.email,
+        "External-Description": f"{'Invented d' if mill.invented else 'D'}rying record of charge "
+                                f"{last.charge}, with every file its figures are computed from",
+        "External-Identifier": last.charge, "Bagging-Date": last.at.date().isoformat(),
+        "Payload-Oxum": f"{sum(map(len, payload.values()))}.{len(payload)}",
+        "Internal-Sender-Identifier": f"{last.charge} entry {last.number} seal {last.dossier}",
+        "Bag-Software-Agent": f"kilnfolio {__version__}"}
+    return "".join(f"{label}: {' '.join(value.split())}\n"
+                   for label, value in lines.items()).encode()
+
+
+# --- the format -----------------------------------------------------------------------------------
+
+def pack(payload: Mapping[str, bytes], tags: Mapping[str, bytes]) -> dict[str, bytes]:
+    """Return the files of a bag with these payload files (below ``data/``) and tag files."""
+    data = {f"data/{path}": payload[path] for path in sorted(payload)}
+    around = {"bagit.txt": DECLARATION, **tags}
+    around |= {f"manifest-{name}.txt": _manifest(data, name) for name in ALGORITHMS}
+    return data | around | {f"tagmanifest-{name}.txt": _manifest(around, name)
+                            for name in ALGORITHMS}
+
+
+def _manifest(files: Mapping[str, bytes], algorithm: str) -> bytes:
+    lines = [f"{hashlib.new(algorithm, files[path]).hexdigest()}  {_encoded(path)}\n"
+             for path in sorted(files)]
+    return "".join(lines).encode("utf-8", "surrogateescape")
+
+
+def _encoded(path: str) -> str:
+    """Return a path as a manifest writes it (RFC 8493, 2.1.3)."""
+    return path.replace("%", "%25").replace("\n", "%0A").replace("\r", "%0D")
+
+
+def read_bag(path: Path) -> tuple[dict[str, bytes], list[Difference]]:
+    """Return the files of a bag, and name what is neither a file nor a folder."""
+    files, differences = {}, []
+    for found in sorted(path.rglob("*")):
+        name = found.relative_to(path).as_posix()
+        if found.is_symlink() or not (found.is_dir() or found.is_file()):
+            differences.append(Difference(
+                kind="not-a-file", where=name,
+                what="it leads somewhere else and is not followed; a bag holds plain files"))
+        elif found.is_file():
+            files[name] = found.read_bytes()
+    return files, differences
+
+
+@dataclass
+class _Listed:
+    """What the manifests of one kind say of one file."""
+
+    right: list[str] = field(default_factory=list)
+    wrong: list[str] = field(default_factory=list)
+    silent: list[str] = field(default_factory=list)
+
+
+def verify_files(files: Mapping[str, bytes]) -> list[Difference]:
+    """Check a bag's files against its manifests; name every file that is not as listed.
+
+    Parameters
+    ----------
+    files : mapping of str to bytes
+        Every file of the bag by path.
+    """
+    differences = []
+    if files.get("bagit.txt") != DECLARATION:
+        differences.append(Difference(kind="declaration-differs", where="bagit.txt",
+                                      what="it does not declare a BagIt 1.0 bag in UTF-8"))
+    data = {path for path in files if path.startswith("data/")}
+    tags = {path for path in files if path not in data and not path.startswith("tagmanifest-")}
+    for kind, covered in (("manifest", data), ("tagmanifest", tags)):
+        listed: dict[str, _Listed] = {path: _Listed() for path in covered}
+        for algorithm in ALGORITHMS:
+            differences += _against(files, covered, f"{kind}-{algorithm}.txt", algorithm, listed)
+        differences += [_verdict(path, says, path in files) for path, says in listed.items()
+                        if says.wrong or says.silent or not says.right]
+    known = {f"tagmanifest-{algorithm}.txt" for algorithm in ALGORITHMS}
+    differences += [Difference(kind="file-added", where=path, what="no manifest lists it")
+                    for path in files if path.startswith("tagmanifest-") and path not in known]
+    return differences
+
+
+def _against(files: Mapping[str, bytes], covered: set[str], manifest: str, algorithm: str,
+             listed: dict[str, _Listed]) -> list[Difference]:
+    """Check one manifest, line by line, and note in `listed` what it says of each file."""
+    if manifest not in files:
+        return [Difference(kind="manifest-missing", where=manifest, what="it is not there")]
+    text = files[manifest].decode("utf-8", "surrogateescape")
+    expected = {_encoded(path): path for path in covered}
+    differences, names = [], []
+    for row, line in enumerate(text.removesuffix("\n").split("\n"), 1):
+        match = _LINE.fullmatch(line)
+        if match is None:
+            differences.append(Difference(
+                kind="manifest-line-unreadable", where=f"{manifest}:{row}",
+                what="it is not 'digest, two spaces, path'"))
+            continue
+        names.append(match[2])
+        path = expected.get(match[2], match[2])
+        says = listed.setdefault(path, _Listed())
+        here = path in covered and hashlib.new(algorithm, files[path]).hexdigest() == match[1]
+        (says.right if here else says.wrong).append(manifest)
+    for path in covered:
+        if _encoded(path) not in names:
+            listed[path].silent.append(manifest)
+    if not text.endswith("\n") or names != sorted(set(names)):
+        differences.append(Difference(kind="manifest-out-of-order", where=manifest,
+                                      what="its lines are not in order, each once, each ended"))
+    return differences
+
+
+def _verdict(path: str, says: _Listed, there: bool) -> Difference:
+    by = " and ".join(dict.fromkeys([*says.wrong, *says.silent]))
+    if not there:
+        return Difference(kind="file-missing", where=path, what=f"{by} lists it; it is not there")
+    if says.right:
+        return Difference(kind="manifest-disagrees", where=path,
+                          what=f"it is as {' and '.join(says.right)} says, not as {by} says")
+    if says.wrong:
+        return Difference(kind="file-changed", where=path, what=f"it is not the file {by} lists")
+    return Difference(kind="file-added", where=path, what="no manifest lists it")

@@ -1,0 +1,104 @@
+"""The public keys a mill has sealed with, and when: ``content/ledger/keys.yaml``.
+
+A seal by a key that is not listed is named by the audit. A key is replaced by giving the old one
+a last day and adding the new one; old seals keep their key. The list comes from the mill, so an
+auditor compares it with a key had from the mill by another way.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from kilnfolio.archive.durable import write_whole
+from kilnfolio.archive.keys import Keys, UnusableKeyError
+from kilnfolio.records.model import Day, Name, Record, validate
+from kilnfolio.records.yaml_source import read_yaml
+
+KEYRING = Path("content/ledger/keys.yaml")
+
+#: 32 bytes in lower-case hex: a public key, or a SHA-256. One spelling only, so that a digit whose
+#: case was changed is not taken for the same.
+Hex32 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+
+
+class ListedKey(Record):
+    """One public key."""
+
+    public_key: Hex32
+    """The key, 64 hex digits."""
+    since: Day
+    """The first day it seals."""
+    until: Day | None = None
+    """The last day it seals."""
+    demo: bool = False
+    """A demonstration key, which proves nothing."""
+    note: Name | None = None
+    """Where it is kept, why it was replaced."""
+
+
+class Keyring(Record):
+    """``content/ledger/keys.yaml``."""
+
+    format: Literal[1]
+    """The record format."""
+    keys: list[ListedKey]
+    """The mill's public keys."""
+
+    def find(self, public: str) -> ListedKey | None:
+        """Return the entry of a public key."""
+        return next((key for key in self.keys if key.public_key == public), None)
+
+
+def read_keyring(root: Path) -> Keyring | None:
+    """Return the public keys of a mill, None where none are listed yet.
+
+    Raises
+    ------
+    RecordProblems
+        The list cannot be read.
+    """
+    path = root / KEYRING
+    if not path.exists():
+        return None
+    return validate(read_yaml(path, KEYRING.as_posix()), Keyring).record
+
+
+def list_key(root: Path, keys: Keys, day: dt.date) -> None:
+    """Begin a mill's list with its first key; refuse to seal with a key that is not listed.
+
+    Raises
+    ------
+    UnusableKeyError
+        The list does not hold this key, or not for this day.
+    """
+    keyring = read_keyring(root)
+    if keyring is None:
+        write_whole(root / KEYRING, (_HEADING + _lines(keys, day)).encode())
+        return
+    listed = keyring.find(keys.public)
+    if listed is None:
+        raise UnusableKeyError(
+            f"{keys.path}: its public key is not listed in {KEYRING}. If the key was replaced, "
+            f"give the old one a last day and add:\n{_lines(keys, day)}")
+    if day < listed.since or (listed.until is not None and day > listed.until):
+        raise UnusableKeyError(f"{keys.path}: by {KEYRING} this key does not seal on {day}. Use "
+                               "the key of that day, or mend the list")
+
+
+_HEADING = """\
+# The public keys this mill seals with. Give an auditor the key by another way too: by telephone,
+# on paper. To replace a key, write 'until:' under the old one and add the new one; never remove a
+# key that has sealed.
+format: 1
+keys:
+"""
+
+
+def _lines(keys: Keys, day: dt.date) -> str:
+    lines = f"  - public_key: \"{keys.public}\"\n    since: {day.isoformat()}\n"
+    return lines + ("    demo: true\n    note: Demonstration key; it proves nothing\n"
+                    if keys.demo else "")

@@ -1,0 +1,124 @@
+"""A sealed charge reviewed again from the files it was sealed on.
+
+The files are laid out in a folder of their own, made for the purpose and thrown away, so that
+nothing but what the entry names can have a part in the result, and nothing is written beside what
+is audited.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from kilnfolio.archive.canonical import canonical, read_json, sha256
+from kilnfolio.archive.compare import Difference
+from kilnfolio.archive.ledger import KEPT, Entry, SealedFile
+from kilnfolio.archive.seal import is_own
+from kilnfolio.records.folder import MillFolder, read_mill_folder
+from kilnfolio.records.problems import RecordProblems
+from kilnfolio.review.review import review_charge
+
+
+@dataclass
+class Gathered:
+    """The files of an entry, and what is not as sealed among them."""
+
+    files: dict[str, bytes] = field(default_factory=dict)
+    differences: list[Difference] = field(default_factory=list)
+    notes: list[Difference] = field(default_factory=list)
+
+
+def gather(root: Path, entry: Entry, *, holds: bool, closed: bool) -> Gathered:
+    """Return the files an entry was sealed on.
+
+    Parameters
+    ----------
+    root : Path
+        A mill folder, or the ``data`` folder of a bag.
+    entry : Entry
+        The seal.
+    holds : bool
+        It is the last of its charge. What then lies in its place and is not as sealed is
+        compared as it lies there, so that the numbers it moves are named.
+    closed : bool
+        Nothing in `root` may have changed since, as in a bag. In a mill folder a file shared with
+        other charges may have: the kept copy then serves, and the change is a note.
+    """
+    gathered = Gathered()
+    for file in entry.files:
+        lying, kept = _bytes(root / file.path), _bytes(root / KEPT / file.sha256)
+        kept = kept if kept is not None and sha256(kept) == file.sha256 else None
+        same = lying is not None and sha256(lying) == file.sha256
+        if kept is None and (not closed or not (same or holds)):
+            gathered.differences.append(Difference(
+                kind="kept-file-missing", where=(KEPT / file.sha256).as_posix(),
+                sealed=file.sha256,
+                what=f"the copy of {file.path} that was sealed is not there, or is not that copy"))
+        used = lying if same else kept
+        if holds and not same:
+            if closed or is_own(entry, file.path):
+                gathered.differences.append(_difference(
+                    file, lying, f"it is not the file that was sealed ({file.size} bytes then)"))
+                used = kept if lying is None else lying
+            else:
+                gathered.notes.append(_difference(
+                    file, lying, "it changed since; the copy kept with the seal is used"))
+        if used is not None:
+            gathered.files[file.path] = used
+    return gathered
+
+
+def _bytes(path: Path) -> bytes | None:
+    try:
+        return path.read_bytes()
+    except (FileNotFoundError, NotADirectoryError, IsADirectoryError):
+        return None
+
+
+def _difference(file: SealedFile, lying: bytes | None, what: str) -> Difference:
+    if lying is None:
+        return Difference(kind="file-missing", where=file.path, sealed=file.sha256,
+                          what="it was sealed and is not there")
+    return Difference(kind="file-changed", where=file.path, what=what, sealed=file.sha256,
+                      found=sha256(lying))
+
+
+@contextmanager
+def laid_out(files: Mapping[str, bytes]) -> Iterator[MillFolder]:
+    """Read a mill folder made of these files and no other.
+
+    Raises
+    ------
+    RecordProblems
+        They cannot be read.
+    """
+    with tempfile.TemporaryDirectory(prefix="kilnfolio-") as name:
+        for path, data in files.items():
+            place = Path(name) / path
+            place.parent.mkdir(parents=True, exist_ok=True)
+            place.write_bytes(data)
+        yield read_mill_folder(Path(name))
+
+
+def review_again(files: Mapping[str, bytes], charge: str) -> dict[str, Any] | list[Difference]:
+    """Return the dossier of a charge computed from these files, as plain JSON values.
+
+    Returns
+    -------
+    dict or list of Difference
+        The dossier, or why there is none.
+    """
+    try:
+        with laid_out(files) as folder:
+            found: dict[str, Any] = read_json(canonical(review_charge(folder, charge)))
+            return found
+    except RecordProblems as error:
+        return [Difference(kind="record-unreadable", where=str(problem.place), what=str(problem))
+                for problem in error.problems]
+    except Exception as error:  # whatever fails on files somebody may have altered is a finding
+        return [Difference(kind="not-recomputed", where=charge, what="the review of these files "
+                           f"ended with {type(error).__name__}: {error}")]

@@ -1,0 +1,84 @@
+"""An audit's report in words, for a person at a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from kilnfolio.archive.audit import AuditReport, FolderAudit, SealAudit
+from kilnfolio.archive.compare import Difference
+
+#: The rules always shown; the others, where they differ.
+_VERSIONS = ("kilnfolio", "limits_revision", "schedule")
+
+
+def report_text(report: AuditReport) -> str:
+    """Return a report as plain text, the verdict first."""
+    count = len(report.all_differences)
+    lines = [f"{report.path}: " + ("nothing differs" if report.holds else
+                                   f"{count} difference{'s' if count != 1 else ''}")]
+    for folder in report.folders:
+        lines += ["", *_folder(folder, report)]
+    for difference in report.differences:
+        lines += _difference(difference, "  ")
+    lines += ["", f"Computed again by kilnfolio {report.kilnfolio}, without a network."]
+    if not report.trusted_keys:
+        lines.append("Keys were checked against the list that came along. Ask the mill for its "
+                     "public key by another way,\nand give it with --key.")
+    return "\n".join(map(_plain, lines)) + "\n"
+
+
+def _folder(folder: FolderAudit, report: AuditReport) -> Iterator[str]:
+    files = f"{folder.files} files against their manifests, " if folder.kind == "bag" else ""
+    name = "" if folder.path == report.path else f" {folder.path}"
+    yield f"{folder.kind.capitalize()}{name}: {files}{_many(folder.entries, 'ledger entry')}"
+    for difference in folder.differences:
+        yield from _difference(difference, "  ")
+    for seal in folder.seals:
+        yield from _seal(seal)
+    if folder.unsealed:
+        yield ("  covered by no seal: " if folder.kind == "bag" else "  not sealed: ") \
+            + ", ".join(folder.unsealed)
+
+
+def _seal(seal: SealAudit) -> Iterator[str]:
+    word = "sealed" if seal.kind == "seal" else "amended"
+    yield f"  {seal.charge}, entry {seal.entry}: {word} {seal.sealed_at} by {seal.by}"
+    if seal.reason:
+        yield f"    reason: {seal.reason}"
+    yield f"    dossier {seal.dossier}"
+    yield f"    key     {seal.public_key}"
+    yield "    rules:  " + _rules(seal)
+    verdict = "the same" if not seal.differences else _many(len(seal.differences), "difference")
+    yield f"    {seal.numbers} numbers computed again from {seal.files} files: {verdict}"
+    for difference in seal.differences:
+        yield from _difference(difference, "    ")
+    for note in seal.notes:
+        yield f"    note: {note.where}: {note.what}"
+
+
+def _rules(seal: SealAudit) -> str:
+    """Return the versions sealed, and those used now where they are others."""
+    parts = []
+    for name, value in seal.rules_sealed.items():
+        now = seal.rules_now.get(name, value)
+        if name in _VERSIONS or now != value:
+            parts.append(f"{name.replace('_', ' ')} {value}" + (f" (now {now})" if now != value
+                                                                else ""))
+    return ", ".join(parts) or "unknown"
+
+
+def _difference(difference: Difference, indent: str) -> Iterator[str]:
+    yield f"{indent}{difference.kind}: {difference.where}: {difference.what}"
+    if difference.kind in ("value-added", "value-missing"):
+        yield f"{indent}  {(difference.sealed or difference.found)[:200]}"
+
+
+def _many(count: int, noun: str) -> str:
+    plural = noun.removesuffix("y") + "ies" if noun.endswith("y") else noun + "s"
+    return f"{count} {noun if count == 1 else plural}"
+
+
+def _plain(line: str) -> str:
+    """Return a line whose characters act on no terminal: some of them came from what is audited."""
+    line = line.replace("\N{NO-BREAK SPACE}", " ").replace("\N{NARROW NO-BREAK SPACE}", " ")
+    return "".join(c if c.isprintable() or c == "\n" else f"\\u{ord(c):04x}" for c in line)

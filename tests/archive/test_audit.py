@@ -1,0 +1,392 @@
+"""The audit, end to end: what is sealed, bagged and audited holds; whatever is changed is named."""
+
+import json
+import os
+import random
+import shutil
+import socket
+from pathlib import Path
+
+import pytest
+from tests.archive import yard
+from tests.minimal import FILES
+
+from kilnfolio.archive.audit import AuditReport, NothingToAuditError, audit
+from kilnfolio.archive.bag import ALGORITHMS, pack, read_bag
+from kilnfolio.archive.ledger import KEPT, LEDGER, dossier_path
+from kilnfolio.archive.report import report_text
+from kilnfolio.cli import main
+
+
+@pytest.fixture(scope="module")
+def mill(tmp_path_factory):
+    """A mill with C1 sealed and amended, and C2 sealed."""
+    root = yard.two_charges(tmp_path_factory.mktemp("mill"))
+    yard.seal_charge(root)
+    yard.seal_charge(root, "C2")
+    yard.change(root / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    yard.amend_charge(root, "The mass was misread.")
+    return root
+
+
+@pytest.fixture(scope="module")
+def bags(mill, tmp_path_factory):
+    out = tmp_path_factory.mktemp("bags")
+    for charge in ("C1", "C2"):
+        yard.bag_of(mill, out, charge)
+    return out
+
+
+@pytest.fixture
+def bag(bags, tmp_path):
+    return shutil.copytree(bags / "C1", tmp_path / "C1")
+
+
+def mend_manifests(bag: Path) -> None:
+    """Write the manifests anew, as whoever changed a file would."""
+    files, _ = read_bag(bag)
+    payload = {path.removeprefix("data/"): data for path, data in files.items()
+               if path.startswith("data/")}
+    tags = {path: files[path] for path in ("README.txt", "bag-info.txt")}
+    for path, data in pack(payload, tags).items():
+        (bag / path).write_bytes(data)
+
+
+def found(report) -> set[tuple[str, str]]:
+    return {(d.kind, d.where) for d in report.all_differences}
+
+
+# --- what holds -----------------------------------------------------------------------------------
+
+def test_round_trip(mill, bags):
+    for path in (bags / "C1", bags / "C2", bags, mill):
+        report = audit(path, trusted=[yard.key().public])
+        assert found(report) == set()
+        assert report.holds
+    [folder] = audit(bags / "C1").folders
+    assert (folder.kind, folder.entries) == ("bag", 3)
+    assert [(s.charge, s.entry, s.kind, s.reason) for s in folder.seals] == [
+        ("C1", 1, "seal", ""), ("C1", 3, "amendment", "The mass was misread.")]
+    assert all(seal.numbers > 100 for seal in folder.seals)
+    [folder] = audit(mill).folders
+    assert [(s.charge, s.entry) for s in folder.seals] == [("C1", 1), ("C1", 3), ("C2", 2)]
+
+
+def test_charges_that_are_not_sealed_are_listed(tmp_path):
+    yard.two_charges(tmp_path)
+    yard.seal_charge(tmp_path)
+    report = audit(tmp_path)
+    assert report.holds
+    assert report.folders[0].unsealed == ("C2",)
+    assert "not sealed: C2" in report_text(report)
+
+
+def test_the_report_goes_to_json_and_back(bags):
+    report = audit(bags)
+    assert AuditReport.model_validate_json(report.model_dump_json()) == report
+
+
+def test_it_names_the_rules(bags):
+    seal = audit(bags / "C1").folders[0].seals[-1]
+    assert seal.rules_sealed == seal.rules_now
+    assert seal.rules_sealed["schedule"] == "red-oak-4-4, revision 1"
+    assert "limits revision" in report_text(audit(bags / "C1"))
+
+
+def snapshot(folder):
+    return {path.relative_to(folder): (path.stat().st_mtime_ns, path.read_bytes()
+                                       if path.is_file() else None)
+            for path in sorted(folder.rglob("*"))}
+
+
+def test_it_works_offline_and_writes_nothing_there(bag, monkeypatch):
+    def refuse(*_):
+        raise AssertionError("the audit asked for the network")
+    monkeypatch.setattr(socket.socket, "connect", refuse)
+    before = snapshot(bag)
+    for path in [bag, *bag.rglob("*")]:
+        path.chmod(0o555 if path.is_dir() else 0o444)
+    assert audit(bag).holds
+    for path in [bag, *bag.rglob("*")]:
+        path.chmod(0o755 if path.is_dir() else 0o644)
+    assert snapshot(bag) == before
+
+
+def test_a_bag_stands_alone(bags, tmp_path, monkeypatch):
+    moved = shutil.copytree(bags / "C2", tmp_path / "somewhere else" / "a name")
+    monkeypatch.chdir(tmp_path)
+    assert audit(moved).holds
+
+
+# --- what was changed -----------------------------------------------------------------------------
+
+def test_a_changed_log_is_named_with_the_numbers_it_moves(bag):
+    log = bag / "data" / yard.LOG
+    lines = log.read_text().splitlines()
+    lines[1] = lines[1].replace(lines[1].split(",")[1], "56.00")
+    log.write_text("\n".join(lines) + "\n")
+    mend_manifests(bag)  # so that only the seal stands against it
+    differences = found(audit(bag))
+    assert ("file-changed", f"data/{yard.LOG}") in differences
+    place = f"data/{dossier_path('C1', 2)}/log/air/0/dry_bulb_c"
+    [moved] = [d for d in audit(bag).all_differences if d.where == place]
+    assert moved.kind == "number-differs"
+    # half-hourly readings, means over whole hours: one of two readings moved by some 6 K
+    assert float(moved.found) > float(moved.sealed) + 2.0
+
+
+def test_a_changed_number_in_the_sealed_dossier_is_named(bag):
+    path = bag / "data" / dossier_path("C1", 2)
+    for copy in (path, bag / "data/dossier.json"):
+        yard.change(copy, '"oven_dry_g":2000.8', '"oven_dry_g":2009.8')
+    mend_manifests(bag)
+    report = audit(bag)
+    assert ("dossier-changed", f"data/{dossier_path('C1', 2)}") in found(report)
+    assert ("dossier-changed", "data/dossier.json") in found(report)
+    [number] = [d for d in report.all_differences if d.kind == "number-differs"]
+    assert number.where == f"data/{dossier_path('C1', 2)}/boards/S1/oven_dry_g"
+    assert (number.sealed, number.found) == ("2009.8", "2000.8")
+    assert "sealed 2009.8, computed again 2000.8" in report_text(report)
+
+
+def test_a_forged_dossier_signed_by_a_stranger_is_named(bag):
+    """Dossier, ledger, keys and manifests all made to agree: the recomputation still differs."""
+    from kilnfolio.archive.canonical import sha256
+    from kilnfolio.archive.keyring import KEYRING
+
+    data = bag / "data"
+    path = data / dossier_path("C1", 2)
+    for copy in (path, data / "dossier.json"):
+        yard.change(copy, '"oven_dry_g":2000.8', '"oven_dry_g":2009.8')
+    lines, before = [], "0" * 64
+    for line in yard.lines_of(data):
+        values = {"dossier": sha256(path.read_bytes())} if json.loads(line)["number"] == 3 else {}
+        lines.append(yard.sign_again(line, yard.key(2), before=before, **values))
+        before = sha256(lines[-1])
+    yard.write_lines(data, lines)
+    yard.change(data / KEYRING, yard.key().public, yard.key(2).public)
+    mend_manifests(bag)
+    assert [d.kind for d in audit(bag).all_differences] == ["number-differs"]
+    kinds = {kind for kind, _ in found(audit(bag, trusted=[yard.key().public]))}
+    assert kinds == {"number-differs", "entry-key-not-trusted"}
+
+
+def test_a_changed_reading_of_an_earlier_version_is_named(bag):
+    kept = [path for path in (bag / "data" / KEPT).iterdir()
+            if b"green_mass: 2410 g" in path.read_bytes()]
+    assert len(kept) == 1
+    yard.change(kept[0], "green_mass: 2410 g", "green_mass: 2419 g")
+    mend_manifests(bag)
+    kinds = {kind for kind, _ in found(audit(bag))}
+    assert "kept-file-missing" in kinds
+
+
+@pytest.mark.parametrize("path", ["bagit.txt", "bag-info.txt", "README.txt", "manifest-sha256.txt",
+                                  "tagmanifest-sha512.txt", "data/dossier.json",
+                                  f"data/{LEDGER}", f"data/{yard.LOG}", f"data/{yard.CHARGE}",
+                                  f"data/{FILES['limits']}", f"data/{FILES['sources']}",
+                                  f"data/{dossier_path('C1', 1)}", "data/content/ledger/keys.yaml"])
+def test_a_file_taken_out_of_a_bag(bag, path):
+    (bag / path).unlink()
+    assert path in {where for _, where in found(audit(bag))}
+
+
+def test_a_record_taken_out_with_its_lines_in_the_manifests(bag):
+    (bag / "data" / yard.CHARGE).unlink()
+    mend_manifests(bag)
+    assert ("file-missing", f"data/{yard.CHARGE}") in found(audit(bag))
+
+
+def test_a_file_put_into_a_bag(bag):
+    (bag / "data/content/kilns/k9.yaml").write_text("format: 1\nid: k9\n")
+    assert found(audit(bag)) == {("file-added", "data/content/kilns/k9.yaml")}
+    mend_manifests(bag)
+    [folder] = audit(bag).folders
+    assert "data/content/kilns/k9.yaml" in folder.unsealed  # and it had no part in the figures
+
+
+def test_a_link_in_a_bag_is_not_followed(bag):
+    (bag / "data" / yard.LOG).unlink()
+    (bag / "data" / yard.LOG).symlink_to("/etc/hostname")
+    assert ("not-a-file", f"data/{yard.LOG}") in found(audit(bag))
+    assert audit(bag).folders[0].seals == ()
+
+
+def test_flipped_bits_of_a_bag_are_named_by_the_whole_audit(bag):
+    """Twenty random bits through everything; more with KILNFOLIO_FLIPS."""
+    files, _ = read_bag(bag)
+    chance = random.Random(2)
+    names = sorted(files)
+    for _ in range(int(os.environ.get("KILNFOLIO_FLIPS", "20"))):
+        path = chance.choice(names)
+        data = bytearray(files[path])
+        bit = chance.randrange(8 * len(data))
+        data[bit // 8] ^= 1 << bit % 8
+        (bag / path).write_bytes(data)
+        differences = audit(bag).all_differences
+        assert any(path in f"{d.where} {d.what}" for d in differences), (path, bit)
+        (bag / path).write_bytes(files[path])
+    assert audit(bag).holds
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_flipped_bits_of_what_was_sealed_are_caught_by_the_seal_alone(bag, seed):
+    """With manifests made anew: dossiers, ledger, record, log and every other sealed file."""
+    files, _ = read_bag(bag)
+    chance = random.Random(seed)
+    beside = ("data/datapackage.json", "data/content/ledger/keys.yaml")
+    path = chance.choice([name for name in sorted(files)
+                          if name.startswith("data/") and name not in beside])
+    data = bytearray(files[path])
+    bit = chance.randrange(8 * len(data))
+    data[bit // 8] ^= 1 << bit % 8
+    (bag / path).write_bytes(data)
+    mend_manifests(bag)
+    assert any(d.where.startswith((path, f"data/{LEDGER}")) for d in audit(bag).all_differences), (
+        path, bit)
+
+
+@pytest.mark.parametrize("text", [b"", b"\x00" * 50, b"time,DB,WB\n", b"\xff\xfe", b"a" * 10**5])
+def test_a_log_replaced_by_rubbish_is_named_and_ends_in_words(bag, text):
+    (bag / "data" / yard.LOG).write_bytes(text)
+    mend_manifests(bag)
+    report = audit(bag)
+    assert ("file-changed", f"data/{yard.LOG}") in found(report)
+    assert report_text(report)
+
+
+@pytest.mark.parametrize("text", [b"", b"[]", b"{}", b"null", b'{"boards":NaN}', b"[" * 10**5,
+                                  b'{"boards":' + b"9" * 400 + b"}", b"\xff"])
+def test_a_dossier_replaced_by_rubbish_is_named_and_ends_in_words(bag, text):
+    for path in (dossier_path("C1", 2), "dossier.json"):
+        (bag / "data" / path).write_bytes(text)
+    mend_manifests(bag)
+    report = audit(bag)
+    assert ("dossier-changed", f"data/{dossier_path('C1', 2)}") in found(report)
+    assert report_text(report)
+
+
+def test_a_ledger_replaced_by_another_mills_is_named(bag, tmp_path):
+    other = yard.sealed_mill(tmp_path / "other", mill={"altitude": "1500 m"})
+    shutil.copy(other / LEDGER, bag / "data" / LEDGER)
+    mend_manifests(bag)
+    kinds = {kind for kind, _ in found(audit(bag))}
+    assert {"dossier-changed", "file-changed"} <= kinds
+
+
+# --- several bags, and the mill -------------------------------------------------------------------
+
+def test_bags_of_two_ledgers_do_not_agree(bags, tmp_path):
+    both = shutil.copytree(bags, tmp_path / "both")
+    other = yard.two_charges(tmp_path / "other")
+    yard.seal_charge(other, "C2")
+    shutil.rmtree(both / "C2")
+    yard.bag_of(other, both, "C2")
+    assert audit(both / "C2").holds
+    assert found(audit(both)) == {("ledgers-disagree", "C2")}
+
+
+def test_a_bag_from_before_an_amendment_is_named_beside_a_later_one(tmp_path):
+    root = yard.two_charges(tmp_path / "mill")
+    yard.seal_charge(root)
+    out = tmp_path / "out"
+    yard.bag_of(root, out, "C1")
+    yard.change(root / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    yard.amend_charge(root, "The mass was misread.")
+    yard.seal_charge(root, "C2", at=yard.SEALED_AT.replace(day=20))
+    yard.bag_of(root, out, "C2")
+    assert found(audit(out)) == {("bag-out-of-date", "C1")}
+    yard.bag_of(root, out, "C1")
+    assert audit(out).holds
+
+
+def test_a_mill_whose_log_changed_is_named_with_the_numbers(mill, tmp_path):
+    root = shutil.copytree(mill, tmp_path / "mill")
+    log = root / yard.LOG
+    log.write_text(log.read_text().replace("2026-06-01 08:00,", "2026-06-01 08:00,1", 1))
+    differences = found(audit(root))
+    assert ("file-changed", yard.LOG) in differences
+    assert any(where.startswith(f"{dossier_path('C1', 2)}/log/air/0/") for _, where in differences)
+    assert not any(dossier_path("C2", 1).as_posix() in where for _, where in differences)
+
+
+def test_a_mills_shared_file_may_change_and_the_kept_copy_serves(mill, tmp_path):
+    root = shutil.copytree(mill, tmp_path / "mill")
+    yard.change(root / FILES["mill"], "310 m", "610 m")
+    report = audit(root)
+    assert report.holds
+    notes = [note for seal in report.folders[0].seals for note in seal.notes]
+    assert {note.where for note in notes} == {FILES["mill"]}
+    shutil.rmtree(root / KEPT)
+    assert "kept-file-missing" in {kind for kind, _ in found(audit(root))}
+
+
+def test_a_damaged_kept_copy_is_named_before_it_is_needed(mill, tmp_path):
+    root = shutil.copytree(mill, tmp_path / "mill")
+    kept = sorted((root / KEPT).iterdir())[0]
+    kept.write_bytes(kept.read_bytes()[:-1])
+    assert ("kept-file-missing", kept.relative_to(root).as_posix()) in found(audit(root))
+
+
+def test_nothing_to_audit(tmp_path):
+    with pytest.raises(NothingToAuditError, match=r"bagit\.txt"):
+        audit(tmp_path)
+
+
+def test_words_from_a_bag_act_on_no_terminal(bag):
+    (bag / "data/\x1b[2Jname\u202e.txt").write_text("")
+    yard.change(bag / "data" / dossier_path("C1", 2), '"kiln":"k1"', '"kiln":"\\u001b[2Jk1\u202e"')
+    text = report_text(audit(bag))
+    assert "[2Jname" in text
+    assert "[2Jk1" in text
+    assert "\x1b" not in text
+    assert "\u202e" not in text
+
+
+# --- the commands ---------------------------------------------------------------------------------
+
+def test_the_commands_from_key_to_audit(tmp_path, capsys, monkeypatch):
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", str(int(yard.SEALED_AT.timestamp())))
+    root = yard.minimal_mill(tmp_path)
+    assert main(["seal", "C1", str(root), "--by", "A. N. Other"]) == 2
+    assert "--new-key" in capsys.readouterr().err
+    assert main(["seal", "C1", str(root), "--by", "A. N. Other", "--new-key"]) == 0
+    public = capsys.readouterr().out.split()[-1]
+    assert main(["seal", "C1", str(root), "--by", "A. N. Other"]) == 1
+    assert main(["amend", "C1", str(root), "--by", "A. N. Other", "--reason", "None."]) == 1
+    assert main(["audit", str(root), "--key", public]) == 0
+    capsys.readouterr()
+    yard.change(root / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    assert main(["audit", str(root), "--format", "json"]) == 1
+    report = AuditReport.model_validate_json(capsys.readouterr().out)
+    assert ("file-changed", yard.CHARGE) in found(report)
+    assert main(["amend", "C1", str(root), "--by", "A. N. Other", "--reason", "Misread."]) == 0
+    assert main(["audit", str(root), "--key", yard.key(9).public]) == 1
+    assert "entry-key-not-trusted" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("words", [
+    ["seal", "C9", "--by", "A. N. Other"], ["amend", "C9", "--by", "A", "--reason", "R"],
+    ["audit", "nowhere"]])
+def test_bad_input_ends_with_2(tmp_path, capsys, monkeypatch, words):
+    monkeypatch.chdir(yard.minimal_mill(tmp_path))
+    assert main(words) == 2
+    assert words[1] in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("command", ["seal", "amend", "audit"])
+def test_help_gives_an_example(command, capsys):
+    with pytest.raises(SystemExit, match="0"):
+        main([command, "--help"])
+    assert f"example: kilnfolio {command}" in " ".join(capsys.readouterr().out.split())
+
+
+@pytest.mark.parametrize("key", ["", "00", "x" * 64])
+def test_a_key_that_is_none_is_bad_usage(tmp_path, key):
+    with pytest.raises(SystemExit, match="2"):
+        main(["audit", str(tmp_path), "--key", key])
+
+
+def test_both_manifests_are_written(bags):
+    assert {path.name for path in (bags / "C1").glob("*manifest-*.txt")} == {
+        f"{kind}-{name}.txt" for kind in ("manifest", "tagmanifest") for name in ALGORITHMS}

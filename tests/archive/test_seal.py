@@ -1,0 +1,244 @@
+"""Sealing, amending, and whether a charge still is as it was sealed."""
+
+import datetime as dt
+import json
+from itertools import pairwise
+
+import pytest
+from tests.archive import yard
+from tests.minimal import FILES, minimal_mill
+
+from kilnfolio.archive.adding import SealRefusedError
+from kilnfolio.archive.canonical import canonical, sha256
+from kilnfolio.archive.compare import Difference
+from kilnfolio.archive.keys import UnusableKeyError
+from kilnfolio.archive.ledger import (
+    KEPT,
+    LEDGER,
+    NOTHING_BEFORE,
+    dossier_path,
+    read_ledger,
+    verify_ledger,
+)
+from kilnfolio.archive.seal import seal, state
+from kilnfolio.pipeline import review_folder
+
+
+def waive(*checks):
+    return [{"check": check, "reason": "Looked at and accepted.", "by": "A. N. Other",
+             "at": "2026-06-08T09:00"} for check in checks]
+
+
+def test_a_seal_holds_what_it_seals(tmp_path):
+    minimal_mill(tmp_path)
+    dossier, entry = yard.review(tmp_path), yard.seal_charge(tmp_path)
+    stored = (tmp_path / dossier_path("C1", 1)).read_bytes()
+    assert stored == canonical(dossier)
+    assert entry.dossier == sha256(stored)
+    assert (entry.number, entry.kind, entry.amends, entry.before) == (1, "seal", None,
+                                                                      NOTHING_BEFORE)
+    assert {file.path for file in entry.inputs} == {file.path for file in dossier.inputs}
+    for file in entry.files:
+        raw = (tmp_path / file.path).read_bytes()
+        assert (file.sha256, file.size) == (sha256(raw), len(raw))
+        assert (tmp_path / KEPT / file.sha256).read_bytes() == raw
+    assert FILES["sources"] in {file.path for file in entry.supporting}
+    assert verify_ledger(tmp_path) == ()
+
+
+def test_the_line_is_canonical_json_and_chained(tmp_path):
+    yard.two_charges(tmp_path)
+    first = yard.seal_charge(tmp_path)
+    second = yard.seal_charge(tmp_path, "C2")
+    lines = yard.lines_of(tmp_path)
+    assert [json.loads(line) for line in lines] == [json.loads(e.model_dump_json())
+                                                    for e in (first, second)]
+    assert all(canonical(json.loads(line)) == line for line in lines)
+    assert second.before == sha256(lines[0])
+
+
+def test_unsealed_sealed_amended(tmp_path):
+    minimal_mill(tmp_path)
+    assert state(tmp_path, "C1", yard.review(tmp_path)).word == "unsealed"
+    yard.seal_charge(tmp_path)
+    assert state(tmp_path, "C1", yard.review(tmp_path)).word == "sealed"
+    yard.change(tmp_path / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    changed = state(tmp_path, "C1", yard.review(tmp_path))
+    assert changed.word == "changed"
+    yard.amend_charge(tmp_path, "The mass was misread.")
+    amended = state(tmp_path, "C1", yard.review(tmp_path))
+    assert (amended.word, len(amended.entries), amended.differences) == ("amended", 2, ())
+    assert (amended.last.amends, amended.last.reason) == (1, "The mass was misread.")
+    assert verify_ledger(tmp_path) == ()
+
+
+def test_a_changed_number_is_named_with_its_file(tmp_path):
+    yard.sealed_mill(tmp_path)
+    yard.change(tmp_path / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    found = {d.where: d for d in state(tmp_path, "C1", yard.review(tmp_path)).differences}
+    assert found[yard.CHARGE].kind == "file-changed"
+    place = f"{dossier_path('C1', 1)}/boards/S1/green_g"
+    assert (found[place].sealed, found[place].found) == ("2410", "2411")
+    # MC = 100 (m - m0)/m0 stays as the sections say; m0 = m/1.205 moves with the mass.
+    assert f"{dossier_path('C1', 1)}/boards/S1/oven_dry_g" in found
+    assert not any("/boards/S2/" in where for where in found)
+
+
+def test_a_changed_log_is_named(tmp_path):
+    yard.sealed_mill(tmp_path)
+    log = tmp_path / yard.LOG
+    log.write_bytes(log.read_bytes() + b"\n")  # a blank line moves no number
+    found = state(tmp_path, "C1", yard.review(tmp_path))
+    assert found.word == "changed"
+    assert [(d.kind, d.where) for d in found.differences] == [("file-changed", yard.LOG)]
+
+
+def test_a_shared_file_may_change_where_no_number_moves(tmp_path):
+    yard.sealed_mill(tmp_path)
+    yard.change(tmp_path / FILES["mill"], "office@mill.example", "desk@mill.example")
+    found = state(tmp_path, "C1", yard.review(tmp_path))
+    assert (found.word, found.differences) == ("sealed", ())
+    assert [(d.kind, d.where) for d in found.notes] == [("file-changed", FILES["mill"])]
+
+
+def test_a_shared_file_that_moves_a_number_is_named_with_the_number(tmp_path):
+    yard.sealed_mill(tmp_path)
+    yard.change(tmp_path / FILES["mill"], "310 m", "610 m")
+    found = state(tmp_path, "C1", yard.review(tmp_path))
+    assert found.word == "changed"
+    wheres = [d.where for d in found.differences]
+    assert FILES["mill"] in wheres
+    assert f"{dossier_path('C1', 1)}/rules/pressure_pa" in wheres
+
+
+def test_another_version_of_kilnfolio_is_a_note_and_its_numbers_are_not(tmp_path):
+    yard.sealed_mill(tmp_path)
+    dossier = yard.review(tmp_path)
+    newer = dossier.model_copy(update={
+        "rules": dossier.rules.model_copy(update={"kilnfolio": "99.0"}),
+        "workings": dossier.workings[:1]})
+    found = state(tmp_path, "C1", newer)
+    assert found.word == "sealed"
+    assert "version-differs" in yard.kinds(found.notes)
+    wetter = newer.model_copy(update={"target_mc_pct": 13.0})
+    found = state(tmp_path, "C1", wetter)
+    assert [d.where for d in found.differences] == [f"{dossier_path('C1', 1)}/target_mc_pct"]
+
+
+def test_a_ledger_that_does_not_hold_makes_no_charge_sealed(tmp_path):
+    yard.sealed_mill(tmp_path)
+    [line] = yard.lines_of(tmp_path)
+    yard.write_lines(tmp_path, [yard.change_entry(line, by="Somebody Else")])
+    found = state(tmp_path, "C1", yard.review(tmp_path))
+    assert found.word == "changed"
+    assert yard.kinds(found.differences) == {"entry-edited"}
+
+
+# --- what is refused ------------------------------------------------------------------------------
+
+def refused_finding(charge):
+    """Have a section weigh more from the oven than green, which no wood does."""
+    charge["boards"][0]["sections"][0]["oven_dry"] = "130 g"
+
+
+def test_a_refused_finding_stops_a_seal_until_it_is_waived(tmp_path):
+    minimal_mill(tmp_path, charge=refused_finding)
+    refused = [f.check for f in yard.review(tmp_path).findings if f.outcome == "refused"]
+    assert refused
+    with pytest.raises(SealRefusedError, match=f"{refused[0]} is refused and not waived"):
+        yard.seal_charge(tmp_path)
+    assert not (tmp_path / LEDGER).exists()
+
+    def waived(charge):
+        refused_finding(charge)
+        charge["waivers"] = waive(*refused)
+    minimal_mill(tmp_path, charge=waived)
+    assert yard.seal_charge(tmp_path).number == 1
+
+
+def test_a_charge_is_sealed_once(tmp_path):
+    yard.sealed_mill(tmp_path)
+    with pytest.raises(SealRefusedError, match=r"sealed already.*kilnfolio amend C1"):
+        yard.seal_charge(tmp_path)
+
+
+def test_an_amendment_needs_a_seal_a_reason_and_a_change(tmp_path):
+    minimal_mill(tmp_path)
+    with pytest.raises(SealRefusedError, match="not sealed"):
+        yard.amend_charge(tmp_path, "No seal yet.")
+    yard.seal_charge(tmp_path)
+    with pytest.raises(SealRefusedError, match="needs a reason"):
+        yard.amend_charge(tmp_path, "  ")
+    with pytest.raises(SealRefusedError, match="nothing to amend"):
+        yard.amend_charge(tmp_path, "Nothing changed.")
+
+
+def test_a_file_that_changed_after_its_review_is_not_sealed(tmp_path):
+    minimal_mill(tmp_path)
+    reviewed = review_folder(tmp_path, "C1")
+    log = tmp_path / yard.LOG
+    log.write_bytes(log.read_bytes() + b"\n")
+    with pytest.raises(SealRefusedError, match=r"bulbs\.csv changed while it was being sealed"):
+        seal(reviewed.folder, reviewed.dossiers["C1"], "A. N. Other", yard.key(), yard.SEALED_AT)
+    assert read_ledger(tmp_path).entries == ()
+
+
+@pytest.mark.parametrize("by", ["", " ", "x" * 121])
+def test_a_name_that_is_none_is_refused(tmp_path, by):
+    minimal_mill(tmp_path)
+    reviewed = review_folder(tmp_path, "C1")
+    with pytest.raises(SealRefusedError, match=r"^by "):
+        seal(reviewed.folder, reviewed.dossiers["C1"], by, yard.key(), yard.SEALED_AT)
+    assert not (tmp_path / LEDGER).exists()
+
+
+def test_a_clock_that_runs_back_is_refused(tmp_path):
+    yard.two_charges(tmp_path)
+    yard.seal_charge(tmp_path)
+    with pytest.raises(SealRefusedError, match="check the clock"):
+        yard.seal_charge(tmp_path, "C2", at=yard.SEALED_AT - dt.timedelta(seconds=1))
+
+
+def test_a_moment_without_a_zone_is_refused(tmp_path):
+    minimal_mill(tmp_path)
+    with pytest.raises(ValueError, match="zone"):
+        yard.seal_charge(tmp_path, at=dt.datetime(2026, 6, 8))  # noqa: DTZ001
+
+
+def test_a_key_that_is_not_the_mills_does_not_seal(tmp_path):
+    yard.two_charges(tmp_path)
+    yard.seal_charge(tmp_path)
+    with pytest.raises(UnusableKeyError, match="not listed"):
+        yard.seal_charge(tmp_path, "C2", keys=yard.key(2))
+    assert len(read_ledger(tmp_path).entries) == 1
+
+
+def test_nothing_is_added_to_a_ledger_that_does_not_hold(tmp_path):
+    yard.two_charges(tmp_path)
+    yard.seal_charge(tmp_path)
+    [line] = yard.lines_of(tmp_path)
+    yard.write_lines(tmp_path, [yard.change_entry(line, by="Somebody Else")])
+    with pytest.raises(SealRefusedError, match=r"does not hold(.|\n)*entry 1 \(C1\)"):
+        yard.seal_charge(tmp_path, "C2")
+
+
+def test_an_amendment_chain_keeps_every_version(tmp_path):
+    yard.sealed_mill(tmp_path)
+    masses = ["2410 g", "2411 g", "2412 g", "2413 g"]
+    for day, (old, new) in enumerate(pairwise(masses), 1):
+        yard.change(tmp_path / yard.CHARGE, f"green_mass: {old}", f"green_mass: {new}")
+        yard.amend_charge(tmp_path, f"Weighed again, {new}.", days=day)
+    entries = read_ledger(tmp_path).of("C1")
+    assert [(e.number, e.kind, e.amends) for e in entries] == [
+        (1, "seal", None), (2, "amendment", 1), (3, "amendment", 2), (4, "amendment", 3)]
+    for ordinal, (entry, mass) in enumerate(zip(entries, (2410, 2411, 2412, 2413), strict=True), 1):
+        kept = json.loads((tmp_path / dossier_path("C1", ordinal)).read_bytes())
+        assert kept["boards"][0]["green_g"] == mass
+        record = next(file for file in entry.inputs if file.path == yard.CHARGE)
+        assert f"green_mass: {mass} g" in (tmp_path / KEPT / record.sha256).read_text()
+    assert verify_ledger(tmp_path) == ()
+
+
+def test_a_difference_goes_to_json_and_back():
+    difference = Difference(kind="number-differs", where="/a/b", what="no", sealed="1", found="2")
+    assert Difference.model_validate_json(difference.model_dump_json()) == difference

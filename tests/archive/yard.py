@@ -1,0 +1,98 @@
+"""A small mill sealed, for the tests of the archive: invented, as `tests.minimal` writes it."""
+
+import datetime as dt
+import json
+from pathlib import Path
+
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from tests.minimal import FILES, minimal_mill
+
+from kilnfolio.archive.bag import write_bag
+from kilnfolio.archive.keys import Keys
+from kilnfolio.archive.ledger import LEDGER, Entry
+from kilnfolio.archive.seal import amend, seal
+from kilnfolio.pipeline import review_folder
+from kilnfolio.review.dossier import Dossier
+
+SEALED_AT = dt.datetime(2026, 6, 8, 10, 0, tzinfo=dt.timezone(dt.timedelta(hours=-4)))
+NOTICE = "Guidance only: the wording comes from elsewhere."
+CHARGE, LOG = FILES["charge"], FILES["log"]
+
+
+def key(number: int = 1) -> Keys:
+    """Return a key made of one repeated byte, the same in every run."""
+    return Keys(Ed25519PrivateKey.from_private_bytes(bytes([number]) * 32), Path("a-key"), False)
+
+
+def review(root: Path, charge: str = "C1") -> Dossier:
+    return review_folder(root, charge).dossiers[charge]
+
+
+def seal_charge(root: Path, charge: str = "C1", *, keys: Keys | None = None,
+                at: dt.datetime = SEALED_AT) -> Entry:
+    reviewed = review_folder(root, charge)
+    return seal(reviewed.folder, reviewed.dossiers[charge], "A. N. Other", keys or key(), at)
+
+
+def amend_charge(root: Path, reason: str, charge: str = "C1", *, keys: Keys | None = None,
+                 days: int = 1) -> Entry:
+    reviewed = review_folder(root, charge)
+    return amend(reviewed.folder, reviewed.dossiers[charge], "A. N. Other", keys or key(),
+                 SEALED_AT + dt.timedelta(days=days), reason)
+
+
+def sealed_mill(root: Path, **changes) -> Path:
+    """Write the minimal mill and seal its charge."""
+    minimal_mill(root, **changes)
+    seal_charge(root)
+    return root
+
+
+def two_charges(root: Path) -> Path:
+    """Write a mill with two charges, C1 and C2, neither sealed."""
+    minimal_mill(root)
+    home = root / CHARGE
+    second = home.parent.with_name("C2")
+    second.mkdir()
+    (second / "charge.yaml").write_text(home.read_text().replace("id: C1", "id: C2", 1))
+    (second / "bulbs.csv").write_bytes((root / LOG).read_bytes())
+    return root
+
+
+def bag_of(root: Path, out: Path, charge: str = "C1") -> Path:
+    return write_bag(root, charge, out, notice=NOTICE)
+
+
+def change(path: Path, old: str, new: str) -> None:
+    """Replace text that stands exactly once in a file."""
+    text = path.read_text("utf-8")
+    assert text.count(old) == 1, (path, old, text.count(old))
+    path.write_text(text.replace(old, new), "utf-8")
+
+
+def lines_of(root: Path) -> list[bytes]:
+    return (root / LEDGER).read_bytes().splitlines()
+
+
+def write_lines(root: Path, lines: list[bytes]) -> None:
+    (root / LEDGER).write_bytes(b"".join(line + b"\n" for line in lines))
+
+
+def change_entry(line: bytes, **values) -> bytes:
+    """Return a ledger line with values changed, still in canonical JSON."""
+    from kilnfolio.archive.canonical import canonical
+
+    return canonical({**json.loads(line), **values})
+
+
+def sign_again(line: bytes, keys: Keys, **values) -> bytes:
+    """Return a ledger line changed and signed anew, as somebody with a key of their own would."""
+    from kilnfolio.archive.canonical import canonical
+
+    entry = {**json.loads(line), **values, "public_key": keys.public}
+    del entry["signature"]
+    return canonical({**entry, "signature": keys.sign(canonical(entry))})
+
+
+def kinds(differences) -> set[str]:
+    return {difference.kind for difference in differences}
