@@ -1,0 +1,295 @@
+"""A chapter as written: its front matter, its text, and where each line of it stands."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Annotated
+
+from markdown.extensions.toc import slugify
+from pydantic import Field
+
+from kilnfolio.records.model import Change, Name, Record, Signature, Slug, Text, validate
+from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.yaml_source import MAX_BYTES, parse_yaml, read_yaml
+
+HANDBOOK = "content/handbook"
+CAUTIONS = f"{HANDBOOK}/cautions.yaml"
+FIGURES = f"{HANDBOOK}/figures"
+
+_HEADING = re.compile(r"^(#{2,6})\s+(.*?)\s*(?:\{:?[ ]*#([\w-]+)[ ]*\})?\s*#*$")
+
+
+class Term(Record):
+    """One entry of the glossary."""
+
+    term: Name
+    """The word we use."""
+    anchor: Slug
+    """Its address on the page."""
+    also: list[Name] = Field(default_factory=list)
+    """What other people call it."""
+    region: Name | None = None
+    """The part of the world it belongs to, where it is not everywhere."""
+    definition: Text
+    """What it means, in a sentence or two."""
+    see: list[Slug] = Field(default_factory=list)
+    """Anchors of entries to read with it."""
+
+
+class Chapter(Record):
+    """The front matter of a chapter."""
+
+    title: Name
+    """As printed."""
+    number: Annotated[int, Field(ge=1, le=99)] | None = None
+    """Its number; none for the glossary."""
+    slug: Slug
+    """Its address."""
+    summary: Text
+    """One sentence, for the contents and for search."""
+    revision: Annotated[int, Field(ge=1)]
+    """Revision, from 1."""
+    approved: Signature | None = None
+    """Who approved this revision; a chapter without it is a draft."""
+    changes: list[Change] = Field(default_factory=list)
+    """Revision history."""
+    sources: list[Slug] = Field(default_factory=list)
+    """Publications it rests on."""
+    cautions: list[Slug] = Field(default_factory=list)
+    """Hazards it sends people near: keys of cautions.yaml."""
+    index: list[Name] = Field(default_factory=list)
+    """Terms of the back-of-book index that the whole chapter treats."""
+    terms: list[Term] = Field(default_factory=list)
+    """The glossary's entries."""
+
+
+class Caution(Record):
+    """One hazard and what to do about it."""
+
+    title: Name
+    """Its name."""
+    hazard: Text
+    """What can happen."""
+    stop_when: Text
+    """When to stop."""
+    who_authorizes: Text
+    """Who may say go."""
+    local_rule: Text
+    """The rules that govern."""
+
+
+class _Cautions(Record):
+    cautions: dict[Slug, Caution]
+
+
+@dataclass(frozen=True)
+class ChapterFile:
+    """A chapter and the file it was read from."""
+
+    record: Chapter
+    file: str
+    """Path relative to the mill folder."""
+    lines: tuple[str, ...]
+    """Every line of the file; those of the front matter are empty."""
+    front: Mapping[tuple[str | int, ...], Place]
+    """Where the front matter's keys stand."""
+
+    @property
+    def slug(self) -> str:
+        """Its address."""
+        return str(self.record.slug)
+
+    @property
+    def title(self) -> str:
+        """Its title."""
+        return str(self.record.title)
+
+    @property
+    def heading(self) -> str:
+        """Its title with its number."""
+        number = self.record.number
+        return f"{number} {self.title}" if number else self.title
+
+    def place(self, *path: str | int) -> Place:
+        """Return where a key of the front matter stands."""
+        return self.front.get(path) or Place(self.file)
+
+    @cached_property
+    def anchors(self) -> frozenset[str]:
+        """Every address within the chapter."""
+        found = {term.anchor for term in self.record.terms}
+        for line in self.lines:
+            if heading := _HEADING.match(line):
+                found.add(heading[3] or slugify(re.sub(r"\{[^}]*\}", "", heading[2]).strip(), "-"))
+            elif option := re.match(r"(?:id|name):\s*([\w-]+)\s*$", line):
+                found.add(option[1])
+        return frozenset(found)
+
+
+@dataclass(frozen=True)
+class Manuscript:
+    """All chapters in order, the glossary last, and the cautions."""
+
+    chapters: tuple[ChapterFile, ...]
+    cautions: Mapping[str, Caution]
+
+    @cached_property
+    def by_slug(self) -> Mapping[str, ChapterFile]:
+        """Chapters by address."""
+        return {chapter.slug: chapter for chapter in self.chapters}
+
+    @cached_property
+    def terms(self) -> Mapping[str, Term]:
+        """Glossary entries by anchor."""
+        return {term.anchor: term for chapter in self.chapters for term in chapter.record.terms}
+
+    @property
+    def latest(self) -> dt.date | None:
+        """The newest approval."""
+        return max((c.record.approved.on for c in self.chapters if c.record.approved), default=None)
+
+
+def read_manuscript(root: Path) -> tuple[Manuscript, list[Problem]]:
+    """Read every chapter of a mill folder.
+
+    Parameters
+    ----------
+    root : Path
+        The folder that holds ``content/handbook``.
+
+    Returns
+    -------
+    tuple of Manuscript and list of Problem
+        What could be read, and everything that could not.
+    """
+    problems: list[Problem] = []
+    cautions: Mapping[str, Caution] = {}
+    if (root / CAUTIONS).is_file():
+        try:
+            cautions = _read_cautions(root)
+        except RecordProblems as error:
+            problems += error.problems
+    chapters = []
+    for path in sorted((root / HANDBOOK).glob("*.md")):
+        name = path.relative_to(root).as_posix()
+        try:
+            chapters.append(_read(path, name))
+        except RecordProblems as error:
+            problems += error.problems
+    chapters.sort(key=lambda chapter: (chapter.record.number or 100, chapter.slug))
+    problems += _cross_check(chapters, cautions)
+    return Manuscript(tuple(chapters), cautions), problems
+
+
+def parse_chapter(text: str, name: str) -> ChapterFile:
+    """Read one chapter from its text.
+
+    Raises
+    ------
+    RecordProblems
+        The front matter is missing or wrong.
+    """
+    lines = text.split("\n")
+    ends = [i for i, line in enumerate(lines[1:], 1) if line.rstrip() == "---"]
+    if lines[0].rstrip() != "---" or not ends:
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(name),
+                    "the front matter is missing",
+                    "a chapter begins with its title, number "
+                    "and revision between two lines of '---'",
+                    "Begin the file with '---'",
+                )
+            ]
+        )
+    end = ends[0]
+    front = "\n".join(["", *lines[1:end], ""])  # a line for '---', so that line numbers hold
+    located = validate(parse_yaml(front.encode(), name), Chapter)
+    body = [""] * (end + 1) + [line.rstrip("\r") for line in lines[end + 1 :]]
+    return ChapterFile(located.record, name, tuple(body), located.document.places)
+
+
+def _read(path: Path, name: str) -> ChapterFile:
+    if path.stat().st_size > MAX_BYTES:
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(name),
+                    "the chapter is too long",
+                    f"a chapter may have at most {MAX_BYTES:,} bytes",
+                    "Split it",
+                )
+            ]
+        )
+    try:
+        text = path.read_text("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(name),
+                    "the file is not UTF-8",
+                    str(error.reason),
+                    "Save it again with the encoding UTF-8",
+                )
+            ]
+        ) from None
+    return parse_chapter(text, name)
+
+
+def _read_cautions(root: Path) -> Mapping[str, Caution]:
+    document = read_yaml(root / CAUTIONS, CAUTIONS)
+    wrapped = type(document)(
+        document.file,
+        {"cautions": document.value},
+        {("cautions", *path): place for path, place in document.places.items()},
+        {("cautions", *path): place for path, place in document.key_places.items()},
+    )
+    return validate(wrapped, _Cautions).record.cautions
+
+
+def _cross_check(chapters: list[ChapterFile], cautions: Mapping[str, Caution]) -> Iterable[Problem]:
+    seen: dict[str, ChapterFile] = {}
+    for chapter in chapters:
+        record = chapter.record
+        stem = Path(chapter.file).stem
+        wanted = f"{record.number:02d}-{record.slug}" if record.number else record.slug
+        if stem != wanted:
+            yield Problem(
+                chapter.place("slug"),
+                f"slug '{record.slug}'",
+                f"the file is named '{stem}.md'",
+                f"Name it '{wanted}.md'",
+            )
+        if record.slug in seen:
+            yield Problem(
+                chapter.place("slug"),
+                f"slug '{record.slug}'",
+                f"{seen[record.slug].file} has it already",
+                "Each chapter has its own",
+            )
+        seen[record.slug] = chapter
+        for place, key in enumerate(record.cautions):
+            if key not in cautions:
+                yield Problem(
+                    chapter.place("cautions", place),
+                    f"caution '{key}'",
+                    "cautions.yaml has none of this name",
+                    "Known ones: " + ", ".join(cautions),
+                )
+        anchors = {term.anchor for term in record.terms}
+        for place, term in enumerate(record.terms):
+            for position, other in enumerate(term.see):
+                if other not in anchors:
+                    yield Problem(
+                        chapter.place("terms", place, "see", position),
+                        f"see '{other}'",
+                        "the glossary has no entry with this anchor",
+                        "",
+                    )

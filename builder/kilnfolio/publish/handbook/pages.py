@@ -1,0 +1,257 @@
+"""The pages of the handbook: every chapter, the glossary, the index, the contents."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TypeVar
+
+from jinja2 import Environment
+from markupsafe import Markup
+
+from kilnfolio.publish import routes
+from kilnfolio.publish.handbook.body import Body, Builder, IndexEntry
+from kilnfolio.publish.handbook.chapter import (
+    Caution,
+    ChapterFile,
+    Manuscript,
+    Term,
+    read_manuscript,
+)
+from kilnfolio.publish.handbook.setting import Setting
+from kilnfolio.publish.page import Page
+from kilnfolio.publish.templating import render
+from kilnfolio.records.book import Publication
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.problems import Problem, RecordProblems
+
+
+@dataclass(frozen=True)
+class IndexLine:
+    """A term of the index and the places it leads to."""
+
+    term: str
+    places: tuple[tuple[str, str], ...]
+    """Words and address of each place."""
+    subs: tuple[IndexLine, ...] = ()
+    """Sub-entries."""
+
+
+#: A line of the index or an entry of the glossary.
+L = TypeVar("L", IndexLine, Term)
+
+
+@dataclass(frozen=True)
+class Contents:
+    """Every chapter rendered, before it is put into pages or a book."""
+
+    setting: Setting
+    bodies: Mapping[str, Body]
+    problems: tuple[Problem, ...]
+
+    @property
+    def manuscript(self) -> Manuscript:
+        """The chapters as written."""
+        return self.setting.manuscript
+
+
+def render_handbook(
+    folder: MillFolder, env: Environment, *, checks: Mapping[str, object] | None = None
+) -> Iterator[Page]:
+    """Render the handbook of the mill edition.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill's records; chapters are read from its ``content/handbook``.
+    env : Environment
+        From `templating.environment`.
+    checks : Mapping, optional
+        The catalogue of checks by slug; the registry's where absent.
+
+    Yields
+    ------
+    Page
+        The contents, every chapter, the glossary, the index of terms.
+
+    Raises
+    ------
+    RecordProblems
+        Every problem of every chapter.
+    """
+    contents = compile_handbook(folder, "site", checks=checks)
+    if contents.problems:
+        raise RecordProblems(contents.problems)
+    yield _front(env, contents)
+    for place, chapter in enumerate(contents.manuscript.chapters):
+        yield _chapter(env, contents, place, chapter)
+    yield _index(env, contents)
+
+
+def compile_handbook(
+    folder: MillFolder,
+    target: str,
+    *,
+    checks: Mapping[str, object] | None = None,
+    in_book: frozenset[str] = frozenset(),
+) -> Contents:
+    """Render every chapter for the site or for the book, collecting every problem."""
+    if checks is None:
+        checks = registered_checks()
+    manuscript, problems = read_manuscript(folder.root)
+    setting = Setting(folder, manuscript, "book" if target == "book" else "site", checks, in_book)
+    bodies = {chapter.slug: Builder(setting, chapter).build() for chapter in manuscript.chapters}
+    for body in bodies.values():
+        problems += body.problems
+    return Contents(setting, bodies, tuple(sorted(set(problems))))
+
+
+def registered_checks() -> Mapping[str, object]:
+    """Return the registry of checks by slug."""
+    from kilnfolio.review import checks, findings
+
+    del checks  # imported so that every check registers itself
+    return {check.slug: check for check in findings.CHECKS.values()}
+
+
+def handbook_problems(folder: MillFolder) -> tuple[Problem, ...]:
+    """Return every problem of the handbook's chapters, for `kilnfolio check`."""
+    return compile_handbook(folder, "site").problems
+
+
+# --- pages ----------------------------------------------------------------------------------------
+
+
+def _front(env: Environment, contents: Contents) -> Page:
+    path = routes.chapter("index")
+    summary = (
+        f"The drying handbook of {contents.setting.folder.mill.record.name}: "
+        f"{len(contents.manuscript.chapters)} chapters."
+    )
+    html = render(
+        env,
+        "handbook/contents.html",
+        path,
+        title="Handbook",
+        summary=summary,
+        chapters=contents.manuscript.chapters,
+        bodies=contents.bodies,
+    )
+    return Page(path, html, "Handbook", "chapter", "", summary)
+
+
+def _chapter(env: Environment, contents: Contents, place: int, chapter: ChapterFile) -> Page:
+    body, record = contents.bodies[chapter.slug], chapter.record
+    path = routes.chapter(chapter.slug)
+    chapters = contents.manuscript.chapters
+    html = render(
+        env,
+        "handbook/chapter.html",
+        path,
+        title=record.title,
+        summary=record.summary,
+        crumbs=(
+            ("Handbook", routes.chapter("index")),
+            *([(f"Chapter {record.number}", "")] if record.number else []),
+        ),
+        chapter=record,
+        body=body,
+        chapters=chapters,
+        cautions=cautions_of(contents, chapter),
+        sources=sources_of(contents, body.cited),
+        letters=by_letter(sorted(record.terms, key=lambda term: _sort_key(term.term))),
+        known_terms=contents.manuscript.terms,
+        before=chapters[place - 1] if place else None,
+        after=chapters[place + 1] if place + 1 < len(chapters) else None,
+    )
+    words = [
+        plain_words(body.html),
+        *(" ".join((term.term, *term.also, term.definition)) for term in record.terms),
+    ]
+    kind = "glossary" if record.terms else "chapter"
+    return Page(path, html, record.title, kind, " ".join(words), record.summary)
+
+
+def _index(env: Environment, contents: Contents) -> Page:
+    path = routes.chapter("index-of-terms")
+    lines = index_lines(contents, here="index-of-terms")
+    html = render(
+        env,
+        "handbook/index_of_terms.html",
+        path,
+        title="Index",
+        summary="Where each term is treated in the handbook.",
+        crumbs=(("Handbook", routes.chapter("index")),),
+        letters=by_letter(lines),
+        chapters=contents.manuscript.chapters,
+    )
+    return Page(path, html, "Index", "index", "", "Where each term is treated in the handbook.")
+
+
+# --- what pages and book share --------------------------------------------------------------------
+
+
+def cautions_of(contents: Contents, chapter: ChapterFile) -> list[tuple[str, Caution]]:
+    """Return the hazards a chapter sends people near."""
+    known = contents.manuscript.cautions
+    return [(key, known[key]) for key in chapter.record.cautions if key in known]
+
+
+def sources_of(contents: Contents, cited: Iterable[str]) -> list[tuple[str, Publication]]:
+    """Return the publications cited, by their short form."""
+    known = contents.setting.publications
+    found = [(identity, known[identity]) for identity in dict.fromkeys(cited) if identity in known]
+    return sorted(found, key=lambda pair: pair[1].short.casefold())
+
+
+def index_lines(contents: Contents, here: str) -> list[IndexLine]:
+    """Return the index of all chapters, sorted, sub-entries under their terms."""
+    found: dict[str, dict[str, list[tuple[str, str]]]] = {}
+    spelling: dict[str, str] = {}
+    for chapter in contents.manuscript.chapters:
+        entries = contents.bodies[chapter.slug].index
+        closer = {(entry.term.casefold(), entry.sub) for entry in entries if entry.anchor != "top"}
+        for entry in entries:
+            key = entry.term.casefold()
+            # A capital at the start of one entry must not make a second term of it.
+            spelling[key] = max(entry.term, spelling.get(key, ""))
+            if entry.anchor == "top" and (key, entry.sub) in closer:
+                continue  # a place in the chapter says more than the chapter
+            found.setdefault(key, {}).setdefault(entry.sub, []).append(
+                _place(contents, chapter, entry, here)
+            )
+    return [_line(spelling[key], found[key]) for key in sorted(found, key=_sort_key)]
+
+
+def _line(term: str, places: Mapping[str, list[tuple[str, str]]]) -> IndexLine:
+    subs = [IndexLine(sub, tuple(places[sub])) for sub in sorted(places, key=_sort_key) if sub]
+    return IndexLine(term, tuple(places.get("", ())), tuple(subs))
+
+
+def _place(
+    contents: Contents, chapter: ChapterFile, entry: IndexEntry, here: str
+) -> tuple[str, str]:
+    anchor = "" if entry.anchor == "top" else entry.anchor
+    return chapter.heading, contents.setting.chapter(chapter.slug, anchor, here)
+
+
+def by_letter(lines: Sequence[L]) -> list[tuple[str, list[L]]]:
+    """Return lines of the index, or glossary entries, in groups by first letter."""
+    groups: dict[str, list[L]] = {}
+    for line in lines:
+        groups.setdefault(_sort_key(line.term)[:1].upper(), []).append(line)
+    return list(groups.items())
+
+
+def _sort_key(term: str) -> str:
+    bare = unicodedata.normalize("NFKD", term).casefold()
+    return "".join(c for c in bare if not unicodedata.combining(c)).lstrip("‘’'\" ")
+
+
+def plain_words(html: Markup) -> str:
+    """Return the words of a page without markup, drawings left out."""
+    bare = re.sub(r"<svg\b.*?</svg>", " ", str(html), flags=re.DOTALL)
+    bare = re.sub(r"(</(?:p|h\d|td|th|li|tr|caption|summary|figcaption)>)", r" \1", bare)
+    return " ".join(Markup(bare).striptags().split())

@@ -1,0 +1,188 @@
+"""Tables of air and EMC."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Annotated
+
+from pydantic import Field
+
+from kilnfolio.physics import air, sorption, sums
+from kilnfolio.publish.handbook.tables import (
+    EMC_SOURCE,
+    SEA_LEVEL,
+    Cell,
+    Column,
+    Options,
+    Table,
+    air_source,
+    fahrenheit,
+    heads,
+    table_kind,
+    temperature_cell,
+    tried,
+    two_systems,
+)
+from kilnfolio.records.quantities import (
+    Length,
+    Percent,
+    Pressure,
+    Temperature,
+    TemperatureDifference,
+)
+from kilnfolio.records.yaml_source import Document
+from kilnfolio.review import figures
+from kilnfolio.review.figures import NOTHING, number
+
+if TYPE_CHECKING:
+    from kilnfolio.publish.handbook.body import Builder
+
+
+class BulbOptions(Options):
+    """Dry bulb against depression."""
+
+    dry_bulb: Annotated[list[Temperature], Field(min_length=1)]
+    """Rows."""
+    depression: Annotated[list[TemperatureDifference], Field(min_length=1)]
+    """Columns."""
+    altitude: Length = SEA_LEVEL
+    """Height above the sea, which sets the air pressure."""
+
+
+def _by_bulbs(
+    options: BulbOptions, compute: Callable[[float, float], float], decimals: int, source: str
+) -> Table:
+    pressure = air.pressure_at_altitude(options.altitude.value / 1000.0)
+
+    def cell(dry: float, depression: float) -> float | None:
+        wet = sums.difference(dry, depression)
+        humidity = tried(air.relative_humidity, dry, wet, pressure)
+        return None if humidity is None else compute(dry, humidity)
+
+    rows = [
+        (
+            temperature_cell(dry),
+            *(number(cell(dry.value, step.value), decimals) for step in options.depression),
+        )
+        for dry in options.dry_bulb
+    ]
+    return Table(
+        (Column("Dry bulb", text=True), *heads(options.depression)),
+        tuple(rows),
+        source,
+        over="Wet-bulb depression",
+    )
+
+
+@table_kind("emc-by-bulbs", BulbOptions)
+def _emc_by_bulbs(_builder: Builder, options: BulbOptions, _document: Document) -> Table:
+    return _by_bulbs(
+        options,
+        sorption.equilibrium_moisture_content,
+        1,
+        f"EMC in %. {air_source(options.altitude)} {EMC_SOURCE}",
+    )
+
+
+@table_kind("humidity-by-bulbs", BulbOptions)
+def _humidity_by_bulbs(_builder: Builder, options: BulbOptions, _document: Document) -> Table:
+    return _by_bulbs(
+        options, lambda _dry, humidity: humidity, 0, f"RH in %. {air_source(options.altitude)}"
+    )
+
+
+class HumidityOptions(Options):
+    """Temperature against RH."""
+
+    temperature: Annotated[list[Temperature], Field(min_length=1)]
+    """Rows."""
+    relative_humidity: Annotated[list[Percent], Field(min_length=1)]
+    """Columns."""
+
+
+@table_kind("emc-by-humidity", HumidityOptions)
+def _emc_by_humidity(_builder: Builder, options: HumidityOptions, _document: Document) -> Table:
+    rows = [
+        (
+            temperature_cell(temperature),
+            *(
+                number(
+                    tried(sorption.equilibrium_moisture_content, temperature.value, humidity.value)
+                )
+                for humidity in options.relative_humidity
+            ),
+        )
+        for temperature in options.temperature
+    ]
+    return Table(
+        (Column("Temperature", text=True), *heads(options.relative_humidity)),
+        tuple(rows),
+        f"EMC in %. Computed: {EMC_SOURCE}",
+        over="Relative humidity",
+    )
+
+
+class SetPointOptions(Options):
+    """The wet bulb for an EMC."""
+
+    emc: Annotated[list[Percent], Field(min_length=1)]
+    """Rows."""
+    dry_bulb: Annotated[list[Temperature], Field(min_length=1)]
+    """Columns."""
+    altitude: Length = SEA_LEVEL
+    """Height above the sea."""
+
+
+@table_kind("set-points-for-emc", SetPointOptions)
+def _set_points(_builder: Builder, options: SetPointOptions, _document: Document) -> Table:
+    pressure = air.pressure_at_altitude(options.altitude.value / 1000.0)
+
+    def cell(dry: float, emc: float) -> Cell:
+        humidity = tried(sorption.relative_humidity_for_emc, dry, emc)
+        wet = None if humidity is None else tried(air.wet_bulb, dry, humidity, pressure)
+        return NOTHING if wet is None else two_systems(number(wet), fahrenheit(wet))
+
+    rows = [
+        (figures.as_entered(emc), *(cell(dry.value, emc.value) for dry in options.dry_bulb))
+        for emc in options.emc
+    ]
+    return Table(
+        (Column("EMC", text=True), *heads(options.dry_bulb)),
+        tuple(rows),
+        f"Wet bulb in °C, with °F beneath. {air_source(options.altitude)} {EMC_SOURCE}",
+        over="Dry bulb",
+    )
+
+
+class AltitudeOptions(Options):
+    """Pressure by height."""
+
+    altitude: Annotated[list[Length], Field(min_length=1)]
+    """Rows."""
+
+
+@table_kind("pressure-by-altitude", AltitudeOptions)
+def _pressures(_builder: Builder, options: AltitudeOptions, _document: Document) -> Table:
+    rows = []
+    for altitude in options.altitude:
+        pressure = air.pressure_at_altitude(altitude.value / 1000.0)
+        feet = figures.CUSTOMARY[Length][-1].of(altitude.value)
+        mercury = figures.CUSTOMARY[Pressure][0].of(pressure)
+        rows.append(
+            (
+                number(altitude.value / 1000.0, 0),
+                number(feet, 0),
+                number(pressure / 1000.0, 2),
+                number(mercury, 2),
+            )
+        )
+    return Table(
+        (
+            Column("Altitude", "m"),
+            Column("Altitude", "ft"),
+            Column("Pressure", "kPa"),
+            Column("Pressure", "inHg"),
+        ),
+        tuple(rows),
+        "Computed: standard atmosphere, ICAO Doc 7488. Weather moves it by about 3 %.",
+    )

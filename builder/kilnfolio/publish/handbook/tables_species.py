@@ -1,0 +1,306 @@
+"""Tables with a row for each species."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Annotated, Literal
+
+from markupsafe import Markup
+from pydantic import Field
+
+from kilnfolio.physics import shrinkage, sums, water
+from kilnfolio.publish.handbook.setting import unknown
+from kilnfolio.publish.handbook.tables import Cell, Column, Options, Table, table_kind
+from kilnfolio.records.model import Slug
+from kilnfolio.records.quantities import (
+    Density,
+    Length,
+    Mass,
+    Percent,
+)
+from kilnfolio.records.species import Species
+from kilnfolio.records.yaml_source import Document
+from kilnfolio.review import figures
+from kilnfolio.review.figures import NBSP, NOTHING, number
+
+if TYPE_CHECKING:
+    from kilnfolio.publish.handbook.body import Builder
+
+
+class SpeciesOptions(Options):
+    """A table with a row for each species."""
+
+    species: list[Slug] = Field(default_factory=list)
+    """Species ids; all where absent."""
+
+
+def _species(builder: Builder, options: SpeciesOptions, document: Document) -> list[Species]:
+    known = builder.setting.folder.species
+    for place, identity in enumerate(options.species):
+        if identity not in known:
+            builder.problem(unknown(document.place("species", place), "species", identity, known))
+    wanted = (
+        located.record
+        for identity, located in known.items()
+        if identity in options.species or not options.species
+    )
+    return sorted(wanted, key=lambda species: (species.kind, species.trade_name.casefold()))
+
+
+def _name(builder: Builder, species: Species) -> Markup:
+    address = builder.setting.record("species", species.id, builder.chapter.slug)
+    return builder.setting.link(species.trade_name, address)
+
+
+def _percent(quantity: Percent | None, decimals: int = 1) -> str:
+    return NOTHING if quantity is None else number(quantity.value, decimals)
+
+
+_SOURCES_IN_ROWS = "Each value with its source in the last column."
+
+
+@table_kind("safe-rates", SpeciesOptions)
+def _safe_rates(builder: Builder, options: SpeciesOptions, document: Document) -> Table:
+    rows = [
+        (
+            _name(builder, species),
+            figures.side_by_side(loss.thickness),
+            number(loss.rate.value),
+            builder.cite_row(loss.source, loss.status),
+        )
+        for species in _species(builder, options, document)
+        for loss in species.safe_daily_loss
+    ]
+    return Table(
+        (
+            Column("Species", text=True),
+            Column("Thickness", text=True),
+            Column("Safe loss", "points/day"),
+            Column("Source", text=True),
+        ),
+        tuple(rows),
+        _SOURCES_IN_ROWS + " For wet wood only; slower is always allowed.",
+    )
+
+
+@table_kind("shrinkage-summary", SpeciesOptions)
+def _shrinkage(builder: Builder, options: SpeciesOptions, document: Document) -> Table:
+    rows = []
+    for species in _species(builder, options, document):
+        known = species.shrinkage
+        if known is None:
+            continue
+        ratio = NOTHING
+        if known.radial and known.tangential:
+            ratio = number(sums.ratio(known.tangential.value, known.radial.value))
+        rows.append(
+            (
+                _name(builder, species),
+                _percent(known.radial),
+                _percent(known.tangential),
+                _percent(known.volumetric),
+                ratio,
+                builder.cite_row(known.source, known.status),
+            )
+        )
+    return Table(
+        (
+            Column("Species", text=True),
+            Column("Radial", "%"),
+            Column("Tangential", "%"),
+            Column("Volume", "%"),
+            Column("T ÷ R"),
+            Column("Source", text=True),
+        ),
+        tuple(rows),
+        "Green to oven-dry, of the green size. " + _SOURCES_IN_ROWS,
+    )
+
+
+@table_kind("green-mc", SpeciesOptions)
+def _green(builder: Builder, options: SpeciesOptions, document: Document) -> Table:
+    rows = [
+        (
+            _name(builder, species),
+            _percent(known.heartwood, 0),
+            _percent(known.sapwood, 0),
+            _percent(known.whole_stem, 0),
+            builder.cite_row(known.source, known.status),
+        )
+        for species in _species(builder, options, document)
+        for known in species.green_mc
+    ]
+    return Table(
+        (
+            Column("Species", text=True),
+            Column("Heartwood", "% MC"),
+            Column("Sapwood", "% MC"),
+            Column("Whole stem", "% MC"),
+            Column("Source", text=True),
+        ),
+        tuple(rows),
+        _SOURCES_IN_ROWS,
+    )
+
+
+class MovementOptions(SpeciesOptions):
+    """Change of width between two MCs."""
+
+    from_mc: Percent
+    """MC it was dried to."""
+    to_mc: Percent
+    """MC it comes to."""
+    width: Length
+    """Width at the first."""
+
+
+@table_kind("movement", MovementOptions)
+def _movement(builder: Builder, options: MovementOptions, document: Document) -> Table:
+    rows = []
+    for species in _species(builder, options, document):
+        known = species.movement
+        if known is None or not (known.radial or known.tangential):
+            continue
+        cells: list[Cell] = []
+        for coefficient in (known.radial, known.tangential):
+            if coefficient is None:
+                cells += [NOTHING, NOTHING]
+                continue
+            change = shrinkage.dimension_change(
+                options.width.value, coefficient, options.from_mc.value, options.to_mc.value
+            )
+            cells += [number(change, 2), number(figures.CUSTOMARY[Length][0].of(change), 3)]
+        rows.append((_name(builder, species), *cells, builder.cite_row(known.source, known.status)))
+    said = (
+        f"A width of {figures.side_by_side(options.width)} taken from "
+        f"{figures.as_entered(options.from_mc)} to {figures.as_entered(options.to_mc)} MC. "
+        "Computed: Wood Handbook 2010, eq. 13-2, with the coefficients of the source named."
+    )
+    return Table(
+        (
+            Column("Species", text=True),
+            Column("Quarter-sawn", "mm"),
+            Column("Quarter-sawn", "in"),
+            Column("Flat-sawn", "mm"),
+            Column("Flat-sawn", "in"),
+            Column("Source", text=True),
+        ),
+        tuple(rows),
+        said,
+    )
+
+
+@table_kind("water-in-load", SpeciesOptions)
+def _water(builder: Builder, options: SpeciesOptions, document: Document) -> Table:
+    """From the mean green MC to 8 %, for each species whose density and green MC are known."""
+    target, start, kiln = Percent(8.0, "8 %"), 20.0, 60.0
+    rows = []
+    for species in _species(builder, options, document):
+        green = _mean_green(species)
+        density = species.basic_density_kg_m3
+        if green is None or density is None:
+            continue
+        mass = water.water_removed(1.0, density, green, target.value)
+        heat = water.least_heat(1.0, density, green, target.value, start, kiln, species.fsp_pct)
+        rows.append(
+            (
+                _name(builder, species),
+                number(density, 0),
+                figures.customary(density, Density).split(NBSP)[0],
+                number(green, 0),
+                number(mass, 0),
+                figures.customary(mass * 1000.0, Mass).split(NBSP)[0],
+                number(heat, 0),
+            )
+        )
+    return Table(
+        (
+            Column("Species", text=True),
+            Column("Basic density", "kg/m³"),
+            Column("Basic density", "lb/ft³"),
+            Column("Green MC", "%"),
+            Column("Water to 8 %", "kg/m³"),
+            Column("Water to 8 %", "lb per m³"),
+            Column("Least heat", "kWh/m³"),
+        ),
+        tuple(rows),
+        "Computed for one cubic metre (424 board feet) of green timber, from the mean of "
+        "heartwood and sapwood where a source tells them apart, to 8 % MC. Least heat: "
+        "from 20 °C (68 °F) to 60 °C (140 °F), Wood Handbook 2010, eqs. 4-16 and 4-17; "
+        "heat of sorption from memory. Values and sources on each species page.",
+    )
+
+
+def _mean_green(species: Species) -> float | None:
+    for known in species.green_mc:
+        parts = [part.value for part in (known.heartwood, known.sapwood) if part is not None]
+        if len(parts) == 2:
+            return float(sums.mean(parts))
+        if known.whole_stem is not None:
+            return known.whole_stem.value
+    return None
+
+
+#: Columns the species summary may have: head, whether it holds words, and the cell.
+_SPECIES_COLUMNS: dict[str, tuple[Column, Callable[[Species], Cell]]] = {
+    "scientific_name": (
+        Column("Scientific name", text=True),
+        lambda s: Markup("<i>{}</i>").format(s.scientific_name),
+    ),
+    "kind": (Column("Kind", text=True), lambda s: s.kind),
+    "region": (Column("Region", text=True), lambda s: s.region),
+    "specific_gravity": (
+        Column("Basic specific gravity"),
+        lambda s: number(s.basic_specific_gravity, 2),
+    ),
+    "basic_density": (Column("Basic density", "kg/m³"), lambda s: number(s.basic_density_kg_m3, 0)),
+    "refractory": (Column("Refractory", text=True), lambda s: "yes" if s.refractory else "no"),
+    "fsp": (Column("FSP", "%"), lambda s: number(s.fsp_pct, 0)),
+    "ceiling_while_wet": (
+        Column("Ceiling while wet", text=True),
+        lambda s: (
+            figures.side_by_side(s.ceiling_while_wet.dry_bulb) if s.ceiling_while_wet else NOTHING
+        ),
+    ),
+    "prone_to": (
+        Column("Prone to", text=True),
+        lambda s: ", ".join(p.defect.replace("-", " ") for p in s.prone_to) or NOTHING,
+    ),
+}
+
+
+class SummaryOptions(SpeciesOptions):
+    """Which columns."""
+
+    columns: Annotated[
+        list[
+            Literal[
+                "trade_name",
+                "scientific_name",
+                "kind",
+                "region",
+                "specific_gravity",
+                "basic_density",
+                "refractory",
+                "fsp",
+                "ceiling_while_wet",
+                "prone_to",
+            ]
+        ],
+        Field(min_length=1),
+    ]
+    """In order; the trade name always comes first."""
+
+
+@table_kind("species-summary", SummaryOptions)
+def _summary(builder: Builder, options: SummaryOptions, document: Document) -> Table:
+    names = [name for name in options.columns if name in _SPECIES_COLUMNS]
+    rows = [
+        (_name(builder, species), *(_SPECIES_COLUMNS[name][1](species) for name in names))
+        for species in _species(builder, options, document)
+    ]
+    return Table(
+        (Column("Species", text=True), *(_SPECIES_COLUMNS[name][0] for name in names)),
+        tuple(rows),
+        "The source of every value stands on the species page.",
+    )

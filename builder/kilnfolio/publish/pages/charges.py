@@ -1,0 +1,377 @@
+"""Pages of charges: the answer first, then everything it rests on."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from kilnfolio.publish import routes
+from kilnfolio.publish.charts.charge import charge_chart
+from kilnfolio.publish.charts.cores import core_chart
+from kilnfolio.publish.charts.survey import histogram
+from kilnfolio.publish.page import Page
+from kilnfolio.publish.pages.findings import FindingGroups, finding_groups
+from kilnfolio.publish.pages.histories import charge_rows, defects_found
+from kilnfolio.publish.pages.holdings import Holdings
+from kilnfolio.publish.pages.words import (
+    GRAVITY,
+    OUTCOME_MEANING,
+    Count,
+    days,
+    listed,
+    outcome_counts,
+    plural,
+    span,
+    stock_words,
+)
+from kilnfolio.records.charge import Charge
+from kilnfolio.review import figures
+from kilnfolio.review.dossier import Dossier, HeatRun, StageResult, StepReplay
+
+INDEX = "charges/index.html"
+
+
+@dataclass(frozen=True)
+class Link:
+    """Words that lead somewhere in the edition."""
+
+    words: str
+    target: str
+
+
+@dataclass(frozen=True)
+class StockLine:
+    """One kind of timber in the charge."""
+
+    species: Link
+    thickness: str
+    volume: str
+    pieces: str
+    start: str
+    intake: str
+
+
+@dataclass(frozen=True)
+class StepLine:
+    """Why a step was made."""
+
+    at: dt.datetime
+    step: int
+    sentence: str
+    timing: str
+    """early, late or due."""
+
+
+@dataclass(frozen=True)
+class WeighingRow:
+    """One round of weighings: MC of each board, and the controlling MC."""
+
+    at: dt.datetime
+    as_cut: bool
+    """The boards as cut before drying, one after another; the time is the last one's."""
+    mcs: list[tuple[float | None, float | None, bool]]
+    """MC, its uncertainty, and whether the board decides."""
+    controlling: float | None
+
+
+@dataclass(frozen=True)
+class StageView:
+    """Equalizing or conditioning."""
+
+    name: str
+    result: StageResult
+    length: str
+
+
+@dataclass(frozen=True)
+class SurveyView:
+    """The final survey as printed."""
+
+    chart: str
+    how: str
+    rows: list[tuple[int, str, str, float]]
+    """Number, pack, position, MC."""
+    bars: list[tuple[str, int]]
+
+
+@dataclass(frozen=True)
+class HeatLine:
+    """The longest run of one probe."""
+
+    channel: str
+    position: str
+    longest: str
+    when: tuple[dt.datetime, dt.datetime] | None
+    highest_c: float
+    uncertainty_k: float | None
+    reached: bool
+
+
+@dataclass(frozen=True)
+class ChargeView:
+    """Everything a charge's page prints."""
+
+    record: Charge
+    dossier: Dossier
+    answer: str
+    counts: tuple[Count, ...]
+    findings: FindingGroups
+    stock: list[StockLine]
+    kiln: Link
+    schedule: Link
+    length: str
+    chart: str
+    steps: list[StepLine]
+    board_names: list[str]
+    weighings: list[WeighingRow]
+    stages: list[StageView]
+    survey: SurveyView | None
+    stress: str
+    defects: str
+    heat: list[HeatLine]
+    core_chart: str
+    lots: list[Link]
+    air_pressure_kpa: float
+
+
+def charge_pages(holdings: Holdings) -> Iterator[Page]:
+    """Yield the index of charges and a page for each."""
+    yield _index(holdings)
+    for charge in holdings.charges:
+        yield _page(holdings, charge)
+
+
+def _index(holdings: Holdings) -> Page:
+    rows = charge_rows(holdings, holdings.charges)
+    species = sorted(
+        {
+            (holdings.species_name(stock.species), stock.species)
+            for charge in holdings.charges
+            for stock in charge.stock
+        }
+    )
+    kilns = sorted({(row.kiln, row.kiln_id) for row in rows})
+    outcomes = [outcome for outcome in GRAVITY if any(row.outcome == outcome for row in rows)]
+    return holdings.page(
+        "charges_index.html",
+        INDEX,
+        "Charges",
+        "charge",
+        rows=rows,
+        species=species,
+        kilns=kilns,
+        outcomes=outcomes,
+        meanings=OUTCOME_MEANING,
+        summary=f"{plural(len(rows), 'charge')}, the newest first, each with its review.",
+    )
+
+
+def _page(holdings: Holdings, record: Charge) -> Page:
+    view = charge_view(holdings, record)
+    names = {stock.species: holdings.species_name(stock.species) for stock in record.stock}
+    stock = stock_words(record, names)
+    return holdings.page(
+        "charge.html",
+        routes.charge(record.id),
+        f"Charge {record.id}",
+        "charge",
+        view=view,
+        summary=f"{stock}, {view.kiln.words}, {record.started:%Y-%m-%d}. {view.answer}",
+        crumbs=(("Charges", INDEX),),
+        text=_text(view, stock),
+    )
+
+
+def charge_view(holdings: Holdings, record: Charge) -> ChargeView:
+    """Return what a charge's page prints."""
+    dossier = holdings.dossiers[record.id]
+    kiln = holdings.folder.kilns[record.kiln].record
+    schedule = holdings.folder.schedules[record.schedule].record
+    zone = holdings.folder.mill.record.zone
+    return ChargeView(
+        record=record,
+        dossier=dossier,
+        answer=answer_of(dossier),
+        counts=outcome_counts(dossier.findings),
+        findings=finding_groups(dossier.findings),
+        stock=list(_stock(holdings, record)),
+        kiln=Link(kiln.name, routes.kiln(kiln.id)),
+        schedule=Link(
+            f"{schedule.title}, revision {record.schedule_revision}", routes.schedule(schedule.id)
+        ),
+        length=days(dossier.started, dossier.ended),
+        chart=charge_chart(dossier, zone),
+        steps=[_step(replay) for replay in dossier.steps],
+        board_names=[board.id for board in dossier.boards],
+        weighings=weighing_rows(dossier),
+        stages=list(_stages(dossier)),
+        survey=_survey(dossier),
+        stress=_stress(record),
+        defects=defects_found(record),
+        heat=[_heat(run) for run in dossier.heat],
+        core_chart=core_chart(dossier, zone),
+        lots=[
+            Link(f"Lot {lot.id}", routes.lot(lot.id)) for lot in holdings.lots_of_charge[record.id]
+        ],
+        air_pressure_kpa=dossier.rules.pressure_pa / 1000.0,
+    )
+
+
+def answer_of(dossier: Dossier) -> str:
+    """Return the first thing a reader asks of a charge, in a sentence."""
+    took = days(dossier.started, dossier.ended)
+    target = f"the target was {dossier.target_mc_pct:g}{figures.NBSP}%"
+    if dossier.survey:
+        mean = figures.measure(dossier.survey.mean_pct, "%", 1)
+        return f"Dried to {mean} MC in {took}; {target}."
+    if dossier.controlling:
+        last = figures.measure(dossier.controlling[-1].mc_pct, "%", 1)
+        return f"No final survey. Controlling MC was {last} at the last weighing; {target}."
+    return f"No final survey and no weighings in {took}; {target}."
+
+
+def _stock(holdings: Holdings, record: Charge) -> Iterator[StockLine]:
+    for stock in record.stock:
+        intake = "; ".join(
+            " ".join(
+                filter(
+                    None,
+                    (
+                        intake.number,
+                        f"from {intake.supplier}" if intake.supplier else "",
+                        f"sawn {intake.sawn}" if intake.sawn else "",
+                    ),
+                )
+            )
+            for intake in stock.intake
+        )
+        yield StockLine(
+            Link(holdings.species_name(stock.species), routes.species(stock.species)),
+            figures.side_by_side(stock.thickness),
+            figures.side_by_side(stock.volume),
+            figures.number(stock.pieces, 0) if stock.pieces else "",
+            stock.start,
+            intake,
+        )
+
+
+def _step(replay: StepReplay) -> StepLine:
+    if replay.trigger_pct is None:
+        words = "The first step." if replay.step == 1 else "By the clock."
+        return StepLine(replay.at, replay.step, words, "")
+    if replay.controlling_pct is None or replay.early_by_pct is None:
+        return StepLine(
+            replay.at,
+            replay.step,
+            f"Due at {replay.trigger_pct:g}{figures.NBSP}%; no weighing before it.",
+            "",
+        )
+    early = replay.early_by_pct
+    timing = "early" if early > 0 else "due"
+    distance = f"{figures.number(abs(early), 1)} points {'above' if early > 0 else 'below'}"
+    return StepLine(
+        replay.at,
+        replay.step,
+        f"Due at {replay.trigger_pct:g}{figures.NBSP}%. The last weighing gave "
+        f"{figures.measure(replay.controlling_pct, '%', 1)} from "
+        f"{'board' if len(replay.boards) == 1 else 'boards'} {listed(replay.boards)}: "
+        f"{distance} it.",
+        timing,
+    )
+
+
+def weighing_rows(dossier: Dossier) -> list[WeighingRow]:
+    """Return every round of weighings, a column a board; the boards as cut are one round."""
+    boards = [board for board in dossier.boards if board.points]
+    cut = max((board.points[0].at for board in boards), default=None)
+    by_board = [
+        {(cut if place == 0 else point.at): point for place, point in enumerate(board.points)}
+        for board in dossier.boards
+    ]
+    control = {point.at: point for point in dossier.controlling}
+    rows = []
+    for at in sorted({at for points in by_board for at in points if at is not None}):
+        decides = set(control[at].boards) if at in control else set()
+        rows.append(
+            WeighingRow(
+                at,
+                at == cut,
+                [
+                    (points[at].mc_pct, points[at].mc_uncertainty_pct, board.id in decides)
+                    if at in points
+                    else (None, None, False)
+                    for board, points in zip(dossier.boards, by_board, strict=True)
+                ],
+                control[at].mc_pct if at in control else None,
+            )
+        )
+    return rows
+
+
+def _stages(dossier: Dossier) -> Iterator[StageView]:
+    for name, result in (
+        ("Equalizing", dossier.equalizing),
+        ("Conditioning", dossier.conditioning),
+    ):
+        if result:
+            yield StageView(name, result, span(result.start, result.end))
+
+
+def _survey(dossier: Dossier) -> SurveyView | None:
+    survey = dossier.survey
+    if survey is None:
+        return None
+    drawing = histogram(
+        survey.readings,
+        title=f"Final survey of charge {dossier.charge}",
+        target_pct=dossier.target_mc_pct,
+    )
+    how = survey.method + (f"; {survey.correction_words}" if survey.correction_words else "")
+    rows = [
+        (n, pack, position, mc)
+        for n, (pack, position, mc) in enumerate(
+            zip(survey.packs, survey.positions, survey.readings, strict=True), start=1
+        )
+    ]
+    return SurveyView(drawing.svg, how, rows, drawing.bars)
+
+
+def _stress(record: Charge) -> str:
+    test = record.stress
+    if test is None or not test.gaps:
+        return ""
+    beyond = sum(abs(gap.value) > test.limit.value for gap in test.gaps)
+    words = (
+        f"{test.method.capitalize()} test: {beyond} of {len(test.gaps)} sections beyond "
+        f"{figures.side_by_side(test.limit)}"
+    )
+    if test.shell_mc and test.core_mc:
+        words += (
+            f"; shell {figures.as_entered(test.shell_mc)}, core {figures.as_entered(test.core_mc)}"
+        )
+    return words + "."
+
+
+def _heat(run: HeatRun) -> HeatLine:
+    when = (run.start, run.end) if run.start and run.end else None
+    return HeatLine(
+        run.channel,
+        run.position,
+        f"{figures.measure(run.longest_minutes, 'min', 0)} at or above "
+        f"{figures.measure(run.threshold_c, '°C', 1)}; "
+        f"{figures.measure(run.required_minutes, 'min', 0)} required",
+        when,
+        run.highest_c,
+        run.uncertainty_k,
+        run.longest_minutes >= run.required_minutes,
+    )
+
+
+def _text(view: ChargeView, stock: str) -> Iterator[str]:
+    yield f"Charge {view.record.id}. {stock}."
+    yield f"{view.kiln.words}, {view.schedule.words}."
+    yield view.answer
+    for line in (*view.findings.open, *view.findings.waived, *view.findings.noted):
+        yield f"{line.outcome.capitalize()}: {line.message}"
+    yield view.defects

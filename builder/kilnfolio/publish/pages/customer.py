@@ -1,0 +1,286 @@
+"""A lot's record for the customer: whether it is dry to what was ordered, and what says so."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from jinja2 import Environment
+from markupsafe import Markup
+
+from kilnfolio.physics.sorption import relative_humidity_for_emc
+from kilnfolio.publish.charts.survey import Histogram, histogram
+from kilnfolio.publish.editions import Seen, for_customer
+from kilnfolio.publish.page import Page
+from kilnfolio.publish.pages.words import listed, plural
+from kilnfolio.publish.qr import lot_address, qr_svg
+from kilnfolio.publish.templating import render
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.review import figures
+from kilnfolio.review.dossier import Dossier, LotDossier, Outcome
+
+#: Temperature that advice about storage is given for; a room. [°C]
+ROOM_C = 20.0
+
+#: How a judgement is shown: an outcome's look, and the customer's word for it.
+VERDICTS: dict[bool | None, tuple[Outcome, str]] = {
+    True: ("held", "keeps the order"),
+    False: ("refused", "does not keep the order"),
+    None: ("not checked", "not assessed"),
+}
+
+LIMITS = (
+    "This page states what was measured, on the pieces measured, on the date given. It does not "
+    "say how the timber behaves afterwards, nor that it suits a use, nor anything about strength."
+)
+
+
+@dataclass(frozen=True)
+class CustomerLot:
+    """Everything a customer's page or PDF prints."""
+
+    lot: str
+    version: int
+    issued: dt.date
+    invented: bool
+    mill: str
+    place: str
+    contact: tuple[str, str, str]
+    """Office, address, telephone."""
+    product: str
+    species: str
+    size: str
+    packs: tuple[tuple[str, int, str], ...]
+    """Number, pieces, volume."""
+    statement: str
+    verdict: tuple[Outcome, str]
+    ordered: str
+    target: str
+    mean: str
+    span: str
+    readings: str
+    supported: str
+    method: str
+    measured: tuple[dt.date, ...]
+    heat_treatment: str
+    stress: str
+    claim: str
+    storage: str
+    chart: Histogram | None
+    address: str
+    qr: Markup
+
+
+def customer_lot(
+    folder: MillFolder,
+    lot_id: str,
+    dossiers: Mapping[str, Dossier],
+    lot_dossier: LotDossier,
+    token: str,
+) -> CustomerLot:
+    """Return what a customer may see of a lot.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill.
+    lot_id : str
+        The lot's number.
+    dossiers : mapping of str to Dossier
+        The reviews of its charges, at least.
+    lot_dossier : LotDossier
+        Its own review.
+    token : str
+        The last part of its address.
+    """
+    mill, lot = for_customer(folder.mill.record), for_customer(folder.lots[lot_id].record)
+    review = for_customer(lot_dossier)
+    charges = [for_customer(dossiers[name]) for name in lot_dossier.charges]
+    species = for_customer(folder.species[lot.species].record)
+    address = lot_address(mill.records_address, token)
+    surveys = [charge.survey for charge in charges if charge.survey]
+    zone = ZoneInfo(mill.time_zone)
+    return CustomerLot(
+        lot=lot.id,
+        version=lot.version,
+        issued=lot.issued,
+        invented=bool(lot.invented or mill.invented),
+        mill=mill.name,
+        place=f"{mill.place}, {mill.country}",
+        contact=(mill.contact.name, mill.contact.email, mill.contact.phone or ""),
+        product=lot.product,
+        species=f"{species.trade_name} ({species.scientific_name})",
+        size=_size(lot),
+        packs=tuple(
+            (pack.number, pack.pieces, figures.side_by_side(pack.volume)) for pack in lot.packs
+        ),
+        **_moisture(lot, review.judgement, review.readings, surveys),
+        method=_method(surveys),
+        measured=tuple(sorted({survey.at.astimezone(zone).date() for survey in surveys})),
+        heat_treatment=_heat_treatment(lot, review, charges),
+        stress=_stress(lot, charges),
+        claim=lot.claim or "",
+        storage=_storage(lot.order.target_mc.value),
+        address=address,
+        qr=qr_svg(address, f"Code that leads to the record of lot {lot.id}"),
+    )
+
+
+def _size(lot: Seen) -> str:
+    return ", ".join(
+        filter(None, (f"{figures.side_by_side(lot.thickness)} thick", lot.width, lot.length))
+    )
+
+
+def _moisture(
+    lot: Seen, judgement: Seen, readings: tuple[float, ...], surveys: list[Seen]
+) -> dict[str, Any]:
+    """Return what is said of moisture; numbers only where the lot could be assessed."""
+    words: dict[str, Any] = {
+        "statement": judgement.sentence,
+        "verdict": VERDICTS[judgement.met],
+        "ordered": judgement.rule,
+        "target": figures.as_entered(lot.order.target_mc),
+        "mean": "",
+        "span": "",
+        "readings": "",
+        "supported": "",
+        "chart": None,
+    }
+    if judgement.met is None or not readings or not surveys:
+        return words
+    low, high = judgement.piece_low_pct, judgement.piece_high_pct
+    return words | {
+        "mean": figures.measure(judgement.mean_pct, "%", 1),
+        "span": f"{figures.number(min(readings))} to {figures.measure(max(readings), '%')}",
+        "readings": str(judgement.n),
+        "supported": _supported(judgement),
+        "chart": histogram(
+            readings,
+            title=f"Readings of lot {lot.id}",
+            target_pct=lot.order.target_mc.value,
+            low_pct=low,
+            high_pct=high,
+        ),
+    }
+
+
+def _supported(judgement: Seen) -> str:
+    share = judgement.share_shown_pct
+    if share is None or (judgement.piece_low_pct is None and judgement.piece_high_pct is None):
+        return ""
+    return (
+        f"at least {figures.measure(share, '%', 1)} of the boards lie within what was ordered, at "
+        f"95{figures.NBSP}% confidence, if the pieces were picked at random"
+    )
+
+
+def _method(surveys: Iterable[Seen]) -> str:
+    return "; ".join(
+        dict.fromkeys(
+            survey.method + (f", {survey.correction_words}" if survey.correction_words else "")
+            for survey in surveys
+        )
+    )
+
+
+def _heat_treatment(lot: Seen, review: Seen, charges: list[Seen]) -> str:
+    """Return the heat-treatment statement; "" unless it was asked for and every charge shows it."""
+    runs = [run for charge in charges for run in charge.heat]
+    if not (lot.heat_treatment_stated and review.heat_treated and runs):
+        return ""
+    required = listed(
+        dict.fromkeys(
+            f"{figures.measure(run.threshold_c, '°C', 0)} or above for "
+            f"{figures.measure(run.required_minutes, 'minutes', 0)} without a break"
+            for run in runs
+        )
+    )
+    return (
+        f"The mill's record shows the core of the pieces measured at {required}. "
+        "The official mark on the wood governs; this page is not a certificate."
+    )
+
+
+def _stress(lot: Seen, charges: list[Seen]) -> str:
+    """Return what is said of drying stress; "" unless a class was ordered."""
+    ordered = lot.order.stress
+    if not ordered:
+        return ""
+    outcomes = {
+        finding.outcome
+        for charge in charges
+        for finding in charge.findings
+        if finding.check == "drying-stress"
+    }
+    shown = "the test sections kept it" if outcomes == {"held"} else "not assessed"
+    return f"Ordered: {ordered}; {shown}."
+
+
+def _storage(target_pct: float) -> str:
+    humidity = relative_humidity_for_emc(ROOM_C, target_pct)
+    return (
+        f"Keep it under cover, off the ground and wrapped until it is used. Timber at "
+        f"{target_pct:g}{figures.NBSP}% MC keeps its moisture in air of about "
+        f"{figures.measure(float(humidity), '%', 0)} relative humidity at "
+        f"{figures.measure(ROOM_C, '°C', 0)}; in other air it changes."
+    )
+
+
+def render_lot(env: Environment, view: CustomerLot, token: str) -> Page:
+    """Return a customer's page.
+
+    Parameters
+    ----------
+    env : Environment
+        Of an edition without a menu.
+    view : CustomerLot
+        What it prints.
+    token : str
+        The folder it stands in.
+    """
+    path = f"{token}/index.html"
+    html = render(
+        env,
+        "customer_lot.html",
+        path,
+        title=f"Lot {view.lot}",
+        view=view,
+        robots="noindex, nofollow, noarchive",
+        limits=LIMITS,
+    )
+    return Page(path, html, f"Lot {view.lot}", "lot record", "")
+
+
+def render_customer(
+    folder: MillFolder,
+    dossiers: Mapping[str, Dossier],
+    lot_dossiers: Mapping[str, LotDossier],
+    env: Environment,
+    tokens: Mapping[str, str],
+) -> Iterator[Page]:
+    """Yield the page of every lot that has an address.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill.
+    dossiers, lot_dossiers : mapping
+        The reviews.
+    env : Environment
+        Of an edition without a menu: ``environment(mill, menu=())``.
+    tokens : mapping of str to str
+        The last part of each lot's address.
+    """
+    for lot_id in sorted(lot_dossiers):
+        if lot_id in tokens:
+            view = customer_lot(folder, lot_id, dossiers, lot_dossiers[lot_id], tokens[lot_id])
+            yield render_lot(env, view, tokens[lot_id])
+
+
+def pack_words(view: CustomerLot) -> str:
+    """Return a lot's packs in a phrase."""
+    return f"{plural(len(view.packs), 'pack')}: " + listed(number for number, _, _ in view.packs)

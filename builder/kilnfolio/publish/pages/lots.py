@@ -1,0 +1,174 @@
+"""The mill's pages of lots: what was ordered, what the readings say, and the chain behind them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from kilnfolio.publish import routes
+from kilnfolio.publish.charts.survey import Histogram, histogram
+from kilnfolio.publish.page import Page
+from kilnfolio.publish.pages.charges import Link
+from kilnfolio.publish.pages.customer import VERDICTS
+from kilnfolio.publish.pages.findings import FindingGroups, finding_groups
+from kilnfolio.publish.pages.holdings import Holdings
+from kilnfolio.publish.pages.words import Count, outcome_counts, plural
+from kilnfolio.publish.qr import lot_address, qr_svg
+from kilnfolio.records.lot import Lot
+from kilnfolio.review import figures
+from kilnfolio.review.dossier import LotDossier, Outcome
+
+INDEX = "lots/index.html"
+
+
+@dataclass(frozen=True)
+class PackLine:
+    """A pack and where it was dried."""
+
+    number: str
+    pieces: int
+    volume: str
+    charge: Link
+
+
+@dataclass(frozen=True)
+class LotView:
+    """Everything the mill's page of a lot prints."""
+
+    record: Lot
+    dossier: LotDossier
+    verdict: tuple[Outcome, str]
+    species: Link
+    size: str
+    packs: list[PackLine]
+    counts: tuple[Count, ...]
+    findings: FindingGroups
+    chart: Histogram | None
+    span: str
+    intake: list[str]
+    heat: str
+    address: str
+    """Where the label leads; empty where the lot has no address."""
+    qr: Markup
+
+
+def lot_pages(holdings: Holdings) -> Iterator[Page]:
+    """Yield the index of lots and a page for each."""
+    rows = [
+        (
+            lot,
+            routes.lot(lot.id),
+            holdings.species_name(lot.species),
+            VERDICTS[holdings.lot_dossiers[lot.id].judgement.met],
+            holdings.lot_dossiers[lot.id].judgement,
+        )
+        for lot in holdings.lots
+    ]
+    yield holdings.page(
+        "lots_index.html",
+        INDEX,
+        "Lots",
+        "lot",
+        rows=rows,
+        verdicts=list(VERDICTS.values()),
+        summary=f"{plural(len(rows), 'lot')}, each against its order.",
+    )
+    for lot in holdings.lots:
+        yield _page(holdings, lot)
+
+
+def _page(holdings: Holdings, record: Lot) -> Page:
+    view = lot_view(holdings, record)
+    return holdings.page(
+        "lot.html",
+        routes.lot(record.id),
+        f"Lot {record.id}",
+        "lot",
+        view=view,
+        summary=f"{record.product}. {view.dossier.judgement.sentence}",
+        crumbs=(("Lots", INDEX),),
+        text=[
+            f"Lot {record.id}. {record.product}, {view.species.words} {view.size}.",
+            view.dossier.judgement.sentence,
+            "Packs " + " ".join(pack.number for pack in view.packs) + ".",
+        ],
+    )
+
+
+def lot_view(holdings: Holdings, record: Lot) -> LotView:
+    """Return what the mill's page of a lot prints."""
+    dossier = holdings.lot_dossiers[record.id]
+    judgement = dossier.judgement
+    token = holdings.tokens.get(record.id, "")
+    address = lot_address(holdings.folder.mill.record.records_address, token) if token else ""
+    chart = (
+        histogram(
+            dossier.readings,
+            title=f"Readings of lot {record.id}",
+            target_pct=record.order.target_mc.value,
+            low_pct=judgement.piece_low_pct,
+            high_pct=judgement.piece_high_pct,
+        )
+        if dossier.readings
+        else None
+    )
+    return LotView(
+        record,
+        dossier,
+        VERDICTS[judgement.met],
+        Link(holdings.species_name(record.species), routes.species(record.species)),
+        ", ".join(
+            filter(None, (figures.side_by_side(record.thickness), record.width, record.length))
+        ),
+        [
+            PackLine(
+                pack.number,
+                pack.pieces,
+                figures.side_by_side(pack.volume),
+                Link(pack.charge, routes.charge(pack.charge)),
+            )
+            for pack in record.packs
+        ],
+        outcome_counts(dossier.findings),
+        finding_groups(dossier.findings),
+        chart,
+        _span(dossier),
+        _intake(holdings, dossier),
+        _heat(record, dossier),
+        address,
+        qr_svg(address, f"Code that leads to the record of lot {record.id}")
+        if address
+        else Markup(""),
+    )
+
+
+def _span(dossier: LotDossier) -> str:
+    if not dossier.readings:
+        return ""
+    return (
+        f"{figures.number(min(dossier.readings))} to {figures.measure(max(dossier.readings), '%')}"
+    )
+
+
+def _intake(holdings: Holdings, dossier: LotDossier) -> list[str]:
+    """Return the intake numbers of a lot's charges."""
+    return list(
+        dict.fromkeys(
+            intake.number
+            for name in dossier.charges
+            for stock in holdings.folder.charges[name].record.stock
+            for intake in stock.intake
+        )
+    )
+
+
+def _heat(record: Lot, dossier: LotDossier) -> str:
+    if not record.heat_treatment_stated:
+        return "not asked for"
+    return {
+        True: "evidence holds for every charge",
+        False: "refused: the evidence does not hold",
+        None: "not evidenced",
+    }[dossier.heat_treated]

@@ -1,0 +1,164 @@
+"""Pages of species: what the wood is, what it is prone to, its schedules, our charges of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from kilnfolio.publish import routes
+from kilnfolio.publish.page import Page
+from kilnfolio.publish.pages.facts import Fact, drying_facts, wood_facts
+from kilnfolio.publish.pages.histories import ChargeRow, charge_rows
+from kilnfolio.publish.pages.holdings import Citation, Holdings
+from kilnfolio.publish.pages.words import listed, plural, thicknesses
+from kilnfolio.records.book import Status
+from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.species import Species
+
+INDEX = "species/index.html"
+
+
+@dataclass(frozen=True)
+class Proneness:
+    """A defect it is prone to."""
+
+    defect: str
+    target: str
+    note: str
+    cite: Citation
+    status: Status
+
+
+@dataclass(frozen=True)
+class HazardLine:
+    """What its dust or sap can do."""
+
+    words: str
+    cite: Citation
+    status: Status
+
+
+@dataclass(frozen=True)
+class ScheduleLine:
+    """One of its schedules."""
+
+    title: str
+    target: str
+    thickness: str
+    start: str
+    notation: str
+    draft: bool
+    kilns: str
+
+
+@dataclass(frozen=True)
+class SpeciesView:
+    """Everything a species page prints."""
+
+    record: Species
+    facts: tuple[tuple[str, list[Fact]], ...]
+    drying: list[Fact]
+    prone: list[Proneness]
+    hazards: list[HazardLine]
+    schedules: list[ScheduleLine]
+    charges: list[ChargeRow]
+
+
+def species_pages(holdings: Holdings) -> Iterator[Page]:
+    """Yield the index of species and a page for each."""
+    records = sorted(
+        (located.record for located in holdings.folder.species.values()),
+        key=lambda record: (record.trade_name.casefold(), record.id),
+    )
+    yield _index(holdings, records)
+    for record in records:
+        yield _page(holdings, record)
+
+
+def _index(holdings: Holdings, records: list[Species]) -> Page:
+    rows = [
+        (
+            record,
+            routes.species(record.id),
+            len(holdings.schedules_of_species[record.id]),
+            len(holdings.charges_of_species[record.id]),
+        )
+        for record in records
+    ]
+    return holdings.page(
+        "species_index.html",
+        INDEX,
+        "Species",
+        "species",
+        rows=rows,
+        summary=f"{plural(len(records), 'species', 'species')}: density, green "
+        "moisture, shrinkage, safe rates, defects and schedules.",
+    )
+
+
+def schedule_line(schedule: Schedule) -> ScheduleLine:
+    """Return a schedule as one line of a list."""
+    return ScheduleLine(
+        schedule.title,
+        routes.schedule(schedule.id),
+        thicknesses(schedule.for_stock.thickness),
+        schedule.for_stock.start,
+        schedule.notation or "",
+        schedule.approved is None,
+        listed(schedule.kiln_types) or "any",
+    )
+
+
+def _page(holdings: Holdings, record: Species) -> Page:
+    view = SpeciesView(
+        record,
+        tuple(group for group in wood_facts(holdings, record) if group[1]),
+        drying_facts(holdings, record),
+        [
+            Proneness(
+                known.defect.replace("-", " "),
+                routes.chapter("defect-atlas", known.defect),
+                known.note,
+                holdings.cite(known.source),
+                known.status,
+            )
+            for known in record.prone_to
+        ],
+        [
+            HazardLine(words, holdings.cite(known.source), known.status)
+            for known in record.hazards
+            for words in (known.dust, known.skin)
+            if words
+        ],
+        [schedule_line(schedule) for schedule in holdings.schedules_of_species[record.id]],
+        charge_rows(holdings, holdings.charges_of_species[record.id]),
+    )
+    path = routes.species(record.id)
+    return holdings.page(
+        "species.html",
+        path,
+        record.trade_name,
+        "species",
+        view=view,
+        summary=f"{record.trade_name}, {record.scientific_name}: {record.kind} of {record.region}.",
+        crumbs=(("Species", INDEX),),
+        text=_text(view),
+    )
+
+
+def _text(view: SpeciesView) -> Iterator[str]:
+    record = view.record
+    yield f"{record.trade_name}, {record.scientific_name}."
+    yield "Also called " + listed(record.also_called) + "." if record.also_called else ""
+    yield f"{record.kind.capitalize()} of {record.region}."
+    yield "Refractory: dries slowly and checks easily." if record.refractory else ""
+    for _, facts in view.facts:
+        yield from (f"{fact.label}: {fact.value}." for fact in facts)
+    yield from (f"{fact.label}: {fact.value}." for fact in view.drying)
+    yield from (f"{line.defect.capitalize()}: {line.note}" for line in view.prone)
+    yield from (line.words for line in view.hazards)
+    yield from (
+        f"Schedule {line.title}{', ' + line.notation if line.notation else ''}."
+        for line in view.schedules
+    )
+    yield record.notes or ""

@@ -1,0 +1,71 @@
+"""Where every page stands in the mill edition. Links are made from these and nowhere else."""
+
+from __future__ import annotations
+
+import posixpath
+
+
+def root_of(path: str) -> str:
+    """Return the way from a page back to the edition's root: ``""``, ``"../"``, ``"../../"``."""
+    return "../" * path.count("/")
+
+
+def relative(target: str, here: str) -> str:
+    """Return the relative address of `target` (``species/x.html#y``) seen from the page `here`."""
+    path, hash_, anchor = target.partition("#")
+    if path == here:
+        return hash_ + anchor or posixpath.basename(here)
+    return posixpath.relpath(path, posixpath.dirname(here) or ".") + hash_ + anchor
+
+
+def chapter(slug: str, anchor: str = "") -> str:
+    """Return the page of a handbook chapter."""
+    return f"handbook/{slug}.html" + (f"#{anchor}" if anchor else "")
+
+
+def species(identity: str) -> str:
+    """Return the page of a species."""
+    return f"species/{identity}.html"
+
+
+def schedule(identity: str) -> str:
+    """Return the page of a schedule."""
+    return f"schedules/{identity}.html"
+
+
+def charge(number: str) -> str:
+    """Return the page of a charge."""
+    return f"charges/{number}.html"
+
+
+def lot(number: str) -> str:
+    """Return the mill edition's page of a lot."""
+    return f"lots/{number}.html"
+
+
+def kiln(identity: str) -> str:
+    """Return the page of a kiln."""
+    return f"kilns/{identity}.html"
+
+
+def check(slug: str) -> str:
+    """Return where the catalogue explains a check."""
+    return f"checks/index.html#{slug}"
+
+
+def term(anchor: str) -> str:
+    """Return where the glossary explains a term."""
+    return chapter("glossary", anchor)
+
+
+#: The pages of the site's own menu: the word, and where it leads.
+MENU: tuple[tuple[str, str], ...] = (
+    ("Handbook", "handbook/index.html"),
+    ("Species", "species/index.html"),
+    ("Schedules", "schedules/index.html"),
+    ("Charges", "charges/index.html"),
+    ("Lots", "lots/index.html"),
+    ("Kilns", "kilns/index.html"),
+    ("Checks", "checks/index.html"),
+    ("Glossary", "handbook/glossary.html"),
+)
