@@ -1,0 +1,76 @@
+"""Read a built site as a browser would: links, anchors, ids, addresses outside."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from html.parser import HTMLParser
+from pathlib import Path
+from urllib.parse import unquote, urlsplit
+
+#: Attributes that name another file or place.
+ADDRESSES = {"href", "src", "action", "poster", "data", "srcset", "xlink:href"}
+
+
+@dataclass
+class Reading:
+    """What a page names."""
+
+    ids: set[str] = field(default_factory=set)
+    repeated: set[str] = field(default_factory=set)
+    links: list[str] = field(default_factory=list)
+    text: str = ""
+
+
+class _Reader(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__(convert_charrefs=True)
+        self.found = Reading()
+        self._words: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        for name, value in attrs:
+            if name == "id" and value:
+                (self.found.repeated if value in self.found.ids else self.found.ids).add(value)
+            elif name in ADDRESSES and value is not None:
+                self.found.links.append(value)
+
+    def handle_data(self, data: str) -> None:
+        self._words.append(data)
+
+    def close(self) -> None:
+        super().close()
+        self.found.text = " ".join(" ".join(self._words).split())
+
+
+def read_page(path: Path) -> Reading:
+    """Return what a page names."""
+    reader = _Reader()
+    reader.feed(path.read_text("utf-8"))
+    reader.close()
+    return reader.found
+
+
+def read_edition(root: Path) -> dict[Path, Reading]:
+    """Return every page of an edition."""
+    return {path: read_page(path) for path in sorted(root.rglob("*.html"))}
+
+
+def dead_links(root: Path, pages: dict[Path, Reading]) -> list[str]:
+    """Return each link of an edition that leads to no file or no anchor within it."""
+    dead = []
+    for page, reading in pages.items():
+        for link in reading.links:
+            parts = urlsplit(link)
+            if parts.scheme in ("mailto", "tel"):
+                continue
+            where = f"{page.relative_to(root)}: {link}"
+            if parts.scheme or parts.netloc:
+                dead.append(where)
+                continue
+            target = (page.parent / unquote(parts.path)).resolve() if parts.path else page
+            if not target.is_relative_to(root.resolve()) or not target.is_file():
+                dead.append(where)
+            elif parts.fragment and target.suffix == ".html" \
+                    and unquote(parts.fragment) not in pages[target].ids:
+                dead.append(where)
+    return dead

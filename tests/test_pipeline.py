@@ -1,0 +1,63 @@
+"""Building: whole or not at all."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+from tests.conftest import PROJECT
+from tests.minimal import minimal_mill
+
+from kilnfolio.pipeline import build_site, swap_in
+from kilnfolio.records.problems import RecordProblems
+
+
+def test_a_new_edition_takes_the_place_of_the_old_one(tmp_path):
+    old, new = tmp_path / "mill", tmp_path / "new"
+    old.mkdir()
+    (old / "old.html").write_text("old")
+    new.mkdir()
+    (new / "new.html").write_text("new")
+    swap_in(new, old)
+    assert [path.name for path in old.iterdir()] == ["new.html"]
+    assert not new.exists()
+
+
+def test_swapping_falls_back_where_names_cannot_be_exchanged(tmp_path, monkeypatch):
+    monkeypatch.setattr("kilnfolio.pipeline._exchange", lambda *_: False)
+    test_a_new_edition_takes_the_place_of_the_old_one(tmp_path)
+
+
+def test_problems_leave_the_old_site_as_it_was(tmp_path):
+    root = minimal_mill(tmp_path)
+    out = tmp_path / "site"
+    (out / "mill").mkdir(parents=True)
+    (out / "mill/index.html").write_text("the old site")
+    mill = root / "content/mill.yaml"
+    mill.write_text(mill.read_text().replace("altitude:", "altitud:"))
+    with pytest.raises(RecordProblems, match="Did you mean 'altitude'"):
+        build_site(root, out)
+    assert sorted(path.name for path in out.rglob("*")) == ["index.html", "mill"]
+
+
+@pytest.mark.parametrize("after", [0.3, 1.5, 4.0])
+def test_a_killed_build_leaves_the_old_site_whole(tmp_path, after):
+    out = tmp_path / "site"
+    (out / "mill").mkdir(parents=True)
+    (out / "mill/index.html").write_text("the old site")
+    build = subprocess.Popen([sys.executable, "-m", "kilnfolio", "build", str(PROJECT), "--out", out],
+                             stderr=subprocess.DEVNULL, start_new_session=True)
+    time.sleep(after)
+    os.killpg(build.pid, signal.SIGKILL)
+    build.wait()
+    assert (out / "mill/index.html").read_text() == "the old site"
+
+
+def test_a_command_in_a_folder_that_is_no_mill_says_so(tmp_path):
+    run = subprocess.run([sys.executable, "-m", "kilnfolio", "check"], cwd=tmp_path,
+                         capture_output=True, text=True)
+    assert run.returncode == 2
+    assert "content/mill.yaml:1:1" in run.stderr
+    assert "Traceback" not in run.stderr

@@ -1,0 +1,145 @@
+"""The demonstration mill, built whole: what its readers open."""
+
+import hashlib
+import json
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pypdf
+import pytest
+import zxingcpp
+from PIL import Image
+from tests.browser.nu import check_html
+from tests.conftest import PROJECT
+from tests.site_reading import Reading, dead_links, read_edition
+
+from kilnfolio.publish.safety import SAFETY
+
+EDITIONS = ("mill", "customer")
+
+
+@pytest.fixture(scope="module")
+def pages(demo_site: Path) -> dict[str, dict[Path, Reading]]:
+    return {edition: read_edition((demo_site / edition).resolve()) for edition in EDITIONS}
+
+
+@pytest.mark.parametrize("edition", EDITIONS)
+def test_every_link_and_anchor_resolves_within_its_edition(demo_site, pages, edition):
+    root = (demo_site / edition).resolve()
+    assert len(pages[edition]) > 10
+    assert dead_links(root, pages[edition]) == []
+
+
+@pytest.mark.parametrize("edition", EDITIONS)
+def test_no_page_repeats_an_id(pages, edition):
+    assert {path.name: reading.repeated for path, reading in pages[edition].items()
+            if reading.repeated} == {}
+
+
+@pytest.mark.parametrize("edition", EDITIONS)
+def test_html_is_valid(pages, edition):
+    assert check_html(pages[edition]) == []
+
+
+@pytest.mark.parametrize("edition", EDITIONS)
+def test_safety_wording_and_invention_stand_on_every_page(pages, edition):
+    wording = " ".join(SAFETY.split())
+    for path, reading in pages[edition].items():
+        assert wording in reading.text, path
+        assert "invented" in reading.text, path
+
+
+def test_style_sheets_and_scripts_ask_nobody_else(demo_site):
+    for path in sorted(demo_site.rglob("*")):
+        if path.suffix in (".css", ".js", ".svg"):
+            text = path.read_text("utf-8")
+            # a namespace or a licence line is a name, not a request
+            asked = re.findall(r"""(?:url\(|@import|fetch\(|src=)\s*["']?(https?:|//)""", text)
+            assert not asked, path
+
+
+def test_every_pdf_carries_the_safety_wording_and_our_fonts_only(demo_site):
+    paths = sorted(demo_site.rglob("*.pdf"))
+    assert len(paths) > 10
+    for path in paths:
+        reader = pypdf.PdfReader(path)
+        text = " ".join(" ".join(page.extract_text() for page in reader.pages).split())
+        assert "Do not enter a kiln on the strength of this record" in text, path
+        fonts = {str(font["/BaseFont"]).partition("+")[2] for page in reader.pages
+                 for font in (f.get_object() for f in page["/Resources"]["/Font"].values())}
+        assert fonts, path
+        assert all(name.startswith(("Literata", "Folio")) for name in fonts), (path, fonts)
+
+
+def test_handbook_pdf_holds_every_chapter_and_no_more_pages_than_a_book(demo_site):
+    reader = pypdf.PdfReader(demo_site / "mill/handbook.pdf")
+    text = "\n".join(page.extract_text() for page in reader.pages)
+    titles = [re.search(r"^title: (.+)$", path.read_text("utf-8"), re.MULTILINE)[1]
+              for path in sorted((PROJECT / "content/handbook").glob("[0-9]*.md"))]
+    assert len(titles) == 16
+    for title in titles:
+        assert title in " ".join(text.split()), title
+    assert 100 < len(reader.pages) < 300
+
+
+def test_each_lot_record_is_one_page_naming_its_lot(demo_site):
+    records = sorted((demo_site / "customer").rglob("record.pdf"))
+    lots = {path.stem for path in (PROJECT / "content/lots").glob("*.yaml")}
+    assert len(records) == len(lots)
+    named = set()
+    for path in records:
+        reader = pypdf.PdfReader(path)
+        assert len(reader.pages) == 1, path
+        text = reader.pages[0].extract_text()
+        named |= {lot for lot in lots if lot in text}
+    assert named == lots
+
+
+def qr_of(browser, path: Path, tmp_path: Path) -> str:
+    """Return what an independent decoder reads from the code on a page."""
+    page = browser.new_page(viewport={"width": 1000, "height": 1200}, device_scale_factor=2)
+    page.goto(path.as_uri())
+    picture = tmp_path / "qr.png"
+    page.locator(".qr").first.screenshot(path=picture)
+    page.close()
+    codes = zxingcpp.read_barcodes(Image.open(picture))
+    assert len(codes) == 1, path
+    return codes[0].text
+
+
+def test_customer_pages_are_small_and_ask_robots_to_stay_out(demo_site, pages):
+    for path in pages["customer"]:
+        assert path.stat().st_size < 60_000, path
+        assert re.search(r'<meta name="robots" content="noindex', path.read_text("utf-8")), path
+    assert not (demo_site / "customer/index.html").exists()
+
+
+def digests(root: Path) -> dict[str, str]:
+    return {path.relative_to(root).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+            for path in sorted(root.rglob("*")) if path.is_file()}
+
+
+def test_another_process_in_another_folder_makes_the_same_bytes(demo_site, tmp_path):
+    environment = {**os.environ, "PYTHONHASHSEED": "7", "TZ": "Pacific/Auckland", "LC_ALL": "C"}
+    out = tmp_path / "elsewhere"
+    run = subprocess.run([sys.executable, "-m", "kilnfolio", "build", str(PROJECT), "--out", out],
+                         cwd=tmp_path, env=environment, capture_output=True, text=True)
+    assert run.returncode == 0, run.stderr
+    ours, theirs = digests(demo_site), digests(out)
+    assert sorted(ours) == sorted(theirs)
+    assert [name for name in ours if ours[name] != theirs[name]] == []
+
+
+def test_check_prints_findings_for_a_person_and_for_a_program():
+    command = [sys.executable, "-m", "kilnfolio", "check", str(PROJECT)]
+    words = subprocess.run(command, capture_output=True, text=True)
+    assert words.returncode == 1, words.stderr  # the demonstration has planted faults
+    assert re.search(r"content/charges/\d{4}/[\w-]+/charge\.yaml:\d+:\d+", words.stdout)
+    data = subprocess.run([*command, "--format", "json"], capture_output=True, text=True)
+    assert data.returncode == 1
+    findings = json.loads(data.stdout)
+    assert {finding["outcome"] for found in findings.values() for finding in found} >= {
+        "held", "query", "refused", "not checked"}
