@@ -23,7 +23,7 @@ ROWS, MINUTES = 4000, 3.75
 
 
 def quickest(*works: Callable[[], object], times: int = 40) -> list[float]:
-    """Return the least processor time of each [s], run in turn so that all meet the same weather."""
+    """Return the least processor time of each [s], run in turn to meet the same weather."""
     found: list[list[float]] = [[] for _ in works]
     for _ in range(times):
         for work, seconds in zip(works, found, strict=True):
@@ -81,5 +81,4 @@ def test_review_of_a_long_charge(tmp_path: Path) -> None:
         lambda: read_log(path, "kiln.csv", profile, ZONE),
         lambda: run_checks(build_case(folder, located, log)),
     )
-    print(reviewing, reading)
     assert reviewing <= 1.25 * reading, f"{reviewing * 1000:.1f} ms against {reading * 1000:.1f} ms"

@@ -354,6 +354,29 @@ def test_a_local_clock_that_is_read_gives_the_moments_that_were_logged(
         assert [as_moment(time, dt.UTC) for time in log.times] == moments
 
 
+def test_a_clock_that_goes_back_by_half_an_hour(tmp_path):
+    """Lord Howe Island goes from UTC+11 to UTC+10:30 on 5 April 2026, at 15:00 UTC."""
+    zone = ZoneInfo("Australia/Lord_Howe")
+    moments = [dt.datetime(2026, 4, 5, 0, 0, tzinfo=dt.UTC) - dt.timedelta(hours=10)
+               + dt.timedelta(minutes=30 * n) for n in range(6)]
+    path = written(tmp_path, [moment.astimezone(zone) for moment in moments])
+    assert [line.split(",")[0][-5:] for line in path.read_text().splitlines()[1:]] == [
+        "01:00", "01:30", "01:30", "02:00", "02:30", "03:00"]
+    log = read_log(path, "log.csv", profile({"repeated_hour": "by row order"},
+                                            interval_minutes=30), zone)
+    assert [as_moment(time, dt.UTC) for time in log.times] == moments
+
+
+@pytest.mark.parametrize("time", ["2026-02-29 07:00", "2026-04-31 07:00", "2026-13-01 07:00",
+                                  "2026-00-10 07:00", "2026-01-00 07:00", "2026-01-01 24:00",
+                                  "2026-01-01 07:60"])
+def test_times_no_calendar_or_clock_has(tmp_path, time):
+    path = tmp_path / "log.csv"
+    path.write_text(f"time,DB,WB\n{time},43,40\n")
+    problem, = refused(read_log, path, "log.csv", profile(), TORONTO)
+    assert problem.startswith(f"log.csv:2:1: time '{time}': ")
+
+
 def test_standard_time_is_winter_time_in_both_hemispheres(tmp_path):
     """Winter: Sydney UTC+10 (January is summer), Dublin UTC, Toronto UTC-5."""
     for name, hours in (("Australia/Sydney", 10), ("Europe/Dublin", 0), ("America/Toronto", -5)):

@@ -163,6 +163,10 @@ def test_empty_files_hold_nothing():
      "Remove it, or put the text in quotes if '!' belongs to it."),
     ("!!map {a: 1}\n", "f.yaml:1:1: a tag (!): tags are not taken in records. "
      "Remove it, or put the text in quotes if '!' belongs to it."),
+    ("!!str a: 1\n", "f.yaml:1:1: a tag (!): tags are not taken in records. "
+     "Remove it, or put the text in quotes if '!' belongs to it."),
+    ("a: 1\n&k b: 2\n", "f.yaml:2:1: an anchor (&): anchors are not taken in records. "
+     "Remove it, or put the text in quotes if '&' belongs to it."),
     ("by: &Sons of Bend\n", "f.yaml:1:5: an anchor (&): anchors are not taken in records. "
      "Remove it, or put the text in quotes if '&' belongs to it."),
     ("note: * see below\n", "f.yaml:1:8: '*' or '&' stands alone: YAML keeps these characters for "

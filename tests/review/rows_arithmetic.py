@@ -76,9 +76,19 @@ def board_at_lowest_emc(below: float) -> dict[str, Any]:
     return {"weighings.9.masses.S6": mass_for("S6", emc - below)}
 
 
-def mass_after_gain(gain_pct: float) -> dict[str, Any]:
-    before = make_case().charge.weighings[1].masses["S1"].value
-    return {"weighings.2.masses.S1": f"{before * (1 + gain_pct / 100):.3f} g"}
+def mass_after_gain(gain_pct: float, since: int = 1) -> dict[str, Any]:
+    before = make_case().charge.weighings[since].masses["S1"].value
+    return {f"weighings.{since + 1}.masses.S1": f"{before * (1 + gain_pct / 100):.3f} g"}
+
+
+def air_at_emc(emc: float) -> Any:
+    """Return air of one EMC throughout."""
+
+    def change(channels: Any) -> None:
+        channels["dry-bulb"][:] = 43.0
+        channels["wet-bulb"][:] = wet_bulb(43.0, relative_humidity_for_emc(43.0, emc))
+
+    return change
 
 
 def collected(off_pct: float) -> dict[str, Any]:
@@ -344,6 +354,17 @@ EDGES = [
         lambda e: charge(mass_after_gain(limit("gained-weight-while-drying") + e)),
     ),
     Edge("water-balance", "water-balance", lambda e: charge(collected(limit("water-balance") + e))),
+    # a board that gains 2 % over the last day, in air whose EMC stands so far below its MC
+    Edge(
+        "gained-weight-while-drying",
+        "gained-weight-clear-of-emc",
+        lambda e: charge(
+            mass_after_gain(2.0, 8),
+            log=air_at_emc(
+                make_case().boards[0].points[9].mc_pct - limit("gained-weight-clear-of-emc") - e
+            ),
+        ),
+    ),
     Edge(
         "water-balance",
         "loading-temperature",

@@ -157,11 +157,20 @@ FAULTS = [
     Fault(
         "spike",
         {},
-        ("Sudden jump of dry-bulb at 2026-04-08 20:00; kept in the file.",),
+        ("Sudden jump of dry-bulb at 2026-04-08 20:00; kept in the file, not used.",),
         line(60),
         8.0,
         5.0,
         make={"log": moved("dry-bulb", 60, 0, by=8.0)},
+    ),
+    Fault(
+        "spike",
+        {},
+        ("Sudden jump of wet-bulb at 2026-04-08 20:00 and 1 more; kept in the file, not used.",),
+        line(60),
+        9.0,
+        5.0,
+        make={"log": both(moved("wet-bulb", 60, 0, by=-9.0), moved("wet-bulb", 70, 0, by=-9.0))},
     ),
     Fault(
         "dry-wick",

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from tests.review.inline import LOG_FILE, both, held, make_case, make_folder, make_log
+from tests.review.inline import LOG_FILE, both, day, held, make_case, make_folder, make_log, moved
 
 from kilnfolio.records.log import Log
 from kilnfolio.records.problems import RecordProblems
@@ -66,6 +66,24 @@ def test_marks_of_a_broken_sensor_are_not_readings(mark: float) -> None:
     assert case.air.log.left_out["cells of core-2 that no kiln can show"] == 31
     assert np.nanmax(case.air.log.channels["core-2"]) < 100
     run_checks(case)
+
+
+def test_a_new_wick_changes_the_reading_not_the_air() -> None:
+    """The EMC shown falls when a dry wick is changed; no timber was shocked by it."""
+    dry_wick = moved("wet-bulb", 40, 20, by=2.5)
+    event = {"at": day(2, 12.5), "kind": "wick changed", "by": "A. B."}
+    for events, expected in (([], True), ([event], False)):
+        found = run_checks(make_case({"events": events}, log=dry_wick))
+        assert ("shock-change" in {f.check for f in found if f.outcome == "query"}) == expected
+        assert "dry-wick" in {f.check for f in found if f.outcome == "query"}
+
+
+def test_a_jump_is_not_used() -> None:
+    """One wild reading is noted; it is not heat the timber had, nor air it stood in."""
+    found = run_checks(make_case(log=moved("dry-bulb", 60, 0, by=20.0)))
+    assert [(f.check, f.outcome, f.noted) for f in found if f.outcome != "held" or f.noted] == [
+        ("spike", "held", True)
+    ]
 
 
 @pytest.mark.parametrize(

@@ -24,14 +24,27 @@ SUMMARY_POINTS = 240
 
 
 @dataclass(frozen=True)
+class Jump:
+    """One reading that jumps away from both its neighbours [K]."""
+
+    channel: str
+    row: int
+    size: float
+
+
+@dataclass(frozen=True)
 class AirSeries:
-    """The air at each reading; NaN where it cannot be had. [°C, %]"""
+    """The air at each reading, in °C and %; NaN where it cannot be had.
+
+    Readings that jump are not used; `jumps` keeps them.
+    """
 
     log: Log
     dry_bulb: np.ndarray
     wet_bulb: np.ndarray
     relative_humidity: np.ndarray
     emc: np.ndarray
+    jumps: tuple[Jump, ...] = ()
 
     @property
     def times(self) -> np.ndarray:
@@ -85,7 +98,22 @@ def believable(log: Log) -> Log:
     return replace(log, channels=channels, left_out=left_out)
 
 
-def air_series(log: Log, pressure_pa: float) -> AirSeries:
+def find_jumps(channel: str, times: np.ndarray, values: np.ndarray, kelvin: float, minutes: float
+               ) -> list[Jump]:
+    """Return the readings that jump by more than so much within so long, and back again.
+
+    Out and not back is a ramp or a change of unit, not a jump.
+    """
+    step = np.abs(np.diff(values))
+    quick = minutes_between(times) <= minutes
+    back = np.concatenate([np.abs(values[2:] - values[:-2]) < kelvin / 2, [False]])
+    rows = np.flatnonzero((step > kelvin) & quick & back[:len(step)])
+    return [Jump(channel, row + 1, size) for row, size
+            in zip(rows.tolist(), step[rows].tolist(), strict=True)]
+
+
+def air_series(log: Log, pressure_pa: float, *, jump_kelvin: float, jump_minutes: float
+               ) -> AirSeries:
     """Return the air at every reading of a log.
 
     The dry bulb is the control channel; where only the two sides of the load are logged it is the
@@ -102,6 +130,9 @@ def air_series(log: Log, pressure_pa: float) -> AirSeries:
     wet = channels.get("wet-bulb")
     if wet is None:
         wet = dry - channels["depression"] if "depression" in channels else blank
+    jumps = [*find_jumps("dry-bulb", log.times, dry, jump_kelvin, jump_minutes),
+             *find_jumps("wet-bulb", log.times, wet, jump_kelvin, jump_minutes)]
+    dry, wet = _without(dry, jumps, "dry-bulb"), _without(wet, jumps, "wet-bulb")
     humidity = _humidity_of_bulbs(dry, wet, pressure_pa)
     if "relative-humidity" in channels:
         humidity = np.where(np.isnan(wet), channels["relative-humidity"], humidity)
@@ -110,7 +141,16 @@ def air_series(log: Log, pressure_pa: float) -> AirSeries:
     humidity = np.where(valid, humidity, np.nan)
     emc = np.full(len(dry), np.nan)
     emc[valid] = equilibrium_moisture_content(dry[valid], humidity[valid])
-    return AirSeries(log, dry, wet, humidity, emc)
+    return AirSeries(log, dry, wet, humidity, emc, tuple(jumps))
+
+
+def _without(values: np.ndarray, jumps: Sequence[Jump], channel: str) -> np.ndarray:
+    rows = [jump.row for jump in jumps if jump.channel == channel]
+    if not rows:
+        return values
+    kept = values.copy()
+    kept[rows] = np.nan
+    return kept
 
 
 def _humidity_of_bulbs(dry: np.ndarray, wet: np.ndarray, pressure_pa: float) -> np.ndarray:

@@ -25,7 +25,7 @@ CONFIDENCE_PCT = 95.0
 
 @dataclass(frozen=True)
 class StageOutcome:
-    """Equalizing or conditioning as run. [%]"""
+    """Equalizing or conditioning as run, in % MC and % EMC."""
 
     stage: Stage
     achieved_emc_pct: float | None
@@ -69,7 +69,7 @@ def stage_outcome(stage: Stage, air: AirSeries | None, controls: Sequence[Contro
 
 @dataclass(frozen=True)
 class SurveyOutcome:
-    """The survey with corrections applied once. [% MC]"""
+    """The survey with corrections applied once, in % MC."""
 
     survey: Survey
     readings: np.ndarray

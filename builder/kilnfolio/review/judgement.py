@@ -21,7 +21,7 @@ _UNRELIABLE = ("refused",)
 
 @dataclass(frozen=True)
 class Rule:
-    """What an order asks of a lot. [% MC, %]"""
+    """What an order asks of a lot, in % MC and % of pieces."""
 
     words: str
     piece_low: float | None
@@ -32,7 +32,7 @@ class Rule:
 
 
 def readings_of(case: LotCase) -> np.ndarray:
-    """Return the corrected readings of the surveys of a lot's charges. [% MC]"""
+    """Return the corrected readings of the surveys of a lot's charges, in % MC."""
     surveys = case.surveys
     return np.concatenate([survey.readings for survey in surveys]) if surveys else np.array([])
 

@@ -113,7 +113,10 @@ def build_case(folder: MillFolder, located: Located[Charge], log: Log | None) ->
         tuple(species), species[main.species].kind, main.thickness.value, charge.target_mc.value))
     log = believable(log) if log is not None else None
     steps = _planned(folder, schedule, pressure)
-    air = air_series(log, pressure) if log is not None and len(log.times) else None
+    air = None
+    if log is not None and len(log.times):
+        air = air_series(log, pressure, jump_kelvin=limits.value("spike-kelvin"),
+                         jump_minutes=limits.value("spike-minutes"))
     boards = board_histories(charge)
     control = controls(charge, boards)
     grace = dt.timedelta(hours=limits.value("stage-end-grace"))

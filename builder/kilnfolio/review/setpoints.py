@@ -16,7 +16,7 @@ from kilnfolio.records.schedule import AIR_KEYS, Air, Modification, Schedule, St
 
 @dataclass(frozen=True)
 class AirState:
-    """One state of the kiln air, every way of stating it. [°C, K, %]"""
+    """One state of the kiln air, every way of stating it, in °C, K and %."""
 
     dry_bulb_c: float
     wet_bulb_c: float

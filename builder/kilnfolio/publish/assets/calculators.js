@@ -23,7 +23,7 @@ class Refused extends Error {
   }
 }
 
-/* ---- numbers as people read them: figures.py ------------------------------------------------------ */
+/* ---- numbers as people read them: figures.py ------------------------------------------------- */
 
 /* Round as Python does: the exact binary value, and an exact tie to the even digit. */
 function fixed(value, decimals) {
@@ -72,7 +72,7 @@ function significant(value, digits) {
 kilnfolio.makeCalculators = function makeCalculators(data) {
 const given = data.constants;
 
-/* ---- quantities: quantities.py and figures.py ------------------------------------------------------ */
+/* ---- quantities: quantities.py and figures.py ------------------------------------------------ */
 
 /* A quantity is {of, value, entered}: its dimension, its value in the house unit, the words. */
 
@@ -163,7 +163,7 @@ function metricWithin(q) {
   return { ...q, entered: `${bare} ${words.slice(cut + 1)}` };
 }
 
-/* ---- moist air: physics/air.py ------------------------------------------------------------------- */
+/* ---- moist air: physics/air.py --------------------------------------------------------------- */
 
 /* Where a rising function crosses zero, halving the bracket until no number lies between its ends. */
 function risingRoot(f, low, high) {
@@ -235,7 +235,7 @@ function dewPoint(dry, humidity) {
 const latentHeat = (temp) =>
   given.water_heat[0] + (given.vapour_specific_heat - given.water_heat[1]) * temp;
 
-/* ---- EMC: physics/sorption.py ---------------------------------------------------------------------- */
+/* ---- EMC: physics/sorption.py ---------------------------------------------------------------- */
 
 const hydrates = (temp) => given.hydrate_coefficients.map((c) => c[0] + temp * (c[1] + temp * c[2]));
 
@@ -255,7 +255,7 @@ function relativeHumidityForEmc(temp, emc) {
   return risingRoot((humidity) => equilibriumMoistureContent(temp, humidity) - emc, 0, 100);
 }
 
-/* ---- weights, sizes, loads: physics/moisture.py, shrinkage.py, water.py, meters.py ------------------- */
+/* ---- weights, sizes, loads: physics/moisture.py, shrinkage.py, water.py, meters.py ----------- */
 
 function moistureContent(mass, ovenDry) {
   if (mass < ovenDry) {
@@ -300,7 +300,7 @@ function leastHeat(volume, density, from, to, start, kiln, fsp = given.fibre_sat
 const readingAtCalibration = (reading, wood, calibration) =>
   reading - (wood - calibration) * given.points_per_kelvin;
 
-/* ---- surveys: physics/survey.py ----------------------------------------------------------------------- */
+/* ---- surveys: physics/survey.py -------------------------------------------------------------- */
 
 /* ln n! less Stirling's first terms: exact products for small n, the series beyond. */
 function stirlingRest(n) {
@@ -388,7 +388,7 @@ function readingsNeeded(share, confidence) {
   return enough;
 }
 
-/* ---- the formulas by name: review/working.py -------------------------------------------------------------- */
+/* ---- the formulas by name: review/working.py ------------------------------------------------- */
 
 const pressureFor = (a) => pressureAtAltitude((a.altitude ?? 0) / 1000);
 
@@ -516,7 +516,7 @@ const entryUnit = (q) => {
 const rangeWords = (range, q) =>
   `must be ${rangeText(range, q.of, entryUnit(q))}; it is ${asEntered(q)}.`;
 
-/* ---- a whole calculator -------------------------------------------------------------------------------------- */
+/* ---- a whole calculator ---------------------------------------------------------------------- */
 
 /* Work a calculator through.
 
@@ -598,7 +598,7 @@ return { calculate, quantity, rangeText, houseValue, inUnit, onScale, unitOf, me
 
 kilnfolio.figures = { fixed, rounded, number, measure, significant };
 
-/* ---- the page ---------------------------------------------------------------------------------------------------- */
+/* ---- the page -------------------------------------------------------------------------------- */
 
 /* How long after the last key the answer follows, so that a screen reader is not flooded. [ms] */
 const PAUSE = 250;

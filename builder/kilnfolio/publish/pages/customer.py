@@ -25,6 +25,9 @@ from kilnfolio.review.dossier import Dossier, LotDossier, Outcome
 #: Temperature that advice about storage is given for; a room. [°C]
 ROOM_C = 20.0
 
+#: Packs named in a phrase; more are counted there, and named in their list.
+_PACKS_NAMED = 2
+
 #: How a judgement is shown: an outcome's look, and the customer's word for it.
 VERDICTS: dict[bool | None, tuple[Outcome, str]] = {
     True: ("held", "keeps the order"),
@@ -55,6 +58,7 @@ class CustomerLot:
     size: str
     packs: tuple[tuple[str, int, str], ...]
     """Number, pieces, volume."""
+    pack_words: str
     statement: str
     verdict: tuple[Outcome, str]
     ordered: str
@@ -117,6 +121,7 @@ def customer_lot(
         packs=tuple(
             (pack.number, pack.pieces, figures.side_by_side(pack.volume)) for pack in lot.packs
         ),
+        pack_words=pack_words(pack.number for pack in lot.packs),
         **_moisture(lot, review.judgement, review.readings, surveys),
         method=_method(surveys),
         measured=tuple(sorted({survey.at.astimezone(zone).date() for survey in surveys})),
@@ -281,6 +286,9 @@ def render_customer(
             yield render_lot(env, view, tokens[lot_id])
 
 
-def pack_words(view: CustomerLot) -> str:
-    """Return a lot's packs in a phrase."""
-    return f"{plural(len(view.packs), 'pack')}: " + listed(number for number, _, _ in view.packs)
+def pack_words(numbers: Iterable[str]) -> str:
+    """Return a lot's packs in a phrase: their numbers where they are few."""
+    names = list(numbers)
+    if len(names) > _PACKS_NAMED:
+        return plural(len(names), "pack")
+    return ("pack " if len(names) == 1 else "packs ") + listed(names)

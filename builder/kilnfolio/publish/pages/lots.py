@@ -11,7 +11,7 @@ from kilnfolio.publish import routes
 from kilnfolio.publish.charts.survey import Histogram, histogram
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.charges import Link
-from kilnfolio.publish.pages.customer import VERDICTS
+from kilnfolio.publish.pages.customer import VERDICTS, pack_words
 from kilnfolio.publish.pages.findings import FindingGroups, finding_groups
 from kilnfolio.publish.pages.holdings import Holdings
 from kilnfolio.publish.pages.words import Count, outcome_counts, plural
@@ -43,6 +43,7 @@ class LotView:
     species: Link
     size: str
     packs: list[PackLine]
+    pack_words: str
     counts: tuple[Count, ...]
     findings: FindingGroups
     chart: Histogram | None
@@ -131,6 +132,7 @@ def lot_view(holdings: Holdings, record: Lot) -> LotView:
             )
             for pack in record.packs
         ],
+        pack_words(pack.number for pack in record.packs),
         outcome_counts(dossier.findings),
         finding_groups(dossier.findings),
         chart,

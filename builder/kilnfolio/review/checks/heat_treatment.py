@@ -245,8 +245,7 @@ def heat_treatment_margin(case: Case) -> Iterator[Complaint]:
         )
         if sure < claim.minutes:
             yield Complaint(
-                f"Probe {run.probe.channel}: the pass is within sensor error "
-                f"(± {error:g} K).",
+                f"Probe {run.probe.channel}: the pass is within sensor error (± {error:g} K).",
                 (_probe_place(case, run.probe.channel),),
                 run.probe.channel,
                 sure,

@@ -188,23 +188,20 @@ def _range(values: np.ndarray) -> float:
 def spike(case: Case) -> Iterator[Complaint]:
     air = case.need_air()
     allowed, minutes = case.limits.value("spike-kelvin"), case.limits.value("spike-minutes")
-    apart = minutes_between(air.times)
-    if apart.min(initial=np.inf) > minutes:
+    if minutes_between(air.times).min(initial=np.inf) > minutes:
         raise NotChecked(f"the log has no readings within {minutes:g} min of each other")
-    quick = apart <= minutes
-    for name, values in (("dry-bulb", air.dry_bulb), ("wet-bulb", air.wet_bulb)):
-        step = np.abs(np.diff(values))
-        # there and back: a ramp is not a spike
-        back = np.concatenate([np.abs(values[2:] - values[:-2]) < allowed / 2, [False]])
-        for index in np.flatnonzero((step > allowed) & quick & back)[:3]:
-            yield Complaint(
-                f"Sudden jump of {name} at {case.clock(air.times[index + 1])}; kept in the file.",
-                (air.log.place(int(index) + 1),),
-                name,
-                float(step[index]),
-                allowed,
-                "K",
-            )
+    for channel in dict.fromkeys(jump.channel for jump in air.jumps):
+        jump, *more = [jump for jump in air.jumps if jump.channel == channel]
+        others = f" and {len(more)} more" if more else ""
+        yield Complaint(
+            f"Sudden jump of {channel} at {case.clock(air.times[jump.row])}{others}; kept in the "
+            "file, not used.",
+            (air.log.place(jump.row),),
+            jump.channel,
+            jump.size,
+            allowed,
+            "K",
+        )
 
 
 @check(
@@ -240,7 +237,9 @@ def _sudden_wick(case: Case, air: AirSeries) -> Iterator[Complaint]:
     if len(air.times) <= rows:
         return
     # counted from the depression asked for, where it was larger: coming down to it is no fault
-    lost = np.fmin(air.depression, _depression_asked(case, air))[:-rows] - air.depression[rows:]
+    asked = _depression_asked(case, air)
+    from_asked = np.where(air.depression > asked, asked, air.depression)
+    lost = from_asked[:-rows] - air.depression[rows:]
     still = np.abs(air.dry_bulb[rows:] - air.dry_bulb[:-rows]) <= steady
     spray = air.log.channels.get("spray")
     quiet = np.ones(len(lost), bool) if spray is None else ~(np.nan_to_num(spray[rows:]) > 0)
@@ -248,9 +247,10 @@ def _sudden_wick(case: Case, air: AirSeries) -> Iterator[Complaint]:
     unchanged = (index[rows:] == index[:-rows]) & (
         minutes_between(air.times, rows) <= minutes + air.log.interval_minutes
     )
-    for run in stretches(
-        air.times[rows:], (lost > fall) & still & quiet & unchanged, 2 * air.log.interval_minutes
-    )[:1]:
+    # a wet bulb above the dry one is another fault, with a check of its own
+    possible = np.isfinite(air.relative_humidity[rows:])
+    suspect = (lost > fall) & still & quiet & unchanged & possible
+    for run in stretches(air.times[rows:], suspect, 2 * air.log.interval_minutes)[:1]:
         at = run.first + rows
         yield Complaint(
             f"Wick may be dry or dirty: depression fell {lost[run.first]:.1f} K by "

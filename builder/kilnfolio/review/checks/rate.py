@@ -192,6 +192,7 @@ def shock_change(case: Case) -> Iterator[Complaint]:
     begun = air.times[:-rows] > utc(case.charge.started) + warm_up
     within_an_hour = minutes_between(air.times, rows) <= 60.0 + air.log.interval_minutes
     shock = (drop > allowed) & (air.times[rows:] < dry_at) & begun & within_an_hour
+    shock &= ~_instrument_touched(case, air.times[:-rows], air.times[rows:])
     for run in stretches(air.times[rows:], shock, 2 * air.log.interval_minutes)[:3]:
         worst = float(np.nanmax(drop[run.first : run.last + 1]))
         yield Complaint(
@@ -203,6 +204,18 @@ def shock_change(case: Case) -> Iterator[Complaint]:
             allowed,
             "points",
         )
+
+
+def _instrument_touched(case: Case, starts: np.ndarray, ends: np.ndarray) -> np.ndarray:
+    """Return which stretches touch on a new wick or sensor: there the reading changes, not the air.
+
+    An hour either way is allowed for between the doing and the writing down.
+    """
+    hour, touched = np.timedelta64(1, "h"), np.zeros(len(starts), bool)
+    for event in case.charge.events:
+        if event.kind in ("wick changed", "sensor changed"):
+            touched |= (starts <= utc(event.at) + hour) & (ends >= utc(event.at) - hour)
+    return touched
 
 
 @check(
