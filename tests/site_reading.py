@@ -55,8 +55,19 @@ def read_edition(root: Path) -> dict[Path, Reading]:
     return {path: read_page(path) for path in sorted(root.rglob("*.html"))}
 
 
-def dead_links(root: Path, pages: dict[Path, Reading]) -> list[str]:
-    """Return each link of an edition that leads to no file or no anchor within it."""
+def dead_links(root: Path, pages: dict[Path, Reading],
+               published: tuple[str, Path] | None = None) -> list[str]:
+    """Return each link of an edition that leads to no file or no anchor within it.
+
+    Parameters
+    ----------
+    root : Path
+        The edition's folder.
+    pages : dict of Path to Reading
+        Its pages.
+    published : tuple of str and Path, optional
+        The address another edition is published at, and its folder: links there must lead to a page of it.
+    """
     dead = []
     for page, reading in pages.items():
         for link in reading.links:
@@ -64,6 +75,10 @@ def dead_links(root: Path, pages: dict[Path, Reading]) -> list[str]:
             if parts.scheme in ("mailto", "tel"):
                 continue
             where = f"{page.relative_to(root)}: {link}"
+            if published and link.startswith(published[0] + "/"):
+                if not (published[1] / unquote(parts.path).strip("/") / "index.html").is_file():
+                    dead.append(where)
+                continue
             if parts.scheme or parts.netloc:
                 dead.append(where)
                 continue

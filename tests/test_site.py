@@ -30,7 +30,11 @@ def pages(demo_site: Path) -> dict[str, dict[Path, Reading]]:
 def test_every_link_and_anchor_resolves_within_its_edition(demo_site, pages, edition):
     root = (demo_site / edition).resolve()
     assert len(pages[edition]) > 10
-    assert dead_links(root, pages[edition]) == []
+    # a lot's page of the mill shows the address of the customer's page, as its label does
+    address = re.search(r"^records_address: (\S+)$", (PROJECT / "content/mill.yaml").read_text(),
+                        re.MULTILINE)[1]
+    published = (address, (demo_site / "customer").resolve()) if edition == "mill" else None
+    assert dead_links(root, pages[edition], published) == []
 
 
 @pytest.mark.parametrize("edition", EDITIONS)

@@ -91,7 +91,7 @@ MISTAKES = [
      "7:11: altitude '310000 m': it is not within -500 to 5000 m. Check the unit and the decimal "
      "point."),
     ("species", "rate: 3.8 %/day", "rate: 3.8 %",
-     "14:9: rate '3.8 %': has the unit '%', which is not one of %/day, %/d. "
+     "14:9: rate '3.8 %': has the unit '%', which is not one of %/day, points/day, %/d. "
      "Write it as in '3.8 %/day'."),
     # numbers
     ("species", "basic: 0.56", "basic: 0,56",

@@ -96,6 +96,7 @@ SAME = [
     (Temperature, "50 °C", "50 C"), (TemperatureDifference, "9 °F", "9 F"),
     (TemperatureDifference, "9 °C", "9 C"), (Volume, "9 m³", "9 m3"), (Area, "9 cm²", "9 cm2"),
     (Area, "9 mm²", "9 mm2"), (Area, "9 in²", "9 in2"), (Rate, "9 %/day", "9 %/d"),
+    (Rate, "9 %/day", "9 points/day"),
     (Temperature, "50 °F", "50 F"), (Density, "9 kg/m³", "9 kg/m3"),
     (Mass, "9 oz", "9oz."), (Mass, "9 kg", "  9\u00a0 kg ")]
 

@@ -186,6 +186,11 @@ EDGES = [
     ),
     Edge(
         "daily-loss",
+        "daily-loss-margin",
+        lambda e: charge(alone(60.0, 60.0 - SAFE - limit("daily-loss-margin") - e)),
+    ),
+    Edge(
+        "daily-loss",
         "daily-loss-refused",
         lambda e: charge(alone(60.0, 60.0 - limit("daily-loss-refused") * SAFE - e)),
         within="query",
@@ -194,7 +199,13 @@ EDGES = [
     Edge(
         "daily-loss",
         "thick-stock-divisor",
-        lambda e: charge(alone(60.0, 60.0 - SAFE / limit("thick-stock-divisor") - e, "8/4")),
+        lambda e: charge(
+            alone(
+                60.0,
+                60.0 - SAFE / limit("thick-stock-divisor") - limit("daily-loss-margin") - e,
+                "8/4",
+            )
+        ),
     ),
     # stock up to 6/4 is taken as 4/4 is; thicker stock is reckoned
     Edge(

@@ -11,6 +11,7 @@ keyring       the public keys a mill has sealed with, and when
 ledger        seals and amendments, one signed line each, chained
 adding        entries added, one writer at a time
 seal          a charge sealed, amended, and whether it still is as sealed
+lots          the record a lot's customer reads, sealed: what a label binds
 recompute     a sealed charge reviewed again from the files it was sealed on
 bag           one BagIt bag a charge
 descriptor    the Data Package descriptor of a bag's tables

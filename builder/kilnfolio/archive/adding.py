@@ -3,23 +3,29 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any, TypeVar
 
 from kilnfolio.archive.canonical import canonical
 from kilnfolio.archive.durable import add, opened_for_adding, read_all
 from kilnfolio.archive.keys import Keys, signature_fits
 from kilnfolio.archive.ledger import (
     LEDGER,
+    AnyEntry,
     Draft,
     Entry,
     Ledger,
+    LotDraft,
+    LotEntry,
     parse_ledger,
     read_ledger,
     signed_bytes,
 )
+
+E = TypeVar("E", Entry, LotEntry)
 
 #: What is wrong with a ledger that the next entry puts right.
 MENDED_BY_ADDING = ("ledger-line-torn", "dossier-without-entry")
@@ -45,6 +51,22 @@ class OpenLedger:
         return self.ledger.of(charge)
 
     def append(self, draft: Draft, keys: Keys) -> Entry:
+        """Sign a charge's entry and add it; see `_append`."""
+        unsigned = Entry(**dict(draft), **self._place(self.of(draft.charge), keys))
+        return self._append(unsigned, keys)
+
+    def append_lot(self, draft: LotDraft, keys: Keys) -> LotEntry:
+        """Sign a lot's entry and add it; see `_append`."""
+        unsigned = LotEntry(**dict(draft), **self._place(self.ledger.of_lot(draft.lot), keys))
+        return self._append(unsigned, keys)
+
+    def _place(self, before: Sequence[AnyEntry], keys: Keys) -> dict[str, Any]:
+        """Return what an entry holds of its place in the ledger, its signature still to come."""
+        return {"number": len(self.ledger.entries) + 1,
+                "amends": before[-1].number if before else None, "before": self.ledger.head,
+                "public_key": keys.public, "signature": "0" * 128}
+
+    def _append(self, unsigned: E, keys: Keys) -> E:
         """Sign an entry and add it; when this returns, the disk has it.
 
         Raises
@@ -53,13 +75,9 @@ class OpenLedger:
             It is dated before the last entry.
         """
         entries = self.ledger.entries
-        if entries and draft.at < entries[-1].at:
-            raise SealRefusedError(f"{draft.at.isoformat()} is before the last entry of the "
+        if entries and unsigned.at < entries[-1].at:
+            raise SealRefusedError(f"{unsigned.at.isoformat()} is before the last entry of the "
                                    f"ledger, {entries[-1].at.isoformat()}; check the clock")
-        before = self.ledger.of(draft.charge)
-        unsigned = Entry(**dict(draft), number=len(entries) + 1,
-                         amends=before[-1].number if before else None, before=self.ledger.head,
-                         public_key=keys.public, signature="0" * 128)
         entry = unsigned.model_copy(update={"signature": keys.sign(signed_bytes(unsigned))})
         line = canonical(entry)
         add(self.handle, line + b"\n")

@@ -210,12 +210,12 @@ def _below(folder: str, differences: Sequence[Difference]) -> list[Difference]:
 def _audit_mill(path: Path, trusted: Sequence[str]) -> FolderAudit:
     ledger = read_ledger(path, trusted=trusted)
     seals = []
-    for charge in dict.fromkeys(entry.charge for entry in ledger.entries):
+    for charge in ledger.charges:
         entries = ledger.of(charge)
         seals += [_audit_seal(path, entries, place, closed=False) for place in range(len(entries))]
     records = (path / "content/charges").glob("*/*/charge.yaml")
     unsealed = sorted({record.parent.name for record in records}
-                      - {entry.charge for entry in ledger.entries})
+                      - set(ledger.charges))
     return FolderAudit(path=str(path), kind="mill", files=0, entries=len(ledger.entries),
                        differences=ledger.differences, seals=tuple(seals),
                        unsealed=tuple(unsealed))
@@ -281,7 +281,7 @@ def _fork(folder: FolderAudit, lines: Sequence[Line], longer: Sequence[Line], wh
             return
     charges = {seal.charge for seal in folder.seals}
     for other in longer[len(lines):]:
-        if other.entry.charge in charges:
+        if isinstance(other.entry, Entry) and other.entry.charge in charges:
             yield Difference(
                 kind="bag-out-of-date", where=folder.path, what=f"{other.entry.charge} was amended "
                 f"since, by entry {other.entry.number} of the ledger in {where}")

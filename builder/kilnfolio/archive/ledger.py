@@ -1,8 +1,10 @@
 """The ledger of seals: one signed line each, every line holding the digest of the line before.
 
-``content/ledger/ledger.jsonl`` is only ever added to. A line is canonical JSON (RFC 8785); its
+A charge's entry seals its dossier; a lot's entry seals the record its customer reads, which is what
+a label on a pack binds. ``content/ledger/ledger.jsonl`` is only ever added to. A line is canonical JSON (RFC 8785); its
 signature (Ed25519) covers the canonical JSON of the entry without the key ``signature``. Beside it
-``dossiers/`` keeps each sealed dossier and ``kept/`` every file it was sealed on, by SHA-256.
+``dossiers/`` keeps each sealed dossier, ``lots/`` each sealed lot record, and ``kept/`` every file a
+dossier was sealed on, by SHA-256.
 
 A last line without its end was torn by a power cut: it is named, read past, and mended only when
 the next entry is added. What nobody can see from the ledger alone is entries taken off its end
@@ -19,7 +21,7 @@ from itertools import pairwise
 from pathlib import Path, PurePosixPath
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, AwareDatetime, Field, ValidationError
+from pydantic import AfterValidator, AwareDatetime, Field, TypeAdapter, ValidationError
 
 from kilnfolio.archive.canonical import canonical, read_canonical, sha256
 from kilnfolio.archive.compare import Difference
@@ -31,6 +33,7 @@ from kilnfolio.review.dossier import Input, Part
 
 LEDGER = Path("content/ledger/ledger.jsonl")
 DOSSIERS = Path("content/ledger/dossiers")
+LOTS = Path("content/ledger/lots")
 KEPT = Path("content/ledger/kept")
 
 #: What the first line holds in place of the digest of a line before.
@@ -61,8 +64,19 @@ class SealedFile(Input):
     """Digest of its bytes, in hex."""
 
 
-class Draft(Part):
-    """An entry before it has its place in the ledger."""
+class _Drafted(Part):
+    """What every entry holds before it has its place in the ledger."""
+
+    reason: Text | None = None
+    """Why it was amended."""
+    by: Name
+    """Who sealed."""
+    at: AwareDatetime
+    """When, to the second."""
+
+
+class Draft(_Drafted):
+    """A charge's entry before it has its place in the ledger."""
 
     kind: Literal["seal", "amendment"]
     """The first seal of a charge, or a later one with its reason."""
@@ -74,16 +88,32 @@ class Draft(Part):
     """The files the dossier rests on."""
     supporting: tuple[SealedFile, ...] = ()
     """Files without which the inputs cannot be read, as the list of publications they cite."""
-    reason: Text | None = None
-    """Why it was amended."""
-    by: Name
-    """Who sealed."""
-    at: AwareDatetime
-    """When, to the second."""
 
 
-class Entry(Draft):
-    """One line of the ledger."""
+class SealedCharge(Part):
+    """A charge a lot was drawn from, as it was sealed."""
+
+    charge: Number
+    """Charge number."""
+    dossier: Hex32
+    """SHA-256 of its sealed dossier."""
+
+
+class LotDraft(_Drafted):
+    """A lot's entry before it has its place in the ledger."""
+
+    kind: Literal["lot-seal", "lot-amendment"]
+    """The first seal of a lot's record, or a later one with its reason."""
+    lot: Number
+    """Lot number."""
+    record: Hex32
+    """SHA-256 of the canonical record its customer reads."""
+    charges: tuple[SealedCharge, ...]
+    """The sealed charges it was drawn from."""
+
+
+class _Chained(Part):
+    """What an entry holds of its place in the ledger."""
 
     format: Literal[1] = 1
     """The form of the entry."""
@@ -98,6 +128,10 @@ class Entry(Draft):
     signature: Annotated[str, Field(pattern=r"^[0-9a-f]{128}$")]
     """Ed25519 over the canonical entry without this key."""
 
+
+class Entry(_Chained, Draft):
+    """One line of the ledger that seals a charge."""
+
     @property
     def files(self) -> tuple[SealedFile, ...]:
         """Every file of the entry."""
@@ -105,15 +139,38 @@ class Entry(Draft):
 
     @property
     def seal(self) -> str:
-        """The first 16 hex digits of the dossier's digest, as a label carries them."""
+        """The first 16 hex digits of the dossier's digest."""
         return self.dossier[:16]
+
+    @property
+    def subject(self) -> str:
+        """What it seals, in words."""
+        return self.charge
+
+
+class LotEntry(_Chained, LotDraft):
+    """One line of the ledger that seals the record of a lot."""
+
+    @property
+    def seal(self) -> str:
+        """The first 16 hex digits of the record's digest, as a label carries them."""
+        return self.record[:16]
+
+    @property
+    def subject(self) -> str:
+        """What it seals, in words."""
+        return f"lot {self.lot}"
+
+
+AnyEntry = Entry | LotEntry
+_ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(Annotated[AnyEntry, Field(discriminator="kind")])
 
 
 @dataclass(frozen=True)
 class Line:
     """An entry with the bytes it was read from."""
 
-    entry: Entry
+    entry: AnyEntry
     raw: bytes
     row: int
     """Line of the file, from 1."""
@@ -129,13 +186,24 @@ class Ledger:
     """A last line without its end."""
 
     @property
-    def entries(self) -> tuple[Entry, ...]:
+    def entries(self) -> tuple[AnyEntry, ...]:
         """The entries in the order of the file."""
         return tuple(line.entry for line in self.lines)
 
+    @property
+    def charges(self) -> tuple[str, ...]:
+        """The sealed charges, in the order they were first sealed."""
+        return tuple(dict.fromkeys(e.charge for e in self.entries if isinstance(e, Entry)))
+
     def of(self, charge: str) -> tuple[Entry, ...]:
         """Return the entries of a charge: its seal, then its amendments."""
-        return tuple(entry for entry in self.entries if entry.charge == charge)
+        return tuple(entry for entry in self.entries
+                     if isinstance(entry, Entry) and entry.charge == charge)
+
+    def of_lot(self, lot: str) -> tuple[LotEntry, ...]:
+        """Return the entries of a lot: its seal, then its amendments."""
+        return tuple(entry for entry in self.entries
+                     if isinstance(entry, LotEntry) and entry.lot == lot)
 
     @property
     def head(self) -> str:
@@ -148,7 +216,12 @@ def dossier_path(charge: str, ordinal: int) -> Path:
     return DOSSIERS / f"{charge}-{ordinal}.json"
 
 
-def signed_bytes(entry: Entry) -> bytes:
+def lot_record_path(lot: str, ordinal: int) -> Path:
+    """Return where the ordinal-th sealed record of a lot is kept, from 1."""
+    return LOTS / f"{lot}-{ordinal}.json"
+
+
+def signed_bytes(entry: AnyEntry) -> bytes:
     """Return what the signature of an entry covers."""
     return canonical(entry.model_dump(mode="json", exclude={"signature"}))
 
@@ -190,7 +263,7 @@ def parse_ledger(raw: bytes) -> Ledger:
     lines, differences = [], []
     for row, line in enumerate(whole, 1):
         try:
-            entry = Entry.model_validate(read_canonical(line))
+            entry = _ENTRY.validate_python(read_canonical(line))
             if canonical(entry) != line:
                 raise ValueError("a value is not written as kilnfolio writes it")
         except (ValidationError, ValueError) as error:
@@ -222,7 +295,7 @@ def first_reason(error: Exception) -> str:
 
 def _named(kind: str, line: Line, what: str, **values: Any) -> Difference:
     return Difference(kind=kind, where=_at(line.row),
-                      what=f"entry {line.entry.number} ({line.entry.charge}) {what}", **values)
+                      what=f"entry {line.entry.number} ({line.entry.subject}) {what}", **values)
 
 
 def _order(lines: Sequence[Line]) -> Iterator[Difference]:
@@ -294,40 +367,61 @@ def _signature(line: Line, keyring: Keyring | None, trusted: Sequence[str]) -> I
 
 
 def _kinds(lines: Sequence[Line]) -> Iterator[Difference]:
-    """Name seals of a sealed charge, and amendments of nothing or of the wrong entry."""
+    """Name seals of what is sealed, and amendments of nothing or of the wrong entry."""
     last: dict[str, int] = {}
+    sealed: set[tuple[str, str]] = set()
     for line in lines:
         entry = line.entry
-        amends = last.get(entry.charge)
+        amends = last.get(entry.subject)
         wanted = "seal" if amends is None else "amendment"
-        if entry.kind != wanted or entry.amends != amends or (wanted == "amendment"
-                                                              and not entry.reason):
+        if not entry.kind.endswith(wanted) or entry.amends != amends or (
+                wanted == "amendment" and not entry.reason):
             yield _named("entry-of-wrong-kind", line, f"is a {entry.kind} of entry {entry.amends}; "
                          f"by the entries above it should be a {wanted} of entry {amends}, an "
                          "amendment with its reason")
-        last[entry.charge] = entry.number
+        last[entry.subject] = entry.number
+        if isinstance(entry, Entry):
+            sealed.add((entry.charge, entry.dossier))
+            continue
+        for charge in entry.charges:
+            if (charge.charge, charge.dossier) not in sealed:
+                yield _named("lot-rests-on-nothing", line, f"names a seal of {charge.charge} that "
+                             "no entry above it made", found=charge.dossier)
 
 
 def _dossiers(root: Path, ledger: Ledger, only: str | None) -> Iterator[Difference]:
-    """Name sealed dossiers that are missing, changed, or of no entry."""
-    known: set[str] = set()
+    """Name sealed dossiers and lot records that are missing, changed, or of no entry."""
+    known: set[Path] = set()
     count: dict[str, int] = {}
     for line in ledger.lines:
         entry = line.entry
-        count[entry.charge] = count.get(entry.charge, 0) + 1
-        path = dossier_path(entry.charge, count[entry.charge])
-        known.add(path.name)
-        if only is not None and entry.charge != only:
-            continue
-        if not (root / path).is_file():
-            yield Difference(kind="dossier-missing", where=path.as_posix(),
-                             what=f"the dossier of entry {entry.number} is not there")
-        elif (digest := sha256((root / path).read_bytes())) != entry.dossier:
-            yield Difference(kind="dossier-changed", where=path.as_posix(), sealed=entry.dossier,
-                             found=digest,
-                             what=f"it is not the dossier entry {entry.number} sealed")
-    for path in sorted((root / DOSSIERS).glob("*")):
-        if path.name not in known and not path.name.startswith("."):
-            yield Difference(kind="dossier-without-entry", where=(DOSSIERS / path.name).as_posix(),
-                             what="no entry seals it: a seal was cut short, or its entry was taken "
-                                  "away. Seal the charge again, or bring the ledger back")
+        ordinal = count[entry.subject] = count.get(entry.subject, 0) + 1
+        path, digest, what = (
+            (dossier_path(entry.charge, ordinal), entry.dossier, "dossier")
+            if isinstance(entry, Entry) else
+            (lot_record_path(entry.lot, ordinal), entry.record, "lot-record"))
+        known.add(path)
+        if only is None or entry.subject == only:
+            yield from _sealed_as(root, path, digest, what, entry)
+    yield from _of_no_entry(root, known)
+
+
+def _sealed_as(root: Path, path: Path, digest: str, what: str, entry: AnyEntry
+               ) -> Iterator[Difference]:
+    words = what.replace("-", " ")
+    if not (root / path).is_file():
+        yield Difference(kind=f"{what}-missing", where=path.as_posix(),
+                         what=f"the {words} of entry {entry.number} is not there")
+    elif (found := sha256((root / path).read_bytes())) != digest:
+        yield Difference(kind=f"{what}-changed", where=path.as_posix(), sealed=digest,
+                         found=found, what=f"it is not the {words} entry {entry.number} sealed")
+
+
+def _of_no_entry(root: Path, known: set[Path]) -> Iterator[Difference]:
+    for folder in (DOSSIERS, LOTS):
+        for found in sorted((root / folder).glob("*")):
+            if folder / found.name not in known and not found.name.startswith("."):
+                yield Difference(
+                    kind="dossier-without-entry", where=(folder / found.name).as_posix(),
+                    what="no entry seals it: a seal was cut short, or its entry was taken "
+                         "away. Seal again, or bring the ledger back")

@@ -86,9 +86,9 @@ def amend(folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.date
 
 def _enter(folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.datetime,
            reason: str | None) -> Entry:
-    _check_words("by", by, Name)
+    check_words("by", by, Name)
     if reason is not None:
-        _check_words("reason", reason, Text)
+        check_words("reason", reason, Text)
     refused = [f"{finding.check} is refused and not waived: {finding.message}"
                for finding in dossier.findings if finding.outcome == "refused"]
     if refused:
@@ -109,7 +109,8 @@ def _enter(folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.dat
         return ledger.append(draft, keys)
 
 
-def _check_words(what: str, words: str, of: Any) -> None:
+def check_words(what: str, words: str, of: Any) -> None:
+    """Refuse words that a record could not hold, as a name with control characters in it."""
     try:
         TypeAdapter(of).validate_python(words.strip())
     except ValidationError as error:

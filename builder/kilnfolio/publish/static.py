@@ -8,7 +8,7 @@ from pathlib import Path
 
 #: Files by the edition that needs them, below ``assets``. The customer's pages run no script.
 _SHARED = ("site.css", "tokens.css", "fonts/*.woff2", "fonts/*.txt")
-_MILL = ("*.js", "vendor/*")
+_MILL = ("calculators.css", "*.js", "vendor/*")
 
 
 def copy_assets(out: Path, *, scripts: bool = True) -> list[Path]:

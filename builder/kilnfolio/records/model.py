@@ -18,14 +18,16 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
     ValidationError,
     ValidationInfo,
     WithJsonSchema,
 )
-from pydantic_core import ErrorDetails, PydanticCustomError
+from pydantic_core import ErrorDetails, PydanticCustomError, core_schema
 
 from kilnfolio.records.problems import Place, Problem, RecordProblems
-from kilnfolio.records.quantities import Quantity
+from kilnfolio.records.quantities import HOUSE_UNIT, QUANTITY, Quantity
 from kilnfolio.records.yaml_source import Document
 
 #: The record format this version reads and writes.
@@ -484,18 +486,40 @@ def _number_words(entered: str, *, whole: bool) -> tuple[str, str]:
                                                           ", with a point for decimals")
 
 
-def in_range(low: float, high: float) -> Any:
-    """Return an annotation that keeps a quantity between two values of its house unit."""
-    def check(quantity: Quantity) -> Quantity:
-        if not low <= quantity.value <= high:
-            raise record_error(quantity.entered, f"it is not within {_range(low, high, quantity)}",
+@dataclass(frozen=True)
+class _InRange:
+    """Keeps a quantity between two values of its house unit; the JSON Schema says so in words."""
+
+    low: float
+    high: float
+
+    def check(self, quantity: Quantity) -> Quantity:
+        if not self.low <= quantity.value <= self.high:
+            raise record_error(quantity.entered,
+                               f"it is not within {_range(self.low, self.high, quantity.unit)}",
                                "Check the unit and the decimal point")
         return quantity
-    return AfterValidator(check)
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler
+                                     ) -> core_schema.CoreSchema:
+        return core_schema.no_info_after_validator_function(self.check, handler(source))
+
+    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema,
+                                     handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        words = handler(schema)
+        unit = words.get(HOUSE_UNIT)
+        if unit is not None:
+            words[QUANTITY] = f"{words[QUANTITY]}; {_range(self.low, self.high, unit)}"
+        return words
 
 
-def _range(low: float, high: float, quantity: Quantity) -> str:
+def in_range(low: float, high: float) -> Any:
+    """Return an annotation that keeps a quantity between two values of its house unit."""
+    return _InRange(low, high)
+
+
+def _range(low: float, high: float, unit: str) -> str:
     """Return a range in words, in metres where millimetres run to five digits."""
-    if quantity.unit == "mm" and max(-low, high) >= 10_000.0:
+    if unit == "mm" and max(-low, high) >= 10_000.0:
         return f"{low / 1000:g} to {high / 1000:g} m"
-    return f"{low:g} to {high:g} {quantity.unit}"
+    return f"{low:g} to {high:g} {unit}"

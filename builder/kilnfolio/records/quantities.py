@@ -25,6 +25,9 @@ _SPACED = re.compile(r"\d{1,3}(?: \d{3})+(?![\d/])")
 #: Longer than any quantity a person writes.
 _LONGEST = 60
 
+#: Keys a quantity's JSON Schema carries until `kilnfolio.records.schema` has put them into words.
+QUANTITY, HOUSE_UNIT = "x-quantity", "x-house-unit"
+
 #: Exact by definition (international yard and pound agreement, 1959).
 MM_PER_INCH = 25.4
 GRAMS_PER_POUND = 453.59237
@@ -58,6 +61,8 @@ class Quantity:
     example: ClassVar[str] = ""
     #: Taken for a number without a unit; None means the unit must be written.
     bare_unit: ClassVar[str | None] = None
+    #: A form that needs no unit, as a pattern, such as the trade's 4/4.
+    bare_form: ClassVar[str] = ""
     #: Pairs of units written one after the other, the larger first, as in 4 lb 3 oz.
     compound: ClassVar[tuple[tuple[str, str], ...]] = ()
     #: Nothing of this dimension lies below.
@@ -153,10 +158,15 @@ class Quantity:
     @classmethod
     def __get_pydantic_json_schema__(cls, schema: core_schema.CoreSchema,
                                      handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        kinds = ["string", "number"] if cls.bare_unit is not None else ["string"]
-        return {"type": kinds if len(kinds) > 1 else kinds[0], "examples": [cls.example],
-                "description": f"{_a(cls.dimension).capitalize()} with its unit: "
-                + ", ".join(cls.units)}
+        units = "|".join(re.escape(unit) for unit in sorted(cls.units, key=len, reverse=True))
+        words = {QUANTITY: f"{_a(cls.dimension).capitalize()} with its unit: "
+                 + ", ".join(cls.units), HOUSE_UNIT: cls.unit, "examples": [cls.example]}
+        if cls.bare_unit is not None:
+            return {"type": ["string", "number"], **words,
+                    "pattern": rf"^\s*[-+.]?\d[\d.eE+/ -]*({units})?\.?\s*$"}
+        pattern = rf"^\s*[-+.]?\d[^,]*({units})\.?\s*$"
+        return {"type": "string", **words,
+                "pattern": rf"{pattern}|{cls.bare_form}" if cls.bare_form else pattern}
 
 
 def _a(noun: str) -> str:
@@ -211,13 +221,14 @@ class Length(Quantity):
     """A length [mm]. ``4/4`` and ``8/4`` are quarters of an inch, as hardwood is sold."""
 
     dimension, unit, example = "length", "mm", "27 mm"
+    bare_form = r"^\d+/4$"
     compound = (("ft", "in"),)
     units = {"mm": float, "cm": _times(10.0), "m": _times(1000.0), "in": _times(MM_PER_INCH),
              "ft": _times(MM_PER_INCH * 12.0)}
 
     @classmethod
     def _convert(cls, entered: str, number: float, unit: str | None) -> float:
-        if unit is None and re.fullmatch(r"\d+/4", entered):
+        if unit is None and re.match(cls.bare_form, entered):
             return number * MM_PER_INCH
         return super()._convert(entered, number, unit)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import types
 import typing
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
@@ -129,7 +130,7 @@ def _name(model: type[Record]) -> str:
 
 
 def _anchor(model: type[Record]) -> str:
-    return _name(model).lower().replace(" ", "-")
+    return re.sub(r"[^a-z0-9]+", "-", _name(model).lower()).strip("-")
 
 
 def _key(name: str, field: FieldInfo) -> Key:

@@ -61,7 +61,7 @@ def safe_loss(
     title="Daily loss against the safe rate",
     group=_GROUP,
     gravity="query",
-    limits=("daily-loss-above", "daily-loss-refused", "thick-stock-divisor"),
+    limits=("daily-loss-above", "daily-loss-margin", "daily-loss-refused", "thick-stock-divisor"),
     source="wengert-extension, table of safe rates (from memory)",
     reason="Lost faster than this, the surface shrinks on a core that is still full size, and "
     "checks.",
@@ -70,7 +70,7 @@ def safe_loss(
 def daily_loss(case: Case) -> Iterator[Complaint]:
     boards = case.need_boards()
     wet, refused = case.limits.value("daily-loss-above"), case.limits.value("daily-loss-refused")
-    known = 0
+    margin, known = case.limits.value("daily-loss-margin"), 0
     for history in boards:
         item = case.stock_of(history.board)
         safe = safe_loss(
@@ -86,7 +86,7 @@ def daily_loss(case: Case) -> Iterator[Complaint]:
             if (
                 before.mc_pct <= wet
                 or loss is None
-                or loss <= safe[1]
+                or loss <= safe[1] + margin
                 or point.at <= case.charge.started
             ):
                 continue

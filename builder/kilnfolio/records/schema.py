@@ -1,0 +1,96 @@
+"""JSON Schemas of the records, for editors and as the reference of every key.
+
+They are generated from the models and say no more than these: a record that is read without a
+problem also follows its schema. What a schema cannot say (that a step has exactly one way of
+stating how dry the air is, that ids name records that exist) is left to the reader of the folder.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from kilnfolio.records.folder import RECORD_KINDS
+from kilnfolio.records.quantities import HOUSE_UNIT, QUANTITY
+
+#: The dialect, JSON Schema draft 2020-12.
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+#: Words of a key that are written in capitals.
+_CAPITALS = {"mc": "MC", "emc": "EMC", "fsp": "FSP", "id": "ID"}
+
+
+def record_schema(kind: str) -> dict[str, Any]:
+    """Return the JSON Schema of a record kind.
+
+    Parameters
+    ----------
+    kind : str
+        One of `RECORD_KINDS`, as in ``charge``.
+
+    Returns
+    -------
+    dict
+        Every key with a title and a description; quantities with the units they may be in.
+
+    Raises
+    ------
+    KeyError
+        There is no such kind.
+    """
+    schema = RECORD_KINDS[kind].model_json_schema()
+    for model in (schema, *schema.get("$defs", {}).values()):
+        model["title"] = _title(_words(model["title"]))
+        for key, field in model.get("properties", {}).items():
+            _describe(field, key)
+    # limits and sources are keyed by words of their own: their values are described in place
+    _in_words(schema)
+    return {"$schema": DIALECT, **schema, "title": f"A {kind} record" if kind != "sources"
+            else "The sources record", "description": _home(schema["description"])}
+
+
+def _home(description: str) -> str:
+    """Return where a record is kept, which its model's docstring says first."""
+    return "Kept in " + description.split("``")[1] + description.split("``")[2].replace(":", ".", 1)
+
+
+def _describe(field: dict[str, Any], key: str) -> None:
+    """Give a key its title, and its description the units and range of its quantity."""
+    field["title"] = _title(key.split("_"))
+    said = [field.get("description", "").strip(), *_quantities(field)]
+    if "default" in field and field["default"] not in (None, [], {}):
+        default = field["default"]
+        said.append(f"Without it: {str(default).lower() if default in (True, False) else default}")
+    sentences = [text[0].upper() + text[1:] + ("" if text[-1] in ".?!" else ".")
+                 for text in said if text]
+    field["description"] = " ".join(dict.fromkeys(sentences))
+
+
+def _quantities(field: dict[str, Any]) -> list[str]:
+    """Return what its quantities may be, where a field's own description hides or lacks it."""
+    members = [field, *field.get("anyOf", []), *([field["items"]] if "items" in field else []),
+               *([field["additionalProperties"]]
+                 if isinstance(field.get("additionalProperties"), dict) else [])]
+    return [member[QUANTITY] for member in members if QUANTITY in member]
+
+
+def _in_words(node: Any) -> None:
+    """Turn what quantities carry into descriptions, everywhere."""
+    if isinstance(node, list):
+        for item in node:
+            _in_words(item)
+    elif isinstance(node, dict):
+        words, _ = node.pop(QUANTITY, None), node.pop(HOUSE_UNIT, None)
+        if words and "description" not in node:
+            node["description"] = words
+        for item in node.values():
+            _in_words(item)
+
+
+def _words(name: str) -> list[str]:
+    """Return the words of a model's name, as in SafeDailyLoss."""
+    spaced = "".join(f" {letter.lower()}" if letter.isupper() else letter for letter in name)
+    return spaced.split("[", 1)[0].split()
+
+
+def _title(words: list[str]) -> str:
+    joined = " ".join(_CAPITALS.get(word, word) for word in words)
+    return joined[0].upper() + joined[1:]

@@ -1,0 +1,103 @@
+"""JSON Schemas: valid by the published meta-schema, complete, and true of every record read."""
+
+import jsonschema
+import pytest
+from tests.conftest import PROJECT
+from tests.minimal import minimal_records
+
+from kilnfolio.records.folder import RECORD_KINDS
+from kilnfolio.records.quantities import Length, Mass, Percent, Quantity, Temperature
+from kilnfolio.records.schema import record_schema
+from kilnfolio.records.yaml_source import read_yaml
+
+#: Where each kind is kept, as the README says.
+HOMES = {"charge": "content/charges/*/*/charge.yaml", "kiln": "content/kilns/*.yaml",
+         "limits": "schedules/limits.yaml", "logger": "content/loggers/*.yaml",
+         "lot": "content/lots/*.yaml", "mill": "content/mill.yaml",
+         "notation": "schedules/notations/*.yaml", "schedule": "schedules/*wood/*.yaml",
+         "sources": "schedules/sources.yaml", "species": "schedules/species/*.yaml"}
+RECORDS = [(kind, path) for kind, home in HOMES.items() for path in sorted(PROJECT.glob(home))]
+
+
+def follows(schema, value):
+    """Return what the validator of the jsonschema package says against a value."""
+    validator = jsonschema.Draft202012Validator(schema)
+    return [error.message for error in validator.iter_errors(value)]
+
+
+@pytest.mark.parametrize("kind", RECORD_KINDS)
+def test_is_a_schema_by_the_meta_schema(kind):
+    schema = record_schema(kind)
+    assert schema["$schema"] == jsonschema.Draft202012Validator.META_SCHEMA["$id"]
+    jsonschema.Draft202012Validator.check_schema(schema)
+
+
+@pytest.mark.parametrize("kind", RECORD_KINDS)
+def test_every_key_of_every_kind_says_what_it_holds(kind):
+    schema = record_schema(kind)
+    models = [schema, *schema.get("$defs", {}).values()]
+    assert models
+    for model in models:
+        assert model["title"]
+        assert model["description"]
+        for key, field in model["properties"].items():
+            assert field["title"], key
+            assert len(field["description"]) > 3, (model["title"], key)
+            assert field["description"].endswith((".", "?")), (model["title"], key)
+            assert "x-" not in field, key
+
+
+def test_every_kind_has_a_home_in_the_demonstration_mill():
+    assert HOMES.keys() == RECORD_KINDS.keys() == {kind for kind, _ in RECORDS}
+
+
+@pytest.mark.parametrize(("kind", "path"), RECORDS,
+                         ids=lambda part: getattr(part, "name", part))
+def test_every_record_of_the_demonstration_mill_follows_its_schema(kind, path):
+    assert follows(record_schema(kind), read_yaml(path, path.name).value) == []
+
+
+@pytest.mark.parametrize(("kind", "change"), [
+    ("kiln", {"capacity": "60"}),                # the unit forgotten
+    ("kiln", {"capacity": "60,5 m³"}),           # a decimal comma
+    ("kiln", {"capacity": "60 kg"}),             # a unit of something else
+    ("kiln", {"kind": "steam-heated"}),          # not one of the words
+    ("kiln", {"hotest": "85 °C"}),               # a misspelt key
+    ("kiln", {"format": 2}),
+    ("kiln", {"id": "Kiln 1"}),
+    ("charge", {"boards": "S1"}),
+    ("charge", {"target_mc": [12]}),
+    ("mill", {"contact": None}),
+], ids=str)
+def test_slips_an_editor_can_show(kind, change):
+    record = minimal_records()[kind]
+    plain = {key: value for key, value in record.items() if key != "signatures"}
+    if kind != "charge":
+        assert not [e for e in follows(record_schema(kind), plain) if "2026" not in e]
+    errors = follows(record_schema(kind), {**plain, **change})
+    assert any(str(part) in error for error in errors for part in (*change, *change.values()))
+
+
+@pytest.mark.parametrize(("quantity", "entered"), [
+    (Length, "4/4"), (Length, "1 1/2 in"), (Length, "6 ft 2 in."), (Length, "27 mm"),
+    (Mass, "4 lb 3 oz"), (Mass, "4862 g"), (Mass, "4.862 kg"), (Temperature, "-5 °C"),
+    (Temperature, "110 °F"), (Percent, "12 %"), (Percent, 12), (Percent, "12.5"),
+    (Percent, 12.5)], ids=str)
+def test_ways_to_write_a_quantity_that_reader_and_schema_take(quantity, entered):
+    quantity.parse(entered)
+    assert follows(schema_of(quantity), entered) == []
+
+
+@pytest.mark.parametrize(("quantity", "entered"), [
+    (Length, "27"), (Length, "27 kg"), (Mass, "4,862 g"), (Temperature, "110"),
+    (Percent, "12 °C"), (Percent, "twelve"), (Length, 27)], ids=str)
+def test_what_reader_and_schema_both_refuse(quantity, entered):
+    with pytest.raises(ValueError):  # noqa: PT011  the sentence is the quantities' own test
+        quantity.parse(entered)
+    assert follows(schema_of(quantity), entered)
+
+
+def schema_of(quantity: type[Quantity]) -> dict[str, object]:
+    from pydantic import TypeAdapter
+
+    return TypeAdapter(quantity).json_schema()
