@@ -32,6 +32,7 @@ MILL = {
     "contact": {"name": "Records office", "email": "records@heron-bend.example",
                 "phone": "+1 613 555 0142"},
     "records_address": "https://records.heron-bend.example",
+    "energy_tariff": "0.11 CAD/kWh",
     "practice": "North American",
     "about": "An invented hardwood mill with three kilns. Every charge, board, reading and "
              "customer here was made up by a simulation to show what the records of a real mill "

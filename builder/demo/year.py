@@ -48,7 +48,7 @@ CHARGES = (
     ChargePlan("HB-26-034", "kiln-1", "betula-alleghaniensis-4-4", "betula-alleghaniensis", "5/4",
                _on(2026, 6, 24, 8, 10), 71.0, 4.5, 12.0, 42.0, supplier="Petite-Rive Bois",
                claim="Narrows Forest Group claim 70 % (invented)",
-               resectioned=3),
+               resectioned=3, survey=SurveyPlan(72)),
     # --- kiln 2 -----------------------------------------------------------------------------------
     ChargePlan("HB-25-043", "kiln-2", "prunus-serotina-4-4", "prunus-serotina", "4/4",
                _on(2025, 10, 23, 9, 0), 56.0, 4.0, 8.0, 28.0, supplier="Cedar Ford Lumber",
@@ -85,7 +85,8 @@ CHARGES = (
                boards=6, conditioning_hours=36.0, sawn_days_before=310, supplier="Stillwater Yard"),
     ChargePlan("HB-26-013", "kiln-3", "fraxinus-americana-4-4-dh", "fraxinus-americana", "4/4",
                _on(2026, 3, 12, 9, 45), 46.0, 3.0, 8.0, 18.0, boards=6, conditioning_hours=18.0,
-               supplier="Wolf Narrows Sawmill", fault=Fault("small survey", size=12)),
+               supplier="Wolf Narrows Sawmill", survey=SurveyPlan(84),
+               fault=Fault("small survey", size=12)),
     ChargePlan("HB-26-030", "kiln-3", "acer-saccharum-4-4-dh", "acer-saccharum", "5/4",
                _on(2026, 5, 20, 9, 15), 63.0, 4.0, 8.0, 15.0, boards=6, conditioning_hours=24.0,
                supplier="Cedar Ford Lumber",
@@ -106,14 +107,15 @@ _EN_16 = {"target_mc": "16 %", "rule": "en-14298"}
 _KD19 = {"target_mc": "16 %", "rule": "maximum", "highest": "19 %", "share": "95 %"}
 _SHOWN = {"claimed_confidence": "95 %"}
 _CLAIM = "Narrows Forest Group claim 70 % (invented)"
-_SHED = ("15 °C", "74 %")
+_SHED = ("12 °C", "79 %")
 
 LOTS = (
     LotPlan("HBL-25-101", "HB-25-041", (0, 1, 2, 3), "Red oak, kiln-dried, select and better",
-            _EN_8 | _SHOWN, "Quillfeather Joinery", "PO 7731-Q", 6, claim=_CLAIM,
+            _EN_8, "Quillfeather Joinery", "PO 7731-Q", 6, claim=_CLAIM,
             notes="Buyer asks for the widest boards on top of each pack."),
     LotPlan("HBL-25-102", "HB-25-041", (4, 5, 6, 7, 8, 9, 10, 11),
-            "Red oak, kiln-dried, No. 1 common", _BAND, "Marrowstone Floors", "MF-20418", 11),
+            "Red oak, kiln-dried, No. 1 common", _BAND | {"share": "90 %"},
+            "Marrowstone Floors", "MF-20418", 11),
     LotPlan("HBL-25-103", "HB-25-043", (0, 1, 2, 3, 4), "Black cherry, kiln-dried, furniture grade",
             _BAND, "Ashgrove & Tallis Cabinetmakers", "AT 3302", 5),
     LotPlan("HBL-25-104", "HB-25-044", (0, 1, 2, 3), "Hard maple, kiln-dried, white sapwood",

@@ -10,8 +10,17 @@ import re
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from kilnfolio import __version__
+from kilnfolio.adopt.commands import add_commands
+
+if TYPE_CHECKING:
+    from kilnfolio.archive.audit import AuditReport
+    from kilnfolio.archive.keys import Keys
+    from kilnfolio.archive.ledger import AnyEntry
+    from kilnfolio.records.problems import Problem, RecordProblems
+    from kilnfolio.review.dossier import Finding
 
 #: Exit codes: fine; findings or differences; bad input or usage.
 FINE, FOUND, BAD = 0, 1, 2
@@ -21,7 +30,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run a command; return its exit code."""
     arguments = _parser().parse_args(argv)
     try:
-        return arguments.run(arguments)
+        code: int = arguments.run(arguments)
+        return code
     except KeyboardInterrupt:
         print("kilnfolio: stopped; the site is as it was", file=sys.stderr)
         return BAD
@@ -34,8 +44,8 @@ def main(argv: Sequence[str] | None = None) -> int:
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="kilnfolio", description="Drying schedules, checked charges and lot records: reads a "
-        "mill's YAML records and logger files, recomputes every number, and builds the handbook and "
-        "a record page for every lot.",
+        "mill's YAML records and logger files, recomputes every number, and builds the handbook "
+        "and a record page for every lot.",
         epilog="Guidance only. Nothing printed here is a permission to enter a kiln.")
     parser.add_argument("--version", action="version", version=f"kilnfolio {__version__}")
     commands = parser.add_subparsers(required=True, metavar="command")
@@ -53,6 +63,9 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--format", choices=("text", "json"), default="text",
                        help="for a person or for a program")
     _sealing_commands(commands)
+    _label_command(commands)
+    _sheet_command(commands)
+    add_commands(commands)
     schema = commands.add_parser("schema", help="print the JSON Schema of a record kind",
                                  epilog="example: kilnfolio schema charge")
     schema.add_argument("kind", help="charge, kiln, limits, logger, lot, mill, notation, schedule, "
@@ -63,19 +76,22 @@ def _parser() -> argparse.ArgumentParser:
 
 def _sealing_commands(commands: argparse._SubParsersAction) -> None:
     seal = commands.add_parser(
-        "seal", help="seal a charge so that any later change shows",
-        description="Seal a charge: its files and figures are signed and added to the ledger.",
+        "seal", help="seal a charge or lot so that any later change shows",
+        description="Seal a charge: its files and figures are signed and added to the ledger. "
+                    "Seal a lot: the record its customer reads is, and labels carry the seal.",
         epilog="example: kilnfolio seal HB-26-003 --by 'R. Quill'")
     amend = commands.add_parser(
-        "amend", help="seal a changed charge again, with the reason",
-        description="Seal a changed charge again. The record it takes the place of is kept.",
+        "amend", help="seal a changed charge or lot again, with the reason",
+        description="Seal a changed charge or lot again. What it takes the place of is kept.",
         epilog="example: kilnfolio amend HB-26-003 --by 'R. Quill' --reason 'Board S3 was weighed "
                "twice; the second mass stands'")
     for command, run in ((seal, _seal), (amend, _amend)):
-        command.add_argument("charge", help="the charge's number")
+        command.add_argument("number", help="the number of a charge, or of a lot")
         command.add_argument("folder", type=Path, nargs="?", default=Path(),
                              help="the mill folder (default: this one)")
         command.add_argument("--by", required=True, help="who seals; it is printed")
+        command.add_argument("--lot", action="store_true",
+                             help="the number is a lot's, where a charge has the same")
         command.set_defaults(run=run)
     seal.add_argument("--new-key", action="store_true",
                       help="first make the mill's key, in FOLDER/keys")
@@ -91,7 +107,43 @@ def _sealing_commands(commands: argparse._SubParsersAction) -> None:
                        help="the mill's public key, had from it by another way; no other is taken")
     audit.add_argument("--format", choices=("text", "json"), default="text",
                        help="for a person or for a program")
+    audit.add_argument("--report", type=Path, metavar="FILE",
+                       help="also write the report as FILE.html or FILE.pdf, outside what is "
+                            "audited")
     audit.set_defaults(run=_audit)
+
+
+def _label_command(commands: argparse._SubParsersAction) -> None:
+    from kilnfolio.publish.label_sheets import SHEETS
+
+    labels = commands.add_parser(
+        "labels", help="print labels for the packs of sealed lots",
+        description="Print a label for each pack of the lots named, or of every sealed lot.",
+        epilog="example: kilnfolio labels HBL-26-014 --sheet a4-99x67 --out labels.pdf")
+    labels.add_argument("lots", nargs="*", metavar="LOT", help="the lots (default: all sealed)")
+    labels.add_argument("--folder", type=Path, default=Path(), help="the mill folder")
+    labels.add_argument("--sheet", choices=tuple(SHEETS), default=next(iter(SHEETS)),
+                        help="paper, and width by height of a label in mm (default: %(default)s)")
+    labels.add_argument("--skip", type=int, default=0,
+                        help="labels already used on the first sheet")
+    labels.add_argument("--out", type=Path, required=True, help="the PDF to write")
+    labels.set_defaults(run=_labels)
+
+
+def _sheet_command(commands: argparse._SubParsersAction) -> None:
+    sheet = commands.add_parser(
+        "sheet", help="print the kiln-side sheet of a charge",
+        description="Print one page to hang at the kiln: set-points, and the mass of each sample "
+                    "board at which each step falls due. Boards with their sections are enough.",
+        epilog="example: kilnfolio sheet HB-26-003 --paper letter --out kiln-2.pdf")
+    sheet.add_argument("charge", help="the charge's number")
+    sheet.add_argument("folder", type=Path, nargs="?", default=Path(),
+                       help="the mill folder (default: this one)")
+    sheet.add_argument("--paper", choices=("a4", "letter"), default="a4",
+                       help="the size of the page (default: %(default)s)")
+    sheet.add_argument("--out", type=Path, metavar="FILE.pdf",
+                       help="the PDF to write (default: CHARGE-sheet.pdf)")
+    sheet.set_defaults(run=_sheet)
 
 
 def _public_key(text: str) -> str:
@@ -102,9 +154,10 @@ def _public_key(text: str) -> str:
 
 def _command(commands: argparse._SubParsersAction, name: str, run: object, words: str,
              example: str) -> argparse.ArgumentParser:
-    command = commands.add_parser(name, help=words, description=words.capitalize() + ".",
-                                  epilog=f"example: {example}")
-    command.add_argument("folder", type=Path, nargs="?", default=Path("."),
+    command: argparse.ArgumentParser = commands.add_parser(
+        name, help=words, description=words.capitalize() + ".",
+        epilog=f"example: {example}")
+    command.add_argument("folder", type=Path, nargs="?", default=Path(),
                          help="the mill folder, with content/ and schedules/ (default: this one)")
     command.set_defaults(run=run)
     return command
@@ -113,6 +166,7 @@ def _command(commands: argparse._SubParsersAction, name: str, run: object, words
 def _build(arguments: argparse.Namespace) -> int:
     from kilnfolio.pipeline import build_site
     from kilnfolio.records.problems import RecordProblems
+    from kilnfolio.sealing import SealBrokenError
 
     def say(line: str) -> None:
         print(f"kilnfolio: {line}", file=sys.stderr, flush=True)
@@ -122,13 +176,15 @@ def _build(arguments: argparse.Namespace) -> int:
         report = build_site(arguments.folder, out, workers=arguments.workers, say=say)
     except RecordProblems as error:
         return _print_problems(error)
+    except SealBrokenError as error:
+        return _print_reasons(*error.reasons, "nothing was written")
     for warning in report.warnings:
         print(f"kilnfolio: warning: {warning}", file=sys.stderr)
     print(f"{report.pages} pages and {report.pdfs} PDFs in {out}; open {out}/mill/index.html")
     return FOUND if arguments.strict and report.warnings else FINE
 
 
-def _print_problems(error: Exception) -> int:
+def _print_problems(error: RecordProblems) -> int:
     problems = error.problems
     for problem in problems:
         print(problem, file=sys.stderr)
@@ -137,9 +193,16 @@ def _print_problems(error: Exception) -> int:
     return BAD
 
 
+def _print_reasons(*reasons: str) -> int:
+    for reason in reasons:
+        print(f"kilnfolio: {reason}", file=sys.stderr)
+    return FOUND
+
+
 def _check(arguments: argparse.Namespace) -> int:
     from kilnfolio.pipeline import review_folder
     from kilnfolio.records.problems import RecordProblems
+    from kilnfolio.sealing import sealed_state
 
     try:
         reviewed = review_folder(arguments.folder, arguments.charge)
@@ -152,18 +215,22 @@ def _check(arguments: argparse.Namespace) -> int:
         print(f"kilnfolio: there is no charge '{arguments.charge}' in {arguments.folder}",
               file=sys.stderr)
         return BAD
-    everything = {**reviewed.dossiers, **{f"lot {k}": v for k, v in reviewed.lots.items()}}
+    broken = sealed_state(reviewed.folder, reviewed.dossiers, reviewed.lots, {}).findings()
+    found: dict[str, tuple[Finding, ...]] = {k: v.findings for k, v in reviewed.dossiers.items()}
+    found |= {f"lot {k}": v.findings for k, v in reviewed.lots.items()}
+    everything = {name: (*([broken[name]] if name in broken else []), *findings)
+                  for name, findings in found.items()}
     if arguments.format == "json":
-        print(json.dumps({name: [f.model_dump(mode="json") for f in dossier.findings]
-                          for name, dossier in everything.items()}, indent=1, ensure_ascii=False))
+        print(json.dumps({name: [f.model_dump(mode="json") for f in findings]
+                          for name, findings in everything.items()}, indent=1, ensure_ascii=False))
     else:
-        for name, dossier in everything.items():
-            _print_findings(name, dossier.findings, everything=arguments.all)
-    outcomes = {f.outcome for dossier in everything.values() for f in dossier.findings}
+        for name, findings in everything.items():
+            _print_findings(name, findings, everything=arguments.all)
+    outcomes = {f.outcome for findings in everything.values() for f in findings}
     return FOUND if outcomes & {"query", "refused"} else FINE
 
 
-def _problem(problem: object) -> dict[str, object]:
+def _problem(problem: Problem) -> dict[str, object]:
     place = problem.place
     return {"file": place.file, "line": place.line, "column": place.column, "what": problem.what,
             "why": problem.why, "instead": problem.instead}
@@ -194,41 +261,60 @@ def _amend(arguments: argparse.Namespace) -> int:
 
 
 def _enter(arguments: argparse.Namespace, reason: str | None = None) -> int:
-    """Seal a charge, or amend it where there is a reason."""
+    """Seal a charge or lot, or amend it where there is a reason."""
     from kilnfolio.archive.adding import SealRefusedError
     from kilnfolio.archive.keys import MILL_KEYS, UnusableKeyError, find_keys, make_keys
-    from kilnfolio.archive.seal import amend, seal
-    from kilnfolio.pipeline import review_folder
+    from kilnfolio.records.folder import read_mill_folder
     from kilnfolio.records.problems import RecordProblems
 
-    root, charge = arguments.folder, arguments.charge
+    root, number = arguments.folder, arguments.number
     try:
-        reviewed = review_folder(root, charge)
-    except RecordProblems as error:
-        return _print_problems(error)
-    except KeyError:
-        print(f"kilnfolio: there is no charge '{charge}' in {root}", file=sys.stderr)
-        return BAD
-    try:
+        folder = read_mill_folder(root)
+        is_lot = number in folder.lots and (arguments.lot or number not in folder.charges)
+        if not is_lot and (arguments.lot or number not in folder.charges):
+            print(f"kilnfolio: there is no {'lot' if arguments.lot else 'charge or lot'} "
+                  f"'{number}' in {root}", file=sys.stderr)
+            return BAD
         keys = make_keys(root / MILL_KEYS) if getattr(arguments, "new_key", False) \
             else find_keys(root)
-        given = (reviewed.folder, reviewed.dossiers[charge], arguments.by, keys,
-                 _now(reviewed.folder.mill.record.zone))
-        entry = seal(*given) if reason is None else amend(*given, reason)
+        at = _now(folder.mill.record.zone)
+        enter = _enter_lot if is_lot else _enter_charge
+        entry = enter(root, number, arguments.by, keys, at, reason)
     except RecordProblems as error:  # the list of public keys is a record too
         return _print_problems(error)
     except UnusableKeyError as error:
         print(f"kilnfolio: {error}", file=sys.stderr)
         return BAD
     except SealRefusedError as error:
-        for line in error.reasons:
-            print(f"kilnfolio: {line}", file=sys.stderr)
-        return FOUND
+        return _print_reasons(*error.reasons)
     if keys.demo:
         print("kilnfolio: sealed with the demonstration key, which proves nothing", file=sys.stderr)
-    print(f"{charge}: {entry.kind} {entry.seal}, entry {entry.number} of the ledger, key "
+    print(f"{entry.subject}: {entry.kind} {entry.seal}, entry {entry.number} of the ledger, key "
           f"{entry.public_key}")
     return FINE
+
+
+def _enter_charge(root: Path, charge: str, by: str, keys: Keys, at: dt.datetime,
+                  reason: str | None) -> AnyEntry:
+    from kilnfolio.archive.seal import amend, seal
+    from kilnfolio.pipeline import review_folder
+
+    reviewed = review_folder(root, charge)
+    folder, dossier = reviewed.folder, reviewed.dossiers[charge]
+    return (seal(folder, dossier, by, keys, at) if reason is None else
+            amend(folder, dossier, by, keys, at, reason))
+
+
+def _enter_lot(root: Path, lot: str, by: str, keys: Keys, at: dt.datetime, reason: str | None
+               ) -> AnyEntry:
+    from kilnfolio.pipeline import review_folder
+    from kilnfolio.records.folder import read_mill_folder
+    from kilnfolio.sealing import enter_lot
+
+    packs = read_mill_folder(root).lots[lot].record.packs
+    reviewed = review_folder(root, sorted({pack.charge for pack in packs}))
+    return enter_lot(reviewed.folder, reviewed.dossiers, reviewed.lots[lot], by, keys, at,
+                     reason)
 
 
 def _now(zone: dt.tzinfo) -> dt.datetime:
@@ -250,7 +336,71 @@ def _audit(arguments: argparse.Namespace) -> int:
         print(report.model_dump_json(indent=1))
     else:
         print(report_text(report), end="")
+    if arguments.report:
+        return _write_report(report, arguments.report, arguments.path)
     return FINE if report.holds else FOUND
+
+
+def _write_report(report: AuditReport, out: Path, audited: Path) -> int:
+    """Write the report of an audit as a page or as a PDF, by the name it is given."""
+    from kilnfolio.publish.audit_report import report_html, report_pdf
+
+    if out.suffix not in (".html", ".pdf"):
+        print(f"kilnfolio: {out}: the report is written as .html or .pdf", file=sys.stderr)
+        return BAD
+    if out.resolve().is_relative_to(audited.resolve()):
+        print(f"kilnfolio: {out}: it lies inside what is audited, where nothing is written; name a "
+              "file elsewhere", file=sys.stderr)
+        return BAD
+    data = report.model_dump(mode="json") | {"holds": report.holds,
+                                             "count": len(report.all_differences)}
+    out.write_bytes(report_html(data).encode() if out.suffix == ".html" else report_pdf(data))
+    return FINE if report.holds else FOUND
+
+
+def _labels(arguments: argparse.Namespace) -> int:
+    from kilnfolio.pipeline import print_labels
+    from kilnfolio.records.problems import RecordProblems
+    from kilnfolio.sealing import SealBrokenError
+
+    try:
+        count, warnings = print_labels(arguments.folder, arguments.lots, arguments.sheet,
+                                       arguments.skip, arguments.out)
+    except RecordProblems as error:
+        return _print_problems(error)
+    except SealBrokenError as error:
+        return _print_reasons(*error.reasons, "nothing was written")
+    for warning in warnings:
+        print(f"kilnfolio: warning: {warning}", file=sys.stderr)
+    print(f"{count} labels in {arguments.out}; print at 100 %, not fitted to the page")
+    return FINE
+
+
+def _sheet(arguments: argparse.Namespace) -> int:
+    from kilnfolio.publish.sheet import SheetTooLongError, kiln_sheet, write_sheet
+    from kilnfolio.publish.templating import environment
+    from kilnfolio.records.folder import read_mill_folder
+    from kilnfolio.records.problems import RecordProblems
+
+    charge = arguments.charge
+    out = arguments.out or Path(f"{charge}-sheet.pdf")
+    try:
+        folder = read_mill_folder(arguments.folder)
+        if charge not in folder.charges:
+            print(f"kilnfolio: there is no charge '{charge}' in {arguments.folder}",
+                  file=sys.stderr)
+            return BAD
+        warnings = write_sheet(kiln_sheet(folder, charge), environment(folder.mill.record), out,
+                               arguments.paper)
+    except RecordProblems as error:
+        return _print_problems(error)
+    except SheetTooLongError as error:
+        print(f"kilnfolio: {error}", file=sys.stderr)
+        return BAD
+    for warning in warnings:
+        print(f"kilnfolio: warning: {warning}", file=sys.stderr)
+    print(f"kiln-side sheet of {charge} in {out}")
+    return FINE
 
 
 def _schema(arguments: argparse.Namespace) -> int:

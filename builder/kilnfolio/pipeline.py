@@ -13,7 +13,7 @@ import datetime as dt
 import os
 import shutil
 import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,14 +21,16 @@ from typing import TYPE_CHECKING
 
 from kilnfolio.records.folder import MillFolder, latest_moment, read_mill_folder
 from kilnfolio.records.mill import Mill
-from kilnfolio.records.problems import RecordProblems
+from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.review.dossier import Dossier, LotDossier
 
 if TYPE_CHECKING:
+    from kilnfolio.publish.charge_pdf import ChargeRecord
     from kilnfolio.publish.pages.customer import CustomerLot
+    from kilnfolio.sealing import Sealed
 
 Say = Callable[[str], None]
-EDITIONS = ("mill", "customer")
+EDITIONS = ("mill", "customer", "auditor")
 
 
 @dataclass(frozen=True)
@@ -49,15 +51,15 @@ class Report:
     warnings: list[str] = field(default_factory=list)
 
 
-def review_folder(root: Path, only: str | None = None) -> Reviewed:
+def review_folder(root: Path, only: str | Sequence[str] | None = None) -> Reviewed:
     """Read a mill folder and review its charges and lots.
 
     Parameters
     ----------
     root : Path
         The folder that holds ``content/`` and ``schedules/``.
-    only : str, optional
-        Review this charge alone.
+    only : str or sequence of str, optional
+        Review this charge alone, or these.
 
     Raises
     ------
@@ -67,8 +69,10 @@ def review_folder(root: Path, only: str | None = None) -> Reviewed:
     from kilnfolio.review.review import review_charge, review_lot
 
     folder = read_mill_folder(root)
-    dossiers, problems = {}, []
-    for charge_id in [only] if only else folder.charges:
+    dossiers: dict[str, Dossier] = {}
+    problems: list[Problem] = []
+    wanted = [only] if isinstance(only, str) else folder.charges if only is None else only
+    for charge_id in wanted:
         try:
             dossiers[charge_id] = review_charge(folder, charge_id)
         except RecordProblems as error:
@@ -89,7 +93,7 @@ def build_site(root: Path, out: Path, *, workers: int | None = None, say: Say = 
     root : Path
         The folder that holds ``content/`` and ``schedules/``.
     out : Path
-        Where the editions go: ``out/mill`` and ``out/customer``.
+        Where the editions go: ``out/mill``, ``out/customer`` and ``out/auditor``.
     workers : int, optional
         Processes that print PDFs; the number of processors by default.
     say : callable
@@ -103,12 +107,19 @@ def build_site(root: Path, out: Path, *, workers: int | None = None, say: Say = 
     ------
     RecordProblems
         The records, or the handbook's chapters, have problems; nothing is written.
+    SealBrokenError
+        A sealed record is not as it was sealed; nothing is written.
     """
+    from kilnfolio.sealing import sealed_state
+
     say("1 read and review")
-    reviewed = review_folder(root)
+    reviewed, report = review_folder(root), Report()
+    tokens = lot_tokens(reviewed.folder, report)
+    sealed = sealed_state(reviewed.folder, reviewed.dossiers, reviewed.lots, current(tokens))
+    sealed.refuse_changes()
     out.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(prefix=".new-", dir=out) as name:
-        report = _make(reviewed, Path(name), workers or os.cpu_count() or 1, say)
+        _make(reviewed, sealed, tokens, Path(name), workers or os.cpu_count() or 1, say, report)
         say("5 swap")
         for edition in EDITIONS:
             swap_in(Path(name) / edition, out / edition)
@@ -127,47 +138,70 @@ def build_date(folder: MillFolder) -> dt.datetime:
     return latest_moment(folder)
 
 
-def _make(reviewed: Reviewed, new: Path, workers: int, say: Say) -> Report:
+def _make(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, Sequence[str]], new: Path,
+          workers: int, say: Say, report: Report) -> None:
     """Write every edition into a new folder."""
+    from kilnfolio.auditor import auditor_pages, write_bags
     from kilnfolio.publish.static import copy_assets
 
-    folder, report = reviewed.folder, Report()
-    tokens = lot_tokens(folder, report)
     say("2 render")
-    pages = {"mill": _mill_pages(reviewed, tokens), "customer": _customer_pages(reviewed, tokens)}
+    addresses = current(tokens)
+    pages = {"mill": _mill_pages(reviewed, sealed, addresses),
+             "customer": _customer_pages(reviewed, sealed, addresses),
+             "auditor": auditor_pages(reviewed.folder, reviewed.dossiers, sealed,
+                                      build_date(reviewed.folder).date())}
     say("3 write")
     for edition in EDITIONS:
         (new / edition).mkdir()
-        copy_assets(new / edition, scripts=edition == "mill")
+        copy_assets(new / edition, scripts=edition != "customer")
         for path, text in pages[edition].items():
             target = new / edition / path
             target.parent.mkdir(parents=True, exist_ok=True)
             target.write_text(text, encoding="utf-8", newline="\n")
             report.pages += path.endswith(".html")
-    say(f"4 print {len(reviewed.lots) + 1} PDFs")
-    _print_pdfs(reviewed, tokens, new, workers, report)
-    return report
+    say(f"4 print {len(reviewed.lots) + len(sealed.ledger.charges) + 1} PDFs")
+    _print_pdfs(reviewed, sealed, addresses, new, workers, report)
+    _serve_older_labels(tokens, new / "customer")
+    write_bags(reviewed.folder, sealed, new / "auditor")
 
 
-def lot_tokens(folder: MillFolder, report: Report) -> dict[str, str]:
-    """Return the address of each lot; none, with a warning, where the mill has no key for them."""
-    from kilnfolio.archive.tokens import KEY_FILE, lot_token, read_token_key
+def lot_tokens(folder: MillFolder, report: Report) -> dict[str, tuple[str, ...]]:
+    """Return the addresses of each lot, the current one first.
 
-    key = read_token_key(folder.root, invented=folder.mill.record.invented)
-    if key is None:
+    None, with a warning, where the mill has no key for them.
+    """
+    from kilnfolio.archive.tokens import KEY_FILE, lot_token, read_token_keys
+
+    keys = read_token_keys(folder.root, invented=folder.mill.record.invented)
+    if not keys:
         report.warnings.append(
-            f"no customer edition: {KEY_FILE} is missing, and without it the address of a lot could "
-            "be guessed; make it with 'kilnfolio new keys' and keep a copy in the mill's safe")
-        return {}
-    return {lot_id: lot_token(lot_id, key) for lot_id in folder.lots}
+            f"no customer edition: {KEY_FILE} is missing, and without it the address of a lot "
+            "could be guessed; make it with 'kilnfolio new keys' and keep a copy in the mill's "
+            "safe")
+    return {lot_id: tuple(lot_token(lot_id, key) for key in keys)
+            for lot_id in folder.lots if keys}
 
 
-def _mill_pages(reviewed: Reviewed, tokens: Mapping[str, str]) -> dict[str, str]:
+def current(tokens: Mapping[str, Sequence[str]]) -> dict[str, str]:
+    """Return the address each lot has now."""
+    return {lot_id: addresses[0] for lot_id, addresses in tokens.items()}
+
+
+def _serve_older_labels(tokens: Mapping[str, Sequence[str]], customer: Path) -> None:
+    """Serve each record at the addresses of older keys too: labels printed with them still lead."""
+    for now, *older in tokens.values():
+        for address in older:
+            if (customer / now).is_dir():
+                shutil.copytree(customer / now, customer / address)
+
+
+def _mill_pages(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str]) -> dict[str, str]:
     from kilnfolio.publish.calculators import render_calculators
     from kilnfolio.publish.handbook.chapter import read_manuscript
     from kilnfolio.publish.handbook.pages import render_handbook
     from kilnfolio.publish.pages import render_pages
     from kilnfolio.publish.search import INDEX_PATH, search_index, synonyms_of
+    from kilnfolio.publish.series import series_files
     from kilnfolio.publish.templating import environment
 
     folder = reviewed.folder
@@ -176,36 +210,50 @@ def _mill_pages(reviewed: Reviewed, tokens: Mapping[str, str]) -> dict[str, str]
     manuscript = read_manuscript(folder.root)[0]
     pages = [*handbook, *render_pages(folder, reviewed.dossiers, reviewed.lots, env, tokens,
                                       build_date(folder).date(), manuscript=manuscript,
-                                      handbook=handbook)]
+                                      handbook=handbook, seals=sealed.pages(folder))]
     index = search_index(pages, synonyms_of(folder, manuscript))
-    return {**{page.path: page.html for page in pages}, INDEX_PATH: index}
+    return {**{page.path: page.html for page in pages}, INDEX_PATH: index,
+            **series_files(reviewed.dossiers.values())}
 
 
-def _customer_pages(reviewed: Reviewed, tokens: Mapping[str, str]) -> dict[str, str]:
+def _customer_pages(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str]
+                    ) -> dict[str, str]:
+    from kilnfolio.publish.lot_record import SCHEMA_PATH, record_schema
     from kilnfolio.publish.pages import render_customer
     from kilnfolio.publish.templating import environment
 
     env = environment(reviewed.folder.mill.record, menu=())
-    return {page.path: page.html for page in render_customer(
-        reviewed.folder, reviewed.dossiers, reviewed.lots, env, tokens)}
+    made = {page.path: page.html for page in render_customer(
+        reviewed.folder, reviewed.dossiers, reviewed.lots, env, tokens, sealed.views)}
+    records = {f"{token}/record.json": view.served.text
+               for lot_id, token in tokens.items()
+               if (view := sealed.views.get(lot_id)) is not None and view.served}
+    return made | records | {SCHEMA_PATH: record_schema()}
 
 
-def _print_pdfs(reviewed: Reviewed, tokens: Mapping[str, str], new: Path, workers: int,
-                report: Report) -> None:
-    """Print the handbook and the lots' records, each in a process of the pool."""
-    from kilnfolio.publish.pages.customer import customer_lot
+def _print_pdfs(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str], new: Path,
+                workers: int, report: Report) -> None:
+    """Print the handbook and the records, each in a process of the pool."""
+    from kilnfolio.auditor import charge_records
 
     folder = reviewed.folder
-    views = {token: customer_lot(folder, lot_id, reviewed.dossiers, reviewed.lots[lot_id], token)
-             for lot_id, token in tokens.items() if lot_id in reviewed.lots}
     with executor(workers) as pool:
         jobs = [pool.submit(_print_book, folder.root, new / "mill/handbook.pdf")]
-        jobs += [pool.submit(_print_lot, folder.mill.record, view,
+        jobs += [pool.submit(_print_lot, folder.mill.record, sealed.views[lot_id],
                              new / "customer" / token / "record.pdf")
-                 for token, view in views.items()]
+                 for lot_id, token in tokens.items() if lot_id in sealed.views]
+        jobs += [pool.submit(_print_charge, record, new / "auditor" / record.path)
+                 for record in charge_records(folder, reviewed.dossiers, sealed,
+                                              build_date(folder).date())]
         for job in jobs:
             report.warnings.extend(job.result())
     report.pdfs = len(jobs)
+
+
+def _print_charge(record: ChargeRecord, path: Path) -> list[str]:
+    from kilnfolio.publish.charge_pdf import write_charge_pdf
+
+    return write_charge_pdf(record, path)
 
 
 def _print_book(root: Path, path: Path) -> list[str]:
@@ -219,6 +267,54 @@ def _print_lot(mill: Mill, view: CustomerLot, path: Path) -> list[str]:
     from kilnfolio.publish.templating import environment
 
     return write_lot_pdf(environment(mill, menu=()), view, path)
+
+
+def print_labels(root: Path, lots: Sequence[str], sheet: str, skip: int, out: Path
+                 ) -> tuple[int, list[str]]:
+    """Print a label for each pack of some sealed lots, or of all.
+
+    Parameters
+    ----------
+    root : Path
+        The mill folder.
+    lots : sequence of str
+        The lots; every sealed one where none is named.
+    sheet : str
+        Which sheet of `publish.label_sheets.SHEETS`.
+    skip : int
+        Labels already used on the first sheet.
+    out : Path
+        The PDF to write.
+
+    Returns
+    -------
+    tuple of int and list of str
+        Labels printed, and what there is to warn of.
+
+    Raises
+    ------
+    SealBrokenError
+        A lot is not there, not sealed, or not as it was sealed; or there is no key of addresses.
+    """
+    from kilnfolio.publish.label_sheets import labels_of, write_sheets
+    from kilnfolio.sealing import SealBrokenError, sealed_state
+
+    reviewed, report = review_folder(root), Report()
+    tokens = current(lot_tokens(reviewed.folder, report))
+    sealed = sealed_state(reviewed.folder, reviewed.dossiers, reviewed.lots, tokens)
+    sealed.refuse_changes()
+    wanted = list(lots) or [name for name, lot in sealed.lots.items() if lot.entries]
+    reasons = [] if tokens else list(report.warnings)
+    for name in wanted:
+        if name not in sealed.lots:
+            reasons.append(f"there is no lot '{name}' in {root}")
+        elif not sealed.lots[name].entries:
+            reasons.append(f"lot {name} is not sealed, and its label would bind nothing: kilnfolio "
+                           f"seal {name} --by NAME")
+    if reasons or not wanted:
+        raise SealBrokenError(reasons or ["no lot is sealed: kilnfolio seal LOT --by NAME"])
+    labels = [label for name in wanted for label in labels_of(sealed.views[name])]
+    return len(labels), write_sheets(labels, sheet, out, skip=skip)
 
 
 def swap_in(new: Path, old: Path) -> None:
@@ -243,8 +339,9 @@ def _exchange(first: Path, second: Path) -> bool:
     at_current_folder, exchange = -100, 2
     with contextlib.suppress(OSError, AttributeError):
         library = ctypes.CDLL(None, use_errno=True)
-        return library.renameat2(at_current_folder, os.fsencode(first), at_current_folder,
-                                 os.fsencode(second), exchange) == 0
+        code: int = library.renameat2(at_current_folder, os.fsencode(first), at_current_folder,
+                                      os.fsencode(second), exchange)
+        return code == 0
     return False
 
 

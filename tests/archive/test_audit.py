@@ -138,7 +138,7 @@ def test_a_changed_log_is_named_with_the_numbers_it_moves(bag):
 def test_a_changed_number_in_the_sealed_dossier_is_named(bag):
     path = bag / "data" / dossier_path("C1", 2)
     for copy in (path, bag / "data/dossier.json"):
-        yard.change(copy, '"oven_dry_g":2000.8', '"oven_dry_g":2009.8')
+        yard.change(copy, '"S1","oven_dry_g":2000.8', '"S1","oven_dry_g":2009.8')
     mend_manifests(bag)
     report = audit(bag)
     assert ("dossier-changed", f"data/{dossier_path('C1', 2)}") in found(report)
@@ -157,7 +157,7 @@ def test_a_forged_dossier_signed_by_a_stranger_is_named(bag):
     data = bag / "data"
     path = data / dossier_path("C1", 2)
     for copy in (path, data / "dossier.json"):
-        yard.change(copy, '"oven_dry_g":2000.8', '"oven_dry_g":2009.8')
+        yard.change(copy, '"S1","oven_dry_g":2000.8', '"S1","oven_dry_g":2009.8')
     lines, before = [], "0" * 64
     for line in yard.lines_of(data):
         values = {"dossier": sha256(path.read_bytes())} if json.loads(line)["number"] == 3 else {}

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
-JAR = Path(__file__).parent / "nu/node_modules/vnu-jar/build/dist/vnu.jar"
+JAR = Path(__file__).parent / "checkers/node_modules/vnu-jar/build/dist/vnu.jar"
 
 # Deeply nested tables overflow Java's usual stack.
 JAVA = ["java", "-Xss8m", "-jar"]

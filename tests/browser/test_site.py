@@ -28,7 +28,8 @@ def quiet_page(page):
 def test_navigation_leads_through_every_part(quiet_page, demo_site):
     page = quiet_page
     page.goto((demo_site / "mill/index.html").as_uri())
-    for word in ("Handbook", "Species", "Schedules", "Charges", "Lots", "Kilns", "Checks", "Glossary"):
+    for word in ("Handbook", "Species", "Schedules", "Charges", "Lots", "Kilns", "Checks", "Glossary",
+                 "Calculators"):
         page.get_by_role("navigation", name="Site").get_by_role("link", name=word).click()
         assert page.locator("h1").count() == 1
         assert page.locator('nav[aria-label="Site"] [aria-current]').inner_text() == word

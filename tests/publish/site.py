@@ -11,6 +11,7 @@ from pathlib import Path
 from tests.minimal import LIBRARY, Change, minimal_mill
 
 from kilnfolio.archive.tokens import lot_token
+from kilnfolio.publish.calculators import render_calculators
 from kilnfolio.publish.handbook.chapter import Manuscript, read_manuscript
 from kilnfolio.publish.handbook.pages import render_handbook
 from kilnfolio.publish.page import Page
@@ -41,7 +42,7 @@ class Mill:
     def render(self) -> list[Page]:
         """Render the pages of the mill edition, the handbook first."""
         env = environment(self.folder.mill.record)
-        handbook = list(render_handbook(self.folder, env))
+        handbook = [*render_handbook(self.folder, env), render_calculators(self.folder, env)]
         return [
             *handbook,
             *render_pages(

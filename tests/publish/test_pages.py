@@ -40,7 +40,7 @@ def test_every_page_carries_the_safety_wording_and_its_language(mill):
 
 def test_a_demonstration_says_so_on_every_page(mill):
     for page in mill.pages:
-        assert re.search(r'<p class="invented">[^<]*invented', page.html), page.path
+        assert re.search(r'<aside class="invented"[^>]*>[^<]*invented', page.html), page.path
 
 
 def test_links_and_anchors_lead_somewhere(pages, tmp_path):

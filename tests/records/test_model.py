@@ -66,8 +66,8 @@ MISTAKES = [
      "101:3: the key 'profil' is not known here: unknown keys are refused, so that a slip of the "
      "pen is not lost. Did you mean 'profile'?"),
     ("charge", "kiln: k1\n", "",
-     "1:1: the key 'kiln' is missing: it is needed here; it holds: Kiln id. "
-     "Add a line 'kiln: …'."),
+     "1:1: the key 'kiln' is missing: it is needed here; it holds: Id of the kiln, as in "
+     "content/kilns. Add a line 'kiln: …'."),
     ("charge", "  - id: S1a\n    green: 120.7 g\n", "  - id: S1a\n",
      "22:5: the key 'green' is missing: it is needed here; it holds: Mass when cut. "
      "Add a line 'green: …'."),

@@ -143,14 +143,16 @@ REFUSED = [
     (Mass, 4862, "has no unit. Write '4862 g' if that is its unit; a mass may be in g, kg, lb, oz"),
     (Area, "35", "has no unit. Write '35 cm²' if that is its unit; "
      "an area may be in cm², cm2, mm², mm2, in², in2"),
-    (Length, "5/8", "has no unit. Write '5/8 mm' if that is its unit; "
-     "a length may be in mm, cm, m, in, ft"),
+    (Length, "5/8", "has no unit. Write '5/8 in' if that is its unit; "
+     "only quarters such as 4/4 go without"),
     (Mass, "27 mm", "has the unit 'mm', which is not one of g, kg, lb, oz. "
      "Write it as in '4862 g'"),
     (Mass, "4862 G", "has the unit 'G', which is not one of g, kg, lb, oz. "
-     "Write it as in '4862 g'"),
+     "Did you mean '4862 g'?"),
+    (Mass, "5.3 lbs", "has the unit 'lbs', which is not one of g, kg, lb, oz. "
+     "Did you mean '5.3 lb'?"),
     (Temperature, "110 °f", "has the unit '°f', which is not one of °C, C, °F, F. "
-     "Write it as in '43.3 °C'"),
+     "Did you mean '110 °F'?"),
     (Temperature, "4 K", "has the unit 'K', which is not one of °C, C, °F, F. "
      "Write it as in '43.3 °C'"),
     (Mass, "nan g", "is not a mass. Write it as in '4862 g'"),

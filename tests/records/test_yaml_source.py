@@ -190,7 +190,7 @@ def test_empty_files_hold_nothing():
     ("id: C1\nkiln\nnote: x\n", "f.yaml:2:1: this line has no ': ': every line here is "
      "'key: value'. Add ': ' after the key, or indent the line if the text above goes on in it."),
     ("share: %90\n", "f.yaml:1:8: '%' begins a value: YAML keeps that character for itself. "
-     'Put the text in quotes, as in note: "@ 07:10".'),
+     "Write the number first, as in '12 %', or put the text in quotes."),
     ("packs: [P1, P2\nid: C1\n", "f.yaml:1:8: '[' opens a list that does not end: every '[' needs "
      "its ']'. Close it with ']', or put the text in quotes."),
     ('note: "dry\nid: C1\n', "f.yaml:1:7: a quote opens and does not end: the file ends first. "

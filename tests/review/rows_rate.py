@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import Any
 
 import numpy as np
@@ -42,6 +43,29 @@ def alone(start: float, first: float, thickness: str = "4/4") -> dict[str, Any]:
         "weighings": weighings,
         "stock.0.thickness": thickness,
     }
+
+
+def quick_for(longer: float) -> dict[str, Any]:
+    """Return changes that leave S1 alone: two slow days, then a seventh above the safe rate.
+
+    The quick stretch is longer than what counts as a day by so many hours.
+    """
+    day = limit("daily-loss-hours")
+    last = 58.0 - 1.15 * SAFE * day / 24
+    at = dt.datetime(2026, 4, 6, 8, 10) + dt.timedelta(hours=48)  # noqa: DTZ001  the mill's clock
+    later = at + dt.timedelta(hours=day + longer)
+
+    def weighings(old: list[Any]) -> list[Any]:
+        return [
+            {**old[0], "at": when, "stated_mc": {}, "masses": {"S1": mass_for("S1", mc)}}
+            for when, mc in (
+                ("2026-04-06T08:10", 60.0),
+                (at.isoformat(timespec="minutes"), 58.0),
+                (later.isoformat(timespec="minutes"), last),
+            )
+        ]
+
+    return {"boards": lambda boards: boards[:1], "weighings": weighings}
 
 
 def emc_drop(points: float, at: float = 60.0, over_hours: float = 0.5) -> Any:
@@ -184,6 +208,7 @@ EDGES = [
         lambda e: charge({**weighed_at(limit("daily-loss-above") + e, 5), **weighed_at(22.0, 6)}),
         beyond="refused",
     ),
+    Edge("daily-loss", "daily-loss-hours", lambda e: charge(quick_for(e)), step=0.5),
     Edge(
         "daily-loss",
         "daily-loss-margin",

@@ -1,10 +1,10 @@
 """The ledger of seals: one signed line each, every line holding the digest of the line before.
 
-A charge's entry seals its dossier; a lot's entry seals the record its customer reads, which is what
-a label on a pack binds. ``content/ledger/ledger.jsonl`` is only ever added to. A line is canonical JSON (RFC 8785); its
-signature (Ed25519) covers the canonical JSON of the entry without the key ``signature``. Beside it
-``dossiers/`` keeps each sealed dossier, ``lots/`` each sealed lot record, and ``kept/`` every file a
-dossier was sealed on, by SHA-256.
+A charge's entry seals its dossier; a lot's entry seals the record its customer reads, which is
+what a label on a pack binds. ``content/ledger/ledger.jsonl`` is only ever added to. A line is
+canonical JSON (RFC 8785); its signature (Ed25519) covers the canonical JSON of the entry without
+the key ``signature``. Beside it ``dossiers/`` keeps each sealed dossier, ``lots/`` each sealed lot
+record, and ``kept/`` every file a dossier was sealed on, by SHA-256.
 
 A last line without its end was torn by a power cut: it is named, read past, and mended only when
 the next entry is added. What nobody can see from the ledger alone is entries taken off its end
@@ -145,7 +145,7 @@ class Entry(_Chained, Draft):
     @property
     def subject(self) -> str:
         """What it seals, in words."""
-        return self.charge
+        return str(self.charge)
 
 
 class LotEntry(_Chained, LotDraft):

@@ -1,7 +1,8 @@
 """The record a lot's customer reads, sealed: what the label on a pack binds.
 
-Its digest, not the dossier's, stands on the label, because the record is what the customer holds in
-hand. Its entry names the sealed charges it was drawn from, so that the label leads to the raw files.
+Its digest, not the dossier's, stands on the label, because the record is what the customer holds
+in hand. Its entry names the sealed charges it was drawn from, so that the label leads to the raw
+files.
 """
 
 from __future__ import annotations

@@ -70,6 +70,49 @@ def make_token_key(path: Path) -> None:
         file.write(secrets.token_hex(KEY_BYTES) + "\n")
 
 
+def replace_token_key(root: Path) -> Path:
+    """Move the key aside, where it goes on serving labels already printed, and make a new one.
+
+    Returns
+    -------
+    Path
+        Where the old key is now.
+
+    Raises
+    ------
+    FileNotFoundError
+        There is no key to replace.
+    """
+    path = root / KEY_FILE
+    number = len(_older(root)) + 1
+    old = path.with_name(f"{path.stem}.{number}{path.suffix}")
+    path.rename(old)
+    make_token_key(path)
+    return old
+
+
+def _older(root: Path) -> list[Path]:
+    """Return the keys that were replaced, the newest first, as in ``lot-addresses.2.key``."""
+    found = (root / KEY_FILE).parent.glob(f"{KEY_FILE.stem}.*{KEY_FILE.suffix}")
+    numbered = [(path.suffixes[0].lstrip("."), path) for path in found]
+    return [path for number, path in sorted(((int(n), p) for n, p in numbered if n.isdigit()),
+                                            reverse=True)]
+
+
+def read_token_keys(root: Path, *, invented: bool) -> tuple[bytes, ...]:
+    """Return the mill's key, and after it those it replaced, the newest first.
+
+    The demonstration key of an invented mill serves where there is no other.
+
+    Raises
+    ------
+    ValueError
+        As for `read_token_key`.
+    """
+    now = read_token_key(root, invented=invented)
+    return () if now is None else (now, *(_read(path) for path in _older(root)))
+
+
 def read_token_key(root: Path, *, invented: bool) -> bytes | None:
     """Return the mill's key, or the demonstration key of an invented mill; None without either.
 
@@ -81,12 +124,16 @@ def read_token_key(root: Path, *, invented: bool) -> bytes | None:
     for name in (KEY_FILE, *((DEMO_KEY_FILE,) if invented else ())):
         path = root / name
         if path.is_file():
-            lines = path.read_text("utf-8").splitlines()
-            try:
-                key = bytes.fromhex("".join(line for line in lines if not line.startswith("#")))
-            except ValueError:
-                key = b""
-            if len(key) < KEY_BYTES:
-                raise ValueError(f"{name}: it must hold {2 * KEY_BYTES} hex digits or more")
-            return key
+            return _read(path)
     return None
+
+
+def _read(path: Path) -> bytes:
+    lines = path.read_text("utf-8").splitlines()
+    try:
+        key = bytes.fromhex("".join(line for line in lines if not line.startswith("#")))
+    except ValueError:
+        key = b""
+    if len(key) < KEY_BYTES:
+        raise ValueError(f"{path}: it must hold {2 * KEY_BYTES} hex digits or more")
+    return key

@@ -7,11 +7,13 @@ of is collected: a strict build fails on it. The same inputs give the same bytes
 from __future__ import annotations
 
 import datetime as dt
+import io
 import logging
 import os
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
@@ -148,7 +150,11 @@ def _edition(folder: MillFolder, manuscript: Manuscript) -> dt.datetime:
 
 
 def pdf_of(
-    html: str, css: str = "book.css", *, finisher: Callable[..., None] | None = None
+    html: str,
+    css: str | Sequence[str] = "book.css",
+    *,
+    finisher: Callable[..., None] | None = None,
+    attached: Sequence[Attached] = (),
 ) -> tuple[bytes, list[str]]:
     """Set a document as PDF.
 
@@ -157,9 +163,11 @@ def pdf_of(
     html : str
         The document; addresses in it are relative to the assets folder.
     css : str
-        The style sheet in the assets folder.
+        The style sheet in the assets folder, or several, the later ones over the earlier.
     finisher : callable, optional
         Given WeasyPrint's document and PDF before they are written.
+    attached : sequence of Attached
+        Files that go with it; with any, the PDF is made to PDF/A-3b (ISO 19005-3).
 
     Returns
     -------
@@ -168,15 +176,43 @@ def pdf_of(
     """
     fonts, fetcher = FontConfiguration(), AssetsOnly()
     base = ASSETS.as_uri() + "/"
+    sheets = "\n".join(paper_sheet(name) for name in ([css] if isinstance(css, str) else css))
     with _complaints() as warnings:
         sheet = weasyprint.CSS(
-            string=paper_sheet(css), base_url=base, url_fetcher=fetcher, font_config=fonts
+            string=sheets, base_url=base, url_fetcher=fetcher, font_config=fonts
         )
         document = weasyprint.HTML(string=html, base_url=base, url_fetcher=fetcher)
         pdf = document.write_pdf(
-            stylesheets=[sheet], font_config=fonts, pdf_tags=True, finisher=finisher
+            stylesheets=[sheet],
+            font_config=fonts,
+            pdf_tags=True,
+            finisher=finisher,
+            pdf_variant="pdf/a-3b" if attached else None,
+            attachments=[_attachment(item) for item in attached] or None,
         )
     return pdf, warnings
+
+
+@dataclass(frozen=True)
+class Attached:
+    """A file that goes with a PDF."""
+
+    name: str
+    data: bytes
+    about: str
+    at: dt.datetime
+    """Its date; never the clock's, so that the same record gives the same bytes."""
+
+
+def _attachment(item: Attached) -> weasyprint.Attachment:
+    return weasyprint.Attachment(
+        file_obj=io.BytesIO(item.data),
+        name=item.name,
+        description=item.about,
+        created=item.at,
+        modified=item.at,
+        relationship="Data",
+    )
 
 
 class AssetsOnly(URLFetcher):

@@ -1,12 +1,16 @@
-"""The record of one lot as a PDF of one A4 page: what the customer's page says, for the files."""
+"""The record of one lot as a PDF of one A4 page: what the customer's page says, for the files.
+
+It is made to PDF/A-3b (ISO 19005-3) with the record attached as data.
+"""
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 
 from jinja2 import Environment
 
-from kilnfolio.publish.book import BookWarningsError, pdf_of
+from kilnfolio.publish.book import Attached, BookWarningsError, pdf_of
 from kilnfolio.publish.charts.paper import for_paper
 from kilnfolio.publish.pages.customer import LIMITS, CustomerLot
 
@@ -42,8 +46,18 @@ def _set(env: Environment, view: CustomerLot, *, close: bool) -> tuple[bytes, li
         for_paper(html),
         "record.css",
         finisher=lambda document, _pdf: pages.append(len(document.pages)),
+        attached=_attached(view),
     )
     return pdf, warnings, pages[0]
+
+
+def _attached(view: CustomerLot) -> list[Attached]:
+    """Return the record as data, which makes the PDF one for archives."""
+    if view.served is None:
+        return []
+    issued = dt.datetime.combine(view.issued, dt.time(), dt.UTC)
+    about = f"The record of lot {view.lot} as data, of which the seal is the SHA-256"
+    return [Attached("record.json", view.served.text.encode(), about, issued)]
 
 
 def write_lot_pdf(

@@ -16,6 +16,11 @@ def lot_address(records_address: str, token: str) -> str:
     return f"{records_address.rstrip('/')}/{token}/"
 
 
+def labelled(address: str, digits: str) -> str:
+    """Return the address a label carries: the record's, and after ``#`` the seal it is to bear."""
+    return f"{address}#{digits}" if digits else address
+
+
 def qr_svg(address: str, title: str) -> Markup:
     """Return a QR code as an inline drawing without a size of its own.
 

@@ -38,6 +38,11 @@ def charge(number: str) -> str:
     return f"charges/{number}.html"
 
 
+def superseded(number: str, ordinal: int) -> str:
+    """Return the page of a charge's ordinal-th sealed state, from 1, that was amended since."""
+    return f"charges/{number}-sealed-{ordinal}.html"
+
+
 def lot(number: str) -> str:
     """Return the mill edition's page of a lot."""
     return f"lots/{number}.html"
@@ -68,4 +73,11 @@ MENU: tuple[tuple[str, str], ...] = (
     ("Kilns", "kilns/index.html"),
     ("Checks", "checks/index.html"),
     ("Glossary", "handbook/glossary.html"),
+    ("Calculators", "calculators.html"),
+)
+
+#: Pages about the site itself, linked at the foot of every page.
+FOOT: tuple[tuple[str, str], ...] = (
+    ("Sources", "sources.html"),
+    ("Records", "records.html"),
 )

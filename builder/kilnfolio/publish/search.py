@@ -23,6 +23,7 @@ INDEX_PATH = "assets/search-index.js"
 HEADINGS: dict[str, str] = {
     "chapter": "Handbook",
     "term": "Glossary",
+    "calculator": "Calculators",
     "species": "Species",
     "schedule": "Schedules",
     "charge": "Charges",
@@ -37,7 +38,7 @@ HEADINGS: dict[str, str] = {
 _OTHER_NAMES = re.compile(r"^(?:Also called|Code) (.*)\.$", re.MULTILINE)
 
 #: Kinds whose pages are found by their sections.
-_SECTIONED = {"chapter": "chapter", "glossary": "term"}
+_SECTIONED = {"chapter": "chapter", "glossary": "term", "calculators": "calculator"}
 
 
 @dataclass(frozen=True)
@@ -123,11 +124,18 @@ def _sections(page: Page, kind: str) -> Iterator[Entry]:
         title = " ".join("".join(section.title).split()) or page.title
         address = page.path + (f"#{section.anchor}" if section.anchor else "")
         within = page.title if section.anchor and kind == "chapter" else ""
-        also = text.partition("Also called: ")[2].partition(".")[0] if kind == "term" else ""
+        also = _also(kind, text)
         lead = "" if section.anchor else page.summary
         if not section.anchor and kind == "term":
             continue
         yield Entry(title, kind, address, within, also, " ".join(filter(None, (lead, text))))
+
+
+def _also(kind: str, text: str) -> str:
+    """Return other names of a section: a term's from its text; a calculator is asked for as one."""
+    if kind == "calculator":
+        return "calculator"
+    return text.partition("Also called: ")[2].partition(".")[0] if kind == "term" else ""
 
 
 #: Sections of a chapter that are about the chapter, not about drying.

@@ -6,8 +6,10 @@ import shutil
 from importlib import resources
 from pathlib import Path
 
-#: Files by the edition that needs them, below ``assets``. The customer's pages run no script.
+#: Files by the edition that needs them, below ``assets``. A customer's page runs
+#: the one that compares it with its label.
 _SHARED = ("site.css", "tokens.css", "fonts/*.woff2", "fonts/*.txt")
+_CUSTOMER = ("label.js",)
 _MILL = ("calculators.css", "*.js", "vendor/*")
 
 
@@ -28,7 +30,7 @@ def copy_assets(out: Path, *, scripts: bool = True) -> list[Path]:
     """
     source = Path(str(resources.files("kilnfolio.publish") / "assets"))
     written = []
-    for pattern in (*_SHARED, *(_MILL if scripts else ())):
+    for pattern in (*_SHARED, *(_MILL if scripts else _CUSTOMER)):
         for path in sorted(source.glob(pattern)):
             target = out / "assets" / path.relative_to(source)
             target.parent.mkdir(parents=True, exist_ok=True)

@@ -15,7 +15,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup, escape
 
-from kilnfolio.publish.routes import MENU, relative, root_of
+from kilnfolio.publish.routes import FOOT, MENU, relative, root_of
 from kilnfolio.publish.safety import SAFETY
 from kilnfolio.records.book import STATUS_MEANING
 from kilnfolio.records.mill import Mill
@@ -50,9 +50,13 @@ def environment(mill: Mill, *, menu: tuple[tuple[str, str], ...] = MENU) -> Envi
         keep_trailing_newline=True,
         auto_reload=False,
     )
-    env.globals.update(mill=mill, menu=menu, SAFETY=SAFETY)
+    env.globals.update(
+        mill=mill, menu=menu, foot=FOOT if menu else (), SAFETY=SAFETY, searchable=bool(menu)
+    )
     env.filters.update(_FILTERS)
-    env.filters.update(moment=_moment(mill), to=_link)
+    env.filters.update(
+        moment=_moment(mill), to=_link, day_of=lambda at: day(at.astimezone(mill.zone).date())
+    )
     return env
 
 

@@ -63,7 +63,7 @@ class Publication(Record):
     """A book, standard, article or rule that values are taken from."""
 
     title: Text
-    """The full title."""
+    """The full title of the publication."""
     author: Name | None = None
     """Author, or the body that issued it."""
     year: int | None = None
@@ -82,4 +82,4 @@ class Sources(Record):
     format: Literal[1]
     """The record format."""
     publications: dict[Slug, Publication]
-    """Publications by id."""
+    """Each publication by its id."""

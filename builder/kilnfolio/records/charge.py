@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from kilnfolio.records.kiln import Channel
 from kilnfolio.records.model import (
@@ -17,6 +17,7 @@ from kilnfolio.records.model import (
     Slug,
     Text,
     in_range,
+    record_error,
 )
 from kilnfolio.records.quantities import (
     Area,
@@ -40,9 +41,9 @@ class Intake(Record):
     number: Name
     """The supplier's or yard's lot number."""
     supplier: Name | None = None
-    """Who supplied it."""
+    """Who supplied the timber."""
     sawn: Day | None = None
-    """The day it was sawn."""
+    """The day the timber was sawn."""
     claim: Name | None = None
     """Certificate claim on the intake papers."""
 
@@ -51,26 +52,26 @@ class ChargeStock(Record):
     """One kind of timber in the charge."""
 
     species: Slug
-    """Species id."""
+    """Id of the species, as in schedules/species."""
     thickness: Length
     """Nominal thickness."""
     volume: Volume
     """Volume loaded."""
     pieces: Annotated[int, Field(ge=1)] | None = None
-    """Pieces loaded."""
+    """Number of pieces loaded."""
     start: Literal["green", "air-dried"] = "green"
     """State at loading."""
     intake: list[Intake] = []
-    """Where it came from."""
+    """Supplier's lots it came from."""
 
 
 class Stacking(Record):
     """How the load was stacked."""
 
     by: Name
-    """Who."""
+    """Who stacked the load."""
     on: Day
-    """When."""
+    """The day it was stacked."""
     sticker_thickness: Length | None = None
     """Sticker thickness."""
     sticker_spacing: Length | None = None
@@ -80,7 +81,7 @@ class Stacking(Record):
     baffles_closed: bool | None = None
     """Baffles closed against the load."""
     top_weight: Text | None = None
-    """Top weights."""
+    """Weights or ties on top, in words."""
     packs: dict[Number, Name] = {}
     """Pack number to position in the kiln."""
 
@@ -89,7 +90,7 @@ class Section(Record):
     """A moisture section cut beside a sample board."""
 
     id: Name
-    """Tag."""
+    """Tag of the section, as in S3a."""
     green: Annotated[Mass, in_range(1, 5000)]
     """Mass when cut."""
     oven_dry: Annotated[Mass, in_range(1, 5000)]
@@ -106,18 +107,18 @@ class ReSection(Record):
     at: Moment
     """When they were cut."""
     by: Name
-    """Who."""
+    """Who cut and weighed them."""
     board_mass: Mass
     """Mass of the board just before."""
     sections: list[Section]
-    """The sections."""
+    """The sections cut from the board."""
 
 
 class Board(Record):
     """A sample board."""
 
     id: Name
-    """Tag."""
+    """Tag of the board, as the weighings name it."""
     species: Slug | None = None
     """Species, where the load is mixed."""
     thickness: Length | None = None
@@ -133,23 +134,32 @@ class Board(Record):
     green_mass: Mass
     """Mass when the sections were cut."""
     weighed_at: Moment
-    """When."""
+    """When the board was first weighed."""
     by: Name
-    """Who."""
+    """Who cut and weighed it."""
     stated_oven_dry_mass: Mass | None = None
     """Oven-dry mass written on the sheet."""
     resections: list[ReSection] = []
-    """Later sections."""
+    """Sections cut from it later, to correct its oven-dry mass."""
+
+
+def _weighed(entered: object) -> object:
+    """Refuse words for a mass that was not taken, saying what to do instead."""
+    if isinstance(entered, str) and entered.strip() and not any(map(str.isdigit, entered)):
+        raise record_error(entered, "it is not a mass",
+                           f"Write it as in '{Mass.example}'; leave a board out of a round in "
+                           "which it was not weighed")
+    return entered
 
 
 class Weighing(Record):
     """One round of weighings."""
 
     at: Moment
-    """When."""
+    """When the boards were weighed."""
     by: Name | None = None
-    """Who weighed."""
-    masses: dict[Name, Mass]
+    """Who weighed them."""
+    masses: dict[Name, Annotated[Mass, BeforeValidator(_weighed)]]
     """Mass of each board."""
     stated_mc: dict[Name, MoistureContent] = {}
     """MC written on the sheet."""
@@ -161,13 +171,13 @@ class HandReading(Record):
     """Bulbs read by hand, with what the sheet says of them."""
 
     at: Moment
-    """When."""
+    """When the bulbs were read."""
     by: Name | None = None
-    """Who read."""
+    """Who read them."""
     dry_bulb: Temperature
-    """Dry bulb."""
+    """Dry bulb as read."""
     wet_bulb: Temperature
-    """Wet bulb."""
+    """Wet bulb as read."""
     stated_relative_humidity: Percent | None = None
     """RH written on the sheet."""
     stated_emc: Percent | None = None
@@ -180,18 +190,18 @@ class LogFile(Record):
     file: Name
     """File name, beside this record."""
     profile: Slug
-    """How it is read."""
+    """Id of the logger profile that reads it, as in content/loggers."""
 
 
 class StepChange(Record):
     """The operator set the air of a step."""
 
     at: Moment
-    """When."""
+    """When the air was changed."""
     step: Annotated[int, Field(ge=1, le=60)]
-    """Step number, from 1."""
+    """Number of the step, from 1."""
     by: Name | None = None
-    """Who."""
+    """Who set it."""
     reason: Text | None = None
     """Why, where not by the rule."""
 
@@ -200,11 +210,11 @@ class Stop(Record):
     """The kiln stood still."""
 
     start: Moment
-    """From."""
+    """When the kiln stopped."""
     end: Moment
-    """To."""
+    """When it ran again."""
     cause: Text
-    """Why."""
+    """Why it stood still."""
     by: Name | None = None
     """Who wrote it down."""
 
@@ -213,29 +223,29 @@ class Event(Record):
     """Something else that happened."""
 
     at: Moment
-    """When."""
+    """When it happened."""
     kind: Literal["wick changed", "fans reversed", "door opened", "sensor changed", "inspection",
                   "note"]
-    """What."""
+    """What kind of event it was."""
     by: Name | None = None
-    """Who."""
+    """Who wrote it down."""
     note: Text | None = None
-    """In words."""
+    """What happened, in words."""
 
 
 class Stage(Record):
     """Equalizing or conditioning as run."""
 
     start: Moment
-    """Begun."""
+    """When it began."""
     end: Moment
-    """Ended."""
+    """When it ended."""
     dry_bulb: Temperature
     """Dry bulb set."""
     emc: Annotated[Percent, in_range(1, 30)]
     """EMC set."""
     by: Name | None = None
-    """Who."""
+    """Who set it."""
 
 
 class Reading(Record):
@@ -244,9 +254,9 @@ class Reading(Record):
     mc: Annotated[Percent, in_range(0, 100)]
     """As the meter showed it, or from the oven."""
     pack: Number | None = None
-    """Pack."""
+    """Number of the pack the piece lay in."""
     position: Name | None = None
-    """Position in the kiln."""
+    """Where in the kiln the pack stood."""
 
 
 class OvenPair(Record):
@@ -262,13 +272,13 @@ class Survey(Record):
     """The final survey of moisture content."""
 
     at: Moment
-    """When."""
+    """When the pieces were measured."""
     by: Name
-    """Who."""
+    """Who measured them."""
     method: Literal["resistance meter", "oven-dry sections"]
-    """How."""
+    """How they were measured."""
     instrument: Slug | None = None
-    """The meter."""
+    """Id of the meter, among the kiln's instruments."""
     wood_temperature: Temperature | None = None
     """Temperature of the wood when measured."""
     calibration_temperature: Temperature | None = None
@@ -280,7 +290,7 @@ class Survey(Record):
     chosen: Literal["at random", "systematic", "convenience"] = "systematic"
     """How the pieces were picked; claims about the lot suppose random pieces."""
     readings: Annotated[list[Reading], Field(min_length=1)]
-    """The readings."""
+    """The readings, one for each piece."""
     oven_pairs: list[OvenPair] = []
     """Pieces measured both ways."""
 
@@ -289,11 +299,11 @@ class StressTest(Record):
     """Prong or slice tests of drying stress."""
 
     at: Moment
-    """When."""
+    """When the sections were cut."""
     by: Name
-    """Who."""
+    """Who tested them."""
     method: Literal["prong", "slice gap"]
-    """How."""
+    """How stress was shown."""
     gaps: list[Length]
     """Inward movement of the prongs, or slice gap, one a section; outward is negative."""
     limit: Length
@@ -308,26 +318,26 @@ class DefectCount(Record):
     """Pieces with a defect."""
 
     defect: Defect
-    """The defect."""
+    """The defect, as the atlas names it."""
     pieces: Annotated[int, Field(ge=0)]
-    """Pieces that have it."""
+    """How many pieces have it."""
     of: Annotated[int, Field(ge=1)]
-    """Pieces looked at."""
+    """How many pieces were looked at."""
     worst: Length | None = None
     """Worst value, as in bow over 2 m (EN 1310)."""
     note: Text | None = None
-    """In words."""
+    """What was seen, in words."""
 
 
 class CoreProbe(Record):
     """A probe in the core of a piece."""
 
     channel: Channel
-    """The log channel."""
+    """The log channel it writes, as in core-1."""
     thickness: Length
     """Thickness of the piece."""
     position: Name
-    """Where in the load."""
+    """Where in the load the piece lay."""
     sealed: bool
     """The hole was sealed around the probe."""
     uncertainty: TemperatureDifference | None = None
@@ -353,7 +363,7 @@ class HeatTreatment(Record):
     minutes: Annotated[float, Field(gt=0)]
     """Unbroken minutes required."""
     probes: list[CoreProbe]
-    """The probes."""
+    """The probes in the cores of the pieces."""
     thickest_piece: Length | None = None
     """The thickest piece in the load."""
     bark: Bark | None = None
@@ -368,28 +378,28 @@ class Correction(Record):
     field: Name
     """What was changed, as in 'boards.S3.green_mass'."""
     old: Name
-    """The old value."""
+    """The value that was written before."""
     new: Name
-    """The new value."""
+    """The value that takes its place."""
     reason: Text
-    """Why."""
+    """Why it was changed."""
     by: Name
-    """Who."""
+    """Who changed it."""
     at: Moment
-    """When."""
+    """When it was changed."""
 
 
 class Waiver(Record):
     """A signed reason for a finding."""
 
     check: Slug
-    """The check."""
+    """Slug of the check, as in its finding."""
     reason: Text
-    """Why it is accepted."""
+    """Why the finding is accepted."""
     by: Name
-    """Who."""
+    """Who answers for that."""
     at: Moment
-    """When."""
+    """When it was accepted."""
 
 
 class Charge(Record):
@@ -398,29 +408,29 @@ class Charge(Record):
     format: Literal[1]
     """The record format."""
     id: Number
-    """The charge's number."""
+    """The charge's number; its folder is named the same."""
     invented: bool = False
     """Made for show."""
     kiln: Slug
-    """Kiln id."""
+    """Id of the kiln, as in content/kilns."""
     schedule: Slug
-    """Schedule id."""
+    """Id of the schedule that was run, as in schedules/."""
     schedule_revision: Annotated[int, Field(ge=1)]
     """The revision that was run."""
     stock: Annotated[list[ChargeStock], Field(min_length=1)]
-    """The timber."""
+    """The timber, one entry for each species and thickness."""
     target_mc: Annotated[Percent, in_range(3, 30)]
     """Final MC aimed at."""
     stacking: Stacking | None = None
-    """How it was stacked."""
+    """How the load was stacked, and the places of its packs."""
     loaded: Moment
-    """Loaded."""
+    """When the load went into the kiln."""
     started: Moment
-    """Heating began."""
+    """When heating began."""
     ended: Moment
     """Drying, equalizing and conditioning ended."""
     unloaded: Moment
-    """Drawn from the kiln."""
+    """When the load was drawn from the kiln."""
     control_rule: Literal["wettest half", "wettest board", "mean"] = "wettest half"
     """Which boards decide a step."""
     board_scale: Slug | None = None
@@ -430,31 +440,31 @@ class Charge(Record):
     balance_resolution: Mass | None = None
     """Smallest step the section balance shows."""
     boards: list[Board] = []
-    """Sample boards."""
+    """The sample boards; without them no MC of the drying is recomputed."""
     weighings: list[Weighing] = []
     """Weighings, oldest first."""
     log: list[LogFile] = []
-    """Logger files."""
+    """The logger's own files, beside this record."""
     hand_readings: list[HandReading] = []
-    """Bulbs read by hand."""
+    """Bulbs read by hand, against which the log is checked."""
     step_changes: list[StepChange] = []
-    """Step changes as made."""
+    """The step changes as they were made, step 1 included."""
     stops: list[Stop] = []
-    """Declared stops."""
+    """Times the kiln stood still, as declared."""
     events: list[Event] = []
-    """Other events."""
+    """Other events, such as a changed wick."""
     equalizing: Stage | None = None
-    """Equalizing as run."""
+    """Equalizing as it was run."""
     conditioning: Stage | None = None
-    """Conditioning as run."""
+    """Conditioning as it was run."""
     survey: Survey | None = None
-    """Final survey."""
+    """The final survey of moisture content."""
     stress: StressTest | None = None
-    """Stress test."""
+    """The stress test at the end."""
     defects: list[DefectCount] = []
-    """Defects found."""
+    """Defects counted after drying."""
     heat_treatment: HeatTreatment | None = None
-    """Heat-treatment claim."""
+    """A heat-treatment claim with its evidence."""
     energy: Energy | None = None
     """Metered energy."""
     condensate: Volume | None = None
@@ -462,9 +472,9 @@ class Charge(Record):
     signatures: list[Signature] = []
     """Who signed the record."""
     corrections: list[Correction] = []
-    """Corrections."""
+    """Values changed after they were written, the old ones kept."""
     waivers: list[Waiver] = []
-    """Waivers."""
+    """Findings accepted, each with a signed reason."""
     notes: Text | None = None
     """Free notes; never leave the mill."""
     cooled_for: Duration | None = None

@@ -139,7 +139,7 @@ def _assembled(values: dict[str, np.ndarray]) -> np.ndarray | None:
 def _format_problem(export: Export, written: pd.Series, bad: np.ndarray) -> Problem:
     time, profile, row = export.profile.time, export.profile, int(bad[0])
     more = f" ({len(bad)} such cells)" if len(bad) > 1 else ""
-    fits = _formats_that_fit(written)
+    fits = formats_that_fit(written)
     if fits:
         offers = [f"\"format: '{form}'\" if that is {read.day} {read:%B %Y, %H:%M}"
                   for form, read in fits]
@@ -161,7 +161,7 @@ _COMMON = (*(f"{day}{between}{time}" for day in _DAYS for between in " T" for ti
            "days since 1899-12-30")
 
 
-def _formats_that_fit(written: pd.Series) -> list[tuple[str, dt.datetime]]:
+def formats_that_fit(written: pd.Series) -> list[tuple[str, dt.datetime]]:
     """Return the common formats that read every time of a file, and how each reads the first."""
     known = written.dropna()
     first = known.iloc[:1]

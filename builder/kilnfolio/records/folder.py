@@ -68,20 +68,27 @@ class MillFolder:
         return (self.root / self.charges[charge_id].file).parent
 
 
-def read_mill_folder(root: Path) -> MillFolder:
+#: Records as they were read, each with when its file was saved, its size, and its zone.
+Kept = dict[tuple[str, type[Record]], tuple[object, "Located"]]
+
+
+def read_mill_folder(root: Path, kept: Kept | None = None) -> MillFolder:
     """Read and cross-check a mill folder.
 
     Parameters
     ----------
     root : Path
         The folder that holds ``content/`` and ``schedules/``.
+    kept : dict, optional
+        What an earlier reading kept; files that were not saved since are taken from it, and what
+        is read is added. Empty at first.
 
     Raises
     ------
     RecordProblems
         Every problem in every file.
     """
-    reader = _Reader(root)
+    reader = _Reader(root, {} if kept is None else kept)
     mill = reader.one("content/mill.yaml", Mill)
     # with no mill record the zone is unknown; its own problem says so, not every time in every file
     zone = mill.record.zone if mill else ZoneInfo("UTC")
@@ -105,18 +112,34 @@ def read_mill_folder(root: Path) -> MillFolder:
     return folder
 
 
+def _saved(path: Path) -> tuple[int, int] | None:
+    """Return when a file was saved and its size; None where it is not there."""
+    try:
+        state = path.stat()
+    except OSError:
+        return None
+    return state.st_mtime_ns, state.st_size
+
+
 @dataclass
 class _Reader:
     root: Path
+    kept: Kept
     problems: list[Problem] = field(default_factory=list)
     unread: set[str] = field(default_factory=set)
 
     def one(self, name: str, model: type[R], zone: ZoneInfo | None = None) -> Located[R] | None:
+        saved = (_saved(self.root / name), zone)
+        before = self.kept.get((name, model))
+        if before and before[0] == saved:
+            return before[1]
         try:
-            return validate(read_yaml(self.root / name, name), model, zone=zone)
+            located = validate(read_yaml(self.root / name, name), model, zone=zone)
         except RecordProblems as error:
             self.problems.extend(error.problems)
             return None
+        self.kept[name, model] = (saved, located)
+        return located
 
     def many(self, folder: str, model: type[R], *, zone: ZoneInfo | None = None,
              found: dict[str, Located[R]] | None = None) -> dict[str, Located[R]]:
@@ -179,9 +202,16 @@ def _unknown(folder: MillFolder, place: Place, kind: str, name: str, known: Mapp
              ) -> Iterator[Problem]:
     if name in known or name in folder.unread:
         return
-    near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.4)
+    near = [identity for identity, located in folder.species.items()
+            if kind == "species" and name in _names_of(located.record)] \
+        or difflib.get_close_matches(name, list(known), n=1, cutoff=0.4)
     yield Problem(place, f"{kind} '{name}'", f"there is no {kind} of this name",
                   f"Did you mean '{near[0]}'?" if near else f"Add it, or name another {kind}")
+
+
+def _names_of(species: Species) -> set[str]:
+    """Return the names of a species, written as ids are."""
+    return {"-".join(name.lower().split()) for name in (species.trade_name, *species.also_called)}
 
 
 def _schedule_problems(folder: MillFolder, located: Located[Schedule]) -> Iterator[Problem]:
@@ -254,10 +284,16 @@ def _board_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Pr
                           "Give every board its own tag")
         boards.setdefault(board.id, index)
     for index, weighing in enumerate(charge.weighings):
-        for name in {*weighing.masses, *weighing.stated_mc}:
+        for name in {*weighing.masses, *weighing.stated_mc} if len(boards) == len(charge.boards) \
+                else ():
             key = "masses" if name in weighing.masses else "stated_mc"
             written = located.document.key_place("weighings", index, key, name)
-            yield from _unknown(folder, written, "board", name, boards)
+            lacking = [tag for tag in boards if tag not in getattr(weighing, key)]
+            if name not in boards and len(lacking) == 1:
+                yield Problem(written, f"board '{name}'", "there is no board of this name",
+                              f"Did you mean '{lacking[0]}', which this round lacks?")
+            else:
+                yield from _unknown(folder, written, "board", name, boards)
         if index and weighing.at <= charge.weighings[index - 1].at:
             yield Problem(place("weighings", index, "at"), f"at '{weighing.at:%Y-%m-%d %H:%M}'",
                           "it is not after the weighing before it",

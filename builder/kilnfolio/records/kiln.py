@@ -20,9 +20,9 @@ class Calibration(Record):
     """One calibration of an instrument."""
 
     on: Day
-    """The day."""
+    """The day it was calibrated."""
     by: Name
-    """Who did it."""
+    """Who calibrated it."""
     method: Text
     """Against what, as in 'ice point and boiling water'."""
 
@@ -31,10 +31,10 @@ class Instrument(Record):
     """A sensor, balance or meter."""
 
     id: Slug
-    """Name in records."""
+    """Its name in records."""
     kind: Literal["temperature sensor", "wet-bulb sensor", "humidity sensor", "balance", "scale",
                   "resistance meter", "oven", "anemometer"]
-    """What it is."""
+    """What kind of instrument it is."""
     channel: Channel | None = None
     """The log channel it feeds."""
     uncertainty: TemperatureDifference | None = None
@@ -42,7 +42,7 @@ class Instrument(Record):
     resolution: Name | None = None
     """Smallest step it shows, with its unit, as in '0.1 g'."""
     calibrations: list[Calibration] = []
-    """Newest first."""
+    """Its calibrations, newest first."""
 
 
 class Kiln(Record):
@@ -53,7 +53,7 @@ class Kiln(Record):
     id: Slug
     """Name in records and addresses."""
     name: Name
-    """Name people use."""
+    """The name people use."""
     kind: Literal["steam", "dehumidification", "hot-water", "vacuum", "solar"]
     """How it heats and removes water."""
     capacity: Volume
@@ -65,7 +65,7 @@ class Kiln(Record):
     reversal: Duration | None = None
     """Hours between fan reversals."""
     instruments: list[Instrument] = []
-    """Its sensors."""
+    """Its sensors, and the scales and meters used with it."""
     positions: list[Name] = []
     """Names of the pack positions, from the door inward, for the wet-spot map."""
     notes: Text | None = None

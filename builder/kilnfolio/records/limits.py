@@ -13,13 +13,13 @@ class Scope(Record):
     """Where a limit holds; a limit without a scope holds everywhere."""
 
     species: list[Slug] = []
-    """Species ids."""
+    """Ids of the species it is for."""
     kind: Literal["hardwood", "softwood"] | None = None
-    """Hardwood or softwood."""
+    """Only for hardwood, or only for softwood."""
     thicker_than: Length | None = None
     """Timber thicker than this."""
     target_mc: float | None = None
-    """The ordered MC [%]."""
+    """Only for this ordered MC [%]."""
 
     @property
     def narrowness(self) -> int:
@@ -31,7 +31,7 @@ class Limit(Known):
     """One threshold."""
 
     value: float
-    """The number."""
+    """The number of the threshold."""
     unit: Name
     """Its unit: %, points, K, °C, h, min, readings, mm, ratio."""
     meaning: Text

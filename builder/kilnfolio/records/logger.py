@@ -73,7 +73,7 @@ class Column(Record):
     heading: Name
     """The heading, exactly as the file has it."""
     channel: Channel
-    """What it measures."""
+    """What the column measures."""
     unit: Literal["°C", "°F", "K", "%", "fraction", "on/off"]
     """Unit of the numbers. A depression in Fahrenheit degrees is '°F'."""
 
@@ -92,7 +92,7 @@ class LoggerProfile(Record):
     format: Literal[1]
     """The record format."""
     id: Slug
-    """Name charges use."""
+    """The name charges use for it."""
     title: Text
     """What writes this export."""
     encoding: Literal["utf-8", "latin-1", "windows-1252", "utf-16"] = "utf-8"
@@ -106,9 +106,9 @@ class LoggerProfile(Record):
     names_row: Annotated[int, Field(ge=1, le=5)] = 1
     """Which of the heading rows holds the names below."""
     time: TimeColumn
-    """The time column."""
+    """The column or columns of the time."""
     interval_minutes: Annotated[float, Field(gt=0, le=240)]
-    """Minutes between rows."""
+    """Minutes between two rows."""
     columns: Annotated[list[Column], Field(min_length=1)]
     """The columns that are used."""
     ignored: list[Name] = []

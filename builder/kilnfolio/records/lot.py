@@ -14,11 +14,11 @@ class Pack(Record):
     """A pack of the lot."""
 
     number: Number
-    """Pack number."""
+    """Number of the pack, as on its label."""
     charge: Number
     """The charge it was dried in."""
     pieces: Annotated[int, Field(ge=1)]
-    """Pieces in it."""
+    """How many pieces are in it."""
     volume: Volume
     """Volume of it."""
 
@@ -60,9 +60,9 @@ class Customer(Record):
     """Who bought it. Never published."""
 
     name: Name
-    """Name."""
+    """The customer's name."""
     order_number: Name | None = None
-    """Their order."""
+    """The customer's order number."""
 
 
 class Lot(Record):
@@ -71,31 +71,31 @@ class Lot(Record):
     format: Literal[1]
     """The record format."""
     id: Number
-    """The lot's number."""
+    """The lot's number; its file is named the same."""
     invented: bool = False
     """Made for show."""
     product: Name
     """What it is, in words a customer uses."""
     species: Slug
-    """Species id."""
+    """Id of the species, as in schedules/species."""
     thickness: Length
     """Thickness sold."""
     width: Name | None = None
-    """Width, in words."""
+    """Width sold, in words."""
     length: Name | None = None
-    """Length, in words."""
+    """Length sold, in words."""
     order: Order
-    """What was ordered."""
+    """The MC ordered, and the rule the pieces are judged by."""
     packs: Annotated[list[Pack], Field(min_length=1)]
-    """The packs."""
+    """The packs of the lot, each with the charge it was dried in."""
     storage: Storage | None = None
-    """Where it waits."""
+    """The air the lot waits in, for the forecast of its MC."""
     heat_treatment_stated: bool = False
     """A heat-treatment statement is asked for."""
     claim: Name | None = None
     """Certificate claim exactly as on the invoice."""
     shipped: Moment | None = None
-    """Dispatched."""
+    """When it was dispatched."""
     customer: Customer | None = None
     """Who bought it; never published."""
     issued: Day

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -12,10 +13,23 @@ from kilnfolio.records.quantities import Length, Pressure
 
 
 def _zone(name: str) -> str:
+    if name in available_timezones() and ("/" not in name or name.startswith("Etc/")):
+        raise record_error(name, "it says no place, and follows no summer time",
+                           "Write it as in America/Toronto or Europe/Dublin")
     if name not in available_timezones():
         raise record_error(name, "it is not a time zone of the IANA database",
                            "Write it as in America/Toronto or Europe/Dublin")
     return name
+
+
+_TARIFF = re.compile(r"(\d+(?:\.\d+)?) ([A-Z]{3})/kWh")
+
+
+def _tariff(text: str) -> str:
+    if not _TARIFF.fullmatch(text):
+        raise record_error(text, "it is not a price of a kilowatt-hour with its currency",
+                           "Write it as in '0.11 CAD/kWh'")
+    return text
 
 
 class Contact(Record):
@@ -24,9 +38,9 @@ class Contact(Record):
     name: Name
     """The office, not a person."""
     email: Name
-    """Address."""
+    """The office's e-mail address."""
     phone: Name | None = None
-    """Telephone."""
+    """The office's telephone number."""
 
 
 class Mill(Record):
@@ -41,7 +55,7 @@ class Mill(Record):
     place: Name
     """Town and region, as printed."""
     country: Name
-    """Country, as printed."""
+    """The country, as printed."""
     language: Name = "en"
     """Language tag of the pages."""
     time_zone: Annotated[Name, AfterValidator(_zone)]
@@ -54,10 +68,18 @@ class Mill(Record):
     """Printed on every lot page."""
     records_address: Name
     """Where the customer edition is served; QR codes lead there."""
+    energy_tariff: Annotated[Name, AfterValidator(_tariff)] | None = None
+    """What metered energy costs, as in 0.11 CAD/kWh; for the cost of each charge."""
     practice: Literal["North American", "British", "continental", "Australasian"]
     """Whose rules and words come first."""
     about: Text | None = None
     """A sentence or two for the front page."""
+
+    @property
+    def energy_price(self) -> tuple[float, str] | None:
+        """The price of a kilowatt-hour and its currency, where the mill gives a tariff."""
+        found = _TARIFF.fullmatch(self.energy_tariff or "")
+        return (float(found[1]), found[2]) if found else None
 
     @property
     def zone(self) -> ZoneInfo:

@@ -8,8 +8,9 @@ import re
 import types
 import typing
 import unicodedata
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Annotated, Any, Generic, TypeVar
+from typing import Annotated, Any, Generic, Literal, TypeVar
 from zoneinfo import ZoneInfo
 
 from pydantic import (
@@ -24,6 +25,7 @@ from pydantic import (
     ValidationInfo,
     WithJsonSchema,
 )
+from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails, PydanticCustomError, core_schema
 
 from kilnfolio.records.problems import Place, Problem, RecordProblems
@@ -32,6 +34,8 @@ from kilnfolio.records.yaml_source import Document
 
 #: The record format this version reads and writes.
 FORMAT = 1
+#: Stands in a new record for a value that somebody still has to write.
+TO_FILL = "…"
 
 
 class Record(BaseModel):
@@ -97,10 +101,16 @@ Slug = _matching(r"[a-z0-9]+(-[a-z0-9]+)*", 60,
 Number = _matching(r"[A-Za-z0-9][A-Za-z0-9._-]*", 20, "letters, digits, '.', '_' and '-'")
 
 
+#: Characters that turn the order of the text around them (Unicode UAX #9): with them a name can be
+#: made to read as another.
+_TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+
+
 def _printable(text: str) -> str:
-    """Refuse what an escape in a quoted text can smuggle in: control characters."""
+    """Refuse what an escape in a quoted text can smuggle in: characters that act unseen."""
     for character in text:
-        if unicodedata.category(character) == "Cc" and character not in "\n\t":
+        if ((unicodedata.category(character) == "Cc" and character not in "\n\t")
+                or character in _TURNING):
             raise record_error(text.replace(character, "?"),
                                f"it holds the control character U+{ord(character):04X}",
                                "Remove it")
@@ -243,7 +253,7 @@ class Signature(Record):
     by: Name
     """Name or initials of the person."""
     on: Day
-    """The day."""
+    """The day it was done or approved."""
     role: Name | None = None
     """What the person answers for."""
 
@@ -256,7 +266,7 @@ class Change(Record):
     on: Day
     """The day it took effect."""
     by: Name
-    """Who made it."""
+    """Who made the change."""
     what: Text
     """What changed and why, in a sentence."""
 
@@ -285,13 +295,55 @@ def validate(document: Document, model: type[R], *, zone: ZoneInfo | None = None
         raise RecordProblems([Problem(
             document.place(), what, "a record is made of 'key: value' lines",
             f"Begin with 'format: {FORMAT}'")])
+    blanks = list(_blanks(document.value))
+    details: list[ErrorDetails] = []
     try:
         record = model.model_validate(document.value, context={"zone": zone})
     except ValidationError as error:
-        details = error.errors()
+        details = [detail for detail in error.errors()
+                   if _real_path(document.value, detail["loc"]) not in blanks]
+    if blanks or details:
         problems = [_problem(document, model, detail) for detail in details]
-        raise RecordProblems(_without_echoes(problems, details)) from None
+        raise RecordProblems([*(_blank_problem(document, model, path) for path in blanks),
+                              *_without_echoes(problems, details)]) from None
     return Located(record, document)
+
+
+def _blanks(value: Any, path: tuple[int | str, ...] = ()) -> Iterator[tuple[int | str, ...]]:
+    """Yield the path of every value that is still the mark of one to be filled in."""
+    if isinstance(value, dict):
+        for key, item in value.items():
+            yield from _blanks(item, (*path, key))
+    elif isinstance(value, list):
+        for index, item in enumerate(value):
+            yield from _blanks(item, (*path, index))
+    elif value in (TO_FILL, "..."):
+        yield path
+
+
+def _blank_problem(document: Document, model: type[Record], path: tuple[int | str, ...]) -> Problem:
+    key = next((str(part) for part in reversed(path) if isinstance(part, str)), "the value")
+    owner = model_at(model, path[: path.index(key)]) if key in path else None
+    field = owner.model_fields.get(key) if owner else None
+    meaning = (field.description or "").strip().rstrip(".") if field else ""
+    return Problem(document.place(*path), f"{key} is still to be filled in",
+                   f"it holds: {meaning}" if meaning else "the record is not complete without it",
+                   _as_in(field.annotation) if field else "")
+
+
+def _as_in(annotation: Any) -> str:
+    """Return how a value of this type is written."""
+    for member in (_members(inside) for inside in _members(annotation)):
+        for kind in member:
+            if isinstance(kind, type) and issubclass(kind, Quantity):
+                return f"Write it as in '{kind.example}'"
+            if kind is dt.datetime:
+                return "Write it as in 2026-03-02T07:10"
+            if kind is dt.date:
+                return "Write it as in 2026-03-02"
+            if typing.get_origin(kind) is Literal:
+                return "Write one of " + ", ".join(map(str, typing.get_args(kind)))
+    return ""
 
 
 def _without_echoes(problems: list[Problem], details: list[ErrorDetails]) -> list[Problem]:
@@ -383,16 +435,29 @@ def _missing(document: Document, loc: tuple[int | str, ...], model: type[Record]
     return Problem(document.key_place(*parent) if parent else document.place(),
                    f"the key '{loc[-1]}' is missing",
                    "it is needed here" + (f"; it holds: {meaning}" if meaning else ""),
-                   f"Add a line '{loc[-1]}: …'")
+                   f"Add a line '{loc[-1]}: {_only_choice(field) or TO_FILL}'")
+
+
+def _only_choice(field: FieldInfo | None) -> str:
+    """Return the one word a field can hold; empty where there is a choice."""
+    choices = typing.get_args(field.annotation) if field and \
+        typing.get_origin(field.annotation) is Literal else ()
+    return str(choices[0]) if len(choices) == 1 else ""
 
 
 def _unknown(document: Document, path: tuple[int | str, ...], model: type[Record]) -> Problem:
     owner = model_at(model, path[:-1])
     known = list(owner.model_fields) if owner else []
     free = [key for key in known if (*path[:-1], key) not in document.places]
-    near = difflib.get_close_matches(str(path[-1]), free, n=1, cutoff=0.5)
+    near = difflib.get_close_matches(str(path[-1]), free, n=1, cutoff=0.52)
+    above = next((length for length in range(len(path) - 2, -1, -1)
+                  if (parent := model_at(model, path[:length]))
+                  and str(path[-1]) in parent.model_fields), None)
     if near:
         instead = f"Did you mean '{near[0]}'?"
+    elif above is not None:
+        instead = ("It is a key of " + (f"'{_name(path[:above])}'" if above else "the record "
+                   "itself") + ": move it there, indented as its neighbours are")
     else:
         instead = "Known keys here: " + ", ".join(known) if known else "Remove it"
     return Problem(document.key_place(*path), f"the key '{path[-1]}' is not known here",

@@ -35,9 +35,9 @@ class Notation(Known):
     format: Literal[1]
     """The record format."""
     id: Name
-    """The notation's id."""
+    """The notation's id; its file is named the same."""
     title: Text
-    """What it is."""
+    """What the notation is."""
     dry_bulb: dict[Name, list[DryBulbStage]]
     """By code: the stages in falling MC."""
     mc_classes: dict[Name, list[Percent | Literal["green"]]]

@@ -144,8 +144,13 @@ class Quantity:
             unit = cls.bare_unit
         known = cls.units.get(unit) or cls.units.get(unit.rstrip("."))
         if known is None:
+            meant = next((one for one in cls.units if one.lower() == unit.lower().rstrip(".")
+                          or f"{one}s" == unit), None)
+            written = entered.replace(unit, meant) if meant else cls.example
             raise _refused(entered, f"has the unit '{unit}', which is not one of "
-                           + ", ".join(cls.units), f"Write it as in '{cls.example}'")
+                           + ", ".join(cls.units),
+                           f"Did you mean '{written}'?" if meant else
+                           f"Write it as in '{cls.example}'")
         return known(number)
 
     @classmethod
@@ -230,6 +235,9 @@ class Length(Quantity):
     def _convert(cls, entered: str, number: float, unit: str | None) -> float:
         if unit is None and re.match(cls.bare_form, entered):
             return number * MM_PER_INCH
+        if unit is None and "/" in entered:
+            raise _refused(entered, "has no unit", f"Write '{entered} in' if that is its unit; "
+                           "only quarters such as 4/4 go without")
         return super()._convert(entered, number, unit)
 
 

@@ -95,7 +95,7 @@ class Modification(Record):
     what: Text
     """What is changed, as in 'depression 1 K smaller while above 30 %'."""
     why: Text
-    """The reason."""
+    """The reason for the departure."""
     humidity_points: float | None = None
     """Points of RH added to every step it applies to."""
     depression_change: TemperatureDifference | None = None
@@ -110,7 +110,7 @@ class Stock(Record):
     """The timber a schedule is for."""
 
     species: list[Slug]
-    """Species ids."""
+    """Ids of the species it is for."""
     thickness: list[Length]
     """The thicknesses, as in 4/4 or 27 mm."""
     start: Literal["green", "air-dried", "any"] = "green"
@@ -131,7 +131,7 @@ class Schedule(Record):
     approved: Signature | None = None
     """Who approved this revision; a schedule without it is a draft."""
     for_stock: Stock
-    """The timber it is for."""
+    """The timber the schedule is for."""
     notation: Name | None = None
     """A code expanded by the notation tables, as in T4-D2."""
     steps: list[Step] = []
@@ -151,9 +151,9 @@ class Schedule(Record):
     notes: Text | None = None
     """What an operator should know."""
     source: Citation
-    """Where it comes from."""
+    """The publication it comes from, and where in it."""
     status: Status
-    """How it is known."""
+    """How far it may be trusted."""
     invented: bool = False
     """Written by the demo mill for show."""
     changes: list[Change] = []

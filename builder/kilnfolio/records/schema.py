@@ -9,11 +9,14 @@ from __future__ import annotations
 
 from typing import Any
 
+from kilnfolio.records.book import Sourced
 from kilnfolio.records.folder import RECORD_KINDS
 from kilnfolio.records.quantities import HOUSE_UNIT, QUANTITY
 
 #: The dialect, JSON Schema draft 2020-12.
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
+#: What a model made for one kind of quantity, as Sourced[Percent] is, is described by.
+_GENERIC = str(Sourced.__doc__)
 #: Words of a key that are written in capitals.
 _CAPITALS = {"mc": "MC", "emc": "EMC", "fsp": "FSP", "id": "ID"}
 
@@ -39,6 +42,7 @@ def record_schema(kind: str) -> dict[str, Any]:
     schema = RECORD_KINDS[kind].model_json_schema()
     for model in (schema, *schema.get("$defs", {}).values()):
         model["title"] = _title(_words(model["title"]))
+        model.setdefault("description", _GENERIC)
         for key, field in model.get("properties", {}).items():
             _describe(field, key)
     # limits and sources are keyed by words of their own: their values are described in place

@@ -20,7 +20,7 @@ class SpecificGravity(Known):
     """Oven-dry mass over the mass of as much water, by the volume used."""
 
     basic: Annotated[float, "green volume"] | None = None
-    """On green volume."""
+    """On the green volume."""
     at_12: float | None = None
     """On the volume at 12 % MC."""
 
@@ -87,7 +87,7 @@ class Hazard(Known):
     """What its dust or sap can do to people."""
 
     dust: Text | None = None
-    """Effect of the dust."""
+    """What the dust does to people."""
     skin: Text | None = None
     """Effect on skin and eyes."""
 
@@ -113,13 +113,13 @@ class Species(Record):
     trade_name: Name
     """The name the trade uses."""
     scientific_name: Name
-    """Genus and species."""
+    """Genus and species, in Latin."""
     also_called: list[Name] = []
     """Other names, for search and for readers elsewhere."""
     kind: Kind
-    """hardwood or softwood."""
+    """Whether it is a hardwood or a softwood."""
     region: Name
-    """Where it grows."""
+    """Where the trees grow."""
     refractory: bool = False
     """Dries slowly and checks easily: daily weighing while wet."""
     specific_gravity: list[SpecificGravity] = []
@@ -129,21 +129,21 @@ class Species(Record):
     green_mc: list[GreenMoisture] = []
     """Green moisture content, one entry a source."""
     fsp: Sourced[Percent] | None = None
-    """Fibre saturation point."""
+    """The fibre saturation point."""
     shrinkage: Shrinkage | None = None
     """Shrinkage green to oven-dry."""
     movement: Movement | None = None
-    """Movement in use."""
+    """Movement in use, by point of MC."""
     safe_daily_loss: list[SafeDailyLoss] = []
     """Safe daily loss by thickness."""
     ceiling_while_wet: WetCeiling | None = None
-    """Temperature ceiling while wet."""
+    """The hottest dry bulb while it is wet."""
     prone_to: list[Prone] = []
     """Defects it is prone to."""
     hazards: list[Hazard] = []
-    """Dust and skin hazards."""
+    """What its dust or sap can do to people."""
     meter_correction: MeterCorrection | None = None
-    """Resistance-meter correction."""
+    """Correction of a resistance meter for this species."""
     notes: Text | None = None
     """What a drying supervisor should know, in a few sentences."""
 

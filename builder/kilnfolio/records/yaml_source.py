@@ -159,6 +159,9 @@ def _syntax_problem(error: yaml.YAMLError, text: str, shown_as: str) -> Problem:
     if "could not find expected ':'" in said:
         return Problem(start, "this line has no ': '", "every line here is 'key: value'",
                        "Add ': ' after the key, or indent the line if the text above goes on in it")
+    if "cannot start any token" in said and line[place.column - 1: place.column] == "%":
+        return Problem(place, "'%' begins a value", "YAML keeps that character for itself",
+                       "Write the number first, as in '12 %', or put the text in quotes")
     if "cannot start any token" in said:
         return Problem(place, f"'{line[place.column - 1: place.column]}' begins a value",
                        "YAML keeps that character for itself",

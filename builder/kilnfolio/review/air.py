@@ -216,7 +216,7 @@ def stretches(times: np.ndarray, holds: np.ndarray, longest_break_minutes: float
 
     A gap in the log ends a run.
     """
-    if not len(times):
+    if not holds.any():
         return []
     minutes = minutes_between(times)
     joined = holds[1:] & holds[:-1] & (minutes <= longest_break_minutes)

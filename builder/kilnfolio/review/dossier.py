@@ -115,6 +115,35 @@ class BoardPoint(Part):
     """Expanded uncertainty, about 95 % [points]."""
     daily_loss_pct: float | None = None
     """Points of MC a day since the weighing before."""
+    running_hours: float | None = None
+    """Hours the fans ran since the weighing before [h]; none where the log does not say."""
+    hourly_loss_pct: float | None = None
+    """Points of MC for each of those hours."""
+
+
+class OvenDryEstimate(Part):
+    """One version of a board's oven-dry mass."""
+
+    at: dt.datetime
+    """When its sections were cut."""
+    source: Literal["sections", "re-section"]
+    """Cut before drying, or later to correct it."""
+    mc_pct: float
+    """Mean MC of its sections [%]."""
+    mass_g: float
+    """Mass of the board then [g]."""
+    oven_dry_g: float
+    """Oven-dry mass [g]."""
+    oven_dry_uncertainty_g: float
+    """Expanded uncertainty [g]."""
+    calculated_mc_pct: float | None = None
+    """MC then by the version before [%]."""
+    sections: tuple[SectionResult, ...] = ()
+    """The sections it rests on."""
+    weighings: int = 0
+    """Weighings reckoned with it."""
+    used_from: dt.datetime | None = None
+    """The first of them."""
 
 
 class BoardResult(Part):
@@ -140,6 +169,14 @@ class BoardResult(Part):
     """Expanded uncertainty [g]."""
     points: tuple[BoardPoint, ...]
     """Its weighings, the first when cut."""
+    estimates: tuple[OvenDryEstimate, ...] = ()
+    """The versions of its oven-dry mass, oldest first."""
+    safe_daily_loss_pct: float | None = None
+    """Safe loss for its species and thickness while wet [points a day]."""
+    fastest_daily_loss_pct: float | None = None
+    """Its fastest loss while wet [points a day]."""
+    fastest_hourly_loss_pct: float | None = None
+    """Its fastest loss while wet [points for each hour of running]."""
 
 
 class ControlPoint(Part):
@@ -172,6 +209,8 @@ class AirPoint(Part):
     """RH [%]."""
     emc_pct: float | None = None
     """EMC [%]."""
+    emc_uncertainty_pct: float | None = None
+    """What the error of the two bulbs puts on it, about 95 % [points]; none where not on record."""
 
 
 class SetPoint(Part):
@@ -189,6 +228,46 @@ class SetPoint(Part):
     """RH [%]."""
     emc_pct: float
     """EMC [%]."""
+    emc_uncertainty_pct: float | None = None
+    """What the error of the two bulbs puts on it, about 95 % [points]; none where not on record."""
+
+
+class WickIndex(Part):
+    """How the depression behaved while the air was asked to stay as it was."""
+
+    hours: float
+    """Hours of steady set-points it is had from [h]."""
+    drift_k_per_day: float
+    """Mean slope of the depression, by hours; a wick that dries makes it negative [K a day]."""
+    worst_drift_k_per_day: float
+    """Steepest fall of any stretch of about a day [K a day]."""
+    worst_from: dt.datetime
+    """When that stretch began."""
+    noise_k: float
+    """Scatter about those slopes, root mean square [K]."""
+
+
+class AirResult(Part):
+    """How the air was kept."""
+
+    logged_hours: float
+    """Hours the log covers, gaps left out [h]."""
+    running_hours: float | None = None
+    """Hours of them with the fans on [h]; none where the log does not say."""
+    dry_bulb_over_kh: float | None = None
+    """Dry bulb above what was asked, summed over time [K h]."""
+    depression_over_kh: float | None = None
+    """Depression above what was asked, summed over time [K h]."""
+    zone_spread_k: float | None = None
+    """Entering and leaving air apart, median [K]."""
+    zone_spread_most_k: float | None = None
+    """... and in the worst twentieth of readings at least [K]."""
+    dry_bulb_uncertainty_k: float | None = None
+    """Expanded uncertainty of the dry bulb, from the kiln's record [K]."""
+    wet_bulb_uncertainty_k: float | None = None
+    """Expanded uncertainty of the wet bulb, from the kiln's record [K]."""
+    wick: WickIndex | None = None
+    """The wick's index; none without a wet bulb or a day of steady set-points."""
 
 
 class StepReplay(Part):
@@ -300,6 +379,14 @@ class SurveyResult(Part):
     """95 % confidence interval of the lot mean, lower end."""
     mean_high_pct: float
     """Upper end."""
+    tolerance_low_pct: float | None = None
+    """Lower limit that holds `tolerance_share_pct` of the load at 95 % confidence, if normal."""
+    tolerance_high_pct: float | None = None
+    """Upper limit."""
+    tolerance_share_pct: float | None = None
+    """Share of the load they hold [%]."""
+    chosen: str = ""
+    """How the pieces were picked."""
 
 
 class HeatRun(Part):
@@ -342,6 +429,14 @@ class WaterAndHeat(Part):
     """Least heat [kWh]."""
     metered_kwh: float | None
     """Metered energy [kWh]."""
+    metered_over_least: float | None = None
+    """Metered energy over the least heat."""
+    cost: float | None = None
+    """What the metered energy cost, by the mill's tariff."""
+    currency: str = ""
+    """Currency of it."""
+    tariff: str = ""
+    """The tariff as entered."""
 
 
 class Judgement(Part):
@@ -373,6 +468,12 @@ class Judgement(Part):
     """Share of the lot these readings support at 95 % confidence, if picked at random."""
     readings_needed: int | None = None
     """Readings needed to show the share asked, if all lie within."""
+    readings_from: str = ""
+    """Which readings were judged: the lot's own packs, or the whole charge."""
+    strongest: str = ""
+    """The strongest sentence about the whole lot that these readings support."""
+    more_readings: int | None = None
+    """Further readings, all within, that would show the share asked; none where no number would."""
 
 
 class LotDossier(Part):
@@ -452,6 +553,8 @@ class Dossier(Part):
     """Heat-treatment evidence."""
     water: WaterAndHeat | None
     """Water and heat."""
+    air: AirResult | None = None
+    """How the air was kept; none without a log."""
     workings: tuple[Working, ...]
     """The arithmetic."""
     findings: tuple[Finding, ...]

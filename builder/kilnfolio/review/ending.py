@@ -21,6 +21,8 @@ from kilnfolio.review.boards import Control, control_at
 
 #: Confidence of the interval printed for a survey's mean [%]; a convention of the trade's reports.
 CONFIDENCE_PCT = 95.0
+#: Share of the load the survey's tolerance limits hold [%]; the same convention.
+TOLERANCE_SHARE_PCT = 95.0
 
 
 @dataclass(frozen=True)

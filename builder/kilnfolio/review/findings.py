@@ -7,7 +7,7 @@ is held, and raises `NotChecked` where the data is absent: silence is never a pa
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeVar
 from zoneinfo import ZoneInfo
@@ -35,7 +35,7 @@ Gravity = Literal["refused", "query", "note"]
 Claim = Literal["moisture", "heat treatment", "record"]
 
 GROUPS = ("arithmetic and physics", "instruments and log", "sample boards", "schedule",
-          "drying rate", "end of charge", "heat treatment", "lot", "record keeping")
+          "drying rate", "end of charge", "heat treatment", "lot", "record keeping", "publication")
 
 
 class NotChecked(Exception):  # noqa: N818  an outcome, not a fault
@@ -162,7 +162,24 @@ class LotCase:
         return [dossier.survey for dossier in self.dossiers.values() if dossier.survey]
 
 
-CaseT = TypeVar("CaseT", Case, LotCase)
+@dataclass(frozen=True)
+class Publication:
+    """What a build is about to publish, in plain words; None where nobody looked.
+
+    `differences` are those between sealed records and what lies there now, a sentence each;
+    `without_wording` the pages and PDFs that lack the safety wording; `beyond_list` the fields a
+    customer's page asked for that are not on the edition's list.
+    """
+
+    differences: Sequence[str] | None = None
+    without_wording: Sequence[str] | None = None
+    beyond_list: Sequence[str] | None = None
+
+
+AnyCase = Case | LotCase | Publication
+CaseT = TypeVar("CaseT", Case, LotCase, Publication)
+#: What a check looks at.
+Of = Literal["charge", "lot", "publication"]
 
 
 @dataclass(frozen=True)
@@ -178,7 +195,7 @@ class Check:
     claim: Claim
     source: str
     limits: tuple[str, ...]
-    of: Literal["charge", "lot"]
+    of: Of
     run: Callable[..., Iterable[Complaint]]
 
 
@@ -193,7 +210,7 @@ def catalogue() -> list[Check]:
 
 def check(slug: str, *, title: str, group: str, reason: str, held: str, gravity: Gravity,
           source: str, limits: tuple[str, ...] = (), claim: Claim = "moisture",
-          of: Literal["charge", "lot"] = "charge"
+          of: Of = "charge"
           ) -> Callable[[Callable[[CaseT], Iterable[Complaint]]],
                         Callable[[CaseT], Iterable[Complaint]]]:
     """Register a check.
@@ -218,7 +235,7 @@ def check(slug: str, *, title: str, group: str, reason: str, held: str, gravity:
         Keys in schedules/limits.yaml it reads.
     claim : {"moisture", "heat treatment", "record"}
         The claim a refusal stops.
-    of : {"charge", "lot"}
+    of : {"charge", "lot", "publication"}
         What it looks at.
     """
     if group not in GROUPS or slug in CHECKS:
@@ -232,16 +249,16 @@ def check(slug: str, *, title: str, group: str, reason: str, held: str, gravity:
     return register
 
 
-def run_checks(case: Case | LotCase, waivers: Iterable[Waiver] = ()) -> tuple[Finding, ...]:
+def run_checks(case: AnyCase, waivers: Iterable[Waiver] = ()) -> tuple[Finding, ...]:
     """Return what every check says of a case, waivers put in."""
-    of = "charge" if isinstance(case, Case) else "lot"
+    of = {Case: "charge", LotCase: "lot", Publication: "publication"}[type(case)]
     signed = {waiver.check: waiver for waiver in waivers}
     findings = [finding for check in catalogue() if check.of == of
                 for finding in _run(check, case)]
     return tuple(_waived(finding, signed.get(finding.check)) for finding in findings)
 
 
-def _run(check: Check, case: Case | LotCase) -> Iterator[Finding]:
+def _run(check: Check, case: AnyCase) -> Iterator[Finding]:
     try:
         complaints = list(check.run(case))
     except (NotChecked, NoLimit) as absent:

@@ -15,6 +15,11 @@ from kilnfolio.review.limits import NoLimit
 #: Confidence of the share printed [%]; a convention of the trade's reports.
 CONFIDENCE_PCT = 95.0
 
+#: Which readings a lot is judged by, as a page says it.
+OWN_PACKS = "the lot's own packs"
+WHOLE_CHARGE = "the whole charge"
+WHOLE_CHARGES = "the whole charges"
+
 #: Findings of a charge that touch the moisture claim of every lot drawn from it.
 _UNRELIABLE = ("refused",)
 
@@ -31,10 +36,41 @@ class Rule:
     share: float
 
 
-def readings_of(case: LotCase) -> np.ndarray:
-    """Return the corrected readings of the surveys of a lot's charges, in % MC."""
+@dataclass(frozen=True)
+class Chosen:
+    """The readings a lot is judged by, in % MC, and which they are."""
+
+    readings: np.ndarray
+    words: str
+    of_charges: int
+    """Readings of the whole charges."""
+    at_hand: bool = False
+    """Some were of pieces at hand, not picked."""
+
+
+def chosen_readings(case: LotCase) -> Chosen:
+    """Return the readings that speak for a lot.
+
+    Where every pack of the lot has readings that name it, those; else all of its charges, because
+    a pack nobody measured is not spoken for by its neighbours alone.
+    """
     surveys = case.surveys
-    return np.concatenate([survey.readings for survey in surveys]) if surveys else np.array([])
+    if not surveys:
+        return Chosen(np.array([]), "", 0)
+    every = np.concatenate([survey.readings for survey in surveys])
+    packs = np.array([pack for survey in surveys for pack in survey.packs])
+    wanted = {pack.number for pack in case.lot.packs}
+    own = np.isin(packs, sorted(wanted))
+    at_hand = any(survey.chosen == "convenience" for survey in surveys)
+    if wanted <= set(packs[own].tolist()):
+        return Chosen(every[own], OWN_PACKS, len(every), at_hand)
+    return Chosen(every, WHOLE_CHARGE if len(case.dossiers) == 1 else WHOLE_CHARGES, len(every),
+                  at_hand)
+
+
+def readings_of(case: LotCase) -> np.ndarray:
+    """Return the corrected readings a lot is judged by, in % MC."""
+    return chosen_readings(case).readings
 
 
 def rule_of(case: LotCase) -> Rule:
@@ -89,14 +125,15 @@ def judge(case: LotCase) -> Judgement:
         return Judgement(rule=words, met=None, sentence="Not assessed: the row of EN 14298 "
                                                         "for this "
                          "target is not in hand.")
-    readings = readings_of(case)
+    chosen = chosen_readings(case)
+    readings = chosen.readings
     doubts = sorted({finding.check for dossier in case.dossiers.values()
                      for finding in dossier.findings if finding.outcome in _UNRELIABLE
                      and CHECKS[finding.check].claim == "moisture"})
     if not len(readings):
         return Judgement(rule=rule.words, met=None,
                          sentence="Not assessed: no final survey is on record.")
-    facts = _facts(rule, readings)
+    facts = _facts(rule, chosen)
     if doubts:
         return Judgement(rule=rule.words, met=None, **facts, sentence="Not assessed: the drying "
                          "record of this lot is under review at the mill.")
@@ -104,17 +141,23 @@ def judge(case: LotCase) -> Judgement:
     mean_kept = (rule.mean_low is None or mean >= rule.mean_low) and \
         (rule.mean_high is None or mean <= rule.mean_high)
     met = bool(mean_kept and 100.0 * inside >= rule.share * n)
-    count = f"{inside} of {n} readings within, mean {mean:.1f} %"
-    verdict = "keeps" if met else "does not keep"
-    return Judgement(rule=rule.words, met=met, **facts,
-                     sentence=f"The lot as measured {verdict} its order: {count}.")
+    # what failed is the mill's to say, in the finding; a customer is told that it failed
+    sentence = f"The lot as measured keeps its order: {counted(inside, n, mean)}." if met else \
+        "The lot as measured does not keep what was ordered."
+    return Judgement(rule=rule.words, met=met, **facts, sentence=sentence)
 
 
-def _facts(rule: Rule, readings: np.ndarray) -> dict:
+def counted(inside: int, n: int, mean_pct: float) -> str:
+    """Return how many readings lie within what was ordered, and their mean, in words."""
+    return f"{inside} of {n} readings within, mean {mean_pct:.1f} %"
+
+
+def _facts(rule: Rule, chosen: Chosen) -> dict:
+    readings = chosen.readings
     low = rule.piece_low if rule.piece_low is not None else float(min(0.0, readings.min()))
     high = rule.piece_high if rule.piece_high is not None else float(readings.max())
     inside, n = within_band(readings, low, high).inside, len(readings)
-    shown = 100.0 * share_shown(n, n - inside, CONFIDENCE_PCT / 100.0)
+    shown_pct = round(100.0 * float(share_shown(n, n - inside, CONFIDENCE_PCT / 100.0)), 1)
     needed = readings_needed(rule.share / 100.0, CONFIDENCE_PCT / 100.0) \
         if rule.share < 100 else None
     return {"mean_pct": round(float(np.mean(readings)), 2), "n": n, "inside": inside,
@@ -122,4 +165,26 @@ def _facts(rule: Rule, readings: np.ndarray) -> dict:
             "piece_low_pct": None if rule.piece_low is None else round(rule.piece_low, 2),
             "piece_high_pct": None if rule.piece_high is None else round(rule.piece_high, 2),
             "share_asked_pct": rule.share,
-            "share_shown_pct": round(float(shown), 1), "readings_needed": needed}
+            "share_shown_pct": shown_pct, "readings_needed": needed,
+            "readings_from": chosen.words, "more_readings": _more(rule, n, n - inside),
+            "strongest": _strongest(rule, chosen, shown_pct, inside)}
+
+
+def _more(rule: Rule, n: int, failures: int) -> int | None:
+    """Return how many further readings, all within, would show the share asked; None: no number."""
+    if rule.share >= 100:
+        return None
+    needed = int(readings_needed(rule.share / 100.0, CONFIDENCE_PCT / 100.0, failures))
+    return max(0, needed - n)
+
+
+def _strongest(rule: Rule, chosen: Chosen, shown_pct: float, inside: int) -> str:
+    """Return the strongest sentence about the whole lot that its readings support."""
+    n = len(chosen.readings)
+    if chosen.at_hand:
+        return (f"{inside} of the {n} boards measured are within what was ordered. They were taken "
+                "at hand, so that they show nothing of the boards not measured.")
+    if rule.piece_low is None and rule.piece_high is None:
+        return f"The mean of the {n} boards measured is {float(np.mean(chosen.readings)):.1f} % MC."
+    return (f"At {CONFIDENCE_PCT:g} % confidence, at least {shown_pct:.1f} % of the boards are "
+            "within what was ordered for a piece, if those measured were picked at random.")

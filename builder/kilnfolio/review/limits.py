@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from kilnfolio.records.limits import Limit, Limits, Scope
 
@@ -27,6 +27,8 @@ class LimitBook:
 
     limits: Limits
     subject: Subject = Subject()
+    _found: dict[tuple[str, Subject], Limit] = field(default_factory=dict, compare=False,
+                                                     repr=False)
 
     def find(self, key: str, subject: Subject | None = None) -> Limit:
         """Return the limit whose scope fits most narrowly.
@@ -37,10 +39,15 @@ class LimitBook:
             No entry of that key fits.
         """
         subject = subject or self.subject
+        known = self._found.get((key, subject))
+        if known is not None:
+            return known
         fitting = [limit for limit in self.limits.limits.get(key, []) if fits(limit.scope, subject)]
         if not fitting:
             raise NoLimit(f"schedules/limits.yaml has no limit '{key}' that fits")
-        return max(fitting, key=lambda limit: limit.scope.narrowness)
+        found = self._found[key, subject] = max(fitting,
+                                                key=lambda limit: limit.scope.narrowness)
+        return found
 
     def value(self, key: str, subject: Subject | None = None) -> float:
         """Return the number of the limit that fits; see `find`."""

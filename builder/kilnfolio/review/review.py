@@ -13,9 +13,11 @@ import numpy as np
 from kilnfolio import __version__
 from kilnfolio.physics.air import pressure_at_altitude
 from kilnfolio.physics.rules import equalizing_emc
+from kilnfolio.physics.survey import tolerance_limits
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.log import Log, as_moment, join_logs, read_log
+from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import Located
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.schedule import Schedule
@@ -30,8 +32,10 @@ from kilnfolio.review.air import (
     moments_of,
     summarize,
 )
-from kilnfolio.review.boards import COVERAGE, board_histories, control_at, controls
+from kilnfolio.review.boards import board_histories, control_at, controls
 from kilnfolio.review.ending import (
+    CONFIDENCE_PCT,
+    TOLERANCE_SHARE_PCT,
     StageOutcome,
     probe_runs,
     stage_outcome,
@@ -41,6 +45,7 @@ from kilnfolio.review.ending import (
 from kilnfolio.review.findings import CHECKS, Case, LotCase, run_checks
 from kilnfolio.review.judgement import judge, readings_of
 from kilnfolio.review.limits import LimitBook, Subject
+from kilnfolio.review.results import air_points, air_result, board_results, rounded, set_points
 from kilnfolio.review.setpoints import Asked, PlannedStep, asked_air, planned_steps
 from kilnfolio.review.working import FORMULAS, evaluate
 
@@ -77,7 +82,7 @@ def review_charge(folder: MillFolder, charge_id: str) -> d.Dossier:
     """
     located = folder.charges[charge_id]
     case = build_case(folder, located, _read_logs(folder, located))
-    return _dossier(folder, case)
+    return dossier_of(folder, case)
 
 
 def _read_logs(folder: MillFolder, located: Located[Charge]) -> Log | None:
@@ -158,7 +163,8 @@ def _asked(located: Located[Charge], steps: tuple[PlannedStep, ...], pressure_pa
 
 # --- from a case to a dossier ---------------------------------------------------------------------
 
-def _dossier(folder: MillFolder, case: Case) -> d.Dossier:
+def dossier_of(folder: MillFolder, case: Case) -> d.Dossier:
+    """Return the dossier of a case: numbers rounded, findings of every check."""
     charge = case.charge
     return d.Dossier(
         charge=charge.id, invented=charge.invented, kiln=charge.kiln,
@@ -167,11 +173,12 @@ def _dossier(folder: MillFolder, case: Case) -> d.Dossier:
                       pressure_pa=round(case.pressure_pa), psychrometer=PSYCHROMETER,
                       emc_equation=EMC_EQUATION),
         inputs=_inputs(folder, case.located), started=charge.started, ended=charge.ended,
-        target_mc_pct=charge.target_mc.value, boards=_boards(case),
+        target_mc_pct=charge.target_mc.value, boards=board_results(case),
         control_rule=charge.control_rule, controlling=_controlling(case), log=_log(case),
-        set_points=_set_points(case), steps=_steps(case), gaps=_gaps(case),
+        set_points=set_points(case), steps=_steps(case), gaps=_gaps(case),
         equalizing=_stage(case, "equalizing"), conditioning=_stage(case, "conditioning"),
-        survey=survey_result(case), heat=heat_result(case), water=_water(case),
+        survey=survey_result(case), heat=heat_result(case), water=_water(case, folder.mill.record),
+        air=air_result(case),
         workings=_workings(case),
         findings=run_checks(case, charge.waivers))
 
@@ -195,25 +202,6 @@ def _input(root: Path, name: str) -> d.Input:
     return d.Input(path=name, sha256=hashlib.sha256(raw).hexdigest(), size=len(raw))
 
 
-def _boards(case: Case) -> tuple[d.BoardResult, ...]:
-    return tuple(d.BoardResult(
-        id=history.board.id,
-        species=history.board.species or case.charge.stock[0].species,
-        position=history.board.position or "", chosen_as=history.board.chosen_as,
-        sections=tuple(d.SectionResult(
-            id=section.id, green_g=section.green_g, oven_dry_g=section.oven_dry_g,
-            mc_pct=round(section.mc_pct, 2),
-            mc_uncertainty_pct=round(section.uncertainty_pct, 2)) for section in history.sections),
-        section_mean_mc_pct=round(history.mean_mc_pct, 2), green_g=history.board.green_mass.value,
-        oven_dry_g=round(history.oven_dry_g, 1),
-        oven_dry_uncertainty_g=round(COVERAGE * history.oven_dry_error_g, 1),
-        points=tuple(d.BoardPoint(
-            at=point.at, mass_g=round(point.mass_g, 1), mc_pct=round(point.mc_pct, 2),
-            mc_uncertainty_pct=round(point.uncertainty_pct, 2),
-            daily_loss_pct=_round(point.daily_loss_pct, 2)) for point in history.points))
-        for history in case.boards if history.sections)
-
-
 def _controlling(case: Case) -> tuple[d.ControlPoint, ...]:
     return tuple(d.ControlPoint(
         at=control.at, mc_pct=round(control.mc_pct, 2),
@@ -233,12 +221,8 @@ def _log(case: Case) -> d.LogSummary | None:
     return d.LogSummary(
         rows=log.rows, used=used, left_out=left_out, first=log.moment(0, case.zone),
         last=log.moment(-1, case.zone), interval_minutes=log.interval_minutes, summary_hours=hours,
-        air=tuple(d.AirPoint(
-            at=at,
-            dry_bulb_c=_round(item.means["dry_bulb"], 2),
-            wet_bulb_c=_round(item.means["wet_bulb"], 2),
-            relative_humidity_pct=_round(item.means["relative_humidity"], 1),
-            emc_pct=_round(item.means["emc"], 2)) for item, at in zip(bins, middles, strict=True)),
+        air=air_points(case, {name: [item.means[name] for item in bins]
+                              for name in bins[0].means}, middles),
         cores=_cores(case, case.air))
 
 
@@ -251,14 +235,6 @@ def _cores(case: Case, air: AirSeries) -> dict[str, tuple[tuple[dt.datetime, flo
             for name, values in air.log.channels.items() if name.startswith("core-")}
 
 
-def _set_points(case: Case) -> tuple[d.SetPoint, ...]:
-    return tuple(d.SetPoint(
-        at=asked.at, label=asked.label, dry_bulb_c=round(asked.air.dry_bulb_c, 2),
-        wet_bulb_c=round(asked.air.wet_bulb_c, 2),
-        relative_humidity_pct=round(asked.air.relative_humidity_pct, 1),
-        emc_pct=round(asked.air.emc_pct, 2)) for asked in case.asked)
-
-
 def _steps(case: Case) -> tuple[d.StepReplay, ...]:
     replays = []
     for change in case.charge.step_changes:
@@ -268,7 +244,7 @@ def _steps(case: Case) -> tuple[d.StepReplay, ...]:
         control = control_at(case.controls, change.at)
         replays.append(d.StepReplay(
             at=change.at, step=change.step, trigger_pct=trigger,
-            controlling_pct=_round(control.mc_pct if control else None, 2),
+            controlling_pct=rounded(control.mc_pct if control else None, 2),
             boards=control.boards if control else (),
             early_by_pct=None if trigger is None or control is None
             else round(control.mc_pct - trigger, 2)))
@@ -295,11 +271,11 @@ def _stage(case: Case, name: str) -> d.StageResult | None:
     return d.StageResult(
         start=outcome.stage.start, end=outcome.stage.end, set_emc_pct=outcome.stage.emc.value,
         rule_emc_pct=round(stage_rule(case, name), 2),
-        achieved_emc_pct=_round(outcome.achieved_emc_pct, 2),
-        driest_at_start_pct=_round(start.driest_pct if start else None, 2),
-        wettest_at_start_pct=_round(start.wettest_pct if start else None, 2),
-        wettest_at_end_pct=_round(end.wettest_pct if end else None, 2),
-        driest_at_end_pct=_round(end.driest_pct if end else None, 2),
+        achieved_emc_pct=rounded(outcome.achieved_emc_pct, 2),
+        driest_at_start_pct=rounded(start.driest_pct if start else None, 2),
+        wettest_at_start_pct=rounded(start.wettest_pct if start else None, 2),
+        wettest_at_end_pct=rounded(end.wettest_pct if end else None, 2),
+        driest_at_end_pct=rounded(end.driest_pct if end else None, 2),
         hours=round(outcome.hours, 1))
 
 
@@ -317,6 +293,8 @@ def survey_result(case: Case) -> d.SurveyResult | None:
     if outcome is None:
         return None
     readings, record = outcome.readings, outcome.survey
+    limits = tolerance_limits(readings, TOLERANCE_SHARE_PCT / 100.0, CONFIDENCE_PCT / 100.0) \
+        if len(readings) > 1 else None
     return d.SurveyResult(
         at=record.at, method=record.method,
         readings=tuple(round(float(value), 2) for value in readings),
@@ -326,7 +304,10 @@ def survey_result(case: Case) -> d.SurveyResult | None:
         n=len(readings), mean_pct=round(outcome.mean_pct, 2), sd_pct=round(outcome.sd_pct, 2),
         driest_pct=round(float(readings.min()), 2), wettest_pct=round(float(readings.max()), 2),
         mean_low_pct=round(outcome.mean_interval_pct[0], 2),
-        mean_high_pct=round(outcome.mean_interval_pct[1], 2))
+        mean_high_pct=round(outcome.mean_interval_pct[1], 2),
+        tolerance_low_pct=rounded(limits[0], 2) if limits else None,
+        tolerance_high_pct=rounded(limits[1], 2) if limits else None,
+        tolerance_share_pct=TOLERANCE_SHARE_PCT if limits else None, chosen=record.chosen)
 
 
 def heat_result(case: Case) -> tuple[d.HeatRun, ...]:
@@ -345,15 +326,21 @@ def heat_result(case: Case) -> tuple[d.HeatRun, ...]:
         for run in case.probes)
 
 
-def _water(case: Case) -> d.WaterAndHeat | None:
-    water = case.water
+def _water(case: Case, mill: Mill) -> d.WaterAndHeat | None:
+    """Return water, least heat and what was metered; its cost where the mill gives a tariff."""
+    water, metered, price = case.water, case.charge.energy, mill.energy_price
     if water is None or not math.isfinite(water.least_heat_kwh):
         return None
     return d.WaterAndHeat(
         volume_m3=round(water.volume_m3, 2), basic_density_kg_m3=round(water.basic_density_kg_m3),
         mc_from_pct=round(water.mc_from_pct, 1), mc_to_pct=round(water.mc_to_pct, 1),
         water_kg=float(round(water.water_kg)), least_heat_kwh=float(round(water.least_heat_kwh)),
-        metered_kwh=case.charge.energy.value if case.charge.energy else None)
+        metered_kwh=metered.value if metered else None,
+        metered_over_least=round(metered.value / water.least_heat_kwh, 2)
+        if metered and water.least_heat_kwh else None,
+        cost=round(metered.value * price[0], 2) if metered and price else None,
+        currency=price[1] if price and metered else "",
+        tariff=mill.energy_tariff or "" if metered else "")
 
 
 def _workings(case: Case) -> tuple[d.Working, ...]:
@@ -373,23 +360,25 @@ def _workings(case: Case) -> tuple[d.Working, ...]:
         if history.sections:
             show("oven_dry_mass", f"Oven-dry mass of board {name}", mass=history.board.green_mass,
                  mc=round(history.mean_mc_pct, 2))
+        for later in history.estimates[1:]:
+            show("oven_dry_mass", f"Oven-dry mass of board {name}, sectioned again "
+                 f"{case.clock(later.at)}", mass=round(later.mass_g, 1),
+                 mc=round(later.mean_mc_pct, 2))
         if history.points[1:]:
             last = history.points[-1]
             show("moisture_content", f"MC of board {name}, {case.clock(last.at)}",
-                 mass=round(last.mass_g, 1), oven_dry_mass=round(history.oven_dry_g, 1))
+                 mass=round(last.mass_g, 1),
+                 oven_dry_mass=round(history.estimate_at(last.at).oven_dry_g, 1))
     if case.controls:
         last_control = case.controls[-1]
         show("controlling_moisture_content", f"Controlling MC, {case.clock(last_control.at)}",
              of=[round(mc, 2) for mc in last_control.all_mc.values()])
     if case.survey is not None and len(case.survey.readings) > 1:
-        show("confidence_interval", "Mean of the lot", mean=round(case.survey.mean_pct, 2),
-             sd=round(case.survey.sd_pct, 2), readings=len(case.survey.readings),
-             confidence=95.0)
+        said = {"mean": round(case.survey.mean_pct, 2), "sd": round(case.survey.sd_pct, 2),
+                "readings": len(case.survey.readings), "confidence": CONFIDENCE_PCT}
+        show("confidence_interval", "Mean of the load", **said)
+        show("tolerance_limits", "Tolerance limits of the load", share=TOLERANCE_SHARE_PCT, **said)
     return tuple(found)
-
-
-def _round(value: float | None, decimals: int) -> float | None:
-    return None if value is None or not math.isfinite(value) else round(float(value), decimals)
 
 
 # --- lots -----------------------------------------------------------------------------------------

@@ -965,7 +965,7 @@ _ALL = (
     ),
     Formula(
         "conditioning_emc",
-        lambda target, kind, above: rules.conditioning_emc(target, above),
+        lambda target, kind, above: rules.conditioning_emc(target, above),  # noqa: ARG005  named in words only
         (
             _TARGET,
             Argument("kind", choices=("hardwood", "softwood")),

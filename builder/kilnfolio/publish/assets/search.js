@@ -41,12 +41,23 @@
       found.push("t" + t + "-" + letter + number);
       return question ? " " : " t" + t + " " + letter + number + " ";
     });
+    if (!question) { // what one writer hyphenates another writes as one word
+      (rest.match(/\p{L}+-\p{L}+/gu) || []).forEach(function (word) { found.push(word.replace("-", "")); });
+    }
     return found.concat(rest.match(/[\p{L}\p{N}]+/gu) || []);
+  }
+
+  // one word for check, checks, checking and checked
+  function stem(word) {
+    if (!/^\p{Ll}{4,}$/u.test(word)) { return word; }
+    var root = word.replace(/ies$/, "y").replace(/([^s])s$/, "$1").replace(/^(.{4,})(?:ing|ed)$/, "$1");
+    if (root.length > 2 && /(?:ing|ed)$/.test(word)) { root = root.replace(/([bdgmnprt])\1$/, "$1"); }
+    return root;
   }
 
   /* ---- the index ----------------------------------------------------------------------------- */
 
-  var index, data, coming;
+  var index, data, coming, named;
 
   function script(address) {
     return new Promise(function (resolve, reject) {
@@ -68,12 +79,16 @@
     data = window.KILNFOLIO_SEARCH;
     index = new window.MiniSearch({
       fields: ["title", "also", "text"],
-      tokenize: words,
-      processTerm: function (term) { return term; },
+      tokenize: function (text) { return words(text); },
+      processTerm: stem,
     });
     index.addAll(data.entries.map(function (entry, place) {
       return { id: place, title: entry[0], also: entry[4], text: entry[5] };
     }));
+    named = new Set();
+    data.entries.forEach(function (entry) {
+      words(entry[0] + " " + entry[4]).forEach(function (word) { named.add(stem(word)); });
+    });
   }
 
   /* ---- a question ---------------------------------------------------------------------------- */
@@ -112,6 +127,12 @@
         }
       }
     });
+    for (var place = 0; place + 1 < left.length; place += 1) {
+      if (named.has(stem(left[place] + left[place + 1]))) { // "case hardening" is one word in the book
+        var pair = left.splice(place, 2);
+        found.push({ combineWith: "OR", queries: [{ combineWith: "AND", queries: pair }, option(pair.join(""), 4)] });
+      }
+    }
     return { found: found, left: left };
   }
 
@@ -122,16 +143,35 @@
     maxFuzzy: 2,
   };
 
+  function telltale(text) {
+    return words(text).filter(function (word) { return !LITTLE.has(word); }).map(stem);
+  }
+
+  // a title that says what was asked, and little else, is what was meant
+  function ranked(results, asked) {
+    results.forEach(function (result) {
+      var title = telltale(data.entries[result.id][0]);
+      var said = asked.filter(function (word) { return title.indexOf(word) >= 0; }).length / asked.length;
+      var telling = title.filter(function (word) { return asked.indexOf(word) >= 0; }).length / (title.length || 1);
+      result.score *= title.join(" ") === asked.join(" ") ? 3 : 1 + said * said * telling;
+    });
+    return results.sort(function (a, b) { return b.score - a.score || a.id - b.id; });
+  }
+
   function find(question) {
     var terms = words(question, true);
     var telling = terms.filter(function (term) { return !LITTLE.has(term); });
+    var asked = (telling.length ? telling : terms).map(stem);
     var split = phrases(telling.length ? telling : terms);
     function ask(combine, shortest) {
       var queries = split.found.concat(split.left.map(function (term) { return meaning(term, shortest); }));
-      return queries.length ? index.search({ combineWith: combine, queries: queries }, OPTIONS) : [];
+      return queries.length ? ranked(index.search({ combineWith: combine, queries: queries }, OPTIONS), asked) : [];
     }
     var all = ask("AND", 4);
-    return all.length ? all : ask("OR", 3);
+    if (all.length >= IN_BOX) { return all; }
+    // after what holds every word, what holds some of them
+    var held = new Set(all.map(function (result) { return result.id; }));
+    return all.concat(ask("OR", all.length ? 4 : 3).filter(function (result) { return !held.has(result.id); }));
   }
 
   /* ---- results ------------------------------------------------------------------------------- */
@@ -141,7 +181,7 @@
     var wanted = new Set(terms);
     var pattern = /T\d{1,2}-[A-F][1-8]|[\p{L}\p{N}/]+(?:\s?mm\b)?/gu, match;
     while ((match = pattern.exec(sentence))) {
-      if (words(match[0]).some(function (term) { return wanted.has(term); })) {
+      if (words(match[0]).some(function (term) { return wanted.has(stem(term)); })) {
         holder.append(sentence.slice(last, match.index));
         var mark = document.createElement("mark");
         mark.textContent = match[0];
@@ -157,13 +197,13 @@
   function telling(text, terms) {
     var wanted = new Set(terms), best = "", most = 0;
     text.split(/\n|(?<=[.!?])\s+(?=\p{Lu})/u).forEach(function (sentence) {
-      var held = new Set(words(sentence).filter(function (term) { return wanted.has(term); }));
+      var held = new Set(words(sentence).map(stem).filter(function (term) { return wanted.has(term); }));
       var worth = 0; // of two sentences with as many of the words, the one with the longer says more
       held.forEach(function (term) { worth += 1 + term.length / 100; });
       if (worth > most) { most = worth; best = sentence; }
     });
     if (best.length > 220) {
-      var first = words(best).findIndex(function (term) { return wanted.has(term); });
+      var first = words(best).findIndex(function (term) { return wanted.has(stem(term)); });
       var from = Math.max(0, best.split(/\s+/).slice(0, Math.max(0, first - 12)).join(" ").length);
       best = (from ? "… " : "") + best.slice(from, from + 200).trim() + " …";
     }

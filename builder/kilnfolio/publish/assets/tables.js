@@ -1,46 +1,38 @@
-/* Tables that can be sorted and filtered. Without this script they are whole and in a sensible order. */
+/* Tables that can be sorted and filtered, and taken away as CSV. The address carries the filter and the
+   order, so that it can be sent to somebody. Without this script the tables are whole and in a sensible order. */
 (function () {
   "use strict";
 
-  function worth(cell) {
-    var text = cell.dataset.value || cell.textContent.trim();
-    var number = parseFloat(text.replace(/\u2212/g, "-").replace(/[\u202f\u00a0 ]/g, ""));
-    return { text: text, number: cell.dataset.value || !/^[\u2212+-]?[\d.]/.test(text) ? NaN : number };
-  }
-
-  function compare(a, b) {
-    var blankA = a.text === "" || a.text === "\u2013", blankB = b.text === "" || b.text === "\u2013";
-    if (blankA || blankB) { return blankA - blankB; }
-    if (!isNaN(a.number) && !isNaN(b.number)) { return a.number - b.number; }
-    return a.text.localeCompare(b.text, document.documentElement.lang, { numeric: true });
-  }
-
-  function sortBy(table, heading, place) {
-    var falling = heading.getAttribute("aria-sort") === "ascending";
-    table.querySelectorAll("th[aria-sort]").forEach(function (other) { other.removeAttribute("aria-sort"); });
-    heading.setAttribute("aria-sort", falling ? "descending" : "ascending");
-    var body = table.tBodies[0], rows = Array.from(body.rows).map(function (row) {
-      return { row: row, worth: worth(row.cells[place]) };
-    });
-    rows.sort(function (a, b) { return falling ? compare(b.worth, a.worth) : compare(a.worth, b.worth); });
-    rows.forEach(function (item) { body.append(item.row); });
-  }
-
-  function makeSortable(table) {
-    Array.from(table.tHead.rows[0].cells).forEach(function (heading, place) {
-      var button = document.createElement("button");
-      button.type = "button";
-      button.className = "sort";
-      button.title = "Sort by this column";
-      button.append.apply(button, Array.from(heading.childNodes));
-      heading.append(button);
-      button.addEventListener("click", function () { sortBy(table, heading, place); });
-    });
-  }
+  var MOST = 300; // rows drawn at once: more would make the browser lay out thousands for nobody
 
   function plain(text) {
     return text.normalize("NFKD").replace(/[\u0300-\u036f]/g, "").toLowerCase();
   }
+
+  function tidy(text) { return text.replace(/[\s\u202f\u00a0]+/g, " ").trim(); }
+
+  /* ---- order ---------------------------------------------------------------------------------- */
+
+  // what a cell is ordered by: its number, or its words with every number in them padded, "kiln 10" after "kiln 9"
+  function worth(cell) {
+    var text = cell.dataset.value || cell.textContent.trim();
+    if (text === "" || text === "\u2013") { return { blank: 1 }; }
+    var number = parseFloat(text.replace(/\u2212/g, "-").replace(/[\u202f\u00a0 ]/g, ""));
+    if (!cell.dataset.value && /^[\u2212+-]?[\d.]/.test(text)) { return { blank: 0, number: number, text: "" }; }
+    return {
+      blank: 0,
+      number: NaN,
+      text: plain(text).replace(/\d+/g, function (digits) { return digits.padStart(9, "0"); }),
+    };
+  }
+
+  function compare(a, b) {
+    if (a.blank || b.blank) { return a.blank - b.blank; }
+    if (a.number < b.number || a.number > b.number) { return a.number - b.number; }
+    return a.text < b.text ? -1 : a.text > b.text ? 1 : 0;
+  }
+
+  /* ---- filters -------------------------------------------------------------------------------- */
 
   function passes(row, field) {
     var wanted = plain(field.value.trim());
@@ -48,33 +40,164 @@
     if (field.dataset.filter === undefined) {
       var where = field.dataset.filterWords ? row.dataset[field.dataset.filterWords] || ""
         : row.textContent + " " + (row.dataset.text || "");
-      return wanted.split(/\s+/).every(function (word) { return plain(where).indexOf(word) >= 0; });
+      where = plain(where);
+      return wanted.split(/\s+/).every(function (word) { return where.indexOf(word) >= 0; });
     }
     var have = row.dataset[field.dataset.filter] || "";
+    if (field.dataset.match === "from") { return have >= field.value; }
+    if (field.dataset.match === "until") { return have <= field.value; }
     return field.dataset.match === "word" ? have.split(" ").indexOf(field.value) >= 0 : have === field.value;
   }
 
-  function makeFilters(bar) {
-    var holder = document.getElementById(bar.dataset.filters);
-    var body = (holder.tBodies ? holder : holder.querySelector("table")).tBodies[0];
-    var fields = Array.from(bar.querySelectorAll("input, select"));
-    var count = document.createElement("span");
-    count.className = "filter-count";
-    count.setAttribute("role", "status");
-    bar.append(count);
-    function apply() {
-      var shown = 0;
-      Array.from(body.rows).forEach(function (row) {
-        row.hidden = !fields.every(function (field) { return passes(row, field); });
-        shown += !row.hidden;
-      });
-      count.textContent = shown + " of " + body.rows.length;
-    }
-    bar.addEventListener("input", apply);
-    bar.hidden = false;
-    apply();
+  // how a field is called in the address
+  function nameOf(field) {
+    var match = field.dataset.match;
+    return (field.dataset.filter || field.dataset.filterWords || "words") + (match === "from" || match === "until" ? "-" + match : "");
   }
 
-  document.querySelectorAll("table.sortable").forEach(makeSortable);
-  document.querySelectorAll("[data-filters]").forEach(makeFilters);
+  /* ---- CSV ------------------------------------------------------------------------------------ */
+
+  // a spreadsheet would run a cell that begins like a formula
+  function csvCell(text) {
+    text = tidy(text).replace(/^\u2013$/, "");
+    if (/^[=+@\t\r-]/.test(text) && !/^[+-]?[\d.]+$/.test(text)) { text = "'" + text; }
+    return /[",\n]/.test(text) ? '"' + text.replace(/"/g, '""') + '"' : text;
+  }
+
+  function csv(table, rows) {
+    var lines = [table.tHead.rows[0]].concat(rows).map(function (row) {
+      return Array.from(row.cells).map(function (cell) {
+        return csvCell((cell.dataset.value || cell.textContent).replace(/T.*/, cell.dataset.value ? "" : "$&"));
+      }).join(",");
+    });
+    return "\ufeff" + lines.join("\r\n") + "\r\n";
+  }
+
+  /* ---- a table -------------------------------------------------------------------------------- */
+
+  function makeRegister(table, bar) {
+    var body = table.tBodies[0], all = Array.from(body.rows), order = all.slice(), matching = all;
+    var headings = Array.from(table.tHead.rows[0].cells), names = headings.map(function (cell) {
+      return plain(tidy(cell.textContent)).replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, "");
+    });
+    var fields = bar ? Array.from(bar.querySelectorAll("input, select")) : [];
+    var keys = [], sorted = -1, falling = false, shown = MOST, count, more;
+
+    function draw() {
+      body.replaceChildren.apply(body, matching.slice(0, shown));
+      if (more) { more.hidden = matching.length <= shown; }
+      if (count) {
+        count.textContent = matching.length + " of " + all.length +
+          (matching.length > shown ? ", the first " + shown + " shown" : "");
+      }
+    }
+
+    function filter() {
+      var asked = fields.filter(function (field) { return field.value.trim(); });
+      matching = order.filter(function (row) {
+        return asked.every(function (field) { return passes(row, field); });
+      });
+      shown = MOST;
+      draw();
+    }
+
+    function sort() {
+      headings.forEach(function (heading) { heading.removeAttribute("aria-sort"); });
+      order = all.slice();
+      if (sorted >= 0) {
+        headings[sorted].setAttribute("aria-sort", falling ? "descending" : "ascending");
+        keys[sorted] = keys[sorted] ||
+          all.map(function (row) { return { row: row, worth: worth(row.cells[sorted]) }; });
+        var keyed = keys[sorted].slice();
+        keyed.sort(function (a, b) { return falling ? compare(b.worth, a.worth) : compare(a.worth, b.worth); });
+        order = keyed.map(function (item) { return item.row; });
+      }
+    }
+
+    /* the address: #species=quercus-rubra&sort=started&order=falling */
+    function write() {
+      var said = new URLSearchParams();
+      fields.forEach(function (field) { if (field.value.trim()) { said.set(nameOf(field), field.value.trim()); } });
+      if (sorted >= 0) { said.set("sort", names[sorted]); if (falling) { said.set("order", "falling"); } }
+      history.replaceState(null, "", "#" + said);
+    }
+
+    function read() {
+      var asked = location.hash.slice(1);
+      if (asked && asked.indexOf("=") < 0) { return false; } // a place in the page, not a filter
+      var said = new URLSearchParams(asked);
+      fields.forEach(function (field) { field.value = said.get(nameOf(field)) || ""; });
+      sorted = names.indexOf(said.get("sort"));
+      falling = said.get("order") === "falling";
+      return true;
+    }
+
+    function makeSortable() {
+      headings.forEach(function (heading, place) {
+        var button = document.createElement("button");
+        button.type = "button";
+        button.className = "sort";
+        button.title = "Sort by this column";
+        button.append.apply(button, Array.from(heading.childNodes));
+        heading.append(button);
+        button.addEventListener("click", function () {
+          falling = sorted === place && !falling;
+          sorted = place;
+          sort();
+          filter();
+          if (bar) { write(); }
+        });
+      });
+    }
+
+    function makeBar() {
+      count = document.createElement("span");
+      count.className = "filter-count";
+      count.setAttribute("role", "status");
+      bar.append(count);
+      if (bar.dataset.csv) {
+        var take = document.createElement("button");
+        take.type = "button";
+        take.textContent = "Download as CSV";
+        bar.append(take);
+        take.addEventListener("click", function () {
+          var link = document.createElement("a");
+          link.href = URL.createObjectURL(new Blob([csv(table, matching)], { type: "text/csv" }));
+          link.download = bar.dataset.csv;
+          link.click();
+          setTimeout(function () { URL.revokeObjectURL(link.href); }, 1000);
+        });
+      }
+      bar.addEventListener("input", function () { filter(); write(); });
+      bar.hidden = false;
+    }
+
+    function makeMore() {
+      more = document.createElement("button");
+      more.type = "button";
+      more.className = "more";
+      more.textContent = "Show more";
+      (table.closest(".scroll-x") || table).after(more);
+      more.addEventListener("click", function () { shown += MOST; draw(); });
+    }
+
+    if (all.length > MOST) { makeMore(); }
+    if (table.classList.contains("sortable")) { makeSortable(); }
+    if (bar) {
+      makeBar();
+      window.addEventListener("hashchange", function () { if (read()) { sort(); filter(); } });
+      read();
+    }
+    if (sorted >= 0) { sort(); }
+    filter();
+  }
+
+  var bars = new Map();
+  document.querySelectorAll("[data-filters]").forEach(function (bar) {
+    var holder = document.getElementById(bar.dataset.filters);
+    bars.set(holder.tBodies ? holder : holder.querySelector("table"), bar);
+  });
+  var tables = new Set(document.querySelectorAll("table.sortable"));
+  bars.forEach(function (bar, table) { tables.add(table); });
+  tables.forEach(function (table) { makeRegister(table, bars.get(table)); });
 }());

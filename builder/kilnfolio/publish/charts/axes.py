@@ -6,8 +6,9 @@ machine's arithmetic draws the same bytes. Looks come from classes in ``assets/t
 
 from __future__ import annotations
 
+import datetime as dt
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup, escape
@@ -193,6 +194,7 @@ def svg(
     title: str,
     description: str,
     parts: Iterable[Markup],
+    readout: Mapping[str, object] | None = None,
 ) -> Markup:
     """Return a drawing with its title and description.
 
@@ -206,14 +208,20 @@ def svg(
         What it is, and what it shows, for those who cannot see it.
     parts : iterable of Markup
         From this module.
+    readout : mapping, optional
+        What ``assets/charts.js`` needs to read values out; see `read_stops` and `read_clock`.
     """
+    told = Markup("").join(
+        Markup(' data-{}="{}"').format(name, value) for name, value in (readout or {}).items()
+    )
     return Markup(
-        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {} {}" role="img" '
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {} {}"{} role="img" '
         'aria-labelledby="{}-title {}-desc"><title id="{}-title">{}</title>'
         '<desc id="{}-desc">{}</desc>{}</svg>'
     ).format(
         _at(width),
         _at(height),
+        told,
         identity,
         identity,
         identity,
@@ -221,6 +229,41 @@ def svg(
         identity,
         escape(description),
         Markup("").join(parts),
+    )
+
+
+def read_stops() -> dict[str, object]:
+    """Return the read-out of a drawing whose parts say their own value; see `spoken`."""
+    return {"readout": "stops"}
+
+
+def read_clock(start: dt.datetime, days: float, first: Panel, last: Panel) -> dict[str, object]:
+    """Return the read-out of a drawing over time, whose values stand in the tables behind it.
+
+    Parameters
+    ----------
+    start : datetime
+        Moment of its left edge.
+    days : float
+        What its width stands for [d].
+    first, last : Panel
+        Its uppermost and its lowest panel.
+    """
+    return {
+        "readout": "clock",
+        "from": start.isoformat(),
+        "days": f"{days:.6f}",
+        "left": _at(first.left),
+        "width": _at(first.width),
+        "top": _at(first.top),
+        "foot": _at(last.foot),
+    }
+
+
+def spoken(words: str, x: float, y: float, width: float, height: float) -> Markup:
+    """Return an unseen rectangle over a part of a drawing, with what to read out there."""
+    return Markup('<rect class="stop" x="{}" y="{}" width="{}" height="{}" data-read="{}"/>').format(
+        _at(x), _at(y), _at(width), _at(height), words
     )
 
 

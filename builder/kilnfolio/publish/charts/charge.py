@@ -8,7 +8,16 @@ from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
-from kilnfolio.publish.charts.axes import Axis, Panel, even_axis, segment, spread, svg, text
+from kilnfolio.publish.charts.axes import (
+    Axis,
+    Panel,
+    even_axis,
+    read_clock,
+    segment,
+    spread,
+    svg,
+    text,
+)
 from kilnfolio.review.dossier import AirPoint, BoardResult, Dossier
 
 #: Line styles that tell boards apart.
@@ -61,7 +70,13 @@ def charge_chart(dossier: Dossier, zone: ZoneInfo) -> Markup:
         *_air_lines(dossier, lower, clock),
     ]
     return svg(
-        "charge-chart", _VIEW, lower.foot + 50, f"Charge {dossier.charge}", describe(dossier), parts
+        "charge-chart",
+        _VIEW,
+        lower.foot + 50,
+        f"Charge {dossier.charge}",
+        describe(dossier),
+        parts,
+        read_clock(clock.start, clock.days, upper, lower),
     )
 
 
@@ -155,12 +170,12 @@ def _step_lines(dossier: Dossier, upper: Panel, lower: Panel, clock: _Clock) -> 
             yield text(
                 "step-line",
                 x,
-                upper.foot + 30,
+                upper.foot + 32,
                 point.label,
                 "end" if point.label == "equalizing" else "start",
             )
         elif x - free > 11:
-            yield text("step-line", x, upper.foot + 15, point.label, "middle")
+            yield text("step-line", x, upper.foot + 14, point.label, "middle")
             free = x
 
 

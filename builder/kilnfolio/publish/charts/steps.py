@@ -7,7 +7,16 @@ from itertools import pairwise
 
 from markupsafe import Markup
 
-from kilnfolio.publish.charts.axes import Axis, Panel, even_axis, spread, svg, text
+from kilnfolio.publish.charts.axes import (
+    Axis,
+    Panel,
+    even_axis,
+    read_stops,
+    spoken,
+    spread,
+    svg,
+    text,
+)
 from kilnfolio.review.figures import number
 from kilnfolio.review.setpoints import AirState, PlannedStep
 
@@ -49,14 +58,22 @@ def step_diagram(title: str, steps: Sequence[PlannedStep]) -> Markup:
             about=5,
         ),
     )
-    parts = [panel.frame(), *_lines(panel, steps, starts), *_numbers(panel, starts)]
+    parts = [panel.frame(), *_lines(panel, steps, starts), *_numbers(panel, steps, starts)]
     last = steps[-1].air
     description = (
         f"{len(steps)} steps. The dry bulb rises from {steps[0].air.dry_bulb_c:.1f} to "
         f"{last.dry_bulb_c:.1f} °C while the EMC falls from {steps[0].air.emc_pct:.1f} to "
         f"{last.emc_pct:.1f} %."
     )
-    return svg("step-diagram", _VIEW, panel.foot + 50, f"Steps of {title}", description, parts)
+    return svg(
+        "step-diagram",
+        _VIEW,
+        panel.foot + 50,
+        f"Steps of {title}",
+        description,
+        parts,
+        read_stops(),
+    )
 
 
 def _hours(steps: Sequence[PlannedStep]) -> tuple[Axis, list[float]]:
@@ -96,9 +113,16 @@ def _lines(panel: Panel, steps: Sequence[PlannedStep], starts: Sequence[float]) 
         yield text(css, panel.right + 10, y, words)
 
 
-def _numbers(panel: Panel, starts: Sequence[float]) -> Iterator[Markup]:
+def _numbers(
+    panel: Panel, steps: Sequence[PlannedStep], starts: Sequence[float]
+) -> Iterator[Markup]:
     edges = [*starts, panel.x.high]
-    for place, (first, last) in enumerate(pairwise(edges), start=1):
-        yield text(
-            "step-line", panel.x_at((first + last) / 2), panel.top + 12, str(place), "middle"
+    for place, (step, (first, last)) in enumerate(zip(steps, pairwise(edges), strict=True), start=1):
+        left, right = panel.x_at(first), panel.x_at(last)
+        yield text("step-line", (left + right) / 2, panel.top + 12, str(place), "middle")
+        air = step.air
+        words = (
+            f"Step {place}: dry bulb {number(air.dry_bulb_c, 1)} °C, "
+            f"wet bulb {number(air.wet_bulb_c, 1)} °C, EMC {number(air.emc_pct, 1)} %"
         )
+        yield spoken(words, left, panel.top, right - left, panel.height)

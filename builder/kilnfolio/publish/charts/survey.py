@@ -9,7 +9,16 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from kilnfolio.publish.charts.axes import Axis, Panel, even_axis, segment, svg, text
+from kilnfolio.publish.charts.axes import (
+    Axis,
+    Panel,
+    even_axis,
+    read_stops,
+    segment,
+    spoken,
+    svg,
+    text,
+)
 from kilnfolio.review.figures import number
 
 _WIDTH, _HEIGHT = 420.0, 236.0
@@ -64,7 +73,7 @@ def histogram(
     panel = _panel(first * width, last * width, max(counts.values()))
     parts = [*_band(panel, low_pct, high_pct), panel.frame()]
     for place in sorted(counts):
-        parts += _bar(panel, place * width, width, counts[place])
+        parts.append(_bar(panel, place * width, width, counts[place]))
     if target_pct is not None:
         x = panel.x_at(target_pct)
         parts += [
@@ -79,17 +88,27 @@ def histogram(
                 "middle",
             ),
         ]
+    bars = _bars(counts, width)
+    for place, (words, count) in enumerate(bars, start=min(counts)):
+        left = panel.x_at(place * width)
+        room = panel.x_at((place + 1) * width) - left
+        readings_words = f"{words}: {count} {'reading' if count == 1 else 'readings'}"
+        parts.append(spoken(readings_words, left, panel.top, room, panel.height))
+    description = _describe(readings, low_pct, high_pct)
+    return Histogram(
+        svg(identity, _WIDTH, _HEIGHT, title, description, parts, read_stops()), bars
+    )
+
+
+def _bars(counts: Counter[int], width: float) -> list[tuple[str, int]]:
     decimals = 2 if width < 0.5 else 1 if width < 1 else 0
-    bars = [
+    return [
         (
             f"{number(place * width, decimals)} to under {number((place + 1) * width, decimals)} %",
             counts[place],
         )
         for place in range(min(counts), max(counts) + 1)
     ]
-    return Histogram(
-        svg(identity, _WIDTH, _HEIGHT, title, _describe(readings, low_pct, high_pct), parts), bars
-    )
 
 
 def _bin_width(low: float, high: float) -> float:
@@ -105,7 +124,7 @@ def _panel(low: float, high: float, most: int) -> Panel:
     return Panel(
         34,
         44,
-        376,
+        366,
         142,
         Axis(low, high, tuple(marks), "moisture content, %"),
         Axis(
@@ -128,14 +147,12 @@ def _band(panel: Panel, low: float | None, high: float | None) -> list[Markup]:
     ]
 
 
-def _bar(panel: Panel, start: float, width: float, count: int) -> list[Markup]:
+def _bar(panel: Panel, start: float, width: float, count: int) -> Markup:
     left, right = panel.x_at(start) + 1, panel.x_at(start + width) - 1
     top = panel.y_at(count)
-    return [
-        Markup('<rect class="bar" x="{}" y="{}" width="{}" height="{}"/>').format(
-            *(f"{value:.1f}" for value in (left, top, right - left, panel.foot - top))
-        )
-    ]
+    return Markup('<rect class="bar" x="{}" y="{}" width="{}" height="{}"/>').format(
+        *(f"{value:.1f}" for value in (left, top, right - left, panel.foot - top))
+    )
 
 
 def _describe(readings: Sequence[float], low: float | None, high: float | None) -> str:

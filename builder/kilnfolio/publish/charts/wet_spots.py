@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from kilnfolio.publish.charts.axes import segment, svg, text
+from kilnfolio.publish.charts.axes import read_stops, segment, spoken, svg, text
 from kilnfolio.review.figures import number
 
 _VIEW, _ROW = 480.0, 30.0
@@ -46,7 +46,15 @@ def wet_spot_map(kiln: str, spots: Sequence[Spot]) -> Markup:
         f"Wettest: {wettest.position}, {_signed(wettest.points)} points. Driest: "
         f"{driest.position}, {_signed(driest.points)} points."
     )
-    return svg("wet-spots", _VIEW, foot + 8, f"Where {kiln} dries unevenly", description, parts)
+    return svg(
+        "wet-spots",
+        _VIEW,
+        foot + 8,
+        f"Where {kiln} dries unevenly",
+        description,
+        parts,
+        read_stops(),
+    )
 
 
 def _row(spot: Spot, top: float, most: float) -> list[Markup]:
@@ -61,6 +69,13 @@ def _row(spot: Spot, top: float, most: float) -> list[Markup]:
         text("axis", 4, top + 19, spot.position),
         bar,
         text("axis", x, top + 19, _signed(spot.points), "start" if wetter else "end"),
+        spoken(
+            f"{spot.position}: {_signed(spot.points)} points, {spot.readings} readings",
+            0,
+            top,
+            _VIEW,
+            _ROW,
+        ),
     ]
 
 

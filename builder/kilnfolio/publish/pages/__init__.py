@@ -34,6 +34,7 @@ from kilnfolio.publish.pages.records import records_page
 from kilnfolio.publish.pages.schedules import schedule_pages
 from kilnfolio.publish.pages.sources import sources_page
 from kilnfolio.publish.pages.species import species_pages
+from kilnfolio.publish.seals import Seals
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier, LotDossier
 
@@ -50,6 +51,7 @@ def render_pages(
     *,
     manuscript: Manuscript | None = None,
     handbook: Iterable[Page] = (),
+    seals: Seals | None = None,
 ) -> Iterator[Page]:
     """Yield every page of the mill edition but the handbook's own.
 
@@ -69,8 +71,11 @@ def render_pages(
         The handbook's chapters, for the contents and for what cites a publication.
     handbook : iterable of Page
         The handbook's pages, for the list that stands in for search where no script runs.
+    seals : Seals, optional
+        What the ledger says of charges and lots.
     """
-    holdings = Holdings(folder, dossiers, lot_dossiers, env, tokens, build_date)
+    holdings = Holdings(
+        folder, dossiers, lot_dossiers, env, tokens, build_date, seals or Seals())
     rest: list[Page] = []
     for pages in (
         home_page(holdings, manuscript),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from kilnfolio.publish import routes
 from kilnfolio.publish.charts.charge import charge_chart
@@ -25,9 +25,17 @@ from kilnfolio.publish.pages.words import (
     span,
     stock_words,
 )
+from kilnfolio.publish.seals import SealLine, SealView, Superseded
+from kilnfolio.publish.series import series_paths
 from kilnfolio.records.charge import Charge
 from kilnfolio.review import figures
-from kilnfolio.review.dossier import Dossier, HeatRun, StageResult, StepReplay
+from kilnfolio.review.dossier import (
+    Dossier,
+    HeatRun,
+    OvenDryEstimate,
+    StageResult,
+    StepReplay,
+)
 
 INDEX = "charges/index.html"
 
@@ -109,6 +117,22 @@ class HeatLine:
 
 
 @dataclass(frozen=True)
+class RateLine:
+    """The fastest loss of a board while wet, beside its safe rate."""
+
+    board: str
+    daily: float | None
+    """Over a day at least [points a day]."""
+    safe_daily: float | None
+    hourly: float | None
+    """For each hour the fans ran [points an hour]."""
+    safe_hourly: float | None
+    """The safe rate over 24 hours [points an hour]."""
+    beyond: bool
+    """Faster by the hour of running than the safe rate."""
+
+
+@dataclass(frozen=True)
 class ChargeView:
     """Everything a charge's page prints."""
 
@@ -131,8 +155,17 @@ class ChargeView:
     defects: str
     heat: list[HeatLine]
     core_chart: str
+    rates: list[RateLine]
+    """The fastest loss of each board while wet."""
+    versions: list[tuple[str, OvenDryEstimate]]
+    """Oven-dry masses of boards cut again, with the board's tag."""
     lots: list[Link]
     air_pressure_kpa: float
+    seal: SealView
+    series: tuple[str, str]
+    """Where its recomputed series stand."""
+    superseded_by: SealLine | None = None
+    """The entry that took the place of this sealed state."""
 
 
 def charge_pages(holdings: Holdings) -> Iterator[Page]:
@@ -140,6 +173,30 @@ def charge_pages(holdings: Holdings) -> Iterator[Page]:
     yield _index(holdings)
     for charge in holdings.charges:
         yield _page(holdings, charge)
+        for old in holdings.seals.superseded.get(charge.id, ()):
+            yield superseded_page(holdings, old)
+
+
+def superseded_page(holdings: Holdings, old: Superseded) -> Page:
+    """Return the page of a sealed state that was amended since: it stays, and says so."""
+    number = old.dossier.charge
+    then = replace(
+        holdings, folder=old.folder, dossiers={number: old.dossier}, lot_dossiers={}
+    )
+    record = old.folder.charges[number].record
+    view = replace(
+        charge_view(then, record), seal=SealView((old.line,)), superseded_by=old.by, lots=[]
+    )
+    return holdings.page(
+        "charge.html",
+        old.line.page,
+        f"Charge {number}, superseded",
+        "charge",
+        view=view,
+        crumbs=(("Charges", INDEX), (number, routes.charge(number))),
+        summary=f"As sealed {old.line.at:%Y-%m-%d}; superseded.",
+        robots="noindex",
+    )
 
 
 def _index(holdings: Holdings) -> Page:
@@ -152,6 +209,7 @@ def _index(holdings: Holdings) -> Page:
         }
     )
     kilns = sorted({(row.kiln, row.kiln_id) for row in rows})
+    thicknesses = sorted({words for row in rows for words in row.thickness})
     outcomes = [outcome for outcome in GRAVITY if any(row.outcome == outcome for row in rows)]
     return holdings.page(
         "charges_index.html",
@@ -160,6 +218,7 @@ def _index(holdings: Holdings) -> Page:
         "charge",
         rows=rows,
         species=species,
+        thicknesses=thicknesses,
         kilns=kilns,
         outcomes=outcomes,
         meanings=OUTCOME_MEANING,
@@ -211,10 +270,19 @@ def charge_view(holdings: Holdings, record: Charge) -> ChargeView:
         defects=defects_found(record),
         heat=[_heat(run) for run in dossier.heat],
         core_chart=core_chart(dossier, zone),
+        rates=list(_rates(dossier)),
+        versions=[
+            (board.id, estimate)
+            for board in dossier.boards
+            if len(board.estimates) > 1
+            for estimate in board.estimates
+        ],
         lots=[
             Link(f"Lot {lot.id}", routes.lot(lot.id)) for lot in holdings.lots_of_charge[record.id]
         ],
         air_pressure_kpa=dossier.rules.pressure_pa / 1000.0,
+        seal=holdings.seals.of_charge(record.id),
+        series=series_paths(record.id),
     )
 
 
@@ -316,6 +384,17 @@ def _stages(dossier: Dossier) -> Iterator[StageView]:
     ):
         if result:
             yield StageView(name, result, span(result.start, result.end))
+
+
+def _rates(dossier: Dossier) -> Iterator[RateLine]:
+    for board in dossier.boards:
+        daily, safe = board.fastest_daily_loss_pct, board.safe_daily_loss_pct
+        hourly = board.fastest_hourly_loss_pct
+        if daily is None and hourly is None:
+            continue
+        safe_hourly = None if safe is None else safe / 24.0
+        beyond = hourly is not None and safe_hourly is not None and hourly > safe_hourly
+        yield RateLine(board.id, daily, safe, hourly, safe_hourly, beyond)
 
 
 def _survey(dossier: Dossier) -> SurveyView | None:

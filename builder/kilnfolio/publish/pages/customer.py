@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -14,9 +15,11 @@ from markupsafe import Markup
 from kilnfolio.physics.sorption import relative_humidity_for_emc
 from kilnfolio.publish.charts.survey import Histogram, histogram
 from kilnfolio.publish.editions import Seen, for_customer
+from kilnfolio.publish.lot_record import LotRecord, linked_data, worded_by
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.words import listed, plural
-from kilnfolio.publish.qr import lot_address, qr_svg
+from kilnfolio.publish.qr import labelled, lot_address, qr_svg
+from kilnfolio.publish.seals import SealView
 from kilnfolio.publish.templating import render
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review import figures
@@ -76,6 +79,50 @@ class CustomerLot:
     chart: Histogram | None
     address: str
     qr: Markup
+    served: Served | None = None
+    """The record as data; none where only the words are wanted."""
+
+    @property
+    def label_address(self) -> str:
+        """Where the label's code leads: the record, and the seal it is to bear."""
+        seal = self.served.seal.last if self.served else None
+        return labelled(self.address, seal.digits if seal else "")
+
+
+@dataclass(frozen=True)
+class Served:
+    """A lot's record as it is served: its bytes, and the seals that bind it."""
+
+    text: str
+    """Canonical JSON."""
+    record: LotRecord
+    """The same, read."""
+    seal: SealView
+    """The entries of the ledger; none where it is not sealed. Names in it are never printed."""
+
+    @property
+    def linked(self) -> Markup:
+        """The record in the vocabulary of schema.org, safe inside a script element."""
+        text = json.dumps(linked_data(self.record), ensure_ascii=False, sort_keys=True)
+        return Markup(text.replace("&", r"\u0026").replace("<", r"\u003c").replace(">", r"\u003e"))
+
+
+def with_record(view: CustomerLot, text: str, seal: SealView) -> CustomerLot:
+    """Return a customer's view that prints a record: the sealed one where there is one.
+
+    Parameters
+    ----------
+    view : CustomerLot
+        What the records say now.
+    text : str
+        The record to serve, as canonical JSON.
+    seal : SealView
+        How it is sealed.
+    """
+    record = LotRecord.model_validate_json(text)
+    full = replace(view, **worded_by(record), served=Served(text, record, seal))
+    title = f"Code that leads to the record of lot {view.lot}"
+    return replace(full, qr=qr_svg(full.label_address, title))
 
 
 def customer_lot(
@@ -266,6 +313,7 @@ def render_customer(
     lot_dossiers: Mapping[str, LotDossier],
     env: Environment,
     tokens: Mapping[str, str],
+    views: Mapping[str, CustomerLot] | None = None,
 ) -> Iterator[Page]:
     """Yield the page of every lot that has an address.
 
@@ -279,10 +327,13 @@ def render_customer(
         Of an edition without a menu: ``environment(mill, menu=())``.
     tokens : mapping of str to str
         The last part of each lot's address.
+    views : mapping of str to CustomerLot, optional
+        What each page prints, where it is made already.
     """
     for lot_id in sorted(lot_dossiers):
         if lot_id in tokens:
-            view = customer_lot(folder, lot_id, dossiers, lot_dossiers[lot_id], tokens[lot_id])
+            view = views[lot_id] if views else customer_lot(
+                folder, lot_id, dossiers, lot_dossiers[lot_id], tokens[lot_id])
             yield render_lot(env, view, tokens[lot_id])
 
 

@@ -10,6 +10,7 @@ from kilnfolio.publish import routes
 from kilnfolio.publish.pages.holdings import Holdings
 from kilnfolio.publish.pages.words import Count, days, gravest, outcome_counts, stock_words
 from kilnfolio.records.charge import Charge
+from kilnfolio.review import figures
 from kilnfolio.review.dossier import Outcome
 
 
@@ -22,6 +23,8 @@ class ChargeRow:
     stock: str
     species: str
     """Species ids, for filters."""
+    thickness: tuple[str, ...]
+    """Each thickness as sold, for filters."""
     kiln: str
     kiln_id: str
     schedule: str
@@ -55,6 +58,7 @@ def _row(holdings: Holdings, charge: Charge) -> ChargeRow:
         routes.charge(charge.id),
         stock_words(charge, names),
         " ".join(sorted(names)),
+        tuple(sorted({stock.thickness.entered.replace(" ", figures.NBSP) for stock in charge.stock})),
         kiln.name,
         kiln.id,
         holdings.folder.schedules[charge.schedule].record.title,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, TypeVar
 
@@ -13,6 +13,7 @@ from jinja2 import Environment
 
 from kilnfolio.publish import routes
 from kilnfolio.publish.page import Page
+from kilnfolio.publish.seals import Seals
 from kilnfolio.publish.templating import render
 from kilnfolio.records.book import publication_of
 from kilnfolio.records.charge import Charge
@@ -56,6 +57,7 @@ class Holdings:
     env: Environment
     tokens: Mapping[str, str]
     build_date: dt.date
+    seals: Seals = field(default_factory=Seals)
 
     @cached_property
     def pressure_pa(self) -> float:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
-from statistics import fmean
 
 from kilnfolio.publish import routes
 from kilnfolio.publish.charts.wet_spots import Spot, wet_spot_map
@@ -15,6 +14,7 @@ from kilnfolio.publish.pages.holdings import Holdings
 from kilnfolio.publish.pages.words import listed, plural
 from kilnfolio.records.kiln import Instrument, Kiln
 from kilnfolio.review import figures
+from kilnfolio.review.evidence import KilnCharge, kiln_evidence
 
 INDEX = "kilns/index.html"
 
@@ -40,6 +40,8 @@ class KilnView:
     """Surveys the map is made from."""
     map: str
     charges: list[ChargeRow]
+    kept: list[tuple[KilnCharge, str]]
+    """How its air was kept in each charge, and where the charge is."""
 
 
 def kiln_pages(holdings: Holdings) -> Iterator[Page]:
@@ -63,15 +65,17 @@ def kiln_pages(holdings: Holdings) -> Iterator[Page]:
 
 
 def _page(holdings: Holdings, record: Kiln) -> Page:
-    spots, surveys = wet_spots(holdings, record)
+    evidence = kiln_evidence(record.id, record.positions, holdings.dossiers.values())
+    spots = [Spot(spot.position, spot.points, spot.readings) for spot in evidence.wet_spots]
     view = KilnView(
         record,
         _facts(record),
         [_line(one) for one in record.instruments],
         spots,
-        surveys,
+        evidence.surveys,
         wet_spot_map(record.name, spots) if spots else "",
         charge_rows(holdings, holdings.charges_of_kiln[record.id]),
+        [(line, routes.charge(line.charge)) for line in evidence.charges],
     )
     return holdings.page(
         "kiln.html",
@@ -111,29 +115,3 @@ def _line(instrument: Instrument) -> InstrumentLine:
     return InstrumentLine(
         instrument, last, "±" + figures.side_by_side(uncertainty) if uncertainty else ""
     )
-
-
-def wet_spots(holdings: Holdings, kiln: Kiln) -> tuple[list[Spot], int]:
-    """Return how far each position lies from its survey's mean, over all charges of a kiln.
-
-    Returns
-    -------
-    tuple of list of Spot and int
-        Positions from the door inward, those without a reading left out; the surveys used.
-    """
-    readings: dict[str, list[float]] = {}
-    surveys = 0
-    for charge in holdings.charges_of_kiln[kiln.id]:
-        survey = holdings.dossiers[charge.id].survey
-        if survey is None or not any(survey.positions):
-            continue
-        surveys += 1
-        for position, mc in zip(survey.positions, survey.readings, strict=True):
-            if position:
-                readings.setdefault(position, []).append(mc - survey.mean_pct)
-    order = [*kiln.positions, *sorted(set(readings) - set(kiln.positions))]
-    return [
-        Spot(position, round(fmean(readings[position]), 2), len(readings[position]))
-        for position in order
-        if position in readings
-    ], surveys

@@ -15,7 +15,8 @@ from kilnfolio.publish.pages.customer import VERDICTS, pack_words
 from kilnfolio.publish.pages.findings import FindingGroups, finding_groups
 from kilnfolio.publish.pages.holdings import Holdings
 from kilnfolio.publish.pages.words import Count, outcome_counts, plural
-from kilnfolio.publish.qr import lot_address, qr_svg
+from kilnfolio.publish.qr import labelled, lot_address, qr_svg
+from kilnfolio.publish.seals import SealView
 from kilnfolio.records.lot import Lot
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import LotDossier, Outcome
@@ -53,6 +54,7 @@ class LotView:
     address: str
     """Where the label leads; empty where the lot has no address."""
     qr: Markup
+    seal: SealView
 
 
 def lot_pages(holdings: Holdings) -> Iterator[Page]:
@@ -103,7 +105,15 @@ def lot_view(holdings: Holdings, record: Lot) -> LotView:
     dossier = holdings.lot_dossiers[record.id]
     judgement = dossier.judgement
     token = holdings.tokens.get(record.id, "")
-    address = lot_address(holdings.folder.mill.record.records_address, token) if token else ""
+    seal = holdings.seals.of_lot(record.id)
+    address = (
+        labelled(
+            lot_address(holdings.folder.mill.record.records_address, token),
+            seal.last.digits if seal.last else "",
+        )
+        if token
+        else ""
+    )
     chart = (
         histogram(
             dossier.readings,
@@ -143,6 +153,7 @@ def lot_view(holdings: Holdings, record: Lot) -> LotView:
         qr_svg(address, f"Code that leads to the record of lot {record.id}")
         if address
         else Markup(""),
+        seal,
     )
 
 

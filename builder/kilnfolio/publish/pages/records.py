@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 import types
 import typing
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal

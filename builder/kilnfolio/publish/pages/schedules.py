@@ -25,6 +25,7 @@ from kilnfolio.records.quantities import (
 from kilnfolio.records.schedule import Air, Modification, Schedule, Treatment
 from kilnfolio.records.species import Kind, Species
 from kilnfolio.review import figures
+from kilnfolio.review.evidence import schedule_evidence
 from kilnfolio.review.limits import LimitBook, Subject
 from kilnfolio.review.setpoints import AirState, PlannedStep, planned_steps, resolve
 
@@ -102,6 +103,20 @@ class ModificationLine:
 
 
 @dataclass(frozen=True)
+class EvidenceLine:
+    """What the mill's charges of one revision and stock came to."""
+
+    revision: int
+    stock: str
+    charges: int
+    mean_days: float
+    shortest: float
+    longest: float
+    sd: float | None
+    defects: str
+
+
+@dataclass(frozen=True)
 class ScheduleView:
     """Everything a schedule page prints."""
 
@@ -117,6 +132,26 @@ class ScheduleView:
     cite: Citation
     diagram: str
     charges: list[ChargeRow]
+    evidence: list[EvidenceLine]
+
+
+def _evidence(holdings: Holdings, record: Schedule) -> Iterator[EvidenceLine]:
+    charges = {charge.id: charge for charge in holdings.charges_of_schedule[record.id]}
+    for found in schedule_evidence(record.id, charges, holdings.dossiers):
+        yield EvidenceLine(
+            found.revision,
+            f"{holdings.species_name(found.species)}, {found.thickness}",
+            len(found.charges),
+            found.mean_days,
+            min(found.days),
+            max(found.days),
+            found.pooled_sd_pct,
+            "; ".join(
+                f"{one.defect.replace('-', ' ')} {figures.measure(one.share_pct, '%', 1)}"
+                for one in found.defects
+                if one.pieces
+            ),
+        )
 
 
 def schedule_pages(holdings: Holdings) -> Iterator[Page]:
@@ -178,6 +213,7 @@ def _page(holdings: Holdings, record: Schedule) -> Page:
         holdings.cite(record.source),
         step_diagram(record.title, steps),
         charge_rows(holdings, holdings.charges_of_schedule[record.id]),
+        list(_evidence(holdings, record)),
     )
     return holdings.page(
         "schedule.html",

@@ -3,26 +3,32 @@
 from __future__ import annotations
 
 from kilnfolio.physics.moisture import mass_at
-from kilnfolio.publish.handbook.examples import Board
-from kilnfolio.publish.practice.problem import Draw, Written, kind, rounded, words
+from kilnfolio.publish.practice.problem import (
+    Draw,
+    Written,
+    kind,
+    rounded,
+    value_of,
+    words,
+)
 
 MC = "Moisture content"
 BOARDS = "Sample boards"
 CONTROL = "Controlling MC"
 
 
-def _section(draw: Draw, mc: float) -> tuple[str, str]:
+def _section(draw: Draw, mc: float, dry: float | None = None) -> tuple[str, str]:
     """Return green and oven-dry mass of a section about so wet."""
-    dry = draw.number(58.0, 130.0, 0.1)
+    dry = dry or draw.number(58.0, 130.0, 0.1)
     return words(rounded(float(mass_at(dry, mc)), 0.1), "g"), words(dry, "g")
 
 
-def _pair(draw: Draw, low: float = 55.0, high: float = 95.0) -> list[dict[str, str]]:
-    """Return the steps that give the MC of two sections cut from one board."""
-    mc = draw.number(low, high, 0.1)
+def _pair(draw: Draw, mc: float) -> list[dict[str, str]]:
+    """Return the steps that give the MC of two sections cut from one board about so wet."""
+    size = draw.number(64.0, 124.0, 0.1)
     pair = []
-    for name, off in (("first", draw.number(0.3, 1.4, 0.1)), ("second", 0.0)):
-        green, dry = _section(draw, mc + off)
+    for name, off in (("first", draw.number(0.2, 0.9, 0.1)), ("second", -0.4)):
+        green, dry = _section(draw, mc + off, rounded(size + draw.number(-3.0, 3.0, 0.1), 0.1))
         pair.append(
             {"let": name, "compute": "moisture_content", "mass": green, "oven_dry_mass": dry}
         )
@@ -49,7 +55,7 @@ def _two_sections(draw: Draw) -> Written:
         "{second.oven_dry_mass}. What MC is taken for the board between them?",
         "Work out each section by itself; then take the mean.",
         [
-            *_pair(draw),
+            *_pair(draw, draw.number(55.0, 95.0, 0.1)),
             {"let": "board", "compute": "mean", "of": ["first", "second"]},
         ],
         "The sections stood at {first} and {second}; the board is taken as {board}.",
@@ -122,8 +128,9 @@ def _damp_section(draw: Draw) -> Written:
 @kind("most-water", MC, "As wet as wood can be")
 def _most_water(draw: Draw) -> Written:
     gravity = f"{draw.number(0.32, 0.68, 0.01):.2f}"
+    stated = draw.pick((110.0, 130.0, 150.0, 180.0))
     return Written(
-        "A sheet gives an MC of 240 % for a species of basic specific gravity "
+        f"A sheet gives an MC of {stated:.0f} % for a species of basic specific gravity "
         "{most.basic_specific_gravity}. What is the most its wood could hold, every cell full?",
         "Wood substance has a specific gravity of 1.54; the rest of the room can fill with water.",
         [{"let": "most", "compute": "maximum_mc", "basic_specific_gravity": gravity}],
@@ -131,16 +138,11 @@ def _most_water(draw: Draw) -> Written:
             "Full of water it would be at {most}. "
             + (
                 "The sheet is possible, though a board so wet is worth weighing again."
-                if _value(board, "most") >= 240.0
+                if value_of(board, "most") >= stated
                 else "The sheet cannot be right: look for a slip in a mass."
             )
         ),
     )
-
-
-def _value(board: Board, name: str) -> float:
-    value = board.results[name].value
-    return value[0] if isinstance(value, tuple) else value
 
 
 # --- sample boards --------------------------------------------------------------------------------
@@ -200,8 +202,9 @@ def _mass_when_due(draw: Draw) -> Written:
 
 @kind("sections-to-today", BOARDS, "From the saw to this morning")
 def _sections_to_today(draw: Draw) -> Written:
-    pair = _pair(draw)
-    green, dry = _board_of(draw, draw.number(58.0, 92.0, 0.1))
+    start = draw.number(55.0, 95.0, 0.1)
+    pair = _pair(draw, start)
+    green, dry = _board_of(draw, start)
     later = words(rounded(float(mass_at(dry, draw.number(18.0, 44.0, 0.1))), 1.0), "g", 0)
     return Written(
         "A sample board weighs {dry.mass} between two sections: {first.mass} green and "
@@ -310,7 +313,9 @@ def _boards(draw: Draw, count: int, low: float = 22.0, high: float = 60.0) -> li
     middle = draw.number(low, high, 0.1)
     return [
         words(value, "%")
-        for value in draw.numbers(count, rounded(middle - 8.0, 0.1), rounded(middle + 8.0, 0.1), 0.1)
+        for value in draw.numbers(
+            count, rounded(middle - 8.0, 0.1), rounded(middle + 8.0, 0.1), 0.1
+        )
     ]
 
 
@@ -384,7 +389,7 @@ def _step_due(draw: Draw) -> Written:
             "The controlling MC is {control}. "
             + (
                 "Yes: the trigger is reached."
-                if _value(board, "control") <= trigger
+                if round(value_of(board, "control"), 1) <= trigger
                 else "No: it is still above the trigger. Hold the air and weigh again next round."
             )
         ),

@@ -77,6 +77,12 @@ def words(value: float, unit: str, decimals: int = 1) -> str:
     return f"{value:.{decimals}f} {unit}"
 
 
+def value_of(board: Board, name: str) -> float:
+    """Return the result of a step in its house unit; the lower end of an interval."""
+    value = board.results[name].value
+    return value[0] if isinstance(value, tuple) else value
+
+
 @dataclass(frozen=True)
 class Written:
     """A problem before it is worked.

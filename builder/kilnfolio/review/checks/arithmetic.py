@@ -279,9 +279,13 @@ def wet_basis_suspected(case: Case) -> Iterator[Complaint]:
     ]
     if not stated:
         raise NotChecked("no section states an MC")
-    for index, number, section, said in stated:
-        mc = float(moisture_content(section.green.value, section.oven_dry.value))
-        if abs(said - wet_basis(mc)) <= near < abs(said - mc):
+    mcs = moisture_content(
+        np.array([section.green.value for _, _, section, _ in stated]),
+        np.array([section.oven_dry.value for _, _, section, _ in stated]),
+    )
+    wet = wet_basis(mcs)
+    for (index, number, section, said), mc, wet_mc in zip(stated, mcs, wet, strict=True):
+        if abs(said - wet_mc) <= near < abs(said - mc):
             yield Complaint(
                 f"Section {section.id}: this looks like wet-basis MC: {said:.1f} % is "
                 f"{mc:.1f} % on the oven-dry mass.",

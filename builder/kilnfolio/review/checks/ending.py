@@ -32,9 +32,10 @@ def equalizing_start(case: Case) -> Iterator[Complaint]:
     tolerance = case.limits.value("equalizing-start-tolerance")
     due = case.charge.target_mc.value - below
     place = (case.place("equalizing", "start"),)
-    if stage.at_start is None:
+    timed = case.schedule.time_based
+    if stage.at_start is None and not timed:
         raise NotChecked("no weighing is on record before equalizing")
-    driest = stage.at_start.driest_pct
+    driest = stage.at_start.driest_pct if stage.at_start and not timed else due
     if abs(driest - due) > tolerance:
         yield Complaint(
             f"Equalizing began at driest {driest:.1f} %; the rule says {due:g} %.",
@@ -53,6 +54,8 @@ def equalizing_start(case: Case) -> Iterator[Complaint]:
             due,
             "%",
         )
+    elif timed:
+        raise NotChecked("the schedule goes by the clock, so that no MC says when to begin")
 
 
 @check(

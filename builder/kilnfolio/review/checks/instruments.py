@@ -249,7 +249,8 @@ def _sudden_wick(case: Case, air: AirSeries) -> Iterator[Complaint]:
     )
     # a wet bulb above the dry one is another fault, with a check of its own
     possible = np.isfinite(air.relative_humidity[rows:])
-    suspect = (lost > fall) & still & quiet & unchanged & possible
+    heated = _heated(case, air, steady)[:-rows]
+    suspect = (lost > fall) & still & quiet & unchanged & possible & heated
     for run in stretches(air.times[rows:], suspect, 2 * air.log.interval_minutes)[:1]:
         at = run.first + rows
         yield Complaint(
@@ -261,6 +262,21 @@ def _sudden_wick(case: Case, air: AirSeries) -> Iterator[Complaint]:
             fall,
             "K",
         )
+
+
+def _heated(case: Case, air: AirSeries, near_k: float) -> np.ndarray:
+    """Return the readings from the first on that came near the dry bulb asked for.
+
+    While a cold load is heated, its own water makes the air damp: the depression then shrinks by
+    itself. A log that never comes near is judged from its beginning.
+    """
+    if not case.asked:
+        return np.ones(len(air.times), bool)
+    asked = np.array([item.air.dry_bulb_c for item in case.asked])
+    index = asked_at_each(air.times, case.asked)
+    near = (index >= 0) & (air.dry_bulb >= asked[np.maximum(index, 0)] - near_k)
+    reached: np.ndarray = np.logical_or.accumulate(near)
+    return reached if reached[-1] else ~reached
 
 
 def _depression_asked(case: Case, air: AirSeries) -> np.ndarray:

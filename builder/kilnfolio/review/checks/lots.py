@@ -10,8 +10,9 @@ from kilnfolio.physics.sorption import equilibrium_moisture_content
 from kilnfolio.physics.survey import readings_needed, share_shown
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.lot import Pack
+from kilnfolio.review.dossier import Judgement
 from kilnfolio.review.findings import Complaint, LotCase, NotChecked, check
-from kilnfolio.review.judgement import judge, readings_of
+from kilnfolio.review.judgement import chosen_readings, counted, judge, readings_of
 
 _GROUP = "lot"
 
@@ -39,7 +40,10 @@ def lot_moisture(case: LotCase) -> Iterator[Complaint]:
         raise NotChecked(judgement.sentence.rstrip("."))
     if not judgement.met:
         yield Complaint(
-            f"Lot misses its order: {judgement.sentence}", (case.place("order"),), "lot"
+            f"Lot misses its order ({judgement.rule}): "
+            f"{counted(judgement.inside or 0, judgement.n, judgement.mean_pct or 0.0)}.",
+            (case.place("order"),),
+            "lot",
         )
 
 
@@ -82,8 +86,8 @@ def sample_size_for_claim(case: LotCase) -> Iterator[Complaint]:
     elif shown < judgement.share_asked_pct:
         needed = readings_needed(judgement.share_asked_pct / 100.0, confidence / 100.0)
         yield Complaint(
-            f"Too few readings for that sentence: {judgement.n} readings, {judgement.inside} "
-            "within, "
+            f"Too few readings for that sentence: {_readings(case, judgement)}, "
+            f"{judgement.inside} within, "
             f"show at least {shown:.1f} % of the lot at {confidence:g} % confidence, not "
             f"{judgement.share_asked_pct:g} %. With none outside, {needed} readings would.",
             (case.place("order", "claimed_confidence"),),
@@ -92,6 +96,13 @@ def sample_size_for_claim(case: LotCase) -> Iterator[Complaint]:
             needed,
             "readings",
         )
+
+
+def _readings(case: LotCase, judgement: Judgement) -> str:
+    chosen = chosen_readings(case)
+    if chosen.of_charges == judgement.n:
+        return f"{judgement.n} readings"
+    return f"{judgement.n} of {chosen.of_charges} readings are of this lot's packs"
 
 
 @check(

@@ -4,7 +4,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
+from itertools import pairwise
 
 import numpy as np
 
@@ -12,6 +14,7 @@ from kilnfolio.physics.rules import thickness_scaled_rate
 from kilnfolio.records.quantities import Length
 from kilnfolio.records.species import SafeDailyLoss, Species
 from kilnfolio.review.air import minutes_between, stretches, utc
+from kilnfolio.review.boards import BoardHistory
 from kilnfolio.review.findings import Case, Complaint, NotChecked, check
 
 _GROUP = "drying rate"
@@ -56,12 +59,48 @@ def safe_loss(
     return entry, entry.rate.value
 
 
+def loss_over_a_day(history: BoardHistory, index: int, hours: float) -> float:
+    """Return what a board lost by a weighing, counted over so many hours or more.
+
+    A safe rate is a day's loss. Where boards are weighed twice a day, half a day doubled is not
+    one: air warms by day, and a step is felt for some hours.
+
+    Parameters
+    ----------
+    history : BoardHistory
+        The board.
+    index : int
+        Which of its weighings, from 1.
+    hours : float
+        The least that counts as a day. [h] Where the board has no weighing so long before, its
+        first is taken.
+
+    Returns
+    -------
+    float
+        Loss [points a day].
+    """
+    point = history.points[index]
+    long_before = point.at - dt.timedelta(hours=hours)
+    base = next((one for one in reversed(history.points[:index]) if one.at <= long_before),
+                history.points[0])
+    dry = history.estimate_at(point.at).oven_dry_g
+    days = (point.at - base.at).total_seconds() / 86400.0
+    return 100.0 * (base.mass_g - point.mass_g) / dry / days
+
+
 @check(
     "daily-loss",
     title="Daily loss against the safe rate",
     group=_GROUP,
     gravity="query",
-    limits=("daily-loss-above", "daily-loss-margin", "daily-loss-refused", "thick-stock-divisor"),
+    limits=(
+        "daily-loss-above",
+        "daily-loss-hours",
+        "daily-loss-margin",
+        "daily-loss-refused",
+        "thick-stock-divisor",
+    ),
     source="wengert-extension, table of safe rates (from memory)",
     reason="Lost faster than this, the surface shrinks on a core that is still full size, and "
     "checks.",
@@ -81,14 +120,11 @@ def daily_loss(case: Case) -> Iterator[Complaint]:
         if safe is None:
             continue
         known += 1
-        for before, point in zip(history.points, history.points[1:], strict=False):
-            loss = point.daily_loss_pct
-            if (
-                before.mc_pct <= wet
-                or loss is None
-                or loss <= safe[1] + margin
-                or point.at <= case.charge.started
-            ):
+        for index, (before, point) in enumerate(pairwise(history.points), start=1):
+            if before.mc_pct <= wet or point.at <= case.charge.started:
+                continue
+            loss = loss_over_a_day(history, index, case.limits.value("daily-loss-hours"))
+            if loss <= safe[1] + margin:
                 continue
             yield Complaint(
                 f"Board {history.board.id} lost {loss:.1f} points a day to {case.clock(point.at)}; "
@@ -155,7 +191,8 @@ def rewetted(case: Case) -> Iterator[Complaint]:
     allowed, above = case.limits.value("rewetted"), case.limits.value("rewetted-above")
     for history in case.need_boards():
         for before, after in zip(history.points, history.points[1:], strict=False):
-            gain = after.mc_pct - before.mc_pct
+            earlier = before.mc_pct if after.before_mc_pct is None else after.before_mc_pct
+            gain = after.mc_pct - earlier
             if gain > allowed and before.mc_pct > above:
                 yield Complaint(
                     f"Board {history.board.id} regained {gain:.1f} points by "
@@ -263,7 +300,8 @@ def outlier_board(case: Case) -> Iterator[Complaint]:
     boards = [
         history
         for history in case.need_boards()
-        if len(history.points) > 2 and history.points[-1].mc_pct > 0.0
+        if len(history.points) > 2
+        and min(history.points[0].mc_pct, history.points[-1].mc_pct) > 0.0
     ]
     if len(boards) < 4:
         raise NotChecked("fewer than four boards have three weighings")

@@ -12,6 +12,7 @@ import numpy as np
 
 from kilnfolio.review.air import AirSeries, asked_at_each, stretches, utc
 from kilnfolio.review.boards import Control, control_at
+from kilnfolio.review.conduct import falling
 from kilnfolio.review.findings import Case, Complaint, NotChecked, check
 
 _GROUP = "schedule"
@@ -121,16 +122,6 @@ def _controlling_series(case: Case, air: AirSeries) -> np.ndarray:
     return np.where(index < 0, np.nan, mcs[np.maximum(index, 0)])
 
 
-def _falling(air: AirSeries, asked: np.ndarray, hours: float) -> np.ndarray:
-    """Return the readings soon after the asked value fell: the kiln needs time to come down."""
-    drops = np.flatnonzero(np.diff(asked) < 0)
-    soon = np.zeros(len(asked), bool)
-    for drop in drops:
-        end = air.times[drop + 1] + np.timedelta64(round(hours * 3600), "s")
-        soon[drop + 1 : int(np.searchsorted(air.times, end))] = True
-    return soon
-
-
 @check(
     "dry-bulb-overshoot",
     title="Hotter than the schedule",
@@ -149,7 +140,7 @@ def dry_bulb_overshoot(case: Case) -> Iterator[Complaint]:
         case.limits.value("dry-bulb-overshoot-hours"),
     )
     over = air.dry_bulb - asked
-    settling = _falling(air, asked, case.limits.value("settling-hours"))
+    settling = falling(air.times, asked, case.limits.value("settling-hours"))
     for run in stretches(air.times, (over > allowed) & ~settling, 2 * air.log.interval_minutes):
         if run.hours >= hours:
             worst = float(np.nanmax(over[run.first : run.last + 1]))
@@ -232,7 +223,7 @@ def air_too_dry_while_wet(case: Case) -> Iterator[Complaint]:
     wet = _controlling_series(case, air) > case.limits.value("depression-overshoot-above")
     allowed = case.limits.value("depression-overshoot")
     over = air.depression - asked
-    settling = _falling(air, asked, case.limits.value("settling-hours"))
+    settling = falling(air.times, asked, case.limits.value("settling-hours"))
     for run in stretches(
         air.times, (over > allowed) & wet & ~settling, 2 * air.log.interval_minutes
     ):

@@ -1,0 +1,179 @@
+"""The words of ``new``, ``import`` and ``preview`` on the command line."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable
+from dataclasses import fields
+from pathlib import Path
+
+from kilnfolio.adopt.kinds import NEW, UnansweredError
+from kilnfolio.records.problems import RecordProblems
+
+FINE, OPEN, BAD = 0, 1, 2
+
+
+def add_commands(commands: argparse._SubParsersAction) -> argparse._SubParsersAction:
+    """Add the commands of this room to the command line; return the kinds of ``new``."""
+    _add_import(commands)
+    _add_preview(commands)
+    return _add_new(commands)
+
+
+def asker() -> Callable[[str], str] | None:
+    """Return the function that asks a person; None where nobody sits at the other end."""
+    return input if sys.stdin.isatty() and sys.stdout.isatty() else None
+
+
+def _told(act: Callable[[], int]) -> int:
+    """Do something; print what stands against it, and return the exit code."""
+    try:
+        return act()
+    except RecordProblems as error:
+        for problem in error.problems:
+            print(problem, file=sys.stderr)
+        print("kilnfolio: nothing was written", file=sys.stderr)
+    except UnansweredError as error:
+        print(f"kilnfolio: {error}", file=sys.stderr)
+    except EOFError:
+        print("\nkilnfolio: stopped; nothing was written", file=sys.stderr)
+    return BAD
+
+
+# --- new ------------------------------------------------------------------------------------------
+
+def _add_new(commands: argparse._SubParsersAction) -> argparse._SubParsersAction:
+    new = commands.add_parser("new", help="make a mill's folder, or begin a record",
+                              epilog="example: kilnfolio new mill ~/our-mill")
+    kinds: argparse._SubParsersAction = new.add_subparsers(required=True, metavar="kind")
+    for name, kind in NEW.items():
+        parser = kinds.add_parser(name, help=kind.words, description=kind.words.capitalize() + ".",
+                                  epilog=f"example: {kind.example}")
+        kind.add_options(parser)
+        parser.set_defaults(run=_run_new, kind_of_new=name)
+    return kinds
+
+
+def _run_new(arguments: argparse.Namespace) -> int:
+    def act() -> int:
+        NEW[arguments.kind_of_new].run(arguments, asker(), print)
+        return FINE
+    return _told(act)
+
+
+# --- import ---------------------------------------------------------------------------------------
+
+def _add_import(commands: argparse._SubParsersAction) -> None:
+    importing = commands.add_parser("import", help="read a logger's export or a mill's own sheet",
+                                    epilog="example: kilnfolio import log kiln-1.csv --kiln kiln-1")
+    kinds = importing.add_subparsers(required=True, metavar="kind")
+    log = kinds.add_parser(
+        "log", help="propose how a logger's export is read, and try it",
+        description="Show what each column of a logger's export could be; written is only what a "
+                    "person has confirmed, in the terminal or by options and --yes.",
+        epilog="example: kilnfolio import log kiln-1.csv --kiln kiln-1 --charge 26-014")
+    _file_and_folder(log, "the logger's export")
+    log.add_argument("--kiln", required=True, help="id of the kiln it is from")
+    log.add_argument("--id", help="id of the profile (default: KILN-export)")
+    log.add_argument("--charge", help="copy the file beside this charge, and name it there")
+    log.add_argument("--column", action="append", default=[], metavar="HEADING=CHANNEL:UNIT",
+                     help="what a column is, as in 'T1=dry-bulb:°C'")
+    log.add_argument("--ignore", action="append", default=[], metavar="HEADING",
+                     help="a column that is not used")
+    log.add_argument("--missing", action="append", default=[], metavar="MARK",
+                     help="a mark for a missing value, as in --missing=-999")
+    log.add_argument("--time-format", metavar="FORMAT", help="as in '%%d/%%m/%%Y %%H:%%M'")
+    log.add_argument("--clock", choices=("local", "standard", "utc", "offset"),
+                     help="what the logger's clock keeps")
+    log.add_argument("--yes", action="store_true", help="write it; all of the above is given")
+    log.set_defaults(run=_run_import_log)
+    _add_sheets(kinds)
+
+
+def _add_sheets(kinds: argparse._SubParsersAction) -> None:
+    from kilnfolio.adopt.sheets import SHEETS
+
+    for name, kind in SHEETS.items():
+        sheet = kinds.add_parser(
+            name, help=f"read {kind.words} from a .csv or .xlsx sheet",
+            description=f"Read {kind.words} from a .csv or .xlsx sheet into a charge's record.",
+            epilog=f"example: kilnfolio import {name} sheet.xlsx --charge 26-014 --dry-run")
+        _file_and_folder(sheet, "the sheet")
+        sheet.add_argument("--charge", required=True, help="number of the charge")
+        sheet.add_argument("--dry-run", action="store_true",
+                           help="print what would be written, and write nothing")
+        sheet.add_argument("--sheet", help="name of the sheet, where a file has several")
+        sheet.add_argument("--unit", help="unit of bare numbers, as in g")
+        sheet.add_argument("--decimal", choices=(".", ","), help="what stands before decimals")
+        sheet.add_argument("--dates", choices=("day-first", "month-first"),
+                           help="how 3/4/2026 is meant")
+        sheet.add_argument("--time", help="time of day of every row, as in 07:10")
+        sheet.add_argument("--by", help="who weighed or measured, where the sheet does not say")
+        if name == "survey":
+            _add_survey_options(sheet)
+        sheet.set_defaults(run=_run_import_sheet, kind_of_sheet=name)
+
+
+def _add_survey_options(sheet: argparse.ArgumentParser) -> None:
+    sheet.add_argument("--at", help="when it was made, as in 2026-03-30T10:00")
+    sheet.add_argument("--method", help="resistance meter, or oven-dry sections")
+    sheet.add_argument("--instrument", help="id of the meter among the kiln's instruments")
+    sheet.add_argument("--corrected-for", nargs="*", choices=("temperature", "species"),
+                       help="what the readings are corrected for already")
+    sheet.add_argument("--wood-temperature", help="of the wood when measured, as in '20 °C'")
+    sheet.add_argument("--calibration-temperature", help="that the meter's scale holds for")
+    sheet.add_argument("--chosen", help="at random, systematic or convenience")
+
+
+def _file_and_folder(parser: argparse.ArgumentParser, words: str) -> None:
+    parser.add_argument("file", type=Path, help=words)
+    parser.add_argument("folder", type=Path, nargs="?", default=Path(),
+                        help="the mill folder (default: this one)")
+
+
+def _run_import_log(arguments: argparse.Namespace) -> int:
+    from kilnfolio.adopt.import_log import import_log
+
+    return _told(lambda: import_log(arguments, asker(), print))
+
+
+def _run_import_sheet(arguments: argparse.Namespace) -> int:
+    from kilnfolio.adopt.sheets import SHEETS, Options, part_of_charge, write_part
+
+    def act() -> int:
+        options = Options(**{option.name: getattr(arguments, option.name, None)
+                             for option in fields(Options)})
+        name, text, part = part_of_charge(arguments.folder, arguments.file,
+                                          SHEETS[arguments.kind_of_sheet], arguments.charge,
+                                          options)
+        print(part, end="")
+        if arguments.dry_run:
+            print(f"kilnfolio: nothing was written; without --dry-run this goes into {name}",
+                  file=sys.stderr)
+            return FINE
+        write_part(arguments.folder, name, text)
+        print(f"kilnfolio: written into {name}; next: kilnfolio check {arguments.folder}",
+              file=sys.stderr)
+        return FINE
+    return _told(act)
+
+
+# --- preview --------------------------------------------------------------------------------------
+
+def _add_preview(commands: argparse._SubParsersAction) -> None:
+    preview = commands.add_parser(
+        "preview", help="show the pages while records are written",
+        description="Serve the pages to this computer alone, build them again whenever a file is "
+                    "saved, and show in the page what cannot be read. No PDFs are made.",
+        epilog="example: kilnfolio preview ~/our-mill")
+    preview.add_argument("folder", type=Path, nargs="?", default=Path(),
+                         help="the mill folder (default: this one)")
+    preview.add_argument("--port", type=int, default=8300, help="default: 8300")
+    preview.set_defaults(run=_run_preview)
+
+
+def _run_preview(arguments: argparse.Namespace) -> int:
+    from kilnfolio.adopt.preview import serve
+
+    return serve(arguments.folder, arguments.port, lambda line: print(line, flush=True))

@@ -1,0 +1,55 @@
+"""A mill's two keys: the one that seals, and the one its lots' addresses are made with."""
+
+from __future__ import annotations
+
+import argparse
+import errno
+from collections.abc import Callable
+from pathlib import Path
+
+from kilnfolio.archive.keys import KEY_FILE as SEAL_KEY
+from kilnfolio.archive.keys import MILL_KEYS, UnusableKeyError, make_keys
+from kilnfolio.archive.tokens import KEY_FILE as ADDRESS_KEY
+from kilnfolio.archive.tokens import make_token_key, replace_token_key
+
+
+def key_options(parser: argparse.ArgumentParser) -> None:
+    """Add the arguments of ``new keys``."""
+    parser.add_argument("folder", type=Path, nargs="?", default=Path(),
+                        help="the mill folder (default: this one)")
+    parser.add_argument("--replace-addresses", action="store_true",
+                        help="replace the key of the addresses; labels printed with the old one "
+                             "still lead to their records")
+
+
+def new_keys(arguments: argparse.Namespace, ask: Callable[[str], str] | None,
+             say: Callable[[str], None]) -> None:
+    """Make the keys that are not there yet, readable by their owner alone.
+
+    Raises
+    ------
+    FileExistsError
+        Both are there already.
+    """
+    del ask  # there is nothing to be asked
+    root: Path = arguments.folder
+    if arguments.replace_addresses:
+        old = replace_token_key(root)
+        say(f"{root / ADDRESS_KEY}: made; labels printed with {old} still lead to their records, "
+            "so keep it")
+        return
+    wanted = [path for path in (MILL_KEYS / SEAL_KEY, ADDRESS_KEY) if not (root / path).exists()]
+    if not wanted:
+        raise FileExistsError(errno.EEXIST, "the keys are there already, and seals and labels were "
+                              "made with them; to replace that of the addresses: "
+                              "--replace-addresses", str(root / MILL_KEYS))
+    if ADDRESS_KEY in wanted:
+        make_token_key(root / ADDRESS_KEY)
+        say(f"{root / ADDRESS_KEY}: the key of the lots' addresses")
+    if MILL_KEYS / SEAL_KEY in wanted:
+        try:
+            keys = make_keys(root / MILL_KEYS)
+        except UnusableKeyError as error:
+            raise OSError(errno.EINVAL, str(error), None) from error
+        say(f"{keys.path}: the key that seals; its public key is {keys.public}")
+    say("keep a copy of both in the mill's safe, and neither in the site nor under version control")

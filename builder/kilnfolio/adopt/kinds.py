@@ -1,0 +1,108 @@
+"""Every kind of ``kilnfolio new``, registered once: its words, its options, what it does."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from kilnfolio.adopt.keys import key_options, new_keys
+from kilnfolio.adopt.mill import KILN_WORDS, NO_ADDRESS, QUESTIONS, ask_mill, make_mill
+from kilnfolio.adopt.records import TEMPLATES, begin
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class NewKind:
+    """Something that `new` makes.
+
+    Attributes
+    ----------
+    words : str
+        What it does, for the list of commands.
+    example : str
+        A command.
+    add_options : callable
+        Adds its arguments to a parser.
+    run : callable
+        Takes the arguments, a function that asks (None where nobody can answer) and one that
+        prints a line; raises RecordProblems.
+    """
+
+    words: str
+    example: str
+    add_options: Callable[[argparse.ArgumentParser], None]
+    run: Callable[[argparse.Namespace, Callable[[str], str] | None, Say], None]
+
+
+class UnansweredError(Exception):
+    """Something has to be known, and there is nobody to ask."""
+
+
+def _mill_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folder", type=Path, help="the new mill's folder")
+    for question in QUESTIONS:
+        parser.add_argument(_option(question.key), help=f"{question.words}, as in "
+                            f"'{question.example}'")
+    parser.add_argument("--kiln", action="append", default=[], metavar="WORDS",
+                        help=f"{KILN_WORDS}; once for each kiln")
+
+
+def _new_mill(arguments: argparse.Namespace, ask: Callable[[str], str] | None, say: Say) -> None:
+    answers = {question.key: value for question in QUESTIONS
+               if (value := getattr(arguments, question.key)) is not None}
+    kilns = arguments.kiln
+    if ask:
+        answers, kilns = ask_mill(answers, kilns, ask, say)
+    lacking = [_option(question.key) for question in QUESTIONS if question.key not in answers]
+    lacking += [] if kilns else ["--kiln"]
+    if lacking:
+        raise UnansweredError("new mill needs " + ", ".join(lacking)
+                              + "; or run it in a terminal, where it asks")
+    count = make_mill(arguments.folder, answers, kilns)
+    say(f"{count} files in {arguments.folder}: the mill, its kilns, and a library of species, "
+        "schedules, limits and handbook chapters to edit")
+    say(f"records_address in content/mill.yaml is {NO_ADDRESS}: set it before a label is printed")
+    say(f"next: kilnfolio build {arguments.folder}")
+
+
+def _record_kind(kind: str) -> NewKind:
+    template = TEMPLATES[kind]
+
+    def add_options(parser: argparse.ArgumentParser) -> None:
+        parser.add_argument("id", help="its id; the file is named the same")
+        parser.add_argument("folder", type=Path, nargs="?", default=Path(),
+                            help="the mill folder (default: this one)")
+        for key, words in template.options.items():
+            parser.add_argument(_option(key), dest=f"key_{key}", help=words)
+
+    def run(arguments: argparse.Namespace, ask: Callable[[str], str] | None, say: Say) -> None:
+        del ask  # what is not known is marked in the record, where its neighbours can be seen
+        given = {key: value for key in template.options
+                 if (value := getattr(arguments, f"key_{key}")) is not None}
+        begun = begin(arguments.folder, kind, arguments.id, given)
+        say(f"{arguments.folder / begun.file} written")
+        for key, value in begun.taken.items():
+            say(f"  {key}: {value} (the only one it can be)")
+        for problem in begun.to_fill:
+            say(f"  {problem}")
+        say(f"next: {'fill these in, then ' if begun.to_fill else ''}"
+            f"kilnfolio check {arguments.folder}")
+
+    return NewKind(template.words, template.example, add_options, run)
+
+
+def _option(key: str) -> str:
+    return "--" + key.replace("_", "-")
+
+
+#: By the word after ``new``.
+NEW: dict[str, NewKind] = {
+    "mill": NewKind("make a mill's folder with a library to start from",
+                    "kilnfolio new mill ~/our-mill", _mill_options, _new_mill),
+    "keys": NewKind("make the keys of the mill's seals and of its lots' addresses",
+                    "kilnfolio new keys ~/our-mill", key_options, new_keys),
+    **{kind: _record_kind(kind) for kind in TEMPLATES},
+}

@@ -1,0 +1,383 @@
+"""What each column of a logger's export could be: by name, unit, range, and by physics.
+
+Nothing here decides. It looks at the text and says what could stand in each column and why; what
+only a person can know (which of two day-month orders, whether the clock follows daylight saving)
+stays open.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from kilnfolio.physics.air import relative_humidity
+from kilnfolio.records.clock import formats_that_fit
+from kilnfolio.records.export import MAX_BYTES
+from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.quantities import celsius_from_fahrenheit
+
+#: Most heading rows a profile can have, and rows looked at in full.
+_HEADING_ROWS, _SAMPLE = 5, 5000
+_NUMBER = re.compile(r"[-+]?\d+(?:[.,]\d+)?")
+_CLOCKED = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}|\d{1,2}:\d{2}")
+_UNIT = re.compile(r"°\s?([CF])|[\[(]\s?(?:deg\s?)?([CF%K])\s?[\])]|\b(?:deg|grad)[ _]?([CF])\b|"
+                   r"_([cf])$|(%)", re.IGNORECASE)
+#: The channel a heading names, first match first. ``core`` before the bulbs: a core has a
+#: temperature too.
+_NAMES: tuple[tuple[str, str], ...] = (
+    ("core", r"core|wood|probe"), ("depression", r"depr|\bwbd\b|wb ?diff"),
+    ("wet-bulb", r"\bw\.?b\.?\b|wet|wick"), ("relative-humidity", r"\br\.?h\.?\b|humid"),
+    ("dry-bulb-entering", r"enter|\binlet"), ("dry-bulb-leaving", r"leav|\boutlet"),
+    ("dry-bulb", r"\bd\.?b\.?\b|dry"), ("vent", r"vent|damper"), ("spray", r"spray|mist"),
+    ("fan", r"\bfans?\b"))
+#: Units of a channel; the temperatures are all the others.
+_UNITS = {"depression": ("K", "°F"), "relative-humidity": ("%", "fraction"),
+          "vent": ("%", "fraction", "on/off"), "spray": ("on/off", "%", "fraction"),
+          "fan": ("on/off", "%", "fraction")}
+#: Where readings of a kiln lie, by unit (common practice, no source).
+_PLAUSIBLE = {"°C": (-30.0, 140.0), "°F": (-20.0, 285.0), "K": (-2.0, 60.0), "%": (0.0, 105.0),
+              "fraction": (0.0, 1.05), "on/off": (0.0, 1.0)}
+#: A wet bulb may pass the dry bulb by so much in saturated air [either unit], on few rows.
+_ABOVE, _SHARE = 1.0, 0.02
+
+
+@dataclass(frozen=True)
+class Guess:
+    """What a column could be, and why."""
+
+    channel: str
+    unit: str
+    why: str
+
+
+@dataclass
+class Seen:
+    """A column as it was found."""
+
+    heading: str
+    values: np.ndarray
+    marks: list[str]
+    guesses: list[Guess] = field(default_factory=list)
+    against: list[str] = field(default_factory=list)
+
+    @property
+    def sure(self) -> Guess | None:
+        """The one thing it can be, where nothing speaks against it."""
+        return self.guesses[0] if len(self.guesses) == 1 and not self.against else None
+
+    @property
+    def range_words(self) -> str:
+        """Its range, or how often it holds no number."""
+        known = self.values[np.isfinite(self.values)]
+        if not len(known):
+            return "no numbers"
+        return f"{known.min():g} to {known.max():g}, median {np.median(known):g}"
+
+
+@dataclass(frozen=True)
+class Sample:
+    """A logger's export as it was found."""
+
+    encoding: str
+    delimiter: str
+    decimal: str
+    heading_rows: int
+    names_row: int
+    time_heading: str
+    clock_heading: str | None
+    time_formats: tuple[str, ...]
+    interval_minutes: float
+    columns: tuple[Seen, ...]
+    first_time: str
+    clock: str | None
+    remarks: tuple[str, ...]
+
+
+def look(path: Path, shown_as: str) -> Sample:
+    """Look at an export.
+
+    Raises
+    ------
+    RecordProblems
+        It cannot be read, or no rows of times and numbers are in it.
+    """
+    text, encoding = _decoded(path, shown_as)
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\n").split("\n")
+    delimiter, rows = _divided(lines, shown_as)
+    first = _first_data_row(rows, shown_as)
+    names_row = max(range(first), key=lambda row: (len(set(filter(None, rows[row]))), -row))
+    headings, data = rows[names_row], rows[first:]
+    decimal = "," if any(re.fullmatch(r"[-+]?\d+,\d+", cell) for row in data for cell in row) \
+        else "."
+    time, clock_column, formats = _time(headings, data, Place(shown_as, names_row + 1))
+    written = _column(data, time)
+    if clock_column is not None:
+        written = [f"{a} {b}" for a, b in zip(written, _column(data, clock_column), strict=True)]
+    columns = [_seen(heading, _column(data, index), decimal)
+               for index, heading in enumerate(headings)
+               if heading and index not in (time, clock_column)]
+    units = [" ".join(row[index] for row in rows[:first] if index < len(row))
+             for index, heading in enumerate(headings)
+             if heading and index not in (time, clock_column)]
+    for column, words in zip(columns, units, strict=True):
+        column.guesses = _guesses(column, words)
+    remarks = _by_physics(columns)
+    return Sample(encoding, delimiter, decimal, first, names_row + 1, headings[time],
+                  headings[clock_column] if clock_column is not None else None, tuple(formats),
+                  _interval(written, formats), tuple(columns), written[0],
+                  _clock_of(formats), tuple(remarks))
+
+
+# --- text, rows, times ----------------------------------------------------------------------------
+
+def _decoded(path: Path, shown_as: str) -> tuple[str, str]:
+    try:
+        if path.stat().st_size > MAX_BYTES:
+            raise RecordProblems([Problem(Place(shown_as), "the file is too large",
+                                          f"an export may have at most {MAX_BYTES:,} bytes",
+                                          "Export each charge to a file of its own")])
+        raw = path.read_bytes()
+    except OSError as error:
+        raise RecordProblems([Problem(Place(shown_as), "the file cannot be read",
+                                      (error.strerror or str(error)).lower())]) from None
+    if raw.startswith(b"PK"):
+        raise RecordProblems([Problem(
+            Place(shown_as), "this is a spreadsheet file", "a log is read from the text file that "
+            "the logger exports", "Save the sheet as .csv, and keep that file")])
+    encodings = ["utf-16"] if raw.startswith((b"\xff\xfe", b"\xfe\xff")) else \
+        ["utf-8", "windows-1252", "latin-1"]
+    for encoding in encodings:
+        try:
+            return raw.decode("utf-8-sig" if encoding == "utf-8" else encoding), encoding
+        except UnicodeDecodeError:
+            continue
+    raise RecordProblems([Problem(Place(shown_as), "the file is not text",
+                                  "it ends in the middle of a character", "Copy it again")])
+
+
+def _divided(lines: list[str], shown_as: str) -> tuple[str, list[list[str]]]:
+    """Return what stands between the cells, and the cells: the way that yields most of them."""
+    best: tuple[float, str, list[list[str]]] = (0.0, "", [])
+    for name, delimiter in ((",", ","), (";", ";"), ("tab", "\t"), ("|", "|")):
+        rows = [[cell.strip() for cell in row]
+                for row in csv.reader(lines[:_SAMPLE], delimiter=delimiter, skipinitialspace=True)]
+        body = rows[min(len(rows) // 2, _HEADING_ROWS):]
+        told = [sum(map(_told, row)) for row in body if len(row) > 1]
+        whole = Counter(len(row) for row in body if len(row) > 1).most_common(1)
+        if told and whole and whole[0][1] >= 0.6 * len(body):
+            best = max(best, (sum(told) / len(body), name, rows), key=lambda found: found[0])
+    if not best[1]:
+        raise RecordProblems([Problem(
+            Place(shown_as), "no columns", "neither ',' nor ';', tab or '|' divides the rows into "
+            "times and numbers", "Check that this is the logger's export")])
+    return best[1], best[2]
+
+
+def _told(cell: str) -> bool:
+    return bool(_NUMBER.fullmatch(cell) or _CLOCKED.match(cell))
+
+
+def _first_data_row(rows: list[list[str]], shown_as: str) -> int:
+    for number, row in enumerate(rows[: _HEADING_ROWS + 2]):
+        if sum(map(_told, row)) >= 2:
+            if 0 < number <= _HEADING_ROWS:
+                return number
+            break
+    raise RecordProblems([Problem(
+        Place(shown_as), "no headings", f"1 to {_HEADING_ROWS} rows of headings are needed above "
+        "the first row of times and numbers", "Export with headings, or add a line of them")])
+
+
+def _column(data: list[list[str]], index: int) -> list[str]:
+    return [row[index] if index < len(row) else "" for row in data]
+
+
+def _time(headings: list[str], data: list[list[str]], place: Place
+          ) -> tuple[int, int | None, list[str]]:
+    """Return the column of the time, that of the time of day where it stands apart, and formats."""
+    texts = [_column(data, index) for index in range(len(headings))]
+    for index, heading in enumerate(headings):
+        serial = re.search(r"date|time|zeit|heure|datum", heading, re.IGNORECASE)
+        if formats := _formats(texts[index]):
+            if formats == ["days since 1899-12-30"] and not serial:
+                continue
+            return index, None, formats
+    for first in range(len(headings) - 1):
+        for second in (first + 1, first - 1):
+            if second >= 0 and (formats := _formats(
+                    [f"{a} {b}" for a, b in zip(texts[first], texts[second], strict=True)])):
+                return first, second, formats
+    raise RecordProblems([Problem(
+        place, "no column of times", "in none do all cells read as a date and time of one form",
+        "Mend the rows that differ, or write the profile by hand: schemas/logger.json says how")])
+
+
+def _formats(texts: Sequence[str]) -> list[str]:
+    written = [text for text in texts if _CLOCKED.match(text) or _NUMBER.fullmatch(text)]
+    if len(written) < 0.5 * len(texts) or not written:
+        return []
+    if all(text.endswith("Z") for text in written):
+        return [f"{form}Z" for form, _ in formats_that_fit(
+            pd.Series([text[:-1] for text in written]))]
+    if re.search(r"[+-]\d{2}:?\d{2}$", written[0]) and ":" in written[0]:
+        return [f"{form}%z" for form, _ in formats_that_fit(
+            pd.Series([re.sub(r"[+-]\d{2}:?\d{2}$", "", text) for text in written]))]
+    return [form for form, _ in formats_that_fit(pd.Series(written))]
+
+
+def _clock_of(formats: list[str]) -> str | None:
+    """Return the clock where the times themselves say it."""
+    ends = {form[-1:] if form.endswith("Z") else form[-2:] for form in formats}
+    return "utc" if ends == {"Z"} else "offset" if ends == {"%z"} else None
+
+
+def _interval(written: list[str], formats: list[str]) -> float:
+    """Return the minutes between rows that are most common."""
+    if formats[0].startswith("days"):
+        days = pd.to_numeric(pd.Series(written).str.replace(",", ".", regex=False),
+                             errors="coerce")
+        minutes = (days.diff() * 1440.0).round(1)
+    else:
+        times = pd.to_datetime(pd.Series(written), format=formats[0], errors="coerce",
+                               utc=True)
+        minutes = (times.diff().dt.total_seconds() / 60.0).round(1)
+    common = minutes[minutes > 0].mode()
+    return float(common.iloc[0]) if len(common) else 60.0
+
+
+# --- columns --------------------------------------------------------------------------------------
+
+def _seen(heading: str, texts: list[str], decimal: str) -> Seen:
+    """Return a column with its numbers, and the marks in it that are none."""
+    plain = pd.Series([text.replace(",", ".") if decimal == "," else text for text in texts])
+    switched = plain.str.casefold().replace({"on": "1", "off": "0"})
+    values = pd.to_numeric(switched, errors="coerce").to_numpy(float).copy()
+    marks = [text for text, _ in Counter(
+        text for text, value in zip(texts, values, strict=True)
+        if text and np.isnan(value)).most_common(3)]
+    for text, count in Counter(texts).items():
+        if re.fullmatch(r"-9{3,4}(?:\.0+)?|-127(?:\.0+)?|850(?:\.0+)?|3276[78](?:\.0+)?", text) \
+                and count < len(texts):
+            marks.append(text)
+            values[np.array(texts) == text] = np.nan
+    return Seen(heading, values, marks)
+
+
+def _guesses(column: Seen, words: str) -> list[Guess]:
+    known = column.values[np.isfinite(column.values)]
+    if len(known) < 0.2 * len(column.values):
+        return []
+    spaced = re.sub(r"[_\-]+", " ", words)
+    named = [channel for channel, pattern in _NAMES if re.search(pattern, spaced, re.IGNORECASE)]
+    found = _UNIT.search(words)
+    told = next(filter(None, found.groups())).upper() if found else ""
+    told = {"C": "°C", "F": "°F"}.get(told, told)
+    channel = named[0] if named else None
+    if channel == "core":
+        number = re.search(r"[1-9]", spaced)
+        channel = f"core-{number[0] if number else 1}"
+    if channel:
+        return _of_channel(channel, told, known, f"the heading says {channel}")
+    found_guesses = [guess for likely in ("dry-bulb", "wet-bulb", "relative-humidity", "fan")
+                     for guess in _of_channel(likely, told, known, "by its range")]
+    if told:
+        return [guess for guess in found_guesses if guess.unit == told]
+    return found_guesses
+
+
+def _of_channel(channel: str, told: str, known: np.ndarray, why: str) -> list[Guess]:
+    """Return a channel with each unit its numbers may be in."""
+    units = _UNITS.get(channel, ("°C", "°F"))
+    if channel == "depression" and told == "°C":
+        told = "K"
+    if told in units:
+        return [Guess(channel, told, f"{why}, unit {told}")]
+    fitting = []
+    for unit in units:
+        low, high = _PLAUSIBLE[unit]
+        inside = known.min() >= low and known.max() <= high
+        if unit == "on/off":
+            inside = set(np.unique(known)) <= {0.0, 1.0}
+        elif unit in ("%", "fraction") and set(np.unique(known)) <= {0.0, 1.0}:
+            inside = False  # a switch, not a share
+        if unit == "°F" and np.percentile(known, 90) < 60.0:
+            inside = False  # no kiln dries below 15 °C
+        if unit == "%" and known.max() <= 1.0:
+            inside = False
+        if inside:
+            fitting.append(Guess(channel, unit, f"{why}, {known.min():g} to {known.max():g} "
+                                                f"can be {unit}"))
+    return fitting
+
+
+def _by_physics(columns: list[Seen]) -> list[str]:
+    """Strike out what air cannot do, and say so; return remarks on the whole."""
+    remarks = [remark for wet in columns for dry in columns
+               if wet is not dry and _can(wet, "wet-bulb") and _can(dry, "dry-bulb")
+               for remark in _never_above(wet, dry)]
+    for channel in sorted({guess.channel for column in columns for guess in column.guesses}):
+        twice = [column for column in columns if column.sure and column.sure.channel == channel]
+        if len(twice) > 1:
+            said = (" and ".join(f"'{column.heading}'" for column in twice)
+                    + f" could each be {channel}")
+            for column in twice:
+                column.against.append(said)
+    return [*remarks, *_humidity_agrees(columns)]
+
+
+def _can(column: Seen, channel: str) -> bool:
+    return any(guess.channel.startswith(channel) for guess in column.guesses)
+
+
+def _never_above(wet: Seen, dry: Seen) -> list[str]:
+    """Hold a column that could be the wet bulb against one that could be its dry bulb."""
+    both = np.isfinite(wet.values) & np.isfinite(dry.values)
+    if not both.any():
+        return []
+    share = float((wet.values[both] > dry.values[both] + _ABOVE).mean())
+    named = all(guess.channel == "wet-bulb" for guess in wet.guesses)
+    if share > _SHARE and named:
+        said = (f"'{wet.heading}' is above '{dry.heading}' in {share:.0%} of the rows, and a wet "
+                "bulb is never above the dry bulb: the two may be swapped")
+        for column in (wet, dry):
+            if said not in column.against:
+                column.against.append(said)
+    elif share > _SHARE:
+        wet.guesses = [guess for guess in wet.guesses if guess.channel != "wet-bulb"]
+    elif not named and float(np.median((dry.values - wet.values)[both])) > _ABOVE:
+        wet.guesses.sort(key=lambda guess: guess.channel != "wet-bulb")
+        return [f"'{wet.heading}' is never above '{dry.heading}': it can be its wet bulb"]
+    return []
+
+
+def _humidity_agrees(columns: list[Seen]) -> list[str]:
+    """Return how far the humidity in the file agrees with its bulbs, computed [%]."""
+    by_channel = {c.sure.channel: c for c in columns if c.sure}
+    if not {"dry-bulb", "wet-bulb", "relative-humidity"} <= by_channel.keys():
+        return []
+    dry, wet, rh = (by_channel[name] for name in ("dry-bulb", "wet-bulb", "relative-humidity"))
+    values = []
+    for column in (dry, wet):
+        assert column.sure
+        values.append(celsius_from_fahrenheit(column.values)  # type: ignore[arg-type]
+                      if column.sure.unit == "°F" else column.values)
+    known = np.isfinite(values[0]) & np.isfinite(values[1]) & np.isfinite(rh.values) \
+        & (values[0] > 5.0) & (values[0] < 100.0) & (np.asarray(values[1]) <= values[0]) \
+        & (np.asarray(values[1]) > 2.0)
+    if not known.any() or rh.sure is None:
+        return []
+    told = rh.values[known] * (100.0 if rh.sure.unit == "fraction" else 1.0)
+    try:
+        computed = relative_humidity(np.asarray(values[0])[known], np.asarray(values[1])[known])
+    except ValueError:
+        return []
+    off = float(np.median(np.abs(np.asarray(computed) - told)))
+    return [f"'{rh.heading}' differs from the humidity computed from the bulbs by {off:.1f} points "
+            "(median)" + ("" if off < 5.0 else ": check which column is which, and the units")]

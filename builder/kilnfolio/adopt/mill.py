@@ -1,0 +1,174 @@
+"""A new mill's folder: a few answers, and a library to start from."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from kilnfolio.adopt.starter import schema_comment, schema_files, starter_files
+from kilnfolio.adopt.writing import filled, write_new
+from kilnfolio.records.kiln import Kiln
+from kilnfolio.records.mill import Mill
+from kilnfolio.records.model import FORMAT, Record, validate
+from kilnfolio.records.problems import Problem, RecordProblems
+from kilnfolio.records.yaml_source import parse_yaml
+
+#: Printed until the mill has an address; a name that leads nowhere by RFC 2606.
+NO_ADDRESS = "https://records.invalid"
+
+#: Whose practice a mill most likely follows, by the beginning of its time zone: a proposal only.
+_PRACTICE = {"America/": "North American", "Australia/": "Australasian",
+             "Pacific/Auckland": "Australasian", "Europe/London": "British",
+             "Europe/Dublin": "British", "Europe/": "continental"}
+
+
+_NOT_KEPT = """\
+# Keys stay at the mill; what a build writes can be built again.
+/keys/
+/site/
+"""
+
+
+@dataclass(frozen=True)
+class Question:
+    """Something `new mill` has to know."""
+
+    key: str
+    words: str
+    example: str
+
+
+#: What is asked, in this order; each is an option too. Kilns are asked one after the other.
+QUESTIONS = (
+    Question("name", "Name of the mill", "Heron Bend Hardwoods"),
+    Question("place", "Town and region", "Heron Bend, Ontario"),
+    Question("country", "Country", "Canada"),
+    Question("time_zone", "Time zone of its clocks", "America/Toronto"),
+    Question("altitude", "Height above sea level, in m or ft", "310 m"),
+    Question("email", "E-mail address customers may write to", "records@mill.example"),
+    Question("practice", "Practice: North American, British, continental or Australasian",
+             "North American"),
+)
+KILN_WORDS = ("Kiln: name, kind (steam, dehumidification, hot-water, vacuum, solar), capacity, "
+              "hottest dry bulb")
+KILN_EXAMPLE = "Kiln 1, steam, 42 m³, 85 °C"
+
+
+def likely_practice(zone: str) -> str:
+    """Return the practice to propose for a time zone; the person decides."""
+    return next((practice for start, practice in _PRACTICE.items() if zone.startswith(start)),
+                "North American")
+
+
+def answer_problem(key: str, answer: str) -> str:
+    """Return why an answer cannot stand; empty where it can."""
+    model_key = {"email": "contact"}.get(key, key)
+    values = {question.key: question.example for question in QUESTIONS} | {key: answer}
+    try:
+        _checked(_mill_text(values), Mill, "")
+    except RecordProblems as error:
+        return " ".join(_sentence(problem) for problem in error.problems
+                        if problem.what.startswith((key, model_key))) or _sentence(
+                            error.problems[0])
+    return ""
+
+
+def kiln_text(words: str, number: int) -> tuple[str, str]:
+    """Return the id and record of a kiln told in one line, as in ``Kiln 1, steam, 42 m³, 85 °C``.
+
+    Raises
+    ------
+    RecordProblems
+        It is not told in four parts, or a part cannot stand.
+    """
+    parts = [part.strip() for part in words.split(",")]
+    identity = re.sub(r"[^a-z0-9]+", "-", parts[0].lower()).strip("-") or f"kiln-{number}"
+    if len(parts) != 4:
+        raise RecordProblems([Problem(
+            parse_yaml(b"", f"kiln {number}").place(), f"'{words}'",
+            "a kiln is told in four parts with commas between: name, kind, capacity, hottest",
+            f"Write it as in '{KILN_EXAMPLE}'")])
+    values = dict(zip(("name", "kind", "capacity", "hottest"), parts, strict=True), id=identity)
+    text = filled("kiln.yaml", values)
+    _checked(text, Kiln, f"kiln {number}")
+    return identity, text
+
+
+def mill_files(answers: Mapping[str, str], kilns: Sequence[str]) -> dict[str, str]:
+    """Return every file of a new mill's folder, by its path.
+
+    Raises
+    ------
+    RecordProblems
+        An answer cannot stand.
+    """
+    text = _mill_text(answers)
+    _checked(text, Mill, "content/mill.yaml")
+    files = {"content/mill.yaml": schema_comment("mill", 1) + text}
+    for number, words in enumerate(kilns, 1):
+        identity, kiln = kiln_text(words, number)
+        if f"content/kilns/{identity}.yaml" in files:
+            raise RecordProblems([Problem(parse_yaml(b"", f"kiln {number}").place(),
+                                          f"'{words}'", f"another kiln is called '{identity}' too",
+                                          "Give every kiln a name of its own")])
+        files[f"content/kilns/{identity}.yaml"] = schema_comment("kiln", 2) + kiln
+    return files | starter_files() | schema_files() | {".gitignore": _NOT_KEPT}
+
+
+def make_mill(root: Path, answers: Mapping[str, str], kilns: Sequence[str]) -> int:
+    """Write a new mill's folder; return the number of files.
+
+    Raises
+    ------
+    RecordProblems
+        An answer cannot stand, or a file is there already; nothing is written.
+    """
+    files = mill_files(answers, kilns)
+    write_new(root, files)
+    return len(files)
+
+
+def ask_mill(given: Mapping[str, str], kilns: Sequence[str], ask: Callable[[str], str],
+             say: Callable[[str], None]) -> tuple[dict[str, str], list[str]]:
+    """Ask for what the options did not give, again until an answer can stand."""
+    answers, named = dict(given), list(kilns)
+    for question in QUESTIONS:
+        default = likely_practice(answers["time_zone"]) if question.key == "practice" else ""
+        while question.key not in answers:
+            hint = f"[{default}]" if default else f"(as in {question.example})"
+            answer = ask(f"{question.words} {hint}: ").strip() or default
+            if not answer:
+                continue
+            if wrong := answer_problem(question.key, answer):
+                say(f"  {wrong}")
+            else:
+                answers[question.key] = answer
+    while not kilns:
+        answer = ask(f"{KILN_WORDS} (as in {KILN_EXAMPLE}; empty to end): ").strip()
+        if not answer and named:
+            break
+        if not answer:
+            continue
+        try:
+            kiln_text(answer, len(named) + 1)
+        except RecordProblems as error:
+            say("  " + " ".join(_sentence(problem) for problem in error.problems))
+        else:
+            named.append(answer)
+    return answers, named
+
+
+def _mill_text(answers: Mapping[str, str]) -> str:
+    return filled("mill.yaml", {"address": NO_ADDRESS, **answers})
+
+
+def _checked(text: str, model: type[Record], shown_as: str) -> None:
+    assert f"format: {FORMAT}\n" in text
+    validate(parse_yaml(text.encode(), shown_as), model)
+
+
+def _sentence(problem: Problem) -> str:
+    """Return a problem without its place, for somebody who is just typing it."""
+    return str(problem).split(": ", 1)[1]

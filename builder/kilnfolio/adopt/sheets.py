@@ -1,0 +1,428 @@
+"""``import weighings``, ``boards`` and ``survey``: a mill's own sheets to parts of a charge record.
+
+A sheet is read by its headings. What a sheet leaves open (the unit of a bare number, whether
+3/4/2026 is in March or April, the time of day, which of several sheets) is asked for by naming the
+option; it is never guessed. Every cell that cannot be read is named, and then nothing is written.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from pydantic_core import PydanticCustomError
+
+from kilnfolio.adopt.logs import zone_of
+from kilnfolio.adopt.tables import Cell, Sheet, read_sheets
+from kilnfolio.adopt.writing import rewrite, scalar
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.model import validate
+from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.quantities import Mass, Percent, Quantity
+from kilnfolio.records.yaml_source import Document, parse_yaml, read_yaml
+
+#: What a heading says, by the role of its column; first match first.
+_ROLES: tuple[tuple[str, str], ...] = (
+    ("oven_dry", r"oven|\bod\b|\bo\.d\.|dry (mass|weight)"),
+    ("section", r"section|wafer"), ("board_mass", r"board.*(mass|weight|green)"),
+    ("green", r"green|wet (mass|weight)|fresh"),
+    ("mc", r"\bm\.?c\.?\b|moisture|reading"), ("pack", r"pack|bundle"),
+    ("position", r"position|place|where"), ("board", r"board|sample|tag"),
+    ("mass", r"mass|weight"), ("by", r"\bby\b|who|initials|weigher|operator"),
+    ("at", r"date|day|when"), ("time", r"time|hour|clock"))
+_UNIT = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]|,\s*(kg|g|lb|oz|%)$")
+_ISO = re.compile(r"(\d{4}-\d{2}-\d{2})(?:[T ](\d{2}:\d{2}))?")
+_SLASHED = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{2}|\d{4})(?:[, ]+(\d{1,2}:\d{2}))?")
+
+
+@dataclass
+class Options:
+    """What the person said beside the sheet."""
+
+    sheet: str | None = None
+    unit: str | None = None
+    decimal: str | None = None
+    dates: str | None = None
+    time: str | None = None
+    by: str | None = None
+    at: str | None = None
+    method: str | None = None
+    instrument: str | None = None
+    corrected_for: list[str] | None = None
+    wood_temperature: str | None = None
+    calibration_temperature: str | None = None
+    chosen: str | None = None
+
+
+@dataclass
+class Table:
+    """A sheet whose columns are known."""
+
+    sheet: Sheet
+    heading: list[Cell]
+    rows: list[list[Cell]]
+    roles: dict[str, int]
+    options: Options
+    problems: list[Problem] = field(default_factory=list)
+
+    def cell(self, row: list[Cell], role: str) -> Cell:
+        """Return the cell of a role in a row; an empty one where the sheet has none."""
+        index = self.roles.get(role)
+        return row[index] if index is not None and index < len(row) else Cell("", row[0].where)
+
+    def refuse(self, cell: Cell, what: str, why: str, instead: str) -> None:
+        """Keep a problem with a cell."""
+        self.problems.append(self.sheet.problem(cell, what, why, instead))
+
+
+@dataclass(frozen=True)
+class Kind:
+    """Something a sheet can hold."""
+
+    key: str
+    words: str
+    needs: tuple[tuple[str, ...], ...]
+    make: Callable[[Table, Document], str]
+    #: Whether the columns of a table with these headings hold it, for the boards of a charge.
+    fits: Callable[[Table, list[str]], bool] = lambda table, boards: True  # noqa: ARG005
+
+
+# --- finding the table ----------------------------------------------------------------------------
+
+def _tables(path: Path, kind: Kind, options: Options, known: list[str]) -> list[Table]:
+    found = []
+    for sheet in read_sheets(path):
+        if options.sheet is not None and sheet.name != options.sheet:
+            continue
+        for number, row in enumerate(sheet.rows[:30]):
+            roles = _roles(row)
+            if any(set(needed) <= roles.keys() for needed in kind.needs):
+                body = [cells for cells in sheet.rows[number + 1:] if any(c.text for c in cells)]
+                table = Table(sheet, row, body, roles, options)
+                if kind.fits(table, known):
+                    found.append(table)
+                    break
+    return found
+
+
+def _roles(row: list[Cell]) -> dict[str, int]:
+    roles: dict[str, int] = {}
+    for index, cell in enumerate(row):
+        text = _UNIT.sub("", cell.text)
+        for role, pattern in _ROLES:
+            if role not in roles and text and re.search(pattern, text, re.IGNORECASE):
+                roles[role] = index
+                break
+    return roles
+
+
+def _the_table(path: Path, kind: Kind, options: Options, known: list[str]) -> Table:
+    tables = _tables(path, kind, options, known)
+    if len(tables) == 1:
+        return tables[0]
+    if tables:
+        names = ", ".join(f"'{table.sheet.name}'" for table in tables)
+        raise _refused(path.name, f"{len(tables)} sheets could hold {kind.words}: {names}",
+                       "which one is meant, only you can tell", "Say it with --sheet NAME")
+    needed = " or ".join(" and ".join(_ROLE_WORDS[role] for role in roles) for roles in kind.needs)
+    raise _refused(path.name, f"no sheet holds {kind.words}"
+                   + (f" (of '{options.sheet}')" if options.sheet else ""),
+                   f"one row of headings must name {needed}", "Write these headings in the sheet")
+
+
+_ROLE_WORDS = {"at": "a date", "board": "a board", "mass": "a mass", "mc": "an MC",
+               "section": "a section", "green": "its green mass", "oven_dry": "its oven-dry mass",
+               "board_mass": "the board's mass"}
+
+
+def _refused(where: str, what: str, why: str, instead: str) -> RecordProblems:
+    return RecordProblems([Problem(Place(where), what, why, instead)])
+
+
+# --- cells ----------------------------------------------------------------------------------------
+
+def _unit_of(cell: Cell) -> str | None:
+    found = _UNIT.search(cell.text)
+    return next(filter(None, found.groups())) if found else None
+
+
+def _quantity(table: Table, cell: Cell, heading: Cell, kind: type[Quantity]) -> str | None:
+    """Return a quantity as a record writes it; keep a problem where it is none."""
+    text = cell.text
+    if table.options.decimal:
+        text = text.replace(",", "." if table.options.decimal == "," else "")
+    if re.fullmatch(r"[-+]?\d+([.,]\d+)?", text):
+        unit = _unit_of(heading) or table.options.unit or kind.bare_unit
+        if unit is None:
+            table.refuse(cell, f"'{text}'", "it has no unit, and neither has its heading",
+                         "Say it with --unit g, or write the unit into the heading")
+            return None
+        text = f"{text} {unit}"
+    try:
+        return kind.parse(text).entered
+    except PydanticCustomError as error:
+        context = error.context or {}
+        why, instead = context.get("why", "cannot be read"), context.get("instead", "")
+        if "comma" in why:
+            instead += ", or say for the whole sheet --decimal , or --decimal ."
+        table.refuse(cell, f"'{cell.text}'", why, instead)
+        return None
+
+
+def _moment(table: Table, row: list[Cell]) -> str | None:
+    """Return the time of a row as a record writes it."""
+    cell, clock = table.cell(row, "at"), table.cell(row, "time").text or table.options.time or ""
+    day: str | None = None
+    if iso := _ISO.fullmatch(cell.text):
+        day, clock = iso[1], iso[2] or clock
+    elif slashed := _SLASHED.fullmatch(cell.text):
+        day, clock = _slashed_day(table, cell, slashed), slashed[4] or clock
+        if day is None:
+            return None
+    elif re.fullmatch(r"\d{5}(\.\d+)?", cell.text):
+        number = dt.datetime(1899, 12, 30) + dt.timedelta(  # noqa: DTZ001  a local day
+            minutes=round(float(cell.text) * 1440))
+        day = f"{number:%Y-%m-%d}"
+        clock = f"{number:%H:%M}" if "." in cell.text else clock
+    if day is None:
+        table.refuse(cell, f"'{cell.text}'", "it is not a date",
+                     "Write it as in 2026-03-02, or 2/3/2026 with --dates day-first")
+        return None
+    twelve = re.fullmatch(r"(\d{1,2}):(\d{2})(?::\d{2})?\s*([AaPp])\.?[Mm]\.?", clock)
+    if twelve:
+        clock = f"{int(twelve[1]) % 12 + 12 * (twelve[3].lower() == 'p'):02}:{twelve[2]}"
+    if not re.fullmatch(r"\d{1,2}:\d{2}(:\d{2})?", clock):
+        table.refuse(cell, f"'{cell.text}'", "it has no time of day" if not clock else
+                     f"'{clock}' is not a time of day",
+                     "Add a column 'Time', or say it for all rows with --time 07:10")
+        return None
+    return f"{day}T{clock[:5].zfill(5)}"
+
+
+def _slashed_day(table: Table, cell: Cell, found: re.Match[str]) -> str | None:
+    first, second = int(found[1]), int(found[2])
+    year = int(found[3]) + (2000 if len(found[3]) == 2 else 0)
+    if "." in cell.text.split()[0] and table.options.dates is None:
+        day, month = first, second  # with points, the day always stands first
+    elif table.options.dates == "day-first":
+        day, month = first, second
+    elif table.options.dates == "month-first":
+        day, month = second, first
+    elif first > 12 or second > 12 or first == second:
+        day, month = (first, second) if first > 12 else (second, first)
+    else:
+        table.refuse(cell, f"'{cell.text}'", f"it may be {year}-{second:02}-{first:02} or "
+                     f"{year}-{first:02}-{second:02}",
+                     "Say it with --dates day-first or --dates month-first")
+        return None
+    try:
+        return dt.date(year, month, day).isoformat()
+    except ValueError:
+        table.refuse(cell, f"'{cell.text}'", "no calendar has that day",
+                     "Check it, and --dates if it was given")
+        return None
+
+
+# --- what a sheet can hold ------------------------------------------------------------------------
+
+def _boards_of(charge: Document) -> list[str]:
+    boards = charge.value.get("boards") if isinstance(charge.value, dict) else None
+    return [str(board["id"]) for board in boards or [] if isinstance(board, dict) and "id" in board]
+
+
+def _weighings(table: Table, charge: Document) -> str:
+    known = _boards_of(charge)
+    rounds: dict[str, dict[str, str]] = {}
+    who: dict[str, str] = {}
+    for row in table.rows:
+        for at, tag, cell, heading in _masses(table, row, known):
+            mass = _quantity(table, cell, heading, Mass)
+            if mass and at:
+                if tag in rounds.setdefault(at, {}):
+                    table.refuse(cell, f"'{cell.text}'", f"board {tag} was weighed already at {at}",
+                                 "Keep the one that stands")
+                rounds[at][tag] = mass
+                who[at] = table.cell(row, "by").text or table.options.by or ""
+    lines = ["weighings:"]
+    for at in sorted(rounds):
+        lines.append(f"  - at: {at}")
+        if who[at]:
+            lines.append(f"    by: {scalar(who[at])}")
+        lines.append("    masses: {" + ", ".join(f"{scalar(tag)}: {mass}" for tag, mass
+                                                 in rounds[at].items()) + "}")
+    return "\n".join(lines) + "\n"
+
+
+def _masses(table: Table, row: list[Cell], known: list[str]
+            ) -> Iterator[tuple[str | None, str, Cell, Cell]]:
+    """Yield time, board, cell and heading of each mass: one a row, or one a column."""
+    if {"board", "mass"} <= table.roles.keys():
+        tag, cell = table.cell(row, "board"), table.cell(row, "mass")
+        if not cell.text:
+            return
+        if known and tag.text not in known:
+            table.refuse(tag, f"board '{tag.text}'", "the charge has no board of this tag",
+                         f"It has {', '.join(known)}")
+            return
+        yield _moment(table, row), tag.text, cell, table.heading[table.roles["mass"]]
+        return
+    boards = _board_columns(table, known)
+    filled = [index for index in boards if index < len(row) and row[index].text]
+    at = _moment(table, row) if filled else None
+    for index in filled:
+        yield at, boards[index], row[index], table.heading[index]
+
+
+def _board_columns(table: Table, known: list[str]) -> dict[int, str]:
+    """Return the columns headed by a board's tag."""
+    taken = {table.roles[role] for role in ("at", "time", "by") if role in table.roles}
+    return {index: tag for index, head in enumerate(table.heading)
+            if index not in taken and head.text and (tag := _tag(head, known))}
+
+
+def _tag(heading: Cell, known: list[str]) -> str | None:
+    """Return the board a column is of; None where it is another column."""
+    text = _UNIT.sub("", heading.text).strip()
+    short = re.sub(r"^(board|sample)\s+", "", text, flags=re.IGNORECASE)
+    if known:
+        return next((tag for tag in known if tag in (text, short)), None)
+    return short if re.fullmatch(r"[A-Za-z]{0,3}[-. ]?\d{1,3}[A-Za-z]?", short) else None
+
+
+def _boards(table: Table, charge: Document) -> str:
+    del charge
+    boards: dict[str, list[str]] = {}
+    heads: dict[str, list[str]] = {}
+    for row in table.rows:
+        tag = table.cell(row, "board").text
+        if not tag:
+            continue
+        section = table.cell(row, "section").text
+        masses = {role: _quantity(table, table.cell(row, role), table.heading[table.roles[role]],
+                                  Mass) for role in ("green", "oven_dry")}
+        boards.setdefault(tag, []).append(
+            f"      - {{id: {scalar(section)}, green: {masses['green']}, "
+            f"oven_dry: {masses['oven_dry']}}}")
+        mass = table.cell(row, "board_mass")
+        if mass.text and tag not in heads:
+            told = _quantity(table, mass, table.heading[table.roles["board_mass"]], Mass)
+            by = table.cell(row, "by").text or table.options.by
+            if not by:
+                table.refuse(table.cell(row, "board"), f"board '{tag}'", "nobody is named who cut "
+                             "and weighed it", "Add a column 'By', or say it with --by NAME")
+            heads[tag] = [f"    green_mass: {told}", f"    weighed_at: {_moment(table, row)}",
+                          f"    by: {scalar(by or '')}"]
+    for tag in boards.keys() - heads.keys():
+        table.refuse(table.rows[0][0], f"board '{tag}'",
+                     "no row gives the mass of the board itself",
+                     "Write it in the column of the board's mass, once")
+    lines = ["boards:"]
+    for tag, sections in boards.items():
+        lines += [f"  - id: {scalar(tag)}", "    sections:", *sections, *heads.get(tag, [])]
+    return "\n".join(lines) + "\n"
+
+
+def _survey(table: Table, charge: Document) -> str:
+    del charge
+    options, heading = table.options, table.heading[table.roles["mc"]]
+    lacking = [f"--{name}" for name in ("at", "by", "method") if not getattr(options, name)]
+    if lacking:
+        raise _refused(table.sheet.file, "the sheet does not say when, by whom and how",
+                       "a survey without them shows nothing", f"Say it with {', '.join(lacking)}, "
+                       "as in --at 2026-03-30T10:00 --by 'A. N. Other' --method 'resistance meter'")
+    lines = ["survey:", f"  at: {options.at}", f"  by: {scalar(options.by or '')}",
+             f"  method: {options.method}"]
+    lines += [f"  {name}: {value}" for name in ("instrument", "wood_temperature",
+                                               "calibration_temperature", "chosen")
+              if (value := getattr(options, name))]
+    if options.corrected_for:
+        lines.append(f"  corrected_for: [{', '.join(options.corrected_for)}]")
+    lines.append("  readings:")
+    for row in table.rows:
+        cell = table.cell(row, "mc")
+        if not cell.text:
+            continue
+        parts = [f"mc: {_quantity(table, cell, heading, Percent)}"]
+        parts += [f"{role}: {scalar(table.cell(row, role).text)}" for role in ("pack", "position")
+                  if table.cell(row, role).text]
+        lines.append(f"    - {{{', '.join(parts)}}}")
+    return "\n".join(lines) + "\n"
+
+
+#: By the word after ``import``.
+SHEETS: Mapping[str, Kind] = {
+    "weighings": Kind("weighings", "weighings", (("at", "board", "mass"), ("at",)), _weighings,
+                      lambda table, known: {"board", "mass"} <= table.roles.keys()
+                      or bool(_board_columns(table, known))),
+    "boards": Kind("boards", "sample boards with their sections",
+                   (("board", "section", "green", "oven_dry", "board_mass"),), _boards),
+    "survey": Kind("survey", "a survey", (("mc",),), _survey),
+}
+
+
+# --- into the charge ------------------------------------------------------------------------------
+
+def part_of_charge(root: Path, path: Path, kind: Kind, charge: str, options: Options
+                   ) -> tuple[str, str, str]:
+    """Return the charge's file, its new text, and the part read from a sheet.
+
+    Parameters
+    ----------
+    root : Path
+        The mill folder.
+    path : Path
+        The sheet.
+    kind : Kind
+        One of `SHEETS`.
+    charge : str
+        The charge's number.
+    options : Options
+        What the sheet leaves open.
+
+    Raises
+    ------
+    RecordProblems
+        A cell cannot be read, the charge holds such a part already, or would not be read with it.
+    """
+    home = next(iter(sorted((root / "content/charges").glob(f"*/{charge}/charge.yaml"))), None)
+    if home is None:
+        raise _refused("import", f"charge '{charge}'", "there is no charge of this number",
+                       f"Begin it with 'kilnfolio new charge {charge}'")
+    name = home.relative_to(root).as_posix()
+    document = read_yaml(home, name)
+    if isinstance(document.value, dict) and document.value.get(kind.key):
+        raise RecordProblems([Problem(
+            document.key_place(kind.key), f"the charge has {kind.key} already",
+            "what was written is not changed by a sheet", "Add by hand what is new; --dry-run on a "
+            "charge without them shows what the sheet holds")])
+    table = _the_table(path, kind, options, _boards_of(document))
+    part = kind.make(table, document)
+    if table.problems:
+        raise RecordProblems(table.problems)
+    if "\n" not in part.rstrip("\n"):
+        raise _refused(path.name, f"the sheet holds no {kind.words}", "below its headings no row "
+                       "could be told", "For weighings, head each column with a board's tag")
+    text = re.sub(rf"(?m)^{kind.key}:\s*(\[\])?\s*(#.*)?\n", "", home.read_text("utf-8-sig"))
+    text = text.rstrip("\n") + "\n" + part
+    _fits(root, name, text, kind)
+    return name, text, part
+
+
+def _fits(root: Path, name: str, text: str, kind: Kind) -> None:
+    """Raise what the new part brings that cannot stand; what was wrong before stays for `check`."""
+    try:
+        document = parse_yaml(text.encode(), name)
+        validate(document, Charge, zone=zone_of(root))
+    except RecordProblems as error:
+        first = text[: text.rindex(f"\n{kind.key}:")].count("\n") + 2
+        wrong = [problem for problem in error.problems if problem.place.line >= first]
+        if wrong:
+            raise RecordProblems(wrong) from None
+
+
+def write_part(root: Path, name: str, text: str) -> None:
+    """Write a charge's new text."""
+    rewrite(root / name, text)

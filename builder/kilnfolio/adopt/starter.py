@@ -1,0 +1,63 @@
+"""The library a new mill starts from: species, schedules, limits, sources, the handbook."""
+
+from __future__ import annotations
+
+import json
+import re
+from importlib import resources
+from pathlib import Path
+
+from kilnfolio.records.folder import RECORD_KINDS
+from kilnfolio.records.schema import record_schema
+
+#: Where the parts of the starter lie: in the package, in the source tree, and in a mill folder.
+_PARTS = {"schedules": "schedules", "handbook": "content/handbook"}
+#: The kind of record a folder of the library holds, for the editor.
+_KINDS = {"species": "species", "hardwood": "schedule", "softwood": "schedule",
+          "notations": "notation", "limits.yaml": "limits", "sources.yaml": "sources"}
+#: A record of the demonstration mill, which no other mill wants.
+_INVENTED = re.compile(r"^invented: true$", re.MULTILINE)
+
+
+def _home(part: str) -> Path:
+    """Return where a part of the starter lies: packaged, or in the source tree beside it.
+
+    Raises
+    ------
+    FileNotFoundError
+        It is in neither: the package was not built as it should be.
+    """
+    package = Path(str(resources.files("kilnfolio")))
+    for home in (package / "starter" / part, package.parent.parent / _PARTS[part]):
+        if home.is_dir():
+            return home
+    raise FileNotFoundError(f"the starter's {part} did not come with this installation")
+
+
+def schema_comment(kind: str, depth: int) -> str:
+    """Return the line by which an editor finds the schema of a file `depth` folders down."""
+    return f"# yaml-language-server: $schema={'../' * depth}schemas/{kind}.json\n"
+
+
+def starter_files() -> dict[str, str]:
+    """Return the text of every file of the library, by its path in a mill folder."""
+    found = {}
+    for part, target in _PARTS.items():
+        home = _home(part)
+        for path in sorted(home.rglob("*")):
+            if path.suffix not in (".yaml", ".md", ".svg"):
+                continue
+            below = path.relative_to(home)
+            text = path.read_text("utf-8")
+            if path.suffix == ".yaml" and part == "schedules":
+                if _INVENTED.search(text):
+                    continue
+                text = schema_comment(_KINDS[below.parts[0]], len(below.parts)) + text
+            found[f"{target}/{below.as_posix()}"] = text
+    return found
+
+
+def schema_files() -> dict[str, str]:
+    """Return the JSON Schema of every kind, by its path in a mill folder."""
+    return {f"schemas/{kind}.json": json.dumps(record_schema(kind), indent=1, ensure_ascii=False)
+            + "\n" for kind in RECORD_KINDS}

@@ -1,0 +1,171 @@
+"""Sheets of .csv and .xlsx files as cells of text, each with its place in the sheet.
+
+A spreadsheet's date is turned into the words a record writes; a number keeps every digit it shows.
+What cannot be trusted (a formula without its value, a sheet left out) is said, not passed over.
+"""
+
+from __future__ import annotations
+
+import csv
+import datetime as dt
+import re
+import warnings
+import zipfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from kilnfolio.records.problems import Place, Problem, RecordProblems
+
+#: The largest file, and the largest once unpacked [bytes]: a thousand times a year of weighings.
+MAX_BYTES, MAX_UNPACKED = 20 * 1024 * 1024, 200 * 1024 * 1024
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A cell: what it says, and where.
+
+    Attributes
+    ----------
+    text : str
+        Its words; a date and time as in 2026-03-02T07:10, a day as in 2026-03-02.
+    where : str
+        As in B4.
+    dated : bool
+        The spreadsheet itself holds a date or time here, so that day and month are certain.
+    """
+
+    text: str
+    where: str
+    dated: bool = False
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A sheet, row by row."""
+
+    file: str
+    name: str
+    rows: list[list[Cell]]
+
+    def problem(self, cell: Cell, what: str, why: str, instead: str) -> Problem:
+        """Return a problem with a cell."""
+        name = f"{self.file} [{self.name}]" if self.name else self.file
+        column = re.match(r"[A-Z]+", cell.where)
+        number = 0
+        for letter in column[0] if column else "":
+            number = number * 26 + ord(letter) - 64
+        line = re.search(r"\d+", cell.where)
+        return Problem(Place(name, int(line[0]) if line else 1, number or 1),
+                       f"{cell.where} {what}".strip(), why, instead)
+
+
+def read_sheets(path: Path) -> list[Sheet]:
+    """Read every sheet that holds something.
+
+    Raises
+    ------
+    RecordProblems
+        It cannot be read, is no sheet, or holds formulas without their values.
+    """
+    try:
+        if path.stat().st_size > MAX_BYTES:
+            raise _refused(path, "the file is too large",
+                           f"a sheet may have at most {MAX_BYTES:,} bytes", "Split it")
+        raw = path.read_bytes()
+    except OSError as error:
+        raise _refused(path, "the file cannot be read", (error.strerror or str(error)).lower(),
+                       "If it is open in the spreadsheet program, close it there"
+                       if isinstance(error, PermissionError) else "") from None
+    if raw.startswith(b"PK"):
+        return _workbook(path)
+    if raw.startswith(b"\xd0\xcf\x11\xe0"):
+        raise _refused(path, "this is an old spreadsheet file (.xls), or one with a password",
+                       "only .xlsx and .csv are read", "Save it as .xlsx without a password")
+    return [_text_sheet(path, raw)]
+
+
+def _refused(path: Path, what: str, why: str, instead: str = "") -> RecordProblems:
+    return RecordProblems([Problem(Place(path.name), what, why, instead)])
+
+
+def _text_sheet(path: Path, raw: bytes) -> Sheet:
+    encoding = "utf-16" if raw.startswith((b"\xff\xfe", b"\xfe\xff")) else "utf-8-sig"
+    try:
+        text = raw.decode(encoding)
+    except UnicodeDecodeError:
+        text = raw.decode("windows-1252", errors="replace")
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    delimiter = max(";\t,|", key=lambda mark: min(
+        (line.count(mark) for line in lines if line.strip()), default=0))
+    rows = [[Cell(cell.strip(), f"{_letters(column)}{number}")
+             for column, cell in enumerate(row, 1)]
+            for number, row in enumerate(csv.reader(lines, delimiter=delimiter), 1)]
+    return Sheet(path.name, "", rows)
+
+
+def _letters(column: int) -> str:
+    letters = ""
+    while column:
+        column, rest = divmod(column - 1, 26)
+        letters = chr(65 + rest) + letters
+    return letters
+
+
+def _workbook(path: Path) -> list[Sheet]:
+    import openpyxl
+
+    try:
+        with zipfile.ZipFile(path) as packed:
+            if sum(item.file_size for item in packed.infolist()) > MAX_UNPACKED:
+                raise _refused(path, "the file unpacks to more than a sheet can hold",
+                               f"{MAX_UNPACKED:,} bytes are the most", "Save the sheet again")
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # about styles, which are not read
+            shown = openpyxl.load_workbook(path, data_only=True)
+            typed = openpyxl.load_workbook(path)
+    except (zipfile.BadZipFile, KeyError, ValueError, TypeError) as error:
+        raise _refused(path, "this is not a spreadsheet that can be read", str(error).lower()[:80],
+                       "Save it again as .xlsx") from None
+    sheets, problems = [], []
+    for page in shown.worksheets:
+        sheet = Sheet(path.name, page.title, _rows(page))
+        problems += [sheet.problem(Cell("", cell.coordinate), "holds a formula without its value",
+                                   "the program that wrote the file did not compute it",
+                                   "Open the file in the spreadsheet program and save it again")
+                     for row in typed[page.title].iter_rows() for cell in row
+                     if cell.data_type == "f" and page[cell.coordinate].value is None]
+        if any(cell.text for row in sheet.rows for cell in row):
+            sheets.append(sheet)
+    if problems:
+        raise RecordProblems(problems[:5])
+    if not sheets:
+        raise _refused(path, "every sheet is empty", "there is nothing to read")
+    return sheets
+
+
+def _rows(page: Any) -> list[list[Cell]]:
+    """Return a sheet's cells; one that is merged says the same in each of its places."""
+    merged = {}
+    for area in page.merged_cells.ranges:
+        first = page.cell(area.min_row, area.min_col).value
+        for row, column in area.cells:
+            merged[row, column] = first
+    return [[_cell(merged.get((cell.row, cell.column), cell.value), cell.coordinate)
+             for cell in row] for row in page.iter_rows()]
+
+
+def _cell(value: object, where: str) -> Cell:
+    if value is None:
+        return Cell("", where)
+    if isinstance(value, dt.datetime):
+        value = (value + dt.timedelta(seconds=30)).replace(second=0, microsecond=0)
+        midnight = value.time() == dt.time()
+        return Cell(f"{value:%Y-%m-%d}" if midnight else f"{value:%Y-%m-%dT%H:%M}", where, True)
+    if isinstance(value, dt.date):
+        return Cell(f"{value:%Y-%m-%d}", where, True)
+    if isinstance(value, dt.time):
+        return Cell(f"{value:%H:%M}", where, True)
+    if isinstance(value, float):
+        return Cell(f"{value:.10g}", where)
+    return Cell(" ".join(str(value).split()), where)

@@ -1,0 +1,60 @@
+"""Records as commented YAML: values put into a template, and never over a file that is there."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from importlib import resources
+from pathlib import Path
+from string import Template
+
+from kilnfolio.records.model import TO_FILL
+from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.yaml_source import parse_yaml
+
+
+def scalar(text: str) -> str:
+    """Return text as a YAML value: plain where that reads back as the same words, else quoted."""
+    try:
+        if not set(text) & set(",[]{}") and \
+                parse_yaml(f"a: {text}\n".encode(), "").value == {"a": text}:
+            return text
+    except RecordProblems:
+        pass
+    return json.dumps(text, ensure_ascii=False)
+
+
+def filled(template: str, values: Mapping[str, str | int | None]) -> str:
+    """Return a template of ``adopt/templates`` with values put in.
+
+    A value that is None becomes the mark of one to be filled in.
+    """
+    text = (resources.files("kilnfolio.adopt") / "templates" / template).read_text("utf-8")
+    return Template(text).substitute({
+        name: TO_FILL if value is None else scalar(value) if isinstance(value, str) else value
+        for name, value in values.items()})
+
+
+def write_new(root: Path, files: Mapping[str, str]) -> None:
+    """Write files that are not there yet.
+
+    Raises
+    ------
+    RecordProblems
+        One of them is there; nothing is written.
+    """
+    there = [name for name in files if (root / name).exists()]
+    if there:
+        raise RecordProblems([Problem(Place(name), "this file is there already",
+                                      "a new record never takes the place of one",
+                                      "Choose another id, or remove it first") for name in there])
+    for name, text in files.items():
+        (root / name).parent.mkdir(parents=True, exist_ok=True)
+        (root / name).write_text(text, encoding="utf-8", newline="\n")
+
+
+def rewrite(path: Path, text: str) -> None:
+    """Change a file in one step, so that it is never seen half-written."""
+    new = path.with_name(f".{path.name}.new")
+    new.write_text(text, encoding="utf-8", newline="\n")
+    new.replace(path)

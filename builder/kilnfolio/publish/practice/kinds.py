@@ -1,0 +1,31 @@
+"""Every kind of practice problem, by topic, in the order of the handbook."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from kilnfolio.publish.practice.air import AIR
+from kilnfolio.publish.practice.ending import HEAT, SURVEY
+from kilnfolio.publish.practice.moisture import BOARDS, CONTROL, MC
+from kilnfolio.publish.practice.problem import KINDS, Kind
+from kilnfolio.publish.practice.running import EQUALIZING, RATES
+from kilnfolio.publish.practice.timber import SHRINKAGE, WATER
+
+#: Topics in order, and the chapter of the handbook that treats them.
+TOPICS: Mapping[str, str] = {
+    MC: "calculations",
+    BOARDS: "sampling",
+    AIR: "wood-and-water",
+    CONTROL: "calculations",
+    RATES: "running-a-charge",
+    EQUALIZING: "equalizing-and-conditioning",
+    SURVEY: "final-survey-and-stress",
+    SHRINKAGE: "wood-and-water",
+    WATER: "calculations",
+    HEAT: "heat-treatment",
+}
+
+
+def by_topic() -> dict[str, list[Kind]]:
+    """Return the kinds of every topic."""
+    return {topic: [kind for kind in KINDS.values() if kind.topic == topic] for topic in TOPICS}

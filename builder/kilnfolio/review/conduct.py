@@ -1,0 +1,210 @@
+"""How the air was kept: wick index, overshoot, running hours, and what the sensors leave open."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from kilnfolio.physics.sorption import emc_uncertainty
+from kilnfolio.records.kiln import Kiln
+from kilnfolio.review.air import AirSeries, asked_at_each, minutes_between, utc
+from kilnfolio.review.setpoints import Asked
+
+#: Length of the stretches a wick's drift is had from: a day, over which fans reverse many times
+#: and the kiln's own swings average out [h].
+WICK_STRETCH_H = 24.0
+#: A shorter rest of a set-point gives no slope worth the name [h].
+WICK_LEAST_H = 12.0
+#: Readings a stretch needs for a slope and a scatter about it.
+_LEAST_READINGS = 12
+
+
+def settled(times: np.ndarray, asked: Sequence[Asked], hours: float) -> np.ndarray:
+    """Return which readings come at least so long after the last change of what was asked."""
+    index = asked_at_each(times, asked)
+    if not asked:
+        return np.zeros(len(times), bool)
+    starts = np.array([utc(item.at) for item in asked], "datetime64[s]")
+    since = times - starts[np.maximum(index, 0)]
+    late: np.ndarray = (index >= 0) & (since >= np.timedelta64(round(3600 * hours), "s"))
+    return late
+
+
+def falling(times: np.ndarray, asked: np.ndarray, hours: float) -> np.ndarray:
+    """Return the readings soon after the asked value fell: the kiln needs time to come down."""
+    soon = np.zeros(len(asked), bool)
+    for drop in np.flatnonzero(np.diff(asked) < 0):
+        end = times[drop + 1] + np.timedelta64(round(hours * 3600), "s")
+        soon[drop + 1: int(np.searchsorted(times, end))] = True
+    return soon
+
+
+def reading_hours(air: AirSeries) -> np.ndarray:
+    """Return how long each reading stands for [h]: to the next, but no longer than two intervals.
+
+    Nothing is claimed of a gap. The last reading stands for one interval.
+    """
+    minutes = np.append(minutes_between(air.times), air.log.interval_minutes)
+    kept: np.ndarray = np.where(minutes > 2 * air.log.interval_minutes, air.log.interval_minutes,
+                                minutes)
+    return kept / 60.0
+
+
+def overshoot(air: AirSeries, asked: Sequence[Asked], settling_hours: float
+              ) -> tuple[float, float] | None:
+    """Return how far above what was asked dry bulb and depression were, summed over time [K h].
+
+    The time the kiln needs to come down after a lower set-point is left out. None where nothing
+    was asked.
+    """
+    if not asked:
+        return None
+    index = asked_at_each(air.times, asked)
+    hours, sums = reading_hours(air), []
+    for found, wanted in ((air.dry_bulb, [item.air.dry_bulb_c for item in asked]),
+                          (air.depression, [item.air.depression_k for item in asked])):
+        target = np.where(index < 0, np.nan, np.array(wanted)[np.maximum(index, 0)])
+        over = np.where(falling(air.times, target, settling_hours), 0.0, found - target)
+        sums.append(float(np.sum(np.fmax(np.nan_to_num(over), 0.0) * hours)))
+    return sums[0], sums[1]
+
+
+class Running:
+    """Hours of running until any moment, by the log's fans."""
+
+    def __init__(self, air: AirSeries | None):
+        fan = air.log.channels.get("fan") if air is not None else None
+        self._times = air.times if air is not None and fan is not None and len(fan) else None
+        if air is None or self._times is None or fan is None:
+            return
+        on = np.nan_to_num(fan) > 0
+        self._sum = np.concatenate([[0.0], np.cumsum(np.where(on, reading_hours(air), 0.0))])
+        self._seconds = self._times.astype(np.int64).astype(float)
+        self._slack = 120.0 * air.log.interval_minutes
+
+    @property
+    def total(self) -> float | None:
+        """Hours in the whole log [h]."""
+        return None if self._times is None else float(self._sum[-1])
+
+    def until(self, moments: Sequence[dt.datetime]) -> np.ndarray:
+        """Return the hours the fans have run until each moment [h].
+
+        NaN where the log does not hold the fans, or does not cover the moment.
+        """
+        if self._times is None:
+            return np.full(len(moments), np.nan)
+        seconds = np.array([moment.timestamp() for moment in moments])
+        covered = (seconds >= self._seconds[0] - self._slack) \
+            & (seconds <= self._seconds[-1] + self._slack)
+        return np.where(covered, np.interp(seconds, self._seconds, self._sum[:-1]), np.nan)
+
+
+@dataclass(frozen=True)
+class Wick:
+    """Drift and scatter of the depression at steady set-points, in K, h and K a day."""
+
+    hours: float
+    drift_k_per_day: float
+    worst_drift_k_per_day: float
+    worst_from: np.datetime64
+    noise_k: float
+
+
+def wick_index(air: AirSeries, asked: Sequence[Asked], settling_hours: float) -> Wick | None:
+    """Return how the depression behaved while the air was asked to stay as it was.
+
+    Each set-point's time, once settled, is cut into stretches of about a day; through each a
+    straight line is laid by least squares. A wick that crusts or runs dry lets the depression
+    shrink under a set-point that does not move; a loose one makes it scatter. Only readings with
+    the fans on and the spray off count: still air and steam move the wet bulb of a good wick.
+
+    Returns
+    -------
+    Wick or None
+        None where no stretch is long enough.
+    """
+    good = settled(air.times, asked, settling_hours) & np.isfinite(air.depression)
+    for name, wanted in (("fan", True), ("spray", False)):
+        switch = air.log.channels.get(name)
+        if switch is not None:
+            good &= (np.nan_to_num(switch) > 0) == wanted
+    rows = np.flatnonzero(good)
+    if not len(rows):
+        return None
+    index = asked_at_each(air.times, asked)
+    hours = (air.times - air.times[0]).astype(np.int64) / 3600.0
+    found = [(hours[part[-1]] - hours[part[0]], *_line(hours[part], air.depression[part]),
+              air.times[part[0]])
+             for own in np.split(rows, np.flatnonzero(np.diff(index[rows])) + 1)
+             for part in _stretches(own, hours)]
+    if not found:
+        return None
+    lengths, slopes, noises = (np.array([item[n] for item in found], float) for n in range(3))
+    worst = int(np.argmin(slopes))
+    return Wick(float(lengths.sum()), float(np.average(slopes, weights=lengths)),
+                float(slopes[worst]), found[worst][3],
+                float(np.sqrt(np.average(noises**2, weights=lengths))))
+
+
+def _stretches(rows: np.ndarray, hours: np.ndarray) -> list[np.ndarray]:
+    """Return a set-point's readings in stretches of a day, or all of them where that is less."""
+    at = hours[rows]
+    count = max(1, int((at[-1] - at[0]) // WICK_STRETCH_H))
+    edges = np.searchsorted(at, np.linspace(at[0], at[-1], count + 1)[1:-1])
+    return [part for part in np.split(rows, edges) if len(part) >= _LEAST_READINGS
+            and hours[part[-1]] - hours[part[0]] >= WICK_LEAST_H]
+
+
+def _line(hours: np.ndarray, values: np.ndarray) -> tuple[float, float]:
+    """Return the slope of the least-squares line [a day] and the scatter about it."""
+    x, y = hours - hours.mean(), values - values.mean()
+    slope = float(x @ y / (x @ x))
+    noise = float(np.sqrt(np.mean((y - slope * x) ** 2)))
+    return 24.0 * slope, noise
+
+
+def zone_spread(air: AirSeries) -> tuple[float, float] | None:
+    """Return how far entering and leaving air are apart: median, and 95th percentile [K]."""
+    sides = [air.log.channels.get(f"dry-bulb-{side}") for side in ("entering", "leaving")]
+    if sides[0] is None or sides[1] is None:
+        return None
+    apart = np.abs(sides[0] - sides[1])
+    apart = apart[np.isfinite(apart)]
+    if not len(apart):
+        return None
+    middle, most = np.percentile(apart, [50.0, 95.0])
+    return float(middle), float(most)
+
+
+def bulb_errors(kiln: Kiln) -> tuple[float, float] | None:
+    """Return the expanded uncertainties of dry and wet bulb by the kiln's record [K].
+
+    A kiln that logs only the two sides of its load gives the larger of theirs. None where the
+    record does not say.
+    """
+    errors = {instrument.channel: instrument.uncertainty.value for instrument in kiln.instruments
+              if instrument.channel and instrument.uncertainty}
+    sides = [errors[name] for name in ("dry-bulb-entering", "dry-bulb-leaving") if name in errors]
+    dry = errors.get("dry-bulb", max(sides, default=None))
+    wet = errors.get("wet-bulb")
+    return None if dry is None or wet is None else (dry, wet)
+
+
+def emc_errors(dry_c: Sequence[float | None], wet_c: Sequence[float | None],
+               errors: tuple[float, float] | None, pressure_pa: float) -> list[float | None]:
+    """Return what the error of the bulbs puts on each EMC [points]; None where it cannot be had."""
+    dry, wet = np.array(dry_c, float), np.array(wet_c, float)
+    if errors is None or not len(dry):
+        return [None] * len(dry)
+    usable = np.isfinite(dry) & np.isfinite(wet) & (wet <= dry)
+    found = np.full(len(dry), np.nan)
+    if usable.any():
+        try:
+            found[usable] = emc_uncertainty(dry[usable], wet[usable], *errors, pressure_pa)
+        except ValueError:  # bulbs no air can show; checks name them
+            return [None] * len(dry)
+    return [None if np.isnan(value) else float(value) for value in found]

@@ -1,0 +1,187 @@
+"""New mills and records: valid at once, or every gap named."""
+
+import re
+
+import jsonschema
+import pytest
+import yaml
+from tests.adopt.own_files import CHARGE, LOT, MILL
+from tests.conftest import PROJECT
+
+from kilnfolio.adopt.kinds import NEW
+from kilnfolio.adopt.mill import QUESTIONS, answer_problem, likely_practice
+from kilnfolio.adopt.records import TEMPLATES
+from kilnfolio.cli import main
+from kilnfolio.records.folder import RECORD_KINDS, read_mill_folder
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    root = tmp_path_factory.mktemp("made") / "mill"
+    assert main(["new", "mill", str(root), *MILL]) == 0
+    return root
+
+
+@pytest.fixture
+def mill(tmp_path):
+    assert main(["new", "mill", str(tmp_path / "mill"), *MILL]) == 0
+    return tmp_path / "mill"
+
+
+def test_a_new_mill_is_read_without_a_problem(made, capsys):
+    folder = read_mill_folder(made)
+    assert folder.mill.record.altitude.entered == "1017 ft"
+    assert list(folder.kilns) == ["kiln-1"]
+    assert main(["check", str(made)]) == 0
+    assert capsys.readouterr().err == ""
+
+
+def test_it_holds_the_library_but_no_schedule_of_the_demonstration_mill(made):
+    library = {path.name for path in (PROJECT / "schedules").rglob("*.yaml")
+               if "\ninvented: true" not in path.read_text("utf-8")}
+    assert {path.name for path in (made / "schedules").rglob("*.yaml")} == library
+    assert len(library) > 150
+    assert not [path for path in made.rglob("*.yaml") if "\ninvented: true" in
+                path.read_text("utf-8")]
+
+
+def test_every_record_names_its_schema_and_follows_it(made):
+    records = [*made.glob("content/*.yaml"), *made.glob("content/kilns/*.yaml"),
+               *made.rglob("schedules/**/*.yaml")]
+    assert len(records) > 150
+    for path in records:
+        first = path.read_text("utf-8").split("\n")[0]
+        named = re.fullmatch(r"# yaml-language-server: \$schema=(\S+)", first)
+        assert named, path
+        schema = yaml.safe_load((path.parent / named[1]).resolve().read_text("utf-8"))
+        value = yaml.load(path.read_text("utf-8"), Loader=yaml.BaseLoader)
+        missing = [error.message for error in
+                   jsonschema.Draft202012Validator(schema).iter_errors(value)
+                   if "required" in error.message or "Additional" in error.message]
+        assert missing == [], path
+    assert {path.stem for path in (made / "schemas").iterdir()} == set(RECORD_KINDS)
+
+
+def test_it_ends_by_saying_the_next_command(tmp_path, capsys):
+    assert main(["new", "mill", str(tmp_path / "m"), *MILL]) == 0
+    said = capsys.readouterr().out.strip().split("\n")
+    assert said[-1] == f"next: kilnfolio build {tmp_path / 'm'}"
+
+
+def test_it_never_writes_over_a_mill(mill, capsys):
+    (mill / "content/mill.yaml").write_text("mine")
+    assert main(["new", "mill", str(mill), *MILL]) == 2
+    assert "content/mill.yaml:1:1: this file is there already" in capsys.readouterr().err
+    assert (mill / "content/mill.yaml").read_text() == "mine"
+
+
+def test_without_a_terminal_it_names_the_options_it_needs(tmp_path, capsys):
+    assert main(["new", "mill", str(tmp_path / "m"), "--name", "Mill"]) == 2
+    said = capsys.readouterr().err
+    assert "new mill needs --place, --country, --time-zone, --altitude" in said
+    assert "--kiln" in said
+    assert not (tmp_path / "m").exists()
+
+
+@pytest.mark.parametrize(("option", "value", "said"), [
+    ("--time-zone", "EST5", "time_zone 'EST5'"),
+    ("--altitude", "310", "has no unit"),
+    ("--practice", "french", "it must be one of"),
+    ("--kiln", "Kiln 2, steam", "a kiln is told in four parts"),
+    ("--kiln", "Kiln 2, steamy, 40 m³, 85 °C", "Did you mean 'steam'?"),
+    ("--kiln", "Kiln 1, steam, 40 m³, 85 °C", "another kiln is called 'kiln-1' too")])
+def test_an_answer_that_cannot_stand_is_refused_and_nothing_written(tmp_path, capsys, option,
+                                                                    value, said):
+    answers = dict(zip(MILL[::2], MILL[1::2], strict=True)) if option != "--kiln" else {}
+    words = [part for pair in {**answers, option: value}.items() for part in pair] \
+        if answers else [*MILL, option, value]
+    assert main(["new", "mill", str(tmp_path / "m"), *words]) == 2
+    assert said in capsys.readouterr().err
+    assert not (tmp_path / "m").exists()
+
+
+def test_in_a_terminal_it_asks_and_asks_again(tmp_path, monkeypatch, capsys):
+    answers = iter(["", "Alder Brook", "Alder Brook", "Canada", "Toronto", "America/Toronto",
+                    "310", "310 m", "records@alder-brook.example", "",
+                    "Kiln 1, steam", "Kiln 1, steam, 42 m³, 85 °C", ""])
+    monkeypatch.setattr("kilnfolio.adopt.commands.asker", lambda: lambda _: next(answers))
+    assert main(["new", "mill", str(tmp_path / "m")]) == 0
+    said = capsys.readouterr().out
+    assert "it is not a time zone of the IANA database" in said
+    assert "has no unit" in said
+    assert next(answers, "all asked") == "all asked"
+    assert read_mill_folder(tmp_path / "m").mill.record.practice == "North American"
+
+
+def test_each_question_takes_its_own_example():
+    for question in QUESTIONS:
+        assert answer_problem(question.key, question.example) == ""
+
+
+@pytest.mark.parametrize(("zone", "practice"), [
+    ("America/Toronto", "North American"), ("Europe/Dublin", "British"),
+    ("Europe/Vienna", "continental"), ("Pacific/Auckland", "Australasian")])
+def test_practice_is_proposed_by_the_time_zone(zone, practice):
+    assert likely_practice(zone) == practice
+
+
+@pytest.mark.parametrize("kind", TEMPLATES)
+def test_a_record_with_nothing_given_names_every_gap(mill, kind, capsys):
+    assert main(["new", kind, "one-1", str(mill)]) == 0
+    capsys.readouterr()
+    code = main(["check", str(mill)])
+    said = capsys.readouterr().err
+    assert code == 2
+    problems = said.strip().split("\n")[:-1]
+    assert problems
+    assert all(": " in line and "is still to be filled in" in line for line in problems), said
+    assert all("…" in line for line in [open_line(mill, problem) for problem in problems])
+
+
+def open_line(root, problem):
+    """Return the line a problem names."""
+    file, line, _ = problem.split(": ")[0].rsplit(":", 2)
+    return (root / file).read_text("utf-8").split("\n")[int(line) - 1]
+
+
+def test_records_given_whole_are_read(mill):
+    root = str(mill)
+    assert main(["new", "kiln", "kiln-2", root, "--name", "Kiln 2", "--kind", "steam",
+                 "--capacity", "40 m³", "--hottest", "185 °F"]) == 0
+    assert main(["new", "charge", "26-001", root, *CHARGE, "--kiln", "kiln-2"]) == 0
+    assert main(["new", "lot", "L1", root, *LOT]) == 0
+    assert main(["new", "species", "quercus-petraea", root, "--trade-name", "Sessile oak",
+                 "--scientific-name", "Quercus petraea", "--kind", "hardwood",
+                 "--region", "Europe"]) == 0
+    folder = read_mill_folder(mill)
+    assert folder.charges["26-001"].file == "content/charges/2026/26-001/charge.yaml"
+    assert folder.charges["26-001"].record.schedule_revision == 1
+    assert folder.lots["L1"].record.species == "quercus-rubra"  # from the charge
+    assert folder.species["quercus-petraea"].record.trade_name == "Sessile oak"
+
+
+def test_a_softwood_schedule_goes_to_the_softwoods(mill, capsys):
+    assert main(["new", "schedule", "our-pine", str(mill), "--species", "pinus-strobus"]) == 0
+    assert "schedules/softwood/our-pine.yaml written" in capsys.readouterr().out
+
+
+def test_a_value_that_cannot_stand_is_refused(mill, capsys):
+    assert main(["new", "charge", "26-002", str(mill), "--volume", "40"]) == 2
+    assert "volume '40': has no unit" in capsys.readouterr().err
+    assert not list(mill.glob("content/charges/**/*.yaml"))
+
+
+def test_words_that_yaml_would_read_otherwise_are_quoted(mill):
+    assert main(["new", "species", "quercus-alba-2", str(mill), "--trade-name", "Oak: white # 2",
+                 "--scientific-name", "yes", "--kind", "hardwood", "--region", "[north]"]) == 0
+    record = read_mill_folder(mill).species["quercus-alba-2"].record
+    assert (record.trade_name, record.scientific_name, record.region) == \
+        ("Oak: white # 2", "yes", "[north]")
+
+
+@pytest.mark.parametrize("name", [*NEW, "keys"])
+def test_every_kind_has_help_with_an_example(name, capsys):
+    with pytest.raises(SystemExit) as ended:
+        main(["new", name, "--help"])
+    assert ended.value.code == 0
+    assert f"kilnfolio new {name}" in capsys.readouterr().out

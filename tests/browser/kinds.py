@@ -1,0 +1,47 @@
+"""One page of every kind in the built demonstration site, for the tests that look at each."""
+
+from pathlib import Path
+
+from tests.conftest import PROJECT
+
+from kilnfolio.archive.tokens import lot_token, read_token_key
+
+#: The charge whose page holds the most: stops, gaps, survey, heat treatment; and a plain one.
+CHARGE = "HB-25-041"
+
+#: Pages of the mill edition by their kind.
+MILL_PAGES = {
+    "home": "index.html",
+    "search": "search.html?q=honeycomb",
+    "handbook": "handbook/index.html",
+    "chapter": "handbook/wood-and-water.html",
+    "chapter-of-tables": "handbook/schedules.html",
+    "glossary": "handbook/glossary.html",
+    "index-of-terms": "handbook/index-of-terms.html",
+    "species-index": "species/index.html",
+    "species": "species/quercus-rubra.html",
+    "schedules-index": "schedules/index.html",
+    "schedule": "schedules/quercus-rubra-4-4.html",
+    "charges-index": "charges/index.html",
+    "charge": f"charges/{CHARGE}.html",
+    "lots-index": "lots/index.html",
+    "lot": "lots/HBL-25-101.html",
+    "kilns-index": "kilns/index.html",
+    "kiln": "kilns/kiln-1.html",
+    "checks": "checks/index.html",
+    "calculators": "calculators.html",
+    "sources": "sources.html",
+    "records": "records.html",
+}
+
+
+def addresses(site: Path) -> dict[str, str]:
+    """Return the address of one page of every kind, the customer's among them."""
+    key = read_token_key(PROJECT, invented=True)
+    lots = sorted(path.stem for path in (PROJECT / "content/lots").glob("*.yaml"))
+    customer = site / "customer" / lot_token(lots[0], key) / "index.html"
+    found = {}
+    for kind, path in MILL_PAGES.items():
+        file, mark, question = path.partition("?")
+        found[kind] = (site / "mill" / file).as_uri() + mark + question
+    return found | {"customer": customer.as_uri()}

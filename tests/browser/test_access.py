@@ -1,0 +1,132 @@
+"""Every kind of page for those who do not see it, do not point, or want it still."""
+
+from pathlib import Path
+
+import pytest
+from tests.browser.kinds import MILL_PAGES, addresses
+
+AXE = Path(__file__).parent / "checkers/node_modules/axe-core/axe.min.js"
+KINDS = (*MILL_PAGES, "customer")
+
+
+def breaches(page) -> list[str]:
+    """Return what axe-core finds wrong on a page, everything that folds unfolded."""
+    page.evaluate("document.querySelectorAll('details').forEach(d => { d.open = true; })")
+    page.add_script_tag(path=AXE)
+    found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
+    assert found["passes"], "axe-core looked at nothing"
+    return [f"{rule['id']}: {node['html'][:120]}: {node['failureSummary']}"
+            for rule in found["violations"] for node in rule["nodes"]]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_nothing_stands_in_anyones_way(browser, demo_site, kind):
+    for scheme, width in (("light", 360), ("dark", 1440)):
+        page = browser.new_page(color_scheme=scheme, viewport={"width": width, "height": 900})
+        page.goto(addresses(demo_site)[kind])
+        assert breaches(page) == [], scheme
+        page.close()
+
+
+def test_the_checker_finds_a_planted_fault(page, demo_site):
+    page.goto(addresses(demo_site)["home"])
+    page.evaluate("document.querySelector('label').remove()")
+    page.evaluate("document.body.insertAdjacentHTML('beforeend', '<input><img src=x>')")
+    assert {line.partition(":")[0] for line in breaches(page)} >= {"label", "image-alt"}
+
+
+def test_every_page_names_its_language(demo_site):
+    paths = list(demo_site.rglob("*.html"))
+    assert len(paths) > 300
+    for path in paths:
+        assert '<html lang="en">' in path.read_text("utf-8"), path
+
+
+def focused(page) -> str:
+    return page.evaluate("(document.activeElement.getAttribute('aria-label') || document.activeElement"
+                         ".innerText || document.activeElement.name || '').trim()")
+
+
+@pytest.mark.parametrize("kind", ["home", "chapter", "charge", "charges-index"])
+def test_the_first_stop_skips_to_the_text(page, demo_site, kind):
+    page.goto(addresses(demo_site)[kind])
+    page.keyboard.press("Tab")
+    assert focused(page) == "Skip to the text"
+    assert page.evaluate("document.activeElement.getBoundingClientRect().top >= 0")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.getElementById('main').contains(document.activeElement)")
+
+
+def test_a_walk_by_keyboard_meets_everything_once_and_is_always_seen(page, demo_site):
+    page.goto(addresses(demo_site)["charge"])
+    wanted = page.evaluate("""() => {
+      const all = document.querySelectorAll('a[href], button, input, select, summary, [tabindex="0"]');
+      return [...all].filter(e => e.checkVisibility({visibilityProperty: true})).length;
+    }""")
+    assert wanted > 30
+    marks = set()
+    for stop in range(wanted):
+        page.keyboard.press("Tab")
+        mark, outline = page.evaluate("""stop => {
+          const e = document.activeElement;
+          e.dataset.stop = e.dataset.stop || stop;
+          return [e.dataset.stop, getComputedStyle(e).outlineStyle];
+        }""", str(stop))
+        assert outline != "none", page.evaluate("document.activeElement.outerHTML.slice(0, 200)")
+        marks.add(mark)
+    assert len(marks) == wanted
+
+
+def test_search_by_keyboard_alone(page, demo_site):
+    page.goto(addresses(demo_site)["home"])
+    page.get_by_role("searchbox").focus()
+    page.keyboard.type("honeycomb")
+    page.locator(".search-box .hit").first.wait_for()
+    page.keyboard.press("Tab")  # the button
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.closest('.hit') !== null")
+    page.keyboard.press("Escape")
+    assert page.locator(".search-box .hit").count() == 0
+    assert page.evaluate("document.activeElement.type") == "search"
+
+
+def test_what_is_folded_opens_by_keyboard(page, demo_site):
+    page.goto(addresses(demo_site)["charge"])
+    page.locator("details:not([open]) > summary").first.focus()
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.parentElement.open")
+
+
+def test_the_register_is_filtered_by_keyboard(page, demo_site):
+    page.goto(addresses(demo_site)["charges-index"])
+    rows = page.locator("#charges tbody tr:visible").count()
+    page.get_by_label("Kiln").focus()
+    page.keyboard.press("ArrowDown")
+    assert 0 < page.locator("#charges tbody tr:visible").count() < rows
+    assert "of" in page.get_by_role("status").first.inner_text()
+
+
+def test_nothing_moves_for_those_who_ask_for_stillness(browser, demo_site):
+    for wish, expected in (("reduce", "auto"), ("no-preference", "smooth")):
+        page = browser.new_page(reduced_motion=wish)
+        page.goto(addresses(demo_site)["chapter"])
+        assert page.evaluate("getComputedStyle(document.documentElement).scrollBehavior") == expected
+        moving = page.evaluate("""() => [...document.querySelectorAll('*')].filter(e => {
+          const style = getComputedStyle(e);
+          return style.animationName !== 'none' || parseFloat(style.transitionDuration) > 0;
+        }).length""")
+        assert moving == 0
+        page.close()
+
+
+@pytest.mark.parametrize("kind", ["charge", "schedule", "chapter", "kiln", "lot"])
+def test_every_drawing_has_a_title_and_says_what_it_shows(page, demo_site, kind):
+    page.goto(addresses(demo_site)[kind])
+    for drawing in page.locator("main figure svg[role=img]").all():
+        if drawing.get_attribute("aria-label"):  # a code to scan: its words say all of it
+            continue
+        named = (drawing.get_attribute("aria-labelledby") or "").split()
+        assert len(named) == 2
+        for identity in named:
+            assert page.locator(f"#{identity}").text_content().strip()

@@ -1,0 +1,124 @@
+"""Charts in a real browser: values read out to a pointer, a finger and the keys; words kept apart."""
+
+import re
+
+import pytest
+from tests.browser.kinds import MILL_PAGES, addresses
+
+CHARTS = ["charge", "schedule", "kiln", "lot"]
+
+
+def first_chart(page):
+    figure = page.locator("figure.chart:has(svg[data-readout])").first
+    return figure, figure.locator(".readout"), figure.locator("[tabindex]")
+
+
+@pytest.mark.parametrize("kind", CHARTS)
+def test_arrow_keys_read_values_out(page, demo_site, kind):
+    page.goto(addresses(demo_site)[kind])
+    _, readout, holder = first_chart(page)
+    assert readout.get_attribute("role") == "status"  # announced to a screen reader
+    invitation = readout.inner_text()
+    holder.focus()
+    page.keyboard.press("Home")
+    first = readout.inner_text()
+    page.keyboard.press("ArrowRight")
+    second = readout.inner_text()
+    page.keyboard.press("ArrowLeft")
+    assert readout.inner_text() == first
+    page.keyboard.press("End")
+    assert len({invitation, first, second, readout.inner_text()}) == 4
+    assert re.search(r"\d", first)
+    page.keyboard.press("Escape")
+    assert readout.inner_text() == invitation
+
+
+def test_what_is_read_of_a_charge_stands_in_the_table_behind(page, demo_site):
+    page.goto(addresses(demo_site)["charge"])
+    _, readout, holder = first_chart(page)
+    holder.focus()
+    page.keyboard.press("Home")
+    for _ in range(20):
+        page.keyboard.press("ArrowRight")
+    row = page.locator("table[data-behind=charge-chart]").first.locator("tbody tr").nth(20)
+    cells = [" ".join(text.split()) for text in row.locator("th, td").all_text_contents()]
+    said = " ".join(readout.text_content().split())
+    assert said.startswith(cells[0])
+    for words, cell in zip(("dry bulb", "wet bulb", "rh", "emc"), cells[1:], strict=True):
+        assert f"{words} {cell}" in said
+
+
+@pytest.mark.parametrize("touch", [False, True])
+def test_a_pointer_and_a_finger_read_the_nearest_moment(browser, demo_site, touch):
+    context = browser.new_context(has_touch=touch, viewport={"width": 1200, "height": 900})
+    page = context.new_page()
+    page.goto(addresses(demo_site)["charge"])
+    figure, readout, _ = first_chart(page)
+    drawing = figure.locator("svg")
+    drawing.scroll_into_view_if_needed()
+    box = drawing.bounding_box()
+    said = []
+    for share in (0.3, 0.6):
+        x, y = box["x"] + share * box["width"], box["y"] + box["height"] / 2
+        if touch:
+            page.touchscreen.tap(x, y)
+        else:
+            page.mouse.move(x, y)
+        said.append(readout.inner_text())
+    days = [float(when[8:10]) + 31 * float(when[5:7]) + float(when[11:13]) / 24 for when in said]
+    view, width = (float(drawing.evaluate(f"svg => svg.{part}"))
+                   for part in ("viewBox.baseVal.width", "dataset.width"))
+    length = float(drawing.get_attribute("data-days"))
+    # between the two places lies the share of the chart that was moved over
+    assert days[1] - days[0] == pytest.approx(0.3 * view / width * length, abs=0.5)
+    context.close()
+
+
+@pytest.mark.parametrize("kind", CHARTS)
+def test_reading_a_chart_moves_nothing(page, demo_site, kind):
+    page.goto(addresses(demo_site)[kind])
+    _, _, holder = first_chart(page)
+    height = "document.documentElement.scrollHeight"
+    before = page.evaluate(height)
+    holder.focus()
+    page.keyboard.press("Home")
+    assert page.evaluate(height) == before
+
+
+OVERLAPS = """() => [...document.querySelectorAll('figure.chart svg')].flatMap(svg => {
+  const words = [...svg.querySelectorAll('text')].filter(text => text.textContent.trim());
+  const boxes = words.map(text => text.getBoundingClientRect());
+  const edge = svg.getBoundingClientRect(), found = [];
+  words.forEach((word, place) => {
+    const a = boxes[place];
+    if (a.left < edge.left - 1 || a.right > edge.right + 1) { found.push(word.textContent + ' is cut'); }
+    for (let other = 0; other < place; other += 1) {
+      const b = boxes[other];
+      // two lines of type may share the room of their ascenders, not of their letters
+      if (a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 4 && b.top < a.bottom - 4) {
+        found.push(words[other].textContent + ' on ' + word.textContent);
+      }
+    }
+  });
+  return found;
+})"""
+
+
+@pytest.mark.parametrize("folder", ["charges", "schedules", "kilns", "lots"])
+def test_no_words_of_a_chart_stand_on_others(page, demo_site, folder):
+    for path in sorted((demo_site / "mill" / folder).glob("*.html")):
+        page.goto(path.as_uri())
+        assert page.evaluate(OVERLAPS) == [], path.name
+
+
+def test_overlapping_words_would_be_seen(page, demo_site):
+    page.goto(addresses(demo_site)["charge"])
+    page.evaluate("document.querySelector('figure.chart svg').append("
+                  "document.querySelector('figure.chart svg text').cloneNode(true))")
+    assert page.evaluate(OVERLAPS)
+
+
+def test_charts_are_words_and_lines_in_the_page(demo_site):
+    html = (demo_site / "mill" / MILL_PAGES["charge"]).read_text("utf-8")
+    assert "<text" in html
+    assert "<img" not in html

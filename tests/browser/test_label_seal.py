@@ -1,0 +1,134 @@
+"""The customer's page compares itself with the label, in a real Chromium, from file:// and http://."""
+
+import functools
+import http.server
+import re
+import shutil
+import threading
+from pathlib import Path
+
+import pytest
+from tests.trust.conftest import built  # noqa: F401  the fixture
+
+#: FIPS 180-4 examples and NIST's SHA-256 short message vectors (from memory), and the length
+#: at which padding takes another block.
+VECTORS = {
+    "": "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855",
+    "abc": "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad",
+    "abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq":
+        "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1",
+    "a" * 1_000_000: "cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0",
+}
+
+
+@pytest.fixture
+def site(built, tmp_path) -> Path:  # noqa: F811
+    """Return a copy of the lot's page with what it needs."""
+    shutil.copytree(built.site / "customer/assets", tmp_path / "assets")
+    shutil.copytree(built.lot, tmp_path / "lot")
+    return tmp_path
+
+
+@pytest.fixture
+def served(site):
+    handler = functools.partial(http.server.SimpleHTTPRequestHandler, directory=str(site))
+    handler.log_message = lambda *_: None
+    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), handler)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    yield f"http://127.0.0.1:{server.server_port}/lot/index.html"
+    server.shutdown()
+    server.server_close()
+
+
+def said(page, address: str, fragment: str = "") -> str:
+    page.goto("about:blank")
+    page.goto(address + ("#" + fragment if fragment else ""))
+    return page.locator("#seal-check .outcome").inner_text().strip().lower()
+
+
+def address(site) -> str:
+    return (site / "lot/index.html").as_uri()
+
+
+def seals(built) -> tuple[str, str]:  # noqa: F811
+    first, last = built.ledger.of_lot("L1")
+    return first.seal, last.seal
+
+
+@pytest.mark.parametrize("text", VECTORS, ids=lambda text: f"{len(text)} bytes")
+def test_the_pages_own_digest_gives_the_published_values(page, site, text):
+    page.goto(address(site))
+    assert page.evaluate("text => kilnfolioLabel.sha256(text)", text) == VECTORS[text]
+
+
+@pytest.mark.parametrize("length", [55, 56, 57, 63, 64, 65, 119, 120])
+def test_padding_agrees_with_the_browsers_own_digest(page, served, length):
+    page.goto(served)  # 127.0.0.1 is a place where SubtleCrypto is to be had
+    assert page.evaluate("""async length => {
+        const text = "é".repeat(length >> 1) + "x".repeat(length & 1);
+        const bytes = await crypto.subtle.digest("SHA-256", new TextEncoder().encode(text));
+        const hex = [...new Uint8Array(bytes)].map(b => b.toString(16).padStart(2, "0")).join("");
+        return hex === kilnfolioLabel.sha256(text);
+    }""", length)
+
+
+def test_as_labelled_from_a_file_and_from_a_server(page, site, served, built):  # noqa: F811
+    for where in (address(site), served):
+        assert said(page, where, seals(built)[1]) == "as labelled"
+
+
+def test_amended_since_an_older_label_was_printed(page, site, built):  # noqa: F811
+    assert said(page, address(site), seals(built)[0]) == "amended since this label was printed"
+
+
+def test_another_seal_does_not_match(page, site, built):  # noqa: F811
+    last = seals(built)[1]
+    other = ("0" if last[0] != "0" else "1") + last[1:]
+    assert said(page, address(site), other) == "does not match"
+    assert said(page, address(site), last[:8]) == "does not match"
+
+
+def test_without_a_label_nothing_is_claimed(page, site):
+    assert said(page, address(site)) == "not compared"
+    assert said(page, address(site), "main") == "not compared"
+
+
+def test_a_jump_within_the_page_does_not_forget_the_label(page, site, built):  # noqa: F811
+    said(page, address(site), seals(built)[1])
+    page.evaluate("location.hash = '#main'")
+    page.wait_for_timeout(100)
+    assert page.locator("#seal-check .outcome").inner_text().strip() == "as labelled"
+    assert page.locator("#seal-top").inner_text().strip() == "as labelled"
+
+
+def test_any_byte_of_the_served_record_flipped_does_not_match(page, site, built):  # noqa: F811
+    path = site / "lot/index.html"
+    whole = path.read_bytes()
+    start = whole.index(b'<pre id="lot-record" hidden>') + len(b'<pre id="lot-record" hidden>')
+    end = whole.index(b"</pre>", start)
+    for place in range(start, end, max(1, (end - start) // 12)):
+        flipped = bytearray(whole)
+        flipped[place] ^= 0x01
+        path.write_bytes(bytes(flipped))
+        assert said(page, address(site), seals(built)[1]) == "does not match", place
+
+
+def test_a_page_that_says_other_than_its_record_does_not_match(page, site, built):  # noqa: F811
+    path = site / "lot/index.html"
+    text = path.read_text("utf-8")
+    shown = re.search(r'data-record="mean">([^<]+)<', text)
+    path.write_text(text.replace(shown[0], shown[0].replace(shown[1], "8.0 %"), 1), "utf-8")
+    assert said(page, address(site), seals(built)[1]) == "does not match"
+
+
+def test_without_script_the_digits_and_words_are_there_to_compare(browser, site, built):  # noqa: F811
+    from kilnfolio.publish.label_words import words_of
+
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(address(site))
+    text = page.locator("main").inner_text()
+    assert " ".join(words_of(seals(built)[1])) in text
+    assert "Compare the words or the digits" in text
+    assert page.locator("#lot-record").is_hidden()
+    context.close()

@@ -1,0 +1,40 @@
+"""A value still to be filled in is named with its place, its meaning and how to write it."""
+
+import pytest
+from tests.minimal import minimal_mill
+from tests.records.refusal import refused
+
+from kilnfolio.records.folder import read_mill_folder
+
+
+@pytest.mark.parametrize("mark", ["…", "..."])
+def test_the_mark_is_named_and_nothing_else(tmp_path, mark):
+    root = minimal_mill(tmp_path, kiln={"capacity": mark, "kind": mark, "name": mark})
+    kiln = "content/kilns/k1.yaml"
+    assert refused(read_mill_folder, root) == [
+        f"{kiln}:3:7: name is still to be filled in: it holds: The name people use.",
+        f"{kiln}:4:7: kind is still to be filled in: it holds: How it heats and removes water. "
+        "Write one of steam, dehumidification, hot-water, vacuum, solar.",
+        f"{kiln}:5:11: capacity is still to be filled in: it holds: Stacked timber it holds. "
+        "Write it as in '42.5 m³'."]
+
+
+def test_other_slips_are_named_beside_it(tmp_path):
+    root = minimal_mill(tmp_path, kiln={"capacity": "…", "hottest": "85"})
+    said = refused(read_mill_folder, root)
+    assert len(said) == 2
+    assert "capacity is still to be filled in" in said[0]
+    assert "hottest '85': has no unit" in said[1]
+
+
+def test_deep_in_a_charge(tmp_path):
+    root = minimal_mill(tmp_path, charge=lambda c: (
+        c["boards"][1].update(green_mass="…"), c.update(started="…"),
+        c["weighings"][2]["masses"].update(S2="…")))
+    words = [line.split(": ", 1)[1] for line in refused(read_mill_folder, root)]
+    assert words == [
+        "started is still to be filled in: it holds: When heating began. "
+        "Write it as in 2026-03-02T07:10.",
+        "green_mass is still to be filled in: it holds: Mass when the sections were cut. "
+        "Write it as in '4862 g'.",
+        "S2 is still to be filled in: the record is not complete without it."]

@@ -1,0 +1,121 @@
+"""The package as installed: a wheel from the sdist, and from it a mill in an empty folder."""
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tarfile
+import zipfile
+from email import message_from_string
+from pathlib import Path
+
+import pytest
+from tests.adopt.own_files import MILL
+from tests.conftest import PROJECT
+
+HOOK = "from setuptools import build_meta; print(build_meta.build_{}({!r}))"
+
+
+def run(words, cwd, **env):
+    done = subprocess.run([str(word) for word in words], cwd=cwd, capture_output=True, text=True,
+                          env={"PATH": os.environ["PATH"], "HOME": str(cwd), "LC_ALL": "C.UTF-8",
+                               **env}, timeout=300)
+    assert done.returncode == 0, done.stderr[-2000:]
+    return done.stdout
+
+
+def build(kind, source, out):
+    """Build by the hook that every installer calls."""
+    out.mkdir(exist_ok=True)
+    name = run([sys.executable, "-c", HOOK.format(kind, str(out))], source).split("\n")[-2]
+    return out / name
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory):
+    """Return the wheel that is built from the sdist, as an index would have it built."""
+    home = tmp_path_factory.mktemp("package")
+    source = home / "source"
+    for name in ("builder", "schedules", "content/handbook"):
+        shutil.copytree(PROJECT / name, source / name,
+                        ignore=shutil.ignore_patterns("__pycache__", "*.egg-info"))
+    for name in ("pyproject.toml", "README.md", "LICENSE"):
+        shutil.copyfile(PROJECT / name, source / name)
+    sdist = build("sdist", source, home / "dist")
+    with tarfile.open(sdist) as packed:
+        packed.extractall(home / "unpacked", filter="data")
+    (unpacked,) = (home / "unpacked").iterdir()
+    return build("wheel", unpacked, home / "dist")
+
+
+@pytest.fixture(scope="module")
+def installed(wheel, tmp_path_factory):
+    target = tmp_path_factory.mktemp("installed")
+    run([sys.executable, "-m", "pip", "install", "--quiet", "--no-deps", "--no-index",
+         "--disable-pip-version-check", "--target", target, wheel], target)
+    return target
+
+
+def names(wheel):
+    with zipfile.ZipFile(wheel) as packed:
+        return packed.namelist()
+
+
+def below(folder, *suffixes):
+    return {path.relative_to(folder).as_posix() for path in folder.rglob("*")
+            if path.is_file() and path.suffix in suffixes}
+
+
+def test_the_wheel_holds_the_package_the_starter_and_nothing_else(wheel):
+    package = PROJECT / "builder/kilnfolio"
+    held = {name for name in names(wheel) if ".dist-info/" not in name}
+    tree = {f"kilnfolio/{path.relative_to(package).as_posix()}" for path in package.rglob("*")
+            if path.is_file() and "__pycache__" not in path.parts}
+    starter = {f"kilnfolio/starter/schedules/{name}"
+               for name in below(PROJECT / "schedules", ".yaml")}
+    starter |= {f"kilnfolio/starter/handbook/{name}"
+                for name in below(PROJECT / "content/handbook", ".md", ".svg", ".yaml")}
+    assert held == tree | starter
+    assert "kilnfolio/py.typed" in held
+    assert any(name.endswith(".woff2") for name in held)
+
+
+def test_licences_of_what_is_bundled_lie_beside_it(wheel):
+    held = names(wheel)
+    assert any(name.endswith("licenses/LICENSE") for name in held)
+    assert sum("OFL" in name for name in held) == 2
+    vendored = {name.rsplit("/", 1)[0] for name in held if "/vendor/" in name}
+    for folder in vendored:
+        assert any(name.startswith(f"{folder}/") and "licen" in name.lower() for name in held)
+
+
+def test_what_it_says_of_itself(wheel):
+    with zipfile.ZipFile(wheel) as packed:
+        name = next(name for name in packed.namelist() if name.endswith("/METADATA"))
+        told = message_from_string(packed.read(name).decode())
+    assert told["Requires-Python"] == ">=3.11"
+    assert "test" in told.get_all("Provides-Extra")
+    plain = {re.split(r"[>=;\s]", need)[0] for need in told.get_all("Requires-Dist")
+             if "extra ==" not in need}
+    assert "openpyxl" in plain
+    assert not plain & {"pytest", "mypy", "ruff", "hypothesis", "jsonschema", "setuptools"}
+
+
+def test_from_an_empty_folder_it_makes_checks_and_builds_a_mill(installed, tmp_path):
+    command = [sys.executable, installed / "bin/kilnfolio"]
+    env = {"PYTHONPATH": str(installed)}
+    where = run([sys.executable, "-c", "import kilnfolio; print(kilnfolio.__file__)"], tmp_path,
+                **env).strip()
+    assert Path(where).is_relative_to(installed)
+    run([*command, "new", "mill", "mill", *MILL], tmp_path, **env)
+    run([*command, "check", "mill"], tmp_path, **env)
+    run([*command, "build", "mill", "--workers", "1"], tmp_path, **env)
+    assert len(list((tmp_path / "mill/site/mill/species").glob("*.html"))) > 100
+    assert (tmp_path / "mill/site/mill/handbook.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_it_runs_as_a_module_too(installed, tmp_path):
+    said = run([sys.executable, "-m", "kilnfolio", "--version"], tmp_path,
+               PYTHONPATH=str(installed))
+    assert re.fullmatch(r"kilnfolio \d+\.\d+\.\d+\n", said)

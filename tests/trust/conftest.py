@@ -1,0 +1,40 @@
+"""The small mill's site, built once."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from tests.browser.conftest import browser  # noqa: F401  a fixture
+from tests.trust.yard import amended_mill
+
+from kilnfolio.archive.ledger import Ledger, read_ledger
+from kilnfolio.archive.tokens import lot_token, read_token_key
+from kilnfolio.pipeline import build_site
+
+
+@dataclass(frozen=True)
+class Built:
+    """A mill folder and its site."""
+
+    root: Path
+    site: Path
+
+    @property
+    def token(self) -> str:
+        return lot_token("L1", read_token_key(self.root, invented=True))
+
+    @property
+    def lot(self) -> Path:
+        """The folder of the lot's page."""
+        return self.site / "customer" / self.token
+
+    @property
+    def ledger(self) -> Ledger:
+        return read_ledger(self.root)
+
+
+@pytest.fixture(scope="session")
+def built(tmp_path_factory) -> Built:
+    root = amended_mill(tmp_path_factory.mktemp("amended"))
+    build_site(root, root / "site", workers=2)
+    return Built(root, root / "site")

@@ -1,0 +1,143 @@
+"""A sealed record that changed stops `check` and `build` by name, until it is amended."""
+
+import os
+import random
+import signal
+import stat
+import subprocess
+import sys
+import time
+
+import pytest
+from tests.trust.yard import CHARGE, LOT, change, labelled_mill
+
+from kilnfolio.archive.ledger import read_ledger
+from kilnfolio.archive.tokens import lot_token, read_token_key, read_token_keys
+from kilnfolio.pipeline import build_site
+from kilnfolio.sealing import SealBrokenError
+
+#: Builds killed; set it higher for a longer trial.
+KILLS = int(os.environ.get("KILNFOLIO_KILLS", "4"))
+
+
+def kilnfolio(*words, **options):
+    return subprocess.run([sys.executable, "-m", "kilnfolio", *map(str, words)],
+                          capture_output=True, text=True, **options)
+
+
+@pytest.fixture
+def root(tmp_path):
+    return labelled_mill(tmp_path / "mill")
+
+
+def test_check_and_build_name_what_is_not_as_sealed_until_it_is_amended(tmp_path):
+    root = tmp_path / "mill"
+    assert kilnfolio("new", "keys", _mill(root)).returncode == 0
+    assert kilnfolio("seal", "C1", root, "--by", "A. N. Other").returncode == 0
+    assert kilnfolio("seal", "L1", root, "--by", "A. N. Other").returncode == 0
+    change(root / CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    checked = kilnfolio("check", root)
+    assert checked.returncode == 1
+    assert "as-sealed" in checked.stdout
+    assert "content/charges/2026/C1/charge.yaml" in checked.stdout
+    with pytest.raises(SealBrokenError, match=r"C1: it is not as A\. N\. Other sealed it"):
+        build_site(root, root / "site")
+    assert not (root / "site/mill").exists()
+    amended = kilnfolio("amend", "C1", root, "--by", "A. N. Other", "--reason", "Read again")
+    assert amended.returncode == 0, amended.stderr
+    assert "as-sealed" not in kilnfolio("check", root).stdout
+    assert read_ledger(root).differences == ()
+
+
+def _mill(root):
+    from tests.minimal import minimal_mill
+
+    root.mkdir()
+    return minimal_mill(root)
+
+
+def test_a_changed_lot_is_named_too(root):
+    change(root / LOT, "claim: ", "claim: other ") if "claim: " in (root / LOT).read_text() else \
+        change(root / LOT, "product: ", "product: Other ")
+    checked = kilnfolio("check", root)
+    assert "lot L1" in checked.stdout
+    assert "kilnfolio amend lot L1" not in checked.stdout
+    assert "kilnfolio amend L1 --by NAME" in checked.stdout
+
+
+def test_what_the_customer_never_sees_does_not_touch_the_label(root):
+    text = (root / LOT).read_text()
+    (root / LOT).write_text(text + "notes: A note that stays in the mill\n")
+    assert "as-sealed" not in kilnfolio("check", root).stdout
+
+
+def test_labels_are_printed_of_sealed_lots_only(root, tmp_path):
+    out = tmp_path / "labels.pdf"
+    run = kilnfolio("labels", "L1", "--folder", root, "--out", out)
+    assert run.returncode == 0, run.stderr
+    assert out.read_bytes().startswith(b"%PDF")
+    run = kilnfolio("labels", "L9", "--folder", root, "--out", tmp_path / "none.pdf")
+    assert run.returncode == 1
+    assert "there is no lot 'L9'" in run.stderr
+    assert not (tmp_path / "none.pdf").exists()
+
+
+def test_new_keys_are_their_owners_alone_and_never_written_over(tmp_path):
+    run = kilnfolio("new", "keys", tmp_path)
+    assert run.returncode == 0, run.stderr
+    paths = [tmp_path / "keys/seal-key.pem", tmp_path / "keys/lot-addresses.key"]
+    kept = [path.read_bytes() for path in paths]
+    assert [stat.S_IMODE(path.stat().st_mode) for path in paths] == [0o600, 0o600]
+    again = kilnfolio("new", "keys", tmp_path)
+    assert again.returncode == 2
+    assert "there already" in again.stderr
+    assert [path.read_bytes() for path in paths] == kept
+    paths[1].unlink()
+    assert kilnfolio("new", "keys", tmp_path).returncode == 0
+    assert paths[0].read_bytes() == kept[0]
+
+
+def test_a_build_without_keys_says_how_to_make_them(tmp_path):
+    from tests.minimal import minimal_mill
+
+    root = minimal_mill(tmp_path)
+    report = build_site(root, tmp_path / "site", workers=1)
+    assert any("kilnfolio new keys" in warning for warning in report.warnings)
+    assert not list((tmp_path / "site/customer").rglob("*.html"))
+
+
+def test_replacing_the_key_keeps_old_labels_working(root):
+    old = lot_token("L1", read_token_key(root, invented=True))
+    for _ in range(2):
+        assert kilnfolio("new", "keys", root, "--replace-addresses").returncode == 0
+    keys = read_token_keys(root, invented=True)
+    assert len(set(keys)) == 3
+    assert lot_token("L1", keys[-1]) == old
+    build_site(root, root / "site", workers=1)
+    now = root / "site/customer" / lot_token("L1", keys[0])
+    for address in (old, lot_token("L1", keys[1])):
+        served = root / "site/customer" / address
+        assert {path.name: path.read_bytes() for path in served.iterdir()} == {
+            path.name: path.read_bytes() for path in now.iterdir()}
+
+
+def test_builds_killed_at_random_moments_leave_the_old_site_and_the_ledger_whole(root):
+    out = root / "site"
+    for edition in ("mill", "customer", "auditor"):
+        (out / edition).mkdir(parents=True)
+        (out / edition / "index.html").write_text("the old site")
+    ledger = (root / "content/ledger/ledger.jsonl").read_bytes()
+    moments = random.Random(26)
+    for _ in range(KILLS):
+        build = subprocess.Popen([sys.executable, "-m", "kilnfolio", "build", root],
+                                 stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+                                 start_new_session=True)
+        time.sleep(moments.uniform(0.2, 5.0))
+        os.killpg(build.pid, signal.SIGKILL)
+        build.wait()
+        for edition in ("mill", "customer", "auditor"):
+            page = (out / edition / "index.html").read_text() if edition != "customer" else ""
+            # each edition is the old one whole, or the new one whole
+            assert page in ("", "the old site") or page.rstrip().endswith("</html>")
+        assert (root / "content/ledger/ledger.jsonl").read_bytes() == ledger
+        assert read_ledger(root).differences == ()

@@ -1,0 +1,269 @@
+"""A sealed and amended mill, built: what its three readers are shown."""
+
+import csv
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import bagit
+import jsonschema
+import pikepdf
+import pypdf
+import pytest
+from tests.publish.site import Outline
+from tests.site_reading import dead_links, read_edition
+
+from kilnfolio.archive.audit import audit
+from kilnfolio.archive.canonical import canonical, sha256
+from kilnfolio.publish.label_words import words_of
+from kilnfolio.publish.safety import SAFETY
+
+
+def text_of(path: Path) -> str:
+    return Outline(path.read_text("utf-8")).text
+
+
+# --- the customer ---------------------------------------------------------------------------------
+
+def test_the_served_record_is_what_the_label_binds(built):
+    served = (built.lot / "record.json").read_bytes()
+    last = built.ledger.of_lot("L1")[-1]
+    assert sha256(served) == last.record
+    assert canonical(json.loads(served)) == served
+    page = (built.lot / "index.html").read_text("utf-8")
+    assert f'data-seal="{last.seal}"' in page
+    assert " ".join(words_of(last.seal)) in page
+
+
+def test_the_page_holds_the_same_record_as_the_file(built):
+    from html.parser import HTMLParser
+
+    class Pre(HTMLParser):
+        inside, text = False, ""
+
+        def handle_starttag(self, tag, attrs):
+            self.inside = dict(attrs).get("id") == "lot-record" or (self.inside and tag != "script")
+
+        def handle_endtag(self, tag):
+            self.inside &= tag != "pre"
+
+        def handle_data(self, data):
+            self.text += data if self.inside else ""
+
+    reader = Pre()
+    reader.feed((built.lot / "index.html").read_text("utf-8"))
+    assert reader.text.encode() == (built.lot / "record.json").read_bytes()
+
+
+def test_an_amended_record_lists_the_seals_of_older_labels_without_names(built):
+    first, last = built.ledger.of_lot("L1")
+    page = (built.lot / "index.html").read_text("utf-8")
+    assert f'data-history="{first.seal}"' in page
+    assert " ".join(words_of(first.seal)) in page
+    assert last.reason not in page
+    assert "A. N. Other" not in page
+
+
+def test_the_record_keeps_to_its_published_schema(built):
+    schema = json.loads((built.site / "customer/lot-record.schema.json").read_text("utf-8"))
+    jsonschema.Draft202012Validator.check_schema(schema)
+    record = json.loads((built.lot / "record.json").read_text("utf-8"))
+    jsonschema.validate(record, schema)
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate({**record, "customer": "x"}, schema)
+    assert record["safety"] == SAFETY
+
+
+def test_linked_data_says_what_the_record_says(built):
+    page = (built.lot / "index.html").read_text("utf-8")
+    data = json.loads(re.search(r'<script type="application/ld\+json">(.*?)</script>', page)[1])
+    record = json.loads((built.lot / "record.json").read_text("utf-8"))
+    assert (data["@context"], data["@type"]) == ("https://schema.org", "Product")
+    assert data["identifier"] == record["lot"]
+    assert record["mean"] in [item["value"] for item in data["additionalProperty"]]
+
+
+# --- PDF/A ----------------------------------------------------------------------------------------
+
+def pdfs(built) -> list[tuple[Path, str, bytes]]:
+    lot = (built.lot / "record.pdf", "record.json", (built.lot / "record.json").read_bytes())
+    charge = built.site / "auditor/records/C1.pdf"
+    dossier = (built.root / "content/ledger/dossiers/C1-2.json").read_bytes()
+    return [lot, (charge, "dossier.json", dossier)]
+
+
+def test_records_are_built_as_pdf_a_3b_asks(built):
+    """The structure that ISO 19005-3 asks for (from memory): no validator was at hand."""
+    for path, name, data in pdfs(built):
+        with pikepdf.open(path) as pdf:
+            meta = pdf.open_metadata()
+            assert (meta["pdfaid:part"], meta["pdfaid:conformance"].upper()) == ("3", "B"), path
+            assert not pdf.is_encrypted
+            assert "/JavaScript" not in pdf.Root.get("/Names", {})
+            assert "/OpenAction" not in pdf.Root
+            assert pdf.Root.Lang is not None
+            assert pdf.Root.MarkInfo.Marked
+            assert "/StructTreeRoot" in pdf.Root
+            intent = pdf.Root.OutputIntents[0]
+            assert intent.S == "/GTS_PDFA1"
+            assert intent.DestOutputProfile.read_bytes()[36:40] == b"acsp"  # an ICC profile
+            assert pdf.trailer.ID
+            attached = pdf.attachments[name]
+            assert attached.get_file().read_bytes() == data
+            specification = pdf.Root.AF[0]
+            assert specification.AFRelationship == "/Data"
+            assert "/Subtype" in specification.EF.F
+        _fonts_are_embedded(path)
+
+
+def _fonts_are_embedded(path: Path) -> None:
+    with pikepdf.open(path) as pdf:
+        fonts = [item for item in pdf.objects if isinstance(item, pikepdf.Dictionary)
+                 and item.get("/Type") == "/FontDescriptor"]
+        assert fonts
+        assert all({"/FontFile", "/FontFile2", "/FontFile3"} & set(font.keys()) for font in fonts)
+
+
+def test_the_handbook_is_tagged(built):
+    with pikepdf.open(built.site / "mill/handbook.pdf") as pdf:
+        assert pdf.Root.MarkInfo.Marked
+        assert "/StructTreeRoot" in pdf.Root
+        assert str(pdf.Root.Lang)
+
+
+def test_records_carry_the_safety_wording(built):
+    for path, _, _ in pdfs(built):
+        text = " ".join(" ".join(page.extract_text() for page in pypdf.PdfReader(path).pages)
+                        .split())
+        assert "Do not enter a kiln on the strength of this record" in text
+
+
+# --- the mill -------------------------------------------------------------------------------------
+
+def test_charge_and_lot_pages_say_how_they_are_sealed(built):
+    first, last = built.ledger.of("C1")
+    page = text_of(built.site / "mill/charges/C1.html")
+    assert f"entry {last.number} of the ledger" in page
+    assert last.reason in page
+    spaced = re.sub(r"(.{4})(?=.)", r"\1 ", last.seal)
+    assert spaced in page
+    assert "Superseded" in page
+    lot = text_of(built.site / "mill/lots/L1.html")
+    assert " ".join(words_of(built.ledger.of_lot("L1")[-1].seal)) in lot
+    assert first.seal != last.seal
+
+
+@pytest.mark.parametrize("edition", ["mill", "auditor"])
+def test_the_superseded_state_stays_and_says_so(built, edition):
+    page = text_of(built.site / edition / "charges/C1-sealed-1.html")
+    assert "Superseded" in page
+    assert built.ledger.of("C1")[1].reason in page
+    now = text_of(built.site / edition / "charges/C1.html")
+    mean = json.loads((built.root / "content/ledger/dossiers/C1-1.json").read_text())["survey"]
+    assert f"Dried to {mean['mean_pct']:.1f}" in page.replace("\u00a0", " ")
+    assert page != now
+
+
+# --- the auditor ----------------------------------------------------------------------------------
+
+def test_the_auditor_edition_stands_alone(built):
+    root = (built.site / "auditor").resolve()
+    pages = read_edition(root)
+    assert root / "charges/C1.html" in pages
+    assert dead_links(root, pages) == []
+    for path, reading in pages.items():
+        assert " ".join(SAFETY.split()) in reading.text, path
+
+
+def test_the_register_counts_verdicts(built):
+    page = text_of(built.site / "auditor/index.html")
+    for words in ("Refused", "Query", "Waived", "Not checked", "Held", "C1", "amended"):
+        assert words in page
+    assert built.ledger.entries[0].public_key in page
+
+
+def test_an_auditors_page_answers_in_the_auditors_order(built):
+    page = text_of(built.site / "auditor/charges/C1.html")
+    wanted = ["From the pack back to the intake", "Every verdict", "The seal",
+              "The charge over time", "Show the working", "People, corrections, waivers",
+              "Files and rules", "Instruments and their calibration", "Kept until",
+              "Compute it again yourself"]
+    places = [page.index(words) for words in wanted]
+    assert places == sorted(places)
+    for outcome in ("held", "not checked"):
+        assert outcome in page
+    dossier = json.loads((built.root / "content/ledger/dossiers/C1-2.json").read_text())
+    for finding in dossier["findings"]:
+        assert finding["check"] in page
+    for file in dossier["inputs"]:
+        assert file["sha256"] in page
+
+
+def test_retention_counts_from_the_end_or_the_last_dispatch(built):
+    """Regulation (EU) 2023/1115 asks for five years; the charge ended on 7 June 2026."""
+    page = text_of(built.site / "auditor/charges/C1.html").replace("\u00a0", " ")
+    assert re.search(r"Kept until \d+ June 2031", page)
+
+
+def test_bags_are_verified_by_an_independent_tool_and_by_audit(built):
+    bag = built.site / "auditor/bags/C1"
+    bagit.Bag(str(bag)).validate()
+    names = {path.relative_to(bag).as_posix() for path in bag.rglob("*")}
+    assert {"data/record.pdf", "data/dossier.json", "data/datapackage.json", "README.txt"} <= names
+    assert SAFETY.split(".")[0] in (bag / "README.txt").read_text()
+    report = audit(built.site / "auditor")
+    assert report.holds, report.all_differences
+    assert len(report.folders[0].seals) == 2
+
+
+def test_customers_and_orders_reach_no_auditor(built):
+    lot = (built.root / "content/lots/L1.yaml").read_text()
+    assert "customer" not in lot or "Cabinet" not in "".join(
+        path.read_text("utf-8") for path in (built.site / "auditor").rglob("*.html"))
+
+
+def test_series_are_numbers_a_spreadsheet_reads(built):
+    for edition in ("mill", "auditor"):
+        with (built.site / edition / "series/C1-boards.csv").open(newline="") as file:
+            rows = list(csv.DictReader(file))
+        dossier = json.loads((built.root / "content/ledger/dossiers/C1-2.json").read_text())
+        found = [(row["board"], float(row["mc_pct"])) for row in rows]
+        assert found == [(board["id"], point["mc_pct"]) for board in dossier["boards"]
+                         for point in board["points"]]
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1"])
+def test_a_cell_that_would_be_a_formula_is_text(text):
+    """OWASP, CSV Injection: the six first characters."""
+    from kilnfolio.publish.series import cell
+
+    assert cell(text) == "'" + text
+    assert cell(-1.5) == "-1.5"
+    assert cell("S1") == "S1"
+
+
+@pytest.mark.parametrize("suffix", [".html", ".pdf"])
+def test_an_audit_is_written_as_a_page_and_as_a_pdf(built, tmp_path, suffix):
+    out = tmp_path / f"report{suffix}"
+    bag = built.site / "auditor/bags/C1"
+    before = {path: path.stat().st_mtime_ns for path in bag.rglob("*")}
+    run = subprocess.run([sys.executable, "-m", "kilnfolio", "audit", bag, "--report", out],
+                         capture_output=True, text=True)
+    assert run.returncode == 0, run.stderr
+    assert {path: path.stat().st_mtime_ns for path in bag.rglob("*")} == before
+    text = out.read_text("utf-8") if suffix == ".html" else " ".join(
+        page.extract_text() for page in pypdf.PdfReader(out).pages)
+    text = " ".join(text.split())
+    assert "Nothing differs" in text
+    assert "numbers computed again" in text
+
+
+def test_a_report_is_never_written_into_what_is_audited(built):
+    bag = built.site / "auditor/bags/C1"
+    run = subprocess.run([sys.executable, "-m", "kilnfolio", "audit", bag, "--report",
+                          bag / "report.html"], capture_output=True, text=True)
+    assert run.returncode == 2
+    assert "inside what is audited" in run.stderr
+    assert not (bag / "report.html").exists()

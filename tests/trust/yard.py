@@ -1,0 +1,48 @@
+"""A small invented mill, sealed and amended: for the tests of what may be believed."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+
+from tests.archive.yard import CHARGE, SEALED_AT, amend_charge, change, key, sealed_mill
+from tests.minimal import FILES
+
+from kilnfolio.archive.ledger import LotEntry
+from kilnfolio.archive.tokens import make_token_key
+from kilnfolio.pipeline import review_folder
+from kilnfolio.sealing import enter_lot
+
+LOT = FILES["lot"]
+
+
+def seal_lot_again(root: Path, reason: str | None = None, *, days: int = 0) -> LotEntry:
+    """Seal the lot of the small mill, or amend it where there is a reason."""
+    reviewed = review_folder(root)
+    return enter_lot(reviewed.folder, reviewed.dossiers, reviewed.lots["L1"], "A. N. Other", key(),
+                     SEALED_AT + dt.timedelta(days=days, hours=1), reason)
+
+
+def labelled_mill(root: Path, **changes: object) -> Path:
+    """Write the small mill with its charge and its lot sealed, and a key for addresses."""
+    sealed_mill(root, **changes)
+    make_token_key(root / "keys/lot-addresses.key")
+    seal_lot_again(root)
+    return root
+
+
+def amended_mill(root: Path) -> Path:
+    """Write the small mill; its charge was amended since, and its lot too."""
+    labelled_mill(root)
+    charge = root / CHARGE
+    lines = charge.read_text().splitlines()
+    place = next(n for n, line in enumerate(lines) if line.startswith("survey:"))
+    reading = next(n for n in range(place, len(lines)) if "12.1 %" in lines[n])
+    lines[reading] = lines[reading].replace("12.1 %", "12.3 %", 1)
+    charge.write_text("\n".join(lines) + "\n")
+    amend_charge(root, "A survey reading was copied wrongly from the sheet", days=1)
+    seal_lot_again(root, "The charge's survey was amended", days=2)
+    return root
+
+
+__all__ = ["CHARGE", "LOT", "amended_mill", "change", "labelled_mill", "seal_lot_again"]
