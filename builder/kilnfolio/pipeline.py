@@ -27,6 +27,7 @@ from kilnfolio.review.dossier import Dossier, LotDossier
 if TYPE_CHECKING:
     from kilnfolio.publish.charge_pdf import ChargeRecord
     from kilnfolio.publish.pages.customer import CustomerLot
+    from kilnfolio.publish.practice.drills import Drill
     from kilnfolio.sealing import Sealed
 
 Say = Callable[[str], None]
@@ -142,11 +143,13 @@ def _make(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, Sequence[str]
           workers: int, say: Say, report: Report) -> None:
     """Write every edition into a new folder."""
     from kilnfolio.auditor import auditor_pages, write_bags
+    from kilnfolio.publish.practice.drills import make_drills
     from kilnfolio.publish.static import copy_assets
 
     say("2 render")
     addresses = current(tokens)
-    pages = {"mill": _mill_pages(reviewed, sealed, addresses),
+    drills = make_drills(reviewed.folder, reviewed.dossiers)
+    pages = {"mill": _mill_pages(reviewed, sealed, addresses, drills),
              "customer": _customer_pages(reviewed, sealed, addresses),
              "auditor": auditor_pages(reviewed.folder, reviewed.dossiers, sealed,
                                       build_date(reviewed.folder).date())}
@@ -159,8 +162,8 @@ def _make(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, Sequence[str]
             target.parent.mkdir(parents=True, exist_ok=True)
             target.write_text(text, encoding="utf-8", newline="\n")
             report.pages += path.endswith(".html")
-    say(f"4 print {len(reviewed.lots) + len(sealed.ledger.charges) + 1} PDFs")
-    _print_pdfs(reviewed, sealed, addresses, new, workers, report)
+    say("4 print PDFs")
+    _print_pdfs(reviewed, sealed, addresses, drills, new, workers, report)
     _serve_older_labels(tokens, new / "customer")
     write_bags(reviewed.folder, sealed, new / "auditor")
 
@@ -195,24 +198,34 @@ def _serve_older_labels(tokens: Mapping[str, Sequence[str]], customer: Path) -> 
                 shutil.copytree(customer / now, customer / address)
 
 
-def _mill_pages(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str]) -> dict[str, str]:
+def _mill_pages(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str],
+                drills: Sequence[Drill]) -> dict[str, str]:
     from kilnfolio.publish.calculators import render_calculators
     from kilnfolio.publish.handbook.chapter import read_manuscript
     from kilnfolio.publish.handbook.pages import render_handbook
     from kilnfolio.publish.pages import render_pages
+    from kilnfolio.publish.practice.pages import (
+        NUMBERS_PATH,
+        practice_numbers,
+        render_drills,
+        render_practice,
+    )
     from kilnfolio.publish.search import INDEX_PATH, search_index, synonyms_of
     from kilnfolio.publish.series import series_files
     from kilnfolio.publish.templating import environment
 
     folder = reviewed.folder
     env = environment(folder.mill.record)
-    handbook = [*render_handbook(folder, env), render_calculators(folder, env)]
+    handbook = [*render_handbook(folder, env), render_calculators(folder, env),
+                render_practice(folder, env),
+                render_drills(drills, env)]
     manuscript = read_manuscript(folder.root)[0]
     pages = [*handbook, *render_pages(folder, reviewed.dossiers, reviewed.lots, env, tokens,
                                       build_date(folder).date(), manuscript=manuscript,
                                       handbook=handbook, seals=sealed.pages(folder))]
     index = search_index(pages, synonyms_of(folder, manuscript))
     return {**{page.path: page.html for page in pages}, INDEX_PATH: index,
+            NUMBERS_PATH: practice_numbers(folder),
             **series_files(reviewed.dossiers.values())}
 
 
@@ -231,14 +244,16 @@ def _customer_pages(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str
     return made | records | {SCHEMA_PATH: record_schema()}
 
 
-def _print_pdfs(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str], new: Path,
-                workers: int, report: Report) -> None:
-    """Print the handbook and the records, each in a process of the pool."""
+def _print_pdfs(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str],
+                drills: Sequence[Drill], new: Path, workers: int, report: Report) -> None:
+    """Print the handbook, the booklets and the records, each in a process of the pool."""
     from kilnfolio.auditor import charge_records
 
     folder = reviewed.folder
     with executor(workers) as pool:
         jobs = [pool.submit(_print_book, folder.root, new / "mill/handbook.pdf")]
+        jobs += [pool.submit(_print_booklet, html, new / "mill" / name)
+                 for name, html in _booklets(reviewed.folder, drills).items()]
         jobs += [pool.submit(_print_lot, folder.mill.record, sealed.views[lot_id],
                              new / "customer" / token / "record.pdf")
                  for lot_id, token in tokens.items() if lot_id in sealed.views]
@@ -254,6 +269,19 @@ def _print_charge(record: ChargeRecord, path: Path) -> list[str]:
     from kilnfolio.publish.charge_pdf import write_charge_pdf
 
     return write_charge_pdf(record, path)
+
+
+def _booklets(folder: MillFolder, drills: Sequence[Drill]) -> dict[str, str]:
+    from kilnfolio.publish.practice.booklet import booklets
+    from kilnfolio.publish.templating import environment
+
+    return booklets(folder, environment(folder.mill.record), drills)
+
+
+def _print_booklet(html: str, path: Path) -> list[str]:
+    from kilnfolio.publish.practice.booklet import write_booklet
+
+    return write_booklet(html, path)
 
 
 def _print_book(root: Path, path: Path) -> list[str]:
