@@ -20,7 +20,7 @@ os.environ["PYTHONPATH"] = str(PROJECT / "builder")
 def demo_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the folder of the demo mill's site, built once for the whole run.
 
-    While writing pages, KILNFOLIO_DEMO_SITE may name a site already built, to save building it again.
+    While writing pages, KILNFOLIO_DEMO_SITE may name a site already built, to save the time.
     """
     if built := os.environ.get("KILNFOLIO_DEMO_SITE"):
         return Path(built)

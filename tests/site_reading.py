@@ -27,7 +27,7 @@ class _Reader(HTMLParser):
         self.found = Reading()
         self._words: list[str] = []
 
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+    def handle_starttag(self, _tag: str, attrs: list[tuple[str, str | None]]) -> None:
         for name, value in attrs:
             if name == "id" and value:
                 (self.found.repeated if value in self.found.ids else self.found.ids).add(value)
@@ -55,8 +55,9 @@ def read_edition(root: Path) -> dict[Path, Reading]:
     return {path: read_page(path) for path in sorted(root.rglob("*.html"))}
 
 
-def dead_links(root: Path, pages: dict[Path, Reading],
-               published: tuple[str, Path] | None = None) -> list[str]:
+def dead_links(
+    root: Path, pages: dict[Path, Reading], published: tuple[str, Path] | None = None
+) -> list[str]:
     """Return each link of an edition that leads to no file or no anchor within it.
 
     Parameters
@@ -66,7 +67,8 @@ def dead_links(root: Path, pages: dict[Path, Reading],
     pages : dict of Path to Reading
         Its pages.
     published : tuple of str and Path, optional
-        The address another edition is published at, and its folder: links there must lead to a page of it.
+        The address another edition is published at, and its folder: links there must lead to
+        one of its pages.
     """
     dead = []
     for page, reading in pages.items():
@@ -83,9 +85,8 @@ def dead_links(root: Path, pages: dict[Path, Reading],
                 dead.append(where)
                 continue
             target = (page.parent / unquote(parts.path)).resolve() if parts.path else page
-            if not target.is_relative_to(root.resolve()) or not target.is_file():
-                dead.append(where)
-            elif parts.fragment and target.suffix == ".html" \
-                    and unquote(parts.fragment) not in pages[target].ids:
+            exists = target.is_relative_to(root.resolve()) and target.is_file()
+            anchored = parts.fragment and target.suffix == ".html"
+            if not exists or (anchored and unquote(parts.fragment) not in pages[target].ids):
                 dead.append(where)
     return dead

@@ -11,8 +11,8 @@ PROJECT = Path(__file__).resolve().parent.parent
 PACKAGE = PROJECT / "builder" / "kilnfolio"
 
 #: A room may import those after it, never those before. publish and archive do not know each other.
-ORDER = ("cli", "adopt", "pipeline", "auditor", "sealing", "publish", "archive", "review", "records",
-         "physics")
+ORDER = ("cli", "adopt", "pipeline", "auditor", "sealing", "publish", "archive", "review",
+         "records", "physics")
 
 
 def room_of(path: Path) -> str:

@@ -10,7 +10,7 @@ import pytest
 from tests.conftest import PROJECT
 from tests.minimal import minimal_mill
 
-from kilnfolio.pipeline import build_site, swap_in
+from kilnfolio.pipeline import PublicationRefusedError, build_site, swap_in
 from kilnfolio.records.problems import RecordProblems
 
 
@@ -47,17 +47,29 @@ def test_a_killed_build_leaves_the_old_site_whole(tmp_path, after):
     out = tmp_path / "site"
     (out / "mill").mkdir(parents=True)
     (out / "mill/index.html").write_text("the old site")
-    build = subprocess.Popen([sys.executable, "-m", "kilnfolio", "build", str(PROJECT), "--out", out],
-                             stderr=subprocess.DEVNULL, start_new_session=True)
+    build = subprocess.Popen(
+        [sys.executable, "-m", "kilnfolio", "build", str(PROJECT), "--out", out],
+        stderr=subprocess.DEVNULL,
+        start_new_session=True,
+    )
     time.sleep(after)
     os.killpg(build.pid, signal.SIGKILL)
     build.wait()
     assert (out / "mill/index.html").read_text() == "the old site"
 
 
+def test_a_page_without_the_safety_wording_is_not_published(tmp_path, monkeypatch):
+    root = minimal_mill(tmp_path)
+    monkeypatch.setattr("kilnfolio.publish.safety.SAFETY", "Words that no template prints.")
+    with pytest.raises(PublicationRefusedError, match=r"Safety wording missing: mill/index\.html"):
+        build_site(root, tmp_path / "site")
+    assert list((tmp_path / "site").iterdir()) == []
+
+
 def test_a_command_in_a_folder_that_is_no_mill_says_so(tmp_path):
-    run = subprocess.run([sys.executable, "-m", "kilnfolio", "check"], cwd=tmp_path,
-                         capture_output=True, text=True)
+    run = subprocess.run(
+        [sys.executable, "-m", "kilnfolio", "check"], cwd=tmp_path, capture_output=True, text=True
+    )
     assert run.returncode == 2
     assert "content/mill.yaml:1:1" in run.stderr
     assert "Traceback" not in run.stderr

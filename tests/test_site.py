@@ -31,16 +31,18 @@ def test_every_link_and_anchor_resolves_within_its_edition(demo_site, pages, edi
     root = (demo_site / edition).resolve()
     assert len(pages[edition]) > 10
     # a lot's page of the mill shows the address of the customer's page, as its label does
-    address = re.search(r"^records_address: (\S+)$", (PROJECT / "content/mill.yaml").read_text(),
-                        re.MULTILINE)[1]
+    address = re.search(
+        r"^records_address: (\S+)$", (PROJECT / "content/mill.yaml").read_text(), re.MULTILINE
+    )[1]
     published = (address, (demo_site / "customer").resolve()) if edition == "mill" else None
     assert dead_links(root, pages[edition], published) == []
 
 
 @pytest.mark.parametrize("edition", EDITIONS)
 def test_no_page_repeats_an_id(pages, edition):
-    assert {path.name: reading.repeated for path, reading in pages[edition].items()
-            if reading.repeated} == {}
+    assert {
+        path.name: reading.repeated for path, reading in pages[edition].items() if reading.repeated
+    } == {}
 
 
 @pytest.mark.parametrize("edition", EDITIONS)
@@ -72,8 +74,11 @@ def test_every_pdf_carries_the_safety_wording_and_our_fonts_only(demo_site):
         reader = pypdf.PdfReader(path)
         text = " ".join(" ".join(page.extract_text() for page in reader.pages).split())
         assert "Do not enter a kiln on the strength of this record" in text, path
-        fonts = {str(font["/BaseFont"]).partition("+")[2] for page in reader.pages
-                 for font in (f.get_object() for f in page["/Resources"]["/Font"].values())}
+        fonts = {
+            str(font["/BaseFont"]).partition("+")[2]
+            for page in reader.pages
+            for font in (f.get_object() for f in page["/Resources"]["/Font"].values())
+        }
         assert fonts, path
         assert all(name.startswith(("Literata", "Folio")) for name in fonts), (path, fonts)
 
@@ -81,8 +86,10 @@ def test_every_pdf_carries_the_safety_wording_and_our_fonts_only(demo_site):
 def test_handbook_pdf_holds_every_chapter_and_no_more_pages_than_a_book(demo_site):
     reader = pypdf.PdfReader(demo_site / "mill/handbook.pdf")
     text = "\n".join(page.extract_text() for page in reader.pages)
-    titles = [re.search(r"^title: (.+)$", path.read_text("utf-8"), re.MULTILINE)[1]
-              for path in sorted((PROJECT / "content/handbook").glob("[0-9]*.md"))]
+    titles = [
+        re.search(r"^title: (.+)$", path.read_text("utf-8"), re.MULTILINE)[1]
+        for path in sorted((PROJECT / "content/handbook").glob("[0-9]*.md"))
+    ]
     assert len(titles) == 16
     for title in titles:
         assert title in " ".join(text.split()), title
@@ -122,15 +129,23 @@ def test_customer_pages_are_small_and_ask_robots_to_stay_out(demo_site, pages):
 
 
 def digests(root: Path) -> dict[str, str]:
-    return {path.relative_to(root).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
-            for path in sorted(root.rglob("*")) if path.is_file()}
+    return {
+        path.relative_to(root).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(root.rglob("*"))
+        if path.is_file()
+    }
 
 
 def test_another_process_in_another_folder_makes_the_same_bytes(demo_site, tmp_path):
     environment = {**os.environ, "PYTHONHASHSEED": "7", "TZ": "Pacific/Auckland", "LC_ALL": "C"}
     out = tmp_path / "elsewhere"
-    run = subprocess.run([sys.executable, "-m", "kilnfolio", "build", str(PROJECT), "--out", out],
-                         cwd=tmp_path, env=environment, capture_output=True, text=True)
+    run = subprocess.run(
+        [sys.executable, "-m", "kilnfolio", "build", str(PROJECT), "--out", out],
+        cwd=tmp_path,
+        env=environment,
+        capture_output=True,
+        text=True,
+    )
     assert run.returncode == 0, run.stderr
     ours, theirs = digests(demo_site), digests(out)
     assert sorted(ours) == sorted(theirs)
@@ -146,4 +161,8 @@ def test_check_prints_findings_for_a_person_and_for_a_program():
     assert data.returncode == 1
     findings = json.loads(data.stdout)
     assert {finding["outcome"] for found in findings.values() for finding in found} >= {
-        "held", "query", "refused", "not checked"}
+        "held",
+        "query",
+        "refused",
+        "not checked",
+    }

@@ -164,7 +164,7 @@ def _command(commands: argparse._SubParsersAction, name: str, run: object, words
 
 
 def _build(arguments: argparse.Namespace) -> int:
-    from kilnfolio.pipeline import build_site
+    from kilnfolio.pipeline import PublicationRefusedError, build_site
     from kilnfolio.records.problems import RecordProblems
     from kilnfolio.sealing import SealBrokenError
 
@@ -176,7 +176,7 @@ def _build(arguments: argparse.Namespace) -> int:
         report = build_site(arguments.folder, out, workers=arguments.workers, say=say)
     except RecordProblems as error:
         return _print_problems(error)
-    except SealBrokenError as error:
+    except (SealBrokenError, PublicationRefusedError) as error:
         return _print_reasons(*error.reasons, "nothing was written")
     for warning in report.warnings:
         print(f"kilnfolio: warning: {warning}", file=sys.stderr)

@@ -34,6 +34,14 @@ Say = Callable[[str], None]
 EDITIONS = ("mill", "customer", "auditor")
 
 
+class PublicationRefusedError(Exception):
+    """A check of what is about to be published refuses it; `reasons` name each page."""
+
+    def __init__(self, reasons: Sequence[str]):
+        self.reasons = tuple(reasons)
+        super().__init__("\n".join(reasons))
+
+
 @dataclass(frozen=True)
 class Reviewed:
     """A mill folder and what the review says of it."""
@@ -110,6 +118,8 @@ def build_site(root: Path, out: Path, *, workers: int | None = None, say: Say = 
         The records, or the handbook's chapters, have problems; nothing is written.
     SealBrokenError
         A sealed record is not as it was sealed; nothing is written.
+    PublicationRefusedError
+        A page lacks the safety wording; nothing is written.
     """
     from kilnfolio.sealing import sealed_state
 
@@ -153,6 +163,7 @@ def _make(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, Sequence[str]
              "customer": _customer_pages(reviewed, sealed, addresses),
              "auditor": auditor_pages(reviewed.folder, reviewed.dossiers, sealed,
                                       build_date(reviewed.folder).date())}
+    _refuse_without_wording(pages)
     say("3 write")
     for edition in EDITIONS:
         (new / edition).mkdir()
@@ -166,6 +177,23 @@ def _make(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, Sequence[str]
     _print_pdfs(reviewed, sealed, addresses, drills, new, workers, report)
     _serve_older_labels(tokens, new / "customer")
     write_bags(reviewed.folder, sealed, new / "auditor")
+
+
+def _refuse_without_wording(pages: Mapping[str, Mapping[str, str]]) -> None:
+    """Put what is about to be published to the checks of publication.
+
+    Seals were looked at before anything was made, and a field off the customer's list cannot be
+    read at all; what is left to see is the wording on each page.
+    """
+    from kilnfolio.publish.safety import SAFETY
+    from kilnfolio.review.findings import Publication, run_checks
+
+    lacking = [f"{edition}/{path}" for edition, made in pages.items()
+               for path, text in made.items() if path.endswith(".html") and SAFETY not in text]
+    findings = run_checks(Publication(differences=(), without_wording=lacking, beyond_list=()))
+    refused = [finding.message for finding in findings if finding.outcome == "refused"]
+    if refused:
+        raise PublicationRefusedError(refused)
 
 
 def lot_tokens(folder: MillFolder, report: Report) -> dict[str, tuple[str, ...]]:

@@ -2,8 +2,8 @@
 
     python -m tests.browser.pictures SITE FOLDER
 
-writes KIND-WIDTH-light.png and -dark.png at phone, tablet and desk width, KIND-print.pdf as the browser
-prints it, and handbook-NNN.png and record-N.png from the PDFs.
+writes KIND-WIDTH-light.png and -dark.png at phone, tablet and desk width, KIND-print.pdf as the
+browser prints it, and handbook-NNN.png and record-N.png from the PDFs.
 """
 
 import subprocess
@@ -25,7 +25,9 @@ def take(site: Path, folder: Path) -> None:
         for kind, address in addresses(site).items():
             for scheme in ("light", "dark"):
                 for width in WIDTHS:
-                    page = browser.new_page(color_scheme=scheme, viewport={"width": width, "height": 900})
+                    page = browser.new_page(
+                        color_scheme=scheme, viewport={"width": width, "height": 900}
+                    )
                     page.goto(address)
                     page.screenshot(path=folder / f"{kind}-{width}-{scheme}.png")
                     page.close()
@@ -35,7 +37,10 @@ def take(site: Path, folder: Path) -> None:
             page.close()
         browser.close()
     record = next(iter(sorted((site / "customer").rglob("record.pdf"))))
-    for path, name, dots in ((site / "mill/handbook.pdf", "handbook", "40"), (record, "record", "80")):
+    for path, name, dots in (
+        (site / "mill/handbook.pdf", "handbook", "40"),
+        (record, "record", "80"),
+    ):
         subprocess.run(["pdftoppm", "-r", dots, "-png", path, folder / name], check=True)
 
 

@@ -15,8 +15,11 @@ def breaches(page) -> list[str]:
     page.add_script_tag(path=AXE)
     found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
     assert found["passes"], "axe-core looked at nothing"
-    return [f"{rule['id']}: {node['html'][:120]}: {node['failureSummary']}"
-            for rule in found["violations"] for node in rule["nodes"]]
+    return [
+        f"{rule['id']}: {node['html'][:120]}: {node['failureSummary']}"
+        for rule in found["violations"]
+        for node in rule["nodes"]
+    ]
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -43,8 +46,10 @@ def test_every_page_names_its_language(demo_site):
 
 
 def focused(page) -> str:
-    return page.evaluate("(document.activeElement.getAttribute('aria-label') || document.activeElement"
-                         ".innerText || document.activeElement.name || '').trim()")
+    return page.evaluate(
+        "(document.activeElement.getAttribute('aria-label') || document.activeElement"
+        ".innerText || document.activeElement.name || '').trim()"
+    )
 
 
 @pytest.mark.parametrize("kind", ["home", "chapter", "charge", "charges-index"])
@@ -61,18 +66,22 @@ def test_the_first_stop_skips_to_the_text(page, demo_site, kind):
 def test_a_walk_by_keyboard_meets_everything_once_and_is_always_seen(page, demo_site):
     page.goto(addresses(demo_site)["charge"])
     wanted = page.evaluate("""() => {
-      const all = document.querySelectorAll('a[href], button, input, select, summary, [tabindex="0"]');
+      const all = document.querySelectorAll(
+        'a[href], button, input, select, summary, [tabindex="0"]');
       return [...all].filter(e => e.checkVisibility({visibilityProperty: true})).length;
     }""")
     assert wanted > 30
     marks = set()
     for stop in range(wanted):
         page.keyboard.press("Tab")
-        mark, outline = page.evaluate("""stop => {
+        mark, outline = page.evaluate(
+            """stop => {
           const e = document.activeElement;
           e.dataset.stop = e.dataset.stop || stop;
           return [e.dataset.stop, getComputedStyle(e).outlineStyle];
-        }""", str(stop))
+        }""",
+            str(stop),
+        )
         assert outline != "none", page.evaluate("document.activeElement.outerHTML.slice(0, 200)")
         marks.add(mark)
     assert len(marks) == wanted
@@ -111,7 +120,9 @@ def test_nothing_moves_for_those_who_ask_for_stillness(browser, demo_site):
     for wish, expected in (("reduce", "auto"), ("no-preference", "smooth")):
         page = browser.new_page(reduced_motion=wish)
         page.goto(addresses(demo_site)["chapter"])
-        assert page.evaluate("getComputedStyle(document.documentElement).scrollBehavior") == expected
+        assert (
+            page.evaluate("getComputedStyle(document.documentElement).scrollBehavior") == expected
+        )
         moving = page.evaluate("""() => [...document.querySelectorAll('*')].filter(e => {
           const style = getComputedStyle(e);
           return style.animationName !== 'none' || parseFloat(style.transitionDuration) > 0;

@@ -1,4 +1,4 @@
-"""Charts in a real browser: values read out to a pointer, a finger and the keys; words kept apart."""
+"""Charts in a browser: values read out to a pointer, a finger and the keys; words kept apart."""
 
 import re
 
@@ -66,8 +66,10 @@ def test_a_pointer_and_a_finger_read_the_nearest_moment(browser, demo_site, touc
             page.mouse.move(x, y)
         said.append(readout.inner_text())
     days = [float(when[8:10]) + 31 * float(when[5:7]) + float(when[11:13]) / 24 for when in said]
-    view, width = (float(drawing.evaluate(f"svg => svg.{part}"))
-                   for part in ("viewBox.baseVal.width", "dataset.width"))
+    view, width = (
+        float(drawing.evaluate(f"svg => svg.{part}"))
+        for part in ("viewBox.baseVal.width", "dataset.width")
+    )
     length = float(drawing.get_attribute("data-days"))
     # between the two places lies the share of the chart that was moved over
     assert days[1] - days[0] == pytest.approx(0.3 * view / width * length, abs=0.5)
@@ -91,11 +93,14 @@ OVERLAPS = """() => [...document.querySelectorAll('figure.chart svg')].flatMap(s
   const edge = svg.getBoundingClientRect(), found = [];
   words.forEach((word, place) => {
     const a = boxes[place];
-    if (a.left < edge.left - 1 || a.right > edge.right + 1) { found.push(word.textContent + ' is cut'); }
+    if (a.left < edge.left - 1 || a.right > edge.right + 1) {
+      found.push(word.textContent + ' is cut');
+    }
     for (let other = 0; other < place; other += 1) {
       const b = boxes[other];
       // two lines of type may share the room of their ascenders, not of their letters
-      if (a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 4 && b.top < a.bottom - 4) {
+      if (a.left < b.right - 1 && b.left < a.right - 1
+          && a.top < b.bottom - 4 && b.top < a.bottom - 4) {
         found.push(words[other].textContent + ' on ' + word.textContent);
       }
     }
@@ -113,8 +118,10 @@ def test_no_words_of_a_chart_stand_on_others(page, demo_site, folder):
 
 def test_overlapping_words_would_be_seen(page, demo_site):
     page.goto(addresses(demo_site)["charge"])
-    page.evaluate("document.querySelector('figure.chart svg').append("
-                  "document.querySelector('figure.chart svg text').cloneNode(true))")
+    page.evaluate(
+        "document.querySelector('figure.chart svg').append("
+        "document.querySelector('figure.chart svg text').cloneNode(true))"
+    )
     assert page.evaluate(OVERLAPS)
 
 

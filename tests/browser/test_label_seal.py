@@ -64,12 +64,15 @@ def test_the_pages_own_digest_gives_the_published_values(page, site, text):
 @pytest.mark.parametrize("length", [55, 56, 57, 63, 64, 65, 119, 120])
 def test_padding_agrees_with_the_browsers_own_digest(page, served, length):
     page.goto(served)  # 127.0.0.1 is a place where SubtleCrypto is to be had
-    assert page.evaluate("""async length => {
+    assert page.evaluate(
+        """async length => {
         const text = "é".repeat(length >> 1) + "x".repeat(length & 1);
         const bytes = await crypto.subtle.digest("SHA-256", new TextEncoder().encode(text));
         const hex = [...new Uint8Array(bytes)].map(b => b.toString(16).padStart(2, "0")).join("");
         return hex === kilnfolioLabel.sha256(text);
-    }""", length)
+    }""",
+        length,
+    )
 
 
 def test_as_labelled_from_a_file_and_from_a_server(page, site, served, built):  # noqa: F811

@@ -17,7 +17,11 @@ from kilnfolio.publish.templating import environment, render
 from kilnfolio.records.folder import read_mill_folder
 
 MANY = 10_000
-SPECIES = (("Red oak", "quercus-rubra"), ("Sugar maple", "acer-saccharum"), ("White ash", "fraxinus-americana"))
+SPECIES = (
+    ("Red oak", "quercus-rubra"),
+    ("Sugar maple", "acer-saccharum"),
+    ("White ash", "fraxinus-americana"),
+)
 KILNS = (("Kiln 1", "kiln-1"), ("Kiln 2", "kiln-2"))
 THICKNESSES = ("4/4", "6/4", "8/4")
 
@@ -29,14 +33,29 @@ def synthetic_rows() -> list[ChargeRow]:
         name, species = chance.choice(SPECIES)
         thickness = chance.choice(THICKNESSES)
         kiln, kiln_id = chance.choice(KILNS)
-        rows.append(ChargeRow(
-            number="=1+1" if place == 0 else f"C-{place:05d}", target="index.html",
-            stock=f"{name} {thickness}", species=species, thickness=(thickness,), kiln=kiln,
-            kiln_id=kiln_id, schedule="", schedule_target="index.html",
-            started=dt.datetime(2015, 1, 1, tzinfo=dt.UTC) + dt.timedelta(hours=9 * place),
-            length=f"{chance.uniform(5, 40):.1f} d", target_mc=8.0, start_mc=60.0,
-            final_mc=chance.uniform(6, 12), final_sd=0.5, readings=30,
-            outcome=chance.choice(GRAVITY), counts=(), defects=""))
+        rows.append(
+            ChargeRow(
+                number="=1+1" if place == 0 else f"C-{place:05d}",
+                target="index.html",
+                stock=f"{name} {thickness}",
+                species=species,
+                thickness=(thickness,),
+                kiln=kiln,
+                kiln_id=kiln_id,
+                schedule="",
+                schedule_target="index.html",
+                started=dt.datetime(2015, 1, 1, tzinfo=dt.UTC) + dt.timedelta(hours=9 * place),
+                length=f"{chance.uniform(5, 40):.1f} d",
+                target_mc=8.0,
+                start_mc=60.0,
+                final_mc=chance.uniform(6, 12),
+                final_sd=0.5,
+                readings=30,
+                outcome=chance.choice(GRAVITY),
+                counts=(),
+                defects="",
+            )
+        )
     return rows
 
 
@@ -49,9 +68,18 @@ def rows():
 def register(rows, tmp_path_factory) -> str:
     out = tmp_path_factory.mktemp("register")
     copy_assets(out)
-    html = render(environment(read_mill_folder(PROJECT).mill.record), "charges_index.html",
-                  "charges/index.html", title="Charges", rows=rows, species=SPECIES,
-                  thicknesses=THICKNESSES, kilns=KILNS, outcomes=GRAVITY, meanings=OUTCOME_MEANING)
+    html = render(
+        environment(read_mill_folder(PROJECT).mill.record),
+        "charges_index.html",
+        "charges/index.html",
+        title="Charges",
+        rows=rows,
+        species=SPECIES,
+        thicknesses=THICKNESSES,
+        kilns=KILNS,
+        outcomes=GRAVITY,
+        meanings=OUTCOME_MEANING,
+    )
     path = out / "charges/index.html"
     path.parent.mkdir()
     path.write_text(html, "utf-8")
@@ -79,9 +107,15 @@ def lasts(page, deed: str) -> float:
 
 
 def test_every_filter_finds_what_python_finds(many, rows):
-    wanted = [row for row in rows if row.species == "acer-saccharum" and row.thickness == ("8/4",)
-              and row.kiln_id == "kiln-2" and row.outcome == "query"
-              and dt.date(2017, 3, 1) <= row.started.date() <= dt.date(2021, 6, 30)]
+    wanted = [
+        row
+        for row in rows
+        if row.species == "acer-saccharum"
+        and row.thickness == ("8/4",)
+        and row.kiln_id == "kiln-2"
+        and row.outcome == "query"
+        and dt.date(2017, 3, 1) <= row.started.date() <= dt.date(2021, 6, 30)
+    ]
     many.get_by_label("Species").select_option("acer-saccharum")
     many.get_by_label("Thickness").select_option("8/4")
     many.get_by_label("Kiln").select_option("kiln-2")
@@ -94,11 +128,20 @@ def test_every_filter_finds_what_python_finds(many, rows):
 
 
 def test_no_deed_keeps_the_reader_waiting(many):
-    choose = "const f = document.querySelector('[data-filter={}]'); f.value = '{}'; " \
-             "f.dispatchEvent(new Event('input', {{bubbles: true}}));"
-    deeds = [choose.format("species", "quercus-rubra"), choose.format("outcome", "held"),
-             choose.format("species", ""), choose.format("outcome", "")]
-    deeds += [f"document.querySelectorAll('th button.sort')[{place}].click();" for place in (6, 1, 3, 3, 0)]
+    choose = (
+        "const f = document.querySelector('[data-filter={}]'); f.value = '{}'; "
+        "f.dispatchEvent(new Event('input', {{bubbles: true}}));"
+    )
+    deeds = [
+        choose.format("species", "quercus-rubra"),
+        choose.format("outcome", "held"),
+        choose.format("species", ""),
+        choose.format("outcome", ""),
+    ]
+    deeds += [
+        f"document.querySelectorAll('th button.sort')[{place}].click();"
+        for place in (6, 1, 3, 3, 0)
+    ]
     deeds.append("document.querySelector('.more').click();")
     took = {deed: lasts(many, deed) for deed in deeds}
     assert max(took.values()) < 200, took

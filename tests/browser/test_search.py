@@ -1,4 +1,4 @@
-"""Search in a real browser: what practitioners ask finds the page they mean, at once, and weighs little."""
+"""Search in a browser: what practitioners ask finds the page they mean, at once, from little."""
 
 import functools
 import gzip
@@ -43,14 +43,17 @@ def test_the_index_of_the_whole_site_is_light_and_answers_at_once(search_page, d
     assert len(list((demo_site / "mill").rglob("*.html"))) >= 300
     index = (demo_site / "mill/assets/search-index.js").read_bytes()
     assert len(gzip.compress(index, 9, mtime=0)) < 200_000
-    took = search_page.evaluate("""async questions => {
+    took = search_page.evaluate(
+        """async questions => {
       await kilnfolioSearch.ready();
       return questions.map(question => {
         const begun = performance.now();
         kilnfolioSearch.find(question);
         return performance.now() - begun;
       });
-    }""", [entry["query"] for entry in QUERIES])
+    }""",
+        [entry["query"] for entry in QUERIES],
+    )
     assert max(took) < 50, dict(zip((entry["query"] for entry in QUERIES), took, strict=True))
 
 

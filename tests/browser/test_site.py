@@ -13,12 +13,17 @@ LOTS = sorted(path.stem for path in (PROJECT / "content/lots").glob("*.yaml"))
 
 @pytest.fixture
 def quiet_page(page):
-    """Return a page that fails the test if anything is asked of the network or an error is logged."""
+    """Return a page that fails the test if it asks the network or logs an error."""
     asked, errors = [], []
-    page.on("request", lambda request: None if request.url.startswith(("file:", "data:"))
-            else asked.append(request.url))
-    page.on("console", lambda message: errors.append(message.text)
-            if message.type == "error" else None)
+    page.on(
+        "request",
+        lambda request: (
+            None if request.url.startswith(("file:", "data:")) else asked.append(request.url)
+        ),
+    )
+    page.on(
+        "console", lambda message: errors.append(message.text) if message.type == "error" else None
+    )
     page.on("pageerror", lambda error: errors.append(str(error)))
     yield page
     assert asked == []
@@ -28,26 +33,38 @@ def quiet_page(page):
 def test_navigation_leads_through_every_part(quiet_page, demo_site):
     page = quiet_page
     page.goto((demo_site / "mill/index.html").as_uri())
-    for word in ("Handbook", "Species", "Schedules", "Charges", "Lots", "Kilns", "Checks", "Glossary",
-                 "Calculators"):
+    for word in (
+        "Handbook",
+        "Species",
+        "Schedules",
+        "Charges",
+        "Lots",
+        "Kilns",
+        "Checks",
+        "Glossary",
+        "Calculators",
+    ):
         page.get_by_role("navigation", name="Site").get_by_role("link", name=word).click()
         assert page.locator("h1").count() == 1
         assert page.locator('nav[aria-label="Site"] [aria-current]').inner_text() == word
 
 
-@pytest.mark.parametrize(("asked", "expected"), [
-    ("equalizing", "equaliz"),  # the word itself
-    ("equalisng", "equaliz"),  # mistyped, and spelled the other way
-    ("fillet", "ticker"),  # what Britain calls a sticker
-    ("sugar maple", "maple"),
-    ("T4-D2", "T4-D2"),
-])
+@pytest.mark.parametrize(
+    ("asked", "expected"),
+    [
+        ("equalizing", "equaliz"),  # the word itself
+        ("equalisng", "equaliz"),  # mistyped, and spelled the other way
+        ("fillet", "ticker"),  # what Britain calls a sticker
+        ("sugar maple", "maple"),
+        ("T4-D2", "T4-D2"),
+    ],
+)
 def test_search_answers_from_a_file(quiet_page, demo_site, asked, expected):
     page = quiet_page
     page.goto((demo_site / "mill/search.html").as_uri())
     page.locator("main input[type=search]").fill(asked)
     page.locator(".search-results .hit").first.wait_for()
-    found = [text for text in page.locator(".search-results .hit").all_inner_texts()[:3]]
+    found = page.locator(".search-results .hit").all_inner_texts()[:3]
     assert any(expected.lower() in text.lower() for text in found), found
 
 
@@ -72,10 +89,19 @@ def test_lot_page_fits_a_phone_and_answers_first(browser, demo_site, scheme):
 
 
 @pytest.mark.parametrize("width", [360, 768, 1440])
-@pytest.mark.parametrize("path", ["index.html", "handbook/wood-and-water.html",
-                                  "species/quercus-rubra.html", "schedules/quercus-rubra-4-4.html",
-                                  "charges/index.html", "charges/HB-25-041.html",
-                                  "checks/index.html", "kilns/kiln-1.html"])
+@pytest.mark.parametrize(
+    "path",
+    [
+        "index.html",
+        "handbook/wood-and-water.html",
+        "species/quercus-rubra.html",
+        "schedules/quercus-rubra-4-4.html",
+        "charges/index.html",
+        "charges/HB-25-041.html",
+        "checks/index.html",
+        "kilns/kiln-1.html",
+    ],
+)
 def test_no_page_is_wider_than_its_window(browser, demo_site, path, width):
     page = browser.new_page(viewport={"width": width, "height": 900})
     page.goto((demo_site / "mill" / path).as_uri())

@@ -1,12 +1,12 @@
-"""Rules of the trade that are sums: equalizing, conditioning, and a safe rate carried to another thickness.
+"""Rules of the trade that are sums: equalizing, conditioning, a safe rate at another thickness.
 
-What a rule takes off or puts on is not kept here: sources differ, and the mill's own choice stands in
-its limits.
+What a rule takes off or puts on is not kept here: sources differ, and the mill's own choice stands
+in its limits.
 
 References
 ----------
-.. [1] Wengert, E. M., extension articles: equalizing begins when the driest sample is 2 points below
-   the target; 8/4 stock is dried at 1/2.5 of the 4/4 rate.
+.. [1] Wengert, E. M., extension articles: equalizing begins when the driest sample is 2 points
+   below the target; 8/4 stock is dried at 1/2.5 of the 4/4 rate.
 .. [2] Dry Kiln Operator's Manual, USDA Agriculture Handbook 188, 1991, ch. 7 (from memory):
    conditioning EMC 4 points above the target for hardwoods, 3 for softwoods.
 .. [3] FPL-GTR-57, app. A: 3 points below the target where equalizing begins, for some woods.

@@ -262,7 +262,9 @@ def read_clock(start: dt.datetime, days: float, first: Panel, last: Panel) -> di
 
 def spoken(words: str, x: float, y: float, width: float, height: float) -> Markup:
     """Return an unseen rectangle over a part of a drawing, with what to read out there."""
-    return Markup('<rect class="stop" x="{}" y="{}" width="{}" height="{}" data-read="{}"/>').format(
+    return Markup(
+        '<rect class="stop" x="{}" y="{}" width="{}" height="{}" data-read="{}"/>'
+    ).format(
         _at(x), _at(y), _at(width), _at(height), words
     )
 

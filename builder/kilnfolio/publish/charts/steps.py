@@ -117,7 +117,8 @@ def _numbers(
     panel: Panel, steps: Sequence[PlannedStep], starts: Sequence[float]
 ) -> Iterator[Markup]:
     edges = [*starts, panel.x.high]
-    for place, (step, (first, last)) in enumerate(zip(steps, pairwise(edges), strict=True), start=1):
+    spans = zip(steps, pairwise(edges), strict=True)
+    for place, (step, (first, last)) in enumerate(spans, start=1):
         left, right = panel.x_at(first), panel.x_at(last)
         yield text("step-line", (left + right) / 2, panel.top + 12, str(place), "middle")
         air = step.air

@@ -72,8 +72,7 @@ def histogram(
     first, last = math.floor(min(shown) / width) - 1, math.ceil(max(shown) / width) + 1
     panel = _panel(first * width, last * width, max(counts.values()))
     parts = [*_band(panel, low_pct, high_pct), panel.frame()]
-    for place in sorted(counts):
-        parts.append(_bar(panel, place * width, width, counts[place]))
+    parts += [_bar(panel, place * width, width, counts[place]) for place in sorted(counts)]
     if target_pct is not None:
         x = panel.x_at(target_pct)
         parts += [

@@ -53,12 +53,13 @@ def _row(holdings: Holdings, charge: Charge) -> ChargeRow:
     names = {stock.species: holdings.species_name(stock.species) for stock in charge.stock}
     kiln = holdings.folder.kilns[charge.kiln].record
     survey = dossier.survey
+    sizes = {stock.thickness.entered.replace(" ", figures.NBSP) for stock in charge.stock}
     return ChargeRow(
         charge.id,
         routes.charge(charge.id),
         stock_words(charge, names),
         " ".join(sorted(names)),
-        tuple(sorted({stock.thickness.entered.replace(" ", figures.NBSP) for stock in charge.stock})),
+        tuple(sorted(sizes)),
         kiln.name,
         kiln.id,
         holdings.folder.schedules[charge.schedule].record.title,
@@ -77,7 +78,10 @@ def _row(holdings: Holdings, charge: Charge) -> ChargeRow:
 
 
 def defects_found(charge: Charge) -> str:
-    """Return the defects counted at grading: ``surface checks 3 of 120``."""
+    """Return the defects found at grading: ``surface checks 3 of 120``."""
+    found = [count for count in charge.defects if count.pieces]
+    if charge.defects and not found:
+        return "none found"
     return "; ".join(
-        f"{count.defect.replace('-', ' ')} {count.pieces} of {count.of}" for count in charge.defects
+        f"{count.defect.replace('-', ' ')} {count.pieces} of {count.of}" for count in found
     )
