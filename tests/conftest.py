@@ -1,10 +1,13 @@
 """Fixtures shared by all tests."""
 
 import os
+import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
+from playwright.sync_api import Browser, sync_playwright
 
 # The same examples every time: a failure seen once can be seen again.
 settings.register_profile("repeatable", derandomize=True, deadline=None)
@@ -29,3 +32,32 @@ def demo_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("demo") / "site"
     build_site(PROJECT, out)
     return out
+
+
+# Debian's own Chromium is used, so no browser is downloaded. It must not call home during a test.
+CHROMIUM_ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+def _chromium() -> str:
+    usual = Path("/usr/bin/chromium")
+    found = str(usual) if usual.exists() else shutil.which("chromium")
+    if found is None:
+        raise RuntimeError("Chromium is not installed; `sh builder/run test` installs it.")
+    return found
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Return one running Chromium for the whole run."""
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=_chromium(), args=CHROMIUM_ARGUMENTS)
+        yield chromium
+        chromium.close()

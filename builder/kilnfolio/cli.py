@@ -35,6 +35,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("kilnfolio: stopped; the site is as it was", file=sys.stderr)
         return BAD
+    except BrokenPipeError:
+        # the reader, such as head, has seen enough; Python must not complain of it at exit
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return FINE
     except OSError as error:
         name = f"{error.filename}: " if error.filename else ""
         print(f"kilnfolio: {name}{(error.strerror or str(error)).lower()}", file=sys.stderr)

@@ -11,8 +11,8 @@ import sys
 from pathlib import Path
 
 from playwright.sync_api import sync_playwright
-from tests.browser.conftest import CHROMIUM_ARGUMENTS, _chromium
 from tests.browser.kinds import addresses
+from tests.conftest import CHROMIUM_ARGUMENTS, _chromium
 
 WIDTHS = (360, 768, 1440)
 

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from tests.browser.conftest import browser  # noqa: F401  a fixture
 from tests.trust.yard import amended_mill
 
 from kilnfolio.archive.ledger import Ledger, read_ledger
