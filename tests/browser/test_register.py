@@ -97,15 +97,6 @@ def told(page) -> int:
     return int(page.locator(".filter-count").inner_text().split(" ")[0])
 
 
-def lasts(page, deed: str) -> float:
-    """Return milliseconds from a deed of the reader until the page is drawn again."""
-    return page.evaluate(f"""() => new Promise(done => {{
-      const begun = performance.now();
-      {deed}
-      requestAnimationFrame(() => setTimeout(() => done(performance.now() - begun)));
-    }})""")
-
-
 def test_every_filter_finds_what_python_finds(many, rows):
     wanted = [
         row
@@ -125,26 +116,6 @@ def test_every_filter_finds_what_python_finds(many, rows):
     assert 5 < len(wanted) < 300
     assert told(many) == len(wanted)
     assert many.locator("#charges tbody th").all_inner_texts() == [row.number for row in wanted]
-
-
-def test_no_deed_keeps_the_reader_waiting(many):
-    choose = (
-        "const f = document.querySelector('[data-filter={}]'); f.value = '{}'; "
-        "f.dispatchEvent(new Event('input', {{bubbles: true}}));"
-    )
-    deeds = [
-        choose.format("species", "quercus-rubra"),
-        choose.format("outcome", "held"),
-        choose.format("species", ""),
-        choose.format("outcome", ""),
-    ]
-    deeds += [
-        f"document.querySelectorAll('th button.sort')[{place}].click();"
-        for place in (6, 1, 3, 3, 0)
-    ]
-    deeds.append("document.querySelector('.more').click();")
-    took = {deed: lasts(many, deed) for deed in deeds}
-    assert max(took.values()) < 200, took
 
 
 def test_the_address_of_a_filter_shows_the_same_to_another(many, browser):

@@ -1,0 +1,45 @@
+"""Search in Chromium, as a ratio to reading every text of the index once.
+
+Run by name: sh builder/run test tests/bench -s
+"""
+
+import statistics
+
+import yaml
+from tests.conftest import PROJECT
+
+#: A question may cost this many plain passes over the texts of the whole index.
+MOST = 5.0
+
+
+def test_a_question_against_one_pass_over_the_texts(browser, demo_site):
+    questions = [
+        entry["query"]
+        for entry in yaml.safe_load((PROJECT / "tests/data/search-queries.yaml").read_text("utf-8"))
+    ]
+    page = browser.new_page()
+    page.goto((demo_site / "mill/index.html").as_uri())
+    took = page.evaluate(
+        """async questions => {
+      await kilnfolioSearch.ready();
+      const texts = window.KILNFOLIO_SEARCH.entries.map(entry => entry[5].toLowerCase());
+      const timed = deed => {
+        const begun = performance.now();
+        deed();
+        return performance.now() - begun;
+      };
+      return questions.map(question => [
+        timed(() => texts.filter(text => text.includes(question.toLowerCase()))),
+        timed(() => kilnfolioSearch.find(question)),
+      ]);
+    }""",
+        questions,
+    )
+    page.close()
+    floor, asked = (statistics.median(times) for times in zip(*took, strict=True))
+    longest = max(question for _, question in took)
+    print(  # noqa: T201
+        f"\nsearch: {asked:.2f} ms a question, {longest:.1f} ms the longest; one pass over the "
+        f"texts {floor:.2f} ms; ratio {asked / max(floor, 0.05):.1f}"
+    )
+    assert asked < MOST * max(floor, 0.05)
