@@ -9,8 +9,12 @@ import time
 import pytest
 from tests.conftest import PROJECT
 from tests.minimal import minimal_mill
+from tests.site_reading import dead_links, read_edition
+from tests.trust.yard import amended_mill
 
-from kilnfolio.pipeline import PublicationRefusedError, build_site, swap_in
+from kilnfolio.pipeline import EDITIONS, PublicationRefusedError, build_site, swap_in
+from kilnfolio.publish.templating import environment, render
+from kilnfolio.records.folder import read_mill_folder
 from kilnfolio.records.problems import RecordProblems
 
 
@@ -64,6 +68,28 @@ def test_a_page_without_the_safety_wording_is_not_published(tmp_path, monkeypatc
     with pytest.raises(PublicationRefusedError, match=r"Safety wording missing: mill/index\.html"):
         build_site(root, tmp_path / "site")
     assert list((tmp_path / "site").iterdir()) == []
+
+
+def test_a_site_without_pdfs_leads_to_none(tmp_path):
+    """With sealed and amended records: every page that could lead to one of their PDFs is there."""
+    root, out = amended_mill(tmp_path), tmp_path / "site"
+    report = build_site(root, out, pdfs=False)
+    assert report.pdfs == 0
+    assert not list(out.rglob("*.pdf"))
+    for edition in EDITIONS:
+        pages = read_edition((out / edition).resolve())
+        assert pages
+        assert not [link for page in pages.values() for link in page.links if ".pdf" in link]
+        if edition != "mill":  # the small mill has no handbook for its pages to lead to
+            assert dead_links((out / edition).resolve(), pages) == []
+
+
+def test_the_contents_lead_to_the_book_only_where_it_is_printed(tmp_path):
+    mill = read_mill_folder(minimal_mill(tmp_path)).mill.record
+    for pdfs in (True, False):
+        page = render(environment(mill, pdfs=pdfs), "handbook/contents.html", "handbook/index.html",
+                      title="Handbook", chapters=[])
+        assert ("handbook.pdf" in page, "practice-key.pdf" in page) == (pdfs, pdfs)
 
 
 def test_a_command_in_a_folder_that_is_no_mill_says_so(tmp_path):

@@ -28,16 +28,16 @@ BAGS = "bags"
 RECORD_IN_BAG = "record.pdf"
 
 
-def _holdings(folder: MillFolder, dossiers: Mapping[str, Dossier], sealed: Sealed, day: dt.date
-              ) -> Holdings:
+def _holdings(folder: MillFolder, dossiers: Mapping[str, Dossier], sealed: Sealed, day: dt.date,
+              *, pdfs: bool = True) -> Holdings:
     lots = {lot_id: review_lot(folder, lot_id, dossiers) for lot_id in sealed.lots}
-    env = environment(folder.mill.record, menu=MENU)
+    env = environment(folder.mill.record, menu=MENU, pdfs=pdfs)
     env.globals.update(searchable=False, foot=())
     return Holdings(folder, dossiers, lots, env, {}, day, sealed.pages(folder))
 
 
-def auditor_pages(folder: MillFolder, dossiers: Mapping[str, Dossier], sealed: Sealed, day: dt.date
-                  ) -> dict[str, str]:
+def auditor_pages(folder: MillFolder, dossiers: Mapping[str, Dossier], sealed: Sealed, day: dt.date,
+                  *, pdfs: bool = True) -> dict[str, str]:
     """Return the pages and tables of the auditor edition by path.
 
     Parameters
@@ -50,8 +50,10 @@ def auditor_pages(folder: MillFolder, dossiers: Mapping[str, Dossier], sealed: S
         How they stand against the ledger.
     day : date
         The date pages print.
+    pdfs : bool
+        Whether the edition holds the PDF of each record.
     """
-    holdings = _holdings(folder, dossiers, sealed, day)
+    holdings = _holdings(folder, dossiers, sealed, day, pdfs=pdfs)
     return {**{page.path: page.html for page in audit_pages(holdings)},
             **series_files(dossiers.values())}
 

@@ -57,6 +57,8 @@ def _parser() -> argparse.ArgumentParser:
                      "kilnfolio build ~/mill --out ~/mill/site")
     build.add_argument("--out", type=Path, help="where the editions go (default: FOLDER/site)")
     build.add_argument("--workers", type=int, help="processes that print PDFs")
+    build.add_argument("--without-pdf", action="store_true",
+                       help="leave the PDFs out, which take most of the time; no page leads to one")
     build.add_argument("--strict", action="store_true",
                        help="end with 1 if anything had to be warned of")
     check = _command(commands, "check", _check, "read, recompute and print what the checks say",
@@ -177,7 +179,8 @@ def _build(arguments: argparse.Namespace) -> int:
 
     out = arguments.out or arguments.folder / "site"
     try:
-        report = build_site(arguments.folder, out, workers=arguments.workers, say=say)
+        report = build_site(arguments.folder, out, workers=arguments.workers,
+                            pdfs=not arguments.without_pdf, say=say)
     except RecordProblems as error:
         return _print_problems(error)
     except (SealBrokenError, PublicationRefusedError) as error:

@@ -93,8 +93,8 @@ def review_folder(root: Path, only: str | Sequence[str] | None = None) -> Review
     return Reviewed(folder, dossiers, lots)
 
 
-def build_site(root: Path, out: Path, *, workers: int | None = None, say: Say = lambda _: None
-               ) -> Report:
+def build_site(root: Path, out: Path, *, workers: int | None = None, pdfs: bool = True,
+               say: Say = lambda _: None) -> Report:
     """Build every edition of a mill folder.
 
     Parameters
@@ -105,6 +105,8 @@ def build_site(root: Path, out: Path, *, workers: int | None = None, say: Say = 
         Where the editions go: ``out/mill``, ``out/customer`` and ``out/auditor``.
     workers : int, optional
         Processes that print PDFs; the number of processors by default.
+    pdfs : bool
+        Print the PDFs; a site without them leads to none.
     say : callable
         Takes a line of progress.
 
@@ -130,7 +132,8 @@ def build_site(root: Path, out: Path, *, workers: int | None = None, say: Say = 
     sealed.refuse_changes()
     out.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(prefix=".new-", dir=out) as name:
-        _make(reviewed, sealed, tokens, Path(name), workers or os.cpu_count() or 1, say, report)
+        _make(reviewed, sealed, tokens, Path(name), (workers or os.cpu_count() or 1) * pdfs, say,
+              report)
         say("5 swap")
         for edition in EDITIONS:
             swap_in(Path(name) / edition, out / edition)
@@ -151,18 +154,18 @@ def build_date(folder: MillFolder) -> dt.datetime:
 
 def _make(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, Sequence[str]], new: Path,
           workers: int, say: Say, report: Report) -> None:
-    """Write every edition into a new folder."""
+    """Write every edition into a new folder; without PDFs where there are no `workers`."""
     from kilnfolio.auditor import auditor_pages, write_bags
     from kilnfolio.publish.practice.drills import make_drills
     from kilnfolio.publish.static import copy_assets
 
     say("2 render")
-    addresses = current(tokens)
+    addresses, pdfs = current(tokens), workers > 0
     drills = make_drills(reviewed.folder, reviewed.dossiers)
-    pages = {"mill": _mill_pages(reviewed, sealed, addresses, drills),
-             "customer": _customer_pages(reviewed, sealed, addresses),
+    pages = {"mill": _mill_pages(reviewed, sealed, addresses, drills, pdfs=pdfs),
+             "customer": _customer_pages(reviewed, sealed, addresses, pdfs=pdfs),
              "auditor": auditor_pages(reviewed.folder, reviewed.dossiers, sealed,
-                                      build_date(reviewed.folder).date())}
+                                      build_date(reviewed.folder).date(), pdfs=pdfs)}
     _refuse_without_wording(pages)
     say("3 write")
     for edition in EDITIONS:
@@ -173,8 +176,9 @@ def _make(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, Sequence[str]
             target.parent.mkdir(parents=True, exist_ok=True)
             target.write_text(text, encoding="utf-8", newline="\n")
             report.pages += path.endswith(".html")
-    say("4 print PDFs")
-    _print_pdfs(reviewed, sealed, addresses, drills, new, workers, report)
+    if pdfs:
+        say("4 print PDFs")
+        _print_pdfs(reviewed, sealed, addresses, drills, new, workers, report)
     _serve_older_labels(tokens, new / "customer")
     write_bags(reviewed.folder, sealed, new / "auditor")
 
@@ -227,7 +231,7 @@ def _serve_older_labels(tokens: Mapping[str, Sequence[str]], customer: Path) -> 
 
 
 def _mill_pages(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str],
-                drills: Sequence[Drill]) -> dict[str, str]:
+                drills: Sequence[Drill], *, pdfs: bool) -> dict[str, str]:
     from kilnfolio.publish.calculators import render_calculators
     from kilnfolio.publish.handbook.chapter import read_manuscript
     from kilnfolio.publish.handbook.pages import render_handbook
@@ -243,7 +247,7 @@ def _mill_pages(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str],
     from kilnfolio.publish.templating import environment
 
     folder = reviewed.folder
-    env = environment(folder.mill.record)
+    env = environment(folder.mill.record, pdfs=pdfs)
     handbook = [*render_handbook(folder, env), render_calculators(folder, env),
                 render_practice(folder, env),
                 render_drills(drills, env)]
@@ -257,13 +261,13 @@ def _mill_pages(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str],
             **series_files(reviewed.dossiers.values())}
 
 
-def _customer_pages(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str]
-                    ) -> dict[str, str]:
+def _customer_pages(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str], *,
+                    pdfs: bool) -> dict[str, str]:
     from kilnfolio.publish.lot_record import SCHEMA_PATH, record_schema
     from kilnfolio.publish.pages import render_customer
     from kilnfolio.publish.templating import environment
 
-    env = environment(reviewed.folder.mill.record, menu=())
+    env = environment(reviewed.folder.mill.record, menu=(), pdfs=pdfs)
     made = {page.path: page.html for page in render_customer(
         reviewed.folder, reviewed.dossiers, reviewed.lots, env, tokens, sealed.views)}
     records = {f"{token}/record.json": view.served.text

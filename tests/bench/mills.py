@@ -39,7 +39,7 @@ country: Canada
 time_zone: America/Regina
 altitude: 310 m
 contact: {name: Office, email: office@long-reach.example}
-records_address: https://long-reach.example/records
+records_address: https://records.long-reach.example
 practice: North American
 """
 

@@ -31,7 +31,9 @@ STATUS_WORDS = {
 }
 
 
-def environment(mill: Mill, *, menu: tuple[tuple[str, str], ...] = MENU) -> Environment:
+def environment(
+    mill: Mill, *, menu: tuple[tuple[str, str], ...] = MENU, pdfs: bool = True
+) -> Environment:
     """Return the template environment of one mill's pages.
 
     Parameters
@@ -40,6 +42,8 @@ def environment(mill: Mill, *, menu: tuple[tuple[str, str], ...] = MENU) -> Envi
         Whose pages they are.
     menu : tuple of (str, str)
         Words and paths of the site's menu; empty for an edition without one.
+    pdfs : bool
+        Whether the site holds its PDFs; pages of one without them do not lead to any.
     """
     env = Environment(
         loader=FileSystemLoader(str(resources.files("kilnfolio.publish") / "templates")),
@@ -51,7 +55,12 @@ def environment(mill: Mill, *, menu: tuple[tuple[str, str], ...] = MENU) -> Envi
         auto_reload=False,
     )
     env.globals.update(
-        mill=mill, menu=menu, foot=FOOT if menu else (), SAFETY=SAFETY, searchable=bool(menu)
+        mill=mill,
+        menu=menu,
+        foot=FOOT if menu else (),
+        SAFETY=SAFETY,
+        searchable=bool(menu),
+        pdfs=pdfs,
     )
     env.filters.update(_FILTERS)
     env.filters.update(
