@@ -71,6 +71,7 @@ def _parser() -> argparse.ArgumentParser:
     _sealing_commands(commands)
     _label_command(commands)
     _sheet_command(commands)
+    _compare_command(commands)
     add_commands(commands)
     schema = commands.add_parser("schema", help="print the JSON Schema of a record kind",
                                  epilog="example: kilnfolio schema charge")
@@ -150,6 +151,17 @@ def _sheet_command(commands: argparse._SubParsersAction) -> None:
     sheet.add_argument("--out", type=Path, metavar="FILE.pdf",
                        help="the PDF to write (default: CHARGE-sheet.pdf)")
     sheet.set_defaults(run=_sheet)
+
+
+def _compare_command(commands: argparse._SubParsersAction) -> None:
+    compare = _command(commands, "compare", _compare,
+                       "fetch what is published and compare it with what was built",
+                       "kilnfolio compare --at https://records.mill.example")
+    compare.add_argument("--at", metavar="URL", help="where the customer edition is published "
+                         "(default: records_address in content/mill.yaml)")
+    compare.add_argument("--site", type=Path, help="where the editions are (default: FOLDER/site)")
+    compare.add_argument("--format", choices=("text", "json"), default="text",
+                         help="for a person or for a program")
 
 
 def _public_key(text: str) -> str:
@@ -408,6 +420,38 @@ def _sheet(arguments: argparse.Namespace) -> int:
         print(f"kilnfolio: warning: {warning}", file=sys.stderr)
     print(f"kiln-side sheet of {charge} in {out}")
     return FINE
+
+
+def _compare(arguments: argparse.Namespace) -> int:
+    from dataclasses import asdict
+
+    from kilnfolio.publish.serving import NothingBuiltError, NotReachedError, compare
+    from kilnfolio.records.mill import Mill
+    from kilnfolio.records.model import validate
+    from kilnfolio.records.problems import RecordProblems
+    from kilnfolio.records.yaml_source import read_yaml
+
+    mill = "content/mill.yaml"
+    edition = (arguments.site or arguments.folder / "site") / "customer"
+    try:
+        address = arguments.at or validate(read_yaml(arguments.folder / mill, mill),
+                                           Mill).record.records_address
+        found = compare(address, edition,
+                        lambda line: print(f"kilnfolio: {line}", file=sys.stderr, flush=True))
+    except RecordProblems as error:
+        return _print_problems(error)
+    except (NothingBuiltError, NotReachedError) as error:
+        print(f"kilnfolio: {error}", file=sys.stderr)
+        return BAD
+    if arguments.format == "json":
+        print(json.dumps({"address": address, "compared_with": str(edition)} | asdict(found),
+                         indent=1))
+    else:
+        for one in found.differences:
+            print(f"{address.rstrip('/')}/{one.path}: {one.what}")
+        print(f"{found.files} files of {edition} compared with {address}: "
+              + (f"{len(found.differences)} differences" if found.differences else "all as built"))
+    return FOUND if found.differences else FINE
 
 
 def _schema(arguments: argparse.Namespace) -> int:

@@ -1,0 +1,214 @@
+"""How the customer edition is served: the headers it needs, and a comparison with what was built.
+
+References
+----------
+.. [1] Content Security Policy Level 3, W3C.
+.. [2] RFC 9110, HTTP Semantics; RFC 9111, HTTP Caching; RFC 9309, Robots Exclusion Protocol (the
+   header is a convention of the search engines beside it).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import ssl
+import urllib.error
+import urllib.request
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from email.message import Message
+from ipaddress import ip_address
+from pathlib import Path
+from typing import IO
+from urllib.parse import quote, urlsplit
+
+from kilnfolio import __version__
+
+#: What every answer must carry. The policy [1]_ lets a page load what lies beside it and nothing
+#: else: no script written into a page, no other server, no frame around it, nowhere to send a form.
+HEADERS: dict[str, str] = {
+    "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
+    "font-src 'self'; img-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
+    "Referrer-Policy": "no-referrer",
+    "X-Content-Type-Options": "nosniff",
+    "X-Robots-Tag": "noindex, nofollow, noarchive",
+    "Cache-Control": "no-cache",
+}
+
+#: What a server must call each kind of file; a browser told not to guess refuses another name.
+TYPES: dict[str, str] = {
+    ".html": "text/html",
+    ".css": "text/css",
+    ".js": "text/javascript",
+    ".json": "application/json",
+    ".pdf": "application/pdf",
+    ".woff2": "font/woff2",
+    ".txt": "text/plain",
+}
+
+#: Files between two lines of progress.
+_OFTEN = 500
+#: Seconds an answer may take, and questions asked at a time.
+PATIENCE, AT_ONCE = 30.0, 8
+
+
+class NotReachedError(Exception):
+    """No server answers at the address; the message says why."""
+
+
+class NothingBuiltError(Exception):
+    """There is no customer edition in the folder."""
+
+
+@dataclass(frozen=True, order=True)
+class Difference:
+    """Something the server gives otherwise than it should."""
+
+    path: str
+    """Path below the address; empty for the address itself."""
+    what: str
+    """What differs, as a sentence."""
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """What was asked for, and what differs."""
+
+    files: int
+    differences: tuple[Difference, ...]
+
+
+@dataclass(frozen=True)
+class _Answer:
+    status: int
+    headers: Message
+    body: bytes
+
+
+def compare(address: str, edition: Path, say: Callable[[str], None] = lambda _: None) -> Comparison:
+    """Fetch every file of a customer edition from where it is published and compare.
+
+    Parameters
+    ----------
+    address : str
+        Where the edition is published, as in ``https://records.mill.example``.
+    edition : Path
+        The edition as built, ``site/customer``.
+    say : callable
+        Takes a line of progress.
+
+    Returns
+    -------
+    Comparison
+        Differences in the order of their paths; none where all is as built.
+
+    Raises
+    ------
+    NothingBuiltError
+        The folder holds no files.
+    NotReachedError
+        The address is none, or no server answers there.
+    """
+    files = sorted(path for path in edition.rglob("*") if path.is_file())
+    if not files:
+        raise NothingBuiltError(f"{edition}: there is nothing in it; kilnfolio build makes it")
+    parts = urlsplit(address)
+    if parts.scheme not in ("http", "https") or not parts.hostname:
+        raise NotReachedError(f"{address}: it is not an address, as in https://records.mill.example")
+    base = address.rstrip("/")
+    found = list(_of_address(base, edition))
+    names = [path.relative_to(edition).as_posix() for path in files]
+    with ThreadPoolExecutor(AT_ONCE) as pool:
+        asked = pool.map(lambda name: list(_of_file(base, name, edition / name)), names)
+        for number, differences in enumerate(asked, 1):
+            found += differences
+            if number % _OFTEN == 0:
+                say(f"{number} of {len(names)} files")
+    return Comparison(len(files), tuple(sorted(found)))
+
+
+def _of_address(base: str, edition: Path) -> Iterator[Difference]:
+    """Yield what is wrong with the address itself: no encryption, or a list of the lots."""
+    parts = urlsplit(base)
+    if parts.scheme != "https" and not _loopback(parts.hostname or ""):
+        yield Difference("", "it is not https: whoever carries the page may change it on the way")
+    lots = [path.parent.name for path in edition.glob("*/index.html")]
+    front = _fetch(base + "/")
+    shown = [lot for lot in lots if lot.encode() in front.body]
+    if shown:
+        yield Difference("", f"it lists the lots, {len(shown)} of them; turn the server's listing "
+                             "of folders off")
+
+
+def _of_file(base: str, name: str, file: Path) -> Iterator[Difference]:
+    built = file.read_bytes()
+    # a label leads to the folder, and the server must find the page in it
+    asked = {name, name.removesuffix("index.html")}
+    for path in sorted(asked):
+        answer = _fetch(f"{base}/{quote(path)}")
+        if answer.status != 200:
+            yield Difference(path, _status_words(answer))
+            continue
+        if answer.body != built:
+            yield Difference(path, f"other bytes: SHA-256 {_digest(answer.body)} instead of "
+                                   f"{_digest(built)}")
+        yield from (Difference(path, words) for words in _header_faults(name, answer.headers))
+
+
+def _status_words(answer: _Answer) -> str:
+    if 300 <= answer.status < 400:
+        return f"the server sends the reader on to {answer.headers.get('Location', 'nowhere')}"
+    return f"the server answers {answer.status} instead of 200"
+
+
+def _header_faults(name: str, headers: Message) -> Iterator[str]:
+    for header, wanted in HEADERS.items():
+        given = headers.get_all(header) or []
+        if not given:
+            yield f"no header {header}: {wanted}"
+        elif sorted(_parts(", ".join(given))) != sorted(_parts(wanted)):
+            yield f"header {header} is '{', '.join(given)}' instead of '{wanted}'"
+    kind = TYPES.get(Path(name).suffix)
+    if kind and headers.get_content_type() != kind:
+        yield f"header Content-Type is '{headers.get('Content-Type', 'absent')}' instead of {kind}"
+
+
+def _parts(value: str) -> Iterable[str]:
+    """Return the directives of a header, as order and blanks do not matter."""
+    return (" ".join(part.split()).lower() for part in value.replace(",", ";").split(";")
+            if part.strip())
+
+
+class _NoRedirect(urllib.request.HTTPRedirectHandler):
+    """A label's address must answer by itself."""
+
+    def redirect_request(self, req: urllib.request.Request, fp: IO[bytes], code: int, msg: str,
+                         headers: Message, newurl: str) -> None:
+        """Follow nothing."""
+
+
+_OPENER = urllib.request.build_opener(_NoRedirect)
+
+
+def _fetch(url: str) -> _Answer:
+    request = urllib.request.Request(url, headers={"User-Agent": f"kilnfolio/{__version__}"})
+    try:
+        with _OPENER.open(request, timeout=PATIENCE) as answer:
+            return _Answer(answer.status, answer.headers, answer.read())
+    except urllib.error.HTTPError as error:
+        with error:
+            return _Answer(error.code, error.headers, error.read())
+    except (OSError, ssl.SSLError) as error:
+        why = getattr(error, "reason", None) or error
+        raise NotReachedError(f"{url}: no answer ({why})") from None
+
+
+def _digest(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()[:16] + "…"
+
+
+def _loopback(host: str) -> bool:
+    try:
+        return host == "localhost" or ip_address(host).is_loopback
+    except ValueError:
+        return False
