@@ -13,8 +13,9 @@ from pathlib import Path
 from kilnfolio.archive.bag import write_bag
 from kilnfolio.archive.ledger import dossier_path
 from kilnfolio.publish.charge_pdf import ChargeRecord
-from kilnfolio.publish.pages.audit import MENU, audit_pages, audit_values, record_path
-from kilnfolio.publish.pages.holdings import Holdings
+from kilnfolio.publish.pages import render_auditor
+from kilnfolio.publish.pages.audit import MENU, audit_values, record_path
+from kilnfolio.publish.pages.holdings import ALL, Holdings
 from kilnfolio.publish.safety import SAFETY
 from kilnfolio.publish.series import series_files
 from kilnfolio.publish.templating import environment
@@ -54,7 +55,7 @@ def auditor_pages(folder: MillFolder, dossiers: Mapping[str, Dossier], sealed: S
         Whether the edition holds the PDF of each record.
     """
     holdings = _holdings(folder, dossiers, sealed, day, pdfs=pdfs)
-    return {**{page.path: page.html for page in audit_pages(holdings)},
+    return {**{page.path: page.html for page in render_auditor(holdings)},
             **series_files(dossiers.values())}
 
 
@@ -62,7 +63,8 @@ def charge_records(folder: MillFolder, dossiers: Mapping[str, Dossier], sealed: 
                    day: dt.date) -> Iterator[ChargeRecord]:
     """Yield what the PDF of each sealed charge is made of."""
     holdings = _holdings(folder, dossiers, sealed, day)
-    for charge in holdings.charges:
+    for number in holdings.charges[ALL]:
+        charge = folder.charges[number].record
         entries = sealed.charges[charge.id].entries
         if entries:
             html = holdings.env.get_template("audit_record.html").render(

@@ -156,12 +156,17 @@ def _make(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, Sequence[str]
           workers: int, say: Say, report: Report) -> None:
     """Write every edition into a new folder; without PDFs where there are no `workers`."""
     from kilnfolio.auditor import auditor_pages, write_bags
+    from kilnfolio.publish.pages.holdings import Holdings
     from kilnfolio.publish.practice.drills import make_drills
     from kilnfolio.publish.static import copy_assets
+    from kilnfolio.publish.templating import environment
 
     say("2 render")
     addresses, pdfs = current(tokens), workers > 0
-    drills = make_drills(reviewed.folder, reviewed.dossiers)
+    folder = reviewed.folder
+    drills = make_drills(folder, Holdings(
+        folder, reviewed.dossiers, {}, environment(folder.mill.record), {},
+        build_date(folder).date()).lines)
     pages = {"mill": _mill_pages(reviewed, sealed, addresses, drills, pdfs=pdfs),
              "customer": _customer_pages(reviewed, sealed, addresses, pdfs=pdfs),
              "auditor": auditor_pages(reviewed.folder, reviewed.dossiers, sealed,

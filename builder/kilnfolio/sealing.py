@@ -81,7 +81,9 @@ class Sealed:
             {name: _view(stands.entries, demo, stands.notes)
              for name, stands in self.lots.items()},
             {name: tuple(_superseded(folder.root, stands.entries))
-             for name, stands in self.charges.items() if len(stands.entries) > 1})
+             for name, stands in self.charges.items() if len(stands.entries) > 1},
+            tuple(sorted({entry.public_key for stands in self.charges.values()
+                          for entry in stands.entries})))
 
 
 def sealed_state(folder: MillFolder, dossiers: Mapping[str, Dossier],

@@ -5,6 +5,7 @@ key: a mass that jumps back, a share of the wrong mass, a wick against a hand re
 """
 
 import dataclasses
+import datetime as dt
 import html
 import re
 from collections.abc import Iterator
@@ -14,6 +15,8 @@ import pypdf
 import pytest
 from pydantic import BaseModel
 
+from kilnfolio.publish.pages.histories import ChargeLine
+from kilnfolio.publish.pages.holdings import Holdings
 from kilnfolio.publish.practice import drills as drills_module
 from kilnfolio.publish.practice.anonymous import anonymous
 from kilnfolio.publish.practice.booklet import TRAINEE, TRAINER, booklets, write_booklet
@@ -39,9 +42,14 @@ def dossiers(folder: MillFolder) -> dict[str, Dossier]:
     return {name: review_charge(folder, name) for name in folder.charges}
 
 
+def lines_of(folder: MillFolder, dossiers: dict[str, Dossier]) -> dict[str, ChargeLine]:
+    holdings = Holdings(folder, dossiers, {}, environment(folder.mill.record), {}, dt.date.min)
+    return dict(holdings.lines)
+
+
 @pytest.fixture(scope="module")
 def drills(folder: MillFolder, dossiers: dict[str, Dossier]) -> list[Drill]:
-    return make_drills(folder, dossiers)
+    return make_drills(folder, lines_of(folder, dossiers))
 
 
 @pytest.fixture(scope="module")
@@ -252,7 +260,7 @@ def test_the_wick_leaves_the_hand_readings(by_fault):
 def test_a_fault_that_does_not_show_makes_no_drill(folder, dossiers, monkeypatch):
     quiet = [dataclasses.replace(FAULTS[0], plant=lambda scene, _: Planted(scene, "nothing"))]
     monkeypatch.setattr(drills_module, "FAULTS", quiet)
-    assert make_drills(folder, dossiers) == []
+    assert make_drills(folder, lines_of(folder, dossiers)) == []
 
 
 # --- the key --------------------------------------------------------------------------------------
@@ -283,7 +291,7 @@ def test_the_trainee_is_not_told(drills, page, printed):
 
 
 def test_drills_are_the_same_each_time(folder, dossiers, drills):
-    turned = dict(reversed(dossiers.items()))
+    turned = dict(reversed(lines_of(folder, dossiers).items()))
     assert make_drills(folder, turned) == drills
 
 

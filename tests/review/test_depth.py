@@ -32,7 +32,12 @@ from kilnfolio.physics.sorption import equilibrium_moisture_content
 from kilnfolio.records.folder import MillFolder, read_mill_folder
 from kilnfolio.review import conduct, results
 from kilnfolio.review.dossier import BoardResult, Dossier
-from kilnfolio.review.evidence import kiln_evidence, schedule_evidence
+from kilnfolio.review.evidence import (
+    ChargeEvidence,
+    charge_evidence,
+    kiln_evidence,
+    schedule_evidence,
+)
 from kilnfolio.review.findings import Case, run_checks
 from kilnfolio.review.judgement import OWN_PACKS, WHOLE_CHARGE, chosen_readings, judge
 from kilnfolio.review.review import review_charge, survey_result
@@ -344,12 +349,16 @@ def dossiers(mill: MillFolder) -> dict[str, Dossier]:
     return {name: review_charge(mill, name) for name in mill.charges}
 
 
+def evidence(mill: MillFolder, dossiers: dict[str, Dossier]) -> list[ChargeEvidence]:
+    return [charge_evidence(mill.charges[name].record, dossiers[name]) for name in dossiers]
+
+
 def test_the_dry_wick_has_the_steepest_drift_of_its_kiln(
     mill: MillFolder, dossiers: dict[str, Dossier]
 ) -> None:
     """The truth file plants it in HB-25-046, from 14 November 2025 on for 55 h."""
     kiln = mill.kilns["kiln-1"].record
-    found = kiln_evidence(kiln.id, kiln.positions, dossiers.values())
+    found = kiln_evidence(kiln.id, kiln.positions, evidence(mill, dossiers))
     worst = min(
         (one for one in found.charges if one.wick), key=lambda one: one.wick.worst_drift_k_per_day
     )
@@ -364,7 +373,7 @@ def test_the_cold_corner_shows_in_the_wet_spots(
 ) -> None:
     """Kiln 1's record says bay 6 low stands by the cold end wall and dries last."""
     kiln = mill.kilns["kiln-1"].record
-    found = kiln_evidence(kiln.id, kiln.positions, dossiers.values())
+    found = kiln_evidence(kiln.id, kiln.positions, evidence(mill, dossiers))
     assert max(found.wet_spots, key=lambda spot: spot.points).position == "bay 6 low"
     assert found.surveys == len(found.charges)
 
@@ -372,7 +381,8 @@ def test_the_cold_corner_shows_in_the_wet_spots(
 def test_schedule_evidence_adds_up(mill: MillFolder, dossiers: dict[str, Dossier]) -> None:
     charges = {name: located.record for name, located in mill.charges.items()}
     schedules = {charge.schedule for charge in charges.values()}
-    found = [one for name in schedules for one in schedule_evidence(name, charges, dossiers)]
+    said = evidence(mill, dossiers)
+    found = [one for name in schedules for one in schedule_evidence(name, said)]
     assert sorted(name for one in found for name in one.charges) == sorted(charges)
     for one in found:
         days = [

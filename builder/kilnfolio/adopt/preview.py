@@ -21,13 +21,8 @@ from urllib.parse import unquote, urlsplit
 
 from kilnfolio.pipeline import Report, Reviewed, build_date, current, lot_tokens
 from kilnfolio.publish.page import Page
-from kilnfolio.publish.pages.charges import charge_pages
-from kilnfolio.publish.pages.checks import check_pages
+from kilnfolio.publish.pages import MILL, pages_of
 from kilnfolio.publish.pages.holdings import Holdings
-from kilnfolio.publish.pages.kilns import kiln_pages
-from kilnfolio.publish.pages.lots import lot_pages
-from kilnfolio.publish.pages.schedules import schedule_pages
-from kilnfolio.publish.pages.species import species_pages
 from kilnfolio.publish.safety import SAFETY
 from kilnfolio.records.folder import Kept, read_mill_folder
 from kilnfolio.records.problems import Problem, RecordProblems
@@ -49,10 +44,11 @@ _RELOAD = """<script>
 })();
 </script>"""
 
-#: What makes the pages below a folder of the edition; the others need all of them.
-_NOUNS: dict[str, Callable[[Holdings], Iterable[Page]]] = {
-    "species": species_pages, "schedules": schedule_pages, "kilns": kiln_pages,
-    "charges": charge_pages, "lots": lot_pages, "checks": check_pages}
+#: The nouns whose pages stand below a folder of the edition; the others need all of them.
+_NOUNS: dict[str, tuple[str, ...]] = {
+    "species": ("species-index", "species"), "schedules": ("schedule-index", "schedule"),
+    "kilns": ("kiln-index", "kiln"), "charges": ("charge-index", "charge"),
+    "lots": ("lot-index", "lot"), "checks": ("check-index", "check")}
 
 Stamps = dict[str, tuple[int, int]]
 
@@ -169,7 +165,8 @@ class Preview:
         if nouns := _NOUNS.get(path.split("/")[0]):
             holdings = Holdings(folder, reviewed.dossiers, reviewed.lots, env, tokens,
                                 build_date(folder).date(), sealed.pages(folder))
-            return {page.path: page.html for page in _until(path, nouns(holdings))}
+            return {page.path: page.html for page in _until(
+                path, pages_of({noun: MILL[noun] for noun in nouns}, holdings))}
         handbook = self._handbook_pages() if path in (INDEX_PATH, "search.html") else []
         manuscript = read_manuscript(folder.root)[0]
         pages = render_pages(

@@ -90,6 +90,8 @@ class Seals:
     charges: Mapping[str, SealView] = field(default_factory=dict)
     lots: Mapping[str, SealView] = field(default_factory=dict)
     superseded: Mapping[str, tuple[Superseded, ...]] = field(default_factory=dict)
+    keys: tuple[str, ...] = ()
+    """The public keys charges were sealed with, sorted."""
 
     def of_charge(self, charge: str) -> SealView:
         """Return how a charge stands."""

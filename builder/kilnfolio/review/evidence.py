@@ -6,12 +6,34 @@ Made from finished reviews and their records; nothing is recomputed from a log h
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from statistics import fmean
 
 from kilnfolio.records.charge import Charge
 from kilnfolio.review.dossier import AirResult, Dossier, WickIndex
+
+
+@dataclass(frozen=True)
+class ChargeEvidence:
+    """What one charge adds to the evidence on its kiln and its schedule; small enough to keep."""
+
+    charge: str
+    started: dt.datetime
+    kiln: str
+    schedule: str
+    stock: tuple[int, str, str]
+    """Revision of the schedule, species and thickness of its first stock."""
+    air: KilnCharge | None
+    """None where there is no log."""
+    positions: tuple[tuple[str, float], ...]
+    """Position of each reading of the survey, and its points above the mean of the survey [%]."""
+    days: float
+    """Heating to end."""
+    final_sd: float | None
+    """Standard deviation of the final survey [points]; None under two readings."""
+    defects: tuple[tuple[str, int, int], ...]
+    """Defect, pieces found, pieces looked at."""
 
 
 @dataclass(frozen=True)
@@ -96,7 +118,25 @@ class ScheduleEvidence:
         return fmean(sd**2 for sd in self.final_sds) ** 0.5 if self.final_sds else None
 
 
-def kiln_evidence(kiln: str, positions: Iterable[str], dossiers: Iterable[Dossier]) -> KilnEvidence:
+def charge_evidence(charge: Charge, dossier: Dossier) -> ChargeEvidence:
+    """Return what one charge says of its kiln and its schedule.
+
+    A mixed load stands under its first stock: its time and spread belong to all of it.
+    """
+    stock, survey = charge.stock[0], dossier.survey
+    return ChargeEvidence(
+        charge.id, charge.started, charge.kiln, charge.schedule,
+        (charge.schedule_revision, stock.species, stock.thickness.entered),
+        _kiln_charge(dossier, dossier.air) if dossier.air else None,
+        tuple((position, mc - survey.mean_pct) for position, mc in
+              zip(survey.positions, survey.readings, strict=True) if position) if survey else (),
+        round((charge.ended - charge.started).total_seconds() / 86400.0, 1),
+        survey.sd_pct if survey and survey.n > 1 else None,
+        tuple((count.defect, count.pieces, count.of) for count in charge.defects))
+
+
+def kiln_evidence(kiln: str, positions: Iterable[str], charges: Iterable[ChargeEvidence]
+                  ) -> KilnEvidence:
     """Return what the charges of a kiln say of it.
 
     Parameters
@@ -105,14 +145,14 @@ def kiln_evidence(kiln: str, positions: Iterable[str], dossiers: Iterable[Dossie
         Its id.
     positions : iterable of str
         Its pack positions, from the door inward; others follow in order of name.
-    dossiers : iterable of Dossier
-        Reviews; those of other kilns are left out.
+    charges : iterable of ChargeEvidence
+        What charges say; those of other kilns are left out.
     """
-    own = sorted((dossier for dossier in dossiers if dossier.kiln == kiln),
-                 key=lambda dossier: (dossier.started, dossier.charge), reverse=True)
-    spots, surveys = _wet_spots(own, tuple(positions))
-    return KilnEvidence(kiln, tuple(_kiln_charge(dossier, dossier.air) for dossier in own
-                                    if dossier.air), spots, surveys)
+    own = sorted((charge for charge in charges if charge.kiln == kiln),
+                 key=lambda charge: (charge.started, charge.charge), reverse=True)
+    return KilnEvidence(kiln, tuple(charge.air for charge in own if charge.air),
+                        _wet_spots(own, tuple(positions)),
+                        sum(bool(charge.positions) for charge in own))
 
 
 def _kiln_charge(dossier: Dossier, air: AirResult) -> KilnCharge:
@@ -121,68 +161,55 @@ def _kiln_charge(dossier: Dossier, air: AirResult) -> KilnCharge:
                       air.logged_hours)
 
 
-def _wet_spots(dossiers: Iterable[Dossier], order: tuple[str, ...]
-               ) -> tuple[tuple[WetSpot, ...], int]:
+def _wet_spots(charges: Iterable[ChargeEvidence], order: tuple[str, ...]) -> tuple[WetSpot, ...]:
     found: dict[str, list[float]] = {}
-    surveys = 0
-    for dossier in dossiers:
-        survey = dossier.survey
-        if survey is None or not any(survey.positions):
-            continue
-        surveys += 1
-        for position, mc in zip(survey.positions, survey.readings, strict=True):
-            if position:
-                found.setdefault(position, []).append(mc - survey.mean_pct)
+    for charge in charges:
+        for position, points in charge.positions:
+            found.setdefault(position, []).append(points)
     names = [*order, *sorted(set(found) - set(order))]
     return tuple(WetSpot(name, round(fmean(found[name]), 2), len(found[name]))
-                 for name in names if name in found), surveys
+                 for name in names if name in found)
 
 
-def schedule_evidence(schedule: str, charges: Mapping[str, Charge],
-                      dossiers: Mapping[str, Dossier]) -> tuple[ScheduleEvidence, ...]:
+def schedule_evidence(schedule: str, charges: Iterable[ChargeEvidence]
+                      ) -> tuple[ScheduleEvidence, ...]:
     """Return what the mill's charges say of a schedule, by revision and stock.
 
     Parameters
     ----------
     schedule : str
         Its id.
-    charges : mapping of str to Charge
-        The mill's records.
-    dossiers : mapping of str to Dossier
-        Their reviews; a charge without one is left out.
+    charges : iterable of ChargeEvidence
+        What charges say; those on other schedules are left out.
 
     Returns
     -------
     tuple of ScheduleEvidence
-        The newest revision first. A mixed load stands under its first stock: its time and spread
-        belong to all of it.
+        The newest revision first.
     """
-    groups: dict[tuple[int, str, str], list[Charge]] = {}
-    for charge in charges.values():
-        if charge.schedule == schedule and charge.id in dossiers:
-            stock = charge.stock[0]
-            key = (charge.schedule_revision, stock.species, stock.thickness.entered)
-            groups.setdefault(key, []).append(charge)
+    groups: dict[tuple[int, str, str], list[ChargeEvidence]] = {}
+    for charge in charges:
+        if charge.schedule == schedule:
+            groups.setdefault(charge.stock, []).append(charge)
     keys = sorted(groups, key=lambda key: (-key[0], *key[1:]))
-    return tuple(_evidence(schedule, key, groups[key], dossiers) for key in keys)
+    return tuple(_evidence(schedule, key, groups[key]) for key in keys)
 
 
-def _evidence(schedule: str, key: tuple[int, str, str], charges: list[Charge],
-              dossiers: Mapping[str, Dossier]) -> ScheduleEvidence:
-    charges = sorted(charges, key=lambda charge: charge.started)
-    surveys = [dossiers[charge.id].survey for charge in charges]
+def _evidence(schedule: str, key: tuple[int, str, str], charges: list[ChargeEvidence]
+              ) -> ScheduleEvidence:
+    charges = sorted(charges, key=lambda charge: (charge.started, charge.charge))
     return ScheduleEvidence(
-        schedule, *key, tuple(charge.id for charge in charges),
-        tuple(round((charge.ended - charge.started).total_seconds() / 86400.0, 1)
-              for charge in charges),
-        tuple(survey.sd_pct for survey in surveys if survey and survey.n > 1), _defects(charges))
+        schedule, *key, tuple(charge.charge for charge in charges),
+        tuple(charge.days for charge in charges),
+        tuple(charge.final_sd for charge in charges if charge.final_sd is not None),
+        _defects(charges))
 
 
-def _defects(charges: Iterable[Charge]) -> tuple[DefectShare, ...]:
+def _defects(charges: Iterable[ChargeEvidence]) -> tuple[DefectShare, ...]:
     pieces: dict[str, list[int]] = {}
     for charge in charges:
-        for count in charge.defects:
-            sums = pieces.setdefault(count.defect, [0, 0])
-            sums[0] += count.pieces
-            sums[1] += count.of
+        for defect, found, of in charge.defects:
+            sums = pieces.setdefault(defect, [0, 0])
+            sums[0] += found
+            sums[1] += of
     return tuple(DefectShare(defect, found, of) for defect, (found, of) in sorted(pieces.items()))

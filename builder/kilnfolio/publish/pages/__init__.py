@@ -6,7 +6,8 @@ holdings    what pages are made from, and who refers to whom
 words       phrases that several pages share
 facts       values from books with their sources
 findings    what the checks said
-histories   charges as lines of a table
+histories   charges and lots as lines, which is all that other pages read of them
+tallies     what each check said of them all
 home, species, schedules, kilns, charges, lots, checks, sources, records
             the mill edition, a module a noun
 customer    a lot's record for the customer
@@ -15,30 +16,91 @@ customer    a lot's record for the customer
 from __future__ import annotations
 
 import datetime as dt
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
 
 from jinja2 import Environment
 
-from kilnfolio.publish import routes
 from kilnfolio.publish.handbook.chapter import Manuscript
 from kilnfolio.publish.page import Page
-from kilnfolio.publish.pages.charges import charge_pages
-from kilnfolio.publish.pages.checks import check_pages
+from kilnfolio.publish.pages.audit import audit_charge, audit_register, within, years_listed
+from kilnfolio.publish.pages.charges import charge_index, charge_pages
+from kilnfolio.publish.pages.checks import check_index, check_page
 from kilnfolio.publish.pages.customer import render_customer
-from kilnfolio.publish.pages.holdings import Holdings
+from kilnfolio.publish.pages.holdings import ALL, Holdings
 from kilnfolio.publish.pages.home import home_page, search_page
-from kilnfolio.publish.pages.kilns import kiln_pages
-from kilnfolio.publish.pages.lots import lot_pages
+from kilnfolio.publish.pages.kilns import kiln_index, kiln_page
+from kilnfolio.publish.pages.lots import lot_index, lot_page
 from kilnfolio.publish.pages.records import records_page
-from kilnfolio.publish.pages.schedules import schedule_pages
+from kilnfolio.publish.pages.schedules import schedule_index, schedule_page
 from kilnfolio.publish.pages.sources import sources_page
-from kilnfolio.publish.pages.species import species_pages
+from kilnfolio.publish.pages.species import species_index, species_page
 from kilnfolio.publish.seals import Seals
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier, LotDossier
+from kilnfolio.review.findings import CHECKS
 
-__all__ = ["render_customer", "render_pages"]
+__all__ = ["AUDITOR", "MILL", "Noun", "pages_of", "render_auditor", "render_customer",
+           "render_pages"]
+
+Made = Page | Iterable[Page]
+
+
+@dataclass(frozen=True)
+class Noun:
+    """A kind of page: which there are of it, and how one is made."""
+
+    names: Callable[[Holdings], Iterable[str]]
+    """What each is called; "" where there is one only."""
+    make: Callable[[Holdings, str], Made]
+
+    def pages(self, holdings: Holdings, name: str) -> tuple[Page, ...]:
+        """Return the page or pages of one of them."""
+        made = self.make(holdings, name)
+        return (made,) if isinstance(made, Page) else tuple(made)
+
+
+def _one(make: Callable[[Holdings], Page]) -> Noun:
+    return Noun(lambda _: ("",), lambda holdings, _: make(holdings))
+
+
+_LIBRARY: Mapping[str, Noun] = {
+    "species-index": _one(species_index),
+    "species": Noun(lambda holdings: sorted(holdings.folder.species), species_page),
+    "schedule-index": _one(schedule_index),
+    "schedule": Noun(lambda holdings: sorted(holdings.folder.schedules), schedule_page),
+    "kiln-index": _one(kiln_index),
+    "kiln": Noun(lambda holdings: sorted(holdings.folder.kilns), kiln_page),
+    "check-index": _one(check_index),
+    "check": Noun(lambda _: tuple(CHECKS), check_page),
+    "sources": _one(sources_page),
+}
+
+#: The pages of the mill edition beside the handbook and search.
+MILL: Mapping[str, Noun] = {
+    "home": _one(home_page),
+    **_LIBRARY,
+    "charge-index": _one(charge_index),
+    "charge": Noun(lambda holdings: holdings.charges[ALL], charge_pages),
+    "lot-index": _one(lot_index),
+    "lot": Noun(lambda holdings: holdings.lots[ALL], lot_page),
+    "records": _one(records_page),
+}
+
+#: The pages of the auditor edition; links that lead out of it are to be made words: `within`.
+AUDITOR: Mapping[str, Noun] = {
+    "audit-register": Noun(
+        lambda holdings: ("", *map(str, years_listed(holdings))), audit_register),
+    "audit-charge": Noun(lambda holdings: holdings.charges[ALL], audit_charge),
+    **_LIBRARY,
+}
+
+
+def pages_of(nouns: Mapping[str, Noun], holdings: Holdings) -> Iterator[Page]:
+    """Yield every page of some nouns."""
+    for noun in nouns.values():
+        for name in noun.names(holdings):
+            yield from noun.pages(holdings, name)
 
 
 def render_pages(
@@ -74,29 +136,16 @@ def render_pages(
     seals : Seals, optional
         What the ledger says of charges and lots.
     """
-    holdings = Holdings(
-        folder, dossiers, lot_dossiers, env, tokens, build_date, seals or Seals())
+    holdings = Holdings(folder, dossiers, lot_dossiers, env, tokens, build_date, seals or Seals(),
+                        manuscript)
     rest: list[Page] = []
-    for pages in (
-        home_page(holdings, manuscript),
-        species_pages(holdings),
-        schedule_pages(holdings),
-        kiln_pages(holdings),
-        charge_pages(holdings),
-        lot_pages(holdings),
-        check_pages(holdings),
-        sources_page(holdings, _citing_chapters(manuscript)),
-        records_page(holdings),
-    ):
-        for page in pages:
-            rest.append(page)
-            yield page
+    for page in pages_of(MILL, holdings):
+        rest.append(page)
+        yield page
     yield search_page(holdings, [*handbook, *rest])
 
 
-def _citing_chapters(manuscript: Manuscript | None) -> Mapping[str, list[tuple[str, str]]]:
-    cited: defaultdict[str, list[tuple[str, str]]] = defaultdict(list)
-    for chapter in manuscript.chapters if manuscript else ():
-        for identity in chapter.record.sources:
-            cited[identity].append((chapter.heading, routes.chapter(chapter.slug)))
-    return cited
+def render_auditor(holdings: Holdings) -> Iterator[Page]:
+    """Yield every page of the auditor edition."""
+    for page in pages_of(AUDITOR, holdings):
+        yield within(page)

@@ -8,31 +8,30 @@ orders, is left out.
 from __future__ import annotations
 
 import datetime as dt
+import posixpath
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
 from kilnfolio.publish import routes
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.charges import ChargeView, charge_view, superseded_page
-from kilnfolio.publish.pages.checks import check_pages
-from kilnfolio.publish.pages.holdings import Citation, Holdings
-from kilnfolio.publish.pages.kilns import kiln_pages
-from kilnfolio.publish.pages.schedules import schedule_pages
-from kilnfolio.publish.pages.sources import sources_page
-from kilnfolio.publish.pages.species import species_pages
-from kilnfolio.publish.pages.words import GRAVITY, OUTCOME_MEANING, Count, outcome_counts
+from kilnfolio.publish.pages.holdings import ALL, SOURCES_PAGE, Citation, Holdings
+from kilnfolio.publish.pages.words import GRAVITY, OUTCOME_MEANING
+from kilnfolio.publish.seals import SealView
 from kilnfolio.publish.series import series_paths
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.kiln import Instrument
 from kilnfolio.records.limits import Limit
-from kilnfolio.review.dossier import Finding
+from kilnfolio.review.dossier import Finding, Outcome
 from kilnfolio.review.limits import LimitBook, NoLimit
 
 INDEX = "index.html"
 MENU = (("Register", INDEX), ("Kilns", "kilns/index.html"), ("Checks", "checks/index.html"),
         ("Sources", "sources.html"))
+#: Charges the front page lists; beyond it each year has a register of its own.
+ON_ONE_PAGE = 200
 #: How long a record is kept.
 RETENTION = "retention-years"
 
@@ -77,13 +76,12 @@ class AuditView:
 class RegisterLine:
     """A charge in the register."""
 
-    charge: Charge
+    number: str
     target: str
     kiln: str
     ended: dt.datetime
-    counts: tuple[Count, ...]
-    by_outcome: dict[str, int]
-    seal: object
+    by_outcome: dict[Outcome, int]
+    seal: SealView
     retention: Retention | None
 
 
@@ -97,71 +95,74 @@ def record_path(charge: str) -> str:
     return f"records/{charge}.pdf"
 
 
-def audit_pages(holdings: Holdings) -> Iterator[Page]:
-    """Yield every page of the auditor edition; links that lead out of it are made plain words."""
-    pages = [_register(holdings), *(_page(holdings, charge) for charge in holdings.charges)]
-    for charge in holdings.charges:
-        pages += [superseded_page(holdings, old)
-                  for old in holdings.seals.superseded.get(charge.id, ())]
-    for made in (kiln_pages, check_pages, schedule_pages, species_pages):
-        pages += made(holdings)
-    pages += sources_page(holdings, {})
-    known = {page.path for page in pages} | set(_files(holdings))
-    for page in pages:
-        yield replace(page, html=within(page.html, page.path, known))
+def held(path: str) -> bool:
+    """Return whether a path of the mill edition is one of the auditor edition too."""
+    room, _, rest = path.partition("/")
+    if not rest:
+        return path in (INDEX, SOURCES_PAGE)
+    return room in _WHOLE_ROOMS or (room == "charges" and rest != "index.html")
 
 
-def _files(holdings: Holdings) -> Iterator[str]:
-    for name in holdings.dossiers:
-        yield from series_paths(name)
-        if holdings.seals.of_charge(name).last:
-            yield record_path(name)
-            yield bag_folder(name) + "README.txt"
-
-
+#: Folders the auditor edition holds as the mill edition does, or alone.
+_WHOLE_ROOMS = frozenset({"assets", "bags", "checks", "kilns", "records", "register", "schedules",
+                          "series", "species"})
 _LINK = re.compile(r'<a\b[^>]*?\bhref="([^"]*)"[^>]*>(.*?)</a>', re.DOTALL)
 
 
-def within(html: str, path: str, known: Iterable[str]) -> str:
-    """Return a page without links to what its edition does not hold: their words stay.
-
-    Parameters
-    ----------
-    html, path : str
-        The page, and where it stands.
-    known : iterable of str
-        The paths of the edition.
-    """
-    ways = {routes.relative(target, path) for target in known}
+def within(page: Page) -> Page:
+    """Return a page without links to what the auditor edition does not hold: their words stay."""
+    home = posixpath.dirname(page.path)
 
     def kept(match: re.Match[str]) -> str:
         target = match[1].partition("#")[0]
-        outside = bool(target) and ":" not in target and target not in ways
+        outside = bool(target) and ":" not in target \
+            and not held(posixpath.normpath(posixpath.join(home, target)))
         return match[2] if outside else match[0]
 
-    return _LINK.sub(kept, html)
+    return replace(page, html=_LINK.sub(kept, page.html))
 
 
-def _register(holdings: Holdings) -> Page:
-    lines = []
-    for charge in holdings.charges:
-        dossier = holdings.dossiers[charge.id]
-        counts = outcome_counts(dossier.findings)
-        lines.append(RegisterLine(
-            charge, routes.charge(charge.id), holdings.folder.kilns[charge.kiln].record.name,
-            dossier.ended, counts, {count.outcome: count.number for count in counts},
-            holdings.seals.of_charge(charge.id), retention(holdings, charge)))
+def years_listed(holdings: Holdings) -> tuple[int, ...]:
+    """Return the years that have a register of their own: none where one page holds all."""
+    if len(holdings.charges[ALL]) <= ON_ONE_PAGE:
+        return ()
+    return tuple(year for year in holdings.years if holdings.charges[f"year:{year}"])
+
+
+def audit_register(holdings: Holdings, year: str = "") -> Page:
+    """Return the register of charges, the newest first: of a year, or of all."""
+    charges = holdings.charges[f"year:{year}" if year else ALL]
     return holdings.page(
-        "audit_index.html", INDEX, "Register of charges", "register", rows=lines,
+        "audit_index.html", register_path(year), "Register of charges", "register", year=year,
+        rows=[_line(holdings, number) for number in charges[:None if year else ON_ONE_PAGE]],
+        total=len(charges),
+        years=[(found, register_path(str(found))) for found in years_listed(holdings)],
         outcomes=GRAVITY, meanings=OUTCOME_MEANING, robots="noindex, nofollow",
-        keys=sorted({line.key for view in holdings.seals.charges.values() for line in view.lines}))
+        crumbs=(("Register", INDEX),) if year else (), keys=holdings.seals.keys)
 
 
-def _page(holdings: Holdings, charge: Charge) -> Page:
-    return holdings.page(
-        "audit_charge.html", routes.charge(charge.id), f"Charge {charge.id}", "charge",
+def register_path(year: str) -> str:
+    """Return where the register of a year stands, or of all."""
+    return f"register/{year}.html" if year else INDEX
+
+
+def _line(holdings: Holdings, number: str) -> RegisterLine:
+    row = holdings.lines[number].row
+    return RegisterLine(
+        number, row.target, row.kiln, row.ended,
+        {count.outcome: count.number for count in row.counts}, holdings.seals.of_charge(number),
+        retention(holdings, number, row.ended))
+
+
+def audit_charge(holdings: Holdings, number: str) -> Iterator[Page]:
+    """Yield the page of a charge, and of each sealed state of it that was amended since."""
+    charge = holdings.folder.charges[number].record
+    yield holdings.page(
+        "audit_charge.html", routes.charge(number), f"Charge {number}", "charge",
         robots="noindex, nofollow", crumbs=(("Register", INDEX),),
         **audit_values(holdings, charge))
+    for old in holdings.seals.superseded.get(number, ()):
+        yield superseded_page(holdings, old)
 
 
 def audit_values(holdings: Holdings, charge: Charge) -> dict[str, Any]:
@@ -178,7 +179,8 @@ def audit_view(holdings: Holdings, charge: Charge) -> AuditView:
     return AuditView(
         view, list(_chain(holdings, charge)),
         sorted(dossier.findings, key=lambda finding: GRAVITY.index(finding.outcome)),
-        tuple(holdings.folder.kilns[charge.kiln].record.instruments), retention(holdings, charge),
+        tuple(holdings.folder.kilns[charge.kiln].record.instruments),
+        retention(holdings, charge.id, dossier.ended),
         bag_folder(charge.id) if sealed else "", record_path(charge.id) if sealed else "",
         series_paths(charge.id))
 
@@ -186,11 +188,11 @@ def audit_view(holdings: Holdings, charge: Charge) -> AuditView:
 def _chain(holdings: Holdings, charge: Charge) -> Iterator[ChainLine]:
     intake = ", ".join(item.number for stock in charge.stock for item in stock.intake)
     packed = set()
-    for lot in holdings.lots_of_charge[charge.id]:
-        for pack in lot.packs:
-            if pack.charge == charge.id:
-                packed.add(pack.number)
-                yield ChainLine(pack.number, lot.id, charge.id, intake)
+    for lot in holdings.lots[f"charge:{charge.id}"]:
+        for pack, dried_in in holdings.lot_lines[lot].packs:
+            if dried_in == charge.id:
+                packed.add(pack)
+                yield ChainLine(pack, lot, charge.id, intake)
     for number in charge.stacking.packs if charge.stacking else ():
         if number not in packed:
             yield ChainLine(number, "", charge.id, intake)
@@ -198,15 +200,16 @@ def _chain(holdings: Holdings, charge: Charge) -> Iterator[ChainLine]:
         yield ChainLine("", "", charge.id, intake)
 
 
-def retention(holdings: Holdings, charge: Charge) -> Retention | None:
+def retention(holdings: Holdings, number: str, ended: dt.datetime) -> Retention | None:
     """Return until when a charge's record is kept; none where the mill has no rule for it."""
     try:
         limit = LimitBook(holdings.folder.limits.record).find(RETENTION)
     except NoLimit:
         return None
+    lots = [holdings.lot_lines[lot] for lot in holdings.lots[f"charge:{number}"]]
     shipped = [lot.shipped.astimezone(holdings.folder.mill.record.zone).date()
-               for lot in holdings.lots_of_charge[charge.id] if lot.shipped]
-    begins = max([holdings.dossiers[charge.id].ended.date(), *shipped])
+               for lot in lots if lot.shipped]
+    begins = max([ended.date(), *shipped])
     return Retention(_years_on(begins, round(limit.value)), limit, holdings.cite(limit.source))
 
 

@@ -13,7 +13,7 @@ from kilnfolio.publish.charts.survey import histogram
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.findings import FindingGroups, finding_groups
 from kilnfolio.publish.pages.histories import charge_rows, defects_found
-from kilnfolio.publish.pages.holdings import Holdings
+from kilnfolio.publish.pages.holdings import ALL, Holdings
 from kilnfolio.publish.pages.words import (
     GRAVITY,
     OUTCOME_MEANING,
@@ -168,13 +168,11 @@ class ChargeView:
     """The entry that took the place of this sealed state."""
 
 
-def charge_pages(holdings: Holdings) -> Iterator[Page]:
-    """Yield the index of charges and a page for each."""
-    yield _index(holdings)
-    for charge in holdings.charges:
-        yield _page(holdings, charge)
-        for old in holdings.seals.superseded.get(charge.id, ()):
-            yield superseded_page(holdings, old)
+def charge_pages(holdings: Holdings, number: str) -> Iterator[Page]:
+    """Yield the page of a charge, and of each sealed state of it that was amended since."""
+    yield _page(holdings, holdings.folder.charges[number].record)
+    for old in holdings.seals.superseded.get(number, ()):
+        yield superseded_page(holdings, old)
 
 
 def superseded_page(holdings: Holdings, old: Superseded) -> Page:
@@ -199,15 +197,12 @@ def superseded_page(holdings: Holdings, old: Superseded) -> Page:
     )
 
 
-def _index(holdings: Holdings) -> Page:
-    rows = charge_rows(holdings, holdings.charges)
+def charge_index(holdings: Holdings) -> Page:
+    """Return the register of charges."""
+    rows = charge_rows(holdings, holdings.charges[ALL])
     species = sorted(
-        {
-            (holdings.species_name(stock.species), stock.species)
-            for charge in holdings.charges
-            for stock in charge.stock
-        }
-    )
+        (holdings.species_name(name), name) for name in {
+            name for row in rows for name in row.species.split()})
     kilns = sorted({(row.kiln, row.kiln_id) for row in rows})
     thicknesses = sorted({words for row in rows for words in row.thickness})
     outcomes = [outcome for outcome in GRAVITY if any(row.outcome == outcome for row in rows)]
@@ -278,7 +273,7 @@ def charge_view(holdings: Holdings, record: Charge) -> ChargeView:
             for estimate in board.estimates
         ],
         lots=[
-            Link(f"Lot {lot.id}", routes.lot(lot.id)) for lot in holdings.lots_of_charge[record.id]
+            Link(f"Lot {lot}", routes.lot(lot)) for lot in holdings.lots[f"charge:{record.id}"]
         ],
         air_pressure_kpa=dossier.rules.pressure_pa / 1000.0,
         seal=holdings.seals.of_charge(record.id),

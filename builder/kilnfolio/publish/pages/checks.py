@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
-from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from kilnfolio.publish import routes
 from kilnfolio.publish.page import Page
-from kilnfolio.publish.pages.holdings import Citation, Holdings, check_page
+from kilnfolio.publish.pages.holdings import Citation, Holdings, check_address
+from kilnfolio.publish.pages.tallies import Spoken
 from kilnfolio.publish.pages.words import GRAVITY, OUTCOME_MEANING, Count, listed, plural
 from kilnfolio.records.book import Status
 from kilnfolio.records.limits import Limit
 from kilnfolio.review import checks as _registered  # noqa: F401  fills the registry
 from kilnfolio.review import figures
-from kilnfolio.review.dossier import Finding, Outcome
 from kilnfolio.review.findings import CHECKS, GROUPS, Check
 
 INDEX = "checks/index.html"
@@ -46,17 +43,6 @@ class LimitLine:
 
 
 @dataclass(frozen=True)
-class Spoken:
-    """What a check said of one charge or lot."""
-
-    name: str
-    target: str
-    outcome: Outcome
-    noted: bool
-    message: str
-
-
-@dataclass(frozen=True)
 class CheckView:
     """Everything a check's page prints."""
 
@@ -66,15 +52,16 @@ class CheckView:
     limits: list[LimitLine]
     cite: Citation
     counts: list[Count]
-    spoken: list[Spoken]
+    spoken: tuple[Spoken, ...]
+    more: int
+    """Charges and lots it also spoke of, and does not name."""
 
 
-def check_pages(holdings: Holdings) -> Iterator[Page]:
-    """Yield the catalogue and a page for each check."""
-    said = _said(holdings)
-    views = [_view(holdings, check, said[check.slug]) for check in CHECKS.values()]
+def check_index(holdings: Holdings) -> Page:
+    """Return the catalogue of checks."""
+    views = [_view(holdings, check) for check in CHECKS.values()]
     groups = [(group, [view for view in views if view.record.group == group]) for group in GROUPS]
-    yield holdings.page(
+    return holdings.page(
         "checks_index.html",
         INDEX,
         "Checks",
@@ -85,40 +72,24 @@ def check_pages(holdings: Holdings) -> Iterator[Page]:
         summary=f"{plural(len(views), 'check')} put to every charge and lot, each "
         "with its reason, limit and source.",
     )
-    for view in views:
-        yield _page(holdings, view)
 
 
-def _said(holdings: Holdings) -> Mapping[str, list[tuple[str, str, Finding]]]:
-    said: defaultdict[str, list[tuple[str, str, Finding]]] = defaultdict(list)
-    for charge in holdings.charges:
-        for finding in holdings.dossiers[charge.id].findings:
-            said[finding.check].append((f"charge {charge.id}", routes.charge(charge.id), finding))
-    for lot in holdings.lots:
-        for finding in holdings.lot_dossiers[lot.id].findings:
-            said[finding.check].append((f"lot {lot.id}", routes.lot(lot.id), finding))
-    return said
-
-
-def _view(holdings: Holdings, check: Check, said: list[tuple[str, str, Finding]]) -> CheckView:
+def _view(holdings: Holdings, check: Check) -> CheckView:
     book = holdings.folder.limits.record.limits
-    counted = Counter(finding.outcome for _, _, finding in said)
+    tally = holdings.tally(check.slug)
     return CheckView(
         check,
-        check_page(check.slug),
+        check_address(check.slug),
         GRAVITY_MEANING[check.gravity].format(claim=_CLAIM_WORDS[check.claim]),
         [_limit(holdings, key, limit) for key in check.limits for limit in book.get(key, [])],
         holdings.cite(check.source),
         [
-            Count(outcome, counted[outcome], OUTCOME_MEANING[outcome])
+            Count(outcome, tally.counts[outcome], OUTCOME_MEANING[outcome])
             for outcome in GRAVITY
-            if counted[outcome]
+            if tally.counts.get(outcome)
         ],
-        [
-            Spoken(name, target, finding.outcome, finding.noted, finding.message)
-            for name, target, finding in said
-            if finding.noted or finding.outcome not in ("held", "not checked")
-        ],
+        tally.spoken,
+        tally.more,
     )
 
 
@@ -151,7 +122,9 @@ def scope_words(holdings: Holdings, limit: Limit) -> str:
     return ", ".join(parts) or "everywhere"
 
 
-def _page(holdings: Holdings, view: CheckView) -> Page:
+def check_page(holdings: Holdings, slug: str) -> Page:
+    """Return the page of a check."""
+    view = _view(holdings, CHECKS[slug])
     check = view.record
     return holdings.page(
         "check.html",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from kilnfolio.publish.pages.holdings import check_page
+from kilnfolio.publish.pages.holdings import check_address
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Finding, Outcome
 from kilnfolio.review.findings import CHECKS
@@ -72,7 +72,7 @@ def _line(finding: Finding) -> FindingLine:
         finding.outcome,
         finding.noted,
         check.title if check else finding.check.replace("-", " ").capitalize(),
-        check_page(finding.check) if check else "",
+        check_address(finding.check) if check else "",
         finding.message,
         _numbers(finding),
         tuple(f"{spot.file}:{spot.line}" for spot in finding.where),

@@ -5,13 +5,18 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from kilnfolio.publish import routes
-from kilnfolio.publish.pages.holdings import Holdings
 from kilnfolio.publish.pages.words import Count, days, gravest, outcome_counts, stock_words
 from kilnfolio.records.charge import Charge
+from kilnfolio.records.lot import Lot
 from kilnfolio.review import figures
-from kilnfolio.review.dossier import Outcome
+from kilnfolio.review.dossier import Finding, LotDossier, Outcome
+from kilnfolio.review.evidence import ChargeEvidence, charge_evidence
+
+if TYPE_CHECKING:
+    from kilnfolio.publish.pages.holdings import Holdings
 
 
 @dataclass(frozen=True)
@@ -30,6 +35,7 @@ class ChargeRow:
     schedule: str
     schedule_target: str
     started: dt.datetime
+    ended: dt.datetime
     length: str
     target_mc: float
     start_mc: float | None
@@ -43,9 +49,75 @@ class ChargeRow:
     defects: str
 
 
-def charge_rows(holdings: Holdings, charges: Iterable[Charge]) -> list[ChargeRow]:
+@dataclass(frozen=True)
+class Said:
+    """What one check said of a charge or lot, as the check's page prints it."""
+
+    check: str
+    outcome: Outcome
+    message: str
+    """Empty where it is not printed: the rule is kept, or the data is absent."""
+    noted: bool
+
+
+@dataclass(frozen=True)
+class ChargeLine:
+    """What the pages of other things print of a charge: no more of it is read for them."""
+
+    row: ChargeRow
+    evidence: ChargeEvidence
+    said: tuple[Said, ...]
+    weighings: int
+
+
+@dataclass(frozen=True)
+class LotLine:
+    """What the pages of other things print of a lot."""
+
+    number: str
+    target: str
+    product: str
+    species: str
+    issued: dt.date
+    target_mc: float
+    mean: float | None
+    readings: int
+    met: bool | None
+    charges: tuple[str, ...]
+    packs: tuple[tuple[str, str], ...]
+    """Pack and charge."""
+    shipped: dt.datetime | None
+    said: tuple[Said, ...]
+
+
+def charge_line(holdings: Holdings, charge: Charge) -> ChargeLine:
+    """Return what other pages print of a charge."""
+    dossier = holdings.dossiers[charge.id]
+    return ChargeLine(_row(holdings, charge), charge_evidence(charge, dossier),
+                      _said(dossier.findings), len(charge.weighings))
+
+
+def lot_line(holdings: Holdings, lot: Lot, dossier: LotDossier) -> LotLine:
+    """Return what other pages print of a lot."""
+    judgement = dossier.judgement
+    return LotLine(
+        lot.id, routes.lot(lot.id), lot.product, holdings.species_name(lot.species), lot.issued,
+        lot.order.target_mc.value, judgement.mean_pct, judgement.n, judgement.met,
+        tuple(sorted({pack.charge for pack in lot.packs})),
+        tuple((pack.number, pack.charge) for pack in lot.packs), lot.shipped,
+        _said(dossier.findings))
+
+
+def _said(findings: Iterable[Finding]) -> tuple[Said, ...]:
+    return tuple(
+        Said(finding.check, finding.outcome, finding.message if shown else "", finding.noted)
+        for finding in findings
+        for shown in [finding.noted or finding.outcome not in ("held", "not checked")])
+
+
+def charge_rows(holdings: Holdings, charges: Iterable[str]) -> list[ChargeRow]:
     """Return charges as lines of a table, in the order given."""
-    return [_row(holdings, charge) for charge in charges]
+    return [holdings.lines[name].row for name in charges]
 
 
 def _row(holdings: Holdings, charge: Charge) -> ChargeRow:
@@ -65,6 +137,7 @@ def _row(holdings: Holdings, charge: Charge) -> ChargeRow:
         holdings.folder.schedules[charge.schedule].record.title,
         routes.schedule(charge.schedule),
         charge.started,
+        charge.ended,
         days(charge.started, charge.ended),
         dossier.target_mc_pct,
         dossier.controlling[0].mean_pct if dossier.controlling else None,

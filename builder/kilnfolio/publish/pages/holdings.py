@@ -4,26 +4,26 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any, TypeVar
+from typing import Any
 
 from jinja2 import Environment
 
 from kilnfolio.publish import routes
+from kilnfolio.publish.handbook.chapter import Manuscript
 from kilnfolio.publish.page import Page
+from kilnfolio.publish.pages.histories import ChargeLine, LotLine, charge_line, lot_line
+from kilnfolio.publish.pages.tallies import Tally, YearTally, joined, tally_year
 from kilnfolio.publish.seals import Seals
 from kilnfolio.publish.templating import render
 from kilnfolio.records.book import publication_of
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.lot import Lot
-from kilnfolio.records.schedule import Schedule
 from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.review.review import mill_pressure
-
-T = TypeVar("T")
 
 #: Where the publications are listed; each stands under its own id.
 SOURCES_PAGE = "sources.html"
@@ -33,6 +33,10 @@ RECORDS_PAGE = "records.html"
 HOME_PAGE = "index.html"
 #: Search with all its results, and without script a list of everything.
 SEARCH_PAGE = "search.html"
+#: The group every charge and every lot is in.
+ALL = ""
+#: Charges or lots that the page of another thing names; the registers hold the rest.
+SHOWN = 50
 
 
 @dataclass(frozen=True)
@@ -49,7 +53,11 @@ class Citation:
 
 @dataclass(frozen=True)
 class Holdings:
-    """Everything the pages of one build are made from."""
+    """Everything the pages of one build are made from.
+
+    A page of one charge reads its record and its review. What a page prints of many charges comes
+    from their lines, which are small, and it finds them by group: ``kiln:k1``, ``year:2026``.
+    """
 
     folder: MillFolder
     dossiers: Mapping[str, Dossier]
@@ -58,6 +66,7 @@ class Holdings:
     tokens: Mapping[str, str]
     build_date: dt.date
     seals: Seals = field(default_factory=Seals)
+    manuscript: Manuscript | None = None
 
     @cached_property
     def pressure_pa(self) -> float:
@@ -65,42 +74,54 @@ class Holdings:
         return mill_pressure(self.folder)
 
     @cached_property
-    def charges(self) -> tuple[Charge, ...]:
-        """Reviewed charges, the newest first."""
+    def lines(self) -> Mapping[str, ChargeLine]:
+        """What other pages print of each reviewed charge."""
+        return {name: charge_line(self, self.folder.charges[name].record)
+                for name in self.dossiers}
+
+    @cached_property
+    def lot_lines(self) -> Mapping[str, LotLine]:
+        """What other pages print of each reviewed lot."""
+        return {name: lot_line(self, self.folder.lots[name].record, dossier)
+                for name, dossier in self.lot_dossiers.items()}
+
+    @cached_property
+    def charges(self) -> Mapping[str, tuple[str, ...]]:
+        """Reviewed charges by group, the newest first; see `groups_of_charge`."""
         records = [self.folder.charges[name].record for name in self.dossiers]
-        return tuple(sorted(records, key=lambda charge: (charge.started, charge.id), reverse=True))
+        return _grouped((groups_of_charge(record), when_of_charge(record)) for record in records)
 
     @cached_property
-    def lots(self) -> tuple[Lot, ...]:
-        """Reviewed lots, the newest first."""
+    def lots(self) -> Mapping[str, tuple[str, ...]]:
+        """Reviewed lots by group, the newest first; see `groups_of_lot`."""
         records = [self.folder.lots[name].record for name in self.lot_dossiers]
-        return tuple(sorted(records, key=lambda lot: (lot.issued, lot.id), reverse=True))
+        return _grouped((groups_of_lot(record), when_of_lot(record)) for record in records)
 
     @cached_property
-    def charges_of_species(self) -> Mapping[str, tuple[Charge, ...]]:
-        """Charges by species."""
-        return _grouped(self.charges, lambda c: sorted({stock.species for stock in c.stock}))
+    def tallies_by_year(self) -> Mapping[int, YearTally]:
+        """What each check said of the charges and lots of a year."""
+        return {year: tally_year([self.lines[name] for name in self.charges[f"year:{year}"]],
+                                 [self.lot_lines[name] for name in self.lots[f"year:{year}"]])
+                for year in self.years}
 
     @cached_property
-    def charges_of_schedule(self) -> Mapping[str, tuple[Charge, ...]]:
-        """Charges by schedule."""
-        return _grouped(self.charges, lambda charge: [charge.schedule])
+    def years(self) -> tuple[int, ...]:
+        """Years that charges began or lots were issued in, the newest first."""
+        return tuple(sorted({int(group.removeprefix("year:")) for found in (self.charges, self.lots)
+                             for group in found if group.startswith("year:")}, reverse=True))
+
+    def tally(self, slug: str) -> Tally:
+        """Return what a check said of every charge and lot."""
+        return joined(slug, [self.tallies_by_year[year] for year in self.years], SHOWN)
 
     @cached_property
-    def charges_of_kiln(self) -> Mapping[str, tuple[Charge, ...]]:
-        """Charges by kiln."""
-        return _grouped(self.charges, lambda charge: [charge.kiln])
-
-    @cached_property
-    def lots_of_charge(self) -> Mapping[str, tuple[Lot, ...]]:
-        """Lots by charge."""
-        return _grouped(self.lots, lambda lot: sorted({pack.charge for pack in lot.packs}))
-
-    @cached_property
-    def schedules_of_species(self) -> Mapping[str, tuple[Schedule, ...]]:
+    def schedules_of_species(self) -> Mapping[str, tuple[str, ...]]:
         """Schedules by species."""
-        schedules = [self.folder.schedules[name].record for name in sorted(self.folder.schedules)]
-        return _grouped(schedules, lambda schedule: schedule.for_stock.species)
+        found: defaultdict[str, list[str]] = defaultdict(list)
+        for name in sorted(self.folder.schedules):
+            for species in self.folder.schedules[name].record.for_stock.species:
+                found[species].append(name)
+        return defaultdict(tuple, {species: tuple(names) for species, names in found.items()})
 
     def cite(self, citation: str) -> Citation:
         """Return a citation with the publication's short title and its address."""
@@ -148,16 +169,40 @@ def source_address(identity: str) -> str:
     return f"{SOURCES_PAGE}#{identity}"
 
 
-def check_page(slug: str) -> str:
+def check_address(slug: str) -> str:
     """Return the page of its own that a check has beside its line in the catalogue."""
     return routes.check(slug).partition("index.html")[0] + f"{slug}.html"
 
 
-def _grouped(
-    records: Iterable[T], keys: Callable[[T], Iterable[str]]
-) -> Mapping[str, tuple[T, ...]]:
-    found: defaultdict[str, list[T]] = defaultdict(list)
-    for record in records:
-        for key in keys(record):
-            found[key].append(record)
-    return defaultdict(tuple, {key: tuple(group) for key, group in found.items()})
+def groups_of_charge(charge: Charge) -> tuple[str, ...]:
+    """Return the groups a charge is found by."""
+    return (ALL, f"kiln:{charge.kiln}", f"schedule:{charge.schedule}",
+            f"year:{charge.started.year}",
+            *sorted({f"species:{stock.species}" for stock in charge.stock}))
+
+
+def groups_of_lot(lot: Lot) -> tuple[str, ...]:
+    """Return the groups a lot is found by."""
+    return (ALL, f"year:{lot.issued.year}",
+            *sorted({f"charge:{pack.charge}" for pack in lot.packs}))
+
+
+def when_of_charge(charge: Charge) -> tuple[str, str]:
+    """Return what charges are sorted by: their start, then their number."""
+    return charge.started.astimezone(dt.UTC).isoformat(), charge.id
+
+
+def when_of_lot(lot: Lot) -> tuple[str, str]:
+    """Return what lots are sorted by: their issue, then their number."""
+    return lot.issued.isoformat(), lot.id
+
+
+def _grouped(members: Iterable[tuple[Iterable[str], tuple[str, str]]]
+             ) -> Mapping[str, tuple[str, ...]]:
+    """Return for each group the numbers in it, the newest first."""
+    found: defaultdict[str, list[tuple[str, str]]] = defaultdict(list)
+    for groups, when in members:
+        for group in groups:
+            found[group].append(when)
+    return defaultdict(tuple, {group: tuple(number for _, number in sorted(whens, reverse=True))
+                               for group, whens in found.items()})

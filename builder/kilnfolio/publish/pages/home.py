@@ -10,6 +10,7 @@ from kilnfolio.publish.handbook.chapter import Manuscript
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.histories import ChargeRow, charge_rows
 from kilnfolio.publish.pages.holdings import (
+    ALL,
     HOME_PAGE,
     RECORDS_PAGE,
     SEARCH_PAGE,
@@ -43,18 +44,18 @@ class ChapterLine:
     summary: str
 
 
-def home_page(holdings: Holdings, manuscript: Manuscript | None) -> Iterator[Page]:
-    """Yield the front page."""
-    latest: list[ChargeRow] = charge_rows(holdings, holdings.charges[:_LATEST])
+def home_page(holdings: Holdings) -> Page:
+    """Return the front page."""
+    latest: list[ChargeRow] = charge_rows(holdings, holdings.charges[ALL][:_LATEST])
     mill = holdings.folder.mill.record
-    yield holdings.page(
+    return holdings.page(
         "home.html",
         HOME_PAGE,
         "Drying handbook and records",
         "front page",
         latest=latest,
         rooms=list(_rooms(holdings)),
-        chapters=list(chapter_lines(manuscript)),
+        chapters=list(chapter_lines(holdings.manuscript)),
         build_date=holdings.build_date,
         sources=SOURCES_PAGE,
         records=RECORDS_PAGE,
@@ -90,13 +91,13 @@ def _rooms(holdings: Holdings) -> Iterator[Room]:
     yield Room(
         "Charges",
         "charges/index.html",
-        plural(len(holdings.charges), "charge"),
+        plural(len(holdings.charges[ALL]), "charge"),
         "What was dried, how, and what the checks say of it.",
     )
     yield Room(
         "Lots",
         "lots/index.html",
-        plural(len(holdings.lots), "lot"),
+        plural(len(holdings.lots[ALL]), "lot"),
         "What was shipped, against what was ordered.",
     )
     yield Room(

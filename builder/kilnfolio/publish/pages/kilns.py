@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from kilnfolio.publish import routes
 from kilnfolio.publish.charts.wet_spots import Spot, wet_spot_map
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.histories import ChargeRow, charge_rows
-from kilnfolio.publish.pages.holdings import Holdings
+from kilnfolio.publish.pages.holdings import SHOWN, Holdings
 from kilnfolio.publish.pages.words import listed, plural
 from kilnfolio.records.kiln import Instrument, Kiln
 from kilnfolio.review import figures
@@ -40,18 +39,21 @@ class KilnView:
     """Surveys the map is made from."""
     map: str
     charges: list[ChargeRow]
+    """The newest."""
+    total: int
+    """Charges in all."""
     kept: list[tuple[KilnCharge, str]]
     """How its air was kept in each charge, and where the charge is."""
 
 
-def kiln_pages(holdings: Holdings) -> Iterator[Page]:
-    """Yield the index of kilns and a page for each."""
+def kiln_index(holdings: Holdings) -> Page:
+    """Return the index of kilns."""
     records = [holdings.folder.kilns[name].record for name in sorted(holdings.folder.kilns)]
     rows = [
-        (record, routes.kiln(record.id), len(holdings.charges_of_kiln[record.id]))
+        (record, routes.kiln(record.id), len(holdings.charges[f"kiln:{record.id}"]))
         for record in records
     ]
-    yield holdings.page(
+    return holdings.page(
         "kilns_index.html",
         INDEX,
         "Kilns",
@@ -60,12 +62,14 @@ def kiln_pages(holdings: Holdings) -> Iterator[Page]:
         summary=f"{plural(len(records), 'kiln')}, with instruments, calibrations "
         "and the places that dry unevenly.",
     )
-    for record in records:
-        yield _page(holdings, record)
 
 
-def _page(holdings: Holdings, record: Kiln) -> Page:
-    evidence = kiln_evidence(record.id, record.positions, holdings.dossiers.values())
+def kiln_page(holdings: Holdings, name: str) -> Page:
+    """Return the page of a kiln."""
+    record = holdings.folder.kilns[name].record
+    charges = holdings.charges[f"kiln:{name}"]
+    evidence = kiln_evidence(name, record.positions,
+                             (holdings.lines[charge].evidence for charge in charges))
     spots = [Spot(spot.position, spot.points, spot.readings) for spot in evidence.wet_spots]
     view = KilnView(
         record,
@@ -74,8 +78,9 @@ def _page(holdings: Holdings, record: Kiln) -> Page:
         spots,
         evidence.surveys,
         wet_spot_map(record.name, spots) if spots else "",
-        charge_rows(holdings, holdings.charges_of_kiln[record.id]),
-        [(line, routes.charge(line.charge)) for line in evidence.charges],
+        charge_rows(holdings, charges[:SHOWN]),
+        len(charges),
+        [(line, routes.charge(line.charge)) for line in evidence.charges[:SHOWN]],
     )
     return holdings.page(
         "kiln.html",

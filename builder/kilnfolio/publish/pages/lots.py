@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -13,7 +12,7 @@ from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.charges import Link
 from kilnfolio.publish.pages.customer import VERDICTS, pack_words
 from kilnfolio.publish.pages.findings import FindingGroups, finding_groups
-from kilnfolio.publish.pages.holdings import Holdings
+from kilnfolio.publish.pages.holdings import ALL, Holdings
 from kilnfolio.publish.pages.words import Count, outcome_counts, plural
 from kilnfolio.publish.qr import labelled, lot_address, qr_svg
 from kilnfolio.publish.seals import SealView
@@ -57,19 +56,11 @@ class LotView:
     seal: SealView
 
 
-def lot_pages(holdings: Holdings) -> Iterator[Page]:
-    """Yield the index of lots and a page for each."""
-    rows = [
-        (
-            lot,
-            routes.lot(lot.id),
-            holdings.species_name(lot.species),
-            VERDICTS[holdings.lot_dossiers[lot.id].judgement.met],
-            holdings.lot_dossiers[lot.id].judgement,
-        )
-        for lot in holdings.lots
-    ]
-    yield holdings.page(
+def lot_index(holdings: Holdings) -> Page:
+    """Return the register of lots."""
+    lines = [holdings.lot_lines[name] for name in holdings.lots[ALL]]
+    rows = [(line, VERDICTS[line.met]) for line in lines]
+    return holdings.page(
         "lots_index.html",
         INDEX,
         "Lots",
@@ -78,11 +69,11 @@ def lot_pages(holdings: Holdings) -> Iterator[Page]:
         verdicts=list(VERDICTS.values()),
         summary=f"{plural(len(rows), 'lot')}, each against its order.",
     )
-    for lot in holdings.lots:
-        yield _page(holdings, lot)
 
 
-def _page(holdings: Holdings, record: Lot) -> Page:
+def lot_page(holdings: Holdings, number: str) -> Page:
+    """Return the mill's page of a lot."""
+    record = holdings.folder.lots[number].record
     view = lot_view(holdings, record)
     return holdings.page(
         "lot.html",

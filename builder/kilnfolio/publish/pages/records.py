@@ -6,7 +6,6 @@ import datetime as dt
 import re
 import types
 import typing
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
@@ -73,11 +72,11 @@ class Group:
     parts: list[Part]
 
 
-def records_page(holdings: Holdings) -> Iterator[Page]:
-    """Yield the reference page."""
+def records_page(holdings: Holdings) -> Page:
+    """Return the reference page."""
     groups = record_groups()
     keys = sum(len(part.keys) for group in groups for part in (group.file, *group.parts))
-    yield holdings.page(
+    return holdings.page(
         "records.html",
         RECORDS_PAGE,
         "Records",

@@ -11,7 +11,7 @@ from kilnfolio.publish.charts.steps import step_diagram
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.facts import Fact, drying_facts
 from kilnfolio.publish.pages.histories import ChargeRow, charge_rows
-from kilnfolio.publish.pages.holdings import Citation, Holdings
+from kilnfolio.publish.pages.holdings import SHOWN, Citation, Holdings
 from kilnfolio.publish.pages.words import listed, plural, thicknesses
 from kilnfolio.records.book import Status
 from kilnfolio.records.limits import Limits
@@ -132,12 +132,15 @@ class ScheduleView:
     cite: Citation
     diagram: str
     charges: list[ChargeRow]
+    """The newest."""
+    total: int
+    """Charges in all."""
     evidence: list[EvidenceLine]
 
 
 def _evidence(holdings: Holdings, record: Schedule) -> Iterator[EvidenceLine]:
-    charges = {charge.id: charge for charge in holdings.charges_of_schedule[record.id]}
-    for found in schedule_evidence(record.id, charges, holdings.dossiers):
+    charges = holdings.charges[f"schedule:{record.id}"]
+    for found in schedule_evidence(record.id, (holdings.lines[name].evidence for name in charges)):
         yield EvidenceLine(
             found.revision,
             f"{holdings.species_name(found.species)}, {found.thickness}",
@@ -154,25 +157,19 @@ def _evidence(holdings: Holdings, record: Schedule) -> Iterator[EvidenceLine]:
         )
 
 
-def schedule_pages(holdings: Holdings) -> Iterator[Page]:
-    """Yield the index of schedules and a page for each."""
+def schedule_index(holdings: Holdings) -> Page:
+    """Return the index of schedules."""
     records = sorted(
         (located.record for located in holdings.folder.schedules.values()),
         key=lambda record: (record.title.casefold(), record.id),
     )
-    yield _index(holdings, records)
-    for record in records:
-        yield _page(holdings, record)
-
-
-def _index(holdings: Holdings, records: list[Schedule]) -> Page:
     rows = [
         (
             record,
             routes.schedule(record.id),
             listed(holdings.species_name(name) for name in record.for_stock.species),
             thicknesses(record.for_stock.thickness),
-            len(holdings.charges_of_schedule[record.id]),
+            len(holdings.charges[f"schedule:{record.id}"]),
         )
         for record in records
     ]
@@ -187,7 +184,10 @@ def _index(holdings: Holdings, records: list[Schedule]) -> Page:
     )
 
 
-def _page(holdings: Holdings, record: Schedule) -> Page:
+def schedule_page(holdings: Holdings, name: str) -> Page:
+    """Return the page of a schedule."""
+    record = holdings.folder.schedules[name].record
+    charges = holdings.charges[f"schedule:{name}"]
     steps = planned_steps(record, holdings.folder.steps_of(record), holdings.pressure_pa)
     woods = [holdings.folder.species[name].record for name in record.for_stock.species]
     rows = [_row(str(step.number), step_span(step), step.name, step.air) for step in steps]
@@ -212,7 +212,8 @@ def _page(holdings: Holdings, record: Schedule) -> Page:
         [_modification(change) for change in record.modifications],
         holdings.cite(record.source),
         step_diagram(record.title, steps),
-        charge_rows(holdings, holdings.charges_of_schedule[record.id]),
+        charge_rows(holdings, charges[:SHOWN]),
+        len(charges),
         list(_evidence(holdings, record)),
     )
     return holdings.page(

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from kilnfolio.publish import routes
+from kilnfolio.publish.handbook.chapter import Manuscript
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.checks import INDEX as CHECKS_INDEX
-from kilnfolio.publish.pages.holdings import SOURCES_PAGE, Holdings, check_page
+from kilnfolio.publish.pages.holdings import SOURCES_PAGE, Holdings, check_address
 from kilnfolio.publish.pages.words import plural
 from kilnfolio.records.book import STATUS_MEANING, Known, Publication, publication_of
 from kilnfolio.records.model import Record
@@ -37,25 +38,15 @@ class SourceView:
     """Pages by kind."""
 
 
-def sources_page(
-    holdings: Holdings, chapters: Mapping[str, Iterable[tuple[str, str]]]
-) -> Iterator[Page]:
-    """Yield the page of sources.
-
-    Parameters
-    ----------
-    holdings : Holdings
-        The records.
-    chapters : mapping of str to iterable of (str, str)
-        Title and address of the chapters that cite each publication.
-    """
+def sources_page(holdings: Holdings) -> Page:
+    """Return the page of sources: what cites each publication, chapters where there are any."""
     values: defaultdict[str, Counter[str]] = defaultdict(Counter)
     citers: defaultdict[str, dict[str, dict[str, Citer]]] = defaultdict(dict)
     for kind, name, target, known in _citing(holdings):
         for citation, status in known:
             values[publication_of(citation)][status] += 1
             citers[publication_of(citation)].setdefault(kind, {})[target] = Citer(name, target)
-    for identity, found in chapters.items():
+    for identity, found in _citing_chapters(holdings.manuscript).items():
         citers[identity]["Chapters"] = {target: Citer(name, target) for name, target in found}
     publications = holdings.folder.sources.record.publications
     views = [
@@ -71,7 +62,7 @@ def sources_page(
         )
         for identity in sorted(publications, key=lambda name: publications[name].short.casefold())
     ]
-    yield holdings.page(
+    return holdings.page(
         "sources.html",
         SOURCES_PAGE,
         "Sources",
@@ -86,6 +77,14 @@ def sources_page(
             for view in views
         ],
     )
+
+
+def _citing_chapters(manuscript: Manuscript | None) -> Mapping[str, list[tuple[str, str]]]:
+    cited: defaultdict[str, list[tuple[str, str]]] = defaultdict(list)
+    for chapter in manuscript.chapters if manuscript else ():
+        for identity in chapter.record.sources:
+            cited[identity].append((chapter.heading, routes.chapter(chapter.slug)))
+    return cited
 
 
 def _citing(holdings: Holdings) -> Iterator[tuple[str, str, str, list[tuple[str, str]]]]:
@@ -108,7 +107,7 @@ def _citing(holdings: Holdings) -> Iterator[tuple[str, str, str, list[tuple[str,
         used = [
             pair for key in check.limits for limit in limits.get(key, []) for pair in _known(limit)
         ]
-        yield "Checks", check.title, check_page(check.slug), cited + used
+        yield "Checks", check.title, check_address(check.slug), cited + used
     unused = set(limits) - {key for check in CHECKS.values() for key in check.limits}
     yield (
         "Checks",

@@ -9,7 +9,7 @@ from kilnfolio.publish import routes
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.facts import Fact, drying_facts, wood_facts
 from kilnfolio.publish.pages.histories import ChargeRow, charge_rows
-from kilnfolio.publish.pages.holdings import Citation, Holdings
+from kilnfolio.publish.pages.holdings import SHOWN, Citation, Holdings
 from kilnfolio.publish.pages.words import listed, plural, thicknesses
 from kilnfolio.records.book import Status
 from kilnfolio.records.schedule import Schedule
@@ -62,26 +62,23 @@ class SpeciesView:
     hazards: list[HazardLine]
     schedules: list[ScheduleLine]
     charges: list[ChargeRow]
+    """The newest."""
+    total: int
+    """Charges in all."""
 
 
-def species_pages(holdings: Holdings) -> Iterator[Page]:
-    """Yield the index of species and a page for each."""
+def species_index(holdings: Holdings) -> Page:
+    """Return the index of species."""
     records = sorted(
         (located.record for located in holdings.folder.species.values()),
         key=lambda record: (record.trade_name.casefold(), record.id),
     )
-    yield _index(holdings, records)
-    for record in records:
-        yield _page(holdings, record)
-
-
-def _index(holdings: Holdings, records: list[Species]) -> Page:
     rows = [
         (
             record,
             routes.species(record.id),
             len(holdings.schedules_of_species[record.id]),
-            len(holdings.charges_of_species[record.id]),
+            len(holdings.charges[f"species:{record.id}"]),
         )
         for record in records
     ]
@@ -109,7 +106,10 @@ def schedule_line(schedule: Schedule) -> ScheduleLine:
     )
 
 
-def _page(holdings: Holdings, record: Species) -> Page:
+def species_page(holdings: Holdings, name: str) -> Page:
+    """Return the page of a species."""
+    record = holdings.folder.species[name].record
+    charges = holdings.charges[f"species:{name}"]
     view = SpeciesView(
         record,
         tuple(group for group in wood_facts(holdings, record) if group[1]),
@@ -130,8 +130,10 @@ def _page(holdings: Holdings, record: Species) -> Page:
             for words in (known.dust, known.skin)
             if words
         ],
-        [schedule_line(schedule) for schedule in holdings.schedules_of_species[record.id]],
-        charge_rows(holdings, holdings.charges_of_species[record.id]),
+        [schedule_line(holdings.folder.schedules[schedule].record)
+         for schedule in holdings.schedules_of_species[name]],
+        charge_rows(holdings, charges[:SHOWN]),
+        len(charges),
     )
     path = routes.species(record.id)
     return holdings.page(

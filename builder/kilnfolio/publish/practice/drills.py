@@ -12,6 +12,7 @@ from markupsafe import Markup
 
 from kilnfolio.publish.charts.charge import charge_chart
 from kilnfolio.publish.charts.cores import core_chart
+from kilnfolio.publish.pages.histories import ChargeLine
 from kilnfolio.publish.practice.anonymous import Scene, anonymous
 from kilnfolio.publish.practice.faults import FAULTS, Fault, NoRoomForItError, Planted
 from kilnfolio.records.charge import Weighing
@@ -63,20 +64,20 @@ class Drill:
         return f"drill-{self.number}"
 
 
-def make_drills(folder: MillFolder, dossiers: Mapping[str, Dossier]) -> list[Drill]:
+def make_drills(folder: MillFolder, lines: Mapping[str, ChargeLine]) -> list[Drill]:
     """Return a drill for every fault that a charge of this mill has room for.
 
     Parameters
     ----------
     folder : MillFolder
         The mill.
-    dossiers : Mapping
-        The reviews of its charges; those with the least to find are taken first, each once where
-        there are enough.
+    lines : Mapping
+        The lines of charges to make them from; those with the least to find are taken first, each
+        once where there are enough.
     """
     drills: list[Drill] = []
     sources = sorted(
-        dossiers, key=lambda name: (_raised(dossiers[name]), _length(folder, name), name)
+        lines, key=lambda name: (_raised(lines[name]), lines[name].weighings, name)
     )
     for fault in FAULTS:
         for source in sources:
@@ -89,12 +90,8 @@ def make_drills(folder: MillFolder, dossiers: Mapping[str, Dossier]) -> list[Dri
     return drills
 
 
-def _raised(dossier: Dossier) -> int:
-    return sum(finding.outcome in ("query", "refused") for finding in dossier.findings)
-
-
-def _length(folder: MillFolder, charge_id: str) -> int:
-    return len(folder.charges[charge_id].record.weighings)
+def _raised(line: ChargeLine) -> int:
+    return sum(said.outcome in ("query", "refused") for said in line.said)
 
 
 def _drill(folder: MillFolder, source: str, fault: Fault, place: int) -> Drill | None:
