@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import argparse
-import datetime as dt
-import json
 import os
 import re
 import sys
-from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from kilnfolio import __version__
 from kilnfolio.adopt.commands import add_commands
+from kilnfolio.words import CommandParser
 
+TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
 if TYPE_CHECKING:
+    import datetime as dt
+    from collections.abc import Sequence
+
     from kilnfolio.archive.audit import AuditReport
     from kilnfolio.archive.keys import Keys
     from kilnfolio.archive.ledger import AnyEntry
@@ -46,7 +47,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = CommandParser(
         prog="kilnfolio", description="Drying schedules, checked charges and lot records: reads a "
         "mill's YAML records and logger files, recomputes every number, and builds the handbook "
         "and a record page for every lot.",
@@ -121,12 +122,15 @@ def _sealing_commands(commands: argparse._SubParsersAction) -> None:
 
 
 def _label_command(commands: argparse._SubParsersAction) -> None:
-    from kilnfolio.publish.label_sheets import SHEETS
-
-    labels = commands.add_parser(
-        "labels", help="print labels for the packs of sealed lots",
+    commands.add_parser(
+        "labels", fill=_label_options, help="print labels for the packs of sealed lots",
         description="Print a label for each pack of the lots named, or of every sealed lot.",
         epilog="example: kilnfolio labels HBL-26-014 --sheet a4-99x67 --out labels.pdf")
+
+
+def _label_options(labels: argparse.ArgumentParser) -> None:
+    from kilnfolio.publish.label_sheets import SHEETS
+
     labels.add_argument("lots", nargs="*", metavar="LOT", help="the lots (default: all sealed)")
     labels.add_argument("--folder", type=Path, default=Path(), help="the mill folder")
     labels.add_argument("--sheet", choices=tuple(SHEETS), default=next(iter(SHEETS)),
@@ -227,7 +231,7 @@ def _check(arguments: argparse.Namespace) -> int:
         reviewed = review_folder(arguments.folder, arguments.charge)
     except RecordProblems as error:
         if arguments.format == "json":
-            print(json.dumps({"problems": [_problem(p) for p in error.problems]}, indent=1))
+            _print_json({"problems": [_problem(p) for p in error.problems]})
             return BAD
         return _print_problems(error)
     except KeyError:
@@ -240,13 +244,19 @@ def _check(arguments: argparse.Namespace) -> int:
     everything = {name: (*([broken[name]] if name in broken else []), *findings)
                   for name, findings in found.items()}
     if arguments.format == "json":
-        print(json.dumps({name: [f.model_dump(mode="json") for f in findings]
-                          for name, findings in everything.items()}, indent=1, ensure_ascii=False))
+        _print_json({name: [f.model_dump(mode="json") for f in findings]
+                     for name, findings in everything.items()})
     else:
         for name, findings in everything.items():
             _print_findings(name, findings, everything=arguments.all)
     outcomes = {f.outcome for findings in everything.values() for f in findings}
     return FOUND if outcomes & {"query", "refused"} else FINE
+
+
+def _print_json(data: object) -> None:
+    import json
+
+    print(json.dumps(data, indent=1, ensure_ascii=False))
 
 
 def _problem(problem: Problem) -> dict[str, object]:
@@ -338,6 +348,8 @@ def _enter_lot(root: Path, lot: str, by: str, keys: Keys, at: dt.datetime, reaso
 
 def _now(zone: dt.tzinfo) -> dt.datetime:
     """Return the clock's time, or SOURCE_DATE_EPOCH where it is set."""
+    import datetime as dt
+
     epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
     return dt.datetime.fromtimestamp(int(epoch), zone) if epoch.isdigit() else dt.datetime.now(zone)
 
@@ -444,8 +456,7 @@ def _compare(arguments: argparse.Namespace) -> int:
         print(f"kilnfolio: {error}", file=sys.stderr)
         return BAD
     if arguments.format == "json":
-        print(json.dumps({"address": address, "compared_with": str(edition)} | asdict(found),
-                         indent=1))
+        _print_json({"address": address, "compared_with": str(edition)} | asdict(found))
     else:
         for one in found.differences:
             print(f"{address.rstrip('/')}/{one.path}: {one.what}")
@@ -462,5 +473,5 @@ def _schema(arguments: argparse.Namespace) -> int:
         print(f"kilnfolio: '{arguments.kind}' is not a record kind; they are: "
               + ", ".join(RECORD_KINDS), file=sys.stderr)
         return BAD
-    print(json.dumps(record_schema(arguments.kind), indent=1, ensure_ascii=False))
+    _print_json(record_schema(arguments.kind))
     return FINE

@@ -5,20 +5,19 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable
-from dataclasses import fields
 from pathlib import Path
-
-from kilnfolio.adopt.kinds import NEW, UnansweredError
-from kilnfolio.records.problems import RecordProblems
 
 FINE, OPEN, BAD = 0, 1, 2
 
 
-def add_commands(commands: argparse._SubParsersAction) -> argparse._SubParsersAction:
-    """Add the commands of this room to the command line; return the kinds of ``new``."""
-    _add_import(commands)
+def add_commands(commands: argparse._SubParsersAction) -> None:
+    """Add the commands of this room, made with `CommandParser`, to the command line."""
+    commands.add_parser("import", help="read a logger's export or a mill's own sheet",
+                        epilog="example: kilnfolio import log kiln-1.csv --kiln kiln-1",
+                        fill=_import_options)
     _add_preview(commands)
-    return _add_new(commands)
+    commands.add_parser("new", help="make a mill's folder, or begin a record",
+                        epilog="example: kilnfolio new mill ~/our-mill", fill=_new_options)
 
 
 def asker() -> Callable[[str], str] | None:
@@ -28,6 +27,9 @@ def asker() -> Callable[[str], str] | None:
 
 def _told(act: Callable[[], int]) -> int:
     """Do something; print what stands against it, and return the exit code."""
+    from kilnfolio.adopt.kinds import UnansweredError
+    from kilnfolio.records.problems import RecordProblems
+
     try:
         return act()
     except RecordProblems as error:
@@ -43,19 +45,20 @@ def _told(act: Callable[[], int]) -> int:
 
 # --- new ------------------------------------------------------------------------------------------
 
-def _add_new(commands: argparse._SubParsersAction) -> argparse._SubParsersAction:
-    new = commands.add_parser("new", help="make a mill's folder, or begin a record",
-                              epilog="example: kilnfolio new mill ~/our-mill")
-    kinds: argparse._SubParsersAction = new.add_subparsers(required=True, metavar="kind")
+def _new_options(new: argparse.ArgumentParser) -> None:
+    from kilnfolio.adopt.kinds import NEW
+
+    kinds = new.add_subparsers(required=True, metavar="kind")
     for name, kind in NEW.items():
         parser = kinds.add_parser(name, help=kind.words, description=kind.words.capitalize() + ".",
                                   epilog=f"example: {kind.example}")
         kind.add_options(parser)
         parser.set_defaults(run=_run_new, kind_of_new=name)
-    return kinds
 
 
 def _run_new(arguments: argparse.Namespace) -> int:
+    from kilnfolio.adopt.kinds import NEW
+
     def act() -> int:
         NEW[arguments.kind_of_new].run(arguments, asker(), print)
         return FINE
@@ -64,9 +67,7 @@ def _run_new(arguments: argparse.Namespace) -> int:
 
 # --- import ---------------------------------------------------------------------------------------
 
-def _add_import(commands: argparse._SubParsersAction) -> None:
-    importing = commands.add_parser("import", help="read a logger's export or a mill's own sheet",
-                                    epilog="example: kilnfolio import log kiln-1.csv --kiln kiln-1")
+def _import_options(importing: argparse.ArgumentParser) -> None:
     kinds = importing.add_subparsers(required=True, metavar="kind")
     log = kinds.add_parser(
         "log", help="propose how a logger's export is read, and try it",
@@ -139,6 +140,8 @@ def _run_import_log(arguments: argparse.Namespace) -> int:
 
 
 def _run_import_sheet(arguments: argparse.Namespace) -> int:
+    from dataclasses import fields
+
     from kilnfolio.adopt.sheets import SHEETS, Options, part_of_charge, write_part
 
     def act() -> int:

@@ -1,0 +1,43 @@
+"""Commands start at once: the heavy libraries are imported where they are used."""
+
+import re
+import subprocess
+import sys
+
+import pytest
+
+from kilnfolio.cli import main
+
+HEAVY = {"cryptography", "jinja2", "markdown", "numpy", "openpyxl", "pandas", "pydantic", "scipy",
+         "segno", "weasyprint", "yaml"}
+
+START = """
+import sys
+from kilnfolio.cli import main
+try:
+    main([sys.argv[1]])
+except SystemExit:
+    print(*{name.partition(".")[0] for name in sys.modules}, sep="\\n", file=sys.stderr)
+"""
+
+
+@pytest.mark.parametrize("option", ["--help", "--version"])
+def test_help_imports_no_heavy_library(option):
+    run = subprocess.run([sys.executable, "-c", START, option], capture_output=True, text=True)
+    loaded = set(run.stderr.split())
+    assert {"argparse", "kilnfolio"} <= loaded, run.stderr
+    assert not loaded & HEAVY
+
+
+def help_of(capsys, *words):
+    with pytest.raises(SystemExit) as ended:
+        main([*words, "--help"])
+    assert ended.value.code == 0
+    return capsys.readouterr().out
+
+
+def test_every_command_describes_itself_with_an_example(capsys):
+    commands = re.findall(r"^    ([a-z]+) ", help_of(capsys), re.MULTILINE)
+    assert {"build", "check", "labels", "new", "import"} <= set(commands)
+    for command in commands:
+        assert re.search(rf"example: kilnfolio {command}\b", help_of(capsys, command)), command
