@@ -10,7 +10,7 @@ import datetime as dt
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
-from kilnfolio.archive.bag import write_bag
+from kilnfolio.archive.bag import ABOUT, BAGS, about_bags, write_bag
 from kilnfolio.archive.ledger import dossier_path
 from kilnfolio.publish.charge_pdf import ChargeRecord
 from kilnfolio.publish.pages import render_auditor
@@ -24,7 +24,6 @@ from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.review import review_lot
 from kilnfolio.sealing import Sealed
 
-BAGS = "bags"
 #: Where the PDF record lies in a bag.
 RECORD_IN_BAG = "record.pdf"
 
@@ -75,7 +74,7 @@ def charge_records(folder: MillFolder, dossiers: Mapping[str, Dossier], sealed: 
 
 
 def write_bags(folder: MillFolder, sealed: Sealed, out: Path) -> list[Path]:
-    """Write the bag of every sealed charge into the auditor edition.
+    """Write the bag of every sealed charge into the auditor edition, and what they are.
 
     Parameters
     ----------
@@ -86,6 +85,10 @@ def write_bags(folder: MillFolder, sealed: Sealed, out: Path) -> list[Path]:
     out : Path
         The edition, its PDF records printed already.
     """
+    (out / BAGS).mkdir(parents=True, exist_ok=True)
+    (out / BAGS / ABOUT).write_text(
+        about_bags([name for name, stands in sealed.charges.items() if stands.entries], SAFETY),
+        encoding="utf-8", newline="\n")
     bags = []
     for charge, stands in sealed.charges.items():
         if stands.entries:

@@ -356,7 +356,7 @@ def _now(zone: dt.tzinfo) -> dt.datetime:
 
 def _audit(arguments: argparse.Namespace) -> int:
     from kilnfolio.archive.audit import NothingToAuditError, audit
-    from kilnfolio.archive.report import report_text
+    from kilnfolio.archive.report import report_data, report_text
 
     try:
         report = audit(arguments.path, trusted=arguments.key)
@@ -364,16 +364,17 @@ def _audit(arguments: argparse.Namespace) -> int:
         print(f"kilnfolio: {error}", file=sys.stderr)
         return BAD
     if arguments.format == "json":
-        print(report.model_dump_json(indent=1))
+        print(json.dumps(report_data(report), indent=1, ensure_ascii=False))
     else:
         print(report_text(report), end="")
     if arguments.report:
         return _write_report(report, arguments.report, arguments.path)
-    return FINE if report.holds else FOUND
+    return FINE if report.holds and report.sealed else FOUND
 
 
 def _write_report(report: AuditReport, out: Path, audited: Path) -> int:
     """Write the report of an audit as a page or as a PDF, by the name it is given."""
+    from kilnfolio.archive.report import report_data
     from kilnfolio.publish.audit_report import report_html, report_pdf
 
     if out.suffix not in (".html", ".pdf"):
@@ -383,10 +384,9 @@ def _write_report(report: AuditReport, out: Path, audited: Path) -> int:
         print(f"kilnfolio: {out}: it lies inside what is audited, where nothing is written; name a "
               "file elsewhere", file=sys.stderr)
         return BAD
-    data = report.model_dump(mode="json") | {"holds": report.holds,
-                                             "count": len(report.all_differences)}
+    data = report_data(report)
     out.write_bytes(report_html(data).encode() if out.suffix == ".html" else report_pdf(data))
-    return FINE if report.holds else FOUND
+    return FINE if report.holds and report.sealed else FOUND
 
 
 def _labels(arguments: argparse.Namespace) -> int:

@@ -24,8 +24,10 @@ from kilnfolio.archive.ledger import lot_record_path, read_ledger
 from kilnfolio.archive.lots import lot_state, seal_lot
 from kilnfolio.archive.seal import state
 from kilnfolio.pipeline import review_folder
+from kilnfolio.review import versions
+from kilnfolio.review.versions import RulesChange
 
-RECORD = canonical({"kilnfolio": "1", "lot": "L1", "mean": "12.1 %", "statement": "Keeps it."})
+RECORD = canonical({"kilnfolio": "1", "rules": 1, "lot": "L1", "mean": "12.1 %", "statement": "Keeps it."})
 FACTS = frozenset({"lot", "mean"})
 LATER = SEALED_AT + dt.timedelta(hours=1)
 
@@ -93,7 +95,7 @@ def test_words_of_another_version_leave_the_sealed_record_standing(root):
     reworded = changed(kilnfolio="2", statement="The order is kept.")
     found = lot_state(root, "L1", reworded, read_ledger(root), FACTS)
     assert (found.word, found.record) == ("sealed", RECORD)
-    assert "which worded kilnfolio, statement otherwise" in found.notes[0]
+    assert "this version gives statement otherwise" in found.notes[0]
 
 
 @pytest.mark.parametrize(("values", "named"), [
@@ -104,6 +106,17 @@ def test_a_moved_fact_breaks_the_seal(root, values, named):
     found = lot_state(root, "L1", changed(**values), read_ledger(root), FACTS)
     assert found.word == "changed"
     assert any(difference.where.endswith(named) for difference in found.differences)
+
+
+def test_a_fact_that_later_rules_say_they_move_leaves_the_sealed_record_standing(root, monkeypatch):
+    enter(root)
+    newer = changed(rules=2, mean="12.2 %")
+    monkeypatch.setattr(versions, "CHANGES", (
+        RulesChange(1, "x"), RulesChange(2, "The mean is rounded anew.", (), frozenset({"mean"}))))
+    found = lot_state(root, "L1", newer, read_ledger(root), FACTS)
+    assert (found.word, found.record) == ("sealed", RECORD)
+    other = changed(rules=2, mean="12.2 %", lot="L2")
+    assert lot_state(root, "L1", other, read_ledger(root), FACTS).word == "changed"
 
 
 def test_a_record_changed_on_the_disk_is_named(root):

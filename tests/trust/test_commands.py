@@ -97,13 +97,27 @@ def test_new_keys_are_their_owners_alone_and_never_written_over(tmp_path):
     assert paths[0].read_bytes() == kept[0]
 
 
-def test_a_build_without_keys_says_how_to_make_them(tmp_path):
-    from tests.minimal import minimal_mill
+@pytest.fixture(scope="module")
+def unsealed(tmp_path_factory):
+    """A mill without keys, built."""
+    root = _mill(tmp_path_factory.mktemp("unsealed") / "mill")
+    run = kilnfolio("build", root, "--workers", "1")
+    assert run.returncode == 0, run.stderr
+    (root / "said.txt").write_text(run.stderr)
+    return root
 
-    root = minimal_mill(tmp_path)
-    report = build_site(root, tmp_path / "site", workers=1)
-    assert any("kilnfolio new keys" in warning for warning in report.warnings)
-    assert not list((tmp_path / "site/customer").rglob("*.html"))
+
+def test_a_build_without_keys_says_how_to_make_them(unsealed):
+    assert "kilnfolio new keys" in (unsealed / "said.txt").read_text()
+    assert not list((unsealed / "site/customer").rglob("*.html"))
+
+
+@pytest.mark.parametrize("place", ["site/auditor", "."])
+def test_an_audit_of_a_mill_without_seals_says_so(unsealed, place):
+    run = kilnfolio("audit", unsealed / place)
+    assert run.returncode == 1, run.stderr  # nothing was confirmed
+    assert "no charge is sealed yet, so there is nothing to compute again" in run.stdout
+    assert "nothing differs" not in run.stdout
 
 
 def test_replacing_the_key_keeps_old_labels_working(root):

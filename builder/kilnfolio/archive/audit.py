@@ -8,18 +8,20 @@ network, reads only what it is given, and writes nothing there.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
 from kilnfolio import __version__
-from kilnfolio.archive.bag import read_bag, verify_files
+from kilnfolio.archive.bag import ABOUT, BAGS, read_bag, verify_files
 from kilnfolio.archive.canonical import read_json, sha256
-from kilnfolio.archive.compare import Difference, compare, count_numbers
+from kilnfolio.archive.compare import Compared, Difference, compare, count_numbers, differ
 from kilnfolio.archive.keyring import KEYRING
 from kilnfolio.archive.ledger import (
     KEPT,
     LEDGER,
     Entry,
+    Ledger,
     Line,
     dossier_path,
     parse_ledger,
@@ -66,8 +68,26 @@ class SealAudit(Part):
     """Numbers compared."""
     differences: tuple[Difference, ...]
     """What is not as sealed."""
+    moved: tuple[Difference, ...] = ()
+    """What later rules give differently: neither confirmed nor refuted."""
+    new: tuple[Difference, ...] = ()
+    """What later rules add."""
+    rules_changes: tuple[str, ...] = ()
+    """What each version of the rules since the seal changed, in its own words."""
     notes: tuple[Difference, ...]
     """What changed without moving a number."""
+
+
+    @property
+    def verdict(self) -> str:
+        """How it compares, in words."""
+        count = len(self.differences)
+        parts = [f"{count} difference{'s' if count != 1 else ''}"] if count else []
+        if self.rules_changes:
+            parts.append(f"sealed under rules {self.rules_sealed.get('version')}, computed again "
+                         f"under rules {self.rules_now.get('version')}: "
+                         f"{differ(self.moved, self.new)}")
+        return "; ".join(parts) or "the same"
 
 
 class FolderAudit(Part):
@@ -102,6 +122,8 @@ class AuditReport(Part):
     """Each bag or mill folder."""
     differences: tuple[Difference, ...]
     """What does not agree between bags."""
+    without_bag: tuple[str, ...] = ()
+    """Charges that the ledger of these bags seals, and whose bags are not among them."""
 
     @property
     def all_differences(self) -> tuple[Difference, ...]:
@@ -114,8 +136,39 @@ class AuditReport(Part):
 
     @property
     def holds(self) -> bool:
-        """Nothing differs."""
+        """Nothing differs that may not; see `confirmed`."""
         return not self.all_differences
+
+    @property
+    def sealed(self) -> bool:
+        """There is a sealed charge to compute again."""
+        return any(folder.seals for folder in self.folders)
+
+    @property
+    def confirmed(self) -> bool:
+        """Every sealed figure was computed again, under the rules it was sealed by, and is so."""
+        return self.sealed and self.holds and not self.unconfirmed
+
+    @property
+    def unconfirmed(self) -> tuple[SealAudit, ...]:
+        """Seals of which later rules give something differently, so that it is not confirmed."""
+        return tuple(seal for folder in self.folders for seal in folder.seals if seal.moved)
+
+    @property
+    def verdict(self) -> str:
+        """The whole of it in a sentence; it never says more than was confirmed."""
+        count = len(self.all_differences)
+        words = f"{count} difference{'s' if count != 1 else ''}" if count else "nothing differs"
+        if not self.sealed and not count:
+            return "no charge is sealed yet, so there is nothing to compute again"
+        if not self.unconfirmed:
+            return words
+        moved = sum(len(seal.moved) for seal in self.unconfirmed)
+        here = words if count else "nothing else differs"
+        charges = len({seal.charge for seal in self.unconfirmed})
+        return (f"{here}; {moved} figure{'s' if moved != 1 else ''} of {charges} "
+                f"charge{'s' if charges != 1 else ''} not confirmed: sealed under earlier rules, "
+                "which give them differently")
 
 
 def audit(path: Path, *, trusted: Sequence[str] = ()) -> AuditReport:
@@ -140,15 +193,22 @@ def audit(path: Path, *, trusted: Sequence[str] = ()) -> AuditReport:
     else:
         folders = [_audit_bag(bag, bag.relative_to(path).as_posix(), trusted)
                    for bag in _bags_below(path)]
-    if not folders:
+    if not folders and not _is_of_an_edition(path):
         raise NothingToAuditError(f"{path}: there is no bag here (a folder with bagit.txt) and no "
                                   f"mill folder (with {MILL_RECORD})")
+    furthest = _furthest(path, folders) if not _is_bag(path) else None
     return AuditReport(path=str(path), kilnfolio=__version__, trusted_keys=tuple(trusted),
-                       folders=tuple(folders), differences=tuple(_forks(path, folders)))
+                       folders=tuple(folders),
+                       differences=tuple(_forks(path, folders, furthest) if furthest else ()),
+                       without_bag=tuple(_without_bag(folders, furthest) if furthest else ()))
 
 
 def _is_bag(path: Path) -> bool:
     return any((path / mark).is_file() for mark in _BAG_MARKS)
+
+
+def _is_of_an_edition(path: Path) -> bool:
+    return any((path / place / ABOUT).is_file() for place in ("", BAGS))
 
 
 def _bags_below(path: Path) -> list[Path]:
@@ -227,20 +287,24 @@ def _audit_seal(root: Path, entries: tuple[Entry, ...], place: int, *, closed: b
     sealed = _json(root / path)
     gathered = gather(root, entry, holds=place == len(entries) - 1, closed=closed)
     again = review_again(gathered.files, entry.charge)
-    differences, notes = gathered.differences, gathered.notes
+    differences, notes, compared = gathered.differences, gathered.notes, Compared()
     if isinstance(again, list):
         differences += again
         again = {}
     elif sealed is not None:
-        moved, reworded = compare(sealed, again, path.as_posix())
-        differences, notes = differences + moved, notes + reworded
+        compared = compare(sealed, again, path.as_posix())
+        differences += compared.differences
+        notes += compared.notes
     prefix = "data/" if closed else ""
     return SealAudit(
         charge=entry.charge, entry=entry.number, kind=entry.kind, sealed_at=entry.at.isoformat(),
         by=entry.by, reason=entry.reason or "", dossier=entry.dossier, public_key=entry.public_key,
         rules_sealed=_rules(sealed), rules_now=_rules(again), files=len(gathered.files),
         numbers=count_numbers({key: value for key, value in again.items() if key != "inputs"}),
-        differences=tuple(_below(prefix, differences)), notes=tuple(_below(prefix, notes)))
+        differences=tuple(_below(prefix, differences)), notes=tuple(_below(prefix, notes)),
+        moved=tuple(_below(prefix, compared.moved)), new=tuple(_below(prefix, compared.new)),
+        rules_changes=tuple(f"rules {change.version}: {change.what}"
+                            for change in compared.changes))
 
 
 def _json(path: Path) -> dict[str, Any] | None:
@@ -256,18 +320,33 @@ def _rules(dossier: dict[str, Any] | None) -> dict[str, Any]:
     return rules if isinstance(rules, dict) else {}
 
 
-def _forks(path: Path, folders: Sequence[FolderAudit]) -> list[Difference]:
-    """Name bags that do not agree with the one whose ledger goes furthest."""
-    bags = [folder for folder in folders if folder.entries and len(folders) > 1]
+@dataclass(frozen=True)
+class _Furthest:
+    """The bag whose ledger goes furthest."""
+
+    where: str
+    ledger: Ledger
+
+
+def _furthest(path: Path, folders: Sequence[FolderAudit]) -> _Furthest | None:
+    bags = [folder for folder in folders if folder.kind == "bag" and folder.entries]
     if not bags:
-        return []
-    furthest = max(bags, key=lambda folder: folder.entries)
-    ledger = parse_ledger((path / furthest.path / "data" / LEDGER).read_bytes())
-    differences: list[Difference] = []
-    for folder in bags:
-        lines = parse_ledger((path / folder.path / "data" / LEDGER).read_bytes()).lines
-        differences += _fork(folder, lines, ledger.lines, furthest.path)
-    return differences
+        return None
+    where = max(bags, key=lambda folder: folder.entries).path
+    return _Furthest(where, parse_ledger((path / where / "data" / LEDGER).read_bytes()))
+
+
+def _without_bag(folders: Sequence[FolderAudit], furthest: _Furthest) -> Iterator[str]:
+    here = {seal.charge for folder in folders for seal in folder.seals}
+    yield from (charge for charge in furthest.ledger.charges if charge not in here)
+
+
+def _forks(path: Path, folders: Sequence[FolderAudit], furthest: _Furthest) -> Iterator[Difference]:
+    """Name bags that do not agree with the one whose ledger goes furthest."""
+    for folder in folders:
+        if folder.entries:
+            lines = parse_ledger((path / folder.path / "data" / LEDGER).read_bytes()).lines
+            yield from _fork(folder, lines, furthest.ledger.lines, furthest.where)
 
 
 def _fork(folder: FolderAudit, lines: Sequence[Line], longer: Sequence[Line], where: str

@@ -14,7 +14,8 @@ from __future__ import annotations
 import hashlib
 import re
 import tempfile
-from collections.abc import Mapping
+import textwrap
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -23,7 +24,7 @@ from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.descriptor import data_package
 from kilnfolio.archive.durable import sync_folder
-from kilnfolio.archive.explain import explanation
+from kilnfolio.archive.explain import WIDTH, explanation
 from kilnfolio.archive.keyring import KEYRING
 from kilnfolio.archive.ledger import (
     KEPT,
@@ -39,6 +40,9 @@ from kilnfolio.review.dossier import Dossier
 
 DECLARATION = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 ALGORITHMS = ("sha256", "sha512")
+
+#: The folder of an edition that holds its bags, and the file in it that says what they are.
+BAGS, ABOUT = "bags", "ABOUT.txt"
 
 _LINE = re.compile(r"([0-9a-f]+)  (\S[^\r]*)")
 
@@ -86,6 +90,16 @@ def write_bag(root: Path, charge: str, out: Path, *, notice: str,
         new.rename(out / charge)
     sync_folder(out)
     return out / charge
+
+
+def about_bags(charges: Sequence[str], notice: str) -> str:
+    """Return the words that stand beside the bags of an edition."""
+    what = ("One BagIt bag (RFC 8493) for each sealed charge; README.txt in each says what it "
+            "holds and how to check it:" if charges else
+            "No charge of this mill is sealed yet, so there is no bag here.")
+    lines = [*textwrap.wrap(what, WIDTH), *(f"  {charge}" for charge in charges), "",
+             *textwrap.wrap(notice, WIDTH)]
+    return "\n".join(lines) + "\n"
 
 
 def bag_files(root: Path, charge: str, *, notice: str, extra: Mapping[str, bytes] | None = None

@@ -1,22 +1,25 @@
 """Two records compared number by number, each difference named by its place.
 
 A place is a path as in ``/boards/S1/points/3/mc_pct``: keys, and for the items of a list the name
-that tells them apart (a board's tag, a check's slug) or else their position from 0.
+that tells them apart (a board's tag, a check's slug) or else their position from 0. What a later
+version of the rules says it gives differently is kept apart from what differs; see
+`review.versions`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 from kilnfolio.archive.canonical import canonical
 from kilnfolio.review.dossier import Part
+from kilnfolio.review.versions import RulesChange, changes_since
 
-#: Keys that name the items of a list, the first that tells all of them apart.
+#: Keys that name the items of a list: the first that all of them have and that tells them apart.
 _NAMES = (("id",), ("path",), ("channel",), ("name",), ("check", "subject"), ("check",))
-#: Places that hold words about numbers found elsewhere in the record.
-_WORDS = ("/message", "/correction_words")
-_VERSION = "/rules/kilnfolio"
+_PACKAGE, _RULES = "/rules/kilnfolio", "/rules/version"
 
 
 class Difference(Part):
@@ -34,8 +37,23 @@ class Difference(Part):
     """The value found."""
 
 
-def compare(sealed: dict[str, Any], found: dict[str, Any], record: str
-            ) -> tuple[list[Difference], list[Difference]]:
+@dataclass
+class Compared:
+    """A sealed dossier beside the same dossier computed again."""
+
+    differences: list[Difference] = field(default_factory=list)
+    """What is not the same, and may not differ."""
+    moved: list[Difference] = field(default_factory=list)
+    """What later rules say they give differently: neither confirmed nor refuted."""
+    new: list[Difference] = field(default_factory=list)
+    """What later rules say they add."""
+    notes: list[Difference] = field(default_factory=list)
+    """The version of the package, where it is another."""
+    changes: tuple[RulesChange, ...] = ()
+    """The versions of the rules since the seal."""
+
+
+def compare(sealed: dict[str, Any], found: dict[str, Any], record: str) -> Compared:
     """Compare a sealed dossier with the same dossier computed again.
 
     Parameters
@@ -44,26 +62,56 @@ def compare(sealed: dict[str, Any], found: dict[str, Any], record: str
         Plain JSON values of dossiers. Their ``inputs`` are left out: files are compared as files.
     record : str
         The sealed record's name, printed before each place.
-
-    Returns
-    -------
-    differences : list of Difference
-        What is not the same.
-    notes : list of Difference
-        What another version of kilnfolio words otherwise, or checks in addition; its numbers and
-        outcomes are never put here.
     """
-    other_version = sealed.get("rules", {}).get("kilnfolio") != \
-        found.get("rules", {}).get("kilnfolio")
-    differences: list[Difference] = []
-    notes: list[Difference] = []
+    version = version_of(sealed)
+    changes = changes_since(version)
+    compared = Compared(changes=tuple(changes or ()))
+    if changes is None:
+        compared.differences.append(Difference(
+            kind="rules-unknown", where=f"{record}{_RULES}", sealed=str(version),
+            found=str(version_of(found)), what=f"it is sealed under rules {version}, which this "
+            "kilnfolio does not know and cannot confirm; audit it with a newer kilnfolio"))
     for place, before, after in _walk(_without_inputs(sealed), _without_inputs(found), ""):
-        excused = other_version and _is_wording(place, before)
+        if place == _RULES:
+            continue
         kind, what = _sentence(place, before, after)
         difference = Difference(kind=kind, where=f"{record}{place}", what=what,
                                 sealed=_shown(before), found=_shown(after))
-        (notes if excused else differences).append(difference)
-    return differences, notes
+        _list_for(compared, place, before).append(difference)
+    return compared
+
+
+def _list_for(compared: Compared, place: str, before: Any) -> list[Difference]:
+    if place == _PACKAGE:
+        return compared.notes
+    if any(change.covers(place) for change in compared.changes):
+        return compared.new if before is _ABSENT else compared.moved
+    return compared.differences
+
+
+def version_of(dossier: dict[str, Any]) -> object:
+    """Return the version of the rules a dossier says it was made by."""
+    rules = dossier.get("rules")
+    return rules.get("version") if isinstance(rules, dict) else None
+
+
+def rules_note(record: str, sealed: object, compared: Compared) -> list[Difference]:
+    """Return a sentence on what later rules give differently, where they are later."""
+    if not compared.changes:
+        return []
+    now = compared.changes[-1].version
+    return [Difference(
+        kind="rules-differ", where=record, sealed=str(sealed), found=str(now),
+        what=f"sealed under rules {sealed}, computed again under rules {now}: "
+             f"{differ(compared.moved, compared.new)}")]
+
+
+def differ(moved: Sequence[Difference], new: Sequence[Difference]) -> str:
+    """Return how many figures and findings later rules give differently, in words."""
+    several = "figures and findings differ"
+    words = f"{len(moved)} {'figure or finding differs' if len(moved) == 1 else several}" \
+        if moved else "no figure differs"
+    return words + (f", {len(new)} {'is' if len(new) == 1 else 'are'} new" if new else "")
 
 
 def count_numbers(value: Any) -> int:
@@ -80,12 +128,6 @@ _ABSENT = object()
 
 def _without_inputs(dossier: dict[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in dossier.items() if key != "inputs"}
-
-
-def _is_wording(place: str, before: Any) -> bool:
-    if place == _VERSION or place.startswith("/workings/") or place.endswith(_WORDS):
-        return True
-    return before is _ABSENT and place.startswith("/findings/")
 
 
 def _walk(before: Any, after: Any, place: str) -> Iterator[tuple[str, Any, Any]]:
@@ -106,12 +148,32 @@ def _same(before: Any, after: Any) -> bool:
 
 
 def _by_name(before: list[Any], after: list[Any]) -> tuple[dict[Any, Any], dict[Any, Any]]:
-    """Return both lists as mappings from what tells their items apart."""
+    """Return both lists as mappings from what tells their items apart.
+
+    Items that share every name are numbered in their order, so that one more of them does not make
+    all that stand after it differ.
+    """
+    numbered = None
     for keys in _NAMES:
         names = [[_name(item, keys) for item in items] for items in (before, after)]
-        if all(None not in found and len(set(found)) == len(found) for found in names):
+        if any(None in found for found in names):
+            continue
+        if all(len(set(found)) == len(found) for found in names):
             return dict(zip(names[0], before, strict=True)), dict(zip(names[1], after, strict=True))
+        numbered = numbered or [_numbered(found) for found in names]
+    if numbered:
+        return (dict(zip(numbered[0], before, strict=True)),
+                dict(zip(numbered[1], after, strict=True)))
     return dict(enumerate(before)), dict(enumerate(after))
+
+
+def _numbered(names: list[str | None]) -> list[str]:
+    seen: Counter[str | None] = Counter()
+    found = []
+    for name in names:
+        seen[name] += 1
+        found.append(f"{name} {seen[name]}" if seen[name] > 1 else str(name))
+    return found
 
 
 def _name(item: Any, keys: tuple[str, ...]) -> str | None:
@@ -130,7 +192,7 @@ def _sentence(place: str, before: Any, after: Any) -> tuple[str, str]:
     if after is _ABSENT:
         return "value-missing", "the sealed record holds it; computed again it is not there"
     number = count_numbers(before) + count_numbers(after) > 0
-    if place == _VERSION:
+    if place == _PACKAGE:
         return "version-differs", "sealed and computed again by different versions of kilnfolio"
     return ("number-differs" if number else "value-differs",
             f"sealed {_shown(before)}, computed again {_shown(after)}")

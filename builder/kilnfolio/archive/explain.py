@@ -16,7 +16,8 @@ from kilnfolio.review.boards import COVERAGE
 from kilnfolio.review.dossier import Dossier, SetPoint, Working
 from kilnfolio.review.working import FORMULAS, work
 
-_WIDTH = 92
+#: Characters of a line of text in a bag.
+WIDTH = 92
 
 
 def explanation(folder: MillFolder, dossier: Dossier, entries: tuple[Entry, ...], notice: str
@@ -46,7 +47,7 @@ def explanation(folder: MillFolder, dossier: Dossier, entries: tuple[Entry, ...]
 
 
 def _wrapped(text: str, indent: str = "") -> list[str]:
-    return [*textwrap.wrap(text, _WIDTH, initial_indent=indent, subsequent_indent=indent,
+    return [*textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent,
                            break_long_words=False, break_on_hyphens=False), ""]
 
 
@@ -69,6 +70,10 @@ def _what_is_here(folder: MillFolder, dossier: Dossier) -> list[str]:
                   "it, untouched. The other files below data/content and data/schedules are the "
                   "kiln, the schedule, the species and the limits of the checks, as they were when "
                   "the record was sealed."),
+        *_wrapped("This is the raw record under audit, as it was written: the names of those who "
+                  "worked, the supplier and the intake of the timber, and the mill's own notes "
+                  "are in it. Customers and their orders are not. It is given to you as an "
+                  "auditor; it is not for publication."),
         *_wrapped(f"data/{LEDGER.as_posix()}: the mill's ledger of seals up to this charge's last "
                   f"entry. data/{DOSSIERS.as_posix()}: each sealed version of the record. "
                   f"data/{KEPT.as_posix()}: files of earlier versions, by their SHA-256, where "
@@ -85,7 +90,7 @@ def _seals(entries: tuple[Entry, ...]) -> Iterator[str]:
         words = "Sealed" if entry.kind == "seal" else f"Amended (takes the place of {entry.amends})"
         yield f"Entry {entry.number}. {words} {entry.at.isoformat()} by {_plain(entry.by)}"
         if entry.reason:
-            yield from textwrap.wrap(f"Reason: {_plain(entry.reason)}", _WIDTH, initial_indent="  ",
+            yield from textwrap.wrap(f"Reason: {_plain(entry.reason)}", WIDTH, initial_indent="  ",
                                      subsequent_indent="  ")
         yield f"  dossier, SHA-256:  {entry.dossier}"
         yield f"  public key:        {entry.public_key}"
@@ -114,6 +119,7 @@ def _rules(dossier: Dossier) -> list[str]:
     rules = dossier.rules
     return [
         *_heading("Rules used"),
+        f"  rules:              version {rules.version}",
         f"  kilnfolio:          {rules.kilnfolio}",
         f"  limits:             schedules/limits.yaml, revision {rules.limits_revision}",
         f"  schedule:           {rules.schedule}",
@@ -223,6 +229,6 @@ def _working(working: Working) -> list[str]:
 
 
 def _indented(text: str) -> list[str]:
-    return textwrap.wrap(text.replace("\N{NO-BREAK SPACE}", " "), _WIDTH, initial_indent="    ",
+    return textwrap.wrap(text.replace("\N{NO-BREAK SPACE}", " "), WIDTH, initial_indent="    ",
                          subsequent_indent="      ", break_long_words=False,
                          break_on_hyphens=False)

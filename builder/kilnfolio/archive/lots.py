@@ -23,6 +23,7 @@ from kilnfolio.archive.ledger import Ledger, LotDraft, LotEntry, SealedCharge, l
 from kilnfolio.archive.seal import SealState, check_words
 from kilnfolio.records.model import Name, Text
 from kilnfolio.review.dossier import LotDossier
+from kilnfolio.review.versions import changes_since
 
 
 def seal_lot(root: Path, dossier: LotDossier, record: bytes, charges: Mapping[str, SealState],
@@ -89,6 +90,11 @@ def _unsealed(dossier: LotDossier, charges: Mapping[str, SealState]) -> Iterator
         elif word == "changed":
             yield (f"charge {name} is not as it was sealed; amend it first: kilnfolio amend {name} "
                    "--by NAME --reason '…'")
+        elif charges[name].moved:
+            yield (f"charge {name} was sealed under earlier rules, and those of this kilnfolio "
+                   f"give {len(charges[name].moved)} of its figures differently; amend it first, "
+                   f"so that the lot's record and the charge's say the same: kilnfolio amend "
+                   f"{name} --by NAME --reason 'Computed again under new rules'")
 
 
 def _may_enter(lot: str, digest: str, drawn: tuple[SealedCharge, ...],
@@ -123,16 +129,17 @@ class LotState:
     """What changed around it and does not break the seal."""
 
 
-#: The key of a lot's record that names the version of kilnfolio that worded it.
-VERSION_KEY = "kilnfolio"
+#: The keys of a lot's record that name the versions of kilnfolio and of the rules it was made by.
+VERSION_KEY, RULES_KEY = "kilnfolio", "rules"
 
 
 def lot_state(root: Path, lot: str, record: bytes, ledger: Ledger, facts: frozenset[str]
               ) -> LotState:
     """Return whether a lot's record is as it was sealed, and which record is to be served.
 
-    Another version of kilnfolio may word a statement otherwise. The sealed record is then served as
-    it is, so long as none of its facts moved: no label in a yard is put in doubt by an upgrade.
+    Another version of kilnfolio may word a statement otherwise, and later rules may give a fact
+    differently where they say so (`review.versions`). The sealed record is then served as it is:
+    no label in a yard is put in doubt by an upgrade.
 
     Parameters
     ----------
@@ -160,10 +167,15 @@ def lot_state(root: Path, lot: str, record: bytes, ledger: Ledger, facts: frozen
         return LotState(lot, word, entries, record)
     before, now = read_json(sealed), read_json(record)
     moved = [key for key in sorted({*before, *now}) if before.get(key) != now.get(key)]
-    if before.get(VERSION_KEY) != now.get(VERSION_KEY) and not facts & set(moved):
+    versions = [key for key in (VERSION_KEY, RULES_KEY) if key in moved]
+    since = changes_since(before.get(RULES_KEY)) or ()
+    may_move = frozenset(versions).union(*(change.record for change in since))
+    if versions and not (facts - may_move) & set(moved):
+        given = [key for key in moved if key not in versions]
         return LotState(lot, word, entries, sealed, notes=(
-            f"sealed by kilnfolio {before.get(VERSION_KEY)}, which worded {', '.join(moved)} "
-            "otherwise; the sealed words are served",))
+            f"sealed by kilnfolio {before.get(VERSION_KEY)} under rules {before.get(RULES_KEY)}"
+            + (f"; this version gives {', '.join(given)} otherwise, and the sealed record is served"
+               if given else ""),))
     return LotState(lot, "changed", entries, record,
                     tuple(_moved(path.as_posix(), key, before, now) for key in moved))
 

@@ -1,26 +1,43 @@
-"""An audit's report in words, for a person at a terminal."""
+"""An audit's report in words, for a person at a terminal, and as plain values for a program."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 from kilnfolio.archive.audit import AuditReport, FolderAudit, SealAudit
 from kilnfolio.archive.compare import Difference
 
 #: The rules always shown; the others, where they differ.
-_VERSIONS = ("kilnfolio", "limits_revision", "schedule")
+_VERSIONS = ("version", "kilnfolio", "limits_revision", "schedule")
+#: Words for them, where the key alone does not say.
+_WORDS = {"version": "rules"}
+
+
+def report_data(report: AuditReport) -> dict[str, Any]:
+    """Return a report as plain JSON values, with what it concludes in words beside them."""
+    data = report.model_dump(mode="json")
+    for folder, audited in zip(data["folders"], report.folders, strict=True):
+        for seal, found in zip(folder["seals"], audited.seals, strict=True):
+            seal["verdict"] = found.verdict
+    return {"verdict": report.verdict, "holds": report.holds, "confirmed": report.confirmed,
+            **data}
 
 
 def report_text(report: AuditReport) -> str:
     """Return a report as plain text, the verdict first."""
-    count = len(report.all_differences)
-    lines = [f"{report.path}: " + ("nothing differs" if report.holds else
-                                   f"{count} difference{'s' if count != 1 else ''}")]
+    lines = [f"{report.path}: {report.verdict}"]
     for folder in report.folders:
         lines += ["", *_folder(folder, report)]
     for difference in report.differences:
         lines += _difference(difference, "  ")
+    if report.without_bag:
+        lines += ["", "Sealed by the ledger, but not among these bags: "
+                  + ", ".join(report.without_bag)]
     lines += ["", f"Computed again by kilnfolio {report.kilnfolio}, without a network."]
+    if report.unconfirmed:
+        lines.append("What later rules give differently is confirmed by the kilnfolio it was "
+                     "sealed with, named above; audit\nwith that version too.")
     if not report.trusted_keys:
         lines.append("Keys were checked against the list that came along. Ask the mill for its "
                      "public key by another way,\nand give it with --key.")
@@ -47,11 +64,16 @@ def _seal(seal: SealAudit) -> Iterator[str]:
         yield f"    reason: {seal.reason}"
     yield f"    dossier {seal.dossier}"
     yield f"    key     {seal.public_key}"
-    yield "    rules:  " + _rules(seal)
-    verdict = "the same" if not seal.differences else _many(len(seal.differences), "difference")
-    yield f"    {seal.numbers} numbers computed again from {seal.files} files: {verdict}"
+    yield "    by      " + _rules(seal)
+    yield f"    {seal.numbers} numbers computed again from {seal.files} files: {seal.verdict}"
     for difference in seal.differences:
         yield from _difference(difference, "    ")
+    for change in seal.rules_changes:
+        yield f"    {change}"
+    for difference in seal.moved:
+        yield from _difference(difference, "      given differently: ")
+    for difference in seal.new:
+        yield f"      new: {difference.where}"
     for note in seal.notes:
         yield f"    note: {note.where}: {note.what}"
 
@@ -62,13 +84,14 @@ def _rules(seal: SealAudit) -> str:
     for name, value in seal.rules_sealed.items():
         now = seal.rules_now.get(name, value)
         if name in _VERSIONS or now != value:
-            parts.append(f"{name.replace('_', ' ')} {value}" + (f" (now {now})" if now != value
+            parts.append(f"{_WORDS.get(name, name.replace('_', ' '))} {value}" + (f" (now {now})" if now != value
                                                                 else ""))
     return ", ".join(parts) or "unknown"
 
 
 def _difference(difference: Difference, indent: str) -> Iterator[str]:
     yield f"{indent}{difference.kind}: {difference.where}: {difference.what}"
+    indent = " " * (len(indent) - len(indent.lstrip()))
     if difference.kind in ("value-added", "value-missing"):
         yield f"{indent}  {(difference.sealed or difference.found)[:200]}"
 

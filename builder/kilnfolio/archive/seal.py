@@ -17,7 +17,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from kilnfolio.archive.adding import MENDED_BY_ADDING, SealRefusedError, writing
 from kilnfolio.archive.canonical import canonical, read_json, sha256
-from kilnfolio.archive.compare import Difference, compare
+from kilnfolio.archive.compare import Difference, compare, rules_note, version_of
 from kilnfolio.archive.durable import write_whole
 from kilnfolio.archive.keyring import list_key
 from kilnfolio.archive.keys import Keys
@@ -182,7 +182,9 @@ class SealState:
     differences: tuple[Difference, ...] = ()
     """Which file and which number is not as sealed."""
     notes: tuple[Difference, ...] = ()
-    """What changed around it without moving a number."""
+    """What changed around it without breaking the seal."""
+    moved: tuple[Difference, ...] = ()
+    """What later rules give differently; the sealed dossier stays what the seal signs."""
 
     @property
     def last(self) -> Entry | None:
@@ -195,7 +197,8 @@ def state(root: Path, charge: str, dossier: Dossier, ledger: Ledger | None = Non
 
     A change in the charge's own files, its record and its logger exports, is always a difference.
     A file that other charges share, as the mill's address or a kiln's list of calibrations, may
-    change without breaking a seal so long as no number, outcome or word of the review moves.
+    change without breaking a seal so long as no number, outcome or word of the review moves. Nor
+    do later rules break it, where they say what they give differently; see `review.versions`.
 
     Parameters
     ----------
@@ -218,14 +221,16 @@ def state(root: Path, charge: str, dossier: Dossier, ledger: Ledger | None = Non
     for difference, own in changed_files(entries[-1], {f.path: f.sha256 for f in dossier.inputs}):
         (differences if own else notes).append(difference)
     sealed = _read_dossier(root / path)
+    moved: list[Difference] = []
     if sealed is not None:
-        found = read_json(canonical(dossier))
-        moved, reworded = compare(sealed, found, path.as_posix())
-        if moved:  # then the shared files that changed are part of the reason
+        compared = compare(sealed, read_json(canonical(dossier)), path.as_posix())
+        if compared.differences:  # then the shared files that changed are part of the reason
             differences, notes = [*differences, *notes], []
-        differences, notes = [*differences, *moved], [*notes, *reworded]
+        differences += compared.differences
+        notes += [*compared.notes, *rules_note(path.as_posix(), version_of(sealed), compared)]
+        moved = compared.moved
     word: Word = "changed" if differences else "amended" if len(entries) > 1 else "sealed"
-    return SealState(charge, word, entries, tuple(differences), tuple(notes))
+    return SealState(charge, word, entries, tuple(differences), tuple(notes), tuple(moved))
 
 
 def changed_files(entry: Entry, now: dict[str, str]) -> Iterator[tuple[Difference, bool]]:

@@ -36,7 +36,7 @@ def report_html(report: Mapping[str, Any]) -> str:
     Parameters
     ----------
     report : mapping
-        An ``AuditReport`` as plain values, with ``holds`` and ``count`` of differences.
+        An audit's report as plain values, with its verdicts in words.
     """
     return _render(report, paper_sheet("report.css"))
 

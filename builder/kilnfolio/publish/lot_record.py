@@ -11,10 +11,11 @@ import datetime as dt
 import json
 from typing import TYPE_CHECKING, Any, Literal
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
 from kilnfolio import __version__
 from kilnfolio.publish.safety import SAFETY
+from kilnfolio.review.versions import rules_version
 
 if TYPE_CHECKING:
     from kilnfolio.publish.pages.customer import CustomerLot
@@ -65,6 +66,8 @@ class LotRecord(_Part):
     """The form of this record."""
     kilnfolio: str = __version__
     """The version of kilnfolio that worded it."""
+    rules: int = Field(default_factory=rules_version)
+    """The version of the rules its figures were computed by."""
     invented: bool
     """True for a demonstration: no such timber exists."""
     lot: str

@@ -10,5 +10,6 @@ air           RH and EMC of the log, against set-points
 ending        equalizing, survey, heat treatment
 findings      outcomes, and the registry of checks
 checks/       one function a check, registered once
+versions      the version of the rules, and what each may give differently
 review        the whole: a charge and its context to a Dossier
 """

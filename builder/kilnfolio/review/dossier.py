@@ -496,6 +496,8 @@ class LotDossier(Part):
 class Rules(Part):
     """The versions of what the review rests on."""
 
+    version: int
+    """Version of the rules themselves; see `review.versions`."""
     kilnfolio: str
     """Version of kilnfolio."""
     limits_revision: int

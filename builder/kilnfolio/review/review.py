@@ -47,6 +47,7 @@ from kilnfolio.review.judgement import judge, readings_of
 from kilnfolio.review.limits import LimitBook, Subject
 from kilnfolio.review.results import air_points, air_result, board_results, rounded, set_points
 from kilnfolio.review.setpoints import Asked, PlannedStep, asked_air, planned_steps
+from kilnfolio.review.versions import rules_version
 from kilnfolio.review.working import FORMULAS, evaluate
 
 PSYCHROMETER = "ventilated wet bulb, A = 0.000662 per °C"
@@ -168,7 +169,8 @@ def dossier_of(folder: MillFolder, case: Case) -> d.Dossier:
     charge = case.charge
     return d.Dossier(
         charge=charge.id, invented=charge.invented, kiln=charge.kiln,
-        rules=d.Rules(kilnfolio=__version__, limits_revision=folder.limits.record.revision,
+        rules=d.Rules(version=rules_version(), kilnfolio=__version__,
+                      limits_revision=folder.limits.record.revision,
                       schedule=f"{charge.schedule}, revision {charge.schedule_revision}",
                       pressure_pa=round(case.pressure_pa), psychrometer=PSYCHROMETER,
                       emc_equation=EMC_EQUATION),

@@ -1,0 +1,173 @@
+"""A seal under rules that change: what moved is said plainly, and nothing is waved through."""
+
+import json
+import shutil
+
+import pytest
+from tests.archive import yard
+from tests.archive.test_audit import mend_manifests
+from tests.trust.yard import seal_lot_again
+
+from kilnfolio.archive.adding import SealRefusedError
+from kilnfolio.archive.audit import audit
+from kilnfolio.archive.canonical import canonical, sha256
+from kilnfolio.archive.ledger import dossier_path
+from kilnfolio.archive.seal import state
+from kilnfolio.cli import main
+from kilnfolio.review import review, versions
+from kilnfolio.review.versions import RulesChange
+
+FIRST = RulesChange(1, "The first rules.")
+
+
+def later_rules(monkeypatch, *places: str, record: frozenset[str] = frozenset()) -> None:
+    """Have a second version of the rules that words the psychrometer otherwise."""
+    monkeypatch.setattr(versions, "CHANGES", (
+        FIRST, RulesChange(2, "The psychrometer is worded anew.", places, record)))
+    monkeypatch.setattr(review, "PSYCHROMETER", "worded anew")
+
+
+def kinds(report) -> list[tuple[str, str]]:
+    return [(d.kind, d.where.partition(".json")[2]) for d in report.all_differences]
+
+
+@pytest.fixture(scope="module")
+def sealed(tmp_path_factory):
+    return yard.sealed_mill(tmp_path_factory.mktemp("sealed"))
+
+
+@pytest.fixture
+def root(sealed, tmp_path):
+    return shutil.copytree(sealed, tmp_path / "mill")
+
+
+def test_the_same_rules_excuse_nothing_not_even_a_word(root, monkeypatch):
+    monkeypatch.setattr(review, "PSYCHROMETER", "worded anew")
+    assert kinds(audit(root)) == [("value-differs", "/rules/psychrometer")]
+    assert state(root, "C1", yard.review(root)).word == "changed"
+
+
+def test_another_package_of_the_same_rules_is_a_note(root, monkeypatch):
+    monkeypatch.setattr(review, "__version__", "99.0")
+    report = audit(root)
+    assert report.holds
+    assert report.verdict == "nothing differs"
+    assert [note.kind for note in report.folders[0].seals[0].notes] == ["version-differs"]
+    assert state(root, "C1", yard.review(root)).word == "sealed"
+
+
+def test_later_rules_that_say_so_leave_the_seal_whole_and_the_figure_unconfirmed(
+        root, monkeypatch, capsys):
+    sealed = (root / dossier_path("C1", 1)).read_bytes()
+    later_rules(monkeypatch, "/rules/psychrometer")
+    found = state(root, "C1", yard.review(root))
+    assert (found.word, found.differences) == ("sealed", ())
+    assert [d.where.partition(".json")[2] for d in found.moved] == ["/rules/psychrometer"]
+    assert "sealed under rules 1, computed again under rules 2: 1 figure or finding differs" in \
+        [note.what for note in found.notes]
+    assert (root / dossier_path("C1", 1)).read_bytes() == sealed
+    assert main(["audit", str(root)]) == 0
+    text = capsys.readouterr().out
+    # never the words of a clean audit: the figure was not confirmed, and the way to do it is named
+    assert "nothing differs" not in text
+    assert "nothing else differs; 1 figure of 1 charge not confirmed" in text
+    assert "rules 2: The psychrometer is worded anew." in text
+    assert "given differently: value-differs" in text
+    assert "audit\nwith that version too" in text
+
+
+def test_later_rules_excuse_no_other_place(root, monkeypatch):
+    later_rules(monkeypatch, "/log/air/*/emc_pct")
+    assert kinds(audit(root)) == [("value-differs", "/rules/psychrometer")]
+    assert state(root, "C1", yard.review(root)).word == "changed"
+
+
+def test_what_later_rules_add_is_new_and_no_difference(root, monkeypatch):
+    """Seen from the other side: the sealed dossier lacks what is computed now."""
+    path = root / dossier_path("C1", 1)
+    before = json.loads(path.read_bytes())
+    del before["control_rule"]
+    _seal_as(root, before)
+    later_rules(monkeypatch, "/control_rule", "/rules/psychrometer")
+    [seal] = audit(root).folders[0].seals
+    assert [d.where.partition(".json")[2] for d in seal.new] == ["/control_rule"]
+    assert seal.verdict == ("sealed under rules 1, computed again under rules 2: 1 figure or "
+                            "finding differs, 1 is new")
+
+
+def test_a_finding_left_out_is_no_new_finding(root, monkeypatch):
+    """Who leaves a finding out of what is sealed does not pass it off as a new check's."""
+    later_rules(monkeypatch, "/findings/a-new-check*", "/rules/psychrometer")
+    before = json.loads((root / dossier_path("C1", 1)).read_bytes())
+    gone = before["findings"].pop()
+    _seal_as(root, before)
+    assert kinds(audit(root)) == [("value-added", f"/findings/{gone['check']}")]
+
+
+@pytest.mark.parametrize("version", [0, 2, "1", None])
+def test_a_version_that_is_not_known_confirms_nothing(root, version):
+    """Neither a version from the future nor one made up excuses a forged figure."""
+    before = json.loads((root / dossier_path("C1", 1)).read_bytes())
+    before["rules"]["version"] = version
+    before["target_mc_pct"] = 11.0
+    _seal_as(root, before)
+    found = kinds(audit(root))
+    assert ("rules-unknown", "/rules/version") in found
+    assert ("number-differs", "/target_mc_pct") in found
+
+
+def test_an_old_version_is_no_cover_for_a_forged_figure(root, monkeypatch):
+    before = json.loads((root / dossier_path("C1", 1)).read_bytes())
+    before["survey"]["mean_pct"] = 8.0
+    _seal_as(root, before)
+    later_rules(monkeypatch, "/rules/psychrometer")
+    assert kinds(audit(root)) == [("number-differs", "/survey/mean_pct")]
+
+
+def test_a_bag_sealed_under_earlier_rules_is_made_and_audited(root, tmp_path, monkeypatch):
+    later_rules(monkeypatch, "/rules/psychrometer")
+    bag = yard.bag_of(root, tmp_path / "bags")
+    report = audit(bag)
+    assert report.holds, report.all_differences
+    assert len(report.unconfirmed) == 1
+    assert "version 1" in (bag / "README.txt").read_text()
+    yard.change(bag / "data" / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    mend_manifests(bag)
+    assert ("file-changed", f"data/{yard.CHARGE}") in {
+        (d.kind, d.where) for d in audit(bag).all_differences}
+
+
+def test_a_lot_is_not_sealed_on_figures_its_charge_was_not_sealed_with(root, monkeypatch):
+    later_rules(monkeypatch, "/rules/psychrometer")
+    with pytest.raises(SealRefusedError, match="C1 was sealed under earlier rules"):
+        seal_lot_again(root)
+    yard.amend_charge(root, "Computed again under new rules")
+    assert seal_lot_again(root, days=2).lot == "L1"
+
+
+def test_a_raw_file_that_changed_is_named_under_any_rules(root, monkeypatch):
+    later_rules(monkeypatch, "/")
+    yard.change(root / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    found = state(root, "C1", yard.review(root))
+    assert found.word == "changed"
+    assert (yard.CHARGE, "file-changed") in {(d.where, d.kind) for d in found.differences}
+
+
+@pytest.mark.parametrize(("pattern", "place", "covered"), [
+    ("/rules/psychrometer", "/rules/psychrometer", True),
+    ("/rules", "/rules/psychrometer", True),
+    ("/log/air/*/emc_pct", "/log/air/12/emc_pct", True),
+    ("/log/air/*/emc_pct", "/log/air/12/dry_bulb_c", False),
+    ("/log/*/emc_pct", "/log/air/12/emc_pct", False),
+    ("/findings/flat-trace*", "/findings/flat-trace core-1/value", True),
+    ("/log/air/12/emc_pct", "/log/air", False)])
+def test_what_a_place_covers(pattern, place, covered):
+    assert RulesChange(2, "x", (pattern,)).covers(place) is covered
+
+
+def _seal_as(root, dossier) -> None:
+    """Seal a dossier of one's own making, as the holder of the mill's key can."""
+    data = canonical(dossier)
+    (root / dossier_path("C1", 1)).write_bytes(data)
+    [line] = yard.lines_of(root)
+    yard.write_lines(root, [yard.sign_again(line, yard.key(), dossier=sha256(data))])
