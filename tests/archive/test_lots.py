@@ -27,7 +27,8 @@ from kilnfolio.pipeline import review_folder
 from kilnfolio.review import versions
 from kilnfolio.review.versions import RulesChange
 
-RECORD = canonical({"kilnfolio": "1", "rules": 1, "lot": "L1", "mean": "12.1 %", "statement": "Keeps it."})
+RECORD = canonical({"kilnfolio": "1", "rules": 1, "lot": "L1", "mean": "12.1 %",
+                    "statement": "Keeps it."})
 FACTS = frozenset({"lot", "mean"})
 LATER = SEALED_AT + dt.timedelta(hours=1)
 

@@ -84,8 +84,8 @@ def _rules(seal: SealAudit) -> str:
     for name, value in seal.rules_sealed.items():
         now = seal.rules_now.get(name, value)
         if name in _VERSIONS or now != value:
-            parts.append(f"{_WORDS.get(name, name.replace('_', ' '))} {value}" + (f" (now {now})" if now != value
-                                                                else ""))
+            word = _WORDS.get(name, name.replace("_", " "))
+            parts.append(f"{word} {value}" + (f" (now {now})" if now != value else ""))
     return ", ".join(parts) or "unknown"
 
 
