@@ -364,7 +364,7 @@ def _audit(arguments: argparse.Namespace) -> int:
         print(f"kilnfolio: {error}", file=sys.stderr)
         return BAD
     if arguments.format == "json":
-        print(json.dumps(report_data(report), indent=1, ensure_ascii=False))
+        _print_json(report_data(report))
     else:
         print(report_text(report), end="")
     if arguments.report:
