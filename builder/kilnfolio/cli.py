@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from kilnfolio.archive.audit import AuditReport
     from kilnfolio.archive.keys import Keys
     from kilnfolio.archive.ledger import AnyEntry
+    from kilnfolio.records.folder import MillFolder
     from kilnfolio.records.problems import Problem, RecordProblems
     from kilnfolio.review.dossier import Finding
 
@@ -225,6 +226,7 @@ def _print_reasons(*reasons: str) -> int:
 def _check(arguments: argparse.Namespace) -> int:
     from kilnfolio.pipeline import review_folder
     from kilnfolio.records.problems import RecordProblems
+    from kilnfolio.review.running import waiting_lots
     from kilnfolio.sealing import sealed_state
 
     try:
@@ -240,6 +242,9 @@ def _check(arguments: argparse.Namespace) -> int:
         return BAD
     broken = sealed_state(reviewed.folder, reviewed.dossiers, reviewed.lots, {}).findings()
     found: dict[str, tuple[Finding, ...]] = {k: v.findings for k, v in reviewed.dossiers.items()}
+    found |= {k: v.findings for k, v in reviewed.running.items()}
+    if arguments.charge is None:
+        found |= {f"lot {k}": (v,) for k, v in waiting_lots(reviewed.folder).items()}
     found |= {f"lot {k}": v.findings for k, v in reviewed.lots.items()}
     everything = {name: (*([broken[name]] if name in broken else []), *findings)
                   for name, findings in found.items()}
@@ -300,6 +305,8 @@ def _enter(arguments: argparse.Namespace, reason: str | None = None) -> int:
     try:
         folder = read_mill_folder(root)
         is_lot = number in folder.lots and (arguments.lot or number not in folder.charges)
+        if number in folder.open_charges or number in folder.waiting_lots:
+            return _print_reasons(_not_complete(folder, number), "nothing was sealed")
         if not is_lot and (arguments.lot or number not in folder.charges):
             print(f"kilnfolio: there is no {'lot' if arguments.lot else 'charge or lot'} "
                   f"'{number}' in {root}", file=sys.stderr)
@@ -321,6 +328,16 @@ def _enter(arguments: argparse.Namespace, reason: str | None = None) -> int:
     print(f"{entry.subject}: {entry.kind} {entry.seal}, entry {entry.number} of the ledger, key "
           f"{entry.public_key}")
     return FINE
+
+
+def _not_complete(folder: MillFolder, number: str) -> str:
+    """Return why an open charge, or a lot that waits for one, cannot be sealed."""
+    lot = folder.waiting_lots.get(number)
+    charges = [number] if lot is None else sorted(
+        {pack.charge for pack in lot.record.packs} & folder.open_charges.keys())
+    lacking = "; ".join(f"charge {name}, {folder.open_charges[name].file}" for name in charges)
+    return (f"{number} cannot be sealed before its charge is complete ({lacking}): 'kilnfolio "
+            "check' names what is still to be filled in")
 
 
 def _enter_charge(root: Path, charge: str, by: str, keys: Keys, at: dt.datetime,
@@ -417,7 +434,10 @@ def _sheet(arguments: argparse.Namespace) -> int:
     out = arguments.out or Path(f"{charge}-sheet.pdf")
     try:
         folder = read_mill_folder(arguments.folder)
-        if charge not in folder.charges:
+        running = folder.open_charges.get(charge)
+        if running and running.so_far is None:
+            raise RecordProblems(running.to_fill)
+        if charge not in folder.charges and running is None:
             print(f"kilnfolio: there is no charge '{charge}' in {arguments.folder}",
                   file=sys.stderr)
             return BAD

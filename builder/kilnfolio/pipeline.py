@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from kilnfolio.publish.charge_pdf import ChargeRecord
     from kilnfolio.publish.pages.customer import CustomerLot
     from kilnfolio.publish.practice.drills import Drill
+    from kilnfolio.review.running import Running
     from kilnfolio.sealing import Sealed
 
 Say = Callable[[str], None]
@@ -49,6 +50,8 @@ class Reviewed:
     folder: MillFolder
     dossiers: Mapping[str, Dossier]
     lots: Mapping[str, LotDossier]
+    running: Mapping[str, Running] = field(default_factory=dict)
+    """Charges that are not yet complete."""
 
 
 @dataclass
@@ -76,12 +79,17 @@ def review_folder(root: Path, only: str | Sequence[str] | None = None) -> Review
         Every problem in every file, logger files included.
     """
     from kilnfolio.review.review import review_charge, review_lot
+    from kilnfolio.review.running import review_open_charges
 
     folder = read_mill_folder(root)
     dossiers: dict[str, Dossier] = {}
     problems: list[Problem] = []
     wanted = [only] if isinstance(only, str) else folder.charges if only is None else only
+    running = review_open_charges(
+        folder, folder.open_charges if only is None else wanted, problems)
     for charge_id in wanted:
+        if charge_id in folder.open_charges:
+            continue
         try:
             dossiers[charge_id] = review_charge(folder, charge_id)
         except RecordProblems as error:
@@ -90,7 +98,7 @@ def review_folder(root: Path, only: str | Sequence[str] | None = None) -> Review
         raise RecordProblems(problems)
     lots = {lot_id: review_lot(folder, lot_id, dossiers) for lot_id, lot in folder.lots.items()
             if all(pack.charge in dossiers for pack in lot.record.packs)}
-    return Reviewed(folder, dossiers, lots)
+    return Reviewed(folder, dossiers, lots, running)
 
 
 def build_site(root: Path, out: Path, *, workers: int | None = None, pdfs: bool = True,
@@ -259,7 +267,8 @@ def _mill_pages(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str],
     manuscript = read_manuscript(folder.root)[0]
     pages = [*handbook, *render_pages(folder, reviewed.dossiers, reviewed.lots, env, tokens,
                                       build_date(folder).date(), manuscript=manuscript,
-                                      handbook=handbook, seals=sealed.pages(folder))]
+                                      handbook=handbook, seals=sealed.pages(folder),
+                                      running=reviewed.running)]
     index = search_index(pages, synonyms_of(folder, manuscript))
     return {**{page.path: page.html for page in pages}, INDEX_PATH: index,
             NUMBERS_PATH: practice_numbers(folder),

@@ -51,13 +51,19 @@ class Sealed:
     lots: Mapping[str, LotState] = field(default_factory=dict)
     views: Mapping[str, CustomerLot] = field(default_factory=dict)
     """What each lot's page prints: the sealed record where there is one."""
+    reopened: Mapping[str, str] = field(default_factory=dict)
+    """Sealed charges and lots, by the name `check` prints, whose charge is no longer complete."""
 
     def findings(self) -> dict[str, Finding]:
         """Return what is not as sealed, by the name `check` prints: ``C1``, ``lot L1``."""
         found = {name: _finding(stands, name) for name, stands in self.charges.items()
                  if stands.differences}
-        return found | {f"lot {name}": _finding(stands, name)
-                        for name, stands in self.lots.items() if stands.differences}
+        found |= {f"lot {name}": _finding(stands, name)
+                  for name, stands in self.lots.items() if stands.differences}
+        return found | {name: Finding(
+            check=AS_SEALED, outcome="refused", message=f"it is sealed, and the record of {lacking}"
+            " is no longer complete. Write 'ended' and 'unloaded' as they were")
+            for name, lacking in self.reopened.items()}
 
     def refuse_changes(self) -> None:
         """Refuse to go on with records that are not as they were sealed.
@@ -109,7 +115,10 @@ def sealed_state(folder: MillFolder, dossiers: Mapping[str, Dossier],
         states[name] = lot_state(root, name, made, ledger, FACTS)
         views[name] = with_record(view, states[name].record.decode(),
                                   _view(states[name].entries, demo, states[name].notes))
-    return Sealed(ledger, charges, states, views)
+    reopened = {name: f"charge {name}" for name in folder.open_charges if ledger.of(name)}
+    reopened |= {f"lot {name}": "its charge" for name in folder.waiting_lots
+                 if ledger.of_lot(name)}
+    return Sealed(ledger, charges, states, views, reopened)
 
 
 def enter_lot(folder: MillFolder, dossiers: Mapping[str, Dossier], dossier: LotDossier, by: str,

@@ -119,6 +119,7 @@ class Preview:
 
     def _review(self) -> Reviewed:
         from kilnfolio.review.review import review_charge, review_lot
+        from kilnfolio.review.running import review_open_charges
 
         folder = read_mill_folder(self.root, self._read)
         shared = self._part(lambda name: not name.startswith(
@@ -135,10 +136,11 @@ class Preview:
                 self._dossiers[charge] = (key, dossiers[charge])
             except RecordProblems as error:
                 problems += error.problems
+        running = review_open_charges(folder, folder.open_charges, problems)
         if problems:
             raise RecordProblems(problems)
         lots = {name: review_lot(folder, name, dossiers) for name in folder.lots}
-        return Reviewed(folder, dossiers, lots)
+        return Reviewed(folder, dossiers, lots, running)
 
     def _part(self, wanted: Callable[[str], bool]) -> tuple[tuple[str, tuple[int, int]], ...]:
         return tuple((name, stamp) for name, stamp in self._stamps.items() if wanted(name))
@@ -164,14 +166,16 @@ class Preview:
         sealed = sealed_state(folder, reviewed.dossiers, reviewed.lots, tokens)
         if nouns := _NOUNS.get(path.split("/")[0]):
             holdings = Holdings(folder, reviewed.dossiers, reviewed.lots, env, tokens,
-                                build_date(folder).date(), sealed.pages(folder))
+                                build_date(folder).date(), sealed.pages(folder),
+                                running=reviewed.running)
             return {page.path: page.html for page in _until(
                 path, pages_of({noun: MILL[noun] for noun in nouns}, holdings))}
         handbook = self._handbook_pages() if path in (INDEX_PATH, "search.html") else []
         manuscript = read_manuscript(folder.root)[0]
         pages = render_pages(
             folder, reviewed.dossiers, reviewed.lots, env, tokens, build_date(folder).date(),
-            manuscript=manuscript, handbook=handbook, seals=sealed.pages(folder))
+            manuscript=manuscript, handbook=handbook, seals=sealed.pages(folder),
+            running=reviewed.running)
         if path == INDEX_PATH:
             return {INDEX_PATH: search_index([*handbook, *pages], synonyms_of(folder, manuscript))}
         return {page.path: page.html for page in _until(path, pages)}

@@ -105,14 +105,16 @@ def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
     folder : MillFolder
         The mill.
     charge_id : str
-        Which charge; sample boards with their sections are enough, no log is needed.
+        Which charge; sample boards with their sections are enough, no log is needed, and the
+        charge need not be complete.
 
     Raises
     ------
     KeyError
         There is no charge of this number.
     """
-    charge = folder.charges[charge_id].record
+    running = folder.open_charges.get(charge_id)
+    charge = ((running and running.so_far) or folder.charges[charge_id]).record
     located = folder.schedules[charge.schedule]
     pressure = mill_pressure(folder)
     steps = planned_steps(located.record, folder.steps_of(located.record), pressure)

@@ -11,8 +11,8 @@ import difflib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
-from pathlib import Path
-from typing import TypeVar
+from pathlib import Path, PurePosixPath
+from typing import TypeVar, cast
 from zoneinfo import ZoneInfo
 
 from kilnfolio.records.book import Known, Sources, publication_of
@@ -22,8 +22,9 @@ from kilnfolio.records.limits import Limits
 from kilnfolio.records.logger import LoggerProfile
 from kilnfolio.records.lot import Lot
 from kilnfolio.records.mill import Mill
-from kilnfolio.records.model import Located, Record, validate
+from kilnfolio.records.model import TO_FILL, Located, Record, validate
 from kilnfolio.records.notation import Notation, expand
+from kilnfolio.records.open_charge import OpenCharge, read_charge
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.schedule import Schedule, Step
 from kilnfolio.records.species import Species
@@ -55,6 +56,9 @@ class MillFolder:
     lots: Mapping[str, Located[Lot]]
     #: Records that are there and could not be read: never called unknown where they are named.
     unread: frozenset[str] = frozenset()
+    #: Charges that are not yet complete, and the lots that wait for them: in no count, on no list.
+    open_charges: Mapping[str, OpenCharge] = field(default_factory=dict)
+    waiting_lots: Mapping[str, Located[Lot]] = field(default_factory=dict)
 
     def steps_of(self, schedule: Schedule) -> tuple[Step, ...]:
         """Return a schedule's steps, a notation code expanded."""
@@ -69,7 +73,7 @@ class MillFolder:
 
 
 #: Records as they were read, each with when its file was saved, its size, and its zone.
-Kept = dict[tuple[str, type[Record]], tuple[object, "Located"]]
+Kept = dict[tuple[str, type[Record]], tuple[object, "Located | OpenCharge"]]
 
 
 def read_mill_folder(root: Path, kept: Kept | None = None) -> MillFolder:
@@ -104,8 +108,11 @@ def read_mill_folder(root: Path, kept: Kept | None = None) -> MillFolder:
     lots = reader.many("content/lots", Lot, zone=zone)
     if not (mill and sources and limits):
         raise RecordProblems(reader.problems)
+    waiting = {name: lot for name, lot in lots.items()
+               if any(pack.charge in reader.open for pack in lot.record.packs)}
     folder = MillFolder(root, mill, sources, limits, species, schedules, notations, kilns, loggers,
-                        charges, lots, frozenset(reader.unread))
+                        charges, {name: lot for name, lot in lots.items() if name not in waiting},
+                        frozenset(reader.unread), reader.open, waiting)
     reader.problems.extend(_cross_check(folder))
     if reader.problems:
         raise RecordProblems(reader.problems)
@@ -127,19 +134,38 @@ class _Reader:
     kept: Kept
     problems: list[Problem] = field(default_factory=list)
     unread: set[str] = field(default_factory=set)
+    open: dict[str, OpenCharge] = field(default_factory=dict)
 
     def one(self, name: str, model: type[R], zone: ZoneInfo | None = None) -> Located[R] | None:
+        read = self._read(name, model, zone)
+        if isinstance(read, OpenCharge):
+            self._keep_open(read)
+            return None
+        return read
+
+    def _read(self, name: str, model: type[R], zone: ZoneInfo | None
+              ) -> Located[R] | OpenCharge | None:
         saved = (_saved(self.root / name), zone)
         before = self.kept.get((name, model))
         if before and before[0] == saved:
             return before[1]
         try:
-            located = validate(read_yaml(self.root / name, name), model, zone=zone)
+            document = read_yaml(self.root / name, name)
+            read = cast("Located[R] | OpenCharge", read_charge(document, zone)) \
+                if model is Charge else validate(document, model, zone=zone)
         except RecordProblems as error:
             self.problems.extend(error.problems)
             return None
-        self.kept[name, model] = (saved, located)
-        return located
+        self.kept[name, model] = (saved, read)
+        return read
+
+    def _keep_open(self, charge: OpenCharge) -> None:
+        place = charge.document.place("id")
+        if charge.id != PurePosixPath(charge.file).parent.name:
+            self.problems.append(_misnamed(place, charge.id, charge.file))
+        if charge.id in self.open:
+            self.problems.append(_taken(place, charge.id, self.open[charge.id].file))
+        self.open[charge.id] = charge
 
     def many(self, folder: str, model: type[R], *, zone: ZoneInfo | None = None,
              found: dict[str, Located[R]] | None = None) -> dict[str, Located[R]]:
@@ -168,22 +194,29 @@ class _Reader:
             located = self.one(path.relative_to(self.root).as_posix(), model, zone)
             home = path.parent.name if path.name == "charge.yaml" else path.stem
             if located is None:
-                self.unread.add(home)
+                self.unread |= {home} - self.open.keys()
                 continue
             identity: str = vars(located.record)["id"]
             if identity != home:
                 self.unread.add(home)
-                what = "folder" if path.name == "charge.yaml" else "file"
-                self.problems.append(Problem(
-                    located.place("id"), f"id '{identity}'",
-                    f"the {what} is named '{home}', and the two must be the same",
-                    f"Write 'id: {home}', or rename the {what}"))
+                self.problems.append(_misnamed(located.place("id"), identity, located.file))
             if identity in found:
-                self.problems.append(Problem(
-                    located.place("id"), f"id '{identity}'",
-                    f"{found[identity].file} has it too", "Give each record an id of its own"))
+                self.problems.append(_taken(located.place("id"), identity, found[identity].file))
             found[identity] = located
         return found
+
+
+def _misnamed(place: Place, identity: str, file: str) -> Problem:
+    path = PurePosixPath(file)
+    what, home = ("folder", path.parent.name) if path.name == "charge.yaml" else ("file", path.stem)
+    return Problem(place, f"id '{identity}'",
+                   f"the {what} is named '{home}', and the two must be the same",
+                   f"Write 'id: {home}', or rename the {what}")
+
+
+def _taken(place: Place, identity: str, other: str) -> Problem:
+    return Problem(place, f"id '{identity}'", f"{other} has it too",
+                   "Give each record an id of its own")
 
 
 # --- cross-checks ---------------------------------------------------------------------------------
@@ -193,6 +226,11 @@ def _cross_check(folder: MillFolder) -> Iterator[Problem]:
         yield from _schedule_problems(folder, located)
     for located_charge in folder.charges.values():
         yield from _charge_problems(folder, located_charge)
+    for open_charge in folder.open_charges.values():
+        if open_charge.id in folder.charges:
+            yield _taken(open_charge.document.place("id"), open_charge.id,
+                         folder.charges[open_charge.id].file)
+        yield from _open_problems(folder, open_charge)
     yield from _lots_problems(folder)
     yield from _citation_problems(folder)
     yield from _limit_problems(folder)
@@ -255,6 +293,17 @@ def _charge_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[P
     yield from _step_problems(folder, located)
     yield from _board_problems(folder, located)
     yield from _order_problems(located)
+
+
+def _open_problems(folder: MillFolder, charge: OpenCharge) -> Iterator[Problem]:
+    """Yield what cannot stand of an open charge: all that is known, or the names it gives."""
+    if charge.so_far is not None:
+        yield from _charge_problems(folder, charge.so_far)
+        return
+    for key, known in (("kiln", folder.kilns), ("schedule", folder.schedules)):
+        name = charge.document.value.get(key)
+        if isinstance(name, str) and name != TO_FILL:
+            yield from _unknown(folder, charge.document.place(key), key, name, known)
 
 
 def _step_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
@@ -320,12 +369,12 @@ def _order_problems(located: Located[Charge]) -> Iterator[Problem]:
 
 def _lots_problems(folder: MillFolder) -> Iterator[Problem]:
     seen: dict[str, Place] = {}
-    for located in folder.lots.values():
+    for located in (*folder.lots.values(), *folder.waiting_lots.values()):
         lot, place = located.record, located.place
         yield from _unknown(folder, place("species"), "species", lot.species, folder.species)
         for index, pack in enumerate(lot.packs):
             yield from _unknown(folder, place("packs", index, "charge"), "charge", pack.charge,
-                                folder.charges)
+                                {**folder.charges, **folder.open_charges})
             where = place("packs", index, "number")
             if pack.number in seen:
                 yield Problem(where, f"pack '{pack.number}'",
@@ -392,5 +441,7 @@ def latest_moment(folder: MillFolder) -> dt.datetime:
     """Return the newest moment on record: the date of a build without SOURCE_DATE_EPOCH."""
     zone = folder.mill.record.zone
     moments = [located.record.unloaded for located in folder.charges.values()]
+    moments += [charge.so_far.record.unloaded for charge in folder.open_charges.values()
+                if charge.so_far]
     moments += [lot.record.shipped for lot in folder.lots.values() if lot.record.shipped]
     return max(moments, default=dt.datetime(2000, 1, 1, tzinfo=zone)).astimezone(zone)

@@ -328,7 +328,7 @@ def _blank_problem(document: Document, model: type[Record], path: tuple[int | st
     meaning = (field.description or "").strip().rstrip(".") if field else ""
     return Problem(document.place(*path), f"{key} is still to be filled in",
                    f"it holds: {meaning}" if meaning else "the record is not complete without it",
-                   _as_in(field.annotation) if field else "")
+                   _as_in(field.annotation) if field else "", absent=True)
 
 
 def _as_in(annotation: Any) -> str:
@@ -381,7 +381,7 @@ def _problem(document: Document, model: type[Record], detail: ErrorDetails) -> P
     if detail["input"] is None:
         return Problem(document.key_place(*path), f"{key} is empty", "a value is needed here",
                        "Write it" if _required(model, path) else
-                       "Write it, or remove the key")
+                       "Write it, or remove the key", absent=True)
     if kind == "too_short":
         return Problem(document.place(*path), f"{key} holds nothing", "the list is empty",
                        "Add an item on a line of its own, beginning with '- '")
@@ -435,7 +435,7 @@ def _missing(document: Document, loc: tuple[int | str, ...], model: type[Record]
     return Problem(document.key_place(*parent) if parent else document.place(),
                    f"the key '{loc[-1]}' is missing",
                    "it is needed here" + (f"; it holds: {meaning}" if meaning else ""),
-                   f"Add a line '{loc[-1]}: {_only_choice(field) or TO_FILL}'")
+                   f"Add a line '{loc[-1]}: {_only_choice(field) or TO_FILL}'", absent=True)
 
 
 def _only_choice(field: FieldInfo | None) -> str:

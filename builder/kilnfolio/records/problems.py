@@ -32,12 +32,15 @@ class Problem:
         The rule it breaks.
     instead : str
         What to write instead; empty where only the person can know.
+    absent : bool
+        Something is still to be written; nothing that stands there is wrong.
     """
 
     place: Place
     what: str
     why: str
     instead: str = ""
+    absent: bool = False
 
     def __str__(self) -> str:
         sentence = f"{self.place}: {self.what}: {self.why}."

@@ -169,9 +169,9 @@ def _syntax_problem(error: yaml.YAMLError, text: str, shown_as: str) -> Problem:
     if "expected key" in said and line[: place.column - 1].rstrip().endswith(("'", '"')):
         return Problem(place, "text goes on after the closing quote", "the quote ends the value",
                        "Put the other kind of quote around the whole, as in \"it's dry\"")
-    for said_by_yaml, (at_start, *problem) in _SYNTAX.items():
+    for said_by_yaml, (at_start, what, why, instead) in _SYNTAX.items():
         if said_by_yaml in said:
-            return Problem(start if at_start else place, *problem)
+            return Problem(start if at_start else place, what, why, instead)
     return Problem(place, "this is not YAML", said.rstrip("."),
                    "Look at the line above too: the slip may stand there")
 

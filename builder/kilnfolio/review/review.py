@@ -82,12 +82,19 @@ def review_charge(folder: MillFolder, charge_id: str) -> d.Dossier:
         A logger file does not fit its profile.
     """
     located = folder.charges[charge_id]
-    case = build_case(folder, located, _read_logs(folder, located))
+    case = build_case(folder, located, read_logs(folder, located))
     return dossier_of(folder, case)
 
 
-def _read_logs(folder: MillFolder, located: Located[Charge]) -> Log | None:
-    home, logs = folder.charge_folder(located.record.id), []
+def read_logs(folder: MillFolder, located: Located[Charge]) -> Log | None:
+    """Return what a charge's loggers wrote, files joined; None where it names none.
+
+    Raises
+    ------
+    RecordProblems
+        A logger file does not fit its profile.
+    """
+    home, logs = (folder.root / located.file).parent, []
     problems: list[Problem] = []
     zone = folder.mill.record.zone
     for entry in located.record.log:

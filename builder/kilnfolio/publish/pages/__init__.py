@@ -6,6 +6,7 @@ holdings    what pages are made from, and who refers to whom
 words       phrases that several pages share
 facts       values from books with their sources
 findings    what the checks said
+running     charges that are not yet complete
 histories   charges and lots as lines, which is all that other pages read of them
 tallies     what each check said of them all
 home, species, schedules, kilns, charges, lots, checks, sources, records
@@ -24,7 +25,7 @@ from jinja2 import Environment
 from kilnfolio.publish.handbook.chapter import Manuscript
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.audit import audit_charge, audit_register, within, years_listed
-from kilnfolio.publish.pages.charges import charge_index, charge_pages
+from kilnfolio.publish.pages.charges import charge_index, charge_pages, running_page
 from kilnfolio.publish.pages.checks import check_index, check_page
 from kilnfolio.publish.pages.customer import render_customer
 from kilnfolio.publish.pages.holdings import ALL, Holdings
@@ -39,6 +40,7 @@ from kilnfolio.publish.seals import Seals
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.review.findings import CHECKS
+from kilnfolio.review.running import Running
 
 __all__ = ["AUDITOR", "MILL", "Noun", "pages_of", "render_auditor", "render_customer",
            "render_pages"]
@@ -82,6 +84,7 @@ MILL: Mapping[str, Noun] = {
     **_LIBRARY,
     "charge-index": _one(charge_index),
     "charge": Noun(lambda holdings: holdings.charges[ALL], charge_pages),
+    "running": Noun(lambda holdings: sorted(holdings.running), running_page),
     "lot-index": _one(lot_index),
     "lot": Noun(lambda holdings: holdings.lots[ALL], lot_page),
     "records": _one(records_page),
@@ -114,6 +117,7 @@ def render_pages(
     manuscript: Manuscript | None = None,
     handbook: Iterable[Page] = (),
     seals: Seals | None = None,
+    running: Mapping[str, Running] | None = None,
 ) -> Iterator[Page]:
     """Yield every page of the mill edition but the handbook's own.
 
@@ -135,9 +139,11 @@ def render_pages(
         The handbook's pages, for the list that stands in for search where no script runs.
     seals : Seals, optional
         What the ledger says of charges and lots.
+    running : mapping, optional
+        The charges that are not yet complete.
     """
     holdings = Holdings(folder, dossiers, lot_dossiers, env, tokens, build_date, seals or Seals(),
-                        manuscript)
+                        manuscript, running or {})
     rest: list[Page] = []
     for page in pages_of(MILL, holdings):
         rest.append(page)

@@ -14,6 +14,7 @@ from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.findings import FindingGroups, finding_groups
 from kilnfolio.publish.pages.histories import charge_rows, defects_found
 from kilnfolio.publish.pages.holdings import ALL, Holdings
+from kilnfolio.publish.pages.running import running_view, running_views
 from kilnfolio.publish.pages.words import (
     GRAVITY,
     OUTCOME_MEANING,
@@ -217,6 +218,7 @@ def charge_index(holdings: Holdings) -> Page:
         kilns=kilns,
         outcomes=outcomes,
         meanings=OUTCOME_MEANING,
+        running=running_views(holdings),
         summary=f"{plural(len(rows), 'charge')}, the newest first, each with its review.",
     )
 
@@ -234,6 +236,27 @@ def _page(holdings: Holdings, record: Charge) -> Page:
         summary=f"{stock}, {view.kiln.words}, {record.started:%Y-%m-%d}. {view.answer}",
         crumbs=(("Charges", INDEX),),
         text=_text(view, stock),
+    )
+
+
+def running_page(holdings: Holdings, number: str) -> Page:
+    """Return the page of a charge that is not complete, at the address it will keep."""
+    so_far, view = holdings.running[number], None
+    running = running_view(holdings, so_far)
+    if so_far.located is not None and so_far.dossier is not None:
+        then = replace(holdings, dossiers={number: so_far.dossier}, lot_dossiers={})
+        view = charge_view(then, so_far.located.record)
+    return holdings.page(
+        "running.html",
+        running.target,
+        f"Charge {running.number}, not yet complete",
+        "charge",
+        running=running,
+        view=view,
+        summary=f"{running.words + '. ' if running.words else ''}{running.answer}",
+        crumbs=(("Charges", INDEX),),
+        text=(f"Charge {running.number}. {running.words}", running.answer),
+        robots="noindex",
     )
 
 

@@ -24,6 +24,7 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.lot import Lot
 from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.review.review import mill_pressure
+from kilnfolio.review.running import Running
 
 #: Where the publications are listed; each stands under its own id.
 SOURCES_PAGE = "sources.html"
@@ -67,6 +68,8 @@ class Holdings:
     build_date: dt.date
     seals: Seals = field(default_factory=Seals)
     manuscript: Manuscript | None = None
+    running: Mapping[str, Running] = field(default_factory=dict)
+    """Charges that are not yet complete; counted nowhere."""
 
     @cached_property
     def pressure_pa(self) -> float:

@@ -17,6 +17,7 @@ from kilnfolio.publish.pages.holdings import (
     SOURCES_PAGE,
     Holdings,
 )
+from kilnfolio.publish.pages.running import running_views
 from kilnfolio.publish.pages.words import plural
 from kilnfolio.review.findings import CHECKS
 
@@ -54,6 +55,7 @@ def home_page(holdings: Holdings) -> Page:
         "Drying handbook and records",
         "front page",
         latest=latest,
+        running=running_views(holdings),
         rooms=list(_rooms(holdings)),
         chapters=list(chapter_lines(holdings.manuscript)),
         build_date=holdings.build_date,

@@ -1,0 +1,126 @@
+"""A charge that is still being written: what is known of it, and what is still to fill in.
+
+A charge is open until `ended` and `unloaded` are both written. Marks and absent keys are then no
+problem, and the records around it are read as ever; a value that cannot stand is one still.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import PurePosixPath
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from pydantic import BaseModel
+
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.model import TO_FILL, Located, validate
+from kilnfolio.records.problems import Problem, RecordProblems
+from kilnfolio.records.yaml_source import Document
+
+#: What an open charge lacks; the last that is written of a charge.
+LAST = ("ended", "unloaded")
+#: Stands for what is not written while the rest is read; no record can be of that year.
+_NOT_YET = dt.datetime(2900, 1, 1, tzinfo=dt.UTC)
+
+
+@dataclass(frozen=True)
+class OpenCharge:
+    """A charge that runs, or that nobody has written to its end.
+
+    Attributes
+    ----------
+    id : str
+        Its number.
+    document : Document
+        What is written.
+    to_fill : tuple of Problem
+        What is still to be filled in, each with its place and meaning.
+    so_far : Located of Charge, optional
+        The record as it stands, its last moment put for those of `LAST` that are not written;
+        None until it says which kiln, schedule and timber, and when heating began.
+    """
+
+    id: str
+    document: Document
+    to_fill: tuple[Problem, ...]
+    so_far: Located[Charge] | None
+
+    @property
+    def file(self) -> str:
+        """The file's path relative to the mill folder."""
+        return self.document.file
+
+    def until(self, moment: dt.datetime) -> Located[Charge] | None:
+        """Return `so_far` as it stands at a later moment, such as the log's last."""
+        if self.so_far is None:
+            return None
+        record = self.so_far.record
+        later = {key: max(getattr(record, key), moment) for key in LAST
+                 if not _written(self.document.value, key)}
+        return replace(self.so_far, record=record.model_copy(update=later))
+
+
+def read_charge(document: Document, zone: ZoneInfo | None) -> Located[Charge] | OpenCharge:
+    """Return a charge, or an open one where its end is not written.
+
+    Raises
+    ------
+    RecordProblems
+        Something that is written cannot stand; of a finished charge, also what is absent.
+    """
+    if not isinstance(document.value, dict) or all(_written(document.value, key) for key in LAST):
+        return validate(document, Charge, zone=zone)
+    try:
+        validate(document, Charge, zone=zone)
+    except RecordProblems as error:
+        if wrong := [problem for problem in error.problems if not problem.absent]:
+            raise RecordProblems(wrong) from None
+        written = document.value.get("id")
+        home = PurePosixPath(document.file).parent.name
+        return OpenCharge(home if written in (None, TO_FILL) else str(written), document,
+                          error.problems, _so_far(document, zone))
+    raise AssertionError("a charge without its end was taken for whole")
+
+
+def _written(value: Mapping[str, Any], key: str) -> bool:
+    return value.get(key) not in (None, TO_FILL, "...")
+
+
+def _so_far(document: Document, zone: ZoneInfo | None) -> Located[Charge] | None:
+    value = _without_marks(document.value)
+    value |= {key: _NOT_YET for key in LAST if key not in value}
+    try:
+        located = validate(replace(document, value=value), Charge, zone=zone)
+    except RecordProblems:
+        return None
+    latest = max(moment for moment in moments(located.record) if moment != _NOT_YET)
+    record = located.record.model_copy(
+        update={key: latest for key in LAST if value[key] is _NOT_YET})
+    return Located(record, document)
+
+
+def _without_marks(value: Any) -> Any:
+    """Return plain values without the keys whose value is a mark, or nothing but marks."""
+    if not isinstance(value, dict):
+        return [_without_marks(item) for item in value] if isinstance(value, list) else value
+    return {key: _without_marks(item) for key, item in value.items()
+            if item is not None and item not in (TO_FILL, "...")
+            and not (isinstance(item, list) and item and all(part == TO_FILL for part in item))}
+
+
+def moments(value: object) -> Iterator[dt.datetime]:
+    """Yield every moment in a record."""
+    if isinstance(value, dt.datetime):
+        yield value
+    elif isinstance(value, BaseModel):
+        for name in type(value).model_fields:
+            yield from moments(getattr(value, name))
+    elif isinstance(value, Mapping):
+        for item in value.values():
+            yield from moments(item)
+    elif isinstance(value, (list, tuple)):
+        for item in value:
+            yield from moments(item)

@@ -1,0 +1,189 @@
+"""A charge that nobody has written to its end: everything around it is read and built as ever."""
+
+import datetime as dt
+import json
+import re
+
+import pytest
+from tests.minimal import DROP, FILES, minimal_mill
+
+from kilnfolio.cli import main
+from kilnfolio.pipeline import review_folder
+from kilnfolio.publish.pages import render_pages
+from kilnfolio.publish.templating import environment
+from kilnfolio.records.folder import latest_moment, read_mill_folder
+from kilnfolio.records.problems import RecordProblems
+
+#: What a charge of the minimal mill has not got on its fourth day.
+RUNNING = {"ended": DROP, "unloaded": DROP, "survey": DROP, "signatures": DROP}
+#: A charge that was just begun beside it, as `new charge` writes it, half filled.
+BEGUN = """\
+format: 1
+id: C2
+kiln: k1
+schedule: …
+schedule_revision: …
+stock:
+  - species: quercus-rubra
+    thickness: 4/4
+    volume: …
+    start: green
+target_mc: 12 %
+loaded: …
+started: …
+ended: …
+unloaded: …
+"""
+C2 = "content/charges/2026/C2/charge.yaml"
+
+
+def pages_of(root):
+    reviewed = review_folder(root)
+    folder = reviewed.folder
+    return {page.path: page for page in render_pages(
+        folder, reviewed.dossiers, reviewed.lots, environment(folder.mill.record), {},
+        dt.date(2026, 7, 1), running=reviewed.running)}
+
+
+def words_of(page):
+    return " ".join(re.sub(r"<[^>]+>", " ", page.html).split())
+
+
+def test_a_half_filled_charge_stops_nothing(tmp_path):
+    root = minimal_mill(tmp_path, files={C2: BEGUN})
+    reviewed = review_folder(root)
+    assert list(reviewed.dossiers) == ["C1"]
+    assert list(reviewed.lots) == ["L1"]
+    assert reviewed.running["C2"].dossier is None
+    assert reviewed.running["C2"].to_fill == (
+        "schedule", "schedule_revision", "volume", "loaded", "started", "ended", "unloaded")
+    places = {str(one.place) for one in reviewed.running["C2"].charge.to_fill}
+    assert f"{C2}:4:11" in places
+
+
+@pytest.mark.parametrize(("slip", "told"), [
+    ("kiln: k1", "kiln: k9"), ("volume: …", "volume: 40"), ("thickness: 4/4", "thicknes: 4/4"),
+    ("target_mc: 12 %", "target_mc: 120 %"), ("id: C2", "id: C3")])
+def test_what_is_written_must_still_stand(tmp_path, slip, told):
+    root = minimal_mill(tmp_path, files={C2: BEGUN.replace(slip, told)})
+    with pytest.raises(RecordProblems) as caught:
+        review_folder(root)
+    assert {problem.place.file for problem in caught.value.problems} == {C2}
+    assert not any(problem.absent for problem in caught.value.problems)
+
+
+def test_the_marks_of_a_finished_charge_are_still_mistakes(tmp_path):
+    root = minimal_mill(tmp_path, charge={"kiln": "…"})
+    with pytest.raises(RecordProblems, match="kiln is still to be filled in"):
+        review_folder(root)
+
+
+def test_a_running_charge_is_looked_at_and_not_judged(tmp_path):
+    reviewed = review_folder(minimal_mill(tmp_path, charge=RUNNING))
+    running = reviewed.running["C1"]
+    # the last weighing and the log's last row are both of day 6, 08:00
+    assert running.dossier.ended.isoformat() == "2026-06-07T08:00:00-04:00"
+    assert {finding.outcome for finding in running.findings} <= {"query", "not checked"}
+    assert running.dossier.controlling[-1].mc_pct == pytest.approx(12.2, abs=0.1)
+    assert reviewed.dossiers == {}
+    assert reviewed.lots == {}
+    assert running.lots == ("L1",)
+
+
+def test_what_goes_wrong_is_said_while_it_can_be_mended(tmp_path):
+    def gain(charge):
+        for key in RUNNING:
+            del charge[key]
+        charge["weighings"][3]["masses"]["S1"] = "2533 g"
+    running = review_folder(minimal_mill(tmp_path, charge=gain)).running["C1"]
+    assert [finding.outcome for finding in running.findings
+            if finding.check == "gained-weight-while-drying"] == ["query"]
+
+
+def test_the_log_says_how_far_a_charge_is(tmp_path):
+    def two_days(charge):
+        for key in RUNNING:
+            del charge[key]
+        del charge["weighings"][2:], charge["step_changes"][1:]
+        for key in ("equalizing", "conditioning", "stress", "defects", "corrections", "waivers"):
+            charge.pop(key, None)
+    running = review_folder(minimal_mill(tmp_path, charge=two_days)).running["C1"]
+    # weighed last on the second day; the export runs to day 6
+    assert running.charge.so_far.record.ended.isoformat() == "2026-06-02T08:00:00-04:00"
+    assert running.dossier.ended.isoformat() == "2026-06-07T08:00:00-04:00"
+
+
+def test_pages_say_that_it_runs_and_claim_nothing(tmp_path):
+    pages = pages_of(minimal_mill(tmp_path, charge=RUNNING, files={C2: BEGUN}))
+    own = words_of(pages["charges/C1.html"])
+    assert "Still running. Controlling MC was 12.2" in own
+    assert "Not yet complete" in own
+    assert "Waiting for it: lot L1" in own
+    assert "Looked at up to" in own
+    assert "Drying ended" not in own
+    assert "Dried to" not in own
+    assert "The seal" not in own
+    begun = words_of(pages["charges/C2.html"])
+    assert f"{C2}:4" in begun
+    assert "Begun, and not yet far enough written" in begun
+    assert "C1" in words_of(pages["index.html"])
+    index = words_of(pages["charges/index.html"])
+    assert index.index("C2") < index.index("None is on record")
+    assert "lots/L1.html" not in pages
+
+
+def test_a_running_charge_counts_nowhere(tmp_path):
+    """No species, schedule, kiln or check page draws on it."""
+    root = minimal_mill(tmp_path, charge=RUNNING)
+    for path, page in pages_of(root).items():
+        if path not in ("charges/C1.html", "charges/index.html", "index.html", "search.html"):
+            assert "C1" not in words_of(page), path
+
+
+def test_check_names_what_is_still_to_be_filled_in(tmp_path, capsys):
+    root = minimal_mill(tmp_path, charge=RUNNING)
+    assert main(["check", str(root)]) == 1
+    said = capsys.readouterr().out
+    assert "Still to fill in: ended, unloaded. Looked at up to 2026-06-07 08:00" in said
+    assert "lot L1: 1 not checked" in said
+    assert "it waits for charge C1, which is not complete" in said
+    assert main(["check", str(root), "--charge", "C1", "--format", "json"]) == 1
+    found = json.loads(capsys.readouterr().out)
+    assert found["C1"][0]["check"] == "record-complete"
+
+
+@pytest.mark.parametrize("number", ["C1", "L1"])
+def test_nothing_of_it_can_be_sealed(tmp_path, capsys, number):
+    root = minimal_mill(tmp_path, charge=RUNNING)
+    assert main(["seal", number, str(root), "--by", "A. N. Other", "--new-key"]) == 1
+    assert f"{number} cannot be sealed before its charge is complete" in capsys.readouterr().err
+    assert not (root / "ledger").exists()
+
+
+def test_a_sealed_charge_cannot_be_opened_again_unseen(tmp_path, capsys):
+    root = minimal_mill(tmp_path)
+    assert main(["seal", "C1", str(root), "--by", "A. N. Other", "--new-key"]) == 0
+    path = root / FILES["charge"]
+    path.write_text(re.sub(r"(?m)^ended: .*\n", "", path.read_text("utf-8")), "utf-8")
+    assert main(["check", str(root)]) == 1
+    assert "it is sealed, and the record of charge C1 is no longer complete" in \
+        capsys.readouterr().out
+    assert main(["build", str(root)]) == 1
+    assert "no longer complete" in capsys.readouterr().err
+
+
+def test_the_build_is_dated_by_the_newest_moment_of_a_running_charge_too(tmp_path):
+    folder = read_mill_folder(minimal_mill(tmp_path, charge=RUNNING))
+    assert latest_moment(folder).date() == dt.date(2026, 6, 7)
+
+
+def test_completing_it_is_writing_its_end(tmp_path):
+    root = minimal_mill(tmp_path, charge=RUNNING)
+    path = root / FILES["charge"]
+    assert review_folder(root).running
+    path.write_text(path.read_text("utf-8") + "ended: 2026-06-07T08:00\n"
+                    "unloaded: 2026-06-07T14:00\n", "utf-8")
+    reviewed = review_folder(root)
+    assert reviewed.running == {}
+    assert list(reviewed.dossiers) == ["C1"]
+    assert list(reviewed.lots) == ["L1"]
