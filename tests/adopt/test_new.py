@@ -130,7 +130,12 @@ def test_a_record_with_nothing_given_names_every_gap(mill, kind, capsys):
     assert main(["new", kind, "one-1", str(mill)]) == 0
     capsys.readouterr()
     code = main(["check", str(mill)])
-    said = capsys.readouterr().err
+    said = capsys.readouterr()
+    if kind == "charge":  # it is open until its end is written, and open is no mistake
+        assert code == 0
+        assert "Still to fill in: schedule, schedule_revision, species" in said.out
+        return
+    said = said.err
     assert code == 2
     problems = said.strip().split("\n")[:-1]
     assert problems

@@ -428,7 +428,7 @@ class Charge(Record):
     started: Moment
     """When heating began."""
     ended: Moment
-    """Drying, equalizing and conditioning ended."""
+    """When drying, equalizing and conditioning ended; until then the charge is not complete."""
     unloaded: Moment
     """When the load was drawn from the kiln."""
     control_rule: Literal["wettest half", "wettest board", "mean"] = "wettest half"
