@@ -47,7 +47,7 @@ _RELOAD = """<script>
 #: The nouns whose pages stand below a folder of the edition; the others need all of them.
 _NOUNS: dict[str, tuple[str, ...]] = {
     "species": ("species-index", "species"), "schedules": ("schedule-index", "schedule"),
-    "kilns": ("kiln-index", "kiln"), "charges": ("charge-index", "charge"),
+    "kilns": ("kiln-index", "kiln"), "charges": ("charge-index", "charge", "running"),
     "lots": ("lot-index", "lot"), "checks": ("check-index", "check")}
 
 Stamps = dict[str, tuple[int, int]]
