@@ -133,12 +133,6 @@ def test_a_dry_run_shows_the_record_and_writes_nothing(mill, tmp_path, capsys):
     assert (mill / "content/charges/2026/C1/charge.yaml").read_bytes() == before
 
 
-def test_what_the_charge_has_already_is_not_changed(mill, tmp_path, capsys):
-    assert weighings(mill, sheet(tmp_path, WIDE), "--unit", "g") == 0
-    assert weighings(mill, sheet(tmp_path, WIDE), "--unit", "g") == 2
-    assert "the charge has weighings already" in capsys.readouterr().err
-
-
 def test_what_the_charge_cannot_hold_is_refused(mill, tmp_path, capsys):
     # an hour that clocks in Toronto skipped on 8 March 2026
     text = "Date,Time,S1 (g)\n2026-03-08,02:30,2380\n"

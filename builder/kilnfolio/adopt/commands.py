@@ -142,22 +142,26 @@ def _run_import_log(arguments: argparse.Namespace) -> int:
 def _run_import_sheet(arguments: argparse.Namespace) -> int:
     from dataclasses import fields
 
-    from kilnfolio.adopt.sheets import SHEETS, Options, part_of_charge, write_part
+    from kilnfolio.adopt.sheets import SHEETS, Options, bring, write_brought
 
     def act() -> int:
         options = Options(**{option.name: getattr(arguments, option.name, None)
                              for option in fields(Options)})
-        name, text, part = part_of_charge(arguments.folder, arguments.file,
-                                          SHEETS[arguments.kind_of_sheet], arguments.charge,
-                                          options)
-        print(part, end="")
-        if arguments.dry_run:
-            print(f"kilnfolio: nothing was written; without --dry-run this goes into {name}",
+        brought = bring(arguments.folder, arguments.file, SHEETS[arguments.kind_of_sheet],
+                        arguments.charge, options)
+        print(brought.part, end="")
+        if brought.same:
+            print(f"kilnfolio: {brought.same} values stand in {brought.name} already, the same",
                   file=sys.stderr)
-            return FINE
-        write_part(arguments.folder, name, text)
-        print(f"kilnfolio: written into {name}; next: kilnfolio check {arguments.folder}",
-              file=sys.stderr)
+        if not brought.part:
+            print("kilnfolio: the sheet brings nothing new; nothing was written", file=sys.stderr)
+        elif arguments.dry_run:
+            print(f"kilnfolio: nothing was written; without --dry-run this goes into "
+                  f"{brought.name}", file=sys.stderr)
+        else:
+            write_brought(arguments.folder, brought)
+            print(f"kilnfolio: written into {brought.name}; next: kilnfolio check "
+                  f"{arguments.folder}", file=sys.stderr)
         return FINE
     return _told(act)
 

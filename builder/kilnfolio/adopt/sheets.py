@@ -12,10 +12,12 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from pydantic_core import PydanticCustomError
 
 from kilnfolio.adopt.logs import zone_of
+from kilnfolio.adopt.merging import merge
 from kilnfolio.adopt.tables import Cell, Sheet, read_sheets
 from kilnfolio.adopt.writing import rewrite, scalar
 from kilnfolio.records.charge import Charge
@@ -365,9 +367,30 @@ SHEETS: Mapping[str, Kind] = {
 
 # --- into the charge ------------------------------------------------------------------------------
 
-def part_of_charge(root: Path, path: Path, kind: Kind, charge: str, options: Options
-                   ) -> tuple[str, str, str]:
-    """Return the charge's file, its new text, and the part read from a sheet.
+@dataclass(frozen=True)
+class Brought:
+    """What a sheet brings to a charge.
+
+    Attributes
+    ----------
+    name : str
+        The charge's file.
+    text : str
+        Its new text.
+    part : str
+        What is new in it, as the record holds it; empty where the charge has all of it.
+    same : int
+        Values of the sheet that the charge has already.
+    """
+
+    name: str
+    text: str
+    part: str
+    same: int
+
+
+def bring(root: Path, path: Path, kind: Kind, charge: str, options: Options) -> Brought:
+    """Read a sheet and put what is new in it into a charge's text; nothing is written.
 
     Parameters
     ----------
@@ -385,7 +408,7 @@ def part_of_charge(root: Path, path: Path, kind: Kind, charge: str, options: Opt
     Raises
     ------
     RecordProblems
-        A cell cannot be read, the charge holds such a part already, or would not be read with it.
+        A cell cannot be read, the charge says otherwise, or it would not be read with the part.
     """
     home = next(iter(sorted((root / "content/charges").glob(f"*/{charge}/charge.yaml"))), None)
     if home is None:
@@ -393,11 +416,7 @@ def part_of_charge(root: Path, path: Path, kind: Kind, charge: str, options: Opt
                        f"Begin it with 'kilnfolio new charge {charge}'")
     name = home.relative_to(root).as_posix()
     document = read_yaml(home, name)
-    if isinstance(document.value, dict) and document.value.get(kind.key):
-        raise RecordProblems([Problem(
-            document.key_place(kind.key), f"the charge has {kind.key} already",
-            "what was written is not changed by a sheet", "Add by hand what is new; --dry-run on a "
-            "charge without them shows what the sheet holds")])
+    text = home.read_text("utf-8-sig")
     table = _the_table(path, kind, options, _boards_of(document))
     part = kind.make(table, document)
     if table.problems:
@@ -405,24 +424,43 @@ def part_of_charge(root: Path, path: Path, kind: Kind, charge: str, options: Opt
     if "\n" not in part.rstrip("\n"):
         raise _refused(path.name, f"the sheet holds no {kind.words}", "below its headings no row "
                        "could be told", "For weighings, head each column with a board's tag")
-    text = re.sub(rf"(?m)^{kind.key}:\s*(\[\])?\s*(#.*)?\n", "", home.read_text("utf-8-sig"))
-    text = text.rstrip("\n") + "\n" + part
-    _fits(root, name, text, kind)
-    return name, text, part
+    alone = _without(document, text, kind.key).rstrip("\n") + "\n" + part
+    _fits(root, name, alone, text)
+    if not (isinstance(document.value, dict) and document.value.get(kind.key)):
+        return Brought(name, alone, part, 0)
+    merged = merge(document, text, kind.key, part, path.name, zone_of(root))
+    _fits(root, name, merged.text, text)
+    added = f"{kind.key}:\n" + "\n".join(merged.added) + "\n" if merged.new else ""
+    return Brought(name, merged.text, added, merged.same)
 
 
-def _fits(root: Path, name: str, text: str, kind: Kind) -> None:
-    """Raise what the new part brings that cannot stand; what was wrong before stays for `check`."""
+def _without(document: Document, text: str, key: str) -> str:
+    """Return a record's text without one of its keys and all that stands below it."""
+    if not isinstance(document.value, dict) or key not in document.value:
+        return text
+    lines = text.split("\n")
+    first = document.key_place(key).line - 1
+    after = [document.key_place(other).line - 1 for other in document.value]
+    end = min((line for line in after if line > first), default=len(lines))
+    return "\n".join(lines[:first] + lines[end:])
+
+
+def _fits(root: Path, name: str, text: str, before: str) -> None:
+    """Raise what is wrong now and was not before; what was wrong before stays for `check`."""
+    zone = zone_of(root)
+    known = {(one.what, one.why) for one in _wrong(name, before, zone)}
+    if wrong := [one for one in _wrong(name, text, zone) if (one.what, one.why) not in known]:
+        raise RecordProblems(wrong)
+
+
+def _wrong(name: str, text: str, zone: ZoneInfo) -> tuple[Problem, ...]:
     try:
-        document = parse_yaml(text.encode(), name)
-        validate(document, Charge, zone=zone_of(root))
+        validate(parse_yaml(text.encode(), name), Charge, zone=zone)
     except RecordProblems as error:
-        first = text[: text.rindex(f"\n{kind.key}:")].count("\n") + 2
-        wrong = [problem for problem in error.problems if problem.place.line >= first]
-        if wrong:
-            raise RecordProblems(wrong) from None
+        return error.problems
+    return ()
 
 
-def write_part(root: Path, name: str, text: str) -> None:
+def write_brought(root: Path, brought: Brought) -> None:
     """Write a charge's new text."""
-    rewrite(root / name, text)
+    rewrite(root / brought.name, brought.text)
