@@ -58,6 +58,11 @@ def check(slug: str) -> str:
     return f"checks/index.html#{slug}"
 
 
+def guide(slug: str) -> str:
+    """Return a page of the guide to the program."""
+    return f"guide/{slug}.html"
+
+
 def term(anchor: str) -> str:
     """Return where the glossary explains a term."""
     return chapter("glossary", anchor)
@@ -78,6 +83,7 @@ MENU: tuple[tuple[str, str], ...] = (
 
 #: Pages about the site itself, linked at the foot of every page.
 FOOT: tuple[tuple[str, str], ...] = (
+    ("Guide", guide("index")),
     ("Sources", "sources.html"),
     ("Records", "records.html"),
 )

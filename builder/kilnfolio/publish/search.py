@@ -32,13 +32,19 @@ HEADINGS: dict[str, str] = {
     "check": "Checks",
     "source": "Sources",
     "record": "Records",
+    "guide": "Guide",
 }
 
 #: The line of a page's text that gives other names: of a species, or a schedule's code.
 _OTHER_NAMES = re.compile(r"^(?:Also called|Code) (.*)\.$", re.MULTILINE)
 
 #: Kinds whose pages are found by their sections.
-_SECTIONED = {"chapter": "chapter", "glossary": "term", "calculators": "calculator"}
+_SECTIONED = {
+    "chapter": "chapter",
+    "glossary": "term",
+    "calculators": "calculator",
+    "guide": "guide",
+}
 
 
 @dataclass(frozen=True)
@@ -123,7 +129,7 @@ def _sections(page: Page, kind: str) -> Iterator[Entry]:
             continue
         title = " ".join("".join(section.title).split()) or page.title
         address = page.path + (f"#{section.anchor}" if section.anchor else "")
-        within = page.title if section.anchor and kind == "chapter" else ""
+        within = page.title if section.anchor and kind in ("chapter", "guide") else ""
         also = _also(kind, text)
         lead = "" if section.anchor else page.summary
         if not section.anchor and kind == "term":

@@ -9,7 +9,7 @@ findings    what the checks said
 running     charges that are not yet complete
 histories   charges and lots as lines, which is all that other pages read of them
 tallies     what each check said of them all
-home, species, schedules, kilns, charges, lots, checks, sources, records
+home, species, schedules, kilns, charges, lots, checks, sources, records, guide
             the mill edition, a module a noun
 customer    a lot's record for the customer
 """
@@ -28,6 +28,7 @@ from kilnfolio.publish.pages.audit import audit_charge, audit_register, within, 
 from kilnfolio.publish.pages.charges import charge_index, charge_pages, running_page
 from kilnfolio.publish.pages.checks import check_index, check_page
 from kilnfolio.publish.pages.customer import render_customer
+from kilnfolio.publish.pages.guide import guide_index, guide_page, guide_slugs
 from kilnfolio.publish.pages.holdings import ALL, Holdings
 from kilnfolio.publish.pages.home import home_page, search_page
 from kilnfolio.publish.pages.kilns import kiln_index, kiln_page
@@ -88,6 +89,8 @@ MILL: Mapping[str, Noun] = {
     "lot-index": _one(lot_index),
     "lot": Noun(lambda holdings: holdings.lots[ALL], lot_page),
     "records": _one(records_page),
+    "guide-index": _one(guide_index),
+    "guide": Noun(lambda _: guide_slugs(), guide_page),
 }
 
 #: The pages of the auditor edition; links that lead out of it are to be made words: `within`.

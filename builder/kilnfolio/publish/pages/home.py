@@ -145,6 +145,7 @@ def _groups(pages: Iterable[Page]) -> Iterator[tuple[str, list[Page]]]:
         ("schedule", "Schedules"),
         ("kiln", "Kilns"),
         ("check", "Checks"),
+        ("guide", "Guide"),
     ):
         found = [page for page in pages if page.kind == kind]
         if found:

@@ -1,0 +1,149 @@
+"""Every command in README, DEVELOPERS.md and the guide, given in order, with what it prints.
+
+By default the demonstration mill is a small cut of it, so that this stays quick. With
+KILNFOLIO_DOCS=whole the pages are followed in all of it.
+"""
+
+import os
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+import yaml
+from tests.conftest import PROJECT
+from tests.docs.pages import Person, blocks_of, commands_of, not_printed, shell_environment
+
+from kilnfolio.publish.pages.guide import guide_files
+
+WHOLE = os.environ.get("KILNFOLIO_DOCS") == "whole"
+#: The charge of a page that names none.
+ANY = "HB-26-019"
+#: What takes too long by default, and what is done in its place: a build of the demonstration,
+#: whose pages other tests read; and the weekly script, whose commands the page's others are.
+BY_DEFAULT = {"sh builder/run build": "true", "sh weekly.sh": "sh -n weekly.sh"}
+GUIDE = {page.slug: page for page in guide_files()}
+
+
+def cut_of(source: Path, target: Path, charges: set[str]) -> None:
+    """Copy a demonstration with some charges and their lots, and of the library what these name."""
+    for name in ("mill.yaml", "kilns", "loggers", "demo-keys"):
+        path, copy = source / "content" / name, _made(target, "content", name)
+        (shutil.copytree if path.is_dir() else shutil.copyfile)(path, copy)
+    named: set[str] = set()
+    for charge in charges:
+        (home,) = (source / "content/charges").glob(f"*/{charge}")
+        shutil.copytree(home, _made(target, home.relative_to(source).as_posix()))
+        record = yaml.safe_load((home / "charge.yaml").read_text("utf-8"))
+        named |= {record["schedule"], *(one["species"] for one in record["stock"])}
+    for lot in (source / "content/lots").glob("*.yaml"):
+        if {pack["charge"] for pack in yaml.safe_load(lot.read_text("utf-8"))["packs"]} <= charges:
+            shutil.copyfile(lot, _made(target, "content/lots", lot.name))
+    for schedule in (source / "schedules").glob("*wood/*.yaml"):
+        if schedule.stem in named:
+            named |= set(yaml.safe_load(schedule.read_text("utf-8"))["for_stock"]["species"])
+    for path in (source / "schedules").rglob("*.yaml"):
+        below = path.relative_to(source)
+        if path.stem in named or below.parts[1] in ("notations", "limits.yaml", "sources.yaml"):
+            shutil.copyfile(path, _made(target, below.as_posix()))
+
+
+def _made(target: Path, *names: str) -> Path:
+    path = target.joinpath(*names)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    return path
+
+
+@pytest.fixture
+def person(tmp_path) -> Person:
+    home = tmp_path / "home"
+    home.mkdir()
+    return Person(home, home, shell_environment(home), {} if WHOLE else BY_DEFAULT)
+
+
+def put_into(person: Person, starts_in: str, text: str) -> None:
+    """Bring somebody to the folder that a page of this text starts in."""
+    if starts_in == "empty":
+        return
+    person.cwd = person.home / "kilnfolio"
+    if WHOLE:
+        for name in ("content", "schedules"):
+            shutil.copytree(PROJECT / name, person.cwd / name)
+    else:
+        cut_of(PROJECT, person.cwd, set(re.findall(r"HB-2[56]-0(?!5[01])\d\d", text)) or {ANY})
+
+
+@pytest.mark.parametrize("slug", [slug for slug, page in GUIDE.items() if page.front.starts_in])
+def test_what_a_page_of_the_guide_shows_is_so(slug, person):
+    page = GUIDE[slug]
+    put_into(person, page.front.starts_in, page.text)
+    person.follow(blocks_of(page.text))
+    assert person.done
+
+
+@pytest.mark.parametrize("page", [page for page in GUIDE.values() if not page.front.starts_in],
+                         ids=lambda page: page.slug)
+def test_a_page_without_a_folder_to_start_in_has_no_commands(page):
+    assert not [block for block in blocks_of(page.text) if block.kind == "sh"]
+
+
+# --- README.md and DEVELOPERS.md ------------------------------------------------------------------
+
+def own_commands() -> dict[str, str]:
+    """Return what builder/run can do: the word, and what its usage says of it."""
+    usage = subprocess.run(["sh", "builder/run", "help"], cwd=PROJECT, capture_output=True,
+                           text=True, check=True).stdout
+    return dict(re.findall(r"^  (\w+) +(.+)$", usage, re.MULTILINE))
+
+
+@pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md"])
+def test_what_the_front_pages_show_is_so(name, person):
+    text = (PROJECT / name).read_text("utf-8")
+    put_into(person, "demonstration", text)
+    for block in blocks_of(text):
+        if block.kind == "sh" and block.text.startswith("sh builder/run"):
+            # these run the tests, build the whole demonstration or need the network: what they
+            # lead to is what runs now; see test_builder_run_knows_what_is_shown
+            continue
+        person.follow([block])
+
+
+def test_builder_run_knows_what_is_shown():
+    known = own_commands()
+    assert set(known) == {"build", "test", "lint", "python"}
+    shown = [command for name in ("README.md", "DEVELOPERS.md")
+             for block in blocks_of((PROJECT / name).read_text("utf-8")) if block.kind == "sh"
+             for command in commands_of(block) if command.startswith("sh builder/run")]
+    assert shown
+    for command in shown:
+        words = command.split()
+        assert words[2] in known, command
+        for word in words[3:]:
+            assert not word.startswith(("tests/", "builder/")) or (PROJECT / word).exists(), command
+
+
+# --- the reader of pages itself -------------------------------------------------------------------
+
+def test_what_was_not_printed_is_seen():
+    said = "one line\nHB-1: 3 held\nlast\n"
+    assert not_printed("one line\n…\nlast\n", said) == ""
+    assert not_printed("HB-1: … held\n", said) == ""
+    assert not_printed("HB-1: … refused\n", said) == "HB-1: … refused"
+    assert not_printed("last\none line\n", said) == "one line"  # the order counts
+
+
+def test_a_wrong_exit_code_and_a_change_that_fits_nowhere_are_seen(person):
+    (person.cwd / "a.yaml").write_text("a: 1\nb: {c: 2, d: 3}\n")
+    person.follow(blocks_of("```diff\n--- a.yaml\n-b: {… d: 3}\n+b: {… d: 4}\n```\n"))
+    assert (person.cwd / "a.yaml").read_text() == "a: 1\nb: {c: 2, d: 4}\n"
+    with pytest.raises(AssertionError, match="0 places"):
+        person.follow(blocks_of("```diff\n--- a.yaml\n-b: 9\n+b: 4\n```\n"))
+    with pytest.raises(AssertionError, match="kilnfolio schema charm"):
+        person.follow(blocks_of("```sh\nkilnfolio schema charm\n```\n"))
+    person.follow(blocks_of("```sh exits=2\nkilnfolio schema charm\n```\n"))
+
+
+def test_commands_are_read_as_a_shell_reads_them():
+    (block,) = blocks_of("```sh\n# said\na \\\n   b\ncat > x <<'END'\nc\nEND\nd\n```\n")
+    assert commands_of(block) == ["a b", "cat > x <<'END'\nc\nEND", "d"]

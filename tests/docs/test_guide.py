@@ -1,0 +1,100 @@
+"""The guide says what is so, where the running of its commands cannot show it."""
+
+import re
+from pathlib import Path
+
+import pytest
+from tests.conftest import PROJECT
+from tests.publish.site import Outline, small_mill
+
+from kilnfolio.cli import main
+from kilnfolio.publish.pages.guide import KINDS, guide_files
+from kilnfolio.publish.serving import HEADERS, TYPES
+from kilnfolio.review.working import FORMULAS
+
+GUIDE = {page.slug: page for page in guide_files()}
+HOME = PROJECT / "builder/kilnfolio/guide"
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory) -> dict[str, Outline]:
+    """Return the pages of the mill edition, by path."""
+    mill = small_mill(tmp_path_factory.mktemp("mill"))
+    return {page.path: Outline(page.html) for page in mill.pages}
+
+
+def test_there_is_a_tutorial_ten_how_to_pages_and_one_of_every_kind():
+    kinds = [page.front.kind for page in GUIDE.values()]
+    assert kinds.count("tutorial") == 1
+    assert kinds.count("how-to") == 10
+    assert set(kinds) == set(KINDS)
+
+
+def test_every_page_is_made_and_found_from_the_contents(made):
+    contents = made["guide/index.html"]
+    for slug in GUIDE:
+        assert f"guide/{slug}.html" in made
+        assert f"{slug}.html" in contents.links
+    assert "guide/index.html" in made["index.html"].links
+
+
+def test_links_between_pages_lead_somewhere_on_a_code_host_too():
+    for name in ("README.md", "DEVELOPERS.md"):
+        text = (PROJECT / name).read_text("utf-8")
+        for target in re.findall(r"\]\((?!https?:)([^)#]+)", text):
+            assert (PROJECT / target).exists(), target
+    for path in HOME.glob("*.md"):
+        for target in re.findall(r"\]\((?!site:|https?:|#)([^)#]+)", path.read_text("utf-8")):
+            assert (HOME / target).exists(), (path.name, target)
+
+
+def test_links_in_the_pages_lead_somewhere(made):
+    for slug in GUIDE:
+        for link in made[f"guide/{slug}.html"].links:
+            path, _, anchor = link.partition("#")
+            if link.startswith(("../assets/", "../handbook/", "../calculators")):
+                continue  # made elsewhere
+            target = f"guide/{slug}.html" if not path else str(
+                Path("guide").joinpath(path)).replace("guide/../", "")
+            assert target in made, (slug, link)
+            assert not anchor or anchor in made[target].ids, (slug, link)
+
+
+def test_the_headers_shown_are_those_compared():
+    text = GUIDE["publish"].text
+    shown = re.search(r"^```http\n(.*?)^```$", text, re.DOTALL | re.MULTILINE)[1]
+    assert dict(line.split(": ", 1) for line in shown.splitlines()) == HEADERS
+    configured = dict(re.findall(r'add_header (\S+) "([^"]+)" always;', text))
+    assert configured == HEADERS
+    types = dict(re.findall(r"([a-z]+/[a-z0-9]+) ([a-z0-9]+);", text))
+    assert {f".{suffix}": kind for kind, suffix in types.items()} == TYPES
+
+
+def test_the_commands_listed_are_those_there_are(capsys):
+    with pytest.raises(SystemExit):
+        main(["--help"])
+    known = set(re.findall(r"^    (\w+) ", capsys.readouterr().out, re.MULTILINE))
+    commands = GUIDE["look-it-up"].text.partition("## Exit codes")[0]
+    assert set(re.findall(r"^\| `(\w+)` \|", commands, re.MULTILINE)) == known
+    for command in known:
+        with pytest.raises(SystemExit):
+            main([command, "--help"])
+        assert f"example: kilnfolio {command}" in " ".join(capsys.readouterr().out.split())
+
+
+def test_every_formula_of_the_registry_stands_on_the_page_of_the_method(made):
+    words = made["guide/method.html"].text
+    for formula in FORMULAS.values():
+        assert formula.symbols in words, formula.name
+
+
+def test_the_licences_name_what_is_bundled():
+    assets = PROJECT / "builder/kilnfolio/publish/assets"
+    text = GUIDE["licences"].text
+    for face in {path.stem.split("-4")[0].split("-6")[0] for path in assets.glob("fonts/*.woff2")}:
+        assert face.replace("-", " ").title() in text
+    script = (assets / "vendor/minisearch.min.js").read_text("utf-8")
+    assert re.match(r"/\*! (MiniSearch [\d.]+),", script)[1] in text
+    for notice in assets.glob("*/*.txt"):
+        holder = re.search(r"Copyright (\d{4})\D+", notice.read_text("utf-8"))
+        assert f"Copyright {holder[1]}" in text, notice.name
