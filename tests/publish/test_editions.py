@@ -301,7 +301,12 @@ def test_record_that_cannot_fit_is_complained_of(mill):
 
 
 def test_record_is_the_same_bytes_again(mill):
-    assert pdf_of(mill) == pdf_of(mill)
+    """Whatever was set in between: documents share their fonts and style sheets."""
+    first = pdf_of(mill)
+    view = customer_lot(mill.folder, "L1", mill.dossiers, mill.lots["L1"], mill.tokens["L1"])
+    other = dataclasses.replace(view, product="Ölkiefer, ¾ in, “select”")
+    assert lot_pdf(environment(mill.folder.mill.record, menu=()), other)[0] != first
+    assert pdf_of(mill) == first
 
 
 def test_code_on_the_record_leads_to_the_page(mill, tmp_path):
