@@ -1,4 +1,4 @@
-"""The words of ``new``, ``import`` and ``preview`` on the command line."""
+"""The words of ``new``, ``import``, ``preview`` and ``upgrade`` on the command line."""
 
 from __future__ import annotations
 
@@ -18,6 +18,7 @@ def add_commands(commands: argparse._SubParsersAction) -> None:
     _add_preview(commands)
     commands.add_parser("new", help="make a mill's folder, or begin a record",
                         epilog="example: kilnfolio new mill ~/our-mill", fill=_new_options)
+    _add_upgrade(commands)
 
 
 def asker() -> Callable[[str], str] | None:
@@ -167,6 +168,25 @@ def _run_import_sheet(arguments: argparse.Namespace) -> int:
 
 
 # --- preview --------------------------------------------------------------------------------------
+
+def _add_upgrade(commands: argparse._SubParsersAction) -> None:
+    upgrade = commands.add_parser(
+        "upgrade", help="rewrite records of an older format in today's",
+        description="Show what would change in records of an older format, and rewrite them with "
+                    "--write: all or none, and kept as they were. Records of older formats are "
+                    "read without this; sealed charges are never rewritten.",
+        epilog="example: kilnfolio upgrade ~/our-mill")
+    upgrade.add_argument("folder", type=Path, nargs="?", default=Path(),
+                         help="the mill folder (default: this one)")
+    upgrade.add_argument("--write", action="store_true", help="do it")
+    upgrade.set_defaults(run=_run_upgrade)
+
+
+def _run_upgrade(arguments: argparse.Namespace) -> int:
+    from kilnfolio.adopt.upgrade import run
+
+    return _told(lambda: OPEN if run(arguments.folder, write=arguments.write, say=print) else FINE)
+
 
 def _add_preview(commands: argparse._SubParsersAction) -> None:
     preview = commands.add_parser(

@@ -9,9 +9,10 @@ from pathlib import Path
 
 from kilnfolio.adopt.starter import schema_comment, schema_files, starter_files
 from kilnfolio.adopt.writing import filled, write_new
+from kilnfolio.records.formats import FORMAT
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.mill import Mill
-from kilnfolio.records.model import FORMAT, Record, validate
+from kilnfolio.records.model import Record, validate
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.yaml_source import parse_yaml
 

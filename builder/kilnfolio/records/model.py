@@ -28,12 +28,11 @@ from pydantic import (
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails, PydanticCustomError, core_schema
 
+from kilnfolio.records.formats import FORMAT, FORMATS, current
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.quantities import HOUSE_UNIT, QUANTITY, Quantity
 from kilnfolio.records.yaml_source import Document
 
-#: The record format this version reads and writes.
-FORMAT = 1
 #: Stands in a new record for a value that somebody still has to write.
 TO_FILL = "…"
 
@@ -295,6 +294,7 @@ def validate(document: Document, model: type[R], *, zone: ZoneInfo | None = None
         raise RecordProblems([Problem(
             document.place(), what, "a record is made of 'key: value' lines",
             f"Begin with 'format: {FORMAT}'")])
+    document = current(document, kind_of(model))
     blanks = list(_blanks(document.value))
     details: list[ErrorDetails] = []
     try:
@@ -307,6 +307,15 @@ def validate(document: Document, model: type[R], *, zone: ZoneInfo | None = None
         raise RecordProblems([*(_blank_problem(document, model, path) for path in blanks),
                               *_without_echoes(problems, details)]) from None
     return Located(record, document)
+
+
+def kind_of(model: type[Record]) -> str:
+    """Return the word for a kind of record, as in ``charge``."""
+    return _KIND.get(model.__name__, model.__name__.lower())
+
+
+#: Kinds that are not called as their models are.
+_KIND = {"LoggerProfile": "logger"}
 
 
 def _blanks(value: Any, path: tuple[int | str, ...] = ()) -> Iterator[tuple[int | str, ...]]:
@@ -533,7 +542,11 @@ def _plain_words(kind: str, context: dict[str, Any], detail: ErrorDetails) -> tu
 def _choice_words(entered: str, detail: ErrorDetails) -> tuple[str, str]:
     choices = _choices(detail)
     if not choices:  # the only number to choose from is the format
-        return f"this version reads format {FORMAT}", f"Write 'format: {FORMAT}'"
+        read = " and ".join(map(str, FORMATS))
+        later = entered.isdigit() and int(entered) > FORMAT
+        instead = "Install the version of kilnfolio that wrote it; if it is a slip, write " \
+            if later else "Write "
+        return f"this version reads formats {read}", f"{instead}'format: {FORMAT}'"
     near = difflib.get_close_matches(entered.lower(), choices, n=1, cutoff=0.5)
     return (f"it must be {'one of ' if len(choices) > 1 else ''}" + ", ".join(choices),
             f"Did you mean '{near[0]}'?" if near else "")

@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 from pydantic import BaseModel
 
 from kilnfolio.records.charge import Charge
+from kilnfolio.records.formats import current
 from kilnfolio.records.model import TO_FILL, Located, validate
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.yaml_source import Document
@@ -71,6 +72,7 @@ def read_charge(document: Document, zone: ZoneInfo | None) -> Located[Charge] | 
     RecordProblems
         Something that is written cannot stand; of a finished charge, also what is absent.
     """
+    document = current(document, "charge")
     if not isinstance(document.value, dict) or all(_written(document.value, key) for key in LAST):
         return validate(document, Charge, zone=zone)
     try:

@@ -1,0 +1,169 @@
+"""``upgrade``: records of an older format rewritten in today's, the difference shown first."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+from zoneinfo import ZoneInfo
+
+from kilnfolio.archive.durable import write_whole
+from kilnfolio.archive.ledger import read_ledger
+from kilnfolio.records.folder import RECORD_KINDS, read_mill_folder
+from kilnfolio.records.formats import FORMAT, format_of, upgraded, words_of_changes
+from kilnfolio.records.model import validate
+from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.yaml_source import Document, parse_yaml, read_yaml
+
+#: Where the files lie, by the kind of record they hold.
+_HOMES = {"mill": "content/mill.yaml", "kiln": "content/kilns/*.yaml",
+          "logger": "content/loggers/*.yaml", "charge": "content/charges/*/*/charge.yaml",
+          "lot": "content/lots/*.yaml", "species": "schedules/species/*.yaml",
+          "schedule": "schedules/*wood/*.yaml", "notation": "schedules/notations/*.yaml",
+          "limits": "schedules/limits.yaml", "sources": "schedules/sources.yaml"}
+#: Where the files are kept as they were.
+KEPT = "before-format-{}"
+
+
+@dataclass(frozen=True)
+class Upgrade:
+    """A record of an older format.
+
+    Attributes
+    ----------
+    file : str
+        Its path in the mill folder.
+    written : int
+        The format it has.
+    kind : str
+        The kind of record.
+    before, after : str
+        Its text as it is, and in today's format.
+    sealed : bool
+        It is bound by a seal, and stays as it is.
+    """
+
+    file: str
+    written: int
+    kind: str
+    before: str
+    after: str
+    sealed: bool
+
+    @property
+    def diff(self) -> str:
+        """The difference, as unified diff."""
+        return "".join(difflib.unified_diff(
+            self.before.splitlines(keepends=True), self.after.splitlines(keepends=True),
+            f"a/{self.file}", f"b/{self.file}", n=1))
+
+
+def upgrades(root: Path) -> list[Upgrade]:
+    """Return every record of a mill folder that is of an older format.
+
+    Raises
+    ------
+    RecordProblems
+        The folder cannot be read as it is, or a record would not say the same afterwards.
+    """
+    zone = read_mill_folder(root).mill.record.zone
+    ledger = read_ledger(root)
+    found = []
+    for kind, pattern in _HOMES.items():
+        for path in sorted(root.glob(pattern)):
+            name = path.relative_to(root).as_posix()
+            document = read_yaml(path, name)
+            written = format_of(document)
+            if not 0 <= written < FORMAT:
+                continue
+            before = path.read_bytes().decode("utf-8-sig")
+            after = upgraded(before, kind)
+            _says_the_same(document, after, kind, zone)
+            sealed = kind == "charge" and bool(ledger.of(PurePosixPath(name).parent.name))
+            found.append(Upgrade(name, written, kind, before, after, sealed))
+    return found
+
+
+def _says_the_same(document: Document, after: str, kind: str, zone: ZoneInfo) -> None:
+    """Refuse a new text that is not read as the same record."""
+    new = parse_yaml(after.encode(), document.file)
+    if _read(document, kind, zone) != _read(new, kind, zone):
+        changes = "; ".join(words_of_changes(format_of(document), kind))
+        raise RecordProblems([Problem(
+            Place(document.file), "this record cannot be upgraded for you",
+            "its new text would not say the same", f"Change it by hand: {changes}")])
+
+
+def _read(document: Document, kind: str, zone: ZoneInfo) -> object:
+    """Return the record of a document; of one that is still open, what it lacks."""
+    try:
+        return validate(document, RECORD_KINDS[kind], zone=zone).record
+    except RecordProblems as error:
+        return [(problem.what, problem.why) for problem in error.problems]
+
+
+def upgrade(root: Path, found: list[Upgrade]) -> str:
+    """Write records in today's format, all or none, and keep them as they were.
+
+    Returns
+    -------
+    str
+        The folder that keeps them, in the mill folder.
+
+    Raises
+    ------
+    RecordProblems
+        The folder that is to keep them is there already.
+    OSError
+        A file could not be written; every record is as it was.
+    """
+    kept = KEPT.format(FORMAT)
+    if (root / kept).exists():
+        raise RecordProblems([Problem(Place(kept), "this folder is there already",
+                                      "it keeps the records as they were before an upgrade",
+                                      "Move it to a safe place, then upgrade")])
+    for one in found:
+        write_whole(root / kept / one.file, (root / one.file).read_bytes())
+    written: list[Upgrade] = []
+    try:
+        for one in found:
+            write_whole(root / one.file, one.after.encode())
+            written.append(one)
+    except BaseException:
+        for one in written:
+            write_whole(root / one.file, (root / kept / one.file).read_bytes())
+        raise
+    return kept
+
+
+def run(root: Path, *, write: bool, say: Callable[[str], None]) -> bool:
+    """Show what an upgrade changes, and do it where that is wanted.
+
+    Returns
+    -------
+    bool
+        Whether records are still of an older format that could be of today's.
+
+    Raises
+    ------
+    RecordProblems
+        As `upgrades` and `upgrade`.
+    """
+    found = upgrades(root)
+    sealed, free = ([one for one in found if one.sealed == whether] for whether in (True, False))
+    for one in sealed:
+        say(f"{one.file}: format {one.written}, and sealed: it stays as it is, is read as ever, "
+            "and its seal holds")
+    for one in free:
+        say(one.diff.rstrip("\n"))
+    if not free:
+        say(f"every record that may be changed is of format {FORMAT}")
+        return False
+    if not write:
+        say(f"{len(free)} records would be rewritten in format {FORMAT}; nothing was written. To "
+            "write them: add --write")
+        return True
+    say(f"{len(free)} records rewritten in format {FORMAT}; as they were, they lie in "
+        f"{root / upgrade(root, free)}")
+    return False
