@@ -70,6 +70,15 @@ def in_range(
     ValueError
         Naming the argument, the range, the first value outside it and that value's place.
     """
+    # A review is thousands of these calls: what is right is let through by two comparisons, before
+    # the passes of numpy that find out what is wrong.
+    one: object = value
+    if isinstance(one, float) and (low < one if above_low else low <= one) and one <= high:
+        return np.float64(one)  # type: ignore[return-value]  # an array of no dimensions
+    if isinstance(value, np.ndarray) and value.dtype == np.float64 and not np.ma.isMA(value):
+        inside = ((value > low) if above_low else (value >= low)) & (value <= high)
+        if inside.all():
+            return value
     array = numbers(name, value)
     outside = (array > high) | ((array <= low) if above_low else (array < low))
     floor = f"above {low:g} and at most" if above_low else f"between {low:g} and"
@@ -93,6 +102,8 @@ def refuse(bad: ArrayLike, problem: str, **values: ArrayLike) -> None:
     **values : ndarray
         The arguments to quote, broadcastable to the shape of `bad`.
     """
+    if bad is False or bad is np.False_:
+        return
     bad = np.asarray(bad)
     if not bad.any():
         return

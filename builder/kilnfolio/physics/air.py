@@ -508,10 +508,11 @@ def _saturation_pressure(temp_c: Floats) -> Floats:
         powers = c[1] + kelvin * (c[2] + kelvin * (c[3] + kelvin * (c[4] + kelvin * c[5])))
         return c[0] / kelvin + powers + c[6] * log_kelvin
 
+    pressure = log_pressure(SATURATION_OVER_WATER)
     frozen = temp_c < TRIPLE_POINT_C
-    over_ice, over_water = log_pressure(SATURATION_OVER_ICE), log_pressure(SATURATION_OVER_WATER)
-    pressure: Floats = np.exp(np.where(frozen, over_ice, over_water))
-    return pressure
+    if np.any(frozen):
+        pressure = np.where(frozen, log_pressure(SATURATION_OVER_ICE), pressure)
+    return np.exp(pressure)
 
 
 def _latent_heat(temp_c: Floats) -> Floats:
@@ -532,22 +533,22 @@ def _possible_vapour_pressure(temp: Floats, humidity: Floats, pressure: Floats) 
 
 
 def _vapour_pressure_of_bulbs(dry: Floats, wet: Floats, pressure: Floats, method: str) -> Floats:
-    boiling = _saturation_pressure(wet) >= pressure
-    vapour = _METHODS[method](dry, np.where(boiling, np.nan, wet), pressure)
+    at_wet_bulb = _saturation_pressure(wet)
+    boiling = at_wet_bulb >= pressure
+    vapour = _METHODS[method](dry, wet, pressure, np.where(boiling, np.nan, at_wet_bulb))
     return np.where(boiling, np.inf, vapour)
 
 
-def _ventilated(dry: Floats, wet: Floats, pressure: Floats) -> Floats:
-    return _saturation_pressure(wet) - VENTILATED_COEFFICIENT * pressure * (dry - wet)
+def _ventilated(dry: Floats, wet: Floats, pressure: Floats, at_wet_bulb: Floats) -> Floats:
+    return at_wet_bulb - VENTILATED_COEFFICIENT * pressure * (dry - wet)
 
 
-def _weather_bureau(dry: Floats, wet: Floats, pressure: Floats) -> Floats:
+def _weather_bureau(dry: Floats, wet: Floats, pressure: Floats, at_wet_bulb: Floats) -> Floats:
     coefficient = FERREL_COEFFICIENT * (1.0 + FERREL_SLOPE * wet)
-    return _saturation_pressure(wet) - coefficient * pressure * (dry - wet)
+    return at_wet_bulb - coefficient * pressure * (dry - wet)
 
 
-def _thermodynamic(dry: Floats, wet: Floats, pressure: Floats) -> Floats:
-    at_wet_bulb = _saturation_pressure(wet)
+def _thermodynamic(dry: Floats, wet: Floats, pressure: Floats, at_wet_bulb: Floats) -> Floats:
     saturated = MOLAR_MASS_RATIO * at_wet_bulb / (pressure - at_wet_bulb)
 
     def ratio(heat: float, specific_heat: float) -> Floats:

@@ -93,7 +93,8 @@ def longest_run(
     hot = temps >= threshold
     joined = hot[1:] & hot[:-1]
     if max_gap_minutes is not None:
-        joined &= np.diff(minutes) <= in_range("max_gap_minutes", max_gap_minutes, 0, 1e6, "min")
+        longest = in_range("max_gap_minutes", max_gap_minutes, 0, 1e6, "min")
+        joined &= minutes[1:] - minutes[:-1] <= longest
     # A run begins at a hot reading not joined to the one before, and ends at one not joined onward.
     firsts = np.flatnonzero(hot & ~np.concatenate(([False], joined)))
     lasts = np.flatnonzero(hot & ~np.concatenate((joined, [False])))

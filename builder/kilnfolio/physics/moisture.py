@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from kilnfolio.physics import _check
-from kilnfolio.physics._check import in_range, numbers, plain, refuse
+from kilnfolio.physics._check import in_range, plain, refuse
 from kilnfolio.physics._types import FloatOrArray, Floats
 
 CELL_WALL_SPECIFIC_GRAVITY = 1.54
@@ -417,10 +417,10 @@ def _error(name: str, value: ArrayLike) -> Floats:
 
 
 def _series(name: str, values: ArrayLike, at_least: int = 1) -> Floats:
-    array = np.atleast_1d(numbers(name, values))
+    array = _check.moisture_content(name, np.atleast_1d(values))
     if array.shape[-1] < at_least:
         raise ValueError(f"{name} must hold at least {at_least}; received {array.shape[-1]}")
-    return _check.moisture_content(name, array)
+    return array
 
 
 def _half(mcs: Floats) -> int:

@@ -46,23 +46,27 @@ def utc_times(export: Export, zone: ZoneInfo, problems: list[Problem]
     timed : ndarray of bool
         Rows that have one.
     """
-    time = export.profile.time
-    written = export.cells[time.heading]
-    if time.time_heading:
-        written = written + " " + export.cells[time.time_heading]
-    local = _within_years(_parsed(written, time.format))
+    local = _quick_times(export)
+    if local is None:
+        local = _within_years(_parsed(_written(export), export.profile.time.format))
     timed = ~np.isnat(local)
-    bad = np.flatnonzero(written.notna().to_numpy() & ~timed)
-    if len(bad):
-        problems.append(_format_problem(export, written, bad))
+    if not timed.all() and len(bad := np.flatnonzero(_written(export).notna() & ~timed)):
+        problems.append(_format_problem(export, _written(export), bad))
         return local, timed
-    if swapped := _swapped_problem(export, written, local, timed):
+    if swapped := _swapped_problem(export, local, timed):
         problems.append(swapped)
         return local, timed
     rows = np.flatnonzero(timed)
     utc = np.full(len(local), _NEVER)
     utc[rows] = _to_utc(local[rows], rows, export, zone, problems)
     return utc, timed
+
+
+def _written(export: Export) -> pd.Series:
+    """Return the times as the file has them."""
+    time = export.profile.time
+    written = export.texts(time.heading)
+    return written + " " + export.texts(time.time_heading) if time.time_heading else written
 
 
 def _parsed(written: pd.Series, form: str) -> np.ndarray:
@@ -76,8 +80,6 @@ def _parsed(written: pd.Series, form: str) -> np.ndarray:
         found[known] = np.datetime64(serial[2], "s") \
             + np.round(seconds[known]).astype("timedelta64[s]")
         return found
-    if (quick := _fixed_width(written, form)) is not None:
-        return quick
     # pandas takes these two words, in any format, for the moment of reading
     words = written.str.lower().isin(("now", "today"))
     moments = pd.to_datetime(written.mask(words, "?") if words.any() else written, format=form,
@@ -90,31 +92,60 @@ def _parsed(written: pd.Series, form: str) -> np.ndarray:
 _DIGITS = {"%Y": 4, "%m": 2, "%d": 2, "%H": 2, "%M": 2, "%S": 2}
 
 
-def _fixed_width(written: pd.Series, form: str) -> np.ndarray | None:
-    """Return times written with the same digits throughout, read as a table of characters.
+def _quick_times(export: Export) -> np.ndarray | None:
+    """Return the naive times of a file that writes all of them with the same digits.
 
-    Several times faster than reading one after the other, which is most of the work of a log.
-    None where anything departs from the form: then each time is looked at.
+    None where anything departs from that: then each time is looked at.
     """
-    parts = re.findall(r"%.|[^%]", form)
-    widths = [_DIGITS.get(part, 1) for part in parts]
-    if not set(_DIGITS) >= {part for part in parts if part[0] == "%"} or written.isna().any():
+    time = export.profile.time
+    forms = [time.format]
+    if time.time_heading:
+        forms = time.format.split(" ")
+        if len(forms) != 2:
+            return None
+    columns = []
+    for heading, form in zip([time.heading, time.time_heading], forms, strict=False):
+        characters = export.characters(str(heading), _width(form))
+        if characters is None:
+            return None
+        columns.append(characters)
+    local = times_of("".join(forms), np.hstack(columns))
+    return None if local is None or np.isnat(_within_years(local)).any() else local
+
+
+def _width(form: str) -> int:
+    return sum(_DIGITS.get(part, 1) for part in _parts(form))
+
+
+def _parts(form: str) -> list[str]:
+    return re.findall(r"%.|[^%]", form)
+
+
+def times_of(form: str, characters: np.ndarray) -> np.ndarray | None:
+    """Return times read as a table of characters; None where a character departs from the form.
+
+    Parameters
+    ----------
+    form : str
+        How times are written, in the codes of strftime.
+    characters : ndarray of uint8
+        Times by characters.
+    """
+    parts = _parts(form)
+    if not set(_DIGITS) >= {part for part in parts if part[0] == "%"} \
+            or characters.shape[1] != _width(form):
         return None
-    cells = np.array(written.tolist(), dtype=str)
-    if cells.dtype.itemsize != 4 * sum(widths):
-        return None
-    codes = cells.view(np.uint32).reshape(len(cells), -1).astype(np.int64)
-    values = {"%H": np.zeros(len(cells), np.int64)}
+    values = {"%H": np.zeros(len(characters), np.int64)}
     values["%M"] = values["%S"] = values["%H"]
     start = 0
-    for part, width in zip(parts, widths, strict=True):
-        column = codes[:, start: start + width]
-        start += width
+    for part in parts:
+        column = characters[:, start: start + _DIGITS.get(part, 1)]
+        start += column.shape[1]
         if part in _DIGITS:
-            digits = column - ord("0")
-            if ((digits < 0) | (digits > 9)).any():
+            digits = column - np.uint8(ord("0"))  # what stands before 0 wraps round to above 9
+            if (digits > 9).any():
                 return None
-            values[part] = digits @ 10 ** np.arange(width - 1, -1, -1)
+            values[part] = digits.astype(np.int64) @ 10 ** np.arange(column.shape[1] - 1, -1, -1)
         elif (column != ord(part)).any():
             return None
     return _assembled(values)
@@ -178,14 +209,14 @@ def _within_years(local: np.ndarray) -> np.ndarray:
     return np.where((local >= _YEARS[0]) & (local < _YEARS[1]), local, _NEVER)
 
 
-def _swapped_problem(export: Export, written: pd.Series, local: np.ndarray, timed: np.ndarray
-                     ) -> Problem | None:
+def _swapped_problem(export: Export, local: np.ndarray, timed: np.ndarray) -> Problem | None:
     """Return a problem if the clock leaps by weeks, and does not with day and month swapped."""
     form = export.profile.time.format
     other = form.translate(str.maketrans("dm", "md"))
     leaps = _leaps(local[timed])
     if not len(leaps) or not {"%d", "%m"} <= {form[i: i + 2] for i in range(len(form))}:
         return None
+    written = _written(export)
     swapped = _parsed(written, other)[timed]
     if np.isnat(swapped).any() or len(_leaps(swapped)):
         return None
@@ -211,7 +242,7 @@ def _to_utc(local: np.ndarray, rows: np.ndarray, export: Export, zone: ZoneInfo,
     if clock == "standard":
         winter: np.ndarray = local - _winter_offset(local[0], zone)
         return winter
-    first, second = _offsets(local, zone, 0), _offsets(local, zone, 1)
+    first, second = _offsets(local, zone)
 
     def problem(row: int, why: str, instead: str) -> Problem:
         heading = export.profile.time.heading
@@ -256,16 +287,22 @@ def _offset(local: dt.datetime, zone: ZoneInfo, fold: int = 0) -> np.timedelta64
     return np.timedelta64(int(offset.total_seconds()), "s")
 
 
-def _offsets(local: np.ndarray, zone: ZoneInfo, fold: int) -> np.ndarray:
-    """Return local minus UTC for each time, asking the zone once for every day without a change."""
-    days, inverse = np.unique(local.astype("datetime64[D]"), return_inverse=True)
-    both = [(_offset(day.astype("datetime64[s]").astype(dt.datetime), zone),
-             _offset((day + 1).astype("datetime64[s]").astype(dt.datetime), zone)) for day in days]
-    offsets = np.array([start for start, _ in both])[inverse]
-    changing = np.array([start != end for start, end in both])[inverse]
-    for row in np.flatnonzero(changing):
-        offsets[row] = _offset(local[row].astype(dt.datetime), zone, fold)
-    return offsets
+def _offsets(local: np.ndarray, zone: ZoneInfo) -> tuple[np.ndarray, np.ndarray]:
+    """Return local minus UTC for each time, where an hour comes twice by its first and its second.
+
+    The zone is asked once for every day without a change.
+    """
+    days = local.astype("datetime64[D]")
+    firsts = np.flatnonzero(np.concatenate([[True], days[1:] != days[:-1]]))
+    both = [(_offset(day, zone), _offset(day + dt.timedelta(days=1), zone))
+            for day in days[firsts].astype("datetime64[s]").tolist()]
+    lengths = np.diff(firsts, append=len(local))
+    first = np.repeat(np.array([start for start, _ in both]), lengths)
+    second = first.copy()
+    for row in np.flatnonzero(np.repeat([start != end for start, end in both], lengths)).tolist():
+        moment = local[row].astype(dt.datetime)
+        first[row], second[row] = _offset(moment, zone), _offset(moment, zone, 1)
+    return first, second
 
 
 def _second_pass(local: np.ndarray, shifts: np.ndarray, interval_minutes: float

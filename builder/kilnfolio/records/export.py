@@ -21,6 +21,7 @@ import numpy as np
 import pandas as pd
 
 from kilnfolio.physics.heat import CORE_RANGE_C
+from kilnfolio.records.grid import Grid, grid_of
 from kilnfolio.records.logger import Column, LoggerProfile
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.quantities import Temperature, TemperatureDifference
@@ -58,10 +59,14 @@ class Export:
         The names of the columns.
     text : list of str
         Every line of the file.
+    body : bytes
+        The rows that hold a reading, in UTF-8.
     cells : DataFrame
-        The cells the profile names, by heading: text for times, numbers where all are.
+        The cells of the columns used, by heading: numbers where all are.
+    grid : Grid or None
+        The same rows as a grid, where they are divided alike.
     lines : ndarray of int
-        The line in the file of each row of `cells`.
+        The line in the file of each row.
     rows : int
         Rows below the headings, whatever they hold.
     left_out : Counter
@@ -72,10 +77,21 @@ class Export:
     profile: LoggerProfile
     headings: list[str]
     text: list[str]
+    body: bytes
     cells: pd.DataFrame
+    grid: Grid | None
     lines: np.ndarray
     rows: int
     left_out: Counter[str]
+
+    def texts(self, heading: str) -> pd.Series:
+        """Return a column as text, missing where the profile says so."""
+        return read_cells(self.body, [heading], self.headings, self.file, self.profile,
+                          kind=str)[heading]
+
+    def characters(self, heading: str, width: int) -> np.ndarray | None:
+        """Return a column as a table of characters; None where not all cells are so wide."""
+        return self.grid.of_width(self.headings.index(heading), width) if self.grid else None
 
     def place(self, row: int, heading: str) -> Place:
         """Return where a cell stands."""
@@ -111,11 +127,22 @@ def read_export(path: Path, shown_as: str, profile: LoggerProfile) -> Export:
     if problems:
         raise RecordProblems(problems)
     rows = len(text) - profile.heading_rows
-    kept, left_out = _kept_rows(text, headings, shown_as, profile)
-    if not kept:
-        raise RecordProblems([no_readings(shown_as, profile, rows)])
-    cells = _cells(text, kept, headings, shown_as, profile)
-    return Export(shown_as, profile, headings, text, cells, np.array(kept), rows, left_out)
+    delimiter, left_out = delimiter_of(profile), Counter[str]()
+    body = "\n".join(text[profile.heading_rows:]).encode()
+    grid = None if profile.ignored_rows or profile.time.heading.encode() in body \
+        else grid_of(body, delimiter, len(headings))
+    if rows and grid:
+        lines = np.arange(profile.heading_rows + 1, len(text) + 1)
+    else:
+        kept, left_out = _kept_rows(text, headings, shown_as, profile)
+        if not kept:
+            raise RecordProblems([no_readings(shown_as, profile, rows)])
+        lines = np.array(kept)
+        body = "\n".join([text[line - 1] for line in kept]).encode()
+        grid = grid_of(body, delimiter, len(headings))
+    cells = read_cells(body, [column.heading for column in profile.columns], headings, shown_as,
+                       profile, padded=grid is None or grid.padded)
+    return Export(shown_as, profile, headings, text, body, cells, grid, lines, rows, left_out)
 
 
 def no_readings(shown_as: str, profile: LoggerProfile, rows: int) -> Problem:
@@ -282,10 +309,6 @@ def _kept_rows(text: list[str], headings: list[str], shown_as: str, profile: Log
     delimiter, wanted = delimiter_of(profile), len(headings) - 1
     ignored, heading = _ignored_rows(profile), profile.time.heading
     left_out: Counter[str] = Counter()
-    body = "\n".join(rows)
-    if not ignored and '"' not in body and heading not in body \
-            and [row.count(delimiter) for row in rows].count(wanted) == len(rows):
-        return list(range(profile.heading_rows + 1, len(text) + 1)), left_out
     kept, problems = [], []
     for line, row in enumerate(rows, profile.heading_rows + 1):
         ignore = ignored is not None and ignored.search(row) is not None
@@ -362,16 +385,37 @@ def _first_few(problems: list[Problem]) -> list[Problem]:
                     last.why, last.instead)]
 
 
-def _cells(text: list[str], kept: list[int], headings: list[str], shown_as: str,
-           profile: LoggerProfile) -> pd.DataFrame:
-    times = profile.headings[: -len(profile.columns)]
+def read_cells(body: bytes, wanted: list[str], headings: list[str], shown_as: str,
+               profile: LoggerProfile, *, kind: type | None = None, padded: bool = True
+               ) -> pd.DataFrame:
+    """Return some columns of the rows, by heading.
+
+    Parameters
+    ----------
+    body : bytes
+        The rows in UTF-8, a new line between them.
+    wanted, headings : list of str
+        Which columns, and all there are.
+    shown_as : str
+        The file's name in messages.
+    profile : LoggerProfile
+        How it is written.
+    kind : type, optional
+        str for text; else a column is of numbers where all its cells are.
+    padded : bool, default True
+        Spaces may stand before cells; to look for them takes half as long again as to read.
+
+    Raises
+    ------
+    RecordProblems
+        The rows cannot be divided at all.
+    """
     try:
         frame = pd.read_csv(
-            io.StringIO("\n".join([text[line - 1] for line in kept])), sep=delimiter_of(profile),
-            decimal=profile.decimal, header=None, names=range(len(headings)),
-            usecols=[headings.index(name) for name in profile.headings], skip_blank_lines=False,
-            na_values=["", *profile.missing], keep_default_na=False, skipinitialspace=True,
-            dtype={headings.index(name): str for name in times}, low_memory=False)
+            io.BytesIO(body), sep=delimiter_of(profile), decimal=profile.decimal, header=None,
+            names=range(len(headings)), usecols=[headings.index(name) for name in wanted],
+            skip_blank_lines=False, na_values=["", *profile.missing], keep_default_na=False,
+            skipinitialspace=padded, dtype=kind, low_memory=False)
     except (pd.errors.ParserError, pd.errors.EmptyDataError) as error:
         raise RecordProblems([Problem(
             Place(shown_as), "the rows do not fit the headings", str(error).strip().lower(),

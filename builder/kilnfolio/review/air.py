@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from kilnfolio.physics.air import saturation_pressure, vapour_pressure_of_bulbs
-from kilnfolio.physics.heat import CORE_RANGE_C
 from kilnfolio.physics.sorption import EMC_TEMP_RANGE_C, equilibrium_moisture_content
 from kilnfolio.records.log import Log
 from kilnfolio.review.setpoints import Asked
 
 #: Channels that are on or off.
 SWITCHES = ("vent", "spray", "fan")
-#: What a reading may be: the temperatures a core can have [°C]; humidity [%] lies well within.
-_LOWEST, _HIGHEST = CORE_RANGE_C
 #: Points of the summary a dossier keeps of a log.
 SUMMARY_POINTS = 240
 
@@ -30,6 +28,15 @@ class Jump:
     channel: str
     row: int
     size: float
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A run of readings where something holds, by index, both included."""
+
+    first: int
+    last: int
+    hours: float
 
 
 @dataclass(frozen=True)
@@ -51,11 +58,75 @@ class AirSeries:
         """UTC."""
         return self.log.times
 
-    @property
+    @cached_property
     def depression(self) -> np.ndarray:
         """Wet-bulb depression [K]."""
         depression: np.ndarray = self.dry_bulb - self.wet_bulb
         return depression
+
+    @cached_property
+    def seconds(self) -> np.ndarray:
+        """Seconds since 1970."""
+        return self.times.astype("datetime64[s]").astype(float)
+
+    @cached_property
+    def minutes(self) -> np.ndarray:
+        """Minutes from each reading to the next."""
+        return self.minutes_over(1)
+
+    def minutes_over(self, rows: int) -> np.ndarray:
+        """Return the minutes from each reading to the one so many rows later."""
+        minutes: np.ndarray = (self.seconds[rows:] - self.seconds[:-rows]) / 60.0
+        return minutes
+
+    @cached_property
+    def unbroken(self) -> np.ndarray:
+        """Of each reading but the last, whether the log goes on without a gap to the next."""
+        unbroken: np.ndarray = self.minutes <= 2 * self.log.interval_minutes
+        return unbroken
+
+    def in_force(self, starts: Sequence[dt.datetime], values: Sequence[float]) -> np.ndarray:
+        """Return for each reading the value last set at or before it; NaN before the first."""
+        return np.repeat([np.nan, *values], self._readings_by(starts))
+
+    def asked_at_each(self, asked: Sequence[Asked]) -> np.ndarray:
+        """Return for each reading the index of the air asked for then; -1 before the first."""
+        return np.repeat(np.arange(-1, len(asked)), self._readings_by([item.at for item in asked]))
+
+    def _readings_by(self, starts: Sequence[dt.datetime]) -> np.ndarray:
+        """Return how many readings come before the first moment, and from each to the next."""
+        firsts = np.searchsorted(self.seconds, [int(start.timestamp()) for start in starts])
+        return np.diff(firsts, prepend=0, append=len(self.seconds))
+
+    def stretches(self, holds: np.ndarray, least_hours: float = 0.0) -> list[Stretch]:
+        """Return the runs of readings where `holds` is true for at least so long.
+
+        A gap in the log ends a run.
+        """
+        if not holds.any():
+            return []
+        joined = holds[1:] & holds[:-1] & self.unbroken
+        firsts = np.flatnonzero(holds & ~np.concatenate([[False], joined]))
+        lasts = np.flatnonzero(holds & ~np.concatenate([joined, [False]]))
+        return self._lasting(firsts, lasts, least_hours)
+
+    def flat_runs(self, values: np.ndarray, least_hours: float) -> list[Stretch]:
+        """Return the runs in which a channel repeats one value for at least so long."""
+        repeats = (values[1:] == values[:-1]) & self.unbroken
+        # a run so long holds a whole block of half its least length; most channels have none
+        block = max(1, int(15.0 * least_hours / self.log.interval_minutes))
+        whole = repeats[: len(repeats) // block * block].reshape(-1, block)
+        if not whole.all(axis=1).any():
+            return []
+        lasts = np.flatnonzero(np.append(~repeats, True))
+        return self._lasting(np.concatenate([[0], lasts[:-1] + 1]), lasts, least_hours)
+
+    def _lasting(self, firsts: np.ndarray, lasts: np.ndarray, least_hours: float
+                 ) -> list[Stretch]:
+        hours = (self.seconds[lasts] - self.seconds[firsts]) / 3600.0
+        long = hours >= least_hours
+        return [Stretch(first, last, length) for first, last, length in zip(
+            firsts[long].tolist(), lasts[long].tolist(), hours[long].tolist(), strict=True)]
 
     def within(self, start: dt.datetime, end: dt.datetime) -> slice:
         """Return the readings from a moment up to another."""
@@ -68,34 +139,15 @@ def utc(moment: dt.datetime) -> np.datetime64:
     return np.datetime64(int(moment.timestamp()), "s")
 
 
+def utc_all(moments: Iterable[dt.datetime]) -> np.ndarray:
+    """Return moments as UTC datetime64."""
+    return np.array([int(moment.timestamp()) for moment in moments], "datetime64[s]")
+
+
 def moments_of(times: np.ndarray, zone: ZoneInfo) -> list[dt.datetime]:
     """Return UTC times as moments in a zone."""
     return [dt.datetime.fromtimestamp(second, zone)
             for second in times.astype("datetime64[s]").astype(np.int64).tolist()]
-
-
-def minutes_between(times: np.ndarray, rows: int = 1) -> np.ndarray:
-    """Return the minutes from each reading to the one `rows` later."""
-    seconds: np.ndarray = (times[rows:] - times[:-rows]).astype("timedelta64[s]").astype(float)
-    return seconds / 60.0
-
-
-def believable(log: Log) -> Log:
-    """Return a log without readings no sensor in a kiln can show, such as an open circuit's 850.
-
-    They become missing readings, and are counted among the cells left out.
-    """
-    channels, left_out = {}, log.left_out.copy()
-    for name, values in log.channels.items():
-        if name in SWITCHES:
-            channels[name] = values
-            continue
-        with np.errstate(invalid="ignore"):
-            wild = (values < _LOWEST) | (values > _HIGHEST)
-        channels[name] = np.where(wild, np.nan, values)
-        if count := int(wild.sum()):
-            left_out[f"cells of {name} that no kiln can show"] = count
-    return replace(log, channels=channels, left_out=left_out)
 
 
 def find_jumps(channel: str, times: np.ndarray, values: np.ndarray, kelvin: float, minutes: float
@@ -105,7 +157,7 @@ def find_jumps(channel: str, times: np.ndarray, values: np.ndarray, kelvin: floa
     Out and not back is a ramp or a change of unit, not a jump.
     """
     step = np.abs(np.diff(values))
-    quick = minutes_between(times) <= minutes
+    quick = np.diff(times.astype("datetime64[s]").astype(float)) <= 60.0 * minutes
     back = np.concatenate([np.abs(values[2:] - values[:-2]) < kelvin / 2, [False]])
     rows = np.flatnonzero((step > kelvin) & quick & back[:len(step)])
     return [Jump(channel, row + 1, size) for row, size
@@ -193,36 +245,3 @@ def _means(values: np.ndarray, firsts: np.ndarray) -> np.ndarray:
     counts = np.add.reduceat(known.astype(int), firsts)
     sums = np.add.reduceat(np.where(known, values, 0.0), firsts)
     return np.where(counts > 0, sums / np.maximum(counts, 1), np.nan)
-
-
-def asked_at_each(times: np.ndarray, asked: Sequence[Asked]) -> np.ndarray:
-    """Return for each reading the index of the air asked for then; -1 before the first."""
-    starts = np.array([utc(item.at) for item in asked], "datetime64[s]")
-    return np.searchsorted(starts, times, side="right") - 1
-
-
-@dataclass(frozen=True)
-class Stretch:
-    """A run of readings where something holds, by index, both included."""
-
-    first: int
-    last: int
-    hours: float
-
-
-def stretches(times: np.ndarray, holds: np.ndarray, longest_break_minutes: float,
-              least_hours: float = 0.0) -> list[Stretch]:
-    """Return the runs of readings where `holds` is true for at least so long.
-
-    A gap in the log ends a run.
-    """
-    if not holds.any():
-        return []
-    minutes = minutes_between(times)
-    joined = holds[1:] & holds[:-1] & (minutes <= longest_break_minutes)
-    firsts = np.flatnonzero(holds & ~np.concatenate([[False], joined]))
-    lasts = np.flatnonzero(holds & ~np.concatenate([joined, [False]]))
-    hours = (times[lasts] - times[firsts]).astype("timedelta64[s]").astype(float) / 3600.0
-    long = hours >= least_hours
-    return [Stretch(first, last, length) for first, last, length in zip(
-        firsts[long].tolist(), lasts[long].tolist(), hours[long].tolist(), strict=True)]

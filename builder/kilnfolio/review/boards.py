@@ -6,6 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -19,7 +20,7 @@ from kilnfolio.physics.moisture import (
     oven_dry_uncertainty,
     section_mean_uncertainty,
 )
-from kilnfolio.records.charge import Board, Charge, Section
+from kilnfolio.records.charge import Board, Charge
 
 #: Coverage factor of an expanded uncertainty, about 95 % (JCGM 100:2008, 6.3.3).
 COVERAGE = 2.0
@@ -132,38 +133,65 @@ def board_histories(charge: Charge) -> tuple[BoardHistory, ...]:
         if charge.scale_resolution else 0.0
     balance = standard_from_resolution(charge.balance_resolution.value) \
         if charge.balance_resolution else 0.0
-    return tuple(_history(charge, board, scale, balance) for board in charge.boards)
+    sections = _section_moistures(charge, balance)
+    estimates = {board.id: _estimates(board, sections, scale) for board in charge.boards}
+    points = _points(charge, estimates, scale)
+    return tuple(_history(board, estimates[board.id], points[board.id]) for board in charge.boards)
 
 
-def _history(charge: Charge, board: Board, scale_g: float, balance_g: float) -> BoardHistory:
-    first = _estimate(board.weighed_at, None, board.sections, board.green_mass.value, scale_g,
-                      balance_g)
-    if first is None:
+def _history(board: Board, estimates: tuple[Estimate, ...], points: list[Weighed]) -> BoardHistory:
+    if not estimates:
         return BoardHistory(board, (), math.nan, math.nan, math.nan, ())
-    later = [_estimate(again.at, number, again.sections, again.board_mass.value, scale_g, balance_g)
-             for number, again in enumerate(board.resections)]
-    estimates = (first, *sorted((one for one in later if one), key=lambda one: one.at))
-    weighed = [(board.weighed_at, board.green_mass.value)] + [
-        (weighing.at, weighing.masses[board.id].value) for weighing in charge.weighings
-        if board.id in weighing.masses and weighing.at > board.weighed_at]
+    first = estimates[0]
     return BoardHistory(board, first.sections, first.mean_mc_pct, first.oven_dry_g,
-                        first.oven_dry_error_g, tuple(_points(weighed, estimates, scale_g)),
-                        estimates)
+                        first.oven_dry_error_g, tuple(points), estimates)
 
 
-def _estimate(at: dt.datetime, resection: int | None, records: Sequence[Section], mass_g: float,
-              scale_g: float, balance_g: float) -> Estimate | None:
+#: The sections a board's oven-dry mass is had from: its board, and which re-section (None: first).
+_Cut = tuple[str, int | None]
+
+
+def _section_moistures(charge: Charge, balance_g: float) -> dict[_Cut, list[SectionMoisture]]:
+    """Return the usable sections of every board, reckoned for the whole charge in one go."""
+    cuts = [((board.id, number), sections) for board in charge.boards for number, sections in
+            [(None, board.sections), *((n, again.sections)
+                                       for n, again in enumerate(board.resections))]]
+    usable = [(cut, section.id, section.green.value, section.oven_dry.value)
+              for cut, sections in cuts for section in sections
+              if possible(section.green.value, section.oven_dry.value)]
+    found: dict[_Cut, list[SectionMoisture]] = {cut: [] for cut, _ in cuts}
+    if not usable:
+        return found
+    green, dry = np.array([one[2:] for one in usable]).T
+    mcs = np.atleast_1d(moisture_content(green, dry))
+    errors = COVERAGE * np.atleast_1d(
+        moisture_content_uncertainty(green, balance_g, dry, balance_g))
+    for (cut, name, wet_g, dry_g), mc, error in zip(usable, mcs.tolist(), errors.tolist(),
+                                                    strict=True):
+        found[cut].append(SectionMoisture(name, wet_g, dry_g, mc, error))
+    return found
+
+
+def _estimates(board: Board, sections: dict[_Cut, list[SectionMoisture]], scale_g: float
+               ) -> tuple[Estimate, ...]:
+    """Return the versions of a board's oven-dry mass, oldest first; none without the first."""
+    first, *later = [
+        _estimate(at, number, tuple(sections[board.id, number]), mass, scale_g)
+        for at, number, mass in [(board.weighed_at, None, board.green_mass.value),
+                                 *((again.at, number, again.board_mass.value)
+                                   for number, again in enumerate(board.resections))]]
+    if first is None:
+        return ()
+    return (first, *sorted((one for one in later if one), key=lambda one: one.at))
+
+
+def _estimate(at: dt.datetime, resection: int | None, sections: tuple[SectionMoisture, ...],
+              mass_g: float, scale_g: float) -> Estimate | None:
     """Return the oven-dry mass of a board from its sections; None where none of them is usable."""
-    sections = tuple(
-        SectionMoisture(section.id, section.green.value, section.oven_dry.value,
-                        moisture_content(section.green.value, section.oven_dry.value),
-                        COVERAGE * moisture_content_uncertainty(
-                            section.green.value, balance_g, section.oven_dry.value, balance_g))
-        for section in records if possible(section.green.value, section.oven_dry.value))
     if not sections:
         return None
     mcs = [section.mc_pct for section in sections]
-    mean = float(np.mean(mcs))
+    mean = sum(mcs) / len(mcs)
     spread = section_mean_uncertainty(mcs) if len(mcs) > 1 else 0.0
     return Estimate(at, resection, sections, mean, mass_g, oven_dry_mass(mass_g, mean),
                     oven_dry_uncertainty(mass_g, scale_g, mean, spread))
@@ -174,41 +202,52 @@ def possible(mass_g: float, dry_g: float) -> bool:
     return dry_g <= mass_g <= dry_g * (1.0 + MC_RANGE_PCT[1] / 100.0)
 
 
-def _points(weighed: Sequence[tuple[dt.datetime, float]], estimates: Sequence[Estimate],
-            scale_g: float) -> list[Weighed]:
+def _weighed(charge: Charge, board: Board) -> list[tuple[dt.datetime, float]]:
+    """Return a board's masses by time, from the one it was cut with [g]."""
+    return [(board.weighed_at, board.green_mass.value)] + [
+        (weighing.at, weighing.masses[board.id].value) for weighing in charge.weighings
+        if board.id in weighing.masses and weighing.at > board.weighed_at]
+
+
+def _points(charge: Charge, estimates: dict[str, tuple[Estimate, ...]], scale_g: float
+            ) -> dict[str, list[Weighed]]:
+    """Return every board's MC at each weighing, reckoned for all boards in one go."""
     # `mass-below-oven-dry` or `wetter-than-wood-can-be` names the masses no MC can be had from
-    usable = [(at, mass, used) for at, mass in weighed
-              if possible(mass, (used := estimate_at(estimates, at)).oven_dry_g)]
+    usable = [(board.id, at, mass, used) for board in charge.boards if estimates[board.id]
+              for at, mass in _weighed(charge, board)
+              if possible(mass, (used := estimate_at(estimates[board.id], at)).oven_dry_g)]
+    points: dict[str, list[Weighed]] = {board.id: [] for board in charge.boards}
     if not usable:
-        return []
-    masses, dry = (np.array([mass for _, mass, _ in usable]),
-                   np.array([used.oven_dry_g for *_, used in usable]))
-    dry_errors = np.array([used.oven_dry_error_g for *_, used in usable])
-    hours = np.diff([at.timestamp() for at, *_ in usable]) / 3600.0
+        return points
+    masses, dry, dry_errors, seconds = np.array(
+        [(mass, used.oven_dry_g, used.oven_dry_error_g, at.timestamp())
+         for _, at, mass, used in usable]).T
     mcs = np.atleast_1d(moisture_content(masses, dry))
     errors = COVERAGE * np.atleast_1d(
         moisture_content_uncertainty(masses, scale_g, dry, dry_errors))
-    before: list[float | None] = [None]
-    losses: list[float | None] = [None]
-    if len(hours):
-        # a board wetter than any wood by its later oven-dry mass is dry by no more than that
-        from_mcs = np.clip(100.0 * (masses[:-1] / dry[1:] - 1.0), *MC_RANGE_PCT)
-        before += from_mcs.tolist()
-        losses += drying_rate(from_mcs, mcs[1:], hours).tolist()
-    return [Weighed(at, mass, mc, error, loss, earlier) for (at, mass, _), mc, error, loss, earlier
-            in zip(usable, mcs.tolist(), errors.tolist(), losses, before, strict=True)]
+    # a board wetter than any wood by its later oven-dry mass is dry by no more than that
+    before = np.clip(100.0 * (masses[:-1] / dry[1:] - 1.0), *MC_RANGE_PCT)
+    hours = np.diff(seconds) / 3600.0
+    follows = np.array([one[0] == next_[0] for one, next_ in pairwise(usable)], bool)
+    losses = np.full(len(hours), np.nan)
+    losses[follows] = drying_rate(before[follows], mcs[1:][follows], hours[follows])
+    rows = zip(usable, mcs.tolist(), errors.tolist(), [False, *follows.tolist()],
+               [math.nan, *losses.tolist()], [math.nan, *before.tolist()], strict=True)
+    for (name, at, mass, _), mc, error, after, loss, earlier in rows:
+        points[name].append(Weighed(at, mass, mc, error, loss if after else None,
+                                    earlier if after else None))
+    return points
 
 
 def controls(charge: Charge, histories: Sequence[BoardHistory]) -> tuple[Control, ...]:
     """Return the controlling MC at every weighing, boards re-ranked each time."""
-    found = []
-    moments = sorted({point.at for history in histories for point in history.points})
-    weighings = [weighing.at for weighing in charge.weighings]
-    for at in (moments if not weighings else [m for m in moments if m in set(weighings)]):
-        mcs = {history.board.id: point.mc_pct for history in histories
-               for point in history.points if point.at == at}
-        if mcs:
-            found.append(_control(at, mcs, charge.control_rule))
+    by_moment: dict[dt.datetime, dict[str, float]] = {}
+    for history in histories:
+        for point in history.points:
+            by_moment.setdefault(point.at, {})[history.board.id] = point.mc_pct
+    weighings = {weighing.at for weighing in charge.weighings}
+    found = [_control(at, by_moment[at], charge.control_rule) for at in sorted(by_moment)
+             if not weighings or at in weighings]
     if histories and all(history.points for history in histories):
         # the boards as cut: the state the charge started from
         first = {history.board.id: history.points[0].mc_pct for history in histories}
@@ -225,7 +264,7 @@ def _control(at: dt.datetime, mcs: dict[str, float], rule: str) -> Control:
         ranked = ranked[:1]
     elif rule == "mean":
         ranked = sorted(names, key=lambda name: -mcs[name])
-    return Control(at, float(np.mean([mcs[name] for name in ranked])), tuple(ranked), mcs)
+    return Control(at, sum(mcs[name] for name in ranked) / len(ranked), tuple(ranked), mcs)
 
 
 def control_at(controls: Sequence[Control], moment: dt.datetime) -> Control | None:

@@ -10,7 +10,7 @@ import numpy as np
 
 from kilnfolio.physics.sorption import emc_uncertainty
 from kilnfolio.records.kiln import Kiln
-from kilnfolio.review.air import AirSeries, asked_at_each, minutes_between, utc
+from kilnfolio.review.air import AirSeries
 from kilnfolio.review.setpoints import Asked
 
 #: Length of the stretches a wick's drift is had from: a day, over which fans reverse many times
@@ -22,23 +22,19 @@ WICK_LEAST_H = 12.0
 _LEAST_READINGS = 12
 
 
-def settled(times: np.ndarray, asked: Sequence[Asked], hours: float) -> np.ndarray:
+def settled(air: AirSeries, asked: Sequence[Asked], hours: float) -> np.ndarray:
     """Return which readings come at least so long after the last change of what was asked."""
-    index = asked_at_each(times, asked)
-    if not asked:
-        return np.zeros(len(times), bool)
-    starts = np.array([utc(item.at) for item in asked], "datetime64[s]")
-    since = times - starts[np.maximum(index, 0)]
-    late: np.ndarray = (index >= 0) & (since >= np.timedelta64(round(3600 * hours), "s"))
+    changed = air.in_force([item.at for item in asked], [item.at.timestamp() for item in asked])
+    late: np.ndarray = air.seconds - changed >= 3600.0 * hours
     return late
 
 
-def falling(times: np.ndarray, asked: np.ndarray, hours: float) -> np.ndarray:
+def falling(air: AirSeries, asked: np.ndarray, hours: float) -> np.ndarray:
     """Return the readings soon after the asked value fell: the kiln needs time to come down."""
     soon = np.zeros(len(asked), bool)
-    for drop in np.flatnonzero(np.diff(asked) < 0):
-        end = times[drop + 1] + np.timedelta64(round(hours * 3600), "s")
-        soon[drop + 1: int(np.searchsorted(times, end))] = True
+    for drop in np.flatnonzero(asked[1:] < asked[:-1]).tolist():
+        end = air.seconds[drop + 1] + 3600.0 * hours
+        soon[drop + 1: int(np.searchsorted(air.seconds, end))] = True
     return soon
 
 
@@ -47,7 +43,7 @@ def reading_hours(air: AirSeries) -> np.ndarray:
 
     Nothing is claimed of a gap. The last reading stands for one interval.
     """
-    minutes = np.append(minutes_between(air.times), air.log.interval_minutes)
+    minutes = np.append(air.minutes, air.log.interval_minutes)
     kept: np.ndarray = np.where(minutes > 2 * air.log.interval_minutes, air.log.interval_minutes,
                                 minutes)
     return kept / 60.0
@@ -62,12 +58,11 @@ def overshoot(air: AirSeries, asked: Sequence[Asked], settling_hours: float
     """
     if not asked:
         return None
-    index = asked_at_each(air.times, asked)
-    hours, sums = reading_hours(air), []
+    hours, starts, sums = reading_hours(air), [item.at for item in asked], []
     for found, wanted in ((air.dry_bulb, [item.air.dry_bulb_c for item in asked]),
                           (air.depression, [item.air.depression_k for item in asked])):
-        target = np.where(index < 0, np.nan, np.array(wanted)[np.maximum(index, 0)])
-        over = np.where(falling(air.times, target, settling_hours), 0.0, found - target)
+        target = air.in_force(starts, wanted)
+        over = np.where(falling(air, target, settling_hours), 0.0, found - target)
         sums.append(float(np.sum(np.fmax(np.nan_to_num(over), 0.0) * hours)))
     return sums[0], sums[1]
 
@@ -127,7 +122,7 @@ def wick_index(air: AirSeries, asked: Sequence[Asked], settling_hours: float) ->
     Wick or None
         None where no stretch is long enough.
     """
-    good = settled(air.times, asked, settling_hours) & np.isfinite(air.depression)
+    good = settled(air, asked, settling_hours) & np.isfinite(air.depression)
     for name, wanted in (("fan", True), ("spray", False)):
         switch = air.log.channels.get(name)
         if switch is not None:
@@ -135,7 +130,7 @@ def wick_index(air: AirSeries, asked: Sequence[Asked], settling_hours: float) ->
     rows = np.flatnonzero(good)
     if not len(rows):
         return None
-    index = asked_at_each(air.times, asked)
+    index = air.asked_at_each(asked)
     hours = (air.times - air.times[0]).astype(np.int64) / 3600.0
     found = [(hours[part[-1]] - hours[part[0]], *_line(hours[part], air.depression[part]),
               air.times[part[0]])

@@ -113,6 +113,10 @@ def survey_outcome(survey: Survey, species: Species | None) -> SurveyOutcome:
                          mean, sd, (float(interval[0]), float(interval[1])))
 
 
+#: A converted reading of 132.8 °F must not fall short of 56 °C by a rounding of the computer [K].
+ROUNDING_K = 1e-6
+
+
 @dataclass(frozen=True)
 class ProbeRun:
     """The longest unbroken run of one core probe."""
@@ -137,12 +141,11 @@ def probe_runs(claim: HeatTreatment, log: Log, kiln: Kiln, longest_gap_minutes: 
 
 def _probe_run(probe: CoreProbe, threshold_c: float, log: Log, kiln: Kiln, gap_minutes: float
                ) -> ProbeRun:
-    # A converted reading of 132.8 °F must not fall short of 56 °C by a rounding of the computer.
-    temps, threshold_c = np.round(log.channels[probe.channel], 6), round(threshold_c, 6)
-    run = longest_run(log.times, temps, threshold_c, max_gap_minutes=gap_minutes)
+    temps = log.channels[probe.channel]
+    run = longest_run(log.times, temps, threshold_c - ROUNDING_K, max_gap_minutes=gap_minutes)
     instrument = next((i for i in kiln.instruments if i.channel == probe.channel), None)
     uncertainty = probe.uncertainty or (instrument.uncertainty if instrument else None)
-    highest = float(np.nanmax(temps)) if np.isfinite(temps).any() else float("nan")
+    highest = round(float(np.fmax.reduce(temps, initial=np.nan)), 6)
     return ProbeRun(probe, run.minutes if run else 0.0, run.first if run else None,
                     run.last if run else None, highest, uncertainty.value if uncertainty else None)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from typing import Literal, TypeVar
 from zoneinfo import ZoneInfo
 
@@ -117,6 +118,18 @@ class Case:
         if self.air is None or not len(self.air.times):
             raise NotChecked("no logger file is on record")
         return self.air
+
+    @cached_property
+    def asked_dry_bulb(self) -> np.ndarray:
+        """Dry bulb asked for at each reading [°C]; NaN where that is not known."""
+        return self.need_air().in_force([item.at for item in self.asked],
+                                        [item.air.dry_bulb_c for item in self.asked])
+
+    @cached_property
+    def asked_depression(self) -> np.ndarray:
+        """Depression asked for at each reading [K]; NaN where that is not known."""
+        return self.need_air().in_force([item.at for item in self.asked],
+                                        [item.air.depression_k for item in self.asked])
 
     def need_boards(self) -> tuple[BoardHistory, ...]:
         """Return the sample boards, or say that there are none."""
@@ -265,9 +278,15 @@ def _run(check: Check, case: AnyCase) -> Iterator[Finding]:
         yield Finding(check=check.slug, outcome="not checked", message=_sentence(str(absent)))
         return
     if not complaints:
-        yield Finding(check=check.slug, outcome="held", message=check.held)
+        yield _held(check.slug, check.held)
     for complaint in complaints:
         yield _finding(check, complaint)
+
+
+@lru_cache(maxsize=256)
+def _held(slug: str, message: str) -> Finding:
+    """Return the finding of a rule that is held: the same for every charge."""
+    return Finding(check=slug, outcome="held", message=message)
 
 
 def _finding(check: Check, complaint: Complaint) -> Finding:

@@ -27,7 +27,7 @@ class LimitBook:
 
     limits: Limits
     subject: Subject = Subject()
-    _found: dict[tuple[str, Subject], Limit] = field(default_factory=dict, compare=False,
+    _found: dict[tuple[str, Subject | None], Limit] = field(default_factory=dict, compare=False,
                                                      repr=False)
 
     def find(self, key: str, subject: Subject | None = None) -> Limit:
@@ -38,15 +38,14 @@ class LimitBook:
         NoLimit
             No entry of that key fits.
         """
-        subject = subject or self.subject
-        known = self._found.get((key, subject))
-        if known is not None:
+        place = (key, subject)
+        if (known := self._found.get(place)) is not None:
             return known
+        subject = subject or self.subject
         fitting = [limit for limit in self.limits.limits.get(key, []) if fits(limit.scope, subject)]
         if not fitting:
             raise NoLimit(f"schedules/limits.yaml has no limit '{key}' that fits")
-        found = self._found[key, subject] = max(fitting,
-                                                key=lambda limit: limit.scope.narrowness)
+        found = self._found[place] = max(fitting, key=lambda limit: limit.scope.narrowness)
         return found
 
     def value(self, key: str, subject: Subject | None = None) -> float:
@@ -56,10 +55,10 @@ class LimitBook:
 
 def fits(scope: Scope, subject: Subject) -> bool:
     """Return whether a limit's scope covers a subject."""
-    return all((
-        not scope.species or bool(set(scope.species) & set(subject.species)),
-        scope.kind is None or scope.kind == subject.kind,
-        scope.thicker_than is None or (subject.thickness_mm is not None
-                                       and subject.thickness_mm > scope.thicker_than.value),
-        scope.target_mc is None or scope.target_mc == subject.target_mc_pct,
-    ))
+    return (
+        (not scope.species or bool(set(scope.species) & set(subject.species)))
+        and scope.kind in (None, subject.kind)
+        and (scope.thicker_than is None or (subject.thickness_mm is not None
+                                            and subject.thickness_mm > scope.thicker_than.value))
+        and scope.target_mc in (None, subject.target_mc_pct)
+    )

@@ -12,7 +12,7 @@ from kilnfolio.records.log import as_moment
 from kilnfolio.review import conduct
 from kilnfolio.review import dossier as d
 from kilnfolio.review.boards import COVERAGE, BoardHistory, Estimate, SectionMoisture
-from kilnfolio.review.checks.rate import loss_over_a_day, safe_loss
+from kilnfolio.review.checks.rate import losses_over_a_day, safe_loss
 from kilnfolio.review.findings import Case
 from kilnfolio.review.limits import NoLimit
 
@@ -50,8 +50,8 @@ def _fastest(case: Case, history: BoardHistory) -> float | None:
         hours = case.limits.value("daily-loss-hours")
     except NoLimit:
         return None
-    return rounded(max((loss_over_a_day(history, index, hours)
-                        for index, (before, point) in enumerate(pairwise(history.points), start=1)
+    losses = zip(pairwise(history.points), losses_over_a_day(history, hours), strict=False)
+    return rounded(max((loss for (before, point), loss in losses
                         if before.mc_pct > _wet_above(case) and point.at > case.charge.started),
                        default=None), 2)
 

@@ -27,8 +27,6 @@ from kilnfolio.review.air import (
     SUMMARY_POINTS,
     AirSeries,
     air_series,
-    believable,
-    minutes_between,
     moments_of,
     summarize,
 )
@@ -124,7 +122,6 @@ def build_case(folder: MillFolder, located: Located[Charge], log: Log | None) ->
     main = charge.stock[0]
     limits = LimitBook(folder.limits.record, Subject(
         tuple(species), species[main.species].kind, main.thickness.value, charge.target_mc.value))
-    log = believable(log) if log is not None else None
     steps = _planned(folder, schedule, pressure)
     air = None
     if log is not None and len(log.times):
@@ -265,7 +262,7 @@ def _gaps(case: Case) -> tuple[d.Gap, ...]:
             for stop in case.charge.stops]
     if case.air is not None:
         times = case.air.times
-        minutes = minutes_between(times)
+        minutes = case.air.minutes
         longest = case.limits.value("gap-intervals") * case.air.log.interval_minutes
         gaps += [d.Gap(start=as_moment(times[i], case.zone), end=as_moment(times[i + 1], case.zone),
                        kind="gap") for i in np.flatnonzero(minutes > longest)]

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import chisquare
+from scipy.special import chdtrc
 
 from kilnfolio.physics.air import relative_humidity
 from kilnfolio.physics.moisture import (
@@ -18,12 +18,13 @@ from kilnfolio.physics.moisture import (
 )
 from kilnfolio.physics.sorption import equilibrium_moisture_content
 from kilnfolio.records.charge import HandReading
-from kilnfolio.records.problems import Place
-from kilnfolio.review.air import stretches, utc
+from kilnfolio.review.air import utc_all
 from kilnfolio.review.boards import BoardHistory, Weighed, possible
 from kilnfolio.review.findings import Case, Complaint, NotChecked, check
 
 _GROUP = "arithmetic and physics"
+#: Where in the record of a charge something stands.
+_Path = tuple[str | int, ...]
 
 
 @check(
@@ -43,7 +44,7 @@ def wet_bulb_above_dry_bulb(case: Case) -> Iterator[Complaint]:
         raise NotChecked("the log has no pair of bulbs")
     allowed = case.limits.value("wet-bulb-above-dry-bulb")
     excess = air.wet_bulb - air.dry_bulb
-    for run in stretches(air.times, excess > allowed, 2 * air.log.interval_minutes):
+    for run in air.stretches(excess > allowed):
         worst = float(np.nanmax(excess[run.first : run.last + 1]))
         yield Complaint(
             f"Wet bulb is above dry bulb by up to {worst:.1f} K from "
@@ -169,7 +170,7 @@ def stated_mc(case: Case) -> Iterator[Complaint]:
     for item, mc in zip(usable, mcs, strict=True):
         if abs(item.said_pct - mc) > allowed:
             yield Complaint(
-                f"{item.name}: MC should be {mc:.1f} %, not {item.said_pct:.1f} %.",
+                f"{_named(case, item.path)}: MC should be {mc:.1f} %, not {item.said_pct:.1f} %.",
                 (case.place(*item.path),),
                 item.board,
                 item.said_pct - mc,
@@ -182,12 +183,11 @@ def stated_mc(case: Case) -> Iterator[Complaint]:
 class _Stated:
     """An MC on the sheet, with the masses it should follow from."""
 
-    name: str
     board: str
     mass_g: float
     dry_g: float
     said_pct: float
-    path: tuple[str | int, ...]
+    path: _Path
 
 
 def _stated_of_sections(case: Case) -> Iterator[_Stated]:
@@ -195,7 +195,6 @@ def _stated_of_sections(case: Case) -> Iterator[_Stated]:
         for number, section in enumerate(board.sections):
             if section.stated_mc is not None:
                 yield _Stated(
-                    f"Section {section.id} of board {board.id}",
                     board.id,
                     section.green.value,
                     section.oven_dry.value,
@@ -207,11 +206,9 @@ def _stated_of_sections(case: Case) -> Iterator[_Stated]:
 def _stated_of_weighings(case: Case) -> Iterator[_Stated]:
     dry = {history.board.id: _sheet_dry_mass(history) for history in case.boards}
     for index, weighing in enumerate(case.charge.weighings):
-        when = case.clock(weighing.at)
         for name, said in weighing.stated_mc.items():
             if name in weighing.masses and name in dry:
                 yield _Stated(
-                    f"Board {name} on {when}",
                     name,
                     weighing.masses[name].value,
                     dry[name],
@@ -350,20 +347,18 @@ def drier_than_the_air_allows(case: Case) -> Iterator[Complaint]:
     air, margin = case.need_air(), case.limits.value("drier-than-the-air-allows")
     lowest = np.fmin.accumulate(np.where(np.isfinite(air.emc), air.emc, np.inf))
     for history in case.need_boards():
-        for point in history.points[1:]:
-            index = int(np.searchsorted(air.times, utc(point.at), side="right")) - 1
-            if index < 0 or not np.isfinite(lowest[index]):
-                continue
-            if point.mc_pct < lowest[index] - margin:
+        points = history.points[1:]
+        before = np.searchsorted(air.times, utc_all(point.at for point in points), side="right")
+        for point, rows in zip(points, before.tolist(), strict=True):
+            driest = float(lowest[rows - 1]) if rows else np.inf
+            if np.isfinite(driest) and point.mc_pct < driest - margin:
                 yield Complaint(
                     f"Board {history.board.id} at {point.mc_pct:.1f} % on "
-                    f"{case.clock(point.at)} is "
-                    f"drier than the air allowed ({lowest[index]:.1f} % EMC at the driest): "
-                    "recheck "
-                    "its oven-dry mass.",
+                    f"{case.clock(point.at)} is drier than the air allowed "
+                    f"({driest:.1f} % EMC at the driest): recheck its oven-dry mass.",
                     case.weighing_place(point.at, history.board.id),
                     history.board.id,
-                    lowest[index] - point.mc_pct,
+                    driest - point.mc_pct,
                     margin,
                     "points",
                 )
@@ -432,13 +427,13 @@ def wetter_than_wood_can_be(case: Case) -> Iterator[Complaint]:
             continue
         known += 1
         most = maximum_moisture_content(gravity) * case.limits.value("wetter-than-wood-can-be")
-        for name, mass, dry, place in _every_mass(case, index):
+        for mass, dry, path in _every_mass(case, index):
             mc = 100.0 * (mass / dry - 1.0)
             if mc > most:
                 yield Complaint(
-                    f"{name} at {mc:.0f} % MC is wetter than the wood can be "
+                    f"{_named(case, path)} at {mc:.0f} % MC is wetter than the wood can be "
                     f"({most:.0f} %): check the mass and its unit.",
-                    (place,),
+                    (case.place(*path),),
                     board.id,
                     mc,
                     most,
@@ -448,24 +443,28 @@ def wetter_than_wood_can_be(case: Case) -> Iterator[Complaint]:
         raise NotChecked("no board is on record whose species sheet gives a specific gravity")
 
 
-def _every_mass(case: Case, index: int) -> Iterator[tuple[str, float, float, Place]]:
-    """Yield each mass of a board and its sections with its oven-dry mass and its place."""
+def _every_mass(case: Case, index: int) -> Iterator[tuple[float, float, _Path]]:
+    """Yield each mass of a board and its sections with its oven-dry mass and its path."""
     board, dry = case.charge.boards[index], case.boards[index].oven_dry_g
     for number, section in enumerate(board.sections):
-        yield (
-            f"Section {section.id} of board {board.id}",
-            section.green.value,
-            section.oven_dry.value,
-            case.place("boards", index, "sections", number, "green"),
-        )
-    for number, weighing in enumerate(case.charge.weighings):
-        if board.id in weighing.masses and np.isfinite(dry):
-            yield (
-                f"Board {board.id} on {case.clock(weighing.at)}",
-                weighing.masses[board.id].value,
-                dry,
-                case.place("weighings", number, "masses", board.id),
-            )
+        path: _Path = ("boards", index, "sections", number, "green")
+        yield section.green.value, section.oven_dry.value, path
+    if np.isfinite(dry):
+        for number, weighing in enumerate(case.charge.weighings):
+            if board.id in weighing.masses:
+                yield weighing.masses[board.id].value, dry, ("weighings", number, "masses",
+                                                             board.id)
+
+
+def _named(case: Case, path: _Path) -> str:
+    """Return what a mass or an MC of the sheet belongs to, in words."""
+    match path:
+        case ("boards", int(index), "sections", int(number), _):
+            board = case.charge.boards[index]
+            return f"Section {board.sections[number].id} of board {board.id}"
+        case (_, int(number), _, str(board_id)):
+            return f"Board {board_id} on {case.clock(case.charge.weighings[number].at)}"
+    raise ValueError(f"no mass stands at {path}")
 
 
 @check(
@@ -518,11 +517,11 @@ def hand_weights_rounded(case: Case) -> Iterator[Complaint]:
     if len(masses) < least:
         raise NotChecked(f"{len(masses)} hand weights are too few to tell; {least:g} are needed")
     digits = np.round(np.array(masses) / case.charge.scale_resolution.value).astype(np.int64) % 10
-    chance = float(chisquare(np.bincount(digits, minlength=10)).pvalue)
+    counts, expected = np.bincount(digits, minlength=10), len(masses) / 10
+    chance = float(chdtrc(9, np.sum((counts - expected) ** 2) / expected))
     allowed = case.limits.value("hand-weights-rounded")
     if chance < allowed:
-        common = int(np.argmax(np.bincount(digits, minlength=10)))
-        share = 100.0 * float(np.mean(digits == common))
+        share = 100.0 * counts.max() / len(masses)
         yield Complaint(
             f"Hand weights look rounded: {share:.0f} % of {len(masses)} share one "
             "last digit; please confirm.",

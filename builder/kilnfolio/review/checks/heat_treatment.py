@@ -12,6 +12,7 @@ from kilnfolio.physics.heat import CORE_RANGE_C, longest_run_above
 from kilnfolio.records.charge import HeatTreatment
 from kilnfolio.records.problems import Place
 from kilnfolio.review.checks.instruments import overdue
+from kilnfolio.review.ending import ROUNDING_K
 from kilnfolio.review.findings import Case, Complaint, NotChecked, check
 
 _GROUP = "heat treatment"
@@ -236,11 +237,10 @@ def heat_treatment_margin(case: Case) -> Iterator[Complaint]:
     if not known:
         raise NotChecked("no probe has an uncertainty on record")
     for run, error in known:
-        core = np.round(air.log.channels[run.probe.channel], 6)
         sure = longest_run_above(
             air.times,
-            core,
-            claim.threshold.value + error,
+            air.log.channels[run.probe.channel],
+            claim.threshold.value + error - ROUNDING_K,
             max_gap_minutes=2 * air.log.interval_minutes,
         )
         if sure < claim.minutes:

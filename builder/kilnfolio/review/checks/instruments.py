@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -12,15 +13,7 @@ from kilnfolio.records.kiln import Instrument
 from kilnfolio.records.log import Log
 from kilnfolio.records.problems import Place
 from kilnfolio.records.quantities import fahrenheit_from_celsius
-from kilnfolio.review.air import (
-    SWITCHES,
-    AirSeries,
-    Stretch,
-    asked_at_each,
-    minutes_between,
-    stretches,
-    utc,
-)
+from kilnfolio.review.air import SWITCHES, AirSeries, utc
 from kilnfolio.review.findings import Case, Complaint, NotChecked, check
 
 _GROUP = "instruments and log"
@@ -40,7 +33,7 @@ _DAYS_A_MONTH = 365.2425 / 12
 )
 def gap_in_log(case: Case) -> Iterator[Complaint]:
     air = case.need_air()
-    minutes = minutes_between(air.times)
+    minutes = air.minutes
     longest = case.limits.value("gap-intervals") * air.log.interval_minutes
     total = 0.0
     for index in np.flatnonzero(minutes > longest):
@@ -140,7 +133,7 @@ def stuck_sensor(case: Case) -> Iterator[Complaint]:
     if len(channels) < 2:
         raise NotChecked("the log has one channel only, and a partner is needed to tell")
     for name, values in channels.items():
-        for run in _flat_runs(air, values, hours):
+        for run in air.flat_runs(values, hours):
             span = slice(run.first, run.last + 1)
             moved = max(
                 (_range(other[span]) for partner, other in channels.items() if partner != name),
@@ -157,18 +150,6 @@ def stuck_sensor(case: Case) -> Iterator[Complaint]:
                     hours,
                     "h",
                 )
-
-
-def _flat_runs(air: AirSeries, values: np.ndarray, hours: float) -> list[Stretch]:
-    """Return the stretches of at least `hours` in which a channel repeats one value."""
-    longest = 2 * air.log.interval_minutes
-    pairs = stretches(air.times[:-1], values[1:] == values[:-1], longest, hours - longest / 60.0)
-    ends = [(pair.first, pair.last + 1) for pair in pairs]
-    runs = [
-        Stretch(first, last, float(minutes_between(air.times[[first, last]])[0]) / 60.0)
-        for first, last in ends
-    ]
-    return [run for run in runs if run.hours >= hours]
 
 
 def _range(values: np.ndarray) -> float:
@@ -188,7 +169,7 @@ def _range(values: np.ndarray) -> float:
 def spike(case: Case) -> Iterator[Complaint]:
     air = case.need_air()
     allowed, minutes = case.limits.value("spike-kelvin"), case.limits.value("spike-minutes")
-    if minutes_between(air.times).min(initial=np.inf) > minutes:
+    if air.minutes.min(initial=np.inf) > minutes:
         raise NotChecked(f"the log has no readings within {minutes:g} min of each other")
     for channel in dict.fromkeys(jump.channel for jump in air.jumps):
         jump, *more = [jump for jump in air.jumps if jump.channel == channel]
@@ -237,28 +218,28 @@ def _sudden_wick(case: Case, air: AirSeries) -> Iterator[Complaint]:
     if len(air.times) <= rows:
         return
     # counted from the depression asked for, where it was larger: coming down to it is no fault
-    asked = _depression_asked(case, air)
+    asked = case.asked_depression
     from_asked = np.where(air.depression > asked, asked, air.depression)
     lost = from_asked[:-rows] - air.depression[rows:]
     still = np.abs(air.dry_bulb[rows:] - air.dry_bulb[:-rows]) <= steady
     spray = air.log.channels.get("spray")
     quiet = np.ones(len(lost), bool) if spray is None else ~(np.nan_to_num(spray[rows:]) > 0)
-    index = asked_at_each(air.times, case.asked)
+    index = air.asked_at_each(case.asked)
     unchanged = (index[rows:] == index[:-rows]) & (
-        minutes_between(air.times, rows) <= minutes + air.log.interval_minutes
+        air.minutes_over(rows) <= minutes + air.log.interval_minutes
     )
     # a wet bulb above the dry one is another fault, with a check of its own
     possible = np.isfinite(air.relative_humidity[rows:])
     heated = _heated(case, air, steady)[:-rows]
     suspect = (lost > fall) & still & quiet & unchanged & possible & heated
-    for run in stretches(air.times[rows:], suspect, 2 * air.log.interval_minutes)[:1]:
-        at = run.first + rows
+    for run in air.stretches(np.concatenate([np.zeros(rows, bool), suspect]))[:1]:
+        by = float(lost[run.first - rows])
         yield Complaint(
-            f"Wick may be dry or dirty: depression fell {lost[run.first]:.1f} K by "
-            f"{case.clock(air.times[at])} under a steady dry bulb.",
-            (air.log.place(at),),
+            f"Wick may be dry or dirty: depression fell {by:.1f} K by "
+            f"{case.clock(air.times[run.first])} under a steady dry bulb.",
+            (air.log.place(run.first),),
             "wet-bulb",
-            float(lost[run.first]),
+            by,
             fall,
             "K",
         )
@@ -272,20 +253,9 @@ def _heated(case: Case, air: AirSeries, near_k: float) -> np.ndarray:
     """
     if not case.asked:
         return np.ones(len(air.times), bool)
-    asked = np.array([item.air.dry_bulb_c for item in case.asked])
-    index = asked_at_each(air.times, case.asked)
-    near = (index >= 0) & (air.dry_bulb >= asked[np.maximum(index, 0)] - near_k)
+    near = air.dry_bulb >= case.asked_dry_bulb - near_k
     reached: np.ndarray = np.logical_or.accumulate(near)
     return reached if reached[-1] else ~reached
-
-
-def _depression_asked(case: Case, air: AirSeries) -> np.ndarray:
-    """Return the depression asked for at each reading; NaN where that is not known."""
-    if not case.asked:
-        return np.full(len(air.times), np.nan)
-    asked = np.array([item.air.depression_k for item in case.asked])
-    index = asked_at_each(air.times, case.asked)
-    return np.where(index < 0, np.nan, asked[np.maximum(index, 0)])
 
 
 def _drifting_wick(case: Case, air: AirSeries) -> Iterator[Complaint]:
@@ -293,19 +263,15 @@ def _drifting_wick(case: Case, air: AirSeries) -> Iterator[Complaint]:
     allowed = case.limits.value("dry-wick-hand")
     window = case.limits.value("dry-wick-hand-minutes")
     above = []
+    moments = [reading.at.timestamp() for reading in case.charge.hand_readings]
+    rows = np.searchsorted(air.seconds, moments).tolist()
     for number, reading in enumerate(case.charge.hand_readings):
-        index = int(np.searchsorted(air.times, utc(reading.at)))
-        near = [
-            i
-            for i in (index - 1, index)
-            if 0 <= i < len(air.times)
-            and abs((air.times[i] - utc(reading.at)).astype(np.int64)) <= 60 * window
-        ]
-        wet = np.array([air.wet_bulb[i] - (air.dry_bulb[i] - reading.dry_bulb.value) for i in near])
-        if near and np.isfinite(wet).any():
-            above.append(
-                (number, reading, near[0], float(np.nanmean(wet)) - reading.wet_bulb.value)
-            )
+        span = range(max(rows[number] - 1, 0), min(rows[number] + 1, len(air.times)))
+        near = [row for row in span if abs(air.seconds[row] - moments[number]) <= 60 * window]
+        logged = [value for value in air.depression[near].tolist() if not math.isnan(value)]
+        if logged:
+            by_hand = reading.dry_bulb.value - reading.wet_bulb.value
+            above.append((number, reading, near[0], by_hand - sum(logged) / len(logged)))
     over = [item for item in above if item[3] > allowed]
     if len(over) >= 2:
         number, reading, index, _ = over[0]
@@ -393,29 +359,28 @@ def unit_slip(case: Case) -> Iterator[Complaint]:
     zero = fahrenheit_from_celsius(0.0)
     degree = fahrenheit_from_celsius(1.0) - zero
     for name, values in columns.items():
+        if (np.abs(values[1:] - values[:-1]) <= 2 * near).all():
+            continue  # nothing jumps, and nothing is missing between two readings
         known = np.flatnonzero(np.isfinite(values))
-        before, after = values[known[:-1]], values[known[1:]]
-        slips = [
-            ("°C", "°F", np.abs(after - (zero + degree * before)) <= near),
-            ("°F", "°C", np.abs(after - (before - zero) / degree) <= near),
-        ]
+        readings = values[known]
         # a jump only: near -40 degrees the two scales meet
-        jumped = np.abs(after - before) > 2 * near
-        found = [
-            (int(index), old, new)
-            for old, new, fits in slips
-            for index in np.flatnonzero(fits & jumped)[:1]
-        ]
-        if found:
-            index, old, new = min(found)
+        for index in np.flatnonzero(np.abs(np.diff(readings)) > 2 * near).tolist():
+            before, after = readings[index : index + 2].tolist()
+            if abs(after - (zero + degree * before)) <= near:
+                scales = "°C to °F"
+            elif abs(after - (before - zero) / degree) <= near:
+                scales = "°F to °C"
+            else:
+                continue
             row = int(known[index + 1])
             yield Complaint(
-                f"{name} changes from {old} to {new} at {case.clock(air.times[row])}: "
-                f"{before[index]:.1f}, then {after[index]:.1f}.",
+                f"{name} changes from {scales} at {case.clock(air.times[row])}: "
+                f"{before:.1f}, then {after:.1f}.",
                 (air.log.place(row),),
                 name,
-                float(after[index]),
+                after,
             )
+            break
 
 
 @check(
@@ -440,7 +405,7 @@ def zone_spread(case: Case) -> Iterator[Complaint]:
         raise NotChecked("the log has one dry bulb only")
     allowed, hours = case.limits.value("zone-spread"), case.limits.value("zone-spread-hours")
     spread = np.abs(sides[0] - sides[1])
-    for run in stretches(air.times, spread > allowed, 2 * air.log.interval_minutes, hours):
+    for run in air.stretches(spread > allowed, hours):
         worst = float(np.nanmax(spread[run.first : run.last + 1]))
         yield Complaint(
             f"Kiln heats unevenly: sides {worst:.1f} K apart from "

@@ -13,7 +13,7 @@ import numpy as np
 from kilnfolio.physics.rules import thickness_scaled_rate
 from kilnfolio.records.quantities import Length
 from kilnfolio.records.species import SafeDailyLoss, Species
-from kilnfolio.review.air import minutes_between, stretches, utc
+from kilnfolio.review.air import utc
 from kilnfolio.review.boards import BoardHistory
 from kilnfolio.review.findings import Case, Complaint, NotChecked, check
 
@@ -59,8 +59,8 @@ def safe_loss(
     return entry, entry.rate.value
 
 
-def loss_over_a_day(history: BoardHistory, index: int, hours: float) -> float:
-    """Return what a board lost by a weighing, counted over so many hours or more.
+def losses_over_a_day(history: BoardHistory, hours: float) -> list[float]:
+    """Return what a board lost by each weighing after the first, over so many hours or more.
 
     A safe rate is a day's loss. Where boards are weighed twice a day, half a day doubled is not
     one: air warms by day, and a step is felt for some hours.
@@ -69,24 +69,23 @@ def loss_over_a_day(history: BoardHistory, index: int, hours: float) -> float:
     ----------
     history : BoardHistory
         The board.
-    index : int
-        Which of its weighings, from 1.
     hours : float
         The least that counts as a day. [h] Where the board has no weighing so long before, its
         first is taken.
 
     Returns
     -------
-    float
-        Loss [points a day].
+    list of float
+        Losses [points a day].
     """
-    point = history.points[index]
-    long_before = point.at - dt.timedelta(hours=hours)
-    base = next((one for one in reversed(history.points[:index]) if one.at <= long_before),
-                history.points[0])
-    dry = history.estimate_at(point.at).oven_dry_g
-    days = (point.at - base.at).total_seconds() / 86400.0
-    return 100.0 * (base.mass_g - point.mass_g) / dry / days
+    points, longest, base, losses = history.points, dt.timedelta(hours=hours), 0, []
+    for index, point in enumerate(points[1:], start=1):
+        while base + 1 < index and points[base + 1].at <= point.at - longest:
+            base += 1
+        dry = history.estimate_at(point.at).oven_dry_g
+        days = (point.at - points[base].at).total_seconds() / 86400.0
+        losses.append(100.0 * (points[base].mass_g - point.mass_g) / dry / days)
+    return losses
 
 
 @check(
@@ -109,7 +108,8 @@ def loss_over_a_day(history: BoardHistory, index: int, hours: float) -> float:
 def daily_loss(case: Case) -> Iterator[Complaint]:
     boards = case.need_boards()
     wet, refused = case.limits.value("daily-loss-above"), case.limits.value("daily-loss-refused")
-    margin, known = case.limits.value("daily-loss-margin"), 0
+    margin, hours = case.limits.value("daily-loss-margin"), case.limits.value("daily-loss-hours")
+    known = 0
     for history in boards:
         item = case.stock_of(history.board)
         safe = safe_loss(
@@ -120,11 +120,11 @@ def daily_loss(case: Case) -> Iterator[Complaint]:
         if safe is None:
             continue
         known += 1
-        for index, (before, point) in enumerate(pairwise(history.points), start=1):
-            if before.mc_pct <= wet or point.at <= case.charge.started:
+        losses = losses_over_a_day(history, hours)
+        for (before, point), loss in zip(pairwise(history.points), losses, strict=True):
+            if loss <= safe[1] + margin or before.mc_pct <= wet:
                 continue
-            loss = loss_over_a_day(history, index, case.limits.value("daily-loss-hours"))
-            if loss <= safe[1] + margin:
+            if point.at <= case.charge.started:
                 continue
             yield Complaint(
                 f"Board {history.board.id} lost {loss:.1f} points a day to {case.clock(point.at)}; "
@@ -227,15 +227,15 @@ def shock_change(case: Case) -> Iterator[Complaint]:
     drop = air.emc[:-rows] - air.emc[rows:]
     warm_up = np.timedelta64(round(3600 * case.limits.value("warm-up-hours")), "s")
     begun = air.times[:-rows] > utc(case.charge.started) + warm_up
-    within_an_hour = minutes_between(air.times, rows) <= 60.0 + air.log.interval_minutes
+    within_an_hour = air.minutes_over(rows) <= 60.0 + air.log.interval_minutes
     shock = (drop > allowed) & (air.times[rows:] < dry_at) & begun & within_an_hour
     shock &= ~_instrument_touched(case, air.times[:-rows], air.times[rows:])
-    for run in stretches(air.times[rows:], shock, 2 * air.log.interval_minutes)[:3]:
-        worst = float(np.nanmax(drop[run.first : run.last + 1]))
+    for run in air.stretches(np.concatenate([np.zeros(rows, bool), shock]))[:3]:
+        worst = float(np.nanmax(drop[run.first - rows : run.last + 1 - rows]))
         yield Complaint(
             f"Shock change of air: EMC fell {worst:.1f} points within an hour by "
-            f"{case.clock(air.times[run.first + rows])}.",
-            (air.log.place(run.first + rows),),
+            f"{case.clock(air.times[run.first])}.",
+            (air.log.place(run.first),),
             "EMC",
             worst,
             allowed,
@@ -273,7 +273,7 @@ def stain_conditions(case: Case) -> Iterator[Complaint]:
         & (air.dry_bulb <= value("stain-hottest"))
         & (air.relative_humidity > value("stain-humidity"))
     )
-    for run in stretches(air.times, risky, 2 * air.log.interval_minutes):
+    for run in air.stretches(risky):
         if run.hours >= value("stain-hours"):
             yield Complaint(
                 f"Stain and mould conditions for {run.hours:.0f} h from "

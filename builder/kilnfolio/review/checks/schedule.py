@@ -10,7 +10,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from kilnfolio.review.air import AirSeries, asked_at_each, stretches, utc
+from kilnfolio.review.air import AirSeries, utc
 from kilnfolio.review.boards import Control, control_at
 from kilnfolio.review.conduct import falling
 from kilnfolio.review.findings import Case, Complaint, NotChecked, check
@@ -99,27 +99,17 @@ def step_skipped(case: Case) -> Iterator[Complaint]:
             )
 
 
-def _asked_series(case: Case, air: AirSeries) -> tuple[np.ndarray, np.ndarray]:
-    """Return the dry bulb and depression asked for at each reading; NaN before the first."""
+def _need_asked(case: Case) -> None:
     if not case.asked:
         raise NotChecked("no step change is written down, so what was asked is not known")
-    index = asked_at_each(air.times, case.asked)
-    dry = np.array([item.air.dry_bulb_c for item in case.asked])
-    depression = np.array([item.air.depression_k for item in case.asked])
-    return (
-        np.where(index < 0, np.nan, dry[np.maximum(index, 0)]),
-        np.where(index < 0, np.nan, depression[np.maximum(index, 0)]),
-    )
 
 
 def _controlling_series(case: Case, air: AirSeries) -> np.ndarray:
     """Return the controlling MC known at each reading; NaN before the first weighing."""
     if not case.controls:
         raise NotChecked("no weighing is on record")
-    starts = np.array([utc(control.at) for control in case.controls])
-    index = np.searchsorted(starts, air.times, side="right") - 1
-    mcs = np.array([control.mc_pct for control in case.controls])
-    return np.where(index < 0, np.nan, mcs[np.maximum(index, 0)])
+    starts, mcs = zip(*((control.at, control.mc_pct) for control in case.controls), strict=True)
+    return air.in_force(starts, mcs)
 
 
 @check(
@@ -134,14 +124,14 @@ def _controlling_series(case: Case, air: AirSeries) -> np.ndarray:
 )
 def dry_bulb_overshoot(case: Case) -> Iterator[Complaint]:
     air = case.need_air()
-    asked, _ = _asked_series(case, air)
+    _need_asked(case)
     allowed, hours = (
         case.limits.value("dry-bulb-overshoot"),
         case.limits.value("dry-bulb-overshoot-hours"),
     )
-    over = air.dry_bulb - asked
-    settling = falling(air.times, asked, case.limits.value("settling-hours"))
-    for run in stretches(air.times, (over > allowed) & ~settling, 2 * air.log.interval_minutes):
+    over = air.dry_bulb - case.asked_dry_bulb
+    settling = falling(air, case.asked_dry_bulb, case.limits.value("settling-hours"))
+    for run in air.stretches((over > allowed) & ~settling):
         if run.hours >= hours:
             worst = float(np.nanmax(over[run.first : run.last + 1]))
             yield Complaint(
@@ -180,7 +170,7 @@ def too_hot_while_wet(case: Case) -> Iterator[Complaint]:
         return
     margin = case.limits.value("ceiling-margin")
     hot = (air.dry_bulb > ceiling.dry_bulb.value + margin) & (air.times < utc(wet_until))
-    for run in stretches(air.times, hot, 2 * air.log.interval_minutes)[:3]:
+    for run in air.stretches(hot)[:3]:
         worst = float(np.nanmax(air.dry_bulb[run.first : run.last + 1]))
         yield Complaint(
             f"Too hot while wet: {worst:.1f} °C on {case.clock(air.times[run.first])} with the "
@@ -219,14 +209,12 @@ def _last_wet(controls: tuple[Control, ...], above_pct: float) -> dt.datetime | 
 )
 def air_too_dry_while_wet(case: Case) -> Iterator[Complaint]:
     air = case.need_air()
-    _, asked = _asked_series(case, air)
+    _need_asked(case)
     wet = _controlling_series(case, air) > case.limits.value("depression-overshoot-above")
     allowed = case.limits.value("depression-overshoot")
-    over = air.depression - asked
-    settling = falling(air.times, asked, case.limits.value("settling-hours"))
-    for run in stretches(
-        air.times, (over > allowed) & wet & ~settling, 2 * air.log.interval_minutes
-    ):
+    over = air.depression - case.asked_depression
+    settling = falling(air, case.asked_depression, case.limits.value("settling-hours"))
+    for run in air.stretches((over > allowed) & wet & ~settling):
         if run.hours * 60.0 >= case.limits.value("depression-overshoot-minutes"):
             worst = float(np.nanmax(over[run.first : run.last + 1]))
             yield Complaint(
@@ -287,7 +275,7 @@ def vent_against_spray(case: Case) -> Iterator[Complaint]:
     if vent is None or spray is None:
         raise NotChecked("the log does not hold vent and spray")
     minutes = case.limits.value("vent-against-spray")
-    for run in stretches(air.times, (vent > 0) & (spray > 0), 2 * air.log.interval_minutes):
+    for run in air.stretches((vent > 0) & (spray > 0)):
         if run.hours * 60.0 >= minutes:
             yield Complaint(
                 f"Venting and steaming at once from {case.clock(air.times[run.first])}.",
@@ -338,7 +326,7 @@ def _undeclared_stops(case: Case) -> Iterator[Complaint]:
     still = air.log.channels["fan"] <= 0
     started, ended = utc(case.charge.started), utc(case.charge.ended)
     allowed = case.limits.value("undeclared-stop-hours")
-    for run in stretches(air.times, still, 2 * air.log.interval_minutes):
+    for run in air.stretches(still):
         start, end = air.times[run.first], air.times[run.last]
         declared = any(utc(s.start) <= end and utc(s.end) >= start for s in case.charge.stops)
         if declared or run.hours < allowed or not started <= start < ended:

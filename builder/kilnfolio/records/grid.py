@@ -1,0 +1,69 @@
+"""Rows of text that are all divided alike, with their cells found without cutting them.
+
+Most exports are such: no quotes, and as many delimiters in every row. Their times can be read as a
+table of characters, several times faster than one after the other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+_NEWLINE, _SPACE = ord("\n"), ord(" ")
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Where the cells of each row begin and end.
+
+    Attributes
+    ----------
+    characters : ndarray of uint8
+        The rows, in UTF-8, each ending in a new line.
+    starts, ends : ndarray of int
+        Of each cell, rows by columns, the place of its first character and of what follows it.
+    """
+
+    characters: np.ndarray
+    starts: np.ndarray
+    ends: np.ndarray
+
+    @property
+    def padded(self) -> bool:
+        """Whether a cell begins with a space."""
+        return bool((self.characters[self.starts] == _SPACE).any())
+
+    def of_width(self, column: int, width: int) -> np.ndarray | None:
+        """Return a column's characters, rows by width; None where a cell has more or fewer."""
+        starts = self.starts[:, column]
+        if ((self.ends[:, column] - starts) != width).any():
+            return None
+        characters: np.ndarray = self.characters[starts[:, None] + np.arange(width)]
+        return characters
+
+
+def grid_of(body: bytes, delimiter: str, columns: int) -> Grid | None:
+    """Return rows as a grid; None where a row is divided otherwise, or a cell may be quoted.
+
+    Parameters
+    ----------
+    body : bytes
+        The rows in UTF-8, a new line between them.
+    delimiter : str
+        What stands between cells, one ASCII character.
+    columns : int
+        How many cells each row should have, 2 or more.
+    """
+    if b'"' in body or columns < 2:
+        return None
+    characters = np.frombuffer(body + b"\n", np.uint8)
+    newlines = np.flatnonzero(characters == _NEWLINE)
+    delimiters = np.flatnonzero(characters == ord(delimiter))
+    if len(delimiters) != (columns - 1) * len(newlines):
+        return None
+    inner = delimiters.reshape(len(newlines), columns - 1)
+    rows = np.concatenate([[0], newlines[:-1] + 1])
+    if (inner[:, 0] < rows).any() or (inner[:, -1] > newlines).any():
+        return None
+    return Grid(characters, np.column_stack([rows, inner + 1]), np.column_stack([inner, newlines]))
