@@ -10,7 +10,7 @@ from tests.publish.site import Outline, small_mill
 from kilnfolio.cli import main
 from kilnfolio.publish.pages.guide import KINDS, guide_files
 from kilnfolio.publish.serving import HEADERS, TYPES
-from kilnfolio.review.working import FORMULAS
+from kilnfolio.review.formulas import FORMULAS
 
 GUIDE = {page.slug: page for page in guide_files()}
 HOME = PROJECT / "builder/kilnfolio/guide"

@@ -6,7 +6,8 @@ import pytest
 
 from kilnfolio.records.quantities import Length, Mass, Percent, Temperature
 from kilnfolio.review import figures
-from kilnfolio.review.working import FORMULAS, WrongArgumentsError, evaluate, parse_any, work
+from kilnfolio.review.formulas import FORMULAS, work
+from kilnfolio.review.working import WrongArgumentsError, evaluate, parse_any
 
 
 def test_the_board_shows_formula_values_and_result():

@@ -14,7 +14,7 @@ from kilnfolio.physics import air, sorption
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.boards import COVERAGE
 from kilnfolio.review.dossier import Dossier, SetPoint, Working
-from kilnfolio.review.working import FORMULAS, work
+from kilnfolio.review.formulas import FORMULAS, work
 
 #: Characters of a line of text in a bag.
 WIDTH = 92

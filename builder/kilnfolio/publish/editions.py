@@ -69,6 +69,7 @@ CUSTOMER_FIELDS: Mapping[type[BaseModel], frozenset[str]] = {
             "piece_high_pct",
             "share_shown_pct",
             "n",
+            "readings_from",
         }
     ),
     Dossier: frozenset({"survey", "heat", "findings"}),

@@ -41,12 +41,13 @@ from kilnfolio.review.ending import (
     water_balance,
 )
 from kilnfolio.review.findings import CHECKS, Case, LotCase, run_checks
+from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.judgement import judge, readings_of
 from kilnfolio.review.limits import LimitBook, Subject
 from kilnfolio.review.results import air_points, air_result, board_results, rounded, set_points
 from kilnfolio.review.setpoints import Asked, PlannedStep, asked_air, planned_steps
 from kilnfolio.review.versions import rules_version
-from kilnfolio.review.working import FORMULAS, evaluate
+from kilnfolio.review.working import evaluate
 
 PSYCHROMETER = "ventilated wet bulb, A = 0.000662 per °C"
 EMC_EQUATION = "Hailwood–Horrobin, two hydrates (Wood Handbook, eq. 4-5)"

@@ -388,7 +388,7 @@ function readingsNeeded(share, confidence) {
   return enough;
 }
 
-/* ---- the formulas by name: review/working.py ------------------------------------------------- */
+/* ---- the formulas by name: review/formulas/ ------------------------------------------------- */
 
 const pressureFor = (a) => pressureAtAltitude((a.altitude ?? 0) / 1000);
 

@@ -1,7 +1,7 @@
 """The calculators: small worked forms for the sums of a charge.
 
 A calculator is data: the fields it asks for, and the steps that lead from them to its answers. Each
-step names a formula of `kilnfolio.review.working`, so that the handbook, the reviews and the forms
+step names a formula of `kilnfolio.review.formulas`, so that the handbook, the reviews and the forms
 share one set of formulas, symbols and sources. The page carries that data, and every constant of
 the physics, in a block of JSON; ``assets/calculators.js`` holds functions and no constants of its
 own. Without script the page still shows each form's example, worked here.

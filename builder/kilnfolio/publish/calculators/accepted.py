@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from kilnfolio.physics import air, meters, moisture, shrinkage, sorption, sums, survey, water
 from kilnfolio.publish.calculators.form import Range
 from kilnfolio.records.quantities import Temperature, TemperatureDifference
-from kilnfolio.review.working import FORMULAS, Argument, Formula
+from kilnfolio.review.formulas import FORMULAS
+from kilnfolio.review.working import Argument, Formula
 
 _DB, _WB = Argument("dry_bulb", Temperature), Argument("wet_bulb", Temperature)
 _OWN = (

@@ -15,9 +15,9 @@ from kilnfolio.records.model import Name, Record
 from kilnfolio.records.problems import Place, Problem
 from kilnfolio.records.quantities import Quantity
 from kilnfolio.records.yaml_source import Document
+from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.limits import LimitBook
 from kilnfolio.review.working import (
-    FORMULAS,
     Argument,
     Formula,
     Result,

@@ -24,6 +24,7 @@ from kilnfolio.publish.templating import render
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Dossier, LotDossier, Outcome
+from kilnfolio.review.judgement import OWN_PACKS, WHOLE_CHARGE, WHOLE_CHARGES
 
 #: Temperature that advice about storage is given for; a room. [°C]
 ROOM_C = 20.0
@@ -69,6 +70,8 @@ class CustomerLot:
     mean: str
     span: str
     readings: str
+    boards: str
+    """Which boards the readings are of."""
     supported: str
     method: str
     measured: tuple[dt.date, ...]
@@ -187,6 +190,14 @@ def _size(lot: Seen) -> str:
     )
 
 
+#: Which boards a lot is judged by, as a customer would say it.
+_BOARDS = {
+    OWN_PACKS: "boards of this lot's own packs",
+    WHOLE_CHARGE: "boards of the kiln load this lot comes from",
+    WHOLE_CHARGES: "boards of the kiln loads this lot comes from",
+}
+
+
 def _moisture(
     lot: Seen, judgement: Seen, readings: tuple[float, ...], surveys: list[Seen]
 ) -> dict[str, Any]:
@@ -199,6 +210,7 @@ def _moisture(
         "mean": "",
         "span": "",
         "readings": "",
+        "boards": "",
         "supported": "",
         "chart": None,
     }
@@ -209,6 +221,7 @@ def _moisture(
         "mean": figures.measure(judgement.mean_pct, "%", 1),
         "span": f"{figures.number(min(readings))} to {figures.measure(max(readings), '%')}",
         "readings": str(judgement.n),
+        "boards": _BOARDS.get(judgement.readings_from, _BOARDS[WHOLE_CHARGE]),
         "supported": _supported(judgement),
         "chart": histogram(
             readings,

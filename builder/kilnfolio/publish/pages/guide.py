@@ -28,7 +28,7 @@ from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.holdings import Holdings
 from kilnfolio.records.model import Name, Record, Text, validate
 from kilnfolio.records.yaml_source import parse_yaml
-from kilnfolio.review.working import FORMULAS
+from kilnfolio.review.formulas import FORMULAS
 
 #: Kinds of page in the order of the guide's contents, with the heading each stands under.
 KINDS = {

@@ -17,9 +17,9 @@ from markupsafe import Markup
 
 from kilnfolio.publish.handbook.examples import PLACEHOLDER, Board, title_of
 from kilnfolio.records.quantities import Quantity
+from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.limits import LimitBook
 from kilnfolio.review.working import (
-    FORMULAS,
     Argument,
     evaluate,
     parse_any,

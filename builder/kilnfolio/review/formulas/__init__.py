@@ -1,0 +1,49 @@
+"""The one registry of formulas, by subject, and how one is worked by name.
+
+Each entry names the physics function that does the sum; nothing is calculated here beyond putting
+functions of physics together and converting units.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from kilnfolio.review.dossier import Working
+from kilnfolio.review.formulas.air import AIR
+from kilnfolio.review.formulas.load import LOAD
+from kilnfolio.review.formulas.masses import MASSES
+from kilnfolio.review.working import Formula, evaluate
+
+#: Every formula by the name `compute` calls it.
+FORMULAS: Mapping[str, Formula] = {formula.name: formula for formula in (*MASSES, *AIR, *LOAD)}
+
+
+def work(formula_name: str, label: str, /, **values: Any) -> tuple[float, Working]:
+    """Compute one number and show how.
+
+    Parameters
+    ----------
+    formula_name : str
+        A key of `FORMULAS`.
+    label : str
+        What the number is, as in 'MC of board S1'.
+    **values
+        The formula's arguments: floats in house units, `Quantity`, lists of them, or words.
+
+    Returns
+    -------
+    tuple of float and Working
+        The unrounded value in the house unit, and the board.
+
+    Raises
+    ------
+    WrongArgumentsError
+        An argument is unknown or missing.
+    ValueError
+        Physics refuses a value, or the formula gives an interval, not a number.
+    """
+    result = evaluate(FORMULAS[formula_name], label, values)
+    if isinstance(result.value, tuple):
+        raise ValueError(f"{formula_name} gives an interval; use evaluate")
+    return result.value, result.working
