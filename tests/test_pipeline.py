@@ -62,6 +62,27 @@ def test_a_killed_build_leaves_the_old_site_whole(tmp_path, after):
     assert (out / "mill/index.html").read_text() == "the old site"
 
 
+@pytest.mark.parametrize("after", [1.0, 6.0])
+def test_ctrl_c_stops_a_build_cleanly(tmp_path, after):
+    """While it reads or renders, and while other processes print."""
+    out = tmp_path / "site"
+    (out / "mill").mkdir(parents=True)
+    (out / "mill/index.html").write_text("the old site")
+    build = subprocess.Popen(
+        [sys.executable, "-m", "kilnfolio", "build", str(PROJECT), "--out", out],
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    time.sleep(after)
+    os.killpg(build.pid, signal.SIGINT)  # as a terminal sends it: to all its processes
+    said = build.communicate(timeout=20)[1]
+    assert build.returncode == 130, said
+    assert "Traceback" not in said
+    assert said.splitlines()[-1] == "kilnfolio: stopped; the site is as it was"
+    assert (out / "mill/index.html").read_text() == "the old site"
+
+
 def test_a_page_without_the_safety_wording_is_not_published(tmp_path, monkeypatch):
     root = minimal_mill(tmp_path)
     monkeypatch.setattr("kilnfolio.publish.safety.SAFETY", "Words that no template prints.")

@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from kilnfolio.records.problems import Problem, RecordProblems
     from kilnfolio.review.dossier import Finding
 
-#: Exit codes: fine; findings or differences; bad input or usage.
-FINE, FOUND, BAD = 0, 1, 2
+#: Exit codes: fine; findings or differences; bad input or usage; stopped by Ctrl-C.
+FINE, FOUND, BAD, STOPPED = 0, 1, 2, 130
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -36,7 +36,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         return code
     except KeyboardInterrupt:
         print("kilnfolio: stopped; the site is as it was", file=sys.stderr)
-        return BAD
+        return STOPPED
     except BrokenPipeError:
         # the reader, such as head, has seen enough; Python must not complain of it at exit
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

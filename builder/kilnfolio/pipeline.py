@@ -14,7 +14,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor
+from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -421,4 +421,6 @@ def _exchange(first: Path, second: Path) -> bool:
 
 def executor(workers: int) -> Executor:
     """Return the executor that prints PDFs."""
-    return ProcessPoolExecutor(workers)
+    from kilnfolio.workers import Workers
+
+    return Workers(workers)

@@ -1,0 +1,114 @@
+"""Shared work: nothing is lost with a worker, nothing outlives the build, the bytes are the same.
+
+The same tasks on a cluster of two worker processes are in ``tests/test_cluster.py``.
+"""
+
+import multiprocessing
+import os
+import signal
+import subprocess
+import sys
+import time
+from concurrent.futures import BrokenExecutor
+
+import pytest
+
+from kilnfolio.workers import MOST_DEATHS, Workers
+
+
+@pytest.fixture
+def workers():
+    pool = Workers(2, preload=())
+    yield pool
+    pool.shutdown(cancel_futures=True)
+
+
+def test_a_killed_worker_takes_no_work_with_it(workers):
+    pids = {workers.submit(os.getpid).result() for _ in range(4)}
+    tasks = [workers.submit(divmod, number, 7) for number in range(20)]
+    slow = [workers.submit(time.sleep, 0.4) for _ in range(4)]
+    for process in multiprocessing.active_children():
+        if process.pid in pids:
+            os.kill(process.pid, signal.SIGKILL)
+    assert [task.result(30) for task in tasks] == [divmod(number, 7) for number in range(20)]
+    assert [task.result(30) for task in slow] == [None] * 4
+    assert workers.submit(os.getpid).result() not in pids
+
+
+def test_a_task_that_kills_every_worker_is_given_up(workers):
+    with pytest.raises(BrokenExecutor):
+        workers.submit(os._exit, 1).result(30)
+    assert MOST_DEATHS == 3
+    assert workers.submit(len, "abc").result(30) == 3
+
+
+def test_fresh_processes_take_over_after_a_while(workers, monkeypatch):
+    monkeypatch.setattr("kilnfolio.workers.TASKS_EACH", 2)
+    pids = [workers.submit(os.getpid).result() for _ in range(8)]
+    assert set(pids[:4]).isdisjoint(pids[4:])
+
+
+def test_no_process_is_started_where_there_is_no_work():
+    before = multiprocessing.active_children()
+    Workers(2).shutdown()
+    assert multiprocessing.active_children() == before
+
+
+#: A run with work for a minute in two processes, and what a build does when it is stopped.
+LONG = """
+import sys, time
+from kilnfolio.workers import Workers
+
+if __name__ == "__main__":
+    pool = Workers(2, preload=())
+    try:
+        pids = {pool.submit(__import__("os").getpid).result() for _ in range(6)}
+        tasks = [pool.submit(time.sleep, 30) for _ in range(4)]
+        print(*pids, flush=True)
+        [task.result() for task in tasks]
+    except KeyboardInterrupt:
+        pool.shutdown(cancel_futures=True)
+        sys.exit(130)
+"""
+
+
+def long_run(tmp_path):
+    script = tmp_path / "long.py"
+    script.write_text(LONG)
+    run = subprocess.Popen([sys.executable, script], stdout=subprocess.PIPE, text=True,
+                           stderr=subprocess.PIPE, start_new_session=True)
+    return run, [int(pid) for pid in run.stdout.readline().split()]
+
+
+def gone(pid):
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return True
+    with open(f"/proc/{pid}/stat") as stat:  # noqa: PTH123  (gone between the two is gone)
+        return stat.read().rpartition(")")[2].split()[0] == "Z"
+
+
+def all_gone_soon(pids):
+    for _ in range(100):
+        if all(map(gone, pids)):
+            return True
+        time.sleep(0.05)
+    return False
+
+
+def test_ctrl_c_ends_everything_without_a_word(tmp_path):
+    run, pids = long_run(tmp_path)
+    os.killpg(run.pid, signal.SIGINT)  # as a terminal sends it: to all of them
+    _, said = run.communicate(timeout=10)
+    assert run.returncode == 130
+    assert said == ""
+    assert all_gone_soon(pids)
+
+
+def test_workers_end_when_their_parent_is_killed(tmp_path):
+    run, pids = long_run(tmp_path)
+    os.kill(run.pid, signal.SIGKILL)
+    run.communicate(timeout=10)
+    assert pids
+    assert all_gone_soon(pids)
