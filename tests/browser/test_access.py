@@ -109,10 +109,11 @@ def test_what_is_folded_opens_by_keyboard(page, demo_site):
 
 def test_the_register_is_filtered_by_keyboard(page, demo_site):
     page.goto(addresses(demo_site)["charges-index"])
-    rows = page.locator("#charges tbody tr:visible").count()
+    rows = page.locator("#register tbody tr").count()
     page.get_by_label("Kiln").focus()
     page.keyboard.press("ArrowDown")
-    assert 0 < page.locator("#charges tbody tr:visible").count() < rows
+    page.wait_for_function("!document.querySelector('[data-register][aria-busy]')")
+    assert 0 < page.locator("#register tbody tr").count() < rows
     assert "of" in page.get_by_role("status").first.inner_text()
 
 

@@ -1,159 +1,225 @@
-"""The register of charges: ten thousand of them filtered, sorted, shared and taken away."""
+"""The registers of charges and lots: filtered, sorted, shared, taken away, read without script."""
 
 import csv
 import datetime as dt
 import io
-import random
 from pathlib import Path
 
 import pytest
 from tests.browser.kinds import addresses
-from tests.conftest import PROJECT
+from tests.browser.registers import charge_rows, lot_rows, newest_first, write_registers
 
-from kilnfolio.publish.pages.histories import ChargeRow
-from kilnfolio.publish.pages.words import GRAVITY, OUTCOME_MEANING
-from kilnfolio.publish.static import copy_assets
-from kilnfolio.publish.templating import environment, render
-from kilnfolio.records.folder import read_mill_folder
-
-MANY = 10_000
-SPECIES = (
-    ("Red oak", "quercus-rubra"),
-    ("Sugar maple", "acer-saccharum"),
-    ("White ash", "fraxinus-americana"),
-)
-KILNS = (("Kiln 1", "kiln-1"), ("Kiln 2", "kiln-2"))
-THICKNESSES = ("4/4", "6/4", "8/4")
-
-
-def synthetic_rows() -> list[ChargeRow]:
-    chance = random.Random(4)
-    rows = []
-    for place in range(MANY):
-        name, species = chance.choice(SPECIES)
-        thickness = chance.choice(THICKNESSES)
-        kiln, kiln_id = chance.choice(KILNS)
-        rows.append(
-            ChargeRow(
-                number="=1+1" if place == 0 else f"C-{place:05d}",
-                target="index.html",
-                stock=f"{name} {thickness}",
-                species=species,
-                thickness=(thickness,),
-                kiln=kiln,
-                kiln_id=kiln_id,
-                schedule="",
-                schedule_target="index.html",
-                started=dt.datetime(2015, 1, 1, tzinfo=dt.UTC) + dt.timedelta(hours=9 * place),
-                length=f"{chance.uniform(5, 40):.1f} d",
-                target_mc=8.0,
-                start_mc=60.0,
-                final_mc=chance.uniform(6, 12),
-                final_sd=0.5,
-                readings=30,
-                outcome=chance.choice(GRAVITY),
-                counts=(),
-                defects="",
-            )
-        )
-    return rows
+CHARGES = charge_rows(600, years=2.5)
+LOTS = lot_rows(CHARGES, 2)
 
 
 @pytest.fixture(scope="module")
-def rows():
-    return synthetic_rows()
-
-
-@pytest.fixture(scope="module")
-def register(rows, tmp_path_factory) -> str:
+def site(tmp_path_factory) -> Path:
     out = tmp_path_factory.mktemp("register")
-    copy_assets(out)
-    html = render(
-        environment(read_mill_folder(PROJECT).mill.record),
-        "charges_index.html",
-        "charges/index.html",
-        title="Charges",
-        rows=rows,
-        species=SPECIES,
-        thicknesses=THICKNESSES,
-        kilns=KILNS,
-        outcomes=GRAVITY,
-        meanings=OUTCOME_MEANING,
-    )
-    path = out / "charges/index.html"
-    path.parent.mkdir()
-    path.write_text(html, "utf-8")
-    return path.as_uri()
+    write_registers(out, CHARGES, LOTS)
+    return out
 
 
 @pytest.fixture
-def many(page, register):
-    page.goto(register)
+def charges(page, site):
+    page.goto((site / "charges/index.html").as_uri())
     return page
 
 
+def settled(page) -> None:
+    page.wait_for_function("!document.querySelector('[data-register][aria-busy]')")
+
+
 def told(page) -> int:
-    """Return how many charges the register says it shows."""
+    """Return how many rows the register says it holds by this filter."""
+    settled(page)
     return int(page.locator(".filter-count").inner_text().split(" ")[0])
 
 
-def test_every_filter_finds_what_python_finds(many, rows):
+def numbers(page) -> list[str]:
+    settled(page)
+    return page.locator("#register tbody th").all_inner_texts()
+
+
+def heading(page, words: str):
+    return page.locator("#register th", has_text=words)
+
+
+def test_every_filter_finds_what_python_finds(charges):
     wanted = [
-        row
-        for row in rows
+        row.number
+        for row in newest_first(CHARGES)
         if row.species == "acer-saccharum"
         and row.thickness == ("8/4",)
-        and row.kiln_id == "kiln-2"
-        and row.outcome == "query"
-        and dt.date(2017, 3, 1) <= row.started.date() <= dt.date(2021, 6, 30)
+        and row.outcome in ("query",)
+        and dt.date(2015, 3, 1) <= row.day <= dt.date(2017, 6, 30)
     ]
-    many.get_by_label("Species").select_option("acer-saccharum")
-    many.get_by_label("Thickness").select_option("8/4")
-    many.get_by_label("Kiln").select_option("kiln-2")
-    many.get_by_label("Checks").select_option("query")
-    many.get_by_label("Started from").fill("2017-03-01")
-    many.get_by_label("until").fill("2021-06-30")
-    assert 5 < len(wanted) < 300
-    assert told(many) == len(wanted)
-    assert many.locator("#charges tbody th").all_inner_texts() == [row.number for row in wanted]
+    charges.get_by_label("Species").select_option("acer-saccharum")
+    charges.get_by_label("Thickness").select_option("8/4")
+    charges.get_by_label("Checks").select_option("query")
+    charges.get_by_label("Started from").fill("2015-03-01")
+    charges.get_by_label("until").fill("2017-06-30")
+    assert 5 < len(wanted) < 50
+    assert told(charges) == len(wanted)
+    assert numbers(charges) == wanted
 
 
-def test_the_address_of_a_filter_shows_the_same_to_another(many, browser):
-    many.get_by_label("Kiln").select_option("kiln-1")
-    many.locator("th", has_text="Final MC").locator("button").click()
-    many.locator("th", has_text="Final MC").locator("button").click()
-    seen = many.locator("#charges tbody th").all_inner_texts()
+@pytest.mark.parametrize(
+    ("column", "key"),
+    [
+        ("Final MC", lambda row: (row.final_mc is None, float(f"{row.final_mc or 0:.1f}"))),
+        ("Kiln", lambda row: int(row.kiln.split()[1])),
+        ("Started", lambda row: row.day),
+    ],
+)
+def test_a_column_is_sorted_as_people_count(charges, column, key):
+    heading(charges, column).locator("button").click()
+    assert numbers(charges) == [row.number for row in sorted(newest_first(CHARGES), key=key)][:50]
+
+
+def test_what_is_blank_stands_last_either_way(charges):
+    for _ in range(2):
+        heading(charges, "Final MC").locator("button").click()
+        settled(charges)
+        assert "–" not in charges.locator("#register tbody td:nth-child(7)").all_inner_texts()
+
+
+def test_rows_drawn_by_script_say_what_the_page_said(charges):
+    before = charges.locator("#register tbody").inner_html().replace("\n", "")
+    charges.get_by_label("Started from").fill("2000-01-01")
+    settled(charges)
+    lines = charges.locator("#register tbody tr")
+    after = lines.evaluate_all("lines => lines.slice(0, 50).map(line => line.outerHTML).join('')")
+    assert after.replace('href="../charges/', 'href="') == before
+
+
+def test_a_window_of_rows_is_drawn_and_more_on_demand(charges):
+    assert len(numbers(charges)) == 50
+    assert charges.locator(".filter-count").inner_text() == "600 of 600, the first 50 shown"
+    charges.get_by_role("button", name="Show more").click()
+    settled(charges)
+    assert len(numbers(charges)) == 100
+    assert numbers(charges) == [row.number for row in newest_first(CHARGES)][:100]
+
+
+def test_the_address_of_a_filter_shows_the_same_to_another(charges, browser):
+    charges.get_by_label("Kiln").select_option("kiln-1")
+    heading(charges, "Final MC").locator("button").click()
+    heading(charges, "Final MC").locator("button").click()
+    seen = numbers(charges)
     other = browser.new_page()
-    other.goto(many.url)
+    other.goto(charges.url)
+    assert numbers(other) == seen
     assert other.get_by_label("Kiln").input_value() == "kiln-1"
-    assert other.locator("th", has_text="Final MC").get_attribute("aria-sort") == "descending"
-    assert other.locator("#charges tbody th").all_inner_texts() == seen
+    assert heading(other, "Final MC").get_attribute("aria-sort") == "descending"
     other.close()
 
 
-def test_a_place_in_the_page_does_not_undo_a_filter(many):
-    many.get_by_label("Kiln").select_option("kiln-1")
-    before = told(many)
-    many.evaluate("location.hash = 'main'")
-    many.wait_for_timeout(50)
-    assert told(many) == before
+def test_a_place_in_the_page_does_not_undo_a_filter(charges):
+    charges.get_by_label("Kiln").select_option("kiln-1")
+    before = told(charges)
+    charges.evaluate("location.hash = 'main'")
+    charges.wait_for_timeout(50)
+    assert told(charges) == before < 600
 
 
-def test_the_csv_holds_every_row_that_passed_in_the_order_seen_and_runs_nothing(many, rows):
-    many.get_by_label("Species").select_option(rows[0].species)
-    with many.expect_download() as waiting:
-        many.get_by_role("button", name="Download as CSV").click()
+@pytest.mark.parametrize("words", ["kiln 12 maple", "15-0004", "honeycomb", "SUGAR query"])
+def test_any_words_of_a_row_find_it(charges, words):
+    wanted = [
+        row.number
+        for row in newest_first(CHARGES)
+        if all(
+            any(word in text.lower() for text in (row.stock, row.kiln, row.outcome, row.found))
+            or word.replace("-", "") in row.number.lower().replace("-", "")
+            for word in words.lower().split()
+        )
+    ]
+    charges.get_by_label("Number or word").fill(words)
+    assert 0 < told(charges) == len(wanted)
+    assert numbers(charges) == wanted[:50]
+
+
+def test_the_csv_holds_every_row_that_passed_in_the_order_seen_and_runs_nothing(charges):
+    charges.get_by_label("Species").select_option(CHARGES[0].species)
+    settled(charges)
+    with charges.expect_download() as waiting:
+        charges.get_by_role("button", name="Download as CSV").click()
     text = Path(waiting.value.path()).read_text("utf-8-sig")
     assert waiting.value.suggested_filename == "charges.csv"
     head, *lines = csv.reader(io.StringIO(text))
-    passed = [row for row in rows if row.species == rows[0].species]
-    assert head[:4] == ["Charge", "Timber", "Kiln", "Started"]
-    assert [line[0] for line in lines] == ["'=1+1", *(row.number for row in passed[1:])]
-    assert [line[3] for line in lines] == [row.started.date().isoformat() for row in passed]
+    passed = [row for row in newest_first(CHARGES) if row.species == CHARGES[0].species]
+    assert head[:7] == ["Charge", "Timber", "Kiln", "Started", "Took days", "MC at start %",
+                        "Final MC %"]
+    assert [line[0] for line in lines] == [*(row.number for row in passed[:-1]), "'=1+1"]
+    assert [line[3] for line in lines] == [row.day.isoformat() for row in passed]
+    assert [line[6] for line in lines] == [
+        "" if row.final_mc is None else f"{row.final_mc:.1f}" for row in passed]
     assert not any(cell.startswith(("=", "+", "@", "-")) for line in lines for cell in line)
+
+
+def test_lots_are_filtered_by_their_verdict(page, site):
+    page.goto((site / "lots/index.html").as_uri())
+    page.get_by_label("Order").select_option("refused")
+    assert told(page) == sum(row.outcome == "refused" for row in LOTS)
+    assert set(page.locator("#register tbody td:nth-child(9)").all_inner_texts()) == {
+        "does not keep the order"}
+
+
+@pytest.mark.parametrize("kind", ["charges", "lots"])
+def test_every_row_is_reached_without_script_and_no_page_is_long(browser, site, kind):
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto((site / kind / "index.html").as_uri())
+    assert not page.locator(".filter-bar").is_visible()
+    years = page.locator(".periods a").evaluate_all("links => links.map(link => link.href)")
+    found = []
+    for year in years:
+        page.goto(year)
+        months = page.locator(".periods a").evaluate_all("links => links.map(link => link.href)")
+        for address in months or [year]:
+            page.goto(address)
+            rows = page.locator("#register tbody th").all_inner_texts()
+            assert 0 < len(rows) <= 150
+            found += rows
+    context.close()
+    assert found == [row.number for row in newest_first(CHARGES if kind == "charges" else LOTS)]
+
+
+@pytest.mark.parametrize(
+    ("asked", "wanted"),
+    [
+        ("C-16-00300", ["Charge C-16-00300"]),
+        ("c1600300", ["Charge C-16-00300"]),
+        ("16-00300", ["Charge C-16-00300"]),
+        ("lot l00012", [f"Lot L00012{digit}" for digit in range(9, 1, -1)]),
+        ("L000007", ["Lot L000007"]),
+    ],
+)
+def test_search_finds_a_number_or_its_beginning(charges, asked, wanted):
+    groups = charges.evaluate("asked => kilnfolioSearch.answer(asked)", asked)
+    assert [entry[0][0] for entry in groups[0]["entries"]] == wanted
+
+
+def test_search_finds_charges_by_what_describes_them(charges):
+    groups = charges.evaluate("kilnfolioSearch.answer('red oak 8/4 refused 2016')")
+    wanted = [row for row in newest_first(CHARGES)
+              if row.stock == "Northern red oak 8/4" and row.outcome == "refused"
+              and row.day.year == 2016]
+    found = next(group for group in groups if group["kind"] == "charge")
+    assert found["total"] == len(wanted) > 5
+    titles = [entry[0][0] for entry in found["entries"]]
+    assert titles == [f"Charge {row.number}" for row in wanted[:8]]
+
+
+def test_a_question_about_something_else_loads_no_rows(charges):
+    asked = []
+    charges.on("request", lambda request: asked.append(request.url))
+    charges.evaluate("kilnfolioSearch.answer('how to stack boards')")
+    assert any(url.endswith("register/manifest.js") for url in asked)
+    assert not any("register/charges-" in url or "register/lots-" in url for url in asked)
 
 
 def test_the_demonstration_register_can_be_shared_too(page, demo_site):
     page.goto(addresses(demo_site)["charges-index"] + "#kiln=kiln-3")
     assert 0 < told(page) < 20
-    assert set(page.locator("#charges tbody td:nth-child(3)").all_inner_texts()) == {"Kiln 3"}
+    assert set(page.locator("#register tbody td:nth-child(3)").all_inner_texts()) == {"Kiln 3"}

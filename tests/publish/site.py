@@ -43,19 +43,17 @@ class Mill:
         """Render the pages of the mill edition, the handbook first."""
         env = environment(self.folder.mill.record)
         handbook = [*render_handbook(self.folder, env), render_calculators(self.folder, env)]
-        return [
-            *handbook,
-            *render_pages(
-                self.folder,
-                self.dossiers,
-                self.lots,
-                env,
-                self.tokens,
-                latest_moment(self.folder).date(),
-                manuscript=self.manuscript,
-                handbook=handbook,
-            ),
-        ]
+        records = render_pages(
+            self.folder,
+            self.dossiers,
+            self.lots,
+            env,
+            self.tokens,
+            latest_moment(self.folder).date(),
+            manuscript=self.manuscript,
+            handbook=handbook,
+        )
+        return [*handbook, *(page for page in records if page.path.endswith(".html"))]
 
     def customer(self) -> list[Page]:
         """Return the pages of the customer edition."""

@@ -156,16 +156,15 @@ def _records(mill: Mill):
     from kilnfolio.publish.templating import environment
     from kilnfolio.records.folder import latest_moment
 
-    return list(
-        render_pages(
-            mill.folder,
-            mill.dossiers,
-            mill.lots,
-            environment(mill.folder.mill.record),
-            mill.tokens,
-            latest_moment(mill.folder).date(),
-        )
+    made = render_pages(
+        mill.folder,
+        mill.dossiers,
+        mill.lots,
+        environment(mill.folder.mill.record),
+        mill.tokens,
+        latest_moment(mill.folder).date(),
     )
+    return [page for page in made if page.path.endswith(".html")]
 
 
 # --- species ------------------------------------------------------------------

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """One HTML page of an edition."""
+    """One HTML page of an edition, or a script file that its pages load."""
 
     path: str
     """Path within the edition, with ``/`` between folders."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import posixpath
+from urllib.parse import urlencode
 
 
 def root_of(path: str) -> str:
@@ -46,6 +47,31 @@ def superseded(number: str, ordinal: int) -> str:
 def lot(number: str) -> str:
     """Return the mill edition's page of a lot."""
     return f"lots/{number}.html"
+
+
+def register(kind: str, part: str = "", **filters: str) -> str:
+    """Return a page of the register of ``charges`` or ``lots``: all, or a year, or a month.
+
+    Parameters
+    ----------
+    kind : str
+        Which register.
+    part : str
+        A year or a month, as in ``2026`` or ``2026-03``; all where empty.
+    **filters : str
+        What the register is to show alone, by the names its filters have in the address.
+    """
+    page = f"{kind}/by-date/{part}.html" if part else f"{kind}/index.html"
+    return page + (f"#{urlencode(filters)}" if filters else "")
+
+
+#: The script file that names every part of the registers.
+REGISTER_MANIFEST = "register/manifest.js"
+
+
+def register_rows(kind: str, shard: str) -> str:
+    """Return the script file that holds one part of a register."""
+    return f"register/{kind}-{shard}.js"
 
 
 def kiln(identity: str) -> str:

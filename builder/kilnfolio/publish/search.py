@@ -1,5 +1,8 @@
 """The search index: what can be found, as a script file, so that it also opens from ``file://``.
 
+Charges and lots come without end and are not in it; they are found in the registers' own files
+(`pages.rows`).
+
 The index holds the texts; the page breaks them into words itself (``assets/search.js``), so that
 there is one word-breaker for texts and questions.
 """
@@ -34,6 +37,9 @@ HEADINGS: dict[str, str] = {
     "record": "Records",
     "guide": "Guide",
 }
+
+#: Kinds that are found in the registers' files.
+_ROWS = frozenset({"charge", "lot"})
 
 #: The line of a page's text that gives other names: of a species, or a schedule's code.
 _OTHER_NAMES = re.compile(r"^(?:Also called|Code) (.*)\.$", re.MULTILINE)
@@ -92,7 +98,7 @@ def entries_of(page: Page) -> Iterator[Entry]:
         return
     if page.kind in _SECTIONED:
         yield from _sections(page, _SECTIONED[page.kind])
-    elif page.kind in HEADINGS:
+    elif page.kind in HEADINGS.keys() - _ROWS:
         also = _OTHER_NAMES.search(page.text)
         yield Entry(page.title, page.kind, page.path, "", also[1] if also else "", page.text)
 

@@ -1,5 +1,6 @@
 /* Search over the handbook and the records, from a web server or from file://.
-   The index and the library are fetched when somebody first reaches for the search box. */
+   The index and the library are fetched when somebody first reaches for the search box; rows of charges and lots
+   when a question can be about them. */
 (function () {
   "use strict";
 
@@ -70,8 +71,8 @@
   }
 
   function ready() {
-    coming = coming || Promise.all([script("assets/vendor/minisearch.min.js"), script("assets/search-index.js")])
-      .then(build);
+    coming = coming || Promise.all([script("assets/vendor/minisearch.min.js"), script("assets/search-index.js"),
+      window.kilnfolioRows || script("assets/rows.js")]).then(build);
     return coming;
   }
 
@@ -104,36 +105,35 @@
     };
   }
 
-  // a word, or what the book calls it
-  function meaning(term, shortest) {
-    var others = (data.synonyms[term] || []).map(function (other) {
-      return { combineWith: "AND", queries: words(other, true), boost: { title: 2 } };
-    });
-    return others.length ? { combineWith: "OR", queries: [option(term, shortest)].concat(others) } : option(term, shortest);
-  }
-
-  // other names of two or three words, as in "black walnut"
-  function phrases(terms) {
-    var left = terms.slice(), found = [];
-    [4, 3, 2].forEach(function (length) {
+  // what was asked, unit by unit: a word, or several with one meaning; with each, what the book calls it
+  function unitsOf(question) {
+    var terms = words(question, true);
+    var telling = terms.filter(function (term) { return !LITTLE.has(term); });
+    var left = telling.length ? telling : terms, units = [];
+    function others(phrase) { return (data.synonyms[phrase] || []).map(function (other) { return words(other, true); }); }
+    [4, 3, 2].forEach(function (length) { // other names of several words, as in "black walnut"
       for (var start = 0; start + length <= left.length; start += 1) {
         var phrase = left.slice(start, start + length).join(" ");
-        if (data.synonyms[phrase]) {
-          found.push({ combineWith: "OR", queries: [{ combineWith: "AND", queries: left.slice(start, start + length) }]
-            .concat(data.synonyms[phrase].map(function (other) {
-              return { combineWith: "AND", queries: words(other, true) };
-            })) });
-          left.splice(start, length);
-        }
+        if (data.synonyms[phrase]) { units.push({ words: left.splice(start, length), others: others(phrase), joined: "" }); }
       }
     });
     for (var place = 0; place + 1 < left.length; place += 1) {
       if (named.has(stem(left[place] + left[place + 1]))) { // "case hardening" is one word in the book
         var pair = left.splice(place, 2);
-        found.push({ combineWith: "OR", queries: [{ combineWith: "AND", queries: pair }, option(pair.join(""), 4)] });
+        units.push({ words: pair, others: [], joined: pair.join("") });
       }
     }
-    return { found: found, left: left };
+    return units.concat(left.map(function (term) { return { words: [term], others: others(term), joined: "" }; }));
+  }
+
+  function queryOf(unit, shortest) {
+    var one = unit.words.length === 1;
+    var ways = [one ? option(unit.words[0], shortest) : { combineWith: "AND", queries: unit.words }];
+    if (unit.joined) { ways.push(option(unit.joined, 4)); }
+    unit.others.forEach(function (other) {
+      ways.push(one ? { combineWith: "AND", queries: other, boost: { title: 2 } } : { combineWith: "AND", queries: other });
+    });
+    return ways.length > 1 ? { combineWith: "OR", queries: ways } : ways[0];
   }
 
   var OPTIONS = {
@@ -159,12 +159,12 @@
   }
 
   function find(question) {
-    var terms = words(question, true);
-    var telling = terms.filter(function (term) { return !LITTLE.has(term); });
-    var asked = (telling.length ? telling : terms).map(stem);
-    var split = phrases(telling.length ? telling : terms);
+    var units = unitsOf(question);
+    var asked = words(question, true).filter(function (term, place, all) {
+      return !LITTLE.has(term) || all.every(function (other) { return LITTLE.has(other); });
+    }).map(stem);
     function ask(combine, shortest) {
-      var queries = split.found.concat(split.left.map(function (term) { return meaning(term, shortest); }));
+      var queries = units.map(function (unit) { return queryOf(unit, shortest); });
       return queries.length ? ranked(index.search({ combineWith: combine, queries: queries }, OPTIONS), asked) : [];
     }
     var all = ask("AND", 4);
@@ -172,6 +172,44 @@
     // after what holds every word, what holds some of them
     var held = new Set(all.map(function (result) { return result.id; }));
     return all.concat(ask("OR", all.length ? 4 : 3).filter(function (result) { return !held.has(result.id); }));
+  }
+
+  /* ---- charges and lots ------------------------------------------------------------------------ */
+
+  var broken = new Map();
+
+  // whether a word of the question is one of a record's, or begins one
+  function matches(term, text) {
+    if (!broken.has(text)) { broken.set(text, Array.from(new Set(words(text).map(stem)))); }
+    var root = stem(term);
+    return broken.get(text).some(function (word) {
+      return word === root || (term.length > 2 && !exact(term) && word.indexOf(root) === 0);
+    });
+  }
+
+  // groups of rows, those a number was asked for before those that words describe
+  function records(question) {
+    var api = window.kilnfolioRows;
+    return api.numbered(question).then(function (hits) {
+      if (hits.length) { return { first: true, hits: hits }; }
+      var units = unitsOf(question).map(function (unit) { return [unit.words].concat(unit.others); });
+      return api.worded(units, matches).then(function (found) { return { first: false, hits: found }; });
+    });
+  }
+
+  function recordEntry(found) {
+    function say(key) { return found.part.value(found.row, key); }
+    var date = window.kilnfolioRows.isoDay(say("day")), mean;
+    if (found.part.kind === "charges") {
+      mean = say("final_mc");
+      return ["Charge " + say("number"), "charge", window.kilnfolioRows.page(found.part, found.row), "", "",
+        say("stock") + ", " + say("kiln") + ", started " + date + (mean === null ? "" : ", " + mean.toFixed(1) + " % at the end") +
+        ". Checks: " + say("outcome") + "." + (say("found") ? " Found at grading: " + say("found") + "." : "")];
+    }
+    mean = say("mean_mc");
+    return ["Lot " + say("number"), "lot", window.kilnfolioRows.page(found.part, found.row), "", "",
+      say("product") + ", " + say("species") + ", issued " + date + ": " + say("verdict") +
+      (mean === null ? "" : ", mean " + mean.toFixed(1) + " %") + ". Dried in " + say("charges") + "."];
   }
 
   /* ---- results ------------------------------------------------------------------------------- */
@@ -210,8 +248,8 @@
     return best;
   }
 
-  function hit(result) {
-    var entry = data.entries[result.id], item = document.createElement("li"), link = document.createElement("a");
+  function hit(entry, terms) {
+    var item = document.createElement("li"), link = document.createElement("a");
     item.className = "hit";
     link.href = ROOT + entry[2];
     link.textContent = entry[0];
@@ -222,32 +260,51 @@
       within.textContent = " " + entry[3];
       item.append(within);
     }
-    var sentence = telling(entry[5], result.terms) || entry[5].split("\n")[0].slice(0, 160);
-    item.append(marked(sentence, result.terms));
+    var sentence = telling(entry[5], terms) || entry[5].split("\n")[0].slice(0, 160);
+    item.append(marked(sentence, terms));
     return item;
   }
 
-  function show(place, question, most) {
-    place.replaceChildren();
-    if (!question.trim()) { return 0; }
-    var results = find(question), groups = new Map();
+  // what was found, in groups by kind: [{ kind, total, entries: [[entry, terms], ...], all }]
+  function grouped(question, results, found, most) {
+    var groups = new Map(), own = [];
     results.forEach(function (result) {
-      var kind = data.entries[result.id][1];
-      if (!groups.has(kind)) { groups.set(kind, []); }
-      groups.get(kind).push(result);
+      var entry = data.entries[result.id];
+      if (!groups.has(entry[1])) { groups.set(entry[1], { kind: entry[1], total: 0, entries: [], all: "" }); }
+      var group = groups.get(entry[1]);
+      group.total += 1;
+      if (group.entries.length < most) { group.entries.push([entry, result.terms]); }
     });
-    groups.forEach(function (found, kind) {
-      var heading = document.createElement("h2"), list = document.createElement("ol");
-      heading.textContent = data.headings[kind] + (found.length > most ? ", " + most + " of " + found.length : "");
-      found.slice(0, most).forEach(function (result) { list.append(hit(result)); });
+    ["charges", "lots"].forEach(function (kind) {
+      var hits = found ? found.hits.filter(function (one) { return one.part.kind === kind; }) : [];
+      if (!hits.length) { return; }
+      var terms = words(question, true).map(stem);
+      own.push({ kind: kind.slice(0, -1), total: hits.length, all: hits.length > most ? kind + "/index.html" : "",
+        entries: hits.slice(0, most).map(function (one) { return [recordEntry(one), terms]; }) });
+    });
+    return found && found.first ? own.concat(Array.from(groups.values())) : Array.from(groups.values()).concat(own);
+  }
+
+  function show(place, groups) {
+    place.replaceChildren();
+    groups.forEach(function (group) {
+      var heading = document.createElement("h2"), list = document.createElement("ol"), shown = group.entries.length;
+      heading.textContent = data.headings[group.kind] + (group.total > shown ? ", " + shown + " of " + group.total : "");
+      group.entries.forEach(function (pair) { list.append(hit(pair[0], pair[1])); });
       place.append(heading, list);
+      if (group.all) {
+        var link = document.createElement("a"), line = document.createElement("p");
+        link.href = ROOT + group.all;
+        link.textContent = "The register of " + group.kind + "s";
+        line.append(link);
+        place.append(line);
+      }
     });
-    if (!results.length) {
+    if (!groups.length) {
       var none = document.createElement("p");
       none.textContent = "Nothing was found. Try another word, or fewer.";
       place.append(none);
     }
-    return results.length;
   }
 
   /* ---- the boxes ----------------------------------------------------------------------------- */
@@ -263,12 +320,25 @@
         if (!form.contains(event.target)) { place.replaceChildren(); }
       });
     }
+    var wish = 0;
     function ask() {
+      var question = input.value, mine = wish += 1, most = page ? IN_PAGE : IN_BOX;
+      function draw(found, whole) {
+        if (mine !== wish) { return; } // asked again meanwhile
+        var groups = grouped(question, find(question), found, most), rest = document.getElementById("everything");
+        if (groups.length || whole) { show(place, groups); }
+        if (page && rest) { rest.hidden = groups.length > 0; }
+      }
+      if (!question.trim()) {
+        place.replaceChildren();
+        if (page) { document.getElementById("everything").hidden = false; }
+        return;
+      }
       ready().then(function () {
-        var count = show(place, input.value, page ? IN_PAGE : IN_BOX);
-        var rest = document.getElementById("everything");
-        if (page && rest) { rest.hidden = Boolean(input.value.trim() && count); }
-      });
+        // a question with a figure in it may be a number: its answer comes first, so it is waited for
+        if (!/\d/.test(question)) { draw(null, false); }
+        return records(question).catch(function () { return null; });
+      }).then(function (found) { draw(found, true); });
     }
     input.addEventListener("focus", ready, { once: true });
     input.addEventListener("input", ask);
@@ -284,8 +354,10 @@
   }
 
   document.querySelectorAll(".search-box").forEach(box);
-  // for tests, and for whoever is curious
-  window.kilnfolioSearch = { ready: ready, find: function (question) {
-    return find(question).map(function (result) { return data.entries[result.id]; });
+  // for tests, and for whoever is curious: every answer, the likeliest group first
+  window.kilnfolioSearch = { ready: ready, find: find, answer: function (question, most) {
+    return ready().then(function () { return records(question); }).then(function (found) {
+      return grouped(question, find(question), found, most || IN_PAGE);
+    });
   } };
 }());

@@ -1,4 +1,4 @@
-/* Tables that can be sorted and filtered, and taken away as CSV. The address carries the filter and the
+/* Tables that can be sorted and filtered. The address carries the filter and the
    order, so that it can be sent to somebody. Without this script the tables are whole and in a sensible order. */
 (function () {
   "use strict";
@@ -43,34 +43,12 @@
       where = plain(where);
       return wanted.split(/\s+/).every(function (word) { return where.indexOf(word) >= 0; });
     }
-    var have = row.dataset[field.dataset.filter] || "";
-    if (field.dataset.match === "from") { return have >= field.value; }
-    if (field.dataset.match === "until") { return have <= field.value; }
-    return field.dataset.match === "word" ? have.split(" ").indexOf(field.value) >= 0 : have === field.value;
+    return (row.dataset[field.dataset.filter] || "") === field.value;
   }
 
   // how a field is called in the address
   function nameOf(field) {
-    var match = field.dataset.match;
-    return (field.dataset.filter || field.dataset.filterWords || "words") + (match === "from" || match === "until" ? "-" + match : "");
-  }
-
-  /* ---- CSV ------------------------------------------------------------------------------------ */
-
-  // a spreadsheet would run a cell that begins like a formula
-  function csvCell(text) {
-    text = tidy(text).replace(/^\u2013$/, "");
-    if (/^[=+@\t\r-]/.test(text) && !/^[+-]?[\d.]+$/.test(text)) { text = "'" + text; }
-    return /[",\n]/.test(text) ? '"' + text.replace(/"/g, '""') + '"' : text;
-  }
-
-  function csv(table, rows) {
-    var lines = [table.tHead.rows[0]].concat(rows).map(function (row) {
-      return Array.from(row.cells).map(function (cell) {
-        return csvCell((cell.dataset.value || cell.textContent).replace(/T.*/, cell.dataset.value ? "" : "$&"));
-      }).join(",");
-    });
-    return "\ufeff" + lines.join("\r\n") + "\r\n";
+    return field.dataset.filter || field.dataset.filterWords || "words";
   }
 
   /* ---- a table -------------------------------------------------------------------------------- */
@@ -155,19 +133,6 @@
       count.className = "filter-count";
       count.setAttribute("role", "status");
       bar.append(count);
-      if (bar.dataset.csv) {
-        var take = document.createElement("button");
-        take.type = "button";
-        take.textContent = "Download as CSV";
-        bar.append(take);
-        take.addEventListener("click", function () {
-          var link = document.createElement("a");
-          link.href = URL.createObjectURL(new Blob([csv(table, matching)], { type: "text/csv" }));
-          link.download = bar.dataset.csv;
-          link.click();
-          setTimeout(function () { URL.revokeObjectURL(link.href); }, 1000);
-        });
-      }
       bar.addEventListener("input", function () { filter(); write(); });
       bar.hidden = false;
     }

@@ -9,6 +9,8 @@ findings    what the checks said
 running     charges that are not yet complete
 histories   charges and lots as lines, which is all that other pages read of them
 tallies     what each check said of them all
+rows        charges and lots as rows of the registers, and the script files that hold them
+registers   the registers' pages
 home, species, schedules, kilns, charges, lots, checks, sources, records, guide
             the mill edition, a module a noun
 customer    a lot's record for the customer
@@ -25,15 +27,23 @@ from jinja2 import Environment
 from kilnfolio.publish.handbook.chapter import Manuscript
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.audit import audit_charge, audit_register, within, years_listed
-from kilnfolio.publish.pages.charges import charge_index, charge_pages, running_page
+from kilnfolio.publish.pages.charges import charge_pages, running_page
 from kilnfolio.publish.pages.checks import check_index, check_page
 from kilnfolio.publish.pages.customer import render_customer
 from kilnfolio.publish.pages.guide import guide_index, guide_page, guide_slugs
 from kilnfolio.publish.pages.holdings import ALL, Holdings
 from kilnfolio.publish.pages.home import home_page, search_page
 from kilnfolio.publish.pages.kilns import kiln_index, kiln_page
-from kilnfolio.publish.pages.lots import lot_index, lot_page
+from kilnfolio.publish.pages.lots import lot_page
 from kilnfolio.publish.pages.records import records_page
+from kilnfolio.publish.pages.registers import (
+    manifest_script,
+    register_names,
+    register_page,
+    register_script,
+    script_names,
+)
+from kilnfolio.publish.pages.rows import CHARGES, LOTS, Register
 from kilnfolio.publish.pages.schedules import schedule_index, schedule_page
 from kilnfolio.publish.pages.sources import sources_page
 from kilnfolio.publish.pages.species import species_index, species_page
@@ -43,7 +53,7 @@ from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.review.running import Running
 
-__all__ = ["AUDITOR", "MILL", "Noun", "pages_of", "render_auditor", "render_customer",
+__all__ = ["AUDITOR", "MILL", "SCRIPTS", "Noun", "pages_of", "render_auditor", "render_customer",
            "render_pages"]
 
 Made = Page | Iterable[Page]
@@ -67,6 +77,16 @@ def _one(make: Callable[[Holdings], Page]) -> Noun:
     return Noun(lambda _: ("",), lambda holdings, _: make(holdings))
 
 
+def _register(register: Register) -> Noun:
+    return Noun(lambda holdings: register_names(holdings, register),
+                lambda holdings, name: register_page(holdings, register, name))
+
+
+def _rows(register: Register) -> Noun:
+    return Noun(lambda holdings: script_names(holdings, register),
+                lambda holdings, name: register_script(holdings, register, name))
+
+
 _LIBRARY: Mapping[str, Noun] = {
     "species-index": _one(species_index),
     "species": Noun(lambda holdings: sorted(holdings.folder.species), species_page),
@@ -83,14 +103,21 @@ _LIBRARY: Mapping[str, Noun] = {
 MILL: Mapping[str, Noun] = {
     "home": _one(home_page),
     **_LIBRARY,
-    "charge-index": _one(charge_index),
+    "charge-register": _register(CHARGES),
     "charge": Noun(lambda holdings: holdings.charges[ALL], charge_pages),
     "running": Noun(lambda holdings: sorted(holdings.running), running_page),
-    "lot-index": _one(lot_index),
+    "lot-register": _register(LOTS),
     "lot": Noun(lambda holdings: holdings.lots[ALL], lot_page),
     "records": _one(records_page),
     "guide-index": _one(guide_index),
     "guide": Noun(lambda _: guide_slugs(), guide_page),
+}
+
+#: Script files the mill edition's registers and search load.
+SCRIPTS: Mapping[str, Noun] = {
+    "charge-rows": _rows(CHARGES),
+    "lot-rows": _rows(LOTS),
+    "rows": _one(manifest_script),
 }
 
 #: The pages of the auditor edition; links that lead out of it are to be made words: `within`.
@@ -122,7 +149,7 @@ def render_pages(
     seals: Seals | None = None,
     running: Mapping[str, Running] | None = None,
 ) -> Iterator[Page]:
-    """Yield every page of the mill edition but the handbook's own.
+    """Yield every page of the mill edition but the handbook's own, and what the registers load.
 
     Parameters
     ----------
@@ -148,7 +175,7 @@ def render_pages(
     holdings = Holdings(folder, dossiers, lot_dossiers, env, tokens, build_date, seals or Seals(),
                         manuscript, running or {})
     rest: list[Page] = []
-    for page in pages_of(MILL, holdings):
+    for page in pages_of({**MILL, **SCRIPTS}, holdings):
         rest.append(page)
         yield page
     yield search_page(holdings, [*handbook, *rest])

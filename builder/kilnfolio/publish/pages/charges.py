@@ -12,17 +12,14 @@ from kilnfolio.publish.charts.cores import core_chart
 from kilnfolio.publish.charts.survey import histogram
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.findings import FindingGroups, finding_groups
-from kilnfolio.publish.pages.histories import charge_rows, defects_found
-from kilnfolio.publish.pages.holdings import ALL, Holdings
-from kilnfolio.publish.pages.running import running_view, running_views
+from kilnfolio.publish.pages.histories import defects_found
+from kilnfolio.publish.pages.holdings import Holdings
+from kilnfolio.publish.pages.running import running_view
 from kilnfolio.publish.pages.words import (
-    GRAVITY,
-    OUTCOME_MEANING,
     Count,
     days,
     listed,
     outcome_counts,
-    plural,
     span,
     stock_words,
 )
@@ -38,7 +35,7 @@ from kilnfolio.review.dossier import (
     StepReplay,
 )
 
-INDEX = "charges/index.html"
+INDEX = routes.register("charges")
 
 
 @dataclass(frozen=True)
@@ -198,31 +195,6 @@ def superseded_page(holdings: Holdings, old: Superseded) -> Page:
     )
 
 
-def charge_index(holdings: Holdings) -> Page:
-    """Return the register of charges."""
-    rows = charge_rows(holdings, holdings.charges[ALL])
-    species = sorted(
-        (holdings.species_name(name), name) for name in {
-            name for row in rows for name in row.species.split()})
-    kilns = sorted({(row.kiln, row.kiln_id) for row in rows})
-    thicknesses = sorted({words for row in rows for words in row.thickness})
-    outcomes = [outcome for outcome in GRAVITY if any(row.outcome == outcome for row in rows)]
-    return holdings.page(
-        "charges_index.html",
-        INDEX,
-        "Charges",
-        "charge",
-        rows=rows,
-        species=species,
-        thicknesses=thicknesses,
-        kilns=kilns,
-        outcomes=outcomes,
-        meanings=OUTCOME_MEANING,
-        running=running_views(holdings),
-        summary=f"{plural(len(rows), 'charge')}, the newest first, each with its review.",
-    )
-
-
 def _page(holdings: Holdings, record: Charge) -> Page:
     view = charge_view(holdings, record)
     names = {stock.species: holdings.species_name(stock.species) for stock in record.stock}
@@ -235,7 +207,6 @@ def _page(holdings: Holdings, record: Charge) -> Page:
         view=view,
         summary=f"{stock}, {view.kiln.words}, {record.started:%Y-%m-%d}. {view.answer}",
         crumbs=(("Charges", INDEX),),
-        text=_text(view, stock),
     )
 
 
@@ -463,12 +434,3 @@ def _heat(run: HeatRun) -> HeatLine:
         run.uncertainty_k,
         run.longest_minutes >= run.required_minutes,
     )
-
-
-def _text(view: ChargeView, stock: str) -> Iterator[str]:
-    yield f"Charge {view.record.id}. {stock}."
-    yield f"{view.kiln.words}, {view.schedule.words}."
-    yield view.answer
-    for line in (*view.findings.open, *view.findings.waived, *view.findings.noted):
-        yield f"{line.outcome.capitalize()}: {line.message}"
-    yield view.defects

@@ -28,15 +28,20 @@ class ChargeRow:
     stock: str
     species: str
     """Species ids, for filters."""
+    species_names: tuple[str, ...]
+    """Their trade names, in the same order."""
     thickness: tuple[str, ...]
     """Each thickness as sold, for filters."""
     kiln: str
     kiln_id: str
     schedule: str
     schedule_target: str
+    schedule_id: str
     started: dt.datetime
     ended: dt.datetime
     length: str
+    days: float
+    """The same, as a number."""
     target_mc: float
     start_mc: float | None
     """Mean of the boards at the start [%]."""
@@ -47,6 +52,31 @@ class ChargeRow:
     outcome: Outcome
     counts: tuple[Count, ...]
     defects: str
+    found: str
+    """The defects without their counts, for search."""
+
+    @property
+    def day(self) -> dt.date:
+        """The date the register files it under."""
+        return self.started.date()
+
+    @property
+    def thicknesses(self) -> str:
+        """Its thicknesses, for filters."""
+        return " ".join(self.thickness)
+
+    @property
+    def choices(self) -> tuple[tuple[str, str, str], ...]:
+        """What filters offer because of it: the column, the value, and the words for it."""
+        return (
+            *(("species", *pair) for pair in zip(self.species.split(), self.species_names,
+                                                 strict=True)),
+            *(("thicknesses", size, size) for size in self.thickness),
+            ("kiln_id", self.kiln_id, self.kiln),
+            ("schedule_id", self.schedule_id, self.schedule),
+            ("outcome", self.outcome, self.outcome),
+            *(("found", defect, defect) for defect in self.found.split(", ") if defect),
+        )
 
 
 @dataclass(frozen=True)
@@ -78,6 +108,7 @@ class LotLine:
     target: str
     product: str
     species: str
+    species_id: str
     issued: dt.date
     target_mc: float
     mean: float | None
@@ -101,8 +132,8 @@ def lot_line(holdings: Holdings, lot: Lot, dossier: LotDossier) -> LotLine:
     """Return what other pages print of a lot."""
     judgement = dossier.judgement
     return LotLine(
-        lot.id, routes.lot(lot.id), lot.product, holdings.species_name(lot.species), lot.issued,
-        lot.order.target_mc.value, judgement.mean_pct, judgement.n, judgement.met,
+        lot.id, routes.lot(lot.id), lot.product, holdings.species_name(lot.species), lot.species,
+        lot.issued, lot.order.target_mc.value, judgement.mean_pct, judgement.n, judgement.met,
         tuple(sorted({pack.charge for pack in lot.packs})),
         tuple((pack.number, pack.charge) for pack in lot.packs), lot.shipped,
         _said(dossier.findings))
@@ -131,14 +162,17 @@ def _row(holdings: Holdings, charge: Charge) -> ChargeRow:
         routes.charge(charge.id),
         stock_words(charge, names),
         " ".join(sorted(names)),
+        tuple(names[identity] for identity in sorted(names)),
         tuple(sorted(sizes)),
         kiln.name,
         kiln.id,
         holdings.folder.schedules[charge.schedule].record.title,
         routes.schedule(charge.schedule),
+        charge.schedule,
         charge.started,
         charge.ended,
         days(charge.started, charge.ended),
+        (charge.ended - charge.started).total_seconds() / 86_400.0,
         dossier.target_mc_pct,
         dossier.controlling[0].mean_pct if dossier.controlling else None,
         survey.mean_pct if survey else None,
@@ -147,6 +181,7 @@ def _row(holdings: Holdings, charge: Charge) -> ChargeRow:
         gravest(dossier.findings),
         outcome_counts(dossier.findings),
         defects_found(charge),
+        ", ".join(sorted({c.defect.replace("-", " ") for c in charge.defects if c.pieces})),
     )
 
 

@@ -15,6 +15,17 @@ from kilnfolio.publish import routes
 from kilnfolio.publish.handbook.chapter import Manuscript
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.histories import ChargeLine, LotLine, charge_line, lot_line
+from kilnfolio.publish.pages.rows import (
+    CHARGES,
+    LOTS,
+    Facts,
+    Register,
+    Row,
+    facts_of,
+    lot_row,
+    month_of,
+    shard_of,
+)
 from kilnfolio.publish.pages.tallies import Tally, YearTally, joined, tally_year
 from kilnfolio.publish.seals import Seals
 from kilnfolio.publish.templating import render
@@ -113,6 +124,23 @@ class Holdings:
         return tuple(sorted({int(group.removeprefix("year:")) for found in (self.charges, self.lots)
                              for group in found if group.startswith("year:")}, reverse=True))
 
+    @cached_property
+    def register_facts(self) -> Mapping[str, tuple[Facts, ...]]:
+        """What is to be known of each part of a register, the newest first, by its kind."""
+        return {
+            register.kind: tuple(
+                facts_of(name, self.register_rows(register, f"quarter:{name}"))
+                for name in sorted(
+                    (group.removeprefix("quarter:") for group in groups
+                     if group.startswith("quarter:")), reverse=True))
+            for register, groups in ((CHARGES, self.charges), (LOTS, self.lots))}
+
+    def register_rows(self, register: Register, group: str, most: int | None = None) -> list[Row]:
+        """Return a group's rows of a register, the newest first, and no more of them than asked."""
+        if register.kind == LOTS.kind:
+            return [lot_row(self.lot_lines[name]) for name in self.lots[group][:most]]
+        return [self.lines[name].row for name in self.charges[group][:most]]
+
     def tally(self, slug: str) -> Tally:
         """Return what a check said of every charge and lot."""
         return joined(slug, [self.tallies_by_year[year] for year in self.years], SHOWN)
@@ -179,15 +207,17 @@ def check_address(slug: str) -> str:
 
 def groups_of_charge(charge: Charge) -> tuple[str, ...]:
     """Return the groups a charge is found by."""
-    return (ALL, f"kiln:{charge.kiln}", f"schedule:{charge.schedule}",
-            f"year:{charge.started.year}",
+    return (ALL, f"kiln:{charge.kiln}", f"schedule:{charge.schedule}", *_dated(charge.started),
             *sorted({f"species:{stock.species}" for stock in charge.stock}))
 
 
 def groups_of_lot(lot: Lot) -> tuple[str, ...]:
     """Return the groups a lot is found by."""
-    return (ALL, f"year:{lot.issued.year}",
-            *sorted({f"charge:{pack.charge}" for pack in lot.packs}))
+    return (ALL, *_dated(lot.issued), *sorted({f"charge:{pack.charge}" for pack in lot.packs}))
+
+
+def _dated(day: dt.date) -> tuple[str, str, str]:
+    return f"year:{day.year}", f"quarter:{shard_of(day)}", f"month:{month_of(day)}"
 
 
 def when_of_charge(charge: Charge) -> tuple[str, str]:

@@ -12,15 +12,15 @@ from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.charges import Link
 from kilnfolio.publish.pages.customer import VERDICTS, pack_words
 from kilnfolio.publish.pages.findings import FindingGroups, finding_groups
-from kilnfolio.publish.pages.holdings import ALL, Holdings
-from kilnfolio.publish.pages.words import Count, outcome_counts, plural
+from kilnfolio.publish.pages.holdings import Holdings
+from kilnfolio.publish.pages.words import Count, outcome_counts
 from kilnfolio.publish.qr import labelled, lot_address, qr_svg
 from kilnfolio.publish.seals import SealView
 from kilnfolio.records.lot import Lot
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import LotDossier, Outcome
 
-INDEX = "lots/index.html"
+INDEX = routes.register("lots")
 
 
 @dataclass(frozen=True)
@@ -56,21 +56,6 @@ class LotView:
     seal: SealView
 
 
-def lot_index(holdings: Holdings) -> Page:
-    """Return the register of lots."""
-    lines = [holdings.lot_lines[name] for name in holdings.lots[ALL]]
-    rows = [(line, VERDICTS[line.met]) for line in lines]
-    return holdings.page(
-        "lots_index.html",
-        INDEX,
-        "Lots",
-        "lot",
-        rows=rows,
-        verdicts=list(VERDICTS.values()),
-        summary=f"{plural(len(rows), 'lot')}, each against its order.",
-    )
-
-
 def lot_page(holdings: Holdings, number: str) -> Page:
     """Return the mill's page of a lot."""
     record = holdings.folder.lots[number].record
@@ -83,11 +68,6 @@ def lot_page(holdings: Holdings, number: str) -> Page:
         view=view,
         summary=f"{record.product}. {view.dossier.judgement.sentence}",
         crumbs=(("Lots", INDEX),),
-        text=[
-            f"Lot {record.id}. {record.product}, {view.species.words} {view.size}.",
-            view.dossier.judgement.sentence,
-            "Packs " + " ".join(pack.number for pack in view.packs) + ".",
-        ],
     )
 
 

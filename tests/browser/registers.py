@@ -1,0 +1,119 @@
+"""Registers of any size, made of rows alone, the same every time, with the pages that show them."""
+
+import datetime as dt
+import random
+from collections.abc import Iterable
+from pathlib import Path
+
+from tests.conftest import PROJECT
+
+from kilnfolio.publish import routes
+from kilnfolio.publish.page import Page
+from kilnfolio.publish.pages import MILL, SCRIPTS, pages_of
+from kilnfolio.publish.pages.customer import VERDICTS
+from kilnfolio.publish.pages.histories import ChargeRow
+from kilnfolio.publish.pages.holdings import ALL
+from kilnfolio.publish.pages.rows import (
+    CHARGES,
+    LOTS,
+    LotRow,
+    Register,
+    Row,
+    facts_of,
+    month_of,
+    shard_of,
+)
+from kilnfolio.publish.pages.words import GRAVITY
+from kilnfolio.publish.search import INDEX_PATH, search_index
+from kilnfolio.publish.static import copy_assets
+from kilnfolio.publish.templating import environment
+from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.review.running import Running
+
+SPECIES = (
+    ("Northern red oak", "quercus-rubra"),
+    ("Sugar maple", "acer-saccharum"),
+    ("White ash", "fraxinus-americana"),
+)
+KILNS = tuple((f"Kiln {place}", f"kiln-{place}") for place in range(1, 13))
+THICKNESSES = ("4/4", "6/4", "8/4")
+FIRST = dt.datetime(2015, 1, 1, 8, tzinfo=dt.UTC)
+
+
+def charge_rows(count: int, years: float = 10.0) -> list[ChargeRow]:
+    """Return charges spread evenly over some years; the first has a number like a formula."""
+    chance = random.Random(4)
+    step = dt.timedelta(days=years * 365.0 / count)
+    rows = []
+    for place in range(count):
+        name, species = chance.choice(SPECIES)
+        thickness = chance.choice(THICKNESSES)
+        kiln, kiln_id = chance.choice(KILNS)
+        started = FIRST + place * step
+        number = "=1+1" if place == 0 else f"C-{started:%y}-{place:05d}"
+        rows.append(ChargeRow(
+            number=number, target=routes.charge(number), stock=f"{name} {thickness}",
+            species=species, species_names=(name,), thickness=(thickness,), kiln=kiln,
+            kiln_id=kiln_id, schedule=f"{name}, green", schedule_target="index.html",
+            schedule_id=f"{species}-green", started=started, ended=started, length="",
+            days=chance.uniform(5, 40), target_mc=8.0, start_mc=chance.uniform(40, 90),
+            final_mc=chance.uniform(6, 12) if chance.random() > 0.1 else None, final_sd=0.5,
+            readings=30, outcome=chance.choice(GRAVITY), counts=(), defects="",
+            found=chance.choice(("", "", "surface checks", "honeycomb, split"))))
+    return rows
+
+
+def lot_rows(charges: list[ChargeRow], each: int) -> list[LotRow]:
+    """Return so many lots of each charge."""
+    chance = random.Random(5)
+    rows = []
+    for charge in charges:
+        for part in range(each):
+            outcome, verdict = VERDICTS[chance.choice((True, True, True, False, None))]
+            rows.append(LotRow(
+                number=f"L{len(rows):06d}", product=f"{charge.species_names[0]} boards, planed",
+                species=charge.species_names[0], species_id=charge.species, charges=charge.number,
+                day=(charge.started + dt.timedelta(days=40 + part)).date(), target_mc=8.0,
+                mean_mc=charge.final_mc, readings=30, outcome=outcome, verdict=verdict))
+    return rows
+
+
+class Registers:
+    """Rows by group, as the holdings of a mill keep them."""
+
+    def __init__(self, charges: list[ChargeRow], lots: list[LotRow]):
+        self.env = environment(read_mill_folder(PROJECT).mill.record)
+        self.running: dict[str, Running] = {}
+        self._groups: dict[tuple[str, str], list[Row]] = {}
+        for kind, rows in ((CHARGES.kind, charges), (LOTS.kind, lots)):
+            for row in newest_first(rows):
+                for group in (ALL, f"year:{row.day.year}", f"quarter:{shard_of(row.day)}",
+                              f"month:{month_of(row.day)}"):
+                    self._groups.setdefault((kind, group), []).append(row)
+        self.register_facts = {
+            wanted: [facts_of(group.removeprefix("quarter:"), rows)
+                     for (kind, group), rows in self._groups.items()
+                     if kind == wanted and group.startswith("quarter:")]
+            for wanted in (CHARGES.kind, LOTS.kind)}
+
+    def register_rows(self, register: Register, group: str, most: int | None = None) -> list[Row]:
+        """Return a group's rows."""
+        return self._groups[register.kind, group][:most]
+
+
+def newest_first(rows: Iterable[Row]) -> list[Row]:
+    """Return rows in the order of a register."""
+    return sorted(rows, key=lambda row: (row.day, row.number), reverse=True)
+
+
+def write_registers(out: Path, charges: list[ChargeRow], lots: list[LotRow]) -> None:
+    """Write the pages of both registers, what they load, and a search that finds little else."""
+    copy_assets(out)
+    registers = Registers(charges, lots)
+    oak = Page("species/quercus-rubra.html", "", "Northern red oak", "species", "A heavy wood.")
+    nouns = {**SCRIPTS, "charges": MILL["charge-register"], "lots": MILL["lot-register"]}
+    for path, text in [*((page.path, page.html) for page in pages_of(nouns, registers)),
+                       (INDEX_PATH, search_index([oak], {"red oak": ["northern red oak"]}))]:
+        target = out / path
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_text(text, "utf-8", newline="\n")
