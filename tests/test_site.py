@@ -1,6 +1,5 @@
 """The demonstration mill, built whole: what its readers open."""
 
-import functools
 import hashlib
 import json
 import os
@@ -15,6 +14,7 @@ import zxingcpp
 from PIL import Image
 from tests.browser.nu import check_html
 from tests.conftest import PROJECT
+from tests.pdf_reading import read_pages
 from tests.site_reading import Reading, dead_links, read_edition
 
 from kilnfolio.publish.safety import SAFETY
@@ -68,10 +68,9 @@ def test_style_sheets_and_scripts_ask_nobody_else(demo_site):
             assert not asked, path
 
 
-@functools.cache
 def pages_of(path: Path) -> tuple[str, ...]:
     """Return the words of each page of a PDF, read back by an independent library."""
-    return tuple(page.extract_text() for page in pypdf.PdfReader(path).pages)
+    return tuple(page.text for page in read_pages(path))
 
 
 def test_every_pdf_carries_the_safety_wording_and_our_fonts_only(demo_site):

@@ -367,8 +367,9 @@ def _now(zone: dt.tzinfo) -> dt.datetime:
     """Return the clock's time, or SOURCE_DATE_EPOCH where it is set."""
     import datetime as dt
 
-    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    return dt.datetime.fromtimestamp(int(epoch), zone) if epoch.isdigit() else dt.datetime.now(zone)
+    from kilnfolio.records.moment import source_date
+
+    return source_date(zone) or dt.datetime.now(zone)
 
 
 def _audit(arguments: argparse.Namespace) -> int:

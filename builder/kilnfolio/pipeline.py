@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import contextlib
 import ctypes
-import datetime as dt
 import os
 import shutil
 import tempfile
@@ -19,8 +18,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from kilnfolio.records.folder import MillFolder, latest_moment, read_mill_folder
+from kilnfolio.records.folder import MillFolder, read_mill_folder
 from kilnfolio.records.mill import Mill
+from kilnfolio.records.moment import build_date
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.review.dossier import Dossier, LotDossier
 
@@ -146,18 +146,6 @@ def build_site(root: Path, out: Path, *, workers: int | None = None, pdfs: bool 
         for edition in EDITIONS:
             swap_in(Path(name) / edition, out / edition)
     return report
-
-
-def build_date(folder: MillFolder) -> dt.datetime:
-    """Return the date pages print: SOURCE_DATE_EPOCH where set, else the newest moment on record.
-
-    Never the clock's: the same records give the same bytes.
-    """
-    epoch = os.environ.get("SOURCE_DATE_EPOCH")
-    zone = folder.mill.record.zone
-    if epoch and epoch.isdigit():
-        return dt.datetime.fromtimestamp(int(epoch), zone)
-    return latest_moment(folder)
 
 
 def _make(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, Sequence[str]], new: Path,
@@ -297,7 +285,7 @@ def _print_pdfs(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str],
 
     folder = reviewed.folder
     with executor(workers) as pool:
-        jobs = [pool.submit(_print_book, folder.root, new / "mill/handbook.pdf")]
+        jobs = [pool.submit(_print_book, _handbook(folder), new / "mill/handbook.pdf")]
         jobs += [pool.submit(_print_booklet, html, new / "mill" / name)
                  for name, html in _booklets(reviewed.folder, drills).items()]
         jobs += [pool.submit(_print_lot, folder.mill.record, sealed.views[lot_id],
@@ -330,10 +318,17 @@ def _print_booklet(html: str, path: Path) -> list[str]:
     return write_booklet(html, path)
 
 
-def _print_book(root: Path, path: Path) -> list[str]:
+def _handbook(folder: MillFolder) -> str:
+    from kilnfolio.publish.book import book_html
+    from kilnfolio.publish.templating import environment
+
+    return book_html(folder, environment(folder.mill.record))
+
+
+def _print_book(html: str, path: Path) -> list[str]:
     from kilnfolio.publish.book import write_book
 
-    return write_book(read_mill_folder(root), path)
+    return write_book(html, path)
 
 
 def _print_lot(mill: Mill, view: CustomerLot, path: Path) -> list[str]:

@@ -3,7 +3,8 @@
 import pytest
 from tests.publish.chapters import DRAWING, FRONT, body_of, handbook, problems_of
 
-from kilnfolio.publish.handbook.pages import by_letter, index_lines, plain_words
+from kilnfolio.publish.handbook.index import by_letter, index_lines
+from kilnfolio.publish.handbook.pages import plain_words
 from kilnfolio.publish.handbook.svg import check_drawing, read_drawing
 
 
@@ -46,7 +47,9 @@ def test_an_index_term_marks_its_place_and_stays_invisible(tmp_path):
     ]
     (sub,) = lines[1].subs
     assert sub.term == "spacing"
-    assert sub.places == (("1 Small chapter", "small.html#ix-1"),)
+    assert [(place.words, place.address) for place in sub.places] == [
+        ("1 Small chapter", "small.html#ix-1")
+    ]
     assert 'id="ix-1"' in body.html
 
 

@@ -306,7 +306,7 @@ def test_a_document_reads_nothing_outside_the_assets(monkeypatch, markup, addres
     """Whatever asks, in HTML, CSS or SVG: the file is not opened and no socket is made."""
     import socket
 
-    from kilnfolio.publish.book import pdf_of
+    from kilnfolio.publish.printing import pdf_of
 
     def refuse(*_args, **_options):
         raise AssertionError("the network was asked")

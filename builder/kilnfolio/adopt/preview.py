@@ -19,12 +19,13 @@ from pathlib import Path
 from typing import ClassVar
 from urllib.parse import unquote, urlsplit
 
-from kilnfolio.pipeline import Report, Reviewed, build_date, current, lot_tokens
+from kilnfolio.pipeline import Report, Reviewed, current, lot_tokens
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages import MILL, pages_of
 from kilnfolio.publish.pages.holdings import Holdings
 from kilnfolio.publish.safety import SAFETY
 from kilnfolio.records.folder import Kept, read_mill_folder
+from kilnfolio.records.moment import build_date
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.review.dossier import Dossier
 

@@ -11,8 +11,8 @@ from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from kilnfolio.publish.book import pdf_of
 from kilnfolio.publish.charts.paper import paper_sheet
+from kilnfolio.publish.printing import pdf_of
 from kilnfolio.publish.safety import SAFETY
 
 

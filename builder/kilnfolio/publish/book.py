@@ -1,96 +1,38 @@
 """The handbook as a PDF: the same chapters, set by WeasyPrint as a book.
 
-WeasyPrint may read the files of the assets folder and nothing else, and whatever it has to complain
-of is collected: a strict build fails on it. The same inputs give the same bytes.
+The pages of the index are known only when the rest is set: it is set last, with runs of pages made
+ranges, and bound to the rest.
 """
 
 from __future__ import annotations
 
-import datetime as dt
-import gc
-import io
-import logging
-import os
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
-from importlib import resources
+from itertools import groupby
 from pathlib import Path
-from urllib.parse import unquote, urlsplit
 
 import weasyprint
 from jinja2 import Environment
 from markupsafe import Markup
-from weasyprint.text.fonts import FontConfiguration
-from weasyprint.urls import URLFetcher
 
-from kilnfolio.publish.charts.paper import for_paper, paper_sheet
-from kilnfolio.publish.handbook.chapter import Manuscript
-from kilnfolio.publish.handbook.pages import (
-    by_letter,
-    cautions_of,
-    compile_handbook,
-    index_lines,
-    sources_of,
-)
-from kilnfolio.publish.templating import environment
-from kilnfolio.records.folder import MillFolder, latest_moment
+from kilnfolio.publish.charts.paper import for_paper
+from kilnfolio.publish.handbook.body import Listed
+from kilnfolio.publish.handbook.chapter import ChapterFile
+from kilnfolio.publish.handbook.index import book_index, by_letter
+from kilnfolio.publish.handbook.pages import Contents, cautions_of, compile_handbook, sources_of
+from kilnfolio.publish.printing import Press, collector_paused, complaints, press
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.moment import build_date
 from kilnfolio.records.problems import RecordProblems
 
-ASSETS = Path(str(resources.files("kilnfolio.publish") / "assets"))
-
-
-class BookWarningsError(Exception):
-    """What WeasyPrint complained of, in a strict build."""
-
-
-class RefusedAddressError(ValueError):
-    """A document asked for a file outside the assets folder."""
-
-
-def write_book(
-    folder: MillFolder,
-    out_path: Path,
-    *,
-    appendices: Sequence[tuple[str, str]] = (),
-    checks: Mapping[str, object] | None = None,
-    strict: bool = False,
-) -> list[str]:
-    """Write the handbook as PDF.
-
-    Parameters
-    ----------
-    folder : MillFolder
-        The mill's records.
-    out_path : Path
-        Where the PDF is written.
-    appendices : sequence of (str, str)
-        Title and HTML of each appendix, such as the species sheets.
-    checks : Mapping, optional
-        The catalogue of checks by slug; the registry's where absent.
-    strict : bool
-        Raise on a warning.
-
-    Returns
-    -------
-    list of str
-        WeasyPrint's warnings.
-
-    Raises
-    ------
-    RecordProblems
-        A chapter has problems.
-    BookWarningsError
-        In a strict build, WeasyPrint warned.
-    """
-    html = book_html(folder, environment(folder.mill.record), appendices=appendices, checks=checks)
-    pdf, warnings = pdf_of(html)
-    if strict and warnings:
-        raise BookWarningsError("\n".join(warnings))
-    out_path.write_bytes(pdf)
-    return warnings
+_INDEX = re.compile(r'(<section class="index">\s*<h1[^>]*>.*?</h1>)(.*?)(</section>)', re.DOTALL)
+_BODY = re.compile(r"(<body[^>]*>)(.*)(</body>)", re.DOTALL)
+_RUNNING = re.compile(r'<p class="(?:deferral|invented)">.*?</p>')
+#: The places of one line of the index, and one of them.
+_PLACES = re.compile(r'<span class="places">(.*?)</span>')
+_MAIN = ' class="main"'
+_PLACE = re.compile(rf'<a({_MAIN})? href="#([^"]+)"></a>')
 
 
 def book_html(
@@ -100,7 +42,24 @@ def book_html(
     appendices: Sequence[tuple[str, str]] = (),
     checks: Mapping[str, object] | None = None,
 ) -> str:
-    """Return the whole book as one HTML document."""
+    """Return the whole book as one HTML document.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill's records.
+    env : Environment
+        From `templating.environment`.
+    appendices : sequence of (str, str)
+        Title and HTML of each appendix, such as the species sheets.
+    checks : Mapping, optional
+        The catalogue of checks by slug; the registry's where absent.
+
+    Raises
+    ------
+    RecordProblems
+        A chapter has problems.
+    """
     from kilnfolio import __version__
 
     anchors = frozenset(_anchors(appendices))
@@ -109,21 +68,25 @@ def book_html(
         raise RecordProblems(contents.problems)
     manuscript = contents.manuscript
     cited = [identity for body in contents.bodies.values() for identity in body.cited]
+    lines, marked = book_index(contents)
     html = env.get_template("handbook/book.html").render(
+        parts=_parts(contents),
         chapters=[
             (chapter, contents.bodies[chapter.slug], cautions_of(contents, chapter))
             for chapter in manuscript.chapters
         ],
+        text=marked,
+        lists=list(_lists(contents)),
         known_terms=manuscript.terms,
         sources=sources_of(contents, cited),
-        letters=by_letter(index_lines(contents, here="")),
+        letters=by_letter(lines),
         glossary=by_letter(
             sorted(manuscript.terms.values(), key=lambda term: term.term.casefold())
         ),
         appendices=[
             (number, title, Markup(text)) for number, (title, text) in enumerate(appendices, 1)
         ],
-        edition=_edition(folder, manuscript),
+        edition=build_date(folder, manuscript.latest),
         version=__version__,
         here="",
         root="",
@@ -136,162 +99,134 @@ def _anchors(appendices: Sequence[tuple[str, str]]) -> Iterator[str]:
         yield from re.findall(r'\bid="([^"]+)"', text)
 
 
-def _edition(folder: MillFolder, manuscript: Manuscript) -> dt.datetime:
-    """Return the moment of this edition: SOURCE_DATE_EPOCH, or the newest on record or approved."""
-    epoch = os.environ.get("SOURCE_DATE_EPOCH")
-    if epoch:
-        return dt.datetime.fromtimestamp(int(epoch), dt.UTC)
-    newest = latest_moment(folder)
-    if manuscript.latest is None:
-        return newest
-    approved = dt.datetime.combine(manuscript.latest, dt.time(), folder.mill.record.zone)
-    return max(newest, approved)
+def _parts(contents: Contents) -> dict[str, tuple[str, str, list[ChapterFile]]]:
+    """Return the parts of the book by the chapter that opens each: number, name, chapters."""
+    parts: list[tuple[str, list[ChapterFile]]] = []
+    for chapter in contents.manuscript.chapters:
+        if chapter.record.part:
+            parts.append((chapter.record.part, []))
+        if parts and chapter.record.number:
+            parts[-1][1].append(chapter)
+    return {
+        chapters[0].slug: (_roman(number), name, chapters)
+        for number, (name, chapters) in enumerate(parts, 1)
+        if chapters
+    }
 
 
-# --- WeasyPrint -----------------------------------------------------------------------------------
+def _roman(number: int) -> str:
+    text = "I" * number
+    for long, short in (("IIIII", "V"), ("IIII", "IV"), ("VV", "X"), ("VIV", "IX")):
+        text = text.replace(long, short)
+    return text
 
 
-def pdf_of(
-    html: str,
-    css: str | Sequence[str] = "book.css",
-    *,
-    finisher: Callable[..., None] | None = None,
-    attached: Sequence[Attached] = (),
-) -> tuple[bytes, list[str]]:
-    """Set a document as PDF.
+def _lists(contents: Contents) -> Iterator[tuple[str, list[Listed]]]:
+    listed = [
+        one for chapter in contents.manuscript.chapters
+        for one in contents.bodies[chapter.slug].listed
+    ]
+    for title, kind in (("Tables", "table"), ("Figures", "figure")):
+        if found := [one for one in listed if one.kind == kind]:
+            yield title, found
+
+
+# --- printing -------------------------------------------------------------------------------------
+
+
+def write_book(html: str, out_path: Path, css: str | Sequence[str] = "book.css") -> list[str]:
+    """Print a book.
 
     Parameters
     ----------
     html : str
-        The document; addresses in it are relative to the assets folder.
+        From `book_html`.
+    out_path : Path
+        Where the PDF is written.
     css : str
         The style sheet in the assets folder, or several, the later ones over the earlier.
-    finisher : callable, optional
-        Given WeasyPrint's document and PDF before they are written.
-    attached : sequence of Attached
-        Files that go with it; with any, the PDF is made to PDF/A-3b (ISO 19005-3).
 
     Returns
     -------
-    tuple of bytes and list of str
-        The PDF, and what WeasyPrint complained of.
+    list of str
+        WeasyPrint's warnings.
     """
-    with _complaints() as warnings, collector_paused():
-        style = _style((css,) if isinstance(css, str) else tuple(css))
-        document = weasyprint.HTML(string=html, base_url=_BASE, url_fetcher=_FETCHER)
-        pdf = document.write_pdf(
-            stylesheets=[style.sheet],
-            font_config=style.fonts,
-            pdf_tags=True,
-            finisher=finisher,
-            pdf_variant="pdf/a-3b" if attached else None,
-            attachments=[_attachment(item) for item in attached] or None,
-        )
-    return pdf, warnings
+    with complaints() as warnings, collector_paused():
+        bound = _bound(html, press(*([css] if isinstance(css, str) else css)))
+        out_path.write_bytes(bound.write_pdf(pdf_tags=True))
+    return warnings
 
 
-@dataclass(frozen=True)
-class _Style:
-    """Style sheets read, with the fonts they name."""
+def _bound(html: str, style: Press) -> weasyprint.Document:
+    """Return the pages of a book, those of its index set once all others are."""
+    if not _INDEX.search(html):
+        return style.lay_out(html)
+    # the heading alone holds the place of the index, so that the contents can name its page
+    text = style.lay_out(_INDEX.sub(r"\1\3", html))
+    *pages, _ = text.pages
+    index = style.lay_out(
+        _index_alone(html, page_numbers(text)), css=_begun_at(len(pages) + 1)
+    )
+    return text.copy([*pages, *index.pages])
 
-    sheet: weasyprint.CSS
-    fonts: FontConfiguration
+
+def page_numbers(document: weasyprint.Document) -> dict[str, int]:
+    """Return the page each anchor is on, counted from 1."""
+    return {
+        anchor: number
+        for number, page in enumerate(document.pages, 1)
+        for anchor in page.anchors
+    }
 
 
-@cache
-def _style(names: tuple[str, ...]) -> _Style:
-    """Read style sheets and fonts once for every document of this process: 0.18 s each time."""
-    fonts, text = FontConfiguration(), "\n".join(paper_sheet(name) for name in names)
-    return _Style(
-        weasyprint.CSS(string=text, base_url=_BASE, url_fetcher=_FETCHER, font_config=fonts), fonts
+def _begun_at(number: int) -> str:
+    """Return the rules that begin a document at a page, on the side it has in the book."""
+    side = "right" if number % 2 else "left"
+    return (
+        f"@page :first {{ counter-reset: page {number} }} .index {{ break-before: {side} }}"
     )
 
 
-@contextmanager
-def collector_paused() -> Iterator[None]:
-    """Pause the cyclic collector, which costs a fifth of setting a document and finds little.
-
-    What a document leaves behind is young, and goes at the first collection after it.
-    """
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_on:
-            gc.enable()
+def _index_alone(html: str, numbers: Mapping[str, int]) -> str:
+    """Return the document with nothing in it but what runs on every page, and the index."""
+    index, body = _INDEX.search(html), _BODY.search(html)
+    assert index is not None
+    assert body is not None
+    running = "".join(_RUNNING.findall(body[2]))
+    lines = _PLACES.sub(lambda places: _ranges(places[1], numbers), index[0])
+    return html[: body.end(1)] + running + lines + html[body.start(3) :]
 
 
-@dataclass(frozen=True)
-class Attached:
-    """A file that goes with a PDF."""
-
-    name: str
-    data: bytes
-    about: str
-    at: dt.datetime
-    """Its date; never the clock's, so that the same record gives the same bytes."""
-
-
-def _attachment(item: Attached) -> weasyprint.Attachment:
-    return weasyprint.Attachment(
-        file_obj=io.BytesIO(item.data),
-        name=item.name,
-        description=item.about,
-        created=item.at,
-        modified=item.at,
-        relationship="Data",
+def _ranges(places: str, numbers: Mapping[str, int]) -> str:
+    """Return the pages of a line of the index, runs of them as ranges."""
+    found: dict[int, tuple[bool, str]] = {}
+    for main, anchor in _PLACE.findall(places):
+        if number := numbers.get(anchor):
+            known = found.get(number, (False, anchor))
+            found[number] = (known[0] or bool(main), known[1])
+    return ", ".join(
+        f'<a{_MAIN if run.main else ""} href="#{run.anchor}">{run}</a>' for run in page_runs(found)
     )
 
 
-class AssetsOnly(URLFetcher):
-    """Fetches files of the assets folder and nothing else."""
+@dataclass(frozen=True)
+class Run:
+    """Pages that follow one another."""
 
-    def fetch(self, url: str, headers: dict[str, str] | None = None) -> object:
-        """Fetch a file; WeasyPrint reports a refusal as a warning and goes on without it.
+    first: int
+    last: int
+    main: bool
+    anchor: str
+    """Where the first of them is pointed at."""
 
-        Raises
-        ------
-        RefusedAddressError
-            The address is not a file of the assets folder.
-        """
-        refuse_all_but_assets(url)
-        return super().fetch(url, headers)
-
-
-_BASE, _FETCHER = ASSETS.as_uri() + "/", AssetsOnly()
+    def __str__(self) -> str:
+        """Return the pages as an index prints them."""
+        return f"{self.first}–{self.last}" if self.last > self.first else str(self.first)
 
 
-def refuse_all_but_assets(url: str) -> None:
-    """Refuse an address that is not a file of the assets folder.
-
-    Raises
-    ------
-    RefusedAddressError
-        It is not.
-    """
-    parts = urlsplit(url)
-    path = Path(unquote(parts.path)).resolve()
-    if parts.scheme != "file" or parts.netloc or not path.is_relative_to(ASSETS.resolve()):
-        raise RefusedAddressError(f"{url} is not a file of the assets folder")
-
-
-@contextmanager
-def _complaints() -> Iterator[list[str]]:
-    """Collect what the weasyprint logger says at warning level and above."""
-    said: list[str] = []
-
-    class Keep(logging.Handler):
-        def emit(self, record: logging.LogRecord) -> None:
-            said.append(record.getMessage())
-
-    logger, handler = logging.getLogger("weasyprint"), Keep(logging.WARNING)
-    before = logger.propagate, logger.level
-    logger.addHandler(handler)
-    logger.setLevel(logging.WARNING)
-    logger.propagate = False
-    try:
-        yield said
-    finally:
-        logger.removeHandler(handler)
-        logger.propagate, logger.level = before[0], before[1]
+def page_runs(pages: Mapping[int, tuple[bool, str]]) -> Iterable[Run]:
+    """Yield pages, each with whether it is a main entry and its anchor, as runs of one kind."""
+    numbered = list(enumerate(sorted(pages)))
+    for (main, _), run in groupby(numbered, lambda one: (pages[one[1]][0], one[1] - one[0])):
+        numbers = [number for _, number in run]
+        yield Run(numbers[0], numbers[-1], main, pages[numbers[0]][1])

@@ -9,8 +9,8 @@ import datetime as dt
 from dataclasses import dataclass
 from pathlib import Path
 
-from kilnfolio.publish.book import Attached, pdf_of
 from kilnfolio.publish.charts.paper import for_paper
+from kilnfolio.publish.printing import Attached, pdf_of
 
 
 @dataclass(frozen=True)

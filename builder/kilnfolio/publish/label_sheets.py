@@ -14,9 +14,9 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from kilnfolio.publish.book import pdf_of
 from kilnfolio.publish.label_words import grouped
 from kilnfolio.publish.pages.customer import CustomerLot
+from kilnfolio.publish.printing import pdf_of
 from kilnfolio.publish.qr import qr_svg
 from kilnfolio.publish.safety import SAFETY
 

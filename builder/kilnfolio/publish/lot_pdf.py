@@ -10,9 +10,9 @@ from pathlib import Path
 
 from jinja2 import Environment
 
-from kilnfolio.publish.book import Attached, BookWarningsError, pdf_of
 from kilnfolio.publish.charts.paper import for_paper
 from kilnfolio.publish.pages.customer import LIMITS, CustomerLot
+from kilnfolio.publish.printing import Attached, pdf_of
 
 
 def lot_pdf(env: Environment, view: CustomerLot) -> tuple[bytes, list[str]]:
@@ -60,9 +60,7 @@ def _attached(view: CustomerLot) -> list[Attached]:
     return [Attached("record.json", view.served.text.encode(), about, issued)]
 
 
-def write_lot_pdf(
-    env: Environment, view: CustomerLot, out_path: Path, *, strict: bool = False
-) -> list[str]:
+def write_lot_pdf(env: Environment, view: CustomerLot, out_path: Path) -> list[str]:
     """Write a lot's record.
 
     Parameters
@@ -71,21 +69,12 @@ def write_lot_pdf(
         As for `lot_pdf`.
     out_path : Path
         Where the PDF is written.
-    strict : bool
-        Raise on a warning.
 
     Returns
     -------
     list of str
         WeasyPrint's warnings.
-
-    Raises
-    ------
-    BookWarningsError
-        In a strict build, WeasyPrint warned.
     """
     pdf, warnings = lot_pdf(env, view)
-    if strict and warnings:
-        raise BookWarningsError("\n".join(warnings))
     out_path.write_bytes(pdf)
     return warnings

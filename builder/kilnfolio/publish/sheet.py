@@ -15,8 +15,8 @@ from jinja2 import Environment
 
 from kilnfolio.physics.moisture import mass_at
 from kilnfolio.physics.rules import conditioning_emc, equalizing_emc, equalizing_start
-from kilnfolio.publish.book import pdf_of
 from kilnfolio.publish.handbook.chapter import Caution, read_manuscript
+from kilnfolio.publish.printing import pdf_of
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.quantities import (

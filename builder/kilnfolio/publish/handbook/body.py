@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
+import textwrap
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Literal
 from xml.etree import ElementTree as ET
 
 import markdown
@@ -68,6 +69,17 @@ class Answer:
     html: Markup
 
 
+@dataclass(frozen=True)
+class Listed:
+    """A table or figure, for the lists at the front of the book."""
+
+    kind: Literal["table", "figure"]
+    number: str
+    anchor: str
+    title: str
+    """The beginning of its caption, to stand on a line."""
+
+
 @dataclass
 class Body:
     """A chapter rendered."""
@@ -77,6 +89,7 @@ class Body:
     index: list[IndexEntry] = field(default_factory=list)
     cited: list[str] = field(default_factory=list)
     answers: list[Answer] = field(default_factory=list)
+    listed: list[Listed] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
 
@@ -135,6 +148,14 @@ class Builder:
             )
         self._ids.add(name)
         return self.setting.anchor(self.chapter.slug, name)
+
+    def caption(
+        self, kind: Literal["table", "figure"], number: str, anchor: str, text: str, place: Place
+    ) -> Markup:
+        """Render the caption of a table or figure, and keep it for the list of them."""
+        caption = self.line(text, place)
+        self.body.listed.append(Listed(kind, number, anchor, _short(caption.striptags())))
+        return caption
 
     def prose(self, text: str, place: Place, board: Board | None = None) -> Markup:
         """Render the prose of a directive, with placeholders from its board."""
@@ -340,6 +361,15 @@ class Builder:
         if chapter := re.fullmatch(r"(?:([\w-]+)\.md)?(?:#([\w:-]+))?", target):
             return self.setting.chapter(chapter[1] or here, chapter[2] or "", here)
         return target if scheme in ("http", "https", "mailto") else None
+
+
+def _short(caption: str, most: int = 80) -> str:
+    """Return the first sentence of a caption, or as much of it as goes on a line."""
+    title = re.split(r"\.\s+(?=[A-Z])", caption)[0].removesuffix(".")
+    if len(title) <= most:
+        return title
+    clause = re.split(r"[,:;]\s(?=[^,:;]*$)", title[:most])[0]  # up to the last pause
+    return clause if len(clause) > most // 2 else textwrap.shorten(title, most, placeholder="…")
 
 
 def _headings(tokens: Sequence[dict[str, Any]]) -> Sequence[Heading]:

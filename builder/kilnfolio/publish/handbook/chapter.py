@@ -50,6 +50,8 @@ class Chapter(Record):
     """Its number; none for the glossary."""
     slug: Slug
     """Its address."""
+    part: Name | None = None
+    """The part of the book that opens with this chapter, where the book has parts."""
     summary: Text
     """One sentence, for the contents and for search."""
     revision: Annotated[int, Field(ge=1)]
@@ -63,7 +65,7 @@ class Chapter(Record):
     cautions: list[Slug] = Field(default_factory=list)
     """Hazards it sends people near: keys of cautions.yaml."""
     index: list[Name] = Field(default_factory=list)
-    """Terms of the back-of-book index that the whole chapter treats."""
+    """Terms of the back-of-book index that belong to this chapter: their main entry."""
     terms: list[Term] = Field(default_factory=list)
     """The glossary's entries."""
 

@@ -148,7 +148,9 @@ def _figure(builder: Builder, document: Document) -> Markup:
     drawing, problems = read_drawing(path, shown_as, anchor)
     for problem in problems:
         builder.problem(problem)
-    caption = builder.line(options.caption, document.place("caption"))
+    caption = builder.caption(
+        "figure", number, anchor, options.caption, document.place("caption")
+    )
     alt = Markup('<p class="visually-hidden">{}</p>').format(options.alt)
     return _framed("Figure", number, anchor, Markup(drawing), caption, alt)
 
@@ -195,7 +197,7 @@ def _chart(builder: Builder, document: Document) -> Markup:
         number,
         anchor,
         drawing,
-        builder.line(options.caption, document.place("caption")),
+        builder.caption("figure", number, anchor, options.caption, document.place("caption")),
         behind,
     )
 
@@ -206,7 +208,7 @@ def _table(builder: Builder, document: Document) -> Markup:
     made = tables.make(builder, document)
     if made is None:
         return Markup("<div></div>")
-    caption = builder.line(made.caption, document.place("caption"))
+    caption = builder.caption("table", number, anchor, made.caption, document.place("caption"))
     return tables.html(made, number, anchor, caption)
 
 

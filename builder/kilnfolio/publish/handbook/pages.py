@@ -3,44 +3,27 @@
 from __future__ import annotations
 
 import re
-import unicodedata
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import TypeVar
 
 from jinja2 import Environment
 from markupsafe import Markup
 
 from kilnfolio.publish import routes
-from kilnfolio.publish.handbook.body import Body, Builder, IndexEntry
+from kilnfolio.publish.handbook.body import Body, Builder
 from kilnfolio.publish.handbook.chapter import (
     Caution,
     ChapterFile,
     Manuscript,
-    Term,
     read_manuscript,
 )
+from kilnfolio.publish.handbook.index import by_letter, index_lines, sort_key
 from kilnfolio.publish.handbook.setting import Setting
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.templating import render
 from kilnfolio.records.book import Publication
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.problems import Problem, RecordProblems
-
-
-@dataclass(frozen=True)
-class IndexLine:
-    """A term of the index and the places it leads to."""
-
-    term: str
-    places: tuple[tuple[str, str], ...]
-    """Words and address of each place."""
-    subs: tuple[IndexLine, ...] = ()
-    """Sub-entries."""
-
-
-#: A line of the index or an entry of the glossary.
-L = TypeVar("L", IndexLine, Term)
 
 
 @dataclass(frozen=True)
@@ -161,7 +144,7 @@ def _chapter(env: Environment, contents: Contents, place: int, chapter: ChapterF
         chapters=chapters,
         cautions=cautions_of(contents, chapter),
         sources=sources_of(contents, body.cited),
-        letters=by_letter(sorted(record.terms, key=lambda term: _sort_key(term.term))),
+        letters=by_letter(sorted(record.terms, key=lambda term: sort_key(term.term))),
         known_terms=contents.manuscript.terms,
         before=chapters[place - 1] if place else None,
         after=chapters[place + 1] if place + 1 < len(chapters) else None,
@@ -204,50 +187,6 @@ def sources_of(contents: Contents, cited: Iterable[str]) -> list[tuple[str, Publ
     known = contents.setting.publications
     found = [(identity, known[identity]) for identity in dict.fromkeys(cited) if identity in known]
     return sorted(found, key=lambda pair: pair[1].short.casefold())
-
-
-def index_lines(contents: Contents, here: str) -> list[IndexLine]:
-    """Return the index of all chapters, sorted, sub-entries under their terms."""
-    found: dict[str, dict[str, list[tuple[str, str]]]] = {}
-    spelling: dict[str, str] = {}
-    for chapter in contents.manuscript.chapters:
-        entries = contents.bodies[chapter.slug].index
-        closer = {(entry.term.casefold(), entry.sub) for entry in entries if entry.anchor != "top"}
-        for entry in entries:
-            key = entry.term.casefold()
-            # A capital at the start of one entry must not make a second term of it.
-            spelling[key] = max(entry.term, spelling.get(key, ""))
-            if entry.anchor == "top" and (key, entry.sub) in closer:
-                continue  # a place in the chapter says more than the chapter
-            found.setdefault(key, {}).setdefault(entry.sub, []).append(
-                _place(contents, chapter, entry, here)
-            )
-    return [_line(spelling[key], found[key]) for key in sorted(found, key=_sort_key)]
-
-
-def _line(term: str, places: Mapping[str, list[tuple[str, str]]]) -> IndexLine:
-    subs = [IndexLine(sub, tuple(places[sub])) for sub in sorted(places, key=_sort_key) if sub]
-    return IndexLine(term, tuple(places.get("", ())), tuple(subs))
-
-
-def _place(
-    contents: Contents, chapter: ChapterFile, entry: IndexEntry, here: str
-) -> tuple[str, str]:
-    anchor = "" if entry.anchor == "top" else entry.anchor
-    return chapter.heading, contents.setting.chapter(chapter.slug, anchor, here)
-
-
-def by_letter(lines: Sequence[L]) -> list[tuple[str, list[L]]]:
-    """Return lines of the index, or glossary entries, in groups by first letter."""
-    groups: dict[str, list[L]] = {}
-    for line in lines:
-        groups.setdefault(_sort_key(line.term)[:1].upper(), []).append(line)
-    return list(groups.items())
-
-
-def _sort_key(term: str) -> str:
-    bare = unicodedata.normalize("NFKD", term).casefold()
-    return "".join(c for c in bare if not unicodedata.combining(c)).lstrip("‘’'\" ")
 
 
 def plain_words(html: Markup) -> str:

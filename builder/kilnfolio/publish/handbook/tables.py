@@ -6,6 +6,7 @@ The kinds of table register themselves from the modules ``tables_…`` beside th
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -30,6 +31,10 @@ if TYPE_CHECKING:
 
 Cell = str | Markup
 _NONE = Markup("")
+#: Characters of a row that stand side by side on an upright A4 page, and rows from which a wider
+#: table is worth pages of its own, on their side.
+_UPRIGHT, _MANY = 140, 20
+_SECOND = re.compile(r'<span class="unit">.*?</span>')
 
 
 @dataclass(frozen=True)
@@ -72,11 +77,23 @@ def html(table: Table, number_: str, anchor: str, caption: Markup) -> Markup:
             len(table.columns) - 1, table.over
         )
     said = Markup("<caption><b>Table {}.</b> {}</caption>").format(number_, caption)
-    wide = Markup(" wide") if len(table.columns) > 9 else ""
+    wide = " wide" if len(table.columns) > 9 else ""
+    if len(table.rows) > _MANY and sum(_widths(table)) > _UPRIGHT:
+        wide = " turned"
     return Markup(
         '<div class="table-block{}" id="{}"><div class="scroll-x" tabindex="0" role="region" '
         'aria-label="Table {}">{}</div><p class="source">{}</p></div>'
     ).format(wide, anchor, number_, plain(table.columns, table.rows, said, over), table.source)
+
+
+def _widths(table: Table) -> Iterator[int]:
+    """Yield the characters each column takes where no cell is broken into lines."""
+    for place, column in enumerate(table.columns):
+        words = str(column.words).split()
+        # a second unit system stands below the first
+        cells = [_SECOND.sub("", str(row[place])) for row in table.rows]
+        widths = [len(Markup(cell).striptags()) for cell in (*words, *cells)]
+        yield max(widths, default=0) + 2
 
 
 def plain(

@@ -7,11 +7,11 @@ from pathlib import Path
 
 from jinja2 import Environment
 
-from kilnfolio.publish.book import BookWarningsError, pdf_of
 from kilnfolio.publish.charts.paper import for_paper
 from kilnfolio.publish.practice.drills import Drill
 from kilnfolio.publish.practice.pages import SETS, numbered, topics
 from kilnfolio.publish.practice.problem import KINDS
+from kilnfolio.publish.printing import pdf_of
 from kilnfolio.records.folder import MillFolder
 
 #: Where the two stand in the mill edition, and what they are called.
@@ -56,7 +56,7 @@ def booklets(
     }
 
 
-def write_booklet(html: str, out_path: Path, *, strict: bool = False) -> list[str]:
+def write_booklet(html: str, out_path: Path) -> list[str]:
     """Write one of the two as a PDF.
 
     Parameters
@@ -65,21 +65,12 @@ def write_booklet(html: str, out_path: Path, *, strict: bool = False) -> list[st
         From `booklets`.
     out_path : Path
         Where the PDF is written.
-    strict : bool
-        Raise on a warning.
 
     Returns
     -------
     list of str
         WeasyPrint's warnings.
-
-    Raises
-    ------
-    BookWarningsError
-        In a strict build, WeasyPrint warned.
     """
     pdf, warnings = pdf_of(html)
-    if strict and warnings:
-        raise BookWarningsError("\n".join(warnings))
     out_path.write_bytes(pdf)
     return warnings
