@@ -125,7 +125,8 @@ MISTAKES = [
     ("charge", "invented: true", "invented: perhaps",
      "3:11: invented 'perhaps': it must be true or false. Write true or false, without quotes."),
     ("charge", "format: 1", "format: 2",
-     "1:9: format '2': this version reads format 1. Write 'format: 1'."),
+     "1:9: format '2': this version reads formats 0 and 1. Install the version of kilnfolio "
+     "that wrote it; if it is a slip, write 'format: 1'."),
     ("mill", "America/Toronto", "Toronto",
      "6:12: time_zone 'Toronto': it is not a time zone of the IANA database. "
      "Write it as in America/Toronto or Europe/Dublin."),

@@ -19,6 +19,7 @@ from kilnfolio.records.model import (
     in_range,
     record_error,
 )
+from kilnfolio.records.practice import ControlRule
 from kilnfolio.records.quantities import (
     Area,
     Duration,
@@ -32,6 +33,8 @@ from kilnfolio.records.quantities import (
 )
 from kilnfolio.records.species import Defect
 
+#: The record's own default is not told: a mill's practice takes its place when a folder is read.
+_NO_DEFAULT = Field(json_schema_extra=lambda schema: schema.__delitem__("default"))
 MoistureContent = Annotated[Percent, in_range(0, 300)]
 
 
@@ -431,8 +434,8 @@ class Charge(Record):
     """When drying, equalizing and conditioning ended; until then the charge is not complete."""
     unloaded: Moment
     """When the load was drawn from the kiln."""
-    control_rule: Literal["wettest half", "wettest board", "mean"] = "wettest half"
-    """Which boards decide a step."""
+    control_rule: Annotated[ControlRule, _NO_DEFAULT] = "wettest half"
+    """Which boards decide a step; without it, the rule of the mill's practice."""
     board_scale: Slug | None = None
     """Instrument the boards are weighed on."""
     scale_resolution: Mass | None = None

@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from pathlib import Path, PurePosixPath
 from typing import TypeVar, cast
@@ -25,6 +25,7 @@ from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import TO_FILL, Located, Record, validate
 from kilnfolio.records.notation import Notation, expand
 from kilnfolio.records.open_charge import OpenCharge, read_charge
+from kilnfolio.records.practice import ControlRule, practices
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.schedule import Schedule, Step
 from kilnfolio.records.species import Species
@@ -108,6 +109,11 @@ def read_mill_folder(root: Path, kept: Kept | None = None) -> MillFolder:
     lots = reader.many("content/lots", Lot, zone=zone)
     if not (mill and sources and limits):
         raise RecordProblems(reader.problems)
+    rule = practices()[mill.record.practice].rule
+    charges = {name: _by_practice(charge, rule) for name, charge in charges.items()}
+    for name, running in reader.open.items():
+        if running.so_far is not None:
+            reader.open[name] = replace(running, so_far=_by_practice(running.so_far, rule))
     waiting = {name: lot for name, lot in lots.items()
                if any(pack.charge in reader.open for pack in lot.record.packs)}
     folder = MillFolder(root, mill, sources, limits, species, schedules, notations, kilns, loggers,
@@ -117,6 +123,13 @@ def read_mill_folder(root: Path, kept: Kept | None = None) -> MillFolder:
     if reader.problems:
         raise RecordProblems(reader.problems)
     return folder
+
+
+def _by_practice(charge: Located[Charge], rule: ControlRule) -> Located[Charge]:
+    """Return a charge that says which boards decide: by its own word, or the mill's practice."""
+    if "control_rule" in charge.record.model_fields_set or charge.record.control_rule == rule:
+        return charge
+    return replace(charge, record=charge.record.model_copy(update={"control_rule": rule}))
 
 
 def _saved(path: Path) -> tuple[int, int] | None:

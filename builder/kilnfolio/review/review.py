@@ -49,6 +49,9 @@ from kilnfolio.review.setpoints import Asked, PlannedStep, asked_air, planned_st
 from kilnfolio.review.versions import rules_version
 from kilnfolio.review.working import evaluate
 
+#: The formula of each rule of control.
+_BY_RULE = {"wettest half": "controlling_moisture_content", "wettest board": "wettest_board",
+            "mean": "mean_of_boards"}
 PSYCHROMETER = "ventilated wet bulb, A = 0.000662 per °C"
 EMC_EQUATION = "Hailwood–Horrobin, two hydrates (Wood Handbook, eq. 4-5)"
 
@@ -378,7 +381,7 @@ def _workings(case: Case) -> tuple[d.Working, ...]:
                  oven_dry_mass=round(history.estimate_at(last.at).oven_dry_g, 1))
     if case.controls:
         last_control = case.controls[-1]
-        show("controlling_moisture_content", f"Controlling MC, {case.clock(last_control.at)}",
+        show(_BY_RULE[case.charge.control_rule], f"Controlling MC, {case.clock(last_control.at)}",
              of=[round(mc, 2) for mc in last_control.all_mc.values()])
     if case.survey is not None and len(case.survey.readings) > 1:
         said = {"mean": round(case.survey.mean_pct, 2), "sd": round(case.survey.sd_pct, 2),

@@ -19,6 +19,7 @@ from kilnfolio.publish.pages.holdings import (
 )
 from kilnfolio.publish.pages.running import running_views
 from kilnfolio.publish.pages.words import plural
+from kilnfolio.records.practice import Custom, Practice, practices
 from kilnfolio.review.findings import CHECKS
 
 #: Charges shown on the front page.
@@ -57,12 +58,23 @@ def home_page(holdings: Holdings) -> Page:
         latest=latest,
         running=running_views(holdings),
         rooms=list(_rooms(holdings)),
+        practice=mill.practice,
+        customs=list(_customs(practices()[mill.practice])),
+        words=sorted((ours, theirs) for ours, theirs in practices()[mill.practice].words.items()
+                     if ours != theirs),
         chapters=list(chapter_lines(holdings.manuscript)),
         build_date=holdings.build_date,
         sources=SOURCES_PAGE,
         records=RECORDS_PAGE,
         summary=f"The drying handbook, schedules and kiln records of {mill.name}.",
     )
+
+
+def _customs(practice: Practice) -> Iterator[tuple[str, Custom]]:
+    """Yield what the mill's practice says, each with the question it answers."""
+    for name, field in Practice.model_fields.items():
+        if name != "words":
+            yield str(field.description).rstrip("."), getattr(practice, name)
 
 
 def chapter_lines(manuscript: Manuscript | None) -> Iterator[ChapterLine]:

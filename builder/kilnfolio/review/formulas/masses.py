@@ -30,6 +30,12 @@ def _wettest_put_in(given: Mapping[str, Given]) -> str:
     return f"({term(wettest)}) ÷ {len(wettest)}"
 
 
+def _wettest_of(given: Mapping[str, Given]) -> str:
+    values = given["of"]
+    assert isinstance(values, tuple)
+    return "the wettest of " + ", ".join(map(term, values))
+
+
 def _squares_put_in(given: Mapping[str, Given]) -> str:
     values = given["of"]
     assert isinstance(values, tuple)
@@ -124,6 +130,24 @@ MASSES = (
         (Argument("of", Percent, many=True),),
         "controlling MC = mean of the wettest half, an odd number rounded up",
         _wettest_put_in,
+        "common practice",
+        Percent,
+    ),
+    Formula(
+        "wettest_board",
+        lambda of: max(of),
+        (Argument("of", Percent, many=True),),
+        "controlling MC = MC of the wettest board",
+        _wettest_of,
+        "common practice",
+        Percent,
+    ),
+    Formula(
+        "mean_of_boards",
+        lambda of: sums.mean(of),
+        (Argument("of", Percent, many=True),),
+        "controlling MC = mean of all boards",
+        _mean_put_in,
         "common practice",
         Percent,
     ),

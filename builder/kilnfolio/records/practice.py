@@ -1,0 +1,70 @@
+"""Regional practice: what a mill does where nothing else is written, as data with its sources."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib import resources
+from typing import Literal
+
+from kilnfolio.records.book import Status
+from kilnfolio.records.model import Name, Record, Text
+from kilnfolio.records.yaml_source import parse_yaml
+
+PracticeName = Literal["North American", "British", "continental", "Australasian"]
+ControlRule = Literal["wettest half", "wettest board", "mean"]
+
+
+class Custom(Record):
+    """One thing a region does, and how that is known."""
+
+    is_: Text
+    """What is done, in words."""
+    source: Text
+    """Where that stands, or 'common practice'."""
+    status: Status
+    """How it is known."""
+
+
+class Practice(Record):
+    """What mills of a region do where nothing else is written."""
+
+    control_rule: Custom
+    """Which boards decide a step."""
+    units: Custom
+    """Which units come first."""
+    conditions: Custom
+    """How the air is stated."""
+    sizes: Custom
+    """How sizes are written."""
+    targets: Custom
+    """Usual final MC."""
+    lot_rule: Custom
+    """What an order asks of a lot."""
+    oven_method: Custom
+    """Standard of the oven-dry method."""
+    meter_method: Custom
+    """Standard of the resistance meter."""
+    stress_test: Custom
+    """How drying stress is shown."""
+    words: dict[Name, Text]
+    """What this region calls what these pages call so."""
+
+    @property
+    def rule(self) -> ControlRule:
+        """Which boards decide a step."""
+        return RULES[self.control_rule.is_]
+
+
+RULES: dict[str, ControlRule] = {
+    "wettest half": "wettest half", "wettest board": "wettest board", "mean": "mean"}
+
+
+@cache
+def practices() -> dict[str, Practice]:
+    """Return every practice, by its name in mill.yaml."""
+    raw = (resources.files("kilnfolio.records") / "practices.yaml").read_bytes()
+    value = parse_yaml(raw, "practices.yaml").value
+    return {name: Practice.model_validate({
+        key: {"is_": custom["is"], "source": custom["source"], "status": custom["status"]}
+        if key != "words" else custom for key, custom in customs.items()})
+        for name, customs in value.items()}

@@ -1,0 +1,51 @@
+"""Regional practice is data, and it decides what a charge leaves open."""
+
+import pytest
+import yaml
+from tests.conftest import PROJECT
+from tests.minimal import DROP, minimal_mill
+
+from kilnfolio.pipeline import review_folder
+from kilnfolio.records.practice import practices
+
+LIBRARY = yaml.safe_load((PROJECT / "schedules/sources.yaml").read_text("utf-8"))["publications"]
+#: MC of the three boards of the minimal mill by its oven-dry masses, at the last weighing [%].
+LAST = {"S1": 12.28, "S2": 12.11, "S3": 11.94}
+
+
+@pytest.mark.parametrize(("practice", "rule", "mc", "formula"), [
+    ("North American", "wettest half", (LAST["S1"] + LAST["S2"]) / 2, "mean of the wettest half"),
+    ("British", "wettest board", LAST["S1"], "MC of the wettest board"),
+    ("Australasian", "wettest board", LAST["S1"], "MC of the wettest board"),
+    ("continental", "mean", sum(LAST.values()) / 3, "mean of all boards")])
+def test_the_controlling_mc_follows_the_practice(tmp_path, practice, rule, mc, formula):
+    root = minimal_mill(tmp_path, mill={"practice": practice})
+    dossier = review_folder(root).dossiers["C1"]
+    assert dossier.control_rule == rule
+    # masses are written to a gram of two kilograms: 0.05 point
+    assert dossier.controlling[-1].mc_pct == pytest.approx(mc, abs=0.06)
+    (working,) = [one for one in dossier.workings if one.name.startswith("Controlling MC")]
+    assert formula in working.formula
+    assert float(working.result.split("\u00a0")[0].split(" ")[0]) == pytest.approx(mc, abs=0.1)
+
+
+def test_a_charge_that_says_otherwise_prevails(tmp_path):
+    root = minimal_mill(tmp_path, mill={"practice": "British"}, charge={"control_rule": "mean"})
+    assert review_folder(root).dossiers["C1"].control_rule == "mean"
+
+
+def test_a_running_charge_follows_the_practice_too(tmp_path):
+    root = minimal_mill(tmp_path, mill={"practice": "British"}, charge={
+        "ended": DROP, "unloaded": DROP})
+    assert review_folder(root).running["C1"].dossier.control_rule == "wettest board"
+
+
+def test_every_custom_says_how_it_is_known():
+    for practice in practices().values():
+        for name in type(practice).model_fields:
+            if name == "words":
+                continue
+            custom = getattr(practice, name)
+            if custom.status == "read":
+                assert custom.source.split(",")[0] in LIBRARY
+        assert practice.words.keys() == practices()["British"].words.keys()
