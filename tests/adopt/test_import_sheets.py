@@ -174,6 +174,38 @@ def test_a_formula_without_its_value_is_named(mill, tmp_path, capsys):
     assert "Open the file in the spreadsheet program and save it again" in said
 
 
+@pytest.mark.parametrize("hide", [
+    lambda page: setattr(page.row_dimensions[3], "hidden", True),
+    lambda page: setattr(page.column_dimensions["C"], "hidden", True)], ids=["row", "column"])
+def test_what_is_hidden_is_named_and_nothing_written(mill, tmp_path, capsys, hide):
+    book = openpyxl.Workbook()
+    for row in (["Date", "S1 (g)", "S2 (g)"], [MOMENT, 2380, 2500],
+                [MOMENT + dt.timedelta(days=1), 2360, 2480]):
+        book.active.append(row)
+    hide(book.active)
+    book.save(tmp_path / "sheet.xlsx")
+    assert weighings(mill, tmp_path / "sheet.xlsx") == 2
+    said = capsys.readouterr().err
+    assert "is hidden" in said
+    assert "Show it if it counts, or delete it" in said
+
+
+def test_numbers_and_dates_kept_as_text(mill, tmp_path):
+    rows = [["Date", "Time", "S1 (g)"], ["2026-06-02", "07:10", "2380"]]
+    assert weighings(mill, workbook(tmp_path, *rows)) == 0
+    assert charge_of(mill).weighings[0].masses["S1"].value == 2380.0
+
+
+def test_a_workbook_that_counts_days_from_1904(mill, tmp_path):
+    book = openpyxl.Workbook()
+    book.epoch = openpyxl.utils.datetime.CALENDAR_MAC_1904
+    for row in (["Date", "S1 (g)"], [MOMENT, 2380]):
+        book.active.append(row)
+    book.save(tmp_path / "sheet.xlsx")
+    assert weighings(mill, tmp_path / "sheet.xlsx") == 0
+    assert charge_of(mill).weighings[0].at.isoformat() == "2026-06-02T07:10:00-04:00"
+
+
 @pytest.mark.parametrize(("content", "said"), [
     (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "Save it as .xlsx without a password"),
     (b"PK\x03\x04broken", "this is not a spreadsheet that can be read")])

@@ -1,10 +1,12 @@
-"""Reviewing a charge costs no more than a quarter over reading its log.
+"""Reviewing a charge costs little more than parsing its CSV.
 
 A charge of 4,000 rows and 12 channels. Run it alone: sh builder/run test tests/bench -s
 
-Reading is done by `read_log`: times, units, missing values and every row accounted for. What bare
-pandas takes to split the same file into columns is timed beside it and printed, the floor no reader
-goes below; the review stands at about four times that floor, and is not held to it.
+*Parsing* is what anybody must do who wants the numbers: pandas reads the file into columns, its
+times by their format, and puts them from the mill's clock on UTC. It is the floor: no unit is
+looked at, no row accounted for, nothing refused. *Reading* is `read_log`, which does all that.
+*Review* is everything the checks look at and all the checks, on the log as read. Writing the
+dossier down (workings, rounded series, digests) comes after it and is not in these figures.
 """
 
 from __future__ import annotations
@@ -19,24 +21,42 @@ import numpy as np
 import pandas as pd
 from tests.review.inline import STARTED, ZONE, clean_channels, make_folder
 
-from kilnfolio.records.log import read_log
+from kilnfolio.records.log import Log, read_log
 from kilnfolio.records.logger import LoggerProfile
 from kilnfolio.review.air import SWITCHES
 from kilnfolio.review.findings import run_checks
 from kilnfolio.review.review import build_case
 
 ROWS, MINUTES = 4000, 3.75
+FORMAT = "%Y-%m-%d %H:%M:%S"
 
 
-def quickest(*works: Callable[[], object], times: int = 40) -> list[float]:
-    """Return the least processor time of each [s], run in turn to meet the same weather."""
+def quickest(*works: Callable[[], object], rounds: int = 12, times: int = 8) -> list[float]:
+    """Return the least processor time of each [s], in turns of several to meet the same weather."""
     found: list[list[float]] = [[] for _ in works]
-    for _ in range(times):
+    for _ in range(rounds):
         for work, seconds in zip(works, found, strict=True):
-            begun = time.process_time()
-            work()
-            seconds.append(time.process_time() - begun)
+            for _ in range(times):
+                begun = time.process_time()
+                work()
+                seconds.append(time.process_time() - begun)
     return [min(seconds) for seconds in found]
+
+
+def parse(path: Path) -> pd.DataFrame:
+    """Return the file as pandas reads it, its times on UTC."""
+    table = pd.read_csv(path, parse_dates=["time"], date_format=FORMAT)
+    table["time"] = table["time"].dt.tz_localize(ZONE, ambiguous="infer").dt.tz_convert("UTC")
+    return table
+
+
+def most_memory(work: Callable[[], object]) -> float:
+    """Return the most memory Python held at once for a work [MB]."""
+    tracemalloc.start()
+    work()
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    return peak / 1e6
 
 
 def unit_of(channel: str) -> str:
@@ -68,7 +88,7 @@ def write_export(path: Path) -> LoggerProfile:
             "title": "bench",
             "delimiter": ",",
             "decimal": ".",
-            "time": {"heading": "time", "format": "%Y-%m-%d %H:%M:%S", "clock": "local"},
+            "time": {"heading": "time", "format": FORMAT, "clock": "local"},
             "interval_minutes": MINUTES,
             "columns": [
                 {"heading": name, "channel": name, "unit": unit_of(name)} for name in table
@@ -83,18 +103,21 @@ def test_review_of_a_long_charge(tmp_path: Path) -> None:
     log = read_log(path, "kiln.csv", profile, ZONE)
     assert (len(log.times), len(log.channels)) == (ROWS, 12)
     located = folder.charges["26-001"]
-    bare, reading, reviewing = quickest(
-        lambda: pd.read_csv(path),
-        lambda: read_log(path, "kiln.csv", profile, ZONE),
-        lambda: run_checks(build_case(folder, located, log)),
+
+    def read() -> Log:
+        return read_log(path, "kiln.csv", profile, ZONE)
+
+    def review(read_already: Log = log) -> object:
+        return run_checks(build_case(folder, located, read_already))
+
+    parsing, reading, reviewing, both = quickest(
+        lambda: parse(path), read, review, lambda: review(read())
     )
-    tracemalloc.start()
-    run_checks(build_case(folder, located, log))
-    peak = tracemalloc.get_traced_memory()[1]
-    tracemalloc.stop()
     sys.stdout.write(
-        f"\nreview {reviewing * 1000:.1f} ms, {peak / 1e6:.1f} MB at most; read_log "
-        f"{reading * 1000:.1f} ms (review {reviewing / reading:.2f} of it); bare pandas "
-        f"{bare * 1000:.1f} ms (review {reviewing / bare:.2f} of it)\n"
+        f"\nparsing {parsing * 1000:.1f} ms, {most_memory(lambda: parse(path)):.1f} MB at most; "
+        f"reading {reading * 1000:.1f} ms ({reading / parsing:.2f} of parsing), "
+        f"{most_memory(read):.1f} MB; review {reviewing * 1000:.1f} ms "
+        f"({reviewing / parsing:.2f} of parsing), {most_memory(review):.1f} MB; "
+        f"reading and review {both * 1000:.1f} ms ({both / parsing:.2f} of parsing)\n"
     )
-    assert reviewing <= 1.25 * reading, f"{reviewing * 1000:.1f} ms against {reading * 1000:.1f} ms"
+    assert reviewing <= 1.25 * parsing, f"{reviewing * 1000:.1f} ms to {parsing * 1000:.1f} ms"

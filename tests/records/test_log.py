@@ -173,6 +173,23 @@ def test_a_unit_that_contradicts_the_profile():
         "°C"]
 
 
+def test_celsius_and_fahrenheit_in_one_file():
+    """109.4 °F is 43 °C: each column is in the unit of its own heading, and no other."""
+    columns = {"DB [°C]": ("dry-bulb", "°C"), "WB [°C]": ("wet-bulb", "°C"),
+               "Core 1 [°F]": ("core-1", "°F")}
+    log = read("celsius-and-fahrenheit.csv", profile(columns=columns))
+    assert log.channels["core-1"].tolist() == pytest.approx([43.0, 44.0])
+    problem, = says("celsius-and-fahrenheit.csv",
+                    profile(columns={**columns, "Core 1 [°F]": ("core-1", "°C")}))
+    assert "celsius-and-fahrenheit.csv:1:22: heading 'Core 1 [°F]'" in problem
+    assert "write 'unit: °F' in the profile" in problem
+
+
+def test_numbers_that_a_spreadsheet_keeps_as_text():
+    problems = says("text-numbers.csv")
+    assert [problem.split(": ")[1] for problem in problems] == ["DB ''43.0'", "DB '=\"43.1\"'"]
+
+
 def test_unit_in_the_heading():
     log = read("unit-in-heading.csv", profile(columns={
         "T1 [°F]": ("dry-bulb", "°F"), "T2 [°F]": ("wet-bulb", "°F")}))
@@ -436,6 +453,12 @@ def test_spreadsheet_day_numbers():
     assert utc(log) == ["2026-03-02T07:00", "2026-03-02T07:15", "2026-03-02T07:30"]
     assert "days since 1899-12-30" in says(
         "spreadsheet-serial-dates.csv", profile(delimiter=";", decimal=","))[0]
+
+
+def test_times_of_day_that_a_spreadsheet_dates_in_1900():
+    """A time without its date is day 0 there; no day is made up for it."""
+    problem, = says("dates-of-1900.csv")
+    assert "time '1900-01-00 07:00' (2 such cells)" in problem
 
 
 def test_date_and_time_in_two_columns():

@@ -135,6 +135,7 @@ def _workbook(path: Path) -> list[Sheet]:
                                    "Open the file in the spreadsheet program and save it again")
                      for row in typed[page.title].iter_rows() for cell in row
                      if cell.data_type == "f" and page[cell.coordinate].value is None]
+        problems += _hidden(page, sheet)
         if any(cell.text for row in sheet.rows for cell in row):
             sheets.append(sheet)
     if problems:
@@ -142,6 +143,28 @@ def _workbook(path: Path) -> list[Sheet]:
     if not sheets:
         raise _refused(path, "every sheet is empty", "there is nothing to read")
     return sheets
+
+
+def _hidden(page: Any, sheet: Sheet) -> list[Problem]:
+    """Return the problem of each hidden row and column that holds something.
+
+    Whoever hid it may have meant it not to count; a filter may have hidden what does.
+    """
+    return [sheet.problem(Cell("", cell.coordinate), f"{what} is hidden",
+                          "what nobody sees is not read, and not left out either",
+                          "Show it if it counts, or delete it")
+            for what, cells, hidden in [
+                *((f"(row {number})", row, page.row_dimensions[number].hidden)
+                  for number, row in enumerate(page.iter_rows(), 1)),
+                *((f"(column {_letters(number)})", column, _column_hidden(page, number))
+                  for number, column in enumerate(page.iter_cols(), 1))]
+            if hidden and (cell := next((c for c in cells if c.value is not None), None))]
+
+
+def _column_hidden(page: Any, number: int) -> bool:
+    """Return whether a column is hidden; neighbours hidden together are kept as one range."""
+    return any(column.hidden and column.min <= number <= column.max
+               for column in page.column_dimensions.values() if column.min and column.max)
 
 
 def _rows(page: Any) -> list[list[Cell]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from zoneinfo import ZoneInfo
@@ -137,11 +137,6 @@ class AirSeries:
 def utc(moment: dt.datetime) -> np.datetime64:
     """Return a moment as a UTC datetime64."""
     return np.datetime64(int(moment.timestamp()), "s")
-
-
-def utc_all(moments: Iterable[dt.datetime]) -> np.ndarray:
-    """Return moments as UTC datetime64."""
-    return np.array([int(moment.timestamp()) for moment in moments], "datetime64[s]")
 
 
 def moments_of(times: np.ndarray, zone: ZoneInfo) -> list[dt.datetime]:

@@ -7,6 +7,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -42,8 +43,7 @@ class SectionMoisture:
     uncertainty_pct: float
 
 
-@dataclass(frozen=True)
-class Weighed:
+class Weighed(NamedTuple):
     """A board at one weighing.
 
     `before_mc_pct` is its MC at the weighing before, by the oven-dry mass in use now, so that a
@@ -133,8 +133,7 @@ def board_histories(charge: Charge) -> tuple[BoardHistory, ...]:
         if charge.scale_resolution else 0.0
     balance = standard_from_resolution(charge.balance_resolution.value) \
         if charge.balance_resolution else 0.0
-    sections = _section_moistures(charge, balance)
-    estimates = {board.id: _estimates(board, sections, scale) for board in charge.boards}
+    estimates = _estimates(charge, _section_moistures(charge, balance), scale)
     points = _points(charge, estimates, scale)
     return tuple(_history(board, estimates[board.id], points[board.id]) for board in charge.boards)
 
@@ -172,29 +171,29 @@ def _section_moistures(charge: Charge, balance_g: float) -> dict[_Cut, list[Sect
     return found
 
 
-def _estimates(board: Board, sections: dict[_Cut, list[SectionMoisture]], scale_g: float
-               ) -> tuple[Estimate, ...]:
-    """Return the versions of a board's oven-dry mass, oldest first; none without the first."""
-    first, *later = [
-        _estimate(at, number, tuple(sections[board.id, number]), mass, scale_g)
-        for at, number, mass in [(board.weighed_at, None, board.green_mass.value),
-                                 *((again.at, number, again.board_mass.value)
-                                   for number, again in enumerate(board.resections))]]
-    if first is None:
-        return ()
-    return (first, *sorted((one for one in later if one), key=lambda one: one.at))
-
-
-def _estimate(at: dt.datetime, resection: int | None, sections: tuple[SectionMoisture, ...],
-              mass_g: float, scale_g: float) -> Estimate | None:
-    """Return the oven-dry mass of a board from its sections; None where none of them is usable."""
-    if not sections:
-        return None
-    mcs = [section.mc_pct for section in sections]
-    mean = sum(mcs) / len(mcs)
-    spread = section_mean_uncertainty(mcs) if len(mcs) > 1 else 0.0
-    return Estimate(at, resection, sections, mean, mass_g, oven_dry_mass(mass_g, mean),
-                    oven_dry_uncertainty(mass_g, scale_g, mean, spread))
+def _estimates(charge: Charge, sections: dict[_Cut, list[SectionMoisture]], scale_g: float
+               ) -> dict[str, tuple[Estimate, ...]]:
+    """Return the versions of every board's oven-dry mass, oldest first; none without the first."""
+    cut = [(board.id, number, at, mass) for board in charge.boards if sections[board.id, None]
+           for number, at, mass in [(None, board.weighed_at, board.green_mass.value),
+                                    *((number, again.at, again.board_mass.value)
+                                      for number, again in enumerate(board.resections))]
+           if sections[board.id, number]]
+    found: dict[str, list[Estimate]] = {board.id: [] for board in charge.boards}
+    if not cut:
+        return dict.fromkeys(found, ())
+    mcs = [[section.mc_pct for section in sections[one[:2]]] for one in cut]
+    means = np.array([sum(own) / len(own) for own in mcs])
+    spreads = np.array([section_mean_uncertainty(own) if len(own) > 1 else 0.0 for own in mcs])
+    masses = np.array([mass for *_, mass in cut])
+    dry = oven_dry_mass(masses, means)
+    errors = oven_dry_uncertainty(masses, scale_g, means, spreads)
+    for (name, number, at, mass), mean, dry_g, error_g in zip(
+            cut, means.tolist(), dry.tolist(), errors.tolist(), strict=True):
+        found[name].append(Estimate(at, number, tuple(sections[name, number]), mean, mass, dry_g,
+                                    error_g))
+    return {name: (*own[:1], *sorted(own[1:], key=lambda one: one.at))
+            for name, own in found.items()}
 
 
 def possible(mass_g: float, dry_g: float) -> bool:

@@ -5,7 +5,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from scipy.special import chdtrc
@@ -18,7 +18,6 @@ from kilnfolio.physics.moisture import (
 )
 from kilnfolio.physics.sorption import equilibrium_moisture_content
 from kilnfolio.records.charge import HandReading
-from kilnfolio.review.air import utc_all
 from kilnfolio.review.boards import BoardHistory, Weighed, possible
 from kilnfolio.review.findings import Case, Complaint, NotChecked, check
 
@@ -179,8 +178,7 @@ def stated_mc(case: Case) -> Iterator[Complaint]:
             )
 
 
-@dataclass(frozen=True)
-class _Stated:
+class _Stated(NamedTuple):
     """An MC on the sheet, with the masses it should follow from."""
 
     board: str
@@ -348,7 +346,8 @@ def drier_than_the_air_allows(case: Case) -> Iterator[Complaint]:
     lowest = np.fmin.accumulate(np.where(np.isfinite(air.emc), air.emc, np.inf))
     for history in case.need_boards():
         points = history.points[1:]
-        before = np.searchsorted(air.times, utc_all(point.at for point in points), side="right")
+        moments = [point.at.timestamp() for point in points]
+        before = np.searchsorted(air.seconds, moments, side="right")
         for point, rows in zip(points, before.tolist(), strict=True):
             driest = float(lowest[rows - 1]) if rows else np.inf
             if np.isfinite(driest) and point.mc_pct < driest - margin:
