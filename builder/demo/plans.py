@@ -62,6 +62,15 @@ class SurveyPlan:
 
 
 @dataclass(frozen=True)
+class Miscopied:
+    """A survey reading typed wrongly from the sheet, and put right after the charge was sealed."""
+
+    reading: int
+    typed: str
+    days_after: int
+
+
+@dataclass(frozen=True)
 class ChargePlan:
     """One charge as planned.
 
@@ -101,6 +110,7 @@ class ChargePlan:
     survey: SurveyPlan = field(default_factory=SurveyPlan)
     resectioned: int = 0
     waivers: tuple[tuple[str, str], ...] = ()
+    miscopied: Miscopied | None = None
     notes: str | None = None
 
     @property
@@ -113,7 +123,8 @@ class ChargePlan:
 class LotPlan:
     """One lot as ordered, from the packs of a charge.
 
-    `packs` are counted from 0 in the order of the kiln's positions.
+    `packs` are counted from 0 in the order of the kiln's positions. A lot issued again, days after
+    it was shipped, is in its second version.
     """
 
     id: str
@@ -130,4 +141,5 @@ class LotPlan:
     storage: tuple[str, str] = ("18 °C", "45 %")
     claim: str | None = None
     heat_treatment_stated: bool = False
+    reissued_days_after: int = 0
     notes: str | None = None

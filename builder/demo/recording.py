@@ -103,9 +103,22 @@ def charge_record(making: Making, cooled_hours: float
         "waivers": [{"check": check, "reason": reason, "by": scenario.SUPERVISOR,
                      "at": written(surveyed + dt.timedelta(days=1))}
                     for check, reason in plan.waivers],
+        "corrections": _corrections(plan, survey, surveyed),
         "notes": plan.notes,
     }
     return record, unloaded, surveyed
+
+
+def _corrections(plan: ChargePlan, survey: dict[str, Any], surveyed: dt.datetime
+                 ) -> list[dict[str, Any]]:
+    wrong = plan.miscopied
+    if wrong is None:
+        return []
+    return [{"field": f"survey.readings.{wrong.reading}.mc", "old": wrong.typed,
+             "new": survey["readings"][wrong.reading]["mc"],
+             "reason": "Typed wrongly from the survey sheet; found when the two were compared.",
+             "by": scenario.INSPECTOR,
+             "at": written(_office_hour(surveyed, wrong.days_after, 11, 20))}]
 
 
 def _at(moment: dt.datetime) -> dt.datetime:
@@ -354,6 +367,7 @@ def lot_record(plan: LotPlan, made: MadeCharge) -> dict[str, Any]:
                   volume=f"{volume * (0.93 - 0.004 * (index % 4)):.2f} m³")
              for index in plan.packs]
     shipped = _office_hour(made.surveyed, plan.shipped_days_after, 13, 20)
+    issued = shipped + dt.timedelta(days=plan.reissued_days_after)
     return {"format": 1, "id": plan.id, "invented": True, "product": plan.product,
             "species": charge.species, "thickness": plan.thickness or charge.thickness,
             "width": plan.width, "length": plan.length, "order": dict(plan.order), "packs": packs,
@@ -361,4 +375,5 @@ def lot_record(plan: LotPlan, made: MadeCharge) -> dict[str, Any]:
             "heat_treatment_stated": plan.heat_treatment_stated, "claim": plan.claim,
             "shipped": written(shipped),
             "customer": {"name": f"{plan.customer} (invented)", "order_number": plan.order_number},
-            "issued": shipped.date().isoformat(), "version": 1, "notes": plan.notes}
+            "issued": issued.date().isoformat(), "version": 2 if plan.reissued_days_after else 1,
+            "notes": plan.notes}

@@ -2,6 +2,9 @@
 
 Times come from the records and the key is the one everybody has, so the same records give the same
 ledger. It is written anew: only an invented mill may do so. A real mill amends.
+
+What a record says was corrected since is undone for its first seal, so that the ledger holds what
+it would hold had the mill been there: a seal, and an amendment with its reason.
 """
 
 from __future__ import annotations
@@ -10,22 +13,60 @@ import argparse
 import datetime as dt
 import shutil
 import sys
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel
 
 from kilnfolio.archive.adding import SealRefusedError
-from kilnfolio.archive.keys import find_keys
-from kilnfolio.archive.seal import seal
-from kilnfolio.pipeline import review_folder
+from kilnfolio.archive.bag import write_bag
+from kilnfolio.archive.keys import Keys, find_keys
+from kilnfolio.archive.ledger import LEDGER
+from kilnfolio.archive.seal import amend, seal
+from kilnfolio.pipeline import Reviewed, review_folder
+from kilnfolio.publish.safety import SAFETY
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.review.checks.record_keeping import path_of
+from kilnfolio.review.versions import rules_version
 from kilnfolio.sealing import enter_lot
 
 #: Who seals at the demonstration mill; invented.
 BY = "R. Quill (invented)"
-#: The office seals a charge two days after drying ended, and a lot in the afternoon it is issued.
-_AFTER = dt.timedelta(days=2)
-_AFTERNOON = dt.time(15, 0)
+#: The office seals a charge in the morning after the last word of its record, and a lot before
+#: noon of the day it is issued.
+_MORNING, _BEFORE_NOON = dt.time(10, 0), dt.time(11, 30)
+#: Charges kept as witnesses of a version of the rules: between them boards sectioned again,
+#: equalizing, conditioning, stress, a corrected survey, a timed schedule, heat treatment, a waiver.
+WITNESSES = ("HB-25-048", "HB-26-034")
 
 
-def seal_mill(root: Path) -> tuple[list[str], list[str]]:
+@dataclass
+class _Event:
+    """A charge or lot to be sealed, or one to be amended."""
+
+    at: dt.datetime
+    noun: str
+    name: str
+    reason: str | None = None
+
+    def __str__(self) -> str:
+        return f"{self.noun} {self.name}"
+
+
+@dataclass
+class Done:
+    """What became of the mill's charges and lots."""
+
+    sealed: list[str] = field(default_factory=list)
+    amended: list[str] = field(default_factory=list)
+    left: list[str] = field(default_factory=list)
+    """What was not sealed, each with its reason."""
+
+
+def seal_mill(root: Path) -> Done:
     """Write the ledger of an invented mill anew.
 
     Parameters
@@ -33,46 +74,163 @@ def seal_mill(root: Path) -> tuple[list[str], list[str]]:
     root : Path
         The mill folder.
 
-    Returns
-    -------
-    tuple of (list of str, list of str)
-        What was sealed, and what was not, with the reason.
-
     Raises
     ------
     ValueError
         The mill is not invented: its ledger is only ever added to.
     """
-    reviewed = review_folder(root)
-    folder, zone = reviewed.folder, reviewed.folder.mill.record.zone
-    if not folder.mill.record.invented:
+    now = review_folder(root)
+    if not now.folder.mill.record.invented:
         raise ValueError(f"{root}: this mill is not marked as invented; its ledger stays")
-    shutil.rmtree(root / "content/ledger", ignore_errors=True)
-    keys, sealed, left = find_keys(root), [], []
-    ended = {name: dossier.ended + _AFTER for name, dossier in reviewed.dossiers.items()}
-    events = [(at.astimezone(zone), "charge", name) for name, at in ended.items()]
-    events += [(max([dt.datetime.combine(folder.lots[name].record.issued, _AFTERNOON, zone),
-                     *(ended[charge].astimezone(zone) for charge in dossier.charges)]), "lot", name)
-               for name, dossier in reviewed.lots.items()]
-    for at, kind, name in sorted(events):
+    earlier = _earlier(now.folder)
+    with tempfile.TemporaryDirectory(prefix="kilnfolio-seals-") as name:
+        yard, done = Path(name), Done()
+        for tree in ("content", "schedules"):
+            shutil.copytree(root / tree, yard / tree)
+        shutil.rmtree(yard / LEDGER.parent, ignore_errors=True)
+        for file, text in earlier.items():
+            (yard / file).write_text(text, encoding="utf-8", newline="\n")
+        _enter_all(yard, root, now, earlier, done)
+        shutil.rmtree(root / LEDGER.parent, ignore_errors=True)
+        shutil.copytree(yard / LEDGER.parent, root / LEDGER.parent)
+    return done
+
+
+def _enter_all(yard: Path, root: Path, now: Reviewed, earlier: dict[str, str], done: Done) -> None:
+    """Go through the mill's year: what was corrected later is put in place when it is amended."""
+    keys, reviewed = find_keys(yard), review_folder(yard)
+    events = [*_events(reviewed), *_amendments(now, earlier)]
+    for event in sorted(events, key=lambda event: event.at):
+        if event.reason is not None:
+            nouns: dict[str, Any] = {"charge": now.folder.charges, "lot": now.folder.lots}
+            file = nouns[event.noun][event.name].file
+            shutil.copyfile(root / file, yard / file)
+            reviewed = review_folder(yard)
         try:
-            if kind == "charge":
-                seal(folder, reviewed.dossiers[name], BY, keys, at)
-            else:
-                enter_lot(folder, reviewed.dossiers, reviewed.lots[name], BY, keys, at)
-            sealed.append(f"{kind} {name}")
+            _enter(reviewed, event, keys)
         except SealRefusedError as error:
-            left.append(f"{kind} {name}: {error.reasons[0]}")
-    return sealed, left
+            done.left.append(f"{event}: {error.reasons[0]}")
+            continue
+        (done.sealed if event.reason is None else done.amended).append(str(event))
+
+
+def _enter(reviewed: Reviewed, event: _Event, keys: Keys) -> None:
+    folder, name = reviewed.folder, event.name
+    if event.noun == "lot":
+        enter_lot(folder, reviewed.dossiers, reviewed.lots[name], BY, keys, event.at, event.reason)
+    elif event.reason is None:
+        seal(folder, reviewed.dossiers[name], BY, keys, event.at)
+    else:
+        amend(folder, reviewed.dossiers[name], BY, keys, event.at, event.reason)
+
+
+def _events(reviewed: Reviewed) -> Iterator[_Event]:
+    folder = reviewed.folder
+    zone, ready = folder.mill.record.zone, {}
+    for name, charge in folder.charges.items():
+        ready[name] = _morning_after(charge.record, zone)
+        yield _Event(ready[name], "charge", name)
+    for name, lot in folder.lots.items():
+        issued = dt.datetime.combine(lot.record.issued, _BEFORE_NOON, zone)
+        charges = (ready[charge] for charge in reviewed.lots[name].charges)
+        yield _Event(max([issued, *charges]), "lot", name)
+
+
+def _amendments(now: Reviewed, earlier: dict[str, str]) -> Iterator[_Event]:
+    zone = now.folder.mill.record.zone
+    for name, charge in now.folder.charges.items():
+        if charge.file in earlier:
+            reasons = dict.fromkeys(item.reason for item in charge.record.corrections)
+            yield _Event(_morning_after(charge.record, zone), "charge", name, " ".join(reasons))
+    for name, lot in now.folder.lots.items():
+        if lot.file in earlier:
+            charges = " and ".join(now.lots[name].charges)
+            yield _Event(dt.datetime.combine(lot.record.issued, _BEFORE_NOON, zone), "lot", name,
+                         f"The survey of charge {charges} was corrected.")
+
+
+def _morning_after(record: BaseModel, zone: dt.tzinfo) -> dt.datetime:
+    """Return the morning after the last moment a record names."""
+    last = max(_days(record.model_dump(), zone))
+    return dt.datetime.combine(last + dt.timedelta(days=1), _MORNING, zone)
+
+
+def _days(value: Any, zone: dt.tzinfo) -> Iterator[dt.date]:
+    if isinstance(value, dt.datetime):
+        yield value.astimezone(zone).date()
+    elif isinstance(value, dt.date):
+        yield value
+    elif isinstance(value, (dict, list, tuple)):
+        for item in value.values() if isinstance(value, dict) else value:
+            yield from _days(item, zone)
+
+
+# --- records as they were -------------------------------------------------------------------------
+
+def _earlier(folder: MillFolder) -> dict[str, str]:
+    """Return, by file, the records that were corrected since, as they were before."""
+    found = {}
+    for charge in folder.charges.values():
+        if charge.record.corrections:
+            lines = (folder.root / charge.file).read_text("utf-8").splitlines(keepends=True)
+            for correction in charge.record.corrections:
+                path = path_of(charge.document.value, correction.field)
+                if path is None:
+                    raise ValueError(f"{charge.file}: {correction.field} is not there")
+                row = charge.place(*path).line - 1
+                lines[row] = lines[row].replace(correction.new, correction.old, 1)
+            found[charge.file] = "".join(_without(lines, "corrections:"))
+    for lot in folder.lots.values():
+        if lot.record.version > 1 and lot.record.shipped:
+            text = (folder.root / lot.file).read_text("utf-8")
+            shipped = lot.record.shipped.astimezone(folder.mill.record.zone).date()
+            text = text.replace(f"version: {lot.record.version}", "version: 1")
+            found[lot.file] = text.replace(f"issued: {lot.record.issued}", f"issued: {shipped}")
+    return found
+
+
+def _without(lines: list[str], key: str) -> Iterator[str]:
+    """Yield the lines of a record without what stands below a key of its own level."""
+    inside = False
+    for line in lines:
+        inside = line.startswith(key) or (inside and line[:1] in " -")
+        if not inside:
+            yield line
+
+
+# --- witnesses ------------------------------------------------------------------------------------
+
+def keep_witnesses(root: Path, out: Path) -> Path:
+    """Keep the bags of some sealed charges as witnesses of this version of the rules.
+
+    Parameters
+    ----------
+    root : Path
+        The mill folder, sealed.
+    out : Path
+        The folder that holds a folder of bags for each version.
+    """
+    folder = out / str(rules_version())
+    shutil.rmtree(folder, ignore_errors=True)
+    for charge in WITNESSES:
+        write_bag(root, charge, folder, notice=SAFETY)
+    return folder
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Seal the mill and return the exit code."""
     parser = argparse.ArgumentParser(prog="python -m demo.seals", description=__doc__)
     parser.add_argument("root", type=Path, nargs="?", default=Path(), help="the mill folder")
-    sealed, left = seal_mill(parser.parse_args(arguments).root)
-    sys.stdout.write("".join(f"sealed {line}\n" for line in sealed))
-    sys.stdout.write("".join(f"left unsealed, {line}\n" for line in left))
+    parser.add_argument("--witness", type=Path, metavar="FOLDER",
+                        help="also keep the bags of two charges there, under the version of the "
+                             "rules: never for a version that a release has carried")
+    chosen = parser.parse_args(arguments)
+    done = seal_mill(chosen.root)
+    for words, names in (("sealed", done.sealed), ("amended", done.amended),
+                         ("left unsealed,", done.left)):
+        sys.stdout.write("".join(f"{words} {name}\n" for name in names))
+    if chosen.witness:
+        sys.stdout.write(f"witnesses in {keep_witnesses(chosen.root, chosen.witness)}\n")
     return 0
 
 

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 
-from demo.plans import ChargePlan, Fault, HeatTreatmentPlan, LotPlan, PowerStop, SurveyPlan
+from demo.plans import (
+    ChargePlan,
+    Fault,
+    HeatTreatmentPlan,
+    LotPlan,
+    Miscopied,
+    PowerStop,
+    SurveyPlan,
+)
 from demo.scenario import ZONE
 
 
@@ -48,7 +56,7 @@ CHARGES = (
     ChargePlan("HB-26-034", "kiln-1", "betula-alleghaniensis-4-4", "betula-alleghaniensis", "5/4",
                _on(2026, 6, 24, 8, 10), 71.0, 4.5, 12.0, 42.0, supplier="Petite-Rive Bois",
                claim="Narrows Forest Group claim 70 % (invented)",
-               resectioned=3, survey=SurveyPlan(72)),
+               resectioned=3, survey=SurveyPlan(72), miscopied=Miscopied(49, "14.1 %", 17)),
     # --- kiln 2 -----------------------------------------------------------------------------------
     ChargePlan("HB-25-043", "kiln-2", "prunus-serotina-4-4", "prunus-serotina", "4/4",
                _on(2025, 10, 23, 9, 0), 56.0, 4.0, 8.0, 28.0, supplier="Cedar Ford Lumber",
@@ -162,7 +170,8 @@ LOTS = (
             _EN_8, "Corrigan Lathe Kitchens", "CLK-9260", 8, thickness="27 mm"),
     LotPlan("HBL-26-014", "HB-26-034", (0, 1, 2, 3, 4, 5, 6, 7, 8),
             "Yellow birch, kiln-dried for interior joinery", _EN_12 | _SHOWN,
-            "Quillfeather Joinery", "PO 8040-Q", 6, storage=("18 °C", "65 %"), claim=_CLAIM),
+            "Quillfeather Joinery", "PO 8040-Q", 6, storage=("18 °C", "65 %"), claim=_CLAIM,
+            reissued_days_after=13),
     LotPlan("HBL-26-015", "HB-26-038", (0, 1, 2, 3, 4), "Hard maple, kiln-dried, stair treads",
             _EN_8, "Old Sable Tool Handles", "OST 2310", 9),
     LotPlan("HBL-26-016", "HB-26-040", (0, 1, 2, 3, 4), "Red oak, kiln-dried, 8/4 for newel posts",

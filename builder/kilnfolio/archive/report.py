@@ -81,7 +81,7 @@ def _seal(seal: SealAudit) -> Iterator[str]:
 def _rules(seal: SealAudit) -> str:
     """Return the versions sealed, and those used now where they are others."""
     parts = []
-    for name, value in seal.rules_sealed.items():
+    for name, value in sorted(seal.rules_sealed.items(), key=lambda item: item[0] != "version"):
         now = seal.rules_now.get(name, value)
         if name in _VERSIONS or now != value:
             word = _WORDS.get(name, name.replace("_", " "))
