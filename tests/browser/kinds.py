@@ -32,6 +32,8 @@ MILL_PAGES = {
     "calculators": "calculators.html",
     "sources": "sources.html",
     "records": "records.html",
+    "guide": "guide/look-it-up.html",
+    "guide-of-commands": "guide/publish.html",
 }
 
 

@@ -194,10 +194,12 @@ class _Resolve(Treeprocessor):
     def run(self, root: ET.Element) -> None:
         for element in root.iter("a"):
             element.set("href", self._address(element.get("href", "")))
-        for parent in list(root.iter()):
-            for place, child in enumerate(list(parent)):
-                if child.tag == "table":
-                    parent[place] = _scrolled(child)
+        heading = self.page.front.title
+        for place, child in enumerate(list(root)):
+            if child.tag in ("h2", "h3"):
+                heading = _words(child)
+            elif child.tag == "table":
+                root[place] = _scrolled(child, heading)
 
     def _address(self, target: str) -> str:
         if target.startswith("site:"):
@@ -207,9 +209,17 @@ class _Resolve(Treeprocessor):
         return target
 
 
-def _scrolled(table: ET.Element) -> ET.Element:
+def _words(heading: ET.Element) -> str:
+    """Return the words of a heading without the mark that links to it."""
+    kept = [part for part in heading if part.get("class") != "headerlink"]
+    return (heading.text or "") + "".join(
+        "".join(part.itertext()) + (part.tail or "") for part in kept)
+
+
+def _scrolled(table: ET.Element, heading: str) -> ET.Element:
+    """Return a table in a box that scrolls, named after the heading it stands below."""
     box = ET.Element(
-        "div", {"class": "scroll-x", "tabindex": "0", "role": "region", "aria-label": "Table"})
+        "div", {"class": "scroll-x", "tabindex": "0", "role": "region", "aria-label": heading})
     box.append(table)
     table.set("class", "words-table")
     box.tail, table.tail = table.tail, None
