@@ -10,6 +10,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from setuptools.command.build_py import build_py
+from setuptools.command.sdist import sdist
 
 ROOT = Path(__file__).resolve().parent.parent
 #: What the starter holds: a folder of the source tree, and its place below ``kilnfolio/starter``.
@@ -60,3 +61,12 @@ class BuildPy(build_py):
     def _starter(self) -> dict[str, str]:
         return {source: str(Path(self.build_lib) / "kilnfolio/starter" / target)
                 for source, target in starter_files().items()}
+
+
+class Sdist(sdist):
+    """Pack what a wheel is built from, and no more."""
+
+    def make_release_tree(self, base_dir: str, files: list[str]) -> None:
+        """Leave out the few tests that setuptools adds: they need the rest of the source tree."""
+        kept = [name for name in files if Path(name).parts[0] != "tests"]
+        super().make_release_tree(base_dir, kept)

@@ -4,10 +4,13 @@ import os
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
-from playwright.sync_api import Browser, sync_playwright
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 # The same examples every time: a failure seen once can be seen again.
 settings.register_profile("repeatable", derandomize=True, deadline=None)
@@ -55,8 +58,10 @@ def _chromium() -> str:
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    """Return one running Chromium for the whole run."""
+def browser() -> "Iterator[Browser]":
+    """Return one running Chromium for the whole run; the extra `browser` drives it."""
+    from playwright.sync_api import sync_playwright
+
     with sync_playwright() as playwright:
         chromium = playwright.chromium.launch(executable_path=_chromium(), args=CHROMIUM_ARGUMENTS)
         yield chromium

@@ -42,5 +42,5 @@ def report_html(report: Mapping[str, Any]) -> str:
 
 
 def report_pdf(report: Mapping[str, Any]) -> bytes:
-    """Return an audit's report as PDF; see `report_html`."""
-    return pdf_of(_render(report, ""), "report.css")[0]
+    """Return an audit's report as PDF, in the fonts that come along; see `report_html`."""
+    return pdf_of(_render(report, ""), ("tokens.css", "report.css"))[0]
