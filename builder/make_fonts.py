@@ -1,22 +1,33 @@
-"""Cut the bundled web fonts out of their full, open-licence originals.
+r"""Cut the bundled web fonts out of their full, open-licence originals, and measure their stand-ins.
 
 Run by hand when a glyph or a weight is added, never by a build:
 
-    npm pack @expo-google-fonts/literata@0.4.3 @expo-google-fonts/source-sans-3@0.4.1
+    npm pack @expo-google-fonts/literata@0.4.3 @expo-google-fonts/source-sans-3@0.4.1 \
+        @expo-google-fonts/gelasio@0.4.1 @expo-google-fonts/tinos@0.4.2 \
+        @expo-google-fonts/arimo@0.4.3 @expo-google-fonts/roboto@0.4.3 \
+        @expo-google-fonts/noto-serif@0.4.2 dejavu-fonts-ttf@2.37.3
     for archive in *.tgz; do tar xzf "$archive" --one-top-level="${archive%.tgz}"; done
     python builder/make_fonts.py UNPACKED_FOLDER
 
 Both originals are under the SIL Open Font License 1.1. Literata reserves no font name.
 Source Sans 3 reserves the name "Source", so our cut of it carries a name of its own.
+
+A stand-in is the face of the reader's own machine that is seen until ours has come. Scaled to
+our widths and given our heights, it takes the same room, and nothing moves when ours replaces it.
+The machines' own faces may not be had; the open faces drawn to the same widths are measured for
+them: Gelasio for Georgia, Tinos for Times New Roman and Liberation Serif, Arimo for Arial.
 """
 
 import sys
+from collections import Counter
 from pathlib import Path
 
 from fontTools.subset import Options, Subsetter
 from fontTools.ttLib import TTFont
 
-HERE = Path(__file__).parent / "kilnfolio/publish/assets/fonts"
+PROJECT = Path(__file__).parent.parent
+ASSETS = Path(__file__).parent / "kilnfolio/publish/assets"
+HERE = ASSETS / "fonts"
 
 # A glyph the handbook prints and the cut lacks would fall back to whatever the reader's
 # machine has, and the PDF would differ from one machine to the next.
@@ -34,6 +45,61 @@ CUTS = {
     "SourceSans3_400Regular.ttf": ("folio-sans-400.woff2", "Folio Sans"),
     "SourceSans3_600SemiBold.ttf": ("folio-sans-600.woff2", "Folio Sans"),
 }
+
+REGULAR, ITALIC, BOLD = (400, "normal"), (400, "italic"), (600, "normal")
+
+# our family → weight and style → our file
+OURS = {
+    "Literata": {REGULAR: "literata-400", ITALIC: "literata-400-italic", BOLD: "literata-600"},
+    "Folio Sans": {REGULAR: "folio-sans-400", BOLD: "folio-sans-600"},
+}
+
+# our family → the stand-in's name → weight and style → what is measured, and what machines call it
+STAND_INS = {
+    "Literata": {
+        "Near Georgia": {
+            REGULAR: ("Gelasio_400Regular", ("Georgia", "Gelasio")),
+            ITALIC: ("Gelasio_400Regular_Italic", ("Georgia Italic", "Gelasio Italic")),
+            BOLD: ("Gelasio_700Bold", ("Georgia Bold", "Gelasio Bold")),
+        },
+        "Near Noto Serif": {
+            REGULAR: ("NotoSerif_400Regular", ("Noto Serif", "NotoSerif")),
+            ITALIC: ("NotoSerif_400Regular_Italic", ("Noto Serif Italic", "NotoSerif-Italic")),
+            BOLD: ("NotoSerif_700Bold", ("Noto Serif Bold", "NotoSerif-Bold")),
+        },
+        "Near Times": {
+            REGULAR: ("Tinos_400Regular", ("Times New Roman", "Liberation Serif")),
+            ITALIC: (
+                "Tinos_400Regular_Italic",
+                ("Times New Roman Italic", "Liberation Serif Italic"),
+            ),
+            BOLD: ("Tinos_700Bold", ("Times New Roman Bold", "Liberation Serif Bold")),
+        },
+        "Near DejaVu Serif": {
+            REGULAR: ("DejaVuSerif", ("DejaVu Serif",)),
+            ITALIC: ("DejaVuSerif-Italic", ("DejaVu Serif Italic",)),
+            BOLD: ("DejaVuSerif-Bold", ("DejaVu Serif Bold",)),
+        },
+    },
+    "Folio Sans": {
+        "Near Arial": {
+            REGULAR: ("Arimo_400Regular", ("Arial", "Liberation Sans")),
+            BOLD: ("Arimo_700Bold", ("Arial Bold", "Liberation Sans Bold")),
+        },
+        "Near Roboto": {
+            REGULAR: ("Roboto_400Regular", ("Roboto", "Roboto-Regular")),
+            BOLD: ("Roboto_700Bold", ("Roboto Bold", "Roboto-Bold")),
+        },
+        "Near DejaVu Sans": {
+            REGULAR: ("DejaVuSans", ("DejaVu Sans",)),
+            BOLD: ("DejaVuSans-Bold", ("DejaVu Sans Bold",)),
+        },
+    },
+}
+
+# our family → the groups of signs scaled each by itself: what it writes is half figures, and a
+# figure or a space has another share of a letter's width in every face
+GROUPS = {"Literata": ("",), "Folio Sans": ("", "0123456789", " \u00a0\u202f")}
 
 
 def rename(font: TTFont, family: str) -> None:
@@ -86,14 +152,63 @@ def cut(original: Path, target: Path, family: str | None) -> int:
     return target.stat().st_size
 
 
+def width(font: TTFont, letters: Counter[str]) -> float:
+    """Return the mean advance of letters in a font, as a share of its size."""
+    names, metrics = font.getBestCmap(), font["hmtx"]
+    known = {letter: count for letter, count in letters.items() if ord(letter) in names}
+    total = sum(metrics[names[ord(letter)]][0] * count for letter, count in known.items())
+    return total / sum(known.values()) / font["head"].unitsPerEm
+
+
+def stand_in(name: str, ours: TTFont, theirs: TTFont, face: tuple[int, str],
+             local: tuple[str, ...], letters: Counter[str], signs: str) -> str:
+    """Return the rule of a face of the reader's machine that takes the room of ours."""
+    scale = width(ours, letters) / width(theirs, letters)
+    # heights are given as shares of the scaled size
+    size, heights = ours["head"].unitsPerEm * scale, ours["hhea"]
+    sources = ", ".join(f'local("{known_as}")' for known_as in local)
+    reach = f" unicode-range: {', '.join(f'U+{ord(sign):X}' for sign in signs)};" if signs else ""
+    return (
+        f'@font-face {{ font-family: "{name}"; font-weight: {face[0]}; font-style: {face[1]}; '
+        f"src: {sources};{reach} size-adjust: {100 * scale:.4g}%; "
+        f"ascent-override: {100 * heights.ascent / size:.4g}%; "
+        f"descent-override: {-100 * heights.descent / size:.4g}%; "
+        f"line-gap-override: {100 * heights.lineGap / size:.4g}%; }}\n"
+    ).replace("U+30, U+31, U+32, U+33, U+34, U+35, U+36, U+37, U+38, U+39", "U+30-39")
+
+
+def stand_ins(unpacked: Path) -> str:
+    """Return the style sheet of the stand-ins, weighed by the letters of our chapters."""
+    chapters = sorted((PROJECT / "content/handbook").glob("*.md"))
+    letters = Counter("".join(" ".join(path.read_text("utf-8").split()) for path in chapters))
+    rules = []
+    for family, wanted in STAND_INS.items():
+        apart = "".join(GROUPS[family])
+        for name, faces in wanted.items():
+            for face, (measured, local) in faces.items():
+                ours = TTFont(HERE / f"{OURS[family][face]}.woff2")
+                theirs = TTFont(next(unpacked.rglob(f"{measured}.ttf")))
+                for signs in GROUPS[family]:
+                    share = {sign: count for sign, count in letters.items()
+                             if (sign in signs if signs else sign not in apart)}
+                    rules.append(
+                        stand_in(name, ours, theirs, face, local, Counter(share), signs)
+                    )
+    return (
+        "/* Faces of the reader's machine that take the room of ours until ours have come.\n"
+        "   Written by make_fonts.py; mend it there. */\n" + "".join(rules)
+    )
+
+
 def main(unpacked: Path) -> None:
-    """Cut every font of CUTS found below a folder and print what each weighs."""
+    """Cut every font of CUTS found below a folder, print what each weighs, write the stand-ins."""
     total = 0
     for original, (target, family) in CUTS.items():
         size = cut(next(unpacked.rglob(original)), HERE / target, family)
         total += size
         sys.stdout.write(f"{size:7d}  {target}\n")
     sys.stdout.write(f"{total:7d}  in all\n")
+    (ASSETS / "stand-ins.css").write_text(stand_ins(unpacked), "utf-8")
 
 
 if __name__ == "__main__":

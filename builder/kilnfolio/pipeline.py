@@ -171,7 +171,7 @@ def _make(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, Sequence[str]
     say("3 write")
     for edition in EDITIONS:
         (new / edition).mkdir()
-        copy_assets(new / edition, scripts=edition != "customer")
+        copy_assets(new / edition, edition)
         for path, text in pages[edition].items():
             target = new / edition / path
             target.parent.mkdir(parents=True, exist_ok=True)

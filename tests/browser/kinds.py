@@ -8,6 +8,8 @@ from kilnfolio.archive.tokens import lot_token, read_token_key
 
 #: The charge whose page holds the most: stops, gaps, survey, heat treatment; and a plain one.
 CHARGE = "HB-25-041"
+#: A charge refused, with a heat treatment's core probes.
+CHARGE_WITH_FINDINGS = "HB-26-019"
 
 #: Pages of the mill edition by their kind.
 MILL_PAGES = {
@@ -24,6 +26,7 @@ MILL_PAGES = {
     "schedule": "schedules/quercus-rubra-4-4.html",
     "charges-index": "charges/index.html",
     "charge": f"charges/{CHARGE}.html",
+    "charge-with-findings": f"charges/{CHARGE_WITH_FINDINGS}.html",
     "lots-index": "lots/index.html",
     "lot": "lots/HBL-25-101.html",
     "kilns-index": "kilns/index.html",
@@ -34,11 +37,20 @@ MILL_PAGES = {
     "records": "records.html",
     "guide": "guide/look-it-up.html",
     "guide-of-commands": "guide/publish.html",
+    "practice": "practice.html",
+    "drills": "drills.html",
+}
+
+#: Pages of the auditor edition by their kind; the rest of it are the mill's own templates.
+AUDITOR_PAGES = {
+    "audit-index": "index.html",
+    "audit-charge": f"charges/{CHARGE_WITH_FINDINGS}.html",
+    "audit-check": "checks/dry-wick.html",
 }
 
 
 def addresses(site: Path) -> dict[str, str]:
-    """Return the address of one page of every kind, the customer's among them."""
+    """Return the address of one page of every kind, the customer's and the auditor's among them."""
     key = read_token_key(PROJECT, invented=True)
     lots = sorted(path.stem for path in (PROJECT / "content/lots").glob("*.yaml"))
     customer = site / "customer" / lot_token(lots[0], key) / "index.html"
@@ -46,4 +58,6 @@ def addresses(site: Path) -> dict[str, str]:
     for kind, path in MILL_PAGES.items():
         file, mark, question = path.partition("?")
         found[kind] = (site / "mill" / file).as_uri() + mark + question
+    for kind, path in AUDITOR_PAGES.items():
+        found[kind] = (site / "auditor" / path).as_uri()
     return found | {"customer": customer.as_uri()}

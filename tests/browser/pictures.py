@@ -29,7 +29,7 @@ def take(site: Path, folder: Path) -> None:
                         color_scheme=scheme, viewport={"width": width, "height": 900}
                     )
                     page.goto(address)
-                    page.screenshot(path=folder / f"{kind}-{width}-{scheme}.png")
+                    page.screenshot(path=folder / f"{kind}-{width}-{scheme}.png", full_page=True)
                     page.close()
             page = browser.new_page()
             page.goto(address)

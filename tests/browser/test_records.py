@@ -23,7 +23,7 @@ def site(mill, tmp_path_factory):
     """Return the folder of both editions, written as a build writes them."""
     out = tmp_path_factory.mktemp("site")
     for edition, pages in (("mill", mill.pages), ("customer", mill.customer())):
-        copy_assets(out / edition, scripts=edition == "mill")
+        copy_assets(out / edition, edition)
         for page in pages:
             path = out / edition / page.path
             path.parent.mkdir(parents=True, exist_ok=True)

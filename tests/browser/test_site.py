@@ -43,6 +43,7 @@ def test_navigation_leads_through_every_part(quiet_page, demo_site):
         "Checks",
         "Glossary",
         "Calculators",
+        "Practice",
     ):
         page.get_by_role("navigation", name="Site").get_by_role("link", name=word).click()
         assert page.locator("h1").count() == 1

@@ -24,6 +24,7 @@ from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages import MILL, pages_of
 from kilnfolio.publish.pages.holdings import Holdings
 from kilnfolio.publish.safety import SAFETY
+from kilnfolio.publish.static import style_sheet
 from kilnfolio.records.folder import Kept, read_mill_folder
 from kilnfolio.records.moment import build_date
 from kilnfolio.records.problems import Problem, RecordProblems
@@ -222,7 +223,6 @@ def _problems_page(root: Path, problems: Iterable[Problem]) -> str:
                      f"<p>{html.escape(said)}</p>"
                      + (f"<pre>{html.escape(line)}</pre>" if line else "") + "</li>")
     return ('<!doctype html><html lang="en"><head><meta charset="utf-8"><title>To mend</title>'
-            '<link rel="stylesheet" href="/assets/tokens.css">'
             '<link rel="stylesheet" href="/assets/site.css"></head><body><main><h1>To mend before '
             f"the pages can be made</h1><ol>{''.join(items)}</ol>"
             f"<p>{html.escape(SAFETY)}</p></main></body></html>")
@@ -263,6 +263,8 @@ class _Handler(BaseHTTPRequestHandler):
 
     def _asset(self, path: str) -> None:
         home = Path(str(resources.files("kilnfolio.publish") / "assets")).resolve()
+        if path == "assets/site.css":
+            return self._answer(200, "text/css", style_sheet("mill").encode())
         file = (home / path.removeprefix("assets/")).resolve()
         if not file.is_relative_to(home) or not file.is_file():
             return self._answer(404, "text/plain", b"there is no such file\n")

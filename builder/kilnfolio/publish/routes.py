@@ -105,6 +105,7 @@ MENU: tuple[tuple[str, str], ...] = (
     ("Checks", "checks/index.html"),
     ("Glossary", "handbook/glossary.html"),
     ("Calculators", "calculators.html"),
+    ("Practice", "practice.html"),
 )
 
 #: Pages about the site itself, linked at the foot of every page.

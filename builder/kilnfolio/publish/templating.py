@@ -15,6 +15,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup, escape
 
+from kilnfolio.publish.charts.axes import READ_OUT
 from kilnfolio.publish.routes import FOOT, MENU, relative, root_of
 from kilnfolio.publish.safety import SAFETY
 from kilnfolio.records.book import STATUS_MEANING
@@ -59,6 +60,7 @@ def environment(
         menu=menu,
         foot=FOOT if menu else (),
         SAFETY=SAFETY,
+        READ_OUT=READ_OUT,
         searchable=bool(menu),
         pdfs=pdfs,
     )

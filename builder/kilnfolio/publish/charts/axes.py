@@ -1,7 +1,8 @@
 """The toolkit of every chart: panels, axes, lines, labels.
 
 A chart is a list of SVG fragments. Positions are rounded to a tenth of a unit, so that another
-machine's arithmetic draws the same bytes. Looks come from classes in ``assets/tokens.css``.
+machine's arithmetic draws the same bytes. Looks come from classes in ``assets/charts.css`` and
+``drawings.css``.
 """
 
 from __future__ import annotations
@@ -14,6 +15,12 @@ from dataclasses import dataclass
 from markupsafe import Markup, escape
 
 from kilnfolio.review.figures import number
+
+#: Where ``assets/charts.js`` writes what it reads out; hidden where there is no script.
+READ_OUT = Markup(
+    '<p class="readout" role="status">Point at it, touch it, or move through it with the arrow '
+    "keys.</p>"
+)
 
 
 @dataclass(frozen=True)

@@ -3,11 +3,21 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
-from kilnfolio.publish.charts.axes import Axis, Panel, even_axis, segment, spread, svg, text
+from kilnfolio.publish.charts.axes import (
+    Axis,
+    Panel,
+    even_axis,
+    read_clock,
+    segment,
+    spread,
+    svg,
+    text,
+)
 from kilnfolio.review.dossier import Dossier
 
 _STYLES = 8
@@ -23,11 +33,7 @@ def core_chart(dossier: Dossier, zone: ZoneInfo) -> Markup:
     zone : ZoneInfo
         Clock the foot is labelled by.
     """
-    cores = (
-        {run.channel: dossier.log.cores.get(run.channel, ()) for run in dossier.heat}
-        if dossier.log
-        else {}
-    )
+    cores = _cores(dossier)
     points = [point for core in cores.values() for point in core]
     if not points:
         return Markup("")
@@ -76,4 +82,36 @@ def core_chart(dossier: Dossier, zone: ZoneInfo) -> Markup:
         f"{run.channel}: highest {run.highest_c:.1f} °C, longest run {run.longest_minutes:.0f} min."
         for run in dossier.heat
     )
-    return svg("core-chart", 720, panel.foot + 50, "Core temperatures", description, parts)
+    return svg(
+        "core-chart",
+        720,
+        panel.foot + 50,
+        "Core temperatures",
+        description,
+        parts,
+        read_clock(start, panel.x.high / 24.0, panel, panel),
+    )
+
+
+@dataclass(frozen=True)
+class CoreTable:
+    """The temperatures behind the chart."""
+
+    channels: tuple[str, ...]
+    rows: list[tuple[dt.datetime, tuple[float | None, ...]]]
+    """Each moment, and what each probe read then [°C]."""
+
+
+def core_table(dossier: Dossier) -> CoreTable:
+    """Return the temperatures the chart is drawn from; no rows where none was logged."""
+    cores = {channel: dict(points) for channel, points in _cores(dossier).items()}
+    moments = sorted({at for core in cores.values() for at in core})
+    return CoreTable(
+        tuple(cores), [(at, tuple(core.get(at) for core in cores.values())) for at in moments]
+    )
+
+
+def _cores(dossier: Dossier) -> dict[str, tuple[tuple[dt.datetime, float], ...]]:
+    if not dossier.log:
+        return {}
+    return {run.channel: dossier.log.cores.get(run.channel, ()) for run in dossier.heat}

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 import numpy as np
 from markupsafe import Markup
 
 from kilnfolio.physics import sorption
-from kilnfolio.publish.charts.axes import Axis, Panel, spread, svg, text
+from kilnfolio.publish.charts.axes import Axis, Panel, read_stops, spoken, spread, svg, text
 from kilnfolio.records.quantities import fahrenheit_from_celsius
 from kilnfolio.review.figures import measure, number
 
@@ -69,7 +70,29 @@ def emc_chart(
             f"({measure(fahrenheit_from_celsius(temperature), '°F', 0)})"
         )
         parts.append(text(f"board-{place}", panel.right + 10, ends[place - 1], words))
-    return svg(identity, 720, 440, "EMC against relative humidity", description, parts)
+    parts += _stops(panel, temperatures)
+    return svg(
+        identity, 720, 440, "EMC against relative humidity", description, parts, read_stops()
+    )
+
+
+def _stops(panel: Panel, temperatures: Sequence[float]) -> Iterator[Markup]:
+    """Yield a strip around each humidity of the table, with the EMC at each temperature."""
+    edges = [
+        _HUMIDITIES[0],
+        *((a + b) / 2 for a, b in pairwise(_HUMIDITIES)),
+        _HUMIDITIES[-1],
+    ]
+    names = [measure(temperature, "°C", 0) for temperature in temperatures]
+    for (low, high), (humidity, *values) in zip(
+        pairwise(edges), emc_rows(temperatures), strict=True
+    ):
+        held = ", ".join(
+            f"{name} {value} %" for name, value in zip(names, values, strict=True)
+        )
+        left = panel.x_at(low)
+        words = f"RH {humidity} %, EMC at {held}"
+        yield spoken(words, left, panel.top, panel.x_at(high) - left, panel.height)
 
 
 def emc_rows(temperatures: Sequence[float] = TEMPERATURES_C) -> list[tuple[str, ...]]:

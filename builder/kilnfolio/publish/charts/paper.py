@@ -1,7 +1,8 @@
 """The style sheet's rules for drawings put into each drawing, which in a PDF sees no other.
 
 A browser styles an SVG in a page by the page's style sheet; WeasyPrint styles it only by its own.
-The rules of ``tokens.css`` that begin with ``svg`` are taken, with the light colours filled in.
+The rules of ``charts.css`` and ``drawings.css`` are taken, with the light colours of ``tokens.css``
+filled in.
 """
 
 from __future__ import annotations
@@ -28,9 +29,10 @@ def asset(name: str) -> str:
 @lru_cache(maxsize=1)
 def drawing_rules() -> str:
     """Return the rules of the style sheet for drawings, with every variable filled in."""
-    css = _SCREEN.sub("", asset("tokens.css"))
-    root = css.index(":root")
-    values = dict(_VARIABLE.findall(css[root : css.index("}", root)]))
+    tokens = _SCREEN.sub("", asset("tokens.css"))
+    root = tokens.index(":root")
+    values = dict(_VARIABLE.findall(tokens[root : tokens.index("}", root)]))
+    css = asset("charts.css") + asset("drawings.css")
     rules = [
         f"{selector.strip().replace('svg ', '')}{{{body.strip()}}}"
         for selector, body in _RULE.findall(css)
@@ -42,9 +44,9 @@ def drawing_rules() -> str:
 
 
 def paper_sheet(name: str) -> str:
-    """Return a style sheet for paper with what it imports: no rules for screens or drawings."""
+    """Return a style sheet for paper with what it imports: no rules for screens."""
     css = _IMPORT.sub(lambda match: asset(match[1]), asset(name))
-    return _RULE.sub("", _SCREEN.sub("", css))
+    return _SCREEN.sub("", css)
 
 
 def for_paper(html: str) -> str:

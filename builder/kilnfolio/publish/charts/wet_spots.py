@@ -10,8 +10,9 @@ from markupsafe import Markup
 from kilnfolio.publish.charts.axes import read_stops, segment, spoken, svg, text
 from kilnfolio.review.figures import number
 
-_VIEW, _ROW = 480.0, 30.0
-_MIDDLE, _HALF = 290.0, 150.0
+# narrow enough to be read whole on a phone
+_VIEW, _ROW = 420.0, 30.0
+_MIDDLE, _HALF = 260.0, 150.0
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 from markupsafe import Markup
 from pydantic import Field
 
+from kilnfolio.publish.charts.axes import READ_OUT
 from kilnfolio.publish.charts.emc import TEMPERATURES_C, emc_chart, emc_rows
 from kilnfolio.publish.handbook import (  # noqa: F401  (each module registers its kinds of table)
     tables,
@@ -189,9 +190,9 @@ def _chart(builder: Builder, document: Document) -> Markup:
     behind = Markup("")
     if builder.setting.target == "site":
         behind = Markup(
-            '<details class="chart-table"><summary>The figures behind the chart</summary>'
+            '{}<details class="chart-table"><summary>The figures behind the chart</summary>'
             "{}</details>"
-        ).format(tables.plain(columns, emc_rows(temperatures)))
+        ).format(READ_OUT, tables.plain(columns, emc_rows(temperatures)))
     return _framed(
         "Chart",
         number,

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from kilnfolio.publish import routes
 from kilnfolio.publish.charts.charge import charge_chart
-from kilnfolio.publish.charts.cores import core_chart
+from kilnfolio.publish.charts.cores import CoreTable, core_chart, core_table
 from kilnfolio.publish.charts.survey import histogram
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.findings import FindingGroups, finding_groups
@@ -153,6 +153,7 @@ class ChargeView:
     defects: str
     heat: list[HeatLine]
     core_chart: str
+    cores: CoreTable
     rates: list[RateLine]
     """The fastest loss of each board while wet."""
     versions: list[tuple[str, OvenDryEstimate]]
@@ -259,6 +260,7 @@ def charge_view(holdings: Holdings, record: Charge) -> ChargeView:
         defects=defects_found(record),
         heat=[_heat(run) for run in dossier.heat],
         core_chart=core_chart(dossier, zone),
+        cores=core_table(dossier),
         rates=list(_rates(dossier)),
         versions=[
             (board.id, estimate)
