@@ -1,4 +1,4 @@
-r"""Cut the bundled web fonts out of their full, open-licence originals, and measure their stand-ins.
+r"""Cut the bundled web fonts out of their full, open-licence originals; measure their stand-ins.
 
 Run by hand when a glyph or a weight is added, never by a build:
 

@@ -59,6 +59,20 @@ def test_safety_wording_and_invention_stand_on_every_page(pages, edition):
         assert "invented" in reading.text, path
 
 
+def test_a_customers_page_comes_quickly_over_a_telephone(demo_site):
+    """Everything before the fonts, which nobody waits for: page, chart, style sheet, scripts."""
+    lots = sorted((demo_site / "customer").glob("*/index.html"))
+    assert len(lots) > 20
+    for page in lots:
+        html = page.read_text("utf-8")
+        needed = re.findall(r'<(?:link rel="stylesheet" href|script src)="([^"]+)"', html)
+        assert len(needed) >= 2
+        total = page.stat().st_size + sum((page.parent / path).stat().st_size for path in needed)
+        assert total < 60_000, page
+        for part in needed:
+            assert "@import" not in (page.parent / part).read_text("utf-8")
+
+
 def test_style_sheets_and_scripts_ask_nobody_else(demo_site):
     for path in sorted(demo_site.rglob("*")):
         if path.suffix in (".css", ".js", ".svg"):

@@ -13,7 +13,7 @@ from pydantic import BaseModel
 
 from kilnfolio.records.lot import Lot, Order, Pack
 from kilnfolio.records.mill import Contact, Mill
-from kilnfolio.records.species import Species
+from kilnfolio.records.species import Shrinkage, Species
 from kilnfolio.review.dossier import (
     Dossier,
     Finding,
@@ -57,7 +57,8 @@ CUSTOMER_FIELDS: Mapping[type[BaseModel], frozenset[str]] = {
     ),
     Pack: frozenset({"number", "pieces", "volume"}),
     Order: frozenset({"target_mc", "stress"}),
-    Species: frozenset({"trade_name", "scientific_name"}),
+    Species: frozenset({"trade_name", "scientific_name", "shrinkage"}),
+    Shrinkage: frozenset({"radial", "tangential", "status"}),
     LotDossier: frozenset({"readings", "judgement", "heat_treated"}),
     Judgement: frozenset(
         {

@@ -17,6 +17,7 @@ from kilnfolio.publish.charts.survey import Histogram, histogram
 from kilnfolio.publish.editions import Seen, for_customer
 from kilnfolio.publish.lot_record import LotRecord, linked_data, worded_by
 from kilnfolio.publish.page import Page
+from kilnfolio.publish.pages.indoors import Indoors, indoors
 from kilnfolio.publish.pages.words import listed, plural
 from kilnfolio.publish.qr import labelled, lot_address, qr_svg
 from kilnfolio.publish.seals import SealView
@@ -79,6 +80,9 @@ class CustomerLot:
     stress: str
     claim: str
     storage: str
+    indoors: tuple[Indoors, ...]
+    shrinkage_status: str
+    """How its shrinkage is known; "" where it is not."""
     chart: Histogram | None
     address: str
     qr: Markup
@@ -157,6 +161,7 @@ def customer_lot(
     address = lot_address(mill.records_address, token)
     surveys = [charge.survey for charge in charges if charge.survey]
     zone = ZoneInfo(mill.time_zone)
+    moisture = _moisture(lot, review.judgement, review.readings, surveys)
     return CustomerLot(
         lot=lot.id,
         version=lot.version,
@@ -172,13 +177,17 @@ def customer_lot(
             (pack.number, pack.pieces, figures.side_by_side(pack.volume)) for pack in lot.packs
         ),
         pack_words=pack_words(pack.number for pack in lot.packs),
-        **_moisture(lot, review.judgement, review.readings, surveys),
+        **moisture,
         method=_method(surveys),
         measured=tuple(sorted({survey.at.astimezone(zone).date() for survey in surveys})),
         heat_treatment=_heat_treatment(lot, review, charges),
         stress=_stress(lot, charges),
         claim=lot.claim or "",
         storage=_storage(lot.order.target_mc.value),
+        indoors=indoors(
+            review.judgement.mean_pct if moisture["mean"] else lot.order.target_mc.value, species
+        ),
+        shrinkage_status=species.shrinkage.status if species.shrinkage else "",
         address=address,
         qr=qr_svg(address, f"Code that leads to the record of lot {lot.id}"),
     )

@@ -1,0 +1,77 @@
+"""Practice problems in a browser: numbers, hints and answers as the build worked them."""
+
+import re
+
+import pytest
+from tests.browser.kinds import addresses
+from tests.conftest import PROJECT
+
+from kilnfolio.publish.practice.kinds import by_topic
+from kilnfolio.publish.practice.pages import SETS, sets_of
+from kilnfolio.publish.practice.problem import KINDS
+from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.review.limits import LimitBook
+
+FIRST = next(iter(by_topic().values()))[0]
+
+
+@pytest.fixture(scope="module")
+def worked():
+    """Return every set of numbers of the first problem, its question and its answer in words."""
+    limits = LimitBook(read_mill_folder(PROJECT).limits.record)
+    return [(words(problem.ask), words(problem.answer)) for problem in sets_of(FIRST, limits, SETS)]
+
+
+def words(html: str) -> str:
+    return "".join(re.sub(r"<[^>]+>", "", str(html)).split())
+
+
+def shown(page) -> tuple[str, str]:
+    problem = page.locator(f"#{FIRST.slug}")
+    return (
+        "".join(problem.locator(".asked").text_content().split()),
+        "".join(problem.locator(".worked").text_content().split()),
+    )
+
+
+def test_new_numbers_go_round_through_every_set(page, demo_site, worked):
+    page.goto(addresses(demo_site)["practice"])
+    problem = page.locator(f"#{FIRST.slug}")
+    assert len(set(worked)) == SETS
+    for asked, answer in [*worked[1:], worked[0]]:
+        problem.get_by_role("button", name="New numbers").click()
+        assert shown(page) == (asked, answer)
+    assert "set 1 of" in problem.inner_text()
+
+
+def test_answers_stay_folded_until_asked_for_and_after_new_numbers(page, demo_site):
+    page.goto(addresses(demo_site)["practice"])
+    problem = page.locator(f"#{FIRST.slug}")
+    answer = problem.locator(".worked")
+    assert not answer.is_visible()
+    problem.get_by_text("Hint", exact=True).click()
+    assert problem.locator("details").first.inner_text().count("\n") >= 1
+    problem.get_by_text("Answer", exact=True).click()
+    assert answer.is_visible()
+    problem.get_by_role("button", name="New numbers").click()
+    assert not answer.is_visible()
+
+
+def test_new_numbers_everywhere_and_a_set_by_its_address(page, demo_site, worked):
+    page.goto(addresses(demo_site)["practice"])
+    before = page.locator(".asked").all_text_contents()
+    page.get_by_role("button", name="New numbers everywhere").click()
+    after = page.locator(".asked").all_text_contents()
+    assert len(before) == len(KINDS)
+    assert all(old != new for old, new in zip(before, after, strict=True))
+    page.goto(addresses(demo_site)["practice"] + "?set=3")
+    assert shown(page) == worked[2]
+
+
+def test_without_script_the_first_set_stands_and_no_button_does_nothing(browser, demo_site, worked):
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(addresses(demo_site)["practice"])
+    assert shown(page) == worked[0]
+    assert page.get_by_role("button", name="New numbers everywhere").count() == 0
+    context.close()
