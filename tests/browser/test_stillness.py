@@ -14,7 +14,9 @@ import pytest
 from tests.browser.kinds import addresses
 
 #: A fifth of what the measure's authors call good (0.1, https://web.dev/articles/cls). What is left
-#: is, here and there, one line of text that breaks a word sooner in the stand-in face than in ours.
+#: is one line here and there that breaks a word sooner in the stand-in face than in ours: a line
+#: high on a telephone moves all below it, which counts 0.019. Two would be
+#: too much.
 MOST = 0.02
 
 WATCH = """() => {
@@ -26,6 +28,10 @@ WATCH = """() => {
     }
   }).observe({type: 'layout-shift', buffered: true});
 }"""
+
+
+#: Keeps the page from drawing until every letter is there.
+BUSY = "() => { setTimeout(() => { for (const end = Date.now() + 250; Date.now() < end;); }, 0) }"
 
 
 class _Quiet(http.server.SimpleHTTPRequestHandler):
@@ -42,6 +48,7 @@ def server(demo_site: Path) -> Iterator[str]:
     threading.Thread(target=serving.serve_forever, daemon=True).start()
     yield f"http://127.0.0.1:{serving.server_port}"
     serving.shutdown()
+    serving.server_close()
 
 
 def shifts(browser, address: str, width: int) -> list:
@@ -49,7 +56,17 @@ def shifts(browser, address: str, width: int) -> list:
     context = browser.new_context(viewport={"width": width, "height": 800})
     page = context.new_page()
     page.add_init_script(f"({WATCH})()")
-    page.goto(address, wait_until="load")
+    # our letters are held back until the page has been painted without them, then come together;
+    # one after another, as on a slow line, they may move a line and move it back
+    held, painted = [], []
+    page.route("**/*.woff2", lambda font: font.continue_() if painted else held.append(font))
+    page.goto(address, wait_until="domcontentloaded")
+    page.evaluate("new Promise(painted => requestAnimationFrame(() => setTimeout(painted, 60)))")
+    assert held, "no letters of ours were asked for"
+    painted.append(True)
+    page.evaluate(BUSY)
+    for font in held:
+        font.continue_()
     page.evaluate("document.fonts.ready.then(() => new Promise(done => setTimeout(done, 100)))")
     used = page.evaluate("[...document.fonts].filter(face => face.status === 'loaded').length")
     assert used >= 3, "our letters never came"
@@ -58,17 +75,16 @@ def shifts(browser, address: str, width: int) -> list:
     return found
 
 
-@pytest.mark.parametrize("way", ["file", "http"])
-def test_nothing_moves_while_a_page_loads(browser, demo_site, server, way):
+@pytest.mark.parametrize(("way", "width"), [("file", 1440), ("http", 360)])
+def test_nothing_moves_while_a_page_loads(browser, demo_site, server, way, width):
     moved = []
     for kind, address in addresses(demo_site).items():
         if way == "http":
             address = address.replace(demo_site.as_uri(), server)
-        for width in (360, 1440):
-            found = shifts(browser, address, width)
-            if sum(value for value, _ in found) > MOST:
-                moved.append((kind, width, found))
-    assert moved == []
+        found = shifts(browser, address, width)
+        if sum(value for value, _ in found) > MOST:
+            moved.append(f"{kind}: {found}")
+    assert not moved, "\n".join(moved)
 
 
 def test_a_planted_shift_would_be_seen(browser, tmp_path):
