@@ -12,7 +12,7 @@ import ctypes
 import os
 import shutil
 import tempfile
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -285,7 +285,8 @@ def _print_pdfs(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str],
 
     folder = reviewed.folder
     with executor(workers) as pool:
-        jobs = [pool.submit(_print_book, _handbook(folder), new / "mill/handbook.pdf")]
+        jobs = [pool.submit(_print_book, html, new / "mill" / name, css)
+                for name, html, css in _handbooks(folder)]
         jobs += [pool.submit(_print_booklet, html, new / "mill" / name)
                  for name, html in _booklets(reviewed.folder, drills).items()]
         jobs += [pool.submit(_print_lot, folder.mill.record, sealed.views[lot_id],
@@ -318,17 +319,21 @@ def _print_booklet(html: str, path: Path) -> list[str]:
     return write_booklet(html, path)
 
 
-def _handbook(folder: MillFolder) -> str:
-    from kilnfolio.publish.book import book_html
+def _handbooks(folder: MillFolder) -> Iterator[tuple[str, str, tuple[str, ...]]]:
+    """Yield the handbook and its pocket edition: file, HTML and style sheets."""
+    from kilnfolio.publish import book, pocket
+    from kilnfolio.publish.handbook.pages import compile_handbook
     from kilnfolio.publish.templating import environment
 
-    return book_html(folder, environment(folder.mill.record))
+    env, contents = environment(folder.mill.record), compile_handbook(folder, "book")
+    yield book.PATH, book.book_html(folder, env, contents=contents), book.CSS
+    yield pocket.PATH, pocket.pocket_html(contents, env), pocket.CSS
 
 
-def _print_book(html: str, path: Path) -> list[str]:
+def _print_book(html: str, path: Path, css: tuple[str, ...]) -> list[str]:
     from kilnfolio.publish.book import write_book
 
-    return write_book(html, path)
+    return write_book(html, path, css)
 
 
 def _print_lot(mill: Mill, view: CustomerLot, path: Path) -> list[str]:

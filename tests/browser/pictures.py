@@ -39,6 +39,7 @@ def take(site: Path, folder: Path) -> None:
     record = next(iter(sorted((site / "customer").rglob("record.pdf"))))
     for path, name, dots in (
         (site / "mill/handbook.pdf", "handbook", "40"),
+        (site / "mill/handbook-a5.pdf", "pocket", "60"),
         (record, "record", "80"),
     ):
         subprocess.run(["pdftoppm", "-r", dots, "-png", path, folder / name], check=True)

@@ -26,6 +26,10 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.moment import build_date
 from kilnfolio.records.problems import RecordProblems
 
+#: Where it stands in the mill edition, and the style sheets it is set in.
+PATH = "handbook.pdf"
+CSS = ("book.css",)
+
 _INDEX = re.compile(r'(<section class="index">\s*<h1[^>]*>.*?</h1>)(.*?)(</section>)', re.DOTALL)
 _BODY = re.compile(r"(<body[^>]*>)(.*)(</body>)", re.DOTALL)
 _RUNNING = re.compile(r'<p class="(?:deferral|invented)">.*?</p>')
@@ -41,6 +45,7 @@ def book_html(
     *,
     appendices: Sequence[tuple[str, str]] = (),
     checks: Mapping[str, object] | None = None,
+    contents: Contents | None = None,
 ) -> str:
     """Return the whole book as one HTML document.
 
@@ -54,6 +59,8 @@ def book_html(
         Title and HTML of each appendix, such as the species sheets.
     checks : Mapping, optional
         The catalogue of checks by slug; the registry's where absent.
+    contents : Contents, optional
+        The chapters, where they are compiled for the book already.
 
     Raises
     ------
@@ -63,7 +70,8 @@ def book_html(
     from kilnfolio import __version__
 
     anchors = frozenset(_anchors(appendices))
-    contents = compile_handbook(folder, "book", checks=checks, in_book=anchors)
+    if contents is None:
+        contents = compile_handbook(folder, "book", checks=checks, in_book=anchors)
     if contents.problems:
         raise RecordProblems(contents.problems)
     manuscript = contents.manuscript
@@ -134,7 +142,7 @@ def _lists(contents: Contents) -> Iterator[tuple[str, list[Listed]]]:
 # --- printing -------------------------------------------------------------------------------------
 
 
-def write_book(html: str, out_path: Path, css: str | Sequence[str] = "book.css") -> list[str]:
+def write_book(html: str, out_path: Path, css: tuple[str, ...] = CSS) -> list[str]:
     """Print a book.
 
     Parameters
@@ -143,8 +151,8 @@ def write_book(html: str, out_path: Path, css: str | Sequence[str] = "book.css")
         From `book_html`.
     out_path : Path
         Where the PDF is written.
-    css : str
-        The style sheet in the assets folder, or several, the later ones over the earlier.
+    css : tuple of str
+        The style sheets in the assets folder, the later ones over the earlier.
 
     Returns
     -------
@@ -152,7 +160,7 @@ def write_book(html: str, out_path: Path, css: str | Sequence[str] = "book.css")
         WeasyPrint's warnings.
     """
     with complaints() as warnings, collector_paused():
-        bound = _bound(html, press(*([css] if isinstance(css, str) else css)))
+        bound = _bound(html, press(*css))
         out_path.write_bytes(bound.write_pdf(pdf_tags=True))
     return warnings
 

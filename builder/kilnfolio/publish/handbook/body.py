@@ -78,6 +78,8 @@ class Listed:
     anchor: str
     title: str
     """The beginning of its caption, to stand on a line."""
+    what: str = ""
+    """The kind of a computed table."""
 
 
 @dataclass
@@ -150,11 +152,17 @@ class Builder:
         return self.setting.anchor(self.chapter.slug, name)
 
     def caption(
-        self, kind: Literal["table", "figure"], number: str, anchor: str, text: str, place: Place
+        self,
+        kind: Literal["table", "figure"],
+        number: str,
+        anchor: str,
+        text: str,
+        place: Place,
+        what: str = "",
     ) -> Markup:
         """Render the caption of a table or figure, and keep it for the list of them."""
         caption = self.line(text, place)
-        self.body.listed.append(Listed(kind, number, anchor, _short(caption.striptags())))
+        self.body.listed.append(Listed(kind, number, anchor, _short(caption.striptags()), what))
         return caption
 
     def prose(self, text: str, place: Place, board: Board | None = None) -> Markup:

@@ -209,7 +209,9 @@ def _table(builder: Builder, document: Document) -> Markup:
     made = tables.make(builder, document)
     if made is None:
         return Markup("<div></div>")
-    caption = builder.caption("table", number, anchor, made.caption, document.place("caption"))
+    caption = builder.caption(
+        "table", number, anchor, made.caption, document.place("caption"), document.value["kind"]
+    )
     return tables.html(made, number, anchor, caption)
 
 

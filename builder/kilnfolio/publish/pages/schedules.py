@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -22,7 +22,7 @@ from kilnfolio.records.quantities import (
     TemperatureDifference,
     fahrenheit_from_celsius,
 )
-from kilnfolio.records.schedule import Air, Modification, Schedule, Treatment
+from kilnfolio.records.schedule import Air, Modification, Schedule, Step, Treatment
 from kilnfolio.records.species import Kind, Species
 from kilnfolio.review import figures
 from kilnfolio.review.evidence import schedule_evidence
@@ -226,6 +226,12 @@ def schedule_page(holdings: Holdings, name: str) -> Page:
         crumbs=(("Schedules", INDEX),),
         text=_text(view),
     )
+
+
+def schedule_rows(record: Schedule, written: Sequence[Step], pressure_pa: float) -> list[AirRow]:
+    """Return the steps of a schedule, with their air at a pressure, in both unit systems."""
+    steps = planned_steps(record, written, pressure_pa)
+    return [_row(str(step.number), step_span(step), step.name, step.air) for step in steps]
 
 
 def _row(label: str, span: str, name: str, air: AirState) -> AirRow:
