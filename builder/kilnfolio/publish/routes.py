@@ -34,6 +34,19 @@ def schedule(identity: str) -> str:
     return f"schedules/{identity}.html"
 
 
+def changes(kind: str, identity: str) -> str:
+    """Return the page that compares the revisions of a schedule or chapter.
+
+    Parameters
+    ----------
+    kind : str
+        ``schedules`` or ``handbook``.
+    identity : str
+        Which schedule or chapter.
+    """
+    return f"{kind}/changes/{identity}.html"
+
+
 def charge(number: str) -> str:
     """Return the page of a charge."""
     return f"charges/{number}.html"

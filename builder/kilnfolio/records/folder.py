@@ -60,6 +60,8 @@ class MillFolder:
     #: Charges that are not yet complete, and the lots that wait for them: in no count, on no list.
     open_charges: Mapping[str, OpenCharge] = field(default_factory=dict)
     waiting_lots: Mapping[str, Located[Lot]] = field(default_factory=dict)
+    #: Earlier revisions of schedules by id, the newest first. Nothing is dried or judged by them.
+    superseded: Mapping[str, tuple[Located[Schedule], ...]] = field(default_factory=dict)
 
     def steps_of(self, schedule: Schedule) -> tuple[Step, ...]:
         """Return a schedule's steps, a notation code expanded."""
@@ -102,6 +104,7 @@ def read_mill_folder(root: Path, kept: Kept | None = None) -> MillFolder:
     species = reader.many("schedules/species", Species)
     schedules = reader.many("schedules/hardwood", Schedule)
     reader.many("schedules/softwood", Schedule, found=schedules)
+    superseded = reader.superseded(schedules)
     notations = reader.many("schedules/notations", Notation)
     kilns = reader.many("content/kilns", Kiln)
     loggers = reader.many("content/loggers", LoggerProfile)
@@ -118,7 +121,7 @@ def read_mill_folder(root: Path, kept: Kept | None = None) -> MillFolder:
                if any(pack.charge in reader.open for pack in lot.record.packs)}
     folder = MillFolder(root, mill, sources, limits, species, schedules, notations, kilns, loggers,
                         charges, {name: lot for name, lot in lots.items() if name not in waiting},
-                        frozenset(reader.unread), reader.open, waiting)
+                        frozenset(reader.unread), reader.open, waiting, superseded)
     reader.problems.extend(_cross_check(folder))
     if reader.problems:
         raise RecordProblems(reader.problems)
@@ -192,6 +195,30 @@ class _Reader:
         self._name_strays(folder, pattern, f"{folder}/YEAR/ID/charge.yaml")
         return self._by_id(sorted((self.root / folder).glob(pattern)), Charge, zone, {})
 
+    def superseded(self, schedules: Mapping[str, Located[Schedule]]
+                   ) -> dict[str, tuple[Located[Schedule], ...]]:
+        """Read the earlier revisions of schedules, ``schedules/superseded/ID/REVISION.yaml``."""
+        home, pattern = "schedules/superseded", "*/*.yaml"
+        self._name_strays(home, pattern, f"{home}/ID/REVISION.yaml")
+        found: dict[str, list[Located[Schedule]]] = {}
+        for path in sorted((self.root / home).glob(pattern)):
+            located = self.one(path.relative_to(self.root).as_posix(), Schedule)
+            if located is None:
+                continue
+            record = located.record
+            if record.id != path.parent.name:
+                self.problems.append(_misnamed(located.place("id"), record.id, located.file))
+            current = schedules.get(record.id)
+            if str(record.revision) != path.stem or (
+                    current and record.revision >= current.record.revision):
+                self.problems.append(Problem(
+                    located.place("revision"), f"revision {record.revision}",
+                    "an earlier revision is kept in a file named by its number, and is below the "
+                    "revision in force", f"Keep revision 1 as {home}/{record.id}/1.yaml"))
+            found.setdefault(record.id, []).append(located)
+        return {identity: tuple(sorted(those, key=lambda one: -one.record.revision))
+                for identity, those in found.items()}
+
     def _name_strays(self, folder: str, pattern: str, kept_as: str) -> None:
         """Name every YAML file that lies where it would be passed over in silence."""
         home = self.root / folder
@@ -221,7 +248,8 @@ class _Reader:
 
 def _misnamed(place: Place, identity: str, file: str) -> Problem:
     path = PurePosixPath(file)
-    what, home = ("folder", path.parent.name) if path.name == "charge.yaml" else ("file", path.stem)
+    in_folder = path.name == "charge.yaml" or "superseded" in path.parts
+    what, home = ("folder", path.parent.name) if in_folder else ("file", path.stem)
     return Problem(place, f"id '{identity}'",
                    f"the {what} is named '{home}', and the two must be the same",
                    f"Write 'id: {home}', or rename the {what}")

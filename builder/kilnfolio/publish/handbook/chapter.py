@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import Annotated
@@ -20,6 +20,8 @@ from kilnfolio.records.yaml_source import MAX_BYTES, parse_yaml, read_yaml
 HANDBOOK = "content/handbook"
 CAUTIONS = f"{HANDBOOK}/cautions.yaml"
 FIGURES = f"{HANDBOOK}/figures"
+#: Earlier revisions of chapters, ``SLUG/REVISION.md``.
+SUPERSEDED = f"{HANDBOOK}/superseded"
 
 _HEADING = re.compile(r"^(#{2,6})\s+(.*?)\s*(?:\{:?[ ]*#([\w-]+)[ ]*\})?\s*#*$")
 
@@ -139,6 +141,8 @@ class Manuscript:
 
     chapters: tuple[ChapterFile, ...]
     cautions: Mapping[str, Caution]
+    superseded: Mapping[str, tuple[ChapterFile, ...]] = field(default_factory=dict)
+    """Earlier revisions of chapters by address, the newest first."""
 
     @cached_property
     def by_slug(self) -> Mapping[str, ChapterFile]:
@@ -185,7 +189,17 @@ def read_manuscript(root: Path) -> tuple[Manuscript, list[Problem]]:
             problems += error.problems
     chapters.sort(key=lambda chapter: (chapter.record.number or 100, chapter.slug))
     problems += _cross_check(chapters, cautions)
-    return Manuscript(tuple(chapters), cautions), problems
+    superseded: dict[str, list[ChapterFile]] = {}
+    for path in sorted((root / SUPERSEDED).glob("*/*.md")):
+        name = path.relative_to(root).as_posix()
+        try:
+            superseded.setdefault(path.parent.name, []).append(_read(path, name))
+        except RecordProblems as error:
+            problems += error.problems
+    problems += _check_superseded(chapters, superseded)
+    return Manuscript(tuple(chapters), cautions, {
+        slug: tuple(sorted(found, key=lambda one: -one.record.revision))
+        for slug, found in superseded.items()}), problems
 
 
 def parse_chapter(text: str, name: str) -> ChapterFile:
@@ -254,6 +268,27 @@ def _read_cautions(root: Path) -> Mapping[str, Caution]:
         {("cautions", *path): place for path, place in document.key_places.items()},
     )
     return validate(wrapped, _Cautions).record.cautions
+
+
+def _check_superseded(
+    chapters: list[ChapterFile], superseded: Mapping[str, list[ChapterFile]]
+) -> Iterable[Problem]:
+    current = {chapter.slug: chapter.record.revision for chapter in chapters}
+    for slug, found in superseded.items():
+        for chapter in found:
+            record = chapter.record
+            if (
+                record.slug != slug
+                or str(record.revision) != Path(chapter.file).stem
+                or record.revision >= current.get(slug, record.revision + 1)
+            ):
+                yield Problem(
+                    chapter.place("revision"),
+                    f"revision {record.revision} of '{record.slug}'",
+                    "an earlier revision is kept by its chapter and number, and is below the "
+                    "revision in force",
+                    f"Keep revision 1 as {SUPERSEDED}/{record.slug}/1.md",
+                )
 
 
 def _cross_check(chapters: list[ChapterFile], cautions: Mapping[str, Caution]) -> Iterable[Problem]:

@@ -20,6 +20,7 @@ from kilnfolio.publish.handbook.chapter import (
 from kilnfolio.publish.handbook.index import by_letter, index_lines, sort_key
 from kilnfolio.publish.handbook.setting import Setting
 from kilnfolio.publish.page import Page
+from kilnfolio.publish.revisions import blocks_of, compare
 from kilnfolio.publish.templating import render
 from kilnfolio.records.book import Publication
 from kilnfolio.records.folder import MillFolder
@@ -70,6 +71,8 @@ def render_handbook(
     yield _front(env, contents)
     for place, chapter in enumerate(contents.manuscript.chapters):
         yield _chapter(env, contents, place, chapter)
+        if chapter.slug in contents.manuscript.superseded:
+            yield _changes(env, contents, chapter)
     yield _index(env, contents)
 
 
@@ -148,6 +151,9 @@ def _chapter(env: Environment, contents: Contents, place: int, chapter: ChapterF
         known_terms=contents.manuscript.terms,
         before=chapters[place - 1] if place else None,
         after=chapters[place + 1] if place + 1 < len(chapters) else None,
+        compared=routes.changes("handbook", chapter.slug)
+        if chapter.slug in contents.manuscript.superseded
+        else "",
     )
     words = [
         plain_words(body.html),
@@ -155,6 +161,40 @@ def _chapter(env: Environment, contents: Contents, place: int, chapter: ChapterF
     ]
     kind = "glossary" if record.terms else "chapter"
     return Page(path, html, record.title, kind, " ".join(words), record.summary)
+
+
+def _changes(env: Environment, contents: Contents, chapter: ChapterFile) -> Page:
+    """Return the page that compares a chapter's revisions.
+
+    An earlier revision is rendered with today's library, so that only what somebody wrote differs;
+    what it can no longer refer to is not held against it.
+    """
+    older = contents.manuscript.superseded[chapter.slug]
+    revisions = [chapter, *older]
+    texts = [blocks_of(contents.bodies[chapter.slug].html),
+             *(blocks_of(Builder(contents.setting, one).build().html) for one in older)]
+    comparisons = [
+        (before.record, after.record,
+         next((one for one in after.record.changes if one.revision == after.record.revision), None),
+         list(compare(old, new)))
+        for after, before, new, old in zip(
+            revisions, revisions[1:], texts, texts[1:], strict=False)
+    ]
+    path, target = routes.changes("handbook", chapter.slug), routes.chapter(chapter.slug)
+    title = f"Revisions of {chapter.title}"
+    summary = f"{len(revisions)} revisions, each beside the one before it."
+    html = render(
+        env,
+        "handbook/changes.html",
+        path,
+        title=title,
+        summary=summary,
+        crumbs=(("Handbook", routes.chapter("index")), (chapter.title, target)),
+        chapter=chapter.record,
+        target=target,
+        comparisons=comparisons,
+    )
+    return Page(path, html, title, "changes", "", summary)
 
 
 def _index(env: Environment, contents: Contents) -> Page:

@@ -44,6 +44,7 @@ from kilnfolio.publish.pages.registers import (
     script_names,
 )
 from kilnfolio.publish.pages.rows import CHARGES, LOTS, Register
+from kilnfolio.publish.pages.schedule_changes import changed_names, changes_page
 from kilnfolio.publish.pages.schedules import schedule_index, schedule_page
 from kilnfolio.publish.pages.sources import sources_page
 from kilnfolio.publish.pages.species import species_index, species_page
@@ -92,6 +93,7 @@ _LIBRARY: Mapping[str, Noun] = {
     "species": Noun(lambda holdings: sorted(holdings.folder.species), species_page),
     "schedule-index": _one(schedule_index),
     "schedule": Noun(lambda holdings: sorted(holdings.folder.schedules), schedule_page),
+    "schedule-changes": Noun(changed_names, changes_page),
     "kiln-index": _one(kiln_index),
     "kiln": Noun(lambda holdings: sorted(holdings.folder.kilns), kiln_page),
     "check-index": _one(check_index),

@@ -136,6 +136,8 @@ class ScheduleView:
     total: int
     """Charges in all."""
     evidence: list[EvidenceLine]
+    compared: str
+    """Where its revisions stand side by side; empty where no earlier one is on record."""
 
 
 def _evidence(holdings: Holdings, record: Schedule) -> Iterator[EvidenceLine]:
@@ -215,6 +217,7 @@ def schedule_page(holdings: Holdings, name: str) -> Page:
         charge_rows(holdings, charges[:SHOWN]),
         len(charges),
         list(_evidence(holdings, record)),
+        routes.changes("schedules", name) if name in holdings.folder.superseded else "",
     )
     return holdings.page(
         "schedule.html",
