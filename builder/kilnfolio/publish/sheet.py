@@ -28,7 +28,7 @@ from kilnfolio.records.quantities import (
 from kilnfolio.records.schedule import Air, Schedule, Treatment
 from kilnfolio.review.boards import BoardHistory, board_histories
 from kilnfolio.review.figures import customary, measure, metric, number, side_by_side
-from kilnfolio.review.limits import LimitBook, Subject
+from kilnfolio.review.limits import LimitBook, Subject, limit_book
 from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.setpoints import AirState, PlannedStep, planned_steps, resolve
 
@@ -198,8 +198,8 @@ def write_sheet(sheet: Sheet, env: Environment, out_path: Path, paper: Paper = "
 
 def _limits(folder: MillFolder, charge: Charge) -> LimitBook:
     species = [folder.species[stock.species].record for stock in charge.stock]
-    return LimitBook(
-        folder.limits.record,
+    return limit_book(
+        folder,
         Subject(
             tuple(one.id for one in species),
             species[0].kind,

@@ -20,11 +20,15 @@ class Scope(Record):
     """Timber thicker than this."""
     target_mc: float | None = None
     """Only for this ordered MC [%]."""
+    region: Name | None = None
+    """Only for mills in this country or region, in the words of the mill's record: its country, or
+    words of its place, as in 'Canada' or 'Ontario'."""
 
     @property
     def narrowness(self) -> int:
         """How many conditions it makes; the narrowest limit that fits is used."""
-        return sum(map(bool, (self.species, self.kind, self.thicker_than, self.target_mc)))
+        return sum(map(bool, (self.species, self.kind, self.thicker_than, self.target_mc,
+                             self.region)))
 
 
 class Limit(Known):

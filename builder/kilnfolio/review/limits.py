@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 
+from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.limits import Limit, Limits, Scope
 
 
@@ -27,6 +29,8 @@ class LimitBook:
 
     limits: Limits
     subject: Subject = Subject()
+    mill_in: tuple[str, ...] = ()
+    """Where the mill is: its country and its place, as its record has them."""
     _found: dict[tuple[str, Subject | None], Limit] = field(default_factory=dict, compare=False,
                                                      repr=False)
 
@@ -42,15 +46,27 @@ class LimitBook:
         if (known := self._found.get(place)) is not None:
             return known
         subject = subject or self.subject
-        fitting = [limit for limit in self.limits.limits.get(key, []) if fits(limit.scope, subject)]
+        fitting = [limit for limit in self.limits.limits.get(key, [])
+                   if fits(limit.scope, subject) and self._here(limit.scope)]
         if not fitting:
             raise NoLimit(f"schedules/limits.yaml has no limit '{key}' that fits")
         found = self._found[place] = max(fitting, key=lambda limit: limit.scope.narrowness)
         return found
 
+    def _here(self, scope: Scope) -> bool:
+        """Return whether a limit holds in the region the mill is in."""
+        words = scope.region and rf"\b{re.escape(scope.region)}\b"
+        return not words or any(re.search(words, place, re.IGNORECASE) for place in self.mill_in)
+
     def value(self, key: str, subject: Subject | None = None) -> float:
         """Return the number of the limit that fits; see `find`."""
         return self.find(key, subject).value
+
+
+def limit_book(folder: MillFolder, subject: Subject = Subject()) -> LimitBook:
+    """Return a mill's limits as they hold for a subject, where the mill is."""
+    mill = folder.mill.record
+    return LimitBook(folder.limits.record, subject, (mill.country, mill.place))
 
 
 def fits(scope: Scope, subject: Subject) -> bool:

@@ -43,7 +43,7 @@ from kilnfolio.review.ending import (
 from kilnfolio.review.findings import CHECKS, Case, LotCase, run_checks
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.judgement import judge, readings_of
-from kilnfolio.review.limits import LimitBook, Subject
+from kilnfolio.review.limits import Subject, limit_book
 from kilnfolio.review.results import air_points, air_result, board_results, rounded, set_points
 from kilnfolio.review.setpoints import Asked, PlannedStep, asked_air, planned_steps
 from kilnfolio.review.versions import rules_version
@@ -124,7 +124,7 @@ def build_case(folder: MillFolder, located: Located[Charge], log: Log | None) ->
     kiln, schedule = folder.kilns[charge.kiln], folder.schedules[charge.schedule]
     species = {stock.species: folder.species[stock.species].record for stock in charge.stock}
     main = charge.stock[0]
-    limits = LimitBook(folder.limits.record, Subject(
+    limits = limit_book(folder, Subject(
         tuple(species), species[main.species].kind, main.thickness.value, charge.target_mc.value))
     steps = _planned(folder, schedule, pressure)
     air = None
@@ -428,7 +428,7 @@ def build_lot_case(folder: MillFolder, lot_id: str, dossiers: Mapping[str, d.Dos
         {name: tuple(pack for pack in sold if pack.charge == name) for name in charges},
         {pack.number: tuple(name for name, packs in stacked.items() if pack.number in packs)
          for pack in lot.packs},
-        species, LimitBook(folder.limits.record, Subject(
+        species, limit_book(folder, Subject(
             (lot.species,), species.kind, lot.thickness.value, lot.order.target_mc.value)),
         folder.mill.record.zone)
 

@@ -27,7 +27,7 @@ from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.quantities import Temperature
 from kilnfolio.records.yaml_source import Document, parse_yaml
 from kilnfolio.review import figures
-from kilnfolio.review.limits import LimitBook
+from kilnfolio.review.limits import limit_book
 
 if TYPE_CHECKING:
     from kilnfolio.publish.handbook.body import Builder
@@ -216,7 +216,7 @@ def _table(builder: Builder, document: Document) -> Markup:
 
 
 def _work(builder: Builder, document: Document, steps: list[Step]) -> Board:
-    limits = LimitBook(builder.setting.folder.limits.record)
+    limits = limit_book(builder.setting.folder)
     board, problems = work_steps(document, steps, limits)
     for problem in problems:
         builder.problem(problem)

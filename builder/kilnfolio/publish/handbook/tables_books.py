@@ -71,6 +71,7 @@ def _scope(builder: Builder, scope: Any) -> str:
         [f"thicker than {figures.side_by_side(scope.thicker_than)}"] if scope.thicker_than else []
     )
     words += [f"target {measure(scope.target_mc, '%', 0)}"] if scope.target_mc else []
+    words += [f"mills in {scope.region}"] if scope.region else []
     return ", ".join(words) or "everywhere"
 
 

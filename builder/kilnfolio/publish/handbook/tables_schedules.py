@@ -32,7 +32,7 @@ from kilnfolio.records.quantities import (
 from kilnfolio.records.yaml_source import Document
 from kilnfolio.review import figures
 from kilnfolio.review.figures import NBSP, NOTHING, measure, number
-from kilnfolio.review.limits import LimitBook, Subject
+from kilnfolio.review.limits import Subject, limit_book
 
 if TYPE_CHECKING:
     from kilnfolio.publish.handbook.body import Builder
@@ -171,7 +171,7 @@ class TargetOptions(Options):
 
 @table_kind("equalizing-conditioning", TargetOptions)
 def _ending(builder: Builder, options: TargetOptions, _document: Document) -> Table:
-    limits = LimitBook(builder.setting.folder.limits.record)
+    limits = limit_book(builder.setting.folder)
     below = limits.value("equalizing-below-target")
     above = [
         limits.value("conditioning-above-target", Subject(kind=kind))

@@ -25,7 +25,7 @@ from kilnfolio.records.charge import Charge
 from kilnfolio.records.kiln import Instrument
 from kilnfolio.records.limits import Limit
 from kilnfolio.review.dossier import Finding, Outcome
-from kilnfolio.review.limits import LimitBook, NoLimit
+from kilnfolio.review.limits import NoLimit, limit_book
 
 INDEX = "index.html"
 MENU = (("Register", INDEX), ("Kilns", "kilns/index.html"), ("Checks", "checks/index.html"),
@@ -203,7 +203,7 @@ def _chain(holdings: Holdings, charge: Charge) -> Iterator[ChainLine]:
 def retention(holdings: Holdings, number: str, ended: dt.datetime) -> Retention | None:
     """Return until when a charge's record is kept; none where the mill has no rule for it."""
     try:
-        limit = LimitBook(holdings.folder.limits.record).find(RETENTION)
+        limit = limit_book(holdings.folder).find(RETENTION)
     except NoLimit:
         return None
     lots = [holdings.lot_lines[lot] for lot in holdings.lots[f"charge:{number}"]]

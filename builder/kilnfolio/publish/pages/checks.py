@@ -117,6 +117,8 @@ def scope_words(holdings: Holdings, limit: Limit) -> str:
         parts.append(listed(holdings.species_name(name) for name in scope.species))
     if scope.thicker_than:
         parts.append(f"thicker than {figures.side_by_side(scope.thicker_than)}")
+    if scope.region:
+        parts.append(f"mills in {scope.region}")
     if scope.target_mc is not None:
         parts.append(f"target {scope.target_mc:g}{figures.NBSP}% MC")
     return ", ".join(parts) or "everywhere"

@@ -26,7 +26,7 @@ from kilnfolio.records.schedule import Air, Modification, Schedule, Step, Treatm
 from kilnfolio.records.species import Kind, Species
 from kilnfolio.review import figures
 from kilnfolio.review.evidence import schedule_evidence
-from kilnfolio.review.limits import LimitBook, Subject
+from kilnfolio.review.limits import LimitBook, Subject, limit_book
 from kilnfolio.review.setpoints import AirState, PlannedStep, planned_steps, resolve
 
 INDEX = "schedules/index.html"
@@ -343,7 +343,7 @@ def air_with_emc(dry_bulb_c: float, emc_pct: float, pressure_pa: float) -> AirSt
 
 
 def _recipe_rules(holdings: Holdings, kind: Kind) -> list[Rule]:
-    book = LimitBook(holdings.folder.limits.record, Subject(kind=kind))
+    book = limit_book(holdings.folder, Subject(kind=kind))
     found = []
     for key, words in (
         (_BELOW, "Equalizing begins, and its EMC stands, {} points below the MC ordered"),

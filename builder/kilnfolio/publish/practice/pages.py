@@ -19,7 +19,7 @@ from kilnfolio.publish.practice.kinds import TOPICS, by_topic
 from kilnfolio.publish.practice.problem import KINDS, Kind, Problem, make_problem
 from kilnfolio.publish.templating import render
 from kilnfolio.records.folder import MillFolder
-from kilnfolio.review.limits import LimitBook
+from kilnfolio.review.limits import LimitBook, limit_book
 
 #: Where the page stands in the edition, and the file of other numbers it loads.
 PATH = "practice.html"
@@ -57,7 +57,7 @@ def sets_of(kind: Kind, limits: LimitBook, count: int) -> list[Problem]:
 
 def topics(folder: MillFolder, place: int) -> list[Topic]:
     """Return every topic with its problems of one set, counted from 0."""
-    limits = LimitBook(folder.limits.record)
+    limits = limit_book(folder)
     return [
         Topic(
             title,
@@ -133,7 +133,7 @@ def render_drills(drills: Sequence[Drill], env: Environment) -> Page:
 
 def practice_numbers(folder: MillFolder) -> str:
     """Return the script file that holds every set of numbers, the page's own first."""
-    limits = LimitBook(folder.limits.record)
+    limits = limit_book(folder)
     sets = {
         slug: [_set(problem) for problem in sets_of(kind, limits, SETS)]
         for slug, kind in KINDS.items()

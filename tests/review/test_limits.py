@@ -1,0 +1,82 @@
+"""The limit used: the narrowest scope that fits species, kind, thickness, target and region."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from tests.review.inline import make_folder
+
+from kilnfolio.records.limits import Limits
+from kilnfolio.review.limits import LimitBook, NoLimit, Subject, limit_book
+
+OAK = Subject(("quercus-rubra",), "hardwood", 25.4, 8.0)
+
+
+def book(*scopes: dict[str, Any], mill_in: tuple[str, ...] = ()) -> LimitBook:
+    """Return a book of one key whose limits are numbered in the order of their scopes."""
+    entries = [
+        {"value": number, "unit": "K", "meaning": "a trial", "source": "trial", "scope": scope,
+         "status": "mill"}
+        for number, scope in enumerate(scopes)
+    ]
+    return LimitBook(
+        Limits.model_validate({"format": 1, "revision": 1, "limits": {"trial": entries}}),
+        mill_in=mill_in,
+    )
+
+
+@pytest.mark.parametrize(
+    ("scope", "subject", "fits"),
+    [
+        ({"species": ["quercus-rubra"]}, OAK, True),
+        ({"species": ["acer-saccharum"]}, OAK, False),
+        ({"species": ["quercus-rubra"]}, Subject(), False),
+        ({"kind": "hardwood"}, OAK, True),
+        ({"kind": "softwood"}, OAK, False),
+        ({"thicker_than": "25 mm"}, OAK, True),
+        ({"thicker_than": "25.4 mm"}, OAK, False),
+        ({"thicker_than": "25 mm"}, Subject(), False),
+        ({"target_mc": 8}, OAK, True),
+        ({"target_mc": 12}, OAK, False),
+    ],
+)
+def test_scope_of_species_kind_thickness_and_target(
+    scope: dict[str, Any], subject: Subject, fits: bool
+) -> None:
+    assert book({}, scope).value("trial", subject) == (1 if fits else 0)
+
+
+@pytest.mark.parametrize(
+    ("region", "fits"),
+    [("Canada", True), ("ontario", True), ("Ontario", True), ("Sweden", False), ("Can", False)],
+)
+def test_scope_of_region_is_where_the_mill_is(region: str, fits: bool) -> None:
+    here = ("Canada", "Heron Bend, eastern Ontario (invented)")
+    assert book({}, {"region": region}, mill_in=here).value("trial", OAK) == (1 if fits else 0)
+    assert book({}, {"region": region}).value("trial", OAK) == 0
+
+
+def test_the_narrowest_that_fits_is_used() -> None:
+    limits = book({}, {"kind": "hardwood"}, {"kind": "hardwood", "thicker_than": "20 mm"})
+    assert limits.value("trial", OAK) == 2
+    assert limits.value("trial", Subject(kind="hardwood")) == 1
+    assert limits.value("trial") == 0
+
+
+def test_a_limit_that_fits_nothing_is_no_limit() -> None:
+    with pytest.raises(NoLimit, match="'trial'"):
+        book({"kind": "softwood"}).value("trial", OAK)
+    with pytest.raises(NoLimit, match="'other'"):
+        book({}).value("other")
+
+
+def test_a_charge_is_reviewed_by_the_limits_of_its_own_region() -> None:
+    folder = make_folder()
+    country = folder.mill.record.country
+    own = folder.limits.record.limits["spike-kelvin"][0]
+    for region, expected in ((country, 99.0), ("Elsewhere", own.value)):
+        there = own.model_copy(
+            update={"value": 99.0, "scope": own.scope.model_copy(update={"region": region})})
+        folder.limits.record.limits["spike-kelvin"][1:] = [there]
+        assert limit_book(folder, OAK).value("spike-kelvin") == expected
