@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import errno
 import os
 import re
 import sys
@@ -43,8 +44,19 @@ def main(argv: Sequence[str] | None = None) -> int:
         return FINE
     except OSError as error:
         name = f"{error.filename}: " if error.filename else ""
-        print(f"kilnfolio: {name}{(error.strerror or str(error)).lower()}", file=sys.stderr)
+        print(f"kilnfolio: {name}{(error.strerror or str(error)).lower()}{_advice(error)}",
+              file=sys.stderr)
         return BAD
+
+
+def _advice(error: OSError) -> str:
+    """Return what to do about an error of the system that people meet; empty for another."""
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return ": free some space and try again; what was there before is whole"
+    if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
+        return (": you may not write or read it. If it is open in another program, close it there; "
+                "otherwise ask whoever keeps this computer, or name another folder")
+    return ""
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -195,6 +207,10 @@ def _build(arguments: argparse.Namespace) -> int:
         print(f"kilnfolio: {line}", file=sys.stderr, flush=True)
 
     out = arguments.out or arguments.folder / "site"
+    if out.exists() and not out.is_dir():
+        print(f"kilnfolio: {out} is a file, and the site needs a folder: name another with --out",
+              file=sys.stderr)
+        return BAD
     try:
         report = build_site(arguments.folder, out, workers=arguments.workers,
                             pdfs=not arguments.without_pdf, say=say)

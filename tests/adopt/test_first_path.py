@@ -36,7 +36,7 @@ def path_walked(tmp_path_factory):
          "--missing=----", "--yes"],
         ["new", "lot", "L26-001", mill, *LOT],
         ["check", mill],
-        ["build", mill, "--workers", "1"],
+        ["build", mill, "--without-pdf"],
     ]
     walked = []
     for words in commands:
@@ -51,9 +51,12 @@ def test_every_command_does_its_work(path_walked):
     codes = [code for _, code, _ in walked]
     # 1: the export is shown and not yet decided; the checks have questions about the charge
     assert codes == [0, 0, 0, 0, 0, 0, 1, 0, 0, 1, 0], walked
+    seconds = sum(took for *_, took in walked)
+    print(f"{len(walked)} commands, no prompt, {seconds:.1f} s: "
+          + ", ".join(f"{words} {took:.1f}" for words, _, took in walked))
 
 
-def test_the_lot_has_its_page_and_its_pdf(path_walked):
+def test_the_lot_has_its_page(path_walked):
     mill, _ = path_walked
     pages = list((mill / "site/customer").glob("*/index.html"))
     assert len(pages) == 1
@@ -61,7 +64,6 @@ def test_the_lot_has_its_page_and_its_pdf(path_walked):
     assert "Red oak boards, 4/4" in words
     assert "L26-001" in words
     assert "Alder Brook Timber" in words
-    assert (pages[0].parent / "record.pdf").read_bytes().startswith(b"%PDF")
 
 
 def test_what_was_imported_is_what_the_files_say(path_walked):

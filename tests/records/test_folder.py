@@ -251,6 +251,11 @@ def test_a_mill_record_in_error_does_not_call_every_time_into_question(tmp_path)
 
 
 def test_an_empty_folder_names_what_is_needed(tmp_path):
+    (only,) = refused(read_mill_folder, tmp_path)
+    assert only == (f"{tmp_path}:1:1: this is not a mill's folder: it holds no folder content/. "
+                    "Name the folder that holds content/ and schedules/; 'kilnfolio new mill "
+                    "FOLDER' makes one.")
+    (tmp_path / "content").mkdir()
     assert [line.split(":")[0] for line in refused(read_mill_folder, tmp_path)] == [
         "content/mill.yaml", "schedules/limits.yaml", "schedules/sources.yaml"]
 

@@ -102,7 +102,7 @@ MISTAKES = [
      "9:10: basic '1e999': it is too large for a number. Check the digits after the 'e'."),
     ("lot", "pieces: 220", "pieces: 220 pcs",
      "16:11: pieces '220 pcs': it must be a whole number without a unit. "
-     "Write 220, if that is its unit."),
+     "Write 220."),
     ("lot", "pieces: 220", "pieces: 1,220",
      "16:11: pieces '1,220': a comma may mean thousands or decimals. Write 1220."),
     ("lot", "pieces: 220", "pieces: 0",

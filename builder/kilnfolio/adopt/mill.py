@@ -13,7 +13,7 @@ from kilnfolio.records.formats import FORMAT
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import Record, validate
-from kilnfolio.records.problems import Problem, RecordProblems
+from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.yaml_source import parse_yaml
 
 #: Printed until the mill has an address; a name that leads nowhere by RFC 2606.
@@ -126,6 +126,10 @@ def make_mill(root: Path, answers: Mapping[str, str], kilns: Sequence[str]) -> i
     RecordProblems
         An answer cannot stand, or a file is there already; nothing is written.
     """
+    if (root / "content/mill.yaml").exists():
+        raise RecordProblems([Problem(
+            Place(str(root)), "this folder holds a mill already", "a folder holds one mill",
+            "Name another folder, or add to this mill with 'kilnfolio new kiln' and the others")])
     files = mill_files(answers, kilns)
     write_new(root, files)
     return len(files)

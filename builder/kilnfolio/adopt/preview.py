@@ -21,7 +21,7 @@ from urllib.parse import unquote, urlsplit
 
 from kilnfolio.pipeline import Report, Reviewed, current, lot_tokens
 from kilnfolio.publish.page import Page
-from kilnfolio.publish.pages import MILL, pages_of
+from kilnfolio.publish.pages import MILL, SCRIPTS, pages_of
 from kilnfolio.publish.pages.holdings import Holdings
 from kilnfolio.publish.safety import SAFETY
 from kilnfolio.publish.static import style_sheet
@@ -46,11 +46,9 @@ _RELOAD = """<script>
 })();
 </script>"""
 
-#: The nouns whose pages stand below a folder of the edition; the others need all of them.
-_NOUNS: dict[str, tuple[str, ...]] = {
-    "species": ("species-index", "species"), "schedules": ("schedule-index", "schedule"),
-    "kilns": ("kiln-index", "kiln"), "charges": ("charge-index", "charge", "running"),
-    "lots": ("lot-index", "lot"), "checks": ("check-index", "check")}
+#: The folder of the edition that pages of a noun stand in; the other pages need all of them.
+_FOLDERS = {"species": "species", "schedule": "schedules", "kiln": "kilns", "charge": "charges",
+            "running": "charges", "lot": "lots", "check": "checks", "guide": "guide"}
 
 Stamps = dict[str, tuple[int, int]]
 
@@ -166,12 +164,12 @@ class Preview:
             return dict(series_files(reviewed.dossiers.values()))
         tokens = current(lot_tokens(folder, Report()))
         sealed = sealed_state(folder, reviewed.dossiers, reviewed.lots, tokens)
-        if nouns := _NOUNS.get(path.split("/")[0]):
+        if nouns := {name: noun for name, noun in {**MILL, **SCRIPTS}.items()
+                     if _FOLDERS.get(name.split("-")[0]) == path.split("/")[0]}:
             holdings = Holdings(folder, reviewed.dossiers, reviewed.lots, env, tokens,
                                 build_date(folder).date(), sealed.pages(folder),
                                 running=reviewed.running)
-            return {page.path: page.html for page in _until(
-                path, pages_of({noun: MILL[noun] for noun in nouns}, holdings))}
+            return {page.path: page.html for page in _until(path, pages_of(nouns, holdings))}
         handbook = self._handbook_pages() if path in (INDEX_PATH, "search.html") else []
         manuscript = read_manuscript(folder.root)[0]
         pages = render_pages(

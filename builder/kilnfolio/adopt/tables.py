@@ -68,6 +68,10 @@ def read_sheets(path: Path) -> list[Sheet]:
     RecordProblems
         It cannot be read, is no sheet, or holds formulas without their values.
     """
+    if path.name.startswith(("~$", ".~lock.")):
+        raise _refused(path, "this is the mark a spreadsheet program leaves beside a file that is "
+                       "open", "the sheet is the file without it", "Close the sheet, and name the "
+                       f"file itself: {path.name.removeprefix('~$')}")
     try:
         if path.stat().st_size > MAX_BYTES:
             raise _refused(path, "the file is too large",

@@ -164,6 +164,11 @@ def _lines(path: Path, shown_as: str, profile: LoggerProfile) -> list[str]:
     except OSError as error:
         raise RecordProblems([Problem(Place(shown_as), "the file cannot be read",
                                       (error.strerror or str(error)).lower())]) from None
+    if raw.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
+        raise RecordProblems([Problem(
+            Place(shown_as), "this is a spreadsheet file, whatever its name ends in",
+            "a log is read from the text file that the logger exports",
+            "Put the logger's own file here, or save the sheet as .csv")])
     if profile.encoding == "utf-16" and not raw.startswith(_UTF_16):
         raise RecordProblems([Problem(
             Place(shown_as), "the file does not begin as UTF-16 does",

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -75,6 +76,8 @@ class MillFolder:
         return (self.root / self.charges[charge_id].file).parent
 
 
+#: How a record's file may end in error, as a text editor names it or by another habit.
+_ENDINGS = ("*.[yY][aA][mM][lL]", "*.[yY][mM][lL]", "*.[yY][aA][mM][lL].txt")
 #: Records as they were read, each with when its file was saved, its size, and its zone.
 Kept = dict[tuple[str, type[Record]], tuple[object, "Located | OpenCharge"]]
 
@@ -95,7 +98,14 @@ def read_mill_folder(root: Path, kept: Kept | None = None) -> MillFolder:
     RecordProblems
         Every problem in every file.
     """
+    if not (root / "content").is_dir():
+        missing = "there is no such folder" if not root.is_dir() else "it holds no folder content/"
+        raise RecordProblems([Problem(
+            Place(str(root)), "this is not a mill's folder", missing,
+            "Name the folder that holds content/ and schedules/; "
+            "'kilnfolio new mill FOLDER' makes one")])
     reader = _Reader(root, {} if kept is None else kept)
+    reader.name_other_mills()
     mill = reader.one("content/mill.yaml", Mill)
     # with no mill record the zone is unknown; its own problem says so, not every time in every file
     zone = mill.record.zone if mill else ZoneInfo("UTC")
@@ -222,11 +232,20 @@ class _Reader:
     def _name_strays(self, folder: str, pattern: str, kept_as: str) -> None:
         """Name every YAML file that lies where it would be passed over in silence."""
         home = self.root / folder
-        for path in sorted({*home.rglob("*.[yY][aA][mM][lL]"), *home.rglob("*.[yY][mM][lL]")}
+        for path in sorted({path for ending in _ENDINGS for path in home.rglob(ending)}
                            - set(home.glob(pattern))):
-            self.problems.append(Problem(
-                Place(path.relative_to(self.root).as_posix()), "this file would not be read",
-                f"records of this kind are kept as {kept_as}", "Rename or move it"))
+            self._name_stray(path, f"records of this kind are kept as {kept_as}")
+
+    def name_other_mills(self) -> None:
+        """Name every YAML file that stands beside mill.yaml, such as another mill's."""
+        home = self.root / "content"
+        for path in sorted({path for ending in _ENDINGS for path in home.glob(ending)}
+                           - {home / "mill.yaml"}):
+            self._name_stray(path, "a folder holds one mill, in content/mill.yaml")
+
+    def _name_stray(self, path: Path, why: str) -> None:
+        self.problems.append(Problem(Place(path.relative_to(self.root).as_posix()),
+                                     "this file would not be read", why, "Rename or move it"))
 
     def _by_id(self, files: list[Path], model: type[R], zone: ZoneInfo | None,
                found: dict[str, Located[R]]) -> dict[str, Located[R]]:
@@ -252,7 +271,9 @@ def _misnamed(place: Place, identity: str, file: str) -> Problem:
     what, home = ("folder", path.parent.name) if in_folder else ("file", path.stem)
     return Problem(place, f"id '{identity}'",
                    f"the {what} is named '{home}', and the two must be the same",
-                   f"Write 'id: {home}', or rename the {what}")
+                   f"Write 'id: {home}', or rename the {what}" if re.fullmatch(
+                       r"[A-Za-z0-9][A-Za-z0-9._-]*", home) else
+                   f"Rename the {what}; a copy is moved out of content/")
 
 
 def _taken(place: Place, identity: str, other: str) -> Problem:

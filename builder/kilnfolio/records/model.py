@@ -559,7 +559,7 @@ def _number_words(entered: str, *, whole: bool) -> tuple[str, str]:
         ways = [joined] if whole else [point] if entered.startswith("0") else [point, joined]
         return "a comma may mean thousands or decimals", f"Write {' or '.join(ways)}"
     if found := re.fullmatch(r"([-+]?\d+(?:\.\d+)?)\s*[^\d\s.].*", entered):
-        return f"it must be {number} without a unit", f"Write {found[1]}, if that is its unit"
+        return f"it must be {number} without a unit", f"Write {found[1]}"
     return f"it must be {number}", "Write digits only" + ("" if whole else
                                                           ", with a point for decimals")
 

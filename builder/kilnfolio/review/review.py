@@ -20,7 +20,7 @@ from kilnfolio.records.log import Log, as_moment, join_logs, read_log
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import Located
 from kilnfolio.records.problems import Problem, RecordProblems
-from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.schedule import AIR_KEYS, Air, Schedule
 from kilnfolio.review import checks as _registered  # noqa: F401  fills the registry
 from kilnfolio.review import dossier as d
 from kilnfolio.review.air import (
@@ -45,7 +45,7 @@ from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.judgement import judge, readings_of
 from kilnfolio.review.limits import Subject, limit_book
 from kilnfolio.review.results import air_points, air_result, board_results, rounded, set_points
-from kilnfolio.review.setpoints import Asked, PlannedStep, asked_air, planned_steps
+from kilnfolio.review.setpoints import Asked, PlannedStep, asked_air, planned_steps, resolve
 from kilnfolio.review.versions import rules_version
 from kilnfolio.review.working import evaluate
 
@@ -151,11 +151,25 @@ def _planned(folder: MillFolder, schedule: Located[Schedule], pressure_pa: float
              ) -> tuple[PlannedStep, ...]:
     try:
         return planned_steps(schedule.record, folder.steps_of(schedule.record), pressure_pa)
-    except ValueError as error:
+    except ValueError:
+        number, step = next((number, step) for number, step in
+                            enumerate(folder.steps_of(schedule.record))
+                            if not _can_be(step, pressure_pa))
+        way = next(key for key in AIR_KEYS if getattr(step, key) is not None)
         raise RecordProblems([Problem(
-            schedule.place("steps"), f"schedule '{schedule.record.id}'",
-            f"a step asks for air that cannot be: {error}",
-            "Check the step's dry bulb against its depression, RH or EMC")]) from None
+            schedule.place("steps", number), f"step {number + 1} of '{schedule.record.id}'",
+            f"no air has a dry bulb of {step.dry_bulb.entered} with {way.replace('_', ' ')} "
+            f"{getattr(step, way).entered}", "Check the units first, as °F written for °C; then "
+            "whether a wet bulb stands where the depression should, or the other way round"
+            )]) from None
+
+
+def _can_be(step: Air, pressure_pa: float) -> bool:
+    try:
+        resolve(step, pressure_pa)
+    except ValueError:
+        return False
+    return True
 
 
 def _asked(located: Located[Charge], steps: tuple[PlannedStep, ...], pressure_pa: float
