@@ -52,7 +52,7 @@ def test_every_command_does_its_work(path_walked):
     # 1: the export is shown and not yet decided; the checks have questions about the charge
     assert codes == [0, 0, 0, 0, 0, 0, 1, 0, 0, 1, 0], walked
     seconds = sum(took for *_, took in walked)
-    print(f"{len(walked)} commands, no prompt, {seconds:.1f} s: "
+    print(f"{len(walked)} commands, no prompt, {seconds:.1f} s: "  # noqa: T201  shown by -s
           + ", ".join(f"{words} {took:.1f}" for words, _, took in walked))
 
 
