@@ -1,0 +1,96 @@
+"""PDFs against the bare call of WeasyPrint that makes the same bytes, and side by side."""
+
+import time
+
+import pytest
+import weasyprint
+from distributed import LocalCluster
+from tests.bench.mills import make_mill
+from weasyprint.text.fonts import FontConfiguration
+
+from kilnfolio.pipeline import Report, current, lot_tokens, review_folder
+from kilnfolio.publish import book as printing
+from kilnfolio.publish.book import pdf_of
+from kilnfolio.publish.charts.paper import for_paper, paper_sheet
+from kilnfolio.publish.lot_pdf import lot_pdf
+from kilnfolio.publish.pages.customer import LIMITS
+from kilnfolio.publish.templating import environment
+from kilnfolio.sealing import sealed_state
+from kilnfolio.workers import Workers, cluster
+
+BASE = printing.ASSETS.as_uri() + "/"
+
+
+class Bare:
+    """WeasyPrint called on HTML and nothing else, with its fonts and style sheets read once."""
+
+    def __init__(self, css):
+        self.fonts = FontConfiguration()
+        self.sheet = weasyprint.CSS(string=paper_sheet(css), base_url=BASE, font_config=self.fonts)
+
+    def __call__(self, html, attached=()):
+        return weasyprint.HTML(string=html, base_url=BASE).write_pdf(
+            stylesheets=[self.sheet], font_config=self.fonts, pdf_tags=True,
+            pdf_variant="pdf/a-3b" if attached else None,
+            attachments=[printing._attachment(item) for item in attached] or None)
+
+
+@pytest.fixture(scope="module")
+def mill(tmp_path_factory):
+    return review_folder(make_mill(tmp_path_factory.mktemp("pdf") / "mill", charges=2))
+
+
+@pytest.fixture(scope="module")
+def views(mill):
+    tokens = current(lot_tokens(mill.folder, Report()))
+    sealed = sealed_state(mill.folder, mill.dossiers, mill.lots, tokens)
+    return [sealed.views[lot] for lot in tokens][:10]
+
+
+@pytest.fixture(scope="module")
+def pages(mill, views):
+    env = environment(mill.folder.mill.record, menu=())
+    return [for_paper(env.get_template("lot_record.html").render(
+        view=view, limits=LIMITS, close=False)) for view in views]
+
+
+def test_lot_records(book, mill, views, pages):
+    from kilnfolio.publish.lot_pdf import _attached
+
+    bare, env = Bare("record.css"), environment(mill.folder.mill.record, menu=())
+    attached = [_attached(view) for view in views]
+    assert [bare(*one) for one in zip(pages[:2], attached[:2], strict=True)] == [
+        lot_pdf(env, view)[0] for view in views[:2]]
+    book.against("10 lot PDFs", lambda: [lot_pdf(env, view) for view in views],
+                 "bare WeasyPrint, shared fonts and styles",
+                 lambda: [bare(*one) for one in zip(pages, attached, strict=True)], 1.1)
+
+
+def test_handbook(book, mill):
+    folder = mill.folder
+    html = printing.book_html(folder, environment(folder.mill.record))
+    bare = Bare("book.css")
+    book.against(
+        "handbook PDF", lambda: pdf_of(printing.book_html(folder, environment(folder.mill.record))),
+        "bare WeasyPrint on its HTML", lambda: bare(html), 1.1, times=1)
+
+
+def spread(executor, pages):
+    return [task.result() for task in [executor.submit(pdf_of, page, "record.css")
+                                       for page in pages]]
+
+
+def test_side_by_side(book, pages):
+    with Workers(1) as one, Workers(2) as two:
+        book.against("40 lot PDFs in two processes", lambda: spread(two, pages * 4),
+                     "one process", lambda: spread(one, pages * 4), 1.8, times=3,
+                     clock=time.perf_counter, more=True)
+
+
+def test_cluster(book, pages):
+    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None,
+                      silence_logs=50) as local, \
+            cluster(local.scheduler_address) as there, Workers(2) as here:
+        book.against("40 lot PDFs on a cluster of two", lambda: spread(there, pages * 4),
+                     "our own two processes", lambda: spread(here, pages * 4), 0.8, times=3,
+                     clock=time.perf_counter, more=True)
