@@ -8,7 +8,7 @@ import pytest
 from distributed import LocalCluster
 
 from kilnfolio import workers
-from kilnfolio.publish.book import pdf_of
+from kilnfolio.publish.printing import pdf_of
 from kilnfolio.workers import WorkersDifferError, cluster
 
 

@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import Any
 
 #: What workers print with, imported once and shared by all of them.
-PRELOAD = ("kilnfolio.publish.book",)
+PRELOAD = ("kilnfolio.publish.printing",)
 #: Tasks after which fresh processes take over: setting a PDF leaves about 35 kB behind in the
 #: libraries under WeasyPrint, for good.
 TASKS_EACH = 500

@@ -91,10 +91,11 @@ class Book:
     def against(self, name: str, path: Callable[[], object], floor_name: str,
                 floor: Callable[[], object], goal: float, *, times: int = 5,
                 clock: Callable[[], float] | None = None, more: bool = False,
-                peak_mb: float | None = None) -> Result:
+                peak_mb: float | None = None, warm: bool = True) -> Result:
         """Time a path against its floor; `more` is for a floor that is to take longer."""
         clock = clock or processor
-        floor(), path()  # what is imported or read once is not what is compared
+        if warm:
+            floor(), path()  # what is imported or read once is not what is compared
         pairs = [(timed(floor, clock), timed(path, clock)) for _ in range(times)]
         ratios = [low / high if more else high / low for low, high in pairs]
         result = Result(name, floor_name, statistics.median(low for low, _ in pairs),
