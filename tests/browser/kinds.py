@@ -8,7 +8,7 @@ from kilnfolio.archive.tokens import lot_token, read_token_key
 
 #: The charge whose page holds the most: stops, gaps, survey, heat treatment; and a plain one.
 CHARGE = "HB-25-041"
-#: A charge refused, with a heat treatment's core probes.
+#: A charge refused.
 CHARGE_WITH_FINDINGS = "HB-26-019"
 
 #: Pages of the mill edition by their kind.
@@ -27,6 +27,7 @@ MILL_PAGES = {
     "charges-index": "charges/index.html",
     "charge": f"charges/{CHARGE}.html",
     "charge-with-findings": f"charges/{CHARGE_WITH_FINDINGS}.html",
+    "charge-heat-treated": "charges/HB-26-006.html",
     "lots-index": "lots/index.html",
     "lot": "lots/HBL-25-101.html",
     "kilns-index": "kilns/index.html",

@@ -48,6 +48,41 @@ def test_what_is_read_of_a_charge_stands_in_the_table_behind(page, demo_site):
         assert f"{words} {cell}" in said
 
 
+@pytest.mark.parametrize(
+    ("kind", "drawing"), [("charge-heat-treated", "core-chart"), ("chapter", "chart-emc")]
+)
+def test_cores_and_emc_are_read_out_from_the_table_behind_them(page, demo_site, kind, drawing):
+    page.goto(addresses(demo_site)[kind])
+    figure = page.locator(f"figure.chart:has(#{drawing}-title)")
+    figure.locator("[tabindex]:has(> svg)").focus()
+    page.keyboard.press("End")
+    said = figure.locator(".readout").inner_text()
+    table = page.locator(f"figure:has(#{drawing}-title) table, [data-behind={drawing}]").first
+    last = table.locator("tbody tr").last.locator("th, td").all_text_contents()
+    assert len(last) > 3
+    for cell in last:
+        assert " ".join(cell.split()) in " ".join(said.split())
+    figure.locator("svg").scroll_into_view_if_needed()
+    box = figure.locator("svg").bounding_box()
+    page.mouse.move(box["x"] + box["width"] / 3, box["y"] + box["height"] / 2)
+    assert figure.locator(".readout").inner_text() != said
+
+
+def test_no_value_of_a_folded_table_is_hidden_on_a_phone(browser, demo_site):
+    page = browser.new_page(viewport={"width": 360, "height": 900})
+    for kind in ("species", "charge", "records", "audit-charge", "audit-check"):
+        page.goto(addresses(demo_site)[kind])
+        hidden = page.evaluate("""() => [...document.querySelectorAll('table.fold tr')]
+          .flatMap(row => [...row.cells].filter(cell => cell.checkVisibility())
+            .map(cell => cell.getBoundingClientRect()).flatMap((box, place, all) =>
+              (box.right > row.getBoundingClientRect().right + 1 ? [row.innerText] : []).concat(
+              all.slice(0, place).some(other => other.right > box.left + 1
+                && box.right > other.left + 1 && other.bottom > box.top + 1
+                && box.bottom > other.top + 1) ? [row.innerText] : [])))""")
+        assert hidden == [], kind
+    page.close()
+
+
 @pytest.mark.parametrize("touch", [False, True])
 def test_a_pointer_and_a_finger_read_the_nearest_moment(browser, demo_site, touch):
     context = browser.new_context(has_touch=touch, viewport={"width": 1200, "height": 900})
