@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from kilnfolio.archive.canonical import canonical
+from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.keyring import read_keyring
 from kilnfolio.archive.keys import Keys
 from kilnfolio.archive.ledger import Entry, Ledger, LotEntry, read_ledger
@@ -89,7 +89,7 @@ class Sealed:
             {name: tuple(_superseded(folder.root, stands.entries))
              for name, stands in self.charges.items() if len(stands.entries) > 1},
             tuple(sorted({entry.public_key for stands in self.charges.values()
-                          for entry in stands.entries})))
+                          for entry in stands.entries})), demo)
 
 
 def sealed_state(folder: MillFolder, dossiers: Mapping[str, Dossier],
@@ -184,4 +184,5 @@ def _superseded(root: Path, entries: tuple[Entry, ...]) -> Iterator[Superseded]:
         gathered = gather(root, entry, holds=False, closed=False)
         with laid_out(gathered.files) as folder:
             dossier = review_charge(folder, entry.charge)
-        yield Superseded(folder, dossier, lines[place], lines[place + 1])
+        same = sha256(canonical(dossier)) == entry.dossier
+        yield Superseded(folder, dossier, lines[place], lines[place + 1], same)

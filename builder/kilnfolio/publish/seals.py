@@ -81,6 +81,8 @@ class Superseded:
     line: SealLine
     by: SealLine
     """The entry that took its place."""
+    as_sealed: bool = True
+    """The dossier is, byte for byte, the one sealed: no later rules made it otherwise."""
 
 
 @dataclass(frozen=True)
@@ -92,6 +94,8 @@ class Seals:
     superseded: Mapping[str, tuple[Superseded, ...]] = field(default_factory=dict)
     keys: tuple[str, ...] = ()
     """The public keys charges were sealed with, sorted."""
+    demo_keys: frozenset[str] = frozenset()
+    """Those of them that everybody has."""
 
     def of_charge(self, charge: str) -> SealView:
         """Return how a charge stands."""

@@ -138,7 +138,8 @@ def audit_register(holdings: Holdings, year: str = "") -> Page:
         total=len(charges),
         years=[(found, register_path(str(found))) for found in years_listed(holdings)],
         outcomes=GRAVITY, meanings=OUTCOME_MEANING, robots="noindex, nofollow",
-        crumbs=(("Register", INDEX),) if year else (), keys=holdings.seals.keys)
+        crumbs=(("Register", INDEX),) if year else (), keys=holdings.seals.keys,
+        demo_keys=holdings.seals.demo_keys)
 
 
 def register_path(year: str) -> str:

@@ -174,6 +174,13 @@ def charge_pages(holdings: Holdings, number: str) -> Iterator[Page]:
         yield superseded_page(holdings, old)
 
 
+def _then_sealed(holdings: Holdings, old: Superseded) -> SealView:
+    notes = () if old.as_sealed else (
+        "It was sealed under earlier rules, and the figures here are computed by those of today. "
+        "What was sealed is kept with the ledger.",)
+    return SealView((old.line,), old.line.key in holdings.seals.demo_keys, notes)
+
+
 def superseded_page(holdings: Holdings, old: Superseded) -> Page:
     """Return the page of a sealed state that was amended since: it stays, and says so."""
     number = old.dossier.charge
@@ -182,7 +189,7 @@ def superseded_page(holdings: Holdings, old: Superseded) -> Page:
     )
     record = old.folder.charges[number].record
     view = replace(
-        charge_view(then, record), seal=SealView((old.line,)), superseded_by=old.by, lots=[]
+        charge_view(then, record), seal=_then_sealed(holdings, old), superseded_by=old.by, lots=[]
     )
     return holdings.page(
         "charge.html",
