@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import posixpath
 import re
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
+import pandas as pd
 import pytest
 import yaml
 from tests.minimal import LIBRARY
@@ -251,6 +253,47 @@ def test_step_change_is_replayed_with_its_boards(pages):
     assert {sentence[2], sentence[3]} == {"S1", "S2"}
     mean = sum(board_mc(BOARDS[tag][1], 3) for tag in ("S1", "S2")) / 2
     assert float(sentence[1]) == pytest.approx(mean, abs=0.15)
+
+
+def test_step_change_is_replayed_with_the_air_until_then(mill, pages):
+    """The bulbs said are the means of the log's own rows in the interval before the change."""
+    text = pages["charges/C1.html"].text.replace("\u00a0", " ")
+    found = re.search(
+        r"The air until then, mean of (\d+) h: dry bulb ([\d.]+) °C, wet bulb ([\d.]+) °C, EMC",
+        text,
+    )
+    dossier = mill.dossiers["C1"]
+    log = mill.folder.charges["C1"].record.log[0]
+    rows = pd.read_csv(mill.folder.charge_folder("C1") / log.file)
+    change = next(step.at for step in dossier.steps if step.trigger_pct is not None)
+    hours = float(found[1])
+    since = (change - dossier.log.first).total_seconds() / 3600.0 // hours * hours - hours
+    times = pd.to_datetime(rows.iloc[:, 0])
+    at = (times - times[0]).dt.total_seconds() / 3600
+    own = rows[(at >= since) & (at < since + hours)]
+    assert float(found[2]) == pytest.approx(own["DB"].mean(), abs=0.06)
+    assert float(found[3]) == pytest.approx(own["WB"].mean(), abs=0.06)
+
+
+@pytest.mark.parametrize(
+    ("judged_by", "said"),
+    [
+        ("the lot's own packs", "boards of this lot's own packs"),
+        ("the whole charge", "boards of the kiln load this lot comes from"),
+        ("the whole charges", "boards of the kiln loads this lot comes from"),
+    ],
+)
+def test_a_customer_reads_which_boards_were_measured(mill, judged_by, said):
+    lots = {
+        name: lot.model_copy(
+            update={"judgement": lot.judgement.model_copy(update={"readings_from": judged_by})}
+        )
+        for name, lot in mill.lots.items()
+    }
+    pages = [Outline(page.html).text for page in dataclasses.replace(mill, lots=lots).customer()]
+    told = [text for text in pages if "boards of" in text]
+    assert told
+    assert all(said in text.replace("’", "'") for text in told)
 
 
 def test_text_of_the_mill_is_text(tmp_path):

@@ -67,6 +67,8 @@ class StepLine:
     sentence: str
     timing: str
     """early, late or due."""
+    air: str = ""
+    """The air until then; nothing without readings."""
 
 
 @dataclass(frozen=True)
@@ -258,7 +260,9 @@ def charge_view(holdings: Holdings, record: Charge) -> ChargeView:
         ),
         length=days(dossier.started, dossier.ended),
         chart=charge_chart(dossier, zone),
-        steps=[_step(replay) for replay in dossier.steps],
+        steps=[
+            replace(_step(replay), air=_air_until(dossier, replay.at)) for replay in dossier.steps
+        ],
         board_names=[board.id for board in dossier.boards],
         weighings=weighing_rows(dossier),
         stages=list(_stages(dossier)),
@@ -320,6 +324,30 @@ def _stock(holdings: Holdings, record: Charge) -> Iterator[StockLine]:
             stock.start,
             intake,
         )
+
+
+def _air_until(dossier: Dossier, moment: dt.datetime) -> str:
+    """Return the air of the last interval of the log's summary that ends by a moment, in words."""
+    if dossier.log is None:
+        return ""
+    hours = dossier.log.summary_hours
+    half = dt.timedelta(hours=hours / 2)
+    before = [point for point in dossier.log.air if point.at + half <= moment]
+    if not before or moment - before[-1].at > 4 * half:
+        return ""
+    air = before[-1]
+    parts = [
+        f"{name} {figures.measure(value, unit, 1)}"
+        for name, value, unit in (
+            ("dry bulb", air.dry_bulb_c, "°C"),
+            ("wet bulb", air.wet_bulb_c, "°C"),
+            ("EMC", air.emc_pct, "%"),
+        )
+        if value is not None
+    ]
+    if not parts:
+        return ""
+    return f"The air until then, mean of {hours:g}{figures.NBSP}h: {', '.join(parts)}."
 
 
 def _step(replay: StepReplay) -> StepLine:
