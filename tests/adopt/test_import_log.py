@@ -191,12 +191,17 @@ def test_the_charge_gains_the_file_and_its_name(mill):
     assert importing(mill, "plain.csv") == 0
 
 
-def test_a_charge_that_names_files_already_is_not_changed(mill, capsys):
+def test_a_second_file_is_added_and_the_same_one_is_not(mill):
     assert importing(mill, "plain.csv", *BOTH, *GIVEN, "--charge", "C1") == 0
-    before = (mill / "content/charges/2026/C1/charge.yaml").read_bytes()
-    assert importing(mill, "plain.csv", "--charge", "C1") == 2
-    assert "the charge names logger files already" in capsys.readouterr().err
-    assert (mill / "content/charges/2026/C1/charge.yaml").read_bytes() == before
+    path = mill / "content/charges/2026/C1/charge.yaml"
+    before = path.read_bytes()
+    assert importing(mill, "plain.csv", "--charge", "C1") == 0
+    assert path.read_bytes() == before
+    # the logger was started again: another file of the same charge
+    (mill.parent / "later.csv").write_text(minimal_log().replace("2026-06-", "2026-07-"))
+    assert importing(mill, "later.csv", "--charge", "C1") == 0
+    assert [(log.file, log.profile) for log in read_mill_folder(mill).charges["C1"].record.log] == [
+        ("plain.csv", "k1-export"), ("later.csv", "k1-export")]
 
 
 def test_in_a_terminal_each_column_is_asked_for(mill, monkeypatch, capsys):

@@ -1,5 +1,6 @@
 """New mills and records: valid at once, or every gap named."""
 
+import json
 import re
 
 import jsonschema
@@ -7,6 +8,7 @@ import pytest
 import yaml
 from tests.adopt.own_files import CHARGE, LOT, MILL
 from tests.conftest import PROJECT
+from tests.minimal import minimal_mill
 
 from kilnfolio.adopt.kinds import NEW
 from kilnfolio.adopt.mill import QUESTIONS, answer_problem, likely_practice
@@ -71,7 +73,7 @@ def test_it_ends_by_saying_the_next_command(tmp_path, capsys):
 def test_it_never_writes_over_a_mill(mill, capsys):
     (mill / "content/mill.yaml").write_text("mine")
     assert main(["new", "mill", str(mill), *MILL]) == 2
-    assert "content/mill.yaml:1:1: this file is there already" in capsys.readouterr().err
+    assert "this folder holds a mill already" in capsys.readouterr().err
     assert (mill / "content/mill.yaml").read_text() == "mine"
 
 
@@ -163,6 +165,16 @@ def test_records_given_whole_are_read(mill):
     assert folder.charges["26-001"].record.schedule_revision == 1
     assert folder.lots["L1"].record.species == "quercus-rubra"  # from the charge
     assert folder.species["quercus-petraea"].record.trade_name == "Sessile oak"
+
+
+def test_the_schema_an_editor_is_pointed_to_is_there(tmp_path):
+    """Also in a folder that was not made by ``new mill``."""
+    root = minimal_mill(tmp_path)
+    assert main(["new", "kiln", "k2", str(root)]) == 0
+    path = root / "content/kilns/k2.yaml"
+    first = path.read_text("utf-8").split("\n")[0]
+    schema = path.parent / first.removeprefix("# yaml-language-server: $schema=")
+    assert json.loads(schema.read_text("utf-8"))["title"] == "A kiln record"
 
 
 def test_a_softwood_schedule_goes_to_the_softwoods(mill, capsys):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shlex
 import shutil
 from collections.abc import Callable, Mapping, Sequence
@@ -12,6 +13,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from kilnfolio.adopt.log_columns import Guess, Sample, Seen
+from kilnfolio.adopt.merging import Merge
 from kilnfolio.adopt.starter import schema_comment
 from kilnfolio.adopt.writing import rewrite, scalar, write_new
 from kilnfolio.records.log import Log, as_moment, read_log
@@ -248,7 +250,8 @@ def attach(root: Path, file: Path, identity: str, charge: str) -> str:
     Raises
     ------
     RecordProblems
-        There is no such charge, or it names logger files already; nothing is written.
+        There is no such charge, its list of files is written in one line, or another file of
+        this name lies there; nothing is written.
     """
     home = next(iter(sorted((root / "content/charges").glob(f"*/{charge}/charge.yaml"))), None)
     if home is None:
@@ -256,21 +259,26 @@ def attach(root: Path, file: Path, identity: str, charge: str) -> str:
                        f"Begin it with 'kilnfolio new charge {charge}'")
     shown = home.relative_to(root).as_posix()
     document = read_yaml(home, shown)
-    if isinstance(document.value, dict) and "log" in document.value:
-        raise RecordProblems([Problem(
-            document.key_place("log"), "the charge names logger files already",
-            "they are not changed for you",
-            f"Copy the file beside it and add a line '- {{file: {file.name}, profile: {identity}}}'"
-        )])
+    text = home.read_text("utf-8-sig")
+    entry = f"{{file: {scalar(file.name)}, profile: {identity}}}"
+    named = document.value.get("log") if isinstance(document.value, dict) else None
+    if {"file": file.name, "profile": identity} in (named or []):
+        new = text
+    elif named:
+        merging = Merge(document, text.split("\n"), file.name)
+        merging.add_items(("log",), len(named), [[f"- {entry}"]])
+        new = merging.text
+    else:
+        new = re.sub(r"(?m)^log:\s*(\[\])?\s*(#.*)?\n", "", text).rstrip("\n") \
+            + f"\nlog:\n  - {entry}\n"
     target = home.with_name(file.name)
     if target.exists() and target.read_bytes() != file.read_bytes():
         raise _refused(f"file '{file.name}'", "another file of this name lies beside the charge",
                        "Rename the export")
     if not target.exists():
         shutil.copyfile(file, target)
-    text = home.read_text("utf-8-sig")
-    rewrite(home, text.rstrip("\n") + f"\nlog:\n  - {{file: {scalar(file.name)}, "
-                                      f"profile: {identity}}}\n")
+    if new != text:
+        rewrite(home, new)
     return target.relative_to(root).as_posix()
 
 

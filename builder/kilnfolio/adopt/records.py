@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from kilnfolio.adopt.starter import schema_comment
+from kilnfolio.adopt.starter import schema_comment, schema_files
 from kilnfolio.adopt.writing import filled, write_new
 from kilnfolio.records.folder import RECORD_KINDS
 from kilnfolio.records.model import Record, validate
@@ -116,7 +116,9 @@ def begin(root: Path, kind: str, identity: str, given: Mapping[str, str]) -> Beg
     text = schema_comment(kind, file.count("/")) + filled(f"{kind}.yaml", values)
     zone = mill.value.get("time_zone") if isinstance(mill.value, dict) else None
     to_fill = _still_to_fill(text, file, RECORD_KINDS[kind], zone)
-    write_new(root, {file: text})
+    schema = f"schemas/{kind}.json"
+    lacking = {} if (root / schema).exists() else {schema: schema_files()[schema]}
+    write_new(root, {file: text} | lacking)
     return Begun(file, {key: str(value) for key, value in taken.items() if value}, to_fill)
 
 
