@@ -63,14 +63,21 @@ def page(folder: MillFolder, drills: list[Drill]) -> str:
 
 
 @pytest.fixture(scope="module")
-def printed(folder, drills, tmp_path_factory) -> dict[str, str]:
-    """Return the words of the booklet and of the key, drills included."""
+def printed_pages(folder, drills, tmp_path_factory) -> dict[str, list[str]]:
+    """Return the words of each page of the booklet and of the key, drills included."""
     out, found = tmp_path_factory.mktemp("booklet"), {}
     for name, text in booklets(folder, environment(folder.mill.record), drills).items():
         assert write_booklet(text, out / name) == []
-        pages = pypdf.PdfReader(out / name).pages
-        found[name] = re.sub(r"\s+", " ", " ".join(one.extract_text() for one in pages))
+        found[name] = [
+            " ".join(one.extract_text().split()) for one in pypdf.PdfReader(out / name).pages
+        ]
     return found
+
+
+@pytest.fixture(scope="module")
+def printed(printed_pages: dict[str, list[str]]) -> dict[str, str]:
+    """Return the words of the booklet and of the key."""
+    return {name: " ".join(pages) for name, pages in printed_pages.items()}
 
 
 # --- whose charge it was --------------------------------------------------------------------------
@@ -288,6 +295,17 @@ def test_the_trainee_is_not_told(drills, page, printed):
         assert drill.fault.title not in shown
         assert drill.fault.must not in shown
     assert printed[TRAINEE].count("What do you do, and what do you write down?") == len(drills)
+
+
+def test_the_questions_stand_on_the_page_of_the_charts(drills, printed_pages):
+    opening = [page for page in printed_pages[TRAINEE] if "One thing is wrong in this" in page]
+    assert len(opening) == len(drills)
+    assert all("what do you write down" in page for page in opening)
+
+
+def test_left_pages_name_the_booklet_at_their_head(printed_pages):
+    for name, title in ((TRAINEE, "Practice booklet"), (TRAINER, "Key to the practice booklet")):
+        assert all(title in page for page in printed_pages[name][3::2])
 
 
 def test_drills_are_the_same_each_time(folder, dossiers, drills):
