@@ -58,7 +58,7 @@
 
   /* ---- the index ----------------------------------------------------------------------------- */
 
-  var index, data, coming, named;
+  var index, data, coming, named, known = new Set();
 
   function script(address) {
     return new Promise(function (resolve, reject) {
@@ -81,7 +81,11 @@
     index = new window.MiniSearch({
       fields: ["title", "also", "text"],
       tokenize: function (text) { return words(text); },
-      processTerm: stem,
+      processTerm: function (term) {
+        var root = stem(term);
+        if (!named) { known.add(root); } // while the texts are read, not the questions
+        return root;
+      },
     });
     index.addAll(data.entries.map(function (entry, place) {
       return { id: place, title: entry[0], also: entry[4], text: entry[5] };
@@ -96,12 +100,13 @@
 
   function exact(term) { return /\d/.test(term); }
 
-  // one slip of the pen in a word, two in a long one; of three letters only where nothing else is found
+  // one slip of the pen in a word the book does not hold, two in a long one; of three letters only where nothing
+  // else is found
   function option(term, shortest) {
     return {
       queries: [term],
       prefix: term.length > 1 && !exact(term),
-      fuzzy: term.length >= shortest && !exact(term) ? (term.length > 8 ? 2 : 1) : false,
+      fuzzy: term.length >= shortest && !exact(term) && !known.has(stem(term)) ? (term.length > 8 ? 2 : 1) : false,
     };
   }
 
@@ -149,7 +154,10 @@
 
   // a title that says what was asked, and little else, is what was meant
   function ranked(results, asked) {
+    var thick = asked.some(function (word) { return /^thick\d/.test(word); });
     results.forEach(function (result) {
+      // who names a thickness asks what to run
+      if (thick && data.entries[result.id][1] === "schedule") { result.score *= 3; }
       var title = telltale(data.entries[result.id][0]);
       var said = asked.filter(function (word) { return title.indexOf(word) >= 0; }).length / asked.length;
       var telling = title.filter(function (word) { return asked.indexOf(word) >= 0; }).length / (title.length || 1);

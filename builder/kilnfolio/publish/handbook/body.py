@@ -121,9 +121,22 @@ class Builder:
         for term in self.chapter.record.index:
             self._index(term, "top")
         html, tokens = self._convert(list(self.chapter.lines), 1, directives_too=True)
-        self.body.html = html
+        self.body.html = self._with_aliases(html)
         self.body.headings = list(_headings(tokens))
         return self.body
+
+    def _with_aliases(self, html: Markup) -> Markup:
+        """Put each anchor of old before the heading that answers instead."""
+        for old, new in self.chapter.record.aliases.items():
+            place = self.chapter.place("aliases", old)
+            gone = Markup('<span id="{}"></span>').format(self.anchor(old, place))
+            answer = self.setting.anchor(self.chapter.slug, new)
+            heading = re.compile(rf'(?=<h\d[^>]*\bid="{answer}")')
+            html, found = Markup(heading.sub(str(gone), html, count=1)), heading.search(html)
+            if not found:
+                self.problem(Problem(place, f"alias '{old}'", f"no section has the anchor '{new}'",
+                                     "Name the section that answers instead"))
+        return html
 
     # --- what directives use ----------------------------------------------------------------------
 

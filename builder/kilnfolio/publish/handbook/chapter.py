@@ -68,6 +68,8 @@ class Chapter(Record):
     """Hazards it sends people near: keys of cautions.yaml."""
     index: list[Name] = Field(default_factory=list)
     """Terms of the back-of-book index that belong to this chapter: their main entry."""
+    aliases: dict[Slug, Slug] = Field(default_factory=dict)
+    """Anchors that were published and are gone, each with the one that answers instead."""
     terms: list[Term] = Field(default_factory=list)
     """The glossary's entries."""
 
@@ -132,7 +134,7 @@ class ChapterFile:
                 found.add(heading[3] or slugify(re.sub(r"\{[^}]*\}", "", heading[2]).strip(), "-"))
             elif option := re.match(r"(?:id|name):\s*([\w-]+)\s*$", line):
                 found.add(option[1])
-        return frozenset(found)
+        return frozenset(found | self.record.aliases.keys())
 
 
 @dataclass(frozen=True)
