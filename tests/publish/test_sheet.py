@@ -44,6 +44,9 @@ def test_a_sheet_is_one_page_of_its_paper(folder, charge, paper, tmp_path):
     assert f"Charge {charge}" in words
     assert "Do not enter a kiln on the strength of this record." in words
     assert "Entrapment and confined space." in words
+    for step in sheet.steps:  # none is lost: its trigger, then its air in both unit systems
+        line = (step.label, step.due, *step.dry_bulb, *step.wet_bulb, *step.depression)
+        assert " ".join(" ".join(line).split()) in words, step
     for board in sheet.boards:
         assert board.oven_dry in words
         assert all(mass in words for mass in board.masses)
