@@ -8,7 +8,12 @@ import threading
 from pathlib import Path
 
 import pytest
+from tests.conftest import PROJECT
 from tests.trust.conftest import built  # noqa: F401  the fixture
+
+from kilnfolio.archive.canonical import sha256
+from kilnfolio.archive.ledger import LotEntry, read_ledger
+from kilnfolio.archive.tokens import lot_token, read_token_key
 
 #: FIPS 180-4 examples and NIST's SHA-256 short message vectors (from memory), and the length
 #: at which padding takes another block.
@@ -135,3 +140,19 @@ def test_without_script_the_digits_and_words_are_there_to_compare(browser, site,
     assert "Compare the words or the digits" in text
     assert page.locator("#lot-record").is_hidden()
     context.close()
+
+
+def test_the_demonstrations_amended_lot_says_what_its_labels_say(page, demo_site):
+    """The committed ledger, the page and the label's fragment agree."""
+    [lot] = [lot for lot in {entry.lot for entry in read_ledger(PROJECT).entries
+                             if isinstance(entry, LotEntry)}
+             if len(read_ledger(PROJECT).of_lot(lot)) > 1]
+    first, last = read_ledger(PROJECT).of_lot(lot)
+    token = lot_token(lot, read_token_key(PROJECT, invented=True))
+    where = (demo_site / "customer" / token / "index.html").as_uri()
+    assert said(page, where, last.seal) == "as labelled"
+    assert "demonstration key, which proves nothing" in page.locator("#seal-check").inner_text()
+    assert said(page, where, first.seal) == "amended since this label was printed"
+    assert said(page, where, "0" * 16) == "does not match"
+    served = demo_site / "customer" / token / "record.json"
+    assert sha256(served.read_bytes()) == last.record

@@ -3,6 +3,7 @@
 import csv
 import json
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -95,14 +96,15 @@ def pdfs(built) -> list[tuple[Path, str, bytes]]:
 
 
 def test_records_are_built_as_pdf_a_3b_asks(built):
-    """The structure that ISO 19005-3 asks for (from memory): no validator was at hand."""
+    """The structure that ISO 19005-3 asks for (from memory)."""
     for path, name, data in pdfs(built):
         with pikepdf.open(path) as pdf:
             meta = pdf.open_metadata()
             assert (meta["pdfaid:part"], meta["pdfaid:conformance"].upper()) == ("3", "B"), path
+            assert meta["dc:title"] == str(pdf.docinfo["/Title"])
             assert not pdf.is_encrypted
             assert "/JavaScript" not in pdf.Root.get("/Names", {})
-            assert "/OpenAction" not in pdf.Root
+            assert not {"/OpenAction", "/AA"} & set(pdf.Root.keys())
             assert pdf.Root.Lang is not None
             assert pdf.Root.MarkInfo.Marked
             assert "/StructTreeRoot" in pdf.Root
@@ -114,16 +116,36 @@ def test_records_are_built_as_pdf_a_3b_asks(built):
             assert attached.get_file().read_bytes() == data
             specification = pdf.Root.AF[0]
             assert specification.AFRelationship == "/Data"
+            assert str(specification.F) == str(specification.UF) == name
             assert "/Subtype" in specification.EF.F
+            links = [link for page in pdf.pages for link in page.get("/Annots", [])]
+            assert all(link.F & 4 and not link.F & 3 for link in links)  # printed, not hidden
+            assert all("/LZWDecode" not in str(item.get("/Filter", "")) for item in pdf.objects
+                       if isinstance(item, pikepdf.Stream))
+        assert path.read_bytes()[9:10] == b"%"
+        assert min(path.read_bytes()[10:14]) >= 128  # marks the file as binary
         _fonts_are_embedded(path)
+
+
+@pytest.mark.skipif(shutil.which("verapdf") is None, reason="veraPDF is not installed")
+def test_records_are_valid_pdf_a_3b_by_an_independent_validator(built):
+    for path, _, _ in pdfs(built):
+        run = subprocess.run(["verapdf", "--flavour", "3b", "--format", "text", path],
+                             capture_output=True, text=True)
+        assert run.stdout.startswith("PASS"), run.stdout + run.stderr
 
 
 def _fonts_are_embedded(path: Path) -> None:
     with pikepdf.open(path) as pdf:
-        fonts = [item for item in pdf.objects if isinstance(item, pikepdf.Dictionary)
-                 and item.get("/Type") == "/FontDescriptor"]
-        assert fonts
+        items = [item for item in pdf.objects if isinstance(item, pikepdf.Dictionary)]
+        fonts = [item for item in items if item.get("/Type") == "/FontDescriptor"]
+        assert fonts, path
         assert all({"/FontFile", "/FontFile2", "/FontFile3"} & set(font.keys()) for font in fonts)
+        composed = [item for item in items if item.get("/Subtype") == "/Type0"]
+        assert composed
+        assert all("/ToUnicode" in font for font in composed)
+        assert all("/CIDToGIDMap" in item for item in items
+                   if item.get("/Subtype") == "/CIDFontType2")
 
 
 def test_the_handbook_is_tagged(built):
@@ -131,6 +153,7 @@ def test_the_handbook_is_tagged(built):
         assert pdf.Root.MarkInfo.Marked
         assert "/StructTreeRoot" in pdf.Root
         assert str(pdf.Root.Lang)
+    _fonts_are_embedded(built.site / "mill/handbook.pdf")
 
 
 def test_records_carry_the_safety_wording(built):
