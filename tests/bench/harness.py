@@ -12,6 +12,7 @@ import json
 import math
 import os
 import platform
+import resource
 import statistics
 import subprocess
 import sys
@@ -119,8 +120,8 @@ class Book:
 
 def processor() -> float:
     """Return processor seconds of this process and of those it waited for."""
-    used = os.times()
-    return used.user + used.system + used.children_user + used.children_system
+    used = map(resource.getrusage, (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    return sum(one.ru_utime + one.ru_stime for one in used)
 
 
 def timed(work: Callable[[], object], clock: Callable[[], float]) -> float:

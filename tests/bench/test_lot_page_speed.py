@@ -1,6 +1,6 @@
 """Customer pages of lots, from their records to files, against the bare template.
 
-KILNFOLIO_BENCH_LOTS says how many, 1,000 where it is absent.
+KILNFOLIO_BENCH_LOTS says how many, 200 where it is absent.
 """
 
 import os
@@ -11,7 +11,7 @@ from kilnfolio.pipeline import Report, current, lot_tokens, review_folder
 from kilnfolio.publish.pages import render_customer
 from kilnfolio.publish.templating import environment
 
-LOTS = int(os.environ.get("KILNFOLIO_BENCH_LOTS", "1000"))
+LOTS = int(os.environ.get("KILNFOLIO_BENCH_LOTS", "200"))
 
 
 def test_lot_pages(book, tmp_path):
