@@ -11,7 +11,7 @@ PROJECT = Path(__file__).resolve().parent.parent
 PACKAGE = PROJECT / "builder" / "kilnfolio"
 
 #: A room may import those after it, never those before. publish and archive do not know each other.
-ORDER = ("cli", "adopt", "pipeline", "auditor", "sealing", "publish", "archive", "review",
+ORDER = ("cli", "adopt", "pipeline", "incremental", "sealing", "publish", "archive", "review",
          "records", "physics")
 
 

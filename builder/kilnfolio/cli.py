@@ -70,9 +70,13 @@ def _parser() -> argparse.ArgumentParser:
     build = _command(commands, "build", _build, "build the site from a mill folder",
                      "kilnfolio build ~/mill --out ~/mill/site")
     build.add_argument("--out", type=Path, help="where the editions go (default: FOLDER/site)")
-    build.add_argument("--workers", type=int, help="processes that print PDFs")
+    build.add_argument("--workers", type=int,
+                       help="processes that share the work (default: one for each processor)")
     build.add_argument("--without-pdf", action="store_true",
-                       help="leave the PDFs out, which take most of the time; no page leads to one")
+                       help="print no PDF, which takes most of the time; those that are up to date "
+                            "stay, and no page leads to one that is not there")
+    build.add_argument("--fresh", action="store_true",
+                       help="make everything again, not only what has changed")
     build.add_argument("--strict", action="store_true",
                        help="end with 1 if anything had to be warned of")
     check = _command(commands, "check", _check, "read, recompute and print what the checks say",
@@ -199,12 +203,10 @@ def _command(commands: argparse._SubParsersAction, name: str, run: object, words
 
 
 def _build(arguments: argparse.Namespace) -> int:
-    from kilnfolio.pipeline import PublicationRefusedError, build_site
+    from kilnfolio.pipeline import build_site
+    from kilnfolio.progress import Progress
     from kilnfolio.records.problems import RecordProblems
-    from kilnfolio.sealing import SealBrokenError
-
-    def say(line: str) -> None:
-        print(f"kilnfolio: {line}", file=sys.stderr, flush=True)
+    from kilnfolio.refusals import RefusedError
 
     out = arguments.out or arguments.folder / "site"
     if out.exists() and not out.is_dir():
@@ -213,13 +215,14 @@ def _build(arguments: argparse.Namespace) -> int:
         return BAD
     try:
         report = build_site(arguments.folder, out, workers=arguments.workers,
-                            pdfs=not arguments.without_pdf, say=say)
+                            pdfs=not arguments.without_pdf, fresh=arguments.fresh, tell=Progress())
     except RecordProblems as error:
         return _print_problems(error)
-    except (SealBrokenError, PublicationRefusedError) as error:
+    except RefusedError as error:
         return _print_reasons(*error.reasons, "nothing was written")
     for warning in report.warnings:
         print(f"kilnfolio: warning: {warning}", file=sys.stderr)
+    print("up to date: " if not report.made else "", end="")
     print(f"{report.pages} pages and {report.pdfs} PDFs in {out}; open {out}/mill/index.html")
     return FOUND if arguments.strict and report.warnings else FINE
 
@@ -426,7 +429,7 @@ def _write_report(report: AuditReport, out: Path, audited: Path) -> int:
 def _labels(arguments: argparse.Namespace) -> int:
     from kilnfolio.pipeline import print_labels
     from kilnfolio.records.problems import RecordProblems
-    from kilnfolio.sealing import SealBrokenError
+    from kilnfolio.refusals import SealBrokenError
 
     try:
         count, warnings = print_labels(arguments.folder, arguments.lots, arguments.sheet,

@@ -1,46 +1,38 @@
 """Read, review, publish: a mill folder to a site.
 
-Steps, as the log names them: read · review · render · write · print. Everything is made in a new
-folder beside the old site and swapped in whole at the end, so that a build that is stopped leaves
-the old site as it was.
+A build looks at which files changed, runs what rests on them, and changes the site over whole at
+the end; see `kilnfolio.incremental`. A build that is stopped leaves the old site as it was and
+what it made for the next one to go on from.
 """
 
 from __future__ import annotations
 
-import contextlib
-import ctypes
+import hashlib
 import os
 import shutil
-import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from kilnfolio.records.folder import MillFolder, read_mill_folder
-from kilnfolio.records.mill import Mill
-from kilnfolio.records.moment import build_date
-from kilnfolio.records.problems import Problem, RecordProblems
-from kilnfolio.review.dossier import Dossier, LotDossier
+from kilnfolio.incremental.inputs import note_changes, stamps
+from kilnfolio.incremental.store import Store, pack
+from kilnfolio.incremental.tree import ASIDE, StrangeSiteError, Tree
+from kilnfolio.refusals import PublicationRefusedError, SealBrokenError, SiteInUseError
 
 if TYPE_CHECKING:
-    from kilnfolio.publish.charge_pdf import ChargeRecord
-    from kilnfolio.publish.pages.customer import CustomerLot
-    from kilnfolio.publish.practice.drills import Drill
+    from kilnfolio.records.folder import MillFolder
+    from kilnfolio.review.dossier import Dossier, LotDossier
     from kilnfolio.review.running import Running
-    from kilnfolio.sealing import Sealed
 
-Say = Callable[[str], None]
-EDITIONS = ("mill", "customer", "auditor")
+#: What is being made, how much of it is done, how much there is.
+Tell = Callable[[str, int, int], None]
 
 
-class PublicationRefusedError(Exception):
-    """A check of what is about to be published refuses it; `reasons` name each page."""
-
-    def __init__(self, reasons: Sequence[str]):
-        self.reasons = tuple(reasons)
-        super().__init__("\n".join(reasons))
+def _silent(_what: str, _done: int, _total: int) -> None:
+    """Tell nobody."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +51,11 @@ class Report:
     """What a build did."""
 
     pages: int = 0
+    """Pages of the site."""
     pdfs: int = 0
+    """PDFs of the site."""
+    made: int = 0
+    """Things made in this run; 0 where nothing had changed."""
     warnings: list[str] = field(default_factory=list)
 
 
@@ -78,6 +74,8 @@ def review_folder(root: Path, only: str | Sequence[str] | None = None) -> Review
     RecordProblems
         Every problem in every file, logger files included.
     """
+    from kilnfolio.records.folder import read_mill_folder
+    from kilnfolio.records.problems import Problem, RecordProblems
     from kilnfolio.review.review import review_charge, review_lot
     from kilnfolio.review.running import review_open_charges
 
@@ -102,8 +100,8 @@ def review_folder(root: Path, only: str | Sequence[str] | None = None) -> Review
 
 
 def build_site(root: Path, out: Path, *, workers: int | None = None, pdfs: bool = True,
-               say: Say = lambda _: None) -> Report:
-    """Build every edition of a mill folder.
+               fresh: bool = False, tell: Tell = _silent) -> Report:
+    """Build every edition of a mill folder, or bring it up to date.
 
     Parameters
     ----------
@@ -112,11 +110,14 @@ def build_site(root: Path, out: Path, *, workers: int | None = None, pdfs: bool 
     out : Path
         Where the editions go: ``out/mill``, ``out/customer`` and ``out/auditor``.
     workers : int, optional
-        Processes that print PDFs; the number of processors by default.
+        Processes that share the work; the number of processors by default.
     pdfs : bool
-        Print the PDFs; a site without them leads to none.
-    say : callable
-        Takes a line of progress.
+        Print the PDFs that are missing or out of date. Without, such PDFs are left out of the site
+        and no page leads to one that is not there.
+    fresh : bool
+        Make everything again, whatever was made before.
+    tell : callable
+        Takes what is being made, how much of it is done, and how much there is.
 
     Returns
     -------
@@ -125,81 +126,158 @@ def build_site(root: Path, out: Path, *, workers: int | None = None, pdfs: bool 
     Raises
     ------
     RecordProblems
-        The records, or the handbook's chapters, have problems; nothing is written.
+        The records, or the handbook's chapters, have problems; the site stays as it was.
     SealBrokenError
-        A sealed record is not as it was sealed; nothing is written.
+        A sealed record is not as it was sealed; the site stays as it was.
     PublicationRefusedError
-        A page lacks the safety wording; nothing is written.
+        A page lacks the safety wording; the site stays as it was.
+    SiteInUseError
+        Another build is writing this site.
     """
-    from kilnfolio.sealing import sealed_state
+    if not (root / "content").is_dir():
+        from kilnfolio.records.folder import refuse_other_folder
 
-    say("1 read and review")
-    reviewed, report = review_folder(root), Report()
-    tokens = lot_tokens(reviewed.folder, report)
-    sealed = sealed_state(reviewed.folder, reviewed.dossiers, reviewed.lots, current(tokens))
-    sealed.refuse_changes()
-    out.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(prefix=".new-", dir=out) as name:
-        _make(reviewed, sealed, tokens, Path(name), (workers or os.cpu_count() or 1) * pdfs, say,
-              report)
-        say("5 swap")
-        for edition in EDITIONS:
-            swap_in(Path(name) / edition, out / edition)
-    return report
+        refuse_other_folder(root)
+    root, out = root.resolve(), out.resolve()
+    with _locked(out):
+        if fresh:
+            shutil.rmtree(out / ASIDE, ignore_errors=True)
+        try:
+            return _bring_up_to_date(root, out, workers or os.cpu_count() or 1, pdfs, tell)
+        except StrangeSiteError:
+            shutil.rmtree(out / ASIDE)
+            return _bring_up_to_date(root, out, workers or os.cpu_count() or 1, pdfs, tell)
 
 
-def _make(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, Sequence[str]], new: Path,
-          workers: int, say: Say, report: Report) -> None:
-    """Write every edition into a new folder; without PDFs where there are no `workers`."""
-    from kilnfolio.auditor import auditor_pages, write_bags
-    from kilnfolio.publish.pages.holdings import Holdings
-    from kilnfolio.publish.practice.drills import make_drills
-    from kilnfolio.publish.static import copy_assets
-    from kilnfolio.publish.templating import environment
-
-    say("2 render")
-    addresses, pdfs = current(tokens), workers > 0
-    folder = reviewed.folder
-    drills = make_drills(folder, Holdings(
-        folder, reviewed.dossiers, {}, environment(folder.mill.record), {},
-        build_date(folder).date()).lines)
-    pages = {"mill": _mill_pages(reviewed, sealed, addresses, drills, pdfs=pdfs),
-             "customer": _customer_pages(reviewed, sealed, addresses, pdfs=pdfs),
-             "auditor": auditor_pages(reviewed.folder, reviewed.dossiers, sealed,
-                                      build_date(reviewed.folder).date(), pdfs=pdfs)}
-    _refuse_without_wording(pages)
-    say("3 write")
-    for edition in EDITIONS:
-        (new / edition).mkdir()
-        copy_assets(new / edition, edition)
-        for path, text in pages[edition].items():
-            target = new / edition / path
-            target.parent.mkdir(parents=True, exist_ok=True)
-            target.write_text(text, encoding="utf-8", newline="\n")
-            report.pages += path.endswith(".html")
-    if pdfs:
-        say("4 print PDFs")
-        _print_pdfs(reviewed, sealed, addresses, drills, new, workers, report)
-    _serve_older_labels(tokens, new / "customer")
-    write_bags(reviewed.folder, sealed, new / "auditor")
+def _bring_up_to_date(root: Path, out: Path, workers: int, pdfs: bool, tell: Tell) -> Report:
+    store = Store(out / ASIDE / "store.sqlite")
+    try:
+        tree, now = Tree(out, store), stamps(root)
+        changed = _changed(store, root, now, pdfs)
+        made = _make(store, tree, root, out, workers, tell) if changed else 0
+        if broken := [words for _, words in store.members("broken")]:
+            raise SealBrokenError(broken)
+        if changed:
+            store.keep("settled", True)
+            tree.publish()
+        return Report(store.count_files(".html"), store.count_files(".pdf"), made,
+                      [words for _, words in store.members("warnings")])
+    finally:
+        store.close()
 
 
-def _refuse_without_wording(pages: Mapping[str, Mapping[str, str]]) -> None:
-    """Put what is about to be published to the checks of publication.
+def _changed(store: Store, root: Path, now: dict[str, tuple[int, int, int]], pdfs: bool) -> bool:
+    """Note everything a build depends on; return whether there is anything to do."""
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+    settings = (root, pdfs, epoch, code_stamps())
+    if store.note("settings") == settings and store.note("stamps") == now \
+            and store.note("settled"):
+        return False
+    store.keep("settled", False)
+    for name, value in (("pdfs", True if pdfs else None),
+                        ("epoch", int(epoch) if epoch.isdigit() else None)):
+        store.set_input(f"option:{name}", None if value is None else repr(value).encode(),
+                        pack(value))
+    for name, digest in code_digests().items():
+        store.set_input(f"code:{name}", digest)
+    note_changes(store, root, now)
+    store.keep("settings", settings)
+    store.commit()
+    return True
 
-    Seals were looked at before anything was made, and a field off the customer's list cannot be
-    read at all; what is left to see is the wording on each page.
+
+def _make(store: Store, tree: Tree, root: Path, out: Path, workers: int, tell: Tell) -> int:
+    """Run what is stale; return how many tasks that were."""
+    from kilnfolio.incremental.engine import Desk, Run
+    from kilnfolio.incremental.tasks import KINDS
+
+    with _pool(workers) as pool:
+        run = Run(Desk(root, out, store), tree, KINDS, pool,
+                  tell, _lacking)
+        run.all()
+    if run.refused:
+        raise PublicationRefusedError(run.refused)
+    return run.done
+
+
+def _lacking(path: str, data: bytes) -> str:
+    """Return why a page may not be published: it lacks the safety wording.
+
+    Seals are looked at apart, and a field off the customer's list cannot be read at all.
     """
     from kilnfolio.publish.safety import SAFETY
     from kilnfolio.review.findings import Publication, run_checks
 
-    lacking = [f"{edition}/{path}" for edition, made in pages.items()
-               for path, text in made.items() if path.endswith(".html") and SAFETY not in text]
-    findings = run_checks(Publication(differences=(), without_wording=lacking, beyond_list=()))
-    refused = [finding.message for finding in findings if finding.outcome == "refused"]
-    if refused:
-        raise PublicationRefusedError(refused)
+    if not path.endswith(".html") or path.startswith("auditor/bags/") or SAFETY.encode() in data:
+        return ""
+    findings = run_checks(Publication(differences=(), without_wording=[path], beyond_list=()))
+    return " ".join(finding.message for finding in findings if finding.outcome == "refused")
 
+
+@contextmanager
+def _pool(workers: int) -> Iterator[Callable[[], Executor | None]]:
+    """Give the processes that share the work, made when they are first asked for."""
+    made: list[Executor] = []
+
+    def pool() -> Executor | None:
+        from kilnfolio.workers import PRELOAD, Workers
+
+        if workers > 1 and not made:
+            made.append(Workers(workers, ("kilnfolio.incremental.tasks", *PRELOAD)))
+        return made[0] if made else None
+
+    try:
+        yield pool
+    except BaseException:
+        for one in made:
+            one.shutdown(cancel_futures=True)
+        raise
+    for one in made:
+        one.shutdown()
+
+
+@contextmanager
+def _locked(out: Path) -> Iterator[None]:
+    """Keep another build from writing the same site."""
+    import fcntl
+
+    out.mkdir(parents=True, exist_ok=True)
+    folder = os.open(out, os.O_RDONLY)
+    try:
+        fcntl.flock(folder, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        yield
+    except BlockingIOError:
+        raise SiteInUseError([f"another build is writing {out}; wait until it has ended"]) from None
+    finally:
+        os.close(folder)
+
+
+# --- the version of the code ----------------------------------------------------------------------
+
+def _code_files() -> list[Path]:
+    home = Path(__file__).parent
+    return sorted(path for path in home.rglob("*")
+                  if path.is_file() and path.suffix != ".pyc")
+
+
+def code_stamps() -> tuple[tuple[str, int, int], ...]:
+    """Return when each file of this package was saved, and its size."""
+    return tuple((str(path), state.st_mtime_ns, state.st_size)
+                 for path in _code_files() for state in [path.stat()])
+
+
+def code_digests() -> dict[str, bytes]:
+    """Return the digest of the code that reads and reviews, and of all of it."""
+    home, every, reviewing = Path(__file__).parent, hashlib.sha256(), hashlib.sha256()
+    for path in _code_files():
+        data = path.relative_to(home).as_posix().encode() + b"\0" + path.read_bytes()
+        every.update(hashlib.sha256(data).digest())
+        if path.relative_to(home).parts[0] in ("physics", "records", "review", "__init__.py"):
+            reviewing.update(hashlib.sha256(data).digest())
+    return {"review": reviewing.digest(), "all": every.digest()}
+
+
+# --- addresses, labels ----------------------------------------------------------------------------
 
 def lot_tokens(folder: MillFolder, report: Report) -> dict[str, tuple[str, ...]]:
     """Return the addresses of each lot, the current one first.
@@ -221,126 +299,6 @@ def lot_tokens(folder: MillFolder, report: Report) -> dict[str, tuple[str, ...]]
 def current(tokens: Mapping[str, Sequence[str]]) -> dict[str, str]:
     """Return the address each lot has now."""
     return {lot_id: addresses[0] for lot_id, addresses in tokens.items()}
-
-
-def _serve_older_labels(tokens: Mapping[str, Sequence[str]], customer: Path) -> None:
-    """Serve each record at the addresses of older keys too: labels printed with them still lead."""
-    for now, *older in tokens.values():
-        for address in older:
-            if (customer / now).is_dir():
-                shutil.copytree(customer / now, customer / address)
-
-
-def _mill_pages(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str],
-                drills: Sequence[Drill], *, pdfs: bool) -> dict[str, str]:
-    from kilnfolio.publish.calculators import render_calculators
-    from kilnfolio.publish.handbook.chapter import read_manuscript
-    from kilnfolio.publish.handbook.pages import render_handbook
-    from kilnfolio.publish.pages import render_pages
-    from kilnfolio.publish.practice.pages import (
-        NUMBERS_PATH,
-        practice_numbers,
-        render_drills,
-        render_practice,
-    )
-    from kilnfolio.publish.search import INDEX_PATH, search_index, synonyms_of
-    from kilnfolio.publish.series import series_files
-    from kilnfolio.publish.templating import environment
-
-    folder = reviewed.folder
-    env = environment(folder.mill.record, pdfs=pdfs)
-    handbook = [*render_handbook(folder, env), render_calculators(folder, env),
-                render_practice(folder, env),
-                render_drills(drills, env)]
-    manuscript = read_manuscript(folder.root)[0]
-    pages = [*handbook, *render_pages(folder, reviewed.dossiers, reviewed.lots, env, tokens,
-                                      build_date(folder).date(), manuscript=manuscript,
-                                      handbook=handbook, seals=sealed.pages(folder),
-                                      running=reviewed.running)]
-    index = search_index(pages, synonyms_of(folder, manuscript))
-    return {**{page.path: page.html for page in pages}, INDEX_PATH: index,
-            NUMBERS_PATH: practice_numbers(folder),
-            **series_files(reviewed.dossiers.values())}
-
-
-def _customer_pages(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str], *,
-                    pdfs: bool) -> dict[str, str]:
-    from kilnfolio.publish.lot_record import SCHEMA_PATH, record_schema
-    from kilnfolio.publish.pages import render_customer
-    from kilnfolio.publish.templating import environment
-
-    env = environment(reviewed.folder.mill.record, menu=(), pdfs=pdfs)
-    made = {page.path: page.html for page in render_customer(
-        reviewed.folder, reviewed.dossiers, reviewed.lots, env, tokens, sealed.views)}
-    records = {f"{token}/record.json": view.served.text
-               for lot_id, token in tokens.items()
-               if (view := sealed.views.get(lot_id)) is not None and view.served}
-    return made | records | {SCHEMA_PATH: record_schema()}
-
-
-def _print_pdfs(reviewed: Reviewed, sealed: Sealed, tokens: Mapping[str, str],
-                drills: Sequence[Drill], new: Path, workers: int, report: Report) -> None:
-    """Print the handbook, the booklets and the records, each in a process of the pool."""
-    from kilnfolio.auditor import charge_records
-
-    folder = reviewed.folder
-    with executor(workers) as pool:
-        jobs = [pool.submit(_print_book, html, new / "mill" / name, css)
-                for name, html, css in _handbooks(folder)]
-        jobs += [pool.submit(_print_booklet, html, new / "mill" / name)
-                 for name, html in _booklets(reviewed.folder, drills).items()]
-        jobs += [pool.submit(_print_lot, folder.mill.record, sealed.views[lot_id],
-                             new / "customer" / token / "record.pdf")
-                 for lot_id, token in tokens.items() if lot_id in sealed.views]
-        jobs += [pool.submit(_print_charge, record, new / "auditor" / record.path)
-                 for record in charge_records(folder, reviewed.dossiers, sealed,
-                                              build_date(folder).date())]
-        for job in jobs:
-            report.warnings.extend(job.result())
-    report.pdfs = len(jobs)
-
-
-def _print_charge(record: ChargeRecord, path: Path) -> list[str]:
-    from kilnfolio.publish.charge_pdf import write_charge_pdf
-
-    return write_charge_pdf(record, path)
-
-
-def _booklets(folder: MillFolder, drills: Sequence[Drill]) -> dict[str, str]:
-    from kilnfolio.publish.practice.booklet import booklets
-    from kilnfolio.publish.templating import environment
-
-    return booklets(folder, environment(folder.mill.record), drills)
-
-
-def _print_booklet(html: str, path: Path) -> list[str]:
-    from kilnfolio.publish.practice.booklet import write_booklet
-
-    return write_booklet(html, path)
-
-
-def _handbooks(folder: MillFolder) -> Iterator[tuple[str, str, tuple[str, ...]]]:
-    """Yield the handbook and its pocket edition: file, HTML and style sheets."""
-    from kilnfolio.publish import book, pocket
-    from kilnfolio.publish.handbook.pages import compile_handbook
-    from kilnfolio.publish.templating import environment
-
-    env, contents = environment(folder.mill.record), compile_handbook(folder, "book")
-    yield book.PATH, book.book_html(folder, env, contents=contents), book.CSS
-    yield pocket.PATH, pocket.pocket_html(contents, env), pocket.CSS
-
-
-def _print_book(html: str, path: Path, css: tuple[str, ...]) -> list[str]:
-    from kilnfolio.publish.book import write_book
-
-    return write_book(html, path, css)
-
-
-def _print_lot(mill: Mill, view: CustomerLot, path: Path) -> list[str]:
-    from kilnfolio.publish.lot_pdf import write_lot_pdf
-    from kilnfolio.publish.templating import environment
-
-    return write_lot_pdf(environment(mill, menu=()), view, path)
 
 
 def print_labels(root: Path, lots: Sequence[str], sheet: str, skip: int, out: Path
@@ -371,7 +329,7 @@ def print_labels(root: Path, lots: Sequence[str], sheet: str, skip: int, out: Pa
         A lot is not there, not sealed, or not as it was sealed; or there is no key of addresses.
     """
     from kilnfolio.publish.label_sheets import labels_of, write_sheets
-    from kilnfolio.sealing import SealBrokenError, sealed_state
+    from kilnfolio.sealing import sealed_state
 
     reviewed, report = review_folder(root), Report()
     tokens = current(lot_tokens(reviewed.folder, report))
@@ -389,38 +347,3 @@ def print_labels(root: Path, lots: Sequence[str], sheet: str, skip: int, out: Pa
         raise SealBrokenError(reasons or ["no lot is sealed: kilnfolio seal LOT --by NAME"])
     labels = [label for name in wanted for label in labels_of(sealed.views[name])]
     return len(labels), write_sheets(labels, sheet, out, skip=skip)
-
-
-def swap_in(new: Path, old: Path) -> None:
-    """Put a finished folder in the place of another, whole.
-
-    On Linux the two names are exchanged in one step, so that a reader sees the old edition or the
-    new one and never half of each. Elsewhere the old one is moved aside first.
-    """
-    if not old.exists():
-        new.rename(old)
-        return
-    if not _exchange(new, old):
-        aside = new.with_name(f"{new.name}.old")
-        old.rename(aside)
-        new.rename(old)
-        new = aside
-    shutil.rmtree(new)
-
-
-def _exchange(first: Path, second: Path) -> bool:
-    """Exchange two names by renameat2(2); False where the system cannot."""
-    at_current_folder, exchange = -100, 2
-    with contextlib.suppress(OSError, AttributeError):
-        library = ctypes.CDLL(None, use_errno=True)
-        code: int = library.renameat2(at_current_folder, os.fsencode(first), at_current_folder,
-                                      os.fsencode(second), exchange)
-        return code == 0
-    return False
-
-
-def executor(workers: int) -> Executor:
-    """Return the executor that prints PDFs."""
-    from kilnfolio.workers import Workers
-
-    return Workers(workers)

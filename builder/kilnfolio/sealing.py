@@ -25,6 +25,7 @@ from kilnfolio.publish.pages.customer import CustomerLot, customer_lot, with_rec
 from kilnfolio.publish.seals import SealLine, Seals, SealView, Superseded
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.problems import RecordProblems
+from kilnfolio.refusals import SealBrokenError
 from kilnfolio.review.dossier import Dossier, Finding, LotDossier
 from kilnfolio.review.review import review_charge
 
@@ -32,14 +33,6 @@ from kilnfolio.review.review import review_charge
 AS_SEALED = "as-sealed"
 #: Differences a message names.
 _NAMED = 3
-
-
-class SealBrokenError(Exception):
-    """Sealed records are not as they were sealed; `reasons` name each."""
-
-    def __init__(self, reasons: list[str]):
-        self.reasons = reasons
-        super().__init__("\n".join(reasons))
 
 
 @dataclass(frozen=True)
@@ -60,10 +53,7 @@ class Sealed:
                  if stands.differences}
         found |= {f"lot {name}": _finding(stands, name)
                   for name, stands in self.lots.items() if stands.differences}
-        return found | {name: Finding(
-            check=AS_SEALED, outcome="refused", message=f"it is sealed, and the record of {lacking}"
-            " is no longer complete. Write 'ended' and 'unloaded' as they were")
-            for name, lacking in self.reopened.items()}
+        return found | {name: reopened_finding(lacking) for name, lacking in self.reopened.items()}
 
     def refuse_changes(self) -> None:
         """Refuse to go on with records that are not as they were sealed.
@@ -79,14 +69,14 @@ class Sealed:
 
     def pages(self, folder: MillFolder) -> Seals:
         """Return the same as pages print it."""
-        demo = _demo_keys(folder.root)
+        demo = demo_keys(folder.root)
         return Seals(
-            {name: _view(stands.entries, demo, tuple(
+            {name: seal_view(stands.entries, demo, tuple(
                 f"{note.where}: {note.what}" for note in stands.notes), name)
              for name, stands in self.charges.items()},
-            {name: _view(stands.entries, demo, stands.notes)
+            {name: seal_view(stands.entries, demo, stands.notes)
              for name, stands in self.lots.items()},
-            {name: tuple(_superseded(folder.root, stands.entries))
+            {name: tuple(superseded_states(folder.root, stands.entries))
              for name, stands in self.charges.items() if len(stands.entries) > 1},
             tuple(sorted({entry.public_key for stands in self.charges.values()
                           for entry in stands.entries})), demo)
@@ -107,14 +97,14 @@ def sealed_state(folder: MillFolder, dossiers: Mapping[str, Dossier],
     """
     root, ledger = folder.root, read_ledger(folder.root)
     charges = {name: state(root, name, dossier, ledger) for name, dossier in dossiers.items()}
-    demo = _demo_keys(root)
+    demo = demo_keys(root)
     states, views = {}, {}
     for name, dossier in lots.items():
         view = customer_lot(folder, name, dossiers, dossier, tokens.get(name, ""))
         made = canonical(lot_record(view))
         states[name] = lot_state(root, name, made, ledger, FACTS)
         views[name] = with_record(view, states[name].record.decode(),
-                                  _view(states[name].entries, demo, states[name].notes))
+                                  seal_view(states[name].entries, demo, states[name].notes))
     reopened = {name: f"charge {name}" for name in folder.open_charges if ledger.of(name)}
     reopened |= {f"lot {name}": "its charge" for name in folder.waiting_lots
                  if ledger.of_lot(name)}
@@ -142,6 +132,18 @@ def enter_lot(folder: MillFolder, dossiers: Mapping[str, Dossier], dossier: LotD
     return seal_lot(folder.root, dossier, record, charges, by, keys, at, reason)
 
 
+def reopened_finding(lacking: str) -> Finding:
+    """Return what is said of a sealed record whose charge is no longer complete."""
+    return Finding(
+        check=AS_SEALED, outcome="refused", message=f"it is sealed, and the record of {lacking}"
+        " is no longer complete. Write 'ended' and 'unloaded' as they were")
+
+
+def broken_words(stands: SealState | LotState, name: str) -> str:
+    """Return what is not as it was sealed, in words."""
+    return f"{name}: {_finding(stands, name).message}"
+
+
 def _finding(stands: SealState | LotState, name: str) -> Finding:
     last, differences = stands.entries[-1], stands.differences
     named = "; ".join(f"{d.where}: {d.what}" for d in differences[:_NAMED])
@@ -152,7 +154,8 @@ def _finding(stands: SealState | LotState, name: str) -> Finding:
         f"back, or: kilnfolio amend {name} --by NAME --reason '…'"))
 
 
-def _demo_keys(root: Path) -> frozenset[str]:
+def demo_keys(root: Path) -> frozenset[str]:
+    """Return the public keys of a mill that are the demonstration's."""
     with contextlib.suppress(RecordProblems):  # then the ledger does not hold, which is said
         keyring = read_keyring(root)
         return frozenset(key.public_key for key in keyring.keys if key.demo) if keyring \
@@ -160,8 +163,21 @@ def _demo_keys(root: Path) -> frozenset[str]:
     return frozenset()
 
 
-def _view(entries: tuple[Entry | LotEntry, ...], demo: frozenset[str],
-          notes: tuple[str, ...], charge: str = "") -> SealView:
+def seal_view(entries: tuple[Entry | LotEntry, ...], demo: frozenset[str],
+              notes: tuple[str, ...], charge: str = "") -> SealView:
+    """Return the entries of a charge or lot as pages print them.
+
+    Parameters
+    ----------
+    entries : tuple of Entry or LotEntry
+        Oldest first.
+    demo : frozenset of str
+        Public keys that are the demonstration's.
+    notes : tuple of str
+        What changed around it and does not break the seal.
+    charge : str, optional
+        Its number, where the states that were amended since have pages.
+    """
     lines = []
     for ordinal, entry in enumerate(entries, 1):
         old = bool(charge) and ordinal < len(entries)
@@ -175,8 +191,8 @@ def _line(entry: Entry | LotEntry, page: str = "") -> SealLine:
                     entry.public_key, page)
 
 
-def _superseded(root: Path, entries: tuple[Entry, ...]) -> Iterator[Superseded]:
-    """Yield each sealed state that was amended since, from the files it was sealed on."""
+def superseded_states(root: Path, entries: tuple[Entry, ...]) -> Iterator[Superseded]:
+    """Yield each sealed state of a charge that was amended since, from the files it rests on."""
     lines = [_line(entry, routes.superseded(entry.charge, ordinal))
              for ordinal, entry in enumerate(entries, 1)]
     for place in range(len(entries) - 2, -1, -1):

@@ -18,6 +18,7 @@ from concurrent.futures import BrokenExecutor, Executor, Future
 from concurrent.futures.process import ProcessPoolExecutor
 from contextlib import contextmanager
 from functools import partial
+from multiprocessing import forkserver
 from multiprocessing.connection import wait
 from pathlib import Path
 from typing import Any
@@ -118,7 +119,19 @@ class Workers(Executor):
         context = multiprocessing.get_context("forkserver" if "forkserver" in known else "spawn")
         if "forkserver" in known:
             context.set_forkserver_preload(self._preload)
+            _start_deaf()
         return ProcessPoolExecutor(self._count, context, _begin)
+
+
+def _start_deaf() -> None:
+    """Start the fork server so that it does not hear Ctrl-C: while it imports it would complain."""
+    if threading.current_thread() is not threading.main_thread():
+        return  # only the main thread may turn signals off
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        forkserver.ensure_running()
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _begin() -> None:

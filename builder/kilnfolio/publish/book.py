@@ -142,26 +142,26 @@ def _lists(contents: Contents) -> Iterator[tuple[str, list[Listed]]]:
 # --- printing -------------------------------------------------------------------------------------
 
 
-def write_book(html: str, out_path: Path, css: tuple[str, ...] = CSS) -> list[str]:
-    """Print a book.
+def book_pdf(html: str, css: tuple[str, ...] = CSS) -> tuple[bytes, list[str]]:
+    """Return a book as a PDF, and WeasyPrint's warnings.
 
     Parameters
     ----------
     html : str
         From `book_html`.
-    out_path : Path
-        Where the PDF is written.
     css : tuple of str
         The style sheets in the assets folder, the later ones over the earlier.
-
-    Returns
-    -------
-    list of str
-        WeasyPrint's warnings.
     """
     with complaints() as warnings, collector_paused():
         bound = _bound(html, press(*css))
-        out_path.write_bytes(bound.write_pdf(pdf_tags=True))
+        pdf = bound.write_pdf(pdf_tags=True)
+    return pdf, warnings
+
+
+def write_book(html: str, out_path: Path, css: tuple[str, ...] = CSS) -> list[str]:
+    """Write a book; see `book_pdf`. Return WeasyPrint's warnings."""
+    pdf, warnings = book_pdf(html, css)
+    out_path.write_bytes(pdf)
     return warnings
 
 

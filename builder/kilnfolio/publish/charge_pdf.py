@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from pathlib import Path
 
 from kilnfolio.publish.charts.paper import for_paper
+from kilnfolio.publish.pages.audit import audit_values, record_path
+from kilnfolio.publish.pages.holdings import Holdings
 from kilnfolio.publish.printing import Attached, pdf_of
 
 
@@ -18,8 +19,6 @@ class ChargeRecord:
     """Everything the PDF of one charge is made of."""
 
     charge: str
-    path: str
-    """Where it stands in the auditor edition."""
     html: str
     """The document."""
     dossier: bytes
@@ -28,24 +27,29 @@ class ChargeRecord:
     """When."""
 
 
-def write_charge_pdf(record: ChargeRecord, path: Path) -> list[str]:
-    """Write the record of a charge.
+def charge_record(holdings: Holdings, number: str, dossier: bytes, sealed: dt.datetime
+                  ) -> ChargeRecord:
+    """Return what the PDF of a sealed charge is made of.
 
     Parameters
     ----------
-    record : ChargeRecord
-        What it says.
-    path : Path
-        Where the PDF is written.
-
-    Returns
-    -------
-    list of str
-        WeasyPrint's warnings.
+    holdings : Holdings
+        Of the auditor edition.
+    number : str
+        The charge.
+    dossier : bytes
+        The sealed dossier, as canonical JSON.
+    sealed : datetime
+        When.
     """
+    html = holdings.env.get_template("audit_record.html").render(
+        here=record_path(number), root="", title=f"Charge {number}", summary="", robots="",
+        crumbs=(), **audit_values(holdings, holdings.folder.charges[number].record))
+    return ChargeRecord(number, html, dossier, sealed)
+
+
+def charge_pdf(record: ChargeRecord) -> tuple[bytes, list[str]]:
+    """Return the record of a charge as a PDF, and WeasyPrint's warnings."""
     about = f"The sealed dossier of charge {record.charge}"
-    pdf, warnings = pdf_of(for_paper(record.html), ("record.css", "audit.css"), attached=[
+    return pdf_of(for_paper(record.html), ("record.css", "audit.css"), attached=[
         Attached("dossier.json", record.dossier, about, record.sealed)])
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_bytes(pdf)
-    return warnings

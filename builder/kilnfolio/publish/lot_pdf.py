@@ -6,6 +6,8 @@ It is made to PDF/A-3b (ISO 19005-3) with the record attached as data.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from jinja2 import Environment
@@ -15,8 +17,20 @@ from kilnfolio.publish.pages.customer import LIMITS, CustomerLot
 from kilnfolio.publish.printing import Attached, pdf_of
 
 
-def lot_pdf(env: Environment, view: CustomerLot) -> tuple[bytes, list[str]]:
-    """Set a lot's record.
+@dataclass(frozen=True)
+class LotSheet:
+    """Everything the PDF of one lot is made of."""
+
+    lot: str
+    html: str
+    """The document."""
+    close: str
+    """The same in smaller type, for where much is said."""
+    attached: tuple[Attached, ...]
+
+
+def lot_sheet(env: Environment, view: CustomerLot) -> LotSheet:
+    """Return what the PDF of a lot's record is made of.
 
     Parameters
     ----------
@@ -24,29 +38,36 @@ def lot_pdf(env: Environment, view: CustomerLot) -> tuple[bytes, list[str]]:
         From `templating.environment`.
     view : CustomerLot
         What a customer may see of the lot; the PDF holds nothing else.
-
-    Returns
-    -------
-    tuple of bytes and list of str
-        The PDF, and what WeasyPrint complained of.
     """
-    pdf, warnings, pages = _set(env, view, close=False)
+    template = env.get_template("lot_record.html")
+    html, close = (for_paper(template.render(view=view, limits=LIMITS, close=close))
+                   for close in (False, True))
+    return LotSheet(view.lot, html, close, tuple(_attached(view)))
+
+
+def print_sheet(sheet: LotSheet) -> tuple[bytes, list[str]]:
+    """Return a lot's record as a PDF, and what WeasyPrint complained of."""
+    pdf, warnings, pages = _set(sheet.html, sheet.attached)
     if pages > 1:
-        pdf, warnings, pages = _set(env, view, close=True)
+        pdf, warnings, pages = _set(sheet.close, sheet.attached)
     if pages > 1:
-        warnings = [*warnings, f"the record of lot {view.lot} takes {pages} pages, not one"]
+        warnings = [*warnings, f"the record of lot {sheet.lot} takes {pages} pages, not one"]
     return pdf, warnings
 
 
-def _set(env: Environment, view: CustomerLot, *, close: bool) -> tuple[bytes, list[str], int]:
-    """Set the record and count its pages; `close` sets it in smaller type, where much is said."""
-    html = env.get_template("lot_record.html").render(view=view, limits=LIMITS, close=close)
+def lot_pdf(env: Environment, view: CustomerLot) -> tuple[bytes, list[str]]:
+    """Return the PDF of a lot's record; see `lot_sheet` and `print_sheet`."""
+    return print_sheet(lot_sheet(env, view))
+
+
+def _set(html: str, attached: Sequence[Attached]) -> tuple[bytes, list[str], int]:
+    """Set the record and count its pages."""
     pages: list[int] = []
     pdf, warnings = pdf_of(
-        for_paper(html),
+        html,
         "record.css",
         finisher=lambda document, _pdf: pages.append(len(document.pages)),
-        attached=_attached(view),
+        attached=attached,
     )
     return pdf, warnings, pages[0]
 

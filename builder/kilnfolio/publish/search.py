@@ -77,7 +77,11 @@ def search_index(pages: Iterable[Page], synonyms: Mapping[str, Iterable[str]] | 
     synonyms : mapping of str to iterable of str, optional
         For a word, the words of the book it may stand for; see `synonyms_of`.
     """
-    entries = [entry for page in pages for entry in entries_of(page)]
+    return index_of([entry for page in pages for entry in entries_of(page)], synonyms)
+
+
+def index_of(entries: Iterable[Entry], synonyms: Mapping[str, Iterable[str]] | None = None) -> str:
+    """Return the script file that holds some entries; see `search_index`."""
     meanings = {word: sorted(found) for word, found in sorted((synonyms or {}).items())}
     data = {
         "headings": HEADINGS,

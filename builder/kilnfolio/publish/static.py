@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from importlib import resources
 from pathlib import Path
 
@@ -28,30 +27,34 @@ def style_sheet(edition: str) -> str:
     return "\n".join((home / f"{part}.css").read_text("utf-8") for part in _PARTS[edition])
 
 
+def assets(edition: str = "mill") -> dict[str, bytes]:
+    """Return the files of an edition by their path in it.
+
+    Parameters
+    ----------
+    edition : str
+        Which edition: mill, customer or auditor.
+    """
+    source = Path(str(resources.files("kilnfolio.publish") / "assets"))
+    return {"assets/site.css": style_sheet(edition).encode(),
+            **{f"assets/{path.relative_to(source).as_posix()}": path.read_bytes()
+               for pattern in _FILES[edition] for path in sorted(source.glob(pattern))}}
+
+
 def copy_assets(out: Path, edition: str = "mill") -> list[Path]:
-    """Put the files into an edition's folder.
+    """Write the files into an edition's folder, and return what was written, sorted.
 
     Parameters
     ----------
     out : Path
         The edition's folder; files go into ``assets`` below it.
     edition : str
-        Which edition: mill, customer or auditor.
-
-    Returns
-    -------
-    list of Path
-        What was written, sorted.
+        As for `assets`.
     """
-    source = Path(str(resources.files("kilnfolio.publish") / "assets"))
-    sheet = out / "assets/site.css"
-    sheet.parent.mkdir(parents=True, exist_ok=True)
-    sheet.write_text(style_sheet(edition), encoding="utf-8", newline="\n")
-    written = [sheet]
-    for pattern in _FILES[edition]:
-        for path in sorted(source.glob(pattern)):
-            target = out / "assets" / path.relative_to(source)
-            target.parent.mkdir(parents=True, exist_ok=True)
-            shutil.copyfile(path, target)
-            written.append(target)
+    written = []
+    for path, data in assets(edition).items():
+        target = out / path
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(data)
+        written.append(target)
     return sorted(written)

@@ -9,8 +9,10 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 import re
-from collections.abc import Iterator, Mapping
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from itertools import pairwise
 from pathlib import Path, PurePosixPath
 from typing import TypeVar, cast
@@ -18,6 +20,7 @@ from zoneinfo import ZoneInfo
 
 from kilnfolio.records.book import Known, Sources, publication_of
 from kilnfolio.records.charge import Charge
+from kilnfolio.records.homes import strays
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.limits import Limits
 from kilnfolio.records.logger import LoggerProfile
@@ -33,6 +36,9 @@ from kilnfolio.records.species import Species
 from kilnfolio.records.yaml_source import read_yaml
 
 R = TypeVar("R", bound=Record)
+
+#: The newest moment of a mill with nothing on record.
+NOTHING_YET = dt.datetime(2000, 1, 1, tzinfo=dt.UTC)
 
 #: Every kind of record a mill keeps in YAML, by the name of its noun.
 RECORD_KINDS: dict[str, type[Record]] = {
@@ -75,9 +81,68 @@ class MillFolder:
         """Return the folder that holds a charge's files."""
         return (self.root / self.charges[charge_id].file).parent
 
+    def file(self, name: str) -> Path:
+        """Return a file of the folder by its name from the root, to be read."""
+        return self.root / name
 
-#: How a record's file may end in error, as a text editor names it or by another habit.
-_ENDINGS = ("*.[yY][aA][mM][lL]", "*.[yY][mM][lL]", "*.[yY][aA][mM][lL].txt")
+    @cached_property
+    def latest(self) -> dt.datetime:
+        """The newest moment on record."""
+        zone = self.mill.record.zone
+        moments = [located.record.unloaded for located in self.charges.values()]
+        moments += [charge.so_far.record.unloaded for charge in self.open_charges.values()
+                    if charge.so_far]
+        moments += [lot.record.shipped for lot in self.lots.values() if lot.record.shipped]
+        return max(moments, default=NOTHING_YET).astimezone(zone)
+
+    @cached_property
+    def lots_with_pack(self) -> Mapping[str, tuple[str, ...]]:
+        """Lots that name each pack, those that wait last; one that names it twice stands twice."""
+        return _index((pack.number, lot_id) for lots in (self.lots, self.waiting_lots)
+                      for lot_id, lot in lots.items() for pack in lot.record.packs)
+
+    @cached_property
+    def lots_of_charge(self) -> Mapping[str, tuple[str, ...]]:
+        """Lots that have packs of each charge, in their order."""
+        return _index((name, lot_id) for lot_id, lot in self.lots.items()
+                      for name in sorted({pack.charge for pack in lot.record.packs}))
+
+    @cached_property
+    def lots_waiting_for(self) -> Mapping[str, tuple[str, ...]]:
+        """Lots that wait for each open charge, in their order."""
+        return _index((name, lot_id) for lot_id, lot in self.waiting_lots.items()
+                      for name in sorted({pack.charge for pack in lot.record.packs}))
+
+    @cached_property
+    def charges_with_pack(self) -> Mapping[str, tuple[str, ...]]:
+        """Charges whose stacking record lists each pack, in their order."""
+        return _index((pack, name) for name, charge in self.charges.items()
+                      for pack in (charge.record.stacking.packs if charge.record.stacking else ()))
+
+
+def refuse_other_folder(root: Path) -> None:
+    """Refuse a folder that is not a mill's.
+
+    Raises
+    ------
+    RecordProblems
+        Says what it lacks.
+    """
+    if not (root / "content").is_dir():
+        missing = "there is no such folder" if not root.is_dir() else "it holds no folder content/"
+        raise RecordProblems([Problem(
+            Place(str(root)), "this is not a mill's folder", missing,
+            "Name the folder that holds content/ and schedules/; "
+            "'kilnfolio new mill FOLDER' makes one")])
+
+
+def _index(pairs: Iterable[tuple[str, str]]) -> Mapping[str, tuple[str, ...]]:
+    found: defaultdict[str, list[str]] = defaultdict(list)
+    for key, name in pairs:
+        found[key].append(name)
+    return defaultdict(tuple, {key: tuple(names) for key, names in found.items()})
+
+
 #: Records as they were read, each with when its file was saved, its size, and its zone.
 Kept = dict[tuple[str, type[Record]], tuple[object, "Located | OpenCharge"]]
 
@@ -98,14 +163,9 @@ def read_mill_folder(root: Path, kept: Kept | None = None) -> MillFolder:
     RecordProblems
         Every problem in every file.
     """
-    if not (root / "content").is_dir():
-        missing = "there is no such folder" if not root.is_dir() else "it holds no folder content/"
-        raise RecordProblems([Problem(
-            Place(str(root)), "this is not a mill's folder", missing,
-            "Name the folder that holds content/ and schedules/; "
-            "'kilnfolio new mill FOLDER' makes one")])
+    refuse_other_folder(root)
     reader = _Reader(root, {} if kept is None else kept)
-    reader.name_other_mills()
+    reader.name_strays()
     mill = reader.one("content/mill.yaml", Mill)
     # with no mill record the zone is unknown; its own problem says so, not every time in every file
     zone = mill.record.zone if mill else ZoneInfo("UTC")
@@ -123,10 +183,8 @@ def read_mill_folder(root: Path, kept: Kept | None = None) -> MillFolder:
     if not (mill and sources and limits):
         raise RecordProblems(reader.problems)
     rule = practices()[mill.record.practice].rule
-    charges = {name: _by_practice(charge, rule) for name, charge in charges.items()}
-    for name, running in reader.open.items():
-        if running.so_far is not None:
-            reader.open[name] = replace(running, so_far=_by_practice(running.so_far, rule))
+    charges = {name: by_practice(charge, rule) for name, charge in charges.items()}
+    reader.open = {name: open_by_practice(charge, rule) for name, charge in reader.open.items()}
     waiting = {name: lot for name, lot in lots.items()
                if any(pack.charge in reader.open for pack in lot.record.packs)}
     folder = MillFolder(root, mill, sources, limits, species, schedules, notations, kilns, loggers,
@@ -138,11 +196,43 @@ def read_mill_folder(root: Path, kept: Kept | None = None) -> MillFolder:
     return folder
 
 
-def _by_practice(charge: Located[Charge], rule: ControlRule) -> Located[Charge]:
+def by_practice(charge: Located[Charge], rule: ControlRule) -> Located[Charge]:
     """Return a charge that says which boards decide: by its own word, or the mill's practice."""
     if "control_rule" in charge.record.model_fields_set or charge.record.control_rule == rule:
         return charge
     return replace(charge, record=charge.record.model_copy(update={"control_rule": rule}))
+
+
+def open_by_practice(charge: OpenCharge, rule: ControlRule) -> OpenCharge:
+    """Return an open charge that says which boards decide; see `by_practice`."""
+    so_far = charge.so_far
+    return charge if so_far is None else replace(charge, so_far=by_practice(so_far, rule))
+
+
+def read_record(root: Path, name: str, model: type[R], zone: ZoneInfo | None = None
+                ) -> Located[R] | OpenCharge:
+    """Read one record; a charge that is not yet complete is an open one.
+
+    Parameters
+    ----------
+    root : Path
+        The mill folder.
+    name : str
+        The file, from the root.
+    model : type
+        What it is a record of; see `RECORD_KINDS`.
+    zone : ZoneInfo, optional
+        The mill's, for times written without one.
+
+    Raises
+    ------
+    RecordProblems
+        Every problem in it.
+    """
+    document = read_yaml(root / name, name)
+    if model is Charge:
+        return cast("Located[R] | OpenCharge", read_charge(document, zone))
+    return validate(document, model, zone=zone)
 
 
 def _saved(path: Path) -> tuple[int, int] | None:
@@ -176,9 +266,7 @@ class _Reader:
         if before and before[0] == saved:
             return before[1]
         try:
-            document = read_yaml(self.root / name, name)
-            read = cast("Located[R] | OpenCharge", read_charge(document, zone)) \
-                if model is Charge else validate(document, model, zone=zone)
+            read = read_record(self.root, name, model, zone)
         except RecordProblems as error:
             self.problems.extend(error.problems)
             return None
@@ -187,8 +275,7 @@ class _Reader:
 
     def _keep_open(self, charge: OpenCharge) -> None:
         place = charge.document.place("id")
-        if charge.id != PurePosixPath(charge.file).parent.name:
-            self.problems.append(_misnamed(place, charge.id, charge.file))
+        self.problems.extend(name_problems(charge))
         if charge.id in self.open:
             self.problems.append(_taken(place, charge.id, self.open[charge.id].file))
         self.open[charge.id] = charge
@@ -196,56 +283,30 @@ class _Reader:
     def many(self, folder: str, model: type[R], *, zone: ZoneInfo | None = None,
              found: dict[str, Located[R]] | None = None) -> dict[str, Located[R]]:
         """Read every record of a folder, adding to `found`."""
-        self._name_strays(folder, "*.yaml", f"{folder}/ID.yaml")
         return self._by_id(sorted((self.root / folder).glob("*.yaml")), model, zone,
                            {} if found is None else found)
 
     def charges(self, zone: ZoneInfo | None) -> dict[str, Located[Charge]]:
-        folder, pattern = "content/charges", "*/*/charge.yaml"
-        self._name_strays(folder, pattern, f"{folder}/YEAR/ID/charge.yaml")
-        return self._by_id(sorted((self.root / folder).glob(pattern)), Charge, zone, {})
+        files = sorted((self.root / "content/charges").glob("*/*/charge.yaml"))
+        return self._by_id(files, Charge, zone, {})
 
     def superseded(self, schedules: Mapping[str, Located[Schedule]]
                    ) -> dict[str, tuple[Located[Schedule], ...]]:
         """Read the earlier revisions of schedules, ``schedules/superseded/ID/REVISION.yaml``."""
-        home, pattern = "schedules/superseded", "*/*.yaml"
-        self._name_strays(home, pattern, f"{home}/ID/REVISION.yaml")
         found: dict[str, list[Located[Schedule]]] = {}
-        for path in sorted((self.root / home).glob(pattern)):
+        for path in sorted((self.root / "schedules/superseded").glob("*/*.yaml")):
             located = self.one(path.relative_to(self.root).as_posix(), Schedule)
             if located is None:
                 continue
-            record = located.record
-            if record.id != path.parent.name:
-                self.problems.append(_misnamed(located.place("id"), record.id, located.file))
-            current = schedules.get(record.id)
-            if str(record.revision) != path.stem or (
-                    current and record.revision >= current.record.revision):
-                self.problems.append(Problem(
-                    located.place("revision"), f"revision {record.revision}",
-                    "an earlier revision is kept in a file named by its number, and is below the "
-                    "revision in force", f"Keep revision 1 as {home}/{record.id}/1.yaml"))
-            found.setdefault(record.id, []).append(located)
-        return {identity: tuple(sorted(those, key=lambda one: -one.record.revision))
-                for identity, those in found.items()}
+            self.problems.extend(superseded_problems(located, schedules))
+            found.setdefault(located.record.id, []).append(located)
+        return {identity: newest_first(those) for identity, those in found.items()}
 
-    def _name_strays(self, folder: str, pattern: str, kept_as: str) -> None:
+    def name_strays(self) -> None:
         """Name every YAML file that lies where it would be passed over in silence."""
-        home = self.root / folder
-        for path in sorted({path for ending in _ENDINGS for path in home.rglob(ending)}
-                           - set(home.glob(pattern))):
-            self._name_stray(path, f"records of this kind are kept as {kept_as}")
-
-    def name_other_mills(self) -> None:
-        """Name every YAML file that stands beside mill.yaml, such as another mill's."""
-        home = self.root / "content"
-        for path in sorted({path for ending in _ENDINGS for path in home.glob(ending)}
-                           - {home / "mill.yaml"}):
-            self._name_stray(path, "a folder holds one mill, in content/mill.yaml")
-
-    def _name_stray(self, path: Path, why: str) -> None:
-        self.problems.append(Problem(Place(path.relative_to(self.root).as_posix()),
-                                     "this file would not be read", why, "Rename or move it"))
+        names = [path.relative_to(self.root).as_posix() for tree in ("content", "schedules")
+                 for path in (self.root / tree).rglob("*")]
+        self.problems.extend(stray_problem(name, why) for name, why in strays(names))
 
     def _by_id(self, files: list[Path], model: type[R], zone: ZoneInfo | None,
                found: dict[str, Located[R]]) -> dict[str, Located[R]]:
@@ -256,24 +317,70 @@ class _Reader:
                 self.unread |= {home} - self.open.keys()
                 continue
             identity: str = vars(located.record)["id"]
-            if identity != home:
+            misnamed = list(name_problems(located))
+            self.problems.extend(misnamed)
+            if misnamed:
                 self.unread.add(home)
-                self.problems.append(_misnamed(located.place("id"), identity, located.file))
             if identity in found:
-                self.problems.append(_taken(located.place("id"), identity, found[identity].file))
+                self.problems.append(twice_problem(located, found[identity].file))
             found[identity] = located
         return found
 
 
-def _misnamed(place: Place, identity: str, file: str) -> Problem:
-    path = PurePosixPath(file)
+def superseded_problems(located: Located[Schedule], schedules: Mapping[str, Located[Schedule]]
+                        ) -> Iterator[Problem]:
+    """Yield where an earlier revision of a schedule lies wrongly, or is not earlier.
+
+    Parameters
+    ----------
+    located : Located of Schedule
+        The earlier revision.
+    schedules : mapping of str to Located of Schedule
+        The schedules in force.
+    """
+    yield from name_problems(located)
+    record = located.record
+    current = schedules.get(record.id)
+    if str(record.revision) != PurePosixPath(located.file).stem or (
+            current and record.revision >= current.record.revision):
+        yield Problem(
+            located.place("revision"), f"revision {record.revision}",
+            "an earlier revision is kept in a file named by its number, and is below the "
+            "revision in force", f"Keep revision 1 as schedules/superseded/{record.id}/1.yaml")
+
+
+def newest_first(revisions: Iterable[Located[Schedule]]) -> tuple[Located[Schedule], ...]:
+    """Return revisions of one schedule in order."""
+    return tuple(sorted(revisions, key=lambda one: -one.record.revision))
+
+
+def identity_of(read: Located | OpenCharge) -> str:
+    """Return the id of a record that has one."""
+    identity: str = read.id if isinstance(read, OpenCharge) else vars(read.record)["id"]
+    return identity
+
+
+def name_problems(read: Located | OpenCharge) -> Iterator[Problem]:
+    """Yield where the id of a record is not the name of its file, or of a charge's folder."""
+    path, identity = PurePosixPath(read.file), identity_of(read)
     in_folder = path.name == "charge.yaml" or "superseded" in path.parts
     what, home = ("folder", path.parent.name) if in_folder else ("file", path.stem)
-    return Problem(place, f"id '{identity}'",
-                   f"the {what} is named '{home}', and the two must be the same",
-                   f"Write 'id: {home}', or rename the {what}" if re.fullmatch(
-                       r"[A-Za-z0-9][A-Za-z0-9._-]*", home) else
-                   f"Rename the {what}; a copy is moved out of content/")
+    if identity != home:
+        yield Problem(read.document.place("id"), f"id '{identity}'",
+                      f"the {what} is named '{home}', and the two must be the same",
+                      f"Write 'id: {home}', or rename the {what}" if re.fullmatch(
+                          r"[A-Za-z0-9][A-Za-z0-9._-]*", home) else
+                      f"Rename the {what}; a copy is moved out of content/")
+
+
+def stray_problem(name: str, why: str) -> Problem:
+    """Return what is said of a file that would be passed over; see `homes.strays`."""
+    return Problem(Place(name), "this file would not be read", why, "Rename or move it")
+
+
+def twice_problem(read: Located | OpenCharge, other: str) -> Problem:
+    """Return what is said of a record whose id another file has."""
+    return _taken(read.document.place("id"), identity_of(read), other)
 
 
 def _taken(place: Place, identity: str, other: str) -> Problem:
@@ -284,18 +391,40 @@ def _taken(place: Place, identity: str, other: str) -> Problem:
 # --- cross-checks ---------------------------------------------------------------------------------
 
 def _cross_check(folder: MillFolder) -> Iterator[Problem]:
-    for located in folder.schedules.values():
-        yield from _schedule_problems(folder, located)
-    for located_charge in folder.charges.values():
-        yield from _charge_problems(folder, located_charge)
-    for open_charge in folder.open_charges.values():
-        if open_charge.id in folder.charges:
-            yield _taken(open_charge.document.place("id"), open_charge.id,
-                         folder.charges[open_charge.id].file)
-        yield from _open_problems(folder, open_charge)
-    yield from _lots_problems(folder)
-    yield from _citation_problems(folder)
-    yield from _limit_problems(folder)
+    everything: list[Located | OpenCharge] = [
+        *folder.schedules.values(), *folder.charges.values(), *folder.open_charges.values(),
+        *folder.lots.values(), *folder.waiting_lots.values(), *folder.species.values(),
+        *folder.notations.values(), folder.limits]
+    for read in everything:
+        yield from problems_of(folder, read)
+
+
+def problems_of(folder: MillFolder, read: Located | OpenCharge) -> Iterator[Problem]:
+    """Yield what is wrong with a record beside the others: names that lead nowhere, and the like.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The others.
+    read : Located or OpenCharge
+        A record that was read without problems.
+    """
+    if isinstance(read, OpenCharge):
+        if read.id in folder.charges:
+            yield twice_problem(read, folder.charges[read.id].file)
+        yield from _open_problems(folder, read)
+        return
+    record = read.record
+    if isinstance(record, Schedule):
+        yield from _schedule_problems(folder, read)
+    elif isinstance(record, Charge):
+        yield from _charge_problems(folder, read)
+    elif isinstance(record, Lot):
+        yield from _lot_problems(folder, read)
+    elif isinstance(record, Limits):
+        yield from _limit_problems(folder, read)
+    if isinstance(record, (Species, Schedule, Notation, Limits)):
+        yield from _citation_problems(folder, read)
 
 
 def _unknown(folder: MillFolder, place: Place, kind: str, name: str, known: Mapping[str, object]
@@ -349,7 +478,7 @@ def _charge_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[P
         if "/" in log.file or "\\" in log.file or log.file.startswith("."):
             yield Problem(place("log", index, "file"), f"file '{log.file}'",
                           "a logger file lies beside its charge.yaml", "Write its name only")
-        elif not (folder.root / located.file).with_name(log.file).is_file():
+        elif not folder.file(PurePosixPath(located.file).with_name(log.file).as_posix()).is_file():
             yield Problem(place("log", index, "file"), f"file '{log.file}'",
                           "there is no such file beside charge.yaml", "Copy the export there")
     yield from _step_problems(folder, located)
@@ -429,21 +558,32 @@ def _order_problems(located: Located[Charge]) -> Iterator[Problem]:
                           f"it is not after its start, {start:%Y-%m-%d %H:%M}", "Check both dates")
 
 
-def _lots_problems(folder: MillFolder) -> Iterator[Problem]:
-    seen: dict[str, Place] = {}
-    for located in (*folder.lots.values(), *folder.waiting_lots.values()):
-        lot, place = located.record, located.place
-        yield from _unknown(folder, place("species"), "species", lot.species, folder.species)
-        for index, pack in enumerate(lot.packs):
+def _lot_problems(folder: MillFolder, located: Located[Lot]) -> Iterator[Problem]:
+    lot, place = located.record, located.place
+    yield from _unknown(folder, place("species"), "species", lot.species, folder.species)
+    own: dict[str, int] = {}
+    for index, pack in enumerate(lot.packs):
+        if pack.charge not in folder.open_charges:
             yield from _unknown(folder, place("packs", index, "charge"), "charge", pack.charge,
-                                {**folder.charges, **folder.open_charges})
-            where = place("packs", index, "number")
-            if pack.number in seen:
-                yield Problem(where, f"pack '{pack.number}'",
-                              f"it already stands at {seen[pack.number]}",
-                              "A pack belongs to one lot, once")
-            seen.setdefault(pack.number, where)
-        yield from _rule_problems(located)
+                                folder.charges)
+        if first := _first_place(folder, located, pack.number, own):
+            yield Problem(place("packs", index, "number"), f"pack '{pack.number}'",
+                          f"it already stands at {first}", "A pack belongs to one lot, once")
+        own.setdefault(pack.number, index)
+    yield from _rule_problems(located)
+
+
+def _first_place(folder: MillFolder, located: Located[Lot], pack: str, own: Mapping[str, int]
+                 ) -> Place | None:
+    """Return where a pack stands before this, in this lot or in another; None where it does not."""
+    if pack in own:
+        return located.place("packs", own[pack], "number")
+    holder = folder.lots_with_pack[pack][0]
+    if holder == located.record.id:
+        return None
+    other = folder.lots[holder] if holder in folder.lots else folder.waiting_lots[holder]
+    numbers = [one.number for one in other.record.packs]
+    return other.place("packs", numbers.index(pack), "number")
 
 
 def _rule_problems(located: Located[Lot]) -> Iterator[Problem]:
@@ -478,32 +618,24 @@ def _known_values(value: object, path: tuple[str | int, ...] = ()
             yield from _known_values(item, (*path, key))
 
 
-def _citation_problems(folder: MillFolder) -> Iterator[Problem]:
+def _citation_problems(folder: MillFolder, located: Located) -> Iterator[Problem]:
     publications = folder.sources.record.publications
-    cited: list[Located] = [*folder.species.values(), *folder.schedules.values(),
-                            *folder.notations.values(), folder.limits]
-    for located in cited:
-        for path, citation in _known_values(located.record):
-            publication = publication_of(citation)
-            if publication != "common practice":
-                yield from _unknown(folder, located.place(*path), "publication", publication,
-                                    publications)
+    for path, citation in _known_values(located.record):
+        publication = publication_of(citation)
+        if publication != "common practice":
+            yield from _unknown(folder, located.place(*path), "publication", publication,
+                                publications)
 
 
-def _limit_problems(folder: MillFolder) -> Iterator[Problem]:
-    for key, entries in folder.limits.record.limits.items():
+def _limit_problems(folder: MillFolder, located: Located[Limits]) -> Iterator[Problem]:
+    for key, entries in located.record.limits.items():
         for index, limit in enumerate(entries):
             for number, species in enumerate(limit.scope.species):
                 yield from _unknown(
-                    folder, folder.limits.place("limits", key, index, "scope", "species", number),
+                    folder, located.place("limits", key, index, "scope", "species", number),
                     "species", species, folder.species)
 
 
 def latest_moment(folder: MillFolder) -> dt.datetime:
     """Return the newest moment on record: the date of a build without SOURCE_DATE_EPOCH."""
-    zone = folder.mill.record.zone
-    moments = [located.record.unloaded for located in folder.charges.values()]
-    moments += [charge.so_far.record.unloaded for charge in folder.open_charges.values()
-                if charge.so_far]
-    moments += [lot.record.shipped for lot in folder.lots.values() if lot.record.shipped]
-    return max(moments, default=dt.datetime(2000, 1, 1, tzinfo=zone)).astimezone(zone)
+    return folder.latest

@@ -96,12 +96,12 @@ def read_logs(folder: MillFolder, located: Located[Charge]) -> Log | None:
     RecordProblems
         A logger file does not fit its profile.
     """
-    home, logs = (folder.root / located.file).parent, []
+    home, logs = Path(located.file).parent, []
     problems: list[Problem] = []
     zone = folder.mill.record.zone
     for entry in located.record.log:
-        path = home / entry.file
-        shown_as = path.relative_to(folder.root).as_posix()
+        shown_as = (home / entry.file).as_posix()
+        path = folder.file(shown_as)
         try:
             logs.append(read_log(path, shown_as, folder.loggers[entry.profile].record, zone))
         except RecordProblems as error:
@@ -218,11 +218,11 @@ def _inputs(folder: MillFolder, located: Located[Charge]) -> tuple[d.Input, ...]
         files += [(home / entry.file).as_posix(), folder.loggers[entry.profile].file]
     if folder.schedules[charge.schedule].record.notation:
         files.append(next(iter(folder.notations.values())).file)
-    return tuple(_input(folder.root, name) for name in dict.fromkeys(files))
+    return tuple(_input(folder, name) for name in dict.fromkeys(files))
 
 
-def _input(root: Path, name: str) -> d.Input:
-    raw = (root / name).read_bytes()
+def _input(folder: MillFolder, name: str) -> d.Input:
+    raw = folder.file(name).read_bytes()
     return d.Input(path=name, sha256=hashlib.sha256(raw).hexdigest(), size=len(raw))
 
 
@@ -433,15 +433,13 @@ def build_lot_case(folder: MillFolder, lot_id: str, dossiers: Mapping[str, d.Dos
     lot = located.record
     charges = sorted({pack.charge for pack in lot.packs})
     species = folder.species[lot.species].record
-    sold = [pack for other in folder.lots.values() for pack in other.record.packs]
-    stacked = {name: charge.record.stacking.packs for name, charge in folder.charges.items()
-               if charge.record.stacking}
     return LotCase(
         located, {name: dossiers[name] for name in charges},
         {name: folder.charges[name] for name in charges},
-        {name: tuple(pack for pack in sold if pack.charge == name) for name in charges},
-        {pack.number: tuple(name for name, packs in stacked.items() if pack.number in packs)
-         for pack in lot.packs},
+        {name: tuple(pack for other in folder.lots_of_charge[name]
+                     for pack in folder.lots[other].record.packs if pack.charge == name)
+         for name in charges},
+        {pack.number: folder.charges_with_pack[pack.number] for pack in lot.packs},
         species, limit_book(folder, Subject(
             (lot.species,), species.kind, lot.thickness.value, lot.order.target_mc.value)),
         folder.mill.record.zone)

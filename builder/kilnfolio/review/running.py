@@ -80,8 +80,7 @@ def review_open(folder: MillFolder, charge_id: str) -> Running:
         A logger file does not fit its profile.
     """
     charge = folder.open_charges[charge_id]
-    lots = tuple(name for name, lot in folder.waiting_lots.items()
-                 if any(pack.charge == charge_id for pack in lot.record.packs))
+    lots = folder.lots_waiting_for[charge_id]
     if charge.so_far is None:
         return Running(charge, None, None, lots)
     log = read_logs(folder, charge.so_far)

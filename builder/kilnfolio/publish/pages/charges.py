@@ -186,9 +186,8 @@ def _then_sealed(holdings: Holdings, old: Superseded) -> SealView:
 def superseded_page(holdings: Holdings, old: Superseded) -> Page:
     """Return the page of a sealed state that was amended since: it stays, and says so."""
     number = old.dossier.charge
-    then = replace(
-        holdings, folder=old.folder, dossiers={number: old.dossier}, lot_dossiers={}
-    )
+    then = Holdings(
+        old.folder, {number: old.dossier}, {}, holdings.env, {}, holdings.build_date)
     record = old.folder.charges[number].record
     view = replace(
         charge_view(then, record), seal=_then_sealed(holdings, old), superseded_by=old.by, lots=[]
@@ -225,7 +224,8 @@ def running_page(holdings: Holdings, number: str) -> Page:
     so_far, view = holdings.running[number], None
     running = running_view(holdings, so_far)
     if so_far.located is not None and so_far.dossier is not None:
-        then = replace(holdings, dossiers={number: so_far.dossier}, lot_dossiers={})
+        then = Holdings(
+            holdings.folder, {number: so_far.dossier}, {}, holdings.env, {}, holdings.build_date)
         view = charge_view(then, so_far.located.record)
     return holdings.page(
         "running.html",

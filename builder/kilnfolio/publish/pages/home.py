@@ -160,5 +160,7 @@ def _groups(pages: Iterable[Page]) -> Iterator[tuple[str, list[Page]]]:
         ("guide", "Guide"),
     ):
         found = [page for page in pages if page.kind == kind]
+        if kind not in ("chapter", "glossary", "guide"):
+            found.sort(key=lambda page: (page.title.casefold(), page.path))
         if found:
             yield heading, found

@@ -10,6 +10,7 @@ import dataclasses
 import datetime as dt
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import PurePosixPath
 from string import ascii_uppercase
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -100,9 +101,10 @@ def anonymous(folder: MillFolder, charge_id: str, name: str) -> Scene | None:
     """
     located = folder.charges[charge_id]
     zone = folder.mill.record.zone
-    home = folder.charge_folder(charge_id)
+    home = PurePosixPath(located.file).parent
     logs = [
-        read_log(home / entry.file, entry.file, folder.loggers[entry.profile].record, zone)
+        read_log(folder.file(str(home / entry.file)), entry.file,
+                 folder.loggers[entry.profile].record, zone)
         for entry in located.record.log
     ]
     if not logs:

@@ -1,0 +1,299 @@
+"""What every task made and read, kept in one SQLite file beside the site.
+
+Everything here is had again from the mill's files: the store may be deleted at any time, and is
+when it is not of this version.
+"""
+
+from __future__ import annotations
+
+import pickle
+import sqlite3
+import zlib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+#: Raised when the tables change.
+FORMAT = 1
+
+_TABLES = """
+CREATE TABLE note (name TEXT PRIMARY KEY, value BLOB) WITHOUT ROWID;
+CREATE TABLE task (id INTEGER PRIMARY KEY, kind TEXT, name TEXT, stale INTEGER,
+                   UNIQUE (kind, name));
+CREATE INDEX task_stale ON task (kind) WHERE stale;
+CREATE TABLE cell (id INTEGER PRIMARY KEY, name TEXT UNIQUE, digest BLOB, value BLOB, task INTEGER);
+CREATE INDEX cell_task ON cell (task);
+CREATE TABLE read (task INTEGER, cell INTEGER, PRIMARY KEY (task, cell)) WITHOUT ROWID;
+CREATE INDEX read_cell ON read (cell);
+CREATE TABLE member (room TEXT, sort TEXT, name TEXT, task INTEGER);
+CREATE INDEX member_room ON member (room, sort);
+CREATE INDEX member_task ON member (task);
+CREATE TABLE file (path TEXT PRIMARY KEY, digest BLOB, task INTEGER) WITHOUT ROWID;
+CREATE INDEX file_task ON file (task);
+CREATE TABLE pending (path TEXT PRIMARY KEY) WITHOUT ROWID;
+"""
+
+Member = tuple[str, str, str]
+"""Group, what it is sorted by, and the name in it."""
+
+
+@dataclass(frozen=True)
+class Done:
+    """What a task made, and what it read on the way."""
+
+    kind: str
+    name: str
+    read: frozenset[str]
+    cells: Mapping[str, tuple[bytes, bytes | None]] = field(default_factory=dict)
+    """Digest of each cell, and its value, packed; None where it is had again from the files."""
+    members: frozenset[Member] = frozenset()
+    files: Mapping[str, bytes] = field(default_factory=dict)
+    """What it writes, by path below the site."""
+
+
+def pack(value: Any) -> bytes:
+    """Return a value as it is kept."""
+    return zlib.compress(pickle.dumps(value, pickle.HIGHEST_PROTOCOL), 1)
+
+
+def unpack(data: bytes) -> Any:
+    """Return what was kept."""
+    return pickle.loads(zlib.decompress(data))
+
+
+class Store:
+    """The tables, and the few questions asked of them.
+
+    Parameters
+    ----------
+    path : Path
+        The file; it is made where it is missing, and made anew where it is of another version.
+    """
+
+    def __init__(self, path: Path):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        self.path = path
+        self.db = self._open()
+        if self.db.execute("PRAGMA user_version").fetchone()[0] != FORMAT:
+            self.db.close()
+            for name in (path, *path.parent.glob(f"{path.name}-*")):
+                name.unlink(missing_ok=True)
+            self.db = self._open()
+            self.db.executescript(_TABLES)
+            self.db.execute(f"PRAGMA user_version = {FORMAT}")
+            self.db.commit()
+        self._ids: dict[str, int] = {}
+
+    def _open(self) -> sqlite3.Connection:
+        db = sqlite3.connect(self.path, timeout=60.0)
+        db.execute("PRAGMA journal_mode = WAL")
+        # what a loss of power takes with it is made again; a killed process loses nothing
+        db.execute("PRAGMA synchronous = OFF")
+        db.execute("PRAGMA cache_size = -32000")
+        return db
+
+    def close(self) -> None:
+        """Close the file."""
+        self.db.close()
+
+    def commit(self) -> None:
+        """Make what was put lasting, and show it to other processes."""
+        self.db.commit()
+
+    # --- notes ------------------------------------------------------------------------------------
+
+    def note(self, name: str) -> Any:
+        """Return something kept under a name of its own; None where it is not there."""
+        row = self.db.execute("SELECT value FROM note WHERE name = ?", (name,)).fetchone()
+        return None if row is None else pickle.loads(row[0])
+
+    def keep(self, name: str, value: Any) -> None:
+        """Keep something under a name of its own."""
+        self.db.execute("INSERT OR REPLACE INTO note VALUES (?, ?)", (name, pickle.dumps(value)))
+
+    # --- cells and groups -------------------------------------------------------------------------
+
+    def digest(self, cell: str) -> bytes | None:
+        """Return the digest of a cell; None where there is no such cell."""
+        row = self.db.execute("SELECT digest FROM cell WHERE name = ?", (cell,)).fetchone()
+        return row[0] if row else None
+
+    def value(self, cell: str) -> bytes | None:
+        """Return the packed value of a cell; None where it is not kept."""
+        row = self.db.execute("SELECT value FROM cell WHERE name = ?", (cell,)).fetchone()
+        return row[0] if row else None
+
+    def members(self, group: str, *, newest_first: bool = False) -> tuple[tuple[str, str], ...]:
+        """Return what a group is sorted by and its names, in order."""
+        way = "DESC" if newest_first else "ASC"
+        return tuple(self.db.execute(
+            f"SELECT sort, name FROM member WHERE room = ? ORDER BY sort {way}, name {way}",
+            (group,)))
+
+    def last(self, group: str) -> str | None:
+        """Return the last of what a group is sorted by; None where it is empty."""
+        found: str | None = self.db.execute("SELECT max(sort) FROM member WHERE room = ?",
+                                            (group,)).fetchone()[0]
+        return found
+
+    def digests(self, beginning: str) -> tuple[tuple[str, str], ...]:
+        """Return the cells whose name begins so, each with its digest."""
+        return tuple((name, digest.hex()) for name, digest in self.db.execute(
+            "SELECT name, digest FROM cell WHERE name >= ? AND name < ? AND digest IS NOT NULL "
+            "ORDER BY name", (beginning, beginning + "\U0010ffff")))
+
+    def set_input(self, cell: str, digest: bytes | None, value: bytes | None = None) -> bool:
+        """Set a cell that no task makes, mark who read it, and return whether it changed."""
+        if self.digest(cell) == digest:
+            return False
+        self._put_cell(cell, digest, value, None)
+        self._mark([cell])
+        return True
+
+    # --- tasks ------------------------------------------------------------------------------------
+
+    def names(self, kind: str) -> set[str]:
+        """Return the tasks of a kind."""
+        return {row[0] for row in self.db.execute("SELECT name FROM task WHERE kind = ?", (kind,))}
+
+    def stale(self, kind: str) -> list[str]:
+        """Return the tasks of a kind that are to be run, sorted."""
+        return sorted(row[0] for row in self.db.execute(
+            "SELECT name FROM task WHERE kind = ? AND stale", (kind,)))
+
+    def add(self, kind: str, names: Iterable[str]) -> None:
+        """Add tasks, to be run."""
+        self.db.executemany("INSERT OR IGNORE INTO task (kind, name, stale) VALUES (?, ?, 1)",
+                            [(kind, name) for name in names])
+
+    def drop(self, kind: str, name: str) -> list[str]:
+        """Remove a task and all it made; return the files that are to go."""
+        gone = self.set_aside(kind, name)
+        task = self._task(kind, name)
+        self.db.execute("DELETE FROM read WHERE task = ?", (task,))
+        self.db.execute("DELETE FROM task WHERE id = ?", (task,))
+        return gone
+
+    def set_aside(self, kind: str, name: str) -> list[str]:
+        """Take back all a task made, and leave it to be run; return the files that are to go."""
+        task = self._task(kind, name)
+        cells = [row[0] for row in self.db.execute("SELECT name FROM cell WHERE task = ?", (task,))]
+        for cell in cells:
+            self._put_cell(cell, None, None, None)
+        groups = self._regroup(task, frozenset())
+        gone = [row[0] for row in self.db.execute("SELECT path FROM file WHERE task = ?", (task,))]
+        self.db.execute("DELETE FROM file WHERE task = ?", (task,))
+        self._note_pending(gone)
+        self._mark([*cells, *groups])
+        return gone
+
+    def put(self, done: Done, digests: Mapping[str, bytes]) -> tuple[list[str], list[str]]:
+        """Keep what a task made, and mark who read what changed.
+
+        Parameters
+        ----------
+        done : Done
+            What it made and read.
+        digests : mapping of str to bytes
+            The digest of each file it writes.
+
+        Returns
+        -------
+        tuple of list of str
+            The files to write, because they are new or other than before, and those to remove.
+        """
+        task = self._task(done.kind, done.name)
+        changed = [cell for cell, (digest, _) in done.cells.items() if self.digest(cell) != digest]
+        before = {row[0] for row in
+                  self.db.execute("SELECT name FROM cell WHERE task = ?", (task,))}
+        for cell in before - set(done.cells):
+            self._put_cell(cell, None, None, None)
+            changed.append(cell)
+        for cell, (digest, value) in done.cells.items():
+            self._put_cell(cell, digest, value, task)
+        changed += self._regroup(task, done.members)
+        self._mark(changed)
+        self._reread(task, done.read)
+        old = dict(self.db.execute("SELECT path, digest FROM file WHERE task = ?", (task,)))
+        write = [path for path, digest in digests.items() if old.get(path) != digest]
+        gone = [path for path in old if path not in digests]
+        self.db.executemany("DELETE FROM file WHERE path = ? AND task = ?",
+                            [(path, task) for path in gone])
+        self.db.executemany("INSERT OR REPLACE INTO file VALUES (?, ?, ?)",
+                            [(path, digests[path], task) for path in write])
+        gone = [path for path in gone if not self.has_file(path)]
+        self._note_pending([*write, *gone])
+        self.db.execute("UPDATE task SET stale = 0 WHERE id = ?", (task,))
+        return write, gone
+
+    def has_file(self, path: str) -> bool:
+        """Return whether a task writes this file."""
+        return self.db.execute("SELECT 1 FROM file WHERE path = ?", (path,)).fetchone() is not None
+
+    # --- files of the site ------------------------------------------------------------------------
+
+    def count_files(self, ending: str) -> int:
+        """Return how many files of the site end so."""
+        count: int = self.db.execute("SELECT count(*) FROM file WHERE path LIKE ?",
+                                     (f"%{ending}",)).fetchone()[0]
+        return count
+
+    def pending(self) -> list[str]:
+        """Return the files in which the site as served is behind."""
+        return [row[0] for row in self.db.execute("SELECT path FROM pending ORDER BY path")]
+
+    def clear_pending(self) -> None:
+        """Note that the site as served lacks nothing."""
+        self.db.execute("DELETE FROM pending")
+
+    # --- within -----------------------------------------------------------------------------------
+
+    def _note_pending(self, paths: Iterable[str]) -> None:
+        self.db.executemany("INSERT OR IGNORE INTO pending VALUES (?)", [(p,) for p in paths])
+
+    def _task(self, kind: str, name: str) -> int:
+        row = self.db.execute("SELECT id FROM task WHERE kind = ? AND name = ?",
+                              (kind, name)).fetchone()
+        found: int = row[0]
+        return found
+
+    def _cell(self, name: str) -> int:
+        """Return the row of a cell or group; one that is only read so far gets one too."""
+        if name not in self._ids:
+            self.db.execute("INSERT OR IGNORE INTO cell (name) VALUES (?)", (name,))
+            row = self.db.execute("SELECT id FROM cell WHERE name = ?", (name,)).fetchone()
+            if len(self._ids) > 20_000:
+                self._ids.clear()
+            self._ids[name] = row[0]
+        return self._ids[name]
+
+    def _put_cell(self, name: str, digest: bytes | None, value: bytes | None,
+                  task: int | None) -> None:
+        self.db.execute("UPDATE cell SET digest = ?, value = ?, task = ? WHERE id = ?",
+                        (digest, value, task, self._cell(name)))
+
+    def _regroup(self, task: int, members: frozenset[Member]) -> list[str]:
+        """Put a task's names into their groups; return the groups that changed."""
+        before = frozenset(self.db.execute(
+            "SELECT room, sort, name FROM member WHERE task = ?", (task,)))
+        if before == members:
+            return []
+        self.db.execute("DELETE FROM member WHERE task = ?", (task,))
+        self.db.executemany("INSERT INTO member VALUES (?, ?, ?, ?)",
+                            [(*member, task) for member in members])
+        return sorted({f"group:{room}" for room, _, _ in before ^ members})
+
+    def _reread(self, task: int, read: frozenset[str]) -> None:
+        now = {self._cell(name) for name in read}
+        before = {row[0] for row in self.db.execute("SELECT cell FROM read WHERE task = ?",
+                                                    (task,))}
+        self.db.executemany("DELETE FROM read WHERE task = ? AND cell = ?",
+                            [(task, cell) for cell in before - now])
+        self.db.executemany("INSERT INTO read VALUES (?, ?)",
+                            [(task, cell) for cell in now - before])
+
+    def _mark(self, cells: Iterable[str]) -> None:
+        self.db.executemany(
+            "UPDATE task SET stale = 1 WHERE id IN (SELECT task FROM read WHERE cell = ?)",
+            [(self._cell(cell),) for cell in cells])

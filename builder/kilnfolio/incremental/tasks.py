@@ -1,0 +1,613 @@
+"""What a site is made of: every kind of task, in order.
+
+Each function here is given a desk and the name of one thing, takes what it needs from the shelves
+and says what it made. What it read is noted by the desk.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Iterable, Iterator, Mapping
+from functools import partial
+from pathlib import Path
+from typing import cast
+from zoneinfo import ZoneInfo
+
+from kilnfolio.archive.bag import ABOUT, BAGS, about_bags, bag_files
+from kilnfolio.archive.canonical import canonical
+from kilnfolio.archive.ledger import Entry, dossier_path, read_ledger
+from kilnfolio.archive.lots import lot_state
+from kilnfolio.archive.seal import state
+from kilnfolio.archive.tokens import KEY_FILE
+from kilnfolio.incremental.engine import Desk, Job, Kind, Made
+from kilnfolio.incremental.shelves import NotedFolder, NotedHoldings, addresses, part_of_ledger
+from kilnfolio.incremental.store import Member
+from kilnfolio.incremental.tree import ASIDE
+from kilnfolio.publish import routes
+from kilnfolio.publish.charge_pdf import charge_pdf, charge_record
+from kilnfolio.publish.lot_pdf import lot_sheet, print_sheet
+from kilnfolio.publish.lot_record import FACTS, SCHEMA_PATH, lot_record, record_schema
+from kilnfolio.publish.page import Page
+from kilnfolio.publish.pages import AUDITOR, MILL, SCRIPTS, Noun
+from kilnfolio.publish.pages import audit as audit_room
+from kilnfolio.publish.pages.customer import CustomerLot, customer_lot, render_lot, with_record
+from kilnfolio.publish.pages.histories import charge_line, lot_line
+from kilnfolio.publish.pages.holdings import (
+    ALL,
+    SHOWN,
+    groups_of_charge,
+    groups_of_lot,
+    when_of_charge,
+    when_of_lot,
+)
+from kilnfolio.publish.pages.home import search_page
+from kilnfolio.publish.pages.rows import CHARGES, LOTS, facts_of, shard_of
+from kilnfolio.publish.pages.tallies import tally_year
+from kilnfolio.publish.practice.drills import Drill, make_drills
+from kilnfolio.publish.printing import pdf_of
+from kilnfolio.publish.safety import SAFETY
+from kilnfolio.publish.search import INDEX_PATH, entries_of, index_of, synonyms_of
+from kilnfolio.publish.search import Entry as Found
+from kilnfolio.publish.series import series_files
+from kilnfolio.publish.static import assets
+from kilnfolio.records.book import Sources
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.folder import (
+    NOTHING_YET,
+    RECORD_KINDS,
+    by_practice,
+    identity_of,
+    name_problems,
+    newest_first,
+    open_by_practice,
+    problems_of,
+    read_record,
+    stray_problem,
+    superseded_problems,
+    twice_problem,
+)
+from kilnfolio.records.limits import Limits
+from kilnfolio.records.lot import Lot
+from kilnfolio.records.mill import Mill
+from kilnfolio.records.model import Located, Record
+from kilnfolio.records.moment import build_date
+from kilnfolio.records.open_charge import OpenCharge
+from kilnfolio.records.practice import practices
+from kilnfolio.records.problems import Problem, RecordProblems
+from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.yaml_source import Document
+from kilnfolio.review.review import review_charge, review_lot
+from kilnfolio.review.running import review_open
+from kilnfolio.sealing import broken_words, demo_keys, reopened_finding, seal_view
+
+#: The records of which a mill has one.
+_SINGLE: Mapping[str, type[Record]] = {
+    "content/mill.yaml": Mill, "schedules/sources.yaml": Sources, "schedules/limits.yaml": Limits}
+#: The noun of each list of records, and the word its model and cells go by.
+_WORD = {"species": "species", "schedules": "schedule", "notations": "notation", "kilns": "kiln",
+         "loggers": "logger", "charges": "charge", "lots": "lot"}
+#: The registers, each by the noun of its records.
+_REGISTERS = {"charges": CHARGES, "lots": LOTS}
+_LIBRARY = ("species", "schedules", "notations", "kilns", "loggers")
+
+
+def folder_of(desk: Desk) -> NotedFolder:
+    """Return the mill's records as tasks read them."""
+    folder: NotedFolder = desk.kept.setdefault("folder", NotedFolder(desk))
+    return folder
+
+
+def holdings_of(desk: Desk, edition: str = "mill") -> NotedHoldings:
+    """Return what the pages of an edition are made from."""
+    if edition not in desk.kept:
+        folder = folder_of(desk)
+        desk.kept[edition] = {
+            "mill": lambda: NotedHoldings(desk, folder, routes.MENU),
+            "customer": lambda: NotedHoldings(desk, folder, ()),
+            "auditor": lambda: NotedHoldings(desk, folder, audit_room.MENU, searchable=False,
+                                             foot=())}[edition]()
+    holdings: NotedHoldings = desk.kept[edition]
+    return holdings
+
+
+# --- records --------------------------------------------------------------------------------------
+
+def _paths(desk: Desk, nouns: Iterable[str]) -> Iterator[str]:
+    for noun in nouns:
+        for paths in desk.get(f"names:{noun}").values():
+            yield from paths
+
+
+def _library_names(desk: Desk) -> Iterator[str]:
+    yield from _SINGLE
+    yield from _paths(desk, _LIBRARY)
+
+
+def _noun_of(path: str) -> str:
+    noun = Path(path).parts[1]
+    return "schedules" if noun in ("hardwood", "softwood") else noun
+
+
+def _read_library(desk: Desk, path: str) -> Made:
+    desk.has(f"file:{path}")
+    if path in _SINGLE:
+        return Made({f"record:{path}": read_record(desk.root, path, _SINGLE[path])})
+    word = _WORD[_noun_of(path)]
+    located = read_record(desk.root, path, RECORD_KINDS[word])
+    _refuse(name_problems(located))
+    return Made({f"{word}:{Path(path).stem}": located})
+
+
+def _read_superseded(desk: Desk, identity: str) -> Made:
+    """Read the earlier revisions of a schedule."""
+    paths = desk.get("names:superseded")[identity]
+    found = []
+    for path in paths:
+        desk.has(f"file:{path}")
+        found.append(cast("Located[Schedule]", read_record(desk.root, path, Schedule)))
+    schedules = folder_of(desk).schedules
+    _refuse(problem for one in found for problem in superseded_problems(one, schedules))
+    return Made({f"superseded-schedule:{identity}": newest_first(found)})
+
+
+def _check_library(desk: Desk, path: str) -> Made:
+    located = desk.get(f"record:{path}" if path in _SINGLE
+                       else f"{_WORD[_noun_of(path)]}:{Path(path).stem}")
+    _refuse(problems_of(folder_of(desk), located))
+    return Made()
+
+
+def _check_names(desk: Desk, _: str) -> Made:
+    """Refuse files that would be passed over, and names that two files have."""
+    problems = [stray_problem(name, why) for name, why in desk.get("misplaced")]
+    for noun in _WORD:
+        for paths in desk.get(f"names:{noun}").values():
+            for later in paths[1:]:
+                read = read_record(desk.root, later, RECORD_KINDS[_WORD[noun]], _zone(desk))
+                problems.append(twice_problem(read, paths[0]))
+    _refuse(problems)
+    return Made()
+
+
+def _refuse(problems: Iterable[Problem]) -> None:
+    if found := list(problems):
+        raise RecordProblems(found)
+
+
+def _zone(desk: Desk) -> ZoneInfo:
+    mill: Located[Mill] = desk.get("record:content/mill.yaml")
+    return mill.record.zone
+
+
+def _charge_names(desk: Desk) -> Iterator[str]:
+    yield from _paths(desk, ["charges"])
+
+
+def _review_charge(desk: Desk, path: str) -> Made:
+    desk.has(f"file:{path}")
+    mill: Located[Mill] = desk.get("record:content/mill.yaml")
+    rule = practices()[mill.record.practice].rule
+    read = read_record(desk.root, path, Charge, mill.record.zone)
+    read = open_by_practice(read, rule) if isinstance(read, OpenCharge) else by_practice(read, rule)
+    folder, number = folder_of(desk), identity_of(read)
+    is_open = isinstance(read, OpenCharge)
+    desk.lay_out(f"{'open-charge' if is_open else 'charge'}:{number}", read)
+    _refuse([*name_problems(read), *problems_of(folder, read)])
+    if isinstance(read, OpenCharge):
+        members = {("open-charges", number, number)}
+        if read.so_far:
+            members |= {("moments", _moment(read.so_far.record.unloaded), number)}
+        return Made({f"open-charge:{number}": read}, members)
+    located, charge = read, read.record
+    dossier = review_charge(folder, number)
+    members = {(f"charges/{group}", *when_of_charge(charge)) for group in groups_of_charge(charge)}
+    members |= {("years", str(charge.started.year), str(charge.started.year)),
+                _quarter("charges", charge.started), ("moments", _moment(charge.unloaded), number)}
+    members |= {(f"charges-with-pack:{pack}", number, number)
+                for pack in (charge.stacking.packs if charge.stacking else ())}
+    return Made({f"charge:{number}": _without_lines(located), f"dossier:{number}": dossier},
+                members)
+
+
+def _quarter(noun: str, day: dt.date) -> Member:
+    return f"quarters:{noun}", shard_of(day), shard_of(day)
+
+
+def _without_lines(located: Located) -> Located:
+    """Return a record without the place of every value: those are needed while it is read only."""
+    return Located(located.record, Document(located.file, None, {}, {}))
+
+
+def _moment(at: dt.datetime) -> str:
+    return at.astimezone(dt.UTC).isoformat()
+
+
+def _read_lot(desk: Desk, path: str) -> Made:
+    """Read a lot; what it is a part of is looked at when all are read."""
+    desk.has(f"file:{path}")
+    located = cast("Located[Lot]", read_record(desk.root, path, Lot, _zone(desk)))
+    lot = located.record
+    _refuse(name_problems(located))
+    charges = sorted({pack.charge for pack in lot.packs})
+    if any(desk.has(f"open-charge:{charge}") for charge in charges):
+        members = {("waiting-lots", lot.id, lot.id)}
+        members |= {(f"lots-with-pack:{pack.number}", f"2 {lot.id}", lot.id) for pack in lot.packs}
+        members |= {(f"lots-waiting-for:{charge}", lot.id, lot.id) for charge in charges}
+        return Made({f"waiting-lot:{lot.id}": located}, members)
+    members = {(f"lots/{group}", *when_of_lot(lot)) for group in groups_of_lot(lot)}
+    members |= {("years", str(lot.issued.year), str(lot.issued.year)),
+                _quarter("lots", lot.issued)}
+    members |= {("moments", _moment(lot.shipped), lot.id)} if lot.shipped else set()
+    members |= {(f"lots-with-pack:{pack.number}", f"1 {lot.id}", lot.id) for pack in lot.packs}
+    members |= {(f"lots-of-charge:{charge}", lot.id, lot.id) for charge in charges}
+    return Made({f"lot:{lot.id}": located}, members)
+
+
+def _review_lot(desk: Desk, path: str) -> Made:
+    number, folder = Path(path).stem, folder_of(desk)
+    if number in folder.waiting_lots:
+        _refuse(problems_of(folder, folder.waiting_lots[number]))
+        return Made()
+    _refuse(problems_of(folder, folder.lots[number]))
+    holdings = holdings_of(desk)
+    lot = folder.lots[number].record
+    dossier = review_lot(folder, number, holdings.dossiers)
+    return Made({f"verdict:{number}": dossier,
+                 f"lot-line:{number}": lot_line(holdings, lot, dossier)})
+
+
+def _running(desk: Desk, number: str) -> Made:
+    return Made({f"running:{number}": review_open(folder_of(desk), number)})
+
+
+# --- what many pages are made from ----------------------------------------------------------------
+
+def _one(_: Desk) -> tuple[str]:
+    return ("",)
+
+
+def _charges(desk: Desk) -> Iterable[str]:
+    return desk.group(f"charges/{ALL}")
+
+
+def _lots(desk: Desk) -> Iterable[str]:
+    return desk.group(f"lots/{ALL}")
+
+
+def _build_date(desk: Desk, _: str) -> Made:
+    """Make the date pages print: SOURCE_DATE_EPOCH where set, else the newest moment on record."""
+    desk.has("option:epoch")
+    return Made({"build-date": build_date(folder_of(desk))})
+
+
+def _latest(desk: Desk, _: str) -> Made:
+    last = desk.last("moments")
+    newest = dt.datetime.fromisoformat(last) if last else NOTHING_YET
+    return Made({"latest": newest.astimezone(_zone(desk))})
+
+
+def _years(desk: Desk, _: str) -> Made:
+    return Made({"years": tuple(sorted({int(year) for year in desk.group("years")},
+                                       reverse=True))})
+
+
+def _quarters(desk: Desk, noun: str) -> Made:
+    return Made({f"quarters:{noun}": tuple(sorted(set(desk.group(f"quarters:{noun}")),
+                                                  reverse=True))})
+
+
+def _facts_names(desk: Desk) -> Iterator[str]:
+    for noun in _REGISTERS:
+        yield from (f"{noun}:{quarter}" for quarter in desk.get(f"quarters:{noun}"))
+
+
+def _facts(desk: Desk, name: str) -> Made:
+    noun, _, quarter = name.partition(":")
+    rows = holdings_of(desk).register_rows(_REGISTERS[noun], f"quarter:{quarter}")
+    return Made({f"facts:{name}": facts_of(quarter, rows)})
+
+
+def _charge_line(desk: Desk, number: str) -> Made:
+    holdings = holdings_of(desk)
+    return Made({f"charge-line:{number}":
+                 charge_line(holdings, holdings.folder.charges[number].record)})
+
+
+def _year_names(desk: Desk) -> Iterable[str]:
+    return map(str, desk.get("years"))
+
+
+def _tally(desk: Desk, year: str) -> Made:
+    holdings = holdings_of(desk)
+    return Made({f"tally:{year}": tally_year(
+        [holdings.lines[number] for number in holdings.charges[f"year:{year}"]],
+        [holdings.lot_lines[number] for number in holdings.lots[f"year:{year}"]])})
+
+
+# --- seals ----------------------------------------------------------------------------------------
+
+def _ledger(desk: Desk, _: str) -> Made:
+    """Read the ledger once, and give each charge and lot its own entries."""
+    desk.has("tree:content/ledger")
+    ledger = read_ledger(desk.root)
+    cells: dict[str, object] = {"ledger": ledger.differences, "demo-keys": demo_keys(desk.root)}
+    lines: dict[str, list[object]] = {}
+    members = set()
+    for line in ledger.lines:
+        entry = line.entry
+        of = f"charge:{entry.charge}" if isinstance(entry, Entry) else f"lot:{entry.lot}"
+        lines.setdefault(f"entries:{of}", []).append(line)
+        if isinstance(entry, Entry):
+            members.add(("public-keys", entry.public_key, entry.public_key))
+    return Made({**cells, **{cell: tuple(found) for cell, found in lines.items()}}, members)
+
+
+def _seal(desk: Desk, number: str) -> Made:
+    ledger = part_of_ledger(desk, "charge", number)
+    stands = state(desk.root, number, holdings_of(desk).dossiers[number], ledger)
+    broken = {("broken", number, broken_words(stands, number))} if stands.differences else set()
+    notes = tuple(f"{note.where}: {note.what}" for note in stands.notes)
+    return Made({f"seal-view:{number}":
+                 seal_view(stands.entries, desk.get("demo-keys"), notes, number)}, broken)
+
+
+def _key(desk: Desk, _: str) -> Made:
+    """Say so where the mill has no key for the addresses of its lots."""
+    if addresses(desk, "any"):
+        return Made()
+    return Made(members={("warnings", "addresses", (
+        f"no customer edition: {KEY_FILE} is missing, and without it the address of a lot "
+        "could be guessed; make it with 'kilnfolio new keys' and keep a copy in the mill's safe"))})
+
+
+def _reopened(desk: Desk, _: str) -> Made:
+    """Find sealed charges and lots whose charge is no longer complete."""
+    lacking = {number: f"charge {number}" for number in desk.group("open-charges")
+               if desk.has(f"entries:charge:{number}")}
+    lacking |= {f"lot {number}": "its charge" for number in desk.group("waiting-lots")
+                if desk.has(f"entries:lot:{number}")}
+    return Made(members={("broken", name, f"{name}: {reopened_finding(what).message}")
+                         for name, what in lacking.items()})
+
+
+def _lot_view(desk: Desk, number: str) -> Made:
+    """Make what a lot's customer reads: the sealed record where there is one."""
+    holdings = holdings_of(desk, "customer")
+    view = customer_lot(holdings.folder, number, holdings.dossiers, holdings.lot_dossiers[number],
+                        next(iter(addresses(desk, number)), ""))
+    ledger = part_of_ledger(desk, "lot", number)
+    stands = lot_state(desk.root, number, canonical(lot_record(view)), ledger, FACTS)
+    broken = {("broken", f"lot {number}", broken_words(stands, number))} \
+        if stands.differences else set()
+    seal = seal_view(stands.entries, desk.get("demo-keys"), stands.notes)
+    return Made({f"lot-view:{number}": with_record(view, stands.record.decode(), seal),
+                 f"lot-seal-view:{number}": seal}, broken)
+
+
+# --- PDFs -----------------------------------------------------------------------------------------
+
+#: Those that are not of one charge or lot.
+_BOOKS = ("handbook", "pocket", "practice", "practice-key")
+
+
+def _pdf_names(desk: Desk) -> Iterator[str]:
+    yield from _BOOKS
+    yield from (f"lot:{number}" for number in _lots(desk))
+    yield from (f"charge:{number}" for number in _charges(desk)
+                if desk.has(f"entries:charge:{number}"))
+
+
+def _pdf(desk: Desk, name: str) -> Job:
+    """Return what prints a PDF: a function of its own values, for whatever process does it."""
+    noun, _, number = name.partition(":")
+    if noun == "lot":
+        paths = [f"customer/{address}/record.pdf" for address in addresses(desk, number)]
+        job = lot_sheet(holdings_of(desk, "customer").env, desk.get(f"lot-view:{number}"))
+        return Job(print_sheet, (job,), paths)
+    if noun == "charge":
+        entries = part_of_ledger(desk, "charge", number).of(number)
+        sealed = dossier_path(number, len(entries)).as_posix()
+        record = charge_record(
+            holdings_of(desk, "auditor"), number, folder_of(desk).file(sealed).read_bytes(),
+            entries[-1].at)
+        return Job(charge_pdf, (record,), [f"auditor/{audit_room.record_path(number)}"])
+    desk.has("option:epoch")  # books print their date
+    return _book(desk, noun)
+
+
+def _book(desk: Desk, name: str) -> Job:
+    from kilnfolio.publish import book, pocket
+    from kilnfolio.publish.handbook.pages import compile_handbook
+    from kilnfolio.publish.practice.booklet import booklets
+
+    holdings = holdings_of(desk)
+    if name in ("practice", "practice-key"):
+        html = booklets(holdings.folder, holdings.env, _drills(desk))[f"{name}.pdf"]
+        return Job(pdf_of, (html,), [f"mill/{name}.pdf"])
+    contents = compile_handbook(holdings.folder, "book")
+    if name == "handbook":
+        html = book.book_html(holdings.folder, holdings.env, contents=contents)
+        return Job(book.book_pdf, (html, book.CSS), [f"mill/{book.PATH}"])
+    html = pocket.pocket_html(contents, holdings.env)
+    return Job(book.book_pdf, (html, pocket.CSS), [f"mill/{pocket.PATH}"])
+
+
+def _printed(name: str, paths: Iterable[str], pdf: bytes, warnings: Iterable[str]) -> Made:
+    return Made({f"pdf:{name}": None}, {("warnings", name, words) for words in warnings},
+                dict.fromkeys(paths, pdf), {f"pdf:{name}": hashlib.sha256(pdf).digest()})
+
+
+def _drills(desk: Desk) -> list[Drill]:
+    holdings = holdings_of(desk)
+    return make_drills(holdings.folder, {
+        number: holdings.lines[number] for number in holdings.charges[ALL][:SHOWN]})
+
+
+# --- pages ----------------------------------------------------------------------------------------
+
+#: Kinds of pages that search finds through the registers.
+_LISTED_APART = ("charge", "lot", "register", "script")
+
+
+def _noun_names(noun: Noun, edition: str, desk: Desk) -> Iterable[str]:
+    return noun.names(holdings_of(desk, edition))
+
+
+def _mill_noun(kind: str, place: int, noun: Noun, desk: Desk, name: str) -> Made:
+    holdings = holdings_of(desk)
+    pages = noun.pages(holdings, name)
+    files = series_files([holdings.dossiers[name]]) if kind == "charge" else {}
+    return _pages(pages, "mill", f"{place:02}:{name}", files)
+
+
+def _pages(pages: Iterable[Page], edition: str, sort: str, files: Mapping[str, str],
+           ) -> Made:
+    """Return pages of the mill edition, with what search finds of them."""
+    pages = list(pages)
+    cell = f"found:{sort}"
+    found = ([(page.path, page.title, page.kind, page.summary) for page in pages
+              if page.kind not in _LISTED_APART],
+             [entry for page in pages for entry in entries_of(page)])
+    return Made({cell: found} if any(found) else {}, {("found", sort, cell)} if any(found) else (),
+                {f"{edition}/{path}": text for path, text in
+                 {**{page.path: page.html for page in pages}, **files}.items()})
+
+
+def _auditor_noun(kind: str, noun: Noun, desk: Desk, name: str) -> Made:
+    holdings = holdings_of(desk, "auditor")
+    desk.pdfs = (f"pdf:charge:{name}",)
+    files = {page.path: audit_room.within(page).html for page in noun.pages(holdings, name)}
+    if kind == "audit-charge":
+        files |= series_files([holdings.dossiers[name]])
+    return Made(files={f"auditor/{path}": text for path, text in files.items()})
+
+
+def _customer_page(desk: Desk, number: str) -> Made:
+    holdings = holdings_of(desk, "customer")
+    desk.pdfs = (f"pdf:lot:{number}",)
+    view: CustomerLot = desk.get(f"lot-view:{number}")
+    files = {}
+    for address in addresses(desk, number):
+        page = render_lot(holdings.env, view, address)
+        files[f"customer/{page.path}"] = page.html
+        if view.served:
+            files[f"customer/{address}/record.json"] = view.served.text
+    return Made(files=files)
+
+
+def _rooms() -> Mapping[str, object]:
+    """Return the parts of the mill edition that are made whole."""
+    from kilnfolio.publish.calculators import render_calculators
+    from kilnfolio.publish.handbook.pages import render_handbook
+    from kilnfolio.publish.practice.pages import render_drills, render_practice
+
+    return {
+        "handbook": lambda _, holdings: render_handbook(holdings.folder, holdings.env),
+        "calculators": lambda _, holdings: [render_calculators(holdings.folder, holdings.env)],
+        "practice": lambda _, holdings: [render_practice(holdings.folder, holdings.env)],
+        "drills": lambda desk, holdings: [render_drills(_drills(desk), holdings.env)]}
+
+
+def _room(desk: Desk, name: str) -> Made:
+    from kilnfolio.publish.practice.pages import NUMBERS_PATH, practice_numbers
+
+    holdings = holdings_of(desk)
+    desk.pdfs = ("option:pdfs",)  # they are printed after it
+    rooms = _rooms()
+    files = {NUMBERS_PATH: practice_numbers(holdings.folder)} if name == "practice" else {}
+    return _pages(rooms[name](desk, holdings), "mill",  # type: ignore[operator]
+                  f"{list(rooms).index(name)}:{name}", files)
+
+
+def _search(desk: Desk, _: str) -> Made:
+    holdings = holdings_of(desk)
+    cards: list[Page] = []
+    entries: list[Found] = []
+    for cell in desk.group("found"):
+        listed, found = desk.get(cell)
+        cards += [Page(path, "", title, kind, "", summary) for path, title, kind, summary in listed]
+        entries += found
+    page = search_page(holdings, cards)
+    index = index_of(entries, synonyms_of(holdings.folder, holdings.manuscript))
+    return Made(files={f"mill/{page.path}": page.html, f"mill/{INDEX_PATH}": index})
+
+
+def _assets(_: Desk, edition: str) -> Made:
+    files: dict[str, bytes | str] = {
+        f"{edition}/{path}": data for path, data in assets(edition).items()}
+    if edition == "customer":
+        files[f"customer/{SCHEMA_PATH}"] = record_schema()
+    return Made(files=files)
+
+
+def _about_bags(desk: Desk, _: str) -> Made:
+    sealed = sorted(_bag_names(desk))
+    return Made(files={f"auditor/{BAGS}/{ABOUT}": about_bags(sealed, SAFETY)})
+
+
+def _bag_names(desk: Desk) -> Iterator[str]:
+    return (number for number in _charges(desk) if desk.has(f"entries:charge:{number}"))
+
+
+def _bag(desk: Desk, number: str) -> Made:
+    desk.has("tree:content/ledger")
+    record = desk.out / ASIDE / "auditor" / audit_room.record_path(number)
+    extra = {"record.pdf": record.read_bytes()} if desk.has(f"pdf:charge:{number}") else {}
+    files = bag_files(desk.root, number, notice=SAFETY, extra=extra)
+    return Made(files={f"auditor/{audit_room.bag_folder(number)}{path}": data
+                       for path, data in files.items()})
+
+
+# --- the kinds in their order ---------------------------------------------------------------------
+
+def _kinds() -> Iterator[Kind]:
+    yield Kind("library", _library_names, _read_library, reading=True,
+               words="library records")
+    yield Kind("superseded", lambda desk: tuple(desk.get("names:superseded")), _read_superseded,
+               reading=True)
+    yield Kind("names", _one, _check_names, reading=True)
+    yield Kind("library-check", _library_names, _check_library, reading=True)
+    yield Kind("charge-review", _charge_names, _review_charge, reading=True, shared=8,
+               words="charges reviewed")
+    yield Kind("lot-record", lambda desk: _paths(desk, ["lots"]), _read_lot, reading=True,
+               shared=100,
+               words="lots read")
+    yield Kind("lot-review", lambda desk: _paths(desk, ["lots"]), _review_lot, reading=True,
+               shared=50,
+               words="lots reviewed")
+    yield Kind("running", lambda desk: desk.group("open-charges"), _running, reading=True)
+    yield Kind("latest", _one, _latest)
+    yield Kind("build-date", _one, _build_date)
+    yield Kind("years", _one, _years)
+    yield Kind("quarters", lambda _: tuple(_REGISTERS), _quarters)
+    yield Kind("charge-line", _charges, _charge_line, shared=50)
+    yield Kind("tally", _year_names, _tally)
+    yield Kind("facts", _facts_names, _facts)
+    yield Kind("ledger", _one, _ledger)
+    yield Kind("key", _one, _key)
+    yield Kind("reopened", _one, _reopened)
+    yield Kind("seal", _charges, _seal, shared=20)
+    yield Kind("lot-view", _lots, _lot_view, shared=20)
+    yield Kind("room", lambda _: tuple(_rooms()), _room)
+    yield Kind("pdf", _pdf_names, _pdf, shared=1, option="pdfs", finish=_printed,
+               words="PDFs")
+    yield Kind("assets", lambda _: ("mill", "customer", "auditor"), _assets)
+    yield Kind("customer-page", _lots, _customer_page, shared=50,
+               words="customer pages")
+    for place, (name, noun) in enumerate({**MILL, **SCRIPTS}.items(), 10):
+        yield Kind(f"mill-{name}", partial(_noun_names, noun, "mill"),
+                   partial(_mill_noun, name, place, noun), shared=20,
+                   words=f"mill pages, {name}")
+    for name, noun in AUDITOR.items():
+        yield Kind(f"auditor-{name}",
+                   partial(_noun_names, noun, "auditor"), partial(_auditor_noun, name, noun),
+                   shared=20, words=f"auditor pages, {name.removeprefix('audit-')}")
+    yield Kind("search", _one, _search)
+    yield Kind("bag", _bag_names, _bag, shared=2,
+               words="bags")
+    yield Kind("about-bags", _one, _about_bags)
+
+
+#: Every kind by its name, in order: a task reads only what kinds before its own have made.
+KINDS: Mapping[str, Kind] = {kind.name: kind for kind in _kinds()}
