@@ -6,9 +6,13 @@ import time
 
 import pytest
 from distributed import LocalCluster
+from tests.trust.yard import amended_mill
 
 from kilnfolio import workers
+from kilnfolio.incremental.tree import EDITIONS
+from kilnfolio.pipeline import build_site
 from kilnfolio.publish.printing import pdf_of
+from kilnfolio.refusals import WorkersUnreachableError
 from kilnfolio.workers import WorkersDifferError, cluster
 
 
@@ -44,4 +48,25 @@ def test_workers_with_other_code_are_refused(scheduler, monkeypatch):
     monkeypatch.setattr(workers.Path, "read_bytes", lambda _: b"edited")
     with pytest.raises(WorkersDifferError, match="install the same there as here"), \
             cluster(scheduler):
+        pass
+
+
+def test_a_build_on_a_cluster_writes_the_same_bytes(scheduler, tmp_path):
+    root = amended_mill(tmp_path / "mill")
+    build_site(root, tmp_path / "here", workers=2)
+    build_site(root, tmp_path / "there", workers=2, cluster=scheduler)
+    here, there = ({path.relative_to(out).as_posix(): path.read_bytes()
+                    for edition in EDITIONS for path in (out / edition).rglob("*")
+                    if path.is_file()} for out in (tmp_path / "here", tmp_path / "there"))
+    assert [name for name in here if name.endswith(".pdf")]
+    assert here == there
+
+
+def test_a_cluster_that_does_not_answer_is_named(monkeypatch):
+    def refuse(*_args, **_options):
+        raise OSError("timed out")
+
+    monkeypatch.setattr("distributed.Client", refuse)
+    with pytest.raises(WorkersUnreachableError, match="no cluster answers at tcp://nowhere:1"), \
+            cluster("tcp://nowhere:1"):
         pass

@@ -75,6 +75,9 @@ def _parser() -> argparse.ArgumentParser:
     build.add_argument("--without-pdf", action="store_true",
                        help="print no PDF, which takes most of the time; those that are up to date "
                             "stay, and no page leads to one that is not there")
+    build.add_argument("--cluster", metavar="ADDRESS", default="",
+                       help="print the PDFs on the workers of a Dask cluster; its scheduler's "
+                            "address, as tcp://10.0.0.5:8786")
     build.add_argument("--fresh", action="store_true",
                        help="make everything again, not only what has changed")
     build.add_argument("--strict", action="store_true",
@@ -206,7 +209,7 @@ def _build(arguments: argparse.Namespace) -> int:
     from kilnfolio.pipeline import build_site
     from kilnfolio.progress import Progress
     from kilnfolio.records.problems import RecordProblems
-    from kilnfolio.refusals import RefusedError
+    from kilnfolio.refusals import RefusedError, WorkersUnreachableError
 
     out = arguments.out or arguments.folder / "site"
     if out.exists() and not out.is_dir():
@@ -215,11 +218,14 @@ def _build(arguments: argparse.Namespace) -> int:
         return BAD
     try:
         report = build_site(arguments.folder, out, workers=arguments.workers,
-                            pdfs=not arguments.without_pdf, fresh=arguments.fresh, tell=Progress())
+                            pdfs=not arguments.without_pdf, fresh=arguments.fresh,
+                            cluster=arguments.cluster, tell=Progress())
     except RecordProblems as error:
         return _print_problems(error)
     except RefusedError as error:
         return _print_reasons(*error.reasons, "nothing was written")
+    except WorkersUnreachableError as error:
+        return _print_reasons(str(error), "nothing was written") and BAD
     for warning in report.warnings:
         print(f"kilnfolio: warning: {warning}", file=sys.stderr)
     print("up to date: " if not report.made else "", end="")

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from kilnfolio.incremental.inputs import note_changes, stamps
+from kilnfolio.incremental.inputs import Stamps, note_changes, stamps
 from kilnfolio.incremental.store import Store, pack
 from kilnfolio.incremental.tree import ASIDE, StrangeSiteError, Tree
 from kilnfolio.refusals import PublicationRefusedError, SealBrokenError, SiteInUseError
@@ -100,7 +100,7 @@ def review_folder(root: Path, only: str | Sequence[str] | None = None) -> Review
 
 
 def build_site(root: Path, out: Path, *, workers: int | None = None, pdfs: bool = True,
-               fresh: bool = False, tell: Tell = _silent) -> Report:
+               fresh: bool = False, cluster: str = "", tell: Tell = _silent) -> Report:
     """Build every edition of a mill folder, or bring it up to date.
 
     Parameters
@@ -116,6 +116,8 @@ def build_site(root: Path, out: Path, *, workers: int | None = None, pdfs: bool 
         and no page leads to one that is not there.
     fresh : bool
         Make everything again, whatever was made before.
+    cluster : str
+        Address of the scheduler of a Dask cluster that prints the PDFs; this machine without.
     tell : callable
         Takes what is being made, how much of it is done, and how much there is.
 
@@ -138,23 +140,36 @@ def build_site(root: Path, out: Path, *, workers: int | None = None, pdfs: bool 
         from kilnfolio.records.folder import refuse_other_folder
 
         refuse_other_folder(root)
-    root, out = root.resolve(), out.resolve()
+    out = out.resolve()
+    order = _Order(root.resolve(), out, workers or os.cpu_count() or 1, cluster, pdfs, tell)
     with _locked(out):
         if fresh:
             shutil.rmtree(out / ASIDE, ignore_errors=True)
         try:
-            return _bring_up_to_date(root, out, workers or os.cpu_count() or 1, pdfs, tell)
+            return _bring_up_to_date(order)
         except StrangeSiteError:
             shutil.rmtree(out / ASIDE)
-            return _bring_up_to_date(root, out, workers or os.cpu_count() or 1, pdfs, tell)
+            return _bring_up_to_date(order)
 
 
-def _bring_up_to_date(root: Path, out: Path, workers: int, pdfs: bool, tell: Tell) -> Report:
-    store = Store(out / ASIDE / "store.sqlite")
+@dataclass(frozen=True)
+class _Order:
+    """What `build_site` was asked for."""
+
+    root: Path
+    out: Path
+    workers: int
+    cluster: str
+    pdfs: bool
+    tell: Tell
+
+
+def _bring_up_to_date(order: _Order) -> Report:
+    store = Store(order.out / ASIDE / "store.sqlite")
     try:
-        tree, now = Tree(out, store), stamps(root)
-        changed = _changed(store, root, now, pdfs)
-        made = _make(store, tree, root, out, workers, tell) if changed else 0
+        tree = Tree(order.out, store)
+        changed = _changed(store, order, stamps(order.root))
+        made = _make(store, tree, order) if changed else 0
         if broken := [words for _, words in store.members("broken")]:
             raise SealBrokenError(broken)
         if changed:
@@ -166,34 +181,34 @@ def _bring_up_to_date(root: Path, out: Path, workers: int, pdfs: bool, tell: Tel
         store.close()
 
 
-def _changed(store: Store, root: Path, now: dict[str, tuple[int, int, int]], pdfs: bool) -> bool:
+def _changed(store: Store, order: _Order, now: Stamps) -> bool:
     """Note everything a build depends on; return whether there is anything to do."""
     epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    settings = (root, pdfs, epoch, code_stamps())
+    settings = (order.root, order.pdfs, epoch, code_stamps())
     if store.note("settings") == settings and store.note("stamps") == now \
             and store.note("settled"):
         return False
     store.keep("settled", False)
-    for name, value in (("pdfs", True if pdfs else None),
+    for name, value in (("pdfs", True if order.pdfs else None),
                         ("epoch", int(epoch) if epoch.isdigit() else None)):
         store.set_input(f"option:{name}", None if value is None else repr(value).encode(),
                         pack(value))
     for name, digest in code_digests().items():
         store.set_input(f"code:{name}", digest)
-    note_changes(store, root, now)
+    note_changes(store, order.root, now)
     store.keep("settings", settings)
     store.commit()
     return True
 
 
-def _make(store: Store, tree: Tree, root: Path, out: Path, workers: int, tell: Tell) -> int:
+def _make(store: Store, tree: Tree, order: _Order) -> int:
     """Run what is stale; return how many tasks that were."""
     from kilnfolio.incremental.engine import Desk, Run
     from kilnfolio.incremental.tasks import KINDS
 
-    with _pool(workers) as pool:
-        run = Run(Desk(root, out, store), tree, KINDS, pool,
-                  tell, _lacking)
+    with _pool(order.workers) as pool, _printers(order.cluster) as printers:
+        run = Run(Desk(order.root, order.out, store), tree, KINDS, pool, printers or pool,
+                  order.tell, _lacking)
         run.all()
     if run.refused:
         raise PublicationRefusedError(run.refused)
@@ -234,6 +249,18 @@ def _pool(workers: int) -> Iterator[Callable[[], Executor | None]]:
         raise
     for one in made:
         one.shutdown()
+
+
+@contextmanager
+def _printers(address: str) -> Iterator[Callable[[], Executor | None] | None]:
+    """Give the workers of a cluster, where there is one; None where there is not."""
+    if not address:
+        yield None
+        return
+    from kilnfolio.workers import cluster
+
+    with cluster(address) as executor:
+        yield lambda: executor
 
 
 @contextmanager

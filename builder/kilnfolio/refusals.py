@@ -23,3 +23,7 @@ class PublicationRefusedError(RefusedError):
 
 class SiteInUseError(RefusedError):
     """Another build is writing the same site."""
+
+
+class WorkersUnreachableError(Exception):
+    """There are no workers where they were said to be, or they cannot be used."""

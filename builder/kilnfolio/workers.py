@@ -23,6 +23,8 @@ from multiprocessing.connection import wait
 from pathlib import Path
 from typing import Any
 
+from kilnfolio.refusals import WorkersUnreachableError
+
 #: What workers print with, imported once and shared by all of them.
 PRELOAD = ("kilnfolio.publish.printing",)
 #: Tasks after which fresh processes take over: setting a PDF leaves about 35 kB behind in the
@@ -32,7 +34,7 @@ TASKS_EACH = 500
 MOST_DEATHS = 3
 
 
-class WorkersDifferError(Exception):
+class WorkersDifferError(WorkersUnreachableError):
     """The workers of a cluster do not run the same code, so they would make other bytes."""
 
 
@@ -162,10 +164,20 @@ def cluster(address: str) -> Iterator[Executor]:
     ------
     WorkersDifferError
         A worker runs other code than this process.
+    WorkersUnreachableError
+        There is no cluster there.
     """
-    from distributed import Client
-
-    with Client(address, timeout="10s") as client:
+    try:
+        from distributed import Client
+    except ImportError:
+        raise WorkersUnreachableError(
+            "a cluster needs kilnfolio's extra 'cluster': pip install 'kilnfolio[cluster]'") \
+            from None
+    try:
+        client = Client(address, timeout="10s")
+    except (OSError, ValueError) as error:
+        raise WorkersUnreachableError(f"no cluster answers at {address}: {error}") from None
+    with client:
         here = code_digest()
         other = [worker for worker, digest in client.run(code_digest).items() if digest != here]
         if other:

@@ -14,6 +14,7 @@ dependency. A task that is run again and makes what it made before stops the cha
 
 Rooms
 -----
+tasks     what a site is made of: every kind of task, in order
 store     what every task made and read, in one SQLite file beside the site
 inputs    the mill's files, and which of them changed
 shelves   the mill's records and reviews, as the pages know them, noting who reads what

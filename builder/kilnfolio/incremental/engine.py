@@ -289,6 +289,8 @@ class Run:
         In their order.
     pool : callable
         Returns an executor for tasks that can be shared; asked for when there are some.
+    printers : callable
+        The same for jobs, which need nothing of this machine.
     say : callable
         Takes the kind, the tasks done and the tasks there are.
     guard : callable
@@ -299,6 +301,7 @@ class Run:
     tree: Tree
     kinds: Mapping[str, Kind]
     pool: Callable[[], Executor | None]
+    printers: Callable[[], Executor | None]
     say: Callable[[str, int, int], None]
     guard: Callable[[str, bytes], str]
     done: int = 0
@@ -349,7 +352,8 @@ class Run:
             self.say(kind.words, done, total)
 
     def _results(self, kind: Kind, names: Sequence[str]) -> Iterator[Done | Failed]:
-        pool = self.pool() if kind.shared and len(names) >= _WORTH_SHARING else None
+        ask = self.printers if kind.finish else self.pool
+        pool = ask() if kind.shared and len(names) >= _WORTH_SHARING else None
         if pool and kind.finish:
             return self._handed_over(pool, kind, names)
         if pool:

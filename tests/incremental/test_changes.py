@@ -1,0 +1,268 @@
+"""What is made again after a change: just what rests on it, and always what a clean build makes."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, settings
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
+from hypothesis.strategies import integers, sampled_from
+from tests.minimal import FILES, minimal_mill
+
+from kilnfolio.archive.tokens import make_token_key
+from kilnfolio.incremental.tree import ASIDE, EDITIONS
+from kilnfolio.pipeline import build_site
+from kilnfolio.records.problems import RecordProblems
+
+SECOND = "content/charges/2026/C2"
+
+
+def two_charges(root: Path) -> Path:
+    """Write a mill of two charges and two lots, a chapter, and a key for addresses."""
+    minimal_mill(root)
+    first = root / "content/charges/2026/C1"
+    shutil.copytree(first, root / SECOND)
+    edit(root, f"{SECOND}/charge.yaml", "id: C1", "id: C2")
+    edit(root, f"{SECOND}/charge.yaml", "P1", "P9")
+    lot = root / FILES["lot"]
+    text = lot.read_text().replace("L1", "L2").replace("charge: C1", "charge: C2")
+    lot.with_name("L2.yaml").write_text(text.replace("P1", "P9"))
+    (root / "content/handbook").mkdir(exist_ok=True)
+    (root / "keys").mkdir(exist_ok=True)
+    if not (root / "keys/lot-addresses.key").exists():
+        make_token_key(root / "keys/lot-addresses.key")
+    return root
+
+
+def edit(root: Path, name: str, old: str, new: str) -> None:
+    path = root / name
+    text = path.read_text()
+    assert old in text, f"{old!r} is not in {name}"
+    path.write_text(text.replace(old, new))
+
+
+def build(root: Path, out: Path | None = None, **options):
+    return build_site(root, out or root / "site", pdfs=False, workers=1, **options)
+
+
+def bytes_of(out: Path) -> dict[str, bytes]:
+    return {path.relative_to(out).as_posix(): path.read_bytes()
+            for edition in EDITIONS for path in sorted((out / edition).rglob("*"))
+            if path.is_file()}
+
+
+def places(out: Path) -> dict[str, int]:
+    """Return which file on the disk each is: one written again is another."""
+    return {path.relative_to(out).as_posix(): path.stat().st_ino
+            for edition in EDITIONS for path in (out / edition).rglob("*") if path.is_file()}
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory) -> Path:
+    root = two_charges(tmp_path_factory.mktemp("mill"))
+    build(root)
+    return root
+
+
+@pytest.fixture
+def mill(built, tmp_path) -> Path:
+    """A mill built once, copied with its site: hard links and all, so that nothing is made anew."""
+    root = tmp_path / "mill"
+    shutil.copytree(built, root, copy_function=shutil.copy2)
+    build(root)
+    return root
+
+
+def written_by(root: Path, change) -> set[str]:
+    before = places(root / "site")
+    change()
+    build(root)
+    after = places(root / "site")
+    return {path for path in {*before, *after} if before.get(path) != after.get(path)}
+
+
+def test_a_build_of_nothing_new_makes_nothing(mill):
+    before = places(mill / "site")
+    report = build(mill)
+    assert report.made == 0
+    assert report.pages > 50
+    assert places(mill / "site") == before
+
+
+def test_a_touched_file_with_the_same_bytes_is_no_change(mill):
+    os.utime(mill / FILES["charge"])
+    assert written_by(mill, lambda: os.utime(mill / FILES["species"])) == set()
+
+
+def test_a_corrected_weighing_moves_its_charge_and_no_other(mill):
+    charge = mill / FILES["charge"]
+    text = charge.read_text()
+    at = text.index("g", text.index("masses:", text.index("weighings:")))
+    digit = at - 2
+    while not text[digit].isdigit():
+        digit -= 1
+    other = str((int(text[digit]) + 1) % 10)
+    written = written_by(mill, lambda: charge.write_text(text[:digit] + other + text[digit + 1:]))
+    assert {"mill/charges/C1.html", "mill/series/C1-boards.csv", "auditor/charges/C1.html",
+            "auditor/series/C1-boards.csv"} <= written
+    assert not [path for path in written if "C2" in path or path.startswith("customer/")]
+    assert not [path for path in written if "/species/" in path or "/schedules/" in path]
+
+
+@pytest.mark.parametrize(("name", "old", "new", "moves", "stays"), [
+    (FILES["kiln"], "name:", "name: Renamed #", {"mill/kilns/k1.html", "mill/charges/C1.html"},
+     {"mill/records.html", "mill/sources.html"}),
+    (FILES["lot"], "product:", "product: Flooring #", {"mill/lots/L1.html"},
+     {"mill/lots/L2.html", "mill/charges/C1.html", "mill/kilns/k1.html"}),
+    (FILES["mill"], "name:", "name: Another Mill #",
+     {"mill/index.html", "mill/charges/C1.html", "mill/species/quercus-rubra.html"}, set()),
+    (FILES["species"], "trade_name:", "trade_name: Red oak of ours #",
+     {"mill/species/quercus-rubra.html", "mill/charges/C1.html", "mill/lots/L1.html"},
+     {"mill/records.html", "mill/kilns/index.html"}),
+], ids=["kiln", "lot", "mill", "species"])
+def test_a_changed_record_moves_what_prints_it(mill, name, old, new, moves, stays):
+    written = written_by(mill, lambda: edit(mill, name, f"\n{old}", f"\n{new}"))
+    assert moves <= written
+    assert not stays & written
+
+
+def test_what_is_removed_goes_and_what_is_renamed_moves(mill):
+    (mill / "content/lots/L2.yaml").unlink()
+    written = written_by(mill, lambda: shutil.rmtree(mill / SECOND))
+    assert "mill/charges/C2.html" in written
+    assert not list((mill / "site").glob("*/**/*C2*"))
+    assert not list((mill / "site").glob("*/**/L2*"))
+
+
+def test_problems_stop_the_change_and_its_mending_takes_it_up(mill):
+    before = bytes_of(mill / "site")
+    charge = mill / FILES["charge"]
+    sound = charge.read_text()
+    edit(mill, FILES["charge"], "kiln: k1", "kiln: k9")
+    edit(mill, "content/lots/L2.yaml", "product:", "produkt:")
+    with pytest.raises(RecordProblems) as found:
+        build(mill)
+    words = [str(problem) for problem in found.value.problems]
+    assert [word.split(":")[0] for word in words] == [FILES["charge"], "content/lots/L2.yaml"]
+    assert bytes_of(mill / "site") == before
+    charge.write_text(sound)
+    edit(mill, "content/lots/L2.yaml", "produkt:", "product:")
+    build(mill)
+    assert bytes_of(mill / "site") == before
+
+
+def test_a_build_cut_short_while_changing_over_is_finished_by_the_next(mill, monkeypatch):
+    from kilnfolio.incremental import tree
+
+    edit(mill, FILES["mill"], "\nname:", "\nname: Another Mill #")
+    swap, done = tree.swap, []
+
+    def one_only(new, old):
+        if done:
+            raise KeyboardInterrupt
+        done.append(old)
+        swap(new, old)
+
+    monkeypatch.setattr(tree, "swap", one_only)
+    with pytest.raises(KeyboardInterrupt):
+        build(mill)
+    for edition in EDITIONS:  # each is whole: the new one or the old one
+        assert (mill / "site" / edition / "index.html").exists() or edition == "customer"
+    monkeypatch.setattr(tree, "swap", swap)
+    build(mill)
+    assert b"Another Mill" in (mill / "site/auditor/index.html").read_bytes()
+    assert bytes_of(mill / "site") == clean(mill)
+
+
+def test_a_site_somebody_took_away_is_made_again(mill):
+    shutil.rmtree(mill / "site/mill")
+    build(mill)
+    assert bytes_of(mill / "site") == clean(mill)
+
+
+def test_the_twin_shares_every_file_with_what_is_served(mill):
+    edit(mill, FILES["lot"], "\nproduct:", "\nproduct: Flooring #")
+    build(mill)
+    served, twin = mill / "site", mill / "site" / ASIDE
+    assert bytes_of(twin) == bytes_of(served)
+    assert places(twin) == places(served)
+
+
+def test_two_processes_make_the_same_bytes_as_one(built, tmp_path):
+    build_site(built, tmp_path / "site", pdfs=False, workers=2)
+    assert bytes_of(tmp_path / "site") == bytes_of(built / "site")
+
+
+def clean(root: Path) -> dict[str, bytes]:
+    out = root.parent / "clean"
+    shutil.rmtree(out, ignore_errors=True)
+    build(root, out)
+    return bytes_of(out)
+
+
+class Edits(RuleBasedStateMachine):
+    """Any sequence of edits, each built on the last, gives what one clean build gives."""
+
+    @initialize()
+    def begin(self):
+        import tempfile
+
+        self.home = Path(tempfile.mkdtemp(prefix="kilnfolio-"))
+        self.root = two_charges(self.home / "mill")
+        self.count = 0
+
+    @rule(name=sampled_from([FILES["kiln"], FILES["mill"]]), number=integers(0, 3))
+    def rename(self, name, number):
+        path = self.root / name
+        lines = [f"name: Name {number}" if line.startswith("name:") else line
+                 for line in path.read_text().splitlines()]
+        path.write_text("\n".join(lines) + "\n")
+
+    @rule(number=integers(1, 9))
+    def weigh(self, number):
+        path = self.root / FILES["charge"]
+        text = path.read_text()
+        at = text.index("survey:")
+        at = text.index("value:", at) if "value:" in text[at:] else text.index(" %", at) - 1
+        digit = next(i for i in range(at, len(text)) if text[i].isdigit() and text[i - 1] == ".") \
+            if "." in text[at:] else at
+        path.write_text(text[:digit] + str(number) + text[digit + 1:])
+
+    @rule()
+    def take_lot_away(self):
+        (self.root / "content/lots/L2.yaml").unlink(missing_ok=True)
+
+    @rule()
+    def bring_lot_back(self):
+        lot = (self.root / FILES["lot"]).read_text()
+        text = lot.replace("L1", "L2").replace("charge: C1", "charge: C2").replace("P1", "P9")
+        if (self.root / SECOND).exists():
+            (self.root / "content/lots/L2.yaml").write_text(text)
+
+    @rule()
+    def move_charge_to_another_year(self):
+        here, there = self.root / SECOND, self.root / "content/charges/2025/C2"
+        if here.exists():
+            there.parent.mkdir(exist_ok=True)
+            here.rename(there)
+        elif there.exists():
+            there.rename(here)
+
+    @invariant()
+    def the_same_as_a_clean_build(self):
+        if not hasattr(self, "root"):
+            return
+        build(self.root)
+        assert bytes_of(self.root / "site") == clean(self.root)
+
+    def teardown(self):
+        shutil.rmtree(self.home, ignore_errors=True)
+
+
+TestEdits = Edits.TestCase
+TestEdits.settings = settings(
+    max_examples=int(os.environ.get("KILNFOLIO_EDITS", "1")), stateful_step_count=4, deadline=None,
+    derandomize=True, suppress_health_check=list(HealthCheck))
