@@ -124,5 +124,7 @@ def test_pages_say_the_same_without_script(browser, demo_site):
 def test_code_on_the_lot_page_leads_to_the_customers_page(browser, demo_site, tmp_path, lot):
     read = qr_of(browser, demo_site / "mill/lots" / f"{lot}.html", tmp_path)
     token = lot_token(lot, read_token_key(PROJECT, invented=True))
-    assert read == f"https://records.heron-bend.example/{token}/"
+    address, _, seal = read.partition("#")
+    assert address == f"https://records.heron-bend.example/{token}/"
+    assert re.fullmatch("[0-9a-f]{16}", seal)  # these lots are sealed
     assert (demo_site / "customer" / token / "index.html").is_file()
