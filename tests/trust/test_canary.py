@@ -309,7 +309,7 @@ def test_neither_customers_nor_their_orders_reach_the_auditor(planted):
 def test_what_the_customer_may_not_see_is_in_the_mills_edition(planted):
     """The marks do print where they may: their absence elsewhere says something."""
     found = planted.found("mill")
-    assert {"lot.customer.name", "lot.notes", "charge.notes", "charge.survey.by", "kiln.notes",
+    assert {"lot.customer.name", "lot.notes", "charge.notes", "kiln.notes",
             "schedule.title", "the name C1", "the name k1", "the ledger's by",
             "charge.stock.intake.supplier", "charge.waivers.reason"} <= found
     assert not any(place.startswith("a comment") for place in found)

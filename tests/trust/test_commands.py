@@ -142,8 +142,9 @@ def test_builds_killed_at_random_moments_leave_the_old_site_and_the_ledger_whole
         (out / edition / "index.html").write_text("the old site")
     ledger = (root / "content/ledger/ledger.jsonl").read_bytes()
     moments = random.Random(26)
-    for _ in range(KILLS):
-        build = subprocess.Popen([sys.executable, "-m", "kilnfolio", "build", root],
+    for turn in range(KILLS):  # what the last one made is taken up again, or begun anew
+        anew = ["--fresh"] if turn % 2 else []
+        build = subprocess.Popen([sys.executable, "-m", "kilnfolio", "build", root, *anew],
                                  stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
                                  start_new_session=True)
         time.sleep(moments.uniform(0.2, 5.0))
