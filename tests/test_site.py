@@ -149,7 +149,8 @@ def test_customer_pages_are_small_and_ask_robots_to_stay_out(demo_site, pages):
 def digests(root: Path) -> dict[str, str]:
     return {
         path.relative_to(root).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
-        for path in sorted(root.rglob("*"))
+        for edition in EDITIONS
+        for path in sorted((root / edition).rglob("*"))
         if path.is_file()
     }
 

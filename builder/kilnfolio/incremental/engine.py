@@ -19,7 +19,7 @@ from kilnfolio.records.problems import Problem, RecordProblems
 
 #: Packed bytes of values a process keeps at hand; unpacked they are about ten times as many.
 _AT_HAND = 4_000_000
-#: Tasks that are worth handing to other processes.
+#: Batches of tasks that are worth starting other processes for, which takes them two seconds.
 _WORTH_SHARING = 4
 #: Tasks that are worth a line of progress.
 _WORTH_TELLING = 10
@@ -353,7 +353,8 @@ class Run:
 
     def _results(self, kind: Kind, names: Sequence[str]) -> Iterator[Done | Failed]:
         ask = self.printers if kind.finish else self.pool
-        pool = ask() if kind.shared and len(names) >= _WORTH_SHARING else None
+        shared = kind.shared and len(names) >= _WORTH_SHARING * kind.shared
+        pool = ask() if shared else None
         if pool and kind.finish:
             return self._handed_over(pool, kind, names)
         if pool:
@@ -400,7 +401,7 @@ class Run:
                 ) -> Iterator[Done | Failed]:
         """Yield what other processes make, a few batches ahead of what is taken."""
         self.desk.store.commit()
-        size = max(1, min(kind.shared, len(names) // 4))
+        size = kind.shared
         batches = iter([names[at:at + size] for at in range(0, len(names), size)])
         waiting: OrderedDict[Future[list[Done | Failed]], None] = OrderedDict()
 

@@ -440,8 +440,8 @@ def _printed(name: str, paths: Iterable[str], pdf: bytes, warnings: Iterable[str
 
 def _drills(desk: Desk) -> list[Drill]:
     holdings = holdings_of(desk)
-    return make_drills(holdings.folder, {
-        number: holdings.lines[number] for number in holdings.charges[ALL][:SHOWN]})
+    oldest = holdings.charges[ALL][-SHOWN:]  # their records change no more, and so the drills stay
+    return make_drills(holdings.folder, {number: holdings.lines[number] for number in oldest})
 
 
 # --- pages ----------------------------------------------------------------------------------------
@@ -568,7 +568,7 @@ def _kinds() -> Iterator[Kind]:
                reading=True)
     yield Kind("names", _one, _check_names, reading=True)
     yield Kind("library-check", _library_names, _check_library, reading=True)
-    yield Kind("charge-review", _charge_names, _review_charge, reading=True, shared=8,
+    yield Kind("charge-review", _charge_names, _review_charge, reading=True, shared=4,
                words="charges reviewed")
     yield Kind("lot-record", lambda desk: _paths(desk, ["lots"]), _read_lot, reading=True,
                shared=100,
