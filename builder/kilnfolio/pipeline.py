@@ -311,14 +311,11 @@ def lot_tokens(folder: MillFolder, report: Report) -> dict[str, tuple[str, ...]]
 
     None, with a warning, where the mill has no key for them.
     """
-    from kilnfolio.archive.tokens import KEY_FILE, lot_token, read_token_keys
+    from kilnfolio.archive.tokens import NO_KEY, lot_token, read_token_keys
 
     keys = read_token_keys(folder.root, invented=folder.mill.record.invented)
     if not keys:
-        report.warnings.append(
-            f"no customer edition: {KEY_FILE} is missing, and without it the address of a lot "
-            "could be guessed; make it with 'kilnfolio new keys' and keep a copy in the mill's "
-            "safe")
+        report.warnings.append(NO_KEY)
     return {lot_id: tuple(lot_token(lot_id, key) for key in keys)
             for lot_id in folder.lots if keys}
 

@@ -54,6 +54,10 @@ def lot_token(lot_id: str, key: bytes) -> str:
 KEY_FILE = Path("keys/lot-addresses.key")
 #: Where that of an invented mill is kept; everybody has it, so its addresses can be guessed.
 DEMO_KEY_FILE = Path("content/demo-keys/lot-addresses.key")
+#: What a build says where the mill has no key.
+NO_KEY = (
+    f"no customer edition: {KEY_FILE} is missing, and without it the address of a lot could be "
+    "guessed; make it with 'kilnfolio new keys' and keep a copy in the mill's safe")
 
 
 def make_token_key(path: Path) -> None:

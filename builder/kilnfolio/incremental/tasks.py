@@ -19,7 +19,7 @@ from kilnfolio.archive.canonical import canonical
 from kilnfolio.archive.ledger import Entry, dossier_path, read_ledger
 from kilnfolio.archive.lots import lot_state
 from kilnfolio.archive.seal import state
-from kilnfolio.archive.tokens import KEY_FILE
+from kilnfolio.archive.tokens import NO_KEY
 from kilnfolio.incremental.engine import Desk, Job, Kind, Made
 from kilnfolio.incremental.shelves import NotedFolder, NotedHoldings, addresses, part_of_ledger
 from kilnfolio.incremental.store import Member
@@ -129,12 +129,18 @@ def _noun_of(path: str) -> str:
     return "schedules" if noun in ("hardwood", "softwood") else noun
 
 
-def _read_library(desk: Desk, path: str) -> Made:
+def _read(desk: Desk, path: str, model: type[Record], zone: ZoneInfo | None = None
+          ) -> Located | OpenCharge:
+    """Return the record of a file, and note that it was read."""
     desk.has(f"file:{path}")
+    return read_record(desk.root, path, model, zone)
+
+
+def _read_library(desk: Desk, path: str) -> Made:
     if path in _SINGLE:
-        return Made({f"record:{path}": read_record(desk.root, path, _SINGLE[path])})
+        return Made({f"record:{path}": _read(desk, path, _SINGLE[path])})
     word = _WORD[_noun_of(path)]
-    located = read_record(desk.root, path, RECORD_KINDS[word])
+    located = _read(desk, path, RECORD_KINDS[word])
     _refuse(name_problems(located))
     return Made({f"{word}:{Path(path).stem}": located})
 
@@ -142,10 +148,7 @@ def _read_library(desk: Desk, path: str) -> Made:
 def _read_superseded(desk: Desk, identity: str) -> Made:
     """Read the earlier revisions of a schedule."""
     paths = desk.get("names:superseded")[identity]
-    found = []
-    for path in paths:
-        desk.has(f"file:{path}")
-        found.append(cast("Located[Schedule]", read_record(desk.root, path, Schedule)))
+    found = [cast("Located[Schedule]", _read(desk, path, Schedule)) for path in paths]
     schedules = folder_of(desk).schedules
     _refuse(problem for one in found for problem in superseded_problems(one, schedules))
     return Made({f"superseded-schedule:{identity}": newest_first(found)})
@@ -164,7 +167,7 @@ def _check_names(desk: Desk, _: str) -> Made:
     for noun in _WORD:
         for paths in desk.get(f"names:{noun}").values():
             for later in paths[1:]:
-                read = read_record(desk.root, later, RECORD_KINDS[_WORD[noun]], _zone(desk))
+                read = _read(desk, later, RECORD_KINDS[_WORD[noun]], _zone(desk))
                 problems.append(twice_problem(read, paths[0]))
     _refuse(problems)
     return Made()
@@ -185,10 +188,9 @@ def _charge_names(desk: Desk) -> Iterator[str]:
 
 
 def _review_charge(desk: Desk, path: str) -> Made:
-    desk.has(f"file:{path}")
     mill: Located[Mill] = desk.get("record:content/mill.yaml")
     rule = practices()[mill.record.practice].rule
-    read = read_record(desk.root, path, Charge, mill.record.zone)
+    read = _read(desk, path, Charge, mill.record.zone)
     read = open_by_practice(read, rule) if isinstance(read, OpenCharge) else by_practice(read, rule)
     folder, number = folder_of(desk), identity_of(read)
     is_open = isinstance(read, OpenCharge)
@@ -225,8 +227,7 @@ def _moment(at: dt.datetime) -> str:
 
 def _read_lot(desk: Desk, path: str) -> Made:
     """Read a lot; what it is a part of is looked at when all are read."""
-    desk.has(f"file:{path}")
-    located = cast("Located[Lot]", read_record(desk.root, path, Lot, _zone(desk)))
+    located = cast("Located[Lot]", _read(desk, path, Lot, _zone(desk)))
     lot = located.record
     _refuse(name_problems(located))
     charges = sorted({pack.charge for pack in lot.packs})
@@ -356,9 +357,7 @@ def _key(desk: Desk, _: str) -> Made:
     """Say so where the mill has no key for the addresses of its lots."""
     if addresses(desk, "any"):
         return Made()
-    return Made(members={("warnings", "addresses", (
-        f"no customer edition: {KEY_FILE} is missing, and without it the address of a lot "
-        "could be guessed; make it with 'kilnfolio new keys' and keep a copy in the mill's safe"))})
+    return Made(members={("warnings", "addresses", NO_KEY)})
 
 
 def _reopened(desk: Desk, _: str) -> Made:

@@ -26,7 +26,7 @@ from jinja2 import Environment
 
 from kilnfolio.publish.handbook.chapter import Manuscript
 from kilnfolio.publish.page import Page
-from kilnfolio.publish.pages.audit import audit_charge, audit_register, within, years_listed
+from kilnfolio.publish.pages.audit import audit_charge, audit_register, years_listed
 from kilnfolio.publish.pages.charges import charge_pages, running_page
 from kilnfolio.publish.pages.checks import check_index, check_page
 from kilnfolio.publish.pages.customer import render_customer
@@ -54,7 +54,7 @@ from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.review.running import Running
 
-__all__ = ["AUDITOR", "MILL", "SCRIPTS", "Noun", "pages_of", "render_auditor", "render_customer",
+__all__ = ["AUDITOR", "MILL", "SCRIPTS", "Noun", "pages_of", "render_customer",
            "render_pages"]
 
 Made = Page | Iterable[Page]
@@ -181,9 +181,3 @@ def render_pages(
         rest.append(page)
         yield page
     yield search_page(holdings, [*handbook, *rest])
-
-
-def render_auditor(holdings: Holdings) -> Iterator[Page]:
-    """Yield every page of the auditor edition."""
-    for page in pages_of(AUDITOR, holdings):
-        yield within(page)

@@ -6,6 +6,7 @@ import datetime as dt
 import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -85,9 +86,13 @@ class CustomerLot:
     """How its shrinkage is known; "" where it is not."""
     chart: Histogram | None
     address: str
-    qr: Markup
     served: Served | None = None
     """The record as data; none where only the words are wanted."""
+
+    @cached_property
+    def qr(self) -> Markup:
+        """The label's code as a drawing; made when a page prints it, for it takes long."""
+        return qr_svg(self.label_address, f"Code that leads to the record of lot {self.lot}")
 
     @property
     def label_address(self) -> str:
@@ -127,9 +132,7 @@ def with_record(view: CustomerLot, text: str, seal: SealView) -> CustomerLot:
         How it is sealed.
     """
     record = LotRecord.model_validate_json(text)
-    full = replace(view, **worded_by(record), served=Served(text, record, seal))
-    title = f"Code that leads to the record of lot {view.lot}"
-    return replace(full, qr=qr_svg(full.label_address, title))
+    return replace(view, **worded_by(record), served=Served(text, record, seal))
 
 
 def customer_lot(
@@ -189,7 +192,6 @@ def customer_lot(
         ),
         shrinkage_status=species.shrinkage.status if species.shrinkage else "",
         address=address,
-        qr=qr_svg(address, f"Code that leads to the record of lot {lot.id}"),
     )
 
 
