@@ -251,7 +251,7 @@ def _print_reasons(*reasons: str) -> int:
 def _check(arguments: argparse.Namespace) -> int:
     from kilnfolio.pipeline import review_folder
     from kilnfolio.records.problems import RecordProblems
-    from kilnfolio.review.running import waiting_lots
+    from kilnfolio.review.running import begun_records, waiting_lots
     from kilnfolio.sealing import sealed_state
 
     try:
@@ -269,6 +269,7 @@ def _check(arguments: argparse.Namespace) -> int:
     found: dict[str, tuple[Finding, ...]] = {k: v.findings for k, v in reviewed.dossiers.items()}
     found |= {k: v.findings for k, v in reviewed.running.items()}
     if arguments.charge is None:
+        found |= {k: (v,) for k, v in begun_records(reviewed.folder).items()}
         found |= {f"lot {k}": (v,) for k, v in waiting_lots(reviewed.folder).items()}
     found |= {f"lot {k}": v.findings for k, v in reviewed.lots.items()}
     everything = {name: (*([broken[name]] if name in broken else []), *findings)
@@ -330,8 +331,8 @@ def _enter(arguments: argparse.Namespace, reason: str | None = None) -> int:
     try:
         folder = read_mill_folder(root)
         is_lot = number in folder.lots and (arguments.lot or number not in folder.charges)
-        if number in folder.open_charges or number in folder.waiting_lots:
-            return _print_reasons(_not_complete(folder, number), "nothing was sealed")
+        if incomplete := _not_complete(folder, number):
+            return _print_reasons(incomplete, "nothing was sealed")
         if not is_lot and (arguments.lot or number not in folder.charges):
             print(f"kilnfolio: there is no {'lot' if arguments.lot else 'charge or lot'} "
                   f"'{number}' in {root}", file=sys.stderr)
@@ -356,8 +357,13 @@ def _enter(arguments: argparse.Namespace, reason: str | None = None) -> int:
 
 
 def _not_complete(folder: MillFolder, number: str) -> str:
-    """Return why an open charge, or a lot that waits for one, cannot be sealed."""
+    """Return why a charge or lot that is not complete cannot be sealed; empty where it is."""
+    if begun := folder.begun.get(f"lot {number}"):
+        return (f"{number} cannot be sealed before it is filled in ({begun.file}): "
+                + ", ".join(begun.keys))
     lot = folder.waiting_lots.get(number)
+    if lot is None and number not in folder.open_charges:
+        return ""
     charges = [number] if lot is None else sorted(
         {pack.charge for pack in lot.record.packs} & folder.open_charges.keys())
     lacking = "; ".join(f"charge {name}, {folder.open_charges[name].file}" for name in charges)
@@ -453,7 +459,7 @@ def _labels(arguments: argparse.Namespace) -> int:
 def _sheet(arguments: argparse.Namespace) -> int:
     from kilnfolio.publish.sheet import SheetTooLongError, kiln_sheet, write_sheet
     from kilnfolio.publish.templating import environment
-    from kilnfolio.records.folder import read_mill_folder
+    from kilnfolio.records.folder import lacking, read_mill_folder
     from kilnfolio.records.problems import RecordProblems
 
     charge = arguments.charge
@@ -461,8 +467,9 @@ def _sheet(arguments: argparse.Namespace) -> int:
     try:
         folder = read_mill_folder(arguments.folder)
         running = folder.open_charges.get(charge)
-        if running and running.so_far is None:
-            raise RecordProblems(running.to_fill)
+        if running and (lacks := [*lacking(folder, running),
+                                  *([] if running.so_far else [running])]):
+            raise RecordProblems(problem for one in lacks for problem in one.to_fill)
         if charge not in folder.charges and running is None:
             print(f"kilnfolio: there is no charge '{charge}' in {arguments.folder}",
                   file=sys.stderr)

@@ -108,6 +108,8 @@ def sealed_state(folder: MillFolder, dossiers: Mapping[str, Dossier],
     reopened = {name: f"charge {name}" for name in folder.open_charges if ledger.of(name)}
     reopened |= {f"lot {name}": "its charge" for name in folder.waiting_lots
                  if ledger.of_lot(name)}
+    reopened |= {begun.name: begun.name for begun in folder.begun.values()
+                 if begun.kind == "lot" and ledger.of_lot(begun.id)}
     return Sealed(ledger, charges, states, views, reopened)
 
 

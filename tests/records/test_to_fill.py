@@ -12,6 +12,8 @@ def test_the_mark_is_named_and_nothing_else(tmp_path, mark):
     root = minimal_mill(tmp_path, kiln={"capacity": mark, "kind": mark, "name": mark})
     kiln = "content/kilns/k1.yaml"
     assert refused(read_mill_folder, root) == [
+        "content/charges/2026/C1/charge.yaml:4:7: kiln 'k1': its record, content/kilns/k1.yaml, is "
+        "still to be filled in. Fill that in first, or name another kiln.",
         f"{kiln}:3:7: name is still to be filled in: it holds: The name people use.",
         f"{kiln}:4:7: kind is still to be filled in: it holds: How it heats and removes water. "
         "Write one of steam, dehumidification, hot-water, vacuum, solar.",
@@ -19,12 +21,18 @@ def test_the_mark_is_named_and_nothing_else(tmp_path, mark):
         "Write it as in '42.5 m³'."]
 
 
-def test_other_slips_are_named_beside_it(tmp_path):
+def test_other_slips_come_first(tmp_path):
     root = minimal_mill(tmp_path, kiln={"capacity": "…", "hottest": "85"})
+    (said,) = refused(read_mill_folder, root)
+    assert "hottest '85': has no unit" in said
+
+
+def test_of_a_record_that_cannot_lie_half_filled_both_are_named(tmp_path):
+    root = minimal_mill(tmp_path, mill={"place": "…", "altitude": "310"})
     said = refused(read_mill_folder, root)
     assert len(said) == 2
-    assert "capacity is still to be filled in" in said[0]
-    assert "hottest '85': has no unit" in said[1]
+    assert "place is still to be filled in" in said[0]
+    assert "altitude '310': has no unit" in said[1]
 
 
 def test_deep_in_a_charge(tmp_path):

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from kilnfolio.adopt.starter import schema_comment, schema_files
 from kilnfolio.adopt.writing import filled, write_new
+from kilnfolio.records.begun import only_absent
 from kilnfolio.records.folder import RECORD_KINDS
 from kilnfolio.records.model import Record, validate
 from kilnfolio.records.problems import Problem, RecordProblems
@@ -131,10 +132,7 @@ def _still_to_fill(text: str, file: str, model: type[Record], zone: object
         validate(parse_yaml(text.encode(), file), model,
                  zone=ZoneInfo(zone) if isinstance(zone, str) else None)
     except RecordProblems as error:
-        wrong = [problem for problem in error.problems if "to be filled in" not in problem.what]
-        if wrong:
-            raise RecordProblems(wrong) from None
-        return error.problems
+        return only_absent(error)
     return ()
 
 

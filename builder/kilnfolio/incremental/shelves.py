@@ -65,8 +65,10 @@ class Shelf(Mapping[str, T]):
         return len(self._names())
 
     def _names(self) -> Mapping[str, object]:
+        """Return the names, but for records that are still to be filled in."""
         names: Mapping[str, object] = self._desk.get(f"names:{self._noun}")
-        return names
+        begun = self._desk.group("begun")
+        return {name: paths for name, paths in names.items() if f"{self._cell} {name}" not in begun}
 
 
 class Grouped(Shelf[T]):
@@ -118,8 +120,10 @@ class NotedFolder(MillFolder):
                 ("loggers", "logger", "loggers"),
                 ("superseded", "superseded-schedule", "superseded")):
             object.__setattr__(self, field, Shelf[Located[Any]](desk, cell, noun))
-        for field, cell in (("open_charges", "open-charge"), ("waiting_lots", "waiting-lot")):
-            object.__setattr__(self, field, Grouped[Any](desk, cell, f"{cell}s"))
+        for field, cell, group in (("open_charges", "open-charge", "open-charges"),
+                                   ("waiting_lots", "waiting-lot", "waiting-lots"),
+                                   ("begun", "begun", "begun")):
+            object.__setattr__(self, field, Grouped[Any](desk, cell, group))
 
     @property
     def root(self) -> Path:

@@ -51,6 +51,7 @@ from kilnfolio.publish.search import INDEX_PATH, entries_of, index_of, synonyms_
 from kilnfolio.publish.search import Entry as Found
 from kilnfolio.publish.series import series_files
 from kilnfolio.publish.static import assets
+from kilnfolio.records.begun import Begun
 from kilnfolio.records.book import Sources
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import (
@@ -130,7 +131,7 @@ def _noun_of(path: str) -> str:
 
 
 def _read(desk: Desk, path: str, model: type[Record], zone: ZoneInfo | None = None
-          ) -> Located | OpenCharge:
+          ) -> Located | Begun:
     """Return the record of a file, and note that it was read."""
     desk.has(f"file:{path}")
     return read_record(desk.root, path, model, zone)
@@ -140,9 +141,14 @@ def _read_library(desk: Desk, path: str) -> Made:
     if path in _SINGLE:
         return Made({f"record:{path}": _read(desk, path, _SINGLE[path])})
     word = _WORD[_noun_of(path)]
-    located = _read(desk, path, RECORD_KINDS[word])
-    _refuse(name_problems(located))
-    return Made({f"{word}:{Path(path).stem}": located})
+    read = _read(desk, path, RECORD_KINDS[word])
+    _refuse(name_problems(read))
+    return _begun(read) if isinstance(read, Begun) else Made({f"{word}:{Path(path).stem}": read})
+
+
+def _begun(read: Begun) -> Made:
+    """Return a record that is still to be filled in: nothing is made of it but its name."""
+    return Made({f"begun:{read.name}": read}, {("begun", read.name, read.name)})
 
 
 def _read_superseded(desk: Desk, identity: str) -> Made:
@@ -155,9 +161,11 @@ def _read_superseded(desk: Desk, identity: str) -> Made:
 
 
 def _check_library(desk: Desk, path: str) -> Made:
-    located = desk.get(f"record:{path}" if path in _SINGLE
-                       else f"{_WORD[_noun_of(path)]}:{Path(path).stem}")
-    _refuse(problems_of(folder_of(desk), located))
+    word, name = _WORD.get(_noun_of(path), ""), Path(path).stem
+    begun = f"begun:{word} {name}"
+    read = desk.get(f"record:{path}" if path in _SINGLE else
+                    begun if desk.has(begun) else f"{word}:{name}")
+    _refuse(problems_of(folder_of(desk), read))
     return Made()
 
 
@@ -191,9 +199,10 @@ def _review_charge(desk: Desk, path: str) -> Made:
     mill: Located[Mill] = desk.get("record:content/mill.yaml")
     rule = practices()[mill.record.practice].rule
     read = _read(desk, path, Charge, mill.record.zone)
-    read = open_by_practice(read, rule) if isinstance(read, OpenCharge) else by_practice(read, rule)
     folder, number = folder_of(desk), identity_of(read)
     is_open = isinstance(read, OpenCharge)
+    read = open_by_practice(read, rule) if isinstance(read, OpenCharge) else \
+        by_practice(cast("Located[Charge]", read), rule)
     desk.lay_out(f"{'open-charge' if is_open else 'charge'}:{number}", read)
     _refuse([*name_problems(read), *problems_of(folder, read)])
     if isinstance(read, OpenCharge):
@@ -227,9 +236,11 @@ def _moment(at: dt.datetime) -> str:
 
 def _read_lot(desk: Desk, path: str) -> Made:
     """Read a lot; what it is a part of is looked at when all are read."""
-    located = cast("Located[Lot]", _read(desk, path, Lot, _zone(desk)))
-    lot = located.record
+    located = _read(desk, path, Lot, _zone(desk))
     _refuse(name_problems(located))
+    if isinstance(located, Begun):
+        return _begun(located)
+    lot = located.record
     charges = sorted({pack.charge for pack in lot.packs})
     if any(desk.has(f"open-charge:{charge}") for charge in charges):
         members = {("waiting-lots", lot.id, lot.id)}
@@ -247,8 +258,8 @@ def _read_lot(desk: Desk, path: str) -> Made:
 
 def _review_lot(desk: Desk, path: str) -> Made:
     number, folder = Path(path).stem, folder_of(desk)
-    if number in folder.waiting_lots:
-        _refuse(problems_of(folder, folder.waiting_lots[number]))
+    if unpublished := folder.waiting_lots.get(number) or folder.begun.get(f"lot {number}"):
+        _refuse(problems_of(folder, unpublished))
         return Made()
     _refuse(problems_of(folder, folder.lots[number]))
     holdings = holdings_of(desk)
@@ -366,6 +377,8 @@ def _reopened(desk: Desk, _: str) -> Made:
                if desk.has(f"entries:charge:{number}")}
     lacking |= {f"lot {number}": "its charge" for number in desk.group("waiting-lots")
                 if desk.has(f"entries:lot:{number}")}
+    lacking |= {name: name for name in desk.group("begun")
+                if desk.has(f"entries:{name.replace(' ', ':')}")}
     return Made(members={("broken", name, f"{name}: {reopened_finding(what).message}")
                          for name, what in lacking.items()})
 

@@ -18,15 +18,17 @@ from pathlib import Path, PurePosixPath
 from typing import TypeVar, cast
 from zoneinfo import ZoneInfo
 
+from kilnfolio.records.begun import BEGUN, Begun, read_begun
 from kilnfolio.records.book import Known, Sources, publication_of
 from kilnfolio.records.charge import Charge
+from kilnfolio.records.formats import matching
 from kilnfolio.records.homes import strays
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.limits import Limits
 from kilnfolio.records.logger import LoggerProfile
 from kilnfolio.records.lot import Lot
 from kilnfolio.records.mill import Mill
-from kilnfolio.records.model import TO_FILL, Located, Record, validate
+from kilnfolio.records.model import Located, Record, is_mark, kind_of, validate
 from kilnfolio.records.notation import Notation, expand
 from kilnfolio.records.open_charge import OpenCharge, read_charge
 from kilnfolio.records.practice import ControlRule, practices
@@ -67,6 +69,8 @@ class MillFolder:
     #: Charges that are not yet complete, and the lots that wait for them: in no count, on no list.
     open_charges: Mapping[str, OpenCharge] = field(default_factory=dict)
     waiting_lots: Mapping[str, Located[Lot]] = field(default_factory=dict)
+    #: Other records that are still to be filled in, as by ``kiln k2``: in no count, on no list.
+    begun: Mapping[str, Begun] = field(default_factory=dict)
     #: Earlier revisions of schedules by id, the newest first. Nothing is dried or judged by them.
     superseded: Mapping[str, tuple[Located[Schedule], ...]] = field(default_factory=dict)
 
@@ -143,8 +147,10 @@ def _index(pairs: Iterable[tuple[str, str]]) -> Mapping[str, tuple[str, ...]]:
     return defaultdict(tuple, {key: tuple(names) for key, names in found.items()})
 
 
+#: An earlier revision, which is always complete.
+_EARLIER = re.compile(r"schedules/superseded/.*")
 #: Records as they were read, each with when its file was saved, its size, and its zone.
-Kept = dict[tuple[str, type[Record]], tuple[object, "Located | OpenCharge"]]
+Kept = dict[tuple[str, type[Record]], tuple[object, "Located | Begun"]]
 
 
 def read_mill_folder(root: Path, kept: Kept | None = None) -> MillFolder:
@@ -184,12 +190,15 @@ def read_mill_folder(root: Path, kept: Kept | None = None) -> MillFolder:
         raise RecordProblems(reader.problems)
     rule = practices()[mill.record.practice].rule
     charges = {name: by_practice(charge, rule) for name, charge in charges.items()}
-    reader.open = {name: open_by_practice(charge, rule) for name, charge in reader.open.items()}
+    opened = {one.id: open_by_practice(one, rule) for one in reader.begun.values()
+              if isinstance(one, OpenCharge)}
     waiting = {name: lot for name, lot in lots.items()
-               if any(pack.charge in reader.open for pack in lot.record.packs)}
+               if any(pack.charge in opened for pack in lot.record.packs)}
     folder = MillFolder(root, mill, sources, limits, species, schedules, notations, kilns, loggers,
                         charges, {name: lot for name, lot in lots.items() if name not in waiting},
-                        frozenset(reader.unread), reader.open, waiting, superseded)
+                        frozenset(reader.unread), opened, waiting,
+                        {name: one for name, one in reader.begun.items()
+                         if not isinstance(one, OpenCharge)}, superseded)
     reader.problems.extend(_cross_check(folder))
     if reader.problems:
         raise RecordProblems(reader.problems)
@@ -210,8 +219,8 @@ def open_by_practice(charge: OpenCharge, rule: ControlRule) -> OpenCharge:
 
 
 def read_record(root: Path, name: str, model: type[R], zone: ZoneInfo | None = None
-                ) -> Located[R] | OpenCharge:
-    """Read one record; a charge that is not yet complete is an open one.
+                ) -> Located[R] | Begun:
+    """Read one record, or what there is of it where it is still to be filled in.
 
     Parameters
     ----------
@@ -231,7 +240,9 @@ def read_record(root: Path, name: str, model: type[R], zone: ZoneInfo | None = N
     """
     document = read_yaml(root / name, name)
     if model is Charge:
-        return cast("Located[R] | OpenCharge", read_charge(document, zone))
+        return cast("Located[R] | Begun", read_charge(document, zone))
+    if kind_of(model) in BEGUN and not _EARLIER.fullmatch(name):
+        return read_begun(document, model, zone)
     return validate(document, model, zone=zone)
 
 
@@ -250,17 +261,17 @@ class _Reader:
     kept: Kept
     problems: list[Problem] = field(default_factory=list)
     unread: set[str] = field(default_factory=set)
-    open: dict[str, OpenCharge] = field(default_factory=dict)
+    begun: dict[str, Begun] = field(default_factory=dict)
 
     def one(self, name: str, model: type[R], zone: ZoneInfo | None = None) -> Located[R] | None:
         read = self._read(name, model, zone)
-        if isinstance(read, OpenCharge):
-            self._keep_open(read)
+        if isinstance(read, Begun):
+            self._keep_begun(read)
             return None
         return read
 
     def _read(self, name: str, model: type[R], zone: ZoneInfo | None
-              ) -> Located[R] | OpenCharge | None:
+              ) -> Located[R] | Begun | None:
         saved = (_saved(self.root / name), zone)
         before = self.kept.get((name, model))
         if before and before[0] == saved:
@@ -273,12 +284,11 @@ class _Reader:
         self.kept[name, model] = (saved, read)
         return read
 
-    def _keep_open(self, charge: OpenCharge) -> None:
-        place = charge.document.place("id")
-        self.problems.extend(name_problems(charge))
-        if charge.id in self.open:
-            self.problems.append(_taken(place, charge.id, self.open[charge.id].file))
-        self.open[charge.id] = charge
+    def _keep_begun(self, begun: Begun) -> None:
+        self.problems.extend(name_problems(begun))
+        if begun.name in self.begun:
+            self.problems.append(twice_problem(begun, self.begun[begun.name].file))
+        self.begun[begun.name] = begun
 
     def many(self, folder: str, model: type[R], *, zone: ZoneInfo | None = None,
              found: dict[str, Located[R]] | None = None) -> dict[str, Located[R]]:
@@ -314,7 +324,8 @@ class _Reader:
             located = self.one(path.relative_to(self.root).as_posix(), model, zone)
             home = path.parent.name if path.name == "charge.yaml" else path.stem
             if located is None:
-                self.unread |= {home} - self.open.keys()
+                if f"{kind_of(model)} {home}" not in self.begun:
+                    self.unread.add(home)
                 continue
             identity: str = vars(located.record)["id"]
             misnamed = list(name_problems(located))
@@ -354,13 +365,13 @@ def newest_first(revisions: Iterable[Located[Schedule]]) -> tuple[Located[Schedu
     return tuple(sorted(revisions, key=lambda one: -one.record.revision))
 
 
-def identity_of(read: Located | OpenCharge) -> str:
+def identity_of(read: Located | Begun) -> str:
     """Return the id of a record that has one."""
-    identity: str = read.id if isinstance(read, OpenCharge) else vars(read.record)["id"]
+    identity: str = read.id if isinstance(read, Begun) else vars(read.record)["id"]
     return identity
 
 
-def name_problems(read: Located | OpenCharge) -> Iterator[Problem]:
+def name_problems(read: Located | Begun) -> Iterator[Problem]:
     """Yield where the id of a record is not the name of its file, or of a charge's folder."""
     path, identity = PurePosixPath(read.file), identity_of(read)
     in_folder = path.name == "charge.yaml" or "superseded" in path.parts
@@ -378,41 +389,36 @@ def stray_problem(name: str, why: str) -> Problem:
     return Problem(Place(name), "this file would not be read", why, "Rename or move it")
 
 
-def twice_problem(read: Located | OpenCharge, other: str) -> Problem:
+def twice_problem(read: Located | Begun, other: str) -> Problem:
     """Return what is said of a record whose id another file has."""
-    return _taken(read.document.place("id"), identity_of(read), other)
-
-
-def _taken(place: Place, identity: str, other: str) -> Problem:
-    return Problem(place, f"id '{identity}'", f"{other} has it too",
+    return Problem(read.document.place("id"), f"id '{identity_of(read)}'", f"{other} has it too",
                    "Give each record an id of its own")
 
 
 # --- cross-checks ---------------------------------------------------------------------------------
 
 def _cross_check(folder: MillFolder) -> Iterator[Problem]:
-    everything: list[Located | OpenCharge] = [
+    everything: list[Located | Begun] = [
         *folder.schedules.values(), *folder.charges.values(), *folder.open_charges.values(),
-        *folder.lots.values(), *folder.waiting_lots.values(), *folder.species.values(),
-        *folder.notations.values(), folder.limits]
+        *folder.lots.values(), *folder.waiting_lots.values(), *folder.begun.values(),
+        *folder.species.values(), *folder.notations.values(), folder.limits]
     for read in everything:
         yield from problems_of(folder, read)
 
 
-def problems_of(folder: MillFolder, read: Located | OpenCharge) -> Iterator[Problem]:
+def problems_of(folder: MillFolder, read: Located | Begun) -> Iterator[Problem]:
     """Yield what is wrong with a record beside the others: names that lead nowhere, and the like.
 
     Parameters
     ----------
     folder : MillFolder
         The others.
-    read : Located or OpenCharge
+    read : Located or Begun
         A record that was read without problems.
     """
-    if isinstance(read, OpenCharge):
-        if read.id in folder.charges:
-            yield twice_problem(read, folder.charges[read.id].file)
-        yield from _open_problems(folder, read)
+    yield from _dead_names(folder, read)
+    if isinstance(read, Begun):
+        yield from _begun_problems(folder, read)
         return
     record = read.record
     if isinstance(record, Schedule):
@@ -438,6 +444,51 @@ def _unknown(folder: MillFolder, place: Place, kind: str, name: str, known: Mapp
                   f"Did you mean '{near[0]}'?" if near else f"Add it, or name another {kind}")
 
 
+#: Where records name others: the pattern of the key, the word for what it names, and where the
+#: folder holds those.
+_NAMES: Mapping[str, tuple[tuple[tuple[str, ...], str, tuple[str, ...]], ...]] = {
+    "charge": ((("kiln",), "kiln", ("kilns",)), (("schedule",), "schedule", ("schedules",)),
+               (("stock", "*", "species"), "species", ("species",)),
+               (("log", "*", "profile"), "logger profile", ("loggers",))),
+    "lot": ((("species",), "species", ("species",)),
+            (("packs", "*", "charge"), "charge", ("charges", "open_charges"))),
+    "schedule": ((("for_stock", "species", "*"), "species", ("species",)),)}
+
+
+def _named(read: Located | Begun) -> Iterator[tuple[Place, str, str, tuple[str, ...]]]:
+    """Yield every record that a record names: the place, its kind, its name, its shelves."""
+    kind = read.kind if isinstance(read, Begun) else kind_of(type(read.record))
+    for pattern, noun, shelves in _NAMES.get(kind, ()):
+        for path in matching(read.document.value, pattern):
+            name = read.document.value
+            for part in path:
+                name = name[part]
+            if isinstance(name, str) and not is_mark(name):
+                yield read.document.place(*path), noun, name, shelves
+
+
+def _dead_names(folder: MillFolder, read: Located | Begun) -> Iterator[Problem]:
+    """Yield names that lead nowhere; of a complete record also those of records that are not."""
+    for place, noun, name, shelves in _named(read):
+        begun = folder.begun.get(f"{noun} {name}")
+        if begun is None:
+            shelf, *more = (getattr(folder, field) for field in shelves)
+            if not any(name in other for other in more):
+                yield from _unknown(folder, place, noun, name, shelf)
+        elif not isinstance(read, Begun):
+            yield Problem(place, f"{noun} '{name}'",
+                          f"its record, {begun.file}, is still to be filled in",
+                          f"Fill that in first, or name another {noun}")
+            yield from begun.to_fill
+
+
+def lacking(folder: MillFolder, read: Begun) -> tuple[Begun, ...]:
+    """Return the records a record names that are still to be filled in themselves."""
+    found = {begun.name: begun for _, noun, name, _ in _named(read)
+             if (begun := folder.begun.get(f"{noun} {name}"))}
+    return tuple(found.values())
+
+
 def _names_of(species: Species) -> set[str]:
     """Return the names of a species, written as ids are."""
     return {"-".join(name.lower().split()) for name in (species.trade_name, *species.also_called)}
@@ -445,9 +496,6 @@ def _names_of(species: Species) -> set[str]:
 
 def _schedule_problems(folder: MillFolder, located: Located[Schedule]) -> Iterator[Problem]:
     schedule = located.record
-    for index, species in enumerate(schedule.for_stock.species):
-        yield from _unknown(folder, located.place("for_stock", "species", index), "species",
-                            species, folder.species)
     if schedule.notation:
         try:
             folder.steps_of(schedule)
@@ -460,8 +508,6 @@ def _schedule_problems(folder: MillFolder, located: Located[Schedule]) -> Iterat
 
 def _charge_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
     charge, place = located.record, located.place
-    yield from _unknown(folder, place("kiln"), "kiln", charge.kiln, folder.kilns)
-    yield from _unknown(folder, place("schedule"), "schedule", charge.schedule, folder.schedules)
     if charge.schedule in folder.schedules:
         revision = folder.schedules[charge.schedule].record.revision
         if charge.schedule_revision > revision:
@@ -469,12 +515,7 @@ def _charge_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[P
                           f"schedule_revision '{charge.schedule_revision}'",
                           f"schedule '{charge.schedule}' is at revision {revision}",
                           "Write the revision that was run")
-    for index, stock in enumerate(charge.stock):
-        yield from _unknown(folder, place("stock", index, "species"), "species", stock.species,
-                            folder.species)
     for index, log in enumerate(charge.log):
-        yield from _unknown(folder, place("log", index, "profile"), "logger profile", log.profile,
-                            folder.loggers)
         if "/" in log.file or "\\" in log.file or log.file.startswith("."):
             yield Problem(place("log", index, "file"), f"file '{log.file}'",
                           "a logger file lies beside its charge.yaml", "Write its name only")
@@ -486,15 +527,14 @@ def _charge_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[P
     yield from _order_problems(located)
 
 
-def _open_problems(folder: MillFolder, charge: OpenCharge) -> Iterator[Problem]:
-    """Yield what cannot stand of an open charge: all that is known, or the names it gives."""
-    if charge.so_far is not None:
-        yield from _charge_problems(folder, charge.so_far)
-        return
-    for key, known in (("kiln", folder.kilns), ("schedule", folder.schedules)):
-        name = charge.document.value.get(key)
-        if isinstance(name, str) and name != TO_FILL:
-            yield from _unknown(folder, charge.document.place(key), key, name, known)
+def _begun_problems(folder: MillFolder, begun: Begun) -> Iterator[Problem]:
+    """Yield what cannot stand of a record that is not complete, beside the names it gives."""
+    complete: Mapping[str, Located] = getattr(
+        folder, begun.kind if begun.kind == "species" else f"{begun.kind}s")
+    if begun.id in complete:
+        yield twice_problem(begun, complete[begun.id].file)
+    if isinstance(begun, OpenCharge) and begun.so_far is not None:
+        yield from _charge_problems(folder, begun.so_far)
 
 
 def _step_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
@@ -560,12 +600,8 @@ def _order_problems(located: Located[Charge]) -> Iterator[Problem]:
 
 def _lot_problems(folder: MillFolder, located: Located[Lot]) -> Iterator[Problem]:
     lot, place = located.record, located.place
-    yield from _unknown(folder, place("species"), "species", lot.species, folder.species)
     own: dict[str, int] = {}
     for index, pack in enumerate(lot.packs):
-        if pack.charge not in folder.open_charges:
-            yield from _unknown(folder, place("packs", index, "charge"), "charge", pack.charge,
-                                folder.charges)
         if first := _first_place(folder, located, pack.number, own):
             yield Problem(place("packs", index, "number"), f"pack '{pack.number}'",
                           f"it already stands at {first}", "A pack belongs to one lot, once")

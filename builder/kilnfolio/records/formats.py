@@ -92,7 +92,7 @@ def current(document: Document, kind: str) -> Document:
         return document
     for number in range(written, FORMAT):
         for change in CHANGES[number].get(kind, ()):
-            for path in list(_matching(document.value, _pattern(change))):
+            for path in list(matching(document.value, _pattern(change))):
                 document = _renamed(document, path, change.new) if isinstance(change, Rename) \
                     else _reworded(document, path, change)
             if isinstance(change, Rename):
@@ -133,15 +133,15 @@ def _pattern(change: Rename | Reword) -> Pattern:
     return change.old if isinstance(change, Rename) else change.at
 
 
-def _matching(value: Any, pattern: Pattern, path: Path = ()) -> Iterator[Path]:
+def matching(value: Any, pattern: Pattern, path: Path = ()) -> Iterator[Path]:
     """Yield the path of everything that stands at a pattern."""
     if not pattern:
         yield path
     elif pattern[0] == "*" and isinstance(value, list):
         for index, item in enumerate(value):
-            yield from _matching(item, pattern[1:], (*path, index))
+            yield from matching(item, pattern[1:], (*path, index))
     elif isinstance(value, dict) and pattern[0] in value:
-        yield from _matching(value[pattern[0]], pattern[1:], (*path, pattern[0]))
+        yield from matching(value[pattern[0]], pattern[1:], (*path, pattern[0]))
 
 
 def _renamed(document: Document, path: Path, new: str) -> Document:
@@ -190,7 +190,7 @@ def _field(words: str, change: Rename) -> str:
 def _edits(document: Document, change: Rename | Reword, lines: list[str]
            ) -> Iterator[tuple[int, int, str, str]]:
     """Yield line and column from 0, what stands there, and what takes its place."""
-    for path in _matching(document.value, _pattern(change)):
+    for path in matching(document.value, _pattern(change)):
         if isinstance(change, Rename):
             place = document.key_place(*path)
             if (*path[:-1], change.new) not in document.places:

@@ -300,7 +300,11 @@ def validate(document: Document, model: type[R], *, zone: ZoneInfo | None = None
     try:
         record = model.model_validate(document.value, context={"zone": zone})
     except ValidationError as error:
-        details = [detail for detail in error.errors()
+        details = error.errors()
+        unknown = [_real_path(document.value, detail["loc"]) for detail in details
+                   if detail["type"] == "extra_forbidden"]
+        blanks = [path for path in blanks if path not in unknown]
+        details = [detail for detail in details
                    if _real_path(document.value, detail["loc"]) not in blanks]
     if blanks or details:
         problems = [_problem(document, model, detail) for detail in details]
@@ -318,6 +322,16 @@ def kind_of(model: type[Record]) -> str:
 _KIND = {"LoggerProfile": "logger"}
 
 
+def is_mark(value: object) -> bool:
+    """Return whether a value is the mark of one to be filled in."""
+    return value in (TO_FILL, "...")
+
+
+def holds_marks(value: object) -> bool:
+    """Return whether anything in a record is still to be filled in, by its marks."""
+    return next(_blanks(value), None) is not None
+
+
 def _blanks(value: Any, path: tuple[int | str, ...] = ()) -> Iterator[tuple[int | str, ...]]:
     """Yield the path of every value that is still the mark of one to be filled in."""
     if isinstance(value, dict):
@@ -326,7 +340,7 @@ def _blanks(value: Any, path: tuple[int | str, ...] = ()) -> Iterator[tuple[int 
     elif isinstance(value, list):
         for index, item in enumerate(value):
             yield from _blanks(item, (*path, index))
-    elif value in (TO_FILL, "..."):
+    elif is_mark(value):
         yield path
 
 
@@ -335,9 +349,11 @@ def _blank_problem(document: Document, model: type[Record], path: tuple[int | st
     owner = model_at(model, path[: path.index(key)]) if key in path else None
     field = owner.model_fields.get(key) if owner else None
     meaning = (field.description or "").strip().rstrip(".") if field else ""
+    ways = [_as_in(field.annotation) if field else "",
+            "Remove the line if there is none" if field and not field.is_required() else ""]
     return Problem(document.place(*path), f"{key} is still to be filled in",
                    f"it holds: {meaning}" if meaning else "the record is not complete without it",
-                   _as_in(field.annotation) if field else "", absent=True)
+                   ". ".join(filter(None, ways)), absent=True)
 
 
 def _as_in(annotation: Any) -> str:

@@ -15,10 +15,11 @@ from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel
 
+from kilnfolio.records.begun import Begun, begun_id, only_absent
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.formats import current
-from kilnfolio.records.model import TO_FILL, Located, validate
-from kilnfolio.records.problems import Problem, RecordProblems
+from kilnfolio.records.model import Located, is_mark, validate
+from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.yaml_source import Document
 
 #: What an open charge lacks; the last that is written of a charge.
@@ -28,31 +29,17 @@ _NOT_YET = dt.datetime(2900, 1, 1, tzinfo=dt.UTC)
 
 
 @dataclass(frozen=True)
-class OpenCharge:
+class OpenCharge(Begun):
     """A charge that runs, or that nobody has written to its end.
 
     Attributes
     ----------
-    id : str
-        Its number.
-    document : Document
-        What is written.
-    to_fill : tuple of Problem
-        What is still to be filled in, each with its place and meaning.
     so_far : Located of Charge, optional
         The record as it stands, its last moment put for those of `LAST` that are not written;
         None until it says which kiln, schedule and timber, and when heating began.
     """
 
-    id: str
-    document: Document
-    to_fill: tuple[Problem, ...]
     so_far: Located[Charge] | None
-
-    @property
-    def file(self) -> str:
-        """The file's path relative to the mill folder."""
-        return self.document.file
 
     def until(self, moment: dt.datetime) -> Located[Charge] | None:
         """Return `so_far` as it stands at a later moment, such as the log's last."""
@@ -78,17 +65,14 @@ def read_charge(document: Document, zone: ZoneInfo | None) -> Located[Charge] | 
     try:
         validate(document, Charge, zone=zone)
     except RecordProblems as error:
-        if wrong := [problem for problem in error.problems if not problem.absent]:
-            raise RecordProblems(wrong) from None
-        written = document.value.get("id")
         home = PurePosixPath(document.file).parent.name
-        return OpenCharge(home if written in (None, TO_FILL) else str(written), document,
-                          error.problems, _so_far(document, zone))
+        return OpenCharge("charge", begun_id(document, home), document, only_absent(error),
+                          _so_far(document, zone))
     raise AssertionError("a charge without its end was taken for whole")
 
 
 def _written(value: Mapping[str, Any], key: str) -> bool:
-    return value.get(key) not in (None, TO_FILL, "...")
+    return value.get(key) is not None and not is_mark(value[key])
 
 
 def _so_far(document: Document, zone: ZoneInfo | None) -> Located[Charge] | None:
@@ -109,8 +93,8 @@ def _without_marks(value: Any) -> Any:
     if not isinstance(value, dict):
         return [_without_marks(item) for item in value] if isinstance(value, list) else value
     return {key: _without_marks(item) for key, item in value.items()
-            if item is not None and item not in (TO_FILL, "...")
-            and not (isinstance(item, list) and item and all(part == TO_FILL for part in item))}
+            if item is not None and not is_mark(item)
+            and not (isinstance(item, list) and item and all(map(is_mark, item)))}
 
 
 def moments(value: object) -> Iterator[dt.datetime]:

@@ -1,7 +1,8 @@
-"""Charges that are not yet complete: looked at as far as they go, and never judged.
+"""Records that are not yet complete; of these, charges are looked at as far as they go.
 
-What a check complains of is shown while something can still be done about it. What it would hold
-stays unchecked until the record is complete, and so do the checks of how a charge ended.
+A charge is never judged before its end. What a check complains of is shown while something can
+still be done about it; what it would hold stays unchecked until the record is complete, and so do
+the checks of how a charge ended.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from kilnfolio.records.charge import Charge
-from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.folder import MillFolder, lacking
 from kilnfolio.records.model import Located
 from kilnfolio.records.open_charge import OpenCharge
 from kilnfolio.records.problems import Problem, RecordProblems
@@ -19,7 +20,7 @@ from kilnfolio.review.dossier import Dossier, Finding
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.review.review import build_case, dossier_of, read_logs
 
-#: The slug under which it is said that a charge is not complete, beside those of the checks.
+#: The slug under which it is said that a record is not complete, beside those of the checks.
 NOT_COMPLETE = "record-complete"
 #: What only a finished charge can be put to: these groups, and these checks of others.
 _GROUPS_OF_THE_END = frozenset({"end of charge", "heat treatment"})
@@ -42,33 +43,26 @@ class Running:
         The review of that; `ended` in it is the moment it goes up to.
     lots : tuple of str
         The lots that wait for it.
+    waits : tuple of str
+        What it names and is itself still to be filled in, as ``kiln k2``.
     """
 
     charge: OpenCharge
     located: Located[Charge] | None
     dossier: Dossier | None
     lots: tuple[str, ...]
+    waits: tuple[str, ...] = ()
 
     @property
     def findings(self) -> tuple[Finding, ...]:
         """What is said of it, that it is not complete first."""
-        waits = f" Not published before: lot {', '.join(self.lots)}." if self.lots else ""
+        waits = f" To be filled in first: {', '.join(self.waits)}." if self.waits else ""
+        waits += f" Not published before: lot {', '.join(self.lots)}." if self.lots else ""
         so_far = f" Looked at up to {self.dossier.ended:%Y-%m-%d %H:%M}." if self.dossier else ""
         first = Finding(
             check=NOT_COMPLETE, outcome="not checked", noted=True,
-            message=f"Still to fill in: {', '.join(self.to_fill)}.{so_far}{waits}")
+            message=f"Still to fill in: {', '.join(self.charge.keys)}.{so_far}{waits}")
         return (first, *(self.dossier.findings if self.dossier else ()))
-
-    @property
-    def to_fill(self) -> tuple[str, ...]:
-        """The keys still to be filled in, once each."""
-        return tuple(dict.fromkeys(key_of(problem) for problem in self.charge.to_fill))
-
-
-def key_of(problem: Problem) -> str:
-    """Return the key that a problem of something absent is about."""
-    words = problem.what.split("'")
-    return words[1] if len(words) > 1 else words[0].split(" is ")[0]
 
 
 def review_open(folder: MillFolder, charge_id: str) -> Running:
@@ -81,8 +75,9 @@ def review_open(folder: MillFolder, charge_id: str) -> Running:
     """
     charge = folder.open_charges[charge_id]
     lots = folder.lots_waiting_for[charge_id]
-    if charge.so_far is None:
-        return Running(charge, None, None, lots)
+    waits = tuple(begun.name for begun in lacking(folder, charge))
+    if charge.so_far is None or waits:
+        return Running(charge, None, None, lots, waits)
     log = read_logs(folder, charge.so_far)
     located = charge.so_far
     if log is not None and len(log.times):
@@ -99,6 +94,14 @@ def waiting_lots(folder: MillFolder) -> dict[str, Finding]:
         message="Not published: it waits for charge " + ", ".join(sorted(
             {pack.charge for pack in lot.record.packs} & folder.open_charges.keys()))
         + ", which is not complete.") for name, lot in folder.waiting_lots.items()}
+
+
+def begun_records(folder: MillFolder) -> dict[str, Finding]:
+    """Return what is said of each record, beside charges, that is still to be filled in."""
+    return {name: Finding(
+        check=NOT_COMPLETE, outcome="not checked", noted=True,
+        message=f"Still to fill in: {', '.join(begun.keys)}, in {begun.file}.")
+        for name, begun in folder.begun.items()}
 
 
 def review_open_charges(folder: MillFolder, wanted: Iterable[str], problems: list[Problem]

@@ -6,7 +6,7 @@ holdings    what pages are made from, and who refers to whom
 words       phrases that several pages share
 facts       values from books with their sources
 findings    what the checks said
-running     charges that are not yet complete
+running     records that are not yet complete
 histories   charges and lots as lines, which is all that other pages read of them
 tallies     what each check said of them all
 rows        charges and lots as rows of the registers, and the script files that hold them

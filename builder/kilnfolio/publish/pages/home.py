@@ -17,7 +17,7 @@ from kilnfolio.publish.pages.holdings import (
     SOURCES_PAGE,
     Holdings,
 )
-from kilnfolio.publish.pages.running import running_views
+from kilnfolio.publish.pages.running import begun_views, running_views
 from kilnfolio.publish.pages.words import plural
 from kilnfolio.records.practice import Custom, Practice, practices
 from kilnfolio.review.findings import CHECKS
@@ -57,6 +57,7 @@ def home_page(holdings: Holdings) -> Page:
         "front page",
         latest=latest,
         running=running_views(holdings),
+        begun=begun_views(holdings),
         rooms=list(_rooms(holdings)),
         practice=mill.practice,
         customs=list(_customs(practices()[mill.practice])),

@@ -10,6 +10,7 @@ from kilnfolio.publish.charts.wet_spots import Spot, wet_spot_map
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.histories import ChargeRow, charge_rows
 from kilnfolio.publish.pages.holdings import SHOWN, Holdings
+from kilnfolio.publish.pages.running import begun_views
 from kilnfolio.publish.pages.words import listed, plural
 from kilnfolio.records.kiln import Instrument, Kiln
 from kilnfolio.review import figures
@@ -59,6 +60,7 @@ def kiln_index(holdings: Holdings) -> Page:
         "Kilns",
         "kiln",
         rows=rows,
+        begun=begun_views(holdings, "kiln"),
         summary=f"{plural(len(records), 'kiln')}, with instruments, calibrations "
         "and the places that dry unevenly.",
     )

@@ -26,7 +26,12 @@ from kilnfolio.publish.pages.rows import (
     manifest,
     shard,
 )
-from kilnfolio.publish.pages.running import RunningView, running_views
+from kilnfolio.publish.pages.running import (
+    BegunView,
+    RunningView,
+    begun_views,
+    running_views,
+)
 from kilnfolio.publish.pages.words import OUTCOME_MEANING, plural
 from kilnfolio.publish.templating import render
 
@@ -69,7 +74,8 @@ def register_page(holdings: Holdings, register: Register, name: str) -> Page:
     if not name:
         newest = holdings.register_rows(register, ALL, NEWEST)
         running = running_views(holdings) if register.kind == CHARGES.kind else []
-        return index_page(env, register, newest, facts, running)
+        begun = begun_views(holdings, "lot") if register.kind == LOTS.kind else []
+        return index_page(env, register, newest, facts, running, begun)
     if len(name) > len("2026"):
         return month_page(env, register, name, holdings.register_rows(register, f"month:{name}"))
     rows = holdings.register_rows(register, f"year:{name}", YEAR_HOLDS + 1)
@@ -109,6 +115,7 @@ def index_page(
     newest: Sequence[Row],
     facts: Sequence[Facts],
     running: Sequence[RunningView] = (),
+    begun: Sequence[BegunView] = (),
 ) -> Page:
     """Return the register's own page.
 
@@ -124,6 +131,8 @@ def index_page(
         Of every part.
     running : sequence of RunningView, optional
         Charges that are not yet complete.
+    begun : sequence of BegunView, optional
+        Other records of the register's kind that are not.
     """
     total = sum(part.rows for part in facts)
     held = "with its review" if register.kind == CHARGES.kind else "against its order"
@@ -137,6 +146,7 @@ def index_page(
         summary,
         total=total,
         running=running,
+        begun=begun,
         filters=[Choices(one, choices(facts, one.key)) for one in register.filters],
         periods=[_period(register, year, facts) for year in years(facts)],
         meanings=OUTCOME_MEANING if register.kind == CHARGES.kind else {},
@@ -190,6 +200,7 @@ def _plain(
         f"{plural(total, register.one)}, the newest first.",
         total=total,
         running=(),
+        begun=(),
         periods=periods,
         filters=[],
         crumbs=tuple(crumbs),

@@ -1,4 +1,4 @@
-"""Charges that are not yet complete, as pages show them: how far they are, and what they lack."""
+"""Records that are not yet complete, as pages show them: how far they are, what they lack."""
 
 from __future__ import annotations
 
@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from kilnfolio.publish import routes
 from kilnfolio.publish.pages.holdings import Holdings
 from kilnfolio.publish.pages.words import stock_words
+from kilnfolio.records.begun import Begun, key_of
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Dossier
-from kilnfolio.review.running import Running, key_of
+from kilnfolio.review.running import Running
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,24 @@ class RunningView:
     since: dt.datetime | None
     to_fill: list[ToFill]
     lots: tuple[str, ...]
+    waits: tuple[str, ...]
+    """What it names and is still to be filled in itself."""
+
+
+@dataclass(frozen=True)
+class BegunView:
+    """A record that is still to be filled in; it has no page."""
+
+    title: str
+    """As in ``Kiln k2``."""
+    to_fill: list[ToFill]
+
+
+def begun_views(holdings: Holdings, *kinds: str) -> list[BegunView]:
+    """Return the records that are still to be filled in, of some kinds or of all."""
+    begun = holdings.folder.begun
+    return [BegunView(name[0].upper() + name[1:], _to_fill(begun[name])) for name in sorted(begun)
+            if not kinds or begun[name].kind in kinds]
 
 
 def running_views(holdings: Holdings) -> list[RunningView]:
@@ -56,12 +75,15 @@ def running_view(holdings: Holdings, running: Running) -> RunningView:
         _answer(running.dossier),
         words,
         running.dossier.started if running.dossier else None,
-        [
-            ToFill(key_of(one), f"{one.place.file}:{one.place.line}", _sentence(one.why))
-            for one in running.charge.to_fill
-        ],
+        _to_fill(running.charge),
         running.lots,
+        running.waits,
     )
+
+
+def _to_fill(begun: Begun) -> list[ToFill]:
+    return [ToFill(key_of(one), f"{one.place.file}:{one.place.line}", _sentence(one.why))
+            for one in begun.to_fill]
 
 
 def _answer(dossier: Dossier | None) -> str:

@@ -12,6 +12,7 @@ from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.facts import Fact, drying_facts
 from kilnfolio.publish.pages.histories import ChargeRow, charge_rows
 from kilnfolio.publish.pages.holdings import SHOWN, Citation, Holdings
+from kilnfolio.publish.pages.running import begun_views
 from kilnfolio.publish.pages.words import listed, plural, thicknesses
 from kilnfolio.records.book import Status
 from kilnfolio.records.limits import Limits
@@ -181,6 +182,7 @@ def schedule_index(holdings: Holdings) -> Page:
         "Schedules",
         "schedule",
         rows=rows,
+        begun=begun_views(holdings, "schedule"),
         summary=f"{plural(len(records), 'schedule')}, every step in both unit "
         "systems with the air it asks for.",
     )

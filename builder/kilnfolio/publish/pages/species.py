@@ -10,6 +10,7 @@ from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.facts import Fact, drying_facts, wood_facts
 from kilnfolio.publish.pages.histories import ChargeRow, charge_rows
 from kilnfolio.publish.pages.holdings import SHOWN, Citation, Holdings
+from kilnfolio.publish.pages.running import begun_views
 from kilnfolio.publish.pages.words import listed, plural, thicknesses
 from kilnfolio.records.book import Status
 from kilnfolio.records.schedule import Schedule
@@ -88,6 +89,7 @@ def species_index(holdings: Holdings) -> Page:
         "Species",
         "species",
         rows=rows,
+        begun=begun_views(holdings, "species"),
         summary=f"{plural(len(records), 'species', 'species')}: density, green "
         "moisture, shrinkage, safe rates, defects and schedules.",
     )

@@ -1,0 +1,160 @@
+"""Records just begun by `new`: the mill around them is built as ever, and nothing rests on them."""
+
+import json
+
+import pytest
+import yaml
+from tests.minimal import FILES, minimal_mill
+
+from kilnfolio.adopt.records import TEMPLATES, begin
+from kilnfolio.cli import main
+from kilnfolio.pipeline import build_site, review_folder
+from kilnfolio.records.begun import BEGUN
+from kilnfolio.records.model import TO_FILL
+from kilnfolio.records.problems import RecordProblems
+
+#: What is known of each when it is begun; the rest is marked.
+KNOWN = {
+    "charge": {"kiln": "k2"},
+    "kiln": {"name": "Kiln with no other name"},
+    "lot": {"product": "Boards for the canary"},
+    "schedule": {"title": "Schedule of the canary", "species": "quercus-rubra"},
+    "species": {"trade_name": "Wood of the canary"}}
+IDS = {"charge": "C2", "kiln": "k2", "lot": "L2", "schedule": "red-oak-8-4",
+       "species": "quercus-petraea"}
+
+
+def begun_mill(folder):
+    """Return the minimal mill with one record of each kind begun, the charge in the new kiln."""
+    root = minimal_mill(folder)
+    for kind, known in KNOWN.items():
+        begin(root, kind, IDS[kind], known)
+    return root
+
+
+def pages(site, edition):
+    return {path.relative_to(site / edition).as_posix(): path.read_text("utf-8")
+            for path in (site / edition).rglob("*.html")}
+
+
+def test_whatever_new_writes_may_lie_half_filled():
+    assert set(BEGUN) | {"charge"} == set(TEMPLATES) == set(KNOWN)
+
+
+def test_half_filled_records_stop_nothing_and_are_listed(tmp_path):
+    root = begun_mill(tmp_path / "mill")
+    reviewed = review_folder(root)
+    assert list(reviewed.dossiers) == ["C1"]
+    assert list(reviewed.lots) == ["L1"]
+    assert sorted(reviewed.folder.begun) == [
+        "kiln k2", "lot L2", "schedule red-oak-8-4", "species quercus-petraea"]
+    assert reviewed.running["C2"].waits == ("kiln k2",)
+    build_site(root, tmp_path / "site", pdfs=False)
+    made = pages(tmp_path / "site", "mill")
+    for page, name, key in (("kilns/index.html", "Kiln k2", "capacity"),
+                            ("lots/index.html", "Lot L2", "thickness"),
+                            ("schedules/index.html", "Schedule red-oak-8-4", "thickness"),
+                            ("species/index.html", "Species quercus-petraea", "region")):
+        for listed in (made[page], made["index.html"]):
+            assert f"{name}. " in listed
+            assert f"<code>{key}</code>" in listed
+    assert "content/kilns/k2.yaml:7" in made["index.html"]
+    assert "To be filled in first: kiln k2." in made["charges/C2.html"]
+    for own in ("kilns/k2.html", "lots/L2.html", "schedules/red-oak-8-4.html",
+                "species/quercus-petraea.html"):
+        assert own not in made
+    assert not [name for name, text in pages(tmp_path / "site", "customer").items()
+                if "canary" in text or "L2" in text]
+
+
+def test_a_build_that_goes_on_lists_them_too_and_forgets_them_when_they_are_filled_in(tmp_path):
+    root = minimal_mill(tmp_path / "mill")
+    site = tmp_path / "site"
+    build_site(root, site, pdfs=False)
+    begin(root, "kiln", "k2", {"name": "Kiln 2", "kind": "steam", "hottest": "80 °C"})
+    build_site(root, site, pdfs=False)
+    assert "Kiln k2. " in pages(site, "mill")["kilns/index.html"]
+    path = root / "content/kilns/k2.yaml"
+    path.write_text(path.read_text("utf-8").replace(TO_FILL, "40 m³"), "utf-8")
+    build_site(root, site, pdfs=False)
+    made = pages(site, "mill")
+    assert "Being filled in" not in made["kilns/index.html"] + made["index.html"]
+    assert "Kiln 2" in made["kilns/k2.html"]
+
+
+def test_check_says_it_plainly(tmp_path, capsys):
+    root = begun_mill(tmp_path)
+    assert main(["check", str(root)]) == 1  # the two questions of the minimal mill, as ever
+    said = capsys.readouterr().out
+    assert "kiln k2: 1 not checked\n  not checked record-complete: Still to fill in: kind, " \
+        "capacity, hottest, in content/kilns/k2.yaml.\n" in said
+    assert "unloaded. To be filled in first: kiln k2.\n" in said
+    assert main(["check", str(root), "--format", "json"]) == 1
+    assert json.loads(capsys.readouterr().out)["lot L2"][0]["check"] == "record-complete"
+
+
+@pytest.mark.parametrize(("kind", "slip"), [
+    ("kiln", ("hottest: …", "hottest: 85")), ("kiln", ("kind: …", "kind: steem")),
+    ("lot", ("charge: …", "charge: C7")), ("lot", ("rule: band", "rule: bend")),
+    ("schedule", ("- quercus-rubra", "- quercus-rubro")), ("species", ("region", "regoin")),
+    ("kiln", ("id: k2", "id: k3"))], ids=str)
+def test_what_is_written_must_still_stand(tmp_path, kind, slip):
+    root = minimal_mill(tmp_path)
+    path = root / begin(root, kind, IDS[kind], KNOWN[kind]).file
+    text = path.read_text("utf-8").replace("[quercus-rubra]", "\n    - quercus-rubra")
+    assert slip[0] in text
+    path.write_text(text.replace(*slip), "utf-8")
+    with pytest.raises(RecordProblems) as caught:
+        review_folder(root)
+    assert {problem.place.file for problem in caught.value.problems} == {
+        path.relative_to(root).as_posix()}
+    assert not any(problem.absent for problem in caught.value.problems)
+
+
+def test_a_record_without_a_mark_is_a_finished_one(tmp_path):
+    """What it lacks is a mistake, as it always was."""
+    root = minimal_mill(tmp_path, lot=lambda lot: lot.pop("product"))
+    with pytest.raises(RecordProblems, match="the key 'product' is missing"):
+        review_folder(root)
+
+
+@pytest.mark.parametrize(("noun", "key", "told"), [
+    ("kiln", "capacity", "kiln 'k1': its record, content/kilns/k1.yaml, is still to be filled in"),
+    ("schedule", "title", "schedule 'red-oak-4-4': its record"),
+    ("species", "region", "species 'quercus-rubra': its record")])
+def test_a_finished_record_cannot_rest_on_one_that_is_not(tmp_path, noun, key, told):
+    root = minimal_mill(tmp_path, **{noun: {key: TO_FILL}})
+    with pytest.raises(RecordProblems) as caught:
+        review_folder(root)
+    assert told in str(caught.value)
+    assert f"{key} is still to be filled in: it holds" in str(caught.value)
+    with pytest.raises(RecordProblems) as built:
+        build_site(root, tmp_path / "site", pdfs=False)
+    assert set(built.value.problems) == set(caught.value.problems)
+
+
+def test_the_folder_of_earlier_revisions_holds_finished_ones(tmp_path):
+    root = minimal_mill(tmp_path)
+    record = yaml.safe_load((root / FILES["schedule"]).read_text("utf-8"))
+    earlier = root / "schedules/superseded/red-oak-4-4/1.yaml"
+    earlier.parent.mkdir(parents=True)
+    earlier.write_text(yaml.safe_dump(record | {"title": TO_FILL}, allow_unicode=True), "utf-8")
+    with pytest.raises(RecordProblems, match="title is still to be filled in"):
+        review_folder(root)
+
+
+def test_a_begun_lot_cannot_be_sealed_nor_a_sealed_one_opened_again_unseen(tmp_path, capsys):
+    root = begun_mill(tmp_path)
+    assert main(["seal", "L2", str(root), "--by", "A. N. Other", "--new-key"]) == 1
+    assert "L2 cannot be sealed before it is filled in (content/lots/L2.yaml): species, " in \
+        capsys.readouterr().err
+    for number in ("C1", "L1"):
+        new_key = ["--new-key"] if number == "C1" else []
+        assert main(["seal", number, str(root), "--by", "A. N. Other", *new_key]) == 0
+    path = root / FILES["lot"]
+    path.write_text(path.read_text("utf-8") + f"notes: {TO_FILL}\n", "utf-8")
+    assert main(["check", str(root)]) == 1
+    assert "it is sealed, and the record of lot L1 is no longer complete" in \
+        capsys.readouterr().out
+    assert main(["build", str(root), "--without-pdf"]) == 1
+    assert "no longer complete" in capsys.readouterr().err
