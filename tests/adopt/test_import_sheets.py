@@ -1,12 +1,15 @@
 """Sheets of weighings, boards and surveys: every shape read, every doubt named."""
 
 import datetime as dt
+import re
+import zipfile
 
 import openpyxl
 import pytest
 from tests.adopt.own_files import write_survey, write_workbook
 from tests.minimal import minimal_mill
 
+from kilnfolio.adopt.cell_formulas import worked_out
 from kilnfolio.cli import main
 from kilnfolio.records.folder import read_mill_folder
 
@@ -171,7 +174,74 @@ def test_a_formula_without_its_value_is_named(mill, tmp_path, capsys):
     assert weighings(mill, workbook(tmp_path, ["Date", "S1 (g)"], [MOMENT, "=1000+1380"])) == 2
     said = capsys.readouterr().err
     assert "sheet.xlsx [Sheet]:2:2: B2 holds a formula without its value" in said
-    assert "Open the file in the spreadsheet program and save it again" in said
+    assert "Open the file in the spreadsheet program, let it compute, and save it again" in said
+
+
+def kept_values(path, values, settings='calcId="191029"'):
+    """Write the values a workbook keeps beside its formulas, which the library leaves out."""
+    packed = {item.filename: zipfile.ZipFile(path).read(item)
+              for item in zipfile.ZipFile(path).infolist()}
+    sheet = packed["xl/worksheets/sheet1.xml"].decode()
+    for cell, value in values.items():
+        sheet, times = re.subn(rf'(<c r="{cell}"[^>]*><f>[^<]*</f>)<v>[^<]*</v>',
+                               rf"\g<1><v>{value}</v>", sheet)
+        assert times == 1
+    packed["xl/worksheets/sheet1.xml"] = sheet.encode()
+    book = re.sub(r"<calcPr[^>]*>", f"<calcPr {settings}/>", packed["xl/workbook.xml"].decode())
+    packed["xl/workbook.xml"] = book.encode()
+    with zipfile.ZipFile(path, "w") as anew:
+        for name, content in packed.items():
+            anew.writestr(name, content)
+    return path
+
+
+def tared(tmp_path, net, settings='calcId="191029"', formula="=B2-C2"):
+    """Return a sheet whose mass is the scale's less the tare: 2620 − 240 = 2380 g."""
+    path = workbook(tmp_path, ["Date", "On the scale", "Tare", "S1 (g)"],
+                    [MOMENT, 2620, 240, formula])
+    return kept_values(path, {"D2": net}, settings)
+
+
+def test_the_value_a_formula_had_when_it_was_saved_is_read(mill, tmp_path):
+    assert weighings(mill, tared(tmp_path, 2380)) == 0
+    assert charge_of(mill).weighings[0].masses["S1"].value == 2380.0
+
+
+def test_a_value_older_than_its_cells_is_named(mill, tmp_path, capsys):
+    before = (mill / "content/charges/2026/C1/charge.yaml").read_bytes()
+    assert weighings(mill, tared(tmp_path, 2410)) == 2
+    assert ("sheet.xlsx [Sheet]:2:4: D2 '2410': its formula =B2-C2 gives 2380 from the cells as "
+            "they stand, so one of them was changed since. Open the file in the spreadsheet "
+            "program, let it compute, and save it again.") in capsys.readouterr().err
+    assert (mill / "content/charges/2026/C1/charge.yaml").read_bytes() == before
+
+
+@pytest.mark.parametrize(("settings", "read"), [
+    ('calcId="191029"', True), ('calcId="191029" calcMode="auto"', True),
+    ('calcMode="manual"', False), ('calcId="124519" fullCalcOnLoad="1"', False)])
+def test_where_a_formula_cannot_be_worked_out_the_file_says_if_it_was(mill, tmp_path, capsys,
+                                                                      settings, read):
+    path = tared(tmp_path, 2380, settings, "=VLOOKUP(A2,Scale!A:B,2)")
+    assert weighings(mill, path) == (0 if read else 2)
+    said = "may give another value: the file says that it was saved without computing"
+    assert (said in capsys.readouterr().err) == (not read)
+
+
+SHEET = {"A1": 10.0, "A2": 4, "A3": None, "B1": "words", "B2": True, "B3": 2.5}
+
+
+@pytest.mark.parametrize(("formula", "gives"), [
+    ("=A1-A2", 6.0), ("=$A$1 + A$2*2", 18.0), ("=(A1-A2)/A2*100", 150.0), ("=-A2", -4.0),
+    ("=sum(A1:A3)", 14.0), ("=AVERAGE(A1:A3,B3)", 5.5), ("=A1-A3", 10.0),
+    ("=ROUND(B3,0)", 3.0), ("=ROUND(-B3,0)", -3.0), ("=ROUND(A1/A2,1)", 2.5),
+    ("=MAX(A1:A2)", 10.0),
+    # more than plain arithmetic on the sheet's own numbers is not worked out
+    ("=A1-B1", None), ("=A1+B2", None), ("=Other!A1", None), ("=IF(A1>1,2,3)", None),
+    ("=A1%", None), ("=A1^2", None), ("=NOW()", None), ("=A1/A3", None), ("=A1:A2", None),
+    ("=A1 A2", None), ("=SUM(A1:XFD1048576)", None), ("=ROUND(A1)", None),
+    ("=" + "1+" * 200 + "1", None), ("=__import__", None), ("=A1**A2", None), ("=A1//A2", None), ("=LOG10(A1)", None)])
+def test_a_formula_is_worked_out_as_a_spreadsheet_does(formula, gives):
+    assert worked_out(formula, SHEET.get) == gives
 
 
 @pytest.mark.parametrize("hide", [

@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import math
 import re
 import warnings
 import zipfile
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from kilnfolio.adopt.cell_formulas import worked_out
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 
 #: The largest file, and the largest once unpacked [bytes]: a thousand times a year of weighings.
@@ -124,6 +127,7 @@ def _workbook(path: Path) -> list[Sheet]:
             if sum(item.file_size for item in packed.infolist()) > MAX_UNPACKED:
                 raise _refused(path, "the file unpacks to more than a sheet can hold",
                                f"{MAX_UNPACKED:,} bytes are the most", "Save the sheet again")
+            computed = _computed(packed)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # about styles, which are not read
             shown = openpyxl.load_workbook(path, data_only=True)
@@ -131,14 +135,11 @@ def _workbook(path: Path) -> list[Sheet]:
     except (zipfile.BadZipFile, KeyError, ValueError, TypeError) as error:
         raise _refused(path, "this is not a spreadsheet that can be read", str(error).lower()[:80],
                        "Save it again as .xlsx") from None
-    sheets, problems = [], []
+    sheets: list[Sheet] = []
+    problems: list[Problem] = []
     for page in shown.worksheets:
         sheet = Sheet(path.name, page.title, _rows(page))
-        problems += [sheet.problem(Cell("", cell.coordinate), "holds a formula without its value",
-                                   "the program that wrote the file did not compute it",
-                                   "Open the file in the spreadsheet program and save it again")
-                     for row in typed[page.title].iter_rows() for cell in row
-                     if cell.data_type == "f" and page[cell.coordinate].value is None]
+        problems += _old_values(page, typed[page.title], sheet, computed=computed)
         problems += _hidden(page, sheet)
         if any(cell.text for row in sheet.rows for cell in row):
             sheets.append(sheet)
@@ -147,6 +148,44 @@ def _workbook(path: Path) -> list[Sheet]:
     if not sheets:
         raise _refused(path, "every sheet is empty", "there is nothing to read")
     return sheets
+
+
+def _computed(packed: zipfile.ZipFile) -> bool:
+    """Return whether the workbook's formulas were computed when it was saved.
+
+    A workbook says itself that they are to be computed when it is opened, or only when told to.
+    """
+    try:
+        settings = re.search(rb"<(?:\w+:)?calcPr\b[^>]*>", packed.read("xl/workbook.xml"))
+    except KeyError:
+        return True
+    return not settings or not re.search(
+        rb'calcMode="manual"|(?:fullCalcOnLoad|forceFullCalc)="(?:1|true)"'
+        rb'|calcCompleted="(?:0|false)"', settings[0])
+
+
+def _old_values(page: Any, typed: Any, sheet: Sheet, *, computed: bool) -> Iterator[Problem]:
+    """Yield a problem for each formula whose value is missing or old, or may be."""
+    instead = "Open the file in the spreadsheet program, let it compute, and save it again"
+
+    def value_at(name: str) -> object:
+        return page[name].value
+
+    for cell in (cell for row in typed.iter_rows() for cell in row if cell.data_type == "f"):
+        kept, place = value_at(cell.coordinate), Cell("", cell.coordinate)
+        gives = worked_out(cell.value, value_at) if isinstance(cell.value, str) else None
+        if kept is None:
+            yield sheet.problem(place, "holds a formula without its value", "the program that "
+                                "wrote the file did not compute it", instead)
+        elif gives is not None and (not isinstance(kept, int | float)
+                                    or not math.isclose(kept, gives, rel_tol=1e-9, abs_tol=1e-9)):
+            yield sheet.problem(place, f"'{_cell(kept, '').text}'", f"its formula {cell.value} "
+                                f"gives {gives:.10g} from the cells as they stand, so one of them "
+                                "was changed since", instead)
+        elif gives is None and not computed:
+            yield sheet.problem(place, f"'{_cell(kept, '').text}'", f"its formula {cell.value} may "
+                                "give another value: the file says that it was saved without "
+                                "computing", instead)
 
 
 def _hidden(page: Any, sheet: Sheet) -> list[Problem]:

@@ -1,0 +1,106 @@
+"""Formulas of a workbook, worked out again from its cells, to see whether a value kept is old.
+
+A workbook keeps a formula and the value it last had. Where the two no longer agree, the value is
+older than the cells it is made from. Plain arithmetic, sums and means on cells of the same sheet
+are worked out; of anything else the file does not tell, and nothing is made up.
+"""
+
+from __future__ import annotations
+
+import ast
+import operator
+import re
+from collections.abc import Callable, Sequence
+from decimal import ROUND_HALF_UP, Decimal
+
+_CELL = re.compile(r"[A-Z]{1,3}\d{1,7}")
+_RANGE = re.compile(rf"{_CELL.pattern}:{_CELL.pattern}")
+#: What a formula of numbers and cells of its own sheet is written with.
+_PLAIN = re.compile(r"[A-Z0-9$.,:()+\-*/ ]+", re.IGNORECASE)
+#: Longer formulas, and larger ranges, are not worked out.
+_LONGEST, _MOST_CELLS = 300, 10_000
+
+_OPERATIONS: dict[type[ast.AST], Callable[..., float]] = {
+    ast.Add: operator.add, ast.Sub: operator.sub, ast.Mult: operator.mul,
+    ast.Div: operator.truediv, ast.USub: operator.neg, ast.UAdd: operator.pos}
+
+
+def _round(numbers: Sequence[float]) -> float:
+    """Round half away from zero, as spreadsheets do."""
+    value, places = numbers
+    return float(Decimal(repr(value)).quantize(Decimal(1).scaleb(-int(places)), ROUND_HALF_UP))
+
+
+_FUNCTIONS: dict[str, Callable[[Sequence[float]], float]] = {
+    "SUM": sum, "AVERAGE": lambda numbers: sum(numbers) / len(numbers), "MIN": min, "MAX": max,
+    "ROUND": _round}
+
+
+class _Unknown(Exception):  # noqa: N818  an outcome, not a fault
+    """The formula holds more than can be worked out here."""
+
+
+def worked_out(formula: str, value_at: Callable[[str], object]) -> float | None:
+    """Return what a formula gives now; None where it cannot be told.
+
+    Parameters
+    ----------
+    formula : str
+        As the sheet has it, with its sign: =B2-C2.
+    value_at : callable
+        The value kept in a cell of the same sheet, by its name.
+    """
+    text = formula.removeprefix("=").strip()
+    if len(text) > _LONGEST or not _PLAIN.fullmatch(text):
+        return None
+    text = _RANGE.sub(r'"\g<0>"', text.upper().replace("$", ""))
+    try:
+        numbers = _numbers(ast.parse(text, mode="eval").body, value_at)
+    except (SyntaxError, _Unknown, ArithmeticError, ValueError):
+        return None
+    return numbers[0] if len(numbers) == 1 else None
+
+
+def _numbers(node: ast.AST, value_at: Callable[[str], object]) -> list[float]:
+    """Return the number of a part of a formula; of a range, those of its cells that hold one."""
+    match node:
+        case ast.Constant(value=bool()):
+            raise _Unknown
+        case ast.Constant(value=int() | float() as number):
+            return [float(number)]
+        case ast.Constant(value=str() as area):
+            found = [value_at(cell) for cell in _cells(area)]
+            return [number for value in found if value is not None for number in _plain(value)]
+        case ast.Name(id=name) if _CELL.fullmatch(name):
+            value = value_at(name)
+            return [0.0] if value is None else _plain(value)
+        case ast.UnaryOp(op=op, operand=operand) if type(op) in _OPERATIONS:
+            return [_OPERATIONS[type(op)](*_one(operand, value_at))]
+        case ast.BinOp(left=left, op=op, right=right) if type(op) in _OPERATIONS:
+            return [_OPERATIONS[type(op)](*_one(left, value_at), *_one(right, value_at))]
+        case ast.Call(func=ast.Name(id=name), args=args, keywords=[]) if name in _FUNCTIONS:
+            return [_FUNCTIONS[name]([n for arg in args for n in _numbers(arg, value_at)])]
+    raise _Unknown
+
+
+def _one(node: ast.AST, value_at: Callable[[str], object]) -> list[float]:
+    if len(numbers := _numbers(node, value_at)) != 1:
+        raise _Unknown
+    return numbers
+
+
+def _plain(value: object) -> list[float]:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise _Unknown  # words and days: what a program makes of them differs
+    return [float(value)]
+
+
+def _cells(area: str) -> list[str]:
+    """Return the names of the cells of a range."""
+    from openpyxl.utils.cell import coordinate_to_tuple, get_column_letter
+
+    (top, left), (bottom, right) = map(coordinate_to_tuple, area.split(":"))
+    if (right - left + 1) * (bottom - top + 1) > _MOST_CELLS:
+        raise _Unknown
+    return [f"{get_column_letter(column)}{row}" for column in range(left, right + 1)
+            for row in range(top, bottom + 1)]
