@@ -148,6 +148,19 @@ def test_switches_in_words():
     assert read("fan-on-off.csv", profile(columns=columns)).channels["fan"].tolist() == [1, 1, 0]
 
 
+def test_a_switch_that_is_half_on_was_averaged():
+    """A mean of temperatures looks like a temperature; a mean of on and off gives itself away."""
+    columns = {"DB": ("dry-bulb", "°C"), "WB": ("wet-bulb", "°C"), "fan": ("fan", "on/off")}
+    assert says("averaged-switch.csv", profile(columns=columns)) == [
+        "averaged-switch.csv:3:30: fan '0.667': fan is 0 or 1. If it marks a missing value, write "
+        "\"missing: ['0.667']\" in the profile; if readings were averaged for the export, export "
+        "them as they were measured; if it is a share, 'unit: fraction'; if it is not fan, another "
+        "channel."]
+    columns["fan"] = ("fan", "fraction")
+    assert read("averaged-switch.csv", profile(columns=columns)).channels["fan"].tolist() \
+        == pytest.approx([100, 66.7, 0])
+
+
 # --- headings and units ---------------------------------------------------------------------------
 
 FAHRENHEIT = {"Dry": ("dry-bulb", "°F"), "Wet": ("wet-bulb", "°F"),
@@ -554,6 +567,36 @@ def test_joined_files_with_other_channels():
     assert np.isnan(log.channels["wet-bulb"]).tolist() == [False, False, True, True, True, True]
     assert log.left_out == Counter({"cells of wet-bulb in a file without it": 4})
     assert join_logs([both]) is both
+
+
+def test_rows_thinned_out_for_the_export():
+    """Nothing in the file says whether the rows between were left out or made into means."""
+    assert says("thinned-to-the-hour.csv") == [
+        "thinned-to-the-hour.csv:3:1: the rows stand 60 min apart: the profile 'plain' says 15 "
+        "min. If the logger wrote so, write 'interval_minutes: 60' in the profile; if rows were "
+        "left out or averaged for the export, export all of them, as they were measured."]
+    assert says("thinned-to-the-hour.csv", profile(interval_minutes=150)) == [
+        "thinned-to-the-hour.csv:3:1: the rows stand 60 min apart: the profile 'plain' says 150 "
+        "min. If the logger wrote so, write 'interval_minutes: 60' in the profile."]
+    assert len(read("thinned-to-the-hour.csv", profile(interval_minutes=60)).times) == 14
+
+
+@pytest.mark.parametrize(("minutes", "rows", "fits"), [
+    (29.9, 14, True), (30.1, 14, False), (7.4, 14, False), (7.6, 14, True), (300, 14, False),
+    (300, 12, True)])
+def test_how_far_apart_rows_may_stand(tmp_path, minutes, rows, fits):
+    """Half and double the profile's 15 minutes; a few rows do not tell."""
+    path, first = tmp_path / "log.csv", dt.datetime.fromisoformat("2026-03-02T07:00")
+    times = [first + dt.timedelta(minutes=minutes * row) for row in range(rows)]
+    path.write_text("time,DB,WB\n" + "".join(f"{time:%Y-%m-%d %H:%M:%S},43,40\n"
+                                             for time in times))
+    logger = profile({"format": "%Y-%m-%d %H:%M:%S"})
+    if fits:
+        assert len(read_log(path, "log.csv", logger, TORONTO).times) == rows
+    else:
+        problem, = refused(read_log, path, "log.csv", logger, TORONTO)
+        assert problem.startswith("log.csv:3:1: the rows stand ")
+        assert ("'interval_minutes: " in problem) == (minutes <= 240)
 
 
 def test_a_restarted_log():

@@ -511,7 +511,8 @@ def _house_unit(column: Column) -> str:
 def _range_problems(export: Export, column: Column, values: np.ndarray) -> Iterator[Problem]:
     unit = _house_unit(column)
     low, high = _RANGES[unit]
-    wild = np.flatnonzero((values < low) | (values > high))
+    wild = np.flatnonzero((values < low) | (values > high) if unit != "on/off" else
+                          (values != low) & (values != high) & np.isfinite(values))
     seen: dict[str, tuple[int, int]] = {}
     for row in wild.tolist():
         cell = export.written(row, column.heading)
@@ -536,6 +537,9 @@ def _range_problems(export: Export, column: Column, values: np.ndarray) -> Itera
 def _what_it_could_be(profile: LoggerProfile, column: Column, cell: str, value: float) -> str:
     could = [f"If it marks a missing value, write {_missing_line(profile, cell)} in the profile"]
     low, high = CORE_RANGE_C
+    if column.unit == "on/off" and 0.0 < value < 1.0:
+        could.append("if readings were averaged for the export, export them as they were measured; "
+                     "if it is a share, 'unit: fraction'")
     if column.unit == "°C" and low <= _FAHRENHEIT(value) <= high:
         could.append("if the column is in Fahrenheit, 'unit: °F'")
     if column.unit == "fraction" and 1.0 < value / 100.0 <= 100.0:

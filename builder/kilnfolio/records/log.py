@@ -18,8 +18,11 @@ import numpy as np
 
 from kilnfolio.records.clock import utc_times
 from kilnfolio.records.export import no_readings, numbers, read_export
-from kilnfolio.records.logger import LoggerProfile
+from kilnfolio.records.logger import LONGEST_INTERVAL, LoggerProfile
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+
+#: Fewer rows do not tell how far apart a logger writes them.
+ROWS_THAT_TELL = 12
 
 
 @dataclass(frozen=True)
@@ -101,6 +104,8 @@ def read_log(path: Path, shown_as: str, profile: LoggerProfile, zone: ZoneInfo) 
     if blank := int((~timed).sum()):
         left_out["rows without a time"] = blank
     rising = _rising(times, timed)
+    if apart := _interval_problem(times[rising], export.lines[rising], shown_as, profile):
+        raise RecordProblems([apart])
     if repeats := int((timed & ~rising).sum()):
         left_out["rows whose clock repeats or runs back"] = repeats
     for channel, values in channels.items():
@@ -109,6 +114,29 @@ def read_log(path: Path, shown_as: str, profile: LoggerProfile, zone: ZoneInfo) 
     return Log(times[rising], {name: values[rising] for name, values in channels.items()},
                export.lines[rising], np.zeros(int(rising.sum()), int), (shown_as,), export.rows,
                left_out, profile.interval_minutes)
+
+
+def _interval_problem(times: np.ndarray, lines: np.ndarray, shown_as: str, profile: LoggerProfile
+                      ) -> Problem | None:
+    """Return the problem of rows that mostly stand further apart, or closer, than the profile says.
+
+    What counts as a gap, and for how long a core was hot, is judged by that interval.
+    """
+    if len(times) <= ROWS_THAT_TELL:
+        return None
+    apart = float(np.median(np.diff(times).astype(np.int64))) / 60.0
+    said = profile.interval_minutes
+    if said / 2 < apart < said * 2:
+        return None
+    if apart > LONGEST_INTERVAL:
+        instead = "Export every row, as it was measured"
+    else:
+        instead = f"If the logger wrote so, write 'interval_minutes: {apart:g}' in the profile"
+        if apart > said:
+            instead += ("; if rows were left out or averaged for the export, export all of them, "
+                        "as they were measured")
+    return Problem(Place(shown_as, int(lines[1])), f"the rows stand {apart:g} min apart",
+                   f"the profile '{profile.id}' says {said:g} min", instead)
 
 
 def join_logs(logs: list[Log]) -> Log:

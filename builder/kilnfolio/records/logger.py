@@ -15,6 +15,9 @@ from kilnfolio.records.model import Name, Record, Slug, Text, record_error
 #: since 1970-01-01) do.
 SERIAL = re.compile(r"(days|seconds) since (\d{4}-\d{2}-\d{2})")
 
+#: The furthest apart that rows still tell what a kiln does [min].
+LONGEST_INTERVAL = 240
+
 #: Afternoon, and a day that cannot be a month: what a format must bring back unchanged.
 _PROBE = dt.datetime.fromisoformat("2031-11-28T17:46:00+03:00")
 
@@ -107,7 +110,7 @@ class LoggerProfile(Record):
     """Which of the heading rows holds the names below."""
     time: TimeColumn
     """The column or columns of the time."""
-    interval_minutes: Annotated[float, Field(gt=0, le=240)]
+    interval_minutes: Annotated[float, Field(gt=0, le=LONGEST_INTERVAL)]
     """Minutes between two rows."""
     columns: Annotated[list[Column], Field(min_length=1)]
     """The columns that are used."""
