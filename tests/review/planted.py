@@ -117,6 +117,12 @@ def _fahrenheit(hours: np.ndarray, channels: Channels) -> None:
     channels["dry-bulb-leaving"][after] = 1.8 * channels["dry-bulb-leaving"][after] + 32.0
 
 
+def _clock_ahead(hours: np.ndarray, channels: Channels) -> None:
+    """Let the logger's clock show an hour and a half more than it was."""
+    for name, values in channels.items():
+        channels[name] = np.interp(hours - 1.5, hours, values)
+
+
 def _wick_runs_dry(hours: np.ndarray, channels: Channels) -> None:
     """Let the wet bulb rise by half its depression in 20 minutes, and come back over two hours."""
     share = np.interp(hours, [505.0, 505.3, 511.0, 513.0], [0.0, 0.5, 0.5, 0.0])
@@ -164,6 +170,7 @@ PLANTED: Mapping[str, Mutation] = {
     "dry-wick": Mutation(log=_wick_runs_dry),
     "calibration-due": Mutation(changes={"kiln:instruments.4.calibrations": [_CALIBRATED]}),
     "unit-slip": Mutation(log=_fahrenheit),
+    "clock-against-hand": Mutation(log=_clock_ahead),
     "zone-spread": Mutation(log=stretch("dry-bulb-leaving", 500, 503, by=-4.5)),
     # --- sample boards
     "sample-count": Mutation(record=_only(("S6", "S9", "S10"))),

@@ -11,10 +11,12 @@ from tests.review.inline import (
     NO_LOG,
     STARTED,
     both,
+    clean_channels,
     day,
     held,
     limit,
     line,
+    make_case,
     moved,
     rows,
     without,
@@ -109,7 +111,84 @@ def sides_apart(kelvin: float, hours: float) -> Any:
     return change
 
 
+def read_in_the_other_unit(channel: str, *, fahrenheit: bool = True, off: float = 0.0) -> Any:
+    """Return a column written in °F throughout and read as °C, or the other way round.
+
+    `off` is how far the air is from what was asked, as the sensor truly had it.
+    """
+
+    def change(channels: Any) -> None:
+        true = channels[channel] + off
+        channels[channel] = 1.8 * true + 32.0 if fahrenheit else (true - 32.0) / 1.8
+
+    return change
+
+
+def clock_off(hours: float) -> Any:
+    """Return a log whose clock shows so many hours more than the watch of whoever wrote."""
+
+    def change(channels: Any) -> None:
+        true, _ = clean_channels()
+        for name, values in channels.items():
+            channels[name] = np.interp(true - hours, true, values)
+
+    return change
+
+
+def steady_apart(beyond: float) -> Any:
+    """Return a dry bulb in °F, steady at what was asked but for the limit and a little."""
+
+    def change(channels: Any) -> None:
+        asked = make_case(log=None).asked_dry_bulb
+        true = asked + limit("unit-slip-set-points") + beyond
+        channels["dry-bulb"] = 1.8 * true + 32.0
+
+    return change
+
+
 FAULTS = [
+    Fault(
+        "unit-slip",
+        {},
+        (
+            "core-1 may be in °F and be read as °C: it stays 66 K from what was asked, and would "
+            "keep to it in the other unit. At 2026-04-16 20:00 it is read as 147.6 °C, and would "
+            "be 64.2 °C; 65.0 °C was the dry bulb asked for. See to its unit in the logger's "
+            "profile.",
+        ),
+        line(252),
+        # 43 °C, as warm as the timber gets in that air, is 109.4 °F
+        66.4,
+        2.0,
+        make={"log": read_in_the_other_unit("core-1")},
+    ),
+    Fault(
+        "unit-slip",
+        {},
+        (
+            "dry-bulb may be in °C and be read as °F: it stays 37 K from what was asked, and would "
+            "keep to it in the other unit. At 2026-04-16 20:00 it is read as 18.4 °C, and would be "
+            "65.1 °C; 65.0 °C was the dry bulb asked for. See to its unit in the logger's profile.",
+        ),
+        line(252),
+        # (43 - 32) / 1.8 is 6.1, 36.9 below
+        36.9,
+        2.0,
+        make={"log": read_in_the_other_unit("dry-bulb", fahrenheit=False)},
+    ),
+    Fault(
+        "clock-against-hand",
+        {},
+        (
+            "The log and the hand-written times differ: at 2 of 2 step changes the dry bulb rises "
+            "after it was written, by 3.0 h at the first (2026-04-12 11:00 in the log) and 2.7 h "
+            "at the last. Compare the logger's clock with a true one; nothing was moved.",
+        ),
+        line(147),
+        3.0,
+        0.75,
+        make={"log": clock_off(3.0)},
+    ),
     Fault(
         "gap-in-log",
         {},
@@ -240,8 +319,18 @@ BLANKS = [
             "spike",
             "dry-wick",
             "unit-slip",
+            "clock-against-hand",
             "zone-spread",
         )
+    ),
+    *(
+        Blank(
+            "clock-against-hand",
+            changes,
+            "Fewer than two written step changes raise the dry bulb far enough to be seen in the "
+            "log.",
+        )
+        for changes in ({"step_changes": []}, {"conditioning": None})
     ),
     Blank(
         "stuck-sensor",
@@ -331,8 +420,30 @@ EDGES = [
         lambda e: charge(calibrated(limit("calibration-months"), e)),
         step=1,
     ),
+    # late enough that most of the column is still in °C
     Edge(
-        "unit-slip", "unit-slip", lambda e: charge(log=fahrenheit_from(60, limit("unit-slip") - e))
+        "unit-slip", "unit-slip", lambda e: charge(log=fahrenheit_from(130, limit("unit-slip") - e))
+    ),
+    Edge(
+        "unit-slip",
+        "unit-slip-set-points",
+        lambda e: charge(log=steady_apart(-e)),
+    ),
+    # the rows stand ten minutes apart, and the air is never quite still
+    Edge(
+        "clock-against-hand",
+        "clock-apart",
+        lambda e: charge(log=clock_off(-(limit("clock-apart") + e))),
+        step=0.3,
+    ),
+    Edge(
+        "clock-against-hand",
+        "clock-apart-rise",
+        lambda e: charge(
+            {"conditioning.dry_bulb": f"{60 + limit('clock-apart-rise') + e:.2f} °C"},
+            log=clock_off(-3.0),
+        ),
+        within="not checked",
     ),
     Edge(
         "zone-spread",

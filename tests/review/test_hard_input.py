@@ -2,17 +2,31 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from tests.review.inline import LOG_FILE, both, day, held, make_case, make_folder, make_log, moved
+from tests.review.inline import (
+    LOG_FILE,
+    STARTED,
+    ZONE,
+    both,
+    day,
+    held,
+    make_case,
+    make_folder,
+    make_log,
+    moved,
+)
 
 from kilnfolio.physics.heat import CORE_RANGE_C
-from kilnfolio.records.log import Log
+from kilnfolio.records.log import Log, read_log
+from kilnfolio.records.logger import LoggerProfile
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.review.findings import run_checks
 from kilnfolio.review.review import build_case, heat_result, survey_result
@@ -66,6 +80,29 @@ def test_a_new_wick_changes_the_reading_not_the_air() -> None:
         found = run_checks(make_case({"events": events}, log=dry_wick))
         assert ("shock-change" in {f.check for f in found if f.outcome == "query"}) == expected
         assert "dry-wick" in {f.check for f in found if f.outcome == "query"}
+
+
+def test_a_clock_that_loses_time_is_named_and_nothing_is_moved() -> None:
+    """The logger loses 20 minutes a day: 2.0 h by day 6 and 3.3 h by day 10, to half-hour rows.
+
+    Which clock is right, the file does not tell; the record says when the steps were made.
+    """
+    path = Path(__file__).resolve().parents[1] / "data/logs/clock-losing-time.csv"
+    profile = LoggerProfile.model_validate({
+        "format": 1, "id": "two-bulbs", "title": "two bulbs", "delimiter": ",", "decimal": ".",
+        "interval_minutes": 30,
+        "time": {"heading": "time", "format": "%Y-%m-%d %H:%M", "clock": "local"},
+        "columns": [{"heading": "DB", "channel": "dry-bulb", "unit": "°C"},
+                    {"heading": "WB", "channel": "wet-bulb", "unit": "°C"}]})
+    log, folder = read_log(path, LOG_FILE, profile, ZONE), make_folder()
+    found = run_checks(build_case(folder, folder.charges["26-001"], log))
+    finding, = (f for f in found if f.check == "clock-against-hand")
+    assert finding.outcome == "query"
+    early = re.search(r"rises before it was written, by (.*) h at the first .* and (.*) h at the "
+                      r"last", finding.message)
+    assert early
+    assert [float(hours) for hours in early.groups()] == pytest.approx([2.0, 3.33], abs=0.51)
+    assert log.moment(0, ZONE) == STARTED
 
 
 def test_a_jump_is_not_used() -> None:

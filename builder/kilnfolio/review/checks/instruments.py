@@ -12,7 +12,6 @@ import numpy as np
 from kilnfolio.records.kiln import Instrument
 from kilnfolio.records.log import Log
 from kilnfolio.records.problems import Place
-from kilnfolio.records.quantities import fahrenheit_from_celsius
 from kilnfolio.review.air import SWITCHES, AirSeries, utc
 from kilnfolio.review.findings import Case, Complaint, NotChecked, check
 
@@ -335,52 +334,6 @@ def overdue(case: Case, index: int, months: float) -> Iterator[Complaint]:
             months,
             "months",
         )
-
-
-@check(
-    "unit-slip",
-    title="Unit changes in mid-log",
-    group=_GROUP,
-    gravity="refused",
-    limits=("unit-slip",),
-    source="common practice",
-    reason="A logger switched from °C to °F goes on writing numbers; every one after it is wrong.",
-    held="No temperature column changes its unit.",
-)
-def unit_slip(case: Case) -> Iterator[Complaint]:
-    air, near = case.need_air(), case.limits.value("unit-slip")
-    columns = {
-        name: values
-        for name, values in air.log.channels.items()
-        if name not in (*SWITCHES, "relative-humidity", "depression")
-    }
-    if not columns:
-        raise NotChecked("the log has no temperature column")
-    zero = fahrenheit_from_celsius(0.0)
-    degree = fahrenheit_from_celsius(1.0) - zero
-    for name, values in columns.items():
-        if (np.abs(values[1:] - values[:-1]) <= 2 * near).all():
-            continue  # nothing jumps, and nothing is missing between two readings
-        known = np.flatnonzero(np.isfinite(values))
-        readings = values[known]
-        # a jump only: near -40 degrees the two scales meet
-        for index in np.flatnonzero(np.abs(np.diff(readings)) > 2 * near).tolist():
-            before, after = readings[index : index + 2].tolist()
-            if abs(after - (zero + degree * before)) <= near:
-                scales = "°C to °F"
-            elif abs(after - (before - zero) / degree) <= near:
-                scales = "°F to °C"
-            else:
-                continue
-            row = int(known[index + 1])
-            yield Complaint(
-                f"{name} changes from {scales} at {case.clock(air.times[row])}: "
-                f"{before:.1f}, then {after:.1f}.",
-                (air.log.place(row),),
-                name,
-                after,
-            )
-            break
 
 
 @check(

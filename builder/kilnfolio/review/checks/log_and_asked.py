@@ -1,0 +1,188 @@
+"""The log held against what was asked of the kiln: what only the two together can show."""
+# The decorator of a check says what it asks and why; its page is made from that.
+# ruff: noqa: D103
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from kilnfolio.records.quantities import fahrenheit_from_celsius
+from kilnfolio.review.air import AirSeries
+from kilnfolio.review.findings import Case, Complaint, NotChecked, check
+from kilnfolio.review.setpoints import Asked
+
+_GROUP = "instruments and log"
+_ZERO = fahrenheit_from_celsius(0.0)
+_DEGREE = fahrenheit_from_celsius(1.0) - _ZERO
+#: Channels of the air that are kept to a dry bulb.
+_DRY_BULBS = ("dry-bulb", "dry-bulb-entering", "dry-bulb-leaving")
+
+
+# --- units ----------------------------------------------------------------------------------------
+
+@check(
+    "unit-slip",
+    title="Column in another unit",
+    group=_GROUP,
+    gravity="refused",
+    limits=("unit-slip", "unit-slip-set-points"),
+    source="common practice",
+    reason="A logger switched from °C to °F goes on writing numbers, and every one after it is "
+    "wrong; where the profile names the wrong unit, all are.",
+    held="No temperature column changes its unit, or fits its set-points only in the other one.",
+)
+def unit_slip(case: Case) -> Iterator[Complaint]:
+    air = case.need_air()
+    columns = {
+        name: values
+        for name, values in air.log.channels.items()
+        if name in (*_DRY_BULBS, "wet-bulb") or name.startswith("core-")
+    }
+    if not columns:
+        raise NotChecked("the log has no temperature column")
+    for name, values in columns.items():
+        slip = _slip_midway(case, air, name, values) or _slip_throughout(case, air, name, values)
+        if slip:
+            yield slip
+
+
+def _slip_midway(case: Case, air: AirSeries, name: str, values: np.ndarray) -> Complaint | None:
+    """Return the first jump from a temperature to the same one in the other unit."""
+    near = case.limits.value("unit-slip")
+    if (np.abs(values[1:] - values[:-1]) <= 2 * near).all():
+        return None  # nothing jumps, and nothing is missing between two readings
+    known = np.flatnonzero(np.isfinite(values))
+    readings = values[known]
+    # a jump only: near -40 degrees the two scales meet
+    for index in np.flatnonzero(np.abs(np.diff(readings)) > 2 * near).tolist():
+        before, after = readings[index : index + 2].tolist()
+        if abs(after - (_ZERO + _DEGREE * before)) <= near:
+            scales = "°C to °F"
+        elif abs(after - (before - _ZERO) / _DEGREE) <= near:
+            scales = "°F to °C"
+        else:
+            continue
+        row = int(known[index + 1])
+        return Complaint(
+            f"{name} changes from {scales} at {case.clock(air.times[row])}: "
+            f"{before:.1f}, then {after:.1f}.",
+            (air.log.place(row),),
+            name,
+            after,
+        )
+    return None
+
+
+def _slip_throughout(case: Case, air: AirSeries, name: str, values: np.ndarray
+                     ) -> Complaint | None:
+    """Return that most of a column fits what was asked only when read in the other unit."""
+    near = case.limits.value("unit-slip-set-points")
+    low, high = _kept_between(case, name)
+    as_read = _apart(values, low, high)
+    if as_read <= near:
+        return None
+    for unit, other, turned in (
+        ("°F", "°C", (values - _ZERO) / _DEGREE),
+        ("°C", "°F", _ZERO + _DEGREE * values),
+    ):
+        if _apart(turned, low, high) > near:
+            continue
+        row = int(np.flatnonzero(np.isfinite(values) & np.isfinite(high))[-1])
+        return Complaint(
+            f"{name} may be in {unit} and be read as {other}: it stays {as_read:.0f} K from what "
+            f"was asked, and would keep to it in the other unit. At {case.clock(air.times[row])} "
+            f"it is read as {values[row]:.1f} °C, and would be {turned[row]:.1f} °C; "
+            f"{high[row]:.1f} °C was the {'wet' if name == 'wet-bulb' else 'dry'} bulb asked for. "
+            "See to its unit in the logger's profile.",
+            (air.log.place(row),),
+            name,
+            as_read,
+            near,
+            "K",
+        )
+    return None
+
+
+def _kept_between(case: Case, name: str) -> tuple[np.ndarray, np.ndarray]:
+    """Return the temperatures a channel keeps between at each reading, as asked [°C].
+
+    Drying timber is as warm as the wet bulb at its coolest, as the dry bulb at its warmest.
+    """
+    dry = case.asked_dry_bulb
+    wet = dry - case.asked_depression
+    return (dry if name in _DRY_BULBS else wet), (wet if name == "wet-bulb" else dry)
+
+
+def _apart(values: np.ndarray, low: np.ndarray, high: np.ndarray) -> float:
+    """Return how far half of the readings, or more, stay from a range [K]; 0 where none tell."""
+    apart = np.maximum(low - values, values - high)
+    known = apart[np.isfinite(apart)]
+    return float(np.median(known)) if len(known) else 0.0
+
+
+# --- clocks ---------------------------------------------------------------------------------------
+
+@check(
+    "clock-against-hand",
+    title="Log's clock against hand-written times",
+    group=_GROUP,
+    gravity="query",
+    limits=("clock-apart", "clock-apart-rise"),
+    source="common practice",
+    reason="A logger's clock drifts, or was never put forward in spring; then no weighing, step or "
+    "stop falls where the log has it. The file alone cannot tell which clock is right.",
+    held="The dry bulb rises in the log when the step changes say so.",
+)
+def clock_against_hand(case: Case) -> Iterator[Complaint]:
+    air, allowed = case.need_air(), case.limits.value("clock-apart")
+    rise = case.limits.value("clock-apart-rise")
+    late = [found for found in _rises(case, air, rise) if found is not None]
+    if len(late) < 2:
+        raise NotChecked("fewer than two written step changes raise the dry bulb far enough to be "
+                         "seen in the log")
+    for side, word in ((1, "after"), (-1, "before")):
+        off = [(hours, row) for hours, row in late if side * hours > allowed]
+        if len(off) >= 2 and 2 * len(off) > len(late):
+            (first, row), (last, _) = off[0], off[-1]
+            yield Complaint(
+                f"The log and the hand-written times differ: at {len(off)} of {len(late)} step "
+                f"changes the dry bulb rises {word} it was written, by {abs(first):.1f} h at the "
+                f"first ({case.clock(air.times[row])} in the log) and {abs(last):.1f} h at the "
+                "last. Compare the logger's clock with a true one; nothing was moved.",
+                (air.log.place(row),),
+                "log",
+                max(abs(hours) for hours, _ in off),
+                allowed,
+                "h",
+            )
+
+
+def _rises(case: Case, air: AirSeries, rise: float) -> Iterator[tuple[float, int] | None]:
+    """Yield how many hours after each written rise the log shows it, and the row."""
+    if not case.charge.step_changes:
+        return  # steps by the clock of the schedule: nobody wrote when
+    moments = [item.at.timestamp() for item in case.asked]
+    moments.append(max(moments[-1], float(air.seconds[-1])))
+    for index, (old, new) in enumerate(zip(case.asked[:-1], case.asked[1:], strict=True), 1):
+        if new.air.dry_bulb_c - old.air.dry_bulb_c >= rise:
+            yield _rise(air, old, moments[index - 1:index + 2], rise)
+
+
+def _rise(air: AirSeries, old: Asked, moments: list[float], rise: float
+          ) -> tuple[float, int] | None:
+    """Return when the dry bulb leaves the level it had, against the time written.
+
+    It is looked for from halfway since the last change to halfway to the next; None where the log
+    was not yet, or no longer, at the old level there.
+    """
+    before, written, after = moments
+    first, last = np.searchsorted(air.seconds, [(before + written) / 2, (written + after) / 2])
+    dry = air.dry_bulb[first:last]
+    beyond = np.flatnonzero(dry > old.air.dry_bulb_c + rise / 2)
+    cold = dry[: beyond[0]] if len(beyond) else dry[:0]
+    if not np.isfinite(cold).any():
+        return None
+    row = int(first + np.flatnonzero(cold <= np.nanmedian(cold))[-1])
+    return float(air.seconds[row] - written) / 3600.0, row
