@@ -239,7 +239,8 @@ SHEET = {"A1": 10.0, "A2": 4, "A3": None, "B1": "words", "B2": True, "B3": 2.5}
     ("=A1-B1", None), ("=A1+B2", None), ("=Other!A1", None), ("=IF(A1>1,2,3)", None),
     ("=A1%", None), ("=A1^2", None), ("=NOW()", None), ("=A1/A3", None), ("=A1:A2", None),
     ("=A1 A2", None), ("=SUM(A1:XFD1048576)", None), ("=ROUND(A1)", None),
-    ("=" + "1+" * 200 + "1", None), ("=__import__", None), ("=A1**A2", None), ("=A1//A2", None), ("=LOG10(A1)", None)])
+    ("=" + "1+" * 200 + "1", None), ("=__import__", None), ("=A1**A2", None), ("=A1//A2", None),
+    ("=LOG10(A1)", None)])
 def test_a_formula_is_worked_out_as_a_spreadsheet_does(formula, gives):
     assert worked_out(formula, SHEET.get) == gives
 
