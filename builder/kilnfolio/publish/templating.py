@@ -18,7 +18,7 @@ from markupsafe import Markup, escape
 from kilnfolio.publish.charts.axes import READ_OUT
 from kilnfolio.publish.routes import FOOT, MENU, relative, root_of
 from kilnfolio.publish.safety import SAFETY
-from kilnfolio.records.book import STATUS_MEANING
+from kilnfolio.records.book import STATUS_MEANING, in_words
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.quantities import Quantity, fahrenheit_from_celsius
 from kilnfolio.review import figures
@@ -174,6 +174,7 @@ _FILTERS: dict[str, Callable[..., Any]] = {
     "quantity": quantity,
     "day": day,
     "status": status,
+    "in_words": in_words,  # {{ working.source | in_words(publications) }}
     "outcome": outcome,
     "words": lambda text: Markup("<br>").join(escape(line) for line in str(text).splitlines()),
 }

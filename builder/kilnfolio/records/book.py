@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Generic, Literal, TypeVar
+import re
+from collections.abc import Mapping
+from typing import Annotated, Generic, Literal, Protocol, TypeVar
 
 from pydantic import AfterValidator, WithJsonSchema
 
@@ -11,6 +13,9 @@ from kilnfolio.records.quantities import Quantity
 
 #: How a value is known: the page was read; recalled, not seen; told by the trade; set by the mill.
 Status = Literal["read", "memory", "common practice", "mill"]
+
+#: An id of a publication within other words.
+_ID = re.compile(r"[a-z][a-z0-9]*(?:-[a-z0-9]+)+")
 
 STATUS_MEANING: dict[str, str] = {
     "read": "the publication's page was read",
@@ -36,6 +41,20 @@ Citation = Annotated[str, AfterValidator(_citation),
 def publication_of(citation: str) -> str:
     """Return the publication's id of a citation."""
     return citation.split(",", 1)[0].strip()
+
+
+class Titled(Protocol):
+    """A publication, as far as a citation names it."""
+
+    @property
+    def short(self) -> str:
+        """Its short title."""
+
+
+def in_words(source: str, publications: Mapping[str, Titled]) -> str:
+    """Return where a formula stands with the short titles of publications for their ids."""
+    return _ID.sub(lambda found: publications[found[0]].short if found[0] in publications
+                   else found[0], source)
 
 
 class Known(Record):

@@ -482,3 +482,10 @@ class Charge(Record):
     """Free notes; never leave the mill."""
     cooled_for: Duration | None = None
     """Time cooled before the doors were opened."""
+
+    def stock_of(self, board: Board) -> ChargeStock:
+        """Return the timber a board was cut from; the first where the board does not say."""
+        fitting = (stock for stock in self.stock
+                   if board.species in (None, stock.species)
+                   and (board.thickness is None or board.thickness.value == stock.thickness.value))
+        return next(fitting, self.stock[0])

@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from kilnfolio.records.quantities import (
     GRAMS_PER_POUND,
@@ -124,6 +125,7 @@ def _fitting(scales: tuple[Scale, ...], value: float) -> Scale:
     return [scale for scale in scales if abs(value) >= scale.from_value or scale is scales[0]][-1]
 
 
+@lru_cache(maxsize=4096)
 def as_entered(quantity: Quantity) -> str:
     """Return the words a person wrote, set with a true minus and unbroken spaces."""
     words = quantity.entered

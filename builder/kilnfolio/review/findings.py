@@ -108,10 +108,7 @@ class Case:
 
     def stock_of(self, board: Board) -> ChargeStock:
         """Return the timber a board was cut from; the first where the board does not say."""
-        fitting = [stock for stock in self.charge.stock
-                   if board.species in (None, stock.species)
-                   and (board.thickness is None or board.thickness.value == stock.thickness.value)]
-        return fitting[0] if fitting else self.charge.stock[0]
+        return self.charge.stock_of(board)
 
     def need_air(self) -> AirSeries:
         """Return the air of the log, or say that there is none."""

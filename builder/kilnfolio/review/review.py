@@ -42,6 +42,7 @@ from kilnfolio.review.ending import (
 )
 from kilnfolio.review.findings import CHECKS, Case, LotCase, run_checks
 from kilnfolio.review.formulas import FORMULAS
+from kilnfolio.review.formulas.masses import BY_RULE
 from kilnfolio.review.judgement import judge, readings_of
 from kilnfolio.review.limits import Subject, limit_book
 from kilnfolio.review.results import air_points, air_result, board_results, rounded, set_points
@@ -49,9 +50,6 @@ from kilnfolio.review.setpoints import Asked, PlannedStep, asked_air, planned_st
 from kilnfolio.review.versions import rules_version
 from kilnfolio.review.working import evaluate
 
-#: The formula of each rule of control.
-_BY_RULE = {"wettest half": "controlling_moisture_content", "wettest board": "wettest_board",
-            "mean": "mean_of_boards"}
 PSYCHROMETER = "ventilated wet bulb, A = 0.000662 per °C"
 EMC_EQUATION = "Hailwood–Horrobin, two hydrates (Wood Handbook, eq. 4-5)"
 
@@ -395,7 +393,7 @@ def _workings(case: Case) -> tuple[d.Working, ...]:
                  oven_dry_mass=round(history.estimate_at(last.at).oven_dry_g, 1))
     if case.controls:
         last_control = case.controls[-1]
-        show(_BY_RULE[case.charge.control_rule], f"Controlling MC, {case.clock(last_control.at)}",
+        show(BY_RULE[case.charge.control_rule], f"Controlling MC, {case.clock(last_control.at)}",
              of=[round(mc, 2) for mc in last_control.all_mc.values()])
     if case.survey is not None and len(case.survey.readings) > 1:
         said = {"mean": round(case.survey.mean_pct, 2), "sd": round(case.survey.sd_pct, 2),

@@ -191,8 +191,22 @@ def _chart(builder: Builder, document: Document) -> Markup:
     if builder.setting.target == "site":
         behind = Markup(
             '{}<details class="chart-table"><summary>The figures behind the chart</summary>'
-            "{}</details>"
-        ).format(READ_OUT, tables.plain(columns, emc_rows(temperatures)))
+            '{}</details>{}'
+        ).format(
+            READ_OUT,
+            tables.plain(columns, emc_rows(temperatures)),
+            tables.folded(
+                [
+                    tables.worked(
+                        "equilibrium_moisture_content",
+                        "EMC at 50 % RH",
+                        temperature=temperatures[0],
+                        relative_humidity=50.0,
+                    )
+                ],
+                builder.setting.publications,
+            ),
+        )
     return _framed(
         "Chart",
         number,
@@ -212,7 +226,8 @@ def _table(builder: Builder, document: Document) -> Markup:
     caption = builder.caption(
         "table", number, anchor, made.caption, document.place("caption"), document.value["kind"]
     )
-    return tables.html(made, number, anchor, caption)
+    publications = builder.setting.publications if builder.setting.target == "site" else None
+    return tables.html(made, number, anchor, caption, publications)
 
 
 def _work(builder: Builder, document: Document, steps: list[Step]) -> Board:

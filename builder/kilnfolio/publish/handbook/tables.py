@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
 
 from kilnfolio.physics import air
+from kilnfolio.records.book import Titled, in_words
 from kilnfolio.records.model import Name, Record, Text, validate
 from kilnfolio.records.problems import Problem
 from kilnfolio.records.quantities import (
@@ -24,7 +25,10 @@ from kilnfolio.records.quantities import (
 )
 from kilnfolio.records.yaml_source import Document
 from kilnfolio.review import figures
+from kilnfolio.review.dossier import Working
 from kilnfolio.review.figures import measure, number
+from kilnfolio.review.formulas import FORMULAS
+from kilnfolio.review.working import evaluate
 
 if TYPE_CHECKING:
     from kilnfolio.publish.handbook.body import Builder
@@ -58,6 +62,8 @@ class Table:
     caption: str = ""
     over: Cell = ""
     """What the columns after the first share."""
+    worked: tuple[Working, ...] = ()
+    """One computed cell of each kind, worked; empty where every cell stands on record."""
 
 
 class Options(Record):
@@ -69,8 +75,28 @@ class Options(Record):
     """What it shows."""
 
 
-def html(table: Table, number_: str, anchor: str, caption: Markup) -> Markup:
-    """Return a table as HTML, in a box that scrolls sideways on a narrow screen."""
+def html(
+    table: Table,
+    number_: str,
+    anchor: str,
+    caption: Markup,
+    publications: Mapping[str, Titled] | None = None,
+) -> Markup:
+    """Return a table as HTML, in a box that scrolls sideways on a narrow screen.
+
+    Parameters
+    ----------
+    table : Table
+        What it shows.
+    number_ : str
+        Its number in the book.
+    anchor : str
+        Its address.
+    caption : Markup
+        Its caption.
+    publications : mapping, optional
+        Where given, a cell is worked out under it, folded away, its sources named by these.
+    """
     over = Markup("")
     if table.over:
         over = Markup('<tr><td></td><th scope="colgroup" colspan="{}">{}</th></tr>').format(
@@ -82,8 +108,30 @@ def html(table: Table, number_: str, anchor: str, caption: Markup) -> Markup:
         wide = " turned"
     return Markup(
         '<div class="table-block{}" id="{}"><div class="scroll-x" tabindex="0" role="region" '
-        'aria-label="Table {}">{}</div><p class="source">{}</p></div>'
-    ).format(wide, anchor, number_, plain(table.columns, table.rows, said, over), table.source)
+        'aria-label="Table {}">{}</div><p class="source">{}</p>{}</div>'
+    ).format(
+        wide if table.worked else wide + " given",
+        anchor,
+        number_,
+        plain(table.columns, table.rows, said, over),
+        table.source,
+        folded(table.worked, publications) if publications and table.worked else "",
+    )
+
+
+def folded(workings: Sequence[Working], publications: Mapping[str, Titled]) -> Markup:
+    """Return the working of one cell of each kind, folded away."""
+    boards = (
+        Markup(
+            '<div class="working"><p class="meta">{}</p><p>{}</p><p>= {} = <b>{}</b></p>'
+            '<p class="meta">{}</p></div>'
+        ).format(one.name, one.formula, one.substituted, one.result, in_words(one.source, publications))
+        for one in workings
+    )
+    return Markup(
+        '<details class="workings"><summary>Show the working</summary>'
+        '<p class="meta">One figure worked; the others in the same way.</p>{}</details>'
+    ).format(Markup("").join(boards))
 
 
 def _widths(table: Table) -> Iterator[int]:
@@ -168,7 +216,17 @@ def make(builder: Builder, document: Document) -> Table | None:
             )
         )
         return None
-    return Table(table.columns, table.rows, table.source, options.caption, table.over)
+    return replace(table, caption=options.caption)
+
+
+def worked(formula: str, label: str, /, **values: Any) -> Working:
+    """Return one cell of a table as worked by the registry of formulas."""
+    return evaluate(FORMULAS[formula], label, values).working
+
+
+def cell_words(*parts: Quantity) -> str:
+    """Return what a worked cell is called, by its row and its column."""
+    return ", ".join(figures.side_by_side(part) for part in parts)
 
 
 # --- words ----------------------------------------------------------------------------------------

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from itertools import product
 from typing import TYPE_CHECKING, Annotated
 
 from pydantic import Field
@@ -16,12 +17,14 @@ from kilnfolio.publish.handbook.tables import (
     Options,
     Table,
     air_source,
+    cell_words,
     fahrenheit,
     heads,
     table_kind,
     temperature_cell,
     tried,
     two_systems,
+    worked,
 )
 from kilnfolio.records.quantities import (
     Length,
@@ -32,6 +35,7 @@ from kilnfolio.records.quantities import (
 )
 from kilnfolio.records.yaml_source import Document
 from kilnfolio.review import figures
+from kilnfolio.review.dossier import Working
 from kilnfolio.review.figures import NOTHING, number
 
 if TYPE_CHECKING:
@@ -50,7 +54,11 @@ class BulbOptions(Options):
 
 
 def _by_bulbs(
-    options: BulbOptions, compute: Callable[[float, float], float], decimals: int, source: str
+    options: BulbOptions,
+    compute: Callable[[float, float], float],
+    decimals: int,
+    source: str,
+    formula: str,
 ) -> Table:
     pressure = air.pressure_at_altitude(options.altitude.value / 1000.0)
 
@@ -59,6 +67,7 @@ def _by_bulbs(
         humidity = tried(air.relative_humidity, dry, wet, pressure)
         return None if humidity is None else compute(dry, humidity)
 
+    first, step = options.dry_bulb[-1], options.depression[0]
     rows = [
         (
             temperature_cell(dry),
@@ -71,6 +80,15 @@ def _by_bulbs(
         tuple(rows),
         source,
         over="Wet-bulb depression",
+        worked=(
+            worked(
+                formula,
+                cell_words(first, step),
+                dry_bulb=first,
+                wet_bulb=sums.difference(first.value, step.value),
+                altitude=options.altitude,
+            ),
+        ),
     )
 
 
@@ -81,13 +99,18 @@ def _emc_by_bulbs(_builder: Builder, options: BulbOptions, _document: Document) 
         sorption.equilibrium_moisture_content,
         1,
         f"EMC in %. {air_source(options.altitude)} {EMC_SOURCE}",
+        "emc_from_bulbs",
     )
 
 
 @table_kind("humidity-by-bulbs", BulbOptions)
 def _humidity_by_bulbs(_builder: Builder, options: BulbOptions, _document: Document) -> Table:
     return _by_bulbs(
-        options, lambda _dry, humidity: humidity, 0, f"RH in %. {air_source(options.altitude)}"
+        options,
+        lambda _dry, humidity: humidity,
+        0,
+        f"RH in %. {air_source(options.altitude)}",
+        "relative_humidity",
     )
 
 
@@ -119,6 +142,14 @@ def _emc_by_humidity(_builder: Builder, options: HumidityOptions, _document: Doc
         tuple(rows),
         f"EMC in %. Computed: {EMC_SOURCE}",
         over="Relative humidity",
+        worked=(
+            worked(
+                "equilibrium_moisture_content",
+                cell_words(options.temperature[0], options.relative_humidity[0]),
+                temperature=options.temperature[0],
+                relative_humidity=options.relative_humidity[0],
+            ),
+        ),
     )
 
 
@@ -151,7 +182,26 @@ def _set_points(_builder: Builder, options: SetPointOptions, _document: Document
         tuple(rows),
         f"Wet bulb in °C, with °F beneath. {air_source(options.altitude)} {EMC_SOURCE}",
         over="Dry bulb",
+        worked=tuple(_worked_set_point(options)),
     )
+
+
+def _worked_set_point(options: SetPointOptions) -> Iterator[Working]:
+    """Yield the working of the first wet bulb that can be."""
+    for emc, dry in product(options.emc, options.dry_bulb):
+        humidity = tried(sorption.relative_humidity_for_emc, dry.value, emc.value)
+        if humidity is None:
+            continue
+        label = cell_words(emc, dry)
+        yield worked("relative_humidity_for_emc", f"{label}: RH", temperature=dry, emc=emc)
+        yield worked(
+            "wet_bulb",
+            label,
+            dry_bulb=dry,
+            relative_humidity=humidity,
+            altitude=options.altitude,
+        )
+        return
 
 
 class AltitudeOptions(Options):
@@ -185,4 +235,11 @@ def _pressures(_builder: Builder, options: AltitudeOptions, _document: Document)
         ),
         tuple(rows),
         "Computed: standard atmosphere, ICAO Doc 7488. Weather moves it by about 3 %.",
+        worked=(
+            worked(
+                "pressure_at_altitude",
+                cell_words(options.altitude[-1]),
+                altitude=options.altitude[-1],
+            ),
+        ),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Annotated, Any
 
 from markupsafe import Markup
@@ -16,11 +17,13 @@ from kilnfolio.publish.handbook.tables import (
     Options,
     Table,
     air_source,
+    cell_words,
     fahrenheit,
     heads,
     table_kind,
     temperature_cell,
     two_systems,
+    worked,
 )
 from kilnfolio.records.model import Name
 from kilnfolio.records.notation import Notation, expand
@@ -31,6 +34,7 @@ from kilnfolio.records.quantities import (
 )
 from kilnfolio.records.yaml_source import Document
 from kilnfolio.review import figures
+from kilnfolio.review.dossier import Working
 from kilnfolio.review.figures import NBSP, NOTHING, measure, number
 from kilnfolio.review.limits import Subject, limit_book
 
@@ -156,7 +160,21 @@ def _notation_steps(builder: Builder, options: CodeOptions, _document: Document)
             air_source(options.altitude),
             EMC_SOURCE,
         ),
+        worked=tuple(_worked_step(options.code, notation, options.altitude)),
     )
+
+
+def _worked_step(code: str, notation: Notation, altitude: Length) -> Iterator[Working]:
+    """Yield the working of the first step's wet bulb, RH and EMC."""
+    step = expand(code, notation)[0]
+    if step.depression is None:
+        return
+    dry, wet = step.dry_bulb, sums.difference(step.dry_bulb.value, step.depression.value)
+    yield worked(
+        "wet_bulb_of_depression", "step 1, WB", dry_bulb=dry, depression=step.depression
+    )
+    yield worked("relative_humidity", "step 1, RH", dry_bulb=dry, wet_bulb=wet, altitude=altitude)
+    yield worked("emc_from_bulbs", "step 1, EMC", dry_bulb=dry, wet_bulb=wet, altitude=altitude)
 
 
 # --- the end of the charge ------------------------------------------------------------------------
@@ -177,6 +195,7 @@ def _ending(builder: Builder, options: TargetOptions, _document: Document) -> Ta
         limits.value("conditioning-above-target", Subject(kind=kind))
         for kind in ("hardwood", "softwood")
     ]
+    first = options.targets[0]
     rows = [
         (
             figures.as_entered(target),
@@ -200,6 +219,14 @@ def _ending(builder: Builder, options: TargetOptions, _document: Document) -> Ta
         Markup("Computed: start {}; EMC {}").format(
             builder.cite_row("wengert-extension", "read"),
             builder.cite_row("dry-kiln-operators-manual, ch. 7", "memory"),
+        ),
+        worked=(
+            worked("equalizing_start", "driest board", target=first, below=below),
+            worked("equalizing_emc", "equalizing EMC", target=first, below=below),
+            worked(
+                "conditioning_emc", "conditioning EMC", target=first, kind="hardwood",
+                above=above[0],
+            ),
         ),
     )
 
@@ -231,6 +258,14 @@ def _readings(_builder: Builder, options: ShareOptions, _document: Document) -> 
         "Readings, none of them failing. Computed: Clopper and Pearson's exact bound "
         "(Biometrika 26, 1934); pieces chosen at random.",
         over="Confidence",
+        worked=(
+            worked(
+                "readings_needed",
+                cell_words(options.share[0], options.confidence[0]),
+                share=options.share[0],
+                confidence=options.confidence[0],
+            ),
+        ),
     )
 
 
@@ -270,4 +305,13 @@ def _meter(builder: Builder, options: MeterOptions, _document: Document) -> Tabl
             "half a point for each 5.6 °C {}"
         ).format(calibrated, builder.cite_row("wood-handbook-2010, p. 13-3", "read")),
         over="Wood temperature",
+        worked=(
+            worked(
+                "meter_temperature_correction",
+                cell_words(options.reading[0], options.wood_temperature[-1]),
+                reading=options.reading[0],
+                wood_temperature=options.wood_temperature[-1],
+                calibration_temperature=options.calibration_temperature,
+            ),
+        ),
     )

@@ -10,17 +10,19 @@ from pydantic import Field
 
 from kilnfolio.physics import shrinkage, sums, water
 from kilnfolio.publish.handbook.setting import unknown
-from kilnfolio.publish.handbook.tables import Cell, Column, Options, Table, table_kind
+from kilnfolio.publish.handbook.tables import Cell, Column, Options, Table, table_kind, worked
 from kilnfolio.records.model import Slug
 from kilnfolio.records.quantities import (
     Density,
     Length,
     Mass,
     Percent,
+    Volume,
 )
 from kilnfolio.records.species import Species
 from kilnfolio.records.yaml_source import Document
 from kilnfolio.review import figures
+from kilnfolio.review.dossier import Working
 from kilnfolio.review.figures import NBSP, NOTHING, number
 
 if TYPE_CHECKING:
@@ -85,13 +87,14 @@ def _safe_rates(builder: Builder, options: SpeciesOptions, document: Document) -
 
 @table_kind("shrinkage-summary", SpeciesOptions)
 def _shrinkage(builder: Builder, options: SpeciesOptions, document: Document) -> Table:
-    rows = []
+    rows, compared = [], []
     for species in _species(builder, options, document):
         known = species.shrinkage
         if known is None:
             continue
         ratio = NOTHING
         if known.radial and known.tangential:
+            compared.append((species, known))
             ratio = number(sums.ratio(known.tangential.value, known.radial.value))
         rows.append(
             (
@@ -114,6 +117,10 @@ def _shrinkage(builder: Builder, options: SpeciesOptions, document: Document) ->
         ),
         tuple(rows),
         "Green to oven-dry, of the green size. " + _SOURCES_IN_ROWS,
+        worked=tuple(
+            worked("ratio", f"T ÷ R, {species.trade_name}", a=known.tangential, b=known.radial)
+            for species, known in compared[:1]
+        ),
     )
 
 
@@ -156,7 +163,8 @@ class MovementOptions(SpeciesOptions):
 
 @table_kind("movement", MovementOptions)
 def _movement(builder: Builder, options: MovementOptions, document: Document) -> Table:
-    rows = []
+    rows: list[tuple[Cell, ...]] = []
+    first: list[Working] = []
     for species in _species(builder, options, document):
         known = species.movement
         if known is None or not (known.radial or known.tangential):
@@ -166,6 +174,13 @@ def _movement(builder: Builder, options: MovementOptions, document: Document) ->
             if coefficient is None:
                 cells += [NOTHING, NOTHING]
                 continue
+            given = {
+                "size": options.width,
+                "coefficient": coefficient,
+                "mc_from": options.from_mc,
+                "mc_to": options.to_mc,
+            }
+            first = first or [worked("dimension_change", species.trade_name, **given)]
             change = shrinkage.dimension_change(
                 options.width.value, coefficient, options.from_mc.value, options.to_mc.value
             )
@@ -187,6 +202,7 @@ def _movement(builder: Builder, options: MovementOptions, document: Document) ->
         ),
         tuple(rows),
         said,
+        worked=tuple(first),
     )
 
 
@@ -194,12 +210,19 @@ def _movement(builder: Builder, options: MovementOptions, document: Document) ->
 def _water(builder: Builder, options: SpeciesOptions, document: Document) -> Table:
     """From the mean green MC to 8 %, for each species whose density and green MC are known."""
     target, start, kiln = Percent(8.0, "8 %"), 20.0, 60.0
-    rows = []
+    rows: list[tuple[Cell, ...]] = []
+    first: list[Working] = []
     for species in _species(builder, options, document):
         green = _mean_green(species)
         density = species.basic_density_kg_m3
         if green is None or density is None:
             continue
+        load = {"volume": Volume(1.0, "1 m³"), "basic_density": density, "mc_from": green,
+                "mc_to": target}
+        first = first or [
+            worked("water_removed", f"{species.trade_name}: water", **load),
+            worked("least_heat", f"{species.trade_name}: least heat", **load),
+        ]
         mass = water.water_removed(1.0, density, green, target.value)
         heat = water.least_heat(1.0, density, green, target.value, start, kiln, species.fsp_pct)
         rows.append(
@@ -228,6 +251,7 @@ def _water(builder: Builder, options: SpeciesOptions, document: Document) -> Tab
         "heartwood and sapwood where a source tells them apart, to 8 % MC. Least heat: "
         "from 20 °C (68 °F) to 60 °C (140 °F), Wood Handbook 2010, eqs. 4-16 and 4-17; "
         "heat of sorption from memory. Values and sources on each species page.",
+        worked=tuple(first),
     )
 
 

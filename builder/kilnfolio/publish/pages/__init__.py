@@ -14,6 +14,7 @@ registers   the registers' pages
 home, species, schedules, kilns, charges, lots, checks, sources, records, guide
             the mill edition, a module a noun
 customer    a lot's record for the customer
+workings    how each computed number of a page was had
 """
 
 from __future__ import annotations

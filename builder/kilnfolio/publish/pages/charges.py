@@ -23,6 +23,8 @@ from kilnfolio.publish.pages.words import (
     span,
     stock_words,
 )
+from kilnfolio.publish.pages.workings import Workings
+from kilnfolio.publish.pages.workings.charge import charge_workings
 from kilnfolio.publish.seals import SealLine, SealView, Superseded
 from kilnfolio.publish.series import series_paths
 from kilnfolio.records.charge import Charge
@@ -163,6 +165,8 @@ class ChargeView:
     lots: list[Link]
     air_pressure_kpa: float
     seal: SealView
+    how: Workings
+    """How each computed number was had."""
     series: tuple[str, str]
     """Where its recomputed series stand."""
     superseded_by: SealLine | None = None
@@ -284,6 +288,7 @@ def charge_view(holdings: Holdings, record: Charge) -> ChargeView:
         ],
         air_pressure_kpa=dossier.rules.pressure_pa / 1000.0,
         seal=holdings.seals.of_charge(record.id),
+        how=charge_workings(holdings.folder, record, dossier),
         series=series_paths(record.id),
     )
 

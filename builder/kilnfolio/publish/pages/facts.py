@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from kilnfolio.publish.pages.holdings import Citation, Holdings
 from kilnfolio.records.book import Known, Status
 from kilnfolio.records.model import Signature
-from kilnfolio.records.quantities import Quantity
+from kilnfolio.records.quantities import Density, Quantity
 from kilnfolio.records.species import Species
 from kilnfolio.review import figures
 
@@ -53,9 +53,14 @@ def _gravities(holdings: Holdings, species: Species) -> Iterator[Fact]:
                 figures.number(known.at_12, 2),
                 known,
             )
-    density = species.basic_density
+    density, gravity = species.basic_density, species.basic_specific_gravity
     if density:
         yield fact(holdings, "Basic density", density.value, density)
+    elif gravity is not None:
+        known = next(one for one in species.specific_gravity if one.basic is not None)
+        reckoned = Density(1000.0 * gravity, f"{1000.0 * gravity:.0f} kg/m³")
+        label = f"Basic density: 1000 kg/m³ × {figures.number(gravity, 2)}"
+        yield fact(holdings, label, reckoned, known)
 
 
 def _green(holdings: Holdings, species: Species) -> Iterator[Fact]:

@@ -190,7 +190,8 @@ class Holdings:
             Its sentences, for search.
         """
         html = render(
-            self.env, template, path, title=title, summary=summary, crumbs=crumbs, **values
+            self.env, template, path, title=title, summary=summary, crumbs=crumbs,
+            publications=self.folder.sources.record.publications, **values
         )
         return Page(path, html, title, kind, "\n".join(line for line in text if line), summary)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from kilnfolio.publish import routes
@@ -12,6 +13,7 @@ from kilnfolio.publish.pages.histories import ChargeRow, charge_rows
 from kilnfolio.publish.pages.holdings import SHOWN, Holdings
 from kilnfolio.publish.pages.running import begun_views
 from kilnfolio.publish.pages.words import listed, plural
+from kilnfolio.publish.pages.workings import Shown, Workings, by_id, points, shown, work_out
 from kilnfolio.records.kiln import Instrument, Kiln
 from kilnfolio.review import figures
 from kilnfolio.review.evidence import KilnCharge, kiln_evidence
@@ -45,6 +47,8 @@ class KilnView:
     """Charges in all."""
     kept: list[tuple[KilnCharge, str]]
     """How its air was kept in each charge, and where the charge is."""
+    how: Workings
+    """How each computed number was had."""
 
 
 def kiln_index(holdings: Holdings) -> Page:
@@ -70,8 +74,9 @@ def kiln_page(holdings: Holdings, name: str) -> Page:
     """Return the page of a kiln."""
     record = holdings.folder.kilns[name].record
     charges = holdings.charges[f"kiln:{name}"]
-    evidence = kiln_evidence(name, record.positions,
-                             (holdings.lines[charge].evidence for charge in charges))
+    lines = [holdings.lines[charge].evidence for charge in charges]
+    evidence = kiln_evidence(name, record.positions, lines)
+    readings = [reading for line in lines for reading in line.positions]
     spots = [Spot(spot.position, spot.points, spot.readings) for spot in evidence.wet_spots]
     view = KilnView(
         record,
@@ -83,6 +88,7 @@ def kiln_page(holdings: Holdings, name: str) -> Page:
         charge_rows(holdings, charges[:SHOWN]),
         len(charges),
         [(line, routes.charge(line.charge)) for line in evidence.charges[:SHOWN]],
+        by_id([_spot_working(spots, readings)]),
     )
     return holdings.page(
         "kiln.html",
@@ -99,6 +105,14 @@ def kiln_page(holdings: Holdings, name: str) -> Page:
             record.notes or "",
         ],
     )
+
+
+def _spot_working(spots: Sequence[Spot], readings: Sequence[tuple[str, float]]) -> Shown:
+    """Return how each place's distance from the mean was had, its readings listed."""
+    return shown("wet-spots", "A place against the mean of its surveys", (
+        work_out("mean_of_points", spot.position, of=[points(above) for position, above in readings
+                                            if position == spot.position]) for spot in spots),
+        "Each reading less the mean of its own survey.")
 
 
 def _facts(record: Kiln) -> list[tuple[str, str]]:

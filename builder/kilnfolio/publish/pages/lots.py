@@ -14,6 +14,8 @@ from kilnfolio.publish.pages.customer import VERDICTS, pack_words
 from kilnfolio.publish.pages.findings import FindingGroups, finding_groups
 from kilnfolio.publish.pages.holdings import Holdings
 from kilnfolio.publish.pages.words import Count, outcome_counts
+from kilnfolio.publish.pages.workings import Workings
+from kilnfolio.publish.pages.workings.lot import lot_workings
 from kilnfolio.publish.qr import labelled, lot_address, qr_svg
 from kilnfolio.publish.seals import SealView
 from kilnfolio.records.lot import Lot
@@ -54,6 +56,8 @@ class LotView:
     """Where the label leads; empty where the lot has no address."""
     qr: Markup
     seal: SealView
+    how: Workings
+    """How each computed number was had."""
 
 
 def lot_page(holdings: Holdings, number: str) -> Page:
@@ -125,6 +129,7 @@ def lot_view(holdings: Holdings, record: Lot) -> LotView:
         if address
         else Markup(""),
         seal,
+        lot_workings(dossier),
     )
 
 

@@ -14,6 +14,8 @@ from kilnfolio.publish.pages.histories import ChargeRow, charge_rows
 from kilnfolio.publish.pages.holdings import SHOWN, Citation, Holdings
 from kilnfolio.publish.pages.running import begun_views
 from kilnfolio.publish.pages.words import listed, plural, thicknesses
+from kilnfolio.publish.pages.workings import Workings
+from kilnfolio.publish.pages.workings.schedule import schedule_workings
 from kilnfolio.records.book import Status
 from kilnfolio.records.limits import Limits
 from kilnfolio.records.quantities import (
@@ -139,6 +141,8 @@ class ScheduleView:
     evidence: list[EvidenceLine]
     compared: str
     """Where its revisions stand side by side; empty where no earlier one is on record."""
+    how: Workings
+    """How each computed number was had."""
 
 
 def _evidence(holdings: Holdings, record: Schedule) -> Iterator[EvidenceLine]:
@@ -195,6 +199,13 @@ def schedule_page(holdings: Holdings, name: str) -> Page:
     steps = planned_steps(record, holdings.folder.steps_of(record), holdings.pressure_pa)
     woods = [holdings.folder.species[name].record for name in record.for_stock.species]
     rows = [_row(str(step.number), step_span(step), step.name, step.air) for step in steps]
+    found = recipes(
+        record,
+        woods[0].kind,
+        holdings.folder.limits.record,
+        steps[-1].air,
+        holdings.pressure_pa,
+    )
     view = ScheduleView(
         record,
         tuple(figures.side_by_side(size) for size in record.for_stock.thickness),
@@ -204,13 +215,7 @@ def schedule_page(holdings: Holdings, name: str) -> Page:
         ],
         rows,
         holdings.pressure_pa / 1000.0,
-        recipes(
-            record,
-            woods[0].kind,
-            holdings.folder.limits.record,
-            steps[-1].air,
-            holdings.pressure_pa,
-        ),
+        found,
         _recipe_rules(holdings, woods[0].kind),
         steps[-1].air.dry_bulb_c,
         [_modification(change) for change in record.modifications],
@@ -220,6 +225,7 @@ def schedule_page(holdings: Holdings, name: str) -> Page:
         len(charges),
         list(_evidence(holdings, record)),
         routes.changes("schedules", name) if name in holdings.folder.superseded else "",
+        schedule_workings(holdings, record, steps, found),
     )
     return holdings.page(
         "schedule.html",

@@ -5,7 +5,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -59,6 +59,29 @@ def safe_loss(
     return entry, entry.rate.value
 
 
+def days_before(times: Sequence[dt.datetime], hours: float) -> list[int]:
+    """Return for each weighing after the first which one its loss over a day counts from.
+
+    Parameters
+    ----------
+    times : sequence of datetime
+        The weighings of a board.
+    hours : float
+        The least that counts as a day. [h]
+
+    Returns
+    -------
+    list of int
+        Places in `times`: of the last weighing so long before, or of the first.
+    """
+    longest, base, found = dt.timedelta(hours=hours), 0, []
+    for index, at in enumerate(times[1:], start=1):
+        while base + 1 < index and times[base + 1] <= at - longest:
+            base += 1
+        found.append(base)
+    return found
+
+
 def losses_over_a_day(history: BoardHistory, hours: float) -> list[float]:
     """Return what a board lost by each weighing after the first, over so many hours or more.
 
@@ -78,10 +101,9 @@ def losses_over_a_day(history: BoardHistory, hours: float) -> list[float]:
     list of float
         Losses [points a day].
     """
-    points, longest, base, losses = history.points, dt.timedelta(hours=hours), 0, []
-    for index, point in enumerate(points[1:], start=1):
-        while base + 1 < index and points[base + 1].at <= point.at - longest:
-            base += 1
+    points, losses = history.points, []
+    bases = days_before([point.at for point in points], hours)
+    for base, point in zip(bases, points[1:], strict=True):
         dry = history.estimate_at(point.at).oven_dry_g
         days = (point.at - points[base].at).total_seconds() / 86400.0
         losses.append(100.0 * (points[base].mass_g - point.mass_g) / dry / days)

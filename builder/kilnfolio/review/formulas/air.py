@@ -4,10 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from kilnfolio.physics import air, sorption
-from kilnfolio.records.quantities import Length, Percent, Pressure, Temperature
+from kilnfolio.physics import air, sorption, sums
+from kilnfolio.records.quantities import (
+    Length,
+    Percent,
+    Pressure,
+    Temperature,
+    TemperatureDifference,
+)
 from kilnfolio.review.figures import measure, number
-from kilnfolio.review.working import Argument, Formula, Given, bare, term
+from kilnfolio.review.working import Argument, Formula, Given, Points, bare, term
 
 _DB, _WB = Argument("dry_bulb", Temperature), Argument("wet_bulb", Temperature)
 _RH = Argument("relative_humidity", Percent)
@@ -98,6 +104,33 @@ def _wet_bulb_put_in(given: Mapping[str, Given]) -> str:
     )
 
 
+def _emc_error(
+    dry_bulb: float,
+    wet_bulb: float,
+    dry_error: float,
+    wet_error: float,
+    altitude: float | None,
+    pressure: float | None,
+) -> float:
+    return float(
+        sorption.emc_uncertainty(
+            dry_bulb, wet_bulb, dry_error, wet_error, _pressure(altitude, pressure)
+        )
+    )
+
+
+def _emc_error_put_in(given: Mapping[str, Given]) -> str:
+    values = {name: bare(value) for name, value in given.items()}
+    by_dry, by_wet = (
+        measure(_emc_error(**(values | {name: 0.0})), "points", 2)
+        for name in ("wet_error", "dry_error")
+    )
+    return (
+        f"√[({by_dry})² + ({by_wet})²], for {term(given['dry_bulb'])} ± "
+        f"{term(given['dry_error'])} and {term(given['wet_bulb'])} ± {term(given['wet_error'])}"
+    )
+
+
 def _pressure_put_in(given: Mapping[str, Given]) -> str:
     altitude = given["altitude"]
     return f"the standard atmosphere at {term(altitude)}"
@@ -144,6 +177,15 @@ AIR = (
         Temperature,
     ),
     Formula(
+        "wet_bulb_of_depression",
+        lambda dry_bulb, depression: sums.difference(dry_bulb, depression),
+        (_DB, Argument("depression", TemperatureDifference)),
+        "WB = DB − depression",
+        "{dry_bulb} − {depression}",
+        "the definition",
+        Temperature,
+    ),
+    Formula(
         "dew_point",
         lambda dry_bulb, relative_humidity: air.dew_point(dry_bulb, relative_humidity),
         (_DB, _RH),
@@ -182,5 +224,21 @@ AIR = (
         Pressure,
         2,
         "kPa",
+    ),
+    Formula(
+        "emc_uncertainty",
+        _emc_error,
+        (
+            _DB,
+            _WB,
+            Argument("dry_error", TemperatureDifference),
+            Argument("wet_error", TemperatureDifference),
+            *_PLACE,
+        ),
+        "U(EMC) = √[ΔEMC(DB)² + ΔEMC(WB)²], each the larger change of EMC when that bulb alone "
+        "moves by its uncertainty",
+        _emc_error_put_in,
+        "JCGM 100:2008, 5.1.2",
+        Points,
     ),
 )

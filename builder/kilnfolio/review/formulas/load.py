@@ -96,6 +96,40 @@ def _tolerance_put_in(given: Mapping[str, Given]) -> str:
     return f"{term(given['mean'])} ± {number(float(factor), 2)} × {term(given['sd'])}"
 
 
+def _more(share: float, confidence: float, failures: float, readings: float) -> float:
+    needed = survey.readings_needed(share / 100.0, confidence / 100.0, int(failures))
+    return max(0.0, float(needed) - readings)
+
+
+def _movement_put_in(given: Mapping[str, Given]) -> str:
+    total, fsp, start, end = (
+        float(bare(given[name])) for name in ("total", "fsp", "mc_from", "mc_to")
+    )
+    first = measure(float(shrinkage.shrinkage_at(total, start, fsp)), "%", 2)
+    before, after = (measure(min(mc, fsp), "%", 1) for mc in (start, end))
+    return (
+        f"{term(given['size'])} × {term(given['total'])} × ({after} − {before}) ÷ "
+        f"[{term(given['fsp'])} × (100 % − {first})]"
+    )
+
+
+def _within_put_in(given: Mapping[str, Given]) -> str:
+    values = given["of"]
+    assert isinstance(values, tuple)
+    ends = [
+        f"{words} {term(given[name])}"
+        for name, words in (("lowest", "from"), ("highest", "to"))
+        if given[name] is not None
+    ]
+    return f"{len(values)} readings against the order: {' '.join(ends) or 'no limit'}"
+
+
+def _together_put_in(given: Mapping[str, Given]) -> str:
+    values = given["of"]
+    assert isinstance(values, tuple)
+    return f"√[({' + '.join(f'({term(value)})²' for value in values)}) ÷ {len(values)}]"
+
+
 def _conditioning_put_in(given: Mapping[str, Given]) -> str:
     return f"{term(given['target'])} + {term(given['above'])} for a {given['kind']}"
 
@@ -320,5 +354,84 @@ LOAD = (
         "wood-handbook, eq. 4-3",
         Percent,
         0,
+    ),
+    Formula(
+        "movement_by_shrinkage",
+        lambda size, total, mc_from, mc_to, fsp: shrinkage.dimension_change_from_shrinkage(
+            size, total, mc_from, mc_to, fsp
+        ),
+        (_SIZE, Argument("total", Percent), _FROM, _TO, _FSP),
+        "ΔD = D × S₀ × (MC₂ − MC₁) ÷ [FSP × (100 % − S₁)], S₁ the shrinkage at MC₁; MCs above the "
+        "FSP count as the FSP",
+        _movement_put_in,
+        "wood-handbook-2010, eq. 13-3",
+        Length,
+    ),
+    Formula(
+        "more_readings",
+        _more,
+        (_SHARE, _CONFIDENCE, Argument("failures", Bare), _READINGS),
+        "more = the least n that shows the share with so many failures, less those taken",
+        "share = {share}, confidence = {confidence}, failures = {failures}, taken = {readings}",
+        "Clopper and Pearson, Biometrika 26 (1934)",
+        Bare,
+        0,
+    ),
+    Formula(
+        "within",
+        lambda of, lowest, highest: survey.within_band(
+            of,
+            min(of) if lowest is None else lowest,
+            max(of) if highest is None else highest,
+        ).inside,
+        (
+            Argument("of", Percent, many=True),
+            Argument("lowest", Percent, optional=True),
+            Argument("highest", Percent, optional=True),
+        ),
+        "the readings at or above the lowest and at or below the highest allowed, counted",
+        _within_put_in,
+        "the definition",
+        Bare,
+        0,
+    ),
+    Formula(
+        "meter_species_correction",
+        lambda reading, slope, offset: slope * reading + offset,
+        (Argument("reading", Percent), Argument("slope", Bare), Argument("offset", Points)),
+        "corrected = slope × reading + offset",
+        "{slope} × {reading} + {offset}",
+        "the species' record",
+        Percent,
+    ),
+    Formula(
+        "basic_density",
+        lambda basic_specific_gravity: 1000.0 * basic_specific_gravity,
+        (Argument("basic_specific_gravity", Bare),),
+        "basic density = basic specific gravity × 1000 kg/m³",
+        "{basic_specific_gravity} × 1000 kg/m³",
+        "the definition",
+        Density,
+        0,
+    ),
+    Formula(
+        "cost",
+        lambda energy, price: energy * price,
+        (Argument("energy", Energy), Argument("price", Bare)),
+        "cost = energy × price of a kWh",
+        "{energy} × {price}",
+        "the mill's tariff",
+        Bare,
+        0,
+    ),
+    Formula(
+        "spread_taken_together",
+        lambda of: sums.mean([value**2 for value in of]) ** 0.5,
+        (Argument("of", Points, many=True),),
+        "spread = √[(s₁² + s₂² + …) ÷ n], s the standard deviation of each survey",
+        _together_put_in,
+        "the definition",
+        Points,
+        2,
     ),
 )
