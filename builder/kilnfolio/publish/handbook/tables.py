@@ -125,7 +125,13 @@ def folded(workings: Sequence[Working], publications: Mapping[str, Titled]) -> M
         Markup(
             '<div class="working"><p class="meta">{}</p><p>{}</p><p>= {} = <b>{}</b></p>'
             '<p class="meta">{}</p></div>'
-        ).format(one.name, one.formula, one.substituted, one.result, in_words(one.source, publications))
+        ).format(
+            one.name,
+            one.formula,
+            one.substituted,
+            one.result,
+            in_words(one.source, publications),
+        )
         for one in workings
     )
     return Markup(

@@ -177,10 +177,10 @@ def _pairs(board: BoardResult, bases: Sequence[int], wet_pct: float
 
 def _fastest_daily(board: BoardResult, wet_pct: float, hours: float, started: dt.datetime,
                    zone: dt.tzinfo) -> Working | None:
-    if board.fastest_daily_loss_pct is None:
-        return None
     bases = days_before([point.at for point in board.points], hours)
     found = [pair for pair in _pairs(board, bases, wet_pct) if pair[1].at > started]
+    if not found:
+        return None
     base, point, dry_g = max(found, key=lambda pair: (pair[0].mass_g - pair[1].mass_g) / pair[2]
                              / (pair[1].at - pair[0].at).total_seconds())
     return work_out("daily_loss", f"{board.id}, {when(base.at, zone)} to {when(point.at, zone)}",
@@ -189,12 +189,11 @@ def _fastest_daily(board: BoardResult, wet_pct: float, hours: float, started: dt
 
 
 def _fastest_hourly(board: BoardResult, wet_pct: float, zone: dt.tzinfo) -> Working | None:
-    if board.fastest_hourly_loss_pct is None:
+    found = [pair for pair in _pairs(board, range(len(board.points) - 1), wet_pct)
+             if pair[1].hourly_loss_pct is not None]
+    if not found:
         return None
-    before, point, dry_g = max(
-        (pair for pair in _pairs(board, range(len(board.points) - 1), wet_pct)
-         if pair[1].hourly_loss_pct is not None),
-        key=lambda pair: pair[1].hourly_loss_pct or 0.0)
+    before, point, dry_g = max(found, key=lambda pair: pair[1].hourly_loss_pct or 0.0)
     return work_out("hourly_loss", f"{board.id}, {when(before.at, zone)} to {when(point.at, zone)}",
                     mass_before=before.mass_g, mass=point.mass_g, oven_dry_mass=dry_g,
                     time=_hours(point.running_hours or 0.0))
