@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Any
 
 import pytest
@@ -73,10 +74,13 @@ def test_a_limit_that_fits_nothing_is_no_limit() -> None:
 
 def test_a_charge_is_reviewed_by_the_limits_of_its_own_region() -> None:
     folder = make_folder()
-    country = folder.mill.record.country
-    own = folder.limits.record.limits["spike-kelvin"][0]
+    country, limits = folder.mill.record.country, folder.limits.record
+    own = limits.limits["spike-kelvin"][0]
     for region, expected in ((country, 99.0), ("Elsewhere", own.value)):
         there = own.model_copy(
             update={"value": 99.0, "scope": own.scope.model_copy(update={"region": region})})
-        folder.limits.record.limits["spike-kelvin"][1:] = [there]
-        assert limit_book(folder, OAK).value("spike-kelvin") == expected
+        entries = {**limits.limits, "spike-kelvin": [own, there]}
+        edited = Limits(format=1, revision=2, limits=entries)
+        here = dataclasses.replace(
+            folder, limits=dataclasses.replace(folder.limits, record=edited))
+        assert limit_book(here, OAK).value("spike-kelvin") == expected

@@ -16,6 +16,7 @@ References
 .. [4] NIST/SEMATECH e-Handbook of Statistical Methods, sections 7.2.2, 7.2.4 and 7.2.6.3.
 """
 
+from functools import cache, lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -192,8 +193,11 @@ def tolerance_factor(
     n = _count("n", n, at_least=2)
     share, confidence = _fraction("share", share), _fraction("confidence", confidence)
     n, share, confidence = np.broadcast_arrays(n, share, confidence)
-    factor = _two_sided_factor if sides == "two" else _one_sided_factor
-    return plain(factor(n, share, confidence))
+    if sides != "two":
+        return plain(_one_sided_factor(n, share, confidence))
+    if n.ndim == 0:
+        return _one_two_sided_factor(float(n), float(share), float(confidence))
+    return plain(_two_sided_factor(n, share, confidence))
 
 
 def tolerance_limits(
@@ -372,10 +376,22 @@ def _one_sided_factor(n: Floats, share: Floats, confidence: Floats) -> Floats:
     return factor
 
 
+@lru_cache(maxsize=1024)
+def _one_two_sided_factor(n: float, share: float, confidence: float) -> float:
+    """Return one factor; kept, because surveys of thirty readings are many."""
+    return float(_two_sided_factor(*(np.array(value) for value in (n, share, confidence))))
+
+
+@cache
+def _nodes() -> tuple[Floats, Floats]:
+    """Return the nodes and weights of the integral, which are the same for every factor."""
+    return np.polynomial.legendre.leggauss(64)
+
+
 def _two_sided_factor(n: Floats, share: Floats, confidence: Floats) -> Floats:
     from scipy.special import chdtrc, chndtrix
 
-    nodes, weights = np.polynomial.legendre.leggauss(64)
+    nodes, weights = _nodes()
     reach = 9.0  # standard errors; the normal density beyond weighs under 1e-18
     u, weights = 0.5 * reach * (nodes + 1.0), 0.5 * reach * weights
     density = 2.0 * weights * np.exp(-0.5 * u**2) / np.sqrt(2.0 * np.pi)

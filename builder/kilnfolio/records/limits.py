@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Literal
 
 from kilnfolio.records.book import Known
@@ -53,3 +54,9 @@ class Limits(Record):
     """Revision of the limits; it enters every dossier."""
     limits: dict[Slug, list[Limit]]
     """By key; the narrowest scope that fits a charge is used."""
+
+    @cached_property
+    def everywhere(self) -> dict[str, Limit]:
+        """The limits of one value only, which hold whatever is dried and wherever."""
+        return {key: entries[0] for key, entries in self.limits.items()
+                if len(entries) == 1 and not entries[0].scope.narrowness}

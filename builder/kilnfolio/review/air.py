@@ -151,7 +151,9 @@ def find_jumps(channel: str, times: np.ndarray, values: np.ndarray, kelvin: floa
 
     Out and not back is a ramp or a change of unit, not a jump.
     """
-    step = np.abs(np.diff(values))
+    step = np.abs(values[1:] - values[:-1])
+    if not (step > kelvin).any():
+        return []
     quick = np.diff(times.astype("datetime64[s]").astype(float)) <= 60.0 * minutes
     back = np.concatenate([np.abs(values[2:] - values[:-2]) < kelvin / 2, [False]])
     rows = np.flatnonzero((step > kelvin) & quick & back[:len(step)])

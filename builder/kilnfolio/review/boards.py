@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import groupby, pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -101,6 +101,8 @@ class BoardHistory:
 
 def estimate_at(estimates: Sequence[Estimate], moment: dt.datetime) -> Estimate:
     """Return the latest of a board's estimates cut before a moment, or else the first."""
+    if len(estimates) == 1:
+        return estimates[0]
     return next((one for one in reversed(estimates) if one.at < moment), estimates[0])
 
 
@@ -184,7 +186,10 @@ def _estimates(charge: Charge, sections: dict[_Cut, list[SectionMoisture]], scal
         return dict.fromkeys(found, ())
     mcs = [[section.mc_pct for section in sections[one[:2]]] for one in cut]
     means = np.array([sum(own) / len(own) for own in mcs])
-    spreads = np.array([section_mean_uncertainty(own) if len(own) > 1 else 0.0 for own in mcs])
+    spreads = np.zeros(len(cut))
+    for count in {len(own) for own in mcs} - {1}:  # boards of as many sections together
+        alike = [place for place, own in enumerate(mcs) if len(own) == count]
+        spreads[alike] = section_mean_uncertainty(np.array([mcs[place] for place in alike]))
     masses = np.array([mass for *_, mass in cut])
     dry = oven_dry_mass(masses, means)
     errors = oven_dry_uncertainty(masses, scale_g, means, spreads)
@@ -245,25 +250,29 @@ def controls(charge: Charge, histories: Sequence[BoardHistory]) -> tuple[Control
         for point in history.points:
             by_moment.setdefault(point.at, {})[history.board.id] = point.mc_pct
     weighings = {weighing.at for weighing in charge.weighings}
-    found = [_control(at, by_moment[at], charge.control_rule) for at in sorted(by_moment)
-             if not weighings or at in weighings]
+    found = [(at, by_moment[at]) for at in sorted(by_moment) if not weighings or at in weighings]
     if histories and all(history.points for history in histories):
         # the boards as cut: the state the charge started from
         first = {history.board.id: history.points[0].mc_pct for history in histories}
         start = max(history.points[0].at for history in histories)
-        if not found or start < found[0].at:
-            found.insert(0, _control(start, first, charge.control_rule))
-    return tuple(found)
+        if not found or start < found[0][0]:
+            found.insert(0, (start, first))
+    return tuple(_controls(found, charge.control_rule))
 
 
-def _control(at: dt.datetime, mcs: dict[str, float], rule: str) -> Control:
-    names = list(mcs)
-    ranked = [names[i] for i in controlling_boards(list(mcs.values()))]
-    if rule == "wettest board":
-        ranked = ranked[:1]
-    elif rule == "mean":
-        ranked = sorted(names, key=lambda name: -mcs[name])
-    return Control(at, sum(mcs[name] for name in ranked) / len(ranked), tuple(ranked), mcs)
+def _controls(found: list[tuple[dt.datetime, dict[str, float]]], rule: str) -> Iterator[Control]:
+    """Yield the controlling MC at each moment; weighings of as many boards are ranked together."""
+    for _, together in groupby(found, key=lambda one: len(one[1])):
+        own = list(together)
+        ranks = controlling_boards(np.array([list(mcs.values()) for _, mcs in own]))
+        for (at, mcs), rank in zip(own, ranks.tolist(), strict=True):
+            names = list(mcs)
+            ranked = [names[place] for place in rank]
+            if rule == "wettest board":
+                ranked = ranked[:1]
+            elif rule == "mean":
+                ranked = sorted(names, key=lambda name: -mcs[name])
+            yield Control(at, sum(mcs[name] for name in ranked) / len(ranked), tuple(ranked), mcs)
 
 
 def control_at(controls: Sequence[Control], moment: dt.datetime) -> Control | None:

@@ -75,7 +75,7 @@ class Running:
         self._times = air.times if air is not None and fan is not None and len(fan) else None
         if air is None or self._times is None or fan is None:
             return
-        on = np.nan_to_num(fan) > 0
+        on = fan > 0
         self._sum = np.concatenate([[0.0], np.cumsum(np.where(on, reading_hours(air), 0.0))])
         self._seconds = self._times.astype(np.int64).astype(float)
         self._slack = 120.0 * air.log.interval_minutes
@@ -126,7 +126,7 @@ def wick_index(air: AirSeries, asked: Sequence[Asked], settling_hours: float) ->
     for name, wanted in (("fan", True), ("spray", False)):
         switch = air.log.channels.get(name)
         if switch is not None:
-            good &= (np.nan_to_num(switch) > 0) == wanted
+            good &= (switch > 0) == wanted
     rows = np.flatnonzero(good)
     if not len(rows):
         return None

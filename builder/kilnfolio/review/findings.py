@@ -117,16 +117,24 @@ class Case:
         return self.air
 
     @cached_property
+    def asked_index(self) -> np.ndarray:
+        """Which of the air asked for was in force at each reading; -1 before the first."""
+        return self.need_air().asked_at_each(self.asked)
+
+    @cached_property
     def asked_dry_bulb(self) -> np.ndarray:
         """Dry bulb asked for at each reading [°C]; NaN where that is not known."""
-        return self.need_air().in_force([item.at for item in self.asked],
-                                        [item.air.dry_bulb_c for item in self.asked])
+        return self._asked([item.air.dry_bulb_c for item in self.asked])
 
     @cached_property
     def asked_depression(self) -> np.ndarray:
         """Depression asked for at each reading [K]; NaN where that is not known."""
-        return self.need_air().in_force([item.at for item in self.asked],
-                                        [item.air.depression_k for item in self.asked])
+        return self._asked([item.air.depression_k for item in self.asked])
+
+    def _asked(self, values: Sequence[float]) -> np.ndarray:
+        # index -1, before anything was asked, finds the last of these
+        found: np.ndarray = np.array([*values, np.nan])[self.asked_index]
+        return found
 
     def need_boards(self) -> tuple[BoardHistory, ...]:
         """Return the sample boards, or say that there are none."""

@@ -42,6 +42,8 @@ class LimitBook:
         NoLimit
             No entry of that key fits.
         """
+        if (only := self.limits.everywhere.get(key)) is not None:
+            return only
         place = (key, subject)
         if (known := self._found.get(place)) is not None:
             return known

@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import NamedTuple
 
@@ -162,7 +163,7 @@ def stated_mc(case: Case) -> Iterator[Complaint]:
     mcs = (
         moisture_content(
             np.array([item.mass_g for item in usable]), np.array([item.dry_g for item in usable])
-        )
+        ).tolist()
         if usable
         else ()
     )
@@ -349,8 +350,8 @@ def drier_than_the_air_allows(case: Case) -> Iterator[Complaint]:
         moments = [point.at.timestamp() for point in points]
         before = np.searchsorted(air.seconds, moments, side="right")
         for point, rows in zip(points, before.tolist(), strict=True):
-            driest = float(lowest[rows - 1]) if rows else np.inf
-            if np.isfinite(driest) and point.mc_pct < driest - margin:
+            driest = float(lowest[rows - 1]) if rows else math.inf
+            if math.isfinite(driest) and point.mc_pct < driest - margin:
                 yield Complaint(
                     f"Board {history.board.id} at {point.mc_pct:.1f} % on "
                     f"{case.clock(point.at)} is drier than the air allowed "

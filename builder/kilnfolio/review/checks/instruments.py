@@ -221,16 +221,19 @@ def _sudden_wick(case: Case, air: AirSeries) -> Iterator[Complaint]:
     from_asked = np.where(air.depression > asked, asked, air.depression)
     lost = from_asked[:-rows] - air.depression[rows:]
     still = np.abs(air.dry_bulb[rows:] - air.dry_bulb[:-rows]) <= steady
+    fell = (lost > fall) & still
+    if not fell.any():
+        return
     spray = air.log.channels.get("spray")
-    quiet = np.ones(len(lost), bool) if spray is None else ~(np.nan_to_num(spray[rows:]) > 0)
-    index = air.asked_at_each(case.asked)
+    quiet = np.ones(len(lost), bool) if spray is None else ~(spray[rows:] > 0)
+    index = case.asked_index
     unchanged = (index[rows:] == index[:-rows]) & (
         air.minutes_over(rows) <= minutes + air.log.interval_minutes
     )
     # a wet bulb above the dry one is another fault, with a check of its own
     possible = np.isfinite(air.relative_humidity[rows:])
     heated = _heated(case, air, steady)[:-rows]
-    suspect = (lost > fall) & still & quiet & unchanged & possible & heated
+    suspect = fell & quiet & unchanged & possible & heated
     for run in air.stretches(np.concatenate([np.zeros(rows, bool), suspect]))[:1]:
         by = float(lost[run.first - rows])
         yield Complaint(

@@ -80,6 +80,8 @@ def _slip_throughout(case: Case, air: AirSeries, name: str, values: np.ndarray
     """Return that most of a column fits what was asked only when read in the other unit."""
     near = case.limits.value("unit-slip-set-points")
     low, high = _kept_between(case, name)
+    if 2 * np.count_nonzero((values >= low - near) & (values <= high + near)) > len(values):
+        return None  # most columns of most logs: no need to look how far apart
     as_read = _apart(values, low, high)
     if as_read <= near:
         return None
@@ -182,7 +184,8 @@ def _rise(air: AirSeries, old: Asked, moments: list[float], rise: float
     dry = air.dry_bulb[first:last]
     beyond = np.flatnonzero(dry > old.air.dry_bulb_c + rise / 2)
     cold = dry[: beyond[0]] if len(beyond) else dry[:0]
-    if not np.isfinite(cold).any():
+    known = cold[np.isfinite(cold)]
+    if not len(known):
         return None
-    row = int(first + np.flatnonzero(cold <= np.nanmedian(cold))[-1])
+    row = int(first + np.flatnonzero(cold <= np.median(known))[-1])
     return float(air.seconds[row] - written) / 3600.0, row
