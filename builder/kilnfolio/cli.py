@@ -51,7 +51,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _advice(error: OSError) -> str:
     """Return what to do about an error of the system that people meet; empty for another."""
-    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+    if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
         return ": free some space and try again; what was there before is whole"
     if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
         return (": you may not write or read it. If it is open in another program, close it there; "
@@ -262,9 +262,7 @@ def _check(arguments: argparse.Namespace) -> int:
             return BAD
         return _print_problems(error)
     except KeyError:
-        print(f"kilnfolio: there is no charge '{arguments.charge}' in {arguments.folder}",
-              file=sys.stderr)
-        return BAD
+        return _no_charge(arguments.folder, arguments.charge)
     broken = sealed_state(reviewed.folder, reviewed.dossiers, reviewed.lots, {}).findings()
     found: dict[str, tuple[Finding, ...]] = {k: v.findings for k, v in reviewed.dossiers.items()}
     found |= {k: v.findings for k, v in reviewed.running.items()}
@@ -282,6 +280,17 @@ def _check(arguments: argparse.Namespace) -> int:
             _print_findings(name, findings, everything=arguments.all)
     outcomes = {f.outcome for findings in everything.values() for f in findings}
     return FOUND if outcomes & {"query", "refused"} else FINE
+
+
+def _no_charge(root: Path, charge: str) -> int:
+    """Say that there is no such charge, and which has a number like it."""
+    import difflib
+
+    numbers = [path.parent.name for path in (root / "content/charges").glob("*/*/charge.yaml")]
+    near = difflib.get_close_matches(charge, numbers, n=1, cutoff=0.4)
+    print(f"kilnfolio: there is no charge '{charge}' in {root}"
+          + (f"; did you mean '{near[0]}'?" if near else ""), file=sys.stderr)
+    return BAD
 
 
 def _print_json(data: object) -> None:
@@ -471,9 +480,7 @@ def _sheet(arguments: argparse.Namespace) -> int:
                                   *([] if running.so_far else [running])]):
             raise RecordProblems(problem for one in lacks for problem in one.to_fill)
         if charge not in folder.charges and running is None:
-            print(f"kilnfolio: there is no charge '{charge}' in {arguments.folder}",
-                  file=sys.stderr)
-            return BAD
+            return _no_charge(arguments.folder, charge)
         warnings = write_sheet(kiln_sheet(folder, charge), environment(folder.mill.record), out,
                                arguments.paper)
     except RecordProblems as error:

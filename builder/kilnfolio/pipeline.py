@@ -7,9 +7,11 @@ what it made for the next one to go on from.
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import shutil
+import sqlite3
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import contextmanager
@@ -135,6 +137,8 @@ def build_site(root: Path, out: Path, *, workers: int | None = None, pdfs: bool 
         A page lacks the safety wording; the site stays as it was.
     SiteInUseError
         Another build is writing this site.
+    OSError
+        The disk is full, or gives something back wrong; the site stays as it was.
     """
     if not (root / "content").is_dir():
         from kilnfolio.records.folder import refuse_other_folder
@@ -150,6 +154,22 @@ def build_site(root: Path, out: Path, *, workers: int | None = None, pdfs: bool 
         except StrangeSiteError:
             shutil.rmtree(out / ASIDE)
             return _bring_up_to_date(order)
+        except sqlite3.OperationalError as error:
+            raise _disk_error(error, out) from error
+
+
+#: Less free space than this, and what a build notes does not fit [bytes].
+_TOO_LITTLE = 1_000_000
+
+
+def _disk_error(error: sqlite3.OperationalError, out: Path) -> Exception:
+    """Return the system's error where the disk is the reason; else the error itself."""
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    if code not in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR):
+        return error
+    full = code == sqlite3.SQLITE_FULL or shutil.disk_usage(out).free < _TOO_LITTLE
+    number = errno.ENOSPC if full else errno.EIO
+    return OSError(number, os.strerror(number), str(out))
 
 
 @dataclass(frozen=True)

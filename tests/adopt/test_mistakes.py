@@ -34,6 +34,11 @@ def test_there_are_a_hundred_of_them_and_each_is_another():
     assert len({(one["in"], one.get("for"), one["write"]) for one in MISTAKES}) >= 100
 
 
+def test_each_was_judged_for_what_the_person_does_next():
+    judged = {one["mistake"]: one.get("acts", "") for one in MISTAKES}
+    assert [name for name, acts in judged.items() if not acts or acts.startswith("weak")] == []
+
+
 @pytest.mark.parametrize("one", MISTAKES, ids=lambda one: one["mistake"])
 def test_the_mistake_is_told(tmp_path, told_anyway, one):
     root = minimal_mill(tmp_path)

@@ -86,6 +86,18 @@ MISTAKES = [
             f"{LOG}:1:12: heading 'RH': the profile 'two-bulbs' says nothing of this column. Add "
             "it to columns with its channel and unit, or as a line \"- 'RH'\" to ignored.",
             "both things that can be done are given"),
+    Mistake("a log with decimal commas, under a profile of points", lambda root: (
+        (root / LOG).write_text((root / LOG).read_text().translate(str.maketrans(",.", ";,"))),
+        changed(FILES["logger"], "delimiter: ','", "delimiter: ;")(root)),
+            f"{LOG}:2:18: DB '50,00' (289 such cells): it is not a number as the profile "
+            "'two-bulbs' says they are written. If ',' stands before decimals, write 'decimal: "
+            "\",\"' in the profile.", "the line to write is given, once for each column"),
+    Mistake("decimal commas in a log whose columns stand between commas", rows(
+        lambda row: row.replace(".", ",")),
+            f"{LOG}:2:24: cell '41': the row has 5 cells, and there are 3 headings. Export the new "
+            "columns from the start, or to a file of their own; if numbers have a decimal comma, "
+            "put another character between columns.",
+            "it can only be mended in the export, as is said"),
     Mistake("an empty log", lambda root: (root / LOG).write_bytes(b""),
             f"{LOG}:1:1: the file is empty: the profile 'two-bulbs' says it has 1 heading rows. "
             "Export the file again, or mend heading_rows in the profile.", "export it again"),
@@ -116,8 +128,10 @@ MISTAKES = [
             "folder that holds content/ and schedules/; 'kilnfolio new mill FOLDER' makes one.",
             "one folder up", ("check", "ROOT/content")),
     Mistake("a library left out", lambda root: (root / FILES["limits"]).unlink(),
-            "schedules/limits.yaml:1:1: the file cannot be read: no such file or directory.",
-            "the file to bring back is named"),
+            "schedules/limits.yaml:1:1: the file cannot be read: no such file or directory. Check "
+            "the name, its ending and its folder; a file that was deleted comes back from your "
+            "backup, and the library's from a folder that 'kilnfolio new mill' makes.",
+            "both places it can be had from are named"),
     Mistake("two mills in one folder", lambda root: shutil.copy(
         root / FILES["mill"], root / "content/mill-2.yaml"),
             "content/mill-2.yaml:1:1: this file would not be read: a folder holds one mill, in "
@@ -152,7 +166,8 @@ MISTAKES = [
             "copy', and the two must be the same. Rename the folder; a copy is moved out of "
             "content/.", "it says where a copy may not lie"),
     Mistake("a charge that is not there", lambda _: None,
-            "kilnfolio: there is no charge 'C9' in ROOT", "the number is repeated",
+            "kilnfolio: there is no charge 'C9' in ROOT; did you mean 'C1'?",
+            "the one there is, is offered",
             ("check", "ROOT", "--charge", "C9")),
     Mistake("a site that is a file", lambda root: (root / "site").write_text(""),
             "kilnfolio: ROOT/site is a file, and the site needs a folder: name another with --out",
@@ -168,8 +183,8 @@ MISTAKES = [
             "and .csv are read. Save it as .xlsx without a password.", "how to save it is said",
             IMPORT),
     Mistake("a sheet that is not there", lambda _: None,
-            "s.csv:1:1: the file cannot be read: no such file or directory.",
-            "the name is repeated", IMPORT),
+            "s.csv:1:1: the file cannot be read: no such file or directory. Check the name, its "
+            "ending and its folder.", "the name is repeated", IMPORT),
     Mistake("a sheet without units", sheet("s.csv", b"Date,Time,S1\n2026-06-09,07:10,2380\n"),
             "s.csv:2:3: C2 '2380': it has no unit, and neither has its heading. Say it with --unit "
             "g, or write the unit into the heading.", "both ways are given", IMPORT),
@@ -198,6 +213,7 @@ def test_the_mistake_is_told_and_nothing_is_written(tmp_path, capsys, one):
     said = capsys.readouterr().err.replace(str(root), "ROOT").split("\n")
     assert one.says in said, said
     assert one.acts
+    assert not one.acts.startswith("weak")
     assert before == {path: path.read_bytes() for path in root.rglob("*") if path.is_file()}
 
 

@@ -241,7 +241,8 @@ def test_without_its_mill_record_every_other_file_is_still_read(tmp_path):
     assert found == [
         f"{FILES['kiln']}:4:7: kind 'steem': it must be one of steam, dehumidification, hot-water, "
         "vacuum, solar. Did you mean 'steam'?",
-        "content/mill.yaml:1:1: the file cannot be read: no such file or directory."]
+        "content/mill.yaml:1:1: the file cannot be read: no such file or directory. Check the "
+        "name, its ending and its folder; a file that was deleted comes back from your backup."]
 
 
 def test_a_mill_record_in_error_does_not_call_every_time_into_question(tmp_path):

@@ -93,15 +93,16 @@ def test_semicolons_and_decimal_commas():
 
 def test_decimal_commas_read_with_the_wrong_profile():
     assert says("semicolon-decimal-comma.csv", profile(**{**GERMAN, "decimal": "."}))[0] == (
-        "semicolon-decimal-comma.csv:2:18: Temperatur '43,25': it is not a number as the profile "
-        "'plain' says they are written. If ',' stands before decimals, write 'decimal: \",\"' in "
-        "the profile.")
+        "semicolon-decimal-comma.csv:2:18: Temperatur '43,25' (3 such cells): it is not a number "
+        "as the profile 'plain' says they are written. If ',' stands before decimals, write "
+        "'decimal: \",\"' in the profile.")
 
 
 def test_decimal_points_read_with_the_wrong_profile():
     assert says("byte-order-mark.csv", profile(decimal=","))[0] == (
-        "byte-order-mark.csv:2:18: DB '43.25': it is not a number as the profile 'plain' says they "
-        "are written. If '.' stands before decimals, write 'decimal: \".\"' in the profile.")
+        "byte-order-mark.csv:2:18: DB '43.25' (2 such cells): it is not a number as the profile "
+        "'plain' says they are written. If '.' stands before decimals, write 'decimal: \".\"' in "
+        "the profile.")
 
 
 def test_the_wrong_delimiter_is_one_problem():
@@ -725,7 +726,8 @@ def test_broken_files(tmp_path, content, what):
 
 def test_a_file_that_is_gone_or_huge(tmp_path):
     assert refused(read_log, tmp_path / "log.csv", "log.csv", profile(), TORONTO) == [
-        "log.csv:1:1: the file cannot be read: no such file or directory."]
+        "log.csv:1:1: the file cannot be read: no such file or directory. Check the name, its "
+        "ending and its folder."]
     with (tmp_path / "log.csv").open("wb") as file:
         file.truncate(70_000_000)
     assert "70,000,000 bytes" in refused(

@@ -58,6 +58,7 @@ DEFINED = [
     (Length, "8/4", 2 * INCH_MM), (Length, "16/4", 4 * INCH_MM), (Length, "4/4 in", INCH_MM),
     # a board foot is a board 1 ft by 1 ft by 1 in
     (Volume, "1 bf", FOOT_MM**2 * INCH_MM / 10**9),
+    (Volume, "1 ft³", FOOT_MM**3 / 10**9), (Volume, "1400 ft³", 1400 * FOOT_MM**3 / 10**9),
     (Volume, "2.5 mbf", 2500 * FOOT_MM**2 * INCH_MM / 10**9), (Volume, "350 L", Fraction("0.35")),
     (Area, "1 in²", (INCH_MM / 10) ** 2), (Area, "250 mm2", Fraction("2.5")),
     (Density, "1 lb/ft³", POUND_G / 1000 / (FOOT_MM / 1000) ** 3), (Density, "560 kg/m3", 560),
@@ -94,7 +95,8 @@ def test_house_unit_and_example(kind):
 #: Ways to write one unit.
 SAME = [
     (Temperature, "50 °C", "50 C"), (TemperatureDifference, "9 °F", "9 F"),
-    (TemperatureDifference, "9 °C", "9 C"), (Volume, "9 m³", "9 m3"), (Area, "9 cm²", "9 cm2"),
+    (TemperatureDifference, "9 °C", "9 C"), (Volume, "9 m³", "9 m3"),
+    (Volume, "9 ft³", "9 ft3"), (Area, "9 cm²", "9 cm2"),
     (Area, "9 mm²", "9 mm2"), (Area, "9 in²", "9 in2"), (Rate, "9 %/day", "9 %/d"),
     (Rate, "9 %/day", "9 points/day"),
     (Temperature, "50 °F", "50 F"), (Density, "9 kg/m³", "9 kg/m3"),
@@ -128,6 +130,9 @@ def says(kind: type[Quantity], written: object) -> str:
 
 
 REFUSED = [
+    (Mass, "241O g", "has the letter O among its digits. Write '2410 g'"),
+    (Mass, "24O0 g", "has the letter O among its digits. Write '2400 g'"),
+    (Mass, "l20.7 g", "has the letter l among its digits. Write '120.7 g'"),
     (Mass, "1,200 kg", "has a comma, which may mean thousands or decimals. "
      "Write '1.200 kg' or '1200 kg'"),
     (Mass, "4,862 g", "has a comma, which may mean thousands or decimals. "

@@ -290,10 +290,11 @@ def test_a_long_line_is_text_like_any_other():
 
 def test_a_file_that_is_not_there(tmp_path: Path):
     assert refused(read_yaml, tmp_path / "none.yaml", "none.yaml") \
-        == ["none.yaml:1:1: the file cannot be read: no such file or directory."]
+        == ["none.yaml:1:1: the file cannot be read: no such file or directory. Check the name, "
+            "its ending and its folder."]
     (tmp_path / "folder.yaml").mkdir()
     assert refused(read_yaml, tmp_path / "folder.yaml", "folder.yaml") \
-        == ["folder.yaml:1:1: the file cannot be read: is a directory."]
+        == ["folder.yaml:1:1: the file cannot be read: is a directory. Name a file in it."]
 
 
 _SNIPPETS = st.lists(st.sampled_from([

@@ -144,8 +144,11 @@ def _run_import_sheet(arguments: argparse.Namespace) -> int:
     from dataclasses import fields
 
     from kilnfolio.adopt.sheets import SHEETS, Options, bring, write_brought
+    from kilnfolio.adopt.tables import open_elsewhere
 
     def act() -> int:
+        if open_there := open_elsewhere(arguments.file):
+            print(f"kilnfolio: {open_there}", file=sys.stderr)
         options = Options(**{option.name: getattr(arguments, option.name, None)
                              for option in fields(Options)})
         brought = bring(arguments.folder, arguments.file, SHEETS[arguments.kind_of_sheet],

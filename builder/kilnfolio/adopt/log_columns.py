@@ -20,7 +20,7 @@ import pandas as pd
 from kilnfolio.physics.air import relative_humidity
 from kilnfolio.records.clock import formats_that_fit
 from kilnfolio.records.export import MAX_BYTES
-from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
 from kilnfolio.records.quantities import celsius_from_fahrenheit
 
 #: Most heading rows a profile can have, and rows looked at in full.
@@ -145,8 +145,7 @@ def _decoded(path: Path, shown_as: str) -> tuple[str, str]:
                                           "Export each charge to a file of its own")])
         raw = path.read_bytes()
     except OSError as error:
-        raise RecordProblems([Problem(Place(shown_as), "the file cannot be read",
-                                      (error.strerror or str(error)).lower())]) from None
+        raise RecordProblems([cannot_read(shown_as, error)]) from None
     if raw.startswith(b"PK"):
         raise RecordProblems([Problem(
             Place(shown_as), "this is a spreadsheet file", "a log is read from the text file that "

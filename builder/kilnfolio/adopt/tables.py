@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from kilnfolio.adopt.cell_formulas import worked_out
-from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
 
 #: The largest file, and the largest once unpacked [bytes]: a thousand times a year of weighings.
 MAX_BYTES, MAX_UNPACKED = 20 * 1024 * 1024, 200 * 1024 * 1024
@@ -63,6 +63,21 @@ class Sheet:
                        f"{cell.where} {what}".strip(), why, instead)
 
 
+#: What spreadsheet programs put around the name of a file that is open, for a mark beside it.
+_OPEN = (("~$", ""), (".~lock.", "#"))
+
+
+def open_elsewhere(path: Path) -> str:
+    """Return what to say where a spreadsheet program has a file open; empty where none has.
+
+    It is read all the same: a mark may have stayed behind, and what was saved is whole.
+    """
+    marks = [f"{before}{path.name}{after}" for before, after in _OPEN]
+    mark = next((one for one in marks if path.with_name(one).exists()), "")
+    return mark and (f"{path.name} is open in a spreadsheet program, by {mark} beside it: what was "
+                     "typed there and not saved is not read. Save it there, and import it again")
+
+
 def read_sheets(path: Path) -> list[Sheet]:
     """Read every sheet that holds something.
 
@@ -71,19 +86,19 @@ def read_sheets(path: Path) -> list[Sheet]:
     RecordProblems
         It cannot be read, is no sheet, or holds formulas without their values.
     """
-    if path.name.startswith(("~$", ".~lock.")):
+    if path.name.startswith(tuple(before for before, _ in _OPEN)):
+        own = next(path.name.removeprefix(before).removesuffix(after) for before, after in _OPEN
+                   if path.name.startswith(before))
         raise _refused(path, "this is the mark a spreadsheet program leaves beside a file that is "
-                       "open", "the sheet is the file without it", "Close the sheet, and name the "
-                       f"file itself: {path.name.removeprefix('~$')}")
+                       "open", "the sheet is the file without it",
+                       f"Close the sheet, and name the file itself: {own}")
     try:
         if path.stat().st_size > MAX_BYTES:
             raise _refused(path, "the file is too large",
                            f"a sheet may have at most {MAX_BYTES:,} bytes", "Split it")
         raw = path.read_bytes()
     except OSError as error:
-        raise _refused(path, "the file cannot be read", (error.strerror or str(error)).lower(),
-                       "If it is open in the spreadsheet program, close it there"
-                       if isinstance(error, PermissionError) else "") from None
+        raise RecordProblems([cannot_read(path.name, error)]) from None
     if raw.startswith(b"PK"):
         return _workbook(path)
     if raw.startswith(b"\xd0\xcf\x11\xe0"):

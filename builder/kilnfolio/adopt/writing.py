@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 from collections.abc import Mapping
 from importlib import resources
@@ -48,13 +49,36 @@ def write_new(root: Path, files: Mapping[str, str]) -> None:
         raise RecordProblems([Problem(Place(name), "this file is there already",
                                       "a new record never takes the place of one",
                                       "Choose another id, or remove it first") for name in there])
-    for name, text in files.items():
-        (root / name).parent.mkdir(parents=True, exist_ok=True)
-        (root / name).write_text(text, encoding="utf-8", newline="\n")
+    made: list[Path] = []
+    try:
+        for name, text in files.items():
+            made += _make_folder((root / name).parent)
+            made.append(root / name)
+            (root / name).write_text(text, encoding="utf-8", newline="\n")
+    except BaseException:  # as a full disk: what would be there by half is taken away
+        for path in reversed(made):
+            _remove(path)
+        raise
+
+
+def _make_folder(folder: Path) -> list[Path]:
+    """Make a folder and those above it; return those that were not there."""
+    missing = [one for one in (folder, *folder.parents) if not one.exists()]
+    folder.mkdir(parents=True, exist_ok=True)
+    return missing[::-1]
+
+
+def _remove(path: Path) -> None:
+    with contextlib.suppress(OSError):  # a folder that somebody else wrote into meanwhile stays
+        path.rmdir() if path.is_dir() else path.unlink()
 
 
 def rewrite(path: Path, text: str) -> None:
     """Change a file in one step, so that it is never seen half-written."""
     new = path.with_name(f".{path.name}.new")
-    new.write_text(text, encoding="utf-8", newline="\n")
-    new.replace(path)
+    try:
+        new.write_text(text, encoding="utf-8", newline="\n")
+        new.replace(path)
+    except BaseException:
+        _remove(new)
+        raise

@@ -14,16 +14,38 @@ def write_whole(path: Path, data: bytes, mode: int = 0o644) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     handle, name = tempfile.mkstemp(prefix=".new-", dir=path.parent)
     try:
-        with os.fdopen(handle, "wb") as file:
-            os.fchmod(file.fileno(), mode)
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
+        _fill(handle, data, mode)
         Path(name).replace(path)
     except BaseException:
         Path(name).unlink(missing_ok=True)
         raise
     sync_folder(path.parent)
+
+
+def write_secret(path: Path, data: bytes) -> None:
+    """Write a file that only its owner may read, whole or not at all, in a folder of that kind.
+
+    Raises
+    ------
+    FileExistsError
+        There is one already; it is never written over.
+    """
+    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    try:
+        _fill(handle, data, 0o600)
+    except BaseException:
+        path.unlink()
+        raise
+    sync_folder(path.parent)
+
+
+def _fill(handle: int, data: bytes, mode: int) -> None:
+    with os.fdopen(handle, "wb") as file:
+        os.fchmod(file.fileno(), mode)
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
 
 
 def sync_folder(folder: Path) -> None:

@@ -26,6 +26,7 @@ from cryptography.hazmat.primitives.serialization import (
     load_pem_private_key,
 )
 
+from kilnfolio.archive.durable import write_secret
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import validate
 from kilnfolio.records.yaml_source import read_yaml
@@ -111,18 +112,12 @@ def make_keys(folder: Path, *, demo: bool = False) -> Keys:
             f"outside it, as in {site.parent / MILL_KEYS}")
     private = Ed25519PrivateKey.generate()
     pem = private.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
-    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     try:
-        # O_EXCL: a key that is there is never written over, and nobody reads half of a new one.
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        write_secret(path, (_ABOUT_DEMO if demo else _ABOUT).encode() + pem)
     except FileExistsError:
         raise UnusableKeyError(
             f"{path}: there is a key already. If it is to be replaced, move it away first, and "
             "keep it: older seals were made with it") from None
-    with os.fdopen(handle, "wb") as file:
-        file.write((_ABOUT_DEMO if demo else _ABOUT).encode() + pem)
-        file.flush()
-        os.fsync(file.fileno())
     return Keys(private, path, demo)
 
 

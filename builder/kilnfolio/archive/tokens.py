@@ -10,9 +10,10 @@ from __future__ import annotations
 import base64
 import hashlib
 import hmac
-import os
 import secrets
 from pathlib import Path
+
+from kilnfolio.archive.durable import write_secret
 
 #: The least key taken [bytes]: as long as the digest (RFC 2104, section 3).
 KEY_BYTES = hashlib.sha256().digest_size
@@ -68,10 +69,7 @@ def make_token_key(path: Path) -> None:
     FileExistsError
         There is one already: with another, every label in the yard would lead nowhere.
     """
-    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    with os.fdopen(handle, "w", encoding="ascii") as file:
-        file.write(secrets.token_hex(KEY_BYTES) + "\n")
+    write_secret(path, f"{secrets.token_hex(KEY_BYTES)}\n".encode("ascii"))
 
 
 def replace_token_key(root: Path) -> Path:
@@ -91,7 +89,11 @@ def replace_token_key(root: Path) -> Path:
     number = len(_older(root)) + 1
     old = path.with_name(f"{path.stem}.{number}{path.suffix}")
     path.rename(old)
-    make_token_key(path)
+    try:
+        make_token_key(path)
+    except BaseException:
+        old.rename(path)
+        raise
     return old
 
 

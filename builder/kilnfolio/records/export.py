@@ -23,7 +23,7 @@ import pandas as pd
 from kilnfolio.physics.heat import CORE_RANGE_C
 from kilnfolio.records.grid import Grid, grid_of
 from kilnfolio.records.logger import Column, LoggerProfile
-from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
 from kilnfolio.records.quantities import Temperature, TemperatureDifference
 
 #: The largest export read [bytes]: about two years at a row a minute.
@@ -162,8 +162,7 @@ def _lines(path: Path, shown_as: str, profile: LoggerProfile) -> list[str]:
                                           "Export each charge to a file of its own")])
         raw = path.read_bytes()
     except OSError as error:
-        raise RecordProblems([Problem(Place(shown_as), "the file cannot be read",
-                                      (error.strerror or str(error)).lower())]) from None
+        raise RecordProblems([cannot_read(shown_as, error)]) from None
     if raw.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
         raise RecordProblems([Problem(
             Place(shown_as), "this is a spreadsheet file, whatever its name ends in",
@@ -463,6 +462,10 @@ def _from_text(export: Export, column: Column, cells: pd.Series, problems: list[
         plain = plain.str.casefold().replace({"on": "1", "off": "0"})
     parsed = pd.to_numeric(plain.where(plain != "", None), errors="coerce")
     bad = texts[parsed.isna() & (texts != "")]
+    swapped = bad[bad.str.fullmatch(_with_decimal("," if profile.decimal == "." else "."))]
+    for row, cell in swapped.head(1).items():  # one slip of the profile, in every row
+        problems.append(_cell_problem(export, column, int(str(row)), cell, len(swapped)))
+    bad = bad.drop(swapped.index)
     counts = bad.value_counts(sort=False)
     for row, cell in bad.drop_duplicates().head(SHOWN).items():
         problems.append(_cell_problem(export, column, int(str(row)), cell, int(counts[cell])))
@@ -474,7 +477,7 @@ def _cell_problem(export: Export, column: Column, row: int, cell: str, count: in
     profile = export.profile
     why = f"it is not a number as the profile '{profile.id}' says they are written"
     other = "," if profile.decimal == "." else "."
-    if re.fullmatch(r"[-+]?\d+" + re.escape(other) + r"\d+", cell):
+    if re.fullmatch(_with_decimal(other), cell):
         instead = (f"If '{other}' stands before decimals, write 'decimal: \"{other}\"' in the "
                    "profile")
     elif re.fullmatch(r"[-+]?\d{1,3}([., ]\d{3})+([.,]\d+)?", cell):
@@ -486,6 +489,11 @@ def _cell_problem(export: Export, column: Column, row: int, cell: str, count: in
                    "under ignored_rows")
     return Problem(export.place(row, column.heading),
                    f"{column.heading} '{cell}'{_such(count)}", why, instead)
+
+
+def _with_decimal(mark: str) -> str:
+    """Return the pattern of a number with this mark before its decimals."""
+    return r"[-+]?\d+" + re.escape(mark) + r"\d+"
 
 
 def _such(count: int) -> str:

@@ -470,6 +470,10 @@ def _only_choice(field: FieldInfo | None) -> str:
     return str(choices[0]) if len(choices) == 1 else ""
 
 
+#: Keys that are too many to tell by their names alone.
+_MANY = 20
+
+
 def _unknown(document: Document, path: tuple[int | str, ...], model: type[Record]) -> Problem:
     owner = model_at(model, path[:-1])
     known = list(owner.model_fields) if owner else []
@@ -485,6 +489,8 @@ def _unknown(document: Document, path: tuple[int | str, ...], model: type[Record
                    "itself") + ": move it there, indented as its neighbours are")
     else:
         instead = "Known keys here: " + ", ".join(known) if known else "Remove it"
+        if len(known) > _MANY:
+            instead += f". 'kilnfolio schema {kind_of(model)}' says what each holds"
     return Problem(document.key_place(*path), f"the key '{path[-1]}' is not known here",
                    "unknown keys are refused, so that a slip of the pen is not lost",
                    instead)
@@ -589,8 +595,11 @@ class _InRange:
 
     def check(self, quantity: Quantity) -> Quantity:
         if not self.low <= quantity.value <= self.high:
+            whole = 100.0 * quantity.value
+            fraction = quantity.unit == "%" and self.low <= whole <= self.high
             raise record_error(quantity.entered,
                                f"it is not within {_range(self.low, self.high, quantity.unit)}",
+                               f"Write '{whole:g} %' if it is a fraction of one" if fraction else
                                "Check the unit and the decimal point")
         return quantity
 

@@ -49,6 +49,24 @@ class Problem:
         return f"{sentence} {self.instead}" + ("" if self.instead[-1] in "?!." else ".")
 
 
+def cannot_read(file: str, error: OSError) -> Problem:
+    """Return what is said of a file that the system does not give."""
+    instead = ""
+    if isinstance(error, FileNotFoundError):
+        instead = "Check the name, its ending and its folder"
+        if file.startswith(("content/", "schedules/")):
+            instead += "; a file that was deleted comes back from your backup"
+        if file.startswith("schedules/"):
+            instead += ", and the library's from a folder that 'kilnfolio new mill' makes"
+    elif isinstance(error, PermissionError):
+        instead = ("If it is open in another program, close it there; otherwise ask whoever keeps "
+                   "this computer to let you read it")
+    elif isinstance(error, IsADirectoryError):
+        instead = "Name a file in it"
+    return Problem(Place(file), "the file cannot be read",
+                   (error.strerror or str(error)).lower(), instead)
+
+
 class RecordProblems(Exception):  # noqa: N818  several problems, not one error
     """Every problem found in one run, in the order of the files."""
 

@@ -22,6 +22,8 @@ _PART = re.compile(rf"\s*(\d+/\d+|{_NUMBER}(?:\s+\d+/\d+)?)\s*([^\d\s.,+-][^\d\s
 _COMMA = re.compile(r"\d,\d")
 #: Digits in groups of three, as in 1 200: a space between thousands.
 _SPACED = re.compile(r"\d{1,3}(?: \d{3})+(?![\d/])")
+#: A letter O, l or I in the place of a nought or a one.
+_LETTER = re.compile(r"(?<=\d)[Oo](?=[\d\s]|$)|(?<![^\W\d])[lI](?=\d)")
 #: Longer than any quantity a person writes.
 _LONGEST = 60
 
@@ -91,6 +93,10 @@ class Quantity:
         if spaced := _SPACED.search(entered):
             raise _refused(entered, "has a space inside the number",
                            f"Write '{entered.replace(spaced[0], spaced[0].replace(' ', ''))}'")
+        if letter := _LETTER.search(entered):
+            digits = _LETTER.sub(lambda found: "0" if found[0] in "Oo" else "1", entered)
+            raise _refused(entered, f"has the letter {letter[0]} among its digits",
+                           f"Write '{digits}'")
         value = cls._value(entered)
         if not math.isfinite(value):
             raise _refused(entered, "is not a finite number", f"Write it as in '{cls.example}'")
@@ -147,7 +153,8 @@ class Quantity:
             meant = next((one for one in cls.units if one.lower() == unit.lower().rstrip(".")
                           or f"{one}s" == unit), None)
             written = entered.replace(unit, meant) if meant else cls.example
-            raise _refused(entered, f"has the unit '{unit}', which is not one of "
+            one_of = "one of " if len(cls.units) > 1 else ""
+            raise _refused(entered, f"has the unit '{unit}', which is not {one_of}"
                            + ", ".join(cls.units),
                            f"Did you mean '{written}'?" if meant else
                            f"Write it as in '{cls.example}'")
@@ -257,6 +264,8 @@ class Volume(Quantity):
     lowest = 0.0
     #: A board foot is 144 cubic inches.
     units = {"m³": float, "m3": float, "L": _times(0.001),
+             "ft³": _times((12.0 * MM_PER_INCH) ** 3 * 1e-9),
+             "ft3": _times((12.0 * MM_PER_INCH) ** 3 * 1e-9),
              "bf": _times(144.0 * MM_PER_INCH**3 * 1e-9),
              "mbf": _times(144_000.0 * MM_PER_INCH**3 * 1e-9)}
 

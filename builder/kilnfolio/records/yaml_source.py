@@ -20,7 +20,7 @@ from typing import Any
 
 import yaml
 
-from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
 
 #: The largest YAML file read [bytes]. A charge with a year of hand weighings is a fifth of this;
 #: machine-made series belong in the logger's own file.
@@ -97,8 +97,7 @@ def read_yaml(path: Path, shown_as: str) -> Document:
                           "Keep long series in the logger's own file and name it in the record")
         raw = path.read_bytes()
     except OSError as error:
-        raise _refuse(shown_as, "the file cannot be read",
-                      (error.strerror or str(error)).lower()) from None
+        raise RecordProblems([cannot_read(shown_as, error)]) from None
     return parse_yaml(raw, shown_as)
 
 
@@ -226,7 +225,7 @@ def _colon_problem(place: Place, lines: list[str]) -> Problem:
     if glued := re.match(r"\s*(?:- )?[A-Za-z_][\w-]*:(?=[^\s/])", before):
         return Problem(Place(place.file, above, glued.end()), "no space after the ':'",
                        "YAML takes the whole line for text", "Write 'key: value' with a space")
-    if above and not line[0].isspace():
+    if above and not line[0].isspace() and not re.search(r":(\s|$)", before):
         return Problem(Place(place.file, above), "this line has no ': '",
                        "every line here is 'key: value'", "Write its key, then ': '")
     if above and ":" not in line[: place.column - 1]:
