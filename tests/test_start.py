@@ -9,7 +9,7 @@ import pytest
 from kilnfolio.cli import main
 
 HEAVY = {"cryptography", "jinja2", "markdown", "numpy", "openpyxl", "pandas", "pydantic", "scipy",
-         "segno", "weasyprint", "yaml"}
+         "weasyprint", "yaml", "zxingcpp"}
 
 START = """
 import sys

@@ -143,7 +143,8 @@ def relative_humidity_for_emc(temp_c: ArrayLike, emc_pct: ArrayLike) -> FloatOrA
         temp_c=temp,
     )
     low, high = np.zeros(temp.shape), np.full(temp.shape, 100.0)
-    return plain(rising_root(lambda humidity: _emc(temp, humidity) - emc, low, high))
+    coefficients = _coefficients(temp)
+    return plain(rising_root(lambda rh: _two_hydrates(coefficients, rh) - emc, low, high))
 
 
 def emc_uncertainty(
@@ -215,7 +216,12 @@ def _coefficients(temp: Floats) -> tuple[Floats, Floats, Floats, Floats]:
 
 
 def _emc(temp: Floats, humidity_pct: Floats) -> Floats:
-    w, k, k1, k2 = _coefficients(temp)
+    return _two_hydrates(_coefficients(temp), humidity_pct)
+
+
+def _two_hydrates(coefficients: tuple[Floats, Floats, Floats, Floats], humidity_pct: Floats
+                  ) -> Floats:
+    w, k, k1, k2 = coefficients
     kh = k * humidity_pct / 100.0
     dissolved = kh / (1.0 - kh)
     first, second = k1 * kh, k1 * k2 * kh**2

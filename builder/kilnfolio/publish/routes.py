@@ -16,7 +16,10 @@ def relative(target: str, here: str) -> str:
     path, hash_, anchor = target.partition("#")
     if path == here:
         return hash_ + anchor or posixpath.basename(here)
-    return posixpath.relpath(path, posixpath.dirname(here) or ".") + hash_ + anchor
+    folders, parts, shared = here.split("/")[:-1], path.split("/"), 0
+    while folders[shared:] and parts[shared + 1:] and folders[shared] == parts[shared]:
+        shared += 1
+    return "../" * (len(folders) - shared) + "/".join(parts[shared:]) + hash_ + anchor
 
 
 def chapter(slug: str, anchor: str = "") -> str:

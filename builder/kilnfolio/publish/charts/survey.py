@@ -12,6 +12,7 @@ from markupsafe import Markup
 from kilnfolio.publish.charts.axes import (
     Axis,
     Panel,
+    box,
     even_axis,
     read_stops,
     segment,
@@ -149,9 +150,7 @@ def _band(panel: Panel, low: float | None, high: float | None) -> list[Markup]:
 def _bar(panel: Panel, start: float, width: float, count: int) -> Markup:
     left, right = panel.x_at(start) + 1, panel.x_at(start + width) - 1
     top = panel.y_at(count)
-    return Markup('<rect class="bar" x="{}" y="{}" width="{}" height="{}"/>').format(
-        *(f"{value:.1f}" for value in (left, top, right - left, panel.foot - top))
-    )
+    return box("bar", left, top, right - left, panel.foot - top)
 
 
 def _describe(readings: Sequence[float], low: float | None, high: float | None) -> str:

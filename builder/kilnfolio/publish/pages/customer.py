@@ -6,7 +6,7 @@ import datetime as dt
 import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -296,6 +296,7 @@ def _stress(lot: Seen, charges: list[Seen]) -> str:
     return f"Ordered: {ordered}; {shown}."
 
 
+@cache
 def _storage(target_pct: float) -> str:
     humidity = relative_humidity_for_emc(ROOM_C, target_pct)
     return (
