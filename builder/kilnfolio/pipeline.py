@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING
 
 from kilnfolio.incremental.inputs import Stamps, note_changes, stamps
 from kilnfolio.incremental.store import Store, pack
-from kilnfolio.incremental.tree import ASIDE, StrangeSiteError, Tree
+from kilnfolio.incremental.tree import ASIDE, TEMPLATES, StrangeSiteError, Tree
 from kilnfolio.refusals import PublicationRefusedError, SealBrokenError, SiteInUseError
 
 if TYPE_CHECKING:
@@ -214,7 +214,9 @@ def _changed(store: Store, order: _Order, now: Stamps) -> bool:
         store.set_input(f"option:{name}", None if value is None else repr(value).encode(),
                         pack(value))
     for name, digest in code_digests().items():
-        store.set_input(f"code:{name}", digest)
+        if store.set_input(f"code:{name}", digest):
+            shutil.rmtree(order.out / TEMPLATES, ignore_errors=True)
+    (order.out / TEMPLATES).mkdir(exist_ok=True)
     note_changes(store, order.root, now)
     store.keep("settings", settings)
     store.commit()

@@ -330,11 +330,11 @@ class Run:
         store = self.desk.store
         self.desk.forget_groups()
         self._roll_call(kind)
-        names = store.stale(kind.name)
         if kind.option and store.digest(f"option:{kind.option}") is None:
-            for name in names:
+            for name in store.stale(kind.name, made=True):
                 self.tree.remove(store.set_aside(kind.name, name))
             return
+        names = store.stale(kind.name)
         if not names:
             return
         self._tell(kind, 0, len(names))

@@ -17,6 +17,7 @@ from jinja2 import Environment
 from kilnfolio.archive.ledger import Ledger
 from kilnfolio.archive.tokens import lot_token, read_token_keys
 from kilnfolio.incremental.engine import Desk
+from kilnfolio.incremental.tree import TEMPLATES
 from kilnfolio.publish.handbook.chapter import Manuscript, read_manuscript
 from kilnfolio.publish.pages.histories import ChargeLine, LotLine
 from kilnfolio.publish.pages.holdings import ALL, Holdings
@@ -215,7 +216,7 @@ class NotedHoldings(Holdings):
         key = self._desk.digest("record:content/mill.yaml")
         if key not in self._environments:
             self._environments.clear()
-            made = environment(mill, menu=self._menu)
+            made = environment(mill, menu=self._menu, compiled=self._desk.out / TEMPLATES)
             made.globals.update(pdfs=_PdfsThere(self._desk), **self._names)
             self._environments[key] = made
         env: Environment = self._environments[key]

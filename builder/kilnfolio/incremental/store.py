@@ -157,10 +157,11 @@ class Store:
         """Return the tasks of a kind."""
         return {row[0] for row in self.db.execute("SELECT name FROM task WHERE kind = ?", (kind,))}
 
-    def stale(self, kind: str) -> list[str]:
-        """Return the tasks of a kind that are to be run, sorted."""
+    def stale(self, kind: str, *, made: bool = False) -> list[str]:
+        """Return the tasks of a kind that are to be run, sorted; only those that made a cell."""
+        with_cells = "AND EXISTS (SELECT 1 FROM cell WHERE cell.task = task.id)" if made else ""
         return sorted(row[0] for row in self.db.execute(
-            "SELECT name FROM task WHERE kind = ? AND stale", (kind,)))
+            f"SELECT name FROM task WHERE kind = ? AND stale {with_cells}", (kind,)))
 
     def add(self, kind: str, names: Iterable[str]) -> None:
         """Add tasks, to be run."""

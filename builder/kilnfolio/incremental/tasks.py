@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import cast
@@ -22,7 +22,7 @@ from kilnfolio.archive.seal import state
 from kilnfolio.archive.tokens import NO_KEY
 from kilnfolio.incremental.engine import Desk, Job, Kind, Made
 from kilnfolio.incremental.shelves import NotedFolder, NotedHoldings, addresses, part_of_ledger
-from kilnfolio.incremental.store import Member
+from kilnfolio.incremental.store import Member, pack
 from kilnfolio.incremental.tree import ASIDE
 from kilnfolio.publish import routes
 from kilnfolio.publish.charge_pdf import charge_pdf, charge_record
@@ -44,7 +44,8 @@ from kilnfolio.publish.pages.holdings import (
 from kilnfolio.publish.pages.home import search_page
 from kilnfolio.publish.pages.rows import CHARGES, LOTS, facts_of, shard_of
 from kilnfolio.publish.pages.tallies import tally_year
-from kilnfolio.publish.practice.drills import Drill, make_drills
+from kilnfolio.publish.practice.anonymous import Scene
+from kilnfolio.publish.practice.drills import Drill, make_drills, scene_of
 from kilnfolio.publish.printing import pdf_of
 from kilnfolio.publish.safety import SAFETY
 from kilnfolio.publish.search import INDEX_PATH, entries_of, index_of, synonyms_of
@@ -450,10 +451,21 @@ def _printed(name: str, paths: Iterable[str], pdf: bytes, warnings: Iterable[str
                 dict.fromkeys(paths, pdf), {f"pdf:{name}": hashlib.sha256(pdf).digest()})
 
 
+def _oldest(desk: Desk) -> Sequence[str]:
+    """Return the charges drills are made from: their records change no more, so the drills stay."""
+    return holdings_of(desk).charges[ALL][-SHOWN:]
+
+
+def _scene(desk: Desk, number: str) -> Made:
+    cell, scene = f"scene:{number}", scene_of(folder_of(desk), number)
+    return Made({cell: scene}, digests={cell: hashlib.sha256(pack(scene)).digest()})
+
+
 def _drills(desk: Desk) -> list[Drill]:
     holdings = holdings_of(desk)
-    oldest = holdings.charges[ALL][-SHOWN:]  # their records change no more, and so the drills stay
-    return make_drills(holdings.folder, {number: holdings.lines[number] for number in oldest})
+    return make_drills(holdings.folder, {number: holdings.lines[number]
+                                         for number in _oldest(desk)},
+                       lambda number: cast("Scene | None", desk.get(f"scene:{number}")))
 
 
 # --- pages ----------------------------------------------------------------------------------------
@@ -601,6 +613,7 @@ def _kinds() -> Iterator[Kind]:
     yield Kind("reopened", _one, _reopened)
     yield Kind("seal", _charges, _seal, shared=20)
     yield Kind("lot-view", _lots, _lot_view, shared=20)
+    yield Kind("scene", _oldest, _scene, shared=10)
     yield Kind("room", lambda _: tuple(_rooms()), _room)
     yield Kind("pdf", _pdf_names, _pdf, shared=1, option="pdfs", finish=_printed,
                words="PDFs")

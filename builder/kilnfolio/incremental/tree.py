@@ -22,6 +22,8 @@ from kilnfolio.incremental.store import Store
 EDITIONS = ("mill", "customer", "auditor")
 #: The folder beside the editions that holds their twins and the store.
 ASIDE = ".twin"
+#: The folder of compiled templates: of this version of the code alone.
+TEMPLATES = f"{ASIDE}/templates"
 
 
 class Tree:

@@ -9,9 +9,16 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable
 from importlib import resources
+from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
+from jinja2 import (
+    Environment,
+    FileSystemBytecodeCache,
+    FileSystemLoader,
+    StrictUndefined,
+    pass_context,
+)
 from jinja2.runtime import Context
 from markupsafe import Markup, escape
 
@@ -33,7 +40,8 @@ STATUS_WORDS = {
 
 
 def environment(
-    mill: Mill, *, menu: tuple[tuple[str, str], ...] = MENU, pdfs: bool = True
+    mill: Mill, *, menu: tuple[tuple[str, str], ...] = MENU, pdfs: bool = True,
+    compiled: Path | None = None
 ) -> Environment:
     """Return the template environment of one mill's pages.
 
@@ -45,6 +53,8 @@ def environment(
         Words and paths of the site's menu; empty for an edition without one.
     pdfs : bool
         Whether the site holds its PDFs; pages of one without them do not lead to any.
+    compiled : Path, optional
+        A folder that keeps compiled templates for other processes and later builds.
     """
     env = Environment(
         loader=FileSystemLoader(str(resources.files("kilnfolio.publish") / "templates")),
@@ -54,6 +64,7 @@ def environment(
         lstrip_blocks=True,
         keep_trailing_newline=True,
         auto_reload=False,
+        bytecode_cache=FileSystemBytecodeCache(str(compiled)) if compiled else None,
     )
     env.globals.update(
         mill=mill,

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import cache, partial
+from itertools import islice
 
 import numpy as np
 from markupsafe import Markup
@@ -23,8 +26,11 @@ from kilnfolio.review.air import utc
 from kilnfolio.review.dossier import Dossier, Finding
 from kilnfolio.review.figures import NOTHING, as_entered, customary, measure, metric, number
 from kilnfolio.review.findings import CHECKS
-from kilnfolio.review.review import build_case, dossier_of
-from kilnfolio.review.setpoints import PlannedStep
+from kilnfolio.review.review import build_case, dossier_of, mill_pressure
+from kilnfolio.review.setpoints import PlannedStep, planned_steps
+
+#: Charges that a fault is planted in before it is given up as one that does not show.
+_TRIES = 6
 
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d")
 
@@ -64,7 +70,13 @@ class Drill:
         return f"drill-{self.number}"
 
 
-def make_drills(folder: MillFolder, lines: Mapping[str, ChargeLine]) -> list[Drill]:
+def scene_of(folder: MillFolder, source: str) -> Scene | None:
+    """Return a charge as drills show it; None where it has no log."""
+    return anonymous(folder, source, "of this drill")
+
+
+def make_drills(folder: MillFolder, lines: Mapping[str, ChargeLine],
+                scene: Callable[[str], Scene | None] | None = None) -> list[Drill]:
     """Return a drill for every fault that a charge of this mill has room for.
 
     Parameters
@@ -74,15 +86,19 @@ def make_drills(folder: MillFolder, lines: Mapping[str, ChargeLine]) -> list[Dri
     lines : Mapping
         The lines of charges to make them from; those with the least to find are taken first, each
         once where there are enough.
+    scene : callable, optional
+        Returns what `scene_of` does, where that is made already.
     """
     drills: list[Drill] = []
+    # read once: most faults are tried on several charges before one has room for them
+    scene = cache(scene or partial(scene_of, folder))
     sources = sorted(
         lines, key=lambda name: (_raised(lines[name]), lines[name].weighings, name)
     )
     for fault in FAULTS:
-        for source in sources:
-            drill = _drill(folder, source, fault, len(drills) + 1)
-            if drill is not None:
+        tries = _tries(folder, fault, sources, scene)
+        for source, whole, planted in islice(tries, _TRIES):
+            if drill := _drill(folder, source, whole, planted, fault, len(drills) + 1):
                 drills.append(drill)
                 sources.remove(source)
                 sources.append(source)  # last in line from now on
@@ -94,29 +110,33 @@ def _raised(line: ChargeLine) -> int:
     return sum(said.outcome in ("query", "refused") for said in line.said)
 
 
-def _drill(folder: MillFolder, source: str, fault: Fault, place: int) -> Drill | None:
-    """Return a drill, or None where the charge has no room for the fault or it does not show."""
-    scene = anonymous(folder, source, f"of drill {place}")
-    if scene is None:
-        return None
-    steps, before = _reviewed(folder, source, scene)
-    try:
-        planted = fault.plant(scene, steps)
-    except NoRoomForItError:
-        return None
-    _, after = _reviewed(folder, source, planted.scene)
+def _tries(folder: MillFolder, fault: Fault, sources: Sequence[str],
+           scene: Callable[[str], Scene | None]) -> Iterator[tuple[str, Scene, Planted]]:
+    """Yield the charges that have room for a fault, with it planted."""
+    for source in sources:
+        if whole := scene(source):
+            with suppress(NoRoomForItError):
+                yield source, whole, fault.plant(whole, _steps_of(folder, whole))
+
+
+def _steps_of(folder: MillFolder, scene: Scene) -> Sequence[PlannedStep]:
+    schedule = folder.schedules[scene.charge.schedule].record
+    return planned_steps(schedule, folder.steps_of(schedule), mill_pressure(folder))
+
+
+def _drill(folder: MillFolder, source: str, scene: Scene, planted: Planted, fault: Fault,
+           place: int) -> Drill | None:
+    """Return a drill, or None where the fault does not show."""
+    before, after = (_reviewed(folder, source, one) for one in (scene, planted.scene))
     found = _found(planted.scene, before, after, fault)
     if not found or found[0].slug != fault.must:
         return None
-    return _shown(folder, planted, fault, place, after, steps, found)
+    return _shown(folder, planted, fault, place, after, found)
 
 
-def _reviewed(
-    folder: MillFolder, source: str, scene: Scene
-) -> tuple[Sequence[PlannedStep], Dossier]:
+def _reviewed(folder: MillFolder, source: str, scene: Scene) -> Dossier:
     located = Located(scene.charge, folder.charges[source].document)
-    case = build_case(folder, located, scene.log)
-    return case.steps, dossier_of(folder, case)
+    return dossier_of(folder, build_case(folder, located, scene.log))
 
 
 def _found(scene: Scene, before: Dossier, after: Dossier, fault: Fault) -> list[Found]:
@@ -153,7 +173,6 @@ def _shown(
     fault: Fault,
     place: int,
     dossier: Dossier,
-    steps: Sequence[PlannedStep],
     found: Sequence[Found],
 ) -> Drill:
     scene = planted.scene
@@ -169,7 +188,7 @@ def _shown(
             ("Steps go by", charge.control_rule),
             ("Length", f"{(charge.ended - charge.started).total_seconds() / 86400.0:.0f} days"),
         ],
-        [*_steps(steps)],
+        [*_steps(_steps_of(folder, scene))],
         [*_boards(scene)],
         [board.id for board in charge.boards],
         [_weighing(scene, one) for one in charge.weighings],
