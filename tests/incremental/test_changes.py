@@ -177,6 +177,22 @@ def test_a_build_cut_short_while_changing_over_is_finished_by_the_next(mill, mon
     assert bytes_of(mill / "site") == clean(mill)
 
 
+def test_a_first_build_that_came_to_nothing_is_taken_up_whole(built, tmp_path, monkeypatch):
+    """It made pages and put nothing in their place, as where a seal turns out to be broken."""
+    from kilnfolio.incremental.tree import Tree
+
+    def stopped(_):
+        raise KeyboardInterrupt
+
+    out = tmp_path / "site"
+    with monkeypatch.context() as patched:
+        patched.setattr(Tree, "publish", stopped)
+        with pytest.raises(KeyboardInterrupt):
+            build(built, out)
+    assert build(built, out).pages > 50
+    assert bytes_of(out) == bytes_of(built / "site")
+
+
 def test_a_site_somebody_took_away_is_made_again(mill):
     shutil.rmtree(mill / "site/mill")
     build(mill)

@@ -91,7 +91,8 @@ class Tree:
 
     def _recover(self) -> None:
         """Finish what a build that was stopped had begun, or begin where there is nothing."""
-        if self.store.note("served") is None:
+        twins: dict[str, int] | None = self.store.note("twins")
+        if twins is None:
             for edition in EDITIONS:
                 shutil.rmtree(self.aside / edition, ignore_errors=True)
                 (self.aside / edition).mkdir(parents=True)
@@ -100,8 +101,10 @@ class Tree:
             return
         if self.store.note("changing over"):
             self._change_over()
-        twins: dict[str, int] = self.store.note("twins")
-        if not self.intact() or any(
+            twins = self.store.note("twins")
+        # before a first build has ended nothing is served, and the twin holds what it made
+        begun = self.store.note("served") is None
+        if not (begun or self.intact()) or any(
                 _place(self.aside / edition) != twins[edition] for edition in EDITIONS):
             raise StrangeSiteError
 
