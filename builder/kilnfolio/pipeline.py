@@ -383,6 +383,11 @@ def print_labels(root: Path, lots: Sequence[str], sheet: str, skip: int, out: Pa
     sealed.refuse_changes()
     wanted = list(lots) or [name for name, lot in sealed.lots.items() if lot.entries]
     reasons = [] if tokens else list(report.warnings)
+    mill = reviewed.folder.mill.record
+    reasons += [f"{key} in content/mill.yaml is {value}, where nothing is: set it before a label "
+                "is printed" for key, value in (("records_address", mill.records_address),
+                                                ("email", mill.contact.email))
+                if value.endswith(".invalid")]
     for name in wanted:
         if name not in sealed.lots:
             reasons.append(f"there is no lot '{name}' in {root}")

@@ -10,6 +10,7 @@ from tests.adopt.own_files import CHARGE, LOT, MILL
 from tests.conftest import PROJECT
 from tests.minimal import minimal_mill
 
+from kilnfolio.adopt.countries import zones_of
 from kilnfolio.adopt.kinds import NEW
 from kilnfolio.adopt.mill import QUESTIONS, answer_problem, likely_practice
 from kilnfolio.adopt.records import TEMPLATES
@@ -80,7 +81,7 @@ def test_it_never_writes_over_a_mill(mill, capsys):
 def test_without_a_terminal_it_names_the_options_it_needs(tmp_path, capsys):
     assert main(["new", "mill", str(tmp_path / "m"), "--name", "Mill"]) == 2
     said = capsys.readouterr().err
-    assert "new mill needs --place, --country, --time-zone, --altitude" in said
+    assert "new mill needs --place, --country, --time-zone, --altitude, --practice, --kiln" in said
     assert "--kiln" in said
     assert not (tmp_path / "m").exists()
 
@@ -103,16 +104,64 @@ def test_an_answer_that_cannot_stand_is_refused_and_nothing_written(tmp_path, ca
 
 
 def test_in_a_terminal_it_asks_and_asks_again(tmp_path, monkeypatch, capsys):
-    answers = iter(["", "Alder Brook", "Alder Brook", "Canada", "Toronto", "America/Toronto",
-                    "310", "310 m", "records@alder-brook.example", "",
+    answers = iter(["", "Alder Brook Timber", "Alder Brook", "", "Alder Brook, Ontario, Canada",
+                    "Toronto", "America/Toronto", "310", "310 m", "",
                     "Kiln 1, steam", "Kiln 1, steam, 42 m³, 85 °C", ""])
-    monkeypatch.setattr("kilnfolio.adopt.commands.asker", lambda: lambda _: next(answers))
+    asked = []
+    monkeypatch.setattr("kilnfolio.adopt.commands.asker",
+                        lambda: lambda words: asked.append(words) or next(answers))
     assert main(["new", "mill", str(tmp_path / "m")]) == 0
     said = capsys.readouterr().out
+    assert "the country stands last, after a comma" in said
+    assert any("it has several: America/St_Johns, America/Halifax, " in words for words in asked)
     assert "it is not a time zone of the IANA database" in said
     assert "has no unit" in said
     assert next(answers, "all asked") == "all asked"
-    assert read_mill_folder(tmp_path / "m").mill.record.practice == "North American"
+    mill = read_mill_folder(tmp_path / "m").mill.record
+    assert (mill.place, mill.country) == ("Alder Brook, Ontario", "Canada")
+    assert mill.practice == "North American"
+
+
+def test_it_asks_little_and_says_what_it_took(tmp_path, monkeypatch, capsys):
+    answers = iter(["Sawmill in Austria, invented", "Wald, Tyrol, Austria", "610 m", "",
+                    "Kiln 1, steam, 42 m³, 85 °C", ""])
+    monkeypatch.setattr("kilnfolio.adopt.commands.asker", lambda: lambda _: next(answers))
+    assert main(["new", "mill", str(tmp_path / "m")]) == 0
+    assert next(answers, "all asked") == "all asked"
+    said = capsys.readouterr().out
+    assert "  time_zone: Europe/Vienna (from the country; change it in content/mill.yaml)\n" in \
+        said
+    assert "e-mail address is office@records.invalid: set both before a label is printed" in said
+    mill = read_mill_folder(tmp_path / "m").mill.record
+    assert (mill.time_zone, mill.practice) == ("Europe/Vienna", "continental")
+
+
+def test_what_follows_from_the_country_need_not_be_given(tmp_path, capsys):
+    words = ["--name", "Mill", "--place", "Ross-on-Wye", "--country", "England", "--altitude",
+             "40 m", "--kiln", "Kiln 1, steam, 42 m³, 85 °C"]
+    assert main(["new", "mill", str(tmp_path / "m"), *words]) == 0
+    said = capsys.readouterr().out
+    assert "time_zone: Europe/London (" in said
+    assert "practice: British (" in said
+
+
+@pytest.mark.parametrize(("country", "zones"), [
+    # the IANA table of zones: one for each, or several with one time
+    ("Austria", ("Europe/Vienna",)), ("Germany", ("Europe/Berlin",)), ("UK", ("Europe/London",)),
+    ("Sweden", ("Europe/Stockholm",)), ("New Zealand", ("Pacific/Auckland", "Pacific/Chatham")),
+    ("Atlantis", ())])
+def test_zones_of_a_country(country, zones):
+    assert zones_of(country) == zones
+
+
+def test_no_label_is_printed_that_leads_nowhere(mill, capsys):
+    path = mill / "content/mill.yaml"
+    assert main(["labels", "--out", str(mill / "l.pdf"), "--folder", str(mill)]) in (1, 2)
+    assert "records_address in content/mill.yaml is https://records.invalid, where nothing is" in \
+        capsys.readouterr().err
+    path.write_text(path.read_text("utf-8").replace("https://records.invalid", "https://a.example"))
+    main(["labels", "--out", str(mill / "l.pdf"), "--folder", str(mill)])
+    assert "where nothing is" not in capsys.readouterr().err
 
 
 def test_each_question_takes_its_own_example():

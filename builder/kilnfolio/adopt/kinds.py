@@ -8,7 +8,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from kilnfolio.adopt.keys import key_options, new_keys
-from kilnfolio.adopt.mill import KILN_WORDS, NO_ADDRESS, QUESTIONS, ask_mill, make_mill
+from kilnfolio.adopt.mill import (
+    KILN_WORDS,
+    NO_ADDRESS,
+    NO_MAIL,
+    QUESTIONS,
+    ask_mill,
+    derived,
+    make_mill,
+)
 from kilnfolio.adopt.records import TEMPLATES, begin
 
 Say = Callable[[str], None]
@@ -56,6 +64,8 @@ def _new_mill(arguments: argparse.Namespace, ask: Callable[[str], str] | None, s
     kilns = arguments.kiln
     if ask:
         answers, kilns = ask_mill(answers, kilns, ask, say)
+    follows = derived(answers)
+    answers |= follows
     lacking = [_option(question.key) for question in QUESTIONS if question.key not in answers]
     lacking += [] if kilns else ["--kiln"]
     if lacking:
@@ -64,7 +74,12 @@ def _new_mill(arguments: argparse.Namespace, ask: Callable[[str], str] | None, s
     count = make_mill(arguments.folder, answers, kilns)
     say(f"{count} files in {arguments.folder}: the mill, its kilns, and a library of species, "
         "schedules, limits and handbook chapters to edit")
-    say(f"records_address in content/mill.yaml is {NO_ADDRESS}: set it before a label is printed")
+    for key in ("time_zone", "practice"):
+        if key in follows:
+            say(f"  {key}: {follows[key]} (from the country; change it in content/mill.yaml)")
+    no_mail = f", and the e-mail address is {NO_MAIL}" if "email" in follows else ""
+    say(f"records_address in content/mill.yaml is {NO_ADDRESS}{no_mail}: set "
+        f"{'both' if no_mail else 'it'} before a label is printed")
     say(f"next: kilnfolio build {arguments.folder}")
 
 

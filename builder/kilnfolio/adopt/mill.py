@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from kilnfolio.adopt.countries import zones_of
 from kilnfolio.adopt.starter import schema_comment, schema_files, starter_files
 from kilnfolio.adopt.writing import filled, write_new
 from kilnfolio.records.formats import FORMAT
@@ -16,8 +17,8 @@ from kilnfolio.records.model import Record, validate
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.yaml_source import parse_yaml
 
-#: Printed until the mill has an address; a name that leads nowhere by RFC 2606.
-NO_ADDRESS = "https://records.invalid"
+#: Printed until the mill has an address and a mailbox; names that lead nowhere by RFC 2606.
+NO_ADDRESS, NO_MAIL = "https://records.invalid", "office@records.invalid"
 
 #: Whose practice a mill most likely follows, by the beginning of its time zone: a proposal only.
 _PRACTICE = {"America/": "North American", "Australia/": "Australasian",
@@ -34,24 +35,27 @@ _NOT_KEPT = """\
 
 @dataclass(frozen=True)
 class Question:
-    """Something `new mill` has to know."""
+    """Something that `new mill` writes, and an option of it."""
 
     key: str
     words: str
     example: str
 
 
-#: What is asked, in this order; each is an option too. Kilns are asked one after the other.
+#: In the order of the questions; what follows from others is not asked: see `derived`.
 QUESTIONS = (
     Question("name", "Name of the mill", "Heron Bend Hardwoods"),
     Question("place", "Town and region", "Heron Bend, Ontario"),
     Question("country", "Country", "Canada"),
     Question("time_zone", "Time zone of its clocks", "America/Toronto"),
     Question("altitude", "Height above sea level, in m or ft", "310 m"),
+    Question("practice", "Whose units, words and rules come first: North American, British, "
+             "continental or Australasian", "North American"),
     Question("email", "E-mail address customers may write to", "records@mill.example"),
-    Question("practice", "Practice: North American, British, continental or Australasian",
-             "North American"),
 )
+#: Place and country are asked at once.
+_WHERE = Question("place", "Town, region and country, with commas between",
+                  "Heron Bend, Ontario, Canada")
 KILN_WORDS = ("Kiln: name, kind (steam, dehumidification, hot-water, vacuum, solar), capacity, "
               "hottest dry bulb")
 KILN_EXAMPLE = "Kiln 1, steam, 42 m³, 85 °C"
@@ -61,6 +65,21 @@ def likely_practice(zone: str) -> str:
     """Return the practice to propose for a time zone; the person decides."""
     return next((practice for start, practice in _PRACTICE.items() if zone.startswith(start)),
                 "North American")
+
+
+def derived(answers: Mapping[str, str]) -> dict[str, str]:
+    """Return what follows from some answers: see the words of `new mill` for what was taken.
+
+    The zone, where the country's clocks all show one time; the practice, from the zone; and for the
+    mailbox, a name that leads nowhere.
+    """
+    found = {"email": NO_MAIL}
+    zones = zones_of(answers.get("country", ""))
+    if len(zones) == 1:
+        found["time_zone"] = zones[0]
+    if zone := answers.get("time_zone") or found.get("time_zone"):
+        found["practice"] = likely_practice(zone)
+    return {key: value for key, value in found.items() if key not in answers}
 
 
 def answer_problem(key: str, answer: str) -> str:
@@ -140,10 +159,14 @@ def ask_mill(given: Mapping[str, str], kilns: Sequence[str], ask: Callable[[str]
     """Ask for what the options did not give, again until an answer can stand."""
     answers, named = dict(given), list(kilns)
     for question in QUESTIONS:
-        default = likely_practice(answers["time_zone"]) if question.key == "practice" else ""
+        if question.key == "place" and not {"place", "country"} & answers.keys():
+            answers |= _ask_where(ask, say)
+        follows = derived(answers).get(question.key, "")
+        if question.key in ("time_zone", "email") and follows:
+            continue
         while question.key not in answers:
-            hint = f"[{default}]" if default else f"(as in {question.example})"
-            answer = ask(f"{question.words} {hint}: ").strip() or default
+            answer = ask(f"{question.words} {_hint(question, follows, answers)}: ").strip() \
+                or follows
             if not answer:
                 continue
             if wrong := answer_problem(question.key, answer):
@@ -163,6 +186,23 @@ def ask_mill(given: Mapping[str, str], kilns: Sequence[str], ask: Callable[[str]
         else:
             named.append(answer)
     return answers, named
+
+
+def _ask_where(ask: Callable[[str], str], say: Callable[[str], None]) -> dict[str, str]:
+    while True:
+        place, comma, country = ask(f"{_WHERE.words} (as in {_WHERE.example}): ").rpartition(",")
+        if comma and place.strip() and country.strip():
+            return {"place": place.strip(), "country": country.strip()}
+        say("  the country stands last, after a comma")
+
+
+def _hint(question: Question, follows: str, answers: Mapping[str, str]) -> str:
+    if follows:
+        return f"[{follows}]"
+    zones = zones_of(answers.get("country", "")) if question.key == "time_zone" else ()
+    if zones:
+        return f"(it has several: {', '.join(zones)}; or another name of the IANA database)"
+    return f"(as in {question.example})"
 
 
 def _mill_text(answers: Mapping[str, str]) -> str:
