@@ -82,7 +82,8 @@ class Registers:
     """Rows by group, as the holdings of a mill keep them."""
 
     def __init__(self, charges: list[ChargeRow], lots: list[LotRow]):
-        self.env = environment(read_mill_folder(PROJECT).mill.record)
+        self.folder = read_mill_folder(PROJECT)
+        self.env = environment(self.folder.mill.record)
         self.running: dict[str, Running] = {}
         self._groups: dict[tuple[str, str], list[Row]] = {}
         for kind, rows in ((CHARGES.kind, charges), (LOTS.kind, lots)):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import re
 from importlib import resources
 from pathlib import Path
 
@@ -13,7 +15,7 @@ _PARTS = {"mill": _ALL_PARTS, "customer": _LOT_PARTS, "auditor": _ALL_PARTS}
 
 #: Files by edition, below ``assets``. A customer's page runs the scripts that compare it with its
 #: label and read its chart out; an auditor's have charts and tables, no search, sums or practice.
-_SHARED = ("fonts/*.woff2", "fonts/*.txt")
+_SHARED = ("fonts/*.woff2", "fonts/*.txt", "letters.js")
 _FILES = {
     "mill": (*_SHARED, "calculators.css", "*.js", "vendor/*"),
     "customer": (*_SHARED, "label.js", "charts.js"),
@@ -27,6 +29,23 @@ def style_sheet(edition: str) -> str:
     return "\n".join((home / f"{part}.css").read_text("utf-8") for part in _PARTS[edition])
 
 
+def letters() -> str:
+    """Return ``letters.css``: our typefaces, written out, for pages opened from a folder.
+
+    A browser fetches a font file there as it does from a server, but may not be asked to begin
+    early, so the page would be drawn without it.
+    """
+    home = resources.files("kilnfolio.publish") / "assets"
+
+    def written(file: re.Match[str]) -> str:
+        data = base64.b64encode((home / file[1]).read_bytes()).decode()
+        return f'url("data:font/woff2;base64,{data}")'
+
+    rules = re.findall(r"@font-face {.*}\n", (home / "tokens.css").read_text("utf-8"))
+    named = (re.sub(r'font-family: "(.*?)"', r'font-family: "\1 at hand"', rule) for rule in rules)
+    return "".join(re.sub(r'url\("(.*?)"\)', written, rule) for rule in named)
+
+
 def assets(edition: str = "mill") -> dict[str, bytes]:
     """Return the files of an edition by their path in it.
 
@@ -37,6 +56,7 @@ def assets(edition: str = "mill") -> dict[str, bytes]:
     """
     source = Path(str(resources.files("kilnfolio.publish") / "assets"))
     return {"assets/site.css": style_sheet(edition).encode(),
+            "assets/letters.css": letters().encode(),
             **{f"assets/{path.relative_to(source).as_posix()}": path.read_bytes()
                for pattern in _FILES[edition] for path in sorted(source.glob(pattern))}}
 
