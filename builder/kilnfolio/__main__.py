@@ -1,8 +1,6 @@
 """Run the command line with ``python -m kilnfolio``."""
 
-import sys
-
-from kilnfolio.cli import main
+from kilnfolio.cli import run
 
 if __name__ == "__main__":
-    sys.exit(main())
+    run()

@@ -7,6 +7,7 @@ worker that dies takes nothing with it: what it held is done again.
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import importlib.metadata
 import multiprocessing
@@ -120,7 +121,7 @@ class Workers(Executor):
         known = multiprocessing.get_all_start_methods()
         context = multiprocessing.get_context("forkserver" if "forkserver" in known else "spawn")
         if "forkserver" in known:
-            context.set_forkserver_preload(self._preload)
+            context.set_forkserver_preload(["kilnfolio.orphans", *self._preload])
             _start_deaf()
         return ProcessPoolExecutor(self._count, context, _begin)
 
@@ -139,6 +140,7 @@ def _start_deaf() -> None:
 def _begin() -> None:
     """Leave Ctrl-C to the parent, and end when the parent does."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    gc.freeze()  # what was imported is not garbage, and not to be looked through for any
     parent = multiprocessing.parent_process()
     if parent is not None:
         threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
