@@ -8,7 +8,7 @@ import pytest
 from distributed import LocalCluster
 from tests.trust.yard import amended_mill
 
-from kilnfolio import workers
+from kilnfolio import code_version
 from kilnfolio.incremental.tree import EDITIONS
 from kilnfolio.pipeline import build_site
 from kilnfolio.publish.printing import pdf_of
@@ -45,7 +45,7 @@ def test_a_worker_killed_in_mid_run_loses_nothing(scheduler):
 
 
 def test_workers_with_other_code_are_refused(scheduler, monkeypatch):
-    monkeypatch.setattr(workers.Path, "read_bytes", lambda _: b"edited")
+    monkeypatch.setattr(code_version.Path, "read_bytes", lambda _: b"edited")
     with pytest.raises(WorkersDifferError, match="install the same there as here"), \
             cluster(scheduler):
         pass

@@ -8,7 +8,6 @@ what it made for the next one to go on from.
 from __future__ import annotations
 
 import errno
-import hashlib
 import os
 import shutil
 import sqlite3
@@ -19,6 +18,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from kilnfolio.code_version import code_digests, code_stamps
 from kilnfolio.incremental.inputs import Stamps, note_changes, stamps
 from kilnfolio.incremental.store import Store, pack
 from kilnfolio.incremental.tree import ASIDE, TEMPLATES, StrangeSiteError, Tree
@@ -299,31 +299,6 @@ def _locked(out: Path) -> Iterator[None]:
         raise SiteInUseError([f"another build is writing {out}; wait until it has ended"]) from None
     finally:
         os.close(folder)
-
-
-# --- the version of the code ----------------------------------------------------------------------
-
-def _code_files() -> list[Path]:
-    home = Path(__file__).parent
-    return sorted(path for path in home.rglob("*")
-                  if path.is_file() and path.suffix != ".pyc")
-
-
-def code_stamps() -> tuple[tuple[str, int, int], ...]:
-    """Return when each file of this package was saved, and its size."""
-    return tuple((str(path), state.st_mtime_ns, state.st_size)
-                 for path in _code_files() for state in [path.stat()])
-
-
-def code_digests() -> dict[str, bytes]:
-    """Return the digest of the code that reads and reviews, and of all of it."""
-    home, every, reviewing = Path(__file__).parent, hashlib.sha256(), hashlib.sha256()
-    for path in _code_files():
-        data = path.relative_to(home).as_posix().encode() + b"\0" + path.read_bytes()
-        every.update(hashlib.sha256(data).digest())
-        if path.relative_to(home).parts[0] in ("physics", "records", "review", "__init__.py"):
-            reviewing.update(hashlib.sha256(data).digest())
-    return {"review": reviewing.digest(), "all": every.digest()}
 
 
 # --- addresses, labels ----------------------------------------------------------------------------

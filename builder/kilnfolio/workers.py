@@ -8,8 +8,6 @@ worker that dies takes nothing with it: what it held is done again.
 from __future__ import annotations
 
 import gc
-import hashlib
-import importlib.metadata
 import multiprocessing
 import os
 import signal
@@ -21,9 +19,9 @@ from contextlib import contextmanager
 from functools import partial
 from multiprocessing import forkserver
 from multiprocessing.connection import wait
-from pathlib import Path
 from typing import Any
 
+from kilnfolio.code_version import code_digests
 from kilnfolio.refusals import WorkersUnreachableError
 
 #: What workers print with, imported once and shared by all of them.
@@ -180,22 +178,11 @@ def cluster(address: str) -> Iterator[Executor]:
     except (OSError, ValueError) as error:
         raise WorkersUnreachableError(f"no cluster answers at {address}: {error}") from None
     with client:
-        here = code_digest()
-        other = [worker for worker, digest in client.run(code_digest).items() if digest != here]
+        here = code_digests()
+        other = [worker for worker, digests in client.run(code_digests).items()
+                 if digests != here]
         if other:
             raise WorkersDifferError(
                 f"other versions of kilnfolio or of what prints PDFs run at {', '.join(other)}; "
                 "install the same there as here")
         yield client.get_executor(pure=False, retries=MOST_DEATHS)
-
-
-def code_digest() -> str:
-    """Return a digest of what decides the bytes of a PDF: this package and what it prints with."""
-    root = Path(__file__).parent
-    digest = hashlib.sha256()
-    for path in sorted(root.rglob("*")):
-        if path.is_file() and "__pycache__" not in path.parts:
-            digest.update(f"{path.relative_to(root).as_posix()}\0".encode() + path.read_bytes())
-    for name in ("weasyprint", "pydyf", "fonttools", "tinycss2", "pyphen", "pillow"):
-        digest.update(f"{name} {importlib.metadata.version(name)}\0".encode())
-    return digest.hexdigest()
