@@ -119,6 +119,20 @@ def test_section_mean_uncertainty_of_a_pair_is_half_its_difference():
     )
 
 
+def test_sections_that_agree_are_no_better_than_the_balance():
+    """JCGM 101: 400 000 boards of one MC, two sections of 120 g weighed to 0.1 g."""
+    draws = np.random.default_rng(20240302).uniform(-0.05, 0.05, (4, 400_000))
+    each = [100.0 * ((204.0 + draws[n]) / (120.0 + draws[n + 1]) - 1.0) for n in (0, 2)]
+    resolved = 0.1 / np.sqrt(12.0)
+    error = moisture.moisture_content_uncertainty(204.0, resolved, 120.0, resolved)
+    found = moisture.section_mean_uncertainty([70.0, 70.0], error)
+    assert found == pytest.approx(np.std(np.mean(each, axis=0)), rel=0.006)
+    assert moisture.section_mean_uncertainty([70.0], error) == pytest.approx(error, rel=1e-12)
+    # 3-4-5: a spread of 0.6 and a mean error of 0.8
+    assert moisture.section_mean_uncertainty([70.0, 71.2], 0.8 * np.sqrt(2.0)) \
+        == pytest.approx(1.0, rel=1e-12)
+
+
 @given(MASS, st.floats(0, 50), st.floats(0, 50), MC)
 def test_uncertainty_is_never_negative_and_both_masses_add_to_it(dry, first, second, mc):
     mass = max(moisture.mass_at(dry, mc), dry)

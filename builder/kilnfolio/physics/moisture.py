@@ -220,13 +220,18 @@ def moisture_content_uncertainty(
     return plain(np.hypot(by_mass, by_dry))
 
 
-def section_mean_uncertainty(section_mcs: ArrayLike) -> FloatOrArray:
+def section_mean_uncertainty(
+    section_mcs: ArrayLike, section_errors: ArrayLike | None = None
+) -> FloatOrArray:
     """Return the standard uncertainty of the mean MC of a board's moisture sections.
 
     Parameters
     ----------
     section_mcs : array_like
-        MCs of the sections, two or more along the last axis, each 0 to 500. [%]
+        MCs of the sections along the last axis, each 0 to 500: two or more, or one with its
+        error. [%]
+    section_errors : float or array_like, optional
+        Standard uncertainty of each by its own weighings, 0 or more. [%]
 
     Returns
     -------
@@ -236,15 +241,21 @@ def section_mean_uncertainty(section_mcs: ArrayLike) -> FloatOrArray:
     Raises
     ------
     ValueError
-        If there are fewer than two sections, or an MC lies outside its range.
+        If there are too few sections, an MC lies outside its range, or an uncertainty is negative.
 
     Notes
     -----
-    Standard deviation over the square root of the number [3]_. Two sections tell little about
-    their own spread: two that happen to agree do not make a board uniform.
+    Two parts, added as squares [3]_: the standard deviation of the sections over the square root of
+    their number, and the mean of what the balance leaves open in each. Where the spread is wide the
+    second hardly counts; it stands so that two sections that happen to agree, or a single one, do
+    not pass for exact. Two sections tell little about their own spread.
     """
-    mcs = _series("section_mcs", section_mcs, at_least=2)
-    return plain(np.std(mcs, axis=-1, ddof=1) / np.sqrt(mcs.shape[-1]))
+    mcs = _series("section_mcs", section_mcs, at_least=2 if section_errors is None else 1)
+    count = mcs.shape[-1]
+    given = 0.0 if section_errors is None else section_errors
+    errors = np.broadcast_to(_error("section_errors", given), mcs.shape)
+    spread = np.std(mcs, axis=-1, ddof=1) / np.sqrt(count) if count > 1 else 0.0
+    return plain(np.hypot(spread, np.sqrt(np.sum(errors**2, axis=-1)) / count))
 
 
 def oven_dry_uncertainty(

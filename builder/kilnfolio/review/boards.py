@@ -186,10 +186,13 @@ def _estimates(charge: Charge, sections: dict[_Cut, list[SectionMoisture]], scal
         return dict.fromkeys(found, ())
     mcs = [[section.mc_pct for section in sections[one[:2]]] for one in cut]
     means = np.array([sum(own) / len(own) for own in mcs])
+    by_balance = [[section.uncertainty_pct / COVERAGE for section in sections[one[:2]]]
+                  for one in cut]
     spreads = np.zeros(len(cut))
-    for count in {len(own) for own in mcs} - {1}:  # boards of as many sections together
+    for count in {len(own) for own in mcs}:  # boards of as many sections together
         alike = [place for place, own in enumerate(mcs) if len(own) == count]
-        spreads[alike] = section_mean_uncertainty(np.array([mcs[place] for place in alike]))
+        spreads[alike] = section_mean_uncertainty(np.array([mcs[place] for place in alike]),
+                                                  np.array([by_balance[place] for place in alike]))
     masses = np.array([mass for *_, mass in cut])
     dry = oven_dry_mass(masses, means)
     errors = oven_dry_uncertainty(masses, scale_g, means, spreads)

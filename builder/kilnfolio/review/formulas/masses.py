@@ -84,24 +84,27 @@ def _board_error(
     )
 
 
-def _spread(sections: list[float]) -> float:
-    return float(moisture.section_mean_uncertainty(sections)) if len(sections) > 1 else 0.0
+def _section_mean_error(sections: list[float], uncertainties: list[float]) -> float:
+    standard = [uncertainty / COVERAGE for uncertainty in uncertainties]
+    return float(moisture.section_mean_uncertainty(sections, standard))
 
 
-def _oven_dry_error(mass: float, mc: float, resolution: float, sections: list[float]) -> float:
+def _oven_dry_error(
+    mass: float, mc: float, resolution: float, sections: list[float], uncertainties: list[float]
+) -> float:
+    by_sections = _section_mean_error(sections, uncertainties)
     return COVERAGE * float(
-        moisture.oven_dry_uncertainty(
-            mass, standard_from_resolution(resolution), mc, _spread(sections)
-        )
+        moisture.oven_dry_uncertainty(mass, standard_from_resolution(resolution), mc, by_sections)
     )
 
 
 def _oven_dry_error_put_in(given: Mapping[str, Given]) -> str:
     values = {name: bare(value) for name, value in given.items()}
     dry = float(moisture.oven_dry_mass(values["mass"], values["mc"]))
+    by_sections = _section_mean_error(values["sections"], values["uncertainties"])
     return (
         f"{COVERAGE:g} × √[({term(given['resolution'])} ÷ √12 ÷ (1 + {term(given['mc'])} ÷ 100 %))²"
-        f" + ({measure(dry, 'g', 1)} × {measure(_spread(values['sections']), '%', 2)} ÷ "
+        f" + ({measure(dry, 'g', 1)} × {measure(by_sections, '%', 2)} ÷ "
         f"(100 % + {term(given['mc'])}))²]"
     )
 
@@ -301,9 +304,16 @@ MASSES = (
     Formula(
         "oven_dry_uncertainty",
         _oven_dry_error,
-        (_MASS, _MC, _RESOLUTION, Argument("sections", Percent, many=True)),
-        "U(m₀) = k × √[(r ÷ √12 ÷ (1 + MC ÷ 100 %))² + (m₀ × s ÷ √n ÷ (100 % + MC))²], "
-        f"s the spread of n sections, {_ROUNDING}",
+        (
+            _MASS,
+            _MC,
+            _RESOLUTION,
+            Argument("sections", Percent, many=True),
+            Argument("uncertainties", Points, many=True),
+        ),
+        "U(m₀) = k × √[(r ÷ √12 ÷ (1 + MC ÷ 100 %))² + (m₀ × u ÷ (100 % + MC))²], "
+        "u² = s² ÷ n + ΣU² ÷ (k × n)², s the spread of n sections, U the uncertainty of each, "
+        f"{_ROUNDING}",
         _oven_dry_error_put_in,
         _GUIDE,
         Mass,

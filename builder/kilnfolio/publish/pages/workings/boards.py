@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from kilnfolio.publish.pages.workings import Shown, percent, shown, when, work_out
+from kilnfolio.publish.pages.workings import Shown, percent, points, shown, when, work_out
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.quantities import Duration, Mass, Rate
@@ -90,7 +90,9 @@ def _oven_dry(cuts: Sequence[Cut], record: Charge) -> Iterator[Shown]:
     yield shown("oven-dry-uncertainty", "Uncertainty of an oven-dry mass", (
         work_out("oven_dry_uncertainty", cut.label, mass=cut.estimate.mass_g,
                  mc=percent(cut.estimate.mc_pct), resolution=_grams(record.scale_resolution),
-                 sections=[percent(one.mc_pct) for one in cut.estimate.sections])
+                 sections=[percent(one.mc_pct) for one in cut.estimate.sections],
+                 uncertainties=[points(one.mc_uncertainty_pct)
+                                for one in cut.estimate.sections])
         for cut in cuts), _EXPANDED)
     yield shown("mc-before", "MC by the oven-dry mass of the version before", (
         work_out("moisture_content", cut.label, mass=cut.estimate.mass_g,
