@@ -11,6 +11,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from kilnfolio.records.quantities import Percent
@@ -71,8 +72,18 @@ def shown(
 
 def work_out(formula: str, label: str, /, **values: Any) -> Working | None:
     """Work a formula of the registry; None where physics refuses the values."""
+    given = tuple(sorted(values.items()))
     try:
-        return evaluate(FORMULAS[formula], label, values).working
+        return _worked_out(formula, label, given)
+    except TypeError:  # a list of values is not kept
+        return _worked_out.__wrapped__(formula, label, given)
+
+
+@lru_cache(maxsize=4096)
+def _worked_out(formula: str, label: str, values: tuple[tuple[str, Any], ...]) -> Working | None:
+    """Work a formula; kept, for schedules share recipes, and two editions their pages."""
+    try:
+        return evaluate(FORMULAS[formula], label, dict(values)).working
     except ValueError:
         return None
 
