@@ -29,7 +29,7 @@ from kilnfolio.publish.pages.rows import (
 from kilnfolio.publish.pages.tallies import Tally, YearTally, joined, tally_year
 from kilnfolio.publish.seals import Seals
 from kilnfolio.publish.templating import render
-from kilnfolio.records.book import publication_of
+from kilnfolio.records.book import in_words, publication_of
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.lot import Lot
@@ -157,10 +157,12 @@ class Holdings:
     def cite(self, citation: str) -> Citation:
         """Return a citation with the publication's short title and its address."""
         identity, _, rest = citation.partition(",")
-        publication = self.folder.sources.record.publications.get(publication_of(citation))
-        if publication is None:
-            return Citation(identity.strip(), rest.strip(), "")
-        return Citation(publication.short, rest.strip(), source_address(identity.strip()))
+        publications = self.folder.sources.record.publications
+        publication = publications.get(publication_of(citation))
+        rest = in_words(rest.strip(), publications)
+        if publication is None:  # in words of its own, which may name several
+            return Citation(in_words(identity.strip(), publications), rest, "")
+        return Citation(publication.short, rest, source_address(identity.strip()))
 
     def species_name(self, identity: str) -> str:
         """Return a species' trade name."""
