@@ -1,5 +1,6 @@
 """Fixtures shared by all tests."""
 
+import fcntl
 import os
 import shutil
 from collections.abc import Iterator
@@ -32,8 +33,15 @@ def demo_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
         return Path(built)
     from kilnfolio.pipeline import build_site
 
-    out = tmp_path_factory.mktemp("demo") / "site"
-    build_site(PROJECT, out)
+    folder = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        folder = folder.parent  # the processes that share this run share its site
+    with (folder / "demo.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        out = folder / "demo"
+        if not out.exists():
+            build_site(PROJECT, folder / "demo-begun")
+            (folder / "demo-begun").rename(out)
     return out
 
 

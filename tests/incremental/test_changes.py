@@ -10,6 +10,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 from hypothesis.strategies import integers, sampled_from
+from tests.archive.yard import seal_charge
 from tests.minimal import FILES, minimal_mill
 
 from kilnfolio.archive.tokens import make_token_key
@@ -127,6 +128,20 @@ def test_a_changed_record_moves_what_prints_it(mill, name, old, new, moves, stay
     written = written_by(mill, lambda: edit(mill, name, f"\n{old}", f"\n{new}"))
     assert moves <= written
     assert not stays & written
+
+
+def test_a_seal_makes_its_own_bag_and_no_other(mill, monkeypatch):
+    from kilnfolio.incremental import tasks
+
+    bagged, bag = [], tasks.bag_files
+    monkeypatch.setattr(tasks, "bag_files", lambda root, charge, **more: (
+        bagged.append(charge), bag(root, charge, **more))[1])
+    seal_charge(mill, "C1")
+    build(mill)
+    seal_charge(mill, "C2")
+    build(mill)
+    assert bagged == ["C1", "C2"]
+    assert bytes_of(mill / "site") == clean(mill)
 
 
 def test_what_is_removed_goes_and_what_is_renamed_moves(mill):

@@ -7,14 +7,15 @@ a thing is fetched when it is asked for. A page made from them cannot read what 
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeVar
 
 from jinja2 import Environment
 
-from kilnfolio.archive.ledger import Ledger
+from kilnfolio.archive.keyring import KEYRING
+from kilnfolio.archive.ledger import KEPT, Entry, Ledger, dossier_path
 from kilnfolio.archive.tokens import lot_token, read_token_keys
 from kilnfolio.incremental.engine import Desk
 from kilnfolio.incremental.tree import TEMPLATES
@@ -346,5 +347,17 @@ def superseded(desk: Desk, charge: str) -> tuple[Superseded, ...]:
     entries = part_of_ledger(desk, "charge", charge).of(charge)
     if len(entries) < 2:
         raise KeyError(charge)
-    desk.has("tree:content/ledger")
+    note_sealed(desk, entries)
     return tuple(superseded_states(desk.root, entries))
+
+
+def note_sealed(desk: Desk, entries: Sequence[Entry]) -> None:
+    """Note that the files of a charge's seals are read, which stay when others are sealed.
+
+    What stands before them in the ledger is noted with them: each entry holds the hash of it.
+    """
+    desk.has(f"file:{KEYRING.as_posix()}")
+    for ordinal, entry in enumerate(entries, 1):
+        desk.has(f"file:{dossier_path(entry.charge, ordinal).as_posix()}")
+        for file in entry.files:
+            desk.has(f"file:{(KEPT / file.sha256).as_posix()}")

@@ -16,12 +16,18 @@ from zoneinfo import ZoneInfo
 
 from kilnfolio.archive.bag import ABOUT, BAGS, about_bags, bag_files
 from kilnfolio.archive.canonical import canonical
-from kilnfolio.archive.ledger import Entry, dossier_path, read_ledger
+from kilnfolio.archive.ledger import Entry, dossier_path, lot_record_path, read_ledger
 from kilnfolio.archive.lots import lot_state
 from kilnfolio.archive.seal import state
 from kilnfolio.archive.tokens import NO_KEY
 from kilnfolio.incremental.engine import Desk, Job, Kind, Made
-from kilnfolio.incremental.shelves import NotedFolder, NotedHoldings, addresses, part_of_ledger
+from kilnfolio.incremental.shelves import (
+    NotedFolder,
+    NotedHoldings,
+    addresses,
+    note_sealed,
+    part_of_ledger,
+)
 from kilnfolio.incremental.store import Member, pack
 from kilnfolio.incremental.tree import ASIDE
 from kilnfolio.publish import routes
@@ -358,6 +364,7 @@ def _ledger(desk: Desk, _: str) -> Made:
 
 def _seal(desk: Desk, number: str) -> Made:
     ledger = part_of_ledger(desk, "charge", number)
+    note_sealed(desk, ledger.of(number))
     stands = state(desk.root, number, holdings_of(desk).dossiers[number], ledger)
     broken = {("broken", number, broken_words(stands, number))} if stands.differences else set()
     notes = tuple(f"{note.where}: {note.what}" for note in stands.notes)
@@ -390,6 +397,8 @@ def _lot_view(desk: Desk, number: str) -> Made:
     view = customer_lot(holdings.folder, number, holdings.dossiers, holdings.lot_dossiers[number],
                         next(iter(addresses(desk, number)), ""))
     ledger = part_of_ledger(desk, "lot", number)
+    if entries := ledger.of_lot(number):
+        desk.has(f"file:{lot_record_path(number, len(entries)).as_posix()}")
     stands = lot_state(desk.root, number, canonical(lot_record(view)), ledger, FACTS)
     broken = {("broken", f"lot {number}", broken_words(stands, number))} \
         if stands.differences else set()
@@ -575,7 +584,7 @@ def _bag_names(desk: Desk) -> Iterator[str]:
 
 
 def _bag(desk: Desk, number: str) -> Made:
-    desk.has("tree:content/ledger")
+    note_sealed(desk, part_of_ledger(desk, "charge", number).of(number))
     record = desk.out / ASIDE / "auditor" / audit_room.record_path(number)
     extra = {"record.pdf": record.read_bytes()} if desk.has(f"pdf:charge:{number}") else {}
     files = bag_files(desk.root, number, notice=SAFETY, extra=extra)
