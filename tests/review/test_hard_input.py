@@ -28,9 +28,11 @@ from kilnfolio.physics.heat import CORE_RANGE_C
 from kilnfolio.records.log import Log, read_log
 from kilnfolio.records.logger import LoggerProfile
 from kilnfolio.records.problems import RecordProblems
+from kilnfolio.review.dossier import Finding
 from kilnfolio.review.findings import run_checks
 from kilnfolio.review.review import build_case, heat_result, survey_result
 
+LOGS = Path(__file__).resolve().parents[1] / "data/logs"
 TEMPERATURES = ("dry-bulb", "dry-bulb-entering", "dry-bulb-leaving", "wet-bulb", "core-1", "core-2")
 
 
@@ -82,27 +84,49 @@ def test_a_new_wick_changes_the_reading_not_the_air() -> None:
         assert "dry-wick" in {f.check for f in found if f.outcome == "query"}
 
 
+def fixture_found(name: str, minutes: int) -> tuple[Log, dict[str, Finding]]:
+    """Return a log of two bulbs as it is read, and what the checks say of it with the records."""
+    profile = LoggerProfile.model_validate({
+        "format": 1, "id": "two-bulbs", "title": "two bulbs", "delimiter": ",", "decimal": ".",
+        "interval_minutes": minutes,
+        "time": {"heading": "time", "format": "%Y-%m-%d %H:%M", "clock": "local"},
+        "columns": [{"heading": "DB", "channel": "dry-bulb", "unit": "°C"},
+                    {"heading": "WB", "channel": "wet-bulb", "unit": "°C"}]})
+    log, folder = read_log(LOGS / name, LOG_FILE, profile, ZONE), make_folder()
+    found = run_checks(build_case(folder, folder.charges["26-001"], log))
+    return log, {finding.check: finding for finding in found}
+
+
 def test_a_clock_that_loses_time_is_named_and_nothing_is_moved() -> None:
     """The logger loses 20 minutes a day: 2.0 h by day 6 and 3.3 h by day 10, to half-hour rows.
 
     Which clock is right, the file does not tell; the record says when the steps were made.
     """
-    path = Path(__file__).resolve().parents[1] / "data/logs/clock-losing-time.csv"
-    profile = LoggerProfile.model_validate({
-        "format": 1, "id": "two-bulbs", "title": "two bulbs", "delimiter": ",", "decimal": ".",
-        "interval_minutes": 30,
-        "time": {"heading": "time", "format": "%Y-%m-%d %H:%M", "clock": "local"},
-        "columns": [{"heading": "DB", "channel": "dry-bulb", "unit": "°C"},
-                    {"heading": "WB", "channel": "wet-bulb", "unit": "°C"}]})
-    log, folder = read_log(path, LOG_FILE, profile, ZONE), make_folder()
-    found = run_checks(build_case(folder, folder.charges["26-001"], log))
-    finding, = (f for f in found if f.check == "clock-against-hand")
-    assert finding.outcome == "query"
+    log, found = fixture_found("clock-losing-time.csv", 30)
+    assert found["clock-against-hand"].outcome == "query"
     early = re.search(r"rises before it was written, by (.*) h at the first .* and (.*) h at the "
-                      r"last", finding.message)
+                      r"last", found["clock-against-hand"].message)
     assert early
     assert [float(hours) for hours in early.groups()] == pytest.approx([2.0, 3.33], abs=0.51)
     assert log.moment(0, ZONE) == STARTED
+
+
+def test_a_value_that_stands_still_is_named_and_kept() -> None:
+    """The wet bulb reads 36.4 °C for ten hours while the dry bulb rises, hours 142 to 152."""
+    log, found = fixture_found("stuck-value.csv", 60)
+    assert found["stuck-sensor"].outcome == "query"
+    assert found["stuck-sensor"].message == (
+        "wet-bulb stuck at 36.4 since 2026-04-12 06:00 for 10.0 h.")
+    assert found["stuck-sensor"].where[0].line == 144
+    assert log.channels["wet-bulb"][142:153].tolist() == [36.4] * 11
+
+
+def test_fahrenheit_called_celsius_is_named_and_not_converted() -> None:
+    """The dry bulb is in °F throughout; its heading does not say so, and the profile says °C."""
+    log, found = fixture_found("fahrenheit-called-celsius.csv", 60)
+    assert found["unit-slip"].outcome == "refused"
+    assert found["unit-slip"].message.startswith("dry-bulb may be in °F and be read as °C")
+    assert log.channels["dry-bulb"][50] > 100.0
 
 
 def test_a_jump_is_not_used() -> None:
