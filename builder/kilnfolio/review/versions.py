@@ -15,9 +15,9 @@ other place differs, whatever version its dossier claims, so an old version is n
 forged figure.
 
 Whoever changes a figure, a finding, a word or a field of the dossier adds a `RulesChange` in the
-same commit. ``tests/archive/test_rules.py`` audits a charge sealed under each version and fails
-until that is done. A version that no release has carried may still be changed: seal its witness
-again, ``python -m tests.archive.witness``.
+same commit. ``tests/trust/test_demo.py`` audits bags sealed under each version and fails until that
+is done. A version that no release has carried may still be changed: the demonstration and its
+witnesses are then sealed again, as the contributor guide says.
 """
 
 from __future__ import annotations
@@ -56,7 +56,8 @@ class RulesChange:
                    for wanted in (pattern.split("/") for pattern in self.places))
 
 
-#: Every version, the oldest first.
+#: Every version, the oldest first. No release has carried the first yet, so that whatever was
+#: changed so far (rules of control by practice and checks of the log among it) belongs to it.
 CHANGES: tuple[RulesChange, ...] = (
     RulesChange(1, "The first rules."),
 )
