@@ -134,6 +134,18 @@ def importing(mill, name, *words):
     return main(["import", "log", str(mill.parent / name), str(mill), "--kiln", "k1", *words])
 
 
+def test_a_column_in_another_unit_does_not_make_the_bulbs_doubtful(tmp_path):
+    rows = ["Timestamp (UTC)\tCh1 DB avg °C\tCh2 WB avg °C\tBatt V\tSpare"]
+    rows += [f"2026-02-02T{hour:02}:00:00Z\t{45 + hour / 10}\t{41 + hour / 10}\t3.6\t7.5"
+             for hour in range(24)]
+    (tmp_path / "log.txt").write_text("\n".join(rows) + "\n", "utf-8")
+    seen = {column.heading: column for column in look(tmp_path / "log.txt", "log.txt").columns}
+    assert seen["Ch1 DB avg °C"].sure.channel == "dry-bulb"
+    assert seen["Ch2 WB avg °C"].sure.channel == "wet-bulb"
+    assert seen["Batt V"].guesses == []  # left aside
+    assert not [guess for guess in seen["Spare"].guesses if guess.channel == "dry-bulb"]
+
+
 def test_the_command_it_prints_is_the_one_that_writes(mill, capsys):
     assert importing(mill, "own.txt") == 1
     said = capsys.readouterr().out.strip().split("\n")

@@ -66,6 +66,34 @@ def test_a_row_for_each_mass(mill, tmp_path):
     assert (first.by, second.by) == ("AB", "CD")
 
 
+def test_a_row_for_each_board_and_a_column_for_each_day(mill, tmp_path):
+    days = [dt.date(2026, 6, 2), dt.date(2026, 6, 3)]
+    path = workbook(tmp_path, ["KILN 1", None, "June"], [], ["Sample", "Start wt (lb)", *days],
+                    ["S1", 5.4, 5.25, 5.2], ["S2", 5.6, 5.5, None], ["S3", 5.0, 4.9, 4.8])
+    assert weighings(mill, path, "--unit", "lb", "--time", "07:10") == 0
+    first, second = charge_of(mill).weighings
+    assert first.at.isoformat() == "2026-06-02T07:10:00-04:00"
+    assert first.masses["S1"].value == pytest.approx(5.25 * 453.59237)
+    assert set(second.masses) == {"S1", "S3"}
+
+
+def test_a_unit_without_brackets_and_a_clock_behind_the_date(mill, tmp_path):
+    text = ("When\tTag\tWeight lbs\tInitials\n13/06/2026 7:10 PM\tS1\t5.25\tAB\n"
+            "2026-06-14 19:10:30\tS1\t5.20\tAB\n")
+    assert weighings(mill, sheet(tmp_path, text)) == 0
+    first, second = charge_of(mill).weighings
+    assert f"{first.at:%d %H:%M} {second.at:%d %H:%M}" == "13 19:10 14 19:10"
+    assert first.masses["S1"].entered == "5.25 lb"
+    assert first.by == "AB"
+
+
+def test_what_the_headings_lack_is_said(mill, tmp_path, capsys):
+    text = "Board no,Sec,Wet wt g,OD wt g\nS1,S1a,120.7,100\n"
+    assert main(["import", "boards", str(sheet(tmp_path, text)), str(mill), "--charge", "C1"]) == 2
+    assert "row 1 names a board, a section, its green mass, its oven-dry mass, and lacks the " \
+        "board's mass." in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(("cell", "grams"), [
     ("2380 g", 2380.0), ("2.38 kg", 2380.0), ("5 lb 4 oz", 5.25 * 453.59237), ("2380", 2380.0)])
 def test_units_in_the_cells(mill, tmp_path, cell, grams):
@@ -94,7 +122,8 @@ def test_a_twelve_hour_clock(mill, tmp_path):
 
 
 @pytest.mark.parametrize(("text", "words", "said"), [
-    (WIDE, (), "C2 '2380': it has no unit, and neither has its heading. Say it with --unit g"),
+    (WIDE, (), "C2 '2380' (and 1 more such cells): it has no unit, and neither has its heading. "
+     "Say it with --unit g"),
     ("Date,S1 (g)\n3/6/2026,2380\n", ("--time", "07:10"),
      "A2 '3/6/2026': it may be 2026-06-03 or 2026-03-06. Say it with --dates day-first or "
      "--dates month-first."),
@@ -112,8 +141,8 @@ def test_a_twelve_hour_clock(mill, tmp_path):
      "D3 '2381': board S1 was weighed already at 2026-06-02T07:10."),
     ("Date,Time,S1 (g)\n2026-06-02,07:10,same\n", (), "C2 'same': is not a mass."),
     ("Date,Time,S1 (g)\n2026-06-02,07:10,-2380\n", (), "is below 0 g, where nothing is"),
-    ("Name,What\nx,y\n", (), "no sheet holds weighings: one row of headings must name a date and a "
-     "board and a mass or a date."),
+    ("Name,What\nx,y\n", (), "no sheet holds weighings: one row of headings must name a date, a "
+     "board and a mass; or a date and the tag of each board; or a board and each date."),
     (WIDE, ("--sheet", "May"), "(of 'May')"),
 ])
 def test_a_doubt_is_named_and_nothing_written(mill, tmp_path, capsys, text, words, said):

@@ -29,6 +29,9 @@ _NUMBER = re.compile(r"[-+]?\d+(?:[.,]\d+)?")
 _CLOCKED = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}|\d{1,2}:\d{2}")
 _UNIT = re.compile(r"°\s?([CF])|[\[(]\s?(?:deg\s?)?([CF%K])\s?[\])]|\b(?:deg|grad)[ _]?([CF])\b|"
                    r"_([cf])$|(%)", re.IGNORECASE)
+#: What only other quantities are in, such as the battery of the logger.
+_OTHER_UNIT = re.compile(r"(?:^|[\s_\[(])(?:m?V|m?A|k?W|kWh|Hz|m?bar|[hk]?Pa|psi|rpm|ppm|dBm|lux)"
+                         r"\s?[\])]?$")
 #: The channel a heading names, first match first. ``core`` before the bulbs: a core has a
 #: temperature too.
 _NAMES: tuple[tuple[str, str], ...] = (
@@ -284,6 +287,8 @@ def _guesses(column: Seen, words: str) -> list[Guess]:
         channel = f"core-{number[0] if number else 1}"
     if channel:
         return _of_channel(channel, told, known, f"the heading says {channel}")
+    if _OTHER_UNIT.search(words):
+        return []
     found_guesses = [guess for likely in ("dry-bulb", "wet-bulb", "relative-humidity", "fan")
                      for guess in _of_channel(likely, told, known, "by its range")]
     if told:
@@ -342,7 +347,10 @@ def _never_above(wet: Seen, dry: Seen) -> list[str]:
         return []
     share = float((wet.values[both] > dry.values[both] + _ABOVE).mean())
     named = all(guess.channel == "wet-bulb" for guess in wet.guesses)
-    if share > _SHARE and named:
+    if share > _SHARE and named and not all(guess.channel.startswith("dry-bulb")
+                                            for guess in dry.guesses):
+        dry.guesses = [guess for guess in dry.guesses if not guess.channel.startswith("dry-bulb")]
+    elif share > _SHARE and named:
         said = (f"'{wet.heading}' is above '{dry.heading}' in {share:.0%} of the rows, and a wet "
                 "bulb is never above the dry bulb: the two may be swapped")
         for column in (wet, dry):

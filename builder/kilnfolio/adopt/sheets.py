@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -28,16 +28,18 @@ from kilnfolio.records.yaml_source import Document, parse_yaml, read_yaml
 
 #: What a heading says, by the role of its column; first match first.
 _ROLES: tuple[tuple[str, str], ...] = (
-    ("oven_dry", r"oven|\bod\b|\bo\.d\.|dry (mass|weight)"),
-    ("section", r"section|wafer"), ("board_mass", r"board.*(mass|weight|green)"),
-    ("green", r"green|wet (mass|weight)|fresh"),
+    ("oven_dry", r"oven|\bod\b|\bo\.d\.|dry (mass|weight|wt)"),
+    ("board_mass", r"(board|sample|start\w*|initial).*(mass|weight|wt\b|green)"),
+    ("section", r"section|wafer|\bsec\b"), ("green", r"green|wet (mass|weight|wt)|fresh"),
     ("mc", r"\bm\.?c\.?\b|moisture|reading"), ("pack", r"pack|bundle"),
     ("position", r"position|place|where"), ("board", r"board|sample|tag"),
-    ("mass", r"mass|weight"), ("by", r"\bby\b|who|initials|weigher|operator"),
+    ("mass", r"mass|weight|\bwt\b"), ("by", r"\bby\b|who|initials|weigher|operator"),
     ("at", r"date|day|when"), ("time", r"time|hour|clock"))
-_UNIT = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]|,\s*(kg|g|lb|oz|%)$")
-_ISO = re.compile(r"(\d{4}-\d{2}-\d{2})(?:[T ](\d{2}:\d{2}))?")
-_SLASHED = re.compile(r"(\d{1,2})[./-](\d{1,2})[./-](\d{2}|\d{4})(?:[, ]+(\d{1,2}:\d{2}))?")
+_UNIT = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]|[,\s_]\s*(kgs?|g|lbs?|oz|%)\.?$", re.IGNORECASE)
+#: A time of day as people write it, behind a date.
+_CLOCK = r"(\d{1,2}:\d{2}(?::\d{2})?(?:\s*[AaPp]\.?[Mm]\.?)?)"
+_ISO = re.compile(rf"(\d{{4}}-\d{{2}}-\d{{2}})(?:[T ]\s*{_CLOCK})?")
+_SLASHED = re.compile(rf"(\d{{1,2}})[./-](\d{{1,2}})[./-](\d{{2}}|\d{{4}})(?:[, ]+{_CLOCK})?")
 
 
 @dataclass
@@ -69,6 +71,8 @@ class Table:
     roles: dict[str, int]
     options: Options
     problems: list[Problem] = field(default_factory=list)
+    moments: dict[int, str | None] = field(default_factory=dict)
+    """Of columns headed by a day."""
 
     def cell(self, row: list[Cell], role: str) -> Cell:
         """Return the cell of a role in a row; an empty one where the sheet has none."""
@@ -90,6 +94,8 @@ class Kind:
     make: Callable[[Table, Document], str]
     #: Whether the columns of a table with these headings hold it, for the boards of a charge.
     fits: Callable[[Table, list[str]], bool] = lambda table, boards: True  # noqa: ARG005
+    #: What the headings must name, where they may do so in several ways.
+    told: str = ""
 
 
 # --- finding the table ----------------------------------------------------------------------------
@@ -121,6 +127,24 @@ def _roles(row: list[Cell]) -> dict[str, int]:
     return roles
 
 
+def _lacks(path: Path, kind: Kind, options: Options) -> str:
+    """Return what the headings that come nearest lack; empty where no row has any."""
+    best: tuple[int, str] = (0, "")
+    for sheet in read_sheets(path):
+        if options.sheet is not None and sheet.name != options.sheet:
+            continue
+        for number, row in enumerate(sheet.rows[:30], 1):
+            roles = _roles(row)
+            for needed in kind.needs:
+                has = [_ROLE_WORDS[role] for role in needed if role in roles]
+                lacks = [_ROLE_WORDS[role] for role in needed if role not in roles]
+                if lacks and len(has) > max(best[0], 1):
+                    name = f"'{sheet.name}', " if sheet.name else ""
+                    best = (len(has), f"; {name}row {number} names {', '.join(has)}, "
+                                      f"and lacks {', '.join(lacks)}")
+    return best[1]
+
+
 def _the_table(path: Path, kind: Kind, options: Options, known: list[str]) -> Table:
     tables = _tables(path, kind, options, known)
     if len(tables) == 1:
@@ -129,10 +153,11 @@ def _the_table(path: Path, kind: Kind, options: Options, known: list[str]) -> Ta
         names = ", ".join(f"'{table.sheet.name}'" for table in tables)
         raise _refused(path.name, f"{len(tables)} sheets could hold {kind.words}: {names}",
                        "which one is meant, only you can tell", "Say it with --sheet NAME")
-    needed = " or ".join(" and ".join(_ROLE_WORDS[role] for role in roles) for roles in kind.needs)
+    needed = kind.told or " and ".join(_ROLE_WORDS[role] for role in kind.needs[0])
     raise _refused(path.name, f"no sheet holds {kind.words}"
                    + (f" (of '{options.sheet}')" if options.sheet else ""),
-                   f"one row of headings must name {needed}", "Write these headings in the sheet")
+                   f"one row of headings must name {needed}{_lacks(path, kind, options)}",
+                   "Write these headings in the sheet")
 
 
 _ROLE_WORDS = {"at": "a date", "board": "a board", "mass": "a mass", "mc": "an MC",
@@ -148,7 +173,12 @@ def _refused(where: str, what: str, why: str, instead: str) -> RecordProblems:
 
 def _unit_of(cell: Cell) -> str | None:
     found = _UNIT.search(cell.text)
-    return next(filter(None, found.groups())) if found else None
+    unit = next(filter(None, found.groups())) if found else None
+    return unit and _PLURAL.get(unit.rstrip(".").lower(), unit)
+
+
+#: Units as headings have them and records do not.
+_PLURAL = {"lbs": "lb", "kgs": "kg", "grams": "g", "pounds": "lb", "ounces": "oz"}
 
 
 def _quantity(table: Table, cell: Cell, heading: Cell, kind: type[Quantity]) -> str | None:
@@ -176,7 +206,12 @@ def _quantity(table: Table, cell: Cell, heading: Cell, kind: type[Quantity]) -> 
 
 def _moment(table: Table, row: list[Cell]) -> str | None:
     """Return the time of a row as a record writes it."""
-    cell, clock = table.cell(row, "at"), table.cell(row, "time").text or table.options.time or ""
+    return _moment_of(table, table.cell(row, "at"), table.cell(row, "time").text)
+
+
+def _moment_of(table: Table, cell: Cell, clock: str = "") -> str | None:
+    """Return the time in a cell, the time of day from beside it where it has none."""
+    clock = clock or table.options.time or ""
     day: str | None = None
     if iso := _ISO.fullmatch(cell.text):
         day, clock = iso[1], iso[2] or clock
@@ -260,22 +295,43 @@ def _weighings(table: Table, charge: Document) -> str:
 
 def _masses(table: Table, row: list[Cell], known: list[str]
             ) -> Iterator[tuple[str | None, str, Cell, Cell]]:
-    """Yield time, board, cell and heading of each mass: one a row, or one a column."""
+    """Yield time, board, cell and heading of each mass: one a row, a board or a day a column."""
     if {"board", "mass"} <= table.roles.keys():
-        tag, cell = table.cell(row, "board"), table.cell(row, "mass")
-        if not cell.text:
-            return
-        if known and tag.text not in known:
-            table.refuse(tag, f"board '{tag.text}'", "the charge has no board of this tag",
-                         f"It has {', '.join(known)}")
-            return
-        yield _moment(table, row), tag.text, cell, table.heading[table.roles["mass"]]
+        cell = table.cell(row, "mass")
+        if cell.text and (board := _known_board(table, row, known)):
+            yield _moment(table, row), board, cell, table.heading[table.roles["mass"]]
+        return
+    if days := _days(table):
+        filled = [index for index in days if index < len(row) and row[index].text]
+        board = _known_board(table, row, known) if filled else ""
+        for index in filled if board else ():
+            if index not in table.moments:
+                table.moments[index] = _moment_of(table, days[index])
+            yield table.moments[index], board, row[index], days[index]
         return
     boards = _board_columns(table, known)
     filled = [index for index in boards if index < len(row) and row[index].text]
     at = _moment(table, row) if filled else None
     for index in filled:
         yield at, boards[index], row[index], table.heading[index]
+
+
+def _known_board(table: Table, row: list[Cell], known: list[str]) -> str:
+    """Return the board of a row; empty where the charge has no such board, which is then said."""
+    tag = table.cell(row, "board")
+    if known and tag.text not in known:
+        table.refuse(tag, f"board '{tag.text}'", "the charge has no board of this tag",
+                     f"It has {', '.join(known)}")
+        return ""
+    return tag.text
+
+
+def _days(table: Table) -> dict[int, Cell]:
+    """Return the headings that are days, where each row is of a board."""
+    if "board" not in table.roles or "mass" in table.roles:
+        return {}
+    return {index: cell for index, cell in enumerate(table.heading)
+            if _ISO.fullmatch(cell.text) or _SLASHED.fullmatch(cell.text)}
 
 
 def _board_columns(table: Table, known: list[str]) -> dict[int, str]:
@@ -356,9 +412,13 @@ def _survey(table: Table, charge: Document) -> str:
 
 #: By the word after ``import``.
 SHEETS: Mapping[str, Kind] = {
-    "weighings": Kind("weighings", "weighings", (("at", "board", "mass"), ("at",)), _weighings,
-                      lambda table, known: {"board", "mass"} <= table.roles.keys()
-                      or bool(_board_columns(table, known))),
+    "weighings": Kind("weighings", "weighings", (("at", "board", "mass"), ("at",), ("board",)),
+                      _weighings,
+                      lambda table, known: {"at", "board", "mass"} <= table.roles.keys()
+                      or bool(_board_columns(table, known) if "at" in table.roles else
+                              _days(table)),
+                      "a date, a board and a mass; or a date and the tag of each board; or a board "
+                      "and each date"),
     "boards": Kind("boards", "sample boards with their sections",
                    (("board", "section", "green", "oven_dry", "board_mass"),), _boards),
     "survey": Kind("survey", "a survey", (("mc",),), _survey),
@@ -420,7 +480,7 @@ def bring(root: Path, path: Path, kind: Kind, charge: str, options: Options) -> 
     table = _the_table(path, kind, options, _boards_of(document))
     part = kind.make(table, document)
     if table.problems:
-        raise RecordProblems(table.problems)
+        raise RecordProblems(_first_of_each(table.problems))
     if "\n" not in part.rstrip("\n"):
         raise _refused(path.name, f"the sheet holds no {kind.words}", "below its headings no row "
                        "could be told", "For weighings, head each column with a board's tag")
@@ -432,6 +492,16 @@ def bring(root: Path, path: Path, kind: Kind, charge: str, options: Options) -> 
     _fits(root, name, merged.text, text)
     added = f"{kind.key}:\n" + "\n".join(merged.added) + "\n" if merged.new else ""
     return Brought(name, merged.text, added, merged.same)
+
+
+def _first_of_each(problems: list[Problem]) -> Iterator[Problem]:
+    """Yield what is wrong in the same way in many cells of a column once, with how often."""
+    alike: dict[tuple[int, str, str], list[Problem]] = {}
+    for one in problems:
+        alike.setdefault((one.place.column, one.why, one.instead), []).append(one)
+    for first, *others in alike.values():
+        yield replace(first, what=f"{first.what} (and {len(others)} more such cells)") \
+            if others else first
 
 
 def _without(document: Document, text: str, key: str) -> str:
