@@ -210,6 +210,18 @@ def test_records_given_whole_are_read(mill):
     assert folder.species["quercus-petraea"].record.trade_name == "Sessile oak"
 
 
+@pytest.mark.parametrize(("rule", "left"), [
+    ("band", "lowest, highest, share"), ("maximum", "highest, share"), ("en-14298", "")])
+def test_an_order_asks_only_what_its_rule_needs(mill, capsys, rule, left):
+    known = dict(zip(LOT[::2], LOT[1::2], strict=True)) | {"--rule": rule}
+    for key in ("--lowest", "--highest", "--share", "--charge"):
+        del known[key]
+    assert main(["new", "lot", "L2", str(mill), *(part for pair in known.items() for part in pair),
+                 "--species", "quercus-rubra", "--thickness", "4/4"]) == 0
+    assert main(["check", str(mill)]) == 0
+    assert f"Still to fill in: {left + ', ' if left else ''}charge, in" in capsys.readouterr().out
+
+
 def test_the_schema_an_editor_is_pointed_to_is_there(tmp_path):
     """Also in a folder that was not made by ``new mill``."""
     root = minimal_mill(tmp_path)

@@ -12,7 +12,7 @@ from kilnfolio.adopt.starter import schema_comment, schema_files
 from kilnfolio.adopt.writing import filled, write_new
 from kilnfolio.records.begun import only_absent
 from kilnfolio.records.folder import RECORD_KINDS
-from kilnfolio.records.model import Record, validate
+from kilnfolio.records.model import TO_FILL, Record, validate
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.yaml_source import parse_yaml, read_yaml
 
@@ -68,6 +68,10 @@ TEMPLATES = {template.kind: template for template in (
 )}
 
 
+#: Keys of an order that a rule has no use for.
+_OF_OTHER_RULES = {"en-14298": ("lowest", "highest", "share"), "maximum": ("lowest",)}
+
+
 @dataclass(frozen=True)
 class Begun:
     """A record that was begun.
@@ -115,6 +119,8 @@ def begin(root: Path, kind: str, identity: str, given: Mapping[str, str]) -> Beg
         "id": identity, "mark": None}
     file = _home(root, template, identity, values)
     text = schema_comment(kind, file.count("/")) + filled(f"{kind}.yaml", values)
+    for key in _OF_OTHER_RULES.get(str(values.get("rule")), ()):
+        text = text.replace(f"  {key}: {TO_FILL}\n", "")
     zone = mill.value.get("time_zone") if isinstance(mill.value, dict) else None
     to_fill = _still_to_fill(text, file, RECORD_KINDS[kind], zone)
     schema = f"schemas/{kind}.json"
