@@ -17,7 +17,7 @@ SIZES = [int(size) for size in os.environ.get("KILNFOLIO_BENCH_CHARGES", "10,100
 
 
 def build(root):
-    return child("-m", "kilnfolio", "build", root, "--without-pdf")
+    return child("-m", "kilnfolio", "build", root, "--without-pdf", "--workers", 1)
 
 
 def stat_and_hash(root):

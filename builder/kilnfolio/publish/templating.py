@@ -116,9 +116,7 @@ def _moment(mill: Mill) -> Callable[[dt.datetime], Markup]:
         """``{{ at | moment }}``: local date, time and zone."""
         local = at.astimezone(mill.zone)
         words = f"{local:%Y-%m-%d %H:%M %Z}".replace(" ", figures.NBSP)
-        return Markup('<time datetime="{}">{}</time>').format(
-            local.isoformat(timespec="minutes"), words
-        )
+        return Markup(f'<time datetime="{local.isoformat(timespec="minutes")}">{words}</time>')
 
     return moment
 

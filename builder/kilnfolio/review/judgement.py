@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -158,8 +159,7 @@ def _facts(rule: Rule, chosen: Chosen) -> dict:
     high = rule.piece_high if rule.piece_high is not None else float(readings.max())
     inside, n = within_band(readings, low, high).inside, len(readings)
     shown_pct = round(100.0 * float(share_shown(n, n - inside, CONFIDENCE_PCT / 100.0)), 1)
-    needed = readings_needed(rule.share / 100.0, CONFIDENCE_PCT / 100.0) \
-        if rule.share < 100 else None
+    needed = _needed(rule.share) if rule.share < 100 else None
     return {"mean_pct": round(float(np.mean(readings)), 2), "n": n, "inside": inside,
             "mean_low_pct": rule.mean_low, "mean_high_pct": rule.mean_high,
             "piece_low_pct": None if rule.piece_low is None else round(rule.piece_low, 2),
@@ -174,8 +174,12 @@ def _more(rule: Rule, n: int, failures: int) -> int | None:
     """Return how many further readings, all within, would show the share asked; None: no number."""
     if rule.share >= 100:
         return None
-    needed = int(readings_needed(rule.share / 100.0, CONFIDENCE_PCT / 100.0, failures))
-    return max(0, needed - n)
+    return max(0, _needed(rule.share, failures) - n)
+
+
+@cache
+def _needed(share_pct: float, failures: int = 0) -> int:
+    return int(readings_needed(share_pct / 100.0, CONFIDENCE_PCT / 100.0, failures))
 
 
 def _strongest(rule: Rule, chosen: Chosen, shown_pct: float, inside: int) -> str:
