@@ -60,7 +60,10 @@ def test_safety_wording_and_invention_stand_on_every_page(pages, edition):
 
 
 def test_a_customers_page_comes_quickly_over_a_telephone(demo_site):
-    """Everything before the fonts, which nobody waits for: page, chart, style sheet, scripts."""
+    """Everything before the fonts, which nobody waits for: page, chart, style sheet, scripts.
+
+    The room of the reader's own fetches its scripts when it is opened.
+    """
     lots = sorted((demo_site / "customer").glob("*/index.html"))
     assert len(lots) > 20
     for page in lots:

@@ -338,9 +338,10 @@ def test_units_are_converted_as_in_python(opened, folder, of):
 
 
 def test_the_script_holds_no_constant_of_the_physics():
-    source = re.sub(
-        r"/\*.*?\*/|//[^\n]*", "", (ASSETS / "calculators.js").read_text("utf-8"), flags=re.S
+    scripts = "".join(
+        (ASSETS / name).read_text("utf-8") for name in ("wood.js", "calculators.js", "indoors.js")
     )
+    source = re.sub(r"/\*.*?\*/|//[^\n]*", "", scripts, flags=re.S)
     literals = {
         float(text) for text in re.findall(r"(?<![\w.])\d+(?:\.\d+)?(?:e[-+]?\d+)?", source)
     }

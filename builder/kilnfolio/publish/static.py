@@ -9,8 +9,8 @@ from pathlib import Path
 
 #: The parts of a style sheet, in their order, by the edition that uses them. A customer's page is
 #: fetched over a telephone beside the pack and carries no rule it has no use for.
-_LOT_PARTS = ("tokens", "stand-ins", "charts", "page", "lot")
-_ALL_PARTS = (*_LOT_PARTS, "drawings", "frame", "reading", "records")
+_LOT_PARTS = ("tokens", "stand-ins", "charts", "page", "lot", "workings")
+_ALL_PARTS = (*_LOT_PARTS[:-1], "drawings", "frame", "reading", "records", "workings")
 _PARTS = {"mill": _ALL_PARTS, "customer": _LOT_PARTS, "auditor": _ALL_PARTS}
 
 #: Files by edition, below ``assets``. A customer's page runs the scripts that compare it with its
@@ -18,15 +18,18 @@ _PARTS = {"mill": _ALL_PARTS, "customer": _LOT_PARTS, "auditor": _ALL_PARTS}
 _SHARED = ("fonts/*.woff2", "fonts/*.txt", "letters.js")
 _FILES = {
     "mill": (*_SHARED, "calculators.css", "*.js", "vendor/*"),
-    "customer": (*_SHARED, "label.js", "charts.js"),
+    "customer": (*_SHARED, "label.js", "charts.js", "opens.js", "wood.js", "indoors.js"),
     "auditor": (*_SHARED, "charts.js", "tables.js"),
 }
+#: Lines of a script that only explain it.
+_COMMENT_LINES = re.compile(rb"^[ \t]*(?:/\*.*?\*/|//[^\n]*)\n", re.DOTALL | re.MULTILINE)
 
 
 def style_sheet(edition: str) -> str:
-    """Return ``site.css`` of an edition, put together from its parts."""
+    """Return ``site.css`` of an edition, put together from its parts, without their comments."""
     home = resources.files("kilnfolio.publish") / "assets"
-    return "\n".join((home / f"{part}.css").read_text("utf-8") for part in _PARTS[edition])
+    text = "\n".join((home / f"{part}.css").read_text("utf-8") for part in _PARTS[edition])
+    return re.sub(r"\s*/\*.*?\*/", "", text, flags=re.DOTALL).lstrip()
 
 
 def letters() -> str:
@@ -55,10 +58,13 @@ def assets(edition: str = "mill") -> dict[str, bytes]:
         Which edition: mill, customer or auditor.
     """
     source = Path(str(resources.files("kilnfolio.publish") / "assets"))
+    found = {f"assets/{path.relative_to(source).as_posix()}": path.read_bytes()
+             for pattern in _FILES[edition] for path in sorted(source.glob(pattern))}
+    if edition == "customer":
+        found = {path: _COMMENT_LINES.sub(b"", data) if path.endswith(".js") else data
+                 for path, data in found.items()}
     return {"assets/site.css": style_sheet(edition).encode(),
-            "assets/letters.css": letters().encode(),
-            **{f"assets/{path.relative_to(source).as_posix()}": path.read_bytes()
-               for pattern in _FILES[edition] for path in sorted(source.glob(pattern))}}
+            "assets/letters.css": letters().encode(), **found}
 
 
 def copy_assets(out: Path, edition: str = "mill") -> list[Path]:

@@ -5,15 +5,16 @@
    written by the build. Nothing here holds a constant of its own: the functions follow their
    namesakes in the Python package, step by step, so that both give the same digits.
 
-   First the pure functions, made from that data by kilnfolio.makeCalculators(data) and kept on
-   window.kilnfolio.calculators; at the end, apart, what reads and fills the page. */
+   It rests on wood.js, which is loaded before it. First the pure functions, made from that data by
+   kilnfolio.makeCalculators(data) and kept on window.kilnfolio.calculators; at the end, apart, what reads
+   and fills the page. */
 
 (function () {
 "use strict";
 
 const kilnfolio = window.kilnfolio = window.kilnfolio || {};
 
-const NBSP = "\u00a0", MINUS = "\u2212", NOTHING = "\u2013";
+const { fixed, number, measure, NBSP, MINUS } = kilnfolio.numbers;
 
 /* A value that a sum cannot take: what is wrong, and which arguments it concerns. */
 class Refused extends Error {
@@ -25,17 +26,6 @@ class Refused extends Error {
 
 /* ---- numbers as people read them: figures.py ------------------------------------------------- */
 
-/* Round as Python does: the exact binary value, and an exact tie to the even digit. */
-function fixed(value, decimals) {
-  const size = Math.abs(value), sign = value < 0 || Object.is(value, -0) ? "-" : "";
-  const usual = size.toFixed(decimals);
-  const longer = size.toFixed(decimals + 1);
-  const tied = longer.endsWith("5") && Number.isInteger(size * 2 ** (decimals + 1));
-  if (!tied) return sign + usual;
-  const cut = longer.slice(0, -1).replace(/\.$/, "");
-  return sign + (Number(cut.at(-1)) % 2 === 0 ? cut : usual);
-}
-
 /* Round to so many decimals; to tens, hundreds … where they are negative. */
 function rounded(value, decimals) {
   if (decimals >= 0) return Number(fixed(value, decimals));
@@ -46,19 +36,6 @@ function rounded(value, decimals) {
   const tied = twice === step && size === Math.floor(size);
   const up = above || (tied && (below / step) % 2n === 1n);
   return Math.sign(value) * Number(up ? below + step : below);
-}
-
-function number(value, decimals = 1) {
-  if (value === null || Number.isNaN(value)) return NOTHING;
-  const text = fixed(Math.abs(value), decimals);
-  let [whole, rest] = text.split(".");
-  if (whole.length > 4) whole = whole.replace(/\B(?=(\d{3})+$)/g, NBSP);
-  const negative = value < 0 && Number(text) !== 0;
-  return (negative ? MINUS : "") + whole + (rest === undefined ? "" : "." + rest);
-}
-
-function measure(value, unit, decimals = 1) {
-  return number(value, decimals) + (unit ? NBSP + unit : "");
 }
 
 function significant(value, digits) {
@@ -237,14 +214,7 @@ const latentHeat = (temp) =>
 
 /* ---- EMC: physics/sorption.py ---------------------------------------------------------------- */
 
-const hydrates = (temp) => given.hydrate_coefficients.map((c) => c[0] + temp * (c[1] + temp * c[2]));
-
-function equilibriumMoistureContent(temp, humidity) {
-  const [w, k, k1, k2] = hydrates(temp);
-  const kh = k * humidity / 100;
-  const dissolved = kh / (1 - kh), first = k1 * kh, second = k1 * k2 * kh * kh;
-  return given.hydrate_scale / w * (dissolved + (first + 2 * second) / (1 + first + second));
-}
+const { hydrates, equilibriumMoistureContent, shrinkageAt } = kilnfolio.makeWood(given);
 
 function relativeHumidityForEmc(temp, emc) {
   const most = equilibriumMoistureContent(temp, 100);
@@ -268,7 +238,6 @@ function moistureContent(mass, ovenDry) {
 const ovenDryMass = (mass, mc) => 100 * mass / (100 + mc);
 const massAt = (ovenDry, mc) => ovenDry * (1 + mc / 100);
 const dryingRate = (from, to, hours) => 24 * (from - to) / hours;
-const shrinkageAt = (total, mc, fsp) => total * (mc >= fsp ? 0 : 1 - mc / fsp);
 const shrunkSize = (size, shrinkage) => size * (1 - shrinkage / 100);
 const dimensionChange = (size, coefficient, from, to) => size * coefficient * (to - from);
 const waterRemoved = (volume, density, from, to) => volume * density * (from - to) / 100;

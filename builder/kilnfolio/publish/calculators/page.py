@@ -20,9 +20,9 @@ from kilnfolio.publish.templating import render
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.species import Species
 
-#: Where the page stands in the edition, and the script it loads.
+#: Where the page stands in the edition, and the scripts it loads.
 PATH = "calculators.html"
-SCRIPT = "assets/calculators.js"
+SCRIPTS = ("assets/wood.js", "assets/calculators.js")
 
 
 @dataclass(frozen=True)
@@ -105,7 +105,7 @@ def render_calculators(folder: MillFolder, env: Environment) -> Page:
         views=views,
         unit_words=UNIT_WORDS,
         chapter=routes.chapter,
-        script=SCRIPT,
+        scripts=SCRIPTS,
         data=_as_script(script_data(folder)),
     )
     text = "\n".join(

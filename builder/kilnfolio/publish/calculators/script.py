@@ -91,9 +91,9 @@ def _dimension(of: type[Quantity]) -> dict[str, Any]:
     return {
         "unit": of.unit,
         "example": of.example,
-        "units": {name: _to_house(convert) for name, convert in of.units.items()},
-        "metric": [_from_house(scale) for scale in figures.METRIC.get(of, ())],
-        "customary": [_from_house(scale) for scale in figures.CUSTOMARY.get(of, ())],
+        "units": {name: to_house(convert) for name, convert in of.units.items()},
+        "metric": [from_house(scale) for scale in figures.METRIC.get(of, ())],
+        "customary": [from_house(scale) for scale in figures.CUSTOMARY.get(of, ())],
     }
 
 
@@ -101,7 +101,7 @@ def _dimension(of: type[Quantity]) -> dict[str, Any]:
 _FAR = 1000.0
 
 
-def _to_house(convert: Callable[[float], float]) -> dict[str, float]:
+def to_house(convert: Callable[[float], float]) -> dict[str, float]:
     """Return a unit's conversion as data: ``(x - zero) * times / per``."""
     nothing = convert(0.0)
     if nothing == 0.0:
@@ -110,7 +110,7 @@ def _to_house(convert: Callable[[float], float]) -> dict[str, float]:
     return {"zero": round(-nothing * per, 12), "times": 1.0, "per": per}
 
 
-def _from_house(scale: figures.Scale) -> dict[str, Any]:
+def from_house(scale: figures.Scale) -> dict[str, Any]:
     """Return a scale's conversion as data: ``x * times / per + plus``."""
     plus = scale.of(0.0)
     slope = round((scale.of(_FAR) - plus) / _FAR, 12) if plus else 1.0

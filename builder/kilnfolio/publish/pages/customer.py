@@ -18,15 +18,32 @@ from kilnfolio.publish.charts.survey import Histogram, histogram
 from kilnfolio.publish.editions import Seen, for_customer
 from kilnfolio.publish.lot_record import LotRecord, linked_data, worded_by
 from kilnfolio.publish.page import Page
-from kilnfolio.publish.pages.indoors import Indoors, indoors
+from kilnfolio.publish.pages.indoors import (
+    Indoors,
+    Timber,
+    chooser,
+    indoor_workings,
+    indoors,
+    timber_of,
+)
 from kilnfolio.publish.pages.words import listed, plural
+from kilnfolio.publish.pages.workings import (
+    Shown,
+    Workings,
+    by_id,
+    percent,
+    shown,
+    with_titles,
+    work_out,
+)
 from kilnfolio.publish.qr import labelled, lot_address, qr_svg
 from kilnfolio.publish.seals import SealView
 from kilnfolio.publish.templating import render
 from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.quantities import Percent
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Dossier, LotDossier, Outcome
-from kilnfolio.review.judgement import OWN_PACKS, WHOLE_CHARGE, WHOLE_CHARGES
+from kilnfolio.review.judgement import CONFIDENCE_PCT, OWN_PACKS, WHOLE_CHARGE, WHOLE_CHARGES
 
 #: Temperature that advice about storage is given for; a room. [°C]
 ROOM_C = 20.0
@@ -81,7 +98,10 @@ class CustomerLot:
     stress: str
     claim: str
     storage: str
-    indoors: tuple[Indoors, ...]
+    timber: Timber
+    """What rooms are reckoned for."""
+    how: Workings
+    """How each computed number was had."""
     shrinkage_status: str
     """How its shrinkage is known; "" where it is not."""
     chart: Histogram | None
@@ -93,6 +113,16 @@ class CustomerLot:
     def qr(self) -> Markup:
         """The label's code as a drawing; made when a page prints it, for it takes long."""
         return qr_svg(self.label_address, f"Code that leads to the record of lot {self.lot}")
+
+    @property
+    def indoors(self) -> tuple[Indoors, ...]:
+        """What the timber does in three rooms."""
+        return indoors(self.timber)
+
+    @property
+    def chooser(self) -> Mapping[str, Any]:
+        """What the script needs to tell it for a room of the reader's own."""
+        return chooser(self.timber)
 
     @property
     def label_address(self) -> str:
@@ -165,6 +195,9 @@ def customer_lot(
     surveys = [charge.survey for charge in charges if charge.survey]
     zone = ZoneInfo(mill.time_zone)
     moisture = _moisture(lot, review.judgement, review.readings, surveys)
+    timber = timber_of(
+        review.judgement.mean_pct if moisture["mean"] else lot.order.target_mc.value, species
+    )
     return CustomerLot(
         lot=lot.id,
         version=lot.version,
@@ -187,8 +220,13 @@ def customer_lot(
         stress=_stress(lot, charges),
         claim=lot.claim or "",
         storage=_storage(lot.order.target_mc.value),
-        indoors=indoors(
-            review.judgement.mean_pct if moisture["mean"] else lot.order.target_mc.value, species
+        timber=timber,
+        how=with_titles(
+            by_id((
+                *(_workings(review.judgement, review.readings) if moisture["mean"] else ()),
+                *indoor_workings(timber),
+            )),
+            folder.sources.record.publications,
         ),
         shrinkage_status=species.shrinkage.status if species.shrinkage else "",
         address=address,
@@ -242,6 +280,19 @@ def _moisture(
             high_pct=high,
         ),
     }
+
+
+def _workings(judgement: Seen, readings: tuple[float, ...]) -> Iterator[Shown]:
+    """Yield how the figures of a lot that could be assessed were had."""
+    own = [Percent(value, f"{value:g} %") for value in readings]
+    yield shown("mean", "Mean of the readings", [work_out("mean", "", of=own)])
+    low, high = judgement.piece_low_pct, judgement.piece_high_pct
+    inside = sum((low is None or value >= low) and (high is None or value <= high)
+                 for value in readings)
+    yield shown("share", "What the readings support", [work_out(
+        "share_shown", "", readings=len(own), failures=len(own) - inside,
+        confidence=percent(CONFIDENCE_PCT, 0))],
+        "n readings, failures those outside what was ordered for a piece: count them in the chart.")
 
 
 def _supported(judgement: Seen) -> str:

@@ -10,10 +10,11 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
+from kilnfolio.records.book import Titled, in_words
 from kilnfolio.records.quantities import Percent
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Working
@@ -56,6 +57,13 @@ Workings = Mapping[str, Shown]
 def by_id(found: Iterable[Shown]) -> Workings:
     """Return what has a working, by its id; a heading without one then leads nowhere."""
     return {one.id: one for one in found if one.worked}
+
+
+def with_titles(workings: Workings, publications: Mapping[str, Titled]) -> Workings:
+    """Return workings that name publications by their titles, for a page that knows none."""
+    return {name: replace(one, worked=tuple(
+        working.model_copy(update={"source": in_words(working.source, publications)})
+        for working in one.worked)) for name, one in workings.items()}
 
 
 def shown(

@@ -1,0 +1,102 @@
+"""A room of the customer's own: what the page's script tells, against Python, in a real browser."""
+
+import numpy as np
+import pytest
+from tests.publish.site import small_mill
+
+from kilnfolio.publish.pages.indoors import (
+    HUMIDITY_PCT,
+    ROOMS,
+    TEMPERATURE_C,
+    WORDS,
+    Timber,
+    chooser,
+    told,
+)
+from kilnfolio.publish.static import copy_assets
+
+SEED, INPUTS = 20261125, 10_000
+#: Two doubles closer than this, relatively, may fall on either side of a rounding edge.
+CLOSE = 1e-9
+
+
+@pytest.fixture(scope="module")
+def lot_page(tmp_path_factory):
+    """Return the address of a customer's page, opened from a file."""
+    site = tmp_path_factory.mktemp("customer")
+    page = next(iter(small_mill(tmp_path_factory.mktemp("mill")).customer()))
+    copy_assets(site, "customer")
+    (site / page.path).parent.mkdir()
+    (site / page.path).write_text(page.html, "utf-8")
+    return (site / page.path).as_uri()
+
+
+@pytest.fixture
+def opened(page, lot_page):
+    """Return the page with the chooser open; a script error fails the test."""
+    faults = []
+    page.on("pageerror", lambda error: faults.append(str(error)))
+    page.goto(lot_page)
+    assert page.evaluate("typeof window.kilnfolio") == "undefined"  # fetched when asked for
+    page.locator(".chooser summary").click()
+    page.wait_for_function("!!(window.kilnfolio && window.kilnfolio.makeIndoors)")
+    yield page
+    assert faults == []
+
+
+def random_rooms(rng):
+    for _ in range(INPUTS):
+        cuts = tuple((cut, round(rng.uniform(0.5, 15.0), 1))
+                     for cut in ("flat-sawn", "quarter-sawn")[: rng.integers(0, 3)])
+        timber = Timber(round(rng.uniform(3.0, 40.0), 2), cuts)
+        yield timber, round(rng.uniform(*TEMPERATURE_C), 1), round(rng.uniform(*HUMIDITY_PCT), 1)
+
+
+def test_the_script_tells_what_python_tells_of_ten_thousand_rooms(opened):
+    rooms = list(random_rooms(np.random.default_rng(SEED)))
+    asked = [[timber.mc_pct, timber.cuts, temp, humidity] for timber, temp, humidity in rooms]
+    answers = opened.evaluate(
+        """([data, rooms]) => rooms.map(([mc_pct, cuts, temp, humidity]) =>
+             window.kilnfolio.makeIndoors({...data, mc_pct, cuts})(temp, humidity))""",
+        [chooser(rooms[0][0]), asked],
+    )
+    different = [(room, answer) for room, answer in zip(rooms, answers, strict=True)
+                 if answer != told(*room) and not on_an_edge(room, answer)]
+    assert different == []
+
+
+def on_an_edge(room, answer):
+    """Return whether inputs a hair apart would make Python tell the same."""
+    timber, temp, humidity = room
+    return any(answer == told(timber, temp * factor, humidity * factor)
+               for factor in (1 - CLOSE, 1 + CLOSE))
+
+
+def test_a_reader_chooses_a_room_or_writes_one(opened):
+    said, form = opened.locator("#indoors output"), opened.locator("#indoors")
+    form.locator("select[name=room]").select_option(ROOMS[0][0])
+    assert form.locator("[name=temperature]").input_value() == f"{ROOMS[0][1]:g}"
+    assert f"{ROOMS[0][2]:g}\u00a0% humidity" in said.inner_text()
+    form.locator("[name=unit]").select_option("°F")
+    assert float(form.locator("[name=temperature]").input_value()) == pytest.approx(
+        ROOMS[0][1] * 1.8 + 32, abs=0.5)
+    form.locator("[name=temperature]").fill("64")
+    form.locator("[name=humidity]").fill("42")
+    assert form.locator("[name=room]").input_value() == ""
+    # (64 - 32)/1.8 = 17.8
+    assert "18\u00a0°C (64\u00a0°F), 42\u00a0% humidity" in said.inner_text()
+
+
+@pytest.mark.parametrize("words", ["", "warm", "900", "-40"])
+def test_a_room_nobody_could_keep_timber_in_is_refused_in_words(opened, words):
+    opened.locator("#indoors [name=temperature]").fill(words)
+    assert opened.locator("#indoors output").inner_text() == WORDS["refused"]
+
+
+def test_the_rooms_of_the_page_stand_without_script(browser, lot_page):
+    page = browser.new_context(java_script_enabled=False).new_page()
+    page.goto(lot_page)
+    text = page.locator("main").inner_text()
+    assert all(room in text for room, *_ in ROOMS)
+    assert not page.locator(".chooser").is_visible()
+    page.context.close()
