@@ -303,6 +303,9 @@ def test_tables_of_species_show_source_and_status(tmp_path):
     (row,) = cells(body)
     assert row[:3] == ["Northern red oak", "25 mm (4/4)", "3.8"]
     assert "from memory" in row[3]
+    letter = row[3].split(",")[0].split()[0]
+    # the letter leads to the publication and the place in it, named once below the table
+    assert re.search(rf"{letter}: \(Wengert, extension articles", plain_words(str(body.html)))
 
 
 def test_every_kind_of_table_that_a_chapter_uses_exists():

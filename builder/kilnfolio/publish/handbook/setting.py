@@ -89,23 +89,19 @@ class Setting:
         """
         identity = publication_of(citation)
         if identity == COMMON_PRACTICE or status == COMMON_PRACTICE:
-            return _status(COMMON_PRACTICE, STATUS_WORDS[COMMON_PRACTICE])
+            return status_words(COMMON_PRACTICE)
         publication = self.publications.get(identity)
         words = publication.short if publication else identity
         where = citation.partition(",")[2].strip()
         reference = Markup('<span class="cite">(<a href="#source-{}">{}</a>)</span>').format(
             identity, ", ".join(filter(None, (words, where)))
         )
-        if status in ("", "read"):
-            return reference
-        return (
-            reference
-            + " "
-            + _status(status, FROM_MEMORY if status == "memory" else STATUS_WORDS[status])
-        )
+        return reference if status in ("", "read") else reference + " " + status_words(status)
 
 
-def _status(word: str, words: str) -> Markup:
+def status_words(word: str) -> Markup:
+    """Return how a value is known, as the book says it."""
+    words = FROM_MEMORY if word == "memory" else STATUS_WORDS[word]
     return Markup('<span class="status-{}" title="{}">{}</span>').format(
         word.replace(" ", "-"), STATUS_MEANING[word], words
     )

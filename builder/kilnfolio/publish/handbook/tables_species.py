@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from string import ascii_lowercase
 from typing import TYPE_CHECKING, Annotated, Literal
 
 from markupsafe import Markup
 from pydantic import Field
 
 from kilnfolio.physics import shrinkage, sums, water
-from kilnfolio.publish.handbook.setting import unknown
+from kilnfolio.publish.handbook.setting import COMMON_PRACTICE, status_words, unknown
 from kilnfolio.publish.handbook.tables import Cell, Column, Options, Table, table_kind, worked
+from kilnfolio.records.book import publication_of
 from kilnfolio.records.model import Slug
 from kilnfolio.records.quantities import (
     Density,
@@ -58,17 +60,44 @@ def _percent(quantity: Percent | None, decimals: int = 1) -> str:
     return NOTHING if quantity is None else number(quantity.value, decimals)
 
 
-_SOURCES_IN_ROWS = "Each value with its source in the last column."
+class Sources:
+    """Where the rows of a table stand: each place a letter in its row, and the place once below."""
+
+    def __init__(self, builder: Builder):
+        self._builder = builder
+        self._letters: dict[str, str] = {}
+
+    def cell(self, citation: str, status: str) -> Markup:
+        """Return a row's letter, the row of the source where it has another name, and its status.
+
+        A citation names a publication, a place in it and, after another comma, a row there.
+        """
+        if COMMON_PRACTICE in (publication_of(citation), status):
+            return status_words(COMMON_PRACTICE)
+        identity, place, row = ([part.strip() for part in citation.split(",", 2)] + ["", ""])[:3]
+        where = ", ".join(filter(None, (identity, place)))
+        letter = self._letters.setdefault(where, ascii_lowercase[len(self._letters)])
+        known = Markup(" {}").format(status_words(status)) if status != "read" else ""
+        return Markup("{}{}{}").format(letter, f", {row}" if row else "", known)
+
+    @property
+    def key(self) -> Markup:
+        """The letters with their places, and what is to be read from a row."""
+        each = (Markup("{}: {}").format(letter, self._builder.cite_row(where, "read"))
+                for where, letter in self._letters.items())
+        return Markup("Sources, by the letter in the last column: {}.").format(
+            Markup("; ").join(each))
 
 
 @table_kind("safe-rates", SpeciesOptions)
 def _safe_rates(builder: Builder, options: SpeciesOptions, document: Document) -> Table:
+    sources = Sources(builder)
     rows = [
         (
             _name(builder, species),
             figures.side_by_side(loss.thickness),
             number(loss.rate.value),
-            builder.cite_row(loss.source, loss.status),
+            sources.cell(loss.source, loss.status),
         )
         for species in _species(builder, options, document)
         for loss in species.safe_daily_loss
@@ -81,12 +110,13 @@ def _safe_rates(builder: Builder, options: SpeciesOptions, document: Document) -
             Column("Source", text=True),
         ),
         tuple(rows),
-        _SOURCES_IN_ROWS + " For wet wood only; slower is always allowed.",
+        Markup("{} For wet wood only; slower is always allowed.").format(sources.key),
     )
 
 
 @table_kind("shrinkage-summary", SpeciesOptions)
 def _shrinkage(builder: Builder, options: SpeciesOptions, document: Document) -> Table:
+    sources = Sources(builder)
     rows, compared = [], []
     for species in _species(builder, options, document):
         known = species.shrinkage
@@ -103,7 +133,7 @@ def _shrinkage(builder: Builder, options: SpeciesOptions, document: Document) ->
                 _percent(known.tangential),
                 _percent(known.volumetric),
                 ratio,
-                builder.cite_row(known.source, known.status),
+                sources.cell(known.source, known.status),
             )
         )
     return Table(
@@ -116,7 +146,7 @@ def _shrinkage(builder: Builder, options: SpeciesOptions, document: Document) ->
             Column("Source", text=True),
         ),
         tuple(rows),
-        "Green to oven-dry, of the green size. " + _SOURCES_IN_ROWS,
+        Markup("Green to oven-dry, of the green size. {}").format(sources.key),
         worked=tuple(
             worked("ratio", f"T ÷ R, {species.trade_name}", a=known.tangential, b=known.radial)
             for species, known in compared[:1]
@@ -126,13 +156,14 @@ def _shrinkage(builder: Builder, options: SpeciesOptions, document: Document) ->
 
 @table_kind("green-mc", SpeciesOptions)
 def _green(builder: Builder, options: SpeciesOptions, document: Document) -> Table:
+    sources = Sources(builder)
     rows = [
         (
             _name(builder, species),
             _percent(known.heartwood, 0),
             _percent(known.sapwood, 0),
             _percent(known.whole_stem, 0),
-            builder.cite_row(known.source, known.status),
+            sources.cell(known.source, known.status),
         )
         for species in _species(builder, options, document)
         for known in species.green_mc
@@ -146,7 +177,7 @@ def _green(builder: Builder, options: SpeciesOptions, document: Document) -> Tab
             Column("Source", text=True),
         ),
         tuple(rows),
-        _SOURCES_IN_ROWS,
+        sources.key,
     )
 
 
@@ -163,6 +194,7 @@ class MovementOptions(SpeciesOptions):
 
 @table_kind("movement", MovementOptions)
 def _movement(builder: Builder, options: MovementOptions, document: Document) -> Table:
+    sources = Sources(builder)
     rows: list[tuple[Cell, ...]] = []
     first: list[Working] = []
     for species in _species(builder, options, document):
@@ -185,7 +217,7 @@ def _movement(builder: Builder, options: MovementOptions, document: Document) ->
                 options.width.value, coefficient, options.from_mc.value, options.to_mc.value
             )
             cells += [number(change, 2), number(figures.CUSTOMARY[Length][0].of(change), 3)]
-        rows.append((_name(builder, species), *cells, builder.cite_row(known.source, known.status)))
+        rows.append((_name(builder, species), *cells, sources.cell(known.source, known.status)))
     said = (
         f"A width of {figures.side_by_side(options.width)} taken from "
         f"{figures.as_entered(options.from_mc)} to {figures.as_entered(options.to_mc)} MC. "
@@ -201,7 +233,7 @@ def _movement(builder: Builder, options: MovementOptions, document: Document) ->
             Column("Source", text=True),
         ),
         tuple(rows),
-        said,
+        Markup("{} {}").format(said, sources.key),
         worked=tuple(first),
     )
 
