@@ -81,7 +81,7 @@ def test_what_is_blank_stands_last_either_way(charges):
     for _ in range(2):
         heading(charges, "Final MC").locator("button").click()
         settled(charges)
-        assert "–" not in charges.locator("#register tbody td:nth-child(7)").all_inner_texts()
+        assert "–" not in charges.locator("#register tbody td:nth-child(8)").all_inner_texts()
 
 
 def test_rows_drawn_by_script_say_what_the_page_said(charges):
@@ -148,11 +148,11 @@ def test_the_csv_holds_every_row_that_passed_in_the_order_seen_and_runs_nothing(
     assert waiting.value.suggested_filename == "charges.csv"
     head, *lines = csv.reader(io.StringIO(text))
     passed = [row for row in newest_first(CHARGES) if row.species == CHARGES[0].species]
-    assert head[:7] == ["Charge", "Timber", "Kiln", "Started", "Took days", "MC at start %",
-                        "Final MC %"]
+    assert head[:8] == ["Charge", "Checks", "Timber", "Kiln", "Started", "Took days",
+                        "MC at start %", "Final MC %"]
     assert [line[0] for line in lines] == [*(row.number for row in passed[:-1]), "'=1+1"]
-    assert [line[3] for line in lines] == [row.day.isoformat() for row in passed]
-    assert [line[6] for line in lines] == [
+    assert [line[4] for line in lines] == [row.day.isoformat() for row in passed]
+    assert [line[7] for line in lines] == [
         "" if row.final_mc is None else f"{row.final_mc:.1f}" for row in passed]
     assert not any(cell.startswith(("=", "+", "@", "-")) for line in lines for cell in line)
 
@@ -161,7 +161,7 @@ def test_lots_are_filtered_by_their_verdict(page, site):
     page.goto((site / "lots/index.html").as_uri())
     page.get_by_label("Order").select_option("refused")
     assert told(page) == sum(row.outcome == "refused" for row in LOTS)
-    assert set(page.locator("#register tbody td:nth-child(9)").all_inner_texts()) == {
+    assert set(page.locator("#register tbody td:nth-child(2)").all_inner_texts()) == {
         "does not keep the order"}
 
 
@@ -222,4 +222,4 @@ def test_a_question_about_something_else_loads_no_rows(charges):
 def test_the_demonstration_register_can_be_shared_too(page, demo_site):
     page.goto(addresses(demo_site)["charges-index"] + "#kiln=kiln-3")
     assert 0 < told(page) < 20
-    assert set(page.locator("#register tbody td:nth-child(3)").all_inner_texts()) == {"Kiln 3"}
+    assert set(page.locator("#register tbody td:nth-child(4)").all_inner_texts()) == {"Kiln 3"}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import json
 import re
 from importlib import resources
 from pathlib import Path
@@ -24,6 +25,11 @@ _FILES = {
 #: Lines of a script that only explain it.
 _COMMENT_LINES = re.compile(rb"^[ \t]*(?:/\*.*?\*/|//[^\n]*)\n", re.DOTALL | re.MULTILINE)
 
+#: A typeface in ``tokens.css``: family, weight, style, file.
+_FACE = re.compile(
+    r'@font-face {.*?"(.+?)".*?weight: (\d+).*?style: (\w+).*?url\("(.+?)"\)'
+)
+
 
 def style_sheet(edition: str) -> str:
     """Return ``site.css`` of an edition, put together from its parts, without their comments."""
@@ -33,20 +39,24 @@ def style_sheet(edition: str) -> str:
 
 
 def letters() -> str:
-    """Return ``letters.css``: our typefaces, written out, for pages opened from a folder.
+    """Return ``letters-at-hand.js``: our typefaces, written out, for pages opened from a folder.
 
-    A browser fetches a font file there as it does from a server, but may not be asked to begin
-    early, so the page would be drawn without it.
+    A file of a typeface is fetched there as it is from a server, but may not be asked for early,
+    and the page would be drawn without it. A face made from its bytes is there at once.
     """
     home = resources.files("kilnfolio.publish") / "assets"
-
-    def written(file: re.Match[str]) -> str:
-        data = base64.b64encode((home / file[1]).read_bytes()).decode()
-        return f'url("data:font/woff2;base64,{data}")'
-
-    rules = re.findall(r"@font-face {.*}\n", (home / "tokens.css").read_text("utf-8"))
-    named = (re.sub(r'font-family: "(.*?)"', r'font-family: "\1 at hand"', rule) for rule in rules)
-    return "".join(re.sub(r'url\("(.*?)"\)', written, rule) for rule in named)
+    rules = _FACE.findall((home / "tokens.css").read_text("utf-8"))
+    faces = [
+        {"family": f"{family} at hand", "weight": weight, "style": style,
+         "bytes": base64.b64encode((home / file).read_bytes()).decode()}
+        for family, weight, style, file in rules
+    ]
+    return f"""{json.dumps(faces)}.forEach(function (face) {{
+  var bytes = Uint8Array.from(atob(face.bytes), function (sign) {{ return sign.charCodeAt(0); }});
+  var manner = {{ weight: face.weight, style: face.style }};
+  document.fonts.add(new FontFace(face.family, bytes, manner));
+}});
+"""
 
 
 def assets(edition: str = "mill") -> dict[str, bytes]:
@@ -64,7 +74,7 @@ def assets(edition: str = "mill") -> dict[str, bytes]:
         found = {path: _COMMENT_LINES.sub(b"", data) if path.endswith(".js") else data
                  for path, data in found.items()}
     return {"assets/site.css": style_sheet(edition).encode(),
-            "assets/letters.css": letters().encode(), **found}
+            "assets/letters-at-hand.js": letters().encode(), **found}
 
 
 def copy_assets(out: Path, edition: str = "mill") -> list[Path]:

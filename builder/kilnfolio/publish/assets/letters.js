@@ -1,12 +1,12 @@
 /* Our letters, asked for before the style sheet that names them has come: a page uses only those that are there when
-   it is first drawn. Opened from a folder, a page may not ask early, and takes the style sheet that holds them. */
+   it is first drawn. Opened from a folder, a page may not ask early, and takes the file that holds them. */
 (function () {
   "use strict";
 
   var assets = document.currentScript.src.replace(/letters\.js$/, "");
 
   if (location.protocol === "file:") {
-    document.write('<link rel="stylesheet" href="' + assets + 'letters.css">');
+    document.write('<script src="' + assets + 'letters-at-hand.js"></script>');
     return;
   }
   ["literata-400", "folio-sans-400", "literata-600", "folio-sans-600", "literata-400-italic"].forEach(function (name) {

@@ -60,39 +60,55 @@
     return { part: this.parts[place], row: row - this.firsts[place] };
   };
 
-  // a whole number for each row to be ordered by; NaN stands last either way
+  // the rank of each row in the order of a column; what is blank has the last rank of all
   Rows.prototype.order = function (key) {
     if (this.orders[key]) { return this.orders[key]; }
-    var order = new Float64Array(this.count), column;
-    if (typeof this.parts[0].columns[key] === "string") {
-      var texts = this.parts.flatMap(function (part) { return part.columns[key].split("\n"); });
-      if (texts.some(function (text) { return text.length !== texts[0].length; })) { texts = texts.map(counted); }
-      Array.from(texts.keys()).sort(function (a, b) { return texts[a] < texts[b] ? -1 : texts[a] > texts[b] ? 1 : 0; })
-        .forEach(function (row, rank) { order[row] = rank; });
-    } else if ((column = this.column(key)).words) {
-      var sorted = column.words.map(counted), rank = new Map();
-      sorted.slice().sort().forEach(function (word, place) { rank.set(word, place); });
-      for (var row = 0; row < this.count; row += 1) { order[row] = rank.get(sorted[column.codes[row]]); }
-    } else {
-      for (var place = 0; place < this.count; place += 1) { order[place] = Math.round(column.numbers[place] * 1000); }
-    }
-    this.orders[key] = order;
-    return order;
+    var column = this.parts[0].columns[key];
+    this.orders[key] = typeof column === "string" ? this.orderOfTexts(key) : this.orderOfKinds(this.column(key));
+    return this.orders[key];
   };
 
+  // numbers of charges and lots: nearly all differ, and nearly all stand in order already
+  Rows.prototype.orderOfTexts = function (key) {
+    var texts = this.parts.flatMap(function (part) { return part.columns[key].split("\n"); }), last = 0;
+    if (texts.some(function (text) { return text.length !== texts[0].length; })) { texts = texts.map(counted); }
+    var ranks = new Uint32Array(this.count);
+    Array.from(texts.keys()).sort(function (a, b) { return texts[a] < texts[b] ? -1 : texts[a] > texts[b] ? 1 : 0; })
+      .forEach(function (row, place, rows) {
+        if (place && texts[row] !== texts[rows[place - 1]]) { last += 1; }
+        ranks[row] = last;
+      });
+    return { last: last + 1, ranks: ranks };
+  };
+
+  Rows.prototype.orderOfKinds = function (column) {
+    var words = column.words && column.words.map(counted), places = new Map();
+    var kinds = words ? Array.from(new Set(words)).sort()
+      : Float64Array.from(new Set(column.numbers)).sort(); // NaN, where there is no number, stands last
+    kinds.forEach(function (value, rank) { places.set(value, rank); });
+    var ranks = words && words.map(function (word) { return places.get(word); });
+    return {
+      last: Number.isNaN(kinds[kinds.length - 1]) ? kinds.length - 1 : kinds.length,
+      ranks: words ? column.codes.map(function (code) { return ranks[code]; })
+        : Uint32Array.from(column.numbers, function (value) { return places.get(value); }),
+    };
+  };
+
+  // by counting how many rows have each rank: the rows of one rank keep their order, either way
   Rows.prototype.sorted = function (rows, key, falling) {
-    var order = this.order(key), count = this.count, blanks = [];
-    var packed = new Float64Array(rows.length), used = 0;
-    rows.forEach(function (row) {
-      if (isNaN(order[row])) { blanks.push(row); } else {
-        packed[used] = (falling ? -order[row] : order[row]) * count + row;
-        used += 1;
-      }
-    });
-    packed = packed.subarray(0, used).sort();
+    var order = this.order(key), last = order.last, starts = new Uint32Array(last + 2);
     var found = new Uint32Array(rows.length);
-    for (var place = 0; place < used; place += 1) { found[place] = ((packed[place] % count) + count) % count; }
-    found.set(blanks, used);
+    function place(row) {
+      var rank = order.ranks[row];
+      return falling && rank < last ? last - 1 - rank : rank;
+    }
+    rows.forEach(function (row) { starts[place(row) + 1] += 1; });
+    for (var rank = 1; rank < starts.length; rank += 1) { starts[rank] += starts[rank - 1]; }
+    rows.forEach(function (row) {
+      var rank = place(row);
+      found[starts[rank]] = row;
+      starts[rank] += 1;
+    });
     return found;
   };
 
@@ -204,9 +220,14 @@
       return Promise.all([api.manifest(), api.every(kind)]).then(function (found) {
         searched = found[0][kind].searched;
         rows = new Rows(found[1]);
-        // the slowest order is made ready while nobody waits for it
-        (window.requestIdleCallback || setTimeout)(function () { rows.order("number"); });
+        prepare(headings.map(function (heading) { return heading.dataset.key; }));
       });
+    }
+
+    // every order is made ready while nobody waits for it, one at a time
+    function prepare(keys) {
+      if (!keys.length) { return; }
+      (window.requestIdleCallback || setTimeout)(function () { rows.order(keys[0]); prepare(keys.slice(1)); });
     }
 
     function draw() {

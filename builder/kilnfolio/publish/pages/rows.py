@@ -139,6 +139,7 @@ CHARGES = Register(
     "charge",
     (
         Column("number", "text", "Charge", form="link"),
+        Column("outcome", "words", "Checks", form="outcome", searched=True),
         Column("stock", "words", "Timber", searched=True),
         Column("kiln", "words", "Kiln", searched=True),
         Column("day", "day", "Started"),
@@ -146,7 +147,6 @@ CHARGES = Register(
         Column("start_mc", "number", "MC at start", "%"),
         Column("final_mc", "number", "Final MC", "%", 1),
         Column("target_mc", "number", "Target", "%"),
-        Column("outcome", "words", "Checks", form="outcome", searched=True),
         Column("found", "words", searched=True),
         Column("species", "words"),
         Column("thicknesses", "words"),
@@ -171,6 +171,7 @@ LOTS = Register(
     "lot",
     (
         Column("number", "text", "Lot", form="link"),
+        Column("verdict", "words", "Order", form="outcome", searched=True),
         Column("product", "words", "Product", searched=True),
         Column("species", "words", "Species", searched=True),
         Column("charges", "words", "Dried in"),
@@ -178,7 +179,6 @@ LOTS = Register(
         Column("target_mc", "number", "Ordered", "% MC"),
         Column("mean_mc", "number", "Mean", "% MC", 1),
         Column("readings", "number", "Readings"),
-        Column("verdict", "words", "Order", form="outcome", searched=True),
         Column("species_id", "words"),
         Column("outcome", "words"),
     ),
