@@ -296,6 +296,21 @@ def test_a_customer_reads_which_boards_were_measured(mill, judged_by, said):
     assert all(said in text.replace("’", "'") for text in told)
 
 
+def test_defects_stand_with_their_worst_as_it_was_entered(tmp_path):
+    """10 mm is 0.39 in; a defect nobody found is not listed."""
+    mill = small_mill(tmp_path, charge={"defects": [
+        {"defect": "bow", "pieces": 3, "of": 120, "worst": "10 mm", "note": "from the heart"},
+        {"defect": "surface-checks", "pieces": 1, "of": 120},
+        {"defect": "honeycomb", "pieces": 0, "of": 120}]})
+    text = next(Outline(page.html).text for page in _records(mill)
+                if page.path == "charges/C1.html").replace("\u00a0", " ")
+    table = text[text.index("Found at grading"):]
+    assert re.search(r"Bow ?3 of 120 ?10 mm \(0\.39\d* in\) ?from the heart", table)
+    assert re.search(r"Surface checks ?1 of 120", table)
+    assert "EN 1310" in table
+    assert "Honeycomb" not in text
+
+
 def test_text_of_the_mill_is_text(tmp_path):
     sly = '<script>alert(1)</script><img src=x onerror=alert(2)> & "quoted"'
     mill = small_mill(

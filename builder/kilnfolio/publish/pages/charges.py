@@ -135,6 +135,16 @@ class RateLine:
 
 
 @dataclass(frozen=True)
+class DefectLine:
+    """A defect found at grading."""
+
+    defect: str
+    pieces: str
+    worst: str
+    note: str
+
+
+@dataclass(frozen=True)
 class ChargeView:
     """Everything a charge's page prints."""
 
@@ -155,6 +165,7 @@ class ChargeView:
     survey: SurveyView | None
     stress: str
     defects: str
+    graded: list[DefectLine]
     heat: list[HeatLine]
     core_chart: str
     cores: CoreTable
@@ -273,6 +284,16 @@ def charge_view(holdings: Holdings, record: Charge) -> ChargeView:
         survey=_survey(dossier),
         stress=_stress(record),
         defects=defects_found(record),
+        graded=[
+            DefectLine(
+                count.defect.replace("-", " "),
+                f"{count.pieces} of {count.of}",
+                figures.side_by_side(count.worst) if count.worst else "",
+                count.note or "",
+            )
+            for count in record.defects
+            if count.pieces
+        ],
         heat=[_heat(run) for run in dossier.heat],
         core_chart=core_chart(dossier, zone),
         cores=core_table(dossier),
