@@ -1,6 +1,6 @@
 """From an empty folder to a lot's page, as a new user goes: a workbook, a survey, an export.
 
-The commands are counted and timed; no file is edited by hand, and nothing is asked.
+The commands and prompts are counted and timed; no file is edited by hand. Only `new mill` asks.
 """
 
 import re
@@ -8,20 +8,40 @@ import time
 from pathlib import Path
 
 import pytest
-from tests.adopt.own_files import CHARGE, LOT, MILL, write_log, write_survey, write_workbook
+from tests.adopt.own_files import CHARGE, LOT, write_log, write_survey, write_workbook
 
 from kilnfolio.cli import main
 from kilnfolio.records.folder import read_mill_folder
 
+#: What somebody answers, by how a question begins; the last one ends the list of kilns.
+ANSWERS = {
+    "Name of the mill": ["Alder Brook Timber"],
+    "Town, region and country": ["Alder Brook (invented), Ontario, Canada"],
+    "Time zone": ["America/Toronto"], "Height above sea level": ["1017 ft"],
+    "Whose units": [""], "Kiln": ["Kiln 1, steam, 60 m³, 85 °C", ""]}
+
+
+class Somebody:
+    """Answers questions, and counts them."""
+
+    def __init__(self):
+        self.asked = 0
+        self._answers = {begins: iter(answers) for begins, answers in ANSWERS.items()}
+
+    def __call__(self, words):
+        self.asked += 1
+        return next(answers for begins, answers in self._answers.items()
+                    if words.startswith(begins)).__next__()
+
 
 @pytest.fixture(scope="module")
 def path_walked(tmp_path_factory):
-    """Walk the path once: the mill's folder, and of each command its words, code and seconds."""
+    """Walk the path once: the folder, each command's words, code and seconds, and the prompts."""
     home = tmp_path_factory.mktemp("path")
     book, survey = write_workbook(home / "boards.xlsx"), write_survey(home / "survey.csv")
     log, mill = write_log(home / "chamber4.txt"), home / "mill"
     commands = [
-        ["new", "mill", mill, *MILL],
+        ["new", "mill", mill],
         ["new", "keys", mill],
         ["new", "charge", "26-001", mill, *CHARGE],
         ["import", "boards", book, mill, "--charge", "26-001", "--sheet", "Cutting"],
@@ -38,26 +58,30 @@ def path_walked(tmp_path_factory):
         ["check", mill],
         ["build", mill, "--without-pdf"],
     ]
-    walked = []
+    walked, somebody = [], Somebody()
     for words in commands:
         began = time.perf_counter()
-        code = main([str(word) for word in words])
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr("kilnfolio.adopt.commands.asker",
+                          lambda words=words: somebody if words[:2] == ["new", "mill"] else None)
+            code = main([str(word) for word in words])
         walked.append((" ".join(map(str, words[:2])), code, time.perf_counter() - began))
-    return mill, walked
+    return mill, walked, somebody.asked
 
 
 def test_every_command_does_its_work(path_walked):
-    _, walked = path_walked
+    _, walked, prompts = path_walked
     codes = [code for _, code, _ in walked]
     # 1: the export is shown and not yet decided; the checks have questions about the charge
     assert codes == [0, 0, 0, 0, 0, 0, 1, 0, 0, 1, 0], walked
     seconds = sum(took for *_, took in walked)
-    print(f"{len(walked)} commands, no prompt, {seconds:.1f} s: "  # noqa: T201  shown by -s
+    assert prompts == 7  # what `new mill` asks of a mill with one kiln, in a country of many zones
+    print(f"{len(walked)} commands, {prompts} prompts, {seconds:.1f} s: "  # noqa: T201  for -s
           + ", ".join(f"{words} {took:.1f}" for words, _, took in walked))
 
 
 def test_the_lot_has_its_page(path_walked):
-    mill, _ = path_walked
+    mill = path_walked[0]
     pages = list((mill / "site/customer").glob("*/index.html"))
     assert len(pages) == 1
     words = re.sub(r"<[^>]+>", " ", pages[0].read_text("utf-8"))
@@ -67,7 +91,7 @@ def test_the_lot_has_its_page(path_walked):
 
 
 def test_what_was_imported_is_what_the_files_say(path_walked):
-    mill, _ = path_walked
+    mill = path_walked[0]
     charge = read_mill_folder(mill).charges["26-001"].record
     assert [board.id for board in charge.boards] == ["S1", "S2", "S3"]
     assert charge.boards[0].sections[0].oven_dry.value == 100.0
