@@ -18,6 +18,8 @@ class Reading:
     ids: set[str] = field(default_factory=set)
     repeated: set[str] = field(default_factory=set)
     links: list[str] = field(default_factory=list)
+    named: list[tuple[str, str]] = field(default_factory=list)
+    """The words of each link and where it leads."""
     text: str = ""
 
 
@@ -26,13 +28,23 @@ class _Reader(HTMLParser):
         super().__init__(convert_charrefs=True)
         self.found = Reading()
         self._words: list[str] = []
+        self._link: tuple[str, int] | None = None
 
-    def handle_starttag(self, _tag: str, attrs: list[tuple[str, str | None]]) -> None:
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "a" and self._link:
+            address, begun = self._link
+            words = " ".join("".join(self._words[begun:]).split())
+            self.found.named.append((words, address))
+            self._link = None
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         for name, value in attrs:
             if name == "id" and value:
                 (self.found.repeated if value in self.found.ids else self.found.ids).add(value)
             elif name in ADDRESSES and value is not None:
                 self.found.links.append(value)
+        if tag == "a" and (address := dict(attrs).get("href")):
+            self._link = (address, len(self._words))
 
     def handle_data(self, data: str) -> None:
         self._words.append(data)

@@ -66,6 +66,16 @@ def test_masses_are_the_hand_arithmetic_of_the_sections(folder, charge):
             assert float(mass) == pytest.approx(dry * (1 + due.mc_pct / 100), abs=0.51)
 
 
+def test_the_first_mass_is_worked_on_the_sheet(folder):
+    """The arithmetic printed, done on the printed characters, gives the mass in the table."""
+    sheet = kiln_sheet(folder, "HB-25-041")
+    worked = sheet.worked.replace("\u00a0", " ")
+    dry, mc, result = re.search(
+        r"([\d.]+) g × \(1 \+ ([\d.]+) % ÷ 100 %\) = ([\d.]+) g", worked).groups()
+    assert float(dry) * (1 + float(mc) / 100) == pytest.approx(float(result), abs=0.06)
+    assert round(float(result)) == float(sheet.boards[0].masses[0])
+
+
 def test_steps_and_set_points_are_the_schedules_own(folder):
     """T4-D2, upland red oak (from memory): 110 °F and 4 °F to 50 %, 180 °F and 50 °F from 15 %."""
     sheet = kiln_sheet(folder, "HB-25-041")

@@ -28,9 +28,11 @@ from kilnfolio.records.quantities import (
 from kilnfolio.records.schedule import Air, Schedule, Treatment
 from kilnfolio.review.boards import BoardHistory, board_histories
 from kilnfolio.review.figures import customary, measure, metric, number, side_by_side
+from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.limits import LimitBook, Subject, limit_book
 from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.setpoints import AirState, PlannedStep, planned_steps, resolve
+from kilnfolio.review.working import evaluate
 
 Paper = Literal["a4", "letter"]
 PAPERS: tuple[Paper, ...] = ("a4", "letter")
@@ -39,6 +41,8 @@ _HAZARDS = ("entrapment", "heat-stress", "steam")
 #: How much room rows are given, roomiest first; figures keep their size.
 _ROOM = ("wide", "roomy", "close", "tight")
 _MASS_DECIMALS = {"g": 0, "kg": 3, "lb": 2, "oz": 1}
+#: Decimals of an oven-dry mass where it is worked with.
+_WORKED = {"g": 1, "kg": 4, "lb": 3, "oz": 2}
 
 
 class SheetTooLongError(ValueError):
@@ -94,6 +98,8 @@ class Sheet:
     steps: Sequence[SheetStep]
     due: Sequence[Due]
     boards: Sequence[SheetBoard]
+    worked: str
+    """How the first mass was had."""
     cautions: Sequence[Caution]
 
 
@@ -121,6 +127,8 @@ def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
     limits = _limits(folder, charge)
     due = [*_steps_due(steps), *_ends_due(charge, located.record, limits)]
     cautions = read_manuscript(folder.root)[0].cautions
+    histories = [history for history in board_histories(charge) if history.sections]
+    boards = [_board(history, due) for history in histories]
     return Sheet(
         charge.id,
         folder.kilns[charge.kiln].record.name,
@@ -137,7 +145,8 @@ def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
         _equalized(located.record),
         [*_step_lines(steps), *_end_lines(charge, located.record, limits, steps[-1], pressure)],
         due,
-        [_board(history, due) for history in board_histories(charge) if history.sections],
+        boards,
+        _worked(histories[0], boards[0], due[0]) if histories and due else "",
         [cautions[key] for key in _HAZARDS if key in cautions],
     )
 
@@ -294,6 +303,16 @@ def _ends_due(charge: Charge, schedule: Schedule, limits: LimitBook) -> Iterator
         begin = float(equalizing_start(target, limits.value("equalizing-below-target")))
         yield Due("equalize", begin, f"{begin:g} %")
     yield Due("target", target, f"{target:g} %")
+
+
+def _worked(history: BoardHistory, board: SheetBoard, due: Due) -> str:
+    """Return how a board's first mass was had, for whoever wants to check another."""
+    house = Mass.units[board.unit](1.0)
+    dry = Mass(history.oven_dry_g, f"{history.oven_dry_g / house:.{_WORKED[board.unit]}f} "
+                                   f"{board.unit}")
+    made = evaluate(FORMULAS["mass_at"], "", {
+        "oven_dry_mass": dry, "mc": Percent(due.mc_pct, f"{due.mc_pct:g} %")}).working
+    return f"{board.tag}, {due.label}: {made.substituted} = {made.result}"
 
 
 def _board(history: BoardHistory, due: Sequence[Due]) -> SheetBoard:
