@@ -307,11 +307,11 @@ def _ends_due(charge: Charge, schedule: Schedule, limits: LimitBook) -> Iterator
 
 def _worked(history: BoardHistory, board: SheetBoard, due: Due) -> str:
     """Return how a board's first mass was had, for whoever wants to check another."""
-    house = Mass.units[board.unit](1.0)
-    dry = Mass(history.oven_dry_g, f"{history.oven_dry_g / house:.{_WORKED[board.unit]}f} "
-                                   f"{board.unit}")
-    made = evaluate(FORMULAS["mass_at"], "", {
-        "oven_dry_mass": dry, "mc": Percent(due.mc_pct, f"{due.mc_pct:g} %")}).working
+    shown = f"{history.oven_dry_g / Mass.units[board.unit](1.0):.{_WORKED[board.unit]}f}"
+    # from the mass as printed, so that whoever works it again gets the same
+    values = {"oven_dry_mass": Mass.parse(f"{shown} {board.unit}"),
+              "mc": Percent(due.mc_pct, f"{due.mc_pct:g} %")}
+    made = evaluate(FORMULAS["mass_at"], "", values).working
     return f"{board.tag}, {due.label}: {made.substituted} = {made.result}"
 
 
