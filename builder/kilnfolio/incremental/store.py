@@ -87,10 +87,14 @@ class Store:
 
     def _open(self) -> sqlite3.Connection:
         db = sqlite3.connect(self.path, timeout=60.0)
-        db.execute("PRAGMA journal_mode = WAL")
-        # what a loss of power takes with it is made again; a killed process loses nothing
-        db.execute("PRAGMA synchronous = OFF")
-        db.execute("PRAGMA cache_size = -32000")
+        try:
+            db.execute("PRAGMA journal_mode = WAL")
+            # what a loss of power takes with it is made again; a killed process loses nothing
+            db.execute("PRAGMA synchronous = OFF")
+            db.execute("PRAGMA cache_size = -32000")
+        except sqlite3.Error:  # as of a full disk
+            db.close()
+            raise
         return db
 
     def close(self) -> None:
