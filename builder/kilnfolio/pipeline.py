@@ -364,7 +364,9 @@ def print_labels(root: Path, lots: Sequence[str], sheet: str, skip: int, out: Pa
                                                 ("email", mill.contact.email))
                 if value.endswith(".invalid")]
     for name in wanted:
-        if name not in sealed.lots:
+        if f"lot {name}" in reviewed.folder.begun or name in reviewed.folder.waiting_lots:
+            reasons.append(f"lot {name} is not complete: 'kilnfolio check' names what is lacking")
+        elif name not in sealed.lots:
             reasons.append(f"there is no lot '{name}' in {root}")
         elif not sealed.lots[name].entries:
             reasons.append(f"lot {name} is not sealed, and its label would bind nothing: kilnfolio "

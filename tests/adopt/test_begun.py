@@ -148,6 +148,8 @@ def test_a_begun_lot_cannot_be_sealed_nor_a_sealed_one_opened_again_unseen(tmp_p
     assert main(["seal", "L2", str(root), "--by", "A. N. Other", "--new-key"]) == 1
     assert "L2 cannot be sealed before it is filled in (content/lots/L2.yaml): species, " in \
         capsys.readouterr().err
+    assert main(["labels", "L2", "--folder", str(root), "--out", str(tmp_path / "l.pdf")]) == 1
+    assert "lot L2 is not complete: 'kilnfolio check' names what is" in capsys.readouterr().err
     for number in ("C1", "L1"):
         new_key = ["--new-key"] if number == "C1" else []
         assert main(["seal", number, str(root), "--by", "A. N. Other", *new_key]) == 0
