@@ -67,8 +67,8 @@ class Sources:
         self._builder = builder
         self._letters: dict[str, str] = {}
 
-    def cell(self, citation: str, status: str) -> Markup:
-        """Return a row's letter, the row of the source where it has another name, and its status.
+    def cell(self, citation: str, status: str, species: Species) -> Markup:
+        """Return a row's letter, what the source calls the species if not so, and its status.
 
         A citation names a publication, a place in it and, after another comma, a row there.
         """
@@ -76,6 +76,8 @@ class Sources:
             return status_words(COMMON_PRACTICE)
         identity, place, row = ([part.strip() for part in citation.split(",", 2)] + ["", ""])[:3]
         where = ", ".join(filter(None, (identity, place)))
+        if row.casefold() == species.trade_name.casefold():
+            row = ""
         letter = self._letters.setdefault(where, ascii_lowercase[len(self._letters)])
         known = Markup(" {}").format(status_words(status)) if status != "read" else ""
         return Markup("{}{}{}").format(letter, f", {row}" if row else "", known)
@@ -97,7 +99,7 @@ def _safe_rates(builder: Builder, options: SpeciesOptions, document: Document) -
             _name(builder, species),
             figures.side_by_side(loss.thickness),
             number(loss.rate.value),
-            sources.cell(loss.source, loss.status),
+            sources.cell(loss.source, loss.status, species),
         )
         for species in _species(builder, options, document)
         for loss in species.safe_daily_loss
@@ -133,7 +135,7 @@ def _shrinkage(builder: Builder, options: SpeciesOptions, document: Document) ->
                 _percent(known.tangential),
                 _percent(known.volumetric),
                 ratio,
-                sources.cell(known.source, known.status),
+                sources.cell(known.source, known.status, species),
             )
         )
     return Table(
@@ -163,7 +165,7 @@ def _green(builder: Builder, options: SpeciesOptions, document: Document) -> Tab
             _percent(known.heartwood, 0),
             _percent(known.sapwood, 0),
             _percent(known.whole_stem, 0),
-            sources.cell(known.source, known.status),
+            sources.cell(known.source, known.status, species),
         )
         for species in _species(builder, options, document)
         for known in species.green_mc
@@ -217,7 +219,8 @@ def _movement(builder: Builder, options: MovementOptions, document: Document) ->
                 options.width.value, coefficient, options.from_mc.value, options.to_mc.value
             )
             cells += [number(change, 2), number(figures.CUSTOMARY[Length][0].of(change), 3)]
-        rows.append((_name(builder, species), *cells, sources.cell(known.source, known.status)))
+        source = sources.cell(known.source, known.status, species)
+        rows.append((_name(builder, species), *cells, source))
     said = (
         f"A width of {figures.side_by_side(options.width)} taken from "
         f"{figures.as_entered(options.from_mc)} to {figures.as_entered(options.to_mc)} MC. "
