@@ -80,6 +80,18 @@ def printed(printed_pages: dict[str, list[str]]) -> dict[str, str]:
     return {name: " ".join(pages) for name, pages in printed_pages.items()}
 
 
+def test_no_page_of_the_booklet_is_left_empty(printed_pages):
+    """But the back of the title: the questions of a drill stand on the page of its charts."""
+    pages = printed_pages[TRAINEE]
+    # the safety wording and the running heads alone are some 45 words
+    empty = [n for n, words in enumerate(pages, 1) if len(words.split()) < 70]
+    assert empty == [2]
+    for number in range(1, 11):
+        (asked,) = [words for words in pages
+                    if f"Drill {number} " in words and "What is wrong?" in words]
+        assert "What do you do, and what do you write down?" in asked
+
+
 # --- whose charge it was --------------------------------------------------------------------------
 
 #: Fields whose text may stand in a drill: words of the trade, from fixed lists or public.
