@@ -350,6 +350,7 @@ def print_labels(root: Path, lots: Sequence[str], sheet: str, skip: int, out: Pa
         A lot is not there, not sealed, or not as it was sealed; or there is no key of addresses.
     """
     from kilnfolio.publish.label_sheets import labels_of, write_sheets
+    from kilnfolio.publish.manner import manner_of
     from kilnfolio.sealing import sealed_state
 
     reviewed, report = review_folder(root), Report()
@@ -373,5 +374,6 @@ def print_labels(root: Path, lots: Sequence[str], sheet: str, skip: int, out: Pa
                            f"seal {name} --by NAME")
     if reasons or not wanted:
         raise SealBrokenError(reasons or ["no lot is sealed: kilnfolio seal LOT --by NAME"])
-    labels = [label for name in wanted for label in labels_of(sealed.views[name])]
+    manner = manner_of(reviewed.folder.mill.record)
+    labels = [label for name in wanted for label in labels_of(sealed.views[name], manner)]
     return len(labels), write_sheets(labels, sheet, out, skip=skip)

@@ -15,6 +15,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from kilnfolio.publish.label_words import grouped
+from kilnfolio.publish.manner import PLAIN, Manner
 from kilnfolio.publish.pages.customer import CustomerLot
 from kilnfolio.publish.printing import pdf_of
 from kilnfolio.publish.qr import qr_svg
@@ -77,8 +78,8 @@ class Label:
     qr: Markup
 
 
-def labels_of(view: CustomerLot) -> Iterator[Label]:
-    """Yield a label for each pack of a sealed lot.
+def labels_of(view: CustomerLot, manner: Manner = PLAIN) -> Iterator[Label]:
+    """Yield a label for each pack of a sealed lot, in the manner of the mill's pages.
 
     Raises
     ------
@@ -91,7 +92,7 @@ def labels_of(view: CustomerLot) -> Iterator[Label]:
     code = qr_svg(view.label_address, f"Code that leads to the record of lot {view.lot}")
     for number, _, _ in view.packs:
         yield Label(view.mill, view.invented, view.lot, number, view.species.partition(" (")[0],
-                    view.size, tuple(seal.words.split()), grouped(seal.digits), code)
+                    manner.retold(view.size), tuple(seal.words.split()), grouped(seal.digits), code)
 
 
 def write_sheets(labels: Sequence[Label], sheet: str, out: Path, *, skip: int = 0) -> list[str]:

@@ -16,6 +16,7 @@ from jinja2 import Environment
 from kilnfolio.physics.moisture import mass_at
 from kilnfolio.physics.rules import conditioning_emc, equalizing_emc, equalizing_start
 from kilnfolio.publish.handbook.chapter import Caution, read_manuscript
+from kilnfolio.publish.manner import Manner, manner_of
 from kilnfolio.publish.printing import pdf_of
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
@@ -27,7 +28,7 @@ from kilnfolio.records.quantities import (
 )
 from kilnfolio.records.schedule import Air, Schedule, Treatment
 from kilnfolio.review.boards import BoardHistory, board_histories
-from kilnfolio.review.figures import customary, measure, metric, number, side_by_side
+from kilnfolio.review.figures import customary, measure, metric, number
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.limits import LimitBook, Subject, limit_book
 from kilnfolio.review.review import mill_pressure
@@ -127,6 +128,7 @@ def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
     limits = _limits(folder, charge)
     due = [*_steps_due(steps), *_ends_due(charge, located.record, limits)]
     cautions = read_manuscript(folder.root)[0].cautions
+    manner = manner_of(folder.mill.record)
     histories = [history for history in board_histories(charge) if history.sections]
     boards = [_board(history, due) for history in histories]
     return Sheet(
@@ -134,7 +136,7 @@ def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
         folder.kilns[charge.kiln].record.name,
         [
             f"{folder.species[stock.species].record.trade_name}, "
-            f"{side_by_side(stock.thickness)}, {side_by_side(stock.volume)}"
+            f"{manner.side_by_side(stock.thickness)}, {manner.side_by_side(stock.volume)}"
             for stock in charge.stock
         ],
         f"{charge.target_mc.value:g} %",
@@ -143,7 +145,10 @@ def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
         charge.control_rule,
         located.record.time_based,
         _equalized(located.record),
-        [*_step_lines(steps), *_end_lines(charge, located.record, limits, steps[-1], pressure)],
+        [
+            *_step_lines(manner, steps),
+            *_end_lines(manner, charge, located.record, limits, steps[-1], pressure),
+        ],
         due,
         boards,
         _worked(histories[0], boards[0], due[0]) if histories and due else "",
@@ -218,7 +223,7 @@ def _limits(folder: MillFolder, charge: Charge) -> LimitBook:
     )
 
 
-def _step_lines(steps: Sequence[PlannedStep]) -> Iterator[SheetStep]:
+def _step_lines(manner: Manner, steps: Sequence[PlannedStep]) -> Iterator[SheetStep]:
     for step in steps:
         if step.number == 1:
             due = "start"
@@ -227,26 +232,29 @@ def _step_lines(steps: Sequence[PlannedStep]) -> Iterator[SheetStep]:
         else:
             before = steps[step.number - 2].hours
             due = f"after {before:g} h of step {step.number - 1}" if before else ""
-        yield _line(str(step.number), due, step.air)
+        yield _line(manner, str(step.number), due, step.air)
 
 
-def _line(label: str, due: str, air: AirState) -> SheetStep:
+def _line(manner: Manner, label: str, due: str, air: AirState) -> SheetStep:
     return SheetStep(
         label,
         due,
-        _both(air.dry_bulb_c, Temperature),
-        _both(air.wet_bulb_c, Temperature),
-        _both(air.depression_k, TemperatureDifference),
+        _both(manner, air.dry_bulb_c, Temperature),
+        _both(manner, air.wet_bulb_c, Temperature),
+        _both(manner, air.depression_k, TemperatureDifference),
         measure(air.relative_humidity_pct, "%", 0),
         measure(air.emc_pct, "%", 1),
     )
 
 
-def _both(value: float, dimension: type[Temperature | TemperatureDifference]) -> tuple[str, str]:
-    return metric(value, dimension), customary(value, dimension)
+def _both(
+    manner: Manner, value: float, dimension: type[Temperature | TemperatureDifference]
+) -> tuple[str, str]:
+    return manner.ordered(metric(value, dimension), customary(value, dimension))
 
 
 def _end_lines(
+    manner: Manner,
     charge: Charge,
     schedule: Schedule,
     limits: LimitBook,
@@ -276,7 +284,7 @@ def _end_lines(
             air: Air = written
         else:
             air = Air(dry_bulb=_as_entered(last.air.dry_bulb_c), emc=Percent(emc, f"{emc:g} %"))
-        yield _line(name, due, resolve(air, pressure_pa))
+        yield _line(manner, manner.term(name), due, resolve(air, pressure_pa))
 
 
 def _as_entered(temp_c: float) -> Temperature:

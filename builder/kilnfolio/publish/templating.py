@@ -23,6 +23,7 @@ from jinja2.runtime import Context
 from markupsafe import Markup, escape
 
 from kilnfolio.publish.charts.axes import READ_OUT
+from kilnfolio.publish.manner import PLAIN, Manner, manner_of
 from kilnfolio.publish.routes import FOOT, MENU, relative, root_of
 from kilnfolio.publish.safety import SAFETY
 from kilnfolio.records.book import STATUS_MEANING, in_words
@@ -66,8 +67,10 @@ def environment(
         auto_reload=False,
         bytecode_cache=FileSystemBytecodeCache(str(compiled)) if compiled else None,
     )
+    manner = manner_of(mill)
     env.globals.update(
         mill=mill,
+        manner=manner,
         menu=menu,
         foot=FOOT if menu else (),
         SAFETY=SAFETY,
@@ -78,6 +81,12 @@ def environment(
     env.filters.update(_FILTERS)
     env.filters.update(
         moment=_moment(mill), to=_link, day_of=lambda at: day(at.astimezone(mill.zone).date())
+    )
+    env.filters.update(
+        quantity=lambda value: quantity(value, manner),
+        temperature=manner.temperature,  # {{ temp_c | temperature }}: 43.3 °C (110 °F)
+        retold=manner.retold,  # {{ view.size | retold }}: a record's words, its pairs in order
+        term=manner.term,  # {{ "Timber" | term }}
     )
     return env
 
@@ -126,11 +135,11 @@ def day(date: dt.date) -> str:
     return f"{date.day}{figures.NBSP}{date:%B %Y}"
 
 
-def quantity(value: Quantity | None) -> Markup:
+def quantity(value: Quantity | None, manner: Manner = PLAIN) -> Markup:
     """``{{ q | quantity }}``: both unit systems, the entered words kept."""
     if value is None:
         return Markup(figures.NOTHING)
-    first, second = figures.both(value)
+    first, second = manner.both(value)
     if not second:
         return Markup('<span class="fact">{}</span>').format(first)
     return Markup('<span class="fact">{}</span> <span class="fact other">({})</span>').format(
@@ -165,22 +174,12 @@ def _fahrenheit(value: float | None, decimals: int = 0) -> str:
     )
 
 
-def _both_temperatures(value: float | None, decimals: int = 1) -> str:
-    return (
-        figures.NOTHING
-        if value is None
-        else (f"{_celsius(value, decimals)} ({_fahrenheit(value)})")
-    )
-
-
 _FILTERS: dict[str, Callable[..., Any]] = {
     "number": figures.number,  # {{ x | number(1) }}
     "measure": figures.measure,  # {{ x | measure("kg", 0) }}
     "percent": lambda value, decimals=1: figures.measure(value, "%", decimals),
     "celsius": _celsius,
     "fahrenheit": _fahrenheit,
-    "temperature": _both_temperatures,  # {{ temp_c | temperature }}: 43.3 °C (110 °F)
-    "quantity": quantity,
     "day": day,
     "status": status,
     "in_words": in_words,  # {{ working.source | in_words(publications) }}

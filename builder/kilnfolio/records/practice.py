@@ -46,8 +46,13 @@ class Practice(Record):
     """Standard of the resistance meter."""
     stress_test: Custom
     """How drying stress is shown."""
-    words: dict[Name, Text]
-    """What this region calls what these pages call so."""
+    words: dict[Name, Custom]
+    """What this region calls what records and the glossary call so."""
+
+    @property
+    def customary_first(self) -> bool:
+        """Whether US customary units come before metric ones."""
+        return _FIRST[self.units.is_]
 
     @property
     def rule(self) -> ControlRule:
@@ -57,6 +62,7 @@ class Practice(Record):
 
 RULES: dict[str, ControlRule] = {
     "wettest half": "wettest half", "wettest board": "wettest board", "mean": "mean"}
+_FIRST = {"metric first": False, "customary first": True}
 
 
 @cache
@@ -64,7 +70,11 @@ def practices() -> dict[str, Practice]:
     """Return every practice, by its name in mill.yaml."""
     raw = (resources.files("kilnfolio.records") / "practices.yaml").read_bytes()
     value = parse_yaml(raw, "practices.yaml").value
-    return {name: Practice.model_validate({
-        key: {"is_": custom["is"], "source": custom["source"], "status": custom["status"]}
-        if key != "words" else custom for key, custom in customs.items()})
+    return {name: Practice.model_validate(
+        {key: _custom(raw) for key, raw in customs.items() if key != "words"}
+        | {"words": {ours: _custom(raw) for ours, raw in customs["words"].items()}})
         for name, customs in value.items()}
+
+
+def _custom(raw: dict[str, str]) -> dict[str, str]:
+    return {"is_": raw["is"], "source": raw["source"], "status": raw["status"]}

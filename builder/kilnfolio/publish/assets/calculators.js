@@ -561,7 +561,13 @@ function workStep(step, values, origins, labels) {
   return answers;
 }
 
-return { calculate, quantity, rangeText, houseValue, inUnit, onScale, unitOf, metric, customary, Refused,
+/* An answer as it is read first, in the order of the mill's practice; its working stays as it was worked. */
+function inOrder(answer) {
+  const { first, other } = answer;
+  return data.customary_first && other ? { ...answer, first: other, other: first } : answer;
+}
+
+return { calculate, inOrder, quantity, rangeText, houseValue, inUnit, onScale, unitOf, metric, customary, Refused,
          saturationPressure, equilibriumMoistureContent, shareShown, readingsNeeded };
 };
 
@@ -723,9 +729,9 @@ class Sheet {
     this.mark([]);
     const single = answers.filter((one) => !one.each), many = answers.filter((one) => one.each);
     this.section.querySelector(".result").replaceChildren(
-      tiles(single.filter((one) => !one.aside)),
+      tiles(single.filter((one) => !one.aside).map(this.sums.inOrder)),
       ...notices.map((words) => element("p", { class: "note" }, words)));
-    this.section.querySelector(".due tbody")?.replaceChildren(...rows(many));
+    this.section.querySelector(".due tbody")?.replaceChildren(...rows(many.map(this.sums.inOrder)));
     this.section.querySelector(".board .working").replaceChildren(...board(answers));
     this.expose(true);
   }
@@ -762,9 +768,9 @@ function begin() {
   const sheets = data.calculators.map(
     (calculator) => new Sheet(document.getElementById(calculator.slug), sums, calculator));
   document.documentElement.classList.add("scripted");
-  document.getElementById("unit-systems").addEventListener("change", (event) => {
-    for (const sheet of sheets) sheet.setSystem(event.target.value);
-  });
+  const setSystem = (system) => { for (const sheet of sheets) sheet.setSystem(system); };
+  document.getElementById("unit-systems").addEventListener("change", (event) => setSystem(event.target.value));
+  if (data.customary_first) setSystem("us");
 }
 
 begin();

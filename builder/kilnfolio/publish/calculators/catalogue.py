@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Any
 
 from kilnfolio.physics import air, meters, moisture, shrinkage, sorption
@@ -15,6 +16,7 @@ from kilnfolio.publish.calculators.form import (
     Timber,
     Trusted,
 )
+from kilnfolio.publish.manner import manner_of
 from kilnfolio.records.book import Known
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.quantities import (
@@ -64,7 +66,7 @@ _DIRECTION = Choice(
     "direction",
     "Direction",
     (
-        ("tangential", "tangential: across a flat-sawn board"),
+        ("tangential", "tangential: across a {flat-sawn} board"),
         ("radial", "radial: across a quarter-sawn board"),
     ),
 )
@@ -107,7 +109,28 @@ _THAWED = Range(0.0, air.BULB_RANGE_C[1])
 
 def calculators(mill: Mill) -> tuple[Calculator, ...]:
     """Return the calculators of a mill, in the order of the page."""
-    return (*_weights(), *_climates(mill), *_sizes(), *_rates_and_loads(), *_surveys())
+    say = manner_of(mill).say
+    return tuple(_said(one, say) for one in (
+        *_weights(), *_climates(mill), *_sizes(), *_rates_and_loads(), *_surveys()))
+
+
+def _said(calculator: Calculator, say: Callable[[str], str]) -> Calculator:
+    """Return a calculator in the words of the mill's practice."""
+    def chosen(choice: Choice) -> Choice:
+        return replace(choice, options=tuple((value, say(words))
+                                             for value, words in choice.options))
+
+    timber = calculator.timber
+    if timber and timber.direction:
+        timber = replace(timber, direction=chosen(timber.direction))
+    return replace(
+        calculator,
+        purpose=say(calculator.purpose),
+        holds=say(calculator.holds),
+        fields=tuple(replace(asked, label=say(asked.label)) for asked in calculator.fields),
+        choices=tuple(map(chosen, calculator.choices)),
+        timber=timber,
+    )
 
 
 def _weights() -> Iterator[Calculator]:
@@ -165,7 +188,8 @@ def _climates(mill: Mill) -> Iterator[Calculator]:
     yield Calculator(
         "air-from-bulbs",
         "RH, EMC and dew point from two bulbs",
-        "What the dry bulb and the wet bulb say of the air, and the MC that timber in it tends to.",
+        "What the dry bulb and the wet bulb say of the air, and the MC that {timber} in it "
+        "tends to.",
         (
             _temperature("dry_bulb", "Dry bulb", "60 °C"),
             _temperature("wet_bulb", "Wet bulb", "50 °C", when=given_wet),
@@ -260,7 +284,7 @@ def _climates(mill: Mill) -> Iterator[Calculator]:
                 {"dry_bulb": "dry_bulb", "wet_bulb": "wet_bulb"},
             ),
         ),
-        "It says what air holds this EMC, not whether the timber stands it: the schedule and the "
+        "It says what air holds this EMC, not whether the {timber} stands it: the schedule and the "
         f"species' ceiling decide that. {_BULBS_HOLD} {_EMC_HOLDS}",
         (
             ("Table of wet bulbs for an EMC", "kiln-and-air", "dry-and-wet-bulb"),
@@ -291,7 +315,7 @@ def _sizes() -> Iterator[Calculator]:
             ),
             Step("left", "Size then", "shrunk_size", {"size": "size", "shrinkage": "shrunk"}),
         ),
-        "A straight line below the fibre saturation point. Thick timber starts to shrink before "
+        "A straight line below the fibre saturation point. Thick {timber} starts to shrink before "
         "its mean MC is that low, and wood that collapses shrinks more.",
         (
             ("Table of shrinkage by species", "species", "shrinkage"),
@@ -388,7 +412,7 @@ def _rates_and_loads() -> Iterator[Calculator]:
         "Water in a load, and the least heat",
         "How much water a load gives up, and the heat without which it cannot.",
         (
-            Field("volume", "Volume of timber", Volume, "42.5 m³", ("m³", "bf", "mbf"), "bf"),
+            Field("volume", "Volume of {timber}", Volume, "42.5 m³", ("m³", "bf", "mbf"), "bf"),
             Field(
                 "basic_density",
                 "Basic density",
@@ -399,7 +423,7 @@ def _rates_and_loads() -> Iterator[Calculator]:
             ),
             _percent("mc_from", "MC at the start", "70 %"),
             _percent("mc_to", "MC at the end", "8 %"),
-            _temperature("start_temperature", "Timber when loaded", "10 °C"),
+            _temperature("start_temperature", "{Timber} when loaded", "10 °C"),
             _temperature("temperature", "Kiln", "60 °C"),
         ),
         (
@@ -411,7 +435,7 @@ def _rates_and_loads() -> Iterator[Calculator]:
                 {name: name for name in (*load, "start_temperature", "temperature")},
             ),
         ),
-        "Volume and density are those of green timber. The heat is a floor: leaks, walls, vented "
+        "Volume and density are those of green {timber}. The heat is a floor: leaks, walls, vented "
         "air, the kiln itself and the fans come on top.",
         (
             ("Table of the water in a load", "kiln-and-air", "balance"),

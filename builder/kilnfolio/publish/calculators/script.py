@@ -11,6 +11,7 @@ from kilnfolio.publish.calculators.accepted import ALL_FORMULAS, RANGES
 from kilnfolio.publish.calculators.catalogue import calculators
 from kilnfolio.publish.calculators.form import Calculator, Field, Range, Timber
 from kilnfolio.publish.calculators.worked import METRIC_WITHIN
+from kilnfolio.publish.manner import manner_of
 from kilnfolio.publish.templating import STATUS_WORDS
 from kilnfolio.records.book import Known, publication_of
 from kilnfolio.records.folder import MillFolder
@@ -66,6 +67,7 @@ def script_data(folder: MillFolder) -> dict[str, Any]:
             of.__name__: _dimension(of) for of in sorted(dimensions, key=lambda of: of.__name__)
         },
         "mass_decimals": _mass_decimals(),
+        "customary_first": manner_of(folder.mill.record).customary_first,
         "metric_within": [of.__name__ for of in METRIC_WITHIN],
         "calculators": [_calculator(folder, one) for one in made],
     }

@@ -10,8 +10,8 @@ from markupsafe import Markup
 
 from kilnfolio.physics import sorption
 from kilnfolio.publish.charts.axes import Axis, Panel, read_stops, spoken, spread, svg, text
-from kilnfolio.records.quantities import fahrenheit_from_celsius
-from kilnfolio.review.figures import measure, number
+from kilnfolio.publish.manner import PLAIN, Manner
+from kilnfolio.review.figures import number
 
 #: Curves drawn where none are asked for [°C]; as many as there are line styles to tell them apart.
 TEMPERATURES_C = (0.0, 20.0, 40.0, 60.0, 80.0, 100.0)
@@ -20,7 +20,11 @@ _MOST = 8
 
 
 def emc_chart(
-    identity: str, description: str, temperatures: Sequence[float] = TEMPERATURES_C
+    identity: str,
+    description: str,
+    temperatures: Sequence[float] = TEMPERATURES_C,
+    *,
+    manner: Manner = PLAIN,
 ) -> Markup:
     """Return the chart.
 
@@ -32,6 +36,8 @@ def emc_chart(
         What it shows.
     temperatures : sequence of float
         A curve for each, eight at most [°C].
+    manner : Manner
+        Which units come first.
 
     Raises
     ------
@@ -65,25 +71,23 @@ def emc_chart(
     for place, (temperature, curve) in enumerate(zip(temperatures, curves, strict=True), 1):
         points = zip(humidity.tolist(), curve.tolist(), strict=True)
         parts.append(panel.line(f"board-{place}", points))
-        words = (
-            f"{measure(temperature, '°C', 0)} "
-            f"({measure(fahrenheit_from_celsius(temperature), '°F', 0)})"
-        )
+        words = manner.temperature(temperature, 0)
         parts.append(text(f"board-{place}", panel.right + 10, ends[place - 1], words))
-    parts += _stops(panel, temperatures)
+    parts += _stops(panel, temperatures, manner)
     return svg(
         identity, 720, 440, "EMC against relative humidity", description, parts, read_stops()
     )
 
 
-def _stops(panel: Panel, temperatures: Sequence[float]) -> Iterator[Markup]:
+def _stops(panel: Panel, temperatures: Sequence[float], manner: Manner
+           ) -> Iterator[Markup]:
     """Yield a strip around each humidity of the table, with the EMC at each temperature."""
     edges = [
         _HUMIDITIES[0],
         *((a + b) / 2 for a, b in pairwise(_HUMIDITIES)),
         _HUMIDITIES[-1],
     ]
-    names = [measure(temperature, "°C", 0) for temperature in temperatures]
+    names = [manner.temperature(temperature, 0) for temperature in temperatures]
     for (low, high), (humidity, *values) in zip(
         pairwise(edges), emc_rows(temperatures), strict=True
     ):

@@ -273,7 +273,7 @@ class Builder:
         text = " ".join(text.split())
         if name == "q":
             try:
-                return quantity(parse_any(text))
+                return quantity(parse_any(text), self.setting.manner)
             except ValueError as error:
                 why = getattr(error, "context", None) or {}
                 self.problem(

@@ -172,7 +172,9 @@ def _chart(builder: Builder, document: Document) -> Markup:
     anchor = builder.anchor(f"chart-{options.kind}", document.place("kind"))
     temperatures = [temperature.value for temperature in options.temperature] or TEMPERATURES_C
     try:
-        drawing = emc_chart(anchor, options.alt, temperatures)
+        drawing = emc_chart(
+            anchor, options.alt, temperatures, manner=builder.setting.manner
+        )
     except ValueError as error:
         builder.problem(
             Problem(
@@ -185,7 +187,14 @@ def _chart(builder: Builder, document: Document) -> Markup:
         return Markup("<div></div>")
     columns = (
         tables.Column("RH", "%"),
-        *(tables.Column(figures.metric(value, Temperature, 0)) for value in temperatures),
+        *(
+            tables.Column(
+                *builder.setting.manner.ordered(
+                    figures.metric(value, Temperature, 0), figures.customary(value, Temperature)
+                )
+            )
+            for value in temperatures
+        ),
     )
     behind = Markup("")
     if builder.setting.target == "site":
@@ -232,7 +241,7 @@ def _table(builder: Builder, document: Document) -> Markup:
 
 def _work(builder: Builder, document: Document, steps: list[Step]) -> Board:
     limits = limit_book(builder.setting.folder)
-    board, problems = work_steps(document, steps, limits)
+    board, problems = work_steps(document, steps, limits, builder.setting.manner)
     for problem in problems:
         builder.problem(problem)
     return board

@@ -11,6 +11,7 @@ from typing import Any
 from markupsafe import Markup
 from pydantic import ConfigDict
 
+from kilnfolio.publish.manner import PLAIN, Manner
 from kilnfolio.records.model import Name, Record
 from kilnfolio.records.problems import Place, Problem
 from kilnfolio.records.quantities import Quantity
@@ -47,6 +48,8 @@ class Step(Record):
 class Board:
     """The steps of one example or problem, worked."""
 
+    manner: Manner = PLAIN
+    """Which units come first in what it prints."""
     results: dict[str, Result] = field(default_factory=dict)
     entered: dict[tuple[str, str], str] = field(default_factory=dict)
     formulas: dict[str, Formula] = field(default_factory=dict)
@@ -54,9 +57,10 @@ class Board:
     def words(self, name: str, argument: str | None) -> str | None:
         """Return what a placeholder stands for, or None where nothing has this name."""
         if argument:
-            return self.entered.get((name, argument))
-        result = self.results.get(name)
-        return result.text if result else None
+            found = self.entered.get((name, argument))
+        else:
+            found = self.results[name].text if name in self.results else None
+        return found and self.manner.retold(found)
 
     def html(self) -> Markup:
         """Return every step as on a board: the formula, the values put in, the result."""
@@ -105,7 +109,7 @@ def title_of(formula: Formula) -> str:
 
 
 def work_steps(
-    document: Document, steps: list[Step], limits: LimitBook
+    document: Document, steps: list[Step], limits: LimitBook, manner: Manner
 ) -> tuple[Board, list[Problem]]:
     """Work the steps of a directive.
 
@@ -117,13 +121,15 @@ def work_steps(
         As validated.
     limits : LimitBook
         The mill's limits, for the formulas that rest on one.
+    manner : Manner
+        Which units come first.
 
     Returns
     -------
     tuple of Board and list of Problem
         What could be worked, and what could not.
     """
-    board, problems = Board(), []
+    board, problems = Board(manner), []
     for index, step in enumerate(steps):
         path = ("steps", index)
         formula = FORMULAS.get(step.compute)

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from kilnfolio.publish import routes
 from kilnfolio.publish.handbook.chapter import Manuscript
+from kilnfolio.publish.manner import Manner, manner_of
 from kilnfolio.publish.templating import STATUS_WORDS
 from kilnfolio.records.book import STATUS_MEANING, Publication, publication_of
 from kilnfolio.records.folder import MillFolder
@@ -48,6 +49,11 @@ class Setting:
     def publications(self) -> Mapping[str, Publication]:
         """The publications on record."""
         return self.folder.sources.record.publications
+
+    @property
+    def manner(self) -> Manner:
+        """How the mill's pages say things."""
+        return manner_of(self.folder.mill.record)
 
     def anchor(self, slug: str, name: str) -> str:
         """Return an id within a chapter: its own on the site, made unique in the book."""

@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING, Any
 from markupsafe import Markup
 
 from kilnfolio.physics import air
+from kilnfolio.publish.manner import Manner
 from kilnfolio.records.book import Titled, in_words
 from kilnfolio.records.model import Name, Record, Text, validate
 from kilnfolio.records.problems import Problem
 from kilnfolio.records.quantities import (
     Length,
     Quantity,
-    Temperature,
     fahrenheit_from_celsius,
 )
 from kilnfolio.records.yaml_source import Document
@@ -243,30 +243,36 @@ def two_systems(first: Cell, second: Cell) -> Markup:
     return Markup('{} <span class="unit">{}</span>').format(first, second)
 
 
-def temperature_cell(quantity: Temperature) -> Markup:
-    """Return a temperature in both unit systems."""
-    return two_systems(*figures.both(quantity))
+def quantity_cell(manner: Manner, quantity: Quantity) -> Markup:
+    """Return a quantity in both unit systems."""
+    return two_systems(*manner.both(quantity))
 
 
-def heads(quantities: Iterable[Quantity]) -> Iterator[Column]:
+def heads(manner: Manner, quantities: Iterable[Quantity]) -> Iterator[Column]:
     """Return a column for each quantity, in both unit systems."""
     for quantity in quantities:
-        yield Column(*figures.both(quantity))
+        yield Column(*manner.both(quantity))
 
 
-def _pressure_words(altitude: Length) -> str:
+def twice(manner: Manner, words: str, metric: str, customary: str) -> tuple[Column, Column]:
+    """Return the heads of two columns that give the same in both unit systems."""
+    first, second = manner.ordered(metric, customary)
+    return Column(words, first), Column(words, second)
+
+
+def _pressure_words(manner: Manner, altitude: Length) -> str:
     pressure = air.pressure_at_altitude(altitude.value / 1000.0) / 1000.0
     where = (
-        "sea level" if altitude.value == 0 else f"{figures.side_by_side(altitude)} above the sea"
+        "sea level" if altitude.value == 0 else f"{manner.side_by_side(altitude)} above the sea"
     )
     return f"{measure(pressure, 'kPa', 2)}, {where}"
 
 
-def air_source(altitude: Length) -> str:
+def air_source(manner: Manner, altitude: Length) -> str:
     """Return how the air of a table was computed."""
     return (
         f"Computed: ventilated wet bulb, coefficient {air.VENTILATED_COEFFICIENT:.6f} per °C, at "
-        f"{_pressure_words(altitude)}; saturation pressure by ASHRAE Fundamentals, ch. 1, "
+        f"{_pressure_words(manner, altitude)}; saturation pressure by ASHRAE Fundamentals, ch. 1, "
         "eqs. 5 and 6."
     )
 

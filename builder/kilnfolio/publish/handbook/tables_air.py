@@ -20,12 +20,14 @@ from kilnfolio.publish.handbook.tables import (
     cell_words,
     fahrenheit,
     heads,
+    quantity_cell,
     table_kind,
-    temperature_cell,
     tried,
+    twice,
     two_systems,
     worked,
 )
+from kilnfolio.publish.manner import Manner
 from kilnfolio.records.quantities import (
     Length,
     Percent,
@@ -54,6 +56,7 @@ class BulbOptions(Options):
 
 
 def _by_bulbs(
+    manner: Manner,
     options: BulbOptions,
     compute: Callable[[float, float], float],
     decimals: int,
@@ -70,13 +73,13 @@ def _by_bulbs(
     first, step = options.dry_bulb[-1], options.depression[0]
     rows = [
         (
-            temperature_cell(dry),
+            quantity_cell(manner, dry),
             *(number(cell(dry.value, step.value), decimals) for step in options.depression),
         )
         for dry in options.dry_bulb
     ]
     return Table(
-        (Column("Dry bulb", text=True), *heads(options.depression)),
+        (Column("Dry bulb", text=True), *heads(manner, options.depression)),
         tuple(rows),
         source,
         over="Wet-bulb depression",
@@ -93,23 +96,27 @@ def _by_bulbs(
 
 
 @table_kind("emc-by-bulbs", BulbOptions)
-def _emc_by_bulbs(_builder: Builder, options: BulbOptions, _document: Document) -> Table:
+def _emc_by_bulbs(builder: Builder, options: BulbOptions, _document: Document) -> Table:
+    manner = builder.setting.manner
     return _by_bulbs(
+        manner,
         options,
         sorption.equilibrium_moisture_content,
         1,
-        f"EMC in %. {air_source(options.altitude)} {EMC_SOURCE}",
+        f"EMC in %. {air_source(manner, options.altitude)} {EMC_SOURCE}",
         "emc_from_bulbs",
     )
 
 
 @table_kind("humidity-by-bulbs", BulbOptions)
-def _humidity_by_bulbs(_builder: Builder, options: BulbOptions, _document: Document) -> Table:
+def _humidity_by_bulbs(builder: Builder, options: BulbOptions, _document: Document) -> Table:
+    manner = builder.setting.manner
     return _by_bulbs(
+        manner,
         options,
         lambda _dry, humidity: humidity,
         0,
-        f"RH in %. {air_source(options.altitude)}",
+        f"RH in %. {air_source(manner, options.altitude)}",
         "relative_humidity",
     )
 
@@ -124,10 +131,11 @@ class HumidityOptions(Options):
 
 
 @table_kind("emc-by-humidity", HumidityOptions)
-def _emc_by_humidity(_builder: Builder, options: HumidityOptions, _document: Document) -> Table:
+def _emc_by_humidity(builder: Builder, options: HumidityOptions, _document: Document) -> Table:
+    manner = builder.setting.manner
     rows = [
         (
-            temperature_cell(temperature),
+            quantity_cell(manner, temperature),
             *(
                 number(
                     tried(sorption.equilibrium_moisture_content, temperature.value, humidity.value)
@@ -138,7 +146,7 @@ def _emc_by_humidity(_builder: Builder, options: HumidityOptions, _document: Doc
         for temperature in options.temperature
     ]
     return Table(
-        (Column("Temperature", text=True), *heads(options.relative_humidity)),
+        (Column("Temperature", text=True), *heads(manner, options.relative_humidity)),
         tuple(rows),
         f"EMC in %. Computed: {EMC_SOURCE}",
         over="Relative humidity",
@@ -165,22 +173,25 @@ class SetPointOptions(Options):
 
 
 @table_kind("set-points-for-emc", SetPointOptions)
-def _set_points(_builder: Builder, options: SetPointOptions, _document: Document) -> Table:
+def _set_points(builder: Builder, options: SetPointOptions, _document: Document) -> Table:
+    manner = builder.setting.manner
     pressure = air.pressure_at_altitude(options.altitude.value / 1000.0)
 
     def cell(dry: float, emc: float) -> Cell:
         humidity = tried(sorption.relative_humidity_for_emc, dry, emc)
         wet = None if humidity is None else tried(air.wet_bulb, dry, humidity, pressure)
-        return NOTHING if wet is None else two_systems(number(wet), fahrenheit(wet))
+        return NOTHING if wet is None else two_systems(
+            *manner.ordered(number(wet), fahrenheit(wet)))
 
     rows = [
         (figures.as_entered(emc), *(cell(dry.value, emc.value) for dry in options.dry_bulb))
         for emc in options.emc
     ]
     return Table(
-        (Column("EMC", text=True), *heads(options.dry_bulb)),
+        (Column("EMC", text=True), *heads(manner, options.dry_bulb)),
         tuple(rows),
-        f"Wet bulb in °C, with °F beneath. {air_source(options.altitude)} {EMC_SOURCE}",
+        "Wet bulb in {}, with {} beneath. ".format(*manner.ordered("°C", "°F"))
+        + f"{air_source(manner, options.altitude)} {EMC_SOURCE}",
         over="Dry bulb",
         worked=tuple(_worked_set_point(options)),
     )
@@ -212,26 +223,22 @@ class AltitudeOptions(Options):
 
 
 @table_kind("pressure-by-altitude", AltitudeOptions)
-def _pressures(_builder: Builder, options: AltitudeOptions, _document: Document) -> Table:
-    rows = []
+def _pressures(builder: Builder, options: AltitudeOptions, _document: Document) -> Table:
+    manner, rows = builder.setting.manner, []
     for altitude in options.altitude:
         pressure = air.pressure_at_altitude(altitude.value / 1000.0)
         feet = figures.CUSTOMARY[Length][-1].of(altitude.value)
         mercury = figures.CUSTOMARY[Pressure][0].of(pressure)
         rows.append(
             (
-                number(altitude.value / 1000.0, 0),
-                number(feet, 0),
-                number(pressure / 1000.0, 2),
-                number(mercury, 2),
+                *manner.ordered(number(altitude.value / 1000.0, 0), number(feet, 0)),
+                *manner.ordered(number(pressure / 1000.0, 2), number(mercury, 2)),
             )
         )
     return Table(
         (
-            Column("Altitude", "m"),
-            Column("Altitude", "ft"),
-            Column("Pressure", "kPa"),
-            Column("Pressure", "inHg"),
+            *twice(manner, "Altitude", "m", "ft"),
+            *twice(manner, "Pressure", "kPa", "inHg"),
         ),
         tuple(rows),
         "Computed: standard atmosphere, ICAO Doc 7488. Weather moves it by about 3 %.",

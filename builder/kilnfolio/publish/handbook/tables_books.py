@@ -9,7 +9,6 @@ from kilnfolio.publish.handbook.tables import Column, Options, Table, table_kind
 from kilnfolio.records.model import Name
 from kilnfolio.records.problems import Problem
 from kilnfolio.records.yaml_source import Document
-from kilnfolio.review import figures
 from kilnfolio.review.figures import measure
 
 if TYPE_CHECKING:
@@ -68,7 +67,9 @@ def _scope(builder: Builder, scope: Any) -> str:
     words = [species[name].record.trade_name for name in scope.species if name in species]
     words += [scope.kind + "s"] if scope.kind else []
     words += (
-        [f"thicker than {figures.side_by_side(scope.thicker_than)}"] if scope.thicker_than else []
+        [f"thicker than {builder.setting.manner.side_by_side(scope.thicker_than)}"]
+        if scope.thicker_than
+        else []
     )
     words += [f"target {measure(scope.target_mc, '%', 0)}"] if scope.target_mc else []
     words += [f"mills in {scope.region}"] if scope.region else []

@@ -20,9 +20,9 @@ from kilnfolio.publish.handbook.tables import (
     cell_words,
     fahrenheit,
     heads,
+    quantity_cell,
     table_kind,
-    temperature_cell,
-    two_systems,
+    twice,
     worked,
 )
 from kilnfolio.records.model import Name
@@ -71,7 +71,13 @@ def _notation_temperature(builder: Builder, _options: Options, _document: Docume
             for stage in stages
         }
         rows.append(
-            (code, *(temperature_cell(held[mc]) if mc in held else NOTHING for mc in starts))
+            (
+                code,
+                *(
+                    quantity_cell(builder.setting.manner, held[mc]) if mc in held else NOTHING
+                    for mc in starts
+                ),
+            )
         )
     heads = [
         Column("green" if isinstance(mc, str) else f"below {measure(mc, '%', 0)}") for mc in starts
@@ -94,7 +100,7 @@ def _notation_depression(builder: Builder, _options: Options, _document: Documen
         words = [_from(mc) for mc in starts] + [NOTHING] * (most - len(starts))
         rows.append((f"class {letter}", *words[:most]))
     for code, values in notation.depressions.items():
-        cells = [two_systems(*figures.both(value)) for value in values]
+        cells = [quantity_cell(builder.setting.manner, value) for value in values]
         rows.append((f"number {code}", *cells, *[NOTHING] * (most - len(cells))))
     return Table(
         (
@@ -120,6 +126,7 @@ class CodeOptions(Options):
 def _notation_steps(builder: Builder, options: CodeOptions, _document: Document) -> Table:
     notation = _notation(builder)
     pressure = air.pressure_at_altitude(options.altitude.value / 1000.0)
+    manner = builder.setting.manner
     rows, begun = [], "green"
     for place, step in enumerate(expand(options.code, notation), 1):
         until = step.until_mc if isinstance(step.until_mc, Percent) else None
@@ -132,10 +139,8 @@ def _notation_steps(builder: Builder, options: CodeOptions, _document: Document)
             (
                 str(place),
                 f"{begun} to {ends}",
-                number(dry),
-                fahrenheit(dry),
-                number(wet),
-                fahrenheit(wet),
+                *manner.ordered(number(dry), fahrenheit(dry)),
+                *manner.ordered(number(wet), fahrenheit(wet)),
                 number(depression),
                 number(humidity, 0),
                 number(sorption.equilibrium_moisture_content(dry, humidity)),
@@ -146,10 +151,8 @@ def _notation_steps(builder: Builder, options: CodeOptions, _document: Document)
         (
             Column("Step"),
             Column("Controlling MC", text=True),
-            Column("DB", "°C"),
-            Column("DB", "°F"),
-            Column("WB", "°C"),
-            Column("WB", "°F"),
+            *twice(manner, "DB", "°C", "°F"),
+            *twice(manner, "WB", "°C", "°F"),
             Column("Depression", "K"),
             Column("RH", "%"),
             Column("EMC", "%"),
@@ -157,7 +160,7 @@ def _notation_steps(builder: Builder, options: CodeOptions, _document: Document)
         tuple(rows),
         Markup("{} {} {}").format(
             builder.cite_row(notation.source, notation.status),
-            air_source(options.altitude),
+            air_source(manner, options.altitude),
             EMC_SOURCE,
         ),
         worked=tuple(_worked_step(options.code, notation, options.altitude)),
@@ -241,7 +244,7 @@ class ShareOptions(Options):
 
 
 @table_kind("readings-for-share", ShareOptions)
-def _readings(_builder: Builder, options: ShareOptions, _document: Document) -> Table:
+def _readings(builder: Builder, options: ShareOptions, _document: Document) -> Table:
     rows = [
         (
             f"at least {figures.as_entered(share)}",
@@ -253,7 +256,10 @@ def _readings(_builder: Builder, options: ShareOptions, _document: Document) -> 
         for share in options.share
     ]
     return Table(
-        (Column("Share of the lot", text=True), *heads(options.confidence)),
+        (
+            Column("Share of the lot", text=True),
+            *heads(builder.setting.manner, options.confidence),
+        ),
         tuple(rows),
         "Readings, none of them failing. Computed: Clopper and Pearson's exact bound "
         "(Biometrika 26, 1934); pieces chosen at random.",
@@ -296,9 +302,9 @@ def _meter(builder: Builder, options: MeterOptions, _document: Document) -> Tabl
         )
         for reading in options.reading
     ]
-    calibrated = figures.side_by_side(options.calibration_temperature)
+    calibrated = builder.setting.manner.side_by_side(options.calibration_temperature)
     return Table(
-        (Column("Reading", text=True), *heads(options.wood_temperature)),
+        (Column("Reading", text=True), *heads(builder.setting.manner, options.wood_temperature)),
         tuple(rows),
         Markup(
             "MC in %, before the species correction. Computed for a scale made at {}: "

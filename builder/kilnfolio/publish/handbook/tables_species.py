@@ -11,7 +11,16 @@ from pydantic import Field
 
 from kilnfolio.physics import shrinkage, sums, water
 from kilnfolio.publish.handbook.setting import COMMON_PRACTICE, status_words, unknown
-from kilnfolio.publish.handbook.tables import Cell, Column, Options, Table, table_kind, worked
+from kilnfolio.publish.handbook.tables import (
+    Cell,
+    Column,
+    Options,
+    Table,
+    table_kind,
+    twice,
+    worked,
+)
+from kilnfolio.publish.manner import Manner
 from kilnfolio.records.book import publication_of
 from kilnfolio.records.model import Slug
 from kilnfolio.records.quantities import (
@@ -97,7 +106,7 @@ def _safe_rates(builder: Builder, options: SpeciesOptions, document: Document) -
     rows = [
         (
             _name(builder, species),
-            figures.side_by_side(loss.thickness),
+            builder.setting.manner.side_by_side(loss.thickness),
             number(loss.rate.value),
             sources.cell(loss.source, loss.status, species),
         )
@@ -196,7 +205,7 @@ class MovementOptions(SpeciesOptions):
 
 @table_kind("movement", MovementOptions)
 def _movement(builder: Builder, options: MovementOptions, document: Document) -> Table:
-    sources = Sources(builder)
+    manner, sources = builder.setting.manner, Sources(builder)
     rows: list[tuple[Cell, ...]] = []
     first: list[Working] = []
     for species in _species(builder, options, document):
@@ -218,21 +227,21 @@ def _movement(builder: Builder, options: MovementOptions, document: Document) ->
             change = shrinkage.dimension_change(
                 options.width.value, coefficient, options.from_mc.value, options.to_mc.value
             )
-            cells += [number(change, 2), number(figures.CUSTOMARY[Length][0].of(change), 3)]
+            cells += manner.ordered(
+                number(change, 2), number(figures.CUSTOMARY[Length][0].of(change), 3)
+            )
         source = sources.cell(known.source, known.status, species)
         rows.append((_name(builder, species), *cells, source))
     said = (
-        f"A width of {figures.side_by_side(options.width)} taken from "
+        f"A width of {manner.side_by_side(options.width)} taken from "
         f"{figures.as_entered(options.from_mc)} to {figures.as_entered(options.to_mc)} MC. "
         "Computed: Wood Handbook 2010, eq. 13-2, with the coefficients of the source named."
     )
     return Table(
         (
             Column("Species", text=True),
-            Column("Quarter-sawn", "mm"),
-            Column("Quarter-sawn", "in"),
-            Column("Flat-sawn", "mm"),
-            Column("Flat-sawn", "in"),
+            *twice(manner, "Quarter-sawn", "mm", "in"),
+            *twice(manner, manner.term("Flat-sawn"), "mm", "in"),
             Column("Source", text=True),
         ),
         tuple(rows),
@@ -244,7 +253,7 @@ def _movement(builder: Builder, options: MovementOptions, document: Document) ->
 @table_kind("water-in-load", SpeciesOptions)
 def _water(builder: Builder, options: SpeciesOptions, document: Document) -> Table:
     """From the mean green MC to 8 %, for each species whose density and green MC are known."""
-    target, start, kiln = Percent(8.0, "8 %"), 20.0, 60.0
+    manner, target, start, kiln = builder.setting.manner, Percent(8.0, "8 %"), 20.0, 60.0
     rows: list[tuple[Cell, ...]] = []
     first: list[Working] = []
     for species in _species(builder, options, document):
@@ -263,28 +272,29 @@ def _water(builder: Builder, options: SpeciesOptions, document: Document) -> Tab
         rows.append(
             (
                 _name(builder, species),
-                number(density, 0),
-                figures.customary(density, Density).split(NBSP)[0],
+                *manner.ordered(
+                    number(density, 0), figures.customary(density, Density).split(NBSP)[0]
+                ),
                 number(green, 0),
-                number(mass, 0),
-                figures.customary(mass * 1000.0, Mass).split(NBSP)[0],
+                *manner.ordered(
+                    number(mass, 0), figures.customary(mass * 1000.0, Mass).split(NBSP)[0]
+                ),
                 number(heat, 0),
             )
         )
     return Table(
         (
             Column("Species", text=True),
-            Column("Basic density", "kg/m³"),
-            Column("Basic density", "lb/ft³"),
+            *twice(manner, "Basic density", "kg/m³", "lb/ft³"),
             Column("Green MC", "%"),
-            Column("Water to 8 %", "kg/m³"),
-            Column("Water to 8 %", "lb per m³"),
+            *twice(manner, "Water to 8 %", "kg/m³", "lb per m³"),
             Column("Least heat", "kWh/m³"),
         ),
         tuple(rows),
-        "Computed for one cubic metre (424 board feet) of green timber, from the mean of "
-        "heartwood and sapwood where a source tells them apart, to 8 % MC. Least heat: "
-        "from 20 °C (68 °F) to 60 °C (140 °F), Wood Handbook 2010, eqs. 4-16 and 4-17; "
+        f"Computed for one cubic metre (424 board feet) of green {manner.term('timber')}, from the "
+        "mean of heartwood and sapwood where a source tells them apart, to 8 % MC. Least heat: "
+        f"from {manner.temperature(start, 0)} to {manner.temperature(kiln, 0)}, Wood Handbook "
+        "2010, eqs. 4-16 and 4-17; "
         "heat of sorption from memory. Values and sources on each species page.",
         worked=tuple(first),
     )
@@ -301,29 +311,32 @@ def _mean_green(species: Species) -> float | None:
 
 
 #: Columns the species summary may have: head, whether it holds words, and the cell.
-_SPECIES_COLUMNS: dict[str, tuple[Column, Callable[[Species], Cell]]] = {
+_SPECIES_COLUMNS: dict[str, tuple[Column, Callable[[Manner, Species], Cell]]] = {
     "scientific_name": (
         Column("Scientific name", text=True),
-        lambda s: Markup("<i>{}</i>").format(s.scientific_name),
+        lambda _, s: Markup("<i>{}</i>").format(s.scientific_name),
     ),
-    "kind": (Column("Kind", text=True), lambda s: s.kind),
-    "region": (Column("Region", text=True), lambda s: s.region),
+    "kind": (Column("Kind", text=True), lambda _, s: s.kind),
+    "region": (Column("Region", text=True), lambda _, s: s.region),
     "specific_gravity": (
         Column("Basic specific gravity"),
-        lambda s: number(s.basic_specific_gravity, 2),
+        lambda _, s: number(s.basic_specific_gravity, 2),
     ),
-    "basic_density": (Column("Basic density", "kg/m³"), lambda s: number(s.basic_density_kg_m3, 0)),
-    "refractory": (Column("Refractory", text=True), lambda s: "yes" if s.refractory else "no"),
-    "fsp": (Column("FSP", "%"), lambda s: number(s.fsp_pct, 0)),
+    "basic_density": (
+        Column("Basic density", "kg/m³"),
+        lambda _, s: number(s.basic_density_kg_m3, 0),
+    ),
+    "refractory": (Column("Refractory", text=True), lambda _, s: "yes" if s.refractory else "no"),
+    "fsp": (Column("FSP", "%"), lambda _, s: number(s.fsp_pct, 0)),
     "ceiling_while_wet": (
         Column("Ceiling while wet", text=True),
-        lambda s: (
-            figures.side_by_side(s.ceiling_while_wet.dry_bulb) if s.ceiling_while_wet else NOTHING
+        lambda manner, s: (
+            manner.side_by_side(s.ceiling_while_wet.dry_bulb) if s.ceiling_while_wet else NOTHING
         ),
     ),
     "prone_to": (
         Column("Prone to", text=True),
-        lambda s: ", ".join(p.defect.replace("-", " ") for p in s.prone_to) or NOTHING,
+        lambda manner, s: ", ".join(manner.defect(p.defect) for p in s.prone_to) or NOTHING,
     ),
 }
 
@@ -353,9 +366,10 @@ class SummaryOptions(SpeciesOptions):
 
 @table_kind("species-summary", SummaryOptions)
 def _summary(builder: Builder, options: SummaryOptions, document: Document) -> Table:
+    manner = builder.setting.manner
     names = [name for name in options.columns if name in _SPECIES_COLUMNS]
     rows = [
-        (_name(builder, species), *(_SPECIES_COLUMNS[name][1](species) for name in names))
+        (_name(builder, species), *(_SPECIES_COLUMNS[name][1](manner, species) for name in names))
         for species in _species(builder, options, document)
     ]
     return Table(

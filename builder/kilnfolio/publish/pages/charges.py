@@ -10,6 +10,7 @@ from kilnfolio.publish import routes
 from kilnfolio.publish.charts.charge import charge_chart
 from kilnfolio.publish.charts.cores import CoreTable, core_chart, core_table
 from kilnfolio.publish.charts.survey import histogram
+from kilnfolio.publish.manner import Manner
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.findings import FindingGroups, finding_groups
 from kilnfolio.publish.pages.histories import defects_found
@@ -28,6 +29,7 @@ from kilnfolio.publish.pages.workings.charge import charge_workings
 from kilnfolio.publish.seals import SealLine, SealView, Superseded
 from kilnfolio.publish.series import series_paths
 from kilnfolio.records.charge import Charge
+from kilnfolio.records.practice import practices
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import (
     Dossier,
@@ -157,6 +159,8 @@ class ChargeView:
     kiln: Link
     schedule: Link
     length: str
+    practice: str
+    """The practice in force, and what it set."""
     chart: str
     steps: list[StepLine]
     board_names: list[str]
@@ -274,21 +278,22 @@ def charge_view(holdings: Holdings, record: Charge) -> ChargeView:
             f"{schedule.title}, revision {record.schedule_revision}", routes.schedule(schedule.id)
         ),
         length=days(dossier.started, dossier.ended),
+        practice=_practice(holdings, dossier),
         chart=charge_chart(dossier, zone),
         steps=[
             replace(_step(replay), air=_air_until(dossier, replay.at)) for replay in dossier.steps
         ],
         board_names=[board.id for board in dossier.boards],
         weighings=weighing_rows(dossier),
-        stages=list(_stages(dossier)),
+        stages=list(_stages(holdings.manner, dossier)),
         survey=_survey(dossier),
-        stress=_stress(record),
-        defects=defects_found(record),
+        stress=_stress(holdings.manner, record),
+        defects=defects_found(holdings.manner, record),
         graded=[
             DefectLine(
-                count.defect.replace("-", " "),
+                holdings.manner.defect(count.defect),
                 f"{count.pieces} of {count.of}",
-                figures.side_by_side(count.worst) if count.worst else "",
+                holdings.manner.side_by_side(count.worst) if count.worst else "",
                 count.note or "",
             )
             for count in record.defects
@@ -327,6 +332,17 @@ def answer_of(dossier: Dossier) -> str:
     return f"No final survey and no weighings in {took}; {target}."
 
 
+def _practice(holdings: Holdings, dossier: Dossier) -> str:
+    """Return which practice is in force, and what it set for this charge."""
+    name = holdings.folder.mill.record.practice
+    practice = practices()[name]
+    own = "" if dossier.control_rule == practice.rule else ", as the charge itself says"
+    return (
+        f"{name[0].upper()}{name[1:]}: steps go by the {dossier.control_rule}{own}; "
+        f"units {practice.units.is_}"
+    )
+
+
 def _stock(holdings: Holdings, record: Charge) -> Iterator[StockLine]:
     for stock in record.stock:
         intake = "; ".join(
@@ -344,8 +360,8 @@ def _stock(holdings: Holdings, record: Charge) -> Iterator[StockLine]:
         )
         yield StockLine(
             Link(holdings.species_name(stock.species), routes.species(stock.species)),
-            figures.side_by_side(stock.thickness),
-            figures.side_by_side(stock.volume),
+            holdings.manner.side_by_side(stock.thickness),
+            holdings.manner.side_by_side(stock.volume),
             figures.number(stock.pieces, 0) if stock.pieces else "",
             stock.start,
             intake,
@@ -429,10 +445,10 @@ def weighing_rows(dossier: Dossier) -> list[WeighingRow]:
     return rows
 
 
-def _stages(dossier: Dossier) -> Iterator[StageView]:
+def _stages(manner: Manner, dossier: Dossier) -> Iterator[StageView]:
     for name, result in (
         ("Equalizing", dossier.equalizing),
-        ("Conditioning", dossier.conditioning),
+        (manner.term("Conditioning"), dossier.conditioning),
     ):
         if result:
             yield StageView(name, result, span(result.start, result.end))
@@ -468,14 +484,14 @@ def _survey(dossier: Dossier) -> SurveyView | None:
     return SurveyView(drawing.svg, how, rows, drawing.bars)
 
 
-def _stress(record: Charge) -> str:
+def _stress(manner: Manner, record: Charge) -> str:
     test = record.stress
     if test is None or not test.gaps:
         return ""
     beyond = sum(abs(gap.value) > test.limit.value for gap in test.gaps)
     words = (
         f"{test.method.capitalize()} test: {beyond} of {len(test.gaps)} sections beyond "
-        f"{figures.side_by_side(test.limit)}"
+        f"{manner.side_by_side(test.limit)}"
     )
     if test.shell_mc and test.core_mc:
         words += (

@@ -116,7 +116,7 @@ def scope_words(holdings: Holdings, limit: Limit) -> str:
     if scope.species:
         parts.append(listed(holdings.species_name(name) for name in scope.species))
     if scope.thicker_than:
-        parts.append(f"thicker than {figures.side_by_side(scope.thicker_than)}")
+        parts.append(f"thicker than {holdings.manner.side_by_side(scope.thicker_than)}")
     if scope.region:
         parts.append(f"mills in {scope.region}")
     if scope.target_mc is not None:

@@ -19,9 +19,9 @@ class Fact:
 
     label: str
     value: str
-    """Metric, or the number where its dimension has one unit for all."""
+    """In the units that come first."""
     other: str
-    """US customary; empty where there is none of its own."""
+    """In the others; empty where its dimension has one unit for all."""
     cite: Citation
     status: Status
     signed_off: Signature | None
@@ -29,7 +29,7 @@ class Fact:
 
 def fact(holdings: Holdings, label: str, value: Quantity | str, known: Known) -> Fact:
     """Return a value as a page prints it, with the source of the group it belongs to."""
-    first, second = figures.both(value) if isinstance(value, Quantity) else (value, "")
+    first, second = holdings.manner.both(value) if isinstance(value, Quantity) else (value, "")
     return Fact(label, first, second, holdings.cite(known.source), known.status, known.signed_off)
 
 
@@ -102,7 +102,9 @@ def drying_facts(holdings: Holdings, species: Species) -> list[Fact]:
     """Return what a schedule must respect: safe daily loss and the ceiling while wet."""
     found = [
         fact(
-            holdings, f"Safe daily loss, {figures.side_by_side(known.thickness)}", known.rate, known
+            holdings, f"Safe daily loss, {holdings.manner.side_by_side(known.thickness)}",
+            known.rate,
+            known,
         )
         for known in species.safe_daily_loss
     ]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from kilnfolio.publish import routes
+from kilnfolio.publish.manner import Manner
 from kilnfolio.publish.pages.words import Count, days, gravest, outcome_counts, stock_words
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.lot import Lot
@@ -180,16 +181,16 @@ def _row(holdings: Holdings, charge: Charge) -> ChargeRow:
         survey.n if survey else 0,
         gravest(dossier.findings),
         outcome_counts(dossier.findings),
-        defects_found(charge),
-        ", ".join(sorted({c.defect.replace("-", " ") for c in charge.defects if c.pieces})),
+        defects_found(holdings.manner, charge),
+        ", ".join(sorted({holdings.manner.defect(c.defect) for c in charge.defects if c.pieces})),
     )
 
 
-def defects_found(charge: Charge) -> str:
+def defects_found(manner: Manner, charge: Charge) -> str:
     """Return the defects found at grading: ``surface checks 3 of 120``."""
     found = [count for count in charge.defects if count.pieces]
     if charge.defects and not found:
         return "none found"
     return "; ".join(
-        f"{count.defect.replace('-', ' ')} {count.pieces} of {count.of}" for count in found
+        f"{manner.defect(count.defect)} {count.pieces} of {count.of}" for count in found
     )

@@ -13,6 +13,7 @@ from jinja2 import Environment
 
 from kilnfolio.publish import routes
 from kilnfolio.publish.handbook.chapter import Manuscript
+from kilnfolio.publish.manner import Manner, manner_of
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.histories import ChargeLine, LotLine, charge_line, lot_line
 from kilnfolio.publish.pages.rows import (
@@ -86,6 +87,11 @@ class Holdings:
     def pressure_pa(self) -> float:
         """Air pressure every humidity is computed at [Pa]."""
         return mill_pressure(self.folder)
+
+    @property
+    def manner(self) -> Manner:
+        """How the mill's pages say things."""
+        return manner_of(self.folder.mill.record)
 
     @cached_property
     def lines(self) -> Mapping[str, ChargeLine]:

@@ -61,8 +61,7 @@ def home_page(holdings: Holdings) -> Page:
         rooms=list(_rooms(holdings)),
         practice=mill.practice,
         customs=list(_customs(practices()[mill.practice])),
-        words=sorted((ours, theirs) for ours, theirs in practices()[mill.practice].words.items()
-                     if ours != theirs),
+        words=list(practices()[mill.practice].words.items()),
         chapters=list(chapter_lines(holdings.manuscript)),
         build_date=holdings.build_date,
         sources=SOURCES_PAGE,

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from kilnfolio.publish import routes
 from kilnfolio.publish.charts.wet_spots import Spot, wet_spot_map
+from kilnfolio.publish.manner import Manner
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.histories import ChargeRow, charge_rows
 from kilnfolio.publish.pages.holdings import SHOWN, Holdings
@@ -15,7 +16,6 @@ from kilnfolio.publish.pages.running import begun_views
 from kilnfolio.publish.pages.words import listed, plural
 from kilnfolio.publish.pages.workings import Shown, Workings, by_id, points, shown, work_out
 from kilnfolio.records.kiln import Instrument, Kiln
-from kilnfolio.review import figures
 from kilnfolio.review.evidence import KilnCharge, kiln_evidence
 
 INDEX = "kilns/index.html"
@@ -80,8 +80,8 @@ def kiln_page(holdings: Holdings, name: str) -> Page:
     spots = [Spot(spot.position, spot.points, spot.readings) for spot in evidence.wet_spots]
     view = KilnView(
         record,
-        _facts(record),
-        [_line(one) for one in record.instruments],
+        _facts(holdings.manner, record),
+        [_line(holdings.manner, one) for one in record.instruments],
         spots,
         evidence.surveys,
         wet_spot_map(record.name, spots) if spots else "",
@@ -97,7 +97,8 @@ def kiln_page(holdings: Holdings, name: str) -> Page:
         "kiln",
         view=view,
         crumbs=(("Kilns", INDEX),),
-        summary=f"{record.kind.capitalize()} kiln, {figures.side_by_side(record.capacity)}.",
+        summary=f"{record.kind.capitalize()} kiln, "
+        f"{holdings.manner.side_by_side(record.capacity)}.",
         text=[
             f"{record.name}.",
             *(f"{label}: {value}." for label, value in view.facts),
@@ -115,24 +116,24 @@ def _spot_working(spots: Sequence[Spot], readings: Sequence[tuple[str, float]]) 
         "Each reading less the mean of its own survey.")
 
 
-def _facts(record: Kiln) -> list[tuple[str, str]]:
+def _facts(manner: Manner, record: Kiln) -> list[tuple[str, str]]:
     given = [
         ("Kind", record.kind),
-        ("Holds", figures.side_by_side(record.capacity)),
-        ("Hottest dry bulb", figures.side_by_side(record.hottest)),
+        ("Holds", manner.side_by_side(record.capacity)),
+        ("Hottest dry bulb", manner.side_by_side(record.hottest)),
     ]
     if record.air_speed:
-        given.append(("Air speed through the load", figures.side_by_side(record.air_speed)))
+        given.append(("Air speed through the load", manner.side_by_side(record.air_speed)))
     if record.reversal:
-        given.append(("Fans reverse every", figures.side_by_side(record.reversal)))
+        given.append(("Fans reverse every", manner.side_by_side(record.reversal)))
     if record.positions:
         given.append(("Pack positions, from the door inward", listed(record.positions)))
     return given
 
 
-def _line(instrument: Instrument) -> InstrumentLine:
+def _line(manner: Manner, instrument: Instrument) -> InstrumentLine:
     last = max((calibration.on for calibration in instrument.calibrations), default=None)
     uncertainty = instrument.uncertainty
     return InstrumentLine(
-        instrument, last, "±" + figures.side_by_side(uncertainty) if uncertainty else ""
+        instrument, last, "±" + manner.side_by_side(uncertainty) if uncertainty else ""
     )

@@ -106,13 +106,16 @@ def lot_view(holdings: Holdings, record: Lot) -> LotView:
         VERDICTS[judgement.met],
         Link(holdings.species_name(record.species), routes.species(record.species)),
         ", ".join(
-            filter(None, (figures.side_by_side(record.thickness), record.width, record.length))
+            filter(
+                None,
+                (holdings.manner.side_by_side(record.thickness), record.width, record.length),
+            )
         ),
         [
             PackLine(
                 pack.number,
                 pack.pieces,
-                figures.side_by_side(pack.volume),
+                holdings.manner.side_by_side(pack.volume),
                 Link(pack.charge, routes.charge(pack.charge)),
             )
             for pack in record.packs

@@ -136,7 +136,7 @@ def _texts(holdings: Holdings, before: Schedule, after: Schedule) -> Iterator[tu
         ("Thickness", _sizes(before), _sizes(after)),
         ("MC it is for", _target(before), _target(after)),
         ("Equalizing", _air(holdings, before, "equalizing"), _air(holdings, after, "equalizing")),
-        ("Conditioning", _air(holdings, before, "conditioning"),
+        (holdings.manner.term("Conditioning"), _air(holdings, before, "conditioning"),
          _air(holdings, after, "conditioning")),
         ("What governs a step", before.governs or "", after.governs or ""),
         ("Notes", before.notes or "", after.notes or ""),

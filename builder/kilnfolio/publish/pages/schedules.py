@@ -8,6 +8,7 @@ from functools import lru_cache
 
 from kilnfolio.publish import routes
 from kilnfolio.publish.charts.steps import step_diagram
+from kilnfolio.publish.manner import Manner
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.facts import Fact, drying_facts
 from kilnfolio.publish.pages.histories import ChargeRow, charge_rows
@@ -157,7 +158,7 @@ def _evidence(holdings: Holdings, record: Schedule) -> Iterator[EvidenceLine]:
             max(found.days),
             found.pooled_sd_pct,
             "; ".join(
-                f"{one.defect.replace('-', ' ')} {figures.measure(one.share_pct, '%', 1)}"
+                f"{holdings.manner.defect(one.defect)} {figures.measure(one.share_pct, '%', 1)}"
                 for one in found.defects
                 if one.pieces
             ),
@@ -208,7 +209,7 @@ def schedule_page(holdings: Holdings, name: str) -> Page:
     )
     view = ScheduleView(
         record,
-        tuple(figures.side_by_side(size) for size in record.for_stock.thickness),
+        tuple(holdings.manner.side_by_side(size) for size in record.for_stock.thickness),
         [
             Wood(wood, routes.species(wood.id), _facts(holdings, wood, record.for_stock.thickness))
             for wood in woods
@@ -218,7 +219,7 @@ def schedule_page(holdings: Holdings, name: str) -> Page:
         found,
         _recipe_rules(holdings, woods[0].kind),
         steps[-1].air.dry_bulb_c,
-        [_modification(change) for change in record.modifications],
+        [_modification(holdings.manner, change) for change in record.modifications],
         holdings.cite(record.source),
         step_diagram(record.title, steps),
         charge_rows(holdings, charges[:SHOWN]),
@@ -355,7 +356,7 @@ def _recipe_rules(holdings: Holdings, kind: Kind) -> list[Rule]:
     found = []
     for key, words in (
         (_BELOW, "Equalizing begins, and its EMC stands, {} points below the MC ordered"),
-        (_ABOVE, "conditioning EMC stands {} points above it"),
+        (_ABOVE, holdings.manner.say("{conditioning} EMC stands {} points above it")),
     ):
         limit = book.find(key)
         found.append(
@@ -364,12 +365,12 @@ def _recipe_rules(holdings: Holdings, kind: Kind) -> list[Rule]:
     return found
 
 
-def _modification(change: Modification) -> ModificationLine:
+def _modification(manner: Manner, change: Modification) -> ModificationLine:
     amounts = []
     if change.dry_bulb_change:
-        amounts.append("dry bulb " + _signed(change.dry_bulb_change))
+        amounts.append("dry bulb " + _signed(manner, change.dry_bulb_change))
     if change.depression_change:
-        amounts.append("depression " + _signed(change.depression_change))
+        amounts.append("depression " + _signed(manner, change.depression_change))
     if change.humidity_points:
         amounts.append(f"RH {change.humidity_points:+g} points".replace("-", figures.MINUS))
     holds = (
@@ -380,9 +381,9 @@ def _modification(change: Modification) -> ModificationLine:
     return ModificationLine(change.what, change.why, listed(amounts), holds)
 
 
-def _signed(change: TemperatureDifference) -> str:
+def _signed(manner: Manner, change: TemperatureDifference) -> str:
     sign = "" if change.value < 0 else "+"
-    return sign + figures.side_by_side(change)
+    return sign + manner.side_by_side(change)
 
 
 def _summary(view: ScheduleView) -> str:

@@ -118,7 +118,7 @@ def species_page(holdings: Holdings, name: str) -> Page:
         drying_facts(holdings, record),
         [
             Proneness(
-                known.defect.replace("-", " "),
+                holdings.manner.defect(known.defect),
                 routes.chapter("defect-atlas", known.defect),
                 known.note,
                 holdings.cite(known.source),

@@ -15,6 +15,7 @@ from markupsafe import Markup
 
 from kilnfolio.publish.charts.charge import charge_chart
 from kilnfolio.publish.charts.cores import core_chart
+from kilnfolio.publish.manner import Manner, manner_of
 from kilnfolio.publish.pages.histories import ChargeLine
 from kilnfolio.publish.practice.anonymous import Scene, anonymous
 from kilnfolio.publish.practice.faults import FAULTS, Fault, NoRoomForItError, Planted
@@ -176,19 +177,19 @@ def _shown(
     found: Sequence[Found],
 ) -> Drill:
     scene = planted.scene
-    charge = scene.charge
+    charge, manner = scene.charge, manner_of(folder.mill.record)
     return Drill(
         place,
         fault,
         planted.what,
         found,
         [
-            ("Timber", ", ".join(_timber(folder, scene))),
+            (manner.term("Timber"), ", ".join(_timber(folder, scene))),
             ("Target", f"{charge.target_mc.value:g} % MC"),
             ("Steps go by", charge.control_rule),
             ("Length", f"{(charge.ended - charge.started).total_seconds() / 86400.0:.0f} days"),
         ],
-        [*_steps(_steps_of(folder, scene))],
+        [*_steps(manner, _steps_of(folder, scene))],
         [*_boards(scene)],
         [board.id for board in charge.boards],
         [_weighing(scene, one) for one in charge.weighings],
@@ -204,7 +205,7 @@ def _timber(folder: MillFolder, scene: Scene) -> Iterator[str]:
         yield f"{species.trade_name} {as_entered(stock.thickness)}, {stock.start}"
 
 
-def _steps(steps: Sequence[PlannedStep]) -> Iterator[Sequence[str]]:
+def _steps(manner: Manner, steps: Sequence[PlannedStep]) -> Iterator[Sequence[str]]:
     for step in steps:
         due = "start" if step.number == 1 else measure(step.from_mc_pct, "%", 0)
         if step.number > 1 and step.from_mc_pct is None:
@@ -212,14 +213,14 @@ def _steps(steps: Sequence[PlannedStep]) -> Iterator[Sequence[str]]:
         yield (
             str(step.number),
             due,
-            *_bulb(step.air.dry_bulb_c),
-            *_bulb(step.air.wet_bulb_c),
+            *_bulb(manner, step.air.dry_bulb_c),
+            *_bulb(manner, step.air.wet_bulb_c),
             measure(step.air.emc_pct, "%", 1),
         )
 
 
-def _bulb(temp_c: float) -> tuple[str, str]:
-    return metric(temp_c, Temperature), customary(temp_c, Temperature)
+def _bulb(manner: Manner, temp_c: float) -> tuple[str, str]:
+    return manner.ordered(metric(temp_c, Temperature), customary(temp_c, Temperature))
 
 
 def _boards(scene: Scene) -> Iterator[Sequence[str]]:

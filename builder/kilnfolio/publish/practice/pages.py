@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from jinja2 import Environment
 
 from kilnfolio.publish import routes
+from kilnfolio.publish.manner import PLAIN, Manner, manner_of
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.practice.drills import Drill
 from kilnfolio.publish.practice.kinds import TOPICS, by_topic
@@ -41,14 +42,15 @@ class Topic:
     problems: Sequence[Problem]
 
 
-def sets_of(kind: Kind, limits: LimitBook, count: int) -> list[Problem]:
+def sets_of(kind: Kind, limits: LimitBook, count: int, manner: Manner = PLAIN
+            ) -> list[Problem]:
     """Return so many problems of a kind, no two alike, by rising seeds.
 
     Fewer where the kind has not so many different numbers.
     """
     found: dict[str, Problem] = {}
     for seed in range(20 * count):
-        problem = make_problem(kind, seed, limits)
+        problem = make_problem(kind, seed, limits, manner)
         found.setdefault(problem.ask, problem)
         if len(found) == count:
             break
@@ -57,13 +59,13 @@ def sets_of(kind: Kind, limits: LimitBook, count: int) -> list[Problem]:
 
 def topics(folder: MillFolder, place: int) -> list[Topic]:
     """Return every topic with its problems of one set, counted from 0."""
-    limits = limit_book(folder)
+    limits, manner = limit_book(folder), manner_of(folder.mill.record)
     return [
         Topic(
             title,
             title.lower().replace(" ", "-"),
             routes.chapter(TOPICS[title]),
-            [sets_of(kind, limits, place + 1)[-1] for kind in kinds],
+            [sets_of(kind, limits, place + 1, manner)[-1] for kind in kinds],
         )
         for title, kinds in by_topic().items()
     ]
@@ -133,9 +135,9 @@ def render_drills(drills: Sequence[Drill], env: Environment) -> Page:
 
 def practice_numbers(folder: MillFolder) -> str:
     """Return the script file that holds every set of numbers, the page's own first."""
-    limits = limit_book(folder)
+    limits, manner = limit_book(folder), manner_of(folder.mill.record)
     sets = {
-        slug: [_set(problem) for problem in sets_of(kind, limits, SETS)]
+        slug: [_set(problem) for problem in sets_of(kind, limits, SETS, manner)]
         for slug, kind in KINDS.items()
     }
     words = json.dumps(sets, ensure_ascii=False, sort_keys=True, separators=(",", ":"))

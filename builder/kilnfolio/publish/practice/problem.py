@@ -16,6 +16,7 @@ import numpy as np
 from markupsafe import Markup
 
 from kilnfolio.publish.handbook.examples import PLACEHOLDER, Board, title_of
+from kilnfolio.publish.manner import PLAIN, Manner
 from kilnfolio.records.quantities import Quantity
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.limits import LimitBook
@@ -139,7 +140,7 @@ def kind(slug: str, topic: str, title: str) -> Callable[[Writer], Writer]:
     return register
 
 
-def make_problem(of: Kind, seed: int, limits: LimitBook) -> Problem:
+def make_problem(of: Kind, seed: int, limits: LimitBook, manner: Manner = PLAIN) -> Problem:
     """Return the problem of a kind and seed, worked.
 
     Parameters
@@ -150,9 +151,11 @@ def make_problem(of: Kind, seed: int, limits: LimitBook) -> Problem:
         From 0.
     limits : LimitBook
         The mill's limits, for the formulas that rest on one.
+    manner : Manner, optional
+        Which units come first.
     """
     written = of.write(Draw(of.slug, seed))
-    board = Board()
+    board = Board(manner)
     for step in written.steps:
         _work(board, step, limits)
     answer = written.answer if isinstance(written.answer, str) else written.answer(board)
