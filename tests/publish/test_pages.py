@@ -127,7 +127,7 @@ def test_step_table(mill, published, identity):
         figures = [
             float(re.sub("<[^>]*>", "", cell)) for cell in re.findall("<td>(.*?)</td>", cells)
         ]
-        dry_c, dry_f, _, depression_f, _, wet_f, _, emc = figures
+        dry_f, dry_c, depression_f, _, wet_f, _, _, emc = figures  # North American
         assert (int(number), dry_f, depression_f, wet_f) == (
             int(step["step"]),
             float(step["dry_bulb_f"]),

@@ -23,6 +23,7 @@ import yaml
 from tests.minimal import minimal_mill
 
 from kilnfolio.physics.water import least_heat
+from kilnfolio.publish.manner import manner_of
 from kilnfolio.publish.practice import pages
 from kilnfolio.publish.practice.booklet import TRAINEE, TRAINER, booklets, write_booklet
 from kilnfolio.publish.practice.kinds import TOPICS, by_topic
@@ -404,10 +405,11 @@ def words_of(pdf: pypdf.PdfReader) -> str:
     return re.sub(r"\s+", " ", " ".join(page.extract_text() for page in pdf.pages))
 
 
-def test_the_booklet_asks_everything_and_answers_nothing(printed, limits):
+def test_the_booklet_asks_everything_and_answers_nothing(folder, printed, limits):
+    manner = manner_of(folder.mill.record)
     trainee, trainer = (words_of(printed[name]) for name in (TRAINEE, TRAINER))
     for kind in KINDS.values():
-        problem = pages.sets_of(kind, limits, pages.SETS + 1)[-1]
+        problem = pages.sets_of(kind, limits, pages.SETS + 1, manner)[-1]
         assert kind.title in trainee
         assert kind.title in trainer
         said = re.sub(r"\s+", " ", problem.answer.split("<div")[0].striptags())

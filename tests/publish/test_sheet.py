@@ -81,11 +81,11 @@ def test_steps_and_set_points_are_the_schedules_own(folder):
     sheet = kiln_sheet(folder, "HB-25-041")
     first, last = sheet.steps[0], sheet.steps[7]
     assert first.due == "start"
-    assert first.dry_bulb == ("43.3\N{NO-BREAK SPACE}°C", "110\N{NO-BREAK SPACE}°F")
-    assert first.depression[1] == "4\N{NO-BREAK SPACE}°F"
+    assert first.dry_bulb == ("110\N{NO-BREAK SPACE}°F", "43.3\N{NO-BREAK SPACE}°C")
+    assert first.depression[0] == "4\N{NO-BREAK SPACE}°F"
     assert sheet.steps[1].due == "50\N{NO-BREAK SPACE}%"
-    assert (last.due, last.dry_bulb[1]) == ("15\N{NO-BREAK SPACE}%", "180\N{NO-BREAK SPACE}°F")
-    assert last.wet_bulb[1] == "130\N{NO-BREAK SPACE}°F"
+    assert (last.due, last.dry_bulb[0]) == ("15\N{NO-BREAK SPACE}%", "180\N{NO-BREAK SPACE}°F")
+    assert last.wet_bulb[0] == "130\N{NO-BREAK SPACE}°F"
     assert [step.label for step in sheet.steps[-2:]] == ["equalizing", "conditioning"]
     # target 8 %: driest at 6 % and EMC 6 % (wengert-extension); conditioning 4 points above
     assert sheet.steps[-2].due == "driest 6 %"

@@ -35,6 +35,8 @@ CUSTOMER_FIELDS: Mapping[type[BaseModel], frozenset[str]] = {
             "time_zone",
             "contact",
             "records_address",
+            # decides which units come first; its name is never printed
+            "practice",
         }
     ),
     Contact: frozenset({"name", "email", "phone"}),
