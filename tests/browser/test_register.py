@@ -148,7 +148,7 @@ def test_the_csv_holds_every_row_that_passed_in_the_order_seen_and_runs_nothing(
     assert waiting.value.suggested_filename == "charges.csv"
     head, *lines = csv.reader(io.StringIO(text))
     passed = [row for row in newest_first(CHARGES) if row.species == CHARGES[0].species]
-    assert head[:8] == ["Charge", "Checks", "Timber", "Kiln", "Started", "Took days",
+    assert head[:8] == ["Charge", "Checks", "Lumber", "Kiln", "Started", "Took days",
                         "MC at start %", "Final MC %"]
     assert [line[0] for line in lines] == [*(row.number for row in passed[:-1]), "'=1+1"]
     assert [line[4] for line in lines] == [row.day.isoformat() for row in passed]

@@ -144,6 +144,25 @@ def test_a_seal_makes_its_own_bag_and_no_other(mill, monkeypatch):
     assert bytes_of(mill / "site") == clean(mill)
 
 
+def test_another_practice_turns_what_prints_it_and_leaves_what_is_sealed(mill, tmp_path):
+    """Pages with amounts or words of the trade are made again; records and bags are not."""
+    def practise():
+        edit(mill, FILES["mill"], "practice: North American", "practice: British")
+
+    for charge in (FILES["charge"], f"{SECOND}/charge.yaml"):
+        edit(mill, charge, "\nkiln:", "\ncontrol_rule: wettest half\nkiln:")
+    build(mill)
+    written = written_by(mill, practise)
+    assert {"mill/index.html", "mill/kilns/k1.html", "mill/lots/L1.html", "mill/charges/C1.html",
+            "mill/charges/index.html", "mill/schedules/red-oak-4-4.html", "mill/calculators.html",
+            "mill/assets/search-index.js"} <= written
+    assert any(path.startswith("customer/") and path.endswith("index.html") for path in written)
+    assert not [path for path in written if path.endswith(("record.json", ".csv", "site.css"))]
+    assert not [path for path in written if path.startswith("mill/checks/wet-bulb")]
+    build(mill, tmp_path / "clean")
+    assert bytes_of(mill / "site") == bytes_of(tmp_path / "clean")
+
+
 def test_what_is_removed_goes_and_what_is_renamed_moves(mill):
     (mill / "content/lots/L2.yaml").unlink()
     written = written_by(mill, lambda: shutil.rmtree(mill / SECOND))

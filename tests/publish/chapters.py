@@ -35,13 +35,16 @@ def handbook(
     front: str = FRONT,
     target: str = "site",
     checks: dict[str, object] | None = None,
+    practice: str = "British",
     **files: str,
 ) -> Contents:
-    """Compile a handbook of one chapter; `files` are further files beside it."""
+    """Compile a handbook of one chapter; `files` are further files beside it.
+
+    The practice puts metric first, as the published tables do that tests compare with.
+    """
     others = {f"content/handbook/{name}": text for name, text in files.items()}
     root.mkdir(parents=True, exist_ok=True)
-    # a practice that puts metric first, as the published tables do that tests compare with
-    minimal_mill(root, files={NAME: front + body, **others}, mill={"practice": "British"})
+    minimal_mill(root, files={NAME: front + body, **others}, mill={"practice": practice})
     return compile_handbook(read_mill_folder(root), target, checks=checks or {})
 
 

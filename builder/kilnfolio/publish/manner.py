@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from typing import TypeVar
 
@@ -29,7 +29,7 @@ class Manner:
 
     customary_first: bool = False
     """Whether US customary units come before metric ones."""
-    words: Mapping[str, str] | None = None
+    words: Mapping[str, str] = field(default_factory=dict)
     """The practice's word for one of ours, where it has another."""
 
     def ordered(self, metric: T, customary: T) -> tuple[T, T]:
@@ -67,11 +67,9 @@ class Manner:
     def term(self, word: str) -> str:
         """Return the practice's word for one of ours, with its capital and its plural."""
         ours = word[0].lower() + word[1:]
-        known = self.words or {}
-        theirs = known.get(ours)
-        if theirs is None and ours.endswith("s"):
-            single = known.get(ours[:-1])
-            theirs = single and single + "s"
+        theirs = self.words.get(ours)
+        if theirs is None and ours.endswith("s") and ours[:-1] in self.words:
+            theirs = self.words[ours[:-1]] + "s"
         if theirs is None:
             return word
         return theirs[0].upper() + theirs[1:] if word[0].isupper() else theirs

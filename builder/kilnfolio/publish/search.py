@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from html.parser import HTMLParser
 
 from kilnfolio.publish.handbook.chapter import Manuscript
+from kilnfolio.publish.manner import manner_of
 from kilnfolio.publish.page import Page
 from kilnfolio.records.folder import MillFolder
 
@@ -110,10 +111,12 @@ def entries_of(page: Page) -> Iterator[Entry]:
 def synonyms_of(folder: MillFolder, manuscript: Manuscript | None) -> Mapping[str, set[str]]:
     """Return for each other name the names this book uses, from the glossary and the species.
 
+    Where headings say a word of the mill's practice, that word and the handbook's find each other.
+
     Parameters
     ----------
     folder : MillFolder
-        For the species.
+        For the species and the practice.
     manuscript : Manuscript, optional
         For the glossary.
     """
@@ -127,6 +130,9 @@ def synonyms_of(folder: MillFolder, manuscript: Manuscript | None) -> Mapping[st
         for other in others:
             if other.casefold() != name.casefold():
                 found.setdefault(other.casefold(), set()).add(name.casefold())
+    for ours, theirs in manner_of(folder.mill.record).words.items():
+        found.setdefault(ours, set()).add(theirs)
+        found.setdefault(theirs, set()).add(ours)
     return found
 
 

@@ -223,4 +223,4 @@ _SYSTEMS = {is_customary: {
 #: What `beside` wrote of a quantity, with its two parts: the metric amount, then the customary one.
 PAIR = re.compile(
     rf"({MINUS}?\d[\d.{NBSP}]*{NBSP}(?:{_either(_SYSTEMS[False])})) "
-    rf"\(({MINUS}?[\d.][^()]*?(?:{NBSP}(?:{_either(_SYSTEMS[True])})|\d/4))\)")
+    rf"\((?=[{MINUS}\d.])([^()]*?(?:{NBSP}(?:{_either(_SYSTEMS[True])})|\d/4))\)")
