@@ -11,10 +11,11 @@ import errno
 import os
 import shutil
 import sqlite3
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -25,6 +26,7 @@ from kilnfolio.incremental.tree import ASIDE, TEMPLATES, StrangeSiteError, Tree
 from kilnfolio.refusals import PublicationRefusedError, SealBrokenError, SiteInUseError
 
 if TYPE_CHECKING:
+    from kilnfolio.incremental.engine import Desk
     from kilnfolio.records.folder import MillFolder
     from kilnfolio.review.dossier import Dossier, LotDossier
     from kilnfolio.review.running import Running
@@ -58,6 +60,8 @@ class Report:
     """PDFs of the site."""
     made: int = 0
     """Things made in this run; 0 where nothing had changed."""
+    broken: list[str] = field(default_factory=list)
+    """Sealed records that are not as they were sealed; none where a build stops at them."""
     warnings: list[str] = field(default_factory=list)
 
 
@@ -140,22 +144,56 @@ def build_site(root: Path, out: Path, *, workers: int | None = None, pdfs: bool 
     OSError
         The disk is full, or gives something back wrong; the site stays as it was.
     """
-    if not (root / "content").is_dir():
-        from kilnfolio.records.folder import refuse_other_folder
-
-        refuse_other_folder(root)
+    _refuse_other_folder(root)
     out = out.resolve()
     order = _Order(root.resolve(), out, workers or os.cpu_count() or 1, cluster, pdfs, tell)
     with _locked(out):
         if fresh:
             shutil.rmtree(out / ASIDE, ignore_errors=True)
         try:
-            return _bring_up_to_date(order)
-        except StrangeSiteError:
-            shutil.rmtree(out / ASIDE)
-            return _bring_up_to_date(order)
+            with closing(_Site(order)) as site:
+                return site.bring_up_to_date()
         except sqlite3.OperationalError as error:
             raise _disk_error(error, out) from error
+
+
+@contextmanager
+def site_at_hand(root: Path, out: Path, edition: str, tell: Tell = _silent
+                 ) -> Iterator[Callable[[Collection[tuple[str, str]]], Report]]:
+    """Keep a site of one edition at hand, to be brought up to date again and again.
+
+    No PDFs are printed, and a sealed record that was changed does not stop it: the report names it.
+
+    Parameters
+    ----------
+    root, out, tell
+        As for `build_site`.
+    edition : str
+        The edition that is wanted.
+
+    Yields
+    ------
+    callable
+        Brings the site up to date. Takes tasks, by kind and name, that may wait until it is called
+        without them.
+
+    Raises
+    ------
+    SiteInUseError
+        Another process keeps this site at hand.
+    """
+    _refuse_other_folder(root)
+    out = out.resolve()
+    order = _Order(root.resolve(), out, os.cpu_count() or 1, "", False, tell, edition)
+    with _locked(out), closing(_Site(order)) as site:
+        yield site.bring_up_to_date
+
+
+def _refuse_other_folder(root: Path) -> None:
+    if not (root / "content").is_dir():
+        from kilnfolio.records.folder import refuse_other_folder
+
+        refuse_other_folder(root)
 
 
 #: Less free space than this, and what a build notes does not fit [bytes].
@@ -182,59 +220,93 @@ class _Order:
     cluster: str
     pdfs: bool
     tell: Tell
+    edition: str = ""
+    """The one edition that is wanted, whatever the seals say; every edition where empty."""
 
 
-def _bring_up_to_date(order: _Order) -> Report:
-    store = Store(order.out / ASIDE / "store.sqlite")
-    try:
-        tree = Tree(order.out, store)
-        changed = _changed(store, order, stamps(order.root))
-        made = _make(store, tree, order) if changed else 0
-        if broken := [words for _, words in store.members("broken")]:
+class _Site:
+    """A site being worked on, with what its tasks keep for each other from one run to the next."""
+
+    _desk: Desk
+
+    def __init__(self, order: _Order):
+        self._order = order
+        # the code this process runs: what is saved of it later is for the next process
+        self._code_stamps = code_stamps()
+        self._store = self._open()
+
+    def close(self) -> None:
+        self._store.close()
+
+    def bring_up_to_date(self, postponed: Collection[tuple[str, str]] = ()) -> Report:
+        try:
+            return self._run(postponed)
+        except StrangeSiteError:
+            self._store.close()
+            shutil.rmtree(self._order.out / ASIDE)
+            self.__dict__.pop("_desk", None)
+            self._store = self._open()
+            return self._run(postponed)
+
+    def _open(self) -> Store:
+        return Store(self._order.out / ASIDE / "store.sqlite")
+
+    def _run(self, postponed: Collection[tuple[str, str]]) -> Report:
+        store, tree = self._store, Tree(self._order.out, self._store)
+        changed = self._changed(stamps(self._order.root))
+        made = self._make(tree, postponed) if changed else 0
+        broken = [words for _, words in store.members("broken")]
+        if broken and not self._order.edition:
             raise SealBrokenError(broken)
         if changed:
-            store.keep("settled", True)
+            store.keep("settled", not postponed)
             tree.publish()
-        return Report(store.count_files(".html"), store.count_files(".pdf"), made,
+        return Report(store.count_files(".html"), store.count_files(".pdf"), made, broken,
                       [words for _, words in store.members("warnings")])
-    finally:
-        store.close()
 
+    def _changed(self, now: Stamps) -> bool:
+        """Note everything a build depends on; return whether there is anything to do."""
+        store, order = self._store, self._order
+        epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+        settings = (order.root, order.pdfs, order.edition, epoch, self._code_stamps)
+        if store.note("settings") == settings and store.note("stamps") == now \
+                and store.note("settled"):
+            return False
+        store.keep("settled", False)
+        for name, value in (("pdfs", True if order.pdfs else None),
+                            ("epoch", int(epoch) if epoch.isdigit() else None)):
+            store.set_input(f"option:{name}", None if value is None else repr(value).encode(),
+                            pack(value))
+        for name, digest in self._code_digests.items():
+            if store.set_input(f"code:{name}", digest):
+                shutil.rmtree(order.out / TEMPLATES, ignore_errors=True)
+        (order.out / TEMPLATES).mkdir(exist_ok=True)
+        note_changes(store, order.root, now)
+        store.keep("settings", settings)
+        store.commit()
+        return True
 
-def _changed(store: Store, order: _Order, now: Stamps) -> bool:
-    """Note everything a build depends on; return whether there is anything to do."""
-    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    settings = (order.root, order.pdfs, epoch, code_stamps())
-    if store.note("settings") == settings and store.note("stamps") == now \
-            and store.note("settled"):
-        return False
-    store.keep("settled", False)
-    for name, value in (("pdfs", True if order.pdfs else None),
-                        ("epoch", int(epoch) if epoch.isdigit() else None)):
-        store.set_input(f"option:{name}", None if value is None else repr(value).encode(),
-                        pack(value))
-    for name, digest in code_digests().items():
-        if store.set_input(f"code:{name}", digest):
-            shutil.rmtree(order.out / TEMPLATES, ignore_errors=True)
-    (order.out / TEMPLATES).mkdir(exist_ok=True)
-    note_changes(store, order.root, now)
-    store.keep("settings", settings)
-    store.commit()
-    return True
+    @cached_property
+    def _code_digests(self) -> dict[str, bytes]:
+        return code_digests()
 
+    def _make(self, tree: Tree, postponed: Collection[tuple[str, str]]) -> int:
+        """Run what is stale; return how many tasks that were."""
+        from kilnfolio.incremental.engine import Desk, Run
+        from kilnfolio.incremental.tasks import KINDS
 
-def _make(store: Store, tree: Tree, order: _Order) -> int:
-    """Run what is stale; return how many tasks that were."""
-    from kilnfolio.incremental.engine import Desk, Run
-    from kilnfolio.incremental.tasks import KINDS
-
-    with _pool(order.workers) as pool, _printers(order.cluster) as printers:
-        run = Run(Desk(order.root, order.out, store), tree, KINDS, pool, printers or pool,
-                  order.tell, _lacking)
-        run.all()
-    if run.refused:
-        raise PublicationRefusedError(run.refused)
-    return run.done
+        order = self._order
+        kinds = {name: kind for name, kind in KINDS.items()
+                 if not (order.edition and kind.edition) or kind.edition == order.edition}
+        if "_desk" not in self.__dict__:
+            self._desk = Desk(order.root, order.out, self._store)
+        with _pool(order.workers) as pool, _printers(order.cluster) as printers:
+            run = Run(self._desk, tree, kinds, pool, printers or pool, order.tell, _lacking,
+                      postponed)
+            run.all()
+        if run.refused:
+            raise PublicationRefusedError(run.refused)
+        return run.done
 
 
 def _lacking(path: str, data: bytes) -> str:

@@ -1,23 +1,40 @@
 """The preview: this computer only, made again on save, errors with file and line."""
 
 import http.client
+import re
+import shutil
 import socket
 import threading
-import time
 
 import pytest
 from tests.minimal import minimal_mill
+from tests.trust.yard import amended_mill
 
-from kilnfolio.adopt.preview import Preview, make_server
+from kilnfolio.adopt.preview import HOME, make_server, preview_of
+from kilnfolio.incremental.engine import Run
+from kilnfolio.refusals import SiteInUseError
 
 CHARGE = "content/charges/2026/C1/charge.yaml"
 
 
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """A mill whose preview was begun and ended."""
+    root = minimal_mill(tmp_path_factory.mktemp("preview"))
+    with preview_of(root) as preview:
+        preview.refresh()
+        preview.finish()
+    return root
+
+
 @pytest.fixture
-def preview(tmp_path):
-    made = Preview(minimal_mill(tmp_path))
-    made.refresh()
-    return made
+def preview(made, tmp_path):
+    """The preview of that mill, taken up again in a folder of its own."""
+    shutil.copytree(made, tmp_path / "mill")
+    with preview_of(tmp_path / "mill") as preview:
+        preview.refresh()
+        preview.finish()
+        yield preview
 
 
 @pytest.fixture
@@ -53,7 +70,7 @@ def save(root, old, new):
 def test_every_page_is_there_and_reloads_itself(served, path):
     status, body = get(served[1], path)
     assert status == 200
-    assert body.count('fetch("/_news?since=1")') == 1
+    assert body.count('fetch("/_news?has=') == 1
     assert "</html>" in body
 
 
@@ -84,17 +101,26 @@ def test_a_saved_record_changes_its_page(served):
     assert not preview.refresh()
 
 
-def test_a_waiting_page_hears_of_it_at_once(served):
+def asking_of(port, path):
+    """Return the question that a page asks until it is answered."""
+    has = re.search(r'"/_news\?has=(\w+)&page="', get(port, path)[1])[1]
+    return f"/_news?has={has}&page={path}"
+
+
+def test_a_waiting_page_hears_of_its_own_change_at_once(served, monkeypatch):
     preview, port = served
-    heard = []
-    waiting = threading.Thread(target=lambda: heard.append(get(port, "/_news?since=1")[0]))
-    waiting.start()
-    time.sleep(0.3)
-    assert not heard
-    save(preview.root, "2026-06-01T08:00", "2026-06-01T08:00:00")
+    monkeypatch.setattr("kilnfolio.adopt.preview.WAIT", 1.0)
+    asked = {path: asking_of(port, path) for path in ("/charges/C1.html", "/kilns/k1.html")}
+    heard = {}
+    waiting = [threading.Thread(target=lambda path=path: heard.update(
+        {path: get(port, asked[path])[0]})) for path in asked]
+    for one in waiting:
+        one.start()
+    save(preview.root, "signatures:", "notes: Kept an eye on board S2\nsignatures:")
     preview.refresh()
-    waiting.join(5)
-    assert heard == [200]
+    for one in waiting:
+        one.join(5)
+    assert heard == {"/charges/C1.html": 200, "/kilns/k1.html": 204}
 
 
 def test_a_problem_is_shown_with_its_file_line_and_text(served):
@@ -108,29 +134,56 @@ def test_a_problem_is_shown_with_its_file_line_and_text(served):
     assert f"{CHARGE}:{line}:1" in body
     assert "Did you mean &#x27;target_mc&#x27;?" in body
     assert "<pre>target: 12 % &lt;b&gt;</pre>" in body
-    assert "/_news?since=2" in body
+    asked = asking_of(port, "/lots/L1.html")
     save(preview.root, "target: 12 % <b>", "target_mc: 12 %")
     preview.refresh()
     assert "To mend" not in get(port, "/lots/L1.html")[1]
+    assert get(port, asked)[0] == 200
 
 
-def test_only_the_charge_that_was_saved_is_reviewed_again(tmp_path, monkeypatch):
-    import kilnfolio.review.review as review
+def test_only_what_rests_on_the_saved_record_is_made_again(preview, monkeypatch):
+    done, real = [], Run._absorb
+    monkeypatch.setattr(Run, "_absorb", lambda run, result: (
+        done.append((result.kind, result.name)), real(run, result)))
+    save(preview.root, "target_mc: 12 %", "target_mc: 11 %")
+    preview.refresh()
+    assert ("charge-review", CHARGE) in done
+    kinds = {kind for kind, _ in done}
+    assert {"mill-charge", "lot-review"} <= kinds
+    assert not {"search", "library", "mill-guide", "bag", "customer-page"} & kinds
+    assert ("room", "drills") not in done
+    assert ("room", "handbook") not in done
+    first = len(done)
+    assert preview.finish()
+    assert ("search", "") in done[first:]
+    assert not preview.finish()
 
-    other = (minimal_mill(tmp_path) / CHARGE).read_text("utf-8").replace("id: C1", "id: C2", 1)
-    log = (tmp_path / "content/charges/2026/C1/bulbs.csv").read_text()
-    minimal_mill(tmp_path, files={"content/charges/2026/C2/charge.yaml": other,
-                                  "content/charges/2026/C2/bulbs.csv": log})
-    reviewed, real = [], review.review_charge
-    monkeypatch.setattr(review, "review_charge",
-                        lambda folder, charge: reviewed.append(charge) or real(folder, charge))
-    preview = Preview(tmp_path)
-    preview.refresh()
-    assert sorted(reviewed) == ["C1", "C2"]
-    save(tmp_path, "target_mc: 12 %", "target_mc: 11 %")
-    preview.refresh()
-    assert reviewed[2:] == ["C1"]
-    limits = tmp_path / "schedules/limits.yaml"
-    limits.write_text(limits.read_text("utf-8") + "\n# edited\n", "utf-8")
-    preview.refresh()
-    assert sorted(reviewed[3:]) == ["C1", "C2"]  # a limit may change any charge
+
+def test_it_writes_beside_the_built_site_and_nowhere_else(made):
+    before = {path for path in made.rglob("*") if not path.is_relative_to(made / HOME)}
+    assert {path.name for path in (made / "site").iterdir()} == {HOME.name}
+    assert not list((made / HOME).rglob("*.pdf"))
+    assert not [path for edition in ("customer", "auditor")
+                for path in (made / HOME / edition).rglob("*")]
+    assert before == {path for path in made.rglob("*") if not path.is_relative_to(made / HOME)}
+
+
+def test_a_second_preview_of_the_same_folder_is_refused(preview):
+    with pytest.raises(SiteInUseError), preview_of(preview.root):
+        pass
+
+
+def test_before_the_first_pages_are_made_a_page_says_so(tmp_path):
+    with preview_of(minimal_mill(tmp_path)) as preview:
+        assert b"are being made" in preview.file("index.html")
+
+
+def test_a_changed_sealed_record_is_shown_and_said(tmp_path):
+    root = amended_mill(tmp_path)
+    charge = root / CHARGE
+    charge.write_text(charge.read_text("utf-8").replace("target_mc: 12 %", "target_mc: 11 %"))
+    with preview_of(root) as preview:
+        preview.refresh()
+        page = preview.file("charges/C1.html").decode()
+    assert "A build would stop here" in page
+    assert "kilnfolio amend C1" in page

@@ -8,6 +8,7 @@ from pathlib import Path
 from tests.conftest import PROJECT
 
 from kilnfolio.publish import routes
+from kilnfolio.publish.manner import manner_of
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages import MILL, SCRIPTS, pages_of
 from kilnfolio.publish.pages.customer import VERDICTS
@@ -83,7 +84,8 @@ class Registers:
 
     def __init__(self, charges: list[ChargeRow], lots: list[LotRow]):
         self.folder = read_mill_folder(PROJECT)
-        self.env = environment(self.folder.mill.record)
+        mill = self.folder.mill.record
+        self.env, self.manner = environment(mill), manner_of(mill)
         self.running: dict[str, Running] = {}
         self._groups: dict[tuple[str, str], list[Row]] = {}
         for kind, rows in ((CHARGES.kind, charges), (LOTS.kind, lots)):

@@ -6,7 +6,7 @@ import hashlib
 import os
 import time
 from collections import OrderedDict, deque
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -69,6 +69,8 @@ class Kind:
     """Where tasks are jobs: what one made, by its name, paths, and what its call returned."""
     words: str = ""
     """What is made, as progress is told; nothing is told of kinds without."""
+    edition: str = ""
+    """The edition that alone it is for; where that is not wanted, it is not run."""
 
 
 @dataclass(frozen=True)
@@ -295,6 +297,8 @@ class Run:
         Takes the kind, the tasks done and the tasks there are.
     guard : callable
         Takes a path and its bytes before they are written, and returns why they may not be.
+    postponed : collection of (str, str)
+        Tasks, by kind and name, that are left as they are for a later run.
     """
 
     desk: Desk
@@ -304,6 +308,7 @@ class Run:
     printers: Callable[[], Executor | None]
     say: Callable[[str, int, int], None]
     guard: Callable[[str, bytes], str]
+    postponed: Collection[tuple[str, str]] = ()
     done: int = 0
     refused: list[str] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
@@ -316,6 +321,7 @@ class Run:
         RecordProblems
             Records have problems; everything that does not rest on them was made, and is kept.
         """
+        self.desk.unread = frozenset()
         try:
             for kind in self.kinds.values():
                 if self.problems and not kind.reading:
@@ -334,7 +340,8 @@ class Run:
             for name in store.stale(kind.name, made=True):
                 self.tree.remove(store.set_aside(kind.name, name))
             return
-        names = store.stale(kind.name)
+        names = [name for name in store.stale(kind.name)
+                 if (kind.name, name) not in self.postponed]
         if not names:
             return
         self._tell(kind, 0, len(names))

@@ -31,6 +31,7 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import Located
 from kilnfolio.review.dossier import Dossier, LotDossier
+from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.running import Running
 from kilnfolio.sealing import superseded_states
 
@@ -244,6 +245,13 @@ class NotedHoldings(Holdings):
         for address in addresses(self._desk, lot):
             return address
         raise KeyError(lot)
+
+    pressure_pa = property(lambda self: mill_pressure(self.folder))
+
+    @cached_property
+    def schedules_of_species(self) -> Mapping[str, tuple[str, ...]]:
+        """Schedules by species."""
+        return Computed(lambda species: self._desk.group(f"schedules-of-species:{species}"))
 
     @cached_property
     def lines(self) -> Mapping[str, ChargeLine]:

@@ -150,7 +150,11 @@ def _read_library(desk: Desk, path: str) -> Made:
     word = _WORD[_noun_of(path)]
     read = _read(desk, path, RECORD_KINDS[word])
     _refuse(name_problems(read))
-    return _begun(read) if isinstance(read, Begun) else Made({f"{word}:{Path(path).stem}": read})
+    if isinstance(read, Begun):
+        return _begun(read)
+    members = {(f"schedules-of-species:{species}", read.record.id, read.record.id)
+               for species in read.record.for_stock.species} if word == "schedule" else set()
+    return Made({f"{word}:{Path(path).stem}": read}, members)
 
 
 def _begun(read: Begun) -> Made:
@@ -566,7 +570,7 @@ def _search(desk: Desk, _: str) -> Made:
     return Made(files={f"mill/{page.path}": page.html, f"mill/{INDEX_PATH}": index})
 
 
-def _assets(_: Desk, edition: str) -> Made:
+def _assets(edition: str, _desk: Desk, _: str) -> Made:
     files: dict[str, bytes | str] = {
         f"{edition}/{path}": data for path, data in assets(edition).items()}
     if edition == "customer":
@@ -626,9 +630,10 @@ def _kinds() -> Iterator[Kind]:
     yield Kind("room", lambda _: tuple(_rooms()), _room)
     yield Kind("pdf", _pdf_names, _pdf, shared=1, option="pdfs", finish=_printed,
                words="PDFs")
-    yield Kind("assets", lambda _: ("mill", "customer", "auditor"), _assets)
+    for edition in ("mill", "customer", "auditor"):
+        yield Kind(f"assets-{edition}", _one, partial(_assets, edition), edition=edition)
     yield Kind("customer-page", _lots, _customer_page, shared=50,
-               words="customer pages")
+               words="customer pages", edition="customer")
     for place, (name, noun) in enumerate({**MILL, **SCRIPTS}.items(), 10):
         yield Kind(f"mill-{name}", partial(_noun_names, noun, "mill"),
                    partial(_mill_noun, name, place, noun), shared=20,
@@ -636,11 +641,12 @@ def _kinds() -> Iterator[Kind]:
     for name, noun in AUDITOR.items():
         yield Kind(f"auditor-{name}",
                    partial(_noun_names, noun, "auditor"), partial(_auditor_noun, name, noun),
-                   shared=20, words=f"auditor pages, {name.removeprefix('audit-')}")
+                   shared=20, words=f"auditor pages, {name.removeprefix('audit-')}",
+                   edition="auditor")
     yield Kind("search", _one, _search)
     yield Kind("bag", _bag_names, _bag, shared=2,
-               words="bags")
-    yield Kind("about-bags", _one, _about_bags)
+               words="bags", edition="auditor")
+    yield Kind("about-bags", _one, _about_bags, edition="auditor")
 
 
 #: Every kind by its name, in order: a task reads only what kinds before its own have made.

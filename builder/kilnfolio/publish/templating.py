@@ -86,7 +86,7 @@ def environment(
         quantity=lambda value: quantity(value, manner),
         temperature=manner.temperature,  # {{ temp_c | temperature }}: 43.3 °C (110 °F)
         retold=manner.retold,  # {{ view.size | retold }}: a record's words, its pairs in order
-        term=manner.term,  # {{ "Timber" | term }}
+        term=_term,
     )
     return env
 
@@ -118,6 +118,13 @@ def render(env: Environment, template: str, path: str, **values: Any) -> str:
 def _link(context: Context, target: str) -> str:
     """``{{ target | to }}``: the relative address of a page or file of the edition."""
     return relative(target, context["here"])
+
+
+@pass_context
+def _term(context: Context, word: str) -> str:
+    """``{{ "Timber" | term }}``: the practice's word; looked up anew where templates are compiled."""
+    manner: Manner = context["manner"]
+    return manner.term(word)
 
 
 def _moment(mill: Mill) -> Callable[[dt.datetime], Markup]:

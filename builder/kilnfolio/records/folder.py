@@ -149,20 +149,15 @@ def _index(pairs: Iterable[tuple[str, str]]) -> Mapping[str, tuple[str, ...]]:
 
 #: An earlier revision, which is always complete.
 _EARLIER = re.compile(r"schedules/superseded/.*")
-#: Records as they were read, each with when its file was saved, its size, and its zone.
-Kept = dict[tuple[str, type[Record]], tuple[object, "Located | Begun"]]
 
 
-def read_mill_folder(root: Path, kept: Kept | None = None) -> MillFolder:
+def read_mill_folder(root: Path) -> MillFolder:
     """Read and cross-check a mill folder.
 
     Parameters
     ----------
     root : Path
         The folder that holds ``content/`` and ``schedules/``.
-    kept : dict, optional
-        What an earlier reading kept; files that were not saved since are taken from it, and what
-        is read is added. Empty at first.
 
     Raises
     ------
@@ -170,7 +165,7 @@ def read_mill_folder(root: Path, kept: Kept | None = None) -> MillFolder:
         Every problem in every file.
     """
     refuse_other_folder(root)
-    reader = _Reader(root, {} if kept is None else kept)
+    reader = _Reader(root)
     reader.name_strays()
     mill = reader.one("content/mill.yaml", Mill)
     # with no mill record the zone is unknown; its own problem says so, not every time in every file
@@ -246,19 +241,9 @@ def read_record(root: Path, name: str, model: type[R], zone: ZoneInfo | None = N
     return validate(document, model, zone=zone)
 
 
-def _saved(path: Path) -> tuple[int, int] | None:
-    """Return when a file was saved and its size; None where it is not there."""
-    try:
-        state = path.stat()
-    except OSError:
-        return None
-    return state.st_mtime_ns, state.st_size
-
-
 @dataclass
 class _Reader:
     root: Path
-    kept: Kept
     problems: list[Problem] = field(default_factory=list)
     unread: set[str] = field(default_factory=set)
     begun: dict[str, Begun] = field(default_factory=dict)
@@ -272,17 +257,11 @@ class _Reader:
 
     def _read(self, name: str, model: type[R], zone: ZoneInfo | None
               ) -> Located[R] | Begun | None:
-        saved = (_saved(self.root / name), zone)
-        before = self.kept.get((name, model))
-        if before and before[0] == saved:
-            return before[1]
         try:
-            read = read_record(self.root, name, model, zone)
+            return read_record(self.root, name, model, zone)
         except RecordProblems as error:
             self.problems.extend(error.problems)
             return None
-        self.kept[name, model] = (saved, read)
-        return read
 
     def _keep_begun(self, begun: Begun) -> None:
         self.problems.extend(name_problems(begun))

@@ -768,9 +768,9 @@ function begin() {
   const sheets = data.calculators.map(
     (calculator) => new Sheet(document.getElementById(calculator.slug), sums, calculator));
   document.documentElement.classList.add("scripted");
-  const setSystem = (system) => { for (const sheet of sheets) sheet.setSystem(system); };
-  document.getElementById("unit-systems").addEventListener("change", (event) => setSystem(event.target.value));
-  if (data.customary_first) setSystem("us");
+  document.getElementById("unit-systems").addEventListener("change", (event) => {
+    for (const sheet of sheets) sheet.setSystem(event.target.value);
+  });
 }
 
 begin();
