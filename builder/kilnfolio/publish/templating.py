@@ -122,7 +122,7 @@ def _link(context: Context, target: str) -> str:
 
 @pass_context
 def _term(context: Context, word: str) -> str:
-    """``{{ "Timber" | term }}``: the practice's word; looked up anew where templates are compiled."""
+    """``{{ "Timber" | term }}``: the practice's word; never folded when compiled."""
     manner: Manner = context["manner"]
     return manner.term(word)
 
