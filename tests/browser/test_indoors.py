@@ -84,7 +84,7 @@ def test_a_reader_chooses_a_room_or_writes_one(opened):
     form.locator("[name=humidity]").fill("42")
     assert form.locator("[name=room]").input_value() == ""
     # (64 - 32)/1.8 = 17.8
-    assert "18\u00a0°C (64\u00a0°F), 42\u00a0% humidity" in said.inner_text()
+    assert "64\u00a0°F (18\u00a0°C), 42\u00a0% humidity" in said.inner_text()
 
 
 @pytest.mark.parametrize("words", ["", "warm", "900", "-40"])

@@ -52,9 +52,13 @@ const asNumber = (field) => {
 const toCelsius = (value) => unit.value === "°C" ? value
   : (value - data.fahrenheit.plus) * data.fahrenheit.per / data.fahrenheit.times;
 
+/* The pairs of the words in the order of the mill's practice. */
+const inOrder = (words) => "customaryFirst" in form.dataset
+  ? words.replace(/([\u2212\d.]+\u00a0(?:°C|mm)) \(([^()]+)\)/g, "$2 ($1)") : words;
+
 function tell() {
   const words = told(toCelsius(asNumber(temperature)), asNumber(humidity));
-  said.value = words === null ? data.words.refused : words;
+  said.value = words === null ? data.words.refused : inOrder(words);
 }
 
 room.addEventListener("change", () => {

@@ -17,6 +17,7 @@ from kilnfolio.physics.sorption import relative_humidity_for_emc
 from kilnfolio.publish.charts.survey import Histogram, histogram
 from kilnfolio.publish.editions import Seen, for_customer
 from kilnfolio.publish.lot_record import LotRecord, linked_data, worded_by
+from kilnfolio.publish.manner import manner_of
 from kilnfolio.publish.page import Page
 from kilnfolio.publish.pages.indoors import (
     Indoors,
@@ -196,7 +197,9 @@ def customer_lot(
     zone = ZoneInfo(mill.time_zone)
     moisture = _moisture(lot, review.judgement, review.readings, surveys)
     timber = timber_of(
-        review.judgement.mean_pct if moisture["mean"] else lot.order.target_mc.value, species
+        review.judgement.mean_pct if moisture["mean"] else lot.order.target_mc.value,
+        species,
+        manner_of(folder.mill.record),
     )
     return CustomerLot(
         lot=lot.id,

@@ -15,6 +15,7 @@ from kilnfolio.physics import shrinkage as physics
 from kilnfolio.physics import sorption
 from kilnfolio.publish.calculators.script import from_house
 from kilnfolio.publish.editions import Seen
+from kilnfolio.publish.manner import PLAIN, Manner
 from kilnfolio.publish.pages.workings import Shown, percent, shown, work_out
 from kilnfolio.records.quantities import Length, Temperature
 from kilnfolio.review import figures
@@ -64,10 +65,11 @@ class Indoors:
     """What the timber does there, in words."""
 
 
-def timber_of(mc_pct: float, species: Seen) -> Timber:
+def timber_of(mc_pct: float, species: Seen, manner: Manner = PLAIN) -> Timber:
     """Return a lot's timber; without ways of sawing where its shrinkage is not known."""
     known = species.shrinkage
-    ways = (("flat-sawn", known.tangential), ("quarter-sawn", known.radial)) if known else ()
+    flat = manner.term("flat-sawn")
+    ways = ((flat, known.tangential), ("quarter-sawn", known.radial)) if known else ()
     return Timber(mc_pct, tuple((cut, total.value) for cut, total in ways if total is not None))
 
 
