@@ -305,7 +305,7 @@ def test_defects_stand_with_their_worst_as_it_was_entered(tmp_path):
     text = next(Outline(page.html).text for page in _records(mill)
                 if page.path == "charges/C1.html").replace("\u00a0", " ")
     table = text[text.index("Found at grading"):]
-    assert re.search(r"Bow ?3 of 120 ?10 mm \(0\.39\d* in\) ?from the heart", table)
+    assert re.search(r"Bow ?3 of 120 ?0\.39\d* in \(10 mm\) ?from the heart", table)
     assert re.search(r"Surface checks ?1 of 120", table)
     assert "EN 1310" in table
     assert "Honeycomb" not in text
