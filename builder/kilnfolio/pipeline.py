@@ -12,7 +12,6 @@ import os
 import shutil
 import sqlite3
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from concurrent.futures import Executor
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -26,6 +25,8 @@ from kilnfolio.incremental.tree import ASIDE, TEMPLATES, StrangeSiteError, Tree
 from kilnfolio.refusals import PublicationRefusedError, SealBrokenError, SiteInUseError
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from kilnfolio.incremental.engine import Desk
     from kilnfolio.records.folder import MillFolder
     from kilnfolio.review.dossier import Dossier, LotDossier

@@ -11,7 +11,6 @@ site has to open from a plain folder.
 from __future__ import annotations
 
 import contextlib
-import ctypes
 import os
 import shutil
 from collections.abc import Iterable, Sequence
@@ -132,6 +131,8 @@ def swap(new: Path, old: Path) -> None:
 
 def _exchange(first: Path, second: Path) -> bool:
     """Exchange two names by renameat2(2); False where the system cannot."""
+    import ctypes
+
     at_current_folder, exchange = -100, 2
     with contextlib.suppress(OSError, AttributeError):
         library = ctypes.CDLL(None, use_errno=True)
