@@ -29,7 +29,8 @@ def asset(name: str) -> str:
 @lru_cache(maxsize=1)
 def drawing_rules() -> str:
     """Return the rules of the style sheet for drawings, with every variable filled in."""
-    tokens = _SCREEN.sub("", asset("tokens.css"))
+    # a drawing takes the first face named; those "at hand" are for pages opened from a folder
+    tokens = re.sub(r'"[^"]* at hand", ', "", _SCREEN.sub("", asset("tokens.css")))
     root = tokens.index(":root")
     values = dict(_VARIABLE.findall(tokens[root : tokens.index("}", root)]))
     css = asset("charts.css") + asset("drawings.css")
