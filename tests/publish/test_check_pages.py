@@ -79,8 +79,8 @@ def test_every_limit_shows_where_it_stands(pages):
 def test_what_the_mill_edits_is_shown_and_used(mill, pages):
     page = pages["checks/spike.html"]
     row = page[page.index("7.25 K"):][:200]
-    for words in ("hardwoods", "red oak", "thicker than 0.79 in (20 mm)", "mills in Canada", "target 12 % MC",
-                  "As our own kilns jump.", "mill"):
+    for words in ("hardwoods", "red oak", "thicker than 0.79 in (20 mm)", "mills in Canada",
+                  "target 12 % MC", "As our own kilns jump.", "mill"):
         assert words.casefold() in row.casefold(), words
     assert "1.75 h" in pages["checks/gap-in-log.html"]
     # in Canada, and 25 mm is thicker than 20: the narrowest scope that fits
