@@ -3,7 +3,8 @@
     python -m tests.browser.pictures SITE FOLDER
 
 writes KIND-WIDTH-light.png and -dark.png at phone, tablet and desk width, KIND-print.pdf as the
-browser prints it, and handbook-NNN.png and record-N.png from the PDFs.
+browser prints it, and NAME-NNN.png from the PDFs: those of the site, and the sheets and labels that
+commands print from the demonstration mill.
 """
 
 import subprocess
@@ -12,7 +13,10 @@ from pathlib import Path
 
 from playwright.sync_api import sync_playwright
 from tests.browser.kinds import addresses
-from tests.conftest import CHROMIUM_ARGUMENTS, _chromium
+from tests.conftest import CHROMIUM_ARGUMENTS, PROJECT, _chromium
+
+from kilnfolio.cli import main
+from kilnfolio.publish.label_sheets import SHEETS
 
 WIDTHS = (360, 768, 1440)
 
@@ -36,13 +40,28 @@ def take(site: Path, folder: Path) -> None:
             page.pdf(path=folder / f"{kind}-print.pdf", prefer_css_page_size=True)
             page.close()
         browser.close()
-    record = next(iter(sorted((site / "customer").rglob("record.pdf"))))
-    for path, name, dots in (
-        (site / "mill/handbook.pdf", "handbook", "40"),
-        (site / "mill/handbook-a5.pdf", "pocket", "60"),
-        (record, "record", "80"),
-    ):
-        subprocess.run(["pdftoppm", "-r", dots, "-png", path, folder / name], check=True)
+    for path in [*pdfs_of(site), *printed(folder)]:
+        whole = path.stem if path.stem.startswith(("labels", "sheet")) else (
+            f"{path.relative_to(site).parts[0]}-{path.stem}")
+        subprocess.run(["pdftoppm", "-r", "60", "-png", path, folder / whole], check=True)
+
+
+def pdfs_of(site: Path) -> list[Path]:
+    """Return the books of the mill edition, and one record of each other edition."""
+    records = [sorted((site / edition).rglob("*.pdf"))[:1] for edition in ("customer", "auditor")]
+    return [*sorted((site / "mill").glob("*.pdf")), *records[0], *records[1]]
+
+
+def printed(folder: Path) -> list[Path]:
+    """Print labels on every sheet, and a kiln-side sheet on each paper."""
+    charge = sorted((PROJECT / "content/charges").glob("*/*/charge.yaml"))[-1].parent.name
+    runs = {folder / f"labels-{name}.pdf": ["labels", "--folder", PROJECT, "--sheet", name]
+            for name in SHEETS}
+    runs |= {folder / f"sheet-{paper}.pdf": ["sheet", charge, PROJECT, "--paper", paper]
+             for paper in ("a4", "letter")}
+    for path, words in runs.items():
+        main([*map(str, words), "--out", str(path)])
+    return list(runs)
 
 
 if __name__ == "__main__":
