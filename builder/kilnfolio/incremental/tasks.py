@@ -368,6 +368,8 @@ def _ledger(desk: Desk, _: str) -> Made:
 
 def _seal(desk: Desk, number: str) -> Made:
     ledger = part_of_ledger(desk, "charge", number)
+    if not ledger.of(number):  # then its review is not asked for: there is nothing to hold it to
+        return Made({f"seal-view:{number}": seal_view((), frozenset(), ())})
     note_sealed(desk, ledger.of(number))
     stands = state(desk.root, number, holdings_of(desk).dossiers[number], ledger)
     broken = {("broken", number, broken_words(stands, number))} if stands.differences else set()
