@@ -23,6 +23,16 @@ PROJECT = Path(__file__).resolve().parent.parent
 os.environ["PYTHONPATH"] = str(PROJECT / "builder")
 
 
+#: The files that take longest begin first, so that the processes that share a run end together.
+LONGEST = ("tests/test_site.py", "tests/test_cluster.py", "tests/browser", "tests/trust",
+           "tests/incremental", "tests/docs", "tests/publish/test_book.py")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the longest files first."""
+    items.sort(key=lambda item: not item.path.relative_to(PROJECT).as_posix().startswith(LONGEST))
+
+
 @pytest.fixture(scope="session")
 def demo_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the folder of the demo mill's site, built once for the whole run.
