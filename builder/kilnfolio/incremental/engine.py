@@ -18,7 +18,7 @@ from kilnfolio.incremental.tree import Tree
 from kilnfolio.records.problems import Problem, RecordProblems
 
 #: Packed bytes of values a process keeps at hand; unpacked they are about ten times as many.
-_AT_HAND = 4_000_000
+_AT_HAND = 3_000_000
 #: Batches of tasks that are worth starting other processes for, which takes them two seconds.
 _WORTH_SHARING = 4
 #: Tasks that are worth a line of progress.

@@ -91,7 +91,7 @@ class Store:
             db.execute("PRAGMA journal_mode = WAL")
             # what a loss of power takes with it is made again; a killed process loses nothing
             db.execute("PRAGMA synchronous = OFF")
-            db.execute("PRAGMA cache_size = -32000")
+            db.execute("PRAGMA cache_size = -8000")
         except sqlite3.Error:  # as of a full disk
             db.close()
             raise
