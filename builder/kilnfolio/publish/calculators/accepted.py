@@ -21,18 +21,9 @@ _OWN = (
         "the definition",
         TemperatureDifference,
     ),
-    Formula(
-        "wet_bulb_of_depression",
-        lambda dry_bulb, depression: sums.difference(dry_bulb, depression),
-        (_DB, Argument("depression", TemperatureDifference)),
-        "WB = DB − depression",
-        "{dry_bulb} − {depression}",
-        "the definition",
-        Temperature,
-    ),
 )
 
-#: Every formula a calculator may use: the handbook's, and two that only a form needs.
+#: Every formula a calculator may use: the handbook's, and one that only a form needs.
 ALL_FORMULAS: Mapping[str, Formula] = {**FORMULAS, **{formula.name: formula for formula in _OWN}}
 
 _MC = Range(*moisture.MC_RANGE_PCT)
