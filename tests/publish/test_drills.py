@@ -19,10 +19,11 @@ from kilnfolio.publish.pages.histories import ChargeLine
 from kilnfolio.publish.pages.holdings import Holdings
 from kilnfolio.publish.practice import drills as drills_module
 from kilnfolio.publish.practice.anonymous import anonymous
-from kilnfolio.publish.practice.booklet import TRAINEE, TRAINER, booklets, write_booklet
+from kilnfolio.publish.practice.booklet import TRAINEE, TRAINER, booklets
 from kilnfolio.publish.practice.drills import Drill, make_drills
 from kilnfolio.publish.practice.faults import FAULTS, Planted
 from kilnfolio.publish.practice.pages import render_drills
+from kilnfolio.publish.printing import pdf_of
 from kilnfolio.publish.templating import environment
 from kilnfolio.records.folder import MillFolder, read_mill_folder
 from kilnfolio.review.dossier import Dossier
@@ -67,7 +68,9 @@ def printed_pages(folder, drills, tmp_path_factory) -> dict[str, list[str]]:
     """Return the words of each page of the booklet and of the key, drills included."""
     out, found = tmp_path_factory.mktemp("booklet"), {}
     for name, text in booklets(folder, environment(folder.mill.record), drills).items():
-        assert write_booklet(text, out / name) == []
+        pdf, warnings = pdf_of(text)
+        assert warnings == []
+        (out / name).write_bytes(pdf)
         found[name] = [
             " ".join(one.extract_text().split()) for one in pypdf.PdfReader(out / name).pages
         ]

@@ -17,7 +17,7 @@ from pypdf import PdfReader
 from tests.publish.site import Mill, Outline, small_mill
 
 from kilnfolio.publish.editions import CUSTOMER_FIELDS, NotPublishedError, for_customer
-from kilnfolio.publish.lot_pdf import lot_pdf, write_lot_pdf
+from kilnfolio.publish.lot_pdf import lot_pdf
 from kilnfolio.publish.pages import render_customer
 from kilnfolio.publish.pages.customer import customer_lot
 from kilnfolio.publish.safety import SAFETY
@@ -270,7 +270,9 @@ def test_no_canary_leaves_the_mill(tmp_path):
 def test_record_is_one_page_and_says_what_the_page_says(mill, tmp_path):
     path = tmp_path / "record.pdf"
     view = customer_lot(mill.folder, "L1", mill.dossiers, mill.lots["L1"], mill.tokens["L1"])
-    assert write_lot_pdf(environment(mill.folder.mill.record, menu=()), view, path) == []
+    pdf, warnings = lot_pdf(environment(mill.folder.mill.record, menu=()), view)
+    assert warnings == []
+    path.write_bytes(pdf)
     reader = PdfReader(path)
     assert len(reader.pages) == 1
     text = pdf_words(path.read_bytes())

@@ -25,9 +25,10 @@ from tests.minimal import minimal_mill
 from kilnfolio.physics.water import least_heat
 from kilnfolio.publish.manner import manner_of
 from kilnfolio.publish.practice import pages
-from kilnfolio.publish.practice.booklet import TRAINEE, TRAINER, booklets, write_booklet
+from kilnfolio.publish.practice.booklet import TRAINEE, TRAINER, booklets
 from kilnfolio.publish.practice.kinds import TOPICS, by_topic
 from kilnfolio.publish.practice.problem import KINDS, make_problem
+from kilnfolio.publish.printing import pdf_of
 from kilnfolio.publish.templating import environment
 from kilnfolio.records.folder import MillFolder, read_mill_folder
 from kilnfolio.review.limits import LimitBook
@@ -396,7 +397,9 @@ def printed(folder, tmp_path_factory) -> dict[str, pypdf.PdfReader]:
     out = tmp_path_factory.mktemp("booklet")
     found = {}
     for name, html in booklets(folder, environment(folder.mill.record), []).items():
-        assert write_booklet(html, out / name) == []
+        pdf, warnings = pdf_of(html)
+        assert warnings == []
+        (out / name).write_bytes(pdf)
         found[name] = pypdf.PdfReader(out / name)
     return found
 

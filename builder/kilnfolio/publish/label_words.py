@@ -10,8 +10,6 @@ from __future__ import annotations
 from functools import lru_cache
 from importlib import resources
 
-#: Hex digits of a seal that a label carries: 64 bits.
-LABEL_DIGITS = 16
 _FILE = "label-words.txt"
 
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 from jinja2 import Environment
 
@@ -79,23 +78,3 @@ def _attached(view: CustomerLot) -> list[Attached]:
     issued = dt.datetime.combine(view.issued, dt.time(), dt.UTC)
     about = f"The record of lot {view.lot} as data, of which the seal is the SHA-256"
     return [Attached("record.json", view.served.text.encode(), about, issued)]
-
-
-def write_lot_pdf(env: Environment, view: CustomerLot, out_path: Path) -> list[str]:
-    """Write a lot's record.
-
-    Parameters
-    ----------
-    env, view
-        As for `lot_pdf`.
-    out_path : Path
-        Where the PDF is written.
-
-    Returns
-    -------
-    list of str
-        WeasyPrint's warnings.
-    """
-    pdf, warnings = lot_pdf(env, view)
-    out_path.write_bytes(pdf)
-    return warnings

@@ -102,11 +102,6 @@ def registered_checks() -> Mapping[str, object]:
     return {check.slug: check for check in findings.CHECKS.values()}
 
 
-def handbook_problems(folder: MillFolder) -> tuple[Problem, ...]:
-    """Return every problem of the handbook's chapters, for `kilnfolio check`."""
-    return compile_handbook(folder, "site").problems
-
-
 # --- pages ----------------------------------------------------------------------------------------
 
 

@@ -392,7 +392,6 @@ def render_customer(
     lot_dossiers: Mapping[str, LotDossier],
     env: Environment,
     tokens: Mapping[str, str],
-    views: Mapping[str, CustomerLot] | None = None,
 ) -> Iterator[Page]:
     """Yield the page of every lot that has an address.
 
@@ -406,13 +405,10 @@ def render_customer(
         Of an edition without a menu: ``environment(mill, menu=())``.
     tokens : mapping of str to str
         The last part of each lot's address.
-    views : mapping of str to CustomerLot, optional
-        What each page prints, where it is made already.
     """
     for lot_id in sorted(lot_dossiers):
         if lot_id in tokens:
-            view = views[lot_id] if views else customer_lot(
-                folder, lot_id, dossiers, lot_dossiers[lot_id], tokens[lot_id])
+            view = customer_lot(folder, lot_id, dossiers, lot_dossiers[lot_id], tokens[lot_id])
             yield render_lot(env, view, tokens[lot_id])
 
 

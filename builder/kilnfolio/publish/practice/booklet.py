@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 
 from jinja2 import Environment
 
@@ -11,7 +10,6 @@ from kilnfolio.publish.charts.paper import for_paper
 from kilnfolio.publish.practice.drills import Drill
 from kilnfolio.publish.practice.pages import SETS, numbered, topics
 from kilnfolio.publish.practice.problem import KINDS
-from kilnfolio.publish.printing import pdf_of
 from kilnfolio.records.folder import MillFolder
 
 #: Where the two stand in the mill edition, and what they are called.
@@ -54,23 +52,3 @@ def booklets(
         )
         for name, title in _TITLES.items()
     }
-
-
-def write_booklet(html: str, out_path: Path) -> list[str]:
-    """Write one of the two as a PDF.
-
-    Parameters
-    ----------
-    html : str
-        From `booklets`.
-    out_path : Path
-        Where the PDF is written.
-
-    Returns
-    -------
-    list of str
-        WeasyPrint's warnings.
-    """
-    pdf, warnings = pdf_of(html)
-    out_path.write_bytes(pdf)
-    return warnings
