@@ -10,6 +10,7 @@ from __future__ import annotations
 import ast
 import operator
 import re
+import warnings
 from collections.abc import Callable, Sequence
 from decimal import ROUND_HALF_UP, Decimal
 
@@ -18,7 +19,9 @@ _RANGE = re.compile(rf"{_CELL.pattern}:{_CELL.pattern}")
 #: What a formula of numbers and cells of its own sheet is written with.
 _PLAIN = re.compile(r"[A-Z0-9$.,:()+\-*/ ]+", re.IGNORECASE)
 #: Longer formulas, and larger ranges, are not worked out.
-_LONGEST, _MOST_CELLS = 300, 10_000
+LONGEST, _MOST_CELLS = 300, 10_000
+#: What may be spent on the formulas of one workbook: letters read and cells looked up.
+_MOST_EFFORT = 1_000_000
 
 _OPERATIONS: dict[type[ast.AST], Callable[..., float]] = {
     ast.Add: operator.add, ast.Sub: operator.sub, ast.Mult: operator.mul,
@@ -40,7 +43,24 @@ class _Unknown(Exception):  # noqa: N818  an outcome, not a fault
     """The formula holds more than can be worked out here."""
 
 
-def worked_out(formula: str, value_at: Callable[[str], object]) -> float | None:
+class Effort:
+    """How much work the formulas of a workbook have made so far."""
+
+    class Spent(Exception):  # noqa: N818  an outcome, not a fault
+        """They make more work than checking them is worth."""
+
+    def __init__(self) -> None:
+        self.left = _MOST_EFFORT
+
+    def spend(self, effort: int) -> None:
+        """Count some work; raise `Effort.Spent` where that was too much."""
+        self.left -= effort
+        if self.left < 0:
+            raise Effort.Spent
+
+
+def worked_out(formula: str, value_at: Callable[[str], object],
+               effort: Effort | None = None) -> float | None:
     """Return what a formula gives now; None where it cannot be told.
 
     Parameters
@@ -49,14 +69,31 @@ def worked_out(formula: str, value_at: Callable[[str], object]) -> float | None:
         As the sheet has it, with its sign: =B2-C2.
     value_at : callable
         The value kept in a cell of the same sheet, by its name.
+    effort : Effort, optional
+        What the formulas of this workbook have cost so far.
+
+    Raises
+    ------
+    Effort.Spent
+        They cost too much.
     """
+    effort = effort or Effort()
+    effort.spend(len(formula))
     text = formula.removeprefix("=").strip()
-    if len(text) > _LONGEST or not _PLAIN.fullmatch(text):
+    if len(text) > LONGEST or not _PLAIN.fullmatch(text):
         return None
     text = _RANGE.sub(r'"\g<0>"', text.upper().replace("$", ""))
     try:
-        numbers = _numbers(ast.parse(text, mode="eval").body, value_at)
-    except (SyntaxError, _Unknown, ArithmeticError, ValueError):
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # Python has its own opinion of "1 (2)"
+            body = ast.parse(text, mode="eval").body
+
+        def counted(name: str) -> object:
+            effort.spend(1)
+            return value_at(name)
+
+        numbers = _numbers(body, counted)
+    except (SyntaxError, _Unknown, ArithmeticError, ValueError, RecursionError, MemoryError):
         return None
     return numbers[0] if len(numbers) == 1 else None
 

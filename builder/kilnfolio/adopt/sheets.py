@@ -16,9 +16,10 @@ from zoneinfo import ZoneInfo
 
 from pydantic_core import PydanticCustomError
 
+from kilnfolio.adopt.cells import Cell, Sheet
 from kilnfolio.adopt.logs import zone_of
 from kilnfolio.adopt.merging import merge
-from kilnfolio.adopt.tables import Cell, Sheet, read_sheets
+from kilnfolio.adopt.tables import read_sheets
 from kilnfolio.adopt.writing import rewrite, scalar
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.model import validate
@@ -36,6 +37,8 @@ _ROLES: tuple[tuple[str, str], ...] = (
     ("mass", r"mass|weight|\bwt\b"), ("by", r"\bby\b|who|initials|weigher|operator"),
     ("at", r"date|day|when"), ("time", r"time|hour|clock"))
 _UNIT = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]|[,\s_]\s*(kgs?|g|lbs?|oz|%)\.?$", re.IGNORECASE)
+#: Of a heading, no more is looked at: a pattern searched in a page of text takes minutes.
+_LONGEST_HEADING = 200
 #: A time of day as people write it, behind a date.
 _CLOCK = r"(\d{1,2}:\d{2}(?::\d{2})?(?:\s*[AaPp]\.?[Mm]\.?)?)"
 _ISO = re.compile(rf"(\d{{4}}-\d{{2}}-\d{{2}})(?:[T ]\s*{_CLOCK})?")
@@ -119,7 +122,7 @@ def _tables(path: Path, kind: Kind, options: Options, known: list[str]) -> list[
 def _roles(row: list[Cell]) -> dict[str, int]:
     roles: dict[str, int] = {}
     for index, cell in enumerate(row):
-        text = _UNIT.sub("", cell.text)
+        text = _UNIT.sub("", cell.text[:_LONGEST_HEADING])
         for role, pattern in _ROLES:
             if role not in roles and text and re.search(pattern, text, re.IGNORECASE):
                 roles[role] = index
@@ -172,7 +175,7 @@ def _refused(where: str, what: str, why: str, instead: str) -> RecordProblems:
 # --- cells ----------------------------------------------------------------------------------------
 
 def _unit_of(cell: Cell) -> str | None:
-    found = _UNIT.search(cell.text)
+    found = _UNIT.search(cell.text[:_LONGEST_HEADING])
     unit = next(filter(None, found.groups())) if found else None
     return unit and _PLURAL.get(unit.rstrip(".").lower(), unit)
 
@@ -343,7 +346,7 @@ def _board_columns(table: Table, known: list[str]) -> dict[int, str]:
 
 def _tag(heading: Cell, known: list[str]) -> str | None:
     """Return the board a column is of; None where it is another column."""
-    text = _UNIT.sub("", heading.text).strip()
+    text = _UNIT.sub("", heading.text[:_LONGEST_HEADING]).strip()
     short = re.sub(r"^(board|sample)\s+", "", text, flags=re.IGNORECASE)
     if known:
         return next((tag for tag in known if tag in (text, short)), None)
