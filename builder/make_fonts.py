@@ -26,7 +26,7 @@ from fontTools.subset import Options, Subsetter
 from fontTools.ttLib import TTFont
 
 PROJECT = Path(__file__).parent.parent
-ASSETS = Path(__file__).parent / "kilnfolio/publish/assets"
+ASSETS = Path(__file__).parent / "kilnfolio/site/assets"
 HERE = ASSETS / "fonts"
 
 # A glyph the handbook prints and the cut lacks would fall back to whatever the reader's

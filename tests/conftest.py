@@ -25,7 +25,7 @@ os.environ["PYTHONPATH"] = str(PROJECT / "builder")
 
 #: The files that take longest begin first, so that the processes that share a run end together.
 LONGEST = ("tests/test_site.py", "tests/test_cluster.py", "tests/browser", "tests/trust",
-           "tests/incremental", "tests/docs", "tests/publish/test_book.py")
+           "tests/incremental", "tests/docs", "tests/paper/test_book.py")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

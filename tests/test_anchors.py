@@ -11,11 +11,11 @@ from pathlib import Path
 
 import pytest
 from tests.conftest import PROJECT
-from tests.publish.site import small_mill
+from tests.site.site import small_mill
 
-from kilnfolio.publish.handbook.pages import render_handbook
-from kilnfolio.publish.templating import environment
+from kilnfolio.handbook.pages import render_handbook
 from kilnfolio.records.problems import RecordProblems
+from kilnfolio.rendering.templating import environment
 
 PUBLISHED = PROJECT / "tests/data/published-anchors.txt"
 #: Made by counting, and so free to move: marks of the index, footnotes, parts of drawings.

@@ -8,12 +8,12 @@ import pytest
 from distributed import LocalCluster
 from tests.trust.yard import amended_mill
 
-from kilnfolio import code_version
 from kilnfolio.incremental.tree import EDITIONS
+from kilnfolio.paper.printing import pdf_of
 from kilnfolio.pipeline import build_site
-from kilnfolio.publish.printing import pdf_of
-from kilnfolio.refusals import WorkersUnreachableError
-from kilnfolio.workers import WorkersDifferError, cluster
+from kilnfolio.runtime import code_version
+from kilnfolio.runtime.errors import WorkersUnreachableError
+from kilnfolio.runtime.workers import WorkersDifferError, cluster
 
 
 @pytest.fixture(scope="module")

@@ -106,7 +106,7 @@ def test_licences_of_what_is_bundled_lie_beside_it(wheel):
     held = names(wheel)
     named = {name.partition(".dist-info/licenses/")[2] for name in held if "/licenses/" in name}
     assert named == {"LICENSE", "builder/kilnfolio/guide/17-licences.md"} | {
-        f"builder/kilnfolio/publish/assets/{name}" for name in (
+        f"builder/kilnfolio/site/assets/{name}" for name in (
             "fonts/OFL-literata.txt", "fonts/OFL-folio-sans.txt", "vendor/minisearch-LICENSE.txt")}
     assert sum("OFL" in name for name in held) == 4  # beside the fonts, and with the licences
     vendored = {name.rsplit("/", 1)[0] for name in held if "/vendor/" in name}

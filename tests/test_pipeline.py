@@ -14,10 +14,10 @@ from tests.trust.yard import amended_mill
 
 from kilnfolio.incremental.tree import EDITIONS
 from kilnfolio.pipeline import build_site
-from kilnfolio.publish.templating import environment, render
 from kilnfolio.records.folder import read_mill_folder
 from kilnfolio.records.problems import RecordProblems
-from kilnfolio.refusals import PublicationRefusedError
+from kilnfolio.rendering.templating import environment, render
+from kilnfolio.runtime.errors import PublicationRefusedError
 
 
 def served(out):
@@ -77,7 +77,7 @@ def test_ctrl_c_stops_a_build_cleanly(tmp_path, after):
 
 def test_a_page_without_the_safety_wording_is_not_published(tmp_path, monkeypatch):
     root = minimal_mill(tmp_path)
-    monkeypatch.setattr("kilnfolio.publish.safety.SAFETY", "Words that no template prints.")
+    monkeypatch.setattr("kilnfolio.rendering.safety.SAFETY", "Words that no template prints.")
     with pytest.raises(PublicationRefusedError, match=r"Safety wording missing: mill/index\.html"):
         build_site(root, tmp_path / "site")
     assert served(tmp_path / "site") == []

@@ -5,7 +5,7 @@ import itertools
 
 import pytest
 
-from kilnfolio.progress import Progress, duration
+from kilnfolio.runtime.progress import Progress, duration
 
 
 class Terminal(io.StringIO):

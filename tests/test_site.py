@@ -17,7 +17,7 @@ from tests.conftest import PROJECT
 from tests.pdf_reading import read_pages
 from tests.site_reading import Reading, dead_links, read_edition
 
-from kilnfolio.publish.safety import SAFETY
+from kilnfolio.rendering.safety import SAFETY
 
 EDITIONS = ("mill", "customer", "auditor")
 

@@ -13,7 +13,7 @@ from concurrent.futures import BrokenExecutor
 
 import pytest
 
-from kilnfolio.workers import MOST_DEATHS, Workers
+from kilnfolio.runtime.workers import MOST_DEATHS, Workers
 
 
 @pytest.fixture
@@ -43,7 +43,7 @@ def test_a_task_that_kills_every_worker_is_given_up(workers):
 
 
 def test_fresh_processes_take_over_after_a_while(workers, monkeypatch):
-    monkeypatch.setattr("kilnfolio.workers.TASKS_EACH", 2)
+    monkeypatch.setattr("kilnfolio.runtime.workers.TASKS_EACH", 2)
     pids = [workers.submit(os.getpid).result() for _ in range(8)]
     assert set(pids[:4]).isdisjoint(pids[4:])
 
@@ -57,7 +57,7 @@ def test_no_process_is_started_where_there_is_no_work():
 #: A run with work for a minute in two processes, and what a build does when it is stopped.
 LONG = """
 import sys, time
-from kilnfolio.workers import Workers
+from kilnfolio.runtime.workers import Workers
 
 if __name__ == "__main__":
     pool = Workers(2, preload=())

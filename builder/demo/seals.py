@@ -27,8 +27,8 @@ from kilnfolio.archive.keys import Keys, find_keys
 from kilnfolio.archive.ledger import LEDGER
 from kilnfolio.archive.seal import amend, seal
 from kilnfolio.pipeline import Reviewed, review_folder
-from kilnfolio.publish.safety import SAFETY
 from kilnfolio.records.folder import MillFolder
+from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.review.checks.record_keeping import path_of
 from kilnfolio.review.versions import rules_version
 from kilnfolio.sealing import enter_lot

@@ -18,11 +18,11 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from kilnfolio.code_version import code_digests, code_stamps
 from kilnfolio.incremental.inputs import Stamps, note_changes, stamps
 from kilnfolio.incremental.store import Store, pack
 from kilnfolio.incremental.tree import ASIDE, TEMPLATES, StrangeSiteError, Tree
-from kilnfolio.refusals import PublicationRefusedError, SealBrokenError, SiteInUseError
+from kilnfolio.runtime.code_version import code_digests, code_stamps
+from kilnfolio.runtime.errors import PublicationRefusedError, SealBrokenError, SiteInUseError
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
@@ -315,7 +315,7 @@ def _lacking(path: str, data: bytes) -> str:
 
     Seals are looked at apart, and a field off the customer's list cannot be read at all.
     """
-    from kilnfolio.publish.safety import SAFETY
+    from kilnfolio.rendering.safety import SAFETY
     from kilnfolio.review.findings import Publication, run_checks
 
     if not path.endswith(".html") or path.startswith("auditor/bags/") or SAFETY.encode() in data:
@@ -330,7 +330,7 @@ def _pool(workers: int) -> Iterator[Callable[[], Executor | None]]:
     made: list[Executor] = []
 
     def pool() -> Executor | None:
-        from kilnfolio.workers import PRELOAD, Workers
+        from kilnfolio.runtime.workers import PRELOAD, Workers
 
         if workers > 1 and not made:
             made.append(Workers(workers, ("kilnfolio.incremental.tasks", *PRELOAD)))
@@ -352,7 +352,7 @@ def _printers(address: str) -> Iterator[Callable[[], Executor | None] | None]:
     if not address:
         yield None
         return
-    from kilnfolio.workers import cluster
+    from kilnfolio.runtime.workers import cluster
 
     with cluster(address) as executor:
         yield lambda: executor
@@ -422,8 +422,8 @@ def print_labels(root: Path, lots: Sequence[str], sheet: str, skip: int, out: Pa
     SealBrokenError
         A lot is not there, not sealed, or not as it was sealed; or there is no key of addresses.
     """
-    from kilnfolio.publish.label_sheets import labels_of, write_sheets
-    from kilnfolio.publish.manner import manner_of
+    from kilnfolio.paper.label_sheets import labels_of, write_sheets
+    from kilnfolio.rendering.regional import regional_format
     from kilnfolio.sealing import sealed_state
 
     reviewed, report = review_folder(root), Report()
@@ -447,6 +447,6 @@ def print_labels(root: Path, lots: Sequence[str], sheet: str, skip: int, out: Pa
                            f"seal {name} --by NAME")
     if reasons or not wanted:
         raise SealBrokenError(reasons or ["no lot is sealed: kilnfolio seal LOT --by NAME"])
-    manner = manner_of(reviewed.folder.mill.record)
-    labels = [label for name in wanted for label in labels_of(sealed.views[name], manner)]
+    regional = regional_format(reviewed.folder.mill.record)
+    labels = [label for name in wanted for label in labels_of(sealed.views[name], regional)]
     return len(labels), write_sheets(labels, sheet, out, skip=skip)

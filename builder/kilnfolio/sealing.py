@@ -19,15 +19,15 @@ from kilnfolio.archive.ledger import Entry, Ledger, LotEntry, read_ledger
 from kilnfolio.archive.lots import LotState, lot_state, seal_lot
 from kilnfolio.archive.recompute import gather, laid_out
 from kilnfolio.archive.seal import SealState, state
-from kilnfolio.publish import routes
-from kilnfolio.publish.lot_record import FACTS, lot_record
-from kilnfolio.publish.pages.customer import CustomerLot, customer_lot, with_record
-from kilnfolio.publish.seals import SealLine, Seals, SealView, Superseded
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.problems import RecordProblems
-from kilnfolio.refusals import SealBrokenError
+from kilnfolio.rendering import routes
 from kilnfolio.review.dossier import Dossier, Finding, LotDossier
 from kilnfolio.review.review import review_charge
+from kilnfolio.runtime.errors import SealBrokenError
+from kilnfolio.site.lot_record import FACTS, lot_record
+from kilnfolio.site.pages.customer import CustomerLot, customer_lot, with_record
+from kilnfolio.site.seals import SealLine, Seals, SealView, Superseded
 
 #: The slug a broken seal is reported under beside the findings of the checks.
 AS_SEALED = "as-sealed"

@@ -62,7 +62,7 @@ def path_walked(tmp_path_factory):
     for words in commands:
         began = time.perf_counter()
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr("kilnfolio.adopt.commands.asker",
+            patch.setattr("kilnfolio.cli.new.asker",
                           lambda words=words: somebody if words[:2] == ["new", "mill"] else None)
             code = main([str(word) for word in words])
         walked.append((" ".join(map(str, words[:2])), code, time.perf_counter() - began))

@@ -224,7 +224,7 @@ def test_in_a_terminal_each_column_is_asked_for(mill, monkeypatch, capsys):
         asked.append(words)
         return next(answers)
 
-    monkeypatch.setattr("kilnfolio.adopt.commands.asker", lambda: ask)
+    monkeypatch.setattr("kilnfolio.cli.importing.asker", lambda: ask)
     (mill.parent / "plain.csv").write_text(minimal_log().replace("DB,WB", "DB [°C],X [°C]"))
     assert importing(mill, "plain.csv") == 0
     assert "[dry-bulb:°C]" in asked[0]  # proposed, and taken by an empty answer

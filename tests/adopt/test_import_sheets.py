@@ -150,7 +150,7 @@ def test_a_doubt_is_named_and_nothing_written(mill, tmp_path, capsys, text, word
     assert weighings(mill, sheet(tmp_path, text), *words) == 2
     told = capsys.readouterr().err
     assert said in told
-    assert told.endswith("kilnfolio: nothing was written\n")
+    assert told.endswith("nothing was written\n")
     assert (mill / "content/charges/2026/C1/charge.yaml").read_bytes() == before
 
 

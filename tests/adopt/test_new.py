@@ -109,7 +109,7 @@ def test_in_a_terminal_it_asks_and_asks_again(tmp_path, monkeypatch, capsys):
                     "Toronto", "America/Toronto", "310", "310 m", "",
                     "Kiln 1, steam", "Kiln 1, steam, 42 m³, 85 °C", ""])
     asked = []
-    monkeypatch.setattr("kilnfolio.adopt.commands.asker",
+    monkeypatch.setattr("kilnfolio.cli.new.asker",
                         lambda: lambda words: asked.append(words) or next(answers))
     assert main(["new", "mill", str(tmp_path / "m")]) == 0
     said = capsys.readouterr().out
@@ -126,7 +126,7 @@ def test_in_a_terminal_it_asks_and_asks_again(tmp_path, monkeypatch, capsys):
 def test_it_asks_little_and_says_what_it_took(tmp_path, monkeypatch, capsys):
     answers = iter(["Sawmill in Austria, invented", "Wald, Tyrol, Austria", "610 m", "",
                     "Kiln 1, steam, 42 m³, 85 °C", ""])
-    monkeypatch.setattr("kilnfolio.adopt.commands.asker", lambda: lambda _: next(answers))
+    monkeypatch.setattr("kilnfolio.cli.new.asker", lambda: lambda _: next(answers))
     assert main(["new", "mill", str(tmp_path / "m")]) == 0
     assert next(answers, "all asked") == "all asked"
     said = capsys.readouterr().out

@@ -9,10 +9,10 @@ from tests.minimal import DROP, FILES, minimal_mill
 
 from kilnfolio.cli import main
 from kilnfolio.pipeline import review_folder
-from kilnfolio.publish.pages import render_pages
-from kilnfolio.publish.templating import environment
 from kilnfolio.records.folder import latest_moment, read_mill_folder
 from kilnfolio.records.problems import RecordProblems
+from kilnfolio.rendering.templating import environment
+from kilnfolio.site.pages import render_pages
 
 #: What a charge of the minimal mill has not got on its fourth day.
 RUNNING = {"ended": DROP, "unloaded": DROP, "survey": DROP, "signatures": DROP}

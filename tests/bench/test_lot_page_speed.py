@@ -11,8 +11,8 @@ from dataclasses import replace
 from tests.bench.mills import make_mill
 
 from kilnfolio.pipeline import Report, current, lot_tokens, review_folder
-from kilnfolio.publish.pages import customer, render_customer
-from kilnfolio.publish.templating import environment
+from kilnfolio.rendering.templating import environment
+from kilnfolio.site.pages import customer, render_customer
 
 LOTS = int(os.environ.get("KILNFOLIO_BENCH_LOTS", "200"))
 

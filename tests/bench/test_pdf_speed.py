@@ -8,16 +8,16 @@ from distributed import LocalCluster
 from tests.bench.mills import make_mill
 from weasyprint.text.fonts import FontConfiguration
 
+from kilnfolio.charts.paper import for_paper, paper_sheet
+from kilnfolio.paper import printing
+from kilnfolio.paper.book import CSS, book_html, write_book
+from kilnfolio.paper.lot_pdf import lot_pdf
+from kilnfolio.paper.printing import pdf_of
 from kilnfolio.pipeline import Report, current, lot_tokens, review_folder
-from kilnfolio.publish import printing
-from kilnfolio.publish.book import CSS, book_html, write_book
-from kilnfolio.publish.charts.paper import for_paper, paper_sheet
-from kilnfolio.publish.lot_pdf import lot_pdf
-from kilnfolio.publish.pages.customer import LIMITS
-from kilnfolio.publish.printing import pdf_of
-from kilnfolio.publish.templating import environment
+from kilnfolio.rendering.templating import environment
+from kilnfolio.runtime.workers import Workers, cluster
 from kilnfolio.sealing import sealed_state
-from kilnfolio.workers import Workers, cluster
+from kilnfolio.site.pages.customer import LIMITS
 
 BASE = printing.ASSETS.as_uri() + "/"
 
@@ -56,7 +56,7 @@ def pages(mill, views):
 
 
 def test_lot_records(book, mill, views, pages):
-    from kilnfolio.publish.lot_pdf import _attached
+    from kilnfolio.paper.lot_pdf import _attached
 
     bare, env = Bare("record.css"), environment(mill.folder.mill.record, menu=())
     attached = [_attached(view) for view in views]

@@ -13,7 +13,7 @@ from tests.bench.test_build_speed import change_a_weighing
 from kilnfolio.adopt.preview import preview_of
 
 SIZE = int(os.environ.get("KILNFOLIO_BENCH_PREVIEW", "200"))
-IMPORTS = "import kilnfolio.pipeline, kilnfolio.review.review, kilnfolio.publish.pages, jinja2"
+IMPORTS = "import kilnfolio.pipeline, kilnfolio.review.review, kilnfolio.site.pages, jinja2"
 
 
 def test_a_saved_weighing(book, tmp_path):

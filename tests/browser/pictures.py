@@ -16,7 +16,7 @@ from tests.browser.kinds import addresses
 from tests.conftest import CHROMIUM_ARGUMENTS, PROJECT, _chromium
 
 from kilnfolio.cli import main
-from kilnfolio.publish.label_sheets import SHEETS
+from kilnfolio.paper.label_sheets import SHEETS
 
 WIDTHS = (360, 768, 1440)
 

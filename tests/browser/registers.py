@@ -7,14 +7,17 @@ from pathlib import Path
 
 from tests.conftest import PROJECT
 
-from kilnfolio.publish import routes
-from kilnfolio.publish.manner import manner_of
-from kilnfolio.publish.page import Page
-from kilnfolio.publish.pages import MILL, SCRIPTS, pages_of
-from kilnfolio.publish.pages.customer import VERDICTS
-from kilnfolio.publish.pages.histories import ChargeRow
-from kilnfolio.publish.pages.holdings import ALL
-from kilnfolio.publish.pages.rows import (
+from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.page import Page
+from kilnfolio.rendering.regional import regional_format
+from kilnfolio.rendering.templating import environment
+from kilnfolio.review.running import Running
+from kilnfolio.site.pages import MILL, SCRIPTS, pages_of
+from kilnfolio.site.pages.customer import VERDICTS
+from kilnfolio.site.pages.histories import ChargeRow
+from kilnfolio.site.pages.holdings import ALL
+from kilnfolio.site.pages.rows import (
     CHARGES,
     LOTS,
     LotRow,
@@ -24,12 +27,9 @@ from kilnfolio.publish.pages.rows import (
     month_of,
     shard_of,
 )
-from kilnfolio.publish.pages.words import GRAVITY
-from kilnfolio.publish.search import INDEX_PATH, search_index
-from kilnfolio.publish.static import copy_assets
-from kilnfolio.publish.templating import environment
-from kilnfolio.records.folder import read_mill_folder
-from kilnfolio.review.running import Running
+from kilnfolio.site.pages.words import GRAVITY
+from kilnfolio.site.search import INDEX_PATH, search_index
+from kilnfolio.site.static import copy_assets
 
 SPECIES = (
     ("Northern red oak", "quercus-rubra"),
@@ -85,7 +85,7 @@ class Registers:
     def __init__(self, charges: list[ChargeRow], lots: list[LotRow]):
         self.folder = read_mill_folder(PROJECT)
         mill = self.folder.mill.record
-        self.env, self.manner = environment(mill), manner_of(mill)
+        self.env, self.regional = environment(mill), regional_format(mill)
         self.running: dict[str, Running] = {}
         self._groups: dict[tuple[str, str], list[Row]] = {}
         for kind, rows in ((CHARGES.kind, charges), (LOTS.kind, lots)):

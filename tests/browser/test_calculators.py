@@ -10,19 +10,19 @@ import numpy as np
 import pytest
 from tests.minimal import LIBRARY, minimal_mill
 
-import kilnfolio.publish
-from kilnfolio.publish.calculators import render_calculators
-from kilnfolio.publish.calculators.accepted import ALL_FORMULAS, RANGES
-from kilnfolio.publish.calculators.catalogue import calculators
-from kilnfolio.publish.calculators.form import Calculator, Field
-from kilnfolio.publish.calculators.script import constants, script_data
-from kilnfolio.publish.calculators.worked import Answer, worked
-from kilnfolio.publish.templating import environment
+import kilnfolio.site
+from kilnfolio.calculators import render_calculators
+from kilnfolio.calculators.accepted import ALL_FORMULAS, RANGES
+from kilnfolio.calculators.catalogue import calculators
+from kilnfolio.calculators.form import Calculator, Field
+from kilnfolio.calculators.script import constants, script_data
+from kilnfolio.calculators.worked import Answer, worked
 from kilnfolio.records.folder import MillFolder, read_mill_folder
 from kilnfolio.records.quantities import Mass
+from kilnfolio.rendering.templating import environment
 from kilnfolio.review import figures
 
-ASSETS = Path(kilnfolio.publish.__file__).parent / "assets"
+ASSETS = Path(kilnfolio.site.__file__).parent / "assets"
 SEED = 20261125
 INPUTS = 10_000
 #: Two doubles closer than this, relatively, may fall on either side of a rounding edge.

@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
-from tests.publish.site import small_mill
+from tests.site.site import small_mill
 
-from kilnfolio.publish.pages.indoors import (
+from kilnfolio.site.pages.indoors import (
     HUMIDITY_PCT,
     ROOMS,
     TEMPERATURE_C,
@@ -13,7 +13,7 @@ from kilnfolio.publish.pages.indoors import (
     chooser,
     told,
 )
-from kilnfolio.publish.static import copy_assets
+from kilnfolio.site.static import copy_assets
 
 SEED, INPUTS = 20261125, 10_000
 #: Two doubles closer than this, relatively, may fall on either side of a rounding edge.

@@ -130,7 +130,7 @@ def test_a_page_that_says_other_than_its_record_does_not_match(page, site, built
 
 
 def test_without_script_the_digits_and_words_are_there_to_compare(browser, site, built):  # noqa: F811
-    from kilnfolio.publish.label_words import words_of
+    from kilnfolio.rendering.seal_words import words_of
 
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()

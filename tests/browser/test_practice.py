@@ -6,11 +6,11 @@ import pytest
 from tests.browser.kinds import addresses
 from tests.conftest import PROJECT
 
-from kilnfolio.publish.practice.kinds import by_topic
-from kilnfolio.publish.practice.pages import SETS, sets_of
-from kilnfolio.publish.practice.problem import KINDS
 from kilnfolio.records.folder import read_mill_folder
 from kilnfolio.review.limits import LimitBook
+from kilnfolio.training.kinds import by_topic
+from kilnfolio.training.pages import SETS, sets_of
+from kilnfolio.training.problem import KINDS
 
 FIRST = next(iter(by_topic().values()))[0]
 

@@ -7,10 +7,10 @@ import io
 import pytest
 import zxingcpp
 from PIL import Image
-from tests.publish.site import Mill, small_mill
+from tests.site.site import Mill, small_mill
 
-from kilnfolio.publish.search import INDEX_PATH, search_index, synonyms_of
-from kilnfolio.publish.static import copy_assets
+from kilnfolio.site.search import INDEX_PATH, search_index, synonyms_of
+from kilnfolio.site.static import copy_assets
 
 
 @pytest.fixture(scope="module")

@@ -15,7 +15,7 @@ import yaml
 from tests.conftest import PROJECT
 from tests.docs.pages import Person, blocks_of, commands_of, not_printed, shell_environment
 
-from kilnfolio.publish.pages.guide import guide_files
+from kilnfolio.site.pages.guide import guide_files
 
 WHOLE = os.environ.get("KILNFOLIO_DOCS") == "whole"
 #: The charge of a page that names none.

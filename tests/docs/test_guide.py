@@ -5,12 +5,12 @@ from pathlib import Path
 
 import pytest
 from tests.conftest import PROJECT
-from tests.publish.site import Outline, small_mill
+from tests.site.site import Outline, small_mill
 
 from kilnfolio.cli import main
-from kilnfolio.publish.pages.guide import KINDS, guide_files
-from kilnfolio.publish.serving import HEADERS, TYPES
 from kilnfolio.review.formulas import FORMULAS
+from kilnfolio.site.pages.guide import KINDS, guide_files
+from kilnfolio.site.serving import HEADERS, TYPES
 
 GUIDE = {page.slug: page for page in guide_files()}
 HOME = PROJECT / "builder/kilnfolio/guide"
@@ -89,7 +89,7 @@ def test_every_formula_of_the_registry_stands_on_the_page_of_the_method(made):
 
 
 def test_the_licences_name_what_is_bundled():
-    assets = PROJECT / "builder/kilnfolio/publish/assets"
+    assets = PROJECT / "builder/kilnfolio/site/assets"
     text = GUIDE["licences"].text
     for face in {path.stem.split("-4")[0].split("-6")[0] for path in assets.glob("fonts/*.woff2")}:
         assert face.replace("-", " ").title() in text

@@ -89,7 +89,7 @@ def cited(path: Path) -> list[dict[str, Any]]:
 
 
 def test_every_file_of_the_library_is_read():
-    earlier = set((LIBRARY / "superseded").rglob("*.yaml"))  # see tests/publish/test_revisions.py
+    earlier = set((LIBRARY / "superseded").rglob("*.yaml"))  # see tests/handbook/test_revisions.py
     found = set(LIBRARY.rglob("*.yaml")) - earlier
     assert found - set(FILES) <= {LIBRARY / "sources.yaml", LIBRARY / "limits.yaml"}
     assert len(SPECIES) >= 40

@@ -28,7 +28,6 @@ from tests.trust.yard import labelled_mill
 
 from kilnfolio.incremental.tree import EDITIONS
 from kilnfolio.pipeline import build_site
-from kilnfolio.publish.editions import CUSTOMER_FIELDS
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.logger import LoggerProfile
@@ -36,6 +35,7 @@ from kilnfolio.records.lot import Lot
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.species import Species
+from kilnfolio.site.editions import CUSTOMER_FIELDS
 
 MODELS: dict[str, type[BaseModel]] = {
     "mill": Mill, "kiln": Kiln, "logger": LoggerProfile, "charge": Charge, "lot": Lot,
@@ -522,7 +522,7 @@ def test_a_document_reads_nothing_outside_the_assets(monkeypatch, markup, addres
     """Whatever asks, in HTML, CSS or SVG: the file is not opened and no socket is made."""
     import socket
 
-    from kilnfolio.publish.printing import pdf_of
+    from kilnfolio.paper.printing import pdf_of
 
     def refuse(*_args, **_options):
         raise AssertionError("the network was asked")

@@ -1,9 +1,9 @@
 """The customer's page in a browser, served with the headers the guide gives: it works, whole."""
 
 import pytest
-from tests.publish.server import serving
+from tests.site.server import serving
 
-from kilnfolio.publish.serving import HEADERS, compare
+from kilnfolio.site.serving import HEADERS, compare
 
 #: Collects what the policy refused, from before the page's first byte is read.
 WATCH = """window.refused = [];

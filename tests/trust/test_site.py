@@ -13,13 +13,13 @@ import jsonschema
 import pikepdf
 import pypdf
 import pytest
-from tests.publish.site import Outline
+from tests.site.site import Outline
 from tests.site_reading import dead_links, read_edition
 
 from kilnfolio.archive.audit import audit
 from kilnfolio.archive.canonical import canonical, sha256
-from kilnfolio.publish.label_words import words_of
-from kilnfolio.publish.safety import SAFETY
+from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.rendering.seal_words import words_of
 
 
 def text_of(path: Path) -> str:
@@ -260,7 +260,7 @@ def test_series_are_numbers_a_spreadsheet_reads(built):
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1"])
 def test_a_cell_that_would_be_a_formula_is_text(text):
     """OWASP, CSV Injection: the six first characters."""
-    from kilnfolio.publish.series import cell
+    from kilnfolio.site.series import cell
 
     assert cell(text) == "'" + text
     assert cell(-1.5) == "-1.5"

@@ -20,8 +20,8 @@ from urllib.parse import parse_qs, unquote, urlsplit
 
 from kilnfolio.incremental.inputs import Stamps, stamps
 from kilnfolio.pipeline import Report, site_at_hand
-from kilnfolio.publish.safety import SAFETY
 from kilnfolio.records.problems import Problem, RecordProblems
+from kilnfolio.rendering.safety import SAFETY
 
 #: Seconds between looks at the files, and the longest a page waits for news.
 POLL, WAIT = 0.15, 20.0

@@ -12,8 +12,8 @@ kind    tasks that do the same for different things. Kinds have an order, and a 
 What a task reads is noted as it happens and never declared, so that a page cannot forget a
 dependency. A task that is run again and makes what it made before stops the change there.
 
-Rooms
------
+Modules
+-------
 tasks     what a site is made of: every kind of task, in order
 store     what every task made and read, in one SQLite file beside the site
 inputs    the mill's files, and which of them changed

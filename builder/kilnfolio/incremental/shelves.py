@@ -17,23 +17,23 @@ from jinja2 import Environment
 from kilnfolio.archive.keyring import KEYRING
 from kilnfolio.archive.ledger import KEPT, Entry, Ledger, dossier_path
 from kilnfolio.archive.tokens import lot_token, read_token_keys
+from kilnfolio.handbook.chapter import Manuscript, read_manuscript
 from kilnfolio.incremental.engine import Desk
 from kilnfolio.incremental.tree import TEMPLATES
-from kilnfolio.publish.handbook.chapter import Manuscript, read_manuscript
-from kilnfolio.publish.pages.histories import ChargeLine, LotLine
-from kilnfolio.publish.pages.holdings import ALL, Holdings
-from kilnfolio.publish.pages.rows import CHARGES, LOTS, Facts
-from kilnfolio.publish.pages.tallies import YearTally
-from kilnfolio.publish.routes import MENU
-from kilnfolio.publish.seals import Seals, SealView, Superseded
-from kilnfolio.publish.templating import environment
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import Located
+from kilnfolio.rendering.routes import MENU
+from kilnfolio.rendering.templating import environment
 from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.running import Running
 from kilnfolio.sealing import superseded_states
+from kilnfolio.site.pages.histories import ChargeLine, LotLine
+from kilnfolio.site.pages.holdings import ALL, Holdings
+from kilnfolio.site.pages.rows import CHARGES, LOTS, Facts
+from kilnfolio.site.pages.tallies import YearTally
+from kilnfolio.site.seals import Seals, SealView, Superseded
 
 T = TypeVar("T")
 

@@ -30,34 +30,9 @@ from kilnfolio.incremental.shelves import (
 )
 from kilnfolio.incremental.store import Member, pack
 from kilnfolio.incremental.tree import ASIDE
-from kilnfolio.publish import routes
-from kilnfolio.publish.charge_pdf import charge_pdf, charge_record
-from kilnfolio.publish.lot_pdf import lot_sheet, print_sheet
-from kilnfolio.publish.lot_record import FACTS, SCHEMA_PATH, lot_record, record_schema
-from kilnfolio.publish.page import Page
-from kilnfolio.publish.pages import AUDITOR, MILL, SCRIPTS, Noun
-from kilnfolio.publish.pages import audit as audit_room
-from kilnfolio.publish.pages.customer import CustomerLot, customer_lot, render_lot, with_record
-from kilnfolio.publish.pages.histories import charge_line, lot_line
-from kilnfolio.publish.pages.holdings import (
-    ALL,
-    SHOWN,
-    groups_of_charge,
-    groups_of_lot,
-    when_of_charge,
-    when_of_lot,
-)
-from kilnfolio.publish.pages.home import search_page
-from kilnfolio.publish.pages.rows import CHARGES, LOTS, facts_of, shard_of
-from kilnfolio.publish.pages.tallies import tally_year
-from kilnfolio.publish.practice.anonymous import Scene
-from kilnfolio.publish.practice.drills import Drill, make_drills, scene_of
-from kilnfolio.publish.printing import pdf_of
-from kilnfolio.publish.safety import SAFETY
-from kilnfolio.publish.search import INDEX_PATH, entries_of, index_of, synonyms_of
-from kilnfolio.publish.search import Entry as Found
-from kilnfolio.publish.series import series_files
-from kilnfolio.publish.static import assets
+from kilnfolio.paper.charge_pdf import charge_pdf, charge_record
+from kilnfolio.paper.lot_pdf import lot_sheet, print_sheet
+from kilnfolio.paper.printing import pdf_of
 from kilnfolio.records.begun import Begun
 from kilnfolio.records.book import Sources
 from kilnfolio.records.charge import Charge
@@ -85,9 +60,34 @@ from kilnfolio.records.practice import practices
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.yaml_source import Document
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.page import Page
+from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.review.review import review_charge, review_lot
 from kilnfolio.review.running import review_open
 from kilnfolio.sealing import broken_words, demo_keys, reopened_finding, seal_view
+from kilnfolio.site.lot_record import FACTS, SCHEMA_PATH, lot_record, record_schema
+from kilnfolio.site.pages import AUDITOR, MILL, SCRIPTS, Noun
+from kilnfolio.site.pages import audit as audit_room
+from kilnfolio.site.pages.customer import CustomerLot, customer_lot, render_lot, with_record
+from kilnfolio.site.pages.histories import charge_line, lot_line
+from kilnfolio.site.pages.holdings import (
+    ALL,
+    SHOWN,
+    groups_of_charge,
+    groups_of_lot,
+    when_of_charge,
+    when_of_lot,
+)
+from kilnfolio.site.pages.home import search_page
+from kilnfolio.site.pages.rows import CHARGES, LOTS, facts_of, shard_of
+from kilnfolio.site.pages.tallies import tally_year
+from kilnfolio.site.search import INDEX_PATH, entries_of, index_of, synonyms_of
+from kilnfolio.site.search import Entry as Found
+from kilnfolio.site.series import series_files
+from kilnfolio.site.static import assets
+from kilnfolio.training.anonymous import Scene
+from kilnfolio.training.drills import Drill, make_drills, scene_of
 
 #: The records of which a mill has one.
 _SINGLE: Mapping[str, type[Record]] = {
@@ -445,9 +445,9 @@ def _pdf(desk: Desk, name: str) -> Job:
 
 
 def _book(desk: Desk, name: str) -> Job:
-    from kilnfolio.publish import book, pocket
-    from kilnfolio.publish.handbook.pages import compile_handbook
-    from kilnfolio.publish.practice.booklet import booklets
+    from kilnfolio.handbook.pages import compile_handbook
+    from kilnfolio.paper import book, pocket
+    from kilnfolio.paper.booklet import booklets
 
     holdings = holdings_of(desk)
     if name in ("practice", "practice-key"):
@@ -537,9 +537,9 @@ def _customer_page(desk: Desk, number: str) -> Made:
 
 def _rooms() -> Mapping[str, object]:
     """Return the parts of the mill edition that are made whole."""
-    from kilnfolio.publish.calculators import render_calculators
-    from kilnfolio.publish.handbook.pages import render_handbook
-    from kilnfolio.publish.practice.pages import render_drills, render_practice
+    from kilnfolio.calculators import render_calculators
+    from kilnfolio.handbook.pages import render_handbook
+    from kilnfolio.training.pages import render_drills, render_practice
 
     return {
         "handbook": lambda _, holdings: render_handbook(holdings.folder, holdings.env),
@@ -549,7 +549,7 @@ def _rooms() -> Mapping[str, object]:
 
 
 def _room(desk: Desk, name: str) -> Made:
-    from kilnfolio.publish.practice.pages import NUMBERS_PATH, practice_numbers
+    from kilnfolio.training.pages import NUMBERS_PATH, practice_numbers
 
     holdings = holdings_of(desk)
     desk.pdfs = ("option:pdfs",)  # they are printed after it

@@ -1,0 +1,137 @@
+"""A calculator worked through in Python: the page's example, and what its script must equal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from kilnfolio.calculators.accepted import ALL_FORMULAS
+from kilnfolio.calculators.form import Calculator, Field, Step
+from kilnfolio.records.quantities import Density, Mass, Quantity, TemperatureDifference, Volume
+from kilnfolio.review import figures
+from kilnfolio.review.dossier import Working
+from kilnfolio.review.working import Kilograms, Result, evaluate
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A step's result as the page prints it."""
+
+    step: Step
+    label: str
+    value: float
+    """Unrounded, in the house unit."""
+    first: str
+    other: str
+    """In the other unit system; empty where the dimension has one unit for all."""
+    working: Working
+
+    @property
+    def text(self) -> str:
+        """Both as one phrase."""
+        return f"{self.first} ({self.other})" if self.other else self.first
+
+
+#: Dimensions put into a formula in metric, because its other terms are.
+METRIC_WITHIN = (Volume, Density, TemperatureDifference)
+
+
+def worked(
+    calculator: Calculator,
+    entries: Mapping[str, str] | None = None,
+    choices: Mapping[str, str] | None = None,
+) -> list[Answer]:
+    """Work a calculator through.
+
+    Parameters
+    ----------
+    calculator : Calculator
+        Which.
+    entries : mapping, optional
+        By field, what a person would write: ``60 °C``; the examples where left out, a field left
+        empty where "".
+    choices : mapping, optional
+        By choice, its value; the first of each where left out.
+
+    Returns
+    -------
+    list of Answer
+        In the order of the steps; a step that lacks an optional value is passed over.
+
+    Raises
+    ------
+    ValueError
+        A value cannot be read or is refused.
+    """
+    chosen = {choice.name: choice.options[0][0] for choice in calculator.all_choices} | dict(
+        choices or {}
+    )
+    given: dict[str, list[Quantity]] = {}
+    for asked in calculator.fields:
+        if asked.when is None or chosen[asked.when[0]] == asked.when[1]:
+            given[asked.name] = _read(asked, (entries or {}).get(asked.name, asked.example))
+    answers: list[Answer] = []
+    for step in calculator.steps:
+        if step.when is None or chosen[step.when[0]] == step.when[1]:
+            answers += _answers(step, given)
+    return answers
+
+
+def _read(asked: Field, entered: str) -> list[Quantity]:
+    unit = asked.example.rpartition(" ")[2] if asked.many else ""
+    words = (
+        [f"{one} {unit}" for one in entered.split() if one != unit]
+        if asked.many
+        else ([entered] if entered else [])
+    )
+    if not words and not asked.optional:
+        raise ValueError(f"{asked.label} is missing")
+    quantities = [asked.of.parse(one) for one in words]
+    for quantity in quantities:
+        if asked.range and not asked.range.holds(quantity.value):
+            raise ValueError(f"{asked.label} is outside its range: {quantity.entered}")
+    return [_metric_within(quantity) for quantity in quantities]
+
+
+def _metric_within(quantity: Quantity) -> Quantity:
+    if not isinstance(quantity, METRIC_WITHIN):
+        return quantity
+    number, _, unit = figures.both(quantity)[0].rpartition(figures.NBSP)
+    number = number.replace(figures.NBSP, "").replace(figures.MINUS, "-")
+    return type(quantity)(quantity.value, f"{number} {unit}")
+
+
+def _answers(step: Step, given: dict[str, list[Quantity]]) -> Iterator[Answer]:
+    """Yield the answers of a step, and put the last among what is given for later ones."""
+    for one in given[step.each] if step.each else [None]:
+        values: dict[str, Any] = {}
+        for argument, source in step.arguments.items():
+            if isinstance(source, tuple):
+                values[argument] = [quantity for name in source for quantity in given[name]]
+            elif one is not None and source == step.each:
+                values[argument] = one
+            else:
+                values[argument] = next(iter(given[source]), None)
+        if any(value is None for value in values.values()):
+            given[step.name] = []
+            return
+        label = step.label if one is None else f"{step.label} {figures.as_entered(one)}"
+        result = evaluate(ALL_FORMULAS[step.formula], label, values)
+        given[step.name] = [_metric_within(result.quantity)]
+        yield _answer(step, label, result)
+
+
+def _answer(step: Step, label: str, result: Result) -> Answer:
+    quantity = result.quantity
+    # What rounds to nothing in one system is nothing in the other, not a string of noughts.
+    if not float(quantity.entered.split()[0]):
+        quantity = type(quantity)(0.0, quantity.entered)
+    if isinstance(quantity, Kilograms):
+        first, other = (
+            figures.as_entered(quantity),
+            figures.customary(quantity.value * 1000.0, Mass),
+        )
+    else:
+        first, other = figures.both(quantity)
+    return Answer(step, label, float(result.quantity.value), first, other, result.working)

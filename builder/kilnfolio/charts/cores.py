@@ -1,0 +1,117 @@
+"""Core temperatures of a heat treatment against the temperature required."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+from markupsafe import Markup
+
+from kilnfolio.charts.axes import (
+    Axis,
+    Panel,
+    even_axis,
+    read_clock,
+    segment,
+    spread,
+    svg,
+    text,
+)
+from kilnfolio.review.dossier import Dossier
+
+_STYLES = 8
+
+
+def core_chart(dossier: Dossier, zone: ZoneInfo) -> Markup:
+    """Return the chart of the core probes; "" where none was logged.
+
+    Parameters
+    ----------
+    dossier : Dossier
+        The charge, with its heat-treatment runs.
+    zone : ZoneInfo
+        Clock the foot is labelled by.
+    """
+    cores = _cores(dossier)
+    points = [point for core in cores.values() for point in core]
+    if not points:
+        return Markup("")
+    start, end = min(at for at, _ in points), max(at for at, _ in points)
+
+    def hours(at: dt.datetime) -> float:
+        return (at - start).total_seconds() / 3600.0
+
+    marks = even_axis(0.0, max(hours(end), 1.0), about=8).ticks
+    threshold = dossier.heat[0].threshold_c
+    low, high = min(value for _, value in points), max(value for _, value in points)
+    panel = Panel(
+        46,
+        44,
+        560,
+        220,
+        Axis(
+            0.0,
+            max(hours(end), 1.0),
+            tuple(mark for mark in marks if mark[0] <= hours(end)),
+            f"hours from {start.astimezone(zone):%Y-%m-%d %H:%M %Z}",
+        ),
+        even_axis(min(low, threshold), max(high, threshold), "Core temperature, °C", about=5),
+    )
+    parts = [panel.frame()]
+    parts += [
+        panel.line(f"board-{place % _STYLES + 1}", [(hours(at), value) for at, value in core])
+        for place, core in enumerate(cores.values())
+    ]
+    y = panel.y_at(threshold)
+    parts.append(segment("target-line", panel.left, y, panel.right, y))
+    labels = [
+        ("target-line", f"{threshold:g} °C", threshold),
+        *(
+            (f"board-{place % _STYLES + 1}", name, core[-1][1])
+            for place, (name, core) in enumerate(cores.items())
+            if core
+        ),
+    ]
+    places = spread([panel.y_at(value) + 4 for _, _, value in labels], 16, panel.top, panel.foot)
+    parts += [
+        text(css, panel.right + 10, at, words)
+        for (css, words, _), at in zip(labels, places, strict=True)
+    ]
+    description = " ".join(
+        f"{run.channel}: highest {run.highest_c:.1f} °C, longest run {run.longest_minutes:.0f} min."
+        for run in dossier.heat
+    )
+    return svg(
+        "core-chart",
+        720,
+        panel.foot + 50,
+        "Core temperatures",
+        description,
+        parts,
+        read_clock(start, panel.x.high / 24.0, panel, panel),
+    )
+
+
+@dataclass(frozen=True)
+class CoreTable:
+    """The temperatures behind the chart."""
+
+    channels: tuple[str, ...]
+    rows: list[tuple[dt.datetime, tuple[float | None, ...]]]
+    """Each moment, and what each probe read then [°C]."""
+
+
+def core_table(dossier: Dossier) -> CoreTable:
+    """Return the temperatures the chart is drawn from; no rows where none was logged."""
+    cores = {channel: dict(points) for channel, points in _cores(dossier).items()}
+    moments = sorted({at for core in cores.values() for at in core})
+    return CoreTable(
+        tuple(cores), [(at, tuple(core.get(at) for core in cores.values())) for at in moments]
+    )
+
+
+def _cores(dossier: Dossier) -> dict[str, tuple[tuple[dt.datetime, float], ...]]:
+    if not dossier.log:
+        return {}
+    return {run.channel: dossier.log.cores.get(run.channel, ()) for run in dossier.heat}

@@ -1,0 +1,165 @@
+"""The final survey as a histogram: how the readings lie, the target, and the band ordered."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from kilnfolio.charts.axes import (
+    Axis,
+    Panel,
+    box,
+    even_axis,
+    read_stops,
+    segment,
+    spoken,
+    svg,
+    text,
+)
+from kilnfolio.review.figures import number
+
+_WIDTH, _HEIGHT = 420.0, 236.0
+_BIN_WIDTHS = (0.25, 0.5, 1.0, 2.0, 5.0)
+_MOST_BARS = 14
+
+
+@dataclass(frozen=True)
+class Histogram:
+    """The drawing, and the table behind it."""
+
+    svg: Markup
+    bars: list[tuple[str, int]]
+    """MC and how many readings."""
+
+
+def histogram(
+    readings: Sequence[float],
+    *,
+    title: str,
+    target_pct: float | None = None,
+    low_pct: float | None = None,
+    high_pct: float | None = None,
+    identity: str = "survey",
+) -> Histogram:
+    """Return the histogram of a survey.
+
+    Parameters
+    ----------
+    readings : sequence of float
+        Corrected readings [% MC].
+    title : str
+        What it is, for those who cannot see it.
+    target_pct : float, optional
+        The MC aimed at [%].
+    low_pct, high_pct : float, optional
+        The band ordered for a piece [%]; open on a side where absent.
+    identity : str
+        Unique in the page.
+    """
+    if not readings:
+        return Histogram(Markup(""), [])
+    width = _bin_width(min(readings), max(readings))
+    # rounded before the floor, so that 8.5 never falls below its own bin by a last digit
+    counts = Counter(math.floor(round(value / width, 6)) for value in readings)
+    shown = [
+        min(readings),
+        max(readings),
+        *(edge for edge in (target_pct, low_pct, high_pct) if edge is not None),
+    ]
+    first, last = math.floor(min(shown) / width) - 1, math.ceil(max(shown) / width) + 1
+    panel = _panel(first * width, last * width, max(counts.values()))
+    parts = [*_band(panel, low_pct, high_pct), panel.frame()]
+    parts += [_bar(panel, place * width, width, counts[place]) for place in sorted(counts)]
+    if target_pct is not None:
+        x = panel.x_at(target_pct)
+        parts += [
+            segment("target-line", x, panel.top, x, panel.foot),
+            text(
+                "target-line",
+                x,
+                panel.top - 6,
+                f"target {number(target_pct, 0)} %"
+                if target_pct == round(target_pct)
+                else f"target {number(target_pct)} %",
+                "middle",
+            ),
+        ]
+    bars = _bars(counts, width)
+    for place, (words, count) in enumerate(bars, start=min(counts)):
+        left = panel.x_at(place * width)
+        room = panel.x_at((place + 1) * width) - left
+        readings_words = f"{words}: {count} {'reading' if count == 1 else 'readings'}"
+        parts.append(spoken(readings_words, left, panel.top, room, panel.height))
+    description = _describe(readings, low_pct, high_pct)
+    return Histogram(
+        svg(identity, _WIDTH, _HEIGHT, title, description, parts, read_stops()), bars
+    )
+
+
+def _bars(counts: Counter[int], width: float) -> list[tuple[str, int]]:
+    decimals = 2 if width < 0.5 else 1 if width < 1 else 0
+    return [
+        (
+            f"{number(place * width, decimals)} to under {number((place + 1) * width, decimals)} %",
+            counts[place],
+        )
+        for place in range(min(counts), max(counts) + 1)
+    ]
+
+
+def _bin_width(low: float, high: float) -> float:
+    return next(
+        (width for width in _BIN_WIDTHS if (high - low) / width <= _MOST_BARS), _BIN_WIDTHS[-1]
+    )
+
+
+def _panel(low: float, high: float, most: int) -> Panel:
+    marks = [mark for mark in even_axis(low, high, about=8).ticks if low <= mark[0] <= high]
+    step = max(1, math.ceil(most / 4))
+    room = step * math.ceil(most / step)
+    return Panel(
+        34,
+        44,
+        366,
+        142,
+        Axis(low, high, tuple(marks), "moisture content, %"),
+        Axis(
+            0.0,
+            float(room),
+            tuple((float(n), number(n, 0)) for n in range(0, room + 1, step)),
+            "boards",
+        ),
+    )
+
+
+def _band(panel: Panel, low: float | None, high: float | None) -> list[Markup]:
+    if low is None and high is None:
+        return []
+    first = panel.x.low if low is None else low
+    last = panel.x.high if high is None else high
+    return [
+        panel.band("band-ordered", first, last),
+        text("band-ordered", panel.right, panel.top - 24, "shaded: ordered", "end"),
+    ]
+
+
+def _bar(panel: Panel, start: float, width: float, count: int) -> Markup:
+    left, right = panel.x_at(start) + 1, panel.x_at(start + width) - 1
+    top = panel.y_at(count)
+    return box("bar", left, top, right - left, panel.foot - top)
+
+
+def _describe(readings: Sequence[float], low: float | None, high: float | None) -> str:
+    words = (
+        f"{len(readings)} readings from {number(min(readings))} to {number(max(readings))} %, "
+        f"mean {number(sum(readings) / len(readings))} %."
+    )
+    if low is not None and high is not None:
+        words += f" Ordered: {number(low)} to {number(high)} %."
+    elif high is not None:
+        words += f" Ordered: at most {number(high)} %."
+    return words

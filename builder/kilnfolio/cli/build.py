@@ -1,0 +1,57 @@
+"""kilnfolio build: the site, made or brought up to date."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from kilnfolio.cli.arguments import add_folder
+from kilnfolio.cli.errors import ERROR, FINDINGS, OK, print_reasons
+
+SUMMARY = "build the site from a mill folder"
+EXAMPLE = "kilnfolio build ~/mill --out ~/mill/site"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    add_folder(parser)
+    parser.add_argument("--out", type=Path, help="where the editions go (default: FOLDER/site)")
+    parser.add_argument("--workers", type=int,
+                        help="processes that share the work (default: one for each processor)")
+    parser.add_argument("--without-pdf", action="store_true",
+                        help="print no PDF, which takes most of the time; those that are up to "
+                             "date stay, and no page leads to one that is not there")
+    parser.add_argument("--cluster", metavar="ADDRESS", default="",
+                        help="print the PDFs on the workers of a Dask cluster; its scheduler's "
+                             "address, as tcp://10.0.0.5:8786")
+    parser.add_argument("--fresh", action="store_true",
+                        help="make everything again, not only what has changed")
+    parser.add_argument("--strict", action="store_true",
+                        help="end with 1 if anything had to be warned of")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Build the site."""
+    from kilnfolio.pipeline import build_site
+    from kilnfolio.runtime.errors import RefusedError, WorkersUnreachableError
+    from kilnfolio.runtime.progress import Progress
+
+    out = arguments.out or arguments.folder / "site"
+    if out.exists() and not out.is_dir():
+        print(f"kilnfolio: {out} is a file, and the site needs a folder: name another with --out",
+              file=sys.stderr)
+        return ERROR
+    try:
+        report = build_site(arguments.folder, out, workers=arguments.workers,
+                            pdfs=not arguments.without_pdf, fresh=arguments.fresh,
+                            cluster=arguments.cluster, tell=Progress())
+    except RefusedError as error:
+        return print_reasons(*error.reasons, "nothing was written")
+    except WorkersUnreachableError as error:
+        return print_reasons(str(error), "nothing was written", code=ERROR)
+    for warning in report.warnings:
+        print(f"kilnfolio: warning: {warning}", file=sys.stderr)
+    print("up to date: " if not report.made else "", end="")
+    print(f"{report.pages} pages and {report.pdfs} PDFs in {out}; open {out}/mill/index.html")
+    return FINDINGS if arguments.strict and report.warnings else OK

@@ -1,0 +1,95 @@
+"""Exit codes, and how a command reports what stopped it."""
+
+from __future__ import annotations
+
+import errno
+import os
+import sys
+
+TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from kilnfolio.records.problems import RecordProblems
+
+#: Exit codes: all is well; findings or differences; bad input or usage; stopped by Ctrl-C.
+OK, FINDINGS, ERROR, INTERRUPTED = 0, 1, 2, 130
+
+
+def exit_code(act: Callable[[], int]) -> int:
+    """Run a command; report what stopped it, and return its exit code.
+
+    Parameters
+    ----------
+    act : callable
+        The command. It returns its own exit code when it comes to an end.
+    """
+    try:
+        return act()
+    except KeyboardInterrupt:
+        print("kilnfolio: stopped; the site is as it was", file=sys.stderr)
+        return INTERRUPTED
+    except BrokenPipeError:
+        # the reader, such as head, has seen enough; Python must not complain of it at exit
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return OK
+    except EOFError:
+        print("\nkilnfolio: stopped; nothing was written", file=sys.stderr)
+        return ERROR
+    except OSError as error:
+        name = f"{error.filename}: " if error.filename else ""
+        print(f"kilnfolio: {name}{(error.strerror or str(error)).lower()}{_advice(error)}",
+              file=sys.stderr)
+        return ERROR
+    except Exception as error:
+        from kilnfolio.records.problems import RecordProblems
+
+        if isinstance(error, RecordProblems):
+            return print_problems(error)
+        raise
+
+
+def _advice(error: OSError) -> str:
+    """Return what to do about a common error of the operating system; empty for any other."""
+    if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+        return ": free some space and try again; what was there before is whole"
+    if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
+        return (": you may not write or read it. If it is open in another program, close it there; "
+                "otherwise ask whoever keeps this computer, or name another folder")
+    return ""
+
+
+def print_problems(error: RecordProblems) -> int:
+    """Print every problem of the records; return the exit code."""
+    problems = error.problems
+    for problem in problems:
+        print(problem, file=sys.stderr)
+    print(f"kilnfolio: {len(problems)} problem{'s' if len(problems) != 1 else ''} to mend; "
+          "nothing was written", file=sys.stderr)
+    return ERROR
+
+
+def print_reasons(*reasons: str, code: int = FINDINGS) -> int:
+    """Print why a command was refused, a line for each reason; return the exit code."""
+    for reason in reasons:
+        print(f"kilnfolio: {reason}", file=sys.stderr)
+    return code
+
+
+def print_json(data: object) -> None:
+    """Print data for another program."""
+    import json
+
+    print(json.dumps(data, indent=1, ensure_ascii=False))
+
+
+def print_no_charge(root: Path, charge: str) -> int:
+    """Say that there is no such charge, and name one with a similar number."""
+    import difflib
+
+    numbers = [path.parent.name for path in (root / "content/charges").glob("*/*/charge.yaml")]
+    near = difflib.get_close_matches(charge, numbers, n=1, cutoff=0.4)
+    print(f"kilnfolio: there is no charge '{charge}' in {root}"
+          + (f"; did you mean '{near[0]}'?" if near else ""), file=sys.stderr)
+    return ERROR

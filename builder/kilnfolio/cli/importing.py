@@ -1,0 +1,125 @@
+"""kilnfolio import: a logger's export, or a mill's own sheet, into the records."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from kilnfolio.cli.arguments import asker
+from kilnfolio.cli.errors import ERROR, OK, print_reasons
+
+SUMMARY = "read a logger's export or a mill's own sheet"
+EXAMPLE = "kilnfolio import log kiln-1.csv --kiln kiln-1"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    kinds = parser.add_subparsers(required=True, metavar="kind")
+    log = kinds.add_parser(
+        "log", help="propose how a logger's export is read, and try it",
+        description="Show what each column of a logger's export could be; written is only what a "
+                    "person has confirmed, in the terminal or by options and --yes.",
+        epilog="example: kilnfolio import log kiln-1.csv --kiln kiln-1 --charge 26-014")
+    _file_and_folder(log, "the logger's export")
+    log.add_argument("--kiln", required=True, help="id of the kiln it is from")
+    log.add_argument("--id", help="id of the profile (default: KILN-export)")
+    log.add_argument("--charge", help="copy the file beside this charge, and name it there")
+    log.add_argument("--column", action="append", default=[], metavar="HEADING=CHANNEL:UNIT",
+                     help="what a column is, as in 'T1=dry-bulb:°C'")
+    log.add_argument("--ignore", action="append", default=[], metavar="HEADING",
+                     help="a column that is not used")
+    log.add_argument("--missing", action="append", default=[], metavar="MARK",
+                     help="a mark for a missing value, as in --missing=-999")
+    log.add_argument("--time-format", metavar="FORMAT", help="as in '%%d/%%m/%%Y %%H:%%M'")
+    log.add_argument("--clock", choices=("local", "standard", "utc", "offset"),
+                     help="what the logger's clock keeps")
+    log.add_argument("--yes", action="store_true", help="write it; all of the above is given")
+    log.set_defaults(act=_import_log)
+    _add_sheets(kinds)
+
+
+def _add_sheets(kinds: argparse._SubParsersAction) -> None:
+    from kilnfolio.adopt.sheets import SHEETS
+
+    for name, kind in SHEETS.items():
+        sheet = kinds.add_parser(
+            name, help=f"read {kind.words} from a .csv or .xlsx sheet",
+            description=f"Read {kind.words} from a .csv or .xlsx sheet into a charge's record.",
+            epilog=f"example: kilnfolio import {name} sheet.xlsx --charge 26-014 --dry-run")
+        _file_and_folder(sheet, "the sheet")
+        sheet.add_argument("--charge", required=True, help="number of the charge")
+        sheet.add_argument("--dry-run", action="store_true",
+                           help="print what would be written, and write nothing")
+        sheet.add_argument("--sheet", help="name of the sheet, where a file has several")
+        sheet.add_argument("--unit", help="unit of bare numbers, as in g")
+        sheet.add_argument("--decimal", choices=(".", ","), help="what stands before decimals")
+        sheet.add_argument("--dates", choices=("day-first", "month-first"),
+                           help="how 3/4/2026 is meant")
+        sheet.add_argument("--time", help="time of day of every row, as in 07:10")
+        sheet.add_argument("--by", help="who weighed or measured, where the sheet does not say")
+        if name == "survey":
+            _add_survey_options(sheet)
+        sheet.set_defaults(act=_import_sheet, kind_of_sheet=name)
+
+
+def _add_survey_options(sheet: argparse.ArgumentParser) -> None:
+    sheet.add_argument("--at", help="when it was made, as in 2026-03-30T10:00")
+    sheet.add_argument("--method", help="resistance meter, or oven-dry sections")
+    sheet.add_argument("--instrument", help="id of the meter among the kiln's instruments")
+    sheet.add_argument("--corrected-for", nargs="*", choices=("temperature", "species"),
+                       help="what the readings are corrected for already")
+    sheet.add_argument("--wood-temperature", help="of the wood when measured, as in '20 °C'")
+    sheet.add_argument("--calibration-temperature", help="that the meter's scale holds for")
+    sheet.add_argument("--chosen", help="at random, systematic or convenience")
+
+
+def _file_and_folder(parser: argparse.ArgumentParser, words: str) -> None:
+    parser.add_argument("file", type=Path, help=words)
+    parser.add_argument("folder", type=Path, nargs="?", default=Path(),
+                        help="the mill folder (default: this one)")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Import a file; what is unanswered is printed with how to answer it."""
+    from kilnfolio.adopt.kinds import UnansweredError
+
+    try:
+        code: int = arguments.act(arguments)
+    except UnansweredError as error:
+        return print_reasons(str(error), code=ERROR)
+    return code
+
+
+def _import_log(arguments: argparse.Namespace) -> int:
+    from kilnfolio.adopt.import_log import import_log
+
+    return import_log(arguments, asker(), print)
+
+
+def _import_sheet(arguments: argparse.Namespace) -> int:
+    from dataclasses import fields
+
+    from kilnfolio.adopt.sheets import SHEETS, Options, bring, write_brought
+    from kilnfolio.adopt.tables import open_elsewhere
+
+    if open_there := open_elsewhere(arguments.file):
+        print(f"kilnfolio: {open_there}", file=sys.stderr)
+    options = Options(**{option.name: getattr(arguments, option.name, None)
+                         for option in fields(Options)})
+    brought = bring(arguments.folder, arguments.file, SHEETS[arguments.kind_of_sheet],
+                    arguments.charge, options)
+    print(brought.part, end="")
+    if brought.same:
+        print(f"kilnfolio: {brought.same} values stand in {brought.name} already, the same",
+              file=sys.stderr)
+    if not brought.part:
+        print("kilnfolio: the sheet brings nothing new; nothing was written", file=sys.stderr)
+    elif arguments.dry_run:
+        print(f"kilnfolio: nothing was written; without --dry-run this goes into "
+              f"{brought.name}", file=sys.stderr)
+    else:
+        write_brought(arguments.folder, brought)
+        print(f"kilnfolio: written into {brought.name}; next: kilnfolio check "
+              f"{arguments.folder}", file=sys.stderr)
+    return OK

@@ -1,0 +1,42 @@
+"""kilnfolio labels: labels for the packs of sealed lots."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from kilnfolio.cli.errors import OK, print_reasons
+
+SUMMARY = "print labels for the packs of sealed lots"
+DESCRIPTION = "Print a label for each pack of the lots named, or of every sealed lot."
+EXAMPLE = "kilnfolio labels HBL-26-014 --sheet a4-99x67 --out labels.pdf"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    from kilnfolio.paper.label_sheets import SHEETS
+
+    parser.add_argument("lots", nargs="*", metavar="LOT", help="the lots (default: all sealed)")
+    parser.add_argument("--folder", type=Path, default=Path(), help="the mill folder")
+    parser.add_argument("--sheet", choices=tuple(SHEETS), default=next(iter(SHEETS)),
+                        help="paper, and width by height of a label in mm (default: %(default)s)")
+    parser.add_argument("--skip", type=int, default=0,
+                        help="labels already used on the first sheet")
+    parser.add_argument("--out", type=Path, required=True, help="the PDF to write")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print labels."""
+    from kilnfolio.pipeline import print_labels
+    from kilnfolio.runtime.errors import SealBrokenError
+
+    try:
+        count, warnings = print_labels(arguments.folder, arguments.lots, arguments.sheet,
+                                       arguments.skip, arguments.out)
+    except SealBrokenError as error:
+        return print_reasons(*error.reasons, "nothing was written")
+    for warning in warnings:
+        print(f"kilnfolio: warning: {warning}", file=sys.stderr)
+    print(f"{count} labels in {arguments.out}; print at 100 %, not fitted to the page")
+    return OK

@@ -1,0 +1,127 @@
+"""kilnfolio seal: sign a charge or lot into the ledger."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from kilnfolio.cli.arguments import add_folder
+from kilnfolio.cli.errors import ERROR, OK, print_problems, print_reasons
+
+TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from kilnfolio.archive.keys import Keys
+    from kilnfolio.archive.ledger import AnyEntry
+    from kilnfolio.records.folder import MillFolder
+
+SUMMARY = "seal a charge or lot so that any later change shows"
+DESCRIPTION = ("Seal a charge: its files and figures are signed and added to the ledger. Seal a "
+               "lot: the record its customer reads is, and labels carry the seal.")
+EXAMPLE = "kilnfolio seal HB-26-003 --by 'R. Quill'"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    add_subject(parser)
+    parser.add_argument("--new-key", action="store_true",
+                        help="first make the mill's key, in FOLDER/keys")
+
+
+def add_subject(parser: argparse.ArgumentParser) -> None:
+    """Add what is sealed or amended, and by whom."""
+    parser.add_argument("number", help="the number of a charge, or of a lot")
+    add_folder(parser)
+    parser.add_argument("--by", required=True, help="who seals; it is printed")
+    parser.add_argument("--lot", action="store_true",
+                        help="the number is a lot's, where a charge has the same")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Seal a charge or lot."""
+    return enter(arguments)
+
+
+def enter(arguments: argparse.Namespace, reason: str | None = None) -> int:
+    """Seal a charge or lot, or amend it where there is a reason."""
+    from kilnfolio.archive.adding import SealRefusedError
+    from kilnfolio.archive.keys import MILL_KEYS, UnusableKeyError, find_keys, make_keys
+    from kilnfolio.records.folder import read_mill_folder
+    from kilnfolio.records.problems import RecordProblems
+
+    root, number = arguments.folder, arguments.number
+    try:
+        folder = read_mill_folder(root)
+        is_lot = number in folder.lots and (arguments.lot or number not in folder.charges)
+        if incomplete := _not_complete(folder, number):
+            return print_reasons(incomplete, "nothing was sealed")
+        if not is_lot and (arguments.lot or number not in folder.charges):
+            print(f"kilnfolio: there is no {'lot' if arguments.lot else 'charge or lot'} "
+                  f"'{number}' in {root}", file=sys.stderr)
+            return ERROR
+        keys = make_keys(root / MILL_KEYS) if getattr(arguments, "new_key", False) \
+            else find_keys(root)
+        at = _now(folder.mill.record.zone)
+        enter = _enter_lot if is_lot else _enter_charge
+        entry = enter(root, number, arguments.by, keys, at, reason)
+    except RecordProblems as error:  # the list of public keys is a record too
+        return print_problems(error)
+    except UnusableKeyError as error:
+        print(f"kilnfolio: {error}", file=sys.stderr)
+        return ERROR
+    except SealRefusedError as error:
+        return print_reasons(*error.reasons)
+    if keys.demo:
+        print("kilnfolio: sealed with the demonstration key, which proves nothing", file=sys.stderr)
+    print(f"{entry.subject}: {entry.kind} {entry.seal}, entry {entry.number} of the ledger, key "
+          f"{entry.public_key}")
+    return OK
+
+
+def _not_complete(folder: MillFolder, number: str) -> str:
+    """Return why a charge or lot that is not complete cannot be sealed; empty where it is."""
+    if begun := folder.begun.get(f"lot {number}"):
+        return (f"{number} cannot be sealed before it is filled in ({begun.file}): "
+                + ", ".join(begun.keys))
+    lot = folder.waiting_lots.get(number)
+    if lot is None and number not in folder.open_charges:
+        return ""
+    charges = [number] if lot is None else sorted(
+        {pack.charge for pack in lot.record.packs} & folder.open_charges.keys())
+    lacking = "; ".join(f"charge {name}, {folder.open_charges[name].file}" for name in charges)
+    return (f"{number} cannot be sealed before its charge is complete ({lacking}): 'kilnfolio "
+            "check' names what is still to be filled in")
+
+
+def _enter_charge(root: Path, charge: str, by: str, keys: Keys, at: dt.datetime,
+                  reason: str | None) -> AnyEntry:
+    from kilnfolio.archive.seal import amend, seal
+    from kilnfolio.pipeline import review_folder
+
+    reviewed = review_folder(root, charge)
+    folder, dossier = reviewed.folder, reviewed.dossiers[charge]
+    return (seal(folder, dossier, by, keys, at) if reason is None else
+            amend(folder, dossier, by, keys, at, reason))
+
+
+def _enter_lot(root: Path, lot: str, by: str, keys: Keys, at: dt.datetime, reason: str | None
+               ) -> AnyEntry:
+    from kilnfolio.pipeline import review_folder
+    from kilnfolio.records.folder import read_mill_folder
+    from kilnfolio.sealing import enter_lot
+
+    packs = read_mill_folder(root).lots[lot].record.packs
+    reviewed = review_folder(root, sorted({pack.charge for pack in packs}))
+    return enter_lot(reviewed.folder, reviewed.dossiers, reviewed.lots[lot], by, keys, at,
+                     reason)
+
+
+def _now(zone: dt.tzinfo) -> dt.datetime:
+    """Return the clock's time, or SOURCE_DATE_EPOCH where it is set."""
+    import datetime as dt
+
+    from kilnfolio.records.moment import source_date
+
+    return source_date(zone) or dt.datetime.now(zone)

@@ -1,0 +1,53 @@
+"""kilnfolio sheet: the kiln-side sheet of a charge."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from kilnfolio.cli.arguments import add_folder
+from kilnfolio.cli.errors import ERROR, OK, print_no_charge
+
+SUMMARY = "print the kiln-side sheet of a charge"
+DESCRIPTION = ("Print one page to hang at the kiln: set-points, and the mass of each sample board "
+               "at which each step falls due. Boards with their sections are enough.")
+EXAMPLE = "kilnfolio sheet HB-26-003 --paper letter --out kiln-2.pdf"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    parser.add_argument("charge", help="the charge's number")
+    add_folder(parser)
+    parser.add_argument("--paper", choices=("a4", "letter"), default="a4",
+                        help="the size of the page (default: %(default)s)")
+    parser.add_argument("--out", type=Path, metavar="FILE.pdf",
+                        help="the PDF to write (default: CHARGE-sheet.pdf)")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print the sheet."""
+    from kilnfolio.paper.sheet import SheetTooLongError, kiln_sheet, write_sheet
+    from kilnfolio.records.folder import lacking, read_mill_folder
+    from kilnfolio.records.problems import RecordProblems
+    from kilnfolio.rendering.templating import environment
+
+    charge = arguments.charge
+    out = arguments.out or Path(f"{charge}-sheet.pdf")
+    try:
+        folder = read_mill_folder(arguments.folder)
+        running = folder.open_charges.get(charge)
+        if running and (lacks := [*lacking(folder, running),
+                                  *([] if running.so_far else [running])]):
+            raise RecordProblems(problem for one in lacks for problem in one.to_fill)
+        if charge not in folder.charges and running is None:
+            return print_no_charge(arguments.folder, charge)
+        warnings = write_sheet(kiln_sheet(folder, charge), environment(folder.mill.record), out,
+                               arguments.paper)
+    except SheetTooLongError as error:
+        print(f"kilnfolio: {error}", file=sys.stderr)
+        return ERROR
+    for warning in warnings:
+        print(f"kilnfolio: warning: {warning}", file=sys.stderr)
+    print(f"kiln-side sheet of {charge} in {out}")
+    return OK

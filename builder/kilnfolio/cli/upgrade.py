@@ -1,0 +1,28 @@
+"""kilnfolio upgrade: records of an older format in today's."""
+
+from __future__ import annotations
+
+import argparse
+
+from kilnfolio.cli.arguments import add_folder
+from kilnfolio.cli.errors import FINDINGS, OK
+
+SUMMARY = "rewrite records of an older format in today's"
+DESCRIPTION = ("Show what would change in records of an older format, and rewrite them with "
+               "--write: all or none, and kept as they were. Records of older formats are read "
+               "without this; sealed charges are never rewritten.")
+EXAMPLE = "kilnfolio upgrade ~/our-mill"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    add_folder(parser)
+    parser.add_argument("--write", action="store_true", help="do it")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Rewrite records of an older format, or show what would change."""
+    from kilnfolio.adopt import upgrade
+
+    old = upgrade.run(arguments.folder, write=arguments.write, say=print)
+    return FINDINGS if old else OK

@@ -1,0 +1,294 @@
+"""The fenced directives: figure, table, chart, example and problem."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable
+from typing import TYPE_CHECKING, TypeVar
+
+from markupsafe import Markup
+from pydantic import Field
+
+from kilnfolio.charts.emc import TEMPERATURES_C, emc_chart, emc_rows
+from kilnfolio.handbook import (  # noqa: F401  (each module registers its kinds of table)
+    tables,
+    tables_air,
+    tables_books,
+    tables_schedules,
+    tables_species,
+)
+from kilnfolio.handbook.chapter import FIGURES
+from kilnfolio.handbook.examples import Board, Step, work_steps
+from kilnfolio.handbook.source import Block
+from kilnfolio.handbook.svg import read_drawing
+from kilnfolio.records.model import Located, Name, Record, Slug, Text, validate
+from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.quantities import Temperature
+from kilnfolio.records.yaml_source import Document, parse_yaml
+from kilnfolio.rendering.templating import READ_OUT
+from kilnfolio.review import figures
+from kilnfolio.review.limits import limit_book
+
+if TYPE_CHECKING:
+    from kilnfolio.handbook.body import Builder
+
+R = TypeVar("R", bound=Record)
+_NONE = Markup("")
+
+
+class FigureOptions(Record):
+    """``::: figure``."""
+
+    name: Slug
+    """The drawing: content/handbook/figures/NAME.svg."""
+    caption: Text
+    """What the reader should see in it."""
+    alt: Text
+    """What it shows, for those who cannot see it."""
+
+
+class ChartOptions(Record):
+    """``::: chart``."""
+
+    kind: Name
+    """Which chart; 'emc' is EMC against RH."""
+    caption: Text
+    """What the reader should see in it."""
+    alt: Text
+    """What it shows, for those who cannot see it."""
+    temperature: list[Temperature] = Field(default_factory=list)
+    """A curve for each, for the kind emc."""
+
+
+class ExampleOptions(Record):
+    """``::: example``."""
+
+    title: Name
+    """What it is about."""
+    say: Text
+    """The case."""
+    steps: list[Step]
+    """The sums."""
+    close: Text | None = None
+    """What to learn from it."""
+
+
+class ProblemOptions(Record):
+    """``::: problem``."""
+
+    id: Slug
+    """Its address."""
+    ask: Text
+    """The question."""
+    hint: Text | None = None
+    """A push in the right direction."""
+    steps: list[Step]
+    """The sums."""
+    answer: Text
+    """The answer in words."""
+
+
+def render(builder: Builder, block: Block) -> Markup:
+    """Return a directive as HTML; what is wrong with it goes to the builder's problems."""
+    make = _DIRECTIVES.get(block.name)
+    place = Place(builder.file, block.line)
+    if make is None:
+        near = difflib.get_close_matches(block.name, list(_DIRECTIVES), n=1)
+        builder.problem(
+            Problem(
+                place,
+                f"the directive '{block.name}'",
+                "there is no such directive",
+                f"Did you mean '{near[0]}'?" if near else "Known ones: " + ", ".join(_DIRECTIVES),
+            )
+        )
+        return Markup("<div></div>")
+    try:
+        # Empty lines before the options give every message its line in the chapter.
+        document = parse_yaml(("\n" * block.line + block.text + "\n").encode(), builder.file)
+        return make(builder, document)
+    except RecordProblems as error:
+        for problem in error.problems:
+            at = problem.place if problem.place.line > 1 else place
+            builder.problem(Problem(at, problem.what, problem.why, problem.instead))
+        return Markup("<div></div>")
+
+
+def _options(document: Document, model: type[R]) -> Located[R]:
+    return validate(document, model)
+
+
+def _framed(
+    kind: str, number: str, anchor: str, inside: Markup, caption: Markup, after: Markup = _NONE
+) -> Markup:
+    css = "drawing" if kind == "Figure" else "chart"
+    return Markup(
+        '<figure class="{}" id="{}"><div class="scroll-x" tabindex="0" role="region" '
+        'aria-label="Figure {}">{}</div>{}<figcaption><b>Figure {}.</b> {}</figcaption></figure>'
+    ).format(css, anchor, number, inside, after, number, caption)
+
+
+def _figure(builder: Builder, document: Document) -> Markup:
+    options = _options(document, FigureOptions).record
+    name, place = options.name, document.place("name")
+    shown_as = f"{FIGURES}/{name}.svg"
+    path = builder.setting.folder.root / shown_as
+    number, anchor = builder.number("figure"), builder.anchor(f"fig-{name}", place)
+    if not path.is_file():
+        known = sorted(p.stem for p in path.parent.glob("*.svg"))
+        near = difflib.get_close_matches(name, known, n=1)
+        builder.problem(
+            Problem(
+                place,
+                f"name '{name}'",
+                f"there is no drawing {shown_as}",
+                f"Did you mean '{near[0]}'?" if near else "Draw it, or remove this",
+            )
+        )
+        return Markup("<div></div>")
+    drawing, problems = read_drawing(path, shown_as, anchor)
+    for problem in problems:
+        builder.problem(problem)
+    caption = builder.caption(
+        "figure", number, anchor, options.caption, document.place("caption")
+    )
+    alt = Markup('<p class="visually-hidden">{}</p>').format(options.alt)
+    return _framed("Figure", number, anchor, Markup(drawing), caption, alt)
+
+
+def _chart(builder: Builder, document: Document) -> Markup:
+    options = _options(document, ChartOptions).record
+    if options.kind != "emc":
+        builder.problem(
+            Problem(
+                document.place("kind"),
+                f"kind '{options.kind}'",
+                "there is no such chart",
+                "Known ones: emc",
+            )
+        )
+        return Markup("<div></div>")
+    number = builder.number("figure")
+    anchor = builder.anchor(f"chart-{options.kind}", document.place("kind"))
+    temperatures = [temperature.value for temperature in options.temperature] or TEMPERATURES_C
+    try:
+        drawing = emc_chart(
+            anchor, options.alt, temperatures, regional=builder.setting.regional
+        )
+    except ValueError as error:
+        builder.problem(
+            Problem(
+                document.place("temperature"),
+                "the chart cannot be drawn",
+                str(error),
+                "Change the temperatures",
+            )
+        )
+        return Markup("<div></div>")
+    columns = (
+        tables.Column("RH", "%"),
+        *(
+            tables.Column(
+                *builder.setting.regional.ordered(
+                    figures.metric(value, Temperature, 0), figures.customary(value, Temperature)
+                )
+            )
+            for value in temperatures
+        ),
+    )
+    behind = Markup("")
+    if builder.setting.target == "site":
+        behind = Markup(
+            '{}<details class="chart-table"><summary>The figures behind the chart</summary>'
+            '{}</details>{}'
+        ).format(
+            READ_OUT,
+            tables.plain(columns, emc_rows(temperatures)),
+            tables.folded(
+                [
+                    tables.worked(
+                        "equilibrium_moisture_content",
+                        "EMC at 50 % RH",
+                        temperature=temperatures[0],
+                        relative_humidity=50.0,
+                    )
+                ],
+                builder.setting.publications,
+            ),
+        )
+    return _framed(
+        "Chart",
+        number,
+        anchor,
+        drawing,
+        builder.caption("figure", number, anchor, options.caption, document.place("caption")),
+        behind,
+    )
+
+
+def _table(builder: Builder, document: Document) -> Markup:
+    number = builder.number("table")
+    anchor = builder.anchor(f"table-{number.replace('.', '-')}", document.place())
+    made = tables.make(builder, document)
+    if made is None:
+        return Markup("<div></div>")
+    caption = builder.caption(
+        "table", number, anchor, made.caption, document.place("caption"), document.value["kind"]
+    )
+    publications = builder.setting.publications if builder.setting.target == "site" else None
+    return tables.html(made, number, anchor, caption, publications)
+
+
+def _work(builder: Builder, document: Document, steps: list[Step]) -> Board:
+    limits = limit_book(builder.setting.folder)
+    board, problems = work_steps(document, steps, limits, builder.setting.regional)
+    for problem in problems:
+        builder.problem(problem)
+    return board
+
+
+def _example(builder: Builder, document: Document) -> Markup:
+    options = _options(document, ExampleOptions).record
+    board = _work(builder, document, options.steps)
+    number = builder.number("example")
+    anchor = builder.anchor(f"example-{number.replace('.', '-')}", document.place())
+    say = builder.prose(options.say, document.place("say"), board)
+    close = builder.prose(options.close, document.place("close"), board) if options.close else ""
+    return Markup(
+        '<section class="example" id="{}"><h3>Example {}. {}</h3>\n{}\n{}\n{}</section>'
+    ).format(anchor, number, options.title, say, board.html(), close)
+
+
+def _problem(builder: Builder, document: Document) -> Markup:
+    from kilnfolio.handbook.body import Answer
+
+    options = _options(document, ProblemOptions).record
+    board = _work(builder, document, options.steps)
+    number = builder.number("problem")
+    anchor = builder.anchor(options.id, document.place("id"))
+    ask = builder.prose(options.ask, document.place("ask"), board)
+    answer = builder.prose(options.answer, document.place("answer"), board) + board.html()
+    hint = Markup("")
+    if options.hint:
+        said = builder.line(options.hint, document.place("hint"), board)
+        hint = Markup("<details><summary>Hint</summary><p>{}</p></details>").format(said)
+        if builder.setting.target == "book":
+            hint = Markup('<p class="hint"><b>Hint.</b> {}</p>').format(said)
+    builder.body.answers.append(Answer(number, anchor, answer))
+    shown = Markup("<details><summary>Answer</summary>{}</details>").format(answer)
+    if builder.setting.target == "book":
+        shown = Markup(
+            '<p class="meta"><a class="page-ref" href="#answer-{}">Answer on page</a></p>'
+        ).format(anchor)
+    return Markup(
+        '<section class="problem" id="{}"><h3>Problem {}</h3>\n{}\n{}\n{}</section>'
+    ).format(anchor, number, ask, hint, shown)
+
+
+_DIRECTIVES: dict[str, Callable[[Builder, Document], Markup]] = {
+    "figure": _figure,
+    "table": _table,
+    "chart": _chart,
+    "example": _example,
+    "problem": _problem,
+}

@@ -1,0 +1,124 @@
+"""What a chapter is rendered in: the mill's records, the other chapters, and where links lead."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from markupsafe import Markup
+
+from kilnfolio.handbook.chapter import Manuscript
+from kilnfolio.records.book import STATUS_MEANING, Publication, publication_of
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.problems import Place, Problem
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.regional import RegionalFormat, regional_format
+from kilnfolio.rendering.templating import STATUS_WORDS
+
+COMMON_PRACTICE = "common practice"
+FROM_MEMORY = "from memory"
+
+
+@dataclass(frozen=True)
+class Setting:
+    """The surroundings of a chapter.
+
+    Attributes
+    ----------
+    folder : MillFolder
+        The mill's records.
+    manuscript : Manuscript
+        All chapters.
+    target : {"site", "book"}
+        Pages of their own, or one document on paper.
+    checks : Mapping
+        The catalogue of checks, by slug.
+    in_book : frozenset of str
+        Anchors that appendices of the book provide, such as ``species-quercus-rubra``.
+    """
+
+    folder: MillFolder
+    manuscript: Manuscript
+    target: Literal["site", "book"] = "site"
+    checks: Mapping[str, object] = field(default_factory=dict)
+    in_book: frozenset[str] = frozenset()
+
+    @property
+    def publications(self) -> Mapping[str, Publication]:
+        """The publications on record."""
+        return self.folder.sources.record.publications
+
+    @property
+    def regional(self) -> RegionalFormat:
+        """How the mill's pages say things."""
+        return regional_format(self.folder.mill.record)
+
+    def anchor(self, slug: str, name: str) -> str:
+        """Return an id within a chapter: its own on the site, made unique in the book."""
+        return name if self.target == "site" else f"{slug}--{name}"
+
+    def chapter(self, slug: str, anchor: str, here: str) -> str:
+        """Return the address of a place in a chapter, seen from the chapter `here`."""
+        if self.target == "book":
+            return f"#{slug}--{anchor or 'top'}"
+        return routes.relative(routes.chapter(slug, anchor), routes.chapter(here))
+
+    def record(
+        self, kind: Literal["species", "check", "schedule"], identity: str, here: str
+    ) -> str | None:
+        """Return the address of a record's page, or None where the book does not hold it."""
+        if self.target == "book":
+            anchor = f"{kind}-{identity}"
+            return f"#{anchor}" if anchor in self.in_book else None
+        route = {"species": routes.species, "check": routes.check, "schedule": routes.schedule}[
+            kind
+        ]
+        return routes.relative(route(identity), routes.chapter(here))
+
+    def link(self, words: str, address: str | None) -> Markup:
+        """Return words that lead somewhere, or only the words."""
+        if address is None:
+            return Markup.escape(words)
+        return Markup('<a href="{}">{}</a>').format(address, words)
+
+    def citation(self, citation: str, status: str = "") -> Markup:
+        """Return a short reference that leads to the list of sources.
+
+        Parameters
+        ----------
+        citation : str
+            A publication's id and where in it, or 'common practice'.
+        status : str
+            How the value is known; printed unless it was read.
+        """
+        identity = publication_of(citation)
+        if identity == COMMON_PRACTICE or status == COMMON_PRACTICE:
+            return status_words(COMMON_PRACTICE)
+        publication = self.publications.get(identity)
+        words = publication.short if publication else identity
+        where = citation.partition(",")[2].strip()
+        reference = Markup('<span class="cite">(<a href="#source-{}">{}</a>)</span>').format(
+            identity, ", ".join(filter(None, (words, where)))
+        )
+        return reference if status in ("", "read") else reference + " " + status_words(status)
+
+
+def status_words(word: str) -> Markup:
+    """Return how a value is known, as the book says it."""
+    words = FROM_MEMORY if word == "memory" else STATUS_WORDS[word]
+    return Markup('<span class="status-{}" title="{}">{}</span>').format(
+        word.replace(" ", "-"), STATUS_MEANING[word], words
+    )
+
+
+def unknown(place: Place, kind: str, name: str, known: Mapping[str, object]) -> Problem:
+    """Return the problem of a name that nothing has."""
+    near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.5)
+    return Problem(
+        place,
+        f"{kind} '{name}'",
+        f"there is no {kind} of this name",
+        f"Did you mean '{near[0]}'?" if near else "",
+    )

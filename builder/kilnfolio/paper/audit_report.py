@@ -1,0 +1,46 @@
+"""An audit's report as a page that stands alone, and as a PDF.
+
+What was audited is not trusted: its words are shown as text, with characters that act on nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from importlib import resources
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from kilnfolio.charts.paper import paper_sheet
+from kilnfolio.paper.printing import pdf_of
+from kilnfolio.rendering.safety import SAFETY
+
+
+def plain(value: object) -> str:
+    """Return words with every character that is not printed written as its code."""
+    text = str(value).replace("\N{NO-BREAK SPACE}", " ").replace("\N{NARROW NO-BREAK SPACE}", " ")
+    return "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in text)
+
+
+def _render(report: Mapping[str, Any], style: str) -> str:
+    env = Environment(
+        loader=FileSystemLoader(str(resources.files("kilnfolio.site") / "templates")),
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    env.filters["plain"] = plain
+    return env.get_template("audit_report.html").render(report=report, style=style, SAFETY=SAFETY)
+
+
+def report_html(report: Mapping[str, Any]) -> str:
+    """Return an audit's report as one HTML file that needs no other.
+
+    Parameters
+    ----------
+    report : mapping
+        An audit's report as plain values, with its verdicts in words.
+    """
+    return _render(report, paper_sheet("report.css"))
+
+
+def report_pdf(report: Mapping[str, Any]) -> bytes:
+    """Return an audit's report as PDF, in the fonts that come along; see `report_html`."""
+    return pdf_of(_render(report, ""), ("tokens.css", "report.css"))[0]

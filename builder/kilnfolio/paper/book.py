@@ -1,0 +1,240 @@
+"""The handbook as a PDF: the same chapters, set by WeasyPrint as a book.
+
+The pages of the index are known only when the rest is set: it is set last, with runs of pages made
+ranges, and bound to the rest.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from pathlib import Path
+
+import weasyprint
+from jinja2 import Environment
+from markupsafe import Markup
+
+from kilnfolio.charts.paper import for_paper
+from kilnfolio.handbook.body import Listed
+from kilnfolio.handbook.chapter import ChapterFile
+from kilnfolio.handbook.index import book_index, by_letter
+from kilnfolio.handbook.pages import Contents, cautions_of, compile_handbook, sources_of
+from kilnfolio.paper.printing import Press, collector_paused, complaints, press
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.moment import build_date
+from kilnfolio.records.problems import RecordProblems
+
+#: Where it stands in the mill edition, and the style sheets it is set in.
+PATH = "handbook.pdf"
+CSS = ("book.css",)
+
+_INDEX = re.compile(r'(<section class="index">\s*<h1[^>]*>.*?</h1>)(.*?)(</section>)', re.DOTALL)
+_BODY = re.compile(r"(<body[^>]*>)(.*)(</body>)", re.DOTALL)
+_RUNNING = re.compile(r'<p class="(?:deferral|invented)">.*?</p>')
+#: The places of one line of the index, and one of them.
+_PLACES = re.compile(r'<span class="places">(.*?)</span>')
+_MAIN = ' class="main"'
+_PLACE = re.compile(rf'<a({_MAIN})? href="#([^"]+)"></a>')
+
+
+def book_html(
+    folder: MillFolder,
+    env: Environment,
+    *,
+    appendices: Sequence[tuple[str, str]] = (),
+    checks: Mapping[str, object] | None = None,
+    contents: Contents | None = None,
+) -> str:
+    """Return the whole book as one HTML document.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill's records.
+    env : Environment
+        From `templating.environment`.
+    appendices : sequence of (str, str)
+        Title and HTML of each appendix, such as the species sheets.
+    checks : Mapping, optional
+        The catalogue of checks by slug; the registry's where absent.
+    contents : Contents, optional
+        The chapters, where they are compiled for the book already.
+
+    Raises
+    ------
+    RecordProblems
+        A chapter has problems.
+    """
+    from kilnfolio import __version__
+
+    anchors = frozenset(_anchors(appendices))
+    if contents is None:
+        contents = compile_handbook(folder, "book", checks=checks, in_book=anchors)
+    if contents.problems:
+        raise RecordProblems(contents.problems)
+    manuscript = contents.manuscript
+    cited = [identity for body in contents.bodies.values() for identity in body.cited]
+    lines, marked = book_index(contents)
+    html = env.get_template("handbook/book.html").render(
+        parts=_parts(contents),
+        chapters=[
+            (chapter, contents.bodies[chapter.slug], cautions_of(contents, chapter))
+            for chapter in manuscript.chapters
+        ],
+        text=marked,
+        lists=list(_lists(contents)),
+        known_terms=manuscript.terms,
+        sources=sources_of(contents, cited),
+        letters=by_letter(lines),
+        glossary=by_letter(
+            sorted(manuscript.terms.values(), key=lambda term: term.term.casefold())
+        ),
+        appendices=[
+            (number, title, Markup(text)) for number, (title, text) in enumerate(appendices, 1)
+        ],
+        edition=build_date(folder, manuscript.latest),
+        version=__version__,
+        here="",
+        root="",
+    )
+    return for_paper(html)
+
+
+def _anchors(appendices: Sequence[tuple[str, str]]) -> Iterator[str]:
+    for _, text in appendices:
+        yield from re.findall(r'\bid="([^"]+)"', text)
+
+
+def _parts(contents: Contents) -> dict[str, tuple[str, str, list[ChapterFile]]]:
+    """Return the parts of the book by the chapter that opens each: number, name, chapters."""
+    parts: list[tuple[str, list[ChapterFile]]] = []
+    for chapter in contents.manuscript.chapters:
+        if chapter.record.part:
+            parts.append((chapter.record.part, []))
+        if parts and chapter.record.number:
+            parts[-1][1].append(chapter)
+    return {
+        chapters[0].slug: (_roman(number), name, chapters)
+        for number, (name, chapters) in enumerate(parts, 1)
+        if chapters
+    }
+
+
+def _roman(number: int) -> str:
+    text = "I" * number
+    for long, short in (("IIIII", "V"), ("IIII", "IV"), ("VV", "X"), ("VIV", "IX")):
+        text = text.replace(long, short)
+    return text
+
+
+def _lists(contents: Contents) -> Iterator[tuple[str, list[Listed]]]:
+    listed = [
+        one for chapter in contents.manuscript.chapters
+        for one in contents.bodies[chapter.slug].listed
+    ]
+    for title, kind in (("Tables", "table"), ("Figures", "figure")):
+        if found := [one for one in listed if one.kind == kind]:
+            yield title, found
+
+
+# --- printing -------------------------------------------------------------------------------------
+
+
+def book_pdf(html: str, css: tuple[str, ...] = CSS) -> tuple[bytes, list[str]]:
+    """Return a book as a PDF, and WeasyPrint's warnings.
+
+    Parameters
+    ----------
+    html : str
+        From `book_html`.
+    css : tuple of str
+        The style sheets in the assets folder, the later ones over the earlier.
+    """
+    with complaints() as warnings, collector_paused():
+        bound = _bound(html, press(*css))
+        pdf = bound.write_pdf(pdf_tags=True)
+    return pdf, warnings
+
+
+def write_book(html: str, out_path: Path, css: tuple[str, ...] = CSS) -> list[str]:
+    """Write a book; see `book_pdf`. Return WeasyPrint's warnings."""
+    pdf, warnings = book_pdf(html, css)
+    out_path.write_bytes(pdf)
+    return warnings
+
+
+def _bound(html: str, style: Press) -> weasyprint.Document:
+    """Return the pages of a book, those of its index set once all others are."""
+    if not _INDEX.search(html):
+        return style.lay_out(html)
+    # the heading alone holds the place of the index, so that the contents can name its page
+    text = style.lay_out(_INDEX.sub(r"\1\3", html))
+    *pages, _ = text.pages
+    index = style.lay_out(
+        _index_alone(html, page_numbers(text)), css=_begun_at(len(pages) + 1)
+    )
+    return text.copy([*pages, *index.pages])
+
+
+def page_numbers(document: weasyprint.Document) -> dict[str, int]:
+    """Return the page each anchor is on, counted from 1."""
+    return {
+        anchor: number
+        for number, page in enumerate(document.pages, 1)
+        for anchor in page.anchors
+    }
+
+
+def _begun_at(number: int) -> str:
+    """Return the rules that begin a document at a page, on the side it has in the book."""
+    side = "right" if number % 2 else "left"
+    return (
+        f"@page :first {{ counter-reset: page {number} }} .index {{ break-before: {side} }}"
+    )
+
+
+def _index_alone(html: str, numbers: Mapping[str, int]) -> str:
+    """Return the document with nothing in it but what runs on every page, and the index."""
+    index, body = _INDEX.search(html), _BODY.search(html)
+    assert index is not None
+    assert body is not None
+    running = "".join(_RUNNING.findall(body[2]))
+    lines = _PLACES.sub(lambda places: _ranges(places[1], numbers), index[0])
+    return html[: body.end(1)] + running + lines + html[body.start(3) :]
+
+
+def _ranges(places: str, numbers: Mapping[str, int]) -> str:
+    """Return the pages of a line of the index, runs of them as ranges."""
+    found: dict[int, tuple[bool, str]] = {}
+    for main, anchor in _PLACE.findall(places):
+        if number := numbers.get(anchor):
+            known = found.get(number, (False, anchor))
+            found[number] = (known[0] or bool(main), known[1])
+    return ", ".join(
+        f'<a{_MAIN if run.main else ""} href="#{run.anchor}">{run}</a>' for run in page_runs(found)
+    )
+
+
+@dataclass(frozen=True)
+class Run:
+    """Pages that follow one another."""
+
+    first: int
+    last: int
+    main: bool
+    anchor: str
+    """Where the first of them is pointed at."""
+
+    def __str__(self) -> str:
+        """Return the pages as an index prints them."""
+        return f"{self.first}–{self.last}" if self.last > self.first else str(self.first)
+
+
+def page_runs(pages: Mapping[int, tuple[bool, str]]) -> Iterable[Run]:
+    """Yield pages, each with whether it is a main entry and its anchor, as runs of one kind."""
+    numbered = list(enumerate(sorted(pages)))
+    for (main, _), run in groupby(numbered, lambda one: (pages[one[1]][0], one[1] - one[0])):
+        numbers = [number for _, number in run]
+        yield Run(numbers[0], numbers[-1], main, pages[numbers[0]][1])

@@ -1,0 +1,54 @@
+"""The trainee's booklet and the trainer's key, set as the handbook is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from jinja2 import Environment
+
+from kilnfolio.charts.paper import for_paper
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.training.drills import Drill
+from kilnfolio.training.pages import SETS, numbered, topics
+from kilnfolio.training.problem import KINDS
+
+#: Where the two stand in the mill edition, and what they are called.
+TRAINEE, TRAINER = "practice.pdf", "practice-key.pdf"
+_TITLES = {TRAINEE: "Practice booklet", TRAINER: "Key to the practice booklet"}
+
+
+def booklets(
+    folder: MillFolder, env: Environment, drills: Sequence[Drill], place: int = SETS
+) -> dict[str, str]:
+    """Return the HTML of the booklet and of its key, by the name of their PDF.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        Whose limits the problems use.
+    env : Environment
+        From `templating.environment`.
+    drills : sequence of Drill
+        From `make_drills`.
+    place : int
+        Which set of numbers, from 0; by default none of those the page shows with their answers.
+    """
+    from kilnfolio import __version__
+
+    groups = topics(folder, place)
+    template = env.get_template("practice/booklet.html")
+    return {
+        name: for_paper(
+            template.render(
+                title=title,
+                answers=name == TRAINER,
+                topics=groups,
+                numbers={problem.kind.slug: number for number, problem in numbered(groups)},
+                count=len(KINDS),
+                drills=drills,
+                set=place + 1,
+                version=__version__,
+            )
+        )
+        for name, title in _TITLES.items()
+    }

@@ -1,0 +1,130 @@
+"""Sheets of labels for packs: a code, the lot, and the seal in words.
+
+Sizes are those of common sheets of labels by their dimensions (common practice, no source): measure
+a sheet of your own before a long run. Codes keep the quiet zone of ISO/IEC 18004.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+
+from kilnfolio.paper.printing import pdf_of
+from kilnfolio.rendering.regional import PLAIN, RegionalFormat
+from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.rendering.seal_words import grouped
+from kilnfolio.site.pages.customer import CustomerLot
+from kilnfolio.site.qr import qr_svg
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A sheet of labels; lengths in mm."""
+
+    paper: str
+    width: float
+    height: float
+    columns: int
+    rows: int
+    left: float
+    top: float
+    across: float
+    """From the left edge of one label to that of the next."""
+    down: float
+    """From the top edge of one label to that of the next."""
+
+    @property
+    def size(self) -> int:
+        """Labels on it."""
+        return self.columns * self.rows
+
+    @property
+    def code(self) -> float:
+        """Side of the code with its quiet zone: at most what leaves the words their room."""
+        return min(self.height - 7.0, self.width * 0.48, 60.0)
+
+    def place(self, number: int) -> tuple[float, float]:
+        """Return the left and top edge of a label, by its number from 0 along the rows."""
+        row, column = divmod(number, self.columns)
+        return self.left + column * self.across, self.top + row * self.down
+
+
+SHEETS = {
+    "a4-99x67": Sheet("A4", 99.1, 67.7, 2, 4, 4.65, 13.1, 101.6, 67.7),
+    "a4-63x38": Sheet("A4", 63.5, 38.1, 3, 7, 7.25, 15.15, 66.0, 38.1),
+    "a4-105x148": Sheet("A4", 105.0, 148.5, 2, 2, 0.0, 0.0, 105.0, 148.5),
+    "letter-102x51": Sheet("Letter", 101.6, 50.8, 2, 5, 4.0, 12.7, 106.4, 50.8),
+    "letter-102x85": Sheet("Letter", 101.6, 84.7, 2, 3, 4.0, 12.7, 106.4, 84.7),
+}
+
+
+@dataclass(frozen=True)
+class Label:
+    """What one label prints."""
+
+    mill: str
+    invented: bool
+    lot: str
+    pack: str
+    species: str
+    size: str
+    words: tuple[str, ...]
+    digits: str
+    qr: Markup
+
+
+def labels_of(view: CustomerLot, regional: RegionalFormat = PLAIN) -> Iterator[Label]:
+    """Yield a label for each pack of a sealed lot, in the regional of the mill's pages.
+
+    Raises
+    ------
+    ValueError
+        The lot is not sealed.
+    """
+    seal = view.served.seal.last if view.served else None
+    if seal is None:
+        raise ValueError(f"lot {view.lot} is not sealed")
+    code = qr_svg(view.label_address, f"Code that leads to the record of lot {view.lot}")
+    for number, _, _ in view.packs:
+        yield Label(view.mill, view.invented, view.lot, number, view.species.partition(" (")[0],
+                    regional.retold(view.size), tuple(seal.words.split()),
+                    grouped(seal.digits), code)
+
+
+def write_sheets(labels: Sequence[Label], sheet: str, out: Path, *, skip: int = 0) -> list[str]:
+    """Write sheets of labels as PDF, and after them a page that says what they are.
+
+    Parameters
+    ----------
+    labels : sequence of Label
+        The labels in order.
+    sheet : str
+        A name of `SHEETS`.
+    out : Path
+        The PDF.
+    skip : int
+        Labels already used on the first sheet.
+
+    Returns
+    -------
+    list of str
+        WeasyPrint's warnings.
+    """
+    chosen = SHEETS[sheet]
+    env = Environment(
+        loader=FileSystemLoader(str(resources.files("kilnfolio.site") / "templates")),
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    placed = [(number // chosen.size, chosen.place(number % chosen.size), label)
+              for number, label in enumerate(labels, skip)]
+    pages = [[(place, label) for page, place, label in placed if page == wanted]
+             for wanted in sorted({page for page, _, _ in placed})]
+    html = env.get_template("labels.html").render(
+        sheet=chosen, name=sheet, pages=pages, labels=labels, SAFETY=SAFETY)
+    pdf, warnings = pdf_of(html, "labels.css")
+    out.write_bytes(pdf)
+    return warnings

@@ -1,0 +1,80 @@
+"""The record of one lot as a PDF of one A4 page: what the customer's page says, for the files.
+
+It is made to PDF/A-3b (ISO 19005-3) with the record attached as data.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from jinja2 import Environment
+
+from kilnfolio.charts.paper import for_paper
+from kilnfolio.paper.printing import Attached, pdf_of
+from kilnfolio.site.pages.customer import LIMITS, CustomerLot
+
+
+@dataclass(frozen=True)
+class LotSheet:
+    """Everything the PDF of one lot is made of."""
+
+    lot: str
+    html: str
+    """The document."""
+    close: str
+    """The same in smaller type, for where much is said."""
+    attached: tuple[Attached, ...]
+
+
+def lot_sheet(env: Environment, view: CustomerLot) -> LotSheet:
+    """Return what the PDF of a lot's record is made of.
+
+    Parameters
+    ----------
+    env : Environment
+        From `templating.environment`.
+    view : CustomerLot
+        What a customer may see of the lot; the PDF holds nothing else.
+    """
+    template = env.get_template("lot_record.html")
+    html, close = (for_paper(template.render(view=view, limits=LIMITS, close=close))
+                   for close in (False, True))
+    return LotSheet(view.lot, html, close, tuple(_attached(view)))
+
+
+def print_sheet(sheet: LotSheet) -> tuple[bytes, list[str]]:
+    """Return a lot's record as a PDF, and what WeasyPrint complained of."""
+    pdf, warnings, pages = _set(sheet.html, sheet.attached)
+    if pages > 1:
+        pdf, warnings, pages = _set(sheet.close, sheet.attached)
+    if pages > 1:
+        warnings = [*warnings, f"the record of lot {sheet.lot} takes {pages} pages, not one"]
+    return pdf, warnings
+
+
+def lot_pdf(env: Environment, view: CustomerLot) -> tuple[bytes, list[str]]:
+    """Return the PDF of a lot's record; see `lot_sheet` and `print_sheet`."""
+    return print_sheet(lot_sheet(env, view))
+
+
+def _set(html: str, attached: Sequence[Attached]) -> tuple[bytes, list[str], int]:
+    """Set the record and count its pages."""
+    pages: list[int] = []
+    pdf, warnings = pdf_of(
+        html,
+        "record.css",
+        finisher=lambda document, _pdf: pages.append(len(document.pages)),
+        attached=attached,
+    )
+    return pdf, warnings, pages[0]
+
+
+def _attached(view: CustomerLot) -> list[Attached]:
+    """Return the record as data, which makes the PDF one for archives."""
+    if view.served is None:
+        return []
+    issued = dt.datetime.combine(view.issued, dt.time(), dt.UTC)
+    about = f"The record of lot {view.lot} as data, of which the seal is the SHA-256"
+    return [Attached("record.json", view.served.text.encode(), about, issued)]

@@ -1,0 +1,342 @@
+"""The kiln-side sheet: one page to hang at the kiln, for a charge that has its sample boards.
+
+It says which air each step sets and, for every board, the mass at which the step falls due, so that
+the person at the scale need not work anything out. There is room to write what was done and when.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from jinja2 import Environment
+
+from kilnfolio.handbook.chapter import Caution, read_manuscript
+from kilnfolio.paper.printing import pdf_of
+from kilnfolio.physics.moisture import mass_at
+from kilnfolio.physics.rules import conditioning_emc, equalizing_emc, equalizing_start
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.quantities import (
+    Mass,
+    Percent,
+    Temperature,
+    TemperatureDifference,
+)
+from kilnfolio.records.schedule import Air, Schedule, Treatment
+from kilnfolio.rendering.regional import RegionalFormat, regional_format
+from kilnfolio.review.boards import BoardHistory, board_histories
+from kilnfolio.review.figures import customary, measure, metric, number
+from kilnfolio.review.formulas import FORMULAS
+from kilnfolio.review.limits import LimitBook, Subject, limit_book
+from kilnfolio.review.review import mill_pressure
+from kilnfolio.review.setpoints import AirState, PlannedStep, planned_steps, resolve
+from kilnfolio.review.working import evaluate
+
+Paper = Literal["a4", "letter"]
+PAPERS: tuple[Paper, ...] = ("a4", "letter")
+#: Hazards of the work at a kiln, by their keys among the mill's cautions.
+_HAZARDS = ("entrapment", "heat-stress", "steam")
+#: How much room rows are given, roomiest first; figures keep their size.
+_ROOM = ("wide", "roomy", "close", "tight")
+_MASS_DECIMALS = {"g": 0, "kg": 3, "lb": 2, "oz": 1}
+#: Decimals of an oven-dry mass where it is worked with.
+_WORKED = {"g": 1, "kg": 4, "lb": 3, "oz": 2}
+
+
+class SheetTooLongError(ValueError):
+    """The steps and boards do not go on one page."""
+
+
+@dataclass(frozen=True)
+class SheetStep:
+    """One line of set-points, every figure in words."""
+
+    label: str
+    due: str
+    dry_bulb: tuple[str, str]
+    wet_bulb: tuple[str, str]
+    depression: tuple[str, str]
+    humidity: str
+    emc: str
+
+
+@dataclass(frozen=True)
+class Due:
+    """An MC at which something falls due."""
+
+    label: str
+    mc_pct: float
+    mc: str
+
+
+@dataclass(frozen=True)
+class SheetBoard:
+    """A sample board's line: the mass at which each thing falls due."""
+
+    tag: str
+    position: str
+    unit: str
+    oven_dry: str
+    masses: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """What the page prints."""
+
+    charge: str
+    kiln: str
+    timber: Sequence[str]
+    target: str
+    schedule: str
+    draft: bool
+    control_rule: str
+    time_based: bool
+    equalized: bool
+    steps: Sequence[SheetStep]
+    due: Sequence[Due]
+    boards: Sequence[SheetBoard]
+    worked: str
+    """How the first mass was had."""
+    cautions: Sequence[Caution]
+
+
+def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
+    """Return the kiln-side sheet of a charge.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill.
+    charge_id : str
+        Which charge; sample boards with their sections are enough, no log is needed, and the
+        charge need not be complete.
+
+    Raises
+    ------
+    KeyError
+        There is no charge of this number.
+    """
+    running = folder.open_charges.get(charge_id)
+    charge = ((running and running.so_far) or folder.charges[charge_id]).record
+    located = folder.schedules[charge.schedule]
+    pressure = mill_pressure(folder)
+    steps = planned_steps(located.record, folder.steps_of(located.record), pressure)
+    limits = _limits(folder, charge)
+    due = [*_steps_due(steps), *_ends_due(charge, located.record, limits)]
+    cautions = read_manuscript(folder.root)[0].cautions
+    regional = regional_format(folder.mill.record)
+    histories = [history for history in board_histories(charge) if history.sections]
+    boards = [_board(history, due) for history in histories]
+    return Sheet(
+        charge.id,
+        folder.kilns[charge.kiln].record.name,
+        [
+            f"{folder.species[stock.species].record.trade_name}, "
+            f"{regional.side_by_side(stock.thickness)}, {regional.side_by_side(stock.volume)}"
+            for stock in charge.stock
+        ],
+        f"{charge.target_mc.value:g} %",
+        f"{located.record.title}, revision {charge.schedule_revision}",
+        located.record.approved is None,
+        charge.control_rule,
+        located.record.time_based,
+        _equalized(located.record),
+        [
+            *_step_lines(regional, steps),
+            *_end_lines(regional, charge, located.record, limits, steps[-1], pressure),
+        ],
+        due,
+        boards,
+        _worked(histories[0], boards[0], due[0]) if histories and due else "",
+        [cautions[key] for key in _HAZARDS if key in cautions],
+    )
+
+
+def sheet_html(sheet: Sheet, env: Environment, paper: Paper, room: str) -> str:
+    """Return the sheet as the HTML document that is set."""
+    from kilnfolio import __version__
+
+    # the more masses a board has, the fewer weighings find room beside them
+    weighings = max(2, 9 - len(sheet.due))
+    return env.get_template("sheet.html").render(
+        sheet=sheet, paper=paper, room=room, weighings=min(weighings, 5), version=__version__
+    )
+
+
+def write_sheet(sheet: Sheet, env: Environment, out_path: Path, paper: Paper = "a4") -> list[str]:
+    """Write a sheet as a PDF of exactly one page.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        From `kiln_sheet`.
+    env : Environment
+        From `templating.environment`.
+    out_path : Path
+        Where the PDF is written.
+    paper : {"a4", "letter"}
+        Its size.
+
+    Returns
+    -------
+    list of str
+        WeasyPrint's warnings.
+
+    Raises
+    ------
+    SheetTooLongError
+        There are too many boards or steps for one page.
+    """
+    for room in _ROOM:
+        pages: list[int] = []
+        pdf, warnings = pdf_of(
+            sheet_html(sheet, env, paper, room),
+            "sheet.css",
+            finisher=lambda document, _, seen=pages: seen.append(len(document.pages)),
+        )
+        if pages == [1]:
+            out_path.write_bytes(pdf)
+            return warnings
+    raise SheetTooLongError(
+        f"{len(sheet.boards)} boards and {len(sheet.steps)} lines of set-points do not go on one "
+        f"{'A4' if paper == 'a4' else 'Letter'} page at a size that can be read"
+    )
+
+
+# --- set-points -----------------------------------------------------------------------------------
+
+
+def _limits(folder: MillFolder, charge: Charge) -> LimitBook:
+    species = [folder.species[stock.species].record for stock in charge.stock]
+    return limit_book(
+        folder,
+        Subject(
+            tuple(one.id for one in species),
+            species[0].kind,
+            charge.stock[0].thickness.value,
+            charge.target_mc.value,
+        ),
+    )
+
+
+def _step_lines(regional: RegionalFormat, steps: Sequence[PlannedStep]) -> Iterator[SheetStep]:
+    for step in steps:
+        if step.number == 1:
+            due = "start"
+        elif step.from_mc_pct is not None:
+            due = measure(step.from_mc_pct, "%", 0 if step.from_mc_pct.is_integer() else 1)
+        else:
+            before = steps[step.number - 2].hours
+            due = f"after {before:g} h of step {step.number - 1}" if before else ""
+        yield _line(regional, str(step.number), due, step.air)
+
+
+def _line(regional: RegionalFormat, label: str, due: str, air: AirState) -> SheetStep:
+    return SheetStep(
+        label,
+        due,
+        _both(regional, air.dry_bulb_c, Temperature),
+        _both(regional, air.wet_bulb_c, Temperature),
+        _both(regional, air.depression_k, TemperatureDifference),
+        measure(air.relative_humidity_pct, "%", 0),
+        measure(air.emc_pct, "%", 1),
+    )
+
+
+def _both(
+    regional: RegionalFormat, value: float, dimension: type[Temperature | TemperatureDifference]
+) -> tuple[str, str]:
+    return regional.ordered(metric(value, dimension), customary(value, dimension))
+
+
+def _end_lines(
+    regional: RegionalFormat,
+    charge: Charge,
+    schedule: Schedule,
+    limits: LimitBook,
+    last: PlannedStep,
+    pressure_pa: float,
+) -> Iterator[SheetStep]:
+    """Yield equalizing and conditioning, from the schedule or else from the mill's rule."""
+    if not _equalized(schedule):
+        return
+    target = charge.target_mc.value
+    begin = float(equalizing_start(target, limits.value("equalizing-below-target")))
+    stages = (
+        (
+            "equalizing",
+            f"driest {begin:g} %",
+            float(equalizing_emc(target, limits.value("equalizing-below-target"))),
+        ),
+        (
+            "conditioning",
+            f"wettest {target:g} %",
+            float(conditioning_emc(target, limits.value("conditioning-above-target"))),
+        ),
+    )
+    for name, due, emc in stages:
+        written: Treatment | None = getattr(schedule, name)
+        if written and schedule.target_mc and schedule.target_mc.value == target:
+            air: Air = written
+        else:
+            air = Air(dry_bulb=_as_entered(last.air.dry_bulb_c), emc=Percent(emc, f"{emc:g} %"))
+        yield _line(regional, regional.term(name), due, resolve(air, pressure_pa))
+
+
+def _as_entered(temp_c: float) -> Temperature:
+    return Temperature(temp_c, f"{temp_c:.1f} °C")
+
+
+def _equalized(schedule: Schedule) -> bool:
+    """Return whether the charge is equalized: every schedule by MC, others where they say so."""
+    return bool(schedule.equalizing) or not schedule.time_based
+
+
+# --- boards ---------------------------------------------------------------------------------------
+
+
+def _steps_due(steps: Sequence[PlannedStep]) -> Iterator[Due]:
+    for step in steps:
+        if step.number > 1 and step.from_mc_pct is not None:
+            yield Due(f"step {step.number}", step.from_mc_pct, f"{step.from_mc_pct:g} %")
+
+
+def _ends_due(charge: Charge, schedule: Schedule, limits: LimitBook) -> Iterator[Due]:
+    target = charge.target_mc.value
+    if _equalized(schedule):
+        begin = float(equalizing_start(target, limits.value("equalizing-below-target")))
+        yield Due("equalize", begin, f"{begin:g} %")
+    yield Due("target", target, f"{target:g} %")
+
+
+def _worked(history: BoardHistory, board: SheetBoard, due: Due) -> str:
+    """Return how a board's first mass was had, for whoever wants to check another."""
+    shown = f"{history.oven_dry_g / Mass.units[board.unit](1.0):.{_WORKED[board.unit]}f}"
+    # from the mass as printed, so that whoever works it again gets the same
+    values = {"oven_dry_mass": Mass.parse(f"{shown} {board.unit}"),
+              "mc": Percent(due.mc_pct, f"{due.mc_pct:g} %")}
+    made = evaluate(FORMULAS["mass_at"], "", values).working
+    return f"{board.tag}, {due.label}: {made.substituted} = {made.result}"
+
+
+def _board(history: BoardHistory, due: Sequence[Due]) -> SheetBoard:
+    entered = history.board.green_mass.entered.split()[-1].lstrip("0123456789.").rstrip(".")
+    unit = entered if entered in _MASS_DECIMALS and len(due) else "g"
+    if " " in history.board.green_mass.entered and unit == "oz":
+        unit = "lb"  # pounds and ounces: pounds with decimals are easier on a scale's display
+    dry = history.oven_dry_g
+
+    def shown(mass_g: float) -> str:
+        return number(mass_g / Mass.units[unit](1.0), _MASS_DECIMALS[unit])
+
+    return SheetBoard(
+        history.board.id,
+        history.board.position or "",
+        unit,
+        shown(dry),
+        tuple(shown(float(mass_at(dry, one.mc_pct))) for one in due),
+    )

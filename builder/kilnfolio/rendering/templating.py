@@ -1,0 +1,200 @@
+"""The templates' surroundings: escaping on, missing names refused, numbers printed one way.
+
+Every page of the mill edition extends ``layout.html``; see the comment at its head for its blocks.
+A template computes nothing: it prints what a view model hands it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from jinja2 import (
+    Environment,
+    FileSystemBytecodeCache,
+    FileSystemLoader,
+    StrictUndefined,
+    pass_context,
+)
+from jinja2.runtime import Context
+from markupsafe import Markup, escape
+
+from kilnfolio.records.book import STATUS_MEANING, in_words
+from kilnfolio.records.mill import Mill
+from kilnfolio.records.quantities import Quantity, fahrenheit_from_celsius
+from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
+from kilnfolio.rendering.routes import FOOT, MENU, relative, root_of
+from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.review import figures
+
+#: Where ``assets/charts.js`` writes what it reads out; hidden where there is no script.
+READ_OUT = Markup(
+    '<p class="readout" role="status">Point at it, touch it, or move through it with the arrow '
+    "keys.</p>"
+)
+
+#: Words printed for a value's status; the meaning stands in its title.
+STATUS_WORDS = {
+    "read": "read",
+    "memory": "from memory, unconfirmed",
+    "common practice": "common practice, no source",
+    "mill": "set by this mill",
+}
+
+
+def environment(
+    mill: Mill, *, menu: tuple[tuple[str, str], ...] = MENU, pdfs: bool = True,
+    compiled: Path | None = None
+) -> Environment:
+    """Return the template environment of one mill's pages.
+
+    Parameters
+    ----------
+    mill : Mill
+        Whose pages they are.
+    menu : tuple of (str, str)
+        Words and paths of the site's menu; empty for an edition without one.
+    pdfs : bool
+        Whether the site holds its PDFs; pages of one without them do not lead to any.
+    compiled : Path, optional
+        A folder that keeps compiled templates for other processes and later builds.
+    """
+    env = Environment(
+        loader=FileSystemLoader(str(resources.files("kilnfolio.site") / "templates")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+        auto_reload=False,
+        bytecode_cache=FileSystemBytecodeCache(str(compiled)) if compiled else None,
+    )
+    regional = regional_format(mill)
+    env.globals.update(
+        mill=mill,
+        regional=regional,
+        menu=menu,
+        foot=FOOT if menu else (),
+        SAFETY=SAFETY,
+        READ_OUT=READ_OUT,
+        searchable=bool(menu),
+        pdfs=pdfs,
+    )
+    env.filters.update(_FILTERS)
+    env.filters.update(
+        moment=_moment(mill), to=_link, day_of=lambda at: day(at.astimezone(mill.zone).date())
+    )
+    env.filters.update(
+        quantity=lambda value: quantity(value, regional),
+        temperature=regional.temperature,  # {{ temp_c | temperature }}: 43.3 °C (110 °F)
+        retold=regional.retold,  # {{ view.size | retold }}: a record's words, its pairs in order
+        term=_term,
+    )
+    return env
+
+
+def render(env: Environment, template: str, path: str, **values: Any) -> str:
+    """Return a page as HTML.
+
+    Parameters
+    ----------
+    env : Environment
+        From `environment`.
+    template : str
+        Its file name.
+    path : str
+        Where the page will stand in the edition; relative links are made from it.
+    **values
+        What the template prints. `title` is needed; `crumbs`, `summary` and `robots` are optional.
+    """
+    values.setdefault("crumbs", ())
+    values.setdefault("summary", "")
+    values.setdefault("robots", "")
+    return env.get_template(template).render(here=path, root=root_of(path), **values)
+
+
+# --- filters --------------------------------------------------------------------------------------
+
+
+@pass_context
+def _link(context: Context, target: str) -> str:
+    """``{{ target | to }}``: the relative address of a page or file of the edition."""
+    return relative(target, context["here"])
+
+
+@pass_context
+def _term(context: Context, word: str) -> str:
+    """``{{ "Timber" | term }}``: the practice's word; never folded when compiled."""
+    regional: RegionalFormat = context["regional"]
+    return regional.term(word)
+
+
+def _moment(mill: Mill) -> Callable[[dt.datetime], Markup]:
+    def moment(at: dt.datetime) -> Markup:
+        """``{{ at | moment }}``: local date, time and zone."""
+        local = at.astimezone(mill.zone)
+        words = f"{local:%Y-%m-%d %H:%M %Z}".replace(" ", figures.NBSP)
+        return Markup(f'<time datetime="{local.isoformat(timespec="minutes")}">{words}</time>')
+
+    return moment
+
+
+def day(date: dt.date) -> str:
+    """``{{ date | day }}``: 12 January 2026."""
+    return f"{date.day}{figures.NBSP}{date:%B %Y}"
+
+
+def quantity(value: Quantity | None, regional: RegionalFormat = PLAIN) -> Markup:
+    """``{{ q | quantity }}``: both unit systems, the entered words kept."""
+    if value is None:
+        return Markup(figures.NOTHING)
+    first, second = regional.both(value)
+    if not second:
+        return Markup('<span class="fact">{}</span>').format(first)
+    return Markup('<span class="fact">{}</span> <span class="fact other">({})</span>').format(
+        first, second
+    )
+
+
+def status(word: str) -> Markup:
+    """``{{ known.status | status }}``: how a value is known, in words."""
+    return Markup('<span class="status-{}" title="{}">{}</span>').format(
+        word.replace(" ", "-"), STATUS_MEANING[word], STATUS_WORDS[word]
+    )
+
+
+def outcome(word: str, words: str = "") -> Markup:
+    """``{{ finding.outcome | outcome }}``: a shape, a word, and only then a colour."""
+    return Markup('<span class="outcome outcome-{}">{}</span>').format(
+        word.replace(" ", "-"), words or word
+    )
+
+
+def _celsius(value: float | None, decimals: int = 1) -> str:
+    return figures.measure(value, "°C", decimals)
+
+
+def _fahrenheit(value: float | None, decimals: int = 0) -> str:
+    """``{{ temp_c | fahrenheit }}``: a temperature held in °C, printed in °F."""
+    return (
+        figures.NOTHING
+        if value is None
+        else figures.measure(fahrenheit_from_celsius(value), "°F", decimals)
+    )
+
+
+_FILTERS: dict[str, Callable[..., Any]] = {
+    "number": figures.number,  # {{ x | number(1) }}
+    "measure": figures.measure,  # {{ x | measure("kg", 0) }}
+    "percent": lambda value, decimals=1: figures.measure(value, "%", decimals),
+    "celsius": _celsius,
+    "fahrenheit": _fahrenheit,
+    "day": day,
+    "status": status,
+    "in_words": in_words,  # {{ working.source | in_words(publications) }}
+    "outcome": outcome,
+    "words": lambda text: Markup("<br>").join(escape(line) for line in str(text).splitlines()),
+}

@@ -1,0 +1,185 @@
+"""A lot's record as data: what its customer's page says, and what a label binds.
+
+The record is written as canonical JSON, served as ``record.json`` beside the page, attached to the
+PDF and sealed. It holds nothing that `pages.customer.CustomerLot` does not print; its address and
+drawings are left out, because they are ways to the record and not part of it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from typing import TYPE_CHECKING, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from kilnfolio import __version__
+from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.review.versions import rules_version
+
+if TYPE_CHECKING:
+    from kilnfolio.site.pages.customer import CustomerLot
+
+#: Where an edition keeps the schema of its records.
+SCHEMA_PATH = "lot-record.schema.json"
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
+
+
+class RecordPack(_Part):
+    """A pack of the lot."""
+
+    number: str
+    """Pack number."""
+    pieces: int
+    """Pieces in it."""
+    volume: str
+    """Volume, in both unit systems."""
+
+
+class RecordBar(_Part):
+    """Readings that fall within one class of moisture content."""
+
+    mc: str
+    """The class, in percent of oven-dry mass."""
+    boards: int
+    """Readings in it."""
+
+
+class RecordContact(_Part):
+    """Whom to ask."""
+
+    name: str
+    """The office."""
+    email: str
+    """Address."""
+    phone: str
+    """Telephone; empty where none is given."""
+
+
+class LotRecord(_Part):
+    """The record of one lot, as its customer may read it."""
+
+    format: Literal[1] = 1
+    """The form of this record."""
+    kilnfolio: str = __version__
+    """The version of kilnfolio that worded it."""
+    rules: int = Field(default_factory=rules_version)
+    """The version of the rules its figures were computed by."""
+    invented: bool
+    """True for a demonstration: no such timber exists."""
+    lot: str
+    """Lot number."""
+    version: int
+    """Version of the record."""
+    issued: dt.date
+    """The day it was issued."""
+    mill: str
+    """Who dried it."""
+    place: str
+    """Where."""
+    contact: RecordContact
+    """Whom to ask."""
+    product: str
+    """What it is."""
+    species: str
+    """Trade and scientific name."""
+    size: str
+    """Thickness, width and length."""
+    packs: tuple[RecordPack, ...]
+    """Its packs."""
+    statement: str
+    """Whether it keeps the order, in a sentence."""
+    verdict: str
+    """The same in a phrase."""
+    ordered: str
+    """The rule of the order."""
+    target: str
+    """Moisture content ordered, in percent of oven-dry mass."""
+    mean: str
+    """Mean of the readings; empty where the lot was not assessed."""
+    span: str
+    """Driest to wettest reading."""
+    readings: str
+    """Number of readings."""
+    supported: str
+    """What these readings support about the boards not measured."""
+    method: str
+    """How it was measured."""
+    measured: tuple[dt.date, ...]
+    """When."""
+    heat_treatment: str
+    """What the mill's record shows; empty where nothing is stated."""
+    stress: str
+    """Drying stress, where a class was ordered."""
+    claim: str
+    """Certificate claim exactly as on the invoice."""
+    storage: str
+    """How to keep it."""
+    bars: tuple[RecordBar, ...]
+    """The readings by class."""
+    safety: str = SAFETY
+    """What this record is not."""
+
+
+#: Keys that are facts about the lot, not words about them: these never move under a seal.
+FACTS = frozenset({
+    "format", "invented", "lot", "version", "issued", "packs", "target", "mean", "span", "readings",
+    "measured", "claim", "bars", "verdict"})
+
+
+def lot_record(view: CustomerLot) -> LotRecord:
+    """Return the record of what a customer's page prints."""
+    name, email, phone = view.contact
+    same = {key: getattr(view, key) for key in _SAME}
+    return LotRecord(
+        **same,
+        contact=RecordContact(name=name, email=email, phone=phone),
+        packs=tuple(RecordPack(number=number, pieces=pieces, volume=volume)
+                    for number, pieces, volume in view.packs),
+        verdict=view.verdict[1],
+        bars=tuple(RecordBar(mc=words, boards=count)
+                   for words, count in (view.chart.bars if view.chart else ())),
+    )
+
+
+_SAME = ("invented", "lot", "version", "issued", "mill", "place", "product", "species", "size",
+         "statement", "ordered", "target", "mean", "span", "readings", "supported", "method",
+         "measured", "heat_treatment", "stress", "claim", "storage")
+
+
+def worded_by(record: LotRecord) -> dict[str, Any]:
+    """Return the fields of `CustomerLot` as a sealed record has them."""
+    contact = record.contact
+    return {
+        **{key: getattr(record, key) for key in _SAME},
+        "contact": (contact.name, contact.email, contact.phone),
+        "packs": tuple((pack.number, pack.pieces, pack.volume) for pack in record.packs),
+    }
+
+
+def record_schema() -> str:
+    """Return the JSON Schema of a lot's record, as it is published."""
+    schema = {"$schema": "https://json-schema.org/draft/2020-12/schema",
+              **LotRecord.model_json_schema(mode="serialization")}
+    return json.dumps(schema, indent=1, ensure_ascii=False, sort_keys=True) + "\n"
+
+
+def linked_data(record: LotRecord) -> dict[str, Any]:
+    """Return the record in the vocabulary of schema.org, for programs that read pages.
+
+    Only what the record says, and only of types that the vocabulary has: Product, Organization,
+    PropertyValue.
+    """
+    values = (("moisture content, mean", record.mean), ("readings, driest to wettest", record.span),
+              ("number of readings", record.readings), ("ordered", record.ordered),
+              ("statement", record.statement), ("method", record.method))
+    return {
+        "@context": "https://schema.org", "@type": "Product", "name": record.product,
+        "identifier": record.lot, "material": record.species, "size": record.size,
+        "manufacturer": {"@type": "Organization", "name": record.mill, "location": record.place},
+        "additionalProperty": [{"@type": "PropertyValue", "name": name, "value": value}
+                               for name, value in values if value],
+    }

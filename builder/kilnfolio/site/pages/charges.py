@@ -1,0 +1,515 @@
+"""Pages of charges: the answer first, then everything it rests on."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from kilnfolio.rendering import routes
+from kilnfolio.charts.charge import charge_chart
+from kilnfolio.charts.cores import CoreTable, core_chart, core_table
+from kilnfolio.charts.survey import histogram
+from kilnfolio.rendering.regional import RegionalFormat
+from kilnfolio.rendering.page import Page
+from kilnfolio.site.pages.findings import FindingGroups, finding_groups
+from kilnfolio.site.pages.histories import defects_found
+from kilnfolio.site.pages.holdings import Holdings
+from kilnfolio.site.pages.running import running_view
+from kilnfolio.site.pages.words import (
+    Count,
+    days,
+    listed,
+    outcome_counts,
+    span,
+    stock_words,
+)
+from kilnfolio.site.pages.workings import Workings
+from kilnfolio.site.pages.workings.charge import charge_workings
+from kilnfolio.site.seals import SealLine, SealView, Superseded
+from kilnfolio.site.series import series_paths
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.practice import practices
+from kilnfolio.review import figures
+from kilnfolio.review.dossier import (
+    Dossier,
+    HeatRun,
+    OvenDryEstimate,
+    StageResult,
+    StepReplay,
+)
+
+INDEX = routes.register("charges")
+
+
+@dataclass(frozen=True)
+class Link:
+    """Words that lead somewhere in the edition."""
+
+    words: str
+    target: str
+
+
+@dataclass(frozen=True)
+class StockLine:
+    """One kind of timber in the charge."""
+
+    species: Link
+    thickness: str
+    volume: str
+    pieces: str
+    start: str
+    intake: str
+
+
+@dataclass(frozen=True)
+class StepLine:
+    """Why a step was made."""
+
+    at: dt.datetime
+    step: int
+    sentence: str
+    timing: str
+    """early, late or due."""
+    air: str = ""
+    """The air until then; nothing without readings."""
+
+
+@dataclass(frozen=True)
+class WeighingRow:
+    """One round of weighings: MC of each board, and the controlling MC."""
+
+    at: dt.datetime
+    as_cut: bool
+    """The boards as cut before drying, one after another; the time is the last one's."""
+    mcs: list[tuple[float | None, float | None, bool]]
+    """MC, its uncertainty, and whether the board decides."""
+    controlling: float | None
+
+
+@dataclass(frozen=True)
+class StageView:
+    """Equalizing or conditioning."""
+
+    name: str
+    result: StageResult
+    length: str
+
+
+@dataclass(frozen=True)
+class SurveyView:
+    """The final survey as printed."""
+
+    chart: str
+    how: str
+    rows: list[tuple[int, str, str, float]]
+    """Number, pack, position, MC."""
+    bars: list[tuple[str, int]]
+
+
+@dataclass(frozen=True)
+class HeatLine:
+    """The longest run of one probe."""
+
+    channel: str
+    position: str
+    longest: str
+    when: tuple[dt.datetime, dt.datetime] | None
+    highest_c: float
+    uncertainty_k: float | None
+    reached: bool
+
+
+@dataclass(frozen=True)
+class RateLine:
+    """The fastest loss of a board while wet, beside its safe rate."""
+
+    board: str
+    daily: float | None
+    """Over a day at least [points a day]."""
+    safe_daily: float | None
+    hourly: float | None
+    """For each hour the fans ran [points an hour]."""
+    safe_hourly: float | None
+    """The safe rate over 24 hours [points an hour]."""
+    beyond: bool
+    """Faster by the hour of running than the safe rate."""
+
+
+@dataclass(frozen=True)
+class DefectLine:
+    """A defect found at grading."""
+
+    defect: str
+    pieces: str
+    worst: str
+    note: str
+
+
+@dataclass(frozen=True)
+class ChargeView:
+    """Everything a charge's page prints."""
+
+    record: Charge
+    dossier: Dossier
+    answer: str
+    counts: tuple[Count, ...]
+    findings: FindingGroups
+    stock: list[StockLine]
+    kiln: Link
+    schedule: Link
+    length: str
+    practice: str
+    """The practice in force, and what it set."""
+    chart: str
+    steps: list[StepLine]
+    board_names: list[str]
+    weighings: list[WeighingRow]
+    stages: list[StageView]
+    survey: SurveyView | None
+    stress: str
+    defects: str
+    graded: list[DefectLine]
+    heat: list[HeatLine]
+    core_chart: str
+    cores: CoreTable
+    rates: list[RateLine]
+    """The fastest loss of each board while wet."""
+    versions: list[tuple[str, OvenDryEstimate]]
+    """Oven-dry masses of boards cut again, with the board's tag."""
+    lots: list[Link]
+    air_pressure_kpa: float
+    seal: SealView
+    how: Workings
+    """How each computed number was had."""
+    series: tuple[str, str]
+    """Where its recomputed series stand."""
+    superseded_by: SealLine | None = None
+    """The entry that took the place of this sealed state."""
+
+
+def charge_pages(holdings: Holdings, number: str) -> Iterator[Page]:
+    """Yield the page of a charge, and of each sealed state of it that was amended since."""
+    yield _page(holdings, holdings.folder.charges[number].record)
+    for old in holdings.seals.superseded.get(number, ()):
+        yield superseded_page(holdings, old)
+
+
+def _then_sealed(holdings: Holdings, old: Superseded) -> SealView:
+    notes = () if old.as_sealed else (
+        "It was sealed under earlier rules, and the figures here are computed by those of today. "
+        "What was sealed is kept with the ledger.",)
+    return SealView((old.line,), old.line.key in holdings.seals.demo_keys, notes)
+
+
+def superseded_page(holdings: Holdings, old: Superseded) -> Page:
+    """Return the page of a sealed state that was amended since: it stays, and says so."""
+    number = old.dossier.charge
+    then = Holdings(
+        old.folder, {number: old.dossier}, {}, holdings.env, {}, holdings.build_date)
+    record = old.folder.charges[number].record
+    view = replace(
+        charge_view(then, record), seal=_then_sealed(holdings, old), superseded_by=old.by, lots=[]
+    )
+    return holdings.page(
+        "charge.html",
+        old.line.page,
+        f"Charge {number}, superseded",
+        "charge",
+        view=view,
+        crumbs=(("Charges", INDEX), (number, routes.charge(number))),
+        summary=f"As sealed {old.line.at:%Y-%m-%d}; superseded.",
+        robots="noindex",
+    )
+
+
+def _page(holdings: Holdings, record: Charge) -> Page:
+    view = charge_view(holdings, record)
+    names = {stock.species: holdings.species_name(stock.species) for stock in record.stock}
+    stock = stock_words(record, names)
+    return holdings.page(
+        "charge.html",
+        routes.charge(record.id),
+        f"Charge {record.id}",
+        "charge",
+        view=view,
+        summary=f"{stock}, {view.kiln.words}, {record.started:%Y-%m-%d}. {view.answer}",
+        crumbs=(("Charges", INDEX),),
+    )
+
+
+def running_page(holdings: Holdings, number: str) -> Page:
+    """Return the page of a charge that is not complete, at the address it will keep."""
+    so_far, view = holdings.running[number], None
+    running = running_view(holdings, so_far)
+    if so_far.located is not None and so_far.dossier is not None:
+        then = Holdings(
+            holdings.folder, {number: so_far.dossier}, {}, holdings.env, {}, holdings.build_date)
+        view = charge_view(then, so_far.located.record)
+    return holdings.page(
+        "running.html",
+        running.target,
+        f"Charge {running.number}, not yet complete",
+        "charge",
+        running=running,
+        view=view,
+        summary=f"{running.words + '. ' if running.words else ''}{running.answer}",
+        crumbs=(("Charges", INDEX),),
+        text=(f"Charge {running.number}. {running.words}", running.answer),
+        robots="noindex",
+    )
+
+
+def charge_view(holdings: Holdings, record: Charge) -> ChargeView:
+    """Return what a charge's page prints."""
+    dossier = holdings.dossiers[record.id]
+    kiln = holdings.folder.kilns[record.kiln].record
+    schedule = holdings.folder.schedules[record.schedule].record
+    zone = holdings.folder.mill.record.zone
+    return ChargeView(
+        record=record,
+        dossier=dossier,
+        answer=answer_of(dossier),
+        counts=outcome_counts(dossier.findings),
+        findings=finding_groups(dossier.findings),
+        stock=list(_stock(holdings, record)),
+        kiln=Link(kiln.name, routes.kiln(kiln.id)),
+        schedule=Link(
+            f"{schedule.title}, revision {record.schedule_revision}", routes.schedule(schedule.id)
+        ),
+        length=days(dossier.started, dossier.ended),
+        practice=_practice(holdings, dossier),
+        chart=charge_chart(dossier, zone),
+        steps=[
+            replace(_step(replay), air=_air_until(dossier, replay.at)) for replay in dossier.steps
+        ],
+        board_names=[board.id for board in dossier.boards],
+        weighings=weighing_rows(dossier),
+        stages=list(_stages(holdings.regional, dossier)),
+        survey=_survey(dossier),
+        stress=_stress(holdings.regional, record),
+        defects=defects_found(holdings.regional, record),
+        graded=[
+            DefectLine(
+                holdings.regional.defect(count.defect),
+                f"{count.pieces} of {count.of}",
+                holdings.regional.side_by_side(count.worst) if count.worst else "",
+                count.note or "",
+            )
+            for count in record.defects
+            if count.pieces
+        ],
+        heat=[_heat(run) for run in dossier.heat],
+        core_chart=core_chart(dossier, zone),
+        cores=core_table(dossier),
+        rates=list(_rates(dossier)),
+        versions=[
+            (board.id, estimate)
+            for board in dossier.boards
+            if len(board.estimates) > 1
+            for estimate in board.estimates
+        ],
+        lots=[
+            Link(f"Lot {lot}", routes.lot(lot)) for lot in holdings.lots[f"charge:{record.id}"]
+        ],
+        air_pressure_kpa=dossier.rules.pressure_pa / 1000.0,
+        seal=holdings.seals.of_charge(record.id),
+        how=charge_workings(holdings.folder, record, dossier),
+        series=series_paths(record.id),
+    )
+
+
+def answer_of(dossier: Dossier) -> str:
+    """Return the first thing a reader asks of a charge, in a sentence."""
+    took = days(dossier.started, dossier.ended)
+    target = f"the target was {dossier.target_mc_pct:g}{figures.NBSP}%"
+    if dossier.survey:
+        mean = figures.measure(dossier.survey.mean_pct, "%", 1)
+        return f"Dried to {mean} MC in {took}; {target}."
+    if dossier.controlling:
+        last = figures.measure(dossier.controlling[-1].mc_pct, "%", 1)
+        return f"No final survey. Controlling MC was {last} at the last weighing; {target}."
+    return f"No final survey and no weighings in {took}; {target}."
+
+
+def _practice(holdings: Holdings, dossier: Dossier) -> str:
+    """Return which practice is in force, and what it set for this charge."""
+    name = holdings.folder.mill.record.practice
+    practice = practices()[name]
+    own = "" if dossier.control_rule == practice.rule else ", as the charge itself says"
+    return (
+        f"{name[0].upper()}{name[1:]}: steps go by the {dossier.control_rule}{own}; "
+        f"units {practice.units.is_}"
+    )
+
+
+def _stock(holdings: Holdings, record: Charge) -> Iterator[StockLine]:
+    for stock in record.stock:
+        intake = "; ".join(
+            " ".join(
+                filter(
+                    None,
+                    (
+                        intake.number,
+                        f"from {intake.supplier}" if intake.supplier else "",
+                        f"sawn {intake.sawn}" if intake.sawn else "",
+                    ),
+                )
+            )
+            for intake in stock.intake
+        )
+        yield StockLine(
+            Link(holdings.species_name(stock.species), routes.species(stock.species)),
+            holdings.regional.side_by_side(stock.thickness),
+            holdings.regional.side_by_side(stock.volume),
+            figures.number(stock.pieces, 0) if stock.pieces else "",
+            stock.start,
+            intake,
+        )
+
+
+def _air_until(dossier: Dossier, moment: dt.datetime) -> str:
+    """Return the air of the last interval of the log's summary that ends by a moment, in words."""
+    if dossier.log is None:
+        return ""
+    hours = dossier.log.summary_hours
+    half = dt.timedelta(hours=hours / 2)
+    before = [point for point in dossier.log.air if point.at + half <= moment]
+    if not before or moment - before[-1].at > 4 * half:
+        return ""
+    air = before[-1]
+    parts = [
+        f"{name} {figures.measure(value, unit, 1)}"
+        for name, value, unit in (
+            ("dry bulb", air.dry_bulb_c, "°C"),
+            ("wet bulb", air.wet_bulb_c, "°C"),
+            ("EMC", air.emc_pct, "%"),
+        )
+        if value is not None
+    ]
+    if not parts:
+        return ""
+    return f"The air until then, mean of {hours:g}{figures.NBSP}h: {', '.join(parts)}."
+
+
+def _step(replay: StepReplay) -> StepLine:
+    if replay.trigger_pct is None:
+        words = "The first step." if replay.step == 1 else "By the clock."
+        return StepLine(replay.at, replay.step, words, "")
+    if replay.controlling_pct is None or replay.early_by_pct is None:
+        return StepLine(
+            replay.at,
+            replay.step,
+            f"Due at {replay.trigger_pct:g}{figures.NBSP}%; no weighing before it.",
+            "",
+        )
+    early = replay.early_by_pct
+    timing = "early" if early > 0 else "due"
+    distance = f"{figures.number(abs(early), 1)} points {'above' if early > 0 else 'below'}"
+    return StepLine(
+        replay.at,
+        replay.step,
+        f"Due at {replay.trigger_pct:g}{figures.NBSP}%. The last weighing gave "
+        f"{figures.measure(replay.controlling_pct, '%', 1)} from "
+        f"{'board' if len(replay.boards) == 1 else 'boards'} {listed(replay.boards)}: "
+        f"{distance} it.",
+        timing,
+    )
+
+
+def weighing_rows(dossier: Dossier) -> list[WeighingRow]:
+    """Return every round of weighings, a column a board; the boards as cut are one round."""
+    boards = [board for board in dossier.boards if board.points]
+    cut = max((board.points[0].at for board in boards), default=None)
+    by_board = [
+        {(cut if place == 0 else point.at): point for place, point in enumerate(board.points)}
+        for board in dossier.boards
+    ]
+    control = {point.at: point for point in dossier.controlling}
+    rows = []
+    for at in sorted({at for points in by_board for at in points if at is not None}):
+        decides = set(control[at].boards) if at in control else set()
+        rows.append(
+            WeighingRow(
+                at,
+                at == cut,
+                [
+                    (points[at].mc_pct, points[at].mc_uncertainty_pct, board.id in decides)
+                    if at in points
+                    else (None, None, False)
+                    for board, points in zip(dossier.boards, by_board, strict=True)
+                ],
+                control[at].mc_pct if at in control else None,
+            )
+        )
+    return rows
+
+
+def _stages(regional: RegionalFormat, dossier: Dossier) -> Iterator[StageView]:
+    for name, result in (
+        ("Equalizing", dossier.equalizing),
+        (regional.term("Conditioning"), dossier.conditioning),
+    ):
+        if result:
+            yield StageView(name, result, span(result.start, result.end))
+
+
+def _rates(dossier: Dossier) -> Iterator[RateLine]:
+    for board in dossier.boards:
+        daily, safe = board.fastest_daily_loss_pct, board.safe_daily_loss_pct
+        hourly = board.fastest_hourly_loss_pct
+        if daily is None and hourly is None:
+            continue
+        safe_hourly = None if safe is None else safe / 24.0
+        beyond = hourly is not None and safe_hourly is not None and hourly > safe_hourly
+        yield RateLine(board.id, daily, safe, hourly, safe_hourly, beyond)
+
+
+def _survey(dossier: Dossier) -> SurveyView | None:
+    survey = dossier.survey
+    if survey is None:
+        return None
+    drawing = histogram(
+        survey.readings,
+        title=f"Final survey of charge {dossier.charge}",
+        target_pct=dossier.target_mc_pct,
+    )
+    how = survey.method + (f"; {survey.correction_words}" if survey.correction_words else "")
+    rows = [
+        (n, pack, position, mc)
+        for n, (pack, position, mc) in enumerate(
+            zip(survey.packs, survey.positions, survey.readings, strict=True), start=1
+        )
+    ]
+    return SurveyView(drawing.svg, how, rows, drawing.bars)
+
+
+def _stress(regional: RegionalFormat, record: Charge) -> str:
+    test = record.stress
+    if test is None or not test.gaps:
+        return ""
+    beyond = sum(abs(gap.value) > test.limit.value for gap in test.gaps)
+    words = (
+        f"{test.method.capitalize()} test: {beyond} of {len(test.gaps)} sections beyond "
+        f"{regional.side_by_side(test.limit)}"
+    )
+    if test.shell_mc and test.core_mc:
+        words += (
+            f"; shell {figures.as_entered(test.shell_mc)}, core {figures.as_entered(test.core_mc)}"
+        )
+    return words + "."
+
+
+def _heat(run: HeatRun) -> HeatLine:
+    when = (run.start, run.end) if run.start and run.end else None
+    return HeatLine(
+        run.channel,
+        run.position,
+        f"{figures.measure(run.longest_minutes, 'min', 0)} at or above "
+        f"{figures.measure(run.threshold_c, '°C', 1)}; "
+        f"{figures.measure(run.required_minutes, 'min', 0)} required",
+        when,
+        run.highest_c,
+        run.uncertainty_k,
+        run.longest_minutes >= run.required_minutes,
+    )

@@ -1,0 +1,155 @@
+"""The catalogue of checks, made from the registry: each with its limit and what it has said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from kilnfolio.rendering.page import Page
+from kilnfolio.site.pages.holdings import Citation, Holdings, check_address
+from kilnfolio.site.pages.tallies import Spoken
+from kilnfolio.site.pages.words import GRAVITY, OUTCOME_MEANING, Count, listed, plural
+from kilnfolio.records.book import Status
+from kilnfolio.records.limits import Limit
+from kilnfolio.review import checks as _registered  # noqa: F401  fills the registry
+from kilnfolio.review import figures
+from kilnfolio.review.findings import CHECKS, GROUPS, Check
+
+INDEX = "checks/index.html"
+
+#: What a complaint of each gravity does, in words.
+GRAVITY_MEANING = {
+    "refused": "A breach is refused: it stops the claim about {claim} until the record is put "
+    "right or the finding is waived with a signed reason.",
+    "query": "A breach is a query: it needs a signed reason.",
+    "note": "A breach is noted and asks for no answer.",
+}
+_CLAIM_WORDS = {
+    "moisture": "moisture content",
+    "heat treatment": "heat treatment",
+    "record": "the record itself",
+}
+
+
+@dataclass(frozen=True)
+class LimitLine:
+    """One entry of the limits file."""
+
+    key: str
+    value: str
+    meaning: str
+    scope: str
+    cite: Citation
+    status: Status
+
+
+@dataclass(frozen=True)
+class CheckView:
+    """Everything a check's page prints."""
+
+    record: Check
+    target: str
+    meaning: str
+    limits: list[LimitLine]
+    cite: Citation
+    counts: list[Count]
+    spoken: tuple[Spoken, ...]
+    more: int
+    """Charges and lots it also spoke of, and does not name."""
+
+
+def check_index(holdings: Holdings) -> Page:
+    """Return the catalogue of checks."""
+    views = [_view(holdings, check) for check in CHECKS.values()]
+    groups = [(group, [view for view in views if view.record.group == group]) for group in GROUPS]
+    return holdings.page(
+        "checks_index.html",
+        INDEX,
+        "Checks",
+        "check",
+        groups=[(group, found) for group, found in groups if found],
+        meanings=OUTCOME_MEANING,
+        total=len(views),
+        summary=f"{plural(len(views), 'check')} put to every charge and lot, each "
+        "with its reason, limit and source.",
+    )
+
+
+def _view(holdings: Holdings, check: Check) -> CheckView:
+    book = holdings.folder.limits.record.limits
+    tally = holdings.tally(check.slug)
+    return CheckView(
+        check,
+        check_address(check.slug),
+        GRAVITY_MEANING[check.gravity].format(claim=_CLAIM_WORDS[check.claim]),
+        [_limit(holdings, key, limit) for key in check.limits for limit in book.get(key, [])],
+        holdings.cite(check.source),
+        [
+            Count(outcome, tally.counts[outcome], OUTCOME_MEANING[outcome])
+            for outcome in GRAVITY
+            if tally.counts.get(outcome)
+        ],
+        tally.spoken,
+        tally.more,
+    )
+
+
+def _limit(holdings: Holdings, key: str, limit: Limit) -> LimitLine:
+    return LimitLine(
+        key,
+        figures.measure(limit.value, limit.unit, _decimals(limit.value)),
+        limit.meaning,
+        scope_words(holdings, limit),
+        holdings.cite(limit.source),
+        limit.status,
+    )
+
+
+def _decimals(value: float) -> int:
+    return len(f"{value:.6f}".rstrip("0").partition(".")[2])
+
+
+def scope_words(holdings: Holdings, limit: Limit) -> str:
+    """Return where a limit holds, in words."""
+    scope, parts = limit.scope, []
+    if scope.kind:
+        parts.append(f"{scope.kind}s")
+    if scope.species:
+        parts.append(listed(holdings.species_name(name) for name in scope.species))
+    if scope.thicker_than:
+        parts.append(f"thicker than {holdings.regional.side_by_side(scope.thicker_than)}")
+    if scope.region:
+        parts.append(f"mills in {scope.region}")
+    if scope.target_mc is not None:
+        parts.append(f"target {scope.target_mc:g}{figures.NBSP}% MC")
+    return ", ".join(parts) or "everywhere"
+
+
+def check_page(holdings: Holdings, slug: str) -> Page:
+    """Return the page of a check."""
+    view = _view(holdings, CHECKS[slug])
+    check = view.record
+    return holdings.page(
+        "check.html",
+        view.target,
+        check.title,
+        "check",
+        view=view,
+        summary=check.reason,
+        crumbs=(("Checks", INDEX), (check.group.capitalize(), f"{INDEX}#{anchor_of(check.group)}")),
+        text=[
+            f"{check.title}.",
+            check.slug.replace("-", " "),
+            check.slug,
+            check.reason,
+            check.held,
+            *(
+                f"{line.key.replace('-', ' ')}: {line.value}. {line.meaning}"
+                for line in view.limits
+            ),
+        ],
+    )
+
+
+def anchor_of(group: str) -> str:
+    """Return the address of a group within the catalogue."""
+    return "group-" + group.replace(" ", "-")

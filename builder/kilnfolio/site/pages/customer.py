@@ -1,0 +1,420 @@
+"""A lot's record for the customer: whether it is dry to what was ordered, and what says so."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import cache, cached_property
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from jinja2 import Environment
+from markupsafe import Markup
+
+from kilnfolio.physics.sorption import relative_humidity_for_emc
+from kilnfolio.charts.survey import Histogram, histogram
+from kilnfolio.site.editions import Seen, for_customer
+from kilnfolio.site.lot_record import LotRecord, linked_data, worded_by
+from kilnfolio.rendering.regional import regional_format
+from kilnfolio.rendering.page import Page
+from kilnfolio.site.pages.indoors import (
+    Indoors,
+    Timber,
+    chooser,
+    indoor_workings,
+    indoors,
+    timber_of,
+)
+from kilnfolio.site.pages.words import listed, plural
+from kilnfolio.site.pages.workings import (
+    Shown,
+    Workings,
+    by_id,
+    percent,
+    shown,
+    with_titles,
+    work_out,
+)
+from kilnfolio.site.qr import labelled, lot_address, qr_svg
+from kilnfolio.site.seals import SealView
+from kilnfolio.rendering.templating import render
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.quantities import Percent
+from kilnfolio.review import figures
+from kilnfolio.review.dossier import Dossier, LotDossier, Outcome
+from kilnfolio.review.judgement import CONFIDENCE_PCT, OWN_PACKS, WHOLE_CHARGE, WHOLE_CHARGES
+
+#: Temperature that advice about storage is given for; a room. [°C]
+ROOM_C = 20.0
+
+#: Packs named in a phrase; more are counted there, and named in their list.
+_PACKS_NAMED = 2
+
+#: How a judgement is shown: an outcome's look, and the customer's word for it.
+VERDICTS: dict[bool | None, tuple[Outcome, str]] = {
+    True: ("held", "keeps the order"),
+    False: ("refused", "does not keep the order"),
+    None: ("not checked", "not assessed"),
+}
+
+LIMITS = (
+    "This page states what was measured, on the pieces measured, on the date given. It does not "
+    "say how the timber behaves afterwards, nor that it suits a use, nor anything about strength."
+)
+
+
+@dataclass(frozen=True)
+class CustomerLot:
+    """Everything a customer's page or PDF prints."""
+
+    lot: str
+    version: int
+    issued: dt.date
+    invented: bool
+    mill: str
+    place: str
+    contact: tuple[str, str, str]
+    """Office, address, telephone."""
+    product: str
+    species: str
+    size: str
+    packs: tuple[tuple[str, int, str], ...]
+    """Number, pieces, volume."""
+    pack_words: str
+    statement: str
+    verdict: tuple[Outcome, str]
+    ordered: str
+    target: str
+    mean: str
+    span: str
+    readings: str
+    boards: str
+    """Which boards the readings are of."""
+    supported: str
+    method: str
+    measured: tuple[dt.date, ...]
+    heat_treatment: str
+    stress: str
+    claim: str
+    storage: str
+    timber: Timber
+    """What rooms are reckoned for."""
+    how: Workings
+    """How each computed number was had."""
+    shrinkage_status: str
+    """How its shrinkage is known; "" where it is not."""
+    chart: Histogram | None
+    address: str
+    served: Served | None = None
+    """The record as data; none where only the words are wanted."""
+
+    @cached_property
+    def qr(self) -> Markup:
+        """The label's code as a drawing; made when a page prints it, for it takes long."""
+        return qr_svg(self.label_address, f"Code that leads to the record of lot {self.lot}")
+
+    @property
+    def indoors(self) -> tuple[Indoors, ...]:
+        """What the timber does in three rooms."""
+        return indoors(self.timber)
+
+    @property
+    def chooser(self) -> Mapping[str, Any]:
+        """What the script needs to tell it for a room of the reader's own."""
+        return chooser(self.timber)
+
+    @property
+    def label_address(self) -> str:
+        """Where the label's code leads: the record, and the seal it is to bear."""
+        seal = self.served.seal.last if self.served else None
+        return labelled(self.address, seal.digits if seal else "")
+
+
+@dataclass(frozen=True)
+class Served:
+    """A lot's record as it is served: its bytes, and the seals that bind it."""
+
+    text: str
+    """Canonical JSON."""
+    record: LotRecord
+    """The same, read."""
+    seal: SealView
+    """The entries of the ledger; none where it is not sealed. Names in it are never printed."""
+
+    @property
+    def linked(self) -> Markup:
+        """The record in the vocabulary of schema.org, safe inside a script element."""
+        text = json.dumps(linked_data(self.record), ensure_ascii=False, sort_keys=True)
+        return Markup(text.replace("&", r"\u0026").replace("<", r"\u003c").replace(">", r"\u003e"))
+
+
+def with_record(view: CustomerLot, text: str, seal: SealView) -> CustomerLot:
+    """Return a customer's view that prints a record: the sealed one where there is one.
+
+    Parameters
+    ----------
+    view : CustomerLot
+        What the records say now.
+    text : str
+        The record to serve, as canonical JSON.
+    seal : SealView
+        How it is sealed.
+    """
+    record = LotRecord.model_validate_json(text)
+    return replace(view, **worded_by(record), served=Served(text, record, seal))
+
+
+def customer_lot(
+    folder: MillFolder,
+    lot_id: str,
+    dossiers: Mapping[str, Dossier],
+    lot_dossier: LotDossier,
+    token: str,
+) -> CustomerLot:
+    """Return what a customer may see of a lot.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill.
+    lot_id : str
+        The lot's number.
+    dossiers : mapping of str to Dossier
+        The reviews of its charges, at least.
+    lot_dossier : LotDossier
+        Its own review.
+    token : str
+        The last part of its address.
+    """
+    mill, lot = for_customer(folder.mill.record), for_customer(folder.lots[lot_id].record)
+    review = for_customer(lot_dossier)
+    charges = [for_customer(dossiers[name]) for name in lot_dossier.charges]
+    species = for_customer(folder.species[lot.species].record)
+    address = lot_address(mill.records_address, token)
+    surveys = [charge.survey for charge in charges if charge.survey]
+    zone = ZoneInfo(mill.time_zone)
+    moisture = _moisture(lot, review.judgement, review.readings, surveys)
+    timber = timber_of(
+        review.judgement.mean_pct if moisture["mean"] else lot.order.target_mc.value,
+        species,
+        regional_format(folder.mill.record),
+    )
+    return CustomerLot(
+        lot=lot.id,
+        version=lot.version,
+        issued=lot.issued,
+        invented=bool(lot.invented or mill.invented),
+        mill=mill.name,
+        place=f"{mill.place}, {mill.country}",
+        contact=(mill.contact.name, mill.contact.email, mill.contact.phone or ""),
+        product=lot.product,
+        species=f"{species.trade_name} ({species.scientific_name})",
+        size=_size(lot),
+        packs=tuple(
+            (pack.number, pack.pieces, figures.side_by_side(pack.volume)) for pack in lot.packs
+        ),
+        pack_words=pack_words(pack.number for pack in lot.packs),
+        **moisture,
+        method=_method(surveys),
+        measured=tuple(sorted({survey.at.astimezone(zone).date() for survey in surveys})),
+        heat_treatment=_heat_treatment(lot, review, charges),
+        stress=_stress(lot, charges),
+        claim=lot.claim or "",
+        storage=_storage(lot.order.target_mc.value),
+        timber=timber,
+        how=with_titles(
+            by_id((
+                *(_workings(review.judgement, review.readings) if moisture["mean"] else ()),
+                *indoor_workings(timber),
+            )),
+            folder.sources.record.publications,
+        ),
+        shrinkage_status=species.shrinkage.status if species.shrinkage else "",
+        address=address,
+    )
+
+
+def _size(lot: Seen) -> str:
+    return ", ".join(
+        filter(None, (f"{figures.side_by_side(lot.thickness)} thick", lot.width, lot.length))
+    )
+
+
+#: Which boards a lot is judged by, as a customer would say it.
+_BOARDS = {
+    OWN_PACKS: "boards of this lot's own packs",
+    WHOLE_CHARGE: "boards of the kiln load this lot comes from",
+    WHOLE_CHARGES: "boards of the kiln loads this lot comes from",
+}
+
+
+def _moisture(
+    lot: Seen, judgement: Seen, readings: tuple[float, ...], surveys: list[Seen]
+) -> dict[str, Any]:
+    """Return what is said of moisture; numbers only where the lot could be assessed."""
+    words: dict[str, Any] = {
+        "statement": judgement.sentence,
+        "verdict": VERDICTS[judgement.met],
+        "ordered": judgement.rule,
+        "target": figures.as_entered(lot.order.target_mc),
+        "mean": "",
+        "span": "",
+        "readings": "",
+        "boards": "",
+        "supported": "",
+        "chart": None,
+    }
+    if judgement.met is None or not readings or not surveys:
+        return words
+    low, high = judgement.piece_low_pct, judgement.piece_high_pct
+    return words | {
+        "mean": figures.measure(judgement.mean_pct, "%", 1),
+        "span": f"{figures.number(min(readings))} to {figures.measure(max(readings), '%')}",
+        "readings": str(judgement.n),
+        "boards": _BOARDS.get(judgement.readings_from, _BOARDS[WHOLE_CHARGE]),
+        "supported": _supported(judgement),
+        "chart": histogram(
+            readings,
+            title=f"Readings of lot {lot.id}",
+            target_pct=lot.order.target_mc.value,
+            low_pct=low,
+            high_pct=high,
+        ),
+    }
+
+
+def _workings(judgement: Seen, readings: tuple[float, ...]) -> Iterator[Shown]:
+    """Yield how the figures of a lot that could be assessed were had."""
+    own = [Percent(value, f"{value:g} %") for value in readings]
+    yield shown("mean", "Mean of the readings", [work_out("mean", "", of=own)])
+    low, high = judgement.piece_low_pct, judgement.piece_high_pct
+    inside = sum((low is None or value >= low) and (high is None or value <= high)
+                 for value in readings)
+    yield shown("share", "What the readings support", [work_out(
+        "share_shown", "", readings=len(own), failures=len(own) - inside,
+        confidence=percent(CONFIDENCE_PCT, 0))],
+        "n readings, failures those outside what was ordered for a piece: count them in the chart.")
+
+
+def _supported(judgement: Seen) -> str:
+    share = judgement.share_shown_pct
+    if share is None or (judgement.piece_low_pct is None and judgement.piece_high_pct is None):
+        return ""
+    return (
+        f"at least {figures.measure(share, '%', 1)} of the boards lie within what was ordered, at "
+        f"95{figures.NBSP}% confidence, if the pieces were picked at random"
+    )
+
+
+def _method(surveys: Iterable[Seen]) -> str:
+    return "; ".join(
+        dict.fromkeys(
+            survey.method + (f", {survey.correction_words}" if survey.correction_words else "")
+            for survey in surveys
+        )
+    )
+
+
+def _heat_treatment(lot: Seen, review: Seen, charges: list[Seen]) -> str:
+    """Return the heat-treatment statement; "" unless it was asked for and every charge shows it."""
+    runs = [run for charge in charges for run in charge.heat]
+    if not (lot.heat_treatment_stated and review.heat_treated and runs):
+        return ""
+    required = listed(
+        dict.fromkeys(
+            f"{figures.measure(run.threshold_c, '°C', 0)} or above for "
+            f"{figures.measure(run.required_minutes, 'minutes', 0)} without a break"
+            for run in runs
+        )
+    )
+    return (
+        f"The mill's record shows the core of the pieces measured at {required}. "
+        "The official mark on the wood governs; this page is not a certificate."
+    )
+
+
+def _stress(lot: Seen, charges: list[Seen]) -> str:
+    """Return what is said of drying stress; "" unless a class was ordered."""
+    ordered = lot.order.stress
+    if not ordered:
+        return ""
+    outcomes = {
+        finding.outcome
+        for charge in charges
+        for finding in charge.findings
+        if finding.check == "drying-stress"
+    }
+    shown = "the test sections kept it" if outcomes == {"held"} else "not assessed"
+    return f"Ordered: {ordered}; {shown}."
+
+
+@cache
+def _storage(target_pct: float) -> str:
+    humidity = relative_humidity_for_emc(ROOM_C, target_pct)
+    return (
+        f"Keep it under cover, off the ground and wrapped until it is used. Timber at "
+        f"{target_pct:g}{figures.NBSP}% MC keeps its moisture in air of about "
+        f"{figures.measure(float(humidity), '%', 0)} relative humidity at "
+        f"{figures.measure(ROOM_C, '°C', 0)}; in other air it changes."
+    )
+
+
+def render_lot(env: Environment, view: CustomerLot, token: str) -> Page:
+    """Return a customer's page.
+
+    Parameters
+    ----------
+    env : Environment
+        Of an edition without a menu.
+    view : CustomerLot
+        What it prints.
+    token : str
+        The folder it stands in.
+    """
+    path = f"{token}/index.html"
+    html = render(
+        env,
+        "customer_lot.html",
+        path,
+        title=f"Lot {view.lot}",
+        view=view,
+        robots="noindex, nofollow, noarchive",
+        limits=LIMITS,
+    )
+    return Page(path, html, f"Lot {view.lot}", "lot record", "")
+
+
+def render_customer(
+    folder: MillFolder,
+    dossiers: Mapping[str, Dossier],
+    lot_dossiers: Mapping[str, LotDossier],
+    env: Environment,
+    tokens: Mapping[str, str],
+) -> Iterator[Page]:
+    """Yield the page of every lot that has an address.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill.
+    dossiers, lot_dossiers : mapping
+        The reviews.
+    env : Environment
+        Of an edition without a menu: ``environment(mill, menu=())``.
+    tokens : mapping of str to str
+        The last part of each lot's address.
+    """
+    for lot_id in sorted(lot_dossiers):
+        if lot_id in tokens:
+            view = customer_lot(folder, lot_id, dossiers, lot_dossiers[lot_id], tokens[lot_id])
+            yield render_lot(env, view, tokens[lot_id])
+
+
+def pack_words(numbers: Iterable[str]) -> str:
+    """Return a lot's packs in a phrase: their numbers where they are few."""
+    names = list(numbers)
+    if len(names) > _PACKS_NAMED:
+        return plural(len(names), "pack")
+    return ("pack " if len(names) == 1 else "packs ") + listed(names)

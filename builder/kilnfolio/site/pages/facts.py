@@ -1,0 +1,127 @@
+"""Values from books as a page prints them: in both unit systems, with source and status."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from kilnfolio.site.pages.holdings import Citation, Holdings
+from kilnfolio.records.book import Known, Status
+from kilnfolio.records.model import Signature
+from kilnfolio.records.quantities import Density, Quantity
+from kilnfolio.records.species import Species
+from kilnfolio.review import figures
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One value with its source."""
+
+    label: str
+    value: str
+    """In the units that come first."""
+    other: str
+    """In the others; empty where its dimension has one unit for all."""
+    cite: Citation
+    status: Status
+    signed_off: Signature | None
+
+
+def fact(holdings: Holdings, label: str, value: Quantity | str, known: Known) -> Fact:
+    """Return a value as a page prints it, with the source of the group it belongs to."""
+    first, second = holdings.regional.both(value) if isinstance(value, Quantity) else (value, "")
+    return Fact(label, first, second, holdings.cite(known.source), known.status, known.signed_off)
+
+
+def wood_facts(holdings: Holdings, species: Species) -> Iterator[tuple[str, list[Fact]]]:
+    """Yield a species' values by heading: density, green MC, shrinkage and movement, drying."""
+    yield "Density", [*_gravities(holdings, species)]
+    yield "Moisture content when green", [*_green(holdings, species)]
+    yield "Shrinkage and movement", [*_shrinkage(holdings, species)]
+
+
+def _gravities(holdings: Holdings, species: Species) -> Iterator[Fact]:
+    for known in species.specific_gravity:
+        if known.basic is not None:
+            yield fact(
+                holdings, "Specific gravity, green volume", figures.number(known.basic, 2), known
+            )
+        if known.at_12 is not None:
+            yield fact(
+                holdings,
+                "Specific gravity, volume at 12 % MC",
+                figures.number(known.at_12, 2),
+                known,
+            )
+    density, gravity = species.basic_density, species.basic_specific_gravity
+    if density:
+        yield fact(holdings, "Basic density", density.value, density)
+    elif gravity is not None:
+        known = next(one for one in species.specific_gravity if one.basic is not None)
+        reckoned = Density(1000.0 * gravity, f"{1000.0 * gravity:.0f} kg/m³")
+        label = f"Basic density: 1000 kg/m³ × {figures.number(gravity, 2)}"
+        yield fact(holdings, label, reckoned, known)
+
+
+def _green(holdings: Holdings, species: Species) -> Iterator[Fact]:
+    for known in species.green_mc:
+        for label, value in (
+            ("Heartwood", known.heartwood),
+            ("Sapwood", known.sapwood),
+            ("Whole stem", known.whole_stem),
+        ):
+            if value is not None:
+                yield fact(holdings, label, value, known)
+    if species.fsp:
+        yield fact(holdings, "Fibre saturation point", species.fsp.value, species.fsp)
+
+
+def _shrinkage(holdings: Holdings, species: Species) -> Iterator[Fact]:
+    known = species.shrinkage
+    if known:
+        for label, value in (
+            ("Radial", known.radial),
+            ("Tangential", known.tangential),
+            ("Volumetric", known.volumetric),
+        ):
+            if value is not None:
+                yield fact(holdings, f"{label} shrinkage, green to oven-dry", value, known)
+    move = species.movement
+    if move:
+        for label, coefficient in (("Radial", move.radial), ("Tangential", move.tangential)):
+            if coefficient is not None:
+                yield fact(
+                    holdings,
+                    f"{label} movement in use",
+                    figures.measure(coefficient * 100.0, "% per point of MC", 3),
+                    move,
+                )
+
+
+def drying_facts(holdings: Holdings, species: Species) -> list[Fact]:
+    """Return what a schedule must respect: safe daily loss and the ceiling while wet."""
+    found = [
+        fact(
+            holdings, f"Safe daily loss, {holdings.regional.side_by_side(known.thickness)}",
+            known.rate,
+            known,
+        )
+        for known in species.safe_daily_loss
+    ]
+    ceiling = species.ceiling_while_wet
+    if ceiling:
+        label = f"Hottest dry bulb while above {figures.as_entered(ceiling.while_above)} MC"
+        found.append(fact(holdings, label, ceiling.dry_bulb, ceiling))
+    meter = species.meter_correction
+    if meter:
+        sign = figures.MINUS if meter.offset < 0 else "+"
+        found.append(
+            fact(
+                holdings,
+                f"Resistance meter set to {meter.base_species}",
+                f"{figures.number(meter.slope, 2)} × reading {sign} "
+                f"{figures.number(abs(meter.offset), 1)} points",
+                meter,
+            )
+        )
+    return found

@@ -1,0 +1,94 @@
+"""What the checks said, as charge and lot pages print it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from kilnfolio.site.pages.holdings import check_address
+from kilnfolio.review import figures
+from kilnfolio.review.dossier import Finding, Outcome
+from kilnfolio.review.findings import CHECKS
+
+
+@dataclass(frozen=True)
+class FindingLine:
+    """One finding."""
+
+    outcome: Outcome
+    noted: bool
+    title: str
+    target: str
+    """The check's page; empty where this version has no such check."""
+    message: str
+    numbers: str
+    """What was found against what is allowed."""
+    where: tuple[str, ...]
+    """``file:line``."""
+    waiver: str
+
+
+@dataclass(frozen=True)
+class FindingGroups:
+    """Findings by what they ask of a reader."""
+
+    open: list[FindingLine]
+    """Refused, then queries."""
+    waived: list[FindingLine]
+    noted: list[FindingLine]
+    not_checked: list[FindingLine]
+    held: list[FindingLine]
+
+
+def finding_groups(findings: Iterable[Finding]) -> FindingGroups:
+    """Return findings by what they ask of a reader, in the order of the catalogue within each."""
+    order = {slug: place for place, slug in enumerate(CHECKS)}
+    lines = [
+        (finding, _line(finding))
+        for finding in sorted(findings, key=lambda f: order.get(f.check, len(order)))
+    ]
+
+    def having(*outcomes: Outcome, noted: bool = False) -> list[FindingLine]:
+        return [
+            line
+            for outcome in outcomes
+            for finding, line in lines
+            if finding.outcome == outcome and finding.noted == noted
+        ]
+
+    return FindingGroups(
+        having("refused", "query"),
+        having("waived"),
+        having("held", noted=True),
+        having("not checked"),
+        having("held"),
+    )
+
+
+def _line(finding: Finding) -> FindingLine:
+    check = CHECKS.get(finding.check)
+    waiver = f"Waived by {finding.waived_by}: {finding.waived_because}" if finding.waived_by else ""
+    return FindingLine(
+        finding.outcome,
+        finding.noted,
+        check.title if check else finding.check.replace("-", " ").capitalize(),
+        check_address(finding.check) if check else "",
+        finding.message,
+        _numbers(finding),
+        tuple(f"{spot.file}:{spot.line}" for spot in finding.where),
+        waiver,
+    )
+
+
+def _numbers(finding: Finding) -> str:
+    if finding.value is None:
+        return ""
+    found = f"found {_plain(finding.value, finding.unit)}"
+    return (
+        found if finding.limit is None else f"{found}, limit {_plain(finding.limit, finding.unit)}"
+    )
+
+
+def _plain(value: float, unit: str) -> str:
+    decimals = len(f"{value:.2f}".rstrip("0").partition(".")[2])
+    return figures.measure(value, unit, decimals)

@@ -1,0 +1,196 @@
+"""Charges as lines of a table: wherever a page says what has been dried."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.regional import RegionalFormat
+from kilnfolio.site.pages.words import Count, days, gravest, outcome_counts, stock_words
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.lot import Lot
+from kilnfolio.review import figures
+from kilnfolio.review.dossier import Finding, LotDossier, Outcome
+from kilnfolio.review.evidence import ChargeEvidence, charge_evidence
+
+if TYPE_CHECKING:
+    from kilnfolio.site.pages.holdings import Holdings
+
+
+@dataclass(frozen=True)
+class ChargeRow:
+    """One charge in a table."""
+
+    number: str
+    target: str
+    stock: str
+    species: str
+    """Species ids, for filters."""
+    species_names: tuple[str, ...]
+    """Their trade names, in the same order."""
+    thickness: tuple[str, ...]
+    """Each thickness as sold, for filters."""
+    kiln: str
+    kiln_id: str
+    schedule: str
+    schedule_target: str
+    schedule_id: str
+    started: dt.datetime
+    ended: dt.datetime
+    length: str
+    days: float
+    """The same, as a number."""
+    target_mc: float
+    start_mc: float | None
+    """Mean of the boards at the start [%]."""
+    final_mc: float | None
+    """Mean of the survey [%]."""
+    final_sd: float | None
+    readings: int
+    outcome: Outcome
+    counts: tuple[Count, ...]
+    defects: str
+    found: str
+    """The defects without their counts, for search."""
+
+    @property
+    def day(self) -> dt.date:
+        """The date the register files it under."""
+        return self.started.date()
+
+    @property
+    def thicknesses(self) -> str:
+        """Its thicknesses, for filters."""
+        return " ".join(self.thickness)
+
+    @property
+    def choices(self) -> tuple[tuple[str, str, str], ...]:
+        """What filters offer because of it: the column, the value, and the words for it."""
+        return (
+            *(("species", *pair) for pair in zip(self.species.split(), self.species_names,
+                                                 strict=True)),
+            *(("thicknesses", size, size) for size in self.thickness),
+            ("kiln_id", self.kiln_id, self.kiln),
+            ("schedule_id", self.schedule_id, self.schedule),
+            ("outcome", self.outcome, self.outcome),
+            *(("found", defect, defect) for defect in self.found.split(", ") if defect),
+        )
+
+
+@dataclass(frozen=True)
+class Said:
+    """What one check said of a charge or lot, as the check's page prints it."""
+
+    check: str
+    outcome: Outcome
+    message: str
+    """Empty where it is not printed: the rule is kept, or the data is absent."""
+    noted: bool
+
+
+@dataclass(frozen=True)
+class ChargeLine:
+    """What the pages of other things print of a charge: no more of it is read for them."""
+
+    row: ChargeRow
+    evidence: ChargeEvidence
+    said: tuple[Said, ...]
+    weighings: int
+
+
+@dataclass(frozen=True)
+class LotLine:
+    """What the pages of other things print of a lot."""
+
+    number: str
+    target: str
+    product: str
+    species: str
+    species_id: str
+    issued: dt.date
+    target_mc: float
+    mean: float | None
+    readings: int
+    met: bool | None
+    charges: tuple[str, ...]
+    packs: tuple[tuple[str, str], ...]
+    """Pack and charge."""
+    shipped: dt.datetime | None
+    said: tuple[Said, ...]
+
+
+def charge_line(holdings: Holdings, charge: Charge) -> ChargeLine:
+    """Return what other pages print of a charge."""
+    dossier = holdings.dossiers[charge.id]
+    return ChargeLine(_row(holdings, charge), charge_evidence(charge, dossier),
+                      _said(dossier.findings), len(charge.weighings))
+
+
+def lot_line(holdings: Holdings, lot: Lot, dossier: LotDossier) -> LotLine:
+    """Return what other pages print of a lot."""
+    judgement = dossier.judgement
+    return LotLine(
+        lot.id, routes.lot(lot.id), lot.product, holdings.species_name(lot.species), lot.species,
+        lot.issued, lot.order.target_mc.value, judgement.mean_pct, judgement.n, judgement.met,
+        tuple(sorted({pack.charge for pack in lot.packs})),
+        tuple((pack.number, pack.charge) for pack in lot.packs), lot.shipped,
+        _said(dossier.findings))
+
+
+def _said(findings: Iterable[Finding]) -> tuple[Said, ...]:
+    return tuple(
+        Said(finding.check, finding.outcome, finding.message if shown else "", finding.noted)
+        for finding in findings
+        for shown in [finding.noted or finding.outcome not in ("held", "not checked")])
+
+
+def charge_rows(holdings: Holdings, charges: Iterable[str]) -> list[ChargeRow]:
+    """Return charges as lines of a table, in the order given."""
+    return [holdings.lines[name].row for name in charges]
+
+
+def _row(holdings: Holdings, charge: Charge) -> ChargeRow:
+    dossier = holdings.dossiers[charge.id]
+    names = {stock.species: holdings.species_name(stock.species) for stock in charge.stock}
+    kiln = holdings.folder.kilns[charge.kiln].record
+    survey = dossier.survey
+    sizes = {stock.thickness.entered.replace(" ", figures.NBSP) for stock in charge.stock}
+    return ChargeRow(
+        charge.id,
+        routes.charge(charge.id),
+        stock_words(charge, names),
+        " ".join(sorted(names)),
+        tuple(names[identity] for identity in sorted(names)),
+        tuple(sorted(sizes)),
+        kiln.name,
+        kiln.id,
+        holdings.folder.schedules[charge.schedule].record.title,
+        routes.schedule(charge.schedule),
+        charge.schedule,
+        charge.started,
+        charge.ended,
+        days(charge.started, charge.ended),
+        (charge.ended - charge.started).total_seconds() / 86_400.0,
+        dossier.target_mc_pct,
+        dossier.controlling[0].mean_pct if dossier.controlling else None,
+        survey.mean_pct if survey else None,
+        survey.sd_pct if survey else None,
+        survey.n if survey else 0,
+        gravest(dossier.findings),
+        outcome_counts(dossier.findings),
+        defects_found(holdings.regional, charge),
+        ", ".join(sorted({holdings.regional.defect(c.defect) for c in charge.defects if c.pieces})),
+    )
+
+
+def defects_found(regional: RegionalFormat, charge: Charge) -> str:
+    """Return the defects found at grading: ``surface checks 3 of 120``."""
+    found = [count for count in charge.defects if count.pieces]
+    if charge.defects and not found:
+        return "none found"
+    return "; ".join(
+        f"{regional.defect(count.defect)} {count.pieces} of {count.of}" for count in found
+    )

@@ -1,0 +1,139 @@
+"""Pages of kilns: instruments with their calibrations, where it dries unevenly, and its charges."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from kilnfolio.rendering import routes
+from kilnfolio.charts.wet_spots import Spot, wet_spot_map
+from kilnfolio.rendering.regional import RegionalFormat
+from kilnfolio.rendering.page import Page
+from kilnfolio.site.pages.histories import ChargeRow, charge_rows
+from kilnfolio.site.pages.holdings import SHOWN, Holdings
+from kilnfolio.site.pages.running import begun_views
+from kilnfolio.site.pages.words import listed, plural
+from kilnfolio.site.pages.workings import Shown, Workings, by_id, points, shown, work_out
+from kilnfolio.records.kiln import Instrument, Kiln
+from kilnfolio.review.evidence import KilnCharge, kiln_evidence
+
+INDEX = "kilns/index.html"
+
+
+@dataclass(frozen=True)
+class InstrumentLine:
+    """An instrument with its latest calibration."""
+
+    record: Instrument
+    last: dt.date | None
+    uncertainty: str
+
+
+@dataclass(frozen=True)
+class KilnView:
+    """Everything a kiln page prints."""
+
+    record: Kiln
+    facts: list[tuple[str, str]]
+    instruments: list[InstrumentLine]
+    spots: list[Spot]
+    surveys: int
+    """Surveys the map is made from."""
+    map: str
+    charges: list[ChargeRow]
+    """The newest."""
+    total: int
+    """Charges in all."""
+    kept: list[tuple[KilnCharge, str]]
+    """How its air was kept in each charge, and where the charge is."""
+    how: Workings
+    """How each computed number was had."""
+
+
+def kiln_index(holdings: Holdings) -> Page:
+    """Return the index of kilns."""
+    records = [holdings.folder.kilns[name].record for name in sorted(holdings.folder.kilns)]
+    rows = [
+        (record, routes.kiln(record.id), len(holdings.charges[f"kiln:{record.id}"]))
+        for record in records
+    ]
+    return holdings.page(
+        "kilns_index.html",
+        INDEX,
+        "Kilns",
+        "kiln",
+        rows=rows,
+        begun=begun_views(holdings, "kiln"),
+        summary=f"{plural(len(records), 'kiln')}, with instruments, calibrations "
+        "and the places that dry unevenly.",
+    )
+
+
+def kiln_page(holdings: Holdings, name: str) -> Page:
+    """Return the page of a kiln."""
+    record = holdings.folder.kilns[name].record
+    charges = holdings.charges[f"kiln:{name}"]
+    lines = [holdings.lines[charge].evidence for charge in charges]
+    evidence = kiln_evidence(name, record.positions, lines)
+    readings = [reading for line in lines for reading in line.positions]
+    spots = [Spot(spot.position, spot.points, spot.readings) for spot in evidence.wet_spots]
+    view = KilnView(
+        record,
+        _facts(holdings.regional, record),
+        [_line(holdings.regional, one) for one in record.instruments],
+        spots,
+        evidence.surveys,
+        wet_spot_map(record.name, spots) if spots else "",
+        charge_rows(holdings, charges[:SHOWN]),
+        len(charges),
+        [(line, routes.charge(line.charge)) for line in evidence.charges[:SHOWN]],
+        by_id([_spot_working(spots, readings)]),
+    )
+    return holdings.page(
+        "kiln.html",
+        routes.kiln(record.id),
+        record.name,
+        "kiln",
+        view=view,
+        crumbs=(("Kilns", INDEX),),
+        summary=f"{record.kind.capitalize()} kiln, "
+        f"{holdings.regional.side_by_side(record.capacity)}.",
+        text=[
+            f"{record.name}.",
+            *(f"{label}: {value}." for label, value in view.facts),
+            *(f"{line.record.id}, {line.record.kind}." for line in view.instruments),
+            record.notes or "",
+        ],
+    )
+
+
+def _spot_working(spots: Sequence[Spot], readings: Sequence[tuple[str, float]]) -> Shown:
+    """Return how each place's distance from the mean was had, its readings listed."""
+    return shown("wet-spots", "A place against the mean of its surveys", (
+        work_out("mean_of_points", spot.position, of=[points(above) for position, above in readings
+                                            if position == spot.position]) for spot in spots),
+        "Each reading less the mean of its own survey.")
+
+
+def _facts(regional: RegionalFormat, record: Kiln) -> list[tuple[str, str]]:
+    given = [
+        ("Kind", record.kind),
+        ("Holds", regional.side_by_side(record.capacity)),
+        ("Hottest dry bulb", regional.side_by_side(record.hottest)),
+    ]
+    if record.air_speed:
+        given.append(("Air speed through the load", regional.side_by_side(record.air_speed)))
+    if record.reversal:
+        given.append(("Fans reverse every", regional.side_by_side(record.reversal)))
+    if record.positions:
+        given.append(("Pack positions, from the door inward", listed(record.positions)))
+    return given
+
+
+def _line(regional: RegionalFormat, instrument: Instrument) -> InstrumentLine:
+    last = max((calibration.on for calibration in instrument.calibrations), default=None)
+    uncertainty = instrument.uncertainty
+    return InstrumentLine(
+        instrument, last, "±" + regional.side_by_side(uncertainty) if uncertainty else ""
+    )

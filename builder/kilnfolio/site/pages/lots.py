@@ -1,0 +1,166 @@
+"""The mill's pages of lots: what was ordered, what the readings say, and the chain behind them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from kilnfolio.rendering import routes
+from kilnfolio.charts.survey import Histogram, histogram
+from kilnfolio.rendering.page import Page
+from kilnfolio.site.pages.charges import Link
+from kilnfolio.site.pages.customer import VERDICTS, pack_words
+from kilnfolio.site.pages.findings import FindingGroups, finding_groups
+from kilnfolio.site.pages.holdings import Holdings
+from kilnfolio.site.pages.words import Count, outcome_counts
+from kilnfolio.site.pages.workings import Workings
+from kilnfolio.site.pages.workings.lot import lot_workings
+from kilnfolio.site.qr import labelled, lot_address, qr_svg
+from kilnfolio.site.seals import SealView
+from kilnfolio.records.lot import Lot
+from kilnfolio.review import figures
+from kilnfolio.review.dossier import LotDossier, Outcome
+
+INDEX = routes.register("lots")
+
+
+@dataclass(frozen=True)
+class PackLine:
+    """A pack and where it was dried."""
+
+    number: str
+    pieces: int
+    volume: str
+    charge: Link
+
+
+@dataclass(frozen=True)
+class LotView:
+    """Everything the mill's page of a lot prints."""
+
+    record: Lot
+    dossier: LotDossier
+    verdict: tuple[Outcome, str]
+    species: Link
+    size: str
+    packs: list[PackLine]
+    pack_words: str
+    counts: tuple[Count, ...]
+    findings: FindingGroups
+    chart: Histogram | None
+    span: str
+    intake: list[str]
+    heat: str
+    address: str
+    """Where the label leads; empty where the lot has no address."""
+    qr: Markup
+    seal: SealView
+    how: Workings
+    """How each computed number was had."""
+
+
+def lot_page(holdings: Holdings, number: str) -> Page:
+    """Return the mill's page of a lot."""
+    record = holdings.folder.lots[number].record
+    view = lot_view(holdings, record)
+    return holdings.page(
+        "lot.html",
+        routes.lot(record.id),
+        f"Lot {record.id}",
+        "lot",
+        view=view,
+        summary=f"{record.product}. {view.dossier.judgement.sentence}",
+        crumbs=(("Lots", INDEX),),
+    )
+
+
+def lot_view(holdings: Holdings, record: Lot) -> LotView:
+    """Return what the mill's page of a lot prints."""
+    dossier = holdings.lot_dossiers[record.id]
+    judgement = dossier.judgement
+    token = holdings.tokens.get(record.id, "")
+    seal = holdings.seals.of_lot(record.id)
+    address = (
+        labelled(
+            lot_address(holdings.folder.mill.record.records_address, token),
+            seal.last.digits if seal.last else "",
+        )
+        if token
+        else ""
+    )
+    chart = (
+        histogram(
+            dossier.readings,
+            title=f"Readings of lot {record.id}",
+            target_pct=record.order.target_mc.value,
+            low_pct=judgement.piece_low_pct,
+            high_pct=judgement.piece_high_pct,
+        )
+        if dossier.readings
+        else None
+    )
+    return LotView(
+        record,
+        dossier,
+        VERDICTS[judgement.met],
+        Link(holdings.species_name(record.species), routes.species(record.species)),
+        ", ".join(
+            filter(
+                None,
+                (holdings.regional.side_by_side(record.thickness), record.width, record.length),
+            )
+        ),
+        [
+            PackLine(
+                pack.number,
+                pack.pieces,
+                holdings.regional.side_by_side(pack.volume),
+                Link(pack.charge, routes.charge(pack.charge)),
+            )
+            for pack in record.packs
+        ],
+        pack_words(pack.number for pack in record.packs),
+        outcome_counts(dossier.findings),
+        finding_groups(dossier.findings),
+        chart,
+        _span(dossier),
+        _intake(holdings, dossier),
+        _heat(record, dossier),
+        address,
+        qr_svg(address, f"Code that leads to the record of lot {record.id}")
+        if address
+        else Markup(""),
+        seal,
+        lot_workings(dossier),
+    )
+
+
+def _span(dossier: LotDossier) -> str:
+    if not dossier.readings:
+        return ""
+    return (
+        f"{figures.number(min(dossier.readings))} to {figures.measure(max(dossier.readings), '%')}"
+    )
+
+
+def _intake(holdings: Holdings, dossier: LotDossier) -> list[str]:
+    """Return the intake numbers of a lot's charges."""
+    return list(
+        dict.fromkeys(
+            intake.number
+            for name in dossier.charges
+            for stock in holdings.folder.charges[name].record.stock
+            for intake in stock.intake
+        )
+    )
+
+
+def _heat(record: Lot, dossier: LotDossier) -> str:
+    if not record.heat_treatment_stated:
+        return "not asked for"
+    return {
+        True: "evidence holds for every charge",
+        False: "refused: the evidence does not hold",
+        None: "not evidenced",
+    }[dossier.heat_treated]

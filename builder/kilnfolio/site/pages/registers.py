@@ -1,0 +1,251 @@
+"""Pages of the registers: the newest rows with the filters, and plain pages by year and month.
+
+The plain pages are for who has no script, and for a printout. A year with many rows is split into
+its months, so that no page grows with the age of the mill.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from jinja2 import Environment
+
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.page import Page
+from kilnfolio.site.pages.holdings import ALL, Holdings
+from kilnfolio.site.pages.rows import (
+    CHARGES,
+    LOTS,
+    Facts,
+    Filter,
+    Register,
+    Row,
+    choices,
+    manifest,
+    shard,
+)
+from kilnfolio.site.pages.running import (
+    BegunView,
+    RunningView,
+    begun_views,
+    running_views,
+)
+from kilnfolio.site.pages.words import OUTCOME_MEANING, plural
+from kilnfolio.rendering.templating import render
+
+#: Rows of the register's own page before somebody filters it.
+NEWEST = 50
+#: Rows a year's page may hold; with more it leads to its months.
+YEAR_HOLDS = 100
+
+
+@dataclass(frozen=True)
+class Choices:
+    """A filter as the page prints it."""
+
+    filter: Filter
+    options: list[tuple[str, str]]
+
+
+@dataclass(frozen=True)
+class Period:
+    """A year or a month with its number of rows."""
+
+    words: str
+    target: str
+    rows: int
+
+
+def register_names(holdings: Holdings, register: Register) -> Iterator[str]:
+    """Yield what each page of a register is called: "" for its own, its years, their months."""
+    yield ""
+    facts = holdings.register_facts[register.kind]
+    for year in years(facts):
+        yield year
+        if _rows_in(year, facts) > YEAR_HOLDS:
+            yield from _months(year, facts)
+
+
+def register_page(holdings: Holdings, register: Register, name: str) -> Page:
+    """Return a page of a register; see `register_names`."""
+    env, facts = holdings.env, holdings.register_facts[register.kind]
+    if not name:
+        newest = holdings.register_rows(register, ALL, NEWEST)
+        running = running_views(holdings) if register.kind == CHARGES.kind else []
+        begun = begun_views(holdings, "lot") if register.kind == LOTS.kind else []
+        return index_page(env, register, newest, facts, running, begun)
+    if len(name) > len("2026"):
+        return month_page(env, register, name, holdings.register_rows(register, f"month:{name}"))
+    rows = holdings.register_rows(register, f"year:{name}", YEAR_HOLDS + 1)
+    return year_page(env, register, name, rows, facts)
+
+
+def script_names(holdings: Holdings, register: Register) -> Iterator[str]:
+    """Yield the parts of a register."""
+    for facts in holdings.register_facts[register.kind]:
+        yield facts.name
+
+
+def register_script(holdings: Holdings, register: Register, name: str) -> Page:
+    """Return the script file of a part of a register."""
+    rows = holdings.register_rows(register, f"quarter:{name}")
+    return _script(routes.register_rows(register.kind, name), shard(register, name, rows))
+
+
+def manifest_script(holdings: Holdings) -> Page:
+    """Return the script file that names every part of both registers."""
+    facts = holdings.register_facts
+    return _script(routes.REGISTER_MANIFEST, manifest(facts[CHARGES.kind], facts[LOTS.kind]))
+
+
+def _script(path: str, text: str) -> Page:
+    return Page(path, text, path, "script", "")
+
+
+def years(facts: Iterable[Facts]) -> list[str]:
+    """Return the years of a register, the newest first."""
+    return sorted({month[:4] for part in facts for month in part.months}, reverse=True)
+
+
+def index_page(
+    env: Environment,
+    register: Register,
+    newest: Sequence[Row],
+    facts: Sequence[Facts],
+    running: Sequence[RunningView] = (),
+    begun: Sequence[BegunView] = (),
+) -> Page:
+    """Return the register's own page.
+
+    Parameters
+    ----------
+    env : Environment
+        From `templating.environment`.
+    register : Register
+        Which one.
+    newest : sequence of rows
+        The first `NEWEST` of all.
+    facts : sequence of Facts
+        Of every part.
+    running : sequence of RunningView, optional
+        Charges that are not yet complete.
+    begun : sequence of BegunView, optional
+        Other records of the register's kind that are not.
+    """
+    total = sum(part.rows for part in facts)
+    held = "with its review" if register.kind == CHARGES.kind else "against its order"
+    summary = f"{plural(total, register.one)}, the newest first, each {held}."
+    return _page(
+        env,
+        register,
+        routes.register(register.kind),
+        register.title,
+        newest,
+        summary,
+        total=total,
+        running=running,
+        begun=begun,
+        filters=[Choices(one, choices(facts, one.key)) for one in register.filters],
+        periods=[_period(register, year, facts) for year in years(facts)],
+        meanings=OUTCOME_MEANING if register.kind == CHARGES.kind else {},
+    )
+
+
+def year_page(
+    env: Environment, register: Register, year: str, rows: Sequence[Row], facts: Sequence[Facts]
+) -> Page:
+    """Return the plain page of a year: its rows, or where they are too many the way to its months.
+
+    Parameters
+    ----------
+    env, register, facts
+        As for `index_page`.
+    year : str
+        As in ``2026``.
+    rows : sequence of rows
+        The year's; only the first `YEAR_HOLDS` + 1 are looked at.
+    """
+    long = len(rows) > YEAR_HOLDS
+    months = _months(year, facts) if long else []
+    periods = [_period(register, month, facts) for month in months]
+    total = _rows_in(year, facts)
+    return _plain(env, register, year, [] if long else rows, total, periods)
+
+
+def month_page(env: Environment, register: Register, month: str, rows: Sequence[Row]) -> Page:
+    """Return the plain page of a month with all its rows."""
+    return _plain(env, register, month, rows, len(rows), [])
+
+
+def _plain(
+    env: Environment,
+    register: Register,
+    part: str,
+    rows: Sequence[Row],
+    total: int,
+    periods: list[Period],
+) -> Page:
+    crumbs = [(register.title, routes.register(register.kind))]
+    if len(part) > 4:
+        crumbs.append((part[:4], routes.register(register.kind, part[:4])))
+    title = f"{register.title} of {_called(part)}"
+    return _page(
+        env,
+        register,
+        routes.register(register.kind, part),
+        title,
+        rows,
+        f"{plural(total, register.one)}, the newest first.",
+        total=total,
+        running=(),
+        begun=(),
+        periods=periods,
+        filters=[],
+        crumbs=tuple(crumbs),
+    )
+
+
+def _page(
+    env: Environment,
+    register: Register,
+    path: str,
+    title: str,
+    rows: Sequence[Row],
+    summary: str,
+    **values: object,
+) -> Page:
+    html = render(
+        env,
+        "register.html",
+        path,
+        title=title,
+        summary=summary,
+        register=register,
+        rows=rows,
+        **values,
+    )
+    return Page(path, html, title, "register", "", summary)
+
+
+def _period(register: Register, part: str, facts: Iterable[Facts]) -> Period:
+    return Period(_called(part), routes.register(register.kind, part), _rows_in(part, facts))
+
+
+def _rows_in(part: str, facts: Iterable[Facts]) -> int:
+    return sum(
+        count
+        for found in facts
+        for month, count in found.months.items()
+        if month.startswith(part)
+    )
+
+
+def _months(year: str, facts: Iterable[Facts]) -> list[str]:
+    return sorted({m for part in facts for m in part.months if m[:4] == year}, reverse=True)
+
+
+def _called(part: str) -> str:
+    year, _, month = part.partition("-")
+    return f"{dt.date(int(year), int(month), 1):%B %Y}" if month else year

@@ -1,0 +1,302 @@
+"""The registers of charges and lots: a row for each, in small script files by quarter of a year.
+
+The pages and the search load these files when somebody first asks, so a register of ten thousand
+charges costs nobody anything until then, and a correction to one charge changes one file. Script
+files, because a page opened from ``file://`` may load nothing else. Everything here is made from
+rows alone: no dossier is needed to write a file again.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import re
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from kilnfolio.rendering import routes
+from kilnfolio.site.pages.customer import VERDICTS
+from kilnfolio.site.pages.histories import ChargeRow, LotLine
+from kilnfolio.review.dossier import Outcome
+
+#: How a column is written: as it is, as numbers into a list of distinct words, as days since
+#: 1970, or as numbers.
+Encoding = Literal["text", "words", "day", "number"]
+#: How a filter compares: the value itself, one of the words, a date, or any words of the row.
+Match = Literal["is", "word", "from", "until", "any"]
+
+_EPOCH = dt.date(1970, 1, 1)
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a register."""
+
+    key: str
+    """The row's attribute."""
+    encoding: Encoding
+    heading: str = ""
+    """As printed; a column without one serves filters and search."""
+    unit: str = ""
+    decimals: int = 0
+    """Of a number."""
+    form: Literal["", "link", "outcome"] = ""
+    """Printed as the link to the row's page, or with the look of its outcome."""
+    searched: bool = False
+    """Its words are looked through by search, and by the filter for any words."""
+
+
+@dataclass(frozen=True)
+class Filter:
+    """One filter above a register."""
+
+    key: str
+    """The column it looks at."""
+    name: str
+    """What it is called in the address of what it shows."""
+    label: str
+    match: Match
+
+
+@dataclass(frozen=True)
+class LotRow:
+    """One lot in a register."""
+
+    number: str
+    product: str
+    species: str
+    species_id: str
+    charges: str
+    """Numbers of the charges it was dried in."""
+    day: dt.date
+    """Issued."""
+    target_mc: float
+    mean_mc: float | None
+    """Mean of its readings [%]."""
+    readings: int
+    outcome: Outcome
+    """How its verdict is shown."""
+    verdict: str
+
+    @property
+    def target(self) -> str:
+        """Its page."""
+        return routes.lot(self.number)
+
+    @property
+    def choices(self) -> tuple[tuple[str, str, str], ...]:
+        """What its filters offer because of it."""
+        return (
+            ("species_id", self.species_id, self.species),
+            ("outcome", self.outcome, self.verdict),
+        )
+
+
+def lot_row(line: LotLine) -> LotRow:
+    """Return a lot as its register prints it."""
+    outcome, verdict = VERDICTS[line.met]
+    return LotRow(
+        number=line.number,
+        product=line.product,
+        species=line.species,
+        species_id=line.species_id,
+        charges=" ".join(line.charges),
+        day=line.issued,
+        target_mc=line.target_mc,
+        mean_mc=line.mean,
+        readings=line.readings,
+        outcome=outcome,
+        verdict=verdict,
+    )
+
+
+Row = ChargeRow | LotRow
+
+
+@dataclass(frozen=True)
+class Register:
+    """What one register is called, holds, and can be asked for."""
+
+    kind: str
+    """Its folder in the edition."""
+    title: str
+    one: str
+    """What a row is."""
+    columns: tuple[Column, ...]
+    filters: tuple[Filter, ...]
+
+    @property
+    def printed(self) -> tuple[Column, ...]:
+        """The columns a table has."""
+        return tuple(column for column in self.columns if column.heading)
+
+
+CHARGES = Register(
+    "charges",
+    "Charges",
+    "charge",
+    (
+        Column("number", "text", "Charge", form="link"),
+        Column("outcome", "words", "Checks", form="outcome", searched=True),
+        Column("stock", "words", "Timber", searched=True),
+        Column("kiln", "words", "Kiln", searched=True),
+        Column("day", "day", "Started"),
+        Column("days", "number", "Took", "days", 1),
+        Column("start_mc", "number", "MC at start", "%"),
+        Column("final_mc", "number", "Final MC", "%", 1),
+        Column("target_mc", "number", "Target", "%"),
+        Column("found", "words", searched=True),
+        Column("species", "words"),
+        Column("thicknesses", "words"),
+        Column("kiln_id", "words"),
+        Column("schedule_id", "words"),
+    ),
+    (
+        Filter("number", "words", "Number or word", "any"),
+        Filter("species", "species", "Species", "word"),
+        Filter("thicknesses", "thickness", "Thickness", "word"),
+        Filter("kiln_id", "kiln", "Kiln", "is"),
+        Filter("schedule_id", "schedule", "Schedule", "is"),
+        Filter("day", "started-from", "Started from", "from"),
+        Filter("day", "started-until", "until", "until"),
+        Filter("outcome", "outcome", "Checks", "is"),
+    ),
+)
+
+LOTS = Register(
+    "lots",
+    "Lots",
+    "lot",
+    (
+        Column("number", "text", "Lot", form="link"),
+        Column("verdict", "words", "Order", form="outcome", searched=True),
+        Column("product", "words", "Product", searched=True),
+        Column("species", "words", "Species", searched=True),
+        Column("charges", "words", "Dried in"),
+        Column("day", "day", "Issued"),
+        Column("target_mc", "number", "Ordered", "% MC"),
+        Column("mean_mc", "number", "Mean", "% MC", 1),
+        Column("readings", "number", "Readings"),
+        Column("species_id", "words"),
+        Column("outcome", "words"),
+    ),
+    (
+        Filter("number", "words", "Number or word", "any"),
+        Filter("species_id", "species", "Species", "is"),
+        Filter("day", "issued-from", "Issued from", "from"),
+        Filter("day", "issued-until", "until", "until"),
+        Filter("outcome", "outcome", "Order", "is"),
+    ),
+)
+
+
+# --- files ----------------------------------------------------------------------------------------
+
+
+def shard_of(day: dt.date) -> str:
+    """Return the part of a register that a charge started, or a lot issued, on a day is kept in."""
+    return f"{day.year:04d}-q{(day.month + 2) // 3}"
+
+
+def month_of(day: dt.date) -> str:
+    """Return the month a day is in, as in ``2026-03``."""
+    return f"{day:%Y-%m}"
+
+
+def shard(register: Register, name: str, rows: Sequence[Row]) -> str:
+    """Return the script file of one part of a register from its rows, the newest first."""
+    columns = {column.key: _written(column, rows) for column in register.columns}
+    key = json.dumps(f"{register.kind}-{name}")
+    return (
+        f"(window.KILNFOLIO_ROWS=window.KILNFOLIO_ROWS||{{}})[{key}]="
+        f"{_script({'rows': len(rows), 'columns': columns})};\n"
+    )
+
+
+def _written(column: Column, rows: Sequence[Row]) -> Any:
+    values = [getattr(row, column.key) for row in rows]
+    if column.encoding == "text":
+        return "\n".join(values)
+    if column.encoding == "day":
+        return [(value - _EPOCH).days for value in values]
+    if column.encoding == "number":
+        return [_rounded(value, column.decimals) for value in values]
+    words = sorted(set(values))
+    places = {word: place for place, word in enumerate(words)}
+    return {"words": words, "codes": [places[value] for value in values]}
+
+
+def _rounded(value: float | None, decimals: int) -> float | int | None:
+    """Return a number as it is printed, so that a page and a script show the same digits."""
+    if value is None or decimals == 0:
+        return None if value is None else int(f"{value:.0f}")
+    return float(f"{value:.{decimals}f}")
+
+
+@dataclass(frozen=True)
+class Facts:
+    """What a register's page and manifest need to know of one part."""
+
+    name: str
+    rows: int
+    lowest: str
+    """First of its numbers, written plain; see `plain_number`."""
+    highest: str
+    months: Mapping[str, int]
+    """Rows by month, as in ``2026-03``."""
+    choices: frozenset[tuple[str, str, str]]
+    """What its rows let a filter offer: the filter, the value, and the words for it."""
+
+
+def facts_of(name: str, rows: Sequence[Row]) -> Facts:
+    """Return what is to be known of a part; it has at least one row."""
+    numbers = [plain_number(row.number) for row in rows]
+    return Facts(
+        name,
+        len(rows),
+        min(numbers),
+        max(numbers),
+        dict(sorted(Counter(month_of(row.day) for row in rows).items())),
+        frozenset(choice for row in rows for choice in row.choices),
+    )
+
+
+def plain_number(number: str) -> str:
+    """Return a number as it is compared: letters and digits alone, in capitals."""
+    return re.sub(r"[\W_]", "", number).upper()
+
+
+def choices(facts: Iterable[Facts], key: str) -> list[tuple[str, str]]:
+    """Return what a filter offers, value and words, by the words."""
+    found = {
+        (value, words) for part in facts for name, value, words in part.choices if name == key
+    }
+    return sorted(found, key=lambda pair: (pair[1].casefold(), pair[0]))
+
+
+def manifest(charges: Sequence[Facts], lots: Sequence[Facts]) -> str:
+    """Return the script file that says which parts there are, the newest first.
+
+    With them go the words a charge or lot can be asked for by, so that a search for anything else
+    loads none of them.
+    """
+    data = {
+        register.kind: {
+            "shards": [
+                [part.name, part.rows, part.lowest, part.highest]
+                for part in sorted(facts, key=lambda part: part.name, reverse=True)
+            ],
+            "searched": [column.key for column in register.columns if column.searched],
+            "words": sorted({words for part in facts for _, _, words in part.choices}),
+            "months": sorted({month for part in facts for month in part.months}),
+        }
+        for register, facts in ((CHARGES, charges), (LOTS, lots))
+    }
+    return f"window.KILNFOLIO_REGISTER={_script(data)};\n"
+
+
+def _script(data: object) -> str:
+    # "</" would end the script where the file is put into a page
+    return json.dumps(data, ensure_ascii=False, separators=(",", ":")).replace("</", "<\\/")

@@ -1,0 +1,166 @@
+"""The revisions of a schedule side by side: every step, and in words what differs."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise, zip_longest
+
+from markupsafe import Markup
+
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.page import Page
+from kilnfolio.site.pages.holdings import Holdings
+from kilnfolio.site.pages.schedules import step_span
+from kilnfolio.site.pages.words import plural
+from kilnfolio.handbook.revisions import reworded
+from kilnfolio.records.model import Change
+from kilnfolio.records.schedule import Schedule
+from kilnfolio.review import figures
+from kilnfolio.review.setpoints import PlannedStep, planned_steps, resolve
+
+
+@dataclass(frozen=True)
+class StepPair:
+    """A step before and after; None where there is none."""
+
+    name: str
+    before: tuple[str, ...] | None
+    after: tuple[str, ...] | None
+    changed: tuple[bool, ...]
+    """For each figure, whether it differs."""
+    words: str
+    """What differs; empty where nothing does."""
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Two revisions that follow one another."""
+
+    before: Schedule
+    after: Schedule
+    change: Change | None
+    """What the revision history says of it."""
+    steps: list[StepPair]
+    texts: list[tuple[str, Markup]]
+    """Name and marked text of everything else that differs."""
+
+
+#: The figures of a step, as the table heads them.
+FIGURES = ("Held", "Dry bulb", "Wet bulb", "EMC")
+
+
+def changed_names(holdings: Holdings) -> list[str]:
+    """Return the schedules with an earlier revision on record."""
+    return sorted(holdings.folder.superseded.keys() & holdings.folder.schedules.keys())
+
+
+def changes_page(holdings: Holdings, name: str) -> Page:
+    """Return the page that compares a schedule's revisions, the newest comparison first."""
+    current = holdings.folder.schedules[name].record
+    revisions = [current, *(located.record for located in holdings.folder.superseded[name])]
+    comparisons = [
+        _comparison(holdings, before, after)
+        for after, before in pairwise(revisions)
+    ]
+    return holdings.page(
+        "schedule_changes.html",
+        routes.changes("schedules", name),
+        f"Revisions of {current.title}",
+        "changes",
+        record=current,
+        comparisons=comparisons,
+        figures=FIGURES,
+        target=routes.schedule(name),
+        crumbs=(("Schedules", "schedules/index.html"), (current.title, routes.schedule(name))),
+        summary=f"{plural(len(revisions), 'revision')}, each beside the one before it.",
+    )
+
+
+def _comparison(holdings: Holdings, before: Schedule, after: Schedule) -> Comparison:
+    change = next((one for one in after.changes if one.revision == after.revision), None)
+    steps = list(_pairs(_steps(holdings, before), _steps(holdings, after)))
+    return Comparison(before, after, change, steps, list(_texts(holdings, before, after)))
+
+
+def _steps(holdings: Holdings, record: Schedule) -> Sequence[PlannedStep]:
+    return planned_steps(record, holdings.folder.steps_of(record), holdings.pressure_pa)
+
+
+def _pairs(before: Sequence[PlannedStep], after: Sequence[PlannedStep]) -> Iterator[StepPair]:
+    """Yield steps beside those they were, so that a step put in does not change all below it."""
+    old, new = [_figures(step) for step in before], [_figures(step) for step in after]
+    matcher = difflib.SequenceMatcher(None, old, new, autojunk=False)
+    for _, first, last, begin, end in matcher.get_opcodes():
+        for was, now in zip_longest(range(first, last), range(begin, end)):
+            yield _pair(
+                (was + 1, old[was]) if was is not None else None,
+                (now + 1, new[now]) if now is not None else None,
+            )
+
+
+def _pair(was: tuple[int, tuple[str, ...]] | None, now: tuple[int, tuple[str, ...]] | None
+          ) -> StepPair:
+    old, new = was[1] if was else None, now[1] if now else None
+    changed = tuple(
+        old is None or new is None or old[column] != new[column]
+        for column in range(len(FIGURES))
+    )
+    number = f"Step {now[0]}" if now else f"Step {was[0]} as it was" if was else ""
+    return StepPair(number, old, new, changed, _in_words(old, new))
+
+
+def _figures(step: PlannedStep) -> tuple[str, ...]:
+    return (
+        step_span(step),
+        figures.measure(step.air.dry_bulb_c, "°C"),
+        figures.measure(step.air.wet_bulb_c, "°C"),
+        figures.measure(step.air.emc_pct, "%"),
+    )
+
+
+def _in_words(old: tuple[str, ...] | None, new: tuple[str, ...] | None) -> str:
+    if old is None or new is None:
+        return f"put in, {', '.join(new)}" if new else "taken out"
+    return "; ".join(
+        f"{name[0].lower() + name[1:] if name != 'EMC' else name} {before}, now {after}"
+        for name, before, after in zip(FIGURES, old, new, strict=True)
+        if before != after
+    )
+
+
+def _texts(holdings: Holdings, before: Schedule, after: Schedule) -> Iterator[tuple[str, Markup]]:
+    for name, old, new in (
+        ("Title", before.title, after.title),
+        ("Thickness", _sizes(before), _sizes(after)),
+        ("MC it is for", _target(before), _target(after)),
+        ("Equalizing", _air(holdings, before, "equalizing"), _air(holdings, after, "equalizing")),
+        (holdings.regional.term("Conditioning"), _air(holdings, before, "conditioning"),
+         _air(holdings, after, "conditioning")),
+        ("What governs a step", before.governs or "", after.governs or ""),
+        ("Notes", before.notes or "", after.notes or ""),
+        ("Source", before.source, after.source),
+    ):
+        if old != new:
+            yield name, reworded(old, new)
+
+
+def _sizes(record: Schedule) -> str:
+    return ", ".join(size.entered for size in record.for_stock.thickness)
+
+
+def _target(record: Schedule) -> str:
+    return record.target_mc.entered if record.target_mc else "any"
+
+
+def _air(holdings: Holdings, record: Schedule, stage: str) -> str:
+    treatment = getattr(record, stage)
+    if treatment is None:
+        return "by the rule"
+    air = resolve(treatment, holdings.pressure_pa)
+    hours = f", {treatment.hours.entered}" if treatment.hours else ""
+    return (
+        f"dry bulb {figures.measure(air.dry_bulb_c, '°C')}, wet bulb "
+        f"{figures.measure(air.wet_bulb_c, '°C')}, EMC {figures.measure(air.emc_pct, '%')}{hours}"
+    )

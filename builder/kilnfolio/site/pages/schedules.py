@@ -1,0 +1,415 @@
+"""Pages of schedules: the step table, what governs it, its recipe for the end, and its history."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from kilnfolio.rendering import routes
+from kilnfolio.charts.steps import step_diagram
+from kilnfolio.rendering.regional import RegionalFormat
+from kilnfolio.rendering.page import Page
+from kilnfolio.site.pages.facts import Fact, drying_facts
+from kilnfolio.site.pages.histories import ChargeRow, charge_rows
+from kilnfolio.site.pages.holdings import SHOWN, Citation, Holdings
+from kilnfolio.site.pages.running import begun_views
+from kilnfolio.site.pages.words import listed, plural, thicknesses
+from kilnfolio.site.pages.workings import Workings
+from kilnfolio.site.pages.workings.schedule import schedule_workings
+from kilnfolio.records.book import Status
+from kilnfolio.records.limits import Limits
+from kilnfolio.records.quantities import (
+    Length,
+    Percent,
+    Temperature,
+    TemperatureDifference,
+    fahrenheit_from_celsius,
+)
+from kilnfolio.records.schedule import Air, Modification, Schedule, Step, Treatment
+from kilnfolio.records.species import Kind, Species
+from kilnfolio.review import figures
+from kilnfolio.review.evidence import schedule_evidence
+from kilnfolio.review.limits import LimitBook, Subject, limit_book
+from kilnfolio.review.setpoints import AirState, PlannedStep, planned_steps, resolve
+
+INDEX = "schedules/index.html"
+
+#: Keys of the limits that give equalizing and conditioning by rule.
+_BELOW, _ABOVE = "equalizing-below-target", "conditioning-above-target"
+
+#: Final moisture contents a mill is commonly asked for; common practice, no source. [% MC]
+USUAL_TARGETS: dict[Kind, tuple[float, ...]] = {
+    "hardwood": (6.0, 7.0, 8.0, 9.0, 10.0, 12.0),
+    "softwood": (8.0, 10.0, 12.0, 15.0, 18.0),
+}
+
+
+@dataclass(frozen=True)
+class AirRow:
+    """One state of the air in both unit systems."""
+
+    label: str
+    """Step number, or the MC ordered."""
+    span: str
+    """The MC or hours it holds for."""
+    name: str
+    air: AirState
+    dry_bulb_f: float
+    wet_bulb_f: float
+    depression_f: float
+    """Wet-bulb depression [°F]."""
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """Equalizing and conditioning for one target."""
+
+    target_pct: float
+    begin_pct: float
+    """Driest board when equalizing begins [%]."""
+    equalizing: AirRow | None
+    """None where no air at the last step's dry bulb has that EMC."""
+    conditioning: AirRow | None
+    own: bool
+    """Written in the schedule itself; otherwise by the rule."""
+    equalizing_emc_pct: float
+    """By the rule, for where no air has it."""
+    conditioning_emc_pct: float
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A rule of the recipe, with where it stands."""
+
+    words: str
+    cite: Citation
+    status: Status
+
+
+@dataclass(frozen=True)
+class Wood:
+    """A species it is for, with what the wood allows."""
+
+    record: Species
+    target: str
+    facts: list[Fact]
+
+
+@dataclass(frozen=True)
+class ModificationLine:
+    """A declared departure from the book."""
+
+    what: str
+    why: str
+    amount: str
+    holds: str
+
+
+@dataclass(frozen=True)
+class EvidenceLine:
+    """What the mill's charges of one revision and stock came to."""
+
+    revision: int
+    stock: str
+    charges: int
+    mean_days: float
+    shortest: float
+    longest: float
+    sd: float | None
+    defects: str
+
+
+@dataclass(frozen=True)
+class ScheduleView:
+    """Everything a schedule page prints."""
+
+    record: Schedule
+    thickness: tuple[str, ...]
+    woods: list[Wood]
+    steps: list[AirRow]
+    pressure_kpa: float
+    recipes: list[Recipe]
+    recipe_rules: list[Rule]
+    recipe_dry_bulb_c: float
+    modifications: list[ModificationLine]
+    cite: Citation
+    diagram: str
+    charges: list[ChargeRow]
+    """The newest."""
+    total: int
+    """Charges in all."""
+    evidence: list[EvidenceLine]
+    compared: str
+    """Where its revisions stand side by side; empty where no earlier one is on record."""
+    how: Workings
+    """How each computed number was had."""
+
+
+def _evidence(holdings: Holdings, record: Schedule) -> Iterator[EvidenceLine]:
+    charges = holdings.charges[f"schedule:{record.id}"]
+    for found in schedule_evidence(record.id, (holdings.lines[name].evidence for name in charges)):
+        yield EvidenceLine(
+            found.revision,
+            f"{holdings.species_name(found.species)}, {found.thickness}",
+            len(found.charges),
+            found.mean_days,
+            min(found.days),
+            max(found.days),
+            found.pooled_sd_pct,
+            "; ".join(
+                f"{holdings.regional.defect(one.defect)} {figures.measure(one.share_pct, '%', 1)}"
+                for one in found.defects
+                if one.pieces
+            ),
+        )
+
+
+def schedule_index(holdings: Holdings) -> Page:
+    """Return the index of schedules."""
+    records = sorted(
+        (located.record for located in holdings.folder.schedules.values()),
+        key=lambda record: (record.title.casefold(), record.id),
+    )
+    rows = [
+        (
+            record,
+            routes.schedule(record.id),
+            listed(holdings.species_name(name) for name in record.for_stock.species),
+            thicknesses(record.for_stock.thickness),
+            len(holdings.charges[f"schedule:{record.id}"]),
+        )
+        for record in records
+    ]
+    return holdings.page(
+        "schedules_index.html",
+        INDEX,
+        "Schedules",
+        "schedule",
+        rows=rows,
+        begun=begun_views(holdings, "schedule"),
+        summary=f"{plural(len(records), 'schedule')}, every step in both unit "
+        "systems with the air it asks for.",
+    )
+
+
+def schedule_page(holdings: Holdings, name: str) -> Page:
+    """Return the page of a schedule."""
+    record = holdings.folder.schedules[name].record
+    charges = holdings.charges[f"schedule:{name}"]
+    steps = planned_steps(record, holdings.folder.steps_of(record), holdings.pressure_pa)
+    woods = [holdings.folder.species[name].record for name in record.for_stock.species]
+    rows = [_row(str(step.number), step_span(step), step.name, step.air) for step in steps]
+    found = recipes(
+        record,
+        woods[0].kind,
+        holdings.folder.limits.record,
+        steps[-1].air,
+        holdings.pressure_pa,
+    )
+    view = ScheduleView(
+        record,
+        tuple(holdings.regional.side_by_side(size) for size in record.for_stock.thickness),
+        [
+            Wood(wood, routes.species(wood.id), _facts(holdings, wood, record.for_stock.thickness))
+            for wood in woods
+        ],
+        rows,
+        holdings.pressure_pa / 1000.0,
+        found,
+        _recipe_rules(holdings, woods[0].kind),
+        steps[-1].air.dry_bulb_c,
+        [_modification(holdings.regional, change) for change in record.modifications],
+        holdings.cite(record.source),
+        step_diagram(record.title, steps),
+        charge_rows(holdings, charges[:SHOWN]),
+        len(charges),
+        list(_evidence(holdings, record)),
+        routes.changes("schedules", name) if name in holdings.folder.superseded else "",
+        schedule_workings(holdings, record, steps, found),
+    )
+    return holdings.page(
+        "schedule.html",
+        routes.schedule(record.id),
+        record.title,
+        "schedule",
+        view=view,
+        summary=_summary(view),
+        crumbs=(("Schedules", INDEX),),
+        text=_text(view),
+    )
+
+
+def schedule_rows(record: Schedule, written: Sequence[Step], pressure_pa: float) -> list[AirRow]:
+    """Return the steps of a schedule, with their air at a pressure, in both unit systems."""
+    steps = planned_steps(record, written, pressure_pa)
+    return [_row(str(step.number), step_span(step), step.name, step.air) for step in steps]
+
+
+def _row(label: str, span: str, name: str, air: AirState) -> AirRow:
+    return AirRow(
+        label,
+        span,
+        name,
+        air,
+        fahrenheit_from_celsius(air.dry_bulb_c),
+        fahrenheit_from_celsius(air.wet_bulb_c),
+        air.depression_k * 1.8,
+    )
+
+
+def step_span(step: PlannedStep) -> str:
+    """Return what a step holds for: ``50 to 40 %``, ``above 50 %``, ``12 h``."""
+    if step.hours is not None:
+        return figures.measure(step.hours, "h", 0)
+    if step.from_mc_pct is None:
+        return (
+            f"above {_percent(step.until_mc_pct)}"
+            if step.until_mc_pct is not None
+            else "to the end"
+        )
+    if step.until_mc_pct is None:
+        return f"below {_percent(step.from_mc_pct)}"
+    return f"{step.from_mc_pct:g} to {_percent(step.until_mc_pct)}"
+
+
+def _percent(value: float | None) -> str:
+    return f"{value:g}{figures.NBSP}%"
+
+
+def _facts(holdings: Holdings, wood: Species, sizes: list[Length]) -> list[Fact]:
+    """Return the limits of the wood that concern these thicknesses."""
+    concerned = {size.value for size in sizes}
+    loss = [known for known in wood.safe_daily_loss if known.thickness.value in concerned]
+    return drying_facts(
+        holdings, wood.model_copy(update={"safe_daily_loss": loss, "meter_correction": None})
+    )
+
+
+def recipes(
+    schedule: Schedule, kind: Kind, limits: Limits, last: AirState, pressure_pa: float
+) -> list[Recipe]:
+    """Return equalizing and conditioning for the schedule's own target and the usual ones.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        For its own treatments.
+    kind : {"hardwood", "softwood"}
+        What is dried.
+    limits : Limits
+        The mill's rule: points below and above the target.
+    last : AirState
+        The last step: the rule keeps its dry bulb.
+    pressure_pa : float
+        Air pressure. [Pa]
+    """
+    own = schedule.target_mc.value if schedule.target_mc else None
+    found = []
+    for target in sorted({*USUAL_TARGETS[kind], *([own] if own is not None else [])}):
+        book = LimitBook(
+            limits,
+            Subject(
+                tuple(schedule.for_stock.species),
+                kind,
+                schedule.for_stock.thickness[0].value,
+                target,
+            ),
+        )
+        below, above = book.value(_BELOW), book.value(_ABOVE)
+        written = (schedule.equalizing, schedule.conditioning) if target == own else (None, None)
+        dry, even = target - below, target + above
+        found.append(
+            Recipe(
+                target,
+                dry,
+                _treated(written[0], last, dry, pressure_pa),
+                _treated(written[1], last, even, pressure_pa),
+                any(written),
+                dry,
+                even,
+            )
+        )
+    return found
+
+
+def _treated(
+    own: Treatment | None, last: AirState, emc_pct: float, pressure_pa: float
+) -> AirRow | None:
+    air = resolve(own, pressure_pa) if own else air_with_emc(last.dry_bulb_c, emc_pct, pressure_pa)
+    return _row("", "", "", air) if air else None
+
+
+@lru_cache(maxsize=4096)
+def air_with_emc(dry_bulb_c: float, emc_pct: float, pressure_pa: float) -> AirState | None:
+    """Return the air of a dry bulb [°C] that has an EMC [%]; None where none has."""
+    try:
+        return resolve(
+            Air(dry_bulb=Temperature(dry_bulb_c, ""), emc=Percent(emc_pct, "")), pressure_pa
+        )
+    except ValueError:
+        return None
+
+
+def _recipe_rules(holdings: Holdings, kind: Kind) -> list[Rule]:
+    book = limit_book(holdings.folder, Subject(kind=kind))
+    found = []
+    for key, words in (
+        (_BELOW, "Equalizing begins, and its EMC stands, {} points below the MC ordered"),
+        (_ABOVE, holdings.regional.say("{conditioning} EMC stands {} points above it")),
+    ):
+        limit = book.find(key)
+        found.append(
+            Rule(words.format(f"{limit.value:g}"), holdings.cite(limit.source), limit.status)
+        )
+    return found
+
+
+def _modification(regional: RegionalFormat, change: Modification) -> ModificationLine:
+    amounts = []
+    if change.dry_bulb_change:
+        amounts.append("dry bulb " + _signed(regional, change.dry_bulb_change))
+    if change.depression_change:
+        amounts.append("depression " + _signed(regional, change.depression_change))
+    if change.humidity_points:
+        amounts.append(f"RH {change.humidity_points:+g} points".replace("-", figures.MINUS))
+    holds = (
+        f"while above {figures.as_entered(change.while_above)} MC"
+        if change.while_above
+        else "in every step"
+    )
+    return ModificationLine(change.what, change.why, listed(amounts), holds)
+
+
+def _signed(regional: RegionalFormat, change: TemperatureDifference) -> str:
+    sign = "" if change.value < 0 else "+"
+    return sign + regional.side_by_side(change)
+
+
+def _summary(view: ScheduleView) -> str:
+    record = view.record
+    code = f"{record.notation}, " if record.notation else ""
+    return (
+        f"{code}{plural(len(view.steps), 'step')} for "
+        f"{listed(wood.record.trade_name for wood in view.woods)} "
+        f"{thicknesses(record.for_stock.thickness)}, from {record.for_stock.start}."
+    )
+
+
+def _text(view: ScheduleView) -> Iterator[str]:
+    record = view.record
+    yield f"{record.title}."
+    yield f"Code {record.notation}." if record.notation else ""
+    yield (
+        f"For {listed(wood.record.trade_name for wood in view.woods)}, "
+        f"{listed(view.thickness)}, {record.for_stock.start}."
+    )
+    yield record.governs or ""
+    yield record.notes or ""
+    for row in view.steps:
+        yield (
+            f"Step {row.label}, {row.name + ', ' if row.name else ''}{row.span}: dry bulb "
+            f"{row.air.dry_bulb_c:.1f} °C, wet bulb {row.air.wet_bulb_c:.1f} °C, EMC "
+            f"{row.air.emc_pct:.1f} %."
+        )
+    yield from (f"{line.what} {line.why}" for line in view.modifications)

@@ -1,0 +1,168 @@
+"""Pages of species: what the wood is, what it is prone to, its schedules, our charges of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.page import Page
+from kilnfolio.site.pages.facts import Fact, drying_facts, wood_facts
+from kilnfolio.site.pages.histories import ChargeRow, charge_rows
+from kilnfolio.site.pages.holdings import SHOWN, Citation, Holdings
+from kilnfolio.site.pages.running import begun_views
+from kilnfolio.site.pages.words import listed, plural, thicknesses
+from kilnfolio.records.book import Status
+from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.species import Species
+
+INDEX = "species/index.html"
+
+
+@dataclass(frozen=True)
+class Proneness:
+    """A defect it is prone to."""
+
+    defect: str
+    target: str
+    note: str
+    cite: Citation
+    status: Status
+
+
+@dataclass(frozen=True)
+class HazardLine:
+    """What its dust or sap can do."""
+
+    words: str
+    cite: Citation
+    status: Status
+
+
+@dataclass(frozen=True)
+class ScheduleLine:
+    """One of its schedules."""
+
+    title: str
+    target: str
+    thickness: str
+    start: str
+    notation: str
+    draft: bool
+    kilns: str
+
+
+@dataclass(frozen=True)
+class SpeciesView:
+    """Everything a species page prints."""
+
+    record: Species
+    facts: tuple[tuple[str, list[Fact]], ...]
+    drying: list[Fact]
+    prone: list[Proneness]
+    hazards: list[HazardLine]
+    schedules: list[ScheduleLine]
+    charges: list[ChargeRow]
+    """The newest."""
+    total: int
+    """Charges in all."""
+
+
+def species_index(holdings: Holdings) -> Page:
+    """Return the index of species."""
+    records = sorted(
+        (located.record for located in holdings.folder.species.values()),
+        key=lambda record: (record.trade_name.casefold(), record.id),
+    )
+    rows = [
+        (
+            record,
+            routes.species(record.id),
+            len(holdings.schedules_of_species[record.id]),
+            len(holdings.charges[f"species:{record.id}"]),
+        )
+        for record in records
+    ]
+    return holdings.page(
+        "species_index.html",
+        INDEX,
+        "Species",
+        "species",
+        rows=rows,
+        begun=begun_views(holdings, "species"),
+        summary=f"{plural(len(records), 'species', 'species')}: density, green "
+        "moisture, shrinkage, safe rates, defects and schedules.",
+    )
+
+
+def schedule_line(schedule: Schedule) -> ScheduleLine:
+    """Return a schedule as one line of a list."""
+    return ScheduleLine(
+        schedule.title,
+        routes.schedule(schedule.id),
+        thicknesses(schedule.for_stock.thickness),
+        schedule.for_stock.start,
+        schedule.notation or "",
+        schedule.approved is None,
+        listed(schedule.kiln_types) or "any",
+    )
+
+
+def species_page(holdings: Holdings, name: str) -> Page:
+    """Return the page of a species."""
+    record = holdings.folder.species[name].record
+    charges = holdings.charges[f"species:{name}"]
+    view = SpeciesView(
+        record,
+        tuple(group for group in wood_facts(holdings, record) if group[1]),
+        drying_facts(holdings, record),
+        [
+            Proneness(
+                holdings.regional.defect(known.defect),
+                routes.chapter("defect-atlas", known.defect),
+                known.note,
+                holdings.cite(known.source),
+                known.status,
+            )
+            for known in record.prone_to
+        ],
+        [
+            HazardLine(words, holdings.cite(known.source), known.status)
+            for known in record.hazards
+            for words in (known.dust, known.skin)
+            if words
+        ],
+        [schedule_line(holdings.folder.schedules[schedule].record)
+         for schedule in holdings.schedules_of_species[name]],
+        charge_rows(holdings, charges[:SHOWN]),
+        len(charges),
+    )
+    path = routes.species(record.id)
+    return holdings.page(
+        "species.html",
+        path,
+        record.trade_name,
+        "species",
+        view=view,
+        summary=f"{record.trade_name}, {record.scientific_name}: {record.kind} of {record.region}.",
+        crumbs=(("Species", INDEX),),
+        text=_text(view),
+    )
+
+
+def _text(view: SpeciesView) -> Iterator[str]:
+    record = view.record
+    yield f"{record.trade_name}, {record.scientific_name}."
+    yield "Also called " + listed(record.also_called) + "." if record.also_called else ""
+    yield f"{record.kind.capitalize()} of {record.region}."
+    yield "Refractory: dries slowly and checks easily." if record.refractory else ""
+    for _, facts in view.facts:
+        yield from (f"{fact.label}: {fact.value}." for fact in facts)
+    yield from (f"{fact.label}: {fact.value}." for fact in view.drying)
+    yield from (f"{line.defect.capitalize()}: {line.note}" for line in view.prone)
+    yield from (line.words for line in view.hazards)
+    yield from (
+        f"Schedule {line.title}{', ' + line.notation if line.notation else ''}."
+        for line in view.schedules
+    )
+    yield record.notes or ""

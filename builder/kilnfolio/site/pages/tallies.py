@@ -1,0 +1,89 @@
+"""What each check said of all charges and lots, by year: one charge then moves one year only."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from kilnfolio.rendering import routes
+from kilnfolio.site.pages.histories import ChargeLine, LotLine, Said
+from kilnfolio.review.dossier import Outcome
+
+
+@dataclass(frozen=True)
+class Spoken:
+    """What a check said of one charge or lot."""
+
+    name: str
+    target: str
+    outcome: Outcome
+    noted: bool
+    message: str
+
+
+@dataclass(frozen=True)
+class Tally:
+    """What a check came to."""
+
+    counts: Mapping[Outcome, int]
+    spoken: tuple[Spoken, ...]
+    """What it said that a reader must know of, charges before lots, the newest first."""
+    more: int
+    """... and of how many it is not named."""
+
+
+@dataclass(frozen=True)
+class YearTally:
+    """What every check said of the charges and lots of one year."""
+
+    counts: Mapping[str, Mapping[Outcome, int]]
+    charges: Mapping[str, tuple[Spoken, ...]]
+    lots: Mapping[str, tuple[Spoken, ...]]
+
+
+def tally_year(charges: Iterable[ChargeLine], lots: Iterable[LotLine]) -> YearTally:
+    """Return what every check said, in the order given."""
+    counts: dict[str, Counter[Outcome]] = {}
+    spoken_of_charges: dict[str, list[Spoken]] = {}
+    spoken_of_lots: dict[str, list[Spoken]] = {}
+
+    def add(all_said: Sequence[Said], name: str, target: str, to: dict[str, list[Spoken]]) -> None:
+        for said in all_said:
+            counts.setdefault(said.check, Counter())[said.outcome] += 1
+            if said.message:
+                to.setdefault(said.check, []).append(
+                    Spoken(name, target, said.outcome, said.noted, said.message))
+
+    for charge in charges:
+        add(charge.said, f"charge {charge.row.number}", charge.row.target, spoken_of_charges)
+    for lot in lots:
+        add(lot.said, f"lot {lot.number}", routes.lot(lot.number), spoken_of_lots)
+    return YearTally({slug: dict(found) for slug, found in counts.items()},
+                     {slug: tuple(found) for slug, found in spoken_of_charges.items()},
+                     {slug: tuple(found) for slug, found in spoken_of_lots.items()})
+
+
+def joined(slug: str, years: Sequence[YearTally], most: int) -> Tally:
+    """Return what one check said over years, the newest year first.
+
+    Parameters
+    ----------
+    slug : str
+        The check.
+    years : sequence of YearTally
+        The newest first.
+    most : int
+        How many charges or lots are named.
+    """
+    counts: Counter[Outcome] = Counter()
+    for year in years:
+        counts.update(year.counts.get(slug, {}))
+    spoken = [*_of(slug, (year.charges for year in years)),
+              *_of(slug, (year.lots for year in years))]
+    return Tally(dict(counts), tuple(spoken[:most]), max(0, len(spoken) - most))
+
+
+def _of(slug: str, years: Iterable[Mapping[str, tuple[Spoken, ...]]]) -> Iterator[Spoken]:
+    for year in years:
+        yield from year.get(slug, ())

@@ -1,0 +1,106 @@
+"""How a sealed record stands, as pages print it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from kilnfolio.rendering.seal_words import grouped, words_of
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.review.dossier import Dossier, Outcome
+
+
+@dataclass(frozen=True)
+class SealLine:
+    """One entry of the ledger."""
+
+    number: int
+    """Its place in the ledger."""
+    digits: str
+    """First 16 hex digits of what it sealed."""
+    digest: str
+    """All 64."""
+    at: dt.datetime
+    by: str
+    reason: str
+    """Why it was amended; empty for a first seal."""
+    key: str
+    """The public key it is signed with."""
+    page: str = ""
+    """The page of what it sealed, where another took its place."""
+
+    @property
+    def grouped(self) -> str:
+        """The digits in fours."""
+        return grouped(self.digits)
+
+    @property
+    def words(self) -> str:
+        """The digits as words."""
+        return " ".join(words_of(self.digits))
+
+
+@dataclass(frozen=True)
+class SealView:
+    """The entries of a charge or lot, oldest first; none where it is not sealed."""
+
+    lines: tuple[SealLine, ...] = ()
+    demo: bool = False
+    """Sealed with the demonstration key, which proves nothing."""
+    notes: tuple[str, ...] = ()
+    """What changed around it and does not break the seal."""
+
+    @property
+    def last(self) -> SealLine | None:
+        """The entry that holds."""
+        return self.lines[-1] if self.lines else None
+
+    @property
+    def superseded(self) -> tuple[SealLine, ...]:
+        """Entries whose place another took, the newest first."""
+        return self.lines[-2::-1] if len(self.lines) > 1 else ()
+
+    @property
+    def word(self) -> str:
+        """unsealed, sealed or amended."""
+        return ("unsealed", "sealed", "amended")[min(len(self.lines), 2)]
+
+    @property
+    def look(self) -> Outcome:
+        """The shape and colour its word is printed in."""
+        return "held" if self.lines else "not checked"
+
+
+@dataclass(frozen=True)
+class Superseded:
+    """A sealed state of a charge whose place another took, read from the files it was sealed on."""
+
+    folder: MillFolder
+    dossier: Dossier
+    line: SealLine
+    by: SealLine
+    """The entry that took its place."""
+    as_sealed: bool = True
+    """The dossier is, byte for byte, the one sealed: no later rules made it otherwise."""
+
+
+@dataclass(frozen=True)
+class Seals:
+    """Everything the ledger says of a build's charges and lots."""
+
+    charges: Mapping[str, SealView] = field(default_factory=dict)
+    lots: Mapping[str, SealView] = field(default_factory=dict)
+    superseded: Mapping[str, tuple[Superseded, ...]] = field(default_factory=dict)
+    keys: tuple[str, ...] = ()
+    """The public keys charges were sealed with, sorted."""
+    demo_keys: frozenset[str] = frozenset()
+    """Those of them that everybody has."""
+
+    def of_charge(self, charge: str) -> SealView:
+        """Return how a charge stands."""
+        return self.charges.get(charge, SealView())
+
+    def of_lot(self, lot: str) -> SealView:
+        """Return how a lot's record stands."""
+        return self.lots.get(lot, SealView())

@@ -1,0 +1,221 @@
+"""The search index: what can be found, as a script file, so that it also opens from ``file://``.
+
+Charges and lots come without end and are not in it; they are found in the registers' own files
+(`pages.rows`).
+
+The index holds the texts; the page breaks them into words itself (``assets/search.js``), so that
+there is one word-breaker for texts and questions.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from html.parser import HTMLParser
+
+from kilnfolio.handbook.chapter import Manuscript
+from kilnfolio.rendering.regional import regional_format
+from kilnfolio.rendering.page import Page
+from kilnfolio.records.folder import MillFolder
+
+#: Where the index is written in the mill edition.
+INDEX_PATH = "assets/search-index.js"
+
+#: Kinds that can be found, with the heading their results stand under.
+HEADINGS: dict[str, str] = {
+    "chapter": "Handbook",
+    "term": "Glossary",
+    "calculator": "Calculators",
+    "species": "Species",
+    "schedule": "Schedules",
+    "charge": "Charges",
+    "lot": "Lots",
+    "kiln": "Kilns",
+    "check": "Checks",
+    "source": "Sources",
+    "record": "Records",
+    "guide": "Guide",
+}
+
+#: Kinds that are found in the registers' files.
+_ROWS = frozenset({"charge", "lot"})
+
+#: The line of a page's text that gives other names: of a species, or a schedule's code.
+_OTHER_NAMES = re.compile(r"^(?:Also called|Code) (.*)\.$", re.MULTILINE)
+
+#: Kinds whose pages are found by their sections.
+_SECTIONED = {
+    "chapter": "chapter",
+    "glossary": "term",
+    "calculators": "calculator",
+    "guide": "guide",
+}
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One thing that can be found."""
+
+    title: str
+    kind: str
+    address: str
+    within: str
+    """The page it is a section of; empty for a page."""
+    also: str
+    """Other names."""
+    text: str
+
+
+def search_index(pages: Iterable[Page], synonyms: Mapping[str, Iterable[str]] | None = None) -> str:
+    """Return the script file that holds the index.
+
+    Parameters
+    ----------
+    pages : iterable of Page
+        Pages of the mill edition; those without a text cannot be found.
+    synonyms : mapping of str to iterable of str, optional
+        For a word, the words of the book it may stand for; see `synonyms_of`.
+    """
+    return index_of([entry for page in pages for entry in entries_of(page)], synonyms)
+
+
+def index_of(entries: Iterable[Entry], synonyms: Mapping[str, Iterable[str]] | None = None) -> str:
+    """Return the script file that holds some entries; see `search_index`."""
+    meanings = {word: sorted(found) for word, found in sorted((synonyms or {}).items())}
+    data = {
+        "headings": HEADINGS,
+        "synonyms": meanings,
+        "entries": [
+            [entry.title, entry.kind, entry.address, entry.within, entry.also, entry.text]
+            for entry in entries
+        ],
+    }
+    # "</" would end the script where the file is put into a page
+    text = json.dumps(data, ensure_ascii=False, separators=(",", ":")).replace("</", "<\\/")
+    return f"window.KILNFOLIO_SEARCH={text};\n"
+
+
+def entries_of(page: Page) -> Iterator[Entry]:
+    """Yield what can be found of a page: the page, or each section of a chapter."""
+    if not page.text:
+        return
+    if page.kind in _SECTIONED:
+        yield from _sections(page, _SECTIONED[page.kind])
+    elif page.kind in HEADINGS.keys() - _ROWS:
+        also = _OTHER_NAMES.search(page.text)
+        yield Entry(page.title, page.kind, page.path, "", also[1] if also else "", page.text)
+
+
+def synonyms_of(folder: MillFolder, manuscript: Manuscript | None) -> Mapping[str, set[str]]:
+    """Return for each other name the names this book uses, from the glossary and the species.
+
+    Where headings say a word of the mill's practice, that word and the handbook's find each other.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        For the species and the practice.
+    manuscript : Manuscript, optional
+        For the glossary.
+    """
+    found: dict[str, set[str]] = {}
+    pairs = [(term.term, term.also) for term in manuscript.terms.values()] if manuscript else []
+    pairs += [
+        (located.record.trade_name, located.record.also_called)
+        for located in folder.species.values()
+    ]
+    for name, others in pairs:
+        for other in others:
+            if other.casefold() != name.casefold():
+                found.setdefault(other.casefold(), set()).add(name.casefold())
+    for ours, theirs in regional_format(folder.mill.record).words.items():
+        found.setdefault(ours, set()).add(theirs)
+        found.setdefault(theirs, set()).add(ours)
+    return found
+
+
+def _sections(page: Page, kind: str) -> Iterator[Entry]:
+    reader = _SectionReader()
+    reader.feed(page.html)
+    for section in reader.sections:
+        text = " ".join("".join(section.words).split())
+        if section.anchor in _NOT_FOUND or (section.anchor and not text):
+            continue
+        title = " ".join("".join(section.title).split()) or page.title
+        address = page.path + (f"#{section.anchor}" if section.anchor else "")
+        within = page.title if section.anchor and kind in ("chapter", "guide") else ""
+        also = _also(kind, text)
+        lead = "" if section.anchor else page.summary
+        if not section.anchor and kind == "term":
+            continue
+        yield Entry(title, kind, address, within, also, " ".join(filter(None, (lead, text))))
+
+
+def _also(kind: str, text: str) -> str:
+    """Return other names of a section: a term's from its text; a calculator is asked for as one."""
+    if kind == "calculator":
+        return "calculator"
+    return text.partition("Also called: ")[2].partition(".")[0] if kind == "term" else ""
+
+
+#: Sections of a chapter that are about the chapter, not about drying.
+_NOT_FOUND = frozenset({"sources", "changes"})
+
+
+@dataclass
+class _Section:
+    anchor: str
+    title: list[str]
+    words: list[str]
+
+
+class _SectionReader(HTMLParser):
+    """Reads the words of a chapter's page, a section for each heading or term with an address."""
+
+    #: Without words of their own to find: drawings, figures of tables, navigation.
+    _SKIPPED = frozenset({"svg", "nav", "script", "style", "td"})
+    _ENDS = frozenset({"p", "li", "dd", "dt", "tr", "h4", "summary", "figcaption", "caption", "th"})
+
+    def __init__(self) -> None:
+        super().__init__(convert_charrefs=True)
+        self.sections = [_Section("", [], [])]
+        self._skipped: list[str] = []
+        self._inside = False
+        self._heading = ""
+        self._anchor = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        named = {name: value or "" for name, value in attrs}
+        if self._skipped:
+            if tag == self._skipped[-1]:
+                self._skipped.append(tag)
+        elif tag in self._SKIPPED or "headerlink" in named.get("class", ""):
+            self._skipped.append(tag)
+        elif tag == "main":
+            self._inside = True
+        elif tag == "h1":
+            self._heading = tag
+        elif tag == "div":
+            self._anchor = named.get("id", "")
+        elif (tag in ("h2", "h3") and named.get("id")) or (tag == "dfn" and self._anchor):
+            self.sections.append(_Section(named.get("id") or self._anchor, [], []))
+            self._heading = tag
+
+    def handle_endtag(self, tag: str) -> None:
+        if self._skipped:
+            if tag == self._skipped[-1]:
+                self._skipped.pop()
+        elif tag == "main":
+            self._inside = False
+        elif tag == self._heading:
+            self._heading = ""
+        elif tag in self._ENDS:
+            self.sections[-1].words.append("\n")
+
+    def handle_data(self, data: str) -> None:
+        if not self._inside or self._skipped:
+            return
+        section = self.sections[-1]
+        (section.title if self._heading else section.words).append(data)

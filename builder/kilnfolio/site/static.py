@@ -1,0 +1,96 @@
+"""The files a site needs beside its pages: style sheets, fonts, scripts."""
+
+from __future__ import annotations
+
+import base64
+import json
+import re
+from importlib import resources
+from pathlib import Path
+
+#: The parts of a style sheet, in their order, by the edition that uses them. A customer's page is
+#: fetched over a telephone beside the pack and carries no rule it has no use for.
+_LOT_PARTS = ("tokens", "stand-ins", "charts", "page", "lot", "workings")
+_ALL_PARTS = (*_LOT_PARTS[:-1], "drawings", "frame", "reading", "records", "workings")
+_PARTS = {"mill": _ALL_PARTS, "customer": _LOT_PARTS, "auditor": _ALL_PARTS}
+
+#: Files by edition, below ``assets``. A customer's page runs the scripts that compare it with its
+#: label and read its chart out; an auditor's have charts and tables, no search, sums or practice.
+_SHARED = ("fonts/*.woff2", "fonts/*.txt", "letters.js")
+_FILES = {
+    "mill": (*_SHARED, "calculators.css", "*.js", "vendor/*"),
+    "customer": (*_SHARED, "label.js", "charts.js", "opens.js", "wood.js", "indoors.js"),
+    "auditor": (*_SHARED, "charts.js", "tables.js"),
+}
+#: Lines of a script that only explain it.
+_COMMENT_LINES = re.compile(rb"^[ \t]*(?:/\*.*?\*/|//[^\n]*)\n", re.DOTALL | re.MULTILINE)
+
+#: A typeface in ``tokens.css``: family, weight, style, file.
+_FACE = re.compile(
+    r'@font-face {.*?"(.+?)".*?weight: (\d+).*?style: (\w+).*?url\("(.+?)"\)'
+)
+
+
+def style_sheet(edition: str) -> str:
+    """Return ``site.css`` of an edition, put together from its parts, without their comments."""
+    home = resources.files("kilnfolio.site") / "assets"
+    text = "\n".join((home / f"{part}.css").read_text("utf-8") for part in _PARTS[edition])
+    return re.sub(r"\s*/\*.*?\*/", "", text, flags=re.DOTALL).lstrip()
+
+
+def letters() -> str:
+    """Return ``letters-at-hand.js``: our typefaces, written out, for pages opened from a folder.
+
+    A file of a typeface is fetched there as it is from a server, but may not be asked for early,
+    and the page would be drawn without it. A face made from its bytes is there at once.
+    """
+    home = resources.files("kilnfolio.site") / "assets"
+    rules = _FACE.findall((home / "tokens.css").read_text("utf-8"))
+    faces = [
+        {"family": f"{family} at hand", "weight": weight, "style": style,
+         "bytes": base64.b64encode((home / file).read_bytes()).decode()}
+        for family, weight, style, file in rules
+    ]
+    return f"""{json.dumps(faces)}.forEach(function (face) {{
+  var bytes = Uint8Array.from(atob(face.bytes), function (sign) {{ return sign.charCodeAt(0); }});
+  var regional = {{ weight: face.weight, style: face.style }};
+  document.fonts.add(new FontFace(face.family, bytes, regional));
+}});
+"""
+
+
+def assets(edition: str = "mill") -> dict[str, bytes]:
+    """Return the files of an edition by their path in it.
+
+    Parameters
+    ----------
+    edition : str
+        Which edition: mill, customer or auditor.
+    """
+    source = Path(str(resources.files("kilnfolio.site") / "assets"))
+    found = {f"assets/{path.relative_to(source).as_posix()}": path.read_bytes()
+             for pattern in _FILES[edition] for path in sorted(source.glob(pattern))}
+    if edition == "customer":
+        found = {path: _COMMENT_LINES.sub(b"", data) if path.endswith(".js") else data
+                 for path, data in found.items()}
+    return {"assets/site.css": style_sheet(edition).encode(),
+            "assets/letters-at-hand.js": letters().encode(), **found}
+
+
+def copy_assets(out: Path, edition: str = "mill") -> list[Path]:
+    """Write the files into an edition's folder, and return what was written, sorted.
+
+    Parameters
+    ----------
+    out : Path
+        The edition's folder; files go into ``assets`` below it.
+    edition : str
+        As for `assets`.
+    """
+    written = []
+    for path, data in assets(edition).items():
+        target = out / path
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(data)
+        written.append(target)
+    return sorted(written)

@@ -1,0 +1,330 @@
+"""Drills: a real charge made anonymous, one fault planted, and what the review says of it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from functools import cache, partial
+from itertools import islice
+from typing import Protocol
+
+import numpy as np
+from markupsafe import Markup
+
+from kilnfolio.charts.charge import charge_chart
+from kilnfolio.charts.cores import core_chart
+from kilnfolio.records.charge import Weighing
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.model import Located
+from kilnfolio.records.quantities import Temperature
+from kilnfolio.rendering.regional import RegionalFormat, regional_format
+from kilnfolio.review.air import utc
+from kilnfolio.review.dossier import Dossier, Finding
+from kilnfolio.review.figures import NOTHING, as_entered, customary, measure, metric, number
+from kilnfolio.review.findings import CHECKS
+from kilnfolio.review.review import build_case, dossier_of, mill_pressure
+from kilnfolio.review.setpoints import PlannedStep, planned_steps
+from kilnfolio.training.anonymous import Scene, anonymous
+from kilnfolio.training.faults import FAULTS, Fault, NoRoomForItError, Planted
+
+#: Charges that a fault is planted in before it is given up as one that does not show.
+_TRIES = 6
+
+_MOMENT = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d")
+
+
+@dataclass(frozen=True)
+class Found:
+    """What a check says of the planted fault."""
+
+    slug: str
+    title: str
+    message: str
+
+
+@dataclass(frozen=True)
+class Drill:
+    """One drill: what the trainee sees, and the key."""
+
+    number: int
+    fault: Fault
+    what: str
+    """What was altered."""
+    found: Sequence[Found]
+    """What the review says, the check that names the fault first."""
+    facts: Sequence[tuple[str, str]]
+    steps: Sequence[Sequence[str]]
+    boards: Sequence[Sequence[str]]
+    tags: Sequence[str]
+    weighings: Sequence[Sequence[str]]
+    hand: Sequence[Sequence[str]]
+    made: Sequence[str]
+    """What the sheet says was done, in order."""
+    charts: Sequence[Markup]
+
+    @property
+    def anchor(self) -> str:
+        """The drill's id on its page."""
+        return f"drill-{self.number}"
+
+
+class Outcome(Protocol):
+    """What one check said."""
+
+    @property
+    def outcome(self) -> str:
+        """Its outcome in a word."""
+
+
+class Candidate(Protocol):
+    """What is known of a charge that a drill could be made from."""
+
+    @property
+    def said(self) -> Sequence[Outcome]:
+        """What the checks said of it."""
+
+    @property
+    def weighings(self) -> int:
+        """Rounds of weighing."""
+
+
+def scene_of(folder: MillFolder, source: str) -> Scene | None:
+    """Return a charge as drills show it; None where it has no log."""
+    return anonymous(folder, source, "of this drill")
+
+
+def make_drills(folder: MillFolder, lines: Mapping[str, Candidate],
+                scene: Callable[[str], Scene | None] | None = None) -> list[Drill]:
+    """Return a drill for every fault that a charge of this mill has room for.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill.
+    lines : Mapping
+        The lines of charges to make them from; those with the least to find are taken first, each
+        once where there are enough.
+    scene : callable, optional
+        Returns what `scene_of` does, where that is made already.
+    """
+    drills: list[Drill] = []
+    # read once: most faults are tried on several charges before one has room for them
+    scene = cache(scene or partial(scene_of, folder))
+    sources = sorted(
+        lines, key=lambda name: (_raised(lines[name]), lines[name].weighings, name)
+    )
+    for fault in FAULTS:
+        tries = _tries(folder, fault, sources, scene)
+        for source, whole, planted in islice(tries, _TRIES):
+            if drill := _drill(folder, source, whole, planted, fault, len(drills) + 1):
+                drills.append(drill)
+                sources.remove(source)
+                sources.append(source)  # last in line from now on
+                break
+    return drills
+
+
+def _raised(line: Candidate) -> int:
+    return sum(said.outcome in ("query", "refused") for said in line.said)
+
+
+def _tries(folder: MillFolder, fault: Fault, sources: Sequence[str],
+           scene: Callable[[str], Scene | None]) -> Iterator[tuple[str, Scene, Planted]]:
+    """Yield the charges that have room for a fault, with it planted."""
+    for source in sources:
+        if whole := scene(source):
+            with suppress(NoRoomForItError):
+                yield source, whole, fault.plant(whole, _steps_of(folder, whole))
+
+
+def _steps_of(folder: MillFolder, scene: Scene) -> Sequence[PlannedStep]:
+    schedule = folder.schedules[scene.charge.schedule].record
+    return planned_steps(schedule, folder.steps_of(schedule), mill_pressure(folder))
+
+
+def _drill(folder: MillFolder, source: str, scene: Scene, planted: Planted, fault: Fault,
+           place: int) -> Drill | None:
+    """Return a drill, or None where the fault does not show."""
+    before, after = (_reviewed(folder, source, one) for one in (scene, planted.scene))
+    found = _found(planted.scene, before, after, fault)
+    if not found or found[0].slug != fault.must:
+        return None
+    return _shown(folder, planted, fault, place, after, found)
+
+
+def _reviewed(folder: MillFolder, source: str, scene: Scene) -> Dossier:
+    located = Located(scene.charge, folder.charges[source].document)
+    return dossier_of(folder, build_case(folder, located, scene.log))
+
+
+def _found(scene: Scene, before: Dossier, after: Dossier, fault: Fault) -> list[Found]:
+    """Return what the review says of the altered charge and did not say before."""
+    known = {(finding.check, finding.message) for finding in before.findings}
+    new = [finding for finding in after.findings if _new(finding, known)]
+    new.sort(key=lambda finding: finding.check != fault.must)
+    return [
+        Found(finding.check, CHECKS[finding.check].title, _by_days(scene, finding.message))
+        for finding in new
+    ]
+
+
+def _new(finding: Finding, known: set[tuple[str, str]]) -> bool:
+    return finding.outcome in ("query", "refused") and (finding.check, finding.message) not in known
+
+
+def _by_days(scene: Scene, text: str) -> str:
+    """Return a text with its moments as days of the drill."""
+
+    def day(match: re.Match[str]) -> str:
+        moment = dt.datetime.strptime(match[0], "%Y-%m-%d %H:%M").replace(tzinfo=scene.zone)
+        return scene.day(moment)
+
+    return _MOMENT.sub(day, text)
+
+
+# --- what the trainee sees ------------------------------------------------------------------------
+
+
+def _shown(
+    folder: MillFolder,
+    planted: Planted,
+    fault: Fault,
+    place: int,
+    dossier: Dossier,
+    found: Sequence[Found],
+) -> Drill:
+    scene = planted.scene
+    charge, regional = scene.charge, regional_format(folder.mill.record)
+    return Drill(
+        place,
+        fault,
+        planted.what,
+        found,
+        [
+            (regional.term("Timber"), ", ".join(_timber(folder, scene))),
+            ("Target", f"{charge.target_mc.value:g} % MC"),
+            ("Steps go by", charge.control_rule),
+            ("Length", f"{(charge.ended - charge.started).total_seconds() / 86400.0:.0f} days"),
+        ],
+        [*_steps(regional, _steps_of(folder, scene))],
+        [*_boards(scene)],
+        [board.id for board in charge.boards],
+        [_weighing(scene, one) for one in charge.weighings],
+        [*_hand(scene)],
+        [*_made(scene)],
+        [*_charts(scene, dossier, place)],
+    )
+
+
+def _timber(folder: MillFolder, scene: Scene) -> Iterator[str]:
+    for stock in scene.charge.stock:
+        species = folder.species[stock.species].record
+        yield f"{species.trade_name} {as_entered(stock.thickness)}, {stock.start}"
+
+
+def _steps(regional: RegionalFormat, steps: Sequence[PlannedStep]) -> Iterator[Sequence[str]]:
+    for step in steps:
+        due = "start" if step.number == 1 else measure(step.from_mc_pct, "%", 0)
+        if step.number > 1 and step.from_mc_pct is None:
+            due = f"after {steps[step.number - 2].hours or 0.0:g} h"
+        yield (
+            str(step.number),
+            due,
+            *_bulb(regional, step.air.dry_bulb_c),
+            *_bulb(regional, step.air.wet_bulb_c),
+            measure(step.air.emc_pct, "%", 1),
+        )
+
+
+def _bulb(regional: RegionalFormat, temp_c: float) -> tuple[str, str]:
+    return regional.ordered(metric(temp_c, Temperature), customary(temp_c, Temperature))
+
+
+def _boards(scene: Scene) -> Iterator[Sequence[str]]:
+    """Yield a board's line: each section green, oven-dry and as MC; then the board itself."""
+    most = max((len(board.sections) for board in scene.charge.boards), default=0)
+    for board in scene.charge.boards:
+        cells = [
+            _entered(value)
+            for section in board.sections
+            for value in (section.green, section.oven_dry, section.stated_mc)
+        ]
+        cells += [NOTHING] * (3 * most - len(cells))
+        yield (board.id, *cells, _entered(board.green_mass), _entered(board.stated_oven_dry_mass))
+
+
+def _entered(value: object) -> str:
+    return getattr(value, "entered", NOTHING)
+
+
+def _weighing(scene: Scene, weighing: Weighing) -> Sequence[str]:
+    stated = weighing.stated_controlling_mc
+    return (
+        scene.day(weighing.at),
+        *(
+            number(weighing.masses[board.id].value, 0) if board.id in weighing.masses else NOTHING
+            for board in scene.charge.boards
+        ),
+        number(stated.value if stated else None, 1),
+    )
+
+
+def _hand(scene: Scene) -> Iterator[Sequence[str]]:
+    """Yield the bulbs read by hand, and what the log shows at the same moment."""
+    log = scene.log
+    for reading in scene.charge.hand_readings:
+        index = int(np.searchsorted(log.times, utc(reading.at)))
+        near = min(index, len(log.times) - 1)
+        close = abs((log.times[near] - utc(reading.at)).astype(int)) <= 3600
+        yield (
+            scene.day(reading.at),
+            *(number(bulb.value, 1) for bulb in (reading.dry_bulb, reading.wet_bulb)),
+            *(
+                number(float(log.channels[name][near]), 1)
+                if close and name in log.channels
+                else NOTHING
+                for name in ("dry-bulb", "wet-bulb")
+            ),
+        )
+
+
+def _made(scene: Scene) -> Iterator[str]:
+    """Yield what was done, oldest first."""
+    charge = scene.charge
+    done = [(one.at, f"step {one.step} set") for one in charge.step_changes]
+    done += [(one.at, one.kind) for one in charge.events if one.kind != "note"]
+    done += [(one.start, f"kiln stopped until {scene.day(one.end)}") for one in charge.stops]
+    for name in ("equalizing", "conditioning"):
+        stage = getattr(charge, name)
+        if stage:
+            air = f"{as_entered(stage.dry_bulb)}, EMC {stage.emc.value:g} %"
+            done += [(stage.start, f"{name} begun: {air}"), (stage.end, f"{name} ended")]
+    claim = charge.heat_treatment
+    if claim:
+        done.append(
+            (
+                charge.ended,
+                f"heat treatment claimed: {as_entered(claim.threshold)}, "
+                f"{claim.minutes:g} min, {len(claim.probes)} core probes",
+            )
+        )
+    for at, words in sorted(done, key=lambda one: one[0]):
+        yield f"{scene.day(at)}: {words}"
+
+
+def _charts(scene: Scene, dossier: Dossier, place: int) -> Iterator[Markup]:
+    """Yield the charts, their ids made the drill's own and their clock counted in days."""
+    for name, chart in (
+        ("charge-chart", charge_chart(dossier, scene.zone)),
+        ("core-chart", core_chart(dossier, scene.zone)),
+    ):
+        if not chart:
+            continue
+        words = str(chart).replace(f'"{name}', f'"drill-{place}-{name}')
+        words = words.replace(f" {name}-desc", f" drill-{place}-{name}-desc")
+        words = re.sub(r"(days|hours) from [^<]*", r"\1 from the start", words)
+        # a read-out would tell the hour by a date; these count days
+        yield Markup(re.sub(r' data-[\w-]+="[^"]*"', "", words))

@@ -1,0 +1,148 @@
+"""The pages of practice problems and drills, and the numbers a script puts in.
+
+The page of problems holds one set and works without script. With it, every problem can be had with
+other numbers; those too were worked when the site was built: no formula stands in a script.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from jinja2 import Environment
+
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.page import Page
+from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
+from kilnfolio.rendering.templating import render
+from kilnfolio.review.limits import LimitBook, limit_book
+from kilnfolio.training.drills import Drill
+from kilnfolio.training.kinds import TOPICS, by_topic
+from kilnfolio.training.problem import KINDS, Kind, Problem, make_problem
+
+#: Where the page stands in the edition, and the file of other numbers it loads.
+PATH = "practice.html"
+NUMBERS_PATH = "assets/practice-numbers.js"
+#: Where the drills stand.
+DRILLS_PATH = "drills.html"
+#: Sets of numbers each problem comes with.
+SETS = 12
+
+
+@dataclass(frozen=True)
+class Topic:
+    """A topic's problems, and the chapter that treats it."""
+
+    title: str
+    anchor: str
+    chapter: str
+    """Address of the chapter."""
+    problems: Sequence[Problem]
+
+
+def sets_of(kind: Kind, limits: LimitBook, count: int, regional: RegionalFormat = PLAIN
+            ) -> list[Problem]:
+    """Return so many problems of a kind, no two alike, by rising seeds.
+
+    Fewer where the kind has not so many different numbers.
+    """
+    found: dict[str, Problem] = {}
+    for seed in range(20 * count):
+        problem = make_problem(kind, seed, limits, regional)
+        found.setdefault(problem.ask, problem)
+        if len(found) == count:
+            break
+    return list(found.values())
+
+
+def topics(folder: MillFolder, place: int) -> list[Topic]:
+    """Return every topic with its problems of one set, counted from 0."""
+    limits, regional = limit_book(folder), regional_format(folder.mill.record)
+    return [
+        Topic(
+            title,
+            title.lower().replace(" ", "-"),
+            routes.chapter(TOPICS[title]),
+            [sets_of(kind, limits, place + 1, regional)[-1] for kind in kinds],
+        )
+        for title, kinds in by_topic().items()
+    ]
+
+
+def numbered(groups: Sequence[Topic]) -> Iterator[tuple[int, Problem]]:
+    """Yield every problem with its number, counted through the topics."""
+    yield from enumerate((problem for topic in groups for problem in topic.problems), start=1)
+
+
+def render_practice(folder: MillFolder, env: Environment) -> Page:
+    """Return the page of practice problems.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        Whose limits the problems use.
+    env : Environment
+        From `templating.environment`.
+    """
+    groups = topics(folder, 0)
+    summary = (
+        f"{len(KINDS)} problems over MC, sample boards, EMC, controlling MC, rates, equalizing, "
+        "surveys, shrinkage and heat treatment, each with a hint, a worked answer, and fresh "
+        "numbers."
+    )
+    html = render(
+        env,
+        "practice/practice.html",
+        PATH,
+        title="Practice",
+        summary=summary,
+        topics=groups,
+        numbers={problem.kind.slug: number for number, problem in numbered(groups)},
+        sets=SETS,
+        numbers_path=NUMBERS_PATH,
+    )
+    text = " ".join(f"{kind.title}." for kind in KINDS.values())
+    return Page(PATH, html, "Practice", "practice", text, summary)
+
+
+def render_drills(drills: Sequence[Drill], env: Environment) -> Page:
+    """Return the page of drills, each with its key folded away.
+
+    Parameters
+    ----------
+    drills : sequence of Drill
+        From `make_drills`.
+    env : Environment
+        From `templating.environment`.
+    """
+    summary = (
+        f"{len(drills)} charges made anonymous, a fault planted in each: what is wrong, where, and "
+        "what do you do?"
+    )
+    html = render(
+        env,
+        "practice/drills.html",
+        DRILLS_PATH,
+        title="Drills",
+        summary=summary,
+        drills=drills,
+        check=routes.check,
+    )
+    return Page(DRILLS_PATH, html, "Drills", "practice", "Drills for trainees. " + summary, summary)
+
+
+def practice_numbers(folder: MillFolder) -> str:
+    """Return the script file that holds every set of numbers, the page's own first."""
+    limits, regional = limit_book(folder), regional_format(folder.mill.record)
+    sets = {
+        slug: [_set(problem) for problem in sets_of(kind, limits, SETS, regional)]
+        for slug, kind in KINDS.items()
+    }
+    words = json.dumps(sets, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    return "window.practiceNumbers=" + words.replace("<", "\\u003c") + ";\n"
+
+
+def _set(problem: Problem) -> Mapping[str, str]:
+    return {"ask": str(problem.ask), "answer": str(problem.answer)}

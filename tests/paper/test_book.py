@@ -1,0 +1,285 @@
+"""The handbook as PDF: set from the real chapters, read back by an independent library."""
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pypdf
+import pytest
+from tests.handbook.chapters import DRAWING, handbook
+from tests.pdf_reading import read_pages
+
+from kilnfolio.charts import paper
+from kilnfolio.handbook.chapter import read_manuscript
+from kilnfolio.handbook.pages import compile_handbook
+from kilnfolio.paper import book, printing
+from kilnfolio.records.folder import MillFolder, read_mill_folder
+from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.rendering.templating import environment
+
+PROJECT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture(scope="module")
+def mill() -> MillFolder:
+    """Return the demonstration mill."""
+    return read_mill_folder(PROJECT)
+
+
+@pytest.fixture(scope="module")
+def pdf(demo_site: Path) -> pypdf.PdfReader:
+    """Return the demonstration mill's handbook, as its site was built."""
+    return pypdf.PdfReader(demo_site / "mill/handbook.pdf")
+
+
+def print_book(folder: MillFolder, out: Path, **options: object) -> list[str]:
+    """Set a book of a folder's chapters; return WeasyPrint's warnings."""
+    env = environment(folder.mill.record)
+    return book.write_book(book.book_html(folder, env, checks={}, **options), out)
+
+
+@pytest.fixture(scope="module")
+def texts(demo_site: Path) -> list[str]:
+    """Return the words of every page."""
+    pages = read_pages(demo_site / "mill/handbook.pdf")
+    return [re.sub(r"\s+", " ", page.text) for page in pages]
+
+
+@pytest.fixture(scope="module")
+def outline(pdf: pypdf.PdfReader) -> list[tuple[str, int]]:
+    """Return the chapters among the bookmarks, each with the number of the page it opens."""
+    return [
+        (item.title, pdf.get_destination_page_number(item) + 1)
+        for item in pdf.outline
+        if not isinstance(item, list)
+    ]
+
+
+def test_every_chapter_computes_and_every_link_leads_somewhere(mill):
+    contents = compile_handbook(mill, "site")
+    assert not contents.problems, "\n".join(map(str, contents.problems))
+    numbers = [chapter.record.number for chapter in contents.manuscript.chapters]
+    assert numbers == [*range(1, 17), None]
+    assert sum(len(body.answers) for body in contents.bodies.values()) >= 12
+
+
+def test_every_chapter_stands_in_the_book_once_and_in_order(mill, outline):
+    chapters = [
+        chapter.record.title
+        for chapter in read_manuscript(mill.root)[0].chapters
+        if chapter.record.number
+    ]
+    parts = [
+        chapter.record.part
+        for chapter in read_manuscript(mill.root)[0].chapters
+        if chapter.record.part
+    ]
+    assert len(parts) == 5
+    last = ["Answers to the problems", "Glossary", "Sources", "Index"]
+    titles = [title for title, _ in outline]
+    assert titles[:3] == ["Contents", "Tables", "Figures"]
+    assert [title for title in titles[3:] if title not in parts] == [*chapters, *last]
+    assert [title for title in titles if title in parts] == parts
+    numbers = [page for _, page in outline]
+    assert numbers == sorted(numbers)
+
+
+def test_the_contents_print_the_page_each_chapter_begins_on(outline, texts):
+    contents = " ".join(texts[:9])
+    for title, page in outline[3:]:
+        printed = re.search(r"(?:\. |^|\d )" + re.escape(title) + r"[ .]* (\d+)", contents)
+        assert printed, title
+        assert int(printed[1]) == page
+
+
+def test_the_lists_give_every_table_and_figure_the_page_it_is_on(mill, pdf, texts):
+    lists = " ".join(texts[4:9])
+    contents = compile_handbook(mill, "book")
+    listed = [one for body in contents.bodies.values() for one in body.listed]
+    assert {one.kind for one in listed} == {"table", "figure"}
+    for one in listed:
+        printed = re.search(
+            re.escape(f"{one.number} {one.title}") + r"[ .]* (\d+)", lists.replace("\xa0", " ")
+        )
+        page = int(printed[1]) if printed else pytest.fail(f"{one} is not listed")
+        target = pdf.named_destinations[one.anchor]
+        assert pdf.get_destination_page_number(target) + 1 == page, one
+        assert f"{one.kind.title()} {one.number}." in texts[page - 1], one
+
+
+@pytest.fixture(scope="module")
+def index_entries(texts: list[str], outline: list[tuple[str, int]]) -> dict[str, list[range]]:
+    """Return the pages of some terms of the printed index."""
+    text, found = " ".join(texts[dict(outline)["Index"] - 1 :]), {}
+    for term in ("equalizing", "conditioning", "hysteresis", "bolsters", "heat treatment"):
+        printed = re.search(rf"(?<!reverse ){term}((?:, \d+(?:–\d+)?)+)", text)
+        assert printed, term
+        runs = [run.split("–") for run in re.findall(r"[\d–]+", printed[1])]
+        found[term] = [range(int(run[0]), int(run[-1]) + 1) for run in runs]
+    return found
+
+
+def test_the_index_leads_to_pages_that_treat_the_term(texts, index_entries):
+    for term, runs in index_entries.items():
+        for page in (page for run in runs for page in run):
+            said = re.sub(r"\u2010\s*", "", texts[page - 1].casefold())
+            assert re.sub("s$", "", term) in said, (term, page)
+
+
+def test_pages_of_the_index_that_follow_one_another_are_a_range(index_entries):
+    assert max(len(run) for run in index_entries["conditioning"]) > 3
+    for runs in index_entries.values():
+        ends = [run[-1] for run in runs]
+        assert all(run[0] > end + 1 for end, run in zip(ends, runs[1:], strict=False))
+
+
+def test_runs_of_pages():
+    pages = {9: (False, "i"), 3: (False, "c"), 4: (False, "d"), 5: (True, "e"), 7: (True, "g")}
+    runs = [(str(run), run.main, run.anchor) for run in book.page_runs(pages)]
+    assert runs == [("3–4", False, "c"), ("5", True, "e"), ("7", True, "g"), ("9", False, "i")]
+
+
+def test_pages_of_the_index_carry_their_own_numbers_and_heads(texts, outline):
+    for number in range(dict(outline)["Index"] - 1, len(texts)):
+        assert re.search(rf"(^|\D){number + 1}(\D|$)", texts[number]), number
+        assert ("Drying handbook" if number % 2 else "Index") in texts[number]
+
+
+def test_a_wide_table_is_turned_and_its_head_comes_again(pdf, texts):
+    turned = [n for n, page in enumerate(pdf.pages) if page.mediabox.width > page.mediabox.height]
+    assert turned
+    assert all("Species Scientific name Kind" in texts[number] for number in turned)
+    assert "What the sheets hold" in texts[turned[0]]  # the heading goes with its table
+
+
+def test_every_page_has_the_safety_wording_and_says_it_is_invented(texts):
+    wording = re.sub(r"\s+", " ", SAFETY)
+    without = [
+        number + 1 for number, text in enumerate(texts) if wording not in text and text.strip()
+    ]
+    assert not without
+    assert "Demonstration" in texts[10]
+
+
+def test_answers_are_at_the_back_and_not_beside_the_question(texts):
+    asked = next(
+        number for number, text in enumerate(texts) if "A joiner brings back an offcut" in text
+    )
+    answered = next(number for number, text in enumerate(texts) if "That lies inside 15" in text)
+    assert answered > asked + 20
+    # 253 g wet over 218 g dry, by hand.
+    assert "16.1" in texts[answered]
+
+
+def test_metadata_name_the_book(pdf):
+    assert pdf.metadata.title == "Drying handbook, Heron Bend Hardwoods"
+    assert pdf.metadata.author == "Heron Bend Hardwoods"
+    assert SAFETY in pdf.metadata.subject
+
+
+def test_only_bundled_fonts_are_embedded(pdf):
+    fonts = set()
+    for page in pdf.pages:
+        for font in page["/Resources"].get("/Font", {}).values():
+            fonts.add(font.get_object()["/BaseFont"].partition("+")[2])
+    assert fonts
+    assert {name for name in fonts if not name.startswith(("Literata", "Folio"))} == set()
+
+
+def test_text_in_drawings_stays_text(texts):
+    assert any("fibre saturation" in text and "cavity: free water" in text for text in texts)
+
+
+def test_nothing_runs_off_the_page(demo_site):
+    pages = read_pages(demo_site / "mill/handbook.pdf")
+    assert not {number: page.outside for number, page in enumerate(pages, 1) if page.outside}
+
+
+# --- what WeasyPrint may read and say ------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "file:///etc/passwd",
+        "https://example.org/x.css",
+        "http://127.0.0.1/",
+        "data:text/css,p{}",
+        printing.ASSETS.as_uri() + "/../safety.py",
+        printing.ASSETS.as_uri() + "/%2e%2e/safety.py",
+        "//host/share/x.css",
+        "ftp://example.org/x",
+    ],
+)
+def test_only_the_assets_are_read(address):
+    with pytest.raises(printing.RefusedAddressError):
+        printing.AssetsOnly().fetch(address)
+
+
+def test_an_asset_is_read():
+    assert printing.AssetsOnly().fetch(printing.ASSETS.as_uri() + "/tokens.css")
+
+
+def test_a_document_that_asks_for_another_file_is_reported(tmp_path):
+    secret = tmp_path / "secret.css"
+    secret.write_text("p { color: red }")
+    _, warnings = printing.pdf_of(f'<link rel="stylesheet" href="{secret.as_uri()}"><p>x')
+    assert any("secret.css" in warning for warning in warnings)
+
+
+def test_what_weasyprint_complains_of_is_returned(tmp_path):
+    handbook(tmp_path, "Text.\n")
+    appendix = [("Sheet", '<p style="colour: red">x</p>')]
+    warnings = print_book(read_mill_folder(tmp_path), tmp_path / "x.pdf", appendices=appendix)
+    assert any("colour" in warning for warning in warnings)
+
+
+def test_an_appendix_is_linked_from_the_text(tmp_path):
+    handbook(tmp_path, "See [it](species:quercus-rubra).\n")
+    folder = read_mill_folder(tmp_path)
+    out = tmp_path / "x.pdf"
+    sheet = '<section id="species-quercus-rubra"><h2>Northern red oak</h2></section>'
+    assert print_book(folder, out, appendices=[("Species", sheet)]) == []
+    reader = pypdf.PdfReader(out)
+    assert "species-quercus-rubra" in reader.named_destinations
+    assert "Appendix 1" in " ".join(page.extract_text() for page in reader.pages)
+
+
+def test_the_same_chapters_give_the_same_bytes_in_another_process(tmp_path):
+    handbook(
+        tmp_path,
+        "## A {#a}\n\nText {index: x} {cite: wood-handbook}.\n\n::: figure\nname: f\n"
+        "caption: c\nalt: d\n:::\n\n::: chart\nkind: emc\ncaption: c\nalt: d\n:::\n",
+        **{"figures/f.svg": DRAWING},
+    )
+    script = (
+        "import sys; from pathlib import Path; from tests.paper.test_book import print_book;"
+        "from kilnfolio.records.folder import read_mill_folder;"
+        "assert not print_book(read_mill_folder(Path(sys.argv[1])), Path(sys.argv[2]))"
+    )
+    made = []
+    for seed in ("1", "99"):
+        out = tmp_path / f"{seed}.pdf"
+        env = {
+            **os.environ,
+            "PYTHONHASHSEED": seed,
+            "SOURCE_DATE_EPOCH": "1768200000",
+            "PYTHONPATH": f"{PROJECT / 'builder'}:{PROJECT}",
+        }
+        subprocess.run(
+            [sys.executable, "-c", script, str(tmp_path), str(out)],
+            env=env,
+            check=True,
+            cwd=tmp_path,
+        )
+        made.append(out.read_bytes())
+    assert made[0] == made[1]
+    assert pypdf.PdfReader(tmp_path / "1.pdf").metadata.creation_date.year == 2026
+
+
+def test_a_drawing_on_paper_has_its_colours_written_in():
+    html = paper.for_paper('<p><svg viewBox="0 0 1 1"><path class="ink"/></svg></p>')
+    assert re.search(r"<svg[^>]*><style>.*\.ink\{stroke: #[0-9a-f]{6}", html)
+    assert "var(" not in html

@@ -1,0 +1,192 @@
+"""A mill's pages put the units of its practice first and say its words; figures and seals stay."""
+
+import re
+
+import pytest
+from hypothesis import given
+from hypothesis.strategies import floats, sampled_from
+from tests.conftest import PROJECT
+from tests.handbook.chapters import body_of
+from tests.site.site import Mill, Outline, small_mill
+
+from kilnfolio.handbook.pages import plain_words
+from kilnfolio.paper.sheet import kiln_sheet
+from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.practice import practices
+from kilnfolio.records.quantities import Quantity
+from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
+from kilnfolio.review import figures
+from kilnfolio.site.lot_record import lot_record
+from kilnfolio.site.pages.customer import customer_lot
+from kilnfolio.site.search import synonyms_of
+
+#: By practice: US customary units first, and what its headings say for timber, crook,
+#: conditioning and flat-sawn. Common practice, no source.
+PRACTICES = {
+    "North American": (True, "Lumber", "crook", "conditioning", "flat-sawn"),
+    "British": (False, "Timber", "spring", "conditioning", "flat-sawn"),
+    "continental": (False, "Timber", "spring", "conditioning", "flat-sawn"),
+    "Australasian": (False, "Timber", "spring", "stress relief", "back-sawn"),
+}
+CUSTOMARY = RegionalFormat(customary_first=True)
+_KNOWN = {"source": "common practice", "status": "common practice"}
+
+
+@pytest.fixture(scope="module")
+def mills(tmp_path_factory) -> dict[str, Mill]:
+    """The same mill under each practice; its charge says itself which boards decide."""
+    return {name: small_mill(
+        tmp_path_factory.mktemp("mill"),
+        mill={"practice": name},
+        charge={"control_rule": "wettest half",
+                "defects": [{"defect": "crook", "pieces": 3, "of": 120}]},
+        lot={"thickness": "26 mm"},
+        species={"prone_to": [{"defect": "crook", "note": "Beside the pith.", **_KNOWN}],
+                 "shrinkage": {"radial": "4.0 %", "tangential": "8.6 %", **_KNOWN},
+                 "ceiling_while_wet": {"dry_bulb": "49 °C", "while_above": "25 %", **_KNOWN}},
+    ) for name in PRACTICES}
+
+
+@pytest.fixture(scope="module")
+def said(mills) -> dict[str, dict[str, str]]:
+    """The words of every page, by practice and address; the customer's page as "customer"."""
+    return {name: {page.path: _plain(page.html) for page in mill.pages}
+            | {"customer": _plain(mill.customer()[0].html)} for name, mill in mills.items()}
+
+
+def _plain(html: str) -> str:
+    return Outline(html).text.replace("\u00a0", " ")
+
+
+@pytest.mark.parametrize("name", PRACTICES)
+def test_units_stand_in_the_order_of_the_practice(name, said):
+    pages, customary_first = said[name], PRACTICES[name][0]
+    for path, metric, customary in (
+            ("species/quercus-rubra.html", "49 °C", "120 °F"),
+            ("charges/C1.html", "40 m³", "17 000 board feet"),
+            ("lots/L1.html", "26 mm", "1.0 in"),
+            ("lots/L1.html", "2.1 m³", "890 board feet"),
+            ("kilns/k1.html", "85 °C", "185 °F"),
+            ("customer", "26 mm", "1.0 in"),
+            ("customer", "2.1 m³", "890 board feet"),
+            ("customer", "100 mm", "4 in"),
+            ("customer", "21 °C", "70 °F")):
+        first, second = (customary, metric) if customary_first else (metric, customary)
+        assert f"{first} ({second})" in pages[path] or f"{first} {second}" in pages[path], path
+        assert f"{second} ({first})" not in pages[path], path
+    heads = "Dry bulb °F Dry bulb °C" if customary_first else "Dry bulb °C Dry bulb °F"
+    assert heads in pages["schedules/red-oak-4-4.html"]
+
+
+@pytest.mark.parametrize("name", PRACTICES)
+def test_headings_say_the_words_of_the_practice(name, said):
+    pages, (_, timber, crook, conditioning, flat_sawn) = said[name], PRACTICES[name]
+    assert f"{timber} Northern red oak" in pages["charges/C1.html"]
+    assert f"Volume of {timber.lower()}" in pages["calculators.html"]
+    assert f"across a {flat_sawn} board" in pages["calculators.html"]
+    assert f"{crook.capitalize()} 3 of 120" in pages["charges/C1.html"]
+    assert crook in pages["species/quercus-rubra.html"].lower()
+    assert f"Equalizing and {conditioning}" in pages["schedules/red-oak-4-4.html"]
+    assert f"{flat_sawn} shrinks by about" in pages["customer"]
+    for other in {row[2] for row in PRACTICES.values()} - {crook}:
+        assert f"{other.capitalize()} 3 of 120" not in pages["charges/C1.html"]
+
+
+@pytest.mark.parametrize("name", PRACTICES)
+def test_the_page_of_the_mill_and_of_each_charge_say_what_is_in_force(name, said):
+    practice = practices()[name]
+    shown = name[0].upper() + name[1:]
+    front, charge = said[name]["index.html"], said[name]["charges/C1.html"]
+    assert f"{name} practice" in front
+    for custom in practice.words.values():
+        assert custom.is_.capitalize() in front
+    own = "" if practice.rule == "wettest half" else ", as the charge itself says"
+    assert f"{shown}: steps go by the wettest half{own}; units {practice.units.is_}" in charge
+
+
+def test_every_figure_is_the_same_under_every_practice(said):
+    """The order differs and nothing else: the same numbers with the same units on each page."""
+    amount = re.compile(r"[−-]?\d[\d.,]*(?: (?:°C|°F|K|%|mm|in|m³|board feet|kg|lb|g|oz|kPa))?")
+    # but for what a practice is, and the digest of mill.yaml
+    ends = re.compile(r"(North American|British|continental|Australasian) practice|The files this")
+    counted = {name: {path: sorted(amount.findall(ends.split(text)[0]))
+                      for path, text in pages.items()} for name, pages in said.items()}
+    first, *others = counted.values()
+    assert sum(map(len, first.values())) > 1000
+    for other in others:
+        assert other == first
+
+
+def test_reviews_and_records_do_not_know_the_practice(mills):
+    """What is sealed is the same but for the digest of mill.yaml, whose bytes differ."""
+    def sealed(mill: Mill) -> tuple[str, str, str]:
+        view = customer_lot(mill.folder, "L1", mill.dossiers, mill.lots["L1"], "t")
+        return (mill.dossiers["C1"].model_copy(update={"inputs": ()}).model_dump_json(),
+                mill.lots["L1"].model_copy(update={"inputs": ()}).model_dump_json(),
+                lot_record(view).model_dump_json())
+
+    first, *others = map(sealed, mills.values())
+    assert "mm (1.0" in first[2]
+    assert all(other == first for other in others)
+
+
+@pytest.mark.parametrize("name", PRACTICES)
+def test_the_sheet_at_the_kiln_follows(name, mills):
+    step = kiln_sheet(mills[name].folder, "C1").steps[0]
+    metric, customary = "50.0\u00a0°C", "122\u00a0°F"
+    assert step.dry_bulb == ((customary, metric) if PRACTICES[name][0] else (metric, customary))
+
+
+def test_the_practices_word_and_ours_find_each_other(mills):
+    synonyms = synonyms_of(mills["North American"].folder, None)
+    assert "timber" in synonyms["lumber"]
+    assert "lumber" in synonyms["timber"]
+    assert "lumber" not in synonyms_of(mills["British"].folder, None)
+    assert "back-sawn" in synonyms_of(mills["Australasian"].folder, None)["flat-sawn"]
+
+
+def test_a_chapters_quantities_follow(tmp_path):
+    body = "Cut {q: 25 mm} at {q: 110 °F}.\n"
+    for name, words in (("North American", "Cut 0.98 in (25 mm) at 110 °F (43.3 °C)."),
+                        ("continental", "Cut 25 mm (0.98 in) at 43.3 °C (110 °F).")):
+        html = body_of(tmp_path / name, body, practice=name).html
+        assert plain_words(html).replace("\u00a0", " ") == words
+
+
+# --- the words of records, told again -------------------------------------------------------------
+
+DIMENSIONS = sorted(figures.CUSTOMARY, key=lambda dimension: dimension.__name__)
+
+
+@given(sampled_from(DIMENSIONS), floats(0.1, 90_000.0))
+def test_a_pair_is_turned_and_turned_back(dimension: type[Quantity], value: float):
+    unit = next(iter(dimension.units))
+    quantity = dimension.parse(f"{value:.1f} {unit}")
+    written = f"Oak, {figures.side_by_side(quantity)} thick, 3 m (see note)."
+    turned = CUSTOMARY.retold(written)
+    assert f"Oak, {CUSTOMARY.side_by_side(quantity)} thick, 3 m (see note)." == turned
+    assert PLAIN.retold(written) == written
+
+
+@pytest.mark.parametrize(("written", "turned"), [
+    ("25.4 mm (4/4) thick", "4/4 (25.4 mm) thick"),
+    ("−5.0 °C (23 °F)", "23 °F (−5.0 °C)"),
+    ("12 345 m³ (5.2 mbf); 2 m³ (850 board feet)", "5.2 mbf (12 345 m³); 850 board feet (2 m³)"),
+    ("at 12 % (10 % asked)", "at 12 % (10 % asked)"),
+    ("50 °C (41 °C wet)", "50 °C (41 °C wet)"),
+])
+def test_only_pairs_of_the_two_systems_are_turned(written, turned):
+    hard = re.compile(r"(?<=\d) (?=[\d°m%b])|(?<=board) (?=feet)")
+    unbroken = [hard.sub("\u00a0", words).replace("board\u00a0feet", "board feet")
+                for words in (written, turned)]
+    assert CUSTOMARY.retold(unbroken[0]) == unbroken[1]
+
+
+def test_words_keep_their_capital_and_their_plural():
+    mill = read_mill_folder(PROJECT).mill.record.model_copy(update={"practice": "Australasian"})
+    regional = regional_format(mill)
+    assert [regional.term(word) for word in ("Stickers", "sticker", "Timber", "Charge")] == [
+        "Strips", "strip", "Timber", "Charge"]
+    assert regional.say("The {sticker} of {Flat-sawn} boards, {}, sticker") == \
+        "The strip of Back-sawn boards, {}, sticker"
+    assert regional.defect("sticker-stain") == "strip stain"
