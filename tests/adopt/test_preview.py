@@ -4,7 +4,10 @@ import http.client
 import re
 import shutil
 import socket
+import struct
 import threading
+import time
+from contextlib import contextmanager
 
 import pytest
 from tests.minimal import minimal_mill
@@ -37,8 +40,8 @@ def preview(made, tmp_path):
         yield preview
 
 
-@pytest.fixture
-def served(preview):
+@contextmanager
+def serving(preview):
     server = make_server(preview, 0)
     thread = threading.Thread(target=server.serve_forever, daemon=True)
     thread.start()
@@ -46,6 +49,21 @@ def served(preview):
     server.shutdown()
     server.server_close()
     thread.join()
+
+
+@pytest.fixture
+def served(preview):
+    with serving(preview) as both:
+        yield both
+
+
+@pytest.fixture(scope="module")
+def standing(made):
+    """Return the port of a preview that no test changes."""
+    with preview_of(made) as preview:
+        preview.refresh()
+        with serving(preview) as (_, port):
+            yield port
 
 
 def get(port, path, host=None):
@@ -90,6 +108,53 @@ def test_only_this_computer_may_ask(served):
     for address in others:
         with pytest.raises(OSError):  # noqa: PT011  refused, or no way there
             socket.create_connection((address, port), timeout=2).close()
+
+
+ELSEWHERE = {"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "no-cors"}
+
+
+@pytest.mark.parametrize(("headers", "status"), [
+    ({}, 200), ({"Sec-Fetch-Site": "same-origin"}, 200), ({"Sec-Fetch-Site": "none"}, 200),
+    (ELSEWHERE | {"Sec-Fetch-Dest": "script"}, 403),
+    (ELSEWHERE | {"Sec-Fetch-Dest": "image"}, 403),
+    ({"Sec-Fetch-Site": "same-site", "Sec-Fetch-Mode": "cors"}, 403),
+    ({"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "navigate",
+      "Sec-Fetch-Dest": "document"}, 200),  # somebody opens a link
+    ({"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "navigate",
+      "Sec-Fetch-Dest": "iframe"}, 403),
+    ({"Origin": "https://elsewhere.example"}, 403), ({"Origin": "null"}, 403),
+    ({"Origin": "http://localhost:1"}, 403),
+    ({"Host": "127.0.0.1.elsewhere.example"}, 403), ({"Host": "localhost:1"}, 403)])
+def test_no_page_from_elsewhere_is_answered(standing, headers, status):
+    """By the rows of the W3C's Fetch Metadata, section 2: what a browser says of who asks."""
+    port = standing
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
+    connection.request("GET", "/register/charges.js", headers=headers)
+    answer = connection.getresponse()
+    assert (answer.read() != b"" and answer.status) in ((status, 404) if status == 200 else (403,))
+    for header in ("Cross-Origin-Resource-Policy", "Cross-Origin-Opener-Policy"):
+        assert answer.headers[header] == "same-origin"
+    assert "frame-ancestors 'none'" in answer.headers["Content-Security-Policy"]
+    assert answer.headers["X-Content-Type-Options"] == "nosniff"
+    connection.close()
+
+
+@pytest.mark.parametrize("path", ["/%00", "/a%00.html", "/" + "a" * 5_000, "/_news",
+                                  "/_news?page=%00", "/%ff%fe", "/..%2f..%2fcontent/mill.yaml"])
+def test_no_address_ends_a_connection_without_an_answer(standing, capfd, monkeypatch, path):
+    monkeypatch.setattr("kilnfolio.adopt.preview.WAIT", 0.1)
+    assert get(standing, path)[0] in (200, 204, 404)
+    assert capfd.readouterr().err == ""
+
+
+def test_a_browser_that_goes_away_is_not_spoken_of(standing, capfd):
+    for _ in range(5):
+        with socket.create_connection(("127.0.0.1", standing), timeout=5) as gone:
+            gone.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+            gone.sendall(b"GET / HTTP/1.1\r\nHost: 127.0.0.1:%d\r\n\r\n" % standing)
+    assert get(standing, "/")[0] == 200
+    time.sleep(0.3)
+    assert capfd.readouterr().err == ""
 
 
 def test_a_saved_record_changes_its_page(served):

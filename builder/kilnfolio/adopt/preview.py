@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import html
 import mimetypes
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterable, Iterator
@@ -18,6 +19,7 @@ from pathlib import Path
 from typing import ClassVar
 from urllib.parse import parse_qs, unquote, urlsplit
 
+from kilnfolio.adopt.local_only import HEADERS, stranger
 from kilnfolio.incremental.inputs import Stamps, stamps
 from kilnfolio.pipeline import Report, site_at_hand
 from kilnfolio.records.problems import Problem, RecordProblems
@@ -29,8 +31,6 @@ POLL, WAIT = 0.15, 20.0
 HOME = Path("site/.preview")
 #: Tasks that rest on many records and are made after the pages of the record that was saved.
 _PATIENT = frozenset({("room", "drills"), ("search", "")})
-#: Names a browser on this computer may call it by; any other is a page elsewhere reaching in.
-_HOSTS = ("127.0.0.1", "localhost")
 #: Asks whether this page has become another, and loads it again. Only the preview's pages hold it.
 _RELOAD = """<script>
 (async () => {
@@ -102,10 +102,10 @@ class Preview:
             return _page("The pages are being made", "<p>This page comes by itself.</p>")
         if path.endswith(".html") and self.problems:
             return _problems_page(self.root, self.problems)
-        file = (self._pages / path).resolve()
         try:
+            file = (self._pages / path).resolve()
             data = file.read_bytes() if file.is_relative_to(self._pages) else None
-        except OSError:
+        except (OSError, ValueError, RuntimeError):  # no such file, and no such name either
             return None
         if data is None or not path.endswith(".html") or not self._broken:
             return data
@@ -174,16 +174,18 @@ class _Handler(BaseHTTPRequestHandler):
 
     preview: ClassVar[Preview]
     protocol_version = "HTTP/1.1"
+    #: Seconds that a connection may say nothing.
+    timeout = 60.0
 
     def do_GET(self) -> None:
-        host = (self.headers.get("Host") or "").rsplit(":", 1)[0]
-        if host not in _HOSTS:
-            return self._answer(403, "text/plain", b"only for this computer\n")
+        if why := stranger(self.headers, self.server.server_port):  # type: ignore[attr-defined]
+            return self._answer(403, "text/plain", f"{why}\n".encode())
         address = urlsplit(self.path)
         path = _file_of(unquote(address.path))
         if path == "_news":
             asked = parse_qs(address.query)
-            newer = self.preview.wait(_file_of(asked.get("page", ["/"])[0]), asked["has"][0])
+            newer = self.preview.wait(_file_of(asked.get("page", ["/"])[0]),
+                                      asked.get("has", [""])[0])
             return self._answer(200 if newer else 204, "text/plain", b"saved\n" if newer else b"")
         data = self.preview.file(path)
         if data is None:
@@ -200,8 +202,8 @@ class _Handler(BaseHTTPRequestHandler):
         self.send_response(status)
         self.send_header("Content-Type", kind)
         self.send_header("Content-Length", str(len(body)))
-        self.send_header("Cache-Control", "no-store")
-        self.send_header("Referrer-Policy", "no-referrer")
+        for name, value in HEADERS.items():
+            self.send_header(name, value)
         self.end_headers()
         self.wfile.write(body)
 
@@ -219,12 +221,23 @@ def _reload(data: bytes | None) -> bytes:
     return (_RELOAD % mark(data)).encode()
 
 
+class _Server(ThreadingHTTPServer):
+    """Answers several browsers' pages at once."""
+
+    daemon_threads = True
+
+    def handle_error(self, request: object, client_address: object) -> None:
+        """Say nothing of a browser that went away; of a fault of ours, one line."""
+        del request, client_address
+        error = sys.exception()
+        if not isinstance(error, ConnectionError | TimeoutError):
+            sys.stderr.write(f"kilnfolio: a page could not be given: {error!r}\n")
+
+
 def make_server(preview: Preview, port: int) -> ThreadingHTTPServer:
     """Return a server of the pages, reached from this computer only; port 0 takes a free one."""
     handler = type("Handler", (_Handler,), {"preview": preview})
-    server = ThreadingHTTPServer(("127.0.0.1", port), handler)
-    server.daemon_threads = True
-    return server
+    return _Server(("127.0.0.1", port), handler)
 
 
 def serve(root: Path, port: int, say: Callable[[str], None]) -> int:
