@@ -8,6 +8,7 @@ than the summary. Heavy libraries are imported inside ``run``, so that every com
 from __future__ import annotations
 
 import gc
+import io
 import sys
 from importlib import import_module
 
@@ -46,6 +47,9 @@ def run() -> NoReturn:
     and after Ctrl-C up to a second.
     """
     gc.set_threshold(50_000, 10, 10)
+    for stream in (sys.stdout, sys.stderr):  # a terminal without "m³" gets an escape, not an error
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     code = main()
     gc.freeze()
     sys.exit(code)
@@ -53,8 +57,14 @@ def run() -> NoReturn:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run a command; return its exit code."""
-    arguments = _parser().parse_args(argv)
-    return exit_code(lambda: arguments.run(arguments))
+    words = sys.argv[1:] if argv is None else argv
+    return exit_code(lambda: _run(words), words)
+
+
+def _run(words: Sequence[str]) -> int:
+    arguments = _parser().parse_args(words)
+    code: int = arguments.run(arguments)
+    return code
 
 
 def _parser() -> CommandParser:

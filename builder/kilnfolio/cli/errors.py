@@ -8,22 +8,25 @@ import sys
 
 TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from kilnfolio.records.problems import RecordProblems
 
-#: Exit codes: all is well; findings or differences; bad input or usage; stopped by Ctrl-C.
-OK, FINDINGS, ERROR, INTERRUPTED = 0, 1, 2, 130
+#: Exit codes: all is well; findings or differences; bad input or usage; a fault of the program
+#: (EX_SOFTWARE of BSD's sysexits.h); stopped by Ctrl-C.
+OK, FINDINGS, ERROR, FAULT, INTERRUPTED = 0, 1, 2, 70, 130
 
 
-def exit_code(act: Callable[[], int]) -> int:
+def exit_code(act: Callable[[], int], argv: Sequence[str]) -> int:
     """Run a command; report what stopped it, and return its exit code.
 
     Parameters
     ----------
     act : callable
         The command. It returns its own exit code when it comes to an end.
+    argv : sequence of str
+        Its words, for a report of a fault.
     """
     try:
         return act()
@@ -42,12 +45,20 @@ def exit_code(act: Callable[[], int]) -> int:
         print(f"kilnfolio: {name}{(error.strerror or str(error)).lower()}{_advice(error)}",
               file=sys.stderr)
         return ERROR
+    except MemoryError:
+        print("kilnfolio: this computer's memory was not enough; nothing was left half-written. "
+              "Close other programs, or use fewer processes, as in build --workers 1",
+              file=sys.stderr)
+        return ERROR
     except Exception as error:
         from kilnfolio.records.problems import RecordProblems
 
         if isinstance(error, RecordProblems):
             return print_problems(error)
-        raise
+        from kilnfolio.cli.fault import tell_fault
+
+        tell_fault(error, list(argv))
+        return FAULT
 
 
 def _advice(error: OSError) -> str:

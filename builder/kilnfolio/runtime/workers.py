@@ -105,6 +105,11 @@ class Workers(Executor):
         elif isinstance(error, BrokenExecutor) and deaths + 1 < MOST_DEATHS:
             self._drop(pool)
             self._send(task, call, deaths + 1)
+        elif isinstance(error, BrokenExecutor):
+            task.set_exception(WorkersUnreachableError(
+                f"the processes that shared the work were ended {MOST_DEATHS} times from outside, "
+                "as a computer does that runs out of memory; close other programs, or build with "
+                "--workers 1"))
         elif error:
             task.set_exception(error)
         else:

@@ -1,0 +1,84 @@
+"""Whatever goes wrong, a command says it in words and never ends with 0."""
+
+import errno
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import pytest
+from tests.conftest import PROJECT
+from tests.minimal import minimal_mill
+
+from kilnfolio import __version__
+from kilnfolio.cli import COMMANDS, main
+
+ARGUMENTS = {
+    "build": [], "check": [], "seal": ["C1", "--by", "A. N. Other"],
+    "amend": ["C1", "--by", "A. N. Other", "--reason", "a new reading"], "audit": ["."],
+    "labels": ["--out", "labels.pdf"], "sheet": ["C1"], "compare": ["--at", "http://localhost:1"],
+    "import": ["weighings", "s.csv", "--charge", "C1"], "preview": [],
+    "new": ["kiln", "k2"], "upgrade": [], "schema": ["charge"]}
+
+
+def fails(error):
+    def run(_):
+        raise error
+
+    return run
+
+
+@pytest.mark.parametrize("command", [*COMMANDS])
+def test_a_fault_of_ours_is_said_to_be_ours(command, monkeypatch, capsys, tmp_path):
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    monkeypatch.setattr(f"kilnfolio.cli.{COMMANDS[command]}.run",
+                        fails(ZeroDivisionError("float division\nby zero")))
+    # 70 is EX_SOFTWARE, "internal software error", of BSD's sysexits.h
+    assert main([command, *ARGUMENTS[command]]) == os.EX_SOFTWARE == 70
+    said = capsys.readouterr().err
+    assert said.startswith("kilnfolio: this is our fault, not yours: ZeroDivisionError: float "
+                           "division by zero (cli/__init__.py:")
+    assert "Traceback" not in said
+    (report,) = tmp_path.glob("kilnfolio-fault-*.txt")
+    assert f"please send {report} to whoever looks after kilnfolio for you" in said
+    assert report.stat().st_mode & 0o077 == 0  # it can quote a record: for this person only
+    text = report.read_text("utf-8")
+    assert f"kilnfolio {__version__}\nPython 3." in text
+    assert f"command: kilnfolio {' '.join([command, *ARGUMENTS[command]])}\n" in text
+    assert "Traceback (most recent call last)" in text
+
+
+def test_a_fault_is_said_where_no_report_can_be_written(monkeypatch, capsys):
+    monkeypatch.setattr(tempfile, "mkstemp", lambda **_: fails(OSError(errno.ENOSPC, "full"))(0))
+    monkeypatch.setattr("kilnfolio.cli.check.run", fails(KeyError("hour")))
+    assert main(["check"]) == 70
+    assert f"please send these lines to whoever looks after kilnfolio for you, with your command " \
+        f"and the version, {__version__}\n" in capsys.readouterr().err
+
+
+def test_too_little_memory_is_no_fault(monkeypatch, capsys):
+    monkeypatch.setattr("kilnfolio.cli.build.run", fails(MemoryError()))
+    assert main(["build"]) == 2
+    assert "build --workers 1" in capsys.readouterr().err
+
+
+def test_a_terminal_that_has_no_such_letter_gets_an_escape(tmp_path):
+    root = minimal_mill(tmp_path / "mill")
+    charge = next(root.glob("content/charges/*/C1/charge.yaml"))
+    charge.write_text(charge.read_text("utf-8").replace("target_mc: 12 %", "target_mc: 12 m³"),
+                      "utf-8")
+    ran = subprocess.run([sys.executable, "-m", "kilnfolio", "check", str(root)], text=True,
+                         capture_output=True, check=False, encoding="ascii",
+                         env={"PYTHONPATH": str(PROJECT / "builder"), "PYTHONIOENCODING": "ascii"})
+    assert ran.returncode == 2
+    assert "12 m\\xb3" in ran.stderr
+    assert "Traceback" not in ran.stderr
+
+
+def test_the_exit_codes_are_in_the_guide():
+    guide = (Path(PROJECT) / "builder/kilnfolio/guide/16-look-it-up.md").read_text("utf-8")
+    from kilnfolio.cli import errors
+
+    for code in (errors.OK, errors.FINDINGS, errors.ERROR, errors.FAULT, errors.INTERRUPTED):
+        assert f"| {code} |" in guide
