@@ -6,8 +6,8 @@ from pathlib import Path
 
 from tests.minimal import minimal_mill
 
-from kilnfolio.handbook.body import Body
-from kilnfolio.handbook.pages import Contents, compile_handbook
+from kilnfolio.handbook.pages import compile_handbook
+from kilnfolio.handbook.rendered import Body, Contents
 from kilnfolio.records.folder import MillFolder, read_mill_folder
 
 #: Front matter of nine lines, so that the body below begins on line 10.

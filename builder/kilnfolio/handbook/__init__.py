@@ -9,6 +9,7 @@ tables       what every computed table shares; tables_air, tables_species, table
              tables_books hold the kinds
 examples     worked steps: names, arguments, and the board
 svg          drawings made safe to put into a page
+rendered     what rendering a chapter makes, and what a directive may use of it
 body         one chapter to HTML, for the site or for the book
 pages        the pages of the handbook
 """

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
 from typing import Any, Literal
 from xml.etree import ElementTree as ET
 
@@ -19,6 +18,7 @@ from markupsafe import Markup
 from kilnfolio.handbook import directives
 from kilnfolio.handbook.chapter import ChapterFile
 from kilnfolio.handbook.examples import PLACEHOLDER, Board
+from kilnfolio.handbook.rendered import NOTHING, Body, Heading, IndexEntry, Listed
 from kilnfolio.handbook.setting import (
     COMMON_PRACTICE,
     FROM_MEMORY,
@@ -37,65 +37,7 @@ _ATTRIBUTES = frozenset(
 _ALIGN = re.compile(r"text-align: (left|right|center);")
 
 
-#: No markup.
-NOTHING = Markup("")
-
-
-@dataclass(frozen=True)
-class Heading:
-    """A heading within a chapter."""
-
-    id: str
-    text: str
-    level: int
-
-
-@dataclass(frozen=True)
-class IndexEntry:
-    """A place the back-of-book index points at."""
-
-    term: str
-    sub: str
-    anchor: str
-    """Within the chapter's page; 'top' for the chapter as a whole."""
-
-
-@dataclass(frozen=True)
-class Answer:
-    """The answer to a practice problem, for the back of the book."""
-
-    number: str
-    id: str
-    html: Markup
-
-
-@dataclass(frozen=True)
-class Listed:
-    """A table or figure, for the lists at the front of the book."""
-
-    kind: Literal["table", "figure"]
-    number: str
-    anchor: str
-    title: str
-    """The beginning of its caption, to stand on a line."""
-    what: str = ""
-    """The kind of a computed table."""
-
-
-@dataclass
-class Body:
-    """A chapter rendered."""
-
-    html: Markup = NOTHING
-    headings: list[Heading] = field(default_factory=list)
-    index: list[IndexEntry] = field(default_factory=list)
-    cited: list[str] = field(default_factory=list)
-    answers: list[Answer] = field(default_factory=list)
-    listed: list[Listed] = field(default_factory=list)
-    problems: list[Problem] = field(default_factory=list)
-
-
-class Builder:
+class ChapterBuilder:
     """Renders one chapter; directives call back into it for their prose, numbers and addresses."""
 
     def __init__(self, setting: Setting, chapter: ChapterFile):
@@ -405,7 +347,7 @@ def _headings(tokens: Sequence[dict[str, Any]]) -> Sequence[Heading]:
 class _Forms(Extension):
     """The handbook's forms and directives, and no HTML."""
 
-    def __init__(self, builder: Builder, first_line: int, directives_too: bool):
+    def __init__(self, builder: ChapterBuilder, first_line: int, directives_too: bool):
         super().__init__()
         self.builder, self.first_line, self.directives_too = builder, first_line, directives_too
 
@@ -432,7 +374,7 @@ class _Source(Preprocessor):
 class _Tree(Treeprocessor):
     """Resolves links, makes ids the chapter's own, and lets only known attributes through."""
 
-    def __init__(self, md: markdown.Markdown, builder: Builder):
+    def __init__(self, md: markdown.Markdown, builder: ChapterBuilder):
         super().__init__(md)
         self.builder = builder
 

@@ -30,7 +30,7 @@ from kilnfolio.review import figures
 from kilnfolio.review.limits import limit_book
 
 if TYPE_CHECKING:
-    from kilnfolio.handbook.body import Builder
+    from kilnfolio.handbook.rendered import Builder
 
 R = TypeVar("R", bound=Record)
 _NONE = Markup("")
@@ -260,7 +260,7 @@ def _example(builder: Builder, document: Document) -> Markup:
 
 
 def _problem(builder: Builder, document: Document) -> Markup:
-    from kilnfolio.handbook.body import Answer
+    from kilnfolio.handbook.rendered import Answer
 
     options = _options(document, ProblemOptions).record
     board = _work(builder, document, options.steps)

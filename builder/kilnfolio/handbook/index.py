@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, TypeVar
 
 from markupsafe import Markup
 
-from kilnfolio.handbook.body import IndexEntry
 from kilnfolio.handbook.chapter import ChapterFile, Term
+from kilnfolio.handbook.rendered import IndexEntry
 
 if TYPE_CHECKING:
-    from kilnfolio.handbook.pages import Contents
+    from kilnfolio.handbook.rendered import Contents
 
 #: The beginning of a block of a chapter that holds running text.
 _BLOCK = re.compile(r"<(?:p|h[2-4]|li|dd)(?: [^>]*)?>")

@@ -4,41 +4,26 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 
 from jinja2 import Environment
 from markupsafe import Markup
 
-from kilnfolio.handbook.body import Body, Builder
+from kilnfolio.handbook.body import ChapterBuilder
 from kilnfolio.handbook.chapter import (
     Caution,
     ChapterFile,
-    Manuscript,
     read_manuscript,
 )
 from kilnfolio.handbook.index import by_letter, index_lines, sort_key
+from kilnfolio.handbook.rendered import Contents
 from kilnfolio.handbook.revisions import blocks_of, compare
 from kilnfolio.handbook.setting import Setting
 from kilnfolio.records.book import Publication
 from kilnfolio.records.folder import MillFolder
-from kilnfolio.records.problems import Problem, RecordProblems
+from kilnfolio.records.problems import RecordProblems
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.templating import render
-
-
-@dataclass(frozen=True)
-class Contents:
-    """Every chapter rendered, before it is put into pages or a book."""
-
-    setting: Setting
-    bodies: Mapping[str, Body]
-    problems: tuple[Problem, ...]
-
-    @property
-    def manuscript(self) -> Manuscript:
-        """The chapters as written."""
-        return self.setting.manuscript
 
 
 def render_handbook(
@@ -88,7 +73,8 @@ def compile_handbook(
         checks = registered_checks()
     manuscript, problems = read_manuscript(folder.root)
     setting = Setting(folder, manuscript, "book" if target == "book" else "site", checks, in_book)
-    bodies = {chapter.slug: Builder(setting, chapter).build() for chapter in manuscript.chapters}
+    bodies = {chapter.slug: ChapterBuilder(setting, chapter).build()
+              for chapter in manuscript.chapters}
     for body in bodies.values():
         problems += body.problems
     return Contents(setting, bodies, tuple(sorted(set(problems))))
@@ -167,7 +153,7 @@ def _changes(env: Environment, contents: Contents, chapter: ChapterFile) -> Page
     older = contents.manuscript.superseded[chapter.slug]
     revisions = [chapter, *older]
     texts = [blocks_of(contents.bodies[chapter.slug].html),
-             *(blocks_of(Builder(contents.setting, one).build().html) for one in older)]
+             *(blocks_of(ChapterBuilder(contents.setting, one).build().html) for one in older)]
     comparisons = [
         (before.record, after.record,
          next((one for one in after.record.changes if one.revision == after.record.revision), None),

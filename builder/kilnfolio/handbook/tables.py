@@ -31,7 +31,7 @@ from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.working import evaluate
 
 if TYPE_CHECKING:
-    from kilnfolio.handbook.body import Builder
+    from kilnfolio.handbook.rendered import Builder
 
 Cell = str | Markup
 _NONE = Markup("")

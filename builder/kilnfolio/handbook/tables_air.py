@@ -41,7 +41,7 @@ from kilnfolio.review.dossier import Working
 from kilnfolio.review.figures import NOTHING, number
 
 if TYPE_CHECKING:
-    from kilnfolio.handbook.body import Builder
+    from kilnfolio.handbook.rendered import Builder
 
 
 class BulbOptions(Options):

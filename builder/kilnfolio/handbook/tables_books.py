@@ -12,7 +12,7 @@ from kilnfolio.records.yaml_source import Document
 from kilnfolio.review.figures import measure
 
 if TYPE_CHECKING:
-    from kilnfolio.handbook.body import Builder
+    from kilnfolio.handbook.rendered import Builder
 
 
 class LimitOptions(Options):

@@ -39,7 +39,7 @@ from kilnfolio.review.figures import NBSP, NOTHING, measure, number
 from kilnfolio.review.limits import Subject, limit_book
 
 if TYPE_CHECKING:
-    from kilnfolio.handbook.body import Builder
+    from kilnfolio.handbook.rendered import Builder
 
 
 def _notation(builder: Builder) -> Notation:

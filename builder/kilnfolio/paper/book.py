@@ -17,10 +17,10 @@ from jinja2 import Environment
 from markupsafe import Markup
 
 from kilnfolio.charts.paper import for_paper
-from kilnfolio.handbook.body import Listed
 from kilnfolio.handbook.chapter import ChapterFile
 from kilnfolio.handbook.index import book_index, by_letter
-from kilnfolio.handbook.pages import Contents, cautions_of, compile_handbook, sources_of
+from kilnfolio.handbook.pages import cautions_of, compile_handbook, sources_of
+from kilnfolio.handbook.rendered import Contents, Listed
 from kilnfolio.paper.printing import Press, collector_paused, complaints, press
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.moment import build_date

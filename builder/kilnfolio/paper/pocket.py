@@ -13,7 +13,7 @@ from jinja2 import Environment
 from markupsafe import Markup
 
 from kilnfolio.charts.paper import for_paper
-from kilnfolio.handbook.pages import Contents
+from kilnfolio.handbook.rendered import Contents
 from kilnfolio.records.moment import build_date
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.review.review import mill_pressure
