@@ -1,0 +1,201 @@
+"""No damaged file ends in a traceback, a hang or a swollen memory; none is taken for whole."""
+
+import os
+import shutil
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import strategies as st
+from tests.adopt.own_files import write_log, write_survey, write_workbook
+from tests.archive.yard import NOTICE, seal_charge
+from tests.fuzz.damage import JSON, TABLE, YAML, damaged, damaged_zip
+from tests.fuzz.watch import CASES, watch
+from tests.minimal import FILES, minimal_log, minimal_mill
+
+from kilnfolio.adopt.log_columns import look
+from kilnfolio.adopt.sheets import SHEETS, Options, bring
+from kilnfolio.adopt.tables import read_sheets
+from kilnfolio.archive.audit import NothingToAuditError, audit
+from kilnfolio.archive.bag import write_bag
+from kilnfolio.archive.ledger import LEDGER, verify_ledger
+from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.log import read_log
+from kilnfolio.records.logger import LoggerProfile
+from kilnfolio.records.model import validate
+from kilnfolio.records.problems import RecordProblems
+from kilnfolio.records.yaml_source import parse_yaml, read_yaml
+
+ZONE = ZoneInfo("America/Toronto")
+
+
+@pytest.fixture(scope="module")
+def mill(tmp_path_factory):
+    return minimal_mill(tmp_path_factory.mktemp("mill"))
+
+
+def outcome_of(act):
+    """Return whether a file was read, or refused with every problem in words."""
+    try:
+        act()
+    except RecordProblems as refused:
+        return "refused" if refused.problems and all(
+            one.what and one.why for one in refused.problems) else "refused without words"
+    return "read"
+
+
+@pytest.mark.parametrize("kind", ["charge", "lot", "kiln", "species", "schedule", "logger", "mill",
+                                  "limits", "sources"])
+def test_records(mill, kind):
+    """Each kind of record, damaged in the mill it belongs to, and the whole folder read again."""
+    path = mill / FILES[kind]
+    sound = path.read_bytes()
+
+    def read(data):
+        path.write_bytes(data)
+        return outcome_of(lambda: read_mill_folder(mill))
+
+    try:
+        found = watch(kind, damaged([sound], YAML), read, share=0.25)
+    finally:
+        path.write_bytes(sound)
+    assert found.keys() <= {"read", "refused"}
+    assert found["refused"]
+
+
+def test_yaml():
+    any_text = st.text(alphabet=st.sampled_from("a1 :-\n\t[]{}&*!|>'\"%@`,#?<~.°…"), max_size=200)
+    assert watch("yaml", any_text.map(str.encode),
+                 lambda data: outcome_of(lambda: parse_yaml(data, "x.yaml")))["refused"]
+
+
+@pytest.fixture(scope="module")
+def sheets(tmp_path_factory):
+    """Return sound sheets of both kinds, by what they hold."""
+    home = tmp_path_factory.mktemp("sheets")
+    wide = "Date,Time,S1 (g),S2 (g)\n2026-06-02,07:10,2380,2500\n2026-06-03,07:15,2360,2480\n"
+    return {"xlsx": [write_workbook(home / "own.xlsx").read_bytes()],
+            "csv": [write_survey(home / "survey.csv").read_bytes(), wide.encode(),
+                    wide.replace(",", ";").encode("utf-16")]}
+
+
+OPTIONS = Options(unit="g", dates="day-first", by="A. N. Other", at="2026-06-07T11:00",
+                  method="resistance meter", time="07:10")
+
+
+@pytest.mark.parametrize("ending", ["xlsx", "csv"])
+def test_sheets(mill, sheets, tmp_path, ending):
+    files = damaged_zip(sheets["xlsx"]) if ending == "xlsx" else damaged(sheets["csv"], TABLE)
+    kinds = iter([])
+
+    def read(data):
+        nonlocal kinds
+        (tmp_path / f"s.{ending}").write_bytes(data)
+        kind = next(kinds, None)
+        if kind is None:
+            kinds = iter(SHEETS)
+            return outcome_of(lambda: read_sheets(tmp_path / f"s.{ending}"))
+        return outcome_of(lambda: bring(mill, tmp_path / f"s.{ending}", SHEETS[kind], "C1",
+                                        OPTIONS))
+
+    found = watch(ending, files, read)
+    assert found.keys() <= {"read", "refused"}
+    assert found["refused"]
+    assert found["read"]
+
+
+def test_logs(mill, tmp_path):
+    """Exports of loggers: looked at, and read by a profile that fits the sound one."""
+    profile = validate(read_yaml(mill / FILES["logger"], "p.yaml"), LoggerProfile).record
+    write_log(tmp_path / "other.csv")
+    other = (tmp_path / "other.csv").read_bytes()
+    count = iter(range(10 ** 9))
+
+    def read(data):
+        path = tmp_path / "log.csv"
+        path.write_bytes(data)
+        if next(count) % 2:
+            return outcome_of(lambda: look(path, "log.csv"))
+        return outcome_of(lambda: read_log(path, "log.csv", profile, ZONE))
+
+    found = watch("logs", damaged([minimal_log().encode(), other], TABLE), read)
+    assert found["read"]
+    assert found.keys() <= {"read", "refused"}
+    assert found["refused"]
+
+
+@pytest.fixture(scope="module")
+def sealed(tmp_path_factory):
+    """Return a sealed mill and the bag of its charge."""
+    root = minimal_mill(tmp_path_factory.mktemp("sealed") / "mill")
+    seal_charge(root)
+    write_bag(root, "C1", root.parent / "bag", notice=NOTICE)
+    return root, root.parent / "bag"
+
+
+def test_the_ledger(sealed):
+    """A ledger of which one byte is another is never whole."""
+    root, _ = sealed
+    path = root / LEDGER
+    sound = path.read_bytes()
+    assert verify_ledger(root) == ()
+
+    def read(data):
+        path.write_bytes(data)
+        whole = not verify_ledger(root)
+        assert not whole or data == sound, "a damaged ledger was taken for whole"
+        return "whole" if whole else "differs"
+
+    try:
+        found = watch("ledger", damaged([sound], JSON), read)
+    finally:
+        path.write_bytes(sound)
+    assert found["differs"]
+
+
+def test_bags(sealed, tmp_path):
+    """A bag in which any file is another is never confirmed."""
+    _, bag = sealed
+    shutil.copytree(bag, tmp_path / "bag")
+    names = sorted(path.relative_to(bag).as_posix() for path in bag.rglob("*") if path.is_file())
+    sound = {name: (bag / name).read_bytes() for name in names}
+    files = st.sampled_from(names).flatmap(
+        lambda name: damaged([sound[name]], (*JSON, *YAML, *TABLE)).map(lambda data: (name, data)))
+
+    def read(one):
+        name, data = one
+        (tmp_path / "bag" / name).write_bytes(data)
+        try:
+            report = audit(tmp_path / "bag")
+        except NothingToAuditError:
+            return "no bag"
+        finally:
+            (tmp_path / "bag" / name).write_bytes(sound[name])
+        holds = bool(report.holds and report.sealed)
+        assert not holds or data == sound[name], f"{name} is another; the bag is confirmed"
+        return "confirmed" if holds else "differs"
+
+    assert watch("bags", files, read, share=0.2)["differs"]
+
+
+def test_as_many_cases_as_are_asked_for():
+    seen = watch("counting", st.binary(max_size=9), lambda _: "read")
+    assert 0 < sum(seen.values()) <= CASES
+    assert int(os.environ.get("KILNFOLIO_FUZZ", "200")) == CASES
+
+
+def test_a_traceback_a_hang_and_a_swollen_memory_would_be_seen(monkeypatch):
+    with pytest.raises(KeyError):
+        watch("traceback", st.binary(), lambda data: {}[data])
+    monkeypatch.setattr("tests.fuzz.watch.SECONDS", 0.1)
+
+    def hang(_):
+        while True:
+            pass
+
+    with pytest.raises(AssertionError, match=r"more than 0\.1 s"):
+        watch("hang", st.just(b""), hang)
+    monkeypatch.setattr("tests.fuzz.watch.MEMORY", 1024 ** 2)
+    with pytest.raises(AssertionError):
+        watch("memory", st.just(b""), lambda _: str(len(bytearray(600 * 1024 ** 2))))
+
+

@@ -1,0 +1,71 @@
+"""Runs a reader on damaged files, and counts what became of them.
+
+``KILNFOLIO_FUZZ=10000 sh builder/run test tests/fuzz -s`` reads ten thousand files with each reader
+and prints the counts. Without it every reader gets two hundred, the same ones on every run.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import signal
+import sys
+import time
+from collections import Counter
+from collections.abc import Callable
+from contextlib import contextmanager
+
+from hypothesis import HealthCheck, given, settings
+from hypothesis.strategies import SearchStrategy
+
+CASES = int(os.environ.get("KILNFOLIO_FUZZ", "200"))
+#: What no file may cost: processor seconds, and bytes of memory above what stood before.
+SECONDS, MEMORY = 10.0, 1024 ** 3
+
+
+@contextmanager
+def within(seconds: float):
+    """Raise where the body takes more processor time."""
+    def late(*_):
+        raise AssertionError(f"it took more than {seconds} s of the processor")
+
+    before = signal.signal(signal.SIGPROF, late)
+    signal.setitimer(signal.ITIMER_PROF, seconds)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.signal(signal.SIGPROF, before)
+
+
+def watch(name: str, files: SearchStrategy[bytes], read: Callable[[bytes], str], *,
+          share: float = 1.0) -> Counter[str]:
+    """Read damaged files; return how often each outcome came.
+
+    Parameters
+    ----------
+    read : callable
+        Returns the outcome in a word. What it raises fails the test.
+    share : float
+        Of the usual number of cases, for a slow reader.
+    """
+    outcomes: Counter[str] = Counter()
+    slowest = 0.0
+    stood = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+
+    @settings(max_examples=max(int(CASES * share), 10), deadline=None, database=None,
+              derandomize=True, suppress_health_check=list(HealthCheck))
+    @given(files)
+    def each(data: bytes) -> None:
+        nonlocal slowest
+        began = time.process_time()
+        with within(SECONDS):
+            outcomes[read(data)] += 1
+        slowest = max(slowest, time.process_time() - began)
+
+    each()
+    grew = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 - stood
+    sys.stdout.write(f"\n{name}: {sum(outcomes.values())} files, {dict(outcomes)}; slowest "
+                     f"{slowest:.2f} s; memory grew by {grew / 1024 ** 2:.0f} MB\n")
+    assert grew < MEMORY
+    return outcomes
