@@ -77,6 +77,7 @@ FIXED = {
     "water": ("water_removed", "least_heat"),
     "heat": ("longest_run_above",),
     "survey": ("tolerance_limits", "share_shown"),
+    "drying": ("dry", "gradient_index", "core_time"),
 }
 
 

@@ -2,19 +2,23 @@
 
 Nothing here opens a file, knows a record or draws a page. Each module is one room:
 
-===========  ====================================================================================
-`air`        moist air: RH from two thermometers, dew point, humidity ratio, pressure
-`sorption`   wood and air at rest: EMC from temperature and RH, and back
-`moisture`   weights to MC, its uncertainty, the controlling boards, drying rate
-`meters`     resistance-meter readings brought to the calibration temperature
-`shrinkage`  shrinkage, change of size, specific gravity and density at an MC
-`water`      the mass of water a charge loses and the least heat that takes
-`heat`       the longest unbroken time a core spent at or above a temperature
-`survey`     what a set of readings says about the lot they came from
-`diffusion`  Fick's law in a board: how uptake or loss follows time
-`rules`      rules of the trade that are sums: equalizing, conditioning, rate by thickness
-`sums`       the plain sums of the notebook: mean, difference, volume, green and dry sizes
-===========  ====================================================================================
+=================  ==============================================================================
+`air`              moist air: RH from two thermometers, dew point, humidity ratio, pressure
+`sorption`         wood and air at rest: EMC from temperature and RH, and back
+`moisture`         weights to MC, its uncertainty, the controlling boards, drying rate
+`meters`           resistance-meter readings brought to the calibration temperature
+`shrinkage`        shrinkage, change of size, specific gravity and density at an MC
+`water`            the mass of water a charge loses and the least heat that takes
+`heat`             the longest unbroken time a core spent at or above a temperature
+`survey`           what a set of readings says about the lot they came from
+`drying_board`     a board that dries by diffusion in changing air: its moisture profile
+`drying_gradient`  how much shrinkage a wet core denies the shell, to compare schedules
+`drying_formula`   the published drying time of red oak; how temperature changes the pace
+`drying_core`      how long a core takes to warm through
+`drying`           the four above under one name
+`rules`            rules of the trade that are sums: equalizing, conditioning, rate by thickness
+`sums`             the plain sums of the notebook: mean, difference, volume, green and dry sizes
+=================  ==============================================================================
 
 One set of manners holds in every room:
 

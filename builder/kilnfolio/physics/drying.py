@@ -1,0 +1,31 @@
+"""How a board dries: moisture profile, gradient index, drying time and core heating.
+
+The front door of four modules:
+
+* `drying_board`: `dry`, a board that dries by diffusion in air that changes with time;
+* `drying_gradient`: `gradient_index`, how much shrinkage the shell is denied;
+* `drying_formula`: the published red-oak drying-time formula and its effect of temperature;
+* `drying_core`: `core_time`, how long the core takes to warm through.
+
+All of it is estimating, never evidence: sample boards and core probes decide.
+"""
+
+from kilnfolio.physics.drying_board import Air, Board, Drying, advance, dry
+from kilnfolio.physics.drying_core import HeatingAir, Timber, core_time, thermal_diffusivity
+from kilnfolio.physics.drying_formula import red_oak_days, temperature_factor
+from kilnfolio.physics.drying_gradient import gradient_index
+
+__all__ = [
+    "Air",
+    "Board",
+    "Drying",
+    "HeatingAir",
+    "Timber",
+    "advance",
+    "core_time",
+    "dry",
+    "gradient_index",
+    "red_oak_days",
+    "temperature_factor",
+    "thermal_diffusivity",
+]
