@@ -101,14 +101,31 @@ def test_a_dry_run_shows_only_what_is_new(mill, tmp_path, capsys):
     assert text_of(mill) == before
 
 
-def test_a_list_in_one_line_is_said_to_be_one(mill, tmp_path, capsys):
+def test_a_list_in_one_line_is_added_to_as_well(mill, tmp_path):
     text = text_of(mill)
     a, b = text.index("weighings:"), text.index("log:\n")
     (mill / FILES["charge"]).write_text(
         text[:a] + "weighings: [{at: 2026-06-01T08:00, masses: {S1: 2410 g}}]\n" + text[b:],
         "utf-8")
-    assert weighings(mill, sheet(tmp_path, HEAD + "2026-06-09,08:00,2300,2390,2200\n")) == 2
-    assert "the list of weighings is written in one line" in capsys.readouterr().err
+    assert weighings(mill, sheet(tmp_path, HEAD + "2026-06-09,08:00,2300,2390,2200\n")) == 0
+    assert [one.at.day for one in charge_of(mill).weighings] == [1, 9]
+
+
+@pytest.mark.parametrize("days", [("08", "09", "10"), ("10", "08", "09"), ("10", "09", "08")])
+def test_rounds_of_a_grown_sheet_stand_in_the_order_of_time(mill, tmp_path, days):
+    rows = "".join(f"2026-06-{day},08:00,23{20 - int(day)}0,,\n" for day in days)
+    assert weighings(mill, sheet(tmp_path, HEAD + FIRST + rows)) == 0
+    moments = [one.at for one in charge_of(mill).weighings]
+    assert moments == sorted(moments)
+    assert [at.day for at in moments[-3:]] == [8, 9, 10]
+    assert main(["check", str(mill)]) in (0, 1)  # 2: the record could not be read
+
+
+def test_a_round_between_two_that_stand_and_two_after_them(mill, tmp_path):
+    rows = "2026-06-02,20:00,2380,,\n2026-06-08,08:00,2290,,\n2026-06-09,08:00,2280,,\n"
+    assert weighings(mill, sheet(tmp_path, HEAD + FIRST + rows)) == 0
+    assert [f"{one.at:%d %H}" for one in charge_of(mill).weighings] == [
+        "01 08", "02 08", "02 20", "03 08", "04 08", "05 08", "06 08", "07 08", "08 08", "09 08"]
 
 
 def test_boards_are_compared_by_tag_and_new_ones_added(mill, tmp_path, capsys):

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from pathlib import Path
 
 from kilnfolio.adopt import logs
 from kilnfolio.adopt.kinds import UnansweredError
 from kilnfolio.adopt.log_columns import look
-from kilnfolio.records.log import Log
+from kilnfolio.records.log import Log, join_logs, read_log
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 
 Say = Callable[[str], None]
@@ -16,7 +17,10 @@ FINE, OPEN = 0, 1
 
 
 def import_log(arguments: argparse.Namespace, ask: Callable[[str], str] | None, say: Say) -> int:
-    """Look at an export, have a person decide, write the profile, read the file with it.
+    """Look at exports, have a person decide, write the profile, read the files with it.
+
+    The first file decides how all are read; the others, such as those of a logger that begins a
+    new one at midnight, must follow.
 
     Returns
     -------
@@ -26,23 +30,26 @@ def import_log(arguments: argparse.Namespace, ask: Callable[[str], str] | None, 
     Raises
     ------
     RecordProblems
-        The file, an option or the profile cannot stand; nothing is written.
+        A file, an option or the profile cannot stand; nothing is written.
     UnansweredError
         ``--yes`` was said, and something is still to be decided.
     """
-    root, file = arguments.folder, arguments.file
+    root, files = arguments.folder, export_files(arguments.files)
     if not (root / f"content/kilns/{arguments.kiln}.yaml").is_file():
         raise RecordProblems([Problem(Place("import log"), f"kiln '{arguments.kiln}'",
                                       "there is no kiln of this id",
                                       f"Begin it with 'kilnfolio new kiln {arguments.kiln}'")])
-    decided = logs.Decided(arguments.id or f"{arguments.kiln}-export", missing=arguments.missing,
-                           time_format=arguments.time_format, clock=arguments.clock)
+    decided = logs.Decided(
+        arguments.id or f"{arguments.kiln}-export", missing=arguments.missing,
+        time_format=arguments.time_format, clock=arguments.clock,
+        repeated_hour=arguments.repeated_hour and arguments.repeated_hour.replace("-", " "),
+        skipped_rows=arguments.skip_rows)
     if not (arguments.column or arguments.ignore):
-        known = logs.profile_that_reads(root, file, decided.identity)
+        known = logs.profile_that_reads(root, files[0], decided.identity)
         if known:
             say(f"{known[0]} reads it:")
-            return _done(arguments, decided.identity, known[1], say)
-    sample = look(file, file.name)
+            return _done(arguments, files, decided.identity, known[1], say)
+    sample = look(files[0], files[0].name, decided.skipped_rows)
     decided.columns = dict(logs.parse_column(words, sample) for words in arguments.column)
     decided.ignored = [logs.known_heading(heading, sample) for heading in arguments.ignore]
     if arguments.yes:
@@ -53,7 +60,8 @@ def import_log(arguments: argparse.Namespace, ask: Callable[[str], str] | None, 
         for line in logs.proposal(sample, decided):
             say(line)
         if ask is None:
-            words = ["kilnfolio", "import", "log", str(file), str(root), "--kiln", arguments.kiln]
+            words = ["kilnfolio", "import", "log", *map(str, files), str(root), "--kiln",
+                     arguments.kiln]
             words += ["--id", arguments.id] if arguments.id else []
             words += ["--charge", arguments.charge] if arguments.charge else []
             say("nothing was written; if this is right, confirm it (fill in every …):")
@@ -63,16 +71,47 @@ def import_log(arguments: argparse.Namespace, ask: Callable[[str], str] | None, 
         if ask("Write this profile? [y/n]: ").strip().lower() != "y":
             say("nothing was written")
             return OPEN
-    name, log = logs.write_profile(root, file, sample, decided)
-    say(f"{root / name} written; by it {file.name} reads:")
-    return _done(arguments, decided.identity, log, say)
+    name, log = logs.write_profile(root, files[0], sample, decided)
+    say(f"{root / name} written; by it {files[0].name} reads:")
+    return _done(arguments, files, decided.identity, log, say)
 
 
-def _done(arguments: argparse.Namespace, identity: str, log: Log, say: Say) -> int:
-    for line in logs.log_lines(log, logs.zone_of(arguments.folder)):
+def export_files(named: Sequence[Path]) -> list[Path]:
+    """Return the exports that files, folders and patterns such as ``logs/*.csv`` name, in order.
+
+    Raises
+    ------
+    RecordProblems
+        A pattern or folder names none.
+    """
+    found: list[Path] = []
+    for path in named:
+        if path.is_dir():
+            those = sorted(one for one in path.iterdir()
+                           if one.is_file() and one.suffix.lower() in (".csv", ".txt", ".log"))
+        elif not path.exists() and set(path.name) & set("*?["):
+            those = sorted(path.parent.glob(path.name))
+        else:
+            those = [path]
+        if not those:
+            raise RecordProblems([Problem(
+                Place("import log"), f"'{path}'", "no export is there by this name",
+                "Name the file, its folder, or a pattern such as 'logs/*.csv'")])
+        found += those
+    return list(dict.fromkeys(found))
+
+
+def _done(arguments: argparse.Namespace, files: Sequence[Path], identity: str, first: Log, say: Say
+          ) -> int:
+    root, zone = arguments.folder, logs.zone_of(arguments.folder)
+    profile = logs.profile_of(root, identity)
+    read = [first, *(read_log(file, file.name, profile, zone) for file in files[1:])]
+    log = join_logs(read) if len(read) > 1 else first
+    if len(read) > 1:
+        say(f"  {len(read)} files, {files[0].name} to {files[-1].name}")
+    for line in logs.log_lines(log, zone):
         say(f"  {line}")
-    if arguments.charge:
-        say(f"{logs.attach(arguments.folder, arguments.file, identity, arguments.charge)} "
-            "lies beside the charge, which names it now")
-    say(f"next: kilnfolio check {arguments.folder}")
+    for file in files if arguments.charge else ():
+        say(logs.attach(root, file, identity, arguments.charge))
+    say(f"next: kilnfolio check {root}")
     return FINE

@@ -103,8 +103,17 @@ class Sample:
     remarks: tuple[str, ...]
 
 
-def look(path: Path, shown_as: str) -> Sample:
+def look(path: Path, shown_as: str, skipped_rows: Sequence[str] = ()) -> Sample:
     """Look at an export.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    shown_as : str
+        Its name in messages.
+    skipped_rows : sequence of str
+        How a cell begins in rows that hold no readings, as in ``EVENT``.
 
     Raises
     ------
@@ -114,6 +123,8 @@ def look(path: Path, shown_as: str) -> Sample:
     text, encoding = _decoded(path, shown_as)
     lines = text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\n").split("\n")
     delimiter, rows = _divided(lines, shown_as)
+    rows = [row for row in rows
+            if not any(cell.startswith(tuple(skipped_rows)) for cell in row)]
     first = _first_data_row(rows, shown_as)
     names_row = max(range(first), key=lambda row: (len(set(filter(None, rows[row]))), -row))
     headings, data = rows[names_row], rows[first:]
@@ -131,11 +142,22 @@ def look(path: Path, shown_as: str) -> Sample:
              if heading and index not in (time, clock_column)]
     for column, words in zip(columns, units, strict=True):
         column.guesses = _guesses(column, words)
-    remarks = _by_physics(columns)
+    remarks = [*_event_rows(data, time), *_by_physics(columns)]
     return Sample(encoding, delimiter, decimal, first, names_row + 1, headings[time],
                   headings[clock_column] if clock_column is not None else None, tuple(formats),
                   _interval(written, formats), tuple(columns), written[0],
                   _clock_of(formats), tuple(remarks))
+
+
+def _event_rows(data: list[list[str]], time: int) -> list[str]:
+    """Return a remark on rows of words among the readings, as loggers write for their events."""
+    marks = Counter(cell.split()[0] for row in data
+                    if not any(_NUMBER.fullmatch(cell) for cell in row)
+                    for cell in [next((one for index, one in enumerate(row)
+                                       if one and index != time and not _CLOCKED.match(one)), "")]
+                    if cell)
+    return [f"rows without readings ({count}), as '{mark}': leave them out with --skip-rows "
+            f"'{mark}'" for mark, count in marks.most_common(3)]
 
 
 # --- text, rows, times ----------------------------------------------------------------------------

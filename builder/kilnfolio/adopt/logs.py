@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import re
 import shlex
-import shutil
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,9 +11,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from kilnfolio.adopt.log_columns import Guess, Sample, Seen
-from kilnfolio.adopt.merging import Merge
+from kilnfolio.adopt.record_file import ChargeFile, replace_file
+from kilnfolio.adopt.record_text import scalar
 from kilnfolio.adopt.starter import schema_comment
-from kilnfolio.adopt.writing import rewrite, scalar, write_new
+from kilnfolio.adopt.writing import write_new
 from kilnfolio.records.log import Log, as_moment, read_log
 from kilnfolio.records.logger import LoggerProfile
 from kilnfolio.records.mill import Mill
@@ -38,6 +37,10 @@ class Decided:
     missing: list[str] = field(default_factory=list)
     time_format: str | None = None
     clock: str | None = None
+    repeated_hour: str | None = None
+    """What tells apart the hour that autumn repeats; "by row order" or nothing."""
+    skipped_rows: list[str] = field(default_factory=list)
+    """How a cell begins in rows without readings, as in EVENT."""
 
 
 def parse_column(words: str, sample: Sample) -> tuple[str, Guess]:
@@ -117,6 +120,10 @@ def command(sample: Sample, decided: Decided, words: Sequence[str]) -> str:
     parts = [*words, "--clock", decided.clock or sample.clock or "…", "--time-format",
              decided.time_format or (sample.time_formats[0] if len(sample.time_formats) == 1
                                      else "…")]
+    if decided.repeated_hour:
+        parts += ["--repeated-hour", "by-row-order"]
+    for mark in decided.skipped_rows:
+        parts += ["--skip-rows", mark]
     for column in sample.columns:
         guess = decided.columns.get(column.heading) or column.sure
         if column.heading in decided.ignored or not (guess or column.guesses):
@@ -180,11 +187,14 @@ def profile_text(sample: Sample, decided: Decided, source: str) -> str:
         lines.append(f"  time_heading: {scalar(sample.clock_heading)}")
     lines += [f'  format: "{decided.time_format}"',
               "  # local follows daylight saving, standard keeps winter time all year",
-              f"  clock: {decided.clock}", f"interval_minutes: {sample.interval_minutes:g}",
+              f"  clock: {decided.clock}",
+              *([f"  repeated_hour: {decided.repeated_hour}"] if decided.repeated_hour else []),
+              f"interval_minutes: {sample.interval_minutes:g}",
               "columns:"]
     lines += [f"  - {{heading: {scalar(heading)}, channel: {guess.channel}, "
               f"unit: {scalar(guess.unit)}}}" for heading, guess in decided.columns.items()]
-    for key, values in (("ignored", decided.ignored), ("missing", decided.missing)):
+    for key, values in (("ignored", decided.ignored), ("missing", decided.missing),
+                        ("ignored_rows", decided.skipped_rows)):
         if values:
             lines.append(f"{key}: [{', '.join(_in_quotes(value) for value in values)}]")
     return "\n".join(lines) + "\n"
@@ -245,41 +255,89 @@ def log_lines(log: Log, zone: ZoneInfo) -> list[str]:
 
 
 def attach(root: Path, file: Path, identity: str, charge: str) -> str:
-    """Copy the export beside a charge's record and name it there; return where it went.
+    """Put an export beside a charge's record and name it there; return a sentence that says how.
+
+    An export that has grown takes the place of its shorter self. One that goes on where an earlier
+    one of the same name ends is kept beside it under another name.
 
     Raises
     ------
     RecordProblems
-        There is no such charge, its list of files is written in one line, or another file of
-        this name lies there; nothing is written.
+        There is no such charge, the record would not be read, or the export says something else
+        of a time than the file of this name that lies there; nothing is written.
     """
-    home = next(iter(sorted((root / "content/charges").glob(f"*/{charge}/charge.yaml"))), None)
-    if home is None:
-        raise _refused(f"charge '{charge}'", "there is no charge of this number",
-                       f"Begin it with 'kilnfolio new charge {charge}'")
-    shown = home.relative_to(root).as_posix()
-    document = read_yaml(home, shown)
-    text = home.read_text("utf-8-sig")
-    entry = f"{{file: {scalar(file.name)}, profile: {identity}}}"
-    named = document.value.get("log") if isinstance(document.value, dict) else None
-    if {"file": file.name, "profile": identity} in (named or []):
-        new = text
-    elif named:
-        merging = Merge(document, text.split("\n"), file.name)
-        merging.add_items(("log",), len(named), [[f"- {entry}"]])
-        new = merging.text
-    else:
-        new = re.sub(r"(?m)^log:\s*(\[\])?\s*(#.*)?\n", "", text).rstrip("\n") \
-            + f"\nlog:\n  - {entry}\n"
-    target = home.with_name(file.name)
-    if target.exists() and target.read_bytes() != file.read_bytes():
-        raise _refused(f"file '{file.name}'", "another file of this name lies beside the charge",
-                       "Rename the export")
-    if not target.exists():
-        shutil.copyfile(file, target)
-    if new != text:
-        rewrite(home, new)
-    return target.relative_to(root).as_posix()
+    record = ChargeFile.open(root, charge)
+    beside = (root / record.name).parent
+    data, profile = file.read_bytes(), profile_of(root, identity)
+    target, words = beside / file.name, f"{file.name} lies beside charge {charge}, which names it"
+    if target.exists() and target.read_bytes() != data:
+        target, words = _where_it_belongs(root, file, target, profile)
+        if words.startswith("nothing"):
+            return words
+    there = target.read_bytes() if target.exists() else None
+    named = record.record.at(("log",)) or []
+    entry = {"file": target.name, "profile": identity}
+    if entry not in named:
+        record.record.insert(("log",), len(named), entry)
+    if there != data:
+        replace_file(target, data)
+    try:
+        record.save(f"import of {file.name}")
+    except BaseException:
+        if there != data:
+            replace_file(target, there)
+        raise
+    return words
+
+
+def profile_of(root: Path, identity: str) -> LoggerProfile:
+    """Return the profile of an id."""
+    name = f"content/loggers/{identity}.yaml"
+    return validate(read_yaml(root / name, name), LoggerProfile).record
+
+
+def _where_it_belongs(root: Path, file: Path, there: Path, profile: LoggerProfile
+                      ) -> tuple[Path, str]:
+    """Return where an export goes whose name is taken by other content, and a sentence."""
+    zone = zone_of(root)
+    new = read_log(file, file.name, profile, zone)
+    for one in _of_this_name(there):
+        if one.read_bytes() == file.read_bytes():
+            return one, f"nothing was written: {one.name} beside the charge is the same"
+        old = read_log(one, one.name, profile, zone)
+        both = _agreeing_times(new, old, file.name, one.name, zone)
+        if both == len(new.times):
+            return one, f"nothing was written: {one.name} beside the charge has all its rows"
+        if both == len(old.times):
+            more = len(new.times) - both
+            return one, (f"{file.name} has grown by {more} row{'s' if more != 1 else ''} and takes "
+                         f"the place of the shorter {one.name} beside the charge")
+    free = there.with_name(f"{there.stem}-{len(_of_this_name(there)) + 1}{there.suffix}")
+    return free, f"{file.name} holds other rows than {there.name} and is kept as {free.name}"
+
+
+def _of_this_name(there: Path) -> list[Path]:
+    """Return a file and those kept beside it because its name was taken: log.csv, log-2.csv."""
+    found = [there]
+    while (more := there.with_name(f"{there.stem}-{len(found) + 1}{there.suffix}")).exists():
+        found.append(more)
+    return found
+
+
+def _agreeing_times(new: Log, old: Log, name: str, other_name: str, zone: ZoneInfo) -> int:
+    """Return how many times two exports share; refuse them where they differ at one."""
+    both, in_new, in_old = np.intersect1d(new.times, old.times, return_indices=True)
+    for channel in sorted(new.channels.keys() & old.channels.keys()):
+        one, other = new.channels[channel][in_new], old.channels[channel][in_old]
+        differ = np.flatnonzero(~np.isclose(one, other, rtol=0.0, atol=1e-6, equal_nan=True))
+        if len(differ):
+            first = differ[0]
+            raise _refused(
+                f"file '{name}'", f"{other_name} lies beside the charge, and at "
+                f"{as_moment(both[first], zone):%Y-%m-%d %H:%M} it says {channel} "
+                f"{other[first]:.1f}; this file says {one[first]:.1f}",
+                "Find out which is right; to keep both, rename this one")
+    return len(both)
 
 
 def _refused(what: str, why: str, instead: str) -> RecordProblems:

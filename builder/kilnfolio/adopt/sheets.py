@@ -19,23 +19,16 @@ from pydantic_core import PydanticCustomError
 from kilnfolio.adopt.cells import Cell, Sheet
 from kilnfolio.adopt.logs import zone_of
 from kilnfolio.adopt.merging import merge
+from kilnfolio.adopt.record_file import ChargeFile
+from kilnfolio.adopt.record_text import scalar
+from kilnfolio.adopt.sheet_words import is_total, role_of, roles
 from kilnfolio.adopt.tables import read_sheets
-from kilnfolio.adopt.writing import rewrite, scalar
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.model import validate
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.quantities import Mass, Percent, Quantity
-from kilnfolio.records.yaml_source import Document, parse_yaml, read_yaml
+from kilnfolio.records.yaml_source import Document, parse_yaml
 
-#: What a heading says, by the role of its column; first match first.
-_ROLES: tuple[tuple[str, str], ...] = (
-    ("oven_dry", r"oven|\bod\b|\bo\.d\.|dry (mass|weight|wt)"),
-    ("board_mass", r"(board|sample|start\w*|initial).*(mass|weight|wt\b|green)"),
-    ("section", r"section|wafer|\bsec\b"), ("green", r"green|wet (mass|weight|wt)|fresh"),
-    ("mc", r"\bm\.?c\.?\b|moisture|reading"), ("pack", r"pack|bundle"),
-    ("position", r"position|place|where"), ("board", r"board|sample|tag"),
-    ("mass", r"mass|weight|\bwt\b"), ("by", r"\bby\b|who|initials|weigher|operator"),
-    ("at", r"date|day|when"), ("time", r"time|hour|clock"))
 _UNIT = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]|[,\s_]\s*(kgs?|g|lbs?|oz|%)\.?$", re.IGNORECASE)
 #: Of a heading, no more is looked at: a pattern searched in a page of text takes minutes.
 _LONGEST_HEADING = 200
@@ -76,11 +69,42 @@ class Table:
     problems: list[Problem] = field(default_factory=list)
     moments: dict[int, str | None] = field(default_factory=dict)
     """Of columns headed by a day."""
+    used: set[int] = field(default_factory=set)
+    """Columns that were read."""
+    left_out: list[str] = field(default_factory=list)
+    """What of the sheet is not used, a sentence each."""
 
     def cell(self, row: list[Cell], role: str) -> Cell:
         """Return the cell of a role in a row; an empty one where the sheet has none."""
         index = self.roles.get(role)
-        return row[index] if index is not None and index < len(row) else Cell("", row[0].where)
+        if index is None or index >= len(row):
+            return Cell("", row[0].where)
+        self.used.add(index)
+        return row[index]
+
+    def leave_out_totals(self) -> None:
+        """Take out the rows that sum up others; a sum without a label is asked about."""
+        kept = []
+        for row in self.rows:
+            label = next((cell for cell in row if is_total(cell.text)), None)
+            if label is None:
+                kept.append(row)
+            else:
+                self.left_out.append(f"row {_row_number(label)} ('{label.text}') sums up others "
+                                     "and is left out")
+        self.rows = kept
+
+    def unused(self) -> list[str]:
+        """Return what of the sheet was not used, a sentence each."""
+        found = list(self.left_out)
+        for index, head in enumerate(self.heading):
+            filled = sum(1 for row in self.rows if index < len(row) and row[index].text)
+            if index not in self.used and (head.text or filled):
+                letters = re.sub(r"\d", "", head.where)
+                named = f"'{head.text}'" if head.text else "(no heading)"
+                found.append(f"column {letters} {named} is not used ({filled} "
+                             f"cell{'s' if filled != 1 else ''})")
+        return found
 
     def refuse(self, cell: Cell, what: str, why: str, instead: str) -> None:
         """Keep a problem with a cell."""
@@ -101,6 +125,10 @@ class Kind:
     told: str = ""
 
 
+def _row_number(cell: Cell) -> str:
+    return re.sub(r"\D", "", cell.where)
+
+
 # --- finding the table ----------------------------------------------------------------------------
 
 def _tables(path: Path, kind: Kind, options: Options, known: list[str]) -> list[Table]:
@@ -109,10 +137,10 @@ def _tables(path: Path, kind: Kind, options: Options, known: list[str]) -> list[
         if options.sheet is not None and sheet.name != options.sheet:
             continue
         for number, row in enumerate(sheet.rows[:30]):
-            roles = _roles(row)
-            if any(set(needed) <= roles.keys() for needed in kind.needs):
+            found_roles = _roles(row)
+            if any(set(needed) <= found_roles.keys() for needed in kind.needs):
                 body = [cells for cells in sheet.rows[number + 1:] if any(c.text for c in cells)]
-                table = Table(sheet, row, body, roles, options)
+                table = Table(sheet, row, body, found_roles, options)
                 if kind.fits(table, known):
                     found.append(table)
                     break
@@ -120,14 +148,11 @@ def _tables(path: Path, kind: Kind, options: Options, known: list[str]) -> list[
 
 
 def _roles(row: list[Cell]) -> dict[str, int]:
-    roles: dict[str, int] = {}
+    found: dict[str, int] = {}
     for index, cell in enumerate(row):
-        text = _UNIT.sub("", cell.text[:_LONGEST_HEADING])
-        for role, pattern in _ROLES:
-            if role not in roles and text and re.search(pattern, text, re.IGNORECASE):
-                roles[role] = index
-                break
-    return roles
+        if role := role_of(_UNIT.sub("", cell.text[:_LONGEST_HEADING]), set(found)):
+            found[role] = index
+    return found
 
 
 def _lacks(path: Path, kind: Kind, options: Options) -> str:
@@ -137,10 +162,10 @@ def _lacks(path: Path, kind: Kind, options: Options) -> str:
         if options.sheet is not None and sheet.name != options.sheet:
             continue
         for number, row in enumerate(sheet.rows[:30], 1):
-            roles = _roles(row)
+            told = _roles(row)
             for needed in kind.needs:
-                has = [_ROLE_WORDS[role] for role in needed if role in roles]
-                lacks = [_ROLE_WORDS[role] for role in needed if role not in roles]
+                has = [roles()[role].means for role in needed if role in told]
+                lacks = [roles()[role].means for role in needed if role not in told]
                 if lacks and len(has) > max(best[0], 1):
                     name = f"'{sheet.name}', " if sheet.name else ""
                     best = (len(has), f"; {name}row {number} names {', '.join(has)}, "
@@ -156,16 +181,11 @@ def _the_table(path: Path, kind: Kind, options: Options, known: list[str]) -> Ta
         names = ", ".join(f"'{table.sheet.name}'" for table in tables)
         raise _refused(path.name, f"{len(tables)} sheets could hold {kind.words}: {names}",
                        "which one is meant, only you can tell", "Say it with --sheet NAME")
-    needed = kind.told or " and ".join(_ROLE_WORDS[role] for role in kind.needs[0])
+    needed = kind.told or " and ".join(roles()[role].means for role in kind.needs[0])
     raise _refused(path.name, f"no sheet holds {kind.words}"
                    + (f" (of '{options.sheet}')" if options.sheet else ""),
                    f"one row of headings must name {needed}{_lacks(path, kind, options)}",
                    "Write these headings in the sheet")
-
-
-_ROLE_WORDS = {"at": "a date", "board": "a board", "mass": "a mass", "mc": "an MC",
-               "section": "a section", "green": "its green mass", "oven_dry": "its oven-dry mass",
-               "board_mass": "the board's mass"}
 
 
 def _refused(where: str, what: str, why: str, instead: str) -> RecordProblems:
@@ -306,6 +326,7 @@ def _masses(table: Table, row: list[Cell], known: list[str]
         return
     if days := _days(table):
         filled = [index for index in days if index < len(row) and row[index].text]
+        table.used.update(days)
         board = _known_board(table, row, known) if filled else ""
         for index in filled if board else ():
             if index not in table.moments:
@@ -313,6 +334,7 @@ def _masses(table: Table, row: list[Cell], known: list[str]
             yield table.moments[index], board, row[index], days[index]
         return
     boards = _board_columns(table, known)
+    table.used.update(boards)
     filled = [index for index in boards if index < len(row) and row[index].text]
     at = _moment(table, row) if filled else None
     for index in filled:
@@ -436,20 +458,28 @@ class Brought:
 
     Attributes
     ----------
-    name : str
-        The charge's file.
-    text : str
-        Its new text.
+    file : ChargeFile
+        The charge's record, edited and not yet written.
     part : str
         What is new in it, as the record holds it; empty where the charge has all of it.
     same : int
         Values of the sheet that the charge has already.
+    sheet : str
+        The sheet's name.
+    unused : tuple of str
+        What of the sheet is not used: columns and rows, a sentence each.
     """
 
-    name: str
-    text: str
+    file: ChargeFile
     part: str
     same: int
+    sheet: str
+    unused: tuple[str, ...]
+
+    @property
+    def name(self) -> str:
+        """The charge's file."""
+        return self.file.name
 
 
 def bring(root: Path, path: Path, kind: Kind, charge: str, options: Options) -> Brought:
@@ -473,14 +503,10 @@ def bring(root: Path, path: Path, kind: Kind, charge: str, options: Options) -> 
     RecordProblems
         A cell cannot be read, the charge says otherwise, or it would not be read with the part.
     """
-    home = next(iter(sorted((root / "content/charges").glob(f"*/{charge}/charge.yaml"))), None)
-    if home is None:
-        raise _refused("import", f"charge '{charge}'", "there is no charge of this number",
-                       f"Begin it with 'kilnfolio new charge {charge}'")
-    name = home.relative_to(root).as_posix()
-    document = read_yaml(home, name)
-    text = home.read_text("utf-8-sig")
+    file = ChargeFile.open(root, charge)
+    name, document, text = file.name, file.record.document, file.record.text
     table = _the_table(path, kind, options, _boards_of(document))
+    table.leave_out_totals()
     part = kind.make(table, document)
     if table.problems:
         raise RecordProblems(_first_of_each(table.problems))
@@ -489,12 +515,16 @@ def bring(root: Path, path: Path, kind: Kind, charge: str, options: Options) -> 
                        "could be told", "For weighings, head each column with a board's tag")
     alone = _without(document, text, kind.key).rstrip("\n") + "\n" + part
     _fits(root, name, alone, text)
-    if not (isinstance(document.value, dict) and document.value.get(kind.key)):
-        return Brought(name, alone, part, 0)
-    merged = merge(document, text, kind.key, part, path.name, zone_of(root))
-    _fits(root, name, merged.text, text)
-    added = f"{kind.key}:\n" + "\n".join(merged.added) + "\n" if merged.new else ""
-    return Brought(name, merged.text, added, merged.same)
+    brought = parse_yaml(part.encode(), path.name)
+    added, same = part, 0
+    if isinstance(document.value, dict) and document.value.get(kind.key):
+        merged = merge(file.record, kind.key, brought, zone_of(root))
+        added = f"{kind.key}:\n" + "\n".join(merged.added) + "\n" if merged.new else ""
+        same = merged.same
+    else:
+        file.record.put((kind.key,), brought.value[kind.key])
+    file.check()
+    return Brought(file, added, same, path.name, tuple(table.unused()))
 
 
 def _first_of_each(problems: list[Problem]) -> Iterator[Problem]:
@@ -534,6 +564,6 @@ def _wrong(name: str, text: str, zone: ZoneInfo) -> tuple[Problem, ...]:
     return ()
 
 
-def write_brought(root: Path, brought: Brought) -> None:
+def write_brought(brought: Brought) -> None:
     """Write a charge's new text."""
-    rewrite(root / brought.name, brought.text)
+    brought.file.save(f"import of {brought.sheet}")

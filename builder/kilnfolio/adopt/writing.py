@@ -3,26 +3,14 @@
 from __future__ import annotations
 
 import contextlib
-import json
 from collections.abc import Mapping
 from importlib import resources
 from pathlib import Path
 from string import Template
 
+from kilnfolio.adopt.record_text import scalar
 from kilnfolio.records.model import TO_FILL
 from kilnfolio.records.problems import Place, Problem, RecordProblems
-from kilnfolio.records.yaml_source import parse_yaml
-
-
-def scalar(text: str) -> str:
-    """Return text as a YAML value: plain where that reads back as the same words, else quoted."""
-    try:
-        if not set(text) & set(",[]{}") and \
-                parse_yaml(f"a: {text}\n".encode(), "").value == {"a": text}:
-            return text
-    except RecordProblems:
-        pass
-    return json.dumps(text, ensure_ascii=False)
 
 
 def filled(template: str, values: Mapping[str, str | int | None]) -> str:
@@ -71,14 +59,3 @@ def _make_folder(folder: Path) -> list[Path]:
 def _remove(path: Path) -> None:
     with contextlib.suppress(OSError):  # a folder that somebody else wrote into meanwhile stays
         path.rmdir() if path.is_dir() else path.unlink()
-
-
-def rewrite(path: Path, text: str) -> None:
-    """Change a file in one step, so that it is never seen half-written."""
-    new = path.with_name(f".{path.name}.new")
-    try:
-        new.write_text(text, encoding="utf-8", newline="\n")
-        new.replace(path)
-    except BaseException:
-        _remove(new)
-        raise

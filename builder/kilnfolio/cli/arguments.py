@@ -11,9 +11,18 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 
+def this_mill() -> Path:
+    """Return the mill folder that the current folder is or lies in; else the current folder."""
+    here = Path.cwd()
+    for steps, folder in enumerate((here, *here.parents)):
+        if (folder / "content/mill.yaml").is_file():
+            return Path(*[".."] * steps)
+    return Path()
+
+
 def add_folder(parser: argparse.ArgumentParser) -> None:
     """Add the mill folder, which is the current one where none is named."""
-    parser.add_argument("folder", type=Path, nargs="?", default=Path(),
+    parser.add_argument("folder", type=Path, nargs="?", default=this_mill(),
                         help="the mill folder, with content/ and schedules/ (default: this one)")
 
 

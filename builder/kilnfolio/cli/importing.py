@@ -6,7 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from kilnfolio.cli.arguments import asker
+from kilnfolio.cli.arguments import asker, this_mill
 from kilnfolio.cli.errors import ERROR, OK, print_reasons
 
 SUMMARY = "read a logger's export or a mill's own sheet"
@@ -21,7 +21,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         description="Show what each column of a logger's export could be; written is only what a "
                     "person has confirmed, in the terminal or by options and --yes.",
         epilog="example: kilnfolio import log kiln-1.csv --kiln kiln-1 --charge 26-014")
-    _file_and_folder(log, "the logger's export")
+    log.add_argument("paths", type=Path, nargs="+", metavar="FILE",
+                     help="the logger's export; several, a folder of them or a pattern such as "
+                          "'logs/*.csv' where the logger begins a file each day; last, the mill "
+                          "folder (default: this one)")
     log.add_argument("--kiln", required=True, help="id of the kiln it is from")
     log.add_argument("--id", help="id of the profile (default: KILN-export)")
     log.add_argument("--charge", help="copy the file beside this charge, and name it there")
@@ -34,6 +37,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     log.add_argument("--time-format", metavar="FORMAT", help="as in '%%d/%%m/%%Y %%H:%%M'")
     log.add_argument("--clock", choices=("local", "standard", "utc", "offset"),
                      help="what the logger's clock keeps")
+    log.add_argument("--repeated-hour", choices=("by-row-order",),
+                     help="how the hour that autumn repeats is told apart, for a local clock")
+    log.add_argument("--skip-rows", action="append", default=[], metavar="BEGINNING",
+                     help="how a cell begins in rows without readings, as in EVENT")
     log.add_argument("--yes", action="store_true", help="write it; all of the above is given")
     log.set_defaults(act=_import_log)
     _add_sheets(kinds)
@@ -76,7 +83,7 @@ def _add_survey_options(sheet: argparse.ArgumentParser) -> None:
 
 def _file_and_folder(parser: argparse.ArgumentParser, words: str) -> None:
     parser.add_argument("file", type=Path, help=words)
-    parser.add_argument("folder", type=Path, nargs="?", default=Path(),
+    parser.add_argument("folder", type=Path, nargs="?", default=this_mill(),
                         help="the mill folder (default: this one)")
 
 
@@ -94,6 +101,11 @@ def run(arguments: argparse.Namespace) -> int:
 def _import_log(arguments: argparse.Namespace) -> int:
     from kilnfolio.adopt.import_log import import_log
 
+    *files, last = arguments.paths
+    if files and (last / "content").is_dir():
+        arguments.files, arguments.folder = files, last
+    else:
+        arguments.files, arguments.folder = [*files, last], this_mill()
     return import_log(arguments, asker(), print)
 
 
@@ -110,6 +122,8 @@ def _import_sheet(arguments: argparse.Namespace) -> int:
     brought = bring(arguments.folder, arguments.file, SHEETS[arguments.kind_of_sheet],
                     arguments.charge, options)
     print(brought.part, end="")
+    for words in brought.unused:
+        print(f"kilnfolio: {words}", file=sys.stderr)
     if brought.same:
         print(f"kilnfolio: {brought.same} values stand in {brought.name} already, the same",
               file=sys.stderr)
@@ -119,7 +133,7 @@ def _import_sheet(arguments: argparse.Namespace) -> int:
         print(f"kilnfolio: nothing was written; without --dry-run this goes into "
               f"{brought.name}", file=sys.stderr)
     else:
-        write_brought(arguments.folder, brought)
+        write_brought(brought)
         print(f"kilnfolio: written into {brought.name}; next: kilnfolio check "
               f"{arguments.folder}", file=sys.stderr)
     return OK

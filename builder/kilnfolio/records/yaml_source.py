@@ -156,6 +156,8 @@ def _syntax_problem(error: yaml.YAMLError, text: str, shown_as: str) -> Problem:
     began = getattr(error, "context_mark", None) or mark
     start = Place(shown_as, began.line + 1, began.column + 1) if began else place
     if "could not find expected ':'" in said:
+        if glued := _GLUED.match(lines[start.line - 1] if start.line <= len(lines) else ""):
+            return _glued_problem(start.file, start.line, glued.end(1) + 1)
         return Problem(start, "this line has no ': '", "every line here is 'key: value'",
                        "Add ': ' after the key, or indent the line if the text above goes on in it")
     if "cannot start any token" in said and line[place.column - 1: place.column] == "%":
@@ -216,15 +218,25 @@ _SYNTAX: dict[str, tuple[bool, str, str, str]] = {
 }
 
 
+#: A key with its amount right behind the colon, as in 1:8.49 lb.
+_GLUED = re.compile(r"""\s*(?:- )?["']?([\w-]+)["']?:[-+]?\d+(?:[.,]\d+)? ?"""
+                    r"(?:k?g|lb|oz|%|°[CF]|mm)(?!\w)")
+
+
+def _glued_problem(file: str, line: int, column: int) -> Problem:
+    return Problem(Place(file, line, column), "no space after the ':'",
+                   "YAML takes the whole line for text", "Write 'key: value' with a space")
+
+
 def _colon_problem(place: Place, lines: list[str]) -> Problem:
     """Return why a ':' stands where none may: glued above, a line too deep, or one too many."""
     line = lines[place.line - 1]
     above = next((number for number in range(place.line - 1, 0, -1)
                   if lines[number - 1].strip()), 0)
     before = lines[above - 1] if above else ""
-    if glued := re.match(r"\s*(?:- )?[A-Za-z_][\w-]*:(?=[^\s/])", before):
-        return Problem(Place(place.file, above, glued.end()), "no space after the ':'",
-                       "YAML takes the whole line for text", "Write 'key: value' with a space")
+    if glued := (_GLUED.match(before)
+                 or re.match(r"\s*(?:- )?([A-Za-z_][\w-]*):(?=[^\s/])", before)):
+        return _glued_problem(place.file, above, glued.end(1) + 1)
     if above and not line[0].isspace() and not re.search(r":(\s|$)", before):
         return Problem(Place(place.file, above), "this line has no ': '",
                        "every line here is 'key: value'", "Write its key, then ': '")
@@ -264,7 +276,15 @@ class _Builder:
         if isinstance(node, yaml.SequenceNode):
             return [self.build(item, (*path, index)) for index, item in enumerate(node.value)]
         assert isinstance(node, yaml.ScalarNode)  # the only kind of node left
+        if not node.style and (glued := _GLUED.match(node.value)) and self._stands_below(node):
+            self.problems.append(_glued_problem(self.file, place.line,
+                                                place.column + glued.end(1)))
         return _scalar(node)
+
+    def _stands_below(self, node: yaml.Node) -> bool:
+        """Return whether a value begins a line of its own, where a mapping would stand."""
+        start = node.start_mark.index
+        return not self.text[start - node.start_mark.column: start].strip()
 
     def _mapping(self, node: yaml.MappingNode, path: _Path) -> dict[str, Any]:
         mapping: dict[str, Any] = {}
@@ -289,7 +309,32 @@ class _Builder:
                 continue
             self.key_places[(*path, key)] = key_place
             mapping[key] = self.build(value_node, (*path, key))
+            if node.flow_style and mapping[key] is None and self._alone(key_node, value_node):
+                self._without_value(key_node, key_place, mapping)
         return mapping
+
+    def _alone(self, key: yaml.Node, value: yaml.Node) -> bool:
+        """Return whether an entry in braces has no ':' at all."""
+        rest = self.text[key.end_mark.index: key.end_mark.index + 200].lstrip()
+        return value.start_mark.index == value.end_mark.index and rest[:1] in (",", "}")
+
+    def _without_value(self, node: yaml.ScalarNode, place: Place, mapping: dict[str, Any]) -> None:
+        """Keep the problem of an entry in braces that has no value: a comma too many, mostly."""
+        key = str(node.value)
+        before = re.search(r"([^\s:,{]+) ?, ?$", self.text[:node.start_mark.index])
+        if glued := re.match(r"([^\s:]+):(?=\S)", key):
+            self._problem(Place(place.file, place.line, place.column + glued.end(1)),
+                          "no space after the ':'", f"YAML takes '{key}' for a name",
+                          f"Write '{glued[1]}: {key[glued.end():]}' with a space")
+        elif before and re.match(r"\d", key) and re.fullmatch(r".*?:?[-+]?\d+", before[1]):
+            number = before[1].split(":")[-1]
+            self._problem(place, f"'{number},{key}'", "between braces a comma ends a value, so "
+                          "decimals have a point", f"Write '{number}.{key}'")
+        else:
+            self._problem(place, f"'{key}' has no value",
+                          "between braces every entry is 'key: value'",
+                          "Write its value, or put quotes around a value that holds a comma")
+        del mapping[key]
 
     def _decorated(self, node: yaml.Node, place: Place) -> bool:
         """Refuse a node that begins with a tag or an anchor."""

@@ -1,0 +1,311 @@
+"""Change records on disk: validated first, replaced in one step, kept so that it can be undone."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import os
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from kilnfolio.adopt.nearby import charge_file, charge_problems
+from kilnfolio.adopt.record_text import RecordText
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
+from kilnfolio.records.yaml_source import MAX_BYTES
+
+#: Where the program keeps what it needs to undo a change, in the mill folder.
+STATE = Path(".kilnfolio")
+#: Changes that can be undone; older ones are forgotten.
+_KEPT = 500
+_BOM = b"\xef\xbb\xbf"
+
+
+@dataclass
+class ChargeFile:
+    """A charge's record, opened for a change.
+
+    Attributes
+    ----------
+    root : Path
+        The mill folder.
+    name : str
+        The record's path in it.
+    before : bytes
+        The file as it was read.
+    record : RecordText
+        The text, to be edited.
+    """
+
+    root: Path
+    name: str
+    before: bytes
+    record: RecordText
+    _line_break: str = "\n"
+    _read: str = field(default="", init=False)
+
+    def __post_init__(self) -> None:
+        self._read = self.record.text
+
+    @classmethod
+    def open(cls, root: Path, charge: str) -> ChargeFile:
+        """Open the record of a charge.
+
+        Raises
+        ------
+        RecordProblems
+            There is no such charge, or its file cannot be read.
+        """
+        path = charge_file(root, charge)
+        name = path.relative_to(root).as_posix()
+        try:
+            before = path.read_bytes()
+        except OSError as error:
+            raise RecordProblems([cannot_read(name, error)]) from None
+        return cls.of(root, name, before)
+
+    @classmethod
+    def of(cls, root: Path, name: str, before: bytes) -> ChargeFile:
+        """Open a record from its bytes."""
+        text = decoded(before, name)
+        breaks = "\r\n" if text.count("\r\n") * 2 > text.count("\n") else "\n"
+        record = RecordText(text.replace("\r\n", "\n"), name, list(Charge.model_fields))
+        if not isinstance(record.value, dict):
+            raise RecordProblems([Problem(Place(name), "this file holds no record",
+                                          "a record is lines of 'key: value'",
+                                          "Restore it from your backup")])
+        return cls(root, name, before, record, breaks)
+
+    @property
+    def changed(self) -> bool:
+        """Whether anything was edited."""
+        return self.record.text != self._read
+
+    @property
+    def after(self) -> bytes:
+        """The bytes to be written."""
+        if not self.changed:
+            return self.before
+        text = self.record.text.replace("\n", self._line_break)
+        return (_BOM if self.before.startswith(_BOM) else b"") + text.encode()
+
+    def check(self) -> None:
+        """Validate the edited record.
+
+        Raises
+        ------
+        RecordProblems
+            What is wrong now and was not wrong before.
+        """
+        if len(self.after) > MAX_BYTES:
+            raise RecordProblems([Problem(
+                Place(self.name), f"the record would have {len(self.after):,} bytes",
+                f"a record may have at most {MAX_BYTES:,}",
+                "Keep long series in the logger's own file")])
+        known = {(one.what, one.why) for one in charge_problems(self.root, self.name, self._read)}
+        if wrong := [one for one in charge_problems(self.root, self.name, self.record.text)
+                     if (one.what, one.why) not in known]:
+            raise RecordProblems(wrong)
+
+    def save(self, words: str) -> None:
+        """Validate the record and replace the file; `words` say what was done."""
+        self.check()
+        if self.changed:
+            replace_files(self.root, {self.name: self.after}, {self.name: self.before}, words)
+
+
+def decoded(raw: bytes, name: str) -> str:
+    """Return a record's text.
+
+    Raises
+    ------
+    RecordProblems
+        It is not UTF-8.
+    """
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise RecordProblems([Problem(
+            Place(name, raw[: error.start].count(b"\n") + 1), "a byte is not UTF-8",
+            "records are read as UTF-8 text", "Save the file again with the encoding UTF-8")
+        ]) from None
+
+
+# --- writing --------------------------------------------------------------------------------------
+
+def replace_files(root: Path, after: Mapping[str, bytes | None],
+                  before: Mapping[str, bytes | None], words: str) -> None:
+    """Replace files in one step each, and keep what they held.
+
+    Parameters
+    ----------
+    root : Path
+        The mill folder.
+    after : mapping of str to bytes or None
+        New content by path in the folder; None deletes a file.
+    before : mapping of str to bytes or None
+        What the caller read; None where there was no file.
+    words : str
+        What was done, for `history`.
+
+    Raises
+    ------
+    RecordProblems
+        A file was changed by somebody else meanwhile; nothing is written.
+    """
+    with _lock(root):
+        _write_all(root, after, before)
+        _keep(root, {"what": words, "at": f"{dt.datetime.now().astimezone():%Y-%m-%dT%H:%M:%S%z}",
+                     "files": {name: [_text(before[name]), _text(after[name])] for name in after}})
+
+
+def _write_all(root: Path, after: Mapping[str, bytes | None], before: Mapping[str, bytes | None]
+               ) -> None:
+    for name in after:
+        path = root / name
+        now = path.read_bytes() if path.exists() else None
+        if now != before[name]:
+            raise RecordProblems([Problem(
+                Place(name), "the file was changed while this command ran",
+                "the change would be lost", "Give the command again")])
+    done: list[str] = []
+    try:
+        for name, data in after.items():
+            replace_file(root / name, data)
+            done.append(name)
+    except BaseException:
+        for name in reversed(done):
+            replace_file(root / name, before[name])
+        raise
+
+
+def replace_file(path: Path, data: bytes | None) -> None:
+    """Replace a file in one step: it is never seen half-written, not even after a power cut."""
+    if data is None:
+        path.unlink()
+        return
+    path.parent.mkdir(parents=True, exist_ok=True)
+    new = path.with_name(f".{path.name}.new")
+    try:
+        with new.open("wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        if path.exists():
+            new.chmod(path.stat().st_mode & 0o7777)
+        new.replace(path)
+    except BaseException:
+        with suppress(OSError):
+            new.unlink()
+        raise
+    with suppress(OSError):  # some file systems cannot sync a folder
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+
+
+@contextmanager
+def _lock(root: Path) -> Iterator[None]:
+    """Let one command at a time write into a mill's records."""
+    (root / STATE).mkdir(exist_ok=True)
+    with (root / STATE / "lock").open("w") as file:
+        try:
+            import fcntl
+        except ImportError:  # Windows: the comparison in `_write_all` alone
+            yield
+            return
+        fcntl.flock(file, fcntl.LOCK_EX)
+        yield
+
+
+def _text(data: bytes | None) -> str | None:
+    return None if data is None else data.decode("utf-8", "surrogateescape")
+
+
+def _bytes(text: str | None) -> bytes | None:
+    return None if text is None else text.encode("utf-8", "surrogateescape")
+
+
+# --- undo -----------------------------------------------------------------------------------------
+
+@dataclass(frozen=True)
+class Kept:
+    """A change that can be undone.
+
+    Attributes
+    ----------
+    number : int
+        Counted from 1.
+    what : str
+        What was done.
+    at : str
+        When, with the offset of the computer's clock.
+    files : mapping of str to (str or None, str or None)
+        Each file's text before and after.
+    undone : bool
+        It was undone since.
+    """
+
+    number: int
+    what: str
+    at: str
+    files: Mapping[str, Sequence[str | None]]
+    undone: bool = False
+
+
+def _kept_files(root: Path) -> list[Path]:
+    return sorted((root / STATE / "undo").glob("[0-9]*.json"))
+
+
+def _keep(root: Path, entry: Mapping[str, object]) -> None:
+    folder = root / STATE / "undo"
+    folder.mkdir(exist_ok=True)
+    files = _kept_files(root)
+    number = int(files[-1].stem) + 1 if files else 1
+    replace_file(folder / f"{number:06}.json",
+           json.dumps(entry, ensure_ascii=True, indent=0).encode())
+    for old in files[: max(0, len(files) + 1 - _KEPT)]:
+        old.unlink()
+
+
+def history(root: Path) -> list[Kept]:
+    """Return the changes that are kept, oldest first."""
+    found = []
+    for path in _kept_files(root):
+        with suppress(ValueError, KeyError, OSError):
+            entry = json.loads(path.read_bytes())
+            found.append(Kept(int(path.stem), entry["what"], entry["at"], entry["files"],
+                              entry.get("undone", False)))
+    return found
+
+
+def undo(root: Path) -> Kept:
+    """Undo the last change that is not undone; return it.
+
+    Raises
+    ------
+    RecordProblems
+        There is none, or a file was changed since.
+    """
+    last = next((one for one in reversed(history(root)) if not one.undone), None)
+    if last is None:
+        raise RecordProblems([Problem(Place("undo"), "there is nothing to undo", "no command has "
+                                      "changed a record of this mill", "")])
+    with _lock(root):
+        for name, (_, after) in last.files.items():
+            path = root / name
+            if (path.read_bytes() if path.exists() else None) != _bytes(after):
+                raise RecordProblems([Problem(
+                    Place(name), f"'{last.what}' of {last.at} cannot be undone",
+                    "the file was changed since", "Take the change out in an editor, or with "
+                    "'kilnfolio correct'")])
+        _write_all(root, {name: _bytes(one[0]) for name, one in last.files.items()},
+                   {name: _bytes(one[1]) for name, one in last.files.items()})
+        replace_file(root / STATE / "undo" / f"{last.number:06}.json", json.dumps(
+            {"what": last.what, "at": last.at, "files": last.files, "undone": True},
+            ensure_ascii=True, indent=0).encode())
+    return last
