@@ -3,15 +3,20 @@
 Rooms
 -----
 starter       the library that comes with the package
-writing       records as commented YAML, never over a file that is there
+writing       new records as commented YAML, never over a file that is there
 mill          ``new mill``
 records       ``new charge``, ``lot``, ``species``, ``schedule``, ``kiln``
 kinds         every kind of ``new``, registered once
+this_mill     the mill folder a command means when none is named
 tables        sheets of .csv and .xlsx files as text cells
 log_columns   what each column of a logger's export could be, by name, unit, range and physics
 logs          how an export is read: proposed, decided, tried
 import_log    ``import log``
+sheet_words   what headings and labels of sheets say, in the languages mills keep them in
 sheets        ``import weighings``, ``boards``, ``survey``
+merging       what a sheet brings beside what a record holds
+nearby        what one charge rests on, read without the rest of the mill
+record_text   a record edited as text: comments and order stay
+record_file   records checked, replaced in one step, and the change undone
 preview       pages rebuilt as records are saved
-commands      their words on the command line
 """

@@ -7,6 +7,7 @@ import errno
 from collections.abc import Callable
 from pathlib import Path
 
+from kilnfolio.adopt.this_mill import this_mill
 from kilnfolio.archive.keys import KEY_FILE as SEAL_KEY
 from kilnfolio.archive.keys import MILL_KEYS, UnusableKeyError, make_keys
 from kilnfolio.archive.tokens import KEY_FILE as ADDRESS_KEY
@@ -15,7 +16,7 @@ from kilnfolio.archive.tokens import make_token_key, replace_token_key
 
 def key_options(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of ``new keys``."""
-    parser.add_argument("folder", type=Path, nargs="?", default=Path(),
+    parser.add_argument("folder", type=Path, nargs="?", default=this_mill(),
                         help="the mill folder (default: this one)")
     parser.add_argument("--replace-addresses", action="store_true",
                         help="replace the key of the addresses; labels printed with the old one "

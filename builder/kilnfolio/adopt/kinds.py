@@ -18,6 +18,7 @@ from kilnfolio.adopt.mill import (
     make_mill,
 )
 from kilnfolio.adopt.records import TEMPLATES, begin
+from kilnfolio.adopt.this_mill import this_mill
 
 Say = Callable[[str], None]
 
@@ -88,7 +89,7 @@ def _record_kind(kind: str) -> NewKind:
 
     def add_options(parser: argparse.ArgumentParser) -> None:
         parser.add_argument("id", help="its id; the file is named the same")
-        parser.add_argument("folder", type=Path, nargs="?", default=Path(),
+        parser.add_argument("folder", type=Path, nargs="?", default=this_mill(),
                             help="the mill folder (default: this one)")
         for key, words in template.options.items():
             parser.add_argument(_option(key), dest=f"key_{key}", help=words)

@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from kilnfolio.adopt.sheet_words import plain
 from kilnfolio.physics.air import relative_humidity
 from kilnfolio.records.clock import formats_that_fit
 from kilnfolio.records.export import MAX_BYTES
@@ -35,15 +36,26 @@ _OTHER_UNIT = re.compile(r"(?:^|[\s_\[(])(?:m?V|m?A|k?W|kWh|Hz|m?bar|[hk]?Pa|psi
 #: The channel a heading names, first match first. ``core`` before the bulbs: a core has a
 #: temperature too.
 _NAMES: tuple[tuple[str, str], ...] = (
-    ("core", r"core|wood|probe"), ("depression", r"depr|\bwbd\b|wb ?diff"),
-    ("wet-bulb", r"\bw\.?b\.?\b|wet|wick"), ("relative-humidity", r"\br\.?h\.?\b|humid"),
-    ("dry-bulb-entering", r"enter|\binlet"), ("dry-bulb-leaving", r"leav|\boutlet"),
-    ("dry-bulb", r"\bd\.?b\.?\b|dry"), ("vent", r"vent|damper"), ("spray", r"spray|mist"),
-    ("fan", r"\bfans?\b"))
+    ("emc", r"\be\.?m\.?c\.?\b|\bugl\b|gleichgewicht|jamvikt|equilib"),
+    ("pin", r"\bpins?\b|\bm\.?c\.? ?\d|moisture ?\d|fuktkvot|holzfeuchte"),
+    ("core", r"core|wood|probe|karn|kern|coeur"),
+    ("depression", r"depr|\bwbd\b|wb ?diff|psychrometrische|psykrometer|psychrometrique"),
+    ("wet-bulb", r"\bw\.?b\.?\b|wet|wick|feuchtkugel|feucht(temp|thermo)|\bvat|vattemp|"
+                 r"humide|natte ?bol|vatkule|markalampo|humedo|umido"),
+    ("relative-humidity", r"\br\.?h\.?\b|\br\.?f\.?\b|humid|luftfeucht|luftfukt|fuktighet|"
+                          r"hygro|vochtigheid|kosteus"),
+    ("dry-bulb-entering", r"enter|\binlet|eintritt|\bzuluft|tilluft|entree"),
+    ("dry-bulb-leaving", r"leav|\boutlet|austritt|abluft|franluft|sortie"),
+    ("dry-bulb", r"\bd\.?b\.?\b|dry|trockenkugel|trocken|\btorr|\bseche?\b|droge ?bol|torrkule|"
+                 r"kuivalampo|\bseco|\bsecco"),
+    ("vent", r"vent|damper|klappe|spjall|volet|spjeld|pelti"),
+    ("spray", r"spray|mist|spruh|bedyskn|basning|pulveris|dyse"),
+    ("fan", r"\bfans?\b|lufter|geblase|flakt|ventilator|ventilateur|vifte|puhallin"))
 #: Units of a channel; the temperatures are all the others.
 _UNITS = {"depression": ("K", "°F"), "relative-humidity": ("%", "fraction"),
           "vent": ("%", "fraction", "on/off"), "spray": ("on/off", "%", "fraction"),
-          "fan": ("on/off", "%", "fraction")}
+          "fan": ("on/off", "%", "fraction"), "emc": ("%",),
+          **{f"pin-{n}": ("%",) for n in range(1, 10)}}
 #: Where readings of a kiln lie, by unit (common practice, no source).
 _PLAUSIBLE = {"°C": (-30.0, 140.0), "°F": (-20.0, 285.0), "K": (-2.0, 60.0), "%": (0.0, 105.0),
               "fraction": (0.0, 1.05), "on/off": (0.0, 1.0)}
@@ -298,15 +310,15 @@ def _guesses(column: Seen, words: str) -> list[Guess]:
     known = column.values[np.isfinite(column.values)]
     if len(known) < 0.2 * len(column.values):
         return []
-    spaced = re.sub(r"[_\-]+", " ", words)
+    spaced = plain(re.sub(r"[_\-]+", " ", words))
     named = [channel for channel, pattern in _NAMES if re.search(pattern, spaced, re.IGNORECASE)]
     found = _UNIT.search(words)
     told = next(filter(None, found.groups())).upper() if found else ""
     told = {"C": "°C", "F": "°F"}.get(told, told)
     channel = named[0] if named else None
-    if channel == "core":
+    if channel in ("core", "pin"):
         number = re.search(r"[1-9]", spaced)
-        channel = f"core-{number[0] if number else 1}"
+        channel = f"{channel}-{number[0] if number else 1}"
     if channel:
         return _of_channel(channel, told, known, f"the heading says {channel}")
     if _OTHER_UNIT.search(words):

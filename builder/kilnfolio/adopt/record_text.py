@@ -205,7 +205,8 @@ class RecordText:
     def _key_node(self, path: Path) -> yaml.Node:
         above = self._node(path[:-1])
         assert isinstance(above, yaml.MappingNode)
-        return next(key for key, _ in above.value if key.value == path[-1])
+        found: yaml.Node = next(key for key, _ in above.value if key.value == path[-1])
+        return found
 
     def _in_flow(self, path: Path) -> bool:
         return any(getattr(self._node(path[:end]), "flow_style", False)

@@ -424,6 +424,7 @@ def _survey(table: Table, charge: Document) -> str:
     if options.corrected_for:
         lines.append(f"  corrected_for: [{', '.join(options.corrected_for)}]")
     lines.append("  readings:")
+    _ask_about_sum(table)
     for row in table.rows:
         cell = table.cell(row, "mc")
         if not cell.text:
@@ -433,6 +434,29 @@ def _survey(table: Table, charge: Document) -> str:
                   if table.cell(row, role).text]
         lines.append(f"    - {{{', '.join(parts)}}}")
     return "\n".join(lines) + "\n"
+
+
+def _ask_about_sum(table: Table) -> None:
+    """Refuse a last row that may be the mean of the others: it alone names no pack or position."""
+    named = [role for role in ("pack", "position") if role in table.roles]
+    rows = [row for row in table.rows if table.cell(row, "mc").text]
+    if not named or len(rows) < 3 or any(table.cell(rows[-1], role).text for role in named) \
+            or not all(any(table.cell(row, role).text for role in named) for row in rows[:-1]):
+        return
+    cell = table.cell(rows[-1], "mc")
+    values = [_number(table.cell(row, "mc").text) for row in rows]
+    if None in values:
+        return
+    *others, last = (value for value in values if value is not None)
+    if abs(last - sum(others) / len(others)) <= 0.06:
+        table.refuse(cell, f"'{cell.text}'", f"it is the mean of the rows above and names no "
+                     f"{named[0]}", "Is it their average? Then delete the row or label it "
+                     f"'Average'; if it is a piece, name its {named[0]}")
+
+
+def _number(text: str) -> float | None:
+    found = re.fullmatch(r"\s*(\d+(?:[.,]\d+)?)\s*%?\s*", text)
+    return float(found[1].replace(",", ".")) if found else None
 
 
 #: By the word after ``import``.

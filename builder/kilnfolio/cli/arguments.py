@@ -6,18 +6,11 @@ import argparse
 import sys
 from pathlib import Path
 
+from kilnfolio.adopt.this_mill import this_mill
+
 TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
 if TYPE_CHECKING:
     from collections.abc import Callable
-
-
-def this_mill() -> Path:
-    """Return the mill folder that the current folder is or lies in; else the current folder."""
-    here = Path.cwd()
-    for steps, folder in enumerate((here, *here.parents)):
-        if (folder / "content/mill.yaml").is_file():
-            return Path(*[".."] * steps)
-    return Path()
 
 
 def add_folder(parser: argparse.ArgumentParser) -> None:

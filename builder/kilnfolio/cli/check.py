@@ -64,6 +64,9 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         for name, findings in everything.items():
             _print_findings(name, findings, everything=arguments.all)
+        if not everything:
+            print("every record can be read; no charge is on record yet. Begin one with "
+                  "'kilnfolio new charge NUMBER'")
     outcomes = {f.outcome for findings in everything.values() for f in findings}
     return FINDINGS if outcomes & {"query", "refused"} else OK
 

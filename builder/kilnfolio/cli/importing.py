@@ -6,7 +6,8 @@ import argparse
 import sys
 from pathlib import Path
 
-from kilnfolio.cli.arguments import asker, this_mill
+from kilnfolio.adopt.this_mill import this_mill
+from kilnfolio.cli.arguments import asker
 from kilnfolio.cli.errors import ERROR, OK, print_reasons
 
 SUMMARY = "read a logger's export or a mill's own sheet"

@@ -6,6 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
+from kilnfolio.adopt.this_mill import this_mill
 from kilnfolio.cli.errors import OK, print_reasons
 
 SUMMARY = "print labels for the packs of sealed lots"
@@ -18,7 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     from kilnfolio.paper.label_sheets import SHEETS
 
     parser.add_argument("lots", nargs="*", metavar="LOT", help="the lots (default: all sealed)")
-    parser.add_argument("--folder", type=Path, default=Path(), help="the mill folder")
+    parser.add_argument("--folder", type=Path, default=this_mill(), help="the mill folder")
     parser.add_argument("--sheet", choices=tuple(SHEETS), default=next(iter(SHEETS)),
                         help="paper, and width by height of a label in mm (default: %(default)s)")
     parser.add_argument("--skip", type=int, default=0,

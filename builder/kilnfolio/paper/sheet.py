@@ -129,8 +129,10 @@ def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
     due = [*_steps_due(steps), *_ends_due(charge, located.record, limits)]
     cautions = read_manuscript(folder.root)[0].cautions
     regional = regional_format(folder.mill.record)
-    histories = [history for history in board_histories(charge) if history.sections]
-    boards = [_board(history, due) for history in histories]
+    everyone = board_histories(charge)
+    histories = [history for history in everyone if history.sections]
+    boards = [_board(history, due) if history.sections else _in_the_oven(history, due)
+              for history in everyone]
     return Sheet(
         charge.id,
         folder.kilns[charge.kiln].record.name,
@@ -151,7 +153,7 @@ def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
         ],
         due,
         boards,
-        _worked(histories[0], boards[0], due[0]) if histories and due else "",
+        _worked(histories[0], _board(histories[0], due), due[0]) if histories and due else "",
         [cautions[key] for key in _HAZARDS if key in cautions],
     )
 
@@ -321,6 +323,12 @@ def _worked(history: BoardHistory, board: SheetBoard, due: Due) -> str:
               "mc": Percent(due.mc_pct, f"{due.mc_pct:g} %")}
     made = evaluate(FORMULAS["mass_at"], "", values).working
     return f"{board.tag}, {due.label}: {made.substituted} = {made.result}"
+
+
+def _in_the_oven(history: BoardHistory, due: Sequence[Due]) -> SheetBoard:
+    """Return the line of a board whose sections are still in the oven: room to write, no masses."""
+    return SheetBoard(history.board.id, history.board.position or "", "", "in the oven",
+                      ("",) * len(due))
 
 
 def _board(history: BoardHistory, due: Sequence[Due]) -> SheetBoard:

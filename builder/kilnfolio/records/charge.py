@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, model_validator
 
 from kilnfolio.records.kiln import Channel
 from kilnfolio.records.model import (
@@ -132,8 +132,9 @@ class Board(Record):
     """Which side of the load."""
     chosen_as: Literal["wettest", "thickest", "typical", "driest"] = "typical"
     """Why it was chosen."""
-    sections: Annotated[list[Section], Field(min_length=1)]
-    """The sections cut from it before drying."""
+    sections: Annotated[list[Section], Field(json_schema_extra={"minItems": 1})]
+    """The sections cut from it before drying; in an open charge also those still in the oven, which
+    have no `oven_dry` yet."""
     green_mass: Mass
     """Mass when the sections were cut."""
     weighed_at: Moment
@@ -162,12 +163,29 @@ class Weighing(Record):
     """When the boards were weighed."""
     by: Name | None = None
     """Who weighed them."""
-    masses: dict[Name, Annotated[Mass, BeforeValidator(_weighed)]]
+    masses: dict[Name, Annotated[Mass, BeforeValidator(_weighed)]] = {}
     """Mass of each board."""
+    mc: dict[Name, MoistureContent] = {}
+    """MC read by a hand meter from boards that are not weighed."""
+    instrument: Slug | None = None
+    """Id of the hand meter, among the kiln's instruments."""
+    wood_temperature: Temperature | None = None
+    """Temperature of the wood when the meter was read."""
     stated_mc: dict[Name, MoistureContent] = {}
     """MC written on the sheet."""
     stated_controlling_mc: MoistureContent | None = None
     """Controlling MC written on the sheet."""
+
+    @model_validator(mode="after")
+    def _says_something(self) -> Self:
+        if not self.masses and not self.mc:
+            raise record_error("", "the round has neither masses nor MCs", "Write 'masses: {S1: "
+                               "3978 g}', or 'mc: {S1: 24 %}' for a hand meter")
+        if both := sorted(self.masses.keys() & self.mc.keys()):
+            raise record_error(both[0], "it has a mass and an MC in the same round",
+                               "Keep the mass; note the meter's reading in a round of its own",
+                               at=("mc",))
+        return self
 
 
 class HandReading(Record):

@@ -404,6 +404,7 @@ def problems_of(folder: MillFolder, read: Located | Begun) -> Iterator[Problem]:
         yield from _schedule_problems(folder, read)
     elif isinstance(record, Charge):
         yield from _charge_problems(folder, read)
+        yield from _uncut_boards(read)
     elif isinstance(record, Lot):
         yield from _lot_problems(folder, read)
     elif isinstance(record, Limits):
@@ -532,6 +533,15 @@ def _step_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Pro
                           f"schedule '{charge.schedule}' has {steps} steps", "Check the number")
 
 
+def _uncut_boards(located: Located[Charge]) -> Iterator[Problem]:
+    """Yield boards of a complete charge without a section: their MC is known at no time."""
+    for index, board in enumerate(located.record.boards):
+        if not board.sections:
+            yield Problem(located.place("boards", index, "sections"), f"board '{board.id}'",
+                          "it has no section with its oven-dry mass",
+                          "Write the sections, or take the board and its masses out")
+
+
 def _board_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
     charge, place = located.record, located.place
     boards: dict[str, int] = {}
@@ -543,8 +553,8 @@ def _board_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Pr
                           "Give every board its own tag")
         boards.setdefault(board.id, index)
     for index, weighing in enumerate(charge.weighings):
-        for name in {*weighing.masses, *weighing.stated_mc} if len(boards) == len(charge.boards) \
-                else ():
+        named = {*weighing.masses, *(weighing.stated_mc.keys() - weighing.mc.keys())}
+        for name in named if len(boards) == len(charge.boards) else ():
             key = "masses" if name in weighing.masses else "stated_mc"
             written = located.document.key_place("weighings", index, key, name)
             lacking = [tag for tag in boards if tag not in getattr(weighing, key)]

@@ -7,13 +7,16 @@ from typing import Annotated, Literal
 from kilnfolio.records.model import Day, Name, Record, Slug, Text, in_range
 from kilnfolio.records.quantities import Duration, Speed, Temperature, TemperatureDifference, Volume
 
-#: What a log column can measure. ``core-1`` to ``core-9`` are probes in the timber.
+#: What a log column can measure. ``emc`` is a sensor that shows EMC itself, as of a wood wafer;
+#: ``core-1`` to ``core-9`` are temperature probes in the timber, ``pin-1`` to ``pin-9`` pairs of
+#: pins in it that show MC.
 CHANNELS = ("dry-bulb", "dry-bulb-entering", "dry-bulb-leaving", "wet-bulb", "depression",
-            "relative-humidity", "vent", "spray", "fan",
-            *(f"core-{n}" for n in range(1, 10)))
+            "relative-humidity", "emc", "vent", "spray", "fan",
+            *(f"core-{n}" for n in range(1, 10)), *(f"pin-{n}" for n in range(1, 10)))
 Channel = Literal["dry-bulb", "dry-bulb-entering", "dry-bulb-leaving", "wet-bulb", "depression",
-                  "relative-humidity", "vent", "spray", "fan", "core-1", "core-2", "core-3",
-                  "core-4", "core-5", "core-6", "core-7", "core-8", "core-9"]
+                  "relative-humidity", "emc", "vent", "spray", "fan", "core-1", "core-2",
+                  "core-3", "core-4", "core-5", "core-6", "core-7", "core-8", "core-9", "pin-1",
+                  "pin-2", "pin-3", "pin-4", "pin-5", "pin-6", "pin-7", "pin-8", "pin-9"]
 
 
 class Calibration(Record):
@@ -32,8 +35,8 @@ class Instrument(Record):
 
     id: Slug
     """Its name in records."""
-    kind: Literal["temperature sensor", "wet-bulb sensor", "humidity sensor", "balance", "scale",
-                  "resistance meter", "oven", "anemometer"]
+    kind: Literal["temperature sensor", "wet-bulb sensor", "humidity sensor", "EMC sensor",
+                  "MC pins", "balance", "scale", "resistance meter", "oven", "anemometer"]
     """What kind of instrument it is."""
     channel: Channel | None = None
     """The log channel it feeds."""

@@ -67,7 +67,8 @@ class TimeColumn(Record):
 _TEMPERATURE = ("°C", "°F")
 _UNITS = {"depression": ("K", *_TEMPERATURE), "relative-humidity": ("%", "fraction"),
           "vent": ("%", "fraction", "on/off"), "spray": ("on/off", "%", "fraction"),
-          "fan": ("on/off", "%", "fraction")}
+          "fan": ("on/off", "%", "fraction"), "emc": ("%",),
+          **{f"pin-{n}": ("%",) for n in range(1, 10)}}
 
 
 class Column(Record):

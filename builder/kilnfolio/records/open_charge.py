@@ -76,7 +76,7 @@ def _written(value: Mapping[str, Any], key: str) -> bool:
 
 
 def _so_far(document: Document, zone: ZoneInfo | None) -> Located[Charge] | None:
-    value = _without_marks(document.value)
+    value = _without_sections_in_the_oven(_without_marks(document.value))
     value |= {key: _NOT_YET for key in LAST if key not in value}
     try:
         located = validate(replace(document, value=value), Charge, zone=zone)
@@ -86,6 +86,15 @@ def _so_far(document: Document, zone: ZoneInfo | None) -> Located[Charge] | None
     record = located.record.model_copy(
         update={key: latest for key in LAST if value[key] is _NOT_YET})
     return Located(record, document)
+
+
+def _without_sections_in_the_oven(value: Any) -> Any:
+    """Return a charge without the sections that have no oven-dry mass yet, its boards all kept."""
+    for board in value.get("boards") or ():
+        if isinstance(board, dict) and isinstance(board.get("sections"), list):
+            board["sections"] = [one for one in board["sections"]
+                                 if not isinstance(one, dict) or "oven_dry" in one]
+    return value
 
 
 def _without_marks(value: Any) -> Any:

@@ -11,7 +11,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from kilnfolio.physics.air import saturation_pressure, vapour_pressure_of_bulbs
-from kilnfolio.physics.sorption import EMC_TEMP_RANGE_C, equilibrium_moisture_content
+from kilnfolio.physics.sorption import (
+    EMC_TEMP_RANGE_C,
+    equilibrium_moisture_content,
+    relative_humidity_for_emc,
+)
 from kilnfolio.records.log import Log
 from kilnfolio.review.setpoints import Asked
 
@@ -167,7 +171,8 @@ def air_series(log: Log, pressure_pa: float, *, jump_kelvin: float, jump_minutes
 
     The dry bulb is the control channel; where only the two sides of the load are logged it is the
     hotter one, the side the air enters. RH comes from the bulbs where both are logged, else from
-    the humidity channel. A wet bulb above the dry bulb gives no RH: a check names it.
+    the humidity channel, else from an EMC sensor. A wet bulb above the dry bulb gives no RH: a
+    check names it.
     """
     channels = log.channels
     blank = np.full(len(log.times), np.nan)
@@ -185,6 +190,8 @@ def air_series(log: Log, pressure_pa: float, *, jump_kelvin: float, jump_minutes
     humidity = _humidity_of_bulbs(dry, wet, pressure_pa)
     if "relative-humidity" in channels:
         humidity = np.where(np.isnan(wet), channels["relative-humidity"], humidity)
+    if "emc" in channels:
+        humidity = np.where(np.isnan(humidity), _humidity_of_emc(dry, channels["emc"]), humidity)
     coldest, hottest = EMC_TEMP_RANGE_C
     valid = (humidity > 0.0) & (humidity <= 100.0) & (dry >= coldest) & (dry <= hottest)
     humidity = np.where(valid, humidity, np.nan)
@@ -208,6 +215,18 @@ def _humidity_of_bulbs(dry: np.ndarray, wet: np.ndarray, pressure_pa: float) -> 
     both = np.isfinite(dry) & np.isfinite(wet) & (np.abs(dry) < 150) & (np.abs(wet) < 95)
     humidity[both] = 100.0 * vapour_pressure_of_bulbs(dry[both], wet[both], pressure_pa) \
         / saturation_pressure(dry[both])
+    return humidity
+
+
+def _humidity_of_emc(dry: np.ndarray, emc: np.ndarray) -> np.ndarray:
+    """Return RH from an EMC sensor; NaN where no air has that EMC."""
+    coldest, hottest = EMC_TEMP_RANGE_C
+    humidity = np.full(len(dry), np.nan)
+    known = np.isfinite(emc) & (emc > 0.0) & (dry >= coldest) & (dry <= hottest)
+    wettest = np.full(len(dry), np.nan)
+    wettest[known] = equilibrium_moisture_content(dry[known], np.full(int(known.sum()), 100.0))
+    known &= emc <= wettest
+    humidity[known] = relative_humidity_for_emc(dry[known], emc[known])
     return humidity
 
 

@@ -252,6 +252,9 @@ def controls(charge: Charge, histories: Sequence[BoardHistory]) -> tuple[Control
     for history in histories:
         for point in history.points:
             by_moment.setdefault(point.at, {})[history.board.id] = point.mc_pct
+    for weighing in charge.weighings:  # what a hand meter read stands in for what was not weighed
+        for tag, mc in weighing.mc.items():
+            by_moment.setdefault(weighing.at, {})[tag] = mc.value
     weighings = {weighing.at for weighing in charge.weighings}
     found = [(at, by_moment[at]) for at in sorted(by_moment) if not weighings or at in weighings]
     if histories and all(history.points for history in histories):
