@@ -46,3 +46,13 @@ def test_a_terminal_gets_one_line_written_over():
     (0.4, "0 s"), (89, "89 s"), (90, "2 min"), (3600, "60 min"), (11100, "3 h 05 min")])
 def test_times_are_said_as_a_person_would(seconds, words):
     assert duration(seconds) == words
+
+
+def test_no_time_left_is_promised_from_the_first_slow_item():
+    """A hundred items: the first takes 20 s while processes start, the rest 0.1 s each."""
+    now, stream = [0.0], io.StringIO()
+    progress = Progress(stream, lambda: now[0])
+    progress("pages", 0, 100)
+    now[0] = 20.0
+    progress("pages", 1, 100)
+    assert "left" not in stream.getvalue()

@@ -43,7 +43,7 @@ def test_a_task_that_kills_every_worker_is_given_up(workers):
 
 
 def test_fresh_processes_take_over_after_a_while(workers, monkeypatch):
-    monkeypatch.setattr("kilnfolio.runtime.workers.TASKS_EACH", 2)
+    monkeypatch.setattr("kilnfolio.runtime.workers.TASKS_PER_PROCESS", 2)
     pids = [workers.submit(os.getpid).result() for _ in range(8)]
     assert set(pids[:4]).isdisjoint(pids[4:])
 

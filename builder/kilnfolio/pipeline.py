@@ -324,16 +324,20 @@ def _lacking(path: str, data: bytes) -> str:
     return " ".join(finding.message for finding in findings if finding.outcome == "refused")
 
 
+#: Modules that worker processes need, imported once by the server they fork from.
+_PRELOAD = ("kilnfolio.incremental.tasks", "kilnfolio.paper.printing")
+
+
 @contextmanager
 def _pool(workers: int) -> Iterator[Callable[[], Executor | None]]:
     """Give the processes that share the work, made when they are first asked for."""
     made: list[Executor] = []
 
     def pool() -> Executor | None:
-        from kilnfolio.runtime.workers import PRELOAD, Workers
+        from kilnfolio.runtime.workers import Workers
 
         if workers > 1 and not made:
-            made.append(Workers(workers, ("kilnfolio.incremental.tasks", *PRELOAD)))
+            made.append(Workers(workers, _PRELOAD))
         return made[0] if made else None
 
     try:

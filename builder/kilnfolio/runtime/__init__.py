@@ -1,10 +1,10 @@
-"""How the program runs: workers, progress, errors, the version of its code. It knows no timber.
+"""How the program runs: workers, progress, errors, code version. It knows nothing of timber.
 
 Modules
 -------
 workers       processes that share the work, on this machine or on a Dask cluster
-orphans       keeps worker processes quiet whose parent has died
-progress      how far a long run is
-errors        why a build or a seal stops
-code_version  what of the program decides the bytes of a site
+quiet_workers silences workers whose parent process has died
+progress      progress of a long run
+errors        errors that stop a build or a seal
+code_version  the version of the code that decides the bytes of a site
 """

@@ -1,4 +1,4 @@
-"""What decides the bytes of a site beside the mill's files: this package and what it stands on."""
+"""The version of the code that decides the bytes of a site: this package and its libraries."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 
 #: The rooms whose code decides what a review says.
 _REVIEWING = ("physics", "records", "review", "__init__.py")
-#: Libraries whose version may be seen in what is computed, and in what is written.
+#: Libraries whose version can change what is computed, and what is written.
 _COMPUTING = ("numpy", "openpyxl", "pandas", "pydantic", "PyYAML", "scipy", "tzdata")
 _WRITING = ("fonttools", "jinja2", "markdown", "markupsafe", "pillow", "pydyf", "pyphen",
             "rfc8785", "tinycss2", "weasyprint", "zxing-cpp")
@@ -21,15 +21,15 @@ def _code_files() -> list[Path]:
 
 
 def code_stamps() -> tuple[tuple[str, int, int], ...]:
-    """Return when each file of this package was saved, and its size; and when a library changed."""
+    """Return path, modification time and size of each file of this package and of its libraries."""
     spec = importlib.util.find_spec("weasyprint")
-    shelf = [Path(spec.origin).parents[1]] if spec and spec.origin else []
+    libraries = [Path(spec.origin).parents[1]] if spec and spec.origin else []
     return tuple((str(path), state.st_mtime_ns, state.st_size)
-                 for path in [*_code_files(), *shelf] for state in [path.stat()])
+                 for path in [*_code_files(), *libraries] for state in [path.stat()])
 
 
 def code_digests() -> dict[str, bytes]:
-    """Return the digest of the code that reads and reviews, and of all of it."""
+    """Return digests of the code that reads and reviews, and of all code."""
     from importlib.metadata import version
 
     every, reviewing = hashlib.sha256(), hashlib.sha256()

@@ -1,4 +1,4 @@
-"""Why a build, or a seal, stops before anything of it is published."""
+"""Errors that stop a build or a seal before anything is published."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 
 class RefusedError(Exception):
-    """What stands against it; `reasons` name each thing."""
+    """Something was refused; `reasons` names each cause in a sentence."""
 
     def __init__(self, reasons: Sequence[str]):
         self.reasons = tuple(reasons)
@@ -14,16 +14,16 @@ class RefusedError(Exception):
 
 
 class SealBrokenError(RefusedError):
-    """Sealed records are not as they were sealed."""
+    """Sealed records have changed."""
 
 
 class PublicationRefusedError(RefusedError):
-    """A check of what is about to be published refuses a page."""
+    """A page may not be published as it is."""
 
 
 class SiteInUseError(RefusedError):
-    """Another build is writing the same site."""
+    """Another process is writing the same site."""
 
 
 class WorkersUnreachableError(Exception):
-    """There are no workers where they were said to be, or they cannot be used."""
+    """No usable workers answer at the given address."""

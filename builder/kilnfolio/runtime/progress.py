@@ -1,4 +1,4 @@
-"""How far a long run is: counts, rate and time left on a terminal, plain lines in a pipe."""
+"""Progress of a long run: counts, rate and time left on a terminal, plain lines in a pipe."""
 
 from __future__ import annotations
 
@@ -9,18 +9,21 @@ from typing import TextIO
 
 #: Seconds between two lines on a terminal, and in a pipe.
 _ON_TERMINAL, _IN_PIPE = 0.1, 10.0
+#: The time left is shown after this many seconds and this share of the work: the first items of a
+#: run also start processes and import libraries, and say little about the rest.
+_SECONDS_FIRST, _SHARE_FIRST = 5.0, 0.1
 
 
 class Progress:
-    """Tells how far a run is.
+    """Prints how far a run is.
 
-    Called with what is being done, how much of it is done, and how much there is. The rate is that
-    of this run so far, and the time left is what remains at that rate.
+    Call it with the name of the work, the number of items done and their total. The rate is the
+    mean since the work began; the time left assumes that rate.
 
     Parameters
     ----------
     stream : text file
-        Where it is told; the standard error output by default.
+        Where to print; standard error by default.
     clock : callable
         Returns seconds.
     """
@@ -29,18 +32,18 @@ class Progress:
         self._stream, self._clock = stream or sys.stderr, clock
         self._terminal = self._stream.isatty()
         self._what = ""
-        self._begun = self._told = 0.0
+        self._begun = self._printed = 0.0
         self._wide = 0
 
     def __call__(self, what: str, done: int, total: int) -> None:
-        """Tell it, unless it was told a moment ago."""
+        """Print the progress, unless it was printed a moment ago."""
         now = self._clock()
         if what != self._what:
-            self._what, self._begun, self._told = what, now, float("-inf")
+            self._what, self._begun, self._printed = what, now, float("-inf")
         last = done >= total
-        if not last and now - self._told < (_ON_TERMINAL if self._terminal else _IN_PIPE):
+        if not last and now - self._printed < (_ON_TERMINAL if self._terminal else _IN_PIPE):
             return
-        self._told = now
+        self._printed = now
         line = f"kilnfolio: {what}: {done:,} of {total:,}{self._speed(now, done, total)}"
         if self._terminal:
             self._stream.write("\r" + line.ljust(self._wide) + ("\n" if last else ""))
@@ -54,12 +57,13 @@ class Progress:
         if not done or seconds < 1:
             return ""
         rate = done / seconds
-        left = "" if done >= total else f", {duration((total - done) / rate)} left"
+        early = seconds < _SECONDS_FIRST or done < _SHARE_FIRST * total
+        left = "" if done >= total or early else f", {duration((total - done) / rate)} left"
         return f", {rate:.3g}/s{left}"
 
 
 def duration(seconds: float) -> str:
-    """Return a time as a person says it: 40 s, 12 min, 3 h 05 min."""
+    """Return a duration in words: 40 s, 12 min, 3 h 05 min."""
     if seconds < 90:
         return f"{seconds:.0f} s"
     minutes = round(seconds / 60)

@@ -1,8 +1,8 @@
 """Processes that share the work of a build: on this machine, or on a Dask cluster.
 
-Work is handed over through `concurrent.futures.Executor`. What is handed over is pure: a function
-of the package and its values go out, a value comes back, and the parent alone writes files. So a
-worker that dies takes nothing with it: what it held is done again.
+Callers use the `concurrent.futures.Executor` interface. Tasks are pure: a function of the package
+and its arguments go out, a value comes back, and only the parent writes files. A worker that dies
+therefore loses nothing: its task runs again.
 """
 
 from __future__ import annotations
@@ -24,34 +24,32 @@ from typing import Any
 from kilnfolio.runtime.code_version import code_digests
 from kilnfolio.runtime.errors import WorkersUnreachableError
 
-#: What workers print with, imported once and shared by all of them.
-PRELOAD = ("kilnfolio.paper.printing",)
-#: Tasks after which fresh processes take over: setting a PDF leaves about 35 kB behind in the
-#: libraries under WeasyPrint, for good.
-TASKS_EACH = 500
-#: A task that was under way when workers died this often is what kills them.
+#: Tasks after which new processes take over: setting a PDF leaks about 35 kB in the libraries below
+#: WeasyPrint.
+TASKS_PER_PROCESS = 500
+#: A task whose worker died this often is given up: the task itself kills them.
 MOST_DEATHS = 3
 
 
 class WorkersDifferError(WorkersUnreachableError):
-    """The workers of a cluster do not run the same code, so they would make other bytes."""
+    """Workers of a cluster run other code than this process, and would produce other bytes."""
 
 
 class Workers(Executor):
     """Processes on this machine, started at the first task.
 
-    They come from a fork server: a fork of this process would carry the whole mill along with
-    whatever threads its libraries run, and a fresh interpreter each would import everything twice.
+    A fork server starts them: forking this process would copy the whole mill and whatever threads
+    its libraries run, and a new interpreter for each would import everything again.
 
     Parameters
     ----------
     count : int
-        How many processes.
-    preload : sequence of str
-        Modules that they have from the start.
+        Number of processes.
+    preload : sequence of str, optional
+        Modules that the fork server imports once for all of them.
     """
 
-    def __init__(self, count: int, preload: Sequence[str] = PRELOAD):
+    def __init__(self, count: int, preload: Sequence[str] = ()):
         self._count, self._preload = count, list(preload)
         self._pool: ProcessPoolExecutor | None = None
         self._sent = 0
@@ -59,14 +57,14 @@ class Workers(Executor):
         self._lock = threading.RLock()
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
-        """Hand a task over; what a dead worker held is done by another."""
+        """Submit a task; if its worker dies, another one runs it."""
         task: Future[Any] = Future()
         task.set_running_or_notify_cancel()
         self._send(task, partial(fn, *args, **kwargs), deaths=0)
         return task
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
-        """Let the processes go; with `cancel_futures` at once, whatever they are about."""
+        """End the processes; with `cancel_futures` at once, in the middle of their tasks."""
         with self._lock:
             pool, self._pool, self._closed = self._pool, None, True
         if cancel_futures:
@@ -81,9 +79,9 @@ class Workers(Executor):
     def _send(self, task: Future[Any], call: Callable[[], Any], deaths: int) -> None:
         with self._lock:
             if self._closed:
-                raise RuntimeError("the workers have been let go")
-            if self._sent >= TASKS_EACH * self._count and self._pool:
-                self._pool.shutdown(wait=False)  # they end what they have
+                raise RuntimeError("the workers have been shut down")
+            if self._sent >= TASKS_PER_PROCESS * self._count and self._pool:
+                self._pool.shutdown(wait=False)  # they finish the tasks they have
                 self._pool = None
             if self._pool is None:
                 self._pool, self._sent = self._fresh(), 0
@@ -101,15 +99,14 @@ class Workers(Executor):
               pool: ProcessPoolExecutor, doing: Future[Any]) -> None:
         error = None if doing.cancelled() else doing.exception()
         if doing.cancelled() or (isinstance(error, BrokenExecutor) and self._closed):
-            task.set_exception(RuntimeError("the workers were let go"))
+            task.set_exception(RuntimeError("the workers were shut down"))
         elif isinstance(error, BrokenExecutor) and deaths + 1 < MOST_DEATHS:
             self._drop(pool)
             self._send(task, call, deaths + 1)
         elif isinstance(error, BrokenExecutor):
             task.set_exception(WorkersUnreachableError(
-                f"the processes that shared the work were ended {MOST_DEATHS} times from outside, "
-                "as a computer does that runs out of memory; close other programs, or build with "
-                "--workers 1"))
+                f"the worker processes were killed {MOST_DEATHS} times, as happens when memory runs "
+                "out; close other programs, or build with --workers 1"))
         elif error:
             task.set_exception(error)
         else:
@@ -124,15 +121,15 @@ class Workers(Executor):
         known = multiprocessing.get_all_start_methods()
         context = multiprocessing.get_context("forkserver" if "forkserver" in known else "spawn")
         if "forkserver" in known:
-            context.set_forkserver_preload(["kilnfolio.runtime.orphans", *self._preload])
-            _start_deaf()
+            context.set_forkserver_preload(["kilnfolio.runtime.quiet_workers", *self._preload])
+            _start_fork_server()
         return ProcessPoolExecutor(self._count, context, _begin)
 
 
-def _start_deaf() -> None:
-    """Start the fork server so that it does not hear Ctrl-C: while it imports it would complain."""
+def _start_fork_server() -> None:
+    """Start the fork server with Ctrl-C ignored: it would print a traceback while it imports."""
     if threading.current_thread() is not threading.main_thread():
-        return  # only the main thread may turn signals off
+        return  # only the main thread may change signal handlers
     before = signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:
         forkserver.ensure_running()
@@ -141,9 +138,9 @@ def _start_deaf() -> None:
 
 
 def _begin() -> None:
-    """Leave Ctrl-C to the parent, and end when the parent does."""
+    """Leave Ctrl-C to the parent, and end when the parent ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    gc.freeze()  # what was imported is not garbage, and not to be looked through for any
+    gc.freeze()  # imported modules are not garbage; the collector need not search them
     parent = multiprocessing.parent_process()
     if parent is not None:
         threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
@@ -158,19 +155,19 @@ def _end_with(sentinel: int) -> None:
 
 @contextmanager
 def cluster(address: str) -> Iterator[Executor]:
-    """Give the workers of a Dask cluster.
+    """Yield the workers of a Dask cluster.
 
     Parameters
     ----------
     address : str
-        Of its scheduler, as in 'tcp://10.0.0.5:8786'.
+        Address of its scheduler, as in 'tcp://10.0.0.5:8786'.
 
     Raises
     ------
     WorkersDifferError
-        A worker runs other code than this process.
+        A worker runs another version of the code than this process.
     WorkersUnreachableError
-        There is no cluster there.
+        No cluster answers.
     """
     try:
         from distributed import Client
@@ -188,6 +185,6 @@ def cluster(address: str) -> Iterator[Executor]:
                  if digests != here]
         if other:
             raise WorkersDifferError(
-                f"other versions of kilnfolio or of what prints PDFs run at {', '.join(other)}; "
-                "install the same there as here")
+                f"{', '.join(other)}: another version of kilnfolio or of its PDF libraries is "
+                "installed there; install the same versions as here")
         yield client.get_executor(pure=False, retries=MOST_DEATHS)
