@@ -105,8 +105,8 @@ class Workers(Executor):
             self._send(task, call, deaths + 1)
         elif isinstance(error, BrokenExecutor):
             task.set_exception(WorkersUnreachableError(
-                f"the worker processes were killed {MOST_DEATHS} times, as happens when memory runs "
-                "out; close other programs, or build with --workers 1"))
+                f"the worker processes were killed {MOST_DEATHS} times, as happens when memory "
+                "runs out; close other programs, or build with --workers 1"))
         elif error:
             task.set_exception(error)
         else:
