@@ -26,12 +26,11 @@ from kilnfolio.archive.bag import write_bag
 from kilnfolio.archive.keys import Keys, find_keys
 from kilnfolio.archive.ledger import LEDGER
 from kilnfolio.archive.seal import amend, seal
-from kilnfolio.pipeline import Reviewed, review_folder
+from kilnfolio.pipeline import Reviewed, enter_lot, review_folder
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.review.checks.record_keeping import path_of
 from kilnfolio.review.versions import rules_version
-from kilnfolio.sealing import enter_lot
 
 #: Who seals at the demonstration mill; invented.
 BY = "R. Quill (invented)"
@@ -117,7 +116,7 @@ def _enter_all(yard: Path, root: Path, now: Reviewed, earlier: dict[str, str], d
 def _enter(reviewed: Reviewed, event: _Event, keys: Keys) -> None:
     folder, name = reviewed.folder, event.name
     if event.noun == "lot":
-        enter_lot(folder, reviewed.dossiers, reviewed.lots[name], BY, keys, event.at, event.reason)
+        enter_lot(reviewed, name, BY, keys, event.at, event.reason)
     elif event.reason is None:
         seal(folder, reviewed.dossiers[name], BY, keys, event.at)
     else:

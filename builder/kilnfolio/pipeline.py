@@ -25,8 +25,11 @@ from kilnfolio.runtime.code_version import code_digests, code_stamps
 from kilnfolio.runtime.errors import PublicationRefusedError, SealBrokenError, SiteInUseError
 
 if TYPE_CHECKING:
+    import datetime as dt
     from concurrent.futures import Executor
 
+    from kilnfolio.archive.entries import LotEntry
+    from kilnfolio.archive.keys import Keys
     from kilnfolio.incremental.engine import Desk
     from kilnfolio.records.folder import MillFolder
     from kilnfolio.review.dossier import Dossier, LotDossier
@@ -62,12 +65,15 @@ class Report:
     made: int = 0
     """Things made in this run; 0 where nothing had changed."""
     broken: list[str] = field(default_factory=list)
-    """Sealed records that are not as they were sealed; none where a build stops at them."""
+    """Charges and lots whose own files are not as sealed: their pages show what was sealed."""
     warnings: list[str] = field(default_factory=list)
 
 
 def review_folder(root: Path, only: str | Sequence[str] | None = None) -> Reviewed:
     """Read a mill folder and review its charges and lots.
+
+    Charges and lots that are as they were sealed are not reviewed again: their sealed reviews
+    serve, whatever became of limits, species, schedules and kilns since.
 
     Parameters
     ----------
@@ -81,12 +87,13 @@ def review_folder(root: Path, only: str | Sequence[str] | None = None) -> Review
     RecordProblems
         Every problem in every file, logger files included.
     """
-    from kilnfolio.records.folder import read_mill_folder
+    from kilnfolio.archive.standing import read_sealed_mill
     from kilnfolio.records.problems import Problem, RecordProblems
-    from kilnfolio.review.review import review_charge, review_lot
+    from kilnfolio.review.review import review_charge
     from kilnfolio.review.running import review_open_charges
 
-    folder = read_mill_folder(root)
+    mill = read_sealed_mill(root)
+    folder = mill.folder
     dossiers: dict[str, Dossier] = {}
     problems: list[Problem] = []
     wanted = [only] if isinstance(only, str) else folder.charges if only is None else only
@@ -95,13 +102,17 @@ def review_folder(root: Path, only: str | Sequence[str] | None = None) -> Review
     for charge_id in wanted:
         if charge_id in folder.open_charges:
             continue
+        if charge_id in mill.dossiers:
+            dossiers[charge_id] = mill.dossiers[charge_id]
+            continue
         try:
             dossiers[charge_id] = review_charge(folder, charge_id)
         except RecordProblems as error:
             problems.extend(error.problems)
     if problems:
         raise RecordProblems(problems)
-    lots = {lot_id: review_lot(folder, lot_id, dossiers) for lot_id, lot in folder.lots.items()
+    lots = {lot_id: mill.review_lot(lot_id, dossiers)
+            for lot_id, lot in folder.lots.items()
             if all(pack.charge in dossiers for pack in lot.record.packs)}
     return Reviewed(folder, dossiers, lots, running)
 
@@ -136,8 +147,6 @@ def build_site(root: Path, out: Path, *, workers: int | None = None, pdfs: bool 
     ------
     RecordProblems
         The records, or the handbook's chapters, have problems; the site stays as it was.
-    SealBrokenError
-        A sealed record is not as it was sealed; the site stays as it was.
     PublicationRefusedError
         A page lacks the safety wording; the site stays as it was.
     SiteInUseError
@@ -163,7 +172,7 @@ def site_at_hand(root: Path, out: Path, edition: str, tell: Tell = _silent
                  ) -> Iterator[Callable[[Collection[tuple[str, str]]], Report]]:
     """Keep a site of one edition at hand, to be brought up to date again and again.
 
-    No PDFs are printed, and a sealed record that was changed does not stop it: the report names it.
+    No PDFs are printed.
 
     Parameters
     ----------
@@ -222,7 +231,7 @@ class _Order:
     pdfs: bool
     tell: Tell
     edition: str = ""
-    """The one edition that is wanted, whatever the seals say; every edition where empty."""
+    """The one edition that is wanted; every edition where empty."""
 
 
 class _Site:
@@ -257,8 +266,6 @@ class _Site:
         changed = self._changed(stamps(self._order.root))
         made = self._make(tree, postponed) if changed else 0
         broken = [words for _, words in store.members("broken")]
-        if broken and not self._order.edition:
-            raise SealBrokenError(broken)
         if changed:
             store.keep("settled", not postponed)
             tree.publish()
@@ -399,6 +406,31 @@ def current(tokens: Mapping[str, Sequence[str]]) -> dict[str, str]:
     return {lot_id: addresses[0] for lot_id, addresses in tokens.items()}
 
 
+def enter_lot(reviewed: Reviewed, lot: str, by: str, keys: Keys, at: dt.datetime,
+              reason: str | None = None) -> LotEntry:
+    """Seal the record of a lot, or amend it where there is a reason.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+        The mill, the lot's charges at least.
+    lot : str
+        The lot.
+    by, keys, at, reason
+        As for `archive.lots.seal_lot`.
+    """
+    from kilnfolio.archive.canonical import canonical
+    from kilnfolio.archive.lots import seal_lot
+    from kilnfolio.archive.standing import standing
+    from kilnfolio.site.lot_record import lot_record
+    from kilnfolio.site.pages.customer import customer_lot
+
+    folder, dossier = reviewed.folder, reviewed.lots[lot]
+    record = canonical(lot_record(customer_lot(folder, lot, reviewed.dossiers, dossier, "")))
+    charges = standing(folder.root, frozenset(dossier.charges), numbers=False).charges
+    return seal_lot(folder, dossier, record, charges, by, keys, at, reason)
+
+
 def print_labels(root: Path, lots: Sequence[str], sheet: str, skip: int, out: Path
                  ) -> tuple[int, list[str]]:
     """Print a label for each pack of some sealed lots, or of all.
@@ -426,31 +458,40 @@ def print_labels(root: Path, lots: Sequence[str], sheet: str, skip: int, out: Pa
     SealBrokenError
         A lot is not there, not sealed, or not as it was sealed; or there is no key of addresses.
     """
+    from kilnfolio.archive.standing import broken_words, demo_keys, standing
     from kilnfolio.paper.label_sheets import labels_of, write_sheets
     from kilnfolio.rendering.regional import regional_format
-    from kilnfolio.sealing import sealed_state
+    from kilnfolio.site.pages.customer import customer_lot, with_record
+    from kilnfolio.site.seals import seal_view
 
     reviewed, report = review_folder(root), Report()
-    tokens = current(lot_tokens(reviewed.folder, report))
-    sealed = sealed_state(reviewed.folder, reviewed.dossiers, reviewed.lots, tokens)
-    sealed.refuse_changes()
-    wanted = list(lots) or [name for name, lot in sealed.lots.items() if lot.entries]
+    folder = reviewed.folder
+    tokens = current(lot_tokens(folder, report))
+    stands = standing(root).lots
+    wanted = list(lots) or [name for name in folder.lots if name in stands]
     reasons = [] if tokens else list(report.warnings)
-    mill = reviewed.folder.mill.record
+    mill = folder.mill.record
     reasons += [f"{key} in content/mill.yaml is {value}, where nothing is: set it before a label "
                 "is printed" for key, value in (("records_address", mill.records_address),
                                                 ("email", mill.contact.email))
                 if value.endswith(".invalid")]
     for name in wanted:
-        if f"lot {name}" in reviewed.folder.begun or name in reviewed.folder.waiting_lots:
+        if f"lot {name}" in folder.begun or name in folder.waiting_lots:
             reasons.append(f"lot {name} is not complete: 'kilnfolio check' names what is lacking")
-        elif name not in sealed.lots:
+        elif name not in folder.lots:
             reasons.append(f"there is no lot '{name}' in {root}")
-        elif not sealed.lots[name].entries:
+        elif name not in stands:
             reasons.append(f"lot {name} is not sealed, and its label would bind nothing: kilnfolio "
                            f"seal {name} --by NAME")
+        elif stands[name].differences:
+            reasons.append(broken_words(stands[name], f"lot {name}"))
     if reasons or not wanted:
         raise SealBrokenError(reasons or ["no lot is sealed: kilnfolio seal LOT --by NAME"])
-    regional = regional_format(reviewed.folder.mill.record)
-    labels = [label for name in wanted for label in labels_of(sealed.views[name], regional)]
+    demo, views = demo_keys(root), []
+    for name in wanted:
+        view = customer_lot(folder, name, reviewed.dossiers, reviewed.lots[name], tokens[name])
+        views.append(with_record(view, stands[name].record.decode(),
+                                 seal_view(stands[name].entries, demo)))
+    regional = regional_format(mill)
+    labels = [label for view in views for label in labels_of(view, regional)]
     return len(labels), write_sheets(labels, sheet, out, skip=skip)

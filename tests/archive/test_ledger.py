@@ -9,6 +9,7 @@ from tests.archive import yard
 from tests.archive.appender import add_entries
 
 from kilnfolio.archive.canonical import canonical
+from kilnfolio.archive.entries import safe_path
 from kilnfolio.archive.keyring import KEYRING
 from kilnfolio.archive.ledger import (
     DOSSIERS,
@@ -16,7 +17,6 @@ from kilnfolio.archive.ledger import (
     dossier_path,
     parse_ledger,
     read_ledger,
-    safe_path,
     verify_ledger,
 )
 
@@ -102,7 +102,7 @@ def test_an_edited_entry(root, key, place):
     {"signature": "0" * 127}, {"at": "2026-06-08T10:00:00"}, {"public_key": "x" * 64},
     {"inputs": [{"path": "../../secret", "sha256": "0" * 64, "size": 1}]},
     {"inputs": [{"path": "/etc/passwd", "sha256": "0" * 64, "size": 1}]}, {"charge": "../C1"},
-    {"format": 2}, {"by": ""}])
+    {"format": 3}, {"by": ""}])
 def test_a_line_that_is_no_entry(root, values):
     lines = yard.lines_of(root)
     lines[0] = yard.sign_again(lines[0], yard.key(), **values) if "signature" not in values \
@@ -255,7 +255,7 @@ def test_an_empty_mill_has_an_empty_ledger(tmp_path):
 
 
 def test_what_is_signed_is_the_entry_without_its_signature(root):
-    from kilnfolio.archive.ledger import signed_bytes
+    from kilnfolio.archive.entries import signed_bytes
 
     for line in parse_ledger((root / LEDGER).read_bytes()).lines:
         entry = json.loads(line.raw)

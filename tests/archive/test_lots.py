@@ -16,7 +16,7 @@ from tests.archive.yard import (
     write_lines,
 )
 from tests.archive.yard import key as a_key
-from tests.minimal import minimal_mill
+from tests.minimal import FILES, minimal_mill
 
 from kilnfolio.archive.adding import SealRefusedError
 from kilnfolio.archive.canonical import canonical, sha256
@@ -24,20 +24,17 @@ from kilnfolio.archive.ledger import lot_record_path, read_ledger
 from kilnfolio.archive.lots import lot_state, seal_lot
 from kilnfolio.archive.seal import state
 from kilnfolio.pipeline import review_folder
-from kilnfolio.review import versions
-from kilnfolio.review.versions import RulesChange
 
 RECORD = canonical({"kilnfolio": "1", "rules": 1, "lot": "L1", "mean": "12.1 %",
                     "statement": "Keeps it."})
-FACTS = frozenset({"lot", "mean"})
 LATER = SEALED_AT + dt.timedelta(hours=1)
 
 
 def enter(root, record=RECORD, reason=None, *, at=LATER, keys=None):
     reviewed = review_folder(root)
-    charges = {name: state(root, name, found) for name, found in reviewed.dossiers.items()}
-    return seal_lot(root, reviewed.lots["L1"], record, charges, "A. N. Other", keys or a_key(), at,
-                    reason)
+    charges = {name: state(root, name) for name in reviewed.dossiers}
+    return seal_lot(reviewed.folder, reviewed.lots["L1"], record, charges, "A. N. Other",
+                    keys or a_key(), at, reason)
 
 
 def changed(**values):
@@ -91,33 +88,34 @@ def test_an_amended_charge_lets_its_lot_be_sealed_anew(root):
     assert entry.charges[0].dossier == read_ledger(root).of("C1")[-1].dossier
 
 
-def test_words_of_another_version_leave_the_sealed_record_standing(root):
+def test_the_sealed_record_is_served_whatever_is_computed_today(root):
     enter(root)
-    reworded = changed(kilnfolio="2", statement="The order is kept.")
-    found = lot_state(root, "L1", reworded, read_ledger(root), FACTS)
-    assert (found.word, found.record) == ("sealed", RECORD)
-    assert "this version gives statement otherwise" in found.notes[0]
+    found = lot_state(root, "L1", read_ledger(root))
+    assert (found.word, found.record, found.differences) == ("sealed", RECORD, ())
 
 
-@pytest.mark.parametrize(("values", "named"), [
-    ({"statement": "The order is kept."}, "/statement"),  # by the same version: a change
-    ({"kilnfolio": "2", "mean": "11.0 %"}, "/mean")])  # a fact, by any version
-def test_a_moved_fact_breaks_the_seal(root, values, named):
+@pytest.mark.parametrize(("old", "new", "word"), [
+    ("pieces: 220", "pieces: 221", "changed"), ("lowest: 10 %", "lowest: 9 %", "changed"),
+    ("id: L1", "# a comment\nid: L1", "sealed"),
+    ("id: L1", "notes: Stays in the mill.\nid: L1", "sealed"),
+    ("id: L1", "shipped: 2026-06-10T08:00\nid: L1", "sealed"),
+    ("pieces: 220", "pieces: [", "changed")])
+def test_what_a_lot_says_to_its_customer_counts_and_nothing_else(root, old, new, word):
     enter(root)
-    found = lot_state(root, "L1", changed(**values), read_ledger(root), FACTS)
-    assert found.word == "changed"
-    assert any(difference.where.endswith(named) for difference in found.differences)
+    change(root / FILES["lot"], old, new)
+    found = lot_state(root, "L1", read_ledger(root))
+    assert found.word == word
+    assert [d.where for d in found.differences] == ([FILES["lot"]] if word == "changed" else [])
 
 
-def test_a_fact_that_later_rules_say_they_move_leaves_the_sealed_record_standing(root, monkeypatch):
+def test_an_amended_charge_leaves_its_lots_behind_until_they_are_amended(root):
     enter(root)
-    newer = changed(rules=2, mean="12.2 %")
-    monkeypatch.setattr(versions, "CHANGES", (
-        RulesChange(1, "x"), RulesChange(2, "The mean is rounded anew.", (), frozenset({"mean"}))))
-    found = lot_state(root, "L1", newer, read_ledger(root), FACTS)
-    assert (found.word, found.record) == ("sealed", RECORD)
-    other = changed(rules=2, mean="12.2 %", lot="L2")
-    assert lot_state(root, "L1", other, read_ledger(root), FACTS).word == "changed"
+    change(root / CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    amend_charge(root, "The scale was read again")
+    found = lot_state(root, "L1", read_ledger(root))
+    assert kinds(found.differences) == {"charge-amended"}
+    enter(root, reason="Its charge was amended", at=LATER + dt.timedelta(days=2))
+    assert lot_state(root, "L1", read_ledger(root)).word == "amended"
 
 
 def test_a_record_changed_on_the_disk_is_named(root):

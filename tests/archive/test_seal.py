@@ -59,14 +59,14 @@ def test_the_line_is_canonical_json_and_chained(tmp_path):
 
 def test_unsealed_sealed_amended(tmp_path):
     minimal_mill(tmp_path)
-    assert state(tmp_path, "C1", yard.review(tmp_path)).word == "unsealed"
+    assert state(tmp_path, "C1").word == "unsealed"
     yard.seal_charge(tmp_path)
-    assert state(tmp_path, "C1", yard.review(tmp_path)).word == "sealed"
+    assert state(tmp_path, "C1").word == "sealed"
     yard.change(tmp_path / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
-    changed = state(tmp_path, "C1", yard.review(tmp_path))
+    changed = state(tmp_path, "C1")
     assert changed.word == "changed"
     yard.amend_charge(tmp_path, "The mass was misread.")
-    amended = state(tmp_path, "C1", yard.review(tmp_path))
+    amended = state(tmp_path, "C1")
     assert (amended.word, len(amended.entries), amended.differences) == ("amended", 2, ())
     assert (amended.last.amends, amended.last.reason) == (1, "The mass was misread.")
     assert verify_ledger(tmp_path) == ()
@@ -75,7 +75,7 @@ def test_unsealed_sealed_amended(tmp_path):
 def test_a_changed_number_is_named_with_its_file(tmp_path):
     yard.sealed_mill(tmp_path)
     yard.change(tmp_path / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
-    found = {d.where: d for d in state(tmp_path, "C1", yard.review(tmp_path)).differences}
+    found = {d.where: d for d in state(tmp_path, "C1").differences}
     assert found[yard.CHARGE].kind == "file-changed"
     place = f"{dossier_path('C1', 1)}/boards/S1/green_g"
     assert (found[place].sealed, found[place].found) == ("2410", "2411")
@@ -88,47 +88,16 @@ def test_a_changed_log_is_named(tmp_path):
     yard.sealed_mill(tmp_path)
     log = tmp_path / yard.LOG
     log.write_bytes(log.read_bytes() + b"\n")  # a blank line moves no number
-    found = state(tmp_path, "C1", yard.review(tmp_path))
+    found = state(tmp_path, "C1")
     assert found.word == "changed"
     assert [(d.kind, d.where) for d in found.differences] == [("file-changed", yard.LOG)]
-
-
-def test_a_shared_file_may_change_where_no_number_moves(tmp_path):
-    yard.sealed_mill(tmp_path)
-    yard.change(tmp_path / FILES["mill"], "office@mill.example", "desk@mill.example")
-    found = state(tmp_path, "C1", yard.review(tmp_path))
-    assert (found.word, found.differences) == ("sealed", ())
-    assert [(d.kind, d.where) for d in found.notes] == [("file-changed", FILES["mill"])]
-
-
-def test_a_shared_file_that_moves_a_number_is_named_with_the_number(tmp_path):
-    yard.sealed_mill(tmp_path)
-    yard.change(tmp_path / FILES["mill"], "310 m", "610 m")
-    found = state(tmp_path, "C1", yard.review(tmp_path))
-    assert found.word == "changed"
-    wheres = [d.where for d in found.differences]
-    assert FILES["mill"] in wheres
-    assert f"{dossier_path('C1', 1)}/rules/pressure_pa" in wheres
-
-
-def test_another_version_of_kilnfolio_is_a_note_and_its_numbers_are_not(tmp_path):
-    yard.sealed_mill(tmp_path)
-    dossier = yard.review(tmp_path)
-    newer = dossier.model_copy(update={
-        "rules": dossier.rules.model_copy(update={"kilnfolio": "99.0"})})
-    found = state(tmp_path, "C1", newer)
-    assert found.word == "sealed"
-    assert yard.kinds(found.notes) == {"version-differs"}
-    wetter = newer.model_copy(update={"target_mc_pct": 13.0})
-    found = state(tmp_path, "C1", wetter)
-    assert [d.where for d in found.differences] == [f"{dossier_path('C1', 1)}/target_mc_pct"]
 
 
 def test_a_ledger_that_does_not_hold_makes_no_charge_sealed(tmp_path):
     yard.sealed_mill(tmp_path)
     [line] = yard.lines_of(tmp_path)
     yard.write_lines(tmp_path, [yard.change_entry(line, by="Somebody Else")])
-    found = state(tmp_path, "C1", yard.review(tmp_path))
+    found = state(tmp_path, "C1")
     assert found.word == "changed"
     assert yard.kinds(found.differences) == {"entry-edited"}
 

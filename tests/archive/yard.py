@@ -8,8 +8,9 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from tests.minimal import FILES, minimal_mill
 
 from kilnfolio.archive.bag import write_bag
+from kilnfolio.archive.entries import Entry
 from kilnfolio.archive.keys import Keys
-from kilnfolio.archive.ledger import LEDGER, Entry
+from kilnfolio.archive.ledger import LEDGER
 from kilnfolio.archive.seal import amend, seal
 from kilnfolio.pipeline import review_folder
 from kilnfolio.review.dossier import Dossier

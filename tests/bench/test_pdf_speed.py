@@ -8,6 +8,7 @@ from distributed import LocalCluster
 from tests.bench.mills import make_mill
 from weasyprint.text.fonts import FontConfiguration
 
+from kilnfolio.archive.canonical import canonical
 from kilnfolio.charts.paper import for_paper, paper_sheet
 from kilnfolio.paper import printing
 from kilnfolio.paper.book import CSS, book_html, write_book
@@ -16,8 +17,9 @@ from kilnfolio.paper.printing import pdf_of
 from kilnfolio.pipeline import Report, current, lot_tokens, review_folder
 from kilnfolio.rendering.templating import environment
 from kilnfolio.runtime.workers import Workers, cluster
-from kilnfolio.sealing import sealed_state
-from kilnfolio.site.pages.customer import LIMITS
+from kilnfolio.site.lot_record import lot_record
+from kilnfolio.site.pages.customer import LIMITS, customer_lot, with_record
+from kilnfolio.site.seals import SealView
 
 BASE = printing.ASSETS.as_uri() + "/"
 
@@ -44,8 +46,9 @@ def mill(tmp_path_factory):
 @pytest.fixture(scope="module")
 def views(mill):
     tokens = current(lot_tokens(mill.folder, Report()))
-    sealed = sealed_state(mill.folder, mill.dossiers, mill.lots, tokens)
-    return [sealed.views[lot] for lot in tokens][:10]
+    made = [customer_lot(mill.folder, lot, mill.dossiers, mill.lots[lot], tokens[lot])
+            for lot in list(tokens)[:10]]
+    return [with_record(view, canonical(lot_record(view)).decode(), SealView()) for view in made]
 
 
 @pytest.fixture(scope="module")

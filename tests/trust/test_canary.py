@@ -214,8 +214,7 @@ def planted(tmp_path_factory) -> Planted:
 
     from kilnfolio.archive.seal import amend, seal
     from kilnfolio.archive.tokens import make_token_key
-    from kilnfolio.pipeline import review_folder
-    from kilnfolio.sealing import enter_lot
+    from kilnfolio.pipeline import enter_lot, review_folder
 
     root = tmp_path_factory.mktemp("marked")
     marks = write_marked(root)
@@ -232,7 +231,7 @@ def planted(tmp_path_factory) -> Planted:
             amend(reviewed.folder, dossier, by, key(), SEALED_AT, reason)
         else:
             seal(reviewed.folder, dossier, by, key(), SEALED_AT)
-            enter_lot(reviewed.folder, reviewed.dossiers, reviewed.lots["L1"], by, key(), SEALED_AT)
+            enter_lot(reviewed, "L1", by, key(), SEALED_AT)
     build_site(root, root / "site", workers=2)
     return Planted(root, marks)
 

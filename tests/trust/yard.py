@@ -8,18 +8,16 @@ from pathlib import Path
 from tests.archive.yard import CHARGE, SEALED_AT, amend_charge, change, key, sealed_mill
 from tests.minimal import FILES
 
-from kilnfolio.archive.ledger import LotEntry
+from kilnfolio.archive.entries import LotEntry
 from kilnfolio.archive.tokens import make_token_key
-from kilnfolio.pipeline import review_folder
-from kilnfolio.sealing import enter_lot
+from kilnfolio.pipeline import enter_lot, review_folder
 
 LOT = FILES["lot"]
 
 
 def seal_lot_again(root: Path, reason: str | None = None, *, days: int = 0) -> LotEntry:
     """Seal the lot of the small mill, or amend it where there is a reason."""
-    reviewed = review_folder(root)
-    return enter_lot(reviewed.folder, reviewed.dossiers, reviewed.lots["L1"], "A. N. Other", key(),
+    return enter_lot(review_folder(root), "L1", "A. N. Other", key(),
                      SEALED_AT + dt.timedelta(days=days, hours=1), reason)
 
 

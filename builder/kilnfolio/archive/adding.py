@@ -9,21 +9,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
-from kilnfolio.archive.canonical import canonical
 from kilnfolio.archive.durable import add, opened_for_adding, read_all
-from kilnfolio.archive.keys import Keys, signature_fits
-from kilnfolio.archive.ledger import (
-    LEDGER,
+from kilnfolio.archive.entries import (
     AnyEntry,
     Draft,
     Entry,
-    Ledger,
     LotDraft,
     LotEntry,
-    parse_ledger,
-    read_ledger,
+    line_of,
     signed_bytes,
 )
+from kilnfolio.archive.keys import Keys, signature_fits
+from kilnfolio.archive.ledger import LEDGER, Ledger, parse_ledger, read_ledger
 
 E = TypeVar("E", Entry, LotEntry)
 
@@ -62,7 +59,7 @@ class OpenLedger:
 
     def _place(self, before: Sequence[AnyEntry], keys: Keys) -> dict[str, Any]:
         """Return what an entry holds of its place in the ledger, its signature still to come."""
-        return {"number": len(self.ledger.entries) + 1,
+        return {"format": 1, "number": len(self.ledger.entries) + 1,
                 "amends": before[-1].number if before else None, "before": self.ledger.head,
                 "public_key": keys.public, "signature": "0" * 128}
 
@@ -79,7 +76,7 @@ class OpenLedger:
             raise SealRefusedError(f"{unsigned.at.isoformat()} is before the last entry of the "
                                    f"ledger, {entries[-1].at.isoformat()}; check the clock")
         entry = unsigned.model_copy(update={"signature": keys.sign(signed_bytes(unsigned))})
-        line = canonical(entry)
+        line = line_of(entry)
         add(self.handle, line + b"\n")
         self.ledger = parse_ledger(read_all(self.handle))
         return entry

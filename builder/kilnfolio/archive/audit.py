@@ -16,11 +16,11 @@ from kilnfolio import __version__
 from kilnfolio.archive.bag import ABOUT, BAGS, read_bag, verify_files
 from kilnfolio.archive.canonical import read_json, sha256
 from kilnfolio.archive.compare import Compared, Difference, compare, count_numbers, differ
+from kilnfolio.archive.entries import Entry
 from kilnfolio.archive.keyring import KEYRING
 from kilnfolio.archive.ledger import (
     KEPT,
     LEDGER,
-    Entry,
     Ledger,
     Line,
     dossier_path,
@@ -287,7 +287,7 @@ def _audit_seal(root: Path, entries: tuple[Entry, ...], place: int, *, closed: b
     sealed = _json(root / path)
     gathered = gather(root, entry, holds=place == len(entries) - 1, closed=closed)
     again = review_again(gathered.files, entry.charge)
-    differences, notes, compared = gathered.differences, gathered.notes, Compared()
+    differences, notes, compared = gathered.differences, list[Difference](), Compared()
     if isinstance(again, list):
         differences += again
         again = {}

@@ -24,16 +24,10 @@ from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.descriptor import data_package
 from kilnfolio.archive.durable import sync_folder
+from kilnfolio.archive.entries import Entry
 from kilnfolio.archive.explain import WIDTH, explanation
 from kilnfolio.archive.keyring import KEYRING
-from kilnfolio.archive.ledger import (
-    KEPT,
-    LEDGER,
-    Entry,
-    Ledger,
-    dossier_path,
-    read_ledger,
-)
+from kilnfolio.archive.ledger import KEPT, LEDGER, Ledger, dossier_path, read_ledger
 from kilnfolio.archive.recompute import laid_out
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier

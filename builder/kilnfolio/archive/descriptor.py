@@ -15,7 +15,7 @@ from pathlib import PurePosixPath
 from typing import Any
 
 from kilnfolio.archive.canonical import sha256
-from kilnfolio.archive.ledger import Entry
+from kilnfolio.archive.entries import Entry
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.logger import LoggerProfile
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from kilnfolio.archive.ledger import DOSSIERS, KEPT, LEDGER, Entry
+from kilnfolio.archive.entries import Entry
+from kilnfolio.archive.ledger import DOSSIERS, KEPT, LEDGER
 from kilnfolio.physics import air, sorption
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.boards import COVERAGE

@@ -14,22 +14,27 @@ together with their files; the labels on the packs and the bags already given ou
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from pathlib import Path, PurePosixPath
-from typing import Annotated, Any, Literal
+from pathlib import Path
+from typing import Any
 
-from pydantic import AfterValidator, AwareDatetime, Field, TypeAdapter, ValidationError
+from pydantic import ValidationError
 
-from kilnfolio.archive.canonical import canonical, read_canonical, sha256
+from kilnfolio.archive.canonical import read_canonical, sha256
 from kilnfolio.archive.compare import Difference
-from kilnfolio.archive.keyring import KEYRING, Hex32, Keyring, read_keyring
+from kilnfolio.archive.entries import (
+    AnyEntry,
+    Entry,
+    LotEntry,
+    line_of,
+    read_entry,
+    signed_bytes,
+)
+from kilnfolio.archive.keyring import KEYRING, Keyring, read_keyring
 from kilnfolio.archive.keys import signature_fits
-from kilnfolio.records.model import Name, Number, Text
 from kilnfolio.records.problems import RecordProblems
-from kilnfolio.review.dossier import Input, Part
 
 LEDGER = Path("content/ledger/ledger.jsonl")
 DOSSIERS = Path("content/ledger/dossiers")
@@ -38,132 +43,6 @@ KEPT = Path("content/ledger/kept")
 
 #: What the first line holds in place of the digest of a line before.
 NOTHING_BEFORE = "0" * 64
-
-
-def safe_path(name: str) -> str:
-    """Return a path that stays inside the folder it is joined to.
-
-    Raises
-    ------
-    ValueError
-        It is absolute, climbs out, or is written in a way that depends on the system.
-    """
-    path = PurePosixPath(name)
-    if (not name or path.is_absolute() or ".." in path.parts or path.as_posix() != name
-            or re.search(r"[\\\x00-\x1f:]", name)):
-        raise ValueError(f"'{name}' is not a plain path inside the folder")
-    return name
-
-
-class SealedFile(Input):
-    """A file as it was sealed."""
-
-    path: Annotated[str, AfterValidator(safe_path)]
-    """Path relative to the mill folder."""
-    sha256: Hex32
-    """Digest of its bytes, in hex."""
-
-
-class _Drafted(Part):
-    """What every entry holds before it has its place in the ledger."""
-
-    reason: Text | None = None
-    """Why it was amended."""
-    by: Name
-    """Who sealed."""
-    at: AwareDatetime
-    """When, to the second."""
-
-
-class Draft(_Drafted):
-    """A charge's entry before it has its place in the ledger."""
-
-    kind: Literal["seal", "amendment"]
-    """The first seal of a charge, or a later one with its reason."""
-    charge: Number
-    """Charge number."""
-    dossier: Hex32
-    """SHA-256 of the canonical dossier."""
-    inputs: tuple[SealedFile, ...]
-    """The files the dossier rests on."""
-    supporting: tuple[SealedFile, ...] = ()
-    """Files without which the inputs cannot be read, as the list of publications they cite."""
-
-
-class SealedCharge(Part):
-    """A charge a lot was drawn from, as it was sealed."""
-
-    charge: Number
-    """Charge number."""
-    dossier: Hex32
-    """SHA-256 of its sealed dossier."""
-
-
-class LotDraft(_Drafted):
-    """A lot's entry before it has its place in the ledger."""
-
-    kind: Literal["lot-seal", "lot-amendment"]
-    """The first seal of a lot's record, or a later one with its reason."""
-    lot: Number
-    """Lot number."""
-    record: Hex32
-    """SHA-256 of the canonical record its customer reads."""
-    charges: tuple[SealedCharge, ...]
-    """The sealed charges it was drawn from."""
-
-
-class _Chained(Part):
-    """What an entry holds of its place in the ledger."""
-
-    format: Literal[1] = 1
-    """The form of the entry."""
-    number: Annotated[int, Field(ge=1)]
-    """Place in the ledger, from 1."""
-    amends: Annotated[int, Field(ge=1)] | None
-    """Number of the entry this one takes the place of."""
-    before: Hex32
-    """SHA-256 of the line before, without its end; zeros for the first."""
-    public_key: Hex32
-    """The key it is signed with."""
-    signature: Annotated[str, Field(pattern=r"^[0-9a-f]{128}$")]
-    """Ed25519 over the canonical entry without this key."""
-
-
-class Entry(_Chained, Draft):
-    """One line of the ledger that seals a charge."""
-
-    @property
-    def files(self) -> tuple[SealedFile, ...]:
-        """Every file of the entry."""
-        return (*self.inputs, *self.supporting)
-
-    @property
-    def seal(self) -> str:
-        """The first 16 hex digits of the dossier's digest."""
-        return self.dossier[:16]
-
-    @property
-    def subject(self) -> str:
-        """What it seals, in words."""
-        return str(self.charge)
-
-
-class LotEntry(_Chained, LotDraft):
-    """One line of the ledger that seals the record of a lot."""
-
-    @property
-    def seal(self) -> str:
-        """The first 16 hex digits of the record's digest, as a label carries them."""
-        return self.record[:16]
-
-    @property
-    def subject(self) -> str:
-        """What it seals, in words."""
-        return f"lot {self.lot}"
-
-
-AnyEntry = Entry | LotEntry
-_ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(Annotated[AnyEntry, Field(discriminator="kind")])
 
 
 @dataclass(frozen=True)
@@ -195,6 +74,11 @@ class Ledger:
         """The sealed charges, in the order they were first sealed."""
         return tuple(dict.fromkeys(e.charge for e in self.entries if isinstance(e, Entry)))
 
+    @property
+    def lots(self) -> tuple[str, ...]:
+        """The sealed lots, in the order they were first sealed."""
+        return tuple(dict.fromkeys(e.lot for e in self.entries if isinstance(e, LotEntry)))
+
     def of(self, charge: str) -> tuple[Entry, ...]:
         """Return the entries of a charge: its seal, then its amendments."""
         return tuple(entry for entry in self.entries
@@ -219,11 +103,6 @@ def dossier_path(charge: str, ordinal: int) -> Path:
 def lot_record_path(lot: str, ordinal: int) -> Path:
     """Return where the ordinal-th sealed record of a lot is kept, from 1."""
     return LOTS / f"{lot}-{ordinal}.json"
-
-
-def signed_bytes(entry: AnyEntry) -> bytes:
-    """Return what the signature of an entry covers."""
-    return canonical(entry.model_dump(mode="json", exclude={"signature"}))
 
 
 def read_ledger(root: Path, *, trusted: Sequence[str] = (), only: str | None = None) -> Ledger:
@@ -263,8 +142,8 @@ def parse_ledger(raw: bytes) -> Ledger:
     lines, differences = [], []
     for row, line in enumerate(whole, 1):
         try:
-            entry = _ENTRY.validate_python(read_canonical(line))
-            if canonical(entry) != line:
+            entry = read_entry(read_canonical(line))
+            if line_of(entry) != line:
                 raise ValueError("a value is not written as kilnfolio writes it")
         except (ValidationError, ValueError) as error:
             differences.append(Difference(

@@ -7,35 +7,43 @@ files.
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
+from zoneinfo import ZoneInfo
 
 from kilnfolio.archive.adding import MENDED_BY_ADDING, SealRefusedError, writing
-from kilnfolio.archive.canonical import read_json, sha256
+from kilnfolio.archive.as_sealed import kept_bytes
+from kilnfolio.archive.canonical import sha256
 from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.durable import write_whole
+from kilnfolio.archive.entries import Entry, LotDraft, LotEntry, SealedCharge, SealedFile
 from kilnfolio.archive.keyring import list_key
 from kilnfolio.archive.keys import Keys
-from kilnfolio.archive.ledger import Ledger, LotDraft, LotEntry, SealedCharge, lot_record_path
-from kilnfolio.archive.seal import SealState, check_words
-from kilnfolio.records.model import Name, Text
+from kilnfolio.archive.ledger import Ledger, lot_record_path
+from kilnfolio.archive.seal import SealState, check_words, inputs_of, keep
+from kilnfolio.records.folder import MillFolder, record_of
+from kilnfolio.records.lot import Lot
+from kilnfolio.records.model import Located, Name, Text
+from kilnfolio.records.problems import RecordProblems
+from kilnfolio.records.yaml_source import parse_yaml
 from kilnfolio.review.dossier import LotDossier
-from kilnfolio.review.versions import changes_since
 
 
-def seal_lot(root: Path, dossier: LotDossier, record: bytes, charges: Mapping[str, SealState],
-             by: str, keys: Keys, at: dt.datetime, reason: str | None = None) -> LotEntry:
+def seal_lot(folder: MillFolder, dossier: LotDossier, record: bytes,
+             charges: Mapping[str, SealState], by: str, keys: Keys, at: dt.datetime,
+             reason: str | None = None) -> LotEntry:
     """Seal the record of a lot, or seal it again in place of its last entry.
 
     Parameters
     ----------
-    root : Path
-        The mill folder.
+    folder : MillFolder
+        The mill, read without problems.
     dossier : LotDossier
-        The review of the lot.
+        The review of the lot, from these files and the dossiers of its charges as sealed.
     record : bytes
         The record its customer reads, as canonical JSON.
     charges : mapping of str to SealState
@@ -65,15 +73,24 @@ def seal_lot(root: Path, dossier: LotDossier, record: bytes, charges: Mapping[st
         raise SealRefusedError(*refused)
     drawn = tuple(SealedCharge(charge=name, dossier=charges[name].entries[-1].dossier)
                   for name in dossier.charges)
+    root = folder.root
     with writing(root) as ledger:
         before = ledger.ledger.of_lot(dossier.lot)
         _may_enter(dossier.lot, sha256(record), drawn, before, reason)
         list_key(root, keys, at.date())
         draft = LotDraft(kind="lot-seal" if reason is None else "lot-amendment", lot=dossier.lot,
-                         record=sha256(record), charges=drawn, reason=reason, by=by.strip(),
-                         at=at.replace(microsecond=0))
+                         record=sha256(record), charges=drawn,
+                         inputs=keep(root, inputs_of(root, _files(folder, dossier.lot))),
+                         reason=reason, by=by.strip(), at=at.replace(microsecond=0))
         write_whole(root / lot_record_path(dossier.lot, len(before) + 1), record)
         return ledger.append_lot(draft, keys)
+
+
+def _files(folder: MillFolder, lot: str) -> set[str]:
+    """Return the files a lot's record rests on beside the dossiers of its charges."""
+    located = folder.lots[lot]
+    return {located.file, folder.mill.file, folder.limits.file, folder.sources.file,
+            folder.species[located.record.species].file}
 
 
 def _refused(dossier: LotDossier) -> Iterator[str]:
@@ -84,17 +101,12 @@ def _refused(dossier: LotDossier) -> Iterator[str]:
 
 def _unsealed(dossier: LotDossier, charges: Mapping[str, SealState]) -> Iterator[str]:
     for name in dossier.charges:
-        word = charges[name].word
+        word = charges[name].word if name in charges else "unsealed"
         if word == "unsealed":
             yield f"charge {name} is not sealed; seal it first: kilnfolio seal {name} --by NAME"
         elif word == "changed":
             yield (f"charge {name} is not as it was sealed; amend it first: kilnfolio amend {name} "
                    "--by NAME --reason '…'")
-        elif charges[name].moved:
-            yield (f"charge {name} was sealed under earlier rules, and those of this kilnfolio "
-                   f"give {len(charges[name].moved)} of its figures differently; amend it first, "
-                   f"so that the lot's record and the charge's say the same: kilnfolio amend "
-                   f"{name} --by NAME --reason 'Computed again under new rules'")
 
 
 def _may_enter(lot: str, digest: str, drawn: tuple[SealedCharge, ...],
@@ -118,28 +130,27 @@ class LotState:
 
     lot: str
     word: Literal["unsealed", "sealed", "changed", "amended"]
-    """changed: it is not as its last entry sealed it; amended: it is, and that entry amends."""
+    """changed: what its own file says, or the seal of a charge it was drawn from, is not what its
+    last entry rests on; amended: it is, and that entry amends."""
     entries: tuple[LotEntry, ...] = ()
     """Its entries, oldest first."""
     record: bytes = b""
-    """The record to serve: the sealed one, or where there is none the one made now."""
+    """The sealed record; empty where there is none."""
     differences: tuple[Difference, ...] = ()
     """What is not as sealed."""
-    notes: tuple[str, ...] = ()
-    """What changed around it and does not break the seal."""
+
+    @property
+    def last(self) -> LotEntry | None:
+        """The entry that holds."""
+        return self.entries[-1] if self.entries else None
 
 
-#: The keys of a lot's record that name the versions of kilnfolio and of the rules it was made by.
-VERSION_KEY, RULES_KEY = "kilnfolio", "rules"
+def lot_state(root: Path, lot: str, ledger: Ledger,
+              charges: Callable[[str], tuple[Entry, ...]] | None = None) -> LotState:
+    """Return whether a lot is as it was sealed, and its sealed record.
 
-
-def lot_state(root: Path, lot: str, record: bytes, ledger: Ledger, facts: frozenset[str]
-              ) -> LotState:
-    """Return whether a lot's record is as it was sealed, and which record is to be served.
-
-    Another version of kilnfolio may word a statement otherwise, and later rules may give a fact
-    differently where they say so (`review.versions`). The sealed record is then served as it is:
-    no label in a yard is put in doubt by an upgrade.
+    What counts is what its own file says to the customer, and the seals of the charges it was drawn
+    from: an amended charge leaves a lot's record behind until the lot is amended too.
 
     Parameters
     ----------
@@ -147,40 +158,61 @@ def lot_state(root: Path, lot: str, record: bytes, ledger: Ledger, facts: frozen
         The mill folder.
     lot : str
         The lot.
-    record : bytes
-        Its record made now, as canonical JSON.
     ledger : Ledger
-        The mill's ledger.
-    facts : frozenset of str
-        Keys of the record that are facts, not words about them.
+        The mill's ledger, or the part of it that tells of this lot.
+    charges : callable, optional
+        Returns the entries of a charge; those of the ledger where it is left out.
     """
     entries = ledger.of_lot(lot)
     if not entries:
-        return LotState(lot, "unsealed", record=record)
-    path = lot_record_path(lot, len(entries))
-    broken = [d for d in ledger.differences if d.kind not in MENDED_BY_ADDING]
-    word: Literal["sealed", "amended"] = "amended" if len(entries) > 1 else "sealed"
-    if broken:
-        return LotState(lot, "changed", entries, record, tuple(broken))
-    sealed = (root / path).read_bytes()
-    if sealed == record:
-        return LotState(lot, word, entries, record)
-    before, now = read_json(sealed), read_json(record)
-    moved = [key for key in sorted({*before, *now}) if before.get(key) != now.get(key)]
-    versions = [key for key in (VERSION_KEY, RULES_KEY) if key in moved]
-    since = changes_since(before.get(RULES_KEY)) or ()
-    may_move = frozenset(versions).union(*(change.record for change in since))
-    if versions and not (facts - may_move) & set(moved):
-        given = [key for key in moved if key not in versions]
-        return LotState(lot, word, entries, sealed, notes=(
-            f"sealed by kilnfolio {before.get(VERSION_KEY)} under rules {before.get(RULES_KEY)}"
-            + (f"; this version gives {', '.join(given)} otherwise, and the sealed record is served"
-               if given else ""),))
-    return LotState(lot, "changed", entries, record,
-                    tuple(_moved(path.as_posix(), key, before, now) for key in moved))
+        return LotState(lot, "unsealed")
+    last = entries[-1]
+    differences = [d for d in ledger.differences if d.kind not in MENDED_BY_ADDING]
+    differences += changed_lot(root, last)
+    for drawn in last.charges:
+        now = (charges or ledger.of)(drawn.charge)
+        if now and now[-1].dossier != drawn.dossier:
+            differences.append(Difference(
+                kind="charge-amended", where=lot_record_path(lot, len(entries)).as_posix(),
+                sealed=drawn.dossier, found=now[-1].dossier,
+                what=f"charge {drawn.charge} was amended since, by entry {now[-1].number}"))
+    try:
+        record = (root / lot_record_path(lot, len(entries))).read_bytes()
+    except OSError:
+        record = b""  # the ledger's own check has named it
+    word: Literal["changed", "amended", "sealed"] = (
+        "changed" if differences else "amended" if len(entries) > 1 else "sealed")
+    return LotState(lot, word, entries, record, tuple(differences))
 
 
-def _moved(record: str, key: str, before: Mapping[str, Any], now: Mapping[str, Any]) -> Difference:
-    return Difference(kind="value-changed", where=f"{record}:/{key}",
-                      what=f"{key} was sealed as {before.get(key)!r} and is now {now.get(key)!r}",
-                      sealed=str(before.get(key)), found=str(now.get(key)))
+#: Keys of a lot that stay in the mill and may be written after its record is sealed.
+STAY_IN_MILL = frozenset({"customer", "notes", "shipped", "storage"})
+
+
+def changed_lot(root: Path, entry: LotEntry) -> Iterator[Difference]:
+    """Yield what a lot's own file says to its customer that is not as sealed."""
+    for file in entry.files:
+        if not entry.is_own(file.path):
+            continue
+        found = ""
+        with contextlib.suppress(OSError):
+            raw = (root / file.path).read_bytes()
+            found = sha256(raw)
+            if found == file.sha256 or _says_the_same(root, file, raw):
+                return
+        yield Difference(
+            kind="file-changed" if found else "file-missing", where=file.path, sealed=file.sha256,
+            found=found, what="it does not say what was sealed" if found else
+            "it was sealed and is not there")
+
+
+def _says_the_same(root: Path, file: SealedFile, raw: bytes) -> bool:
+    try:
+        # the only moment of a lot, when it was shipped, is left out of the comparison
+        then, now = (record_of(parse_yaml(data, file.path), Lot, ZoneInfo("UTC"))
+                     for data in (kept_bytes(root, file), raw))
+    except RecordProblems:
+        return False
+    return isinstance(then, Located) and isinstance(now, Located) and (
+        then.record.model_dump(exclude=set(STAY_IN_MILL))
+        == now.record.model_dump(exclude=set(STAY_IN_MILL)))

@@ -16,8 +16,8 @@ from typing import Any
 
 from kilnfolio.archive.canonical import canonical, read_json, sha256
 from kilnfolio.archive.compare import Difference
-from kilnfolio.archive.ledger import KEPT, Entry, SealedFile
-from kilnfolio.archive.seal import is_own
+from kilnfolio.archive.entries import Entry, SealedFile
+from kilnfolio.archive.ledger import KEPT
 from kilnfolio.records.folder import MillFolder, read_mill_folder
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.review.review import review_charge
@@ -29,7 +29,6 @@ class Gathered:
 
     files: dict[str, bytes] = field(default_factory=dict)
     differences: list[Difference] = field(default_factory=list)
-    notes: list[Difference] = field(default_factory=list)
 
 
 def gather(root: Path, entry: Entry, *, holds: bool, closed: bool) -> Gathered:
@@ -46,7 +45,7 @@ def gather(root: Path, entry: Entry, *, holds: bool, closed: bool) -> Gathered:
         compared as it lies there, so that the numbers it moves are named.
     closed : bool
         Nothing in `root` may have changed since, as in a bag. In a mill folder a file shared with
-        other charges may have: the kept copy then serves, and the change is a note.
+        other charges may have: the kept copy then serves.
     """
     gathered = Gathered()
     for file in entry.files:
@@ -59,14 +58,10 @@ def gather(root: Path, entry: Entry, *, holds: bool, closed: bool) -> Gathered:
                 sealed=file.sha256,
                 what=f"the copy of {file.path} that was sealed is not there, or is not that copy"))
         used = lying if same else kept
-        if holds and not same:
-            if closed or is_own(entry, file.path):
-                gathered.differences.append(_difference(
-                    file, lying, f"it is not the file that was sealed ({file.size} bytes then)"))
-                used = kept if lying is None else lying
-            else:
-                gathered.notes.append(_difference(
-                    file, lying, "it changed since; the copy kept with the seal is used"))
+        if holds and not same and (closed or entry.is_own(file.path)):
+            gathered.differences.append(_difference(
+                file, lying, f"it is not the file that was sealed ({file.size} bytes then)"))
+            used = kept if lying is None else lying
         if used is not None:
             gathered.files[file.path] = used
     return gathered

@@ -8,7 +8,7 @@ recomputed, because every file it rested on is kept beside the ledger.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
@@ -17,20 +17,13 @@ from pydantic import TypeAdapter, ValidationError
 
 from kilnfolio.archive.adding import MENDED_BY_ADDING, SealRefusedError, writing
 from kilnfolio.archive.canonical import canonical, read_json, sha256
-from kilnfolio.archive.compare import Difference, compare, rules_note, version_of
+from kilnfolio.archive.compare import Difference, compare
 from kilnfolio.archive.durable import write_whole
+from kilnfolio.archive.entries import Draft, Entry, SealedFile
 from kilnfolio.archive.keyring import list_key
 from kilnfolio.archive.keys import Keys
-from kilnfolio.archive.ledger import (
-    KEPT,
-    Draft,
-    Entry,
-    Ledger,
-    SealedFile,
-    dossier_path,
-    first_reason,
-    read_ledger,
-)
+from kilnfolio.archive.ledger import KEPT, Ledger, dossier_path, first_reason, read_ledger
+from kilnfolio.archive.recompute import gather, review_again
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import Name, Text
 from kilnfolio.review.dossier import Dossier, Input
@@ -102,8 +95,8 @@ def _enter(folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.dat
         _may_enter(root, dossier, sealed, reason)
         list_key(root, keys, at.date())
         draft = Draft(kind="seal" if reason is None else "amendment", charge=dossier.charge,
-                      dossier=sha256(data), inputs=_keep(root, dossier.inputs),
-                      supporting=_keep(root, _supporting(folder, dossier)), reason=reason,
+                      dossier=sha256(data), inputs=keep(root, dossier.inputs),
+                      supporting=keep(root, _supporting(folder, dossier)), reason=reason,
                       by=by.strip(), at=at)
         write_whole(root / dossier_path(dossier.charge, len(sealed) + 1), data)
         return ledger.append(draft, keys)
@@ -132,8 +125,14 @@ def _may_enter(root: Path, dossier: Dossier, sealed: tuple[Entry, ...], reason: 
 
 # --- files ----------------------------------------------------------------------------------------
 
-def _keep(root: Path, files: tuple[Input, ...]) -> tuple[SealedFile, ...]:
-    """Keep a copy of each file under its digest."""
+def keep(root: Path, files: Sequence[Input]) -> tuple[SealedFile, ...]:
+    """Keep a copy of each file under its digest.
+
+    Raises
+    ------
+    SealRefusedError
+        A file is no longer the one that was reviewed.
+    """
     sealed = []
     for file in files:
         raw = (root / file.path).read_bytes()
@@ -144,6 +143,15 @@ def _keep(root: Path, files: tuple[Input, ...]) -> tuple[SealedFile, ...]:
             write_whole(kept, raw)
         sealed.append(SealedFile(path=file.path, sha256=file.sha256, size=len(raw)))
     return tuple(sealed)
+
+
+def inputs_of(root: Path, names: Iterable[str]) -> tuple[Input, ...]:
+    """Return files of a mill folder with their digests, in order of their names."""
+    found = []
+    for name in sorted(names):
+        raw = (root / name).read_bytes()
+        found.append(Input(path=name, sha256=sha256(raw), size=len(raw)))
+    return tuple(found)
 
 
 def _supporting(folder: MillFolder, dossier: Dossier) -> tuple[Input, ...]:
@@ -157,12 +165,7 @@ def _supporting(folder: MillFolder, dossier: Dossier) -> tuple[Input, ...]:
     for limits in folder.limits.record.limits.values():
         named.update(species for limit in limits for species in limit.scope.species)
     files = {folder.sources.file, *(folder.species[species].file for species in named)}
-    files -= {file.path for file in dossier.inputs}
-    found = []
-    for name in sorted(files):
-        raw = (folder.root / name).read_bytes()
-        found.append(Input(path=name, sha256=sha256(raw), size=len(raw)))
-    return tuple(found)
+    return inputs_of(folder.root, files - {file.path for file in dossier.inputs})
 
 
 # --- is it still as sealed? -----------------------------------------------------------------------
@@ -172,19 +175,15 @@ Word = Literal["unsealed", "sealed", "changed", "amended"]
 
 @dataclass(frozen=True)
 class SealState:
-    """Whether a charge is as it was sealed."""
+    """Whether a charge's own files are as they were sealed."""
 
     charge: str
     word: Word
-    """changed: it is not as its last entry sealed it; amended: it is, and that entry amends."""
+    """changed: they are not as the last entry sealed them; amended: they are, and it amends."""
     entries: tuple[Entry, ...] = ()
     """Its entries, oldest first."""
     differences: tuple[Difference, ...] = ()
-    """Which file and which number is not as sealed."""
-    notes: tuple[Difference, ...] = ()
-    """What changed around it without breaking the seal."""
-    moved: tuple[Difference, ...] = ()
-    """What later rules give differently; the sealed dossier stays what the seal signs."""
+    """Which file, and which number, is not as sealed."""
 
     @property
     def last(self) -> Entry | None:
@@ -192,13 +191,13 @@ class SealState:
         return self.entries[-1] if self.entries else None
 
 
-def state(root: Path, charge: str, dossier: Dossier, ledger: Ledger | None = None) -> SealState:
+def state(root: Path, charge: str, ledger: Ledger | None = None, *, numbers: bool = True
+          ) -> SealState:
     """Return whether a charge is as it was sealed, and name what is not.
 
-    A change in the charge's own files, its record and its logger exports, is always a difference.
-    A file that other charges share, as the mill's address or a kiln's list of calibrations, may
-    change without breaking a seal so long as no number, outcome or word of the review moves. Nor
-    do later rules break it, where they say what they give differently; see `review.versions`.
+    Only its own files count, its record and its logger exports. What other charges share, as
+    limits, species, schedules, kilns and the mill's address, may change: the copies kept with the
+    seal go on serving. Nor do later rules break a seal; see `review.versions`.
 
     Parameters
     ----------
@@ -206,61 +205,59 @@ def state(root: Path, charge: str, dossier: Dossier, ledger: Ledger | None = Non
         The mill folder.
     charge : str
         The charge.
-    dossier : Dossier
-        Its review from the files as they are now.
     ledger : Ledger, optional
         The mill's ledger, where it is read already.
+    numbers : bool
+        Where a file changed, review it with the rest as sealed, and name the numbers that move.
     """
     ledger = ledger or read_ledger(root)
     entries = ledger.of(charge)
     if not entries:
         return SealState(charge, "unsealed")
-    path = dossier_path(charge, len(entries))
     differences = [d for d in ledger.differences if d.kind not in MENDED_BY_ADDING]
-    notes: list[Difference] = []
-    for difference, own in changed_files(entries[-1], {f.path: f.sha256 for f in dossier.inputs}):
-        (differences if own else notes).append(difference)
-    sealed = _read_dossier(root / path)
-    moved: list[Difference] = []
-    if sealed is not None:
-        compared = compare(sealed, read_json(canonical(dossier)), path.as_posix())
-        if compared.differences:  # then the shared files that changed are part of the reason
-            differences, notes = [*differences, *notes], []
-        differences += compared.differences
-        notes += [*compared.notes, *rules_note(path.as_posix(), version_of(sealed), compared)]
-        moved = compared.moved
+    differences += _lost_copies(root, entries[-1])
+    changed = list(own_changes(root, entries[-1]))
+    if changed and numbers:
+        changed += _moved_numbers(root, entries)
+    differences += changed
     word: Word = "changed" if differences else "amended" if len(entries) > 1 else "sealed"
-    return SealState(charge, word, entries, tuple(differences), tuple(notes), tuple(moved))
+    return SealState(charge, word, entries, tuple(differences))
 
 
-def changed_files(entry: Entry, now: dict[str, str]) -> Iterator[tuple[Difference, bool]]:
-    """Yield each input that is not as sealed, and whether it is the charge's own.
+def _lost_copies(root: Path, entry: Entry) -> Iterator[Difference]:
+    for file in entry.files:
+        if not (root / KEPT / file.sha256).is_file():
+            yield Difference(
+                kind="kept-file-missing", where=(KEPT / file.sha256).as_posix(),
+                sealed=file.sha256, what=f"the copy of {file.path} that was sealed is not there; "
+                "bring it back from a backup")
 
-    Parameters
-    ----------
-    entry : Entry
-        The seal.
-    now : dict of str to str
-        Path to SHA-256 of the inputs as they are now.
-    """
-    sealed = {file.path: file.sha256 for file in entry.inputs}
-    for path in dict.fromkeys([*sealed, *now]):
-        if sealed.get(path) == now.get(path):
+
+def own_changes(root: Path, entry: Entry) -> Iterator[Difference]:
+    """Yield each of a charge's own files that is not as its seal has it."""
+    for file in entry.files:
+        if not entry.is_own(file.path):
             continue
-        kind, what = (("file-missing", "it was sealed and is no longer used")
-                      if path not in now else
-                      ("file-added", "it is used now and was not sealed")
-                      if path not in sealed else
-                      ("file-changed", "it is not the file that was sealed"))
-        yield Difference(kind=kind, where=path, what=what, sealed=sealed.get(path, ""),
-                         found=now.get(path, "")), is_own(entry, path)
+        try:
+            found = sha256((root / file.path).read_bytes())
+        except OSError:
+            yield Difference(kind="file-missing", where=file.path, sealed=file.sha256,
+                             what="it was sealed and is not there")
+            continue
+        if found != file.sha256:
+            yield Difference(kind="file-changed", where=file.path, sealed=file.sha256, found=found,
+                             what="it is not the file that was sealed")
 
 
-def is_own(entry: Entry, path: str) -> bool:
-    """Return whether a file lies with the charge's record, and is not shared with other charges."""
-    records = [file.path for file in entry.inputs
-               if file.path.endswith(f"/{entry.charge}/charge.yaml")]
-    return any(path.startswith(record.removesuffix("charge.yaml")) for record in records)
+def _moved_numbers(root: Path, entries: tuple[Entry, ...]) -> list[Difference]:
+    """Return the numbers that change with a charge's own files, all else being as sealed."""
+    entry = entries[-1]
+    path = dossier_path(entry.charge, len(entries))
+    sealed = _read_dossier(root / path)
+    again = review_again(gather(root, entry, holds=True, closed=False).files, entry.charge)
+    if isinstance(again, list):
+        return again
+    return [] if sealed is None else compare(sealed, again, path.as_posix()).differences
 
 
 def _read_dossier(path: Path) -> dict[str, Any] | None:

@@ -52,6 +52,8 @@ def run(arguments: argparse.Namespace) -> int:
         return print_reasons(str(error), "nothing was written", code=ERROR)
     for warning in report.warnings:
         print(f"kilnfolio: warning: {warning}", file=sys.stderr)
+    for broken in report.broken:
+        print(f"kilnfolio: {broken}", file=sys.stderr)
     print("up to date: " if not report.made else "", end="")
     print(f"{report.pages} pages and {report.pdfs} PDFs in {out}; open {out}/mill/index.html")
-    return FINDINGS if arguments.strict and report.warnings else OK
+    return FINDINGS if report.broken or (arguments.strict and report.warnings) else OK

@@ -35,10 +35,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Read, recompute and print findings."""
+    from kilnfolio.archive.standing import standing
     from kilnfolio.pipeline import review_folder
     from kilnfolio.records.problems import RecordProblems
     from kilnfolio.review.running import begun_records, waiting_lots
-    from kilnfolio.sealing import sealed_state
 
     try:
         reviewed = review_folder(arguments.folder, arguments.charge)
@@ -49,15 +49,16 @@ def run(arguments: argparse.Namespace) -> int:
         return print_problems(error)
     except KeyError:
         return print_no_charge(arguments.folder, arguments.charge)
-    broken = sealed_state(reviewed.folder, reviewed.dossiers, reviewed.lots, {}).findings()
+    only = None if arguments.charge is None else frozenset([arguments.charge])
+    broken = standing(arguments.folder, only).findings()
     found: dict[str, tuple[Finding, ...]] = {k: v.findings for k, v in reviewed.dossiers.items()}
     found |= {k: v.findings for k, v in reviewed.running.items()}
     if arguments.charge is None:
         found |= {k: (v,) for k, v in begun_records(reviewed.folder).items()}
         found |= {f"lot {k}": (v,) for k, v in waiting_lots(reviewed.folder).items()}
     found |= {f"lot {k}": v.findings for k, v in reviewed.lots.items()}
-    everything = {name: (*([broken[name]] if name in broken else []), *findings)
-                  for name, findings in found.items()}
+    everything = {name: (*([broken[name]] if name in broken else []), *found.get(name, ()))
+                  for name in dict.fromkeys([*found, *broken])}
     if arguments.format == "json":
         print_json({name: [f.model_dump(mode="json") for f in findings]
                      for name, findings in everything.items()})

@@ -13,8 +13,8 @@ TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what 
 if TYPE_CHECKING:
     import datetime as dt
 
+    from kilnfolio.archive.entries import AnyEntry
     from kilnfolio.archive.keys import Keys
-    from kilnfolio.archive.ledger import AnyEntry
     from kilnfolio.records.folder import MillFolder
 
 SUMMARY = "seal a charge or lot so that any later change shows"
@@ -48,12 +48,12 @@ def enter(arguments: argparse.Namespace, reason: str | None = None) -> int:
     """Seal a charge or lot, or amend it where there is a reason."""
     from kilnfolio.archive.adding import SealRefusedError
     from kilnfolio.archive.keys import MILL_KEYS, UnusableKeyError, find_keys, make_keys
-    from kilnfolio.records.folder import read_mill_folder
+    from kilnfolio.archive.standing import read_sealed_mill
     from kilnfolio.records.problems import RecordProblems
 
     root, number = arguments.folder, arguments.number
     try:
-        folder = read_mill_folder(root)
+        folder = read_sealed_mill(root).folder
         is_lot = number in folder.lots and (arguments.lot or number not in folder.charges)
         if incomplete := _not_complete(folder, number):
             return print_reasons(incomplete, "nothing was sealed")
@@ -108,14 +108,12 @@ def _enter_charge(root: Path, charge: str, by: str, keys: Keys, at: dt.datetime,
 
 def _enter_lot(root: Path, lot: str, by: str, keys: Keys, at: dt.datetime, reason: str | None
                ) -> AnyEntry:
-    from kilnfolio.pipeline import review_folder
-    from kilnfolio.records.folder import read_mill_folder
-    from kilnfolio.sealing import enter_lot
+    from kilnfolio.archive.standing import read_sealed_mill
+    from kilnfolio.pipeline import enter_lot, review_folder
 
-    packs = read_mill_folder(root).lots[lot].record.packs
-    reviewed = review_folder(root, sorted({pack.charge for pack in packs}))
-    return enter_lot(reviewed.folder, reviewed.dossiers, reviewed.lots[lot], by, keys, at,
-                     reason)
+    packs = read_sealed_mill(root).folder.lots[lot].record.packs
+    return enter_lot(review_folder(root, sorted({pack.charge for pack in packs})), lot, by, keys,
+                     at, reason)
 
 
 def _now(zone: dt.tzinfo) -> dt.datetime:

@@ -14,8 +14,10 @@ from typing import Any, TypeVar
 
 from jinja2 import Environment
 
+from kilnfolio.archive.as_sealed import SealedFolder, folder_as_sealed
+from kilnfolio.archive.entries import AnyEntry
 from kilnfolio.archive.keyring import KEYRING
-from kilnfolio.archive.ledger import KEPT, Entry, Ledger, dossier_path
+from kilnfolio.archive.ledger import KEPT, Ledger, dossier_path
 from kilnfolio.archive.tokens import lot_token, read_token_keys
 from kilnfolio.handbook.chapter import Manuscript, read_manuscript
 from kilnfolio.incremental.engine import Desk
@@ -28,12 +30,11 @@ from kilnfolio.rendering.templating import environment
 from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.running import Running
-from kilnfolio.sealing import superseded_states
 from kilnfolio.site.pages.histories import ChargeLine, LotLine
 from kilnfolio.site.pages.holdings import ALL, Holdings
 from kilnfolio.site.pages.rows import CHARGES, LOTS, Facts
 from kilnfolio.site.pages.tallies import YearTally
-from kilnfolio.site.seals import Seals, SealView, Superseded
+from kilnfolio.site.seals import Seals, SealView, Superseded, superseded_states
 
 T = TypeVar("T")
 
@@ -310,7 +311,8 @@ class NotedSeals(Seals):
     def __init__(self, desk: Desk):
         for name, value in (("_desk", desk), ("charges", Shelf[SealView](desk, "seal-view")),
                             ("lots", Shelf[SealView](desk, "lot-seal-view")),
-                            ("superseded", Computed(lambda charge: superseded(desk, charge)))):
+                            ("superseded", Computed(lambda charge: superseded(desk, charge))),
+                            ("folders", Computed(lambda charge: sealed_folder(desk, charge)))):
             object.__setattr__(self, name, value)
 
     @property
@@ -356,16 +358,37 @@ def superseded(desk: Desk, charge: str) -> tuple[Superseded, ...]:
     if len(entries) < 2:
         raise KeyError(charge)
     note_sealed(desk, entries)
+    note_dossiers(desk, charge, len(entries))
     return tuple(superseded_states(desk.root, entries))
 
 
-def note_sealed(desk: Desk, entries: Sequence[Entry]) -> None:
-    """Note that the files of a charge's seals are read, which stay when others are sealed.
+def sealed_folder(desk: Desk, charge: str) -> SealedFolder:
+    """Return the records a charge was sealed on.
+
+    Raises
+    ------
+    KeyError
+        It is not sealed.
+    """
+    entries = part_of_ledger(desk, "charge", charge).of(charge)
+    if not entries:
+        raise KeyError(charge)
+    note_sealed(desk, entries[-1:])
+    return folder_as_sealed(desk.root, entries[-1])
+
+
+def note_dossiers(desk: Desk, charge: str, count: int) -> None:
+    """Note that the sealed dossiers of a charge are read."""
+    for ordinal in range(1, count + 1):
+        desk.has(f"file:{dossier_path(charge, ordinal).as_posix()}")
+
+
+def note_sealed(desk: Desk, entries: Sequence[AnyEntry]) -> None:
+    """Note that the files of seals are read, which stay when others are sealed.
 
     What stands before them in the ledger is noted with them: each entry holds the hash of it.
     """
     desk.has(f"file:{KEYRING.as_posix()}")
-    for ordinal, entry in enumerate(entries, 1):
-        desk.has(f"file:{dossier_path(entry.charge, ordinal).as_posix()}")
+    for entry in entries:
         for file in entry.files:
             desk.has(f"file:{(KEPT / file.sha256).as_posix()}")

@@ -14,19 +14,28 @@ from pathlib import Path
 from typing import cast
 from zoneinfo import ZoneInfo
 
+from kilnfolio.archive.as_sealed import (
+    as_sealed_library,
+    by_todays_limits,
+    sealed_dossier,
+)
 from kilnfolio.archive.bag import ABOUT, BAGS, about_bags, bag_files
 from kilnfolio.archive.canonical import canonical
-from kilnfolio.archive.ledger import Entry, dossier_path, lot_record_path, read_ledger
-from kilnfolio.archive.lots import lot_state
-from kilnfolio.archive.seal import state
+from kilnfolio.archive.entries import Entry
+from kilnfolio.archive.ledger import dossier_path, lot_record_path, read_ledger
+from kilnfolio.archive.lots import LotState, lot_state
+from kilnfolio.archive.seal import SealState, state
+from kilnfolio.archive.standing import broken_words, changed_words, demo_keys
 from kilnfolio.archive.tokens import NO_KEY
 from kilnfolio.incremental.engine import Desk, Job, Kind, Made
 from kilnfolio.incremental.shelves import (
     NotedFolder,
     NotedHoldings,
     addresses,
+    note_dossiers,
     note_sealed,
     part_of_ledger,
+    sealed_folder,
 )
 from kilnfolio.incremental.store import Member, pack
 from kilnfolio.incremental.tree import ASIDE
@@ -63,10 +72,10 @@ from kilnfolio.records.yaml_source import Document
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.review import review_charge, review_lot
 from kilnfolio.review.running import review_open
-from kilnfolio.sealing import broken_words, demo_keys, reopened_finding, seal_view
-from kilnfolio.site.lot_record import FACTS, SCHEMA_PATH, lot_record, record_schema
+from kilnfolio.site.lot_record import SCHEMA_PATH, lot_record, record_schema
 from kilnfolio.site.pages import AUDITOR, MILL, SCRIPTS, Noun
 from kilnfolio.site.pages import audit as audit_room
 from kilnfolio.site.pages.customer import CustomerLot, customer_lot, render_lot, with_record
@@ -82,6 +91,7 @@ from kilnfolio.site.pages.holdings import (
 from kilnfolio.site.pages.home import search_page
 from kilnfolio.site.pages.rows import CHARGES, LOTS, facts_of, shard_of
 from kilnfolio.site.pages.tallies import tally_year
+from kilnfolio.site.seals import seal_view
 from kilnfolio.site.search import INDEX_PATH, entries_of, index_of, synonyms_of
 from kilnfolio.site.search import Entry as Found
 from kilnfolio.site.series import series_files
@@ -207,22 +217,34 @@ def _charge_names(desk: Desk) -> Iterator[str]:
 
 
 def _review_charge(desk: Desk, path: str) -> Made:
+    number = Path(path).parent.name
+    if entries := part_of_ledger(desk, "charge", number).of(number):
+        # sealed: its own files and the library may change, its record and review do not
+        folder = sealed_folder(desk, number)
+        note_dossiers(desk, number, len(entries))
+        return _reviewed(folder.charges[number],
+                         sealed_dossier(desk.root, entries[-1], len(entries), folder))
     mill: Located[Mill] = desk.get("record:content/mill.yaml")
     rule = practices()[mill.record.practice].rule
     read = _read(desk, path, Charge, mill.record.zone)
-    folder, number = folder_of(desk), identity_of(read)
+    mill_folder = folder_of(desk)
+    number = identity_of(read)
     is_open = isinstance(read, OpenCharge)
     read = open_by_practice(read, rule) if isinstance(read, OpenCharge) else \
         by_practice(cast("Located[Charge]", read), rule)
     desk.lay_out(f"{'open-charge' if is_open else 'charge'}:{number}", read)
-    _refuse([*name_problems(read), *problems_of(folder, read)])
+    _refuse([*name_problems(read), *problems_of(mill_folder, read)])
     if isinstance(read, OpenCharge):
         members = {("open-charges", number, number)}
         if read.so_far:
             members |= {("moments", _moment(read.so_far.record.unloaded), number)}
         return Made({f"open-charge:{number}": read}, members)
-    located, charge = read, read.record
-    dossier = review_charge(folder, number)
+    return _reviewed(read, review_charge(mill_folder, number))
+
+
+def _reviewed(located: Located[Charge], dossier: Dossier) -> Made:
+    charge = located.record
+    number = charge.id
     members = {(f"charges/{group}", *when_of_charge(charge)) for group in groups_of_charge(charge)}
     members |= {("years", str(charge.started.year), str(charge.started.year)),
                 _quarter("charges", charge.started), ("moments", _moment(charge.unloaded), number)}
@@ -272,10 +294,15 @@ def _review_lot(desk: Desk, path: str) -> Made:
     if unpublished := folder.waiting_lots.get(number) or folder.begun.get(f"lot {number}"):
         _refuse(problems_of(folder, unpublished))
         return Made()
-    _refuse(problems_of(folder, folder.lots[number]))
     holdings = holdings_of(desk)
     lot = folder.lots[number].record
-    dossier = review_lot(folder, number, holdings.dossiers)
+    if entries := part_of_ledger(desk, "lot", number).of_lot(number):
+        note_sealed(desk, entries[-1:])
+        dossier = review_lot(as_sealed_library(folder, desk.root, entries[-1]), number,
+                             holdings.dossiers)
+    else:
+        _refuse(problems_of(folder, folder.lots[number]))
+        dossier = review_lot(folder, number, holdings.dossiers)
     return Made({f"verdict:{number}": dossier,
                  f"lot-line:{number}": lot_line(holdings, lot, dossier)})
 
@@ -368,14 +395,22 @@ def _ledger(desk: Desk, _: str) -> Made:
 
 def _seal(desk: Desk, number: str) -> Made:
     ledger = part_of_ledger(desk, "charge", number)
-    if not ledger.of(number):  # then its review is not asked for: there is nothing to hold it to
-        return Made({f"seal-view:{number}": seal_view((), frozenset(), ())})
-    note_sealed(desk, ledger.of(number))
-    stands = state(desk.root, number, holdings_of(desk).dossiers[number], ledger)
-    broken = {("broken", number, broken_words(stands, number))} if stands.differences else set()
-    notes = tuple(f"{note.where}: {note.what}" for note in stands.notes)
-    return Made({f"seal-view:{number}":
-                 seal_view(stands.entries, desk.get("demo-keys"), notes, number)}, broken)
+    entries = ledger.of(number)
+    if not entries:
+        return Made({f"seal-view:{number}": seal_view((), frozenset())})
+    folder = sealed_folder(desk, number)
+    for file in entries[-1].files:
+        if entries[-1].is_own(file.path):
+            desk.has(f"file:{file.path}")
+    stands = state(desk.root, number, ledger)
+    other = by_todays_limits(folder, holdings_of(desk).dossiers[number], folder_of(desk).limits)
+    return Made({f"seal-view:{number}": seal_view(
+        entries, desk.get("demo-keys"), tuple(one.sentence for one in other), number,
+        changed_words(stands))}, _broken(stands, number))
+
+
+def _broken(stands: SealState | LotState, name: str) -> set[Member]:
+    return {("broken", name, broken_words(stands, name))} if stands.differences else set()
 
 
 def _key(desk: Desk, _: str) -> Made:
@@ -385,32 +420,27 @@ def _key(desk: Desk, _: str) -> Made:
     return Made(members={("warnings", "addresses", NO_KEY)})
 
 
-def _reopened(desk: Desk, _: str) -> Made:
-    """Find sealed charges and lots whose charge is no longer complete."""
-    lacking = {number: f"charge {number}" for number in desk.group("open-charges")
-               if desk.has(f"entries:charge:{number}")}
-    lacking |= {f"lot {number}": "its charge" for number in desk.group("waiting-lots")
-                if desk.has(f"entries:lot:{number}")}
-    lacking |= {name: name for name in desk.group("begun")
-                if desk.has(f"entries:{name.replace(' ', ':')}")}
-    return Made(members={("broken", name, f"{name}: {reopened_finding(what).message}")
-                         for name, what in lacking.items()})
-
-
 def _lot_view(desk: Desk, number: str) -> Made:
     """Make what a lot's customer reads: the sealed record where there is one."""
     holdings = holdings_of(desk, "customer")
     view = customer_lot(holdings.folder, number, holdings.dossiers, holdings.lot_dossiers[number],
                         next(iter(addresses(desk, number)), ""))
+    stands = _lot_stands(desk, number)
+    seal = seal_view(stands.entries, desk.get("demo-keys"), broken=changed_words(stands))
+    record = stands.record if stands.entries and stands.record else canonical(lot_record(view))
+    return Made({f"lot-view:{number}": with_record(view, record.decode(), seal),
+                 f"lot-seal-view:{number}": seal}, _broken(stands, f"lot {number}"))
+
+
+def _lot_stands(desk: Desk, number: str) -> LotState:
     ledger = part_of_ledger(desk, "lot", number)
     if entries := ledger.of_lot(number):
         desk.has(f"file:{lot_record_path(number, len(entries)).as_posix()}")
-    stands = lot_state(desk.root, number, canonical(lot_record(view)), ledger, FACTS)
-    broken = {("broken", f"lot {number}", broken_words(stands, number))} \
-        if stands.differences else set()
-    seal = seal_view(stands.entries, desk.get("demo-keys"), stands.notes)
-    return Made({f"lot-view:{number}": with_record(view, stands.record.decode(), seal),
-                 f"lot-seal-view:{number}": seal}, broken)
+        for file in entries[-1].files:
+            if entries[-1].is_own(file.path):
+                desk.has(f"file:{file.path}")
+    return lot_state(desk.root, number, ledger,
+                     lambda charge: part_of_ledger(desk, "charge", charge).of(charge))
 
 
 # --- PDFs -----------------------------------------------------------------------------------------
@@ -472,7 +502,9 @@ def _oldest(desk: Desk) -> Sequence[str]:
 
 
 def _scene(desk: Desk, number: str) -> Made:
-    cell, scene = f"scene:{number}", scene_of(folder_of(desk), number)
+    sealed = part_of_ledger(desk, "charge", number).of(number)
+    folder = sealed_folder(desk, number) if sealed else folder_of(desk)
+    cell, scene = f"scene:{number}", scene_of(folder, number)
     return Made({cell: scene}, digests={cell: hashlib.sha256(pack(scene)).digest()})
 
 
@@ -607,6 +639,7 @@ def _kinds() -> Iterator[Kind]:
                reading=True)
     yield Kind("names", _one, _check_names, reading=True)
     yield Kind("library-check", _library_names, _check_library, reading=True)
+    yield Kind("ledger", _one, _ledger, reading=True)
     yield Kind("charge-review", _charge_names, _review_charge, reading=True, shared=4,
                words="charges reviewed")
     yield Kind("lot-record", lambda desk: _paths(desk, ["lots"]), _read_lot, reading=True,
@@ -623,9 +656,7 @@ def _kinds() -> Iterator[Kind]:
     yield Kind("charge-line", _charges, _charge_line, shared=50)
     yield Kind("tally", _year_names, _tally)
     yield Kind("facts", _facts_names, _facts)
-    yield Kind("ledger", _one, _ledger)
     yield Kind("key", _one, _key)
-    yield Kind("reopened", _one, _reopened)
     yield Kind("seal", _charges, _seal, shared=20)
     yield Kind("lot-view", _lots, _lot_view, shared=20)
     yield Kind("scene", _oldest, _scene, shared=10)

@@ -10,7 +10,7 @@ import datetime as dt
 import difflib
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise
@@ -35,7 +35,7 @@ from kilnfolio.records.practice import ControlRule, practices
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.schedule import Schedule, Step
 from kilnfolio.records.species import Species
-from kilnfolio.records.yaml_source import read_yaml
+from kilnfolio.records.yaml_source import Document, read_yaml
 
 R = TypeVar("R", bound=Record)
 
@@ -151,13 +151,16 @@ def _index(pairs: Iterable[tuple[str, str]]) -> Mapping[str, tuple[str, ...]]:
 _EARLIER = re.compile(r"schedules/superseded/.*")
 
 
-def read_mill_folder(root: Path) -> MillFolder:
+def read_mill_folder(root: Path, settled: Collection[str] = ()) -> MillFolder:
     """Read and cross-check a mill folder.
 
     Parameters
     ----------
     root : Path
         The folder that holds ``content/`` and ``schedules/``.
+    settled : collection of str
+        Charges and lots, as ``C1`` and ``lot L1``, that are not held against the other records:
+        they stay as they are, whatever became of those.
 
     Raises
     ------
@@ -194,7 +197,7 @@ def read_mill_folder(root: Path) -> MillFolder:
                         frozenset(reader.unread), opened, waiting,
                         {name: one for name, one in reader.begun.items()
                          if not isinstance(one, OpenCharge)}, superseded)
-    reader.problems.extend(_cross_check(folder))
+    reader.problems.extend(_cross_check(folder, settled))
     if reader.problems:
         raise RecordProblems(reader.problems)
     return folder
@@ -233,10 +236,15 @@ def read_record(root: Path, name: str, model: type[R], zone: ZoneInfo | None = N
     RecordProblems
         Every problem in it.
     """
-    document = read_yaml(root / name, name)
+    return record_of(read_yaml(root / name, name), model, zone)
+
+
+def record_of(document: Document, model: type[R], zone: ZoneInfo | None = None
+              ) -> Located[R] | Begun:
+    """Return the record a YAML document holds; see `read_record`."""
     if model is Charge:
         return cast("Located[R] | Begun", read_charge(document, zone))
-    if kind_of(model) in BEGUN and not _EARLIER.fullmatch(name):
+    if kind_of(model) in BEGUN and not _EARLIER.fullmatch(document.file):
         return read_begun(document, model, zone)
     return validate(document, model, zone=zone)
 
@@ -376,10 +384,12 @@ def twice_problem(read: Located | Begun, other: str) -> Problem:
 
 # --- cross-checks ---------------------------------------------------------------------------------
 
-def _cross_check(folder: MillFolder) -> Iterator[Problem]:
+def _cross_check(folder: MillFolder, settled: Collection[str]) -> Iterator[Problem]:
+    charges = (charge for name, charge in folder.charges.items() if name not in settled)
+    lots = (lot for name, lot in folder.lots.items() if f"lot {name}" not in settled)
     everything: list[Located | Begun] = [
-        *folder.schedules.values(), *folder.charges.values(), *folder.open_charges.values(),
-        *folder.lots.values(), *folder.waiting_lots.values(), *folder.begun.values(),
+        *folder.schedules.values(), *charges, *folder.open_charges.values(),
+        *lots, *folder.waiting_lots.values(), *folder.begun.values(),
         *folder.species.values(), *folder.notations.values(), folder.limits]
     for read in everything:
         yield from problems_of(folder, read)

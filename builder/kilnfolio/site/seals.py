@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 
+from kilnfolio.archive.as_sealed import folder_as_sealed, sealed_dossier
+from kilnfolio.archive.entries import AnyEntry, Entry
+from kilnfolio.rendering import routes
 from kilnfolio.rendering.seal_words import grouped, words_of
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier, Outcome
@@ -49,7 +53,9 @@ class SealView:
     demo: bool = False
     """Sealed with the demonstration key, which proves nothing."""
     notes: tuple[str, ...] = ()
-    """What changed around it and does not break the seal."""
+    """What today's limits would say otherwise."""
+    broken: str = ""
+    """Which of its own files are not as sealed; the page then shows what was sealed."""
 
     @property
     def last(self) -> SealLine | None:
@@ -81,8 +87,6 @@ class Superseded:
     line: SealLine
     by: SealLine
     """The entry that took its place."""
-    as_sealed: bool = True
-    """The dossier is, byte for byte, the one sealed: no later rules made it otherwise."""
 
 
 @dataclass(frozen=True)
@@ -92,6 +96,8 @@ class Seals:
     charges: Mapping[str, SealView] = field(default_factory=dict)
     lots: Mapping[str, SealView] = field(default_factory=dict)
     superseded: Mapping[str, tuple[Superseded, ...]] = field(default_factory=dict)
+    folders: Mapping[str, MillFolder] = field(default_factory=dict)
+    """The records each sealed charge was sealed on."""
     keys: tuple[str, ...] = ()
     """The public keys charges were sealed with, sorted."""
     demo_keys: frozenset[str] = frozenset()
@@ -104,3 +110,44 @@ class Seals:
     def of_lot(self, lot: str) -> SealView:
         """Return how a lot's record stands."""
         return self.lots.get(lot, SealView())
+
+
+def seal_view(entries: tuple[AnyEntry, ...], demo: frozenset[str], notes: tuple[str, ...] = (),
+              charge: str = "", broken: str = "") -> SealView:
+    """Return the entries of a charge or lot as pages print them.
+
+    Parameters
+    ----------
+    entries : tuple of Entry or LotEntry
+        Oldest first.
+    demo : frozenset of str
+        Public keys that are the demonstration's.
+    notes : tuple of str
+        What today's limits would say otherwise.
+    charge : str, optional
+        Its number, where the states that were amended since have pages.
+    broken : str, optional
+        Which of its own files are not as sealed.
+    """
+    lines = []
+    for ordinal, entry in enumerate(entries, 1):
+        old = bool(charge) and ordinal < len(entries)
+        lines.append(_line(entry, routes.superseded(charge, ordinal) if old else ""))
+    return SealView(tuple(lines), any(entry.public_key in demo for entry in entries[-1:]), notes,
+                    broken)
+
+
+def _line(entry: AnyEntry, page: str = "") -> SealLine:
+    digest = entry.dossier if isinstance(entry, Entry) else entry.record
+    return SealLine(entry.number, entry.seal, digest, entry.at, entry.by, entry.reason or "",
+                    entry.public_key, page)
+
+
+def superseded_states(root: Path, entries: tuple[Entry, ...]) -> Iterator[Superseded]:
+    """Yield each sealed state of a charge that was amended since, as it was sealed."""
+    lines = [_line(entry, routes.superseded(entry.charge, ordinal))
+             for ordinal, entry in enumerate(entries, 1)]
+    for place in range(len(entries) - 2, -1, -1):
+        folder = folder_as_sealed(root, entries[place])
+        yield Superseded(folder, sealed_dossier(root, entries[place], place + 1, folder),
+                         lines[place], lines[place + 1])

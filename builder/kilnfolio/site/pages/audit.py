@@ -180,7 +180,7 @@ def audit_view(holdings: Holdings, charge: Charge) -> AuditView:
     return AuditView(
         view, list(_chain(holdings, charge)),
         sorted(dossier.findings, key=lambda finding: GRAVITY.index(finding.outcome)),
-        tuple(holdings.folder.kilns[charge.kiln].record.instruments),
+        tuple(holdings.records_of(charge.id).kilns[charge.kiln].record.instruments),
         retention(holdings, charge.id, dossier.ended),
         bag_folder(charge.id) if sealed else "", record_path(charge.id) if sealed else "",
         series_paths(charge.id))

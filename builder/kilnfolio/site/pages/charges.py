@@ -195,22 +195,14 @@ def charge_pages(holdings: Holdings, number: str) -> Iterator[Page]:
         yield superseded_page(holdings, old)
 
 
-def _then_sealed(holdings: Holdings, old: Superseded) -> SealView:
-    notes = () if old.as_sealed else (
-        "It was sealed under earlier rules, and the figures here are computed by those of today. "
-        "What was sealed is kept with the ledger.",)
-    return SealView((old.line,), old.line.key in holdings.seals.demo_keys, notes)
-
-
 def superseded_page(holdings: Holdings, old: Superseded) -> Page:
     """Return the page of a sealed state that was amended since: it stays, and says so."""
     number = old.dossier.charge
     then = Holdings(
         old.folder, {number: old.dossier}, {}, holdings.env, {}, holdings.build_date)
     record = old.folder.charges[number].record
-    view = replace(
-        charge_view(then, record), seal=_then_sealed(holdings, old), superseded_by=old.by, lots=[]
-    )
+    seal = SealView((old.line,), old.line.key in holdings.seals.demo_keys)
+    view = replace(charge_view(then, record), seal=seal, superseded_by=old.by, lots=[])
     return holdings.page(
         "charge.html",
         old.line.page,
@@ -225,7 +217,8 @@ def superseded_page(holdings: Holdings, old: Superseded) -> Page:
 
 def _page(holdings: Holdings, record: Charge) -> Page:
     view = charge_view(holdings, record)
-    names = {stock.species: holdings.species_name(stock.species) for stock in record.stock}
+    species = holdings.records_of(record.id).species
+    names = {stock.species: species[stock.species].record.trade_name for stock in record.stock}
     stock = stock_words(record, names)
     return holdings.page(
         "charge.html",
@@ -262,10 +255,10 @@ def running_page(holdings: Holdings, number: str) -> Page:
 
 def charge_view(holdings: Holdings, record: Charge) -> ChargeView:
     """Return what a charge's page prints."""
-    dossier = holdings.dossiers[record.id]
-    kiln = holdings.folder.kilns[record.kiln].record
-    schedule = holdings.folder.schedules[record.schedule].record
-    zone = holdings.folder.mill.record.zone
+    dossier, folder = holdings.dossiers[record.id], holdings.records_of(record.id)
+    kiln = folder.kilns[record.kiln].record
+    schedule = folder.schedules[record.schedule].record
+    zone = folder.mill.record.zone
     return ChargeView(
         record=record,
         dossier=dossier,
@@ -314,7 +307,7 @@ def charge_view(holdings: Holdings, record: Charge) -> ChargeView:
         ],
         air_pressure_kpa=dossier.rules.pressure_pa / 1000.0,
         seal=holdings.seals.of_charge(record.id),
-        how=charge_workings(holdings.folder, record, dossier),
+        how=charge_workings(folder, record, dossier),
         series=series_paths(record.id),
     )
 
@@ -334,7 +327,7 @@ def answer_of(dossier: Dossier) -> str:
 
 def _practice(holdings: Holdings, dossier: Dossier) -> str:
     """Return which practice is in force, and what it set for this charge."""
-    name = holdings.folder.mill.record.practice
+    name = holdings.records_of(dossier.charge).mill.record.practice
     practice = practices()[name]
     own = "" if dossier.control_rule == practice.rule else ", as the charge itself says"
     return (
@@ -344,6 +337,7 @@ def _practice(holdings: Holdings, dossier: Dossier) -> str:
 
 
 def _stock(holdings: Holdings, record: Charge) -> Iterator[StockLine]:
+    folder = holdings.records_of(record.id)
     for stock in record.stock:
         intake = "; ".join(
             " ".join(
@@ -359,7 +353,7 @@ def _stock(holdings: Holdings, record: Charge) -> Iterator[StockLine]:
             for intake in stock.intake
         )
         yield StockLine(
-            Link(holdings.species_name(stock.species), routes.species(stock.species)),
+            Link(folder.species[stock.species].record.trade_name, routes.species(stock.species)),
             holdings.regional.side_by_side(stock.thickness),
             holdings.regional.side_by_side(stock.volume),
             figures.number(stock.pieces, 0) if stock.pieces else "",

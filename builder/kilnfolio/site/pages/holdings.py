@@ -88,6 +88,10 @@ class Holdings:
         """Air pressure every humidity is computed at [Pa]."""
         return mill_pressure(self.folder)
 
+    def records_of(self, charge: str) -> MillFolder:
+        """Return the records a charge's page is made from: those it was sealed on, once sealed."""
+        return self.seals.folders.get(charge, self.folder)
+
     @property
     def regional(self) -> RegionalFormat:
         """How the mill's pages say things."""

@@ -1,0 +1,280 @@
+"""A sealed charge or lot as it was sealed, whatever the mill has changed since.
+
+The ledger keeps a copy of every file a seal rests on. Limits, species, schedules, kilns, people and
+addresses may change afterwards: a sealed record is read with the copies, never with today's files,
+so no such change can touch it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections import ChainMap
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, cast
+from zoneinfo import ZoneInfo
+
+from pydantic import ValidationError
+
+from kilnfolio.archive.canonical import canonical, sha256
+from kilnfolio.archive.entries import AnyEntry, Entry, LotEntry, SealedFile
+from kilnfolio.archive.ledger import KEPT, dossier_path
+from kilnfolio.records.folder import RECORD_KINDS, MillFolder, by_practice, record_of
+from kilnfolio.records.homes import HOMES
+from kilnfolio.records.limits import Limits
+from kilnfolio.records.model import Located
+from kilnfolio.records.practice import practices
+from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.yaml_source import parse_yaml
+from kilnfolio.review.dossier import Dossier, Finding
+from kilnfolio.review.findings import CHECKS
+from kilnfolio.review.review import review_charge
+from kilnfolio.review.versions import rules_version
+
+#: Records a mill has one of, by the field of `MillFolder` that holds them.
+_SINGLE = {"content/mill.yaml": "mill", "schedules/sources.yaml": "sources",
+           "schedules/limits.yaml": "limits"}
+#: The kind of each noun's records.
+_KIND = {"species": "species", "schedules": "schedule", "notations": "notation", "kilns": "kiln",
+         "loggers": "logger", "charges": "charge", "lots": "lot"}
+
+
+@dataclass(frozen=True)
+class SealedFolder(MillFolder):
+    """The part of a mill folder that one seal kept."""
+
+    kept: Mapping[str, Path] = field(default_factory=dict)
+    """Where the copy of each file lies."""
+
+    def file(self, name: str) -> Path:
+        """Return the kept copy of a file."""
+        return self.kept[name]
+
+
+def folder_as_sealed(root: Path, entry: AnyEntry) -> SealedFolder:
+    """Read the records a seal rests on from the copies kept with the ledger.
+
+    Parameters
+    ----------
+    root : Path
+        The mill folder, or the ``data`` folder of a bag.
+    entry : Entry or LotEntry
+        The seal.
+
+    Raises
+    ------
+    RecordProblems
+        A copy is missing, is not the file that was sealed, or cannot be read.
+    """
+    located: dict[str, Located] = {}
+    problems: list[Problem] = []
+    zone = None
+    for file in sorted(entry.files, key=lambda file: file.path != "content/mill.yaml"):
+        kind = _kind_of(file.path)
+        try:
+            raw = kept_bytes(root, file)
+            if kind:
+                read = _read if kind in ("charge", "lot") else _read_shared
+                located[file.path] = read(raw, kind, file.path, zone)
+        except RecordProblems as error:
+            problems.extend(error.problems)
+        if kind == "mill" and file.path in located:
+            zone = located[file.path].record.zone
+    if problems:
+        raise RecordProblems(problems)
+    return _folder(root, entry, located)
+
+
+def kept_bytes(root: Path, file: SealedFile) -> bytes:
+    """Return the copy of a file that was kept with its seal.
+
+    Raises
+    ------
+    RecordProblems
+        It is missing, or is not the file that was sealed.
+    """
+    name = KEPT / file.sha256
+    with contextlib.suppress(OSError):
+        raw = (root / name).read_bytes()
+        if sha256(raw) == file.sha256:
+            return raw
+    raise RecordProblems([Problem(
+        Place(name.as_posix()), f"the copy of {file.path}",
+        "it is missing, or is not the file that was sealed", "Bring it back from a backup")])
+
+
+def _kind_of(path: str) -> str:
+    """Return the kind of record a file holds; empty for a logger's file."""
+    return _SINGLE.get(path) or next(
+        (kind for noun, kind in _KIND.items() if HOMES[noun].fullmatch(path)), "")
+
+
+def _read(raw: bytes, kind: str, name: str, zone: ZoneInfo | None) -> Located:
+    read = record_of(parse_yaml(raw, name), RECORD_KINDS[kind], zone)
+    if not isinstance(read, Located):
+        raise RecordProblems(read.to_fill)
+    return read
+
+
+#: Records that many seals share stay in memory.
+_read_shared = lru_cache(maxsize=64)(_read)
+
+
+def _folder(root: Path, entry: AnyEntry, located: Mapping[str, Located]) -> SealedFolder:
+    single = {_SINGLE[path]: one for path, one in located.items() if path in _SINGLE}
+    found: dict[str, dict[str, Located]] = {noun: {} for noun in _KIND}
+    for path, one in located.items():
+        for noun in _KIND:
+            if match := HOMES[noun].fullmatch(path):
+                found[noun][match[1]] = one
+    rule = practices()[single["mill"].record.practice].rule
+    found["charges"] = {name: by_practice(charge, rule)
+                        for name, charge in found["charges"].items()}
+    kept = {file.path: root / KEPT / file.sha256 for file in entry.files}
+    return SealedFolder(root=root, kept=kept, **cast("Any", single), **cast("Any", found))
+
+
+# --- what was sealed ------------------------------------------------------------------------------
+
+def sealed_dossier(root: Path, entry: Entry, ordinal: int,
+                   folder: MillFolder | None = None) -> Dossier:
+    """Return the dossier a seal signs.
+
+    A dossier whose form this version cannot read, or whose file was damaged, is computed again from
+    the files as sealed.
+
+    Parameters
+    ----------
+    root : Path
+        The mill folder.
+    entry : Entry
+        The seal.
+    ordinal : int
+        Which of the charge's entries it is, from 1.
+    folder : MillFolder, optional
+        The records as sealed, where they are read already.
+
+    Raises
+    ------
+    RecordProblems
+        The files as sealed are needed and cannot be read.
+    """
+    try:
+        raw = (root / dossier_path(entry.charge, ordinal)).read_bytes()
+        if sha256(raw) == entry.dossier:
+            return Dossier.model_validate_json(raw)
+    except (OSError, ValidationError):
+        pass
+    return review_charge(folder or folder_as_sealed(root, entry), entry.charge)
+
+
+def as_sealed_library(folder: MillFolder, root: Path, entry: LotEntry) -> MillFolder:
+    """Return a mill folder whose limits, species and mill record are those a lot was sealed with.
+
+    The lot's own record, its charges and the other lots stay as `folder` has them. A lot of format
+    1 kept no files: `folder` is returned as it is.
+
+    Raises
+    ------
+    RecordProblems
+        A copy kept with the seal is missing or cannot be read.
+    """
+    if not entry.files:
+        return folder
+    sealed = folder_as_sealed(root, entry)
+    species = ChainMap(dict(sealed.species), cast("dict[str, Any]", folder.species))
+    return cast("MillFolder", _Overlay(folder, mill=sealed.mill, limits=sealed.limits,
+                                       sources=sealed.sources, species=species))
+
+
+class _Overlay:
+    """A mill folder with some of its records in place of others; the rest are asked for as ever."""
+
+    def __init__(self, folder: MillFolder, **records: object):
+        self.__dict__.update(records)
+        self._folder = folder
+
+    def __getattr__(self, name: str) -> object:
+        return getattr(self._folder, name)
+
+
+# --- today's limits beside it ---------------------------------------------------------------------
+
+@dataclass(frozen=True)
+class OtherOutcome:
+    """A check that would say something else by the limits in force today."""
+
+    check: str
+    subject: str
+    sealed: str
+    """Outcome as sealed; empty where the check said nothing of this."""
+    today: str
+    """Outcome by today's limits; empty where it would say nothing of this."""
+    message: str
+    """What it would say."""
+
+    @property
+    def sentence(self) -> str:
+        """The same in words."""
+        about = f" ({self.subject})" if self.subject else ""
+        then = f"it was sealed as {self.sealed}" if self.sealed else "nothing was asked when sealed"
+        now = f"would be {self.today}: {self.message}" if self.today else "would ask nothing"
+        return f"By the limits in force today, {self.check}{about} {now} — {then}."
+
+
+def by_todays_limits(folder: MillFolder, sealed: Dossier, limits: Located[Limits]
+                     ) -> tuple[OtherOutcome, ...]:
+    """Return which checks would say something else of a sealed charge by today's limits.
+
+    The charge is reviewed again only where a limit's value or scope changed; everything but the
+    limits stays as sealed.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The records as sealed.
+    sealed : Dossier
+        What was sealed.
+    limits : Located of Limits
+        The limits in force today.
+    """
+    changed = _changed_limits(folder.limits.record, limits.record)
+    checks = {slug for slug, check in CHECKS.items() if changed & set(check.limits)}
+    if not checks:
+        return ()
+    # a dossier of older rules is computed again, so that the rules do not pass for the limits
+    same_rules = sealed.rules.version == rules_version()
+    then = _findings(sealed if same_rules else review_charge(folder, sealed.charge), checks)
+    now = _findings(review_charge(replace(folder, limits=limits), sealed.charge), checks)
+    return tuple(_other(key, then.get(key, ()), now.get(key, ()))
+                 for key in dict.fromkeys([*then, *now])
+                 if _outcomes(then.get(key, ())) != _outcomes(now.get(key, ())))
+
+
+def _changed_limits(before: Limits, after: Limits) -> set[str]:
+    def values(limits: Limits, key: str) -> bytes:
+        return canonical([[limit.value, limit.scope.model_dump(mode="json")]
+                          for limit in limits.limits.get(key, [])])
+
+    return {key for key in {*before.limits, *after.limits}
+            if values(before, key) != values(after, key)}
+
+
+def _findings(dossier: Dossier, checks: set[str]) -> dict[tuple[str, str], tuple[Finding, ...]]:
+    found: dict[tuple[str, str], tuple[Finding, ...]] = {}
+    for finding in dossier.findings:
+        if finding.check in checks:
+            key = (finding.check, finding.subject)
+            found[key] = (*found.get(key, ()), finding)
+    return found
+
+
+def _outcomes(findings: Sequence[Finding]) -> list[str]:
+    return list(dict.fromkeys(finding.outcome for finding in findings))
+
+
+def _other(key: tuple[str, str], then: Sequence[Finding], now: Sequence[Finding]) -> OtherOutcome:
+    return OtherOutcome(*key, " and ".join(_outcomes(then)), " and ".join(_outcomes(now)),
+                        " ".join(dict.fromkeys(finding.message for finding in now)))

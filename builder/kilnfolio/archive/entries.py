@@ -1,0 +1,203 @@
+"""The entries of a ledger: what each kind says, and the bytes its signature covers.
+
+An entry is one line of canonical JSON (RFC 8785). Its signature (Ed25519) covers the canonical JSON
+of the entry without the key ``signature``.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import PurePosixPath
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, AwareDatetime, Field, TypeAdapter
+
+from kilnfolio.archive.canonical import canonical
+from kilnfolio.archive.keyring import Hex32
+from kilnfolio.records.model import Name, Number, Text
+from kilnfolio.review.dossier import Input, Part
+
+#: The form of entries written now. Entries of format 1 are read as long as there are any.
+FORMAT = 2
+#: An Ed25519 signature in lower-case hex.
+Hex64 = Annotated[str, Field(pattern=r"^[0-9a-f]{128}$")]
+_Count = Annotated[int, Field(ge=1)]
+
+
+def safe_path(name: str) -> str:
+    """Return a path that stays inside the folder it is joined to.
+
+    Raises
+    ------
+    ValueError
+        It is absolute, climbs out, or is written in a way that depends on the system.
+    """
+    path = PurePosixPath(name)
+    if (not name or path.is_absolute() or ".." in path.parts or path.as_posix() != name
+            or re.search(r"[\\\x00-\x1f:]", name)):
+        raise ValueError(f"'{name}' is not a plain path inside the folder")
+    return name
+
+
+class SealedFile(Input):
+    """A file as it was sealed."""
+
+    path: Annotated[str, AfterValidator(safe_path)]
+    """Path relative to the mill folder."""
+    sha256: Hex32
+    """Digest of its bytes, in hex."""
+
+
+# --- what an entry says ---------------------------------------------------------------------------
+
+class _Drafted(Part):
+    """What every entry says before it has its place in the ledger."""
+
+    by: Name
+    """Who made it."""
+    at: AwareDatetime
+    """When, to the second."""
+
+    @property
+    def files(self) -> tuple[SealedFile, ...]:
+        """Every file of which the ledger keeps a copy for this entry."""
+        return ()
+
+
+class Draft(_Drafted):
+    """A charge sealed, or amended."""
+
+    kind: Literal["seal", "amendment"]
+    """The first seal of a charge, or a later one with its reason."""
+    charge: Number
+    """Charge number."""
+    dossier: Hex32
+    """SHA-256 of the canonical dossier."""
+    inputs: tuple[SealedFile, ...]
+    """The files the dossier rests on."""
+    supporting: tuple[SealedFile, ...] = ()
+    """Files without which the inputs cannot be read, as the list of publications they cite."""
+    reason: Text | None = None
+    """Why it was amended."""
+
+    @property
+    def files(self) -> tuple[SealedFile, ...]:
+        """The inputs, then the supporting files."""
+        return (*self.inputs, *self.supporting)
+
+    def is_own(self, path: str) -> bool:
+        """Return whether a file lies with the charge's record, shared with no other charge."""
+        records = [file.path for file in self.inputs
+                   if file.path.endswith(f"/{self.charge}/charge.yaml")]
+        return any(path.startswith(record.removesuffix("charge.yaml")) for record in records)
+
+
+class SealedCharge(Part):
+    """A charge a lot was drawn from, as it was sealed."""
+
+    charge: Number
+    """Charge number."""
+    dossier: Hex32
+    """SHA-256 of its sealed dossier."""
+
+
+class LotDraft(_Drafted):
+    """A lot's record sealed, or amended."""
+
+    kind: Literal["lot-seal", "lot-amendment"]
+    """The first seal of a lot's record, or a later one with its reason."""
+    lot: Number
+    """Lot number."""
+    record: Hex32
+    """SHA-256 of the canonical record its customer reads."""
+    charges: tuple[SealedCharge, ...]
+    """The sealed charges it was drawn from."""
+    inputs: tuple[SealedFile, ...] = ()
+    """The files its record rests on beside the dossiers; none in format 1."""
+    reason: Text | None = None
+    """Why it was amended."""
+
+    @property
+    def files(self) -> tuple[SealedFile, ...]:
+        """The files its record rests on."""
+        return self.inputs
+
+    def is_own(self, path: str) -> bool:
+        """Return whether a file is the lot's own record."""
+        return path.endswith(f"/lots/{self.lot}.yaml")
+
+
+# --- its place in the ledger ----------------------------------------------------------------------
+
+class _Placed(Part):
+    """What an entry holds of its place in the ledger."""
+
+    format: Literal[1, 2]
+    """The form of the entry."""
+    number: _Count
+    """Place in the ledger, from 1."""
+    before: Hex32
+    """What stands before it. Format 1: the SHA-256 of the line before, without its end; zeros for
+    the first. Format 2: the Merkle tree hash of all entries before it (RFC 9162)."""
+    public_key: Hex32
+    """The key it is signed with."""
+    signature: Hex64
+    """Ed25519 over the canonical entry without this key."""
+
+
+class _Amending(_Placed):
+    amends: _Count | None
+    """Number of the entry this one takes the place of."""
+
+
+class Entry(_Amending, Draft):
+    """One line of the ledger that seals a charge."""
+
+    @property
+    def seal(self) -> str:
+        """The first 16 hex digits of the dossier's digest."""
+        return self.dossier[:16]
+
+    @property
+    def subject(self) -> str:
+        """What it seals, in words."""
+        return str(self.charge)
+
+
+class LotEntry(_Amending, LotDraft):
+    """One line of the ledger that seals the record of a lot."""
+
+    @property
+    def seal(self) -> str:
+        """The first 16 hex digits of the record's digest, as a label carries them."""
+        return self.record[:16]
+
+    @property
+    def subject(self) -> str:
+        """What it seals, in words."""
+        return f"lot {self.lot}"
+
+
+AnyEntry = Entry | LotEntry
+_ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(Annotated[AnyEntry, Field(discriminator="kind")])
+
+
+def read_entry(value: Any) -> AnyEntry:
+    """Return the entry a line of a ledger holds.
+
+    Raises
+    ------
+    ValidationError
+        It is no entry.
+    """
+    return _ENTRY.validate_python(value)
+
+
+def line_of(entry: AnyEntry) -> bytes:
+    """Return an entry as its line in the ledger, without the line's end."""
+    return canonical(entry.model_dump(mode="json", exclude_unset=True))
+
+
+def signed_bytes(entry: AnyEntry) -> bytes:
+    """Return what the signature of an entry covers."""
+    return canonical(entry.model_dump(mode="json", exclude_unset=True, exclude={"signature"}))

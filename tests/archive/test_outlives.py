@@ -1,0 +1,141 @@
+"""A seal outlives the library: what charges share may change, and no sealed record moves."""
+
+import shutil
+
+import pytest
+import yaml
+from tests.minimal import FILES
+from tests.trust.yard import labelled_mill
+
+from kilnfolio.archive.as_sealed import by_todays_limits, folder_as_sealed, sealed_dossier
+from kilnfolio.archive.canonical import canonical
+from kilnfolio.archive.ledger import dossier_path, read_ledger
+from kilnfolio.archive.standing import read_sealed_mill, standing
+from kilnfolio.pipeline import build_site, review_folder
+
+
+def _species(record):
+    record["safe_daily_loss"][0]["rate"] = "0.1 %/day"
+    record["trade_name"] = "Another oak"
+
+
+def _schedule(record):
+    record["revision"] = 2
+    record["steps"][0]["dry_bulb"] = "45 °C"
+
+
+def _fewer_steps(record):
+    del record["steps"][0]
+
+
+def _kiln(record):
+    record["name"] = "Kiln one, rebuilt"
+    record["instruments"] = []
+
+
+def _limit(record):
+    for entries in record["limits"].values():
+        for limit in entries:
+            limit["value"] = limit["value"] * 2 if limit["value"] else 1.0
+
+
+def _channels(record):
+    record["title"] = "Another export"
+    record["time"]["heading"] = "clock"
+
+
+#: Every kind of record that charges share, and a change of it that moves numbers or would be
+#: refused beside the charge if it were reviewed again.
+CHANGES = {
+    "limits": ("limits", _limit), "species": ("species", _species),
+    "schedule revision": ("schedule", _schedule), "schedule steps": ("schedule", _fewer_steps),
+    "kiln": ("kiln", _kiln), "logger": ("logger", _channels),
+    "altitude": ("mill", lambda mill: mill.update(altitude="2000 m")),
+    "price": ("mill", lambda mill: mill.update(energy_tariff="9.99 CAD/kWh")),
+    "address": ("mill", lambda mill: mill["contact"].update(email="desk@mill.example")),
+    "sources": ("sources", lambda sources: [
+        book.update(short=f"{book['short']}, reprinted")
+        for book in sources["publications"].values()]),
+}
+
+
+@pytest.fixture(scope="module")
+def sealed(tmp_path_factory):
+    return labelled_mill(tmp_path_factory.mktemp("sealed"))
+
+
+@pytest.fixture
+def root(sealed, tmp_path):
+    return shutil.copytree(sealed, tmp_path / "mill")
+
+
+def change_record(root, noun, change):
+    path = root / FILES[noun]
+    record = yaml.safe_load(path.read_text("utf-8"))
+    change(record)
+    path.write_text(yaml.safe_dump(record, allow_unicode=True, sort_keys=False), "utf-8")
+
+
+@pytest.mark.parametrize("what", CHANGES)
+def test_a_shared_record_may_change_without_touching_a_seal(root, what):
+    change_record(root, *CHANGES[what])
+    stands = standing(root)
+    assert stands.findings() == {}
+    assert {stands.charges["C1"].word, stands.lots["L1"].word} == {"sealed"}
+    reviewed = review_folder(root)
+    assert canonical(reviewed.dossiers["C1"]) == (root / dossier_path("C1", 1)).read_bytes()
+    assert reviewed.lots == review_folder(root).lots
+
+
+def test_a_build_after_every_such_change_shows_what_was_sealed(sealed, root, tmp_path):
+    """The customer's record is the same to the byte; the charge's figures and findings too."""
+    for what in CHANGES:
+        change_record(root, *CHANGES[what])
+    before, after = (build_site(one, tmp_path / name, workers=1, pdfs=False)
+                     for one, name in ((sealed, "before"), (root, "after")))
+    assert after.broken == before.broken == []
+    for edition, pattern in (("customer", "*/record.json"), ("mill", "series/C1-boards.csv"),
+                             ("auditor", "bags/C1/data/dossier.json")):
+        first, second = (next((tmp_path / name / edition).glob(pattern)).read_bytes()
+                         for name in ("before", "after"))
+        assert first == second, pattern
+    page = (tmp_path / "after/mill/charges/C1.html").read_text("utf-8")
+    assert "Changed since it was sealed" not in page
+    assert "By the limits in force today" in page
+
+
+def test_the_order_of_a_charges_own_files_stands_against_todays(root):
+    """The control: the same reviews, had nothing been sealed, do move."""
+    dossier = review_folder(root).dossiers["C1"]
+    shutil.rmtree(root / "content/ledger")
+    change_record(root, *CHANGES["altitude"])
+    assert review_folder(root).dossiers["C1"].rules.pressure_pa != dossier.rules.pressure_pa
+
+
+def test_todays_limits_are_shown_beside_what_was_sealed_only_where_they_differ(root):
+    [entry] = read_ledger(root).of("C1")
+    folder = folder_as_sealed(root, entry)
+    sealed = sealed_dossier(root, entry, 1, folder)
+    same = read_sealed_mill(root).folder.limits
+    assert by_todays_limits(folder, sealed, same) == ()
+
+    def tight(limits):
+        for entries in limits["limits"].values():
+            for one in entries:
+                one["value"] = 0.0
+
+    change_record(root, "limits", tight)
+    other = by_todays_limits(folder, sealed, read_sealed_mill(root).folder.limits)
+    assert other
+    for one in other:
+        assert one.sealed != one.today
+        assert "By the limits in force today" in one.sentence
+        outcomes = {f.outcome for f in sealed.findings
+                    if (f.check, f.subject) == (one.check, one.subject)}
+        assert set(filter(None, one.sealed.split(" and "))) == outcomes
+
+
+def test_a_copy_that_is_lost_is_named(root):
+    [entry] = read_ledger(root).of("C1")
+    (root / "content/ledger/kept" / entry.inputs[0].sha256).unlink()
+    assert "kept-file-missing" in {d.kind for d in standing(root).charges["C1"].differences}
