@@ -250,5 +250,5 @@ def test_a_changed_sealed_record_is_shown_and_said(tmp_path):
     with preview_of(root) as preview:
         preview.refresh()
         page = preview.file("charges/C1.html").decode()
-    assert "A build would stop here" in page
+    assert "Sealed records were changed" in page
     assert "kilnfolio amend C1" in page

@@ -161,9 +161,9 @@ def _problems_page(root: Path, problems: Iterable[Problem]) -> bytes:
 
 
 def _strip(broken: Iterable[str]) -> str:
-    """Return what every page says where a build would stop at a seal."""
+    """Return what every page says of sealed records that were changed."""
     items = "".join(f"<li>{html.escape(words)}</li>" for words in broken)
-    return ('<aside class="note"><details><summary>A build would stop here: sealed records are not '
+    return ('<aside class="note"><details><summary>Sealed records were changed and are shown '
             f"as they were sealed</summary><ul>{items}</ul></details></aside>")
 
 
