@@ -126,3 +126,24 @@ REFUSED = [
 def test_refusal_names_argument_value_and_range(function, arguments, message):
     with pytest.raises(ValueError, match=message):
         function(*arguments)
+
+
+def test_what_timber_weighs_is_its_dry_wood_and_its_water():
+    """The definitions: a load less its dry wood is the water that drying to 0 % would remove."""
+    load = water.timber_mass(40.0, 560.0, 60.0)
+    assert load - 40.0 * 560.0 == pytest.approx(water.water_removed(40.0, 560.0, 60.0, 0.0))
+    assert water.timber_mass(1.0, 500.0, [0.0, 100.0]) == pytest.approx([500.0, 1000.0])
+
+
+def test_free_and_bound_water():
+    """Wood Handbook, ch. 4: the cavity empties before the wall, at the fibre saturation point."""
+    assert water.split_water(76.0) == (46.0, 30.0)
+    assert water.split_water(18.0) == (0.0, 18.0)
+    assert water.split_water(28.0, 27.0) == (1.0, 27.0)
+
+
+@given(st.floats(min_value=0, max_value=300), st.floats(min_value=15, max_value=45))
+def test_the_two_waters_add_up(mc, fsp):
+    free, bound = water.split_water(mc, fsp)
+    assert free + bound == pytest.approx(mc, abs=1e-12)
+    assert 0.0 <= bound <= fsp and free >= 0.0

@@ -94,6 +94,8 @@ ARITHMETIC = {
         "mc_from": "45 %",
         "mc_to": "8 %",
     },
+    "timber_mass": {"volume": "30 m³", "basic_density": "550 kg/m³", "mc": "45 %"},
+    "priced": {"amount": "14 h", "price": 3.5},
     "maximum_mc": {"basic_specific_gravity": 0.56},
     "meter_temperature_correction": {
         "reading": "14.0 %",

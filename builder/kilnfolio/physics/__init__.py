@@ -8,7 +8,8 @@ Nothing here opens a file, knows a record or draws a page. Each module is one ro
 `moisture`         weights to MC, its uncertainty, the controlling boards, drying rate
 `meters`           resistance-meter readings brought to the calibration temperature
 `shrinkage`        shrinkage, change of size, specific gravity and density at an MC
-`water`            the mass of water a charge loses and the least heat that takes
+`strength`         strength and stiffness of clear wood at an MC
+`water`            what timber weighs, free and bound water, what a charge loses, the least heat
 `heat`             the longest unbroken time a core spent at or above a temperature
 `survey`           what a set of readings says about the lot they came from
 `drying_board`     a board that dries by diffusion in changing air: its moisture profile

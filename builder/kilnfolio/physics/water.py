@@ -52,6 +52,21 @@ KILN_TEMP_RANGE_C = (0.0, air.BULB_RANGE_C[1])
 """Temperatures of drying accepted. [°C]"""
 
 
+class SplitWater(NamedTuple):
+    """The two kinds of water in wood, each in percent of the oven-dry mass.
+
+    Attributes
+    ----------
+    free : float or ndarray
+        Water in the cell cavities. [% MC]
+    bound : float or ndarray
+        Water in the cell walls. [% MC]
+    """
+
+    free: FloatOrArray
+    bound: FloatOrArray
+
+
 class LeastHeat(NamedTuple):
     """The parts of the least heat a charge needs, each in kWh.
 
@@ -113,6 +128,70 @@ def water_removed(
     start = _check.moisture_content("mc_from_pct", mc_from_pct)
     end = _check.moisture_content("mc_to_pct", mc_to_pct)
     return plain(dry_mass * (start - end) / 100.0)
+
+
+def timber_mass(
+    volume_m3: ArrayLike, basic_density_kg_m3: ArrayLike, mc_pct: ArrayLike
+) -> FloatOrArray:
+    """Return what timber weighs at a moisture content.
+
+    Parameters
+    ----------
+    volume_m3 : float or array_like
+        Green volume of the timber, above 0, at most 10 000. [m³]
+    basic_density_kg_m3 : float or array_like
+        Oven-dry mass over green volume, 80 to 1300. [kg/m³]
+    mc_pct : float or array_like
+        Mean MC, 0 to 500. [%]
+
+    Returns
+    -------
+    float or ndarray
+        Wood and water together. [kg] NaN where an input is NaN.
+
+    Raises
+    ------
+    ValueError
+        If an argument lies outside its range.
+
+    Notes
+    -----
+    ``V ρ (1 + MC/100)``, the definitions of basic density and MC.
+    """
+    mc = _check.moisture_content("mc_pct", mc_pct)
+    return plain(_dry_mass(volume_m3, basic_density_kg_m3) * (1.0 + mc / 100.0))
+
+
+def split_water(mc_pct: ArrayLike, fsp_pct: ArrayLike = FIBRE_SATURATION_PCT) -> SplitWater:
+    """Return how much of the water in wood is free and how much is bound.
+
+    Parameters
+    ----------
+    mc_pct : float or array_like
+        Moisture content, 0 to 500. [% MC]
+    fsp_pct : float or array_like, default 30
+        FSP of the wood, 15 to 45. [%]
+
+    Returns
+    -------
+    SplitWater
+        `free` and `bound`, which add up to `mc_pct`. [% MC] NaN where an input is NaN.
+
+    Raises
+    ------
+    ValueError
+        If an argument lies outside its range.
+
+    Notes
+    -----
+    By the definition of the fibre saturation point: walls full, cavities empty. It holds for a
+    cell, or for wood of even MC. A board being dried has a dry shell and a wet core, and holds
+    free water long after its mean has passed the FSP.
+    """
+    mc = _check.moisture_content("mc_pct", mc_pct)
+    fsp = in_range("fsp_pct", fsp_pct, *FSP_RANGE_PCT, "%")
+    bound = np.minimum(mc, fsp)
+    return SplitWater(free=plain(mc - bound), bound=plain(bound + 0.0 * mc))
 
 
 def least_heat_parts(

@@ -57,6 +57,15 @@ class Kilograms(Quantity):
     units: ClassVar[dict[str, Callable[[float], float]]] = {"kg": float}
 
 
+class Stress(Quantity):
+    """A strength or a stiffness [MPa]."""
+
+    dimension, unit, example = "strength", "MPa", "99 MPa"
+    lowest = 0.0
+    units: ClassVar[dict[str, Callable[[float], float]]] = {
+        "MPa": float, "GPa": lambda value: 1000.0 * value}
+
+
 #: The dimensions a value of any kind is tried as, in this order.
 ANY: tuple[type[Quantity], ...] = (
     Percent,
