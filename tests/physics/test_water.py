@@ -146,4 +146,5 @@ def test_free_and_bound_water():
 def test_the_two_waters_add_up(mc, fsp):
     free, bound = water.split_water(mc, fsp)
     assert free + bound == pytest.approx(mc, abs=1e-12)
-    assert 0.0 <= bound <= fsp and free >= 0.0
+    assert 0.0 <= bound <= fsp
+    assert free >= 0.0

@@ -69,5 +69,5 @@ def strength_at(
     wet = in_range("green", green, *PROPERTY_RANGE, "", above_low=True)
     mc = _check.moisture_content("mc_pct", mc_pct)
     intersection = in_range("intersection_pct", intersection_pct, *INTERSECTION_RANGE_PCT, "%")
-    below = np.minimum(mc, intersection)
-    return plain(dry * (dry / wet) ** ((REFERENCE_MC_PCT - below) / (intersection - REFERENCE_MC_PCT)))
+    drier_by = REFERENCE_MC_PCT - np.minimum(mc, intersection)
+    return plain(dry * (dry / wet) ** (drier_by / (intersection - REFERENCE_MC_PCT)))
