@@ -20,6 +20,8 @@ from kilnfolio.records.yaml_source import MAX_BYTES, parse_yaml, read_yaml
 HANDBOOK = "content/handbook"
 CAUTIONS = f"{HANDBOOK}/cautions.yaml"
 FIGURES = f"{HANDBOOK}/figures"
+#: Tables of facts, each row with its source.
+FACTS = f"{HANDBOOK}/facts"
 #: Earlier revisions of chapters, ``SLUG/REVISION.md``.
 SUPERSEDED = f"{HANDBOOK}/superseded"
 

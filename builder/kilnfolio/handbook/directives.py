@@ -7,26 +7,23 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, TypeVar
 
 from markupsafe import Markup
-from pydantic import Field
 
-from kilnfolio.charts.emc import TEMPERATURES_C, emc_chart, emc_rows
 from kilnfolio.handbook import (  # noqa: F401  (each module registers its kinds of table)
     tables,
     tables_air,
     tables_books,
+    tables_facts,
     tables_schedules,
     tables_species,
 )
 from kilnfolio.handbook.chapter import FIGURES
+from kilnfolio.handbook.directive_charts import CHARTS, ChartOptions, behind
 from kilnfolio.handbook.examples import Board, Step, work_steps
 from kilnfolio.handbook.source import Block
 from kilnfolio.handbook.svg import read_drawing
 from kilnfolio.records.model import Located, Name, Record, Slug, Text, validate
 from kilnfolio.records.problems import Place, Problem, RecordProblems
-from kilnfolio.records.quantities import Temperature
 from kilnfolio.records.yaml_source import Document, parse_yaml
-from kilnfolio.rendering.templating import READ_OUT
-from kilnfolio.review import figures
 from kilnfolio.review.limits import limit_book
 
 if TYPE_CHECKING:
@@ -45,19 +42,6 @@ class FigureOptions(Record):
     """What the reader should see in it."""
     alt: Text
     """What it shows, for those who cannot see it."""
-
-
-class ChartOptions(Record):
-    """``::: chart``."""
-
-    kind: Name
-    """Which chart; 'emc' is EMC against RH."""
-    caption: Text
-    """What the reader should see in it."""
-    alt: Text
-    """What it shows, for those who cannot see it."""
-    temperature: list[Temperature] = Field(default_factory=list)
-    """A curve for each, for the kind emc."""
 
 
 class ExampleOptions(Record):
@@ -158,72 +142,35 @@ def _figure(builder: Builder, document: Document) -> Markup:
 
 def _chart(builder: Builder, document: Document) -> Markup:
     options = _options(document, ChartOptions).record
-    if options.kind != "emc":
+    make = CHARTS.get(options.kind)
+    if make is None:
         builder.problem(
             Problem(
                 document.place("kind"),
                 f"kind '{options.kind}'",
                 "there is no such chart",
-                "Known ones: emc",
+                "Known ones: " + ", ".join(CHARTS),
             )
         )
         return Markup("<div></div>")
     number = builder.number("figure")
     anchor = builder.anchor(f"chart-{options.kind}", document.place("kind"))
-    temperatures = [temperature.value for temperature in options.temperature] or TEMPERATURES_C
     try:
-        drawing = emc_chart(
-            anchor, options.alt, temperatures, regional=builder.setting.regional
-        )
+        chart = make(builder, options, anchor)
     except ValueError as error:
         builder.problem(
             Problem(
-                document.place("temperature"),
+                document.place("temperature" if options.temperature else "kind"),
                 "the chart cannot be drawn",
                 str(error),
-                "Change the temperatures",
+                "Change its options",
             )
         )
         return Markup("<div></div>")
-    columns = (
-        tables.Column("RH", "%"),
-        *(
-            tables.Column(
-                *builder.setting.regional.ordered(
-                    figures.metric(value, Temperature, 0), figures.customary(value, Temperature)
-                )
-            )
-            for value in temperatures
-        ),
+    caption = builder.caption(
+        "figure", number, anchor, options.caption, document.place("caption")
     )
-    behind = Markup("")
-    if builder.setting.target == "site":
-        behind = Markup(
-            '{}<details class="chart-table"><summary>The figures behind the chart</summary>'
-            '{}</details>{}'
-        ).format(
-            READ_OUT,
-            tables.plain(columns, emc_rows(temperatures)),
-            tables.folded(
-                [
-                    tables.worked(
-                        "equilibrium_moisture_content",
-                        "EMC at 50 % RH",
-                        temperature=temperatures[0],
-                        relative_humidity=50.0,
-                    )
-                ],
-                builder.setting.publications,
-            ),
-        )
-    return _framed(
-        "Chart",
-        number,
-        anchor,
-        drawing,
-        builder.caption("figure", number, anchor, options.caption, document.place("caption")),
-        behind,
-    )
+    return _framed("Chart", number, anchor, chart.drawing, caption, behind(builder, chart))
 
 
 def _table(builder: Builder, document: Document) -> Markup:

@@ -47,7 +47,10 @@ class SpeciesOptions(Options):
     """Species ids; all where absent."""
 
 
-def _species(builder: Builder, options: SpeciesOptions, document: Document) -> list[Species]:
+def chosen_species(
+    builder: Builder, options: SpeciesOptions, document: Document
+) -> list[Species]:
+    """Return the species a table asks for, hardwoods first, by name."""
     known = builder.setting.folder.species
     for place, identity in enumerate(options.species):
         if identity not in known:
@@ -60,13 +63,20 @@ def _species(builder: Builder, options: SpeciesOptions, document: Document) -> l
     return sorted(wanted, key=lambda species: (species.kind, species.trade_name.casefold()))
 
 
-def _name(builder: Builder, species: Species) -> Markup:
+def name_cell(builder: Builder, species: Species) -> Markup:
+    """Return a species' trade name, leading to its page."""
     address = builder.setting.record("species", species.id, builder.chapter.slug)
     return builder.setting.link(species.trade_name, address)
 
 
 def _percent(quantity: Percent | None, decimals: int = 1) -> str:
     return NOTHING if quantity is None else number(quantity.value, decimals)
+
+
+def _letter(place: int) -> str:
+    """Return a letter for each of the first 26 sources, and two for those after: z, aa, ab."""
+    tens, ones = divmod(place, len(ascii_lowercase))
+    return (ascii_lowercase[tens - 1] if tens else "") + ascii_lowercase[ones]
 
 
 class Sources:
@@ -87,7 +97,7 @@ class Sources:
         where = ", ".join(filter(None, (identity, place)))
         if row.casefold() == species.trade_name.casefold():
             row = ""
-        letter = self._letters.setdefault(where, ascii_lowercase[len(self._letters)])
+        letter = self._letters.setdefault(where, _letter(len(self._letters)))
         known = Markup(" {}").format(status_words(status)) if status != "read" else ""
         return Markup("{}{}{}").format(letter, f", {row}" if row else "", known)
 
@@ -105,12 +115,12 @@ def _safe_rates(builder: Builder, options: SpeciesOptions, document: Document) -
     sources = Sources(builder)
     rows = [
         (
-            _name(builder, species),
+            name_cell(builder, species),
             builder.setting.regional.side_by_side(loss.thickness),
             number(loss.rate.value),
             sources.cell(loss.source, loss.status, species),
         )
-        for species in _species(builder, options, document)
+        for species in chosen_species(builder, options, document)
         for loss in species.safe_daily_loss
     ]
     return Table(
@@ -129,7 +139,7 @@ def _safe_rates(builder: Builder, options: SpeciesOptions, document: Document) -
 def _shrinkage(builder: Builder, options: SpeciesOptions, document: Document) -> Table:
     sources = Sources(builder)
     rows, compared = [], []
-    for species in _species(builder, options, document):
+    for species in chosen_species(builder, options, document):
         known = species.shrinkage
         if known is None:
             continue
@@ -139,7 +149,7 @@ def _shrinkage(builder: Builder, options: SpeciesOptions, document: Document) ->
             ratio = number(sums.ratio(known.tangential.value, known.radial.value))
         rows.append(
             (
-                _name(builder, species),
+                name_cell(builder, species),
                 _percent(known.radial),
                 _percent(known.tangential),
                 _percent(known.volumetric),
@@ -170,13 +180,13 @@ def _green(builder: Builder, options: SpeciesOptions, document: Document) -> Tab
     sources = Sources(builder)
     rows = [
         (
-            _name(builder, species),
+            name_cell(builder, species),
             _percent(known.heartwood, 0),
             _percent(known.sapwood, 0),
             _percent(known.whole_stem, 0),
             sources.cell(known.source, known.status, species),
         )
-        for species in _species(builder, options, document)
+        for species in chosen_species(builder, options, document)
         for known in species.green_mc
     ]
     return Table(
@@ -208,7 +218,7 @@ def _movement(builder: Builder, options: MovementOptions, document: Document) ->
     regional, sources = builder.setting.regional, Sources(builder)
     rows: list[tuple[Cell, ...]] = []
     first: list[Working] = []
-    for species in _species(builder, options, document):
+    for species in chosen_species(builder, options, document):
         known = species.movement
         if known is None or not (known.radial or known.tangential):
             continue
@@ -231,7 +241,7 @@ def _movement(builder: Builder, options: MovementOptions, document: Document) ->
                 number(change, 2), number(figures.CUSTOMARY[Length][0].of(change), 3)
             )
         source = sources.cell(known.source, known.status, species)
-        rows.append((_name(builder, species), *cells, source))
+        rows.append((name_cell(builder, species), *cells, source))
     said = (
         f"A width of {regional.side_by_side(options.width)} taken from "
         f"{figures.as_entered(options.from_mc)} to {figures.as_entered(options.to_mc)} MC. "
@@ -256,8 +266,8 @@ def _water(builder: Builder, options: SpeciesOptions, document: Document) -> Tab
     regional, target, start, kiln = builder.setting.regional, Percent(8.0, "8 %"), 20.0, 60.0
     rows: list[tuple[Cell, ...]] = []
     first: list[Working] = []
-    for species in _species(builder, options, document):
-        green = _mean_green(species)
+    for species in chosen_species(builder, options, document):
+        green = mean_green(species)
         density = species.basic_density_kg_m3
         if green is None or density is None:
             continue
@@ -271,7 +281,7 @@ def _water(builder: Builder, options: SpeciesOptions, document: Document) -> Tab
         heat = water.least_heat(1.0, density, green, target.value, start, kiln, species.fsp_pct)
         rows.append(
             (
-                _name(builder, species),
+                name_cell(builder, species),
                 *regional.ordered(
                     number(density, 0), figures.customary(density, Density).split(NBSP)[0]
                 ),
@@ -300,7 +310,8 @@ def _water(builder: Builder, options: SpeciesOptions, document: Document) -> Tab
     )
 
 
-def _mean_green(species: Species) -> float | None:
+def mean_green(species: Species) -> float | None:
+    """Return the mean green MC of the whole stem [% MC], or None where no source gives it."""
     for known in species.green_mc:
         parts = [part.value for part in (known.heartwood, known.sapwood) if part is not None]
         if len(parts) == 2:
@@ -369,8 +380,11 @@ def _summary(builder: Builder, options: SummaryOptions, document: Document) -> T
     regional = builder.setting.regional
     names = [name for name in options.columns if name in _SPECIES_COLUMNS]
     rows = [
-        (_name(builder, species), *(_SPECIES_COLUMNS[name][1](regional, species) for name in names))
-        for species in _species(builder, options, document)
+        (
+            name_cell(builder, species),
+            *(_SPECIES_COLUMNS[name][1](regional, species) for name in names),
+        )
+        for species in chosen_species(builder, options, document)
     ]
     return Table(
         (Column("Species", text=True), *(_SPECIES_COLUMNS[name][0] for name in names)),

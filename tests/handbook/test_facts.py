@@ -1,0 +1,111 @@
+"""Tables of facts: they say what the reference tables say, and a slip in one is reported.
+
+The reference tables stand in ``tests/data/reference/world``; each row names its source and whether
+its page was read or recalled.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from tests.handbook.chapters import body_of, problems_of
+
+from kilnfolio.handbook.facts import read_facts
+from kilnfolio.handbook.pages import plain_words
+
+PROJECT = Path(__file__).resolve().parents[2]
+WORLD = PROJECT / "tests/data/reference/world"
+NAMES = sorted(path.stem for path in (PROJECT / "content/handbook/facts").glob("*.yaml"))
+
+TABLE = "::: table\nkind: facts\nname: small\ncaption: A few facts.\n:::\n"
+SMALL = """title: A few facts
+columns:
+  - {key: wood, words: Wood}
+  - {key: days, words: Days, unit: d}
+rows:
+  - {wood: "Oak, {q: 1 in}", days: 70, source: common-practice, status: common practice}
+"""
+
+
+def reference(name: str) -> pd.DataFrame:
+    return pd.read_csv(WORLD / f"{name}.csv", comment="#")
+
+
+def test_every_table_of_facts_can_be_read():
+    assert len(NAMES) >= 9
+    for name in NAMES:
+        facts = read_facts(PROJECT, name)
+        for row in facts.rows:
+            assert all(facts.origin(row)), (name, row)
+
+
+def test_drying_times_are_those_of_the_reference():
+    """FPL Technical Note 233 (recalled), FPL Report 2086, OSU EM 8612 (read)."""
+    book = reference("air_drying")
+    times = {(wood, method): (low, high) for wood, method, low, high in zip(
+        book.species, book.method, book.time_min, book.time_max, strict=True)
+        if pd.notna(low) or pd.notna(high)}
+    compared = 0
+    for row in read_facts(PROJECT, "drying-times").rows:
+        if row.source != "fpl-tn-233":
+            continue
+        wood = str(row.cell("wood"))
+        # the reference writes hardwoods in lower case, as in "oak, northern red"
+        key = next(name for name, _ in times if name.casefold() == wood.casefold())
+        for method in ("air", "kiln"):
+            low, high = (float(value) for value in times[key, method])
+            assert row.numbers(f"{method}_low", f"{method}_high") == [low, high], (wood, method)
+            compared += 2
+    assert compared >= 40
+
+
+def test_moisture_by_use_is_that_of_the_reference():
+    """Wood Handbook 2010 table 13-2, EN 942 (recalled), Queensland Government (read)."""
+    book = reference("mc_by_use")
+    known = {tuple(None if pd.isna(value) else float(value) for value in triple)
+             for triple in zip(book.mc_min_pct, book.mc_mean_pct, pd.to_numeric(
+                 book.mc_max_pct, errors="coerce"), strict=True)}
+    for row in read_facts(PROJECT, "mc-by-use").rows:
+        triple = tuple(row.number(key) for key in ("low", "mean", "high"))
+        assert triple in known, row
+
+
+def test_intersection_points_are_those_of_the_reference():
+    """Wood Handbook, the table beside eq. 5-3; from memory."""
+    book = reference("strength_mc")
+    rows = book[book["item"] == "intersection MC, Mp"]
+    points = dict(zip(rows.symbol_or_species.str.casefold(), rows.value.astype(float), strict=True))
+    for row in read_facts(PROJECT, "strength").rows:
+        wood = str(row.cell("wood")).casefold().removesuffix(", coast")
+        assert row.number("intersection") == points.get(wood, points["all others"]), wood
+
+
+def test_a_cell_is_prose_or_a_number(tmp_path):
+    body = body_of(tmp_path, TABLE, **{"facts/small.yaml": SMALL})
+    words = plain_words(body.html).replace("\u00a0", " ")
+    assert "25 mm (1 in)" in words
+    assert re.search(r"\b70\b", words)
+    assert "common practice" in words
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (("days: 70", "hours: 70"), "small.yaml:6:30: the cell 'hours': no column has this key"),
+        (("wood: \"Oak, {q: 1 in}\", ", ""), "small.yaml:6:5: the row has no 'wood'"),
+        ((", status: common practice", ""), "the row has no source or no status"),
+        (("status: common practice", "status: heard"), "small.yaml:6"),
+        (("title: A few facts\n", ""), "the key 'title' is missing"),
+    ],
+)
+def test_a_slip_in_a_table_of_facts_is_reported_where_it_stands(tmp_path, change, said):
+    problems = problems_of(tmp_path, TABLE, **{"facts/small.yaml": SMALL.replace(*change)})
+    assert any(said in problem for problem in problems), problems
+
+
+def test_a_missing_table_of_facts_is_named(tmp_path):
+    problems = problems_of(tmp_path, TABLE.replace("small", "smal"), **{"facts/small.yaml": SMALL})
+    assert any("facts/smal.yaml" in problem and "small" in problem for problem in problems)
