@@ -60,7 +60,8 @@ def strength_at(
 
     Notes
     -----
-    ``P = P12 (P12/Pg)^((12 - M)/(Mp - 12))`` below the intersection Mp, `green` above it [1]_.
+    ``P = P12 (P12/Pg)^((12 - M)/(Mp - 12))`` below the intersection Mp, `green` above it [1]_,
+    a form that goes back to [2]_.
     It holds for small clear pieces of even moisture content. In timbers with knots the gain is
     smaller, and in bending of the lowest grades nearly none. Below about 6 % MC some properties
     turn down again; the equation does not, so it should not be carried further.
