@@ -22,7 +22,7 @@ from kilnfolio.review.dossier import Working
 from kilnfolio.review.working import Stress
 
 if TYPE_CHECKING:
-    from kilnfolio.handbook.body import Builder
+    from kilnfolio.handbook.rendered import Builder
 
 #: The room whose air stands beside the bands of moisture content [°C].
 _ROOM_C = 20.0

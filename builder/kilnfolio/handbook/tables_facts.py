@@ -32,7 +32,7 @@ from kilnfolio.review.figures import NBSP, NOTHING, number
 from kilnfolio.review.working import Stress
 
 if TYPE_CHECKING:
-    from kilnfolio.handbook.body import Builder
+    from kilnfolio.handbook.rendered import Builder
 
 
 class FactOptions(Options):
