@@ -1,0 +1,188 @@
+"""The forecast of an open charge: when its steps fall due, when it ends, and how sure that is."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from kilnfolio.forecast.curve import Curve, from_formula, from_relative, learn
+from kilnfolio.forecast.hindcast import Hindcast, Spread, hindcasts, spread_of
+from kilnfolio.forecast.inputs import PlannedStep, Run
+from kilnfolio.forecast.march import Case, Course, march, step_in_force
+from kilnfolio.forecast.pace import BoardPaces, boards
+from kilnfolio.forecast.result import (
+    BoardPace,
+    Due,
+    Fan,
+    Forecast,
+    StepDue,
+)
+
+ENOUGH = 3
+"""Earlier charges of the wood and thickness that make a curve of its own."""
+
+SAME_THICKNESS = 0.1
+"""Thicknesses that differ by less than this share dry as one. [-]"""
+
+LIKE_AIR_K, LIKE_AIR_EMC = 3.0, 1.5
+"""Planned air farther than this from what the curve was learnt in marks a forecast. [K] [point]"""
+
+_LOW_HIGH = {"low95": 0.025, "low80": 0.1, "median": 0.5, "high80": 0.9, "high95": 0.975}
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """A curve with the record of how it did on the charges it was learnt from."""
+
+    curve: Curve
+    hindcasts: tuple[Hindcast, ...]
+    steps: tuple[tuple[PlannedStep, ...], ...]
+
+
+def learn_for(wood: str, thickness_mm: float, earlier: Sequence[Run]) -> Learnt:
+    """Return what the mill's charges teach about a wood and thickness.
+
+    Parameters
+    ----------
+    wood : str
+        Id of the species.
+    thickness_mm : float
+        Nominal thickness. [mm]
+    earlier : sequence of Run
+        Earlier charges of any wood, as far as they were known at the moment of the forecast.
+    """
+    usable = [run for run in earlier if run.weighings.hours.size >= 2 and run.air.hours.size]
+    own = [run for run in usable if run.wood == wood
+           and abs(run.thickness_mm / thickness_mm - 1.0) < SAME_THICKNESS]
+    if len(own) >= ENOUGH:
+        return Learnt(learn(own), hindcasts(own), tuple(run.steps for run in own))
+    near = own or [run for run in usable if run.wood == wood] or usable
+    curve = from_relative(near, thickness_mm) if near else from_formula(thickness_mm)
+    return Learnt(curve, (), tuple(run.steps for run in near))
+
+
+def forecast(charge: Run, learnt: Learnt, as_of: float) -> Forecast:
+    """Return what is to come of a charge that runs.
+
+    Parameters
+    ----------
+    charge : Run
+        The charge; whatever was recorded after `as_of` is ignored.
+    learnt : Learnt
+        What earlier charges teach, from `learn_for`.
+    as_of : float
+        The moment, from the charge's start. [h]
+
+    Returns
+    -------
+    Forecast
+
+    Raises
+    ------
+    ValueError
+        If no board was weighed by then.
+    """
+    run = charge.until(as_of)
+    if not run.weighings.hours.size:
+        raise ValueError("charge must have a weighing before as_of; received none")
+    paces = boards(learnt.curve, run)
+    course = march([Case(run, learnt.curve, paces, as_of)])[0]
+    begins = float(run.weighings.hours[-1])
+    share = _share(begins, course.target)
+
+    def due(hour: float, level: float | None = None) -> Due | None:
+        if not np.isfinite(hour):
+            return None
+        spread = spread_of(learnt.hindcasts, share, learnt.curve.origin, level)
+        return _due(run, begins, hour, spread)
+
+    in_force = step_in_force(run)
+    steps = [StepDue(i + 2, run.steps[i + 1], run.steps[i].until_mc_pct,
+                     due(float(course.step_due[i]), run.steps[i].until_mc_pct)
+                     if run.steps[i].hours is None else _by_clock(run, course.step_due[i]))
+             for i in range(in_force, len(run.steps) - 1)]
+    end = due(course.target) if run.target_mc_pct is not None else _by_clock(run, course.target)
+    spread = spread_of(learnt.hindcasts, share, learnt.curve.origin)
+    return Forecast(
+        charge=run.charge, kiln=run.kiln, wood=run.wood, schedule=run.schedule,
+        as_of=_moment(run, as_of), started=run.started, weighed=_moment(run, begins),
+        controlling_pct=float(run.controlling_pct[-1]), target_pct=run.target_mc_pct,
+        step=in_force + 1, steps=tuple(steps), end=end,
+        equalizing=due(course.equalizing), conditioning=due(course.conditioning),
+        unload=due(course.unload),
+        boards=tuple(_board(run, paces, i, steps, course) for i in range(len(paces.boards))),
+        fan=_fan(run, course, spread), share=share, origin=learnt.curve.origin,
+        learnt_from=learnt.curve.charges, hindcasts=learnt.hindcasts,
+        unlike_air=_unlike_air(run, learnt, in_force))
+
+
+def _share(begins: float, end: float) -> float:
+    return begins / end if np.isfinite(end) and end > 0 else 0.0
+
+
+def _moment(run: Run, hour: float) -> dt.datetime:
+    return run.started + dt.timedelta(hours=round(hour * 60) / 60)
+
+
+def _due(run: Run, begins: float, hour: float, spread: Spread) -> Due:
+    left = {name: max(spread.time_left(hour - begins, share), 0.0)
+            for name, share in _LOW_HIGH.items()}
+    return Due(**{name: _moment(run, begins + hours) for name, hours in left.items()})
+
+
+def _by_clock(run: Run, hour: float) -> Due | None:
+    """Return the moment at which a timed step ends; the clock knows no spread."""
+    if not np.isfinite(hour):
+        return None
+    moment = _moment(run, hour)
+    return Due(moment, moment, moment, moment, moment)
+
+
+def _board(run: Run, paces: BoardPaces, i: int, steps: Sequence[StepDue], course: Course
+           ) -> BoardPace:
+    weighed = run.weighings.mc_pct[:, i]
+    known = weighed[np.isfinite(weighed)]
+    trigger = steps[0].trigger_pct if steps else run.target_mc_pct
+    hour = course.board_reaches(i, trigger) if trigger is not None else float("nan")
+    return BoardPace(
+        paces.boards[i], float(known[-1]) if known.size else None, float(paces.now[i]),
+        float(paces.uncertainty[i]), trigger,
+        _moment(run, hour) if np.isfinite(hour) else None)
+
+
+def _fan(run: Run, course: Course, spread: Spread) -> Fan:
+    """Return the controlling MC to come: slower or faster is the same path in more or less time."""
+    hours = course.hours
+    begins = float(hours[0])
+    rows = {}
+    for name, share in _LOW_HIGH.items():
+        # the MC that is not undercut with this probability lags: its time is the longer one
+        stretched = [begins + max(spread.time_left(hour - begins, share), 0.0) for hour in hours]
+        stretched[0] = begins
+        rows[name] = np.interp(hours, stretched, course.controlling_pct)
+    every = slice(None, None, max(1, hours.size // 120))
+    return Fan(tuple(_moment(run, hour) for hour in hours[every]),
+               *(tuple(float(mc) for mc in rows[name][every]) for name in _LOW_HIGH))
+
+
+def _unlike_air(run: Run, learnt: Learnt, in_force: int) -> bool:
+    """Return whether the steps to come differ from those of the charges learnt from."""
+    if not learnt.steps:
+        return False
+    for i in range(in_force, len(run.steps)):
+        step = run.steps[i]
+        if step.until_mc_pct is None:
+            continue
+        alike = [other for steps in learnt.steps for other in steps
+                 if other.until_mc_pct is not None
+                 and abs(other.until_mc_pct - step.until_mc_pct) < 2.5]
+        if not alike:
+            continue
+        temp = abs(np.mean([other.dry_bulb_c for other in alike]) - step.dry_bulb_c)
+        emc = abs(np.mean([other.emc_pct for other in alike]) - step.emc_pct)
+        if temp > LIKE_AIR_K or emc > LIKE_AIR_EMC:
+            return True
+    return False

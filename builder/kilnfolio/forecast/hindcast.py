@@ -1,0 +1,186 @@
+"""How wrong the forecast was on earlier charges: what its bands are made of.
+
+Each earlier charge is forecast from a quarter, half and three quarters of its time with the curve
+learnt from the others. The model's own spread is no use for this: bands made of it held the truth
+one time in three where they promised four in five.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from kilnfolio.forecast.curve import leaving_out
+from kilnfolio.forecast.inputs import Run
+from kilnfolio.forecast.march import Case, Course, march
+from kilnfolio.forecast.pace import boards
+from kilnfolio.physics._types import Floats
+
+SHARES = (0.1, 0.25, 0.5, 0.75)
+"""Shares of a charge's time from which it is forecast again. [-]"""
+
+FLOOR = 0.15
+"""Scale of ln(actual/forecast) that counts as four earlier charges, so that a few lucky ones do not
+make a narrow band. [-]"""
+
+_FLOOR_WEIGHT = 4
+_FLOOR_DEGREES = 3
+
+SHORT_H = 6.0
+"""Added to both times before their ratio is taken: an hour late of one is no doubling. [h]"""
+
+WITHOUT = {"relative": (0.22, 0.17, 0.22, 0.28), "formula": (1.0, 1.0, 0.9, 0.65)}
+"""Scale at `SHARES` where no earlier charge of this wood is known, from invented charges. [-]"""
+
+
+@dataclass(frozen=True)
+class Hindcast:
+    """One earlier charge forecast from one point of its time.
+
+    Attributes
+    ----------
+    charge : str
+    share : float
+        How much of its time had passed. [-]
+    as_of, forecast_end, actual_end : float
+        Hours from its start. [h]
+    level : ndarray, shape (steps,)
+        The MC that ends each step. [%]
+    log_ratio : ndarray, shape (steps,)
+        ln of actual over forecast time left until then; NaN where it was past. [-]
+    """
+
+    charge: str
+    share: float
+    as_of: float
+    forecast_end: float
+    actual_end: float
+    level: Floats
+    log_ratio: Floats
+
+    @property
+    def end_ratio(self) -> float:
+        """Ln of actual over forecast time left until the end [-]."""
+        return log_ratio(self.actual_end - self.as_of, self.forecast_end - self.as_of)
+
+    @property
+    def error_pct(self) -> float:
+        """Error of the end as a share of the whole time; positive where it was late [%]."""
+        return 100.0 * (self.actual_end - self.forecast_end) / self.actual_end
+
+
+@dataclass(frozen=True)
+class Spread:
+    """How ln(actual/forecast) of a time left is distributed: Student's t.
+
+    Attributes
+    ----------
+    centre, scale : float
+    degrees : float
+        Degrees of freedom.
+    """
+
+    centre: float
+    scale: float
+    degrees: float
+
+    def time_left(self, forecast_h: float, share: float) -> float:
+        """Return the time left that is not exceeded with a probability [h]."""
+        deviation = float(stats.t.ppf(share, self.degrees)) * self.scale + self.centre
+        return float((forecast_h + SHORT_H) * np.exp(deviation) - SHORT_H)
+
+
+def log_ratio(actual_h: float, forecast_h: float) -> float:
+    """Return ln of actual over forecast time left [-]."""
+    return float(np.log((max(actual_h, 0.0) + SHORT_H) / (max(forecast_h, 0.0) + SHORT_H)))
+
+
+def hindcasts(runs: Sequence[Run]) -> tuple[Hindcast, ...]:
+    """Return every complete earlier charge forecast again from each of `SHARES`.
+
+    A charge is never forecast with a curve it was part of. Fewer than two charges give none.
+    """
+    if len(runs) < 2:
+        return ()
+    cases, about = [], []
+    for run, curve in zip(runs, leaving_out(runs), strict=True):
+        target = run.target_mc_pct
+        end = run.reached(target) if target is not None else float("nan")
+        if not np.isfinite(end):
+            continue
+        for share in SHARES:
+            known = run.until(share * end)
+            if not known.weighings.hours.size:
+                continue
+            as_of = float(known.weighings.hours[-1])
+            cases.append(Case(known, curve, boards(curve, known), as_of))
+            about.append((run, share, as_of, end))
+    if not cases:
+        return ()
+    return tuple(_compare(*known, course)
+                 for known, course in zip(about, march(cases), strict=True))
+
+
+def _compare(run: Run, share: float, as_of: float, end: float, course: Course) -> Hindcast:
+    level = np.array([step.until_mc_pct if step.until_mc_pct is not None else np.nan
+                      for step in run.steps])
+    actual = [run.reached(mc) if np.isfinite(mc) else np.nan for mc in level]
+    ratio = [log_ratio(a - as_of, f - as_of) if np.isfinite(a + f) and a > as_of else np.nan
+             for a, f in zip(actual, course.step_due, strict=True)]
+    return Hindcast(run.charge, share, as_of, course.target, end, level, np.array(ratio))
+
+
+def spread_of(found: Sequence[Hindcast], share: float, origin: str, level: float | None = None
+              ) -> Spread:
+    """Return how far a forecast from this share of the time may be off.
+
+    Parameters
+    ----------
+    found : sequence of Hindcast
+        From the charges the curve was learnt from.
+    share : float
+        Share of the time that has passed, as forecast. [-]
+    origin : str
+        Of the curve.
+    level : float, optional
+        The MC of a step's end; the end of the drying without it. [%]
+
+    Notes
+    -----
+    Between the `SHARES` centre and scale are interpolated. ``centre = median n/(n + 3)``;
+    ``scale² = (Σ(r - centre)² + 4 FLOOR²)/(n + 3) (1 + 1/n)``; n + 3 degrees of freedom.
+    """
+    if origin != "own":
+        return Spread(0.0, float(np.interp(share, SHARES, WITHOUT[origin])), 5.0)
+    rows = []
+    for at in SHARES:
+        here = [one for one in found if one.share == at]
+        ratios = np.array([_ratio(one, level) for one in here])
+        ratios = ratios[np.isfinite(ratios)]
+        if level is not None and ratios.size < 4:
+            continue
+        rows.append((at, *_moments(ratios)))
+    if not rows:
+        return spread_of(found, share, origin) if level is not None else Spread(0.0, FLOOR, 3.0)
+    shares, centres, scales, degrees = (np.array(column) for column in zip(*rows, strict=True))
+    return Spread(*(float(np.interp(share, shares, row)) for row in (centres, scales, degrees)))
+
+
+def _ratio(one: Hindcast, level: float | None) -> float:
+    if level is None:
+        return one.end_ratio
+    same = np.flatnonzero(np.abs(one.level - level) < 0.25)
+    return float(one.log_ratio[same[0]]) if same.size else float("nan")
+
+
+def _moments(ratios: Floats) -> tuple[float, float, float]:
+    n = ratios.size
+    if not n:
+        return 0.0, 2 * FLOOR, float(_FLOOR_DEGREES)
+    centre = float(np.median(ratios)) * n / (n + _FLOOR_DEGREES)
+    squares = float(((ratios - centre) ** 2).sum()) + _FLOOR_WEIGHT * FLOOR**2
+    scale = np.sqrt(squares / (n + _FLOOR_DEGREES)) * np.sqrt(1.0 + 1.0 / n)
+    return centre, float(scale), float(n + _FLOOR_DEGREES)

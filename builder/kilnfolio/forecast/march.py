@@ -1,0 +1,343 @@
+"""Charges stepped through the rest of their schedules, as their operators will take it.
+
+All charges march together, because a forecast also forecasts every earlier charge from several
+points in order to know its own error.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from kilnfolio.forecast.curve import GRID, Curve
+from kilnfolio.forecast.inputs import Finish, PlannedStep, Run, dryness
+from kilnfolio.forecast.pace import BoardPaces
+from kilnfolio.physics._types import Floats
+from kilnfolio.physics.drying import temperature_factor
+
+STEP_H = 4.0
+"""Time step. [h]"""
+
+LONGEST_H = 300 * 24.0
+"""A charge that has not come down by then does not under this plan. [h]"""
+
+RECENT_H = 72.0
+"""The kiln's habit is what it kept over this time against what was planned. [h]"""
+
+HABIT_RANGE = (0.8, 1.25)
+"""How far logged EMC over planned EMC is carried on. [-]"""
+
+_CONTROL, _DRIEST, _WETTEST, _HOURS = range(4)
+
+
+@dataclass(frozen=True)
+class Case:
+    """A charge at the moment its forecast begins.
+
+    Attributes
+    ----------
+    run : Run
+        As it was known then.
+    curve : Curve
+    paces : BoardPaces
+    as_of : float
+        The moment. [h]
+    """
+
+    run: Run
+    curve: Curve
+    paces: BoardPaces
+    as_of: float
+
+
+@dataclass(frozen=True)
+class Course:
+    """What is to come of one charge; every time in hours, NaN where it is not reached.
+
+    Attributes
+    ----------
+    step_due : ndarray, shape (steps,)
+        When each step of the schedule ends, by its trigger or its hours. A step that was over
+        before has NaN.
+    target : float
+        When the controlling MC reaches the schedule's last MC, or a timed schedule ends.
+    equalizing, conditioning, unload : float
+        When equalizing begins, when conditioning begins, and when that ends; NaN without a plan.
+    hours, controlling_pct : ndarray, shape (n,)
+        The controlling MC from the last weighing on.
+    boards_pct : ndarray, shape (n, boards)
+        The MC of each board at `hours`. [%]
+    """
+
+    step_due: Floats
+    target: float
+    equalizing: float
+    conditioning: float
+    unload: float
+    hours: Floats
+    controlling_pct: Floats
+    boards_pct: Floats
+
+    def board_reaches(self, board: int, mc_pct: float) -> float:
+        """Return when a board comes down to an MC; NaN if it does not [h]."""
+        mc = self.boards_pct[:, board]
+        below = np.flatnonzero(mc <= mc_pct)
+        if not below.size:
+            return float("nan")
+        after = int(below[0])
+        if after == 0:
+            return float(self.hours[0])
+        return float(np.interp(mc_pct, mc[[after, after - 1]], self.hours[[after, after - 1]]))
+
+
+def step_in_force(run: Run) -> int:
+    """Return the index of the step a charge runs at its last record."""
+    if run.steps_taken:
+        return run.steps_taken[-1][1]
+    step = 0
+    for mc in run.controlling_pct:
+        while step < len(run.steps) - 1 and _trigger_met(run.steps[step], mc):
+            step += 1
+    return step
+
+
+def _trigger_met(step: PlannedStep, mc: float) -> bool:
+    return step.until_mc_pct is not None and mc <= step.until_mc_pct
+
+
+def steps_at(run: Run, hours: Floats) -> np.ndarray:
+    """Return the index of the step in force at each of these times."""
+    taken = run.steps_taken or tuple(_taken_by_rule(run))
+    times = np.array([hour for hour, _ in taken])
+    steps = np.array([step for _, step in taken])
+    return np.asarray(steps[np.maximum(np.searchsorted(times, hours, side="left") - 1, 0)])
+
+
+def _taken_by_rule(run: Run) -> list[tuple[float, int]]:
+    taken, step = [(0.0, 0)], 0
+    for hour, mc in zip(run.weighings.hours, run.controlling_pct, strict=True):
+        before = step
+        while step < len(run.steps) - 1 and _trigger_met(run.steps[step], mc):
+            step += 1
+        if step != before:
+            taken.append((float(hour), step))
+    return taken
+
+
+def habit(run: Run) -> float:
+    """Return logged EMC over planned EMC of late: what this kiln makes of its set points [-]."""
+    if not run.air.hours.size:
+        return 1.0
+    recent = run.air.hours > run.air.hours[-1] - RECENT_H
+    planned = np.array([step.emc_pct for step in run.steps])
+    ratio = run.air.emc_pct[recent] / planned[steps_at(run, run.air.hours[recent])]
+    return float(np.clip(np.median(ratio), *HABIT_RANGE))
+
+
+@dataclass(frozen=True)
+class _Stages:
+    """A charge's steps, equalizing and conditioning as one list of stages."""
+
+    dry_bulb: list[float]
+    emc: list[float]
+    kind: list[int]
+    value: list[float]
+
+    @classmethod
+    def of(cls, steps: Sequence[PlannedStep], finish: Finish | None, ratio: float) -> _Stages:
+        stages = cls([], [], [], [])
+        for i, step in enumerate(steps):
+            if step.hours is not None:
+                stages._add(step.dry_bulb_c, step.emc_pct * ratio, _HOURS, -step.hours)
+            elif finish is not None and i == len(steps) - 1:
+                stages._add(step.dry_bulb_c, step.emc_pct * ratio, _DRIEST, finish.driest_pct)
+            else:
+                assert step.until_mc_pct is not None
+                stages._add(step.dry_bulb_c, step.emc_pct * ratio, _CONTROL, step.until_mc_pct)
+        if finish is not None:
+            stages._add(finish.dry_bulb_c, finish.emc_pct, _WETTEST, finish.wettest_pct)
+            stages._add(finish.dry_bulb_c, finish.emc_pct, _HOURS, -finish.conditioning_hours)
+        return stages
+
+    def _add(self, dry_bulb: float, emc: float, kind: int, value: float) -> None:
+        self.dry_bulb.append(dry_bulb)
+        self.emc.append(emc)
+        self.kind.append(kind)
+        self.value.append(value)
+
+
+class _March:
+    """The state of all cases, and one time step of it."""
+
+    def __init__(self, cases: Sequence[Case]) -> None:
+        self.count = len(cases)
+        every = np.arange(self.count)
+        stages = [_Stages.of(case.run.steps, case.run.finish, habit(case.run)) for case in cases]
+        self.stages = np.array([len(one.kind) for one in stages])
+        width = int(self.stages.max()) + 1
+        self.temp, self.emc, self.value = (
+            _padded([getattr(one, name) for one in stages], width)
+            for name in ("dry_bulb", "emc", "value"))
+        self.kind = _padded([one.kind for one in stages], width).astype(int)
+        self.warmth = np.asarray(temperature_factor(self.temp))
+        self.dry = dryness(self.temp, self.emc)
+        boards = max(len(case.paces.boards) for case in cases)
+        self.mc = np.full((self.count, boards), np.nan)
+        self.base = np.zeros((self.count, boards, GRID.size))
+        for i, case in enumerate(cases):
+            own = len(case.paces.boards)
+            self.mc[i, :own] = _last_weighed(case.run)
+            self.base[i, :own] = case.curve.level + case.paces.log_ratio
+        self.slope = np.array([case.curve.slope for case in cases])
+        self.usual = np.array([case.curve.usual_dryness for case in cases])
+        self.every = every[:, np.newaxis]
+        self.board = np.arange(boards)[np.newaxis]
+        self.held = np.isfinite(self.mc)
+        self.rule = [case.run.rule for case in cases]
+        self.start = np.array([_last_hour(case.run) for case in cases])
+        self.between = np.array([_usual_interval(case.run) for case in cases])
+        self.now = self.start.copy()
+        self.step = np.array([step_in_force(case.run) for case in cases])
+        self.begun = np.array([_begun(case.run) for case in cases])
+        self.target = np.array([case.run.target_mc_pct or -1.0 for case in cases])
+        self.due = np.full((self.count, width), np.nan)
+        self.reached = np.full(self.count, np.nan)
+        self.control = self._controlling(self.mc)
+        self.path = [(self.now.copy(), self.control.copy(), self.mc)]
+        self.reached[self.control <= self.target] = self.start[self.control <= self.target]
+
+    def done(self) -> np.ndarray:
+        timed = self.target < 0
+        over = self.step >= self.stages
+        return np.asarray((over & (timed | np.isfinite(self.reached)))
+                          | (self.now - self.start >= LONGEST_H))
+
+    def advance(self) -> None:
+        one = np.arange(self.count)
+        stage = np.minimum(self.step, self.stages - 1)
+        emc = self.emc[one, stage][:, np.newaxis]
+        hours = self.warmth[one, stage][:, np.newaxis] * STEP_H
+        half = self._dried(self.mc, self.mc, emc, hours, stage)
+        new = self._dried(self.mc, (self.mc + half) / 2.0, emc, hours, stage)
+        before, after = self.control, self._controlling(new)
+        crossed = np.isnan(self.reached) & (after <= self.target)
+        self.reached = np.where(crossed, self._when(before, after, self.target), self.reached)
+        self._note_due(self._measures(self.mc, before, self.now),
+                       self._measures(new, after, self.now + STEP_H))
+        self.mc, self.control = new, after
+        self.now = self.now + STEP_H
+        self.path.append((self.now.copy(), after.copy(), new))
+        self._change_steps()
+
+    def _dried(self, mc: Floats, at: Floats, emc: Floats, hours: Floats, stage: np.ndarray
+               ) -> Floats:
+        """Return MC after a time step at the pace boards have at `at`."""
+        place = np.clip(np.where(self.held, at, GRID[0]) - GRID[0], 0.0, GRID.size - 1.001)
+        low = place.astype(int)
+        part = place - low
+        one = np.arange(self.count)
+        dry = self.dry[one, stage][:, np.newaxis]
+        level = [self.base[self.every, self.board, i]
+                 + self.slope[self.every, i] * (dry - self.usual[self.every, i])
+                 for i in (low, low + 1)]
+        pace = np.exp((1.0 - part) * level[0] + part * level[1])
+        return np.asarray(emc + (mc - emc) * np.exp(-pace * hours))
+
+    def _measures(self, mc: Floats, control: Floats, now: Floats) -> Floats:
+        """Return what ends a stage, for each kind of stage, shape (cases, 4)."""
+        return np.stack([control, np.nanmin(mc, axis=1), np.nanmax(mc, axis=1),
+                         self.begun - now], axis=1)
+
+    def _note_due(self, before: Floats, after: Floats) -> None:
+        """Note when stages from the one in force on come due, whether or not they begin then."""
+        one = np.arange(self.count)
+        for k in range(self.due.shape[1] - 1):
+            kind = self.kind[:, k]
+            counts = (k >= self.step) & (k < self.stages) & np.isnan(self.due[:, k])
+            counts &= (kind != _HOURS) & (kind != _WETTEST) | (k == self.step)
+            first, last = before[one, kind], after[one, kind]
+            met = counts & (last <= self.value[:, k])
+            self.due[met, k] = self._when(first, last, self.value[:, k])[met]
+
+    def _when(self, before: Floats, after: Floats, value: Floats) -> Floats:
+        fall = np.maximum(before - after, 1e-12)
+        return np.asarray(self.now + STEP_H * np.clip((before - value) / fall, 0.0, 1.0))
+
+    def _change_steps(self) -> None:
+        """Change step as the operator does: at a weighing, once the trigger is met."""
+        since = (self.now - self.start) % self.between
+        weighing = (since < 1e-6) | (self.between - since < 1e-6)
+        for _ in range(self.due.shape[1]):
+            one = np.arange(self.count)
+            stage = np.minimum(self.step, self.stages)
+            due = self.due[one, np.minimum(stage, self.due.shape[1] - 1)]
+            timed = self.kind[one, np.minimum(stage, self.stages - 1)] == _HOURS
+            go = (self.step < self.stages) & (due <= self.now) & (weighing | timed)
+            if not go.any():
+                return
+            self.begun = np.where(go, np.where(timed, due, self.now), self.begun)
+            self.step = np.where(go, self.step + 1, self.step)
+
+    def _controlling(self, mc: Floats) -> Floats:
+        ordered = np.sort(np.where(self.held, mc, -np.inf), axis=1)
+        boards = self.held.sum(axis=1)
+        share = np.array([{"wettest half": (n + 1) // 2, "wettest board": 1, "mean": n}[rule]
+                          for n, rule in zip(boards, self.rule, strict=True)])
+        counted = np.arange(mc.shape[1]) >= (mc.shape[1] - share)[:, np.newaxis]
+        return np.asarray(np.where(counted, ordered, 0.0).sum(axis=1) / share)
+
+
+def march(cases: Sequence[Case]) -> list[Course]:
+    """Return what is to come of each case."""
+    state = _March(cases)
+    while not state.done().all():
+        state.advance()
+    path = tuple(np.array(rows) for rows in zip(*state.path, strict=True))
+    return [_course(state, i, case, *(rows[:, i] for rows in path))
+            for i, case in enumerate(cases)]
+
+
+def _course(state: _March, i: int, case: Case, hours: Floats, control: Floats, mc: Floats
+            ) -> Course:
+    steps = len(case.run.steps)
+    due = state.due[i]
+    timed = case.run.target_mc_pct is None
+    target = float(due[steps - 1] if timed else state.reached[i])
+    end = target + 48.0 if np.isfinite(target) else hours[-1]
+    shown = hours <= end
+    nan = float("nan")
+    finish = case.run.finish is not None
+    return Course(due[:steps], target, float(due[steps - 1]) if finish else nan,
+                  float(due[steps]) if finish else nan, float(due[steps + 1]) if finish else nan,
+                  hours[shown], control[shown], mc[shown, :len(case.paces.boards)])
+
+
+def _last_weighed(run: Run) -> Floats:
+    """Return each board's MC at its last weighing."""
+    last = np.full(len(run.weighings.boards), np.nan)
+    for row in run.weighings.mc_pct:
+        last = np.where(np.isfinite(row), row, last)
+    return last
+
+
+def _last_hour(run: Run) -> float:
+    return float(run.weighings.hours[-1])
+
+
+def _usual_interval(run: Run) -> float:
+    """Return how often this charge is weighed, in whole time steps, from 8 h to 3 days [h]."""
+    gaps = np.diff(run.weighings.hours)
+    usual = float(np.median(gaps)) if gaps.size else 24.0
+    return float(np.clip(STEP_H * round(usual / STEP_H), 2 * STEP_H, 72.0))
+
+
+def _begun(run: Run) -> float:
+    taken = run.steps_taken or tuple(_taken_by_rule(run))
+    return taken[-1][0]
+
+
+def _padded(rows: Sequence[Sequence[float]], width: int) -> Floats:
+    """Return rows as one table, each filled up with its last value."""
+    return np.array([[*row, *[row[-1]] * (width - len(row))] for row in rows], float)
