@@ -1,20 +1,29 @@
 """JSON Schemas of the records, for editors and as the reference of every key.
 
 They are generated from the models and say no more than these: a record that is read without a
-problem also follows its schema. What a schema cannot say (that a step has exactly one way of
-stating how dry the air is, that ids name records that exist) is left to the reader of the folder.
+problem also follows its schema, in a validator that checks formats too. Where a draft may hold the
+mark of a value still to be filled in, so does its schema. What a schema cannot say (that a step has
+exactly one way of stating how dry the air is, that ids name records that exist) is left to the
+reader of the folder.
 """
 
 from __future__ import annotations
 
 from typing import Any
 
+from kilnfolio.records.begun import BEGUN
 from kilnfolio.records.book import Sourced
 from kilnfolio.records.folder import RECORD_KINDS
+from kilnfolio.records.model import TO_FILL
+from kilnfolio.records.open_charge import LAST
 from kilnfolio.records.quantities import HOUSE_UNIT, QUANTITY
 
 #: The dialect, JSON Schema draft 2020-12.
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
+#: A local date and time, or one with its offset. JSON Schema's ``date-time`` demands the offset.
+MOMENT = r"^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?(Z|[+-]\d{2}:?\d{2})?$"
+#: The mark of a value that is still to be filled in, as a draft may hold it.
+_MARK = {"enum": [TO_FILL, "..."], "description": "Still to be filled in."}
 #: What a model made for one kind of quantity, as Sourced[Percent] is, is described by.
 _GENERIC = str(Sourced.__doc__)
 #: Words of a key that are written in capitals.
@@ -47,6 +56,12 @@ def record_schema(kind: str) -> dict[str, Any]:
             _describe(field, key)
     # limits and sources are keyed by words of their own: their values are described in place
     _in_words(schema)
+    schema = _for_validators(schema)
+    if kind == "charge":
+        _allow_marks(schema)
+        schema |= _only_when_ended(schema.pop("required"))
+    elif kind in BEGUN:
+        _allow_marks(schema)
     return {"$schema": DIALECT, **schema, "title": f"A {kind} record" if kind != "sources"
             else "The sources record", "description": _home(schema["description"])}
 
@@ -98,3 +113,48 @@ def _words(name: str) -> list[str]:
 def _title(words: list[str]) -> str:
     joined = " ".join(_CAPITALS.get(word, word) for word in words)
     return joined[0].upper() + joined[1:]
+
+
+def _for_validators(node: Any) -> Any:
+    """Return a schema in terms that strict validators take: one type each, local times as text."""
+    if isinstance(node, list):
+        return [_for_validators(item) for item in node]
+    if not isinstance(node, dict):
+        return node
+    made = {key: _for_validators(item) for key, item in node.items()}
+    if made.get("format") == "date-time":
+        del made["format"]
+        made["pattern"] = MOMENT
+    if isinstance(types := made.get("type"), list):
+        del made["type"]
+        pattern = {"pattern": made.pop("pattern")} if "pattern" in made else {}
+        made["anyOf"] = [{"type": name, **(pattern if name == "string" else {})} for name in types]
+    return made
+
+
+def _allow_marks(schema: dict[str, Any]) -> None:
+    """Let every value of a draft be the mark of one that is still to be filled in."""
+    for model in (schema, *schema.get("$defs", {}).values()):
+        for key, field in model.get("properties", {}).items():
+            if key != "format":
+                model["properties"][key] = _or_mark(field)
+
+
+def _or_mark(field: dict[str, Any]) -> dict[str, Any]:
+    """Return a field's schema with the mark as one more value, of it and of each of its items."""
+    said: tuple[str, ...] = ("title", "description", "examples", "default")
+    words = {name: field[name] for name in said if name in field}
+    rest = {name: value for name, value in field.items() if name not in words}
+    members = rest["anyOf"] if rest.keys() == {"anyOf"} else [rest] if rest else []
+    members = [{**member, "items": _or_mark(member["items"])} if "items" in member else member
+               for member in members]
+    return {**words, "anyOf": [*members, _MARK]} if members else words
+
+
+def _only_when_ended(required: list[str]) -> dict[str, Any]:
+    """Return a charge's required keys: all once its end is written, the first two before."""
+    written = {key: {"type": "string", "pattern": MOMENT} for key in LAST}
+    return {"required": required[:2],
+            "if": {"type": "object", "required": list(LAST), "properties": written},
+            "then": {"type": "object", "required": required,
+                     "properties": dict.fromkeys(required, True)}}
