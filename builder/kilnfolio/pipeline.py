@@ -328,7 +328,7 @@ def _lacking(path: str, data: bytes) -> str:
     if not path.endswith(".html") or path.startswith("auditor/bags/") or SAFETY.encode() in data:
         return ""
     findings = run_checks(Publication(differences=(), without_wording=[path], beyond_list=()))
-    return " ".join(finding.message for finding in findings if finding.outcome == "refused")
+    return " ".join(finding.message for finding in findings if finding.outcome == "fail")
 
 
 #: Modules that worker processes need, imported once by the server they fork from.

@@ -22,7 +22,7 @@ def told(root):
     return [f"{finding.outcome} {finding.check}: {finding.message}"
             + (f" [{finding.where[0].file}:{finding.where[0].line}]" if finding.where else "")
             for dossier in [*reviewed.dossiers.values(), *reviewed.lots.values()]
-            for finding in dossier.findings if finding.outcome in ("query", "refused")]
+            for finding in dossier.findings if finding.outcome in ("question", "fail")]
 
 
 @pytest.fixture(scope="module")

@@ -83,7 +83,7 @@ def test_a_running_charge_is_looked_at_and_not_judged(tmp_path):
     running = reviewed.running["C1"]
     # the last weighing and the log's last row are both of day 6, 08:00
     assert running.dossier.ended.isoformat() == "2026-06-07T08:00:00-04:00"
-    assert {finding.outcome for finding in running.findings} <= {"query", "not checked"}
+    assert {finding.outcome for finding in running.findings} <= {"question", "no data"}
     assert running.dossier.controlling[-1].mc_pct == pytest.approx(12.2, abs=0.1)
     assert reviewed.dossiers == {}
     assert reviewed.lots == {}
@@ -97,7 +97,7 @@ def test_what_goes_wrong_is_said_while_it_can_be_mended(tmp_path):
         charge["weighings"][3]["masses"]["S1"] = "2533 g"
     running = review_folder(minimal_mill(tmp_path, charge=gain)).running["C1"]
     assert [finding.outcome for finding in running.findings
-            if finding.check == "gained-weight-while-drying"] == ["query"]
+            if finding.check == "gained-weight-while-drying"] == ["question"]
 
 
 def test_the_log_says_how_far_a_charge_is(tmp_path):

@@ -59,7 +59,7 @@ def test_a_draft_says_the_same_as_a_record_of_today(draft, tmp_path):
     today = minimal_mill(tmp_path / "today", charge=corrected)
     assert records(draft) == records(today)
     assert outcomes(draft) == outcomes(today)
-    assert outcomes(draft)["corrections-kept"][0] == "held"
+    assert outcomes(draft)["corrections-kept"][0] == "pass"
 
 
 def test_a_problem_in_a_draft_is_named_where_it_stands(draft):

@@ -111,7 +111,7 @@ def refused_finding(charge):
 
 def test_a_refused_finding_stops_a_seal_until_it_is_waived(tmp_path):
     minimal_mill(tmp_path, charge=refused_finding)
-    refused = [f.check for f in yard.review(tmp_path).findings if f.outcome == "refused"]
+    refused = [f.check for f in yard.review(tmp_path).findings if f.outcome == "fail"]
     assert refused
     with pytest.raises(SealRefusedError, match=f"{refused[0]} is refused and not waived"):
         yard.seal_charge(tmp_path)

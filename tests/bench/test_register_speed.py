@@ -23,7 +23,7 @@ PASSES = 10.0
 FIRST_ANSWER = """async () => {
   const bar = document.querySelector('[data-register]');
   const field = bar.querySelector('select[name=outcome]');
-  field.value = 'refused';
+  field.value = 'fail';
   const begun = performance.now();
   field.dispatchEvent(new Event('input', {bubbles: true}));
   while (bar.getAttribute('aria-busy')) { await new Promise(done => setTimeout(done, 1)); }
@@ -92,9 +92,9 @@ QUESTIONS = """async questions => {
 
 #: Filters by their names, and columns to sort by.
 DEEDS = {
-    "charges": [["outcome", "held"], ["species", "acer-saccharum"], ["words", "oak"],
+    "charges": [["outcome", "pass"], ["species", "acer-saccharum"], ["words", "oak"],
                 ["words", "0012"], ["", "Final MC"], ["", "Charge"], ["", "Kiln"]],
-    "lots": [["outcome", "held"], ["species", "acer-saccharum"], ["words", "oak"],
+    "lots": [["outcome", "pass"], ["species", "acer-saccharum"], ["words", "oak"],
              ["words", "0012"], ["", "Mean"], ["", "Lot"], ["", "Species"]],
 }
 QUESTIONED = ("L012345", "L0123", "L05", "C-20-0531", "20-05310", "045678", "red oak refused 2018",

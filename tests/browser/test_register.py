@@ -51,12 +51,12 @@ def test_every_filter_finds_what_python_finds(charges):
         for row in newest_first(CHARGES)
         if row.species == "acer-saccharum"
         and row.thickness == ("8/4",)
-        and row.outcome in ("query",)
+        and row.outcome in ("question",)
         and dt.date(2015, 3, 1) <= row.day <= dt.date(2017, 6, 30)
     ]
     charges.get_by_label("Species").select_option("acer-saccharum")
     charges.get_by_label("Thickness").select_option("8/4")
-    charges.get_by_label("Checks").select_option("query")
+    charges.get_by_label("Checks").select_option("question")
     charges.get_by_label("Started from").fill("2015-03-01")
     charges.get_by_label("until").fill("2017-06-30")
     assert 5 < len(wanted) < 50
@@ -159,8 +159,8 @@ def test_the_csv_holds_every_row_that_passed_in_the_order_seen_and_runs_nothing(
 
 def test_lots_are_filtered_by_their_verdict(page, site):
     page.goto((site / "lots/index.html").as_uri())
-    page.get_by_label("Order").select_option("refused")
-    assert told(page) == sum(row.outcome == "refused" for row in LOTS)
+    page.get_by_label("Order").select_option("fail")
+    assert told(page) == sum(row.outcome == "fail" for row in LOTS)
     assert set(page.locator("#register tbody td:nth-child(2)").all_inner_texts()) == {
         "does not keep the order"}
 
@@ -203,7 +203,7 @@ def test_search_finds_a_number_or_its_beginning(charges, asked, wanted):
 def test_search_finds_charges_by_what_describes_them(charges):
     groups = charges.evaluate("kilnfolioSearch.answer('red oak 8/4 refused 2016')")
     wanted = [row for row in newest_first(CHARGES)
-              if row.stock == "Northern red oak 8/4" and row.outcome == "refused"
+              if row.stock == "Northern red oak 8/4" and row.outcome == "fail"
               and row.day.year == 2016]
     found = next(group for group in groups if group["kind"] == "charge")
     assert found["total"] == len(wanted) > 5

@@ -198,6 +198,7 @@ def charge_record() -> dict[str, Any]:
         "conditioning": {"start": day(10), "end": day(10.5), "dry_bulb": "65 °C", "emc": "12 %"},
         "survey": _survey(),
         "condensate": "11.6 m³",
+        "energy": "20000 kWh",
         "stress": {
             "at": day(13),
             "by": "A. B.",
@@ -362,7 +363,7 @@ SETTINGS = (
     (252, 65.0, depression_for(65.0, 12.0)),
 )
 #: Hours the kiln takes from one setting to the next.
-RAMP_H = 5.0
+RAMP_H = 3.0
 
 Channels = dict[str, np.ndarray]
 LogChange = Callable[[Channels], object]
@@ -620,7 +621,7 @@ def make_lot_case(
     dossier = Dossier.model_construct(
         survey=survey_result(case),
         heat=heat_result(case),
-        findings=run_checks(case, case.charge.waivers),
+        findings=run_checks(case, case.charge.answers, case.charge.waivers),
     )
     folder.charges.update(more.get("charges", {}))  # type: ignore[attr-defined]
     folder.lots.update(more.get("lots", {}))  # type: ignore[attr-defined]

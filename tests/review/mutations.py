@@ -101,7 +101,7 @@ def raised(mutation: Mutation) -> set[str]:
     folder = _folder(mutation)
     located = folder.charges[mutation.charge]
     case = build_case(folder, located, _log(mutation, located.record.started))
-    findings = run_checks(case, located.record.waivers)
+    findings = run_checks(case, located.record.answers, located.record.waivers)
     dossier = Dossier.model_construct(
         survey=survey_result(case), heat=heat_result(case), findings=findings
     )
@@ -110,7 +110,7 @@ def raised(mutation: Mutation) -> set[str]:
 
 
 def _speaking(findings: Any) -> set[str]:
-    spoken: list[Finding] = [f for f in findings if f.noted or f.outcome in ("query", "refused")]
+    spoken: list[Finding] = [f for f in findings if f.noted or f.outcome in ("question", "fail")]
     return {finding.check for finding in spoken}
 
 

@@ -13,7 +13,7 @@ from tests.review.inline import (
     moved,
     without,
 )
-from tests.review.table import Blank, Edge, Fault, charge
+from tests.review.table import Blank, Edge, Fault, NotRun, charge
 
 from kilnfolio.physics.air import wet_bulb
 from kilnfolio.physics.moisture import maximum_moisture_content
@@ -251,20 +251,20 @@ BLANKS = [
     Blank(
         "wet-bulb-above-dry-bulb", {}, "The log has no pair of bulbs.", {"log": without("wet-bulb")}
     ),
-    Blank(
+    NotRun(
         "humidity-disagrees",
         {},
         "The log has no humidity sensor beside the bulbs.",
         {"log": without("relative-humidity")},
     ),
-    Blank("stated-emc", {"hand_readings": []}, "No hand reading states an EMC."),
-    Blank("stated-mc", NOTHING_STATED, "The sheet states no MC."),
-    Blank(
+    NotRun("stated-emc", {"hand_readings": []}, "No hand reading states an EMC."),
+    NotRun("stated-mc", NOTHING_STATED, "The sheet states no MC."),
+    NotRun(
         "stated-oven-dry-mass",
         {f"boards.{n}.stated_oven_dry_mass": None for n in range(6)},
         "The sheet states no oven-dry mass.",
     ),
-    Blank("wet-basis", NOTHING_STATED, "No section states an MC."),
+    NotRun("wet-basis", NOTHING_STATED, "No section states an MC."),
     Blank("mass-below-oven-dry", NO_BOARDS, "No sample boards are on record."),
     Blank(
         "wetter-than-wood-can-be",
@@ -273,7 +273,7 @@ BLANKS = [
     ),
     Blank("drier-than-the-air-allows", {}, "No logger file is on record.", {"log": NO_LOG}),
     Blank("gained-weight-while-drying", NO_BOARDS, "No sample boards are on record."),
-    Blank("water-balance", {"condensate": None}, "No collected water is on record."),
+    NotRun("water-balance", {"condensate": None}, "A steam kiln collects no water."),
     Blank(
         "water-balance",
         {"survey": None},
@@ -330,7 +330,7 @@ EDGES = [
         "wet-basis",
         "wet-basis",
         lambda e: charge(wet_basis_section(limit("wet-basis") - e)),
-        beyond="refused",
+        beyond="fail",
     ),
     Edge(
         "wetter-than-wood-can-be",
@@ -390,7 +390,7 @@ EDGES = [
             }
         ),
         step=1,
-        within="not checked",
+        within="no data",
     ),
 ]
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from tests.review.inline import BOARDS, day, limit, make_case, mass_for, resection
 from tests.review.rows_arithmetic import NO_BOARDS
-from tests.review.table import Blank, Edge, Fault, charge
+from tests.review.table import Blank, Edge, Fault, NotRun, charge
 
 
 def boards_left(count: int) -> dict[str, Any]:
@@ -132,16 +132,16 @@ BLANKS = [
         {f"boards.{n}.side": None for n in range(6)},
         "No board says which side it sits on.",
     ),
-    Blank(
+    NotRun(
         "weighing-interval", {"species:refractory": False}, "No timber in the charge is refractory."
     ),
     Blank("weighing-interval", NO_BOARDS, "Fewer than two weighings are on record."),
-    Blank(
+    NotRun(
         "controlling-mc",
         {f"weighings.{n}.stated_controlling_mc": None for n in range(10)},
         "The sheet states no controlling MC.",
     ),
-    Blank("re-section", {"boards.0.resections": []}, "No board was sectioned again."),
+    NotRun("re-section", {"boards.0.resections": []}, "No board was sectioned again."),
 ]
 
 EDGES = [

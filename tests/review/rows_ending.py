@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from tests.review.inline import BOARDS, NO_LOG, day, limit, make_case, mass_for
-from tests.review.table import Blank, Edge, Fault, charge
+from tests.review.table import Blank, Edge, Fault, NotRun, charge
 
 TARGET = 8.0
+#: About what the scale and the sections leave open of a board's MC near the end [points].
+UNSURE = make_case().boards[0].points[-1].uncertainty_pct
 
 
 def begun_at(driest: float, emc: float = 6.0) -> dict[str, str]:
@@ -90,10 +92,14 @@ FAULTS = [
     Fault(
         "meter-corrections",
         {"survey.readings.3.mc": "5.2 %"},
-        ("Reading 4, 5.2 %, is outside the meter's range of 6 to 30 %.",),
+        (
+            "1 of 48 readings are below the meter's range of 6 to 30 %, the first 5.2 %: what they "
+            "say is only that.",
+        ),
         "- mc: 5.2 %",
-        5.2,
-        6,
+        1,
+        0,
+        outcome="note",
     ),
     Fault(
         "meter-against-oven",
@@ -130,20 +136,30 @@ FAULTS = [
 ]
 
 BLANKS = [
-    Blank("equalizing-start", {"equalizing": None}, "No equalizing is on record."),
+    NotRun("equalizing-start", {"equalizing": None}, "The charge was not equalized."),
     Blank(
         "equalizing-start",
         {"boards": [], "weighings": []},
         "No weighing is on record before equalizing.",
     ),
-    Blank("equalizing-end", {"equalizing": None}, "No equalizing is on record."),
+    NotRun("equalizing-end", {"equalizing": None}, "The charge was not equalized."),
     Blank(
         "equalizing-end",
         {"weighings.9": None},
         "No weighing is on record at the end of equalizing.",
     ),
+    NotRun(
+        "conditioning-emc",
+        {"equalizing": None, "conditioning": None},
+        "The charge was neither equalized nor conditioned.",
+    ),
+    NotRun(
+        "meter-corrections",
+        {"survey.method": "oven-dry sections"},
+        "The survey was made by oven, not by meter.",
+    ),
     Blank("conditioning-emc", {}, "No log covers equalizing or conditioning.", {"log": NO_LOG}),
-    Blank("conditioning-rule", {"conditioning": None}, "No conditioning is on record."),
+    NotRun("conditioning-rule", {"conditioning": None}, "The charge was not conditioned."),
     Blank("meter-corrections", {"survey": None}, "No final survey is on record."),
     Blank(
         "meter-against-oven",
@@ -159,12 +175,14 @@ EDGES = [
     Edge(
         "equalizing-start",
         "equalizing-below-target equalizing-start-tolerance",
-        lambda e: charge(begun_at(due() + limit("equalizing-start-tolerance") + e)),
+        lambda e: charge(begun_at(due() + limit("equalizing-start-tolerance") + UNSURE + e)),
+        step=0.1,
     ),
     Edge(
         "equalizing-start",
         "equalizing-below-target equalizing-start-tolerance",
-        lambda e: charge(begun_at(due() - limit("equalizing-start-tolerance") - e)),
+        lambda e: charge(begun_at(due() - limit("equalizing-start-tolerance") - UNSURE - e)),
+        step=0.1,
     ),
     Edge(
         "equalizing-start",
@@ -183,6 +201,21 @@ EDGES = [
                 )
             }
         ),
+        beyond="question",
+    ),
+    # beyond the board's own uncertainty it is no question any more
+    Edge(
+        "equalizing-end",
+        "equalizing-end-tolerance",
+        lambda e: charge(
+            {
+                "weighings.9.masses.S1": mass_for(
+                    "S1", TARGET + limit("equalizing-end-tolerance") + UNSURE + e
+                )
+            }
+        ),
+        step=0.03,
+        within="question",
     ),
     # a weighing after the grace speaks for the end no more
     Edge(
@@ -190,7 +223,7 @@ EDGES = [
         "stage-end-grace",
         lambda e: charge({"weighings.9.at": day(10, limit("stage-end-grace") + e)}),
         step=0.1,
-        beyond="not checked",
+        beyond="no data",
     ),
     Edge(
         "conditioning-emc",
@@ -236,11 +269,22 @@ EDGES = [
         "meter-corrections",
         "meter-lowest",
         lambda e: charge({"survey.readings.0.mc": f"{limit('meter-lowest') - e} %"}),
+        beyond="note",
+    ),
+    Edge(
+        "meter-corrections",
+        "meter-low-target",
+        lambda e: charge(
+            {"target_mc": f"{limit('meter-low-target') + e} %", "survey.readings.0.mc": "5 %"}
+        ),
+        within="note",
+        beyond="question",
     ),
     Edge(
         "meter-corrections",
         "meter-highest",
         lambda e: charge({"survey.readings.0.mc": f"{limit('meter-highest') + e} %"}),
+        beyond="question",
     ),
     *(
         Edge(

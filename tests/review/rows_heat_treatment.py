@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 from tests.review.inline import INTERVAL, NO_LOG, STARTED, both, held, limit, moved
-from tests.review.table import Blank, Edge, Fault, charge
+from tests.review.table import Blank, Edge, Fault, NotRun, charge
 
 NO_CLAIM = {"heat_treatment": None}
 NO_PROBES = {"heat_treatment.probes": []}
@@ -98,7 +98,7 @@ FAULTS = [
         "claim: ISPM 15",
         490,
         30,
-        outcome="query",
+        outcome="question",
         make={"log": wet_bulb_hot_for(490, 58.0)},
     ),
     Fault(
@@ -183,7 +183,7 @@ FAULTS = [
 
 BLANKS = [
     *(
-        Blank(slug, NO_CLAIM, CLAIMLESS)
+        NotRun(slug, NO_CLAIM, CLAIMLESS)
         for slug in (
             "heat-treatment-run",
             "air-record-alone",
@@ -211,7 +211,7 @@ BLANKS = [
         {f"kiln:instruments.{n}.uncertainty": None for n in (1, 2)},
         "No probe has an uncertainty on record.",
     ),
-    Blank(
+    NotRun(
         "heat-treatment-margin",
         {},
         "No probe held the required temperature for the required time.",
@@ -251,15 +251,15 @@ EDGES = [
         lambda e: charge(
             NO_PROBES, log=wet_bulb_hot_for(240, limit("heat-treatment-temperature") - e)
         ),
-        within="query",
-        beyond="refused",
+        within="question",
+        beyond="fail",
     ),
     Edge("probe-in-air", "probe-lag", lambda e: charge(log=in_air(limit("probe-lag") - e))),
     Edge(
         "probe-in-air",
         "probe-lag-rise",
         lambda e: charge(log=in_air(1.0, limit("probe-lag-rise") + e)),
-        within="not checked",
+        within="not applicable",
     ),
     Edge(
         "probe-placement",

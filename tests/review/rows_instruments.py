@@ -21,7 +21,7 @@ from tests.review.inline import (
     rows,
     without,
 )
-from tests.review.table import Blank, Edge, Fault, charge
+from tests.review.table import Blank, Edge, Fault, NotRun, charge
 
 LOGLESS = "No logger file is on record."
 STEADY = both(
@@ -152,8 +152,8 @@ FAULTS = [
         {},
         (
             "core-1 may be in °F and be read as °C: it stays 66 K from what was asked, and would "
-            "keep to it in the other unit. At 2026-04-16 20:00 it is read as 147.6 °C, and would "
-            "be 64.2 °C; 65.0 °C was the dry bulb asked for. See to its unit in the logger's "
+            "keep to it in the other unit. At 2026-04-16 20:00 it is read as 147.9 °C, and would "
+            "be 64.4 °C; 65.0 °C was the dry bulb asked for. See to its unit in the logger's "
             "profile.",
         ),
         line(252),
@@ -324,7 +324,7 @@ BLANKS = [
         )
     ),
     *(
-        Blank(
+        NotRun(
             "clock-against-hand",
             changes,
             "Fewer than two written step changes raise the dry bulb far enough to be seen in the "
@@ -332,15 +332,19 @@ BLANKS = [
         )
         for changes in ({"step_changes": []}, {"conditioning": None})
     ),
-    Blank(
+    NotRun(
         "stuck-sensor",
         {},
         "The log has one channel only, and a partner is needed to tell.",
         {"log": both(bulbs_only(without("wet-bulb")))},
     ),
     Blank("dry-wick", {}, "The log has no wet bulb.", {"log": without("wet-bulb")}),
-    Blank("calibration-due", {"kiln:instruments": []}, "The kiln's record lists no instruments."),
     Blank(
+        "calibration-due",
+        {"kiln:instruments": []},
+        "The kiln's record lists no instrument this charge rests on.",
+    ),
+    NotRun(
         "zone-spread", {}, "The log has one dry bulb only.", {"log": without("dry-bulb-leaving")}
     ),
 ]
@@ -382,7 +386,7 @@ EDGES = [
         "spike",
         "spike-minutes",
         lambda e: charge(log=moved("dry-bulb", 60, 0, by=9.0), every=2 if e < 0 else 1),
-        within="not checked",
+        within="not applicable",
     ),
     Edge("dry-wick", "dry-wick-fall", lambda e: charge(log=wick_error(limit("dry-wick-fall") + e))),
     # the same fall within the time, and over a little longer
@@ -443,7 +447,7 @@ EDGES = [
             {"conditioning.dry_bulb": f"{60 + limit('clock-apart-rise') + e:.2f} °C"},
             log=clock_off(-3.0),
         ),
-        within="not checked",
+        within="not applicable",
     ),
     Edge(
         "zone-spread",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from tests.review.inline import MODELS, ZONE, day, limit, texts
-from tests.review.table import Blank, Edge, Fault, lot
+from tests.review.table import Blank, Edge, Fault, NotRun, lot
 
 from kilnfolio.physics.sorption import relative_humidity_for_emc
 from kilnfolio.records.charge import Charge
@@ -177,7 +177,7 @@ FAULTS = [
         "- number: P1",
         35,
         15,
-        outcome="query",
+        outcome="question",
     ),
     Fault(
         "claim-evidence",
@@ -199,18 +199,18 @@ BLANKS = [
         {"weighings.9.masses.S1": "2900 g"},
         "Not assessed: the drying record of this lot is under review at the mill.",
     ),
-    Blank(
+    NotRun(
         "sample-size-for-claim",
         {"lot:order.claimed_confidence": None},
         "The order asks for no share to be shown at a confidence.",
     ),
     Blank("sample-size-for-claim", {"survey": None}, "Not assessed: no final survey is on record."),
-    Blank("survey-age", UNSHIPPED, "The lot is not shipped."),
+    NotRun("survey-age", UNSHIPPED, "The lot is not shipped."),
     Blank("survey-age", {"survey": None}, "No survey is on record."),
     Blank("storage-air", {"lot:storage": None}, "The shed's air or the survey is not on record."),
     Blank("pack-in-charge", {"stacking.packs": {}}, "No stacking record lists packs."),
-    Blank("shipped-in-order", UNSHIPPED, "The lot is not shipped."),
-    Blank("claim-evidence", {"lot:claim": None}, "No certificate claim is made."),
+    NotRun("shipped-in-order", UNSHIPPED, "The lot is not shipped."),
+    NotRun("claim-evidence", {"lot:claim": None}, "No certificate claim is made."),
 ]
 
 EDGES = [
@@ -260,6 +260,6 @@ EDGES = [
         lambda e: lot(
             {"lot:packs.0.volume": f"{40 * (1 - (limit('volume-loss') + e) / 100) - 18} m³"}
         ),
-        beyond="query",
+        beyond="question",
     ),
 ]

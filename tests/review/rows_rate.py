@@ -6,7 +6,17 @@ import datetime as dt
 from typing import Any
 
 import numpy as np
-from tests.review.inline import BOARDS, INTERVAL, NO_LOG, limit, line, mass_for, rows
+from tests.review.inline import (
+    BOARDS,
+    INTERVAL,
+    NO_LOG,
+    both,
+    held,
+    limit,
+    line,
+    mass_for,
+    rows,
+)
 from tests.review.rows_arithmetic import NO_BOARDS
 from tests.review.rows_boards import weighed_at
 from tests.review.table import Blank, Edge, Fault, charge
@@ -89,6 +99,11 @@ def mouldy(hours: float, *, dry: float = 30.0, humidity: float = 95.0) -> Any:
     return change
 
 
+def still(hours: float, **air: float) -> Any:
+    """Return the same air with the fans off."""
+    return both(mouldy(hours, **air), held("fan", 0, 252, to=0.0))
+
+
 def odd_board(deviations: float, unit: float = 0.1) -> dict[str, Any]:
     """Return boards whose drying, ln(first MC / last MC), lies 0, ±1, ±1 and one so many from it.
 
@@ -139,12 +154,15 @@ FAULTS = [
         "S1: ",
         10.16,
         6.5,
-        outcome="refused",
+        outcome="fail",
     ),
     Fault(
         "thick-stock-limit",
         {"stock.0.thickness": "8/4"},
-        ("Limit scaled for thickness: 6.5 points a day for 4/4 becomes 2.6 for 8/4.",),
+        (
+            "Limit reckoned beyond the species sheet: 6.5 points a day for 4/4 becomes 2.6 for "
+            "8/4.",
+        ),
         "thickness: 8/4",
         2.6,
         6.5,
@@ -173,7 +191,7 @@ FAULTS = [
         line(50),
         30,
         24,
-        make={"log": mouldy(30)},
+        make={"log": still(30)},
     ),
     Fault(
         "outlier-board", odd_board(6.0), ("Board S6 dries unlike the others.",), "S6: ", 6.0, 3.0
@@ -183,7 +201,9 @@ FAULTS = [
 BLANKS = [
     Blank("daily-loss", NO_BOARDS, "No sample boards are on record."),
     Blank(
-        "daily-loss", {"species:safe_daily_loss": []}, "No species sheet gives a safe daily loss."
+        "daily-loss",
+        {"species:safe_daily_loss": [], "species:specific_gravity": []},
+        "No species sheet gives a safe daily loss or a density.",
     ),
     Blank(
         "thick-stock-limit",
@@ -206,7 +226,7 @@ EDGES = [
         "daily-loss",
         "daily-loss-above",
         lambda e: charge({**weighed_at(limit("daily-loss-above") + e, 5), **weighed_at(22.0, 6)}),
-        beyond="refused",
+        beyond="fail",
     ),
     Edge("daily-loss", "daily-loss-hours", lambda e: charge(quick_for(e)), step=0.5),
     Edge(
@@ -218,8 +238,8 @@ EDGES = [
         "daily-loss",
         "daily-loss-refused",
         lambda e: charge(alone(60.0, 60.0 - limit("daily-loss-refused") * SAFE - e)),
-        within="query",
-        beyond="refused",
+        within="question",
+        beyond="fail",
     ),
     Edge(
         "daily-loss",
@@ -232,11 +252,11 @@ EDGES = [
             )
         ),
     ),
-    # stock up to 6/4 is taken as 4/4 is; thicker stock is reckoned
+    # beyond the thicknesses the sheet lists, the limit is reckoned
     Edge(
         "thick-stock-limit",
         "thick-stock-divisor",
-        lambda e: charge({"stock.0.thickness": f"{Length.parse('6/4').value + e} mm"}),
+        lambda e: charge({"stock.0.thickness": f"{Length.parse('4/4').value + max(e, 0)} mm"}),
     ),
     Edge("rewetted", "rewetted", lambda e: charge(alone(50.0, 50.0 + limit("rewetted") + e))),
     Edge("rewetted", "rewetted-above", lambda e: charge(alone(limit("rewetted-above") + e, 32.0))),
@@ -252,6 +272,7 @@ EDGES = [
             },
             log=emc_drop(5.0),
         ),
+        within="not applicable",
     ),
     Edge(
         "shock-change",
@@ -262,23 +283,23 @@ EDGES = [
     Edge(
         "stain-conditions",
         "stain-hours",
-        lambda e: charge(log=mouldy(limit("stain-hours") + min(e, 0))),
+        lambda e: charge(log=still(limit("stain-hours") + min(e, 0))),
         step=INTERVAL / 60,
     ),
     Edge(
         "stain-conditions",
         "stain-humidity",
-        lambda e: charge(log=mouldy(40, humidity=limit("stain-humidity") + e)),
+        lambda e: charge(log=still(40, humidity=limit("stain-humidity") + e)),
     ),
     Edge(
         "stain-conditions",
         "stain-coolest",
-        lambda e: charge(log=mouldy(40, dry=limit("stain-coolest") + e)),
+        lambda e: charge(log=still(40, dry=limit("stain-coolest") + e)),
     ),
     Edge(
         "stain-conditions",
         "stain-hottest",
-        lambda e: charge(log=mouldy(40, dry=limit("stain-hottest") - e)),
+        lambda e: charge(log=still(40, dry=limit("stain-hottest") - e)),
     ),
     Edge(
         "outlier-board",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from tests.review.inline import day
-from tests.review.table import Blank, Fault
+from tests.review.table import Blank, Fault, NotRun
 
 FAULTS = [
     Fault(
@@ -67,14 +67,14 @@ FAULTS = [
     Fault(
         "waivers-explained",
         {"waivers.0.check": "section-pairs"},
-        ("A waiver names 'section-pairs', which is no check; 'section-pair' is.",),
+        ("An answer names 'section-pairs', which is no check; 'section-pair' is.",),
         "- check: section-pairs",
     ),
     Fault(
         "waivers-explained",
         {"waivers.0.at": day(-2)},
         (
-            "The waiver of 'section-pair' was signed on 2026-04-04 08:00, before the charge was "
+            "The answer to 'section-pair' was signed on 2026-04-04 08:00, before the charge was "
             "loaded.",
         ),
         f"at: {day(-2)}",
@@ -87,8 +87,8 @@ BLANKS = [
         {kind: [] for kind in ("weighings", "hand_readings", "step_changes", "events", "stops")},
         "The record holds no hand entries.",
     ),
-    Blank("corrections-kept", {"corrections": []}, "No correction is on record."),
-    Blank("waivers-explained", {"waivers": []}, "No waiver is on record."),
+    NotRun("corrections-kept", {"corrections": []}, "No correction is on record."),
+    NotRun("waivers-explained", {"waivers": []}, "No answer is on record."),
 ]
 
 EDGES: list = []

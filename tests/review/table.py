@@ -35,6 +35,14 @@ class Blank:
     changes: Mapping[str, Any]
     says: str
     make: Mapping[str, Any] = field(default_factory=dict)
+    outcome: str = "no data"
+
+
+def NotRun(  # noqa: N802  reads as the row it makes
+    slug: str, changes: Mapping[str, Any], says: str, make: Mapping[str, Any] | None = None
+) -> Blank:
+    """Return a charge or lot of which nothing of the kind is claimed or run."""
+    return Blank(slug, changes, says, make or {}, "not applicable")
 
 
 @dataclass(frozen=True)
@@ -50,7 +58,7 @@ class Edge:
     keys: str
     case: Callable[[float], Any]
     step: float = 0.01
-    within: str = "held"
+    within: str = "pass"
     beyond: str = ""
 
 

@@ -44,7 +44,7 @@ def raised(name: str, charges: dict[str, Dossier], lots: dict[str, LotDossier]) 
         *charges[name].findings,
         *(f for lot in lots.values() if name in lot.charges for f in lot.findings),
     ]
-    return [f for f in findings if f.outcome in ("query", "refused")]
+    return [f for f in findings if f.outcome in ("question", "fail")]
 
 
 def test_the_truth_covers_every_charge(mill: MillFolder) -> None:

@@ -86,7 +86,7 @@ def test_a_corrected_oven_dry_mass_is_not_taken_for_drying() -> None:
     dry = board(case, "S1").estimates[1].oven_dry_g
     by_hand = 100 * (before.mass_g - after.mass_g) / dry
     assert after.daily_loss_pct == pytest.approx(by_hand, abs=0.02)
-    assert "rewetted" not in {f.check for f in run_checks(case) if f.outcome == "query"}
+    assert "rewetted" not in {f.check for f in run_checks(case) if f.outcome == "question"}
 
 
 def test_half_a_day_of_running_doubles_the_loss_by_the_hour() -> None:
@@ -131,7 +131,7 @@ def test_a_day_is_not_half_a_day_doubled() -> None:
     case = make_case(
         {"boards": lambda boards: boards[:1], "weighings": weighings, "corrections": []}
     )
-    assert not [f for f in run_checks(case) if f.check == "daily-loss" and f.outcome != "held"]
+    assert not [f for f in run_checks(case) if f.check == "daily-loss" and f.outcome != "pass"]
     assert board(case, "S1").fastest_daily_loss_pct == pytest.approx(6.0, abs=0.1)
 
 
@@ -175,7 +175,7 @@ def test_a_warm_load_that_damps_its_own_air_is_no_dry_wick() -> None:
 
     said = {
         warm: {f.check for f in run_checks(make_case(log=lambda c, w=warm: heating(c, w)))
-               if f.outcome == "query"}
+               if f.outcome == "question"}
         for warm in (25.0, 43.0)
     }
     assert "dry-wick" not in said[25.0]
@@ -308,13 +308,13 @@ def test_no_mc_says_when_a_timed_schedule_is_equalized() -> None:
         "weighings.8.masses.S6": mass_for("S6", 4.0),
     }
     said = [f for f in run_checks(make_case(timed)) if f.check == "equalizing-start"]
-    assert [f.outcome for f in said] == ["not checked"]
+    assert [f.outcome for f in said] == ["not applicable"]
     said = [
         f
         for f in run_checks(make_case({**timed, "equalizing.emc": "8 %"}))
         if f.check == "equalizing-start"
     ]
-    assert [f.outcome for f in said] == ["query"]
+    assert [f.outcome for f in said] == ["question"]
 
 
 def test_cost_and_ratio_of_metered_energy() -> None:

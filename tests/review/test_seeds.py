@@ -87,7 +87,7 @@ def raised(folder: MillFolder, plan: ChargePlan) -> list[Finding]:
         review_lot(folder, lot.id, {plan.id: dossier}) for lot in LOTS if lot.charge == plan.id
     ]
     findings = [*dossier.findings, *(finding for lot in lots for finding in lot.findings)]
-    return [f for f in findings if f.outcome in ("query", "refused")]
+    return [f for f in findings if f.outcome in ("question", "fail")]
 
 
 @pytest.mark.parametrize(("name", "seed"), chosen())

@@ -60,7 +60,7 @@ def seal_lot(folder: MillFolder, dossier: LotDossier, record: bytes,
     Raises
     ------
     SealRefusedError
-        A finding is refused and not waived, a charge is not sealed or not as sealed, the lot is
+        A finding fails and is not answered, a charge is not sealed or not as sealed, the lot is
         sealed already (or, for an amendment, is not, or is as it was), or the ledger does not hold.
     UnusableKeyError
         The key is not listed as the mill's.
@@ -95,8 +95,8 @@ def _files(folder: MillFolder, lot: str) -> set[str]:
 
 def _refused(dossier: LotDossier) -> Iterator[str]:
     for finding in dossier.findings:
-        if finding.outcome == "refused":
-            yield f"{finding.check} is refused and not waived: {finding.message}"
+        if finding.outcome == "fail":
+            yield f"{finding.check} fails and is not answered: {finding.message}"
 
 
 def _unsealed(dossier: LotDossier, charges: Mapping[str, SealState]) -> Iterator[str]:

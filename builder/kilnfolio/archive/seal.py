@@ -48,7 +48,7 @@ def seal(folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.datet
     Raises
     ------
     SealRefusedError
-        A finding is refused and not waived, the charge is sealed already, a file changed since it
+        A finding fails and is not answered, the charge is sealed already, a file changed since it
         was reviewed, or the ledger does not hold.
     UnusableKeyError
         The key is not listed as the mill's.
@@ -82,8 +82,8 @@ def _enter(folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.dat
     check_words("by", by, Name)
     if reason is not None:
         check_words("reason", reason, Text)
-    refused = [f"{finding.check} is refused and not waived: {finding.message}"
-               for finding in dossier.findings if finding.outcome == "refused"]
+    refused = [f"{finding.check} fails and is not answered: {finding.message}"
+               for finding in dossier.findings if finding.outcome == "fail"]
     if refused:
         raise SealRefusedError(*refused)
     if at.tzinfo is None:

@@ -122,7 +122,7 @@ def broken_finding(stands: SealState | LotState, name: str) -> Finding:
     more = len(differences) - _NAMED
     rest = f"; and {more} more, which 'kilnfolio audit' names" if more > 0 else ""
     number = name.removeprefix("lot ")
-    return Finding(check=AS_SEALED, outcome="refused", message=(
+    return Finding(check=AS_SEALED, outcome="fail", message=(
         f"it is not as {last.by} sealed it on {last.at:%Y-%m-%d}, and is published as it was "
         f"sealed. {named}{rest}. Undo the change, or run: kilnfolio amend {number} --by NAME "
         "--reason '…'"))

@@ -29,7 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_folder(parser)
     parser.add_argument("--charge", help="one charge only")
     parser.add_argument("--all", action="store_true",
-                        help="print also what held and what was not checked")
+                        help="print also what passed, has no data or is not applicable")
     add_format(parser)
 
 
@@ -69,7 +69,7 @@ def run(arguments: argparse.Namespace) -> int:
             print("every record can be read; no charge is on record yet. Begin one with "
                   "'kilnfolio new charge NUMBER'")
     outcomes = {f.outcome for findings in everything.values() for f in findings}
-    return FINDINGS if outcomes & {"query", "refused"} else OK
+    return FINDINGS if outcomes & {"question", "fail"} else OK
 
 
 def _problem(problem: Problem) -> dict[str, object]:
@@ -79,16 +79,21 @@ def _problem(problem: Problem) -> dict[str, object]:
 
 
 def _print_findings(name: str, findings: Sequence, *, everything: bool) -> None:
+    from kilnfolio.review.dossier import BY_WEIGHT
+
     counts: dict[str, int] = {}
     for finding in findings:
-        counts[finding.outcome] = counts.get(finding.outcome, 0) + 1
-    order = ("refused", "query", "waived", "held", "not checked")
-    print(f"{name}: " + ", ".join(f"{counts[o]} {o}" for o in order if o in counts))
+        counts[finding.word] = counts.get(finding.word, 0) + 1
+    order = [*BY_WEIGHT[:3], "note", *BY_WEIGHT[3:]]
+    print(f"{name}: " + ", ".join(f"{counts[word]} {word}" for word in order if word in counts))
     for finding in findings:
-        if finding.outcome in ("held", "not checked") and not (everything or finding.noted):
+        if finding.outcome in BY_WEIGHT[3:] and not (everything or finding.noted):
             continue
-        print(f"  {finding.outcome:<11} {finding.check}: {finding.message}")
+        print(f"  {finding.word:<14} {finding.check}: {finding.message}")
         for spot in finding.where:
-            print(f"              {spot.file}:{spot.line}:{spot.column}")
-        if finding.waived_by:
-            print(f"              waived by {finding.waived_by}: {finding.waived_because}")
+            print(f"{' ' * 17}{spot.file}:{spot.line}:{spot.column}")
+        if finding.answered_by:
+            print(f"{' ' * 17}{finding.answer_kind} {finding.answered_because} "
+                  f"({finding.answered_by})")
+        elif finding.id and not finding.noted:
+            print(f"{' ' * 17}to answer it: {finding.id}")

@@ -410,8 +410,27 @@ class Correction(Record):
     """When it was changed."""
 
 
+class Answer(Record):
+    """A signed answer to one finding."""
+
+    finding: Name
+    """Id of the finding, as `kilnfolio check` prints it."""
+    kind: Literal["accepted because", "instrument at fault", "corrected by"]
+    """What the answer is: the finding stands and is accepted, a reading was wrong, or something
+    was done about it."""
+    reason: Text
+    """Why it is accepted, which instrument was at fault, or what corrected it."""
+    by: Name
+    """Who answers for that."""
+    at: Moment
+    """When it was answered."""
+
+
 class Waiver(Record):
-    """A signed reason for a finding."""
+    """The older form of an answer, which names a check instead of a finding.
+
+    It answers what that check had found by the time it was signed. Write `answers` in new records.
+    """
 
     check: Slug
     """Slug of the check, as in its finding."""
@@ -494,8 +513,10 @@ class Charge(Record):
     """Who signed the record."""
     corrections: list[Correction] = []
     """Values changed after they were written, the old ones kept."""
+    answers: list[Answer] = []
+    """Signed answers to findings, one each."""
     waivers: list[Waiver] = []
-    """Findings accepted, each with a signed reason."""
+    """Answers in the older form, which names a check instead of a finding."""
     notes: Text | None = None
     """Free notes; never leave the mill."""
     cooled_for: Duration | None = None

@@ -4,9 +4,14 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
+import numpy as np
+
 from kilnfolio.records.book import Known, Sourced
 from kilnfolio.records.model import Name, Record, Slug, Text, in_range
 from kilnfolio.records.quantities import Density, Length, Percent, Rate, Temperature
+
+#: Nominal thickness of 4/4 stock [mm].
+_FOUR_QUARTER_MM = 25.4
 
 Kind = Literal["hardwood", "softwood"]
 
@@ -71,7 +76,9 @@ class WetCeiling(Known):
     dry_bulb: Annotated[Temperature, in_range(20, 130)]
     """The ceiling."""
     while_above: Annotated[Percent, in_range(10, 100)]
-    """It holds while the wettest board is above this MC."""
+    """It holds while the controlling MC is above this."""
+    thickness: Length | None = None
+    """The thickness it is for; 4/4 where not written."""
 
 
 class Prone(Known):
@@ -137,7 +144,9 @@ class Species(Record):
     safe_daily_loss: list[SafeDailyLoss] = []
     """Safe daily loss by thickness."""
     ceiling_while_wet: WetCeiling | None = None
-    """The hottest dry bulb while it is wet."""
+    """The hottest dry bulb while it is wet, for 4/4 stock."""
+    thick_ceilings: list[WetCeiling] = []
+    """The same for thicker stock, each with its thickness."""
     prone_to: list[Prone] = []
     """Defects it is prone to."""
     hazards: list[Hazard] = []
@@ -159,6 +168,20 @@ class Species(Record):
             return self.basic_density.value.value
         gravity = self.basic_specific_gravity
         return None if gravity is None else 1000.0 * gravity
+
+    def ceiling_at(self, thickness_mm: float) -> tuple[float, float] | None:
+        """Return the hottest dry bulb while wet for a thickness [°C], and the MC above it [%].
+
+        It holds above that MC. Between the thicknesses on record it is interpolated; thinner or
+        thicker stock takes the nearest. None where the sheet gives none.
+        """
+        if self.ceiling_while_wet is None:
+            return None
+        known = sorted((one.thickness.value if one.thickness else _FOUR_QUARTER_MM,
+                        one.dry_bulb.value, one.while_above.value)
+                       for one in (self.ceiling_while_wet, *self.thick_ceilings))
+        sizes, temps, above = (list(values) for values in zip(*known, strict=True))
+        return float(np.interp(thickness_mm, sizes, temps)), min(above)
 
     @property
     def fsp_pct(self) -> float:

@@ -8,13 +8,25 @@ gives the same bytes; long series stay in their files and enter by digest and su
 from __future__ import annotations
 
 import datetime as dt
-from typing import Literal
+from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, model_validator
 
-#: held: the rule is kept; query: it needs a signed reason; refused: it stops the claim it
-#: touches; not checked: the data is absent; waived: a query or refusal with a signed reason.
-Outcome = Literal["held", "query", "refused", "not checked", "waived"]
+#: pass: the rule is kept; question: it needs a signed answer; fail: it blocks the claim it touches;
+#: no data: something that should have been recorded is absent; not applicable: nothing of the kind
+#: was claimed or run; answered: a question or failure with a signed answer.
+Outcome = Literal["pass", "question", "fail", "no data", "not applicable", "answered"]
+
+#: The outcome as it is printed: a note asks for nothing and is no pass.
+Word = Literal["pass", "question", "fail", "no data", "not applicable", "answered", "note"]
+
+#: The outcomes by weight, the weightiest first.
+BY_WEIGHT: tuple[Outcome, ...] = ("fail", "question", "answered", "no data", "not applicable",
+                                  "pass")
+
+#: What dossiers sealed under rules 1 called the outcomes.
+_UNDER_RULES_1 = {"held": "pass", "query": "question", "refused": "fail", "not checked": "no data",
+                  "waived": "answered"}
 
 
 class Part(BaseModel):
@@ -69,8 +81,10 @@ class Finding(Part):
     """The outcome."""
     message: str
     """The sentence the operator reads."""
+    id: str = ""
+    """Names a breach, so that one answer answers one finding; see `review.answers`."""
     noted: bool = False
-    """Something was noticed that asks for no answer."""
+    """Something was noticed that asks for no answer; it is no pass, though it stops nothing."""
     where: tuple[Spot, ...] = ()
     """The lines it points at."""
     subject: str = ""
@@ -81,10 +95,31 @@ class Finding(Part):
     """The number allowed."""
     unit: str = ""
     """Their unit."""
-    waived_by: str = ""
-    """Who waived it."""
-    waived_because: str = ""
-    """Why."""
+    at: dt.datetime | None = None
+    """When it began, where it has a time."""
+    answered_by: str = ""
+    """Who answered it."""
+    answer_kind: str = ""
+    """Accepted because, instrument at fault, or corrected by."""
+    answered_because: str = ""
+    """The answer."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _as_sealed(cls, values: Any) -> Any:
+        """Read a finding as rules 1 wrote it."""
+        if not isinstance(values, dict) or values.get("outcome") not in _UNDER_RULES_1:
+            return values
+        read = {key: value for key, value in values.items() if not key.startswith("waived_")}
+        by = values.get("waived_by", "")
+        return {**read, "outcome": _UNDER_RULES_1[values["outcome"]], "answered_by": by,
+                "answered_because": values.get("waived_because", ""),
+                "answer_kind": "accepted because" if by else ""}
+
+    @property
+    def word(self) -> Word:
+        """The outcome as it is printed."""
+        return "note" if self.noted else self.outcome
 
 
 class SectionResult(Part):
@@ -285,6 +320,70 @@ class StepReplay(Part):
     """The boards that decided."""
     early_by_pct: float | None
     """Points above the trigger; negative when late."""
+    verdict: Literal["due", "early", "late", ""] = ""
+    """By the limits for early and late; empty where no MC decides."""
+    waited_hours: float | None = None
+    """Hours since a weighing showed it due [h]."""
+
+
+class OutsideResult(Part):
+    """Time outside the tolerance on one side, in one step."""
+
+    side: Literal["too hot", "too cold", "too dry", "too humid"]
+    """The side."""
+    since: dt.datetime
+    """When the longest stretch began."""
+    hours: float
+    """In all [h]."""
+    longest_hours: float
+    """The longest stretch [h]."""
+    worst: float
+    """Furthest from what was asked."""
+    unit: str
+    """K of dry bulb or of depression; points of EMC where the log has no wet bulb."""
+
+
+class StepAdherence(Part):
+    """One step, equalizing or conditioning: the air asked for and the air kept.
+
+    Means are over the settled time with the fans running: the way to the set-point, stops and the
+    recovery from them are left out.
+    """
+
+    label: str
+    """Step number, 'equalizing' or 'conditioning'."""
+    step: int | None
+    """Step number; none for equalizing and conditioning."""
+    start: dt.datetime
+    """Begun."""
+    end: dt.datetime
+    """Ended."""
+    asked_dry_bulb_c: float
+    """Dry bulb asked for [°C]."""
+    asked_wet_bulb_c: float
+    """Wet bulb asked for [°C]."""
+    asked_emc_pct: float
+    """EMC asked for [%]."""
+    dry_bulb_c: float | None
+    """Mean dry bulb kept [°C]."""
+    wet_bulb_c: float | None
+    """Mean wet bulb kept [°C]."""
+    emc_pct: float | None
+    """Mean EMC kept [%]."""
+    hours_asked: float | None
+    """Hours asked for, in a timed schedule [h]."""
+    hours_run: float
+    """Hours run, stops left out [h]."""
+    hours_to_reach: float | None
+    """Hours until dry bulb and humidity were both within tolerance [h]; none where never."""
+    hours_settled: float
+    """Hours judged [h]."""
+    hours_outside: float
+    """Hours outside the tolerance, side by side [h]."""
+    outside: tuple[OutsideResult, ...]
+    """On which sides."""
+    verdict: Literal["as asked", "not as asked", "no data"]
+    """By the limit for hours outside, on any side."""
 
 
 class Gap(Part):
@@ -543,6 +642,8 @@ class Dossier(Part):
     """What the schedule asked for, as run."""
     steps: tuple[StepReplay, ...]
     """Why each step was made."""
+    adherence: tuple[StepAdherence, ...] = ()
+    """How each step was kept; empty without a log or where what was asked is not known."""
     gaps: tuple[Gap, ...]
     """Gaps and stops."""
     equalizing: StageResult | None
@@ -563,8 +664,7 @@ class Dossier(Part):
     """What the checks say."""
 
     def outcome_of(self, *checks: str) -> Outcome:
-        """Return the gravest outcome among the findings of `checks`, or of all if none given."""
-        gravity: tuple[Outcome, ...] = ("refused", "query", "not checked", "waived", "held")
+        """Return the weightiest outcome among the findings of `checks`, or of all if none given."""
         found = {finding.outcome for finding in self.findings
                  if not checks or finding.check in checks}
-        return next((outcome for outcome in gravity if outcome in found), "not checked")
+        return next((outcome for outcome in BY_WEIGHT if outcome in found), "no data")

@@ -1,7 +1,9 @@
 """Checks: what one is, the registry of all, and how a charge is put to them.
 
-A check is a function from a `Case` to what it has to complain of. It yields nothing where the rule
-is held, and raises `NotChecked` where the data is absent: silence is never a pass.
+A check is a function from a `Case` to what it found. It yields a `Breach` for each breach of its
+rule, and otherwise a `Pass` with a sentence that is true of this charge. It raises `NoData` where
+something that should have been recorded is absent, and `NotApplicable` where nothing of the kind
+was claimed or run: silence is never a pass.
 """
 
 from __future__ import annotations
@@ -9,13 +11,13 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import cached_property
 from typing import Literal, TypeVar
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from kilnfolio.records.charge import Board, Charge, ChargeStock, Waiver
+from kilnfolio.records.charge import Answer, Board, Charge, ChargeStock, Waiver
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.log import as_moment
 from kilnfolio.records.lot import Lot, Pack
@@ -23,28 +25,34 @@ from kilnfolio.records.model import Located
 from kilnfolio.records.problems import Place
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.species import Species
+from kilnfolio.review.adherence import Adherence, Tolerance, adherence
 from kilnfolio.review.air import AirSeries
+from kilnfolio.review.answers import EXPLAINED, answered, unmatched, with_ids
 from kilnfolio.review.boards import BoardHistory, Control
 from kilnfolio.review.dossier import Dossier, Finding, Outcome, Spot, SurveyResult
 from kilnfolio.review.ending import ProbeRun, StageOutcome, SurveyOutcome, Water
 from kilnfolio.review.limits import LimitBook, NoLimit
 from kilnfolio.review.setpoints import Asked, PlannedStep
 
-#: What a complaint does: stop the claim it touches, ask for a signed reason, or be noted.
-Gravity = Literal["refused", "query", "note"]
-#: The claim a refusal stops.
+#: What a breach does: stop the claim it touches, ask for a signed answer, or be noted.
+Severity = Literal["fail", "question", "note"]
+#: The claim a failed check blocks.
 Claim = Literal["moisture", "heat treatment", "record"]
 
 GROUPS = ("arithmetic and physics", "instruments and log", "sample boards", "schedule",
           "drying rate", "end of charge", "heat treatment", "lot", "record keeping", "publication")
 
 
-class NotChecked(Exception):  # noqa: N818  an outcome, not a fault
-    """The data a check needs is absent; the text says which."""
+class NoData(Exception):  # noqa: N818  an outcome, not a fault
+    """What a check needs should have been recorded and was not; the text says what."""
+
+
+class NotApplicable(Exception):  # noqa: N818  an outcome, not a fault
+    """Nothing of the kind a check looks at was claimed or run; the text says what."""
 
 
 @dataclass(frozen=True)
-class Complaint:
+class Breach:
     """One breach of a rule."""
 
     message: str
@@ -53,8 +61,21 @@ class Complaint:
     value: float | None = None
     limit: float | None = None
     unit: str = ""
-    gravity: Gravity | None = None
+    severity: Severity | None = None
     """Where it differs from the check's own."""
+    at: dt.datetime | np.datetime64 | None = None
+    """When it began, where it has a time."""
+
+
+@dataclass(frozen=True)
+class Pass:
+    """What a check looked at and found in order, in a sentence."""
+
+    sentence: str
+
+
+#: What a check function returns.
+Said = Iterator[Breach | Pass]
 
 
 @dataclass(frozen=True)
@@ -106,6 +127,12 @@ class Case:
         return tuple(self.place("boards", index, "green_mass")
                      for index, record in enumerate(self.charge.boards) if record.id == board)
 
+    def board_uncertainty(self, board: str, at: dt.datetime) -> float:
+        """Return the expanded uncertainty of a board's MC at a moment [points]; 0 where unknown."""
+        history = next((one for one in self.boards if one.board.id == board), None)
+        point = history.at(at) if history else None
+        return 0.0 if point is None or np.isnan(point.uncertainty_pct) else point.uncertainty_pct
+
     def stock_of(self, board: Board) -> ChargeStock:
         """Return the timber a board was cut from; the first where the board does not say."""
         return self.charge.stock_of(board)
@@ -113,8 +140,32 @@ class Case:
     def need_air(self) -> AirSeries:
         """Return the air of the log, or say that there is none."""
         if self.air is None or not len(self.air.times):
-            raise NotChecked("no logger file is on record")
+            raise NoData("no logger file is on record")
         return self.air
+
+    def need_asked(self) -> None:
+        """Say so where what was asked of the kiln is not known."""
+        if not self.asked:
+            raise NoData("no step change is written down, so what was asked is not known")
+
+    @cached_property
+    def controlling_at_each(self) -> np.ndarray:
+        """Controlling MC known at each reading [%]; NaN before the first weighing."""
+        if not self.controls:
+            return np.full(len(self.need_air().times), np.nan)
+        starts, mcs = zip(*((control.at, control.mc_pct) for control in self.controls), strict=True)
+        return self.need_air().in_force(starts, mcs)
+
+    @cached_property
+    def adherence(self) -> Adherence:
+        """How the schedule was followed; see `review.adherence`."""
+        value = self.limits.value
+        return adherence(self.charge, self.asked, self.need_air(), self.controlling_at_each,
+                         Tolerance(value("dry-bulb-overshoot"), value("depression-overshoot"),
+                                   value("depression-tolerance"), value("emc-tolerance"),
+                                   value("widest-depression"),
+                                   value("depression-overshoot-above"), value("heat-up-hours"),
+                                   value("settling-hours")))
 
     @cached_property
     def asked_index(self) -> np.ndarray:
@@ -131,16 +182,31 @@ class Case:
         """Depression asked for at each reading [K]; NaN where that is not known."""
         return self._asked([item.air.depression_k for item in self.asked])
 
+    @cached_property
+    def asked_humidity(self) -> np.ndarray:
+        """RH asked for at each reading [%]; NaN where that is not known."""
+        return self._asked([item.air.relative_humidity_pct for item in self.asked])
+
     def _asked(self, values: Sequence[float]) -> np.ndarray:
         # index -1, before anything was asked, finds the last of these
         found: np.ndarray = np.array([*values, np.nan])[self.asked_index]
         return found
 
+    def hours_between(self, start: dt.datetime, end: dt.datetime) -> float:
+        """Return the hours from one moment to another, declared stops left out [h]."""
+        stopped = sum(max(0.0, (min(stop.end, end) - max(stop.start, start)).total_seconds())
+                      for stop in self.charge.stops)
+        return max(0.0, (end - start).total_seconds() - stopped) / 3600.0
+
     def need_boards(self) -> tuple[BoardHistory, ...]:
         """Return the sample boards, or say that there are none."""
         if not self.boards:
-            raise NotChecked("no sample boards are on record")
+            raise NoData("no sample boards are on record")
         return self.boards
+
+    def moment(self, time: np.datetime64) -> dt.datetime:
+        """Return a UTC time as a moment in the mill's zone."""
+        return as_moment(time, self.zone)
 
     def clock(self, time: dt.datetime | np.datetime64) -> str:
         """Return a moment as people at the mill read it."""
@@ -208,13 +274,13 @@ class Check:
     title: str
     group: str
     reason: str
-    held: str
-    gravity: Gravity
+    passes: str
+    severity: Severity
     claim: Claim
     source: str
     limits: tuple[str, ...]
     of: Of
-    run: Callable[..., Iterable[Complaint]]
+    run: Callable[..., Iterable[Breach | Pass]]
 
 
 #: Every check by slug.
@@ -226,11 +292,11 @@ def catalogue() -> list[Check]:
     return sorted(CHECKS.values(), key=lambda check: GROUPS.index(check.group))
 
 
-def check(slug: str, *, title: str, group: str, reason: str, held: str, gravity: Gravity,
+def check(slug: str, *, title: str, group: str, reason: str, passes: str, severity: Severity,
           source: str, limits: tuple[str, ...] = (), claim: Claim = "moisture",
           of: Of = "charge"
-          ) -> Callable[[Callable[[CaseT], Iterable[Complaint]]],
-                        Callable[[CaseT], Iterable[Complaint]]]:
+          ) -> Callable[[Callable[[CaseT], Iterable[Breach | Pass]]],
+                        Callable[[CaseT], Iterable[Breach | Pass]]]:
     """Register a check.
 
     Parameters
@@ -243,65 +309,76 @@ def check(slug: str, *, title: str, group: str, reason: str, held: str, gravity:
         One of `GROUPS`.
     reason : str
         Why it matters to the timber or the record.
-    held : str
-        What is said when nothing is wrong.
-    gravity : {"refused", "query", "note"}
-        What a complaint does.
+    passes : str
+        What a pass means, for the catalogue. It is printed of a charge only where the check yields
+        no sentence of its own, so it must then hold of every charge that gets it.
+    severity : {"fail", "question", "note"}
+        What a breach does.
     source : str
         Where the rule comes from.
     limits : tuple of str
         Keys in schedules/limits.yaml it reads.
     claim : {"moisture", "heat treatment", "record"}
-        The claim a refusal stops.
+        The claim a failed check blocks.
     of : {"charge", "lot", "publication"}
         What it looks at.
     """
     if group not in GROUPS or slug in CHECKS:
         raise ValueError(f"check {slug!r}: its group must be one of GROUPS, its slug its own")
 
-    def register(run: Callable[[CaseT], Iterable[Complaint]]
-                 ) -> Callable[[CaseT], Iterable[Complaint]]:
-        CHECKS[slug] = Check(slug, title, group, reason, held, gravity, claim, source, limits, of,
-                             run)
+    def register(run: Callable[[CaseT], Iterable[Breach | Pass]]
+                 ) -> Callable[[CaseT], Iterable[Breach | Pass]]:
+        CHECKS[slug] = Check(slug, title, group, reason, passes, severity, claim, source, limits,
+                             of, run)
         return run
     return register
 
 
-def run_checks(case: AnyCase, waivers: Iterable[Waiver] = ()) -> tuple[Finding, ...]:
-    """Return what every check says of a case, waivers put in."""
+def run_checks(case: AnyCase, answers: Iterable[Answer] = (), waivers: Iterable[Waiver] = ()
+               ) -> tuple[Finding, ...]:
+    """Return what every check says of a case, with the answers given to its findings."""
     of = {Case: "charge", LotCase: "lot", Publication: "publication"}[type(case)]
-    signed = {waiver.check: waiver for waiver in waivers}
-    findings = [finding for check in catalogue() if check.of == of
-                for finding in _run(check, case)]
-    return tuple(_waived(finding, signed.get(finding.check)) for finding in findings)
+    findings = with_ids([finding for check in catalogue() if check.of == of
+                         for finding in _run(check, case)])
+    answers = tuple(answers)
+    wrong = unmatched(findings, answers)
+    if wrong:
+        findings = (*(one for one in findings if one.check != EXPLAINED or one.outcome != "pass"),
+                    *wrong)
+    return answered(findings, answers, waivers)
 
 
 def _run(check: Check, case: AnyCase) -> Iterator[Finding]:
+    breaches, sentence, absent = [], check.passes, None
     try:
-        complaints = list(check.run(case))
-    except (NotChecked, NoLimit) as absent:
-        yield Finding(check=check.slug, outcome="not checked", message=_sentence(str(absent)))
-        return
-    if not complaints:
-        yield _held(check.slug, check.held)
-    for complaint in complaints:
-        yield _finding(check, complaint)
+        for said in check.run(case):
+            if isinstance(said, Breach):
+                breaches.append(said)
+            else:
+                sentence = said.sentence
+    except (NoData, NotApplicable, NoLimit) as error:
+        absent = error
+    if breaches:
+        zone = None if isinstance(case, Publication) else case.zone
+        yield from (_finding(check, breach, zone) for breach in breaches)
+    elif absent is not None:
+        yield Finding(
+            check=check.slug, message=_sentence(str(absent)),
+            outcome="not applicable" if isinstance(absent, NotApplicable) else "no data")
+    else:
+        yield Finding(check=check.slug, outcome="pass", message=sentence)
 
 
-@lru_cache(maxsize=256)
-def _held(slug: str, message: str) -> Finding:
-    """Return the finding of a rule that is held: the same for every charge."""
-    return Finding(check=slug, outcome="held", message=message)
-
-
-def _finding(check: Check, complaint: Complaint) -> Finding:
-    gravity = complaint.gravity or check.gravity
-    outcome: Outcome = "held" if gravity == "note" else gravity
+def _finding(check: Check, breach: Breach, zone: ZoneInfo | None) -> Finding:
+    severity, at = breach.severity or check.severity, breach.at
+    outcome: Outcome = "pass" if severity == "note" else severity
+    if isinstance(at, np.datetime64):
+        at = as_moment(at, zone) if zone is not None else None
     return Finding(
-        check=check.slug, outcome=outcome, noted=gravity == "note", message=complaint.message,
-        where=tuple(Spot(file=p.file, line=p.line, column=p.column) for p in complaint.places),
-        subject=complaint.subject, value=_rounded(complaint.value),
-        limit=_rounded(complaint.limit), unit=complaint.unit)
+        check=check.slug, outcome=outcome, noted=severity == "note", message=breach.message,
+        where=tuple(Spot(file=p.file, line=p.line, column=p.column) for p in breach.places),
+        subject=breach.subject, value=_rounded(breach.value),
+        limit=_rounded(breach.limit), unit=breach.unit, at=at)
 
 
 def _rounded(value: float | None) -> float | None:
@@ -310,11 +387,3 @@ def _rounded(value: float | None) -> float | None:
 
 def _sentence(text: str) -> str:
     return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")
-
-
-def _waived(finding: Finding, waiver: Waiver | None) -> Finding:
-    if waiver is None or finding.outcome not in ("query", "refused"):
-        return finding
-    return finding.model_copy(update={"outcome": "waived", "waived_by": waiver.by,
-                                      "waived_because": waiver.reason})
-

@@ -22,7 +22,7 @@ WHOLE_CHARGE = "the whole charge"
 WHOLE_CHARGES = "the whole charges"
 
 #: Findings of a charge that touch the moisture claim of every lot drawn from it.
-_UNRELIABLE = ("refused",)
+_UNRELIABLE = ("fail",)
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ import numpy as np
 from kilnfolio.records.log import as_moment
 from kilnfolio.review import conduct
 from kilnfolio.review import dossier as d
+from kilnfolio.review.adherence import StepKept
 from kilnfolio.review.boards import COVERAGE, BoardHistory, Estimate, SectionMoisture
 from kilnfolio.review.checks.rate import losses_over_a_day, safe_loss
 from kilnfolio.review.findings import Case
@@ -170,3 +171,33 @@ def set_points(case: Case) -> tuple[d.SetPoint, ...]:
         relative_humidity_pct=round(asked.air.relative_humidity_pct, 1),
         emc_pct=round(asked.air.emc_pct, 2), emc_uncertainty_pct=rounded(error, 2))
         for asked, error in zip(case.asked, errors, strict=True))
+
+
+def adherence_result(case: Case) -> tuple[d.StepAdherence, ...]:
+    """Return how each step was kept; empty where the log, what was asked or a limit is absent."""
+    if case.air is None or not len(case.air.times) or not case.asked:
+        return ()
+    try:
+        allowed = case.limits.value("outside-hours")
+        return tuple(_step_adherence(case, kept, allowed) for kept in case.adherence.steps)
+    except NoLimit:
+        return ()
+
+
+def _step_adherence(case: Case, kept: StepKept, allowed_h: float) -> d.StepAdherence:
+    sides = tuple(d.OutsideResult(
+        side=one.side, since=case.moment(one.first), hours=round(one.hours, 1),
+        longest_hours=round(one.longest_hours, 1), worst=round(one.worst, 1), unit=one.unit)
+        for one in kept.outside)
+    outside = any(one.hours > allowed_h for one in kept.outside)
+    return d.StepAdherence(
+        label=kept.label, step=kept.number, start=kept.start, end=kept.end,
+        asked_dry_bulb_c=round(kept.asked.dry_bulb_c, 2),
+        asked_wet_bulb_c=round(kept.asked.wet_bulb_c, 2),
+        asked_emc_pct=round(kept.asked.emc_pct, 2), dry_bulb_c=rounded(kept.dry_bulb_c, 2),
+        wet_bulb_c=rounded(kept.wet_bulb_c, 2), emc_pct=rounded(kept.emc_pct, 2),
+        hours_asked=rounded(kept.hours_asked, 1), hours_run=round(kept.hours_run, 1),
+        hours_to_reach=rounded(kept.hours_to_reach, 1), hours_settled=round(kept.hours_settled, 1),
+        hours_outside=round(kept.hours_outside, 1), outside=sides,
+        verdict="no data" if kept.dry_bulb_c is None else
+        "not as asked" if outside else "as asked")

@@ -12,7 +12,6 @@ import numpy as np
 
 from kilnfolio import __version__
 from kilnfolio.physics.air import pressure_at_altitude
-from kilnfolio.physics.rules import equalizing_emc
 from kilnfolio.physics.survey import tolerance_limits
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
@@ -30,7 +29,7 @@ from kilnfolio.review.air import (
     moments_of,
     summarize,
 )
-from kilnfolio.review.boards import board_histories, control_at, controls
+from kilnfolio.review.boards import board_histories, controls
 from kilnfolio.review.ending import (
     CONFIDENCE_PCT,
     TOLERANCE_SHARE_PCT,
@@ -44,9 +43,18 @@ from kilnfolio.review.findings import CHECKS, Case, LotCase, run_checks
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.formulas.masses import BY_RULE
 from kilnfolio.review.judgement import judge, readings_of
-from kilnfolio.review.limits import Subject, limit_book
-from kilnfolio.review.results import air_points, air_result, board_results, rounded, set_points
+from kilnfolio.review.limits import NoLimit, Subject, limit_book
+from kilnfolio.review.results import (
+    adherence_result,
+    air_points,
+    air_result,
+    board_results,
+    rounded,
+    set_points,
+)
 from kilnfolio.review.setpoints import Asked, PlannedStep, asked_air, planned_steps, resolve
+from kilnfolio.review.stages import stage_rule
+from kilnfolio.review.steps import steps_made
 from kilnfolio.review.versions import rules_version
 from kilnfolio.review.working import evaluate
 
@@ -197,12 +205,13 @@ def dossier_of(folder: MillFolder, case: Case) -> d.Dossier:
         inputs=_inputs(folder, case.located), started=charge.started, ended=charge.ended,
         target_mc_pct=charge.target_mc.value, boards=board_results(case),
         control_rule=charge.control_rule, controlling=_controlling(case), log=_log(case),
-        set_points=set_points(case), steps=_steps(case), gaps=_gaps(case),
+        set_points=set_points(case), steps=_steps(case), adherence=adherence_result(case),
+        gaps=_gaps(case),
         equalizing=_stage(case, "equalizing"), conditioning=_stage(case, "conditioning"),
         survey=survey_result(case), heat=heat_result(case), water=_water(case, folder.mill.record),
         air=air_result(case),
         workings=_workings(case),
-        findings=run_checks(case, charge.waivers))
+        findings=run_checks(case, charge.answers, charge.waivers))
 
 
 def _inputs(folder: MillFolder, located: Located[Charge]) -> tuple[d.Input, ...]:
@@ -258,19 +267,16 @@ def _cores(case: Case, air: AirSeries) -> dict[str, tuple[tuple[dt.datetime, flo
 
 
 def _steps(case: Case) -> tuple[d.StepReplay, ...]:
-    replays = []
-    for change in case.charge.step_changes:
-        if not 1 <= change.step <= len(case.steps):
-            continue
-        trigger = case.steps[change.step - 2].until_mc_pct if change.step > 1 else None
-        control = control_at(case.controls, change.at)
-        replays.append(d.StepReplay(
-            at=change.at, step=change.step, trigger_pct=trigger,
-            controlling_pct=rounded(control.mc_pct if control else None, 2),
-            boards=control.boards if control else (),
-            early_by_pct=None if trigger is None or control is None
-            else round(control.mc_pct - trigger, 2)))
-    return tuple(replays)
+    try:
+        made = list(steps_made(case))
+    except NoLimit:  # limits sealed before a step could be late
+        return ()
+    return tuple(d.StepReplay(
+        at=one.change.at, step=one.change.step, trigger_pct=one.trigger_pct,
+        controlling_pct=rounded(one.control.mc_pct if one.control else None, 2),
+        boards=one.control.boards if one.control else (),
+        early_by_pct=rounded(one.early_by_pct, 2), verdict=one.verdict,
+        waited_hours=rounded(one.waited_hours, 1) if one.due_since else None) for one in made)
 
 
 def _gaps(case: Case) -> tuple[d.Gap, ...]:
@@ -299,14 +305,6 @@ def _stage(case: Case, name: str) -> d.StageResult | None:
         wettest_at_end_pct=rounded(end.wettest_pct if end else None, 2),
         driest_at_end_pct=rounded(end.driest_pct if end else None, 2),
         hours=round(outcome.hours, 1))
-
-
-def stage_rule(case: Case, name: str) -> float:
-    """Return the EMC the rule gives for equalizing or conditioning [%]."""
-    target = case.charge.target_mc.value
-    if name == "equalizing":
-        return float(equalizing_emc(target, case.limits.value("equalizing-below-target")))
-    return target + case.limits.value("conditioning-above-target")
 
 
 def survey_result(case: Case) -> d.SurveyResult | None:
@@ -450,6 +448,6 @@ def _heat_treated(case: LotCase) -> bool | None:
     checks = [name for name, check in CHECKS.items() if check.claim == "heat treatment"]
     outcomes = {finding.outcome for dossier in case.dossiers.values()
                 for finding in dossier.findings if finding.check in checks}
-    if not all(dossier.heat for dossier in case.dossiers.values()) or "not checked" in outcomes:
+    if not all(dossier.heat for dossier in case.dossiers.values()) or "no data" in outcomes:
         return None
-    return "refused" not in outcomes
+    return "fail" not in outcomes

@@ -60,7 +60,7 @@ class Running:
         waits += f" Not published before: lot {', '.join(self.lots)}." if self.lots else ""
         so_far = f" Looked at up to {self.dossier.ended:%Y-%m-%d %H:%M}." if self.dossier else ""
         first = Finding(
-            check=NOT_COMPLETE, outcome="not checked", noted=True,
+            check=NOT_COMPLETE, outcome="no data", noted=True,
             message=f"Still to fill in: {', '.join(self.charge.keys)}.{so_far}{waits}")
         return (first, *(self.dossier.findings if self.dossier else ()))
 
@@ -90,7 +90,7 @@ def review_open(folder: MillFolder, charge_id: str) -> Running:
 def waiting_lots(folder: MillFolder) -> dict[str, Finding]:
     """Return what is said of each lot that waits for a charge to be complete."""
     return {name: Finding(
-        check=NOT_COMPLETE, outcome="not checked", noted=True,
+        check=NOT_COMPLETE, outcome="no data", noted=True,
         message="Not published: it waits for charge " + ", ".join(sorted(
             {pack.charge for pack in lot.record.packs} & folder.open_charges.keys()))
         + ", which is not complete.") for name, lot in folder.waiting_lots.items()}
@@ -99,7 +99,7 @@ def waiting_lots(folder: MillFolder) -> dict[str, Finding]:
 def begun_records(folder: MillFolder) -> dict[str, Finding]:
     """Return what is said of each record, beside charges, that is still to be filled in."""
     return {name: Finding(
-        check=NOT_COMPLETE, outcome="not checked", noted=True,
+        check=NOT_COMPLETE, outcome="no data", noted=True,
         message=f"Still to fill in: {', '.join(begun.keys)}, in {begun.file}.")
         for name, begun in folder.begun.items()}
 
@@ -121,9 +121,9 @@ def _while_open(finding: Finding) -> Finding:
     """Return a finding as it may be said of a charge that is not complete: never a verdict."""
     check = CHECKS[finding.check]
     if check.group in _GROUPS_OF_THE_END or check.slug in _OF_THE_END:
-        return Finding(check=finding.check, outcome="not checked", message=_AT_THE_END)
-    if finding.outcome == "held" and not finding.noted:
-        return Finding(check=finding.check, outcome="not checked", message=_STILL)
-    if finding.outcome == "refused":
-        return finding.model_copy(update={"outcome": "query"})
+        return Finding(check=finding.check, outcome="no data", message=_AT_THE_END)
+    if finding.outcome == "pass" and not finding.noted:
+        return Finding(check=finding.check, outcome="no data", message=_STILL)
+    if finding.outcome == "fail":
+        return finding.model_copy(update={"outcome": "question"})
     return finding

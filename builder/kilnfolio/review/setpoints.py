@@ -131,7 +131,7 @@ def asked_air(charge: Charge, steps: Sequence[PlannedStep], pressure_pa: float
     """Return what was asked of the kiln through the charge, oldest first.
 
     The steps as the operator made them; in a time-based schedule without written step changes,
-    the steps by the clock.
+    the steps by the clock. Without either, what was asked is not known.
     """
     return tuple(sorted(_asked(charge, steps, pressure_pa), key=lambda asked: asked.at))
 
@@ -142,11 +142,9 @@ def _asked(charge: Charge, steps: Sequence[PlannedStep], pressure_pa: float) -> 
             if change.step <= len(steps):
                 step = steps[change.step - 1]
                 yield Asked(change.at, str(step.number), step, step.air)
-    else:
+    elif steps and all(step.hours is not None for step in steps):
         at = charge.started
         for step in steps:
-            if step.hours is None and step.number > 1:
-                break
             yield Asked(at, str(step.number), step, step.air)
             at += dt.timedelta(hours=step.hours or 0.0)
     for label in ("equalizing", "conditioning"):

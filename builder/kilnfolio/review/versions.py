@@ -56,10 +56,17 @@ class RulesChange:
                    for wanted in (pattern.split("/") for pattern in self.places))
 
 
-#: Every version, the oldest first. No release has carried the first yet, so that whatever was
-#: changed so far (rules of control by practice and checks of the log among it) belongs to it.
+#: Every version, the oldest first. No release has carried the last yet, so that whatever is
+#: changed until then belongs to it.
 CHANGES: tuple[RulesChange, ...] = (
     RulesChange(1, "The first rules."),
+    RulesChange(
+        2, "Findings have new outcomes, ids and times, and a pass says what was looked at. Limits "
+        "fit the thickness, the target and the uncertainty of a board; following the schedule is "
+        "judged step by step, both ways; checks were added, from loss by running hour to the shape "
+        "of the survey.",
+        places=("/findings", "/adherence", "/steps/*/verdict", "/steps/*/waited_hours",
+                "/boards/*/safe_daily_loss_pct", "/conditioning/rule_emc_pct", "/set_points")),
 )
 
 

@@ -55,6 +55,7 @@ _DROPPED: Mapping[str, Any] = {
     "stacking": None,
     "stress": None,
     "survey": None,
+    "answers": [],
     "waivers": [],
     "board_scale": None,
     "reviewed": None,

@@ -128,7 +128,7 @@ def make_drills(folder: MillFolder, lines: Mapping[str, Candidate],
 
 
 def _raised(line: Candidate) -> int:
-    return sum(said.outcome in ("query", "refused") for said in line.said)
+    return sum(said.outcome in ("question", "fail") for said in line.said)
 
 
 def _tries(folder: MillFolder, fault: Fault, sources: Sequence[str],
@@ -172,7 +172,7 @@ def _found(scene: Scene, before: Dossier, after: Dossier, fault: Fault) -> list[
 
 
 def _new(finding: Finding, known: set[tuple[str, str]]) -> bool:
-    return finding.outcome in ("query", "refused") and (finding.check, finding.message) not in known
+    return finding.outcome in ("question", "fail") and (finding.check, finding.message) not in known
 
 
 def _by_days(scene: Scene, text: str) -> str:

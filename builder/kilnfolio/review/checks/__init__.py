@@ -4,6 +4,7 @@ from kilnfolio.review.checks import (
     arithmetic,
     boards,
     ending,
+    following,
     heat_treatment,
     instruments,
     log_and_asked,
@@ -13,12 +14,14 @@ from kilnfolio.review.checks import (
     record_keeping,
     schedule,
     schedule_lint,
+    survey,
 )
 
 __all__ = [
     "arithmetic",
     "boards",
     "ending",
+    "following",
     "heat_treatment",
     "instruments",
     "log_and_asked",
@@ -28,4 +31,5 @@ __all__ = [
     "record_keeping",
     "schedule",
     "schedule_lint",
+    "survey",
 ]

@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Iterator
 from typing import NamedTuple
@@ -20,7 +21,8 @@ from kilnfolio.physics.moisture import (
 from kilnfolio.physics.sorption import equilibrium_moisture_content
 from kilnfolio.records.charge import HandReading
 from kilnfolio.review.boards import BoardHistory, Weighed, possible
-from kilnfolio.review.findings import Case, Complaint, NotChecked, check
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
+from kilnfolio.review.swaps import swapped_tags
 
 _GROUP = "arithmetic and physics"
 #: Where in the record of a charge something stands.
@@ -31,22 +33,22 @@ _Path = tuple[str | int, ...]
     "wet-bulb-above-dry-bulb",
     title="Wet bulb above dry bulb",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     limits=("wet-bulb-above-dry-bulb",),
     source="common practice",
     reason="A wetted thermometer can be as warm as the dry one, never warmer. If it is, the two "
     "are swapped or one is faulty, and every humidity since is worthless.",
-    held="The wet bulb was never above the dry bulb.",
+    passes="The wet bulb was never above the dry bulb.",
 )
-def wet_bulb_above_dry_bulb(case: Case) -> Iterator[Complaint]:
+def wet_bulb_above_dry_bulb(case: Case) -> Said:
     air = case.need_air()
     if not (np.isfinite(air.wet_bulb) & np.isfinite(air.dry_bulb)).any():
-        raise NotChecked("the log has no pair of bulbs")
+        raise NoData("the log has no pair of bulbs")
     allowed = case.limits.value("wet-bulb-above-dry-bulb")
     excess = air.wet_bulb - air.dry_bulb
     for run in air.stretches(excess > allowed):
         worst = float(np.nanmax(excess[run.first : run.last + 1]))
-        yield Complaint(
+        yield Breach(
             f"Wet bulb is above dry bulb by up to {worst:.1f} K from "
             f"{case.clock(air.times[run.first])} "
             f"to {case.clock(air.times[run.last])}: swapped or faulty.",
@@ -55,38 +57,48 @@ def wet_bulb_above_dry_bulb(case: Case) -> Iterator[Complaint]:
             worst,
             allowed,
             "K",
+            at=air.times[run.first],
         )
+    if np.isfinite(excess).any():
+        most = float(np.nanmax(excess))
+        yield Pass(f"The wet bulb was never more than {allowed:g} K above the dry bulb; the "
+                   f"nearest it came was {abs(most):.1f} K {'above' if most > 0 else 'below'} it.")
 
 
 @check(
     "humidity-disagrees",
     title="Logged humidity against the bulbs",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("humidity-disagrees",),
     source="common practice; compare wengert-extension",
     reason="Two ways of measuring the same air must agree. Where they part, one instrument is "
     "drifting or the wick is dry.",
-    held="Humidity by the bulbs and by the sensor agree.",
+    passes="Humidity by the bulbs and by the sensor agree.",
 )
-def humidity_disagrees(case: Case) -> Iterator[Complaint]:
+def humidity_disagrees(case: Case) -> Said:
     air = case.need_air()
     sensor = air.log.channels.get("relative-humidity")
     if sensor is None or not np.isfinite(air.wet_bulb).any():
-        raise NotChecked("the log has no humidity sensor beside the bulbs")
+        raise NotApplicable("the log has no humidity sensor beside the bulbs")
     allowed = case.limits.value("humidity-disagrees")
     difference = np.abs(sensor - air.relative_humidity)
     known = difference[np.isfinite(difference)]
-    typical = float(np.median(known)) if known.size else 0.0
+    if not known.size:
+        raise NoData("the humidity sensor and the bulbs have no reading in common")
+    typical = float(np.median(known))
     if typical > allowed:
-        yield Complaint(
+        yield Breach(
             f"Humidity readings disagree by {typical:.1f} points.",
             (air.log.place(0),),
             "relative-humidity",
             typical,
             allowed,
             "points",
+            at=air.times[0],
         )
+    yield Pass(f"Humidity by the bulbs and by the sensor differ by {typical:.1f} points in the "
+               "middle of all readings.")
 
 
 def _hand_air(case: Case, reading: HandReading) -> tuple[float, float] | None:
@@ -105,59 +117,62 @@ def _hand_air(case: Case, reading: HandReading) -> tuple[float, float] | None:
     "stated-emc",
     title="EMC on the sheet against the bulbs",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("stated-emc-low", "stated-emc-high", "stated-emc-high-from"),
     source="common practice; table against equation differ by up to 0.9 point (simpson-1971)",
     reason="An EMC read from the wrong row of a table sends the next set-point wrong with it.",
-    held="Every EMC on the sheet follows from its bulbs.",
+    passes="Every EMC on the sheet follows from its bulbs.",
 )
-def stated_emc(case: Case) -> Iterator[Complaint]:
+def stated_emc(case: Case) -> Said:
     readings = [
         (i, reading, reading.stated_emc.value)
         for i, reading in enumerate(case.charge.hand_readings)
         if reading.stated_emc is not None
     ]
     if not readings:
-        raise NotChecked("no hand reading states an EMC")
+        raise NotApplicable("no hand reading states an EMC")
     high_from = case.limits.value("stated-emc-high-from")
     for index, reading, said in readings:
         place = (case.place("hand_readings", index, "stated_emc"),)
         found = _hand_air(case, reading)
         if found is None:
-            yield Complaint(
+            yield Breach(
                 f"The bulbs of {case.clock(reading.at)} cannot both be right: "
                 f"{reading.dry_bulb.entered} and {reading.wet_bulb.entered}.",
                 place,
+                at=reading.at,
             )
             continue
         emc = found[1]
         allowed = case.limits.value("stated-emc-high" if emc > high_from else "stated-emc-low")
         if abs(said - emc) > allowed:
-            yield Complaint(
+            yield Breach(
                 f"Sheet EMC {said:.1f} %; readings of {case.clock(reading.at)} give {emc:.1f} %.",
                 place,
                 "hand reading",
                 said - emc,
                 allowed,
                 "points",
+                at=reading.at,
             )
+    yield Pass(f"Each of {len(readings)} EMC values on the sheet follows from its bulbs.")
 
 
 @check(
     "stated-mc",
     title="MC on the sheet against the masses",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     limits=("stated-mc",),
     source="common practice",
     reason="MC = 100 × (mass − oven-dry mass) ÷ oven-dry mass. A slip here decides a step.",
-    held="Every MC on the sheet follows from its masses.",
+    passes="Every MC on the sheet follows from its masses.",
 )
-def stated_mc(case: Case) -> Iterator[Complaint]:
+def stated_mc(case: Case) -> Said:
     case.need_boards()
     stated = [*_stated_of_sections(case), *_stated_of_weighings(case)]
     if not stated:
-        raise NotChecked("the sheet states no MC")
+        raise NotApplicable("the sheet states no MC")
     allowed = case.limits.value("stated-mc")
     usable = [item for item in stated if possible(item.mass_g, item.dry_g)]
     mcs = (
@@ -169,14 +184,27 @@ def stated_mc(case: Case) -> Iterator[Complaint]:
     )
     for item, mc in zip(usable, mcs, strict=True):
         if abs(item.said_pct - mc) > allowed:
-            yield Complaint(
+            yield Breach(
                 f"{_named(case, item.path)}: MC should be {mc:.1f} %, not {item.said_pct:.1f} %.",
                 (case.place(*item.path),),
                 item.board,
                 item.said_pct - mc,
                 allowed,
                 "points",
+                at=_moment(case, item.path),
             )
+    if not usable:
+        raise NoData("no mass beside a stated MC gives an MC")
+    yield Pass(f"Each of {len(usable)} MC values on the sheet follows from its masses to within "
+               f"{allowed:g} points.")
+
+
+def _moment(case: Case, path: _Path) -> dt.datetime | None:
+    """Return when a value of the sheet was had; None for a section, which has no time."""
+    match path:
+        case ("weighings", int(index), *_):
+            return case.charge.weighings[index].at
+    return None
 
 
 class _Stated(NamedTuple):
@@ -226,25 +254,25 @@ def _sheet_dry_mass(history: BoardHistory) -> float:
     "stated-oven-dry-mass",
     title="Oven-dry mass on the sheet against the sections",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     limits=("stated-oven-dry-mass",),
     source="common practice",
     reason="Every later MC of the board stands on this one figure.",
-    held="Every oven-dry mass on the sheet follows from its sections.",
+    passes="Every oven-dry mass on the sheet follows from its sections.",
 )
-def stated_oven_dry_mass(case: Case) -> Iterator[Complaint]:
+def stated_oven_dry_mass(case: Case) -> Said:
     stated = [
         (i, history, history.board.stated_oven_dry_mass.value)
         for i, history in enumerate(case.need_boards())
         if history.board.stated_oven_dry_mass is not None
     ]
     if not stated:
-        raise NotChecked("the sheet states no oven-dry mass")
+        raise NotApplicable("the sheet states no oven-dry mass")
     allowed = case.limits.value("stated-oven-dry-mass")
     for index, history, said in stated:
         off = 100.0 * abs(said - history.oven_dry_g) / history.oven_dry_g
         if off > allowed:
-            yield Complaint(
+            yield Breach(
                 f"Board {history.board.id}: oven-dry mass should be "
                 f"{history.oven_dry_g:.0f} g, not {said:.0f} g.",
                 (case.place("boards", index, "stated_oven_dry_mass"),),
@@ -253,19 +281,21 @@ def stated_oven_dry_mass(case: Case) -> Iterator[Complaint]:
                 allowed,
                 "%",
             )
+    yield Pass(f"Each of {len(stated)} oven-dry masses on the sheet follows from its sections to "
+               f"within {allowed:g} %.")
 
 
 @check(
     "wet-basis",
     title="MC on the wet basis",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     limits=("wet-basis",),
     source="en-13183-1, formula",
     reason="Timber MC is a share of the oven-dry mass. On the wet basis 25 % reads 20 %.",
-    held="No stated MC looks like the wet basis.",
+    passes="No stated MC looks like the wet basis.",
 )
-def wet_basis_suspected(case: Case) -> Iterator[Complaint]:
+def wet_basis_suspected(case: Case) -> Said:
     near = case.limits.value("wet-basis")
     stated = [
         (i, n, s, s.stated_mc.value)
@@ -274,7 +304,7 @@ def wet_basis_suspected(case: Case) -> Iterator[Complaint]:
         if s.stated_mc is not None and possible(s.green.value, s.oven_dry.value)
     ]
     if not stated:
-        raise NotChecked("no section states an MC")
+        raise NotApplicable("no section states an MC")
     mcs = moisture_content(
         np.array([section.green.value for _, _, section, _ in stated]),
         np.array([section.oven_dry.value for _, _, section, _ in stated]),
@@ -282,7 +312,7 @@ def wet_basis_suspected(case: Case) -> Iterator[Complaint]:
     wet = wet_basis(mcs)
     for (index, number, section, said), mc, wet_mc in zip(stated, mcs, wet, strict=True):
         if abs(said - wet_mc) <= near < abs(said - mc):
-            yield Complaint(
+            yield Breach(
                 f"Section {section.id}: this looks like wet-basis MC: {said:.1f} % is "
                 f"{mc:.1f} % on the oven-dry mass.",
                 (case.place("boards", index, "sections", number, "stated_mc"),),
@@ -291,23 +321,24 @@ def wet_basis_suspected(case: Case) -> Iterator[Complaint]:
                 mc,
                 "%",
             )
+    yield Pass(f"None of {len(stated)} MC values stated for sections fits the wet basis.")
 
 
 @check(
     "mass-below-oven-dry",
     title="Mass below oven-dry",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     source="common practice",
     reason="Nothing weighs less than its own dry substance: a mass is wrong, or the oven-dry "
     "mass is.",
-    held="No mass is below its oven-dry mass.",
+    passes="No mass is below its oven-dry mass.",
 )
-def mass_below_oven_dry(case: Case) -> Iterator[Complaint]:
+def mass_below_oven_dry(case: Case) -> Said:
     for index, history in enumerate(case.need_boards()):
         for number, section in enumerate(history.board.sections):
             if section.green.value < section.oven_dry.value:
-                yield Complaint(
+                yield Breach(
                     f"Section {section.id} of board {history.board.id} weighs less green than "
                     "oven-dry: are the two swapped?",
                     (case.place("boards", index, "sections", number, "green"),),
@@ -320,7 +351,7 @@ def mass_below_oven_dry(case: Case) -> Iterator[Complaint]:
     for index, weighing in enumerate(case.charge.weighings):
         for name, mass in weighing.masses.items():
             if mass.value < dry.get(name, 0.0):
-                yield Complaint(
+                yield Breach(
                     f"Board {name} weighs less than bone dry on {case.clock(weighing.at)}: "
                     f"{mass.entered} against {dry[name]:.0f} g.",
                     (case.place("weighings", index, "masses", name),),
@@ -328,22 +359,26 @@ def mass_below_oven_dry(case: Case) -> Iterator[Complaint]:
                     mass.value,
                     dry[name],
                     "g",
+                    at=weighing.at,
                 )
+    count = sum(len(weighing.masses) for weighing in case.charge.weighings)
+    yield Pass(f"None of {count} masses of {len(case.boards)} boards is below its oven-dry mass.")
 
 
 @check(
     "drier-than-the-air-allows",
     title="Drier than the air allowed",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("drier-than-the-air-allows",),
     source="common practice",
     reason="Timber dries toward the EMC of its air and stops there. A board below it has a "
     "wrong oven-dry mass, or the air readings are wrong.",
-    held="No board is drier than the air allowed.",
+    passes="No board is drier than the air allowed.",
 )
-def drier_than_the_air_allows(case: Case) -> Iterator[Complaint]:
+def drier_than_the_air_allows(case: Case) -> Said:
     air, margin = case.need_air(), case.limits.value("drier-than-the-air-allows")
+    looked = 0
     lowest = np.fmin.accumulate(np.where(np.isfinite(air.emc), air.emc, np.inf))
     for history in case.need_boards():
         points = history.points[1:]
@@ -351,8 +386,9 @@ def drier_than_the_air_allows(case: Case) -> Iterator[Complaint]:
         before = np.searchsorted(air.seconds, moments, side="right")
         for point, rows in zip(points, before.tolist(), strict=True):
             driest = float(lowest[rows - 1]) if rows else math.inf
+            looked += math.isfinite(driest)
             if math.isfinite(driest) and point.mc_pct < driest - margin:
-                yield Complaint(
+                yield Breach(
                     f"Board {history.board.id} at {point.mc_pct:.1f} % on "
                     f"{case.clock(point.at)} is drier than the air allowed "
                     f"({driest:.1f} % EMC at the driest): recheck its oven-dry mass.",
@@ -361,28 +397,43 @@ def drier_than_the_air_allows(case: Case) -> Iterator[Complaint]:
                     driest - point.mc_pct,
                     margin,
                     "points",
+                    at=point.at,
                 )
                 break
+    if not looked:
+        raise NoData("no weighing falls within the log")
+    yield Pass(f"No board at any of {looked} weighings was more than {margin:g} point below the "
+               "driest EMC its air had had.")
 
 
 @check(
     "gained-weight-while-drying",
     title="Mass gained while drying",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("gained-weight-while-drying", "gained-weight-clear-of-emc"),
     source="common practice",
     reason="While the air's EMC is below its MC a board can only lose water. A gain means a "
     "mis-read scale, a swapped tag, or rewetting.",
-    held="No board gained mass while the air was drying it.",
+    passes="No board gained mass while the air was drying it.",
 )
-def gained_weight_while_drying(case: Case) -> Iterator[Complaint]:
-    allowed = case.limits.value("gained-weight-while-drying")
+def gained_weight_while_drying(case: Case) -> Said:
+    allowed, looked = case.limits.value("gained-weight-while-drying"), 0
+    swapped = swapped_tags(case)
+    for swap in swapped:
+        yield Breach(
+            f"Boards {swap.first} and {swap.second}: the masses of {case.clock(swap.at)} would fit "
+            f"if their tags were swapped {swap.how}.",
+            (*case.weighing_place(swap.at, swap.first), *case.weighing_place(swap.at, swap.second)),
+            f"{swap.first} and {swap.second}", swap.gain_pct, allowed, "%", at=swap.at)
     for history in case.need_boards():
         for before, after in zip(history.points, history.points[1:], strict=False):
             gain = 100.0 * (after.mass_g - before.mass_g) / before.mass_g
+            looked += 1
+            if any(swap.covers(history.board.id, after.at) for swap in swapped):
+                continue
             if gain > allowed and _air_was_drying(case, before, after):
-                yield Complaint(
+                yield Breach(
                     f"Board {history.board.id} gained {after.mass_g - before.mass_g:.0f} g between "
                     f"{case.clock(before.at)} and {case.clock(after.at)} while drying.",
                     (
@@ -393,7 +444,12 @@ def gained_weight_while_drying(case: Case) -> Iterator[Complaint]:
                     gain,
                     allowed,
                     "%",
+                    at=after.at,
                 )
+    if not looked:
+        raise NoData("no board was weighed twice")
+    yield Pass(f"Between {looked} pairs of weighings no board gained more than {allowed:g} % while "
+               "the air was drying it.")
 
 
 def _air_was_drying(case: Case, before: Weighed, after: Weighed) -> bool:
@@ -412,14 +468,14 @@ def _air_was_drying(case: Case, before: Weighed, after: Weighed) -> bool:
     "wetter-than-wood-can-be",
     title="More water than wood can hold",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     limits=("wetter-than-wood-can-be",),
     source="wood-handbook, eq. 4-3",
     reason="Wood with every cell full of water holds so much and no more, by its specific "
     "gravity. Above that a mass has a slipped digit or the wrong unit.",
-    held="No board or section holds more water than its wood has room for.",
+    passes="No board or section holds more water than its wood has room for.",
 )
-def wetter_than_wood_can_be(case: Case) -> Iterator[Complaint]:
+def wetter_than_wood_can_be(case: Case) -> Said:
     known = 0
     for index, board in enumerate(case.charge.boards):
         gravity = case.species[case.stock_of(board).species].basic_specific_gravity
@@ -430,7 +486,7 @@ def wetter_than_wood_can_be(case: Case) -> Iterator[Complaint]:
         for mass, dry, path in _every_mass(case, index):
             mc = 100.0 * (mass / dry - 1.0)
             if mc > most:
-                yield Complaint(
+                yield Breach(
                     f"{_named(case, path)} at {mc:.0f} % MC is wetter than the wood can be "
                     f"({most:.0f} %): check the mass and its unit.",
                     (case.place(*path),),
@@ -438,9 +494,12 @@ def wetter_than_wood_can_be(case: Case) -> Iterator[Complaint]:
                     mc,
                     most,
                     "%",
+                    at=_moment(case, path),
                 )
     if not known:
-        raise NotChecked("no board is on record whose species sheet gives a specific gravity")
+        raise NoData("no board is on record whose species sheet gives a specific gravity")
+    yield Pass(f"No mass of {known} boards or of their sections holds more water than its wood has "
+               "room for.")
 
 
 def _every_mass(case: Case, index: int) -> Iterator[tuple[float, float, _Path]]:
@@ -471,23 +530,25 @@ def _named(case: Case, path: _Path) -> str:
     "water-balance",
     title="Water lost against water collected",
     group=_GROUP,
-    gravity="note",
+    severity="note",
     limits=("water-balance", "loading-temperature"),
     source="common practice",
     reason="What the boards say left the timber must have gone somewhere. Much less in the "
     "drain means vents or leaks; much more, a wrong volume or wrong boards.",
-    held="The water collected agrees with what the boards lost.",
+    passes="The water collected agrees with what the boards lost.",
 )
-def water_balance(case: Case) -> Iterator[Complaint]:
+def water_balance(case: Case) -> Said:
     if case.charge.condensate is None:
-        raise NotChecked("no collected water is on record")
+        if case.kiln.kind == "dehumidification":
+            raise NoData("no collected water is on record")
+        raise NotApplicable(f"a {case.kiln.kind} kiln collects no water")
     if case.water is None:
-        raise NotChecked("boards, survey or density are absent, so the water lost is not known")
+        raise NoData("boards, survey or density are absent, so the water lost is not known")
     collected = 1000.0 * case.charge.condensate.value  # a cubic metre of water is a tonne
     off = 100.0 * (collected - case.water.water_kg) / case.water.water_kg
     allowed = case.limits.value("water-balance")
     if abs(off) > allowed:
-        yield Complaint(
+        yield Breach(
             f"Water balance is out by {off:+.0f} %: {collected:.0f} kg collected, the "
             f"boards and the survey say {case.water.water_kg:.0f} kg.",
             (case.place("condensate"),),
@@ -496,33 +557,35 @@ def water_balance(case: Case) -> Iterator[Complaint]:
             allowed,
             "%",
         )
+    yield Pass(f"{collected:.0f} kg of water were collected; the boards and the survey say "
+               f"{case.water.water_kg:.0f} kg ({off:+.0f} %).")
 
 
 @check(
     "hand-weights-rounded",
     title="Hand weights look rounded",
     group=_GROUP,
-    gravity="note",
+    severity="note",
     limits=("hand-weights-rounded", "hand-weights-rounded-count"),
     source="common practice; chi-square test of the last digit",
     reason="A scale shows every last digit about as often. Where some are missing, weights were "
     "rounded by eye or copied from habit.",
-    held="The last digits of the hand weights fall as a scale gives them.",
+    passes="The last digits of the hand weights fall as a scale gives them.",
 )
-def hand_weights_rounded(case: Case) -> Iterator[Complaint]:
+def hand_weights_rounded(case: Case) -> Said:
     if case.charge.scale_resolution is None:
-        raise NotChecked("the resolution of the board scale is not on record")
+        raise NoData("the resolution of the board scale is not on record")
     masses = [mass.value for weighing in case.charge.weighings for mass in weighing.masses.values()]
     least = case.limits.value("hand-weights-rounded-count")
     if len(masses) < least:
-        raise NotChecked(f"{len(masses)} hand weights are too few to tell; {least:g} are needed")
+        raise NoData(f"{len(masses)} hand weights are too few to tell; {least:g} are needed")
     digits = np.round(np.array(masses) / case.charge.scale_resolution.value).astype(np.int64) % 10
     counts, expected = np.bincount(digits, minlength=10), len(masses) / 10
     chance = float(chdtrc(9, np.sum((counts - expected) ** 2) / expected))
     allowed = case.limits.value("hand-weights-rounded")
     if chance < allowed:
         share = 100.0 * counts.max() / len(masses)
-        yield Complaint(
+        yield Breach(
             f"Hand weights look rounded: {share:.0f} % of {len(masses)} share one "
             "last digit; please confirm.",
             (case.place("weighings"),),
@@ -531,3 +594,4 @@ def hand_weights_rounded(case: Case) -> Iterator[Complaint]:
             allowed,
             "probability",
         )
+    yield Pass(f"The last digits of {len(masses)} hand weights fall as a scale gives them.")

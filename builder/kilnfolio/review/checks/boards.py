@@ -5,14 +5,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
 
 import numpy as np
 
 from kilnfolio.physics.moisture import oven_dry_mass
 from kilnfolio.records.charge import Board, ChargeStock
 from kilnfolio.records.problems import Place
-from kilnfolio.review.findings import Case, Complaint, NotChecked, check
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
 
 _GROUP = "sample boards"
 
@@ -21,16 +20,16 @@ _GROUP = "sample boards"
     "sample-count",
     title="Number of sample boards",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("sample-count",),
     source="dry-kiln-operators-manual, ch. 6 (from memory)",
     reason="Few boards can agree by luck; the wettest part of the load then goes unseen.",
-    held="There are enough sample boards for the load.",
+    passes="There are enough sample boards for the load.",
 )
-def sample_count(case: Case) -> Iterator[Complaint]:
+def sample_count(case: Case) -> Said:
     count, least = len(case.need_boards()), case.limits.value("sample-count")
     if count < least:
-        yield Complaint(
+        yield Breach(
             f"Too few samples for this load: {count}, at least {least:g} are usual.",
             (case.place("boards"),),
             "boards",
@@ -38,29 +37,31 @@ def sample_count(case: Case) -> Iterator[Complaint]:
             least,
             "boards",
         )
+    yield Pass(f"{count} sample boards; at least {least:g} are usual.")
 
 
 @check(
     "sample-coverage",
     title="A board for every kind of timber",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     source="common practice",
     reason="A kind of timber without a board is dried blind.",
-    held="Every species and thickness in the load has a sample board.",
+    passes="Every species and thickness in the load has a sample board.",
 )
-def sample_coverage(case: Case) -> Iterator[Complaint]:
+def sample_coverage(case: Case) -> Said:
     boards = case.need_boards()
     if len(case.charge.stock) == 1:
-        return
+        raise NotApplicable("the load is of one kind of timber")
     for index, stock in enumerate(case.charge.stock):
         if not any(_cut_from(history.board, stock) for history in boards):
-            yield Complaint(
+            yield Breach(
                 f"No sample represents {case.species[stock.species].trade_name}, "
                 f"{stock.thickness.entered}.",
                 (case.place("stock", index, "species"),),
                 stock.species,
             )
+    yield Pass(f"Each of {len(case.charge.stock)} kinds of timber has a sample board.")
 
 
 def _cut_from(board: Board, stock: ChargeStock) -> bool:
@@ -74,25 +75,25 @@ def _cut_from(board: Board, stock: ChargeStock) -> bool:
     "section-pair",
     title="Sections of one board",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("section-pair",),
     source="common practice",
     reason="Two sections a board apart should agree; where they do not, one holds a knot or "
     "carries the wrong tag.",
-    held="The sections of every board agree.",
+    passes="The sections of every board agree.",
 )
-def section_pair(case: Case) -> Iterator[Complaint]:
+def section_pair(case: Case) -> Said:
     paired = [(i, h) for i, h in enumerate(case.need_boards()) if len(h.sections) > 1]
     if not paired:
-        raise NotChecked("no board has two sections")
-    allowed = case.limits.value("section-pair")
+        raise NoData("no board has two sections")
+    allowed, widest = case.limits.value("section-pair"), 0.0
     for index, history in paired:
         mcs = [section.mc_pct for section in history.sections]
         if not history.mean_mc_pct:
             continue
         apart = 100.0 * (max(mcs) - min(mcs)) / history.mean_mc_pct
         if apart > allowed:
-            yield Complaint(
+            yield Breach(
                 f"Sections of board {history.board.id} disagree: "
                 + " and ".join(f"{mc:.1f} %" for mc in mcs)
                 + "; check knot or tag.",
@@ -102,19 +103,22 @@ def section_pair(case: Case) -> Iterator[Complaint]:
                 allowed,
                 "%",
             )
+        widest = max(widest, apart)
+    yield Pass(f"The sections of {len(paired)} boards differ by no more than {widest:.1f} % of "
+               "their mean.")
 
 
 @check(
     "oven-constancy",
     title="Sections dried to constant mass",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("oven-constancy",),
-    source="en-13183-1, constant mass (from memory)",
+    source="en-13183-1, constant mass",
     reason="A section taken from the oven too soon makes every MC of its board read low.",
-    held="Every section had stopped losing mass in the oven.",
+    passes="Every section had stopped losing mass in the oven.",
 )
-def oven_constancy(case: Case) -> Iterator[Complaint]:
+def oven_constancy(case: Case) -> Said:
     allowed, known = case.limits.value("oven-constancy"), 0
     for index, board in enumerate(case.charge.boards):
         for number, section in enumerate(board.sections):
@@ -124,7 +128,7 @@ def oven_constancy(case: Case) -> Iterator[Complaint]:
             last = section.oven_dry.value
             lost = 100.0 * (section.oven_dry_before.value - last) / last
             if lost > allowed:
-                yield Complaint(
+                yield Breach(
                     f"Section {section.id} of board {board.id} may not be fully dry: it still lost "
                     f"{lost:.2f} % in its last two hours in the oven.",
                     (case.place("boards", index, "sections", number, "oven_dry_before"),),
@@ -134,51 +138,54 @@ def oven_constancy(case: Case) -> Iterator[Complaint]:
                     "%",
                 )
     if not known:
-        raise NotChecked("no section was weighed twice in the oven")
+        raise NoData("no section was weighed twice in the oven")
+    yield Pass(f"Each of {known} sections weighed twice in the oven had stopped losing mass.")
 
 
 @check(
     "board-sides",
     title="Boards on both sides of the load",
     group=_GROUP,
-    gravity="note",
+    severity="note",
     source="rietz-1951, sample placement",
     reason="The side the air leaves dries last; boards on one side alone tell half the story.",
-    held="Boards sit on both sides of the load.",
+    passes="Boards sit on both sides of the load.",
 )
-def board_sides(case: Case) -> Iterator[Complaint]:
+def board_sides(case: Case) -> Said:
     sides = {history.board.side for history in case.need_boards() if history.board.side}
     if not sides:
-        raise NotChecked("no board says which side it sits on")
+        raise NoData("no board says which side it sits on")
     if len(sides) == 1 and sides != {"middle"}:
-        yield Complaint(
-            f"Samples all on one side: {sides.pop()}.", (case.place("boards"),), "boards"
+        yield Breach(
+            f"Samples all on one side: {next(iter(sides))}.", (case.place("boards"),), "boards"
         )
+    yield Pass(f"Boards sit on these sides of the load: {', '.join(sorted(sides))}.")
 
 
 @check(
     "weighing-interval",
     title="Daily weighing while wet",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("weighing-interval", "weighing-interval-above"),
     source="common practice",
     reason="Refractory timber can be spoiled in a day; it is weighed every day while wet.",
-    held="Boards were weighed often enough while wet.",
+    passes="Boards were weighed often enough while wet.",
 )
-def weighing_interval(case: Case) -> Iterator[Complaint]:
+def weighing_interval(case: Case) -> Said:
     if not any(case.species[stock.species].refractory for stock in case.charge.stock):
-        raise NotChecked("no timber in the charge is refractory")
+        raise NotApplicable("no timber in the charge is refractory")
     above, longest = (
         case.limits.value("weighing-interval-above"),
         case.limits.value("weighing-interval"),
     )
+    most = 0.0
     if len(case.controls) < 2:
-        raise NotChecked("fewer than two weighings are on record")
+        raise NoData("fewer than two weighings are on record")
     for before, after in zip(case.controls, case.controls[1:], strict=False):
         hours = (after.at - before.at).total_seconds() / 3600.0
         if before.mc_pct > above and hours > longest and before.at >= case.charge.started:
-            yield Complaint(
+            yield Breach(
                 f"No weighing for {hours:.0f} h after {case.clock(before.at)} at "
                 f"{before.mc_pct:.0f} % MC.",
                 _round_place(case, after.at),
@@ -186,7 +193,13 @@ def weighing_interval(case: Case) -> Iterator[Complaint]:
                 hours,
                 longest,
                 "h",
+                at=before.at,
             )
+        if before.mc_pct > above and before.at >= case.charge.started:
+            most = max(most, hours)
+    if not most:
+        raise NotApplicable(f"no weighing after heating began was above {above:g} %")
+    yield Pass(f"Above {above:g} % the boards were weighed at least every {most:.0f} h.")
 
 
 def _round_place(case: Case, at: dt.datetime) -> tuple[Place, ...]:
@@ -201,28 +214,28 @@ def _round_place(case: Case, at: dt.datetime) -> tuple[Place, ...]:
     "controlling-mc",
     title="Controlling MC on the sheet",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     limits=("controlling-mc",),
     source="common practice",
     reason="The controlling MC decides every step. It is ranked anew at each weighing.",
-    held="Every controlling MC on the sheet follows from its boards.",
+    passes="Every controlling MC on the sheet follows from its boards.",
 )
-def controlling_mc(case: Case) -> Iterator[Complaint]:
+def controlling_mc(case: Case) -> Said:
     stated = [
         (i, weighing.at, weighing.stated_controlling_mc.value)
         for i, weighing in enumerate(case.charge.weighings)
         if weighing.stated_controlling_mc is not None
     ]
     if not stated:
-        raise NotChecked("the sheet states no controlling MC")
-    allowed = case.limits.value("controlling-mc")
+        raise NotApplicable("the sheet states no controlling MC")
+    allowed, judged = case.limits.value("controlling-mc"), 0
     found = {control.at: control for control in case.controls}
     for index, at, said in stated:
         control = found.get(at)
         if control is None:
             continue
         if abs(said - control.mc_pct) > allowed:
-            yield Complaint(
+            yield Breach(
                 f"Controlling MC on {case.clock(at)} is {control.mc_pct:.1f} %, not "
                 f"{said:.1f} % (boards {', '.join(control.boards)}).",
                 (case.place("weighings", index, "stated_controlling_mc"),),
@@ -230,21 +243,27 @@ def controlling_mc(case: Case) -> Iterator[Complaint]:
                 said - control.mc_pct,
                 allowed,
                 "points",
+                at=at,
             )
+        judged += 1
+    if not judged:
+        raise NoData("no weighing beside a stated controlling MC gives one")
+    yield Pass(f"Each of {judged} controlling MC values on the sheet follows from its boards to "
+               f"within {allowed:g} point.")
 
 
 @check(
     "re-section",
     title="Calculated against re-sectioned MC",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("re-section",),
     source="common practice",
     reason="A section cut late in drying is the truth about the board; it corrects the first "
     "estimate.",
-    held="Later sections confirm the oven-dry masses.",
+    passes="Later sections confirm the oven-dry masses.",
 )
-def re_section(case: Case) -> Iterator[Complaint]:
+def re_section(case: Case) -> Said:
     allowed, cut = case.limits.value("re-section"), 0
     for index, history in enumerate(case.need_boards()):
         for number, later in enumerate(history.board.resections):
@@ -255,7 +274,7 @@ def re_section(case: Case) -> Iterator[Complaint]:
             mass, mean = later.board_mass.value, float(np.mean(mcs))
             calculated = 100.0 * (mass / history.oven_dry_g - 1.0)
             if abs(calculated - mean) > allowed:
-                yield Complaint(
+                yield Breach(
                     f"Board {history.board.id} on {case.clock(later.at)}: sections say "
                     f"{mean:.1f} %, "
                     f"calculation {calculated:.1f} %. The oven-dry mass becomes "
@@ -265,6 +284,8 @@ def re_section(case: Case) -> Iterator[Complaint]:
                     calculated - mean,
                     allowed,
                     "points",
+                    at=later.at,
                 )
     if not cut:
-        raise NotChecked("no board was sectioned again")
+        raise NotApplicable("no board was sectioned again")
+    yield Pass(f"Later sections confirm {cut} oven-dry masses to within {allowed:g} point of MC.")

@@ -1,14 +1,13 @@
-"""The end of a charge: equalizing, conditioning, survey, stress."""
+"""The end of a charge: equalizing, conditioning, stress, and the energy it took."""
 # The decorator of a check says what it asks and why; its page is made from that.
 # ruff: noqa: D103
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import numpy as np
 
-from kilnfolio.review.findings import Case, Complaint, NotChecked, check
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
+from kilnfolio.review.stages import CONDITIONING_LIMITS, stage_rule
 
 _GROUP = "end of charge"
 
@@ -17,291 +16,314 @@ _GROUP = "end of charge"
     "equalizing-start",
     title="Equalizing begun in time",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("equalizing-below-target", "equalizing-start-tolerance"),
     source="wengert-extension (target − 2); usda-gtr-57 (target − 3); the sources differ",
     reason="Begun late, the driest boards are already past help; begun early, the wettest will "
     "not come down in time.",
-    held="Equalizing began when the driest board was due, at the EMC the rule gives.",
+    passes="Equalizing began when the driest board was due, at the EMC the rule gives.",
 )
-def equalizing_start(case: Case) -> Iterator[Complaint]:
+def equalizing_start(case: Case) -> Said:
     stage = case.equalizing
     if stage is None:
-        raise NotChecked("no equalizing is on record")
-    below = case.limits.value("equalizing-below-target")
+        raise NotApplicable("the charge was not equalized")
     tolerance = case.limits.value("equalizing-start-tolerance")
-    due = case.charge.target_mc.value - below
-    place = (case.place("equalizing", "start"),)
+    due = stage_rule(case, "equalizing")
     timed = case.schedule.time_based
     if stage.at_start is None and not timed:
-        raise NotChecked("no weighing is on record before equalizing")
+        raise NoData("no weighing is on record before equalizing")
     driest = stage.at_start.driest_pct if stage.at_start and not timed else due
-    if abs(driest - due) > tolerance:
-        yield Complaint(
+    # a board's MC is known to within its own uncertainty only
+    board = min(stage.at_start.all_mc, key=stage.at_start.all_mc.__getitem__) \
+        if stage.at_start else ""
+    unsure = case.board_uncertainty(board, stage.stage.start)
+    if abs(driest - due) > tolerance + unsure:
+        yield Breach(
             f"Equalizing began at driest {driest:.1f} %; the rule says {due:g} %.",
-            place,
+            (case.place("equalizing", "start"),),
             "driest board",
             driest,
             due,
             "%",
+            at=stage.stage.start,
         )
     if abs(stage.stage.emc.value - due) > tolerance:
-        yield Complaint(
+        yield Breach(
             f"Equalizing EMC was set to {stage.stage.emc.value:.1f} %; the rule says {due:g} %.",
             (case.place("equalizing", "emc"),),
             "EMC",
             stage.stage.emc.value,
             due,
             "%",
+            at=stage.stage.start,
         )
     elif timed:
-        raise NotChecked("the schedule goes by the clock, so that no MC says when to begin")
+        raise NotApplicable("the schedule goes by the clock, so that no MC says when to begin")
+    yield Pass(f"Equalizing began with the driest board at {driest:.1f} %, due at {due:g} %, and "
+               f"was set to {stage.stage.emc.value:.1f} % EMC.")
 
 
 @check(
     "equalizing-end",
     title="Equalizing ended in time",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     limits=("equalizing-end-tolerance", "stage-end-grace"),
     source="wengert-extension",
     reason="Equalizing ends when the wettest board is at the target, not after a habit of hours.",
-    held="The wettest board was at or below the target when equalizing ended.",
+    passes="The wettest board was at or below the target when equalizing ended.",
 )
-def equalizing_end(case: Case) -> Iterator[Complaint]:
+def equalizing_end(case: Case) -> Said:
     stage = case.equalizing
     if stage is None:
-        raise NotChecked("no equalizing is on record")
+        raise NotApplicable("the charge was not equalized")
     if stage.at_end is None:
-        raise NotChecked("no weighing is on record at the end of equalizing")
+        raise NoData("no weighing is on record at the end of equalizing")
     target = case.charge.target_mc.value
-    wettest = stage.at_end.wettest_pct
+    mcs = stage.at_end.all_mc
+    board = max(mcs, key=mcs.__getitem__)
+    wettest, unsure = mcs[board], case.board_uncertainty(board, stage.at_end.at)
     if wettest > target + case.limits.value("equalizing-end-tolerance"):
-        mcs = stage.at_end.all_mc
-        board = max(mcs, key=lambda name: mcs[name])
-        yield Complaint(
+        sure = wettest > target + unsure + case.limits.value("equalizing-end-tolerance")
+        within = "" if sure else f", within its own uncertainty of {unsure:.1f} points"
+        yield Breach(
             f"Wettest still {wettest:.1f} % (board {board}) when equalizing ended; the "
-            f"target is {target:g} %.",
+            f"target is {target:g} %{within}.",
             (case.place("equalizing", "end"),),
             board,
             wettest,
             target,
             "%",
+            severity="fail" if sure else "question",
+            at=stage.stage.end,
         )
+    yield Pass(f"The wettest board ({board}) was at {wettest:.1f} % when equalizing ended; the "
+               f"target is {target:g} %.")
+
+
+@check(
+    "driest-board",
+    title="Driest board not over-dried",
+    group=_GROUP,
+    severity="question",
+    limits=("driest-board",),
+    source="common practice",
+    reason="Boards dried far below the target are stressed, shrunk and brittle, and take weeks to "
+    "come back.",
+    passes="No board was dried far below the target.",
+)
+def driest_board(case: Case) -> Said:
+    ended = case.charge.ended
+    if case.equalizing is not None and case.equalizing.at_end is not None:
+        control = case.equalizing.at_end
+    else:
+        known = [one for one in case.controls if case.charge.started < one.at <= ended]
+        if not known:
+            raise NoData("no weighing is on record near the end")
+        control = known[-1]
+    target, below = case.charge.target_mc.value, case.limits.value("driest-board")
+    board = min(control.all_mc, key=control.all_mc.__getitem__)
+    driest, unsure = control.all_mc[board], case.board_uncertainty(board, control.at)
+    if driest < target - below - unsure:
+        yield Breach(
+            f"Board {board} was dried to {driest:.1f} %, {target - driest:.1f} points below the "
+            f"target of {target:g} %.",
+            case.weighing_place(control.at, board), board, driest, target - below, "%",
+            at=control.at)
+    yield Pass(f"The driest board ({board}) was at {driest:.1f} % on {case.clock(control.at)}; the "
+               f"target is {target:g} %.")
 
 
 @check(
     "conditioning-emc",
     title="Equalizing and conditioning air reached",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("stage-emc",),
     source="common practice",
     reason="Stress is relieved by heat and a set EMC; air short of it leaves casehardened boards.",
-    held="Equalizing and conditioning reached the EMC they were set for.",
+    passes="Equalizing and conditioning reached the EMC they were set for.",
 )
-def conditioning_emc(case: Case) -> Iterator[Complaint]:
-    stages = [
-        (name, stage)
-        for name, stage in (("equalizing", case.equalizing), ("conditioning", case.conditioning))
-        if stage
-    ]
+def conditioning_emc(case: Case) -> Said:
+    stages = [(name, stage) for name, stage in (("equalizing", case.equalizing),
+                                                ("conditioning", case.conditioning)) if stage]
+    if not stages:
+        raise NotApplicable("the charge was neither equalized nor conditioned")
     known = [
-        (name, stage.stage.emc.value, stage.achieved_emc_pct)
+        (name, stage.stage, stage.achieved_emc_pct)
         for name, stage in stages
         if stage.achieved_emc_pct is not None
     ]
     if not known:
-        raise NotChecked("no log covers equalizing or conditioning")
+        raise NoData("no log covers equalizing or conditioning")
     allowed = case.limits.value("stage-emc")
-    for name, asked, achieved in known:
-        off = achieved - asked
+    for name, stage, achieved in known:
+        off = achieved - stage.emc.value
         if abs(off) > allowed:
-            yield Complaint(
+            yield Breach(
                 f"{name.capitalize()} air not reached: EMC {achieved:.1f} % "
-                f"against {asked:.1f} % set.",
+                f"against {stage.emc.value:.1f} % set.",
                 (case.place(name, "emc"),),
                 name,
                 off,
                 allowed,
                 "points",
+                at=stage.start,
             )
+    yield Pass("; ".join(f"{name.capitalize()} held {achieved:.1f} % EMC in its second half, set "
+                         f"to {stage.emc.value:.1f} %" for name, stage, achieved in known) + ".")
+
+
+@check(
+    "conditioning-rise",
+    title="Conditioning air reached promptly",
+    group=_GROUP,
+    severity="note",
+    limits=("stage-emc", "conditioning-rise"),
+    source="common practice",
+    reason="Conditioning works while the wood is hot and the shells are still dry; air that comes "
+    "slowly wets the shells without relieving them.",
+    passes="The conditioning air was reached promptly.",
+)
+def conditioning_rise(case: Case) -> Said:
+    stage = case.conditioning
+    if stage is None:
+        raise NotApplicable("the charge was not conditioned")
+    air, allowed = case.need_air(), case.limits.value("conditioning-rise")
+    part = air.within(stage.stage.start, stage.stage.end)
+    emc = air.emc[part]
+    if not np.isfinite(emc).any():
+        raise NoData("the log gives no EMC while conditioning")
+    near = np.flatnonzero(np.abs(emc - stage.stage.emc.value) <= case.limits.value("stage-emc"))
+    hours = (air.seconds[part][near[0]] - stage.stage.start.timestamp()) / 3600.0 \
+        if len(near) else stage.hours
+    if hours > allowed:
+        words = f"took {hours:.1f} h to come" if len(near) else "did not come"
+        yield Breach(
+            f"Conditioning air {words} within {case.limits.value('stage-emc'):g} point of the "
+            f"{stage.stage.emc.value:.1f} % EMC set.",
+            (case.place("conditioning", "start"),), "conditioning", hours, allowed, "h",
+            at=stage.stage.start)
+    yield Pass(f"Conditioning air came within {case.limits.value('stage-emc'):g} point of its EMC "
+               f"in {max(hours, 0.0):.1f} h.")
 
 
 @check(
     "conditioning-rule",
     title="Conditioning EMC by the rule",
     group=_GROUP,
-    gravity="query",
-    limits=("stage-emc", "conditioning-above-target"),
+    severity="question",
+    limits=("stage-emc", *CONDITIONING_LIMITS),
     source="dry-kiln-operators-manual, ch. 7 (from memory)",
     reason="Set too low, the air relieves nothing; set too high, the shells swell and the stress "
     "turns about.",
-    held="Conditioning was set to the EMC the rule gives.",
+    passes="Conditioning was set to the EMC the rule gives.",
 )
-def conditioning_rule(case: Case) -> Iterator[Complaint]:
+def conditioning_rule(case: Case) -> Said:
     if case.conditioning is None:
-        raise NotChecked("no conditioning is on record")
-    rule = case.charge.target_mc.value + case.limits.value("conditioning-above-target")
-    set_emc = case.conditioning.stage.emc.value
-    if abs(set_emc - rule) > case.limits.value("stage-emc"):
-        yield Complaint(
-            f"Conditioning EMC was set to {set_emc:.1f} %; the rule says {rule:g} %.",
+        raise NotApplicable("the charge was not conditioned")
+    rule = stage_rule(case, "conditioning")
+    stage = case.conditioning.stage
+    if abs(stage.emc.value - rule) > case.limits.value("stage-emc"):
+        yield Breach(
+            f"Conditioning EMC was set to {stage.emc.value:.1f} %; the rule says {rule:.3g} %.",
             (case.place("conditioning", "emc"),),
             "EMC",
-            set_emc,
+            stage.emc.value,
             rule,
             "%",
+            at=stage.start,
         )
+    yield Pass(f"Conditioning was set to {stage.emc.value:.1f} % EMC; the rule says {rule:.3g} % "
+               f"for a target of {case.charge.target_mc.value:g} %.")
 
 
 @check(
-    "meter-corrections",
-    title="Meter corrections",
+    "energy-for-water",
+    title="Energy for each kilogram of water",
     group=_GROUP,
-    gravity="refused",
-    limits=("meter-lowest", "meter-highest"),
-    source="wood-handbook-2010, p. 13-3",
-    reason="A resistance meter reads hot timber wet, and outside its range it reads nothing.",
-    held="Meter readings are corrected once and within the meter's range.",
+    severity="note",
+    limits=("energy-low", "energy-high", "heat-pump-energy-low", "heat-pump-energy-high",
+            "loading-temperature"),
+    source="dry-kiln-operators-manual, p. 239 (1.5 to 4 times the latent heat); heat pumps: common "
+    "practice",
+    reason="A figure no kiln of its kind can have means a meter, a volume or a board that is "
+    "wrong.",
+    passes="The energy metered fits the water removed and the kind of kiln.",
 )
-def meter_corrections(case: Case) -> Iterator[Complaint]:
-    survey = case.charge.survey
-    if survey is None:
-        raise NotChecked("no final survey is on record")
-    if survey.method != "resistance meter":
-        return
-    if "temperature" not in survey.corrected_for and not (
-        survey.wood_temperature and survey.calibration_temperature
-    ):
-        yield Complaint(
-            "Readings not corrected for temperature, and the temperature of the wood is "
-            "not written down.",
-            (case.place("survey"),),
-            "survey",
-        )
-    correction = case.species[case.charge.stock[0].species].meter_correction
-    if "species" not in survey.corrected_for and correction is None:
-        yield Complaint(
-            "Readings not corrected for species, and the species sheet gives no correction.",
-            (case.place("survey"),),
-            "survey",
-        )
-    low, high = case.limits.value("meter-lowest"), case.limits.value("meter-highest")
-    for index, reading in enumerate(survey.readings):
-        if not low <= reading.mc.value <= high:
-            yield Complaint(
-                f"Reading {index + 1}, {reading.mc.value:.1f} %, is outside the meter's "
-                f"range of {low:g} to {high:g} %.",
-                (case.place("survey", "readings", index),),
-                "survey",
-                reading.mc.value,
-                high if reading.mc.value > high else low,
-                "%",
-            )
-
-
-@check(
-    "meter-against-oven",
-    title="Meter against oven",
-    group=_GROUP,
-    gravity="query",
-    limits=("meter-against-oven",),
-    source="common practice; compare wood-handbook-2010, p. 13-3",
-    reason="A few pieces dried in the oven tell whether the meter tells the truth of this lot.",
-    held="Meter and oven agree.",
-)
-def meter_against_oven(case: Case) -> Iterator[Complaint]:
-    if case.charge.survey is None or not case.charge.survey.oven_pairs:
-        raise NotChecked("no pieces were measured by meter and oven")
-    pairs = case.charge.survey.oven_pairs
-    off = float(np.mean([pair.meter.value - pair.oven.value for pair in pairs]))
-    allowed = case.limits.value("meter-against-oven")
-    if abs(off) > allowed:
-        yield Complaint(
-            f"Meter reads {off:+.1f} points off oven over {len(pairs)} pieces.",
-            (case.place("survey", "oven_pairs"),),
-            "meter",
-            off,
-            allowed,
-            "points",
-        )
-
-
-@check(
-    "target-reached",
-    title="Survey against the target",
-    group=_GROUP,
-    gravity="query",
-    limits=("target-reached",),
-    source="common practice",
-    reason="Boards guide; the survey of the load decides.",
-    held="The survey's mean is at the charge's target.",
-)
-def target_reached(case: Case) -> Iterator[Complaint]:
-    if case.survey is None:
-        raise NotChecked("no final survey is on record")
-    allowed, target = case.limits.value("target-reached"), case.charge.target_mc.value
-    off = case.survey.mean_pct - target
-    if abs(off) > allowed:
-        yield Complaint(
-            f"Survey mean {case.survey.mean_pct:.1f} %; the charge aimed at {target:g} %.",
-            (case.place("survey"),),
-            "survey",
-            off,
-            allowed,
-            "points",
-        )
+def energy_for_water(case: Case) -> Said:
+    if case.charge.energy is None:
+        raise NotApplicable("no metered energy is on record")
+    kind = case.kiln.kind
+    if kind not in ("steam", "hot-water", "dehumidification"):
+        raise NotApplicable(f"no usual figure is known for a {kind} kiln")
+    if case.water is None or case.water.water_kg <= 0.0:
+        raise NoData("boards, survey or density are absent, so the water lost is not known")
+    prefix = "heat-pump-" if kind == "dehumidification" else ""
+    low, high = (case.limits.value(f"{prefix}energy-{end}") for end in ("low", "high"))
+    found = case.charge.energy.value / case.water.water_kg
+    if not low <= found <= high:
+        yield Breach(
+            f"{found:.2g} kWh for each kilogram of water; a {kind} kiln takes {low:g} to {high:g}: "
+            "check the meter, the volume and the boards.",
+            (case.place("energy"),), "energy", found, high if found > high else low, "kWh/kg")
+    yield Pass(f"{found:.2g} kWh for each kilogram of water; a {kind} kiln takes {low:g} to "
+               f"{high:g}.")
 
 
 @check(
     "drying-stress",
     title="Stress test",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("stressed-share",),
     source="wengert-extension (prongs straight within 1/8 in)",
     reason="Casehardened boards close on the saw and cup after ripping.",
-    held="The sections tested show no stress beyond the limit.",
+    passes="The sections tested show no stress beyond the limit.",
 )
-def drying_stress(case: Case) -> Iterator[Complaint]:
+def drying_stress(case: Case) -> Said:
     test = case.charge.stress
     if test is None or not test.gaps:
-        raise NotChecked("no stress test is on record")
+        raise NoData("no stress test is on record")
     stressed = sum(abs(gap.value) > test.limit.value for gap in test.gaps)
     share = 100.0 * stressed / len(test.gaps)
     if share > case.limits.value("stressed-share"):
-        yield Complaint(
+        yield Breach(
             f"{stressed} of {len(test.gaps)} sections stressed beyond {test.limit.entered}.",
             (case.place("stress"),),
             "stress",
             share,
             case.limits.value("stressed-share"),
             "%",
+            at=test.at,
         )
+    yield Pass(f"{stressed} of {len(test.gaps)} sections were stressed beyond "
+               f"{test.limit.entered}.")
 
 
 @check(
     "shell-and-core",
     title="Shell and core",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("shell-and-core",),
     source="common practice",
     reason="A core still wet will go on drying in the joiner's shop.",
-    held="Shell and core agree.",
+    passes="Shell and core agree.",
 )
-def shell_and_core(case: Case) -> Iterator[Complaint]:
+def shell_and_core(case: Case) -> Said:
     test = case.charge.stress
     if test is None or test.shell_mc is None or test.core_mc is None:
-        raise NotChecked("shell and core were not measured")
+        raise NoData("shell and core were not measured")
     apart, allowed = test.core_mc.value - test.shell_mc.value, case.limits.value("shell-and-core")
     if apart > allowed:
-        yield Complaint(
+        yield Breach(
             f"Core still wetter by {apart:.1f} points.",
             (case.place("stress", "core_mc"),),
             "core",
             apart,
             allowed,
             "points",
+            at=test.at,
         )
+    yield Pass(f"Core {test.core_mc.value:.1f} %, shell {test.shell_mc.value:.1f} %.")

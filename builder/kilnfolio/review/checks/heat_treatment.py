@@ -4,8 +4,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import numpy as np
 
 from kilnfolio.physics.heat import CORE_RANGE_C, longest_run_above
@@ -13,7 +11,7 @@ from kilnfolio.records.charge import HeatTreatment
 from kilnfolio.records.problems import Place
 from kilnfolio.review.checks.instruments import overdue
 from kilnfolio.review.ending import ROUNDING_K
-from kilnfolio.review.findings import Case, Complaint, NotChecked, check
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
 
 _GROUP = "heat treatment"
 #: 132.8 °F is 56 °C, whatever the last binary digit says.
@@ -22,14 +20,14 @@ _ROUNDING = 1e-6
 
 def _claim(case: Case) -> HeatTreatment:
     if case.charge.heat_treatment is None:
-        raise NotChecked("no heat-treatment claim is made for this charge")
+        raise NotApplicable("no heat-treatment claim is made for this charge")
     return case.charge.heat_treatment
 
 
 def _need_probes(case: Case) -> HeatTreatment:
     claim = _claim(case)
     if not claim.probes:
-        raise NotChecked("no core probe is on record")
+        raise NoData("no core probe is on record")
     return claim
 
 
@@ -37,15 +35,15 @@ def _need_probes(case: Case) -> HeatTreatment:
     "heat-treatment-run",
     title="Core temperature and time",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     claim="heat treatment",
     limits=("heat-treatment-temperature", "heat-treatment-minutes"),
     source="ispm-15, annex 1",
     reason="The treatment is 56 °C through the whole profile for 30 minutes without a break. "
     "Minutes are not added up.",
-    held="Every core probe held the required temperature for the required time without a break.",
+    passes="Every core probe held the required temperature for the required time without a break.",
 )
-def heat_treatment_run(case: Case) -> Iterator[Complaint]:
+def heat_treatment_run(case: Case) -> Said:
     claim = _need_probes(case)
     case.need_air()
     yield from _softer_claim(case, claim)
@@ -53,13 +51,13 @@ def heat_treatment_run(case: Case) -> Iterator[Complaint]:
     for index, probe in enumerate(claim.probes):
         place = (case.place("heat_treatment", "probes", index),)
         if probe.channel not in runs:
-            yield Complaint(
+            yield Breach(
                 f"Probe {probe.channel}: the log has no such channel.", place, probe.channel
             )
             continue
         run = runs[probe.channel]
         if run.minutes < claim.minutes:
-            yield Complaint(
+            yield Breach(
                 f"Probe {probe.channel}: longest run {run.minutes:.0f} min at or above "
                 f"{claim.threshold.entered}; highest reading {run.highest_c:.1f} °C.",
                 place,
@@ -68,9 +66,13 @@ def heat_treatment_run(case: Case) -> Iterator[Complaint]:
                 claim.minutes,
                 "min",
             )
+    yield Pass("; ".join(
+        f"{run.probe.channel} held {claim.threshold.entered} for {run.minutes:.0f} min without a "
+        "break" for run in case.probes).capitalize()
+        + f"; {claim.minutes:g} min were required.")
 
 
-def _softer_claim(case: Case, claim: HeatTreatment) -> Iterator[Complaint]:
+def _softer_claim(case: Case, claim: HeatTreatment) -> Said:
     """Yield where the record asks less than the rule; it may ask more."""
     for key, value, unit in (
         ("temperature", claim.threshold.value, "°C"),
@@ -78,7 +80,7 @@ def _softer_claim(case: Case, claim: HeatTreatment) -> Iterator[Complaint]:
     ):
         least = case.limits.value(f"heat-treatment-{key}")
         if value < least - _ROUNDING:
-            yield Complaint(
+            yield Breach(
                 f"The claim asks {value:g} {unit}; {claim.claim} asks {least:g} {unit}.",
                 (case.place("heat_treatment"),),
                 key,
@@ -92,17 +94,18 @@ def _softer_claim(case: Case, claim: HeatTreatment) -> Iterator[Complaint]:
     "air-record-alone",
     title="Core probes, not air alone",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     claim="heat treatment",
     limits=("heat-treatment-temperature",),
     source="ispm-15, annex 1; schedules by wet bulb in wood-handbook, ch. 20, per authority",
     reason="Drying timber is cooled by its own water: its core follows the wet bulb, not the "
     "dry bulb. Below the required wet bulb the air proves nothing of the core.",
-    held="Core probes are on record.",
+    passes="Core probes are on record.",
 )
-def air_record_alone(case: Case) -> Iterator[Complaint]:
+def air_record_alone(case: Case) -> Said:
     claim = _claim(case)
     if claim.probes:
+        yield Pass(f"{len(claim.probes)} core probes are on record.")
         return
     air, place = case.need_air(), (case.place("heat_treatment"),)
     least = case.limits.value("heat-treatment-temperature")
@@ -113,7 +116,7 @@ def air_record_alone(case: Case) -> Iterator[Complaint]:
         air.times, wet, least - _ROUNDING, max_gap_minutes=2 * air.log.interval_minutes
     )
     if minutes < claim.minutes:
-        yield Complaint(
+        yield Breach(
             f"Air record alone cannot show {least:g} °C in the core: no core probe is on "
             f"record, and the wet bulb held {least:g} °C for {minutes:.0f} min.",
             place,
@@ -123,7 +126,7 @@ def air_record_alone(case: Case) -> Iterator[Complaint]:
             "min",
         )
     else:
-        yield Complaint(
+        yield Breach(
             "No core probe is on record; an air record serves only under a schedule the "
             "authority has approved.",
             place,
@@ -131,7 +134,7 @@ def air_record_alone(case: Case) -> Iterator[Complaint]:
             minutes,
             claim.minutes,
             "min",
-            gravity="query",
+            severity="question",
         )
 
 
@@ -139,23 +142,25 @@ def air_record_alone(case: Case) -> Iterator[Complaint]:
     "probe-in-air",
     title="Probe in the timber",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     claim="heat treatment",
     limits=("probe-lag", "probe-lag-rise"),
     source="common practice",
     reason="A core lags the air by hours. A probe that follows the air is in the air.",
-    held="Every core probe lagged the air as timber does.",
+    passes="Every core probe lagged the air as timber does.",
 )
-def probe_in_air(case: Case) -> Iterator[Complaint]:
+def probe_in_air(case: Case) -> Said:
     claim, air = _need_probes(case), case.need_air()
     least, warming = case.limits.value("probe-lag"), case.limits.value("probe-lag-rise")
     known = np.isfinite(air.dry_bulb)
     if not known.any():
-        raise NotChecked("the log has no dry bulb")
+        raise NoData("the log has no dry bulb")
     heating = slice(0, int(np.nanargmax(air.dry_bulb)) + 1)
     rise = float(np.nanmax(air.dry_bulb) - air.dry_bulb[np.argmax(known)])
     if rise < warming:
-        raise NotChecked(f"the air in the log rose {rise:.0f} K only, too little for a core to lag")
+        raise NotApplicable(f"the air in the log rose {rise:.0f} K only, too little for a core "
+                            "to lag")
+    seen: list[str] = []
     for index, probe in enumerate(claim.probes):
         core = air.log.channels.get(probe.channel)
         if core is None:
@@ -163,7 +168,7 @@ def probe_in_air(case: Case) -> Iterator[Complaint]:
         lag = air.dry_bulb[heating] - core[heating]
         most = float(np.fmax.reduce(lag))
         if most < least:
-            yield Complaint(
+            yield Breach(
                 f"Probe {probe.channel} may be in air: it never lagged by more than "
                 f"{most:.1f} K while the kiln rose {rise:.0f} K.",
                 (case.place("heat_treatment", "probes", index),),
@@ -172,24 +177,28 @@ def probe_in_air(case: Case) -> Iterator[Complaint]:
                 least,
                 "K",
             )
+        seen.append(f"{probe.channel} by {most:.0f} K")
+    if not seen:
+        raise NoData("the log holds none of the core probes")
+    yield Pass(f"Every core probe in the log lagged the air: {', '.join(seen)}.")
 
 
 @check(
     "probe-placement",
     title="Thickest piece, sealed probe",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     claim="heat treatment",
     limits=("heat-treatment-probes",),
     source="per authority; alsc-heat-treatment, inspection practice as relayed",
     reason="The slowest piece decides, and an open hole heats the probe from its mouth.",
-    held="Probes are in the thickest piece and sealed.",
+    passes="Probes are in the thickest piece and sealed.",
 )
-def probe_placement(case: Case) -> Iterator[Complaint]:
+def probe_placement(case: Case) -> Said:
     claim = _need_probes(case)
     least = case.limits.value("heat-treatment-probes")
     if len(claim.probes) < least:
-        yield Complaint(
+        yield Breach(
             f"Too few core probes: {len(claim.probes)}, where {least:g} are the least.",
             (case.place("heat_treatment", "probes"),),
             "probes",
@@ -198,16 +207,16 @@ def probe_placement(case: Case) -> Iterator[Complaint]:
             "probes",
         )
     if claim.thickest_piece is None:
-        yield Complaint(
+        yield Breach(
             "Probe placement not evidenced: the thickest piece is not written down.",
             (case.place("heat_treatment"),),
         )
     for index, probe in enumerate(claim.probes):
         place = (case.place("heat_treatment", "probes", index),)
         if not probe.sealed:
-            yield Complaint(f"Probe {probe.channel} was not sealed.", place, probe.channel)
+            yield Breach(f"Probe {probe.channel} was not sealed.", place, probe.channel)
         if claim.thickest_piece and probe.thickness.value < claim.thickest_piece.value:
-            yield Complaint(
+            yield Breach(
                 f"Probe {probe.channel} sits in {probe.thickness.entered}; the thickest "
                 f"piece is {claim.thickest_piece.entered}.",
                 place,
@@ -216,26 +225,27 @@ def probe_placement(case: Case) -> Iterator[Complaint]:
                 claim.thickest_piece.value,
                 "mm",
             )
+    yield Pass(f"{len(claim.probes)} sealed probes, each in a piece as thick as the thickest.")
 
 
 @check(
     "heat-treatment-margin",
     title="Margin over sensor error",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     claim="heat treatment",
     source="common practice",
     reason="A pass by less than the probe's own error is a pass by luck.",
-    held="Every probe passes by more than its own error.",
+    passes="Every probe that held the temperature held it by more than its own error.",
 )
-def heat_treatment_margin(case: Case) -> Iterator[Complaint]:
+def heat_treatment_margin(case: Case) -> Said:
     claim, air = _need_probes(case), case.need_air()
     passing = [run for run in case.probes if run.minutes >= claim.minutes]
     if not passing:
-        raise NotChecked("no probe held the required temperature for the required time")
+        raise NotApplicable("no probe held the required temperature for the required time")
     known = [(run, run.uncertainty_k) for run in passing if run.uncertainty_k is not None]
     if not known:
-        raise NotChecked("no probe has an uncertainty on record")
+        raise NoData("no probe has an uncertainty on record")
     for run, error in known:
         sure = longest_run_above(
             air.times,
@@ -244,7 +254,7 @@ def heat_treatment_margin(case: Case) -> Iterator[Complaint]:
             max_gap_minutes=2 * air.log.interval_minutes,
         )
         if sure < claim.minutes:
-            yield Complaint(
+            yield Breach(
                 f"Probe {run.probe.channel}: the pass is within sensor error (± {error:g} K).",
                 (_probe_place(case, run.probe.channel),),
                 run.probe.channel,
@@ -252,6 +262,15 @@ def heat_treatment_margin(case: Case) -> Iterator[Complaint]:
                 claim.minutes,
                 "min",
             )
+    short, unknown = len(claim.probes) - len(passing), len(passing) - len(known)
+    if unknown:
+        raise NoData(f"{unknown} of {len(passing)} probes that held the temperature have no "
+                     "uncertainty on record")
+    if short:
+        raise NotApplicable(f"{short} of {len(claim.probes)} probes did not hold the temperature; "
+                            "the others held it by more than their own error")
+    yield Pass(f"All {len(known)} probes held {claim.threshold.entered} for {claim.minutes:g} min "
+               "by more than their own error.")
 
 
 def _probe_place(case: Case, channel: str) -> Place:
@@ -264,14 +283,14 @@ def _probe_place(case: Case, channel: str) -> Place:
     "core-probe-calibration",
     title="Core probes in calibration",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     claim="heat treatment",
     limits=("core-probe-calibration-months",),
     source="per authority; common practice",
     reason="Half a degree decides here; a probe nobody has compared proves none of it.",
-    held="Every core probe was in calibration.",
+    passes="Every core probe was in calibration.",
 )
-def core_probe_calibration(case: Case) -> Iterator[Complaint]:
+def core_probe_calibration(case: Case) -> Said:
     months = case.limits.value("core-probe-calibration-months")
     claimed = {probe.channel for probe in _need_probes(case).probes}
     feeding = {
@@ -280,7 +299,7 @@ def core_probe_calibration(case: Case) -> Iterator[Complaint]:
         if instrument.channel in claimed
     }
     for channel in sorted(claimed - set(feeding)):
-        yield Complaint(
+        yield Breach(
             f"Probe {channel} is no instrument of the kiln's record, so its calibration "
             "is not shown.",
             (_probe_place(case, channel),),
@@ -288,45 +307,51 @@ def core_probe_calibration(case: Case) -> Iterator[Complaint]:
         )
     for index in feeding.values():
         yield from overdue(case, index, months)
+    yield Pass(f"Each of {len(feeding)} core probes was compared within {months:g} months before "
+               "the charge.")
 
 
 @check(
     "heat-treatment-review",
     title="Charts reviewed",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     claim="heat treatment",
     source="per authority",
     reason="Somebody who answers for it looks at the chart before anything is marked.",
-    held="The charts were reviewed and signed.",
+    passes="The charts were reviewed and signed.",
 )
-def heat_treatment_review(case: Case) -> Iterator[Complaint]:
+def heat_treatment_review(case: Case) -> Said:
     claim = _claim(case)
     if claim.reviewed is None:
-        yield Complaint("Heat treatment not reviewed.", (case.place("heat_treatment"),))
+        yield Breach("Heat treatment not reviewed.", (case.place("heat_treatment"),))
+    else:
+        yield Pass(f"The charts were reviewed by {claim.reviewed.by} on {claim.reviewed.on}.")
 
 
 @check(
     "residual-bark",
     title="Residual bark",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     claim="heat treatment",
     limits=("bark-width", "bark-area"),
     source="ispm-15, annex 1",
     reason="Insects find their way in again under bark. Small patches are allowed, by width or "
     "by area.",
-    held="Any bark left is narrow, or its patches are small.",
+    passes="Any bark left is narrow, or its patches are small.",
 )
-def residual_bark(case: Case) -> Iterator[Complaint]:
+def residual_bark(case: Case) -> Said:
     bark = _claim(case).bark
     if bark is None:
-        raise NotChecked("no inspection for bark is on record")
+        raise NoData("no inspection for bark is on record")
     width, area = case.limits.value("bark-width"), case.limits.value("bark-area")
     if bark.widest.value < width:
+        yield Pass(f"The widest bark left is {bark.widest.entered}; under {width:g} mm it may be "
+                   "of any length.")
         return
     if bark.largest is None:
-        yield Complaint(
+        yield Breach(
             f"Bark {bark.widest.entered} wide: the area of the largest such patch is not "
             "written down.",
             (case.place("heat_treatment", "bark"),),
@@ -336,7 +361,7 @@ def residual_bark(case: Case) -> Iterator[Complaint]:
             "mm",
         )
     elif bark.largest.value >= area:
-        yield Complaint(
+        yield Breach(
             f"Bark exceeds limit: a patch {bark.widest.entered} wide, the largest of "
             f"{bark.largest.entered}.",
             (case.place("heat_treatment", "bark", "largest"),),
@@ -345,3 +370,6 @@ def residual_bark(case: Case) -> Iterator[Complaint]:
             area,
             "cm²",
         )
+    else:
+        yield Pass(f"The largest patch of bark wider than {width:g} mm is {bark.largest.entered}; "
+                   f"under {area:g} cm² is allowed.")

@@ -5,7 +5,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 
 import numpy as np
 
@@ -13,7 +12,8 @@ from kilnfolio.records.kiln import Instrument
 from kilnfolio.records.log import Log
 from kilnfolio.records.problems import Place
 from kilnfolio.review.air import SWITCHES, AirSeries, utc
-from kilnfolio.review.findings import Case, Complaint, NotChecked, check
+from kilnfolio.review.conduct import reading_hours, settled
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
 
 _GROUP = "instruments and log"
 #: Mean length of a month of the Gregorian calendar [days].
@@ -24,13 +24,13 @@ _DAYS_A_MONTH = 365.2425 / 12
     "gap-in-log",
     title="Gaps in the log",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("gap-intervals", "gap-total"),
     source="common practice",
     reason="What the kiln did while nothing was written is not known, and is not guessed here.",
-    held="The log has no gap beyond its declared stops.",
+    passes="The log has no gap beyond its declared stops.",
 )
-def gap_in_log(case: Case) -> Iterator[Complaint]:
+def gap_in_log(case: Case) -> Said:
     air = case.need_air()
     minutes = air.minutes
     longest = case.limits.value("gap-intervals") * air.log.interval_minutes
@@ -39,17 +39,18 @@ def gap_in_log(case: Case) -> Iterator[Complaint]:
         if _declared(case, air, int(index)):
             continue
         total += minutes[index] - air.log.interval_minutes
-        yield Complaint(
+        yield Breach(
             f"No readings {case.clock(air.times[index])}–{case.clock(air.times[index + 1])}.",
             (air.log.place(int(index)),),
             "log",
             float(minutes[index]),
             longest,
             "min",
+            at=air.times[index],
         )
     allowed = case.limits.value("gap-total")
     if total / 60.0 > allowed:
-        yield Complaint(
+        yield Breach(
             f"{total / 60.0:.1f} h of the log are missing in all.",
             (air.log.place(0),),
             "log",
@@ -60,14 +61,17 @@ def gap_in_log(case: Case) -> Iterator[Complaint]:
     before, after = _uncovered(case, air)
     for hours, where in ((before, "begins"), (after, "ends")):
         if hours > allowed:
-            yield Complaint(
+            yield Breach(
                 f"The log {where} {hours:.1f} h inside the charge.",
                 (case.place("log"),),
                 "log",
                 hours,
                 allowed,
                 "h",
+                at=air.times[0 if where == "begins" else -1],
             )
+    yield Pass(f"Between declared stops no two readings are more than {longest:.0f} min apart, and "
+               f"the log covers the charge to within {allowed:g} h.")
 
 
 def _uncovered(case: Case, air: AirSeries) -> tuple[float, float]:
@@ -88,16 +92,16 @@ def _declared(case: Case, air: AirSeries, index: int) -> bool:
     "clock-repeats",
     title="Clock repeats or jumps back",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     source="common practice",
     reason="Rows out of order make every rate and run length doubtful.",
-    held="The log's clock runs forward throughout.",
+    passes="The log's clock runs forward throughout.",
 )
-def clock_repeats(case: Case) -> Iterator[Complaint]:
+def clock_repeats(case: Case) -> Said:
     log = case.need_air().log
     rows = sum(count for reason, count in log.left_out.items() if "clock" in reason)
     if rows:
-        yield Complaint(
+        yield Breach(
             f"The clock repeats or runs back in {rows} rows; they are kept in the file "
             "and not used.",
             (_first_left_out(log),),
@@ -106,6 +110,7 @@ def clock_repeats(case: Case) -> Iterator[Complaint]:
             0,
             "rows",
         )
+    yield Pass(f"The log's clock runs forward through {log.rows} rows.")
 
 
 def _first_left_out(log: Log) -> Place:
@@ -119,18 +124,18 @@ def _first_left_out(log: Log) -> Place:
     "stuck-sensor",
     title="Sensor stuck",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("stuck-hours", "stuck-partner"),
     source="common practice",
     reason="A sensor that repeats one value while its partner moves is not measuring.",
-    held="No sensor repeats one value while its partner moves.",
+    passes="No sensor repeats one value while its partner moves.",
 )
-def stuck_sensor(case: Case) -> Iterator[Complaint]:
+def stuck_sensor(case: Case) -> Said:
     air = case.need_air()
     channels = {name: values for name, values in air.log.channels.items() if name not in SWITCHES}
     hours, moves = case.limits.value("stuck-hours"), case.limits.value("stuck-partner")
     if len(channels) < 2:
-        raise NotChecked("the log has one channel only, and a partner is needed to tell")
+        raise NotApplicable("the log has one channel only, and a partner is needed to tell")
     for name, values in channels.items():
         for run in air.flat_runs(values, hours):
             span = slice(run.first, run.last + 1)
@@ -139,7 +144,7 @@ def stuck_sensor(case: Case) -> Iterator[Complaint]:
                 default=0.0,
             )
             if moved > moves:
-                yield Complaint(
+                yield Breach(
                     f"{name} stuck at {values[run.first]:.1f} since "
                     f"{case.clock(air.times[run.first])}"
                     f" for {run.hours:.1f} h.",
@@ -148,7 +153,10 @@ def stuck_sensor(case: Case) -> Iterator[Complaint]:
                     run.hours,
                     hours,
                     "h",
+                    at=air.times[run.first],
                 )
+    yield Pass(f"None of {len(channels)} channels repeated one value for {hours:g} h while another "
+               f"moved by more than {moves:g}.")
 
 
 def _range(values: np.ndarray) -> float:
@@ -159,21 +167,21 @@ def _range(values: np.ndarray) -> float:
     "spike",
     title="Sudden jump",
     group=_GROUP,
-    gravity="note",
+    severity="note",
     limits=("spike-kelvin", "spike-minutes"),
     source="common practice",
     reason="Kiln air has mass; a jump in minutes is a loose wire or an open door.",
-    held="No reading jumps.",
+    passes="No reading jumps.",
 )
-def spike(case: Case) -> Iterator[Complaint]:
+def spike(case: Case) -> Said:
     air = case.need_air()
     allowed, minutes = case.limits.value("spike-kelvin"), case.limits.value("spike-minutes")
     if air.minutes.min(initial=np.inf) > minutes:
-        raise NotChecked(f"the log has no readings within {minutes:g} min of each other")
+        raise NotApplicable(f"the log has no readings within {minutes:g} min of each other")
     for channel in dict.fromkeys(jump.channel for jump in air.jumps):
         jump, *more = [jump for jump in air.jumps if jump.channel == channel]
         others = f" and {len(more)} more" if more else ""
-        yield Complaint(
+        yield Breach(
             f"Sudden jump of {channel} at {case.clock(air.times[jump.row])}{others}; kept in the "
             "file, not used.",
             (air.log.place(jump.row),),
@@ -181,15 +189,20 @@ def spike(case: Case) -> Iterator[Complaint]:
             jump.size,
             allowed,
             "K",
+            at=air.times[jump.row],
         )
+    yield Pass(f"No reading of a bulb jumps by more than {allowed:g} K and back.")
 
 
 @check(
     "dry-wick",
     title="Wick dry or dirty",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=(
+        "settling-hours",
+        "dry-wick-share",
+        "dry-wick-days",
         "dry-wick-fall",
         "dry-wick-minutes",
         "dry-wick-steady",
@@ -199,17 +212,22 @@ def spike(case: Case) -> Iterator[Complaint]:
     source="common practice; wick care in wengert-extension",
     reason="A dry wick reads warm: the kiln looks humid, the vents open, and the timber is dried "
     "harder than anyone intends.",
-    held="The depression held steady under a steady dry bulb, and hand readings agree.",
+    passes="The depression held steady under a steady dry bulb, and hand readings agree.",
 )
-def dry_wick(case: Case) -> Iterator[Complaint]:
+def dry_wick(case: Case) -> Said:
     air = case.need_air()
     if not np.isfinite(air.wet_bulb).any():
-        raise NotChecked("the log has no wet bulb")
+        raise NoData("the log has no wet bulb")
     yield from _sudden_wick(case, air)
+    yield from drying_wick(case, air)
     yield from _drifting_wick(case, air)
+    hands = len(case.charge.hand_readings)
+    yield Pass("The depression neither fell at once nor sank from day to day under a steady "
+               "set-point" + (f", and {hands} hand readings were compared with the log."
+                              if hands else "; no reading was taken by hand."))
 
 
-def _sudden_wick(case: Case, air: AirSeries) -> Iterator[Complaint]:
+def _sudden_wick(case: Case, air: AirSeries) -> Said:
     """Depression falls while the dry bulb stays, the spray is off and nothing was asked."""
     fall, minutes = case.limits.value("dry-wick-fall"), case.limits.value("dry-wick-minutes")
     steady = case.limits.value("dry-wick-steady")
@@ -236,7 +254,7 @@ def _sudden_wick(case: Case, air: AirSeries) -> Iterator[Complaint]:
     suspect = fell & quiet & unchanged & possible & heated
     for run in air.stretches(np.concatenate([np.zeros(rows, bool), suspect]))[:1]:
         by = float(lost[run.first - rows])
-        yield Complaint(
+        yield Breach(
             f"Wick may be dry or dirty: depression fell {by:.1f} K by "
             f"{case.clock(air.times[run.first])} under a steady dry bulb.",
             (air.log.place(run.first),),
@@ -244,7 +262,40 @@ def _sudden_wick(case: Case, air: AirSeries) -> Iterator[Complaint]:
             by,
             fall,
             "K",
+            at=air.times[run.first],
         )
+
+
+def drying_wick(case: Case, air: AirSeries) -> Said:
+    """Yield where the depression sinks from day to day under a set-point that stays as it is.
+
+    A wick in the air of wet oak dries over days. Only settled readings count, with the fans on and
+    the spray off.
+    """
+    share, days = case.limits.value("dry-wick-share"), round(case.limits.value("dry-wick-days"))
+    good = settled(air, case.asked, case.limits.value("settling-hours")) \
+        & np.isfinite(air.depression) if case.asked else np.zeros(len(air.times), bool)
+    for name, wanted in (("fan", True), ("spray", False)):
+        if name in air.log.channels:
+            good &= (air.log.channels[name] > 0) == wanted
+    for number, item in enumerate(case.asked):
+        rows = np.flatnonzero(good & (case.asked_index == number))
+        if not len(rows):
+            continue
+        day = ((air.seconds[rows] - air.seconds[rows[0]]) // 86400.0).astype(int)
+        middles = [(float(np.median(air.depression[rows[day == one]])), int(rows[day == one][0]))
+                   for one in range(int(day[-1]) + 1) if np.count_nonzero(day == one) >= 6]
+        low = share / 100.0 * item.air.depression_k
+        for index in range(days, len(middles)):
+            run = [middle for middle, _ in middles[index - days:index + 1]]
+            if run[-1] < low and all(np.diff(run) < 0.0):
+                row = middles[index][1]
+                yield Breach(
+                    f"Wick may be dry or dirty: the depression sank from {run[0]:.1f} to "
+                    f"{run[-1]:.1f} K in {days + 1} days to {case.clock(air.times[row])}, where "
+                    f"step {item.label} asks {item.air.depression_k:.1f} K.",
+                    (air.log.place(row),), "wet-bulb", run[-1], low, "K", at=air.times[row])
+                return
 
 
 def _heated(case: Case, air: AirSeries, near_k: float) -> np.ndarray:
@@ -260,7 +311,7 @@ def _heated(case: Case, air: AirSeries, near_k: float) -> np.ndarray:
     return reached if reached[-1] else ~reached
 
 
-def _drifting_wick(case: Case, air: AirSeries) -> Iterator[Complaint]:
+def _drifting_wick(case: Case, air: AirSeries) -> Said:
     """Yield where the log's wet bulb sits above hand readings with a fresh wick, twice or more."""
     allowed = case.limits.value("dry-wick-hand")
     window = case.limits.value("dry-wick-hand-minutes")
@@ -278,7 +329,7 @@ def _drifting_wick(case: Case, air: AirSeries) -> Iterator[Complaint]:
     if len(over) >= 2:
         number, reading, index, _ = over[0]
         worst = max(item[3] for item in over)
-        yield Complaint(
+        yield Breach(
             f"Wick may be dry or dirty: the log's wet bulb reads up to {worst:.1f} K above "
             "the hand "
             f"readings from {case.clock(reading.at)} to {case.clock(over[-1][1].at)}.",
@@ -287,6 +338,7 @@ def _drifting_wick(case: Case, air: AirSeries) -> Iterator[Complaint]:
             worst,
             allowed,
             "K",
+            at=reading.at,
         )
 
 
@@ -294,19 +346,21 @@ def _drifting_wick(case: Case, air: AirSeries) -> Iterator[Complaint]:
     "calibration-due",
     title="Calibration in date",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("calibration-months",),
     source="common practice",
     reason="A record rests on its instruments; one never compared with anything proves little.",
-    held="Every instrument used was in calibration.",
+    passes="Every instrument used was in calibration.",
 )
-def calibration_due(case: Case) -> Iterator[Complaint]:
+def calibration_due(case: Case) -> Said:
     months = case.limits.value("calibration-months")
     used = [i for i, instrument in enumerate(case.kiln.instruments) if _in_use(case, instrument)]
     if not used:
-        raise NotChecked("the kiln's record lists no instruments")
+        raise NoData("the kiln's record lists no instrument this charge rests on")
     for index in used:
         yield from overdue(case, index, months)
+    yield Pass(f"Each of {len(used)} instruments used was compared within {months:g} months "
+               "before the charge.")
 
 
 def _in_use(case: Case, instrument: Instrument) -> bool:
@@ -318,18 +372,18 @@ def _in_use(case: Case, instrument: Instrument) -> bool:
     )
 
 
-def overdue(case: Case, index: int, months: float) -> Iterator[Complaint]:
+def overdue(case: Case, index: int, months: float) -> Said:
     """Yield what is wrong with the calibration of one of the kiln's instruments."""
     instrument = case.kiln.instruments[index]
     day = case.charge.started.astimezone(case.zone).date()
     done = [c.on for c in instrument.calibrations if c.on <= day]
     place = (case.located_kiln.place("instruments", index),)
     if not done:
-        yield Complaint(f"{instrument.id} has no calibration before {day}.", place, instrument.id)
+        yield Breach(f"{instrument.id} has no calibration before {day}.", place, instrument.id)
         return
     age = (day - max(done)).days / _DAYS_A_MONTH
     if age > months:
-        yield Complaint(
+        yield Breach(
             f"{instrument.id} overdue: last calibrated {max(done)}.",
             place,
             instrument.id,
@@ -343,14 +397,14 @@ def overdue(case: Case, index: int, months: float) -> Iterator[Complaint]:
     "zone-spread",
     title="Entering and leaving air",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("zone-spread", "zone-spread-hours"),
     source="common practice",
     reason="A wide fall of temperature across the load, or between zones, dries one side ahead "
     "of the other.",
-    held="The two sides of the load kept within reach of each other.",
+    passes="The two sides of the load kept within reach of each other.",
 )
-def zone_spread(case: Case) -> Iterator[Complaint]:
+def zone_spread(case: Case) -> Said:
     air = case.need_air()
     sides = [
         air.log.channels[name]
@@ -358,12 +412,14 @@ def zone_spread(case: Case) -> Iterator[Complaint]:
         if name in air.log.channels
     ]
     if len(sides) < 2:
-        raise NotChecked("the log has one dry bulb only")
+        raise NotApplicable("the log has one dry bulb only")
     allowed, hours = case.limits.value("zone-spread"), case.limits.value("zone-spread-hours")
     spread = np.abs(sides[0] - sides[1])
+    if not np.isfinite(spread).any():
+        raise NoData("the two sides of the load have no reading in common")
     for run in air.stretches(spread > allowed, hours):
         worst = float(np.nanmax(spread[run.first : run.last + 1]))
-        yield Complaint(
+        yield Breach(
             f"Kiln heats unevenly: sides {worst:.1f} K apart from "
             f"{case.clock(air.times[run.first])} for {run.hours:.1f} h.",
             (air.log.place(run.first),),
@@ -371,4 +427,42 @@ def zone_spread(case: Case) -> Iterator[Complaint]:
             worst,
             allowed,
             "K",
+            at=air.times[run.first],
         )
+    yield Pass(f"The two sides were never more than {allowed:g} K apart for {hours:g} h.")
+
+
+@check(
+    "drop-across-load",
+    title="Temperature drop across the load",
+    group=_GROUP,
+    severity="note",
+    limits=("load-drop-rise", "load-drop-hours", "depression-overshoot-above",
+            "shock-change-above"),
+    source="common practice",
+    reason="Air cools as it takes up water. Wet timber cools it most; a drop that grows while the "
+    "timber dries means slow air, a blocked load or a sensor that drifts.",
+    passes="The temperature drop across the load shrank as the timber dried.",
+)
+def drop_across_load(case: Case) -> Said:
+    air, value = case.need_air(), case.limits.value
+    sides = [air.log.channels.get(f"dry-bulb-{side}") for side in ("entering", "leaving")]
+    if sides[0] is None or sides[1] is None:
+        raise NotApplicable("the log does not hold entering and leaving air")
+    drop, fan = np.abs(sides[0] - sides[1]), air.log.channels.get("fan")
+    use = np.isfinite(drop) if fan is None else np.isfinite(drop) & (fan > 0)
+    mc, hours = case.controlling_at_each, reading_hours(air)
+    drying = use & (case.asked_index >= 0)
+    wet = drying & (mc > value("depression-overshoot-above"))
+    dry = drying & (mc <= value("shock-change-above"))
+    if min(float(hours[wet].sum()), float(hours[dry].sum())) < value("load-drop-hours"):
+        raise NotApplicable(f"the log holds less than {value('load-drop-hours'):g} h of wet and of "
+                            "dry timber to compare")
+    early, late = float(np.median(drop[wet])), float(np.median(drop[dry]))
+    if late - early > value("load-drop-rise"):
+        yield Breach(
+            f"The drop across the load grew from {early:.1f} K while wet to {late:.1f} K: look at "
+            "air speed, baffles and the two sensors.",
+            (air.log.place(int(np.flatnonzero(dry)[0])),), "load", late - early,
+            value("load-drop-rise"), "K", at=air.times[np.flatnonzero(dry)[0]])
+    yield Pass(f"The drop across the load was {early:.1f} K while wet and {late:.1f} K later.")

@@ -10,7 +10,7 @@ import numpy as np
 
 from kilnfolio.records.quantities import fahrenheit_from_celsius
 from kilnfolio.review.air import AirSeries
-from kilnfolio.review.findings import Case, Complaint, NotChecked, check
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
 from kilnfolio.review.setpoints import Asked
 
 _GROUP = "instruments and log"
@@ -26,14 +26,14 @@ _DRY_BULBS = ("dry-bulb", "dry-bulb-entering", "dry-bulb-leaving")
     "unit-slip",
     title="Column in another unit",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     limits=("unit-slip", "unit-slip-set-points"),
     source="common practice",
     reason="A logger switched from °C to °F goes on writing numbers, and every one after it is "
     "wrong; where the profile names the wrong unit, all are.",
-    held="No temperature column changes its unit, or fits its set-points only in the other one.",
+    passes="No temperature column changes its unit, or fits its set-points only in the other one.",
 )
-def unit_slip(case: Case) -> Iterator[Complaint]:
+def unit_slip(case: Case) -> Said:
     air = case.need_air()
     columns = {
         name: values
@@ -41,14 +41,16 @@ def unit_slip(case: Case) -> Iterator[Complaint]:
         if name in (*_DRY_BULBS, "wet-bulb") or name.startswith("core-")
     }
     if not columns:
-        raise NotChecked("the log has no temperature column")
+        raise NoData("the log has no temperature column")
     for name, values in columns.items():
         slip = _slip_midway(case, air, name, values) or _slip_throughout(case, air, name, values)
         if slip:
             yield slip
+    yield Pass(f"None of {len(columns)} temperature columns changes its unit or fits its "
+               "set-points only in the other one.")
 
 
-def _slip_midway(case: Case, air: AirSeries, name: str, values: np.ndarray) -> Complaint | None:
+def _slip_midway(case: Case, air: AirSeries, name: str, values: np.ndarray) -> Breach | None:
     """Return the first jump from a temperature to the same one in the other unit."""
     near = case.limits.value("unit-slip")
     if (np.abs(values[1:] - values[:-1]) <= 2 * near).all():
@@ -65,7 +67,7 @@ def _slip_midway(case: Case, air: AirSeries, name: str, values: np.ndarray) -> C
         else:
             continue
         row = int(known[index + 1])
-        return Complaint(
+        return Breach(
             f"{name} changes from {scales} at {case.clock(air.times[row])}: "
             f"{before:.1f}, then {after:.1f}.",
             (air.log.place(row),),
@@ -76,7 +78,7 @@ def _slip_midway(case: Case, air: AirSeries, name: str, values: np.ndarray) -> C
 
 
 def _slip_throughout(case: Case, air: AirSeries, name: str, values: np.ndarray
-                     ) -> Complaint | None:
+                     ) -> Breach | None:
     """Return that most of a column fits what was asked only when read in the other unit."""
     near = case.limits.value("unit-slip-set-points")
     low, high = _kept_between(case, name)
@@ -92,7 +94,7 @@ def _slip_throughout(case: Case, air: AirSeries, name: str, values: np.ndarray
         if _apart(turned, low, high) > near:
             continue
         row = int(np.flatnonzero(np.isfinite(values) & np.isfinite(high))[-1])
-        return Complaint(
+        return Breach(
             f"{name} may be in {unit} and be read as {other}: it stays {as_read:.0f} K from what "
             f"was asked, and would keep to it in the other unit. At {case.clock(air.times[row])} "
             f"it is read as {values[row]:.1f} °C, and would be {turned[row]:.1f} °C; "
@@ -130,25 +132,25 @@ def _apart(values: np.ndarray, low: np.ndarray, high: np.ndarray) -> float:
     "clock-against-hand",
     title="Log's clock against hand-written times",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("clock-apart", "clock-apart-rise"),
     source="common practice",
     reason="A logger's clock drifts, or was never put forward in spring; then no weighing, step or "
     "stop falls where the log has it. The file alone cannot tell which clock is right.",
-    held="The dry bulb rises in the log when the step changes say so.",
+    passes="The dry bulb rises in the log when the step changes say so.",
 )
-def clock_against_hand(case: Case) -> Iterator[Complaint]:
+def clock_against_hand(case: Case) -> Said:
     air, allowed = case.need_air(), case.limits.value("clock-apart")
     rise = case.limits.value("clock-apart-rise")
     late = [found for found in _rises(case, air, rise) if found is not None]
     if len(late) < 2:
-        raise NotChecked("fewer than two written step changes raise the dry bulb far enough to be "
-                         "seen in the log")
+        raise NotApplicable("fewer than two written step changes raise the dry bulb far enough to "
+                            "be seen in the log")
     for side, word in ((1, "after"), (-1, "before")):
         off = [(hours, row) for hours, row in late if side * hours > allowed]
         if len(off) >= 2 and 2 * len(off) > len(late):
             (first, row), (last, _) = off[0], off[-1]
-            yield Complaint(
+            yield Breach(
                 f"The log and the hand-written times differ: at {len(off)} of {len(late)} step "
                 f"changes the dry bulb rises {word} it was written, by {abs(first):.1f} h at the "
                 f"first ({case.clock(air.times[row])} in the log) and {abs(last):.1f} h at the "
@@ -158,7 +160,10 @@ def clock_against_hand(case: Case) -> Iterator[Complaint]:
                 max(abs(hours) for hours, _ in off),
                 allowed,
                 "h",
+                at=air.times[row],
             )
+    yield Pass(f"At {len(late)} step changes the dry bulb rises in the log within {allowed:g} h of "
+               "the time written, at more than half of them.")
 
 
 def _rises(case: Case, air: AirSeries, rise: float) -> Iterator[tuple[float, int] | None]:

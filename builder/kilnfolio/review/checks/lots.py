@@ -4,14 +4,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from kilnfolio.physics.sorption import equilibrium_moisture_content
 from kilnfolio.physics.survey import readings_needed, share_shown
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.lot import Pack
 from kilnfolio.review.dossier import Judgement
-from kilnfolio.review.findings import Complaint, LotCase, NotChecked, check
+from kilnfolio.review.findings import Breach, LotCase, NoData, NotApplicable, Pass, Said, check
 from kilnfolio.review.judgement import chosen_readings, counted, judge, readings_of
 
 _GROUP = "lot"
@@ -21,7 +19,7 @@ _GROUP = "lot"
     "lot-moisture",
     title="Survey against the order",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     of="lot",
     limits=(
         "en-14298-mean-low",
@@ -32,38 +30,39 @@ _GROUP = "lot"
     ),
     source="en-14298, or the order",
     reason="The order says what the lot must be. The readings say what it is.",
-    held="The readings keep what was ordered.",
+    passes="The readings keep what was ordered.",
 )
-def lot_moisture(case: LotCase) -> Iterator[Complaint]:
+def lot_moisture(case: LotCase) -> Said:
     judgement = judge(case)
     if judgement.met is None:
-        raise NotChecked(judgement.sentence.rstrip("."))
+        raise NoData(judgement.sentence.rstrip("."))
     if not judgement.met:
-        yield Complaint(
+        yield Breach(
             f"Lot misses its order ({judgement.rule}): "
             f"{counted(judgement.inside or 0, judgement.n, judgement.mean_pct or 0.0)}.",
             (case.place("order"),),
             "lot",
         )
+    yield Pass(f"{judgement.sentence} Ordered: {judgement.rule}.")
 
 
 @check(
     "sample-size-for-claim",
     title="Readings against the claim",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     of="lot",
     source="Clopper–Pearson lower bound; pieces picked at random",
     reason="Twelve good readings do not show what forty-five would.",
-    held="The readings are enough for the sentence ordered.",
+    passes="The readings are enough for the sentence ordered.",
 )
-def sample_size_for_claim(case: LotCase) -> Iterator[Complaint]:
+def sample_size_for_claim(case: LotCase) -> Said:
     order = case.lot.order
     if order.claimed_confidence is None:
-        raise NotChecked("the order asks for no share to be shown at a confidence")
+        raise NotApplicable("the order asks for no share to be shown at a confidence")
     for name, charge in case.charges.items():
         if charge.record.survey and charge.record.survey.chosen == "convenience":
-            yield Complaint(
+            yield Breach(
                 f"The survey of charge {name} took the pieces at hand: no number of them "
                 "shows a share of the lot.",
                 (charge.place("survey", "chosen"),),
@@ -71,11 +70,11 @@ def sample_size_for_claim(case: LotCase) -> Iterator[Complaint]:
             )
     judgement = judge(case)
     if judgement.inside is None or judgement.share_asked_pct is None:
-        raise NotChecked(judgement.sentence.rstrip("."))
+        raise NoData(judgement.sentence.rstrip("."))
     confidence = order.claimed_confidence.value
     shown = 100.0 * share_shown(judgement.n, judgement.n - judgement.inside, confidence / 100.0)
     if judgement.share_asked_pct >= 100.0:
-        yield Complaint(
+        yield Breach(
             "No number of readings shows 100 % of a lot, unless every piece is measured.",
             (case.place("order", "claimed_confidence"),),
             "survey",
@@ -85,7 +84,7 @@ def sample_size_for_claim(case: LotCase) -> Iterator[Complaint]:
         )
     elif shown < judgement.share_asked_pct:
         needed = readings_needed(judgement.share_asked_pct / 100.0, confidence / 100.0)
-        yield Complaint(
+        yield Breach(
             f"Too few readings for that sentence: {_readings(case, judgement)}, "
             f"{judgement.inside} within, "
             f"show at least {shown:.1f} % of the lot at {confidence:g} % confidence, not "
@@ -96,6 +95,9 @@ def sample_size_for_claim(case: LotCase) -> Iterator[Complaint]:
             needed,
             "readings",
         )
+    yield Pass(f"{judgement.inside} of {judgement.n} readings within show at least {shown:.1f} % "
+               f"of the lot at {confidence:g} % confidence; {judgement.share_asked_pct:g} % was "
+               "asked.")
 
 
 def _readings(case: LotCase, judgement: Judgement) -> str:
@@ -109,51 +111,53 @@ def _readings(case: LotCase, judgement: Judgement) -> str:
     "survey-age",
     title="Survey age at dispatch",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     of="lot",
     limits=("survey-age",),
     source="common practice",
     reason="Timber goes on moving with the shed's air after it was measured.",
-    held="The survey was fresh at dispatch.",
+    passes="The survey was fresh at dispatch.",
 )
-def survey_age(case: LotCase) -> Iterator[Complaint]:
+def survey_age(case: LotCase) -> Said:
     if case.lot.shipped is None:
-        raise NotChecked("the lot is not shipped")
+        raise NotApplicable("the lot is not shipped")
     if not case.surveys:
-        raise NotChecked("no survey is on record")
+        raise NoData("no survey is on record")
     days = max((case.lot.shipped - survey.at).days for survey in case.surveys)
     allowed = case.limits.value("survey-age")
     if days > allowed:
-        yield Complaint(
+        yield Breach(
             f"Re-measure before dispatch: the survey was {days} days old.",
             (case.place("shipped"),),
             "survey",
             days,
             allowed,
             "days",
+            at=case.lot.shipped,
         )
+    yield Pass(f"The survey was {days} days old at dispatch.")
 
 
 @check(
     "storage-air",
     title="Shed air against lot MC",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     of="lot",
     limits=("storage-air",),
     source="common practice",
     reason="A lot left in air that does not suit it leaves its specification by itself.",
-    held="The shed's air suits the lot.",
+    passes="The shed's air suits the lot.",
 )
-def storage_air(case: LotCase) -> Iterator[Complaint]:
+def storage_air(case: LotCase) -> Said:
     storage = case.lot.storage
     if storage is None or not case.surveys:
-        raise NotChecked("the shed's air or the survey is not on record")
+        raise NoData("the shed's air or the survey is not on record")
     emc = equilibrium_moisture_content(storage.temperature.value, storage.relative_humidity.value)
     mean = float(readings_of(case).mean())
     allowed = case.limits.value("storage-air")
     if abs(emc - mean) > allowed:
-        yield Complaint(
+        yield Breach(
             f"Shed will change this lot: its air is at {emc:.1f} % EMC, the lot at {mean:.1f} %.",
             (case.place("storage"),),
             "shed",
@@ -161,20 +165,21 @@ def storage_air(case: LotCase) -> Iterator[Complaint]:
             allowed,
             "points",
         )
+    yield Pass(f"The shed's air is at {emc:.1f} % EMC, the lot at {mean:.1f} %.")
 
 
 @check(
     "pack-in-charge",
     title="Pack belongs to its charge",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     of="lot",
     claim="record",
     source="common practice",
     reason="The chain from pack to charge is what a record is for.",
-    held="Every pack stands in the stacking record of its charge.",
+    passes="Every pack stands in the stacking record of its charge.",
 )
-def pack_in_charge(case: LotCase) -> Iterator[Complaint]:
+def pack_in_charge(case: LotCase) -> Said:
     known = 0
     for index, pack in enumerate(case.lot.packs):
         stacking = case.charges[pack.charge].record.stacking
@@ -184,68 +189,76 @@ def pack_in_charge(case: LotCase) -> Iterator[Complaint]:
         known += 1
         others = [name for name in case.stacked_in[pack.number] if name != pack.charge]
         if pack.number in stacking.packs and others:
-            yield Complaint(
+            yield Breach(
                 f"Pack {pack.number} is in two charges: {pack.charge} and {', '.join(others)}.",
                 place,
                 pack.number,
             )
         if pack.number not in stacking.packs:
-            yield Complaint(
+            yield Breach(
                 f"Pack {pack.number} is not in the stacking record of charge {pack.charge}.",
                 place,
                 pack.number,
             )
     if not known:
-        raise NotChecked("no stacking record lists packs")
+        raise NoData("no stacking record lists packs")
+    if known < len(case.lot.packs):
+        raise NoData(f"{len(case.lot.packs) - known} of {len(case.lot.packs)} packs come from "
+                     "charges whose stacking record lists no packs")
+    yield Pass(f"Each of {known} packs stands in the stacking record of its charge, and of no "
+               "other.")
 
 
 @check(
     "shipped-in-order",
     title="Shipped after tested",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     of="lot",
     claim="record",
     source="common practice",
     reason="A lot shipped before it was tested was not tested.",
-    held="The lot was shipped after drying and testing.",
+    passes="The lot was shipped after drying and testing.",
 )
-def shipped_in_order(case: LotCase) -> Iterator[Complaint]:
+def shipped_in_order(case: LotCase) -> Said:
     if case.lot.shipped is None:
-        raise NotChecked("the lot is not shipped")
+        raise NotApplicable("the lot is not shipped")
     for pack in case.lot.packs:
         charge = case.charges[pack.charge].record
         latest = max(charge.unloaded, charge.survey.at if charge.survey else charge.unloaded)
         if case.lot.shipped < latest:
-            yield Complaint(
+            yield Breach(
                 f"Shipped before charge {charge.id} was unloaded and tested.",
                 (case.place("shipped"),),
                 charge.id,
             )
             return
+    yield Pass("The lot was shipped after "
+               f"{', '.join(sorted({pack.charge for pack in case.lot.packs}))} "
+               "had been unloaded and, where surveyed, surveyed.")
 
 
 @check(
     "volume-out",
     title="Volume out against volume in",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     of="lot",
     claim="record",
     limits=("volume-loss",),
     source="common practice",
     reason="More timber out than in means a pack from elsewhere; much less, a pack unaccounted "
     "for. Shrinkage alone takes some per cent.",
-    held="The timber that left agrees with what went in.",
+    passes="The timber that left agrees with what went in.",
 )
-def volume_out(case: LotCase) -> Iterator[Complaint]:
+def volume_out(case: LotCase) -> Said:
     place, allowed = (case.place("packs"),), case.limits.value("volume-loss")
     for charge_id, packs in case.packs_out.items():
         charge = case.charges[charge_id].record
         out = sum(pack.volume.value for pack in packs)
         volume_in = sum(stock.volume.value for stock in charge.stock)
         if out > volume_in:
-            yield Complaint(
+            yield Breach(
                 f"More timber out than in: {out:.2f} m³ of charge {charge_id}, which "
                 f"held {volume_in:.2f} m³.",
                 place,
@@ -257,7 +270,7 @@ def volume_out(case: LotCase) -> Iterator[Complaint]:
             continue
         lost = 100.0 * (1.0 - out / volume_in)
         if lost > allowed and _all_packed(charge, packs):
-            yield Complaint(
+            yield Breach(
                 f"{lost:.0f} % of charge {charge_id} is lost between loading and packing: "
                 f"{volume_in:.2f} m³ in, {out:.2f} m³ out.",
                 place,
@@ -265,8 +278,12 @@ def volume_out(case: LotCase) -> Iterator[Complaint]:
                 lost,
                 allowed,
                 "%",
-                gravity="query",
+                severity="question",
             )
+    yield Pass("No more timber left than went in"
+               + "".join(f"; charge {name}: {sum(pack.volume.value for pack in packs):.2f} of "
+                         f"{sum(one.volume.value for one in case.charges[name].record.stock):.2f}"
+                         " m³ packed" for name, packs in case.packs_out.items()) + ".")
 
 
 def _all_packed(charge: Charge, packs: tuple[Pack, ...]) -> bool:
@@ -282,22 +299,23 @@ def _all_packed(charge: Charge, packs: tuple[Pack, ...]) -> bool:
     "claim-evidence",
     title="Certified claim",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     of="lot",
     claim="record",
     source="retention: eudr; FSC and PEFC from memory",
     reason="A claim on the way out needs the same claim on the way in.",
-    held="The certificate claim stands on the intake papers.",
+    passes="The certificate claim stands on the intake papers.",
 )
-def claim_evidence(case: LotCase) -> Iterator[Complaint]:
+def claim_evidence(case: LotCase) -> Said:
     if case.lot.claim is None:
-        raise NotChecked("no certificate claim is made")
+        raise NotApplicable("no certificate claim is made")
     for charge_id in sorted({pack.charge for pack in case.lot.packs}):
         stock = case.charges[charge_id].record.stock
         intakes = [intake for item in stock for intake in item.intake]
         if not intakes or any(intake.claim is None for intake in intakes):
-            yield Complaint(
+            yield Breach(
                 f"Claim lacks input record: the intake of charge {charge_id} has none.",
                 (case.place("claim"),),
                 charge_id,
             )
+    yield Pass("Every intake of the charges it came from carries a certificate claim.")

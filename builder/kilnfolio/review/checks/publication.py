@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from kilnfolio.review.findings import Complaint, NotChecked, Publication, check
+from kilnfolio.review.findings import Breach, NoData, Publication, check
 
 _GROUP = "publication"
 
@@ -19,57 +19,57 @@ _GROUP = "publication"
     "archive-unchanged",
     title="Archive unchanged since issue",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     claim="record",
     of="publication",
     source="common practice",
     reason="A record that was issued is what its seal says. If its files, the edition of its "
     "rules or its schedule are others now, the page would vouch for what nobody sealed.",
-    held="Every sealed record is as it was sealed: its files, its rules and its results.",
+    passes="Every sealed record is as it was sealed: its files, its rules and its results.",
 )
-def archive_unchanged(case: Publication) -> Iterator[Complaint]:
+def archive_unchanged(case: Publication) -> Iterator[Breach]:
     differences = _looked_at(case.differences, "no sealed record was compared with its files")
     for words in differences:
-        yield Complaint(f"Archive changed since issue: {words}", subject=words)
+        yield Breach(f"Archive changed since issue: {words}", subject=words)
 
 
 @check(
     "safety-wording",
     title="Safety wording on every page",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     claim="record",
     of="publication",
     source="common practice",
     reason="Whoever opens one page alone, from a label or a search, must read what it is not: no "
     "permit, and no leave to enter a kiln.",
-    held="Every page and every PDF carries the safety wording.",
+    passes="Every page and every PDF carries the safety wording.",
 )
-def safety_wording(case: Publication) -> Iterator[Complaint]:
+def safety_wording(case: Publication) -> Iterator[Breach]:
     lacking = _looked_at(case.without_wording, "no page was looked at")
     for page in lacking:
-        yield Complaint(f"Safety wording missing: {page}.", subject=page)
+        yield Breach(f"Safety wording missing: {page}.", subject=page)
 
 
 @check(
     "customer-fields",
     title="Nothing for customers but what is on the list",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     claim="record",
     of="publication",
     source="common practice",
     reason="Set-points are know-how, names are private, and an alarm without its context "
     "misleads. What nobody has put on the list does not leave the mill.",
-    held="The customer edition holds listed fields only.",
+    passes="The customer edition holds listed fields only.",
 )
-def customer_fields(case: Publication) -> Iterator[Complaint]:
+def customer_fields(case: Publication) -> Iterator[Breach]:
     beyond = _looked_at(case.beyond_list, "no customer edition was made")
     for field in beyond:
-        yield Complaint(f"Internal data would be published: {field}.", subject=field)
+        yield Breach(f"Internal data would be published: {field}.", subject=field)
 
 
 def _looked_at(found: Sequence[str] | None, absent: str) -> Sequence[str]:
     if found is None:
-        raise NotChecked(absent)
+        raise NoData(absent)
     return found

@@ -5,10 +5,10 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator
 from typing import Any
 
-from kilnfolio.review.findings import CHECKS, Case, Complaint, NotChecked, check
+from kilnfolio.records.charge import Answer, Waiver
+from kilnfolio.review.findings import CHECKS, Breach, Case, NoData, NotApplicable, Pass, Said, check
 
 _GROUP = "record keeping"
 
@@ -17,100 +17,110 @@ _GROUP = "record keeping"
     "who-wrote-it",
     title="Initials on hand entries",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     claim="record",
     source="common practice",
     reason="An entry nobody signed can be asked of nobody.",
-    held="Every hand entry names who made it.",
+    passes="Every hand entry names who made it.",
 )
-def who_wrote_it(case: Case) -> Iterator[Complaint]:
+def who_wrote_it(case: Case) -> Said:
     charge, entries = case.charge, 0
     for kind in ("weighings", "hand_readings", "step_changes", "events", "stops"):
         for index, entry in enumerate(getattr(charge, kind)):
             entries += 1
             if entry.by is None:
-                yield Complaint(
+                yield Breach(
                     f"Nobody signed the entry in {kind} number {index + 1}.",
                     (case.place(kind, index),),
                     kind,
                 )
     if not entries:
-        raise NotChecked("the record holds no hand entries")
+        raise NoData("the record holds no hand entries")
+    yield Pass(f"Each of {entries} hand entries names who made it.")
 
 
 @check(
     "signed",
     title="Record signed",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     claim="record",
     source="common practice",
     reason="A record stands when somebody stands behind it.",
-    held="The record is signed.",
+    passes="The record is signed.",
 )
-def signed(case: Case) -> Iterator[Complaint]:
+def signed(case: Case) -> Said:
     if not case.charge.signatures:
-        yield Complaint("The record is not signed.", (case.place(),))
+        yield Breach("The record is not signed.", (case.place(),))
+    yield Pass("Signed by " + ", ".join(one.by for one in case.charge.signatures) + ".")
 
 
 @check(
     "dates-in-order",
     title="Dates in order",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     claim="record",
     source="common practice",
     reason="Timber is sawn, stacked, dried and tested in that order; another order is a slip or "
     "a mix-up.",
-    held="Sawn, stacked, dried, tested: the dates stand in order.",
+    passes="Sawn, stacked, dried, tested: the dates stand in order.",
 )
-def dates_in_order(case: Case) -> Iterator[Complaint]:
+def dates_in_order(case: Case) -> Said:
     charge = case.charge
     for index, stock in enumerate(charge.stock):
         for number, intake in enumerate(stock.intake):
             if intake.sawn and intake.sawn > charge.loaded.date():
-                yield Complaint(
+                yield Breach(
                     f"Sawn on {intake.sawn}, after loading.",
                     (case.place("stock", index, "intake", number, "sawn"),),
                 )
     if charge.stacking and charge.stacking.on > charge.loaded.date():
-        yield Complaint(
+        yield Breach(
             f"Stacked on {charge.stacking.on}, after loading.", (case.place("stacking", "on"),)
         )
     for index, weighing in enumerate(charge.weighings):
         if weighing.at > charge.unloaded:
-            yield Complaint(
+            yield Breach(
                 f"Weighed on {case.clock(weighing.at)}, after unloading.",
                 (case.place("weighings", index, "at"),),
+                at=weighing.at,
             )
     for index, board in enumerate(charge.boards):
         if board.weighed_at > charge.started:
-            yield Complaint(
+            yield Breach(
                 f"Board {board.id} was cut on {case.clock(board.weighed_at)}, after heating began.",
                 (case.place("boards", index, "weighed_at"),),
                 board.id,
             )
     if charge.survey and charge.survey.at < charge.ended:
-        yield Complaint(
+        yield Breach(
             f"Surveyed on {case.clock(charge.survey.at)}, before drying ended.",
             (case.place("survey", "at"),),
+            at=charge.survey.at,
         )
+    sawn = [intake.sawn for stock in charge.stock for intake in stock.intake if intake.sawn]
+    days = [("sawn", max(sawn, default=None)), ("stacked", charge.stacking and charge.stacking.on),
+            ("loaded", charge.loaded.date()), ("dried", charge.ended.date()),
+            ("surveyed", charge.survey and charge.survey.at.date())]
+    yield Pass("The dates stand in order: "
+               + ", ".join(f"{word} {day}" for word, day in days if day) + ".")
 
 
 @check(
     "corrections-kept",
     title="Corrections keep the old value",
     group=_GROUP,
-    gravity="refused",
+    severity="fail",
     claim="record",
     source="common practice",
     reason="A value changed with its old value, reason and name beside it is honest work; a "
     "value changed without is not a record.",
-    held="Every correction leads to the value that stands in the record.",
+    passes="Every correction keeps its old value and leads to the value that stands in the record.",
 )
-def corrections_kept(case: Case) -> Iterator[Complaint]:
+def corrections_kept(case: Case) -> Said:
     if not case.charge.corrections:
-        raise NotChecked("no correction is on record")
+        raise NotApplicable("no correction is on record")
     latest = {
         correction.field: index
         for index, correction in sorted(
@@ -121,20 +131,20 @@ def corrections_kept(case: Case) -> Iterator[Complaint]:
         correction, place = case.charge.corrections[index], case.place("corrections", index)
         path = path_of(case.located.document.value, field)
         if path is None:
-            yield Complaint(
+            yield Breach(
                 f"The correction of {field} names nothing in this record.", (place,), field
             )
             continue
         now = str(value_at(case.located.document.value, path))
         if not _same_words(now, correction.new):
-            yield Complaint(
+            yield Breach(
                 f"{field} was corrected to {correction.new}, and {now} stands in the "
                 "record: it was overwritten without a reason.",
                 (case.place(*path), place),
                 field,
             )
         elif _same_words(correction.old, correction.new):
-            yield Complaint(
+            yield Breach(
                 f"The correction of {field} keeps no old value: it says {correction.new} twice.",
                 (place,),
                 field,
@@ -181,32 +191,40 @@ def value_at(record: Any, path: tuple[str | int, ...]) -> object:
 
 @check(
     "waivers-explained",
-    title="Waivers name a check and a time",
+    title="Answers name a finding and a time",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     claim="record",
     source="common practice",
-    reason="A waiver is a signed reason for one finding. One that names no check, or was signed "
-    "before there was anything to sign, excuses nothing.",
-    held="Every waiver names a check of this book, and was signed after the charge was loaded.",
+    reason="An answer is a signed reason for one finding. One that names no finding, or was signed "
+    "before there was anything to sign, answers nothing.",
+    passes="Every answer names a finding, and was signed after the charge was loaded.",
 )
-def waivers_explained(case: Case) -> Iterator[Complaint]:
-    if not case.charge.waivers:
-        raise NotChecked("no waiver is on record")
-    for index, waiver in enumerate(case.charge.waivers):
-        place = (case.place("waivers", index, "check"),)
-        if waiver.check not in CHECKS:
-            near = difflib.get_close_matches(waiver.check, CHECKS, n=1, cutoff=0.5)
-            yield Complaint(
-                f"A waiver names '{waiver.check}', which is no check"
+def waivers_explained(case: Case) -> Said:
+    charge = case.charge
+    given: list[tuple[str, int, str, Answer | Waiver]] = [
+             *(("answers", i, one.finding.split("/")[0], one)
+               for i, one in enumerate(charge.answers)),
+             *(("waivers", i, one.check, one) for i, one in enumerate(charge.waivers))]
+    if not given:
+        raise NotApplicable("no answer is on record")
+    for kind, index, slug, answer in given:
+        key = "finding" if kind == "answers" else "check"
+        named = getattr(answer, key)
+        if slug not in CHECKS:
+            near = difflib.get_close_matches(slug, CHECKS, n=1, cutoff=0.5)
+            yield Breach(
+                f"An answer names '{slug}', which is no check"
                 + (f"; '{near[0]}' is." if near else "."),
-                place,
-                waiver.check,
+                (case.place(kind, index, key),),
+                slug,
             )
-        elif waiver.at < case.charge.loaded:
-            yield Complaint(
-                f"The waiver of '{waiver.check}' was signed on {case.clock(waiver.at)}, "
+        elif answer.at < charge.loaded:
+            yield Breach(
+                f"The answer to '{named}' was signed on {case.clock(answer.at)}, "
                 "before the charge was loaded.",
-                (case.place("waivers", index, "at"),),
-                waiver.check,
+                (case.place(kind, index, "at"),),
+                slug,
             )
+    yield Pass(f"Each of {len(given)} answers names a check of this book and was signed after the "
+               "charge was loaded.")

@@ -1,311 +1,317 @@
-"""Schedule as run: whether the air was the one agreed, and each step due."""
+"""Steps of the schedule: made when due, one at a time, for the timber in the kiln."""
 # The decorator of a check says what it asks and why; its page is made from that.
 # ruff: noqa: D103
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterator
 from itertools import pairwise
 
-import numpy as np
-
-from kilnfolio.review.air import AirSeries, utc
-from kilnfolio.review.boards import Control, control_at
-from kilnfolio.review.conduct import falling
-from kilnfolio.review.findings import Case, Complaint, NotChecked, check
+from kilnfolio.records.problems import Place
+from kilnfolio.review.air import utc
+from kilnfolio.review.boards import control_at
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
+from kilnfolio.review.steps import step_for, steps_made
 
 _GROUP = "schedule"
+_STEP_LIMITS = ("step-timing", "step-late", "step-skipped")
+
+
+def _need_mc_steps(case: Case) -> None:
+    if case.schedule.time_based:
+        raise NotApplicable("the schedule's steps end after a time, not at an MC")
 
 
 @check(
     "step-timing",
     title="Step against controlling MC",
     group=_GROUP,
-    gravity="query",
-    limits=("step-timing",),
+    severity="question",
+    limits=_STEP_LIMITS,
     source="common practice",
     reason="A step made early puts air on the timber that it is not yet dry enough to bear.",
-    held="No step was made before it was due.",
+    passes="No step was made before it was due.",
 )
-def step_timing(case: Case) -> Iterator[Complaint]:
-    changes = [(i, c) for i, c in enumerate(case.charge.step_changes) if c.step > 1]
-    if not any(step.until_mc_pct for step in case.steps):
-        raise NotChecked("the schedule's steps end after a time, not at an MC")
-    if not changes:
-        raise NotChecked("no step change is written down")
+def step_timing(case: Case) -> Said:
+    _need_mc_steps(case)
+    if not case.charge.step_changes:
+        raise NoData("no step change is written down")
     if not case.controls:
-        raise NotChecked("no weighing is on record to judge the steps by")
-    allowed = case.limits.value("step-timing")
-    for index, change in changes:
+        raise NoData("no weighing is on record to judge the steps by")
+    allowed, judged = case.limits.value("step-timing"), 0
+    for index, change in enumerate(case.charge.step_changes):
         if change.step > len(case.steps):
-            yield Complaint(
+            yield Breach(
                 f"There is no step {change.step}: the schedule has {len(case.steps)}.",
                 (case.place("step_changes", index, "step"),),
                 f"step {change.step}",
+                at=change.at,
             )
+    for made in steps_made(case):
+        if made.early_by_pct is None or made.control is None or made.trigger_pct is None:
             continue
-        trigger = case.steps[change.step - 2].until_mc_pct
-        control = control_at(case.controls, change.at)
-        if trigger is None or control is None:
-            continue
-        if control.mc_pct > trigger + allowed:
-            yield Complaint(
-                f"Stepped early to step {change.step} on {case.clock(change.at)} at "
-                f"{control.mc_pct:.1f} %; it was due at {trigger:g} % (boards "
-                f"{', '.join(control.boards)}).",
-                (case.place("step_changes", index),),
-                f"step {change.step}",
-                control.mc_pct - trigger,
+        judged += 1
+        if made.verdict == "early":
+            yield Breach(
+                f"Stepped early to step {made.change.step} on {case.clock(made.change.at)} at "
+                f"{made.control.mc_pct:.1f} %; it was due at {made.trigger_pct:g} % (boards "
+                f"{', '.join(made.control.boards)}).",
+                (case.place("step_changes", made.index),),
+                f"step {made.change.step}",
+                made.early_by_pct,
                 allowed,
                 "points",
+                at=made.change.at,
             )
+    if not judged:
+        raise NotApplicable("no step with a trigger was begun")
+    yield Pass(f"{_counted(judged, 'step was', 'steps were')} made with the controlling MC no more "
+               f"than {allowed:g} points above the trigger.")
+
+
+def _counted(number: int, one: str, many: str) -> str:
+    return f"{number} {one if number == 1 else many}"
+
+
+@check(
+    "step-late",
+    title="Steps not left waiting",
+    group=_GROUP,
+    severity="note",
+    limits=(*_STEP_LIMITS, "step-late-hours"),
+    source="common practice",
+    reason="A step made late costs days, and leaves dry timber in air that is milder than it "
+    "needs.",
+    passes="No step was made long after it was due.",
+)
+def step_late(case: Case) -> Said:
+    _need_mc_steps(case)
+    waits = [made for made in steps_made(case) if made.due_since is not None]
+    if not waits:
+        raise NotApplicable("no weighing showed a step due that was made")
+    allowed = case.limits.value("step-late-hours")
+    for made in waits:
+        if made.verdict == "late" and made.waited_hours > allowed:
+            yield Breach(
+                f"Step {made.change.step} was made late, on {case.clock(made.change.at)}: it was "
+                f"due for {made.waited_hours:.0f} h, and the controlling MC was "
+                f"{-(made.early_by_pct or 0.0):.1f} points below its trigger.",
+                (case.place("step_changes", made.index),), f"step {made.change.step}",
+                made.waited_hours, allowed, "h", at=made.change.at)
+    longest = max(made.waited_hours for made in waits)
+    yield Pass(f"The longest a due step waited was {longest:.0f} h, or it was made within "
+               f"{case.limits.value('step-late'):g} points of its trigger.")
+
+
+@check(
+    "start-step",
+    title="Air-dried stock begun at its step",
+    group=_GROUP,
+    severity="question",
+    limits=_STEP_LIMITS,
+    source="dry-kiln-operators-manual, ch. 7 (from memory)",
+    reason="Air-dried timber begins at the step for its present MC. An earlier step may wet its "
+    "dry faces again, and a later one is too harsh for its core.",
+    passes="Air-dried stock was begun at the step for its MC.",
+)
+def start_step(case: Case) -> Said:
+    if all(stock.start == "green" for stock in case.charge.stock):
+        raise NotApplicable("the timber was loaded green")
+    _need_mc_steps(case)
+    changes = case.charge.step_changes
+    if not changes or not case.controls:
+        raise NoData("no step change, or no weighing, is written down for the start")
+    first = changes[0]
+    control = control_at(case.controls, first.at) or case.controls[0]
+    due, allowed = step_for(case, control.mc_pct), case.limits.value("step-timing")
+    early = step_for(case, control.mc_pct - allowed)
+    if not due <= first.step <= early:
+        yield Breach(
+            f"Begun at step {first.step} with the controlling MC at {control.mc_pct:.1f} %, "
+            f"for which step {due} is due.",
+            (case.place("step_changes", 0, "step"),), f"step {first.step}", first.step, due,
+            "step", at=first.at)
+    yield Pass(f"Begun at step {first.step} with the controlling MC at {control.mc_pct:.1f} %, as "
+               "due.")
 
 
 @check(
     "step-skipped",
     title="Two steps in a day",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("step-skipped",),
     source="common practice",
     reason="Timber that passes two triggers at one weighing still takes them one at a time.",
-    held="No two steps were made within a day.",
+    passes="No two steps were made within a day, and none was left out.",
 )
-def step_skipped(case: Case) -> Iterator[Complaint]:
+def step_skipped(case: Case) -> Said:
     changes = case.charge.step_changes
+    _need_mc_steps(case)
     if not changes:
-        raise NotChecked("no step change is written down")
+        raise NoData("no step change is written down")
+    if len(changes) < 2:
+        raise NotApplicable("one step only is written down")
     least = case.limits.value("step-skipped")
     for index, (before, after) in enumerate(pairwise(changes), start=1):
         hours = (after.at - before.at).total_seconds() / 3600.0
-        timed = before.step <= len(case.steps) and case.steps[before.step - 1].hours is not None
-        if timed:
-            continue
         if after.step > before.step + 1:
-            yield Complaint(
+            yield Breach(
                 f"Step {before.step + 1} was skipped on {case.clock(after.at)}.",
                 (case.place("step_changes", index),),
                 f"step {after.step}",
+                at=after.at,
             )
         elif hours < least and after.step > before.step:
-            yield Complaint(
+            yield Breach(
                 f"Two steps within {hours:.0f} h, on {case.clock(after.at)}.",
                 (case.place("step_changes", index),),
                 f"step {after.step}",
                 hours,
                 least,
                 "h",
+                at=after.at,
             )
-
-
-def _need_asked(case: Case) -> None:
-    if not case.asked:
-        raise NotChecked("no step change is written down, so what was asked is not known")
-
-
-def _controlling_series(case: Case, air: AirSeries) -> np.ndarray:
-    """Return the controlling MC known at each reading; NaN before the first weighing."""
-    if not case.controls:
-        raise NotChecked("no weighing is on record")
-    starts, mcs = zip(*((control.at, control.mc_pct) for control in case.controls), strict=True)
-    return air.in_force(starts, mcs)
+    yield Pass(f"The {len(changes)} steps written down follow one another, {least:g} h apart or "
+               "more.")
 
 
 @check(
-    "dry-bulb-overshoot",
-    title="Hotter than the schedule",
+    "step-hours",
+    title="Hours of a timed schedule",
     group=_GROUP,
-    gravity="query",
-    limits=("dry-bulb-overshoot", "dry-bulb-overshoot-hours", "settling-hours"),
+    severity="question",
+    limits=("step-hours",),
     source="common practice",
-    reason="Heat beyond the schedule while wet costs strength and invites collapse.",
-    held="The kiln was never hotter than asked for long.",
+    reason="A timed schedule is a promise of hours: cut short it leaves wet hearts, drawn out it "
+    "over-dries.",
+    passes="Every timed step was run for the hours asked.",
 )
-def dry_bulb_overshoot(case: Case) -> Iterator[Complaint]:
-    air = case.need_air()
-    _need_asked(case)
-    allowed, hours = (
-        case.limits.value("dry-bulb-overshoot"),
-        case.limits.value("dry-bulb-overshoot-hours"),
-    )
-    over = air.dry_bulb - case.asked_dry_bulb
-    settling = falling(air, case.asked_dry_bulb, case.limits.value("settling-hours"))
-    for run in air.stretches((over > allowed) & ~settling):
-        if run.hours >= hours:
-            worst = float(np.nanmax(over[run.first : run.last + 1]))
-            yield Complaint(
-                f"Hotter than schedule for {run.hours:.1f} h from "
-                f"{case.clock(air.times[run.first])}, by up to {worst:.1f} K.",
-                (air.log.place(run.first),),
-                "dry-bulb",
-                worst,
-                allowed,
-                "K",
-            )
+def step_hours(case: Case) -> Said:
+    if not case.schedule.time_based:
+        raise NotApplicable("the schedule's steps end at an MC, not after a time")
+    allowed, known = case.limits.value("step-hours"), 0
+    last = len(case.asked) - 1
+    for index, item in enumerate(case.asked):
+        if item.step is None or item.step.hours is None:
+            continue
+        end = case.charge.ended if index == last else case.asked[index + 1].at
+        run, asked = case.hours_between(item.at, min(end, case.charge.ended)), item.step.hours
+        known += 1
+        off = 100.0 * (run - asked) / asked
+        # the last step may be held until the boards are due
+        if off < -allowed or (off > allowed and item.step.number < len(case.steps)):
+            yield Breach(
+                f"Step {item.step.number} ran {run:.0f} h; the schedule asks {asked:.0f} h.",
+                (_step_change_place(case, item.at),), f"step {item.step.number}", off, allowed,
+                "%", at=item.at)
+    begun = {item.step.number for item in case.asked if item.step}
+    for step in case.steps:
+        if step.number not in begun:
+            yield Breach(f"Step {step.number}, {step.hours or 0.0:.0f} h, was not run.",
+                         (case.place("ended"),), f"step {step.number}", -100.0, allowed, "%")
+    yield Pass(f"Each of {known} timed steps ran within {allowed:g} % of its hours, or the last "
+               "was held longer.")
 
 
-@check(
-    "too-hot-while-wet",
-    title="Above the ceiling while wet",
-    group=_GROUP,
-    gravity="refused",
-    limits=("ceiling-margin",),
-    source="dry-kiln-operators-manual, ch. 7 (from memory)",
-    reason="Wet wood is weak when hot: cells collapse and checks open inside, unseen until "
-    "the board is cut.",
-    held="The dry bulb kept below the species' ceiling while the wettest board was wet.",
-)
-def too_hot_while_wet(case: Case) -> Iterator[Complaint]:
-    air = case.need_air()
-    sheets = [case.species[stock.species] for stock in case.charge.stock]
-    ceilings = [sheet.ceiling_while_wet for sheet in sheets if sheet.ceiling_while_wet]
-    if not ceilings:
-        raise NotChecked("no species sheet gives a ceiling while wet")
-    if not case.controls:
-        raise NotChecked("no weighing is on record")
-    ceiling = min(ceilings, key=lambda c: c.dry_bulb.value)
-    wet_until = _last_wet(case.controls, ceiling.while_above.value)
-    if wet_until is None:
-        return
-    margin = case.limits.value("ceiling-margin")
-    hot = (air.dry_bulb > ceiling.dry_bulb.value + margin) & (air.times < utc(wet_until))
-    for run in air.stretches(hot)[:3]:
-        worst = float(np.nanmax(air.dry_bulb[run.first : run.last + 1]))
-        yield Complaint(
-            f"Too hot while wet: {worst:.1f} °C on {case.clock(air.times[run.first])} with the "
-            f"wettest board above {ceiling.while_above.value:g} %; collapse and honeycomb risk.",
-            (air.log.place(run.first),),
-            "dry-bulb",
-            worst,
-            ceiling.dry_bulb.value,
-            "°C",
-        )
-
-
-def _last_wet(controls: tuple[Control, ...], above_pct: float) -> dt.datetime | None:
-    """Return until when a board was above an MC: the first weighing without, or the last."""
-    dry = next((control.at for control in controls if control.wettest_pct <= above_pct), None)
-    if dry is None:
-        return controls[-1].at
-    return None if dry == controls[0].at else dry
-
-
-@check(
-    "air-too-dry-while-wet",
-    title="Depression above the schedule while wet",
-    group=_GROUP,
-    gravity="query",
-    limits=(
-        "depression-overshoot",
-        "depression-overshoot-minutes",
-        "depression-overshoot-above",
-        "settling-hours",
-    ),
-    source="common practice",
-    reason="Surface checks open in the first days, when the air takes water faster than the "
-    "core can send it.",
-    held="The air was not drier than asked while the timber was wet.",
-)
-def air_too_dry_while_wet(case: Case) -> Iterator[Complaint]:
-    air = case.need_air()
-    _need_asked(case)
-    wet = _controlling_series(case, air) > case.limits.value("depression-overshoot-above")
-    allowed = case.limits.value("depression-overshoot")
-    over = air.depression - case.asked_depression
-    settling = falling(air, case.asked_depression, case.limits.value("settling-hours"))
-    for run in air.stretches((over > allowed) & wet & ~settling):
-        if run.hours * 60.0 >= case.limits.value("depression-overshoot-minutes"):
-            worst = float(np.nanmax(over[run.first : run.last + 1]))
-            yield Complaint(
-                f"Air too dry at the checking stage: depression {worst:.1f} K above "
-                f"schedule from {case.clock(air.times[run.first])} for {run.hours:.1f} h.",
-                (air.log.place(run.first),),
-                "depression",
-                worst,
-                allowed,
-                "K",
-            )
+def _step_change_place(case: Case, at: object) -> Place:
+    index = next((i for i, change in enumerate(case.charge.step_changes) if change.at == at), None)
+    return case.place("started") if index is None else case.place("step_changes", index)
 
 
 @check(
     "thickness-rule",
     title="Schedule fits the timber",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     source="common practice",
-    reason="A schedule is written for a species and a thickness; thicker stock needs milder air.",
-    held="The schedule is written for this species and thickness, or says how it was changed.",
+    reason="A schedule is written for a species, a thickness and a state; thicker stock needs "
+    "milder air, and green stock does not bear the air of a schedule for air-dried.",
+    passes="The schedule is written for this species, thickness and state, or says how it was "
+    "changed.",
 )
-def thickness_rule(case: Case) -> Iterator[Complaint]:
+def thickness_rule(case: Case) -> Said:
     made_for = case.schedule.for_stock
     thickest = max(length.value for length in made_for.thickness)
+    changed = False
     for index, stock in enumerate(case.charge.stock):
-        if stock.thickness.value > thickest and not case.schedule.modifications:
-            yield Complaint(
-                f"Schedule not adjusted for {stock.thickness.entered}: it is written for "
-                f"{', '.join(t.entered for t in made_for.thickness)}.",
-                (case.place("stock", index, "thickness"),),
-                stock.species,
-                stock.thickness.value,
-                thickest,
-                "mm",
-            )
+        if stock.thickness.value > thickest:
+            changed = True
+            if not case.schedule.modifications:
+                yield Breach(
+                    f"Schedule not adjusted for {stock.thickness.entered}: it is written for "
+                    f"{', '.join(t.entered for t in made_for.thickness)}.",
+                    (case.place("stock", index, "thickness"),),
+                    stock.species,
+                    stock.thickness.value,
+                    thickest,
+                    "mm",
+                )
         if stock.species not in made_for.species:
-            yield Complaint(
+            yield Breach(
                 f"The schedule is not written for {case.species[stock.species].trade_name}.",
                 (case.place("stock", index, "species"),),
                 stock.species,
             )
+        if made_for.start == "air-dried" and stock.start == "green":
+            yield Breach(
+                "The schedule is written for air-dried timber, and this was loaded green.",
+                (case.place("stock", index),), stock.species)
+    kinds = "; ".join(f"{case.species[stock.species].trade_name} {stock.thickness.entered}"
+                      for stock in case.charge.stock)
+    yield Pass(f"The schedule is written for {kinds}." if not changed else
+               f"The schedule says how it was changed for {kinds}.")
 
 
 @check(
     "vent-against-spray",
     title="Vent and spray together",
     group=_GROUP,
-    gravity="note",
+    severity="note",
     limits=("vent-against-spray",),
     source="common practice",
     reason="Steam let in and out at once is money through the roof.",
-    held="Vents and spray did not work against each other.",
+    passes="Vents and spray did not work against each other.",
 )
-def vent_against_spray(case: Case) -> Iterator[Complaint]:
+def vent_against_spray(case: Case) -> Said:
     air = case.need_air()
     vent, spray = air.log.channels.get("vent"), air.log.channels.get("spray")
     if vent is None or spray is None:
-        raise NotChecked("the log does not hold vent and spray")
+        raise NoData("the log does not hold vent and spray")
     minutes = case.limits.value("vent-against-spray")
     for run in air.stretches((vent > 0) & (spray > 0)):
         if run.hours * 60.0 >= minutes:
-            yield Complaint(
+            yield Breach(
                 f"Venting and steaming at once from {case.clock(air.times[run.first])}.",
                 (air.log.place(run.first),),
                 "vent",
                 run.hours * 60,
                 minutes,
                 "min",
+                at=air.times[run.first],
             )
+    yield Pass(f"Vents and spray were never both open for {minutes:g} min.")
 
 
 @check(
     "fans-stopped",
     title="Stops while wet",
     group=_GROUP,
-    gravity="query",
+    severity="question",
     limits=("fans-stopped-hours", "fans-stopped-above", "undeclared-stop-hours"),
     source="common practice",
     reason="Warm, wet, still timber stains and moulds; and a stop nobody wrote down hides in "
     "every rate.",
-    held="The fans ran throughout, or the stop was short, or the timber was dry.",
+    passes="The fans ran throughout, or the stop was short, or the timber was dry.",
 )
-def fans_stopped(case: Case) -> Iterator[Complaint]:
+def fans_stopped(case: Case) -> Said:
     allowed = case.limits.value("fans-stopped-hours")
     above = case.limits.value("fans-stopped-above")
     for index, stop in enumerate(case.charge.stops):
         hours = (stop.end - stop.start).total_seconds() / 3600.0
         control = control_at(case.controls, stop.start)
         if hours > allowed and control and control.mc_pct > above:
-            yield Complaint(
+            yield Breach(
                 f"Stopped {hours:.1f} h from {case.clock(stop.start)} ({stop.cause}) at "
                 f"{control.mc_pct:.0f} %; inspect for stain and checks.",
                 (case.place("stops", index),),
@@ -313,14 +319,20 @@ def fans_stopped(case: Case) -> Iterator[Complaint]:
                 hours,
                 allowed,
                 "h",
+                at=stop.start,
             )
     yield from _undeclared_stops(case)
+    undeclared = case.limits.value("undeclared-stop-hours")
+    logged = case.air is not None and "fan" in case.air.log.channels
+    yield Pass(f"No declared stop above {above:g} % was longer than {allowed:g} h"
+               + (f", and the fans never stood {undeclared:g} h without one." if logged else
+                  "; the log does not hold the fans."))
 
 
-def _undeclared_stops(case: Case) -> Iterator[Complaint]:
+def _undeclared_stops(case: Case) -> Iterator[Breach]:
     if case.air is None or "fan" not in case.air.log.channels:
         if not case.charge.stops:
-            raise NotChecked("the log does not hold the fans, and no stop is written down")
+            raise NoData("the log does not hold the fans, and no stop is written down")
         return
     air = case.air
     still = air.log.channels["fan"] <= 0
@@ -331,13 +343,14 @@ def _undeclared_stops(case: Case) -> Iterator[Complaint]:
         declared = any(utc(s.start) <= end and utc(s.end) >= start for s in case.charge.stops)
         if declared or run.hours < allowed or not started <= start < ended:
             continue
-        yield Complaint(
+        yield Breach(
             f"Fans stood {run.hours:.1f} h from {case.clock(start)}; no stop is written down.",
             (air.log.place(run.first),),
             "fan",
             run.hours,
             allowed,
             "h",
+            at=start,
         )
 
 
@@ -345,19 +358,19 @@ def _undeclared_stops(case: Case) -> Iterator[Complaint]:
     "fan-reversal",
     title="Fan reversal",
     group=_GROUP,
-    gravity="note",
+    severity="note",
     limits=("fan-reversal",),
     source="common practice; wengert-extension",
     reason="Air that always enters on one side leaves the other wet.",
-    held="The fans reverse often enough.",
+    passes="The fans reverse often enough.",
 )
-def fan_reversal(case: Case) -> Iterator[Complaint]:
+def fan_reversal(case: Case) -> Said:
     if case.kiln.reversal is None:
-        raise NotChecked("the kiln's record gives no reversal time")
+        raise NoData("the kiln's record gives no reversal time")
     place = (case.located_kiln.place("reversal"),)
     allowed = case.limits.value("fan-reversal")
     if case.kiln.reversal.value > allowed:
-        yield Complaint(
+        yield Breach(
             f"Fans reverse every {case.kiln.reversal.entered}; {allowed:g} h is the most "
             "that is usual.",
             place,
@@ -366,3 +379,4 @@ def fan_reversal(case: Case) -> Iterator[Complaint]:
             allowed,
             "h",
         )
+    yield Pass(f"The fans reverse every {case.kiln.reversal.entered}, by the kiln's record.")

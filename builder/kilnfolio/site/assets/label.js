@@ -66,11 +66,11 @@
   }
 
   function verdict(current, history, holds) {
-    if (!holds) return ["refused", "does not match", "The record on this page is not the record that was sealed. Do not rely on it; ask the mill, and give the lot number."];
+    if (!holds) return ["fail", "does not match", "The record on this page is not the record that was sealed. Do not rely on it; ask the mill, and give the lot number."];
     if (!label) return ["not-checked", "not compared", "This page was not opened by the code on a label. Compare the words or digits below with those on the label."];
-    if (label === current) return ["held", "as labelled", "The record on this page is the one the label was printed for."];
-    if (history.includes(label)) return ["query", "amended since this label was printed", "The mill has amended this record and sealed it again. This page shows the newer record."];
-    return ["refused", "does not match", "The label carries another seal than this page. Ask the mill, and give the lot number."];
+    if (label === current) return ["pass", "as labelled", "The record on this page is the one the label was printed for."];
+    if (history.includes(label)) return ["question", "amended since this label was printed", "The mill has amended this record and sealed it again. This page shows the newer record."];
+    return ["fail", "does not match", "The label carries another seal than this page. Ask the mill, and give the lot number."];
   }
 
   let label = "";

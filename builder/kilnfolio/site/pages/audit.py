@@ -18,13 +18,13 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.pages.charges import ChargeView, charge_view, superseded_page
 from kilnfolio.site.pages.holdings import ALL, SOURCES_PAGE, Citation, Holdings
-from kilnfolio.site.pages.words import GRAVITY, OUTCOME_MEANING
+from kilnfolio.site.pages.words import BY_WEIGHT, OUTCOME_MEANING
 from kilnfolio.site.seals import SealView
 from kilnfolio.site.series import series_paths
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.kiln import Instrument
 from kilnfolio.records.limits import Limit
-from kilnfolio.review.dossier import Finding, Outcome
+from kilnfolio.review.dossier import Finding, Word
 from kilnfolio.review.limits import NoLimit, limit_book
 
 INDEX = "index.html"
@@ -62,7 +62,7 @@ class AuditView:
     charge: ChargeView
     chain: list[ChainLine]
     verdicts: list[Finding]
-    """By gravity, the gravest first."""
+    """The weightiest first."""
     instruments: tuple[Instrument, ...]
     retention: Retention | None
     bag: str
@@ -80,7 +80,7 @@ class RegisterLine:
     target: str
     kiln: str
     ended: dt.datetime
-    by_outcome: dict[Outcome, int]
+    by_outcome: dict[Word, int]
     seal: SealView
     retention: Retention | None
 
@@ -137,7 +137,7 @@ def audit_register(holdings: Holdings, year: str = "") -> Page:
         rows=[_line(holdings, number) for number in charges[:None if year else ON_ONE_PAGE]],
         total=len(charges),
         years=[(found, register_path(str(found))) for found in years_listed(holdings)],
-        outcomes=GRAVITY, meanings=OUTCOME_MEANING, robots="noindex, nofollow",
+        outcomes=BY_WEIGHT, meanings=OUTCOME_MEANING, robots="noindex, nofollow",
         crumbs=(("Register", INDEX),) if year else (), keys=holdings.seals.keys,
         demo_keys=holdings.seals.demo_keys)
 
@@ -179,7 +179,7 @@ def audit_view(holdings: Holdings, charge: Charge) -> AuditView:
     view = replace(charge_view(holdings, charge), lots=[])
     return AuditView(
         view, list(_chain(holdings, charge)),
-        sorted(dossier.findings, key=lambda finding: GRAVITY.index(finding.outcome)),
+        sorted(dossier.findings, key=lambda finding: BY_WEIGHT.index(finding.word)),
         tuple(holdings.records_of(charge.id).kilns[charge.kiln].record.instruments),
         retention(holdings, charge.id, dossier.ended),
         bag_folder(charge.id) if sealed else "", record_path(charge.id) if sealed else "",

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.pages.holdings import Citation, Holdings, check_address
 from kilnfolio.site.pages.tallies import Spoken
-from kilnfolio.site.pages.words import GRAVITY, OUTCOME_MEANING, Count, listed, plural
+from kilnfolio.site.pages.words import BY_WEIGHT, OUTCOME_MEANING, Count, listed, plural
 from kilnfolio.records.book import Status
 from kilnfolio.records.limits import Limit
 from kilnfolio.review import checks as _registered  # noqa: F401  fills the registry
@@ -16,11 +16,11 @@ from kilnfolio.review.findings import CHECKS, GROUPS, Check
 
 INDEX = "checks/index.html"
 
-#: What a complaint of each gravity does, in words.
-GRAVITY_MEANING = {
-    "refused": "A breach is refused: it stops the claim about {claim} until the record is put "
-    "right or the finding is waived with a signed reason.",
-    "query": "A breach is a query: it needs a signed reason.",
+#: What a breach of each severity does, in words.
+SEVERITY_MEANING = {
+    "fail": "A breach fails: it blocks the claim about {claim} until the record is put right or "
+    "the finding is answered and signed.",
+    "question": "A breach is a question: it needs a signed answer.",
     "note": "A breach is noted and asks for no answer.",
 }
 _CLAIM_WORDS = {
@@ -80,12 +80,12 @@ def _view(holdings: Holdings, check: Check) -> CheckView:
     return CheckView(
         check,
         check_address(check.slug),
-        GRAVITY_MEANING[check.gravity].format(claim=_CLAIM_WORDS[check.claim]),
+        SEVERITY_MEANING[check.severity].format(claim=_CLAIM_WORDS[check.claim]),
         [_limit(holdings, key, limit) for key in check.limits for limit in book.get(key, [])],
         holdings.cite(check.source),
         [
             Count(outcome, tally.counts[outcome], OUTCOME_MEANING[outcome])
-            for outcome in GRAVITY
+            for outcome in BY_WEIGHT
             if tally.counts.get(outcome)
         ],
         tally.spoken,
@@ -141,7 +141,7 @@ def check_page(holdings: Holdings, slug: str) -> Page:
             check.slug.replace("-", " "),
             check.slug,
             check.reason,
-            check.held,
+            check.passes,
             *(
                 f"{line.key.replace('-', ' ')}: {line.value}. {line.meaning}"
                 for line in view.limits

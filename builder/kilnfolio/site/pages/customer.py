@@ -54,9 +54,9 @@ _PACKS_NAMED = 2
 
 #: How a judgement is shown: an outcome's look, and the customer's word for it.
 VERDICTS: dict[bool | None, tuple[Outcome, str]] = {
-    True: ("held", "keeps the order"),
-    False: ("refused", "does not keep the order"),
-    None: ("not checked", "not assessed"),
+    True: ("pass", "keeps the order"),
+    False: ("fail", "does not keep the order"),
+    None: ("no data", "not assessed"),
 }
 
 LIMITS = (
@@ -346,7 +346,7 @@ def _stress(lot: Seen, charges: list[Seen]) -> str:
         for finding in charge.findings
         if finding.check == "drying-stress"
     }
-    shown = "the test sections kept it" if outcomes == {"held"} else "not assessed"
+    shown = "the test sections kept it" if outcomes == {"pass"} else "not assessed"
     return f"Ordered: {ordered}; {shown}."
 
 

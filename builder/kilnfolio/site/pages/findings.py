@@ -15,8 +15,8 @@ from kilnfolio.review.findings import CHECKS
 class FindingLine:
     """One finding."""
 
-    outcome: Outcome
-    noted: bool
+    word: str
+    """The outcome, or note."""
     title: str
     target: str
     """The check's page; empty where this version has no such check."""
@@ -25,7 +25,7 @@ class FindingLine:
     """What was found against what is allowed."""
     where: tuple[str, ...]
     """``file:line``."""
-    waiver: str
+    answer: str
 
 
 @dataclass(frozen=True)
@@ -33,11 +33,12 @@ class FindingGroups:
     """Findings by what they ask of a reader."""
 
     open: list[FindingLine]
-    """Refused, then queries."""
-    waived: list[FindingLine]
+    """Failures, then questions."""
+    answered: list[FindingLine]
     noted: list[FindingLine]
-    not_checked: list[FindingLine]
-    held: list[FindingLine]
+    no_data: list[FindingLine]
+    not_applicable: list[FindingLine]
+    passed: list[FindingLine]
 
 
 def finding_groups(findings: Iterable[Finding]) -> FindingGroups:
@@ -57,26 +58,27 @@ def finding_groups(findings: Iterable[Finding]) -> FindingGroups:
         ]
 
     return FindingGroups(
-        having("refused", "query"),
-        having("waived"),
-        having("held", noted=True),
-        having("not checked"),
-        having("held"),
+        having("fail", "question"),
+        having("answered"),
+        having("pass", noted=True),
+        having("no data"),
+        having("not applicable"),
+        having("pass"),
     )
 
 
 def _line(finding: Finding) -> FindingLine:
     check = CHECKS.get(finding.check)
-    waiver = f"Waived by {finding.waived_by}: {finding.waived_because}" if finding.waived_by else ""
+    answer = f"{finding.answer_kind.capitalize()}: {finding.answered_because} " \
+             f"({finding.answered_by})" if finding.answered_by else ""
     return FindingLine(
-        finding.outcome,
-        finding.noted,
+        finding.word,
         check.title if check else finding.check.replace("-", " ").capitalize(),
         check_address(finding.check) if check else "",
         finding.message,
         _numbers(finding),
         tuple(f"{spot.file}:{spot.line}" for spot in finding.where),
-        waiver,
+        answer,
     )
 
 

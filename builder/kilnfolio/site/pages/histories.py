@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.regional import RegionalFormat
-from kilnfolio.site.pages.words import Count, days, gravest, outcome_counts, stock_words
+from kilnfolio.site.pages.words import Count, days, weightiest, outcome_counts, stock_words
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.lot import Lot
 from kilnfolio.review import figures
-from kilnfolio.review.dossier import Finding, LotDossier, Outcome
+from kilnfolio.review.dossier import Finding, LotDossier, Outcome, Word
 from kilnfolio.review.evidence import ChargeEvidence, charge_evidence
 
 if TYPE_CHECKING:
@@ -85,10 +85,9 @@ class Said:
     """What one check said of a charge or lot, as the check's page prints it."""
 
     check: str
-    outcome: Outcome
+    outcome: Word
     message: str
     """Empty where it is not printed: the rule is kept, or the data is absent."""
-    noted: bool
 
 
 @dataclass(frozen=True)
@@ -142,9 +141,9 @@ def lot_line(holdings: Holdings, lot: Lot, dossier: LotDossier) -> LotLine:
 
 def _said(findings: Iterable[Finding]) -> tuple[Said, ...]:
     return tuple(
-        Said(finding.check, finding.outcome, finding.message if shown else "", finding.noted)
+        Said(finding.check, finding.word, finding.message if shown else "")
         for finding in findings
-        for shown in [finding.noted or finding.outcome not in ("held", "not checked")])
+        for shown in [finding.noted or finding.outcome not in ("pass", "no data", "not applicable")])
 
 
 def charge_rows(holdings: Holdings, charges: Iterable[str]) -> list[ChargeRow]:
@@ -179,7 +178,7 @@ def _row(holdings: Holdings, charge: Charge) -> ChargeRow:
         survey.mean_pct if survey else None,
         survey.sd_pct if survey else None,
         survey.n if survey else 0,
-        gravest(dossier.findings),
+        weightiest(dossier.findings),
         outcome_counts(dossier.findings),
         defects_found(holdings.regional, charge),
         ", ".join(sorted({holdings.regional.defect(c.defect) for c in charge.defects if c.pieces})),

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from kilnfolio.rendering import routes
 from kilnfolio.site.pages.histories import ChargeLine, LotLine, Said
-from kilnfolio.review.dossier import Outcome
+from kilnfolio.review.dossier import Word
 
 
 @dataclass(frozen=True)
@@ -17,8 +17,7 @@ class Spoken:
 
     name: str
     target: str
-    outcome: Outcome
-    noted: bool
+    outcome: Word
     message: str
 
 
@@ -26,7 +25,7 @@ class Spoken:
 class Tally:
     """What a check came to."""
 
-    counts: Mapping[Outcome, int]
+    counts: Mapping[Word, int]
     spoken: tuple[Spoken, ...]
     """What it said that a reader must know of, charges before lots, the newest first."""
     more: int
@@ -37,14 +36,14 @@ class Tally:
 class YearTally:
     """What every check said of the charges and lots of one year."""
 
-    counts: Mapping[str, Mapping[Outcome, int]]
+    counts: Mapping[str, Mapping[Word, int]]
     charges: Mapping[str, tuple[Spoken, ...]]
     lots: Mapping[str, tuple[Spoken, ...]]
 
 
 def tally_year(charges: Iterable[ChargeLine], lots: Iterable[LotLine]) -> YearTally:
     """Return what every check said, in the order given."""
-    counts: dict[str, Counter[Outcome]] = {}
+    counts: dict[str, Counter[Word]] = {}
     spoken_of_charges: dict[str, list[Spoken]] = {}
     spoken_of_lots: dict[str, list[Spoken]] = {}
 
@@ -53,7 +52,7 @@ def tally_year(charges: Iterable[ChargeLine], lots: Iterable[LotLine]) -> YearTa
             counts.setdefault(said.check, Counter())[said.outcome] += 1
             if said.message:
                 to.setdefault(said.check, []).append(
-                    Spoken(name, target, said.outcome, said.noted, said.message))
+                    Spoken(name, target, said.outcome, said.message))
 
     for charge in charges:
         add(charge.said, f"charge {charge.row.number}", charge.row.target, spoken_of_charges)
@@ -76,7 +75,7 @@ def joined(slug: str, years: Sequence[YearTally], most: int) -> Tally:
     most : int
         How many charges or lots are named.
     """
-    counts: Counter[Outcome] = Counter()
+    counts: Counter[Word] = Counter()
     for year in years:
         counts.update(year.counts.get(slug, {}))
     spoken = [*_of(slug, (year.charges for year in years)),

@@ -11,58 +11,58 @@ from typing import get_args
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.quantities import Length
 from kilnfolio.review import figures
-from kilnfolio.review.dossier import Finding, Outcome
+from kilnfolio.review.dossier import Finding, Outcome, Word
 
-#: Outcomes from the gravest, as headlines count them.
-GRAVITY: tuple[Outcome, ...] = ("refused", "query", "waived", "not checked", "held")
-assert set(GRAVITY) == set(get_args(Outcome))
+#: Outcomes from the weightiest, as headlines count them.
+BY_WEIGHT: tuple[Word, ...] = ("fail", "question", "answered", "note", "no data",
+                               "not applicable", "pass")
+assert set(BY_WEIGHT) == set(get_args(Word))
 
-OUTCOME_MEANING: dict[Outcome, str] = {
-    "held": "the rule is kept",
-    "query": "it needs a signed reason",
-    "refused": "it stops the claim it touches",
-    "not checked": "the data is absent; silence is not a pass",
-    "waived": "a query or refusal with a signed reason",
+OUTCOME_MEANING: dict[Word, str] = {
+    "pass": "the rule is kept; the sentence says what was looked at",
+    "question": "it needs a signed answer",
+    "fail": "it blocks the claim it touches until it is put right or answered",
+    "answered": "a question or failure with a signed answer",
+    "note": "worth knowing; it asks for no answer",
+    "no data": "something that should have been recorded was not; silence is not a pass",
+    "not applicable": "nothing of the kind was claimed or run",
 }
 
 
 @dataclass(frozen=True)
 class Count:
-    """How many checks came out one way."""
+    """How many findings came out one way."""
 
-    outcome: Outcome
+    outcome: Word
     number: int
     meaning: str
 
     @property
     def words(self) -> str:
-        """The count with its outcome: ``1 query``, ``3 queries``."""
-        many = "queries" if self.outcome == "query" and self.number != 1 else self.outcome
+        """The count with its outcome: ``1 question``, ``3 questions``."""
+        many = self.outcome + "s" if self.number != 1 and self.outcome in _NOUNS else self.outcome
         return f"{self.number} {many}"
 
 
-def outcome_counts(findings: Iterable[Finding]) -> tuple[Count, ...]:
-    """Return how many checks came out each way, the gravest first.
+_NOUNS = ("question", "note")
 
-    A check with several findings counts once, by its gravest.
-    """
-    gravest: dict[str, Outcome] = {}
-    for finding in findings:
-        before = gravest.get(finding.check, GRAVITY[-1])
-        gravest[finding.check] = min(before, finding.outcome, key=GRAVITY.index)
-    counted = Counter(gravest.values())
+
+def outcome_counts(findings: Iterable[Finding]) -> tuple[Count, ...]:
+    """Return how many findings came out each way, the weightiest first, as the lists show them."""
+    counted = Counter(finding.word for finding in findings)
     return tuple(
         Count(outcome, counted[outcome], OUTCOME_MEANING[outcome])
-        for outcome in GRAVITY
+        for outcome in BY_WEIGHT
         if counted[outcome]
     )
 
 
-def gravest(findings: Iterable[Finding]) -> Outcome:
-    """Return the gravest outcome a reader must know of; absent data does not outweigh a pass."""
+def weightiest(findings: Iterable[Finding]) -> Outcome:
+    """Return the weightiest outcome a reader must know of; absent data does not outweigh a pass."""
     found = {finding.outcome for finding in findings}
-    order: tuple[Outcome, ...] = ("refused", "query", "waived", "held", "not checked")
-    return next((outcome for outcome in order if outcome in found), "not checked")
+    order: tuple[Outcome, ...] = ("fail", "question", "answered", "pass", "no data",
+                                  "not applicable")
+    return next((outcome for outcome in order if outcome in found), "no data")
 
 
 def plural(number: int, one: str, many: str = "") -> str:

@@ -1,0 +1,111 @@
+"""Whether readings form one group or two: a mixture of two normal distributions of one spread.
+
+References
+----------
+.. [1] Dempster, A. P., Laird, N. M., and Rubin, D. B., "Maximum likelihood from incomplete data
+   via the EM algorithm", J. R. Statist. Soc. B 39(1), 1977, 1-38.
+.. [2] Kass, R. E., and Raftery, A. E., "Bayes factors", J. Am. Statist. Assoc. 90, 1995, 773-795
+   (from memory): a difference of the Bayesian information criterion above 10 is very strong
+   evidence.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from kilnfolio.physics._check import numbers, refuse
+from kilnfolio.physics._types import Floats
+
+#: A group smaller than this share is a tail or a stray piece, not a group.
+LEAST_SHARE = 0.1
+#: Readings are written to a tenth of a point: no group is narrower than that allows. [%]
+_LEAST_SD = 0.05
+_ROUNDS = 200
+
+
+class Groups(NamedTuple):
+    """Two groups fitted to readings.
+
+    Attributes
+    ----------
+    evidence : float
+        Difference of the Bayesian information criterion between one group and two; above 10 the
+        two fit very much better [2]_. [-] Minus infinity where a group is under `LEAST_SHARE`.
+    means : tuple of float
+        Means of the lower and the higher group, in the unit of the readings.
+    sd : float
+        Their common standard deviation.
+    share_high : float
+        Share of the readings in the higher group, 0 to 1. [-]
+    """
+
+    evidence: float
+    means: tuple[float, float]
+    sd: float
+    share_high: float
+
+
+def two_groups(values: ArrayLike) -> Groups:
+    """Return the two normal groups of one spread that fit readings best.
+
+    Parameters
+    ----------
+    values : array_like
+        Readings, 4 or more, without NaN.
+
+    Returns
+    -------
+    Groups
+
+    Raises
+    ------
+    ValueError
+        Fewer than four readings, or one is missing.
+
+    Notes
+    -----
+    Expectation-maximization [1]_ from the split of the sorted readings with the least spread
+    within. Two groups take two parameters more than one: a second mean and a share.
+    """
+    readings = np.sort(numbers("values", values))
+    if readings.ndim != 1 or readings.size < 4:
+        raise ValueError(f"values must be a list of 4 readings or more; received shape "
+                         f"{readings.shape}")
+    refuse(np.isnan(readings), "values must hold no missing reading", values=readings)
+    low, high, sd, share = _fitted(readings)
+    one = _log_likelihood(readings, float(readings.mean()), float(readings.mean()),
+                          max(float(readings.std()), _LEAST_SD), 0.5)
+    two = _log_likelihood(readings, low, high, sd, share)
+    evidence = 2.0 * (two - one) - 2.0 * float(np.log(readings.size))
+    if not LEAST_SHARE <= share <= 1.0 - LEAST_SHARE:
+        evidence = -np.inf
+    return Groups(evidence, (low, high), sd, share)
+
+
+def _fitted(readings: Floats) -> tuple[float, float, float, float]:
+    """Return both means, the common standard deviation and the share of the higher group."""
+    splits = range(1, readings.size)
+    within = [readings[:k].var() * k + readings[k:].var() * (readings.size - k) for k in splits]
+    k = int(np.argmin(within)) + 1
+    low, high = float(readings[:k].mean()), float(readings[k:].mean())
+    sd = max(float(np.sqrt(within[k - 1] / readings.size)), _LEAST_SD)
+    share = 1.0 - k / readings.size
+    for _ in range(_ROUNDS):
+        below = (1.0 - share) * np.exp(-0.5 * ((readings - low) / sd) ** 2)
+        above = share * np.exp(-0.5 * ((readings - high) / sd) ** 2)
+        belongs = above / np.maximum(below + above, 1e-300)
+        weight = float(belongs.sum())
+        if not 1e-9 < weight < readings.size - 1e-9:
+            break
+        share, high = weight / readings.size, float(belongs @ readings / weight)
+        low = float((1.0 - belongs) @ readings / (readings.size - weight))
+        squares = belongs * (readings - high) ** 2 + (1.0 - belongs) * (readings - low) ** 2
+        sd = max(float(np.sqrt(squares.mean())), _LEAST_SD)
+    return low, high, sd, share
+
+
+def _log_likelihood(readings: Floats, low: float, high: float, sd: float, share: float) -> float:
+    density = (1.0 - share) * np.exp(-0.5 * ((readings - low) / sd) ** 2) \
+        + share * np.exp(-0.5 * ((readings - high) / sd) ** 2)
+    return float(np.sum(np.log(np.maximum(density, 1e-300))) - readings.size * np.log(sd))

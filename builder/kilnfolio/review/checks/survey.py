@@ -1,0 +1,259 @@
+"""The final survey: corrected, whole, cooled, and what its readings look like."""
+# The decorator of a check says what it asks and why; its page is made from that.
+# ruff: noqa: D103
+
+from __future__ import annotations
+
+from collections import Counter
+
+import numpy as np
+
+from kilnfolio.physics.mixture import two_groups
+from kilnfolio.records.charge import Survey
+from kilnfolio.review.ending import SurveyOutcome
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
+
+_GROUP = "end of charge"
+
+
+def _survey(case: Case) -> tuple[Survey, SurveyOutcome]:
+    if case.charge.survey is None or case.survey is None:
+        raise NoData("no final survey is on record")
+    return case.charge.survey, case.survey
+
+
+@check(
+    "meter-corrections",
+    title="Meter corrections",
+    group=_GROUP,
+    severity="fail",
+    limits=("meter-lowest", "meter-highest", "meter-low-target"),
+    source="wood-handbook-2010, p. 13-3",
+    reason="A resistance meter reads hot timber wet, and outside its range it reads nothing.",
+    passes="Meter readings are corrected once and within the meter's range.",
+)
+def meter_corrections(case: Case) -> Said:
+    survey, _ = _survey(case)
+    if survey.method != "resistance meter":
+        raise NotApplicable("the survey was made by oven, not by meter")
+    if "temperature" not in survey.corrected_for and not (
+        survey.wood_temperature and survey.calibration_temperature
+    ):
+        yield Breach(
+            "Readings not corrected for temperature, and the temperature of the wood is "
+            "not written down.",
+            (case.place("survey"),),
+            "temperature",
+            at=survey.at,
+        )
+    correction = case.species[case.charge.stock[0].species].meter_correction
+    if "species" not in survey.corrected_for and correction is None:
+        yield Breach(
+            "Readings not corrected for species, and the species sheet gives no correction.",
+            (case.place("survey"),),
+            "species",
+            at=survey.at,
+        )
+    yield from _out_of_range(case, survey)
+    low, high = case.limits.value("meter-lowest"), case.limits.value("meter-highest")
+    yield Pass(f"{len(survey.readings)} readings between {low:g} and {high:g} %, corrected once.")
+
+
+def _out_of_range(case: Case, survey: Survey) -> Said:
+    """Yield how many readings lie outside the meter's range, and the first of them."""
+    low, high = case.limits.value("meter-lowest"), case.limits.value("meter-highest")
+    shown = [reading.mc.value for reading in survey.readings]
+    expected = case.charge.target_mc.value <= case.limits.value("meter-low-target")
+    for side, off in (("below", [i for i, mc in enumerate(shown) if mc < low]),
+                      ("above", [i for i, mc in enumerate(shown) if mc > high])):
+        if off:
+            # of a lot dried to 6 to 8 % some pieces always read below the range
+            yield Breach(
+                f"{len(off)} of {len(shown)} readings are {side} the meter's range of {low:g} to "
+                f"{high:g} %, the first {shown[off[0]]:.1f} %: what they say is only that.",
+                (case.place("survey", "readings", off[0]),), side, len(off), 0, "readings",
+                severity="note" if side == "below" and expected else "question", at=survey.at)
+
+
+@check(
+    "meter-against-oven",
+    title="Meter against oven",
+    group=_GROUP,
+    severity="question",
+    limits=("meter-against-oven",),
+    source="common practice; compare wood-handbook-2010, p. 13-3",
+    reason="A few pieces dried in the oven tell whether the meter tells the truth of this lot.",
+    passes="Meter and oven agree.",
+)
+def meter_against_oven(case: Case) -> Said:
+    survey, _ = _survey(case)
+    if survey.method != "resistance meter":
+        raise NotApplicable("the survey was made by oven, not by meter")
+    if not survey.oven_pairs:
+        raise NoData("no pieces were measured by meter and oven")
+    pairs = survey.oven_pairs
+    off = float(np.mean([pair.meter.value - pair.oven.value for pair in pairs]))
+    allowed = case.limits.value("meter-against-oven")
+    if abs(off) > allowed:
+        yield Breach(
+            f"Meter reads {off:+.1f} points off oven over {len(pairs)} pieces.",
+            (case.place("survey", "oven_pairs"),),
+            "meter",
+            off,
+            allowed,
+            "points",
+            at=survey.at,
+        )
+    yield Pass(f"The meter reads {off:+.1f} points off the oven over {len(pairs)} pieces.")
+
+
+@check(
+    "target-reached",
+    title="Survey against the target",
+    group=_GROUP,
+    severity="question",
+    limits=("target-reached",),
+    source="common practice",
+    reason="Boards guide; the survey of the load decides.",
+    passes="The survey's mean is at the charge's target.",
+)
+def target_reached(case: Case) -> Said:
+    survey, outcome = _survey(case)
+    allowed, target = case.limits.value("target-reached"), case.charge.target_mc.value
+    off = outcome.mean_pct - target
+    if abs(off) > allowed:
+        yield Breach(
+            f"Survey mean {outcome.mean_pct:.1f} %; the charge aimed at {target:g} %.",
+            (case.place("survey"),),
+            "survey",
+            off,
+            allowed,
+            "points",
+            at=survey.at,
+        )
+    yield Pass(f"Survey mean {outcome.mean_pct:.1f} %; the charge aimed at {target:g} %.")
+
+
+@check(
+    "boards-against-survey",
+    title="Sample boards against the survey",
+    group=_GROUP,
+    severity="question",
+    limits=("boards-against-survey",),
+    source="common practice",
+    reason="The boards led the charge and the survey closes it. Where they part, one of them does "
+    "not stand for the load.",
+    passes="The sample boards' final mean agrees with the survey's.",
+)
+def boards_against_survey(case: Case) -> Said:
+    _, outcome = _survey(case)
+    # conditioning puts water back: a weighing before its second half says nothing of the end
+    stage = case.conditioning.stage if case.conditioning else None
+    since = stage.start + (stage.end - stage.start) / 2 if stage else case.charge.started
+    last = next((one for one in reversed(case.controls) if one.at > since), None)
+    if last is None:
+        raise NoData("no weighing is on record at the end of drying to compare the survey with")
+    boards = float(np.mean(list(last.all_mc.values())))
+    each = [case.board_uncertainty(board, last.at) for board in last.all_mc]
+    low, high = outcome.mean_interval_pct
+    unsure = float(np.hypot(np.sqrt(np.sum(np.square(each))) / len(each), (high - low) / 2.0))
+    off, allowed = boards - outcome.mean_pct, case.limits.value("boards-against-survey")
+    if abs(off) > allowed + unsure:
+        yield Breach(
+            f"The boards say {boards:.1f} % in the mean, the survey {outcome.mean_pct:.1f} %.",
+            (case.place("survey"),), "boards", off, allowed, "points", at=outcome.survey.at)
+    yield Pass(f"The boards say {boards:.1f} % in the mean, the survey {outcome.mean_pct:.1f} %.")
+
+
+@check(
+    "survey-coverage",
+    title="Survey in every pack and position",
+    group=_GROUP,
+    severity="question",
+    limits=("survey-each",),
+    source="common practice",
+    reason="A kiln's wet spot is a place. Readings that leave a pack out may have left it out.",
+    passes="Every pack and every position of the load was measured.",
+)
+def survey_coverage(case: Case) -> Said:
+    survey, _ = _survey(case)
+    packs = case.charge.stacking.packs if case.charge.stacking else {}
+    if not packs:
+        raise NoData("no stacking record lists the packs")
+    if not any(reading.pack or reading.position for reading in survey.readings):
+        raise NoData("no reading names its pack or position")
+    least = case.limits.value("survey-each")
+    by_pack = Counter(reading.pack for reading in survey.readings if reading.pack)
+    by_place = Counter(reading.position for reading in survey.readings if reading.position)
+    missed = [f"pack {pack} ({place})" for pack, place in packs.items()
+              if (by_pack[pack] if by_pack else by_place[place]) < least]
+    for name in missed:
+        yield Breach(f"{name[:1].upper()}{name[1:]} was not measured.",
+                     (case.place("survey", "readings"),), name, 0, least, "readings",
+                     at=survey.at)
+    yield Pass(f"{len(survey.readings)} readings, at least {least:g} in each of {len(packs)} "
+               "packs.")
+
+
+@check(
+    "survey-shape",
+    title="Shape of the survey",
+    group=_GROUP,
+    severity="question",
+    limits=("survey-shape-least", "survey-two-groups", "survey-wet-tail",
+            "survey-wet-tail-share"),
+    source="two groups: kass-raftery-1995 (from memory); wet tail: common practice",
+    reason="Two groups are two loads in one, or a side that did not dry; a wet tail is what the "
+    "customer will find. A mean and a standard deviation show neither.",
+    passes="The readings form one group without a wet tail.",
+)
+def survey_shape(case: Case) -> Said:
+    survey, outcome = _survey(case)
+    readings, value = outcome.readings, case.limits.value
+    if len(readings) < value("survey-shape-least"):
+        raise NotApplicable(f"{len(readings)} readings are too few to show a shape; "
+                            f"{value('survey-shape-least'):g} are needed")
+    groups = two_groups(readings)
+    if groups.evidence > value("survey-two-groups"):
+        yield Breach(
+            f"The readings fall into two groups, about {groups.means[0]:.1f} % and "
+            f"{groups.means[1]:.1f} % ({100 * groups.share_high:.0f} % of them).",
+            (case.place("survey", "readings"),), "two groups", groups.evidence,
+            value("survey-two-groups"), "", at=survey.at)
+    middle = float(np.median(readings))
+    # 1.4826 makes the median deviation a standard deviation for normal data
+    sd = max(1.4826 * float(np.median(np.abs(readings - middle))), 0.1)
+    far = readings > middle + value("survey-wet-tail") * sd
+    share = 100.0 * float(far.mean())
+    if share > value("survey-wet-tail-share"):
+        yield Breach(
+            f"{int(far.sum())} of {len(readings)} readings lie far above the others, the wettest "
+            f"at {float(readings.max()):.1f} % where the middle one is {middle:.1f} %.",
+            (case.place("survey", "readings", int(np.argmax(readings))),), "wet tail", share,
+            value("survey-wet-tail-share"), "%", at=survey.at)
+    yield Pass(f"{len(readings)} readings about {middle:.1f} %, the wettest "
+               f"{float(readings.max()):.1f} %: one group, and no wet tail.")
+
+
+@check(
+    "cooled-before-survey",
+    title="Cooled before the survey",
+    group=_GROUP,
+    severity="question",
+    limits=("cooled-hours", "cooled-wood"),
+    source="wengert-extension",
+    reason="Warm timber reads wet on a meter, and its MC still moves.",
+    passes="The timber had cooled before it was surveyed.",
+)
+def cooled_before_survey(case: Case) -> Said:
+    survey, _ = _survey(case)
+    cooled = (survey.at - case.charge.ended).total_seconds() / 3600.0
+    least, wood = case.limits.value("cooled-hours"), survey.wood_temperature
+    if wood is not None and wood.value <= case.limits.value("cooled-wood"):
+        yield Pass(f"The wood was at {wood.entered} when it was measured.")
+        return
+    if cooled < least:
+        yield Breach(f"Surveyed {max(cooled, 0.0):.0f} h after drying ended; {least:g} h are usual "
+                     "for the timber to cool.",
+                     (case.place("survey", "at"),), "survey", cooled, least, "h", at=survey.at)
+    yield Pass(f"Surveyed {cooled:.0f} h after drying ended.")

@@ -1,0 +1,83 @@
+"""When each step was due: the controlling MC against its trigger, and how long it had waited."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+from kilnfolio.records.charge import StepChange
+from kilnfolio.review.boards import Control, control_at
+from kilnfolio.review.findings import Case
+
+Verdict = Literal["due", "early", "late", ""]
+
+
+@dataclass(frozen=True)
+class Made:
+    """One step change against what decided it."""
+
+    index: int
+    """Its place in the record."""
+    change: StepChange
+    trigger_pct: float | None
+    """Controlling MC it was due at; None for the first step and in a timed schedule."""
+    control: Control | None
+    """The boards at the last weighing before."""
+    due_since: dt.datetime | None
+    """The weighing that showed it due, or a day after the step before where that is later."""
+    verdict: Verdict
+    """Empty where no MC decides."""
+
+    @property
+    def early_by_pct(self) -> float | None:
+        """Points above the trigger; negative once it is due."""
+        if self.trigger_pct is None or self.control is None:
+            return None
+        return self.control.mc_pct - self.trigger_pct
+
+    @property
+    def waited_hours(self) -> float:
+        """Hours since it was due [h]."""
+        if self.due_since is None:
+            return 0.0
+        return max(0.0, (self.change.at - self.due_since).total_seconds() / 3600.0)
+
+
+def steps_made(case: Case) -> Iterator[Made]:
+    """Yield every step change whose step the schedule has, each with its verdict.
+
+    A step is early where the controlling MC was above its trigger by more than the limit, and late
+    where it was below by more than the limit for lateness.
+    """
+    early, late = case.limits.value("step-timing"), case.limits.value("step-late")
+    spacing = dt.timedelta(hours=case.limits.value("step-skipped"))
+    changes = case.charge.step_changes
+    before = {after.at: earlier.at for earlier, after in pairwise(changes)}
+    for index, change in enumerate(changes):
+        if not 1 <= change.step <= len(case.steps):
+            continue
+        trigger = case.steps[change.step - 2].until_mc_pct if change.step > 1 else None
+        control = control_at(case.controls, change.at)
+        due = None
+        verdict: Verdict = ""
+        if trigger is not None and control is not None:
+            due = next((one.at for one in case.controls
+                        if one.mc_pct <= trigger and one.at <= change.at), None)
+            if due is not None:
+                due = max(due, case.charge.started)
+                if change.at in before:
+                    due = max(due, before[change.at] + spacing)
+            above = control.mc_pct - trigger
+            verdict = "early" if above > early else "late" if above < -late else "due"
+        yield Made(index, change, trigger, control, due, verdict)
+
+
+def step_for(case: Case, mc_pct: float) -> int:
+    """Return the number of the step an MC-based schedule has for a controlling MC."""
+    for step in case.steps:
+        if step.until_mc_pct is None or mc_pct > step.until_mc_pct:
+            return step.number
+    return case.steps[-1].number
