@@ -61,6 +61,51 @@ class Movement(Known):
     """Tangential coefficient [1/% MC]."""
 
 
+class DensityRange(Known):
+    """Density as another source gives it, or at another moisture content."""
+
+    basis: Literal["basic", "at 12 %"]
+    """Oven-dry mass over green volume, or mass and volume both at 12 % MC."""
+    low: Density
+    """The value, or the lower end of a range."""
+    high: Density | None = None
+    """The upper end of a range."""
+
+
+class ShrinkageTo12(Known):
+    """Shrinkage down to 12 % MC, from which no shrinkage to oven-dry may be read."""
+
+    start: Literal["green", "fibre saturation"]
+    """Where the source begins."""
+    radial: Annotated[Percent, in_range(0, 20)] | None = None
+    """Radial [% of the first size]."""
+    tangential: Annotated[Percent, in_range(0, 25)] | None = None
+    """Tangential [% of the first size]."""
+
+
+class Durability(Known):
+    """Natural durability of the heartwood, in the words or classes of the source."""
+
+    words: Text
+    """As in 'EN 350 fungi 2'."""
+
+
+class KilnCode(Known):
+    """A code of a drying schedule that a source prints beside the species."""
+
+    thickness: Name
+    """The thickness it is for, as in 4/4."""
+    code: Name
+    """As in T6-D4."""
+
+
+class DryingNote(Known):
+    """What a source says of drying it."""
+
+    note: Text
+    """In a sentence, in our own words."""
+
+
 class SafeDailyLoss(Known):
     """The fastest loss of moisture that does not open checks while the wood is wet."""
 
@@ -133,14 +178,26 @@ class Species(Record):
     """Specific gravity, one entry a source; the first is used."""
     basic_density: Sourced[Density] | None = None
     """Basic density, where a source gives it; otherwise from the basic specific gravity."""
+    densities: list[DensityRange] = []
+    """What other sources give, and density at 12 % MC."""
     green_mc: list[GreenMoisture] = []
     """Green moisture content, one entry a source."""
     fsp: Sourced[Percent] | None = None
     """The fibre saturation point."""
     shrinkage: Shrinkage | None = None
     """Shrinkage green to oven-dry."""
+    shrinkage_elsewhere: list[Shrinkage] = []
+    """What other sources give for the same, where they disagree."""
+    shrinkage_to_12: list[ShrinkageTo12] = []
+    """Shrinkage down to 12 % MC only."""
     movement: Movement | None = None
     """Movement in use, by point of MC."""
+    durability: list[Durability] = []
+    """Natural durability, one entry a source."""
+    kiln_codes: list[KilnCode] = []
+    """Codes of schedules printed beside it."""
+    drying_notes: list[DryingNote] = []
+    """What sources say of drying it."""
     safe_daily_loss: list[SafeDailyLoss] = []
     """Safe daily loss by thickness."""
     ceiling_while_wet: WetCeiling | None = None

@@ -38,6 +38,22 @@ def wood_facts(holdings: Holdings, species: Species) -> Iterator[tuple[str, list
     yield "Density", [*_gravities(holdings, species)]
     yield "Moisture content when green", [*_green(holdings, species)]
     yield "Shrinkage and movement", [*_shrinkage(holdings, species)]
+    yield "Durability", [fact(holdings, "Natural durability", known.words, known)
+                         for known in species.durability]
+
+
+def not_on_record(species: Species) -> list[str]:
+    """Return what a drying supervisor would look for on a species' sheet and not find."""
+    held = {
+        "density": species.basic_density_kg_m3,
+        "green moisture content": species.green_mc,
+        "shrinkage to oven-dry": species.shrinkage,
+        "movement in use": species.movement,
+        "safe daily loss": species.safe_daily_loss,
+        "ceiling while wet": species.ceiling_while_wet,
+        "natural durability": species.durability,
+    }
+    return [words for words, value in held.items() if not value]
 
 
 def _gravities(holdings: Holdings, species: Species) -> Iterator[Fact]:
@@ -61,6 +77,13 @@ def _gravities(holdings: Holdings, species: Species) -> Iterator[Fact]:
         reckoned = Density(1000.0 * gravity, f"{1000.0 * gravity:.0f} kg/m³")
         label = f"Basic density: 1000 kg/m³ × {figures.number(gravity, 2)}"
         yield fact(holdings, label, reckoned, known)
+    for known in species.densities:
+        label = "Basic density, another source" if known.basis == "basic" else "Density at 12 % MC"
+        if known.high is None:
+            yield fact(holdings, label, known.low, known)
+        else:
+            yield fact(holdings, f"{label}, from", known.low, known)
+            yield fact(holdings, f"{label}, to", known.high, known)
 
 
 def _green(holdings: Holdings, species: Species) -> Iterator[Fact]:
@@ -77,8 +100,9 @@ def _green(holdings: Holdings, species: Species) -> Iterator[Fact]:
 
 
 def _shrinkage(holdings: Holdings, species: Species) -> Iterator[Fact]:
-    known = species.shrinkage
-    if known:
+    for known in (species.shrinkage, *species.shrinkage_elsewhere):
+        if known is None:
+            continue
         for label, value in (
             ("Radial", known.radial),
             ("Tangential", known.tangential),
@@ -86,6 +110,10 @@ def _shrinkage(holdings: Holdings, species: Species) -> Iterator[Fact]:
         ):
             if value is not None:
                 yield fact(holdings, f"{label} shrinkage, green to oven-dry", value, known)
+    for part in species.shrinkage_to_12:
+        for label, value in (("Radial", part.radial), ("Tangential", part.tangential)):
+            if value is not None:
+                yield fact(holdings, f"{label} shrinkage, {part.start} to 12 % MC", value, part)
     move = species.movement
     if move:
         for label, coefficient in (("Radial", move.radial), ("Tangential", move.tangential)):
@@ -112,6 +140,10 @@ def drying_facts(holdings: Holdings, species: Species) -> list[Fact]:
     if ceiling:
         label = f"Hottest dry bulb while above {figures.as_entered(ceiling.while_above)} MC"
         found.append(fact(holdings, label, ceiling.dry_bulb, ceiling))
+    found += [fact(holdings, f"Schedule code printed for {known.thickness}", known.code, known)
+              for known in species.kiln_codes]
+    found += [fact(holdings, "What a source says", known.note, known)
+              for known in species.drying_notes]
     meter = species.meter_correction
     if meter:
         sign = figures.MINUS if meter.offset < 0 else "+"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
-from kilnfolio.site.pages.facts import Fact, drying_facts, wood_facts
+from kilnfolio.site.pages.facts import Fact, drying_facts, not_on_record, wood_facts
 from kilnfolio.site.pages.histories import ChargeRow, charge_rows
 from kilnfolio.site.pages.holdings import SHOWN, Citation, Holdings
 from kilnfolio.site.pages.running import begun_views
@@ -66,6 +66,8 @@ class SpeciesView:
     """The newest."""
     total: int
     """Charges in all."""
+    missing: list[str]
+    """What no source on record gives."""
 
 
 def species_index(holdings: Holdings) -> Page:
@@ -136,6 +138,7 @@ def species_page(holdings: Holdings, name: str) -> Page:
          for schedule in holdings.schedules_of_species[name]],
         charge_rows(holdings, charges[:SHOWN]),
         len(charges),
+        not_on_record(record),
     )
     path = routes.species(record.id)
     return holdings.page(
