@@ -77,13 +77,13 @@ def _gravities(holdings: Holdings, species: Species) -> Iterator[Fact]:
         reckoned = Density(1000.0 * gravity, f"{1000.0 * gravity:.0f} kg/m³")
         label = f"Basic density: 1000 kg/m³ × {figures.number(gravity, 2)}"
         yield fact(holdings, label, reckoned, known)
-    for known in species.densities:
-        label = "Basic density, another source" if known.basis == "basic" else "Density at 12 % MC"
-        if known.high is None:
-            yield fact(holdings, label, known.low, known)
+    for other in species.densities:
+        label = "Basic density, another source" if other.basis == "basic" else "Density at 12 % MC"
+        if other.high is None:
+            yield fact(holdings, label, other.low, other)
         else:
-            yield fact(holdings, f"{label}, from", known.low, known)
-            yield fact(holdings, f"{label}, to", known.high, known)
+            yield fact(holdings, f"{label}, from", other.low, other)
+            yield fact(holdings, f"{label}, to", other.high, other)
 
 
 def _green(holdings: Holdings, species: Species) -> Iterator[Fact]:
