@@ -216,7 +216,8 @@ def write_profile(root: Path, file: Path, sample: Sample, decided: Decided) -> t
     text = profile_text(sample, decided, file.name)
     profile = validate(parse_yaml(text.encode(), name), LoggerProfile)
     log = read_log(file, file.name, profile.record, zone_of(root))
-    write_new(root, {name: text})
+    if not ((root / name).exists() and (root / name).read_bytes() == text.encode()):
+        write_new(root, {name: text})  # the same words are from a command that was killed
     return name, log
 
 

@@ -126,7 +126,7 @@ def mill_files(answers: Mapping[str, str], kilns: Sequence[str]) -> dict[str, st
     """
     text = _mill_text(answers)
     _checked(text, Mill, "content/mill.yaml")
-    files = {"content/mill.yaml": schema_comment("mill", 1) + text}
+    files = {}
     for number, words in enumerate(kilns, 1):
         identity, kiln = kiln_text(words, number)
         if f"content/kilns/{identity}.yaml" in files:
@@ -134,7 +134,9 @@ def mill_files(answers: Mapping[str, str], kilns: Sequence[str]) -> dict[str, st
                                           f"'{words}'", f"another kiln is called '{identity}' too",
                                           "Give every kiln a name of its own")])
         files[f"content/kilns/{identity}.yaml"] = schema_comment("kiln", 2) + kiln
-    return files | starter_files() | schema_files() | {".gitignore": _NOT_KEPT}
+    # the mill's own record comes last: a folder without it is none yet, and can be begun again
+    return files | starter_files() | schema_files() | {
+        ".gitignore": _NOT_KEPT, "content/mill.yaml": schema_comment("mill", 1) + text}
 
 
 def make_mill(root: Path, answers: Mapping[str, str], kilns: Sequence[str]) -> int:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import os
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
@@ -15,6 +14,7 @@ from kilnfolio.adopt.record_text import RecordText
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
 from kilnfolio.records.yaml_source import MAX_BYTES
+from kilnfolio.runtime.files import write_whole
 
 #: Where the program keeps what it needs to undo a change, in the mill folder.
 STATE = Path(".kilnfolio")
@@ -187,25 +187,7 @@ def replace_file(path: Path, data: bytes | None) -> None:
         path.unlink()
         return
     path.parent.mkdir(parents=True, exist_ok=True)
-    new = path.with_name(f".{path.name}.new")
-    try:
-        with new.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        if path.exists():
-            new.chmod(path.stat().st_mode & 0o7777)
-        new.replace(path)
-    except BaseException:
-        with suppress(OSError):
-            new.unlink()
-        raise
-    with suppress(OSError):  # some file systems cannot sync a folder
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+    write_whole(path, data)
 
 
 @contextmanager

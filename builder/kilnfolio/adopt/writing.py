@@ -11,6 +11,7 @@ from string import Template
 from kilnfolio.adopt.record_text import scalar
 from kilnfolio.records.model import TO_FILL
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.runtime.files import write_whole
 
 
 def filled(template: str, values: Mapping[str, str | int | None]) -> str:
@@ -25,24 +26,30 @@ def filled(template: str, values: Mapping[str, str | int | None]) -> str:
 
 
 def write_new(root: Path, files: Mapping[str, str]) -> None:
-    """Write files that are not there yet.
+    """Write files that are not there yet; one that is there with these very words is left.
+
+    So a command that was killed half-way can be given again.
 
     Raises
     ------
     RecordProblems
-        One of them is there; nothing is written.
+        Another file of such a name is there, or all of them are; nothing is written.
     """
-    there = [name for name in files if (root / name).exists()]
-    if there:
+    wanted = {name: text.encode() for name, text in files.items()}
+    there = [name for name in wanted if (root / name).exists()]
+    others = [name for name in there if (root / name).read_bytes() != wanted[name]]
+    if others or len(there) == len(wanted):
         raise RecordProblems([Problem(Place(name), "this file is there already",
                                       "a new record never takes the place of one",
-                                      "Choose another id, or remove it first") for name in there])
+                                      "Choose another id, or remove it first")
+                              for name in others or there])
     made: list[Path] = []
     try:
-        for name, text in files.items():
-            made += _make_folder((root / name).parent)
-            made.append(root / name)
-            (root / name).write_text(text, encoding="utf-8", newline="\n")
+        for name, data in wanted.items():
+            if name not in there:
+                made += _make_folder((root / name).parent)
+                made.append(root / name)
+                write_whole(root / name, data)
     except BaseException:  # as a full disk: what would be there by half is taken away
         for path in reversed(made):
             _remove(path)

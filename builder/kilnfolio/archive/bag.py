@@ -23,7 +23,6 @@ from kilnfolio import __version__
 from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.descriptor import data_package
-from kilnfolio.archive.durable import sync_folder
 from kilnfolio.archive.entries import Entry
 from kilnfolio.archive.explain import WIDTH, explanation
 from kilnfolio.archive.keyring import KEYRING
@@ -31,6 +30,7 @@ from kilnfolio.archive.ledger import KEPT, LEDGER, Ledger, dossier_path, read_le
 from kilnfolio.archive.recompute import laid_out
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier
+from kilnfolio.runtime.files import sync_folder
 
 DECLARATION = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 ALGORITHMS = ("sha256", "sha512")

@@ -1,25 +1,20 @@
-"""Files that are whole or absent after a power cut, and lines that are added or not."""
+"""Records, keys and the lines of the ledger: each whole on the disk, or not there at all."""
 
 from __future__ import annotations
 
 import contextlib
 import os
-import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
+from kilnfolio.runtime import files
+from kilnfolio.runtime.files import sync_folder
+
 
 def write_whole(path: Path, data: bytes, mode: int = 0o644) -> None:
-    """Write a file so that, whenever the machine stops, the old or the new one is there whole."""
+    """Write a file that everybody may read, in a folder that is made where there is none."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(prefix=".new-", dir=path.parent)
-    try:
-        _fill(handle, data, mode)
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
-    sync_folder(path.parent)
+    files.write_whole(path, data, mode)
 
 
 def write_secret(path: Path, data: bytes) -> None:
@@ -46,15 +41,6 @@ def _fill(handle: int, data: bytes, mode: int) -> None:
         file.write(data)
         file.flush()
         os.fsync(file.fileno())
-
-
-def sync_folder(folder: Path) -> None:
-    """Make the names in a folder durable."""
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 @contextlib.contextmanager

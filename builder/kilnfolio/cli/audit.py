@@ -60,6 +60,7 @@ def _write_report(report: AuditReport, out: Path, audited: Path) -> int:
     """Write the report of an audit as a page or as a PDF, by the name it is given."""
     from kilnfolio.archive.report import report_data
     from kilnfolio.paper.audit_report import report_html, report_pdf
+    from kilnfolio.runtime.files import write_whole
 
     if out.suffix not in (".html", ".pdf"):
         print(f"kilnfolio: {out}: the report is written as .html or .pdf", file=sys.stderr)
@@ -69,5 +70,5 @@ def _write_report(report: AuditReport, out: Path, audited: Path) -> int:
               "file elsewhere", file=sys.stderr)
         return ERROR
     data = report_data(report)
-    out.write_bytes(report_html(data).encode() if out.suffix == ".html" else report_pdf(data))
+    write_whole(out, report_html(data).encode() if out.suffix == ".html" else report_pdf(data))
     return OK if report.holds and report.sealed else FINDINGS

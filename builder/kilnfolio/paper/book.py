@@ -25,6 +25,7 @@ from kilnfolio.paper.printing import Press, collector_paused, complaints, press
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.moment import build_date
 from kilnfolio.records.problems import RecordProblems
+from kilnfolio.runtime.files import write_whole
 
 #: Where it stands in the mill edition, and the style sheets it is set in.
 PATH = "handbook.pdf"
@@ -161,7 +162,7 @@ def book_pdf(html: str, css: tuple[str, ...] = CSS) -> tuple[bytes, list[str]]:
 def write_book(html: str, out_path: Path, css: tuple[str, ...] = CSS) -> list[str]:
     """Write a book; see `book_pdf`. Return WeasyPrint's warnings."""
     pdf, warnings = book_pdf(html, css)
-    out_path.write_bytes(pdf)
+    write_whole(out_path, pdf)
     return warnings
 
 

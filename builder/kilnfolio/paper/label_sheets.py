@@ -18,6 +18,7 @@ from kilnfolio.paper.printing import pdf_of
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.rendering.seal_words import grouped
+from kilnfolio.runtime.files import write_whole
 from kilnfolio.site.pages.customer import CustomerLot
 from kilnfolio.site.qr import qr_svg
 
@@ -126,5 +127,5 @@ def write_sheets(labels: Sequence[Label], sheet: str, out: Path, *, skip: int = 
     html = env.get_template("labels.html").render(
         sheet=chosen, name=sheet, pages=pages, labels=labels, SAFETY=SAFETY)
     pdf, warnings = pdf_of(html, "labels.css")
-    out.write_bytes(pdf)
+    write_whole(out, pdf)
     return warnings

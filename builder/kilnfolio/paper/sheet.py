@@ -34,6 +34,7 @@ from kilnfolio.review.limits import LimitBook, Subject, limit_book
 from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.setpoints import AirState, PlannedStep, planned_steps, resolve
 from kilnfolio.review.working import evaluate
+from kilnfolio.runtime.files import write_whole
 
 Paper = Literal["a4", "letter"]
 PAPERS: tuple[Paper, ...] = ("a4", "letter")
@@ -201,7 +202,7 @@ def write_sheet(sheet: Sheet, env: Environment, out_path: Path, paper: Paper = "
             finisher=lambda document, _, seen=pages: seen.append(len(document.pages)),
         )
         if pages == [1]:
-            out_path.write_bytes(pdf)
+            write_whole(out_path, pdf)
             return warnings
     raise SheetTooLongError(
         f"{len(sheet.boards)} boards and {len(sheet.steps)} lines of set-points do not go on one "

@@ -236,6 +236,10 @@ def read_record(root: Path, name: str, model: type[R], zone: ZoneInfo | None = N
     RecordProblems
         Every problem in it.
     """
+    if (root / name).is_symlink() and leads_out(root, name):
+        raise RecordProblems([Problem(Place(name), "this record is a link that leads out of the "
+                                      "mill's folder", "only the mill's own files are read",
+                                      "Copy the record itself here")])
     return record_of(read_yaml(root / name, name), model, zone)
 
 
@@ -323,6 +327,14 @@ class _Reader:
                 self.problems.append(twice_problem(located, found[identity].file))
             found[identity] = located
         return found
+
+
+def leads_out(root: Path, name: str) -> bool:
+    """Return whether a name in the mill's folder leads to a file outside it.
+
+    Such a file would be read, printed and put into bags though nobody gave it to the mill.
+    """
+    return not (root / name).resolve().is_relative_to(root.resolve())
 
 
 def superseded_problems(located: Located[Schedule], schedules: Mapping[str, Located[Schedule]]
@@ -512,6 +524,10 @@ def _charge_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[P
         elif not folder.file(PurePosixPath(located.file).with_name(log.file).as_posix()).is_file():
             yield Problem(place("log", index, "file"), f"file '{log.file}'",
                           "there is no such file beside charge.yaml", "Copy the export there")
+        elif leads_out(folder.root, PurePosixPath(located.file).with_name(log.file).as_posix()):
+            yield Problem(place("log", index, "file"), f"file '{log.file}'",
+                          "it is a link that leads out of the mill's folder",
+                          "Copy the export itself there")
     yield from _step_problems(folder, located)
     yield from _board_problems(folder, located)
     yield from _order_problems(located)

@@ -1,0 +1,130 @@
+"""Commands that were killed half-way: nothing is left behind, and they can be given again."""
+
+import os
+import signal
+import subprocess
+import sys
+
+import pytest
+from tests.adopt.own_files import MILL
+from tests.adopt.test_full_disk import FULL, SHEET, fill, small_disk
+from tests.conftest import PROJECT
+from tests.minimal import FILES, minimal_log, minimal_mill
+from tests.trust.yard import labelled_mill
+
+from kilnfolio.cli import main
+
+#: Runs a command and kills it in the place of the nth time it waits for the disk.
+KILLED = """
+import os, signal, sys
+count, real = int(sys.argv[1]), os.fsync
+def fsync(handle):
+    global count
+    count -= 1
+    if count == 0:
+        os.kill(os.getpid(), signal.SIGKILL)
+    real(handle)
+os.fsync = fsync
+from kilnfolio.cli import main
+sys.exit(main(sys.argv[2:]))
+"""
+
+
+def killed(at, words):
+    """Run a command that is killed; return whether it was, or had ended before."""
+    ran = subprocess.run([sys.executable, "-c", KILLED, str(at), *words], check=False,
+                         capture_output=True, env=os.environ | {
+                             "PYTHONPATH": str(PROJECT / "builder")})
+    assert ran.returncode in (0, -signal.SIGKILL), ran.stderr
+    return ran.returncode != 0
+
+
+def files(folder):
+    return {path.relative_to(folder).as_posix(): path.read_bytes()
+            for path in folder.rglob("*") if path.is_file() and ".kilnfolio" not in path.parts}
+
+
+def test_a_new_mill_that_was_killed_can_be_begun_again(tmp_path, capsys):
+    assert main(["new", "mill", str(tmp_path / "whole"), *MILL]) == 0
+    whole = files(tmp_path / "whole")
+    for at in (1, 2, 40, len(whole) * 2 - 2):
+        root = tmp_path / f"killed-{at}"
+        assert killed(at, ["new", "mill", str(root), *MILL])
+        left = files(root)
+        assert "content/mill.yaml" not in left
+        assert left.items() <= whole.items()  # each of them whole
+        assert main(["new", "mill", str(root), *MILL]) == 0, capsys.readouterr().err
+        assert files(root) == whole
+    assert main(["new", "mill", str(tmp_path / "whole"), *MILL]) == 2
+    assert "this folder holds a mill already" in capsys.readouterr().err
+
+
+def test_an_import_that_was_killed_leaves_the_record_as_it_was(tmp_path, capsys):
+    root = minimal_mill(tmp_path / "mill")
+    (tmp_path / "s.csv").write_bytes(SHEET)
+    words = ["import", "weighings", str(tmp_path / "s.csv"), str(root), "--charge", "C1", "--by",
+             "A. N. Other"]
+    before = files(root)
+    assert killed(1, words)
+    assert files(root) == before
+    assert main(words) == 0, capsys.readouterr().err
+    assert files(root).keys() == before.keys()
+
+
+def test_a_log_whose_import_was_killed_can_be_brought_again(tmp_path, capsys):
+    root = minimal_mill(tmp_path / "mill")
+    (tmp_path / "more.csv").write_text(minimal_log(), "utf-8")
+    words = ["import", "log", str(tmp_path / "more.csv"), str(root), "--kiln", "k1", "--id",
+             "two-bulbs", "--charge", "C1"]
+    before = files(root)
+    at = 1
+    while killed(at, words):
+        now = files(root)
+        copied = now.pop(FILES["log"].replace("bulbs", "more"), None)
+        assert copied in (None, minimal_log().encode())  # whole, if it is there
+        assert now == before
+        at += 1
+    assert 2 < at < 20
+    assert main(words) == 0, capsys.readouterr().err
+    assert files(root).keys() - before.keys() == {FILES["log"].replace("bulbs", "more")}
+
+
+def test_a_printed_file_is_whole_or_as_it_was(tmp_path, capsys):
+    root = labelled_mill(tmp_path / "mill")
+    with small_disk(tmp_path / "disk", "256k") as disk:
+        (disk / "old.pdf").write_bytes(b"what was there")
+        fill(disk)
+        for words in (["sheet", "C1", str(root)], ["labels", "--folder", str(root)],
+                      ["audit", str(root), "--report"]):
+            option = [] if words[0] == "audit" else ["--out"]
+            for name in ("old.pdf", "new.pdf"):
+                capsys.readouterr()
+                assert main([*words, *option, str(disk / name)]) == 2, words
+                assert capsys.readouterr().err.endswith(FULL), words
+        assert {path.name for path in disk.iterdir()} == {"old.pdf", "filler"}
+        assert (disk / "old.pdf").read_bytes() == b"what was there"
+
+
+# --- links ----------------------------------------------------------------------------------------
+
+@pytest.mark.parametrize("command", [["check"], ["build", "--without-pdf", "--workers", "1"],
+                                     ["seal", "C1", "--by", "A. N. Other", "--new-key"]])
+@pytest.mark.parametrize("kind", ["log", "charge", "kiln"])
+def test_a_link_that_leads_out_of_the_mill_is_refused(tmp_path, capsys, command, kind):
+    root = minimal_mill(tmp_path / "mill")
+    (tmp_path / "elsewhere").write_bytes((root / FILES[kind]).read_bytes())
+    (root / FILES[kind]).unlink()
+    (root / FILES[kind]).symlink_to(tmp_path / "elsewhere")
+    words = [*command, str(root)] if command[0] != "seal" else [*command[:2], str(root),
+                                                                  *command[2:]]
+    assert main(words) == 2
+    assert "a link that leads out of the mill's folder" in capsys.readouterr().err
+    assert not (root / "site/customer").exists()
+
+
+def test_a_link_within_the_mill_is_followed(tmp_path):
+    root = minimal_mill(tmp_path / "mill")
+    log = root / FILES["log"]
+    log.rename(root / "content/loggers/bulbs.csv")
+    log.symlink_to(root / "content/loggers/bulbs.csv")
+    assert main(["check", str(root)]) in (0, 1)

@@ -1,0 +1,82 @@
+"""A file is written whole or not at all, and leaves nothing beside it."""
+
+import os
+import signal
+import subprocess
+import sys
+
+import pytest
+from tests.conftest import PROJECT
+
+from kilnfolio.runtime import files
+from kilnfolio.runtime.files import write_whole
+
+#: Kills the process at the nth call of a function of the operating system.
+KILL = """
+import os, signal, sys
+from pathlib import Path
+from kilnfolio.runtime.files import write_whole
+name, path = sys.argv[1:]
+setattr(os, name, lambda *a, **k: os.kill(os.getpid(), signal.SIGKILL))
+write_whole(Path(path), b"new" * 9)
+"""
+
+
+@pytest.fixture(params=["unnamed", "named"])
+def way(request, monkeypatch):
+    """Write through a file without a name, as Linux can, and as every other system does."""
+    if request.param == "named":
+        monkeypatch.delattr(os, "O_TMPFILE", raising=False)
+
+
+@pytest.mark.usefixtures("way")
+@pytest.mark.parametrize("before", [None, b"old"])
+def test_the_new_file_takes_the_place_of_the_old(tmp_path, before):
+    if before:
+        (tmp_path / "f").write_bytes(before)
+    write_whole(tmp_path / "f", b"new")
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {"f": b"new"}
+
+
+@pytest.mark.usefixtures("way")
+def test_who_may_read_it(tmp_path):
+    umask = os.umask(0o027)
+    try:
+        write_whole(tmp_path / "by-umask", b"")
+        write_whole(tmp_path / "as-told", b"", 0o644)
+        (tmp_path / "as-before").write_bytes(b"old")
+        (tmp_path / "as-before").chmod(0o600)
+        write_whole(tmp_path / "as-before", b"new")
+    finally:
+        os.umask(umask)
+    assert {path.name: oct(path.stat().st_mode & 0o777) for path in tmp_path.iterdir()} == {
+        "by-umask": "0o640", "as-told": "0o644", "as-before": "0o600"}
+
+
+@pytest.mark.usefixtures("way")
+@pytest.mark.parametrize("call", ["fsync", "link", "replace"])
+def test_what_fails_leaves_the_old_file_and_nothing_else(tmp_path, monkeypatch, call):
+    (tmp_path / "f").write_bytes(b"old")
+
+    def fail(*_, **__):
+        raise OSError(28, "No space left on device")
+
+    if call == "replace":
+        monkeypatch.setattr(files.Path, "replace", fail)
+    elif call == "link" and not hasattr(os, "O_TMPFILE"):
+        pytest.skip("nothing is linked here")
+    else:
+        monkeypatch.setattr(os, call, fail)
+    with pytest.raises(OSError, match="No space left"):
+        write_whole(tmp_path / "f", b"new")
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {"f": b"old"}
+
+
+@pytest.mark.skipif(not hasattr(os, "O_TMPFILE"), reason="needs Linux")
+@pytest.mark.parametrize("call", ["fsync", "link"])
+def test_a_kill_leaves_the_old_file_and_nothing_else(tmp_path, call):
+    (tmp_path / "f").write_bytes(b"old")
+    ran = subprocess.run([sys.executable, "-c", KILL, call, str(tmp_path / "f")], check=False,
+                         env={"PYTHONPATH": str(PROJECT / "builder")})
+    assert ran.returncode == -signal.SIGKILL
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {"f": b"old"}
