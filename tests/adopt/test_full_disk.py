@@ -49,7 +49,7 @@ def files(folder):
     """Return every file a person would see, with its bytes."""
     return {path.relative_to(folder).as_posix(): path.read_bytes()
             for path in folder.rglob("*") if path.is_file() and path.parent.name != ".twin"
-            and ".twin" not in path.parts and path.name != "filler"}
+            and not {".twin", ".kilnfolio"} & set(path.parts) and path.name != "filler"}
 
 
 def test_a_build_that_finds_the_disk_full_leaves_the_site_as_it_was(tmp_path, capsys):
