@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 COMMANDS = {
     "build": "build",
     "check": "check",
+    "forecast": "forecast",
     "seal": "seal",
     "amend": "amend",
     "audit": "audit",

@@ -20,6 +20,7 @@ from kilnfolio.forecast.result import (
     Forecast,
     StepDue,
 )
+from kilnfolio.physics.moisture import mass_at
 
 ENOUGH = 3
 """Earlier charges of the wood and thickness that make a curve of its own."""
@@ -149,8 +150,15 @@ def _board(run: Run, paces: BoardPaces, i: int, steps: Sequence[StepDue], course
     hour = course.board_reaches(i, trigger) if trigger is not None else float("nan")
     return BoardPace(
         paces.boards[i], float(known[-1]) if known.size else None, float(paces.now[i]),
-        float(paces.uncertainty[i]), trigger,
+        float(paces.uncertainty[i]), trigger, _mass(run, i, trigger),
         _moment(run, hour) if np.isfinite(hour) else None)
+
+
+def _mass(run: Run, board: int, mc_pct: float | None) -> float | None:
+    oven_dry = run.oven_dry_g[board] if board < len(run.oven_dry_g) else None
+    if oven_dry is None or mc_pct is None:
+        return None
+    return float(mass_at(oven_dry, mc_pct))
 
 
 def _fan(run: Run, course: Course, spread: Spread) -> Fan:

@@ -174,6 +174,8 @@ class Run:
         Id of the kiln.
     schedule : str
         Id of the schedule.
+    oven_dry_g : tuple of float or None
+        Oven-dry mass of each board as estimated; None where only its MC is known. [g]
     """
 
     charge: str
@@ -189,6 +191,7 @@ class Run:
     ended: float | None = None
     kiln: str = ""
     schedule: str = ""
+    oven_dry_g: tuple[float | None, ...] = ()
 
     def until(self, hours: float) -> Run:
         """Return the charge as it was known at a time."""

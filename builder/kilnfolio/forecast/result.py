@@ -72,8 +72,9 @@ class BoardPace:
     uncertainty : float
         Standard uncertainty of ln pace. [-]
     next_trigger_pct : float, optional
-        The MC of the next step, or of the end: with its oven-dry mass this is a mass on the
-        scale. [%]
+        The MC of the next step, or of the end. [%]
+    next_trigger_g : float, optional
+        The board's mass at that MC; None without an oven-dry mass. [g]
     next_trigger_at : datetime, optional
         When this board is likely to be down to it.
     """
@@ -83,6 +84,7 @@ class BoardPace:
     pace: float
     uncertainty: float
     next_trigger_pct: float | None
+    next_trigger_g: float | None
     next_trigger_at: dt.datetime | None
 
 

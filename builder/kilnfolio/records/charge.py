@@ -188,6 +188,19 @@ class Weighing(Record):
         return self
 
 
+class McRound(Record):
+    """MC of the boards at one time, without masses: by a meter, or from an older record."""
+
+    at: Moment
+    """When the MC was taken."""
+    by: Name | None = None
+    """Who took it."""
+    method: Literal["hand meter", "pins", "as recorded"] = "as recorded"
+    """How it was had: a meter put to the board, pins left in it, or copied from another record."""
+    mc: Annotated[dict[Name, MoistureContent], Field(min_length=1)]
+    """MC of each board by its tag; the forecast uses it, no check does."""
+
+
 class HandReading(Record):
     """Bulbs read by hand, with what the sheet says of them."""
 
@@ -483,6 +496,8 @@ class Charge(Record):
     """The sample boards; without them no MC of the drying is recomputed."""
     weighings: list[Weighing] = []
     """Weighings, oldest first."""
+    mc_rounds: list[McRound] = []
+    """Rounds of MC without masses: for the forecast only, since nothing can recompute them."""
     log: list[LogFile] = []
     """The logger's own files, beside this record."""
     hand_readings: list[HandReading] = []

@@ -1,0 +1,273 @@
+"""A mill's records as runs: the one place where the forecast meets the mill folder."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from statistics import median
+
+import numpy as np
+
+from kilnfolio.forecast.charge import forecast, learn_for
+from kilnfolio.forecast.inputs import AirLog, Finish, PlannedStep, Run, Weighings
+from kilnfolio.forecast.result import Forecast
+from kilnfolio.physics import rules
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.log import Log
+from kilnfolio.records.model import Located
+from kilnfolio.records.problems import Problem, RecordProblems
+from kilnfolio.review.air import air_series
+from kilnfolio.review.boards import board_histories
+from kilnfolio.review.limits import NoLimit, Subject, limit_book
+from kilnfolio.review.review import mill_pressure, read_logs
+from kilnfolio.review.setpoints import PlannedStep as ScheduleStep
+from kilnfolio.review.setpoints import asked_air, planned_steps
+
+MOST_EARLIER = 20
+"""Earlier charges that are learnt from, the newest; more change nothing that shows."""
+
+AIR_EVERY_H = 1.0
+"""Logged air is averaged over this time; a logger that writes less often is taken as it is. [h]"""
+
+_JUMP_K, _JUMP_MIN = "spike-kelvin", "spike-minutes"
+
+
+class NotForecast(LookupError):  # noqa: N818  an answer, not a fault
+    """A charge of which nothing can be foretold, and why."""
+
+
+def of_charge(folder: MillFolder, charge: str, as_of: dt.datetime | None = None) -> Forecast:
+    """Return the forecast of a charge as it stood at a moment.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill.
+    charge : str
+        Number of an open charge, or of a complete one as it once ran.
+    as_of : datetime, optional
+        The moment, aware; nothing recorded later is used. By default the charge's last record.
+
+    Returns
+    -------
+    Forecast
+
+    Raises
+    ------
+    KeyError
+        There is no such charge.
+    NotForecast
+        Too little is written, or nothing was weighed by then.
+    RecordProblems
+        A logger file does not fit its profile.
+    """
+    run = run_of(folder, charge)
+    hour = _last_record(run) if as_of is None else _hours(run.started, as_of)
+    if not run.until(hour).weighings.hours.size:
+        raise NotForecast(f"charge {charge} has no weighing of its sample boards "
+                          + (f"by {as_of:%Y-%m-%d %H:%M}" if as_of else "yet"))
+    if not run.steps:
+        raise NotForecast(f"charge {charge} has no steps to follow")
+    moment = run.started + dt.timedelta(hours=hour)
+    earlier = earlier_runs(folder, run, moment)
+    run = replace(run, finish=finish_of(folder, run, charge_of(folder, charge), moment))
+    return forecast(run, learn_for(run.wood, run.thickness_mm, earlier), hour)
+
+
+def earlier_runs(folder: MillFolder, run: Run, moment: dt.datetime) -> list[Run]:
+    """Return the mill's other charges as they were known at a moment, the newest last.
+
+    Charges of the same wood first; where they are too few, those of other woods too.
+    """
+    started = sorted(((located.record.started, name) for name, located in _located(folder)
+                      if name != run.charge and located.record.started < moment), reverse=True)
+    found: list[Run] = []
+    own = [name for _, name in started if charge_of(folder, name).record.stock[0].species
+           == run.wood]
+    other = [name for _, name in started if name not in own]
+    for names in (own, other):
+        for name in names:
+            if len(found) >= MOST_EARLIER:
+                break
+            other_run = run_of(folder, name)
+            found.append(other_run.until(_hours(other_run.started, moment)))
+        if len(found) >= 3:
+            break
+    return found[::-1]
+
+
+def charge_of(folder: MillFolder, charge: str) -> Located[Charge]:
+    """Return a charge's record, complete or as far as it goes.
+
+    Raises
+    ------
+    KeyError
+        There is no such charge.
+    NotForecast
+        Its record does not yet say which kiln, schedule and timber.
+    """
+    if charge in folder.charges:
+        return folder.charges[charge]
+    so_far = folder.open_charges[charge].so_far
+    if so_far is None:
+        raise NotForecast(f"the record of charge {charge} does not yet say its kiln, schedule, "
+                          "timber and start")
+    return so_far
+
+
+def _located(folder: MillFolder) -> Iterator[tuple[str, Located[Charge]]]:
+    yield from folder.charges.items()
+    for name, opened in folder.open_charges.items():
+        if opened.so_far is not None:
+            yield name, opened.so_far
+
+
+def run_of(folder: MillFolder, charge: str) -> Run:
+    """Return one charge as the forecast reads it.
+
+    Raises
+    ------
+    KeyError, NotForecast
+        As for `charge_of`.
+    RecordProblems
+        A logger file does not fit its profile, or a step asks for air that cannot be.
+    """
+    located = charge_of(folder, charge)
+    record = located.record
+    pressure = mill_pressure(folder)
+    schedule = folder.schedules[record.schedule]
+    try:
+        steps = planned_steps(schedule.record, folder.steps_of(schedule.record), pressure)
+        asked = asked_air(record, steps, pressure)
+    except ValueError as error:
+        raise RecordProblems([Problem(schedule.place(), f"schedule '{record.schedule}'", str(error),
+                                      "Check the units of its steps first")]) from None
+    weighings, oven_dry = _weighings(record)
+    log = read_logs(folder, located)
+    air = _logged(log, folder, record, pressure) if log is not None and len(log.times) \
+        else AirLog(*[np.zeros(0)] * 3)
+    if not air.hours.size:
+        air = _as_asked([(_hours(record.started, one.at), one.air.dry_bulb_c, one.air.emc_pct)
+                         for one in asked], weighings)
+    main = record.stock[0]
+    complete = charge in folder.charges
+    return Run(
+        charge, main.species, main.thickness.value, record.started, weighings, air,
+        _planned(steps, record.target_mc.value),
+        tuple((_hours(record.started, change.at), change.step - 1)
+              for change in record.step_changes if change.step <= len(steps)),
+        record.control_rule, None, _hours(record.started, record.ended) if complete else None,
+        record.kiln, record.schedule, oven_dry)
+
+
+def _hours(start: dt.datetime, moment: dt.datetime) -> float:
+    return (moment - start).total_seconds() / 3600.0
+
+
+def _last_record(run: Run) -> float:
+    ends = [series[-1] for series in (run.weighings.hours, run.air.hours) if series.size]
+    return float(max(ends, default=0.0))
+
+
+def _planned(steps: Iterable[ScheduleStep], target: float) -> tuple[PlannedStep, ...]:
+    planned = [PlannedStep(step.air.dry_bulb_c, step.air.emc_pct, step.until_mc_pct, step.hours)
+               for step in steps]
+    if planned and planned[-1].hours is None:
+        planned[-1] = replace(planned[-1], until_mc_pct=target)
+    return tuple(planned)
+
+
+def _weighings(record: Charge) -> tuple[Weighings, tuple[float | None, ...]]:
+    """Return the MC of the boards of the charge's main timber, by weighing or round."""
+    main = record.stock[0]
+    own = [board.id for board in record.boards if (board.species or main.species) == main.species]
+    by_time: dict[dt.datetime, dict[str, float]] = {}
+    masses: dict[str, float] = {}
+    for history in board_histories(record):
+        if history.board.id in own:
+            masses[history.board.id] = history.estimates[-1].oven_dry_g
+            for point in history.points:
+                by_time.setdefault(point.at, {})[history.board.id] = point.mc_pct
+    for mc_round in record.mc_rounds:
+        for name, mc in mc_round.mc.items():
+            by_time.setdefault(mc_round.at, {}).setdefault(name, mc.value)
+            if name not in own:
+                own.append(name)
+    # the boards as cut are weighed one by one, minutes apart: one weighing, before heating began
+    before = {at for at in by_time if at < record.started}
+    first: dict[str, float] = {}
+    for at in sorted(before):
+        first |= by_time.pop(at)
+    if first:
+        by_time[record.started] = first | by_time.get(record.started, {})
+    times = sorted(by_time)
+    table = np.array([[by_time[at].get(name, np.nan) for name in own] for at in times])
+    hours = np.array([_hours(record.started, at) for at in times])
+    return (Weighings(hours, table.reshape(len(times), len(own)), tuple(own)),
+            tuple(masses.get(name) for name in own))
+
+
+def _logged(log: Log, folder: MillFolder, record: Charge, pressure: float) -> AirLog:
+    """Return logged air by the hour; an EMC sensor is believed where there are no bulbs."""
+    limits = limit_book(folder, Subject())
+    series = air_series(log, pressure, jump_kelvin=limits.value(_JUMP_K),
+                        jump_minutes=limits.value(_JUMP_MIN))
+    sensor = log.channels.get("emc")
+    emc = series.emc if sensor is None else np.where(np.isfinite(series.emc), series.emc, sensor)
+    hours = (series.seconds - record.started.timestamp()) / 3600.0
+    kept = np.isfinite(series.dry_bulb) & np.isfinite(emc) & (hours > 0)
+    kept &= (series.dry_bulb > 0) & (series.dry_bulb < 120) & (emc > 0) & (emc < 40)
+    if not kept.any():
+        return AirLog(*[np.zeros(0)] * 3)
+    # a reading stands for the time since the one before it
+    bins = np.ceil(hours[kept] / AIR_EVERY_H - 1e-6)
+    firsts = np.flatnonzero(np.diff(bins, prepend=-1.0))
+    count = np.diff(np.append(firsts, bins.size))
+    means = [np.add.reduceat(values[kept], firsts) / count for values in (series.dry_bulb, emc)]
+    return AirLog(bins[firsts] * AIR_EVERY_H, *means)
+
+
+def _as_asked(asked: list[tuple[float, float, float]], weighings: Weighings) -> AirLog:
+    """Return the air asked for, where none was logged."""
+    if not asked or not weighings.hours.size or weighings.hours[-1] <= 0:
+        return AirLog(*[np.zeros(0)] * 3)
+    hours = np.arange(AIR_EVERY_H, weighings.hours[-1] + AIR_EVERY_H, AIR_EVERY_H)
+    at = np.array([hour for hour, _, _ in asked])
+    index = np.maximum(np.searchsorted(at, hours, side="left") - 1, 0)
+    dry, emc = (np.array(values)[index] for values in list(zip(*asked, strict=True))[1:])
+    return AirLog(hours, dry, emc)
+
+
+def finish_of(folder: MillFolder, run: Run, located: Located[Charge], moment: dt.datetime
+              ) -> Finish | None:
+    """Return equalizing and conditioning as this mill will run them; None where it does not.
+
+    A mill equalizes if the schedule states the air for it, or if most of its charges of this
+    wood did.
+    """
+    record, schedule = located.record, folder.schedules[located.record.schedule].record
+    past = [charge.record for charge in folder.charges.values()
+            if charge.record.stock[0].species == run.wood and charge.record.ended < moment
+            and charge.record.id != run.charge]
+    done = [charge for charge in past if charge.equalizing]
+    if schedule.equalizing is None and 2 * len(done) <= len(past):
+        return None
+    if run.target_mc_pct is None:
+        return None
+    target = record.target_mc.value
+    kind = folder.species[run.wood].record.kind
+    try:
+        below = limit_book(folder, Subject((run.wood,), kind, run.thickness_mm, target)).value(
+            "equalizing-below-target")
+    except NoLimit:
+        return None
+    conditioned = [_hours(stage.start, stage.end) for charge in past
+                   if (stage := charge.conditioning) is not None]
+    stated = schedule.conditioning.hours if schedule.conditioning else None
+    hours = stated.value if stated else median(conditioned) if conditioned else 0.0
+    last = run.steps[-1]
+    dry_bulb = schedule.equalizing.dry_bulb.value if schedule.equalizing else last.dry_bulb_c
+    return Finish(float(rules.equalizing_start(target, below)), target, dry_bulb,
+                  float(rules.equalizing_emc(target, below)), hours)
