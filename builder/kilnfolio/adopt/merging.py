@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import TypeAdapter, ValidationError
 
+from kilnfolio.adopt.record_file import ChargeFile
 from kilnfolio.adopt.record_text import Path, RecordText, item_lines
 from kilnfolio.records.charge import Board, Section, Survey, Weighing
 from kilnfolio.records.model import Record
@@ -31,7 +32,7 @@ class Merge:
 
     Attributes
     ----------
-    record : RecordText
+    file : ChargeFile
         The record, which is edited.
     before : Document
         The record as it stood, for the places of conflicts.
@@ -45,13 +46,18 @@ class Merge:
         Values that differ.
     """
 
-    record: RecordText
+    file: ChargeFile
     sheet: str
     before: Document = field(init=False)
     added: list[str] = field(default_factory=list)
     new: int = 0
     same: int = 0
     conflicts: list[Problem] = field(default_factory=list)
+
+    @property
+    def record(self) -> RecordText:
+        """The record's text."""
+        return self.file.record
 
     def __post_init__(self) -> None:
         self.before = self.record.document
@@ -71,16 +77,16 @@ class Merge:
 
     def add(self, path: Path, index: int, item: Any) -> None:
         """Add an item to the list at a path, before the one of that index."""
-        self.record.insert(path, index, item)
+        self.file.insert(path, index, item)
         self.added += [f"  {line}" for line in item_lines(item)]
 
 
-def merge(record: RecordText, key: str, brought: Document, zone: ZoneInfo) -> Merge:
+def merge(file: ChargeFile, key: str, brought: Document, zone: ZoneInfo) -> Merge:
     """Put a part of a charge into a record that has that part already.
 
     Parameters
     ----------
-    record : RecordText
+    file : ChargeFile
         The record, which is edited.
     key : {"weighings", "boards", "survey"}
         The part.
@@ -94,7 +100,7 @@ def merge(record: RecordText, key: str, brought: Document, zone: ZoneInfo) -> Me
     RecordProblems
         Values differ, or what stands cannot be read.
     """
-    merging = Merge(record, brought.file)
+    merging, record = Merge(file, brought.file), file.record
     adapter, put = _PARTS[key]
     try:
         old = adapter.validate_python(record.value[key], context={"zone": zone})

@@ -27,9 +27,10 @@ _PRACTICE = {"America/": "North American", "Australia/": "Australasian",
 
 
 _NOT_KEPT = """\
-# Keys stay at the mill; what a build writes can be built again.
+# Keys stay at the mill; what a build writes can be built again; .kilnfolio holds what undo needs.
 /keys/
 /site/
+/.kilnfolio/
 """
 
 

@@ -4,20 +4,21 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
-from pathlib import Path
+from pathlib import Path as FilePath
 
-from kilnfolio.adopt.nearby import charge_file, charge_problems
-from kilnfolio.adopt.record_text import RecordText
+from kilnfolio.adopt.nearby import Cache, charge_file, charge_problems
+from kilnfolio.adopt.record_text import Path, RecordText
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
 from kilnfolio.records.yaml_source import MAX_BYTES
 from kilnfolio.runtime.files import write_whole
 
 #: Where the program keeps what it needs to undo a change, in the mill folder.
-STATE = Path(".kilnfolio")
+STATE = FilePath(".kilnfolio")
 #: Changes that can be undone; older ones are forgotten.
 _KEPT = 500
 _BOM = b"\xef\xbb\xbf"
@@ -29,7 +30,7 @@ class ChargeFile:
 
     Attributes
     ----------
-    root : Path
+    root : FilePath
         The mill folder.
     name : str
         The record's path in it.
@@ -39,18 +40,21 @@ class ChargeFile:
         The text, to be edited.
     """
 
-    root: Path
+    root: FilePath
     name: str
     before: bytes
     record: RecordText
     _line_break: str = "\n"
+    cache: Cache = field(default_factory=dict)
+    """What the charge names, read once."""
     _read: str = field(default="", init=False)
+    _known: set[tuple[str, str]] | None = field(default=None, init=False)
 
     def __post_init__(self) -> None:
         self._read = self.record.text
 
     @classmethod
-    def open(cls, root: Path, charge: str) -> ChargeFile:
+    def open(cls, root: FilePath, charge: str) -> ChargeFile:
         """Open the record of a charge.
 
         Raises
@@ -67,7 +71,7 @@ class ChargeFile:
         return cls.of(root, name, before)
 
     @classmethod
-    def of(cls, root: Path, name: str, before: bytes) -> ChargeFile:
+    def of(cls, root: FilePath, name: str, before: bytes) -> ChargeFile:
         """Open a record from its bytes."""
         text = decoded(before, name)
         breaks = "\r\n" if text.count("\r\n") * 2 > text.count("\n") else "\n"
@@ -77,6 +81,18 @@ class ChargeFile:
                                           "a record is lines of 'key: value'",
                                           "Restore it from your backup")])
         return cls(root, name, before, record, breaks)
+
+    def insert(self, path: Path, index: int, item: object) -> None:
+        """Insert an item into a list; corrections of later items go on naming what they name."""
+        self.record.insert(path, index, item)
+        start = ".".join(map(str, path))
+        for number, one in enumerate(self.record.at(("corrections",)) or []):
+            field = str(one.get("field", "")) if isinstance(one, dict) else ""
+            found = re.fullmatch(rf"{re.escape(start)}\.(\d+)((?:\..*)?)", field)
+            if found and int(found[1]) >= index and isinstance(
+                    self.record.at((*path, int(found[1]) + 1)), dict):
+                self.record.put(("corrections", number, "field"),
+                                f"{start}.{int(found[1]) + 1}{found[2]}")
 
     @property
     def changed(self) -> bool:
@@ -104,9 +120,12 @@ class ChargeFile:
                 Place(self.name), f"the record would have {len(self.after):,} bytes",
                 f"a record may have at most {MAX_BYTES:,}",
                 "Keep long series in the logger's own file")])
-        known = {(one.what, one.why) for one in charge_problems(self.root, self.name, self._read)}
-        if wrong := [one for one in charge_problems(self.root, self.name, self.record.text)
-                     if (one.what, one.why) not in known]:
+        if self._known is None:
+            self._known = {(one.what, one.why) for one in
+                           charge_problems(self.root, self.name, self._read, self.cache)}
+        if wrong := [one for one in charge_problems(self.root, self.name, self.record.text,
+                                                    self.cache)
+                     if (one.what, one.why) not in self._known]:
             raise RecordProblems(wrong)
 
     def save(self, words: str) -> None:
@@ -135,13 +154,13 @@ def decoded(raw: bytes, name: str) -> str:
 
 # --- writing --------------------------------------------------------------------------------------
 
-def replace_files(root: Path, after: Mapping[str, bytes | None],
+def replace_files(root: FilePath, after: Mapping[str, bytes | None],
                   before: Mapping[str, bytes | None], words: str) -> None:
     """Replace files in one step each, and keep what they held.
 
     Parameters
     ----------
-    root : Path
+    root : FilePath
         The mill folder.
     after : mapping of str to bytes or None
         New content by path in the folder; None deletes a file.
@@ -161,7 +180,7 @@ def replace_files(root: Path, after: Mapping[str, bytes | None],
                      "files": {name: [_text(before[name]), _text(after[name])] for name in after}})
 
 
-def _write_all(root: Path, after: Mapping[str, bytes | None], before: Mapping[str, bytes | None]
+def _write_all(root: FilePath, after: Mapping[str, bytes | None], before: Mapping[str, bytes | None]
                ) -> None:
     for name in after:
         path = root / name
@@ -181,7 +200,7 @@ def _write_all(root: Path, after: Mapping[str, bytes | None], before: Mapping[st
         raise
 
 
-def replace_file(path: Path, data: bytes | None) -> None:
+def replace_file(path: FilePath, data: bytes | None) -> None:
     """Replace a file in one step: it is never seen half-written, not even after a power cut."""
     if data is None:
         path.unlink()
@@ -191,7 +210,7 @@ def replace_file(path: Path, data: bytes | None) -> None:
 
 
 @contextmanager
-def _lock(root: Path) -> Iterator[None]:
+def _lock(root: FilePath) -> Iterator[None]:
     """Let one command at a time write into a mill's records."""
     (root / STATE).mkdir(exist_ok=True)
     with (root / STATE / "lock").open("w") as file:
@@ -239,11 +258,11 @@ class Kept:
     undone: bool = False
 
 
-def _kept_files(root: Path) -> list[Path]:
+def _kept_files(root: FilePath) -> list[FilePath]:
     return sorted((root / STATE / "undo").glob("[0-9]*.json"))
 
 
-def _keep(root: Path, entry: Mapping[str, object]) -> None:
+def _keep(root: FilePath, entry: Mapping[str, object]) -> None:
     folder = root / STATE / "undo"
     folder.mkdir(exist_ok=True)
     files = _kept_files(root)
@@ -254,7 +273,7 @@ def _keep(root: Path, entry: Mapping[str, object]) -> None:
         old.unlink()
 
 
-def history(root: Path) -> list[Kept]:
+def history(root: FilePath) -> list[Kept]:
     """Return the changes that are kept, oldest first."""
     found = []
     for path in _kept_files(root):
@@ -265,7 +284,7 @@ def history(root: Path) -> list[Kept]:
     return found
 
 
-def undo(root: Path) -> Kept:
+def undo(root: FilePath) -> Kept:
     """Undo the last change that is not undone; return it.
 
     Raises

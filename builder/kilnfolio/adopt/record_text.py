@@ -64,6 +64,11 @@ class RecordText:
                 return None
         return value
 
+    def restore(self, text: str) -> None:
+        """Go back to an earlier text of this record."""
+        if text != self.text:
+            self._set(text)
+
     # --- edits ------------------------------------------------------------------------------------
 
     def insert(self, path: Path, index: int, item: Any) -> None:

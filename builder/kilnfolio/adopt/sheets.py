@@ -542,7 +542,7 @@ def bring(root: Path, path: Path, kind: Kind, charge: str, options: Options) -> 
     brought = parse_yaml(part.encode(), path.name)
     added, same = part, 0
     if isinstance(document.value, dict) and document.value.get(kind.key):
-        merged = merge(file.record, kind.key, brought, zone_of(root))
+        merged = merge(file, kind.key, brought, zone_of(root))
         added = f"{kind.key}:\n" + "\n".join(merged.added) + "\n" if merged.new else ""
         same = merged.same
     else:

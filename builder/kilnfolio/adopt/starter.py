@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Callable, Mapping
+from functools import partial
 from importlib import resources
 from pathlib import Path
+from typing import Any
 
+from kilnfolio.adopt.entry.entries import EntryFile
 from kilnfolio.records.folder import RECORD_KINDS
-from kilnfolio.records.schema import record_schema
+from kilnfolio.records.schema import model_schema, record_schema
 
 #: Where the parts of the starter lie: in the package, in the source tree, and in a mill folder.
 _PARTS = {"schedules": "schedules", "handbook": "content/handbook"}
@@ -59,5 +63,11 @@ def starter_files() -> dict[str, str]:
 
 def schema_files() -> dict[str, str]:
     """Return the JSON Schema of every kind, by its path in a mill folder."""
-    return {f"schemas/{kind}.json": json.dumps(record_schema(kind), indent=1, ensure_ascii=False)
-            + "\n" for kind in RECORD_KINDS}
+    return {f"schemas/{kind}.json": json.dumps(schema(), indent=1, ensure_ascii=False) + "\n"
+            for kind, schema in SCHEMAS.items()}
+
+
+#: Makes the JSON Schema of each kind of record, and of the file a phone hands over.
+SCHEMAS: Mapping[str, Callable[[], dict[str, Any]]] = {
+    **{kind: partial(record_schema, kind) for kind in RECORD_KINDS},
+    "entries": partial(model_schema, EntryFile, "An entry file of the kiln-side page")}

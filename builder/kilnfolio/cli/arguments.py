@@ -10,7 +10,10 @@ from kilnfolio.adopt.this_mill import this_mill
 
 TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Callable
+
+    from kilnfolio.adopt.entry.commands import Desk, Terminal
 
 
 def add_folder(parser: argparse.ArgumentParser) -> None:
@@ -28,3 +31,42 @@ def add_format(parser: argparse.ArgumentParser) -> None:
 def asker() -> Callable[[str], str] | None:
     """Return the function that asks a person; None where nobody sits at the other end."""
     return input if sys.stdin.isatty() and sys.stdout.isatty() else None
+
+
+def add_entry(parser: argparse.ArgumentParser, *, charge: bool = True, yes: bool = True) -> None:
+    """Add what every command takes that writes into a charge's record."""
+    if charge:
+        parser.add_argument("charge", help="the charge's number")
+    parser.add_argument("--by", help="who did it (default: the last one named, or KILNFOLIO_BY)")
+    parser.add_argument("--folder", type=Path, default=this_mill(),
+                        help="the mill folder (default: this one)")
+    parser.add_argument("--dry-run", action="store_true", help="show it, and write nothing")
+    if yes:
+        parser.add_argument("--yes", action="store_true",
+                            help="write it even if a value looks wrong")
+
+
+def add_at(parser: argparse.ArgumentParser, words: str = "when") -> None:
+    """Add the time of an entry."""
+    parser.add_argument("--at", metavar="TIME",
+                        help=f"{words}, as in 07:10 or 2026-03-02T07:10 (default: now)")
+
+
+def terminal(arguments: argparse.Namespace) -> Terminal:
+    """Return where a command that makes an entry speaks."""
+    import datetime as dt
+
+    from kilnfolio.adopt.entry.commands import Terminal
+
+    return Terminal(print, asker(), dt.datetime.now(dt.UTC), getattr(arguments, "yes", True),
+                    arguments.dry_run)
+
+
+def open_desk(arguments: argparse.Namespace) -> tuple[Desk, str, dt.datetime]:
+    """Return the charge a command is about, who makes the entry, and the present."""
+    import datetime as dt
+
+    from kilnfolio.adopt.entry.commands import Desk, person
+
+    desk = Desk.open(arguments.folder, arguments.charge)
+    return desk, person(arguments.folder, arguments.by), dt.datetime.now(dt.UTC)

@@ -13,18 +13,17 @@ EXAMPLE = "kilnfolio schema charge"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
-    parser.add_argument("kind", help="charge, kiln, limits, logger, lot, mill, notation, schedule, "
-                                     "sources or species")
+    parser.add_argument("kind", help="charge, entries, kiln, limits, logger, lot, mill, notation, "
+                                     "schedule, sources or species")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Print a schema."""
-    from kilnfolio.records.folder import RECORD_KINDS
-    from kilnfolio.records.schema import record_schema
+    from kilnfolio.adopt.starter import SCHEMAS
 
-    if arguments.kind not in RECORD_KINDS:
+    if arguments.kind not in SCHEMAS:
         print(f"kilnfolio: '{arguments.kind}' is not a record kind; they are: "
-              + ", ".join(RECORD_KINDS), file=sys.stderr)
+              + ", ".join(SCHEMAS), file=sys.stderr)
         return ERROR
-    print_json(record_schema(arguments.kind))
+    print_json(SCHEMAS[arguments.kind]())
     return OK

@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 from pydantic import BaseModel
 
 from kilnfolio.records.begun import Begun, begun_id, only_absent
-from kilnfolio.records.charge import Charge
+from kilnfolio.records.charge import Charge, Stage, Stop
 from kilnfolio.records.formats import current
 from kilnfolio.records.model import Located, is_mark, validate
 from kilnfolio.records.problems import RecordProblems
@@ -78,14 +78,38 @@ def _written(value: Mapping[str, Any], key: str) -> bool:
 def _so_far(document: Document, zone: ZoneInfo | None) -> Located[Charge] | None:
     value = _without_sections_in_the_oven(_without_marks(document.value))
     value |= {key: _NOT_YET for key in LAST if key not in value}
+    ending = _not_ended(value)
+    for span in ending:
+        span["end"] = _NOT_YET
     try:
         located = validate(replace(document, value=value), Charge, zone=zone)
     except RecordProblems:
         return None
     latest = max(moment for moment in moments(located.record) if moment != _NOT_YET)
     record = located.record.model_copy(
-        update={key: latest for key in LAST if value[key] is _NOT_YET})
+        update={key: latest for key in LAST if value[key] is _NOT_YET} | _ended_at(
+            located.record, latest))
     return Located(record, document)
+
+
+def _not_ended(value: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Return the stops and stages of a charge that have begun and not ended."""
+    spans = [*(value.get("stops") or ()), value.get("equalizing"), value.get("conditioning")]
+    return [span for span in spans if isinstance(span, dict) and "start" in span
+            and "end" not in span]
+
+
+def _ended_at(record: Charge, latest: dt.datetime) -> dict[str, object]:
+    """Return the stops and stages that have not ended, as far as they go."""
+    def ended(span: Stop | Stage) -> Stop | Stage:
+        if span.end != _NOT_YET:
+            return span
+        return span.model_copy(update={"end": max(latest, span.start + dt.timedelta(minutes=1))})
+    changed: dict[str, object] = {"stops": [ended(stop) for stop in record.stops]}
+    for name in ("equalizing", "conditioning"):
+        if stage := getattr(record, name):
+            changed[name] = ended(stage)
+    return changed
 
 
 def _without_sections_in_the_oven(value: Any) -> Any:

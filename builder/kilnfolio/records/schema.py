@@ -11,6 +11,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from pydantic import BaseModel
+
 from kilnfolio.records.begun import BEGUN
 from kilnfolio.records.book import Sourced
 from kilnfolio.records.folder import RECORD_KINDS
@@ -48,7 +50,25 @@ def record_schema(kind: str) -> dict[str, Any]:
     KeyError
         There is no such kind.
     """
-    schema = RECORD_KINDS[kind].model_json_schema()
+    schema = model_schema(RECORD_KINDS[kind],
+                          f"A {kind} record" if kind != "sources" else "The sources record")
+    if kind == "charge":
+        _allow_marks(schema)
+        schema |= _only_when_ended(schema.pop("required"))
+    elif kind in BEGUN:
+        _allow_marks(schema)
+    return {**schema, "description": _home(schema["description"])}
+
+
+def model_schema(kind: type[BaseModel], title: str) -> dict[str, Any]:
+    """Return the JSON Schema of a model, under a title of its own.
+
+    Returns
+    -------
+    dict
+        Every key with a title and a description; quantities with the units they may be in.
+    """
+    schema = kind.model_json_schema()
     for model in (schema, *schema.get("$defs", {}).values()):
         model["title"] = _title(_words(model["title"]))
         model.setdefault("description", _GENERIC)
@@ -56,14 +76,7 @@ def record_schema(kind: str) -> dict[str, Any]:
             _describe(field, key)
     # limits and sources are keyed by words of their own: their values are described in place
     _in_words(schema)
-    schema = _for_validators(schema)
-    if kind == "charge":
-        _allow_marks(schema)
-        schema |= _only_when_ended(schema.pop("required"))
-    elif kind in BEGUN:
-        _allow_marks(schema)
-    return {"$schema": DIALECT, **schema, "title": f"A {kind} record" if kind != "sources"
-            else "The sources record", "description": _home(schema["description"])}
+    return {"$schema": DIALECT, **_for_validators(schema), "title": title}
 
 
 def _home(description: str) -> str:

@@ -158,7 +158,8 @@ def _same_words(one: str, other: str) -> bool:
 def path_of(record: object, field: str) -> tuple[str | int, ...] | None:
     """Return the path of a value from the words of a correction, as in 'boards.S3.green_mass'.
 
-    An item of a list goes by its id, or by its number from 0. None where nothing stands there.
+    An item of a list goes by its id, the time it is of, or its number from 0. None where nothing
+    stands there.
     """
     path: list[str | int] = []
     step: str | int
@@ -167,7 +168,8 @@ def path_of(record: object, field: str) -> tuple[str | int, ...] | None:
             named = [
                 i
                 for i, item in enumerate(record)
-                if isinstance(item, dict) and str(item.get("id")) == word
+                if isinstance(item, dict)
+                and word in (str(item.get("id")), str(item.get("at")), str(item.get("start")))
             ]
             numbered = [int(word)] if word.isdigit() and int(word) < len(record) else []
             if not named + numbered:

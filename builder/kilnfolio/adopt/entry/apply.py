@@ -1,0 +1,228 @@
+"""An entry put into a charge's record: once, in order of time, conflicts named.
+
+What an entry says decides whether it stands in the record already, so the order in which entries
+come does not matter, and neither does one that comes twice. Nothing that stands is changed; a stop
+or stage that has begun is completed by its end.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+from zoneinfo import ZoneInfo
+
+from kilnfolio.adopt.entry import entries as kinds
+from kilnfolio.adopt.entry.times import written
+from kilnfolio.adopt.record_file import ChargeFile
+from kilnfolio.adopt.record_text import Path
+from kilnfolio.records.model import TO_FILL, is_mark, localize
+from kilnfolio.records.quantities import Quantity
+
+Outcome = Literal["new", "same", "conflict"]
+
+
+@dataclass(frozen=True)
+class Applied:
+    """What became of an entry.
+
+    Attributes
+    ----------
+    outcome : {"new", "same", "conflict"}
+        Written into the record's text; there already; or the record says otherwise.
+    words : str
+        The entry in a few words; of a conflict, both values.
+    """
+
+    outcome: Outcome
+    words: str
+
+
+def apply(file: ChargeFile, entry: Any, by: str | None, zone: ZoneInfo) -> Applied:
+    """Put an entry into a record's text; where there is a conflict, nothing of it is put in.
+
+    Parameters
+    ----------
+    file : ChargeFile
+        The record, which is edited.
+    entry : Entry
+        One of `entries.Entry`.
+    by : str, optional
+        Who, where the entry itself does not say.
+    zone : ZoneInfo
+        The mill's zone.
+    """
+    who = entry.by or by
+    return _APPLY[type(entry)](_Record(file, zone), entry, {"by": who} if who else {})
+
+
+@dataclass(frozen=True)
+class _Record:
+    """A record's text, with the mill's zone."""
+
+    file: ChargeFile
+    zone: ZoneInfo
+
+    def at(self, path: Path) -> Any:
+        value = self.file.record.at(path)
+        return None if is_mark(value) else value
+
+    def items(self, key: str) -> list[Any]:
+        found = self.at((key,))
+        return found if isinstance(found, list) else []
+
+    def moment(self, value: object) -> dt.datetime | None:
+        """Return a moment as the record writes it; None where it cannot be read."""
+        try:
+            moment = dt.datetime.fromisoformat(str(value).replace(" ", "T"))
+            return moment if moment.tzinfo else localize(moment, self.zone, value)
+        except Exception:  # the record's own problem, which `check` names
+            return None
+
+    def said(self, at: dt.datetime) -> str:
+        return written(at, self.zone)
+
+    def insert(self, key: str, when: str, at: dt.datetime, item: Mapping[str, Any]) -> None:
+        """Insert an item in order of time."""
+        times = [self.moment(one.get(when)) for one in self.items(key) if isinstance(one, dict)]
+        index = sum(1 for time in times if time is None or time <= at)
+        self.file.insert((key,), index, dict(item))
+
+    def find(self, key: str, when: str, at: dt.datetime) -> list[int]:
+        """Return the items of a list that are of a moment."""
+        return [index for index, one in enumerate(self.items(key))
+                if isinstance(one, dict) and self.moment(one.get(when)) == at]
+
+
+def _weighing(record: _Record, entry: kinds.WeighingEntry, by: dict[str, str]) -> Applied:
+    when = record.said(entry.at)
+    values = {("masses", tag): mass for tag, mass in entry.masses.items()} | {
+        ("mc", tag): mc for tag, mc in entry.mc.items()}
+    words = f"round of {when}: " + ", ".join(f"{tag} {one.entered}"
+                                             for (_, tag), one in values.items())
+    there = record.find("weighings", "at", entry.at)
+    if not there:
+        item: dict[str, Any] = {"at": when, **by}
+        if entry.instrument:
+            item["instrument"] = entry.instrument
+        for (key, tag), value in values.items():
+            item.setdefault(key, {})[tag] = value.entered
+        record.insert("weighings", "at", entry.at, item)
+        return Applied("new", words)
+    index, lacking = there[0], {}
+    for (key, tag), value in values.items():
+        stands = record.at(("weighings", index, key, tag))
+        if stands is None:
+            lacking[key, tag] = value.entered
+        elif not _same(stands, value):
+            return Applied("conflict", f"round of {when}, board {tag}: the record says {stands}, "
+                           f"the entry {value.entered}")
+    for (key, tag), mass in lacking.items():
+        _put_in(record, ("weighings", index, key), tag, mass)
+    return Applied("new" if lacking else "same", words)
+
+
+def _put_in(record: _Record, path: Path, key: str, value: str) -> None:
+    if isinstance(record.at(path), dict):
+        record.file.record.put((*path, key), value)
+    else:
+        record.file.record.put(path, {key: value})
+
+
+def _same(stands: object, value: Quantity) -> bool:
+    try:
+        return abs(type(value).parse(str(stands)).value - value.value) <= 1e-9 * max(
+            1.0, abs(value.value))
+    except ValueError:
+        return False
+
+
+def _step(record: _Record, entry: kinds.StepEntry, by: dict[str, str]) -> Applied:
+    when = record.said(entry.at)
+    words = f"step {entry.step} set at {when}"
+    for index in record.find("step_changes", "at", entry.at):
+        stands = record.at(("step_changes", index, "step"))
+        if stands == entry.step:
+            return Applied("same", words)
+        return Applied("conflict", f"at {when} the record says step {stands}, the entry step "
+                       f"{entry.step}")
+    record.insert("step_changes", "at", entry.at, {
+        "at": when, "step": entry.step, **by, **({"reason": entry.reason} if entry.reason else {})})
+    return Applied("new", words)
+
+
+def _stop(record: _Record, entry: kinds.StopEntry, by: dict[str, str]) -> Applied:
+    start = record.said(entry.start)
+    words = f"stop from {start}" + (f" to {record.said(entry.end)}" if entry.end else "")
+    for index in record.find("stops", "start", entry.start):
+        return _ended(record, ("stops", index, "end"), entry.end, words)
+    record.insert("stops", "start", entry.start, {
+        "start": start, "end": record.said(entry.end) if entry.end else TO_FILL,
+        "cause": entry.cause, **by})
+    return Applied("new", words)
+
+
+def _ended(record: _Record, path: Path, end: dt.datetime | None, words: str) -> Applied:
+    """Complete what has begun, by its end."""
+    stands = record.at(path)
+    if end is None or (stands is not None and record.moment(stands) == end):
+        return Applied("same", words)
+    if stands is not None:
+        return Applied("conflict", f"{words}: the record says it ended {stands}")
+    record.file.record.put(path, record.said(end))
+    return Applied("new", words)
+
+
+def _event(record: _Record, entry: kinds.EventEntry, by: dict[str, str]) -> Applied:
+    when = record.said(entry.at)
+    words = f"{entry.event} at {when}" + (f": {entry.note}" if entry.note else "")
+    for index in record.find("events", "at", entry.at):
+        one = record.items("events")[index]
+        if one.get("kind") == entry.event and (one.get("note") or None) == entry.note:
+            return Applied("same", words)
+    record.insert("events", "at", entry.at, {
+        "at": when, "kind": entry.event, **by, **({"note": entry.note} if entry.note else {})})
+    return Applied("new", words)
+
+
+def _stage(record: _Record, entry: kinds.StageEntry, by: dict[str, str]) -> Applied:
+    start = record.said(entry.start)
+    words = f"{entry.stage} from {start}" + (
+        f" to {record.said(entry.end)}" if entry.end else "") + \
+        f", {entry.dry_bulb.entered}, EMC {entry.emc.entered}"
+    stands = record.at((entry.stage,))
+    if isinstance(stands, dict):
+        if record.moment(stands.get("start")) != entry.start:
+            return Applied("conflict", f"{words}: the record says it began {stands.get('start')}")
+        for key in ("dry_bulb", "emc"):
+            if not _same(stands.get(key), getattr(entry, key)):
+                return Applied("conflict", f"{words}, {key.replace('_', ' ')}: the record says "
+                               f"{stands.get(key)}, the entry {getattr(entry, key).entered}")
+        return _ended(record, (entry.stage, "end"), entry.end, words)
+    record.file.record.put((entry.stage,), {
+        "start": start, "end": record.said(entry.end) if entry.end else TO_FILL,
+        "dry_bulb": entry.dry_bulb.entered, "emc": entry.emc.entered, **by})
+    return Applied("new", words)
+
+
+def _finish(record: _Record, entry: kinds.FinishEntry, by: dict[str, str]) -> Applied:
+    del by  # the record has no place for it; signatures say who answers for the charge
+    moments = {key: at for key in ("ended", "unloaded") if (at := getattr(entry, key))}
+    words = ", ".join(f"{key} {record.said(at)}" for key, at in moments.items())
+    lacking = {}
+    for key, at in moments.items():
+        stands = record.at((key,))
+        if stands is None:
+            lacking[key] = record.said(at)
+        elif record.moment(stands) != at:
+            return Applied("conflict", f"{key}: the record says {stands}, the entry "
+                           f"{record.said(at)}")
+    for key, text in lacking.items():
+        record.file.record.put((key,), text)
+    return Applied("new" if lacking else "same", words)
+
+
+_APPLY: Mapping[type, Callable[[_Record, Any, dict[str, str]], Applied]] = {
+    kinds.WeighingEntry: _weighing, kinds.StepEntry: _step, kinds.StopEntry: _stop,
+    kinds.EventEntry: _event, kinds.StageEntry: _stage, kinds.FinishEntry: _finish}

@@ -1,0 +1,378 @@
+"""A day's work, a command a line: what every one of them does with the entry it was given."""
+
+from __future__ import annotations
+
+import datetime as dt
+import getpass
+import os
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from pydantic import TypeAdapter, ValidationError
+
+from kilnfolio.adopt.entry import words
+from kilnfolio.adopt.entry.apply import apply
+from kilnfolio.adopt.entry.entries import Entry, FinishEntry, StepEntry, WeighingEntry
+from kilnfolio.adopt.entry.times import moment
+from kilnfolio.adopt.nearby import read_nearby
+from kilnfolio.adopt.record_file import STATE, ChargeFile, replace_file
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.model import TO_FILL
+from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.quantities import Mass
+from kilnfolio.review.kiln_state import KilnState, charge_limits, kiln_state
+from kilnfolio.review.round_check import look_at_round
+
+Ask = Callable[[str], str]
+_ENTRY: TypeAdapter[Any] = TypeAdapter(Entry)
+#: Names the person where a command does not.
+PERSON = "KILNFOLIO_BY"
+
+
+@dataclass(frozen=True)
+class Terminal:
+    """Where a command speaks, and what it may suppose.
+
+    Attributes
+    ----------
+    say : callable
+        Prints a line.
+    ask : callable, optional
+        Asks a person; None where nobody sits there.
+    now : datetime
+        The present.
+    yes : bool
+        Values that look wrong are meant.
+    dry_run : bool
+        Show, and write nothing.
+    """
+
+    say: Callable[[str], None]
+    ask: Ask | None
+    now: dt.datetime
+    yes: bool = False
+    dry_run: bool = False
+
+
+@dataclass
+class Desk:
+    """A charge opened for an entry, with what it rests on."""
+
+    root: Path
+    file: ChargeFile
+    folder: MillFolder
+    charge: Charge | None
+
+    @classmethod
+    def open(cls, root: Path, number: str | None) -> Desk:
+        """Open a charge by its number, or the only one that is open.
+
+        Raises
+        ------
+        RecordProblems
+            It cannot be read, or none is named and not just one is open.
+        """
+        file = ChargeFile.open(root, number or only_open(root))
+        folder = read_nearby(root, file.record.document, file.cache)
+        opened = next(iter(folder.open_charges.values()), None)
+        located = opened.so_far if opened else next(iter(folder.charges.values()))
+        return cls(root, file, folder, located.record if located else None)
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The mill's zone."""
+        return self.folder.mill.record.zone
+
+    @property
+    def number(self) -> str:
+        """The charge's number."""
+        return (self.root / self.file.name).parent.name
+
+    def state(self) -> KilnState | None:
+        """Return how the charge stands; None where too little is written to tell."""
+        known = self.charge and self.charge.kiln in self.folder.kilns \
+            and self.charge.schedule in self.folder.schedules \
+            and all(one.species in self.folder.species for one in self.charge.stock)
+        return kiln_state(self.folder, self.charge) if known and self.charge else None
+
+    def need_state(self) -> KilnState:
+        """Return how the charge stands.
+
+        Raises
+        ------
+        RecordProblems
+            Too little is written to tell; the message names what.
+        """
+        state = self.state()
+        if state is None:
+            lacks = [one for opened in self.folder.open_charges.values() for one in opened.to_fill]
+            raise RecordProblems(lacks or [Problem(
+                Place(self.file.name), "too little is written of this charge",
+                "its kiln, schedule and timber must be known", "Fill them in first")])
+        return state
+
+
+def only_open(root: Path) -> str:
+    """Return the number of the only charge that is open.
+
+    Raises
+    ------
+    RecordProblems
+        None is, or several are.
+    """
+    import re
+
+    ended = re.compile(rb"^(ended|unloaded):[ \t]*(?![ \t]*(\xe2\x80\xa6|#|$))", re.MULTILINE)
+    opened = [path.parent.name for path in sorted(root.glob("content/charges/*/*/charge.yaml"))
+              if len(ended.findall(path.read_bytes())) < 2]
+    if len(opened) == 1:
+        return opened[0]
+    raise RecordProblems([Problem(
+        Place("charge"), "no charge is named", f"{len(opened) or 'none'} "
+        + ("are open: " + ", ".join(opened) if opened else "is open"), "Name one, as in "
+        f"'kilnfolio weigh {opened[0] if opened else '26-014'} S1=3.978'")])
+
+
+def person(root: Path, given: str | None) -> str:
+    """Return who makes an entry: as given, as the environment names, or as the last one given.
+
+    A name that is given is kept in the mill folder for the commands that follow.
+    """
+    kept = root / STATE / "person"
+    if given:
+        kept.parent.mkdir(exist_ok=True)
+        replace_file(kept, given.encode())
+        return given
+    if named := os.environ.get(PERSON):
+        return named
+    with suppress(OSError, UnicodeDecodeError):
+        if last := kept.read_bytes().decode().strip():
+            return last
+    return getpass.getuser()
+
+
+def entry_of(**values: Any) -> Any:
+    """Return an entry from what a command was given.
+
+    Raises
+    ------
+    RecordProblems
+        A value cannot stand.
+    """
+    try:
+        return _ENTRY.validate_python({key: one for key, one in values.items() if one is not None})
+    except ValidationError as error:
+        raise RecordProblems([_problem(one) for one in error.errors()]) from None
+
+
+def _problem(error: Any) -> Problem:
+    context = error.get("ctx") or {}
+    where = ".".join(str(part) for part in error["loc"][1:])
+    return Problem(Place("entry"), f"{where} '{context.get('entered', error.get('input'))}'",
+                   context.get("why", error["msg"].lower()), context.get("instead", ""))
+
+
+def enter(desk: Desk, entry: Any, by: str, terminal: Terminal) -> int:
+    """Show an entry, put it into the record, and write it; return the exit code.
+
+    Returns
+    -------
+    int
+        0 where it stands in the record; 1 where it looks wrong and nobody confirmed it.
+
+    Raises
+    ------
+    RecordProblems
+        The record says otherwise, or would not be read; nothing is written.
+    """
+    lines, doubts = _shown(desk, entry)
+    applied = apply(desk.file, entry, by, desk.zone)
+    terminal.say(f"{desk.number}, by {entry.by or by}: {applied.words}")
+    for line in lines:
+        terminal.say(line)
+    for doubt in doubts:
+        terminal.say(f"  ? {doubt}")
+    if applied.outcome == "conflict":
+        raise RecordProblems([Problem(Place(desk.file.name), applied.words, "nothing that stands "
+                                      "is changed by an entry", "If the record is wrong: "
+                                      f"kilnfolio correct {desk.number} …")])
+    if applied.outcome == "same":
+        terminal.say(f"  the record has it already: {applied.words}")
+        return 0
+    desk.file.check()
+    if terminal.dry_run:
+        terminal.say("nothing was written; without --dry-run it would be")
+        return 0
+    if doubts and not terminal.yes:
+        if terminal.ask is None:
+            terminal.say("nothing was written; if this is right, give the command again with --yes")
+            return 1
+        if terminal.ask("  Write it all the same? [y/N]: ").strip().lower() not in ("y", "yes"):
+            terminal.say("nothing was written")
+            return 1
+    desk.file.save(applied.words)
+    terminal.say(f"written into {desk.file.name}; 'kilnfolio undo' takes it back")
+    if desk.number in desk.folder.charges:
+        terminal.say(f"charge {desk.number} is complete: if it is sealed, 'kilnfolio amend' it")
+    return 0
+
+
+def _shown(desk: Desk, entry: Any) -> tuple[Sequence[str], list[str]]:
+    """Return what is shown of an entry before it is written, and what looks wrong in it."""
+    state = desk.state()
+    if state is None:
+        return [], []
+    if isinstance(entry, WeighingEntry):
+        look = look_at_round(state, {tag: mass.value for tag, mass in entry.masses.items()},
+                             entry.at)
+        lines = list(words.round_lines(state, look)) if entry.masses else [
+            f"  {tag:<4} {mc.entered}" for tag, mc in entry.mc.items()]
+        return lines, [doubt.words for doubt in look.doubts]
+    return list(words.state_lines(state)), [*_step_doubts(state, entry),
+                                            *_still_open(desk, entry)]
+
+
+def _still_open(desk: Desk, entry: Any) -> Iterator[str]:
+    if not isinstance(entry, FinishEntry):
+        return
+    for name in ("equalizing", "conditioning"):
+        stands = desk.file.record.at((name,))
+        if isinstance(stands, dict) and str(stands.get("end")) in (TO_FILL, "None"):
+            yield f"{name} has not ended: kilnfolio {_VERBS[name]} {desk.number} end"
+
+
+def _step_doubts(state: KilnState, entry: Any) -> Iterator[str]:
+    if not isinstance(entry, StepEntry):
+        return
+    if entry.step > len(state.steps):
+        yield f"the schedule has {len(state.steps)} steps"
+    elif state.step is not None and entry.step != state.step + 1:
+        yield f"step {state.step} is in force, and this is step {entry.step}"
+    elif state.next_due and state.next_due.label == f"step {entry.step}" and not state.is_due:
+        yield (f"step {entry.step} falls due at {state.next_due.mc_pct:g} %; controlling MC was "
+               f"{state.controlling_pct:.1f} %") if state.controlling_pct is not None else \
+            f"step {entry.step} falls due at {state.next_due.mc_pct:g} %; no round is on record"
+
+
+# --- what the commands themselves mean ------------------------------------------------------------
+
+def weighing(desk: Desk, pairs: Sequence[str], at: str | None, unit: str | None,
+             instrument: str | None, now: dt.datetime) -> Any:
+    """Return a round from words such as ``S1=3.978`` or, of a hand meter, ``S1=24%``."""
+    masses, mc = {}, {}
+    units = {board.tag: board.unit for board in state.boards} if (state := desk.state()) else {}
+    for pair in pairs:
+        tag, equals, value = pair.partition("=")
+        tag, value = tag.strip(), value.strip()
+        if not equals or not tag or not value:
+            raise RecordProblems([Problem(Place("weigh"), f"'{pair}'", "a mass is written as "
+                                          "BOARD=MASS", "Write it as in S1=3.978")])
+        if tag in masses or tag in mc:
+            raise RecordProblems([Problem(Place("weigh"), f"board '{tag}'", "it is named twice",
+                                          "Give each board once")])
+        if value.endswith("%"):
+            mc[tag] = value
+        else:
+            masses[tag] = _with_unit(value, unit or units.get(tag) or _usual(units))
+    return entry_of(kind="weighing", at=moment(at, desk.zone, now), masses=masses, mc=mc,
+                    instrument=instrument)
+
+
+def _usual(units: Mapping[str, str]) -> str | None:
+    found = list(units.values())
+    return max(set(found), key=found.count) if found else None
+
+
+def _with_unit(value: str, unit: str | None) -> str:
+    """Return a mass with a unit; a lone comma in a mass typed here stands before decimals."""
+    if value.count(",") == 1 and "." not in value:
+        value = value.replace(",", ".")
+    bare = value.replace(".", "", 1).isdigit()
+    if bare and unit is None:
+        raise RecordProblems([Problem(Place("weigh"), f"'{value}'", "it has no unit, and no board "
+                                      "of the charge tells one", "Say it with --unit kg")])
+    return f"{value} {unit}" if bare else " ".join(Mass.parse(value).entered.split())
+
+
+def step(desk: Desk, number: int | None, at: str | None, reason: str | None, now: dt.datetime
+         ) -> Any:
+    """Return a step set; the next one where no number is given."""
+    state = desk.need_state()
+    return entry_of(kind="step", at=moment(at, desk.zone, now),
+                    step=number or (state.step or 0) + 1, reason=reason)
+
+
+def stop(desk: Desk, cause: str | None, start: str | None, end: str | None, now: dt.datetime
+         ) -> Any:
+    """Return a stop: one that begins, one that is over, or the end of the one that runs."""
+    running = next((one for one in reversed(desk.file.record.at(("stops",)) or [])
+                    if isinstance(one, dict) and str(one.get("end")) in (TO_FILL, "None")), None)
+    if cause is None and running is None:
+        raise RecordProblems([Problem(Place("stop"), "no cause is given", "and no stop is open "
+                                      "that this could end", "Say why: kilnfolio stop "
+                                      f"{desk.number} 'power cut' --from 03:10")])
+    if cause is None and running is not None:
+        return entry_of(kind="stop", start=_again(desk, running["start"]), cause=running["cause"],
+                        end=moment(end, desk.zone, now, "--to"))
+    return entry_of(kind="stop", start=moment(start, desk.zone, now, "--from"), cause=cause,
+                    end=moment(end, desk.zone, now, "--to") if end else None)
+
+
+def _again(desk: Desk, text: object) -> dt.datetime:
+    return moment(str(text), desk.zone, dt.datetime.now(dt.UTC))
+
+
+def stage(desk: Desk, name: str, what: str, at: str | None, dry_bulb: str | None, emc: str | None,
+          now: dt.datetime) -> Any:
+    """Return equalizing or conditioning, begun or ended; its air by the schedule or the rule."""
+    stands = desk.file.record.at((name,))
+    if what == "end":
+        if not isinstance(stands, dict):
+            raise RecordProblems([Problem(Place(name), f"{name} has not begun", "so it cannot end",
+                                          f"First: kilnfolio {_VERBS[name]} {desk.number} begin")])
+        return entry_of(kind="stage", stage=name, start=_again(desk, stands["start"]),
+                        end=moment(at, desk.zone, now), dry_bulb=stands["dry_bulb"],
+                        emc=stands["emc"])
+    asked = stage_air(desk, name) if dry_bulb is None or emc is None else ("", "")
+    return entry_of(kind="stage", stage=name, start=moment(at, desk.zone, now),
+                    dry_bulb=dry_bulb or asked[0], emc=emc or asked[1])
+
+
+_VERBS = {"equalizing": "equalize", "conditioning": "condition"}
+
+
+def stage_air(desk: Desk, name: str) -> tuple[str, str]:
+    """Return the dry bulb and EMC of equalizing or conditioning: the schedule's, or the rule's."""
+    from kilnfolio.physics.rules import conditioning_emc, equalizing_emc
+
+    state, charge = desk.need_state(), desk.charge
+    assert charge is not None
+    schedule = desk.folder.schedules[charge.schedule].record
+    planned = getattr(schedule, name)
+    if planned and planned.emc and schedule.target_mc \
+            and schedule.target_mc.value == charge.target_mc.value:
+        return planned.dry_bulb.entered, planned.emc.entered
+    limits = charge_limits(desk.folder, charge)
+    target = charge.target_mc.value
+    emc = float(equalizing_emc(target, limits.value("equalizing-below-target"))) \
+        if name == "equalizing" else \
+        float(conditioning_emc(target, limits.value("conditioning-above-target")))
+    air = state.air or state.steps[-1]
+    return f"{air.dry_bulb_c:.1f} °C", f"{emc:g} %"
+
+
+def finish(desk: Desk, ended: str | None, unloaded: str | None, now: dt.datetime) -> Any:
+    """Return the end of a charge."""
+    stands = desk.file.record.at(("ended",))
+    if ended is None and unloaded and stands not in (None, TO_FILL):
+        first = _again(desk, stands)
+    else:
+        first = moment(ended, desk.zone, now, "--ended")
+    return entry_of(kind="finish", ended=first, unloaded=moment(
+        unloaded, desk.zone, now, "--unloaded") if unloaded else None)
+

@@ -1,0 +1,79 @@
+"""``correct``: a value changed in a record, with the old one, the reason and the name kept."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+
+from kilnfolio.adopt.entry.commands import Desk, Terminal
+from kilnfolio.adopt.entry.times import moment, written
+from kilnfolio.records.model import localize
+from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.review.checks.record_keeping import path_of
+
+#: A mass of a round, as in S3@07:10 or S3@2026-03-03T07:10.
+_OF_ROUND = re.compile(r"(.+)@(.+)")
+
+
+def correct(desk: Desk, field: str, new: str, reason: str, by: str, now: dt.datetime,
+            terminal: Terminal) -> int:
+    """Change a value and keep the old one; return the exit code.
+
+    Raises
+    ------
+    RecordProblems
+        There is no such value, it is the same, or the new one cannot stand; nothing is written.
+    """
+    record = desk.file.record
+    named = _of_round(desk, found[1], found[2], now) if (found := _OF_ROUND.fullmatch(field)) \
+        else field
+    path = path_of(record.value, named)
+    if path is None or not path:
+        raise _refused(f"'{field}'", "nothing stands there in the record",
+                       "Write BOARD@TIME for a mass, or a path such as boards.S3.green_mass")
+    old = record.at(path)
+    if isinstance(old, (dict, list)) or old is None:
+        raise _refused(f"'{field}'", "it is not one value", "Name a value below it, as in "
+                       f"{named}.{next(iter(old)) if isinstance(old, dict) and old else 0}")
+    if str(old).split() == new.split():
+        raise _refused(f"'{field}'", f"it says {old} already", "There is nothing to correct")
+    record.put(path, _alike(old, new))
+    desk.file.insert(("corrections",), len(record.at(("corrections",)) or []), {
+        "field": named, "old": str(old), "new": new, "reason": reason, "by": by,
+        "at": written(now.replace(microsecond=0, second=0), desk.zone)})
+    desk.file.check()
+    terminal.say(f"{desk.number}, by {by}: {named} from {old} to {new}, because: {reason}")
+    if terminal.dry_run:
+        terminal.say("nothing was written; without --dry-run it would be")
+        return 0
+    desk.file.save(f"correction of {named} from {old} to {new}")
+    terminal.say(f"written into {desk.file.name}; 'kilnfolio undo' takes it back")
+    if desk.number in desk.folder.charges:
+        terminal.say(f"charge {desk.number} is complete: if it is sealed, 'kilnfolio amend' it")
+    return 0
+
+
+def _alike(old: object, new: str) -> object:
+    """Return the new value as the kind the old one is: a number stays one."""
+    return int(new) if isinstance(old, int) and re.fullmatch(r"[+-]?\d+", new) else new
+
+
+def _of_round(desk: Desk, board: str, at: str, now: dt.datetime) -> str:
+    """Return the field of a mass, named by its board and the time of its round."""
+    wanted = moment(at, desk.zone, now, "the time behind '@'")
+    rounds = desk.file.record.at(("weighings",)) or []
+    for one in rounds:
+        stands = dt.datetime.fromisoformat(str(one.get("at")).replace(" ", "T"))
+        stands = stands if stands.tzinfo else localize(stands, desk.zone, one.get("at"))
+        if stands == wanted:
+            key = next((key for key in ("masses", "mc") if board in one.get(key, {})), None)
+            if key is None:
+                raise _refused(f"'{board}@{at}'", f"board {board} is not in that round",
+                               f"It has {', '.join(one.get('masses', {}))}")
+            return f"weighings.{one['at']}.{key}.{board}"
+    raise _refused(f"'{board}@{at}'", "there is no round of that time", "The last is of "
+                   f"{rounds[-1].get('at')}" if rounds else "No round is on record")
+
+
+def _refused(what: str, why: str, instead: str) -> RecordProblems:
+    return RecordProblems([Problem(Place("correct"), what, why, instead)])

@@ -1,0 +1,138 @@
+"""What can be entered at the kiln, and the file a phone keeps and hands over.
+
+One entry is one thing that was done or read. It is the same whether a command, the kiln-side page
+or a file brings it, and what it says decides whether it stands in the record already: entry files
+may be taken in any order, and more than once.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from kilnfolio.records.charge import Event, MoistureContent
+from kilnfolio.records.model import Moment, Name, Number, Record, Slug, Text
+from kilnfolio.records.quantities import Mass, Percent, Temperature
+
+#: What an event may be called: the record's own words.
+EVENTS: tuple[str, ...] = Event.model_fields["kind"].annotation.__args__  # type: ignore[union-attr]
+#: The largest entry file taken [bytes]: a year of rounds on one phone is a tenth of it.
+MAX_BYTES = 1024 * 1024
+#: The most entries in a file.
+MAX_ENTRIES = 2000
+
+
+class _Entry(Record):
+    """What every entry says."""
+
+    id: Annotated[str, Field(pattern=r"^[A-Za-z0-9-]{8,60}$")] | None = None
+    """Made up by the device that keeps it, the same whenever it is handed over."""
+    by: Name | None = None
+    """Who did it; without it, the person the file names."""
+
+
+class WeighingEntry(_Entry):
+    """A round of masses, or of MCs by hand meter."""
+
+    kind: Literal["weighing"]
+    """Always ``weighing``."""
+    at: Moment
+    """When the boards were weighed."""
+    masses: dict[Name, Mass] = {}
+    """Mass of each board, with its unit."""
+    mc: dict[Name, MoistureContent] = {}
+    """MC of each board read by a hand meter."""
+    instrument: Slug | None = None
+    """Id of the hand meter."""
+
+
+class StepEntry(_Entry):
+    """The air of a step was set."""
+
+    kind: Literal["step"]
+    """Always ``step``."""
+    at: Moment
+    """When it was set."""
+    step: Annotated[int, Field(ge=1, le=60)]
+    """Number of the step, from 1."""
+    reason: Text | None = None
+    """Why, where not by the rule."""
+
+
+class StopEntry(_Entry):
+    """The kiln stood still."""
+
+    kind: Literal["stop"]
+    """Always ``stop``."""
+    start: Moment
+    """When it stopped. The same start later with an end completes the stop."""
+    end: Moment | None = None
+    """When it ran again; left out while it stands still."""
+    cause: Text
+    """Why it stood still."""
+
+
+class EventEntry(_Entry):
+    """Something else happened."""
+
+    kind: Literal["event"]
+    """Always ``event``."""
+    at: Moment
+    """When it happened."""
+    event: Literal["wick changed", "fans reversed", "door opened", "sensor changed", "inspection",
+                   "note"]
+    """What kind of event it was."""
+    note: Text | None = None
+    """What happened, in words."""
+
+
+class StageEntry(_Entry):
+    """Equalizing or conditioning began, or ended."""
+
+    kind: Literal["stage"]
+    """Always ``stage``."""
+    stage: Literal["equalizing", "conditioning"]
+    """Which of the two."""
+    start: Moment
+    """When it began. The same start later with an end completes it."""
+    end: Moment | None = None
+    """When it ended; left out while it runs."""
+    dry_bulb: Temperature
+    """Dry bulb set."""
+    emc: Percent
+    """EMC set."""
+
+
+class FinishEntry(_Entry):
+    """The charge ended."""
+
+    kind: Literal["finish"]
+    """Always ``finish``."""
+    ended: Moment
+    """When drying, equalizing and conditioning ended."""
+    unloaded: Moment | None = None
+    """When the load was drawn from the kiln."""
+
+
+Entry = Annotated[WeighingEntry | StepEntry | StopEntry | EventEntry | StageEntry | FinishEntry,
+                  Field(discriminator="kind")]
+
+
+class EntryFile(Record):
+    """Entries of one charge, as a device keeps them until they are handed over."""
+
+    kilnfolio_entries: Literal[1]
+    """Format of this file."""
+    charge: Number
+    """Number of the charge."""
+    by: Name
+    """Who made the entries."""
+    device: Name
+    """The device, as its owner calls it."""
+    saved: Moment
+    """Time of the device's clock when the file was saved, with its offset."""
+    zone: Name
+    """Time zone the device was set to, as in America/Toronto."""
+    entries: Annotated[list[Entry], Field(max_length=MAX_ENTRIES)]
+    """The entries, oldest first."""

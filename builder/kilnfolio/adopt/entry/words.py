@@ -1,0 +1,84 @@
+"""What a command shows before and after it writes: each board, what is due, what may be wrong."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+
+from kilnfolio.records.quantities import fahrenheit_from_celsius
+from kilnfolio.review.figures import number
+from kilnfolio.review.kiln_state import DueAt, KilnState, StepState
+from kilnfolio.review.round_check import RoundLook, mass_words
+
+#: A missing number in a column.
+_NONE = "–"
+
+
+def round_lines(state: KilnState, look: RoundLook) -> Iterator[str]:
+    """Yield a round as it would stand in the record: a line for each board, then the charge."""
+    units = {board.tag: board.unit for board in state.boards}
+    for one in look.boards:
+        unit = units[one.tag]
+        mc = _NONE if one.mc_pct is None else number(one.mc_pct, 1)
+        loss = _NONE if one.loss_pct_day is None else number(one.loss_pct_day, 1)
+        line = f"  {one.tag:<4} {mass_words(one.mass_g, unit):>7} {unit:<2} {mc:>5} %  " \
+               f"{loss:>5} a day"
+        if one.to_go_g is not None and state.next_due:
+            line += (f"  {mass_words(one.to_go_g, unit)} {unit} to {state.next_due.label}"
+                     if one.to_go_g > 0 else f"  at {state.next_due.label}")
+        yield line
+    if look.controlling_pct is not None:
+        yield f"  controlling MC {number(look.controlling_pct, 1)} %{_rule(state)}"
+    if look.missing:
+        yield f"  not weighed: {', '.join(look.missing)}"
+    yield from due_lines(state, is_due=look.is_due)
+
+
+def _rule(state: KilnState) -> str:
+    return f" ({state.control_rule})"
+
+
+def due_lines(state: KilnState, *, is_due: bool) -> Iterator[str]:
+    """Yield what falls due next, and the air it asks for."""
+    if state.next_due_at:
+        yield f"  the next step falls due at {_clock(state.next_due_at)}"
+        return
+    due = state.next_due
+    if due is None:
+        return
+    yield (f"  due now: {_due_words(due)}" if is_due else f"  next: {_due_words(due)}")
+    if is_due and due.label.startswith("step "):
+        step = state.steps[int(due.label[5:]) - 1]
+        yield f"  set {air_words(step)}; then: kilnfolio step {state.charge} {step.number}"
+
+
+def _due_words(due: DueAt) -> str:
+    whose = {"controlling": "controlling MC", "driest": "driest board",
+             "wettest": "wettest board"}[due.whose]
+    return f"{due.label} at {number(due.mc_pct, 0 if due.mc_pct.is_integer() else 1)} % ({whose})"
+
+
+def air_words(air: StepState) -> str:
+    """Return set-points in both unit systems."""
+    dry, wet = air.dry_bulb_c, air.wet_bulb_c
+    return (f"dry bulb {number(dry, 1)} °C ({number(fahrenheit_from_celsius(dry), 0)} °F), wet "
+            f"bulb {number(wet, 1)} °C ({number(fahrenheit_from_celsius(wet), 0)} °F), EMC "
+            f"{number(air.emc_pct, 1)} %")
+
+
+def state_lines(state: KilnState) -> Iterator[str]:
+    """Yield how a charge stands, for commands that write no round."""
+    place = f"{state.kiln_name}, {state.stage}"
+    if state.step and state.step_since:
+        place += f", step {state.step} since {_clock(state.step_since)}"
+    yield f"  {place}"
+    if state.air:
+        yield f"  {air_words(state.air)}"
+    if state.controlling_pct is not None and state.last_round:
+        yield (f"  controlling MC {number(state.controlling_pct, 1)} % at "
+               f"{_clock(state.last_round)}")
+    yield from due_lines(state, is_due=state.is_due)
+
+
+def _clock(stamp: str) -> str:
+    return f"{dt.datetime.fromisoformat(stamp):%Y-%m-%d %H:%M}"

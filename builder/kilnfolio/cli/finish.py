@@ -1,0 +1,27 @@
+"""kilnfolio finish: write down that a charge ended."""
+
+from __future__ import annotations
+
+import argparse
+
+from kilnfolio.cli.arguments import add_entry, open_desk, terminal
+
+SUMMARY = "write down that a charge ended"
+EXAMPLE = "kilnfolio finish HB-26-041 --ended 06:30 --unloaded 14:00"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    add_entry(parser)
+    parser.add_argument("--ended", metavar="TIME", help="when drying, equalizing and conditioning "
+                        "ended (default: now)")
+    parser.add_argument("--unloaded", metavar="TIME", help="when the load was drawn")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write down that a charge ended."""
+    from kilnfolio.adopt.entry import commands
+
+    desk, by, now = open_desk(arguments)
+    entry = commands.finish(desk, arguments.ended, arguments.unloaded, now)
+    return commands.enter(desk, entry, by, terminal(arguments))

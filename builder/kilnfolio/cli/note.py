@@ -1,0 +1,30 @@
+"""kilnfolio note: write down what happened."""
+
+from __future__ import annotations
+
+import argparse
+
+from kilnfolio.cli.arguments import add_at, add_entry, open_desk, terminal
+
+SUMMARY = "write down what happened"
+EXAMPLE = "kilnfolio note HB-26-041 'Door seal leaks at the bottom'"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    add_entry(parser)
+    parser.add_argument("text", nargs="?", help="what happened, in words")
+    parser.add_argument("--kind", default="note", help="fans reversed, door opened, sensor "
+                        "changed, inspection or note (default: %(default)s)")
+    add_at(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write down what happened."""
+    from kilnfolio.adopt.entry import commands
+    from kilnfolio.adopt.entry.times import moment
+
+    desk, by, now = open_desk(arguments)
+    entry = commands.entry_of(kind="event", event=arguments.kind, note=arguments.text,
+                              at=moment(arguments.at, desk.zone, now))
+    return commands.enter(desk, entry, by, terminal(arguments))

@@ -1,0 +1,27 @@
+"""kilnfolio step: write down that a step was set."""
+
+from __future__ import annotations
+
+import argparse
+
+from kilnfolio.cli.arguments import add_at, add_entry, open_desk, terminal
+
+SUMMARY = "write down that a step was set"
+EXAMPLE = "kilnfolio step HB-26-041 4 --at 07:30"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    add_entry(parser)
+    parser.add_argument("number", nargs="?", type=int, help="of the step (default: the next)")
+    add_at(parser, "when it was set")
+    parser.add_argument("--reason", help="why, where not by the rule")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write down that a step was set."""
+    from kilnfolio.adopt.entry import commands
+
+    desk, by, now = open_desk(arguments)
+    entry = commands.step(desk, arguments.number, arguments.at, arguments.reason, now)
+    return commands.enter(desk, entry, by, terminal(arguments))

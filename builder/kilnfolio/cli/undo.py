@@ -1,0 +1,31 @@
+"""kilnfolio undo: take back what the last command wrote into a record."""
+
+from __future__ import annotations
+
+import argparse
+
+from kilnfolio.cli.arguments import add_folder
+from kilnfolio.cli.errors import OK
+
+SUMMARY = "take back what the last command wrote into a record"
+EXAMPLE = "kilnfolio undo --list"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    add_folder(parser)
+    parser.add_argument("--list", action="store_true",
+                        help="print what can be undone, the last first, and undo nothing")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Take back the last change that is not undone."""
+    from kilnfolio.adopt.record_file import history, undo
+
+    if arguments.list:
+        for one in reversed(history(arguments.folder)):
+            print(f"{one.at}  {one.what}{'  (undone)' if one.undone else ''}")
+        return OK
+    last = undo(arguments.folder)
+    print(f"undone: {last.what} ({last.at}), in {', '.join(last.files)}")
+    return OK

@@ -1,0 +1,28 @@
+"""kilnfolio wick: write down that the wick was changed."""
+
+from __future__ import annotations
+
+import argparse
+
+from kilnfolio.cli.arguments import add_at, add_entry, open_desk, terminal
+
+SUMMARY = "write down that the wick was changed"
+EXAMPLE = "kilnfolio wick HB-26-041"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    add_entry(parser)
+    add_at(parser)
+    parser.add_argument("--note", help="what was seen")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write down that the wick was changed."""
+    from kilnfolio.adopt.entry import commands
+    from kilnfolio.adopt.entry.times import moment
+
+    desk, by, now = open_desk(arguments)
+    entry = commands.entry_of(kind="event", event="wick changed", note=arguments.note,
+                              at=moment(arguments.at, desk.zone, now))
+    return commands.enter(desk, entry, by, terminal(arguments))
