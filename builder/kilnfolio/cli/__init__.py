@@ -48,6 +48,7 @@ COMMANDS = {
     "new": "new",
     "upgrade": "upgrade",
     "schema": "schema",
+    "completion": "completion",
 }
 
 
@@ -74,23 +75,24 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def _run(words: Sequence[str]) -> int:
-    arguments = _parser().parse_args(words)
+    arguments = parser().parse_args(words)
     code: int = arguments.run(arguments)
     return code
 
 
-def _parser() -> CommandParser:
-    parser = CommandParser(
+def parser() -> CommandParser:
+    """Return the parser of the whole command line."""
+    whole = CommandParser(
         prog="kilnfolio", description="Drying schedules, checked charges and lot records: reads a "
         "mill's YAML records and logger files, recomputes every number, and builds the handbook "
         "and a record page for every lot.",
         epilog="Guidance only. Nothing printed here is a permission to enter a kiln.")
-    parser.add_argument("--version", action="version", version=f"kilnfolio {__version__}")
-    commands = parser.add_subparsers(required=True, metavar="command")
+    whole.add_argument("--version", action="version", version=f"kilnfolio {__version__}")
+    commands = whole.add_subparsers(required=True, metavar="command")
     for name, module in COMMANDS.items():
         command = import_module(f"kilnfolio.cli.{module}")
         commands.add_parser(
             name, help=command.SUMMARY, fill=command.add_arguments,
             description=getattr(command, "DESCRIPTION", f"{command.SUMMARY.capitalize()}."),
             epilog=f"example: {command.EXAMPLE}").set_defaults(run=command.run)
-    return parser
+    return whole

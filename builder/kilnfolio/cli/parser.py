@@ -15,22 +15,49 @@ if TYPE_CHECKING:
 
 
 class CommandParser(argparse.ArgumentParser):
-    """A parser whose options are added at its first use.
+    """A parser whose options are added when they are first needed.
+
+    Options and commands must be written in full: an abbreviation that works today would mean
+    something else once another option begins with the same letters.
 
     Parameters
     ----------
     fill : callable, optional
-        Adds them, given the parser.
+        Adds the options, given the parser.
     """
 
     def __init__(self, *args: Any, fill: Callable[[CommandParser], None] | None = None,
                  **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+        super().__init__(*args, **{"allow_abbrev": False, **kwargs})
         self._fill = fill
 
-    def parse_known_args(self, *args: Any, **kwargs: Any) -> Any:
-        """Parse, with the options added: what both a command line and its help come through."""
+    def fill(self) -> None:
+        """Add the options, if they have not been added yet."""
         if self._fill:
             fill, self._fill = self._fill, None
             fill(self)
+
+    def fill_all(self) -> None:
+        """Add the options of this command and of every command below it."""
+        self.fill()
+        for action in self._actions:
+            if isinstance(action, argparse._SubParsersAction):
+                for command in action.choices.values():
+                    command.fill_all()
+
+    def parse_known_args(self, *args: Any, **kwargs: Any) -> Any:
+        """Parse, with the options added; parsing a command line and printing help both come here."""
+        self.fill()
         return super().parse_known_args(*args, **kwargs)
+
+    def _check_value(self, action: argparse.Action, value: Any) -> None:
+        """Refuse a value that is not among the choices, and name the nearest one."""
+        if action.choices is not None and value not in action.choices:
+            import difflib
+
+            known = [str(choice) for choice in action.choices]
+            near = difflib.get_close_matches(str(value), known, n=1)
+            what = "command" if isinstance(action, argparse._SubParsersAction) else "choice"
+            raise argparse.ArgumentError(
+                action if what == "choice" else None, f"there is no {what} '{value}'"
+                + (f"; did you mean '{near[0]}'?" if near else f"; choose from {', '.join(known)}"))

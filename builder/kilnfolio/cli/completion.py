@@ -1,0 +1,40 @@
+"""kilnfolio completion: what a shell needs to complete commands, and the manual page."""
+
+from __future__ import annotations
+
+import argparse
+import re
+
+from kilnfolio.cli.errors import OK
+
+SUMMARY = "print shell completion, or the manual page"
+DESCRIPTION = ("Print a script that makes a shell complete commands and options, or the manual page. "
+               "Both are made from the parser, so they know every option.")
+EXAMPLE = "kilnfolio completion bash > ~/.local/share/bash-completion/completions/kilnfolio"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    parser.add_argument("kind", choices=("bash", "zsh", "tcsh", "man"),
+                        help="the shell, or man for the manual page")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print a completion script or the manual page."""
+    from kilnfolio.cli import parser
+
+    whole = parser()
+    whole.fill_all()
+    if arguments.kind == "man":
+        from argparse_manpage.manpage import Manpage
+
+        page = Manpage(whole)
+        page.description = "check kiln charges, and build a mill's handbook and records"
+        page.manual = "kilnfolio"
+        # troff takes a line that begins with a quotation mark for a request
+        print(re.sub(r"^'", r"\\&'", str(page), flags=re.MULTILINE))
+    else:
+        import shtab
+
+        print(shtab.complete(whole, shell=arguments.kind))
+    return OK
