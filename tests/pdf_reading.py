@@ -1,12 +1,16 @@
-"""PDFs read back by an independent library, each once in a run."""
+"""PDFs read back by an independent library, each once in a run.
+
+PDFium reads the handbook in under a second; pypdf took two minutes for the same text.
+"""
 
 from __future__ import annotations
 
 import functools
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-import pypdf
+import pypdfium2
 
 
 @dataclass(frozen=True)
@@ -15,23 +19,27 @@ class PdfPage:
 
     text: str
     outside: tuple[str, ...]
-    """Words that begin outside its box."""
+    """Runs of text that begin outside its box."""
 
 
 @functools.cache
 def read_pages(path: Path) -> tuple[PdfPage, ...]:
     """Return the pages of a PDF."""
-    return tuple(map(_read, pypdf.PdfReader(path).pages))
+    with pypdfium2.PdfDocument(path) as document:
+        return tuple(map(_read, document))
 
 
-def _read(page: pypdf.PageObject) -> PdfPage:
-    width, height = float(page.mediabox.width), float(page.mediabox.height)
-    outside: list[str] = []
+def _read(page: pypdfium2.PdfPage) -> PdfPage:
+    text = page.get_textpage()
+    # a word divided at the end of a line ends in U+FFFE
+    said = text.get_text_range().replace("\r\n", "\n").replace("\ufffe", "-")
+    return PdfPage(said, tuple(_outside(page, text)))
 
-    def see(text, cm, tm, _font, _size):
-        across = tm[4] * cm[0] + tm[5] * cm[2] + cm[4]
-        up = tm[4] * cm[1] + tm[5] * cm[3] + cm[5]
-        if text.strip() and not (0 <= across <= width and 0 <= up <= height):
-            outside.append(text)
 
-    return PdfPage(page.extract_text(visitor_text=see), tuple(outside))
+def _outside(page: pypdfium2.PdfPage, text: pypdfium2.PdfTextPage) -> Iterator[str]:
+    width, height = page.get_size()
+    for index in range(text.count_rects()):
+        left, bottom, right, top = text.get_rect(index)
+        words = text.get_text_bounded(left, bottom, right, top)
+        if words.strip() and not (0 <= left <= width and 0 <= bottom <= height):
+            yield words

@@ -7,7 +7,7 @@ import pytest
 from tests.conftest import PROJECT
 from tests.site.site import Outline, small_mill
 
-from kilnfolio.cli import main
+from kilnfolio.cli import COMMANDS, main
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.site.pages.guide import KINDS, guide_files
 from kilnfolio.site.serving import HEADERS, TYPES
@@ -71,9 +71,7 @@ def test_the_headers_shown_are_those_compared():
 
 
 def test_the_commands_listed_are_those_there_are(capsys):
-    with pytest.raises(SystemExit):
-        main(["--help"])
-    known = set(re.findall(r"^    (\w+) ", capsys.readouterr().out, re.MULTILINE))
+    known = set(COMMANDS)
     commands = GUIDE["look-it-up"].text.partition("## Exit codes")[0]
     assert set(re.findall(r"^\| `(\w+)` \|", commands, re.MULTILINE)) == known
     for command in known:

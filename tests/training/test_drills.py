@@ -11,9 +11,9 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
-import pypdf
 import pytest
 from pydantic import BaseModel
+from tests.pdf_reading import read_pages
 
 from kilnfolio.paper.booklet import TRAINEE, TRAINER, booklets
 from kilnfolio.paper.printing import pdf_of
@@ -71,9 +71,7 @@ def printed_pages(folder, drills, tmp_path_factory) -> dict[str, list[str]]:
         pdf, warnings = pdf_of(text)
         assert warnings == []
         (out / name).write_bytes(pdf)
-        found[name] = [
-            " ".join(one.extract_text().split()) for one in pypdf.PdfReader(out / name).pages
-        ]
+        found[name] = [" ".join(one.text.split()) for one in read_pages(out / name)]
     return found
 
 

@@ -24,6 +24,7 @@ import yaml
 from PIL import Image, PngImagePlugin
 from pydantic import BaseModel
 from tests.minimal import BOARDS, FILES
+from tests.pdf_reading import read_pages
 from tests.trust.yard import labelled_mill
 
 from kilnfolio.incremental.tree import EDITIONS
@@ -265,7 +266,7 @@ def searched(edition: Path, *, geometry: bool = True) -> str:
 
 def _of_pdf(path: Path, *, geometry: bool = True) -> list[str]:
     reader = pypdf.PdfReader(path)
-    found = [page.extract_text() for page in reader.pages]
+    found = [page.text for page in read_pages(path)]
     found += [str(value) for value in (reader.metadata or {}).values()]
     with pikepdf.open(path) as pdf:
         found.append(str(pdf.open_metadata()))

@@ -11,8 +11,8 @@ from pathlib import Path
 import bagit
 import jsonschema
 import pikepdf
-import pypdf
 import pytest
+from tests.pdf_reading import read_pages
 from tests.site.site import Outline
 from tests.site_reading import dead_links, read_edition
 
@@ -158,8 +158,7 @@ def test_the_handbook_is_tagged(built):
 
 def test_records_carry_the_safety_wording(built):
     for path, _, _ in pdfs(built):
-        text = " ".join(" ".join(page.extract_text() for page in pypdf.PdfReader(path).pages)
-                        .split())
+        text = " ".join(" ".join(page.text for page in read_pages(path)).split())
         assert "Do not enter a kiln on the strength of this record" in text
 
 
@@ -277,7 +276,7 @@ def test_an_audit_is_written_as_a_page_and_as_a_pdf(built, tmp_path, suffix):
     assert run.returncode == 0, run.stderr
     assert {path: path.stat().st_mtime_ns for path in bag.rglob("*")} == before
     text = out.read_text("utf-8") if suffix == ".html" else " ".join(
-        page.extract_text() for page in pypdf.PdfReader(out).pages)
+        page.text for page in read_pages(out))
     text = " ".join(text.split())
     assert "Nothing differs" in text
     assert "numbers computed again" in text

@@ -8,8 +8,8 @@ import re
 from kilnfolio.cli.errors import OK
 
 SUMMARY = "print shell completion, or the manual page"
-DESCRIPTION = ("Print a script that makes a shell complete commands and options, or the manual page. "
-               "Both are made from the parser, so they know every option.")
+DESCRIPTION = ("Print a script that makes a shell complete commands and options, or the manual "
+               "page. Both are made from the parser, so they know every option.")
 EXAMPLE = "kilnfolio completion bash > ~/.local/share/bash-completion/completions/kilnfolio"
 
 

@@ -46,7 +46,7 @@ class CommandParser(argparse.ArgumentParser):
                     command.fill_all()
 
     def parse_known_args(self, *args: Any, **kwargs: Any) -> Any:
-        """Parse, with the options added; parsing a command line and printing help both come here."""
+        """Parse, with the options added. Printing help comes here too."""
         self.fill()
         return super().parse_known_args(*args, **kwargs)
 
