@@ -433,6 +433,7 @@ def test_every_control_has_a_name_and_its_descriptions_exist(opened):
 
 def test_an_error_is_announced_beside_the_fields_it_concerns(opened):
     form = opened.locator("#air-from-bulbs")
+    opened.get_by_label("metric", exact=True).check()
     opened.locator("#air-from-bulbs-wet_bulb").fill("71")
     refusal = form.locator(".result[aria-live=polite][aria-atomic=true] .refusal")
     refusal.wait_for()
@@ -532,15 +533,28 @@ def test_by_keyboard_alone(opened):
     assert opened.locator("#air-from-bulbs .working").is_visible()
 
 
-def test_a_number_that_was_typed_is_never_altered(opened):
+def test_the_unit_switch_converts_every_number_and_is_remembered(opened, address):
+    """By definition 1 lb is 453.59237 g and °F = 1.8 °C + 32; a typed number is converted too."""
+    mass = opened.locator("#moisture-content-mass")
+    bulb = opened.locator("#air-from-bulbs-dry_bulb")
+    opened.get_by_label("metric", exact=True).check()
+    mass.fill("300")
+    bulb.fill("60")
+    opened.get_by_label("US customary").check()
+    assert float(mass.input_value()) == pytest.approx(300 / 453.59237, abs=0.0001)
+    assert opened.get_by_label("Unit of: Mass as weighed").input_value() == "lb"
+    assert bulb.input_value() == "140"
+    opened.get_by_label("metric", exact=True).check()
+    opened.goto(address)
+    assert opened.get_by_label("Unit of: Mass as weighed").input_value() == "g"
+
+
+def test_the_unit_beside_one_field_says_what_was_typed(opened):
+    opened.get_by_label("metric", exact=True).check()
     mass = opened.locator("#moisture-content-mass")
     mass.fill("300")
-    opened.get_by_label("US customary").check()
+    opened.get_by_label("Unit of: Mass as weighed").select_option("oz")
     assert mass.input_value() == "300"
-    assert opened.get_by_label("Unit of: Mass as weighed").input_value() == "g"
-    # An example that still stands there is converted: 60 °C is 140 °F.
-    assert opened.locator("#air-from-bulbs-dry_bulb").input_value() == "140"
-    assert "300\N{NO-BREAK SPACE}g" in opened.locator("#moisture-content .working").text_content()
 
 
 def test_a_species_brings_its_figure_and_where_it_stands(opened, folder):
@@ -569,13 +583,15 @@ def test_outside_what_can_be_trusted_the_answer_says_so(opened):
 
 def test_change_masses_are_worth_their_mc(opened):
     """The masses on the table, divided back by hand, give the MCs they stand for."""
+    opened.get_by_label("metric", exact=True).check()
+    opened.locator("#sample-board-mass").fill("4862")
     opened.locator("#sample-board-due").fill("60 33.5 12")
     rows = opened.locator("#sample-board .due tr")
     opened.wait_for_function("document.querySelectorAll('#sample-board .due tr').length === 3")
     dry = 4862.0 / (1.0 + (78.4 + 75.2) / 200.0)
     for row, mc in zip(rows.all(), (60.0, 33.5, 12.0), strict=True):
         grams = Mass.parse(
-            row.locator("td").last.text_content().replace("\N{NO-BREAK SPACE}", " ")
+            row.locator("td").first.text_content().replace("\N{NO-BREAK SPACE}", " ")
         ).value
         assert grams == pytest.approx(dry * (1 + mc / 100.0), abs=0.05001)
 

@@ -44,7 +44,7 @@ def test_what_is_read_of_a_charge_stands_in_the_table_behind(page, demo_site):
     cells = [" ".join(text.split()) for text in row.locator("th, td").all_text_contents()]
     said = " ".join(readout.text_content().split())
     assert said.startswith(cells[0])
-    for words, cell in zip(("dry bulb", "wet bulb", "rh", "emc"), cells[1:], strict=True):
+    for words, cell in zip(("dry bulb", "wet bulb", "RH", "EMC"), cells[1:], strict=True):
         assert f"{words} {cell}" in said
 
 

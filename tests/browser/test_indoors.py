@@ -74,6 +74,7 @@ def on_an_edge(room, answer):
 
 def test_a_reader_chooses_a_room_or_writes_one(opened):
     said, form = opened.locator("#indoors output"), opened.locator("#indoors")
+    form.locator("[name=unit]").select_option("°C")
     form.locator("select[name=room]").select_option(ROOMS[0][0])
     assert form.locator("[name=temperature]").input_value() == f"{ROOMS[0][1]:g}"
     assert f"{ROOMS[0][2]:g}\u00a0% humidity" in said.inner_text()

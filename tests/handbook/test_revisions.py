@@ -57,7 +57,8 @@ def test_a_step_put_in_does_not_change_all_below_it(tmp_path):
     folder = read_mill_folder(root)
     new = folder.schedules["red-oak-4-4"].record
     old = folder.superseded["red-oak-4-4"][0].record
-    pairs = list(_pairs(planned_steps(old, old.steps, 1e5), planned_steps(new, new.steps, 1e5)))
+    before, after = (planned_steps(one, one.steps, 1e5) for one in (old, new))
+    pairs = list(_pairs(str, before, after))
     assert len(pairs) == len(new.steps)
     assert [pair.words == "" for pair in pairs[2:]] == [True] * (len(pairs) - 2)
 

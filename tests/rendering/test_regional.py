@@ -1,6 +1,7 @@
 """A mill's pages put the units of its practice first and say its words; figures and seals stay."""
 
 import re
+from collections.abc import Iterator
 
 import pytest
 from hypothesis import given
@@ -11,11 +12,14 @@ from tests.site.site import Mill, Outline, small_mill
 
 from kilnfolio.handbook.pages import plain_words
 from kilnfolio.paper.sheet import kiln_sheet
+from kilnfolio.physics.air import relative_humidity
+from kilnfolio.physics.sorption import equilibrium_moisture_content
 from kilnfolio.records.folder import read_mill_folder
 from kilnfolio.records.practice import practices
-from kilnfolio.records.quantities import Quantity
+from kilnfolio.records.quantities import Length, Quantity, Temperature, TemperatureDifference
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
 from kilnfolio.review import figures
+from kilnfolio.review.review import mill_pressure
 from kilnfolio.site.lot_record import lot_record
 from kilnfolio.site.pages.customer import customer_lot
 from kilnfolio.site.search import synonyms_of
@@ -104,17 +108,97 @@ def test_the_page_of_the_mill_and_of_each_charge_say_what_is_in_force(name, said
     assert f"{shown}: steps go by the wettest half{own}; units {practice.units.is_}" in charge
 
 
-def test_every_figure_is_the_same_under_every_practice(said):
-    """The order differs and nothing else: the same numbers with the same units on each page."""
-    amount = re.compile(r"[−-]?\d[\d.,]*(?: (?:°C|°F|K|%|mm|in|m³|board feet|kg|lb|g|oz|kPa))?")
-    # but for what a practice is, and the digest of mill.yaml
-    ends = re.compile(r"(North American|British|continental|Australasian) practice|The files this")
-    counted = {name: {path: sorted(amount.findall(ends.split(text)[0]))
-                      for path, text in pages.items()} for name, pages in said.items()}
-    first, *others = counted.values()
-    assert sum(map(len, first.values())) > 1000
-    for other in others:
-        assert other == first
+#: A temperature or difference in °C or K that no °F stands before; degree-hours are not one.
+_METRIC_TEMPERATURE = re.compile(r"\d(?:°C| °C| K)(?![\w·/²]| h\b)")
+
+
+def _without(html: str, *classes: str) -> str:
+    """Return a page without its workings: they print the units they were worked in."""
+    names = "|".join(classes)
+    return re.sub(rf'<(div|details) class="(?:{names})".*?</\1>', "", html, flags=re.DOTALL)
+
+
+def test_under_a_north_american_region_every_temperature_carries_fahrenheit_first(mills):
+    """Pages and drawings of the mill and its customers: °F, and °C only in brackets behind it."""
+    lone, seen = [], 0
+    for page in (*mills["North American"].pages, *mills["North American"].customer()):
+        if page.path.startswith(("handbook/", "guide/", "records")):
+            continue  # prose quotes sources; formats show what may be written
+        html = _without(page.html, "workings", "board", "chooser")
+        tags = "(?:p|li|td|dd|desc|text)"
+        for block in re.findall(rf"<{tags}\b[^>]*>(.*?)</{tags}>", html, flags=re.DOTALL):
+            words = re.sub(r"<[^>]+>", "", block).replace("\u00a0", " ")
+            seen += "°F" in words
+            bare = re.sub(r"°F\)? ?\(?[^()]*(?:°C|K)\)?", "", words)
+            if _METRIC_TEMPERATURE.search(bare):
+                lone.append((page.path, words[:120]))
+    assert not lone
+    assert seen > 50
+
+
+@pytest.mark.parametrize("name", PRACTICES)
+def test_the_emc_beside_every_set_point_is_that_of_the_pair_as_printed(name, mills):
+    """Step table and recipe of each schedule, read back from the page, within 0.1 of EMC."""
+    mill, checked = mills[name], 0
+    pressure = mill_pressure(mill.folder)
+    for page in mill.pages:
+        if not page.path.startswith("schedules/") or "table" not in page.html:
+            continue
+        tables = re.findall(r'<table class="figures (?:steps|recipe)">.*?</table>', page.html,
+                            flags=re.DOTALL)
+        for row in re.findall(r"<tr[^>]*>(<th scope=\"row\">.*?)</tr>", "".join(tables)):
+            cells = [re.sub(r"<[^>]+>", "", cell).replace("−", "-")
+                     for cell in re.findall(r"<td[^>]*>(.*?)</td>", row)]
+            for dry, wet, emc in _set_points(cells, customary=PRACTICES[name][0]):
+                humidity = relative_humidity(dry, wet, pressure)
+                assert abs(equilibrium_moisture_content(dry, humidity) - emc) <= 0.1, (row, dry)
+                checked += 1
+    assert checked >= 8
+
+
+def _set_points(cells: list[str], *, customary: bool) -> Iterator[tuple[float, float, float]]:
+    """Yield dry bulb, wet bulb and EMC of a table's row, in the units printed first."""
+    if len(cells) == 9:  # span, then dry bulb, depression and wet bulb twice, RH, EMC
+        pairs = [(cells[1], cells[5], cells[8])]
+    elif len(cells) == 11:  # the MC to begin at, then each stage
+        pairs = [(cells[1], cells[3], cells[5]), (cells[6], cells[8], cells[10])]
+    else:
+        return
+    for dry, wet, emc in pairs:
+        if dry != "–":
+            bulbs = float(dry), float(wet)
+            if customary:
+                assert all(bulb.is_integer() for bulb in bulbs)
+                bulbs = (bulbs[0] - 32) / 1.8, (bulbs[1] - 32) / 1.8
+            yield *bulbs, float(emc)
+
+
+@pytest.mark.parametrize(("metric", "customary"), [
+    ("dry bulb 43.3 °C (110 °F)", "dry bulb 110 °F (43.3 °C)"),
+    ("between 20 and 80 °C", "between 68 and 176 °F (20 and 80 °C)"),
+    ("103 ± 2 °C", "217 ± 3.6 °F (103 ± 2 °C)"),
+    ("above by 2.0 K", "above by 3.6 °F (2.0 K)"),
+    ("110 °F (43.3 °C) already", "110 °F (43.3 °C) already"),
+    ("120 K h of degree-hours", "120 K h of degree-hours"),
+    ("K1 and T4-D2", "K1 and T4-D2"),
+])
+def test_words_of_a_record_get_fahrenheit_first(metric, customary):
+    """By definition: °F = 1.8 °C + 32, and a difference of 1 K is 1.8 °F."""
+    assert CUSTOMARY.retold(metric).replace("\u00a0", " ") == customary
+    assert PLAIN.retold(metric) == metric
+
+
+@pytest.mark.parametrize(("written", "native"), [
+    (Temperature.parse("45 °C"), "113 °F"),
+    (TemperatureDifference.parse("4 K"), "7 °F"),
+    (Length.parse("25 mm"), "1 in"),
+    (Length.parse("120 mm"), "4.5 in"),
+    (Temperature.parse("110 °F"), "110 °F"),
+])
+def test_examples_are_written_in_round_units_of_the_region(written, native):
+    """By definition: an inch is 25.4 mm. What each is rounded to is our own choice."""
+    assert CUSTOMARY.native(written).entered == native
+    assert PLAIN.native(written) is written
 
 
 def test_reviews_and_records_do_not_know_the_practice(mills):
@@ -173,7 +257,6 @@ def test_a_pair_is_turned_and_turned_back(dimension: type[Quantity], value: floa
     ("−5.0 °C (23 °F)", "23 °F (−5.0 °C)"),
     ("12 345 m³ (5.2 mbf); 2 m³ (850 board feet)", "5.2 mbf (12 345 m³); 850 board feet (2 m³)"),
     ("at 12 % (10 % asked)", "at 12 % (10 % asked)"),
-    ("50 °C (41 °C wet)", "50 °C (41 °C wet)"),
 ])
 def test_only_pairs_of_the_two_systems_are_turned(written, turned):
     hard = re.compile(r"(?<=\d) (?=[\d°m%b])|(?<=board) (?=feet)")

@@ -18,6 +18,7 @@ from tests.site.site import Mill, Outline, small_mill
 from kilnfolio.site.pages.records import FILES
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.site.static import copy_assets
+from kilnfolio.rendering.regional import regional_format
 from kilnfolio.review.findings import CHECKS
 
 REFERENCE = Path(__file__).resolve().parent.parent / "data" / "reference"
@@ -208,9 +209,8 @@ def test_charge_page_gives_the_answer_first(pages):
 def test_every_finding_stands_on_the_page_with_its_line(mill, pages):
     text = pages["charges/C1.html"].text.replace("\u00a0", " ")
     for finding in mill.dossiers["C1"].findings:
-        assert (
-            " ".join(finding.message.replace("\u00a0", " ").replace("\u202f", " ").split()) in text
-        )
+        said = regional_format(mill.folder.mill.record).retold(finding.message)
+        assert " ".join(said.replace("\u00a0", " ").replace("\u202f", " ").split()) in text
         for spot in finding.where:
             assert f"{spot.file}:{spot.line}" in text
             lines = (mill.folder.root / spot.file).read_text("utf-8").splitlines()
@@ -259,7 +259,8 @@ def test_step_change_is_replayed_with_the_air_until_then(mill, pages):
     """The bulbs said are the means of the log's own rows in the interval before the change."""
     text = pages["charges/C1.html"].text.replace("\u00a0", " ")
     found = re.search(
-        r"The air until then, mean of (\d+) h: dry bulb ([\d.]+) °C, wet bulb ([\d.]+) °C, EMC",
+        r"Air in the (\d+) h before: dry bulb \d+ °F \(([\d.]+) °C\), "
+        r"wet bulb \d+ °F \(([\d.]+) °C\), EMC",
         text,
     )
     dossier = mill.dossiers["C1"]
@@ -344,15 +345,17 @@ def test_the_same_records_give_the_same_pages(mill):
 # --- checks, sources, records -------------------------------------------------
 
 
-def test_catalogue_holds_every_check_with_its_limits(pages):
+def test_catalogue_holds_every_check_with_its_limits(mill, pages):
     limits = yaml.safe_load((LIBRARY / "limits.yaml").read_text("utf-8"))["limits"]
     for check in CHECKS.values():
         assert check.slug in pages["checks/index.html"].ids
         text = pages[f"checks/{check.slug}.html"].text.replace("\u00a0", " ").replace("\u2212", "-")
-        assert check.reason.replace("\u2212", "-") in text
+        say = regional_format(mill.folder.mill.record).retold
+        assert say(check.reason).replace("\u2212", "-").replace("\u00a0", " ") in text
         for key in check.limits:
             for limit in limits[key]:
-                assert f"{key} {limit['value']:g} {limit['unit']}" in text, (check.slug, key)
+                amount = say(f"{limit['value']:g} {limit['unit']}").replace("\u00a0", " ")
+                assert f"{key} {amount}" in text, (check.slug, key)
 
 
 def test_sources_name_who_rests_on_them(pages):

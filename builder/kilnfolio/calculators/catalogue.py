@@ -29,6 +29,7 @@ from kilnfolio.records.quantities import (
     Volume,
 )
 from kilnfolio.records.species import Species
+from kilnfolio.rendering.amounts import restated as restate
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.review import figures
 from kilnfolio.review.working import Bare
@@ -109,9 +110,32 @@ _THAWED = Range(0.0, air.BULB_RANGE_C[1])
 
 def calculators(mill: Mill) -> tuple[Calculator, ...]:
     """Return the calculators of a mill, in the order of the page."""
-    say = regional_format(mill).say
-    return tuple(_said(one, say) for one in (
-        *_weights(), *_climates(mill), *_sizes(), *_rates_and_loads(), *_surveys()))
+    regional = regional_format(mill)
+    made = (*_weights(), *_climates(mill), *_sizes(), *_rates_and_loads(), *_surveys())
+    if regional.customary_first:
+        made = tuple(replace(one, fields=tuple(map(_in_customary, one.fields))) for one in made)
+    return tuple(_said(replace(one, holds=regional.retold(one.holds)), regional.say)
+                 for one in made)
+
+
+#: What an example's number is rounded to, by its US customary unit.
+_ROUNDED_TO = {
+    "°F": 1.0, "lb": 0.01, "oz": 0.1, "in": 0.125, "ft": 10.0, "lb/ft³": 1.0, "bf": 100.0}
+
+
+def _in_customary(asked: Field) -> Field:
+    """Return a field whose example is in its US customary unit, in round numbers."""
+    if not asked.us or figures.is_customary(asked.of.parse(asked.example.split()[0] + " "
+                                            + asked.example.split()[-1])):
+        return asked
+    *numbers, unit = asked.example.split()
+    step = _ROUNDED_TO.get(asked.us, 0.1)
+    restated = [restate(asked.of.parse(f"{number} {unit}"), asked.us, step).entered
+                for number in numbers]
+    if any(not one.endswith(f" {asked.us}") for one in restated):
+        return asked
+    return replace(asked, example=" ".join(
+        [*(one.rpartition(" ")[0] for one in restated), asked.us]))
 
 
 def _said(calculator: Calculator, say: Callable[[str], str]) -> Calculator:

@@ -112,7 +112,7 @@ class Panel:
                 parts.append(text("axis", x, self.foot + 20, words, "middle"))
         parts.append(segment("axis", self.left, self.foot, self.right, self.foot))
         if self.y.label:
-            parts.append(text("label", 4, self.top - 14, self.y.label))
+            parts.append(text("label", 4, self.top - 18, self.y.label))
         if self.x.label and x_words:
             middle = self.left + self.width / 2
             parts.append(text("axis", middle, self.foot + 40, self.x.label, "middle"))
@@ -166,6 +166,18 @@ def box(css: str, x: float, y: float, width: float, height: float, read: str = "
     )
 
 
+def dots(css: str, places: Iterable[tuple[float, float]]) -> Markup:
+    """Return a round mark at each place, all in one path: points without length, round ends."""
+    path = "".join(f"M{_at(x)} {_at(y)}h.01" for x, y in places)
+    return Markup(f'<path class="{css}" d="{path}"/>') if path else Markup("")
+
+
+def flag(css: str, x: float, y: float, read: str) -> Markup:
+    """Return a small triangle that points down at a place, with what it says of itself."""
+    path = f"M{_at(x - 6)} {_at(y - 14)}h12l-6 11z"
+    return Markup(f'<path class="{css}" d="{path}"><title>{escape(read)}</title></path>')
+
+
 def spread(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:
     """Return places near the wanted ones, at least `gap` apart, for labels at the ends of lines.
 
@@ -199,6 +211,8 @@ def svg(
     description: str,
     parts: Iterable[Markup],
     readout: Mapping[str, object] | None = None,
+    *,
+    fits: bool = False,
 ) -> Markup:
     """Return a drawing with its title and description.
 
@@ -214,13 +228,16 @@ def svg(
         From this module.
     readout : mapping, optional
         What ``assets/charts.js`` needs to read values out; see `read_stops` and `read_clock`.
+    fits : bool
+        Its words leave room to grow, so that a phone shows it whole with larger letters.
     """
     told = "".join(
         f' data-{name}="{escape(value)}"' for name, value in (readout or {}).items()
     )
+    looks = ' class="fits"' if fits else ""
     return Markup(
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_at(width)} {_at(height)}"{told} '
-        f'role="img" aria-labelledby="{identity}-title {identity}-desc">'
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_at(width)} {_at(height)}"'
+        f'{looks}{told} role="img" aria-labelledby="{identity}-title {identity}-desc">'
         f'<title id="{identity}-title">{escape(title)}</title>'
         f'<desc id="{identity}-desc">{escape(description)}</desc>{"".join(parts)}</svg>'
     )

@@ -1,33 +1,75 @@
-"""A charge over time: moisture above, air below, with steps, stops and gaps through both."""
+"""A charge over time: board MC, EMC and temperatures, one above the other on one calendar."""
 
 from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
 from kilnfolio.charts.axes import (
-    Axis,
     Panel,
+    box,
+    dots,
     even_axis,
+    flag,
     read_clock,
     segment,
     spread,
     svg,
     text,
 )
-from kilnfolio.review.dossier import AirPoint, BoardResult, Dossier
+from kilnfolio.charts.calendar import Clock
+from kilnfolio.rendering.regional import PLAIN, RegionalFormat
+from kilnfolio.review.dossier import AirPoint, BoardResult, Dossier, SetPoint
 
 #: Line styles that tell boards apart.
 _STYLES = 8
-_LEFT, _WIDTH, _VIEW = 46.0, 560.0, 720.0
-_TOP, _UPPER, _BETWEEN, _LOWER = 62.0, 210.0, 54.0, 190.0
-_LABEL_GAP = 16.0
+#: The text grows on a phone, so lines of words are kept this far apart.
+_LABEL_GAP = 20.0
+_LEFT, _WIDTH, _VIEW = 44.0, 478.0, 640.0
+_TOP, _MC, _AIR, _EMC, _BETWEEN = 54.0, 230.0, 190.0, 130.0, 62.0
+
+_Value = Callable[[AirPoint], float | None]
 
 
-def charge_chart(dossier: Dossier, zone: ZoneInfo) -> Markup:
+@dataclass(frozen=True)
+class Mark:
+    """Something that happened at a moment, flagged over the chart."""
+
+    at: dt.datetime
+    """When."""
+    words: str
+    """What, for whoever points at it."""
+    css: str = "flag-question"
+    """flag-question or flag-fail."""
+
+
+@dataclass(frozen=True)
+class _Canvas:
+    dossier: Dossier
+    clock: Clock
+    regional: RegionalFormat
+    mc: Panel
+    emc: Panel
+    air: Panel
+
+    @property
+    def panels(self) -> tuple[Panel, Panel, Panel]:
+        return self.mc, self.emc, self.air
+
+
+def charge_chart(
+    dossier: Dossier,
+    zone: ZoneInfo,
+    regional: RegionalFormat = PLAIN,
+    ordered: tuple[float, float] | None = None,
+    marks: Sequence[Mark] = (),
+    *,
+    dated: bool = True,
+) -> Markup:
     """Return the chart of a charge; "" where neither boards nor a log are on record.
 
     Parameters
@@ -35,100 +77,92 @@ def charge_chart(dossier: Dossier, zone: ZoneInfo) -> Markup:
     dossier : Dossier
         The charge.
     zone : ZoneInfo
-        Clock the foot is labelled by.
+        Clock of the calendar at the foot.
+    regional : RegionalFormat, optional
+        Whose units it is drawn in.
+    ordered : tuple of float, optional
+        Lowest and highest MC ordered [%]; a line at the target where absent.
+    marks : sequence of Mark, optional
+        What to flag: findings and faults.
+    dated : bool
+        Whether the foot carries dates; otherwise it counts days.
     """
     if not dossier.boards and dossier.log is None:
         return Markup("")
-    clock = _Clock(dossier)
-    foot = clock.axis(zone)
-    upper = Panel(
-        _LEFT,
-        _TOP,
-        _WIDTH,
-        _UPPER,
-        foot,
-        even_axis(0.0, _most(_moistures(dossier)), "Moisture content, %", about=5),
-    )
-    lower = Panel(
-        _LEFT,
-        _TOP + _UPPER + _BETWEEN,
-        _WIDTH,
-        _LOWER,
-        foot,
-        even_axis(0.0, _most(_temperatures(dossier)), "Dry bulb and wet bulb, °C; EMC, %", about=5),
-    )
-    bands = [
-        *_bands(dossier, upper, clock, words=True),
-        *_bands(dossier, lower, clock, words=False),
-    ]
+    canvas = _canvas(dossier, zone, regional, ordered, dated=dated)
     parts = [
-        *bands,
-        upper.frame(x_words=False),
-        lower.frame(),
-        *_step_lines(dossier, upper, lower, clock),
-        *_board_lines(dossier, upper, clock),
-        *_air_lines(dossier, lower, clock),
+        *_bands(canvas),
+        *_ordered(canvas, ordered),
+        canvas.mc.frame(x_words=False),
+        canvas.emc.frame(x_words=False),
+        canvas.air.frame(),
+        *_step_lines(canvas),
+        *_triggers(canvas),
+        *_board_lines(canvas),
+        *_emc_lines(canvas),
+        *_bulb_lines(canvas),
+        *_flags(canvas, marks),
     ]
     return svg(
         "charge-chart",
         _VIEW,
-        lower.foot + 50,
+        canvas.air.foot + 56,
         f"Charge {dossier.charge}",
-        describe(dossier),
+        describe(dossier, regional),
         parts,
-        read_clock(clock.start, clock.days, upper, lower),
+        read_clock(canvas.clock.start, canvas.clock.days, canvas.mc, canvas.air),
+        fits=True,
     )
 
 
-def describe(dossier: Dossier) -> str:
+def describe(dossier: Dossier, regional: RegionalFormat = PLAIN) -> str:
     """Return what the chart shows, for those who cannot see it."""
     days = (dossier.ended - dossier.started).total_seconds() / 86_400.0
     parts = [f"{days:.1f} days of drying."]
     if dossier.controlling:
         first, last = dossier.controlling[0], dossier.controlling[-1]
         parts.append(
-            f"The controlling moisture content falls from {first.mc_pct:.1f} to "
-            f"{last.mc_pct:.1f} %."
+            f"The controlling MC falls from {first.mc_pct:.1f} to {last.mc_pct:.1f} %."
         )
-    dry = (
-        [point.dry_bulb_c for point in dossier.log.air if point.dry_bulb_c is not None]
-        if dossier.log
-        else []
-    )
+    air = dossier.log.air if dossier.log else ()
+    dry = [point.dry_bulb_c for point in air if point.dry_bulb_c is not None]
     if dry:
-        parts.append(f"The dry bulb lies between {min(dry):.1f} and {max(dry):.1f} °C.")
-    parts.append(f"{len(dossier.steps)} step changes, {len(dossier.gaps)} stops and gaps.")
+        parts.append(f"The dry bulb ranges from {regional.reading(min(dry))} to "
+                     f"{regional.reading(max(dry))}.")
+    parts.append(f"{_count(len(dossier.steps), 'step change')}, "
+                 f"{_count(len(dossier.gaps), 'stop or gap', 'stops and gaps')}.")
     return " ".join(parts)
 
 
-class _Clock:
-    """Days from the start of the chart."""
+def _count(number: int, one: str, many: str = "") -> str:
+    return f"{number} {one if number == 1 else many or one + 's'}"
 
-    def __init__(self, dossier: Dossier):
-        log = dossier.log
-        self.start = min([dossier.started, *([log.first] if log else [])])
-        ends = [
-            dossier.ended,
-            *([log.last] if log else []),
-            *(board.points[-1].at for board in dossier.boards if board.points),
-        ]
-        self.days = max(self._days(max(ends)), 0.1)
 
-    def _days(self, moment: dt.datetime) -> float:
-        return (moment - self.start).total_seconds() / 86_400.0
+def _canvas(dossier: Dossier, zone: ZoneInfo, regional: RegionalFormat,
+            ordered: tuple[float, float] | None, *, dated: bool) -> _Canvas:
+    clock = _clock(dossier, dated=dated)
+    foot, scale = clock.axis(zone), regional.temperature_scale
+    bulbs = [scale.of(value) for value in _temperatures(dossier)] or [scale.of(20.0)]
+    moistures = [*_moistures(dossier), *(ordered or ())]
+    mc = Panel(_LEFT, _TOP, _WIDTH, _MC, foot,
+               even_axis(0.0, max(moistures), "MC of the sample boards, %", about=5))
+    emc = Panel(_LEFT, mc.foot + _BETWEEN, _WIDTH, _EMC, foot,
+                even_axis(0.0, max(_emcs(dossier), default=20.0), "EMC of the air, %", about=4))
+    air = Panel(_LEFT, emc.foot + _BETWEEN, _WIDTH, _AIR, foot,
+                even_axis(min(bulbs), max(bulbs), f"Dry bulb and wet bulb, {scale.unit}", about=5))
+    return _Canvas(dossier, clock, regional, mc, emc, air)
 
-    def __call__(self, moment: dt.datetime) -> float:
-        return min(max(self._days(moment), 0.0), self.days)
 
-    def axis(self, zone: ZoneInfo) -> Axis:
-        begun = f"{self.start.astimezone(zone):%Y-%m-%d %H:%M %Z}"
-        round_marks = even_axis(0.0, self.days, about=9).ticks
-        return Axis(
-            0.0,
-            self.days,
-            tuple(mark for mark in round_marks if mark[0] <= self.days + 1e-9),
-            f"days from {begun}",
-        )
+def _clock(dossier: Dossier, *, dated: bool) -> Clock:
+    """Return the time from the first record of the charge to its last."""
+    log = dossier.log
+    start = min([dossier.started, *([log.first] if log else [])])
+    ends = [
+        dossier.ended,
+        *([log.last] if log else []),
+        *(board.points[-1].at for board in dossier.boards if board.points),
+    ]
+    return Clock(start, max((max(ends) - start).total_seconds() / 86_400.0, 0.1), dated)
 
 
 def _moistures(dossier: Dossier) -> Iterator[float]:
@@ -137,65 +171,91 @@ def _moistures(dossier: Dossier) -> Iterator[float]:
 
 
 def _temperatures(dossier: Dossier) -> Iterator[float]:
-    for point in dossier.log.air if dossier.log else ():
-        yield from (
-            value
-            for value in (point.dry_bulb_c, point.wet_bulb_c, point.emc_pct)
-            if value is not None
-        )
-    yield from (point.dry_bulb_c for point in dossier.set_points)
+    points: list[AirPoint | SetPoint] = [
+        *(dossier.log.air if dossier.log else ()), *dossier.set_points]
+    for point in points:
+        yield from (bulb for bulb in (point.dry_bulb_c, point.wet_bulb_c) if bulb is not None)
 
 
-def _most(values: Iterable[float]) -> float:
-    return max(values, default=20.0)
+def _emcs(dossier: Dossier) -> Iterator[float]:
+    air = dossier.log.air if dossier.log else ()
+    yield from (point.emc_pct for point in air if point.emc_pct is not None)
+    yield from (point.emc_pct for point in dossier.set_points)
 
 
-def _bands(dossier: Dossier, panel: Panel, clock: _Clock, *, words: bool) -> Iterator[Markup]:
-    for gap in dossier.gaps:
-        css, first, last = f"{gap.kind}-band", clock(gap.start), clock(gap.end)
-        yield panel.band(css, first, last)
-        if words and panel.x_at(last) - panel.x_at(first) > 26:
-            yield text(css, panel.x_at((first + last) / 2), panel.foot - 8, gap.kind, "middle")
+# --- what runs through all panels -----------------------------------------------------------------
 
 
-def _step_lines(dossier: Dossier, upper: Panel, lower: Panel, clock: _Clock) -> Iterator[Markup]:
+def _bands(canvas: _Canvas) -> Iterator[Markup]:
+    for gap in canvas.dossier.gaps:
+        css = f"{gap.kind}-band"
+        first, last = canvas.clock(gap.start), canvas.clock(gap.end)
+        for panel in canvas.panels:
+            yield panel.band(css, first, last)
+        words = "stopped" if gap.kind == "stop" else "no readings"
+        left, right = canvas.air.x_at(first), canvas.air.x_at(last)
+        if right - left > 8.0 * len(words):
+            yield text(css, (left + right) / 2, canvas.air.foot - 8, words, "middle")
+
+
+def _step_lines(canvas: _Canvas) -> Iterator[Markup]:
+    """Yield a line where the air was set anew, and its name over the top panel."""
     free = -100.0
-    for point in dossier.set_points:
-        x = upper.x_at(clock(point.at))
+    for point in canvas.dossier.set_points:
+        x = canvas.mc.x_at(canvas.clock(point.at))
+        for panel in canvas.panels:
+            yield segment("step-line", x, panel.top, x, panel.foot)
+        words = f"step {point.label}" if point.label == "1" else point.label
         stage = not point.label.isdigit()
-        yield segment("step-line", x, upper.top, x, upper.foot)
-        yield segment("step-line", x, lower.top, x, lower.foot)
-        # between the panels; stages are words, and stand a line lower than the numbers of steps
+        # numbers stand between the first two panels, the names of stages a line lower
         if stage:
-            yield text(
-                "step-line",
-                x,
-                upper.foot + 32,
-                point.label,
-                "end" if point.label == "equalizing" else "start",
-            )
-        elif x - free > 11:
-            yield text("step-line", x, upper.foot + 14, point.label, "middle")
+            anchor = "end" if point.label == "equalizing" else "start"
+            yield text("step-line", x, canvas.mc.foot + 38, words, anchor)
+        elif x - free > 12.0 + 9.0 * (len(words) - 1):
+            yield text("step-line", x, canvas.mc.foot + 20, words, "middle")
             free = x
 
 
-def _board_lines(dossier: Dossier, panel: Panel, clock: _Clock) -> Iterator[Markup]:
-    for place, board in enumerate(dossier.boards):
+def _flags(canvas: _Canvas, marks: Sequence[Mark]) -> Iterator[Markup]:
+    for mark in sorted(marks, key=lambda one: one.at):
+        x = canvas.mc.x_at(canvas.clock(mark.at))
+        yield flag(mark.css, x, canvas.mc.top, mark.words)
+
+
+# --- panels ---------------------------------------------------------------------------------------
+
+
+def _ordered(canvas: _Canvas, ordered: tuple[float, float] | None) -> Iterator[Markup]:
+    panel, target = canvas.mc, canvas.dossier.target_mc_pct
+    if ordered:
+        top, foot = panel.y_at(ordered[1]), panel.y_at(ordered[0])
+        yield box("band-ordered", panel.left, top, panel.width, max(foot - top, 1.0))
+        yield text("band-ordered", panel.left + 6, top - 6,
+                   f"ordered: {ordered[0]:g} to {ordered[1]:g} %")
+        return
+    y = panel.y_at(target)
+    yield segment("target-line", panel.left, y, panel.right, y)
+    yield text("target-line", panel.left + 6, y - 6, f"target {target:g} %")
+
+
+def _triggers(canvas: _Canvas) -> Iterator[Markup]:
+    """Yield, for each step, a line from the side to where it was set, at the MC it was due."""
+    panel = canvas.mc
+    for replay in canvas.dossier.steps:
+        if replay.trigger_pct is not None and replay.trigger_pct <= panel.y.high:
+            y, x = panel.y_at(replay.trigger_pct), panel.x_at(canvas.clock(replay.at))
+            yield segment("trigger-line", panel.left, y, x, y)
+
+
+def _board_lines(canvas: _Canvas) -> Iterator[Markup]:
+    panel, clock = canvas.mc, canvas.clock
+    for place, board in enumerate(canvas.dossier.boards):
         points = [(clock(point.at), point.mc_pct) for point in board.points]
         yield panel.line(_style(place), points)
-    yield panel.line(
-        "controlling", [(clock(point.at), point.mc_pct) for point in dossier.controlling]
-    )
-    target = panel.y_at(dossier.target_mc_pct)
-    yield segment("target-line", panel.left, target, panel.right, target)
-    below = panel.foot - target > 24  # where the target's line leaves room for its name
-    yield text(
-        "target-line",
-        panel.left + 6,
-        target + (16 if below else -6),
-        f"target {dossier.target_mc_pct:g} %",
-    )
-    yield from _labels(panel, _board_labels(dossier))
+        yield dots(f"dot {_style(place)}", [(panel.x_at(x), panel.y_at(y)) for x, y in points])
+    control = [(clock(point.at), point.mc_pct) for point in canvas.dossier.controlling]
+    yield panel.line("controlling", control)
+    yield from _labels(panel, _board_labels(canvas.dossier))
 
 
 def _style(place: int) -> str:
@@ -217,43 +277,70 @@ def _board_labels(dossier: Dossier) -> list[tuple[str, str, float]]:
 
 
 def _labels(panel: Panel, labels: Sequence[tuple[str, str, float]]) -> Iterator[Markup]:
-    places = spread(
-        [panel.y_at(value) + 4 for _, _, value in labels],
-        _LABEL_GAP,
-        panel.top + 10,
-        panel.foot + 10,
-    )
-    for (css, words, _), y in zip(labels, places, strict=True):
-        yield text(css, panel.right + 10, y, words)
+    """Yield names beside the ends of lines, each led to its end where it had to move."""
+    ends = [panel.y_at(value) for _, _, value in labels]
+    places = spread(ends, _LABEL_GAP, panel.top + 4, panel.foot + 4)
+    for (css, words, _), end, y in zip(labels, ends, places, strict=True):
+        if abs(end - y) > 3.0:
+            yield segment("leader", panel.right + 2, end, panel.right + 10, y)
+        yield text(css, panel.right + 12, y + 5, words)
 
 
-def _air_lines(dossier: Dossier, panel: Panel, clock: _Clock) -> Iterator[Markup]:
-    lines: list[tuple[str, str, Callable[[AirPoint], float | None]]] = [
-        ("series-db", "dry bulb", lambda point: point.dry_bulb_c),
-        ("series-wb", "wet bulb", lambda point: point.wet_bulb_c),
-        ("series-emc", "EMC", lambda point: point.emc_pct),
+def _emc_lines(canvas: _Canvas) -> Iterator[Markup]:
+    labels = [*_measured(canvas, canvas.emc, "series-emc", "measured", lambda point: point.emc_pct)]
+    yield canvas.emc.stairs("series-setpoint", _asked(canvas, lambda point: point.emc_pct),
+                            canvas.clock(canvas.dossier.ended))
+    yield from _drawn(canvas.emc, labels, _asked_label(canvas, lambda point: point.emc_pct))
+
+
+def _bulb_lines(canvas: _Canvas) -> Iterator[Markup]:
+    of = canvas.regional.temperature_scale.of
+
+    def bulb(name: str) -> _Value:
+        return lambda point: None if getattr(point, name) is None else of(getattr(point, name))
+
+    labels = [
+        *_measured(canvas, canvas.air, "series-db", "dry bulb", bulb("dry_bulb_c")),
+        *_measured(canvas, canvas.air, "series-wb", "wet bulb", bulb("wet_bulb_c")),
     ]
-    labels: list[tuple[str, str, float]] = []
-    for css, words, value in lines:
-        known = [value(point) for point in dossier.log.air] if dossier.log else []
-        yield panel.line(css, _unbroken(dossier, clock, value))
-        last = next((item for item in reversed(known) if item is not None), None)
-        if last is not None:
-            labels.append((css, words, last))
-    end = clock(dossier.ended)
-    points = dossier.set_points
-    for name in ("dry_bulb_c", "wet_bulb_c", "emc_pct"):
-        yield panel.stairs(
-            "series-setpoint", [(clock(point.at), getattr(point, name)) for point in points], end
-        )
-    if points:
-        labels.append(("series-setpoint", "thin: as set", points[-1].dry_bulb_c))
-    yield from _labels(panel, labels)
+    end = canvas.clock(canvas.dossier.ended)
+    for value in (lambda point: of(point.dry_bulb_c), lambda point: of(point.wet_bulb_c)):
+        yield canvas.air.stairs("series-setpoint", _asked(canvas, value), end)
+    yield from _drawn(canvas.air, labels,
+                      _asked_label(canvas, lambda point: of(point.dry_bulb_c)))
 
 
-def _unbroken(
-    dossier: Dossier, clock: _Clock, value: Callable[[AirPoint], float | None]
-) -> Iterator[tuple[float, float | None]]:
+_Line = tuple[str, str, float, Markup]
+
+
+def _measured(canvas: _Canvas, panel: Panel, css: str, words: str, value: _Value
+              ) -> Iterator[_Line]:
+    """Yield a measured line with the name and the height of its end; nothing without readings."""
+    known = [value(point) for point in canvas.dossier.log.air] if canvas.dossier.log else []
+    last = next((item for item in reversed(known) if item is not None), None)
+    if last is not None:
+        line = panel.line(css, _unbroken(canvas.dossier, canvas.clock, value))
+        yield css, words, last, line
+
+
+def _drawn(panel: Panel, lines: Sequence[_Line], asked: Sequence[tuple[str, str, float]]
+           ) -> Iterator[Markup]:
+    yield from (line for *_, line in lines)
+    yield from _labels(panel, [*(line[:3] for line in lines), *asked])
+
+
+def _asked(canvas: _Canvas, value: Callable[[SetPoint], float]) -> list[tuple[float, float]]:
+    return [(canvas.clock(point.at), value(point)) for point in canvas.dossier.set_points]
+
+
+def _asked_label(canvas: _Canvas, value: Callable[[SetPoint], float]
+                 ) -> list[tuple[str, str, float]]:
+    points = canvas.dossier.set_points
+    return [("series-setpoint", "set (thin)", value(points[-1]))] if points else []
+
+
+def _unbroken(dossier: Dossier, clock: Clock, value: _Value
+              ) -> Iterable[tuple[float, float | None]]:
     """Yield the points of a line, broken where intervals are missing: a gap is not bridged."""
     if dossier.log is None:
         return

@@ -18,12 +18,13 @@ from kilnfolio.charts.axes import (
     svg,
     text,
 )
+from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.review.dossier import Dossier
 
 _STYLES = 8
 
 
-def core_chart(dossier: Dossier, zone: ZoneInfo) -> Markup:
+def core_chart(dossier: Dossier, zone: ZoneInfo, regional: RegionalFormat = PLAIN) -> Markup:
     """Return the chart of the core probes; "" where none was logged.
 
     Parameters
@@ -32,8 +33,12 @@ def core_chart(dossier: Dossier, zone: ZoneInfo) -> Markup:
         The charge, with its heat-treatment runs.
     zone : ZoneInfo
         Clock the foot is labelled by.
+    regional : RegionalFormat, optional
+        Whose units it is drawn in.
     """
-    cores = _cores(dossier)
+    scale = regional.temperature_scale
+    cores = {name: [(at, scale.of(value)) for at, value in core]
+             for name, core in _cores(dossier).items()}
     points = [point for core in cores.values() for point in core]
     if not points:
         return Markup("")
@@ -42,21 +47,23 @@ def core_chart(dossier: Dossier, zone: ZoneInfo) -> Markup:
     def hours(at: dt.datetime) -> float:
         return (at - start).total_seconds() / 3600.0
 
-    marks = even_axis(0.0, max(hours(end), 1.0), about=8).ticks
-    threshold = dossier.heat[0].threshold_c
+    marks = even_axis(0.0, max(hours(end), 1.0), about=5).ticks
+    required_c = dossier.heat[0].threshold_c
+    threshold = scale.of(required_c)
     low, high = min(value for _, value in points), max(value for _, value in points)
     panel = Panel(
         46,
-        44,
-        560,
-        220,
+        48,
+        450,
+        240,
         Axis(
             0.0,
             max(hours(end), 1.0),
             tuple(mark for mark in marks if mark[0] <= hours(end)),
             f"hours from {start.astimezone(zone):%Y-%m-%d %H:%M %Z}",
         ),
-        even_axis(min(low, threshold), max(high, threshold), "Core temperature, °C", about=5),
+        even_axis(min(low, threshold), max(high, threshold),
+                  f"Core temperature, {scale.unit}", about=5),
     )
     parts = [panel.frame()]
     parts += [
@@ -66,30 +73,32 @@ def core_chart(dossier: Dossier, zone: ZoneInfo) -> Markup:
     y = panel.y_at(threshold)
     parts.append(segment("target-line", panel.left, y, panel.right, y))
     labels = [
-        ("target-line", f"{threshold:g} °C", threshold),
+        ("target-line", f"required: {regional.reading(required_c)}", threshold),
         *(
             (f"board-{place % _STYLES + 1}", name, core[-1][1])
             for place, (name, core) in enumerate(cores.items())
             if core
         ),
     ]
-    places = spread([panel.y_at(value) + 4 for _, _, value in labels], 16, panel.top, panel.foot)
+    places = spread([panel.y_at(value) + 4 for _, _, value in labels], 20, panel.top, panel.foot)
     parts += [
         text(css, panel.right + 10, at, words)
         for (css, words, _), at in zip(labels, places, strict=True)
     ]
     description = " ".join(
-        f"{run.channel}: highest {run.highest_c:.1f} °C, longest run {run.longest_minutes:.0f} min."
+        f"{run.channel}: highest {regional.reading(run.highest_c)}, longest run "
+        f"{run.longest_minutes:.0f} min."
         for run in dossier.heat
     )
     return svg(
         "core-chart",
-        720,
-        panel.foot + 50,
+        640,
+        panel.foot + 56,
         "Core temperatures",
         description,
         parts,
         read_clock(start, panel.x.high / 24.0, panel, panel),
+        fits=True,
     )
 
 

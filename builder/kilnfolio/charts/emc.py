@@ -10,13 +10,22 @@ from markupsafe import Markup
 
 from kilnfolio.charts.axes import Axis, Panel, read_stops, spoken, spread, svg, text
 from kilnfolio.physics import sorption
+from kilnfolio.records.quantities import celsius_from_fahrenheit
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.review.figures import number
 
 #: Curves drawn where none are asked for [°C]; as many as there are line styles to tell them apart.
 TEMPERATURES_C = (0.0, 20.0, 40.0, 60.0, 80.0, 100.0)
+_TEMPERATURES_F = (30.0, 70.0, 100.0, 140.0, 180.0, 210.0)
 _HUMIDITIES = (0, 10, 20, 30, 40, 50, 60, 70, 80, 90, 98)
 _MOST = 8
+
+
+def usual_temperatures(regional: RegionalFormat) -> tuple[float, ...]:
+    """Return the temperatures [°C] drawn where none are asked for, round in the region's unit."""
+    if regional.customary_first:
+        return tuple(map(celsius_from_fahrenheit, _TEMPERATURES_F))
+    return TEMPERATURES_C
 
 
 def emc_chart(

@@ -17,21 +17,20 @@ from kilnfolio.charts.axes import (
     svg,
     text,
 )
+from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.review.figures import number
 from kilnfolio.review.setpoints import AirState, PlannedStep
 
-_LEFT, _TOP, _WIDTH, _HEIGHT, _VIEW = 46.0, 44.0, 560.0, 230.0, 720.0
+_LEFT, _TOP, _WIDTH, _HEIGHT, _EMC_HEIGHT, _VIEW = 46.0, 48.0, 500.0, 200.0, 120.0, 640.0
+_BETWEEN = 56.0
 #: Points of MC drawn before the first step's end and after the last step's beginning.
 _LEAD_IN, _TAIL = 15.0, 10.0
 
-_LINES: tuple[tuple[str, str, Callable[[AirState], float]], ...] = (
-    ("series-db", "dry bulb", lambda air: air.dry_bulb_c),
-    ("series-wb", "wet bulb", lambda air: air.wet_bulb_c),
-    ("series-emc", "EMC", lambda air: air.emc_pct),
-)
+_Line = tuple[str, str, Callable[[AirState], float]]
 
 
-def step_diagram(title: str, steps: Sequence[PlannedStep]) -> Markup:
+def step_diagram(title: str, steps: Sequence[PlannedStep],
+                 regional: RegionalFormat = PLAIN) -> Markup:
     """Return the drawing of a schedule's steps; "" for a schedule of one step.
 
     Parameters
@@ -40,39 +39,49 @@ def step_diagram(title: str, steps: Sequence[PlannedStep]) -> Markup:
         The schedule's title.
     steps : sequence of PlannedStep
         Its steps with their air.
+    regional : RegionalFormat, optional
+        Whose units it is drawn in.
     """
     if len(steps) < 2:
         return Markup("")
     timed = steps[0].hours is not None
     foot, starts = _hours(steps) if timed else _moistures(steps)
-    panel = Panel(
-        _LEFT,
-        _TOP,
-        _WIDTH,
-        _HEIGHT,
-        foot,
-        even_axis(
-            0.0,
-            max(step.air.dry_bulb_c for step in steps),
-            "Dry bulb and wet bulb, °C; EMC, %",
-            about=5,
-        ),
+    scale, say = regional.temperature_scale, regional.reading
+    bulbs: tuple[_Line, ...] = (
+        ("series-db", "dry bulb", lambda air: scale.of(air.dry_bulb_c)),
+        ("series-wb", "wet bulb", lambda air: scale.of(air.wet_bulb_c)),
     )
-    parts = [panel.frame(), *_lines(panel, steps, starts), *_numbers(panel, steps, starts)]
-    last = steps[-1].air
+    emc: tuple[_Line, ...] = (("series-emc", "EMC", lambda air: air.emc_pct),)
+    values = [line[2](step.air) for line in bulbs for step in steps]
+    upper = Panel(
+        _LEFT, _TOP, _WIDTH, _HEIGHT, foot,
+        even_axis(min(values), max(values), f"Temperature, {scale.unit}", about=5),
+    )
+    lower = Panel(
+        _LEFT, upper.foot + _BETWEEN, _WIDTH, _EMC_HEIGHT, foot,
+        even_axis(0.0, max(step.air.emc_pct for step in steps), "EMC, %", about=4),
+    )
+    parts = [
+        upper.frame(x_words=False),
+        lower.frame(),
+        *_lines(upper, bulbs, steps, starts),
+        *_lines(lower, emc, steps, starts),
+        *_numbers(upper, lower, steps, starts, say),
+    ]
+    first, last = steps[0].air, steps[-1].air
     description = (
-        f"{len(steps)} steps. The dry bulb rises from {steps[0].air.dry_bulb_c:.1f} to "
-        f"{last.dry_bulb_c:.1f} °C while the EMC falls from {steps[0].air.emc_pct:.1f} to "
-        f"{last.emc_pct:.1f} %."
+        f"{len(steps)} steps. The dry bulb goes from {say(first.dry_bulb_c)} to "
+        f"{say(last.dry_bulb_c)} and the EMC from {first.emc_pct:.1f} to {last.emc_pct:.1f} %."
     )
     return svg(
         "step-diagram",
         _VIEW,
-        panel.foot + 50,
+        lower.foot + 56,
         f"Steps of {title}",
         description,
         parts,
         read_stops(),
+        fits=True,
     )
 
 
@@ -89,7 +98,7 @@ def _apart(marks: tuple[tuple[float, str], ...], total: float) -> tuple[tuple[fl
     """Keep the marks whose words do not run into the mark before."""
     kept: list[tuple[float, str]] = []
     for mark in marks:
-        if not kept or (mark[0] - kept[-1][0]) / total * _WIDTH > 28:
+        if not kept or (mark[0] - kept[-1][0]) / total * _WIDTH > 44:
             kept.append(mark)
     return tuple(kept)
 
@@ -103,27 +112,31 @@ def _moistures(steps: Sequence[PlannedStep]) -> tuple[Axis, list[float]]:
     return Axis(high, low, marks, "controlling moisture content, %"), starts
 
 
-def _lines(panel: Panel, steps: Sequence[PlannedStep], starts: Sequence[float]) -> Iterator[Markup]:
+def _lines(
+    panel: Panel, lines: Sequence[_Line], steps: Sequence[PlannedStep], starts: Sequence[float]
+) -> Iterator[Markup]:
     ends = []
-    for css, _, value in _LINES:
+    for css, _, value in lines:
         points = [(start, value(step.air)) for start, step in zip(starts, steps, strict=True)]
         yield panel.stairs(css, points, panel.x.high)
         ends.append(panel.y_at(points[-1][1]) + 4)
-    for (css, words, _), y in zip(_LINES, spread(ends, 16, panel.top, panel.foot), strict=True):
+    for (css, words, _), y in zip(lines, spread(ends, 20, panel.top, panel.foot), strict=True):
         yield text(css, panel.right + 10, y, words)
 
 
 def _numbers(
-    panel: Panel, steps: Sequence[PlannedStep], starts: Sequence[float]
+    upper: Panel, lower: Panel, steps: Sequence[PlannedStep], starts: Sequence[float],
+    say: Callable[[float | None], str],
 ) -> Iterator[Markup]:
-    edges = [*starts, panel.x.high]
+    edges = [*starts, upper.x.high]
     spans = zip(steps, pairwise(edges), strict=True)
     for place, (step, (first, last)) in enumerate(spans, start=1):
-        left, right = panel.x_at(first), panel.x_at(last)
-        yield text("step-line", (left + right) / 2, panel.top + 12, str(place), "middle")
+        left, right = upper.x_at(first), upper.x_at(last)
+        if right - left > 11:
+            yield text("step-line", (left + right) / 2, upper.foot + 20, str(place), "middle")
         air = step.air
         words = (
-            f"Step {place}: dry bulb {number(air.dry_bulb_c, 1)} °C, "
-            f"wet bulb {number(air.wet_bulb_c, 1)} °C, EMC {number(air.emc_pct, 1)} %"
+            f"Step {place}: dry bulb {say(air.dry_bulb_c)}, wet bulb {say(air.wet_bulb_c)}, "
+            f"EMC {number(air.emc_pct, 1)} %"
         )
-        yield spoken(words, left, panel.top, right - left, panel.height)
+        yield spoken(words, left, upper.top, right - left, lower.foot - upper.top)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 from pydantic import Field
 
-from kilnfolio.charts.emc import TEMPERATURES_C, emc_chart, emc_rows
+from kilnfolio.charts.emc import emc_chart, emc_rows, usual_temperatures
 from kilnfolio.charts.mc_bands import bands_chart, bands_rows
 from kilnfolio.charts.strength import strength_chart, strength_rows
 from kilnfolio.handbook import tables
@@ -69,7 +69,8 @@ def behind(builder: Builder, chart: Chart) -> Markup:
 
 def _emc(builder: Builder, options: ChartOptions, anchor: str) -> Chart:
     regional = builder.setting.regional
-    temperatures = [temperature.value for temperature in options.temperature] or TEMPERATURES_C
+    asked = [temperature.value for temperature in options.temperature]
+    temperatures = asked or list(usual_temperatures(regional))
     columns = (
         tables.Column("RH", "%"),
         *(

@@ -83,7 +83,7 @@ class Board:
                     result.working.substituted,
                 )
             )
-            lines.append(Markup("<p>= <b>{}</b></p>").format(result.text))
+            lines.append(Markup("<p>= <b>{}</b></p>").format(self.regional.retold(result.text)))
             shown.add(formula.name)
             parts.append(Markup('<div class="working">{}</div>').format(Markup("").join(lines)))
         return Markup("\n").join(parts)
@@ -244,11 +244,21 @@ def _read_arguments(
     return values, problems
 
 
+def as_worked(regional: RegionalFormat, argument: Argument, item: object) -> Quantity:
+    """Return a literal value of an example or problem, in the region's own round units.
+
+    Values of a kind that the formula leaves open, and lists of readings, stay as written: they are
+    compared with one another to the tenth.
+    """
+    if argument.of is Quantity:
+        return parse_any(item)
+    value = argument.of.parse(item)
+    return value if argument.many or "threshold" in argument.name else regional.native(value)
+
+
 def _value(argument: Argument, item: Any, board: Board) -> Quantity | str:
     if argument.choices:
         return str(item)
     if isinstance(item, str) and item in board.results:
         return board.results[item].quantity
-    if argument.of is Quantity:
-        return parse_any(item)
-    return argument.of.parse(item)
+    return as_worked(board.regional, argument, item)

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
+from pydantic import Field
 
 from kilnfolio.physics import air
 from kilnfolio.records.book import Titled, in_words
@@ -73,6 +74,9 @@ class Options(Record):
     """Which table."""
     caption: Text
     """What it shows."""
+    customary: dict[str, Any] = Field(default_factory=dict)
+    """Options that replace those above in a region with US customary units, so that a table built
+    on °F stands in round °F."""
 
 
 def html(
@@ -210,6 +214,9 @@ def make(builder: Builder, document: Document) -> Table | None:
         return None
     model, maker = _KINDS[asked]
     options = validate(document, model).record
+    if options.customary and builder.setting.regional.customary_first:
+        native = replace(document, value=document.value | options.customary)
+        options = validate(native, model).record
     try:
         table = maker(builder, options, document)
     except ValueError as error:

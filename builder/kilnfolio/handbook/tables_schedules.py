@@ -37,6 +37,7 @@ from kilnfolio.review import figures
 from kilnfolio.review.dossier import Working
 from kilnfolio.review.figures import NBSP, NOTHING, measure, number
 from kilnfolio.review.limits import Subject, limit_book
+from kilnfolio.review.setpoints import state_of
 
 if TYPE_CHECKING:
     from kilnfolio.handbook.rendered import Builder
@@ -131,9 +132,10 @@ def _notation_steps(builder: Builder, options: CodeOptions, _document: Document)
     for place, step in enumerate(expand(options.code, notation), 1):
         until = step.until_mc if isinstance(step.until_mc, Percent) else None
         depression = step.depression.value if step.depression else 0.0
-        dry = step.dry_bulb.value
-        wet = sums.difference(dry, depression)
-        humidity = air.relative_humidity(dry, wet, pressure)
+        written = step.dry_bulb.value
+        state = regional.as_set(
+            state_of(written, sums.difference(written, depression), pressure), pressure)
+        dry, wet, humidity = state.dry_bulb_c, state.wet_bulb_c, state.relative_humidity_pct
         ends = f"{number(until.value, 0)}{NBSP}%" if until else "final"
         rows.append(
             (
@@ -141,7 +143,7 @@ def _notation_steps(builder: Builder, options: CodeOptions, _document: Document)
                 f"{begun} to {ends}",
                 *regional.ordered(number(dry), fahrenheit(dry)),
                 *regional.ordered(number(wet), fahrenheit(wet)),
-                number(depression),
+                *regional.ordered(number(state.depression_k), number(state.depression_k * 1.8, 0)),
                 number(humidity, 0),
                 number(sorption.equilibrium_moisture_content(dry, humidity)),
             )
@@ -153,7 +155,7 @@ def _notation_steps(builder: Builder, options: CodeOptions, _document: Document)
             Column("Controlling MC", text=True),
             *twice(regional, "DB", "°C", "°F"),
             *twice(regional, "WB", "°C", "°F"),
-            Column("Depression", "K"),
+            *twice(regional, "Depression", "K", "°F"),
             Column("RH", "%"),
             Column("EMC", "%"),
         ),

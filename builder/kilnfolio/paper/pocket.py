@@ -16,6 +16,7 @@ from kilnfolio.charts.paper import for_paper
 from kilnfolio.handbook.rendered import Contents
 from kilnfolio.records.moment import build_date
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.rendering.regional import regional_format
 from kilnfolio.review.review import mill_pressure
 from kilnfolio.site.pages.schedules import AirRow, schedule_rows
 from kilnfolio.site.pages.words import listed, thicknesses
@@ -75,7 +76,8 @@ def pocket_html(contents: Contents, env: Environment) -> str:
                 record,
                 listed(folder.species[name].record.trade_name for name in record.for_stock.species)
                 + f", {thicknesses(record.for_stock.thickness)}",
-                schedule_rows(record, folder.steps_of(record), pressure),
+                schedule_rows(record, folder.steps_of(record), pressure,
+                              regional_format(folder.mill.record)),
             )
             for record in records
             if record.approved

@@ -125,11 +125,12 @@ def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
     charge = ((running and running.so_far) or folder.charges[charge_id]).record
     located = folder.schedules[charge.schedule]
     pressure = mill_pressure(folder)
-    steps = planned_steps(located.record, folder.steps_of(located.record), pressure)
+    regional = regional_format(folder.mill.record)
+    planned = planned_steps(located.record, folder.steps_of(located.record), pressure)
+    steps = regional.steps_as_set(planned, pressure)
     limits = _limits(folder, charge)
     due = [*_steps_due(steps), *_ends_due(charge, located.record, limits)]
     cautions = read_manuscript(folder.root)[0].cautions
-    regional = regional_format(folder.mill.record)
     everyone = board_histories(charge)
     histories = [history for history in everyone if history.sections]
     boards = [_board(history, due) if history.sections else _in_the_oven(history, due)
@@ -287,7 +288,8 @@ def _end_lines(
             air: Air = written
         else:
             air = Air(dry_bulb=_as_entered(last.air.dry_bulb_c), emc=Percent(emc, f"{emc:g} %"))
-        yield _line(regional, regional.term(name), due, resolve(air, pressure_pa))
+        state = regional.as_set(resolve(air, pressure_pa), pressure_pa)
+        yield _line(regional, regional.term(name), due, state)
 
 
 def _as_entered(temp_c: float) -> Temperature:

@@ -1,22 +1,33 @@
-"""How the pages of one mill say things: which units come first, and which of the trade's words.
+"""How one mill's pages say things: which units come first, and which of the trade's words.
 
-A mill's practice is resolved once, into a value that templates and view models are handed. Records,
-reviews and seals know nothing of it: their words are the same whatever the practice, and their
-figures are the same on every page. Only what stands first, and what a heading calls it, differs.
+A mill's region is resolved once, into a value that templates and view models receive. Records,
+reviews and seals know nothing of it: what was sealed reads the same in every region. Pages, charts
+and printed findings put the region's units first, and set-points are rounded in the unit that
+people set.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import TypeVar
 
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.practice import PracticeName, practices
-from kilnfolio.records.quantities import Quantity, fahrenheit_from_celsius
+from kilnfolio.records.quantities import (
+    Length,
+    Quantity,
+    Speed,
+    Temperature,
+    TemperatureDifference,
+    celsius_from_fahrenheit,
+    fahrenheit_from_celsius,
+)
+from kilnfolio.rendering import amounts
 from kilnfolio.review import figures
+from kilnfolio.review.setpoints import AirState, PlannedStep, state_of
 
 T = TypeVar("T")
 
@@ -55,14 +66,78 @@ class RegionalFormat:
             figures.measure(celsius, "°C", decimals),
             figures.measure(fahrenheit_from_celsius(celsius), "°F", 0)))
 
-    def retold(self, words: str) -> str:
-        """Return a record's own words with every pair of amounts in the order of the practice.
+    def difference(self, kelvin: float | None, decimals: int = 1) -> str:
+        """Return a temperature difference held in K in both unit systems."""
+        if kelvin is None:
+            return figures.NOTHING
+        return figures.beside(*self.ordered(
+            figures.measure(kelvin, "K", decimals),
+            figures.measure(kelvin * 1.8, "°F", decimals)))
 
-        Records and workings put metric first, always; a page may turn the pair, and nothing else.
+    @property
+    def temperature_scale(self) -> figures.Scale:
+        """The one unit of temperature that charts and tables of readings are drawn in."""
+        return figures.CUSTOMARY[Temperature][0] if self.customary_first else _CELSIUS
+
+    @property
+    def difference_scale(self) -> figures.Scale:
+        """The one unit of a temperature difference; degree-hours are in it too."""
+        return figures.CUSTOMARY[TemperatureDifference][0] if self.customary_first else _KELVIN
+
+    @property
+    def temperature_decimals(self) -> int:
+        """Decimals of a reading in that unit: a tenth of a °C, a whole °F."""
+        return 0 if self.customary_first else 1
+
+    def reading(self, celsius: float | None) -> str:
+        """Return a temperature held in °C in the region's unit alone, for charts and lists."""
+        if celsius is None:
+            return figures.NOTHING
+        scale = self.temperature_scale
+        return figures.measure(scale.of(celsius), scale.unit, self.temperature_decimals)
+
+    def as_set(self, air: AirState, pressure_pa: float) -> AirState:
+        """Return the air as people set it: both bulbs rounded once, RH and EMC from that pair.
+
+        Parameters
+        ----------
+        air : AirState
+            The air a schedule asks for.
+        pressure_pa : float
+            Air pressure. [Pa]
         """
-        if not self.customary_first:
-            return words
-        return figures.PAIR.sub(lambda pair: figures.beside(pair[2], pair[1]), words)
+        if self.customary_first:
+            dry, wet = (celsius_from_fahrenheit(round(fahrenheit_from_celsius(bulb)))
+                        for bulb in (air.dry_bulb_c, air.wet_bulb_c))
+        else:
+            dry, wet = round(air.dry_bulb_c, 1), round(air.wet_bulb_c, 1)
+        return state_of(dry, min(wet, dry), pressure_pa)
+
+    def steps_as_set(self, steps: Iterable[PlannedStep], pressure_pa: float
+                     ) -> tuple[PlannedStep, ...]:
+        """Return a schedule's steps with their air as people set it."""
+        return tuple(replace(step, air=self.as_set(step.air, pressure_pa)) for step in steps)
+
+    def native(self, quantity: Quantity) -> Quantity:
+        """Return an example's quantity as this region would write it: 45 °C as 113 °F.
+
+        A temperature becomes whole degrees, a length halves to eighths of an inch; what was
+        written in the region's own unit, and what is weighed, stays as it is.
+        """
+        found = _NATIVE.get(type(quantity))
+        if not self.customary_first or found is None or figures.is_customary(quantity):
+            return quantity
+        unit, steps = found
+        step = next(step for below, step in steps if abs(quantity.value) < below)
+        return amounts.restated(quantity, unit, step)
+
+    def retold(self, words: str) -> str:
+        """Return a record's own words with the region's units first.
+
+        Records and workings put metric first, always. A page turns each pair round and gives a
+        lone temperature its °F; it changes nothing else.
+        """
+        return amounts.customary_first(words) if self.customary_first else words
 
     def term(self, word: str) -> str:
         """Return the practice's word for one of ours, with its capital and its plural."""
@@ -85,6 +160,18 @@ class RegionalFormat:
         """
         return _SLOT.sub(lambda slot: self.term(slot[1]), phrase)
 
+
+_CELSIUS = figures.METRIC[Temperature][0]
+_KELVIN = figures.METRIC[TemperatureDifference][0]
+_ANY_SIZE = float("inf")
+#: Unit in which a region with customary units writes an example's quantity, and the step it is
+#: rounded to below each size in the house unit.
+_NATIVE: dict[type[Quantity], tuple[str, tuple[tuple[float, float], ...]]] = {
+    Temperature: ("°F", ((_ANY_SIZE, 1.0),)),
+    TemperatureDifference: ("°F", ((_ANY_SIZE, 1.0),)),
+    Length: ("in", ((50.0, 0.125), (100.0, 0.25), (600.0, 0.5), (_ANY_SIZE, 1.0))),
+    Speed: ("ft/min", ((_ANY_SIZE, 10.0),)),
+}
 
 #: Metric first and our own words: for what belongs to no mill.
 PLAIN = RegionalFormat()

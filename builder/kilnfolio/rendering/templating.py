@@ -80,6 +80,8 @@ def environment(
         foot=FOOT if menu else (),
         SAFETY=SAFETY,
         READ_OUT=READ_OUT,
+        degree=regional.temperature_scale.unit,
+        kelvin=regional.difference_scale.unit,
         searchable=bool(menu),
         pdfs=pdfs,
     )
@@ -89,6 +91,10 @@ def environment(
     )
     env.filters.update(
         quantity=lambda value: quantity(value, regional),
+        # {{ temp_c | degrees }} and {{ difference_k | kelvins }}: bare numbers in the region's unit
+        degrees=lambda value, decimals=1: _scaled(regional.temperature_scale, value, decimals),
+        kelvins=lambda value, decimals=1: _scaled(regional.difference_scale, value, decimals),
+        difference=regional.difference,
         temperature=regional.temperature,  # {{ temp_c | temperature }}: 43.3 °C (110 °F)
         retold=regional.retold,  # {{ view.size | retold }}: a record's words, its pairs in order
         term=_term,
@@ -171,6 +177,10 @@ def outcome(word: str, words: str = "") -> Markup:
     return Markup('<span class="outcome outcome-{}">{}</span>').format(
         word.replace(" ", "-"), words or word
     )
+
+
+def _scaled(scale: figures.Scale, value: float | None, decimals: int) -> str:
+    return figures.NOTHING if value is None else figures.number(scale.of(value), decimals)
 
 
 def _celsius(value: float | None, decimals: int = 1) -> str:

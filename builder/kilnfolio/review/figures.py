@@ -201,6 +201,11 @@ def both(quantity: Quantity) -> tuple[str, str]:
     return significant(value, min(digits, 4)) + NBSP + scale.unit, words
 
 
+def is_customary(quantity: Quantity) -> bool:
+    """Return whether a quantity was entered in a US customary unit."""
+    return bool(_CUSTOMARY_WORDS.search(quantity.entered))
+
+
 def side_by_side(quantity: Quantity) -> str:
     """Return a quantity in both unit systems as plain text: ``25 mm (0.98 in)``."""
     return beside(*both(quantity))

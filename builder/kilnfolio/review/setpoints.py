@@ -61,6 +61,11 @@ def _resolved(dry: float, way: str, value: float, pressure_pa: float) -> AirStat
                     equilibrium_moisture_content(dry, humidity))
 
 
+def state_of(dry_bulb_c: float, wet_bulb_c: float, pressure_pa: float) -> AirState:
+    """Return the state two bulbs [°C] stand for at an air pressure [Pa]."""
+    return _resolved(dry_bulb_c, "wet_bulb", wet_bulb_c, pressure_pa)
+
+
 @dataclass(frozen=True)
 class PlannedStep:
     """One step of a schedule with its beginning and end."""

@@ -142,7 +142,9 @@ def _tries(folder: MillFolder, fault: Fault, sources: Sequence[str],
 
 def _steps_of(folder: MillFolder, scene: Scene) -> Sequence[PlannedStep]:
     schedule = folder.schedules[scene.charge.schedule].record
-    return planned_steps(schedule, folder.steps_of(schedule), mill_pressure(folder))
+    pressure = mill_pressure(folder)
+    return regional_format(folder.mill.record).steps_as_set(
+        planned_steps(schedule, folder.steps_of(schedule), pressure), pressure)
 
 
 def _drill(folder: MillFolder, source: str, scene: Scene, planted: Planted, fault: Fault,
@@ -215,7 +217,7 @@ def _shown(
         [_weighing(scene, one) for one in charge.weighings],
         [*_hand(scene)],
         [*_made(scene)],
-        [*_charts(scene, dossier, place)],
+        [*_charts(scene, dossier, place, regional)],
     )
 
 
@@ -315,16 +317,17 @@ def _made(scene: Scene) -> Iterator[str]:
         yield f"{scene.day(at)}: {words}"
 
 
-def _charts(scene: Scene, dossier: Dossier, place: int) -> Iterator[Markup]:
+def _charts(scene: Scene, dossier: Dossier, place: int, regional: RegionalFormat
+            ) -> Iterator[Markup]:
     """Yield the charts, their ids made the drill's own and their clock counted in days."""
     for name, chart in (
-        ("charge-chart", charge_chart(dossier, scene.zone)),
-        ("core-chart", core_chart(dossier, scene.zone)),
+        ("charge-chart", charge_chart(dossier, scene.zone, regional, dated=False)),
+        ("core-chart", core_chart(dossier, scene.zone, regional)),
     ):
         if not chart:
             continue
         words = str(chart).replace(f'"{name}', f'"drill-{place}-{name}')
         words = words.replace(f" {name}-desc", f" drill-{place}-{name}-desc")
-        words = re.sub(r"(days|hours) from [^<]*", r"\1 from the start", words)
+        words = re.sub(r"(hours) from [^<]*", r"\1 from the start", words)
         # a read-out would tell the hour by a date; these count days
         yield Markup(re.sub(r' data-[\w-]+="[^"]*"', "", words))

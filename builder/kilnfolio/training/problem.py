@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 import numpy as np
 from markupsafe import Markup
 
-from kilnfolio.handbook.examples import PLACEHOLDER, Board, title_of
+from kilnfolio.handbook.examples import PLACEHOLDER, Board, as_worked, title_of
 from kilnfolio.records.quantities import Quantity
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.review.formulas import FORMULAS
@@ -23,7 +23,6 @@ from kilnfolio.review.limits import LimitBook
 from kilnfolio.review.working import (
     Argument,
     evaluate,
-    parse_any,
     with_limits,
     words_of,
 )
@@ -198,12 +197,13 @@ def _value(argument: Argument, entered: Entered, board: Board) -> Any:
 def _quantity(argument: Argument, entered: str, board: Board) -> Quantity:
     if entered in board.results:
         return board.results[entered].quantity
-    return parse_any(entered) if argument.of is Quantity else argument.of.parse(entered)
+    return as_worked(board.regional, argument, entered)
 
 
 def _prose(text: str, board: Board) -> Markup:
     paragraphs = [
-        Markup("<p>{}</p>").format(PLACEHOLDER.sub(lambda match: _filled(match, board), part))
+        Markup("<p>{}</p>").format(board.regional.retold(
+            PLACEHOLDER.sub(lambda match: _filled(match, board), part)))
         for part in text.split("\n\n")
     ]
     return Markup("\n").join(paragraphs)

@@ -561,7 +561,7 @@ function workStep(step, values, origins, labels) {
   return answers;
 }
 
-/* An answer as it is read first, in the order of the mill's practice; its working stays as it was worked. */
+/* An answer with the chosen units first; its working stays as it was worked. */
 function inOrder(answer) {
   const { first, other } = answer;
   return data.customary_first && other ? { ...answer, first: other, other: first } : answer;
@@ -580,6 +580,14 @@ const PAUSE = 250;
 
 /* Where the working stands beside the form, it stands open. */
 const ROOMY = matchMedia("(min-width: 60rem)");
+
+/* What the reader chose on an earlier page; nothing where the browser keeps nothing. */
+function remembered(name, value) {
+  try {
+    if (value) localStorage.setItem(`kilnfolio-${name}`, value);
+    return localStorage.getItem(`kilnfolio-${name}`);
+  } catch { return null; }
+}
 
 function element(name, attributes = {}, ...children) {
   const made = document.createElement(name);
@@ -666,21 +674,37 @@ class Sheet {
     this.waiting = setTimeout(() => this.answer(), PAUSE);
   }
 
-  /* A number that was typed stays as typed; an example still standing there is converted. */
+  /* The unit chosen beside one field says what its number is in: a typed number stays as typed. */
   unitChanged(field) {
-    if (!field.typed && !field.many && field.input.value.trim()) {
-      const { value } = this.sums.quantity(field.of, field.input.value, field.unitNow);
-      this.put(field, value);
-    }
+    if (!field.typed) this.convert(field);
     field.unitNow = this.unit(field);
     this.answer();
   }
 
+  /* The switch of the page converts every number, typed or not: 45 °C becomes 113 °F. */
   setSystem(system) {
-    for (const field of this.fields.filter((one) => one.us && !one.typed)) {
+    for (const field of this.fields.filter((one) => one.us)) {
       field.chooser.value = system === "us" ? field.us : field.unit;
-      this.unitChanged(field);
+      this.convert(field);
+      field.unitNow = this.unit(field);
     }
+    this.answer();
+  }
+
+  /* Restate the numbers of a field in the unit it has now; what cannot be read stays. */
+  convert(field) {
+    if (this.unit(field) === field.unitNow) return;
+    const unit = this.sums.unitOf(field.of, this.unit(field));
+    const restated = field.input.value.trim().split(field.many ? /\s+/ : /$^/).map((word) => {
+      try {
+        const { value } = this.sums.quantity(field.of, word, field.unitNow);
+        return String(Number(this.sums.inUnit(unit, value).toPrecision(4)));
+      } catch (error) {
+        if (!(error instanceof this.sums.Refused)) throw error;
+        return word;
+      }
+    });
+    field.input.value = restated.join(" ");
   }
 
   /* Put a value in the house unit into a field, in the field's unit. */
@@ -768,9 +792,20 @@ function begin() {
   const sheets = data.calculators.map(
     (calculator) => new Sheet(document.getElementById(calculator.slug), sums, calculator));
   document.documentElement.classList.add("scripted");
-  document.getElementById("unit-systems").addEventListener("change", (event) => {
-    for (const sheet of sheets) sheet.setSystem(event.target.value);
+  const systems = document.getElementById("unit-systems");
+  const choose = (system) => {
+    data.customary_first = system === "us";
+    for (const sheet of sheets) sheet.setSystem(system);
+  };
+  systems.addEventListener("change", (event) => {
+    remembered("units", event.target.value);
+    choose(event.target.value);
   });
+  const last = remembered("units"), chosen = systems.querySelector(`[value="${last}"]`);
+  if (chosen && !chosen.checked) {
+    chosen.checked = true;
+    choose(last);
+  }
 }
 
 begin();

@@ -8,8 +8,10 @@
   function heading(cell) {
     var copy = cell.cloneNode(true);
     copy.querySelectorAll(".unit").forEach(function (unit) { unit.remove(); });
-    var unit = cell.querySelector(".unit");
-    return { words: tidy(copy.textContent).toLowerCase(), unit: unit ? tidy(unit.textContent) : "" };
+    var unit = cell.querySelector(".unit"), words = cell.dataset.read || tidy(copy.textContent).replace(/ ±$/, "");
+    // a word is lowered, an abbreviation or a board's tag is not: "dry bulb", "EMC", "S1"
+    words = words.replace(/\b[A-Z][a-z]+/g, function (word) { return word.toLowerCase(); });
+    return { words: words, unit: unit ? tidy(unit.textContent) : "" };
   }
 
   function rows(table) {

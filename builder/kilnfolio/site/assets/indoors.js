@@ -70,7 +70,15 @@ room.addEventListener("change", () => {
     tell();
   } else temperature.focus();
 });
-unit.addEventListener("change", () => {
+/* The unit chosen on the page of calculators, or here before. */
+function remembered(value) {
+  try {
+    if (value) localStorage.setItem("kilnfolio-units", value);
+    return localStorage.getItem("kilnfolio-units");
+  } catch { return null; }
+}
+
+function convert() {
   const value = asNumber(temperature);
   if (!Number.isNaN(value)) {
     temperature.value = number(unit.value === "°C"
@@ -78,7 +86,17 @@ unit.addEventListener("change", () => {
       : onScale(data.fahrenheit, value), 0).replaceAll(NBSP, "");
   }
   tell();
+}
+unit.addEventListener("change", () => {
+  remembered(unit.value === "°F" ? "us" : "metric");
+  convert();
 });
+const wanted = { us: "°F", metric: "°C" }[remembered()]
+  || ("customaryFirst" in form.dataset ? "°F" : "°C");
+if (wanted !== unit.value) {
+  unit.value = wanted;
+  convert();
+}
 for (const field of [temperature, humidity]) {
   field.addEventListener("input", () => { room.value = ""; tell(); });
 }

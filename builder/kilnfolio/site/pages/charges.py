@@ -272,9 +272,9 @@ def charge_view(holdings: Holdings, record: Charge) -> ChargeView:
         ),
         length=days(dossier.started, dossier.ended),
         practice=_practice(holdings, dossier),
-        chart=charge_chart(dossier, zone),
+        chart=charge_chart(dossier, zone, holdings.regional),
         steps=[
-            replace(_step(replay), air=_air_until(dossier, replay.at)) for replay in dossier.steps
+            replace(_step(replay), air=_air_until(holdings.regional, dossier, replay.at)) for replay in dossier.steps
         ],
         board_names=[board.id for board in dossier.boards],
         weighings=weighing_rows(dossier),
@@ -292,8 +292,8 @@ def charge_view(holdings: Holdings, record: Charge) -> ChargeView:
             for count in record.defects
             if count.pieces
         ],
-        heat=[_heat(run) for run in dossier.heat],
-        core_chart=core_chart(dossier, zone),
+        heat=[_heat(holdings.regional, run) for run in dossier.heat],
+        core_chart=core_chart(dossier, zone, holdings.regional),
         cores=core_table(dossier),
         rates=list(_rates(dossier)),
         versions=[
@@ -362,7 +362,7 @@ def _stock(holdings: Holdings, record: Charge) -> Iterator[StockLine]:
         )
 
 
-def _air_until(dossier: Dossier, moment: dt.datetime) -> str:
+def _air_until(regional: RegionalFormat, dossier: Dossier, moment: dt.datetime) -> str:
     """Return the air of the last interval of the log's summary that ends by a moment, in words."""
     if dossier.log is None:
         return ""
@@ -373,17 +373,17 @@ def _air_until(dossier: Dossier, moment: dt.datetime) -> str:
         return ""
     air = before[-1]
     parts = [
-        f"{name} {figures.measure(value, unit, 1)}"
-        for name, value, unit in (
-            ("dry bulb", air.dry_bulb_c, "°C"),
-            ("wet bulb", air.wet_bulb_c, "°C"),
-            ("EMC", air.emc_pct, "%"),
+        f"{name} {value}"
+        for name, value in (
+            ("dry bulb", regional.temperature(air.dry_bulb_c)),
+            ("wet bulb", regional.temperature(air.wet_bulb_c)),
+            ("EMC", figures.measure(air.emc_pct, "%", 1)),
         )
-        if value is not None
+        if value != figures.NOTHING
     ]
     if not parts:
         return ""
-    return f"The air until then, mean of {hours:g}{figures.NBSP}h: {', '.join(parts)}."
+    return f"Air in the {hours:g}{figures.NBSP}h before: {', '.join(parts)}."
 
 
 def _step(replay: StepReplay) -> StepLine:
@@ -494,13 +494,13 @@ def _stress(regional: RegionalFormat, record: Charge) -> str:
     return words + "."
 
 
-def _heat(run: HeatRun) -> HeatLine:
+def _heat(regional: RegionalFormat, run: HeatRun) -> HeatLine:
     when = (run.start, run.end) if run.start and run.end else None
     return HeatLine(
         run.channel,
         run.position,
         f"{figures.measure(run.longest_minutes, 'min', 0)} at or above "
-        f"{figures.measure(run.threshold_c, '°C', 1)}; "
+        f"{regional.temperature(run.threshold_c)}; "
         f"{figures.measure(run.required_minutes, 'min', 0)} required",
         when,
         run.highest_c,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise, zip_longest
 
@@ -80,17 +80,21 @@ def changes_page(holdings: Holdings, name: str) -> Page:
 
 def _comparison(holdings: Holdings, before: Schedule, after: Schedule) -> Comparison:
     change = next((one for one in after.changes if one.revision == after.revision), None)
-    steps = list(_pairs(_steps(holdings, before), _steps(holdings, after)))
+    steps = list(_pairs(
+        holdings.regional.temperature, _steps(holdings, before), _steps(holdings, after)))
     return Comparison(before, after, change, steps, list(_texts(holdings, before, after)))
 
 
 def _steps(holdings: Holdings, record: Schedule) -> Sequence[PlannedStep]:
-    return planned_steps(record, holdings.folder.steps_of(record), holdings.pressure_pa)
+    return holdings.regional.steps_as_set(
+        planned_steps(record, holdings.folder.steps_of(record), holdings.pressure_pa),
+        holdings.pressure_pa)
 
 
-def _pairs(before: Sequence[PlannedStep], after: Sequence[PlannedStep]) -> Iterator[StepPair]:
+def _pairs(say: Callable[[float], str], before: Sequence[PlannedStep],
+           after: Sequence[PlannedStep]) -> Iterator[StepPair]:
     """Yield steps beside those they were, so that a step put in does not change all below it."""
-    old, new = [_figures(step) for step in before], [_figures(step) for step in after]
+    old, new = [_figures(say, step) for step in before], [_figures(say, step) for step in after]
     matcher = difflib.SequenceMatcher(None, old, new, autojunk=False)
     for _, first, last, begin, end in matcher.get_opcodes():
         for was, now in zip_longest(range(first, last), range(begin, end)):
@@ -111,11 +115,11 @@ def _pair(was: tuple[int, tuple[str, ...]] | None, now: tuple[int, tuple[str, ..
     return StepPair(number, old, new, changed, _in_words(old, new))
 
 
-def _figures(step: PlannedStep) -> tuple[str, ...]:
+def _figures(say: Callable[[float], str], step: PlannedStep) -> tuple[str, ...]:
     return (
         step_span(step),
-        figures.measure(step.air.dry_bulb_c, "°C"),
-        figures.measure(step.air.wet_bulb_c, "°C"),
+        say(step.air.dry_bulb_c),
+        say(step.air.wet_bulb_c),
         figures.measure(step.air.emc_pct, "%"),
     )
 
@@ -158,9 +162,10 @@ def _air(holdings: Holdings, record: Schedule, stage: str) -> str:
     treatment = getattr(record, stage)
     if treatment is None:
         return "by the rule"
-    air = resolve(treatment, holdings.pressure_pa)
+    say, pressure = holdings.regional.temperature, holdings.pressure_pa
+    air = holdings.regional.as_set(resolve(treatment, pressure), pressure)
     hours = f", {treatment.hours.entered}" if treatment.hours else ""
     return (
-        f"dry bulb {figures.measure(air.dry_bulb_c, '°C')}, wet bulb "
-        f"{figures.measure(air.wet_bulb_c, '°C')}, EMC {figures.measure(air.emc_pct, '%')}{hours}"
+        f"dry bulb {say(air.dry_bulb_c)}, wet bulb {say(air.wet_bulb_c)}, "
+        f"EMC {figures.measure(air.emc_pct, '%')}{hours}"
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -197,7 +197,9 @@ def schedule_page(holdings: Holdings, name: str) -> Page:
     """Return the page of a schedule."""
     record = holdings.folder.schedules[name].record
     charges = holdings.charges[f"schedule:{name}"]
-    steps = planned_steps(record, holdings.folder.steps_of(record), holdings.pressure_pa)
+    steps = holdings.regional.steps_as_set(
+        planned_steps(record, holdings.folder.steps_of(record), holdings.pressure_pa),
+        holdings.pressure_pa)
     woods = [holdings.folder.species[name].record for name in record.for_stock.species]
     rows = [_row(str(step.number), step_span(step), step.name, step.air) for step in steps]
     found = recipes(
@@ -206,6 +208,7 @@ def schedule_page(holdings: Holdings, name: str) -> Page:
         holdings.folder.limits.record,
         steps[-1].air,
         holdings.pressure_pa,
+        holdings.regional,
     )
     view = ScheduleView(
         record,
@@ -221,7 +224,7 @@ def schedule_page(holdings: Holdings, name: str) -> Page:
         steps[-1].air.dry_bulb_c,
         [_modification(holdings.regional, change) for change in record.modifications],
         holdings.cite(record.source),
-        step_diagram(record.title, steps),
+        step_diagram(record.title, steps, holdings.regional),
         charge_rows(holdings, charges[:SHOWN]),
         len(charges),
         list(_evidence(holdings, record)),
@@ -236,13 +239,14 @@ def schedule_page(holdings: Holdings, name: str) -> Page:
         view=view,
         summary=_summary(view),
         crumbs=(("Schedules", INDEX),),
-        text=_text(view),
+        text=_text(view, holdings.regional.temperature),
     )
 
 
-def schedule_rows(record: Schedule, written: Sequence[Step], pressure_pa: float) -> list[AirRow]:
+def schedule_rows(record: Schedule, written: Sequence[Step], pressure_pa: float,
+                  regional: RegionalFormat) -> list[AirRow]:
     """Return the steps of a schedule, with their air at a pressure, in both unit systems."""
-    steps = planned_steps(record, written, pressure_pa)
+    steps = regional.steps_as_set(planned_steps(record, written, pressure_pa), pressure_pa)
     return [_row(str(step.number), step_span(step), step.name, step.air) for step in steps]
 
 
@@ -287,7 +291,8 @@ def _facts(holdings: Holdings, wood: Species, sizes: list[Length]) -> list[Fact]
 
 
 def recipes(
-    schedule: Schedule, kind: Kind, limits: Limits, last: AirState, pressure_pa: float
+    schedule: Schedule, kind: Kind, limits: Limits, last: AirState, pressure_pa: float,
+    regional: RegionalFormat,
 ) -> list[Recipe]:
     """Return equalizing and conditioning for the schedule's own target and the usual ones.
 
@@ -303,6 +308,8 @@ def recipes(
         The last step: the rule keeps its dry bulb.
     pressure_pa : float
         Air pressure. [Pa]
+    regional : RegionalFormat
+        The unit people set the air in.
     """
     own = schedule.target_mc.value if schedule.target_mc else None
     found = []
@@ -323,8 +330,8 @@ def recipes(
             Recipe(
                 target,
                 dry,
-                _treated(written[0], last, dry, pressure_pa),
-                _treated(written[1], last, even, pressure_pa),
+                _treated(written[0], last, dry, pressure_pa, regional),
+                _treated(written[1], last, even, pressure_pa, regional),
                 any(written),
                 dry,
                 even,
@@ -334,10 +341,11 @@ def recipes(
 
 
 def _treated(
-    own: Treatment | None, last: AirState, emc_pct: float, pressure_pa: float
+    own: Treatment | None, last: AirState, emc_pct: float, pressure_pa: float,
+    regional: RegionalFormat,
 ) -> AirRow | None:
     air = resolve(own, pressure_pa) if own else air_with_emc(last.dry_bulb_c, emc_pct, pressure_pa)
-    return _row("", "", "", air) if air else None
+    return _row("", "", "", regional.as_set(air, pressure_pa)) if air else None
 
 
 @lru_cache(maxsize=4096)
@@ -396,7 +404,7 @@ def _summary(view: ScheduleView) -> str:
     )
 
 
-def _text(view: ScheduleView) -> Iterator[str]:
+def _text(view: ScheduleView, say: Callable[[float], str]) -> Iterator[str]:
     record = view.record
     yield f"{record.title}."
     yield f"Code {record.notation}." if record.notation else ""
@@ -409,7 +417,7 @@ def _text(view: ScheduleView) -> Iterator[str]:
     for row in view.steps:
         yield (
             f"Step {row.label}, {row.name + ', ' if row.name else ''}{row.span}: dry bulb "
-            f"{row.air.dry_bulb_c:.1f} °C, wet bulb {row.air.wet_bulb_c:.1f} °C, EMC "
+            f"{say(row.air.dry_bulb_c)}, wet bulb {say(row.air.wet_bulb_c)}, EMC "
             f"{row.air.emc_pct:.1f} %."
         )
     yield from (f"{line.what} {line.why}" for line in view.modifications)

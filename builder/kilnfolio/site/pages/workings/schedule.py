@@ -78,8 +78,9 @@ def _recipe_workings(
            for one in found if one.own for stage, row, written in (
                ("equalizing", one.equalizing, record.equalizing),
                ("conditioning", one.conditioning, record.conditioning)) if row and written]
-    yield replace(next(iter(set_point_workings("end", [*own, *airs], pressure))),
-                  of="Wet bulb that gives the EMC")
+    wet, _, _, emc = set_point_workings("end", [*own, *airs], pressure)
+    yield replace(wet, of="Wet bulb that gives the EMC")
+    yield replace(emc, id="end-set-emc", of="EMC of the two bulbs as set, in whole degrees")
 
 
 def _evidence_workings(holdings: Holdings, record: Schedule) -> Iterator[Shown]:
