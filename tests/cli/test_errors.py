@@ -14,13 +14,6 @@ from tests.minimal import minimal_mill
 from kilnfolio import __version__
 from kilnfolio.cli import COMMANDS, main
 
-ARGUMENTS = {
-    "build": [], "check": [], "seal": ["C1", "--by", "A. N. Other"],
-    "amend": ["C1", "--by", "A. N. Other", "--reason", "a new reading"], "audit": ["."],
-    "labels": ["--out", "labels.pdf"], "sheet": ["C1"], "compare": ["--at", "http://localhost:1"],
-    "import": ["weighings", "s.csv", "--charge", "C1"], "preview": [],
-    "new": ["kiln", "k2"], "upgrade": [], "schema": ["charge"]}
-
 
 def fails(error):
     def run(_):
@@ -32,10 +25,11 @@ def fails(error):
 @pytest.mark.parametrize("command", [*COMMANDS])
 def test_a_fault_of_ours_is_said_to_be_ours(command, monkeypatch, capsys, tmp_path):
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
-    monkeypatch.setattr(f"kilnfolio.cli.{COMMANDS[command]}.run",
-                        fails(ZeroDivisionError("float division\nby zero")))
+    module = f"kilnfolio.cli.{COMMANDS[command]}"
+    monkeypatch.setattr(f"{module}.add_arguments", lambda _: None)
+    monkeypatch.setattr(f"{module}.run", fails(ZeroDivisionError("float division\nby zero")))
     # 70 is EX_SOFTWARE, "internal software error", of BSD's sysexits.h
-    assert main([command, *ARGUMENTS[command]]) == os.EX_SOFTWARE == 70
+    assert main([command]) == os.EX_SOFTWARE == 70
     said = capsys.readouterr().err
     assert said.startswith("kilnfolio: this is our fault, not yours: ZeroDivisionError: float "
                            "division by zero (cli/__init__.py:")
@@ -45,7 +39,7 @@ def test_a_fault_of_ours_is_said_to_be_ours(command, monkeypatch, capsys, tmp_pa
     assert report.stat().st_mode & 0o077 == 0  # it can quote a record: for this person only
     text = report.read_text("utf-8")
     assert f"kilnfolio {__version__}\nPython 3." in text
-    assert f"command: kilnfolio {' '.join([command, *ARGUMENTS[command]])}\n" in text
+    assert f"command: kilnfolio {command}\n" in text
     assert "Traceback (most recent call last)" in text
 
 

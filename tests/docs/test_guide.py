@@ -23,10 +23,10 @@ def made(tmp_path_factory) -> dict[str, Outline]:
     return {page.path: Outline(page.html) for page in mill.pages}
 
 
-def test_there_is_a_tutorial_ten_how_to_pages_and_one_of_every_kind():
+def test_there_is_a_tutorial_and_how_to_pages_and_one_of_every_kind():
     kinds = [page.front.kind for page in GUIDE.values()]
     assert kinds.count("tutorial") == 1
-    assert kinds.count("how-to") == 10
+    assert kinds.count("how-to") >= 10
     assert set(kinds) == set(KINDS)
 
 
