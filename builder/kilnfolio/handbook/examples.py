@@ -100,6 +100,15 @@ _TITLES = {
     "conditioning_emc": "Conditioning EMC",
     "sum": "Sum",
     "wet_basis": "MC on the wet basis",
+    "shrinkage_at": "Shrinkage so far",
+    "thickness_scaled_rate": "Limit for this thickness",
+    "mean_for_share_below": "Mean to dry to",
+    "longest_run_above": "Longest unbroken time",
+    "meter_temperature_correction": "Corrected reading",
+    "shrunk_size": "Size after shrinking",
+    "strength_at": "Strength at an MC",
+    "timber_mass": "Mass of the timber",
+    "priced": "Cost",
 }
 
 

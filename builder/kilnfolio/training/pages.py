@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from jinja2 import Environment
 
@@ -19,6 +20,7 @@ from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
 from kilnfolio.rendering.templating import render
 from kilnfolio.review.limits import LimitBook, limit_book
 from kilnfolio.training.drills import Drill
+from kilnfolio.training.expected import Expected, expected
 from kilnfolio.training.kinds import TOPICS, by_topic
 from kilnfolio.training.problem import KINDS, Kind, Problem, make_problem
 
@@ -100,6 +102,9 @@ def render_practice(folder: MillFolder, env: Environment) -> Page:
         summary=summary,
         topics=groups,
         numbers={problem.kind.slug: number for number, problem in numbered(groups)},
+        typed={problem.kind.slug: len(expected(problem)) for _, problem in numbered(groups)},
+        kinds=[(topic.title, [problem.kind.slug for problem in topic.problems])
+               for topic in groups],
         sets=SETS,
         numbers_path=NUMBERS_PATH,
     )
@@ -136,13 +141,28 @@ def render_drills(drills: Sequence[Drill], env: Environment) -> Page:
 def practice_numbers(folder: MillFolder) -> str:
     """Return the script file that holds every set of numbers, the page's own first."""
     limits, regional = limit_book(folder), regional_format(folder.mill.record)
+    said: dict[str, int] = {}
+    units: dict[str, Mapping[str, tuple[float, float]]] = {}
+
+    def figure(asked: Expected) -> list[Any]:
+        """Return a figure to be typed: its label, the figure, how near, its units, mistakes."""
+        key = f"{asked.unit}|{','.join(asked.units)}"
+        units[key] = {word: (unit.factor, unit.offset) for word, unit in asked.units.items()}
+        mistakes = [(value, said.setdefault(words, len(said))) for value, words in asked.wrong]
+        return [asked.label, asked.value, asked.tolerance, asked.unit, key, mistakes]
+
     sets = {
-        slug: [_set(problem) for problem in sets_of(kind, limits, SETS, regional)]
+        slug: [
+            {"ask": str(problem.ask), "answer": str(problem.answer),
+             "typed": [figure(asked) for asked in expected(problem)]}
+            for problem in sets_of(kind, limits, SETS, regional)
+        ]
         for slug, kind in KINDS.items()
     }
-    words = json.dumps(sets, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
-    return "window.practiceNumbers=" + words.replace("<", "\\u003c") + ";\n"
+    return (_script("practiceNumbers", sets) + _script("practiceUnits", units)
+            + _script("practiceMistakes", list(said)))
 
 
-def _set(problem: Problem) -> Mapping[str, str]:
-    return {"ask": str(problem.ask), "answer": str(problem.answer)}
+def _script(name: str, value: object) -> str:
+    words = json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    return f"window.{name}=" + words.replace("<", "\\u003c") + ";\n"

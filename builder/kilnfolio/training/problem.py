@@ -8,7 +8,7 @@ problem on every machine.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any, TypeVar
 
@@ -119,6 +119,12 @@ class Problem:
     hint: Markup
     answer: Markup
     """The answer in words, then the board."""
+    given: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    """The arguments of every step in house units, by its name."""
+    written_ask: str = ""
+    """The question before its placeholders were filled."""
+    written_answer: str = ""
+    """The answer before its placeholders were filled."""
 
 
 #: Every kind by its slug, in the order of the handbook; filled by `kind`.
@@ -156,8 +162,7 @@ def make_problem(of: Kind, seed: int, limits: LimitBook, regional: RegionalForma
     """
     written = of.write(Draw(of.slug, seed))
     board = Board(regional)
-    for step in written.steps:
-        _work(board, step, limits)
+    given = {str(step["let"]): _work(board, step, limits) for step in written.steps}
     answer = written.answer if isinstance(written.answer, str) else written.answer(board)
     return Problem(
         of,
@@ -167,10 +172,14 @@ def make_problem(of: Kind, seed: int, limits: LimitBook, regional: RegionalForma
         _prose(written.ask, board),
         _prose(written.hint, board),
         _prose(answer, board) + board.html(),
+        given,
+        written.ask,
+        answer,
     )
 
 
-def _work(board: Board, step: Step, limits: LimitBook) -> None:
+def _work(board: Board, step: Step, limits: LimitBook) -> dict[str, Any]:
+    """Work a step onto the board, and return its arguments in house units."""
     name, formula = str(step["let"]), FORMULAS[str(step["compute"])]
     values = {
         argument.name: _value(argument, step[argument.name], board)
@@ -180,12 +189,21 @@ def _work(board: Board, step: Step, limits: LimitBook) -> None:
     given = with_limits(formula, values, limits)
     board.results[name] = evaluate(formula, title_of(formula), given)
     board.formulas[name] = formula
+    used: dict[str, Any] = {}
     for argument in formula.arguments:
         value = given.get(argument.name)
         if value is None and argument.default:
             value = argument.of.parse(argument.default)
         if value is not None:
             board.entered[name, argument.name] = words_of(value)
+            used[argument.name] = _bare(value)
+    return used
+
+
+def _bare(value: Any) -> Any:
+    if isinstance(value, tuple):
+        return [_bare(one) for one in value]
+    return value.value if isinstance(value, Quantity) else value
 
 
 def _value(argument: Argument, entered: Entered, board: Board) -> Any:

@@ -1,0 +1,114 @@
+"""What a trainee is to type: the results a problem asks for, their units, and how near is right."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from kilnfolio.handbook.examples import PLACEHOLDER, title_of
+from kilnfolio.records.quantities import Quantity, Temperature
+from kilnfolio.training.mistakes import usual_mistakes
+from kilnfolio.training.problem import Problem
+
+#: Answers a problem asks to be typed, at most: the last of those its answer names.
+MOST = 3
+#: How far a typed figure may stray from the result, for a sum done with rounded steps.
+RELATIVE = 0.004
+_NUMBER = re.compile(r"[\d.]+")
+
+
+@dataclass(frozen=True)
+class Unit:
+    """A unit an answer may be typed in: house value = number × factor + offset."""
+
+    factor: float
+    offset: float
+
+
+@dataclass(frozen=True)
+class Expected:
+    """One figure to be typed."""
+
+    name: str
+    """The step's name, unique in the problem."""
+    label: str
+    """What it is, for the field."""
+    value: float
+    """The right one, in the unit of `unit`."""
+    tolerance: float
+    """How far off still counts as right, in the same unit."""
+    unit: str
+    """The unit a bare number is read in; empty for a number without one."""
+    units: dict[str, Unit]
+    """Every unit understood, each against `unit`."""
+    wrong: tuple[tuple[float, str], ...]
+    """What usual mistakes give, in `unit`, and what to say of each."""
+
+
+def expected(problem: Problem) -> list[Expected]:
+    """Return what a problem asks to be typed, in the order of its steps.
+
+    Parameters
+    ----------
+    problem : Problem
+        Worked.
+
+    Notes
+    -----
+    A problem asks for every result that its answer names and its question does not, the last
+    three at most. Intervals cannot be typed and are left out.
+    """
+    names = [name for name in _named(problem) if not isinstance(
+        problem.board.results[name].value, tuple)][-MOST:]
+    often = [problem.board.formulas[name].name for name in names]
+    return [_one(problem, name, often.count(problem.board.formulas[name].name) > 1)
+            for name in names]
+
+
+def _named(problem: Problem) -> Iterator[str]:
+    told = {match[1] for match in PLACEHOLDER.finditer(problem.written_ask) if not match[2]}
+    named = {match[1] for match in PLACEHOLDER.finditer(problem.written_answer) if not match[2]}
+    yield from (name for name in problem.board.results if name in named - told)
+
+
+def _one(problem: Problem, name: str, several: bool) -> Expected:
+    result, formula = problem.board.results[name], problem.board.formulas[name]
+    of, shown = type(result.quantity), result.quantity.entered.replace("\u00a0", " ")
+    unit = shown.rpartition(" ")[2] if " " in shown.strip() else ""
+    unit = unit if unit in of.units else of.unit
+    units = {word: _against(of, word, unit) for word in of.units}
+    house = units[of.unit] if of.unit in units else Unit(1.0, 0.0)
+
+    def told(value: float) -> float:
+        return value * house.factor + house.offset
+
+    value = float(result.value) if not isinstance(result.value, tuple) else result.value[0]
+    step = _last_digit(shown)
+    label = title_of(formula) + (f", {name.replace('_', ' ')}" if several else "")
+    right = told(value)
+    near = max(1.01 * step, RELATIVE * abs(right))
+    wrong = [(told(other), words) for other, words in usual_mistakes(
+        formula.name, problem.given[name], value)]
+    if of is Temperature:
+        wrong.append((right * 1.8 + 32.0, "That is in °F. Write the unit, or give °C."))
+    return Expected(name, label, right, near, unit, units, tuple(
+        (other, words) for other, words in wrong if abs(other - right) > near))
+
+
+def _against(of: type[Quantity], word: str, unit: str) -> Unit:
+    """Return how a number in one unit becomes a number in another."""
+    def line(name: str) -> tuple[float, float]:
+        function: Any = of.units[name]
+        return float(function(1.0)) - float(function(0.0)), float(function(0.0))
+
+    (factor, offset), (own, own_offset) = line(word), line(unit)
+    return Unit(factor / own, (offset - own_offset) / own)
+
+
+def _last_digit(shown: str) -> float:
+    """Return what one step of the last printed digit is worth."""
+    found = _NUMBER.search(shown.replace(" ", ""))
+    decimals = len(found[0].partition(".")[2]) if found else 1
+    return 10.0 ** -decimals

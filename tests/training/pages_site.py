@@ -1,0 +1,22 @@
+"""The pages of training alone, written out without building a site."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from tests.conftest import PROJECT
+
+from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.rendering.templating import environment
+from kilnfolio.site.static import copy_assets
+from kilnfolio.training.pages import NUMBERS_PATH, practice_numbers, render_practice
+
+
+def write_practice(out: Path) -> Path:
+    """Write the page of problems with its numbers and the assets, and return the page."""
+    folder = read_mill_folder(PROJECT)
+    page = render_practice(folder, environment(folder.mill.record, pdfs=False))
+    copy_assets(out)
+    (out / page.path).write_text(page.html, "utf-8")
+    (out / NUMBERS_PATH).write_text(practice_numbers(folder), "utf-8")
+    return out / page.path

@@ -1,0 +1,68 @@
+"""What is to be typed: every kind has something, its mistakes are not the answer, units agree."""
+
+from __future__ import annotations
+
+import pytest
+from tests.conftest import PROJECT
+
+from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.review.formulas import FORMULAS
+from kilnfolio.review.limits import LimitBook
+from kilnfolio.training.expected import expected
+from kilnfolio.training.kinds import by_topic
+from kilnfolio.training.mistakes import MISTAKES
+from kilnfolio.training.problem import KINDS, make_problem
+
+by_topic()
+#: Their answer is an interval, which is not typed.
+INTERVALS = {"mean-of-the-lot", "limits-for-the-lot"}
+
+
+@pytest.fixture(scope="module")
+def limits() -> LimitBook:
+    return LimitBook(read_mill_folder(PROJECT).limits.record)
+
+
+@pytest.mark.parametrize("slug", KINDS)
+def test_every_kind_asks_for_a_figure_and_tells_mistakes_apart(slug, limits):
+    """Over ten sets of numbers: a mistake is never within what counts as right."""
+    for seed in range(10):
+        asked = expected(make_problem(KINDS[slug], seed, limits))
+        assert bool(asked) != (slug in INTERVALS)
+        for one in asked:
+            assert one.tolerance > 0
+            assert one.unit in one.units
+            assert one.units[one.unit].factor == pytest.approx(1.0)
+            assert one.units[one.unit].offset == pytest.approx(0.0)
+            for wrong, words in one.wrong:
+                assert abs(wrong - one.value) > one.tolerance
+                assert words.endswith(".")
+
+
+def test_mistakes_are_of_formulas_that_exist_and_take_their_arguments():
+    for name in MISTAKES:
+        assert name in FORMULAS
+
+
+def test_units_by_their_definitions(limits):
+    """The inch is 25.4 mm, the pound 453.59237 g, by the agreement of 1959; °F = 1.8 °C + 32."""
+    (dry,) = expected(make_problem(KINDS["board-oven-dry"], 0, limits))
+    assert dry.units["lb"].factor == pytest.approx(453.59237)
+    assert dry.units["kg"].factor == pytest.approx(1000.0)
+    (bulb,) = expected(make_problem(KINDS["wet-bulb-to-set"], 0, limits))
+    fahrenheit = bulb.units["°F"]
+    assert fahrenheit.factor * 212.0 + fahrenheit.offset == pytest.approx(100.0)
+
+
+def test_usual_mistakes_by_hand(limits):
+    """240 g green and 200 g dry: 20 % dry basis, 16.7 % wet basis; from the definitions."""
+    mistakes = MISTAKES["moisture_content"]
+    assert mistakes[0].work(mass=240.0, oven_dry_mass=200.0) == pytest.approx(100.0 * 40 / 240)
+    plain, wettest, driest = MISTAKES["controlling_moisture_content"]
+    boards = [40.0, 30.0, 20.0, 10.0]  # wettest half: 35
+    assert (plain.work(of=boards), wettest.work(of=boards), driest.work(of=boards)) == (25, 40, 15)
+    in_all, counted = MISTAKES["longest_run_above"]
+    run = {"interval": 1 / 6, "temperatures": [57.0, 57.0, 55.0, 57.0, 57.0, 57.0],
+           "threshold": 56.0}  # 10 min and 20 min
+    assert in_all.work(**run) * 60 == pytest.approx(30.0)
+    assert counted.work(**run) * 60 == pytest.approx(50.0)
