@@ -54,7 +54,7 @@ def test_units_by_their_definitions(limits):
     assert fahrenheit.factor * 212.0 + fahrenheit.offset == pytest.approx(100.0)
 
 
-def test_usual_mistakes_by_hand(limits):
+def test_usual_mistakes_by_hand():
     """240 g green and 200 g dry: 20 % dry basis, 16.7 % wet basis; from the definitions."""
     mistakes = MISTAKES["moisture_content"]
     assert mistakes[0].work(mass=240.0, oven_dry_mass=200.0) == pytest.approx(100.0 * 40 / 240)

@@ -6,6 +6,7 @@ is common practice among those who teach drying; no publication is claimed.
 
 from __future__ import annotations
 
+import inspect
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -20,7 +21,7 @@ class Mistake:
     words: str
     """What the person did, said to them."""
     work: Callable[..., float]
-    """The wrong sum, by the formula's arguments in house units."""
+    """The wrong sum, by those of the formula's arguments it uses, in house units."""
 
 
 def _wet_basis(mass: float, oven_dry_mass: float) -> float:
@@ -93,7 +94,7 @@ MISTAKES: Mapping[str, tuple[Mistake, ...]] = {
     ),
     "drying_rate": (
         Mistake("Those are the points lost, not the points a day. Bring them to 24 hours.",
-                lambda mc_from, mc_to, time: mc_from - mc_to),
+                lambda mc_from, mc_to: mc_from - mc_to),
         Mistake("You multiplied by the hours of the interval and divided by 24; it is the other "
                 "way round.", lambda mc_from, mc_to, time: (mc_from - mc_to) * time / 24.0),
     ),
@@ -101,7 +102,7 @@ MISTAKES: Mapping[str, tuple[Mistake, ...]] = {
         Mistake("That is what is still to come. It has shrunk by the share of the way from fibre "
                 "saturation.", lambda total, mc, fsp=30.0: total * min(mc, fsp) / fsp),
         Mistake("That is the whole shrinkage, to oven-dry. Only part of it has happened.",
-                lambda total, mc, fsp=30.0: total),
+                lambda total: total),
     ),
     "dimension_change": (
         Mistake("The size is right and the sign is not: drying makes it smaller.",
@@ -115,12 +116,11 @@ MISTAKES: Mapping[str, tuple[Mistake, ...]] = {
                 lambda volume, basic_density, mc_from, mc_to:
                 volume * basic_density * (mc_from - mc_to)),
         Mistake("That is all the water there was. Take off what stays.",
-                lambda volume, basic_density, mc_from, mc_to:
-                volume * basic_density * mc_from / 100.0),
+                lambda volume, basic_density, mc_from: volume * basic_density * mc_from / 100.0),
     ),
     "equilibrium_moisture_content": (
         Mistake("That is the relative humidity. EMC is the MC that this air asks for.",
-                lambda temperature, relative_humidity: relative_humidity),
+                lambda relative_humidity: relative_humidity),
         Mistake("You read °F as °C: work with the temperature in one unit.",
                 lambda temperature, relative_humidity: float(
                     sorption.equilibrium_moisture_content(
@@ -131,7 +131,7 @@ MISTAKES: Mapping[str, tuple[Mistake, ...]] = {
     ),
     "relative_humidity": (
         Mistake("That is the wet bulb over the dry one. Humidity does not go by that.",
-                lambda dry_bulb, wet_bulb, altitude=0.0: 100.0 * wet_bulb / dry_bulb),
+                lambda dry_bulb, wet_bulb: 100.0 * wet_bulb / dry_bulb),
     ),
     "meter_temperature_correction": (
         Mistake("You corrected the wrong way: hot wood reads too high, cold wood too low.",
@@ -146,7 +146,7 @@ MISTAKES: Mapping[str, tuple[Mistake, ...]] = {
         Mistake("That is above the target: the air is set to the driest board's MC, below it.",
                 lambda target, below: target + below),
         Mistake("That is the target itself. The air is set below it.",
-                lambda target, below: target),
+                lambda target: target),
     ),
     "longest_run_above": (
         Mistake("You added the runs together. One reading below the line begins the count again.",
@@ -157,8 +157,7 @@ MISTAKES: Mapping[str, tuple[Mistake, ...]] = {
     ),
     "share_shown": (
         Mistake("That is the share you saw. What you can be sure of is less.",
-                lambda readings, failures, confidence:
-                100.0 * (1.0 - failures / readings)),
+                lambda readings, failures: 100.0 * (1.0 - failures / readings)),
     ),
 }
 
@@ -178,8 +177,12 @@ def usual_mistakes(formula: str, given: Mapping[str, Any], right: float) -> Iter
     """
     for mistake in MISTAKES.get(formula, ()):
         try:
-            wrong = float(mistake.work(**given))
+            wrong = float(mistake.work(**_used(mistake.work, given)))
         except (ValueError, ZeroDivisionError, TypeError):
             continue
         if wrong == wrong and abs(wrong - right) > 1e-9 * max(1.0, abs(right)):
             yield wrong, mistake.words
+
+
+def _used(work: Callable[..., float], given: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: given[name] for name in inspect.signature(work).parameters if name in given}
