@@ -10,7 +10,7 @@ from tests.site.site import Outline, small_mill
 from kilnfolio.cli import COMMANDS, main
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.site.pages.guide import KINDS, guide_files
-from kilnfolio.site.serving import HEADERS, TYPES
+from kilnfolio.site.serving import HEADERS, HTTPS_HEADERS, TYPES
 
 GUIDE = {page.slug: page for page in guide_files()}
 HOME = PROJECT / "builder/kilnfolio/guide"
@@ -62,10 +62,11 @@ def test_links_in_the_pages_lead_somewhere(made):
 
 def test_the_headers_shown_are_those_compared():
     text = GUIDE["publish"].text
-    shown = re.search(r"^```http\n(.*?)^```$", text, re.DOTALL | re.MULTILINE)[1]
-    assert dict(line.split(": ", 1) for line in shown.splitlines()) == HEADERS
+    always, secure = (dict(line.split(": ", 1) for line in shown.splitlines()) for shown in
+                      re.findall(r"^```http\n(.*?)^```$", text, re.DOTALL | re.MULTILINE))
+    assert (always, secure) == (HEADERS, HTTPS_HEADERS)
     configured = dict(re.findall(r'add_header (\S+) "([^"]+)" always;', text))
-    assert configured == HEADERS
+    assert configured == HEADERS | HTTPS_HEADERS
     types = dict(re.findall(r"([a-z]+/[a-z0-9]+) ([a-z0-9]+);", text))
     assert {f".{suffix}": kind for kind, suffix in types.items()} == TYPES
 

@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import contextlib
+import datetime as dt
+import ssl
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
-from kilnfolio.site.serving import HEADERS, TYPES
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+
+from kilnfolio.site.serving import HEADERS, HTTPS_HEADERS, TYPES
 
 #: What a request is answered with: status, headers, body.
 Answer = tuple[int, Mapping[str, str], bytes]
@@ -22,13 +28,33 @@ def answered(folder: Path, path: str) -> Answer:
         file /= "index.html"
     if not file.is_file():
         return 404, {}, b"nothing here\n"
-    return 200, {**HEADERS, "Content-Type": TYPES[file.suffix]}, file.read_bytes()
+    return 200, {**HEADERS, **HTTPS_HEADERS, "Content-Type": TYPES[file.suffix]}, file.read_bytes()
+
+
+def self_signed(folder: Path) -> tuple[Path, Path]:
+    """Write a certificate of this computer that signs itself, and its key."""
+    key = ec.generate_private_key(ec.SECP256R1())
+    name = x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, "localhost")])
+    now = dt.datetime.now(dt.UTC)
+    made = x509.CertificateBuilder(
+        issuer_name=name, subject_name=name, public_key=key.public_key(), serial_number=1,
+        not_valid_before=now - dt.timedelta(days=1), not_valid_after=now + dt.timedelta(days=1),
+    ).add_extension(x509.SubjectAlternativeName([x509.DNSName("localhost")]), critical=False).sign(
+        key, hashes.SHA256())
+    (folder / "cert.pem").write_bytes(made.public_bytes(serialization.Encoding.PEM))
+    pem, plain = serialization.Encoding.PEM, serialization.NoEncryption()
+    (folder / "key.pem").write_bytes(
+        key.private_bytes(pem, serialization.PrivateFormat.PKCS8, plain))
+    return folder / "cert.pem", folder / "key.pem"
 
 
 @contextlib.contextmanager
-def serving(folder: Path, otherwise: Callable[[str, Answer], Answer] = lambda _, answer: answer
-            ) -> Iterator[str]:
-    """Serve a folder to this computer; `otherwise` may change what a path is answered with."""
+def serving(folder: Path, otherwise: Callable[[str, Answer], Answer] = lambda _, answer: answer,
+            secure: ssl.SSLContext | None = None) -> Iterator[str]:
+    """Serve a folder to this computer; `otherwise` may change what a path is answered with.
+
+    With `secure` over https, at the name localhost.
+    """
 
     class Handler(BaseHTTPRequestHandler):
         protocol_version = "HTTP/1.1"
@@ -47,11 +73,15 @@ def serving(folder: Path, otherwise: Callable[[str, Answer], Answer] = lambda _,
 
     server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
     server.daemon_threads = True
+    if secure:
+        server.socket = secure.wrap_socket(server.socket, server_side=True)
+        server.handle_error = lambda *_: None  # a client that does not trust it hangs up
     # it looks for the end every 20 ms, and not every half second, since tests end many servers
     thread = threading.Thread(target=server.serve_forever, args=(0.02,), daemon=True)
     thread.start()
     try:
-        yield f"http://127.0.0.1:{server.server_port}"
+        yield (f"https://localhost:{server.server_port}" if secure
+               else f"http://127.0.0.1:{server.server_port}")
     finally:
         server.shutdown()
         server.server_close()

@@ -10,10 +10,12 @@ References
 from __future__ import annotations
 
 import hashlib
+import http.client
 import ssl
+import time
 import urllib.error
 import urllib.request
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from email.message import Message
@@ -35,6 +37,10 @@ HEADERS: dict[str, str] = {
     "Cache-Control": "no-cache",
 }
 
+#: What an answer over https must carry beside them: for a year, this address is asked by https
+#: alone (RFC 6797), so that nobody on the way can answer in the clear.
+HTTPS_HEADERS: dict[str, str] = {"Strict-Transport-Security": "max-age=31536000"}
+
 #: What a server must call each kind of file; a browser told not to guess refuses another name.
 TYPES: dict[str, str] = {
     ".html": "text/html",
@@ -48,8 +54,10 @@ TYPES: dict[str, str] = {
 
 #: Files between two lines of progress.
 _OFTEN = 500
-#: Seconds an answer may take, and questions asked at a time.
-PATIENCE, AT_ONCE = 30.0, 8
+#: Seconds the server may say nothing, seconds a whole answer may take, and questions at a time.
+PATIENCE, LONGEST, AT_ONCE = 30.0, 120.0, 8
+#: The most that is read of the address itself [bytes]: a list of lots shows in less.
+_FRONT = 1024 * 1024
 
 
 class NotReachedError(Exception):
@@ -112,8 +120,7 @@ def compare(address: str, edition: Path, say: Callable[[str], None] = lambda _: 
     files = sorted(path for path in edition.rglob("*") if path.is_file())
     if not files:
         raise NothingBuiltError(f"{edition}: there is nothing in it; kilnfolio build makes it")
-    parts = urlsplit(address)
-    if parts.scheme not in ("http", "https") or not parts.hostname:
+    if not _is_address(address):
         raise NotReachedError(f"{address}: it is not an address, as in https://records.mill.example")
     base = address.rstrip("/")
     found = list(_of_address(base, edition))
@@ -127,13 +134,24 @@ def compare(address: str, edition: Path, say: Callable[[str], None] = lambda _: 
     return Comparison(len(files), tuple(sorted(found)))
 
 
+def _is_address(address: str) -> bool:
+    """Return whether this is the address of a web server, without a name and password in it."""
+    try:
+        parts = urlsplit(address)
+        return (parts.scheme in ("http", "https") and bool(parts.hostname) and parts.port != 0
+                and "@" not in parts.netloc and not parts.query and not parts.fragment
+                and address.isprintable() and " " not in address)
+    except ValueError:  # a port that is no number, a bracket that does not close
+        return False
+
+
 def _of_address(base: str, edition: Path) -> Iterator[Difference]:
     """Yield what is wrong with the address itself: no encryption, or a list of the lots."""
     parts = urlsplit(base)
     if parts.scheme != "https" and not _loopback(parts.hostname or ""):
         yield Difference("", "it is not https: whoever carries the page may change it on the way")
     lots = [path.parent.name for path in edition.glob("*/index.html")]
-    front = _fetch(base + "/")
+    front = _fetch(base + "/", _FRONT)
     shown = [lot for lot in lots if lot.encode() in front.body]
     if shown:
         yield Difference("", f"it lists the lots, {len(shown)} of them; turn the server's listing "
@@ -145,14 +163,18 @@ def _of_file(base: str, name: str, file: Path) -> Iterator[Difference]:
     # a label leads to the folder, and the server must find the page in it
     asked = {name, name.removesuffix("index.html")}
     for path in sorted(asked):
-        answer = _fetch(f"{base}/{quote(path)}")
+        answer = _fetch(f"{base}/{quote(path)}", len(built))
         if answer.status != 200:
             yield Difference(path, _status_words(answer))
             continue
-        if answer.body != built:
+        if len(answer.body) > len(built):
+            yield Difference(path, f"more bytes than the {len(built):,} that were built")
+        elif answer.body != built:
             yield Difference(path, f"other bytes: SHA-256 {_digest(answer.body)} instead of "
                                    f"{_digest(built)}")
-        yield from (Difference(path, words) for words in _header_faults(name, answer.headers))
+        wanted = HEADERS | (HTTPS_HEADERS if base.startswith("https:") else {})
+        yield from (Difference(path, words)
+                    for words in _header_faults(name, answer.headers, wanted))
 
 
 def _status_words(answer: _Answer) -> str:
@@ -161,8 +183,8 @@ def _status_words(answer: _Answer) -> str:
     return f"the server answers {answer.status} instead of 200"
 
 
-def _header_faults(name: str, headers: Message) -> Iterator[str]:
-    for header, wanted in HEADERS.items():
+def _header_faults(name: str, headers: Message, all_wanted: Mapping[str, str]) -> Iterator[str]:
+    for header, wanted in all_wanted.items():
         given = headers.get_all(header) or []
         if not given:
             yield f"no header {header}: {wanted}"
@@ -190,17 +212,41 @@ class _NoRedirect(urllib.request.HTTPRedirectHandler):
 _OPENER = urllib.request.build_opener(_NoRedirect)
 
 
-def _fetch(url: str) -> _Answer:
+def _fetch(url: str, most: int) -> _Answer:
+    """Ask for an address; of the answer's body, one byte more than `most` is read at the most."""
     request = urllib.request.Request(url, headers={"User-Agent": f"kilnfolio/{__version__}"})
+    end = time.monotonic() + LONGEST
     try:
-        with _OPENER.open(request, timeout=PATIENCE) as answer:
-            return _Answer(answer.status, answer.headers, answer.read())
-    except urllib.error.HTTPError as error:
-        with error:
-            return _Answer(error.code, error.headers, error.read())
+        try:
+            with _OPENER.open(request, timeout=PATIENCE) as answer:
+                return _Answer(answer.status, answer.headers, _body(answer, most, end))
+        except urllib.error.HTTPError as error:
+            with error:
+                return _Answer(error.code, error.headers, b"")
     except (OSError, ssl.SSLError) as error:
         why = getattr(error, "reason", None) or error
         raise NotReachedError(f"{url}: no answer ({why})") from None
+    except (http.client.HTTPException, ValueError) as error:
+        raise NotReachedError(f"{url}: what answers there is no web server "
+                              f"({type(error).__name__})") from None
+
+
+def _body(answer: IO[bytes], most: int, end: float) -> bytes:
+    """Read an answer's body, piece by piece, within its time.
+
+    Raises
+    ------
+    TimeoutError
+        The whole of it does not come in time.
+    """
+    pieces: list[bytes] = []
+    left = most + 1
+    while left > 0 and (piece := answer.read1(min(left, 65_536))):  # type: ignore[attr-defined]
+        if time.monotonic() > end:
+            raise TimeoutError(f"the answer takes longer than {LONGEST:.0f} s")
+        pieces.append(piece)
+        left -= len(piece)
+    return b"".join(pieces)
 
 
 def _digest(data: bytes) -> str:
