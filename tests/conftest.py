@@ -25,7 +25,7 @@ os.environ["PYTHONPATH"] = str(PROJECT / "builder")
 
 #: The files that take longest begin first, so that the processes that share a run end together.
 LONGEST = ("tests/test_site.py", "tests/test_cluster.py", "tests/browser", "tests/trust",
-           "tests/incremental", "tests/docs", "tests/paper/test_book.py")
+           "tests/pipeline", "tests/docs", "tests/paper/test_book.py")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -41,7 +41,7 @@ def demo_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """
     if built := os.environ.get("KILNFOLIO_DEMO_SITE"):
         return Path(built)
-    from kilnfolio.pipeline import build_site
+    from kilnfolio.pipeline.build import build_site
 
     folder = tmp_path_factory.getbasetemp()
     if "PYTEST_XDIST_WORKER" in os.environ:

@@ -8,9 +8,8 @@ import pytest
 from distributed import LocalCluster
 from tests.trust.yard import amended_mill
 
-from kilnfolio.incremental.tree import EDITIONS
 from kilnfolio.paper.printing import pdf_of
-from kilnfolio.pipeline import build_site
+from kilnfolio.pipeline.build import EDITIONS, build_site
 from kilnfolio.runtime import code_version
 from kilnfolio.runtime.errors import WorkersUnreachableError
 from kilnfolio.runtime.workers import WorkersDifferError, cluster

@@ -4,8 +4,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from tests.bench.mills import charge_file, charge_ids, make_mill
-
-from kilnfolio.pipeline import review_folder
+from tests.reviewed import reviewed_mill
 
 
 def digests(folder: Path) -> dict[str, str]:
@@ -15,7 +14,7 @@ def digests(folder: Path) -> dict[str, str]:
 
 def test_a_made_mill_is_reviewed_without_a_complaint(tmp_path):
     mill = make_mill(tmp_path / "mill", charges=10)
-    reviewed = review_folder(mill)
+    reviewed = reviewed_mill(mill)
     assert list(reviewed.dossiers) == charge_ids(10)
     assert all(charge_file(mill, identity).is_file() for identity in charge_ids(10))
     assert len(reviewed.lots) == 100

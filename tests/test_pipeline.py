@@ -12,9 +12,8 @@ from tests.minimal import minimal_mill
 from tests.site_reading import dead_links, read_edition
 from tests.trust.yard import amended_mill
 
-from kilnfolio.incremental.tree import EDITIONS
-from kilnfolio.pipeline import build_site
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.pipeline.build import EDITIONS, build_site
+from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.rendering.templating import environment, render
 from kilnfolio.runtime.errors import PublicationRefusedError
@@ -98,7 +97,7 @@ def test_a_site_without_pdfs_leads_to_none(tmp_path):
 
 
 def test_the_contents_lead_to_the_book_only_where_it_is_printed(tmp_path):
-    mill = read_mill_folder(minimal_mill(tmp_path)).mill.record
+    mill = checked_mill(minimal_mill(tmp_path)).mill.record
     for pdfs in (True, False):
         page = render(environment(mill, pdfs=pdfs), "handbook/contents.html", "handbook/index.html",
                       title="Handbook", chapters=[])

@@ -26,11 +26,13 @@ from kilnfolio.archive.bag import write_bag
 from kilnfolio.archive.keys import Keys, find_keys
 from kilnfolio.archive.ledger import LEDGER
 from kilnfolio.archive.seal import amend, seal
-from kilnfolio.pipeline import Reviewed, enter_lot, review_folder
-from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.folder import MillFolder, open_mill
+from kilnfolio.records.model import Located
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.review.checks.record_keeping import path_of
+from kilnfolio.review.reviews import dossiers, lot_dossiers, review_all
 from kilnfolio.review.versions import rules_version
+from kilnfolio.site.sealed import enter_lot
 
 #: Who seals at the demonstration mill; invented.
 BY = "R. Quill (invented)"
@@ -78,10 +80,10 @@ def seal_mill(root: Path) -> Done:
     ValueError
         The mill is not invented: its ledger is only ever added to.
     """
-    now = review_folder(root)
-    if not now.folder.mill.record.invented:
+    now = _reviewed(root)
+    if not now.mill.record.invented:
         raise ValueError(f"{root}: this mill is not marked as invented; its ledger stays")
-    earlier = _earlier(now.folder)
+    earlier = _earlier(now)
     with tempfile.TemporaryDirectory(prefix="kilnfolio-seals-") as name:
         yard, done = Path(name), Done()
         for tree in ("content", "schedules"):
@@ -95,55 +97,62 @@ def seal_mill(root: Path) -> Done:
     return done
 
 
-def _enter_all(yard: Path, root: Path, now: Reviewed, earlier: dict[str, str], done: Done) -> None:
+def _reviewed(root: Path) -> MillFolder:
+    """Return a mill whose every record was read, checked and reviewed."""
+    mill = open_mill(root)
+    review_all(mill)
+    return mill
+
+
+def _enter_all(yard: Path, root: Path, now: MillFolder, earlier: dict[str, str], done: Done
+               ) -> None:
     """Go through the mill's year: what was corrected later is put in place when it is amended."""
-    keys, reviewed = find_keys(yard), review_folder(yard)
-    events = [*_events(reviewed), *_amendments(now, earlier)]
+    keys, mill = find_keys(yard), _reviewed(yard)
+    events = [*_events(mill), *_amendments(now, earlier)]
     for event in sorted(events, key=lambda event: event.at):
         if event.reason is not None:
-            nouns: dict[str, Any] = {"charge": now.folder.charges, "lot": now.folder.lots}
+            nouns: dict[str, Any] = {"charge": now.charges, "lot": now.lots}
             file = nouns[event.noun][event.name].file
             shutil.copyfile(root / file, yard / file)
-            reviewed = review_folder(yard)
+            mill = _reviewed(yard)
         try:
-            _enter(reviewed, event, keys)
+            _enter(mill, event, keys)
         except SealRefusedError as error:
             done.left.append(f"{event}: {error.reasons[0]}")
             continue
         (done.sealed if event.reason is None else done.amended).append(str(event))
 
 
-def _enter(reviewed: Reviewed, event: _Event, keys: Keys) -> None:
-    folder, name = reviewed.folder, event.name
+def _enter(mill: MillFolder, event: _Event, keys: Keys) -> None:
+    name = event.name
     if event.noun == "lot":
-        enter_lot(reviewed, name, BY, keys, event.at, event.reason)
+        enter_lot(mill, name, BY, keys, event.at, event.reason)
     elif event.reason is None:
-        seal(folder, reviewed.dossiers[name], BY, keys, event.at)
+        seal(mill, dossiers(mill)[name], BY, keys, event.at)
     else:
-        amend(folder, reviewed.dossiers[name], BY, keys, event.at, event.reason)
+        amend(mill, dossiers(mill)[name], BY, keys, event.at, event.reason)
 
 
-def _events(reviewed: Reviewed) -> Iterator[_Event]:
-    folder = reviewed.folder
-    zone, ready = folder.mill.record.zone, {}
-    for name, charge in folder.charges.items():
+def _events(mill: MillFolder) -> Iterator[_Event]:
+    zone, ready, reviews = mill.mill.record.zone, {}, lot_dossiers(mill)
+    for name, charge in mill.charges.items():
         ready[name] = _morning_after(charge.record, zone)
         yield _Event(ready[name], "charge", name)
-    for name, lot in folder.lots.items():
+    for name, lot in mill.lots.items():
         issued = dt.datetime.combine(lot.record.issued, _BEFORE_NOON, zone)
-        charges = (ready[charge] for charge in reviewed.lots[name].charges)
+        charges = (ready[charge] for charge in reviews[name].charges)
         yield _Event(max([issued, *charges]), "lot", name)
 
 
-def _amendments(now: Reviewed, earlier: dict[str, str]) -> Iterator[_Event]:
-    zone = now.folder.mill.record.zone
-    for name, charge in now.folder.charges.items():
+def _amendments(now: MillFolder, earlier: dict[str, str]) -> Iterator[_Event]:
+    zone = now.mill.record.zone
+    for name, charge in now.charges.items():
         if charge.file in earlier:
             reasons = dict.fromkeys(item.reason for item in charge.record.corrections)
             yield _Event(_morning_after(charge.record, zone), "charge", name, " ".join(reasons))
-    for name, lot in now.folder.lots.items():
+    for name, lot in now.lots.items():
         if lot.file in earlier:
-            charges = " and ".join(now.lots[name].charges)
+            charges = " and ".join(lot_dossiers(now)[name].charges)
             yield _Event(dt.datetime.combine(lot.record.issued, _BEFORE_NOON, zone), "lot", name,
                          f"The survey of charge {charges} was corrected.")
 
@@ -169,8 +178,9 @@ def _days(value: Any, zone: dt.tzinfo) -> Iterator[dt.date]:
 def _earlier(folder: MillFolder) -> dict[str, str]:
     """Return, by file, the records that were corrected since, as they were before."""
     found = {}
-    for charge in folder.charges.values():
-        if charge.record.corrections:
+    for number in folder.charges:
+        charge = folder.located_charge(number)
+        if isinstance(charge, Located) and charge.record.corrections:
             lines = (folder.root / charge.file).read_text("utf-8").splitlines(keepends=True)
             for correction in charge.record.corrections:
                 path = path_of(charge.document.value, correction.field)

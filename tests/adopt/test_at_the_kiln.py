@@ -9,7 +9,7 @@ from tests.minimal import FILES, minimal_mill
 
 from kilnfolio.adopt.sheet_words import is_total, role_of
 from kilnfolio.cli import main
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.yaml_source import parse_yaml
 
@@ -126,7 +126,7 @@ def test_sections_still_in_the_oven_do_not_stop_the_sheet(tmp_path):
     text = text[:first] + "oven_dry: …" + text[first + 15: second] + "oven_dry: …" \
         + text[second + 15:]
     path.write_text(text, "utf-8")
-    charge = read_mill_folder(root).open_charges["C1"]
+    charge = checked_mill(root).open_charges["C1"]
     assert charge.so_far is not None
     assert [len(board.sections) for board in charge.so_far.record.boards] == [1, 2, 1]
     assert sum("oven_dry" in problem.what for problem in charge.to_fill) == 2
@@ -200,6 +200,6 @@ def test_event_rows_and_the_repeated_hour_are_options(tmp_path, capsys):
                  "--skip-rows", "EVENT", "--time-format", "%Y-%m-%d %H:%M", "--column",
                  "DB=dry-bulb:°C", "--column", "WB=wet-bulb:°C", "--yes"]) == 0
     assert "left out: 1 rows the profile ignores" in capsys.readouterr().out
-    profile = read_mill_folder(root).loggers["events"].record
+    profile = checked_mill(root).loggers["events"].record
     assert profile.time.repeated_hour == "by row order"
     assert profile.ignored_rows == ["EVENT"]

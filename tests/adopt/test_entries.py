@@ -14,7 +14,7 @@ from kilnfolio.adopt.entry.take import read_entries, take, watch
 from kilnfolio.adopt.entry.times import moment, written
 from kilnfolio.adopt.record_file import ChargeFile, history
 from kilnfolio.cli import main
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.yaml_source import parse_yaml
 
@@ -208,7 +208,7 @@ def test_random_commands_keep_comments_and_order_and_read_back(mill, seed, capsy
         code = main([*words, *place])
         text = path.read_text("utf-8")
         assert code in (0, 2), words
-        read_mill_folder(mill)
+        checked_mill(mill)
         if words[0] == "undo" and code == 0:
             assert text == texts.pop(-2)
             texts.pop()
@@ -323,7 +323,7 @@ def test_times_no_clock_shows_or_shows_twice_are_refused(text):
 def test_a_stop_and_a_stage_begin_and_end(mill, capsys):
     more = ["--folder", str(mill)]
     assert main(["stop", "C1", "power cut", "--from", "2026-06-08T03:10", *more]) == 0
-    read_mill_folder(mill)
+    checked_mill(mill)
     assert value_of(mill)["stops"][0]["end"] == "…"
     assert main(["stop", "C1", "--to", "2026-06-08T05:40", *more]) == 0
     assert value_of(mill)["stops"][0]["end"] == "2026-06-08T05:40"
@@ -337,5 +337,5 @@ def test_a_stop_and_a_stage_begin_and_end(mill, capsys):
     assert main(["equalize", "C1", "end", "--at", "2026-06-09T12:00", *more]) == 0
     assert main(["finish", "C1", "--ended", "2026-06-10T12:00", *more]) == 0
     assert main(["finish", "C1", "--unloaded", "2026-06-10T15:00", *more]) == 0
-    assert list(read_mill_folder(mill).charges) == ["C1"]
+    assert list(checked_mill(mill).charges) == ["C1"]
     capsys.readouterr()

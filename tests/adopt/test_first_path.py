@@ -11,7 +11,7 @@ import pytest
 from tests.adopt.own_files import CHARGE, LOT, write_log, write_survey, write_workbook
 
 from kilnfolio.cli import main
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.checking import checked_mill
 
 #: What somebody answers, by how a question begins; the last one ends the list of kilns.
 ANSWERS = {
@@ -92,7 +92,7 @@ def test_the_lot_has_its_page(path_walked):
 
 def test_what_was_imported_is_what_the_files_say(path_walked):
     mill = path_walked[0]
-    charge = read_mill_folder(mill).charges["26-001"].record
+    charge = checked_mill(mill).charges["26-001"].record
     assert [board.id for board in charge.boards] == ["S1", "S2", "S3"]
     assert charge.boards[0].sections[0].oven_dry.value == 100.0
     # 2000 g oven-dry at 20.5 % MC is 2410 g: the arithmetic of the minimal mill, by hand

@@ -12,7 +12,7 @@ from tests.minimal import minimal_log, minimal_mill
 from kilnfolio.adopt.log_columns import look
 from kilnfolio.adopt.logs import zone_of
 from kilnfolio.cli import main
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.log import read_log
 from kilnfolio.records.problems import RecordProblems
 
@@ -153,7 +153,7 @@ def test_the_command_it_prints_is_the_one_that_writes(mill, capsys):
     words = shlex.split(said[-1])
     assert words.count("…") == 1  # the clock: nothing in the file says what it keeps
     assert main([word.replace("…", "local") for word in words[1:]]) == 0
-    profile = read_mill_folder(mill).loggers["k1-export"].record
+    profile = checked_mill(mill).loggers["k1-export"].record
     log = read_log(mill.parent / "own.txt", "own.txt", profile, zone_of(mill))
     assert log.rows == 289
     # the minimal mill's first step is 50 °C dry bulb, 41 °C wet bulb, entered here in °F
@@ -196,7 +196,7 @@ BOTH = ["--column", "DB=dry-bulb:°C", "--column", "WB=wet-bulb:°C"]
 
 def test_the_charge_gains_the_file_and_its_name(mill):
     assert importing(mill, "plain.csv", *BOTH, *GIVEN, "--charge", "C1") == 0
-    folder = read_mill_folder(mill)
+    folder = checked_mill(mill)
     assert folder.charges["C1"].record.log[0].profile == "k1-export"
     assert (folder.charge_folder("C1") / "plain.csv").read_text() == minimal_log()
     # a second time the profile is there, and reads the file
@@ -212,7 +212,7 @@ def test_a_second_file_is_added_and_the_same_one_is_not(mill):
     # the logger was started again: another file of the same charge
     (mill.parent / "later.csv").write_text(minimal_log().replace("2026-06-", "2026-07-"))
     assert importing(mill, "later.csv", "--charge", "C1") == 0
-    assert [(log.file, log.profile) for log in read_mill_folder(mill).charges["C1"].record.log] == [
+    assert [(log.file, log.profile) for log in checked_mill(mill).charges["C1"].record.log] == [
         ("plain.csv", "k1-export"), ("later.csv", "k1-export")]
 
 
@@ -230,5 +230,5 @@ def test_in_a_terminal_each_column_is_asked_for(mill, monkeypatch, capsys):
     assert "[dry-bulb:°C]" in asked[0]  # proposed, and taken by an empty answer
     assert "[" not in asked[1].split("'X [°C]'")[1]  # nothing sure is proposed
     assert "by it plain.csv reads:" in capsys.readouterr().out
-    profile = read_mill_folder(mill).loggers["k1-export"].record
+    profile = checked_mill(mill).loggers["k1-export"].record
     assert [column.channel for column in profile.columns] == ["dry-bulb", "wet-bulb"]

@@ -11,7 +11,7 @@ from tests.minimal import minimal_mill
 
 from kilnfolio.adopt.cell_formulas import worked_out
 from kilnfolio.cli import main
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.checking import checked_mill
 
 
 @pytest.fixture
@@ -21,7 +21,7 @@ def mill(tmp_path):
 
 
 def charge_of(mill):
-    return read_mill_folder(mill).charges["C1"].record
+    return checked_mill(mill).charges["C1"].record
 
 
 def sheet(tmp_path, text, encoding="utf-8"):
@@ -324,7 +324,7 @@ def test_a_file_that_is_not_there(mill, tmp_path, capsys):
 
 def test_boards_with_their_sections(mill, tmp_path):
     path = mill / "content/charges/2026/C1/charge.yaml"
-    whole = read_mill_folder(mill).charges["C1"].record.boards
+    whole = checked_mill(mill).charges["C1"].record.boards
     text = path.read_text("utf-8")
     path.write_text(text[: text.index("boards:")] + text[text.index("\nlog:") + 1:], "utf-8")
     book = write_workbook(tmp_path / "own.xlsx")

@@ -6,8 +6,8 @@ import pytest
 import yaml
 from tests.conftest import PROJECT
 from tests.minimal import FILES, minimal_mill
+from tests.reviewed import reviewed_mill
 
-from kilnfolio.pipeline import review_folder
 from kilnfolio.records.problems import RecordProblems
 
 MISTAKES = yaml.safe_load((PROJECT / "tests/data/mistakes.yaml").read_text("utf-8"))
@@ -16,7 +16,7 @@ MISTAKES = yaml.safe_load((PROJECT / "tests/data/mistakes.yaml").read_text("utf-
 def told(root):
     """Return what a mill is told: its problems, or else what its checks ask."""
     try:
-        reviewed = review_folder(root)
+        reviewed = reviewed_mill(root)
     except RecordProblems as error:
         return [str(problem) for problem in error.problems]
     return [f"{finding.outcome} {finding.check}: {finding.message}"

@@ -15,7 +15,8 @@ from kilnfolio.adopt.kinds import NEW
 from kilnfolio.adopt.mill import QUESTIONS, answer_problem, likely_practice
 from kilnfolio.adopt.records import TEMPLATES
 from kilnfolio.cli import main
-from kilnfolio.records.folder import RECORD_KINDS, read_mill_folder
+from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.kinds import RECORD_KINDS
 
 
 @pytest.fixture(scope="module")
@@ -32,7 +33,7 @@ def mill(tmp_path):
 
 
 def test_a_new_mill_is_read_without_a_problem(made, capsys):
-    folder = read_mill_folder(made)
+    folder = checked_mill(made)
     assert folder.mill.record.altitude.entered == "1017 ft"
     assert list(folder.kilns) == ["kiln-1"]
     assert main(["check", str(made)]) == 0
@@ -118,7 +119,7 @@ def test_in_a_terminal_it_asks_and_asks_again(tmp_path, monkeypatch, capsys):
     assert "it is not a time zone of the IANA database" in said
     assert "has no unit" in said
     assert next(answers, "all asked") == "all asked"
-    mill = read_mill_folder(tmp_path / "m").mill.record
+    mill = checked_mill(tmp_path / "m").mill.record
     assert (mill.place, mill.country) == ("Alder Brook, Ontario", "Canada")
     assert mill.practice == "North American"
 
@@ -133,7 +134,7 @@ def test_it_asks_little_and_says_what_it_took(tmp_path, monkeypatch, capsys):
     assert "  time_zone: Europe/Vienna (from the country; change it in content/mill.yaml)\n" in \
         said
     assert "e-mail address is office@records.invalid: set both before a label is printed" in said
-    mill = read_mill_folder(tmp_path / "m").mill.record
+    mill = checked_mill(tmp_path / "m").mill.record
     assert (mill.time_zone, mill.practice) == ("Europe/Vienna", "continental")
 
 
@@ -203,7 +204,7 @@ def test_records_given_whole_are_read(mill):
     assert main(["new", "species", "quercus-petraea", root, "--trade-name", "Sessile oak",
                  "--scientific-name", "Quercus petraea", "--kind", "hardwood",
                  "--region", "Europe"]) == 0
-    folder = read_mill_folder(mill)
+    folder = checked_mill(mill)
     assert folder.charges["26-001"].file == "content/charges/2026/26-001/charge.yaml"
     assert folder.charges["26-001"].record.schedule_revision == 1
     assert folder.lots["L1"].record.species == "quercus-rubra"  # from the charge
@@ -246,7 +247,7 @@ def test_a_value_that_cannot_stand_is_refused(mill, capsys):
 def test_words_that_yaml_would_read_otherwise_are_quoted(mill):
     assert main(["new", "species", "quercus-alba-2", str(mill), "--trade-name", "Oak: white # 2",
                  "--scientific-name", "yes", "--kind", "hardwood", "--region", "[north]"]) == 0
-    record = read_mill_folder(mill).species["quercus-alba-2"].record
+    record = checked_mill(mill).species["quercus-alba-2"].record
     assert (record.trade_name, record.scientific_name, record.region) == \
         ("Oak: white # 2", "yes", "[north]")
 

@@ -6,13 +6,13 @@ import re
 
 import pytest
 from tests.minimal import DROP, FILES, minimal_mill
+from tests.reviewed import reviewed_mill
+from tests.site.site import Built
 
 from kilnfolio.cli import main
-from kilnfolio.pipeline import review_folder
-from kilnfolio.records.folder import latest_moment, read_mill_folder
+from kilnfolio.pipeline.build import build_site
+from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.problems import RecordProblems
-from kilnfolio.rendering.templating import environment
-from kilnfolio.site.pages import render_pages
 
 #: What a charge of the minimal mill has not got on its fourth day.
 RUNNING = {"ended": DROP, "unloaded": DROP, "survey": DROP, "signatures": DROP}
@@ -38,11 +38,10 @@ C2 = "content/charges/2026/C2/charge.yaml"
 
 
 def pages_of(root):
-    reviewed = review_folder(root)
-    folder = reviewed.folder
-    return {page.path: page for page in render_pages(
-        folder, reviewed.dossiers, reviewed.lots, environment(folder.mill.record), {},
-        dt.date(2026, 7, 1), running=reviewed.running)}
+    build_site(root, root / "site", workers=1, pdfs=False)
+    home = root / "site/mill"
+    return {path.relative_to(home).as_posix(): Built(path.name, path.read_text("utf-8"))
+            for path in home.rglob("*.html")}
 
 
 def words_of(page):
@@ -51,7 +50,7 @@ def words_of(page):
 
 def test_a_half_filled_charge_stops_nothing(tmp_path):
     root = minimal_mill(tmp_path, files={C2: BEGUN})
-    reviewed = review_folder(root)
+    reviewed = reviewed_mill(root)
     assert list(reviewed.dossiers) == ["C1"]
     assert list(reviewed.lots) == ["L1"]
     assert reviewed.running["C2"].dossier is None
@@ -67,7 +66,7 @@ def test_a_half_filled_charge_stops_nothing(tmp_path):
 def test_what_is_written_must_still_stand(tmp_path, slip, told):
     root = minimal_mill(tmp_path, files={C2: BEGUN.replace(slip, told)})
     with pytest.raises(RecordProblems) as caught:
-        review_folder(root)
+        reviewed_mill(root)
     assert {problem.place.file for problem in caught.value.problems} == {C2}
     assert not any(problem.absent for problem in caught.value.problems)
 
@@ -75,11 +74,11 @@ def test_what_is_written_must_still_stand(tmp_path, slip, told):
 def test_the_marks_of_a_finished_charge_are_still_mistakes(tmp_path):
     root = minimal_mill(tmp_path, charge={"kiln": "…"})
     with pytest.raises(RecordProblems, match="kiln is still to be filled in"):
-        review_folder(root)
+        reviewed_mill(root)
 
 
 def test_a_running_charge_is_looked_at_and_not_judged(tmp_path):
-    reviewed = review_folder(minimal_mill(tmp_path, charge=RUNNING))
+    reviewed = reviewed_mill(minimal_mill(tmp_path, charge=RUNNING))
     running = reviewed.running["C1"]
     # the last weighing and the log's last row are both of day 6, 08:00
     assert running.dossier.ended.isoformat() == "2026-06-07T08:00:00-04:00"
@@ -95,7 +94,7 @@ def test_what_goes_wrong_is_said_while_it_can_be_mended(tmp_path):
         for key in RUNNING:
             del charge[key]
         charge["weighings"][3]["masses"]["S1"] = "2533 g"
-    running = review_folder(minimal_mill(tmp_path, charge=gain)).running["C1"]
+    running = reviewed_mill(minimal_mill(tmp_path, charge=gain)).running["C1"]
     assert [finding.outcome for finding in running.findings
             if finding.check == "gained-weight-while-drying"] == ["question"]
 
@@ -107,7 +106,7 @@ def test_the_log_says_how_far_a_charge_is(tmp_path):
         del charge["weighings"][2:], charge["step_changes"][1:]
         for key in ("equalizing", "conditioning", "stress", "defects", "corrections", "waivers"):
             charge.pop(key, None)
-    running = review_folder(minimal_mill(tmp_path, charge=two_days)).running["C1"]
+    running = reviewed_mill(minimal_mill(tmp_path, charge=two_days)).running["C1"]
     # weighed last on the second day; the export runs to day 6
     assert running.charge.so_far.record.ended.isoformat() == "2026-06-02T08:00:00-04:00"
     assert running.dossier.ended.isoformat() == "2026-06-07T08:00:00-04:00"
@@ -173,17 +172,17 @@ def test_a_sealed_charge_cannot_be_opened_again_unseen(tmp_path, capsys):
 
 
 def test_the_build_is_dated_by_the_newest_moment_of_a_running_charge_too(tmp_path):
-    folder = read_mill_folder(minimal_mill(tmp_path, charge=RUNNING))
-    assert latest_moment(folder).date() == dt.date(2026, 6, 7)
+    folder = checked_mill(minimal_mill(tmp_path, charge=RUNNING))
+    assert folder.latest.date() == dt.date(2026, 6, 7)
 
 
 def test_completing_it_is_writing_its_end(tmp_path):
     root = minimal_mill(tmp_path, charge=RUNNING)
     path = root / FILES["charge"]
-    assert review_folder(root).running
+    assert reviewed_mill(root).running
     path.write_text(path.read_text("utf-8") + "ended: 2026-06-07T08:00\n"
                     "unloaded: 2026-06-07T14:00\n", "utf-8")
-    reviewed = review_folder(root)
+    reviewed = reviewed_mill(root)
     assert reviewed.running == {}
     assert list(reviewed.dossiers) == ["C1"]
     assert list(reviewed.lots) == ["L1"]

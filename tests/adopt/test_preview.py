@@ -14,7 +14,7 @@ from tests.minimal import minimal_mill
 from tests.trust.yard import amended_mill
 
 from kilnfolio.adopt.preview import HOME, make_server, preview_of
-from kilnfolio.incremental.engine import Run
+from kilnfolio.graph.run import Run
 from kilnfolio.runtime.errors import SiteInUseError
 
 CHARGE = "content/charges/2026/C1/charge.yaml"

@@ -4,9 +4,9 @@ import re
 
 import pytest
 from tests.minimal import FILES, minimal_mill
+from tests.reviewed import reviewed_mill
 
 from kilnfolio.cli import main
-from kilnfolio.pipeline import review_folder
 from kilnfolio.records.problems import RecordProblems
 
 
@@ -46,13 +46,13 @@ def draft(tmp_path):
 
 
 def records(root):
-    folder = review_folder(root).folder
+    folder = reviewed_mill(root).folder
     return folder.charges["C1"].record, folder.mill.record, folder.lots["L1"].record
 
 
 def outcomes(root):
     return {finding.check: (finding.outcome, finding.message)
-            for finding in review_folder(root).dossiers["C1"].findings}
+            for finding in reviewed_mill(root).dossiers["C1"].findings}
 
 
 def test_a_draft_says_the_same_as_a_record_of_today(draft, tmp_path):
@@ -68,7 +68,7 @@ def test_a_problem_in_a_draft_is_named_where_it_stands(draft):
     path.write_text(text, "utf-8")
     line = text.split("\n").index("  green_mass: 2410") + 1
     with pytest.raises(RecordProblems) as caught:
-        review_folder(draft)
+        reviewed_mill(draft)
     assert [str(problem.place) for problem in caught.value.problems] == \
         [f"{FILES['charge']}:{line}:15"]
 
@@ -81,7 +81,7 @@ def test_the_old_key_is_not_known_in_a_record_of_today(tmp_path, kind):
         change(record)
         record["format"] = 1
     with pytest.raises(RecordProblems, match="is not known here"):
-        review_folder(minimal_mill(tmp_path, **{kind: late}))
+        reviewed_mill(minimal_mill(tmp_path, **{kind: late}))
 
 
 def test_upgrade_shows_the_difference_and_writes_nothing(draft, capsys):
@@ -160,6 +160,6 @@ def test_keys_in_quotes_and_marks_in_one_line(tmp_path):
     new = path.read_text("utf-8")
     assert "control_rule: 'wettest half'\n" in new
     assert '"target_mc": 12 %' in new
-    assert review_folder(root).running["C1"].charge.so_far.record.target_mc.value == 12.0
+    assert reviewed_mill(root).running["C1"].charge.so_far.record.target_mc.value == 12.0
 
 

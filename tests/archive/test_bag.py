@@ -18,7 +18,7 @@ from tests.minimal import FILES, minimal_mill
 from kilnfolio.archive.bag import NotSealedError, bag_files, pack, read_bag, verify_files
 from kilnfolio.archive.ledger import LEDGER
 from kilnfolio.physics.air import relative_humidity
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.checking import checked_mill
 
 #: A bag of a few hundred bytes: the layer of files and manifests alone.
 SMALL = pack({"a.txt": b"one\n", "b/c 100%.csv": b"t,x\n1,2\n", "empty": b""},
@@ -56,7 +56,7 @@ def test_common_tools_check_the_manifests_as_the_readme_says(bag):
 
 
 def test_its_data_is_a_mill_folder_that_reviews_alone(bag):
-    folder = read_mill_folder(bag / "data")
+    folder = checked_mill(bag / "data")
     assert list(folder.charges) == ["C1"]
     again = yard.review(bag / "data")
     sealed = json.loads((bag / "data/dossier.json").read_bytes())

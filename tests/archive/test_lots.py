@@ -17,13 +17,13 @@ from tests.archive.yard import (
 )
 from tests.archive.yard import key as a_key
 from tests.minimal import FILES, minimal_mill
+from tests.reviewed import reviewed_mill
 
 from kilnfolio.archive.adding import SealRefusedError
 from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.ledger import lot_record_path, read_ledger
 from kilnfolio.archive.lots import lot_state, seal_lot
 from kilnfolio.archive.seal import state
-from kilnfolio.pipeline import review_folder
 
 RECORD = canonical({"kilnfolio": "1", "rules": 1, "lot": "L1", "mean": "12.1 %",
                     "statement": "Keeps it."})
@@ -31,7 +31,7 @@ LATER = SEALED_AT + dt.timedelta(hours=1)
 
 
 def enter(root, record=RECORD, reason=None, *, at=LATER, keys=None):
-    reviewed = review_folder(root)
+    reviewed = reviewed_mill(root)
     charges = {name: state(root, name) for name in reviewed.dossiers}
     return seal_lot(reviewed.folder, reviewed.lots["L1"], record, charges, "A. N. Other",
                     keys or a_key(), at, reason)

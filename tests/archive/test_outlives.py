@@ -5,13 +5,22 @@ import shutil
 import pytest
 import yaml
 from tests.minimal import FILES
+from tests.reviewed import reviewed_mill
 from tests.trust.yard import labelled_mill
 
 from kilnfolio.archive.as_sealed import by_todays_limits, folder_as_sealed, sealed_dossier
 from kilnfolio.archive.canonical import canonical
 from kilnfolio.archive.ledger import dossier_path, read_ledger
-from kilnfolio.archive.standing import read_sealed_mill, standing
-from kilnfolio.pipeline import build_site, review_folder
+from kilnfolio.archive.seal import state
+from kilnfolio.archive.standing import (
+    SEALED,
+    broken_findings,
+    charge_standing,
+    lot_standing,
+    open_sealed_mill,
+)
+from kilnfolio.pipeline.build import build_site
+from kilnfolio.records.folder import open_mill
 
 
 def _species(record):
@@ -79,12 +88,11 @@ def change_record(root, noun, change):
 @pytest.mark.parametrize("what", CHANGES)
 def test_a_shared_record_may_change_without_touching_a_seal(root, what):
     change_record(root, *CHANGES[what])
-    stands = standing(root)
-    assert stands.findings() == {}
-    assert {stands.charges["C1"].word, stands.lots["L1"].word} == {"sealed"}
-    reviewed = review_folder(root)
-    assert canonical(reviewed.dossiers["C1"]) == (root / dossier_path("C1", 1)).read_bytes()
-    assert reviewed.lots == review_folder(root).lots
+    graph = open_sealed_mill(root).graph
+    assert broken_findings(graph) == {}
+    assert {charge_standing(graph, "C1").word, lot_standing(graph, "L1").word} == {"sealed"}
+    dossier = reviewed_mill(root, SEALED).dossiers["C1"]
+    assert canonical(dossier) == (root / dossier_path("C1", 1)).read_bytes()
 
 
 def test_a_build_after_every_such_change_shows_what_was_sealed(sealed, root, tmp_path):
@@ -106,17 +114,17 @@ def test_a_build_after_every_such_change_shows_what_was_sealed(sealed, root, tmp
 
 def test_the_order_of_a_charges_own_files_stands_against_todays(root):
     """The control: the same reviews, had nothing been sealed, do move."""
-    dossier = review_folder(root).dossiers["C1"]
+    dossier = reviewed_mill(root).dossiers["C1"]
     shutil.rmtree(root / "content/ledger")
     change_record(root, *CHANGES["altitude"])
-    assert review_folder(root).dossiers["C1"].rules.pressure_pa != dossier.rules.pressure_pa
+    assert reviewed_mill(root).dossiers["C1"].rules.pressure_pa != dossier.rules.pressure_pa
 
 
 def test_todays_limits_are_shown_beside_what_was_sealed_only_where_they_differ(root):
     [entry] = read_ledger(root).of("C1")
     folder = folder_as_sealed(root, entry)
     sealed = sealed_dossier(root, entry, 1, folder)
-    same = read_sealed_mill(root).folder.limits
+    same = open_mill(root).limits
     assert by_todays_limits(folder, sealed, same) == ()
 
     def tight(limits):
@@ -125,7 +133,7 @@ def test_todays_limits_are_shown_beside_what_was_sealed_only_where_they_differ(r
                 one["value"] = 0.0
 
     change_record(root, "limits", tight)
-    other = by_todays_limits(folder, sealed, read_sealed_mill(root).folder.limits)
+    other = by_todays_limits(folder, sealed, open_mill(root).limits)
     assert other
     for one in other:
         assert one.sealed != one.today
@@ -138,4 +146,4 @@ def test_todays_limits_are_shown_beside_what_was_sealed_only_where_they_differ(r
 def test_a_copy_that_is_lost_is_named(root):
     [entry] = read_ledger(root).of("C1")
     (root / "content/ledger/kept" / entry.inputs[0].sha256).unlink()
-    assert "kept-file-missing" in {d.kind for d in standing(root).charges["C1"].differences}
+    assert "kept-file-missing" in {d.kind for d in state(root, "C1").differences}

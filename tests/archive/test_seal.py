@@ -7,6 +7,7 @@ from itertools import pairwise
 import pytest
 from tests.archive import yard
 from tests.minimal import FILES, minimal_mill
+from tests.reviewed import reviewed_mill
 
 from kilnfolio.archive.adding import SealRefusedError
 from kilnfolio.archive.canonical import canonical, sha256
@@ -21,7 +22,6 @@ from kilnfolio.archive.ledger import (
     verify_ledger,
 )
 from kilnfolio.archive.seal import seal, state
-from kilnfolio.pipeline import review_folder
 
 
 def waive(*checks):
@@ -143,7 +143,7 @@ def test_an_amendment_needs_a_seal_a_reason_and_a_change(tmp_path):
 
 def test_a_file_that_changed_after_its_review_is_not_sealed(tmp_path):
     minimal_mill(tmp_path)
-    reviewed = review_folder(tmp_path, "C1")
+    reviewed = reviewed_mill(tmp_path)
     log = tmp_path / yard.LOG
     log.write_bytes(log.read_bytes() + b"\n")
     with pytest.raises(SealRefusedError, match=r"bulbs\.csv changed while it was being sealed"):
@@ -154,7 +154,7 @@ def test_a_file_that_changed_after_its_review_is_not_sealed(tmp_path):
 @pytest.mark.parametrize("by", ["", " ", "x" * 121])
 def test_a_name_that_is_none_is_refused(tmp_path, by):
     minimal_mill(tmp_path)
-    reviewed = review_folder(tmp_path, "C1")
+    reviewed = reviewed_mill(tmp_path)
     with pytest.raises(SealRefusedError, match=r"^by "):
         seal(reviewed.folder, reviewed.dossiers["C1"], by, yard.key(), yard.SEALED_AT)
     assert not (tmp_path / LEDGER).exists()

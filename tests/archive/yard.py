@@ -6,13 +6,13 @@ from pathlib import Path
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from tests.minimal import FILES, minimal_mill
+from tests.reviewed import reviewed_mill
 
 from kilnfolio.archive.bag import write_bag
 from kilnfolio.archive.entries import Entry
 from kilnfolio.archive.keys import Keys
 from kilnfolio.archive.ledger import LEDGER
 from kilnfolio.archive.seal import amend, seal
-from kilnfolio.pipeline import review_folder
 from kilnfolio.review.dossier import Dossier
 
 SEALED_AT = dt.datetime(2026, 6, 8, 10, 0, tzinfo=dt.timezone(dt.timedelta(hours=-4)))
@@ -26,18 +26,18 @@ def key(number: int = 1) -> Keys:
 
 
 def review(root: Path, charge: str = "C1") -> Dossier:
-    return review_folder(root, charge).dossiers[charge]
+    return reviewed_mill(root).dossiers[charge]
 
 
 def seal_charge(root: Path, charge: str = "C1", *, keys: Keys | None = None,
                 at: dt.datetime = SEALED_AT) -> Entry:
-    reviewed = review_folder(root, charge)
+    reviewed = reviewed_mill(root)
     return seal(reviewed.folder, reviewed.dossiers[charge], "A. N. Other", keys or key(), at)
 
 
 def amend_charge(root: Path, reason: str, charge: str = "C1", *, keys: Keys | None = None,
                  days: int = 1) -> Entry:
-    reviewed = review_folder(root, charge)
+    reviewed = reviewed_mill(root)
     return amend(reviewed.folder, reviewed.dossiers[charge], "A. N. Other", keys or key(),
                  SEALED_AT + dt.timedelta(days=days), reason)
 

@@ -47,7 +47,7 @@ def test_growth(book, mills):
     cold = [build(root) for root in mills.values()]
     book.tell(Growth("cold build, charges", SIZES, *map(list, zip(*cold, strict=True))))
     unchanged, edited = [], []
-    imports = "import kilnfolio.pipeline, kilnfolio.incremental.tasks"
+    imports = "import kilnfolio.pipeline.build, kilnfolio.pipeline.plan"
     for size, root in mills.items():
         again, floors = [build(root) for _ in range(3)], []
         floors = [timed(lambda root=root: stat_and_hash(root), processor) for _ in range(3)]

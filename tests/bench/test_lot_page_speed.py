@@ -6,20 +6,22 @@ chart from its readings, the QR code from its address. KILNFOLIO_BENCH_LOTS says
 """
 
 import os
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from tests.bench.mills import make_mill
+from tests.reviewed import Reviewed, reviewed_mill
 
-from kilnfolio.pipeline import Report, current, lot_tokens, review_folder
 from kilnfolio.rendering.templating import environment
-from kilnfolio.site.pages import customer, render_customer
+from kilnfolio.site.pages import customer
+from kilnfolio.site.sealed import addresses
 
 LOTS = int(os.environ.get("KILNFOLIO_BENCH_LOTS", "200"))
 
 
 def test_lot_pages(book, tmp_path, monkeypatch):
-    mill = review_folder(make_mill(tmp_path / "mill", charges=LOTS // 10))
-    tokens = current(lot_tokens(mill.folder, Report()))
+    mill = reviewed_mill(make_mill(tmp_path / "mill", charges=LOTS // 10))
+    tokens = {lot: addresses(mill.folder.graph, lot)[0] for lot in mill.lots}
     env = environment(mill.folder.mill.record, menu=())
     pages, charts, draw = [], [], customer.histogram
 
@@ -29,8 +31,7 @@ def test_lot_pages(book, tmp_path, monkeypatch):
             (tmp_path / folder / f"{number}.html").write_text(text, "utf-8")
 
     def ours():
-        return (page.html for page in render_customer(
-            mill.folder, mill.dossiers, mill.lots, env, tokens))
+        return _pages(mill, env, tokens)
 
     def bare():
         for (template, values), (readings, how) in zip(pages, charts, strict=True):
@@ -56,9 +57,15 @@ def test_lot_pages(book, tmp_path, monkeypatch):
 
     with monkeypatch.context() as patch:
         patch.setattr(customer, "histogram", kept_chart)
-        noted = [page.html for page in render_customer(
-            mill.folder, mill.dossiers, mill.lots, Kept(), tokens)]
+        noted = list(_pages(mill, Kept(), tokens))
     assert len(pages) == len(charts) == len(tokens) == LOTS
     assert list(bare()) == noted
     book.against(f"{LOTS:,} lot pages", lambda: write("ours", ours()),
                  "bare template and its drawings, and write", lambda: write("bare", bare()), 1.3)
+
+
+def _pages(mill: Reviewed, env: object, tokens: Mapping[str, str]) -> Iterator[str]:
+    """Yield the customer page of every lot."""
+    for lot, token in tokens.items():
+        view = customer.customer_lot(mill.folder, lot, mill.dossiers, mill.lots[lot], token)
+        yield customer.render_lot(env, view, token).html

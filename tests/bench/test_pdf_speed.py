@@ -6,20 +6,18 @@ import pytest
 import weasyprint
 from distributed import LocalCluster
 from tests.bench.mills import make_mill
+from tests.reviewed import reviewed_mill
 from weasyprint.text.fonts import FontConfiguration
 
-from kilnfolio.archive.canonical import canonical
 from kilnfolio.charts.paper import for_paper, paper_sheet
 from kilnfolio.paper import printing
 from kilnfolio.paper.book import CSS, book_html, write_book
 from kilnfolio.paper.lot_pdf import lot_pdf
 from kilnfolio.paper.printing import pdf_of
-from kilnfolio.pipeline import Report, current, lot_tokens, review_folder
 from kilnfolio.rendering.templating import environment
 from kilnfolio.runtime.workers import Workers, cluster
-from kilnfolio.site.lot_record import lot_record
-from kilnfolio.site.pages.customer import LIMITS, customer_lot, with_record
-from kilnfolio.site.seals import SealView
+from kilnfolio.site.pages.customer import LIMITS
+from kilnfolio.site.sealed import lot_view
 
 BASE = printing.ASSETS.as_uri() + "/"
 
@@ -40,15 +38,12 @@ class Bare:
 
 @pytest.fixture(scope="module")
 def mill(tmp_path_factory):
-    return review_folder(make_mill(tmp_path_factory.mktemp("pdf") / "mill", charges=2))
+    return reviewed_mill(make_mill(tmp_path_factory.mktemp("pdf") / "mill", charges=2))
 
 
 @pytest.fixture(scope="module")
 def views(mill):
-    tokens = current(lot_tokens(mill.folder, Report()))
-    made = [customer_lot(mill.folder, lot, mill.dossiers, mill.lots[lot], tokens[lot])
-            for lot in list(tokens)[:10]]
-    return [with_record(view, canonical(lot_record(view)).decode(), SealView()) for view in made]
+    return [lot_view(mill.folder.graph, lot).view for lot in list(mill.lots)[:10]]
 
 
 @pytest.fixture(scope="module")

@@ -7,25 +7,24 @@ from pathlib import Path
 
 from tests.conftest import PROJECT
 
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.reading import ALL, month_of, quarter_of
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.rendering.templating import environment
 from kilnfolio.review.running import Running
-from kilnfolio.site.pages import MILL, SCRIPTS, pages_of
+from kilnfolio.site.nouns import MILL, SCRIPTS
 from kilnfolio.site.pages.customer import VERDICTS
 from kilnfolio.site.pages.histories import ChargeRow
-from kilnfolio.site.pages.holdings import ALL
 from kilnfolio.site.pages.rows import (
     CHARGES,
     LOTS,
+    Facts,
     LotRow,
     Register,
     Row,
     facts_of,
-    month_of,
-    shard_of,
 )
 from kilnfolio.site.pages.words import GRAVITY
 from kilnfolio.site.search import INDEX_PATH, search_index
@@ -83,21 +82,25 @@ class Registers:
     """Rows by group, as the holdings of a mill keep them."""
 
     def __init__(self, charges: list[ChargeRow], lots: list[LotRow]):
-        self.folder = read_mill_folder(PROJECT)
+        self.folder = checked_mill(PROJECT)
         mill = self.folder.mill.record
         self.env, self.regional = environment(mill), regional_format(mill)
         self.running: dict[str, Running] = {}
         self._groups: dict[tuple[str, str], list[Row]] = {}
         for kind, rows in ((CHARGES.kind, charges), (LOTS.kind, lots)):
             for row in newest_first(rows):
-                for group in (ALL, f"year:{row.day.year}", f"quarter:{shard_of(row.day)}",
+                for group in (ALL, f"year:{row.day.year}", f"quarter:{quarter_of(row.day)}",
                               f"month:{month_of(row.day)}"):
                     self._groups.setdefault((kind, group), []).append(row)
-        self.register_facts = {
+        self._facts = {
             wanted: [facts_of(group.removeprefix("quarter:"), rows)
                      for (kind, group), rows in self._groups.items()
                      if kind == wanted and group.startswith("quarter:")]
             for wanted in (CHARGES.kind, LOTS.kind)}
+
+    def register_facts(self, register: Register) -> list[Facts]:
+        """Return what is to be known of each part of a register."""
+        return self._facts[register.kind]
 
     def register_rows(self, register: Register, group: str, most: int | None = None) -> list[Row]:
         """Return a group's rows."""
@@ -115,7 +118,9 @@ def write_registers(out: Path, charges: list[ChargeRow], lots: list[LotRow]) -> 
     registers = Registers(charges, lots)
     oak = Page("species/quercus-rubra.html", "", "Northern red oak", "species", "A heavy wood.")
     nouns = {**SCRIPTS, "charges": MILL["charge-register"], "lots": MILL["lot-register"]}
-    for path, text in [*((page.path, page.html) for page in pages_of(nouns, registers)),
+    pages = [page for noun in nouns.values() for name in noun.names(registers)
+             for page in noun.pages(registers, name)]
+    for path, text in [*((page.path, page.html) for page in pages),
                        (INDEX_PATH, search_index([oak], {"red oak": ["northern red oak"]}))]:
         target = out / path
         target.parent.mkdir(parents=True, exist_ok=True)

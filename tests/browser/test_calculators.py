@@ -17,7 +17,8 @@ from kilnfolio.calculators.catalogue import calculators
 from kilnfolio.calculators.form import Calculator, Field
 from kilnfolio.calculators.script import constants, script_data
 from kilnfolio.calculators.worked import Answer, worked
-from kilnfolio.records.folder import MillFolder, read_mill_folder
+from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.quantities import Mass
 from kilnfolio.rendering.templating import environment
 from kilnfolio.review import figures
@@ -36,7 +37,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> MillFolder:
         f"schedules/species/{path.name}": path.read_text("utf-8")
         for path in sorted((LIBRARY / "species").glob("*.yaml"))
     }
-    return read_mill_folder(minimal_mill(tmp_path_factory.mktemp("mill"), files=species))
+    return checked_mill(minimal_mill(tmp_path_factory.mktemp("mill"), files=species))
 
 
 @pytest.fixture(scope="module")

@@ -6,7 +6,7 @@ import pytest
 from tests.browser.kinds import addresses
 from tests.conftest import PROJECT
 
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.checking import checked_mill
 from kilnfolio.review.limits import LimitBook
 from kilnfolio.training.kinds import by_topic
 from kilnfolio.training.pages import SETS, sets_of
@@ -18,7 +18,7 @@ FIRST = next(iter(by_topic().values()))[0]
 @pytest.fixture(scope="module")
 def worked():
     """Return every set of numbers of the first problem, its question and its answer in words."""
-    limits = LimitBook(read_mill_folder(PROJECT).limits.record)
+    limits = LimitBook(checked_mill(PROJECT).limits.record)
     return [(words(problem.ask), words(problem.answer)) for problem in sets_of(FIRST, limits, SETS)]
 
 

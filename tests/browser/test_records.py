@@ -9,9 +9,6 @@ import zxingcpp
 from PIL import Image
 from tests.site.site import Mill, small_mill
 
-from kilnfolio.site.search import INDEX_PATH, search_index, synonyms_of
-from kilnfolio.site.static import copy_assets
-
 
 @pytest.fixture(scope="module")
 def mill(tmp_path_factory) -> Mill:
@@ -19,19 +16,9 @@ def mill(tmp_path_factory) -> Mill:
 
 
 @pytest.fixture(scope="module")
-def site(mill, tmp_path_factory):
-    """Return the folder of both editions, written as a build writes them."""
-    out = tmp_path_factory.mktemp("site")
-    for edition, pages in (("mill", mill.pages), ("customer", mill.customer())):
-        copy_assets(out / edition, edition)
-        for page in pages:
-            path = out / edition / page.path
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_text(page.html, encoding="utf-8")
-    (out / "mill" / INDEX_PATH).write_text(
-        search_index(mill.pages, synonyms_of(mill.folder, mill.manuscript)), encoding="utf-8"
-    )
-    return out
+def site(mill):
+    """Return the folder of both editions, as a build wrote it."""
+    return mill.site
 
 
 def found(page, question: str) -> list[tuple[str, str]]:

@@ -18,7 +18,7 @@ from kilnfolio.adopt.tables import read_sheets
 from kilnfolio.archive.audit import NothingToAuditError, audit
 from kilnfolio.archive.bag import write_bag
 from kilnfolio.archive.ledger import LEDGER, verify_ledger
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.log import read_log
 from kilnfolio.records.logger import LoggerProfile
 from kilnfolio.records.model import validate
@@ -52,7 +52,7 @@ def test_records(mill, kind):
 
     def read(data):
         path.write_bytes(data)
-        return outcome_of(lambda: read_mill_folder(mill))
+        return outcome_of(lambda: checked_mill(mill))
 
     try:
         found = watch(kind, damaged([sound], YAML), read, share=0.25)

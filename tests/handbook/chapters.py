@@ -8,7 +8,8 @@ from tests.minimal import minimal_mill
 
 from kilnfolio.handbook.pages import compile_handbook
 from kilnfolio.handbook.rendered import Body, Contents
-from kilnfolio.records.folder import MillFolder, read_mill_folder
+from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.folder import MillFolder
 
 #: Front matter of nine lines, so that the body below begins on line 10.
 FRONT = """---
@@ -45,7 +46,7 @@ def handbook(
     others = {f"content/handbook/{name}": text for name, text in files.items()}
     root.mkdir(parents=True, exist_ok=True)
     minimal_mill(root, files={NAME: front + body, **others}, mill={"practice": practice})
-    return compile_handbook(read_mill_folder(root), target, checks=checks or {})
+    return compile_handbook(checked_mill(root), target, checks=checks or {})
 
 
 def body_of(root: Path, body: str, **options: object) -> Body:
@@ -62,4 +63,4 @@ def problems_of(root: Path, body: str, **options: object) -> list[str]:
 
 def folder_of(root: Path) -> MillFolder:
     """Return the folder written by `handbook`."""
-    return read_mill_folder(root)
+    return checked_mill(root)

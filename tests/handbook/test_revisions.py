@@ -8,7 +8,7 @@ from tests.minimal import minimal_records
 from tests.site.site import LIBRARY, small_mill
 
 from kilnfolio.handbook.revisions import Block, blocks_of, compare, reworded
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.problems import RecordProblems
 
 
@@ -54,7 +54,7 @@ def test_a_step_put_in_does_not_change_all_below_it(tmp_path):
     from kilnfolio.review.setpoints import planned_steps
     from kilnfolio.site.pages.schedule_changes import _pairs
 
-    folder = read_mill_folder(root)
+    folder = checked_mill(root)
     new = folder.schedules["red-oak-4-4"].record
     old = folder.superseded["red-oak-4-4"][0].record
     before, after = (planned_steps(one, one.steps, 1e5) for one in (old, new))
@@ -68,4 +68,4 @@ def test_an_earlier_revision_in_the_wrong_place_is_refused(tmp_path, change):
     after = {**minimal_records()["schedule"], "revision": 2}
     root = with_revisions(tmp_path, {**after, "revision": 1, **change}, after)
     with pytest.raises(RecordProblems, match=r"superseded/red-oak-4-4/1\.yaml"):
-        read_mill_folder(root)
+        checked_mill(root)

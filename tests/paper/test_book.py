@@ -15,7 +15,8 @@ from kilnfolio.charts import paper
 from kilnfolio.handbook.chapter import read_manuscript
 from kilnfolio.handbook.pages import compile_handbook
 from kilnfolio.paper import book, printing
-from kilnfolio.records.folder import MillFolder, read_mill_folder
+from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.rendering.templating import environment
 
@@ -25,7 +26,7 @@ PROJECT = Path(__file__).resolve().parents[2]
 @pytest.fixture(scope="module")
 def mill() -> MillFolder:
     """Return the demonstration mill."""
-    return read_mill_folder(PROJECT)
+    return checked_mill(PROJECT)
 
 
 @pytest.fixture(scope="module")
@@ -232,13 +233,13 @@ def test_a_document_that_asks_for_another_file_is_reported(tmp_path):
 def test_what_weasyprint_complains_of_is_returned(tmp_path):
     handbook(tmp_path, "Text.\n")
     appendix = [("Sheet", '<p style="colour: red">x</p>')]
-    warnings = print_book(read_mill_folder(tmp_path), tmp_path / "x.pdf", appendices=appendix)
+    warnings = print_book(checked_mill(tmp_path), tmp_path / "x.pdf", appendices=appendix)
     assert any("colour" in warning for warning in warnings)
 
 
 def test_an_appendix_is_linked_from_the_text(tmp_path):
     handbook(tmp_path, "See [it](species:quercus-rubra).\n")
-    folder = read_mill_folder(tmp_path)
+    folder = checked_mill(tmp_path)
     out = tmp_path / "x.pdf"
     sheet = '<section id="species-quercus-rubra"><h2>Northern red oak</h2></section>'
     assert print_book(folder, out, appendices=[("Species", sheet)]) == []
@@ -256,8 +257,8 @@ def test_the_same_chapters_give_the_same_bytes_in_another_process(tmp_path):
     )
     script = (
         "import sys; from pathlib import Path; from tests.paper.test_book import print_book;"
-        "from kilnfolio.records.folder import read_mill_folder;"
-        "assert not print_book(read_mill_folder(Path(sys.argv[1])), Path(sys.argv[2]))"
+        "from kilnfolio.records.checking import checked_mill;"
+        "assert not print_book(checked_mill(Path(sys.argv[1])), Path(sys.argv[2]))"
     )
     made = []
     for seed in ("1", "99"):

@@ -9,7 +9,8 @@ from tests.pdf_reading import PdfPage, read_pages
 
 from kilnfolio.handbook.chapter import read_manuscript
 from kilnfolio.paper.pocket import PATH
-from kilnfolio.records.folder import MillFolder, read_mill_folder
+from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering.safety import SAFETY
 
 PROJECT = Path(__file__).resolve().parents[2]
@@ -17,7 +18,7 @@ PROJECT = Path(__file__).resolve().parents[2]
 
 @pytest.fixture(scope="module")
 def folder() -> MillFolder:
-    return read_mill_folder(PROJECT)
+    return checked_mill(PROJECT)
 
 
 @pytest.fixture(scope="module")

@@ -17,7 +17,8 @@ from kilnfolio.paper.sheet import (
     sheet_html,
     write_sheet,
 )
-from kilnfolio.records.folder import MillFolder, read_mill_folder
+from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering.templating import environment
 
 PROJECT = Path(__file__).resolve().parents[2]
@@ -28,7 +29,7 @@ CHARGES = [path.parent.name for path in sorted(PROJECT.glob("content/charges/*/*
 
 @pytest.fixture(scope="module")
 def folder() -> MillFolder:
-    return read_mill_folder(PROJECT)
+    return checked_mill(PROJECT)
 
 
 @pytest.mark.parametrize("paper", PAPERS)
@@ -109,7 +110,7 @@ def test_boards_with_sections_are_enough(tmp_path):
         tmp_path,
         charge={"log": DROP, "weighings": DROP, "step_changes": DROP, "survey": DROP},
     )
-    folder = read_mill_folder(root)
+    folder = checked_mill(root)
     sheet = kiln_sheet(folder, "C1")
     assert write_sheet(sheet, environment(folder.mill.record), tmp_path / "s.pdf") == []
     assert len(pypdf.PdfReader(tmp_path / "s.pdf").pages) == 1
@@ -126,7 +127,7 @@ def test_a_mass_is_given_in_the_unit_it_was_weighed_in(tmp_path):
         charge["boards"][0]["green_mass"] = "5 lb 5 oz"  # 2410 g
 
     root = minimal_mill(tmp_path, charge=pounds)
-    sheet = kiln_sheet(read_mill_folder(root), "C1")
+    sheet = kiln_sheet(checked_mill(root), "C1")
     assert sheet.boards[0].unit == "lb"
     assert float(sheet.boards[0].oven_dry) == pytest.approx(2000 / 453.59237, abs=0.011)
 
@@ -165,7 +166,7 @@ def test_too_many_boards_for_one_page_are_refused_with_their_number(tmp_path):
         charge["weighings"] = []
 
     root = minimal_mill(tmp_path, charge=many)
-    folder = read_mill_folder(root)
+    folder = checked_mill(root)
     with pytest.raises(SheetTooLongError, match="59 boards"):
         write_sheet(kiln_sheet(folder, "C1"), environment(folder.mill.record), tmp_path / "s.pdf")
     assert not (tmp_path / "s.pdf").exists()

@@ -11,7 +11,7 @@ import yaml
 from tests.minimal import DROP, FILES, minimal_mill, minimal_records
 from tests.records.refusal import refused
 
-from kilnfolio.records.folder import latest_moment, read_mill_folder
+from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.log import read_log
 
 PROJECT = Path(__file__).resolve().parents[2]
@@ -19,7 +19,7 @@ PROJECT = Path(__file__).resolve().parents[2]
 
 def problems(root: Path, **changes: Any) -> list[str]:
     """Return what reading a changed minimal mill is refused with."""
-    return refused(read_mill_folder, minimal_mill(root, **changes))
+    return refused(checked_mill, minimal_mill(root, **changes))
 
 
 def line_of(root: Path, noun: str, text: str, nth: int = 1) -> int:
@@ -31,7 +31,7 @@ def line_of(root: Path, noun: str, text: str, nth: int = 1) -> int:
 # --- a folder that is right -----------------------------------------------------------------------
 
 def test_minimal_mill_is_read(tmp_path):
-    folder = read_mill_folder(minimal_mill(tmp_path))
+    folder = checked_mill(minimal_mill(tmp_path))
     assert (list(folder.charges), list(folder.lots), list(folder.kilns)) == (["C1"], ["L1"], ["k1"])
     charge = folder.charges["C1"]
     assert charge.file == FILES["charge"]
@@ -39,11 +39,11 @@ def test_minimal_mill_is_read(tmp_path):
     assert folder.charge_folder("C1") == tmp_path / "content/charges/2026/C1"
     assert len(folder.steps_of(folder.schedules["red-oak-4-4"].record)) == 2
     # lots carry no dispatch, so the newest moment is the unloading, 14:00 in Toronto
-    assert latest_moment(folder).isoformat() == "2026-06-07T14:00:00-04:00"
+    assert folder.latest.isoformat() == "2026-06-07T14:00:00-04:00"
 
 
 def test_minimal_log_is_read_whole(tmp_path):
-    folder = read_mill_folder(minimal_mill(tmp_path))
+    folder = checked_mill(minimal_mill(tmp_path))
     log = read_log(tmp_path / FILES["log"], "bulbs.csv", folder.loggers["two-bulbs"].record,
                    folder.mill.record.zone)
     assert (log.rows, len(log.times), sum(log.left_out.values())) == (289, 289, 0)
@@ -51,7 +51,7 @@ def test_minimal_log_is_read_whole(tmp_path):
 
 def test_minimal_boards_hang_together(tmp_path):
     """Sections agree with the oven-dry mass a board was made from, as w = m0 (1 + u/100)."""
-    charge = read_mill_folder(minimal_mill(tmp_path)).charges["C1"].record
+    charge = checked_mill(minimal_mill(tmp_path)).charges["C1"].record
     for board in charge.boards:
         mean = sum(100 * (s.green.value / s.oven_dry.value - 1) for s in board.sections) / 2
         oven_dry = board.green_mass.value / (1 + mean / 100)
@@ -65,7 +65,7 @@ def test_schedules_of_both_folders_and_notations(tmp_path):
     softwood = yaml.safe_dump({**minimal_records()["schedule"], "id": "pine-timed", "steps": [
         {"dry_bulb": "60 °C", "depression": "5 K", "hours": "24 h"}]}, allow_unicode=True)
     code = {key: value for key, value in minimal_records()["schedule"].items() if key != "steps"}
-    folder = read_mill_folder(minimal_mill(tmp_path, files={
+    folder = checked_mill(minimal_mill(tmp_path, files={
         "schedules/softwood/pine-timed.yaml": softwood,
         "schedules/hardwood/by-code.yaml": {**code, "id": "by-code", "notation": "T4-D2"},
         "schedules/notations/t-number-letter-number.yaml":
@@ -252,12 +252,12 @@ def test_a_mill_record_in_error_does_not_call_every_time_into_question(tmp_path)
 
 
 def test_an_empty_folder_names_what_is_needed(tmp_path):
-    (only,) = refused(read_mill_folder, tmp_path)
+    (only,) = refused(checked_mill, tmp_path)
     assert only == (f"{tmp_path}:1:1: this is not a mill's folder: it holds no folder content/. "
                     "Name the folder that holds content/ and schedules/; 'kilnfolio new mill "
                     "FOLDER' makes one.")
     (tmp_path / "content").mkdir()
-    assert [line.split(":")[0] for line in refused(read_mill_folder, tmp_path)] == [
+    assert [line.split(":")[0] for line in refused(checked_mill, tmp_path)] == [
         "content/mill.yaml", "schedules/limits.yaml", "schedules/sources.yaml"]
 
 

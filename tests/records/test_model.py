@@ -14,8 +14,8 @@ from pydantic import ValidationError
 from tests.minimal import minimal_records
 from tests.records.refusal import refused
 
-from kilnfolio.records.folder import RECORD_KINDS
 from kilnfolio.records.kiln import CHANNELS, Channel, Kiln
+from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.model import Located, Record, model_at, validate
 from kilnfolio.records.problems import Place, RecordProblems
 from kilnfolio.records.yaml_source import parse_yaml
@@ -34,7 +34,7 @@ def written(noun: str, *changes: tuple[str, str]) -> str:
 
 
 def read(noun: str, text: str, zone: ZoneInfo | None = TORONTO) -> Located[Any]:
-    return validate(parse_yaml(text.encode(), "f.yaml"), RECORD_KINDS[noun], zone=zone)
+    return validate(parse_yaml(text.encode(), "f.yaml"), RECORD_KINDS[noun].model, zone=zone)
 
 
 def says(noun: str, *changes: tuple[str, str]) -> list[str]:
@@ -322,7 +322,8 @@ def test_channels_are_listed_once():
     assert Channel.__args__ == CHANNELS
 
 
-@pytest.mark.parametrize("model", RECORD_KINDS.values(), ids=list(RECORD_KINDS))
+@pytest.mark.parametrize("model", [kind.model for kind in RECORD_KINDS.values()],
+                         ids=list(RECORD_KINDS))
 def test_every_key_says_what_it_holds(model):
     """A missing key is named with its meaning, so every key needs one."""
     def walk(record: type[Record], seen: set[type[Record]]) -> None:
@@ -340,7 +341,7 @@ def test_every_key_says_what_it_holds(model):
 def test_model_at_follows_lists_and_mappings():
     assert model_at(Kiln, ("instruments", 0, "calibrations", 2)).__name__ == "Calibration"
     assert model_at(Kiln, ("instruments", "x")) is None
-    assert model_at(RECORD_KINDS["limits"], ("limits", "any", 0, "scope")).__name__ == "Scope"
+    assert model_at(RECORD_KINDS["limits"].model, ("limits", "any", 0, "scope")).__name__ == "Scope"
 
 
 _SCALARS = st.sampled_from(["", "~", "12", "-1", "0.5", "12 %", "4862 g", "110 °F", "true", "x",

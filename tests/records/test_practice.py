@@ -4,8 +4,8 @@ import pytest
 import yaml
 from tests.conftest import PROJECT
 from tests.minimal import DROP, minimal_mill
+from tests.reviewed import reviewed_mill
 
-from kilnfolio.pipeline import review_folder
 from kilnfolio.records.practice import practices
 
 LIBRARY = yaml.safe_load((PROJECT / "schedules/sources.yaml").read_text("utf-8"))["publications"]
@@ -20,7 +20,7 @@ LAST = {"S1": 12.28, "S2": 12.11, "S3": 11.94}
     ("continental", "mean", sum(LAST.values()) / 3, "mean of all boards")])
 def test_the_controlling_mc_follows_the_practice(tmp_path, practice, rule, mc, formula):
     root = minimal_mill(tmp_path, mill={"practice": practice})
-    dossier = review_folder(root).dossiers["C1"]
+    dossier = reviewed_mill(root).dossiers["C1"]
     assert dossier.control_rule == rule
     # masses are written to a gram of two kilograms: 0.05 point
     assert dossier.controlling[-1].mc_pct == pytest.approx(mc, abs=0.06)
@@ -31,13 +31,13 @@ def test_the_controlling_mc_follows_the_practice(tmp_path, practice, rule, mc, f
 
 def test_a_charge_that_says_otherwise_prevails(tmp_path):
     root = minimal_mill(tmp_path, mill={"practice": "British"}, charge={"control_rule": "mean"})
-    assert review_folder(root).dossiers["C1"].control_rule == "mean"
+    assert reviewed_mill(root).dossiers["C1"].control_rule == "mean"
 
 
 def test_a_running_charge_follows_the_practice_too(tmp_path):
     root = minimal_mill(tmp_path, mill={"practice": "British"}, charge={
         "ended": DROP, "unloaded": DROP})
-    assert review_folder(root).running["C1"].dossier.control_rule == "wettest board"
+    assert reviewed_mill(root).running["C1"].dossier.control_rule == "wettest board"
 
 
 def test_every_custom_says_how_it_is_known():

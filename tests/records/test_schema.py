@@ -5,18 +5,13 @@ import pytest
 from tests.conftest import PROJECT
 from tests.minimal import minimal_records
 
-from kilnfolio.records.folder import RECORD_KINDS
+from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.quantities import Length, Mass, Percent, Quantity, Temperature
 from kilnfolio.records.schema import record_schema
 from kilnfolio.records.yaml_source import read_yaml
 
-#: Where each kind is kept, as the README says.
-HOMES = {"charge": "content/charges/*/*/charge.yaml", "kiln": "content/kilns/*.yaml",
-         "limits": "schedules/limits.yaml", "logger": "content/loggers/*.yaml",
-         "lot": "content/lots/*.yaml", "mill": "content/mill.yaml",
-         "notation": "schedules/notations/*.yaml", "schedule": "schedules/*wood/*.yaml",
-         "sources": "schedules/sources.yaml", "species": "schedules/species/*.yaml"}
-RECORDS = [(kind, path) for kind, home in HOMES.items() for path in sorted(PROJECT.glob(home))]
+RECORDS = [(kind.name, path) for kind in RECORD_KINDS.values() for glob in kind.globs
+           for path in sorted(PROJECT.glob(glob))]
 
 
 def follows(schema, value):
@@ -48,7 +43,7 @@ def test_every_key_of_every_kind_says_what_it_holds(kind):
 
 
 def test_every_kind_has_a_home_in_the_demonstration_mill():
-    assert HOMES.keys() == RECORD_KINDS.keys() == {kind for kind, _ in RECORDS}
+    assert {kind for kind, _ in RECORDS} == set(RECORD_KINDS)
 
 
 @pytest.mark.parametrize(("kind", "path"), RECORDS,

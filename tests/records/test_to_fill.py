@@ -4,14 +4,14 @@ import pytest
 from tests.minimal import minimal_mill
 from tests.records.refusal import refused
 
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.checking import checked_mill
 
 
 @pytest.mark.parametrize("mark", ["…", "..."])
 def test_the_mark_is_named_and_nothing_else(tmp_path, mark):
     root = minimal_mill(tmp_path, kiln={"capacity": mark, "kind": mark, "name": mark})
     kiln = "content/kilns/k1.yaml"
-    assert refused(read_mill_folder, root) == [
+    assert refused(checked_mill, root) == [
         "content/charges/2026/C1/charge.yaml:4:7: kiln 'k1': its record, content/kilns/k1.yaml, is "
         "still to be filled in. Fill that in first, or name another kiln.",
         f"{kiln}:3:7: name is still to be filled in: it holds: The name people use.",
@@ -23,13 +23,13 @@ def test_the_mark_is_named_and_nothing_else(tmp_path, mark):
 
 def test_other_slips_come_first(tmp_path):
     root = minimal_mill(tmp_path, kiln={"capacity": "…", "hottest": "85"})
-    (said,) = refused(read_mill_folder, root)
+    (said,) = refused(checked_mill, root)
     assert "hottest '85': has no unit" in said
 
 
 def test_of_a_record_that_cannot_lie_half_filled_both_are_named(tmp_path):
     root = minimal_mill(tmp_path, mill={"place": "…", "altitude": "310"})
-    said = refused(read_mill_folder, root)
+    said = refused(checked_mill, root)
     assert len(said) == 2
     assert "place is still to be filled in" in said[0]
     assert "altitude '310': has no unit" in said[1]
@@ -39,7 +39,7 @@ def test_deep_in_a_charge(tmp_path):
     root = minimal_mill(tmp_path, charge=lambda c: (
         c["boards"][1].update(green_mass="…"), c.update(started="…"),
         c["weighings"][2]["masses"].update(S2="…")))
-    words = [line.split(": ", 1)[1] for line in refused(read_mill_folder, root)]
+    words = [line.split(": ", 1)[1] for line in refused(checked_mill, root)]
     assert words == [
         "started is still to be filled in: it holds: When heating began. "
         "Write it as in 2026-03-02T07:10.",

@@ -14,7 +14,7 @@ from kilnfolio.handbook.pages import plain_words
 from kilnfolio.paper.sheet import kiln_sheet
 from kilnfolio.physics.air import relative_humidity
 from kilnfolio.physics.sorption import equilibrium_moisture_content
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.practice import practices
 from kilnfolio.records.quantities import Length, Quantity, Temperature, TemperatureDifference
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
@@ -266,7 +266,7 @@ def test_only_pairs_of_the_two_systems_are_turned(written, turned):
 
 
 def test_words_keep_their_capital_and_their_plural():
-    mill = read_mill_folder(PROJECT).mill.record.model_copy(update={"practice": "Australasian"})
+    mill = checked_mill(PROJECT).mill.record.model_copy(update={"practice": "Australasian"})
     regional = regional_format(mill)
     assert [regional.term(word) for word in ("Stickers", "sticker", "Timber", "Charge")] == [
         "Strips", "strip", "Timber", "Charge"]

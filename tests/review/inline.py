@@ -28,7 +28,7 @@ from kilnfolio.physics.air import relative_humidity, wet_bulb
 from kilnfolio.physics.moisture import mass_at, oven_dry_mass
 from kilnfolio.physics.sorption import relative_humidity_for_emc
 from kilnfolio.records.charge import Charge
-from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.folder import Lookup, MillFolder, open_mill
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.limits import Limits
 from kilnfolio.records.log import Log
@@ -584,19 +584,16 @@ def make_folder(changes: Mapping[str, Any] = MappingProxyType({})) -> MillFolder
         "species",
         _written({**SPECIES, "id": "pine", "trade_name": "Test pine", "kind": "softwood"}),
     )
-    return MillFolder(
-        PROJECT,
-        located["mill"],
-        None,
-        real_limits(),  # type: ignore[arg-type]
-        {"maple": species, "pine": softwood},
-        {"maple": located["schedule"]},
-        {},
-        {"k1": located["kiln"]},
-        {},
-        {"26-001": located["charge"]},
-        {"L-1": located["lot"]},
-    )
+    charges, lots = {"26-001": located["charge"]}, {"L-1": located["lot"]}
+    return open_mill(PROJECT).with_records(
+        mill=located["mill"], limits=real_limits(), species={"maple": species, "pine": softwood},
+        schedules={"maple": located["schedule"]}, kilns={"k1": located["kiln"]}, charges=charges,
+        lots=lots, located_charge=charges.__getitem__, lots_of_charge=Lookup(
+            lambda number: tuple(name for name, lot in sorted(lots.items())
+                                 if any(pack.charge == number for pack in lot.record.packs))),
+        charges_with_pack=Lookup(
+            lambda pack: tuple(name for name, charge in charges.items() if charge.record.stacking
+                               and pack in charge.record.stacking.packs)))
 
 
 def make_case(

@@ -24,7 +24,8 @@ from tests.review.inline import _set
 
 from kilnfolio.physics.moisture import controlling_moisture_content
 from kilnfolio.records.charge import Charge
-from kilnfolio.records.folder import MillFolder, read_mill_folder
+from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.log import Log, read_log
 from kilnfolio.records.lot import Lot
@@ -80,7 +81,7 @@ class Mutation:
 @cache
 def mill() -> MillFolder:
     """Return the demonstration mill."""
-    return read_mill_folder(PROJECT)
+    return checked_mill(PROJECT)
 
 
 @cache
@@ -159,7 +160,7 @@ def _folder(mutation: Mutation) -> MillFolder:
         document = parse_yaml(text, there[names[kind]].file)
         made = validate(document, model, zone=folder.mill.record.zone)
         parts[home] = {**there, names[kind]: made}
-    return dataclasses.replace(folder, **parts)
+    return folder.with_records(**parts)
 
 
 def _log(mutation: Mutation, started: dt.datetime) -> Log:

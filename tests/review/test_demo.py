@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 import yaml
 
-from kilnfolio.records.folder import MillFolder, read_mill_folder
+from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier, Finding, LotDossier
 from kilnfolio.review.review import review_charge, review_lot
 
@@ -25,7 +26,7 @@ FAULTY = [name for name, truth in TRUTH.items() if not truth["clean"]]
 
 @pytest.fixture(scope="module")
 def mill() -> MillFolder:
-    return read_mill_folder(PROJECT)
+    return checked_mill(PROJECT)
 
 
 @pytest.fixture(scope="module")

@@ -29,7 +29,8 @@ from tests.review.inline import (
 
 from kilnfolio.physics.air import relative_humidity
 from kilnfolio.physics.sorption import equilibrium_moisture_content
-from kilnfolio.records.folder import MillFolder, read_mill_folder
+from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.folder import MillFolder
 from kilnfolio.review import conduct, results
 from kilnfolio.review.dossier import BoardResult, Dossier
 from kilnfolio.review.evidence import (
@@ -319,7 +320,7 @@ def test_no_mc_says_when_a_timed_schedule_is_equalized() -> None:
 
 def test_cost_and_ratio_of_metered_energy() -> None:
     """By hand: 0.11 CAD a kilowatt-hour, and metered over least."""
-    folder = read_mill_folder(PROJECT)
+    folder = checked_mill(PROJECT)
     dossier = review_charge(folder, "HB-25-048")
     water = dossier.water
     assert water is not None
@@ -341,7 +342,7 @@ def test_a_tariff_is_a_price_with_its_currency() -> None:
 
 @pytest.fixture(scope="module")
 def mill() -> MillFolder:
-    return read_mill_folder(PROJECT)
+    return checked_mill(PROJECT)
 
 
 @pytest.fixture(scope="module")

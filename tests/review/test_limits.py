@@ -81,6 +81,5 @@ def test_a_charge_is_reviewed_by_the_limits_of_its_own_region() -> None:
             update={"value": 99.0, "scope": own.scope.model_copy(update={"region": region})})
         entries = {**limits.limits, "spike-kelvin": [own, there]}
         edited = Limits(format=1, revision=2, limits=entries)
-        here = dataclasses.replace(
-            folder, limits=dataclasses.replace(folder.limits, record=edited))
+        here = folder.with_records(limits=dataclasses.replace(folder.limits, record=edited))
         assert limit_book(here, OAK).value("spike-kelvin") == expected

@@ -20,7 +20,8 @@ from demo.simulate import MadeCharge, clean, make_charge
 from demo.yamltext import dump
 from demo.year import CHARGES, LOTS
 from kilnfolio.records.charge import Charge
-from kilnfolio.records.folder import MillFolder, read_mill_folder
+from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.lot import Lot
 from kilnfolio.records.model import validate
 from kilnfolio.records.yaml_source import parse_yaml
@@ -49,7 +50,7 @@ def library() -> Library:
 
 @pytest.fixture(scope="module")
 def mill() -> MillFolder:
-    return read_mill_folder(PROJECT)
+    return checked_mill(PROJECT)
 
 
 def with_charge(mill: MillFolder, made: MadeCharge, home: Path) -> MillFolder:

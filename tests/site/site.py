@@ -1,87 +1,89 @@
-"""A small mill with the whole library, read, reviewed and rendered, for the tests of pages."""
+"""A small mill, reviewed and built, for the tests of pages: they read what a build wrote."""
 
 from __future__ import annotations
 
 import shutil
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from html.parser import HTMLParser
 from pathlib import Path
 
 from tests.minimal import LIBRARY, Change, minimal_mill
+from tests.reviewed import reviewed_mill
 
-from kilnfolio.archive.tokens import lot_token
-from kilnfolio.calculators import render_calculators
+from kilnfolio.archive.tokens import make_token_key
 from kilnfolio.handbook.chapter import Manuscript, read_manuscript
-from kilnfolio.handbook.pages import render_handbook
-from kilnfolio.rendering.page import Page
-from kilnfolio.site.pages import render_customer, render_pages
+from kilnfolio.pipeline.build import build_site
+from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering.templating import environment
-from kilnfolio.records.folder import MillFolder, latest_moment, read_mill_folder
 from kilnfolio.review.dossier import Dossier, LotDossier
-from kilnfolio.review.review import review_charge, review_lot
+from kilnfolio.site.pages.customer import customer_lot, render_lot
+from kilnfolio.site.sealed import addresses
 
-KEY = bytes(range(32))
+
+@dataclass(frozen=True)
+class Built:
+    """A page of a built site."""
+
+    path: str
+    html: str
 
 
 @dataclass(frozen=True)
 class Mill:
-    """A mill folder and its reviews."""
+    """A mill folder, its reviews, and its site."""
 
     folder: MillFolder
-    dossiers: dict[str, Dossier]
-    lots: dict[str, LotDossier]
-    tokens: dict[str, str]
+    dossiers: Mapping[str, Dossier]
+    lots: Mapping[str, LotDossier]
+    tokens: Mapping[str, str]
     manuscript: Manuscript
 
     @cached_property
-    def pages(self) -> list[Page]:
-        """The pages of the mill edition, the handbook first."""
-        return self.render()
+    def site(self) -> Path:
+        """The folder of the editions, built without PDFs when it is first asked for."""
+        root = self.folder.root
+        build_site(root, root / "site", workers=1, pdfs=False)
+        return root / "site"
 
-    def render(self) -> list[Page]:
-        """Render the pages of the mill edition, the handbook first."""
-        env = environment(self.folder.mill.record)
-        handbook = [*render_handbook(self.folder, env), render_calculators(self.folder, env)]
-        records = render_pages(
-            self.folder,
-            self.dossiers,
-            self.lots,
-            env,
-            self.tokens,
-            latest_moment(self.folder).date(),
-            manuscript=self.manuscript,
-            handbook=handbook,
-        )
-        return [*handbook, *(page for page in records if page.path.endswith(".html"))]
+    @cached_property
+    def pages(self) -> list[Built]:
+        """The pages of the mill edition."""
+        return self._pages("mill")
 
-    def customer(self) -> list[Page]:
+    def customer(self) -> list[Built]:
         """Return the pages of the customer edition."""
-        env = environment(self.folder.mill.record, menu=())
-        return list(render_customer(self.folder, self.dossiers, self.lots, env, self.tokens))
+        return self._pages("customer")
+
+    def _pages(self, edition: str) -> list[Built]:
+        home = self.site / edition
+        return [Built(path.relative_to(home).as_posix(), path.read_text("utf-8"))
+                for path in sorted(home.rglob("*.html"))]
+
+    def lot_page(self, lot: LotDossier, *, folder: MillFolder | None = None,
+                 dossiers: Mapping[str, Dossier] | None = None) -> str:
+        """Return what a lot's customer would read if its review, or the records, were others."""
+        folder = folder or self.folder
+        view = customer_lot(folder, "L1", dossiers or self.dossiers, lot, self.tokens["L1"])
+        return render_lot(environment(folder.mill.record, menu=()), view, self.tokens["L1"]).html
 
 
 def small_mill(root: Path, *, library: bool = False, **changes: Change) -> Mill:
     """Return the minimal mill, reviewed; with `library`, every species and schedule too."""
     minimal_mill(root)
-    shutil.copytree(LIBRARY.parent / "content/handbook", root / "content/handbook")
     if library:
+        shutil.copytree(LIBRARY.parent / "content/handbook", root / "content/handbook")
         for name in ("species", "hardwood", "softwood", "notations"):
             shutil.copytree(LIBRARY / name, root / "schedules" / name, dirs_exist_ok=True)
-    else:
-        shutil.rmtree(root / "content/handbook")
     if changes:
         minimal_mill(root, **changes)
-    folder = read_mill_folder(root)
-    dossiers = {name: review_charge(folder, name) for name in folder.charges}
-    lots = {name: review_lot(folder, name, dossiers) for name in folder.lots}
+    make_token_key(root / "keys/lot-addresses.key")
+    reviewed = reviewed_mill(root)
     return Mill(
-        folder,
-        dossiers,
-        lots,
-        {name: lot_token(name, KEY) for name in lots},
-        read_manuscript(root)[0],
-    )
+        reviewed.folder, reviewed.dossiers, reviewed.lots,
+        {name: addresses(reviewed.folder.graph, name)[0] for name in reviewed.lots},
+        read_manuscript(root)[0])
 
 
 class Outline(HTMLParser):

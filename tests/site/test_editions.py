@@ -18,7 +18,6 @@ from tests.site.site import Mill, Outline, small_mill
 
 from kilnfolio.site.editions import CUSTOMER_FIELDS, NotPublishedError, for_customer
 from kilnfolio.paper.lot_pdf import lot_pdf
-from kilnfolio.site.pages import render_customer
 from kilnfolio.site.pages.customer import customer_lot
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.rendering.templating import environment
@@ -165,12 +164,9 @@ def _rendered(mill: Mill, lots: dict, changes: dict, *, heat: bool) -> str:
     )
     dossiers = {"C1": mill.dossiers["C1"].model_copy(update={"heat": (run,) if heat else ()})}
     located = mill.folder.lots["L1"]
-    folder = dataclasses.replace(
-        mill.folder,
-        lots={"L1": Located(located.record.model_copy(update=changes), located.document)},
-    )
-    env = environment(folder.mill.record, menu=())
-    return next(render_customer(folder, dossiers, lots, env, mill.tokens)).html
+    folder = mill.folder.with_records(
+        lots={"L1": Located(located.record.model_copy(update=changes), located.document)})
+    return mill.lot_page(lots["L1"], folder=folder, dossiers=dossiers)
 
 
 # --- the list -----------------------------------------------------------------
@@ -242,8 +238,7 @@ def test_no_canary_leaves_the_mill(tmp_path):
             for name, item in located.items()
         }
 
-    folder = dataclasses.replace(
-        mill.folder,
+    folder = mill.folder.with_records(
         mill=Located(planted(mill.folder.mill.record, allowed=True), mill.folder.mill.document),
         **{
             name: everywhere(getattr(mill.folder, name))
@@ -255,7 +250,7 @@ def test_no_canary_leaves_the_mill(tmp_path):
     assert CANARY in dossier.model_dump_json(), "nothing was planted"
     assert lot.charges == (CANARY,)
     env = environment(folder.mill.record, menu=())
-    html = next(render_customer(folder, {CANARY: dossier}, {"L1": lot}, env, mill.tokens)).html
+    html = mill.lot_page(lot, folder=folder, dossiers={CANARY: dossier})
     view = customer_lot(folder, "L1", {CANARY: dossier}, lot, mill.tokens["L1"])
     pdf, _ = lot_pdf(env, view)
     for text in (html, pdf_words(pdf)):

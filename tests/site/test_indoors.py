@@ -7,12 +7,12 @@ from tests.conftest import PROJECT
 
 from kilnfolio.site.editions import for_customer
 from kilnfolio.site.pages.indoors import indoors, timber_of
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.checking import checked_mill
 
 
 @pytest.fixture(scope="module")
 def red_oak():
-    return read_mill_folder(PROJECT).species["quercus-rubra"].record
+    return checked_mill(PROJECT).species["quercus-rubra"].record
 
 
 def rooms(mc_pct, species):

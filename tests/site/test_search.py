@@ -6,7 +6,7 @@ import pytest
 from tests.site.site import small_mill
 
 from kilnfolio.rendering.page import Page
-from kilnfolio.site.search import entries_of, search_index, synonyms_of
+from kilnfolio.site.search import INDEX_PATH, entries_of, search_index
 
 
 @pytest.fixture(scope="module")
@@ -16,7 +16,7 @@ def mill(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def index(mill):
-    script = search_index(mill.pages, synonyms_of(mill.folder, mill.manuscript))
+    script = (mill.site / "mill" / INDEX_PATH).read_text("utf-8")
     name, _, text = script.partition("=")
     assert name == "window.KILNFOLIO_SEARCH"
     return json.loads(text.rstrip().rstrip(";"))

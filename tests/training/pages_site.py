@@ -6,7 +6,7 @@ from pathlib import Path
 
 from tests.conftest import PROJECT
 
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.checking import checked_mill
 from kilnfolio.rendering.templating import environment
 from kilnfolio.site.static import copy_assets
 from kilnfolio.training.pages import NUMBERS_PATH, practice_numbers, render_practice
@@ -14,7 +14,7 @@ from kilnfolio.training.pages import NUMBERS_PATH, practice_numbers, render_prac
 
 def write_practice(out: Path) -> Path:
     """Write the page of problems with its numbers and the assets, and return the page."""
-    folder = read_mill_folder(PROJECT)
+    folder = checked_mill(PROJECT)
     page = render_practice(folder, environment(folder.mill.record, pdfs=False))
     copy_assets(out)
     (out / page.path).write_text(page.html, "utf-8")

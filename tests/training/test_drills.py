@@ -5,10 +5,9 @@ key: a mass that jumps back, a share of the wrong mass, a wick against a hand re
 """
 
 import dataclasses
-import datetime as dt
 import html
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import pytest
@@ -17,13 +16,14 @@ from tests.pdf_reading import read_pages
 
 from kilnfolio.paper.booklet import TRAINEE, TRAINER, booklets
 from kilnfolio.paper.printing import pdf_of
-from kilnfolio.records.folder import MillFolder, read_mill_folder
+from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering.templating import environment
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.review.review import review_charge
+from kilnfolio.site.context import mill_context
 from kilnfolio.site.pages.histories import ChargeLine
-from kilnfolio.site.pages.holdings import Holdings
 from kilnfolio.training import drills as drills_module
 from kilnfolio.training.anonymous import anonymous
 from kilnfolio.training.drills import Drill, make_drills
@@ -35,7 +35,7 @@ PROJECT = Path(__file__).resolve().parents[2]
 
 @pytest.fixture(scope="module")
 def folder() -> MillFolder:
-    return read_mill_folder(PROJECT)
+    return checked_mill(PROJECT)
 
 
 @pytest.fixture(scope="module")
@@ -43,14 +43,13 @@ def dossiers(folder: MillFolder) -> dict[str, Dossier]:
     return {name: review_charge(folder, name) for name in folder.charges}
 
 
-def lines_of(folder: MillFolder, dossiers: dict[str, Dossier]) -> dict[str, ChargeLine]:
-    holdings = Holdings(folder, dossiers, {}, environment(folder.mill.record), {}, dt.date.min)
-    return dict(holdings.lines)
+def lines_of(folder: MillFolder) -> Mapping[str, ChargeLine]:
+    return mill_context(folder.graph).lines
 
 
 @pytest.fixture(scope="module")
-def drills(folder: MillFolder, dossiers: dict[str, Dossier]) -> list[Drill]:
-    return make_drills(folder, lines_of(folder, dossiers))
+def drills(folder: MillFolder) -> list[Drill]:
+    return make_drills(folder, lines_of(folder))
 
 
 @pytest.fixture(scope="module")
@@ -277,10 +276,10 @@ def test_the_wick_leaves_the_hand_readings(by_fault):
     assert any("wick changed" in line for line in by_fault["dry-wick"].made)
 
 
-def test_a_fault_that_does_not_show_makes_no_drill(folder, dossiers, monkeypatch):
+def test_a_fault_that_does_not_show_makes_no_drill(folder, monkeypatch):
     quiet = [dataclasses.replace(FAULTS[0], plant=lambda scene, _: Planted(scene, "nothing"))]
     monkeypatch.setattr(drills_module, "FAULTS", quiet)
-    assert make_drills(folder, lines_of(folder, dossiers)) == []
+    assert make_drills(folder, lines_of(folder)) == []
 
 
 # --- the key --------------------------------------------------------------------------------------
@@ -321,8 +320,8 @@ def test_left_pages_name_the_booklet_at_their_head(printed_pages):
         assert all(title in page for page in printed_pages[name][3::2])
 
 
-def test_drills_are_the_same_each_time(folder, dossiers, drills):
-    turned = dict(reversed(lines_of(folder, dossiers).items()))
+def test_drills_are_the_same_each_time(folder, drills):
+    turned = dict(reversed(lines_of(folder).items()))
     assert make_drills(folder, turned) == drills
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from tests.conftest import PROJECT
 
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.checking import checked_mill
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.limits import LimitBook
 from kilnfolio.training.expected import expected
@@ -20,7 +20,7 @@ INTERVALS = {"mean-of-the-lot", "limits-for-the-lot"}
 
 @pytest.fixture(scope="module")
 def limits() -> LimitBook:
-    return LimitBook(read_mill_folder(PROJECT).limits.record)
+    return LimitBook(checked_mill(PROJECT).limits.record)
 
 
 @pytest.mark.parametrize("slug", KINDS)

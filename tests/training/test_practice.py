@@ -25,7 +25,8 @@ from tests.minimal import minimal_mill
 from kilnfolio.paper.booklet import TRAINEE, TRAINER, booklets
 from kilnfolio.paper.printing import pdf_of
 from kilnfolio.physics.water import least_heat
-from kilnfolio.records.folder import MillFolder, read_mill_folder
+from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.rendering.templating import environment
 from kilnfolio.review.limits import LimitBook
@@ -44,7 +45,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> MillFolder:
     root = minimal_mill(tmp_path_factory.mktemp("mill"))
     for name in ("content/handbook", "schedules"):
         shutil.copytree(PROJECT / name, root / name, dirs_exist_ok=True)
-    return read_mill_folder(root)
+    return checked_mill(root)
 
 
 @pytest.fixture(scope="module")

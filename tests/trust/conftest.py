@@ -8,7 +8,7 @@ from tests.trust.yard import amended_mill
 
 from kilnfolio.archive.ledger import Ledger, read_ledger
 from kilnfolio.archive.tokens import lot_token, read_token_key
-from kilnfolio.pipeline import build_site
+from kilnfolio.pipeline.build import build_site
 
 
 @dataclass(frozen=True)

@@ -27,8 +27,7 @@ from tests.minimal import BOARDS, FILES
 from tests.pdf_reading import read_pages
 from tests.trust.yard import labelled_mill
 
-from kilnfolio.incremental.tree import EDITIONS
-from kilnfolio.pipeline import build_site
+from kilnfolio.pipeline.build import EDITIONS, build_site
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.logger import LoggerProfile
@@ -212,10 +211,11 @@ def write_marked(root: Path, say: Callable[[str], str] = lambda _key: "") -> Mar
 @pytest.fixture(scope="module")
 def planted(tmp_path_factory) -> Planted:
     from tests.archive.yard import SEALED_AT, key
+    from tests.reviewed import reviewed_mill
 
     from kilnfolio.archive.seal import amend, seal
     from kilnfolio.archive.tokens import make_token_key
-    from kilnfolio.pipeline import enter_lot, review_folder
+    from kilnfolio.site.sealed import enter_lot
 
     root = tmp_path_factory.mktemp("marked")
     marks = write_marked(root)
@@ -226,13 +226,13 @@ def planted(tmp_path_factory) -> Planted:
         by, reason = marks.new("the ledger's by"), marks.new("the ledger's reason")
         if again:
             record.write_text(record.read_text("utf-8") + f"# {marks.new('a comment')}\n", "utf-8")
-        reviewed = review_folder(root)
+        reviewed = reviewed_mill(root)
         dossier = reviewed.dossiers[charge]
         if again:
             amend(reviewed.folder, dossier, by, key(), SEALED_AT, reason)
         else:
             seal(reviewed.folder, dossier, by, key(), SEALED_AT)
-            enter_lot(reviewed, "L1", by, key(), SEALED_AT)
+            enter_lot(reviewed.folder, "L1", by, key(), SEALED_AT)
     build_site(root, root / "site", workers=2)
     return Planted(root, marks)
 
@@ -435,16 +435,16 @@ def test_an_over_long_name_is_refused_with_its_place(tmp_path, noun):
 def hostile(tmp_path_factory) -> Path:
     """Return a site in which every field says the hostile words."""
     from tests.archive.yard import SEALED_AT, key
+    from tests.reviewed import reviewed_mill
 
     from kilnfolio.archive.seal import seal
     from kilnfolio.archive.tokens import make_token_key
-    from kilnfolio.pipeline import review_folder
 
     root = tmp_path_factory.mktemp("hostile")
     words = {"check": "", "notes": LONGER, "about": LONGER}  # a check is named by its slug
     marks = write_marked(root, lambda name: words.get(name, HOSTILE))
     make_token_key(root / "keys/lot-addresses.key")
-    reviewed = review_folder(root)
+    reviewed = reviewed_mill(root)
     seal(reviewed.folder, reviewed.dossiers[marks.names["C1"]], HOSTILE, key(), SEALED_AT)
     build_site(root, root / "site", workers=2)
     return root / "site"
@@ -483,12 +483,12 @@ def test_hostile_words_stay_text_in_the_record(hostile):
                          ids=["bidi", "nul", "escape", "isolate", "mark"])
 def test_characters_that_act_are_refused_or_shown(tmp_path, words):
     """A name with a control or direction character is refused with its place, or is made plain."""
-    from kilnfolio.records.folder import read_mill_folder
+    from kilnfolio.records.checking import checked_mill
     from kilnfolio.records.problems import RecordProblems
 
     try:
         root = labelled_mill(tmp_path, lot={"product": words})
-        read_mill_folder(root)
+        checked_mill(root)
     except (RecordProblems, yaml.YAMLError):
         return
     build_site(root, root / "site", workers=1)

@@ -13,7 +13,7 @@ from tests.trust.yard import CHARGE, LOT, change, labelled_mill
 
 from kilnfolio.archive.ledger import read_ledger
 from kilnfolio.archive.tokens import lot_token, read_token_key, read_token_keys
-from kilnfolio.pipeline import build_site
+from kilnfolio.pipeline.build import build_site
 
 #: Builds killed; set it higher for a longer trial.
 KILLS = int(os.environ.get("KILNFOLIO_KILLS", "4"))

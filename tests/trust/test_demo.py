@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 from tests.conftest import PROJECT
+from tests.reviewed import reviewed_mill
 
 from demo.seals import WITNESSES, keep_witnesses, seal_mill
 from kilnfolio.archive.audit import audit
 from kilnfolio.archive.keyring import KEYRING
 from kilnfolio.archive.ledger import LEDGER, dossier_path, read_ledger
-from kilnfolio.pipeline import review_folder
 from kilnfolio.review import review
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.versions import CHANGES, rules_version
@@ -33,7 +33,7 @@ def sealed(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def reviewed(sealed):
-    return review_folder(sealed[0])
+    return reviewed_mill(sealed[0])
 
 
 def files_below(folder: Path) -> dict[str, bytes]:

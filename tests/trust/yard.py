@@ -9,15 +9,18 @@ from tests.archive.yard import CHARGE, SEALED_AT, amend_charge, change, key, sea
 from tests.minimal import FILES
 
 from kilnfolio.archive.entries import LotEntry
+from kilnfolio.archive.standing import sealed_but
 from kilnfolio.archive.tokens import make_token_key
-from kilnfolio.pipeline import enter_lot, review_folder
+from kilnfolio.records.folder import open_mill
+from kilnfolio.site.sealed import enter_lot
 
 LOT = FILES["lot"]
 
 
 def seal_lot_again(root: Path, reason: str | None = None, *, days: int = 0) -> LotEntry:
     """Seal the lot of the small mill, or amend it where there is a reason."""
-    return enter_lot(review_folder(root), "L1", "A. N. Other", key(),
+    mill = open_mill(root, bound=sealed_but(lot="L1"))
+    return enter_lot(mill, "L1", "A. N. Other", key(),
                      SEALED_AT + dt.timedelta(days=days, hours=1), reason)
 
 

@@ -20,8 +20,9 @@ from typing import ClassVar
 from urllib.parse import parse_qs, unquote, urlsplit
 
 from kilnfolio.adopt.local_only import HEADERS, stranger
-from kilnfolio.incremental.inputs import Stamps, stamps
-from kilnfolio.pipeline import Report, site_at_hand
+from kilnfolio.graph.inputs import Stamps, stamps
+from kilnfolio.pipeline.build import Report, site_at_hand
+from kilnfolio.records.kinds import INDEX
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.rendering.safety import SAFETY
 
@@ -30,7 +31,7 @@ POLL, WAIT = 0.15, 20.0
 #: Where the pages are kept, so that the next preview goes on from them; a build writes beside it.
 HOME = Path("site/.preview")
 #: Tasks that rest on many records and are made after the pages of the record that was saved.
-_PATIENT = frozenset({("room", "drills"), ("search", "")})
+_PATIENT = frozenset({("part", "drills"), ("search", "")})
 #: Asks whether this page has become another, and loads it again. Only the preview's pages hold it.
 _RELOAD = """<script>
 (async () => {
@@ -70,7 +71,7 @@ class Preview:
 
     def refresh(self) -> bool:
         """Look at the files; make again what rests on those that were saved. Return whether any."""
-        now = stamps(self.root)
+        now = stamps(self.root, INDEX)
         if self._begun and now == self._stamps:
             return False
         began = time.perf_counter()

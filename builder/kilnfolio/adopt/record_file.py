@@ -8,11 +8,13 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path as FilePath
 
-from kilnfolio.adopt.nearby import Cache, charge_file, charge_problems
+from kilnfolio.adopt.nearby import charge_file, charge_problems
 from kilnfolio.adopt.record_text import Path, RecordText
 from kilnfolio.records.charge import Charge
+from kilnfolio.records.folder import MillFolder, open_mill
 from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
 from kilnfolio.records.yaml_source import MAX_BYTES
 from kilnfolio.runtime.files import write_whole
@@ -45,8 +47,6 @@ class ChargeFile:
     before: bytes
     record: RecordText
     _line_break: str = "\n"
-    cache: Cache = field(default_factory=dict)
-    """What the charge names, read once."""
     _read: str = field(default="", init=False)
     _known: set[tuple[str, str]] | None = field(default=None, init=False)
 
@@ -107,6 +107,11 @@ class ChargeFile:
         text = self.record.text.replace("\n", self._line_break)
         return (_BOM if self.before.startswith(_BOM) else b"") + text.encode()
 
+    @cached_property
+    def _mill(self) -> MillFolder:
+        """The mill: what the charge names is read once while its record is edited."""
+        return open_mill(self.root)
+
     def check(self) -> None:
         """Validate the edited record.
 
@@ -122,9 +127,8 @@ class ChargeFile:
                 "Keep long series in the logger's own file")])
         if self._known is None:
             self._known = {(one.what, one.why) for one in
-                           charge_problems(self.root, self.name, self._read, self.cache)}
-        if wrong := [one for one in charge_problems(self.root, self.name, self.record.text,
-                                                    self.cache)
+                           charge_problems(self._mill, self.name, self._read)}
+        if wrong := [one for one in charge_problems(self._mill, self.name, self.record.text)
                      if (one.what, one.why) not in self._known]:
             raise RecordProblems(wrong)
 

@@ -10,8 +10,8 @@ from pathlib import Path
 
 from kilnfolio.adopt.starter import schema_comment, schema_files
 from kilnfolio.adopt.writing import filled, write_new
-from kilnfolio.records.begun import only_absent
-from kilnfolio.records.folder import RECORD_KINDS
+from kilnfolio.records.drafts import only_absent
+from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.model import TO_FILL, Record, validate
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.yaml_source import parse_yaml, read_yaml
@@ -122,7 +122,7 @@ def begin(root: Path, kind: str, identity: str, given: Mapping[str, str]) -> Beg
     for key in _OF_OTHER_RULES.get(str(values.get("rule")), ()):
         text = text.replace(f"  {key}: {TO_FILL}\n", "")
     zone = mill.value.get("time_zone") if isinstance(mill.value, dict) else None
-    to_fill = _still_to_fill(text, file, RECORD_KINDS[kind], zone)
+    to_fill = _still_to_fill(text, file, RECORD_KINDS[kind].model, zone)
     schema = f"schemas/{kind}.json"
     lacking = {} if (root / schema).exists() else {schema: schema_files()[schema]}
     write_new(root, {file: text} | lacking)

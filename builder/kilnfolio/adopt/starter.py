@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from kilnfolio.adopt.entry.entries import EntryFile
-from kilnfolio.records.folder import RECORD_KINDS
+from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.schema import model_schema, record_schema
 
 #: Where the parts of the starter lie: in the package, in the source tree, and in a mill folder.

@@ -10,18 +10,13 @@ from zoneinfo import ZoneInfo
 
 from kilnfolio.archive.durable import write_whole
 from kilnfolio.archive.ledger import read_ledger
-from kilnfolio.records.folder import RECORD_KINDS, read_mill_folder
+from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.formats import FORMAT, format_of, upgraded, words_of_changes
+from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.model import validate
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.yaml_source import Document, parse_yaml, read_yaml
 
-#: Where the files lie, by the kind of record they hold.
-_HOMES = {"mill": "content/mill.yaml", "kiln": "content/kilns/*.yaml",
-          "logger": "content/loggers/*.yaml", "charge": "content/charges/*/*/charge.yaml",
-          "lot": "content/lots/*.yaml", "species": "schedules/species/*.yaml",
-          "schedule": "schedules/*wood/*.yaml", "notation": "schedules/notations/*.yaml",
-          "limits": "schedules/limits.yaml", "sources": "schedules/sources.yaml"}
 #: Where the files are kept as they were.
 KEPT = "before-format-{}"
 
@@ -67,21 +62,21 @@ def upgrades(root: Path) -> list[Upgrade]:
     RecordProblems
         The folder cannot be read as it is, or a record would not say the same afterwards.
     """
-    zone = read_mill_folder(root).mill.record.zone
+    zone = checked_mill(root).mill.record.zone
     ledger = read_ledger(root)
     found = []
-    for kind, pattern in _HOMES.items():
-        for path in sorted(root.glob(pattern)):
+    for kind in RECORD_KINDS.values():
+        for path in sorted(path for pattern in kind.globs for path in root.glob(pattern)):
             name = path.relative_to(root).as_posix()
             document = read_yaml(path, name)
             written = format_of(document)
             if not 0 <= written < FORMAT:
                 continue
             before = path.read_bytes().decode("utf-8-sig")
-            after = upgraded(before, kind)
-            _says_the_same(document, after, kind, zone)
-            sealed = kind == "charge" and bool(ledger.of(PurePosixPath(name).parent.name))
-            found.append(Upgrade(name, written, kind, before, after, sealed))
+            after = upgraded(before, kind.name)
+            _says_the_same(document, after, kind.name, zone)
+            sealed = kind.name == "charge" and bool(ledger.of(PurePosixPath(name).parent.name))
+            found.append(Upgrade(name, written, kind.name, before, after, sealed))
     return found
 
 
@@ -98,7 +93,7 @@ def _says_the_same(document: Document, after: str, kind: str, zone: ZoneInfo) ->
 def _read(document: Document, kind: str, zone: ZoneInfo) -> object:
     """Return the record of a document; of one that is still open, what it lacks."""
     try:
-        return validate(document, RECORD_KINDS[kind], zone=zone).record
+        return validate(document, RECORD_KINDS[kind].model, zone=zone).record
     except RecordProblems as error:
         return [(problem.what, problem.why) for problem in error.problems]
 

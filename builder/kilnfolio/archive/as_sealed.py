@@ -9,52 +9,28 @@ from __future__ import annotations
 
 import contextlib
 from collections import ChainMap
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, cast
-from zoneinfo import ZoneInfo
 
 from pydantic import ValidationError
 
 from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.entries import AnyEntry, Entry, LotEntry, SealedFile
 from kilnfolio.archive.ledger import KEPT, dossier_path
-from kilnfolio.records.folder import RECORD_KINDS, MillFolder, by_practice, record_of
-from kilnfolio.records.homes import HOMES
+from kilnfolio.records.folder import MillFolder, mill_of_files
 from kilnfolio.records.limits import Limits
 from kilnfolio.records.model import Located
-from kilnfolio.records.practice import practices
 from kilnfolio.records.problems import Place, Problem, RecordProblems
-from kilnfolio.records.yaml_source import parse_yaml
 from kilnfolio.review.dossier import Dossier, Finding
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.review.review import review_charge
 from kilnfolio.review.versions import rules_version
 
-#: Records a mill has one of, by the field of `MillFolder` that holds them.
-_SINGLE = {"content/mill.yaml": "mill", "schedules/sources.yaml": "sources",
-           "schedules/limits.yaml": "limits"}
-#: The kind of each noun's records.
-_KIND = {"species": "species", "schedules": "schedule", "notations": "notation", "kilns": "kiln",
-         "loggers": "logger", "charges": "charge", "lots": "lot"}
 
-
-@dataclass(frozen=True)
-class SealedFolder(MillFolder):
-    """The part of a mill folder that one seal kept."""
-
-    kept: Mapping[str, Path] = field(default_factory=dict)
-    """Where the copy of each file lies."""
-
-    def file(self, name: str) -> Path:
-        """Return the kept copy of a file."""
-        return self.kept[name]
-
-
-def folder_as_sealed(root: Path, entry: AnyEntry) -> SealedFolder:
-    """Read the records a seal rests on from the copies kept with the ledger.
+def folder_as_sealed(root: Path, entry: AnyEntry) -> MillFolder:
+    """Return the records a seal rests on, from the copies kept with the ledger.
 
     Parameters
     ----------
@@ -66,25 +42,17 @@ def folder_as_sealed(root: Path, entry: AnyEntry) -> SealedFolder:
     Raises
     ------
     RecordProblems
-        A copy is missing, is not the file that was sealed, or cannot be read.
+        A copy is missing or is not the file that was sealed.
     """
-    located: dict[str, Located] = {}
     problems: list[Problem] = []
-    zone = None
-    for file in sorted(entry.files, key=lambda file: file.path != "content/mill.yaml"):
-        kind = _kind_of(file.path)
+    for file in entry.files:
         try:
-            raw = kept_bytes(root, file)
-            if kind:
-                read = _read if kind in ("charge", "lot") else _read_shared
-                located[file.path] = read(raw, kind, file.path, zone)
+            kept_bytes(root, file)
         except RecordProblems as error:
             problems.extend(error.problems)
-        if kind == "mill" and file.path in located:
-            zone = located[file.path].record.zone
     if problems:
         raise RecordProblems(problems)
-    return _folder(root, entry, located)
+    return mill_of_files(root, {file.path: root / KEPT / file.sha256 for file in entry.files})
 
 
 def kept_bytes(root: Path, file: SealedFile) -> bytes:
@@ -103,37 +71,6 @@ def kept_bytes(root: Path, file: SealedFile) -> bytes:
     raise RecordProblems([Problem(
         Place(name.as_posix()), f"the copy of {file.path}",
         "it is missing, or is not the file that was sealed", "Bring it back from a backup")])
-
-
-def _kind_of(path: str) -> str:
-    """Return the kind of record a file holds; empty for a logger's file."""
-    return _SINGLE.get(path) or next(
-        (kind for noun, kind in _KIND.items() if HOMES[noun].fullmatch(path)), "")
-
-
-def _read(raw: bytes, kind: str, name: str, zone: ZoneInfo | None) -> Located:
-    read = record_of(parse_yaml(raw, name), RECORD_KINDS[kind], zone)
-    if not isinstance(read, Located):
-        raise RecordProblems(read.to_fill)
-    return read
-
-
-#: Records that many seals share stay in memory.
-_read_shared = lru_cache(maxsize=64)(_read)
-
-
-def _folder(root: Path, entry: AnyEntry, located: Mapping[str, Located]) -> SealedFolder:
-    single = {_SINGLE[path]: one for path, one in located.items() if path in _SINGLE}
-    found: dict[str, dict[str, Located]] = {noun: {} for noun in _KIND}
-    for path, one in located.items():
-        for noun in _KIND:
-            if match := HOMES[noun].fullmatch(path):
-                found[noun][match[1]] = one
-    rule = practices()[single["mill"].record.practice].rule
-    found["charges"] = {name: by_practice(charge, rule)
-                        for name, charge in found["charges"].items()}
-    kept = {file.path: root / KEPT / file.sha256 for file in entry.files}
-    return SealedFolder(root=root, kept=kept, **cast("Any", single), **cast("Any", found))
 
 
 # --- what was sealed ------------------------------------------------------------------------------
@@ -184,20 +121,10 @@ def as_sealed_library(folder: MillFolder, root: Path, entry: LotEntry) -> MillFo
     if not entry.files:
         return folder
     sealed = folder_as_sealed(root, entry)
-    species = ChainMap(dict(sealed.species), cast("dict[str, Any]", folder.species))
-    return cast("MillFolder", _Overlay(folder, mill=sealed.mill, limits=sealed.limits,
-                                       sources=sealed.sources, species=species))
-
-
-class _Overlay:
-    """A mill folder with some of its records in place of others; the rest are asked for as ever."""
-
-    def __init__(self, folder: MillFolder, **records: object):
-        self.__dict__.update(records)
-        self._folder = folder
-
-    def __getattr__(self, name: str) -> object:
-        return getattr(self._folder, name)
+    species = ChainMap(cast("dict[str, Any]", sealed.species),
+                       cast("dict[str, Any]", folder.species))
+    return folder.with_records(mill=sealed.mill, limits=sealed.limits, sources=sealed.sources,
+                               species=species)
 
 
 # --- today's limits beside it ---------------------------------------------------------------------
@@ -247,7 +174,7 @@ def by_todays_limits(folder: MillFolder, sealed: Dossier, limits: Located[Limits
     # a dossier of older rules is computed again, so that the rules do not pass for the limits
     same_rules = sealed.rules.version == rules_version()
     then = _findings(sealed if same_rules else review_charge(folder, sealed.charge), checks)
-    now = _findings(review_charge(replace(folder, limits=limits), sealed.charge), checks)
+    now = _findings(review_charge(folder.with_records(limits=limits), sealed.charge), checks)
     return tuple(_other(key, then.get(key, ()), now.get(key, ()))
                  for key in dict.fromkeys([*then, *now])
                  if _outcomes(then.get(key, ())) != _outcomes(now.get(key, ())))

@@ -25,11 +25,10 @@ from kilnfolio.archive.keyring import list_key
 from kilnfolio.archive.keys import Keys
 from kilnfolio.archive.ledger import Ledger, lot_record_path
 from kilnfolio.archive.seal import SealState, check_words, inputs_of, keep
-from kilnfolio.records.folder import MillFolder, record_of
-from kilnfolio.records.lot import Lot
+from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import Located, Name, Text
 from kilnfolio.records.problems import RecordProblems
-from kilnfolio.records.yaml_source import parse_yaml
+from kilnfolio.records.reading import record_of
 from kilnfolio.review.dossier import LotDossier
 
 
@@ -209,7 +208,7 @@ def changed_lot(root: Path, entry: LotEntry) -> Iterator[Difference]:
 def _says_the_same(root: Path, file: SealedFile, raw: bytes) -> bool:
     try:
         # the only moment of a lot, when it was shipped, is left out of the comparison
-        then, now = (record_of(parse_yaml(data, file.path), Lot, ZoneInfo("UTC"))
+        then, now = (record_of(data, file.path, ZoneInfo("UTC"))
                      for data in (kept_bytes(root, file), raw))
     except RecordProblems:
         return False

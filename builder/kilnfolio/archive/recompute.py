@@ -18,7 +18,8 @@ from kilnfolio.archive.canonical import canonical, read_json, sha256
 from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.entries import Entry, SealedFile
 from kilnfolio.archive.ledger import KEPT
-from kilnfolio.records.folder import MillFolder, read_mill_folder
+from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.review.review import review_charge
 
@@ -96,7 +97,7 @@ def laid_out(files: Mapping[str, bytes]) -> Iterator[MillFolder]:
             place = Path(name) / path
             place.parent.mkdir(parents=True, exist_ok=True)
             place.write_bytes(data)
-        yield read_mill_folder(Path(name))
+        yield checked_mill(Path(name))
 
 
 def review_again(files: Mapping[str, bytes], charge: str) -> dict[str, Any] | list[Difference]:

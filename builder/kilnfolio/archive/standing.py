@@ -1,118 +1,264 @@
-"""How every sealed charge and lot of a mill stands: as it was sealed, or not.
+"""How every sealed charge and lot of a mill stands, as derived values: as it was sealed, or not.
 
-A charge or lot whose own files were changed goes on being shown as it was sealed, and is named by
-`check` and `build` until it is amended or the change is taken back.
+A sealed charge is read and reviewed from the copies its seal keeps, and a sealed lot by the limits
+and species it was sealed with: `SEALED` binds this to a graph. One whose own files were changed is
+still shown as it was sealed, and `check` and `build` name it until it is amended or the change is
+undone.
 """
 
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from kilnfolio.archive.as_sealed import as_sealed_library, folder_as_sealed, sealed_dossier
-from kilnfolio.archive.entries import LotEntry
-from kilnfolio.archive.keyring import read_keyring
-from kilnfolio.archive.ledger import Ledger, read_ledger
+from kilnfolio.archive.entries import AnyEntry, Entry, LotEntry
+from kilnfolio.archive.keyring import KEYRING, read_keyring
+from kilnfolio.archive.ledger import (
+    KEPT,
+    LEDGER,
+    Ledger,
+    dossier_path,
+    lot_record_path,
+    read_ledger,
+)
 from kilnfolio.archive.lots import LotState, lot_state
 from kilnfolio.archive.seal import SealState, state
+from kilnfolio.graph.derived import Bound, Group, derived, inline, table
+from kilnfolio.graph.graph import Graph
 from kilnfolio.records.charge import Charge
-from kilnfolio.records.folder import MillFolder, read_mill_folder, refuse_other_folder
+from kilnfolio.records.folder import MillFolder, mill_of, open_mill
+from kilnfolio.records.lot import Lot
 from kilnfolio.records.model import Located
 from kilnfolio.records.problems import RecordProblems
-from kilnfolio.review.dossier import Dossier, Finding, LotDossier
-from kilnfolio.review.review import review_lot
+from kilnfolio.records.reading import charge_as_sealed, lot_as_sealed, lot_is_sealed
+from kilnfolio.review.dossier import Dossier, Finding
+from kilnfolio.review.reviews import dossier_as_sealed, library_of_sealed_lot
 
 #: The slug a broken seal is reported under, beside the findings of the checks.
 AS_SEALED = "as-sealed"
 #: Differences a message names.
 _NAMED = 3
 
-
-@dataclass(frozen=True)
-class Standing:
-    """How the sealed charges and lots of a mill stand."""
-
-    root: Path
-    ledger: Ledger
-    charges: Mapping[str, SealState] = field(default_factory=dict)
-    lots: Mapping[str, LotState] = field(default_factory=dict)
-
-    def findings(self) -> dict[str, Finding]:
-        """Return what is not as sealed, by the name `check` prints: ``C1``, ``lot L1``."""
-        found = {name: broken_finding(stands, name) for name, stands in self.charges.items()
-                 if stands.differences}
-        return found | {f"lot {name}": broken_finding(stands, f"lot {name}")
-                        for name, stands in self.lots.items() if stands.differences}
-
-    def settled_charges(self) -> dict[str, tuple[Located[Charge], Dossier]]:
-        """Return the charges that are as they were sealed: the record and dossier as sealed."""
-        found = {}
-        for name, stands in self.charges.items():
-            if stands.last and stands.word != "changed":
-                with contextlib.suppress(RecordProblems):  # a copy is gone: today's files serve
-                    folder = folder_as_sealed(self.root, stands.last)
-                    found[name] = (folder.charges[name], sealed_dossier(
-                        self.root, stands.last, len(stands.entries), folder))
-        return found
+#: What is not as it was sealed, in words.
+broken = Group("broken")
+#: The public keys that charges were sealed with.
+public_keys = Group("public keys")
 
 
-def standing(root: Path, only: frozenset[str] | None = None, *, numbers: bool = True) -> Standing:
-    """Return how a mill's sealed charges and lots stand.
+# --- the ledger -----------------------------------------------------------------------------------
 
-    Parameters
-    ----------
-    root : Path
-        The mill folder.
-    only : frozenset of str, optional
-        These charges alone, and no lots.
-    numbers : bool
-        As for `archive.seal.state`.
+@table("ledger", fills=(public_keys,))
+def ledger(graph: Graph, _: str) -> Mapping[str, Any]:
+    """Read the ledger once, and give each charge and lot its own entries."""
+    graph.tree(LEDGER.parent.as_posix())
+    whole = read_ledger(graph.folder)
+    lines: dict[str, list[Any]] = {}
+    for line in whole.lines:
+        entry = line.entry
+        of = f"charge:{entry.charge}" if isinstance(entry, Entry) else f"lot:{entry.lot}"
+        lines.setdefault(of, []).append(line)
+        if isinstance(entry, Entry):
+            graph.join(public_keys, "", entry.public_key)
+    subjects = {noun: tuple(sorted(of.removeprefix(noun + ":") for of in lines
+                                   if of.startswith(noun + ":"))) for noun in ("charge", "lot")}
+    return {"differences": whole.differences, "demo keys": demo_keys(graph.folder),
+            **{f"every {noun}": names for noun, names in subjects.items()},
+            **{of: tuple(found) for of, found in lines.items()}}
+
+
+def part_of_ledger(graph: Graph, noun: str, number: str) -> Ledger:
+    """Return what the ledger holds of one charge or lot, with all that is wrong with the ledger."""
+    return Ledger(ledger.entry(graph, f"{noun}:{number}", ()),
+                  ledger.entry(graph, "differences", ()))
+
+
+def entries_of_charge(graph: Graph, number: str) -> tuple[Entry, ...]:
+    """Return the entries of a charge, oldest first."""
+    return part_of_ledger(graph, "charge", number).of(number)
+
+
+def entries_of_lot(graph: Graph, number: str) -> tuple[LotEntry, ...]:
+    """Return the entries of a lot, oldest first."""
+    return part_of_ledger(graph, "lot", number).of_lot(number)
+
+
+def is_sealed(graph: Graph, noun: str, number: str) -> bool:
+    """Return whether the ledger holds a charge or lot."""
+    return ledger.entry(graph, f"{noun}:{number}") is not None
+
+
+def note_sealed(graph: Graph, entries: Sequence[AnyEntry]) -> None:
+    """Note that the copies kept with seals are read, which stay when others are sealed.
+
+    What stands before them in the ledger is noted with them: each entry holds the hash of it.
     """
-    ledger = read_ledger(root)
-    return Standing(
-        root, ledger,
-        {name: state(root, name, ledger, numbers=numbers) for name in ledger.charges
-         if only is None or name in only},
-        {name: lot_state(root, name, ledger) for name in ledger.lots} if only is None else {})
+    graph.file(KEYRING.as_posix())
+    for entry in entries:
+        for file in entry.files:
+            graph.file((KEPT / file.sha256).as_posix())
 
 
-@dataclass(frozen=True)
-class SealedMill:
-    """A mill folder whose sealed charges are read as they were sealed."""
-
-    folder: MillFolder
-    dossiers: Mapping[str, Dossier]
-    """The dossiers of charges that are as they were sealed."""
-    lots: Mapping[str, LotEntry]
-    """The last entries of lots that are as they were sealed."""
-
-    def review_lot(self, lot: str, dossiers: Mapping[str, Dossier]) -> LotDossier:
-        """Review a lot: a sealed one by the limits and species it was sealed with."""
-        folder = self.folder
-        if lot in self.lots:
-            folder = as_sealed_library(folder, folder.root, self.lots[lot])
-        return review_lot(folder, lot, dossiers)
+def note_dossiers(graph: Graph, number: str, count: int) -> None:
+    """Note that the sealed dossiers of a charge are read."""
+    for ordinal in range(1, count + 1):
+        graph.file(dossier_path(number, ordinal).as_posix())
 
 
-def read_sealed_mill(root: Path) -> SealedMill:
-    """Read a mill folder; what was sealed and is unchanged is read from the copies of its seal.
+def demo_keys(root: Path) -> frozenset[str]:
+    """Return the public keys of a mill that are the demonstration's."""
+    with contextlib.suppress(RecordProblems):  # then the ledger does not hold, which is said
+        keyring = read_keyring(root)
+        return frozenset(key.public_key for key in keyring.keys if key.demo) if keyring \
+            else frozenset()
+    return frozenset()
+
+
+# --- read as sealed -------------------------------------------------------------------------------
+
+@inline("sealed folder")
+def sealed_folder(graph: Graph, number: str) -> MillFolder | None:
+    """Return the records a charge was sealed on; None where it is not sealed."""
+    entries = entries_of_charge(graph, number)
+    if not entries:
+        return None
+    note_sealed(graph, entries[-1:])
+    return folder_as_sealed(graph.folder, entries[-1])
+
+
+def _charge_as_sealed(graph: Graph, number: str) -> Located[Charge] | None:
+    folder = sealed_folder(graph, number)
+    located = folder.located_charge(number) if folder else None
+    return located if isinstance(located, Located) else None
+
+
+def _dossier_as_sealed(graph: Graph, number: str) -> Dossier | None:
+    entries, folder = entries_of_charge(graph, number), sealed_folder(graph, number)
+    if not entries:
+        return None
+    note_dossiers(graph, number, len(entries))
+    return sealed_dossier(graph.folder, entries[-1], len(entries), folder)
+
+
+def _lot_is_sealed(graph: Graph, number: str) -> bool:
+    return is_sealed(graph, "lot", number)
+
+
+def _lot_as_sealed(graph: Graph, number: str) -> Located[Lot] | None:
+    entries = entries_of_lot(graph, number)
+    if not entries or not entries[-1].files:
+        return None
+    note_sealed(graph, entries[-1:])
+    return folder_as_sealed(graph.folder, entries[-1]).lots.get(number)
+
+
+def _library_of_sealed_lot(graph: Graph, number: str) -> MillFolder | None:
+    entries = entries_of_lot(graph, number)
+    if not entries:
+        return None
+    note_sealed(graph, entries[-1:])
+    return as_sealed_library(mill_of(graph), graph.folder, entries[-1])
+
+
+def sealed_but(*, charge: str = "", lot: str = "") -> Bound:
+    """Return what reads sealed charges and lots as they were sealed, but for one to be amended."""
+    return {
+        charge_as_sealed.name: lambda graph, number: None if number == charge else
+        _charge_as_sealed(graph, number),
+        dossier_as_sealed.name: lambda graph, number: None if number == charge else
+        _dossier_as_sealed(graph, number),
+        lot_as_sealed.name: lambda graph, number: None if number == lot else
+        _lot_as_sealed(graph, number),
+        lot_is_sealed.name: lambda graph, number: number != lot and _lot_is_sealed(graph, number),
+        library_of_sealed_lot.name: lambda graph, number: None if number == lot else
+        _library_of_sealed_lot(graph, number)}
+
+
+#: Reads every sealed charge and lot as it was sealed.
+SEALED: Bound = sealed_but()
+
+
+def open_sealed_mill(root: Path) -> MillFolder:
+    """Return a mill folder whose sealed charges and lots are read as they were sealed.
 
     Raises
     ------
     RecordProblems
-        Every problem in every other file.
+        It is not a mill's folder.
     """
-    refuse_other_folder(root)
-    stands = standing(root, numbers=False)
-    charges = stands.settled_charges()
-    lots = {name: one.last for name, one in stands.lots.items() if one.last and not one.differences}
-    folder = read_mill_folder(root, {*charges, *(f"lot {name}" for name in lots)})
-    here = {name: charge for name, (charge, _) in charges.items() if name in folder.charges}
-    return SealedMill(replace(folder, charges={**folder.charges, **here}),
-                      {name: charges[name][1] for name in here},
-                      {name: entry for name, entry in lots.items() if name in folder.lots})
+    return open_mill(root, bound=SEALED)
+
+
+# --- is it still as sealed? -----------------------------------------------------------------------
+
+def _sealed_charges(graph: Graph) -> tuple[str, ...]:
+    return ledger.entry(graph, "every charge", ())
+
+
+def _sealed_lots(graph: Graph) -> tuple[str, ...]:
+    return ledger.entry(graph, "every lot", ())
+
+
+@derived("charge standing", keys=_sealed_charges, batch=20, fills=(broken,))
+def charge_standing(graph: Graph, number: str) -> SealState:
+    """Return how a sealed charge stands against the ledger."""
+    entries = entries_of_charge(graph, number)
+    note_sealed(graph, entries[-1:])
+    _note_own(graph, entries)
+    note_dossiers(graph, number, len(entries))
+    stands = state(graph.folder, number, part_of_ledger(graph, "charge", number))
+    _tell(graph, stands, number)
+    return stands
+
+
+@derived("lot standing", keys=_sealed_lots, fills=(broken,))
+def lot_standing(graph: Graph, number: str) -> LotState:
+    """Return how a sealed lot stands against the ledger."""
+    entries = entries_of_lot(graph, number)
+    graph.file(lot_record_path(number, len(entries)).as_posix())
+    _note_own(graph, entries)
+    stands = lot_state(graph.folder, number, part_of_ledger(graph, "lot", number),
+                       lambda charge: entries_of_charge(graph, charge))
+    _tell(graph, stands, f"lot {number}")
+    return stands
+
+
+def _note_own(graph: Graph, entries: Sequence[AnyEntry]) -> None:
+    for file in entries[-1].files if entries else ():
+        if entries[-1].is_own(file.path):
+            graph.file(file.path)
+
+
+def _tell(graph: Graph, stands: SealState | LotState, name: str) -> None:
+    if stands.differences:
+        graph.join(broken, "", broken_words(stands, name), name)
+
+
+def broken_findings(graph: Graph, charges: Sequence[str] | None = None,
+                    lots: Sequence[str] | None = None) -> dict[str, Finding]:
+    """Return what is not as it was sealed, by the name `check` prints: ``C1``, ``lot L1``.
+
+    Parameters
+    ----------
+    graph : Graph
+        The mill.
+    charges, lots : sequence of str, optional
+        Those to look at; every sealed one where left out.
+    """
+    return dict(_broken(graph, _sealed_charges(graph) if charges is None else charges,
+                        _sealed_lots(graph) if lots is None else lots))
+
+
+def _broken(graph: Graph, charges: Sequence[str], lots: Sequence[str]
+            ) -> Iterator[tuple[str, Finding]]:
+    for number in charges:
+        if is_sealed(graph, "charge", number) and charge_standing(graph, number).differences:
+            yield number, broken_finding(charge_standing(graph, number), number)
+    for number in lots:
+        if is_sealed(graph, "lot", number) and lot_standing(graph, number).differences:
+            yield f"lot {number}", broken_finding(lot_standing(graph, number), f"lot {number}")
 
 
 def broken_finding(stands: SealState | LotState, name: str) -> Finding:
@@ -138,12 +284,3 @@ def changed_words(stands: SealState | LotState) -> str:
 def broken_words(stands: SealState | LotState, name: str) -> str:
     """Return the same in a sentence that names it."""
     return f"{name}: {broken_finding(stands, name).message}"
-
-
-def demo_keys(root: Path) -> frozenset[str]:
-    """Return the public keys of a mill that are the demonstration's."""
-    with contextlib.suppress(RecordProblems):  # then the ledger does not hold, which is said
-        keyring = read_keyring(root)
-        return frozenset(key.public_key for key in keyring.keys if key.demo) if keyring \
-            else frozenset()
-    return frozenset()

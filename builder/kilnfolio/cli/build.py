@@ -33,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Build the site."""
-    from kilnfolio.pipeline import build_site
+    from kilnfolio.pipeline.build import build_site
     from kilnfolio.runtime.errors import RefusedError, WorkersUnreachableError
     from kilnfolio.runtime.progress import Progress
 

@@ -17,8 +17,11 @@ from kilnfolio.cli.errors import (
 
 TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
 if TYPE_CHECKING:
+    from kilnfolio.records.folder import MillFolder
     from kilnfolio.records.problems import Problem
     from kilnfolio.review.dossier import Finding
+
+    Found = dict[str, tuple[Finding, ...]]
 
 SUMMARY = "read, recompute and print what the checks say"
 EXAMPLE = "kilnfolio check --charge HB-26-003"
@@ -35,41 +38,77 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Read, recompute and print findings."""
-    from kilnfolio.archive.standing import standing
-    from kilnfolio.pipeline import review_folder
+    from kilnfolio.archive.standing import open_sealed_mill
     from kilnfolio.records.problems import RecordProblems
-    from kilnfolio.review.running import begun_records, waiting_lots
 
     try:
-        reviewed = review_folder(arguments.folder, arguments.charge)
+        mill = open_sealed_mill(arguments.folder)
+        found = _everything(mill) if arguments.charge is None else _of_charge(
+            mill, arguments.charge)
     except RecordProblems as error:
         if arguments.format == "json":
             print_json({"problems": [_problem(p) for p in error.problems]})
             return ERROR
         return print_problems(error)
-    except KeyError:
+    if arguments.charge is not None and not found:
         return print_no_charge(arguments.folder, arguments.charge)
-    only = None if arguments.charge is None else frozenset([arguments.charge])
-    broken = standing(arguments.folder, only).findings()
-    found: dict[str, tuple[Finding, ...]] = {k: v.findings for k, v in reviewed.dossiers.items()}
-    found |= {k: v.findings for k, v in reviewed.running.items()}
-    if arguments.charge is None:
-        found |= {k: (v,) for k, v in begun_records(reviewed.folder).items()}
-        found |= {f"lot {k}": (v,) for k, v in waiting_lots(reviewed.folder).items()}
-    found |= {f"lot {k}": v.findings for k, v in reviewed.lots.items()}
-    everything = {name: (*([broken[name]] if name in broken else []), *found.get(name, ()))
-                  for name in dict.fromkeys([*found, *broken])}
     if arguments.format == "json":
         print_json({name: [f.model_dump(mode="json") for f in findings]
-                     for name, findings in everything.items()})
+                     for name, findings in found.items()})
     else:
-        for name, findings in everything.items():
+        for name, findings in found.items():
             _print_findings(name, findings, everything=arguments.all)
-        if not everything:
+        if not found:
             print("every record can be read; no charge is on record yet. Begin one with "
                   "'kilnfolio new charge NUMBER'")
-    outcomes = {f.outcome for findings in everything.values() for f in findings}
+    outcomes = {f.outcome for findings in found.values() for f in findings}
     return FINDINGS if outcomes & {"question", "fail"} else OK
+
+
+def _everything(mill: MillFolder) -> Found:
+    """Return the findings on every charge, lot and draft."""
+    from kilnfolio.review.reviews import dossiers, lot_dossiers, open_reviews, review_all
+    from kilnfolio.review.running import draft_records, waiting_lots
+
+    review_all(mill)
+    found: Found = {name: dossier.findings for name, dossier in dossiers(mill).items()}
+    found |= {name: review.findings for name, review in open_reviews(mill).items()}
+    found |= {name: (finding,) for name, finding in draft_records(mill).items()}
+    found |= {f"lot {name}": (finding,) for name, finding in waiting_lots(mill).items()}
+    found |= {f"lot {name}": review.findings for name, review in lot_dossiers(mill).items()}
+    return _with_seals(mill, found)
+
+
+def _of_charge(mill: MillFolder, number: str) -> Found:
+    """Return the findings on one charge and on the lots made of it alone; none where it is not."""
+    from kilnfolio.records import checking
+    from kilnfolio.review.reviews import charge_dossier, lot_dossier, open_review
+
+    graph = mill.graph
+    if not graph.names("charge").get(number):
+        return {}
+    is_open = number in mill.open_charges
+    lots = () if is_open else mill.lots_of_charge[number]
+    checking.refuse_problems_of(mill, [
+        (checking.charge_check, number), (open_review if is_open else charge_dossier, number),
+        *((lot_dossier, lot) for lot in lots)])
+    if is_open:
+        return _with_seals(mill, {number: open_review(graph, number).findings}, (), ())
+    lots = tuple(lot for lot in lots
+                 if {pack.charge for pack in mill.lots[lot].record.packs} == {number})
+    found: Found = {number: charge_dossier(graph, number).findings}
+    found |= {f"lot {lot}": lot_dossier(graph, lot).findings for lot in lots}
+    return _with_seals(mill, found, (number,), lots)
+
+
+def _with_seals(mill: MillFolder, found: Found, charges: Sequence[str] | None = None,
+                lots: Sequence[str] | None = None) -> Found:
+    """Return findings with those on broken seals first."""
+    from kilnfolio.archive.standing import broken_findings
+
+    broken = broken_findings(mill.graph, charges, lots)
+    return {name: (*([broken[name]] if name in broken else []), *found.get(name, ()))
+            for name in dict.fromkeys([*found, *broken])}
 
 
 def _problem(problem: Problem) -> dict[str, object]:

@@ -31,11 +31,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Read the mill, forecast and print."""
+    from kilnfolio.archive.standing import SEALED
     from kilnfolio.forecast.mill import NotForecast, of_charge
     from kilnfolio.forecast.printing import as_data, as_text
-    from kilnfolio.records.folder import read_mill_folder
+    from kilnfolio.records.checking import checked_mill
 
-    folder = read_mill_folder(arguments.folder)
+    folder = checked_mill(arguments.folder, SEALED)
     as_of = None
     if arguments.as_of is not None:
         try:

@@ -29,7 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print labels."""
-    from kilnfolio.pipeline import print_labels
+    from kilnfolio.pipeline.labels import print_labels
     from kilnfolio.runtime.errors import SealBrokenError
 
     try:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import sys
-from pathlib import Path
 
 from kilnfolio.cli.arguments import add_folder
 from kilnfolio.cli.errors import ERROR, OK, print_problems, print_reasons
@@ -48,12 +47,13 @@ def enter(arguments: argparse.Namespace, reason: str | None = None) -> int:
     """Seal a charge or lot, or amend it where there is a reason."""
     from kilnfolio.archive.adding import SealRefusedError
     from kilnfolio.archive.keys import MILL_KEYS, UnusableKeyError, find_keys, make_keys
-    from kilnfolio.archive.standing import read_sealed_mill
+    from kilnfolio.archive.standing import sealed_but
+    from kilnfolio.records.checking import checked_mill
     from kilnfolio.records.problems import RecordProblems
 
     root, number = arguments.folder, arguments.number
     try:
-        folder = read_sealed_mill(root).folder
+        folder = checked_mill(root, sealed_but(charge=number, lot=number))
         is_lot = number in folder.lots and (arguments.lot or number not in folder.charges)
         if incomplete := _not_complete(folder, number):
             return print_reasons(incomplete, "nothing was sealed")
@@ -65,7 +65,7 @@ def enter(arguments: argparse.Namespace, reason: str | None = None) -> int:
             else find_keys(root)
         at = _now(folder.mill.record.zone)
         enter = _enter_lot if is_lot else _enter_charge
-        entry = enter(root, number, arguments.by, keys, at, reason)
+        entry = enter(folder, number, arguments.by, keys, at, reason)
     except RecordProblems as error:  # the list of public keys is a record too
         return print_problems(error)
     except UnusableKeyError as error:
@@ -82,9 +82,9 @@ def enter(arguments: argparse.Namespace, reason: str | None = None) -> int:
 
 def _not_complete(folder: MillFolder, number: str) -> str:
     """Return why a charge or lot that is not complete cannot be sealed; empty where it is."""
-    if begun := folder.begun.get(f"lot {number}"):
-        return (f"{number} cannot be sealed before it is filled in ({begun.file}): "
-                + ", ".join(begun.keys))
+    if draft := folder.drafts.get(f"lot {number}"):
+        return (f"{number} cannot be sealed before it is filled in ({draft.file}): "
+                + ", ".join(draft.keys))
     lot = folder.waiting_lots.get(number)
     if lot is None and number not in folder.open_charges:
         return ""
@@ -95,25 +95,26 @@ def _not_complete(folder: MillFolder, number: str) -> str:
             "check' names what is still to be filled in")
 
 
-def _enter_charge(root: Path, charge: str, by: str, keys: Keys, at: dt.datetime,
+def _enter_charge(mill: MillFolder, charge: str, by: str, keys: Keys, at: dt.datetime,
                   reason: str | None) -> AnyEntry:
     from kilnfolio.archive.seal import amend, seal
-    from kilnfolio.pipeline import review_folder
+    from kilnfolio.records.checking import refuse_problems_of
+    from kilnfolio.review.reviews import charge_dossier
 
-    reviewed = review_folder(root, charge)
-    folder, dossier = reviewed.folder, reviewed.dossiers[charge]
-    return (seal(folder, dossier, by, keys, at) if reason is None else
-            amend(folder, dossier, by, keys, at, reason))
+    refuse_problems_of(mill, [(charge_dossier, charge)])
+    dossier = charge_dossier(mill.graph, charge)
+    return (seal(mill, dossier, by, keys, at) if reason is None else
+            amend(mill, dossier, by, keys, at, reason))
 
 
-def _enter_lot(root: Path, lot: str, by: str, keys: Keys, at: dt.datetime, reason: str | None
-               ) -> AnyEntry:
-    from kilnfolio.archive.standing import read_sealed_mill
-    from kilnfolio.pipeline import enter_lot, review_folder
+def _enter_lot(mill: MillFolder, lot: str, by: str, keys: Keys, at: dt.datetime,
+               reason: str | None) -> AnyEntry:
+    from kilnfolio.records.checking import refuse_problems_of
+    from kilnfolio.review.reviews import lot_dossier
+    from kilnfolio.site.sealed import enter_lot
 
-    packs = read_sealed_mill(root).folder.lots[lot].record.packs
-    return enter_lot(review_folder(root, sorted({pack.charge for pack in packs})), lot, by, keys,
-                     at, reason)
+    refuse_problems_of(mill, [(lot_dossier, lot)])
+    return enter_lot(mill, lot, by, keys, at, reason)
 
 
 def _now(zone: dt.tzinfo) -> dt.datetime:

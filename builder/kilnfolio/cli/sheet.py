@@ -28,14 +28,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Print the sheet."""
     from kilnfolio.paper.sheet import SheetTooLongError, kiln_sheet, write_sheet
-    from kilnfolio.records.folder import lacking, read_mill_folder
+    from kilnfolio.records.checking import charge_check, refuse_problems_of
+    from kilnfolio.records.cross_checks import lacking
+    from kilnfolio.records.folder import open_mill
     from kilnfolio.records.problems import RecordProblems
     from kilnfolio.rendering.templating import environment
 
     charge = arguments.charge
     out = arguments.out or Path(f"{charge}-sheet.pdf")
     try:
-        folder = read_mill_folder(arguments.folder)
+        folder = open_mill(arguments.folder)
+        refuse_problems_of(folder, [(charge_check, charge)])
         running = folder.open_charges.get(charge)
         if running and (lacks := [*lacking(folder, running),
                                   *([] if running.so_far else [running])]):

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 from kilnfolio.charts.paper import for_paper
 from kilnfolio.paper.printing import Attached, pdf_of
+from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.audit import audit_values, record_path
-from kilnfolio.site.pages.holdings import Holdings
 
 
 @dataclass(frozen=True)
@@ -27,13 +27,13 @@ class ChargeRecord:
     """When."""
 
 
-def charge_record(holdings: Holdings, number: str, dossier: bytes, sealed: dt.datetime
+def charge_record(holdings: SiteContext, number: str, dossier: bytes, sealed: dt.datetime
                   ) -> ChargeRecord:
     """Return what the PDF of a sealed charge is made of.
 
     Parameters
     ----------
-    holdings : Holdings
+    holdings : SiteContext
         Of the auditor edition.
     number : str
         The charge.

@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime as dt
 import os
 
-from kilnfolio.records.folder import MillFolder, latest_moment
+from kilnfolio.records.folder import MillFolder
 
 
 def source_date(zone: dt.tzinfo) -> dt.datetime | None:
@@ -35,5 +35,5 @@ def build_date(folder: MillFolder, approved: dt.date | None = None) -> dt.dateti
     zone = folder.mill.record.zone
     if (named := source_date(zone)) is not None:
         return named
-    newest = latest_moment(folder)
+    newest = folder.latest
     return max(newest, dt.datetime.combine(approved, dt.time(), zone)) if approved else newest

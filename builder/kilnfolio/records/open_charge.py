@@ -15,8 +15,8 @@ from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel
 
-from kilnfolio.records.begun import Begun, begun_id, only_absent
 from kilnfolio.records.charge import Charge, Stage, Stop
+from kilnfolio.records.drafts import Draft, draft_id, only_absent
 from kilnfolio.records.formats import current
 from kilnfolio.records.model import Located, is_mark, validate
 from kilnfolio.records.problems import RecordProblems
@@ -29,7 +29,7 @@ _NOT_YET = dt.datetime(2900, 1, 1, tzinfo=dt.UTC)
 
 
 @dataclass(frozen=True)
-class OpenCharge(Begun):
+class OpenCharge(Draft):
     """A charge that runs, or that nobody has written to its end.
 
     Attributes
@@ -66,7 +66,7 @@ def read_charge(document: Document, zone: ZoneInfo | None) -> Located[Charge] | 
         validate(document, Charge, zone=zone)
     except RecordProblems as error:
         home = PurePosixPath(document.file).parent.name
-        return OpenCharge("charge", begun_id(document, home), document, only_absent(error),
+        return OpenCharge("charge", draft_id(document, home), document, only_absent(error),
                           _so_far(document, zone))
     raise AssertionError("a charge without its end was taken for whole")
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from kilnfolio.graph.derived import NotMadeError
+
 
 @dataclass(frozen=True, slots=True, order=True)
 class Place:
@@ -67,9 +69,9 @@ def cannot_read(file: str, error: OSError) -> Problem:
                    (error.strerror or str(error)).lower(), instead)
 
 
-class RecordProblems(Exception):  # noqa: N818  several problems, not one error
+class RecordProblems(NotMadeError):  # noqa: N818  several problems, not one error
     """Every problem found in one run, in the order of the files."""
 
     def __init__(self, problems: Iterable[Problem]):
-        self.problems = tuple(sorted(set(problems)))
+        self.problems = self.reasons = tuple(sorted(set(problems)))
         super().__init__("\n".join(map(str, self.problems)))

@@ -13,9 +13,8 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from kilnfolio.records.begun import BEGUN
 from kilnfolio.records.book import Sourced
-from kilnfolio.records.folder import RECORD_KINDS
+from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.model import TO_FILL
 from kilnfolio.records.open_charge import LAST
 from kilnfolio.records.quantities import HOUSE_UNIT, QUANTITY
@@ -50,12 +49,12 @@ def record_schema(kind: str) -> dict[str, Any]:
     KeyError
         There is no such kind.
     """
-    schema = model_schema(RECORD_KINDS[kind],
+    schema = model_schema(RECORD_KINDS[kind].model,
                           f"A {kind} record" if kind != "sources" else "The sources record")
     if kind == "charge":
         _allow_marks(schema)
         schema |= _only_when_ended(schema.pop("required"))
-    elif kind in BEGUN:
+    elif RECORD_KINDS[kind].draft:
         _allow_marks(schema)
     return {**schema, "description": _home(schema["description"])}
 

@@ -89,16 +89,20 @@ def read_yaml(path: Path, shown_as: str) -> Document:
     RecordProblems
         The file is too large, not UTF-8, not YAML, or uses a refused feature.
     """
+    return parse_yaml(yaml_bytes(path, shown_as), shown_as)
+
+
+def yaml_bytes(path: Path, shown_as: str) -> bytes:
+    """Return the bytes of one YAML file; see `read_yaml`."""
     try:
         size = path.stat().st_size
         if size > MAX_BYTES:
             raise _refuse(shown_as, f"the file has {size:,} bytes",
                           f"a record may have at most {MAX_BYTES:,}",
                           "Keep long series in the logger's own file and name it in the record")
-        raw = path.read_bytes()
+        return path.read_bytes()
     except OSError as error:
         raise RecordProblems([cannot_read(shown_as, error)]) from None
-    return parse_yaml(raw, shown_as)
 
 
 def parse_yaml(raw: bytes, shown_as: str) -> Document:

@@ -124,6 +124,11 @@ MENU: tuple[tuple[str, str], ...] = (
     ("Practice", "practice.html"),
 )
 
+#: The menu of the auditor edition.
+AUDITOR_MENU: tuple[tuple[str, str], ...] = (
+    ("Register", "index.html"), ("Kilns", "kilns/index.html"), ("Checks", "checks/index.html"),
+    ("Sources", "sources.html"))
+
 #: Pages about the site itself, linked at the foot of every page.
 FOOT: tuple[tuple[str, str], ...] = (
     ("Guide", guide("index")),

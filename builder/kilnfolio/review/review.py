@@ -18,6 +18,7 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.log import Log, as_moment, join_logs, read_log
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import Located
+from kilnfolio.records.open_charge import OpenCharge
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.schedule import AIR_KEYS, Air, Schedule
 from kilnfolio.review import checks as _registered  # noqa: F401  fills the registry
@@ -88,8 +89,12 @@ def review_charge(folder: MillFolder, charge_id: str) -> d.Dossier:
     ------
     RecordProblems
         A logger file does not fit its profile.
+    KeyError
+        There is no complete charge of this number.
     """
-    located = folder.charges[charge_id]
+    located = folder.located_charge(charge_id)
+    if isinstance(located, OpenCharge):
+        raise KeyError(charge_id)
     case = build_case(folder, located, read_logs(folder, located))
     return dossier_of(folder, case)
 

@@ -7,14 +7,13 @@ the checks of how a charge ended.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from kilnfolio.records.charge import Charge
-from kilnfolio.records.folder import MillFolder, lacking
+from kilnfolio.records.cross_checks import lacking
+from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import Located
 from kilnfolio.records.open_charge import OpenCharge
-from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.review.air import moments_of
 from kilnfolio.review.dossier import Dossier, Finding
 from kilnfolio.review.findings import CHECKS
@@ -75,7 +74,7 @@ def review_open(folder: MillFolder, charge_id: str) -> Running:
     """
     charge = folder.open_charges[charge_id]
     lots = folder.lots_waiting_for[charge_id]
-    waits = tuple(begun.name for begun in lacking(folder, charge))
+    waits = tuple(draft.name for draft in lacking(folder, charge))
     if charge.so_far is None or waits:
         return Running(charge, None, None, lots, waits)
     log = read_logs(folder, charge.so_far)
@@ -96,25 +95,12 @@ def waiting_lots(folder: MillFolder) -> dict[str, Finding]:
         + ", which is not complete.") for name, lot in folder.waiting_lots.items()}
 
 
-def begun_records(folder: MillFolder) -> dict[str, Finding]:
+def draft_records(folder: MillFolder) -> dict[str, Finding]:
     """Return what is said of each record, beside charges, that is still to be filled in."""
     return {name: Finding(
         check=NOT_COMPLETE, outcome="no data", noted=True,
-        message=f"Still to fill in: {', '.join(begun.keys)}, in {begun.file}.")
-        for name, begun in folder.begun.items()}
-
-
-def review_open_charges(folder: MillFolder, wanted: Iterable[str], problems: list[Problem]
-                        ) -> dict[str, Running]:
-    """Review those of the charges wanted that are open; add to `problems` what cannot be read."""
-    found = {}
-    for name in wanted:
-        try:
-            if name in folder.open_charges:
-                found[name] = review_open(folder, name)
-        except RecordProblems as error:
-            problems.extend(error.problems)
-    return found
+        message=f"Still to fill in: {', '.join(draft.keys)}, in {draft.file}.")
+        for name, draft in folder.drafts.items()}
 
 
 def _while_open(finding: Finding) -> Finding:

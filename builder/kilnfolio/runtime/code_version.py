@@ -7,7 +7,7 @@ import importlib.util
 from pathlib import Path
 
 #: The rooms whose code decides what a review says; the archive gives back sealed ones.
-_REVIEWING = ("physics", "records", "review", "archive", "__init__.py")
+_REVIEWING = ("graph", "physics", "records", "review", "archive", "__init__.py")
 #: Libraries whose version can change what is computed, and what is written.
 _COMPUTING = ("numpy", "openpyxl", "pandas", "pydantic", "PyYAML", "scipy", "tzdata")
 _WRITING = ("fonttools", "jinja2", "markdown", "markupsafe", "pillow", "pydyf", "pyphen",

@@ -89,29 +89,6 @@ class Superseded:
     """The entry that took its place."""
 
 
-@dataclass(frozen=True)
-class Seals:
-    """Everything the ledger says of a build's charges and lots."""
-
-    charges: Mapping[str, SealView] = field(default_factory=dict)
-    lots: Mapping[str, SealView] = field(default_factory=dict)
-    superseded: Mapping[str, tuple[Superseded, ...]] = field(default_factory=dict)
-    folders: Mapping[str, MillFolder] = field(default_factory=dict)
-    """The records each sealed charge was sealed on."""
-    keys: tuple[str, ...] = ()
-    """The public keys charges were sealed with, sorted."""
-    demo_keys: frozenset[str] = frozenset()
-    """Those of them that everybody has."""
-
-    def of_charge(self, charge: str) -> SealView:
-        """Return how a charge stands."""
-        return self.charges.get(charge, SealView())
-
-    def of_lot(self, lot: str) -> SealView:
-        """Return how a lot's record stands."""
-        return self.lots.get(lot, SealView())
-
-
 def seal_view(entries: tuple[AnyEntry, ...], demo: frozenset[str], notes: tuple[str, ...] = (),
               charge: str = "", broken: str = "") -> SealView:
     """Return the entries of a charge or lot as pages print them.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
@@ -14,10 +15,15 @@ from typing import Protocol
 import numpy as np
 from markupsafe import Markup
 
+from kilnfolio.archive.standing import sealed_folder
 from kilnfolio.charts.charge import charge_chart
 from kilnfolio.charts.cores import core_chart
+from kilnfolio.graph.codec import encode
+from kilnfolio.graph.derived import derived
+from kilnfolio.graph.graph import Graph
+from kilnfolio.records import reading
 from kilnfolio.records.charge import Weighing
-from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.folder import MillFolder, mill_of
 from kilnfolio.records.model import Located
 from kilnfolio.records.quantities import Temperature
 from kilnfolio.rendering.regional import RegionalFormat, regional_format
@@ -30,6 +36,8 @@ from kilnfolio.review.setpoints import PlannedStep, planned_steps
 from kilnfolio.training.anonymous import Scene, anonymous
 from kilnfolio.training.faults import FAULTS, Fault, NoRoomForItError, Planted
 
+#: Charges that drills are made from.
+_SOURCES = 50
 #: Charges that a fault is planted in before it is given up as one that does not show.
 _TRIES = 6
 
@@ -89,6 +97,21 @@ class Candidate(Protocol):
     @property
     def weighings(self) -> int:
         """Rounds of weighing."""
+
+
+def sources_of_drills(graph: Graph) -> Sequence[str]:
+    """Return the charges drills are made from, the oldest: their records change no more."""
+    return reading.charges(graph, newest_first=True)[-_SOURCES:]
+
+
+def _digest(value: object) -> bytes:
+    return hashlib.sha256(encode(value)).digest()
+
+
+@derived("scene", keys=sources_of_drills, batch=10, digest=_digest)
+def scene(graph: Graph, number: str) -> Scene | None:
+    """Return a charge as drills show it; None where it has no log."""
+    return scene_of(sealed_folder(graph, number) or mill_of(graph), number)
 
 
 def scene_of(folder: MillFolder, source: str) -> Scene | None:
@@ -277,13 +300,13 @@ def _weighing(scene: Scene, weighing: Weighing) -> Sequence[str]:
 def _hand(scene: Scene) -> Iterator[Sequence[str]]:
     """Yield the bulbs read by hand, and what the log shows at the same moment."""
     log = scene.log
-    for reading in scene.charge.hand_readings:
-        index = int(np.searchsorted(log.times, utc(reading.at)))
+    for hand in scene.charge.hand_readings:
+        index = int(np.searchsorted(log.times, utc(hand.at)))
         near = min(index, len(log.times) - 1)
-        close = abs((log.times[near] - utc(reading.at)).astype(int)) <= 3600
+        close = abs((log.times[near] - utc(hand.at)).astype(int)) <= 3600
         yield (
-            scene.day(reading.at),
-            *(number(bulb.value, 1) for bulb in (reading.dry_bulb, reading.wet_bulb)),
+            scene.day(hand.at),
+            *(number(bulb.value, 1) for bulb in (hand.dry_bulb, hand.wet_bulb)),
             *(
                 number(float(log.channels[name][near]), 1)
                 if close and name in log.channels

@@ -18,7 +18,7 @@ from kilnfolio.adopt.entry import words
 from kilnfolio.adopt.entry.apply import apply
 from kilnfolio.adopt.entry.entries import Entry, FinishEntry, StepEntry, WeighingEntry
 from kilnfolio.adopt.entry.times import moment
-from kilnfolio.adopt.nearby import read_nearby
+from kilnfolio.adopt.nearby import open_beside
 from kilnfolio.adopt.record_file import STATE, ChargeFile, replace_file
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
@@ -78,9 +78,10 @@ class Desk:
             It cannot be read, or none is named and not just one is open.
         """
         file = ChargeFile.open(root, number or only_open(root))
-        folder = read_nearby(root, file.record.document, file.cache)
-        opened = next(iter(folder.open_charges.values()), None)
-        located = opened.so_far if opened else next(iter(folder.charges.values()))
+        number = (root / file.name).parent.name
+        folder = open_beside(root, number)
+        opened = folder.open_charges.get(number)
+        located = opened.so_far if opened else folder.charges[number]
         return cls(root, file, folder, located.record if located else None)
 
     @property

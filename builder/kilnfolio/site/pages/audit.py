@@ -17,7 +17,8 @@ from typing import Any
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.pages.charges import ChargeView, charge_view, superseded_page
-from kilnfolio.site.pages.holdings import ALL, SOURCES_PAGE, Citation, Holdings
+from kilnfolio.records.reading import ALL
+from kilnfolio.site.context import SOURCES_PAGE, Citation, SiteContext
 from kilnfolio.site.pages.words import BY_WEIGHT, OUTCOME_MEANING
 from kilnfolio.site.seals import SealView
 from kilnfolio.site.series import series_paths
@@ -28,8 +29,6 @@ from kilnfolio.review.dossier import Finding, Word
 from kilnfolio.review.limits import NoLimit, limit_book
 
 INDEX = "index.html"
-MENU = (("Register", INDEX), ("Kilns", "kilns/index.html"), ("Checks", "checks/index.html"),
-        ("Sources", "sources.html"))
 #: Charges the front page lists; beyond it each year has a register of its own.
 ON_ONE_PAGE = 200
 #: How long a record is kept.
@@ -122,14 +121,14 @@ def within(page: Page) -> Page:
     return replace(page, html=_LINK.sub(kept, page.html))
 
 
-def years_listed(holdings: Holdings) -> tuple[int, ...]:
+def years_listed(holdings: SiteContext) -> tuple[int, ...]:
     """Return the years that have a register of their own: none where one page holds all."""
     if len(holdings.charges[ALL]) <= ON_ONE_PAGE:
         return ()
     return tuple(year for year in holdings.years if holdings.charges[f"year:{year}"])
 
 
-def audit_register(holdings: Holdings, year: str = "") -> Page:
+def audit_register(holdings: SiteContext, year: str = "") -> Page:
     """Return the register of charges, the newest first: of a year, or of all."""
     charges = holdings.charges[f"year:{year}" if year else ALL]
     return holdings.page(
@@ -147,7 +146,7 @@ def register_path(year: str) -> str:
     return f"register/{year}.html" if year else INDEX
 
 
-def _line(holdings: Holdings, number: str) -> RegisterLine:
+def _line(holdings: SiteContext, number: str) -> RegisterLine:
     row = holdings.lines[number].row
     return RegisterLine(
         number, row.target, row.kiln, row.ended,
@@ -155,24 +154,24 @@ def _line(holdings: Holdings, number: str) -> RegisterLine:
         retention(holdings, number, row.ended))
 
 
-def audit_charge(holdings: Holdings, number: str) -> Iterator[Page]:
+def audit_charge(holdings: SiteContext, number: str) -> Iterator[Page]:
     """Yield the page of a charge, and of each sealed state of it that was amended since."""
     charge = holdings.folder.charges[number].record
     yield holdings.page(
         "audit_charge.html", routes.charge(number), f"Charge {number}", "charge",
         robots="noindex, nofollow", crumbs=(("Register", INDEX),),
         **audit_values(holdings, charge))
-    for old in holdings.seals.superseded.get(number, ()):
+    for old in holdings.seals.superseded(number):
         yield superseded_page(holdings, old)
 
 
-def audit_values(holdings: Holdings, charge: Charge) -> dict[str, Any]:
+def audit_values(holdings: SiteContext, charge: Charge) -> dict[str, Any]:
     """Return what the templates of an auditor's page and record print."""
     view = audit_view(holdings, charge)
     return {"view": view.charge, "audit": view, "meanings": OUTCOME_MEANING}
 
 
-def audit_view(holdings: Holdings, charge: Charge) -> AuditView:
+def audit_view(holdings: SiteContext, charge: Charge) -> AuditView:
     """Return what an auditor reads of a charge."""
     dossier = holdings.dossiers[charge.id]
     sealed = holdings.seals.of_charge(charge.id).last is not None
@@ -186,7 +185,7 @@ def audit_view(holdings: Holdings, charge: Charge) -> AuditView:
         series_paths(charge.id))
 
 
-def _chain(holdings: Holdings, charge: Charge) -> Iterator[ChainLine]:
+def _chain(holdings: SiteContext, charge: Charge) -> Iterator[ChainLine]:
     intake = ", ".join(item.number for stock in charge.stock for item in stock.intake)
     packed = set()
     for lot in holdings.lots[f"charge:{charge.id}"]:
@@ -201,7 +200,7 @@ def _chain(holdings: Holdings, charge: Charge) -> Iterator[ChainLine]:
         yield ChainLine("", "", charge.id, intake)
 
 
-def retention(holdings: Holdings, number: str, ended: dt.datetime) -> Retention | None:
+def retention(holdings: SiteContext, number: str, ended: dt.datetime) -> Retention | None:
     """Return until when a charge's record is kept; none where the mill has no rule for it."""
     try:
         limit = limit_book(holdings.folder).find(RETENTION)

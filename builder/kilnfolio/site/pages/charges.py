@@ -14,7 +14,7 @@ from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.pages.findings import FindingGroups, finding_groups
 from kilnfolio.site.pages.histories import defects_found
-from kilnfolio.site.pages.holdings import Holdings
+from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.running import running_view
 from kilnfolio.site.pages.words import (
     Count,
@@ -188,18 +188,17 @@ class ChargeView:
     """The entry that took the place of this sealed state."""
 
 
-def charge_pages(holdings: Holdings, number: str) -> Iterator[Page]:
+def charge_pages(holdings: SiteContext, number: str) -> Iterator[Page]:
     """Yield the page of a charge, and of each sealed state of it that was amended since."""
     yield _page(holdings, holdings.folder.charges[number].record)
-    for old in holdings.seals.superseded.get(number, ()):
+    for old in holdings.seals.superseded(number):
         yield superseded_page(holdings, old)
 
 
-def superseded_page(holdings: Holdings, old: Superseded) -> Page:
+def superseded_page(holdings: SiteContext, old: Superseded) -> Page:
     """Return the page of a sealed state that was amended since: it stays, and says so."""
     number = old.dossier.charge
-    then = Holdings(
-        old.folder, {number: old.dossier}, {}, holdings.env, {}, holdings.build_date)
+    then = holdings.as_of(old.folder, old.dossier)
     record = old.folder.charges[number].record
     seal = SealView((old.line,), old.line.key in holdings.seals.demo_keys)
     view = replace(charge_view(then, record), seal=seal, superseded_by=old.by, lots=[])
@@ -215,7 +214,7 @@ def superseded_page(holdings: Holdings, old: Superseded) -> Page:
     )
 
 
-def _page(holdings: Holdings, record: Charge) -> Page:
+def _page(holdings: SiteContext, record: Charge) -> Page:
     view = charge_view(holdings, record)
     species = holdings.records_of(record.id).species
     names = {stock.species: species[stock.species].record.trade_name for stock in record.stock}
@@ -231,13 +230,12 @@ def _page(holdings: Holdings, record: Charge) -> Page:
     )
 
 
-def running_page(holdings: Holdings, number: str) -> Page:
+def running_page(holdings: SiteContext, number: str) -> Page:
     """Return the page of a charge that is not complete, at the address it will keep."""
     so_far, view = holdings.running[number], None
     running = running_view(holdings, so_far)
     if so_far.located is not None and so_far.dossier is not None:
-        then = Holdings(
-            holdings.folder, {number: so_far.dossier}, {}, holdings.env, {}, holdings.build_date)
+        then = holdings.as_of(holdings.folder, so_far.dossier)
         view = charge_view(then, so_far.located.record)
     return holdings.page(
         "running.html",
@@ -253,7 +251,7 @@ def running_page(holdings: Holdings, number: str) -> Page:
     )
 
 
-def charge_view(holdings: Holdings, record: Charge) -> ChargeView:
+def charge_view(holdings: SiteContext, record: Charge) -> ChargeView:
     """Return what a charge's page prints."""
     dossier, folder = holdings.dossiers[record.id], holdings.records_of(record.id)
     kiln = folder.kilns[record.kiln].record
@@ -325,7 +323,7 @@ def answer_of(dossier: Dossier) -> str:
     return f"No final survey and no weighings in {took}; {target}."
 
 
-def _practice(holdings: Holdings, dossier: Dossier) -> str:
+def _practice(holdings: SiteContext, dossier: Dossier) -> str:
     """Return which practice is in force, and what it set for this charge."""
     name = holdings.records_of(dossier.charge).mill.record.practice
     practice = practices()[name]
@@ -336,7 +334,7 @@ def _practice(holdings: Holdings, dossier: Dossier) -> str:
     )
 
 
-def _stock(holdings: Holdings, record: Charge) -> Iterator[StockLine]:
+def _stock(holdings: SiteContext, record: Charge) -> Iterator[StockLine]:
     folder = holdings.records_of(record.id)
     for stock in record.stock:
         intake = "; ".join(

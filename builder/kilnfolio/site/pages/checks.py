@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from kilnfolio.rendering.page import Page
-from kilnfolio.site.pages.holdings import Citation, Holdings, check_address
+from kilnfolio.site.context import Citation, SiteContext, check_address
 from kilnfolio.site.pages.tallies import Spoken
 from kilnfolio.site.pages.words import BY_WEIGHT, OUTCOME_MEANING, Count, listed, plural
 from kilnfolio.records.book import Status
@@ -57,7 +57,7 @@ class CheckView:
     """Charges and lots it also spoke of, and does not name."""
 
 
-def check_index(holdings: Holdings) -> Page:
+def check_index(holdings: SiteContext) -> Page:
     """Return the catalogue of checks."""
     views = [_view(holdings, check) for check in CHECKS.values()]
     groups = [(group, [view for view in views if view.record.group == group]) for group in GROUPS]
@@ -74,7 +74,7 @@ def check_index(holdings: Holdings) -> Page:
     )
 
 
-def _view(holdings: Holdings, check: Check) -> CheckView:
+def _view(holdings: SiteContext, check: Check) -> CheckView:
     book = holdings.folder.limits.record.limits
     tally = holdings.tally(check.slug)
     return CheckView(
@@ -93,7 +93,7 @@ def _view(holdings: Holdings, check: Check) -> CheckView:
     )
 
 
-def _limit(holdings: Holdings, key: str, limit: Limit) -> LimitLine:
+def _limit(holdings: SiteContext, key: str, limit: Limit) -> LimitLine:
     return LimitLine(
         key,
         figures.measure(limit.value, limit.unit, _decimals(limit.value)),
@@ -108,7 +108,7 @@ def _decimals(value: float) -> int:
     return len(f"{value:.6f}".rstrip("0").partition(".")[2])
 
 
-def scope_words(holdings: Holdings, limit: Limit) -> str:
+def scope_words(holdings: SiteContext, limit: Limit) -> str:
     """Return where a limit holds, in words."""
     scope, parts = limit.scope, []
     if scope.kind:
@@ -124,7 +124,7 @@ def scope_words(holdings: Holdings, limit: Limit) -> str:
     return ", ".join(parts) or "everywhere"
 
 
-def check_page(holdings: Holdings, slug: str) -> Page:
+def check_page(holdings: SiteContext, slug: str) -> Page:
     """Return the page of a check."""
     view = _view(holdings, CHECKS[slug])
     check = view.record

@@ -386,32 +386,6 @@ def render_lot(env: Environment, view: CustomerLot, token: str) -> Page:
     return Page(path, html, f"Lot {view.lot}", "lot record", "")
 
 
-def render_customer(
-    folder: MillFolder,
-    dossiers: Mapping[str, Dossier],
-    lot_dossiers: Mapping[str, LotDossier],
-    env: Environment,
-    tokens: Mapping[str, str],
-) -> Iterator[Page]:
-    """Yield the page of every lot that has an address.
-
-    Parameters
-    ----------
-    folder : MillFolder
-        The mill.
-    dossiers, lot_dossiers : mapping
-        The reviews.
-    env : Environment
-        Of an edition without a menu: ``environment(mill, menu=())``.
-    tokens : mapping of str to str
-        The last part of each lot's address.
-    """
-    for lot_id in sorted(lot_dossiers):
-        if lot_id in tokens:
-            view = customer_lot(folder, lot_id, dossiers, lot_dossiers[lot_id], tokens[lot_id])
-            yield render_lot(env, view, tokens[lot_id])
-
-
 def pack_words(numbers: Iterable[str]) -> str:
     """Return a lot's packs in a phrase: their numbers where they are few."""
     names = list(numbers)

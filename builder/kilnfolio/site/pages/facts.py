@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from kilnfolio.site.pages.holdings import Citation, Holdings
+from kilnfolio.site.context import Citation, SiteContext
 from kilnfolio.records.book import Known, Status
 from kilnfolio.records.model import Signature
 from kilnfolio.records.quantities import Density, Quantity
@@ -27,13 +27,13 @@ class Fact:
     signed_off: Signature | None
 
 
-def fact(holdings: Holdings, label: str, value: Quantity | str, known: Known) -> Fact:
+def fact(holdings: SiteContext, label: str, value: Quantity | str, known: Known) -> Fact:
     """Return a value as a page prints it, with the source of the group it belongs to."""
     first, second = holdings.regional.both(value) if isinstance(value, Quantity) else (value, "")
     return Fact(label, first, second, holdings.cite(known.source), known.status, known.signed_off)
 
 
-def wood_facts(holdings: Holdings, species: Species) -> Iterator[tuple[str, list[Fact]]]:
+def wood_facts(holdings: SiteContext, species: Species) -> Iterator[tuple[str, list[Fact]]]:
     """Yield a species' values by heading: density, green MC, shrinkage and movement, drying."""
     yield "Density", [*_gravities(holdings, species)]
     yield "Moisture content when green", [*_green(holdings, species)]
@@ -56,7 +56,7 @@ def not_on_record(species: Species) -> list[str]:
     return [words for words, value in held.items() if not value]
 
 
-def _gravities(holdings: Holdings, species: Species) -> Iterator[Fact]:
+def _gravities(holdings: SiteContext, species: Species) -> Iterator[Fact]:
     for known in species.specific_gravity:
         if known.basic is not None:
             yield fact(
@@ -86,7 +86,7 @@ def _gravities(holdings: Holdings, species: Species) -> Iterator[Fact]:
             yield fact(holdings, f"{label}, to", other.high, other)
 
 
-def _green(holdings: Holdings, species: Species) -> Iterator[Fact]:
+def _green(holdings: SiteContext, species: Species) -> Iterator[Fact]:
     for known in species.green_mc:
         for label, value in (
             ("Heartwood", known.heartwood),
@@ -99,7 +99,7 @@ def _green(holdings: Holdings, species: Species) -> Iterator[Fact]:
         yield fact(holdings, "Fibre saturation point", species.fsp.value, species.fsp)
 
 
-def _shrinkage(holdings: Holdings, species: Species) -> Iterator[Fact]:
+def _shrinkage(holdings: SiteContext, species: Species) -> Iterator[Fact]:
     for known in (species.shrinkage, *species.shrinkage_elsewhere):
         if known is None:
             continue
@@ -126,7 +126,7 @@ def _shrinkage(holdings: Holdings, species: Species) -> Iterator[Fact]:
                 )
 
 
-def drying_facts(holdings: Holdings, species: Species) -> list[Fact]:
+def drying_facts(holdings: SiteContext, species: Species) -> list[Fact]:
     """Return what a schedule must respect: safe daily loss and the ceiling while wet."""
     found = [
         fact(

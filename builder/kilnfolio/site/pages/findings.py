@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from kilnfolio.site.pages.holdings import check_address
+from kilnfolio.site.context import check_address
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Finding, Outcome
 from kilnfolio.review.findings import CHECKS

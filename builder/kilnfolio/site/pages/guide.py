@@ -25,7 +25,7 @@ from markupsafe import Markup
 from kilnfolio.rendering import routes
 from kilnfolio.handbook.pages import plain_words
 from kilnfolio.rendering.page import Page
-from kilnfolio.site.pages.holdings import Holdings
+from kilnfolio.site.context import SiteContext
 from kilnfolio.records.model import Name, Record, Text, validate
 from kilnfolio.records.yaml_source import parse_yaml
 from kilnfolio.review.formulas import FORMULAS
@@ -103,7 +103,7 @@ def guide_slugs() -> tuple[str, ...]:
     return tuple(page.slug for page in guide_files())
 
 
-def guide_index(holdings: Holdings) -> Page:
+def guide_index(holdings: SiteContext) -> Page:
     """Return the guide's contents."""
     return holdings.page(
         "guide_contents.html",
@@ -115,7 +115,7 @@ def guide_index(holdings: Holdings) -> Page:
     )
 
 
-def guide_page(holdings: Holdings, slug: str) -> Page:
+def guide_page(holdings: SiteContext, slug: str) -> Page:
     """Return a page of the guide."""
     pages = guide_files()
     place = guide_slugs().index(slug)
@@ -143,7 +143,7 @@ def _groups() -> list[tuple[str, list[GuidePage]]]:
             for kind, words in KINDS.items()]
 
 
-def render_guide(page: GuidePage, holdings: Holdings) -> tuple[Markup, list[tuple[str, str]]]:
+def render_guide(page: GuidePage, holdings: SiteContext) -> tuple[Markup, list[tuple[str, str]]]:
     """Return a page as HTML, and its second-level headings by anchor and words."""
     md = markdown.Markdown(
         extensions=["tables", "sane_lists", "def_list", "fenced_code", "attr_list", "toc",
@@ -161,7 +161,7 @@ def render_guide(page: GuidePage, holdings: Holdings) -> tuple[Markup, list[tupl
     return Markup(html), headings
 
 
-def formula_rows(holdings: Holdings) -> list[FormulaRow]:
+def formula_rows(holdings: SiteContext) -> list[FormulaRow]:
     """Return every formula of the registry, with its publication's short title."""
     rows = []
     for formula in FORMULAS.values():

@@ -17,7 +17,7 @@ from kilnfolio.review.dossier import Finding, LotDossier, Outcome, Word
 from kilnfolio.review.evidence import ChargeEvidence, charge_evidence
 
 if TYPE_CHECKING:
-    from kilnfolio.site.pages.holdings import Holdings
+    from kilnfolio.site.context import SiteContext
 
 
 @dataclass(frozen=True)
@@ -121,14 +121,14 @@ class LotLine:
     said: tuple[Said, ...]
 
 
-def charge_line(holdings: Holdings, charge: Charge) -> ChargeLine:
+def charge_line(holdings: SiteContext, charge: Charge) -> ChargeLine:
     """Return what other pages print of a charge."""
     dossier = holdings.dossiers[charge.id]
     return ChargeLine(_row(holdings, charge), charge_evidence(charge, dossier),
                       _said(dossier.findings), len(charge.weighings))
 
 
-def lot_line(holdings: Holdings, lot: Lot, dossier: LotDossier) -> LotLine:
+def lot_line(holdings: SiteContext, lot: Lot, dossier: LotDossier) -> LotLine:
     """Return what other pages print of a lot."""
     judgement = dossier.judgement
     return LotLine(
@@ -146,12 +146,12 @@ def _said(findings: Iterable[Finding]) -> tuple[Said, ...]:
         for shown in [finding.noted or finding.outcome not in ("pass", "no data", "not applicable")])
 
 
-def charge_rows(holdings: Holdings, charges: Iterable[str]) -> list[ChargeRow]:
+def charge_rows(holdings: SiteContext, charges: Iterable[str]) -> list[ChargeRow]:
     """Return charges as lines of a table, in the order given."""
     return [holdings.lines[name].row for name in charges]
 
 
-def _row(holdings: Holdings, charge: Charge) -> ChargeRow:
+def _row(holdings: SiteContext, charge: Charge) -> ChargeRow:
     dossier = holdings.dossiers[charge.id]
     names = {stock.species: holdings.species_name(stock.species) for stock in charge.stock}
     kiln = holdings.folder.kilns[charge.kiln].record

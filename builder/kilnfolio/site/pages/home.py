@@ -9,15 +9,15 @@ from kilnfolio.rendering import routes
 from kilnfolio.handbook.chapter import Manuscript
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.pages.histories import ChargeRow, charge_rows
-from kilnfolio.site.pages.holdings import (
-    ALL,
+from kilnfolio.records.reading import ALL
+from kilnfolio.site.context import (
     HOME_PAGE,
     RECORDS_PAGE,
     SEARCH_PAGE,
     SOURCES_PAGE,
-    Holdings,
+    SiteContext,
 )
-from kilnfolio.site.pages.running import begun_views, running_views
+from kilnfolio.site.pages.running import draft_views, running_views
 from kilnfolio.site.pages.words import plural
 from kilnfolio.records.practice import Custom, Practice, practices
 from kilnfolio.review.findings import CHECKS
@@ -46,7 +46,7 @@ class ChapterLine:
     summary: str
 
 
-def home_page(holdings: Holdings) -> Page:
+def home_page(holdings: SiteContext) -> Page:
     """Return the front page."""
     latest: list[ChargeRow] = charge_rows(holdings, holdings.charges[ALL][:_LATEST])
     mill = holdings.folder.mill.record
@@ -57,7 +57,7 @@ def home_page(holdings: Holdings) -> Page:
         "front page",
         latest=latest,
         running=running_views(holdings),
-        begun=begun_views(holdings),
+        begun=draft_views(holdings),
         rooms=list(_rooms(holdings)),
         practice=mill.practice,
         customs=list(_customs(practices()[mill.practice])),
@@ -88,7 +88,7 @@ def chapter_lines(manuscript: Manuscript | None) -> Iterator[ChapterLine]:
         )
 
 
-def _rooms(holdings: Holdings) -> Iterator[Room]:
+def _rooms(holdings: SiteContext) -> Iterator[Room]:
     folder = holdings.folder
     yield Room(
         "Species",
@@ -128,12 +128,12 @@ def _rooms(holdings: Holdings) -> Iterator[Room]:
     )
 
 
-def search_page(holdings: Holdings, pages: Sequence[Page]) -> Page:
+def search_page(holdings: SiteContext, pages: Sequence[Page]) -> Page:
     """Return the page of search; without script it lists what there is to find.
 
     Parameters
     ----------
-    holdings : Holdings
+    holdings : SiteContext
         The records.
     pages : sequence of Page
         Every other page of the edition.

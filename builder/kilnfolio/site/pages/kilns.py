@@ -11,8 +11,8 @@ from kilnfolio.charts.wet_spots import Spot, wet_spot_map
 from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.pages.histories import ChargeRow, charge_rows
-from kilnfolio.site.pages.holdings import SHOWN, Holdings
-from kilnfolio.site.pages.running import begun_views
+from kilnfolio.site.context import SHOWN, SiteContext
+from kilnfolio.site.pages.running import draft_views
 from kilnfolio.site.pages.words import listed, plural
 from kilnfolio.site.pages.workings import Shown, Workings, by_id, points, shown, work_out
 from kilnfolio.records.kiln import Instrument, Kiln
@@ -51,7 +51,7 @@ class KilnView:
     """How each computed number was had."""
 
 
-def kiln_index(holdings: Holdings) -> Page:
+def kiln_index(holdings: SiteContext) -> Page:
     """Return the index of kilns."""
     records = [holdings.folder.kilns[name].record for name in sorted(holdings.folder.kilns)]
     rows = [
@@ -64,13 +64,13 @@ def kiln_index(holdings: Holdings) -> Page:
         "Kilns",
         "kiln",
         rows=rows,
-        begun=begun_views(holdings, "kiln"),
+        begun=draft_views(holdings, "kiln"),
         summary=f"{plural(len(records), 'kiln')}, with instruments, calibrations "
         "and the places that dry unevenly.",
     )
 
 
-def kiln_page(holdings: Holdings, name: str) -> Page:
+def kiln_page(holdings: SiteContext, name: str) -> Page:
     """Return the page of a kiln."""
     record = holdings.folder.kilns[name].record
     charges = holdings.charges[f"kiln:{name}"]

@@ -12,7 +12,7 @@ from kilnfolio.rendering.page import Page
 from kilnfolio.site.pages.charges import Link
 from kilnfolio.site.pages.customer import VERDICTS, pack_words
 from kilnfolio.site.pages.findings import FindingGroups, finding_groups
-from kilnfolio.site.pages.holdings import Holdings
+from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.words import Count, outcome_counts
 from kilnfolio.site.pages.workings import Workings
 from kilnfolio.site.pages.workings.lot import lot_workings
@@ -60,7 +60,7 @@ class LotView:
     """How each computed number was had."""
 
 
-def lot_page(holdings: Holdings, number: str) -> Page:
+def lot_page(holdings: SiteContext, number: str) -> Page:
     """Return the mill's page of a lot."""
     record = holdings.folder.lots[number].record
     view = lot_view(holdings, record)
@@ -75,7 +75,7 @@ def lot_page(holdings: Holdings, number: str) -> Page:
     )
 
 
-def lot_view(holdings: Holdings, record: Lot) -> LotView:
+def lot_view(holdings: SiteContext, record: Lot) -> LotView:
     """Return what the mill's page of a lot prints."""
     dossier = holdings.lot_dossiers[record.id]
     judgement = dossier.judgement
@@ -144,7 +144,7 @@ def _span(dossier: LotDossier) -> str:
     )
 
 
-def _intake(holdings: Holdings, dossier: LotDossier) -> list[str]:
+def _intake(holdings: SiteContext, dossier: LotDossier) -> list[str]:
     """Return the intake numbers of a lot's charges."""
     return list(
         dict.fromkeys(

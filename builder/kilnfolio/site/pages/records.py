@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 from pydantic.fields import FieldInfo
 
 from kilnfolio.rendering.page import Page
-from kilnfolio.site.pages.holdings import RECORDS_PAGE, Holdings
+from kilnfolio.site.context import RECORDS_PAGE, SiteContext
 from kilnfolio.records.book import Sources
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.kiln import Kiln
@@ -72,7 +72,7 @@ class Group:
     parts: list[Part]
 
 
-def records_page(holdings: Holdings) -> Page:
+def records_page(holdings: SiteContext) -> Page:
     """Return the reference page."""
     groups = record_groups()
     keys = sum(len(part.keys) for group in groups for part in (group.file, *group.parts))

@@ -14,7 +14,8 @@ from jinja2 import Environment
 
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
-from kilnfolio.site.pages.holdings import ALL, Holdings
+from kilnfolio.records.reading import ALL
+from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.rows import (
     CHARGES,
     LOTS,
@@ -27,9 +28,9 @@ from kilnfolio.site.pages.rows import (
     shard,
 )
 from kilnfolio.site.pages.running import (
-    BegunView,
+    DraftView,
     RunningView,
-    begun_views,
+    draft_views,
     running_views,
 )
 from kilnfolio.site.pages.words import OUTCOME_MEANING, plural
@@ -58,23 +59,23 @@ class Period:
     rows: int
 
 
-def register_names(holdings: Holdings, register: Register) -> Iterator[str]:
+def register_names(holdings: SiteContext, register: Register) -> Iterator[str]:
     """Yield what each page of a register is called: "" for its own, its years, their months."""
     yield ""
-    facts = holdings.register_facts[register.kind]
+    facts = holdings.register_facts(register)
     for year in years(facts):
         yield year
         if _rows_in(year, facts) > YEAR_HOLDS:
             yield from _months(year, facts)
 
 
-def register_page(holdings: Holdings, register: Register, name: str) -> Page:
+def register_page(holdings: SiteContext, register: Register, name: str) -> Page:
     """Return a page of a register; see `register_names`."""
-    env, facts = holdings.env, holdings.register_facts[register.kind]
+    env, facts = holdings.env, holdings.register_facts(register)
     if not name:
         newest = holdings.register_rows(register, ALL, NEWEST)
         running = running_views(holdings) if register.kind == CHARGES.kind else []
-        begun = begun_views(holdings, "lot") if register.kind == LOTS.kind else []
+        begun = draft_views(holdings, "lot") if register.kind == LOTS.kind else []
         return index_page(env, register, newest, facts, running, begun)
     if len(name) > len("2026"):
         return month_page(env, register, name, holdings.register_rows(register, f"month:{name}"))
@@ -82,22 +83,22 @@ def register_page(holdings: Holdings, register: Register, name: str) -> Page:
     return year_page(env, register, name, rows, facts)
 
 
-def script_names(holdings: Holdings, register: Register) -> Iterator[str]:
+def script_names(holdings: SiteContext, register: Register) -> Iterator[str]:
     """Yield the parts of a register."""
-    for facts in holdings.register_facts[register.kind]:
+    for facts in holdings.register_facts(register):
         yield facts.name
 
 
-def register_script(holdings: Holdings, register: Register, name: str) -> Page:
+def register_script(holdings: SiteContext, register: Register, name: str) -> Page:
     """Return the script file of a part of a register."""
     rows = holdings.register_rows(register, f"quarter:{name}")
     return _script(routes.register_rows(register.kind, name), shard(register, name, rows))
 
 
-def manifest_script(holdings: Holdings) -> Page:
+def manifest_script(holdings: SiteContext) -> Page:
     """Return the script file that names every part of both registers."""
-    facts = holdings.register_facts
-    return _script(routes.REGISTER_MANIFEST, manifest(facts[CHARGES.kind], facts[LOTS.kind]))
+    return _script(routes.REGISTER_MANIFEST, manifest(
+        holdings.register_facts(CHARGES), holdings.register_facts(LOTS)))
 
 
 def _script(path: str, text: str) -> Page:
@@ -115,7 +116,7 @@ def index_page(
     newest: Sequence[Row],
     facts: Sequence[Facts],
     running: Sequence[RunningView] = (),
-    begun: Sequence[BegunView] = (),
+    begun: Sequence[DraftView] = (),
 ) -> Page:
     """Return the register's own page.
 
@@ -131,7 +132,7 @@ def index_page(
         Of every part.
     running : sequence of RunningView, optional
         Charges that are not yet complete.
-    begun : sequence of BegunView, optional
+    begun : sequence of DraftView, optional
         Other records of the register's kind that are not.
     """
     total = sum(part.rows for part in facts)

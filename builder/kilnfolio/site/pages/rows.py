@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from kilnfolio.rendering import routes
+from kilnfolio.records.reading import month_of
 from kilnfolio.site.pages.customer import VERDICTS
 from kilnfolio.site.pages.histories import ChargeRow, LotLine
 from kilnfolio.review.dossier import Outcome
@@ -193,16 +194,6 @@ LOTS = Register(
 
 
 # --- files ----------------------------------------------------------------------------------------
-
-
-def shard_of(day: dt.date) -> str:
-    """Return the part of a register that a charge started, or a lot issued, on a day is kept in."""
-    return f"{day.year:04d}-q{(day.month + 2) // 3}"
-
-
-def month_of(day: dt.date) -> str:
-    """Return the month a day is in, as in ``2026-03``."""
-    return f"{day:%Y-%m}"
 
 
 def shard(register: Register, name: str, rows: Sequence[Row]) -> str:

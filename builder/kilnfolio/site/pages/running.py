@@ -6,9 +6,9 @@ import datetime as dt
 from dataclasses import dataclass
 
 from kilnfolio.rendering import routes
-from kilnfolio.site.pages.holdings import Holdings
+from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.words import stock_words
-from kilnfolio.records.begun import Begun, key_of
+from kilnfolio.records.drafts import Draft, key_of
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.running import Running
@@ -41,7 +41,7 @@ class RunningView:
 
 
 @dataclass(frozen=True)
-class BegunView:
+class DraftView:
     """A record that is still to be filled in; it has no page."""
 
     title: str
@@ -49,19 +49,19 @@ class BegunView:
     to_fill: list[ToFill]
 
 
-def begun_views(holdings: Holdings, *kinds: str) -> list[BegunView]:
+def draft_views(holdings: SiteContext, *kinds: str) -> list[DraftView]:
     """Return the records that are still to be filled in, of some kinds or of all."""
-    begun = holdings.folder.begun
-    return [BegunView(name[0].upper() + name[1:], _to_fill(begun[name])) for name in sorted(begun)
-            if not kinds or begun[name].kind in kinds]
+    draft = holdings.folder.drafts
+    return [DraftView(name[0].upper() + name[1:], _to_fill(draft[name])) for name in sorted(draft)
+            if not kinds or draft[name].kind in kinds]
 
 
-def running_views(holdings: Holdings) -> list[RunningView]:
+def running_views(holdings: SiteContext) -> list[RunningView]:
     """Return every charge that is not complete, by number."""
     return [running_view(holdings, holdings.running[name]) for name in sorted(holdings.running)]
 
 
-def running_view(holdings: Holdings, running: Running) -> RunningView:
+def running_view(holdings: SiteContext, running: Running) -> RunningView:
     """Return a charge that is not complete, as pages show it."""
     words = ""
     if running.located is not None:
@@ -81,9 +81,9 @@ def running_view(holdings: Holdings, running: Running) -> RunningView:
     )
 
 
-def _to_fill(begun: Begun) -> list[ToFill]:
+def _to_fill(draft: Draft) -> list[ToFill]:
     return [ToFill(key_of(one), f"{one.place.file}:{one.place.line}", _sentence(one.why))
-            for one in begun.to_fill]
+            for one in draft.to_fill]
 
 
 def _answer(dossier: Dossier | None) -> str:

@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
-from kilnfolio.site.pages.holdings import Holdings
+from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.schedules import step_span
 from kilnfolio.site.pages.words import plural
 from kilnfolio.handbook.revisions import reworded
@@ -51,12 +51,12 @@ class Comparison:
 FIGURES = ("Held", "Dry bulb", "Wet bulb", "EMC")
 
 
-def changed_names(holdings: Holdings) -> list[str]:
+def changed_names(holdings: SiteContext) -> list[str]:
     """Return the schedules with an earlier revision on record."""
     return sorted(holdings.folder.superseded.keys() & holdings.folder.schedules.keys())
 
 
-def changes_page(holdings: Holdings, name: str) -> Page:
+def changes_page(holdings: SiteContext, name: str) -> Page:
     """Return the page that compares a schedule's revisions, the newest comparison first."""
     current = holdings.folder.schedules[name].record
     revisions = [current, *(located.record for located in holdings.folder.superseded[name])]
@@ -78,14 +78,14 @@ def changes_page(holdings: Holdings, name: str) -> Page:
     )
 
 
-def _comparison(holdings: Holdings, before: Schedule, after: Schedule) -> Comparison:
+def _comparison(holdings: SiteContext, before: Schedule, after: Schedule) -> Comparison:
     change = next((one for one in after.changes if one.revision == after.revision), None)
     steps = list(_pairs(
         holdings.regional.temperature, _steps(holdings, before), _steps(holdings, after)))
     return Comparison(before, after, change, steps, list(_texts(holdings, before, after)))
 
 
-def _steps(holdings: Holdings, record: Schedule) -> Sequence[PlannedStep]:
+def _steps(holdings: SiteContext, record: Schedule) -> Sequence[PlannedStep]:
     return holdings.regional.steps_as_set(
         planned_steps(record, holdings.folder.steps_of(record), holdings.pressure_pa),
         holdings.pressure_pa)
@@ -134,7 +134,7 @@ def _in_words(old: tuple[str, ...] | None, new: tuple[str, ...] | None) -> str:
     )
 
 
-def _texts(holdings: Holdings, before: Schedule, after: Schedule) -> Iterator[tuple[str, Markup]]:
+def _texts(holdings: SiteContext, before: Schedule, after: Schedule) -> Iterator[tuple[str, Markup]]:
     for name, old, new in (
         ("Title", before.title, after.title),
         ("Thickness", _sizes(before), _sizes(after)),
@@ -158,7 +158,7 @@ def _target(record: Schedule) -> str:
     return record.target_mc.entered if record.target_mc else "any"
 
 
-def _air(holdings: Holdings, record: Schedule, stage: str) -> str:
+def _air(holdings: SiteContext, record: Schedule, stage: str) -> str:
     treatment = getattr(record, stage)
     if treatment is None:
         return "by the rule"

@@ -12,8 +12,8 @@ from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.pages.facts import Fact, drying_facts
 from kilnfolio.site.pages.histories import ChargeRow, charge_rows
-from kilnfolio.site.pages.holdings import SHOWN, Citation, Holdings
-from kilnfolio.site.pages.running import begun_views
+from kilnfolio.site.context import SHOWN, Citation, SiteContext
+from kilnfolio.site.pages.running import draft_views
 from kilnfolio.site.pages.words import listed, plural, thicknesses
 from kilnfolio.site.pages.workings import Workings
 from kilnfolio.site.pages.workings.schedule import schedule_workings
@@ -146,7 +146,7 @@ class ScheduleView:
     """How each computed number was had."""
 
 
-def _evidence(holdings: Holdings, record: Schedule) -> Iterator[EvidenceLine]:
+def _evidence(holdings: SiteContext, record: Schedule) -> Iterator[EvidenceLine]:
     charges = holdings.charges[f"schedule:{record.id}"]
     for found in schedule_evidence(record.id, (holdings.lines[name].evidence for name in charges)):
         yield EvidenceLine(
@@ -165,7 +165,7 @@ def _evidence(holdings: Holdings, record: Schedule) -> Iterator[EvidenceLine]:
         )
 
 
-def schedule_index(holdings: Holdings) -> Page:
+def schedule_index(holdings: SiteContext) -> Page:
     """Return the index of schedules."""
     records = sorted(
         (located.record for located in holdings.folder.schedules.values()),
@@ -187,13 +187,13 @@ def schedule_index(holdings: Holdings) -> Page:
         "Schedules",
         "schedule",
         rows=rows,
-        begun=begun_views(holdings, "schedule"),
+        begun=draft_views(holdings, "schedule"),
         summary=f"{plural(len(records), 'schedule')}, every step in both unit "
         "systems with the air it asks for.",
     )
 
 
-def schedule_page(holdings: Holdings, name: str) -> Page:
+def schedule_page(holdings: SiteContext, name: str) -> Page:
     """Return the page of a schedule."""
     record = holdings.folder.schedules[name].record
     charges = holdings.charges[f"schedule:{name}"]
@@ -281,7 +281,7 @@ def _percent(value: float | None) -> str:
     return f"{value:g}{figures.NBSP}%"
 
 
-def _facts(holdings: Holdings, wood: Species, sizes: list[Length]) -> list[Fact]:
+def _facts(holdings: SiteContext, wood: Species, sizes: list[Length]) -> list[Fact]:
     """Return the limits of the wood that concern these thicknesses."""
     concerned = {size.value for size in sizes}
     loss = [known for known in wood.safe_daily_loss if known.thickness.value in concerned]
@@ -359,7 +359,7 @@ def air_with_emc(dry_bulb_c: float, emc_pct: float, pressure_pa: float) -> AirSt
         return None
 
 
-def _recipe_rules(holdings: Holdings, kind: Kind) -> list[Rule]:
+def _recipe_rules(holdings: SiteContext, kind: Kind) -> list[Rule]:
     book = limit_book(holdings.folder, Subject(kind=kind))
     found = []
     for key, words in (

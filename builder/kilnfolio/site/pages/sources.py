@@ -10,7 +10,7 @@ from kilnfolio.rendering import routes
 from kilnfolio.handbook.chapter import Manuscript
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.pages.checks import INDEX as CHECKS_INDEX
-from kilnfolio.site.pages.holdings import SOURCES_PAGE, Holdings, check_address
+from kilnfolio.site.context import SOURCES_PAGE, SiteContext, check_address
 from kilnfolio.site.pages.words import plural
 from kilnfolio.records.book import STATUS_MEANING, Known, Publication, publication_of
 from kilnfolio.records.model import Record
@@ -38,7 +38,7 @@ class SourceView:
     """Pages by kind."""
 
 
-def sources_page(holdings: Holdings) -> Page:
+def sources_page(holdings: SiteContext) -> Page:
     """Return the page of sources: what cites each publication, chapters where there are any."""
     values: defaultdict[str, Counter[str]] = defaultdict(Counter)
     citers: defaultdict[str, dict[str, dict[str, Citer]]] = defaultdict(dict)
@@ -87,7 +87,7 @@ def _citing_chapters(manuscript: Manuscript | None) -> Mapping[str, list[tuple[s
     return cited
 
 
-def _citing(holdings: Holdings) -> Iterator[tuple[str, str, str, list[tuple[str, str]]]]:
+def _citing(holdings: SiteContext) -> Iterator[tuple[str, str, str, list[tuple[str, str]]]]:
     folder = holdings.folder
     for name in sorted(folder.species):
         record = folder.species[name].record

@@ -9,8 +9,8 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.pages.facts import Fact, drying_facts, not_on_record, wood_facts
 from kilnfolio.site.pages.histories import ChargeRow, charge_rows
-from kilnfolio.site.pages.holdings import SHOWN, Citation, Holdings
-from kilnfolio.site.pages.running import begun_views
+from kilnfolio.site.context import SHOWN, Citation, SiteContext
+from kilnfolio.site.pages.running import draft_views
 from kilnfolio.site.pages.words import listed, plural, thicknesses
 from kilnfolio.records.book import Status
 from kilnfolio.records.schedule import Schedule
@@ -70,7 +70,7 @@ class SpeciesView:
     """What no source on record gives."""
 
 
-def species_index(holdings: Holdings) -> Page:
+def species_index(holdings: SiteContext) -> Page:
     """Return the index of species."""
     records = sorted(
         (located.record for located in holdings.folder.species.values()),
@@ -91,7 +91,7 @@ def species_index(holdings: Holdings) -> Page:
         "Species",
         "species",
         rows=rows,
-        begun=begun_views(holdings, "species"),
+        begun=draft_views(holdings, "species"),
         summary=f"{plural(len(records), 'species', 'species')}: density, green "
         "moisture, shrinkage, safe rates, defects and schedules.",
     )
@@ -110,7 +110,7 @@ def schedule_line(schedule: Schedule) -> ScheduleLine:
     )
 
 
-def species_page(holdings: Holdings, name: str) -> Page:
+def species_page(holdings: SiteContext, name: str) -> Page:
     """Return the page of a species."""
     record = holdings.folder.species[name].record
     charges = holdings.charges[f"species:{name}"]

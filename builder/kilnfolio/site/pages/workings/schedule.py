@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from kilnfolio.site.pages.holdings import Holdings
+from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.workings import (
     Shown,
     Workings,
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 
 def schedule_workings(
-    holdings: Holdings, record: Schedule, steps: Sequence[PlannedStep], found: Sequence[Recipe]
+    holdings: SiteContext, record: Schedule, steps: Sequence[PlannedStep], found: Sequence[Recipe]
 ) -> Workings:
     """Return how every computed number of a schedule's page was had."""
     pressure = pressure_of(holdings.pressure_pa)
@@ -83,7 +83,7 @@ def _recipe_workings(
     yield replace(emc, id="end-set-emc", of="EMC of the two bulbs as set, in whole degrees")
 
 
-def _evidence_workings(holdings: Holdings, record: Schedule) -> Iterator[Shown]:
+def _evidence_workings(holdings: SiteContext, record: Schedule) -> Iterator[Shown]:
     charges = holdings.charges[f"schedule:{record.id}"]
     found = list(schedule_evidence(
         record.id, (holdings.lines[name].evidence for name in charges)))

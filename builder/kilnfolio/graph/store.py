@@ -1,33 +1,33 @@
-"""What every task made and read, kept in one SQLite file beside the site.
+"""Every value of a graph, and what it was computed from, in one SQLite file beside the site.
 
-Everything here is had again from the mill's files: the store may be deleted at any time, and is
-when it is not of this version.
+Everything here can be computed again from the inputs: the file may be deleted at any time, and is
+deleted when its tables are of another version.
 """
 
 from __future__ import annotations
 
-import pickle
 import sqlite3
-import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from kilnfolio.graph.codec import decode, encode
+
 #: Raised when the tables change.
-FORMAT = 1
+FORMAT = 2
 
 _TABLES = """
 CREATE TABLE note (name TEXT PRIMARY KEY, value BLOB) WITHOUT ROWID;
-CREATE TABLE task (id INTEGER PRIMARY KEY, kind TEXT, name TEXT, stale INTEGER,
-                   UNIQUE (kind, name));
-CREATE INDEX task_stale ON task (kind) WHERE stale;
+CREATE TABLE task (id INTEGER PRIMARY KEY, value TEXT, key TEXT, stale INTEGER,
+                   UNIQUE (value, key));
+CREATE INDEX task_stale ON task (value) WHERE stale;
 CREATE TABLE cell (id INTEGER PRIMARY KEY, name TEXT UNIQUE, digest BLOB, value BLOB, task INTEGER);
 CREATE INDEX cell_task ON cell (task);
 CREATE TABLE read (task INTEGER, cell INTEGER, PRIMARY KEY (task, cell)) WITHOUT ROWID;
 CREATE INDEX read_cell ON read (cell);
-CREATE TABLE member (room TEXT, sort TEXT, name TEXT, task INTEGER);
-CREATE INDEX member_room ON member (room, sort);
+CREATE TABLE member (cell TEXT, sort TEXT, name TEXT, task INTEGER);
+CREATE INDEX member_cell ON member (cell, sort);
 CREATE INDEX member_task ON member (task);
 CREATE TABLE file (path TEXT PRIMARY KEY, digest BLOB, task INTEGER) WITHOUT ROWID;
 CREATE INDEX file_task ON file (task);
@@ -35,31 +35,21 @@ CREATE TABLE pending (path TEXT PRIMARY KEY) WITHOUT ROWID;
 """
 
 Member = tuple[str, str, str]
-"""Group, what it is sorted by, and the name in it."""
+"""Cell of a group, what it is sorted by, and the name in it."""
 
 
 @dataclass(frozen=True)
 class Done:
-    """What a task made, and what it read on the way."""
+    """What a task (one derived value for one key) computed, and what it read on the way."""
 
-    kind: str
-    name: str
-    read: frozenset[str]
+    value: str
+    key: str
+    reads: frozenset[str]
     cells: Mapping[str, tuple[bytes, bytes | None]] = field(default_factory=dict)
-    """Digest of each cell, and its value, packed; None where it is had again from the files."""
-    members: frozenset[Member] = frozenset()
+    """Digest of each cell, and its value encoded."""
+    joined: frozenset[Member] = frozenset()
     files: Mapping[str, bytes] = field(default_factory=dict)
     """What it writes, by path below the site."""
-
-
-def pack(value: Any) -> bytes:
-    """Return a value as it is kept."""
-    return zlib.compress(pickle.dumps(value, pickle.HIGHEST_PROTOCOL), 1)
-
-
-def unpack(data: bytes) -> Any:
-    """Return what was kept."""
-    return pickle.loads(zlib.decompress(data))
 
 
 class Store:
@@ -110,11 +100,11 @@ class Store:
     def note(self, name: str) -> Any:
         """Return something kept under a name of its own; None where it is not there."""
         row = self.db.execute("SELECT value FROM note WHERE name = ?", (name,)).fetchone()
-        return None if row is None else pickle.loads(row[0])
+        return None if row is None else decode(row[0])
 
     def keep(self, name: str, value: Any) -> None:
         """Keep something under a name of its own."""
-        self.db.execute("INSERT OR REPLACE INTO note VALUES (?, ?)", (name, pickle.dumps(value)))
+        self.db.execute("INSERT OR REPLACE INTO note VALUES (?, ?)", (name, encode(value)))
 
     # --- cells and groups -------------------------------------------------------------------------
 
@@ -128,16 +118,16 @@ class Store:
         row = self.db.execute("SELECT value FROM cell WHERE name = ?", (cell,)).fetchone()
         return row[0] if row else None
 
-    def members(self, group: str, *, newest_first: bool = False) -> tuple[tuple[str, str], ...]:
-        """Return what a group is sorted by and its names, in order."""
+    def members(self, group: str, *, newest_first: bool = False) -> tuple[str, ...]:
+        """Return the names in a group, in order."""
         way = "DESC" if newest_first else "ASC"
-        return tuple(self.db.execute(
-            f"SELECT sort, name FROM member WHERE room = ? ORDER BY sort {way}, name {way}",
-            (group,)))
+        return tuple(name for _, name in self.db.execute(
+            "SELECT DISTINCT sort, name FROM member WHERE cell = ? "
+            f"ORDER BY sort {way}, name {way}", (group,)))
 
     def last(self, group: str) -> str | None:
         """Return the last of what a group is sorted by; None where it is empty."""
-        found: str | None = self.db.execute("SELECT max(sort) FROM member WHERE room = ?",
+        found: str | None = self.db.execute("SELECT max(sort) FROM member WHERE cell = ?",
                                             (group,)).fetchone()[0]
         return found
 
@@ -157,32 +147,32 @@ class Store:
 
     # --- tasks ------------------------------------------------------------------------------------
 
-    def names(self, kind: str) -> set[str]:
-        """Return the tasks of a kind."""
-        return {row[0] for row in self.db.execute("SELECT name FROM task WHERE kind = ?", (kind,))}
+    def keys(self, value: str) -> set[str]:
+        """Return the keys of a value."""
+        return {row[0] for row in self.db.execute("SELECT key FROM task WHERE value = ?", (value,))}
 
-    def stale(self, kind: str, *, made: bool = False) -> list[str]:
-        """Return the tasks of a kind that are to be run, sorted; only those that made a cell."""
+    def stale(self, value: str, *, made: bool = False) -> list[str]:
+        """Return the stale keys of a value, sorted; with `made`, only those that have a cell."""
         with_cells = "AND EXISTS (SELECT 1 FROM cell WHERE cell.task = task.id)" if made else ""
         return sorted(row[0] for row in self.db.execute(
-            f"SELECT name FROM task WHERE kind = ? AND stale {with_cells}", (kind,)))
+            f"SELECT key FROM task WHERE value = ? AND stale {with_cells}", (value,)))
 
-    def add(self, kind: str, names: Iterable[str]) -> None:
+    def add(self, value: str, keys: Iterable[str]) -> None:
         """Add tasks, to be run."""
-        self.db.executemany("INSERT OR IGNORE INTO task (kind, name, stale) VALUES (?, ?, 1)",
-                            [(kind, name) for name in names])
+        self.db.executemany("INSERT OR IGNORE INTO task (value, key, stale) VALUES (?, ?, 1)",
+                            [(value, key) for key in keys])
 
-    def drop(self, kind: str, name: str) -> list[str]:
+    def drop(self, value: str, key: str) -> list[str]:
         """Remove a task and all it made; return the files that are to go."""
-        gone = self.set_aside(kind, name)
-        task = self._task(kind, name)
+        gone = self.set_aside(value, key)
+        task = self._task(value, key)
         self.db.execute("DELETE FROM read WHERE task = ?", (task,))
         self.db.execute("DELETE FROM task WHERE id = ?", (task,))
         return gone
 
-    def set_aside(self, kind: str, name: str) -> list[str]:
+    def set_aside(self, value: str, key: str) -> list[str]:
         """Take back all a task made, and leave it to be run; return the files that are to go."""
-        task = self._task(kind, name)
+        task = self._task(value, key)
         cells = [row[0] for row in self.db.execute("SELECT name FROM cell WHERE task = ?", (task,))]
         for cell in cells:
             self._put_cell(cell, None, None, None)
@@ -208,7 +198,7 @@ class Store:
         tuple of list of str
             The files to write, because they are new or other than before, and those to remove.
         """
-        task = self._task(done.kind, done.name)
+        task = self._task(done.value, done.key)
         changed = [cell for cell, (digest, _) in done.cells.items() if self.digest(cell) != digest]
         before = {row[0] for row in
                   self.db.execute("SELECT name FROM cell WHERE task = ?", (task,))}
@@ -217,9 +207,9 @@ class Store:
             changed.append(cell)
         for cell, (digest, value) in done.cells.items():
             self._put_cell(cell, digest, value, task)
-        changed += self._regroup(task, done.members)
+        changed += self._regroup(task, done.joined)
         self._mark(changed)
-        self._reread(task, done.read)
+        self._reread(task, done.reads)
         old = dict(self.db.execute("SELECT path, digest FROM file WHERE task = ?", (task,)))
         write = [path for path, digest in digests.items() if old.get(path) != digest]
         gone = [path for path in old if path not in digests]
@@ -257,9 +247,9 @@ class Store:
     def _note_pending(self, paths: Iterable[str]) -> None:
         self.db.executemany("INSERT OR IGNORE INTO pending VALUES (?)", [(p,) for p in paths])
 
-    def _task(self, kind: str, name: str) -> int:
-        row = self.db.execute("SELECT id FROM task WHERE kind = ? AND name = ?",
-                              (kind, name)).fetchone()
+    def _task(self, value: str, key: str) -> int:
+        row = self.db.execute("SELECT id FROM task WHERE value = ? AND key = ?",
+                              (value, key)).fetchone()
         found: int = row[0]
         return found
 
@@ -281,13 +271,13 @@ class Store:
     def _regroup(self, task: int, members: frozenset[Member]) -> list[str]:
         """Put a task's names into their groups; return the groups that changed."""
         before = frozenset(self.db.execute(
-            "SELECT room, sort, name FROM member WHERE task = ?", (task,)))
+            "SELECT cell, sort, name FROM member WHERE task = ?", (task,)))
         if before == members:
             return []
         self.db.execute("DELETE FROM member WHERE task = ?", (task,))
         self.db.executemany("INSERT INTO member VALUES (?, ?, ?, ?)",
                             [(*member, task) for member in members])
-        return sorted({f"group:{room}" for room, _, _ in before ^ members})
+        return sorted({cell for cell, _, _ in before ^ members})
 
     def _reread(self, task: int, read: frozenset[str]) -> None:
         now = {self._cell(name) for name in read}

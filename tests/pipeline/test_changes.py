@@ -14,8 +14,8 @@ from tests.archive.yard import seal_charge
 from tests.minimal import FILES, minimal_mill
 
 from kilnfolio.archive.tokens import make_token_key
-from kilnfolio.incremental.tree import ASIDE, EDITIONS
-from kilnfolio.pipeline import build_site
+from kilnfolio.graph.tree import STAGING
+from kilnfolio.pipeline.build import EDITIONS, build_site
 from kilnfolio.records.problems import RecordProblems
 
 SECOND = "content/charges/2026/C2"
@@ -131,10 +131,10 @@ def test_a_changed_record_moves_what_prints_it(mill, name, old, new, moves, stay
 
 
 def test_a_seal_makes_its_own_bag_and_no_other(mill, monkeypatch):
-    from kilnfolio.incremental import tasks
+    from kilnfolio.pipeline import bags
 
-    bagged, bag = [], tasks.bag_files
-    monkeypatch.setattr(tasks, "bag_files", lambda root, charge, **more: (
+    bagged, bag = [], bags.bag_files
+    monkeypatch.setattr(bags, "bag_files", lambda root, charge, **more: (
         bagged.append(charge), bag(root, charge, **more))[1])
     seal_charge(mill, "C1")
     build(mill)
@@ -189,7 +189,7 @@ def test_problems_stop_the_change_and_its_mending_takes_it_up(mill):
 
 
 def test_a_build_cut_short_while_changing_over_is_finished_by_the_next(mill, monkeypatch):
-    from kilnfolio.incremental import tree
+    from kilnfolio.graph import tree
 
     edit(mill, FILES["mill"], "\nname:", "\nname: Another Mill #")
     swap, done = tree.swap, []
@@ -213,7 +213,7 @@ def test_a_build_cut_short_while_changing_over_is_finished_by_the_next(mill, mon
 
 def test_a_first_build_that_came_to_nothing_is_taken_up_whole(built, tmp_path, monkeypatch):
     """It made pages and put nothing in their place, as where a seal turns out to be broken."""
-    from kilnfolio.incremental.tree import Tree
+    from kilnfolio.graph.tree import Tree
 
     def stopped(_):
         raise KeyboardInterrupt
@@ -233,12 +233,12 @@ def test_a_site_somebody_took_away_is_made_again(mill):
     assert bytes_of(mill / "site") == clean(mill)
 
 
-def test_the_twin_shares_every_file_with_what_is_served(mill):
+def test_staging_shares_every_file_with_what_is_served(mill):
     edit(mill, FILES["lot"], "\nproduct:", "\nproduct: Flooring #")
     build(mill)
-    served, twin = mill / "site", mill / "site" / ASIDE
-    assert bytes_of(twin) == bytes_of(served)
-    assert places(twin) == places(served)
+    served, staged = mill / "site", mill / "site" / STAGING
+    assert bytes_of(staged) == bytes_of(served)
+    assert places(staged) == places(served)
 
 
 def test_two_processes_make_the_same_bytes_as_one(built, tmp_path):

@@ -1,11 +1,11 @@
-"""The site as it is served, and its twin that the next build works on.
+"""The site as it is served, and the staging copy that the next build works on.
 
-Every edition lies on the disk twice: once as it is served, and once aside, sharing every file by a
-hard link. A build changes the twin and then exchanges the two names in one step, so that a reader
-sees the old edition or the new one, whole; then the old one is brought level. What did not change
-is neither written nor copied nor linked again, so the cost is that of the change alone, whatever
-the size of the site. A manifest of files would have done the same for a server of our own, but a
-site has to open from a plain folder.
+Every edition lies on the disk twice: once as it is served and once in staging, sharing every file
+by a hard link. A build changes the staging copy and then exchanges the two names in one step, so
+that a reader sees the old edition or the new one, whole; then the old one is brought level.
+Unchanged files are neither written nor copied nor linked again, so the cost is that of the change
+alone. A manifest of files would do the same for a server of our own, but a site must open from a
+plain folder.
 """
 
 from __future__ import annotations
@@ -16,17 +16,16 @@ import shutil
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from kilnfolio.incremental.store import Store
+from kilnfolio.graph.store import Store
 
-EDITIONS = ("mill", "customer", "auditor")
-#: The folder beside the editions that holds their twins and the store.
-ASIDE = ".twin"
+#: The folder beside the editions that holds their staging copies and the store.
+STAGING = ".staging"
 #: The folder of compiled templates: of this version of the code alone.
-TEMPLATES = f"{ASIDE}/templates"
+TEMPLATES = f"{STAGING}/templates"
 
 
 class Tree:
-    """The editions below a folder, and their twins.
+    """The editions below a folder, and their staging copies.
 
     Parameters
     ----------
@@ -34,22 +33,24 @@ class Tree:
         The folder of the editions.
     store : Store
         What it should hold.
+    editions : tuple of str
+        Their names.
     """
 
-    def __init__(self, out: Path, store: Store):
-        self.out, self.store = out, store
-        self.aside = out / ASIDE
+    def __init__(self, out: Path, store: Store, editions: tuple[str, ...]):
+        self.out, self.store, self.editions = out, store, editions
+        self.staging = out / STAGING
         self._recover()
 
     def intact(self) -> bool:
         """Return whether the editions served are those of the last build."""
         served: dict[str, int] | None = self.store.note("served")
         return served is not None and all(
-            _place(self.out / edition) == served[edition] for edition in EDITIONS)
+            _place(self.out / edition) == served[edition] for edition in self.editions)
 
     def write(self, path: str, data: bytes) -> None:
-        """Write a file of the twin; the one that is served keeps its bytes."""
-        target = self.aside / path
+        """Write a file in staging; the one that is served keeps its bytes."""
+        target = self.staging / path
         try:
             target.unlink(missing_ok=True)
             target.write_bytes(data)
@@ -58,53 +59,56 @@ class Tree:
             target.write_bytes(data)
 
     def remove(self, paths: Iterable[str]) -> None:
-        """Remove files of the twin, and the folders they leave empty."""
+        """Remove files from staging, and the folders they leave empty."""
         for path in paths:
-            _remove(self.aside, path)
+            _remove(self.staging, path)
 
     def publish(self) -> None:
-        """Put the twin in the place of what is served, then bring the other level."""
-        for edition in EDITIONS:
-            (self.aside / edition).mkdir(parents=True, exist_ok=True)
-        self.store.keep("served", {edition: _place(self.aside / edition) for edition in EDITIONS})
+        """Put what is staged in the place of what is served, then bring the other level."""
+        for edition in self.editions:
+            (self.staging / edition).mkdir(parents=True, exist_ok=True)
+        self.store.keep("served", self._staged())
         self.store.keep("changing over", True)
         self.store.commit()  # from here on the build stands: what is cut short is finished later
         self._change_over()
 
     def _change_over(self) -> None:
         served: dict[str, int] = self.store.note("served")
-        for edition in EDITIONS:
-            if _place(self.aside / edition) == served[edition]:
-                swap(self.aside / edition, self.out / edition)
+        for edition in self.editions:
+            if _place(self.staging / edition) == served[edition]:
+                swap(self.staging / edition, self.out / edition)
         self._level()
         self.store.keep("changing over", False)
         self.store.commit()
 
     def _level(self) -> None:
-        """Give the twin what it lacks of what is served."""
+        """Give the staging copy what it lacks of what is served."""
         for path in self.store.pending():
-            _remove(self.aside, path)
-            _link(self.out / path, self.aside / path)
+            _remove(self.staging, path)
+            _link(self.out / path, self.staging / path)
         self.store.clear_pending()
-        self.store.keep("twins", {edition: _place(self.aside / edition) for edition in EDITIONS})
+        self.store.keep("staged", self._staged())
+
+    def _staged(self) -> dict[str, int | None]:
+        return {edition: _place(self.staging / edition) for edition in self.editions}
 
     def _recover(self) -> None:
         """Finish what a build that was stopped had begun, or begin where there is nothing."""
-        twins: dict[str, int] | None = self.store.note("twins")
-        if twins is None:
-            for edition in EDITIONS:
-                shutil.rmtree(self.aside / edition, ignore_errors=True)
-                (self.aside / edition).mkdir(parents=True)
-            self.store.keep("twins", {e: _place(self.aside / e) for e in EDITIONS})
+        staged: dict[str, int] | None = self.store.note("staged")
+        if staged is None:
+            for edition in self.editions:
+                shutil.rmtree(self.staging / edition, ignore_errors=True)
+                (self.staging / edition).mkdir(parents=True)
+            self.store.keep("staged", self._staged())
             self.store.commit()
             return
         if self.store.note("changing over"):
             self._change_over()
-            twins = self.store.note("twins")
-        # before a first build has ended nothing is served, and the twin holds what it made
+            staged = self.store.note("staged")
+        # before a first build has ended nothing is served, and staging holds what it made
         begun = self.store.note("served") is None
         if not (begun or self.intact()) or any(
-                _place(self.aside / edition) != twins[edition] for edition in EDITIONS):
+                _place(self.staging / edition) != staged[edition] for edition in self.editions):
             raise StrangeSiteError
 
 

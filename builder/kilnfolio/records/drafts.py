@@ -16,12 +16,9 @@ from kilnfolio.records.model import Located, R, holds_marks, is_mark, kind_of, v
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.yaml_source import Document
 
-#: Kinds of records that may lie half filled, beside charges: those that `new` begins.
-BEGUN = ("kiln", "lot", "schedule", "species")
-
 
 @dataclass(frozen=True)
-class Begun:
+class Draft:
     """A record that is still to be filled in.
 
     Attributes
@@ -63,7 +60,7 @@ def key_of(problem: Problem) -> str:
     return words[1] if len(words) > 1 else words[0].split(" is ")[0]
 
 
-def read_begun(document: Document, model: type[R], zone: ZoneInfo | None) -> Located[R] | Begun:
+def read_draft(document: Document, model: type[R], zone: ZoneInfo | None) -> Located[R] | Draft:
     """Return a record, or what there is of it while a mark stands in it.
 
     Raises
@@ -77,7 +74,7 @@ def read_begun(document: Document, model: type[R], zone: ZoneInfo | None) -> Loc
     except RecordProblems as error:
         if not holds_marks(document.value):
             raise
-        return Begun(kind_of(model), begun_id(document, PurePosixPath(document.file).stem),
+        return Draft(kind_of(model), draft_id(document, PurePosixPath(document.file).stem),
                      document, only_absent(error))
 
 
@@ -94,7 +91,7 @@ def only_absent(error: RecordProblems) -> tuple[Problem, ...]:
     return error.problems
 
 
-def begun_id(document: Document, home: str) -> str:
+def draft_id(document: Document, home: str) -> str:
     """Return the id of a record that is not complete; by its home where it is not written."""
     written = document.value.get("id")
     return home if written is None or is_mark(written) else str(written)

@@ -1,0 +1,113 @@
+"""The files of a folder: their state on the disk, and the lists their names are sorted into."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from kilnfolio.graph.codec import digest_of, encode
+
+if TYPE_CHECKING:
+    from kilnfolio.graph.store import Store
+
+Stamps = dict[str, tuple[int, int, int]]
+"""Time saved [ns], size [bytes] and inode of each file, by its name from the folder."""
+
+
+@dataclass(frozen=True)
+class Index:
+    """What of a folder is looked at, and how the names of its files are sorted.
+
+    Attributes
+    ----------
+    folders : tuple of str
+        The folders whose files are inputs; nothing else may be read.
+    trees : tuple of str
+        Folders that are also inputs as a whole.
+    entry : callable
+        Takes the name of a file; returns the list it stands in and its name there, or None.
+    """
+
+    folders: tuple[str, ...]
+    trees: tuple[str, ...]
+    entry: Callable[[str], tuple[str, str] | None]
+
+
+def stamps(folder: Path, index: Index) -> Stamps:
+    """Return the state of every input file."""
+    found: Stamps = {}
+    waiting = [name for name in index.folders if (folder / name).is_dir()]
+    while waiting:
+        at = waiting.pop()
+        with os.scandir(folder / at) as entries:
+            for entry in entries:
+                name = f"{at}/{entry.name}"
+                if entry.is_dir():
+                    waiting.append(name)
+                    continue
+                try:
+                    state = entry.stat()
+                except OSError:
+                    continue  # removed meanwhile, or a link that leads nowhere
+                found[name] = (state.st_mtime_ns, state.st_size, state.st_ino)
+    return found
+
+
+def listed(names: Iterable[str], index: Index) -> dict[str, dict[str, tuple[str, ...]]]:
+    """Return the files of each list by name; a name may have several."""
+    found: dict[str, dict[str, tuple[str, ...]]] = {}
+    for path in sorted(names):
+        if entry := index.entry(path):
+            kind, name = entry
+            paths = found.setdefault(kind, {})
+            paths[name] = (*paths.get(name, ()), path)
+    return {kind: dict(sorted(paths.items())) for kind, paths in found.items()}
+
+
+def note_changes(store: Store, folder: Path, index: Index, now: Stamps) -> None:
+    """Set the inputs that changed since the stamps in the store.
+
+    A file counts as changed where its bytes are others; they are read again only where its stamp is
+    another.
+    """
+    kept: Stamps | None = store.note("stamps")
+    before = kept or {}
+    changed = [name for name, stamp in now.items() if before.get(name) != stamp]
+    gone = [name for name in before if name not in now]
+    moved = [name for name in changed if store.set_input(f"file:{name}", _digest(folder / name))]
+    moved += [name for name in gone if store.set_input(f"file:{name}", None)]
+    if kept is None or gone or any(name not in before for name in changed):
+        _list_again(store, index, now, {*changed, *gone})
+    for tree in index.trees:
+        if any(name.startswith(tree + "/") for name in moved):
+            _set(store, f"tree:{tree}", store.digests(f"file:{tree}/"))
+    store.keep("stamps", now)
+
+
+def _list_again(store: Store, index: Index, now: Stamps, touched: Iterable[str]) -> None:
+    lists = listed(now, index)
+    kinds: set[str] = set(store.note("lists") or ())
+    for kind in sorted(kinds | lists.keys()):
+        _set(store, f"index:{kind}", lists.get(kind, {}))
+    for kind, name in sorted({entry for path in touched if (entry := index.entry(path))}):
+        paths = lists.get(kind, {}).get(name)
+        if paths is None:
+            store.set_input(f"index:{kind}/{name}", None)
+        else:
+            _set(store, f"index:{kind}/{name}", paths)
+    store.keep("lists", tuple(sorted(kinds | lists.keys())))
+
+
+def _set(store: Store, cell: str, value: object) -> None:
+    store.set_input(cell, digest_of(value), encode(value))
+
+
+def _digest(path: Path) -> bytes:
+    try:
+        return hashlib.sha256(path.read_bytes()).digest()
+    except OSError as error:  # it cannot be read: whoever reads it will say so
+        return f"unreadable: {error.strerror}".encode()

@@ -1,0 +1,290 @@
+"""A graph in memory: computes what it is asked for, for a command, the audit or a test."""
+
+from __future__ import annotations
+
+import os
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+from kilnfolio.graph.derived import (
+    AbsentError,
+    BlockedError,
+    Bound,
+    Derived,
+    Group,
+    NotMadeError,
+    NoValueError,
+    Step,
+    Table,
+)
+from kilnfolio.graph.graph import (
+    Graph,
+    Member,
+    cell_of,
+    check_fills,
+    entry_cell,
+    group_cell,
+)
+from kilnfolio.graph.inputs import Index, Stamps, listed, stamps
+
+
+@dataclass
+class _Made:
+    """A value that was computed, or why there is none."""
+
+    token: int
+    reads: set[str]
+    value: Any = None
+    absent: bool = False
+    reasons: tuple[Any, ...] | None = None
+    joined: set[Member] = field(default_factory=set)
+
+
+class MemoryGraph(Graph):
+    """Values computed on demand and kept as long as the graph.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder of the inputs.
+    index : Index
+        Sorts the names of its files into lists.
+    options : mapping, optional
+        Options that values may ask for.
+    files : mapping of str to Path, optional
+        The input files, by name, where they lie elsewhere than in `folder`.
+    proposed : mapping of str to bytes, optional
+        What files would hold, by name, in place of what they hold.
+    bound : mapping of str to callable, optional
+        As for `Graph`.
+    """
+
+    def __init__(self, folder: Path, index: Index, options: Mapping[str, Any] | None = None,
+                 files: Mapping[str, Path] | None = None,
+                 proposed: Mapping[str, bytes] | None = None, bound: Bound | None = None):
+        super().__init__(folder, index, bound)
+        self._files, self._proposed = files, dict(proposed or {})
+        self._options = dict(options or {})
+        self._versions: dict[str, int] = {}
+        self._stamps: Stamps | None = None
+        self._lists: dict[str, dict[str, tuple[str, ...]]] = {}
+        self._made: dict[str, _Made] = {}
+        self._readers: defaultdict[str, set[str]] = defaultdict(set)
+        self._running: list[str] = []
+        self._joined: defaultdict[str, set[tuple[str, str]]] = defaultdict(set)
+        self._filled: set[str] = set()
+        """Groups that every value that may join them was computed for."""
+        self._complete: set[str] = set()
+        """Derived values that were computed for all their keys."""
+        self._tokens = count(1)
+
+    def file(self, name: str) -> Path:
+        """See `Graph.file`."""
+        path = super().file(name)
+        return path if self._files is None else self._files.get(name, path)
+
+    def proposed(self, name: str) -> bytes | None:
+        """See `Graph.proposed`."""
+        return self._proposed.get(name)
+
+    def propose(self, name: str, raw: bytes) -> None:
+        """Let a file hold these bytes from now on; forget what was computed from it."""
+        self._proposed[name] = raw
+        self._versions[name] = self._versions.get(name, 0) + 1
+        self._forget({f"file:{name}"})
+
+    def refresh(self) -> bool:
+        """Look at the files again; forget what was computed from those that changed."""
+        before, self._stamps = self._stamps, None
+        if before is None:
+            return False
+        now = self._now()
+        touched = {name for name in before.keys() | now.keys() if before.get(name) != now.get(name)}
+        if not touched:
+            return False
+        lists, self._lists = self._lists, listed(now, self.index)
+        stale = {f"file:{name}" for name in touched}
+        stale |= {f"tree:{tree}" for tree in self.index.trees
+                  if any(name.startswith(tree + "/") for name in touched)}
+        for kind in lists.keys() | self._lists.keys():
+            old, new = lists.get(kind, {}), self._lists.get(kind, {})
+            if old != new:
+                stale.add(f"index:{kind}")
+                stale |= {f"index:{kind}/{name}" for name in old.keys() | new.keys()
+                          if old.get(name) != new.get(name)}
+        # a file that did not fill a group before may fill it now
+        self._forget(stale | {cell for cell in self._readers if cell.startswith("group:")})
+        self._filled.clear()
+        self._complete.clear()
+        return True
+
+    # --- values -----------------------------------------------------------------------------------
+
+    def get(self, value: Derived[Any], key: str) -> Any:
+        """See `Graph.get`."""
+        made = self._compute(value, key)
+        self._note(cell_of(value, key))
+        if made.absent:
+            raise AbsentError(cell_of(value, key))
+        if made.reasons is not None:
+            raise BlockedError(cell_of(value, key))
+        return made.value
+
+    def has(self, value: Derived[Any], key: str) -> bool:
+        """See `Graph.has`."""
+        made = self._compute(value, key)
+        self._note(cell_of(value, key))
+        return not made.absent
+
+    def entry(self, table: Table[Any], name: str, default: Any) -> Any:
+        """See `Graph.entry`."""
+        made = self._compute(table, "")
+        self._note(cell_of(table, ""))
+        if made.reasons is not None:
+            raise BlockedError(entry_cell(table, name))
+        return made.value.get(name, default)
+
+    def members(self, group: Group, key: str, *, newest_first: bool = False) -> tuple[str, ...]:
+        """See `Graph.members`."""
+        found = sorted(((sort, name) for sort, name in self._fill(group, key)),
+                       reverse=newest_first)
+        return tuple(name for _, name in found)
+
+    def last(self, group: Group, key: str) -> str | None:
+        """See `Graph.last`."""
+        return max((sort for sort, _ in self._fill(group, key)), default=None)
+
+    def made_file(self, path: str) -> Path:
+        """See `Graph.made_file`."""
+        raise RuntimeError(f"{path}: a graph in memory writes no files")
+
+    def failures(self, plan: Sequence[Step]) -> tuple[Any, ...]:
+        """Compute every value of a plan; return what is wrong with their inputs, in order.
+
+        Each tuple of the plan holds values that are computed together, key by key.
+        """
+        reasons: list[Any] = []
+        for together in plan:
+            keys = [self._keys(value) for value in together]
+            for key in sorted(set().union(*keys)):
+                for value, those in zip(together, keys, strict=True):
+                    if key in those:
+                        reasons += self._compute(value, key).reasons or ()
+            self._complete.update(value.name for value in together)
+        return tuple(reasons)
+
+    def reasons(self, value: Derived[Any], key: str) -> tuple[Any, ...]:
+        """Return what is wrong with the inputs of one value; nothing where it only lacks others."""
+        return self._compute(value, key).reasons or ()
+
+    def failures_below(self, values: Iterable[tuple[Derived[Any], str]]) -> tuple[Any, ...]:
+        """Compute some values; return what is wrong with the inputs of whatever was computed."""
+        for value, key in values:
+            self._compute(value, key)
+        return tuple(reason for made in self._made.values() for reason in made.reasons or ())
+
+    # --- within -----------------------------------------------------------------------------------
+
+    def _keys(self, value: Derived[Any]) -> set[str]:
+        try:
+            return set(value.keys(self))
+        except BlockedError:
+            return set()
+
+    def _compute(self, value: Derived[Any], key: str) -> _Made:
+        cell = cell_of(value, key)
+        if cell in self._made:
+            return self._made[cell]
+        if cell in self._running:
+            way = " → ".join([*self._running[self._running.index(cell):], cell])
+            raise RuntimeError(f"a value needs itself: {way}")
+        self._running.append(cell)
+        try:
+            made = self._call(value, key)
+        finally:
+            self._running.pop()
+        check_fills(value, made.joined)
+        self._made[cell] = made
+        for read in made.reads:
+            self._readers[read].add(cell)
+        for group, sort, name in made.joined:
+            self._joined[group].add((sort, name))
+        return made
+
+    def _call(self, value: Derived[Any], key: str) -> _Made:
+        with self.noting() as frame:
+            try:
+                found = value.compute(self, key)
+            except NoValueError:
+                return _Made(next(self._tokens), frame.reads, absent=True)
+            except NotMadeError as error:
+                return _Made(next(self._tokens), frame.reads, reasons=error.reasons)
+        return _Made(next(self._tokens), frame.reads, found, joined=frame.joined)
+
+    def _fill(self, group: Group, key: str) -> set[tuple[str, str]]:
+        """Return what a group holds, having computed every value that may join it."""
+        cell = group_cell(group, key)
+        self._note(cell)
+        if cell not in self._filled:
+            with self.noting():  # a change of any file empties every group: see `refresh`
+                for value in group.filled_by:
+                    if value.name not in self._complete:
+                        for name in sorted(self._keys(value)):
+                            if group.may_join is None or group.may_join(self, name, key):
+                                self._compute(value, name)
+            self._filled.add(cell)
+        return self._joined[cell]
+
+    def _now(self) -> Stamps:
+        if self._stamps is None:
+            self._stamps = stamps(self.folder, self.index) if self._files is None else \
+                dict.fromkeys(self._files, (0, 0, 0))
+            self._lists = listed(self._stamps, self.index)
+        return self._stamps
+
+    def _input(self, cell: str) -> Any:
+        self._note(cell)
+        kind, _, name = cell.partition(":")
+        if kind == "option":
+            return self._options.get(name)
+        self._now()
+        noun, _, one = name.partition("/")
+        found = self._lists.get(noun, {})
+        return found.get(one) if one else found
+
+    def _token(self, cell: str) -> object:
+        kind, _, name = cell.partition(":")
+        if kind == "file":
+            return self._now().get(name), self._versions.get(name)
+        if kind == "tree":
+            return tuple(sorted((path, stamp) for path, stamp in self._now().items()
+                                if path.startswith(name + "/")))
+        if kind in ("index", "option"):
+            return repr(self._input_quietly(cell))
+        made = self._made.get(cell)
+        return made.token if made else None
+
+    def _input_quietly(self, cell: str) -> Any:
+        with self.noting():
+            return self._input(cell)
+
+    def _forget(self, cells: set[str]) -> None:
+        waiting = list(cells)
+        while waiting:
+            cell = waiting.pop()
+            self._made.pop(cell, None)
+            waiting += self._readers.pop(cell, ())
+        self._joined.clear()
+        for made in self._made.values():
+            for group, sort, name in made.joined:
+                self._joined[group].add((sort, name))
+
+
+def environment_options() -> dict[str, Any]:
+    """Return the options that the surroundings of a command set: SOURCE_DATE_EPOCH."""
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+    return {"epoch": int(epoch) if epoch.isdigit() else None}

@@ -1,0 +1,281 @@
+"""Brings a graph on disk up to date, in the order of a plan, in this process or in several."""
+
+from __future__ import annotations
+
+import hashlib
+import importlib
+import os
+import time
+from collections import OrderedDict, deque
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from concurrent.futures import Executor, Future
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from kilnfolio.graph.derived import AbsentError, Derived, NotMadeError, Step
+from kilnfolio.graph.disk import DiskGraph, Failed, Started, finished
+from kilnfolio.graph.plan import Plan
+from kilnfolio.graph.store import Done, Store
+from kilnfolio.graph.tree import Tree
+
+#: Batches that are worth starting other processes for, which takes them two seconds.
+_WORTH_SHARING = 4
+#: Keys that are worth a line of progress.
+_WORTH_TELLING = 10
+#: Jobs started before the first of them is waited for: the handbook is first, and long.
+_AHEAD = 64
+#: Seconds of work that a stop may cost.
+_COMMITTED_EVERY = 2.0
+
+Result = Done | Failed
+
+
+def plan_at(where: str) -> Plan:
+    """Return the plan of this module and name."""
+    module, _, name = where.partition(":")
+    found: Plan = getattr(importlib.import_module(module), name)
+    return found
+
+
+# --- in other processes ---------------------------------------------------------------------------
+
+_GRAPHS: dict[tuple[int, Path, Path], DiskGraph] = {}
+
+Task = tuple[str, tuple[str, ...]]
+"""A key and the values that are to be computed for it."""
+
+
+def run_batch(where: str, folder: Path, out: Path, store: Path, tasks: Sequence[Task],
+              failed: frozenset[str]) -> list[Result]:
+    """Compute some values in this process, on what the store holds by now."""
+    plan, here = plan_at(where), (os.getpid(), folder, out)
+    if here not in _GRAPHS:
+        _GRAPHS.clear()
+        _GRAPHS[here] = DiskGraph(folder, plan.index, out, Store(store), plan.bound)
+    graph, values = _GRAPHS[here], plan.values
+    graph.failed = failed
+    graph.forget_groups()
+    made = [one for key, names in tasks
+            for one in compute_together(graph, [values[name] for name in names], key)]
+    graph.failed = failed
+    graph.store.db.rollback()
+    return made
+
+
+def compute_together(graph: DiskGraph, values: Iterable[Derived[Any]], key: str
+                     ) -> Iterator[Result]:
+    """Compute some values for one key; later ones read what earlier ones give."""
+    graph.fresh.clear()
+    for value in values:
+        made = graph.compute(value, key)
+        if isinstance(made, Failed):
+            graph.failed |= {made.cell}
+        if not isinstance(made, Started):
+            yield made
+    graph.fresh.clear()
+
+
+# --- the run --------------------------------------------------------------------------------------
+
+@dataclass
+class Run:
+    """One bringing up to date.
+
+    Parameters
+    ----------
+    graph : DiskGraph
+        Of this process.
+    tree : Tree
+        The copy of the site that files are written to.
+    plan : Plan
+        What is computed, in order.
+    edition : str
+        The one edition that is wanted; every edition where empty.
+    pool : callable
+        Returns an executor for values that can be shared; called when there are some.
+    printers : callable
+        The same for jobs, which need nothing of this machine.
+    tell : callable
+        Takes a label, the keys done and the keys there are.
+    guard : callable
+        Takes a path and its bytes before they are written; returns why they may not be, or "".
+    postponed : collection of (str, str)
+        Values and keys that are left as they are for a later run.
+    """
+
+    graph: DiskGraph
+    tree: Tree
+    plan: Plan
+    edition: str
+    pool: Callable[[], Executor | None]
+    printers: Callable[[], Executor | None]
+    tell: Callable[[str, int, int], None]
+    guard: Callable[[str, bytes], str]
+    postponed: Collection[tuple[str, str]] = ()
+    done: int = 0
+    refused: list[str] = field(default_factory=list)
+    reasons: list[Any] = field(default_factory=list)
+
+    def all(self) -> tuple[Any, ...]:
+        """Compute everything that is stale.
+
+        Returns
+        -------
+        tuple
+            What is wrong with the inputs. Then everything that does not rest on it was computed and
+            kept, and nothing of the rest of the plan.
+        """
+        self.graph.failed = frozenset()
+        try:
+            for step in self.plan.inputs:
+                self._step(step)
+            for step in () if self.graph.failed else self.plan.rest:
+                self._step(step)
+        finally:
+            self.graph.store.commit()
+        return tuple(self.reasons)
+
+    def _step(self, step: Step) -> None:
+        store = self.graph.store
+        self.graph.forget_groups()
+        wanted = tuple(value for value in step if value.edition in ("", self.edition)
+                       or not self.edition)
+        for value in wanted:
+            self._update_keys(value)
+        wanted = tuple(value for value in wanted if not self._left_out(value))
+        tasks = self._tasks(wanted)
+        if not tasks:
+            return
+        label = next((value.label for value in wanted if value.label), "")
+        self._tell(label, 0, len(tasks))
+        committed, keys = time.monotonic(), set()
+        for result in self._results(wanted, tasks):
+            self._absorb(result)
+            keys.add(result.key)
+            self._tell(label, len(keys), len(tasks))
+            if time.monotonic() - committed > _COMMITTED_EVERY:
+                store.commit()
+                committed = time.monotonic()
+        store.commit()
+        if len(wanted) > 1:
+            self._again(wanted)
+
+    def _left_out(self, value: Derived[Any]) -> bool:
+        """Return whether a build without an option leaves this value out; take back stale ones."""
+        store = self.graph.store
+        if not value.option or store.digest(f"option:{value.option}") is not None:
+            return False
+        for key in store.stale(value.name, made=True):
+            self.tree.remove(store.set_aside(value.name, key))
+        return True
+
+    def _tasks(self, step: Step) -> list[Task]:
+        """Return what is stale, by key."""
+        found: dict[str, list[str]] = {}
+        for value in step:
+            for key in self.graph.store.stale(value.name):
+                if (value.name, key) not in self.postponed \
+                        and f"{value.name}:{key}" not in self.graph.failed:
+                    found.setdefault(key, []).append(value.name)
+        return [(key, tuple(found[key])) for key in sorted(found)]
+
+    def _again(self, step: Step) -> None:
+        """Compute what became stale because a value of the same step came out otherwise."""
+        self.graph.forget_groups()
+        if tasks := self._tasks(step):
+            for result in self._here(step, tasks):
+                self._absorb(result)
+            self.graph.store.commit()
+            self._again(step)
+
+    def _tell(self, label: str, done: int, total: int) -> None:
+        if label and total >= _WORTH_TELLING:
+            self.tell(label, done, total)
+
+    def _update_keys(self, value: Derived[Any]) -> None:
+        """Add the keys that are new, and drop those that are no more."""
+        store, call = self.graph.store, f"keys of {value.name}"
+        store.add(call, [""])
+        if not store.stale(call):
+            return
+        with self.graph.noting() as frame:
+            try:
+                wanted = set(value.keys(self.graph))
+            except (AbsentError, NotMadeError):
+                return
+        present = store.keys(value.name)
+        for key in sorted(present - wanted):
+            self.tree.remove(store.drop(value.name, key))
+        store.add(value.name, sorted(wanted - present))
+        store.put(Done(call, "", frozenset(frame.reads | {"code:all"})), {})
+
+    def _absorb(self, result: Result) -> None:
+        if isinstance(result, Failed):
+            self.reasons.extend(result.reasons)
+            self.graph.failed |= {result.cell}
+            return
+        refused = [self.guard(path, data) for path, data in result.files.items()]
+        if any(refused):
+            self.refused.extend(filter(None, refused))
+            return
+        digests = {path: hashlib.sha256(data).digest() for path, data in result.files.items()}
+        write, gone = self.graph.store.put(result, digests)
+        for path in write:
+            self.tree.write(path, result.files[path])
+        self.tree.remove(gone)
+        self.done += 1
+
+    # --- where it is computed ---------------------------------------------------------------------
+
+    def _results(self, step: Step, tasks: Sequence[Task]) -> Iterator[Result]:
+        jobs = len(step) == 1 and step[0].jobs
+        batch = max(value.batch for value in step)
+        ask = self.printers if jobs else self.pool
+        pool = ask() if batch and len(tasks) >= _WORTH_SHARING * batch else None
+        if pool and jobs:
+            return self._handed_over(pool, step[0], [key for key, _ in tasks])
+        if pool:
+            return self._shared(pool, batch, tasks)
+        return self._here(step, tasks)
+
+    def _here(self, step: Step, tasks: Sequence[Task]) -> Iterator[Result]:
+        for key, names in tasks:
+            yield from compute_together(
+                self.graph, [value for value in step if value.name in names], key)
+
+    def _shared(self, pool: Executor, size: int, tasks: Sequence[Task]) -> Iterator[Result]:
+        """Yield what other processes compute, a few batches ahead of what is taken."""
+        graph = self.graph
+        graph.store.commit()
+        batches = iter([tasks[at:at + size] for at in range(0, len(tasks), size)])
+        waiting: OrderedDict[Future[list[Result]], None] = OrderedDict()
+
+        def send() -> None:
+            if batch := next(batches, None):
+                waiting[pool.submit(run_batch, self.plan.where, graph.folder, graph.out,
+                                    graph.store.path, batch, graph.failed)] = None
+
+        for _ in range(2 * (os.cpu_count() or 1) + 1):
+            send()
+        while waiting:
+            future, _ = waiting.popitem(last=False)
+            made = future.result()
+            send()
+            yield from made
+
+    def _handed_over(self, pool: Executor, value: Derived[Any], keys: Sequence[str]
+                     ) -> Iterator[Result]:
+        """Start jobs here and yield them as other processes end them, in order."""
+        waiting: deque[Started | Result] = deque()
+        for key in keys:
+            waiting.append(self.graph.compute(
+                value, key, lambda job: pool.submit(job.call, *job.arguments)))
+            while len(waiting) > _AHEAD:
+                yield _ended(waiting.popleft())
+        while waiting:
+            yield _ended(waiting.popleft())
+
+
+def _ended(one: Started | Result) -> Result:
+    return finished(one, one.result.result()) if isinstance(one, Started) else one

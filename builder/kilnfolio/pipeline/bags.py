@@ -1,0 +1,42 @@
+"""The bags of sealed charges, for the auditor edition."""
+
+from __future__ import annotations
+
+from kilnfolio.archive.bag import ABOUT, BAGS, about_bags, bag_files
+from kilnfolio.archive.standing import (
+    entries_of_charge,
+    is_sealed,
+    note_dossiers,
+    note_sealed,
+)
+from kilnfolio.graph.derived import derived
+from kilnfolio.graph.graph import Graph
+from kilnfolio.pipeline.pdfs import pdf
+from kilnfolio.records import reading
+from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.site.context import printed
+from kilnfolio.site.pages.audit import bag_folder, record_path
+
+
+def _sealed(graph: Graph) -> list[str]:
+    return [number for number in reading.charges(graph) if is_sealed(graph, "charge", number)]
+
+
+@derived("bag", keys=_sealed, batch=2, label="bags", edition="auditor", keep_none=False)
+def bag(graph: Graph, number: str) -> None:
+    """Write the bag of a sealed charge."""
+    entries = entries_of_charge(graph, number)
+    note_sealed(graph, entries)
+    note_dossiers(graph, number, len(entries))
+    extra = {}
+    if printed(graph, f"charge:{number}"):
+        pdf(graph, f"charge:{number}")
+        extra["record.pdf"] = graph.made_file(f"auditor/{record_path(number)}").read_bytes()
+    for path, data in bag_files(graph.folder, number, notice=SAFETY, extra=extra).items():
+        graph.write(f"auditor/{bag_folder(number)}{path}", data)
+
+
+@derived("about bags", edition="auditor", keep_none=False)
+def about(graph: Graph, _: str) -> None:
+    """Write what a reader of the bags is told first."""
+    graph.write(f"auditor/{BAGS}/{ABOUT}", about_bags(sorted(_sealed(graph)), SAFETY))

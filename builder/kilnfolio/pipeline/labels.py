@@ -1,0 +1,78 @@
+"""Labels for the packs of sealed lots."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from kilnfolio.archive.standing import SEALED, broken_words, is_sealed, lot_standing
+from kilnfolio.archive.tokens import NO_KEY
+from kilnfolio.paper.label_sheets import labels_of, write_sheets
+from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.rendering.regional import regional_format
+from kilnfolio.runtime.errors import SealBrokenError
+from kilnfolio.site.sealed import lot_view, token_keys
+
+
+def print_labels(root: Path, lots: Sequence[str], sheet: str, skip: int, out: Path
+                 ) -> tuple[int, list[str]]:
+    """Print a label for each pack of some sealed lots, or of all.
+
+    Parameters
+    ----------
+    root : Path
+        The mill folder.
+    lots : sequence of str
+        The lots; every sealed one where none is named.
+    sheet : str
+        Which sheet of `paper.label_sheets.SHEETS`.
+    skip : int
+        Labels already used on the first sheet.
+    out : Path
+        The PDF to write.
+
+    Returns
+    -------
+    tuple of int and list of str
+        Labels printed, and what there is to warn of.
+
+    Raises
+    ------
+    RecordProblems
+        Records have problems.
+    SealBrokenError
+        A lot is not there, not sealed, or not as it was sealed; or there is no key of addresses.
+    """
+    mill = checked_mill(root, SEALED)
+    graph = mill.graph
+    wanted = list(lots) or [name for name in mill.lots if is_sealed(graph, "lot", name)]
+    reasons = [*_not_ready(mill), *(reason for name in wanted if (reason := _refused(mill, name)))]
+    if reasons or not wanted:
+        raise SealBrokenError(reasons or ["no lot is sealed: kilnfolio seal LOT --by NAME"])
+    regional = regional_format(mill.mill.record)
+    labels = [label for name in wanted for label in labels_of(lot_view(graph, name).view, regional)]
+    return len(labels), write_sheets(labels, sheet, out, skip=skip)
+
+
+def _not_ready(mill: MillFolder) -> list[str]:
+    """Return what the mill lacks before any label is printed."""
+    record = mill.mill.record
+    reasons = [] if token_keys(mill.graph) else [NO_KEY]
+    return reasons + [
+        f"{key} in content/mill.yaml is {value}, where nothing is: set it before a label is printed"
+        for key, value in (("records_address", record.records_address),
+                           ("email", record.contact.email)) if value.endswith(".invalid")]
+
+
+def _refused(mill: MillFolder, lot: str) -> str:
+    """Return why a lot gets no labels; empty where it may."""
+    if f"lot {lot}" in mill.drafts or lot in mill.waiting_lots:
+        return f"lot {lot} is not complete: 'kilnfolio check' names what is lacking"
+    if lot not in mill.lots:
+        return f"there is no lot '{lot}' in {mill.graph.folder}"
+    if not is_sealed(mill.graph, "lot", lot):
+        return (f"lot {lot} is not sealed, and its label would bind nothing: kilnfolio seal {lot} "
+                "--by NAME")
+    stands = lot_standing(mill.graph, lot)
+    return broken_words(stands, f"lot {lot}") if stands.differences else ""

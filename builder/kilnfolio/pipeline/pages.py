@@ -1,0 +1,177 @@
+"""The pages of the three editions, as derived values that write files."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+from kilnfolio.calculators import render_calculators
+from kilnfolio.graph.derived import Derived, Group, derived
+from kilnfolio.graph.graph import Graph
+from kilnfolio.handbook.pages import render_handbook
+from kilnfolio.records import reading
+from kilnfolio.rendering.page import Page
+from kilnfolio.site.context import SiteContext, context_of, mill_context
+from kilnfolio.site.lot_record import SCHEMA_PATH, record_schema
+from kilnfolio.site.nouns import AUDITOR, MILL, SCRIPTS, Noun
+from kilnfolio.site.pages.audit import within
+from kilnfolio.site.pages.customer import render_lot
+from kilnfolio.site.pages.home import search_page
+from kilnfolio.site.sealed import addresses, lot_view
+from kilnfolio.site.search import INDEX_PATH, Entry, entries_of, index_of, synonyms_of
+from kilnfolio.site.series import series_files
+from kilnfolio.site.static import assets
+from kilnfolio.training.drills import Drill, make_drills, scene, sources_of_drills
+from kilnfolio.training.pages import (
+    NUMBERS_PATH,
+    practice_numbers,
+    render_drills,
+    render_practice,
+)
+
+#: Kinds of pages that search finds through the registers.
+_LISTED_APART = ("charge", "lot", "register", "script")
+#: What search finds: the values that say so, each under its name and key.
+found = Group("found")
+
+
+@dataclass(frozen=True)
+class Findable:
+    """What search finds of some pages."""
+
+    cards: tuple[tuple[str, str, str, str], ...]
+    """Path, title, kind and summary of each that is listed by itself."""
+    entries: tuple[Entry, ...]
+
+
+def _write(graph: Graph, source: str, sort: str, pages: Iterable[Page],
+           files: Mapping[str, str] | None = None) -> Findable | None:
+    """Write pages of the mill edition; return what search finds of them."""
+    pages = list(pages)
+    for page in pages:
+        graph.write(f"mill/{page.path}", page.html)
+    for path, text in (files or {}).items():
+        graph.write(f"mill/{path}", text)
+    cards = tuple((page.path, page.title, page.kind, page.summary) for page in pages
+                  if page.kind not in _LISTED_APART)
+    entries = tuple(entry for page in pages for entry in entries_of(page))
+    if not cards and not entries:
+        return None
+    graph.join(found, "", source, sort)
+    return Findable(cards, entries)
+
+
+# --- parts that are made whole --------------------------------------------------------------------
+
+def drills_of(graph: Graph) -> list[Drill]:
+    """Return the drills, made from the oldest charges: their records change no more."""
+    context = mill_context(graph)
+    return make_drills(context.folder,
+                       {number: context.lines[number] for number in sources_of_drills(graph)},
+                       lambda number: scene(graph, number))
+
+
+_PARTS: Mapping[str, Callable[[SiteContext], Iterable[Page]]] = {
+    "handbook": lambda context: render_handbook(context.folder, context.env),
+    "calculators": lambda context: [render_calculators(context.folder, context.env)],
+    "practice": lambda context: [render_practice(context.folder, context.env)],
+    "drills": lambda context: [render_drills(drills_of(context.graph), context.env)]}
+
+
+@derived("part", keys=lambda _: _PARTS, fills=(found,), keep_none=False)
+def part(graph: Graph, name: str) -> Findable | None:
+    """Write a part of the mill edition that is made whole."""
+    context = mill_context(graph)
+    context.links_to()  # its PDFs are printed after it
+    files = {NUMBERS_PATH: practice_numbers(context.folder)} if name == "practice" else {}
+    return _write(graph, f"part/{name}", f"{list(_PARTS).index(name)}:{name}",
+                  _PARTS[name](context), files)
+
+
+# --- pages by noun --------------------------------------------------------------------------------
+
+def _mill_pages(name: str, place: int, noun: Noun) -> Derived[Findable | None]:
+    value = f"mill {name}"
+
+    def compute(graph: Graph, key: str) -> Findable | None:
+        context = mill_context(graph)
+        files = series_files([context.dossiers[key]]) if name == "charge" else {}
+        return _write(graph, f"{value}/{key}", f"{place:02}:{key}", noun.pages(context, key), files)
+
+    return Derived(value, compute, keys=partial(_keys, "mill", noun), fills=(found,), batch=20,
+                   label=f"mill pages, {name}", keep_none=False)
+
+
+def _keys(edition: str, noun: Noun, graph: Graph) -> Iterable[str]:
+    return noun.names(context_of(graph, edition))
+
+
+def _auditor_pages(name: str, noun: Noun) -> Derived[None]:
+    def compute(graph: Graph, key: str) -> None:
+        context = context_of(graph, "auditor")
+        context.links_to(f"charge:{key}")
+        for page in noun.pages(context, key):
+            graph.write(f"auditor/{page.path}", within(page).html)
+        if name == "audit-charge":
+            for path, text in series_files([context.dossiers[key]]).items():
+                graph.write(f"auditor/{path}", text)
+
+    return Derived(f"auditor {name}", compute, keys=partial(_keys, "auditor", noun), batch=20,
+                   label=f"auditor pages, {name.removeprefix('audit-')}", edition="auditor",
+                   keep_none=False)
+
+
+MILL_PAGES: Sequence[Derived[Findable | None]] = tuple(
+    _mill_pages(name, place, noun)
+    for place, (name, noun) in enumerate({**MILL, **SCRIPTS}.items(), 10))
+AUDITOR_PAGES: Sequence[Derived[None]] = tuple(
+    _auditor_pages(name, noun) for name, noun in AUDITOR.items())
+_FINDABLE: Mapping[str, Derived[Any]] = {value.name: value for value in (part, *MILL_PAGES)}
+
+
+@derived("customer page", keys=reading.lots, batch=50, label="customer pages", edition="customer",
+         keep_none=False)
+def customer_page(graph: Graph, number: str) -> None:
+    """Write the page of a lot at each of its addresses, with its record."""
+    context = context_of(graph, "customer")
+    context.links_to(f"lot:{number}")
+    view = lot_view(graph, number).view
+    for address in addresses(graph, number):
+        page = render_lot(context.env, view, address)
+        graph.write(f"customer/{page.path}", page.html)
+        if view.served:
+            graph.write(f"customer/{address}/record.json", view.served.text)
+
+
+@derived("search", fills=())
+def search(graph: Graph, _: str) -> None:
+    """Write the search page of the mill edition and its index."""
+    context = mill_context(graph)
+    cards: list[Page] = []
+    entries: list[Entry] = []
+    for source in found(graph):
+        name, _, key = source.partition("/")
+        one: Findable = _FINDABLE[name](graph, key)
+        cards += [Page(path, "", title, kind, "", summary)
+                  for path, title, kind, summary in one.cards]
+        entries += one.entries
+    page = search_page(context, cards)
+    graph.write(f"mill/{page.path}", page.html)
+    graph.write(f"mill/{INDEX_PATH}",
+                index_of(entries, synonyms_of(context.folder, context.manuscript)))
+
+
+def _assets(edition: str) -> Derived[None]:
+    def compute(graph: Graph, _: str) -> None:
+        for path, data in assets(edition).items():
+            graph.write(f"{edition}/{path}", data)
+        if edition == "customer":
+            graph.write(f"customer/{SCHEMA_PATH}", record_schema())
+
+    return Derived(f"{edition} assets", compute, edition=edition, keep_none=False)
+
+
+ASSETS: Sequence[Derived[None]] = tuple(
+    _assets(edition) for edition in ("mill", "customer", "auditor"))

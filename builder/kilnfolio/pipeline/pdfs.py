@@ -1,0 +1,80 @@
+"""The PDFs of the site, each printed by a job."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from kilnfolio.archive.ledger import dossier_path
+from kilnfolio.archive.standing import entries_of_charge, is_sealed
+from kilnfolio.graph.derived import Job, derived
+from kilnfolio.graph.graph import Graph
+from kilnfolio.pipeline.pages import drills_of
+from kilnfolio.records import reading
+from kilnfolio.site.context import context_of, mill_context, printed
+from kilnfolio.site.pages.audit import record_path
+from kilnfolio.site.sealed import addresses, lot_view, warnings
+
+#: Those that are not of one charge or lot.
+BOOKS = ("handbook", "pocket", "practice", "practice-key")
+
+
+def _keys(graph: Graph) -> Iterator[str]:
+    yield from BOOKS
+    yield from (f"lot:{number}" for number in reading.lots(graph))
+    yield from (f"charge:{number}" for number in reading.charges(graph)
+                if is_sealed(graph, "charge", number))
+
+
+@derived("pdf", keys=_keys, fills=(printed, warnings), option="pdfs", batch=1, label="PDFs",
+         jobs=True)
+def pdf(graph: Graph, name: str) -> Job:
+    """Return what prints a PDF: a function of its own values, for whatever process does it."""
+    noun, _, number = name.partition(":")
+    if noun == "lot":
+        parts = _lot(graph, number)
+    elif noun == "charge":
+        parts = _charge(graph, number)
+    else:
+        graph.option("epoch")  # books print their date
+        parts = _book(graph, noun)
+    return Job(*parts, warnings=warnings, joins=((printed, name, name),))
+
+
+_Parts = tuple[Callable[..., tuple[bytes, list[str]]], tuple[Any, ...], tuple[str, ...]]
+
+
+def _lot(graph: Graph, number: str) -> _Parts:
+    from kilnfolio.paper.lot_pdf import lot_sheet, print_sheet
+
+    sheet = lot_sheet(context_of(graph, "customer").env, lot_view(graph, number).view)
+    paths = tuple(f"customer/{address}/record.pdf" for address in addresses(graph, number))
+    return print_sheet, (sheet,), paths
+
+
+def _charge(graph: Graph, number: str) -> _Parts:
+    from kilnfolio.paper.charge_pdf import charge_pdf, charge_record
+
+    entries = entries_of_charge(graph, number)
+    sealed = graph.file(dossier_path(number, len(entries)).as_posix())
+    record = charge_record(
+        context_of(graph, "auditor"), number, sealed.read_bytes(), entries[-1].at)
+    return charge_pdf, (record,), (f"auditor/{record_path(number)}",)
+
+
+def _book(graph: Graph, name: str) -> _Parts:
+    from kilnfolio.handbook.pages import compile_handbook
+    from kilnfolio.paper import book, pocket
+    from kilnfolio.paper.booklet import booklets
+    from kilnfolio.paper.printing import pdf_of
+
+    context = mill_context(graph)
+    if name in ("practice", "practice-key"):
+        html = booklets(context.folder, context.env, drills_of(graph))[f"{name}.pdf"]
+        return pdf_of, (html,), (f"mill/{name}.pdf",)
+    contents = compile_handbook(context.folder, "book")
+    if name == "handbook":
+        html = book.book_html(context.folder, context.env, contents=contents)
+        return book.book_pdf, (html, book.CSS), (f"mill/{book.PATH}",)
+    html = pocket.pocket_html(contents, context.env)
+    return book.book_pdf, (html, pocket.CSS), (f"mill/{pocket.PATH}",)

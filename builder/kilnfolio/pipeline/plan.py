@@ -1,0 +1,33 @@
+"""Every derived value of a site, in order: a value reads only what stands before it."""
+
+from __future__ import annotations
+
+from kilnfolio.archive import standing
+from kilnfolio.graph.plan import Plan
+from kilnfolio.pipeline.bags import about, bag
+from kilnfolio.pipeline.pages import (
+    ASSETS,
+    AUDITOR_PAGES,
+    MILL_PAGES,
+    customer_page,
+    part,
+    search,
+)
+from kilnfolio.pipeline.pdfs import pdf
+from kilnfolio.records import reading
+from kilnfolio.records.kinds import INDEX
+from kilnfolio.review.reviews import REVIEWS
+from kilnfolio.site import context, sealed
+from kilnfolio.training.drills import scene
+
+PLAN = Plan("kilnfolio.pipeline.plan:PLAN", INDEX, inputs=((standing.ledger,), *REVIEWS),
+            bound=standing.SEALED, rest=(
+    (reading.latest,), (context.build_date,),
+    (context.lot_line,), (context.charge_line,), (context.tally_of_year,),
+    (context.register_facts,),
+    (sealed.address_key,), (standing.charge_standing,), (standing.lot_standing,),
+    (sealed.charge_seal,), (sealed.lot_view, sealed.lot_seal),
+    (scene,), (part,), (pdf,),
+    *((value,) for value in ASSETS), (customer_page,),
+    *((value,) for value in MILL_PAGES), *((value,) for value in AUDITOR_PAGES),
+    (search,), (bag,), (about,)))

@@ -1,0 +1,170 @@
+"""Checks of records against each other as derived values, and a mill whose records all hold."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+from kilnfolio.graph.derived import Bound, Derived, Step, derived
+from kilnfolio.graph.graph import Graph
+from kilnfolio.graph.memory import MemoryGraph
+from kilnfolio.records import reading
+from kilnfolio.records.cross_checks import (
+    misplaced_problem,
+    name_problems,
+    problems_of,
+    superseded_problems,
+    twice_problem,
+)
+from kilnfolio.records.folder import MillFolder, mill_of, open_mill
+from kilnfolio.records.kinds import MISPLACED, RECORD_KINDS, SUPERSEDED, misplaced
+from kilnfolio.records.model import Located
+from kilnfolio.records.problems import Problem, RecordProblems
+
+
+def refuse(problems: Iterable[Problem]) -> None:
+    """Raise problems, where there are any."""
+    if found := list(problems):
+        raise RecordProblems(found)
+
+
+@derived("misplaced files", code="review")
+def misplaced_files(graph: Graph, _: str) -> None:
+    """Refuse files that would be passed over."""
+    refuse(misplaced_problem(name, why) for name, why in misplaced(graph.names(MISPLACED)))
+
+
+def _names_taken(graph: Graph) -> list[str]:
+    kinds = (kind for kind in RECORD_KINDS.values() if not kind.single)
+    return [f"{kind.name}/{name}" for kind in kinds
+            for name, paths in graph.names(kind.name).items() if len(paths) > 1]
+
+
+@derived("names taken", keys=_names_taken, code="review")
+def names_taken(graph: Graph, key: str) -> None:
+    """Refuse a name that two files have."""
+    kind, _, name = key.partition("/")
+    first, *others = graph.paths(kind, name)
+    problems: list[Problem] = []
+    for path in others:
+        try:
+            problems.append(twice_problem(reading.read_record(graph, path), first))
+        except RecordProblems as error:
+            problems += error.problems
+    refuse(problems)
+
+
+def _library_keys(graph: Graph) -> list[str]:
+    return ["limits/", *(f"{kind}/{name}" for kind in reading.LIBRARY
+                         for name in graph.names(kind))]
+
+
+@derived("library check", keys=_library_keys, code="review")
+def library_check(graph: Graph, key: str) -> None:
+    """Refuse a record of the library that does not fit the others."""
+    kind, _, name = key.partition("/")
+    read = reading.LIBRARY[kind](graph, name) if name else reading.limits(graph)
+    refuse([*(name_problems(read) if name else ()), *problems_of(mill_of(graph), read)])
+
+
+@derived("superseded check", keys=lambda graph: graph.names(SUPERSEDED.name), code="review")
+def superseded_check(graph: Graph, name: str) -> None:
+    """Refuse an earlier revision that lies wrongly, or is not earlier."""
+    found = reading.superseded(graph, name)
+    current: Located[Any] | None = mill_of(graph).schedules.get(name)
+    refuse(problem for one in found for problem in superseded_problems(one, current))
+
+
+@derived("charge check", keys=lambda graph: graph.names("charge"), code="review")
+def charge_check(graph: Graph, number: str) -> None:
+    """Refuse a charge that does not fit the other records."""
+    reading.charge(graph, number)
+    if reading.charge_as_sealed(graph, number) is not None:
+        return  # what it rests on was sealed with it, whatever became of that
+    read = reading.located_charge(graph, number)
+    refuse([*name_problems(read), *problems_of(mill_of(graph), read)])
+
+
+@derived("lot check", keys=lambda graph: graph.names("lot"), code="review", batch=50,
+         label="lots reviewed")
+def lot_check(graph: Graph, number: str) -> None:
+    """Refuse a lot that does not fit the other records."""
+    read = reading.lot(graph, number)
+    if reading.lot_is_sealed(graph, number):
+        return
+    located = read.located if isinstance(read, reading.WaitingLot) else read
+    refuse([*name_problems(located), *problems_of(mill_of(graph), located)])
+
+
+#: Everything read and checked before the charges, then charges, lots, and lots against the others.
+LIBRARY_STEPS: tuple[Step, ...] = (
+    (misplaced_files,), (names_taken,), (reading.mill,), (reading.sources,), (reading.limits,),
+    *((one,) for one in reading.LIBRARY.values()), (reading.superseded,), (library_check,),
+    (superseded_check,))
+CHARGE_STEP: Step = (reading.charge, charge_check)
+LOT_STEP: Step = (reading.lot,)
+LOT_CHECK_STEP: Step = (lot_check,)
+RECORDS: tuple[Step, ...] = (*LIBRARY_STEPS, CHARGE_STEP, LOT_STEP, LOT_CHECK_STEP)
+
+
+def checked_mill(root: Path, bound: Bound | None = None) -> MillFolder:
+    """Return the records of a mill folder, every one read and checked against the others.
+
+    Parameters
+    ----------
+    root, bound
+        As for `open_mill`.
+
+    Raises
+    ------
+    RecordProblems
+        Every problem in every record.
+    """
+    mill = open_mill(root, bound=bound)
+    refuse_problems(mill, RECORDS)
+    return mill
+
+
+def refuse_problems(mill: MillFolder, plan: tuple[Step, ...]) -> None:
+    """Compute everything in a plan.
+
+    Raises
+    ------
+    RecordProblems
+        Every problem met.
+    """
+    graph = mill.graph
+    if not isinstance(graph, MemoryGraph):
+        raise TypeError("a graph on disk is brought up to date by a build")
+    refuse(graph.failures(plan))
+
+
+def problems_with(mill: MillFolder, value: Derived[Any], key: str) -> tuple[Problem, ...]:
+    """Return why one value could not be computed; empty where it was, or only lacks another."""
+    graph = mill.graph
+    if not isinstance(graph, MemoryGraph):
+        raise TypeError("a graph on disk is brought up to date by a build")
+    return graph.reasons(value, key)
+
+
+def propose(mill: MillFolder, name: str, raw: bytes) -> None:
+    """Let a mill be read as if a file held these bytes."""
+    graph = mill.graph
+    if not isinstance(graph, MemoryGraph):
+        raise TypeError("a graph on disk reads what lies on the disk")
+    graph.propose(name, raw)
+
+
+def refuse_problems_of(mill: MillFolder, values: Sequence[tuple[Derived[Any], str]]) -> None:
+    """Compute some values and what they are computed from.
+
+    Raises
+    ------
+    RecordProblems
+        Every problem met, in whatever record.
+    """
+    graph = mill.graph
+    if not isinstance(graph, MemoryGraph):
+        raise TypeError("a graph on disk is brought up to date by a build")
+    refuse(graph.failures_below(values))

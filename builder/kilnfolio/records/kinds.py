@@ -1,0 +1,144 @@
+"""The kinds of record a mill keeps: one registry of models, and of where their files lie.
+
+Readers, ``new``, ``schema``, ``upgrade``, the reference page and the graph all take their list of
+kinds from here.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+from kilnfolio.graph.inputs import Index
+from kilnfolio.records.book import Sources
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.kiln import Kiln
+from kilnfolio.records.limits import Limits
+from kilnfolio.records.logger import LoggerProfile
+from kilnfolio.records.lot import Lot
+from kilnfolio.records.mill import Mill
+from kilnfolio.records.model import Record
+from kilnfolio.records.notation import Notation
+from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.species import Species
+
+#: Words in a path that stand for a part of it, and what such a part may be.
+_PARTS = {"ID": "([^/]+)", "YEAR": "[^/]+", "REVISION": "[^/]+"}
+
+
+@dataclass(frozen=True)
+class RecordKind:
+    """A kind of record.
+
+    Attributes
+    ----------
+    name : str
+        What it is called, as in ``charge``; the schema and the command ``new`` go by it.
+    model : type of Record
+        What it holds.
+    paths : tuple of str
+        Where its files lie in a mill folder: ``ID`` stands for the record's id.
+    draft : bool
+        Whether it may lie half filled: ``new`` begins records of these kinds.
+    local_times : bool
+        Whether it holds times that are the mill's where they name no zone.
+    """
+
+    name: str
+    model: type[Record]
+    paths: tuple[str, ...]
+    draft: bool = False
+    local_times: bool = False
+
+    @property
+    def single(self) -> bool:
+        """Whether a mill has one of them."""
+        return "ID" not in self.paths[0]
+
+    @cached_property
+    def pattern(self) -> re.Pattern[str]:
+        """Matches the path of a record; its one group is the record's name."""
+        return re.compile("|".join(map(_pattern, self.paths)))
+
+    @property
+    def globs(self) -> tuple[str, ...]:
+        """Patterns that find its files in a mill folder."""
+        return tuple(re.sub("|".join(_PARTS), "*", path) for path in self.paths)
+
+    def name_at(self, path: str) -> str | None:
+        """Return the name of the record that a path holds; None where it is of another kind."""
+        match = self.pattern.fullmatch(path)
+        return None if match is None else next(filter(None, match.groups()), "")
+
+
+def _pattern(path: str) -> str:
+    return "".join(_PARTS.get(part, re.escape(part))
+                   for part in re.split(f"({'|'.join(_PARTS)})", path))
+
+
+#: Every kind, in the order a mill meets them.
+RECORD_KINDS: dict[str, RecordKind] = {kind.name: kind for kind in (
+    RecordKind("mill", Mill, ("content/mill.yaml",)),
+    RecordKind("kiln", Kiln, ("content/kilns/ID.yaml",), draft=True),
+    RecordKind("logger", LoggerProfile, ("content/loggers/ID.yaml",)),
+    RecordKind("species", Species, ("schedules/species/ID.yaml",), draft=True),
+    RecordKind("schedule", Schedule,
+               ("schedules/hardwood/ID.yaml", "schedules/softwood/ID.yaml"), draft=True),
+    RecordKind("notation", Notation, ("schedules/notations/ID.yaml",)),
+    RecordKind("limits", Limits, ("schedules/limits.yaml",)),
+    RecordKind("sources", Sources, ("schedules/sources.yaml",)),
+    RecordKind("charge", Charge, ("content/charges/YEAR/ID/charge.yaml",), draft=True,
+               local_times=True),
+    RecordKind("lot", Lot, ("content/lots/ID.yaml",), draft=True, local_times=True))}
+
+#: Earlier revisions of schedules, which are always complete.
+SUPERSEDED = RecordKind("superseded", Schedule, ("schedules/superseded/ID/REVISION.yaml",))
+#: The list of the index that holds files nobody would read.
+MISPLACED = "misplaced"
+_ALL = (*RECORD_KINDS.values(), SUPERSEDED)
+#: How records are kept in each folder of the second level.
+_KEPT_AS = {"/".join(path.split("/")[:2]): path.split("/", 2)[2]
+            for kind in _ALL if not kind.single for path in kind.paths}
+#: What a file is called that somebody took for a record, an editor's or mailer's ending included.
+_YAML = re.compile(r"\.(yaml|yml|yaml\.txt)$", re.IGNORECASE)
+
+
+def kind_at(path: str) -> tuple[RecordKind, str] | None:
+    """Return the kind and the name of the record that a path holds; None for any other file."""
+    for kind in _ALL:
+        if (name := kind.name_at(path)) is not None:
+            return kind, name
+    return None
+
+
+def misplaced(names: Iterable[str]) -> Iterator[tuple[str, str]]:
+    """Yield the YAML files that lie where they would be passed over in silence, and why.
+
+    Parameters
+    ----------
+    names : iterable of str
+        Files, from the root of the mill folder.
+    """
+    for name in sorted(names):
+        if not _YAML.search(name) or kind_at(name):
+            continue
+        folder = "/".join(name.split("/")[:2])
+        if folder in _KEPT_AS:
+            yield name, f"records of this kind are kept as {folder}/{_KEPT_AS[folder]}"
+        elif folder == name and name.startswith("content/"):
+            yield name, "a folder holds one mill, in content/mill.yaml"
+
+
+def _index_entry(path: str) -> tuple[str, str] | None:
+    """Return the list of the index that a file stands in, and its name there."""
+    if found := kind_at(path):
+        return found[0].name, found[1]
+    return (MISPLACED, path) if any(misplaced([path])) else None
+
+
+#: The files of a mill folder that count, and how they are sorted.
+INDEX = Index(folders=("content", "schedules", "keys"),
+              trees=("content/handbook", "content/ledger", "content/demo-keys", "keys"),
+              entry=_index_entry)

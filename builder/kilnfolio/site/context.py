@@ -1,0 +1,334 @@
+"""What pages are made from: the mill's records, the reviews, and who refers to whom."""
+
+from __future__ import annotations
+
+import copy
+import datetime as dt
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from jinja2 import Environment
+
+from kilnfolio.archive.standing import sealed_folder
+from kilnfolio.graph.derived import Group, derived, inline
+from kilnfolio.graph.graph import Graph
+from kilnfolio.handbook.chapter import Manuscript, read_manuscript
+from kilnfolio.records import reading
+from kilnfolio.records.book import in_words, publication_of
+from kilnfolio.records.folder import Derivations, Lookup, MillFolder, mill_of
+from kilnfolio.records.moment import build_date as date_of_build
+from kilnfolio.records.reading import ALL
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.page import Page
+from kilnfolio.rendering.regional import RegionalFormat, regional_format
+from kilnfolio.rendering.templating import environment, render
+from kilnfolio.review.dossier import Dossier, LotDossier
+from kilnfolio.review.review import mill_pressure
+from kilnfolio.review.reviews import charge_dossier, dossiers, lot_dossier, open_reviews
+from kilnfolio.review.running import Running
+from kilnfolio.site.pages.histories import ChargeLine, LotLine
+from kilnfolio.site.pages.histories import charge_line as line_of_charge
+from kilnfolio.site.pages.histories import lot_line as line_of_lot
+from kilnfolio.site.pages.rows import CHARGES, LOTS, Facts, Register, Row, facts_of, lot_row
+from kilnfolio.site.pages.tallies import Tally, YearTally, joined, tally_year
+from kilnfolio.site.sealed import Seals, addresses
+
+#: Where the publications are listed; each stands under its own id.
+SOURCES_PAGE = "sources.html"
+#: Where every key of every record is explained.
+RECORDS_PAGE = "records.html"
+#: The front page.
+HOME_PAGE = "index.html"
+#: Search with all its results, and without script a list of everything.
+SEARCH_PAGE = "search.html"
+#: Charges or lots that the page of another thing names; the registers hold the rest.
+SHOWN = 50
+
+
+@dataclass(frozen=True)
+class Citation:
+    """Where a value stands, as a page prints it."""
+
+    words: str
+    """Short title of the publication, or the citation itself where it names none."""
+    rest: str
+    """Table or page."""
+    target: str
+    """Address of the publication in the edition; empty where there is none."""
+
+
+#: Menu, search and foot of each edition; the customer edition has none of them.
+_SURROUNDINGS: Mapping[str, Mapping[str, Any]] = {
+    "mill": {"menu": routes.MENU}, "customer": {"menu": ()},
+    "auditor": {"menu": routes.AUDITOR_MENU, "searchable": False, "foot": ()}}
+#: The kind of record of each register.
+_KIND = {CHARGES.kind: "charge", LOTS.kind: "lot"}
+REGISTERS: Mapping[str, Register] = {"charge": CHARGES, "lot": LOTS}
+#: PDFs that were printed, each under its name as in ``lot:L1``; see `paper`.
+printed = Group("printed", lambda _graph, _value, _key: False)
+
+
+class SiteContext:
+    """Everything the pages of one edition are made from, fetched as a page asks for it.
+
+    A page of one charge reads its record and its review. What a page prints of many charges comes
+    from their lines, which are small, and it finds them by group: ``kiln:k1``, ``year:2026``.
+
+    Parameters
+    ----------
+    graph : Graph
+        Where everything is asked for.
+    edition : str
+        mill, customer or auditor.
+    """
+
+    folder: MillFolder
+    """The records."""
+    dossiers: Mapping[str, Dossier]
+    lot_dossiers: Mapping[str, LotDossier]
+    running: Mapping[str, Running]
+    """Charges that are not yet complete; counted nowhere."""
+
+    def __init__(self, graph: Graph, edition: str):
+        self.graph, self.edition = graph, edition
+        self.folder = mill_of(graph)
+        self.dossiers = dossiers(self.folder)
+        self.lot_dossiers = Derivations(graph, lot_dossier, lambda: tuple(self.folder.lots))
+        self.running = open_reviews(self.folder)
+        self.seals = Seals(graph)
+        self.lines: Mapping[str, ChargeLine] = Derivations(
+            graph, charge_line, lambda: tuple(self.folder.charges))
+        self.lot_lines: Mapping[str, LotLine] = Derivations(
+            graph, lot_line, lambda: tuple(self.folder.lots))
+        self.charges: Mapping[str, tuple[str, ...]] = Lookup(
+            lambda group: reading.charges(graph, group, newest_first=True))
+        """Charges by group, the newest first; see `reading.groups_of_charge`."""
+        self.lots: Mapping[str, tuple[str, ...]] = Lookup(
+            lambda group: reading.lots(graph, group, newest_first=True))
+        """Lots by group, the newest first; see `reading.groups_of_lot`."""
+        self.schedules_of_species: Mapping[str, tuple[str, ...]] = Lookup(
+            lambda species: reading.schedules_of_species(graph, species))
+        self._records: MillFolder | None = None
+        self.tokens: Mapping[str, str] = Lookup(self._token)
+        """The last part of each lot's address; none where the mill has no key."""
+
+    def as_of(self, folder: MillFolder, dossier: Dossier) -> SiteContext:
+        """Return the same with the records and the review of one charge in place of today's."""
+        then = copy.copy(self)
+        then.folder = then._records = folder
+        then.dossiers = {dossier.charge: dossier}
+        return then
+
+    def records_of(self, charge: str) -> MillFolder:
+        """Return the records a charge's page is made from: those it was sealed on, once sealed."""
+        return self._records or sealed_folder(self.graph, charge) or self.folder
+
+    def _token(self, lot: str) -> str:
+        for address in addresses(self.graph, lot):
+            return address
+        raise KeyError(lot)
+
+    @property
+    def env(self) -> Environment:
+        """The templates' surroundings, of the mill as it is now."""
+        return surroundings(self.graph, self.edition)
+
+    def links_to(self, *pdfs: str) -> None:
+        """Name the PDFs that the page being made leads to where they are printed.
+
+        Without a name: those that are printed after the pages.
+        """
+        self.env.globals["pdfs"] = _Printed(self.graph, pdfs)
+
+    @property
+    def build_date(self) -> dt.date:
+        """The date pages print."""
+        return build_date(self.graph).date()
+
+    @property
+    def manuscript(self) -> Manuscript | None:
+        """The handbook's chapters; none in an edition that has no handbook."""
+        return manuscript(self.graph) if self.edition == "mill" else None
+
+    @property
+    def pressure_pa(self) -> float:
+        """Air pressure every humidity is computed at [Pa]."""
+        return mill_pressure(self.folder)
+
+    @property
+    def regional(self) -> RegionalFormat:
+        """How the mill's pages say things."""
+        return regional_format(self.folder.mill.record)
+
+    @property
+    def years(self) -> tuple[int, ...]:
+        """Years that charges began or lots were issued in, the newest first."""
+        return tuple(int(year) for year in reading.years(self.graph, newest_first=True))
+
+    def register_facts(self, register: Register) -> tuple[Facts, ...]:
+        """Return what is to be known of each part of a register, the newest first."""
+        kind = _KIND[register.kind]
+        return tuple(register_facts(self.graph, f"{kind}:{quarter}")
+                     for quarter in reading.quarters(self.graph, kind, newest_first=True))
+
+    def register_rows(self, register: Register, group: str, most: int | None = None) -> list[Row]:
+        """Return a group's rows of a register, the newest first, and no more of them than asked."""
+        if register.kind == LOTS.kind:
+            return [lot_row(self.lot_lines[name]) for name in self.lots[group][:most]]
+        return [self.lines[name].row for name in self.charges[group][:most]]
+
+    def tally(self, slug: str) -> Tally:
+        """Return what a check said of every charge and lot."""
+        return joined(slug, [tally_of_year(self.graph, str(year)) for year in self.years], SHOWN)
+
+    def cite(self, citation: str) -> Citation:
+        """Return a citation with the publication's short title and its address."""
+        identity, _, rest = citation.partition(",")
+        publications = self.folder.sources.record.publications
+        publication = publications.get(publication_of(citation))
+        rest = in_words(rest.strip(), publications)
+        if publication is None:  # in words of its own, which may name several
+            return Citation(in_words(identity.strip(), publications), rest, "")
+        return Citation(publication.short, rest, source_address(identity.strip()))
+
+    def species_name(self, identity: str) -> str:
+        """Return a species' trade name."""
+        return self.folder.species[identity].record.trade_name
+
+    def page(
+        self,
+        template: str,
+        path: str,
+        title: str,
+        kind: str,
+        *,
+        text: Iterable[str] = (),
+        summary: str = "",
+        crumbs: tuple[tuple[str, str], ...] = (),
+        **values: Any,
+    ) -> Page:
+        """Return a finished page.
+
+        Parameters
+        ----------
+        template, path, title, summary, crumbs, **values
+            As for `templating.render`.
+        kind : str
+            The word search prints beside it.
+        text : iterable of str
+            Its sentences, for search.
+        """
+        html = render(
+            self.env, template, path, title=title, summary=summary, crumbs=crumbs,
+            publications=self.folder.sources.record.publications, **values
+        )
+        return Page(path, html, title, kind, "\n".join(line for line in text if line), summary)
+
+
+def source_address(identity: str) -> str:
+    """Return where a publication is described."""
+    return f"{SOURCES_PAGE}#{identity}"
+
+
+def check_address(slug: str) -> str:
+    """Return the page of its own that a check has beside its line in the catalogue."""
+    return routes.check(slug).partition("index.html")[0] + f"{slug}.html"
+
+
+# --- what many pages read -------------------------------------------------------------------------
+
+@inline("surroundings")
+def surroundings(graph: Graph, edition: str) -> Environment:
+    """Return the templates' surroundings in an edition."""
+    given = dict(_SURROUNDINGS[edition])
+    env = environment(reading.mill(graph).record, menu=given.pop("menu"), compiled=graph.cache)
+    env.globals.update(given, pdfs=_Printed(graph, ()))
+    return env
+
+
+class _Printed:
+    """Whether the PDFs a page leads to are there; whoever asks depends on them."""
+
+    def __init__(self, graph: Graph, names: tuple[str, ...]):
+        self._graph, self._names = graph, names
+
+    def __bool__(self) -> bool:
+        if not self._names:
+            return bool(self._graph.option("pdfs"))
+        return all(printed(self._graph, name) for name in self._names)
+
+
+@inline("manuscript", keep=1)
+def manuscript(graph: Graph, _: str) -> Manuscript:
+    """Return the handbook's chapters."""
+    graph.tree("content/handbook")
+    return read_manuscript(graph.folder)[0]
+
+
+@derived("build date")
+def build_date(graph: Graph, _: str) -> dt.datetime:
+    """Return the moment pages print: SOURCE_DATE_EPOCH where set, else the newest on record."""
+    graph.option("epoch")
+    return date_of_build(mill_of(graph))
+
+
+@derived("charge line", keys=reading.charges, batch=50)
+def charge_line(graph: Graph, number: str) -> ChargeLine:
+    """Return what other pages print of a charge."""
+    context = mill_context(graph)
+    return line_of_charge(context, context.folder.charges[number].record)
+
+
+@derived("lot line", keys=reading.lots, batch=50)
+def lot_line(graph: Graph, number: str) -> LotLine:
+    """Return what other pages print of a lot."""
+    context = mill_context(graph)
+    return line_of_lot(context, context.folder.lots[number].record, context.lot_dossiers[number])
+
+
+def _years(graph: Graph) -> tuple[str, ...]:
+    return reading.years(graph)
+
+
+@derived("tally", keys=_years)
+def tally_of_year(graph: Graph, year: str) -> YearTally:
+    """Return what each check said of the charges and lots of a year."""
+    context = mill_context(graph)
+    return tally_year([context.lines[number] for number in context.charges[f"year:{year}"]],
+                      [context.lot_lines[number] for number in context.lots[f"year:{year}"]])
+
+
+def _quarters(graph: Graph) -> list[str]:
+    return [f"{kind}:{quarter}" for kind in REGISTERS for quarter in reading.quarters(graph, kind)]
+
+
+@derived("register facts", keys=_quarters)
+def register_facts(graph: Graph, key: str) -> Facts:
+    """Return what is to be known of one part of a register."""
+    kind, _, quarter = key.partition(":")
+    rows = mill_context(graph).register_rows(REGISTERS[kind], f"quarter:{quarter}")
+    return facts_of(quarter, rows)
+
+
+def mill_context(graph: Graph) -> SiteContext:
+    """Return what the pages of the mill edition are made from."""
+    return graph.view(_mill_context)
+
+
+def _mill_context(graph: Graph) -> SiteContext:
+    return SiteContext(graph, "mill")
+
+
+def _customer_context(graph: Graph) -> SiteContext:
+    return SiteContext(graph, "customer")
+
+
+def _auditor_context(graph: Graph) -> SiteContext:
+    return SiteContext(graph, "auditor")
+
+
+def context_of(graph: Graph, edition: str) -> SiteContext:
+    """Return what the pages of an edition are made from."""
+    return graph.view({"mill": _mill_context, "customer": _customer_context,
+                       "auditor": _auditor_context}[edition])

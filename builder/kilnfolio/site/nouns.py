@@ -1,0 +1,111 @@
+"""Every noun that has pages, by edition: which there are of it, and how one is made."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+from jinja2 import Environment
+
+from kilnfolio.handbook.chapter import Manuscript
+from kilnfolio.rendering.page import Page
+from kilnfolio.site.pages.audit import audit_charge, audit_register, years_listed
+from kilnfolio.site.pages.charges import charge_pages, running_page
+from kilnfolio.site.pages.checks import check_index, check_page
+from kilnfolio.site.pages.guide import guide_index, guide_page, guide_slugs
+from kilnfolio.records.reading import ALL
+from kilnfolio.site.context import SiteContext
+from kilnfolio.site.pages.home import home_page, search_page
+from kilnfolio.site.pages.kilns import kiln_index, kiln_page
+from kilnfolio.site.pages.lots import lot_page
+from kilnfolio.site.pages.records import records_page
+from kilnfolio.site.pages.registers import (
+    manifest_script,
+    register_names,
+    register_page,
+    register_script,
+    script_names,
+)
+from kilnfolio.site.pages.rows import CHARGES, LOTS, Register
+from kilnfolio.site.pages.schedule_changes import changed_names, changes_page
+from kilnfolio.site.pages.schedules import schedule_index, schedule_page
+from kilnfolio.site.pages.sources import sources_page
+from kilnfolio.site.pages.species import species_index, species_page
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.review.dossier import Dossier, LotDossier
+from kilnfolio.review.findings import CHECKS
+from kilnfolio.review.running import Running
+
+Made = Page | Iterable[Page]
+
+
+@dataclass(frozen=True)
+class Noun:
+    """A kind of page: which there are of it, and how one is made."""
+
+    names: Callable[[SiteContext], Iterable[str]]
+    """What each is called; "" where there is one only."""
+    make: Callable[[SiteContext, str], Made]
+
+    def pages(self, holdings: SiteContext, name: str) -> tuple[Page, ...]:
+        """Return the page or pages of one of them."""
+        made = self.make(holdings, name)
+        return (made,) if isinstance(made, Page) else tuple(made)
+
+
+def _one(make: Callable[[SiteContext], Page]) -> Noun:
+    return Noun(lambda _: ("",), lambda holdings, _: make(holdings))
+
+
+def _register(register: Register) -> Noun:
+    return Noun(lambda holdings: register_names(holdings, register),
+                lambda holdings, name: register_page(holdings, register, name))
+
+
+def _rows(register: Register) -> Noun:
+    return Noun(lambda holdings: script_names(holdings, register),
+                lambda holdings, name: register_script(holdings, register, name))
+
+
+_LIBRARY: Mapping[str, Noun] = {
+    "species-index": _one(species_index),
+    "species": Noun(lambda holdings: sorted(holdings.folder.species), species_page),
+    "schedule-index": _one(schedule_index),
+    "schedule": Noun(lambda holdings: sorted(holdings.folder.schedules), schedule_page),
+    "schedule-changes": Noun(changed_names, changes_page),
+    "kiln-index": _one(kiln_index),
+    "kiln": Noun(lambda holdings: sorted(holdings.folder.kilns), kiln_page),
+    "check-index": _one(check_index),
+    "check": Noun(lambda _: tuple(CHECKS), check_page),
+    "sources": _one(sources_page),
+}
+
+#: The pages of the mill edition beside the handbook and search.
+MILL: Mapping[str, Noun] = {
+    "home": _one(home_page),
+    **_LIBRARY,
+    "charge-register": _register(CHARGES),
+    "charge": Noun(lambda holdings: holdings.charges[ALL], charge_pages),
+    "running": Noun(lambda holdings: sorted(holdings.running), running_page),
+    "lot-register": _register(LOTS),
+    "lot": Noun(lambda holdings: holdings.lots[ALL], lot_page),
+    "records": _one(records_page),
+    "guide-index": _one(guide_index),
+    "guide": Noun(lambda _: guide_slugs(), guide_page),
+}
+
+#: Script files the mill edition's registers and search load.
+SCRIPTS: Mapping[str, Noun] = {
+    "charge-rows": _rows(CHARGES),
+    "lot-rows": _rows(LOTS),
+    "rows": _one(manifest_script),
+}
+
+#: The pages of the auditor edition; links that lead out of it are to be made words: `within`.
+AUDITOR: Mapping[str, Noun] = {
+    "audit-register": Noun(
+        lambda holdings: ("", *map(str, years_listed(holdings))), audit_register),
+    "audit-charge": Noun(lambda holdings: holdings.charges[ALL], audit_charge),
+    **_LIBRARY,
+}

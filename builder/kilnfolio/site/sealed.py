@@ -1,0 +1,165 @@
+"""Sealed charges and lots as pages print them, and lots as their customers read them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from kilnfolio.archive.as_sealed import by_todays_limits
+from kilnfolio.archive.canonical import canonical
+from kilnfolio.archive.entries import LotEntry
+from kilnfolio.archive.keys import Keys
+from kilnfolio.archive.ledger import read_ledger
+from kilnfolio.archive.lots import seal_lot
+from kilnfolio.archive.seal import state
+from kilnfolio.archive.standing import (
+    changed_words,
+    charge_standing,
+    entries_of_charge,
+    is_sealed,
+    ledger,
+    lot_standing,
+    note_dossiers,
+    note_sealed,
+    public_keys,
+    sealed_folder,
+)
+from kilnfolio.archive.tokens import NO_KEY, lot_token, read_token_keys
+from kilnfolio.graph.derived import Group, derived, inline
+from kilnfolio.graph.graph import Graph
+from kilnfolio.records import reading
+from kilnfolio.records.folder import MillFolder, mill_of
+from kilnfolio.review.reviews import charge_dossier, dossiers, lot_dossier
+from kilnfolio.site.lot_record import lot_record
+from kilnfolio.site.pages.customer import CustomerLot, customer_lot, with_record
+from kilnfolio.site.seals import SealView, Superseded, seal_view, superseded_states
+
+#: What there is to warn of, in words.
+warnings = Group("warnings")
+
+
+@dataclass(frozen=True)
+class SealedLot:
+    """A lot's record as its customer reads it, and how it stands against the ledger."""
+
+    view: CustomerLot
+    seal: SealView
+
+
+# --- addresses of lots ----------------------------------------------------------------------------
+
+@inline("token keys")
+def token_keys(graph: Graph, _: str) -> tuple[bytes, ...]:
+    """Return the keys that lots' addresses are made with, the one in use first."""
+    graph.tree("keys")
+    graph.tree("content/demo-keys")
+    return tuple(read_token_keys(graph.folder, invented=reading.mill(graph).record.invented))
+
+
+def addresses(graph: Graph, lot: str) -> tuple[str, ...]:
+    """Return the addresses of a lot, the one in use first; none where the mill has no key."""
+    return tuple(lot_token(lot, key) for key in token_keys(graph))
+
+
+@derived("address key", fills=(warnings,))
+def address_key(graph: Graph, _: str) -> bool:
+    """Return whether the mill has a key for the addresses of its lots; warn where it has none."""
+    if found := bool(token_keys(graph)):
+        return found
+    graph.join(warnings, "", NO_KEY, "addresses")
+    return False
+
+
+# --- charges and lots -----------------------------------------------------------------------------
+
+@derived("charge seal", keys=reading.charges, batch=20)
+def charge_seal(graph: Graph, number: str) -> SealView:
+    """Return how a complete charge stands against the ledger, and what today's limits would say."""
+    folder = sealed_folder(graph, number)
+    if folder is None:
+        return SealView()
+    stands = charge_standing(graph, number)
+    other = by_todays_limits(folder, charge_dossier(graph, number), reading.limits(graph))
+    return seal_view(stands.entries, _demo_keys(graph), tuple(one.sentence for one in other),
+                     number, changed_words(stands))
+
+
+@derived("lot view", keys=reading.lots, batch=20)
+def lot_view(graph: Graph, number: str) -> SealedLot:
+    """Return what a lot's customer reads: the sealed record where there is one."""
+    mill = mill_of(graph)
+    view = customer_lot(mill, number, dossiers(mill), lot_dossier(graph, number),
+                        next(iter(addresses(graph, number)), ""))
+    seal, record = SealView(), b""
+    if is_sealed(graph, "lot", number):
+        stands = lot_standing(graph, number)
+        seal = seal_view(stands.entries, _demo_keys(graph), broken=changed_words(stands))
+        record = stands.record
+    return SealedLot(
+        with_record(view, (record or canonical(lot_record(view))).decode(), seal), seal)
+
+
+@derived("lot seal", keys=reading.lots)
+def lot_seal(graph: Graph, number: str) -> SealView:
+    """Return how a lot's record stands against the ledger."""
+    return lot_view(graph, number).seal
+
+
+def _demo_keys(graph: Graph) -> frozenset[str]:
+    return ledger.entry(graph, "demo keys", frozenset())
+
+
+def enter_lot(mill: MillFolder, lot: str, by: str, keys: Keys, at: dt.datetime,
+              reason: str | None = None) -> LotEntry:
+    """Seal the record of a lot, or amend it where there is a reason; see `archive.lots.seal_lot`.
+
+    Parameters
+    ----------
+    mill : MillFolder
+        The mill, its sealed charges read as they were sealed, and the lot as it is written.
+    lot : str
+        The lot.
+    by, keys, at, reason
+        As for `archive.lots.seal_lot`.
+    """
+    dossier, reviews = lot_dossier(mill.graph, lot), dossiers(mill)
+    record = canonical(lot_record(customer_lot(mill, lot, reviews, dossier, "")))
+    whole = read_ledger(mill.graph.folder)  # others may have been sealed since the mill was read
+    charges = {name: state(mill.graph.folder, name, whole, numbers=False)
+               for name in dossier.charges}
+    return seal_lot(mill, dossier, record, charges, by, keys, at, reason)
+
+
+class Seals:
+    """What the ledger says of charges and lots, each asked for by its number."""
+
+    def __init__(self, graph: Graph):
+        self._graph = graph
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """The public keys charges were sealed with, sorted."""
+        return public_keys(self._graph)
+
+    @property
+    def demo_keys(self) -> frozenset[str]:
+        """Those of them that everybody has."""
+        return _demo_keys(self._graph)
+
+    def of_charge(self, number: str) -> SealView:
+        """Return how a charge stands; one that is not complete is not sealed."""
+        complete = number in mill_of(self._graph).charges
+        return charge_seal(self._graph, number) if complete else SealView()
+
+    def of_lot(self, number: str) -> SealView:
+        """Return how a lot's record stands."""
+        return lot_seal(self._graph, number)
+
+    def superseded(self, number: str) -> Iterator[Superseded]:
+        """Yield the sealed states of a charge that were amended since, the newest first."""
+        entries = entries_of_charge(self._graph, number)
+        if len(entries) > 1:
+            note_sealed(self._graph, entries)
+            note_dossiers(self._graph, number, len(entries))
+            yield from superseded_states(self._graph.folder, entries)

@@ -1,0 +1,30 @@
+"""A mill folder with its reviews, for tests that look at more than one of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from kilnfolio.graph.derived import Bound
+from kilnfolio.records.folder import MillFolder, open_mill
+from kilnfolio.review.dossier import Dossier, LotDossier
+from kilnfolio.review.reviews import dossiers, lot_dossiers, open_reviews, review_all
+from kilnfolio.review.running import Running
+
+
+@dataclass(frozen=True)
+class Reviewed:
+    """The records of a mill, and what the review says of them."""
+
+    folder: MillFolder
+    dossiers: Mapping[str, Dossier]
+    lots: Mapping[str, LotDossier]
+    running: Mapping[str, Running]
+
+
+def reviewed_mill(root: Path, bound: Bound | None = None) -> Reviewed:
+    """Read, check and review a mill folder as it is written, or as `bound` says."""
+    mill = open_mill(root, bound=bound)
+    review_all(mill)
+    return Reviewed(mill, dossiers(mill), lot_dossiers(mill), open_reviews(mill))
