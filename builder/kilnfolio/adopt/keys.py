@@ -11,7 +11,7 @@ from kilnfolio.adopt.this_mill import this_mill
 from kilnfolio.archive.keys import KEY_FILE as SEAL_KEY
 from kilnfolio.archive.keys import MILL_KEYS, UnusableKeyError, make_keys
 from kilnfolio.archive.tokens import KEY_FILE as ADDRESS_KEY
-from kilnfolio.archive.tokens import make_token_key, replace_token_key
+from kilnfolio.archive.tokens import make_token_key, replace_token_key, withdraw
 
 
 def key_options(parser: argparse.ArgumentParser) -> None:
@@ -21,6 +21,9 @@ def key_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--replace-addresses", action="store_true",
                         help="replace the key of the addresses; labels printed with the old one "
                              "still lead to their records")
+    parser.add_argument("--withdraw", action="append", default=[], metavar="LOT",
+                        help="let the addresses that this lot had under replaced keys lead to a "
+                             "page that says they were withdrawn; its packs need new labels")
 
 
 def new_keys(arguments: argparse.Namespace, ask: Callable[[str], str] | None,
@@ -34,6 +37,17 @@ def new_keys(arguments: argparse.Namespace, ask: Callable[[str], str] | None,
     """
     del ask  # there is nothing to be asked
     root: Path = arguments.folder
+    if arguments.withdraw:
+        unknown = [lot for lot in arguments.withdraw
+                   if not (root / f"content/lots/{lot}.yaml").is_file()]
+        if unknown:
+            raise FileNotFoundError(errno.ENOENT, "there is no such lot, and nothing was written",
+                                    ", ".join(unknown))
+        count = withdraw(root, arguments.withdraw)
+        say(f"{', '.join(arguments.withdraw)}: the addresses under {count} replaced "
+            f"key{'s' if count > 1 else ''} say from the next build on that they were withdrawn; "
+            "print new labels for the packs")
+        return
     if arguments.replace_addresses:
         old = replace_token_key(root)
         say(f"{root / ADDRESS_KEY}: made; labels printed with {old} still lead to their records, "

@@ -8,12 +8,15 @@ from one's own.
 from __future__ import annotations
 
 import base64
+import errno
 import hashlib
 import hmac
 import secrets
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
-from kilnfolio.archive.durable import write_secret
+from kilnfolio.archive.durable import write_secret, write_whole
 
 #: The least key taken [bytes]: as long as the digest (RFC 2104, section 3).
 KEY_BYTES = hashlib.sha256().digest_size
@@ -55,6 +58,12 @@ def lot_token(lot_id: str, key: bytes) -> str:
 KEY_FILE = Path("keys/lot-addresses.key")
 #: Where that of an invented mill is kept; everybody has it, so its addresses can be guessed.
 DEMO_KEY_FILE = Path("content/demo-keys/lot-addresses.key")
+#: The lots whose earlier addresses were withdrawn, each with the last key that is meant.
+WITHDRAWN_FILE = Path("keys/withdrawn-addresses.txt")
+_WITHDRAWN_HEAD = """\
+# Lots whose addresses under replaced keys lead to their records no more: the number of the last key
+# that is meant, and the lot. Written by 'kilnfolio new keys --withdraw LOT'.
+"""
 #: What a build says where the mill has no key.
 NO_KEY = (
     f"no customer edition: {KEY_FILE} is missing, and without it the address of a lot could be "
@@ -86,7 +95,7 @@ def replace_token_key(root: Path) -> Path:
         There is no key to replace.
     """
     path = root / KEY_FILE
-    number = len(_older(root)) + 1
+    number = next((number for number, _ in _older(root)), 0) + 1
     old = path.with_name(f"{path.stem}.{number}{path.suffix}")
     path.rename(old)
     try:
@@ -97,26 +106,98 @@ def replace_token_key(root: Path) -> Path:
     return old
 
 
-def _older(root: Path) -> list[Path]:
-    """Return the keys that were replaced, the newest first, as in ``lot-addresses.2.key``."""
-    found = (root / KEY_FILE).parent.glob(f"{KEY_FILE.stem}.*{KEY_FILE.suffix}")
-    numbered = [(path.suffixes[0].lstrip("."), path) for path in found]
-    return [path for number, path in sorted(((int(n), p) for n, p in numbered if n.isdigit()),
-                                            reverse=True)]
+@dataclass(frozen=True)
+class AddressKeys:
+    """The keys that the addresses of a mill's lots are made with.
+
+    Attributes
+    ----------
+    in_use : bytes or None
+        The one that new labels get; None where the mill has none.
+    replaced : tuple of (int, bytes)
+        Those it replaced, numbered in the order they went, the newest first.
+    withdrawn : mapping of str to int
+        By lot, the number of the last replaced key whose address leads to the record no more.
+    """
+
+    in_use: bytes | None
+    replaced: tuple[tuple[int, bytes], ...] = ()
+    withdrawn: Mapping[str, int] = field(default_factory=dict)
+
+    def __bool__(self) -> bool:
+        return self.in_use is not None
+
+    def serving(self, lot: str) -> tuple[str, ...]:
+        """Return the tokens that lead to a lot's record, that of new labels first."""
+        if self.in_use is None:
+            return ()
+        gone = self.withdrawn.get(lot, 0)
+        return (lot_token(lot, self.in_use), *(
+            lot_token(lot, key) for number, key in self.replaced if number > gone))
+
+    def dead(self, lot: str) -> tuple[str, ...]:
+        """Return the tokens of a lot that were withdrawn, the newest first."""
+        gone = self.withdrawn.get(lot, 0) if self.in_use is not None else 0
+        return tuple(lot_token(lot, key) for number, key in self.replaced if number <= gone)
 
 
-def read_token_keys(root: Path, *, invented: bool) -> tuple[bytes, ...]:
-    """Return the mill's key, and after it those it replaced, the newest first.
-
-    The demonstration key of an invented mill serves where there is no other.
+def read_address_keys(root: Path, *, invented: bool) -> AddressKeys:
+    """Return the mill's keys; that of the demonstration where an invented mill has no other.
 
     Raises
     ------
     ValueError
-        As for `read_token_key`.
+        As for `read_token_key`, or a line of the withdrawn addresses is no number and lot.
     """
     now = read_token_key(root, invented=invented)
-    return () if now is None else (now, *(_read(path) for path in _older(root)))
+    if now is None:
+        return AddressKeys(None)
+    return AddressKeys(now, tuple((number, _read(path)) for number, path in _older(root)),
+                       _withdrawn(root))
+
+
+def withdraw(root: Path, lots: Sequence[str]) -> int:
+    """Note that the addresses of lots under every replaced key lead to their records no more.
+
+    Returns
+    -------
+    int
+        How many replaced keys that are.
+
+    Raises
+    ------
+    FileNotFoundError
+        No key was replaced, so the addresses in use are the only ones there are.
+    """
+    older = _older(root)
+    if not older:
+        raise FileNotFoundError(errno.ENOENT, "no key of addresses was replaced yet; first give "
+                                "kilnfolio new keys --replace-addresses", str(root / KEY_FILE))
+    known = _withdrawn(root) | dict.fromkeys(lots, older[0][0])
+    text = _WITHDRAWN_HEAD + "".join(f"{number} {lot}\n" for lot, number in sorted(known.items()))
+    write_whole(root / WITHDRAWN_FILE, text.encode())
+    return len(older)
+
+
+def _withdrawn(root: Path) -> dict[str, int]:
+    path = root / WITHDRAWN_FILE
+    lines = path.read_text("utf-8").splitlines() if path.is_file() else []
+    found = {}
+    for number, line in enumerate(lines, 1):
+        if line.strip() and not line.startswith("#"):
+            last, _, lot = line.strip().partition(" ")
+            if not last.isdecimal() or not lot:
+                raise ValueError(f"{path}:{number}: it must hold a key's number and a lot, as in "
+                                 "'1 L-26-014'")
+            found[lot.strip()] = int(last)
+    return found
+
+
+def _older(root: Path) -> list[tuple[int, Path]]:
+    """Return the keys that were replaced, the newest first, as in ``lot-addresses.2.key``."""
+    found = (root / KEY_FILE).parent.glob(f"{KEY_FILE.stem}.*{KEY_FILE.suffix}")
+    numbered = [(path.suffixes[0].lstrip("."), path) for path in found]
+    return sorted(((int(n), p) for n, p in numbered if n.isdecimal()), reverse=True)
 
 
 def read_token_key(root: Path, *, invented: bool) -> bytes | None:

@@ -1,0 +1,71 @@
+"""Addresses under a key that was stolen: withdrawn for the lots that matter, and for no others."""
+
+import pytest
+from tests.minimal import minimal_mill
+
+from kilnfolio.archive.tokens import (
+    KEY_FILE,
+    WITHDRAWN_FILE,
+    lot_token,
+    make_token_key,
+    read_address_keys,
+    read_token_key,
+    replace_token_key,
+    withdraw,
+)
+from kilnfolio.cli import main
+
+
+@pytest.fixture
+def root(tmp_path):
+    root = minimal_mill(tmp_path / "mill")
+    make_token_key(root / KEY_FILE)
+    return root
+
+
+def test_only_the_lots_named_lose_their_earlier_addresses(root):
+    first = read_token_key(root, invented=False)
+    replace_token_key(root)
+    second = read_token_key(root, invented=False)
+    assert withdraw(root, ["L1"]) == 1
+    replace_token_key(root)
+    third = read_token_key(root, invented=False)
+    keys = read_address_keys(root, invented=False)
+    assert keys.serving("L1") == (lot_token("L1", third), lot_token("L1", second))
+    assert keys.dead("L1") == (lot_token("L1", first),)
+    assert keys.serving("L2") == tuple(lot_token("L2", key) for key in (third, second, first))
+    assert keys.dead("L2") == ()
+    withdraw(root, ["L1"])  # again, now that another key went
+    assert read_address_keys(root, invented=False).dead("L1") == (
+        lot_token("L1", second), lot_token("L1", first))
+
+
+def test_a_key_that_was_thrown_away_does_not_give_its_number_to_another(root):
+    replace_token_key(root)
+    replace_token_key(root)
+    withdraw(root, ["L1"])
+    (root / "keys/lot-addresses.1.key").unlink()
+    replace_token_key(root)
+    assert sorted(path.name for path in (root / "keys").glob("lot-addresses*")) == [
+        "lot-addresses.2.key", "lot-addresses.3.key", "lot-addresses.key"]
+    assert len(read_address_keys(root, invented=False).dead("L1")) == 1
+
+
+def test_the_command(root, capsys):
+    assert main(["new", "keys", str(root), "--withdraw", "L1"]) == 2
+    assert "no key of addresses was replaced yet" in capsys.readouterr().err
+    assert main(["new", "keys", str(root), "--replace-addresses"]) == 0
+    assert main(["new", "keys", str(root), "--withdraw", "L1", "--withdraw", "L9"]) == 2
+    assert "there is no such lot, and nothing was written" in capsys.readouterr().err.lower()
+    assert not (root / WITHDRAWN_FILE).exists()
+    assert main(["new", "keys", str(root), "--withdraw", "L1"]) == 0
+    assert "print new labels for the packs" in capsys.readouterr().out
+    assert (root / WITHDRAWN_FILE).read_text("utf-8").endswith("\n1 L1\n")
+
+
+@pytest.mark.parametrize("line", ["L1", "one L1", "-1 L1", "1"])
+def test_a_line_that_says_nothing_is_refused(root, line):
+    replace_token_key(root)
+    (root / WITHDRAWN_FILE).write_text(f"# by hand\n{line}\n", "utf-8")
+    with pytest.raises(ValueError, match=r"withdrawn-addresses\.txt:2: it must hold"):
+        read_address_keys(root, invented=False)
