@@ -1,5 +1,7 @@
 """A sealed record that changed is named by `check` and `build`, until it is amended."""
 
+import io
+import json
 import os
 import random
 import signal
@@ -9,10 +11,11 @@ import sys
 import time
 
 import pytest
+from pypdf import PdfReader
 from tests.trust.yard import CHARGE, LOT, change, labelled_mill
 
 from kilnfolio.archive.ledger import read_ledger
-from kilnfolio.archive.tokens import lot_token, read_token_key, read_token_keys
+from kilnfolio.archive.tokens import lot_token, read_address_keys, read_token_key
 from kilnfolio.pipeline.build import build_site
 
 #: Builds killed; set it higher for a longer trial.
@@ -130,15 +133,42 @@ def test_replacing_the_key_keeps_old_labels_working(root):
     old = lot_token("L1", read_token_key(root, invented=True))
     for _ in range(2):
         assert kilnfolio("new", "keys", root, "--replace-addresses").returncode == 0
-    keys = read_token_keys(root, invented=True)
-    assert len(set(keys)) == 3
-    assert lot_token("L1", keys[-1]) == old
+    now, *earlier = read_address_keys(root, invented=True).serving("L1")
+    assert len({now, *earlier}) == 3
+    assert earlier[-1] == old
     build_site(root, root / "site", workers=1)
-    now = root / "site/customer" / lot_token("L1", keys[0])
-    for address in (old, lot_token("L1", keys[1])):
+    now = root / "site/customer" / now
+    for address in earlier:
         served = root / "site/customer" / address
         assert {path.name: path.read_bytes() for path in served.iterdir()} == {
             path.name: path.read_bytes() for path in now.iterdir()}
+
+
+def test_a_withdrawn_address_says_so_and_tells_nothing_of_the_lot(root):
+    for _ in range(2):
+        assert kilnfolio("new", "keys", root, "--replace-addresses").returncode == 0
+    build_site(root, root / "site", workers=1)
+    assert kilnfolio("new", "keys", root, "--withdraw", "L1").returncode == 0
+    build_site(root, root / "site", workers=1)
+    keys = read_address_keys(root, invented=True)
+    (now,) = keys.serving("L1")
+    customer = root / "site/customer"
+    assert "Ask the mill for a new label" not in (customer / now / "index.html").read_text("utf-8")
+    served = [{path.name: path.read_bytes() for path in (customer / address).iterdir()}
+              for address in keys.dead("L1")]
+    assert len(served) == 2
+    assert served[0] == served[1]
+    # every file that stood at the address is another now, so that copying the edition replaces it
+    assert served[0].keys() == {path.name for path in (customer / now).iterdir()}
+    page = served[0]["index.html"].decode()
+    assert "The address on this label no longer holds" in page
+    assert json.loads(served[0]["record.json"]).keys() == {"withdrawn"}
+    told = page + "".join(one.extract_text() for one in
+                          PdfReader(io.BytesIO(served[0]["record.pdf"])).pages)
+    assert "Do not take a record from this address" in told
+    assert "prevail" in told  # the caution that every page and PDF carries
+    for word in ("L1", "C1", "Quercus", "oak", "P1", now, read_ledger(root).of_lot("L1")[-1].seal):
+        assert word not in told, word
 
 
 def test_builds_killed_at_random_moments_leave_the_old_site_and_the_ledger_whole(root):

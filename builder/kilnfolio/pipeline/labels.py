@@ -12,7 +12,7 @@ from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.runtime.errors import SealBrokenError
-from kilnfolio.site.sealed import lot_view, token_keys
+from kilnfolio.site.sealed import address_keys, lot_view
 
 
 def print_labels(root: Path, lots: Sequence[str], sheet: str, skip: int, out: Path
@@ -58,7 +58,7 @@ def print_labels(root: Path, lots: Sequence[str], sheet: str, skip: int, out: Pa
 def _not_ready(mill: MillFolder) -> list[str]:
     """Return what the mill lacks before any label is printed."""
     record = mill.mill.record
-    reasons = [] if token_keys(mill.graph) else [NO_KEY]
+    reasons = [] if address_keys(mill.graph) else [NO_KEY]
     return reasons + [
         f"{key} in content/mill.yaml is {value}, where nothing is: set it before a label is printed"
         for key, value in (("records_address", record.records_address),

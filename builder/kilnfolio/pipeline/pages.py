@@ -19,7 +19,8 @@ from kilnfolio.site.nouns import AUDITOR, MILL, SCRIPTS, Noun
 from kilnfolio.site.pages.audit import within
 from kilnfolio.site.pages.customer import render_lot
 from kilnfolio.site.pages.home import search_page
-from kilnfolio.site.sealed import addresses, lot_view
+from kilnfolio.site.pages.withdrawn import DATA, render_withdrawn
+from kilnfolio.site.sealed import address_keys, addresses, lot_view
 from kilnfolio.site.search import INDEX_PATH, Entry, entries_of, index_of, synonyms_of
 from kilnfolio.site.series import series_files
 from kilnfolio.site.static import assets
@@ -143,6 +144,10 @@ def customer_page(graph: Graph, number: str) -> None:
         graph.write(f"customer/{page.path}", page.html)
         if view.served:
             graph.write(f"customer/{address}/record.json", view.served.text)
+    for address in address_keys(graph).dead(number):
+        page = render_withdrawn(context.env, address)
+        graph.write(f"customer/{page.path}", page.html)
+        graph.write(f"customer/{address}/record.json", DATA)
 
 
 @derived("search", fills=())

@@ -13,10 +13,12 @@ from kilnfolio.pipeline.pages import drills_of
 from kilnfolio.records import reading
 from kilnfolio.site.context import context_of, mill_context, printed
 from kilnfolio.site.pages.audit import record_path
-from kilnfolio.site.sealed import addresses, lot_view, warnings
+from kilnfolio.site.sealed import address_keys, addresses, lot_view, warnings
 
 #: Those that are not of one charge or lot.
 BOOKS = ("handbook", "pocket", "practice", "practice-key")
+#: The one that takes the place of records at withdrawn addresses.
+WITHDRAWN = "withdrawn"
 
 
 def _keys(graph: Graph) -> Iterator[str]:
@@ -24,6 +26,14 @@ def _keys(graph: Graph) -> Iterator[str]:
     yield from (f"lot:{number}" for number in reading.lots(graph))
     yield from (f"charge:{number}" for number in reading.charges(graph)
                 if is_sealed(graph, "charge", number))
+    if _withdrawn(graph):
+        yield WITHDRAWN
+
+
+def _withdrawn(graph: Graph) -> tuple[str, ...]:
+    """Return every address that was withdrawn."""
+    return tuple(address for number in reading.lots(graph)
+                 for address in address_keys(graph).dead(number))
 
 
 @derived("pdf", keys=_keys, fills=(printed, warnings), option="pdfs", batch=1, label="PDFs",
@@ -35,6 +45,8 @@ def pdf(graph: Graph, name: str) -> Job:
         parts = _lot(graph, number)
     elif noun == "charge":
         parts = _charge(graph, number)
+    elif noun == WITHDRAWN:
+        parts = _notice(graph)
     else:
         graph.option("epoch")  # books print their date
         parts = _book(graph, noun)
@@ -50,6 +62,16 @@ def _lot(graph: Graph, number: str) -> _Parts:
     sheet = lot_sheet(context_of(graph, "customer").env, lot_view(graph, number).view)
     paths = tuple(f"customer/{address}/record.pdf" for address in addresses(graph, number))
     return print_sheet, (sheet,), paths
+
+
+def _notice(graph: Graph) -> _Parts:
+    """Return what prints the notice that takes the place of records at withdrawn addresses."""
+    from kilnfolio.paper.printing import pdf_of
+    from kilnfolio.site.pages.withdrawn import render_withdrawn
+
+    html = render_withdrawn(context_of(graph, "customer").env, "withdrawn", paper=True).html
+    return pdf_of, (html,), tuple(f"customer/{address}/record.pdf"
+                                  for address in _withdrawn(graph))
 
 
 def _charge(graph: Graph, number: str) -> _Parts:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from kilnfolio.archive.as_sealed import by_todays_limits
@@ -25,7 +25,7 @@ from kilnfolio.archive.standing import (
     public_keys,
     sealed_folder,
 )
-from kilnfolio.archive.tokens import NO_KEY, lot_token, read_token_keys
+from kilnfolio.archive.tokens import NO_KEY, AddressKeys, read_address_keys
 from kilnfolio.graph.derived import Group, derived, inline
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records import reading
@@ -49,23 +49,23 @@ class SealedLot:
 
 # --- addresses of lots ----------------------------------------------------------------------------
 
-@inline("token keys")
-def token_keys(graph: Graph, _: str) -> tuple[bytes, ...]:
-    """Return the keys that lots' addresses are made with, the one in use first."""
+@inline("address keys")
+def address_keys(graph: Graph, _: str) -> AddressKeys:
+    """Return the keys that lots' addresses are made with."""
     graph.tree("keys")
     graph.tree("content/demo-keys")
-    return tuple(read_token_keys(graph.folder, invented=reading.mill(graph).record.invented))
+    return read_address_keys(graph.folder, invented=reading.mill(graph).record.invented)
 
 
 def addresses(graph: Graph, lot: str) -> tuple[str, ...]:
     """Return the addresses of a lot, the one in use first; none where the mill has no key."""
-    return tuple(lot_token(lot, key) for key in token_keys(graph))
+    return address_keys(graph).serving(lot)
 
 
 @derived("address key", fills=(warnings,))
 def address_key(graph: Graph, _: str) -> bool:
     """Return whether the mill has a key for the addresses of its lots; warn where it has none."""
-    if found := bool(token_keys(graph)):
+    if found := bool(address_keys(graph)):
         return found
     graph.join(warnings, "", NO_KEY, "addresses")
     return False
