@@ -21,7 +21,8 @@ EXAMPLE = "kilnfolio forecast HB-26-040 --as-of 2026-09-14T09:00"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
-    parser.add_argument("charge", help="the charge, open or complete")
+    parser.add_argument("charge", help="the charge, open or complete; 'all' prints how every "
+                        "complete charge would have been forecast, learnt from the others")
     add_folder(parser)
     parser.add_argument("--as-of", metavar="TIME",
                         help="forecast from this moment and ignore everything recorded later, as "
@@ -32,11 +33,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Read the mill, forecast and print."""
     from kilnfolio.archive.standing import SEALED
-    from kilnfolio.forecast.mill import NotForecast, of_charge
+    from kilnfolio.forecast.evaluation import table
+    from kilnfolio.forecast.mill import NotForecast, of_charge, past
     from kilnfolio.forecast.printing import as_data, as_text
     from kilnfolio.records.checking import checked_mill
 
     folder = checked_mill(arguments.folder, SEALED)
+    if arguments.charge == "all":
+        print(table(past(folder)))
+        return OK
     as_of = None
     if arguments.as_of is not None:
         try:

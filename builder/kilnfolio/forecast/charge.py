@@ -20,6 +20,7 @@ from kilnfolio.forecast.result import (
     Forecast,
     StepDue,
 )
+from kilnfolio.forecast.warning import Watch, check, watch
 from kilnfolio.physics.moisture import mass_at
 
 ENOUGH = 3
@@ -41,6 +42,7 @@ class Learnt:
     curve: Curve
     hindcasts: tuple[Hindcast, ...]
     steps: tuple[tuple[PlannedStep, ...], ...]
+    watch: Watch | None = None
 
 
 def learn_for(wood: str, thickness_mm: float, earlier: Sequence[Run]) -> Learnt:
@@ -59,7 +61,8 @@ def learn_for(wood: str, thickness_mm: float, earlier: Sequence[Run]) -> Learnt:
     own = [run for run in usable if run.wood == wood
            and abs(run.thickness_mm / thickness_mm - 1.0) < SAME_THICKNESS]
     if len(own) >= ENOUGH:
-        return Learnt(learn(own), hindcasts(own), tuple(run.steps for run in own))
+        curve = learn(own)
+        return Learnt(curve, hindcasts(own), tuple(run.steps for run in own), watch(curve, own))
     near = own or [run for run in usable if run.wood == wood] or usable
     curve = from_relative(near, thickness_mm) if near else from_formula(thickness_mm)
     return Learnt(curve, (), tuple(run.steps for run in near))
@@ -117,7 +120,8 @@ def forecast(charge: Run, learnt: Learnt, as_of: float) -> Forecast:
         boards=tuple(_board(run, paces, i, steps, course) for i in range(len(paces.boards))),
         fan=_fan(run, course, spread), share=share, origin=learnt.curve.origin,
         learnt_from=learnt.curve.charges, hindcasts=learnt.hindcasts,
-        unlike_air=_unlike_air(run, learnt, in_force))
+        unlike_air=_unlike_air(run, learnt, in_force),
+        warnings=check(run, learnt.curve, learnt.watch) if learnt.watch else ())
 
 
 def _share(begins: float, end: float) -> float:

@@ -74,7 +74,7 @@ def table(found: Iterable[Trial]) -> str:
                 lines.append(_line_of(group, share, here))
     lines.append("Error of the end in % of the whole time; cover of the bands; width of the 80 % "
                  "band in % of the whole time; error of the next step in days.")
-    return "\n".join(lines)
+    return "\n".join(lines) if every else "There is no complete charge to try it on."
 
 
 def _line_of(group: str, share: float, here: list[Trial]) -> str:

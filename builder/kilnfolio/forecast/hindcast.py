@@ -32,7 +32,7 @@ _FLOOR_DEGREES = 3
 SHORT_H = 6.0
 """Added to both times before their ratio is taken: an hour late of one is no doubling. [h]"""
 
-WITHOUT = {"relative": (0.22, 0.17, 0.22, 0.28), "formula": (1.0, 1.0, 0.9, 0.65)}
+WITHOUT = {"relative": (0.25, 0.21, 0.22, 0.28), "formula": (1.0, 1.0, 0.9, 0.65)}
 """Scale at `SHARES` where no earlier charge of this wood is known, from invented charges. [-]"""
 
 

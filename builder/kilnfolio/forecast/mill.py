@@ -9,7 +9,8 @@ from statistics import median
 
 import numpy as np
 
-from kilnfolio.forecast.charge import forecast, learn_for
+from kilnfolio.forecast.charge import ENOUGH, forecast, learn_for
+from kilnfolio.forecast.evaluation import Trial, trials
 from kilnfolio.forecast.inputs import AirLog, Finish, PlannedStep, Run, Weighings
 from kilnfolio.forecast.result import Forecast
 from kilnfolio.physics import rules
@@ -76,6 +77,19 @@ def of_charge(folder: MillFolder, charge: str, as_of: dt.datetime | None = None)
     return forecast(run, learn_for(run.wood, run.thickness_mm, earlier), hour)
 
 
+def past(folder: MillFolder) -> Iterator[Trial]:
+    """Yield how each complete charge would have been forecast, learnt from all the others."""
+    every = {name: run_of(folder, name) for name in folder.charges}
+    for name, run in every.items():
+        end = run.reached(run.target_mc_pct) if run.target_mc_pct is not None else np.nan
+        if not np.isfinite(end):
+            continue
+        others = [other for other in every.values() if other.charge != name]
+        own = [other for other in others if other.wood == run.wood]
+        learnt = learn_for(run.wood, run.thickness_mm, own if len(own) >= ENOUGH else others)
+        yield from trials(run, end, learnt, learnt.curve.origin)
+
+
 def earlier_runs(folder: MillFolder, run: Run, moment: dt.datetime) -> list[Run]:
     """Return the mill's other charges as they were known at a moment, the newest last.
 
@@ -93,7 +107,7 @@ def earlier_runs(folder: MillFolder, run: Run, moment: dt.datetime) -> list[Run]
                 break
             other_run = run_of(folder, name)
             found.append(other_run.until(_hours(other_run.started, moment)))
-        if len(found) >= 3:
+        if len(found) >= ENOUGH:
             break
     return found[::-1]
 

@@ -61,6 +61,8 @@ def _lines(found: Forecast) -> Iterator[str]:
         mass = f", {board.next_trigger_g:.0f} g" if board.next_trigger_g is not None else ""
         at = f", {board.next_trigger_at:%Y-%m-%d %H:%M}" if board.next_trigger_at else ""
         yield f"{board.board:<10}{mc:>8}{board.pace:>7.2f}   {trigger}{mass}{at}"
+    for warning in found.warnings:
+        yield f"Look: {warning.at:%Y-%m-%d %H:%M}: {warning.message}"
     yield f"Made with {found.method}."
     if (error := found.usual_error_pct()) is not None:
         yield (f"On those charges, from about this point, it missed the end by {error:.0f} % of "

@@ -12,6 +12,7 @@ import numpy as np
 
 from kilnfolio.forecast.hindcast import Hindcast
 from kilnfolio.forecast.inputs import PlannedStep
+from kilnfolio.forecast.warning import EarlyWarning
 
 CAUTION = "An estimate: sample boards decide."
 """Stands wherever a forecast is shown."""
@@ -134,6 +135,8 @@ class Forecast:
         How this forecast did on them.
     unlike_air : bool
         The air to come differs from what the curve was learnt in: the bands may be too narrow.
+    warnings : tuple of EarlyWarning
+        Weighings that do not fit, tags that look swapped, a common drift; the oldest first.
     """
 
     charge: str
@@ -158,13 +161,15 @@ class Forecast:
     learnt_from: tuple[str, ...]
     hindcasts: tuple[Hindcast, ...]
     unlike_air: bool
+    warnings: tuple[EarlyWarning, ...] = ()
 
     @property
     def method(self) -> str:
         """How it was made, in words."""
         words = METHODS[self.origin]
         if self.origin != "formula":
-            words += f", learnt from {len(self.learnt_from)} earlier charges"
+            count = len(self.learnt_from)
+            words += f", learnt from {count} earlier charge{'s' if count != 1 else ''}"
         if self.unlike_air:
             words += "; the air to come is unlike theirs, so the band may be too narrow"
         return words

@@ -1,0 +1,292 @@
+"""Early warnings on an open charge: a weighing that does not fit, tags swapped, a common drift.
+
+A board is compared with what it should have lost since its last weighing: at the usual pace for its
+MC, changed by what the boards did together since then and by what the board has been doing of
+late. How much is too much is learnt from the mill's own earlier charges, apart for the
+weighings that follow a step change, where every board jumps.
+
+References
+----------
+.. [1] Iglewicz, B., and Hoaglin, D. C., How to Detect and Handle Outliers, ASQC, 1993 (a scale by
+   quantiles, so that the outliers sought do not widen it).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from kilnfolio.forecast.curve import WEIGHING_NOISE, Curve
+from kilnfolio.forecast.inputs import Run
+from kilnfolio.forecast.march import steps_at
+from kilnfolio.physics._types import Floats
+
+LEAST_THRESHOLD = 3.8
+"""A weighing is never named below this many scales. [-]"""
+
+MEMORY = 4.0
+"""A board's own deviation fades by e over so many weighings. [-]"""
+
+DRIFT_WEIGHINGS = 3
+"""Weighings over which the boards together must drift."""
+
+SPARE = 1.08
+"""Factor on the threshold, because the curve knows the charges it was learnt from. [-]"""
+
+SILENT = 4
+"""Weighings for which a board that was named is not named again."""
+
+_NORMAL_98 = 2.326  # 98 % of |z| of a normal variable lie below
+_FEW_BOARDS = 4
+_WIDE = 0.35  # scale of ln pace before anything is learnt
+
+
+@dataclass(frozen=True)
+class Watch:
+    """What is usual at a mill, from earlier charges of one wood and thickness.
+
+    Attributes
+    ----------
+    scale, scale_after_step : float
+        Scale of the deviations, elsewhere and within two weighings of a step change. [-]
+    threshold : float
+        Deviations beyond this are named: the second-largest of the earlier charges' largest.
+    drift : float
+        Common drift of ln pace that one in a hundred sound weighings passes. [-]
+    """
+
+    scale: float
+    scale_after_step: float
+    threshold: float
+    drift: float
+
+
+@dataclass(frozen=True)
+class EarlyWarning:
+    """Something on an open charge that wants a look.
+
+    Attributes
+    ----------
+    kind : str
+        ``weighing``, ``swapped`` or ``drift``.
+    at : datetime
+        When it was weighed.
+    boards : tuple of str
+        The boards concerned; empty for a drift.
+    message : str
+        What was seen and what to do.
+    size : float
+        Points of MC off, or for a drift the pace over the expected.
+    """
+
+    kind: str
+    at: dt.datetime
+    boards: tuple[str, ...]
+    message: str
+    size: float
+
+
+def watch(curve: Curve, earlier: Sequence[Run]) -> Watch:
+    """Return how far sound boards stray, from earlier charges."""
+    first = Watch(1.0, 1.0, LEAST_THRESHOLD, np.inf)
+    near: list[Floats] = []
+    far: list[Floats] = []
+    for run in earlier:
+        seen = _Deviations.of(run, curve, first)
+        near.append(seen.score[seen.after_step])
+        far.append(seen.score[~seen.after_step])
+    scales = [_scale(np.concatenate(rows)) if rows else 1.0 for rows in (far, near)]
+    scaled = Watch(scales[0], scales[1], LEAST_THRESHOLD, np.inf)
+    largest, drifts = [], []
+    for run in earlier:
+        seen = _Deviations.of(run, curve, scaled)
+        found = np.abs(seen.score[np.isfinite(seen.score)])
+        largest.append(float(found.max(initial=0.0)))
+        drifts.append(np.abs(seen.drift[np.isfinite(seen.drift)]))
+    threshold = sorted(largest)[-2] if len(largest) > 1 else LEAST_THRESHOLD
+    every = np.concatenate(drifts) if drifts else np.zeros(0)
+    drift = float(np.quantile(every, 0.99)) if every.size >= 30 else np.inf
+    return Watch(scales[0], scales[1], max(SPARE * threshold, LEAST_THRESHOLD), drift)
+
+
+def _scale(scores: Floats) -> float:
+    kept = np.abs(scores[np.isfinite(scores)])
+    if kept.size < 30:
+        return 1.5
+    return max(float(np.quantile(kept, 0.98)) / _NORMAL_98, 0.2)
+
+
+@dataclass(frozen=True)
+class _Deviations:
+    """Every weighing of a charge against what was to be expected then.
+
+    Shapes (weighings - 1, boards), of `drift` (weighings - 1,), of `after_step` (weighings - 1,).
+    """
+
+    expected: Floats
+    uncertainty: Floats
+    score: Floats
+    drift: Floats
+    after_step: np.ndarray
+
+    @classmethod
+    def of(cls, run: Run, curve: Curve, known: Watch) -> _Deviations:
+        hours, mc = run.weighings.hours, run.weighings.mc_pct
+        spans, emc, dry = run.air.between(hours)
+        emc, dry = emc[:, np.newaxis], dry[:, np.newaxis]
+        before, after = mc[:-1], mc[1:]
+        with np.errstate(invalid="ignore", divide="ignore"):
+            middle = np.sqrt(before * after)
+            usual = curve.usual(middle, dry) + np.log(spans)[:, np.newaxis]
+            closed = np.log((before - emc) / (after - emc))
+            off = np.log(np.maximum(closed, 1e-3)) - usual
+            noise = np.minimum(WEIGHING_NOISE * np.hypot(1, 1) / np.maximum(
+                (before - emc) * closed, 1e-6), 3.0)
+        off = np.clip(np.where(np.isfinite(closed), off, np.nan), -2.5, 2.5)
+        boards = np.isfinite(off).sum(axis=1)
+        with np.errstate(all="ignore"):
+            together = np.where(boards >= _FEW_BOARDS, _nanmedian(off), np.nan)
+        own = off - np.where(np.isfinite(together), together, 0.0)[:, np.newaxis]
+        memory = _memory(own, noise)
+        shared = np.where(np.isfinite(together), together, _memory(
+            _nanmedian(off)[:, np.newaxis], np.zeros((off.shape[0], 1)))[:, 0])
+        expected = before
+        with np.errstate(invalid="ignore", over="ignore"):
+            for _ in range(3):  # the pace is that of the MC in between, which is what is sought
+                pace = curve.usual(np.sqrt(before * np.maximum(expected, 1.0)), dry)
+                pace += np.log(spans)[:, np.newaxis] + shared[:, np.newaxis] + memory
+                expected = emc + (before - emc) * np.exp(-np.exp(np.minimum(pace, 3.0)))
+            loss = np.abs(before - expected)
+        uncertainty = np.hypot(WEIGHING_NOISE * np.sqrt(2.0), 0.12 * loss)
+        after_step = _after_step(run)
+        scale = np.where(after_step, known.scale_after_step, known.scale)[:, np.newaxis]
+        score = (after - expected) / uncertainty / scale
+        score[0] = np.nan  # nothing is known of a board before its first loss
+        return cls(expected, uncertainty * scale, score, _drift(together), after_step)
+
+
+def _nanmedian(rows: Floats) -> Floats:
+    with np.errstate(all="ignore"):
+        known = np.isfinite(rows).any(axis=1)
+        result = np.full(rows.shape[0], np.nan)
+        result[known] = np.nanmedian(rows[known], axis=1)
+    return result
+
+
+def _memory(values: Floats, noise: Floats) -> Floats:
+    """Return for each row what the rows before it say, newest most, noisy ones hardly."""
+    result = np.zeros_like(values)
+    total, weight = np.zeros(values.shape[1]), np.full(values.shape[1], 0.5)
+    fade = np.exp(-1.0 / MEMORY)
+    for row in range(values.shape[0]):
+        result[row] = total / weight
+        worth = np.where(np.isfinite(values[row]), 1.0 / (1.0 + (noise[row] / 0.15) ** 2), 0.0)
+        held = np.clip(np.nan_to_num(values[row]), result[row] - _WIDE, result[row] + _WIDE)
+        total = fade * total + worth * held
+        weight = fade * weight + worth
+    return result
+
+
+def _drift(together: Floats) -> Floats:
+    """Return the boards' common pace of the last weighings against the time before (ln)."""
+    result = np.full(together.size, np.nan)
+    for row in range(2 * DRIFT_WEIGHINGS - 1, together.size):
+        late = together[row - DRIFT_WEIGHINGS + 1:row + 1]
+        early = together[max(row - 3 * DRIFT_WEIGHINGS, 0):row - DRIFT_WEIGHINGS + 1]
+        if np.isfinite(late).all() and np.isfinite(early).sum() >= DRIFT_WEIGHINGS:
+            result[row] = float(np.median(late) - np.nanmedian(early))
+    return result
+
+
+def _after_step(run: Run) -> np.ndarray:
+    """Return whether each weighing but the first comes within two of a step change."""
+    steps = steps_at(run, run.weighings.hours)
+    changed = np.diff(steps) != 0
+    within = changed.copy()
+    for later in (1, 2):
+        within[later:] |= changed[:-later]
+    return np.asarray(within)
+
+
+def check(charge: Run, curve: Curve, known: Watch) -> tuple[EarlyWarning, ...]:
+    """Return what does not fit on a charge, oldest first.
+
+    Parameters
+    ----------
+    charge : Run
+        The charge as it was known.
+    curve : Curve
+        What is usual at the mill.
+    known : Watch
+        How far sound boards stray, from `watch`.
+    """
+    if charge.weighings.hours.size < 3 or not charge.air.hours.size:
+        return ()
+    seen = _Deviations.of(charge, curve, known)
+    return tuple(sorted([*_weighings(charge, seen, known), *_drifts(charge, seen, known)],
+                        key=lambda one: one.at))
+
+
+def _weighings(charge: Run, seen: _Deviations, known: Watch) -> Iterator[EarlyWarning]:
+    named: dict[int, int] = {}
+    for row in range(seen.score.shape[0]):
+        bad = np.flatnonzero(np.abs(seen.score[row]) > known.threshold)
+        # a weighing that was wrong makes the next ones look wrong too: a board is named once
+        bad = np.array([b for b in bad if row - named.get(int(b), -SILENT) >= SILENT], int)
+        named |= dict.fromkeys(bad.tolist(), row)
+        at = _moment(charge, row + 1)
+        pair = _swapped(charge, seen, row, bad, known.threshold)
+        if pair is not None:
+            one, other = (charge.weighings.boards[i] for i in pair)
+            named |= dict.fromkeys(pair, row)
+            yield EarlyWarning("swapped", at, (one, other), f"Boards {one} and {other} fit "
+                               "each other's weights: were their tags or entries swapped? Weigh "
+                               "both again.", 0.0)
+            continue
+        for b in bad:
+            off = float(charge.weighings.mc_pct[row + 1, b] - seen.expected[row, b])
+            name = charge.weighings.boards[b]
+            side = "wetter" if off > 0 else "drier"
+            yield EarlyWarning("weighing", at, (name,), f"Board {name} reads {abs(off):.1f} "
+                               f"points {side} than it should: weigh it again.", off)
+
+
+def _swapped(charge: Run, seen: _Deviations, row: int, bad: np.ndarray, threshold: float
+             ) -> tuple[int, int] | None:
+    """Return the pair whose exchange makes both fit, if they do not fit as they are."""
+    after = charge.weighings.mc_pct[row + 1]
+    score = np.abs(after - seen.expected[row]) / seen.uncertainty[row]
+    boards = np.flatnonzero(np.isfinite(score))
+    best, found = 0.0, None
+    for a, b in combinations(boards, 2):
+        if a not in bad and b not in bad and np.hypot(score[a], score[b]) < threshold + 0.5:
+            continue
+        crossed = [abs(after[y] - seen.expected[row, x]) / seen.uncertainty[row, x]
+                   for x, y in ((a, b), (b, a))]
+        if max(crossed) > 2.5 or min(score[a], score[b]) < 2.0:
+            continue
+        gain = float(score[a] + score[b] - sum(crossed))
+        if gain > best:
+            best, found = gain, (int(a), int(b))
+    return found
+
+
+def _drifts(charge: Run, seen: _Deviations, known: Watch) -> Iterator[EarlyWarning]:
+    beyond = np.abs(np.nan_to_num(seen.drift)) > known.drift
+    if not beyond.any():
+        return
+    row = int(np.flatnonzero(beyond)[0])
+    ratio = float(np.exp(seen.drift[row]))
+    how, look = ("faster", "Look at the wick: a dry one shows the air moister than it is.") \
+        if ratio > 1 else ("more slowly", "Look at the fans, the baffles and the sensors.")
+    yield EarlyWarning(
+        "drift", _moment(charge, row + 1), (), f"All boards have been drying {how} than the logged "
+        f"air would make them, by about {abs(ratio - 1):.0%}. {look} Only a hint.", ratio)
+
+
+def _moment(charge: Run, row: int) -> dt.datetime:
+    return charge.started + dt.timedelta(hours=round(float(charge.weighings.hours[row]) * 60) / 60)
