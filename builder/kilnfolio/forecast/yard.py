@@ -1,0 +1,91 @@
+"""How long timber takes to air-dry in the yard, by the month it is stacked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from kilnfolio.forecast.outdoors import MONTHS, YEAR_H, Weather
+from kilnfolio.physics._types import Floats
+from kilnfolio.physics.drying import Board, advance
+
+YARD_FACE = 0.5
+"""Release at the face of a yard stack against a kiln's; 0.25 to 0.5 gives published seasons."""
+
+LONGEST_YEARS = 3
+
+LABEL = ("An estimate from a model of one board and one year's weather; stacking, roof, sun and "
+         "wind move it by half and more. The timber decides: weigh a sample board.")
+"""Stands beside every estimate."""
+
+
+@dataclass(frozen=True)
+class Yard:
+    """Days to an MC, by month of stacking.
+
+    Attributes
+    ----------
+    target_pct : float
+        The MC. [%]
+    days : ndarray, shape (12,)
+        Days from the first of each month; NaN if three years do not do it. [day]
+    source : str
+        Of the weather: ``hourly`` or ``monthly``.
+    """
+
+    target_pct: float
+    days: Floats
+    source: str
+
+    @property
+    def best(self) -> tuple[str, float]:
+        """The month to stack in, and its days."""
+        month = int(np.nanargmin(self.days))
+        return MONTHS[month], float(self.days[month])
+
+    @property
+    def worst(self) -> tuple[str, float]:
+        """The slowest month to stack in, and its days."""
+        month = int(np.nanargmax(np.where(np.isnan(self.days), np.inf, self.days)))
+        return MONTHS[month], float(self.days[month])
+
+
+def estimate(stock: Board, weather: Weather, target_pct: float = 20.0) -> Yard:
+    """Return how long boards take to come down to an MC in the yard.
+
+    Parameters
+    ----------
+    stock : Board
+        One board, with the face release of a kiln: the yard's is half of it.
+    weather : Weather
+        A year; it is repeated.
+    target_pct : float, default 20
+        The MC wanted. [%]
+
+    Raises
+    ------
+    ValueError
+        If the boards start below the target.
+    """
+    if float(np.max(stock.initial_mc_pct)) <= target_pct:
+        raise ValueError(f"target_pct must lie below the start, {stock.initial_mc_pct!r}; "
+                         f"received {target_pct:g}")
+    board = replace(stock, face_m_s=np.asarray(stock.face_m_s, float) * YARD_FACE)
+    years = [weather.from_month(month) for month in range(1, 13)]
+    temp, emc = (np.array([getattr(year, name) for year in years])
+                 for name in ("temp_c", "emc_pct"))
+    months = replace(board, initial_mc_pct=np.full(12, float(np.max(stock.initial_mc_pct))))
+    profile, days = months.start(), np.full(12, np.nan)
+    before = profile.mean(axis=-1)
+    for block in range(int(LONGEST_YEARS * YEAR_H / weather.block_h)):
+        at = block % temp.shape[1]
+        profile, _ = advance(months, profile, weather.block_h, temp[:, at], emc[:, at])
+        after = profile.mean(axis=-1)
+        now = np.isnan(days) & (after <= target_pct)
+        share = (before - target_pct) / np.maximum(before - after, 1e-12)
+        days[now] = ((block + np.clip(share, 0, 1)) * weather.block_h / 24)[now]
+        if np.isfinite(days).all():
+            break
+        before = after
+    return Yard(target_pct, days, weather.source)

@@ -1,0 +1,96 @@
+"""Yard and store with New York's weather of 2013, and the laws of both."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from kilnfolio.forecast import store, yard
+from kilnfolio.forecast.outdoors import WeatherError, hourly, monthly
+from kilnfolio.physics.drying import Board
+
+WEATHER = Path(__file__).parent.parent / "data" / "drying" / "new-york-2013.csv"
+
+#: D₀ [m²/s], and the published days to 20 % in the yard, 1 in, best to worst season (FPL Technical
+#: Note 233, from memory: reported beside the estimate, the test allows a fifth more).
+WOODS = {"oak": (1.2e-10, 70, 200), "maple": (1.9e-10, 50, 200), "poplar": (5e-10, 40, 150),
+         "basswood": (6e-10, 40, 150)}
+
+
+@pytest.fixture(scope="module")
+def new_york():
+    return hourly(WEATHER.read_text("utf-8").splitlines())
+
+
+@pytest.mark.parametrize("wood", WOODS)
+def test_days_in_the_yard_are_of_the_published_size(new_york, wood):
+    diffusivity, fast, slow = WOODS[wood]
+    found = yard.estimate(Board(27.0, 80.0, diffusivity), new_york)
+    assert 0.8 * fast <= found.best[1]
+    assert found.worst[1] <= 1.2 * slow
+    assert found.best[0] in ("April", "May", "June", "July")
+    assert found.worst[0] in ("September", "October", "November", "December")
+
+
+def test_emc_of_new_york_by_month(new_york):
+    """Wood Handbook table 13-1, New York: 10.9 to 12.4 (from memory). A mean of hourly EMC lies 0.8
+    to 1.7 points above the EMC of monthly means, which the table gives."""
+    emc = new_york.monthly_emc()
+    assert emc.shape == (12,)
+    assert np.all((emc > 10) & (emc < 14.5))
+
+
+def test_thicker_slower_and_lower_targets_later(new_york):
+    usual = yard.estimate(Board(27.0, 80.0, 2e-10), new_york)
+    assert np.all(yard.estimate(Board(52.0, 80.0, 2e-10), new_york).days > usual.days)
+    assert np.all(yard.estimate(Board(27.0, 80.0, 2e-10), new_york, 17.0).days > usual.days)
+    with pytest.raises(ValueError, match="target_pct"):
+        yard.estimate(Board(27.0, 15.0, 2e-10), new_york)
+
+
+def test_dry_air_never_changes_what_is_at_its_emc():
+    steady = monthly([20.0] * 12, [9.0] * 12)
+    found = store.estimate(Board(27.0, 9.0, 2e-10), steady, 3, 200.0)
+    np.testing.assert_allclose(found.mean_pct, 9.0, atol=1e-6)
+    assert found.inside_until(8.0, 10.0) is None
+
+
+def test_store_in_a_shed_warmed_and_wrapped(new_york):
+    """7 % into an open shed in January: 9 % after about 30 days on stickers (trial, New York)."""
+    dry = Board(27.0, 7.0, 1.5e-10)
+    shed = store.estimate(dry, new_york, 1)
+    assert shed.inside_until(5.0, 9.0) == pytest.approx(30, abs=10)
+    warm = store.estimate(dry, new_york.warmed(5.6), 1)
+    assert warm.mean_pct[100] < shed.mean_pct[100]
+    wrapped = store.estimate(dry, new_york, 1, packed="wrapped")
+    assert wrapped.mean_pct[30 * 6] < shed.mean_pct[30 * 6]
+    assert np.all(shed.low_pct <= shed.mean_pct + 1e-12)
+    assert np.all(shed.mean_pct <= shed.high_pct + 1e-12)
+
+
+def test_a_year_may_begin_in_any_month(new_york):
+    turned = new_york.from_month(7)
+    assert turned.temp_c[:100].mean() > new_york.temp_c[:100].mean() + 10
+    np.testing.assert_allclose(np.sort(turned.emc_pct), np.sort(new_york.emc_pct))
+
+
+@pytest.mark.parametrize(("lines", "message"), [
+    (["temp_c,rh"], "no column relative_humidity_pct"),
+    (["temp_c,relative_humidity_pct", "12,"], "weather.csv:2: a number is missing"),
+    (["temp_c,relative_humidity_pct", "12,0.62", "99,50"], "weather.csv:3: 99 °C"),
+    (["temp_c,relative_humidity_pct", "12,62"], "1 hours; a year has"),
+])
+def test_weather_that_cannot_be_read(lines, message):
+    with pytest.raises(WeatherError, match=message):
+        hourly(lines)
+
+
+def test_refusals(new_york):
+    dry = Board(27.0, 7.0, 1.5e-10)
+    with pytest.raises(ValueError, match="packed"):
+        store.estimate(dry, new_york, 1, packed="in the rain")
+    with pytest.raises(ValueError, match="month"):
+        store.estimate(replace(dry), new_york, 13)
+    with pytest.raises(ValueError, match="12 months"):
+        monthly([1.0], [2.0])
