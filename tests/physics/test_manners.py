@@ -103,6 +103,7 @@ ELEMENTWISE = {
     survey.share_shown: (45, 1, 0.95),
     survey.mean_for_share_below: (19.0, 3.0, 0.95),
     drying_formula.temperature_factor: (60.0,),
+    drying_formula.red_oak_tau: (25.4, 60.0),
     drying_formula.red_oak_days: (25.4, 60.0, 80.0, 20.0, 8.0),
     rules.equalizing_start: (8.0, 2.0),
     rules.equalizing_emc: (8.0, 2.0),

@@ -113,8 +113,10 @@ def forecast(charge: Run, learnt: Learnt, as_of: float) -> Forecast:
     return Forecast(
         charge=run.charge, kiln=run.kiln, wood=run.wood, schedule=run.schedule,
         as_of=_moment(run, as_of), started=run.started, weighed=_moment(run, begins),
-        controlling_pct=float(run.controlling_pct[-1]), target_pct=run.target_mc_pct,
-        step=in_force + 1, steps=tuple(steps), end=end,
+        controlling_pct=float(run.controlling_pct[-1]), past=tuple(
+            (_moment(run, hour), float(mc)) for hour, mc in
+            zip(run.weighings.hours, run.controlling_pct, strict=True)),
+        target_pct=run.target_mc_pct, step=in_force + 1, steps=tuple(steps), end=end,
         equalizing=due(course.equalizing), conditioning=due(course.conditioning),
         unload=due(course.unload),
         boards=tuple(_board(run, paces, i, steps, course) for i in range(len(paces.boards))),

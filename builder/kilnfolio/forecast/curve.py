@@ -30,7 +30,7 @@ import numpy as np
 
 from kilnfolio.forecast.inputs import Run
 from kilnfolio.physics._types import Floats
-from kilnfolio.physics.drying_formula import THICKNESS_POWER, red_oak_days
+from kilnfolio.physics.drying_formula import THICKNESS_POWER, red_oak_tau
 
 GRID = np.arange(2.0, 161.0)
 """The MCs at which a curve is kept. [%]"""
@@ -166,7 +166,7 @@ def learn(runs: Sequence[Run]) -> Curve:
 
 def from_formula(thickness_mm: float) -> Curve:
     """Return the curve of the published red-oak formula [1]_, for a wood nobody has dried here."""
-    tau_hours = 24.0 * float(red_oak_days(thickness_mm, 45.0, np.e, 1.0, 0.0))
+    tau_hours = 24.0 * float(red_oak_tau(thickness_mm, 45.0))
     flat = np.zeros(GRID.size)
     _, board, scatter = _USUAL_SPREADS
     return Curve(flat - np.log(tau_hours), flat, flat, _FAR_SPREAD, board, scatter, (), "formula")

@@ -113,6 +113,8 @@ class Forecast:
         The moment of the forecast, of the charge's start, of its last weighing.
     controlling_pct : float
         Controlling MC at the last weighing. [%]
+    past : tuple of (datetime, float)
+        Every weighing so far with its controlling MC. [%]
     target_pct : float, optional
         The MC that ends the drying; None in a timed schedule. [%]
     step : int
@@ -147,6 +149,7 @@ class Forecast:
     started: dt.datetime
     weighed: dt.datetime
     controlling_pct: float
+    past: tuple[tuple[dt.datetime, float], ...]
     target_pct: float | None
     step: int
     steps: tuple[StepDue, ...]

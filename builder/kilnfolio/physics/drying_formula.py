@@ -86,8 +86,37 @@ def red_oak_days(thickness_mm: ArrayLike, temp_c: ArrayLike, mc_from_pct: ArrayL
     refuse(~((start >= end) & (end > emc)) & ~np.isnan(start + end + emc),
            "MC must fall from mc_from_pct to mc_to_pct and stay above emc_pct",
            mc_from_pct=start, mc_to_pct=end, emc_pct=emc)
-    tau = (thickness / 25.4) ** THICKNESS_POWER / _rate(temp)
+    tau = red_oak_tau(thickness, temp)
     return plain(np.asarray(-tau * np.log((end - emc) / (start - emc))))
+
+
+def red_oak_tau(thickness_mm: ArrayLike, temp_c: ArrayLike) -> FloatOrArray:
+    """Return the time in which red oak closes all but 1/e of its distance to the EMC.
+
+    Parameters
+    ----------
+    thickness_mm : float or array_like
+        Thickness, 5 to 100. [mm]
+    temp_c : float or array_like
+        Dry bulb, 0 to 120. [°C]
+
+    Returns
+    -------
+    float or ndarray
+        τ. [day]
+
+    Raises
+    ------
+    ValueError
+        If an argument lies outside its range.
+
+    Notes
+    -----
+    ``τ = L^1.52/(0.0575 + 0.00142 p)``, L in inches and p in mmHg [1]_.
+    """
+    thickness = in_range("thickness_mm", thickness_mm, 5, 100, "mm")
+    temp = in_range("temp_c", temp_c, 0, 120, "°C")
+    return plain(np.asarray((thickness / 25.4) ** THICKNESS_POWER / _rate(temp)))
 
 
 def _rate(temp_c: FloatOrArray) -> FloatOrArray:

@@ -11,12 +11,14 @@ from typing import Any
 
 from kilnfolio.review.dossier import Working
 from kilnfolio.review.formulas.air import AIR
+from kilnfolio.review.formulas.drying import DRYING
 from kilnfolio.review.formulas.load import LOAD
 from kilnfolio.review.formulas.masses import MASSES
 from kilnfolio.review.working import Formula, evaluate
 
 #: Every formula by the name `compute` calls it.
-FORMULAS: Mapping[str, Formula] = {formula.name: formula for formula in (*MASSES, *AIR, *LOAD)}
+FORMULAS: Mapping[str, Formula] = {
+    formula.name: formula for formula in (*MASSES, *AIR, *LOAD, *DRYING)}
 
 
 def work(formula_name: str, label: str, /, **values: Any) -> tuple[float, Working]:

@@ -1,0 +1,102 @@
+"""Tables of how long drying and heating take."""
+
+from __future__ import annotations
+
+from itertools import product
+from typing import TYPE_CHECKING, Annotated
+
+from pydantic import Field
+
+from kilnfolio.handbook.tables import (
+    Column,
+    Options,
+    Table,
+    cell_words,
+    table_kind,
+    worked,
+)
+from kilnfolio.physics import drying
+from kilnfolio.records.quantities import Length, Percent, Temperature
+from kilnfolio.records.yaml_source import Document
+from kilnfolio.review.figures import NOTHING, number
+from kilnfolio.review.working import Bare
+
+if TYPE_CHECKING:
+    from kilnfolio.handbook.rendered import Builder
+
+
+class RedOakOptions(Options):
+    """Days of red oak in steady air."""
+
+    thickness: Annotated[list[Length], Field(min_length=1)]
+    """Columns."""
+    temperature: Annotated[list[Temperature], Field(min_length=1)]
+    """Rows."""
+    mc_from: Percent
+    """MC at the start."""
+    mc_to: Percent
+    """MC at the end."""
+    emc: Percent
+    """EMC of the air."""
+
+
+@table_kind("red-oak-time", RedOakOptions)
+def _red_oak(_builder: Builder, options: RedOakOptions, _document: Document) -> Table:
+    start, end, emc = options.mc_from.value, options.mc_to.value, options.emc.value
+    rows = [(cell_words(temperature), *(number(float(drying.red_oak_days(
+        size.value, temperature.value, start, end, emc)), 1) for size in options.thickness))
+        for temperature in options.temperature]
+    return Table(
+        (Column("Dry bulb"), *(Column(size.entered) for size in options.thickness)),
+        tuple(rows),
+        "Computed from the red-oak formula (Simpson and Tschernitz 1980), its constants from "
+        "memory. For other woods no more than a hint.",
+        over="Days by thickness",
+        worked=(worked("red_oak_time", f"{options.thickness[0].entered}, "
+                       f"{options.temperature[0].entered}", thickness=options.thickness[0],
+                       temperature=options.temperature[0], mc_from=options.mc_from,
+                       mc_to=options.mc_to, emc=options.emc),),
+    )
+
+
+class CoreTimeOptions(Options):
+    """Minutes to warm a core."""
+
+    size: Annotated[list[str], Field(min_length=1)]
+    """Rows: thickness and width, as in '25 mm x 150 mm'."""
+    wet_bulb: Annotated[list[Temperature], Field(min_length=1)]
+    """Columns."""
+    gravity: Bare
+    """Basic specific gravity."""
+    start: Temperature
+    """Temperature of the wood at the start."""
+    target: Temperature
+    """Temperature wanted in the core."""
+
+
+@table_kind("core-time", CoreTimeOptions)
+def _core(_builder: Builder, options: CoreTimeOptions, _document: Document) -> Table:
+    sizes = [tuple(Length.parse(part.strip()) for part in size.split("x"))
+             for size in options.size]
+    wood = drying.Timber(options.gravity.value, initial_c=options.start.value)
+    times: dict[tuple[int, int], str] = {}
+    for (row, size), (column, wet) in product(enumerate(sizes), enumerate(options.wet_bulb)):
+        try:
+            minutes = drying.core_time((size[0].value, size[1].value), wood,
+                                       drying.HeatingAir(wet.value), options.target.value)
+            times[row, column] = number(minutes, 0)
+        except ValueError:  # the wet bulb does not bring the core there
+            times[row, column] = NOTHING
+    rows = [(words, *(times[row, column] for column in range(len(options.wet_bulb))))
+            for row, words in enumerate(options.size)]
+    last = options.wet_bulb[-1]
+    return Table(
+        (Column("Size", text=True), *(Column(wet.entered) for wet in options.wet_bulb)),
+        tuple(rows),
+        "Computed: product of two slab series, the faces at the wet bulb. A dash: this wet bulb "
+        "never brings the core there. A planning figure; the probe decides.",
+        over="Minutes by wet bulb",
+        worked=(worked("core_time", f"{options.size[0]}, {last.entered}", thickness=sizes[0][0],
+                       width=sizes[0][1], gravity=options.gravity, wet_bulb=last,
+                       start=options.start, target=options.target),),
+    )
