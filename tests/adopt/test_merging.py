@@ -89,7 +89,7 @@ def test_the_correction_that_is_proposed_is_one_the_checks_take(mill, tmp_path, 
         text + "corrections:\n  - {" + entry.replace("at: …", "at: 2026-06-02T09:00") + "}\n",
         "utf-8")
     assert main(["check", str(mill), "--all"]) == 1
-    assert "held        corrections-kept" in capsys.readouterr().out
+    assert "pass           corrections-kept" in capsys.readouterr().out
 
 
 def test_a_dry_run_shows_only_what_is_new(mill, tmp_path, capsys):

@@ -39,6 +39,7 @@ COMMANDS = {
     "equalize": "equalize",
     "condition": "condition",
     "finish": "finish",
+    "answer": "answer",
     "correct": "correct",
     "undo": "undo",
     "take": "take",

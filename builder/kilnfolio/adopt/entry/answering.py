@@ -1,0 +1,58 @@
+"""``answer``: a signed answer to one finding, written into the charge's record."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+
+from kilnfolio.adopt.entry.commands import Desk, Terminal
+from kilnfolio.adopt.entry.times import written
+from kilnfolio.pipeline import review_folder
+from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.review.dossier import Finding
+
+
+def answer(desk: Desk, finding: str, kind: str, reason: str, by: str, now: dt.datetime,
+           terminal: Terminal) -> int:
+    """Write an answer to a finding; return the exit code.
+
+    Raises
+    ------
+    RecordProblems
+        The charge has no such finding, or it is answered; nothing is written.
+    """
+    found = _finding(desk, finding)
+    terminal.say(f"{desk.number}: {found.message}")
+    answers = desk.file.record.at(("answers",)) or []
+    if any(isinstance(one, dict) and one.get("finding") == finding for one in answers):
+        raise _refused(f"'{finding}'", "it is answered already", "See answers in the record")
+    desk.file.insert(("answers",), len(answers), {
+        "finding": finding, "kind": kind, "reason": reason, "by": by,
+        "at": written(now.replace(second=0, microsecond=0), desk.zone)})
+    desk.file.check()
+    terminal.say(f"  {kind}: {reason} ({by})")
+    if terminal.dry_run:
+        terminal.say("nothing was written; without --dry-run it would be")
+        return 0
+    desk.file.save(f"answer to {finding}")
+    terminal.say(f"written into {desk.file.name}; 'kilnfolio undo' takes it back")
+    if desk.number in desk.folder.charges:
+        terminal.say(f"charge {desk.number} is complete: if it is sealed, 'kilnfolio amend' it")
+    return 0
+
+
+def _finding(desk: Desk, identity: str) -> Finding:
+    reviewed = review_folder(desk.root, desk.number)
+    dossier = reviewed.dossiers.get(desk.number)
+    findings = dossier.findings if dossier else reviewed.running[desk.number].findings
+    known = {one.id: one for one in findings if one.id}
+    if identity in known:
+        return known[identity]
+    near = difflib.get_close_matches(identity, known, 1, 0.3)
+    raise _refused(f"'{identity}'", "the charge has no such finding",
+                   f"Did you mean '{near[0]}'?" if near else
+                   f"'kilnfolio check --charge {desk.number}' prints them")
+
+
+def _refused(what: str, why: str, instead: str) -> RecordProblems:
+    return RecordProblems([Problem(Place("answer"), what, why, instead)])
