@@ -120,6 +120,28 @@ class ChargePlan:
 
 
 @dataclass(frozen=True)
+class RunningPlan:
+    """A charge that runs at the demonstration's present.
+
+    Attributes
+    ----------
+    charge : ChargePlan
+        The charge as planned to its end.
+    in_the_oven : tuple of str
+        Boards whose second section is still in the oven; the first is, too, where it is all.
+    rounds_missed : int
+        The last rounds, which nobody weighed.
+    note : str
+        What the last shift left for the next.
+    """
+
+    charge: ChargePlan
+    in_the_oven: tuple[str, ...] = ()
+    rounds_missed: int = 0
+    note: str = ""
+
+
+@dataclass(frozen=True)
 class LotPlan:
     """One lot as ordered, from the packs of a charge.
 

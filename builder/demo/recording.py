@@ -19,7 +19,7 @@ from demo.instruments import (
     rounded,
     weigh,
 )
-from demo.plans import ChargePlan, LotPlan
+from demo.plans import ChargePlan, LotPlan, RunningPlan
 from demo.timber import ROUGH_OVER_NOMINAL
 from demo.yamltext import Line
 from kilnfolio.physics.air import relative_humidity
@@ -107,6 +107,42 @@ def charge_record(making: Making, cooled_hours: float
         "notes": plan.notes,
     }
     return record, unloaded, surveyed
+
+
+def running_record(making: Making, running: RunningPlan, now: dt.datetime) -> dict[str, Any]:
+    """Return the record of a charge that runs: what is written of it by now."""
+    plan = making.plan
+    schedule = making.library.schedules[plan.schedule]
+    boards = _boards(making, now)
+    for board in boards:
+        if board["id"] in running.in_the_oven:
+            board["sections"] = [Line({key: "…" if key == "oven_dry" else value
+                                       for key, value in section.items() if key != "stated_mc"})
+                                 for section in board["sections"]]
+            board["stated_oven_dry_mass"] = None
+    weighings = _weighings(making)
+    if running.in_the_oven:  # nobody can work out an MC before the sections are out
+        weighings = [Line({key: one[key] for key in ("at", "by", "masses")}) for one in weighings]
+    minute = (now - plan.started).total_seconds() / 60.0
+    events = [event for event in (_events(making) if making.sheet.rounds else [])
+              if event["at"] <= written(now)]
+    note = Line(at=written(making.moment(minute - 55.0)), kind="note",
+                by=_who(making, minute - 60.0), note=running.note)
+    return {
+        "format": 1, "id": plan.id, "invented": True, "kiln": plan.kiln, "schedule": plan.schedule,
+        "schedule_revision": schedule.revision, "stock": [_stock(making)],
+        "target_mc": f"{plan.target_mc:g} %", "stacking": _stacking(making),
+        "loaded": written(plan.started - dt.timedelta(hours=17)),
+        "started": written(plan.started), "ended": "…", "unloaded": "…",
+        "control_rule": "wettest half", "board_scale": "board-scale",
+        "scale_resolution": f"{SCALE_STEP_G:g} g", "balance_resolution": f"{BALANCE_STEP_G:g} g",
+        "boards": boards, "weighings": weighings,
+        "log": [Line(file=log_name(plan), profile=profile_of(plan))],
+        "hand_readings": _hand_readings(making),
+        "step_changes": [Line(at=written(making.moment(at)), step=number, by=_who(making, at),
+                              reason=reason) for at, number, reason in making.sheet.steps],
+        "events": [*events, note],
+    }
 
 
 def _corrections(plan: ChargePlan, survey: dict[str, Any], surveyed: dt.datetime

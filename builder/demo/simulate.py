@@ -20,7 +20,7 @@ from demo.instruments import cut_sections, meter_readings, weigh
 from demo.kiln_run import KilnRun, Span
 from demo.library import Library
 from demo.operating import DAY, Operator, SampleBoard, Sheet
-from demo.plans import ChargePlan, HeatTreatmentPlan
+from demo.plans import ChargePlan, HeatTreatmentPlan, RunningPlan
 from demo.timber import Boards, Stand, choose, draw_boards, together
 from kilnfolio.physics.air import saturation_pressure, wet_bulb
 from kilnfolio.records.quantities import Length
@@ -115,6 +115,38 @@ def make_charge(plan: ChargePlan, library: Library, seed: int | None = None) -> 
     record, unloaded, surveyed = recording.charge_record(making, cooled)
     return MadeCharge(plan, record, files, _truth(making, final), making.sheet.planted, unloaded,
                       surveyed)
+
+
+def make_running(running: RunningPlan, library: Library, now: dt.datetime) -> MadeCharge:
+    """Return a charge as it stands at a moment, with the truth of how it will end."""
+    plan = running.charge
+    making = _load(plan, library, np.random.default_rng(plan.seed))
+    making.sheet = Operator(plan, library, making.kiln, making.samples, scenario.CREW,
+                            scenario.ZONE, making.chance).run()
+    making.kiln.advance(making.sheet.ended + 10)
+    _note_planted(making)
+    making.air = _air(making)
+    truth = _truth(making, making.kiln.boards.mean_mc.copy()) | {
+        "ended": recording.written(making.moment(making.sheet.ended)),
+        "steps": {number: recording.written(making.moment(minute))
+                  for minute, number, _ in making.sheet.steps}}
+    minute = (now - plan.started).total_seconds() / 60.0
+    _stop_at(making, minute, running.rounds_missed)
+    files = {recording.log_name(plan): _export(making)}
+    return MadeCharge(plan, recording.running_record(making, running, now), files, truth,
+                      making.sheet.planted, now, now)
+
+
+def _stop_at(making: Making, minute: float, rounds_missed: int) -> None:
+    """Leave of a charge only what was written by a minute."""
+    sheet = making.sheet
+    sheet.rounds = [done for done in sheet.rounds if done.minute <= minute]
+    if rounds_missed:
+        del sheet.rounds[-rounds_missed:]
+    last = sheet.rounds[-1].minute + 60.0 if rounds_missed else minute
+    sheet.steps = [step for step in sheet.steps if step[0] <= last]
+    sheet.equalizing = sheet.conditioning = None
+    sheet.ended = minute
 
 
 def _load(plan: ChargePlan, library: Library, chance: np.random.Generator) -> Making:

@@ -11,9 +11,9 @@ from demo import scenario
 from demo.faults import truth_of
 from demo.library import Library
 from demo.recording import lot_record
-from demo.simulate import MadeCharge, make_charge
+from demo.simulate import MadeCharge, make_charge, make_running
 from demo.yamltext import dump
-from demo.year import CHARGES, LOTS
+from demo.year import CHARGES, LOTS, NOW, RUNNING
 
 INVENTED = "Invented, like all of Heron Bend Hardwoods: written by builder/demo, not by a mill."
 TRUTH_HEADING = """What truly happened in the invented charges, which their records do not say.
@@ -46,17 +46,26 @@ def write_mill(out: Path, library: Library, told: Callable[[str], None],
     made: dict[str, MadeCharge] = {}
     for plan in CHARGES:
         charge = made[plan.id] = make_charge(plan, library)
-        home = out / "charges" / str(plan.started.year) / plan.id
-        _write(home / "charge.yaml", charge.record)
-        for name, raw in charge.files.items():
-            (home / name).write_bytes(raw)
+        _write_charge(out, charge)
         told(f"{plan.id}: {charge.truth['days']} days to {charge.truth['load_mean_mc']} %")
+    running = [make_running(plan, library, NOW) for plan in RUNNING]
+    for charge in running:
+        _write_charge(out, charge)
+        told(f"{charge.plan.id}: runs; {charge.truth['days']} days in all")
     for lot in LOTS:
         _write(out / "lots" / f"{lot.id}.yaml", lot_record(lot, made[lot.charge]))
     if truth is not None:
-        truths = {"charges": {name: truth_of(charge) for name, charge in sorted(made.items())}}
+        truths = {"charges": {name: truth_of(charge) for name, charge in sorted(made.items())},
+                  "running": {charge.plan.id: charge.truth for charge in running}}
         truth.parent.mkdir(parents=True, exist_ok=True)
         truth.write_text(dump(truths, TRUTH_HEADING), encoding="utf-8", newline="\n")
+
+
+def _write_charge(out: Path, charge: MadeCharge) -> None:
+    home = out / "charges" / str(charge.plan.started.year) / charge.plan.id
+    _write(home / "charge.yaml", charge.record)
+    for name, raw in charge.files.items():
+        (home / name).write_bytes(raw)
 
 
 def _write(path: Path, record: dict[str, Any]) -> None:

@@ -11,6 +11,7 @@ from demo.plans import (
     LotPlan,
     Miscopied,
     PowerStop,
+    RunningPlan,
     SurveyPlan,
 )
 from demo.scenario import ZONE
@@ -104,6 +105,28 @@ CHARGES = (
                boards=6, conditioning_hours=40.0, sawn_days_before=290, supplier="Stillwater Yard"),
 )
 
+
+#: The demonstration's present: what is on record ends here.
+NOW = _on(2026, 10, 15, 7, 50)
+#: Charges that run at that time: one going well, one in trouble, one with sections in the oven.
+RUNNING = (
+    RunningPlan(ChargePlan("HB-26-042", "kiln-1", "quercus-rubra-4-4", "quercus-rubra", "4/4",
+                           _on(2026, 9, 26, 9, 0), 77.0, 4.5, 8.0, 42.0,
+                           supplier="Wolf Narrows Sawmill"),
+                note="Step taken on time; boards look clean. Watch S4, the slowest."),
+    RunningPlan(ChargePlan("HB-26-043", "kiln-2", "acer-saccharum-4-4", "acer-saccharum", "4/4",
+                           _on(2026, 10, 5, 9, 30), 66.0, 4.5, 8.0, 28.0,
+                           supplier="Cedar Ford Lumber",
+                           fault=Fault("dry wick", day=3.0, hours=166.0)),
+                rounds_missed=2,
+                note="Wet bulb creeps up although nothing was set. No time to look before the "
+                     "shift ended; boards not weighed yesterday."),
+    RunningPlan(ChargePlan("HB-26-044", "kiln-3", "fraxinus-americana-4-4-dh",
+                           "fraxinus-americana", "4/4", _on(2026, 10, 14, 15, 10), 47.0, 3.0, 8.0,
+                           18.0, boards=6, supplier="Wolf Narrows Sawmill"),
+                in_the_oven=("S4", "S5", "S6"),
+                note="Second half of the sections went into the oven at 14:00; out at noon."),
+)
 
 _BAND = {"target_mc": "8 %", "rule": "band", "lowest": "6 %", "highest": "10 %", "share": "95 %",
          "mean_lowest": "7 %", "mean_highest": "9.5 %"}

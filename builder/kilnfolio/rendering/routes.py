@@ -55,6 +55,11 @@ def charge(number: str) -> str:
     return f"charges/{number}.html"
 
 
+def kiln_side(number: str) -> str:
+    """Return the kiln-side page of an open charge."""
+    return f"kiln-side/{number}.html"
+
+
 def superseded(number: str, ordinal: int) -> str:
     """Return the page of a charge's ordinal-th sealed state, from 1, that was amended since."""
     return f"charges/{number}-sealed-{ordinal}.html"

@@ -17,6 +17,12 @@ from kilnfolio.site.pages.guide import guide_index, guide_page, guide_slugs
 from kilnfolio.records.reading import ALL
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.home import home_page, search_page
+from kilnfolio.site.pages.kiln_side import (
+    kiln_side_names,
+    kiln_side_page,
+    worker_file,
+    worker_names,
+)
 from kilnfolio.site.pages.kilns import kiln_index, kiln_page
 from kilnfolio.site.pages.lots import lot_page
 from kilnfolio.site.pages.records import records_page
@@ -88,6 +94,7 @@ MILL: Mapping[str, Noun] = {
     "charge-register": _register(CHARGES),
     "charge": Noun(lambda holdings: holdings.charges[ALL], charge_pages),
     "running": Noun(lambda holdings: sorted(holdings.running), running_page),
+    "kiln-side": Noun(kiln_side_names, kiln_side_page),
     "lot-register": _register(LOTS),
     "lot": Noun(lambda holdings: holdings.lots[ALL], lot_page),
     "records": _one(records_page),
@@ -100,6 +107,7 @@ SCRIPTS: Mapping[str, Noun] = {
     "charge-rows": _rows(CHARGES),
     "lot-rows": _rows(LOTS),
     "rows": _one(manifest_script),
+    "kiln-side-files": Noun(worker_names, worker_file),
 }
 
 #: The pages of the auditor edition; links that lead out of it are to be made words: `within`.

@@ -18,7 +18,7 @@ _PARTS = {"mill": _ALL_PARTS, "customer": _LOT_PARTS, "auditor": _ALL_PARTS}
 #: label and read its chart out; an auditor's have charts and tables, no search, sums or practice.
 _SHARED = ("fonts/*.woff2", "fonts/*.txt", "letters.js")
 _FILES = {
-    "mill": (*_SHARED, "calculators.css", "*.js", "vendor/*"),
+    "mill": (*_SHARED, "calculators.css", "kiln-side.css", "*.js", "vendor/*"),
     "customer": (*_SHARED, "label.js", "charts.js", "opens.js", "wood.js", "indoors.js"),
     "auditor": (*_SHARED, "charts.js", "tables.js"),
 }

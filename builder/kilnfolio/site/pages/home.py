@@ -18,6 +18,7 @@ from kilnfolio.site.context import (
     SiteContext,
 )
 from kilnfolio.site.pages.running import draft_views, running_views
+from kilnfolio.site.pages.today import today
 from kilnfolio.site.pages.words import plural
 from kilnfolio.records.practice import Custom, Practice, practices
 from kilnfolio.review.findings import CHECKS
@@ -50,13 +51,17 @@ def home_page(holdings: SiteContext) -> Page:
     """Return the front page."""
     latest: list[ChargeRow] = charge_rows(holdings, holdings.charges[ALL][:_LATEST])
     mill = holdings.folder.mill.record
+    as_of, kilns = today(holdings)
+    shown = {one.number for one in kilns}
     return holdings.page(
         "home.html",
         HOME_PAGE,
         "Drying handbook and records",
         "front page",
         latest=latest,
-        running=running_views(holdings),
+        as_of=as_of,
+        kilns=kilns,
+        running=[one for one in running_views(holdings) if one.number not in shown],
         begun=draft_views(holdings),
         rooms=list(_rooms(holdings)),
         practice=mill.practice,

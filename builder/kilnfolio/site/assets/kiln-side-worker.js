@@ -1,0 +1,18 @@
+/* kilnfolio: keeps the kiln-side pages on the device, so that they open where no network reaches.
+
+   A page is fetched anew where it can be, and kept; where it cannot, the kept one is shown. Nothing is
+   sent anywhere, and what was entered is not touched. */
+
+const KEPT = "kilnfolio-kiln-side-1";
+
+self.addEventListener("install", (event) => {
+  event.waitUntil(caches.open(KEPT).then((kept) => kept.addAll(self.PAGES)).then(() => self.skipWaiting()));
+});
+self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
+self.addEventListener("fetch", (event) => {
+  if (event.request.method !== "GET" || new URL(event.request.url).origin !== self.location.origin) return;
+  event.respondWith(fetch(event.request).then(async (answer) => {
+    if (answer.ok) (await caches.open(KEPT)).put(event.request, answer.clone());
+    return answer;
+  }).catch(async () => (await caches.match(event.request, { ignoreSearch: true })) || Response.error()));
+});

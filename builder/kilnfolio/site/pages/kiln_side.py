@@ -1,0 +1,112 @@
+"""The kiln-side page of an open charge: what is set, each board, fields for a round."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.page import Page
+from kilnfolio.review import figures
+from kilnfolio.review.kiln_state import BoardState, KilnState, kiln_state, mass_due
+from kilnfolio.review.round_check import mass_words
+from kilnfolio.review.setpoints import AirState
+from kilnfolio.site.context import SiteContext
+from kilnfolio.site.pages.today import kiln_today
+
+#: The folder of these pages in the mill edition.
+HOME = "kiln-side"
+
+
+@dataclass(frozen=True)
+class BoardField:
+    """A board on the page: its tag, its unit, and how it stands, in words."""
+
+    tag: str
+    unit: str
+    words: str
+
+
+@dataclass(frozen=True)
+class StepChoice:
+    """A step that can be set."""
+
+    number: int
+    words: str
+
+
+def kiln_side_names(holdings: SiteContext) -> list[str]:
+    """Return the open charges that are far enough written for a page at the kiln."""
+    return [name for name in sorted(holdings.running)
+            if holdings.running[name].located and holdings.running[name].dossier]
+
+
+def kiln_side_page(holdings: SiteContext, name: str) -> Page:
+    """Return the kiln-side page of an open charge."""
+    running = holdings.running[name]
+    assert running.located
+    assert running.dossier
+    state = kiln_state(holdings.folder, running.located.record)
+    steps = {step.number: holdings.regional.as_set(AirState(
+        step.dry_bulb_c, step.wet_bulb_c, step.relative_humidity_pct, step.emc_pct),
+        holdings.pressure_pa) for step in state.steps}
+    coming = min((state.step or 0) + 1, len(state.steps))
+    label = state.next_due.label if state.next_due else ""
+    reading = holdings.regional.reading
+    data = state.as_json() | {"invented": running.located.record.invented}
+    return holdings.page(
+        "kiln_side.html", routes.kiln_side(name), f"{state.kiln_name}, charge {name}", "kiln side",
+        one=kiln_today(holdings, running, running.dossier.ended), state=state,
+        boards=list(_fields(state)),
+        steps=[StepChoice(number, f"{reading(air.dry_bulb_c)} / {reading(air.wet_bulb_c)}")
+               for number, air in steps.items()],
+        next_step=coming,
+        next_air=(reading(steps[coming].dry_bulb_c), reading(steps[coming].wet_bulb_c))
+        if label == f"step {coming}" else None,
+        state_json=Markup(json.dumps(data, ensure_ascii=True).replace("<", "\\u003c")),
+        summary=f"Write down rounds, steps and stops of charge {name} at the kiln.",
+        robots="noindex")
+
+
+def _fields(state: KilnState) -> Iterator[BoardField]:
+    for board in state.boards:
+        yield BoardField(board.tag, board.unit, ", ".join(_board_words(state, board)))
+
+
+def _board_words(state: KilnState, board: BoardState) -> Iterator[str]:
+    if board.last_g is not None and board.last_at is not None:
+        at = dt.datetime.fromisoformat(board.last_at)
+        yield f"last {mass_words(board.last_g, board.unit)} {board.unit} on {at:%d %b %H:%M}"
+    if board.oven_dry_g is None:
+        yield "sections in the oven"
+    if board.mc_pct is not None:
+        yield f"MC {figures.measure(board.mc_pct, '%', 1)}"
+    if state.next_due and (due := mass_due(board, state.next_due)) is not None:
+        yield f"{state.next_due.label} at {mass_words(due, board.unit)} {board.unit}"
+
+
+def worker_names(holdings: SiteContext) -> list[str]:
+    """Return the files beside the pages: the one that keeps them offline, and the manifest."""
+    return ["worker.js", "app.webmanifest"] if kiln_side_names(holdings) else []
+
+
+def worker_file(holdings: SiteContext, name: str) -> Page:
+    """Return a file beside the pages."""
+    numbers = kiln_side_names(holdings)
+    if name == "worker.js":
+        kept = [f"{number}.html" for number in numbers] + [
+            "../assets/site.css", "../assets/kiln-side.css", "../assets/kiln-side.js",
+            "../assets/wood.js", "../assets/letters.js"]
+        text = (f"self.PAGES = {json.dumps(kept)};\n"
+                'importScripts("../assets/kiln-side-worker.js");\n')
+    else:
+        mill = holdings.folder.mill.record.name
+        text = json.dumps({
+            "name": f"{mill}: at the kiln", "short_name": "At the kiln", "display": "standalone",
+            "start_url": f"{numbers[0]}.html", "scope": "./", "background_color": "#fbf8f2",
+            "theme_color": "#7a4719"}, indent=1)
+    return Page(f"{HOME}/{name}", text, name, "script", "")

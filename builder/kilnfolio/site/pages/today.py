@@ -1,0 +1,133 @@
+"""Today: each kiln with an open charge, what is set, what falls due, what is to be asked."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from kilnfolio.records.charge import Charge
+from kilnfolio.rendering import routes
+from kilnfolio.review import figures
+from kilnfolio.review.findings import CHECKS
+from kilnfolio.review.kiln_state import KilnState, kiln_state
+from kilnfolio.review.running import Running
+from kilnfolio.review.setpoints import AirState
+from kilnfolio.site.context import SiteContext
+from kilnfolio.site.pages.words import stock_words
+
+#: Notes of the last so many hours are the last shift's.
+_SHIFT = dt.timedelta(hours=24)
+#: A round is overdue once it is so much late [of the usual hours between rounds].
+_LATE = 0.25
+
+
+@dataclass(frozen=True)
+class Asked:
+    """An open question."""
+
+    check: str
+    title: str
+    message: str
+
+
+@dataclass(frozen=True)
+class Note:
+    """What somebody wrote down."""
+
+    at: dt.datetime
+    by: str
+    text: str
+
+
+@dataclass(frozen=True)
+class KilnToday:
+    """A kiln with an open charge, as the today page prints it."""
+
+    kiln: str
+    number: str
+    target: str
+    kiln_side: str
+    timber: str
+    day: int
+    stage: str
+    air: tuple[str, str, str]
+    """Dry bulb, wet bulb and EMC set; empty before the first step."""
+    controlling: str
+    due: str
+    is_due: bool
+    last_round: dt.datetime | None
+    next_round: dt.datetime
+    overdue: bool
+    boards: tuple[str, ...]
+    in_the_oven: tuple[str, ...]
+    questions: tuple[Asked, ...]
+    instruments: tuple[str, ...]
+    notes: tuple[Note, ...]
+
+
+def today(holdings: SiteContext) -> tuple[dt.datetime | None, list[KilnToday]]:
+    """Return the moment the page speaks of, and each kiln with an open charge, by its name."""
+    known = [running for name in sorted(holdings.running)
+             if (running := holdings.running[name]).located and running.dossier]
+    if not known:
+        return None, []
+    as_of = max(running.dossier.ended for running in known if running.dossier)
+    kilns = [kiln_today(holdings, running, as_of) for running in known]
+    return as_of, sorted(kilns, key=lambda one: (one.kiln, one.number))
+
+
+def kiln_today(holdings: SiteContext, running: Running, as_of: dt.datetime) -> KilnToday:
+    """Return a kiln with an open charge as it stands at a moment."""
+    assert running.located
+    assert running.dossier
+    charge = running.located.record
+    state = kiln_state(holdings.folder, charge)
+    regional = holdings.regional
+    names = {stock.species: holdings.species_name(stock.species) for stock in charge.stock}
+    air = state.air and regional.as_set(AirState(
+        state.air.dry_bulb_c, state.air.wet_bulb_c, state.air.relative_humidity_pct,
+        state.air.emc_pct), holdings.pressure_pa)
+    questions = [finding for finding in running.findings
+                 if finding.outcome in ("question", "fail")]
+    due = dt.datetime.fromisoformat(state.next_round)
+    return KilnToday(
+        state.kiln_name, state.charge, routes.charge(state.charge),
+        routes.kiln_side(state.charge), stock_words(charge, names),
+        (as_of - charge.started).days + 1, _stage_words(state),
+        (regional.reading(air.dry_bulb_c), regional.reading(air.wet_bulb_c),
+         figures.measure(air.emc_pct, "%", 1)) if air else ("", "", ""),
+        figures.measure(state.controlling_pct, "%", 1) if state.controlling_pct is not None
+        else "", due_words(state), state.is_due,
+        dt.datetime.fromisoformat(state.last_round) if state.last_round else None, due,
+        as_of > due + _LATE * dt.timedelta(hours=state.every_hours),
+        tuple(board.tag for board in state.boards),
+        tuple(board.tag for board in state.boards if board.oven_dry_g is None),
+        tuple(Asked(finding.check, CHECKS[finding.check].title, finding.message)
+              for finding in questions if finding.check != "calibration-due"),
+        tuple(finding.message for finding in questions if finding.check == "calibration-due"),
+        tuple(_notes(charge, as_of)))
+
+
+def due_words(state: KilnState) -> str:
+    """Return what falls due next, with the MC that decides it."""
+    if state.next_due_at:
+        return f"the next step at {dt.datetime.fromisoformat(state.next_due_at):%d %b %H:%M}"
+    due = state.next_due
+    if due is None:
+        return "the end of conditioning"
+    whose = {"controlling": "", "driest": " (driest board)", "wettest": " (wettest board)"}
+    at = figures.measure(due.mc_pct, "%", 0 if due.mc_pct.is_integer() else 1)
+    return f"{due.label} at {at}{whose[due.whose]}"
+
+
+def _stage_words(state: KilnState) -> str:
+    if state.stage != "drying":
+        return state.stage
+    return f"step {state.step} of {len(state.steps)}" if state.step else "heating up"
+
+
+def _notes(charge: Charge, as_of: dt.datetime) -> Iterator[Note]:
+    for event in charge.events:
+        if event.note and as_of - _SHIFT <= event.at <= as_of:
+            yield Note(event.at, event.by or "", event.note)
