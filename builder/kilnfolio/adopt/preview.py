@@ -14,11 +14,14 @@ import threading
 import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import ClassVar
 from urllib.parse import parse_qs, unquote, urlsplit
 
+from kilnfolio.adopt.entry.entries import MAX_BYTES
+from kilnfolio.adopt.hand_over import Lan, make_lan, own_address, receive, with_mark
 from kilnfolio.adopt.local_only import HEADERS, stranger
 from kilnfolio.graph.inputs import Stamps, stamps
 from kilnfolio.pipeline.build import Report, site_at_hand
@@ -112,6 +115,14 @@ class Preview:
             return data
         return data.replace(b"<main", _strip(self._broken).encode() + b"<main", 1)
 
+    def made(self, path: str) -> bytes | None:
+        """Return a file as it was last made, whatever stands against the records now."""
+        file = (self._pages / path).resolve()
+        try:
+            return file.read_bytes() if file.is_relative_to(self._pages) else None
+        except (OSError, ValueError):
+            return None
+
     def wait(self, path: str, has: str) -> bool:
         """Wait until a page is another than the one somebody has; False if that takes too long."""
         with self._news:
@@ -193,11 +204,29 @@ class _Handler(BaseHTTPRequestHandler):
             gone = f"there is no {html.escape(path)}".encode()
             return self._answer(404, "text/html; charset=utf-8", gone + _reload(None))
         kind = mimetypes.guess_type(path)[0] or "application/octet-stream"
-        if path.endswith(".html"):
+        if path.startswith("kiln-side/"):
+            data = with_mark(data)  # and no reloading: it would take away what is being typed
+        elif path.endswith(".html"):
             head, body, tail = data.rpartition(b"</body>")
             data = head + _reload(data) + body + tail
         text = "; charset=utf-8" if kind.startswith("text/") else ""
         return self._answer(200, kind + text, data)
+
+    def do_POST(self) -> None:
+        """Take an entry file from the kiln-side page."""
+        port = self.server.server_port  # type: ignore[attr-defined]
+        why = stranger(self.headers, port) or (
+            "" if self.headers.get("Origin") else "only for this computer's own pages")
+        length = self.headers.get("Content-Length", "")
+        if why or urlsplit(self.path).path != "/_entries":
+            self.close_connection = True
+            return self._answer(403, "text/plain", f"{why or 'nothing is taken here'}\n".encode())
+        if not length.isdigit() or int(length) > MAX_BYTES \
+                or self.headers.get_content_type() != "application/json":
+            self.close_connection = True
+            return self._answer(413, "text/plain", b"an entry file is JSON of at most 1 MB\n")
+        status, words = receive(self.preview.root, self.rfile.read(int(length)))
+        return self._answer(status, "text/plain; charset=utf-8", f"{words}\n".encode())
 
     def _answer(self, status: int, kind: str, body: bytes) -> None:
         self.send_response(status)
@@ -241,14 +270,45 @@ def make_server(preview: Preview, port: int) -> ThreadingHTTPServer:
     return _Server(("127.0.0.1", port), handler)
 
 
-def serve(root: Path, port: int, say: Callable[[str], None]) -> int:
+@dataclass(frozen=True)
+class LanChoice:
+    """How devices of the mill's network may reach the kiln-side pages.
+
+    Attributes
+    ----------
+    address : str
+        Address of this computer in the network; empty to find it.
+    port : int
+        Where the server for them listens.
+    certificate : (Path, Path), optional
+        Certificate and key in PEM.
+    """
+
+    address: str
+    port: int
+    certificate: tuple[Path, Path] | None = None
+
+
+def serve(root: Path, port: int, say: Callable[[str], None], lan: LanChoice | None = None) -> int:
     """Serve the pages of a mill folder until stopped; return the exit code."""
     with preview_of(root) as preview:
-        server = make_server(preview, port)
-        threading.Thread(target=server.serve_forever, daemon=True).start()
-        say(f"http://127.0.0.1:{server.server_port}/  (Ctrl-C ends it)")
+        servers: list[ThreadingHTTPServer] = [make_server(preview, port)]
+        say(f"http://127.0.0.1:{servers[0].server_port}/  (Ctrl-C ends it)")
+        opened: Lan | None = None
+        if lan is not None:
+            opened = make_lan(root, preview.made, lan.address or own_address(), lan.port,
+                              lan.certificate)
+            servers.append(opened.server)
+            say(f"for devices of the mill's network: {opened.address}"
+                + ("" if lan.certificate else "  (not encrypted: see the guide)"))
+        for server in servers:
+            threading.Thread(target=server.serve_forever, daemon=True).start()
+        code = ""
         try:
             while True:
+                if opened and opened.pairing.current() != code:
+                    code = opened.pairing.current()
+                    say(f"code to pair a device: {code[:4]} {code[4:]}")
                 if preview.refresh():
                     for problem in preview.problems:
                         say(str(problem))
@@ -260,5 +320,6 @@ def serve(root: Path, port: int, say: Callable[[str], None]) -> int:
         except KeyboardInterrupt:
             return 0
         finally:
-            server.shutdown()
-            server.server_close()
+            for server in servers:
+                server.shutdown()
+                server.server_close()

@@ -1,0 +1,384 @@
+"""Entries handed over by the kiln-side page: from this computer, or by paired devices of the mill.
+
+`preview` takes entries from its own pages. `preview --lan` opens a second server for the mill's
+network. It gives the kiln-side pages and the files they need, takes entry files, and does nothing
+else: it reads out no other file. A device must first be paired by a code that stands on the screen.
+Every request must name the server as the device's browser was told to, and come from its own pages.
+
+The wire is plain unless a certificate is given: whoever listens to the network then reads the
+entries and can take the place of a paired device. The guide says so.
+
+References
+----------
+.. [1] RFC 6265, HTTP State Management Mechanism: HttpOnly, and the later SameSite attribute.
+.. [2] Fetch Metadata Request Headers, W3C.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hmac
+import html
+import mimetypes
+import secrets
+import socket
+import ssl
+import threading
+import time
+from collections import defaultdict, deque
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from email.message import Message
+from http.cookies import CookieError, SimpleCookie
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import ClassVar
+from urllib.parse import parse_qs, unquote, urlsplit
+
+from kilnfolio.adopt.entry.entries import MAX_BYTES
+from kilnfolio.adopt.entry.take import Taken, read_entries, take_entries
+from kilnfolio.adopt.local_only import HEADERS
+from kilnfolio.adopt.logs import zone_of
+from kilnfolio.records.problems import RecordProblems
+from kilnfolio.rendering.safety import SAFETY
+
+#: Says to the kiln-side page that this server takes entries.
+MARK = b'<meta name="kilnfolio-takes-entries" content="yes">'
+#: Digits of the code, minutes it holds, and wrong codes before another one is made.
+CODE_DIGITS, CODE_MINUTES, WRONG_CODES = 8, 10.0, 5
+#: Requests and entry files a device may send in a minute, and devices that can be paired.
+REQUESTS, FILES, DEVICES = 240, 20, 40
+#: The longest body of a pairing form [bytes], and seconds a connection may say nothing.
+_FORM_BYTES, _QUIET = 200, 20.0
+_COOKIE = "kilnfolio-device"
+
+
+#: Gives a file of the mill edition; None where there is none.
+Pages = Callable[[str], bytes | None]
+
+
+def with_mark(page: bytes) -> bytes:
+    """Return a kiln-side page that knows it can hand over directly."""
+    return page.replace(b"<head>", b"<head>\n" + MARK, 1)
+
+
+def receive(root: Path, raw: bytes) -> tuple[int, str]:
+    """Take an entry file; return the HTTP status and what to say."""
+    taken, zone = Taken(), zone_of(root)
+    for last in (False, True):
+        try:
+            entries = read_entries(raw, "handed over", zone)
+            take_entries(root, entries, "handed over", zone, dt.datetime.now(dt.UTC),
+                         dt.timedelta(), taken)
+        except RecordProblems as error:
+            if not last and "changed while" in str(error):
+                taken = Taken()
+                continue  # somebody saved the record meanwhile: once more
+            return 422, "Not taken: " + " ".join(str(one) for one in error.problems[:3])
+        break
+    words = f"Taken: {taken.new} new, {taken.same} there already."
+    if taken.left:
+        return 409, f"{words} Not taken: {' '.join(taken.left[:5])}"
+    return 200, words
+
+
+# --- pairing --------------------------------------------------------------------------------------
+
+@dataclass
+class Pairing:
+    """The code on the screen, and the devices that have given it."""
+
+    code: str = ""
+    until: float = 0.0
+    wrong: int = 0
+    devices: set[str] = field(default_factory=set)
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def current(self) -> str:
+        """Return the code that holds now; another one once it is old or was guessed at."""
+        with self._lock:
+            return self._current()
+
+    def _current(self) -> str:
+        if time.monotonic() >= self.until or self.wrong >= WRONG_CODES:
+            self.code = f"{secrets.randbelow(10**CODE_DIGITS):0{CODE_DIGITS}}"
+            self.until, self.wrong = time.monotonic() + 60.0 * CODE_MINUTES, 0
+        return self.code
+
+    def pair(self, code: str) -> str:
+        """Return the token of a device that gives the code; empty for a wrong one."""
+        with self._lock:
+            right = self._current()
+            if len(self.devices) >= DEVICES or not hmac.compare_digest(
+                    right.encode(), code.strip().encode()):
+                self.wrong += 1
+                return ""
+            self.until = 0.0  # a code pairs one device
+            token = secrets.token_urlsafe(32)
+            self.devices.add(token)
+            return token
+
+    def knows(self, token: str) -> bool:
+        """Return whether a token is a paired device's."""
+        with self._lock:
+            return any(hmac.compare_digest(token.encode(), one.encode()) for one in self.devices)
+
+
+@dataclass
+class Rate:
+    """How many requests came from each address in the last minute."""
+
+    most: int
+    _times: dict[str, deque[float]] = field(default_factory=lambda: defaultdict(deque))
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def allows(self, who: str) -> bool:
+        """Count a request, and return whether it is within the limit."""
+        now = time.monotonic()
+        with self._lock:
+            times = self._times[who]
+            while times and now - times[0] > 60.0:
+                times.popleft()
+            if len(times) >= self.most:
+                return False
+            times.append(now)
+            if len(self._times) > 1000:
+                self._times.pop(next(iter(self._times)))
+            return True
+
+
+# --- the server for the mill's network ------------------------------------------------------------
+
+class _LanHandler(BaseHTTPRequestHandler):
+    """Answers a device of the mill's network."""
+
+    root: ClassVar[Path]
+    pages: ClassVar[Pages]
+    pairing: ClassVar[Pairing]
+    requests: ClassVar[Rate]
+    files: ClassVar[Rate]
+    host: ClassVar[str]
+    secure: ClassVar[bool]
+    protocol_version = "HTTP/1.1"
+    server_version, sys_version = "kilnfolio", ""
+    timeout = _QUIET
+
+    def do_GET(self) -> None:
+        if self._refused(posting=False):
+            return None
+        path = unquote(urlsplit(self.path).path).lstrip("/")
+        if not self.pairing.knows(self._token()):
+            return self._answer(200, "text/html; charset=utf-8", _pair_page(""))
+        if path == "":
+            return self._answer(200, "text/html; charset=utf-8", self._start())
+        data = type(self).pages(path) if _may_read(path) else None
+        if data is None:
+            return self._answer(404, "text/plain; charset=utf-8", b"there is no such page\n")
+        kind = mimetypes.guess_type(path)[0] or "application/octet-stream"
+        if path.endswith(".html"):
+            data = with_mark(data)
+        text = "; charset=utf-8" if kind.startswith("text/") else ""
+        return self._answer(200, kind + text, data)
+
+    def do_POST(self) -> None:
+        if self._refused(posting=True):
+            return None
+        path = urlsplit(self.path).path
+        if path == "/_pair":
+            return self._pair()
+        if path != "/_entries" or not self.pairing.knows(self._token()):
+            return self._answer(403, "text/plain; charset=utf-8", b"this device is not paired\n")
+        if not self.files.allows(self.client_address[0]):
+            return self._answer(429, "text/plain; charset=utf-8", b"too many files in a minute\n")
+        if self.headers.get_content_type() != "application/json":
+            return self._answer(415, "text/plain; charset=utf-8", b"an entry file is JSON\n")
+        raw = self._body(MAX_BYTES)
+        if raw is not None:
+            status, words = receive(self.root, raw)
+            self._answer(status, "text/plain; charset=utf-8", f"{words}\n".encode())
+        return None
+
+    def _pair(self) -> None:
+        raw = self._body(_FORM_BYTES)
+        if raw is None:
+            return None
+        code = parse_qs(raw.decode("utf-8", "replace")).get("code", [""])[0]
+        token = self.pairing.pair(code.replace(" ", ""))
+        if not token:
+            return self._answer(403, "text/html; charset=utf-8",
+                                _pair_page("That is not the code on the screen."))
+        cookie = (f"{_COOKIE}={token}; Path=/; HttpOnly; SameSite=Strict; Max-Age=2592000"
+                  + ("; Secure" if self.secure else ""))
+        return self._answer(303, "text/plain; charset=utf-8", b"", {"Set-Cookie": cookie,
+                                                                   "Location": "/"})
+
+    def _refused(self, *, posting: bool) -> bool:
+        """Answer a request that may not be answered, and return whether it was one."""
+        if not self.requests.allows(self.client_address[0]):
+            self._answer(429, "text/plain; charset=utf-8", b"too many requests in a minute\n")
+        elif why := outsider(self.headers, self.host, secure=self.secure, posting=posting):
+            self._answer(403, "text/plain; charset=utf-8", f"{why}\n".encode())
+        else:
+            return False
+        return True
+
+    def _body(self, most: int) -> bytes | None:
+        """Return the body of a request; None where it was refused."""
+        length = self.headers.get("Content-Length", "")
+        if not length.isdigit() or self.headers.get("Transfer-Encoding"):
+            self._answer(411, "text/plain; charset=utf-8", b"say how long it is\n")
+        elif int(length) > most:
+            self._answer(413, "text/plain; charset=utf-8", b"too long\n")
+        else:
+            return self.rfile.read(int(length))
+        self.close_connection = True
+        return None
+
+    def _token(self) -> str:
+        try:
+            found = SimpleCookie(self.headers.get("Cookie", "")).get(_COOKIE)
+        except CookieError:
+            return ""
+        return found.value if found else ""
+
+    def _start(self) -> bytes:
+        """Return the list of the kiln-side pages."""
+        worker = (type(self).pages("kiln-side/worker.js") or b"").decode("utf-8", "replace")
+        first = worker.partition("[")[2].partition("]")[0]
+        numbers = [name.strip(' "').removesuffix(".html") for name in first.split(",")
+                   if name.strip(' "').endswith(".html")]
+        items = "".join(f'<li><a href="/kiln-side/{html.escape(one)}.html">{html.escape(one)}</a>'
+                        "</li>" for one in numbers)
+        return _page("At the kiln", f"<ul>{items}</ul>" if items else "<p>No charge is open.</p>")
+
+    def _answer(self, status: int, kind: str, body: bytes,
+                more: dict[str, str] | None = None) -> None:
+        self.send_response(status)
+        self.send_header("Content-Type", kind)
+        self.send_header("Content-Length", str(len(body)))
+        for name, value in {**HEADERS, **(more or {})}.items():
+            self.send_header(name, value)
+        self.end_headers()
+        if self.command != "HEAD":
+            self.wfile.write(body)
+
+    def log_message(self, format: str, *args: object) -> None:
+        """Say nothing of each request."""
+
+
+def outsider(headers: Message, host: str, *, secure: bool, posting: bool) -> str:
+    """Return why a request is refused; empty where it comes from this server's own pages.
+
+    Parameters
+    ----------
+    headers : Message
+        Of the request.
+    host : str
+        The address the screen shows, with its port.
+    secure : bool
+        It is reached by TLS.
+    posting : bool
+        The request changes something.
+    """
+    if headers.get_all("Host") != [host]:
+        return "not the address on the screen"
+    origin = headers.get("Origin")
+    if (origin is not None or posting) and origin != f"http{'s' if secure else ''}://{host}":
+        return "only for this server's own pages"
+    site = headers.get("Sec-Fetch-Site", "none" if not posting else "same-origin")
+    opened = (headers.get("Sec-Fetch-Mode"), headers.get("Sec-Fetch-Dest")) == \
+        ("navigate", "document") and not posting
+    return "" if site in ("same-origin", "none") or opened else "only for this server's own pages"
+
+
+def _may_read(path: str) -> bool:
+    """Return whether a paired device may have a file: the kiln-side pages and what they need."""
+    return ".." not in path.split("/") and path.startswith(("kiln-side/", "assets/"))
+
+
+def _page(title: str, body: str) -> bytes:
+    return ('<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" '
+            f'content="width=device-width, initial-scale=1"><title>{title}</title>'
+            '<style>body{font:1.2rem/1.5 sans-serif;margin:1rem;max-width:30rem}input,button'
+            "{font:inherit;min-height:3rem;width:100%;margin:.5rem 0}</style></head>"
+            f"<body><main><h1>{title}</h1>{body}<p><small>{html.escape(SAFETY)}</small></p>"
+            "</main></body></html>").encode()
+
+
+def _pair_page(wrong: str) -> bytes:
+    return _page("Pair this device", (f"<p><b>{html.escape(wrong)}</b></p>" if wrong else "")
+                 + '<form method="post" action="/_pair"><label for="code">The code on the screen '
+                 'of the mill’s computer</label><input id="code" name="code" inputmode="numeric" '
+                 'autocomplete="one-time-code" required maxlength="12">'
+                 "<button>Pair</button></form>")
+
+
+class _LanServer(ThreadingHTTPServer):
+    """Answers several devices at once."""
+
+    daemon_threads = True
+
+    def handle_error(self, request: object, client_address: object) -> None:
+        """Say nothing of a device that went away."""
+
+
+@dataclass
+class Lan:
+    """A server for the mill's network that runs.
+
+    Attributes
+    ----------
+    server : ThreadingHTTPServer
+        To be shut down by whoever began it.
+    address : str
+        What devices open.
+    pairing : Pairing
+        The code for the screen.
+    """
+
+    server: ThreadingHTTPServer
+    address: str
+    pairing: Pairing
+
+
+def own_address() -> str:
+    """Return this computer's address in its network; nothing is sent to find it."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # of RFC 5737, for documentation
+            return str(probe.getsockname()[0])
+        except OSError:
+            return "127.0.0.1"
+
+
+def make_lan(root: Path, pages: Pages, address: str, port: int,
+             certificate: tuple[Path, Path] | None = None) -> Lan:
+    """Return a server for the devices of the mill's network, not yet answering.
+
+    Parameters
+    ----------
+    root : Path
+        The mill folder.
+    pages : callable
+        Gives a file of the mill edition by its path; None where there is none.
+    address : str
+        Address of this computer in the network.
+    port : int
+        0 takes a free one.
+    certificate : (Path, Path), optional
+        Certificate and key in PEM; without them the wire is plain.
+    """
+    pairing = Pairing()
+    handler = type("Handler", (_LanHandler,), {
+        "root": root, "pages": staticmethod(pages), "pairing": pairing, "requests": Rate(REQUESTS),
+        "files": Rate(FILES), "secure": certificate is not None, "host": ""})
+    server = _LanServer((address, port), handler)
+    handler.host = f"{address}:{server.server_port}"  # type: ignore[attr-defined]
+    if certificate is not None:
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        context.minimum_version = ssl.TLSVersion.TLSv1_2
+        context.load_cert_chain(*certificate)
+        server.socket = context.wrap_socket(server.socket, server_side=True,
+                                            do_handshake_on_connect=False)
+    scheme = "https" if certificate else "http"
+    return Lan(server, f"{scheme}://{address}:{server.server_port}/", pairing)
