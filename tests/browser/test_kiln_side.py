@@ -12,13 +12,11 @@ import pytest
 from tests.minimal import DROP, FILES, minimal_mill
 
 from kilnfolio.adopt.entry.take import read_entries, take
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.folder import open_mill
 from kilnfolio.records.yaml_source import parse_yaml
-from kilnfolio.rendering.templating import environment
 from kilnfolio.review.kiln_state import kiln_state
 from kilnfolio.review.round_check import look_at_round
-from kilnfolio.review.running import review_open_charges
-from kilnfolio.site.pages.holdings import Holdings
+from kilnfolio.site.context import mill_context
 from kilnfolio.site.pages.home import home_page
 from kilnfolio.site.pages.kiln_side import (
     kiln_side_names,
@@ -38,13 +36,10 @@ def made(tmp_path_factory):
     """A mill with an open charge, and its pages: the folder of each."""
     root = minimal_mill(tmp_path_factory.mktemp("mill"), charge=RUNNING)
     out = tmp_path_factory.mktemp("site")
-    folder = read_mill_folder(root)
-    running = review_open_charges(folder, sorted(folder.open_charges), [])
-    holdings = Holdings(folder, {}, {}, environment(folder.mill.record), {}, dt.date(2026, 6, 7),
-                        running=running)
-    pages = [home_page(holdings), *(kiln_side_page(holdings, name)
-                                    for name in kiln_side_names(holdings)),
-             *(worker_file(holdings, name) for name in worker_names(holdings))]
+    context = mill_context(open_mill(root).graph)
+    pages = [home_page(context), *(kiln_side_page(context, name)
+                                    for name in kiln_side_names(context)),
+             *(worker_file(context, name) for name in worker_names(context))]
     for page in pages:
         target = out / page.path
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -74,7 +69,7 @@ def opened(page, out):
 
 def test_the_page_says_what_python_says_to_the_digit(made, phone):
     root, out = made
-    state = kiln_state(folder := read_mill_folder(root), folder.open_charges["C1"].so_far.record)
+    state = kiln_state(folder := open_mill(root), folder.open_charges["C1"].so_far.record)
     opened(phone, out)
     chance = random.Random(15)
     rounds = []

@@ -7,9 +7,9 @@ import difflib
 
 from kilnfolio.adopt.entry.commands import Desk, Terminal
 from kilnfolio.adopt.entry.times import written
-from kilnfolio.pipeline import review_folder
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.review.dossier import Finding
+from kilnfolio.review.reviews import dossiers, open_reviews
 
 
 def answer(desk: Desk, finding: str, kind: str, reason: str, by: str, now: dt.datetime,
@@ -42,9 +42,9 @@ def answer(desk: Desk, finding: str, kind: str, reason: str, by: str, now: dt.da
 
 
 def _finding(desk: Desk, identity: str) -> Finding:
-    reviewed = review_folder(desk.root, desk.number)
-    dossier = reviewed.dossiers.get(desk.number)
-    findings = dossier.findings if dossier else reviewed.running[desk.number].findings
+    reviewed = dossiers(desk.folder)[desk.number] if desk.number in desk.folder.charges \
+        else open_reviews(desk.folder)[desk.number]
+    findings = reviewed.findings
     known = {one.id: one for one in findings if one.id}
     if identity in known:
         return known[identity]
