@@ -16,7 +16,7 @@ from kilnfolio.archive.tokens import lot_token, read_token_key
 QUESTIONS = yaml.safe_load((PROJECT / "tests/data/reader-questions.yaml").read_text("utf-8"))
 #: More links than this nobody follows.
 MOST = 3
-#: The lot a customer asks about; its readings keep the order.
+#: The lot a customer asks about; its readings meet the order.
 LOT = "HBL-26-008"
 
 

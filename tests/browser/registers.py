@@ -15,7 +15,7 @@ from kilnfolio.rendering.regional import regional_format
 from kilnfolio.rendering.templating import environment
 from kilnfolio.review.running import Running
 from kilnfolio.site.nouns import MILL, SCRIPTS
-from kilnfolio.site.pages.customer import VERDICTS
+from kilnfolio.site.lot_state import STATES
 from kilnfolio.site.pages.histories import ChargeRow
 from kilnfolio.site.pages.rows import (
     CHARGES,
@@ -69,7 +69,8 @@ def lot_rows(charges: list[ChargeRow], each: int) -> list[LotRow]:
     rows = []
     for charge in charges:
         for part in range(each):
-            outcome, verdict = VERDICTS[chance.choice((True, True, True, False, None))]
+            state = STATES[chance.choice((True, True, True, False, None))]
+            outcome, verdict = state.outcome, state.verdict
             rows.append(LotRow(
                 number=f"L{len(rows):06d}", product=f"{charge.species_names[0]} boards, planed",
                 species=charge.species_names[0], species_id=charge.species, charges=charge.number,

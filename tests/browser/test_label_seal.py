@@ -83,31 +83,31 @@ def test_padding_agrees_with_the_browsers_own_digest(page, served, length):
 
 def test_as_labelled_from_a_file_and_from_a_server(page, site, served, built):  # noqa: F811
     for where in (address(site), served):
-        assert said(page, where, seals(built)[1]) == "as labelled"
+        assert said(page, where, seals(built)[1]) == "matches the label"
 
 
 def test_amended_since_an_older_label_was_printed(page, site, built):  # noqa: F811
-    assert said(page, address(site), seals(built)[0]) == "amended since this label was printed"
+    assert said(page, address(site), seals(built)[0]) == "amended after this label was printed"
 
 
 def test_another_seal_does_not_match(page, site, built):  # noqa: F811
     last = seals(built)[1]
     other = ("0" if last[0] != "0" else "1") + last[1:]
-    assert said(page, address(site), other) == "does not match"
-    assert said(page, address(site), last[:8]) == "does not match"
+    assert said(page, address(site), other) == "does not match the label"
+    assert said(page, address(site), last[:8]) == "does not match the label"
 
 
 def test_without_a_label_nothing_is_claimed(page, site):
-    assert said(page, address(site)) == "not compared"
-    assert said(page, address(site), "main") == "not compared"
+    assert said(page, address(site)) == "not compared with a label"
+    assert said(page, address(site), "main") == "not compared with a label"
 
 
 def test_a_jump_within_the_page_does_not_forget_the_label(page, site, built):  # noqa: F811
     said(page, address(site), seals(built)[1])
     page.evaluate("location.hash = '#main'")
     page.wait_for_timeout(100)
-    assert page.locator("#seal-check .outcome").inner_text().strip() == "as labelled"
-    assert page.locator("#seal-top").inner_text().strip() == "as labelled"
+    assert page.locator("#seal-check .outcome").inner_text().strip() == "matches the label"
+    assert page.locator("#seal-top").inner_text().strip() == "matches the label"
 
 
 def test_any_byte_of_the_served_record_flipped_does_not_match(page, site, built):  # noqa: F811
@@ -119,7 +119,7 @@ def test_any_byte_of_the_served_record_flipped_does_not_match(page, site, built)
         flipped = bytearray(whole)
         flipped[place] ^= 0x01
         path.write_bytes(bytes(flipped))
-        assert said(page, address(site), seals(built)[1]) == "does not match", place
+        assert said(page, address(site), seals(built)[1]) == "does not match the label", place
 
 
 def test_a_page_that_says_other_than_its_record_does_not_match(page, site, built):  # noqa: F811
@@ -127,7 +127,7 @@ def test_a_page_that_says_other_than_its_record_does_not_match(page, site, built
     text = path.read_text("utf-8")
     shown = re.search(r'data-record="mean">([^<]+)<', text)
     path.write_text(text.replace(shown[0], shown[0].replace(shown[1], "8.0 %"), 1), "utf-8")
-    assert said(page, address(site), seals(built)[1]) == "does not match"
+    assert said(page, address(site), seals(built)[1]) == "does not match the label"
 
 
 def test_without_script_the_digits_and_words_are_there_to_compare(browser, site, built):  # noqa: F811
@@ -151,9 +151,9 @@ def test_the_demonstrations_amended_lot_says_what_its_labels_say(page, demo_site
     first, last = read_ledger(PROJECT).of_lot(lot)
     token = lot_token(lot, read_token_key(PROJECT, invented=True))
     where = (demo_site / "customer" / token / "index.html").as_uri()
-    assert said(page, where, last.seal) == "as labelled"
+    assert said(page, where, last.seal) == "matches the label"
     assert "demonstration key, which proves nothing" in page.locator("#seal-check").inner_text()
-    assert said(page, where, first.seal) == "amended since this label was printed"
-    assert said(page, where, "0" * 16) == "does not match"
+    assert said(page, where, first.seal) == "amended after this label was printed"
+    assert said(page, where, "0" * 16) == "does not match the label"
     served = demo_site / "customer" / token / "record.json"
     assert sha256(served.read_bytes()) == last.record

@@ -150,7 +150,7 @@ def test_the_answer_stands_on_the_first_screen_of_a_phone(page, site, mill):
     page.goto((site / "customer" / mill.tokens["L1"] / "index.html").as_uri())
     for words in (
         "Lot L1",
-        "keeps its order",
+        "meets the order",
         "Northern red oak",
         "Moisture content, mean",
         "Driest to wettest",

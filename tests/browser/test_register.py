@@ -162,7 +162,7 @@ def test_lots_are_filtered_by_their_verdict(page, site):
     page.get_by_label("Order").select_option("fail")
     assert told(page) == sum(row.outcome == "fail" for row in LOTS)
     assert set(page.locator("#register tbody td:nth-child(2)").all_inner_texts()) == {
-        "does not keep the order"}
+        "does not meet the order"}
 
 
 @pytest.mark.parametrize("kind", ["charges", "lots"])

@@ -291,7 +291,7 @@ def test_a_customer_is_not_told_how_many_failed() -> None:
     readings = [{"mc": "8.0 %"}] * 40 + [{"mc": "11.0 %"}] * 8
     case = make_lot_case({"survey.readings": readings})
     judgement = judge(case)
-    assert judgement.sentence == "The lot as measured does not keep what was ordered."
+    assert judgement.sentence == "The lot as measured does not meet the order."
     (said,) = [f.message for f in run_checks(case) if f.check == "lot-moisture"]
     assert "40 of 48" in said
 

@@ -70,22 +70,22 @@ def test_statement_and_facts_come_in_the_readers_order(mill, page):
     text = Outline(page.html).text.replace("\u00a0", " ")
     order = [
         "Lot L1",
-        mill.lots["L1"].judgement.sentence,
+        "Meets the order",
+        "mean moisture content",
+        "ordered: 12 %",
+        "7 June 2026: 12 boards measured, 11.5 to 12.6 %",
+        "What to do",
         "Northern red oak",
-        "ordered 12 %",
-        "11.5 to 12.6 %",
-        "12 boards",
+        mill.lots["L1"].judgement.sentence,
         "resistance meter",
-        "7 June 2026",
-        "Nowhere",
         "sections within 1/8 in; not assessed",
         "FSC 100%",
-        "MC changes after this date",
+        "MC changes after the date of measurement",
         "office@mill.example",
         "Version 1",
     ]
     places = [text.index(words) for words in order]
-    assert places[:5] == sorted(places[:5])
+    assert places[:8] == sorted(places[:8])
     assert places[-3:] == sorted(places[-3:])
 
 
@@ -123,17 +123,20 @@ def test_an_unassessed_lot_shows_no_numbers(tmp_path):
     mill = small_mill(tmp_path, charge=spoil)
     assert mill.lots["L1"].judgement.met is None
     text = Outline(mill.customer()[0].html).text.replace("\u00a0", " ")
-    assert "not assessed" in text
+    assert "Not assessed" in text
+    assert "shrinks" not in text, "movement was computed from the MC ordered"
     assert "12.1 %" not in text
     assert "<svg" in mill.customer()[0].html  # the code, and no chart
     assert "Readings" not in text
 
 
 @pytest.mark.parametrize("treated", [None, False])
-def test_heat_treatment_is_silent_unless_evidenced(mill, treated):
+def test_a_heat_treatment_without_evidence_is_said_not_to_be_supported(mill, treated):
     lots = {"L1": mill.lots["L1"].model_copy(update={"heat_treated": treated})}
-    html = _rendered(mill, lots, {"heat_treatment_stated": True}, heat=True)
-    assert "Heat treatment" not in html
+    for heat in (True, False):
+        html = _rendered(mill, lots, {"heat_treatment_stated": True}, heat=heat)
+        assert "Not supported by the mill" in html
+        assert "56" not in html.partition("Not supported")[2].partition("</dd>")[0]
 
 
 def test_heat_treatment_statement_defers_to_the_mark(mill):
@@ -142,9 +145,6 @@ def test_heat_treatment_statement_defers_to_the_mark(mill):
     assert "The official mark on the wood governs" in html
     assert "Heat treatment" not in _rendered(
         mill, lots, {"heat_treatment_stated": False}, heat=True
-    )
-    assert "Heat treatment" not in _rendered(
-        mill, lots, {"heat_treatment_stated": True}, heat=False
     )
 
 
@@ -272,6 +272,7 @@ def test_record_is_one_page_and_says_what_the_page_says(mill, tmp_path):
     assert len(reader.pages) == 1
     text = pdf_words(path.read_bytes())
     assert mill.lots["L1"].judgement.sentence.replace("\u00a0", " ") in text
+    assert "Meets the order" in text
     assert "Do not enter a kiln on the strength of this record." in text
     assert "Demonstration" in text
 

@@ -18,6 +18,7 @@ from kilnfolio.paper.printing import pdf_of
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.rendering.seal_words import grouped
+from kilnfolio.rendering.templating import day
 from kilnfolio.runtime.files import write_whole
 from kilnfolio.site.pages.customer import CustomerLot
 from kilnfolio.site.qr import qr_svg
@@ -74,13 +75,15 @@ class Label:
     pack: str
     species: str
     size: str
+    measured: str
+    """Mean MC and when it was measured; empty where the lot was not assessed."""
     words: tuple[str, ...]
     digits: str
     qr: Markup
 
 
 def labels_of(view: CustomerLot, regional: RegionalFormat = PLAIN) -> Iterator[Label]:
-    """Yield a label for each pack of a sealed lot, in the regional of the mill's pages.
+    """Yield a label for each pack of a sealed lot, in the units of the mill's region.
 
     Raises
     ------
@@ -93,8 +96,14 @@ def labels_of(view: CustomerLot, regional: RegionalFormat = PLAIN) -> Iterator[L
     code = qr_svg(view.label_address, f"Code that leads to the record of lot {view.lot}")
     for number, _, _ in view.packs:
         yield Label(view.mill, view.invented, view.lot, number, view.species.partition(" (")[0],
-                    regional.retold(view.size), tuple(seal.words.split()),
+                    regional.retold(view.size), _measured(view), tuple(seal.words.split()),
                     grouped(seal.digits), code)
+
+
+def _measured(view: CustomerLot) -> str:
+    if not (view.mean and view.measured):
+        return ""
+    return f"Mean MC {view.mean}, {day(view.measured[-1])}"
 
 
 def write_sheets(labels: Sequence[Label], sheet: str, out: Path, *, skip: int = 0) -> list[str]:

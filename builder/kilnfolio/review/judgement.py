@@ -1,4 +1,4 @@
-"""Does a lot keep its order? The strongest honest sentence its readings support."""
+"""Does a lot meet its order? The strongest honest sentence its readings support."""
 
 from __future__ import annotations
 
@@ -112,7 +112,7 @@ def _standard_rule(case: LotCase, order: Order) -> Rule:
 
 
 def judge(case: LotCase) -> Judgement:
-    """Return whether the readings keep the order, and what may be said.
+    """Return whether the readings meet the order, and what may be said.
 
     A refused finding on the moisture record of a charge leaves the lot not assessed: an absent or
     doubtful proof is never turned into a statement.
@@ -143,8 +143,8 @@ def judge(case: LotCase) -> Judgement:
         (rule.mean_high is None or mean <= rule.mean_high)
     met = bool(mean_kept and 100.0 * inside >= rule.share * n)
     # what failed is the mill's to say, in the finding; a customer is told that it failed
-    sentence = f"The lot as measured keeps its order: {counted(inside, n, mean)}." if met else \
-        "The lot as measured does not keep what was ordered."
+    sentence = f"The lot as measured meets the order: {counted(inside, n, mean)}." if met else \
+        "The lot as measured does not meet the order."
     return Judgement(rule=rule.words, met=met, **facts, sentence=sentence)
 
 

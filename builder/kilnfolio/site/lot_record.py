@@ -91,7 +91,7 @@ class LotRecord(_Part):
     packs: tuple[RecordPack, ...]
     """Its packs."""
     statement: str
-    """Whether it keeps the order, in a sentence."""
+    """Whether it meets the order, in a sentence."""
     verdict: str
     """The same in a phrase."""
     ordered: str
@@ -124,12 +124,6 @@ class LotRecord(_Part):
     """What this record is not."""
 
 
-#: Keys that are facts about the lot, not words about them: these never move under a seal.
-FACTS = frozenset({
-    "format", "invented", "lot", "version", "issued", "packs", "target", "mean", "span", "readings",
-    "measured", "claim", "bars", "verdict"})
-
-
 def lot_record(view: CustomerLot) -> LotRecord:
     """Return the record of what a customer's page prints."""
     name, email, phone = view.contact
@@ -139,7 +133,7 @@ def lot_record(view: CustomerLot) -> LotRecord:
         contact=RecordContact(name=name, email=email, phone=phone),
         packs=tuple(RecordPack(number=number, pieces=pieces, volume=volume)
                     for number, pieces, volume in view.packs),
-        verdict=view.verdict[1],
+        verdict=view.state.verdict,
         bars=tuple(RecordBar(mc=words, boards=count)
                    for words, count in (view.chart.bars if view.chart else ())),
     )

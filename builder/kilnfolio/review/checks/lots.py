@@ -30,7 +30,7 @@ _GROUP = "lot"
     ),
     source="en-14298, or the order",
     reason="The order says what the lot must be. The readings say what it is.",
-    passes="The readings keep what was ordered.",
+    passes="The readings meet the order.",
 )
 def lot_moisture(case: LotCase) -> Said:
     judgement = judge(case)

@@ -66,11 +66,11 @@
   }
 
   function verdict(current, history, holds) {
-    if (!holds) return ["fail", "does not match", "The record on this page is not the record that was sealed. Do not rely on it; ask the mill, and give the lot number."];
-    if (!label) return ["not-checked", "not compared", "This page was not opened by the code on a label. Compare the words or digits below with those on the label."];
-    if (label === current) return ["pass", "as labelled", "The record on this page is the one the label was printed for."];
-    if (history.includes(label)) return ["question", "amended since this label was printed", "The mill has amended this record and sealed it again. This page shows the newer record."];
-    return ["fail", "does not match", "The label carries another seal than this page. Ask the mill, and give the lot number."];
+    if (!holds) return ["fail", "does not match the label", "The record on this page is not the record that was sealed. Do not rely on it; ask the mill, and give the lot number."];
+    if (!label) return ["no-data", "not compared with a label", "This page was not opened by the code on a label. Compare the words or digits below with those on the label."];
+    if (label === current) return ["pass", "matches the label", "The record on this page is the one the label was printed for."];
+    if (history.includes(label)) return ["question", "amended after this label was printed", "The mill has amended this record and sealed it again. This page shows the newer record."];
+    return ["fail", "does not match the label", "The label carries another seal than this page. Ask the mill, and give the lot number."];
   }
 
   let label = "";
@@ -94,6 +94,9 @@
       part.hidden = false;
     }
     box.querySelector(".seal-why").textContent = why;
+    // where the page is not the labelled record, no verdict of it is shown
+    document.getElementById("verdict").hidden = look === "fail";
+    document.getElementById("verdict-void").hidden = look !== "fail";
   }
 
   if (typeof window !== "undefined") {

@@ -14,9 +14,11 @@ from jinja2 import Environment
 from markupsafe import Markup
 
 from kilnfolio.physics.sorption import relative_humidity_for_emc
+from kilnfolio.charts.range_strip import Strip, range_strip
 from kilnfolio.charts.survey import Histogram, histogram
 from kilnfolio.site.editions import Seen, for_customer
 from kilnfolio.site.lot_record import LotRecord, linked_data, worded_by
+from kilnfolio.site.lot_state import STATES, LotState, state_of
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.pages.indoors import (
@@ -41,9 +43,9 @@ from kilnfolio.site.qr import labelled, lot_address, qr_svg
 from kilnfolio.site.seals import SealView
 from kilnfolio.rendering.templating import render
 from kilnfolio.records.folder import MillFolder
-from kilnfolio.records.quantities import Percent
+from kilnfolio.records.quantities import Percent, Volume
 from kilnfolio.review import figures
-from kilnfolio.review.dossier import Dossier, LotDossier, Outcome
+from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.review.judgement import CONFIDENCE_PCT, OWN_PACKS, WHOLE_CHARGE, WHOLE_CHARGES
 
 #: Temperature that advice about storage is given for; a room. [°C]
@@ -51,13 +53,6 @@ ROOM_C = 20.0
 
 #: Packs named in a phrase; more are counted there, and named in their list.
 _PACKS_NAMED = 2
-
-#: How a judgement is shown: an outcome's look, and the customer's word for it.
-VERDICTS: dict[bool | None, tuple[Outcome, str]] = {
-    True: ("pass", "keeps the order"),
-    False: ("fail", "does not keep the order"),
-    None: ("no data", "not assessed"),
-}
 
 LIMITS = (
     "This page states what was measured, on the pieces measured, on the date given. It does not "
@@ -83,8 +78,11 @@ class CustomerLot:
     packs: tuple[tuple[str, int, str], ...]
     """Number, pieces, volume."""
     pack_words: str
+    pack_total: tuple[int, str]
+    """Pieces and volume of all packs."""
     statement: str
-    verdict: tuple[Outcome, str]
+    state: LotState
+    """Meets the order, does not meet it, or is not assessed."""
     ordered: str
     target: str
     mean: str
@@ -105,6 +103,8 @@ class CustomerLot:
     """How each computed number was had."""
     shrinkage_status: str
     """How its shrinkage is known; "" where it is not."""
+    strip: Markup
+    """Driest, mean and wettest against the order; empty where the lot was not assessed."""
     chart: Histogram | None
     address: str
     served: Served | None = None
@@ -163,7 +163,8 @@ def with_record(view: CustomerLot, text: str, seal: SealView) -> CustomerLot:
         How it is sealed.
     """
     record = LotRecord.model_validate_json(text)
-    return replace(view, **worded_by(record), served=Served(text, record, seal))
+    return replace(view, **worded_by(record), state=state_of(record.verdict),
+                   served=Served(text, record, seal))
 
 
 def customer_lot(
@@ -216,6 +217,7 @@ def customer_lot(
             (pack.number, pack.pieces, figures.side_by_side(pack.volume)) for pack in lot.packs
         ),
         pack_words=pack_words(pack.number for pack in lot.packs),
+        pack_total=_total(lot),
         **moisture,
         method=_method(surveys),
         measured=tuple(sorted({survey.at.astimezone(zone).date() for survey in surveys})),
@@ -234,6 +236,12 @@ def customer_lot(
         shrinkage_status=species.shrinkage.status if species.shrinkage else "",
         address=address,
     )
+
+
+def _total(lot: Seen) -> tuple[int, str]:
+    volume = sum(pack.volume.value for pack in lot.packs)
+    total = Volume(volume, f"{volume:.2f} m³")
+    return sum(pack.pieces for pack in lot.packs), figures.side_by_side(total)
 
 
 def _size(lot: Seen) -> str:
@@ -256,7 +264,7 @@ def _moisture(
     """Return what is said of moisture; numbers only where the lot could be assessed."""
     words: dict[str, Any] = {
         "statement": judgement.sentence,
-        "verdict": VERDICTS[judgement.met],
+        "state": STATES[judgement.met],
         "ordered": judgement.rule,
         "target": figures.as_entered(lot.order.target_mc),
         "mean": "",
@@ -264,6 +272,7 @@ def _moisture(
         "readings": "",
         "boards": "",
         "supported": "",
+        "strip": Markup(""),
         "chart": None,
     }
     if judgement.met is None or not readings or not surveys:
@@ -275,6 +284,9 @@ def _moisture(
         "readings": str(judgement.n),
         "boards": _BOARDS.get(judgement.readings_from, _BOARDS[WHOLE_CHARGE]),
         "supported": _supported(judgement),
+        "strip": range_strip(Strip(
+            min(readings), judgement.mean_pct, max(readings), lot.order.target_mc.value, low, high
+        )),
         "chart": histogram(
             readings,
             title=f"Readings of lot {lot.id}",
@@ -318,10 +330,19 @@ def _method(surveys: Iterable[Seen]) -> str:
 
 
 def _heat_treatment(lot: Seen, review: Seen, charges: list[Seen]) -> str:
-    """Return the heat-treatment statement; "" unless it was asked for and every charge shows it."""
+    """Return what is said of heat treatment; "" unless the lot asks to state it.
+
+    A claim that a lot asks to state is answered, never passed over: stated where every charge shows
+    it, and otherwise said not to be supported.
+    """
     runs = [run for charge in charges for run in charge.heat]
-    if not (lot.heat_treatment_stated and review.heat_treated and runs):
+    if not lot.heat_treatment_stated:
         return ""
+    if not (review.heat_treated and runs):
+        return (
+            "Not supported by the mill's record: do not take this lot as heat-treated. The "
+            "official mark on the wood governs; ask the mill."
+        )
     required = listed(
         dict.fromkeys(
             f"{figures.measure(run.threshold_c, '°C', 0)} or above for "

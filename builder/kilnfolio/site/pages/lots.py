@@ -10,7 +10,8 @@ from kilnfolio.rendering import routes
 from kilnfolio.charts.survey import Histogram, histogram
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.pages.charges import Link
-from kilnfolio.site.pages.customer import VERDICTS, pack_words
+from kilnfolio.site.lot_state import STATES
+from kilnfolio.site.pages.customer import pack_words
 from kilnfolio.site.pages.findings import FindingGroups, finding_groups
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.words import Count, outcome_counts
@@ -103,7 +104,7 @@ def lot_view(holdings: SiteContext, record: Lot) -> LotView:
     return LotView(
         record,
         dossier,
-        VERDICTS[judgement.met],
+        (STATES[judgement.met].outcome, STATES[judgement.met].verdict),
         Link(holdings.species_name(record.species), routes.species(record.species)),
         ", ".join(
             filter(

@@ -18,7 +18,7 @@ from typing import Any, Literal
 
 from kilnfolio.rendering import routes
 from kilnfolio.records.reading import month_of
-from kilnfolio.site.pages.customer import VERDICTS
+from kilnfolio.site.lot_state import STATES
 from kilnfolio.site.pages.histories import ChargeRow, LotLine
 from kilnfolio.review.dossier import Outcome
 
@@ -97,7 +97,7 @@ class LotRow:
 
 def lot_row(line: LotLine) -> LotRow:
     """Return a lot as its register prints it."""
-    outcome, verdict = VERDICTS[line.met]
+    outcome, verdict = STATES[line.met].outcome, STATES[line.met].verdict
     return LotRow(
         number=line.number,
         product=line.product,

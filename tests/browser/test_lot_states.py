@@ -1,0 +1,82 @@
+"""Each of twelve states of a lot is decided from the first screen of a phone, by its text alone."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from itertools import product
+from pathlib import Path
+
+import pytest
+from tests.site.site import small_mill
+
+from kilnfolio.archive.canonical import canonical
+from kilnfolio.rendering.templating import environment
+from kilnfolio.site.lot_record import lot_record
+from kilnfolio.site.pages.customer import customer_lot, render_lot, with_record
+from kilnfolio.site.seals import SealLine, SealView
+from kilnfolio.site.static import copy_assets
+
+#: What a reader must be told in each case. The first is the mill's verdict, the second how the
+#: page was opened: by its label, by an older one, by another one, or without a label.
+VERDICTS = {True: "meets the order", False: "does not meet the order", None: "not assessed"}
+LABELS = {"its own": "matches the label", "older": "amended after this label was printed",
+          "another": "does not match its label", "none": "not compared with a label"}
+#: The first screen of a phone, in CSS pixels.
+WIDTH, HEIGHT = 360, 640
+#: Text whose first line is on the screen, as a reader sees it.
+_SEEN = """height => [...document.querySelectorAll('main h1, main p, main .outcome')]
+  .filter(part => part.checkVisibility() && part.getBoundingClientRect().top < height - 12)
+  .map(part => part.innerText).join(' ').toLowerCase()"""
+
+
+def _seal(text: str, digest: str = "") -> SealLine:
+    digest = digest or hashlib.sha256(text.encode()).hexdigest()
+    at = dt.datetime(2026, 6, 8, tzinfo=dt.UTC)
+    return SealLine(1, digest[:16], digest, at, "A. Mill", "", "k")
+
+
+@pytest.fixture(scope="module")
+def lots(tmp_path_factory) -> dict[bool | None, tuple[Path, str]]:
+    """The page of a sealed lot in each of the mill's verdicts, and the digits on its label."""
+    mill = small_mill(tmp_path_factory.mktemp("mill"))
+    root = tmp_path_factory.mktemp("site")
+    copy_assets(root, "customer")
+    env = environment(mill.folder.mill.record, menu=())
+    found = {}
+    for met in VERDICTS:
+        lot = mill.lots["L1"]
+        sentence = "Not assessed: no final survey is on record."
+        said = {"met": met} | ({"sentence": sentence} if met is None else {})
+        judged = lot.judgement.model_copy(update=said)
+        dossier = lot.model_copy(update={"judgement": judged})
+        view = customer_lot(mill.folder, "L1", mill.dossiers, dossier, "t")
+        text = canonical(lot_record(view)).decode()
+        seal = SealView((_seal("", "ab" * 32), _seal(text)))
+        token = str(met).lower()
+        page = render_lot(env, with_record(view, text, seal), token)
+        path = root / page.path
+        path.parent.mkdir()
+        path.write_text(page.html, "utf-8")
+        found[met] = path, seal.lines[-1].digits
+    return found
+
+
+@pytest.mark.parametrize(("met", "label"), list(product(VERDICTS, LABELS)))
+def test_the_first_screen_decides(page, lots, met, label):
+    path, digits = lots[met]
+    fragment = {"its own": "#" + digits, "older": "#" + "ab" * 8, "another": "#" + "cd" * 8,
+                "none": ""}[label]
+    page.set_viewport_size({"width": WIDTH, "height": HEIGHT})
+    page.goto("about:blank")
+    page.goto(path.as_uri() + fragment)
+    seen = page.evaluate(_SEEN, HEIGHT)
+    assert LABELS[label] in seen
+    told = {verdict for verdict in VERDICTS.values() if verdict in seen}
+    if label == "another":
+        assert not told, "a page that is not the labelled record gives no verdict"
+        assert "do not rely on this page" in seen
+    else:
+        assert told == {VERDICTS[met]}
+        assert "what to do" in seen
+        assert ("mean moisture content" in seen) == (met is not None)
