@@ -59,7 +59,8 @@ def test_labels_lie_on_the_paper_and_not_on_each_other(name):
 
 def label(pack: str, lot: str = "L1") -> Label:
     return Label("Minimal Mill", True, lot, pack, "Northern red oak", "25 mm (4/4) thick",
-                 "Mean MC 8.1 %, 7 June 2026", words_of(DIGITS), grouped(DIGITS), qr_svg(ADDRESS, "A code"))
+                 "Mean MC 8.1 %, 7 June 2026", words_of(DIGITS), grouped(DIGITS),
+                 qr_svg(ADDRESS, "A code"))
 
 
 def words(path) -> list[str]:
