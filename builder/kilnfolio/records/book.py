@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from typing import Annotated, Generic, Literal, Protocol, TypeVar
+from typing import Annotated, Any, Generic, Literal, Protocol, TypeVar
 
 from pydantic import AfterValidator, WithJsonSchema
 
@@ -76,6 +76,20 @@ class Sourced(Known, Generic[Q]):
 
     value: Q
     """The value with its unit."""
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Pickle by the quantity's class: a class made from a generic one has no name to find."""
+        [of] = type(self).__pydantic_generic_metadata__["args"]
+        return _sourced, (of, self.__getstate__())
+
+
+def _sourced(of: type[Quantity], state: dict[Any, Any]) -> Sourced[Any]:
+    """Return a sourced quantity from what `Sourced.__reduce__` kept of it."""
+    made: type[Sourced[Any]] = Sourced[of]  # type: ignore[valid-type]
+    found = made.__new__(made)
+    found.__setstate__(state)
+    return found
+
 
 
 class Publication(Record):
