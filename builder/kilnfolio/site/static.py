@@ -20,7 +20,7 @@ _SHARED = ("fonts/*.woff2", "fonts/*.txt", "letters.js")
 _FILES = {
     "mill": (*_SHARED, "calculators.css", "kiln-side.css", "*.js", "vendor/*"),
     "customer": (*_SHARED, "label.js", "charts.js", "opens.js", "wood.js", "indoors.js"),
-    "auditor": (*_SHARED, "charts.js", "tables.js"),
+    "auditor": (*_SHARED, "charts.js", "sections.js", "tables.js"),
 }
 #: Lines of a script that only explain it.
 _COMMENT_LINES = re.compile(rb"^[ \t]*(?:/\*.*?\*/|//[^\n]*)\n", re.DOTALL | re.MULTILINE)
