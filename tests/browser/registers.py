@@ -14,8 +14,8 @@ from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.rendering.templating import environment
 from kilnfolio.review.running import Running
-from kilnfolio.site.nouns import MILL, SCRIPTS
 from kilnfolio.site.lot_state import STATES
+from kilnfolio.site.nouns import MILL, SCRIPTS
 from kilnfolio.site.pages.histories import ChargeRow
 from kilnfolio.site.pages.rows import (
     CHARGES,
