@@ -212,13 +212,15 @@ class Chamber:
         to_load = k.exchange * max(flow, STILL_HEAT_SHARE) * (self.dry - self.wood)
         air_loss = through * 1.0 * AIR_HEAT * (self.dry - outside)
         compressor_heat = (drawn * latent + k.compressor_kw * self.compressor)
-        heat = (k.heating_kw * self.coil * flow + compressor_heat - to_load - air_loss
+        # steam brings its own heat; a mist of cold water takes it from the air
+        misted = made * latent if k.compressor else 0.0
+        heat = (k.heating_kw * self.coil * flow + compressor_heat - misted - to_load - air_loss
                 - k.losses * (self.dry - outside))
         self.dry += heat * seconds / k.heat_capacity
         self.wood += (to_load - evaporation * latent) * seconds / heat_of_load
         self.vapour += (evaporation + made - vented - drawn) * seconds / room
         self.vapour = min(max(self.vapour, 200.0), ceiling)
-        self.energy_kwh += (max(k.heating_kw * self.coil * flow, 0.0) + made * latent
+        self.energy_kwh += (max(k.heating_kw * self.coil * flow, 0.0) + made * latent - misted
                             + k.compressor_kw * self.compressor) / 60.0
         self.condensed_kg += drawn * seconds
         drift = 4.5 if not (self.fans and self.power) else 0.0

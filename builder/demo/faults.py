@@ -31,7 +31,9 @@ EXPECTED = {
         "The recorder's wet bulb drifts above the hand readings until the wick is changed: the log "
         "shows air more humid than it was, and its EMC in that time cannot be used. The hand "
         "readings and the loss of the boards show that the air stayed as set.",
-        ("dry-wick",)),
+        ("dry-wick",), {
+            "air-as-asked": "By the recorder's wet bulb the air was more humid than asked; that is "
+                            "what a dry wick shows."}),
     "stopped fan": Expected(
         "The fans stood for hours above 30 % MC and nobody wrote a stop down; the sides of the "
         "load drifted apart. Inspect for stain and checks.",
@@ -58,7 +60,9 @@ EXPECTED = {
     "small survey": Expected(
         "Twelve readings, none outside, do not show the share the order wants shown at its "
         "confidence. The strongest honest sentence is much weaker; 45 would be needed.",
-        ("sample-size-for-claim",)),
+        ("sample-size-for-claim",), {
+            "survey-coverage": "Twelve readings picked at random leave a pack or two without "
+                               "one."}),
     "early step": Expected(
         "One step was made about two points before the controlling MC was due.",
         ("step-timing",)),

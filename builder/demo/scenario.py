@@ -73,23 +73,23 @@ _VENT = {"vent": Sensor(0.0, 0.0, 1.0), "spray": Sensor(0.0, 0.0, 1.0),
 
 KILNS = {
     "kiln-1": KilnScene(
-        KilnPhysics(chamber_m3=150.0, heat_capacity=2600.0, losses=0.45, heating_kw=330.0,
+        KilnPhysics(chamber_m3=150.0, heat_capacity=2600.0, losses=0.22, heating_kw=330.0,
                     air_flow=34.0, vent=0.50, spray=0.18),
         3.5, 3.0, _bays([-0.5, -0.2, -0.1, -0.1, -0.2, -0.9], [0.2, 0.4, 0.5, 0.4, 0.3, -0.1]),
         {"dry-bulb": Sensor(0.04, 0.06, 0.1), "dry-bulb-entering": Sensor(0.08, 0.07, 0.1),
          "dry-bulb-leaving": Sensor(-0.10, 0.07, 0.1),
          "wet-bulb": Sensor(-0.07, 0.05, 0.1), **_VENT}, (0.05, -0.05)),
     "kiln-2": KilnScene(
-        KilnPhysics(chamber_m3=105.0, heat_capacity=1900.0, losses=0.35, heating_kw=330.0,
+        KilnPhysics(chamber_m3=105.0, heat_capacity=1900.0, losses=0.27, heating_kw=330.0,
                     air_flow=22.0, vent=0.42, spray=0.15, wetting_s=1100.0),
         3.5, 2.0, _bays([-0.3, -0.1, 0.0, -0.7], [0.2, 0.4, 0.3, 0.1]),
         {"dry-bulb": Sensor(-0.06, 0.06, 0.1), "wet-bulb": Sensor(0.05, 0.05, 0.1), **_VENT,
          **{f"core-{n}": Sensor(bias, 0.03, 0.1)
             for n, bias in enumerate((0.05, -0.08, 0.04, -0.02), start=1)}}, (-0.04, 0.03), True),
     "kiln-3": KilnScene(
-        KilnPhysics(chamber_m3=75.0, heat_capacity=1300.0, losses=0.20, heating_kw=70.0,
+        KilnPhysics(chamber_m3=75.0, heat_capacity=1300.0, losses=0.055, heating_kw=70.0,
                     air_flow=12.0, vent=0.10, spray=0.018, compressor=0.018, compressor_kw=9.0,
-                    fan_kw=4.5, leak=0.004, drying_s=900.0),
+                    fan_kw=1.2, leak=0.002, drying_s=900.0),
         3.0, 3.0, _bays([-0.4, -0.1, -0.6], [0.3, 0.4, 0.1]),
         {"dry-bulb": Sensor(0.05, 0.06, 0.1), "depression": Sensor(0.04, 0.06, 0.1),
          "relative-humidity": Sensor(0.8, 0.30, 0.1), **_VENT}, (0.03, -0.04)),

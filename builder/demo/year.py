@@ -90,7 +90,7 @@ CHARGES = (
                _on(2025, 11, 4, 9, 30), 62.0, 4.0, 8.0, 18.0, boards=6, conditioning_hours=20.0,
                supplier="Cedar Ford Lumber"),
     ChargePlan("HB-25-052", "kiln-3", "quercus-rubra-8-4-dh", "quercus-rubra", "8/4",
-               _on(2025, 12, 8, 9, 0), 15.0, 2.0, 8.0, 18.0, start="air-dried", first_step=7,
+               _on(2025, 12, 8, 9, 0), 23.0, 1.0, 8.0, 18.0, start="air-dried", first_step=6,
                boards=6, conditioning_hours=36.0, sawn_days_before=310, supplier="Stillwater Yard"),
     ChargePlan("HB-26-013", "kiln-3", "fraxinus-americana-4-4-dh", "fraxinus-americana", "4/4",
                _on(2026, 3, 12, 9, 45), 46.0, 3.0, 8.0, 18.0, boards=6, conditioning_hours=18.0,
@@ -101,7 +101,7 @@ CHARGES = (
                supplier="Cedar Ford Lumber",
                resectioned=2, notes="Compressor belt squeals on cold starts; ask for a price."),
     ChargePlan("HB-26-040", "kiln-3", "quercus-rubra-8-4-dh", "quercus-rubra", "8/4",
-               _on(2026, 8, 27, 8, 45), 14.8, 1.0, 8.0, 18.0, start="air-dried", first_step=7,
+               _on(2026, 8, 27, 8, 45), 22.5, 1.0, 8.0, 18.0, start="air-dried", first_step=6,
                boards=6, conditioning_hours=40.0, sawn_days_before=290, supplier="Stillwater Yard"),
 )
 

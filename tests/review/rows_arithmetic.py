@@ -402,4 +402,4 @@ def fewer_weights(weighings: list[Any], count: int) -> list[Any]:
         count -= len(kept)
         weighing["masses"] = dict(kept)
         weighing["stated_mc"] = {}
-    return weighings
+    return [weighing for weighing in weighings if weighing["masses"]]

@@ -23,8 +23,9 @@ from kilnfolio.physics.mixture import two_groups
 
 #: Water the clean charge lost [kg].
 WATER = make_case().water.water_kg  # type: ignore[union-attr]
-#: A median deviation of 0.2 points in the clean survey, as a standard deviation.
-SD = 1.4826 * 0.2
+#: Readings about 8 % with a median deviation of 0.6 points, and that as a standard deviation.
+WIDE = [8.0 + 0.3 * (n % 7 - 3) for n in range(48)]
+WIDE_SD = 1.4826 * 0.6
 
 
 def readings(values: Any) -> dict[str, Any]:
@@ -263,7 +264,14 @@ EDGES = [
     Edge(
         "survey-shape",
         "survey-wet-tail",
-        lambda e: charge(tail(3, 8.0 + limit("survey-wet-tail") * SD + e)),
+        lambda e: charge(
+            readings([*WIDE[:45], *[8.0 + limit("survey-wet-tail") * WIDE_SD + e] * 3])
+        ),
+    ),
+    Edge(
+        "survey-shape",
+        "survey-wet-tail-points",
+        lambda e: charge(tail(3, 8.0 + limit("survey-wet-tail-points") + e)),
     ),
     Edge(
         "survey-shape",

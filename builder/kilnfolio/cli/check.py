@@ -45,6 +45,8 @@ def run(arguments: argparse.Namespace) -> int:
         mill = open_sealed_mill(arguments.folder)
         found = _everything(mill) if arguments.charge is None else _of_charge(
             mill, arguments.charge)
+        if arguments.charge is None:
+            found |= _of_schedules(mill, drafts=arguments.all)
     except RecordProblems as error:
         if arguments.format == "json":
             print_json({"problems": [_problem(p) for p in error.problems]})
@@ -109,6 +111,18 @@ def _with_seals(mill: MillFolder, found: Found, charges: Sequence[str] | None = 
     broken = broken_findings(mill.graph, charges, lots)
     return {name: (*([broken[name]] if name in broken else []), *found.get(name, ()))
             for name in dict.fromkeys([*found, *broken])}
+def _of_schedules(folder: MillFolder, *, drafts: bool) -> dict[str, tuple[Finding, ...]]:
+    """Return what is said of schedules by themselves; of drafts only where everything is asked."""
+    from kilnfolio.review.review import mill_pressure
+    from kilnfolio.review.schedule_case import lint_schedule
+
+    found = {}
+    for name, located in folder.schedules.items():
+        said = lint_schedule(folder, name, mill_pressure(folder))
+        asked = any(one.word in ("question", "fail") for one in said)
+        if drafts or (asked and located.record.approved is not None):
+            found[f"schedule {name}"] = said
+    return found
 
 
 def _problem(problem: Problem) -> dict[str, object]:

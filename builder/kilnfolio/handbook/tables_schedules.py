@@ -38,6 +38,7 @@ from kilnfolio.review.dossier import Working
 from kilnfolio.review.figures import NBSP, NOTHING, measure, number
 from kilnfolio.review.limits import Subject, limit_book
 from kilnfolio.review.setpoints import state_of
+from kilnfolio.review.stages import conditioning_rule, points_above
 
 if TYPE_CHECKING:
     from kilnfolio.handbook.rendered import Builder
@@ -196,10 +197,7 @@ class TargetOptions(Options):
 def _ending(builder: Builder, options: TargetOptions, _document: Document) -> Table:
     limits = limit_book(builder.setting.folder)
     below = limits.value("equalizing-below-target")
-    above = [
-        limits.value("conditioning-above-target", Subject(kind=kind))
-        for kind in ("hardwood", "softwood")
-    ]
+    kinds = [Subject(kind=kind) for kind in ("hardwood", "softwood")]
     first = options.targets[0]
     rows = [
         (
@@ -207,7 +205,7 @@ def _ending(builder: Builder, options: TargetOptions, _document: Document) -> Ta
             number(rules.equalizing_start(target.value, below), 0),
             number(rules.equalizing_emc(target.value, below), 0),
             number(target.value, 0),
-            *(number(rules.conditioning_emc(target.value, points), 0) for points in above),
+            *(number(conditioning_rule(limits, target.value, kind), 0) for kind in kinds),
         )
         for target in options.targets
     ]
@@ -230,7 +228,7 @@ def _ending(builder: Builder, options: TargetOptions, _document: Document) -> Ta
             worked("equalizing_emc", "equalizing EMC", target=first, below=below),
             worked(
                 "conditioning_emc", "conditioning EMC", target=first, kind="hardwood",
-                above=above[0],
+                above=points_above(limits, first.value, kinds[0]),
             ),
         ),
     )

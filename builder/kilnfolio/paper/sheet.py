@@ -16,7 +16,7 @@ from jinja2 import Environment
 from kilnfolio.handbook.chapter import Caution, read_manuscript
 from kilnfolio.paper.printing import pdf_of
 from kilnfolio.physics.moisture import mass_at
-from kilnfolio.physics.rules import conditioning_emc, equalizing_emc, equalizing_start
+from kilnfolio.physics.rules import equalizing_emc, equalizing_start
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.quantities import (
@@ -27,12 +27,19 @@ from kilnfolio.records.quantities import (
 )
 from kilnfolio.records.schedule import Air, Schedule, Treatment
 from kilnfolio.rendering.regional import RegionalFormat, regional_format
-from kilnfolio.review.boards import BoardHistory, board_histories
+from kilnfolio.review.boards import BoardHistory, board_histories, controls
 from kilnfolio.review.figures import customary, measure, metric, number
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.limits import LimitBook, Subject, limit_book
 from kilnfolio.review.review import mill_pressure
-from kilnfolio.review.setpoints import AirState, PlannedStep, planned_steps, resolve
+from kilnfolio.review.setpoints import (
+    AirState,
+    PlannedStep,
+    planned_steps,
+    resolve,
+    step_at,
+)
+from kilnfolio.review.stages import conditioning_rule
 from kilnfolio.review.working import evaluate
 from kilnfolio.runtime.files import write_whole
 
@@ -127,11 +134,11 @@ def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
     pressure = mill_pressure(folder)
     regional = regional_format(folder.mill.record)
     planned = planned_steps(located.record, folder.steps_of(located.record), pressure)
-    steps = regional.steps_as_set(planned, pressure)
+    everyone = board_histories(charge)
+    steps = _from_present_mc(charge, regional.steps_as_set(planned, pressure), everyone)
     limits = _limits(folder, charge)
     due = [*_steps_due(steps), *_ends_due(charge, located.record, limits)]
     cautions = read_manuscript(folder.root)[0].cautions
-    everyone = board_histories(charge)
     histories = [history for history in everyone if history.sections]
     boards = [_board(history, due) if history.sections else _in_the_oven(history, due)
               for history in everyone]
@@ -227,9 +234,20 @@ def _limits(folder: MillFolder, charge: Charge) -> LimitBook:
     )
 
 
+def _from_present_mc(charge: Charge, steps: Sequence[PlannedStep],
+                     histories: Sequence[BoardHistory]) -> Sequence[PlannedStep]:
+    """Return the steps still to be run: air-dried timber begins at the one for its present MC."""
+    known = [history for history in histories if history.points]
+    if not known or all(stock.start == "green" for stock in charge.stock):
+        return steps
+    control = controls(charge, known)
+    first = step_at(steps, control[0].mc_pct) if control else 1
+    return steps[first - 1:]
+
+
 def _step_lines(regional: RegionalFormat, steps: Sequence[PlannedStep]) -> Iterator[SheetStep]:
     for step in steps:
-        if step.number == 1:
+        if step is steps[0]:
             due = "start"
         elif step.from_mc_pct is not None:
             due = measure(step.from_mc_pct, "%", 0 if step.from_mc_pct.is_integer() else 1)
@@ -279,7 +297,7 @@ def _end_lines(
         (
             "conditioning",
             f"wettest {target:g} %",
-            float(conditioning_emc(target, limits.value("conditioning-above-target"))),
+            conditioning_rule(limits, target),
         ),
     )
     for name, due, emc in stages:
@@ -306,7 +324,7 @@ def _equalized(schedule: Schedule) -> bool:
 
 def _steps_due(steps: Sequence[PlannedStep]) -> Iterator[Due]:
     for step in steps:
-        if step.number > 1 and step.from_mc_pct is not None:
+        if step is not steps[0] and step.from_mc_pct is not None:
             yield Due(f"step {step.number}", step.from_mc_pct, f"{step.from_mc_pct:g} %")
 
 

@@ -10,8 +10,8 @@ from kilnfolio.records.book import Known, Sourced
 from kilnfolio.records.model import Name, Record, Slug, Text, in_range
 from kilnfolio.records.quantities import Density, Length, Percent, Rate, Temperature
 
-#: Nominal thickness of 4/4 stock [mm].
-_FOUR_QUARTER_MM = 25.4
+#: A ceiling without a thickness holds up to here: the schedule index lists 4/4 to 6/4 as one [mm].
+_SIX_QUARTER_MM = 38.1
 
 Kind = Literal["hardwood", "softwood"]
 
@@ -123,7 +123,7 @@ class WetCeiling(Known):
     while_above: Annotated[Percent, in_range(10, 100)]
     """It holds while the controlling MC is above this."""
     thickness: Length | None = None
-    """The thickness it is for; 4/4 where not written."""
+    """The thickness it is for; 4/4 to 6/4 where not written."""
 
 
 class Prone(Known):
@@ -201,7 +201,7 @@ class Species(Record):
     safe_daily_loss: list[SafeDailyLoss] = []
     """Safe daily loss by thickness."""
     ceiling_while_wet: WetCeiling | None = None
-    """The hottest dry bulb while it is wet, for 4/4 stock."""
+    """The hottest dry bulb while it is wet, for stock up to 6/4."""
     thick_ceilings: list[WetCeiling] = []
     """The same for thicker stock, each with its thickness."""
     prone_to: list[Prone] = []
@@ -234,7 +234,7 @@ class Species(Record):
         """
         if self.ceiling_while_wet is None:
             return None
-        known = sorted((one.thickness.value if one.thickness else _FOUR_QUARTER_MM,
+        known = sorted((one.thickness.value if one.thickness else _SIX_QUARTER_MM,
                         one.dry_bulb.value, one.while_above.value)
                        for one in (self.ceiling_while_wet, *self.thick_ceilings))
         sizes, temps, above = (list(values) for values in zip(*known, strict=True))

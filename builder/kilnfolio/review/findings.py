@@ -11,7 +11,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Literal, TypeVar
 from zoneinfo import ZoneInfo
 
@@ -339,7 +339,9 @@ def run_checks(case: AnyCase, answers: Iterable[Answer] = (), waivers: Iterable[
     """Return what every check says of a case, with the answers given to its findings."""
     of = {Case: "charge", LotCase: "lot", Publication: "publication"}[type(case)]
     findings = with_ids([finding for check in catalogue() if check.of == of
-                         for finding in _run(check, case)])
+                         for finding in run_check(check, partial(check.run, case),
+                                                  None if isinstance(case, Publication)
+                                                  else case.zone)])
     answers = tuple(answers)
     wrong = unmatched(findings, answers)
     if wrong:
@@ -348,18 +350,19 @@ def run_checks(case: AnyCase, answers: Iterable[Answer] = (), waivers: Iterable[
     return answered(findings, answers, waivers)
 
 
-def _run(check: Check, case: AnyCase) -> Iterator[Finding]:
+def run_check(check: Check, said: Callable[[], Iterable[Breach | Pass]],
+              zone: ZoneInfo | None = None) -> Iterator[Finding]:
+    """Yield what one check says, as findings."""
     breaches, sentence, absent = [], check.passes, None
     try:
-        for said in check.run(case):
-            if isinstance(said, Breach):
-                breaches.append(said)
+        for one in said():
+            if isinstance(one, Breach):
+                breaches.append(one)
             else:
-                sentence = said.sentence
+                sentence = one.sentence
     except (NoData, NotApplicable, NoLimit) as error:
         absent = error
     if breaches:
-        zone = None if isinstance(case, Publication) else case.zone
         yield from (_finding(check, breach, zone) for breach in breaches)
     elif absent is not None:
         yield Finding(

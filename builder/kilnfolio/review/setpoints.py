@@ -105,6 +105,14 @@ def planned_steps(schedule: Schedule, steps: Sequence[Step], pressure_pa: float
     return tuple(planned)
 
 
+def step_at(steps: Sequence[PlannedStep], mc_pct: float) -> int:
+    """Return the number of the step an MC-based schedule has for a controlling MC."""
+    for step in steps:
+        if step.until_mc_pct is None or mc_pct > step.until_mc_pct:
+            return step.number
+    return steps[-1].number
+
+
 def _applies(modification: Modification, begin: float | None, *, first: bool) -> bool:
     above = modification.while_above
     return above is None or first or (begin is not None and begin > above.value)

@@ -30,7 +30,12 @@ def equalizing_rule(limits: LimitBook, target_pct: float, subject: Subject | Non
 
 def conditioning_rule(limits: LimitBook, target_pct: float, subject: Subject | None = None
                       ) -> float:
-    """Return the EMC conditioning is set to [%].
+    """Return the EMC conditioning is set to [%]."""
+    return float(conditioning_emc(target_pct, points_above(limits, target_pct, subject)))
+
+
+def points_above(limits: LimitBook, target_pct: float, subject: Subject | None = None) -> float:
+    """Return how far above the target the conditioning EMC is set [points].
 
     Limits written before the points depended on the target give the same points for all.
     """
@@ -40,4 +45,4 @@ def conditioning_rule(limits: LimitBook, target_pct: float, subject: Subject | N
             target_pct, points, limits.value("conditioning-above-low-target", subject),
             limits.value("conditioning-low-up-to", subject),
             limits.value("conditioning-full-from", subject))
-    return float(conditioning_emc(target_pct, points))
+    return float(points)

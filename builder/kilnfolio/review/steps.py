@@ -74,10 +74,3 @@ def steps_made(case: Case) -> Iterator[Made]:
             verdict = "early" if above > early else "late" if above < -late else "due"
         yield Made(index, change, trigger, control, due, verdict)
 
-
-def step_for(case: Case, mc_pct: float) -> int:
-    """Return the number of the step an MC-based schedule has for a controlling MC."""
-    for step in case.steps:
-        if step.until_mc_pct is None or mc_pct > step.until_mc_pct:
-            return step.number
-    return case.steps[-1].number

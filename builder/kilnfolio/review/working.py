@@ -33,6 +33,7 @@ from kilnfolio.review import figures
 from kilnfolio.review.dossier import Working
 from kilnfolio.review.figures import NBSP
 from kilnfolio.review.limits import LimitBook, Subject
+from kilnfolio.review.stages import CONDITIONING_LIMITS, points_above
 
 
 class Bare(Quantity):
@@ -210,9 +211,17 @@ def with_limits(formula: Formula, values: Mapping[str, Any], limits: LimitBook) 
         The mill's limits have none that fits.
     """
     subject = Subject(kind=str(values["kind"]) if "kind" in values else None)
+
+    def of(key: str) -> float:
+        if key == CONDITIONING_LIMITS[0] and "target" in values:
+            given = values["target"]
+            target = given if isinstance(given, Percent) else Percent.parse(str(given))
+            return points_above(limits, target.value, subject)
+        return limits.value(key, subject)
+
     return dict(values) | {
         argument.name: argument.of.parse(
-            f"{limits.value(argument.limit, subject):g} {argument.of.unit}".strip()
+            f"{of(argument.limit):.4g} {argument.of.unit}".strip()
         )
         for argument in formula.arguments
         if argument.limit and argument.name not in values

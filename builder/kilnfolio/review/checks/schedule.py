@@ -11,7 +11,8 @@ from kilnfolio.records.problems import Place
 from kilnfolio.review.air import utc
 from kilnfolio.review.boards import control_at
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
-from kilnfolio.review.steps import step_for, steps_made
+from kilnfolio.review.setpoints import step_at
+from kilnfolio.review.steps import steps_made
 
 _GROUP = "schedule"
 _STEP_LIMITS = ("step-timing", "step-late", "step-skipped")
@@ -123,8 +124,8 @@ def start_step(case: Case) -> Said:
         raise NoData("no step change, or no weighing, is written down for the start")
     first = changes[0]
     control = control_at(case.controls, first.at) or case.controls[0]
-    due, allowed = step_for(case, control.mc_pct), case.limits.value("step-timing")
-    early = step_for(case, control.mc_pct - allowed)
+    due, allowed = step_at(case.steps, control.mc_pct), case.limits.value("step-timing")
+    early = step_at(case.steps, control.mc_pct - allowed)
     if not due <= first.step <= early:
         yield Breach(
             f"Begun at step {first.step} with the controlling MC at {control.mc_pct:.1f} %, "

@@ -4,29 +4,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from itertools import pairwise
 
 from kilnfolio.records.problems import Place
-from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, check
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
+from kilnfolio.review.schedule_case import ScheduleCase, lint
 from kilnfolio.review.setpoints import PlannedStep, resolve
+from kilnfolio.review.stages import CONDITIONING_LIMITS, conditioning_rule, equalizing_rule
 
 _GROUP = "schedule"
 #: 180 °F is 82.2 °C, whatever the last binary digit says. [K]
 _ROUNDING = 1e-6
 
 
-def _step_place(case: Case, step: PlannedStep, *key: str) -> tuple[Place, ...]:
+def _alone(case: Case) -> ScheduleCase:
+    """Return a charge's schedule as it is looked at by itself, for the timber of the charge."""
+    return ScheduleCase(
+        case.located_schedule, case.steps,
+        tuple((case.species[stock.species], stock.thickness.value) for stock in case.charge.stock),
+        case.charge.target_mc.value, case.limits, case.pressure_pa)
+
+
+def _step_place(case: ScheduleCase, step: PlannedStep, *key: str) -> tuple[Place, ...]:
     """Return where a step is written; a schedule in notation has its code only."""
     if case.schedule.notation:
-        return (case.located_schedule.place("notation"),)
-    return (case.located_schedule.place("steps", step.number - 1, *key),)
-
-
-def _need_mc_steps(case: Case) -> tuple[PlannedStep, ...]:
-    if case.schedule.time_based:
-        raise NotApplicable("the schedule's steps end after a time, not at an MC")
-    return case.steps
+        return (case.located.place("notation"),)
+    return (case.located.place("steps", step.number - 1, *key),)
 
 
 @check(
@@ -39,27 +42,36 @@ def _need_mc_steps(case: Case) -> tuple[PlannedStep, ...]:
     reason="A schedule that is too hot while the wood is wet spoils every charge alike.",
     passes="No step for wet timber is hotter than the species bears.",
 )
-def schedule_ceiling(case: Case) -> Iterator[Breach]:
-    steps, rounding = _need_mc_steps(case), case.limits.value("schedule-rounding")
-    sheets = [case.species[stock.species] for stock in case.charge.stock]
-    known = [(sheet, sheet.ceiling_while_wet) for sheet in sheets if sheet.ceiling_while_wet]
+def schedule_ceiling(case: Case) -> Said:
+    yield from ceiling(_alone(case))
+
+
+@lint("schedule-ceiling")
+def ceiling(case: ScheduleCase) -> Said:
+    if case.schedule.time_based:
+        raise NotApplicable("the schedule's steps end after a time, not at an MC")
+    rounding = case.limits.value("schedule-rounding")
+    known = [(bears, species) for species, thickness in case.stock
+             if (bears := species.ceiling_at(thickness)) is not None]
     if not known:
         raise NoData("no species sheet gives a ceiling while wet")
-    sheet, ceiling = min(known, key=lambda item: item[1].dry_bulb.value)
-    for step in steps:
-        wet = step.from_mc_pct is None or step.from_mc_pct > ceiling.while_above.value
-        if wet and step.air.dry_bulb_c > ceiling.dry_bulb.value + rounding:
+    (hottest, above), species = min(known, key=lambda item: item[0])
+    wet = [step for step in case.steps if step.from_mc_pct is None or step.from_mc_pct > above]
+    for step in wet:
+        if step.air.dry_bulb_c > hottest + rounding:  # the first says it for those after it
             yield Breach(
                 f"Step {step.number} asks {step.air.dry_bulb_c:.1f} °C while the timber may "
-                "be above "
-                f"{ceiling.while_above.value:g} %; {sheet.trade_name} bears "
-                f"{ceiling.dry_bulb.value:.1f} °C.",
+                f"be above {above:g} %; {species.trade_name} bears {hottest:.1f} °C.",
                 _step_place(case, step, "dry_bulb"),
                 f"step {step.number}",
                 step.air.dry_bulb_c,
-                ceiling.dry_bulb.value,
+                hottest,
                 "°C",
             )
+            break
+    most = max(step.air.dry_bulb_c for step in wet)
+    yield Pass(f"While the timber may be above {above:g} % the schedule asks {most:.1f} °C at "
+               f"most; {species.trade_name} bears {hottest:.1f} °C.")
 
 
 @check(
@@ -73,23 +85,31 @@ def schedule_ceiling(case: Case) -> Iterator[Breach]:
     "end at never ends.",
     passes="The EMC of every step lies below the MC the step ends at.",
 )
-def schedule_emc_against_mc(case: Case) -> Iterator[Breach]:
-    least, target = case.limits.value("schedule-emc-below"), case.charge.target_mc.value
+def schedule_emc_against_mc(case: Case) -> Said:
+    yield from emc_against_mc(_alone(case))
+
+
+@lint("schedule-emc-against-mc")
+def emc_against_mc(case: ScheduleCase) -> Said:
+    least, judged = case.limits.value("schedule-emc-below"), 0
     for step in case.steps:
-        end = step.until_mc_pct
-        if step is case.steps[-1]:
-            end = target
-        if end is not None and end - step.air.emc_pct < least:
+        end = case.target_pct if step is case.steps[-1] else step.until_mc_pct
+        if end is None:
+            continue
+        judged += 1
+        if end - step.air.emc_pct < least:
             yield Breach(
                 f"Step {step.number} holds {step.air.emc_pct:.1f} % EMC and is to dry to "
-                f"{end:g} %: it "
-                "does not get there.",
+                f"{end:g} %: it does not get there.",
                 _step_place(case, step),
                 f"step {step.number}",
                 end - step.air.emc_pct,
                 least,
                 "points",
             )
+    if not judged:
+        raise NotApplicable("no step of the schedule ends at an MC")
+    yield Pass(f"The EMC of {judged} steps lies at least {least:g} point below the MC they end at.")
 
 
 @check(
@@ -103,7 +123,12 @@ def schedule_emc_against_mc(case: Case) -> Iterator[Breach]:
     "back is a slip of the pen or belongs among the modifications.",
     passes="From step to step neither the dry bulb nor the depression falls.",
 )
-def schedule_order(case: Case) -> Iterator[Breach]:
+def schedule_order(case: Case) -> Said:
+    yield from order(_alone(case))
+
+
+@lint("schedule-order")
+def order(case: ScheduleCase) -> Said:
     if len(case.steps) < 2:
         raise NotApplicable("the schedule has one step only")
     rounding = case.limits.value("schedule-rounding")
@@ -122,6 +147,8 @@ def schedule_order(case: Case) -> Iterator[Breach]:
                     rounding,
                     "K",
                 )
+    yield Pass(f"Through {len(case.steps)} steps neither the dry bulb nor the depression falls by "
+               f"more than {rounding:g} K.")
 
 
 @check(
@@ -129,34 +156,44 @@ def schedule_order(case: Case) -> Iterator[Breach]:
     title="Equalizing and conditioning air of the schedule",
     group=_GROUP,
     severity="question",
-    limits=("equalizing-below-target", "conditioning-above-target", "stage-emc"),
+    limits=("equalizing-below-target", *CONDITIONING_LIMITS, "stage-emc"),
     source="wengert-extension; dry-kiln-operators-manual, ch. 7 (from memory)",
     reason="An equalizing or conditioning air that does not fit its target leaves wet hearts or "
     "set stress, however well it is held.",
     passes="The equalizing and conditioning air of the schedule fit its target.",
 )
-def schedule_end_air(case: Case) -> Iterator[Breach]:
-    schedule, value = case.schedule, case.limits.value
-    target = (schedule.target_mc or case.charge.target_mc).value
-    stages = [
-        ("equalizing", schedule.equalizing, target - value("equalizing-below-target")),
-        ("conditioning", schedule.conditioning, target + value("conditioning-above-target")),
-    ]
-    given = [(name, air, rule) for name, air, rule in stages if air]
-    if not given:
+def schedule_end_air(case: Case) -> Said:
+    yield from end_air(_alone(case))
+
+
+@lint("schedule-end-air")
+def end_air(case: ScheduleCase) -> Said:
+    schedule = case.schedule
+    if not schedule.equalizing and not schedule.conditioning:
         raise NotApplicable("the schedule leaves equalizing and conditioning to the rule")
-    for name, air, rule in given:
+    target = schedule.target_mc.value if schedule.target_mc else case.target_pct
+    if target is None:
+        raise NoData("the schedule does not say which target its end is for")
+    allowed, said = case.limits.value("stage-emc"), []
+    for name, air, rule in (
+        ("equalizing", schedule.equalizing, equalizing_rule(case.limits, target)),
+        ("conditioning", schedule.conditioning, conditioning_rule(case.limits, target)),
+    ):
+        if air is None:
+            continue
         emc = resolve(air, case.pressure_pa).emc_pct
-        if abs(emc - rule) > value("stage-emc"):
+        said.append(f"{name} holds {emc:.1f} % EMC, {rule:.3g} % by the rule")
+        if abs(emc - rule) > allowed:
             yield Breach(
                 f"The schedule's {name} air holds {emc:.1f} % EMC; for a target of "
-                f"{target:g} % the rule says {rule:g} %.",
-                (case.located_schedule.place(name),),
+                f"{target:g} % the rule says {rule:.3g} %.",
+                (case.located.place(name),),
                 name,
                 emc - rule,
-                value("stage-emc"),
+                allowed,
                 "points",
             )
+    yield Pass(f"{'; '.join(said).capitalize()}, for a target of {target:g} %.")
 
 
 @check(
@@ -168,14 +205,14 @@ def schedule_end_air(case: Case) -> Iterator[Breach]:
     reason="A kiln that cannot hold the air of a step runs another schedule than the one agreed.",
     passes="The kiln can hold every step, and the schedule suits its kind.",
 )
-def schedule_within_kiln(case: Case) -> Iterator[Breach]:
+def schedule_within_kiln(case: Case) -> Said:
     hottest = case.kiln.hottest
     for step in case.steps:
         if step.air.dry_bulb_c > hottest.value + _ROUNDING:
             yield Breach(
                 f"Step {step.number} asks {step.air.dry_bulb_c:.1f} °C; {case.kiln.name} "
                 f"holds {hottest.entered} at most.",
-                _step_place(case, step, "dry_bulb"),
+                _step_place(_alone(case), step, "dry_bulb"),
                 f"step {step.number}",
                 step.air.dry_bulb_c,
                 hottest.value,
@@ -188,6 +225,9 @@ def schedule_within_kiln(case: Case) -> Iterator[Breach]:
             (case.located_schedule.place("kiln_types"),),
             case.kiln.id,
         )
+    hot = max(step.air.dry_bulb_c for step in case.steps)
+    yield Pass(f"The hottest step asks {hot:.1f} °C; {case.kiln.name} holds {hottest.entered}, and "
+               "is of a kind the schedule is written for.")
 
 
 @check(
@@ -201,7 +241,12 @@ def schedule_within_kiln(case: Case) -> Iterator[Breach]:
     passes="Every modification of the schedule says by how much, so that its steps can be "
     "recomputed.",
 )
-def schedule_modified(case: Case) -> Iterator[Breach]:
+def schedule_modified(case: Case) -> Said:
+    yield from modified(_alone(case))
+
+
+@lint("schedule-modified")
+def modified(case: ScheduleCase) -> Said:
     if not case.schedule.modifications:
         raise NotApplicable("the schedule declares no modification")
     for index, change in enumerate(case.schedule.modifications):
@@ -210,9 +255,11 @@ def schedule_modified(case: Case) -> Iterator[Breach]:
             yield Breach(
                 f"The modification '{change.what}' gives no number, so its steps cannot "
                 "be recomputed.",
-                (case.located_schedule.place("modifications", index),),
+                (case.located.place("modifications", index),),
                 f"modification {index + 1}",
             )
+    count = len(case.schedule.modifications)
+    yield Pass(f"{count} modification{'' if count == 1 else 's'}, each with its number.")
 
 
 @check(
@@ -225,7 +272,7 @@ def schedule_modified(case: Case) -> Iterator[Breach]:
     reason="Somebody answers for every schedule; one that nobody approved is a draft.",
     passes="The schedule was approved before the charge was started.",
 )
-def schedule_approved(case: Case) -> Iterator[Breach]:
+def schedule_approved(case: Case) -> Said:
     approved = case.schedule.approved
     if approved is None:
         yield Breach(
@@ -239,3 +286,5 @@ def schedule_approved(case: Case) -> Iterator[Breach]:
             (case.located_schedule.place("approved", "on"),),
             case.schedule.id,
         )
+    else:
+        yield Pass(f"Approved by {approved.by} on {approved.on}, before the charge was started.")

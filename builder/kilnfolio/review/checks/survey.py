@@ -201,7 +201,7 @@ def survey_coverage(case: Case) -> Said:
     group=_GROUP,
     severity="question",
     limits=("survey-shape-least", "survey-two-groups", "survey-wet-tail",
-            "survey-wet-tail-share"),
+            "survey-wet-tail-points", "survey-wet-tail-share"),
     source="two groups: kass-raftery-1995 (from memory); wet tail: common practice",
     reason="Two groups are two loads in one, or a side that did not dry; a wet tail is what the "
     "customer will find. A mean and a standard deviation show neither.",
@@ -223,7 +223,7 @@ def survey_shape(case: Case) -> Said:
     middle = float(np.median(readings))
     # 1.4826 makes the median deviation a standard deviation for normal data
     sd = max(1.4826 * float(np.median(np.abs(readings - middle))), 0.1)
-    far = readings > middle + value("survey-wet-tail") * sd
+    far = readings > middle + max(value("survey-wet-tail") * sd, value("survey-wet-tail-points"))
     share = 100.0 * float(far.mean())
     if share > value("survey-wet-tail-share"):
         yield Breach(

@@ -388,6 +388,25 @@ LOAD = (
         Rate,
     ),
     Formula(
+        "safe_rate_between",
+        lambda rate, listed, thick_rate, thick_listed, thickness: rules.safe_rate(
+            thickness, [listed, thick_listed], [rate, thick_rate], 2.5
+        ),
+        (
+            Argument("rate", Rate),
+            Argument("listed", Length),
+            Argument("thick_rate", Rate),
+            Argument("thick_listed", Length),
+            Argument("thickness", Length),
+        ),
+        "rate at thickness d = rate₁ × (rate₂ ÷ rate₁)^(ln(d ÷ d₁) ÷ ln(d₂ ÷ d₁)), between two "
+        "thicknesses with a rate",
+        "{rate} × ({thick_rate} ÷ {rate})^(ln({thickness} ÷ {listed}) ÷ ln({thick_listed} ÷ "
+        "{listed}))",
+        _WENGERT,
+        Rate,
+    ),
+    Formula(
         "volume",
         lambda pieces, thickness, width, length: sums.volume_of_pieces(
             pieces, thickness, width, length

@@ -31,6 +31,7 @@ from kilnfolio.records.species import Kind, Species
 from kilnfolio.review import figures
 from kilnfolio.review.evidence import schedule_evidence
 from kilnfolio.review.limits import LimitBook, Subject, limit_book
+from kilnfolio.review.stages import points_above
 from kilnfolio.review.setpoints import AirState, PlannedStep, planned_steps, resolve
 
 INDEX = "schedules/index.html"
@@ -323,7 +324,7 @@ def recipes(
                 target,
             ),
         )
-        below, above = book.value(_BELOW), book.value(_ABOVE)
+        below, above = book.value(_BELOW), points_above(book, target)
         written = (schedule.equalizing, schedule.conditioning) if target == own else (None, None)
         dry, even = target - below, target + above
         found.append(
@@ -364,11 +365,12 @@ def _recipe_rules(holdings: SiteContext, kind: Kind) -> list[Rule]:
     found = []
     for key, words in (
         (_BELOW, "Equalizing begins, and its EMC stands, {} points below the MC ordered"),
-        (_ABOVE, holdings.regional.say("{conditioning} EMC stands {} points above it")),
+        (_ABOVE, holdings.regional.say("{conditioning} EMC stands {} points above it from a target "
+                                       "of {} % on, a point less for lower ones")),
     ):
-        limit = book.find(key)
+        limit, full = book.find(key), book.value("conditioning-full-from")
         found.append(
-            Rule(words.format(f"{limit.value:g}"), holdings.cite(limit.source), limit.status)
+            Rule(words.format(f"{limit.value:g}", f"{full:g}"), holdings.cite(limit.source), limit.status)
         )
     return found
 

@@ -10,8 +10,8 @@ from itertools import pairwise
 from kilnfolio.site.pages.workings import Shown, percent, points, shown, when, work_out
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
-from kilnfolio.records.quantities import Duration, Mass, Rate
-from kilnfolio.records.species import Species
+from kilnfolio.records.quantities import Duration, Mass
+from kilnfolio.records.species import SafeDailyLoss, Species
 from kilnfolio.review import figures
 from kilnfolio.review.checks.rate import days_before, safe_loss
 from kilnfolio.review.dossier import (
@@ -163,7 +163,7 @@ def _rates(folder: MillFolder, record: Charge, dossier: Dossier, zone: dt.tzinfo
         "rounded to a tenth here.", sample=True)
     safe = [(board.id, _safe(folder, record, board, limits)) for board in dossier.boards]
     yield shown("safe", "Safe loss a day", (
-        working for _, working in safe), "From the species’ own page, scaled for thick stock.")
+        working for _, working in safe), "From the species’ own page: as listed, interpolated between two thicknesses, or carried beyond them.")
     yield shown("safe-hourly", "Safe loss for each hour", (
         work_out("rate_by_the_hour", board.id, rate=board.safe_daily_loss_pct)
         for board in dossier.boards if board.safe_daily_loss_pct is not None))
@@ -214,15 +214,24 @@ def _safe(folder: MillFolder, record: Charge, board: BoardResult, limits: LimitB
     species = folder.species[stock.species].record
     divisor = limits.value("thick-stock-divisor")
     found = safe_loss(species, stock.thickness.value, divisor)
-    return found and _scaled(board, species, found[0].rate, stock.thickness.value, divisor,
-                             board.safe_daily_loss_pct, found[0].source)
+    return found and _scaled(board, species, found[0], stock.thickness.value, divisor)
 
 
-def _scaled(board: BoardResult, species: Species, rate: Rate, thickness_mm: float, divisor: float,
-            safe_pct: float, source: str) -> Working | None:
-    if round(rate.value, 2) != safe_pct:
-        return work_out("thickness_scaled_rate", board.id, rate=rate, thickness=thickness_mm,
-                        divisor=divisor)
-    return Working(name=board.id, formula="the safe loss on record for the thickness",
-                   substituted=f"{species.trade_name}, {figures.as_entered(rate)}",
-                   result=figures.measure(safe_pct, "points/day", 1), source=source)
+def _scaled(board: BoardResult, species: Species, entry: SafeDailyLoss, thickness_mm: float,
+            divisor: float) -> Working | None:
+    listed = sorted(species.safe_daily_loss, key=lambda one: one.thickness.value)
+    same = next((one for one in listed if one.thickness.value == thickness_mm), None)
+    if same is not None:
+        return Working(name=board.id, formula="the safe loss on record for the thickness",
+                       substituted=f"{species.trade_name}, {figures.as_entered(same.rate)}",
+                       result=figures.measure(board.safe_daily_loss_pct, "points/day", 1),
+                       source=same.source)
+    pair = next(((low, high) for low, high in pairwise(listed)
+                 if low.thickness.value < thickness_mm < high.thickness.value), None)
+    if pair is not None:
+        return work_out("safe_rate_between", board.id, rate=pair[0].rate,
+                        listed=pair[0].thickness, thick_rate=pair[1].rate,
+                        thick_listed=pair[1].thickness, thickness=thickness_mm)
+    # the formula counts from 4/4, the thinnest and usually the only one listed
+    return work_out("thickness_scaled_rate", board.id, rate=entry.rate, thickness=thickness_mm,
+                    divisor=divisor)

@@ -33,6 +33,7 @@ from kilnfolio.review.dossier import (
 )
 from kilnfolio.review.ending import CONFIDENCE_PCT
 from kilnfolio.review.limits import NoLimit, Subject, limit_book
+from kilnfolio.review.stages import points_above
 
 
 def ending_workings(folder: MillFolder, record: Charge, dossier: Dossier) -> Iterator[Shown]:
@@ -79,7 +80,7 @@ def _rule(folder: MillFolder, record: Charge, name: str) -> Working | None:
         if name == "equalizing":
             below = points(book.value("equalizing-below-target"), 1)
             return work_out("equalizing_emc", name, target=record.target_mc, below=below)
-        above = points(book.value("conditioning-above-target"), 1)
+        above = points(points_above(book, record.target_mc.value), 1)
     except NoLimit:
         return None
     return work_out("conditioning_emc", name, target=record.target_mc, kind=kind, above=above)
