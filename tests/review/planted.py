@@ -100,6 +100,29 @@ def _half_dry_board(record: Record) -> None:
     restated(record)
 
 
+def _late_step(record: Record) -> None:
+    """Write the step that came at 407 h down two and a half days late."""
+    record["step_changes"][3]["at"] = moved(record["step_changes"][3]["at"], 60.0)
+
+
+def _wetted_in_stop(record: Record) -> None:
+    """Let board S10 take up water while the kiln stood by a stop that was written down."""
+    record["stops"].append(
+        {"start": moved(record["weighings"][15]["at"], 1), "end":
+         moved(record["weighings"][15]["at"], 4), "cause": "no power", "by": "R. Tessaly"}
+    )
+    record["stops"].sort(key=lambda stop: str(stop["start"]))
+    loss = grams(record["weighings"][15]["masses"]["S10"]) \
+        - grams(record["weighings"][16]["masses"]["S10"])
+    weighed("S10", {16: loss + 12.0})(record)
+
+
+def _boards_wetter_at_the_end(record: Record) -> None:
+    """Let every board read two points more at the last weighing: the scale was not at nought."""
+    for board in record["boards"]:
+        weighed(board["id"], {52: 0.025 * grams(board["stated_oven_dry_mass"])})(record)
+
+
 def _no_hand_readings(record: Record) -> None:
     """Nobody read the bulbs by hand, so that the log alone tells of the air."""
     record["hand_readings"] = []
@@ -171,6 +194,7 @@ PLANTED: Mapping[str, Mutation] = {
     "calibration-due": Mutation(changes={"kiln:instruments.4.calibrations": [_CALIBRATED]}),
     "unit-slip": Mutation(log=_fahrenheit),
     "clock-against-hand": Mutation(log=_clock_ahead),
+    "drop-across-load": Mutation(log=stretch("dry-bulb-leaving", 470, 700, by=-1.4, ramp=6)),
     "zone-spread": Mutation(log=stretch("dry-bulb-leaving", 500, 503, by=-4.5)),
     # --- sample boards
     "sample-count": Mutation(record=_only(("S6", "S9", "S10"))),
@@ -243,7 +267,16 @@ PLANTED: Mapping[str, Mutation] = {
         changes={"schedule:modifications": [{"what": "milder at first", "why": "wide boards"}]}
     ),
     "schedule-approved": Mutation(changes={"schedule:approved": None}),
+    # --- following the schedule
+    "air-as-asked": Mutation(
+        record=_no_hand_readings, log=stretch("wet-bulb", 505, 520, by=3.4, ramp=5)
+    ),
+    "step-late": Mutation(record=_late_step),
+    "start-step": Mutation(THICK_OAK, {"step_changes.0.step": 5}),
+    "step-hours": Mutation(SPRUCE, {"step_changes.4.at": later(-4)}),
     # --- drying rate
+    "loss-per-running-hour": Mutation(log=stretch("fan", 96, 105, to=0.0)),
+    "regain-in-stop": Mutation(record=_wetted_in_stop),
     "daily-loss": Mutation(record=_quick_day),
     "thick-stock-limit": Mutation(
         THICK_OAK, {"species:safe_daily_loss": lambda losses: losses[:1]}
@@ -256,15 +289,35 @@ PLANTED: Mapping[str, Mutation] = {
     ),
     "stain-conditions": Mutation(
         record=_no_hand_readings,
-        log=lambda hours, channels: channels["wet-bulb"].__iadd__(
-            np.interp(hours, [60, 70, 98, 108], [0, 0.75, 0.75, 0])
-            * (channels["dry-bulb"] - channels["wet-bulb"])
-        )
+        log=several(
+            lambda hours, channels: channels["wet-bulb"].__iadd__(
+                np.interp(hours, [60, 70, 98, 108], [0, 0.75, 0.75, 0])
+                * (channels["dry-bulb"] - channels["wet-bulb"])
+            ),
+            lambda hours, channels: channels.pop("fan"),  # nobody knows whether the air moved
+        ),
     ),
     "outlier-board": Mutation(record=_half_dry_board),
     # --- end of charge
     "equalizing-start": Mutation(changes={"equalizing.start": later(-18)}),
     "equalizing-end": Mutation(record=weighed("S8", dict.fromkeys(range(47, 53), 20.0))),
+    "driest-board": Mutation(record=weighed("S8", {50: -66.0, 51: -66.0, 52: -66.0})),
+    "conditioning-rise": Mutation(log=stretch("wet-bulb", 683, 688.5, by=-5.0)),
+    "energy-for-water": Mutation(changes={"energy": "90000 kWh"}),
+    "boards-against-survey": Mutation(record=_boards_wetter_at_the_end),
+    "survey-coverage": Mutation(
+        changes={
+            "survey.readings": lambda old: [
+                {**one, "pack": "HB-25-041-01", "position": "bay 1 low"}
+                if one["pack"] == "HB-25-041-12" else one
+                for one in old
+            ]
+        }
+    ),
+    "survey-shape": Mutation(changes={"survey.readings": lambda old: _two_groups(old)}),
+    "cooled-before-survey": Mutation(
+        changes={"survey.at": "2025-10-31T13:00", "survey.wood_temperature": None}
+    ),
     "conditioning-emc": Mutation(log=stretch("wet-bulb", 684, 700, by=-1.5)),
     "conditioning-rule": Mutation(
         changes={"conditioning.emc": "10.6 %"}, log=stretch("wet-bulb", 684, 700, by=-1.2)
@@ -361,3 +414,11 @@ def _readings(
         mc = f"{grams(reading['mc']) + points:.1f} %"
         out.append({**reading, "mc": mc} if raised else reading)
     return out
+
+
+def _two_groups(old: list[Record]) -> list[Record]:
+    """Let half of the pieces read low and half read high, about the same mean."""
+    return [
+        {**one, "mc": f"{grams(one['mc']) + (1.3 if number % 2 else -1.3):.1f} %"}
+        for number, one in enumerate(old)
+    ]
