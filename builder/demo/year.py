@@ -101,7 +101,7 @@ CHARGES = (
                supplier="Cedar Ford Lumber",
                resectioned=2, notes="Compressor belt squeals on cold starts; ask for a price."),
     ChargePlan("HB-26-040", "kiln-3", "quercus-rubra-8-4-dh", "quercus-rubra", "8/4",
-               _on(2026, 8, 27, 8, 45), 22.5, 1.0, 8.0, 18.0, start="air-dried", first_step=6,
+               _on(2026, 8, 20, 8, 45), 17.5, 1.0, 8.0, 18.0, start="air-dried", first_step=7,
                boards=6, conditioning_hours=40.0, sawn_days_before=290, supplier="Stillwater Yard"),
 )
 

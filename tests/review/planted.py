@@ -294,7 +294,7 @@ PLANTED: Mapping[str, Mutation] = {
                 np.interp(hours, [60, 70, 98, 108], [0, 0.75, 0.75, 0])
                 * (channels["dry-bulb"] - channels["wet-bulb"])
             ),
-            lambda hours, channels: channels.pop("fan"),  # nobody knows whether the air moved
+            lambda _, channels: channels.pop("fan"),  # nobody knows whether the air moved
         ),
     ),
     "outlier-board": Mutation(record=_half_dry_board),

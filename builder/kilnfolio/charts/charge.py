@@ -92,6 +92,7 @@ def charge_chart(
     canvas = _canvas(dossier, zone, regional, ordered, dated=dated)
     parts = [
         *_bands(canvas),
+        *_off_bands(canvas),
         *_ordered(canvas, ordered),
         canvas.mc.frame(x_words=False),
         canvas.emc.frame(x_words=False),
@@ -131,6 +132,9 @@ def describe(dossier: Dossier, regional: RegionalFormat = PLAIN) -> str:
                      f"{regional.reading(max(dry))}.")
     parts.append(f"{_count(len(dossier.steps), 'step change')}, "
                  f"{_count(len(dossier.gaps), 'stop or gap', 'stops and gaps')}.")
+    off = [step.label for step in dossier.adherence if step.verdict == "not as asked"]
+    if off:
+        parts.append(f"The air was not as asked in step {', '.join(off)}.")
     return " ".join(parts)
 
 
@@ -196,6 +200,21 @@ def _bands(canvas: _Canvas) -> Iterator[Markup]:
         left, right = canvas.air.x_at(first), canvas.air.x_at(last)
         if right - left > 8.0 * len(words):
             yield text(css, (left + right) / 2, canvas.air.foot - 8, words, "middle")
+
+
+def _off_bands(canvas: _Canvas) -> Iterator[Markup]:
+    """Yield a band where the air of a step stayed outside what was asked, under EMC and bulbs."""
+    for step in canvas.dossier.adherence:
+        if step.verdict != "not as asked":
+            continue
+        for side in step.outside:
+            first = canvas.clock(side.since)
+            last = canvas.clock(side.since + dt.timedelta(hours=side.longest_hours))
+            for panel in (canvas.emc, canvas.air):
+                yield panel.band("off-band", first, last)
+            if canvas.emc.x_at(last) - canvas.emc.x_at(first) > 8.0 * len(side.side):
+                yield text("off-band", canvas.emc.x_at((first + last) / 2), canvas.emc.top + 16,
+                           side.side, "middle")
 
 
 def _step_lines(canvas: _Canvas) -> Iterator[Markup]:

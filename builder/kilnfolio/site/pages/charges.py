@@ -396,7 +396,10 @@ def _step(replay: StepReplay) -> StepLine:
             "",
         )
     early = replay.early_by_pct
-    timing = "early" if early > 0 else "due"
+    # dossiers sealed under rules 1 give the points only
+    timing: str = replay.verdict or ("early" if early > 0 else "due")
+    if timing == "late" and replay.waited_hours:
+        timing += f", due for {figures.measure(replay.waited_hours, 'h', 0)}"
     distance = f"{figures.number(abs(early), 1)} points {'above' if early > 0 else 'below'}"
     return StepLine(
         replay.at,

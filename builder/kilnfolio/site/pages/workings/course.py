@@ -52,6 +52,7 @@ def air_workings(folder: MillFolder, record: Charge, dossier: Dossier) -> Iterat
     yield from _logged(dossier, log, pressure)
     if dossier.air:
         yield from _kept(dossier.air, log)
+    yield from _adherence(dossier)
 
 
 def _errors(air: AirResult | None) -> dict[str, TemperatureDifference] | None:
@@ -110,6 +111,23 @@ def _logged(dossier: Dossier, log: LogSummary, pressure: Pressure) -> Iterator[S
         yield shown("air-emc-uncertainty", "What the error of the bulbs puts on it",
                     [work_out("emc_uncertainty", label, pressure=pressure, **mean, **errors)],
                     "Each row in the same way, with its own bulbs.", sample=True)
+
+
+def _adherence(dossier: Dossier) -> Iterator[Shown]:
+    """Yield how the rows of asked and kept were had."""
+    if not dossier.adherence:
+        return
+    yield shown("adherence", "Asked and kept, step by step", [
+        counted_up("kept", "mean of the readings, each weighed by the time it stands for",
+                   "readings of the step with the fans on, the way to the set-point and the "
+                   "recovery from stops left out", "the row", "the logger’s file"),
+        counted_up("asked", "wet bulb and EMC of the set-point", "as for the air that was set",
+                   "the row", "the schedule"),
+        counted_up("ran", "end − start − declared stops", "the step changes as written", "the row",
+                   "the record"),
+        counted_up("outside", "sum of the time each reading stands for, where it is outside the "
+                   "tolerance", "readings as for the mean", "the row", "schedules/limits.yaml"),
+    ], sample=True)
 
 
 # --- how the air was kept -------------------------------------------------------------------------
