@@ -118,16 +118,16 @@ def test_pages_say_that_it_runs_and_claim_nothing(tmp_path):
     assert "Still running. Controlling MC was 12.2" in own
     assert "Not yet complete" in own
     assert "Waiting for it: lot L1" in own
-    assert "Looked at up to" in own
+    assert "Reviewed up to" in own
     assert "Drying ended" not in own
     assert "Dried to" not in own
     assert "The seal" not in own
     begun = words_of(pages["charges/C2.html"])
     assert f"{C2}:4" in begun
-    assert "Begun, and not yet far enough written" in begun
+    assert "Started; not enough is recorded yet" in begun
     assert "C1" in words_of(pages["index.html"])
     index = words_of(pages["charges/index.html"])
-    assert index.index("C2") < index.index("None is on record")
+    assert index.index("C2") < index.index("No charges yet")
     assert "lots/L1.html" not in pages
 
 

@@ -22,7 +22,7 @@ from kilnfolio.rendering.templating import render
 
 #: Where the page stands in the edition, and the scripts it loads.
 PATH = "calculators.html"
-SCRIPTS = ("assets/wood.js", "assets/calculators.js")
+SCRIPTS = ("assets/wood.js", "assets/air.js", "assets/calculators.js")
 
 
 @dataclass(frozen=True)

@@ -29,7 +29,7 @@ from kilnfolio.review import figures
 from kilnfolio.review.dossier import Working
 from kilnfolio.review.figures import measure, number
 from kilnfolio.review.formulas import FORMULAS
-from kilnfolio.review.working import evaluate
+from kilnfolio.review.working import board_line, evaluate
 
 if TYPE_CHECKING:
     from kilnfolio.handbook.rendered import Builder
@@ -127,12 +127,12 @@ def folded(workings: Sequence[Working], publications: Mapping[str, Titled]) -> M
     """Return the working of one cell of each kind, folded away."""
     boards = (
         Markup(
-            '<div class="working"><p class="meta">{}</p><p>{}</p><p>= {} = <b>{}</b></p>'
+            '<div class="working"><p class="meta">{}</p><p>{}</p><p>{} = <b>{}</b></p>'
             '<p class="meta">{}</p></div>'
         ).format(
             one.name,
             one.formula,
-            one.substituted,
+            board_line(one.substituted),
             one.result,
             in_words(one.source, publications),
         )

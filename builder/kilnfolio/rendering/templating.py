@@ -22,6 +22,7 @@ from jinja2 import (
 from jinja2.runtime import Context
 from markupsafe import Markup, escape
 
+from kilnfolio.physics.air import pressure_at_altitude
 from kilnfolio.records.book import STATUS_MEANING, in_words
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.quantities import Quantity, fahrenheit_from_celsius
@@ -29,6 +30,7 @@ from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
 from kilnfolio.rendering.routes import FOOT, MENU, relative, root_of
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.review import figures
+from kilnfolio.review.working import board_line
 
 #: Where ``assets/charts.js`` writes what it reads out; hidden where there is no script.
 READ_OUT = Markup(
@@ -80,6 +82,7 @@ def environment(
         foot=FOOT if menu else (),
         SAFETY=SAFETY,
         READ_OUT=READ_OUT,
+        pressure_pa=round(float(pressure_at_altitude(mill.altitude.value / 1000.0))),
         degree=regional.temperature_scale.unit,
         kelvin=regional.difference_scale.unit,
         searchable=bool(menu),
@@ -206,5 +209,7 @@ _FILTERS: dict[str, Callable[..., Any]] = {
     "status": status,
     "in_words": in_words,  # {{ working.source | in_words(publications) }}
     "outcome": outcome,
+    "board_line": board_line,
+    "sentence": lambda text: str(text)[:1].upper() + str(text)[1:],
     "words": lambda text: Markup("<br>").join(escape(line) for line in str(text).splitlines()),
 }

@@ -378,6 +378,25 @@ def term(value: Given) -> str:
     return str(value)
 
 
+#: A line of a board that names what it computes: RH = 100 × …
+_NAMED = re.compile(r"[^\W\d]{1,5}[₀-₉]* = ")
+
+
+def board_line(substituted: str, left: str = "") -> str:
+    """Return the line of a board that has the values put in, its left side written once.
+
+    Parameters
+    ----------
+    substituted : str
+        The right-hand side with its values; or whole equations, which name what they compute.
+    left : str
+        What stands before the equals sign; nothing where the line above says it.
+    """
+    if _NAMED.match(substituted):
+        return substituted
+    return f"{left} = {substituted}".lstrip()
+
+
 # --- what came out --------------------------------------------------------------------------------
 
 #: Decimals of a result by dimension; others take the formula's own.

@@ -185,6 +185,7 @@ class _SectionReader(HTMLParser):
         self._inside = False
         self._heading = ""
         self._anchor = ""
+        self._problem = False
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         named = {name: value or "" for name, value in attrs}
@@ -193,6 +194,10 @@ class _SectionReader(HTMLParser):
                 self._skipped.append(tag)
         elif tag in self._SKIPPED or "headerlink" in named.get("class", ""):
             self._skipped.append(tag)
+        elif tag == "details" and self._problem:  # hint and answer: search gives neither away
+            self._skipped.append(tag)
+        elif tag == "section":
+            self._problem = named.get("class", "") == "problem"
         elif tag == "main":
             self._inside = True
         elif tag == "h1":
@@ -207,6 +212,8 @@ class _SectionReader(HTMLParser):
         if self._skipped:
             if tag == self._skipped[-1]:
                 self._skipped.pop()
+        elif tag == "section":
+            self._problem = False
         elif tag == "main":
             self._inside = False
         elif tag == self._heading:

@@ -8,6 +8,8 @@ import re
 from importlib import resources
 from pathlib import Path
 
+from kilnfolio.calculators.script import constants
+
 #: The parts of a style sheet, in their order, by the edition that uses them. A customer's page is
 #: fetched over a telephone beside the pack and carries no rule it has no use for.
 _LOT_PARTS = ("tokens", "stand-ins", "charts", "page", "lot", "workings")
@@ -59,6 +61,12 @@ def letters() -> str:
 """
 
 
+def constants_file() -> str:
+    """Return ``constants.js``: the constants of physics that the scripts of search calculate with."""
+    text = json.dumps(constants(), sort_keys=True, separators=(",", ":"))
+    return f"window.KILNFOLIO_CONSTANTS={text};\n"
+
+
 def assets(edition: str = "mill") -> dict[str, bytes]:
     """Return the files of an edition by their path in it.
 
@@ -73,6 +81,8 @@ def assets(edition: str = "mill") -> dict[str, bytes]:
     if edition == "customer":
         found = {path: _COMMENT_LINES.sub(b"", data) if path.endswith(".js") else data
                  for path, data in found.items()}
+    if edition == "mill":
+        found["assets/constants.js"] = constants_file().encode()
     return {"assets/site.css": style_sheet(edition).encode(),
             "assets/letters-at-hand.js": letters().encode(), **found}
 

@@ -1,157 +1,105 @@
-// Answers typed into the practice problems: read with their unit, held against the figure worked at
-// build and against what the usual mistakes give. Progress stays on this device, in its own store.
+/* Questions that search answers itself: the air of two bulbs, how long a timber took, charges and lots by what the
+   checks said. Each answer is an entry of the results: title, kind, address, within, also, text. */
 (function () {
   "use strict";
-  var sets = window.practiceNumbers, units = window.practiceUnits, mistakes = window.practiceMistakes;
-  var STORE = "kilnfolio-practice";
-  if (!sets || !units) { return; }
 
-  /** Reads "12,5 %" or "3.1 kg" as a figure in the unit of the key; null where it is none. */
-  function read(words, key, unit) {
-    var found = /^\s*([+\-\u2212]?\d+(?:[.,]\d+)?|[+\-\u2212]?[.,]\d+)\s*(.*?)\s*$/.exec(words.replace(/(\d)[ \u00a0\u202f](?=\d{3})/g, "$1"));
+  var given = window.KILNFOLIO_CONSTANTS;
+  var air = window.kilnfolio.makeAir(given), wood = window.kilnfolio.makeWood(given);
+  var numbers = window.kilnfolio.numbers;
+  var pressure = +document.body.dataset.pressure;
+
+  /* ---- units: what the reader chose on the page of calculators, else the mill's region --------------- */
+
+  function customaryFirst() {
+    var chosen = null;
+    try { chosen = localStorage.getItem("kilnfolio-units"); } catch { /* the browser keeps nothing */ }
+    return (chosen || document.body.dataset.units) === "us";
+  }
+
+  function celsius(value, unit) { return unit === "F" ? (value - 32) / 1.8 : value; }
+  function shown(value, unit) { return numbers.measure(value, "°" + unit, Number.isInteger(value) ? 0 : 1); }
+
+  /* ---- the air of two bulbs: 70/55, 60 C 50 C, RH at 140/110 F ---------------------------------------- */
+
+  var BULBS = /(\d+(?:\.\d+)?)\s*(?:°\s*)?([cf]?)\s*(?:\/|,|\s|dry\s*(?:bulb)?|and|wet\s*(?:bulb)?)+\s*(\d+(?:\.\d+)?)\s*(?:°\s*)?([cf]?)(?![\w/])/i;
+
+  function readBulbs(question) {
+    // "wet 50 dry 60" is turned round; numbers with another unit, a code or a fraction are no bulbs
+    var text = question.replace(/wet\s*(?:bulb)?\s*([\d.]+\s*°?\s*[cf]?)\D+?dry\s*(?:bulb)?\s*([\d.]+\s*°?\s*[cf]?)/i, "$2 $1");
+    if (/\d\s*(?:mm|in\b|%|lb|kg|h\b|min|days?)/i.test(text) || /\d\/4\b|-\d/.test(text)) { return null; }
+    var found = BULBS.exec(text.replace(/dry\s*(?:bulb)?\s*(?=\d)/i, ""));
     if (!found) { return null; }
-    var number = Number(found[1].replace("\u2212", "-").replace(",", ".")), word = found[2] || unit;
-    var table = units[key], line = table[word] || table[word.toLowerCase()] || (word === "percent" && table["%"]);
-    if (!line && word === "°") { line = table["°C"]; }
-    if (!line && (word === "deg C" || word === "c")) { line = table["°C"]; }
-    return line ? number * line[0] + line[1] : undefined;
+    var unit = (found[4] || found[2]).toUpperCase(), dry = +found[1], wet = +found[3];
+    var rest = text.replace(/[\d.]+\s*°?\s*[cf]?\b/gi, " ").replace(/[^a-z ]/gi, " ").trim().toLowerCase();
+    if (!/^(?:what|is|the|rh|emc|relative|humidity|at|of|for|air|dry|wet|bulb|bulbs|and|in|kiln|\s)*$/.test(rest)) { return null; }
+    return dry >= wet && dry <= 300 && wet >= 1 ? { dry: dry, wet: wet, unit: unit } : null;
   }
 
-  function judge(words, typed) {
-    var value = typed[1], near = typed[2], unit = typed[3];
-    var number = read(words, typed[4], unit);
-    if (number === null) { return ["wrong", "Type a number" + (unit ? ", as in 12.5 " + unit : "") + "."]; }
-    if (number === undefined) { return ["wrong", "That unit does not fit here. Known: " + Object.keys(units[typed[4]]).join(", ") + "."]; }
-    if (Math.abs(number - value) <= near) { return ["right", "Right."]; }
-    // a mistake is looked for as loosely as the answer itself
-    var like = typed[5].filter(function (one) { return Math.abs(number - one[0]) <= Math.max(near, 0.004 * Math.abs(one[0])); })[0];
-    if (like) { return ["wrong", mistakes[like[1]]]; }
-    if (value && Math.abs(number / value - 100) < 0.5) { return ["wrong", "A hundred times too large: a percentage was left as it was."]; }
-    if (value && Math.abs(number / value - 0.01) < 0.00005) { return ["wrong", "A hundred times too small: a fraction where a percentage belongs."]; }
-    if (value && Math.abs(number / value + 1) < 0.004) { return ["wrong", "Right in size, with the wrong sign."]; }
-    return ["wrong", Math.abs(number - value) <= 4 * near ? "Close, but not within rounding. Keep every figure until the end." : "Not yet. Read the hint, and set it out line by line."];
+  function stateOf(dry, wet, unit) {
+    var dryC = celsius(dry, unit), wetC = celsius(wet, unit);
+    if (wetC < 0 || dryC > 140) { return null; }
+    var vapour = air.vapourPressureOfBulbs(dryC, wetC, pressure);
+    if (!Number.isFinite(vapour) || vapour < 0) { return null; }
+    var humidity = dry === wet ? 100 : 100 * vapour / air.saturationPressure(dryC);
+    var emc = wood.equilibriumMoistureContent(dryC, humidity);
+    return ["Dry bulb " + shown(dry, unit) + ", wet bulb " + shown(wet, unit) + ": RH " + numbers.measure(humidity, "%", 0) +
+      ", EMC " + numbers.measure(emc, "%", 1), "answer", "calculators.html#air-from-bulbs", "", "",
+      "Depression " + shown(dry - wet, unit) + ", at the mill's air pressure of " + numbers.measure(pressure / 1000, "kPa", 1) +
+      ", for a ventilated wet bulb."];
   }
 
-  // --- progress on this device --------------------------------------------------------------------
-  function stored() {
-    try { return JSON.parse(localStorage.getItem(STORE)) || {}; } catch (error) { return {}; }
-  }
-  function keep(kind, allRight) {
-    var all = stored(), one = all[kind] || { tries: 0, right: 0 };
-    one.tries += 1;
-    if (allRight) { one.right += 1; one.last = new Date().toISOString().slice(0, 10); }
-    all[kind] = one;
-    try { localStorage.setItem(STORE, JSON.stringify(all)); } catch (error) { /* a private window keeps nothing */ }
-    progress();
+  function ofBulbs(question) {
+    var read = readBulbs(question);
+    if (!read) { return []; }
+    var units = read.unit ? [read.unit] : customaryFirst() ? ["F", "C"] : ["C", "F"];
+    return units.map(function (unit) { return stateOf(read.dry, read.wet, unit); }).filter(Boolean).slice(0, read.unit ? 1 : 2);
   }
 
-  function element(name, words, attributes) {
-    var made = document.createElement(name);
-    if (words) { made.textContent = words; }
-    Object.keys(attributes || {}).forEach(function (key) { made.setAttribute(key, attributes[key]); });
-    return made;
+  /* ---- how long a timber took --------------------------------------------------------------------------- */
+
+  var LONG = /\bhow long\b|\b(?:drying|kiln) (?:time|days)\b|\bdays (?:to dry|in (?:the )?kiln)\b|\bduration\b/i;
+
+  // the words of the question that name a timber and its size
+  function timberOf(question) {
+    return question.replace(LONG, " ").replace(/\b(?:does|do|did|will|would|it|take|takes|took|to|dry|drying|for|in|the|a|an|kiln|of|is|be|timber|lumber|boards?)\b|\?/gi, " ").trim();
   }
 
-  // --- one form ------------------------------------------------------------------------------------
-  function fill(form) {
-    var kind = form.dataset.kind, problem = document.getElementById(kind);
-    var typed = sets[kind][Number(problem.dataset.set || 0)].typed;
-    form.textContent = "";
-    typed.forEach(function (one, place) {
-      var name = kind + "-typed-" + place, field = element("div", "", { class: "field" });
-      field.append(
-        element("label", one[0], { for: name }),
-        element("input", "", { id: name, type: "text", inputmode: "text", autocomplete: "off", "aria-describedby": name + "-said" }),
-        element("span", one[3], { class: "unit" }),
-        element("p", "", { class: "said meta", id: name + "-said", role: "status" })
-      );
-      form.append(field);
-    });
-    if (typed.length) { form.append(element("button", "Check my answer", { type: "submit" })); }
-  }
-
-  function check(form) {
-    var kind = form.dataset.kind, problem = document.getElementById(kind);
-    var typed = sets[kind][Number(problem.dataset.set || 0)].typed, all = true;
-    form.querySelectorAll(".field").forEach(function (field, place) {
-      var input = field.querySelector("input"), said = field.querySelector(".said");
-      var found = judge(input.value, typed[place]);
-      said.className = "said " + found[0];
-      said.textContent = found[1];
-      input.setAttribute("aria-invalid", String(found[0] !== "right"));
-      if (found[0] !== "right") { all = false; }
-    });
-    keep(kind, all);
-  }
-
-  document.querySelectorAll("form.typed").forEach(function (form) {
-    fill(form);
-    form.addEventListener("submit", function (event) { event.preventDefault(); check(form); });
-    new MutationObserver(function () { fill(form); }).observe(document.getElementById(form.dataset.kind), { attributes: true, attributeFilter: ["data-set"] });
-  });
-
-  // --- the record the trainer signs ----------------------------------------------------------------
-  var panel = document.getElementById("progress"), topics = panel ? JSON.parse(panel.dataset.topics) : [];
-  function rows() {
-    var all = stored();
-    return topics.map(function (topic) {
-      var kinds = topic[1], done = kinds.filter(function (kind) { return (all[kind] || {}).right > 0; });
-      var tries = kinds.reduce(function (sum, kind) { return sum + ((all[kind] || {}).tries || 0); }, 0);
-      var last = kinds.map(function (kind) { return (all[kind] || {}).last || ""; }).sort().pop();
-      return { topic: topic[0], solved: done.length, problems: kinds.length, tries: tries, last: last };
+  function ofDuration(question, recordsOf) {
+    var timber = LONG.test(question) ? timberOf(question) : "";
+    if (!timber) { return Promise.resolve([]); }
+    return recordsOf(timber).then(function (hits) {
+      var groups = new Map();
+      hits.filter(function (hit) { return hit.part.kind === "charges"; }).forEach(function (hit) {
+        var stock = hit.part.value(hit.row, "stock"), days = hit.part.value(hit.row, "days");
+        if (days !== null) { groups.set(stock, (groups.get(stock) || []).concat([[days, hit.part.value(hit.row, "schedule_id")]])); }
+      });
+      return Array.from(groups).slice(0, 4).map(function (group) {
+        var days = group[1].map(function (one) { return one[0]; }), low = Math.min.apply(null, days), high = Math.max.apply(null, days);
+        var span = low === high ? numbers.number(low, 0) : numbers.number(low, 0) + " to " + numbers.number(high, 0);
+        return [group[0] + " took " + span + " days here", "answer", "schedules/" + group[1][0][1] + ".html#charges", "", "",
+          "From heating to the end, in " + days.length + (days.length === 1 ? " charge" : " charges") +
+          " on record. A charge that is running has its own forecast on its page."];
+      });
     });
   }
 
-  function progress() {
-    if (!panel) { return; }
-    var table = element("table", "", { class: "given" }), body = element("tbody"), name = (panel.querySelector("input") || {}).value || "";
-    var head = element("tr");
-    ["Topic", "Solved", "Tries", "Last"].forEach(function (words) { head.append(element("th", words, { scope: "col" })); });
-    var top = element("thead"); top.append(head);
-    rows().forEach(function (row) {
-      var line = element("tr");
-      line.append(element("th", row.topic, { scope: "row" }), element("td", row.solved + " of " + row.problems), element("td", String(row.tries)), element("td", row.last || "–"));
-      body.append(line);
-    });
-    table.append(element("caption", "Problems solved by typing the answer, on this device", { class: "visually-hidden" }), top, body);
-    panel.textContent = "";
-    var box = element("details"), label = element("label", "Trainee ", {}), input = element("input", "", { type: "text", autocomplete: "name" });
-    input.value = name;
-    label.append(input);
-    var buttons = element("p", "", { class: "problem-tools" });
-    [["Print the record", print], ["Save the record", save], ["Forget it", forget]].forEach(function (one) {
-      var button = element("button", one[0], { type: "button" });
-      button.addEventListener("click", one[1]);
-      buttons.append(button);
-    });
-    var sign = element("div", "", { class: "sign" });
-    ["Trainee: ______________________________", "Trainer: ______________________________", "Date: ______________________________"].forEach(function (words) { sign.append(element("p", words)); });
-    box.open = panel.dataset.open === "yes";
-    box.addEventListener("toggle", function () { panel.dataset.open = box.open ? "yes" : "no"; });
-    box.append(element("summary", "My progress"), table, label, buttons,
-      element("p", "It is kept in this browser only. The trainer signs what was shown, not what was typed at home.", { class: "meta help" }), sign);
-    panel.append(element("h2", "Record of practice", { id: "progress-title", class: "visually-hidden" }), box);
+  /* ---- charges and lots by what the checks said ---------------------------------------------------------- */
+
+  var OUTCOMES = [["fail", /\b(?:fail(?:ed|ing|s)?|refused|rejected|bad)\b/i], ["question", /\b(?:question(?:s|ed|able)?|quer(?:y|ies)|doubtful|open)\b/i],
+    ["answered", /\b(?:answered|waived)\b/i], ["pass", /\b(?:pass(?:ed|ing|es)?|good)\b/i]];
+
+  function ofOutcome(question) {
+    var kind = /\blots?\b/i.test(question) ? "lots" : /\bcharges?\b/i.test(question) ? "charges" : "";
+    var found = kind && OUTCOMES.find(function (one) { return one[1].test(question); });
+    if (!found || question.trim().split(/\s+/).length > 4) { return []; }
+    var words = kind === "charges" ? { fail: "Charges that failed a check", question: "Charges with an open question",
+      answered: "Charges with an answered finding", pass: "Charges that passed every check" }[found[0]]
+      : { fail: "Lots that do not meet their order", pass: "Lots that meet their order" }[found[0]];
+    return words ? [[words, "answer", kind + "/index.html#outcome=" + found[0], "", "", "The register of " + kind + ", filtered."]] : [];
   }
 
-  function print() {
-    var box = panel.querySelector("details");
-    box.open = true;
-    document.body.classList.add("print-record");
-    window.print();
-    document.body.classList.remove("print-record");
-  }
-  function save() {
-    var record = { format: 1, what: "record of practice", trainee: panel.querySelector("input").value, saved: new Date().toISOString(), topics: rows(), problems: stored(), signed: { trainer: "", on: "" } };
-    var link = element("a", "", { href: URL.createObjectURL(new Blob([JSON.stringify(record, null, 2)], { type: "application/json" })), download: "record-of-practice.json" });
-    link.click();
-    URL.revokeObjectURL(link.href);
-  }
-  function forget() {
-    if (!window.confirm("Forget every answer on this device?")) { return; }
-    try { localStorage.removeItem(STORE); } catch (error) { /* nothing was kept */ }
-    progress();
-  }
-
-  window.practiceJudge = judge;
-  progress();
+  window.kilnfolioAnswers = function (question, recordsOf) {
+    var now = ofBulbs(question).concat(ofOutcome(question));
+    return now.length ? Promise.resolve(now) : ofDuration(question, recordsOf);
+  };
 }());

@@ -151,23 +151,12 @@ function risingRoot(f, low, high) {
   }
 }
 
-function saturationPressure(temp) {
-  const kelvin = temp + given.zero_celsius_k;
-  const c = temp < given.triple_point_c ? given.saturation_over_ice : given.saturation_over_water;
-  const powers = c[1] + kelvin * (c[2] + kelvin * (c[3] + kelvin * (c[4] + kelvin * c[5])));
-  return Math.exp(c[0] / kelvin + powers + c[6] * Math.log(kelvin));
-}
+const { saturationPressure, vapourPressureOfBulbs } = kilnfolio.makeAir(given);
 
 function pressureAtAltitude(metres) {
   const [lapse, seaLevel, gravity, gasConstant] = given.standard_atmosphere;
   const fall = 1 - lapse * metres / seaLevel;
   return given.standard_pressure_pa * fall ** (gravity / (gasConstant * lapse));
-}
-
-function vapourPressureOfBulbs(dry, wet, pressure) {
-  const atWet = saturationPressure(wet);
-  if (atWet >= pressure) return Infinity;
-  return atWet - given.psychrometer_coefficient * pressure * (dry - wet);
 }
 
 function relativeHumidity(dry, wet, pressure) {

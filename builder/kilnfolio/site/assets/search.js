@@ -6,7 +6,7 @@
 
   var ROOT = document.body.dataset.root || "";
   var IN_BOX = 3, IN_PAGE = 8;
-  var LITTLE = new Set("a an and are as at by do for from how i in is it of on or the to what when which with".split(" "));
+  var LITTLE = new Set("a about after an and any are as at be by can did do does for from have how i in is it me mean meaning means my of on or our should show tell that the there this to was we what when where which who why will with you your".split(" "));
 
   /* ---- words: the same for texts and for questions ------------------------------------------ */
 
@@ -72,12 +72,19 @@
 
   function ready() {
     coming = coming || Promise.all([script("assets/vendor/minisearch.min.js"), script("assets/search-index.js"),
-      window.kilnfolioRows || script("assets/rows.js")]).then(build);
+      window.kilnfolioRows || script("assets/rows.js"), answers()]).then(build);
     return coming;
+  }
+
+  function answers() {
+    return Promise.all(["assets/constants.js", "assets/wood.js", "assets/air.js"].map(script)).then(function () {
+      return script("assets/answers.js");
+    });
   }
 
   function build() {
     data = window.KILNFOLIO_SEARCH;
+    data.headings.answer = "Answer";
     index = new window.MiniSearch({
       fields: ["title", "also", "text"],
       tokenize: function (text) { return words(text); },
@@ -152,12 +159,19 @@
     return words(text).filter(function (word) { return !LITTLE.has(word); }).map(stem);
   }
 
+  var DEFINES = /^\s*(?:what(?:'s| is| are| does)|define|definition|meaning)\b/i;
+
   // a title that says what was asked, and little else, is what was meant
-  function ranked(results, asked) {
+  function ranked(results, asked, question) {
     var thick = asked.some(function (word) { return /^thick\d/.test(word); });
+    var kinds = {
+      // who names a thickness asks what to run, and who says "schedule" still more
+      schedule: (thick ? 3 : 1) * (/\bschedules?\b/i.test(question) ? 4 : 1),
+      // the handbook says what to do, the glossary what a word means
+      term: DEFINES.test(question) ? 1.6 : 0.45,
+    };
     results.forEach(function (result) {
-      // who names a thickness asks what to run
-      if (thick && data.entries[result.id][1] === "schedule") { result.score *= 3; }
+      result.score *= kinds[data.entries[result.id][1]] || 1;
       var title = telltale(data.entries[result.id][0]);
       var said = asked.filter(function (word) { return title.indexOf(word) >= 0; }).length / asked.length;
       var telling = title.filter(function (word) { return asked.indexOf(word) >= 0; }).length / (title.length || 1);
@@ -167,13 +181,14 @@
   }
 
   function find(question) {
-    var units = unitsOf(question);
+    var units = unitsOf(question), named = units.filter(function (unit) { return !/^schedules?$/.test(unit.words.join(" ")); });
+    if (named.length) { units = named; } // "schedule" says which kind is wanted; see ranked
     var asked = words(question, true).filter(function (term, place, all) {
       return !LITTLE.has(term) || all.every(function (other) { return LITTLE.has(other); });
-    }).map(stem);
+    }).map(stem).filter(function (word) { return !named.length || word !== "schedule"; });
     function ask(combine, shortest) {
       var queries = units.map(function (unit) { return queryOf(unit, shortest); });
-      return queries.length ? ranked(index.search({ combineWith: combine, queries: queries }, OPTIONS), asked) : [];
+      return queries.length ? ranked(index.search({ combineWith: combine, queries: queries }, OPTIONS), asked, question) : [];
     }
     var all = ask("AND", 4);
     if (all.length >= IN_BOX) { return all; }
@@ -202,6 +217,20 @@
       if (hits.length) { return { first: true, hits: hits }; }
       var units = unitsOf(question).map(function (unit) { return [unit.words].concat(unit.others); });
       return api.worded(units, matches).then(function (found) { return { first: false, hits: found }; });
+    });
+  }
+
+  // charges and lots that hold every word of some words, whatever else was asked
+  function described(text) {
+    var units = unitsOf(text).map(function (unit) { return [unit.words].concat(unit.others); });
+    return window.kilnfolioRows.worded(units, matches);
+  }
+
+  // what search answers itself, before what it finds
+  function answered(question, groups) {
+    return window.kilnfolioAnswers(question, described).catch(function () { return []; }).then(function (entries) {
+      var own = entries.map(function (entry) { return [entry, []]; });
+      return own.length ? [{ kind: "answer", total: own.length, entries: own, all: "" }].concat(groups) : groups;
     });
   }
 
@@ -268,7 +297,9 @@
       within.textContent = " " + entry[3];
       item.append(within);
     }
-    var sentence = telling(entry[5], terms) || entry[5].split("\n")[0].slice(0, 160);
+    // of a term its definition, of anything else the sentence that holds most of what was asked
+    var sentence = entry[1] === "term" ? entry[5].split(/ (?:Also called|See)[: ]/)[0].slice(0, 240)
+      : telling(entry[5], terms) || entry[5].split("\n")[0].slice(0, 160);
     item.append(marked(sentence, terms));
     return item;
   }
@@ -332,10 +363,12 @@
     function ask() {
       var question = input.value, mine = wish += 1, most = page ? IN_PAGE : IN_BOX;
       function draw(found, whole) {
-        if (mine !== wish) { return; } // asked again meanwhile
-        var groups = grouped(question, find(question), found, most), rest = document.getElementById("everything");
-        if (groups.length || whole) { show(place, groups); }
-        if (page && rest) { rest.hidden = groups.length > 0; }
+        return answered(question, grouped(question, find(question), found, most)).then(function (groups) {
+          if (mine !== wish) { return; } // asked again meanwhile
+          var rest = document.getElementById("everything");
+          if (groups.length || whole) { show(place, groups); }
+          if (page && rest) { rest.hidden = groups.length > 0; }
+        });
       }
       if (!question.trim()) {
         place.replaceChildren();
@@ -365,7 +398,7 @@
   // for tests, and for whoever is curious: every answer, the likeliest group first
   window.kilnfolioSearch = { ready: ready, find: find, answer: function (question, most) {
     return ready().then(function () { return records(question); }).then(function (found) {
-      return grouped(question, find(question), found, most || IN_PAGE);
+      return answered(question, grouped(question, find(question), found, most || IN_PAGE));
     });
   } };
 }());

@@ -69,7 +69,7 @@ def check_index(holdings: SiteContext) -> Page:
         groups=[(group, found) for group, found in groups if found],
         meanings=OUTCOME_MEANING,
         total=len(views),
-        summary=f"{plural(len(views), 'check')} put to every charge and lot, each "
+        summary=f"{plural(len(views), 'check')} applied to every charge and lot, each "
         "with its reason, limit and source.",
     )
 

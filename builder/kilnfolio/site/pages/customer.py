@@ -376,7 +376,7 @@ def _storage(target_pct: float) -> str:
     humidity = relative_humidity_for_emc(ROOM_C, target_pct)
     return (
         f"Keep it under cover, off the ground and wrapped until it is used. Timber at "
-        f"{target_pct:g}{figures.NBSP}% MC keeps its moisture in air of about "
+        f"{target_pct:g}{figures.NBSP}% MC stays as it is in air of about "
         f"{figures.measure(float(humidity), '%', 0)} relative humidity at "
         f"{figures.measure(ROOM_C, '°C', 0)}; in other air it changes."
     )

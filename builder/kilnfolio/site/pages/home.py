@@ -129,7 +129,7 @@ def _rooms(holdings: SiteContext) -> Iterator[Room]:
         "Checks",
         "checks/index.html",
         plural(len(CHECKS), "check"),
-        "Every rule put to a charge or lot, with its reason, limit and source.",
+        "Every rule applied to a charge or lot, with its reason, limit and source.",
     )
 
 

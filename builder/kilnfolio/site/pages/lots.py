@@ -162,6 +162,6 @@ def _heat(record: Lot, dossier: LotDossier) -> str:
         return "not asked for"
     return {
         True: "evidence holds for every charge",
-        False: "refused: the evidence does not hold",
+        False: "not supported by the record",
         None: "not evidenced",
     }[dossier.heat_treated]

@@ -136,7 +136,7 @@ def index_page(
         Other records of the register's kind that are not.
     """
     total = sum(part.rows for part in facts)
-    held = "with its review" if register.kind == CHARGES.kind else "against its order"
+    held = "with its review" if register.kind == CHARGES.kind else "compared with its order"
     summary = f"{plural(total, register.one)}, the newest first, each {held}."
     return _page(
         env,

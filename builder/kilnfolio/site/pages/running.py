@@ -89,9 +89,9 @@ def _to_fill(draft: Draft) -> list[ToFill]:
 def _answer(dossier: Dossier | None) -> str:
     """Return how far the charge is, in a sentence that judges nothing."""
     if dossier is None:
-        return "Begun, and not yet far enough written to be looked at."
+        return "Started; not enough is recorded yet for a review."
     if not dossier.controlling:
-        return "Still running; no weighing is on record yet."
+        return "Still running; no weighing is recorded yet."
     last = dossier.controlling[-1]
     return (
         f"Still running. Controlling MC was {figures.measure(last.mc_pct, '%', 1)} at the last "

@@ -48,7 +48,7 @@ class Comparison:
 
 
 #: The figures of a step, as the table heads them.
-FIGURES = ("Held", "Dry bulb", "Wet bulb", "EMC")
+FIGURES = ("Duration", "Dry bulb", "Wet bulb", "EMC")
 
 
 def changed_names(holdings: SiteContext) -> list[str]:

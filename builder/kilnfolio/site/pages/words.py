@@ -19,7 +19,7 @@ BY_WEIGHT: tuple[Word, ...] = ("fail", "question", "answered", "note", "no data"
 assert set(BY_WEIGHT) == set(get_args(Word))
 
 OUTCOME_MEANING: dict[Word, str] = {
-    "pass": "the rule is kept; the sentence says what was looked at",
+    "pass": "the rule is met; the sentence says what was examined",
     "question": "it needs a signed answer",
     "fail": "it blocks the claim it touches until it is put right or answered",
     "answered": "a question or failure with a signed answer",
