@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
+import pickle
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from itertools import islice
 from statistics import median
 
 import numpy as np
@@ -13,9 +16,12 @@ from kilnfolio.forecast.charge import ENOUGH, forecast, learn_for
 from kilnfolio.forecast.evaluation import Trial, trials
 from kilnfolio.forecast.inputs import AirLog, Finish, PlannedStep, Run, Weighings
 from kilnfolio.forecast.result import Forecast
+from kilnfolio.graph.derived import AbsentError, NoValueError, Step, derived
+from kilnfolio.graph.graph import Graph
 from kilnfolio.physics import rules
+from kilnfolio.records import reading
 from kilnfolio.records.charge import Charge
-from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.folder import Derivations, MillFolder, mill_of
 from kilnfolio.records.log import Log
 from kilnfolio.records.model import Located
 from kilnfolio.records.problems import Problem, RecordProblems
@@ -64,7 +70,7 @@ def of_charge(folder: MillFolder, charge: str, as_of: dt.datetime | None = None)
     RecordProblems
         A logger file does not fit its profile.
     """
-    run = run_of(folder, charge)
+    run = drying_run(folder.graph, charge)
     hour = _last_record(run) if as_of is None else _hours(run.started, as_of)
     if not run.until(hour).weighings.hours.size:
         raise NotForecast(f"charge {charge} has no weighing of its sample boards "
@@ -72,14 +78,16 @@ def of_charge(folder: MillFolder, charge: str, as_of: dt.datetime | None = None)
     if not run.steps:
         raise NotForecast(f"charge {charge} has no steps to follow")
     moment = run.started + dt.timedelta(hours=hour)
-    earlier = earlier_runs(folder, run, moment)
+    names = earlier_names(folder, run.wood, charge, None if as_of is None else moment)
+    earlier = [drying_run(folder.graph, name) for name in reversed(names)]
+    earlier = [other.until(_hours(other.started, moment)) for other in earlier]
     run = replace(run, finish=finish_of(folder, run, charge_of(folder, charge), moment))
     return forecast(run, learn_for(run.wood, run.thickness_mm, earlier), hour)
 
 
 def past(folder: MillFolder) -> Iterator[Trial]:
     """Yield how each complete charge would have been forecast, learnt from all the others."""
-    every = {name: run_of(folder, name) for name in folder.charges}
+    every = {name: drying_run(folder.graph, name) for name in folder.charges}
     for name, run in every.items():
         end = run.reached(run.target_mc_pct) if run.target_mc_pct is not None else np.nan
         if not np.isfinite(end):
@@ -90,26 +98,39 @@ def past(folder: MillFolder) -> Iterator[Trial]:
         yield from trials(run, end, learnt, learnt.curve.origin)
 
 
-def earlier_runs(folder: MillFolder, run: Run, moment: dt.datetime) -> list[Run]:
-    """Return the mill's other charges as they were known at a moment, the newest last.
+def earlier_names(folder: MillFolder, wood: str, but: str, before: dt.datetime | None = None
+                  ) -> list[str]:
+    """Return the numbers of the mill's other charges to learn from, the newest first.
 
-    Charges of the same wood first; where they are too few, those of other woods too.
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill.
+    wood : str
+        Charges of this wood are taken; where there are fewer than `ENOUGH`, of any wood.
+    but : str
+        The charge that is forecast.
+    before : datetime, optional
+        Only charges begun before this moment.
     """
-    started = sorted(((located.record.started, name) for name, located in _located(folder)
-                      if name != run.charge and located.record.started < moment), reverse=True)
-    found: list[Run] = []
-    own = [name for _, name in started if charge_of(folder, name).record.stock[0].species
-           == run.wood]
-    other = [name for _, name in started if name not in own]
-    for names in (own, other):
-        for name in names:
-            if len(found) >= MOST_EARLIER:
-                break
-            other_run = run_of(folder, name)
-            found.append(other_run.until(_hours(other_run.started, moment)))
-        if len(found) >= ENOUGH:
-            break
-    return found[::-1]
+    graph = folder.graph
+
+    def begun(name: str) -> dt.datetime:
+        return charge_of(folder, name).record.started
+
+    def known(names: Iterable[str]) -> list[str]:
+        fitting = (name for name in names if name != but and (before is None
+                                                              or begun(name) < before))
+        return sorted(islice(fitting, len(open_) + MOST_EARLIER), key=begun, reverse=True)
+
+    open_ = [name for name in reading.open_charges(graph) if name != but
+             and folder.open_charges[name].so_far is not None]
+    own = [name for name in open_ if charge_of(folder, name).record.stock[0].species == wood]
+    found = known([*own, *reading.charges(graph, f"species:{wood}", newest_first=True)])
+    if len(found) < ENOUGH:
+        others = [*open_, *reading.charges(graph, newest_first=True)]
+        found += [name for name in known(others) if name not in found]
+    return found[:MOST_EARLIER]
 
 
 def charge_of(folder: MillFolder, charge: str) -> Located[Charge]:
@@ -129,13 +150,6 @@ def charge_of(folder: MillFolder, charge: str) -> Located[Charge]:
         raise NotForecast(f"the record of charge {charge} does not yet say its kiln, schedule, "
                           "timber and start")
     return so_far
-
-
-def _located(folder: MillFolder) -> Iterator[tuple[str, Located[Charge]]]:
-    yield from folder.charges.items()
-    for name, opened in folder.open_charges.items():
-        if opened.so_far is not None:
-            yield name, opened.so_far
 
 
 def run_of(folder: MillFolder, charge: str) -> Run:
@@ -174,6 +188,48 @@ def run_of(folder: MillFolder, charge: str) -> Run:
               for change in record.step_changes if change.step <= len(steps)),
         record.control_rule, None, _hours(record.started, record.ended) if complete else None,
         record.kiln, record.schedule, oven_dry)
+
+
+def _digest(value: object) -> bytes:
+    """Return what tells a run or forecast from another; numpy shortens long arrays in words."""
+    return hashlib.sha256(pickle.dumps(value)).digest()
+
+
+def _wanted(graph: Graph) -> list[str]:
+    """Return the charges that the forecasts of the open ones learn from, and those themselves."""
+    folder, found = mill_of(graph), dict.fromkeys(reading.open_charges(graph))
+    for name in list(found):
+        so_far = folder.open_charges[name].so_far
+        if so_far is not None:
+            found |= dict.fromkeys(earlier_names(folder, so_far.record.stock[0].species, name))
+    return list(found)
+
+
+@derived("drying run", keys=_wanted, batch=2, digest=_digest)
+def drying_run(graph: Graph, number: str) -> Run:
+    """Return one charge as the forecast reads it; see `run_of`."""
+    folder = mill_of(graph)
+    if number in folder.open_charges and folder.open_charges[number].so_far is None:
+        raise NoValueError(number)
+    return run_of(folder, number)
+
+
+@derived("forecast", keys=reading.open_charges, digest=_digest)
+def open_forecast(graph: Graph, number: str) -> Forecast | None:
+    """Return the forecast of an open charge as of its last record; None where it has none yet."""
+    try:
+        return of_charge(mill_of(graph), number)
+    except (NotForecast, AbsentError):
+        return None
+
+
+def open_forecasts(folder: MillFolder) -> Derivations[Forecast | None]:
+    """Return the forecasts of the charges that run, each made when it is asked for."""
+    return Derivations(folder.graph, open_forecast, lambda: tuple(folder.open_charges))
+
+
+#: What a build computes after the reviews.
+FORECASTS: tuple[Step, ...] = ((drying_run,), (open_forecast,))
 
 
 def _hours(start: dt.datetime, moment: dt.datetime) -> float:
@@ -262,9 +318,9 @@ def finish_of(folder: MillFolder, run: Run, located: Located[Charge], moment: dt
     wood did.
     """
     record, schedule = located.record, folder.schedules[located.record.schedule].record
-    past = [charge.record for charge in folder.charges.values()
-            if charge.record.stock[0].species == run.wood and charge.record.ended < moment
-            and charge.record.id != run.charge]
+    names = reading.charges(folder.graph, f"species:{run.wood}", newest_first=True)
+    newest = [folder.charges[name].record for name in names[:MOST_EARLIER] if name != run.charge]
+    past = [charge for charge in newest if charge.ended < moment]
     done = [charge for charge in past if charge.equalizing]
     if schedule.equalizing is None and 2 * len(done) <= len(past):
         return None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from kilnfolio.archive import standing
+from kilnfolio.forecast.mill import FORECASTS
 from kilnfolio.graph.plan import Plan
 from kilnfolio.pipeline.bags import about, bag
 from kilnfolio.pipeline.pages import (
@@ -22,7 +23,7 @@ from kilnfolio.training.drills import scene
 
 PLAN = Plan("kilnfolio.pipeline.plan:PLAN", INDEX, inputs=((standing.ledger,), *REVIEWS),
             bound=standing.SEALED, rest=(
-    (reading.latest,), (context.build_date,),
+    (reading.latest,), (context.build_date,), *FORECASTS,
     (context.lot_line,), (context.charge_line,), (context.tally_of_year,),
     (context.register_facts,),
     (sealed.address_key,), (standing.charge_standing,), (standing.lot_standing,),
