@@ -15,7 +15,7 @@ from typing import Any
 from kilnfolio.graph.codec import decode, encode
 
 #: Raised when the tables change.
-FORMAT = 2
+FORMAT = 3
 
 _TABLES = """
 CREATE TABLE note (name TEXT PRIMARY KEY, value BLOB) WITHOUT ROWID;
@@ -29,7 +29,7 @@ CREATE INDEX read_cell ON read (cell);
 CREATE TABLE member (cell TEXT, sort TEXT, name TEXT, task INTEGER);
 CREATE INDEX member_cell ON member (cell, sort);
 CREATE INDEX member_task ON member (task);
-CREATE TABLE file (path TEXT PRIMARY KEY, digest BLOB, task INTEGER) WITHOUT ROWID;
+CREATE TABLE file (path TEXT PRIMARY KEY, digest BLOB, task INTEGER, stamp TEXT) WITHOUT ROWID;
 CREATE INDEX file_task ON file (task);
 CREATE TABLE pending (path TEXT PRIMARY KEY) WITHOUT ROWID;
 """
@@ -215,7 +215,7 @@ class Store:
         gone = [path for path in old if path not in digests]
         self.db.executemany("DELETE FROM file WHERE path = ? AND task = ?",
                             [(path, task) for path in gone])
-        self.db.executemany("INSERT OR REPLACE INTO file VALUES (?, ?, ?)",
+        self.db.executemany("INSERT OR REPLACE INTO file (path, digest, task) VALUES (?, ?, ?)",
                             [(path, digests[path], task) for path in write])
         gone = [path for path in gone if not self.has_file(path)]
         self._note_pending([*write, *gone])
@@ -237,6 +237,27 @@ class Store:
     def pending(self) -> list[str]:
         """Return the files in which the site as served is behind."""
         return [row[0] for row in self.db.execute("SELECT path FROM pending ORDER BY path")]
+
+    def stamps(self) -> dict[str, str | None]:
+        """Return the stamp of every file of the site, as it was when it was last seen whole."""
+        return dict(self.db.execute("SELECT path, stamp FROM file"))
+
+    def stamp(self, stamps: Mapping[str, str]) -> None:
+        """Note how files of the site lie on the disk."""
+        self.db.executemany("UPDATE file SET stamp = ? WHERE path = ?",
+                            [(stamp, path) for path, stamp in stamps.items()])
+
+    def file_digest(self, path: str) -> bytes | None:
+        """Return the digest of a file of the site; None where there is no such file."""
+        row = self.db.execute("SELECT digest FROM file WHERE path = ?", (path,)).fetchone()
+        return row[0] if row else None
+
+    def lose(self, paths: Iterable[str]) -> None:
+        """Forget files of the site, and have what wrote them run again."""
+        for path in paths:
+            self.db.execute("UPDATE task SET stale = 1 WHERE id = "
+                            "(SELECT task FROM file WHERE path = ?)", (path,))
+            self.db.execute("UPDATE file SET digest = NULL, stamp = NULL WHERE path = ?", (path,))
 
     def clear_pending(self) -> None:
         """Note that the site as served lacks nothing."""

@@ -11,9 +11,11 @@ plain folder.
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import os
 import shutil
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from kilnfolio.graph.store import Store
@@ -35,10 +37,13 @@ class Tree:
         What it should hold.
     editions : tuple of str
         Their names.
+    public : tuple of str
+        Those that a web server gives to everybody, whoever built them.
     """
 
-    def __init__(self, out: Path, store: Store, editions: tuple[str, ...]):
-        self.out, self.store, self.editions = out, store, editions
+    def __init__(self, out: Path, store: Store, editions: tuple[str, ...],
+                 public: tuple[str, ...] = ()):
+        self.out, self.store, self.editions, self.public = out, store, editions, public
         self.staging = out / STAGING
         self._recover()
 
@@ -55,8 +60,19 @@ class Tree:
             target.unlink(missing_ok=True)
             target.write_bytes(data)
         except FileNotFoundError:
-            target.parent.mkdir(parents=True, exist_ok=True)
+            self._make_folder(target.parent)
             target.write_bytes(data)
+        if path.partition("/")[0] in self.public:
+            target.chmod(0o644)
+
+    def _make_folder(self, folder: Path) -> None:
+        """Make a folder of staging and those above it."""
+        missing = [one for one in (folder, *folder.parents) if not one.exists()]
+        for one in reversed(missing):
+            one.mkdir(exist_ok=True)
+            inside = one.relative_to(self.staging).parts if self.staging in one.parents else ()
+            if inside and inside[0] in self.public:
+                one.chmod(0o755)
 
     def remove(self, paths: Iterable[str]) -> None:
         """Remove files from staging, and the folders they leave empty."""
@@ -66,7 +82,7 @@ class Tree:
     def publish(self) -> None:
         """Put what is staged in the place of what is served, then bring the other level."""
         for edition in self.editions:
-            (self.staging / edition).mkdir(parents=True, exist_ok=True)
+            self._make_folder(self.staging / edition)
         self.store.keep("served", self._staged())
         self.store.keep("changing over", True)
         self.store.commit()  # from here on the build stands: what is cut short is finished later
@@ -83,9 +99,14 @@ class Tree:
 
     def _level(self) -> None:
         """Give the staging copy what it lacks of what is served."""
+        stamped = {}
         for path in self.store.pending():
             _remove(self.staging, path)
-            _link(self.out / path, self.staging / path)
+            if (self.out / path).exists():
+                self._make_folder((self.staging / path).parent)
+                _link(self.out / path, self.staging / path)
+                stamped[path] = _stamp((self.out / path).stat())
+        self.store.stamp(stamped)
         self.store.clear_pending()
         self.store.keep("staged", self._staged())
 
@@ -98,7 +119,7 @@ class Tree:
         if staged is None:
             for edition in self.editions:
                 shutil.rmtree(self.staging / edition, ignore_errors=True)
-                (self.staging / edition).mkdir(parents=True)
+                self._make_folder(self.staging / edition)
             self.store.keep("staged", self._staged())
             self.store.commit()
             return
@@ -110,6 +131,47 @@ class Tree:
         if not (begun or self.intact()) or any(
                 _place(self.staging / edition) != staged[edition] for edition in self.editions):
             raise StrangeSiteError
+
+
+    # --- what became of the site since ------------------------------------------------------------
+
+    def damage(self) -> Damage:
+        """Return which files of the site are gone, were changed, or are none of it.
+
+        A file is read again only where the system says that it was written to, renamed or linked
+        since: its size, and the times of its last change and of the last change to its entry. The
+        latter cannot be set back.
+        """
+        if self.store.note("served") is None:
+            return Damage()
+        known = self.store.stamps()
+        seen, again, changed, strange = set(), {}, [], []
+        for edition in self.editions:
+            for path, state in _files(self.out, edition):
+                if path not in known:
+                    strange.append(path)
+                    continue
+                seen.add(path)
+                stamp = _stamp(state)
+                if known[path] == stamp:
+                    continue
+                wanted = self.store.file_digest(path)
+                if all(_digest(home / path) == wanted for home in (self.out, self.staging)):
+                    again[path] = stamp
+                else:
+                    changed.append(path)
+        self.store.stamp(again)
+        return Damage(sorted(known.keys() - seen), sorted(changed), sorted(strange))
+
+
+@dataclass(frozen=True)
+class Damage:
+    """Files of a site that are not as the last build left them, by their paths below the site."""
+
+    gone: Sequence[str] = ()
+    changed: Sequence[str] = ()
+    strange: Sequence[str] = ()
+    """Those that no build wrote."""
 
 
 class StrangeSiteError(Exception):
@@ -154,6 +216,31 @@ def _place(folder: Path) -> int | None:
         return None
 
 
+def _files(out: Path, folder: str) -> Iterator[tuple[str, os.stat_result]]:
+    """Yield the files below a folder with what the system says of each."""
+    waiting = [folder]
+    while waiting:
+        folder = waiting.pop()
+        with os.scandir(out / folder) as entries:
+            for entry in entries:
+                if entry.is_dir(follow_symlinks=False):
+                    waiting.append(f"{folder}/{entry.name}")
+                else:
+                    yield f"{folder}/{entry.name}", entry.stat(follow_symlinks=False)
+
+
+def _stamp(state: os.stat_result) -> str:
+    return f"{state.st_ino} {state.st_size} {state.st_mtime_ns} {state.st_ctime_ns}"
+
+
+def _digest(path: Path) -> bytes | None:
+    """Return the digest of a file of the site; None where there is none, or a link in its place."""
+    try:
+        return None if path.is_symlink() else hashlib.sha256(path.read_bytes()).digest()
+    except OSError:
+        return None
+
+
 def _remove(home: Path, path: str) -> None:
     with contextlib.suppress(FileNotFoundError):
         (home / path).unlink()
@@ -167,9 +254,6 @@ def _remove(home: Path, path: str) -> None:
 
 def _link(source: Path, target: Path) -> None:
     """Share a file, where it is still there; copy it where the disk cannot share."""
-    if not source.exists():
-        return
-    target.parent.mkdir(parents=True, exist_ok=True)
     try:
         os.link(source, target)
     except OSError:

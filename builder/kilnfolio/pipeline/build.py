@@ -7,16 +7,16 @@ import os
 import shutil
 import sqlite3
 from collections.abc import Callable, Collection, Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from kilnfolio.graph.codec import encode
+from kilnfolio.graph.codec import UnreadableError, encode
 from kilnfolio.graph.inputs import Stamps, note_changes, stamps
 from kilnfolio.graph.store import Store
-from kilnfolio.graph.tree import STAGING, TEMPLATES, StrangeSiteError, Tree
+from kilnfolio.graph.tree import STAGING, TEMPLATES, Damage, StrangeSiteError, Tree
 from kilnfolio.runtime.code_version import code_digests, code_stamps
 from kilnfolio.runtime.errors import PublicationRefusedError, SiteInUseError
 
@@ -26,8 +26,11 @@ if TYPE_CHECKING:
     from kilnfolio.graph.disk import DiskGraph
     from kilnfolio.graph.inputs import Index
 
-#: The editions of a site.
+#: The editions of a site, and those that a web server gives to everybody.
 EDITIONS = ("mill", "customer", "auditor")
+PUBLIC = ("customer",)
+#: Files that a warning names; more are counted.
+_NAMED = 3
 #: What is being made, how much of it is done, how much there is.
 Tell = Callable[[str, int, int], None]
 
@@ -94,11 +97,8 @@ def build_site(root: Path, out: Path, *, workers: int | None = None, pdfs: bool 
     with _locked(out):
         if fresh:
             shutil.rmtree(out / STAGING, ignore_errors=True)
-        try:
-            with closing(_Site(order)) as site:
-                return site.bring_up_to_date()
-        except sqlite3.OperationalError as error:
-            raise _disk_error(error, out) from error
+        with closing(_Site(order)) as site:
+            return site.bring_up_to_date()
 
 
 @contextmanager
@@ -144,7 +144,20 @@ def _refuse_other_folder(root: Path) -> None:
 _TOO_LITTLE = 1_000_000
 
 
-def _disk_error(error: sqlite3.OperationalError, out: Path) -> Exception:
+#: What SQLite says of a disk, or of another program, and not of the file.
+_NOT_OF_THE_FILE = (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_BUSY,
+                    sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_NOMEM, sqlite3.SQLITE_INTERRUPT)
+#: What a store gives whose rows are others than were put there.
+_BAD_ROWS = (UnreadableError, LookupError, TypeError, ValueError, AttributeError, AssertionError)
+
+
+def _of_the_disk(error: Exception) -> bool:
+    """Return whether the disk is the reason, and not what the file holds."""
+    code: int = getattr(error, "sqlite_errorcode", 0)
+    return code & 0xFF in _NOT_OF_THE_FILE and code != sqlite3.SQLITE_IOERR_SHORT_READ
+
+
+def _disk_error(error: sqlite3.DatabaseError, out: Path) -> Exception:
     """Return the system's error where the disk is the reason; else the error itself."""
     code = getattr(error, "sqlite_errorcode", 0) & 0xFF
     if code not in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR):
@@ -177,38 +190,69 @@ class _Site:
         self._order = order
         # the code this process runs: what is saved of it later is for the next process
         self._code_stamps = code_stamps()
-        self._store = self._open()
+        self._store: Store | None = None
 
     def close(self) -> None:
-        self._store.close()
+        if self._store:
+            with suppress(sqlite3.Error):
+                self._store.close()
+        self._store = None
 
     def bring_up_to_date(self, postponed: Collection[tuple[str, str]] = ()) -> Report:
+        """Build; where what earlier builds noted cannot be used, drop it and build anew."""
+        staging = self._order.out / STAGING
+        kept = staging.exists()
+        if kept and not staging.is_dir():
+            self._drop()
         try:
             return self._run(postponed)
         except StrangeSiteError:
-            self._store.close()
-            shutil.rmtree(self._order.out / STAGING)
-            self.__dict__.pop("_graph", None)
-            self._store = self._open()
+            self._drop()
             return self._run(postponed)
+        except (sqlite3.DatabaseError, *_BAD_ROWS) as error:
+            if isinstance(error, sqlite3.DatabaseError) and _of_the_disk(error):
+                raise _disk_error(error, self._order.out) from error
+            if not kept:
+                raise
+            words = f"what earlier builds noted in {STAGING} could not be read " \
+                f"({type(error).__name__}), so everything was made again"
+        self._drop()
+        report = self._run(postponed)
+        report.warnings.insert(0, words)
+        return report
 
-    def _open(self) -> Store:
-        return Store(self._order.out / STAGING / "store.sqlite")
+    def _drop(self) -> None:
+        """Remove what earlier builds noted."""
+        self.close()
+        self.__dict__.pop("_graph", None)
+        staging = self._order.out / STAGING
+        shutil.rmtree(staging) if staging.is_dir() else staging.unlink(missing_ok=True)
+
+    def _opened(self) -> Store:
+        if self._store is None:
+            self._store = Store(self._order.out / STAGING / "store.sqlite")
+        return self._store
 
     def _run(self, postponed: Collection[tuple[str, str]]) -> Report:
-        store, tree = self._store, Tree(self._order.out, self._store, EDITIONS)
-        changed = self._changed(stamps(self._order.root, _index()))
+        store = self._opened()
+        tree = Tree(self._order.out, store, EDITIONS, PUBLIC)
+        damage = tree.damage()
+        store.lose([*damage.gone, *damage.changed])
+        changed = self._changed(store, stamps(self._order.root, _index())) or damage.gone \
+            or damage.changed
         made = self._make(tree, postponed) if changed else 0
         broken = list(store.members("group:broken:"))
         if changed:
             store.keep("settled", not postponed)
             tree.publish()
+        else:
+            store.commit()
         return Report(store.count_files(".html"), store.count_files(".pdf"), made, broken,
-                      list(store.members("group:warnings:")))
+                      [*_told(damage), *store.members("group:warnings:")])
 
-    def _changed(self, now: Stamps) -> bool:
+    def _changed(self, store: Store, now: Stamps) -> bool:
         """Note everything a build depends on; return whether there is anything to do."""
-        store, order = self._store, self._order
+        order = self._order
         epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
         settings = (order.root, order.pdfs, order.edition, epoch, self._code_stamps)
         if store.note("settings") == settings and store.note("stamps") == now \
@@ -242,7 +286,7 @@ class _Site:
         order = self._order
         if "_graph" not in self.__dict__:
             self._graph = DiskGraph(
-                order.root, PLAN.index, order.out, self._store, PLAN.bound)
+                order.root, PLAN.index, order.out, self._opened(), PLAN.bound)
         with _pool(order.workers) as pool, _printers(order.cluster) as printers:
             run = Run(self._graph, tree, PLAN, order.edition, pool, printers or pool, order.tell,
                       _lacking, postponed)
@@ -252,6 +296,19 @@ class _Site:
         if run.refused:
             raise PublicationRefusedError(run.refused)
         return run.done
+
+
+def _told(damage: Damage) -> Iterator[str]:
+    """Yield a sentence on each way in which a site is not as the last build left it."""
+    for paths, what in (
+            (damage.gone, "were gone from the site and were made again"),
+            (damage.changed, "were not as they were built, and were made again: find out who "
+                             "writes into the site"),
+            (damage.strange, "lie in the site and no build wrote them: look at them, and remove "
+                             "what is not yours")):
+        if paths:
+            more = f" and {len(paths) - _NAMED} more" if len(paths) > _NAMED else ""
+            yield f"these files {what}: {', '.join(paths[:_NAMED])}{more}"
 
 
 def _index() -> Index:

@@ -1,0 +1,118 @@
+"""The store holds data alone: everything comes back as it was, and nothing in it can run."""
+
+import base64
+import datetime as dt
+import json
+import math
+import pickle
+import zlib
+from collections import Counter
+from pathlib import Path, PurePosixPath
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from markupsafe import Markup
+from pydantic_core import TzInfo
+from tests.archive.yard import review
+from tests.minimal import minimal_mill
+
+from kilnfolio.graph import codec
+from kilnfolio.graph.codec import UnreadableError, decode, digest_of, encode
+from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.problems import Place
+from kilnfolio.records.quantities import Mass
+from kilnfolio.records.yaml_source import WrittenFloat
+
+SIMPLE = st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | st.binary() \
+    | st.text(st.characters(codec="utf-8")) | st.dates() | st.timedeltas() \
+    | st.datetimes(timezones=st.just(ZoneInfo("America/Toronto"))) | st.datetimes()
+VALUES = st.recursive(SIMPLE, lambda inner: st.lists(inner) | st.dictionaries(
+    st.text() | st.integers() | st.tuples(st.integers(), st.text()), inner)
+    | st.lists(inner).map(tuple) | st.frozensets(SIMPLE.filter(lambda v: v == v)), max_leaves=20)
+
+
+@given(VALUES)
+def test_every_value_comes_back(value):
+    again = decode(encode(value))
+    assert again == value
+    assert type(again) is type(value)
+
+
+@pytest.mark.parametrize("value", [
+    math.inf, -math.inf, Place("a.yaml", 3, 4), Mass(2380.0, "2380 g"), WrittenFloat("12.50"),
+    Markup("<b>"), Path("a/b"), PurePosixPath("a/b"), ZoneInfo("Europe/Berlin"), Counter("abba"),
+    dt.datetime(2026, 10, 25, 2, 30, fold=1, tzinfo=ZoneInfo("Europe/Berlin")),
+    dt.datetime(2026, 6, 2, 7, 10, tzinfo=TzInfo(-14400)),
+    dt.datetime(2026, 6, 2, 7, 10, tzinfo=dt.timezone(dt.timedelta(hours=-4))), "\ud800", {1: {2}}])
+def test_what_records_hold_comes_back_with_its_kind(value):
+    again = decode(encode(value))
+    assert (repr(again), type(again)) == (repr(value), type(value))
+    assert digest_of(again) == digest_of(value)
+    assert getattr(again, "fold", 0) == getattr(value, "fold", 0)
+    assert getattr(again, "text", "") == getattr(value, "text", "")
+
+
+def test_not_a_number_and_arrays_come_back():
+    assert math.isnan(decode(encode(math.nan)))
+    for array in (np.arange(6.0).reshape(2, 3), np.array(["2026-06-02T07:10"], "datetime64[s]"),
+                  np.array([True, False]), np.array(["a", "bc"])):
+        again = decode(encode(array))
+        assert again.dtype == array.dtype
+        assert (again == array).all()
+    assert decode(encode(np.float64(2.5))) == np.float64(2.5)
+
+
+def test_a_mill_and_a_dossier_come_back(tmp_path):
+    root = minimal_mill(tmp_path)
+    folder = checked_mill(root)
+    for value in (review(root), folder.charges["C1"], folder.lots["L1"], folder.limits,
+                  folder.schedules["red-oak-4-4"], folder.species["quercus-rubra"], folder.mill):
+        again = decode(encode(value))
+        assert again == value
+        assert digest_of(again) == digest_of(value)
+
+
+class Runs:
+    ran = False
+
+    def __reduce__(self):
+        return setattr, (Runs, "ran", True)
+
+
+def packed(data):
+    return zlib.compress(json.dumps(data).encode())
+
+
+@pytest.mark.parametrize("data", [
+    pickle.dumps(Runs()), zlib.compress(pickle.dumps(Runs())), b"", zlib.compress(b""),
+    zlib.compress(b"\xff"), packed(["object", "os:system", {}]), packed(["class", "os:system"]),
+    packed(["object", "subprocess:Popen", {"args": "id"}]), packed(["call", "print"]),
+    packed(["object", "kilnfolio.runtime.workers:Workers", {}]),
+    packed(["object", "kilnfolio.runtime.workers:os", {}]),
+    packed(["object", "kilnfolio.records.problems:Place", {"file": "a"}]),
+    packed(["object", "kilnfolio.records.problems:Place", {"__class__": 1}]),
+    packed(["object", "kilnfolio.no_such_module:Place", {}]),
+    packed(["enum", "kilnfolio.records.problems:Place", "a"]), packed({"a": 1}), packed([]),
+    packed(["array", "|O", [1], base64.b64encode(bytes(8)).decode()]),
+    packed(["array", "<f8", [10 ** 9], ""]), packed(["datetime", "yesterday", None, 0]),
+    packed(["zone", "../../etc/passwd"]), zlib.compress(b"[" * 100_000)])
+def test_what_the_program_did_not_write_is_refused_and_not_run(data):
+    with pytest.raises(UnreadableError):
+        decode(data)
+    assert not Runs.ran
+
+
+@pytest.mark.parametrize("value", [object(), Runs(), len, Runs, np.array([object()])])
+def test_what_is_no_data_cannot_be_kept(value):
+    with pytest.raises(TypeError):
+        encode(value)
+
+
+def test_nothing_of_the_program_reads_pickles():
+    """Python sends them between a build and its own processes, over pipes nobody else has."""
+    package = Path(codec.__file__).parents[1]
+    assert [path.name for path in package.rglob("*.py") if "pickle" in path.read_text("utf-8")
+            and path.parent.name in ("graph", "pipeline", "site", "archive", "records")] == []

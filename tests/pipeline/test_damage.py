@@ -1,0 +1,235 @@
+"""A store or a site that somebody damaged or changed is noticed by the next build, and mended."""
+
+import os
+import shutil
+import sqlite3
+import subprocess
+
+import pytest
+from tests.pipeline.test_changes import build, bytes_of, two_charges
+
+from kilnfolio.cli import main
+from kilnfolio.graph.store import Store
+from kilnfolio.graph.tree import STAGING
+from kilnfolio.pipeline.build import EDITIONS
+
+STORE = f"{STAGING}/store.sqlite"
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory):
+    root = two_charges(tmp_path_factory.mktemp("damage") / "mill")
+    build(root)
+    return root
+
+
+@pytest.fixture
+def mill(built, tmp_path):
+    """A copy with the site's shared files still shared, as the disk keeps them."""
+    subprocess.run(["cp", "-a", built, tmp_path / "mill"], check=True)
+    root = tmp_path / "mill"
+    build(root)  # the copies are other files on the disk: looked at once, and found whole
+    return root
+
+
+def change(mill):
+    charge = mill / "content/charges/2026/C1/charge.yaml"
+    charge.write_text(charge.read_text() + "notes: a word more\n")
+
+
+@pytest.fixture(scope="module")
+def clean(built, tmp_path_factory):
+    """Return the site of the changed mill, built where nothing was before."""
+    root = tmp_path_factory.mktemp("clean") / "mill"
+    shutil.copytree(built, root, ignore=shutil.ignore_patterns("site"))
+    change(root)
+    build(root)
+    return bytes_of(root / "site")
+
+
+def sql(*statements):
+    def damage(store):
+        with sqlite3.connect(store) as db:
+            for statement in statements:
+                db.execute(statement)
+        db.close()
+    return damage
+
+
+def overwritten(at, data):
+    def damage(store):
+        raw = bytearray(store.read_bytes())
+        raw[at:at + len(data)] = data
+        store.write_bytes(raw)
+    return damage
+
+
+def of_pickles(store):
+    """Put what older versions kept, made to run code, in the place of every value."""
+    import pickle
+    import zlib
+
+    class Runs:
+        def __reduce__(self):
+            return os.mkdir, (str(store.parent / "ran"),)
+
+    with sqlite3.connect(store) as db:
+        evil = zlib.compress(pickle.dumps(Runs()))
+        db.execute("UPDATE note SET value = ?", (evil,))
+        db.execute("UPDATE cell SET value = ?", (evil,))
+    db.close()
+
+
+def as_folder(store):
+    store.unlink()
+    store.mkdir()
+
+
+STORES = {
+    "empty": lambda store: store.write_bytes(b""),
+    "of text": lambda store: store.write_bytes(b"what somebody saved over it\n" * 999),
+    "cut short": lambda store: os.truncate(store, 5_000),
+    "cut in the middle": lambda store: os.truncate(store, store.stat().st_size // 2),
+    "without its first page": overwritten(0, bytes(4096)),
+    "with a broken page": overwritten(8192, bytes(range(256)) * 64),
+    "without a table": sql("DROP TABLE cell"),
+    "without a column": sql("ALTER TABLE file RENAME COLUMN stamp TO other"),
+    "without its notes": sql("DELETE FROM note WHERE name != 'staged'"),
+    "without its tasks": sql("DELETE FROM task"),
+    "with notes of nonsense": sql("UPDATE note SET value = x'00'"),
+    "with values of nonsense": sql("UPDATE cell SET value = x'00'"),
+    "with values that are text": sql("UPDATE cell SET value = 'text'"),
+    "of pickles": of_pickles,
+    "of another version": sql("PRAGMA user_version = 99"),
+    "a folder": as_folder,
+    "gone": lambda store: store.unlink(),
+}
+
+
+@pytest.mark.parametrize("name", STORES)
+def test_a_damaged_store_is_made_again_with_one_sentence(mill, clean, capsys, name):
+    for extra in (mill / "site" / STAGING).glob("store.sqlite-*"):
+        extra.unlink()
+    STORES[name](mill / "site" / STORE)
+    change(mill)
+    capsys.readouterr()
+    assert main(["build", str(mill), "--without-pdf", "--workers", "1"]) == 0
+    said = capsys.readouterr().err
+    assert "Traceback" not in said
+    assert said.count("so everything was made again") <= 1
+    assert not (mill / "site" / STAGING / "ran").exists()
+    now = bytes_of(mill / "site")
+    assert b"a word more" in now["mill/charges/C1.html"]
+    assert now == clean
+
+
+def test_a_file_in_the_place_of_the_folder_is_taken_away(mill):
+    staging = mill / "site" / STAGING
+    shutil.rmtree(staging)
+    staging.write_text("a file where a folder was")
+    assert main(["build", str(mill), "--without-pdf", "--workers", "1"]) == 0
+    assert staging.is_dir()
+
+
+# --- the site -------------------------------------------------------------------------------------
+
+def customer_page(mill):
+    return next((mill / "site/customer").glob("*/index.html"))
+
+
+def in_place(path):
+    """Change a page as an editor does that writes into the file: staging shares it."""
+    with path.open("r+b") as file:
+        text = file.read().replace(b"12", b"11", 1)
+        file.seek(0)
+        file.write(text)
+
+
+def in_place_and_back_dated(path):
+    state = path.stat()
+    in_place(path)
+    os.utime(path, ns=(state.st_atime_ns, state.st_mtime_ns))
+
+
+def by_another(path):
+    """Change a page as an editor does that puts a new file in the old one's place."""
+    data = path.read_bytes().replace(b"12", b"11", 1)
+    path.unlink()
+    path.write_bytes(data)
+
+
+def by_a_link(path):
+    path.rename(path.with_name("kept"))
+    path.symlink_to("kept")
+
+
+def in_staging(path):
+    site = path.parents[2]
+    staged = site / STAGING / path.relative_to(site)
+    staged.unlink()
+    staged.write_bytes(b"forged, for when it is served")
+
+
+DAMAGE = {"deleted": lambda path: path.unlink(), "emptied": lambda path: path.write_bytes(b""),
+          "changed in place": in_place, "changed in place and back-dated": in_place_and_back_dated,
+          "replaced": by_another, "a link": by_a_link, "changed in staging": in_staging}
+
+
+@pytest.mark.parametrize("name", DAMAGE)
+def test_a_page_that_is_not_as_it_was_built_is_made_again(mill, capsys, name):
+    sound = bytes_of(mill / "site")
+    page = customer_page(mill)
+    DAMAGE[name](page)
+    assert main(["build", str(mill), "--without-pdf", "--workers", "1"]) == 0
+    said = capsys.readouterr().err
+    assert page.relative_to(mill / "site").as_posix() in said
+    assert ("were gone from the site" if name == "deleted" else "find out who writes into") in said
+    now = bytes_of(mill / "site")
+    now.pop(f"customer/{page.parent.name}/kept", None)
+    assert now == sound
+    for edition in EDITIONS:
+        for path in (mill / "site" / edition).rglob("*"):
+            if path.is_file() and path.name != "kept":
+                staged = mill / "site" / STAGING / path.relative_to(mill / "site")
+                assert staged.read_bytes() == path.read_bytes()
+    report = build(mill)
+    assert report.made == 0
+    assert not [one for one in report.warnings if "made again" in one]
+
+
+def test_a_file_that_no_build_wrote_is_named_and_left(mill):
+    (mill / "site/customer/evil.html").write_text("<script>")
+    (told,) = build(mill).warnings
+    assert "customer/evil.html" in told
+    assert "no build wrote them" in told
+    assert (mill / "site/customer/evil.html").exists()
+
+
+def test_files_that_were_only_touched_are_read_and_left(mill):
+    page = customer_page(mill)
+    page.touch()
+    page.chmod(0o640)
+    place = page.stat().st_ino
+    report = build(mill)
+    assert (report.made, report.warnings) == (0, [])
+    assert page.stat().st_ino == place
+
+
+def test_the_customers_pages_are_for_everybody_whatever_the_umask(tmp_path):
+    umask = os.umask(0o077)
+    try:
+        root = two_charges(tmp_path / "mill")
+        build(root)
+    finally:
+        os.umask(umask)
+    modes = {oct(path.stat().st_mode & 0o777) for path in (root / "site/customer").rglob("*")}
+    assert modes == {"0o644", "0o755"}
+    assert (root / "site/customer").stat().st_mode & 0o777 == 0o755
+    assert {path.stat().st_mode & 0o077 for path in (root / "site/mill").rglob("*")} == {0}
+
+
+def test_a_build_with_nothing_to_do_reads_no_page(mill, monkeypatch):
+    read = []
+    monkeypatch.setattr(Store, "file_digest", lambda _, path: read.append(path))
+    assert build(mill).made == 0
+    assert read == []
