@@ -11,7 +11,7 @@ PROJECT = Path(__file__).resolve().parent.parent
 PACKAGE = PROJECT / "builder" / "kilnfolio"
 
 #: A room may import those after it, never those before.
-ORDER = ("cli", "adopt", "pipeline", "paper", "site", "training",
+ORDER = ("cli", "adopt", "api", "pipeline", "paper", "site", "training",
          "handbook", "calculators", "charts", "rendering", "archive", "forecast", "review",
          "records", "physics", "graph", "runtime")
 

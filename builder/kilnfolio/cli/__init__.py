@@ -44,6 +44,7 @@ COMMANDS = {
     "undo": "undo",
     "take": "take",
     "compare": "compare",
+    "export": "export",
     "import": "importing",
     "preview": "preview",
     "new": "new",

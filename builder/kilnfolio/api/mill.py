@@ -1,0 +1,208 @@
+"""A mill folder, opened for a notebook or another program."""
+
+from __future__ import annotations
+
+import datetime as dt
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from kilnfolio.api.tables import (
+    TABLES,
+    ChargeSource,
+    Edition,
+    LotSource,
+    Table,
+    charge_sources,
+    lot_sources,
+    rows_of,
+)
+from kilnfolio.archive.standing import open_sealed_mill
+from kilnfolio.records.folder import MillFolder, refuse_other_folder
+from kilnfolio.review.dossier import Dossier, LotDossier
+from kilnfolio.review.reviews import dossiers, lot_dossiers, review_all
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from kilnfolio.forecast.result import Forecast
+
+
+def open_mill(folder: str | Path) -> MillView:
+    """Open a mill folder. Nothing is read until it is asked for.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The folder that holds ``content/`` and ``schedules/``; ``~`` is the home folder.
+
+    Returns
+    -------
+    MillView
+
+    Raises
+    ------
+    RecordProblems
+        It is no mill folder.
+    """
+    root = Path(folder).expanduser()
+    if not (root / "content").is_dir():
+        refuse_other_folder(root)
+    return MillView(open_sealed_mill(root))
+
+
+class MillView:
+    """A mill's records and reviews; get one from `open_mill`.
+
+    Sealed charges and lots are those that were sealed.
+    """
+
+    def __init__(self, folder: MillFolder):
+        self._folder = folder
+
+    @property
+    def charges(self) -> tuple[str, ...]:
+        """Numbers of the complete charges."""
+        return tuple(self._folder.charges)
+
+    @property
+    def open_charges(self) -> tuple[str, ...]:
+        """Numbers of the charges that run, or are not written to their end."""
+        return tuple(self._folder.open_charges)
+
+    @property
+    def lots(self) -> tuple[str, ...]:
+        """Numbers of the complete lots."""
+        return tuple(self._folder.lots)
+
+    @property
+    def species(self) -> tuple[str, ...]:
+        """Ids of the species of the library."""
+        return tuple(self._folder.species)
+
+    @property
+    def kilns(self) -> tuple[str, ...]:
+        """Ids of the kilns."""
+        return tuple(self._folder.kilns)
+
+    def check(self) -> None:
+        """Read, check and review everything.
+
+        Raises
+        ------
+        RecordProblems
+            Every problem in every file.
+        """
+        review_all(self._folder)
+
+    def charge(self, number: str) -> ChargeView:
+        """Return one complete charge.
+
+        Raises
+        ------
+        KeyError
+            There is no such charge.
+        """
+        if number not in self._folder.charges:
+            raise KeyError(number)
+        return ChargeView(self._folder, number)
+
+    def review(self, charge: str) -> Dossier:
+        """Return the review of a complete charge: every figure recomputed, and the findings."""
+        return dossiers(self._folder)[charge]
+
+    def review_lot(self, lot: str) -> LotDossier:
+        """Return the review of a complete lot against its order."""
+        return lot_dossiers(self._folder)[lot]
+
+    def forecast(self, charge: str, as_of: dt.datetime | None = None) -> Forecast:
+        """Return an estimate of what is to come of a charge; sample boards decide.
+
+        Parameters
+        ----------
+        charge : str
+            An open charge, or a complete one as it once ran.
+        as_of : datetime, optional
+            The moment, aware; nothing recorded later is used. The charge's last record by default.
+        """
+        from kilnfolio.forecast.mill import of_charge
+
+        return of_charge(self._folder, charge, as_of)
+
+    def table(self, name: str) -> pd.DataFrame:
+        """Return a table of all complete charges or lots.
+
+        Parameters
+        ----------
+        name : str
+            One of `TABLES`.
+
+        Returns
+        -------
+        DataFrame
+            ``attrs["units"]`` holds the unit of each column that has one, ``attrs["meanings"]``
+            what each column is.
+        """
+        return frame(TABLES[name], self._folder)
+
+    def rows(self, name: str, edition: Edition = "mill", lot: str | None = None
+             ) -> list[tuple[object, ...]]:
+        """Return the rows of a table, with the columns an edition may hold.
+
+        Parameters
+        ----------
+        name : str
+            One of `TABLES`.
+        edition : str
+            ``mill``, ``auditor`` or ``customer``.
+        lot : str, optional
+            This lot alone, with its charges.
+        """
+        charges: tuple[str, ...] | None = None
+        if lot is not None:
+            charges = tuple(sorted(
+                {pack.charge for pack in self._folder.lots[lot].record.packs}))
+        return list(rows_of(
+            TABLES[name], charge_sources(self._folder, charges),
+            lot_sources(self._folder, None if lot is None else (lot,)), edition))
+
+
+class ChargeView:
+    """One complete charge; get one from `MillView.charge`."""
+
+    def __init__(self, folder: MillFolder, number: str):
+        self._folder, self.number = folder, number
+
+    @property
+    def dossier(self) -> Dossier:
+        """Its review."""
+        return dossiers(self._folder)[self.number]
+
+    def table(self, name: str) -> pd.DataFrame:
+        """Return a table of this charge alone; see `MillView.table`."""
+        if TABLES[name].of_charges is None:
+            raise KeyError(f"{name} is a table of lots")
+        return frame(TABLES[name], self._folder, (self.number,))
+
+
+def frame(table: Table, folder: MillFolder, charges: tuple[str, ...] | None = None
+          ) -> pd.DataFrame:
+    """Return a table as a pandas frame with units and meanings."""
+    import pandas as pd
+
+    charge_rows: list[ChargeSource] = []
+    lot_rows: list[LotSource] = []
+    if table.of_charges:
+        charge_rows = list(charge_sources(folder, charges))
+    else:
+        lot_rows = list(lot_sources(folder))
+    made = pd.DataFrame(list(rows_of(table, iter(charge_rows), iter(lot_rows))),
+                        columns=[column.name for column in table.columns])
+    kinds = {"number": "float64", "integer": "Int64", "boolean": "boolean", "string": "string"}
+    for column in table.columns:
+        if column.kind in kinds:
+            made[column.name] = made[column.name].astype(kinds[column.kind])
+        else:
+            made[column.name] = pd.to_datetime(made[column.name], utc=column.kind == "datetime")
+    made.attrs["units"] = {column.name: column.unit for column in table.columns if column.unit}
+    made.attrs["meanings"] = {column.name: column.meaning for column in table.columns}
+    return made

@@ -1,0 +1,46 @@
+"""kilnfolio export: a mill's tables for other programs."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from kilnfolio.cli.arguments import add_folder
+from kilnfolio.cli.errors import ERROR, OK, print_reasons
+
+SUMMARY = "write charges, boards, weighings, air, findings and lots for other programs"
+DESCRIPTION = ("Write a mill's tables with their keys and units: a Data Package of CSV files, an "
+               "SQLite database, Parquet files or JSON. An auditor's or customer's export holds "
+               "what that reader may see.")
+EXAMPLE = "kilnfolio export --format sqlite --out mill.sqlite"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    add_folder(parser)
+    parser.add_argument("--format", choices=("package", "sqlite", "parquet", "json"),
+                        default="package", help="what to write (default: %(default)s)")
+    parser.add_argument("--out", type=Path, required=True,
+                        help="the folder or file to write; an earlier export is replaced")
+    parser.add_argument("--edition", choices=("mill", "auditor", "customer"), default="mill",
+                        help="who is to read it (default: %(default)s)")
+    parser.add_argument("--lot", help="one lot only; a customer's export needs it")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write the export."""
+    from kilnfolio.api import open_mill
+    from kilnfolio.api.export import ExportRefusedError, export
+
+    mill = open_mill(arguments.folder)
+    mill.check()
+    if arguments.lot is not None and arguments.lot not in mill.lots:
+        return print_reasons(f"there is no complete lot '{arguments.lot}'", code=ERROR)
+    try:
+        counts = export(mill, arguments.out, arguments.format, arguments.edition, arguments.lot)
+    except ExportRefusedError as error:
+        return print_reasons(str(error), "nothing was written", code=ERROR)
+    for name, count in counts.items():
+        print(f"{count:>8,} {name}")
+    print(f"written to {arguments.out}")
+    return OK
