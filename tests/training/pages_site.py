@@ -9,6 +9,7 @@ from tests.conftest import PROJECT
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.rendering.templating import environment
 from kilnfolio.site.static import copy_assets
+from kilnfolio.training.bench import render_bench
 from kilnfolio.training.pages import NUMBERS_PATH, practice_numbers, render_practice
 
 
@@ -19,4 +20,13 @@ def write_practice(out: Path) -> Path:
     copy_assets(out)
     (out / page.path).write_text(page.html, "utf-8")
     (out / NUMBERS_PATH).write_text(practice_numbers(folder), "utf-8")
+    return out / page.path
+
+
+def write_bench(out: Path) -> Path:
+    """Write the page of the bench with the assets, and return it."""
+    folder = read_mill_folder(PROJECT)
+    page = render_bench(folder, environment(folder.mill.record, pdfs=False))
+    copy_assets(out)
+    (out / page.path).write_text(page.html, "utf-8")
     return out / page.path

@@ -31,6 +31,7 @@ COMMANDS = {
     "audit": "audit",
     "labels": "labels",
     "sheet": "sheet",
+    "exam": "exam",
     "weigh": "weigh",
     "step": "step",
     "stop": "stop",

@@ -557,7 +557,8 @@ function inOrder(answer) {
 }
 
 return { calculate, inOrder, quantity, rangeText, houseValue, inUnit, onScale, unitOf, metric, customary, Refused,
-         saturationPressure, equilibriumMoistureContent, shareShown, readingsNeeded };
+         saturationPressure, equilibriumMoistureContent, shareShown, readingsNeeded, relativeHumidity,
+         wetBulb, dewPoint, relativeHumidityForEmc };
 };
 
 kilnfolio.figures = { fixed, rounded, number, measure, significant };

@@ -1,0 +1,62 @@
+"""kilnfolio exam: the paper of a lesson path's test, and its key."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from kilnfolio.cli.arguments import add_folder
+from kilnfolio.cli.errors import ERROR, OK
+
+SUMMARY = "print an exam and, apart, its key"
+DESCRIPTION = ("Print the test of a lesson path as a PDF, and its answers as another. The same "
+               "path and seed give the same paper; another seed gives other numbers.")
+EXAMPLE = "kilnfolio exam operator-day --seed 3"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    parser.add_argument("path", help="the lesson path, as in operator-day")
+    add_folder(parser)
+    parser.add_argument("--seed", type=_seed, default=1, metavar="NUMBER",
+                        help="which numbers, from 0 (default: %(default)s)")
+    parser.add_argument("--out", type=Path, metavar="FILE.pdf",
+                        help="the paper to write (default: exam-PATH-SEED.pdf; the key beside it)")
+
+
+def _seed(text: str) -> int:
+    if not text.isdecimal() or int(text) > 999_999:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from 0 to 999999")
+    return int(text)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print the paper and its key."""
+    from kilnfolio.handbook.chapter import read_manuscript
+    from kilnfolio.paper.exam import exam_html
+    from kilnfolio.paper.printing import pdf_of
+    from kilnfolio.records.folder import read_mill_folder
+    from kilnfolio.rendering.templating import environment
+    from kilnfolio.training.lessons import exam, read_lessons
+
+    folder = read_mill_folder(arguments.folder)
+    lessons = {lesson.id: lesson
+               for lesson in read_lessons(folder.root, read_manuscript(folder.root)[0])}
+    if arguments.path not in lessons:
+        known = ", ".join(lessons) or "none"
+        print(f"kilnfolio: there is no lesson path '{arguments.path}'. Known ones: {known}",
+              file=sys.stderr)
+        return ERROR
+    out = arguments.out or Path(f"exam-{arguments.path}-{arguments.seed}.pdf")
+    key = out.with_name(f"{out.stem}-key.pdf")
+    paper = exam(folder, lessons[arguments.path], arguments.seed)
+    env = environment(folder.mill.record)
+    for path, answers in ((out, False), (key, True)):
+        pdf, warnings = pdf_of(exam_html(paper, env, answers=answers))
+        path.write_bytes(pdf)
+        for warning in warnings:
+            print(f"kilnfolio: warning: {warning}", file=sys.stderr)
+    print(f"exam of {arguments.path}, seed {arguments.seed}, {paper.marks} marks, in {out}; "
+          f"its key in {key}")
+    return OK

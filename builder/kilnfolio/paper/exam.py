@@ -1,0 +1,28 @@
+"""An exam on paper, and its key in a file of its own."""
+
+from __future__ import annotations
+
+from jinja2 import Environment
+
+from kilnfolio.charts.paper import for_paper
+from kilnfolio.training.lessons import Paper
+
+
+def exam_html(paper: Paper, env: Environment, *, answers: bool) -> str:
+    """Return the paper for the trainee, or its key for the trainer.
+
+    Parameters
+    ----------
+    paper : Paper
+        From `lessons.exam`.
+    env : Environment
+        From `templating.environment`.
+    answers : bool
+        The key; the paper holds no answer at all.
+    """
+    from kilnfolio import __version__
+
+    template = env.get_template("practice/exam.html")
+    title = f"{'Key to the exam' if answers else 'Exam'}: {paper.lesson.title}"
+    return for_paper(
+        template.render(title=title, paper=paper, answers=answers, version=__version__))

@@ -1,0 +1,113 @@
+"""The bench: figures to explore, and a charge to run. Its constants are those of the physics."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from jinja2 import Environment
+from markupsafe import Markup
+
+from kilnfolio.calculators.script import constants
+from kilnfolio.charts.emc import emc_chart
+from kilnfolio.charts.profile import profile_chart
+from kilnfolio.physics import air, drying_board, survey
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.page import Page
+from kilnfolio.rendering.regional import regional_format
+from kilnfolio.rendering.templating import render
+from kilnfolio.training import simulation
+from kilnfolio.training.scenario import read_scenarios
+
+#: Where the bench stands in the edition.
+PATH = "bench.html"
+#: Woods of the board that dries: D₀ at 45 °C [m²/s]; oak from the red-oak formula, others assumed.
+WOODS = {"Oak": 1.2e-10, "Maple": 1.9e-10, "Poplar or basswood": 5.5e-10}
+#: Days of the profile that is drawn where there is no script.
+DEFAULT_DAYS = 4
+
+
+def bench_constants() -> dict[str, Any]:
+    """Return every constant that the bench's scripts take from the physics and the simulation."""
+    board = drying_board.Board(25.0, 60.0, 1e-10)
+    return {
+        "constants": constants(),
+        "standard_pressure_pa": air.STANDARD_PRESSURE_PA,
+        "board": {
+            "gas": drying_board.GAS_CONSTANT,
+            "reference": drying_board.REFERENCE_TEMP_K,
+            "cells": drying_board.CELLS,
+            "longest": drying_board.LONGEST_STEP_H,
+            "passes": drying_board._PASSES,
+            "newton": drying_board._NEWTON,
+            "face": board.face_m_s,
+            "effect": board.mc_effect,
+            "activation": board.activation_j_mol,
+            "fsp": board.fsp_pct,
+        },
+        "run": {
+            "step": simulation.STEP_H,
+            "start": simulation.START_C,
+            "dryLag": simulation.DRY_LAG_H,
+            "wetLag": simulation.WET_LAG_H,
+            "wickPerDay": simulation.WICK_PER_DAY,
+            "wickMost": simulation.WICK_MOST,
+            "driest": simulation.DRIEST_PCT,
+            "wide": simulation.WIDE_K,
+            "overheated": simulation.OVERHEATED_C,
+            "wet": simulation.WET_PCT,
+            "overheatedHours": simulation.OVERHEATED_H,
+            "noise": simulation.WEIGHING_NOISE_PCT,
+        },
+    }
+
+
+def bench_data(folder: MillFolder) -> Mapping[str, Any]:
+    """Return what the page hands to its scripts: constants and scenarios."""
+    species = {name: located.record for name, located in folder.species.items()}
+    return bench_constants() | {"scenarios": read_scenarios(folder.root, species)}
+
+
+def render_bench(folder: MillFolder, env: Environment) -> Page:
+    """Return the page of the bench.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        Whose scenarios it offers.
+    env : Environment
+        From `templating.environment`.
+    """
+    data = bench_data(folder)
+    words = json.dumps(data, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    summary = (
+        "Figures to explore, and a charge to run: set the bulbs, weigh the boards, look after the "
+        "wick, and see what the load became."
+    )
+    default = drying_board.dry(
+        drying_board.Board(27.0, 78.0, WOODS["Oak"]),
+        drying_board.Air([24.0 * DEFAULT_DAYS], [45.0], [14.0]))
+    html = render(
+        env,
+        "practice/bench.html",
+        PATH,
+        title="Bench",
+        summary=summary,
+        scenarios=data["scenarios"],
+        emc=emc_chart("bench-emc", "EMC rising with humidity, a curve for each temperature",
+                      regional=regional_format(folder.mill.record)),
+        profile=profile_chart("bench-profile", default.cells_pct[-1].tolist()),
+        profile_words=[f"{value:.1f}" for value in (
+            float(default.mean_pct[-1]), float(default.shell_pct[-1]),
+            float(default.core_pct[-1]))],
+        woods=WOODS,
+        days=DEFAULT_DAYS,
+        shares=[(n, k, f"{100.0 * float(survey.share_shown(n, k, 0.95)):.1f}")
+                for n in (10, 20, 30, 45, 60, 100) for k in (0, 1, 2)],
+        chapter=routes.chapter,
+        data=Markup(words.replace("<", "\\u003c")),
+    )
+    text = " ".join(f"{one['title']}. {one['say']}" for one in data["scenarios"].values())
+    return Page(PATH, html, "Bench", "practice", text, summary)

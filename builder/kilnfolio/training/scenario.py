@@ -1,0 +1,154 @@
+"""A scenario of the bench: a load with hidden boards, written by a trainer in YAML."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import Field
+
+from kilnfolio.records.model import Name, Record, Slug, Text, in_range, validate
+from kilnfolio.records.problems import Problem, RecordProblems
+from kilnfolio.records.quantities import (
+    Length,
+    Percent,
+    Temperature,
+    TemperatureDifference,
+    Volume,
+)
+from kilnfolio.records.species import Species
+from kilnfolio.records.yaml_source import read_yaml
+from kilnfolio.review.working import Points
+
+#: Where scenarios stand in a mill folder.
+SCENARIOS = "content/handbook/scenarios"
+
+
+class BenchStep(Record):
+    """A step of the sheet beside the trainee."""
+
+    dry_bulb: Annotated[Temperature, in_range(20, 110)]
+    """Dry bulb."""
+    depression: Annotated[TemperatureDifference, in_range(0.3, 40)]
+    """Wet-bulb depression."""
+    until_mc: Annotated[Percent, in_range(2, 150)] | Literal["final"]
+    """Controlling MC at which it ends."""
+
+
+class Scenario(Record):
+    """``content/handbook/scenarios/NAME.yaml``."""
+
+    format: Literal[1]
+    """The record format."""
+    title: Name
+    """What it is called."""
+    say: Text
+    """The case, to the trainee."""
+    invented: Literal[True]
+    """A scenario is invented, and says so."""
+    species: Slug
+    """The wood: its density and shrinkage come from its sheet."""
+    thickness: Length
+    """Thickness of the boards."""
+    volume: Volume
+    """Green volume of the load."""
+    boards: Annotated[int, Field(ge=4, le=60)]
+    """Boards that are computed."""
+    samples: Annotated[int, Field(ge=2, le=20)]
+    """How many of them may be weighed."""
+    initial_mc: Annotated[Percent, in_range(30, 200)]
+    """Mean MC at the start."""
+    initial_spread: Points
+    """Standard deviation of it between boards."""
+    diffusivity: Annotated[float, Field(gt=1e-12, lt=1e-8)]
+    """D₀ at 45 °C [m²/s]."""
+    diffusivity_spread: Annotated[float, Field(ge=0, le=0.5)]
+    """Standard deviation of its share between boards."""
+    target: Annotated[Percent, in_range(4, 25)]
+    """Final MC that is wanted."""
+    target_within: Points
+    """How far a board may be from it."""
+    checks_above: Annotated[float, Field(gt=0, lt=20)]
+    """Gradient index above which a board is counted as checked; for teaching only."""
+    wick_life_days: Annotated[float, Field(gt=0, le=60)]
+    """Mean days until a wick begins to dry out."""
+    kwh_per_kg: Annotated[float, Field(gt=0, le=10)]
+    """Energy the kiln uses for each kilogram of water [kWh/kg]."""
+    day_cost: Annotated[float, Field(ge=0)]
+    """Cost of a kiln day, in the mill's money."""
+    kwh_price: Annotated[float, Field(ge=0)]
+    """Price of a kWh, in the mill's money."""
+    timber_value: Annotated[float, Field(ge=0)]
+    """Value of a cubic metre, in the mill's money."""
+    good_days: Annotated[float, Field(gt=0)]
+    """Days a good operator needs."""
+    longest_days: Annotated[float, Field(gt=1, le=200)]
+    """Days after which the charge is broken off."""
+    steps: Annotated[list[BenchStep], Field(min_length=1)]
+    """The sheet beside the trainee."""
+
+
+def read_scenarios(root: Path, species: dict[str, Species]) -> dict[str, dict[str, Any]]:
+    """Return every scenario of a mill folder, as plain values for the simulation.
+
+    Parameters
+    ----------
+    root : Path
+        The mill folder.
+    species : dict
+        The woods on record, by id.
+
+    Raises
+    ------
+    RecordProblems
+        Everything that is wrong with any of them, with the lines.
+    """
+    found: dict[str, dict[str, Any]] = {}
+    problems: list[Problem] = []
+    for path in sorted((root / SCENARIOS).glob("*.yaml")):
+        shown_as = path.relative_to(root).as_posix()
+        try:
+            located = validate(read_yaml(path, shown_as), Scenario)
+        except RecordProblems as error:
+            problems += error.problems
+            continue
+        wood = species.get(located.record.species)
+        if wood is None or wood.basic_density_kg_m3 is None or wood.shrinkage is None \
+                or wood.shrinkage.tangential is None:
+            problems.append(
+                Problem(located.document.place("species"),
+                        f"species '{located.record.species}'",
+                        "its sheet must give a density and tangential shrinkage",
+                        "Choose a wood that has both")
+            )
+            continue
+        found[path.stem] = plain_values(located.record, wood)
+    if problems:
+        raise RecordProblems(problems)
+    return found
+
+
+def plain_values(scenario: Scenario, wood: Species) -> dict[str, Any]:
+    """Return a scenario as plain values in house units, as the simulation and the page take it."""
+    assert wood.shrinkage is not None
+    assert wood.shrinkage.tangential is not None
+    values = scenario.model_dump(include={
+        "title", "say", "boards", "samples", "diffusivity", "diffusivity_spread", "checks_above",
+        "wick_life_days", "kwh_per_kg", "day_cost", "kwh_price", "timber_value", "good_days",
+        "longest_days"})
+    return values | {
+        "wood": wood.trade_name,
+        "thickness_mm": scenario.thickness.value,
+        "volume_m3": scenario.volume.value,
+        "basic_density": wood.basic_density_kg_m3,
+        "tangential": wood.shrinkage.tangential.value,
+        "initial_mc": scenario.initial_mc.value,
+        "initial_spread": scenario.initial_spread.value,
+        "target": scenario.target.value,
+        "target_within": scenario.target_within.value,
+        "steps": [
+            {"dry_bulb": step.dry_bulb.value, "depression": step.depression.value,
+             "until_mc": None if step.until_mc == "final" else step.until_mc.value}
+            for step in scenario.steps
+        ],
+    }

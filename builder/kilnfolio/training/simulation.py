@@ -1,0 +1,278 @@
+"""A charge that is run for practice: hidden boards, a kiln with lag, a wick that may fail.
+
+The boards dry by `physics.drying_board`, as those of the forecast do; the air is the physics'
+psychrometry. The kiln, the wick and the count of spoiled boards are simple models for teaching.
+``assets/charge-run.js`` follows this file step by step; both give the same figures from the same
+seed and the same decisions.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from kilnfolio.physics import air, drying_board, moisture, sorption, water
+from kilnfolio.physics._types import Floats
+
+STEP_H = 2.0
+"""Time the air is held for. [h]"""
+DRY_LAG_H, WET_LAG_H = 3.0, 2.0
+"""Time constants of the kiln's dry bulb and depression. [h]"""
+START_C = 20.0
+"""Temperature of kiln and load at the start. [°C]"""
+WICK_PER_DAY, WICK_MOST = 0.12, 0.7
+"""How fast a wick that has begun to dry out hides the depression, a share a day, and the most."""
+DRIEST_PCT, WIDE_K = 5.0, 8.0
+"""The driest air this kiln can make [% RH]; looked at from this depression up [K]."""
+OVERHEATED_C, WET_PCT, OVERHEATED_H = 3.0, 35.0, 12.0
+"""While a board's mean is above 35 % MC its gradient can open checks in its face, and heat can
+spoil it: 12 h more than 3 °C above the sheet's first step. The handbook's rules, sharpened to a
+count for teaching."""
+WEIGHING_NOISE_PCT = 0.12
+"""Standard deviation of a weighing. [% MC]"""
+
+Decision = Mapping[str, Any]
+
+
+class Numbers:
+    """Random numbers that come out the same in every language: 32-bit integer arithmetic only."""
+
+    def __init__(self, seed: int):
+        self._state = seed & 0xFFFFFFFF
+
+    def share(self) -> float:
+        """Return a number from 0 up to 1."""
+        self._state = (self._state + 0x6D2B79F5) & 0xFFFFFFFF
+        t = self._state
+        t = ((t ^ (t >> 15)) * (t | 1)) & 0xFFFFFFFF
+        t ^= (t + (((t ^ (t >> 7)) * (t | 61)) & 0xFFFFFFFF)) & 0xFFFFFFFF
+        return ((t ^ (t >> 14)) & 0xFFFFFFFF) / 4294967296.0
+
+    def normal(self) -> float:
+        """Return a number of mean 0 and standard deviation 1, by the sum of twelve."""
+        return sum(self.share() for _ in range(12)) - 6.0
+
+
+@dataclass(frozen=True)
+class Weighing:
+    """The sample boards on the scale."""
+
+    hour: float
+    mcs: tuple[float, ...]
+    controlling: float
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How a charge ended."""
+
+    days: float
+    mean: float
+    spread: float
+    wettest: float
+    driest: float
+    in_target: float
+    """Share of boards within the target, 0 to 1."""
+    checked: float
+    """Share of boards whose gradient index passed the scenario's limit."""
+    overheated: float
+    peak_gradient: float
+    """Highest gradient index of any board while it was wet [%]."""
+    fastest_loss: float
+    """Largest loss of a sample board between two weighings [points/day]."""
+    wick_sound: float
+    """Share of the hours in which the wick hid under a fifth of the depression."""
+    water_kg: float
+    energy_kwh: float
+    cost: float
+    """Kiln days, energy and spoiled boards, in the mill's money."""
+    rating: float
+    """Of 100: 40 for boards in the target, 30 for sound ones, 20 for time, 10 for the wick."""
+
+
+@dataclass
+class Run:
+    """A charge under way."""
+
+    scenario: Mapping[str, Any]
+    seed: int
+    hour: float = 0.0
+    set_dry: float = START_C
+    set_depression: float = 0.5
+    dry: float = START_C
+    depression: float = 0.5
+    wick: float = 0.0
+    weighings: list[Weighing] = field(default_factory=list)
+    log: list[tuple[float, float, float, float]] = field(default_factory=list)
+    """Hour, dry bulb, wet bulb as read, true EMC."""
+
+    def __post_init__(self) -> None:
+        given, self._numbers = self.scenario, Numbers(self.seed)
+        initial, diffusivity = [], []
+        for _ in range(given["boards"]):
+            mc = given["initial_mc"] + given["initial_spread"] * self._numbers.normal()
+            initial.append(max(mc, 30.0))
+            share = 1.0 + given["diffusivity_spread"] * self._numbers.normal()
+            diffusivity.append(given["diffusivity"] * max(share, 0.3))
+        self.board = drying_board.Board(
+            given["thickness_mm"], np.array(initial), np.array(diffusivity))
+        self.initial_mean = float(np.mean(initial))
+        self.profile: Floats = self.board.start()
+        self.peak = np.zeros(given["boards"])
+        self.hot_hours = np.zeros(given["boards"])
+        self._wick_sound = 0.0
+        self._new_wick()
+
+    def _new_wick(self) -> None:
+        self.wick = 0.0
+        self._wick_left = 24.0 * self.scenario["wick_life_days"] * (0.5 + self._numbers.share())
+
+    # --- what a trainee does ----------------------------------------------------------------------
+
+    def set_air(self, dry_bulb: float, depression: float) -> None:
+        """Set the kiln [°C], [K]."""
+        self.set_dry, self.set_depression = dry_bulb, depression
+
+    def change_wick(self) -> None:
+        """Put a clean wet wick on the wet bulb."""
+        self._new_wick()
+
+    def weigh(self) -> Weighing:
+        """Weigh the sample boards."""
+        means = self.profile.mean(axis=-1)[: self.scenario["samples"]]
+        mcs = tuple(float(mean) + WEIGHING_NOISE_PCT * self._numbers.normal() for mean in means)
+        taken = Weighing(self.hour, mcs, float(moisture.controlling_moisture_content(mcs)))
+        self.weighings.append(taken)
+        return taken
+
+    def wait(self, hours: float) -> None:
+        """Let the kiln run, in steps of two hours."""
+        for _ in range(round(hours / STEP_H)):
+            if self.hour < 24.0 * self.scenario["longest_days"]:
+                self._step()
+
+    # --- what happens -----------------------------------------------------------------------------
+
+    def _step(self) -> None:
+        self._wick_left -= STEP_H
+        if self._wick_left < 0.0:
+            self.wick = min(WICK_MOST, self.wick + WICK_PER_DAY * STEP_H / 24.0)
+        wanted = self.set_depression / (1.0 - self.wick)
+        self.dry += (self.set_dry - self.dry) * (1.0 - math.exp(-STEP_H / DRY_LAG_H))
+        self.depression += (wanted - self.depression) * (1.0 - math.exp(-STEP_H / WET_LAG_H))
+        self.depression = max(0.2, self.depression)
+        if self.depression > WIDE_K:
+            driest = float(air.wet_bulb(self.dry, DRIEST_PCT))
+            self.depression = min(self.depression, self.dry - driest)
+        humidity = float(air.relative_humidity(self.dry, self.dry - self.depression))
+        emc = float(sorption.equilibrium_moisture_content(self.dry, humidity))
+        self.profile, face = drying_board.advance(self.board, self.profile, STEP_H, self.dry, emc)
+        self.hour += STEP_H
+        self._judge(face)
+        shown = self.dry - self.depression * (1.0 - self.wick)
+        self.log.append((self.hour, self.dry, shown, emc))
+        self._wick_sound += self.wick < 0.2
+
+    def _judge(self, face: Floats) -> None:
+        fsp = float(np.asarray(self.board.fsp_pct))
+        below = np.maximum(fsp - self.profile, 0.0).mean(axis=-1)
+        gradient = self.scenario["tangential"] / fsp * (np.maximum(fsp - face, 0.0) - below)
+        wet = self.profile.mean(axis=-1) > WET_PCT
+        self.peak = np.where(wet, np.maximum(self.peak, gradient), self.peak)
+        ceiling = self.scenario["steps"][0]["dry_bulb"] + OVERHEATED_C
+        self.hot_hours += STEP_H * ((self.dry > ceiling) & wet)
+
+    def outcome(self) -> Outcome:
+        """Return how it stands, as if the kiln were opened now."""
+        given, means = self.scenario, self.profile.mean(axis=-1)
+        mean, days = float(np.mean(means)), self.hour / 24.0
+        in_target = float(np.mean(np.abs(means - given["target"]) <= given["target_within"]))
+        checked = float(np.mean(self.peak > given["checks_above"]))
+        overheated = float(np.mean(self.hot_hours > OVERHEATED_H))
+        spoiled = float(np.mean(
+            (self.peak > given["checks_above"]) | (self.hot_hours > OVERHEATED_H)))
+        lost = float(water.water_removed(
+            given["volume_m3"], given["basic_density"], self.initial_mean,
+            min(mean, self.initial_mean)))
+        energy = lost * given["kwh_per_kg"]
+        wick = self._wick_sound / len(self.log) if self.log else 1.0
+        late = (days - given["good_days"]) / (given["longest_days"] - given["good_days"])
+        return Outcome(
+            days, mean, float(np.std(means)), float(means.max()), float(means.min()), in_target,
+            checked, overheated, float(self.peak.max()), self._fastest(), wick, lost, energy,
+            days * given["day_cost"] + energy * given["kwh_price"]
+            + spoiled * given["volume_m3"] * given["timber_value"],
+            40.0 * in_target + 30.0 * (1.0 - spoiled)
+            + 20.0 * (1.0 - max(0.0, min(1.0, late))) * (in_target > 0.0) + 10.0 * wick,
+        )
+
+    def _fastest(self) -> float:
+        rates = [
+            (first - second) / (after.hour - before.hour) * 24.0
+            for before, after in zip(self.weighings, self.weighings[1:], strict=False)
+            if after.hour > before.hour
+            for first, second in zip(before.mcs, after.mcs, strict=True)
+        ]
+        return max(rates, default=0.0)
+
+
+def replay(scenario: Mapping[str, Any], seed: int, decisions: Sequence[Decision]) -> Run:
+    """Run a charge by decisions written down: set, wick, weigh, wait.
+
+    Parameters
+    ----------
+    scenario : mapping
+        From `scenario.read_scenarios`.
+    seed : int
+        Which boards and which wick, 0 to 2³² − 1.
+    decisions : sequence of mapping
+        As ``{"do": "set", "dry_bulb": 43.5, "depression": 2.2}``, ``{"do": "wait", "hours": 24}``,
+        ``{"do": "weigh"}`` or ``{"do": "wick"}``.
+    """
+    run = Run(scenario, seed)
+    for decision in decisions:
+        if decision["do"] == "set":
+            run.set_air(decision["dry_bulb"], decision["depression"])
+        elif decision["do"] == "wick":
+            run.change_wick()
+        elif decision["do"] == "weigh":
+            run.weigh()
+        elif decision["do"] == "wait":
+            run.wait(decision["hours"])
+        else:
+            raise ValueError(f"do must be set, wick, weigh or wait; received {decision['do']!r}")
+    return run
+
+
+def steps_earlier(decisions: Sequence[Decision], hours: float = 24.0) -> list[Decision]:
+    """Return the same decisions with every change of air after the first a day earlier.
+
+    Changes that would fall before the first stay where the first is.
+    """
+    at, timed = 0.0, []
+    for decision in decisions:
+        if decision["do"] == "wait":
+            at += decision["hours"]
+        else:
+            timed.append((at, decision))
+    first = next((hour for hour, decision in timed if decision["do"] == "set"), 0.0)
+    moved = [
+        (max(first, hour - hours) if decision["do"] == "set" and hour > first else hour, decision)
+        for hour, decision in timed
+    ]
+    return list(_in_order(moved, at))
+
+
+def _in_order(timed: Sequence[tuple[float, Decision]], end: float) -> Iterator[Decision]:
+    at = 0.0
+    for hour, decision in sorted(timed, key=lambda one: one[0]):
+        if hour > at:
+            yield {"do": "wait", "hours": hour - at}
+            at = hour
+        yield decision
+    if end > at:
+        yield {"do": "wait", "hours": end - at}

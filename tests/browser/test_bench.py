@@ -1,0 +1,184 @@
+"""The bench in a browser: a good operator is rated above a careless one; the keyboard is enough."""
+
+from __future__ import annotations
+
+import gzip
+from pathlib import Path
+
+import pytest
+from tests.conftest import PROJECT
+from tests.training.pages_site import write_bench
+
+ASSETS = PROJECT / "builder/kilnfolio/site/assets"
+
+
+@pytest.fixture(scope="module")
+def bench_page(tmp_path_factory: pytest.TempPathFactory) -> str:
+    return write_bench(tmp_path_factory.mktemp("bench")).as_uri()
+
+
+def set_air(page, dry: float, depression: float) -> None:
+    page.fill("#charge-dry", str(dry))
+    page.fill("#charge-depression", str(depression))
+    page.click("#charge-set")
+
+
+def finish(page) -> dict[str, str]:
+    if page.locator("#charge-finish").is_enabled():
+        page.click("#charge-finish")
+    rows = page.locator("#charge-result tbody tr").all_inner_texts()
+    return {row.split("\t")[0]: row.split("\t")[1] for row in rows}
+
+
+def sheet(page, name: str) -> list[list[str]]:
+    rows = page.locator(f"#scenario-{name} tbody tr").all_text_contents()
+    return [row.split() for row in rows]
+
+
+def number(words: str) -> float:
+    return float(words.split()[0].replace("\u00a0", "").split("%")[0].replace("\u2212", "-"))
+
+
+def good_operator(page) -> dict[str, str]:
+    """Follow the sheet by the daily weighing, change the wick every other day, equalize."""
+    steps = page.evaluate("JSON.parse(document.getElementById('bench-data').textContent)"
+                          ".scenarios['white-maple-27mm'].steps")
+    set_air(page, steps[0]["dry_bulb"], steps[0]["depression"])
+    place = 0
+    for day in range(40):
+        page.click("[data-wait='24']")
+        if day % 2:
+            page.click("#charge-wick")
+        page.click("#charge-weigh")
+        controlling = number(page.inner_text("#charge-controlling"))
+        now = place
+        while steps[now]["until_mc"] is not None and controlling <= steps[now]["until_mc"]:
+            now += 1
+        if now != place:
+            place = now
+            set_air(page, steps[place]["dry_bulb"], steps[place]["depression"])
+        if controlling <= 8.0:
+            break
+    set_air(page, 71, 19)  # EMC near 6 %: equalizing
+    for _ in range(3):
+        page.click("[data-wait='24']")
+        page.click("#charge-wick")
+    return finish(page)
+
+
+def careless_operator(page) -> dict[str, str]:
+    """Open the last step on the second day and never look at the wick."""
+    set_air(page, 54.5, 4.4)
+    page.click("[data-wait='24']")
+    set_air(page, 71, 28)
+    for _ in range(9):
+        page.click("[data-wait='24']")
+    return finish(page)
+
+
+def test_a_good_operator_is_rated_above_a_careless_one(page, bench_page):
+    ratings = {}
+    for operator in (good_operator, careless_operator):
+        page.goto(bench_page)
+        page.select_option("#charge-scenario", "white-maple-27mm")
+        page.fill("#charge-seed", "7")
+        page.click("#charge-start")
+        ratings[operator] = operator(page)
+    good, careless = ratings.values()
+    assert number(good["Rating, of 100"]) > number(careless["Rating, of 100"]) + 20
+    assert number(good["Boards counted as checked"]) < number(careless["Boards counted as checked"])
+    assert number(good["Days"]) > number(careless["Days"])
+
+
+def test_equal_seeds_give_equal_boards_and_another_seed_others(page, bench_page):
+    logs = []
+    for seed in ("5", "5", "6"):
+        page.goto(bench_page)
+        page.fill("#charge-seed", seed)
+        page.click("#charge-start")
+        page.click("[data-wait='24']")
+        page.click("#charge-weigh")
+        logs.append(page.inner_text("#charge-log"))
+    assert logs[0] == logs[1] != logs[2]
+
+
+def test_the_air_figure_says_what_the_handbook_table_says(page, bench_page):
+    """Table of a kiln handbook (from memory): 110 °F with 4 °F depression is 17.7 %."""
+    page.goto(bench_page)
+    page.locator("#air-dry").fill("43.5")
+    page.locator("#air-depression").fill("2.2")
+    assert abs(number(page.inner_text("#air-emc")) - 17.7) <= 0.3
+    low, high = page.inner_text("#air-emc-range").removesuffix(" %").split(" to ")
+    # the same case in the trade's own words: half a degree moves it to 16.5 and 19.2
+    assert abs(float(low) - 16.5) <= 0.3
+    assert abs(float(high) - 19.2) <= 0.4
+
+
+def test_the_survey_figure_says_what_the_binomial_table_says(page, bench_page):
+    """With no failure among n the share is 0.05 to the power 1/n: 93.6 % for 45, 90.5 % for 30."""
+    page.goto(bench_page)
+    for readings, share in (("45", "93.6"), ("30", "90.5")):
+        page.locator("#survey-readings").fill(readings)
+        page.locator("#survey-failures").fill("0")
+        assert f"claim {share} %" in page.inner_text("#survey-says").replace("\u00a0", " ")
+
+
+def test_a_thicker_board_is_wetter_and_a_later_day_is_drier(page, bench_page):
+    page.goto(bench_page)
+    first = number(page.inner_text("#board-core"))
+    page.locator("#board-thickness").fill("54")
+    thick = number(page.inner_text("#board-core"))
+    page.locator("#board-day").fill("40")
+    later = number(page.inner_text("#board-core"))
+    assert thick > first
+    assert later < thick
+
+
+def test_the_keyboard_moves_every_figure(page, bench_page):
+    page.goto(bench_page)
+    for knob, out in (("air-dry", "air-wet"), ("board-emc", "board-mean"),
+                      ("survey-readings", "survey-says")):
+        before = page.inner_text(f"#{out}")
+        page.focus(f"#{knob}")
+        for _ in range(8):
+            page.keyboard.press("ArrowRight")
+        assert page.inner_text(f"#{out}") != before, knob
+    page.focus("#charge-start")
+    page.keyboard.press("Enter")
+    assert "loaded" in page.inner_text("#charge-log")
+    page.focus("[data-wait='24']")
+    page.keyboard.press("Space")
+    assert page.inner_text("#charge-day") == "1.0"
+
+
+def test_what_cannot_be_set_is_said_and_changes_nothing(page, bench_page):
+    page.goto(bench_page)
+    page.click("#charge-start")
+    set_air(page, 500, 2)
+    assert "takes a dry bulb of" in page.inner_text("#charge-log")
+    page.click("[data-wait='2']")
+    assert number(page.inner_text("#charge-reads-dry")) < 25
+
+
+def test_without_script_the_figures_stand_and_no_knob_does_nothing(browser, bench_page):
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(bench_page)
+    assert page.locator("#bench-board svg path.controlling").count() == 1
+    assert not page.locator("#air-dry").is_visible()
+    assert not page.locator("#charge-start").is_visible()
+    assert page.get_by_text("pencil").is_visible()
+    context.close()
+
+
+def test_the_scripts_of_the_bench_are_small():
+    """Under 60 kB compressed, with what they rest on."""
+    names = ("wood.js", "calculators.js", "charge-run.js", "bench.js")
+    assert len(gzip.compress(b"".join((ASSETS / name).read_bytes() for name in names))) < 60_000
+
+
+def test_the_page_fits_a_phone(page, bench_page):
+    page.set_viewport_size({"width": 360, "height": 740})
+    page.goto(bench_page)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    assert Path(ASSETS / "bench.js").is_file()

@@ -1,0 +1,159 @@
+"""The charge run for practice: laws, and the script that follows it step by step.
+
+``KILNFOLIO_RUNS=1000`` compares so many random runs of the script with Python; by default 15.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import shutil
+import subprocess
+
+import pytest
+from tests.conftest import PROJECT
+
+from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.problems import RecordProblems
+from kilnfolio.training.bench import bench_data
+from kilnfolio.training.scenario import SCENARIOS, read_scenarios
+from kilnfolio.training.simulation import Numbers, Run, replay, steps_earlier
+
+ASSETS = PROJECT / "builder/kilnfolio/site/assets"
+RUNS = int(os.environ.get("KILNFOLIO_RUNS", "15"))
+_PAGE = """const window = globalThis;
+window.matchMedia = () => ({ matches: false });
+window.document = { addEventListener() {}, readyState: "loading", querySelector() { return null; },
+                    getElementById() { return null; } };
+"""
+_RUN = """
+const sums = kilnfolio.makeCalculators({ constants: D.constants });
+const air = { relativeHumidity: sums.relativeHumidity, wetBulb: sums.wetBulb,
+              standard: D.standard_pressure_pa };
+const bench = kilnfolio.makeChargeRun(D, air, sums);
+console.log(JSON.stringify(C.map(([name, seed, decisions]) => {
+  const run = bench.replay(D.scenarios[name], seed, decisions);
+  return [run.outcome(), run.weighings.map((one) => one.mcs), bench.stepsEarlier(decisions)];
+})));
+"""
+
+
+@pytest.fixture(scope="module")
+def data():
+    return bench_data(read_mill_folder(PROJECT))
+
+
+@pytest.fixture(scope="module")
+def oak(data):
+    return data["scenarios"]["first-oak-27mm"]
+
+
+def random_decisions(chance: random.Random) -> list[dict]:
+    made: list[dict] = []
+    for _ in range(chance.randint(2, 12)):
+        made.append(chance.choice([
+            {"do": "set", "dry_bulb": round(chance.uniform(35, 80), 1),
+             "depression": round(chance.uniform(0.5, 25), 1)},
+            {"do": "wick"}, {"do": "weigh"}]))
+        made.append({"do": "wait", "hours": 2.0 * chance.randint(1, 24)})
+    return [*made, {"do": "weigh"}]
+
+
+@pytest.mark.skipif(shutil.which("node") is None, reason="no node to run the script")
+def test_the_script_gives_the_same_figures(data, tmp_path):
+    chance = random.Random(18)
+    cases = [(chance.choice(list(data["scenarios"])), chance.randrange(2**32),
+              random_decisions(chance)) for _ in range(RUNS)]
+    parts = [_PAGE, *((ASSETS / name).read_text("utf-8")
+                      for name in ("wood.js", "calculators.js", "charge-run.js")),
+             f"const D = {json.dumps(data)}, C = {json.dumps(cases)};", _RUN]
+    script = tmp_path / "runs.js"
+    script.write_text("\n".join(parts), "utf-8")
+    done = subprocess.run(["node", str(script)], capture_output=True, text=True, check=True)
+    for (name, seed, decisions), (outcome, weighings, earlier) in zip(
+            cases, json.loads(done.stdout), strict=True):
+        run = replay(data["scenarios"][name], seed, decisions)
+        for key, value in vars(run.outcome()).items():
+            assert outcome[key] == pytest.approx(value, rel=1e-9, abs=1e-9), (name, seed, key)
+        for mine, theirs in zip(run.weighings, weighings, strict=True):
+            assert theirs == pytest.approx(mine.mcs, abs=1e-9)
+        assert earlier == [dict(one) for one in steps_earlier(decisions)]
+
+
+def test_random_numbers_are_the_published_sequence():
+    """mulberry32 (T. Ettinger, public domain), seed 1: recalled; and it fills the unit interval."""
+    numbers = Numbers(1)
+    first = [numbers.share() for _ in range(20_000)]
+    assert first[0] == pytest.approx(0.6270739405881613, abs=1e-12)
+    assert all(0.0 <= one < 1.0 for one in first)
+    assert sum(first) / len(first) == pytest.approx(0.5, abs=0.01)
+
+
+def run_days(scenario, days, *, wick=True, dry=43.5, depression=2.2, seed=3) -> Run:
+    run = Run(scenario, seed)
+    run.set_air(dry, depression)
+    for _ in range(days):
+        run.wait(24)
+        if wick:
+            run.change_wick()
+    return run
+
+
+def test_harsher_air_dries_faster_and_strains_more(oak):
+    mild, harsh = run_days(oak, 8), run_days(oak, 8, depression=8.0)
+    assert harsh.outcome().mean < mild.outcome().mean
+    assert harsh.outcome().peak_gradient > mild.outcome().peak_gradient
+
+
+def test_a_neglected_wick_makes_the_air_drier_than_it_reads(oak):
+    kept, left = run_days(oak, 20), run_days(oak, 20, wick=False)
+    assert left.log[-1][3] < kept.log[-1][3] - 1.0  # the true EMC
+    assert left.log[-1][2] == pytest.approx(kept.log[-1][2], abs=0.3)  # the wet bulb as read
+    assert left.outcome().peak_gradient > kept.outcome().peak_gradient
+
+
+def test_no_board_goes_below_the_air_or_above_its_start(oak):
+    run = run_days(oak, 30, dry=60.0, depression=15.0)
+    lowest = min(emc for _, _, _, emc in run.log)
+    assert run.profile.min() >= lowest - 1e-6
+    assert run.profile.max() <= run.board.start().max() + 1e-9
+
+
+def test_the_same_seed_is_the_same_charge_and_another_is_not(oak):
+    assert run_days(oak, 3).outcome() == run_days(oak, 3).outcome()
+    assert run_days(oak, 3).outcome() != run_days(oak, 3, seed=4).outcome()
+
+
+def test_steps_a_day_earlier_keep_the_first_and_the_length():
+    decisions = [{"do": "set", "dry_bulb": 43.5, "depression": 2.2}, {"do": "wait", "hours": 72.0},
+                 {"do": "set", "dry_bulb": 50.0, "depression": 5.0}, {"do": "wait", "hours": 24.0}]
+    assert steps_earlier(decisions) == [
+        decisions[0], {"do": "wait", "hours": 48.0}, decisions[2], {"do": "wait", "hours": 48.0}]
+
+
+def test_an_unknown_decision_is_refused(oak):
+    with pytest.raises(ValueError, match="do must be set, wick, weigh or wait; received 'open'"):
+        replay(oak, 1, [{"do": "open"}])
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (("species: quercus-rubra", "species: quercus-rubr"), "its sheet must give a density"),
+        (("boards: 20", "boards: 2"), "boards"),
+        (("invented: true", "invented: false"), "invented"),
+        (("thickness: 27 mm", "thickness: 27 %"), "thickness"),
+    ],
+)
+def test_a_slip_in_a_scenario_is_reported_where_it_stands(tmp_path, change, said):
+    text = (PROJECT / SCENARIOS / "first-oak-27mm.yaml").read_text("utf-8")
+    assert change[0] in text
+    target = tmp_path / SCENARIOS / "mine.yaml"
+    target.parent.mkdir(parents=True)
+    target.write_text(text.replace(*change), "utf-8")
+    species = {name: one.record for name, one in read_mill_folder(PROJECT).species.items()}
+    with pytest.raises(RecordProblems) as refused:
+        read_scenarios(tmp_path, species)
+    assert any(said in str(problem) and "mine.yaml:" in str(problem)
+               for problem in refused.value.problems)
