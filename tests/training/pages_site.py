@@ -25,7 +25,7 @@ def write_practice(out: Path) -> Path:
 
 def write_bench(out: Path) -> Path:
     """Write the page of the bench with the assets, and return it."""
-    folder = read_mill_folder(PROJECT)
+    folder = checked_mill(PROJECT)
     page = render_bench(folder, environment(folder.mill.record, pdfs=False))
     copy_assets(out)
     (out / page.path).write_text(page.html, "utf-8")

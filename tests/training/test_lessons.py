@@ -10,7 +10,7 @@ from tests.conftest import PROJECT
 from kilnfolio.handbook.chapter import read_manuscript
 from kilnfolio.handbook.pages import plain_words
 from kilnfolio.paper.exam import exam_html
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.rendering.templating import environment
 from kilnfolio.review.limits import limit_book
@@ -20,7 +20,7 @@ from kilnfolio.training.pages import sets_of
 
 @pytest.fixture(scope="module")
 def folder():
-    return read_mill_folder(PROJECT)
+    return checked_mill(PROJECT)
 
 
 @pytest.fixture(scope="module")

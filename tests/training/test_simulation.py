@@ -14,7 +14,7 @@ import subprocess
 import pytest
 from tests.conftest import PROJECT
 
-from kilnfolio.records.folder import read_mill_folder
+from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.training.bench import bench_data
 from kilnfolio.training.scenario import SCENARIOS, read_scenarios
@@ -41,7 +41,7 @@ console.log(JSON.stringify(C.map(([name, seed, decisions]) => {
 
 @pytest.fixture(scope="module")
 def data():
-    return bench_data(read_mill_folder(PROJECT))
+    return bench_data(checked_mill(PROJECT))
 
 
 @pytest.fixture(scope="module")
@@ -66,7 +66,7 @@ def test_the_script_gives_the_same_figures(data, tmp_path):
     cases = [(chance.choice(list(data["scenarios"])), chance.randrange(2**32),
               random_decisions(chance)) for _ in range(RUNS)]
     parts = [_PAGE, *((ASSETS / name).read_text("utf-8")
-                      for name in ("wood.js", "calculators.js", "charge-run.js")),
+                      for name in ("wood.js", "air.js", "calculators.js", "charge-run.js")),
              f"const D = {json.dumps(data)}, C = {json.dumps(cases)};", _RUN]
     script = tmp_path / "runs.js"
     script.write_text("\n".join(parts), "utf-8")
@@ -152,7 +152,7 @@ def test_a_slip_in_a_scenario_is_reported_where_it_stands(tmp_path, change, said
     target = tmp_path / SCENARIOS / "mine.yaml"
     target.parent.mkdir(parents=True)
     target.write_text(text.replace(*change), "utf-8")
-    species = {name: one.record for name, one in read_mill_folder(PROJECT).species.items()}
+    species = {name: one.record for name, one in checked_mill(PROJECT).species.items()}
     with pytest.raises(RecordProblems) as refused:
         read_scenarios(tmp_path, species)
     assert any(said in str(problem) and "mine.yaml:" in str(problem)

@@ -36,11 +36,11 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.handbook.chapter import read_manuscript
     from kilnfolio.paper.exam import exam_html
     from kilnfolio.paper.printing import pdf_of
-    from kilnfolio.records.folder import read_mill_folder
+    from kilnfolio.records.folder import open_mill
     from kilnfolio.rendering.templating import environment
     from kilnfolio.training.lessons import exam, read_lessons
 
-    folder = read_mill_folder(arguments.folder)
+    folder = open_mill(arguments.folder)
     lessons = {lesson.id: lesson
                for lesson in read_lessons(folder.root, read_manuscript(folder.root)[0])}
     if arguments.path not in lessons:

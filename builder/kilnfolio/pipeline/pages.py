@@ -24,7 +24,9 @@ from kilnfolio.site.sealed import address_keys, addresses, lot_view
 from kilnfolio.site.search import INDEX_PATH, Entry, entries_of, index_of, synonyms_of
 from kilnfolio.site.series import series_files
 from kilnfolio.site.static import assets
+from kilnfolio.training.bench import render_bench
 from kilnfolio.training.drills import Drill, make_drills, scene, sources_of_drills
+from kilnfolio.training.lessons import render_lessons
 from kilnfolio.training.pages import (
     NUMBERS_PATH,
     practice_numbers,
@@ -78,7 +80,9 @@ _PARTS: Mapping[str, Callable[[SiteContext], Iterable[Page]]] = {
     "handbook": lambda context: render_handbook(context.folder, context.env),
     "calculators": lambda context: [render_calculators(context.folder, context.env)],
     "practice": lambda context: [render_practice(context.folder, context.env)],
-    "drills": lambda context: [render_drills(drills_of(context.graph), context.env)]}
+    "drills": lambda context: [render_drills(drills_of(context.graph), context.env)],
+    "bench": lambda context: [render_bench(context.folder, context.env)],
+    "lessons": lambda context: [render_lessons(context.folder, context.env)]}
 
 
 @derived("part", keys=lambda _: _PARTS, fills=(found,), keep_none=False)
