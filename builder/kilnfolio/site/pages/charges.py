@@ -7,12 +7,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from kilnfolio.rendering import routes
-from kilnfolio.charts.charge import charge_chart
+from kilnfolio.charts.charge import Mark, charge_chart
 from kilnfolio.charts.cores import CoreTable, core_chart, core_table
 from kilnfolio.charts.survey import histogram
 from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.rendering.page import Page
-from kilnfolio.site.pages.findings import FindingGroups, finding_groups
+from kilnfolio.site.pages.findings import FindingGroups, finding_groups, title_of
 from kilnfolio.site.pages.histories import defects_found
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.running import running_view
@@ -270,7 +270,8 @@ def charge_view(holdings: SiteContext, record: Charge) -> ChargeView:
         ),
         length=days(dossier.started, dossier.ended),
         practice=_practice(holdings, dossier),
-        chart=charge_chart(dossier, zone, holdings.regional),
+        chart=charge_chart(dossier, zone, holdings.regional, _ordered(holdings, record.id),
+                           _marks(holdings.regional, dossier)),
         steps=[
             replace(_step(replay), air=_air_until(holdings.regional, dossier, replay.at)) for replay in dossier.steps
         ],
@@ -308,6 +309,29 @@ def charge_view(holdings: SiteContext, record: Charge) -> ChargeView:
         how=charge_workings(folder, record, dossier),
         series=series_paths(record.id),
     )
+
+
+def _ordered(holdings: SiteContext, charge: str) -> tuple[float, float] | None:
+    """Return the band ordered for a piece [% MC], where all lots of a charge share one."""
+    bands = {
+        (judgement.piece_low_pct, judgement.piece_high_pct)
+        for judgement in (holdings.lot_dossiers[lot].judgement
+                          for lot in holdings.lots[f"charge:{charge}"])
+    }
+    if len(bands) != 1:
+        return None
+    [(low, high)] = bands
+    return None if low is None or high is None else (low, high)
+
+
+def _marks(regional: RegionalFormat, dossier: Dossier) -> list[Mark]:
+    """Return what the chart flags: findings that block or ask something, where they happened."""
+    return [
+        Mark(finding.at, f"{title_of(finding)}: {regional.retold(finding.message)}",
+             "flag-fail" if finding.outcome == "fail" else "flag-question")
+        for finding in dossier.findings
+        if finding.at is not None and finding.outcome in ("fail", "question", "answered")
+    ]
 
 
 def answer_of(dossier: Dossier) -> str:

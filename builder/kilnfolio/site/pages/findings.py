@@ -67,13 +67,19 @@ def finding_groups(findings: Iterable[Finding]) -> FindingGroups:
     )
 
 
+def title_of(finding: Finding) -> str:
+    """Return what the check of a finding is called; of a check no longer there, its slug."""
+    check = CHECKS.get(finding.check)
+    return check.title if check else finding.check.replace("-", " ").capitalize()
+
+
 def _line(finding: Finding) -> FindingLine:
     check = CHECKS.get(finding.check)
     answer = f"{finding.answer_kind.capitalize()}: {finding.answered_because} " \
              f"({finding.answered_by})" if finding.answered_by else ""
     return FindingLine(
         finding.word,
-        check.title if check else finding.check.replace("-", " ").capitalize(),
+        title_of(finding),
         check_address(finding.check) if check else "",
         finding.message,
         _numbers(finding),

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from kilnfolio.rendering import routes
+from kilnfolio.charts.trends import Trend, trend_chart
 from kilnfolio.charts.wet_spots import Spot, wet_spot_map
 from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.rendering.page import Page
@@ -47,6 +48,8 @@ class KilnView:
     """Charges in all."""
     kept: list[tuple[KilnCharge, str]]
     """How its air was kept in each charge, and where the charge is."""
+    trends: str
+    """How well it controlled its air from charge to charge, as a chart."""
     how: Workings
     """How each computed number was had."""
 
@@ -88,6 +91,7 @@ def kiln_page(holdings: SiteContext, name: str) -> Page:
         charge_rows(holdings, charges[:SHOWN]),
         len(charges),
         [(line, routes.charge(line.charge)) for line in evidence.charges[:SHOWN]],
+        _trends(holdings, record.name, evidence.charges[:SHOWN]),
         by_id([_spot_working(spots, readings)]),
     )
     return holdings.page(
@@ -105,6 +109,28 @@ def kiln_page(holdings: SiteContext, name: str) -> Page:
             *(f"{line.record.id}, {line.record.kind}." for line in view.instruments),
             record.notes or "",
         ],
+    )
+
+
+def _trends(holdings: SiteContext, name: str, charges: Sequence[KilnCharge]) -> str:
+    """Return the trends of a kiln's air as a chart, in the region's units."""
+    scale = holdings.regional.difference_scale
+
+    def of(value: float | None) -> float | None:
+        return None if value is None else scale.of(value)
+
+    return trend_chart(
+        name,
+        [(one.charge, one.started) for one in charges],
+        [
+            Trend("Wick, steepest day", f"{scale.unit}/day",
+                  [of(one.wick.worst_drift_k_per_day) if one.wick else None for one in charges], 2),
+            Trend("Entering and leaving air, median difference", scale.unit,
+                  [of(one.zone_spread_k) for one in charges]),
+            Trend("Above the set dry bulb", f"{scale.unit}\N{NO-BREAK SPACE}h",
+                  [of(one.dry_bulb_over_kh) for one in charges], 0),
+        ],
+        holdings.folder.mill.record.zone,
     )
 
 

@@ -1,0 +1,98 @@
+"""How a kiln controls its air from charge to charge: small panels over one calendar."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from zoneinfo import ZoneInfo
+
+from markupsafe import Markup
+
+from kilnfolio.charts.axes import Panel, dots, even_axis, read_stops, spoken, svg
+from kilnfolio.charts.calendar import Clock
+from kilnfolio.review.figures import measure
+
+_LEFT, _WIDTH, _VIEW = 54.0, 560.0, 640.0
+_TOP, _HEIGHT, _BETWEEN = 44.0, 84.0, 48.0
+
+
+@dataclass(frozen=True)
+class Trend:
+    """One quantity, a value for each charge; None where it was not measured."""
+
+    name: str
+    unit: str
+    values: Sequence[float | None]
+    decimals: int = 1
+
+
+def trend_chart(kiln: str, charges: Sequence[tuple[str, dt.datetime]], trends: Sequence[Trend],
+                zone: ZoneInfo) -> Markup:
+    """Return the panels; "" where no quantity is known for two charges.
+
+    Parameters
+    ----------
+    kiln : str
+        Its name.
+    charges : sequence of (str, datetime)
+        Number and start of each charge.
+    trends : sequence of Trend
+        Their values in the same order.
+    zone : ZoneInfo
+        Clock of the calendar.
+    """
+    shown = [trend for trend in trends if sum(one is not None for one in trend.values) > 1]
+    if not shown:
+        return Markup("")
+    start, end = min(at for _, at in charges), max(at for _, at in charges)
+    margin = max((end - start) * 0.02, dt.timedelta(days=1))
+    clock = Clock(start - margin, (end - start + 2 * margin).total_seconds() / 86_400.0)
+    foot = clock.axis(zone)
+    parts: list[Markup] = []
+    panels = []
+    for place, trend in enumerate(shown):
+        known = [value for value in trend.values if value is not None]
+        panel = Panel(_LEFT, _TOP + place * (_HEIGHT + _BETWEEN), _WIDTH, _HEIGHT, foot,
+                      even_axis(min(0.0, *known), max(0.0, *known),
+                                f"{trend.name}, {trend.unit}", about=3))
+        panels.append(panel)
+        points = sorted((clock(at), value) for (_, at), value in zip(charges, trend.values,
+                                                                     strict=True)
+                        if value is not None)
+        parts += [
+            panel.frame(x_words=place == len(shown) - 1),
+            panel.line("board-1", points),
+            dots("dot board-1", [(panel.x_at(x), panel.y_at(y)) for x, y in points]),
+        ]
+    parts += _stops(charges, shown, panels, clock)
+    return svg("kiln-trends", _VIEW, panels[-1].foot + 56, f"Air control of {kiln}",
+               describe(shown), parts, read_stops(), fits=True)
+
+
+def describe(trends: Sequence[Trend]) -> str:
+    """Return the panels in words: of each, its lowest, highest and latest value."""
+    said = []
+    for trend in trends:
+        known = [value for value in trend.values if value is not None]
+        low, high = (measure(edge, trend.unit, trend.decimals) for edge in (min(known), max(known)))
+        said.append(f"{trend.name}: {low} to {high}.")
+    return " ".join(said)
+
+
+def _stops(charges: Sequence[tuple[str, dt.datetime]], trends: Sequence[Trend],
+           panels: Sequence[Panel], clock: Callable[[dt.datetime], float]) -> list[Markup]:
+    """Return a strip for each charge, from half-way to the one before to half-way to the next."""
+    order = sorted(range(len(charges)), key=lambda place: charges[place][1])
+    places = [panels[0].x_at(clock(charges[one][1])) for one in order]
+    found = []
+    for rank, one in enumerate(order):
+        left = panels[0].left if rank == 0 else (places[rank - 1] + places[rank]) / 2
+        right = panels[0].right if rank + 1 == len(order) else (places[rank] + places[rank + 1]) / 2
+        words = ", ".join(
+            f"{trend.name[0].lower()}{trend.name[1:]} "
+            f"{measure(trend.values[one], trend.unit, trend.decimals)}"
+            for trend in trends if trend.values[one] is not None)
+        found.append(spoken(f"{charges[one][0]}: {words or 'not measured'}", left, panels[0].top,
+                            right - left, panels[-1].foot - panels[0].top))
+    return found
