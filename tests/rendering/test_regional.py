@@ -124,11 +124,13 @@ def test_under_a_north_american_region_every_temperature_carries_fahrenheit_firs
     for page in (*mills["North American"].pages, *mills["North American"].customer()):
         if page.path.startswith(("handbook/", "guide/", "records")):
             continue  # prose quotes sources; formats show what may be written
-        html = _without(page.html, "workings", "board", "chooser")
+        html = _without(page.html, "workings", "working", "board", "chooser")
         tags = "(?:p|li|td|dd|desc|text)"
         for block in re.findall(rf"<{tags}\b[^>]*>(.*?)</{tags}>", html, flags=re.DOTALL):
             words = re.sub(r"<[^>]+>", "", block).replace("\u00a0", " ")
             seen += "°F" in words
+            if re.fullmatch(r"[−-]?[\d.]+ (?:°C|K)", words):
+                continue  # a column of its own, behind that of °F
             bare = re.sub(r"°F\)? ?\(?[^()]*(?:°C|K)\)?", "", words)
             if _METRIC_TEMPERATURE.search(bare):
                 lone.append((page.path, words[:120]))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 from collections.abc import Mapping
 from typing import Annotated, Any, Generic, Literal, Protocol, TypeVar
 
@@ -77,19 +78,15 @@ class Sourced(Known, Generic[Q]):
     value: Q
     """The value with its unit."""
 
-    def __reduce__(self) -> tuple[Any, ...]:
-        """Pickle by the quantity's class: a class made from a generic one has no name to find."""
-        [of] = type(self).__pydantic_generic_metadata__["args"]
-        return _sourced, (of, self.__getstate__())
+    def __class_getitem__(cls, typevar_values: Any) -> Any:
+        """Return the class for one kind of quantity, and let it be found by its name.
 
-
-def _sourced(of: type[Quantity], state: dict[Any, Any]) -> Sourced[Any]:
-    """Return a sourced quantity from what `Sourced.__reduce__` kept of it."""
-    made: type[Sourced[Any]] = Sourced[of]  # type: ignore[valid-type]
-    found = made.__new__(made)
-    found.__setstate__(state)
-    return found
-
+        What keeps values between builds names their classes; one made from a generic class has no
+        name in its module of itself.
+        """
+        made = super().__class_getitem__(typevar_values)
+        setattr(sys.modules[__name__], made.__name__, made)
+        return made
 
 
 class Publication(Record):
