@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import dataclasses
 import os
+import sys
+from collections import Counter
 from pathlib import Path
 
 import pytest
@@ -81,21 +83,43 @@ def with_charge(mill: MillFolder, made: MadeCharge, home: Path) -> MillFolder:
     )
 
 
-def raised(folder: MillFolder, plan: ChargePlan) -> list[Finding]:
-    """Return what asks for an answer in the review of a charge and of its lots."""
+def said(folder: MillFolder, plan: ChargePlan) -> list[Finding]:
+    """Return every finding in the review of a charge and of its lots."""
     dossier = review_charge(folder, plan.id)
     lots = [
         review_lot(folder, lot.id, {plan.id: dossier}) for lot in LOTS if lot.charge == plan.id
     ]
-    findings = [*dossier.findings, *(finding for lot in lots for finding in lot.findings)]
-    return [f for f in findings if f.outcome in ("question", "fail")]
+    return [*dossier.findings, *(finding for lot in lots for finding in lot.findings)]
 
 
-@pytest.mark.parametrize(("name", "seed"), chosen())
-def test_a_clean_charge_raises_nothing(
-    name: str, seed: int, library: Library, mill: MillFolder, tmp_path: Path
+def table(charges: int, counts: Counter[tuple[str, str]]) -> str:
+    """Return what the checks said, a line a check."""
+    words = ("fail", "question", "note", "answered")
+    lines = [f"\n{charges} normal charges, findings by check\n"]
+    for check in sorted({check for check, word in counts if word in words}):
+        said = ", ".join(f"{counts[check, word]} {word}" for word in words if counts[check, word])
+        lines.append(f"{check:26} {said}\n")
+    return "".join(lines)
+
+
+def test_normal_charges_pass(
+    library: Library, mill: MillFolder, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    plan = clean(next(plan for plan in CHARGES if plan.id == name))
-    made = make_charge(plan, library, seed)
-    found = raised(with_charge(mill, made, tmp_path), plan)
-    assert [f"{f.check}: {f.message}" for f in found] == []
+    """Charges that follow their schedule and step when due: no failure, hardly a question."""
+    counts: Counter[tuple[str, str]] = Counter()
+    failed = []
+    for number, (name, seed) in enumerate(chosen()):
+        plan = clean(next(plan for plan in CHARGES if plan.id == name))
+        made = make_charge(plan, library, seed)
+        for finding in said(with_charge(mill, made, tmp_path / str(number)), plan):
+            counts[finding.check, finding.word] += 1
+            if finding.word in ("fail", "question"):
+                failed.append(f"{name}, seed {seed}: {finding.word} {finding.check}: "
+                              f"{finding.message}")
+    charges = len(chosen())
+    if SEEDS:
+        with capsys.disabled():
+            sys.stdout.write(table(charges, counts) + "\n".join(failed) + "\n")
+    assert not [line for line in failed if ": fail " in line]
+    # one charge in a handful may be odd; of many, a question a charge is the most that is bearable
+    assert len(failed) <= charges if SEEDS else not failed, failed
