@@ -7,8 +7,8 @@ tries 200 seeds, each with the next plan of the demonstration mill's year, its f
 
 from __future__ import annotations
 
-import dataclasses
 import os
+import shutil
 import sys
 from collections import Counter
 from pathlib import Path
@@ -21,12 +21,8 @@ from demo.recording import lot_record
 from demo.simulate import MadeCharge, clean, make_charge
 from demo.yamltext import dump
 from demo.year import CHARGES, LOTS
-from kilnfolio.records.charge import Charge
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
-from kilnfolio.records.lot import Lot
-from kilnfolio.records.model import validate
-from kilnfolio.records.yaml_source import parse_yaml
 from kilnfolio.review.dossier import Finding
 from kilnfolio.review.review import review_charge, review_lot
 
@@ -56,31 +52,25 @@ def mill() -> MillFolder:
 
 
 def with_charge(mill: MillFolder, made: MadeCharge, home: Path) -> MillFolder:
-    """Return the mill with one charge made anew, its files under another root, and its lots."""
-    zone, name = mill.mill.record.zone, made.plan.id
-    located = mill.charges[name]
-    folder = home / Path(located.file).parent
+    """Return a mill of one charge made anew and its lots, with the demonstration's library."""
+    name = made.plan.id
+    folder = home / Path(mill.charges[name].file).parent
     folder.mkdir(parents=True)
-    text = dump(made.record).encode()
-    (home / located.file).write_bytes(text)
+    (folder / "charge.yaml").write_bytes(dump(made.record).encode())
     for file, raw in made.files.items():
         (folder / file).write_bytes(raw)
     for kind in ("schedules", "content/kilns", "content/loggers", "content/mill.yaml"):
         (home / kind).parent.mkdir(parents=True, exist_ok=True)
-        (home / kind).symlink_to(mill.root / kind)
-    lots = {
-        plan.id: validate(
-            parse_yaml(dump(lot_record(plan, made)).encode(), mill.lots[plan.id].file),
-            Lot,
-            zone=zone,
-        )
-        for plan in LOTS
-        if plan.charge == name
-    }
-    charge = validate(parse_yaml(text, located.file), Charge, zone=zone)
-    return dataclasses.replace(
-        mill, root=home, charges={**mill.charges, name: charge}, lots={**mill.lots, **lots}
-    )
+        if (mill.root / kind).is_dir():
+            shutil.copytree(mill.root / kind, home / kind)
+        else:
+            shutil.copyfile(mill.root / kind, home / kind)
+    for plan in LOTS:
+        if plan.charge == name:
+            place = home / mill.lots[plan.id].file
+            place.parent.mkdir(parents=True, exist_ok=True)
+            place.write_bytes(dump(lot_record(plan, made)).encode())
+    return checked_mill(home)
 
 
 def said(folder: MillFolder, plan: ChargePlan) -> list[Finding]:
