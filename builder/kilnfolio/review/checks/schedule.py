@@ -99,9 +99,12 @@ def step_late(case: Case) -> Said:
                 f"{-(made.early_by_pct or 0.0):.1f} points below its trigger.",
                 (case.place("step_changes", made.index),), f"step {made.change.step}",
                 made.waited_hours, allowed, "h", at=made.change.at)
-    longest = max(made.waited_hours for made in waits)
-    yield Pass(f"The longest a due step waited was {longest:.0f} h, or it was made within "
-               f"{case.limits.value('step-late'):g} points of its trigger.")
+    late = [made.waited_hours for made in waits if made.verdict == "late"]
+    within = case.limits.value("step-late")
+    yield Pass(f"No step was left waiting until the controlling MC was more than {within:g} points "
+               "below its trigger." if not late else
+               f"Of steps made more than {within:g} points below their trigger, the longest had "
+               f"been due for {max(late):.0f} h; {allowed:g} h are allowed.")
 
 
 @check(
