@@ -109,11 +109,11 @@ def refused_finding(charge):
     charge["boards"][0]["sections"][0]["oven_dry"] = "130 g"
 
 
-def test_a_refused_finding_stops_a_seal_until_it_is_waived(tmp_path):
+def test_a_refused_finding_stops_a_seal_until_it_is_answered(tmp_path):
     minimal_mill(tmp_path, charge=refused_finding)
     refused = [f.check for f in yard.review(tmp_path).findings if f.outcome == "fail"]
     assert refused
-    with pytest.raises(SealRefusedError, match=f"{refused[0]} is refused and not waived"):
+    with pytest.raises(SealRefusedError, match=f"{refused[0]} fails and is not answered"):
         yard.seal_charge(tmp_path)
     assert not (tmp_path / LEDGER).exists()
 

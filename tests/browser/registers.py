@@ -26,7 +26,7 @@ from kilnfolio.site.pages.rows import (
     Row,
     facts_of,
 )
-from kilnfolio.site.pages.words import GRAVITY
+from kilnfolio.site.pages.words import BY_WEIGHT
 from kilnfolio.site.search import INDEX_PATH, search_index
 from kilnfolio.site.static import copy_assets
 
@@ -58,7 +58,7 @@ def charge_rows(count: int, years: float = 10.0) -> list[ChargeRow]:
             schedule_id=f"{species}-green", started=started, ended=started, length="",
             days=chance.uniform(5, 40), target_mc=8.0, start_mc=chance.uniform(40, 90),
             final_mc=chance.uniform(6, 12) if chance.random() > 0.1 else None, final_sd=0.5,
-            readings=30, outcome=chance.choice(GRAVITY), counts=(), defects="",
+            readings=30, outcome=chance.choice([one for one in BY_WEIGHT if one != "note"]), counts=(), defects="",
             found=chance.choice(("", "", "surface checks", "honeycomb, split"))))
     return rows
 

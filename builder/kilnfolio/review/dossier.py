@@ -119,7 +119,7 @@ class Finding(Part):
     @property
     def word(self) -> Word:
         """The outcome as it is printed."""
-        return "note" if self.noted else self.outcome
+        return "note" if self.noted and self.outcome == "pass" else self.outcome
 
 
 class SectionResult(Part):

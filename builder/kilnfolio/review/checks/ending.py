@@ -170,9 +170,9 @@ def conditioning_emc(case: Case) -> Said:
                 "points",
                 at=stage.start,
             )
-    yield Pass("; ".join(f"{name} held {achieved:.1f} % EMC in its second half, set "
-                         f"to {stage.emc.value:.1f} %" for name, stage, achieved in known).capitalize()
-               .replace("emc", "EMC") + ".")
+    held = "; ".join(f"{name} held {achieved:.1f} % EMC in its second half, set to "
+                     f"{stage.emc.value:.1f} %" for name, stage, achieved in known)
+    yield Pass(f"{held[:1].upper()}{held[1:]}.")
 
 
 @check(

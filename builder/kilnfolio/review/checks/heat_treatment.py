@@ -66,10 +66,9 @@ def heat_treatment_run(case: Case) -> Said:
                 claim.minutes,
                 "min",
             )
-    yield Pass("; ".join(
-        f"{run.probe.channel} held {claim.threshold.entered} for {run.minutes:.0f} min without a "
-        "break" for run in case.probes).capitalize()
-        + f"; {claim.minutes:g} min were required.")
+    held = "; ".join(f"{run.probe.channel} held {claim.threshold.entered} for "
+                     f"{run.minutes:.0f} min without a break" for run in case.probes)
+    yield Pass(f"{held[:1].upper()}{held[1:]}; {claim.minutes:g} min were required.")
 
 
 def _softer_claim(case: Case, claim: HeatTreatment) -> Said:

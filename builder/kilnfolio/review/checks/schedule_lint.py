@@ -193,7 +193,8 @@ def end_air(case: ScheduleCase) -> Said:
                 allowed,
                 "points",
             )
-    yield Pass(f"{'; '.join(said).capitalize()}, for a target of {target:g} %.")
+    words = "; ".join(said)
+    yield Pass(f"{words[:1].upper()}{words[1:]}, for a target of {target:g} %.")
 
 
 @check(
