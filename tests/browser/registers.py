@@ -58,7 +58,8 @@ def charge_rows(count: int, years: float = 10.0) -> list[ChargeRow]:
             schedule_id=f"{species}-green", started=started, ended=started, length="",
             days=chance.uniform(5, 40), target_mc=8.0, start_mc=chance.uniform(40, 90),
             final_mc=chance.uniform(6, 12) if chance.random() > 0.1 else None, final_sd=0.5,
-            readings=30, outcome=chance.choice([one for one in BY_WEIGHT if one != "note"]), counts=(), defects="",
+            readings=30, outcome=chance.choice([one for one in BY_WEIGHT if one != "note"]),
+            counts=(), defects="",
             found=chance.choice(("", "", "surface checks", "honeycomb, split"))))
     return rows
 

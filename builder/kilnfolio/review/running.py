@@ -23,7 +23,7 @@ from kilnfolio.review.review import build_case, dossier_of, read_logs
 NOT_COMPLETE = "record-complete"
 #: What only a finished charge can be put to: these groups, and these checks of others.
 _GROUPS_OF_THE_END = frozenset({"end of charge", "heat treatment"})
-_OF_THE_END = frozenset({"signed"})
+_OF_THE_END = frozenset({"signed", "step-hours"})
 _STILL = "Nothing against it so far; the charge is not complete."
 _AT_THE_END = "Checked when the charge is complete."
 
@@ -107,9 +107,9 @@ def _while_open(finding: Finding) -> Finding:
     """Return a finding as it may be said of a charge that is not complete: never a verdict."""
     check = CHECKS[finding.check]
     if check.group in _GROUPS_OF_THE_END or check.slug in _OF_THE_END:
-        return Finding(check=finding.check, outcome="no data", message=_AT_THE_END)
+        return Finding(check=finding.check, outcome="not applicable", message=_AT_THE_END)
     if finding.outcome == "pass" and not finding.noted:
-        return Finding(check=finding.check, outcome="no data", message=_STILL)
+        return Finding(check=finding.check, outcome="not applicable", message=_STILL)
     if finding.outcome == "fail":
         return finding.model_copy(update={"outcome": "question"})
     return finding
