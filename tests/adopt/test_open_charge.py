@@ -82,7 +82,8 @@ def test_a_running_charge_is_looked_at_and_not_judged(tmp_path):
     running = reviewed.running["C1"]
     # the last weighing and the log's last row are both of day 6, 08:00
     assert running.dossier.ended.isoformat() == "2026-06-07T08:00:00-04:00"
-    assert {finding.outcome for finding in running.findings} <= {"question", "no data", "not applicable"}
+    assert {finding.outcome for finding in running.findings} <= {
+        "question", "no data", "not applicable"}
     assert running.dossier.controlling[-1].mc_pct == pytest.approx(12.2, abs=0.1)
     assert reviewed.dossiers == {}
     assert reviewed.lots == {}
