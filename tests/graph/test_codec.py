@@ -21,9 +21,10 @@ from tests.minimal import minimal_mill
 
 from kilnfolio.graph import codec
 from kilnfolio.graph.codec import UnreadableError, decode, digest_of, encode
+from kilnfolio.records.book import Sourced
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.problems import Place
-from kilnfolio.records.quantities import Mass
+from kilnfolio.records.quantities import Density, Mass
 from kilnfolio.records.yaml_source import WrittenFloat
 
 SIMPLE = st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | st.binary() \
@@ -69,7 +70,10 @@ def test_a_mill_and_a_dossier_come_back(tmp_path):
     root = minimal_mill(tmp_path)
     folder = checked_mill(root)
     for value in (review(root), folder.charges["C1"], folder.lots["L1"], folder.limits,
-                  folder.schedules["red-oak-4-4"], folder.species["quercus-rubra"], folder.mill):
+                  folder.schedules["red-oak-4-4"], folder.species["quercus-rubra"], folder.mill,
+                  # a model made for one kind of quantity
+                  Sourced[Density](value="560 kg/m³", source="common practice",
+                                   status="common practice")):
         again = decode(encode(value))
         assert again == value
         assert digest_of(again) == digest_of(value)

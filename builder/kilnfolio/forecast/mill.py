@@ -256,7 +256,7 @@ def _weighings(record: Charge) -> tuple[Weighings, tuple[float | None, ...]]:
     by_time: dict[dt.datetime, dict[str, float]] = {}
     masses: dict[str, float] = {}
     for history in board_histories(record):
-        if history.board.id in own:
+        if history.board.id in own and history.estimates:  # its sections are out of the oven
             masses[history.board.id] = history.estimates[-1].oven_dry_g
             for point in history.points:
                 by_time.setdefault(point.at, {})[history.board.id] = point.mc_pct

@@ -275,6 +275,9 @@ def _markup(text: str) -> Any:
 # --- the package's own classes --------------------------------------------------------------------
 
 def _name(cls: type) -> str:
+    generic = getattr(cls, "__pydantic_generic_metadata__", {})
+    if generic.get("origin"):  # a model made for one kind of value has no name of its own
+        return f"{_name(generic['origin'])}[{','.join(map(_name, generic['args']))}]"
     if cls.__module__.partition(".")[0] != _OWN or "<" in cls.__qualname__ or not _is_data(cls):
         raise TypeError(f"{cls.__module__}.{cls.__qualname__} cannot be kept in the store")
     return f"{cls.__module__}:{cls.__qualname__}"
@@ -283,10 +286,14 @@ def _name(cls: type) -> str:
 @cache
 def _class(name: str) -> Any:
     """Return one of the package's own classes of data by its name."""
+    if name.endswith("]"):
+        origin, _, made_for = name[:-1].partition("[")
+        found: Any = _class(origin)[tuple(map(_class, made_for.split(",")))]
+        return found
     module, _, path = name.partition(":")
     if module.partition(".")[0] != _OWN:
         raise UnreadableError(f"{name} is no class of the package")
-    found: Any = sys.modules.get(module) or import_module(module)
+    found = sys.modules.get(module) or import_module(module)
     for part in path.split("."):
         found = vars(found)[part]
     if not isinstance(found, type) or found.__module__ != module or not _is_data(found):

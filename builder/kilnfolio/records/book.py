@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import re
-import sys
 from collections.abc import Mapping
-from typing import Annotated, Any, Generic, Literal, Protocol, TypeVar
+from typing import Annotated, Generic, Literal, Protocol, TypeVar
 
 from pydantic import AfterValidator, WithJsonSchema
 
@@ -77,16 +76,6 @@ class Sourced(Known, Generic[Q]):
 
     value: Q
     """The value with its unit."""
-
-    def __class_getitem__(cls, typevar_values: Any) -> Any:
-        """Return the class for one kind of quantity, and let it be found by its name.
-
-        What keeps values between builds names their classes; one made from a generic class has no
-        name in its module of itself.
-        """
-        made = super().__class_getitem__(typevar_values)
-        setattr(sys.modules[__name__], made.__name__, made)
-        return made
 
 
 class Publication(Record):
