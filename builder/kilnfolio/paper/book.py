@@ -21,6 +21,7 @@ from kilnfolio.handbook.chapter import ChapterFile
 from kilnfolio.handbook.index import book_index, by_letter
 from kilnfolio.handbook.pages import cautions_of, compile_handbook, sources_of
 from kilnfolio.handbook.rendered import Contents, Listed
+from kilnfolio.paper.archival import VARIANT, finished
 from kilnfolio.paper.printing import Press, collector_paused, complaints, press
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.moment import build_date
@@ -155,7 +156,8 @@ def book_pdf(html: str, css: tuple[str, ...] = CSS) -> tuple[bytes, list[str]]:
     """
     with complaints() as warnings, collector_paused():
         bound = _bound(html, press(*css))
-        pdf = bound.write_pdf(pdf_tags=True)
+        pdf = bound.write_pdf(
+            pdf_tags=True, pdf_variant=VARIANT, finisher=finished())
     return pdf, warnings
 
 
@@ -169,12 +171,12 @@ def write_book(html: str, out_path: Path, css: tuple[str, ...] = CSS) -> list[st
 def _bound(html: str, style: Press) -> weasyprint.Document:
     """Return the pages of a book, those of its index set once all others are."""
     if not _INDEX.search(html):
-        return style.lay_out(html)
+        return style.lay_out(html, pdf_variant=VARIANT)
     # the heading alone holds the place of the index, so that the contents can name its page
-    text = style.lay_out(_INDEX.sub(r"\1\3", html))
+    text = style.lay_out(_INDEX.sub(r"\1\3", html), pdf_variant=VARIANT)
     *pages, _ = text.pages
     index = style.lay_out(
-        _index_alone(html, page_numbers(text)), css=_begun_at(len(pages) + 1)
+        _index_alone(html, page_numbers(text)), css=_begun_at(len(pages) + 1), pdf_variant=VARIANT
     )
     return text.copy([*pages, *index.pages])
 

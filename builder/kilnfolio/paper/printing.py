@@ -23,6 +23,7 @@ from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import URLFetcher
 
 from kilnfolio.charts.paper import paper_sheet
+from kilnfolio.paper.archival import VARIANT, finished
 
 ASSETS = Path(str(resources.files("kilnfolio.site") / "assets"))
 
@@ -96,7 +97,7 @@ def pdf_of(
     finisher: Callable[..., None] | None = None,
     attached: Sequence[Attached] = (),
 ) -> tuple[bytes, list[str]]:
-    """Set a document as PDF.
+    """Set a document as PDF/A-3b with the marks of PDF/UA-1; see `paper.archival`.
 
     Parameters
     ----------
@@ -107,21 +108,21 @@ def pdf_of(
     finisher : callable, optional
         Given WeasyPrint's document and PDF before they are written.
     attached : sequence of Attached
-        Files that go with it; with any, the PDF is made to PDF/A-3b (ISO 19005-3).
+        Files that go with it.
 
     Returns
     -------
     tuple of bytes and list of str
         The PDF, and what WeasyPrint complained of.
     """
-    archival = {"pdf_variant": "pdf/a-3b"} if attached else {}
     with complaints() as warnings, collector_paused():
-        document = press(*([css] if isinstance(css, str) else css)).lay_out(html, **archival)
+        style = press(*([css] if isinstance(css, str) else css))
+        document = style.lay_out(html, pdf_variant=VARIANT)
         pdf = document.write_pdf(
-            finisher=finisher,
+            finisher=finished(finisher),
             pdf_tags=True,
+            pdf_variant=VARIANT,
             attachments=[_attachment(item) for item in attached] or None,
-            **archival,
         )
     return pdf, warnings
 

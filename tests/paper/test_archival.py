@@ -1,0 +1,67 @@
+"""Every PDF says that it is for archives and for readers, and its structure bears that out."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pikepdf
+import pytest
+from pdfua.validator import validate
+from tests.conftest import PROJECT
+
+from kilnfolio.paper.printing import Attached, pdf_of
+from kilnfolio.paper.sheet import kiln_sheet, write_sheet
+from kilnfolio.records.checking import checked_mill
+from kilnfolio.rendering.templating import environment
+
+PAGE = """<html lang="en"><head><title>A record</title></head><body><h1>A record</h1>
+<p>A paragraph with <a href="https://mill.example/">a link</a>.</p>
+<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 9 9" role="img"><title>A line</title>
+<path d="M0 0L9 9" stroke="black"/></svg>
+<table><caption>Boards</caption><thead><tr><th>Board</th><th>MC</th></tr></thead>
+<tbody><tr><th>S1</th><td>8.1 %</td></tr><tr><th>S2</th><td>8.3 %</td></tr></tbody></table>
+<ul><li>one</li><li>two</li></ul><dl><dt>term</dt><dd>meaning</dd></dl></body></html>"""
+
+
+@pytest.fixture(scope="module")
+def pdfs(tmp_path_factory) -> dict:
+    root = tmp_path_factory.mktemp("pdfs")
+    (root / "page.pdf").write_bytes(pdf_of(PAGE, "record.css")[0])
+    (root / "attached.pdf").write_bytes(_with_data())
+    folder = checked_mill(PROJECT)
+    write_sheet(kiln_sheet(folder, "HB-26-040"), environment(folder.mill.record),
+                root / "sheet.pdf")
+    return {path.stem: path for path in root.glob("*.pdf")}
+
+
+def _with_data() -> bytes:
+    at = dt.datetime(2026, 6, 7, tzinfo=dt.UTC)
+    return pdf_of(PAGE, "record.css", attached=[Attached("d.json", b"{}", "data", at)])[0]
+
+
+@pytest.mark.parametrize("name", ["page", "attached", "sheet"])
+def test_both_conformances_are_stated(pdfs, name):
+    """Identification of ISO 19005-3, 6.6.4, and ISO 14289-1, 5, read back with pikepdf."""
+    with pikepdf.open(pdfs[name]) as pdf, pdf.open_metadata() as metadata:
+        assert metadata.pdfa_status == "3B"
+        assert metadata["{http://www.aiim.org/pdfua/ns/id/}part"] == "1"
+        assert metadata["dc:title"]
+        # one RDF, whose extension schema describes what PDF/A does not know (6.6.2.3)
+        raw = pdf.Root.Metadata.read_bytes()
+        assert raw.count(b"<rdf:RDF") == 1
+        assert b"pdfaSchema:namespaceURI>http://www.aiim.org/pdfua/ns/id/<" in raw
+
+
+@pytest.mark.parametrize("name", ["page", "attached", "sheet"])
+def test_an_independent_checker_finds_nothing(pdfs, name):
+    """pdfua: twelve checks of the machine-checkable rules of PDF/UA-1 (ISO 14289-1)."""
+    report = validate(str(pdfs[name]))
+    assert [str(finding) for finding in report.findings] == []
+
+
+def test_every_header_says_what_it_heads(pdfs):
+    """ISO 14289-1, 7.5: a header of a column or of a row."""
+    with pikepdf.open(pdfs["page"]) as pdf:
+        scopes = [str(one.A.Scope) for one in pdf.objects
+                  if isinstance(one, pikepdf.Dictionary) and one.get("/S") == "/TH"]
+    assert sorted(scopes) == ["/Column", "/Column", "/Row", "/Row"]
