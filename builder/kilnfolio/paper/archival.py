@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import Any
 
-import pydyf
+import pydyf  # type: ignore[import-untyped]
 
 #: The conformance WeasyPrint itself writes.
 VARIANT = "pdf/a-3b"
