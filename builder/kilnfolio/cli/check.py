@@ -131,7 +131,7 @@ def _problem(problem: Problem) -> dict[str, object]:
             "why": problem.why, "instead": problem.instead}
 
 
-def _print_findings(name: str, findings: Sequence, *, everything: bool) -> None:
+def _print_findings(name: str, findings: Sequence[Finding], *, everything: bool) -> None:
     from kilnfolio.review.dossier import BY_WEIGHT
 
     counts: dict[str, int] = {}

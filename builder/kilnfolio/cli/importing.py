@@ -10,6 +10,10 @@ from kilnfolio.adopt.this_mill import this_mill
 from kilnfolio.cli.arguments import asker
 from kilnfolio.cli.errors import ERROR, OK, print_reasons
 
+TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
+if TYPE_CHECKING:
+    from typing import Any
+
 SUMMARY = "read a logger's export or a mill's own sheet"
 EXAMPLE = "kilnfolio import log kiln-1.csv --kiln kiln-1"
 
@@ -47,7 +51,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     _add_sheets(kinds)
 
 
-def _add_sheets(kinds: argparse._SubParsersAction) -> None:
+def _add_sheets(kinds: argparse._SubParsersAction[Any]) -> None:
     from kilnfolio.adopt.sheets import SHEETS
 
     for name, kind in SHEETS.items():

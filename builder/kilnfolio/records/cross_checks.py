@@ -51,13 +51,13 @@ def superseded_problems(located: Located[Schedule], current: Located[Schedule] |
             "revision in force", f"Keep revision 1 as schedules/superseded/{record.id}/1.yaml")
 
 
-def identity_of(read: Located | Draft) -> str:
+def identity_of(read: Located[Any] | Draft) -> str:
     """Return the id of a record that has one."""
     identity: str = read.id if isinstance(read, Draft) else vars(read.record)["id"]
     return identity
 
 
-def name_problems(read: Located | Draft) -> Iterator[Problem]:
+def name_problems(read: Located[Any] | Draft) -> Iterator[Problem]:
     """Yield where the id of a record is not the name of its file, or of a charge's folder."""
     path, identity = PurePosixPath(read.file), identity_of(read)
     in_folder = path.name == "charge.yaml" or "superseded" in path.parts
@@ -75,7 +75,7 @@ def misplaced_problem(name: str, why: str) -> Problem:
     return Problem(Place(name), "this file would not be read", why, "Rename or move it")
 
 
-def twice_problem(read: Located | Draft, other: str) -> Problem:
+def twice_problem(read: Located[Any] | Draft, other: str) -> Problem:
     """Return what is said of a record whose id another file has."""
     return Problem(read.document.place("id"), f"id '{identity_of(read)}'", f"{other} has it too",
                    "Give each record an id of its own")
@@ -83,7 +83,7 @@ def twice_problem(read: Located | Draft, other: str) -> Problem:
 
 # --- against the others ---------------------------------------------------------------------------
 
-def problems_of(folder: MillFolder, read: Located | Draft) -> Iterator[Problem]:
+def problems_of(folder: MillFolder, read: Located[Any] | Draft) -> Iterator[Problem]:
     """Yield what is wrong with a record beside the others: names that lead nowhere, and the like.
 
     Parameters
@@ -136,7 +136,7 @@ _NAMES: Mapping[str, tuple[tuple[tuple[str, ...], str, tuple[str, ...]], ...]] =
 _KIND = {"logger profile": "logger"}
 
 
-def _named(read: Located | Draft) -> Iterator[tuple[Place, str, str, tuple[str, ...]]]:
+def _named(read: Located[Any] | Draft) -> Iterator[tuple[Place, str, str, tuple[str, ...]]]:
     """Yield every record that a record names: the place, its kind, its name, its shelves."""
     kind = read.kind if isinstance(read, Draft) else kind_of(type(read.record))
     for pattern, noun, shelves in _NAMES.get(kind, ()):
@@ -148,7 +148,7 @@ def _named(read: Located | Draft) -> Iterator[tuple[Place, str, str, tuple[str, 
                 yield read.document.place(*path), noun, name, shelves
 
 
-def _dead_names(folder: MillFolder, read: Located | Draft) -> Iterator[Problem]:
+def _dead_names(folder: MillFolder, read: Located[Any] | Draft) -> Iterator[Problem]:
     """Yield names that lead nowhere; of a complete record also those of records that are not."""
     for place, noun, name, shelves in _named(read):
         draft = folder.drafts.get(f"{_KIND.get(noun, noun)} {name}")
@@ -354,7 +354,7 @@ def _known_values(value: object, path: tuple[str | int, ...] = ()
             yield from _known_values(item, (*path, key))
 
 
-def _citation_problems(folder: MillFolder, located: Located) -> Iterator[Problem]:
+def _citation_problems(folder: MillFolder, located: Located[Any]) -> Iterator[Problem]:
     publications = folder.sources.record.publications
     for path, citation in _known_values(located.record):
         publication = publication_of(citation)

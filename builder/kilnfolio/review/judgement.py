@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 import numpy as np
 
@@ -153,7 +154,7 @@ def counted(inside: int, n: int, mean_pct: float) -> str:
     return f"{inside} of {n} readings within, mean {mean_pct:.1f} %"
 
 
-def _facts(rule: Rule, chosen: Chosen) -> dict:
+def _facts(rule: Rule, chosen: Chosen) -> dict[str, Any]:
     readings = chosen.readings
     low = rule.piece_low if rule.piece_low is not None else float(min(0.0, readings.min()))
     high = rule.piece_high if rule.piece_high is not None else float(readings.max())

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 from xml.etree import ElementTree as ET
 
 import markdown
@@ -171,7 +171,7 @@ def formula_rows(holdings: SiteContext) -> list[FormulaRow]:
     return rows
 
 
-def _second(tokens: Sequence[Mapping]) -> list[Mapping]:
+def _second(tokens: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
     return [token for token in tokens if token["level"] == 2]
 
 
@@ -180,7 +180,7 @@ class _Links(Extension):
     """Links between pages as written, ``09-seal.md#a``, and to the rest of the site, ``site:``."""
 
     page: GuidePage
-    config: dict = field(default_factory=dict)
+    config: dict[str, Any] = field(default_factory=dict)
 
     def extendMarkdown(self, md: markdown.Markdown) -> None:  # noqa: N802 (the library's name)
         md.treeprocessors.register(_Resolve(md, self.page), "kilnfolio-guide-links", -1)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
+from typing import Any
 
 from kilnfolio.physics.water import least_heat_parts
 from kilnfolio.site.pages.words import span
@@ -201,7 +202,7 @@ def _density(folder: MillFolder, record: Charge) -> Iterator[Shown]:
         "Of several kinds, the mean weighed by their volumes." if len(gravities) > 1 else "")
 
 
-def _least_heat(folder: MillFolder, dossier: Dossier, water: WaterAndHeat, load: dict) -> Shown:
+def _least_heat(folder: MillFolder, dossier: Dossier, water: WaterAndHeat, load: dict[str, Any]) -> Shown:
     """Return the least heat, part by part, at the mean dry bulb of the log's intervals."""
     bulbs = [point.dry_bulb_c for point in dossier.log.air if point.dry_bulb_c is not None] \
         if dossier.log else []
