@@ -10,6 +10,7 @@ from tests.conftest import PROJECT
 from tests.handbook.chapters import body_of
 from tests.site.site import Mill, Outline, small_mill
 
+from kilnfolio.cli import main
 from kilnfolio.handbook.pages import plain_words
 from kilnfolio.paper.sheet import kiln_sheet
 from kilnfolio.physics.air import relative_humidity
@@ -136,6 +137,14 @@ def test_under_a_north_american_region_every_temperature_carries_fahrenheit_firs
                 lone.append((page.path, words[:120]))
     assert not lone
     assert seen > 50
+
+
+def test_check_prints_fahrenheit_first(mills, capsys):
+    main(["check", str(mills["North American"].folder.root), "--all"])
+    lines = capsys.readouterr().out.replace("\u00a0", " ").splitlines()
+    assert sum("°F (" in line for line in lines) > 3
+    bare = [re.sub(r"°F \([^()]*\)", "", line) for line in lines]
+    assert [line for line in bare if _METRIC_TEMPERATURE.search(line)] == []
 
 
 @pytest.mark.parametrize("name", PRACTICES)

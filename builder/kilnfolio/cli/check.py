@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from kilnfolio.cli.arguments import add_folder, add_format
 from kilnfolio.cli.errors import (
@@ -40,6 +40,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Read, recompute and print findings."""
     from kilnfolio.archive.standing import open_sealed_mill
     from kilnfolio.records.problems import RecordProblems
+    from kilnfolio.rendering.regional import regional_format
 
     try:
         mill = open_sealed_mill(arguments.folder)
@@ -58,8 +59,9 @@ def run(arguments: argparse.Namespace) -> int:
         print_json({name: [f.model_dump(mode="json") for f in findings]
                      for name, findings in found.items()})
     else:
+        regional = regional_format(mill.mill.record)
         for name, findings in found.items():
-            _print_findings(name, findings, everything=arguments.all)
+            _print_findings(name, findings, regional.retold, everything=arguments.all)
         if not found:
             print("every record can be read; no charge is on record yet. Begin one with "
                   "'kilnfolio new charge NUMBER'")
@@ -131,7 +133,8 @@ def _problem(problem: Problem) -> dict[str, object]:
             "why": problem.why, "instead": problem.instead}
 
 
-def _print_findings(name: str, findings: Sequence[Finding], *, everything: bool) -> None:
+def _print_findings(name: str, findings: Sequence[Finding], say: Callable[[str], str], *,
+                    everything: bool) -> None:
     from kilnfolio.review.dossier import BY_WEIGHT
 
     counts: dict[str, int] = {}
@@ -142,7 +145,7 @@ def _print_findings(name: str, findings: Sequence[Finding], *, everything: bool)
     for finding in findings:
         if finding.outcome in BY_WEIGHT[3:] and not (everything or finding.noted):
             continue
-        print(f"  {finding.word:<14} {finding.check}: {finding.message}")
+        print(f"  {finding.word:<14} {finding.check}: {say(finding.message)}")
         for spot in finding.where:
             print(f"{' ' * 17}{spot.file}:{spot.line}:{spot.column}")
         if finding.answered_by:
