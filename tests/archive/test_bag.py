@@ -16,7 +16,7 @@ from tests.archive import yard
 from tests.minimal import FILES, minimal_mill
 
 from kilnfolio.archive.bag import NotSealedError, bag_files, pack, read_bag, verify_files
-from kilnfolio.archive.ledger import LEDGER
+from kilnfolio.archive.proofs import ENTRIES
 from kilnfolio.physics.air import relative_humidity
 from kilnfolio.records.checking import checked_mill
 
@@ -95,7 +95,7 @@ def test_another_charges_seal_does_not_change_the_bag(tmp_path):
     first = bag_files(tmp_path, "C1", notice=yard.NOTICE)
     yard.seal_charge(tmp_path, "C2")
     assert bag_files(tmp_path, "C1", notice=yard.NOTICE) == first
-    assert first[f"data/{LEDGER}"].count(b"\n") == 1
+    assert first[f"data/{ENTRIES}"].count(b"\n") == 1
 
 
 def test_further_payload_is_covered_by_the_manifests(mill):

@@ -16,7 +16,9 @@ import pytest
 from tests.archive.appender import add_entries
 
 from kilnfolio.archive.adding import MENDED_BY_ADDING, SealRefusedError
-from kilnfolio.archive.ledger import LEDGER, parse_ledger, read_ledger, verify_ledger
+from kilnfolio.archive.checking import read_ledger, verify_ledger
+from kilnfolio.archive.heads import HEADS
+from kilnfolio.archive.ledger import LEDGER, parse_ledger
 
 KILLS = int(os.environ.get("KILNFOLIO_KILLS", "20"))
 APPENDER = Path(__file__).with_name("appender.py")
@@ -80,6 +82,8 @@ def test_the_next_entry_mends_a_torn_line(tmp_path, lost):
     path = tmp_path / LEDGER
     whole = path.read_bytes()
     path.write_bytes(whole[:-lost])
+    heads = tmp_path / HEADS  # the head is signed when its entry is whole
+    heads.write_bytes(heads.read_bytes().split(b"\n")[0] + b"\n")
     add_entries(tmp_path, 1)
     assert verify_ledger(tmp_path) == ()
     entries = read_ledger(tmp_path).entries
@@ -88,11 +92,33 @@ def test_the_next_entry_mends_a_torn_line(tmp_path, lost):
     assert path.read_bytes().startswith(whole if lost == 1 else whole[: whole.index(b"\n") + 1])
 
 
+def test_an_entry_lost_after_its_head_was_signed_is_named_and_not_covered_up(tmp_path):
+    add_entries(tmp_path, 2)
+    path = tmp_path / LEDGER
+    path.write_bytes(path.read_bytes()[:-40])
+    assert "entries-dropped" in {d.kind for d in verify_ledger(tmp_path)}
+    with pytest.raises(SealRefusedError, match="entries were taken off its end"):
+        add_entries(tmp_path, 1)
+
+
+def test_a_head_that_was_not_signed_in_time_is_signed_with_the_next_entry(tmp_path):
+    add_entries(tmp_path, 2)
+    heads = tmp_path / HEADS
+    whole = heads.read_bytes()
+    for end in (0, 1, whole.index(b"\n") + 1, len(whole) - 1):
+        heads.write_bytes(whole[:end])
+        assert [d.kind for d in verify_ledger(tmp_path)] == ["head-missing"]
+    add_entries(tmp_path, 1)
+    assert verify_ledger(tmp_path) == ()
+    assert read_ledger(tmp_path).heads[-1].size == 3
+
+
 def test_a_torn_line_that_follows_from_nothing_is_not_mended(tmp_path):
     add_entries(tmp_path, 3)
     path = tmp_path / LEDGER
     lines = path.read_bytes().splitlines(keepends=True)
     path.write_bytes(lines[0] + lines[2].rstrip(b"\n"))
+    (tmp_path / HEADS).unlink()
     with pytest.raises(SealRefusedError, match="does not follow"):
         add_entries(tmp_path, 1)
     assert path.read_bytes() == lines[0] + lines[2].rstrip(b"\n")

@@ -9,16 +9,11 @@ from tests.archive import yard
 from tests.archive.appender import add_entries
 
 from kilnfolio.archive.canonical import canonical
+from kilnfolio.archive.checking import read_ledger, verify_ledger
 from kilnfolio.archive.entries import safe_path
 from kilnfolio.archive.keyring import KEYRING
-from kilnfolio.archive.ledger import (
-    DOSSIERS,
-    LEDGER,
-    dossier_path,
-    parse_ledger,
-    read_ledger,
-    verify_ledger,
-)
+from kilnfolio.archive.ledger import DOSSIERS, LEDGER, dossier_path, parse_ledger
+from kilnfolio.archive.trust import TrustedKey
 
 
 @pytest.fixture(scope="module")
@@ -132,14 +127,8 @@ def test_an_entry_signed_again_with_another_key(root):
 
 
 def written_anew(root, keys):
-    """Write the whole ledger anew with another key, chain and all."""
-    import hashlib
-
-    lines, before = [], "0" * 64
-    for line in yard.lines_of(root):
-        lines.append(yard.sign_again(line, keys, before=before))
-        before = hashlib.sha256(lines[-1]).hexdigest()
-    yard.write_lines(root, lines)
+    """Write the whole ledger anew with another key, hashes and all."""
+    yard.write_lines(root, yard.written_anew(yard.lines_of(root), keys), keys)
 
 
 def test_a_whole_ledger_written_anew_with_another_key(root):
@@ -151,7 +140,7 @@ def test_a_ledger_and_its_list_of_keys_written_anew_is_caught_by_a_key_had_elsew
     written_anew(root, yard.key(2))
     yard.change(root / KEYRING, yard.key(1).public, yard.key(2).public)
     assert verify_ledger(root) == ()  # as the module says: from the ledger alone nobody can see it
-    differences = verify_ledger(root, trusted=[yard.key(1).public])
+    differences = verify_ledger(root, trusted=[TrustedKey(yard.key(1).public)])
     assert [d.kind for d in differences] == ["entry-key-not-trusted"] * 3
 
 
@@ -216,14 +205,22 @@ const lines = require('fs').readFileSync(0, 'utf8').trimEnd().split('\\n');
 const order = v => v === null || typeof v !== 'object' ? JSON.stringify(v)
   : Array.isArray(v) ? '[' + v.map(order).join(',') + ']'
   : '{' + Object.keys(v).sort().map(k => JSON.stringify(k) + ':' + order(v[k])).join(',') + '}';
-let before = '0'.repeat(64);
+const sha = (...parts) => parts.reduce((h, part) => h.update(part), crypto.createHash('sha256'))
+  .digest();
+const root = leaves => {  // RFC 9162, 2.1.1
+  if (leaves.length < 2) return leaves.length ? leaves[0] : sha('');
+  let k = 1;
+  while (2 * k < leaves.length) k *= 2;
+  return sha(Buffer.of(1), root(leaves.slice(0, k)), root(leaves.slice(k)));
+};
+const leaves = [];
 for (const line of lines) {
   const {signature, ...entry} = JSON.parse(line);
   const der = Buffer.from('302a300506032b6570032100' + entry.public_key, 'hex');
   const key = crypto.createPublicKey({key: der, format: 'der', type: 'spki'});
-  console.log(entry.before === before
+  console.log(entry.before === root(leaves).toString('hex')
     && crypto.verify(null, Buffer.from(order(entry)), key, Buffer.from(signature, 'hex')));
-  before = crypto.createHash('sha256').update(line).digest('hex');
+  leaves.push(sha(Buffer.of(0), line));
 }
 """
 

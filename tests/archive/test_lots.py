@@ -21,7 +21,8 @@ from tests.reviewed import reviewed_mill
 
 from kilnfolio.archive.adding import SealRefusedError
 from kilnfolio.archive.canonical import canonical, sha256
-from kilnfolio.archive.ledger import lot_record_path, read_ledger
+from kilnfolio.archive.checking import read_ledger
+from kilnfolio.archive.ledger import lot_record_path
 from kilnfolio.archive.lots import lot_state, seal_lot
 from kilnfolio.archive.seal import state
 

@@ -10,7 +10,8 @@ from tests.trust.yard import labelled_mill
 
 from kilnfolio.archive.as_sealed import by_todays_limits, folder_as_sealed, sealed_dossier
 from kilnfolio.archive.canonical import canonical
-from kilnfolio.archive.ledger import dossier_path, read_ledger
+from kilnfolio.archive.checking import read_ledger
+from kilnfolio.archive.ledger import dossier_path
 from kilnfolio.archive.seal import state
 from kilnfolio.archive.standing import (
     SEALED,

@@ -11,17 +11,14 @@ from tests.reviewed import reviewed_mill
 
 from kilnfolio.archive.adding import SealRefusedError
 from kilnfolio.archive.canonical import canonical, sha256
+from kilnfolio.archive.checking import read_ledger, verify_ledger
 from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.keys import UnusableKeyError
-from kilnfolio.archive.ledger import (
-    KEPT,
-    LEDGER,
-    NOTHING_BEFORE,
-    dossier_path,
-    read_ledger,
-    verify_ledger,
-)
+from kilnfolio.archive.ledger import KEPT, LEDGER, dossier_path
 from kilnfolio.archive.seal import seal, state
+
+#: The Merkle tree hash of nothing (RFC 9162, 2.1.1): SHA-256 of the empty string.
+EMPTY = "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"
 
 
 def waive(*checks):
@@ -36,7 +33,7 @@ def test_a_seal_holds_what_it_seals(tmp_path):
     assert stored == canonical(dossier)
     assert entry.dossier == sha256(stored)
     assert (entry.number, entry.kind, entry.amends, entry.before) == (1, "seal", None,
-                                                                      NOTHING_BEFORE)
+                                                                      EMPTY)
     assert {file.path for file in entry.inputs} == {file.path for file in dossier.inputs}
     for file in entry.files:
         raw = (tmp_path / file.path).read_bytes()
@@ -54,7 +51,8 @@ def test_the_line_is_canonical_json_and_chained(tmp_path):
     assert [json.loads(line) for line in lines] == [json.loads(e.model_dump_json())
                                                     for e in (first, second)]
     assert all(canonical(json.loads(line)) == line for line in lines)
-    assert second.before == sha256(lines[0])
+    # RFC 9162, 2.1.1: the hash of a tree of one leaf is SHA-256 of a zero byte and the leaf
+    assert second.before == sha256(b"\0" + lines[0])
 
 
 def test_unsealed_sealed_amended(tmp_path):

@@ -10,8 +10,10 @@ from tests.reviewed import reviewed_mill
 
 from kilnfolio.archive.bag import write_bag
 from kilnfolio.archive.entries import Entry
+from kilnfolio.archive.heads import HEADS, sign_head
 from kilnfolio.archive.keys import Keys
 from kilnfolio.archive.ledger import LEDGER
+from kilnfolio.archive.merkle import Tree, leaf_hash
 from kilnfolio.archive.seal import amend, seal
 from kilnfolio.review.dossier import Dossier
 
@@ -75,8 +77,11 @@ def lines_of(root: Path) -> list[bytes]:
     return (root / LEDGER).read_bytes().splitlines()
 
 
-def write_lines(root: Path, lines: list[bytes]) -> None:
+def write_lines(root: Path, lines: list[bytes], keys: Keys | None = None) -> None:
+    """Write a ledger anew and sign its head, as somebody with the mill's key could."""
     (root / LEDGER).write_bytes(b"".join(line + b"\n" for line in lines))
+    head = sign_head(Tree(map(leaf_hash, lines)), keys or key())
+    (root / HEADS).write_bytes(head.line + b"\n" if lines else b"")
 
 
 def change_entry(line: bytes, **values) -> bytes:
@@ -93,6 +98,16 @@ def sign_again(line: bytes, keys: Keys, **values) -> bytes:
     entry = {**json.loads(line), **values, "public_key": keys.public}
     del entry["signature"]
     return canonical({**entry, "signature": keys.sign(canonical(entry))})
+
+
+def written_anew(lines: list[bytes], keys: Keys, **changes) -> list[bytes]:
+    """Return a ledger's lines signed anew with a key, each after the one before it."""
+    tree, found = Tree(), []
+    for number, line in enumerate(lines, 1):
+        values = changes.get(f"entry_{number}", {})
+        found.append(sign_again(line, keys, before=tree.root().hex(), **values))
+        tree.add(leaf_hash(found[-1]))
+    return found
 
 
 def kinds(differences) -> set[str]:

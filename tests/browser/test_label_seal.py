@@ -12,8 +12,8 @@ from tests.conftest import PROJECT
 from tests.trust.conftest import built  # noqa: F401  the fixture
 
 from kilnfolio.archive.canonical import sha256
+from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.entries import LotEntry
-from kilnfolio.archive.ledger import read_ledger
 from kilnfolio.archive.tokens import lot_token, read_token_key
 
 #: FIPS 180-4 examples and NIST's SHA-256 short message vectors (from memory), and the length

@@ -17,7 +17,8 @@ from kilnfolio.adopt.sheets import SHEETS, Options, bring
 from kilnfolio.adopt.tables import read_sheets
 from kilnfolio.archive.audit import NothingToAuditError, audit
 from kilnfolio.archive.bag import write_bag
-from kilnfolio.archive.ledger import LEDGER, verify_ledger
+from kilnfolio.archive.checking import verify_ledger
+from kilnfolio.archive.ledger import LEDGER
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.log import read_log
 from kilnfolio.records.logger import LoggerProfile

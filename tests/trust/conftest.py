@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 from tests.trust.yard import amended_mill
 
-from kilnfolio.archive.ledger import Ledger, read_ledger
+from kilnfolio.archive.checking import read_ledger
+from kilnfolio.archive.ledger import Ledger
 from kilnfolio.archive.tokens import lot_token, read_token_key
 from kilnfolio.pipeline.build import build_site
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from zoneinfo import ZoneInfo
 
+from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.durable import write_whole
-from kilnfolio.archive.ledger import read_ledger
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.formats import FORMAT, format_of, upgraded, words_of_changes
 from kilnfolio.records.kinds import RECORD_KINDS

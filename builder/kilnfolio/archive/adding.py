@@ -2,30 +2,37 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
-from kilnfolio.archive.durable import add, opened_for_adding, read_all
+from pydantic import ValidationError
+
+from kilnfolio.archive.checking import read_ledger
+from kilnfolio.archive.durable import add, add_line, opened_for_adding, read_all
 from kilnfolio.archive.entries import (
-    AnyEntry,
+    FORMAT,
+    ClockCorrection,
     Draft,
+    E,
     Entry,
     LotDraft,
     LotEntry,
+    SealEntry,
     line_of,
     signed_bytes,
 )
+from kilnfolio.archive.heads import HEADS, SignedHead, sign_head
 from kilnfolio.archive.keys import Keys, signature_fits
-from kilnfolio.archive.ledger import LEDGER, Ledger, parse_ledger, read_ledger
-
-E = TypeVar("E", Entry, LotEntry)
+from kilnfolio.archive.ledger import LEDGER, Ledger, first_reason, parse_ledger
+from kilnfolio.archive.trust import KeyBook
 
 #: What is wrong with a ledger that the next entry puts right.
-MENDED_BY_ADDING = ("ledger-line-torn", "dossier-without-entry")
+MENDED_BY_ADDING = ("ledger-line-torn", "dossier-without-entry", "head-missing")
 
 
 class SealRefusedError(Exception):
@@ -40,46 +47,104 @@ class SealRefusedError(Exception):
 class OpenLedger:
     """A ledger that nobody else can add to meanwhile."""
 
+    root: Path
     handle: int
     ledger: Ledger
+    heads: tuple[SignedHead, ...] = ()
+    """The heads signed so far."""
 
     def of(self, charge: str) -> tuple[Entry, ...]:
         """Return the entries of a charge."""
         return self.ledger.of(charge)
 
-    def append(self, draft: Draft, keys: Keys) -> Entry:
-        """Sign a charge's entry and add it; see `_append`."""
-        unsigned = Entry(**dict(draft), **self._place(self.of(draft.charge), keys))
-        return self._append(unsigned, keys)
-
-    def append_lot(self, draft: LotDraft, keys: Keys) -> LotEntry:
-        """Sign a lot's entry and add it; see `_append`."""
-        unsigned = LotEntry(**dict(draft), **self._place(self.ledger.of_lot(draft.lot), keys))
-        return self._append(unsigned, keys)
-
-    def _place(self, before: Sequence[AnyEntry], keys: Keys) -> dict[str, Any]:
-        """Return what an entry holds of its place in the ledger, its signature still to come."""
-        return {"format": 1, "number": len(self.ledger.entries) + 1,
-                "amends": before[-1].number if before else None, "before": self.ledger.head,
-                "public_key": keys.public, "signature": "0" * 128}
-
-    def _append(self, unsigned: E, keys: Keys) -> E:
-        """Sign an entry and add it; when this returns, the disk has it.
+    def refuse_time(self, at: dt.datetime) -> None:
+        """Refuse an entry dated before the last one.
 
         Raises
         ------
         SealRefusedError
-            It is dated before the last entry.
+            Says which entry, and what to do where that one is wrong.
         """
         entries = self.ledger.entries
-        if entries and unsigned.at < entries[-1].at:
-            raise SealRefusedError(f"{unsigned.at.isoformat()} is before the last entry of the "
-                                   f"ledger, {entries[-1].at.isoformat()}; check the clock")
+        if entries and at < entries[-1].at:
+            raise SealRefusedError(
+                f"{at.isoformat()} is before the last entry of the ledger, "
+                f"{entries[-1].at.isoformat()}; check the clock. If that entry has the wrong time: "
+                "kilnfolio ledger correct-clock --by NAME --reason '…'")
+
+    def refuse_keys(self, keys: Keys, at: dt.datetime) -> None:
+        """Refuse a key that was replaced or revoked.
+
+        Raises
+        ------
+        SealRefusedError
+            Says by which entry.
+        """
+        book = KeyBook(None, self.ledger.entries)
+        if reasons := [what for _, what in book.ended(
+                keys.public, at.date(), len(self.ledger.entries) + 1)]:
+            raise SealRefusedError(*(f"{keys.path}: an entry now {what}" for what in reasons))
+
+    def refuse(self, at: dt.datetime, keys: Keys) -> None:
+        """Refuse a time before the last entry, and a key that may sign no more."""
+        self.refuse_time(at)
+        self.refuse_keys(keys, at)
+
+    def append(self, draft: Draft, keys: Keys) -> Entry:
+        """Sign a charge's entry and add it; see `add`."""
+        return self.add(Entry(**dict(draft), **self._place(keys),
+                              amends=_amended(self.of(draft.charge))), keys)
+
+    def append_lot(self, draft: LotDraft, keys: Keys) -> LotEntry:
+        """Sign a lot's entry and add it; see `add`."""
+        return self.add(LotEntry(**dict(draft), **self._place(keys),
+                                 amends=_amended(self.ledger.of_lot(draft.lot))), keys)
+
+    def append_other(self, model: type[E], keys: Keys, **values: Any) -> E:
+        """Sign an entry about the ledger itself and add it; see `add`."""
+        return self.add(self.placed(model, keys, **values), keys)
+
+    def placed(self, model: type[E], keys: Keys, **values: Any) -> E:
+        """Return an entry with its place in the ledger, its signature still to come."""
+        try:
+            return model(**values, **self._place(keys))
+        except ValidationError as error:
+            raise SealRefusedError(first_reason(error)) from None
+
+    def _place(self, keys: Keys) -> dict[str, Any]:
+        """Return what an entry holds of its place in the ledger, its signature still to come."""
+        return {"format": FORMAT, "number": len(self.ledger.entries) + 1,
+                "before": self.ledger.before(FORMAT), "public_key": keys.public,
+                "signature": "0" * 128}
+
+    def add(self, unsigned: E, keys: Keys, head_keys: Keys | None = None) -> E:
+        """Sign an entry, add it, and sign the head of the ledger with it.
+
+        When this returns, the disk has both. Where the machine stops between them, the entry
+        counts, and the next one signs the head.
+
+        Raises
+        ------
+        SealRefusedError
+            It is dated before the last entry, and does not correct the clock.
+        """
+        if not isinstance(unsigned, ClockCorrection):
+            self.refuse_time(unsigned.at)
         entry = unsigned.model_copy(update={"signature": keys.sign(signed_bytes(unsigned))})
-        line = line_of(entry)
-        add(self.handle, line + b"\n")
+        add(self.handle, line_of(entry) + b"\n")
         self.ledger = parse_ledger(read_all(self.handle))
+        self.sign_head(head_keys or keys)
         return entry
+
+    def sign_head(self, keys: Keys) -> SignedHead:
+        """Sign the head of the ledger as it is, and keep it."""
+        head = sign_head(self.ledger.tree, keys)
+        add_line(self.root / HEADS, head.line)
+        return head
+
+
+def _amended(entries: Sequence[SealEntry]) -> int | None:
+    return entries[-1].number if entries else None
 
 
 @contextmanager
@@ -99,7 +164,7 @@ def writing(root: Path) -> Iterator[OpenLedger]:
                                    "back from a copy", *(f"{d.where}: {d.what}" for d in bad))
         if ledger.torn:
             _mend(handle, ledger)
-        yield OpenLedger(handle, parse_ledger(read_all(handle)))
+        yield OpenLedger(root, handle, parse_ledger(read_all(handle)), ledger.heads)
 
 
 def _mend(handle: int, ledger: Ledger) -> None:
@@ -109,7 +174,7 @@ def _mend(handle: int, ledger: Ledger) -> None:
     not take an entry off it.
     """
     lines = parse_ledger(ledger.torn + b"\n").lines
-    if lines and lines[0].entry.before == ledger.head and signature_fits(
+    if lines and lines[0].entry.before == ledger.before(lines[0].entry.format) and signature_fits(
             lines[0].entry.public_key, signed_bytes(lines[0].entry), lines[0].entry.signature):
         add(handle, b"\n")
         return

@@ -17,7 +17,7 @@ from typing import Any, cast
 from pydantic import ValidationError
 
 from kilnfolio.archive.canonical import canonical, sha256
-from kilnfolio.archive.entries import AnyEntry, Entry, LotEntry, SealedFile
+from kilnfolio.archive.entries import Entry, LotEntry, SealedFile, SealEntry
 from kilnfolio.archive.ledger import KEPT, dossier_path
 from kilnfolio.records.folder import MillFolder, mill_of_files
 from kilnfolio.records.limits import Limits
@@ -29,7 +29,7 @@ from kilnfolio.review.review import review_charge
 from kilnfolio.review.versions import rules_version
 
 
-def folder_as_sealed(root: Path, entry: AnyEntry) -> MillFolder:
+def folder_as_sealed(root: Path, entry: SealEntry) -> MillFolder:
     """Return the records a seal rests on, from the copies kept with the ledger.
 
     Parameters

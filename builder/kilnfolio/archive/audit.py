@@ -7,28 +7,28 @@ network, reads only what it is given, and writes nothing there.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import datetime as dt
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
 from kilnfolio import __version__
-from kilnfolio.archive.bag import ABOUT, BAGS, read_bag, verify_files
+from kilnfolio.archive.bag import ABOUT, BAGS, derived_files, read_bag, verify_files
 from kilnfolio.archive.canonical import read_json, sha256
+from kilnfolio.archive.checking import read_bag_ledger, read_ledger
 from kilnfolio.archive.compare import Compared, Difference, compare, count_numbers, differ
-from kilnfolio.archive.entries import Entry
+from kilnfolio.archive.entries import Entry, Head, LotEntry
+from kilnfolio.archive.heads import LEAVES, read_leaves
 from kilnfolio.archive.keyring import KEYRING
-from kilnfolio.archive.ledger import (
-    KEPT,
-    LEDGER,
-    Ledger,
-    Line,
-    dossier_path,
-    parse_ledger,
-    read_ledger,
-)
-from kilnfolio.archive.recompute import gather, review_again
-from kilnfolio.review.dossier import Part
+from kilnfolio.archive.ledger import KEPT, LEDGER, Ledger, dossier_path, parse_ledger
+from kilnfolio.archive.merkle import Tree
+from kilnfolio.archive.proofs import ENTRIES, PROOF, BagLedger, Proof, lot_records
+from kilnfolio.archive.recompute import gather, laid_out, review_again
+from kilnfolio.archive.standing import demo_keys
+from kilnfolio.archive.trust import TrustedKey
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.review.dossier import Dossier, Part
 
 MILL_RECORD = "content/mill.yaml"
 #: Files by which a bag is known even when one of them was taken out of it.
@@ -101,12 +101,20 @@ class FolderAudit(Part):
     """Files checked against manifests; none in a mill folder."""
     entries: int
     """Entries of its ledger."""
+    head: Head | None = None
+    """The signed state of the ledger; none where none is signed."""
     differences: tuple[Difference, ...]
     """What is wrong with its files and its ledger."""
     seals: tuple[SealAudit, ...]
     """Every sealed version in it."""
+    open: tuple[Difference, ...] = ()
+    """What could not be confirmed, and times that cannot be right."""
     unsealed: tuple[str, ...] = ()
-    """Charges of a mill that are not sealed; files of a bag that no seal covers."""
+    """Charges of a mill that are not sealed."""
+
+
+#: What an audit ends with, the best first.
+Outcome = Literal["identical", "identical, key not confirmed", "incomplete", "differs"]
 
 
 class AuditReport(Part):
@@ -121,9 +129,9 @@ class AuditReport(Part):
     folders: tuple[FolderAudit, ...]
     """Each bag or mill folder."""
     differences: tuple[Difference, ...]
-    """What does not agree between bags."""
-    without_bag: tuple[str, ...] = ()
-    """Charges that the ledger of these bags seals, and whose bags are not among them."""
+    """What does not agree between bags, or with an earlier head."""
+    open: tuple[Difference, ...] = ()
+    """What could not be confirmed of them together."""
 
     @property
     def all_differences(self) -> tuple[Difference, ...]:
@@ -135,8 +143,13 @@ class AuditReport(Part):
         return tuple(found)
 
     @property
+    def all_open(self) -> tuple[Difference, ...]:
+        """Everything that was not confirmed."""
+        return (*self.open, *(one for folder in self.folders for one in folder.open))
+
+    @property
     def holds(self) -> bool:
-        """Nothing differs that may not; see `confirmed`."""
+        """Nothing differs that may not; see `outcome`."""
         return not self.all_differences
 
     @property
@@ -145,62 +158,92 @@ class AuditReport(Part):
         return any(folder.seals for folder in self.folders)
 
     @property
-    def confirmed(self) -> bool:
-        """Every sealed figure was computed again, under the rules it was sealed by, and is so."""
-        return self.sealed and self.holds and not self.unconfirmed
-
-    @property
     def unconfirmed(self) -> tuple[SealAudit, ...]:
         """Seals of which later rules give something differently, so that it is not confirmed."""
         return tuple(seal for folder in self.folders for seal in folder.seals if seal.moved)
 
     @property
+    def outcome(self) -> Outcome:
+        """What it ends with; it never says more than was confirmed."""
+        if not self.holds:
+            return "differs"
+        if not self.sealed or self.unconfirmed or self.all_open:
+            return "incomplete"
+        return "identical" if self.trusted_keys else "identical, key not confirmed"
+
+    @property
     def verdict(self) -> str:
-        """The whole of it in a sentence; it never says more than was confirmed."""
+        """The same in a sentence."""
         count = len(self.all_differences)
-        words = f"{count} difference{'s' if count != 1 else ''}" if count else "nothing differs"
-        if not self.sealed and not count:
-            return "no charge is sealed yet, so there is nothing to compute again"
-        if not self.unconfirmed:
-            return words
-        moved = sum(len(seal.moved) for seal in self.unconfirmed)
-        here = words if count else "nothing else differs"
-        charges = len({seal.charge for seal in self.unconfirmed})
-        return (f"{here}; {moved} figure{'s' if moved != 1 else ''} of {charges} "
-                f"charge{'s' if charges != 1 else ''} not confirmed: sealed under earlier rules, "
-                "which give them differently")
+        if count:
+            return f"differs: {count} difference{'s' if count != 1 else ''}"
+        if not self.sealed:
+            return "incomplete: no charge is sealed yet, so there is nothing to compute again"
+        if self.outcome == "incomplete":
+            return f"incomplete: nothing differs, but {'; '.join(self._lacks())}"
+        same = "recomputed and identical"
+        return same if self.trusted_keys else \
+            f"{same}, but the key was not had from the mill by another way (--key)"
+
+    def _lacks(self) -> Iterator[str]:
+        if self.unconfirmed:
+            moved = sum(len(seal.moved) for seal in self.unconfirmed)
+            charges = len({seal.charge for seal in self.unconfirmed})
+            yield (f"{moved} figure{'s' if moved != 1 else ''} of {charges} "
+                   f"charge{'s' if charges != 1 else ''} not confirmed: sealed under earlier "
+                   "rules, which give them differently")
+        if count := len(self.all_open):
+            yield f"{count} thing{'s' if count != 1 else ''} could not be confirmed"
 
 
-def audit(path: Path, *, trusted: Sequence[str] = ()) -> AuditReport:
+def audit(path: Path, *, trusted: Sequence[TrustedKey] = (), since: Head | None = None,
+          notice: str = "", made_again: MadeAgain | None = None) -> AuditReport:
     """Audit a bag, a folder of bags, or a mill folder.
 
     Parameters
     ----------
     path : Path
         What is audited.
-    trusted : sequence of str
+    trusted : sequence of TrustedKey
         The mill's public keys, had from it by another way; no other key is then taken.
+    since : Head, optional
+        An earlier state of the ledger that somebody kept: what is audited must go on from it.
+    notice : str
+        The safety wording, which the files made for a bag print.
+    made_again : callable, optional
+        Makes again what a bag holds beside the sealed files, as its record in PDF.
 
     Raises
     ------
     NothingToAuditError
         There is no bag and no mill folder at `path`.
     """
+    again = _Again(notice, made_again)
     if _is_bag(path):
-        folders = [_audit_bag(path, str(path), trusted)]
+        folders = [_audit_bag(path, str(path), trusted, again)]
     elif (path / MILL_RECORD).exists():
         folders = [_audit_mill(path, trusted)]
     else:
-        folders = [_audit_bag(bag, bag.relative_to(path).as_posix(), trusted)
+        folders = [_audit_bag(bag, bag.relative_to(path).as_posix(), trusted, again)
                    for bag in _bags_below(path)]
     if not folders and not _is_of_an_edition(path):
         raise NothingToAuditError(f"{path}: there is no bag here (a folder with bagit.txt) and no "
                                   f"mill folder (with {MILL_RECORD})")
-    furthest = _furthest(path, folders) if not _is_bag(path) else None
-    return AuditReport(path=str(path), kilnfolio=__version__, trusted_keys=tuple(trusted),
-                       folders=tuple(folders),
-                       differences=tuple(_forks(path, folders, furthest) if furthest else ()),
-                       without_bag=tuple(_without_bag(folders, furthest) if furthest else ()))
+    differences, unknown = compare_heads(path, folders, since)
+    return AuditReport(path=str(path), kilnfolio=__version__,
+                       trusted_keys=tuple(key.public_key for key in trusted),
+                       folders=tuple(folders), differences=tuple(differences), open=tuple(unknown))
+
+
+#: Makes files of a bag again: takes the records as sealed, the sealed dossier's bytes, the charge's
+#: entries and the demonstration's keys, and returns files by path below ``data/``.
+MadeAgain = Callable[[MillFolder, bytes, tuple[Entry, ...], frozenset[str]], Mapping[str, bytes]]
+
+
+@dataclass(frozen=True)
+class _Again:
+    notice: str
+    make: MadeAgain | None
 
 
 def _is_bag(path: Path) -> bool:
@@ -217,7 +260,7 @@ def _bags_below(path: Path) -> list[Path]:
     return [bag for bag in bags if not any(above in bags for above in bag.parents)]
 
 
-def _audit_bag(path: Path, name: str, trusted: Sequence[str]) -> FolderAudit:
+def _audit_bag(path: Path, name: str, trusted: Sequence[TrustedKey], again: _Again) -> FolderAudit:
     files, differences = read_bag(path)
     differences += verify_files(files)
     if any(difference.kind == "not-a-file" for difference in differences):
@@ -225,7 +268,7 @@ def _audit_bag(path: Path, name: str, trusted: Sequence[str]) -> FolderAudit:
                            differences=tuple(differences))  # a link is not followed
     root = path / "data"
     charge = _charge_of(files)
-    ledger = read_ledger(root, trusted=trusted, only=charge)
+    ledger, proof = read_bag_ledger(root, trusted)
     entries = ledger.of(charge) if charge else ()
     if not entries:
         differences.append(Difference(kind="nothing-sealed", where="data", what="the ledger here "
@@ -236,20 +279,89 @@ def _audit_bag(path: Path, name: str, trusted: Sequence[str]) -> FolderAudit:
             found=sha256(files.get("data/dossier.json", b"")),
             what=f"it is not the dossier entry {entries[-1].number} sealed"))
     seals = [_audit_seal(root, entries, place, closed=True) for place in range(len(entries))]
+    unknown = [*_times(root, entries)]
+    if proof is None:
+        unknown.append(Difference(
+            kind="no-proof", where=f"data/{PROOF.as_posix()}", what="nothing shows that the "
+            "entries stand in the mill's ledger: no head was signed since"))
+    sealed = _sealed_paths(ledger, entries)
+    beside = {path: data for path, data in files.items()
+              if path not in sealed and not path.startswith(("manifest-", "tagmanifest-"))
+              and path != "bagit.txt"}
+    if entries:
+        made, not_made = _made_again(root, files, ledger, proof, entries, beside, again)
+        differences += made
+        unknown += not_made
     return FolderAudit(
         path=name, kind="bag", files=len(files), entries=len(ledger.entries), seals=tuple(seals),
-        differences=(*differences, *_below("data/", ledger.differences)),
-        unsealed=tuple(_not_sealed(files, entries)))
+        head=Head(size=proof.head.size, root=proof.head.root) if proof else None,
+        differences=(*differences, *_below("data/", ledger.differences)), open=tuple(unknown))
 
 
-def _not_sealed(files: dict[str, bytes], entries: tuple[Entry, ...]) -> list[str]:
-    """Return the payload that only the manifests vouch for, as a record in PDF."""
+def _sealed_paths(ledger: Ledger, entries: tuple[Entry, ...]) -> set[str]:
+    """Return the payload that seals vouch for, or that is the ledger itself."""
     sealed = {f"data/{place}" for entry in entries for file in entry.files
               for place in (file.path, (KEPT / file.sha256).as_posix())}
     sealed |= {f"data/{dossier_path(entry.charge, place)}"
                for place, entry in enumerate(entries, 1)}
-    sealed |= {"data/dossier.json", f"data/{LEDGER}", f"data/{KEYRING}"}
-    return [path for path in files if path.startswith("data/") and path not in sealed]
+    lots = tuple(entry for entry in ledger.entries if isinstance(entry, LotEntry))
+    sealed |= {f"data/{path.as_posix()}" for path, _ in lot_records(lots)}
+    return sealed | {"data/dossier.json", *(f"data/{one.as_posix()}"
+                                            for one in (ENTRIES, PROOF, KEYRING))}
+
+
+def _made_again(root: Path, files: Mapping[str, bytes], ledger: Ledger, proof: Proof | None,
+                entries: tuple[Entry, ...], beside: Mapping[str, bytes], again: _Again
+                ) -> tuple[list[Difference], list[Difference]]:
+    """Compare what a bag holds beside the sealed files with the same made again."""
+    last = entries[-1]
+    sealed = files.get("data/dossier.json", b"")
+    inputs = gather(root, last, holds=False, closed=True).files
+    try:
+        dossier = Dossier.model_validate_json(sealed)
+        lots = tuple(entry for entry in ledger.entries if isinstance(entry, LotEntry))
+        part = BagLedger(tuple(line.raw for line in ledger.lines), entries, lots, proof)
+        payload = {path.removeprefix("data/"): data for path, data in files.items()
+                   if path.startswith("data/") and path != "data/datapackage.json"}
+        with laid_out(inputs) as folder:
+            made = derived_files(folder, dossier, part, inputs, payload, again.notice)
+            if not again.notice:  # the words it prints are not known here
+                del made["README.txt"]
+            if again.make:
+                made |= {f"data/{path}": data for path, data
+                         in again.make(folder, sealed, entries, demo_keys(root)).items()}
+    except Exception:  # files somebody altered: what is wrong with them is named elsewhere
+        made = {}
+    differences, unknown = [], []
+    ours = f"Bag-Software-Agent: kilnfolio {__version__}\n".encode() in files.get(
+        "bag-info.txt", b"")
+    for path, data in beside.items():
+        if path not in made or (made[path] != data and not ours):
+            unknown.append(Difference(
+                kind="not-made-again", where=path, what="no seal covers it, and it was not made "
+                "again from what is sealed" + ("" if ours else
+                                               ": another version of kilnfolio made it")))
+        elif made[path] != data:
+            differences.append(Difference(
+                kind="file-differs", where=path, sealed=sha256(made[path]), found=sha256(data),
+                what="made again from what is sealed, it is another file"))
+    return differences, unknown
+
+
+def _times(root: Path, entries: tuple[Entry, ...]) -> Iterator[Difference]:
+    """Question seals dated before their charge ended, or later than now."""
+    now = dt.datetime.now(dt.UTC)
+    for place, entry in enumerate(entries, 1):
+        dossier = _json(root / dossier_path(entry.charge, place)) or {}
+        ended = dossier.get("ended")
+        if isinstance(ended, str) and entry.at < dt.datetime.fromisoformat(ended):
+            yield Difference(kind="sealed-before-it-ended", where=f"entry {entry.number}",
+                             what=f"{entry.charge} is sealed {entry.at.isoformat()}, and ended "
+                             f"{ended}: ask the mill about its clock")
+        if entry.at > now:
+            yield Difference(kind="sealed-in-the-future", where=f"entry {entry.number}",
+                             what=f"{entry.charge} is sealed {entry.at.isoformat()}, and that is "
+                             "later than this computer's clock: ask the mill about its clock")
 
 
 def _charge_of(files: dict[str, bytes]) -> str | None:
@@ -267,17 +379,21 @@ def _below(folder: str, differences: Sequence[Difference]) -> list[Difference]:
             for difference in differences]
 
 
-def _audit_mill(path: Path, trusted: Sequence[str]) -> FolderAudit:
+def _audit_mill(path: Path, trusted: Sequence[TrustedKey]) -> FolderAudit:
     ledger = read_ledger(path, trusted=trusted)
-    seals = []
+    seals: list[SealAudit] = []
+    unknown: list[Difference] = []
     for charge in ledger.charges:
         entries = ledger.of(charge)
         seals += [_audit_seal(path, entries, place, closed=False) for place in range(len(entries))]
+        unknown += _times(path, entries)
     records = (path / "content/charges").glob("*/*/charge.yaml")
     unsealed = sorted({record.parent.name for record in records}
                       - set(ledger.charges))
-    return FolderAudit(path=str(path), kind="mill", files=0, entries=len(ledger.entries),
-                       differences=ledger.differences, seals=tuple(seals),
+    size = len(ledger.lines)
+    head = Head(size=size, root=ledger.tree.root().hex()) if size else None
+    return FolderAudit(path=str(path), kind="mill", files=0, entries=size, head=head,
+                       differences=ledger.differences, seals=tuple(seals), open=tuple(unknown),
                        unsealed=tuple(unsealed))
 
 
@@ -320,47 +436,50 @@ def _rules(dossier: dict[str, Any] | None) -> dict[str, Any]:
     return rules if isinstance(rules, dict) else {}
 
 
-@dataclass(frozen=True)
-class _Furthest:
-    """The bag whose ledger goes furthest."""
+# --- heads ----------------------------------------------------------------------------------------
 
-    where: str
-    ledger: Ledger
+def compare_heads(path: Path, folders: Sequence[FolderAudit], since: Head | None
+                  ) -> tuple[list[Difference], list[Difference]]:
+    """Compare the heads of what is audited with each other, and with one somebody kept.
+
+    Returns
+    -------
+    tuple of two lists
+        Heads that cannot be of one ledger; and what could not be compared.
+    """
+    tree = _tree_of(path)
+    heads = [(folder.path, folder.head) for folder in folders if folder.head]
+    heads += [("the head given with --since", since)] if since else []
+    differences, unknown = [], []
+    known: dict[int, tuple[str, str]] = {}
+    for where, head in heads:
+        if tree is not None:
+            root = tree.root(head.size).hex() if head.size <= len(tree) else ""
+            first, here = (root, path.as_posix())
+        else:
+            first, here = known.setdefault(head.size, (head.root, where))
+        if not first:
+            differences.append(Difference(
+                kind="entries-dropped", where=where, sealed=head.root, what=f"it is a head of "
+                f"{head.size} entries, and the ledger here has {len(tree or ())}: entries were "
+                "taken off its end"))
+        elif first != head.root:
+            differences.append(Difference(
+                kind="ledgers-disagree", where=where, sealed=first, found=head.root,
+                what=f"its head of {head.size} entries is not that of {here}; a mill has one "
+                "ledger, so one of the two was written anew"))
+    if since and tree is None and len(known) > 1:
+        unknown.append(Difference(
+            kind="not-compared", where="--since", what="heads of different sizes are compared with "
+            "the mill's ledger or its auditor edition; a bag alone does not hold enough"))
+    return differences, unknown
 
 
-def _furthest(path: Path, folders: Sequence[FolderAudit]) -> _Furthest | None:
-    bags = [folder for folder in folders if folder.kind == "bag" and folder.entries]
-    if not bags:
-        return None
-    where = max(bags, key=lambda folder: folder.entries).path
-    return _Furthest(where, parse_ledger((path / where / "data" / LEDGER).read_bytes()))
-
-
-def _without_bag(folders: Sequence[FolderAudit], furthest: _Furthest) -> Iterator[str]:
-    here = {seal.charge for folder in folders for seal in folder.seals}
-    yield from (charge for charge in furthest.ledger.charges if charge not in here)
-
-
-def _forks(path: Path, folders: Sequence[FolderAudit], furthest: _Furthest) -> Iterator[Difference]:
-    """Name bags that do not agree with the one whose ledger goes furthest."""
-    for folder in folders:
-        if folder.entries:
-            lines = parse_ledger((path / folder.path / "data" / LEDGER).read_bytes()).lines
-            yield from _fork(folder, lines, furthest.ledger.lines, furthest.where)
-
-
-def _fork(folder: FolderAudit, lines: Sequence[Line], longer: Sequence[Line], where: str
-          ) -> Iterator[Difference]:
-    for line, other in zip(lines, longer, strict=False):
-        if line.raw != other.raw:
-            yield Difference(
-                kind="ledgers-disagree", where=folder.path, what=f"entry {line.entry.number} is "
-                f"not the one in {where}; a mill has one ledger, so one of the two was written "
-                "anew")
-            return
-    charges = {seal.charge for seal in folder.seals}
-    for other in longer[len(lines):]:
-        if isinstance(other.entry, Entry) and other.entry.charge in charges:
-            yield Difference(
-                kind="bag-out-of-date", where=folder.path, what=f"{other.entry.charge} was amended "
-                f"since, by entry {other.entry.number} of the ledger in {where}")
+def _tree_of(path: Path) -> Tree | None:
+    """Return the tree of the ledger, where its lines or its leaves are at hand."""
+    if (path / LEDGER).is_file():
+        return parse_ledger((path / LEDGER).read_bytes()).tree
+    for leaves in (path / LEAVES, path / BAGS / LEAVES):
+        if leaves.is_file():
+            return read_leaves(leaves.read_bytes())
+    return None

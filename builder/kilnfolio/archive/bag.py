@@ -1,8 +1,9 @@
 """One BagIt bag a charge: everything an auditor needs, verified by any BagIt tool.
 
 ``data/`` is a mill folder small enough for one charge: its record, the logger's own files and
-every other file the seal rests on, at the paths they have at the mill, with the ledger up to the
-charge's last entry. The same seal gives the same bytes: dates come from the record, not the clock.
+every other file the seal rests on, at the paths they have at the mill, with the charge's own
+entries of the ledger and the proof that they stand in it. The same seal gives the same bytes: dates
+come from the record, not the clock.
 
 References
 ----------
@@ -20,13 +21,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from kilnfolio import __version__
+from kilnfolio.archive.as_sealed import sealed_dossier
 from kilnfolio.archive.canonical import canonical, sha256
+from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.descriptor import data_package
 from kilnfolio.archive.entries import Entry
 from kilnfolio.archive.explain import WIDTH, explanation
 from kilnfolio.archive.keyring import KEYRING
-from kilnfolio.archive.ledger import KEPT, LEDGER, Ledger, dossier_path, read_ledger
+from kilnfolio.archive.ledger import KEPT, dossier_path
+from kilnfolio.archive.proofs import BagLedger, bag_ledger, lot_records
 from kilnfolio.archive.recompute import laid_out
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier
@@ -96,25 +100,59 @@ def about_bags(charges: Sequence[str], notice: str) -> str:
     return "\n".join(lines) + "\n"
 
 
-def bag_files(root: Path, charge: str, *, notice: str, extra: Mapping[str, bytes] | None = None
-              ) -> dict[str, bytes]:
-    """Return the files of a bag by path; see `write_bag`."""
-    ledger = read_ledger(root)
-    entries = ledger.of(charge)
+def bag_files(root: Path, charge: str, *, notice: str, extra: Mapping[str, bytes] | None = None,
+              part: BagLedger | None = None) -> dict[str, bytes]:
+    """Return the files of a bag by path; see `write_bag`.
+
+    Parameters
+    ----------
+    root, charge, notice, extra
+        As for `write_bag`.
+    part : BagLedger, optional
+        What it carries of the ledger, where that is at hand.
+    """
+    part = part or bag_ledger(read_ledger(root), charge)
+    entries = part.entries
     if not entries:
         raise NotSealedError(f"{charge} is not sealed; a bag is made of a sealed charge: kilnfolio "
                              f"seal {charge} --by NAME")
     payload = _records(root, entries)
     inputs = {file.path: payload[file.path] for file in entries[-1].files}
-    payload.update(_ledger_files(root, ledger, entries))
+    payload.update(_ledger_files(root, part))
     sealed = (root / dossier_path(charge, len(entries))).read_bytes()
     payload["dossier.json"] = sealed
     payload.update(extra or {})
     with laid_out(inputs) as folder:
-        payload["datapackage.json"] = canonical(data_package(folder, charge, inputs, entries[-1]))
-        readme = explanation(folder, Dossier.model_validate_json(sealed), entries, notice)
-        info = _information(folder, entries, payload)
-    return pack(payload, {"README.txt": readme.encode(), "bag-info.txt": info})
+        dossier = sealed_dossier(root, entries[-1], len(entries))
+        derived = derived_files(folder, dossier, part, inputs, payload, notice)
+    payload["datapackage.json"] = derived.pop("data/datapackage.json")
+    return pack(payload, derived)
+
+
+def derived_files(folder: MillFolder, dossier: Dossier, part: BagLedger,
+                  inputs: Mapping[str, bytes], payload: Mapping[str, bytes], notice: str
+                  ) -> dict[str, bytes]:
+    """Return the files of a bag that are made from what is sealed, by path.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The records as sealed.
+    dossier : Dossier
+        The sealed dossier.
+    part : BagLedger
+        What the bag carries of the ledger.
+    inputs : mapping of str to bytes
+        The files of the last seal.
+    payload : mapping of str to bytes
+        Everything below ``data/``, but for the description of the tables made here.
+    notice : str
+        The safety wording.
+    """
+    tables = canonical(data_package(folder, dossier.charge, inputs, part.entries[-1]))
+    info = _information(folder, part.entries, {**payload, "datapackage.json": tables})
+    return {"data/datapackage.json": tables, "bag-info.txt": info,
+            "README.txt": explanation(folder, dossier, part, notice).encode()}
 
 
 def _records(root: Path, entries: tuple[Entry, ...]) -> dict[str, bytes]:
@@ -134,13 +172,13 @@ def _records(root: Path, entries: tuple[Entry, ...]) -> dict[str, bytes]:
     return payload
 
 
-def _ledger_files(root: Path, ledger: Ledger, entries: tuple[Entry, ...]) -> dict[str, bytes]:
-    """Return the ledger up to the charge's last entry, its dossiers, and the public keys."""
-    lines = [line.raw for line in ledger.lines if line.entry.number <= entries[-1].number]
-    found = {LEDGER.as_posix(): b"".join(line + b"\n" for line in lines),
-             KEYRING.as_posix(): (root / KEYRING).read_bytes()}
-    for ordinal in range(1, len(entries) + 1):
-        path = dossier_path(entries[0].charge, ordinal)
+def _ledger_files(root: Path, part: BagLedger) -> dict[str, bytes]:
+    """Return the bag's part of the ledger, what its entries sealed, and the public keys."""
+    found = {**part.files, KEYRING.as_posix(): (root / KEYRING).read_bytes()}
+    for ordinal, entry in enumerate(part.entries, 1):
+        path = dossier_path(entry.charge, ordinal)
+        found[path.as_posix()] = (root / path).read_bytes()
+    for path, _ in lot_records(part.lots):
         found[path.as_posix()] = (root / path).read_bytes()
     return found
 

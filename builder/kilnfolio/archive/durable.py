@@ -84,3 +84,12 @@ def add(handle: int, data: bytes) -> None:
     while view:
         view = view[os.write(handle, view):]
     os.fsync(handle)
+
+
+def add_line(path: Path, line: bytes) -> None:
+    """Add a line to a file and wait until the disk has it; a line cut short before is taken off."""
+    with opened_for_adding(path) as handle:
+        raw = read_all(handle)
+        if torn := len(raw) - (raw.rfind(b"\n") + 1):
+            os.ftruncate(handle, len(raw) - torn)
+        add(handle, line + b"\n")

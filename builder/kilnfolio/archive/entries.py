@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import re
 from pathlib import PurePosixPath
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import AfterValidator, AwareDatetime, Field, TypeAdapter
 
 from kilnfolio.archive.canonical import canonical
 from kilnfolio.archive.keyring import Hex32
-from kilnfolio.records.model import Name, Number, Text
+from kilnfolio.records.model import Day, Name, Number, Text
 from kilnfolio.review.dossier import Input, Part
 
 #: The form of entries written now. Entries of format 1 are read as long as there are any.
@@ -178,7 +178,99 @@ class LotEntry(_Amending, LotDraft):
         return f"lot {self.lot}"
 
 
-AnyEntry = Entry | LotEntry
+# --- entries about the ledger itself --------------------------------------------------------------
+
+class KeyRotation(_Placed, _Drafted):
+    """The mill's key replaced: the old key signs the entry, and the new key signs it too."""
+
+    kind: Literal["key-rotation"]
+    """What the entry is."""
+    new_key: Hex32
+    """The public key that seals from here on."""
+    new_signature: Hex64
+    """Ed25519 by the new key over the canonical entry without both signatures."""
+    reason: Text
+    """Why it was replaced."""
+
+    @property
+    def subject(self) -> str:
+        """What it is about, in words."""
+        return "key replaced"
+
+
+class KeyRevocation(_Placed, _Drafted):
+    """A key that may no longer be trusted, with the last day it may."""
+
+    kind: Literal["key-revocation"]
+    """What the entry is."""
+    revoked: Hex32
+    """The public key."""
+    last_day: Day
+    """The last day a seal by it may be trusted."""
+    reason: Text
+    """Why, as 'lost with the office laptop'."""
+
+    @property
+    def subject(self) -> str:
+        """What it is about, in words."""
+        return "key revoked"
+
+
+class ClockCorrection(_Placed, _Drafted):
+    """Entries that a wrong clock dated later than this one."""
+
+    kind: Literal["clock-correction"]
+    """What the entry is."""
+    wrong: tuple[_Count, ...]
+    """The numbers of the entries whose time is wrong."""
+    reason: Text
+    """What was wrong with the clock."""
+
+    @property
+    def subject(self) -> str:
+        """What it is about, in words."""
+        return "clock corrected"
+
+
+class Head(Part):
+    """The state of a ledger: how many entries, and the one digest of them all."""
+
+    size: _Count
+    """Entries."""
+    root: Hex32
+    """Their Merkle tree hash (RFC 9162)."""
+
+    @property
+    def text(self) -> bytes:
+        """The canonical JSON of size and root: what a witness signs or a time stamp covers."""
+        return canonical({"root": self.root, "size": self.size})
+
+
+class WitnessEntry(_Placed, _Drafted):
+    """A state of the ledger that somebody outside the mill has confirmed."""
+
+    kind: Literal["witness"]
+    """What the entry is."""
+    head: Head
+    """The state confirmed."""
+    witness: Name
+    """Who confirmed it: a person or a time-stamping service."""
+    witness_key: Hex32 | None = None
+    """The witness's public key, for a countersignature."""
+    witness_signature: Hex64 | None = None
+    """Ed25519 by that key over the canonical JSON of the head's size and root."""
+    token: str | None = None
+    """An RFC 3161 time-stamp token over the same bytes, in base64."""
+
+    @property
+    def subject(self) -> str:
+        """What it is about, in words."""
+        return f"witness {self.witness}"
+
+
+SealEntry = Entry | LotEntry
+AnyEntry = Entry | LotEntry | KeyRotation | KeyRevocation | ClockCorrection | WitnessEntry
+E = TypeVar("E", Entry, LotEntry, KeyRotation, KeyRevocation, ClockCorrection, WitnessEntry)
 _ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(Annotated[AnyEntry, Field(discriminator="kind")])
 
 
@@ -193,11 +285,17 @@ def read_entry(value: Any) -> AnyEntry:
     return _ENTRY.validate_python(value)
 
 
-def line_of(entry: AnyEntry) -> bytes:
+def line_of(entry: _Placed) -> bytes:
     """Return an entry as its line in the ledger, without the line's end."""
     return canonical(entry.model_dump(mode="json", exclude_unset=True))
 
 
-def signed_bytes(entry: AnyEntry) -> bytes:
+def signed_bytes(entry: _Placed) -> bytes:
     """Return what the signature of an entry covers."""
     return canonical(entry.model_dump(mode="json", exclude_unset=True, exclude={"signature"}))
+
+
+def endorsed_bytes(entry: KeyRotation) -> bytes:
+    """Return what the new key of a rotation signs."""
+    return canonical(entry.model_dump(mode="json", exclude_unset=True,
+                                      exclude={"signature", "new_signature"}))

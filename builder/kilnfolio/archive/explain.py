@@ -9,8 +9,9 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from kilnfolio.archive.entries import Entry
-from kilnfolio.archive.ledger import DOSSIERS, KEPT, LEDGER
+from kilnfolio.archive.entries import line_of
+from kilnfolio.archive.ledger import DOSSIERS, KEPT
+from kilnfolio.archive.proofs import ENTRIES, PROOF, BagLedger
 from kilnfolio.physics import air, sorption
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.boards import COVERAGE
@@ -21,8 +22,7 @@ from kilnfolio.review.formulas import FORMULAS, work
 WIDTH = 92
 
 
-def explanation(folder: MillFolder, dossier: Dossier, entries: tuple[Entry, ...], notice: str
-                ) -> str:
+def explanation(folder: MillFolder, dossier: Dossier, part: BagLedger, notice: str) -> str:
     """Return the README of a bag.
 
     Parameters
@@ -31,8 +31,8 @@ def explanation(folder: MillFolder, dossier: Dossier, entries: tuple[Entry, ...]
         The mill as sealed.
     dossier : Dossier
         The sealed dossier.
-    entries : tuple of Entry
-        The charge's entries, oldest first.
+    part : BagLedger
+        What the bag carries of the ledger.
     notice : str
         The safety wording.
     """
@@ -40,7 +40,7 @@ def explanation(folder: MillFolder, dossier: Dossier, entries: tuple[Entry, ...]
     parts = [title, "=" * len(title), ""]
     if dossier.invented or folder.mill.record.invented:
         parts += _wrapped("The mill and this charge are invented, made for show.")
-    parts += [*_wrapped(notice), *_what_is_here(folder, dossier), *_seals(entries), *_checking(),
+    parts += [*_wrapped(notice), *_what_is_here(folder, dossier), *_seals(part), *_checking(part),
               *_rules(dossier), *_air(), *_emc(), *_example(dossier), *_places(),
               *_workings(dossier.workings)]
     text = "\n".join(parts).rstrip() + "\n"
@@ -75,8 +75,9 @@ def _what_is_here(folder: MillFolder, dossier: Dossier) -> list[str]:
                   "worked, the supplier and the intake of the timber, and the mill's own notes "
                   "are in it. Customers and their orders are not. It is given to you as an "
                   "auditor; it is not for publication."),
-        *_wrapped(f"data/{LEDGER.as_posix()}: the mill's ledger of seals up to this charge's last "
-                  f"entry. data/{DOSSIERS.as_posix()}: each sealed version of the record. "
+        *_wrapped(f"data/{ENTRIES.as_posix()} and {PROOF.name}: the entries of the mill's ledger "
+                  "that seal this charge and its lots, and the proof that they stand in it. "
+                  f"data/{DOSSIERS.as_posix()}: each sealed version of the record. "
                   f"data/{KEPT.as_posix()}: files of earlier versions, by their SHA-256, where "
                   "they were changed since."),
         *_wrapped("data/datapackage.json: what each column of the logger's files is, and its "
@@ -85,9 +86,9 @@ def _what_is_here(folder: MillFolder, dossier: Dossier) -> list[str]:
                   f"{dossier.ended.isoformat()}. Times in the record carry their offset from UTC.")]
 
 
-def _seals(entries: tuple[Entry, ...]) -> Iterator[str]:
+def _seals(part: BagLedger) -> Iterator[str]:
     yield from _heading("Seals of this charge")
-    for entry in entries:
+    for entry in part.entries:
         words = "Sealed" if entry.kind == "seal" else f"Amended (takes the place of {entry.amends})"
         yield f"Entry {entry.number}. {words} {entry.at.isoformat()} by {_plain(entry.by)}"
         if entry.reason:
@@ -96,24 +97,51 @@ def _seals(entries: tuple[Entry, ...]) -> Iterator[str]:
         yield f"  dossier, SHA-256:  {entry.dossier}"
         yield f"  public key:        {entry.public_key}"
         yield ""
+    if part.proof:
+        yield f"Head of the ledger: {part.proof.head.size} entries"
+        yield f"  Merkle tree hash:  {part.proof.head.root}"
+        yield ""
 
 
-def _checking() -> list[str]:
+def _checking(part: BagLedger) -> list[str]:
+    line = len(part.lines)
     return [
         *_heading("Checking that nothing was changed"),
-        *_wrapped("With common tools: 'sha256sum -c manifest-sha256.txt' here, or any BagIt tool "
-                  "(RFC 8493), checks every file against the manifests. Manifests are no proof by "
-                  "themselves: whoever changes a file can write them anew. The seal is the proof."),
-        *_wrapped("The seal by hand: the SHA-256 of data/dossier.json must be the last one above. "
-                  "Each line of the ledger is one entry, in canonical JSON (RFC 8785). 'before' is "
-                  "the SHA-256 of the line before, without its line end; zeros in the first. "
-                  "'signature' is Ed25519 (RFC 8032), in hex, over the entry's canonical JSON "
-                  "without the key 'signature', made with 'public_key'. Ask the mill for its "
-                  "public key by another way, by telephone or on paper, and compare: a list of "
-                  "keys that came with the bag proves nothing alone."),
+        *_wrapped("With common tools (sha256sum, jq, openssl, xxd), in the folder of this file. "
+                  "Every file against the manifests, as any BagIt tool does it (RFC 8493):"),
+        "  sha256sum -c manifest-sha256.txt && sha256sum -c tagmanifest-sha256.txt", "",
+        *_wrapped("Manifests are no proof by themselves: whoever changes a file can write them "
+                  "anew. The seal is the proof. The dossier's digest must be the one its entry "
+                  "names; the two lines printed must be the same:"),
+        "  sha256sum < data/dossier.json | cut -d' ' -f1",
+        f"  sed -n {_line_of(part)}p data/content/ledger/entries.jsonl | jq -r .dossier", "",
+        *_wrapped("The signature of that entry (Ed25519, RFC 8032) covers its line without the key "
+                  "'signature'. Lines are canonical JSON (RFC 8785), which jq -cjS writes for "
+                  "these entries; openssl wants the key in the form of RFC 8410:"),
+        f"  sed -n {_line_of(part)}p data/content/ledger/entries.jsonl > /tmp/entry.json",
+        "  jq -cjS 'del(.signature)' /tmp/entry.json > /tmp/signed",
+        "  jq -r .signature /tmp/entry.json | xxd -r -p > /tmp/signature",
+        "  (printf 302a300506032b6570032100; jq -r .public_key /tmp/entry.json) \\",
+        "    | xxd -r -p > /tmp/key.der",
+        "  openssl pkeyutl -verify -rawin -pubin -keyform DER -inkey /tmp/key.der \\",
+        "    -in /tmp/signed -sigfile /tmp/signature", "",
+        *_wrapped("Ask the mill for its public key by another way, by telephone or on paper, and "
+                  "compare: a list of keys that came with the bag proves nothing alone."),
+        *(_wrapped(
+            f"The ledger: {ENTRIES.name} holds the {line} entries of this charge, of the lots "
+            f"drawn from it, and of the keys. {PROOF.name} holds the signed head of the whole "
+            "ledger, a Merkle tree hash (RFC 9162), and for each entry the digests that lead from "
+            "it to the head. Keep the head: anyone who does can tell later whether entries were "
+            "dropped or changed.") if part.proof else []),
         *_wrapped("With kilnfolio: 'kilnfolio audit .' here does all of this, computes every "
                   "figure again from the raw files, and names each file, entry and number that "
                   "differs.")]
+
+
+def _line_of(part: BagLedger) -> int:
+    """Return the line of ``entries.jsonl`` that holds the charge's last entry."""
+    last = line_of(part.entries[-1])
+    return part.lines.index(last) + 1
 
 
 def _rules(dossier: Dossier) -> list[str]:

@@ -82,17 +82,28 @@ def list_key(root: Path, keys: Keys, day: dt.date) -> None:
     listed = keyring.find(keys.public)
     if listed is None:
         raise UnusableKeyError(
-            f"{keys.path}: its public key is not listed in {KEYRING}. If the key was replaced, "
-            f"give the old one a last day and add:\n{_lines(keys, day)}")
+            f"{keys.path}: its public key is not listed in {KEYRING}. A key is replaced "
+            "with: kilnfolio ledger rotate-key --by NAME --reason '…'")
     if day < listed.since or (listed.until is not None and day > listed.until):
         raise UnusableKeyError(f"{keys.path}: by {KEYRING} this key does not seal on {day}. Use "
                                "the key of that day, or mend the list")
 
 
+def replace_listed(root: Path, old: str, new: Keys, day: dt.date) -> None:
+    """Give a key its last day in the list, and add the one that takes its place; once."""
+    keyring = read_keyring(root)
+    if keyring is None or keyring.find(new.public):
+        return
+    text = (root / KEYRING).read_text("utf-8")
+    listed = f'  - public_key: "{old}"\n'
+    if listed in text:
+        text = text.replace(listed, f"{listed}    until: {day.isoformat()}\n")
+    write_whole(root / KEYRING, (text.rstrip("\n") + "\n" + _lines(new, day)).encode())
+
+
 _HEADING = """\
 # The public keys this mill seals with. Give an auditor the key by another way too: by telephone,
-# on paper. To replace a key, write 'until:' under the old one and add the new one; never remove a
-# key that has sealed.
+# on paper. 'kilnfolio ledger rotate-key' replaces a key; never remove one that has sealed.
 format: 1
 keys:
 """

@@ -30,6 +30,7 @@ from kilnfolio.archive.durable import write_secret
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import validate
 from kilnfolio.records.yaml_source import read_yaml
+from kilnfolio.runtime.files import sync_folder
 
 KEY_FILE = "seal-key.pem"
 #: Where a mill's key is kept, relative to the mill folder.
@@ -90,7 +91,7 @@ def signature_fits(public: str, message: bytes, signature: str) -> bool:
     return True
 
 
-def make_keys(folder: Path, *, demo: bool = False) -> Keys:
+def make_keys(folder: Path, *, demo: bool = False, name: str = KEY_FILE) -> Keys:
     """Make a new key in a folder, readable by its owner alone.
 
     Parameters
@@ -99,13 +100,15 @@ def make_keys(folder: Path, *, demo: bool = False) -> Keys:
         As a rule ``keys/`` of the mill folder.
     demo : bool
         Mark it as the demonstration key of an invented mill.
+    name : str
+        The file.
 
     Raises
     ------
     UnusableKeyError
         There is a key already, or the folder lies inside a site.
     """
-    path = folder / KEY_FILE
+    path = folder / name
     if (site := _site_around(folder)) is not None:
         raise UnusableKeyError(
             f"{folder}: it lies inside {site}, which is published; a key must not. Name a folder "
@@ -119,6 +122,27 @@ def make_keys(folder: Path, *, demo: bool = False) -> Keys:
             f"{path}: there is a key already. If it is to be replaced, move it away first, and "
             "keep it: older seals were made with it") from None
     return Keys(private, path, demo)
+
+
+def keys_at(path: Path) -> Keys:
+    """Return the key in a file.
+
+    Raises
+    ------
+    UnusableKeyError
+        It is not an Ed25519 key.
+    """
+    return Keys(_read(path), path, demo=False)
+
+
+def swap_keys(folder: Path, new: Path) -> None:
+    """Put a new key in the place of the old one, which is kept under a number."""
+    now = folder / KEY_FILE
+    if now.is_file():
+        taken = len(list(folder.glob(f"{now.stem}.[0-9]*{now.suffix}")))
+        now.rename(now.with_name(f"{now.stem}.{taken + 1}{now.suffix}"))
+    new.rename(now)
+    sync_folder(folder)
 
 
 def find_keys(root: Path) -> Keys:

@@ -76,6 +76,7 @@ def seal_lot(folder: MillFolder, dossier: LotDossier, record: bytes,
     with writing(root) as ledger:
         before = ledger.ledger.of_lot(dossier.lot)
         _may_enter(dossier.lot, sha256(record), drawn, before, reason)
+        ledger.refuse(at, keys)
         list_key(root, keys, at.date())
         draft = LotDraft(kind="lot-seal" if reason is None else "lot-amendment", lot=dossier.lot,
                          record=sha256(record), charges=drawn,

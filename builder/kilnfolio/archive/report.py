@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from kilnfolio.archive.audit import AuditReport, FolderAudit, SealAudit
@@ -20,27 +20,39 @@ def report_data(report: AuditReport) -> dict[str, Any]:
     for folder, audited in zip(data["folders"], report.folders, strict=True):
         for seal, found in zip(folder["seals"], audited.seals, strict=True):
             seal["verdict"] = found.verdict
-    return {"verdict": report.verdict, "holds": report.holds, "confirmed": report.confirmed,
-            **data}
+    return {"verdict": report.verdict, "outcome": report.outcome, "holds": report.holds, **data}
 
 
-def report_text(report: AuditReport) -> str:
-    """Return a report as plain text, the verdict first."""
+def report_text(report: AuditReport, words: Callable[[str], str] | None = None) -> str:
+    """Return a report as plain text, the verdict first.
+
+    Parameters
+    ----------
+    report : AuditReport
+        What was found.
+    words : callable, optional
+        Turns hex digits into words that are read out over the telephone.
+    """
     lines = [f"{report.path}: {report.verdict}"]
     for folder in report.folders:
         lines += ["", *_folder(folder, report)]
     for difference in report.differences:
         lines += _difference(difference, "  ")
-    if report.without_bag:
-        lines += ["", "Sealed by the ledger, but not among these bags: "
-                  + ", ".join(report.without_bag)]
+    for one in report.open:
+        lines += _difference(one, "  not confirmed: ")
+    newest = max((folder.head for folder in report.folders if folder.head),
+                 key=lambda head: head.size, default=None)
+    if newest:
+        lines += ["", f"Head of the ledger: {newest.size} entries, {newest.root}"]
+        if words:
+            lines.append(f"in words: {words(newest.root[:32])}")
     lines += ["", f"Computed again by kilnfolio {report.kilnfolio}, without a network."]
     if report.unconfirmed:
         lines.append("What later rules give differently is confirmed by the kilnfolio it was "
                      "sealed with, named above; audit\nwith that version too.")
     if not report.trusted_keys:
         lines.append("Keys were checked against the list that came along. Ask the mill for its "
-                     "public key by another way,\nand give it with --key.")
+                     "public key by another way,\nand give it with --key or --trust.")
     return "\n".join(map(_plain, lines)) + "\n"
 
 
@@ -52,9 +64,10 @@ def _folder(folder: FolderAudit, report: AuditReport) -> Iterator[str]:
         yield from _difference(difference, "  ")
     for seal in folder.seals:
         yield from _seal(seal)
+    for one in folder.open:
+        yield from _difference(one, "  not confirmed: ")
     if folder.unsealed:
-        yield ("  covered by no seal: " if folder.kind == "bag" else "  not sealed: ") \
-            + ", ".join(folder.unsealed)
+        yield "  not sealed: " + ", ".join(folder.unsealed)
 
 
 def _seal(seal: SealAudit) -> Iterator[str]:

@@ -17,12 +17,13 @@ from pydantic import TypeAdapter, ValidationError
 
 from kilnfolio.archive.adding import MENDED_BY_ADDING, SealRefusedError, writing
 from kilnfolio.archive.canonical import canonical, read_json, sha256
+from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.compare import Difference, compare
 from kilnfolio.archive.durable import write_whole
 from kilnfolio.archive.entries import Draft, Entry, SealedFile
 from kilnfolio.archive.keyring import list_key
 from kilnfolio.archive.keys import Keys
-from kilnfolio.archive.ledger import KEPT, Ledger, dossier_path, first_reason, read_ledger
+from kilnfolio.archive.ledger import KEPT, Ledger, dossier_path, first_reason
 from kilnfolio.archive.recompute import gather, review_again
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import Name, Text
@@ -88,11 +89,16 @@ def _enter(folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.dat
         raise SealRefusedError(*refused)
     if at.tzinfo is None:
         raise ValueError("at must have a zone")
+    if at < dossier.ended:
+        raise SealRefusedError(
+            f"{at.isoformat()} is before the charge ended, {dossier.ended.isoformat()}; check the "
+            "clock")
     root, data = folder.root, canonical(dossier)
     at = at.replace(microsecond=0)
     with writing(root) as ledger:
         sealed = ledger.of(dossier.charge)
         _may_enter(root, dossier, sealed, reason)
+        ledger.refuse(at, keys)
         list_key(root, keys, at.date())
         draft = Draft(kind="seal" if reason is None else "amendment", charge=dossier.charge,
                       dossier=sha256(data), inputs=keep(root, dossier.inputs),

@@ -14,17 +14,13 @@ from pathlib import Path
 from typing import Any
 
 from kilnfolio.archive.as_sealed import as_sealed_library, folder_as_sealed, sealed_dossier
-from kilnfolio.archive.entries import AnyEntry, Entry, LotEntry
+from kilnfolio.archive.checking import read_ledger
+from kilnfolio.archive.entries import Entry, LotEntry, SealEntry
+from kilnfolio.archive.heads import leaves_text
 from kilnfolio.archive.keyring import KEYRING, read_keyring
-from kilnfolio.archive.ledger import (
-    KEPT,
-    LEDGER,
-    Ledger,
-    dossier_path,
-    lot_record_path,
-    read_ledger,
-)
+from kilnfolio.archive.ledger import KEPT, LEDGER, Ledger, dossier_path, lot_record_path
 from kilnfolio.archive.lots import LotState, lot_state
+from kilnfolio.archive.proofs import BagLedger, bag_ledger
 from kilnfolio.archive.seal import SealState, state
 from kilnfolio.graph.derived import Bound, Group, derived, inline, table
 from kilnfolio.graph.graph import Graph
@@ -58,6 +54,8 @@ def ledger(graph: Graph, _: str) -> Mapping[str, Any]:
     lines: dict[str, list[Any]] = {}
     for line in whole.lines:
         entry = line.entry
+        if not isinstance(entry, (Entry, LotEntry)):
+            continue
         of = f"charge:{entry.charge}" if isinstance(entry, Entry) else f"lot:{entry.lot}"
         lines.setdefault(of, []).append(line)
         if isinstance(entry, Entry):
@@ -66,7 +64,16 @@ def ledger(graph: Graph, _: str) -> Mapping[str, Any]:
                                    if of.startswith(noun + ":"))) for noun in ("charge", "lot")}
     return {"differences": whole.differences, "demo keys": demo_keys(graph.folder),
             **{f"every {noun}": names for noun, names in subjects.items()},
+            "leaves": leaves_text(whole.tree),
+            **{f"bag:{charge}": bag_ledger(whole, charge) for charge in subjects["charge"]},
             **{of: tuple(found) for of, found in lines.items()}}
+
+
+def ledger_of_bag(graph: Graph, number: str) -> BagLedger:
+    """Return what the bag of a sealed charge carries of the ledger."""
+    part = ledger.entry(graph, f"bag:{number}")
+    assert isinstance(part, BagLedger)  # a bag is made of a sealed charge
+    return part
 
 
 def part_of_ledger(graph: Graph, noun: str, number: str) -> Ledger:
@@ -90,10 +97,10 @@ def is_sealed(graph: Graph, noun: str, number: str) -> bool:
     return ledger.entry(graph, f"{noun}:{number}") is not None
 
 
-def note_sealed(graph: Graph, entries: Sequence[AnyEntry]) -> None:
+def note_sealed(graph: Graph, entries: Sequence[SealEntry]) -> None:
     """Note that the copies kept with seals are read, which stay when others are sealed.
 
-    What stands before them in the ledger is noted with them: each entry holds the hash of it.
+    What stands before them in the ledger is noted with them: each entry signs the hash of it.
     """
     graph.file(KEYRING.as_posix())
     for entry in entries:
@@ -225,7 +232,7 @@ def lot_standing(graph: Graph, number: str) -> LotState:
     return stands
 
 
-def _note_own(graph: Graph, entries: Sequence[AnyEntry]) -> None:
+def _note_own(graph: Graph, entries: Sequence[SealEntry]) -> None:
     for file in entries[-1].files if entries else ():
         if entries[-1].is_own(file.path):
             graph.file(file.path)

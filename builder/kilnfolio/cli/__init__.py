@@ -29,6 +29,8 @@ COMMANDS = {
     "seal": "seal",
     "amend": "amend",
     "audit": "audit",
+    "ledger": "ledger",
+    "witness": "witness",
     "labels": "labels",
     "sheet": "sheet",
     "exam": "exam",

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import re
 import sys
 from pathlib import Path
 
 from kilnfolio.cli.arguments import add_format
-from kilnfolio.cli.errors import ERROR, FINDINGS, OK, print_json
+from kilnfolio.cli.errors import AUDITED, ERROR, OK, print_json
 
 TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
 if TYPE_CHECKING:
@@ -23,37 +22,45 @@ EXAMPLE = "kilnfolio audit HB-26-003 --key 3f0c…"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     parser.add_argument("path", type=Path, help="a bag, a folder of bags, or a mill folder")
-    parser.add_argument("--key", action="append", default=[], metavar="HEX", type=_public_key,
+    parser.add_argument("--key", action="append", default=[], metavar="HEX",
                         help="the mill's public key, had from it by another way; no other is taken")
+    parser.add_argument("--trust", type=Path, metavar="FILE",
+                        help="a file of such keys, one a line, with 'until 2026-10-31' after a key "
+                             "that is no longer used")
+    parser.add_argument("--since", type=Path, metavar="FILE",
+                        help="a head you kept, or a bag: the ledger must go on from it")
     add_format(parser)
     parser.add_argument("--report", type=Path, metavar="FILE",
                         help="also write the report as FILE.html or FILE.pdf, outside what is "
                              "audited")
 
 
-def _public_key(text: str) -> str:
-    if not re.fullmatch(r"[0-9a-fA-F]{64}", text):
-        raise argparse.ArgumentTypeError(f"'{text}' is not a public key, 64 hex digits")
-    return text.lower()
-
-
 def run(arguments: argparse.Namespace) -> int:
     """Audit a bag, a folder of bags or a mill folder."""
     from kilnfolio.archive.audit import NothingToAuditError, audit
+    from kilnfolio.archive.heads import kept_head
     from kilnfolio.archive.report import report_data, report_text
+    from kilnfolio.archive.trust import read_trust, trusted_key
+    from kilnfolio.paper.charge_pdf import record_again
+    from kilnfolio.rendering.safety import SAFETY
+    from kilnfolio.rendering.seal_words import words_of
 
     try:
-        report = audit(arguments.path, trusted=arguments.key)
-    except NothingToAuditError as error:
+        trusted = [trusted_key(text) for text in arguments.key]
+        trusted += read_trust(arguments.trust) if arguments.trust else ()
+        since = kept_head(arguments.since) if arguments.since else None
+        report = audit(arguments.path, trusted=trusted, since=since, notice=SAFETY,
+                       made_again=record_again)
+    except (NothingToAuditError, ValueError) as error:
         print(f"kilnfolio: {error}", file=sys.stderr)
         return ERROR
     if arguments.format == "json":
         print_json(report_data(report))
     else:
-        print(report_text(report), end="")
-    if arguments.report:
-        return _write_report(report, arguments.report, arguments.path)
-    return OK if report.holds and report.sealed else FINDINGS
+        print(report_text(report, lambda digits: " ".join(words_of(digits))), end="")
+    if arguments.report and (failed := _write_report(report, arguments.report, arguments.path)):
+        return failed
+    return AUDITED[report.outcome]
 
 
 def _write_report(report: AuditReport, out: Path, audited: Path) -> int:
@@ -71,4 +78,4 @@ def _write_report(report: AuditReport, out: Path, audited: Path) -> int:
         return ERROR
     data = report_data(report)
     write_whole(out, report_html(data).encode() if out.suffix == ".html" else report_pdf(data))
-    return OK if report.holds and report.sealed else FINDINGS
+    return OK

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 #: Exit codes: all is well; findings or differences; bad input or usage; a fault of the program
 #: (EX_SOFTWARE of BSD's sysexits.h); stopped by Ctrl-C.
 OK, FINDINGS, ERROR, FAULT, INTERRUPTED = 0, 1, 2, 70, 130
+#: How an audit ends: recomputed and identical; the same, but no key was given; something could not
+#: be confirmed; something differs.
+AUDITED = {"identical": OK, "identical, key not confirmed": 3, "incomplete": 4, "differs": FINDINGS}
 
 
 def exit_code(act: Callable[[], int], argv: Sequence[str]) -> int:

@@ -11,8 +11,9 @@ from kilnfolio.cli.errors import ERROR, OK, print_problems, print_reasons
 TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
 if TYPE_CHECKING:
     import datetime as dt
+    from pathlib import Path
 
-    from kilnfolio.archive.entries import AnyEntry
+    from kilnfolio.archive.entries import SealEntry
     from kilnfolio.archive.keys import Keys
     from kilnfolio.records.folder import MillFolder
 
@@ -63,7 +64,7 @@ def enter(arguments: argparse.Namespace, reason: str | None = None) -> int:
             return ERROR
         keys = make_keys(root / MILL_KEYS) if getattr(arguments, "new_key", False) \
             else find_keys(root)
-        at = _now(folder.mill.record.zone)
+        at = now_at(root)
         enter = _enter_lot if is_lot else _enter_charge
         entry = enter(folder, number, arguments.by, keys, at, reason)
     except RecordProblems as error:  # the list of public keys is a record too
@@ -96,7 +97,7 @@ def _not_complete(folder: MillFolder, number: str) -> str:
 
 
 def _enter_charge(mill: MillFolder, charge: str, by: str, keys: Keys, at: dt.datetime,
-                  reason: str | None) -> AnyEntry:
+                  reason: str | None) -> SealEntry:
     from kilnfolio.archive.seal import amend, seal
     from kilnfolio.records.checking import refuse_problems_of
     from kilnfolio.review.reviews import charge_dossier
@@ -108,7 +109,7 @@ def _enter_charge(mill: MillFolder, charge: str, by: str, keys: Keys, at: dt.dat
 
 
 def _enter_lot(mill: MillFolder, lot: str, by: str, keys: Keys, at: dt.datetime,
-               reason: str | None) -> AnyEntry:
+               reason: str | None) -> SealEntry:
     from kilnfolio.records.checking import refuse_problems_of
     from kilnfolio.review.reviews import lot_dossier
     from kilnfolio.site.sealed import enter_lot
@@ -117,10 +118,26 @@ def _enter_lot(mill: MillFolder, lot: str, by: str, keys: Keys, at: dt.datetime,
     return enter_lot(mill, lot, by, keys, at, reason)
 
 
-def _now(zone: dt.tzinfo) -> dt.datetime:
-    """Return the clock's time, or SOURCE_DATE_EPOCH where it is set."""
+def now_at(root: Path) -> dt.datetime:
+    """Return the clock's time in the mill's zone, or SOURCE_DATE_EPOCH where it is set.
+
+    Raises
+    ------
+    SealRefusedError
+        SOURCE_DATE_EPOCH lies in the future: nothing is sealed before its time.
+    """
     import datetime as dt
 
+    from kilnfolio.archive.adding import SealRefusedError
+    from kilnfolio.records.mill import Mill
+    from kilnfolio.records.model import validate
     from kilnfolio.records.moment import source_date
+    from kilnfolio.records.yaml_source import read_yaml
 
-    return source_date(zone) or dt.datetime.now(zone)
+    name = "content/mill.yaml"
+    zone = validate(read_yaml(root / name, name), Mill).record.zone
+    now, told = dt.datetime.now(zone), source_date(zone)
+    if told and told > now:
+        raise SealRefusedError(f"{told.isoformat()} is later than this computer's clock; check "
+                               "SOURCE_DATE_EPOCH, and the clock")
+    return told or now

@@ -7,11 +7,17 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
+from typing import cast
 
+from kilnfolio.archive.entries import Entry
 from kilnfolio.charts.paper import for_paper
 from kilnfolio.paper.printing import Attached, pdf_of
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.review.dossier import Dossier
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.audit import audit_values, record_path
+from kilnfolio.site.sealed import Seals
+from kilnfolio.site.seals import SealView, seal_view
 
 
 @dataclass(frozen=True)
@@ -27,25 +33,47 @@ class ChargeRecord:
     """When."""
 
 
-def charge_record(holdings: SiteContext, number: str, dossier: bytes, sealed: dt.datetime
-                  ) -> ChargeRecord:
-    """Return what the PDF of a sealed charge is made of.
+@dataclass(frozen=True)
+class _OneSeal:
+    """What a record on paper knows of seals: those of its own charge."""
+
+    view: SealView
+    demo_keys: frozenset[str]
+
+    def of_charge(self, _: str) -> SealView:
+        return self.view
+
+
+def charge_record(folder: MillFolder, dossier: bytes, entries: tuple[Entry, ...],
+                  demo: frozenset[str]) -> ChargeRecord:
+    """Return what the PDF of a sealed charge is made of: what its seal rests on, and nothing else.
 
     Parameters
     ----------
-    holdings : SiteContext
-        Of the auditor edition.
-    number : str
-        The charge.
+    folder : MillFolder
+        The records as sealed.
     dossier : bytes
         The sealed dossier, as canonical JSON.
-    sealed : datetime
-        When.
+    entries : tuple of Entry
+        The charge's entries, oldest first.
+    demo : frozenset of str
+        Public keys that are the demonstration's.
     """
-    html = holdings.env.get_template("audit_record.html").render(
+    last = entries[-1]
+    number = last.charge
+    context = SiteContext(folder.graph, "auditor").as_of(
+        folder, Dossier.model_validate_json(dossier))
+    context.seals = cast("Seals", _OneSeal(seal_view(entries, demo, charge=number), demo))
+    html = context.env.get_template("audit_record.html").render(
         here=record_path(number), root="", title=f"Charge {number}", summary="", robots="",
-        crumbs=(), **audit_values(holdings, holdings.folder.charges[number].record))
-    return ChargeRecord(number, html, dossier, sealed)
+        crumbs=(), **audit_values(context, folder.charges[number].record))
+    return ChargeRecord(number, html, dossier, last.at)
+
+
+def record_again(folder: MillFolder, dossier: bytes, entries: tuple[Entry, ...],
+                 demo: frozenset[str]) -> dict[str, bytes]:
+    """Make the record that lies in a bag again; see `charge_record`."""
+    return {"record.pdf": charge_pdf(charge_record(folder, dossier, entries, demo))[0]}
 
 
 def charge_pdf(record: ChargeRecord) -> tuple[bytes, list[str]]:

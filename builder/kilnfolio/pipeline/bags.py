@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from kilnfolio.archive.bag import ABOUT, BAGS, about_bags, bag_files
+from kilnfolio.archive.heads import LEAVES
+from kilnfolio.archive.proofs import lot_records
 from kilnfolio.archive.standing import (
-    entries_of_charge,
     is_sealed,
+    ledger,
+    ledger_of_bag,
     note_dossiers,
     note_sealed,
 )
@@ -25,14 +28,17 @@ def _sealed(graph: Graph) -> list[str]:
 @derived("bag", keys=_sealed, batch=2, label="bags", edition="auditor", keep_none=False)
 def bag(graph: Graph, number: str) -> None:
     """Write the bag of a sealed charge."""
-    entries = entries_of_charge(graph, number)
-    note_sealed(graph, entries)
-    note_dossiers(graph, number, len(entries))
+    carried = ledger_of_bag(graph, number)
+    note_sealed(graph, [*carried.entries, *carried.lots])
+    note_dossiers(graph, number, len(carried.entries))
+    for record, _ in lot_records(carried.lots):
+        graph.file(record.as_posix())
     extra = {}
     if printed(graph, f"charge:{number}"):
         pdf(graph, f"charge:{number}")
         extra["record.pdf"] = graph.made_file(f"auditor/{record_path(number)}").read_bytes()
-    for path, data in bag_files(graph.folder, number, notice=SAFETY, extra=extra).items():
+    files = bag_files(graph.folder, number, notice=SAFETY, extra=extra, part=carried)
+    for path, data in files.items():
         graph.write(f"auditor/{bag_folder(number)}{path}", data)
 
 
@@ -40,3 +46,4 @@ def bag(graph: Graph, number: str) -> None:
 def about(graph: Graph, _: str) -> None:
     """Write what a reader of the bags is told first."""
     graph.write(f"auditor/{BAGS}/{ABOUT}", about_bags(sorted(_sealed(graph)), SAFETY))
+    graph.write(f"auditor/{BAGS}/{LEAVES}", ledger.entry(graph, "leaves", ""))

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from kilnfolio.archive.ledger import dossier_path
-from kilnfolio.archive.standing import entries_of_charge, is_sealed
+from kilnfolio.archive.standing import entries_of_charge, is_sealed, ledger, sealed_folder
 from kilnfolio.graph.derived import Job, derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.pipeline.pages import drills_of
@@ -79,8 +79,10 @@ def _charge(graph: Graph, number: str) -> _Parts:
 
     entries = entries_of_charge(graph, number)
     sealed = graph.file(dossier_path(number, len(entries)).as_posix())
-    record = charge_record(
-        context_of(graph, "auditor"), number, sealed.read_bytes(), entries[-1].at)
+    folder = sealed_folder(graph, number)
+    assert folder is not None  # it is sealed
+    record = charge_record(folder, sealed.read_bytes(), entries,
+                           ledger.entry(graph, "demo keys", frozenset()))
     return charge_pdf, (record,), (f"auditor/{record_path(number)}",)
 
 

@@ -10,7 +10,7 @@ from kilnfolio.archive.as_sealed import by_todays_limits
 from kilnfolio.archive.canonical import canonical
 from kilnfolio.archive.entries import LotEntry
 from kilnfolio.archive.keys import Keys
-from kilnfolio.archive.ledger import read_ledger
+from kilnfolio.archive.checking import (read_ledger)
 from kilnfolio.archive.lots import seal_lot
 from kilnfolio.archive.seal import state
 from kilnfolio.archive.standing import (

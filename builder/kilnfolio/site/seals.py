@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from kilnfolio.archive.as_sealed import folder_as_sealed, sealed_dossier
-from kilnfolio.archive.entries import AnyEntry, Entry
+from kilnfolio.archive.entries import SealEntry, Entry
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.seal_words import grouped, words_of
 from kilnfolio.records.folder import MillFolder
@@ -89,7 +89,7 @@ class Superseded:
     """The entry that took its place."""
 
 
-def seal_view(entries: tuple[AnyEntry, ...], demo: frozenset[str], notes: tuple[str, ...] = (),
+def seal_view(entries: tuple[SealEntry, ...], demo: frozenset[str], notes: tuple[str, ...] = (),
               charge: str = "", broken: str = "") -> SealView:
     """Return the entries of a charge or lot as pages print them.
 
@@ -114,7 +114,7 @@ def seal_view(entries: tuple[AnyEntry, ...], demo: frozenset[str], notes: tuple[
                     broken)
 
 
-def _line(entry: AnyEntry, page: str = "") -> SealLine:
+def _line(entry: SealEntry, page: str = "") -> SealLine:
     digest = entry.dossier if isinstance(entry, Entry) else entry.record
     return SealLine(entry.number, entry.seal, digest, entry.at, entry.by, entry.reason or "",
                     entry.public_key, page)

@@ -1,0 +1,150 @@
+"""Signed heads: the state of a ledger in 64 digits, which a bag carries and anyone may keep.
+
+``content/ledger/heads.jsonl`` holds one for each state since the ledger was converted, written
+right after the entry. Two heads of one mill with the same size and different roots prove that it
+keeps two ledgers.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Literal
+
+from pydantic import ValidationError
+
+from kilnfolio.archive.canonical import canonical, read_canonical
+from kilnfolio.archive.compare import Difference
+from kilnfolio.archive.entries import Head, Hex64
+from kilnfolio.archive.keyring import Hex32
+from kilnfolio.archive.keys import Keys, signature_fits
+from kilnfolio.archive.merkle import Tree
+
+HEADS = Path("content/ledger/heads.jsonl")
+#: The file beside the bags of an edition that holds the leaf hash of every entry of the ledger.
+LEAVES = "ledger-leaves.txt"
+
+
+class SignedHead(Head):
+    """A head signed with the mill's key."""
+
+    kind: Literal["ledger-head"] = "ledger-head"
+    """Keeps its signature apart from any other."""
+    public_key: Hex32
+    """The key it is signed with."""
+    signature: Hex64
+    """Ed25519 over the canonical head without this key."""
+
+    @property
+    def signed(self) -> bytes:
+        """What the signature covers."""
+        return canonical(self.model_dump(mode="json", exclude={"signature"}))
+
+    @property
+    def line(self) -> bytes:
+        """The head as a line, without its end."""
+        return canonical(self)
+
+    @property
+    def fits(self) -> bool:
+        """Whether it fits its signature."""
+        return signature_fits(self.public_key, self.signed, self.signature)
+
+
+def sign_head(tree: Tree, keys: Keys) -> SignedHead:
+    """Return the head of a ledger, signed."""
+    head = SignedHead(size=len(tree), root=tree.root().hex(), public_key=keys.public,
+                      signature="0" * 128)
+    return head.model_copy(update={"signature": keys.sign(head.signed)})
+
+
+def read_head(data: bytes) -> SignedHead:
+    """Return a signed head from its canonical JSON.
+
+    Raises
+    ------
+    ValueError
+        It is none.
+    """
+    return SignedHead.model_validate(read_canonical(data.strip()))
+
+
+def kept_head(path: Path) -> Head:
+    """Return a head somebody kept: from a file of it, a bag's proof, or a bag.
+
+    Raises
+    ------
+    ValueError
+        There is none at `path`.
+    """
+    file = path / "data/content/ledger/proof.json" if path.is_dir() else path
+    try:
+        value = json.loads(file.read_bytes())
+        head = value.get("head", value) if isinstance(value, dict) else value
+        return Head(size=head["size"], root=head["root"])
+    except (OSError, ValueError, KeyError, TypeError):
+        raise ValueError(f"{path}: it is no head of a ledger: give a file that holds its size and "
+                         "root, or a bag") from None
+
+
+def read_heads(root: Path, size: int) -> tuple[tuple[SignedHead, ...], list[Difference]]:
+    """Return the heads a mill has signed, and name lines that are none.
+
+    A line cut short at the end, and a head beyond the `size` entries there are, are left out.
+    """
+    path = root / HEADS
+    raw = path.read_bytes() if path.exists() else b""
+    *lines, _torn = raw.split(b"\n")
+    heads, differences = [], []
+    for row, line in enumerate(lines, 1):
+        try:
+            head = read_head(line)
+        except (ValidationError, ValueError):
+            differences.append(Difference(kind="head-unreadable", where=f"{HEADS.as_posix()}:{row}",
+                                          what="this line is no signed head of a ledger"))
+            continue
+        if head.size > size:
+            differences.append(Difference(
+                kind="entries-dropped", where=f"{HEADS.as_posix()}:{row}", sealed=str(head.size),
+                found=str(size), what=f"the mill signed a head of {head.size} entries, and the "
+                f"ledger has {size}: entries were taken off its end"))
+            continue
+        heads.append(head)
+    return tuple(heads), differences
+
+
+def check_heads(heads: Sequence[SignedHead], tree: Tree) -> list[Difference]:
+    """Name heads that are not of this ledger, and a last head that does not fit its signature."""
+    found = []
+    for place, head in enumerate(heads):
+        where = f"{HEADS.as_posix()}, size {head.size}"
+        root = tree.root(head.size).hex()
+        if root != head.root:
+            found.append(Difference(
+                kind="head-differs", where=where, sealed=head.root, found=root,
+                what=f"the first {head.size} entries are not those the mill signed this head of"))
+        elif place == len(heads) - 1 and not head.fits:
+            found.append(Difference(kind="head-edited", where=where,
+                                    what="it does not fit its signature"))
+    return found
+
+
+def head_for(heads: Sequence[SignedHead], number: int) -> SignedHead | None:
+    """Return the first head that holds an entry; None where none was signed since."""
+    return next((head for head in heads if head.size >= number), None)
+
+
+def leaves_text(tree: Tree) -> str:
+    """Return the leaf hash of every entry, one a line: it tells nothing of what an entry says."""
+    return "".join(f"{leaf.hex()}\n" for leaf in tree.leaves)
+
+
+def read_leaves(data: bytes) -> Tree:
+    """Return the tree of leaf hashes, one a line; lines that are none are left out."""
+    leaves = []
+    for line in data.decode("ascii", "replace").split():
+        with contextlib.suppress(ValueError):
+            leaves.append(bytes.fromhex(line))
+    return Tree(leaves)

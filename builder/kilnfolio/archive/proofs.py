@@ -1,0 +1,139 @@
+"""The part of a ledger that travels in a bag: its own entries, and a proof that they stand in it.
+
+``entries.jsonl`` holds the entries of the charge and of the lots drawn from it, and those that tell
+of the keys they are signed with. ``proof.json`` holds a signed head of the ledger and, for each
+entry, the inclusion proof (RFC 9162) that leads from it to that head. Nothing in them tells of
+other charges.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from kilnfolio.archive.canonical import canonical, read_canonical
+from kilnfolio.archive.compare import Difference
+from kilnfolio.archive.entries import (
+    AnyEntry,
+    ClockCorrection,
+    Entry,
+    KeyRevocation,
+    KeyRotation,
+    LotEntry,
+)
+from kilnfolio.archive.heads import SignedHead, head_for
+from kilnfolio.archive.keyring import Hex32
+from kilnfolio.archive.ledger import Ledger, Line, lot_record_path
+from kilnfolio.archive.merkle import includes, leaf_hash
+from kilnfolio.review.dossier import Part
+
+ENTRIES = Path("content/ledger/entries.jsonl")
+PROOF = Path("content/ledger/proof.json")
+
+
+class Inclusion(Part):
+    """Where an entry stands in the ledger, and the digests that lead from it to the head."""
+
+    number: int
+    """The entry's number."""
+    path: tuple[Hex32, ...]
+    """From the leaf up."""
+
+
+class Proof(Part):
+    """``proof.json``."""
+
+    head: SignedHead
+    """The state of the ledger the entries are shown to stand in."""
+    inclusions: tuple[Inclusion, ...]
+    """One for each entry of ``entries.jsonl``, in its order."""
+
+
+@dataclass(frozen=True)
+class BagLedger:
+    """What a bag carries of the ledger."""
+
+    lines: tuple[bytes, ...]
+    entries: tuple[Entry, ...]
+    """The charge's own, oldest first."""
+    lots: tuple[LotEntry, ...]
+    """Those of the lots drawn from it."""
+    proof: Proof | None
+    """None where the ledger was not converted, or the last seal was cut short before its head."""
+
+    @property
+    def files(self) -> dict[str, bytes]:
+        """The files of the bag, by path below ``data/``."""
+        found = {ENTRIES.as_posix(): b"".join(line + b"\n" for line in self.lines)}
+        return found | ({PROOF.as_posix(): canonical(self.proof)} if self.proof else {})
+
+
+def bag_ledger(ledger: Ledger, charge: str) -> BagLedger:
+    """Return the part of a ledger that goes into the bag of a charge.
+
+    The head is the first that holds the charge's own entries and its lots': sealing other charges
+    later leaves the bag as it is.
+    """
+    entries = ledger.of(charge)
+    drawn = dict.fromkeys(entry.lot for entry in ledger.drawn_from(charge))
+    lots = tuple(entry for lot in drawn for entry in ledger.of_lot(lot))
+    own = {entry.number for entry in (*entries, *lots)}
+    head = head_for(ledger.heads, max(own, default=0))
+    size = head.size if head else max(own, default=0)
+    lines = [line for line in ledger.lines if line.entry.number <= size
+             and _belongs(line.entry, own)]
+    proof = Proof(head=head, inclusions=tuple(
+        Inclusion(number=line.entry.number,
+                  path=tuple(step.hex() for step in ledger.tree.inclusion(
+                      line.entry.number - 1, size)))
+        for line in lines)) if head else None
+    return BagLedger(tuple(line.raw for line in lines), entries, lots, proof)
+
+
+def _belongs(entry: AnyEntry, own: set[int]) -> bool:
+    if isinstance(entry, ClockCorrection):
+        return bool(own & set(entry.wrong))
+    return entry.number in own or isinstance(entry, (KeyRotation, KeyRevocation))
+
+
+def lot_records(lots: Sequence[LotEntry]) -> Iterator[tuple[Path, LotEntry]]:
+    """Yield where the record each lot's entry seals is kept."""
+    count: Counter[str] = Counter()
+    for entry in lots:
+        count[entry.lot] += 1
+        yield lot_record_path(entry.lot, count[entry.lot]), entry
+
+
+def read_proof(root: Path) -> Proof | None:
+    """Return the proof of a bag; None where there is none or it cannot be read."""
+    try:
+        return Proof.model_validate(read_canonical((root / PROOF).read_bytes()))
+    except (OSError, ValueError, ValidationError):
+        return None
+
+
+def check_proof(lines: Sequence[Line], proof: Proof) -> list[Difference]:
+    """Name entries that the proof does not show to stand in the ledger, and a head that is none."""
+    where = PROOF.as_posix()
+    found = []
+    if not proof.head.fits:
+        found.append(Difference(kind="head-edited", where=where,
+                                what="the head does not fit its signature"))
+    proofs = {one.number: one for one in proof.inclusions}
+    if len(proofs) != len(lines) or len(proof.inclusions) != len(lines):
+        found.append(Difference(
+            kind="proof-incomplete", where=where,
+            what=f"it has {len(proof.inclusions)} proofs for {len(lines)} entries"))
+    for line in lines:
+        one = proofs.get(line.entry.number)
+        if one is None or not includes(
+                leaf_hash(line.raw), line.entry.number - 1, proof.head.size,
+                [bytes.fromhex(step) for step in one.path], bytes.fromhex(proof.head.root)):
+            found.append(Difference(
+                kind="entry-not-in-ledger", where=where, what=f"entry {line.entry.number} "
+                f"({line.entry.subject}) is not shown to stand in the ledger of this head"))
+    return found

@@ -1,0 +1,336 @@
+"""Keys replaced and revoked, clocks corrected, heads witnessed, older ledgers converted."""
+
+import datetime as dt
+import json
+import os
+import random
+import shutil
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+from tests.archive import yard
+
+from kilnfolio.archive import upkeep
+from kilnfolio.archive.adding import SealRefusedError
+from kilnfolio.archive.audit import audit
+from kilnfolio.archive.canonical import canonical, sha256
+from kilnfolio.archive.checking import read_ledger, verify_ledger
+from kilnfolio.archive.entries import Head
+from kilnfolio.archive.heads import HEADS
+from kilnfolio.archive.keys import find_keys, make_keys
+from kilnfolio.archive.ledger import LEDGER
+from kilnfolio.archive.trust import TrustedKey, read_trust, trusted_key
+from kilnfolio.archive.witness import countersign, countersignature_text, read_time_stamp
+from kilnfolio.cli import main
+
+LATER = yard.SEALED_AT + dt.timedelta(days=1)
+#: Runs killed; set it higher for a longer trial.
+KILLS = int(os.environ.get("KILNFOLIO_KILLS", "4"))
+
+
+@pytest.fixture
+def root(tmp_path):
+    """A mill with two charges and a key of its own, C1 sealed."""
+    yard.two_charges(tmp_path)
+    keys = make_keys(tmp_path / "keys")
+    yard.seal_charge(tmp_path, keys=keys)
+    return tmp_path
+
+
+def head_of(root):
+    ledger = read_ledger(root)
+    return Head(size=len(ledger.tree), root=ledger.tree.root().hex())
+
+
+# --- keys -----------------------------------------------------------------------------------------
+
+def test_a_key_is_replaced_and_both_seal_in_their_time(root):
+    old = find_keys(root)
+    entry = upkeep.rotate_key(root, old, "A. N. Other", "The office moved.", LATER)
+    new = find_keys(root)
+    assert (entry.public_key, entry.new_key) == (old.public, new.public)
+    assert old.public != new.public
+    yard.seal_charge(root, "C2", keys=new, at=LATER)
+    assert verify_ledger(root) == ()
+    for keys in (old, new):
+        report = audit(yard.bag_of(root, root / "bags", "C1" if keys is old else "C2"),
+                       trusted=[TrustedKey(old.public, LATER.date()), TrustedKey(new.public)],
+                       notice=yard.NOTICE)
+        assert report.outcome == "identical", report.all_differences
+
+
+def test_the_old_key_seals_no_more_after_it_was_replaced(root):
+    old = find_keys(root)
+    upkeep.rotate_key(root, old, "A. N. Other", "The office moved.", LATER)
+    with pytest.raises(SealRefusedError, match="was replaced before, by entry 2"):
+        yard.seal_charge(root, "C2", keys=old, at=LATER)
+    assert not list((root / "content/ledger/dossiers").glob("C2*"))  # no orphan
+
+
+def test_a_rotation_needs_both_keys(root):
+    old = find_keys(root)
+    upkeep.rotate_key(root, old, "A. N. Other", "The office moved.", LATER)
+    lines = yard.lines_of(root)
+    entry = json.loads(lines[1])
+    forged = yard.sign_again(lines[1], old, new_key=yard.key(7).public)
+    assert entry["new_key"] != yard.key(7).public
+    yard.write_lines(root, [lines[0], forged], old)
+    assert "entry-edited" in yard.kinds(verify_ledger(root))
+
+
+def test_a_rotation_stopped_half_way_goes_on(root):
+    old = find_keys(root)
+    new = make_keys(root / "keys", name=upkeep.NEW_KEY)
+    entry = upkeep.rotate_key(root, old, "A. N. Other", "The office moved.", LATER)
+    assert entry.new_key == new.public == find_keys(root).public
+    # stopped after its entry, before the files changed places
+    (root / "keys/seal-key.pem").rename(root / "keys" / upkeep.NEW_KEY)
+    (root / "keys/seal-key.1.pem").rename(root / "keys/seal-key.pem")
+    again = upkeep.rotate_key(root, find_keys(root), "A. N. Other", "The office moved.", LATER)
+    assert again == entry
+    assert find_keys(root).public == new.public
+    assert verify_ledger(root) == ()
+
+
+def test_a_revoked_key_is_trusted_to_its_last_day_and_seals_no_more(root):
+    thief = find_keys(root)
+    upkeep.rotate_key(root, thief, "A. N. Other", "A laptop was stolen.", LATER)
+    own = find_keys(root)
+    upkeep.revoke_key(root, own, thief.public, yard.SEALED_AT.date(), "A. N. Other",
+                      "A laptop was stolen.", LATER)
+    assert yard.kinds(verify_ledger(root)) == {"entry-key-revoked"}  # the rotation, a day later
+    with pytest.raises(SealRefusedError, match="its last day was 2026-06-08"):
+        yard.seal_charge(root, "C2", keys=thief, at=LATER)
+
+
+def test_a_stolen_key_that_hides_its_last_day_fails_against_paper(root, tmp_path):
+    """A forged bag leaves out the list's 'until' and the revocation; the auditor's paper has it."""
+    thief = find_keys(root)
+    yard.seal_charge(root, "C2", keys=thief, at=yard.SEALED_AT + dt.timedelta(days=20))
+    bag = yard.bag_of(root, tmp_path / "bags", "C2")
+    assert audit(bag, notice=yard.NOTICE).outcome == "identical, key not confirmed"
+    paper = tmp_path / "keys.txt"
+    paper.write_text(f"# by telephone\n{thief.public} until 2026-06-10\n")
+    report = audit(bag, trusted=read_trust(paper), notice=yard.NOTICE)
+    assert "entry-key-past-its-last-day" in {d.kind for d in report.all_differences}
+
+
+@pytest.mark.parametrize("text", ["", "00", "x" * 64, "a" * 64 + " until tomorrow",
+                                  "a" * 64 + " until 2026-13-01"])
+def test_words_that_name_no_key(text):
+    with pytest.raises(ValueError, match="64 hex digits"):
+        trusted_key(text)
+
+
+# --- clocks ---------------------------------------------------------------------------------------
+
+def test_an_entry_of_a_wrong_clock_is_corrected_and_sealing_goes_on(root):
+    keys = find_keys(root)
+    yard.change(root / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    yard.amend_charge(root, "The mass was misread.", keys=keys, days=365 * 74)
+    with pytest.raises(SealRefusedError, match="ledger correct-clock"):
+        yard.seal_charge(root, "C2", keys=keys, at=LATER)
+    entry = upkeep.correct_clock(root, keys, "A. N. Other", "The clock stood in 2100.", LATER)
+    assert entry.wrong == (2,)
+    yard.seal_charge(root, "C2", keys=keys, at=LATER)
+    assert verify_ledger(root) == ()
+    kinds = {one.kind for one in audit(root).all_open}
+    assert kinds == {"sealed-in-the-future"}
+    with pytest.raises(SealRefusedError, match="nothing to correct"):
+        upkeep.correct_clock(root, keys, "A. N. Other", "Again.", LATER)
+
+
+@pytest.mark.parametrize("at", [dt.datetime(1970, 1, 1, tzinfo=dt.UTC),
+                                dt.datetime(2026, 6, 7, 0, 0, tzinfo=dt.UTC)])
+def test_no_seal_before_the_charge_ended(root, at):
+    with pytest.raises(SealRefusedError, match="before the charge ended"):
+        yard.seal_charge(root, "C2", keys=find_keys(root), at=at)
+
+
+def test_a_seal_dated_1970_by_other_means_is_questioned(root):
+    keys = find_keys(root)
+    [line] = yard.lines_of(root)
+    keyring = root / "content/ledger/keys.yaml"
+    keyring.write_text(keyring.read_text().replace("since: 2026-06-08", "since: 1970-01-01"))
+    yard.write_lines(root, [yard.sign_again(line, keys, at="1970-01-01T00:00:00Z")], keys)
+    report = audit(root)
+    assert report.outcome == "incomplete"
+    assert {one.kind for one in report.all_open} == {"sealed-before-it-ended"}
+
+
+def test_nothing_is_sealed_in_the_future(root, capsys, monkeypatch):
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", str(int(time.time()) + 86400))
+    assert main(["seal", "C2", str(root), "--by", "A. N. Other"]) == 1
+    assert "later than this computer's clock" in capsys.readouterr().err
+    assert not list((root / "content/ledger/dossiers").glob("C2*"))
+
+
+# --- witnesses ------------------------------------------------------------------------------------
+
+def test_a_countersignature_is_added_and_bound_to_this_ledger(root):
+    keys, witness = find_keys(root), yard.key(5)
+    head = head_of(root)
+    signed = countersignature_text(countersign(head, "A. Auditor", witness))
+    entry = upkeep.add_witness(root, keys, signed, "A. N. Other", LATER)
+    assert (entry.witness, entry.head, entry.witness_key) == ("A. Auditor", head, witness.public)
+    assert verify_ledger(root) == ()
+    other = Head(size=1, root="0" * 64)
+    with pytest.raises(SealRefusedError, match="not one of this ledger"):
+        upkeep.add_witness(root, keys, countersignature_text(
+            countersign(other, "A. Auditor", witness)), "A. N. Other", LATER)
+    with pytest.raises(SealRefusedError, match="does not fit"):
+        upkeep.add_witness(root, keys, signed.replace(b'"size":1', b'"size":2'), "A. N. Other",
+                           LATER)
+    lines = yard.lines_of(root)
+    yard.write_lines(root, [lines[0], yard.sign_again(
+        lines[1], keys, witness_key=yard.key(6).public)], keys)
+    assert "witness-does-not-fit" in yard.kinds(verify_ledger(root))
+
+
+OPENSSL = shutil.which("openssl")
+
+
+@pytest.fixture(scope="module")
+def service(tmp_path_factory):
+    """A time-stamping service of our own, run by OpenSSL."""
+    if OPENSSL is None:
+        pytest.skip("no openssl on the PATH")
+    home = tmp_path_factory.mktemp("service")
+
+    def openssl(*words):
+        subprocess.run([OPENSSL, *words], cwd=home, check=True, capture_output=True)
+    openssl("req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "3650", "-subj",
+            "/CN=A test root", "-keyout", "root.key", "-out", "root.pem")
+    (home / "ext.cnf").write_text("extendedKeyUsage=critical,timeStamping\n")
+    openssl("req", "-newkey", "rsa:2048", "-nodes", "-subj", "/CN=A test service", "-keyout",
+            "tsa.key", "-out", "tsa.csr")
+    openssl("x509", "-req", "-in", "tsa.csr", "-CA", "root.pem", "-CAkey", "root.key", "-days",
+            "3650", "-extfile", "ext.cnf", "-set_serial", "7", "-out", "tsa.pem")
+    (home / "serial").write_text("01\n")
+    (home / "tsa.cnf").write_text(
+        "[tsa]\ndefault_tsa = one\n[one]\nserial = serial\nsigner_cert = tsa.pem\n"
+        "signer_key = tsa.key\nsigner_digest = sha256\ndefault_policy = 1.2.3.4\n"
+        "digests = sha256\naccuracy = secs:1\ness_cert_id_alg = sha256\n")
+
+    def stamp(data: bytes) -> bytes:
+        (home / "data").write_bytes(data)
+        openssl("ts", "-query", "-data", "data", "-sha256", "-cert", "-out", "query")
+        openssl("ts", "-reply", "-config", "tsa.cnf", "-queryfile", "query", "-out", "reply")
+        return (home / "reply").read_bytes()
+    return home, stamp
+
+
+def test_a_time_stamp_is_verified_offline_here_and_by_openssl(root, service):
+    home, stamp = service
+    head = head_of(root)
+    token = stamp(head.text)
+    entry = upkeep.add_witness(root, find_keys(root), token, "A. N. Other", LATER)
+    assert (entry.head, "A test service" in entry.witness) == (head, True)
+    assert abs(read_time_stamp(token, head).at - dt.datetime.now(dt.UTC)) < dt.timedelta(minutes=2)
+    assert verify_ledger(root) == ()
+    (home / "head.json").write_bytes(canonical({"root": head.root, "size": head.size}))
+    run = subprocess.run([OPENSSL, "ts", "-verify", "-data", "head.json", "-in", "reply", "-CAfile",
+                          "root.pem"], cwd=home, capture_output=True, text=True)
+    assert "Verification: OK" in run.stdout + run.stderr
+
+
+def test_a_time_stamp_of_something_else_or_changed_is_refused(root, service):
+    _, stamp = service
+    with pytest.raises(SealRefusedError, match="does not cover"):
+        upkeep.add_witness(root, find_keys(root), stamp(b"another"), "A. N. Other", LATER)
+    token = stamp(head_of(root).text)
+    chance = random.Random(3)
+    for _ in range(200):
+        changed = bytearray(token)
+        changed[chance.randrange(len(token) // 2, len(token))] ^= 1 << chance.randrange(8)
+        try:
+            stamped = read_time_stamp(bytes(changed), head_of(root))
+        except ValueError:
+            continue
+        # what lies outside what is signed may change without a trace, and says nothing
+        assert stamped.at == read_time_stamp(token, head_of(root)).at
+    for rubbish in (b"", b"\x30", b"rubbish", b"\x30\x80" * 1000):
+        with pytest.raises(SealRefusedError, match="no RFC 3161"):
+            upkeep.add_witness(root, find_keys(root), rubbish, "A. N. Other", LATER)
+
+
+# --- older ledgers --------------------------------------------------------------------------------
+
+def as_format_1(root, keys):
+    """Write the ledger as format 1 had it: each line with the digest of the line before."""
+    lines, before = [], "0" * 64
+    for line in yard.lines_of(root):
+        lines.append(yard.sign_again(line, keys, format=1, before=before))
+        before = sha256(lines[-1])
+    (root / LEDGER).write_bytes(b"".join(line + b"\n" for line in lines))
+    (root / HEADS).unlink()
+
+
+def test_an_older_ledger_is_converted_by_a_command_and_its_seals_still_verify(
+        root, tmp_path, capsys):
+    keys = find_keys(root)
+    yard.seal_charge(root, "C2", keys=keys)
+    as_format_1(root, keys)
+    before = (root / LEDGER).read_bytes()
+    assert verify_ledger(root) == ()
+    old = audit(yard.bag_of(root, tmp_path / "old"), notice=yard.NOTICE)
+    assert (old.outcome, [one.kind for one in old.all_open]) == ("incomplete", ["no-proof"])
+    assert main(["ledger", "convert", "--folder", str(root)]) == 0
+    assert "head of 2 entries" in capsys.readouterr().out
+    assert (root / LEDGER).read_bytes() == before
+    assert verify_ledger(root) == ()
+    new = audit(yard.bag_of(root, tmp_path / "new"), notice=yard.NOTICE)
+    assert new.outcome == "identical, key not confirmed", new.all_differences
+    assert main(["ledger", "convert", "--folder", str(root)]) == 1
+    yard.change(root / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    yard.amend_charge(root, "The mass was misread.", keys=keys)
+    assert verify_ledger(root) == ()
+    assert [entry.format for entry in read_ledger(root).entries] == [1, 1, 2]
+
+
+# --- the commands, and a power cut ----------------------------------------------------------------
+
+def test_the_commands_from_head_to_witness(root, tmp_path, capsys):
+    folder = ["--folder", str(root)]
+    head = tmp_path / "head.json"
+    assert main(["ledger", "head", *folder, "--out", str(head)]) == 0
+    assert "in words: " in capsys.readouterr().out
+    other = make_keys(tmp_path / "auditors")
+    out = tmp_path / "witness.json"
+    assert main(["witness", str(head), "--sign", str(other.path), "--by", "A. Auditor", "--out",
+                 str(out)]) == 0
+    assert main(["witness", "--add", str(out), *folder, "--by", "A. N. Other"]) == 0
+    assert main(["ledger", "rotate-key", *folder, "--by", "A", "--reason", "Yearly."]) == 0
+    assert main(["ledger", "revoke-key", *folder, "--by", "A", "--reason", "Lost."]) == 2
+    assert "--key and --last-day" in capsys.readouterr().err
+    assert main(["audit", str(root), "--since", str(head)]) == 3
+    assert verify_ledger(root) == ()
+
+
+def test_commands_killed_at_random_moments_leave_a_ledger_that_goes_on(root):
+    """Seal, amend, rotate, witness: after each kill the ledger holds or the next entry mends it."""
+    moments = random.Random(26)
+    mended = {"ledger-line-torn", "dossier-without-entry", "head-missing"}
+    counts = []
+    for turn in range(KILLS):
+        seal = ["seal" if turn % 2 else "amend", "C2" if turn % 2 else "C1", str(root), "--by", "A"]
+        commands = [[*seal, *(["--reason", "Read again"] if seal[0] == "amend" else [])],
+                    ["ledger", "rotate-key", "--folder", str(root), "--by", "A", "--reason", "R"]]
+        if turn % 2 == 0:
+            text = (root / yard.CHARGE).read_text()
+            (root / yard.CHARGE).write_text(text + f"# {turn}\n")
+        words = commands[turn // 2 % 2]
+        process = subprocess.Popen([sys.executable, "-m", "kilnfolio", *words],
+                                   stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        time.sleep(moments.uniform(0.2, 4.0))
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+        assert yard.kinds(verify_ledger(root)) <= mended, verify_ledger(root)
+        counts.append(len(read_ledger(root).entries))
+    assert counts == sorted(counts)
+    upkeep.rotate_key(root, find_keys(root), "A", "After the last of them.",
+                      dt.datetime.now(dt.UTC))
+    assert yard.kinds(verify_ledger(root)) <= {"dossier-without-entry"}
