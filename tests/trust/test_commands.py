@@ -14,8 +14,8 @@ import pytest
 from pypdf import PdfReader
 from tests.trust.yard import CHARGE, LOT, change, labelled_mill
 
-from kilnfolio.archive.tokens import lot_token, read_address_keys, read_token_key
 from kilnfolio.archive.checking import read_ledger
+from kilnfolio.archive.tokens import lot_token, read_address_keys, read_token_key
 from kilnfolio.pipeline.build import build_site
 
 #: Builds killed; set it higher for a longer trial.

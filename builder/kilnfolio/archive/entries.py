@@ -169,8 +169,8 @@ class LotEntry(_Amending, LotDraft):
 
     @property
     def seal(self) -> str:
-        """The first 16 hex digits of the record's digest, as a label carries them."""
-        return self.record[:16]
+        """The first 32 hex digits of the record's digest, 128 bits, as a label carries them."""
+        return self.record[:32]
 
     @property
     def subject(self) -> str:

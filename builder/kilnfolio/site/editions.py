@@ -61,13 +61,14 @@ CUSTOMER_FIELDS: Mapping[type[BaseModel], frozenset[str]] = {
     Order: frozenset({"target_mc", "stress"}),
     Species: frozenset({"trade_name", "scientific_name", "shrinkage"}),
     Shrinkage: frozenset({"radial", "tangential", "status"}),
-    LotDossier: frozenset({"readings", "judgement", "heat_treated"}),
+    LotDossier: frozenset({"readings", "judgement", "heat_treated", "findings"}),
     Judgement: frozenset(
         {
             "rule",
             "met",
             "sentence",
             "mean_pct",
+            "inside",
             "piece_low_pct",
             "piece_high_pct",
             "share_shown_pct",

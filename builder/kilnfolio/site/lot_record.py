@@ -59,10 +59,37 @@ class RecordContact(_Part):
     """Telephone; empty where none is given."""
 
 
+class RecordNumbers(_Part):
+    """The figures of a lot, as numbers."""
+
+    target_mc_pct: float
+    """Moisture content ordered [% of oven-dry mass]."""
+    mean_mc_pct: float | None
+    """Mean of the readings [%]; none where the lot was not assessed."""
+    driest_mc_pct: float | None
+    """Driest reading [%]."""
+    wettest_mc_pct: float | None
+    """Wettest reading [%]."""
+    readings: int
+    """Readings."""
+    inside: int | None
+    """Readings within what was ordered for a piece."""
+    lowest_mc_pct: float | None
+    """Driest piece the order allows [%]."""
+    highest_mc_pct: float | None
+    """Wettest piece the order allows [%]."""
+    share_shown_pct: float | None
+    """Share of the boards that these readings support at 95 % confidence [%]."""
+    pieces: int
+    """Pieces in its packs."""
+    volume_m3: float
+    """Volume of its packs [m³]."""
+
+
 class LotRecord(_Part):
     """The record of one lot, as its customer may read it."""
 
-    format: Literal[1] = 1
+    format: Literal[1, 2] = 2
     """The form of this record."""
     kilnfolio: str = __version__
     """The version of kilnfolio that worded it."""
@@ -120,6 +147,13 @@ class LotRecord(_Part):
     """How to keep it."""
     bars: tuple[RecordBar, ...]
     """The readings by class."""
+    shown: dict[str, str] = {}
+    """Words of its page that are put together of the above: packs, measured, issued, boards."""
+    asked: dict[str, Any] = {}
+    """What the record was made from beside the charges: the mill's own record of the lot, as it was
+    entered, without what stays in the mill. A pack's ``from`` counts the entry's charges from 0."""
+    numbers: RecordNumbers | None = None
+    """The figures as numbers; none in format 1."""
     safety: str = SAFETY
     """What this record is not."""
 
@@ -134,6 +168,7 @@ def lot_record(view: CustomerLot) -> LotRecord:
         packs=tuple(RecordPack(number=number, pieces=pieces, volume=volume)
                     for number, pieces, volume in view.packs),
         verdict=view.state.verdict,
+        shown=dict(view.shown), asked=dict(view.asked), numbers=view.numbers,
         bars=tuple(RecordBar(mc=words, boards=count)
                    for words, count in (view.chart.bars if view.chart else ())),
     )
@@ -151,6 +186,7 @@ def worded_by(record: LotRecord) -> dict[str, Any]:
         **{key: getattr(record, key) for key in _SAME},
         "contact": (contact.name, contact.email, contact.phone),
         "packs": tuple((pack.number, pack.pieces, pack.volume) for pack in record.packs),
+        **({"shown": record.shown} if record.shown else {}),
     }
 
 

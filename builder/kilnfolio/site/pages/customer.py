@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 from typing import Any
@@ -17,7 +17,7 @@ from kilnfolio.physics.sorption import relative_humidity_for_emc
 from kilnfolio.charts.range_strip import Strip, range_strip
 from kilnfolio.charts.survey import Histogram, histogram
 from kilnfolio.site.editions import Seen, for_customer
-from kilnfolio.site.lot_record import LotRecord, linked_data, worded_by
+from kilnfolio.site.lot_record import LotRecord, RecordNumbers, linked_data, worded_by
 from kilnfolio.site.lot_state import STATES, LotState, state_of
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.rendering.page import Page
@@ -41,8 +41,11 @@ from kilnfolio.site.pages.workings import (
 )
 from kilnfolio.site.qr import labelled, lot_address, qr_svg
 from kilnfolio.site.seals import SealView
+from kilnfolio.rendering.templating import day as day_words
 from kilnfolio.rendering.templating import render
 from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.lot import Lot
+from kilnfolio.records.model import Located
 from kilnfolio.records.quantities import Percent, Volume
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Dossier, LotDossier
@@ -53,6 +56,11 @@ ROOM_C = 20.0
 
 #: Packs named in a phrase; more are counted there, and named in their list.
 _PACKS_NAMED = 2
+
+#: What a claim is answered with that the record does not show.
+NOT_SUPPORTED = "Not supported by the mill's record."
+#: Outcomes under which a claim is not shown by the record.
+UNSHOWN = frozenset({"fail", "question", "no data", "answered"})
 
 LIMITS = (
     "This page states what was measured, on the pieces measured, on the date given. It does not "
@@ -107,6 +115,11 @@ class CustomerLot:
     """Driest, mean and wettest against the order; empty where the lot was not assessed."""
     chart: Histogram | None
     address: str
+    shown: Mapping[str, str]
+    """Words put together of several facts, as the page prints them."""
+    asked: Mapping[str, Any]
+    """What the mill's record of the lot holds that its customer may read, as entered."""
+    numbers: RecordNumbers
     served: Served | None = None
     """The record as data; none where only the words are wanted."""
 
@@ -202,6 +215,25 @@ def customer_lot(
         species,
         regional_format(folder.mill.record),
     )
+    regional = regional_format(folder.mill.record)
+    packs = tuple(
+        (pack.number, pack.pieces, regional.side_by_side(pack.volume)) for pack in lot.packs
+    )
+    phrase = pack_words(pack.number for pack in lot.packs)
+    measured = tuple(sorted({survey.at.astimezone(zone).date() for survey in surveys}))
+    shown = {
+        "pack_words": phrase,
+        "packs": "; ".join(f"{number}, {pieces} pieces, {volume}"
+                           for number, pieces, volume in packs),
+        "measured": ", ".join(day_words(date) for date in measured),
+        "issued": f"Version {lot.version}, issued {day_words(lot.issued)}",
+        "boards": moisture["boards"],
+        "size": regional.retold(_size(lot)),
+        "method": regional.retold(_method(surveys)),
+        "heat_treatment": regional.retold(_heat_treatment(lot, review, charges)),
+        "pack_pieces": figures.number(sum(pack.pieces for pack in lot.packs), 0),
+        "pack_volume": regional.retold(_total(lot)[1]),
+    }
     return CustomerLot(
         lot=lot.id,
         version=lot.version,
@@ -213,17 +245,18 @@ def customer_lot(
         product=lot.product,
         species=f"{species.trade_name} ({species.scientific_name})",
         size=_size(lot),
-        packs=tuple(
-            (pack.number, pack.pieces, figures.side_by_side(pack.volume)) for pack in lot.packs
-        ),
-        pack_words=pack_words(pack.number for pack in lot.packs),
+        packs=packs,
+        pack_words=phrase,
         pack_total=_total(lot),
+        shown=shown,
+        asked=asked_of(folder.lots[lot_id], lot_dossier.charges),
+        numbers=_numbers(lot, review, moisture),
         **moisture,
         method=_method(surveys),
-        measured=tuple(sorted({survey.at.astimezone(zone).date() for survey in surveys})),
+        measured=measured,
         heat_treatment=_heat_treatment(lot, review, charges),
         stress=_stress(lot, charges),
-        claim=lot.claim or "",
+        claim=_claim(lot, review),
         storage=_storage(lot.order.target_mc.value),
         timber=timber,
         how=with_titles(
@@ -242,6 +275,47 @@ def _total(lot: Seen) -> tuple[int, str]:
     volume = sum(pack.volume.value for pack in lot.packs)
     total = Volume(volume, f"{volume:.2f} m³")
     return sum(pack.pieces for pack in lot.packs), figures.side_by_side(total)
+
+
+#: Keys of the mill's record of a lot that its customer may read, as they were entered.
+ASKED = ("id", "invented", "product", "species", "thickness", "width", "length", "order", "packs",
+         "heat_treatment_stated", "claim", "issued", "version")
+
+
+def asked_of(located: Located[Lot], charges: Sequence[str]) -> dict[str, Any]:
+    """Return what the mill's record of a lot holds that its customer may read, as entered.
+
+    From it, the dossiers of its charges and the library, its record can be made again.
+    """
+    entered = located.document.value
+    if not isinstance(entered, Mapping):  # a build keeps no documents: then the record's own values
+        entered = located.record.model_dump(mode="json", by_alias=True, exclude_unset=True)
+    found = {key: _plain(entered[key]) for key in ASKED if key in entered}
+    for pack in found["packs"]:
+        pack["from"] = list(charges).index(pack.pop("charge"))
+    return found
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(item) for item in value]
+    return value.isoformat() if isinstance(value, (dt.date, dt.datetime)) else value
+
+
+def _numbers(lot: Seen, review: Seen, moisture: Mapping[str, Any]) -> RecordNumbers:
+    judgement = review.judgement
+    readings = review.readings if moisture["mean"] else ()
+    return RecordNumbers(
+        target_mc_pct=lot.order.target_mc.value,
+        mean_mc_pct=judgement.mean_pct if readings else None,
+        driest_mc_pct=min(readings, default=None), wettest_mc_pct=max(readings, default=None),
+        readings=len(readings), inside=judgement.inside if readings else None,
+        lowest_mc_pct=judgement.piece_low_pct, highest_mc_pct=judgement.piece_high_pct,
+        share_shown_pct=judgement.share_shown_pct if readings else None,
+        pieces=sum(pack.pieces for pack in lot.packs),
+        volume_m3=round(sum(pack.volume.value for pack in lot.packs), 4))
 
 
 def _size(lot: Seen) -> str:
@@ -356,6 +430,16 @@ def _heat_treatment(lot: Seen, review: Seen, charges: list[Seen]) -> str:
     )
 
 
+def _claim(lot: Seen, review: Seen) -> str:
+    """Return the certificate claim; "" where none is made."""
+    if not lot.claim:
+        return ""
+    outcomes = {finding.outcome for finding in review.findings if finding.check == "claim-evidence"}
+    if UNSHOWN & {str(outcome) for outcome in outcomes}:
+        return f"{lot.claim}. {NOT_SUPPORTED} The claim does not stand on the papers of the intake."
+    return str(lot.claim)
+
+
 def _stress(lot: Seen, charges: list[Seen]) -> str:
     """Return what is said of drying stress; "" unless a class was ordered."""
     ordered = lot.order.stress
@@ -367,8 +451,8 @@ def _stress(lot: Seen, charges: list[Seen]) -> str:
         for finding in charge.findings
         if finding.check == "drying-stress"
     }
-    shown = "the test sections kept it" if outcomes == {"pass"} else "not assessed"
-    return f"Ordered: {ordered}; {shown}."
+    shown = "the test sections kept it." if outcomes == {"pass"} else NOT_SUPPORTED.lower()
+    return f"Ordered: {ordered}; {shown}"
 
 
 @cache
