@@ -8,6 +8,7 @@ from tests.archive.yard import (
     CHARGE,
     SEALED_AT,
     amend_charge,
+    bag_of,
     change,
     kinds,
     lines_of,
@@ -18,13 +19,16 @@ from tests.archive.yard import (
 from tests.archive.yard import key as a_key
 from tests.minimal import FILES, minimal_mill
 from tests.reviewed import reviewed_mill
+from tests.trust.yard import labelled_mill
 
 from kilnfolio.archive.adding import SealRefusedError
+from kilnfolio.archive.audit import audit
 from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.ledger import lot_record_path
 from kilnfolio.archive.lots import lot_state, seal_lot
 from kilnfolio.archive.seal import state
+from kilnfolio.site.lot_again import lot_record_again
 
 RECORD = canonical({"kilnfolio": "1", "rules": 1, "lot": "L1", "mean": "12.1 %",
                     "statement": "Keeps it."})
@@ -49,7 +53,7 @@ def root(tmp_path):
 
 def test_label_digits_are_those_of_the_record(root):
     entry = enter(root)
-    assert entry.seal == sha256(RECORD)[:16]
+    assert entry.seal == sha256(RECORD)[:32]
     assert entry.charges[0].dossier == read_ledger(root).of("C1")[-1].dossier
     assert (root / lot_record_path("L1", 1)).read_bytes() == RECORD
     assert read_ledger(root).differences == ()
@@ -150,3 +154,60 @@ def test_a_lot_entry_signed_with_another_key_is_named(root):
     lines = lines_of(root)
     write_lines(root, [*lines[:-1], sign_again(lines[-1], a_key(2))])
     assert kinds(read_ledger(root).differences) == {"entry-key-unknown"}
+
+
+# --- a lot's record made again --------------------------------------------------------------------
+
+@pytest.fixture
+def labelled(tmp_path):
+    return labelled_mill(tmp_path / "mill")
+
+
+def audit_lots(path):
+    return audit(path, lot_again=lot_record_again)
+
+
+def test_a_sealed_lot_is_made_again_from_what_is_sealed(labelled, tmp_path):
+    for path in (labelled, bag_of(labelled, tmp_path / "bags")):
+        report = audit_lots(path)
+        assert report.holds, report.all_differences
+        [lot] = report.folders[0].lots
+        assert (lot.lot, lot.same) == ("L1", True)
+
+
+def test_the_record_is_data_with_numbers(labelled):
+    record = json.loads((labelled / lot_record_path("L1", 1)).read_bytes())
+    # the readings of tests/minimal.py: twelve, their mean by hand
+    readings = (12.1, 12.4, 11.8, 12.0, 12.6, 11.5, 12.2, 11.9, 12.3, 12.0, 11.7, 12.5)
+    numbers = record["numbers"]
+    assert numbers["readings"] == 12
+    assert numbers["mean_mc_pct"] == pytest.approx(sum(readings) / 12, abs=0.01)
+    assert (numbers["driest_mc_pct"], numbers["wettest_mc_pct"]) == (11.5, 12.6)
+    assert (numbers["pieces"], numbers["volume_m3"]) == (220, 2.1)
+    assert "customer" not in record["asked"]
+
+
+@pytest.mark.parametrize(("key", "value"), [
+    ("mean", "8.0 %"), ("species", "Teak (Tectona grandis)"), ("statement", "Dry to 6 %."),
+    ("heat_treatment", "The core was held at 56 °C for 30 minutes."),
+    ("packs", [{"number": "P9", "pieces": 1, "volume": "1 m³"}]),
+    ("verdict", "better than ordered"), ("claim", "FSC 100%")])
+def test_a_lot_amendment_with_a_false_fact_sealed_with_the_key_is_named(labelled, tmp_path, key,
+                                                                        value):
+    record = json.loads((labelled / lot_record_path("L1", 1)).read_bytes())
+    forged = canonical({**record, key: value})
+    reviewed = reviewed_mill(labelled)
+    seal_lot(reviewed.folder, reviewed.lots["L1"], forged, {"C1": state(labelled, "C1")},
+             "A. N. Other", a_key(), LATER + dt.timedelta(hours=2), "Put right.")
+    for path in (labelled, bag_of(labelled, tmp_path / "bags")):
+        report = audit_lots(path)
+        assert report.outcome == "differs"
+        assert any(d.where.endswith(f"{lot_record_path('L1', 2)}/{key}")
+                   for d in report.all_differences), report.all_differences
+
+
+def test_a_heat_treatment_statement_that_is_not_shown_is_answered(tmp_path):
+    labelled_mill(tmp_path, lot={"heat_treatment_stated": True})
+    record = json.loads((tmp_path / lot_record_path("L1", 1)).read_bytes())
+    assert record["heat_treatment"].startswith("Not supported by the record.")
+    assert audit_lots(tmp_path).holds

@@ -94,12 +94,52 @@ def test_another_seal_does_not_match(page, site, built):  # noqa: F811
     last = seals(built)[1]
     other = ("0" if last[0] != "0" else "1") + last[1:]
     assert said(page, address(site), other) == "does not match the label"
-    assert said(page, address(site), last[:8]) == "does not match the label"
+    assert page.locator("h1:visible").inner_text().strip() == "This page does not match its label"
+    assert "Do not rely on this page" in page.locator("#verdict-void").inner_text()
+
+
+@pytest.mark.parametrize("fragment", ["main", "x" * 32, "0" * 16, "0" * 64, "readings", ""])
+def test_a_fragment_that_is_no_seal_is_no_mismatch(page, site, fragment):
+    assert said(page, address(site), fragment) == "could not be checked"
+
+
+def test_a_label_carries_128_bits(built):  # noqa: F811
+    assert {len(seal) for seal in seals(built)} == {32}
+
+
+#: A change of each fact the page shows, as somebody who serves it could make.
+FORGERIES = {
+    "species": (r'(data-record="species">)[^<]+', r"\g<1>Teak (Tectona grandis)"),
+    "product": (r'(data-record="product">)[^<]+', r"\g<1>Oak flooring"),
+    "size": (r'(data-record="shown.size">)[^<]+', r"\g<1>50 mm thick"),
+    "packs": (r'(data-record="packs.0.number">)[^<]+', r"\g<1>P7"),
+    "a pack put in": (r'(<tbody>\s*)(?=<tr><th scope="row" data-record="packs)',
+                      r"\g<1><tr><th>P8</th><td>9</td><td>1 m³</td></tr>"),
+    "measured": (r'(data-record="shown.measured">)[^<]+', r"\g<1>1 January 2027"),
+    "issued": (r'(data-record="shown.issued">)[^<]+', r"\g<1>Version 9, issued 1 January 2027"),
+    "order": (r'(data-record="ordered">)[^<]+', r"\g<1>any board at all"),
+    "a claim put in": (r'(<dl class="lot-facts">)',
+                       r"\g<1><div><dt>Certificate claim</dt><dd>FSC 100%</dd></div>"),
+    "a claim put in as a heading": (r'(<section class="lot-hero[^>]*>)', r"\g<1><p>FSC 100%</p>"),
+    "a fact taken out": (r'<dd data-record="ordered">.*?</dd>', r"<dd></dd>"),
+    "verdict": (r'(id="verdict-words"[^>]*>).*?</h1>', r"\g<1>graded A</h1>"),
+}
+
+
+@pytest.mark.parametrize("what", FORGERIES)
+def test_every_fact_the_page_shows_is_checked(page, site, built, what):  # noqa: F811
+    path = site / "lot/index.html"
+    whole = path.read_text("utf-8")
+    forged, count = re.subn(*FORGERIES[what], whole, count=1, flags=re.DOTALL)
+    assert count == 1
+    path.write_text(forged, "utf-8")
+    assert said(page, address(site), seals(built)[1]) == "does not match the label"
+    assert page.locator("h1:visible").inner_text().strip() == "This page does not match its label"
 
 
 def test_without_a_label_nothing_is_claimed(page, site):
-    assert said(page, address(site)) == "not compared with a label"
-    assert said(page, address(site), "main") == "not compared with a label"
+    assert said(page, address(site)) == "could not be checked"
+    assert said(page, address(site), "main") == "could not be checked"
 
 
 def test_a_jump_within_the_page_does_not_forget_the_label(page, site, built):  # noqa: F811
@@ -154,6 +194,6 @@ def test_the_demonstrations_amended_lot_says_what_its_labels_say(page, demo_site
     assert said(page, where, last.seal) == "matches the label"
     assert "demonstration key, which proves nothing" in page.locator("#seal-check").inner_text()
     assert said(page, where, first.seal) == "amended after this label was printed"
-    assert said(page, where, "0" * 16) == "does not match the label"
+    assert said(page, where, "0" * 32) == "does not match the label"
     served = demo_site / "customer" / token / "record.json"
     assert sha256(served.read_bytes()) == last.record

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from kilnfolio import __version__
+from kilnfolio.archive.as_sealed import kept_bytes
 from kilnfolio.archive.bag import ABOUT, BAGS, derived_files, read_bag, verify_files
 from kilnfolio.archive.canonical import read_json, sha256
 from kilnfolio.archive.checking import read_bag_ledger, read_ledger
@@ -29,6 +30,7 @@ from kilnfolio.archive.standing import demo_keys
 from kilnfolio.archive.trust import TrustedKey
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier, Part
+from kilnfolio.review.versions import rules_version
 
 MILL_RECORD = "content/mill.yaml"
 #: Files by which a bag is known even when one of them was taken out of it.
@@ -90,6 +92,17 @@ class SealAudit(Part):
         return "; ".join(parts) or "the same"
 
 
+class LotAudit(Part):
+    """One sealed record of a lot, made again."""
+
+    lot: str
+    """Lot number."""
+    entry: int
+    """Its entry in the ledger."""
+    same: bool
+    """Made again, it is the same to the byte."""
+
+
 class FolderAudit(Part):
     """One bag or one mill folder."""
 
@@ -107,6 +120,8 @@ class FolderAudit(Part):
     """What is wrong with its files and its ledger."""
     seals: tuple[SealAudit, ...]
     """Every sealed version in it."""
+    lots: tuple[LotAudit, ...] = ()
+    """Every sealed record of a lot that was made again."""
     open: tuple[Difference, ...] = ()
     """What could not be confirmed, and times that cannot be right."""
     unsealed: tuple[str, ...] = ()
@@ -197,7 +212,8 @@ class AuditReport(Part):
 
 
 def audit(path: Path, *, trusted: Sequence[TrustedKey] = (), since: Head | None = None,
-          notice: str = "", made_again: MadeAgain | None = None) -> AuditReport:
+          notice: str = "", made_again: MadeAgain | None = None,
+          lot_again: LotAgain | None = None) -> AuditReport:
     """Audit a bag, a folder of bags, or a mill folder.
 
     Parameters
@@ -212,17 +228,19 @@ def audit(path: Path, *, trusted: Sequence[TrustedKey] = (), since: Head | None 
         The safety wording, which the files made for a bag print.
     made_again : callable, optional
         Makes again what a bag holds beside the sealed files, as its record in PDF.
+    lot_again : callable, optional
+        Makes the record of a lot again.
 
     Raises
     ------
     NothingToAuditError
         There is no bag and no mill folder at `path`.
     """
-    again = _Again(notice, made_again)
+    again = _Again(notice, made_again, lot_again)
     if _is_bag(path):
         folders = [_audit_bag(path, str(path), trusted, again)]
     elif (path / MILL_RECORD).exists():
-        folders = [_audit_mill(path, trusted)]
+        folders = [_audit_mill(path, trusted, again)]
     else:
         folders = [_audit_bag(bag, bag.relative_to(path).as_posix(), trusted, again)
                    for bag in _bags_below(path)]
@@ -235,6 +253,9 @@ def audit(path: Path, *, trusted: Sequence[TrustedKey] = (), since: Head | None 
                        folders=tuple(folders), differences=tuple(differences), open=tuple(unknown))
 
 
+#: Makes the record of a lot again: takes the library and charges as sealed, what the record says it
+#: was made from, its charges, and their sealed dossiers.
+LotAgain = Callable[[MillFolder, Mapping[str, Any], Sequence[str], Mapping[str, Dossier]], bytes]
 #: Makes files of a bag again: takes the records as sealed, the sealed dossier's bytes, the charge's
 #: entries and the demonstration's keys, and returns files by path below ``data/``.
 MadeAgain = Callable[[MillFolder, bytes, tuple[Entry, ...], frozenset[str]], Mapping[str, bytes]]
@@ -244,6 +265,7 @@ MadeAgain = Callable[[MillFolder, bytes, tuple[Entry, ...], frozenset[str]], Map
 class _Again:
     notice: str
     make: MadeAgain | None
+    lot: LotAgain | None
 
 
 def _is_bag(path: Path) -> bool:
@@ -292,8 +314,13 @@ def _audit_bag(path: Path, name: str, trusted: Sequence[TrustedKey], again: _Aga
         made, not_made = _made_again(root, files, ledger, proof, entries, beside, again)
         differences += made
         unknown += not_made
+    lots = [entry for entry in ledger.entries if isinstance(entry, LotEntry)]
+    lots_made, lot_differences, not_made = _lots_again(root, ledger, lots, again)
+    differences += _below("data/", lot_differences)
+    unknown += not_made
     return FolderAudit(
         path=name, kind="bag", files=len(files), entries=len(ledger.entries), seals=tuple(seals),
+        lots=tuple(lots_made),
         head=Head(size=proof.head.size, root=proof.head.root) if proof else None,
         differences=(*differences, *_below("data/", ledger.differences)), open=tuple(unknown))
 
@@ -306,6 +333,7 @@ def _sealed_paths(ledger: Ledger, entries: tuple[Entry, ...]) -> set[str]:
                for place, entry in enumerate(entries, 1)}
     lots = tuple(entry for entry in ledger.entries if isinstance(entry, LotEntry))
     sealed |= {f"data/{path.as_posix()}" for path, _ in lot_records(lots)}
+    sealed |= {f"data/{(KEPT / file.sha256).as_posix()}" for entry in lots for file in entry.files}
     return sealed | {"data/dossier.json", *(f"data/{one.as_posix()}"
                                             for one in (ENTRIES, PROOF, KEYRING))}
 
@@ -348,6 +376,65 @@ def _made_again(root: Path, files: Mapping[str, bytes], ledger: Ledger, proof: P
     return differences, unknown
 
 
+def _lots_again(root: Path, ledger: Ledger, lots: Sequence[LotEntry], again: _Again
+                ) -> tuple[list[LotAudit], list[Difference], list[Difference]]:
+    """Make the sealed records of lots again, and compare them."""
+    audits, differences, unknown = [], [], []
+    for path, entry in lot_records(lots):
+        where = path.as_posix()
+        sealed = _json(root / path)
+        reason = ""
+        if again.lot is None or sealed is None or not entry.files or not sealed.get("asked"):
+            reason = "it holds too little to be made again: an older kilnfolio sealed it"
+        elif lacking := [one.charge for one in entry.charges if not ledger.of(one.charge)]:
+            reason = f"it also rests on {len(lacking)} charges that are not here"
+        elif sealed.get("kilnfolio") != __version__ or sealed.get("rules") != rules_version():
+            reason = (f"kilnfolio {sealed.get('kilnfolio')}, rules {sealed.get('rules')}, worded "
+                      "it; audit it with that version too")
+        if reason:
+            unknown.append(Difference(kind="lot-not-made-again", where=where, what=reason))
+            continue
+        found = _lot_made_again(root, ledger, entry, sealed or {}, again)
+        same = not found
+        audits.append(LotAudit(lot=entry.lot, entry=entry.number, same=same))
+        differences += [one.model_copy(update={"where": f"{where}{one.where}"}) for one in found]
+    return audits, differences, unknown
+
+
+def _lot_made_again(root: Path, ledger: Ledger, entry: LotEntry, sealed: dict[str, Any],
+                    again: _Again) -> list[Difference]:
+    try:
+        folder, dossiers = _for_lot(root, ledger, entry)
+        assert again.lot is not None
+        made = read_json(again.lot(folder, sealed["asked"], [one.charge for one in entry.charges],
+                                   dossiers))
+    except Exception as error:  # of what somebody may have altered: it is a finding
+        return [Difference(kind="lot-not-made-again", where="", what="it cannot be made again from "
+                           f"what is sealed ({type(error).__name__})")]
+    keys = [key for key in dict.fromkeys([*sealed, *made]) if sealed.get(key) != made.get(key)]
+    return [Difference(kind="value-differs", where=f"/{key}", sealed=str(sealed.get(key)),
+                       found=str(made.get(key)), what=f"sealed {sealed.get(key)!r}, made again "
+                       f"{made.get(key)!r}") for key in keys]
+
+
+def _for_lot(root: Path, ledger: Ledger, entry: LotEntry
+             ) -> tuple[MillFolder, dict[str, Dossier]]:
+    """Return the library and the charges a lot was sealed on, and their dossiers."""
+    files: dict[str, bytes] = {}
+    dossiers = {}
+    for drawn in entry.charges:
+        entries = ledger.of(drawn.charge)
+        place = next(n for n, one in enumerate(entries, 1) if one.dossier == drawn.dossier)
+        files |= gather(root, entries[place - 1], holds=False, closed=True).files
+        raw = (root / dossier_path(drawn.charge, place)).read_bytes()
+        dossiers[drawn.charge] = Dossier.model_validate_json(raw)
+    for file in entry.files:
+        if not entry.is_own(file.path):
+            files[file.path] = kept_bytes(root, file)
+    with laid_out(files) as folder:
+        return folder, dossiers
+
+
 def _times(root: Path, entries: tuple[Entry, ...]) -> Iterator[Difference]:
     """Question seals dated before their charge ended, or later than now."""
     now = dt.datetime.now(dt.UTC)
@@ -379,7 +466,7 @@ def _below(folder: str, differences: Sequence[Difference]) -> list[Difference]:
             for difference in differences]
 
 
-def _audit_mill(path: Path, trusted: Sequence[TrustedKey]) -> FolderAudit:
+def _audit_mill(path: Path, trusted: Sequence[TrustedKey], again: _Again) -> FolderAudit:
     ledger = read_ledger(path, trusted=trusted)
     seals: list[SealAudit] = []
     unknown: list[Difference] = []
@@ -390,11 +477,14 @@ def _audit_mill(path: Path, trusted: Sequence[TrustedKey]) -> FolderAudit:
     records = (path / "content/charges").glob("*/*/charge.yaml")
     unsealed = sorted({record.parent.name for record in records}
                       - set(ledger.charges))
+    lots = [entry for lot in ledger.lots for entry in ledger.of_lot(lot)]
+    made, lot_differences, not_made = _lots_again(path, ledger, lots, again)
+    unknown += not_made
     size = len(ledger.lines)
     head = Head(size=size, root=ledger.tree.root().hex()) if size else None
     return FolderAudit(path=str(path), kind="mill", files=0, entries=size, head=head,
-                       differences=ledger.differences, seals=tuple(seals), open=tuple(unknown),
-                       unsealed=tuple(unsealed))
+                       differences=(*ledger.differences, *lot_differences), lots=tuple(made),
+                       seals=tuple(seals), open=tuple(unknown), unsealed=tuple(unsealed))
 
 
 def _audit_seal(root: Path, entries: tuple[Entry, ...], place: int, *, closed: bool) -> SealAudit:

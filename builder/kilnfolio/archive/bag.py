@@ -21,7 +21,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from kilnfolio import __version__
-from kilnfolio.archive.as_sealed import sealed_dossier
+from kilnfolio.archive.as_sealed import kept_bytes, sealed_dossier
 from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.compare import Difference
@@ -178,8 +178,11 @@ def _ledger_files(root: Path, part: BagLedger) -> dict[str, bytes]:
     for ordinal, entry in enumerate(part.entries, 1):
         path = dossier_path(entry.charge, ordinal)
         found[path.as_posix()] = (root / path).read_bytes()
-    for path, _ in lot_records(part.lots):
+    for path, lot in lot_records(part.lots):
         found[path.as_posix()] = (root / path).read_bytes()
+        for file in lot.files:
+            if not lot.is_own(file.path):  # it holds the customer and the order: it stays
+                found[(KEPT / file.sha256).as_posix()] = kept_bytes(root, file)
     return found
 
 

@@ -64,6 +64,9 @@ def _folder(folder: FolderAudit, report: AuditReport) -> Iterator[str]:
         yield from _difference(difference, "  ")
     for seal in folder.seals:
         yield from _seal(seal)
+    if folder.lots:
+        same = sum(lot.same for lot in folder.lots)
+        yield f"  {_many(len(folder.lots), 'lot record')} made again: {same} the same"
     for one in folder.open:
         yield from _difference(one, "  not confirmed: ")
     if folder.unsealed:

@@ -44,13 +44,14 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.paper.charge_pdf import record_again
     from kilnfolio.rendering.safety import SAFETY
     from kilnfolio.rendering.seal_words import words_of
+    from kilnfolio.site.lot_again import lot_record_again
 
     try:
         trusted = [trusted_key(text) for text in arguments.key]
         trusted += read_trust(arguments.trust) if arguments.trust else ()
         since = kept_head(arguments.since) if arguments.since else None
         report = audit(arguments.path, trusted=trusted, since=since, notice=SAFETY,
-                       made_again=record_again)
+                       made_again=record_again, lot_again=lot_record_again)
     except (NothingToAuditError, ValueError) as error:
         print(f"kilnfolio: {error}", file=sys.stderr)
         return ERROR

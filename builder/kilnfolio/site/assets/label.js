@@ -55,25 +55,63 @@
     return state.map((word) => (word >>> 0).toString(16).padStart(8, "0")).join("");
   }
 
-  function plain(text) { return text.replace(/\s+/g, " ").trim(); }
+  function plain(text) { return String(text).replace(/\s+/g, " ").trim(); }
 
-  /* Whether every marked word of the page is the record's. */
-  function pageSaysTheSame(text) {
-    let record;
-    try { record = JSON.parse(text); } catch { return false; }
-    return [...document.querySelectorAll("[data-record]")].every(
-      (part) => plain(part.textContent) === plain(String(record[part.dataset.record])));
+  /* A value of the record by its path, as in "shown.packs". */
+  function valueAt(record, path) {
+    return path.split(".").reduce((value, key) => (value === undefined || value === null ? value : value[key]), record);
   }
 
-  function verdict(current, history, holds) {
-    if (!holds) return ["fail", "does not match the label", "The record on this page is not the record that was sealed. Do not rely on it; ask the mill, and give the lot number."];
-    if (!label) return ["no-data", "not compared with a label", "This page was not opened by the code on a label. Compare the words or digits below with those on the label."];
+  /* The first fact of the page that is not the record's; "" where all are. */
+  function otherThanRecord(text) {
+    let record;
+    try { record = JSON.parse(text); } catch { return "the record itself"; }
+    for (const part of document.querySelectorAll("[data-record]")) {
+      let shown = plain(part.textContent), sealed = plain(valueAt(record, part.dataset.record));
+      if ("anyCase" in part.dataset) { shown = shown.toLowerCase(); sealed = sealed.toLowerCase(); }
+      if (shown !== sealed) return "“" + shown.slice(0, 80) + "”";
+    }
+    // among the facts there is nothing but what the record says and the headings of it
+    for (const box of document.querySelectorAll("#verdict, .what, .lot-facts, .packs")) {
+      const walk = document.createTreeWalker(box, NodeFilter.SHOW_TEXT);
+      while (walk.nextNode()) {
+        const stray = plain(walk.currentNode.data).replace(/[\s.,;·]/g, "");
+        if (stray && !walk.currentNode.parentElement.closest("[data-record], [data-words]")) return "“" + plain(walk.currentNode.data).slice(0, 80) + "”";
+      }
+    }
+    const wanted = ["lot", "statement", "verdict", "product", "species", "shown.size", "ordered"];
+    wanted.push(...["mean", "span", "readings", "stress", "claim", "supported"].filter((key) => record[key]));
+    if (record.heat_treatment) wanted.push("shown.heat_treatment");
+    if (document.querySelector("table.packs")) record.packs.forEach((_, place) => wanted.push("packs." + place + ".number"));
+    const there = new Set([...document.querySelectorAll("[data-record]")].map((part) => part.dataset.record));
+    const lacking = wanted.find((key) => !there.has(key));
+    return lacking ? "what it says of “" + lacking.replace("shown.", "") + "”, which was taken out" : "";
+  }
+
+  function verdict(current, history, fault) {
+    if (fault) return ["fail", "does not match the label", "This page shows " + fault + ", which is not in the record that was sealed. Do not rely on this page. Ask the mill, and give the lot number."];
+    if (!label) return ["no-data", "could not be checked", "This page was not opened by the code on a label. Compare the words or digits below with those on the label."];
     if (label === current) return ["pass", "matches the label", "The record on this page is the one the label was printed for."];
     if (history.includes(label)) return ["question", "amended after this label was printed", "The mill has amended this record and sealed it again. This page shows the newer record."];
-    return ["fail", "does not match the label", "The label carries another seal than this page. Ask the mill, and give the lot number."];
+    return ["fail", "does not match the label", "The label carries another seal than this page. Do not rely on this page. Ask the mill, and give the lot number."];
   }
 
   let label = "";
+
+  /* Where the page is not the labelled record, no verdict of it is shown. */
+  function tell(look, words, why) {
+    const badge = document.querySelector("#seal-check .outcome");
+    for (const part of [badge, document.getElementById("seal-top")]) {
+      if (!part) continue;
+      part.className = "outcome outcome-" + look;
+      part.textContent = words;
+      part.hidden = false;
+    }
+    document.querySelector("#seal-check .seal-why").textContent = why;
+    const answer = document.getElementById("verdict");
+    if (answer) answer.hidden = look === "fail";
+    document.getElementById("verdict-void").hidden = look !== "fail";
+  }
 
   function show() {
     const box = document.getElementById("seal-check");
@@ -81,22 +119,11 @@
     if (!box || !holder) return;
     const text = holder.textContent;
     const current = box.dataset.seal;
-    const history = box.dataset.history.split(" ");
-    const fragment = location.hash.slice(1);
-    // an anchor of the page itself, such as the way past the heading, is no seal
-    if (!document.getElementById(fragment)) label = fragment.toLowerCase();
-    const holds = sha256(text).slice(0, current.length) === current && pageSaysTheSame(text);
-    const [look, words, why] = verdict(current, history, holds);
-    const badge = box.querySelector(".outcome");
-    for (const part of [badge, document.getElementById("seal-top")]) {
-      part.className = "outcome outcome-" + look;
-      part.textContent = words;
-      part.hidden = false;
-    }
-    box.querySelector(".seal-why").textContent = why;
-    // where the page is not the labelled record, no verdict of it is shown
-    document.getElementById("verdict").hidden = look === "fail";
-    document.getElementById("verdict-void").hidden = look !== "fail";
+    const fragment = location.hash.slice(1).toLowerCase();
+    // anything but 32 hex digits, such as the way past the heading, is no seal
+    if (/^[0-9a-f]{32}$/.test(fragment)) label = fragment;
+    const fault = sha256(text).slice(0, current.length) === current ? otherThanRecord(text) : "a record";
+    tell(...verdict(current, box.dataset.history.split(" "), fault));
   }
 
   if (typeof window !== "undefined") {
