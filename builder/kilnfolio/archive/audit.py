@@ -16,7 +16,7 @@ from typing import Any, Literal
 from kilnfolio import __version__
 from kilnfolio.archive.as_sealed import kept_bytes
 from kilnfolio.archive.bag import ABOUT, BAGS, derived_files, read_bag, verify_files
-from kilnfolio.archive.canonical import read_json, sha256
+from kilnfolio.archive.canonical import canonical, read_json, sha256
 from kilnfolio.archive.checking import read_bag_ledger, read_ledger
 from kilnfolio.archive.compare import Compared, Difference, compare, count_numbers, differ
 from kilnfolio.archive.entries import Entry, Head, LotEntry
@@ -253,9 +253,9 @@ def audit(path: Path, *, trusted: Sequence[TrustedKey] = (), since: Head | None 
                        folders=tuple(folders), differences=tuple(differences), open=tuple(unknown))
 
 
-#: Makes the record of a lot again: takes the library and charges as sealed, what the record says it
-#: was made from, its charges, and their sealed dossiers.
-LotAgain = Callable[[MillFolder, Mapping[str, Any], Sequence[str], Mapping[str, Dossier]], bytes]
+#: Makes the record of a lot again: takes the library, the charges and the lot as sealed, its
+#: number, what the record says it was made from, and the sealed dossiers.
+LotAgain = Callable[[MillFolder, str, Mapping[str, Any], Mapping[str, Dossier]], bytes]
 #: Makes files of a bag again: takes the records as sealed, the sealed dossier's bytes, the charge's
 #: entries and the demonstration's keys, and returns files by path below ``data/``.
 MadeAgain = Callable[[MillFolder, bytes, tuple[Entry, ...], frozenset[str]], Mapping[str, bytes]]
@@ -404,10 +404,10 @@ def _lots_again(root: Path, ledger: Ledger, lots: Sequence[LotEntry], again: _Ag
 def _lot_made_again(root: Path, ledger: Ledger, entry: LotEntry, sealed: dict[str, Any],
                     again: _Again) -> list[Difference]:
     try:
-        folder, dossiers = _for_lot(root, ledger, entry)
+        files, dossiers = _for_lot(root, ledger, entry, sealed["asked"])
         assert again.lot is not None
-        made = read_json(again.lot(folder, sealed["asked"], [one.charge for one in entry.charges],
-                                   dossiers))
+        with laid_out(files) as folder:
+            made = read_json(again.lot(folder, entry.lot, sealed["asked"], dossiers))
     except Exception as error:  # of what somebody may have altered: it is a finding
         return [Difference(kind="lot-not-made-again", where="", what="it cannot be made again from "
                            f"what is sealed ({type(error).__name__})")]
@@ -417,9 +417,9 @@ def _lot_made_again(root: Path, ledger: Ledger, entry: LotEntry, sealed: dict[st
                        f"{made.get(key)!r}") for key in keys]
 
 
-def _for_lot(root: Path, ledger: Ledger, entry: LotEntry
-             ) -> tuple[MillFolder, dict[str, Dossier]]:
-    """Return the library and the charges a lot was sealed on, and their dossiers."""
+def _for_lot(root: Path, ledger: Ledger, entry: LotEntry, asked: dict[str, Any]
+             ) -> tuple[dict[str, bytes], dict[str, Dossier]]:
+    """Return the files a lot was sealed on, without what stays in the mill, and the dossiers."""
     files: dict[str, bytes] = {}
     dossiers = {}
     for drawn in entry.charges:
@@ -431,8 +431,11 @@ def _for_lot(root: Path, ledger: Ledger, entry: LotEntry
     for file in entry.files:
         if not entry.is_own(file.path):
             files[file.path] = kept_bytes(root, file)
-    with laid_out(files) as folder:
-        return folder, dossiers
+    packs = [{**{key: value for key, value in pack.items() if key != "from"},
+              "charge": entry.charges[pack["from"]].charge} for pack in asked["packs"]]
+    # JSON is YAML too
+    files[f"content/lots/{entry.lot}.yaml"] = canonical({"format": 1, **asked, "packs": packs})
+    return files, dossiers
 
 
 def _times(root: Path, entries: tuple[Entry, ...]) -> Iterator[Difference]:
