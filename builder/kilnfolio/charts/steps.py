@@ -22,7 +22,7 @@ from kilnfolio.review.figures import number
 from kilnfolio.review.setpoints import AirState, PlannedStep
 
 _LEFT, _TOP, _WIDTH, _HEIGHT, _EMC_HEIGHT, _VIEW = 46.0, 48.0, 500.0, 200.0, 120.0, 640.0
-_BETWEEN = 56.0
+_BETWEEN = 66.0
 #: Points of MC drawn before the first step's end and after the last step's beginning.
 _LEAD_IN, _TAIL = 15.0, 10.0
 

@@ -81,7 +81,7 @@ def environment(
         menu=menu,
         foot=FOOT if menu else (),
         SAFETY=SAFETY,
-        READ_OUT=READ_OUT,
+        READ_OUT=READ_OUT if menu else "",  # where there is a script that reads charts out
         pressure_pa=round(float(pressure_at_altitude(mill.altitude.value / 1000.0))),
         degree=regional.temperature_scale.unit,
         kelvin=regional.difference_scale.unit,

@@ -17,11 +17,11 @@ _ALL_PARTS = (*_LOT_PARTS[:-1], "drawings", "frame", "reading", "records", "work
 _PARTS = {"mill": _ALL_PARTS, "customer": _LOT_PARTS, "auditor": _ALL_PARTS}
 
 #: Files by edition, below ``assets``. A customer's page runs the scripts that compare it with its
-#: label and read its chart out; an auditor's have charts and tables, no search, sums or practice.
+#: label; its chart has a table behind it. An auditor's have charts and tables, no search or sums.
 _SHARED = ("fonts/*.woff2", "fonts/*.txt", "letters.js")
 _FILES = {
     "mill": (*_SHARED, "calculators.css", "kiln-side.css", "*.js", "vendor/*"),
-    "customer": (*_SHARED, "label.js", "charts.js", "opens.js", "wood.js", "indoors.js"),
+    "customer": (*_SHARED, "label.js", "opens.js", "wood.js", "indoors.js"),
     "auditor": (*_SHARED, "charts.js", "sections.js", "tables.js"),
 }
 #: Lines of a script that only explain it.
@@ -37,7 +37,18 @@ def style_sheet(edition: str) -> str:
     """Return ``site.css`` of an edition, put together from its parts, without their comments."""
     home = resources.files("kilnfolio.site") / "assets"
     text = "\n".join((home / f"{part}.css").read_text("utf-8") for part in _PARTS[edition])
-    return re.sub(r"\s*/\*.*?\*/", "", text, flags=re.DOTALL).lstrip()
+    text = re.sub(r"\s*/\*.*?\*/", "", text, flags=re.DOTALL).lstrip()
+    return _without_room(text) if edition == "customer" else text
+
+
+def _without_room(css: str) -> str:
+    """Return a style sheet without the room that only people need; words in quotes stay."""
+    parts = re.split(r'("[^"]*")', css)
+    for place in range(0, len(parts), 2):
+        part = re.sub(r"\s+", " ", parts[place])
+        part = re.sub(r" ?([{};]) ?", r"\1", part)
+        parts[place] = re.sub(r"([,:]) ", r"\1", part).replace(";}", "}")
+    return "".join(parts)
 
 
 def letters() -> str:
