@@ -256,5 +256,5 @@ document.documentElement.classList.add("scripted");
 beginAir();
 beginBoard();
 beginSurvey();
-beginCharge();
+if (at("bench-charge")) beginCharge();  // a mill may have no load to run
 })();
