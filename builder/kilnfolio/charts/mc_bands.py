@@ -57,7 +57,7 @@ def bands_chart(identity: str, description: str, bands: Sequence[Band], room_c: 
         parts.append(spoken(words, _LEFT, y, _WIDTH, _ROW))
     for mc in (bands[0][1], *(high for _, _, high in bands)):
         x, humidity = x_at(mc), humidity_at(room_c, mc)
-        parts.append(segment("axis", x, _TOP - 6, x, foot + 5))
+        parts += [segment("axis", x, _TOP - 6, x, _TOP), segment("axis", x, foot, x, foot + 5)]
         parts.append(text("axis", x, foot + 20, number(mc, 0), "middle"))
         air = "–" if humidity is None else number(humidity, 0)
         parts.append(text("axis", x, _TOP - 12, air, "middle"))
