@@ -43,6 +43,8 @@ MILL_PAGES = {
     "guide-of-commands": "guide/publish.html",
     "practice": "practice.html",
     "drills": "drills.html",
+    "bench": "bench.html",
+    "lessons": "lessons.html",
 }
 
 #: Pages of the auditor edition by their kind; the rest of it are the mill's own templates.
