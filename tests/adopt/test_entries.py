@@ -94,10 +94,11 @@ def test_two_phones_in_any_order_twice_and_cut(tmp_path_factory, seed):
         assert (taken.left == []) == (path != cut)
     value = value_of(root)
     assert [str(one["at"]) for one in value["weighings"][7:]] == [
-        "2026-06-08T08:00", "2026-06-09T08:00", "2026-06-10T08:00"]
+        "2026-06-08T08:00", "2026-06-09T08:00"]
     assert {tag: str(mass) for tag, mass in value["weighings"][7]["masses"].items()}.keys() == {
         "S1", "S2", "S3"}
-    assert value["weighings"][9]["mc"] == {"S1": "10.2 %"}
+    assert value["mc_rounds"] == [{"at": "2026-06-10T08:00", "by": "Night shift",
+                                   "method": "hand meter", "mc": {"S1": "10.2 %"}}]
     assert [(one["start"], one["end"]) for one in value["stops"]] == [
         ("2026-06-08T11:00", "2026-06-08T13:00")]
     assert sorted(one["kind"] for one in value["events"]) == ["note", "wick changed"]
@@ -339,3 +340,35 @@ def test_a_stop_and_a_stage_begin_and_end(mill, capsys):
     assert main(["finish", "C1", "--unloaded", "2026-06-10T15:00", *more]) == 0
     assert list(checked_mill(mill).charges) == ["C1"]
     capsys.readouterr()
+
+
+def test_a_charge_of_hand_meter_rounds_alone_has_its_controlling_mc(tmp_path, capsys):
+    root = minimal_mill(tmp_path / "mill", charge=RUNNING | {"boards": DROP, "weighings": DROP})
+    more = ["--folder", str(root), "--by", "R. Quill"]
+    assert main(["weigh", "C1", "N1=24%", "N2=20 %", "--at", "2026-06-02T08:00", *more]) == 0
+    assert main(["weigh", "C1", "N1=18%", "N2=16%", "--at", "2026-06-04T08:00", *more]) == 0
+    assert main(["weigh", "C1", "N1=18.5%", "--at", "2026-06-04T08:00", *more]) == 2
+    assert main(["correct", "C1", "N1@2026-06-04T08:00", "18.5 %", "--reason", "misread",
+                 *more]) == 0
+    capsys.readouterr()
+    assert main(["note", "C1", "meter", "--at", "2026-06-04T09:00", *more]) == 0
+    # the wettest half of two boards is one: 18.5 %
+    assert "controlling MC 18.5 % at 2026-06-04 08:00" in capsys.readouterr().out
+
+
+def test_an_answer_names_one_finding(tmp_path, capsys):
+    def gain(charge):
+        charge["weighings"][3]["masses"]["S1"] = "2533 g"
+    root = minimal_mill(tmp_path / "mill", charge=gain)
+    assert main(["check", str(root), "--charge", "C1"]) == 1
+    said = capsys.readouterr().out
+    finding = next(line.split("to answer it: ")[1].strip() for line in said.splitlines()
+                   if "gained-weight" in line and "to answer it" in line)
+    more = ["--folder", str(root), "--by", "M. Okafor"]
+    assert main(["answer", "C1", finding + "x", "scale", *more]) == 2
+    assert f"Did you mean '{finding}'?" in capsys.readouterr().err
+    assert main(["answer", "C1", finding, "Two digits swapped on the sheet", *more]) == 0
+    assert main(["answer", "C1", finding, "Again", *more]) == 2
+    capsys.readouterr()
+    assert main(["check", str(root), "--charge", "C1"]) in (0, 1)
+    assert "1 answered" in capsys.readouterr().out

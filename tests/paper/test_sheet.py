@@ -24,7 +24,8 @@ from kilnfolio.rendering.templating import environment
 PROJECT = Path(__file__).resolve().parents[2]
 #: Points: ISO 216 and ANSI/ASME Y14.1.
 SIZES = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
-CHARGES = [path.parent.name for path in sorted(PROJECT.glob("content/charges/*/*/charge.yaml"))]
+CHARGES = [path.parent.name for path in sorted(PROJECT.glob("content/charges/*/*/charge.yaml"))
+           if "ended: …" not in path.read_text("utf-8")]
 
 
 @pytest.fixture(scope="module")
@@ -197,3 +198,21 @@ def test_the_command_names_a_charge_that_is_not_there(tmp_path):
     assert run.returncode == 2
     assert "there is no charge 'HB-99-999'" in run.stderr
     assert "example: kilnfolio sheet" in kilnfolio("sheet", "--help", cwd=tmp_path).stdout
+
+
+def test_an_open_charge_has_its_rounds_and_columns_to_its_end(folder, tmp_path):
+    sheet = kiln_sheet(folder, "HB-26-042")
+    assert write_sheet(sheet, environment(folder.mill.record), tmp_path / "s.pdf", "letter") == []
+    pages = [re.sub(r"\s+", " ", page.extract_text())
+             for page in pypdf.PdfReader(tmp_path / "s.pdf").pages]
+    assert len(pages) == 1 + len(sheet.rounds.pages)
+    assert "At the round of 15 Oct 07:03: step 4 of 8, controlling MC 32.3" in pages[0]
+    assert "sample boards decide" in pages[0]
+    last = folder.open_charges["HB-26-042"].so_far.record.weighings[-1]
+    row = [column for page in sheet.rounds.pages for column in page if column.head[0]][-1]
+    assert row.head == ("15 Oct", "07:03", "PQ")
+    assert row.masses[0] == f"{last.masses['S1'].value:.0f}"
+    free = sum(1 for page in sheet.rounds.pages for column in page if not column.head[0])
+    # the truth of the demonstration: 30.5 days in all, so twelve more from its nineteenth
+    assert free >= 11
+    assert "Do not enter a kiln on the strength of this record." in pages[-1]

@@ -20,7 +20,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_entry(parser, charge=False)
     add_at(parser, "when the boards were weighed")
     parser.add_argument("--unit", help="unit of bare masses (default: that of each board)")
-    parser.add_argument("--instrument", help="id of the hand meter, among the kiln's instruments")
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -31,5 +30,5 @@ def run(arguments: argparse.Namespace) -> int:
     arguments.charge = None if "=" in first else first
     pairs = arguments.words if arguments.charge is None else pairs
     desk, by, now = open_desk(arguments)
-    entry = commands.weighing(desk, pairs, arguments.at, arguments.unit, arguments.instrument, now)
+    entry = commands.weighing(desk, pairs, arguments.at, arguments.unit, now)
     return commands.enter(desk, entry, by, terminal(arguments))

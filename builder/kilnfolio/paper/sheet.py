@@ -15,6 +15,7 @@ from jinja2 import Environment
 
 from kilnfolio.handbook.chapter import Caution, read_manuscript
 from kilnfolio.paper.printing import pdf_of
+from kilnfolio.paper.rounds import Rounds, rounds_of
 from kilnfolio.physics.moisture import mass_at
 from kilnfolio.physics.rules import equalizing_emc, equalizing_start
 from kilnfolio.records.charge import Charge
@@ -110,6 +111,8 @@ class Sheet:
     worked: str
     """How the first mass was had."""
     cautions: Sequence[Caution]
+    rounds: Rounds | None = None
+    """Of an open charge: where it stands, what is expected, past rounds and columns to come."""
 
 
 def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
@@ -164,6 +167,7 @@ def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
         boards,
         _worked(histories[0], _board(histories[0], due), due[0]) if histories and due else "",
         [cautions[key] for key in _HAZARDS if key in cautions],
+        rounds_of(folder, charge) if running else None,
     )
 
 
@@ -179,7 +183,7 @@ def sheet_html(sheet: Sheet, env: Environment, paper: Paper, room: str) -> str:
 
 
 def write_sheet(sheet: Sheet, env: Environment, out_path: Path, paper: Paper = "a4") -> list[str]:
-    """Write a sheet as a PDF of exactly one page.
+    """Write a sheet as a PDF: one page to hang at the kiln, then the rounds of an open charge.
 
     Parameters
     ----------
@@ -209,7 +213,7 @@ def write_sheet(sheet: Sheet, env: Environment, out_path: Path, paper: Paper = "
             "sheet.css",
             finisher=lambda document, _, seen=pages: seen.append(len(document.pages)),
         )
-        if pages == [1]:
+        if pages == [1 + (len(sheet.rounds.pages) if sheet.rounds else 0)]:
             write_whole(out_path, pdf)
             return warnings
     raise SheetTooLongError(

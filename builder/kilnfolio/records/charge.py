@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field
 
 from kilnfolio.records.kiln import Channel
 from kilnfolio.records.model import (
@@ -163,29 +163,12 @@ class Weighing(Record):
     """When the boards were weighed."""
     by: Name | None = None
     """Who weighed them."""
-    masses: dict[Name, Annotated[Mass, BeforeValidator(_weighed)]] = {}
+    masses: dict[Name, Annotated[Mass, BeforeValidator(_weighed)]]
     """Mass of each board."""
-    mc: dict[Name, MoistureContent] = {}
-    """MC read by a hand meter from boards that are not weighed."""
-    instrument: Slug | None = None
-    """Id of the hand meter, among the kiln's instruments."""
-    wood_temperature: Temperature | None = None
-    """Temperature of the wood when the meter was read."""
     stated_mc: dict[Name, MoistureContent] = {}
     """MC written on the sheet."""
     stated_controlling_mc: MoistureContent | None = None
     """Controlling MC written on the sheet."""
-
-    @model_validator(mode="after")
-    def _says_something(self) -> Self:
-        if not self.masses and not self.mc:
-            raise record_error("", "the round has neither masses nor MCs", "Write 'masses: {S1: "
-                               "3978 g}', or 'mc: {S1: 24 %}' for a hand meter")
-        if both := sorted(self.masses.keys() & self.mc.keys()):
-            raise record_error(both[0], "it has a mass and an MC in the same round",
-                               "Keep the mass; note the meter's reading in a round of its own",
-                               at=("mc",))
-        return self
 
 
 class McRound(Record):
@@ -198,7 +181,8 @@ class McRound(Record):
     method: Literal["hand meter", "pins", "as recorded"] = "as recorded"
     """How it was had: a meter put to the board, pins left in it, or copied from another record."""
     mc: Annotated[dict[Name, MoistureContent], Field(min_length=1)]
-    """MC of each board by its tag; the forecast uses it, no check does."""
+    """MC of each board by its tag. By meter it stands for the boards' MC where steps are judged; as
+    recorded, for the forecast alone."""
 
 
 class HandReading(Record):
@@ -497,7 +481,7 @@ class Charge(Record):
     weighings: list[Weighing] = []
     """Weighings, oldest first."""
     mc_rounds: list[McRound] = []
-    """Rounds of MC without masses: for the forecast only, since nothing can recompute them."""
+    """Rounds of MC without masses, as by hand meter; nothing can recompute them."""
     log: list[LogFile] = []
     """The logger's own files, beside this record."""
     hand_readings: list[HandReading] = []

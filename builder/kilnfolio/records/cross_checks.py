@@ -264,7 +264,7 @@ def _board_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Pr
                           "Give every board its own tag")
         boards.setdefault(board.id, index)
     for index, weighing in enumerate(charge.weighings):
-        named = {*weighing.masses, *(weighing.stated_mc.keys() - weighing.mc.keys())}
+        named = {*weighing.masses, *weighing.stated_mc}
         for name in named if len(boards) == len(charge.boards) else ():
             key = "masses" if name in weighing.masses else "stated_mc"
             written = located.document.key_place("weighings", index, key, name)

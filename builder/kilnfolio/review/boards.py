@@ -252,10 +252,11 @@ def controls(charge: Charge, histories: Sequence[BoardHistory]) -> tuple[Control
     for history in histories:
         for point in history.points:
             by_moment.setdefault(point.at, {})[history.board.id] = point.mc_pct
-    for weighing in charge.weighings:  # what a hand meter read stands in for what was not weighed
-        for tag, mc in weighing.mc.items():
-            by_moment.setdefault(weighing.at, {})[tag] = mc.value
-    weighings = {weighing.at for weighing in charge.weighings}
+    metered = [one for one in charge.mc_rounds if one.method != "as recorded"]
+    for one in metered:  # what a meter read stands in for what was not weighed
+        for tag, mc in one.mc.items():
+            by_moment.setdefault(one.at, {}).setdefault(tag, mc.value)
+    weighings = {weighing.at for weighing in charge.weighings} | {one.at for one in metered}
     found = [(at, by_moment[at]) for at in sorted(by_moment) if not weighings or at in weighings]
     if histories and all(history.points for history in histories):
         # the boards as cut: the state the charge started from

@@ -96,38 +96,37 @@ class _Record:
 
 
 def _weighing(record: _Record, entry: kinds.WeighingEntry, by: dict[str, str]) -> Applied:
-    when = record.said(entry.at)
-    values = {("masses", tag): mass for tag, mass in entry.masses.items()} | {
-        ("mc", tag): mc for tag, mc in entry.mc.items()}
-    words = f"round of {when}: " + ", ".join(f"{tag} {one.entered}"
-                                             for (_, tag), one in values.items())
-    there = record.find("weighings", "at", entry.at)
+    """Put in a round of masses, and one of MCs where some boards were read by meter."""
+    found = [_round(record, entry.at, key, inner, values, head)
+             for key, inner, values, head in (
+                 ("weighings", "masses", entry.masses, by),
+                 ("mc_rounds", "mc", entry.mc, {**by, "method": "hand meter"})) if values]
+    conflicts = [one for one in found if one.outcome == "conflict"]
+    outcome: Outcome = "conflict" if conflicts else \
+        "new" if any(one.outcome == "new" for one in found) else "same"
+    return Applied(outcome, "; ".join(one.words for one in conflicts or found) or "nothing")
+
+
+def _round(record: _Record, at: dt.datetime, key: str, inner: str, values: Mapping[str, Quantity],
+           head: Mapping[str, str]) -> Applied:
+    when = record.said(at)
+    words = f"round of {when}: " + ", ".join(f"{tag} {one.entered}" for tag, one in values.items())
+    there = record.find(key, "at", at)
     if not there:
-        item: dict[str, Any] = {"at": when, **by}
-        if entry.instrument:
-            item["instrument"] = entry.instrument
-        for (key, tag), value in values.items():
-            item.setdefault(key, {})[tag] = value.entered
-        record.insert("weighings", "at", entry.at, item)
+        record.insert(key, "at", at, {
+            "at": when, **head, inner: {tag: one.entered for tag, one in values.items()}})
         return Applied("new", words)
     index, lacking = there[0], {}
-    for (key, tag), value in values.items():
-        stands = record.at(("weighings", index, key, tag))
+    for tag, value in values.items():
+        stands = record.at((key, index, inner, tag))
         if stands is None:
-            lacking[key, tag] = value.entered
+            lacking[tag] = value.entered
         elif not _same(stands, value):
             return Applied("conflict", f"round of {when}, board {tag}: the record says {stands}, "
                            f"the entry {value.entered}")
-    for (key, tag), mass in lacking.items():
-        _put_in(record, ("weighings", index, key), tag, mass)
+    for tag, text in lacking.items():
+        record.file.record.put((key, index, inner, tag), text)
     return Applied("new" if lacking else "same", words)
-
-
-def _put_in(record: _Record, path: Path, key: str, value: str) -> None:
-    if isinstance(record.at(path), dict):
-        record.file.record.put((*path, key), value)
-    else:
-        record.file.record.put(path, {key: value})
 
 
 def _same(stands: object, value: Quantity) -> bool:

@@ -263,7 +263,7 @@ def _step_doubts(state: KilnState, entry: Any) -> Iterator[str]:
 # --- what the commands themselves mean ------------------------------------------------------------
 
 def weighing(desk: Desk, pairs: Sequence[str], at: str | None, unit: str | None,
-             instrument: str | None, now: dt.datetime) -> Any:
+             now: dt.datetime) -> Any:
     """Return a round from words such as ``S1=3.978`` or, of a hand meter, ``S1=24%``."""
     masses, mc = {}, {}
     units = {board.tag: board.unit for board in state.boards} if (state := desk.state()) else {}
@@ -280,8 +280,7 @@ def weighing(desk: Desk, pairs: Sequence[str], at: str | None, unit: str | None,
             mc[tag] = value
         else:
             masses[tag] = _with_unit(value, unit or units.get(tag) or _usual(units))
-    return entry_of(kind="weighing", at=moment(at, desk.zone, now), masses=masses, mc=mc,
-                    instrument=instrument)
+    return entry_of(kind="weighing", at=moment(at, desk.zone, now), masses=masses, mc=mc)
 
 
 def _usual(units: Mapping[str, str]) -> str | None:

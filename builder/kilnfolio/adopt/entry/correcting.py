@@ -61,16 +61,19 @@ def _alike(old: object, new: str) -> object:
 def _of_round(desk: Desk, board: str, at: str, now: dt.datetime) -> str:
     """Return the field of a mass, named by its board and the time of its round."""
     wanted = moment(at, desk.zone, now, "the time behind '@'")
-    rounds = desk.file.record.at(("weighings",)) or []
-    for one in rounds:
-        stands = dt.datetime.fromisoformat(str(one.get("at")).replace(" ", "T"))
-        stands = stands if stands.tzinfo else localize(stands, desk.zone, one.get("at"))
-        if stands == wanted:
-            key = next((key for key in ("masses", "mc") if board in one.get(key, {})), None)
-            if key is None:
-                raise _refused(f"'{board}@{at}'", f"board {board} is not in that round",
-                               f"It has {', '.join(one.get('masses', {}))}")
-            return f"weighings.{one['at']}.{key}.{board}"
+    lists = {key: desk.file.record.at((key,)) or [] for key in ("weighings", "mc_rounds")}
+    held = ""
+    for key, inner in (("weighings", "masses"), ("mc_rounds", "mc")):
+        for one in lists[key]:
+            stands = dt.datetime.fromisoformat(str(one.get("at")).replace(" ", "T"))
+            stands = stands if stands.tzinfo else localize(stands, desk.zone, one.get("at"))
+            if stands == wanted and board in one.get(inner, {}):
+                return f"{key}.{one['at']}.{inner}.{board}"
+            if stands == wanted:
+                held = ", ".join(one.get(inner, {}))
+    if held:
+        raise _refused(f"'{board}@{at}'", f"board {board} is not in that round", f"It has {held}")
+    rounds = lists["weighings"] or lists["mc_rounds"]
     raise _refused(f"'{board}@{at}'", "there is no round of that time", "The last is of "
                    f"{rounds[-1].get('at')}" if rounds else "No round is on record")
 

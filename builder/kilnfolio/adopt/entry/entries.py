@@ -12,7 +12,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from kilnfolio.records.charge import Event, MoistureContent
-from kilnfolio.records.model import Moment, Name, Number, Record, Slug, Text
+from kilnfolio.records.model import Moment, Name, Number, Record, Text
 from kilnfolio.records.quantities import Mass, Percent, Temperature
 
 #: What an event may be called: the record's own words.
@@ -43,8 +43,6 @@ class WeighingEntry(_Entry):
     """Mass of each board, with its unit."""
     mc: dict[Name, MoistureContent] = {}
     """MC of each board read by a hand meter."""
-    instrument: Slug | None = None
-    """Id of the hand meter."""
 
 
 class StepEntry(_Entry):
