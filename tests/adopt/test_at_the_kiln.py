@@ -203,3 +203,22 @@ def test_event_rows_and_the_repeated_hour_are_options(tmp_path, capsys):
     profile = checked_mill(root).loggers["events"].record
     assert profile.time.repeated_hour == "by row order"
     assert profile.ignored_rows == ["EVENT"]
+
+
+def test_a_column_can_be_told_what_it_is(mill, tmp_path, capsys):
+    rows = "When was it,Kl.,Left (g),Right (g),S3\n2026-06-02,07:10,2380,2500,wet\n"
+    words = ["--column", "Left (g)=board:S1", "--column", "Right (g)=board:S2", "--column",
+             "S3=ignore"]
+    assert weighings(mill, sheet(tmp_path, rows), *words, "--column", "Left=nothing") == 2
+    assert "ROLE is one of oven-dry" in capsys.readouterr().err
+    assert weighings(mill, sheet(tmp_path, rows), *words) == 0
+    assert {tag: mass.value for tag, mass in charge_of(mill).weighings[0].masses.items()} == {
+        "S1": 2380.0, "S2": 2500.0}
+    assert "column E 'S3' is not used (1 cell)" in capsys.readouterr().err
+
+
+def test_day_numbers_of_a_spreadsheet_head_columns(mill, tmp_path):
+    # 46175 and 46176 are 2 and 3 June 2026: days since 1899-12-30
+    rows = "Board,Start mass,46175,46176\nS1,2400,2380,2370\nS2,2520,2500,\n"
+    assert weighings(mill, sheet(tmp_path, rows), "--unit", "g", "--time", "07:10") == 0
+    assert [f"{one.at:%m-%d}" for one in charge_of(mill).weighings] == ["06-02", "06-03"]

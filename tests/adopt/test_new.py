@@ -16,6 +16,7 @@ from kilnfolio.adopt.mill import QUESTIONS, answer_problem, likely_practice
 from kilnfolio.adopt.records import TEMPLATES
 from kilnfolio.cli import main
 from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.folder import open_mill
 from kilnfolio.records.kinds import RECORD_KINDS
 
 
@@ -258,3 +259,28 @@ def test_every_kind_has_help_with_an_example(name, capsys):
         main(["new", name, "--help"])
     assert ended.value.code == 0
     assert f"kilnfolio new {name}" in capsys.readouterr().out
+
+
+def test_a_book_schedule_is_copied_into_a_draft_of_ones_own(tmp_path, capsys):
+    assert main(["new", "mill", str(tmp_path / "m"), *MILL]) == 0
+    book = tmp_path / "m/schedules/hardwood/quercus-rubra-4-4.yaml"
+    words = ["new", "schedule", "our-red-oak", str(tmp_path / "m"), "--from"]
+    assert main([*words, "quercus-rubra-44"]) == 2
+    assert "Did you mean 'quercus-rubra-4-4'?" in capsys.readouterr().err
+    assert main([*words, "quercus-rubra-4-4", "--title", "Our red oak"]) == 0
+    mill = open_mill(tmp_path / "m")
+    own, theirs = (mill.schedules[name].record for name in ("our-red-oak", "quercus-rubra-4-4"))
+    assert (own.title, own.revision, own.approved, own.changes) == ("Our red oak", 1, None, [])
+    assert mill.steps_of(own) == mill.steps_of(theirs)
+    assert own.source == theirs.source
+    text = book.with_name("our-red-oak.yaml").read_text("utf-8")
+    assert "Copied from quercus-rubra-4-4" in text
+    assert main([*words, "quercus-rubra-4-4"]) == 2  # never over a file that is there
+
+
+@pytest.mark.parametrize("kind", ["progressive", "pre-dryer", "dryer shed", "air-drying yard"])
+def test_kinds_of_plant_beside_chamber_kilns(tmp_path, kind):
+    assert main(["new", "mill", str(tmp_path / "m"), *MILL]) == 0
+    assert main(["new", "kiln", "plant-2", str(tmp_path / "m"), "--name", "Plant 2", "--kind", kind,
+                 "--capacity", "90 m³", "--hottest", "60 °C"]) == 0
+    assert open_mill(tmp_path / "m").kilns["plant-2"].record.kind == kind

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from kilnfolio.adopt.copying import copy_schedule
 from kilnfolio.adopt.keys import key_options, new_keys
 from kilnfolio.adopt.mill import (
     KILN_WORDS,
@@ -93,11 +94,20 @@ def _record_kind(kind: str) -> NewKind:
                             help="the mill folder (default: this one)")
         for key, words in template.options.items():
             parser.add_argument(_option(key), dest=f"key_{key}", help=words)
+        if kind == "schedule":
+            parser.add_argument("--from", dest="copied", metavar="ID",
+                                help="copy this schedule, as from the book, to change it")
 
     def run(arguments: argparse.Namespace, ask: Callable[[str], str] | None, say: Say) -> None:
         del ask  # what is not known is marked in the record, where its neighbours can be seen
         given = {key: value for key in template.options
                  if (value := getattr(arguments, f"key_{key}")) is not None}
+        if getattr(arguments, "copied", None):
+            name = copy_schedule(arguments.folder, arguments.id, arguments.copied,
+                                 given.get("title"))
+            say(f"{arguments.folder / name} written, a draft: change it, then write who approved "
+                "it")
+            return
         begun = begin(arguments.folder, kind, arguments.id, given)
         say(f"{arguments.folder / begun.file} written")
         for key, value in begun.taken.items():

@@ -104,6 +104,15 @@ class RecordText:
         else:
             self._add_key(tuple(above), str(key), value)
 
+    def remove(self, key: str) -> None:
+        """Take a key of the record out, with all that stands below it."""
+        if key not in (self.value or {}):
+            return
+        key_node, node = self._key_node((key,)), self._node((key,))
+        first, last = key_node.start_mark.line, _last_line(node, key_node)
+        text = self.text[: self._line_start(first)] + self.text[self._line_start(last + 1):]
+        self._checked(text, (), lambda record: record.pop(key))
+
     def _replace(self, path: Path, value: Any) -> None:
         """Replace a value; a list or mapping only where nothing is lost by it."""
         *above, key = path

@@ -45,8 +45,10 @@ TEMPLATES = {template.kind: template for template in (
              {"start": "green"}),
     Template("kiln", "begin the record of a kiln", "content/kilns/{id}.yaml",
              "kilnfolio new kiln kiln-2 --kind steam --capacity '42 m³' --hottest '85 °C'",
-             {"name": "the name people use", "kind": "steam, dehumidification, hot-water, vacuum "
-              "or solar", "capacity": "as in '42 m³'", "hottest": "as in '85 °C'"}, {}),
+             {"name": "the name people use",
+              "kind": "steam, dehumidification, hot-water, vacuum, solar, progressive, pre-dryer, "
+              "dryer shed or air-drying yard",
+              "capacity": "as in '42 m³'", "hottest": "as in '85 °C'"}, {}),
     Template("lot", "begin the record of a lot", "content/lots/{id}.yaml",
              "kilnfolio new lot L26-031 --charge 26-014 --pack P1",
              {"product": "in words a customer uses", "species": "id of the species",

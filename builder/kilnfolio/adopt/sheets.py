@@ -38,11 +38,17 @@ _ISO = re.compile(rf"(\d{{4}}-\d{{2}}-\d{{2}})(?:[T ]\s*{_CLOCK})?")
 _SLASHED = re.compile(rf"(\d{{1,2}})[./-](\d{{1,2}})[./-](\d{{2}}|\d{{4}})(?:[, ]+{_CLOCK})?")
 
 
+#: A day as spreadsheets number them, from 2009 to 2064.
+_SERIAL_DAY = re.compile(r"[45]\d{4}(?:\.\d+)?")
+
+
 @dataclass
 class Options:
     """What the person said beside the sheet."""
 
     sheet: str | None = None
+    column: list[str] | None = None
+    """What a column is, as HEADING=ROLE, where its heading does not say or says otherwise."""
     unit: str | None = None
     decimal: str | None = None
     dates: str | None = None
@@ -137,7 +143,7 @@ def _tables(path: Path, kind: Kind, options: Options, known: list[str]) -> list[
         if options.sheet is not None and sheet.name != options.sheet:
             continue
         for number, row in enumerate(sheet.rows[:30]):
-            found_roles = _roles(row)
+            found_roles = _roles(row, options)
             if any(set(needed) <= found_roles.keys() for needed in kind.needs):
                 body = [cells for cells in sheet.rows[number + 1:] if any(c.text for c in cells)]
                 table = Table(sheet, row, body, found_roles, options)
@@ -147,9 +153,33 @@ def _tables(path: Path, kind: Kind, options: Options, known: list[str]) -> list[
     return found
 
 
-def _roles(row: list[Cell]) -> dict[str, int]:
-    found: dict[str, int] = {}
+def _said(options: Options) -> dict[str, str]:
+    """Return the role of each column that was named with ``--column``, by its heading.
+
+    Raises
+    ------
+    RecordProblems
+        One is not written as HEADING=ROLE, or there is no such role.
+    """
+    names = {role.name: key for key, role in roles().items()} | {"ignore": "ignore"}
+    found: dict[str, str] = {}
+    for words in options.column or ():
+        heading, equals, name = words.rpartition("=")
+        if not equals or not (name in names or name.startswith("board:")):
+            raise _refused("--column", f"'{words}'", "a column is told as HEADING=ROLE",
+                           f"ROLE is one of {', '.join(names)}, or board:TAG for the masses of a "
+                           "board")
+        found[heading.strip()] = names.get(name, name)
+    return found
+
+
+def _roles(row: list[Cell], options: Options) -> dict[str, int]:
+    said = _said(options)
+    found = {said[cell.text]: index for index, cell in enumerate(row)
+             if said.get(cell.text) in roles()}
     for index, cell in enumerate(row):
+        if cell.text in said:
+            continue
         if role := role_of(_UNIT.sub("", cell.text[:_LONGEST_HEADING]), set(found)):
             found[role] = index
     return found
@@ -162,7 +192,7 @@ def _lacks(path: Path, kind: Kind, options: Options) -> str:
         if options.sheet is not None and sheet.name != options.sheet:
             continue
         for number, row in enumerate(sheet.rows[:30], 1):
-            told = _roles(row)
+            told = _roles(row, options)
             for needed in kind.needs:
                 has = [roles()[role].means for role in needed if role in told]
                 lacks = [roles()[role].means for role in needed if role not in told]
@@ -356,14 +386,23 @@ def _days(table: Table) -> dict[int, Cell]:
     if "board" not in table.roles or "mass" in table.roles:
         return {}
     return {index: cell for index, cell in enumerate(table.heading)
-            if _ISO.fullmatch(cell.text) or _SLASHED.fullmatch(cell.text)}
+            if _ISO.fullmatch(cell.text) or _SLASHED.fullmatch(cell.text)
+            or _SERIAL_DAY.fullmatch(cell.text)}
 
 
 def _board_columns(table: Table, known: list[str]) -> dict[int, str]:
     """Return the columns headed by a board's tag."""
     taken = {table.roles[role] for role in ("at", "time", "by") if role in table.roles}
     return {index: tag for index, head in enumerate(table.heading)
-            if index not in taken and head.text and (tag := _tag(head, known))}
+            if index not in taken and head.text and (tag := _told_tag(table, head, known))}
+
+
+def _told_tag(table: Table, heading: Cell, known: list[str]) -> str | None:
+    """Return the board a column is of, by ``--column`` or by its heading."""
+    said = _said(table.options).get(heading.text)
+    if said is None:
+        return _tag(heading, known)
+    return said.removeprefix("board:") if said.startswith("board:") else None
 
 
 def _tag(heading: Cell, known: list[str]) -> str | None:

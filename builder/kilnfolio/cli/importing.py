@@ -64,6 +64,10 @@ def _add_sheets(kinds: argparse._SubParsersAction[Any]) -> None:
         sheet.add_argument("--dry-run", action="store_true",
                            help="print what would be written, and write nothing")
         sheet.add_argument("--sheet", help="name of the sheet, where a file has several")
+        sheet.add_argument("--column", action="append", metavar="HEADING=ROLE",
+                           help="what a column is where its heading does not say: date, time, "
+                                "board, mass, section, green, oven-dry, board-mass, by, mc, pack, "
+                                "position, board:TAG, or ignore")
         sheet.add_argument("--unit", help="unit of bare numbers, as in g")
         sheet.add_argument("--decimal", choices=(".", ","), help="what stands before decimals")
         sheet.add_argument("--dates", choices=("day-first", "month-first"),

@@ -57,8 +57,9 @@ class Kiln(Record):
     """Name in records and addresses."""
     name: Name
     """The name people use."""
-    kind: Literal["steam", "dehumidification", "hot-water", "vacuum", "solar"]
-    """How it heats and removes water."""
+    kind: Literal["steam", "dehumidification", "hot-water", "vacuum", "solar", "progressive",
+                  "pre-dryer", "dryer shed", "air-drying yard"]
+    """How it heats and removes water, or what kind of plant it is."""
     capacity: Volume
     """Stacked timber it holds."""
     hottest: Annotated[Temperature, in_range(20, 130)]

@@ -144,7 +144,8 @@ class Schedule(Record):
     """The final MC that equalizing and conditioning above are set for."""
     modifications: list[Modification] = []
     """Declared departures from the book."""
-    kiln_types: list[Literal["steam", "dehumidification", "hot-water", "vacuum", "solar"]] = []
+    kiln_types: list[Literal["steam", "dehumidification", "hot-water", "vacuum", "solar",
+                             "progressive", "pre-dryer", "dryer shed", "air-drying yard"]] = []
     """Kiln types it suits; any where empty."""
     governs: Text | None = None
     """What governs a step change, in a sentence."""
