@@ -3,6 +3,8 @@
 import ast
 import re
 import subprocess
+from collections.abc import Mapping
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -41,6 +43,51 @@ def test_imports_point_one_way(path):
     room = room_of(path)
     allowed = {room, *ORDER[ORDER.index(room) + 1:]}
     assert imported_rooms(path) <= allowed
+
+
+def modules() -> dict[str, Path]:
+    """Return every module of the package by its dotted name."""
+    found = {}
+    for path in sorted(PACKAGE.rglob("*.py")):
+        parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
+        found[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = path
+    return found
+
+
+def imported_modules(path: Path, known: Mapping[str, Path]) -> set[str]:
+    """Return the package's modules that a file imports when it runs, at its top or later."""
+    tree = ast.parse(path.read_text())
+    typing = {id(inner) for node in ast.walk(tree) if isinstance(node, ast.If)
+              and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"
+              for inner in ast.walk(node)}
+    found: set[str] = set()
+    for node in ast.walk(tree):
+        if id(node) in typing:
+            continue
+        if isinstance(node, ast.ImportFrom) and node.module:
+            found |= {name if (name := f"{node.module}.{alias.name}") in known else node.module
+                      for alias in node.names}
+        elif isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+    return found & set(known)
+
+
+def test_no_modules_import_each_other_in_a_circle():
+    known = modules()
+    waiting = {name: imported_modules(path, known) - {name} for name, path in known.items()}
+    while free := {name for name, needs in waiting.items() if not needs}:
+        waiting = {name: needs - free for name, needs in waiting.items() if name not in free}
+    assert not waiting, "these import each other, or need some that do"
+
+
+@pytest.mark.parametrize("name", modules())
+def test_every_module_can_be_imported(name):
+    import_module(name)
+
+
+def test_the_graph_knows_nothing_of_timber():
+    for path in (PACKAGE / "graph").glob("*.py"):
+        assert imported_rooms(path) <= {"graph", "runtime"}, path.name
 
 
 def test_physics_knows_no_files():

@@ -13,9 +13,9 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from kilnfolio.adopt.sheet_words import plain
 from kilnfolio.physics.air import relative_humidity
@@ -23,6 +23,9 @@ from kilnfolio.records.clock import formats_that_fit
 from kilnfolio.records.export import MAX_BYTES
 from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
 from kilnfolio.records.quantities import celsius_from_fahrenheit
+
+if TYPE_CHECKING:
+    pass
 
 #: Most heading rows a profile can have, and rows looked at in full.
 _HEADING_ROWS, _SAMPLE = 5, 5000
@@ -256,6 +259,8 @@ def _time(headings: list[str], data: list[list[str]], place: Place
 
 
 def _formats(texts: Sequence[str]) -> list[str]:
+    import pandas as pd
+
     written = [text for text in texts if _CLOCKED.match(text) or _NUMBER.fullmatch(text)]
     if len(written) < 0.5 * len(texts) or not written:
         return []
@@ -276,6 +281,8 @@ def _clock_of(formats: list[str]) -> str | None:
 
 def _interval(written: list[str], formats: list[str]) -> float:
     """Return the minutes between rows that are most common."""
+    import pandas as pd
+
     if formats[0].startswith("days"):
         days = pd.to_numeric(pd.Series(written).str.replace(",", ".", regex=False),
                              errors="coerce")
@@ -292,6 +299,8 @@ def _interval(written: list[str], formats: list[str]) -> float:
 
 def _seen(heading: str, texts: list[str], decimal: str) -> Seen:
     """Return a column with its numbers, and the marks in it that are none."""
+    import pandas as pd
+
     plain = pd.Series([text.replace(",", ".") if decimal == "," else text for text in texts])
     switched = plain.str.casefold().replace({"on": "1", "off": "0"})
     values = pd.to_numeric(switched, errors="coerce").to_numpy(float).copy()

@@ -99,7 +99,7 @@ def lot_check(graph: Graph, number: str) -> None:
 
 #: Everything read and checked before the charges, then charges, lots, and lots against the others.
 LIBRARY_STEPS: tuple[Step, ...] = (
-    (misplaced_files,), (names_taken,), (reading.mill,), (reading.sources,), (reading.limits,),
+    (misplaced_files,), (reading.mill,), (reading.sources,), (reading.limits,), (names_taken,),
     *((one,) for one in reading.LIBRARY.values()), (reading.superseded,), (library_check,),
     (superseded_check,))
 CHARGE_STEP: Step = (reading.charge, charge_check)

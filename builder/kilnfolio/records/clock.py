@@ -9,14 +9,17 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import pandas as pd
 
 from kilnfolio.records.export import Export
 from kilnfolio.records.logger import SERIAL
 from kilnfolio.records.problems import Problem
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _NEVER = np.datetime64("NaT", "s")
 _SECONDS = {"days": 86_400.0, "seconds": 1.0}
@@ -71,6 +74,8 @@ def _written(export: Export) -> pd.Series:
 
 def _parsed(written: pd.Series, form: str) -> np.ndarray:
     """Return naive times; NaT where a cell is not written in `form`."""
+    import pandas as pd
+
     if serial := SERIAL.fullmatch(form):
         numbers = pd.to_numeric(written.str.replace(",", ".", regex=False), errors="coerce")
         seconds = numbers.to_numpy(float) * _SECONDS[serial[1]]

@@ -16,15 +16,18 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from kilnfolio.physics.heat import CORE_RANGE_C
 from kilnfolio.records.grid import Grid, grid_of
 from kilnfolio.records.logger import Column, LoggerProfile
 from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
 from kilnfolio.records.quantities import Temperature, TemperatureDifference
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 #: The largest export read [bytes]: about two years at a row a minute.
 MAX_BYTES = 64 * 1024 * 1024
@@ -414,6 +417,8 @@ def read_cells(body: bytes, wanted: list[str], headings: list[str], shown_as: st
     RecordProblems
         The rows cannot be divided at all.
     """
+    import pandas as pd
+
     try:
         frame = pd.read_csv(
             io.BytesIO(body), sep=delimiter_of(profile), decimal=profile.decimal, header=None,
@@ -453,6 +458,8 @@ def in_house_unit(raw: np.ndarray, column: Column) -> np.ndarray:
 
 def _from_text(export: Export, column: Column, cells: pd.Series, problems: list[Problem]
                ) -> np.ndarray:
+    import pandas as pd
+
     profile = export.profile
     texts = cells.astype(object).where(cells.notna(), "").map(lambda cell: str(cell).strip())
     texts = texts.where(~texts.isin(profile.missing), "")

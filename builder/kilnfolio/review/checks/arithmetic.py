@@ -10,7 +10,6 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
-from scipy.special import chdtrc
 
 from kilnfolio.physics.air import relative_humidity
 from kilnfolio.physics.moisture import (
@@ -579,6 +578,8 @@ def hand_weights_rounded(case: Case) -> Said:
     least = case.limits.value("hand-weights-rounded-count")
     if len(masses) < least:
         raise NoData(f"{len(masses)} hand weights are too few to tell; {least:g} are needed")
+    from scipy.special import chdtrc
+
     digits = np.round(np.array(masses) / case.charge.scale_resolution.value).astype(np.int64) % 10
     counts, expected = np.bincount(digits, minlength=10), len(masses) / 10
     chance = float(chdtrc(9, np.sum((counts - expected) ** 2) / expected))

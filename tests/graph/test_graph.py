@@ -1,0 +1,237 @@
+"""Derived values: computed once, only when asked for, and again only where something changed.
+
+The files are words and numbers of our own; nothing here knows timber.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from kilnfolio.graph.derived import (
+    AbsentError,
+    BlockedError,
+    Derived,
+    Group,
+    NotMadeError,
+    NoValueError,
+    derived,
+    inline,
+    table,
+)
+from kilnfolio.graph.disk import DiskGraph
+from kilnfolio.graph.inputs import Index, note_changes, stamps
+from kilnfolio.graph.memory import MemoryGraph
+from kilnfolio.graph.plan import Plan
+from kilnfolio.graph.run import Run
+from kilnfolio.graph.store import Store
+from kilnfolio.graph.tree import Tree
+
+INDEX = Index(("numbers",), ("numbers",), lambda path: ("number", path.split("/")[1][:-4]))
+RAN: list[str] = []
+
+
+class BadNumberError(NotMadeError):
+    """A file holds no number."""
+
+    def __init__(self, reason):
+        super().__init__(reason)
+        self.reasons = (reason,)
+
+
+parity = Group("parity")
+parity_of_own = Group("parity of own", lambda graph, name, key: name.startswith(key))
+
+
+@inline("raw")
+def raw(graph, name):
+    RAN.append(f"raw {name}")
+    paths = graph.paths("number", name)
+    if not paths:
+        raise NoValueError(name)
+    return graph.file(paths[0]).read_text().strip()
+
+
+@derived("number", keys=lambda graph: graph.names("number"), fills=(parity, parity_of_own))
+def number(graph, name):
+    text = raw(graph, name)
+    if not text.isdigit():
+        raise BadNumberError(f"{name}: '{text}' is no number")
+    RAN.append(f"number {name}")
+    graph.join(parity, "even" if int(text) % 2 == 0 else "odd", name)
+    graph.join(parity_of_own, name[:1], name)
+    return int(text)
+
+
+@derived("half", keys=lambda graph: graph.names("number"))
+def half(graph, name):
+    RAN.append(f"half {name}")
+    return number(graph, name) // 2
+
+
+@table("halves")
+def halves(graph, _):
+    return {name: half(graph, name) for name in graph.names("number")}
+
+
+@derived("page", keys=lambda graph: graph.names("number"), keep_none=False)
+def page(graph, name):
+    RAN.append(f"page {name}")
+    graph.write(f"all/{name}.txt", f"half is {halves.entry(graph, name)}")
+
+
+@derived("evens")
+def evens(graph, _):
+    RAN.append("evens")
+    return parity(graph, "even")
+
+
+PLAN = Plan("tests.graph.test_graph:PLAN", INDEX, inputs=((number,), (half,), (halves,)),
+            rest=((evens,), (page,)))
+
+
+@pytest.fixture
+def folder(tmp_path):
+    (tmp_path / "in/numbers").mkdir(parents=True)
+    for name, value in (("a", "4"), ("b", "7"), ("c", "10")):
+        write(tmp_path / "in", name, value)
+    RAN.clear()
+    return tmp_path / "in"
+
+
+def write(folder, name, value):
+    (folder / f"numbers/{name}.txt").write_text(value)
+
+
+def in_memory(folder):
+    return MemoryGraph(folder, INDEX)
+
+
+def build(folder, out):
+    """Bring a graph on disk up to date; return the run and what it computed."""
+    out.mkdir(exist_ok=True)
+    RAN.clear()
+    store = Store(out / ".staging/store.sqlite")
+    note_changes(store, folder, INDEX, stamps(folder, INDEX))
+    store.set_input("code:all", b"one")
+    tree = Tree(out, store, ("all",))
+    run = Run(DiskGraph(folder, INDEX, out, store), tree, PLAN, "", lambda: None, lambda: None,
+              lambda *_: None, lambda *_: "")
+    reasons = run.all()
+    if not reasons:
+        tree.publish()
+    store.close()
+    return reasons, sorted(RAN)
+
+
+def test_memory_computes_what_is_asked_for_and_that_once(folder):
+    graph = in_memory(folder)
+    assert half(graph, "a") == 2
+    assert half(graph, "a") == 2
+    assert RAN == ["half a", "raw a", "number a"]
+
+
+def test_a_group_computes_only_the_values_that_may_join_it(folder):
+    graph = in_memory(folder)
+    assert parity_of_own(graph, "a") == ("a",)
+    assert "number b" not in RAN
+    assert parity(graph, "even") == ("a", "c")
+    assert parity(graph, "even", newest_first=True) == ("c", "a")
+
+
+def test_what_is_not_there_is_absent_and_what_fails_blocks_its_readers(folder):
+    write(folder, "b", "seven")
+    graph = in_memory(folder)
+    assert not number.exists(graph, "z")
+    with pytest.raises(AbsentError):
+        number(graph, "z")
+    assert number.exists(graph, "b")
+    with pytest.raises(BlockedError):
+        half(graph, "b")
+    assert graph.failures(((number,), (half,))) == ("b: 'seven' is no number",)
+    assert parity(graph, "odd") == ()
+
+
+def test_memory_forgets_what_a_changed_file_was_part_of(folder):
+    graph = in_memory(folder)
+    assert (half(graph, "a"), evens(graph)) == (2, ("a", "c"))
+    write(folder, "a", "13")
+    assert graph.refresh()
+    assert (half(graph, "a"), evens(graph)) == (6, ("c",))
+    write(folder, "d", "20")
+    assert graph.refresh()
+    assert evens(graph) == ("c", "d")
+    assert not graph.refresh()
+
+
+def test_a_proposed_text_is_read_in_place_of_the_file(folder):
+    graph = MemoryGraph(folder, INDEX, proposed={"numbers/a.txt": b"8"})
+    assert graph.proposed("numbers/a.txt") == b"8"
+    assert graph.proposed("numbers/b.txt") is None
+
+
+def test_a_value_that_needs_itself_is_refused(folder):
+    values = {}
+    values["x"] = Derived("x", lambda graph, key: values["x"](graph, key))
+    with pytest.raises(RuntimeError, match=r"needs itself: x:1 → x:1"):
+        values["x"](in_memory(folder), "1")
+
+
+def test_a_value_joins_only_groups_it_is_registered_to_fill(folder):
+    value = Derived("y", lambda graph, _: graph.join(parity, "odd", "y"))
+    with pytest.raises(RuntimeError, match="name its group in 'fills'"):
+        value(in_memory(folder), "")
+
+
+def test_an_inline_value_reads_no_group(folder):
+    value = inline("z")(lambda graph, _: parity(graph, "even"))
+    with pytest.raises(RuntimeError, match="reads a group"):
+        value(in_memory(folder), "")
+
+
+def test_a_bound_function_stands_in_for_an_inline_value(folder):
+    graph = MemoryGraph(folder, INDEX, bound={"raw": lambda graph, name: "100"})
+    assert half(graph, "a") == 50
+
+
+def test_disk_and_memory_give_the_same(folder, tmp_path):
+    reasons, _ = build(folder, tmp_path / "out")
+    assert reasons == ()
+    graph = in_memory(folder)
+    for name in "abc":
+        text = (tmp_path / f"out/all/{name}.txt").read_text()
+        assert text == f"half is {half(graph, name)}"
+
+
+def test_a_change_runs_what_read_it_and_ends_where_nothing_differs(folder, tmp_path):
+    build(folder, tmp_path / "out")
+    assert build(folder, tmp_path / "out") == ((), [])
+    write(folder, "a", "5")  # the half stays 2, the parity changes
+    _, ran = build(folder, tmp_path / "out")
+    assert ran == ["evens", "half a", "number a", "raw a"]
+    write(folder, "b", "9")  # the half changes, so does its page, and no other page
+    _, ran = build(folder, tmp_path / "out")
+    assert ran == ["half b", "number b", "page b", "raw b"]
+    assert (tmp_path / "out/all/b.txt").read_text() == "half is 4"
+
+
+def test_what_is_added_is_made_and_what_is_removed_goes(folder, tmp_path):
+    build(folder, tmp_path / "out")
+    write(folder, "d", "6")
+    (folder / "numbers/a.txt").unlink()
+    build(folder, tmp_path / "out")
+    assert sorted(path.name for path in (tmp_path / "out/all").iterdir()) == [
+        "b.txt", "c.txt", "d.txt"]
+
+
+def test_failures_are_told_together_and_leave_the_site(folder, tmp_path):
+    build(folder, tmp_path / "out")
+    write(folder, "a", "x")
+    write(folder, "c", "y")
+    reasons, ran = build(folder, tmp_path / "out")
+    assert reasons == ("a: 'x' is no number", "c: 'y' is no number")
+    assert reasons == in_memory(folder).failures(PLAN.inputs)
+    assert not [one for one in ran if one.startswith(("page", "evens"))]
+    assert (tmp_path / "out/all/a.txt").read_text() == "half is 2"
+    write(folder, "a", "4")
+    write(folder, "c", "10")
+    assert build(folder, tmp_path / "out")[0] == ()
