@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 from pathlib import Path
 
@@ -13,10 +14,12 @@ from hypothesis.strategies import integers, sampled_from
 from tests.archive.yard import seal_charge
 from tests.minimal import FILES, minimal_mill
 
+from kilnfolio.archive.standing import open_sealed_mill
 from kilnfolio.archive.tokens import make_token_key
 from kilnfolio.graph.tree import STAGING
 from kilnfolio.pipeline.build import EDITIONS, build_site
 from kilnfolio.records.problems import RecordProblems
+from kilnfolio.review.reviews import review_all
 
 SECOND = "content/charges/2026/C2"
 
@@ -253,8 +256,17 @@ def clean(root: Path) -> dict[str, bytes]:
     return bytes_of(out)
 
 
+def problems_of(act) -> list[str]:
+    """Return the problems that stop something; none where it comes to an end."""
+    try:
+        act()
+    except RecordProblems as error:
+        return [str(problem) for problem in error.problems]
+    return []
+
+
 class Edits(RuleBasedStateMachine):
-    """Any sequence of edits, each built on the last, gives what one clean build gives."""
+    """Any sequence of edits, each built on the last, gives what check and one clean build give."""
 
     @initialize()
     def begin(self):
@@ -301,12 +313,25 @@ class Edits(RuleBasedStateMachine):
         elif there.exists():
             there.rename(here)
 
+    @rule(kiln=sampled_from(["k1", "k9"]))
+    def dry_in(self, kiln):
+        path = self.root / FILES["charge"]
+        path.write_text(re.sub(r"^kiln: .*$", f"kiln: {kiln}", path.read_text(), flags=re.M))
+
+    @rule(key=sampled_from(["hottest", "hotest"]))
+    def spell(self, key):
+        path = self.root / FILES["kiln"]
+        path.write_text(re.sub(r"^hott?est:", f"{key}:", path.read_text(), flags=re.M))
+
     @invariant()
-    def the_same_as_a_clean_build(self):
+    def the_same_as_a_clean_build_and_as_check(self):
         if not hasattr(self, "root"):
             return
-        build(self.root)
-        assert bytes_of(self.root / "site") == clean(self.root)
+        told = problems_of(lambda: review_all(open_sealed_mill(self.root)))
+        assert problems_of(lambda: build(self.root)) == told
+        assert problems_of(lambda: clean(self.root)) == told
+        if not told:
+            assert bytes_of(self.root / "site") == bytes_of(self.root.parent / "clean")
 
     def teardown(self):
         shutil.rmtree(self.home, ignore_errors=True)
@@ -314,5 +339,5 @@ class Edits(RuleBasedStateMachine):
 
 TestEdits = Edits.TestCase
 TestEdits.settings = settings(
-    max_examples=int(os.environ.get("KILNFOLIO_EDITS", "1")), stateful_step_count=4, deadline=None,
+    max_examples=int(os.environ.get("KILNFOLIO_EDITS", "5")), stateful_step_count=4, deadline=None,
     derandomize=True, suppress_health_check=list(HealthCheck))
