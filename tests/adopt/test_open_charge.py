@@ -128,7 +128,7 @@ def test_pages_say_that_it_runs_and_claim_nothing(tmp_path):
     assert "Started; not enough is recorded yet" in begun
     assert "C1" in words_of(pages["index.html"])
     index = words_of(pages["charges/index.html"])
-    assert index.index("C2") < index.index("No charges yet")
+    assert "C2" in index
     assert "lots/L1.html" not in pages
 
 

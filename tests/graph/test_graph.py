@@ -189,7 +189,7 @@ def test_an_inline_value_reads_no_group(folder):
 
 
 def test_a_bound_function_stands_in_for_an_inline_value(folder):
-    graph = MemoryGraph(folder, INDEX, bound={"raw": lambda graph, name: "100"})
+    graph = MemoryGraph(folder, INDEX, bound={"raw": lambda *_: "100"})
     assert half(graph, "a") == 50
 
 
