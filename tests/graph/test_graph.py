@@ -39,7 +39,7 @@ class BadNumberError(NotMadeError):
 
 
 parity = Group("parity")
-parity_of_own = Group("parity of own", lambda graph, name, key: name.startswith(key))
+parity_of_own = Group("parity of own", lambda _, name, key: name.startswith(key))
 
 
 @inline("raw")
