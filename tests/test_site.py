@@ -181,7 +181,7 @@ def test_check_prints_findings_for_a_person_and_for_a_program():
     assert re.search(r"content/charges/\d{4}/[\w-]+/charge\.yaml:\d+:\d+", words.stdout)
     data = subprocess.run([*command, "--format", "json"], capture_output=True, text=True)
     assert data.returncode == 1
-    findings = json.loads(data.stdout)
+    findings = json.loads(data.stdout)["findings"]
     assert {finding["outcome"] for found in findings.values() for finding in found} >= {
         "pass",
         "question",

@@ -94,7 +94,8 @@ def test_check_says_it_plainly(tmp_path, capsys):
         "hottest, in content/kilns/k2.yaml." in said
     assert "unloaded. To be filled in first: kiln k2." in said
     assert main(["check", str(root), "--format", "json"]) == 1
-    assert json.loads(capsys.readouterr().out)["lot L2"][0]["check"] == "record-complete"
+    (found, *_) = json.loads(capsys.readouterr().out)["findings"]["lot L2"]
+    assert found["check"] == "record-complete"
 
 
 @pytest.mark.parametrize(("kind", "slip"), [

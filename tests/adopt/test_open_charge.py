@@ -149,7 +149,7 @@ def test_check_names_what_is_still_to_be_filled_in(tmp_path, capsys):
     assert "lot L1: 1 no data" in said
     assert "it waits for charge C1, which is not complete" in said
     assert main(["check", str(root), "--charge", "C1", "--format", "json"]) == 1
-    found = json.loads(capsys.readouterr().out)
+    found = json.loads(capsys.readouterr().out)["findings"]
     assert found["C1"][0]["check"] == "record-complete"
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable, Sequence
 
-from kilnfolio.cli.arguments import add_folder, add_format
+from kilnfolio.cli.arguments import add_folder
 from kilnfolio.cli.errors import (
     ERROR,
     FINDINGS,
@@ -33,7 +33,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--charge", help="one charge only")
     parser.add_argument("--all", action="store_true",
                         help="print also what passed, has no data or is not applicable")
-    add_format(parser)
+    parser.add_argument("--format", choices=("text", "json", "sarif", "junit"), default="text",
+                        help="for a person, for a program, for an editor or code host, or for a "
+                             "build server (default: %(default)s)")
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -49,22 +51,16 @@ def run(arguments: argparse.Namespace) -> int:
         if arguments.charge is None:
             found |= _of_schedules(mill, drafts=arguments.all)
     except RecordProblems as error:
-        if arguments.format == "json":
-            print_json({"problems": [_problem(p) for p in error.problems]})
-            return ERROR
-        return print_problems(error)
+        if arguments.format == "text":
+            return print_problems(error)
+        _print_formatted(arguments.format, {}, error.problems)
+        return ERROR
     if arguments.charge is not None and not found:
         return print_no_charge(arguments.folder, arguments.charge)
-    if arguments.format == "json":
-        print_json({name: [f.model_dump(mode="json") for f in findings]
-                     for name, findings in found.items()})
+    if arguments.format == "text":
+        _print_text(found, regional_format(mill.mill.record).retold, everything=arguments.all)
     else:
-        regional = regional_format(mill.mill.record)
-        for name, findings in found.items():
-            _print_findings(name, findings, regional.retold, everything=arguments.all)
-        if not found:
-            print("every record can be read; no charge is on record yet. Begin one with "
-                  "'kilnfolio new charge NUMBER'")
+        _print_formatted(arguments.format, found)
     outcomes = {f.outcome for findings in found.values() for f in findings}
     return FINDINGS if outcomes & {"question", "fail"} else OK
 
@@ -127,10 +123,22 @@ def _of_schedules(folder: MillFolder, *, drafts: bool) -> dict[str, tuple[Findin
     return found
 
 
-def _problem(problem: Problem) -> dict[str, object]:
-    place = problem.place
-    return {"file": place.file, "line": place.line, "column": place.column, "what": problem.what,
-            "why": problem.why, "instead": problem.instead}
+def _print_formatted(form: str, found: Found, problems: Sequence[Problem] = ()) -> None:
+    from kilnfolio.cli import check_formats
+
+    if form == "junit":
+        print(check_formats.as_junit(found, problems))
+    else:
+        print_json({"json": check_formats.as_json, "sarif": check_formats.as_sarif}[form](
+            found, problems))
+
+
+def _print_text(found: Found, say: Callable[[str], str], *, everything: bool) -> None:
+    for name, findings in found.items():
+        _print_findings(name, findings, say, everything=everything)
+    if not found:
+        print("every record can be read; no charge is on record yet. Begin one with "
+              "'kilnfolio new charge NUMBER'")
 
 
 def _print_findings(name: str, findings: Sequence[Finding], say: Callable[[str], str], *,

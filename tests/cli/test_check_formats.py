@@ -1,0 +1,80 @@
+"""What `check` prints for other programs."""
+
+import json
+from xml.etree import ElementTree as ET
+
+import pytest
+from tests.minimal import minimal_mill
+
+from kilnfolio.cli import main
+
+
+@pytest.fixture
+def mill(tmp_path):
+    return minimal_mill(tmp_path / "mill")
+
+
+@pytest.fixture
+def broken(mill):
+    charge = next(mill.glob("content/charges/*/C1/charge.yaml"))
+    charge.write_text(charge.read_text("utf-8").replace("kiln: k1", "kiln: k9"), "utf-8")
+    return mill
+
+
+def printed(capsys, root, form):
+    code = main(["check", str(root), "--format", form])
+    return code, capsys.readouterr().out
+
+
+def test_json_says_its_version(mill, capsys):
+    code, text = printed(capsys, mill, "json")
+    data = json.loads(text)
+    assert data["version"] == 1
+    assert data["problems"] == []
+    raised = {finding["outcome"] for findings in data["findings"].values() for finding in findings}
+    assert code == bool(raised & {"question", "fail"})
+
+
+def test_problems_are_in_every_format(broken, capsys):
+    code, text = printed(capsys, broken, "json")
+    assert code == 2
+    (problem,) = json.loads(text)["problems"]
+    code, text = printed(capsys, broken, "sarif")
+    assert code == 2
+    (result,) = json.loads(text)["runs"][0]["results"]
+    region = result["locations"][0]["physicalLocation"]
+    assert region["artifactLocation"]["uri"] == problem["file"]
+    assert region["region"]["startLine"] == problem["line"]
+    code, text = printed(capsys, broken, "junit")
+    assert code == 2
+    assert ET.fromstring(text).find("testsuite/testcase/error").get("message").startswith("kiln")
+
+
+def test_sarif_holds_what_the_standard_asks_for(mill, capsys):
+    """SARIF 2.1.0 (OASIS): required properties of the log, run, tool, driver, rule and result."""
+    _, text = printed(capsys, mill, "sarif")
+    log = json.loads(text)
+    assert log["version"] == "2.1.0"
+    (run,) = log["runs"]
+    assert run["tool"]["driver"]["name"] == "kilnfolio"
+    ids = [rule["id"] for rule in run["tool"]["driver"]["rules"]]
+    assert len(set(ids)) == len(ids)
+    assert run["results"]
+    for result in run["results"]:
+        assert result["message"]["text"]
+        assert result["level"] in {"error", "warning"}
+        assert result["ruleId"] in ids
+        for location in result["locations"]:
+            region = location["physicalLocation"]["region"]
+            assert region["startLine"] >= 1
+            assert region["startColumn"] >= 1
+
+
+def test_junit_counts_what_it_holds(mill, capsys):
+    _, text = printed(capsys, mill, "junit")
+    suites = list(ET.fromstring(text))
+    assert {suite.get("name") for suite in suites} == {"C1", "lot L1"}
+    for suite in suites:
+        assert len(suite) == int(suite.get("tests"))
+        assert len(suite.findall("testcase/failure")) == int(suite.get("failures"))
+        assert len(suite.findall("testcase/skipped")) == int(suite.get("skipped"))
