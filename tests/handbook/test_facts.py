@@ -15,6 +15,7 @@ from tests.handbook.chapters import body_of, problems_of
 
 from kilnfolio.handbook.facts import read_facts
 from kilnfolio.handbook.pages import plain_words
+from kilnfolio.records.checking import checked_mill
 
 PROJECT = Path(__file__).resolve().parents[2]
 WORLD = PROJECT / "tests/data/reference/world"
@@ -109,3 +110,16 @@ def test_a_slip_in_a_table_of_facts_is_reported_where_it_stands(tmp_path, change
 def test_a_missing_table_of_facts_is_named(tmp_path):
     problems = problems_of(tmp_path, TABLE.replace("small", "smal"), **{"facts/small.yaml": SMALL})
     assert any("facts/smal.yaml" in problem and "small" in problem for problem in problems)
+
+
+def test_nothing_is_marked_read_in_a_publication_that_was_recalled():
+    """The note of a publication says what was done with it; a row may not claim more."""
+    publications = checked_mill(PROJECT).sources.record.publications
+    for name in NAMES:
+        facts = read_facts(PROJECT, name)
+        for row in facts.rows:
+            source, status = facts.origin(row)
+            publication = publications[source.partition(",")[0]]
+            recalled = (publication.note or "").startswith("Recalled")
+            assert not (recalled and status == "read"), (name, source)
+            assert (status == "common practice") == (source == "common-practice"), (name, source)
