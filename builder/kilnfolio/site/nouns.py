@@ -13,6 +13,7 @@ from kilnfolio.rendering.page import Page
 from kilnfolio.site.pages.audit import audit_charge, audit_register, years_listed
 from kilnfolio.site.pages.charges import charge_pages, running_page
 from kilnfolio.site.pages.checks import check_index, check_page
+from kilnfolio.site.pages.forecasts import calendar_page, plan_page
 from kilnfolio.site.pages.guide import guide_index, guide_page, guide_slugs
 from kilnfolio.records.reading import ALL
 from kilnfolio.site.context import SiteContext
@@ -94,6 +95,7 @@ MILL: Mapping[str, Noun] = {
     "charge-register": _register(CHARGES),
     "charge": Noun(lambda holdings: holdings.charges[ALL], charge_pages),
     "running": Noun(lambda holdings: sorted(holdings.running), running_page),
+    "plan": _one(plan_page),
     "kiln-side": Noun(kiln_side_names, kiln_side_page),
     "lot-register": _register(LOTS),
     "lot": Noun(lambda holdings: holdings.lots[ALL], lot_page),
@@ -107,6 +109,7 @@ SCRIPTS: Mapping[str, Noun] = {
     "charge-rows": _rows(CHARGES),
     "lot-rows": _rows(LOTS),
     "rows": _one(manifest_script),
+    "calendar": _one(calendar_page),
     "kiln-side-files": Noun(worker_names, worker_file),
 }
 

@@ -15,6 +15,7 @@ from kilnfolio.rendering.page import Page
 from kilnfolio.site.pages.findings import FindingGroups, finding_groups, title_of
 from kilnfolio.site.pages.histories import defects_found
 from kilnfolio.site.context import SiteContext
+from kilnfolio.site.pages.forecasts import forecast_view
 from kilnfolio.site.pages.running import running_view
 from kilnfolio.site.pages.words import (
     Count,
@@ -244,6 +245,7 @@ def running_page(holdings: SiteContext, number: str) -> Page:
         "charge",
         running=running,
         view=view,
+        forecast=forecast_view(holdings, number),
         summary=f"{running.words + '. ' if running.words else ''}{running.answer}",
         crumbs=(("Charges", INDEX),),
         text=(f"Charge {running.number}. {running.words}", running.answer),
