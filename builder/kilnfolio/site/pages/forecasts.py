@@ -16,6 +16,7 @@ from kilnfolio.forecast.plan import Bar, Clash, plan
 from kilnfolio.forecast.result import CAUTION, Due, Forecast
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
+from kilnfolio.review.figures import NBSP
 from kilnfolio.site.context import SiteContext
 
 #: When the kilns come free, and the same as a calendar.
@@ -75,9 +76,9 @@ def forecast_view(context: SiteContext, number: str) -> ForecastView | None:
 
 
 def _coming(found: Forecast) -> list[Coming]:
-    rows = [Coming(f"Step {step.step}" + (f" at {step.trigger_pct:g} %" if step.trigger_pct
+    rows = [Coming(f"Step {step.step}" + (f" at {step.trigger_pct:g}{NBSP}%" if step.trigger_pct
                                           is not None else ""), step.due) for step in found.steps]
-    target = f" at {found.target_pct:g} %" if found.target_pct is not None else ""
+    target = f" at {found.target_pct:g}{NBSP}%" if found.target_pct is not None else ""
     rows.append(Coming(f"End of drying{target}", found.end))
     later = (("Equalizing", found.equalizing), ("Conditioning", found.conditioning),
              ("Ready to unload", found.unload))
