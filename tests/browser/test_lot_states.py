@@ -21,7 +21,7 @@ from kilnfolio.site.static import copy_assets
 #: page was opened: by its label, by an older one, by another one, or without a label.
 VERDICTS = {True: "meets the order", False: "does not meet the order", None: "not assessed"}
 LABELS = {"its own": "matches the label", "older": "amended after this label was printed",
-          "another": "does not match its label", "none": "not compared with a label"}
+          "another": "does not match its label", "none": "could not be checked"}
 #: The first screen of a phone, in CSS pixels.
 WIDTH, HEIGHT = 360, 640
 #: Text whose first line is on the screen, as a reader sees it.
@@ -33,7 +33,7 @@ _SEEN = """height => [...document.querySelectorAll('main h1, main p, main .outco
 def _seal(text: str, digest: str = "") -> SealLine:
     digest = digest or hashlib.sha256(text.encode()).hexdigest()
     at = dt.datetime(2026, 6, 8, tzinfo=dt.UTC)
-    return SealLine(1, digest[:16], digest, at, "A. Mill", "", "k")
+    return SealLine(1, digest[:32], digest, at, "A. Mill", "", "k")
 
 
 @pytest.fixture(scope="module")
@@ -65,7 +65,7 @@ def lots(tmp_path_factory) -> dict[bool | None, tuple[Path, str]]:
 @pytest.mark.parametrize(("met", "label"), list(product(VERDICTS, LABELS)))
 def test_the_first_screen_decides(page, lots, met, label):
     path, digits = lots[met]
-    fragment = {"its own": "#" + digits, "older": "#" + "ab" * 8, "another": "#" + "cd" * 8,
+    fragment = {"its own": "#" + digits, "older": "#" + "ab" * 16, "another": "#" + "cd" * 16,
                 "none": ""}[label]
     page.set_viewport_size({"width": WIDTH, "height": HEIGHT})
     page.goto("about:blank")
