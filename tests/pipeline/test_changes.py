@@ -339,5 +339,6 @@ class Edits(RuleBasedStateMachine):
 
 TestEdits = Edits.TestCase
 TestEdits.settings = settings(
-    max_examples=int(os.environ.get("KILNFOLIO_EDITS", "5")), stateful_step_count=4, deadline=None,
+    max_examples=int(os.environ.get("KILNFOLIO_EDITS", "5")), deadline=None,
+    stateful_step_count=4 if "KILNFOLIO_EDITS" in os.environ else 2,
     derandomize=True, suppress_health_check=list(HealthCheck))
