@@ -1,12 +1,27 @@
 """The calibrated drying model: an open charge to its forecast.
 
-`charge.forecast` gives a `Forecast` (see `result`): when each step falls due, when the charge is
-done, 80 and 95 % bands, each board's pace, a fan for the chart, and how the same forecast did on
-the mill's earlier charges. Times are aware datetimes, so a page renders them as they stand::
+`Forecast` (see `result`) says when each step falls due and when the charge is done, with 80 and 95 %
+bands, each board's pace, a fan for the chart, early warnings, and how the same forecast did on the
+mill's earlier charges. Its times are aware datetimes, so that a page prints them as they stand::
 
-    found = forecast.of_charge(folder, "HB-26-031", as_of)   # mill records to Forecast
-    found.steps[0].due.median, found.end.low80, found.boards[0].pace, found.fan.times
-    forecast.CAUTION                                         # stands beside every forecast
+    found = mill.open_forecasts(folder)["HB-26-042"]    # cached by the graph; None before a weighing
+    found = mill.of_charge(folder, "HB-26-042", as_of)  # as it stood at a moment
+    found.steps[0].due.median, found.end.low80, found.boards[0].pace, found.warnings
+    result.CAUTION                                      # stands beside every forecast
+
+===============  ==================================================================================
+`inputs`         what a forecast reads of a charge: plain arrays
+`curve`, `pace`  the mill's drying curve, and each board's pace against it
+`march`          charges stepped through the rest of their schedules
+`hindcast`       how wrong forecasts of earlier charges were: the bands
+`charge`         all of that put together
+`warning`        weighings that do not fit, swapped tags, a common drift
+`what_if`        a changed schedule by a board model: ratios
+`yard`, `store`  air-drying and storage, with the weather of `outdoors`
+`plan`           all kilns; `calendar_file`: the same for a calendar
+`evaluation`     how good forecasts are, beside a straight line and an exponential
+`mill`           the one place that reads a mill's records
+===============  ==================================================================================
 
 A forecast is an estimate for the people of the mill. It enters no dossier, no seal and no page for
 customers, and changes no verdict.
