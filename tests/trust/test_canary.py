@@ -9,13 +9,16 @@ files attached to it.
 
 from __future__ import annotations
 
+import csv
 import io
 import json
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import pikepdf
 import pypdf
@@ -418,7 +421,8 @@ HOSTILE = ("</pre><script>alert(1)</script>\"><img src=x onerror=alert(2)><svg o
 #: Longer words go where a record takes them.
 LONGER = HOSTILE + (" {% include '/etc/passwd' %} ${7*191} ../../../../etc/passwd "
                     "javascript:alert(4) &lt;script&gt; ]]><!-- ' onmouseover='x "
-                    "\\u003cscript\\u003e =HYPERLINK(1) "
+                    "\\u003cscript\\u003e =HYPERLINK(1) [marked](javascript:alert(5)) **bold** "
+                    "![](http://127.0.0.1:9/x) <file:///etc/passwd> "
                     + "x" * 300)
 
 
@@ -470,6 +474,92 @@ def test_hostile_words_are_shown_as_text_and_never_acted_on(hostile, browser):
         assert own or path.parts[-2] == "mill", path
         assert page.locator("img[src=x], svg[onload]").count() == 0, path
         page.close()
+
+
+class Acting(HTMLParser):
+    """Collects what a page could act by: scripts, handlers, frames, and addresses of any scheme."""
+
+    LEADS = frozenset({"href", "src", "action", "formaction", "data", "poster", "srcset",
+                       "xlink:href", "background", "cite", "ping"})
+    DATA = frozenset({"application/json", "application/ld+json"})
+
+    def __init__(self, text):
+        super().__init__()
+        self.found, self.bold, self._in_bold = set(), [], False
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        told = dict(attrs)
+        if tag in ("iframe", "object", "embed", "base", "frame", "applet", "foreignobject"):
+            self.found.add(f"<{tag}>")
+        if tag == "script" and "src" not in told and told.get("type") not in self.DATA:
+            self.found.add("<script>")
+        if "http-equiv" in told:
+            self.found.add("http-equiv")
+        self.found |= {name for name in told if name.startswith("on")}
+        self.found |= {f"{name}={told[name]}" for name in told.keys() & self.LEADS
+                       if re.match(r"\s*(?!mailto:|https:)(\w[\w+.-]*:|//)", told[name] or "")}
+        self._in_bold = tag in ("strong", "b", "em")
+
+    def handle_data(self, data):
+        if self._in_bold and data.strip() == "bold":
+            self.bold.append(data)
+        self._in_bold = False
+
+
+def test_no_page_acts_by_hostile_words(hostile):
+    """Every page of every edition, by what HTML can act with; Markdown and Jinja stay words."""
+    pages = sorted(path for edition in EDITIONS for path in (hostile / edition).rglob("*.html"))
+    assert len(pages) > 100
+    for path in pages:
+        text = path.read_text("utf-8")
+        acting = Acting(text)
+        assert acting.found == set(), path
+        assert acting.bold == [], path
+        assert "1337" not in re.sub(r"<[^>]*>", "", text), path
+    assert Acting("<a href='javascript:x'><b>bold</b><img onerror=x src=//a><iframe>").found == {
+        "href=javascript:x", "onerror", "src=//a", "<iframe>"}
+
+
+def test_no_drawing_acts_by_hostile_words(hostile):
+    for path in hostile.rglob("*.svg"):
+        assert Acting(path.read_text("utf-8")).found == set(), path
+
+
+def test_no_table_of_the_site_begins_a_formula(hostile):
+    """A cell that begins with one of these is a formula to a spreadsheet (OWASP, CSV injection).
+
+    A bag keeps the mill's own files as they are, and says so.
+    """
+    for path in (path for edition in EDITIONS for path in (hostile / edition).rglob("*.csv")
+                 if "data" not in path.parts):
+        rows = list(csv.reader(path.read_text("utf-8-sig").splitlines()))
+        assert not [cell for row in rows for cell in row
+                    if cell[:1] in ("=", "@", "+") or (cell[:1] == "-" and not is_number(cell))]
+
+
+def is_number(text):
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def test_no_printed_file_leads_anywhere_by_hostile_words(hostile):
+    """No PDF holds an action, or a link to a file or another server, and none read a file here."""
+    files = sorted(path for edition in EDITIONS for path in (hostile / edition).rglob("*.pdf"))
+    assert len(files) > 3
+    own = Path("/etc/passwd").read_bytes().split(b"\n")[0].decode()
+    for path in files:
+        reader = pypdf.PdfReader(path)
+        leads = [str(annotation.get_object().get("/A", {}).get("/URI", ""))
+                 for page in reader.pages for annotation in page.get("/Annots", ())]
+        assert {urlsplit(lead).scheme for lead in leads if lead} <= {"https", "mailto"}, path
+        assert not reader.trailer["/Root"].keys() & {"/OpenAction", "/AA", "/AcroForm"}, path
+        text = "".join(page.extract_text() for page in reader.pages)
+        assert own not in text, path
+        assert "1337" not in text.replace(" ", ""), path
 
 
 def test_hostile_words_stay_text_in_the_record(hostile):
