@@ -6,20 +6,21 @@ import time
 
 import pytest
 from distributed import LocalCluster
+from distributed.security import Security
 from tests.trust.yard import amended_mill
 
 from kilnfolio.paper.printing import pdf_of
 from kilnfolio.pipeline.build import EDITIONS, build_site
 from kilnfolio.runtime import code_version
+from kilnfolio.runtime.cluster import Cluster, WorkersDifferError, cluster
 from kilnfolio.runtime.errors import WorkersUnreachableError
-from kilnfolio.runtime.workers import WorkersDifferError, cluster
 
 
 @pytest.fixture(scope="module")
 def scheduler():
     with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None,
                       silence_logs=50) as local:
-        yield local.scheduler_address
+        yield Cluster(local.scheduler_address)
 
 
 PAGES = [f"<html lang=en><title>Lot {n}</title><p>Lot {n}: 8.{n} % MC, 4/4 boards</html>"
@@ -67,5 +68,56 @@ def test_a_cluster_that_does_not_answer_is_named(monkeypatch):
 
     monkeypatch.setattr("distributed.Client", refuse)
     with pytest.raises(WorkersUnreachableError, match="no cluster answers at tcp://nowhere:1"), \
-            cluster("tcp://nowhere:1"):
+            cluster(Cluster("tcp://nowhere:1")):
         pass
+
+
+@pytest.fixture(scope="module")
+def certificates(tmp_path_factory):
+    """Return the files of an authority, a certificate and its key, as Dask makes them for tests."""
+    folder, made = tmp_path_factory.mktemp("tls"), Security.temporary()
+    files = []
+    for name, text in (("ca", made.tls_ca_file), ("certificate", made.tls_client_cert),
+                       ("key", made.tls_client_key)):
+        (folder / f"{name}.pem").write_text(text)
+        files.append(str(folder / f"{name}.pem"))
+    return tuple(files)
+
+
+def test_a_cluster_over_tls_takes_only_those_it_knows(certificates, tmp_path):
+    authority, certificate, key = certificates
+    known = Security(tls_ca_file=authority, tls_scheduler_cert=certificate, tls_scheduler_key=key,
+                     tls_worker_cert=certificate, tls_worker_key=key, tls_client_cert=certificate,
+                     tls_client_key=key, require_encryption=True)
+    with LocalCluster(n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None,
+                      silence_logs=50, security=known) as local:
+        address = local.scheduler_address
+        assert address.startswith("tls://")
+        with cluster(Cluster(address, certificates)) as executor:
+            assert executor.submit(divmod, 30, 7).result(60) == (4, 2)
+        other = Security.temporary()
+        strange = [tmp_path / name for name in ("ca", "certificate", "key")]
+        for path, text in zip(strange, (other.tls_ca_file, other.tls_client_cert,
+                                        other.tls_client_key), strict=True):
+            path.write_text(text)
+        with pytest.raises(WorkersUnreachableError, match="no cluster answers"), \
+                cluster(Cluster(address, tuple(map(str, strange)))):
+            pass
+        with pytest.raises(WorkersUnreachableError, match="go together"), \
+                cluster(Cluster(address)):
+            pass
+
+
+@pytest.mark.parametrize(("address", "tls", "said"), [
+    ("tcp://10.0.0.5:8786", ("a", "b", "c"), "go together"),
+    ("tls://10.0.0.5:8786", ("a", "b", "c"), "a: there is no such file")])
+def test_files_that_do_not_fit_are_named_before_anybody_is_asked(address, tls, said):
+    with pytest.raises(WorkersUnreachableError, match=said), cluster(Cluster(address, tls)):
+        pass
+
+
+@pytest.mark.parametrize(("address", "tls", "warned"), [
+    ("tcp://10.0.0.5:8786", (), True), ("tcp://127.0.0.1:8786", (), False),
+    ("tls://10.0.0.5:8786", ("a", "b", "c"), False), ("", (), False)])
+def test_a_cluster_that_anybody_could_join_is_warned_of(address, tls, warned):
+    assert Cluster(address, tls).open_to_all is warned

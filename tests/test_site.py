@@ -4,6 +4,7 @@ import hashlib
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -158,13 +159,23 @@ def digests(root: Path) -> dict[str, str]:
     }
 
 
-def test_another_process_in_another_folder_makes_the_same_bytes(demo_site, tmp_path):
-    environment = {**os.environ, "PYTHONHASHSEED": "7", "TZ": "Pacific/Auckland", "LC_ALL": "C"}
-    out = tmp_path / "elsewhere"
+def test_a_copy_of_the_mill_on_another_computer_makes_the_same_bytes(demo_site, tmp_path):
+    """Another mill folder, site folder, time zone, locale, hash seed, umask and worker count."""
+    environment = {
+        **os.environ,
+        "PYTHONHASHSEED": "7",
+        "TZ": "Pacific/Auckland",
+        "LC_ALL": "C",
+        "PYTHONPATH": str(PROJECT / "builder"),
+    }
+    mill, out = tmp_path / "a mill, copied", tmp_path / "elsewhere"
+    for tree in ("content", "schedules"):
+        shutil.copytree(PROJECT / tree, mill / tree)
     run = subprocess.run(
-        [sys.executable, "-m", "kilnfolio", "build", str(PROJECT), "--out", out],
+        [sys.executable, "-m", "kilnfolio", "build", mill, "--out", out, "--workers", "3"],
         cwd=tmp_path,
         env=environment,
+        umask=0o077,
         capture_output=True,
         text=True,
     )

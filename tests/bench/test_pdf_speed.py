@@ -15,7 +15,8 @@ from kilnfolio.paper.book import CSS, book_html, write_book
 from kilnfolio.paper.lot_pdf import lot_pdf
 from kilnfolio.paper.printing import pdf_of
 from kilnfolio.rendering.templating import environment
-from kilnfolio.runtime.workers import Workers, cluster
+from kilnfolio.runtime.cluster import Cluster, cluster
+from kilnfolio.runtime.workers import Workers
 from kilnfolio.site.pages.customer import LIMITS
 from kilnfolio.site.sealed import lot_view
 
@@ -87,7 +88,7 @@ def test_side_by_side(book, pages):
 def test_cluster(book, pages):
     with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None,
                       silence_logs=50) as local, \
-            cluster(local.scheduler_address) as there, Workers(2) as here:
+            cluster(Cluster(local.scheduler_address)) as there, Workers(2) as here:
         book.against("40 lot PDFs on a cluster of two", lambda: spread(there, pages * 4),
                      "our own two processes", lambda: spread(here, pages * 4), 0.8, times=3,
                      clock=time.perf_counter, more=True)

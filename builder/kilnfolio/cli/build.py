@@ -24,7 +24,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
                              "date stay, and no page leads to one that is not there")
     parser.add_argument("--cluster", metavar="ADDRESS", default="",
                         help="print the PDFs on the workers of a Dask cluster; its scheduler's "
-                             "address, as tcp://10.0.0.5:8786")
+                             "address, as tls://10.0.0.5:8786; its machines are trusted as this "
+                             "one is")
+    parser.add_argument("--cluster-tls", nargs=3, metavar=("CA", "CERTIFICATE", "KEY"), default=(),
+                        help="files in PEM by which the machines of a cluster know each other")
     parser.add_argument("--fresh", action="store_true",
                         help="make everything again, not only what has changed")
     parser.add_argument("--strict", action="store_true",
@@ -34,6 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Build the site."""
     from kilnfolio.pipeline.build import build_site
+    from kilnfolio.runtime.cluster import Cluster
     from kilnfolio.runtime.errors import RefusedError, WorkersUnreachableError
     from kilnfolio.runtime.progress import Progress
 
@@ -45,7 +49,8 @@ def run(arguments: argparse.Namespace) -> int:
     try:
         report = build_site(arguments.folder, out, workers=arguments.workers,
                             pdfs=not arguments.without_pdf, fresh=arguments.fresh,
-                            cluster=arguments.cluster, tell=Progress())
+                            cluster=Cluster(arguments.cluster, tuple(arguments.cluster_tls)),
+                            tell=Progress())
     except RefusedError as error:
         return print_reasons(*error.reasons, "nothing was written")
     except WorkersUnreachableError as error:

@@ -10,6 +10,7 @@ import datetime as dt
 import gc
 import io
 import logging
+import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -62,7 +63,7 @@ class Press:
         **options : object
             Passed to WeasyPrint.
         """
-        document = weasyprint.HTML(string=html, base_url=_BASE, url_fetcher=_FETCHER)
+        document = weasyprint.HTML(string=_alone(html), base_url=_BASE, url_fetcher=_FETCHER)
         sheets = [self._sheet, *([weasyprint.CSS(string=css)] if css else [])]
         return document.render(
             font_config=self._fonts, stylesheets=sheets, pdf_tags=True, **options
@@ -125,6 +126,15 @@ def pdf_of(
             attachments=[_attachment(item) for item in attached] or None,
         )
     return pdf, warnings
+
+
+#: A link to another page of the site, which is not there where a PDF is read.
+_TO_A_PAGE = re.compile(r'(<a\b[^>]*?)\s+href="(?!#|https?:|mailto:)[^"]*"')
+
+
+def _alone(html: str) -> str:
+    """Return a document without links to pages of the site, which would name folders here."""
+    return _TO_A_PAGE.sub(r"\1", html)
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from kilnfolio.graph.codec import UnreadableError, encode
 from kilnfolio.graph.inputs import Stamps, note_changes, stamps
 from kilnfolio.graph.store import Store
 from kilnfolio.graph.tree import STAGING, TEMPLATES, Damage, StrangeSiteError, Tree
+from kilnfolio.runtime.cluster import NO_CLUSTER, Cluster
 from kilnfolio.runtime.code_version import code_digests, code_stamps
 from kilnfolio.runtime.errors import PublicationRefusedError, SiteInUseError
 
@@ -55,7 +56,7 @@ class Report:
 
 
 def build_site(root: Path, out: Path, *, workers: int | None = None, pdfs: bool = True,
-               fresh: bool = False, cluster: str = "", tell: Tell = _silent) -> Report:
+               fresh: bool = False, cluster: Cluster = NO_CLUSTER, tell: Tell = _silent) -> Report:
     """Build every edition of a mill folder, or bring it up to date.
 
     Parameters
@@ -71,8 +72,8 @@ def build_site(root: Path, out: Path, *, workers: int | None = None, pdfs: bool 
         and no page leads to one that is not there.
     fresh : bool
         Make everything again, whatever was made before.
-    cluster : str
-        Address of the scheduler of a Dask cluster that prints the PDFs; this machine without.
+    cluster : Cluster
+        The Dask cluster that prints the PDFs; this machine without.
     tell : callable
         Takes what is being made, how much of it is done, and how much there is.
 
@@ -128,7 +129,7 @@ def site_at_hand(root: Path, out: Path, edition: str, tell: Tell = _silent
     """
     _refuse_other_folder(root)
     out = out.resolve()
-    order = _Order(root.resolve(), out, os.cpu_count() or 1, "", False, tell, edition)
+    order = _Order(root.resolve(), out, os.cpu_count() or 1, NO_CLUSTER, False, tell, edition)
     with _locked(out), closing(_Site(order)) as site:
         yield site.bring_up_to_date
 
@@ -174,7 +175,7 @@ class _Order:
     root: Path
     out: Path
     workers: int
-    cluster: str
+    cluster: Cluster
     pdfs: bool
     tell: Tell
     edition: str = ""
@@ -248,7 +249,8 @@ class _Site:
         else:
             store.commit()
         return Report(store.count_files(".html"), store.count_files(".pdf"), made, broken,
-                      [*_told(damage), *store.members("group:warnings:")])
+                      [*_told(damage), *_open_way(self._order.cluster),
+                       *store.members("group:warnings:")])
 
     def _changed(self, store: Store, now: Stamps) -> bool:
         """Note everything a build depends on; return whether there is anything to do."""
@@ -311,6 +313,12 @@ def _told(damage: Damage) -> Iterator[str]:
             yield f"these files {what}: {', '.join(paths[:_NAMED])}{more}"
 
 
+def _open_way(where: Cluster) -> Iterator[str]:
+    if where.open_to_all:
+        yield (f"whoever can reach {where.address} or its workers can run programs on all of them "
+               "and here; give the machines certificates, and --cluster-tls")
+
+
 def _index() -> Index:
     from kilnfolio.records.kinds import INDEX
 
@@ -358,14 +366,14 @@ def _pool(workers: int) -> Iterator[Callable[[], Executor | None]]:
 
 
 @contextmanager
-def _printers(address: str) -> Iterator[Callable[[], Executor | None] | None]:
+def _printers(where: Cluster) -> Iterator[Callable[[], Executor | None] | None]:
     """Give the workers of a cluster, where there is one; None where there is not."""
-    if not address:
+    if not where.address:
         yield None
         return
-    from kilnfolio.runtime.workers import cluster
+    from kilnfolio.runtime.cluster import cluster
 
-    with cluster(address) as executor:
+    with cluster(where) as executor:
         yield lambda: executor
 
 

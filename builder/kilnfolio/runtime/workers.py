@@ -1,4 +1,4 @@
-"""Processes that share the work of a build: on this machine, or on a Dask cluster.
+"""Processes on this machine that share the work of a build.
 
 Callers use the `concurrent.futures.Executor` interface. Tasks are pure: a function of the package
 and its arguments go out, a value comes back, and only the parent writes files. A worker that dies
@@ -12,16 +12,14 @@ import multiprocessing
 import os
 import signal
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future
 from concurrent.futures.process import ProcessPoolExecutor
-from contextlib import contextmanager
 from functools import partial
 from multiprocessing import forkserver
 from multiprocessing.connection import wait
 from typing import Any
 
-from kilnfolio.runtime.code_version import code_digests
 from kilnfolio.runtime.errors import WorkersUnreachableError
 
 #: Tasks after which new processes take over: setting a PDF leaks about 35 kB in the libraries below
@@ -29,10 +27,6 @@ from kilnfolio.runtime.errors import WorkersUnreachableError
 TASKS_PER_PROCESS = 500
 #: A task whose worker died this often is given up: the task itself kills them.
 MOST_DEATHS = 3
-
-
-class WorkersDifferError(WorkersUnreachableError):
-    """Workers of a cluster run other code than this process, and would produce other bytes."""
 
 
 class Workers(Executor):
@@ -149,42 +143,3 @@ def _begin() -> None:
 def _end_with(sentinel: int) -> None:
     wait([sentinel])
     os._exit(1)
-
-
-# --- a cluster ------------------------------------------------------------------------------------
-
-@contextmanager
-def cluster(address: str) -> Iterator[Executor]:
-    """Yield the workers of a Dask cluster.
-
-    Parameters
-    ----------
-    address : str
-        Address of its scheduler, as in 'tcp://10.0.0.5:8786'.
-
-    Raises
-    ------
-    WorkersDifferError
-        A worker runs another version of the code than this process.
-    WorkersUnreachableError
-        No cluster answers.
-    """
-    try:
-        from distributed import Client
-    except ImportError:
-        raise WorkersUnreachableError(
-            "a cluster needs kilnfolio's extra 'cluster': pip install 'kilnfolio[cluster]'") \
-            from None
-    try:
-        client = Client(address, timeout="10s")
-    except (OSError, ValueError) as error:
-        raise WorkersUnreachableError(f"no cluster answers at {address}: {error}") from None
-    with client:
-        here = code_digests()
-        other = [worker for worker, digests in client.run(code_digests).items()
-                 if digests != here]
-        if other:
-            raise WorkersDifferError(
-                f"{', '.join(other)}: another version of kilnfolio or of its PDF libraries is "
-                "installed there; install the same versions as here")
-        yield client.get_executor(pure=False, retries=MOST_DEATHS)
