@@ -8,7 +8,6 @@ the scale.
 
 from __future__ import annotations
 
-import copy
 import dataclasses
 import datetime as dt
 import json
@@ -145,7 +144,10 @@ def _folder(mutation: Mutation) -> MillFolder:
     def record(kind: str) -> Record:
         home, _ = _KINDS[kind]
         located: Located[Any] = getattr(folder, home)[names[kind]]
-        return changed.setdefault(kind, copy.deepcopy(located.document.value))
+        if kind not in changed:
+            document = parse_yaml((folder.root / located.file).read_bytes(), located.file)
+            changed[kind] = document.value
+        return changed[kind]
 
     for path, value in mutation.changes.items():
         kind, _, inside = path.rpartition(":")

@@ -10,10 +10,10 @@ import numpy as np
 
 from kilnfolio.review.findings import Case
 
-#: A mass fits where it lies this near what the board's own drying leads to expect [% of it].
-_FITS_PCT = 1.5
-#: A mass is out of place where it lies at least so many times further away than the other.
-_TIMES = 4.0
+#: A mass fits where it lies this near what the drying of the other boards leads to expect [%].
+_FITS_PCT = 0.6
+#: It is out of place from here on [%].
+_OUT_PCT = 1.2
 
 
 @dataclass(frozen=True)
@@ -37,63 +37,59 @@ class Swap:
 
 
 def swapped_tags(case: Case) -> tuple[Swap, ...]:
-    """Return the pairs of boards whose tags look swapped, the earliest weighing of each pair.
+    """Return the pairs of boards whose tags look swapped.
 
-    At a weighing both boards are far from the mass their own drying leads to expect, and each
-    other's mass fits. What a board should weigh is had from its two weighings before: the loss
-    between them goes on at the same rate, or stops.
+    Boards of a load dry alike: from one weighing to the next each keeps about the same share of its
+    MC, the median over all of them. At a swap both boards are far from the mass that leads to
+    expect, and each other's mass fits.
     """
-    masses = [weighing.masses for weighing in case.charge.weighings]
-    times = [weighing.at for weighing in case.charge.weighings]
+    dry = {history.board.id: history.oven_dry_g for history in case.boards if history.sections}
+    rows = [(one.at, {name: mass.value for name, mass in one.masses.items() if name in dry})
+            for one in case.charge.weighings]
+    rows = [(at, masses) for at, masses in rows if len(masses) == len(dry)]
+    if len(dry) < 4 or len(rows) < 2:
+        return ()
+    names = list(dry)
+    masses = np.array([[row[name] for name in names] for _, row in rows])
+    oven_dry = np.array([dry[name] for name in names])
+    times, true = [at for at, _ in rows], masses.copy()
     found: list[Swap] = []
-    for one, other in combinations([history.board.id for history in case.boards], 2):
-        rows = [i for i, row in enumerate(masses) if one in row and other in row]
-        series = {name: [masses[i][name].value for i in rows] for name in (one, other)}
-        start = _first_swapped(series[one], series[other], [times[i] for i in rows])
-        if start is None:
-            continue
-        crossed = {one: series[other], other: series[one]}
-        back = next((k for k in range(start + 1, len(rows)) if _fit_now(series, crossed, start, k)),
-                    None)
-        gains = [100.0 * (series[name][start] / series[name][start - 1] - 1.0)
-                 for name in (one, other)]
-        how = "from this weighing on" if back is None else \
-            "at this weighing only" if back == start + 1 else \
-            f"from this weighing to that of {case.clock(times[rows[back - 1]])}"
-        found.append(Swap(one, other, times[rows[start]], how, max(gains),
-                          None if back is None else times[rows[back]]))
+    taken: set[int] = set()
+    for k in range(1, len(times)):
+        expected = _expected(true[k - 1], masses[k], oven_dry)
+        off = np.flatnonzero(np.abs(masses[k] / expected - 1.0) * 100.0 >= _OUT_PCT)
+        for one, other in combinations([place for place in off.tolist() if place not in taken], 2):
+            crossed = masses[k][[other, one]] / expected[[one, other]] - 1.0
+            if (np.abs(crossed) * 100.0 > _FITS_PCT).any():
+                continue
+            back = _undo(true, masses, oven_dry, k, (one, other))
+            taken |= {one, other}
+            gain = 100.0 * max(masses[k][place] / masses[k - 1][place] - 1.0
+                               for place in (one, other))
+            how = "from this weighing on" if back is None else \
+                "at this weighing only" if back == k + 1 else \
+                f"from this weighing to that of {case.clock(times[back - 1])}"
+            found.append(Swap(names[one], names[other], times[k], how, gain,
+                              None if back is None else times[back]))
     return tuple(found)
 
 
-def _first_swapped(one: list[float], other: list[float], times: list[dt.datetime]) -> int | None:
-    for k in range(2, len(times)):
-        straight, crossed = [], []
-        for own, foreign in ((one, other), (other, one)):
-            expected = _expected(own, times, k)
-            straight.append(_miss(own[k], expected))
-            crossed.append(_miss(foreign[k], expected))
-        if max(crossed) <= _FITS_PCT and min(straight) >= _TIMES * max(max(crossed), 0.5):
-            return k
+def _expected(before: np.ndarray, now: np.ndarray, oven_dry: np.ndarray) -> np.ndarray:
+    """Return what each board should weigh, by the share of its MC the boards keep [g]."""
+    kept = float(np.median((now / oven_dry - 1.0) / np.maximum(before / oven_dry - 1.0, 0.01)))
+    expected: np.ndarray = oven_dry * (1.0 + kept * (before / oven_dry - 1.0))
+    return expected
+
+
+def _undo(true: np.ndarray, masses: np.ndarray, oven_dry: np.ndarray, start: int,
+          pair: tuple[int, int]) -> int | None:
+    """Put the masses of a pair under their own boards, and return when they lie right again."""
+    one, other = pair
+    for k in range(start, len(masses)):
+        if k > start:
+            expected = _expected(true[k - 1], masses[k], oven_dry)[[one, other]]
+            straight = np.abs(masses[k][[one, other]] / expected - 1.0).max()
+            if straight < np.abs(masses[k][[other, one]] / expected - 1.0).max():
+                return k
+        true[k, [one, other]] = masses[k, [other, one]]
     return None
-
-
-def _expected(own: list[float], times: list[dt.datetime], k: int) -> tuple[float, float]:
-    """Return the range a board's mass is expected in: drying on as before, or no more."""
-    before, last = own[k - 2], own[k - 1]
-    share = (times[k] - times[k - 1]) / (times[k - 1] - times[k - 2])
-    ends = sorted((last, last + (last - before) * float(np.clip(share, 0.0, 4.0))))
-    return ends[0], ends[1]
-
-
-def _miss(mass: float, expected: tuple[float, float]) -> float:
-    """Return how far a mass lies outside a range [% of the mass]."""
-    low, high = expected
-    return 100.0 * max(low - mass, mass - high, 0.0) / mass
-
-
-def _fit_now(straight: dict[str, list[float]], crossed: dict[str, list[float]], start: int, k: int
-             ) -> bool:
-    """Return whether at a later weighing both boards follow their own last true mass again."""
-    def misses(series: dict[str, list[float]]) -> float:
-        return max(abs(series[name][k] / crossed[name][k - 1] - 1.0) for name in series)
-    return start < k and misses(straight) * _TIMES < misses(crossed)
