@@ -290,13 +290,16 @@ def test_green_timber_holds_no_more_water_than_it_has_room_for():
 
 RATES = table("safe_drying_rates.csv").to_dict("records")
 
-#: Species each row of the table of safe rates is for.
+#: Species each row of the table of safe rates is for: the commercial groups they are sold in.
 RATE_FOR = {
     "Beech, American": ["fagus-grandifolia"], "Birch, yellow": ["betula-alleghaniensis"],
     "Cherry, black": ["prunus-serotina"], "Elm, American": ["ulmus-americana"],
-    "Ash, white": ["fraxinus-americana"], "Maple, hard (sugar)": ["acer-saccharum"],
-    "Maple, soft": ["acer-rubrum", "acer-saccharinum"], "Oak, red (upland)": ["quercus-rubra"],
-    "Oak, white (upland)": ["quercus-alba"], "Walnut, black": ["juglans-nigra"],
+    "Ash, white": ["fraxinus-americana", "fraxinus-pennsylvanica", "fraxinus-quadrangulata"],
+    "Maple, hard (sugar)": ["acer-saccharum", "acer-nigrum"],
+    "Maple, soft": ["acer-rubrum", "acer-saccharinum"],
+    "Oak, red (upland)": ["quercus-rubra", "quercus-velutina"],
+    "Oak, white (upland)": ["quercus-alba", "quercus-prinus", "quercus-macrocarpa"],
+    "Walnut, black": ["juglans-nigra"],
     "Yellow-poplar": ["liriodendron-tulipifera"], "Sweetgum, heart": ["liquidambar-styraciflua"]}
 
 
@@ -530,13 +533,16 @@ def holds_above(step: Step, mc: float) -> bool:
 def test_equalizing_and_conditioning_follow_the_rule(name):
     """USDA AH-188, ch. 7, from memory: EMC of target − 2, then target + 4 (softwood + 3).
 
+    A point less for targets up to 7 %.
+
     Half a point either way, the spread between psychrometric tables and between kiln altitudes.
     """
     schedule = SCHEDULES[name]
     target = schedule.target_mc.value
     softwood = SPECIES[schedule.for_stock.species[0]].kind == "softwood"
     assert emc_of(schedule.equalizing) == pytest.approx(target - 2, abs=0.5)
-    assert emc_of(schedule.conditioning) == pytest.approx(target + (3 if softwood else 4), abs=0.5)
+    above = (3 if softwood else 4) - (target <= 7.0)
+    assert emc_of(schedule.conditioning) == pytest.approx(target + above, abs=0.5)
 
 
 def test_warm_through_keeps_the_wet_bulb_above_the_core_temperature_asked_for():

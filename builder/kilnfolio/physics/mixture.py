@@ -17,8 +17,8 @@ from numpy.typing import ArrayLike
 from kilnfolio.physics._check import numbers, refuse
 from kilnfolio.physics._types import Floats
 
-#: A group smaller than this share is a tail or a stray piece, not a group.
 LEAST_SHARE = 0.1
+"""A group smaller than this share is a tail or a stray piece, not a group. [-]"""
 #: Readings are written to a tenth of a point: no group is narrower than that allows. [%]
 _LEAST_SD = 0.05
 _ROUNDS = 200
