@@ -6,6 +6,7 @@ truly happened in each charge, which the records do not.
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 from typing import Any
 
@@ -78,6 +79,21 @@ def test_findings_name_what_was_planted(
         if key in planted:
             assert all(words.format(planted[key]) in f.message for f in said)
     assert all(f.where for f in said)
+
+
+@pytest.mark.parametrize(
+    "name", [name for name in FAULTY if "at" in TRUTH[name].get("planted", {})]
+)
+def test_a_finding_says_when_its_fault_began(
+    name: str, mill: MillFolder, charges: dict[str, Dossier], lots: dict[str, LotDossier]
+) -> None:
+    """Not before it did, and no later than the next round: boards and bulbs are read each day."""
+    truth = TRUTH[name]
+    planted = dt.datetime.fromisoformat(truth["planted"]["at"])
+    planted = planted.replace(tzinfo=mill.mill.record.zone)
+    said = [f.at for f in raised(name, charges, lots) if f.check in truth["must"] and f.at]
+    assert said
+    assert dt.timedelta() <= min(said) - planted <= dt.timedelta(hours=36)
 
 
 def test_findings_point_at_lines_that_exist(
