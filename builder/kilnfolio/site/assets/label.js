@@ -75,7 +75,7 @@
     for (const box of document.querySelectorAll("#verdict, .what, .lot-facts, .packs")) {
       const walk = document.createTreeWalker(box, NodeFilter.SHOW_TEXT);
       while (walk.nextNode()) {
-        const stray = plain(walk.currentNode.data).replace(/[\s.,:;·]/g, "");
+        const stray = plain(walk.currentNode.data).replace(/[\s\p{P}]/gu, "");
         if (stray && !walk.currentNode.parentElement.closest("[data-record], [data-words]")) return "“" + plain(walk.currentNode.data).slice(0, 80) + "”";
       }
     }
