@@ -418,7 +418,8 @@ def drier_than_the_air_allows(case: Case) -> Said:
 )
 def gained_weight_while_drying(case: Case) -> Said:
     allowed, looked = case.limits.value("gained-weight-while-drying"), 0
-    swapped = swapped_tags(case)
+    # of two boards that change places one gains; boards that merely dry unlike the others do not
+    swapped = [swap for swap in swapped_tags(case) if swap.gain_pct > allowed]
     for swap in swapped:
         yield Breach(
             f"Boards {swap.first} and {swap.second}: the masses of {case.clock(swap.at)} would fit "
