@@ -18,5 +18,8 @@ merging       what a sheet brings beside what a record holds
 nearby        what one charge rests on, read without the rest of the mill
 record_text   a record edited as text: comments and order stay
 record_file   records checked, replaced in one step, and the change undone
+entry         a day's work: commands, entry files, what becomes of them
+copying       a book's schedule copied into one of the mill's own
+hand_over     entries handed over through the preview, and by paired devices of the mill
 preview       pages rebuilt as records are saved
 """
