@@ -1,10 +1,10 @@
 """The calibrated drying model: an open charge to its forecast.
 
-`Forecast` (see `result`) says when each step falls due and when the charge is done, with 80 and 95 %
-bands, each board's pace, a fan for the chart, early warnings, and how the same forecast did on the
-mill's earlier charges. Its times are aware datetimes, so that a page prints them as they stand::
+`Forecast` (see `result`) says when each step falls due and when the charge is done, with bands of
+80 and 95 %, each board's pace, a fan for the chart, early warnings, and how the same forecast did
+on the mill's earlier charges. Its times are aware datetimes: a page prints them as they stand::
 
-    found = mill.open_forecasts(folder)["HB-26-042"]    # cached by the graph; None before a weighing
+    found = mill.open_forecasts(folder)["HB-26-042"]    # cached; None before a weighing
     found = mill.of_charge(folder, "HB-26-042", as_of)  # as it stood at a moment
     found.steps[0].due.median, found.end.low80, found.boards[0].pace, found.warnings
     result.CAUTION                                      # stands beside every forecast
