@@ -59,8 +59,10 @@ class BuildPy(build_py):
         return [*super().get_source_files(), *starter_files(), "builder/build_commands.py"]
 
     def _starter(self) -> dict[str, str]:
-        return {source: str(Path(self.build_lib) / "kilnfolio/starter" / target)
-                for source, target in starter_files().items()}
+        return {
+            source: str(Path(self.build_lib) / "kilnfolio/starter" / target)
+            for source, target in starter_files().items()
+        }
 
 
 class Sdist(sdist):

@@ -106,8 +106,13 @@ def rename(font: TTFont, family: str) -> None:
     """Give the font a family name of ours wherever a system would read its name."""
     names = font["name"]
     style = names.getDebugName(17) or names.getDebugName(2)
-    wanted = {1: family, 3: f"{family} {style}", 4: f"{family} {style}",
-              6: f"{family} {style}".replace(" ", ""), 16: family}
+    wanted = {
+        1: family,
+        3: f"{family} {style}",
+        4: f"{family} {style}",
+        6: f"{family} {style}".replace(" ", ""),
+        16: family,
+    }
     names.names = [record for record in names.names if record.nameID not in (18, 21, 22, 25)]
     for record in names.names:
         if record.nameID in wanted:
@@ -135,8 +140,19 @@ def cut(original: Path, target: Path, family: str | None) -> int:
     """Write the wanted characters of one font as WOFF2 and return its size in bytes."""
     options = Options()
     options.flavor = "woff2"
-    options.layout_features = ["kern", "mark", "mkmk", "ccmp", "locl", "liga",
-                               "tnum", "lnum", "frac", "sups", "subs"]
+    options.layout_features = [
+        "kern",
+        "mark",
+        "mkmk",
+        "ccmp",
+        "locl",
+        "liga",
+        "tnum",
+        "lnum",
+        "frac",
+        "sups",
+        "subs",
+    ]
     options.hinting = False
     options.name_IDs = [0, 1, 2, 3, 4, 5, 6, 13, 14, 16, 17]
     font = TTFont(original, recalcTimestamp=False)
@@ -160,8 +176,15 @@ def width(font: TTFont, letters: Counter[str]) -> float:
     return total / sum(known.values()) / font["head"].unitsPerEm
 
 
-def stand_in(name: str, ours: TTFont, theirs: TTFont, face: tuple[int, str],
-             local: tuple[str, ...], letters: Counter[str], signs: str) -> str:
+def stand_in(
+    name: str,
+    ours: TTFont,
+    theirs: TTFont,
+    face: tuple[int, str],
+    local: tuple[str, ...],
+    letters: Counter[str],
+    signs: str,
+) -> str:
     """Return the rule of a face of the reader's machine that takes the room of ours."""
     scale = width(ours, letters) / width(theirs, letters)
     # heights are given as shares of the scaled size
@@ -189,11 +212,12 @@ def stand_ins(unpacked: Path) -> str:
                 ours = TTFont(HERE / f"{OURS[family][face]}.woff2")
                 theirs = TTFont(next(unpacked.rglob(f"{measured}.ttf")))
                 for signs in GROUPS[family]:
-                    share = {sign: count for sign, count in letters.items()
-                             if (sign in signs if signs else sign not in apart)}
-                    rules.append(
-                        stand_in(name, ours, theirs, face, local, Counter(share), signs)
-                    )
+                    share = {
+                        sign: count
+                        for sign, count in letters.items()
+                        if (sign in signs if signs else sign not in apart)
+                    }
+                    rules.append(stand_in(name, ours, theirs, face, local, Counter(share), signs))
     return (
         "/* Faces of the reader's machine that take the room of ours until ours have come.\n"
         "   Written by make_fonts.py; mend it there. */\n" + "".join(rules)

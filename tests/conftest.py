@@ -24,8 +24,15 @@ os.environ["PYTHONPATH"] = str(PROJECT / "builder")
 
 
 #: The files that take longest begin first, so that the processes that share a run end together.
-LONGEST = ("tests/test_site.py", "tests/test_cluster.py", "tests/browser", "tests/trust",
-           "tests/pipeline", "tests/docs", "tests/paper/test_book.py")
+LONGEST = (
+    "tests/test_site.py",
+    "tests/test_cluster.py",
+    "tests/browser",
+    "tests/trust",
+    "tests/pipeline",
+    "tests/docs",
+    "tests/paper/test_book.py",
+)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

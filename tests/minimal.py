@@ -30,12 +30,17 @@ LIBRARY = Path(__file__).resolve().parent.parent / "schedules"
 
 #: Where each noun of the minimal mill is kept.
 FILES = {
-    "mill": "content/mill.yaml", "kiln": "content/kilns/k1.yaml",
-    "logger": "content/loggers/two-bulbs.yaml", "charge": "content/charges/2026/C1/charge.yaml",
-    "log": "content/charges/2026/C1/bulbs.csv", "lot": "content/lots/L1.yaml",
+    "mill": "content/mill.yaml",
+    "kiln": "content/kilns/k1.yaml",
+    "logger": "content/loggers/two-bulbs.yaml",
+    "charge": "content/charges/2026/C1/charge.yaml",
+    "log": "content/charges/2026/C1/bulbs.csv",
+    "lot": "content/lots/L1.yaml",
     "species": "schedules/species/quercus-rubra.yaml",
     "schedule": "schedules/hardwood/red-oak-4-4.yaml",
-    "sources": "schedules/sources.yaml", "limits": "schedules/limits.yaml"}
+    "sources": "schedules/sources.yaml",
+    "limits": "schedules/limits.yaml",
+}
 
 #: A value that takes its key out of a record.
 DROP = object()
@@ -73,90 +78,202 @@ def _stamp(moment: dt.datetime) -> str:
 
 def _board(tag: str) -> dict[str, Any]:
     oven_dry, mc = BOARDS[tag]
-    sections = [{"id": f"{tag}{side}", "green": f"{100 * (1 + (mc + off) / 100):.1f} g",
-                 "oven_dry": "100 g"} for side, off in (("a", 0.2), ("b", -0.2))]
-    return {"id": tag, "sections": sections, "green_mass": f"{oven_dry * (1 + mc / 100):.0f} g",
-            "weighed_at": _stamp(STARTED - dt.timedelta(hours=2)), "by": "A. N. Other",
-            "chosen_as": "wettest" if tag == "S1" else "typical"}
+    sections = [
+        {
+            "id": f"{tag}{side}",
+            "green": f"{100 * (1 + (mc + off) / 100):.1f} g",
+            "oven_dry": "100 g",
+        }
+        for side, off in (("a", 0.2), ("b", -0.2))
+    ]
+    return {
+        "id": tag,
+        "sections": sections,
+        "green_mass": f"{oven_dry * (1 + mc / 100):.0f} g",
+        "weighed_at": _stamp(STARTED - dt.timedelta(hours=2)),
+        "by": "A. N. Other",
+        "chosen_as": "wettest" if tag == "S1" else "typical",
+    }
 
 
 def _weighing(day: int) -> dict[str, Any]:
-    return {"at": _stamp(STARTED + dt.timedelta(days=day)), "by": "A. N. Other",
-            "masses": {tag: f"{oven_dry * (1 + board_mc(mc, day) / 100):.0f} g"
-                       for tag, (oven_dry, mc) in BOARDS.items()}}
+    return {
+        "at": _stamp(STARTED + dt.timedelta(days=day)),
+        "by": "A. N. Other",
+        "masses": {
+            tag: f"{oven_dry * (1 + board_mc(mc, day) / 100):.0f} g"
+            for tag, (oven_dry, mc) in BOARDS.items()
+        },
+    }
 
 
 def minimal_records() -> dict[str, Any]:
     """Return every record of the minimal mill as plain values, fresh at each call."""
     mill = {
-        "format": 1, "name": "Minimal Mill", "invented": True, "place": "Nowhere",
-        "country": "Canada", "time_zone": "America/Toronto", "altitude": "310 m",
+        "format": 1,
+        "name": "Minimal Mill",
+        "invented": True,
+        "place": "Nowhere",
+        "country": "Canada",
+        "time_zone": "America/Toronto",
+        "altitude": "310 m",
         "contact": {"name": "Office", "email": "office@mill.example"},
-        "records_address": "https://mill.example/records", "practice": "North American"}
+        "records_address": "https://mill.example/records",
+        "practice": "North American",
+    }
     kiln = {
-        "format": 1, "id": "k1", "name": "Kiln 1", "kind": "steam", "capacity": "60 m³",
-        "hottest": "85 °C", "positions": ["door", "middle", "back"],
+        "format": 1,
+        "id": "k1",
+        "name": "Kiln 1",
+        "kind": "steam",
+        "capacity": "60 m³",
+        "hottest": "85 °C",
+        "positions": ["door", "middle", "back"],
         "instruments": [
-            {"id": "db", "kind": "temperature sensor", "channel": "dry-bulb",
-             "uncertainty": "0.5 K", "calibrations": [
-                 {"on": dt.date(2026, 1, 12), "by": "A. N. Other", "method": "ice point"}]},
-            {"id": "wb", "kind": "wet-bulb sensor", "channel": "wet-bulb", "uncertainty": "0.5 K",
-             "calibrations": [
-                 {"on": dt.date(2026, 1, 12), "by": "A. N. Other", "method": "ice point"}]},
-            {"id": "pins", "kind": "resistance meter"}]}
+            {
+                "id": "db",
+                "kind": "temperature sensor",
+                "channel": "dry-bulb",
+                "uncertainty": "0.5 K",
+                "calibrations": [
+                    {"on": dt.date(2026, 1, 12), "by": "A. N. Other", "method": "ice point"}
+                ],
+            },
+            {
+                "id": "wb",
+                "kind": "wet-bulb sensor",
+                "channel": "wet-bulb",
+                "uncertainty": "0.5 K",
+                "calibrations": [
+                    {"on": dt.date(2026, 1, 12), "by": "A. N. Other", "method": "ice point"}
+                ],
+            },
+            {"id": "pins", "kind": "resistance meter"},
+        ],
+    }
     logger = {
-        "format": 1, "id": "two-bulbs", "title": "Two bulbs, comma-separated",
-        "delimiter": ",", "decimal": ".", "interval_minutes": 30,
+        "format": 1,
+        "id": "two-bulbs",
+        "title": "Two bulbs, comma-separated",
+        "delimiter": ",",
+        "decimal": ".",
+        "interval_minutes": 30,
         "time": {"heading": "time", "format": "%Y-%m-%d %H:%M", "clock": "local"},
-        "columns": [{"heading": "DB", "channel": "dry-bulb", "unit": "°C"},
-                    {"heading": "WB", "channel": "wet-bulb", "unit": "°C"}]}
+        "columns": [
+            {"heading": "DB", "channel": "dry-bulb", "unit": "°C"},
+            {"heading": "WB", "channel": "wet-bulb", "unit": "°C"},
+        ],
+    }
     species = {
-        "format": 1, "id": "quercus-rubra", "trade_name": "Northern red oak",
-        "scientific_name": "Quercus rubra", "kind": "hardwood",
-        "region": "Eastern North America", "refractory": True,
-        "specific_gravity": [{"basic": 0.56, "source": "wood-handbook, Table 5-3",
-                              "status": "read"}],
-        "safe_daily_loss": [{"thickness": "4/4", "rate": "3.8 %/day",
-                             "source": "wengert-extension, table of safe drying rates",
-                             "status": "memory"}]}
+        "format": 1,
+        "id": "quercus-rubra",
+        "trade_name": "Northern red oak",
+        "scientific_name": "Quercus rubra",
+        "kind": "hardwood",
+        "region": "Eastern North America",
+        "refractory": True,
+        "specific_gravity": [
+            {"basic": 0.56, "source": "wood-handbook, Table 5-3", "status": "read"}
+        ],
+        "safe_daily_loss": [
+            {
+                "thickness": "4/4",
+                "rate": "3.8 %/day",
+                "source": "wengert-extension, table of safe drying rates",
+                "status": "memory",
+            }
+        ],
+    }
     schedule = {
-        "format": 1, "id": "red-oak-4-4", "title": "Red oak 4/4, air-dried", "revision": 1,
+        "format": 1,
+        "id": "red-oak-4-4",
+        "title": "Red oak 4/4, air-dried",
+        "revision": 1,
         "approved": {"by": "A. N. Other", "on": dt.date(2026, 1, 5)},
         "for_stock": {"species": ["quercus-rubra"], "thickness": ["4/4"], "start": "air-dried"},
-        "steps": [{"dry_bulb": "50 °C", "depression": "9 K", "until_mc": "15.2 %"},
-                  {"dry_bulb": "55 °C", "depression": "13 K", "until_mc": "final"}],
-        "source": "common practice", "status": "mill", "invented": True}
+        "steps": [
+            {"dry_bulb": "50 °C", "depression": "9 K", "until_mc": "15.2 %"},
+            {"dry_bulb": "55 °C", "depression": "13 K", "until_mc": "final"},
+        ],
+        "source": "common practice",
+        "status": "mill",
+        "invented": True,
+    }
     charge = {
-        "format": 1, "id": "C1", "invented": True, "kiln": "k1", "schedule": "red-oak-4-4",
-        "schedule_revision": 1, "target_mc": "12 %",
-        "stock": [{"species": "quercus-rubra", "thickness": "4/4", "volume": "40 m³",
-                   "start": "air-dried"}],
-        "loaded": _stamp(STARTED - dt.timedelta(hours=1)), "started": _stamp(STARTED),
-        "ended": _stamp(ENDED), "unloaded": _stamp(ENDED + dt.timedelta(hours=6)),
-        "scale_resolution": "1 g", "balance_resolution": "0.1 g",
+        "format": 1,
+        "id": "C1",
+        "invented": True,
+        "kiln": "k1",
+        "schedule": "red-oak-4-4",
+        "schedule_revision": 1,
+        "target_mc": "12 %",
+        "stock": [
+            {
+                "species": "quercus-rubra",
+                "thickness": "4/4",
+                "volume": "40 m³",
+                "start": "air-dried",
+            }
+        ],
+        "loaded": _stamp(STARTED - dt.timedelta(hours=1)),
+        "started": _stamp(STARTED),
+        "ended": _stamp(ENDED),
+        "unloaded": _stamp(ENDED + dt.timedelta(hours=6)),
+        "scale_resolution": "1 g",
+        "balance_resolution": "0.1 g",
         "boards": [_board(tag) for tag in BOARDS],
         "weighings": [_weighing(day) for day in range(7)],
         "log": [{"file": "bulbs.csv", "profile": "two-bulbs"}],
-        "step_changes": [{"at": _stamp(STARTED), "step": 1, "by": "A. N. Other"},
-                         {"at": _stamp(STEP_2), "step": 2, "by": "A. N. Other"}],
-        "survey": {"at": _stamp(ENDED + dt.timedelta(hours=3)), "by": "A. N. Other",
-                   "method": "resistance meter", "instrument": "pins", "chosen": "at random",
-                   "wood_temperature": "20 °C", "calibration_temperature": "20 °C",
-                   "corrected_for": ["temperature", "species"],
-                   "readings": [{"mc": f"{mc} %", "pack": "P1", "position": position}
-                                for mc, position in zip(
-                                    (12.1, 12.4, 11.8, 12.0, 12.6, 11.5, 12.2, 11.9, 12.3, 12.0,
-                                     11.7, 12.5), ("door", "middle", "back") * 4, strict=True)]},
-        "signatures": [{"by": "A. N. Other", "on": dt.date(2026, 6, 8)}]}
+        "step_changes": [
+            {"at": _stamp(STARTED), "step": 1, "by": "A. N. Other"},
+            {"at": _stamp(STEP_2), "step": 2, "by": "A. N. Other"},
+        ],
+        "survey": {
+            "at": _stamp(ENDED + dt.timedelta(hours=3)),
+            "by": "A. N. Other",
+            "method": "resistance meter",
+            "instrument": "pins",
+            "chosen": "at random",
+            "wood_temperature": "20 °C",
+            "calibration_temperature": "20 °C",
+            "corrected_for": ["temperature", "species"],
+            "readings": [
+                {"mc": f"{mc} %", "pack": "P1", "position": position}
+                for mc, position in zip(
+                    (12.1, 12.4, 11.8, 12.0, 12.6, 11.5, 12.2, 11.9, 12.3, 12.0, 11.7, 12.5),
+                    ("door", "middle", "back") * 4,
+                    strict=True,
+                )
+            ],
+        },
+        "signatures": [{"by": "A. N. Other", "on": dt.date(2026, 6, 8)}],
+    }
     lot = {
-        "format": 1, "id": "L1", "invented": True, "product": "Red oak boards, 4/4",
-        "species": "quercus-rubra", "thickness": "4/4",
-        "order": {"target_mc": "12 %", "rule": "band", "lowest": "10 %", "highest": "14 %",
-                  "share": "90 %"},
+        "format": 1,
+        "id": "L1",
+        "invented": True,
+        "product": "Red oak boards, 4/4",
+        "species": "quercus-rubra",
+        "thickness": "4/4",
+        "order": {
+            "target_mc": "12 %",
+            "rule": "band",
+            "lowest": "10 %",
+            "highest": "14 %",
+            "share": "90 %",
+        },
         "packs": [{"number": "P1", "charge": "C1", "pieces": 220, "volume": "2.1 m³"}],
-        "issued": dt.date(2026, 6, 9)}
-    return {"mill": mill, "kiln": kiln, "logger": logger, "charge": charge, "lot": lot,
-            "species": species, "schedule": schedule}
+        "issued": dt.date(2026, 6, 9),
+    }
+    return {
+        "mill": mill,
+        "kiln": kiln,
+        "logger": logger,
+        "charge": charge,
+        "lot": lot,
+        "species": species,
+        "schedule": schedule,
+    }
 
 
 def minimal_mill(root: Path, *, files: Mapping[str, Any] | None = None, **changes: Change) -> Path:
@@ -213,6 +330,9 @@ def _merged(record: Any, change: Any) -> Any:
 def _as_bytes(content: Any) -> bytes:
     if isinstance(content, bytes):
         return content
-    text = content if isinstance(content, str) else yaml.safe_dump(
-        content, allow_unicode=True, sort_keys=False, width=1000)
+    text = (
+        content
+        if isinstance(content, str)
+        else yaml.safe_dump(content, allow_unicode=True, sort_keys=False, width=1000)
+    )
     return text.encode()

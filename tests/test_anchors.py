@@ -26,10 +26,19 @@ _ID = re.compile(r'\bid="([^"]+)"')
 def anchors(site: Path) -> set[str]:
     """Return every lasting anchor of the handbook, the checks, the schedules and the sources."""
     mill = site / "mill"
-    pages = [*mill.glob("handbook/*.html"), mill / "checks/index.html", mill / "sources.html",
-             mill / "schedules/quercus-rubra-4-4.html", mill / "species/quercus-rubra.html"]
-    return {f"{page.relative_to(mill).as_posix()}#{found}" for page in pages
-            for found in _ID.findall(page.read_text("utf-8")) if not _COUNTED.fullmatch(found)}
+    pages = [
+        *mill.glob("handbook/*.html"),
+        mill / "checks/index.html",
+        mill / "sources.html",
+        mill / "schedules/quercus-rubra-4-4.html",
+        mill / "species/quercus-rubra.html",
+    ]
+    return {
+        f"{page.relative_to(mill).as_posix()}#{found}"
+        for page in pages
+        for found in _ID.findall(page.read_text("utf-8"))
+        if not _COUNTED.fullmatch(found)
+    }
 
 
 def test_no_published_anchor_has_gone(demo_site):
@@ -43,6 +52,7 @@ def test_every_chapter_and_check_has_its_anchors_in_the_list():
     for chapter in (PROJECT / "content/handbook").glob("*.md"):
         slug = re.sub(r"^\d+-", "", chapter.stem)
         assert f"handbook/{slug}.html#" in published, slug
+
 
 def test_an_anchor_of_old_leads_to_the_section_that_answers_instead(tmp_path):
     mill = small_mill(tmp_path / "a", library=True)

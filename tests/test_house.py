@@ -13,9 +13,26 @@ PROJECT = Path(__file__).resolve().parent.parent
 PACKAGE = PROJECT / "builder" / "kilnfolio"
 
 #: A room may import those after it, never those before.
-ORDER = ("cli", "adopt", "api", "pipeline", "paper", "site", "training",
-         "handbook", "calculators", "charts", "rendering", "archive", "forecast", "review",
-         "records", "physics", "graph", "runtime")
+ORDER = (
+    "cli",
+    "adopt",
+    "api",
+    "pipeline",
+    "paper",
+    "site",
+    "training",
+    "handbook",
+    "calculators",
+    "charts",
+    "rendering",
+    "archive",
+    "forecast",
+    "review",
+    "records",
+    "physics",
+    "graph",
+    "runtime",
+)
 
 
 def room_of(path: Path) -> str:
@@ -30,8 +47,11 @@ def imported_rooms(path: Path) -> set[str]:
             names = [f"{node.module}.{alias.name}" for alias in node.names]
         elif isinstance(node, ast.Import):
             names = [alias.name for alias in node.names]
-        found |= {name.split(".")[1] for name in names
-                  if name.startswith("kilnfolio.") and name.split(".")[1] in ORDER}
+        found |= {
+            name.split(".")[1]
+            for name in names
+            if name.startswith("kilnfolio.") and name.split(".")[1] in ORDER
+        }
     return found
 
 
@@ -41,7 +61,7 @@ SOURCES = sorted(path for path in PACKAGE.rglob("*.py") if room_of(path) in ORDE
 @pytest.mark.parametrize("path", SOURCES, ids=lambda path: path.relative_to(PACKAGE).as_posix())
 def test_imports_point_one_way(path):
     room = room_of(path)
-    allowed = {room, *ORDER[ORDER.index(room) + 1:]}
+    allowed = {room, *ORDER[ORDER.index(room) + 1 :]}
     assert imported_rooms(path) <= allowed
 
 
@@ -57,16 +77,23 @@ def modules() -> dict[str, Path]:
 def imported_modules(path: Path, known: Mapping[str, Path]) -> set[str]:
     """Return the package's modules that a file imports when it runs, at its top or later."""
     tree = ast.parse(path.read_text())
-    typing = {id(inner) for node in ast.walk(tree) if isinstance(node, ast.If)
-              and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"
-              for inner in ast.walk(node)}
+    typing = {
+        id(inner)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.If)
+        and isinstance(node.test, ast.Name)
+        and node.test.id == "TYPE_CHECKING"
+        for inner in ast.walk(node)
+    }
     found: set[str] = set()
     for node in ast.walk(tree):
         if id(node) in typing:
             continue
         if isinstance(node, ast.ImportFrom) and node.module:
-            found |= {name if (name := f"{node.module}.{alias.name}") in known else node.module
-                      for alias in node.names}
+            found |= {
+                name if (name := f"{node.module}.{alias.name}") in known else node.module
+                for alias in node.names
+            }
         elif isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
     return found & set(known)
@@ -100,26 +127,43 @@ def tracked_text() -> list[Path]:
     if listed.returncode:
         pytest.skip("not a git checkout")
     names = [name for name in listed.stdout.decode().split("\0") if name]
-    return [PROJECT / name for name in names
-            if Path(name).suffix in {".py", ".md", ".toml", ".txt", ".yaml", ".css", ".js", ".html"}
-            and (PROJECT / name).is_file()]
+    return [
+        PROJECT / name
+        for name in names
+        if Path(name).suffix in {".py", ".md", ".toml", ".txt", ".yaml", ".css", ".js", ".html"}
+        and (PROJECT / name).is_file()
+    ]
 
 
 def test_no_address_of_an_index_or_machine_is_written_down():
     # spelled in halves, so that this file does not hold what it looks for
-    forbidden = re.compile("|".join(("pypi" + r"\.org", "npm" + "js", r"deb\." + "debian",
-                                     "/wo" + "rk/", "/ro" + "ot/")))
+    forbidden = re.compile(
+        "|".join(
+            ("pypi" + r"\.org", "npm" + "js", r"deb\." + "debian", "/wo" + "rk/", "/ro" + "ot/")
+        )
+    )
     for path in tracked_text():
         assert not forbidden.search(path.read_text(errors="replace")), path
 
 
 #: The names others check, as the plan fixes them.
 FIXED = {
-    "air": ("saturation_pressure", "relative_humidity", "wet_bulb", "dew_point", "humidity_ratio",
-            "pressure_at_altitude"),
+    "air": (
+        "saturation_pressure",
+        "relative_humidity",
+        "wet_bulb",
+        "dew_point",
+        "humidity_ratio",
+        "pressure_at_altitude",
+    ),
     "sorption": ("equilibrium_moisture_content", "relative_humidity_for_emc"),
-    "moisture": ("moisture_content", "oven_dry_mass", "mass_at", "moisture_content_uncertainty",
-                 "controlling_moisture_content"),
+    "moisture": (
+        "moisture_content",
+        "oven_dry_mass",
+        "mass_at",
+        "moisture_content_uncertainty",
+        "controlling_moisture_content",
+    ),
     "shrinkage": ("shrinkage_at", "dimension_change"),
     "water": ("water_removed", "least_heat"),
     "heat": ("longest_run_above",),

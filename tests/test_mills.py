@@ -8,8 +8,11 @@ from tests.reviewed import reviewed_mill
 
 
 def digests(folder: Path) -> dict[str, str]:
-    return {str(path.relative_to(folder)): sha256(path.read_bytes()).hexdigest()
-            for path in (folder / "content").rglob("*") if path.is_file()}
+    return {
+        str(path.relative_to(folder)): sha256(path.read_bytes()).hexdigest()
+        for path in (folder / "content").rglob("*")
+        if path.is_file()
+    }
 
 
 def test_a_made_mill_is_reviewed_without_a_complaint(tmp_path):
@@ -18,8 +21,11 @@ def test_a_made_mill_is_reviewed_without_a_complaint(tmp_path):
     assert list(reviewed.dossiers) == charge_ids(10)
     assert all(charge_file(mill, identity).is_file() for identity in charge_ids(10))
     assert len(reviewed.lots) == 100
-    findings = [finding for review in (*reviewed.dossiers.values(), *reviewed.lots.values())
-                for finding in review.findings]
+    findings = [
+        finding
+        for review in (*reviewed.dossiers.values(), *reviewed.lots.values())
+        for finding in review.findings
+    ]
     assert {finding.outcome for finding in findings} == {"pass", "no data"}
     held = {finding.check for finding in findings if finding.outcome == "pass"}
     assert {"drier-than-the-air-allows", "step-timing", "daily-loss", "lot-moisture"} <= held
@@ -28,7 +34,8 @@ def test_a_made_mill_is_reviewed_without_a_complaint(tmp_path):
 def test_the_same_seed_makes_the_same_mill(tmp_path):
     first, second, other = (
         digests(make_mill(tmp_path / name, charges=3, seed=seed))
-        for name, seed in (("first", 1), ("second", 1), ("other", 2)))
+        for name, seed in (("first", 1), ("second", 1), ("other", 2))
+    )
     assert first == second
     assert first.keys() == other.keys()
     assert first != other

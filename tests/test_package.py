@@ -19,9 +19,14 @@ HOOK = "from setuptools import build_meta; print(build_meta.build_{}({!r}))"
 
 
 def run(words, cwd, *, code=0, **env):
-    done = subprocess.run([str(word) for word in words], cwd=cwd, capture_output=True, text=True,
-                          env={"PATH": os.environ["PATH"], "HOME": str(cwd), "LC_ALL": "C.UTF-8",
-                               **env}, timeout=300)
+    done = subprocess.run(
+        [str(word) for word in words],
+        cwd=cwd,
+        capture_output=True,
+        text=True,
+        env={"PATH": os.environ["PATH"], "HOME": str(cwd), "LC_ALL": "C.UTF-8", **env},
+        timeout=300,
+    )
     assert done.returncode == code, done.stderr[-2000:]
     return done.stdout
 
@@ -39,8 +44,11 @@ def unpacked(tmp_path_factory):
     home = tmp_path_factory.mktemp("package")
     source = home / "source"
     for name in ("builder", "schedules", "content", "tests"):
-        shutil.copytree(PROJECT / name, source / name, ignore=shutil.ignore_patterns(
-            "__pycache__", "*.egg-info", "node_modules", "data"))
+        shutil.copytree(
+            PROJECT / name,
+            source / name,
+            ignore=shutil.ignore_patterns("__pycache__", "*.egg-info", "node_modules", "data"),
+        )
     for name in ("pyproject.toml", "README.md", "DEVELOPERS.md", "LICENSE"):
         shutil.copyfile(PROJECT / name, source / name)
     sdist = build("sdist", source, home / "dist")
@@ -59,8 +67,22 @@ def wheel(unpacked):
 @pytest.fixture(scope="module")
 def installed(wheel, tmp_path_factory):
     target = tmp_path_factory.mktemp("installed")
-    run([sys.executable, "-m", "pip", "install", "--quiet", "--no-deps", "--no-index",
-         "--disable-pip-version-check", "--target", target, wheel], target)
+    run(
+        [
+            sys.executable,
+            "-m",
+            "pip",
+            "install",
+            "--quiet",
+            "--no-deps",
+            "--no-index",
+            "--disable-pip-version-check",
+            "--target",
+            target,
+            wheel,
+        ],
+        target,
+    )
     return target
 
 
@@ -70,19 +92,30 @@ def names(wheel):
 
 
 def below(folder, *suffixes):
-    return {path.relative_to(folder).as_posix() for path in folder.rglob("*")
-            if path.is_file() and path.suffix in suffixes}
+    return {
+        path.relative_to(folder).as_posix()
+        for path in folder.rglob("*")
+        if path.is_file() and path.suffix in suffixes
+    }
 
 
 def test_the_sdist_holds_what_the_wheel_is_built_from_and_nothing_else(unpacked):
-    held = {path.relative_to(unpacked).as_posix() for path in unpacked.rglob("*")
-            if path.is_file() and "__pycache__" not in path.parts}
+    held = {
+        path.relative_to(unpacked).as_posix()
+        for path in unpacked.rglob("*")
+        if path.is_file() and "__pycache__" not in path.parts
+    }
     package = PROJECT / "builder/kilnfolio"
-    wanted = {f"builder/kilnfolio/{path.relative_to(package).as_posix()}"
-              for path in package.rglob("*") if path.is_file() and "__pycache__" not in path.parts}
+    wanted = {
+        f"builder/kilnfolio/{path.relative_to(package).as_posix()}"
+        for path in package.rglob("*")
+        if path.is_file() and "__pycache__" not in path.parts
+    }
     wanted |= {f"schedules/{name}" for name in below(PROJECT / "schedules", ".yaml")}
-    wanted |= {f"content/handbook/{name}"
-               for name in below(PROJECT / "content/handbook", ".md", ".svg", ".yaml")}
+    wanted |= {
+        f"content/handbook/{name}"
+        for name in below(PROJECT / "content/handbook", ".md", ".svg", ".yaml")
+    }
     wanted |= {"builder/build_commands.py", "pyproject.toml", "README.md", "LICENSE"}
     made = {"PKG-INFO", "setup.cfg"}
     assert {name for name in held if ".egg-info/" not in name} - made == wanted
@@ -91,12 +124,18 @@ def test_the_sdist_holds_what_the_wheel_is_built_from_and_nothing_else(unpacked)
 def test_the_wheel_holds_the_package_the_starter_and_nothing_else(wheel):
     package = PROJECT / "builder/kilnfolio"
     held = {name for name in names(wheel) if ".dist-info/" not in name}
-    tree = {f"kilnfolio/{path.relative_to(package).as_posix()}" for path in package.rglob("*")
-            if path.is_file() and "__pycache__" not in path.parts}
-    starter = {f"kilnfolio/starter/schedules/{name}"
-               for name in below(PROJECT / "schedules", ".yaml")}
-    starter |= {f"kilnfolio/starter/handbook/{name}"
-                for name in below(PROJECT / "content/handbook", ".md", ".svg", ".yaml")}
+    tree = {
+        f"kilnfolio/{path.relative_to(package).as_posix()}"
+        for path in package.rglob("*")
+        if path.is_file() and "__pycache__" not in path.parts
+    }
+    starter = {
+        f"kilnfolio/starter/schedules/{name}" for name in below(PROJECT / "schedules", ".yaml")
+    }
+    starter |= {
+        f"kilnfolio/starter/handbook/{name}"
+        for name in below(PROJECT / "content/handbook", ".md", ".svg", ".yaml")
+    }
     assert held == tree | starter
     assert "kilnfolio/py.typed" in held
     assert any(name.endswith(".woff2") for name in held)
@@ -106,8 +145,13 @@ def test_licences_of_what_is_bundled_lie_beside_it(wheel):
     held = names(wheel)
     named = {name.partition(".dist-info/licenses/")[2] for name in held if "/licenses/" in name}
     assert named == {"LICENSE", "builder/kilnfolio/guide/17-licences.md"} | {
-        f"builder/kilnfolio/site/assets/{name}" for name in (
-            "fonts/OFL-literata.txt", "fonts/OFL-folio-sans.txt", "vendor/minisearch-LICENSE.txt")}
+        f"builder/kilnfolio/site/assets/{name}"
+        for name in (
+            "fonts/OFL-literata.txt",
+            "fonts/OFL-folio-sans.txt",
+            "vendor/minisearch-LICENSE.txt",
+        )
+    }
     assert sum("OFL" in name for name in held) == 4  # beside the fonts, and with the licences
     vendored = {name.rsplit("/", 1)[0] for name in held if "/vendor/" in name}
     for folder in vendored:
@@ -121,8 +165,11 @@ def test_what_it_says_of_itself(wheel):
     assert told["Requires-Python"] == ">=3.11"
     assert {"test", "browser"} <= set(told.get_all("Provides-Extra"))
     assert told["License-Expression"] == "MIT AND OFL-1.1"
-    plain = {re.split(r"[>=;\s]", need)[0] for need in told.get_all("Requires-Dist")
-             if "extra ==" not in need}
+    plain = {
+        re.split(r"[>=;\s]", need)[0]
+        for need in told.get_all("Requires-Dist")
+        if "extra ==" not in need
+    }
     assert "openpyxl" in plain
     assert not plain & {"pytest", "mypy", "ruff", "hypothesis", "jsonschema", "setuptools"}
 
@@ -130,8 +177,9 @@ def test_what_it_says_of_itself(wheel):
 def test_from_an_empty_folder_it_makes_checks_and_builds_a_mill(installed, tmp_path):
     command = [sys.executable, installed / "bin/kilnfolio"]
     env = {"PYTHONPATH": str(installed)}
-    where = run([sys.executable, "-c", "import kilnfolio; print(kilnfolio.__file__)"], tmp_path,
-                **env).strip()
+    where = run(
+        [sys.executable, "-c", "import kilnfolio; print(kilnfolio.__file__)"], tmp_path, **env
+    ).strip()
     assert Path(where).is_relative_to(installed)
     run([*command, "new", "mill", "mill", *MILL], tmp_path, **env)
     run([*command, "check", "mill"], tmp_path, **env)
@@ -141,13 +189,16 @@ def test_from_an_empty_folder_it_makes_checks_and_builds_a_mill(installed, tmp_p
     # a PDF, with the packaged fonts and style sheets; nothing is sealed yet, so it ends with 4
     run([*command, "audit", "mill", "--report", "report.pdf"], tmp_path, code=4, **env)
     report = pypdf.PdfReader(tmp_path / "report.pdf")
-    fonts = {str(font.get_object()["/BaseFont"]).partition("+")[2]
-             for font in report.pages[0]["/Resources"]["/Font"].values()}
+    fonts = {
+        str(font.get_object()["/BaseFont"]).partition("+")[2]
+        for font in report.pages[0]["/Resources"]["/Font"].values()
+    }
     assert fonts
     assert all(name.startswith(("Literata", "Folio")) for name in fonts)
 
 
 def test_it_runs_as_a_module_too(installed, tmp_path):
-    said = run([sys.executable, "-m", "kilnfolio", "--version"], tmp_path,
-               PYTHONPATH=str(installed))
+    said = run(
+        [sys.executable, "-m", "kilnfolio", "--version"], tmp_path, PYTHONPATH=str(installed)
+    )
     assert re.fullmatch(r"kilnfolio \d+\.\d+\.\d+\n", said)

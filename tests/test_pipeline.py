@@ -21,8 +21,12 @@ from kilnfolio.runtime.errors import PublicationRefusedError
 
 def served(out):
     """Return the files of the editions; what is kept beside them is no part of the site."""
-    return sorted(path.relative_to(out).as_posix() for edition in EDITIONS
-                  for path in (out / edition).rglob("*") if path.is_file())
+    return sorted(
+        path.relative_to(out).as_posix()
+        for edition in EDITIONS
+        for path in (out / edition).rglob("*")
+        if path.is_file()
+    )
 
 
 def test_problems_leave_the_old_site_as_it_was(tmp_path):
@@ -99,8 +103,13 @@ def test_a_site_without_pdfs_leads_to_none(tmp_path):
 def test_the_contents_lead_to_the_book_only_where_it_is_printed(tmp_path):
     mill = checked_mill(minimal_mill(tmp_path)).mill.record
     for pdfs in (True, False):
-        page = render(environment(mill, pdfs=pdfs), "handbook/contents.html", "handbook/index.html",
-                      title="Handbook", chapters=[])
+        page = render(
+            environment(mill, pdfs=pdfs),
+            "handbook/contents.html",
+            "handbook/index.html",
+            title="Handbook",
+            chapters=[],
+        )
         assert ("handbook.pdf" in page, "practice-key.pdf" in page) == (pdfs, pdfs)
 
 

@@ -38,12 +38,13 @@ def test_a_terminal_gets_one_line_written_over():
     shown = text.rstrip("\n").split("\r")[1:]
     assert 200 < len(shown) < 320  # ten a second for 31 s
     assert "500 of 1,000, 32/s, 16 s left" in text
-    assert all(len(line) >= len(before.rstrip())
-               for before, line in itertools.pairwise(shown))
+    assert all(len(line) >= len(before.rstrip()) for before, line in itertools.pairwise(shown))
 
 
-@pytest.mark.parametrize(("seconds", "words"), [
-    (0.4, "0 s"), (89, "89 s"), (90, "2 min"), (3600, "60 min"), (11100, "3 h 05 min")])
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [(0.4, "0 s"), (89, "89 s"), (90, "2 min"), (3600, "60 min"), (11100, "3 h 05 min")],
+)
 def test_times_are_said_as_a_person_would(seconds, words):
     assert duration(seconds) == words
 

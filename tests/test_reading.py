@@ -60,8 +60,12 @@ def followed(start: Path, words: list[str]) -> set[Path]:
     """
     here = {start}
     for said in words:
-        here = {(page.parent / unquote(urlsplit(address).path)).resolve()
-                for page in here for found, address in read(page).named if found == said}
+        here = {
+            (page.parent / unquote(urlsplit(address).path)).resolve()
+            for page in here
+            for found, address in read(page).named
+            if found == said
+        }
         assert 1 <= len(here) <= 2, f"“{said}” leads to {len(here)} pages"
     return here
 

@@ -8,8 +8,19 @@ import pytest
 
 from kilnfolio.cli import COMMANDS, main
 
-HEAVY = {"cryptography", "jinja2", "markdown", "numpy", "openpyxl", "pandas", "pydantic", "scipy",
-         "weasyprint", "yaml", "zxingcpp"}
+HEAVY = {
+    "cryptography",
+    "jinja2",
+    "markdown",
+    "numpy",
+    "openpyxl",
+    "pandas",
+    "pydantic",
+    "scipy",
+    "weasyprint",
+    "yaml",
+    "zxingcpp",
+}
 
 START = """
 import sys

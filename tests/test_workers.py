@@ -75,8 +75,13 @@ if __name__ == "__main__":
 def long_run(tmp_path):
     script = tmp_path / "long.py"
     script.write_text(LONG)
-    run = subprocess.Popen([sys.executable, script], stdout=subprocess.PIPE, text=True,
-                           stderr=subprocess.PIPE, start_new_session=True)
+    run = subprocess.Popen(
+        [sys.executable, script],
+        stdout=subprocess.PIPE,
+        text=True,
+        stderr=subprocess.PIPE,
+        start_new_session=True,
+    )
     return run, [int(pid) for pid in run.stdout.readline().split()]
 
 

@@ -15,8 +15,9 @@ def main(arguments: list[str] | None = None) -> int:
     """Write the mill and return the exit code."""
     parser = argparse.ArgumentParser(prog="python -m demo", description=__doc__)
     parser.add_argument("--out", type=Path, default=Path("content"), help="folder to write into")
-    parser.add_argument("--schedules", type=Path, default=Path("schedules"),
-                        help="folder of species and schedules")
+    parser.add_argument(
+        "--schedules", type=Path, default=Path("schedules"), help="folder of species and schedules"
+    )
     parser.add_argument("--truth", type=Path, help="file for what truly happened")
     chosen = parser.parse_args(arguments)
     begun = time.monotonic()

@@ -106,9 +106,18 @@ class Chamber:
         The most the dry bulb is raised in an hour. [K]
     """
 
-    def __init__(self, physics: KilnPhysics, pressure_pa: float, wood_heat: float,
-                 outside_c: np.ndarray, errors: SensorErrors, chance: np.random.Generator, *,
-                 indoors_c: float, ramp: float = HEAT_RAMP):
+    def __init__(
+        self,
+        physics: KilnPhysics,
+        pressure_pa: float,
+        wood_heat: float,
+        outside_c: np.ndarray,
+        errors: SensorErrors,
+        chance: np.random.Generator,
+        *,
+        indoors_c: float,
+        ramp: float = HEAT_RAMP,
+    ):
         self.physics, self.pressure, self.errors, self.chance = physics, pressure_pa, errors, chance
         self.wood_heat, self.outside, self.ramp = wood_heat, outside_c, ramp
         self.dry = self.dry_before = self.wood = self.measured = indoors_c
@@ -129,8 +138,16 @@ class Chamber:
         flow = 1.0 if self.fans and self.power else 0.05
         return 0.62 * (self.dry - self.wood) * flow + self.stratified
 
-    def tick(self, number: int, asked_dry: float, asked_wet: float, evaporation: float,
-             wood_mc: float, *, wet_wood: bool) -> None:
+    def tick(
+        self,
+        number: int,
+        asked_dry: float,
+        asked_wet: float,
+        evaporation: float,
+        wood_mc: float,
+        *,
+        wet_wood: bool,
+    ) -> None:
         """Run the air for one tick, given what the load evaporates [kg/s]."""
         if not self.power:
             self._rest()
@@ -154,8 +171,17 @@ class Chamber:
             self.stir = 0.9 * self.stir + float(stirs[minute])
             share = (minute + 1) / TICK_MINUTES
             self.set_dry = set_before + share * (set_after - set_before)
-            self._minute(now + share * (then - now), rising, slope, latent, heat_of_load, ceiling,
-                         outside, outside_vapour, evaporation)
+            self._minute(
+                now + share * (then - now),
+                rising,
+                slope,
+                latent,
+                heat_of_load,
+                ceiling,
+                outside,
+                outside_vapour,
+                evaporation,
+            )
         self._row((number + 1) * TICK_MINUTES)
 
     def _rest(self) -> None:
@@ -166,8 +192,11 @@ class Chamber:
 
     def _ramp_to(self, dry: float, depression: float, wet_wood: bool) -> None:
         hours = TICK_MINUTES / 60.0
-        self.set_dry = min(dry, max(self.set_dry, self.dry - 1.0) + self.ramp * hours) \
-            if dry > self.set_dry else dry
+        self.set_dry = (
+            min(dry, max(self.set_dry, self.dry - 1.0) + self.ramp * hours)
+            if dry > self.set_dry
+            else dry
+        )
         opening = (DEPRESSION_RAMP_WET if wet_wood else DEPRESSION_RAMP_DRY) * hours
         self.set_depression = min(depression, self.set_depression + opening)
 
@@ -184,12 +213,24 @@ class Chamber:
         wet[1] -= 0.5
         now, below, then = vapour_pressure_of_bulbs(dry, wet, self.pressure)
         least = 300.0  # even a very dry kiln holds some vapour
-        return (float(max(now, least)), float(max(then, least)),
-                float(max((now - below) / 0.5, 20.0)))
+        return (
+            float(max(now, least)),
+            float(max(then, least)),
+            float(max((now - below) / 0.5, 20.0)),
+        )
 
-    def _minute(self, wanted: float, rising: float, slope: float, latent: float,
-                heat_of_load: float, ceiling: float, outside: float, outside_vapour: float,
-                evaporation: float) -> None:
+    def _minute(
+        self,
+        wanted: float,
+        rising: float,
+        slope: float,
+        latent: float,
+        heat_of_load: float,
+        ceiling: float,
+        outside: float,
+        outside_vapour: float,
+        evaporation: float,
+    ) -> None:
         k, seconds = self.physics, 60.0
         self.measured += (self.dry + self.errors.dry - self.measured) * 0.4
         flow = 1.0 if self.fans and self.power else 0.05
@@ -200,28 +241,41 @@ class Chamber:
         # Walls, stickers and board faces hold as much vapour again as several chambers of air.
         room = 4.0 * k.chamber_m3 * density
         # The vapour that would bring the air right [kg]: the controller asks no more.
-        self._move_vents((self.vapour - wanted) / slope,
-                         abs(self.vapour - wanted) * room,
-                         max(k.vent * (self.vapour - outside_vapour) * density, 1e-6),
-                         max(k.leak * (self.vapour - outside_vapour) * density - evaporation
-                             + rising * room, 0.0))
+        self._move_vents(
+            (self.vapour - wanted) / slope,
+            abs(self.vapour - wanted) * room,
+            max(k.vent * (self.vapour - outside_vapour) * density, 1e-6),
+            max(
+                k.leak * (self.vapour - outside_vapour) * density - evaporation + rising * room, 0.0
+            ),
+        )
         through = (k.vent * self.vent + k.leak) * flow
         vented = through * (self.vapour - outside_vapour) * density
         drawn = k.compressor * self.compressor * min(1.0, max(0.0, (self.vapour - 1800.0) / 4500.0))
         made = k.spray * self.spray
         to_load = k.exchange * max(flow, STILL_HEAT_SHARE) * (self.dry - self.wood)
         air_loss = through * 1.0 * AIR_HEAT * (self.dry - outside)
-        compressor_heat = (drawn * latent + k.compressor_kw * self.compressor)
+        compressor_heat = drawn * latent + k.compressor_kw * self.compressor
         # steam brings its own heat; a mist of cold water takes it from the air
         misted = made * latent if k.compressor else 0.0
-        heat = (k.heating_kw * self.coil * flow + compressor_heat - misted - to_load - air_loss
-                - k.losses * (self.dry - outside))
+        heat = (
+            k.heating_kw * self.coil * flow
+            + compressor_heat
+            - misted
+            - to_load
+            - air_loss
+            - k.losses * (self.dry - outside)
+        )
         self.dry += heat * seconds / k.heat_capacity
         self.wood += (to_load - evaporation * latent) * seconds / heat_of_load
         self.vapour += (evaporation + made - vented - drawn) * seconds / room
         self.vapour = min(max(self.vapour, 200.0), ceiling)
-        self.energy_kwh += (max(k.heating_kw * self.coil * flow, 0.0) + made * latent - misted
-                            + k.compressor_kw * self.compressor) / 60.0
+        self.energy_kwh += (
+            max(k.heating_kw * self.coil * flow, 0.0)
+            + made * latent
+            - misted
+            + k.compressor_kw * self.compressor
+        ) / 60.0
         self.condensed_kg += drawn * seconds
         drift = 4.5 if not (self.fans and self.power) else 0.0
         self.stratified += (drift - self.stratified) * (1 / 70.0 if drift else 1 / 12.0)
@@ -286,4 +340,3 @@ class Chamber:
     def humidity(self) -> float:
         """Return the true RH of the entering air [%]."""
         return min(100.0, 100.0 * self.vapour / saturation_pressure(self.dry))
-

@@ -33,9 +33,16 @@ def in_column_unit(values: np.ndarray, channel: str, unit: str) -> np.ndarray:
     return values / 100.0 if unit == "fraction" else values
 
 
-def export(profile: dict[str, Any], started: dt.datetime, minutes: np.ndarray,
-           channels: dict[str, np.ndarray], sensors: dict[str, Sensor], zone: ZoneInfo,
-           chance: np.random.Generator, extra: dict[str, np.ndarray]) -> bytes:
+def export(
+    profile: dict[str, Any],
+    started: dt.datetime,
+    minutes: np.ndarray,
+    channels: dict[str, np.ndarray],
+    sensors: dict[str, Sensor],
+    zone: ZoneInfo,
+    chance: np.random.Generator,
+    extra: dict[str, np.ndarray],
+) -> bytes:
     """Return the bytes of one export.
 
     Parameters
@@ -75,8 +82,9 @@ def export(profile: dict[str, Any], started: dt.datetime, minutes: np.ndarray,
     return ("\r\n".join(rows) + "\r\n").encode(profile.get("encoding", "utf-8"))
 
 
-def _shown(values: np.ndarray, channel: str, unit: str, sensor: Sensor,
-           chance: np.random.Generator) -> np.ndarray:
+def _shown(
+    values: np.ndarray, channel: str, unit: str, sensor: Sensor, chance: np.random.Generator
+) -> np.ndarray:
     if channel in SWITCHES:
         return in_column_unit(values, channel, unit)
     felt = values + sensor.bias + sensor.noise * chance.standard_normal(len(values))
@@ -87,8 +95,13 @@ def _shown(values: np.ndarray, channel: str, unit: str, sensor: Sensor,
     return in_column_unit(felt, channel, unit)
 
 
-def _cells(values: np.ndarray, step: float, profile: dict[str, Any], channel: str,
-           chance: np.random.Generator) -> list[str]:
+def _cells(
+    values: np.ndarray,
+    step: float,
+    profile: dict[str, Any],
+    channel: str,
+    chance: np.random.Generator,
+) -> list[str]:
     decimals = max(0, -int(np.floor(np.log10(step) + 1e-9)))
     cells = [f"{value:.{decimals}f}" for value in np.round(values / step) * step + 0.0]
     if profile["decimal"] == ",":
@@ -99,8 +112,9 @@ def _cells(values: np.ndarray, step: float, profile: dict[str, Any], channel: st
     return cells
 
 
-def _times(profile: dict[str, Any], started: dt.datetime, minutes: np.ndarray, zone: ZoneInfo
-           ) -> list[str]:
+def _times(
+    profile: dict[str, Any], started: dt.datetime, minutes: np.ndarray, zone: ZoneInfo
+) -> list[str]:
     clock = profile["time"]["clock"]
     begun = started.astimezone(dt.UTC)
     moments = (begun + dt.timedelta(minutes=int(minute)) for minute in minutes)

@@ -22,9 +22,16 @@ def time_constant_minutes(thickness_mm: float) -> float:
     return FILM_FACTOR * 4.0 * half**2 / (np.pi**2 * THERMAL_DIFFUSIVITY) / 60.0
 
 
-def core_temperatures(dry_c: np.ndarray, wet_c: np.ndarray, wood_c: np.ndarray,
-                      mean_mc: np.ndarray, outside_c: np.ndarray, thickness_mm: float,
-                      leak_share: float, minutes: float) -> np.ndarray:
+def core_temperatures(
+    dry_c: np.ndarray,
+    wet_c: np.ndarray,
+    wood_c: np.ndarray,
+    mean_mc: np.ndarray,
+    outside_c: np.ndarray,
+    thickness_mm: float,
+    leak_share: float,
+    minutes: float,
+) -> np.ndarray:
     """Return the core temperature at each row.
 
     Parameters

@@ -37,8 +37,9 @@ class CutSection:
         return 100.0 * (self.green_g - self.oven_dry_g) / self.oven_dry_g
 
 
-def cut_sections(tag: str, board_mc: float, board_dry_g: float, chance: np.random.Generator
-                 ) -> tuple[CutSection, CutSection]:
+def cut_sections(
+    tag: str, board_mc: float, board_dry_g: float, chance: np.random.Generator
+) -> tuple[CutSection, CutSection]:
     """Return the two sections cut at the ends of a board before it is weighed.
 
     A section is about one inch along the grain of a 760 mm board. Its MC differs from the board's
@@ -50,8 +51,13 @@ def cut_sections(tag: str, board_mc: float, board_dry_g: float, chance: np.rando
         mc = board_mc * chance.normal(1.0, SECTION_SHARE) + chance.normal(-0.1, SECTION_POINTS)
         # Oven-drying is stopped a hair before constant mass.
         left = 1.0 + abs(chance.normal(0.0, 0.0006))
-        sections.append(CutSection(f"{tag}{letter}", rounded(dry * (1 + mc / 100), BALANCE_STEP_G),
-                                   rounded(dry * left, BALANCE_STEP_G)))
+        sections.append(
+            CutSection(
+                f"{tag}{letter}",
+                rounded(dry * (1 + mc / 100), BALANCE_STEP_G),
+                rounded(dry * left, BALANCE_STEP_G),
+            )
+        )
     return sections[0], sections[1]
 
 
@@ -66,14 +72,17 @@ def transposed(mass_g: int, least_drop: float, floor_g: float) -> int | None:
     Of the swaps that lower it by at least `least_drop` and leave it above `floor_g`, the smallest.
     """
     digits = str(mass_g)
-    swaps = [int(digits[:i] + digits[i + 1] + digits[i] + digits[i + 2:])
-             for i in range(len(digits) - 1)]
+    swaps = [
+        int(digits[:i] + digits[i + 1] + digits[i] + digits[i + 2 :])
+        for i in range(len(digits) - 1)
+    ]
     fitting = [swap for swap in swaps if swap <= mass_g - least_drop and swap > floor_g]
     return max(fitting, default=None)
 
 
-def meter_readings(mc: np.ndarray, wood_temp_c: float, chance: np.random.Generator, *,
-                   temperature_corrected: bool) -> np.ndarray:
+def meter_readings(
+    mc: np.ndarray, wood_temp_c: float, chance: np.random.Generator, *, temperature_corrected: bool
+) -> np.ndarray:
     """Return what a resistance meter shows on boards of an MC [%].
 
     Warm wood conducts better, so an uncorrected reading is too high by half a point for each

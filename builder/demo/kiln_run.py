@@ -45,8 +45,14 @@ class KilnRun:
         Between fan reversals.
     """
 
-    def __init__(self, boards: Boards, load: int, chamber: Chamber, water_per_point: float,
-                 reversal_minutes: float):
+    def __init__(
+        self,
+        boards: Boards,
+        load: int,
+        chamber: Chamber,
+        water_per_point: float,
+        reversal_minutes: float,
+    ):
         self.boards, self.load, self.chamber = boards, load, chamber
         self.water_per_point, self.reversal = water_per_point, reversal_minutes
         self.ticks = 0
@@ -83,16 +89,26 @@ class KilnRun:
         moving = chamber.fans and chamber.power
         before = self.mean_history[-1]
         emc = self._local_emc()
-        self.boards.dry(chamber.wood + self.boards.warmer_k, emc, 60.0 * TICK_MINUTES,
-                        1.0 if moving else STILL_AIR_SHARE)
-        after = float(self.boards.mean_mc[:self.load].mean())
+        self.boards.dry(
+            chamber.wood + self.boards.warmer_k,
+            emc,
+            60.0 * TICK_MINUTES,
+            1.0 if moving else STILL_AIR_SHARE,
+        )
+        after = float(self.boards.mean_mc[: self.load].mean())
         self.mean_history.append(after)
         self.emc_history.append(float(emc[0]))
         given = (before - after) * self.water_per_point / (60.0 * TICK_MINUTES)
         # The air meets the vapour of the last tick or two, not of an instant.
         self.evaporation += 0.5 * (given - self.evaporation)
-        chamber.tick(self.ticks, self.asked.dry_bulb_c, self.asked.wet_bulb_c, self.evaporation,
-                     after, wet_wood=after > 27.0)
+        chamber.tick(
+            self.ticks,
+            self.asked.dry_bulb_c,
+            self.asked.wet_bulb_c,
+            self.evaporation,
+            after,
+            wet_wood=after > 27.0,
+        )
         self.ticks += 1
 
     def _local_emc(self) -> np.ndarray:
@@ -112,5 +128,5 @@ class KilnRun:
         still = np.full(len(self.boards.half_thickness), 8.0)
         for step in range(int(hours + rest_hours)):
             share = min(1.0, step / max(hours, 1.0))
-            wood = start + (22.0 - start) * share ** 0.6
+            wood = start + (22.0 - start) * share**0.6
             self.boards.dry(np.full(len(still), wood), still, 3600.0, 1e-6)

@@ -51,11 +51,17 @@ class Library:
 
 def read_library(schedules: Path) -> Library:
     """Read every species, schedule and the notation below a folder."""
+
     def every(folder: str, model: type) -> dict:
-        found = (validate(read_yaml(path, path.name), model).record
-                 for path in sorted((schedules / folder).glob("*.yaml")))
+        found = (
+            validate(read_yaml(path, path.name), model).record
+            for path in sorted((schedules / folder).glob("*.yaml"))
+        )
         return {record.id: record for record in found}
-    return Library(every("species", Species),
-                   every("hardwood", Schedule) | every("softwood", Schedule),
-                   next(iter(every("notations", Notation).values())),
-                   pressure_at_altitude(ALTITUDE_M))
+
+    return Library(
+        every("species", Species),
+        every("hardwood", Schedule) | every("softwood", Schedule),
+        next(iter(every("notations", Notation).values())),
+        pressure_at_altitude(ALTITUDE_M),
+    )

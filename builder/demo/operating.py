@@ -92,9 +92,16 @@ class Sheet:
 class Operator:
     """Runs one charge to its end; see `run`."""
 
-    def __init__(self, plan: ChargePlan, library: Library, run: KilnRun,
-                 samples: list[SampleBoard], crew: tuple[str, ...], zone: ZoneInfo,
-                 chance: np.random.Generator):
+    def __init__(
+        self,
+        plan: ChargePlan,
+        library: Library,
+        run: KilnRun,
+        samples: list[SampleBoard],
+        crew: tuple[str, ...],
+        zone: ZoneInfo,
+        chance: np.random.Generator,
+    ):
         self.plan, self.library, self.kiln = plan, library, run
         self.samples, self.crew, self.zone, self.chance = samples, crew, zone, chance
         self.steps = library.steps(plan.schedule)
@@ -108,8 +115,11 @@ class Operator:
 
     def run(self) -> Sheet:
         """Run the charge and return what was written."""
-        self._set_step(0.0, self.step, "air-dried stock: begun at the step for its present MC"
-                       if self.step > 1 else None)
+        self._set_step(
+            0.0,
+            self.step,
+            "air-dried stock: begun at the step for its present MC" if self.step > 1 else None,
+        )
         if self.timed:
             self._drying_by_the_clock()
         else:
@@ -121,8 +131,9 @@ class Operator:
 
     def _equalizes(self) -> bool:
         schedule = self.library.schedules[self.plan.schedule]
-        return not self.timed or (schedule.equalizing is not None
-                                  and self.plan.heat_treatment is None)
+        return not self.timed or (
+            schedule.equalizing is not None and self.plan.heat_treatment is None
+        )
 
     # --- drying ----------------------------------------------------------------------------------
 
@@ -167,8 +178,11 @@ class Operator:
         if trigger is None or written.controlling > trigger + self._early(written, trigger):
             return
         hotter = self.steps[self.step].air.dry_bulb_c
-        if self.ceiling and hotter > self.ceiling.dry_bulb.value + 0.1 \
-                and written.wettest > self.ceiling.while_above.value - 0.1:
+        if (
+            self.ceiling
+            and hotter > self.ceiling.dry_bulb.value + 0.1
+            and written.wettest > self.ceiling.while_above.value - 0.1
+        ):
             return
         minute = written.minute + float(self.chance.integers(15, 35))
         earliest = self.stepped_at + DAY + 5
@@ -181,13 +195,21 @@ class Operator:
     def _early(self, written: Round, trigger: float) -> float:
         """Return how far above the trigger this operator will step: nothing, unless planted."""
         fault = self.plan.fault
-        if not fault or fault.kind != "early step" or "step" in self.sheet.planted \
-                or written.minute < fault.day * DAY:
+        if (
+            not fault
+            or fault.kind != "early step"
+            or "step" in self.sheet.planted
+            or written.minute < fault.day * DAY
+        ):
             return 0.0
         above = written.controlling - trigger
         if fault.size - 0.7 <= above <= fault.size + 0.5:
-            self.sheet.planted |= {"step": self.step + 1, "trigger": trigger,
-                                   "controlling": written.controlling, "minute": written.minute}
+            self.sheet.planted |= {
+                "step": self.step + 1,
+                "trigger": trigger,
+                "controlling": written.controlling,
+                "minute": written.minute,
+            }
             return fault.size + 0.5
         return 0.0
 
@@ -196,8 +218,10 @@ class Operator:
         if written.driest <= start + 0.2:
             return True
         # Better a little early than late: the next round may find it too dry.
-        soon = written.driest - self._driest_loss() * (self._routine(written.minute)
-                                                       - written.minute) / DAY
+        soon = (
+            written.driest
+            - self._driest_loss() * (self._routine(written.minute) - written.minute) / DAY
+        )
         return written.driest <= start + START_MARGIN and soon < start - START_MARGIN
 
     def _driest_loss(self) -> float:
@@ -206,8 +230,9 @@ class Operator:
             return 0.0
         before, last = self.sheet.rounds[-2:]
         name = min(last.stated, key=last.stated.__getitem__)
-        return max(0.0, (before.stated[name] - last.stated[name])
-                   / (last.minute - before.minute) * DAY)
+        return max(
+            0.0, (before.stated[name] - last.stated[name]) / (last.minute - before.minute) * DAY
+        )
 
     def _next(self, written: Round) -> float:
         """Return when to weigh next: the routine, or sooner where the driest board is near due."""
@@ -279,22 +304,26 @@ class Operator:
         now = self._local(after + 240)
         for day in range(3):
             for hour in hours:
-                wall = dt.datetime.combine(now.date() + dt.timedelta(days=day), dt.time(hour, 0),
-                                           self.zone)
+                wall = dt.datetime.combine(
+                    now.date() + dt.timedelta(days=day), dt.time(hour, 0), self.zone
+                )
                 if wall > now:
                     spread = int(self.chance.integers(2, 19))
                     return (wall.timestamp() - begun.timestamp()) / 60.0 + spread
         raise AssertionError("a morning comes within three days")
 
     def _local(self, minute: float) -> dt.datetime:
-        return (self.plan.started.astimezone(dt.UTC)
-                + dt.timedelta(minutes=minute)).astimezone(self.zone)
+        return (self.plan.started.astimezone(dt.UTC) + dt.timedelta(minutes=minute)).astimezone(
+            self.zone
+        )
 
     def _weigh(self, minute: float) -> Round:
         self.kiln.advance(minute)
         masses = self.kiln.boards.mass_g[self.kiln.samples]
-        shown = {board.id: weigh(float(mass), self.chance)
-                 for board, mass in zip(self.samples, masses, strict=True)}
+        shown = {
+            board.id: weigh(float(mass), self.chance)
+            for board, mass in zip(self.samples, masses, strict=True)
+        }
         self._misread(minute, shown)
         stated = {board.id: self._mc(board, shown[board.id]) for board in self.samples}
         self._slip(minute, stated)
@@ -314,8 +343,13 @@ class Operator:
 
     def _planted(self, minute: float, kind: str) -> bool:
         fault = self.plan.fault
-        return bool(fault and fault.kind == kind and "board" not in self.sheet.planted
-                    and minute >= fault.day * DAY and len(self.sheet.rounds) > 1)
+        return bool(
+            fault
+            and fault.kind == kind
+            and "board" not in self.sheet.planted
+            and minute >= fault.day * DAY
+            and len(self.sheet.rounds) > 1
+        )
 
     def _misread(self, minute: float, shown: dict[str, int]) -> None:
         """Write one mass with two digits swapped, so that the next one seems a gain."""
@@ -331,8 +365,12 @@ class Operator:
             wrong = transposed(mass, 1.3 * loss + 0.008 * mass, 1.05 * board.oven_dry_g)
             if wrong is not None and mass - wrong < 0.06 * mass:
                 shown[board.id] = wrong
-                self.sheet.planted |= {"board": board.id, "minute": minute, "written_g": wrong,
-                                       "scale_showed_g": mass}
+                self.sheet.planted |= {
+                    "board": board.id,
+                    "minute": minute,
+                    "written_g": wrong,
+                    "scale_showed_g": mass,
+                }
                 return
 
     def _slip(self, minute: float, stated: dict[str, float]) -> None:
@@ -342,5 +380,9 @@ class Operator:
         board = max(stated, key=stated.__getitem__)
         right = stated[board]
         stated[board] = round(right + self.plan.fault.size, 1)
-        self.sheet.planted |= {"board": board, "minute": minute, "written_pct": stated[board],
-                               "right_pct": right}
+        self.sheet.planted |= {
+            "board": board,
+            "minute": minute,
+            "written_pct": stated[board],
+            "right_pct": right,
+        }

@@ -6,8 +6,16 @@ import datetime as dt
 from dataclasses import dataclass, field
 from typing import Literal
 
-FaultKind = Literal["dry wick", "stopped fan", "mis-weighed board", "arithmetic slip",
-                    "cold core", "small survey", "early step", "equalizing cut short"]
+FaultKind = Literal[
+    "dry wick",
+    "stopped fan",
+    "mis-weighed board",
+    "arithmetic slip",
+    "cold core",
+    "small survey",
+    "early step",
+    "equalizing cut short",
+]
 
 
 @dataclass(frozen=True)

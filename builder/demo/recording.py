@@ -61,12 +61,14 @@ def written(moment: dt.datetime) -> str:
 
 def pack_numbers(plan: ChargePlan, positions: list[str]) -> dict[str, str]:
     """Return pack numbers with the position each stands in."""
-    return {f"{plan.id}-{number:02d}": position
-            for number, position in enumerate(positions, start=1)}
+    return {
+        f"{plan.id}-{number:02d}": position for number, position in enumerate(positions, start=1)
+    }
 
 
-def charge_record(making: Making, cooled_hours: float
-                  ) -> tuple[dict[str, Any], dt.datetime, dt.datetime]:
+def charge_record(
+    making: Making, cooled_hours: float
+) -> tuple[dict[str, Any], dt.datetime, dt.datetime]:
     """Return the record of a charge, when it was unloaded and when it was surveyed."""
     plan, sheet = making.plan, making.sheet
     ended = making.moment(sheet.ended)
@@ -75,34 +77,64 @@ def charge_record(making: Making, cooled_hours: float
     survey, stress, defects = _findings(making, surveyed)
     schedule = making.library.schedules[plan.schedule]
     record = {
-        "format": 1, "id": plan.id, "invented": True, "kiln": plan.kiln, "schedule": plan.schedule,
-        "schedule_revision": schedule.revision, "stock": [_stock(making)],
-        "target_mc": f"{plan.target_mc:g} %", "stacking": _stacking(making),
+        "format": 1,
+        "id": plan.id,
+        "invented": True,
+        "kiln": plan.kiln,
+        "schedule": plan.schedule,
+        "schedule_revision": schedule.revision,
+        "stock": [_stock(making)],
+        "target_mc": f"{plan.target_mc:g} %",
+        "stacking": _stacking(making),
         "loaded": written(plan.started - dt.timedelta(hours=17)),
-        "started": written(plan.started), "ended": written(ended), "unloaded": written(unloaded),
-        "cooled_for": f"{cooled_hours:g} h", "control_rule": "wettest half",
-        "board_scale": "board-scale", "scale_resolution": f"{SCALE_STEP_G:g} g",
+        "started": written(plan.started),
+        "ended": written(ended),
+        "unloaded": written(unloaded),
+        "cooled_for": f"{cooled_hours:g} h",
+        "control_rule": "wettest half",
+        "board_scale": "board-scale",
+        "scale_resolution": f"{SCALE_STEP_G:g} g",
         "balance_resolution": f"{BALANCE_STEP_G:g} g",
-        "boards": _boards(making, unloaded), "weighings": _weighings(making),
+        "boards": _boards(making, unloaded),
+        "weighings": _weighings(making),
         "log": [Line(file=log_name(plan), profile=profile_of(plan))],
         "hand_readings": _hand_readings(making),
-        "step_changes": [Line(at=written(making.moment(minute)), step=number,
-                              by=_who(making, minute), reason=reason)
-                         for minute, number, reason in sheet.steps],
-        "stops": _stops(making), "events": _events(making),
-        "equalizing": _stage(making, sheet.equalizing), "conditioning": _stage(making,
-                                                                             sheet.conditioning),
-        "survey": survey, "stress": stress, "defects": defects,
+        "step_changes": [
+            Line(
+                at=written(making.moment(minute)),
+                step=number,
+                by=_who(making, minute),
+                reason=reason,
+            )
+            for minute, number, reason in sheet.steps
+        ],
+        "stops": _stops(making),
+        "events": _events(making),
+        "equalizing": _stage(making, sheet.equalizing),
+        "conditioning": _stage(making, sheet.conditioning),
+        "survey": survey,
+        "stress": stress,
+        "defects": defects,
         "heat_treatment": _heat_treatment(making, unloaded),
         "energy": f"{round(making.kiln.chamber.energy_kwh, -1):.0f} kWh",
         "condensate": _condensate(making),
         "signatures": [
             Line(by=scenario.CREW[0], on=unloaded.date().isoformat(), role="kiln operator"),
-            Line(by=scenario.SUPERVISOR, on=(surveyed + dt.timedelta(days=1)).date().isoformat(),
-                 role="drying supervisor")],
-        "waivers": [{"check": check, "reason": reason, "by": scenario.SUPERVISOR,
-                     "at": written(surveyed + dt.timedelta(days=1))}
-                    for check, reason in plan.waivers],
+            Line(
+                by=scenario.SUPERVISOR,
+                on=(surveyed + dt.timedelta(days=1)).date().isoformat(),
+                role="drying supervisor",
+            ),
+        ],
+        "waivers": [
+            {
+                "check": check,
+                "reason": reason,
+                "by": scenario.SUPERVISOR,
+                "at": written(surveyed + dt.timedelta(days=1)),
+            }
+            for check, reason in plan.waivers
+        ],
         "corrections": _corrections(plan, survey, surveyed),
         "notes": plan.notes,
     }
@@ -116,45 +148,78 @@ def running_record(making: Making, running: RunningPlan, now: dt.datetime) -> di
     boards = _boards(making, now)
     for board in boards:
         if board["id"] in running.in_the_oven:
-            board["sections"] = [Line({key: "…" if key == "oven_dry" else value
-                                       for key, value in section.items() if key != "stated_mc"})
-                                 for section in board["sections"]]
+            board["sections"] = [
+                Line(
+                    {
+                        key: "…" if key == "oven_dry" else value
+                        for key, value in section.items()
+                        if key != "stated_mc"
+                    }
+                )
+                for section in board["sections"]
+            ]
             board["stated_oven_dry_mass"] = None
     weighings = _weighings(making)
     if running.in_the_oven:  # nobody can work out an MC before the sections are out
         weighings = [Line({key: one[key] for key in ("at", "by", "masses")}) for one in weighings]
     minute = (now - plan.started).total_seconds() / 60.0
-    events = [event for event in (_events(making) if making.sheet.rounds else [])
-              if event["at"] <= written(now)]
-    note = Line(at=written(making.moment(minute - 55.0)), kind="note",
-                by=_who(making, minute - 60.0), note=running.note)
+    events = [
+        event
+        for event in (_events(making) if making.sheet.rounds else [])
+        if event["at"] <= written(now)
+    ]
+    note = Line(
+        at=written(making.moment(minute - 55.0)),
+        kind="note",
+        by=_who(making, minute - 60.0),
+        note=running.note,
+    )
     return {
-        "format": 1, "id": plan.id, "invented": True, "kiln": plan.kiln, "schedule": plan.schedule,
-        "schedule_revision": schedule.revision, "stock": [_stock(making)],
-        "target_mc": f"{plan.target_mc:g} %", "stacking": _stacking(making),
+        "format": 1,
+        "id": plan.id,
+        "invented": True,
+        "kiln": plan.kiln,
+        "schedule": plan.schedule,
+        "schedule_revision": schedule.revision,
+        "stock": [_stock(making)],
+        "target_mc": f"{plan.target_mc:g} %",
+        "stacking": _stacking(making),
         "loaded": written(plan.started - dt.timedelta(hours=17)),
-        "started": written(plan.started), "ended": "…", "unloaded": "…",
-        "control_rule": "wettest half", "board_scale": "board-scale",
-        "scale_resolution": f"{SCALE_STEP_G:g} g", "balance_resolution": f"{BALANCE_STEP_G:g} g",
-        "boards": boards, "weighings": weighings,
+        "started": written(plan.started),
+        "ended": "…",
+        "unloaded": "…",
+        "control_rule": "wettest half",
+        "board_scale": "board-scale",
+        "scale_resolution": f"{SCALE_STEP_G:g} g",
+        "balance_resolution": f"{BALANCE_STEP_G:g} g",
+        "boards": boards,
+        "weighings": weighings,
         "log": [Line(file=log_name(plan), profile=profile_of(plan))],
         "hand_readings": _hand_readings(making),
-        "step_changes": [Line(at=written(making.moment(at)), step=number, by=_who(making, at),
-                              reason=reason) for at, number, reason in making.sheet.steps],
+        "step_changes": [
+            Line(at=written(making.moment(at)), step=number, by=_who(making, at), reason=reason)
+            for at, number, reason in making.sheet.steps
+        ],
         "events": [*events, note],
     }
 
 
-def _corrections(plan: ChargePlan, survey: dict[str, Any], surveyed: dt.datetime
-                 ) -> list[dict[str, Any]]:
+def _corrections(
+    plan: ChargePlan, survey: dict[str, Any], surveyed: dt.datetime
+) -> list[dict[str, Any]]:
     wrong = plan.miscopied
     if wrong is None:
         return []
-    return [{"field": f"survey.readings.{wrong.reading}.mc", "old": wrong.typed,
-             "new": survey["readings"][wrong.reading]["mc"],
-             "reason": "Typed wrongly from the survey sheet; found when the two were compared.",
-             "by": scenario.INSPECTOR,
-             "at": written(_office_hour(surveyed, wrong.days_after, 11, 20))}]
+    return [
+        {
+            "field": f"survey.readings.{wrong.reading}.mc",
+            "old": wrong.typed,
+            "new": survey["readings"][wrong.reading]["mc"],
+            "reason": "Typed wrongly from the survey sheet; found when the two were compared.",
+            "by": scenario.INSPECTOR,
+            "at": written(_office_hour(surveyed, wrong.days_after, 11, 20)),
+        }
+    ]
 
 
 def _at(moment: dt.datetime) -> dt.datetime:
@@ -172,75 +237,115 @@ def _office_hour(after: dt.datetime, days: int, hour: int, minute: int) -> dt.da
 
 
 def _who(making: Making, minute: float) -> str:
-    later = [written_round.by for written_round in making.sheet.rounds
-             if written_round.minute <= minute]
+    later = [
+        written_round.by for written_round in making.sheet.rounds if written_round.minute <= minute
+    ]
     return later[-1] if later else scenario.CREW[0]
 
 
 # --- the timber ----------------------------------------------------------------------------------
+
 
 def _stock(making: Making) -> dict[str, Any]:
     plan = making.plan
     thickness = Length.parse(plan.thickness).value * ROUGH_OVER_NOMINAL / 1000.0
     pieces = round(plan.volume_m3 / (thickness * 0.165 * 3.4), -1)
     sawn = plan.started.date() - dt.timedelta(days=plan.sawn_days_before)
-    return {"species": plan.species, "thickness": plan.thickness,
-            "volume": f"{plan.volume_m3:g} m³", "pieces": int(pieces), "start": plan.start,
-            "intake": [Line(number=f"{plan.supplier[:3].upper()}-{sawn:%y%j}",
-                            supplier=f"{plan.supplier} (invented)", sawn=sawn.isoformat(),
-                            claim=plan.claim)]}
+    return {
+        "species": plan.species,
+        "thickness": plan.thickness,
+        "volume": f"{plan.volume_m3:g} m³",
+        "pieces": int(pieces),
+        "start": plan.start,
+        "intake": [
+            Line(
+                number=f"{plan.supplier[:3].upper()}-{sawn:%y%j}",
+                supplier=f"{plan.supplier} (invented)",
+                sawn=sawn.isoformat(),
+                claim=plan.claim,
+            )
+        ],
+    }
 
 
 def _stacking(making: Making) -> dict[str, Any]:
     plan = making.plan
     thick = Length.parse(plan.thickness).value > 40
-    return {"by": scenario.STACKER,
-            "on": (plan.started.date() - dt.timedelta(days=2)).isoformat(),
-            "sticker_thickness": "19 mm" if not thick else "25 mm",
-            "sticker_spacing": "406 mm" if not thick else "610 mm",
-            "sticker_mc": f"{8.0 + 2.5 * making.chance.random():.1f} %", "baffles_closed": True,
-            "top_weight": "concrete slabs, about 350 kg/m²",
-            "packs": pack_numbers(plan, making.packs)}
+    return {
+        "by": scenario.STACKER,
+        "on": (plan.started.date() - dt.timedelta(days=2)).isoformat(),
+        "sticker_thickness": "19 mm" if not thick else "25 mm",
+        "sticker_spacing": "406 mm" if not thick else "610 mm",
+        "sticker_mc": f"{8.0 + 2.5 * making.chance.random():.1f} %",
+        "baffles_closed": True,
+        "top_weight": "concrete slabs, about 350 kg/m²",
+        "packs": pack_numbers(plan, making.packs),
+    }
 
 
 def _boards(making: Making, unloaded: dt.datetime) -> list[dict[str, Any]]:
     plan = making.plan
     cut = plan.started - dt.timedelta(hours=20)
-    again = {board.id for board in making.samples[:plan.resectioned]}
-    return [{"id": board.id, "position": board.position, "side": board.side,
-             "chosen_as": board.chosen_as, "sections": _sections(board.sections),
-             "green_mass": f"{board.green_g} g",
-             "weighed_at": written(cut + dt.timedelta(minutes=7 * number)), "by": scenario.YARD,
-             "stated_oven_dry_mass": f"{board.oven_dry_g} g",
-             "resections": [_resection(making, number, unloaded)] if board.id in again else []}
-            for number, board in enumerate(making.samples)]
+    again = {board.id for board in making.samples[: plan.resectioned]}
+    return [
+        {
+            "id": board.id,
+            "position": board.position,
+            "side": board.side,
+            "chosen_as": board.chosen_as,
+            "sections": _sections(board.sections),
+            "green_mass": f"{board.green_g} g",
+            "weighed_at": written(cut + dt.timedelta(minutes=7 * number)),
+            "by": scenario.YARD,
+            "stated_oven_dry_mass": f"{board.oven_dry_g} g",
+            "resections": [_resection(making, number, unloaded)] if board.id in again else [],
+        }
+        for number, board in enumerate(making.samples)
+    ]
 
 
 def _sections(sections: tuple[CutSection, ...]) -> list[Line]:
-    return [Line(id=section.id, green=f"{section.green_g:.1f} g",
-                 oven_dry=f"{section.oven_dry_g:.1f} g", stated_mc=f"{section.mc_pct:.1f} %")
-            for section in sections]
+    return [
+        Line(
+            id=section.id,
+            green=f"{section.green_g:.1f} g",
+            oven_dry=f"{section.oven_dry_g:.1f} g",
+            stated_mc=f"{section.mc_pct:.1f} %",
+        )
+        for section in sections
+    ]
 
 
 def _resection(making: Making, number: int, unloaded: dt.datetime) -> dict[str, Any]:
     """Return the sections cut from a sample board once the charge was drawn."""
     boards, place = making.kiln.boards, making.kiln.load + number
     mc, mass = float(boards.mean_mc[place]), float(boards.mass_g[place])
-    sections = cut_sections(f"{making.samples[number].id}r", mc, float(boards.oven_dry_g[place]),
-                            making.chance)
-    return {"at": written(unloaded + dt.timedelta(minutes=25 + 10 * number)),
-            "by": scenario.INSPECTOR, "board_mass": f"{weigh(mass, making.chance)} g",
-            "sections": _sections(sections)}
+    sections = cut_sections(
+        f"{making.samples[number].id}r", mc, float(boards.oven_dry_g[place]), making.chance
+    )
+    return {
+        "at": written(unloaded + dt.timedelta(minutes=25 + 10 * number)),
+        "by": scenario.INSPECTOR,
+        "board_mass": f"{weigh(mass, making.chance)} g",
+        "sections": _sections(sections),
+    }
 
 
 def _weighings(making: Making) -> list[Line]:
-    return [Line(at=written(making.moment(done.minute)), by=done.by,
-                 masses=Line({name: f"{mass} g" for name, mass in done.masses.items()}),
-                 stated_mc=Line(done.stated), stated_controlling_mc=done.controlling)
-            for done in making.sheet.rounds]
+    return [
+        Line(
+            at=written(making.moment(done.minute)),
+            by=done.by,
+            masses=Line({name: f"{mass} g" for name, mass in done.masses.items()}),
+            stated_mc=Line(done.stated),
+            stated_controlling_mc=done.controlling,
+        )
+        for done in making.sheet.rounds
+    ]
 
 
 # --- the air -------------------------------------------------------------------------------------
+
 
 def _hand_readings(making: Making) -> list[Line]:
     readings, last = [], -600.0
@@ -268,22 +373,38 @@ def _hand_reading(making: Making, minute: float, by: str) -> Line:
         words = [f"{dry:.1f} °C", f"{wet:.1f} °C"]
     humidity = relative_humidity(dry, min(wet, dry), making.library.pressure_pa)
     emc = equilibrium_moisture_content(dry, humidity)
-    return Line(at=written(making.moment(minute)), by=by, dry_bulb=words[0], wet_bulb=words[1],
-                stated_relative_humidity=f"{humidity:.0f} %", stated_emc=f"{emc:.1f} %")
+    return Line(
+        at=written(making.moment(minute)),
+        by=by,
+        dry_bulb=words[0],
+        wet_bulb=words[1],
+        stated_relative_humidity=f"{humidity:.0f} %",
+        stated_emc=f"{emc:.1f} %",
+    )
 
 
 def _stage(making: Making, stage: Any) -> dict[str, Any] | None:
     if stage is None:
         return None
-    return {"start": written(making.moment(stage.start)), "end": written(making.moment(stage.end)),
-            "dry_bulb": f"{stage.air.dry_bulb_c:.1f} °C", "emc": f"{stage.air.emc_pct:.1f} %",
-            "by": _who(making, stage.start)}
+    return {
+        "start": written(making.moment(stage.start)),
+        "end": written(making.moment(stage.end)),
+        "dry_bulb": f"{stage.air.dry_bulb_c:.1f} °C",
+        "emc": f"{stage.air.emc_pct:.1f} %",
+        "by": _who(making, stage.start),
+    }
 
 
 def _stops(making: Making) -> list[Line]:
-    return [Line(start=written(making.moment(stop.first)), end=written(making.moment(stop.last)),
-                 cause=making.plan.power_stop.cause, by=_who(making, stop.last))
-            for stop in making.kiln.power_stops]
+    return [
+        Line(
+            start=written(making.moment(stop.first)),
+            end=written(making.moment(stop.last)),
+            cause=making.plan.power_stop.cause,
+            by=_who(making, stop.last),
+        )
+        for stop in making.kiln.power_stops
+    ]
 
 
 def _events(making: Making) -> list[Line]:
@@ -291,15 +412,25 @@ def _events(making: Making) -> list[Line]:
     found = [(-35.0, "wick changed", "fresh wick before start-up")]
     dry_wick = making.plan.fault is not None and making.plan.fault.kind == "dry wick"
     if dry_wick:
-        found.append((planted["first"] + 60 * planted["hours"], "wick changed",
-                      "wick stiff with scale and dry at the tip; water box cleaned and refilled"))
+        found.append(
+            (
+                planted["first"] + 60 * planted["hours"],
+                "wick changed",
+                "wick stiff with scale and dry at the tip; water box cleaned and refilled",
+            )
+        )
     if not dry_wick:
-        found += [(done.minute - 5.0, "wick changed", None)
-                  for done in making.sheet.rounds[6::7] if done.minute < ended - 600]
+        found += [
+            (done.minute - 5.0, "wick changed", None)
+            for done in making.sheet.rounds[6::7]
+            if done.minute < ended - 600
+        ]
     middle = making.sheet.rounds[len(making.sheet.rounds) // 3]
     found.append((middle.minute + 8.0, "inspection", "hand lens: no fresh checks on faces or ends"))
-    return [Line(at=written(making.moment(minute)), kind=kind, by=_who(making, minute), note=note)
-            for minute, kind, note in sorted(found, key=lambda event: event[0])]
+    return [
+        Line(at=written(making.moment(minute)), kind=kind, by=_who(making, minute), note=note)
+        for minute, kind, note in sorted(found, key=lambda event: event[0])
+    ]
 
 
 def _condensate(making: Making) -> str | None:
@@ -310,29 +441,49 @@ def _condensate(making: Making) -> str | None:
 
 # --- the end -------------------------------------------------------------------------------------
 
-def _findings(making: Making, at: dt.datetime
-              ) -> tuple[dict[str, Any], dict[str, Any] | None, list[Line]]:
+
+def _findings(
+    making: Making, at: dt.datetime
+) -> tuple[dict[str, Any], dict[str, Any] | None, list[Line]]:
     from demo.simulate import survey_of
+
     plan = making.plan
     pieces, mc, shown, shell, core = survey_of(making)
     numbers = list(pack_numbers(plan, making.packs))
-    readings = [Line(mc=f"{reading:.1f} %", pack=numbers[making.pack_of[piece]],
-                     position=making.packs[making.pack_of[piece]])
-                for piece, reading in zip(pieces, shown, strict=True)]
-    survey = {"at": written(at), "by": scenario.INSPECTOR, "method": "resistance meter",
-              "instrument": "pin-meter", "wood_temperature": f"{plan.survey.wood_temp_c:g} °C",
-              "calibration_temperature": f"{METER_CALIBRATION_C:g} °C",
-              "corrected_for": list(plan.survey.corrected_for),
-              "depth": f"{Length.parse(plan.thickness).value * 0.25:.0f} mm", "chosen": "at random",
-              "readings": readings, "oven_pairs": _oven_pairs(making, mc)}
+    readings = [
+        Line(
+            mc=f"{reading:.1f} %",
+            pack=numbers[making.pack_of[piece]],
+            position=making.packs[making.pack_of[piece]],
+        )
+        for piece, reading in zip(pieces, shown, strict=True)
+    ]
+    survey = {
+        "at": written(at),
+        "by": scenario.INSPECTOR,
+        "method": "resistance meter",
+        "instrument": "pin-meter",
+        "wood_temperature": f"{plan.survey.wood_temp_c:g} °C",
+        "calibration_temperature": f"{METER_CALIBRATION_C:g} °C",
+        "corrected_for": list(plan.survey.corrected_for),
+        "depth": f"{Length.parse(plan.thickness).value * 0.25:.0f} mm",
+        "chosen": "at random",
+        "readings": readings,
+        "oven_pairs": _oven_pairs(making, mc),
+    }
     return survey, _stress(making, at, shell, core), _defects(making)
 
 
 def _oven_pairs(making: Making, mc: np.ndarray) -> list[Line]:
     chance = making.chance
     paired = np.sort(chance.choice(len(mc), size=min(8, len(mc)), replace=False))
-    return [Line(meter=f"{value + 0.1 + chance.normal(0.0, 0.3):.1f} %",
-                 oven=f"{value + chance.normal(0.0, 0.08):.1f} %") for value in mc[paired]]
+    return [
+        Line(
+            meter=f"{value + 0.1 + chance.normal(0.0, 0.3):.1f} %",
+            oven=f"{value + chance.normal(0.0, 0.08):.1f} %",
+        )
+        for value in mc[paired]
+    ]
 
 
 def _stress(making: Making, at: dt.datetime, shell: float, core: float) -> dict[str, Any] | None:
@@ -347,14 +498,27 @@ def _stress(making: Making, at: dt.datetime, shell: float, core: float) -> dict[
     before = STRESS_BEFORE_MM * (0.45 if soft else 1.0)
     left = 0.5 + before * float(np.exp(-hours / relaxing))
     gaps = left + making.chance.normal(0.0, 0.45, 10)
-    return {"at": written(at + dt.timedelta(hours=2)), "by": scenario.INSPECTOR, "method": "prong",
-            "gaps": [f"{gap:.1f} mm" for gap in gaps], "limit": STRESS_LIMIT,
-            "shell_mc": f"{shell:.1f} %", "core_mc": f"{core:.1f} %"}
+    return {
+        "at": written(at + dt.timedelta(hours=2)),
+        "by": scenario.INSPECTOR,
+        "method": "prong",
+        "gaps": [f"{gap:.1f} mm" for gap in gaps],
+        "limit": STRESS_LIMIT,
+        "shell_mc": f"{shell:.1f} %",
+        "core_mc": f"{core:.1f} %",
+    }
 
 
 #: Defects looked for at the grading of every charge, with the share usually found.
-_DEFECTS = (("end-checks", 0.030), ("surface-checks", 0.012), ("bow", 0.020), ("crook", 0.018),
-            ("cup", 0.010), ("honeycomb", 0.0), ("stain", 0.006))
+_DEFECTS = (
+    ("end-checks", 0.030),
+    ("surface-checks", 0.012),
+    ("bow", 0.020),
+    ("crook", 0.018),
+    ("cup", 0.010),
+    ("honeycomb", 0.0),
+    ("stain", 0.006),
+)
 
 
 def _defects(making: Making) -> list[Line]:
@@ -364,8 +528,14 @@ def _defects(making: Making) -> list[Line]:
     for name, share in _DEFECTS:
         pieces = int(chance.binomial(looked, share))
         extent = worst.get(name) if pieces else None
-        found.append(Line(defect=name, pieces=pieces, of=looked,
-                          worst=f"{extent + int(chance.integers(0, 3))} mm" if extent else None))
+        found.append(
+            Line(
+                defect=name,
+                pieces=pieces,
+                of=looked,
+                worst=f"{extent + int(chance.integers(0, 3))} mm" if extent else None,
+            )
+        )
     return found
 
 
@@ -374,21 +544,38 @@ def _heat_treatment(making: Making, unloaded: dt.datetime) -> dict[str, Any] | N
     if claim is None:
         return None
     thickness = f"{probe_thickness_mm(plan):.0f} mm"
-    positions = [making.packs[-2], making.packs[len(making.packs) // 2], making.packs[-2],
-                 making.packs[0]]
-    return {"claim": claim.claim, "threshold": f"{claim.threshold_c:g} °C",
-            "minutes": int(claim.minutes),
-            "probes": [Line(channel=f"core-{number}", thickness=thickness, position=position,
-                            sealed=True, uncertainty="0.4 K")
-                       for number, position in enumerate(positions, start=1)],
-            "thickest_piece": thickness,
-            "bark": Line(widest=f"{making.chance.integers(6, 19)} mm"),
-            "reviewed": Line(by=scenario.SUPERVISOR,
-                             on=(unloaded + dt.timedelta(days=1)).date().isoformat(),
-                             role="drying supervisor")}
+    positions = [
+        making.packs[-2],
+        making.packs[len(making.packs) // 2],
+        making.packs[-2],
+        making.packs[0],
+    ]
+    return {
+        "claim": claim.claim,
+        "threshold": f"{claim.threshold_c:g} °C",
+        "minutes": int(claim.minutes),
+        "probes": [
+            Line(
+                channel=f"core-{number}",
+                thickness=thickness,
+                position=position,
+                sealed=True,
+                uncertainty="0.4 K",
+            )
+            for number, position in enumerate(positions, start=1)
+        ],
+        "thickest_piece": thickness,
+        "bark": Line(widest=f"{making.chance.integers(6, 19)} mm"),
+        "reviewed": Line(
+            by=scenario.SUPERVISOR,
+            on=(unloaded + dt.timedelta(days=1)).date().isoformat(),
+            role="drying supervisor",
+        ),
+    }
 
 
 # --- lots ----------------------------------------------------------------------------------------
+
 
 def lot_record(plan: LotPlan, made: MadeCharge) -> dict[str, Any]:
     """Return the record of a lot taken from a charge."""
@@ -397,19 +584,35 @@ def lot_record(plan: LotPlan, made: MadeCharge) -> dict[str, Any]:
     per_pack = scenario.KILNS[charge.kiln].pack_m3
     volume = min(per_pack, charge.volume_m3 / len(numbers))
     pieces = stock["pieces"] // len(numbers)
-    packs = [Line(number=numbers[index], charge=charge.id,
-                  pieces=pieces - (3 * index + len(plan.id)) % 9,
-                  # Shrinkage and culls: what leaves is less than what went in.
-                  volume=f"{volume * (0.93 - 0.004 * (index % 4)):.2f} m³")
-             for index in plan.packs]
+    packs = [
+        Line(
+            number=numbers[index],
+            charge=charge.id,
+            pieces=pieces - (3 * index + len(plan.id)) % 9,
+            # Shrinkage and culls: what leaves is less than what went in.
+            volume=f"{volume * (0.93 - 0.004 * (index % 4)):.2f} m³",
+        )
+        for index in plan.packs
+    ]
     shipped = _office_hour(made.surveyed, plan.shipped_days_after, 13, 20)
     issued = shipped + dt.timedelta(days=plan.reissued_days_after)
-    return {"format": 1, "id": plan.id, "invented": True, "product": plan.product,
-            "species": charge.species, "thickness": plan.thickness or charge.thickness,
-            "width": plan.width, "length": plan.length, "order": dict(plan.order), "packs": packs,
-            "storage": {"temperature": plan.storage[0], "relative_humidity": plan.storage[1]},
-            "heat_treatment_stated": plan.heat_treatment_stated, "claim": plan.claim,
-            "shipped": written(shipped),
-            "customer": {"name": f"{plan.customer} (invented)", "order_number": plan.order_number},
-            "issued": issued.date().isoformat(), "version": 2 if plan.reissued_days_after else 1,
-            "notes": plan.notes}
+    return {
+        "format": 1,
+        "id": plan.id,
+        "invented": True,
+        "product": plan.product,
+        "species": charge.species,
+        "thickness": plan.thickness or charge.thickness,
+        "width": plan.width,
+        "length": plan.length,
+        "order": dict(plan.order),
+        "packs": packs,
+        "storage": {"temperature": plan.storage[0], "relative_humidity": plan.storage[1]},
+        "heat_treatment_stated": plan.heat_treatment_stated,
+        "claim": plan.claim,
+        "shipped": written(shipped),
+        "customer": {"name": f"{plan.customer} (invented)", "order_number": plan.order_number},
+        "issued": issued.date().isoformat(),
+        "version": 2 if plan.reissued_days_after else 1,
+        "notes": plan.notes,
+    }

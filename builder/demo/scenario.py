@@ -29,14 +29,17 @@ MILL = {
     "language": "en",
     "time_zone": "America/Toronto",
     "altitude": f"{ALTITUDE_M:.0f} m",
-    "contact": {"name": "Records office", "email": "records@heron-bend.example",
-                "phone": "+1 613 555 0142"},
+    "contact": {
+        "name": "Records office",
+        "email": "records@heron-bend.example",
+        "phone": "+1 613 555 0142",
+    },
     "records_address": "https://records.heron-bend.example",
     "energy_tariff": "0.11 CAD/kWh",
     "practice": "North American",
     "about": "An invented hardwood mill with three kilns. Every charge, board, reading and "
-             "customer here was made up by a simulation to show what the records of a real mill "
-             "could say.",
+    "customer here was made up by a simulation to show what the records of a real mill "
+    "could say.",
 }
 
 
@@ -63,43 +66,106 @@ class KilnScene:
 
 
 def _bays(low: list[float], high: list[float]) -> dict[str, float]:
-    return {f"bay {bay} {level}": offset
-            for bay, pair in enumerate(zip(low, high, strict=True), start=1)
-            for level, offset in zip(("low", "high"), pair, strict=True)}
+    return {
+        f"bay {bay} {level}": offset
+        for bay, pair in enumerate(zip(low, high, strict=True), start=1)
+        for level, offset in zip(("low", "high"), pair, strict=True)
+    }
 
 
-_VENT = {"vent": Sensor(0.0, 0.0, 1.0), "spray": Sensor(0.0, 0.0, 1.0),
-         "fan": Sensor(0.0, 0.0, 1.0)}
+_VENT = {
+    "vent": Sensor(0.0, 0.0, 1.0),
+    "spray": Sensor(0.0, 0.0, 1.0),
+    "fan": Sensor(0.0, 0.0, 1.0),
+}
 
 KILNS = {
     "kiln-1": KilnScene(
-        KilnPhysics(chamber_m3=150.0, heat_capacity=2600.0, losses=0.22, heating_kw=330.0,
-                    air_flow=34.0, vent=0.50, spray=0.18),
-        3.5, 3.0, _bays([-0.5, -0.2, -0.1, -0.1, -0.2, -0.9], [0.2, 0.4, 0.5, 0.4, 0.3, -0.1]),
-        {"dry-bulb": Sensor(0.04, 0.06, 0.1), "dry-bulb-entering": Sensor(0.08, 0.07, 0.1),
-         "dry-bulb-leaving": Sensor(-0.10, 0.07, 0.1),
-         "wet-bulb": Sensor(-0.07, 0.05, 0.1), **_VENT}, (0.05, -0.05)),
+        KilnPhysics(
+            chamber_m3=150.0,
+            heat_capacity=2600.0,
+            losses=0.22,
+            heating_kw=330.0,
+            air_flow=34.0,
+            vent=0.50,
+            spray=0.18,
+        ),
+        3.5,
+        3.0,
+        _bays([-0.5, -0.2, -0.1, -0.1, -0.2, -0.9], [0.2, 0.4, 0.5, 0.4, 0.3, -0.1]),
+        {
+            "dry-bulb": Sensor(0.04, 0.06, 0.1),
+            "dry-bulb-entering": Sensor(0.08, 0.07, 0.1),
+            "dry-bulb-leaving": Sensor(-0.10, 0.07, 0.1),
+            "wet-bulb": Sensor(-0.07, 0.05, 0.1),
+            **_VENT,
+        },
+        (0.05, -0.05),
+    ),
     "kiln-2": KilnScene(
-        KilnPhysics(chamber_m3=105.0, heat_capacity=1900.0, losses=0.27, heating_kw=330.0,
-                    air_flow=22.0, vent=0.42, spray=0.15, wetting_s=1100.0),
-        3.5, 2.0, _bays([-0.3, -0.1, 0.0, -0.7], [0.2, 0.4, 0.3, 0.1]),
-        {"dry-bulb": Sensor(-0.06, 0.06, 0.1), "wet-bulb": Sensor(0.05, 0.05, 0.1), **_VENT,
-         **{f"core-{n}": Sensor(bias, 0.03, 0.1)
-            for n, bias in enumerate((0.05, -0.08, 0.04, -0.02), start=1)}}, (-0.04, 0.03), True),
+        KilnPhysics(
+            chamber_m3=105.0,
+            heat_capacity=1900.0,
+            losses=0.27,
+            heating_kw=330.0,
+            air_flow=22.0,
+            vent=0.42,
+            spray=0.15,
+            wetting_s=1100.0,
+        ),
+        3.5,
+        2.0,
+        _bays([-0.3, -0.1, 0.0, -0.7], [0.2, 0.4, 0.3, 0.1]),
+        {
+            "dry-bulb": Sensor(-0.06, 0.06, 0.1),
+            "wet-bulb": Sensor(0.05, 0.05, 0.1),
+            **_VENT,
+            **{
+                f"core-{n}": Sensor(bias, 0.03, 0.1)
+                for n, bias in enumerate((0.05, -0.08, 0.04, -0.02), start=1)
+            },
+        },
+        (-0.04, 0.03),
+        True,
+    ),
     "kiln-3": KilnScene(
-        KilnPhysics(chamber_m3=75.0, heat_capacity=1300.0, losses=0.055, heating_kw=70.0,
-                    air_flow=12.0, vent=0.10, spray=0.018, compressor=0.018, compressor_kw=9.0,
-                    fan_kw=1.2, leak=0.002, drying_s=900.0),
-        3.0, 3.0, _bays([-0.4, -0.1, -0.6], [0.3, 0.4, 0.1]),
-        {"dry-bulb": Sensor(0.05, 0.06, 0.1), "depression": Sensor(0.04, 0.06, 0.1),
-         "relative-humidity": Sensor(0.8, 0.30, 0.1), **_VENT}, (0.03, -0.04)),
+        KilnPhysics(
+            chamber_m3=75.0,
+            heat_capacity=1300.0,
+            losses=0.055,
+            heating_kw=70.0,
+            air_flow=12.0,
+            vent=0.10,
+            spray=0.018,
+            compressor=0.018,
+            compressor_kw=9.0,
+            fan_kw=1.2,
+            leak=0.002,
+            drying_s=900.0,
+        ),
+        3.0,
+        3.0,
+        _bays([-0.4, -0.1, -0.6], [0.3, 0.4, 0.1]),
+        {
+            "dry-bulb": Sensor(0.05, 0.06, 0.1),
+            "depression": Sensor(0.04, 0.06, 0.1),
+            "relative-humidity": Sensor(0.8, 0.30, 0.1),
+            **_VENT,
+        },
+        (0.03, -0.04),
+    ),
 }
 
 
-def _instrument(name: str, kind: str, by: str, method: str, days: tuple[str, ...],
-                **more: str) -> dict[str, Any]:
-    return {"id": name, "kind": kind, **more,
-            "calibrations": [Line(on=day, by=by, method=method) for day in days]}
+def _instrument(
+    name: str, kind: str, by: str, method: str, days: tuple[str, ...], **more: str
+) -> dict[str, Any]:
+    return {
+        "id": name,
+        "kind": kind,
+        **more,
+        "calibrations": [Line(on=day, by=by, method=method) for day in days],
+    }
 
 
 _BATH = "stirred bath against a reference thermometer at 40, 60 and 80 °C"
@@ -109,13 +175,29 @@ _MASSES = "reference masses of 200 g, 1 kg and 5 kg"
 def _common(days: tuple[str, ...]) -> list[dict[str, Any]]:
     return [
         _instrument("board-scale", "scale", INSPECTOR, _MASSES, days, resolution="1 g"),
-        _instrument("section-balance", "balance", INSPECTOR, "reference masses of 50 g and 200 g",
-                    days, resolution="0.1 g"),
-        _instrument("section-oven", "oven", INSPECTOR, "reference thermometer at 103 °C on three "
-                    "shelves", days),
-        _instrument("pin-meter", "resistance meter", INSPECTOR,
-                    "resistance block at 12 and 18 %, then ten oven-dry pieces", days,
-                    resolution="0.1 %"),
+        _instrument(
+            "section-balance",
+            "balance",
+            INSPECTOR,
+            "reference masses of 50 g and 200 g",
+            days,
+            resolution="0.1 g",
+        ),
+        _instrument(
+            "section-oven",
+            "oven",
+            INSPECTOR,
+            "reference thermometer at 103 °C on three shelves",
+            days,
+        ),
+        _instrument(
+            "pin-meter",
+            "resistance meter",
+            INSPECTOR,
+            "resistance block at 12 and 18 %, then ten oven-dry pieces",
+            days,
+            resolution="0.1 %",
+        ),
     ]
 
 
@@ -124,47 +206,87 @@ def _sensors(channels: list[tuple[str, str, str]], days: tuple[str, ...]) -> lis
     for name, kind, channel in channels:
         uncertain = {} if kind == "humidity sensor" else {"uncertainty": "0.3 K"}
         method = _BATH if uncertain else "salt solutions at 33 and 75 % RH"
-        found.append(_instrument(name, kind, INSPECTOR, method, days, channel=channel, **uncertain,
-                                 resolution="0.1 %" if not uncertain else "0.1 °C"))
+        found.append(
+            _instrument(
+                name,
+                kind,
+                INSPECTOR,
+                method,
+                days,
+                channel=channel,
+                **uncertain,
+                resolution="0.1 %" if not uncertain else "0.1 °C",
+            )
+        )
     return found
 
 
 KILN_RECORDS = {
     "kiln-1": {
-        "format": 1, "id": "kiln-1", "name": "Kiln 1", "kind": "steam", "capacity": "42 m³",
-        "hottest": "90 °C", "air_speed": "2 m/s", "reversal": "3 h",
-        "instruments": _sensors([
-            ("k1-control", "temperature sensor", "dry-bulb"),
-            ("k1-entering", "temperature sensor", "dry-bulb-entering"),
-            ("k1-leaving", "temperature sensor", "dry-bulb-leaving"),
-            ("k1-wet-bulb", "wet-bulb sensor", "wet-bulb")],
-            ("2026-06-22", "2026-01-08", "2025-07-14")) + _common(("2026-06-23", "2025-09-09")),
+        "format": 1,
+        "id": "kiln-1",
+        "name": "Kiln 1",
+        "kind": "steam",
+        "capacity": "42 m³",
+        "hottest": "90 °C",
+        "air_speed": "2 m/s",
+        "reversal": "3 h",
+        "instruments": _sensors(
+            [
+                ("k1-control", "temperature sensor", "dry-bulb"),
+                ("k1-entering", "temperature sensor", "dry-bulb-entering"),
+                ("k1-leaving", "temperature sensor", "dry-bulb-leaving"),
+                ("k1-wet-bulb", "wet-bulb sensor", "wet-bulb"),
+            ],
+            ("2026-06-22", "2026-01-08", "2025-07-14"),
+        )
+        + _common(("2026-06-23", "2025-09-09")),
         "notes": "The recorder has a wet bulb and wick of its own, apart from the controller's: a "
-                 "dry recorder wick spoils the record, not the air. Bay 6 low stands by the cold "
-                 "end wall and dries last.",
+        "dry recorder wick spoils the record, not the air. Bay 6 low stands by the cold "
+        "end wall and dries last.",
     },
     "kiln-2": {
-        "format": 1, "id": "kiln-2", "name": "Kiln 2", "kind": "steam", "capacity": "28 m³",
-        "hottest": "95 °C", "air_speed": "2.5 m/s", "reversal": "2 h",
-        "instruments": _sensors([
-            ("k2-dry-bulb", "temperature sensor", "dry-bulb"),
-            ("k2-wet-bulb", "wet-bulb sensor", "wet-bulb"),
-            *((f"k2-core-{n}", "temperature sensor", f"core-{n}") for n in range(1, 5))],
-            ("2026-08-17", "2026-01-09", "2025-08-18")) + _common(("2026-06-23", "2025-09-09")),
+        "format": 1,
+        "id": "kiln-2",
+        "name": "Kiln 2",
+        "kind": "steam",
+        "capacity": "28 m³",
+        "hottest": "95 °C",
+        "air_speed": "2.5 m/s",
+        "reversal": "2 h",
+        "instruments": _sensors(
+            [
+                ("k2-dry-bulb", "temperature sensor", "dry-bulb"),
+                ("k2-wet-bulb", "wet-bulb sensor", "wet-bulb"),
+                *((f"k2-core-{n}", "temperature sensor", f"core-{n}") for n in range(1, 5)),
+            ],
+            ("2026-08-17", "2026-01-09", "2025-08-18"),
+        )
+        + _common(("2026-06-23", "2025-09-09")),
         "notes": "The controller and the export are in Fahrenheit. The four core leads are plugged "
-                 "in for heat treatment only; the export then has four more columns. The clock of "
-                 "the export follows daylight saving.",
+        "in for heat treatment only; the export then has four more columns. The clock of "
+        "the export follows daylight saving.",
     },
     "kiln-3": {
-        "format": 1, "id": "kiln-3", "name": "Kiln 3", "kind": "dehumidification",
-        "capacity": "18 m³", "hottest": "65 °C", "air_speed": "1.5 m/s", "reversal": "3 h",
-        "instruments": _sensors([
-            ("k3-dry-bulb", "temperature sensor", "dry-bulb"),
-            ("k3-bulb-pair", "wet-bulb sensor", "depression"),
-            ("k3-humidity", "humidity sensor", "relative-humidity")],
-            ("2026-07-20", "2026-01-12", "2025-08-25")) + _common(("2026-06-23", "2025-09-09")),
+        "format": 1,
+        "id": "kiln-3",
+        "name": "Kiln 3",
+        "kind": "dehumidification",
+        "capacity": "18 m³",
+        "hottest": "65 °C",
+        "air_speed": "1.5 m/s",
+        "reversal": "3 h",
+        "instruments": _sensors(
+            [
+                ("k3-dry-bulb", "temperature sensor", "dry-bulb"),
+                ("k3-bulb-pair", "wet-bulb sensor", "depression"),
+                ("k3-humidity", "humidity sensor", "relative-humidity"),
+            ],
+            ("2026-07-20", "2026-01-12", "2025-08-25"),
+        )
+        + _common(("2026-06-23", "2025-09-09")),
         "notes": "Electric heat and compressor; a water mist humidifies for conditioning. Vents "
-                 "open only against overheating and while a cold load warms up.",
+        "open only against overheating and while a cold load warms up.",
     },
 }
 for _name, _record in KILN_RECORDS.items():
@@ -175,55 +297,88 @@ def _column(heading: str, channel: str, unit: str) -> Line:
     return Line(heading=heading, channel=channel, unit=unit)
 
 
-_KILN_2_COLUMNS = [_column("T dry", "dry-bulb", "°F"), _column("T wet", "wet-bulb", "°F"),
-                   _column("Vent", "vent", "%"), _column("Spray", "spray", "on/off"),
-                   _column("Fan", "fan", "on/off")]
+_KILN_2_COLUMNS = [
+    _column("T dry", "dry-bulb", "°F"),
+    _column("T wet", "wet-bulb", "°F"),
+    _column("Vent", "vent", "%"),
+    _column("Spray", "spray", "on/off"),
+    _column("Fan", "fan", "on/off"),
+]
 _KILN_2: dict[str, Any] = {
-    "format": 1, "id": "kiln-2-export",
+    "format": 1,
+    "id": "kiln-2-export",
     "title": "Export of the recorder on kiln 2: Fahrenheit with decimal commas, units on line two",
-    "encoding": "windows-1252", "delimiter": ";", "decimal": ",", "heading_rows": 2, "names_row": 1,
-    "time": {"heading": "Clock", "format": "%m/%d/%Y %H:%M", "clock": "local",
-             "repeated_hour": "by row order"},
-    "interval_minutes": 5, "columns": _KILN_2_COLUMNS, "missing": ["----"],
+    "encoding": "windows-1252",
+    "delimiter": ";",
+    "decimal": ",",
+    "heading_rows": 2,
+    "names_row": 1,
+    "time": {
+        "heading": "Clock",
+        "format": "%m/%d/%Y %H:%M",
+        "clock": "local",
+        "repeated_hour": "by row order",
+    },
+    "interval_minutes": 5,
+    "columns": _KILN_2_COLUMNS,
+    "missing": ["----"],
 }
 LOGGERS: dict[str, dict[str, Any]] = {
     "kiln-1-export": {
-        "format": 1, "id": "kiln-1-export",
+        "format": 1,
+        "id": "kiln-1-export",
         "title": "Export of the recorder on kiln 1: Celsius, winter time all year",
-        "encoding": "utf-8", "delimiter": ";", "decimal": ".",
+        "encoding": "utf-8",
+        "delimiter": ";",
+        "decimal": ".",
         "time": {"heading": "Date and time", "format": "%Y-%m-%d %H:%M", "clock": "standard"},
         "interval_minutes": 10,
-        "columns": [_column("Control [°C]", "dry-bulb", "°C"),
-                    _column("Air in [°C]", "dry-bulb-entering", "°C"),
-                    _column("Air out [°C]", "dry-bulb-leaving", "°C"),
-                    _column("Wick [°C]", "wet-bulb", "°C"), _column("Vent [%]", "vent", "%"),
-                    _column("Spray", "spray", "on/off"), _column("Fan", "fan", "on/off")],
+        "columns": [
+            _column("Control [°C]", "dry-bulb", "°C"),
+            _column("Air in [°C]", "dry-bulb-entering", "°C"),
+            _column("Air out [°C]", "dry-bulb-leaving", "°C"),
+            _column("Wick [°C]", "wet-bulb", "°C"),
+            _column("Vent [%]", "vent", "%"),
+            _column("Spray", "spray", "on/off"),
+            _column("Fan", "fan", "on/off"),
+        ],
         "missing": ["-999"],
     },
     "kiln-2-export": _KILN_2,
     "kiln-2-with-cores": {
-        **_KILN_2, "id": "kiln-2-with-cores",
+        **_KILN_2,
+        "id": "kiln-2-with-cores",
         "title": "The same recorder with its four core leads plugged in",
-        "columns": [*_KILN_2_COLUMNS,
-                    *(_column(f"Core {n}", f"core-{n}", "°F") for n in range(1, 5))],
+        "columns": [
+            *_KILN_2_COLUMNS,
+            *(_column(f"Core {n}", f"core-{n}", "°F") for n in range(1, 5)),
+        ],
     },
     "kiln-3-export": {
-        "format": 1, "id": "kiln-3-export",
+        "format": 1,
+        "id": "kiln-3-export",
         "title": "Export of the controller on kiln 3: dry bulb, depression and RH, in UTC",
-        "encoding": "utf-8", "delimiter": ",", "decimal": ".",
+        "encoding": "utf-8",
+        "delimiter": ",",
+        "decimal": ".",
         "time": {"heading": "utc", "format": "%Y-%m-%dT%H:%M:%SZ", "clock": "utc"},
         "interval_minutes": 15,
-        "columns": [_column("dry_bulb_c", "dry-bulb", "°C"),
-                    _column("depression_k", "depression", "K"),
-                    _column("rh_pct", "relative-humidity", "%"), _column("mist", "spray", "on/off"),
-                    _column("fan", "fan", "on/off")],
-        "ignored": ["Compressor [%]"], "missing": ["null"],
+        "columns": [
+            _column("dry_bulb_c", "dry-bulb", "°C"),
+            _column("depression_k", "depression", "K"),
+            _column("rh_pct", "relative-humidity", "%"),
+            _column("mist", "spray", "on/off"),
+            _column("fan", "fan", "on/off"),
+        ],
+        "ignored": ["Compressor [%]"],
+        "missing": ["null"],
     },
 }
 
 
-def outside_temperatures(started: dt.datetime, chance: np.random.Generator,
-                         days: int = 75) -> np.ndarray:
+def outside_temperatures(
+    started: dt.datetime, chance: np.random.Generator, days: int = 75
+) -> np.ndarray:
     """Return the outside temperature at each tick from the start: season, day and weather [°C]."""
     ticks = np.arange(days * 1440 // TICK_MINUTES)
     day = started.timetuple().tm_yday + started.hour / 24.0 + ticks * TICK_MINUTES / 1440.0
@@ -231,5 +386,5 @@ def outside_temperatures(started: dt.datetime, chance: np.random.Generator,
     sun = -4.5 * np.cos(2 * np.pi * (day - 3.0 / 24.0))
     fronts = np.repeat(chance.normal(0.0, 4.5, days + 2), 1440 // TICK_MINUTES)
     width = 1440 // TICK_MINUTES
-    weather = np.convolve(fronts, np.ones(width) / width, mode="full")[width:width + len(ticks)]
+    weather = np.convolve(fronts, np.ones(width) / width, mode="full")[width : width + len(ticks)]
     return season + sun + weather

@@ -104,8 +104,9 @@ def _reviewed(root: Path) -> MillFolder:
     return mill
 
 
-def _enter_all(yard: Path, root: Path, now: MillFolder, earlier: dict[str, str], done: Done
-               ) -> None:
+def _enter_all(
+    yard: Path, root: Path, now: MillFolder, earlier: dict[str, str], done: Done
+) -> None:
     """Go through the mill's year: what was corrected later is put in place when it is amended."""
     keys, mill = find_keys(yard), _reviewed(yard)
     events = [*_events(mill), *_amendments(now, earlier)]
@@ -153,8 +154,12 @@ def _amendments(now: MillFolder, earlier: dict[str, str]) -> Iterator[_Event]:
     for name, lot in now.lots.items():
         if lot.file in earlier:
             charges = " and ".join(lot_dossiers(now)[name].charges)
-            yield _Event(dt.datetime.combine(lot.record.issued, _BEFORE_NOON, zone), "lot", name,
-                         f"The survey of charge {charges} was corrected.")
+            yield _Event(
+                dt.datetime.combine(lot.record.issued, _BEFORE_NOON, zone),
+                "lot",
+                name,
+                f"The survey of charge {charges} was corrected.",
+            )
 
 
 def _morning_after(record: BaseModel, zone: dt.tzinfo) -> dt.datetime:
@@ -174,6 +179,7 @@ def _days(value: Any, zone: dt.tzinfo) -> Iterator[dt.date]:
 
 
 # --- records as they were -------------------------------------------------------------------------
+
 
 def _earlier(folder: MillFolder) -> dict[str, str]:
     """Return, by file, the records that were corrected since, as they were before."""
@@ -209,6 +215,7 @@ def _without(lines: list[str], key: str) -> Iterator[str]:
 
 # --- witnesses ------------------------------------------------------------------------------------
 
+
 def keep_witnesses(root: Path, out: Path) -> Path:
     """Keep the bags of some sealed charges as witnesses of this version of the rules.
 
@@ -230,13 +237,20 @@ def main(arguments: list[str] | None = None) -> int:
     """Seal the mill and return the exit code."""
     parser = argparse.ArgumentParser(prog="python -m demo.seals", description=__doc__)
     parser.add_argument("root", type=Path, nargs="?", default=Path(), help="the mill folder")
-    parser.add_argument("--witness", type=Path, metavar="FOLDER",
-                        help="also keep the bags of two charges there, under the version of the "
-                             "rules: never for a version that a release has carried")
+    parser.add_argument(
+        "--witness",
+        type=Path,
+        metavar="FOLDER",
+        help="also keep the bags of two charges there, under the version of the "
+        "rules: never for a version that a release has carried",
+    )
     chosen = parser.parse_args(arguments)
     done = seal_mill(chosen.root)
-    for words, names in (("sealed", done.sealed), ("amended", done.amended),
-                         ("left unsealed,", done.left)):
+    for words, names in (
+        ("sealed", done.sealed),
+        ("amended", done.amended),
+        ("left unsealed,", done.left),
+    ):
         sys.stdout.write("".join(f"{words} {name}\n" for name in names))
     if chosen.witness:
         sys.stdout.write(f"witnesses in {keep_witnesses(chosen.root, chosen.witness)}\n")

@@ -85,8 +85,9 @@ class Making:
 
 
 def _moment(plan: ChargePlan, minute: float) -> dt.datetime:
-    return (plan.started.astimezone(dt.UTC)
-            + dt.timedelta(minutes=round(minute))).astimezone(scenario.ZONE)
+    return (plan.started.astimezone(dt.UTC) + dt.timedelta(minutes=round(minute))).astimezone(
+        scenario.ZONE
+    )
 
 
 def make_charge(plan: ChargePlan, library: Library, seed: int | None = None) -> MadeCharge:
@@ -102,8 +103,9 @@ def make_charge(plan: ChargePlan, library: Library, seed: int | None = None) -> 
         Stream of chance; the plan's own where not given.
     """
     making = _load(plan, library, np.random.default_rng(plan.seed if seed is None else seed))
-    making.sheet = Operator(plan, library, making.kiln, making.samples, scenario.CREW,
-                            scenario.ZONE, making.chance).run()
+    making.sheet = Operator(
+        plan, library, making.kiln, making.samples, scenario.CREW, scenario.ZONE, making.chance
+    ).run()
     making.kiln.advance(making.sheet.ended + 10)
     _note_planted(making)
     making.air = _air(making)
@@ -113,28 +115,40 @@ def make_charge(plan: ChargePlan, library: Library, seed: int | None = None) -> 
     rest = plan.survey.days_after * 24.0 + 10.0
     making.kiln.cool_and_rest(cooled, rest)
     record, unloaded, surveyed = recording.charge_record(making, cooled)
-    return MadeCharge(plan, record, files, _truth(making, final), making.sheet.planted, unloaded,
-                      surveyed)
+    return MadeCharge(
+        plan, record, files, _truth(making, final), making.sheet.planted, unloaded, surveyed
+    )
 
 
 def make_running(running: RunningPlan, library: Library, now: dt.datetime) -> MadeCharge:
     """Return a charge as it stands at a moment, with the truth of how it will end."""
     plan = running.charge
     making = _load(plan, library, np.random.default_rng(plan.seed))
-    making.sheet = Operator(plan, library, making.kiln, making.samples, scenario.CREW,
-                            scenario.ZONE, making.chance).run()
+    making.sheet = Operator(
+        plan, library, making.kiln, making.samples, scenario.CREW, scenario.ZONE, making.chance
+    ).run()
     making.kiln.advance(making.sheet.ended + 10)
     _note_planted(making)
     making.air = _air(making)
     truth = _truth(making, making.kiln.boards.mean_mc.copy()) | {
         "ended": recording.written(making.moment(making.sheet.ended)),
-        "steps": {number: recording.written(making.moment(minute))
-                  for minute, number, _ in making.sheet.steps}}
+        "steps": {
+            number: recording.written(making.moment(minute))
+            for minute, number, _ in making.sheet.steps
+        },
+    }
     minute = (now - plan.started).total_seconds() / 60.0
     _stop_at(making, minute, running.rounds_missed)
     files = {recording.log_name(plan): _export(making)}
-    return MadeCharge(plan, recording.running_record(making, running, now), files, truth,
-                      making.sheet.planted, now, now)
+    return MadeCharge(
+        plan,
+        recording.running_record(making, running, now),
+        files,
+        truth,
+        making.sheet.planted,
+        now,
+        now,
+    )
 
 
 def _stop_at(making: Making, minute: float, rounds_missed: int) -> None:
@@ -152,8 +166,15 @@ def _stop_at(making: Making, minute: float, rounds_missed: int) -> None:
 def _load(plan: ChargePlan, library: Library, chance: np.random.Generator) -> Making:
     species = library.species[plan.species]
     nominal = Length.parse(plan.thickness).value
-    stand = Stand(plan.species, species.basic_density_kg_m3, species.fsp_pct, nominal,
-                  plan.green_mc, plan.green_sd, plan.start == "air-dried")
+    stand = Stand(
+        plan.species,
+        species.basic_density_kg_m3,
+        species.fsp_pct,
+        nominal,
+        plan.green_mc,
+        plan.green_sd,
+        plan.start == "air-dried",
+    )
     kiln = scenario.KILNS[plan.kiln]
     load = draw_boards(stand, plan.load_boards, chance)
     packs = kiln.positions[: max(1, round(plan.volume_m3 / kiln.pack_m3))]
@@ -164,12 +185,23 @@ def _load(plan: ChargePlan, library: Library, chance: np.random.Generator) -> Ma
     outside = scenario.outside_temperatures(plan.started, chance)
     soft = species.kind == "softwood"
     wood_heat = plan.volume_m3 * stand.basic_density * 1.35
-    chamber = Chamber(kiln.physics, library.pressure_pa, wood_heat, outside,
-                      SensorErrors(*kiln.controller_errors), chance,
-                      indoors_c=max(8.0, float(outside[:6].mean()) + 4.0),
-                      ramp=SOFTWOOD_RAMP if soft else HEAT_RAMP)
-    run = KilnRun(together(load, picked), plan.load_boards, chamber,
-                  plan.volume_m3 * stand.basic_density / 100.0, kiln.reversal_h * 60.0)
+    chamber = Chamber(
+        kiln.physics,
+        library.pressure_pa,
+        wood_heat,
+        outside,
+        SensorErrors(*kiln.controller_errors),
+        chance,
+        indoors_c=max(8.0, float(outside[:6].mean()) + 4.0),
+        ramp=SOFTWOOD_RAMP if soft else HEAT_RAMP,
+    )
+    run = KilnRun(
+        together(load, picked),
+        plan.load_boards,
+        chamber,
+        plan.volume_m3 * stand.basic_density / 100.0,
+        kiln.reversal_h * 60.0,
+    )
     if plan.power_stop:
         first = _ten(plan.power_stop.day * DAY)
         run.power_stops = [Span(first, first + _ten(60 * plan.power_stop.hours))]
@@ -183,12 +215,11 @@ def _ten(minutes: float) -> float:
     return 10.0 * round(minutes / 10.0)
 
 
-def _pick(candidates: Boards, count: int, chance: np.random.Generator
-          ) -> tuple[Boards, list[str]]:
+def _pick(candidates: Boards, count: int, chance: np.random.Generator) -> tuple[Boards, list[str]]:
     """Choose sample boards as a sampler does: wet ones, the thickest, some typical, a dry one."""
     mc, slow = candidates.mean_mc, candidates.half_thickness / candidates.diffusivity**0.5
     wet_first = list(np.argsort(-(mc / mc.std() + slow / slow.std())))
-    picks = {"wettest": wet_first[1:1 + max(2, count // 4)], "driest": [wet_first[-2]]}
+    picks = {"wettest": wet_first[1 : 1 + max(2, count // 4)], "driest": [wet_first[-2]]}
     taken = {index for group in picks.values() for index in group}
     thick = [i for i in np.argsort(-candidates.half_thickness) if i not in taken][:1]
     taken |= set(thick)
@@ -203,17 +234,24 @@ def _pick(candidates: Boards, count: int, chance: np.random.Generator
     return boards, [reason for _, reason in order]
 
 
-def _samples(boards: Boards, chosen_as: list[str], positions: list[str],
-             chance: np.random.Generator) -> list[SampleBoard]:
+def _samples(
+    boards: Boards, chosen_as: list[str], positions: list[str], chance: np.random.Generator
+) -> list[SampleBoard]:
     samples = []
-    for number, (mc, dry, reason) in enumerate(zip(boards.mean_mc, boards.oven_dry_g, chosen_as,
-                                                   strict=True), start=1):
+    for number, (mc, dry, reason) in enumerate(
+        zip(boards.mean_mc, boards.oven_dry_g, chosen_as, strict=True), start=1
+    ):
         tag = f"S{number}"
-        samples.append(SampleBoard(
-            tag, cut_sections(tag, float(mc), float(dry), chance),
-            weigh(float(dry * (1 + mc / 100)) * 1.001, chance),
-            positions[(number - 1) * len(positions) // len(chosen_as)],
-            "entering-air" if number % 2 else "leaving-air", reason))
+        samples.append(
+            SampleBoard(
+                tag,
+                cut_sections(tag, float(mc), float(dry), chance),
+                weigh(float(dry * (1 + mc / 100)) * 1.001, chance),
+                positions[(number - 1) * len(positions) // len(chosen_as)],
+                "entering-air" if number % 2 else "leaving-air",
+                reason,
+            )
+        )
     return samples
 
 
@@ -222,8 +260,9 @@ def _note_planted(making: Making) -> None:
     fault, planted = making.plan.fault, making.sheet.planted
     if fault and fault.kind == "dry wick":
         first = fault.day * DAY
-        found = next(done.minute for done in making.sheet.rounds
-                     if done.minute >= first + 60.0 * fault.hours)
+        found = next(
+            done.minute for done in making.sheet.rounds if done.minute >= first + 60.0 * fault.hours
+        )
         planted |= {"first": first, "hours": (found - 3.0 - first) / 60.0}
     if fault and fault.kind == "stopped fan":
         stop = making.kiln.fan_stops[0]
@@ -232,19 +271,31 @@ def _note_planted(making: Making) -> None:
 
 # --- the air and the log --------------------------------------------------------------------------
 
+
 def _air(making: Making) -> Air:
     trace = making.kiln.chamber.trace
     minutes, dry = np.array(trace.minute), np.array(trace.dry)
     humidity = np.clip(100.0 * np.array(trace.vapour) / saturation_pressure(dry), 1.0, 100.0)
     wet = wet_bulb(dry, humidity, making.library.pressure_pa)
-    return Air(minutes, dry, wet, humidity, np.array(trace.leaving),
-               {"vent": 100.0 * np.array(trace.vent), "spray": np.array(trace.spray),
-                "fan": np.array(trace.fan), "wood": np.array(trace.wood),
-                "compressor": 100.0 * np.array(trace.compressor)})
+    return Air(
+        minutes,
+        dry,
+        wet,
+        humidity,
+        np.array(trace.leaving),
+        {
+            "vent": 100.0 * np.array(trace.vent),
+            "spray": np.array(trace.spray),
+            "fan": np.array(trace.fan),
+            "wood": np.array(trace.wood),
+            "compressor": 100.0 * np.array(trace.compressor),
+        },
+    )
 
 
-def wick_error(minutes: np.ndarray, depression: np.ndarray, first: float, hours: float
-               ) -> np.ndarray:
+def wick_error(
+    minutes: np.ndarray, depression: np.ndarray, first: float, hours: float
+) -> np.ndarray:
     """Return how much too warm a drying wick reads [K].
 
     It loses its hold on the wet bulb slowly while it crusts, then in two hours once it runs dry.
@@ -265,18 +316,36 @@ def _export(making: Making) -> bytes:
         kept &= ~((air.minutes > stop.first) & (air.minutes <= stop.last))
     wet = air.wet.copy()
     if plan.fault and plan.fault.kind == "dry wick":
-        wet = wet + wick_error(air.minutes, air.dry - air.wet, making.sheet.planted["first"],
-                               making.sheet.planted["hours"])
-    felt = {"dry-bulb": air.dry, "dry-bulb-entering": air.dry, "dry-bulb-leaving": air.leaving,
-            "wet-bulb": wet, "depression": air.dry - wet, "relative-humidity": air.humidity,
-            "vent": np.where(air.channels["vent"] < 2.0, 0.0, air.channels["vent"]),
-            "spray": (air.channels["spray"] > 0.05).astype(float), "fan": air.channels["fan"]}
+        wet = wet + wick_error(
+            air.minutes,
+            air.dry - air.wet,
+            making.sheet.planted["first"],
+            making.sheet.planted["hours"],
+        )
+    felt = {
+        "dry-bulb": air.dry,
+        "dry-bulb-entering": air.dry,
+        "dry-bulb-leaving": air.leaving,
+        "wet-bulb": wet,
+        "depression": air.dry - wet,
+        "relative-humidity": air.humidity,
+        "vent": np.where(air.channels["vent"] < 2.0, 0.0, air.channels["vent"]),
+        "spray": (air.channels["spray"] > 0.05).astype(float),
+        "fan": air.channels["fan"],
+    }
     felt |= _cores(making)
     extra = {"Compressor [%]": air.channels["compressor"][kept]} if plan.kiln == "kiln-3" else {}
     sensors = {name: kiln.sensors.get(name, Sensor(0.0, 0.0, 1.0)) for name in felt}
-    return export(profile, plan.started, air.minutes[kept],
-                  {name: values[kept] for name, values in felt.items()}, sensors, scenario.ZONE,
-                  making.chance, extra)
+    return export(
+        profile,
+        plan.started,
+        air.minutes[kept],
+        {name: values[kept] for name, values in felt.items()},
+        sensors,
+        scenario.ZONE,
+        making.chance,
+        extra,
+    )
 
 
 def _cores(making: Making) -> dict[str, np.ndarray]:
@@ -287,10 +356,19 @@ def _cores(making: Making) -> dict[str, np.ndarray]:
     ticks = np.minimum(air.minutes // 10, len(kiln.mean_history) - 1)
     mean_mc = np.array(kiln.mean_history)[ticks]
     outside = kiln.chamber.outside[ticks]
-    cores = {f"core-{number}": core_temperatures(
-        air.dry, air.wet, air.channels["wood"], mean_mc, outside,
-        recording.probe_thickness_mm(making.plan), leak, TRACE_MINUTES)
-        for number, leak in enumerate(treatment.leaks, start=1)}
+    cores = {
+        f"core-{number}": core_temperatures(
+            air.dry,
+            air.wet,
+            air.channels["wood"],
+            mean_mc,
+            outside,
+            recording.probe_thickness_mm(making.plan),
+            leak,
+            TRACE_MINUTES,
+        )
+        for number, leak in enumerate(treatment.leaks, start=1)
+    }
     if making.plan.fault and making.plan.fault.kind == "cold core":
         coldest = min(cores, key=lambda name: cores[name].max())
         making.sheet.planted |= {"probe": coldest, "highest_c": float(cores[coldest].max())}
@@ -298,12 +376,15 @@ def _cores(making: Making) -> dict[str, np.ndarray]:
 
 
 def _truth(making: Making, at_end: np.ndarray) -> dict[str, Any]:
-    load = at_end[:making.kiln.load]
+    load = at_end[: making.kiln.load]
     days = making.sheet.ended / DAY
-    return {"days": round(days, 1), "load_mean_mc": round(float(load.mean()), 2),
-            "load_sd_mc": round(float(load.std(ddof=1)), 2),
-            "load_driest_mc": round(float(load.min()), 2),
-            "load_wettest_mc": round(float(load.max()), 2)}
+    return {
+        "days": round(days, 1),
+        "load_mean_mc": round(float(load.mean()), 2),
+        "load_sd_mc": round(float(load.std(ddof=1)), 2),
+        "load_driest_mc": round(float(load.min()), 2),
+        "load_wettest_mc": round(float(load.max()), 2),
+    }
 
 
 def survey_of(making: Making) -> tuple[np.ndarray, np.ndarray, np.ndarray, float, float]:
@@ -316,14 +397,19 @@ def survey_of(making: Making) -> tuple[np.ndarray, np.ndarray, np.ndarray, float
     pieces = np.sort(making.chance.choice(kiln.load, size=min(count, kiln.load), replace=False))
     pieces = pieces[np.argsort(making.pack_of[pieces], kind="stable")]
     mc = kiln.boards.mean_mc[pieces]
-    shown = meter_readings(mc, plan.survey.wood_temp_c, making.chance,
-                           temperature_corrected="temperature" in plan.survey.corrected_for)
+    shown = meter_readings(
+        mc,
+        plan.survey.wood_temp_c,
+        making.chance,
+        temperature_corrected="temperature" in plan.survey.corrected_for,
+    )
     shell, core = kiln.boards.shell_and_core()
-    return pieces, mc, shown, float(shell[:kiln.load].mean()), float(core[:kiln.load].mean())
+    return pieces, mc, shown, float(shell[: kiln.load].mean()), float(core[: kiln.load].mean())
 
 
 def clean(plan: ChargePlan) -> ChargePlan:
     """Return the plan without its planted fault."""
     cold = plan.fault is not None and plan.fault.kind == "cold core"
-    return dataclasses.replace(plan, fault=None,
-                               heat_treatment=HeatTreatmentPlan() if cold else plan.heat_treatment)
+    return dataclasses.replace(
+        plan, fault=None, heat_treatment=HeatTreatmentPlan() if cold else plan.heat_treatment
+    )

@@ -102,8 +102,9 @@ class Boards:
         third = CELLS // 3
         return self.moisture[:, :third].mean(axis=1), self.moisture[:, -third:].mean(axis=1)
 
-    def dry(self, wood_temp_c: np.ndarray, emc_pct: np.ndarray, seconds: float,
-            conductance: float = 1.0) -> None:
+    def dry(
+        self, wood_temp_c: np.ndarray, emc_pct: np.ndarray, seconds: float, conductance: float = 1.0
+    ) -> None:
         """Let the boards exchange water with the air for a while.
 
         Parameters
@@ -124,8 +125,14 @@ class Boards:
         for _ in range(max(1, pieces)):
             self._exchange(quick, skin, layer, emc_pct, seconds / max(1, pieces))
 
-    def _exchange(self, quick: np.ndarray, skin: np.ndarray, layer: np.ndarray, emc: np.ndarray,
-                  seconds: float) -> None:
+    def _exchange(
+        self,
+        quick: np.ndarray,
+        skin: np.ndarray,
+        layer: np.ndarray,
+        emc: np.ndarray,
+        seconds: float,
+    ) -> None:
         bound = np.minimum(self.moisture, self.fsp)
         local = quick[:, None] * np.exp(BOUND_WATER_SLOPE * (bound - self.fsp))
         inward = 0.5 * (local[:, 1:] + local[:, :-1]) * np.diff(self.moisture) / layer[:, None]
@@ -150,8 +157,9 @@ class Stand:
     air_dried: bool
 
 
-def draw_boards(stand: Stand, count: int, chance: np.random.Generator, *,
-                length_mm: float = 760.0) -> Boards:
+def draw_boards(
+    stand: Stand, count: int, chance: np.random.Generator, *, length_mm: float = 760.0
+) -> Boards:
     """Return boards drawn from a stand, spread evenly across the air's path.
 
     Air-dried boards start with a dry face and a wet core; green ones are even throughout.
@@ -161,8 +169,11 @@ def draw_boards(stand: Stand, count: int, chance: np.random.Generator, *,
     thickness = chance.normal(rough, 0.012 * rough, count)
     density = stand.basic_density * np.clip(chance.normal(1.0, 0.05, count), 0.87, 1.13)
     width = chance.uniform(130.0, 215.0, count)
-    green = np.clip(chance.normal(stand.mean_mc, stand.mc_sd, count),
-                    stand.mean_mc - 2.2 * stand.mc_sd, stand.mean_mc + 2.2 * stand.mc_sd)
+    green = np.clip(
+        chance.normal(stand.mean_mc, stand.mc_sd, count),
+        stand.mean_mc - 2.2 * stand.mc_sd,
+        stand.mean_mc + 2.2 * stand.mc_sd,
+    )
     if stand.air_dried:
         depth = (np.arange(CELLS) + 0.5) / CELLS
         shape = 1.5 * (1.0 - (1.0 - depth) ** 2)
@@ -172,21 +183,36 @@ def draw_boards(stand: Stand, count: int, chance: np.random.Generator, *,
     # Denser boards dry more slowly: their cell walls leave less room to move through.
     slow = (stand.basic_density / density) ** 1.5
     return Boards(
-        moisture=moisture, half_thickness=thickness / 2000.0,
+        moisture=moisture,
+        half_thickness=thickness / 2000.0,
         oven_dry_g=density * thickness * width * length_mm * 1e-6,
-        across=chance.uniform(0.0, 1.0, count), warmer_k=np.zeros(count),
+        across=chance.uniform(0.0, 1.0, count),
+        warmer_k=np.zeros(count),
         diffusivity=kinetics.diffusivity * slow * np.exp(chance.normal(0.0, 0.09, count)),
-        skin=kinetics.skin * np.exp(chance.normal(0.0, 0.04, count)), fsp=stand.fsp)
+        skin=kinetics.skin * np.exp(chance.normal(0.0, 0.04, count)),
+        fsp=stand.fsp,
+    )
 
 
 def choose(boards: Boards, picked: np.ndarray) -> Boards:
     """Return some of the boards, as copies."""
-    return Boards(**{name: (value[picked].copy() if isinstance(value, np.ndarray) else value)
-                     for name, value in vars(boards).items()})
+    return Boards(
+        **{
+            name: (value[picked].copy() if isinstance(value, np.ndarray) else value)
+            for name, value in vars(boards).items()
+        }
+    )
 
 
 def together(first: Boards, second: Boards) -> Boards:
     """Return two sets of boards as one, so that one step dries both."""
-    return Boards(**{name: (np.concatenate([value, getattr(second, name)])
-                            if isinstance(value, np.ndarray) else value)
-                     for name, value in vars(first).items()})
+    return Boards(
+        **{
+            name: (
+                np.concatenate([value, getattr(second, name)])
+                if isinstance(value, np.ndarray)
+                else value
+            )
+            for name, value in vars(first).items()
+        }
+    )

@@ -21,8 +21,9 @@ For tests of the review: an honest review finds what is planted and nothing else
 Written by builder/demo."""
 
 
-def write_mill(out: Path, library: Library, told: Callable[[str], None],
-               truth: Path | None = None) -> None:
+def write_mill(
+    out: Path, library: Library, told: Callable[[str], None], truth: Path | None = None
+) -> None:
     """Write the mill's folder; what an earlier run left of the same kind is removed first.
 
     Parameters
@@ -55,8 +56,10 @@ def write_mill(out: Path, library: Library, told: Callable[[str], None],
     for lot in LOTS:
         _write(out / "lots" / f"{lot.id}.yaml", lot_record(lot, made[lot.charge]))
     if truth is not None:
-        truths = {"charges": {name: truth_of(charge) for name, charge in sorted(made.items())},
-                  "running": {charge.plan.id: charge.truth for charge in running}}
+        truths = {
+            "charges": {name: truth_of(charge) for name, charge in sorted(made.items())},
+            "running": {charge.plan.id: charge.truth for charge in running},
+        }
         truth.parent.mkdir(parents=True, exist_ok=True)
         truth.write_text(dump(truths, TRUTH_HEADING), encoding="utf-8", newline="\n")
 

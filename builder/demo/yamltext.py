@@ -60,14 +60,19 @@ def _item(item: dict[str, Any], depth: int) -> Iterator[str]:
         return
     first = True
     for line in _block(item, depth + 1):
-        yield f"{pad}- {line[len(pad) + 2:]}" if first else line
+        yield f"{pad}- {line[len(pad) + 2 :]}" if first else line
         first = False
 
 
 def _flow(value: Any) -> str:
     if isinstance(value, dict):
-        return "{" + ", ".join(f"{_scalar(key)}: {_flow(item)}" for key, item in value.items()
-                               if item is not None) + "}"
+        return (
+            "{"
+            + ", ".join(
+                f"{_scalar(key)}: {_flow(item)}" for key, item in value.items() if item is not None
+            )
+            + "}"
+        )
     if isinstance(value, (list, tuple)):
         return "[" + ", ".join(_flow(item) for item in value) + "]"
     return _scalar(value)

@@ -16,25 +16,31 @@ from kilnfolio.records.yaml_source import parse_yaml
 
 @pytest.fixture
 def mill(tmp_path):
-    return minimal_mill(tmp_path / "mill", charge=lambda charge: (
-        charge.pop("weighings"), charge.pop("survey")))
+    return minimal_mill(
+        tmp_path / "mill", charge=lambda charge: (charge.pop("weighings"), charge.pop("survey"))
+    )
 
 
 @pytest.mark.parametrize("label", ["Average", "Medel", "Mittelwert", "Moyenne", "Summa", "Ø"])
 def test_the_average_of_a_survey_is_no_piece(mill, tmp_path, capsys, label):
     rows = "Pack,Position,MC %\nP1,door,12.2\nP1,back,12.4\n" + f"{label},,12.3\n"
-    assert main(["import", "survey", str(sheet(tmp_path, rows)), str(mill), "--charge", "C1",
-                 *SAID]) == 0
+    assert (
+        main(["import", "survey", str(sheet(tmp_path, rows)), str(mill), "--charge", "C1", *SAID])
+        == 0
+    )
     assert [one.mc.value for one in charge_of(mill).survey.readings] == [12.2, 12.4]
     assert f"row 4 ('{label}') sums up others and is left out" in capsys.readouterr().err
 
 
 def test_a_sum_without_a_label_is_asked_about(mill, tmp_path, capsys):
     rows = "Pack,Position,MC %\nP1,door,12.2\nP1,back,12.4\nP2,door,12.0\n,,12.2\n"
-    assert main(["import", "survey", str(sheet(tmp_path, rows)), str(mill), "--charge", "C1",
-                 *SAID]) == 2
-    assert "C5 '12.2': it is the mean of the rows above and names no pack" in \
-        capsys.readouterr().err
+    assert (
+        main(["import", "survey", str(sheet(tmp_path, rows)), str(mill), "--charge", "C1", *SAID])
+        == 2
+    )
+    assert (
+        "C5 '12.2': it is the mean of the rows above and names no pack" in capsys.readouterr().err
+    )
 
 
 def test_totals_below_weighings_do_not_stop_the_sheet(mill, tmp_path, capsys):
@@ -46,8 +52,10 @@ def test_totals_below_weighings_do_not_stop_the_sheet(mill, tmp_path, capsys):
 
 def test_every_unused_column_is_named(mill, tmp_path, capsys):
     rows = "Day no,Pack,Position,MC %,Remark\n1,P1,door,12.2,\n2,P1,back,12.4,wet spot\n"
-    assert main(["import", "survey", str(sheet(tmp_path, rows)), str(mill), "--charge", "C1",
-                 *SAID]) == 0
+    assert (
+        main(["import", "survey", str(sheet(tmp_path, rows)), str(mill), "--charge", "C1", *SAID])
+        == 0
+    )
     said = capsys.readouterr().err
     assert "column A 'Day no' is not used (2 cells)" in said
     assert "column E 'Remark' is not used (1 cell)" in said
@@ -55,12 +63,29 @@ def test_every_unused_column_is_named(mill, tmp_path, capsys):
     assert [one.position for one in charge_of(mill).survey.readings] == ["door", "back"]
 
 
-@pytest.mark.parametrize(("heading", "role"), [
-    ("Paket nr", "pack"), ("Plats", "position"), ("Fuktkvot %", "mc"), ("Holzfeuchte", "mc"),
-    ("Planche", "board"), ("Masse anhydre", "oven_dry"), ("Darrgewicht", "oven_dry"),
-    ("Torrvikt", "oven_dry"), ("Råvikt", "green"), ("Uhrzeit", "time"), ("Datum", "at"),
-    ("Vikt", "mass"), ("Poids", "mass"), ("Kuivapaino", "oven_dry"), ("Bräda", "board"),
-    ("Weighed by", "by"), ("Bundle", "pack"), ("Éprouvette", "section")])
+@pytest.mark.parametrize(
+    ("heading", "role"),
+    [
+        ("Paket nr", "pack"),
+        ("Plats", "position"),
+        ("Fuktkvot %", "mc"),
+        ("Holzfeuchte", "mc"),
+        ("Planche", "board"),
+        ("Masse anhydre", "oven_dry"),
+        ("Darrgewicht", "oven_dry"),
+        ("Torrvikt", "oven_dry"),
+        ("Råvikt", "green"),
+        ("Uhrzeit", "time"),
+        ("Datum", "at"),
+        ("Vikt", "mass"),
+        ("Poids", "mass"),
+        ("Kuivapaino", "oven_dry"),
+        ("Bräda", "board"),
+        ("Weighed by", "by"),
+        ("Bundle", "pack"),
+        ("Éprouvette", "section"),
+    ],
+)
 def test_headings_in_the_languages_of_mills(heading, role):
     assert role_of(heading, set()) == role
 
@@ -72,30 +97,56 @@ def test_other_words_are_no_totals(label):
 
 def test_a_swedish_survey_keeps_its_wet_spots(mill, tmp_path):
     rows = "Paket;Plats;Fuktkvot %\nP1;dörr;12,2\nP1;mitten;12,4\nMedel;;12,3\n"
-    assert main(["import", "survey", str(sheet(tmp_path, rows)), str(mill), "--charge", "C1",
-                 "--decimal", ",", *SAID]) == 0
+    assert (
+        main(
+            [
+                "import",
+                "survey",
+                str(sheet(tmp_path, rows)),
+                str(mill),
+                "--charge",
+                "C1",
+                "--decimal",
+                ",",
+                *SAID,
+            ]
+        )
+        == 0
+    )
     assert [(one.pack, one.position) for one in charge_of(mill).survey.readings] == [
-        ("P1", "dörr"), ("P1", "mitten")]
+        ("P1", "dörr"),
+        ("P1", "mitten"),
+    ]
 
 
-@pytest.mark.parametrize(("text", "says"), [
-    ('masses: {"1": 8,49 lb}', "f:1:17: '8,49 lb': between braces a comma ends a value, so "
-     "decimals have a point. Write '8.49 lb'."),
-    ("masses: {1:8.49 lb}", "f:1:11: no space after the ':': YAML takes '1:8.49 lb' for a name. "
-     "Write '1: 8.49 lb' with a space."),
-    ("masses:\n  1:8.49 lb\n  2:9.1 lb", "f:2:4: no space after the ':'"),
-    ("masses:\n  1: 8.49 lb\n  2:9.1 lb\n  3: 4 lb", "f:3:4: no space after the ':'"),
-    ("masses:\n  S1:8.49 kg\n  S2: 9 kg", "f:2:5: no space after the ':'"),
-    ("note: {a, b}", "f:1:8: 'a' has no value"),
-])
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (
+            'masses: {"1": 8,49 lb}',
+            "f:1:17: '8,49 lb': between braces a comma ends a value, so "
+            "decimals have a point. Write '8.49 lb'.",
+        ),
+        (
+            "masses: {1:8.49 lb}",
+            "f:1:11: no space after the ':': YAML takes '1:8.49 lb' for a name. "
+            "Write '1: 8.49 lb' with a space.",
+        ),
+        ("masses:\n  1:8.49 lb\n  2:9.1 lb", "f:2:4: no space after the ':'"),
+        ("masses:\n  1: 8.49 lb\n  2:9.1 lb\n  3: 4 lb", "f:3:4: no space after the ':'"),
+        ("masses:\n  S1:8.49 kg\n  S2: 9 kg", "f:2:5: no space after the ':'"),
+        ("note: {a, b}", "f:1:8: 'a' has no value"),
+    ],
+)
 def test_slips_of_a_comma_and_a_colon_are_told_once(text, says):
     with pytest.raises(RecordProblems) as caught:
         parse_yaml(text.encode(), "f")
     assert str(caught.value.problems[0]).startswith(says)
 
 
-@pytest.mark.parametrize("text", ["at: 07:10", "note: at 07:10 kg", "a: {b: , c: 1}",
-                                  "note:\n  at 7:10 g 2"])
+@pytest.mark.parametrize(
+    "text", ["at: 07:10", "note: at 07:10 kg", "a: {b: , c: 1}", "note:\n  at 7:10 g 2"]
+)
 def test_clocks_and_empty_values_are_no_slips(text):
     parse_yaml(text.encode(), "f")
 
@@ -118,13 +169,22 @@ def test_commands_work_from_a_folder_inside_the_mill(mill, tmp_path, monkeypatch
 
 
 def test_sections_still_in_the_oven_do_not_stop_the_sheet(tmp_path):
-    root = minimal_mill(tmp_path / "mill", charge=lambda charge: [
-        charge.pop(key) for key in ("ended", "unloaded", "survey", "weighings")])
+    root = minimal_mill(
+        tmp_path / "mill",
+        charge=lambda charge: [
+            charge.pop(key) for key in ("ended", "unloaded", "survey", "weighings")
+        ],
+    )
     path = root / FILES["charge"]
     text = path.read_text("utf-8")
     first, second = text.index("oven_dry: 100 g"), text.rindex("oven_dry: 100 g")
-    text = text[:first] + "oven_dry: …" + text[first + 15: second] + "oven_dry: …" \
-        + text[second + 15:]
+    text = (
+        text[:first]
+        + "oven_dry: …"
+        + text[first + 15 : second]
+        + "oven_dry: …"
+        + text[second + 15 :]
+    )
     path.write_text(text, "utf-8")
     charge = checked_mill(root).open_charges["C1"]
     assert charge.so_far is not None
@@ -139,18 +199,34 @@ LOG = "time,DB,WB\n"
 
 
 def rows_of(day, hours, dry=50.0):
-    return "".join(f"2026-06-{day:02} {hour:02}:{minute:02},{dry},41.0\n"
-                   for hour in hours for minute in (0, 30))
+    return "".join(
+        f"2026-06-{day:02} {hour:02}:{minute:02},{dry},41.0\n"
+        for hour in hours
+        for minute in (0, 30)
+    )
 
 
 def log_mill(tmp_path):
-    return minimal_mill(tmp_path / "mill", charge=lambda charge: (
-        charge.pop("log"), charge.pop("survey")))
+    return minimal_mill(
+        tmp_path / "mill", charge=lambda charge: (charge.pop("log"), charge.pop("survey"))
+    )
 
 
 def bring_log(root, *paths):
-    return main(["import", "log", *map(str, paths), str(root), "--kiln", "k1", "--id", "two-bulbs",
-                 "--charge", "C1"])
+    return main(
+        [
+            "import",
+            "log",
+            *map(str, paths),
+            str(root),
+            "--kiln",
+            "k1",
+            "--id",
+            "two-bulbs",
+            "--charge",
+            "C1",
+        ]
+    )
 
 
 def test_an_export_that_has_grown_takes_its_own_place(tmp_path, capsys):
@@ -171,8 +247,9 @@ def test_an_export_that_has_grown_takes_its_own_place(tmp_path, capsys):
     assert "nothing was written" in capsys.readouterr().out
     export.write_text(LOG + rows_of(1, range(8, 12), dry=49.0), "utf-8")
     assert bring_log(root, export) == 2
-    assert "at 2026-06-01 08:00 it says dry-bulb 50.0; this file says 49.0" in \
-        capsys.readouterr().err
+    assert (
+        "at 2026-06-01 08:00 it says dry-bulb 50.0; this file says 49.0" in capsys.readouterr().err
+    )
 
 
 @pytest.mark.parametrize("way", ["folder", "pattern", "names"])
@@ -182,8 +259,11 @@ def test_a_logger_that_begins_a_file_each_midnight(tmp_path, way):
     folder.mkdir()
     for day in (1, 2, 3):
         (folder / f"k1-{day}.csv").write_text(LOG + rows_of(day, range(24)), "utf-8")
-    named = {"folder": [folder], "pattern": [folder / "k1-*.csv"],
-             "names": sorted(folder.iterdir())}[way]
+    named = {
+        "folder": [folder],
+        "pattern": [folder / "k1-*.csv"],
+        "names": sorted(folder.iterdir()),
+    }[way]
     assert bring_log(root, *named) == 0
     assert [log.file for log in charge_of(root).log] == ["k1-1.csv", "k1-2.csv", "k1-3.csv"]
 
@@ -191,14 +271,39 @@ def test_a_logger_that_begins_a_file_each_midnight(tmp_path, way):
 def test_event_rows_and_the_repeated_hour_are_options(tmp_path, capsys):
     root = log_mill(tmp_path)
     export = tmp_path / "events.csv"
-    export.write_text(LOG + rows_of(1, range(8, 20)) + "2026-06-01 20:00,EVENT door open,\n"
-                      + rows_of(1, range(21, 24)), "utf-8")
+    export.write_text(
+        LOG
+        + rows_of(1, range(8, 20))
+        + "2026-06-01 20:00,EVENT door open,\n"
+        + rows_of(1, range(21, 24)),
+        "utf-8",
+    )
     words = ["import", "log", str(export), str(root), "--kiln", "k1", "--id", "events"]
     assert main(words) == 1
     assert "leave them out with --skip-rows 'EVENT'" in capsys.readouterr().out
-    assert main([*words, "--charge", "C1", "--clock", "local", "--repeated-hour", "by-row-order",
-                 "--skip-rows", "EVENT", "--time-format", "%Y-%m-%d %H:%M", "--column",
-                 "DB=dry-bulb:°C", "--column", "WB=wet-bulb:°C", "--yes"]) == 0
+    assert (
+        main(
+            [
+                *words,
+                "--charge",
+                "C1",
+                "--clock",
+                "local",
+                "--repeated-hour",
+                "by-row-order",
+                "--skip-rows",
+                "EVENT",
+                "--time-format",
+                "%Y-%m-%d %H:%M",
+                "--column",
+                "DB=dry-bulb:°C",
+                "--column",
+                "WB=wet-bulb:°C",
+                "--yes",
+            ]
+        )
+        == 0
+    )
     assert "left out: 1 rows the profile ignores" in capsys.readouterr().out
     profile = checked_mill(root).loggers["events"].record
     assert profile.time.repeated_hour == "by row order"
@@ -207,13 +312,21 @@ def test_event_rows_and_the_repeated_hour_are_options(tmp_path, capsys):
 
 def test_a_column_can_be_told_what_it_is(mill, tmp_path, capsys):
     rows = "When was it,Kl.,Left (g),Right (g),S3\n2026-06-02,07:10,2380,2500,wet\n"
-    words = ["--column", "Left (g)=board:S1", "--column", "Right (g)=board:S2", "--column",
-             "S3=ignore"]
+    words = [
+        "--column",
+        "Left (g)=board:S1",
+        "--column",
+        "Right (g)=board:S2",
+        "--column",
+        "S3=ignore",
+    ]
     assert weighings(mill, sheet(tmp_path, rows), *words, "--column", "Left=nothing") == 2
     assert "ROLE is one of oven-dry" in capsys.readouterr().err
     assert weighings(mill, sheet(tmp_path, rows), *words) == 0
     assert {tag: mass.value for tag, mass in charge_of(mill).weighings[0].masses.items()} == {
-        "S1": 2380.0, "S2": 2500.0}
+        "S1": 2380.0,
+        "S2": 2500.0,
+    }
     assert "column E 'S3' is not used (1 cell)" in capsys.readouterr().err
 
 

@@ -21,9 +21,15 @@ KNOWN = {
     "kiln": {"name": "Kiln with no other name"},
     "lot": {"product": "Boards for the canary"},
     "schedule": {"title": "Schedule of the canary", "species": "quercus-rubra"},
-    "species": {"trade_name": "Wood of the canary"}}
-IDS = {"charge": "C2", "kiln": "k2", "lot": "L2", "schedule": "red-oak-8-4",
-       "species": "quercus-petraea"}
+    "species": {"trade_name": "Wood of the canary"},
+}
+IDS = {
+    "charge": "C2",
+    "kiln": "k2",
+    "lot": "L2",
+    "schedule": "red-oak-8-4",
+    "species": "quercus-petraea",
+}
 
 
 def begun_mill(folder):
@@ -35,8 +41,10 @@ def begun_mill(folder):
 
 
 def pages(site, edition):
-    return {path.relative_to(site / edition).as_posix(): path.read_text("utf-8")
-            for path in (site / edition).rglob("*.html")}
+    return {
+        path.relative_to(site / edition).as_posix(): path.read_text("utf-8")
+        for path in (site / edition).rglob("*.html")
+    }
 
 
 def test_whatever_new_writes_may_lie_half_filled():
@@ -50,24 +58,37 @@ def test_half_filled_records_stop_nothing_and_are_listed(tmp_path):
     assert list(reviewed.dossiers) == ["C1"]
     assert list(reviewed.lots) == ["L1"]
     assert sorted(reviewed.folder.drafts) == [
-        "kiln k2", "lot L2", "schedule red-oak-8-4", "species quercus-petraea"]
+        "kiln k2",
+        "lot L2",
+        "schedule red-oak-8-4",
+        "species quercus-petraea",
+    ]
     assert reviewed.running["C2"].waits == ("kiln k2",)
     build_site(root, tmp_path / "site", pdfs=False)
     made = pages(tmp_path / "site", "mill")
-    for page, name, key in (("kilns/index.html", "Kiln k2", "capacity"),
-                            ("lots/index.html", "Lot L2", "thickness"),
-                            ("schedules/index.html", "Schedule red-oak-8-4", "thickness"),
-                            ("species/index.html", "Species quercus-petraea", "region")):
+    for page, name, key in (
+        ("kilns/index.html", "Kiln k2", "capacity"),
+        ("lots/index.html", "Lot L2", "thickness"),
+        ("schedules/index.html", "Schedule red-oak-8-4", "thickness"),
+        ("species/index.html", "Species quercus-petraea", "region"),
+    ):
         for listed in (made[page], made["index.html"]):
             assert f"{name}. " in listed
             assert f"<code>{key}</code>" in listed
     assert "content/kilns/k2.yaml:7" in made["index.html"]
     assert "To be filled in first: kiln k2." in made["charges/C2.html"]
-    for own in ("kilns/k2.html", "lots/L2.html", "schedules/red-oak-8-4.html",
-                "species/quercus-petraea.html"):
+    for own in (
+        "kilns/k2.html",
+        "lots/L2.html",
+        "schedules/red-oak-8-4.html",
+        "species/quercus-petraea.html",
+    ):
         assert own not in made
-    assert not [name for name, text in pages(tmp_path / "site", "customer").items()
-                if "canary" in text or "L2" in text]
+    assert not [
+        name
+        for name, text in pages(tmp_path / "site", "customer").items()
+        if "canary" in text or "L2" in text
+    ]
 
 
 def test_a_build_that_goes_on_lists_them_too_and_forgets_them_when_they_are_filled_in(tmp_path):
@@ -90,19 +111,29 @@ def test_check_says_it_plainly(tmp_path, capsys):
     assert main(["check", str(root)]) == 1  # the two questions of the minimal mill, as ever
     said = capsys.readouterr().out
     said = re.sub(r"[ \n]+", " ", said)
-    assert "kiln k2: 1 no data no data record-complete: Still to fill in: kind, capacity, " \
+    assert (
+        "kiln k2: 1 no data no data record-complete: Still to fill in: kind, capacity, "
         "hottest, in content/kilns/k2.yaml." in said
+    )
     assert "unloaded. To be filled in first: kiln k2." in said
     assert main(["check", str(root), "--format", "json"]) == 1
     (found, *_) = json.loads(capsys.readouterr().out)["findings"]["lot L2"]
     assert found["check"] == "record-complete"
 
 
-@pytest.mark.parametrize(("kind", "slip"), [
-    ("kiln", ("hottest: …", "hottest: 85")), ("kiln", ("kind: …", "kind: steem")),
-    ("lot", ("charge: …", "charge: C7")), ("lot", ("rule: band", "rule: bend")),
-    ("schedule", ("- quercus-rubra", "- quercus-rubro")), ("species", ("region", "regoin")),
-    ("kiln", ("id: k2", "id: k3"))], ids=str)
+@pytest.mark.parametrize(
+    ("kind", "slip"),
+    [
+        ("kiln", ("hottest: …", "hottest: 85")),
+        ("kiln", ("kind: …", "kind: steem")),
+        ("lot", ("charge: …", "charge: C7")),
+        ("lot", ("rule: band", "rule: bend")),
+        ("schedule", ("- quercus-rubra", "- quercus-rubro")),
+        ("species", ("region", "regoin")),
+        ("kiln", ("id: k2", "id: k3")),
+    ],
+    ids=str,
+)
 def test_what_is_written_must_still_stand(tmp_path, kind, slip):
     root = minimal_mill(tmp_path)
     path = root / begin(root, kind, IDS[kind], KNOWN[kind]).file
@@ -112,7 +143,8 @@ def test_what_is_written_must_still_stand(tmp_path, kind, slip):
     with pytest.raises(RecordProblems) as caught:
         reviewed_mill(root)
     assert {problem.place.file for problem in caught.value.problems} == {
-        path.relative_to(root).as_posix()}
+        path.relative_to(root).as_posix()
+    }
     assert not any(problem.absent for problem in caught.value.problems)
 
 
@@ -123,10 +155,18 @@ def test_a_record_without_a_mark_is_a_finished_one(tmp_path):
         reviewed_mill(root)
 
 
-@pytest.mark.parametrize(("noun", "key", "told"), [
-    ("kiln", "capacity", "kiln 'k1': its record, content/kilns/k1.yaml, is still to be filled in"),
-    ("schedule", "title", "schedule 'red-oak-4-4': its record"),
-    ("species", "region", "species 'quercus-rubra': its record")])
+@pytest.mark.parametrize(
+    ("noun", "key", "told"),
+    [
+        (
+            "kiln",
+            "capacity",
+            "kiln 'k1': its record, content/kilns/k1.yaml, is still to be filled in",
+        ),
+        ("schedule", "title", "schedule 'red-oak-4-4': its record"),
+        ("species", "region", "species 'quercus-rubra': its record"),
+    ],
+)
 def test_a_finished_record_cannot_rest_on_one_that_is_not(tmp_path, noun, key, told):
     root = minimal_mill(tmp_path, **{noun: {key: TO_FILL}})
     with pytest.raises(RecordProblems) as caught:
@@ -151,8 +191,10 @@ def test_the_folder_of_earlier_revisions_holds_finished_ones(tmp_path):
 def test_a_begun_lot_cannot_be_sealed_nor_a_sealed_one_opened_again_unseen(tmp_path, capsys):
     root = begun_mill(tmp_path)
     assert main(["seal", "L2", str(root), "--by", "A. N. Other", "--new-key"]) == 1
-    assert "L2 cannot be sealed before it is filled in (content/lots/L2.yaml): species, " in \
-        capsys.readouterr().err
+    assert (
+        "L2 cannot be sealed before it is filled in (content/lots/L2.yaml): species, "
+        in capsys.readouterr().err
+    )
     assert main(["labels", "L2", "--folder", str(root), "--out", str(tmp_path / "l.pdf")]) == 1
     assert "lot L2 is not complete: 'kilnfolio check' names what is" in capsys.readouterr().err
     for number in ("C1", "L1"):

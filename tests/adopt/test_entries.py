@@ -44,9 +44,20 @@ def at(hours):
 
 
 def entry_file(path, entries, by="A. N. Other", charge="C1", saved=NOW):
-    path.write_text(json.dumps({
-        "kilnfolio_entries": 1, "charge": charge, "by": by, "device": "phone",
-        "saved": saved.isoformat(), "zone": "America/Toronto", "entries": entries}), "utf-8")
+    path.write_text(
+        json.dumps(
+            {
+                "kilnfolio_entries": 1,
+                "charge": charge,
+                "by": by,
+                "device": "phone",
+                "saved": saved.isoformat(),
+                "zone": "America/Toronto",
+                "entries": entries,
+            }
+        ),
+        "utf-8",
+    )
     return path
 
 
@@ -62,13 +73,20 @@ DAY = [
     {"kind": "event", "at": at(5), "event": "note", "note": "Door seal leaks: bottom, left"},
     {"kind": "step", "at": at(4), "step": 2, "reason": "after the stop"},
     {"kind": "stage", "stage": "equalizing", "start": at(30), "dry_bulb": "55 °C", "emc": "10 %"},
-    {"kind": "stage", "stage": "equalizing", "start": at(30), "end": at(40), "dry_bulb": "55 °C",
-     "emc": "10 %"},
+    {
+        "kind": "stage",
+        "stage": "equalizing",
+        "start": at(30),
+        "end": at(40),
+        "dry_bulb": "55 °C",
+        "emc": "10 %",
+    },
 ]
 
 
-@settings(max_examples=25, deadline=None,
-          suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 @given(seed=st.integers(0, 10**6))
 def test_two_phones_in_any_order_twice_and_cut(tmp_path_factory, seed):
     chance = random.Random(seed)
@@ -94,13 +112,25 @@ def test_two_phones_in_any_order_twice_and_cut(tmp_path_factory, seed):
         assert (taken.left == []) == (path != cut)
     value = value_of(root)
     assert [str(one["at"]) for one in value["weighings"][7:]] == [
-        "2026-06-08T08:00", "2026-06-09T08:00"]
+        "2026-06-08T08:00",
+        "2026-06-09T08:00",
+    ]
     assert {tag: str(mass) for tag, mass in value["weighings"][7]["masses"].items()}.keys() == {
-        "S1", "S2", "S3"}
-    assert value["mc_rounds"] == [{"at": "2026-06-10T08:00", "by": "Night shift",
-                                   "method": "hand meter", "mc": {"S1": "10.2 %"}}]
+        "S1",
+        "S2",
+        "S3",
+    }
+    assert value["mc_rounds"] == [
+        {
+            "at": "2026-06-10T08:00",
+            "by": "Night shift",
+            "method": "hand meter",
+            "mc": {"S1": "10.2 %"},
+        }
+    ]
     assert [(one["start"], one["end"]) for one in value["stops"]] == [
-        ("2026-06-08T11:00", "2026-06-08T13:00")]
+        ("2026-06-08T11:00", "2026-06-08T13:00")
+    ]
     assert sorted(one["kind"] for one in value["events"]) == ["note", "wick changed"]
     assert [one["step"] for one in value["step_changes"]] == [1, 2, 2]
     assert value["equalizing"]["end"] == "2026-06-10T00:00"
@@ -112,14 +142,20 @@ def test_two_phones_in_any_order_twice_and_cut(tmp_path_factory, seed):
 
 def test_what_two_devices_say_otherwise_is_named_and_neither_is_lost(mill, tmp_path):
     first = entry_file(tmp_path / "a.json", [ROUND])
-    other = entry_file(tmp_path / "b.json", [
-        {**ROUND, "masses": {"S1": "2239 g", "S3": "2109 g"}},
-        {"kind": "event", "at": at(1), "event": "door opened"}])
+    other = entry_file(
+        tmp_path / "b.json",
+        [
+            {**ROUND, "masses": {"S1": "2239 g", "S3": "2109 g"}},
+            {"kind": "event", "at": at(1), "event": "door opened"},
+        ],
+    )
     assert take(mill, [first], NOW).left == []
     taken = take(mill, [other], NOW)
     assert taken.new == 1
-    assert taken.left == ["b.json, entry 1: round of 2026-06-08T08:00, board S1: the record says "
-                          "2.230 kg, the entry 2239 g"]
+    assert taken.left == [
+        "b.json, entry 1: round of 2026-06-08T08:00, board S1: the record says "
+        "2.230 kg, the entry 2239 g"
+    ]
     assert value_of(mill)["events"][0]["kind"] == "door opened"
     assert "S3" not in value_of(mill)["weighings"][7]["masses"]  # nothing of what is in doubt
 
@@ -135,11 +171,18 @@ def test_a_clock_that_is_ahead_is_named_and_can_be_set_right(mill, tmp_path):
     assert value_of(mill)["weighings"][-1]["at"] == "2026-06-08T05:00"
 
 
-@pytest.mark.parametrize(("raw", "says"), [
-    (b'{"kilnfolio_entries": 1, "charge"', "it was cut off on the way"),
-    (b"\x00\x01", "this is no entry file"), (b"[" * 100000, "this is no entry file"),
-    (b'{"kilnfolio_entries": 2}', "kilnfolio_entries"), (b"[]", "a.json"),
-    (b" " * 2_000_000, "1,048,576 are the most"), (b"{}", "charge")])
+@pytest.mark.parametrize(
+    ("raw", "says"),
+    [
+        (b'{"kilnfolio_entries": 1, "charge"', "it was cut off on the way"),
+        (b"\x00\x01", "this is no entry file"),
+        (b"[" * 100000, "this is no entry file"),
+        (b'{"kilnfolio_entries": 2}', "kilnfolio_entries"),
+        (b"[]", "a.json"),
+        (b" " * 2_000_000, "1,048,576 are the most"),
+        (b"{}", "charge"),
+    ],
+)
 def test_files_that_are_none_give_nothing(raw, says):
     with pytest.raises(RecordProblems) as caught:
         read_entries(raw, "a.json", ZONE)
@@ -147,9 +190,14 @@ def test_files_that_are_none_give_nothing(raw, says):
 
 
 def test_an_entry_the_record_cannot_hold_stops_only_itself(mill, tmp_path):
-    path = entry_file(tmp_path / "a.json", [
-        {"kind": "weighing", "at": at(0), "masses": {"S9": "2230 g"}}, DAY[2],
-        {"kind": "step", "at": at(1), "step": 9}])
+    path = entry_file(
+        tmp_path / "a.json",
+        [
+            {"kind": "weighing", "at": at(0), "masses": {"S9": "2230 g"}},
+            DAY[2],
+            {"kind": "step", "at": at(1), "step": 9},
+        ],
+    )
     taken = take(mill, [path], NOW)
     assert taken.new == 1
     assert len(taken.left) == 2
@@ -163,7 +211,8 @@ def test_a_folder_is_watched_and_exports_find_their_charge(mill, tmp_path, monke
     inbox.mkdir()
     entry_file(inbox / "a.json", [ROUND])
     (inbox / "bulbs.csv").write_text(
-        (mill / FILES["log"]).read_text("utf-8") + "2026-06-07 08:30,55.0,42.0\n", "utf-8")
+        (mill / FILES["log"]).read_text("utf-8") + "2026-06-07 08:30,55.0,42.0\n", "utf-8"
+    )
     lines = []
     watch(mill, inbox, dt.timedelta(), lines.append, rounds=4)
     assert any("a.json: 1 new for charge C1" in line for line in lines)
@@ -173,26 +222,50 @@ def test_a_folder_is_watched_and_exports_find_their_charge(mill, tmp_path, monke
 
 # --- every command that writes ---------------------------------------------------------------
 
+
 def a_command(chance, hour):
     """Return a command of the day at a time, as somebody would give it."""
     when = (START + dt.timedelta(hours=hour)).strftime("%Y-%m-%dT%H:%M")
     later = (START + dt.timedelta(hours=hour, minutes=20)).strftime("%Y-%m-%dT%H:%M")
     tags = chance.sample(["S1", "S2", "S3"], chance.randint(1, 3))
     text = chance.choice(["Wick, changed: yes", "# no comment", "é à 30 %", "{a: b}", "- x", "'\""])
-    return chance.choice([
-        ["weigh", "C1", *(f"{tag}={chance.randint(2050, 2100)}" for tag in tags), "--at", when],
-        ["weigh", "C1", *(f"{tag}=2,07{chance.randint(0, 9)}" for tag in tags), "--unit", "kg",
-         "--at", when],
-        ["weigh", "C1", "S1=11.5%", "--at", when],
-        ["step", "C1", str(chance.randint(1, 2)), "--at", when, "--reason", text],
-        ["stop", "C1", text, "--from", when, "--to", later],
-        ["wick", "C1", "--at", when, "--note", text], ["note", "C1", text, "--at", when],
-        ["note", "C1", "--kind", "door opened", "--at", when],
-        ["correct", "C1", f"S{chance.randint(1, 3)}@2026-06-0{chance.randint(1, 7)}T08:00",
-         f"{chance.randint(2100, 2500)} g", "--reason", text],
-        ["correct", "C1", "boards.S1.green_mass", f"{chance.randint(2400, 2500)} g", "--reason",
-         text],
-        ["undo"]])
+    return chance.choice(
+        [
+            ["weigh", "C1", *(f"{tag}={chance.randint(2050, 2100)}" for tag in tags), "--at", when],
+            [
+                "weigh",
+                "C1",
+                *(f"{tag}=2,07{chance.randint(0, 9)}" for tag in tags),
+                "--unit",
+                "kg",
+                "--at",
+                when,
+            ],
+            ["weigh", "C1", "S1=11.5%", "--at", when],
+            ["step", "C1", str(chance.randint(1, 2)), "--at", when, "--reason", text],
+            ["stop", "C1", text, "--from", when, "--to", later],
+            ["wick", "C1", "--at", when, "--note", text],
+            ["note", "C1", text, "--at", when],
+            ["note", "C1", "--kind", "door opened", "--at", when],
+            [
+                "correct",
+                "C1",
+                f"S{chance.randint(1, 3)}@2026-06-0{chance.randint(1, 7)}T08:00",
+                f"{chance.randint(2100, 2500)} g",
+                "--reason",
+                text,
+            ],
+            [
+                "correct",
+                "C1",
+                "boards.S1.green_mass",
+                f"{chance.randint(2400, 2500)} g",
+                "--reason",
+                text,
+            ],
+            ["undo"],
+        ]
+    )
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -203,9 +276,17 @@ def test_random_commands_keep_comments_and_order_and_read_back(mill, seed, capsy
     texts = [path.read_text("utf-8")]
     for number in range(25):
         words = a_command(chance, chance.randint(1, 200))
-        place = [str(mill)] if words[0] == "undo" else [
-            "--folder", str(mill), "--by", f"Person: {number}",
-            *(["--yes"] if words[0] != "undo" else [])]
+        place = (
+            [str(mill)]
+            if words[0] == "undo"
+            else [
+                "--folder",
+                str(mill),
+                "--by",
+                f"Person: {number}",
+                *(["--yes"] if words[0] != "undo" else []),
+            ]
+        )
         code = main([*words, *place])
         text = path.read_text("utf-8")
         assert code in (0, 2), words
@@ -233,8 +314,20 @@ def test_undo_goes_back_step_by_step_and_not_over_somebody_elses_work(mill, caps
     path = mill / FILES["charge"]
     before = path.read_bytes()
     for hour, mass in enumerate((2230, 2220, 2210)):
-        assert main(["weigh", "C1", f"S1={mass}", "--at", f"2026-06-08T1{hour}:00", "--folder",
-                     str(mill)]) == 0
+        assert (
+            main(
+                [
+                    "weigh",
+                    "C1",
+                    f"S1={mass}",
+                    "--at",
+                    f"2026-06-08T1{hour}:00",
+                    "--folder",
+                    str(mill),
+                ]
+            )
+            == 0
+        )
     assert len(history(mill)) == 3
     assert main(["undo", str(mill)]) == 0
     assert main(["undo", str(mill)]) == 0
@@ -255,8 +348,11 @@ def test_windows_line_ends_and_a_byte_order_mark_stay(mill):
     assert main(["weigh", "C1", "S1=2230", "--at", "2026-06-08T08:00", "--folder", str(mill)]) == 0
     after = path.read_bytes()
     assert after.startswith(b"\xef\xbb\xbf")
-    assert after.count(b"\n") == after.count(b"\r\n") == raw.count(b"\n") + (
-        after.count(b"\n") - raw.count(b"\n"))
+    assert (
+        after.count(b"\n")
+        == after.count(b"\r\n")
+        == raw.count(b"\n") + (after.count(b"\n") - raw.count(b"\n"))
+    )
     assert charge_masses(mill)["S1"] == "2230 g"
 
 
@@ -274,48 +370,77 @@ def test_a_record_changed_by_somebody_else_meanwhile_is_not_overwritten(mill):
     assert b"ours" not in path.read_bytes()
 
 
-@pytest.mark.parametrize(("pairs", "says"), [
-    (["S1=2333", "S2=2222"], "S1 and S2 would fit if their masses were exchanged"),
-    (["S3=210"], "S3 210 g: a digit lost or misread?"),
-    (["S1=2.23"], "was it read in another unit, kg for g?"),
-    (["S1=2230", "S3=2135"], "S3 gained 14 g while drying"),
-    (["S2=2250"], "S2 lost 5.5 points a day; 3.8 is safe for its timber"),
-    (["S1=1990"], "S1 1990 g"), (["S9=2230"], "there is no board S9")])
+@pytest.mark.parametrize(
+    ("pairs", "says"),
+    [
+        (["S1=2333", "S2=2222"], "S1 and S2 would fit if their masses were exchanged"),
+        (["S3=210"], "S3 210 g: a digit lost or misread?"),
+        (["S1=2.23"], "was it read in another unit, kg for g?"),
+        (["S1=2230", "S3=2135"], "S3 gained 14 g while drying"),
+        (["S2=2250"], "S2 lost 5.5 points a day; 3.8 is safe for its timber"),
+        (["S1=1990"], "S1 1990 g"),
+        (["S9=2230"], "there is no board S9"),
+    ],
+)
 def test_what_cannot_be_right_is_said_before_it_is_written(mill, capsys, pairs, says):
     before = (mill / FILES["charge"]).read_bytes()
     assert main(["weigh", "C1", *pairs, "--at", "2026-06-08T08:00", "--folder", str(mill)]) in (
-        1, 2)
+        1,
+        2,
+    )
     assert says in capsys.readouterr().out
     assert (mill / FILES["charge"]).read_bytes() == before
 
 
 def test_a_round_shows_mc_loss_and_what_is_due(mill, capsys):
     """Oven-dry masses 2000, 2110, 1895.4 g: (2230 / 2000 - 1) is 11.5 %, by hand."""
-    assert main(["weigh", "S1=2230", "S2=2350", "S3=2109", "--at", "2026-06-08T08:00", "--by",
-                 "R. Quill", "--folder", str(mill)]) == 0
+    assert (
+        main(
+            [
+                "weigh",
+                "S1=2230",
+                "S2=2350",
+                "S3=2109",
+                "--at",
+                "2026-06-08T08:00",
+                "--by",
+                "R. Quill",
+                "--folder",
+                str(mill),
+            ]
+        )
+        == 0
+    )
     said = capsys.readouterr().out
     assert "S1      2230 g   11.5 %    0.8 a day  30 g to equalize" in said
     assert "controlling MC 11.4 % (wettest half)" in said  # (11.5 + 11.37) / 2, by hand
     assert "next: equalize at 10 % (driest board)" in said
     assert value_of(mill)["weighings"][-1] == {
-        "at": "2026-06-08T08:00", "by": "R. Quill",
-        "masses": {"S1": "2230 g", "S2": "2350 g", "S3": "2109 g"}}
+        "at": "2026-06-08T08:00",
+        "by": "R. Quill",
+        "masses": {"S1": "2230 g", "S2": "2350 g", "S3": "2109 g"},
+    }
 
 
-@pytest.mark.parametrize(("text", "now", "gives"), [
-    ("07:10", "2026-06-08T12:00", "2026-06-08T07:10"),
-    ("19:30", "2026-06-08T12:00", "2026-06-07T19:30"),
-    ("7.05", "2026-06-08T12:00", "2026-06-08T07:05"),
-    ("2026-06-01 07:10", "2026-06-08T12:00", "2026-06-01T07:10"),
-    ("2026-11-01T01:30-05:00", "2026-11-02T12:00", "2026-11-01T01:30-05:00"),
-    (None, "2026-06-08T12:00", "2026-06-08T12:00")])
+@pytest.mark.parametrize(
+    ("text", "now", "gives"),
+    [
+        ("07:10", "2026-06-08T12:00", "2026-06-08T07:10"),
+        ("19:30", "2026-06-08T12:00", "2026-06-07T19:30"),
+        ("7.05", "2026-06-08T12:00", "2026-06-08T07:05"),
+        ("2026-06-01 07:10", "2026-06-08T12:00", "2026-06-01T07:10"),
+        ("2026-11-01T01:30-05:00", "2026-11-02T12:00", "2026-11-01T01:30-05:00"),
+        (None, "2026-06-08T12:00", "2026-06-08T12:00"),
+    ],
+)
 def test_times_as_people_type_them(text, now, gives):
     present = dt.datetime.fromisoformat(now).replace(tzinfo=ZONE)
     assert written(moment(text, ZONE, present), ZONE) == gives
 
 
-@pytest.mark.parametrize("text", ["25:00", "yesterday", "2026-13-01T07:00", "7",
-                                  "2026-03-08T02:30", "2026-11-01T01:30"])
+@pytest.mark.parametrize(
+    "text", ["25:00", "yesterday", "2026-13-01T07:00", "7", "2026-03-08T02:30", "2026-11-01T01:30"]
+)
 def test_times_no_clock_shows_or_shows_twice_are_refused(text):
     with pytest.raises(RecordProblems):
         moment(text, ZONE, NOW)
@@ -348,8 +473,9 @@ def test_a_charge_of_hand_meter_rounds_alone_has_its_controlling_mc(tmp_path, ca
     assert main(["weigh", "C1", "N1=24%", "N2=20 %", "--at", "2026-06-02T08:00", *more]) == 0
     assert main(["weigh", "C1", "N1=18%", "N2=16%", "--at", "2026-06-04T08:00", *more]) == 0
     assert main(["weigh", "C1", "N1=18.5%", "--at", "2026-06-04T08:00", *more]) == 2
-    assert main(["correct", "C1", "N1@2026-06-04T08:00", "18.5 %", "--reason", "misread",
-                 *more]) == 0
+    assert (
+        main(["correct", "C1", "N1@2026-06-04T08:00", "18.5 %", "--reason", "misread", *more]) == 0
+    )
     capsys.readouterr()
     assert main(["note", "C1", "meter", "--at", "2026-06-04T09:00", *more]) == 0
     # the wettest half of two boards is one: 18.5 %
@@ -359,11 +485,15 @@ def test_a_charge_of_hand_meter_rounds_alone_has_its_controlling_mc(tmp_path, ca
 def test_an_answer_names_one_finding(tmp_path, capsys):
     def gain(charge):
         charge["weighings"][3]["masses"]["S1"] = "2533 g"
+
     root = minimal_mill(tmp_path / "mill", charge=gain)
     assert main(["check", str(root), "--charge", "C1"]) == 1
     said = capsys.readouterr().out
-    finding = next(line.split("to answer it: ")[1].strip() for line in said.splitlines()
-                   if "gained-weight" in line and "to answer it" in line)
+    finding = next(
+        line.split("to answer it: ")[1].strip()
+        for line in said.splitlines()
+        if "gained-weight" in line and "to answer it" in line
+    )
     more = ["--folder", str(root), "--by", "M. Okafor"]
     assert main(["answer", "C1", finding + "x", "scale", *more]) == 2
     assert f"Did you mean '{finding}'?" in capsys.readouterr().err

@@ -17,8 +17,11 @@ from kilnfolio.records.checking import checked_mill
 ANSWERS = {
     "Name of the mill": ["Alder Brook Timber"],
     "Town, region and country": ["Alder Brook (invented), Ontario, Canada"],
-    "Time zone": ["America/Toronto"], "Height above sea level": ["1017 ft"],
-    "Whose units": [""], "Kiln": ["Kiln 1, steam, 60 m³, 85 °C", ""]}
+    "Time zone": ["America/Toronto"],
+    "Height above sea level": ["1017 ft"],
+    "Whose units": [""],
+    "Kiln": ["Kiln 1, steam, 60 m³, 85 °C", ""],
+}
 
 
 class Somebody:
@@ -30,8 +33,9 @@ class Somebody:
 
     def __call__(self, words):
         self.asked += 1
-        return next(answers for begins, answers in self._answers.items()
-                    if words.startswith(begins)).__next__()
+        return next(
+            answers for begins, answers in self._answers.items() if words.startswith(begins)
+        ).__next__()
 
 
 @pytest.fixture(scope="module")
@@ -46,14 +50,50 @@ def path_walked(tmp_path_factory):
         ["new", "charge", "26-001", mill, *CHARGE],
         ["import", "boards", book, mill, "--charge", "26-001", "--sheet", "Cutting"],
         ["import", "weighings", book, mill, "--charge", "26-001", "--sheet", "Weights"],
-        ["import", "survey", survey, mill, "--charge", "26-001", "--decimal", ",",
-         "--at", "2026-06-07T11:00", "--by", "A. N. Other", "--method", "resistance meter",
-         "--corrected-for", "temperature", "species"],
+        [
+            "import",
+            "survey",
+            survey,
+            mill,
+            "--charge",
+            "26-001",
+            "--decimal",
+            ",",
+            "--at",
+            "2026-06-07T11:00",
+            "--by",
+            "A. N. Other",
+            "--method",
+            "resistance meter",
+            "--corrected-for",
+            "temperature",
+            "species",
+        ],
         ["import", "log", log, mill, "--kiln", "kiln-1"],  # shows, and writes nothing
-        ["import", "log", log, mill, "--kiln", "kiln-1", "--charge", "26-001", "--clock", "local",
-         "--time-format", "%d.%m.%Y %H:%M", "--column", "Dry=dry-bulb:°F", "--column",
-         "Wet=wet-bulb:°F", "--column", "RH=relative-humidity:%", "--column", "Damper=vent:%",
-         "--missing=----", "--yes"],
+        [
+            "import",
+            "log",
+            log,
+            mill,
+            "--kiln",
+            "kiln-1",
+            "--charge",
+            "26-001",
+            "--clock",
+            "local",
+            "--time-format",
+            "%d.%m.%Y %H:%M",
+            "--column",
+            "Dry=dry-bulb:°F",
+            "--column",
+            "Wet=wet-bulb:°F",
+            "--column",
+            "RH=relative-humidity:%",
+            "--column",
+            "Damper=vent:%",
+            "--missing=----",
+            "--yes",
+        ],
         ["new", "lot", "L26-001", mill, *LOT],
         ["check", mill],
         ["build", mill, "--without-pdf"],
@@ -62,8 +102,10 @@ def path_walked(tmp_path_factory):
     for words in commands:
         began = time.perf_counter()
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr("kilnfolio.cli.new.asker",
-                          lambda words=words: somebody if words[:2] == ["new", "mill"] else None)
+            patch.setattr(
+                "kilnfolio.cli.new.asker",
+                lambda words=words: somebody if words[:2] == ["new", "mill"] else None,
+            )
             code = main([str(word) for word in words])
         walked.append((" ".join(map(str, words[:2])), code, time.perf_counter() - began))
     return mill, walked, somebody.asked
@@ -76,8 +118,10 @@ def test_every_command_does_its_work(path_walked):
     assert codes == [0, 0, 0, 0, 0, 0, 1, 0, 0, 1, 0], walked
     seconds = sum(took for *_, took in walked)
     assert prompts == 7  # what `new mill` asks of a mill with one kiln, in a country of many zones
-    print(f"{len(walked)} commands, {prompts} prompts, {seconds:.1f} s: "  # noqa: T201  for -s
-          + ", ".join(f"{words} {took:.1f}" for words, _, took in walked))
+    print(  # noqa: T201
+        f"{len(walked)} commands, {prompts} prompts, {seconds:.1f} s: "
+        + ", ".join(f"{words} {took:.1f}" for words, _, took in walked)
+    )
 
 
 def test_the_lot_has_its_page(path_walked):

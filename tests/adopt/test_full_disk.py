@@ -21,8 +21,15 @@ SHEET = b"Date,Time,S1 (g)\n2026-06-07,20:00,2230\n"
 def small_disk(folder, size):
     """Mount a disk of so many bytes; skip where that is not allowed."""
     folder.mkdir()
-    mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", folder],
-                             capture_output=True, check=False) if shutil.which("mount") else None
+    mounted = (
+        subprocess.run(
+            ["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", folder],
+            capture_output=True,
+            check=False,
+        )
+        if shutil.which("mount")
+        else None
+    )
     if mounted is None or mounted.returncode:
         pytest.skip("no disk can be mounted here")
     try:
@@ -47,9 +54,14 @@ def fill(disk):
 
 def files(folder):
     """Return every file a person would see, with its bytes."""
-    return {path.relative_to(folder).as_posix(): path.read_bytes()
-            for path in folder.rglob("*") if path.is_file() and path.parent.name != ".twin"
-            and not {".twin", ".kilnfolio"} & set(path.parts) and path.name != "filler"}
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file()
+        and path.parent.name != ".twin"
+        and not {".twin", ".kilnfolio"} & set(path.parts)
+        and path.name != "filler"
+    }
 
 
 def test_a_build_that_finds_the_disk_full_leaves_the_site_as_it_was(tmp_path, capsys):
@@ -77,53 +89,100 @@ def test_no_record_is_left_half_written_on_a_full_disk(tmp_path, capsys):
         root = minimal_mill(disk / "mill")
         fill(disk)
         before = files(disk)
-        for words in (["new", "mill", str(disk / "ours"), *MILL],
-                      ["new", "kiln", "k2", str(root)],
-                      ["new", "keys", str(root)],
-                      ["import", "weighings", str(tmp_path / "s.csv"), str(root), "--charge", "C1",
-                       "--by", "A. N. Other"],
-                      ["seal", "C1", str(root), "--by", "A. N. Other", "--new-key"]):
+        for words in (
+            ["new", "mill", str(disk / "ours"), *MILL],
+            ["new", "kiln", "k2", str(root)],
+            ["new", "keys", str(root)],
+            [
+                "import",
+                "weighings",
+                str(tmp_path / "s.csv"),
+                str(root),
+                "--charge",
+                "C1",
+                "--by",
+                "A. N. Other",
+            ],
+            ["seal", "C1", str(root), "--by", "A. N. Other", "--new-key"],
+        ):
             assert main(words) == 2, words
             assert capsys.readouterr().err.endswith(FULL), words
             assert files(disk) == before, words
         (disk / "filler").unlink()
         assert main(["seal", "C1", str(root), "--by", "A. N. Other", "--new-key"]) == 0
-        assert main(["import", "weighings", str(tmp_path / "s.csv"), str(root), "--charge", "C1",
-                     "--by", "A. N. Other"]) == 0
+        assert (
+            main(
+                [
+                    "import",
+                    "weighings",
+                    str(tmp_path / "s.csv"),
+                    str(root),
+                    "--charge",
+                    "C1",
+                    "--by",
+                    "A. N. Other",
+                ]
+            )
+            == 0
+        )
 
 
 def python(words, *before):
     """Run Python in a process of its own."""
-    return subprocess.run([*before, sys.executable, *words], capture_output=True, text=True,
-                          check=False, env=os.environ | {"PYTHONPATH": str(PROJECT / "builder")})
+    return subprocess.run(
+        [*before, sys.executable, *words],
+        capture_output=True,
+        text=True,
+        check=False,
+        env=os.environ | {"PYTHONPATH": str(PROJECT / "builder")},
+    )
 
 
 def test_a_file_that_cannot_be_written_to_its_end_is_taken_away(tmp_path):
     """As on a full disk, on machines where none can be mounted: no file may pass 4 kB."""
-    said = python(["-c", "import resource, sys; resource.setrlimit(resource.RLIMIT_FSIZE, "
-                   "(4096, 4096)); from kilnfolio.cli import main; sys.exit(main(sys.argv[1:]))",
-                   "new", "mill", str(tmp_path / "ours"), *MILL])
+    said = python(
+        [
+            "-c",
+            "import resource, sys; resource.setrlimit(resource.RLIMIT_FSIZE, "
+            "(4096, 4096)); from kilnfolio.cli import main; sys.exit(main(sys.argv[1:]))",
+            "new",
+            "mill",
+            str(tmp_path / "ours"),
+            *MILL,
+        ]
+    )
     assert said.returncode == 2, said.stderr
     assert "file too large: free some space and try again" in said.stderr
     assert not (tmp_path / "ours").exists()
 
 
-@pytest.mark.skipif(not shutil.which("setpriv") and os.geteuid() == 0,
-                    reason="the system's administrator may read everything")
+@pytest.mark.skipif(
+    not shutil.which("setpriv") and os.geteuid() == 0,
+    reason="the system's administrator may read everything",
+)
 def test_a_sheet_that_may_not_be_read_is_said_to_be_open(tmp_path):
     root = minimal_mill(tmp_path / "mill")
     sheet = tmp_path / "boards.csv"
     sheet.write_bytes(SHEET)
     sheet.chmod(0)
     # an administrator without this privilege is refused as anybody is
-    drop = ["setpriv", "--bounding-set=-dac_override,-dac_read_search",
-            "--inh-caps=-dac_override,-dac_read_search"] if os.geteuid() == 0 else []
-    said = python(["-m", "kilnfolio", "import", "weighings", str(sheet), str(root), "--charge",
-                   "C1"], *drop)
+    drop = (
+        [
+            "setpriv",
+            "--bounding-set=-dac_override,-dac_read_search",
+            "--inh-caps=-dac_override,-dac_read_search",
+        ]
+        if os.geteuid() == 0
+        else []
+    )
+    said = python(
+        ["-m", "kilnfolio", "import", "weighings", str(sheet), str(root), "--charge", "C1"], *drop
+    )
     assert said.returncode == 2
     assert said.stderr.startswith(
         "boards.csv:1:1: the file cannot be read: permission denied. If it is open in another "
-        "program, close it there; otherwise ask whoever keeps this computer to let you read it.\n")
+        "program, close it there; otherwise ask whoever keeps this computer to let you read it.\n"
+    )
 
 
 @pytest.mark.parametrize("mark", ["~$s.csv", ".~lock.s.csv#"])
@@ -131,13 +190,23 @@ def test_a_sheet_that_is_open_is_read_as_it_was_saved_and_that_is_said(tmp_path,
     root = minimal_mill(tmp_path / "mill")
     (tmp_path / "s.csv").write_bytes(SHEET)
     (tmp_path / mark).write_bytes(b"\x05Quill")
-    words = ["import", "weighings", str(tmp_path / "s.csv"), str(root), "--charge", "C1", "--by",
-             "A. N. Other", "--dry-run"]
+    words = [
+        "import",
+        "weighings",
+        str(tmp_path / "s.csv"),
+        str(root),
+        "--charge",
+        "C1",
+        "--by",
+        "A. N. Other",
+        "--dry-run",
+    ]
     assert main(words) == 0
     said = capsys.readouterr()
     assert said.err.startswith(
         f"kilnfolio: s.csv is open in a spreadsheet program, by {mark} beside it: what was typed "
-        "there and not saved is not read. Save it there, and import it again\n")
+        "there and not saved is not read. Save it there, and import it again\n"
+    )
     assert "2230 g" in said.out
     assert main(["import", "weighings", str(tmp_path / mark), *words[3:]]) == 2
     assert "name the file itself: s.csv." in capsys.readouterr().err

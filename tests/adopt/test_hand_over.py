@@ -18,14 +18,29 @@ from kilnfolio.adopt.preview import make_server
 from kilnfolio.records.yaml_source import parse_yaml
 
 RUNNING = {"ended": DROP, "unloaded": DROP, "survey": DROP, "signatures": DROP}
-PAGES = {"kiln-side/C1.html": b"<html><head></head>round</html>",
-         "kiln-side/worker.js": b'self.PAGES = ["C1.html", "../assets/site.css"];',
-         "assets/site.css": b"body{}", "index.html": b"prices and names", "charges/C1.html": b"all"}
+PAGES = {
+    "kiln-side/C1.html": b"<html><head></head>round</html>",
+    "kiln-side/worker.js": b'self.PAGES = ["C1.html", "../assets/site.css"];',
+    "assets/site.css": b"body{}",
+    "index.html": b"prices and names",
+    "charges/C1.html": b"all",
+}
 ENTRIES = {
-    "kilnfolio_entries": 1, "charge": "C1", "by": "R. Quill", "device": "phone",
-    "saved": "2026-06-08T08:01:00-04:00", "zone": "America/Toronto", "entries": [
-        {"id": "abcdef012345", "kind": "weighing", "at": "2026-06-08T08:00:00-04:00",
-         "masses": {"S1": "2230 g"}}]}
+    "kilnfolio_entries": 1,
+    "charge": "C1",
+    "by": "R. Quill",
+    "device": "phone",
+    "saved": "2026-06-08T08:01:00-04:00",
+    "zone": "America/Toronto",
+    "entries": [
+        {
+            "id": "abcdef012345",
+            "kind": "weighing",
+            "at": "2026-06-08T08:00:00-04:00",
+            "masses": {"S1": "2230 g"},
+        }
+    ],
+}
 
 
 @pytest.fixture
@@ -45,8 +60,10 @@ def lan(root):
 def ask(server, method, path, body=None, host=None, **headers):
     port = server.server_port
     connection = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
-    sent = {"Host": host or f"127.0.0.1:{port}",
-            **{name.replace("_", "-"): value for name, value in headers.items()}}
+    sent = {
+        "Host": host or f"127.0.0.1:{port}",
+        **{name.replace("_", "-"): value for name, value in headers.items()},
+    }
     try:
         connection.request(method, path, body=body, headers=sent)
         answer = connection.getresponse()
@@ -60,8 +77,9 @@ def own(server):
 
 
 def paired(lan):
-    answer, _ = ask(lan.server, "POST", "/_pair", f"code={lan.pairing.current()}",
-                    Origin=own(lan.server))
+    answer, _ = ask(
+        lan.server, "POST", "/_pair", f"code={lan.pairing.current()}", Origin=own(lan.server)
+    )
     assert answer.status == 303
     cookie = answer.getheader("Set-Cookie")
     assert "HttpOnly" in cookie
@@ -70,9 +88,18 @@ def paired(lan):
 
 
 def hand(lan, cookie, body=None, **headers):
-    return ask(lan.server, "POST", "/_entries", body or json.dumps(ENTRIES),
-               **{"Origin": own(lan.server), "Cookie": cookie,
-                  "Content_Type": "application/json", **headers})
+    return ask(
+        lan.server,
+        "POST",
+        "/_entries",
+        body or json.dumps(ENTRIES),
+        **{
+            "Origin": own(lan.server),
+            "Cookie": cookie,
+            "Content_Type": "application/json",
+            **headers,
+        },
+    )
 
 
 def masses(root):
@@ -99,9 +126,19 @@ def test_an_unpaired_device_gets_the_form_and_nothing_else(lan, root):
     assert (root / FILES["charge"]).read_bytes() == before
 
 
-@pytest.mark.parametrize("path", [
-    "/index.html", "/charges/C1.html", "/kiln-side/../index.html", "/kiln-side/%2e%2e/index.html",
-    "/content/mill.yaml", "/assets/../../keys", "/kiln-side/%00", "//index.html"])
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/index.html",
+        "/charges/C1.html",
+        "/kiln-side/../index.html",
+        "/kiln-side/%2e%2e/index.html",
+        "/content/mill.yaml",
+        "/assets/../../keys",
+        "/kiln-side/%00",
+        "//index.html",
+    ],
+)
 def test_a_paired_device_reads_no_other_file(lan, path):
     answer, words = ask(lan.server, "GET", path, Cookie=paired(lan))
     assert answer.status == 404
@@ -113,30 +150,57 @@ def test_a_paired_device_reads_the_page_and_knows_it_may_hand_over(lan):
     answer, words = ask(lan.server, "GET", "/kiln-side/C1.html", Cookie=cookie)
     assert answer.status == 200
     assert "kilnfolio-takes-entries" in words
-    for name, value in (("X-Frame-Options", "DENY"), ("Cache-Control", "no-store"),
-                        ("Cross-Origin-Resource-Policy", "same-origin")):
+    for name, value in (
+        ("X-Frame-Options", "DENY"),
+        ("Cache-Control", "no-store"),
+        ("Cross-Origin-Resource-Policy", "same-origin"),
+    ):
         assert answer.getheader(name) == value
     assert "frame-ancestors 'none'" in answer.getheader("Content-Security-Policy")
     assert "/kiln-side/C1.html" in ask(lan.server, "GET", "/", Cookie=cookie)[1]
 
 
-@pytest.mark.parametrize("headers", [
-    {"Origin": "http://evil.example"}, {"Origin": "null"}, {"Sec_Fetch_Site": "cross-site"},
-    {"Sec_Fetch_Site": "same-site"}, {"host": "evil.example"}, {"host": "127.0.0.1"}])
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Origin": "http://evil.example"},
+        {"Origin": "null"},
+        {"Sec_Fetch_Site": "cross-site"},
+        {"Sec_Fetch_Site": "same-site"},
+        {"host": "evil.example"},
+        {"host": "127.0.0.1"},
+    ],
+)
 def test_no_other_page_reaches_in(lan, root, headers):
     cookie = paired(lan)
     before = (root / FILES["charge"]).read_bytes()
     host = headers.pop("host", None)
-    answer, _ = ask(lan.server, "POST", "/_entries", json.dumps(ENTRIES), host=host,
-                    **{"Origin": own(lan.server), "Cookie": cookie,
-                       "Content_Type": "application/json", **headers})
+    answer, _ = ask(
+        lan.server,
+        "POST",
+        "/_entries",
+        json.dumps(ENTRIES),
+        host=host,
+        **{
+            "Origin": own(lan.server),
+            "Cookie": cookie,
+            "Content_Type": "application/json",
+            **headers,
+        },
+    )
     assert answer.status == 403
     assert (root / FILES["charge"]).read_bytes() == before
 
 
 def test_a_request_that_names_no_origin_changes_nothing(lan):
-    answer, _ = ask(lan.server, "POST", "/_entries", json.dumps(ENTRIES), Cookie=paired(lan),
-                    Content_Type="application/json")
+    answer, _ = ask(
+        lan.server,
+        "POST",
+        "/_entries",
+        json.dumps(ENTRIES),
+        Cookie=paired(lan),
+        Content_Type="application/json",
+    )
     assert answer.status == 403
 
 
@@ -145,9 +209,16 @@ def test_another_address_of_the_page_may_not_even_read(lan):
     assert (answer.status, words) == (403, "not the address on the screen\n")
 
 
-@pytest.mark.parametrize(("body", "headers", "status"), [
-    ("x" * 2_000_000, {}, 413), ("{}", {"Content_Type": "text/plain"}, 415), ("{", {}, 422),
-    ("[1]", {}, 422), (json.dumps(ENTRIES | {"charge": "C9"}), {}, 422)])
+@pytest.mark.parametrize(
+    ("body", "headers", "status"),
+    [
+        ("x" * 2_000_000, {}, 413),
+        ("{}", {"Content_Type": "text/plain"}, 415),
+        ("{", {}, 422),
+        ("[1]", {}, 422),
+        (json.dumps(ENTRIES | {"charge": "C9"}), {}, 422),
+    ],
+)
 def test_what_is_no_entry_file_is_refused(lan, root, body, headers, status):
     before = (root / FILES["charge"]).read_bytes()
     try:
@@ -161,8 +232,9 @@ def test_what_is_no_entry_file_is_refused(lan, root, body, headers, status):
 
 def test_entries_of_which_some_are_refused_are_named(root):
     more = json.loads(json.dumps(ENTRIES))
-    more["entries"].append({**more["entries"][0], "at": "2026-06-09T08:00:00-04:00",
-                            "masses": {"S9": "1 g"}})
+    more["entries"].append(
+        {**more["entries"][0], "at": "2026-06-09T08:00:00-04:00", "masses": {"S9": "1 g"}}
+    )
     status, words = receive(root, json.dumps(more).encode())
     assert status == 409
     assert words.startswith("Taken: 1 new, 0 there already. Not taken: ")
@@ -201,23 +273,39 @@ def test_a_certificate_encrypts_the_wire(root, tmp_path):
     key = ec.generate_private_key(ec.SECP256R1())
     name = x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, "mill.example")])
     now = dt.datetime.now(dt.UTC)
-    made = x509.CertificateBuilder().subject_name(name).issuer_name(name).public_key(
-        key.public_key()).serial_number(1).not_valid_before(now).not_valid_after(
-        now + dt.timedelta(days=1)).sign(key, hashes.SHA256())
+    made = (
+        x509.CertificateBuilder()
+        .subject_name(name)
+        .issuer_name(name)
+        .public_key(key.public_key())
+        .serial_number(1)
+        .not_valid_before(now)
+        .not_valid_after(now + dt.timedelta(days=1))
+        .sign(key, hashes.SHA256())
+    )
     files = tmp_path / "c.pem", tmp_path / "k.pem"
     files[0].write_bytes(made.public_bytes(serialization.Encoding.PEM))
-    files[1].write_bytes(key.private_bytes(
-        serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8,
-        serialization.NoEncryption()))
+    files[1].write_bytes(
+        key.private_bytes(
+            serialization.Encoding.PEM,
+            serialization.PrivateFormat.PKCS8,
+            serialization.NoEncryption(),
+        )
+    )
     lan = make_lan(root, PAGES.get, "127.0.0.1", 0, files)
     threading.Thread(target=lan.server.serve_forever, daemon=True).start()
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
     context.check_hostname, context.verify_mode = False, ssl.CERT_NONE
-    connection = http.client.HTTPSConnection("127.0.0.1", lan.server.server_port, timeout=20,
-                                             context=context)
+    connection = http.client.HTTPSConnection(
+        "127.0.0.1", lan.server.server_port, timeout=20, context=context
+    )
     host = f"127.0.0.1:{lan.server.server_port}"
-    connection.request("POST", "/_pair", f"code={lan.pairing.current()}",
-                       {"Host": host, "Origin": f"https://{host}"})
+    connection.request(
+        "POST",
+        "/_pair",
+        f"code={lan.pairing.current()}",
+        {"Host": host, "Origin": f"https://{host}"},
+    )
     answer = connection.getresponse()
     assert answer.status == 303
     assert "; Secure" in answer.getheader("Set-Cookie")
@@ -241,15 +329,23 @@ def test_the_preview_takes_entries_from_its_own_page_alone(root):
     server = make_server(_Made(root), 0)
     threading.Thread(target=server.serve_forever, daemon=True).start()
     body, json_type = json.dumps(ENTRIES), "application/json"
-    assert with_mark(PAGES["kiln-side/C1.html"]).decode() == ask(
-        server, "GET", "/kiln-side/C1.html")[1]  # nothing reloads what is being typed
-    for headers in ({}, {"Origin": "http://evil.example"},
-                    {"Origin": own(server), "Sec_Fetch_Site": "cross-site"}):
-        assert ask(server, "POST", "/_entries", body, Content_Type=json_type,
-                   **headers)[0].status == 403
+    assert (
+        with_mark(PAGES["kiln-side/C1.html"]).decode()
+        == ask(server, "GET", "/kiln-side/C1.html")[1]
+    )  # nothing reloads what is being typed
+    for headers in (
+        {},
+        {"Origin": "http://evil.example"},
+        {"Origin": own(server), "Sec_Fetch_Site": "cross-site"},
+    ):
+        assert (
+            ask(server, "POST", "/_entries", body, Content_Type=json_type, **headers)[0].status
+            == 403
+        )
     assert ask(server, "POST", "/_entries", body, Origin=own(server))[0].status == 413
-    answer, words = ask(server, "POST", "/_entries", body, Origin=own(server),
-                        Content_Type=json_type)
+    answer, words = ask(
+        server, "POST", "/_entries", body, Origin=own(server), Content_Type=json_type
+    )
     assert (answer.status, words) == (200, "Taken: 1 new, 0 there already.\n")
     assert masses(root) == {"S1": "2230 g"}
     server.shutdown()

@@ -22,10 +22,12 @@ from kilnfolio.cli import main
 from kilnfolio.records.problems import RecordProblems
 
 MAIN = 'xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"'
-FIRST = ('<row r="1"><c r="A1" t="inlineStr"><is><t>Date</t></is></c>'
-         '<c r="B1" t="inlineStr"><is><t>S1 (g)</t></is></c></row>')
+FIRST = (
+    '<row r="1"><c r="A1" t="inlineStr"><is><t>Date</t></is></c>'
+    '<c r="B1" t="inlineStr"><is><t>S1 (g)</t></is></c></row>'
+)
 #: Of reading one sheet, however it ends: processor seconds, and bytes above what libraries take.
-SECONDS, MEMORY = 10.0, 1024 ** 3
+SECONDS, MEMORY = 10.0, 1024**3
 
 
 def parts():
@@ -48,9 +50,13 @@ def written(path, changed, *, packing=zipfile.ZIP_DEFLATED):
 
 def with_sheet(path, rows, after="", before=""):
     """Write a workbook whose only sheet holds these rows."""
-    return written(path, {"xl/worksheets/sheet1.xml":
-                          f'<?xml version="1.0"?>{before}<worksheet {MAIN}><sheetData>{rows}'
-                          f"</sheetData>{after}</worksheet>".encode()})
+    return written(
+        path,
+        {
+            "xl/worksheets/sheet1.xml": f'<?xml version="1.0"?>{before}<worksheet {MAIN}><sheetData>{rows}'
+            f"</sheetData>{after}</worksheet>".encode()
+        },
+    )
 
 
 def cell(name, value="1"):
@@ -60,63 +66,105 @@ def cell(name, value="1"):
 
 def formulas(count, formula, rest):
     """Return rows of formulas below the headings; all but the first by `rest`."""
-    return FIRST + "".join(f'<row r="{n}"><c r="A{n}">{formula if n == 2 else rest}<v>1</v></c>'
-                           "</row>" for n in range(2, count + 2))
+    return FIRST + "".join(
+        f'<row r="{n}"><c r="A{n}">{formula if n == 2 else rest}<v>1</v></c></row>'
+        for n in range(2, count + 2)
+    )
 
 
 BOMBS = {
     "a cell in the last row": (
         lambda path: with_sheet(path, FIRST + cell("C1048576")),
-        "a sheet is filled as far as C1048576"),
+        "a sheet is filled as far as C1048576",
+    ),
     "a cell in the last corner": (
         lambda path: with_sheet(path, FIRST + cell("XFD1048576")),
-        "a sheet is filled as far as XFD1048576"),
+        "a sheet is filled as far as XFD1048576",
+    ),
     "packed spaces": (
         lambda path: with_sheet(path, " " * 250_000_000),
-        "it unpacks to more than a sheet of readings can hold"),
+        "it unpacks to more than a sheet of readings can hold",
+    ),
     "a million empty rows": (
-        lambda path: with_sheet(path, "<row/>" * 3_000_000), "the workbook is too large"),
+        lambda path: with_sheet(path, "<row/>" * 3_000_000),
+        "the workbook is too large",
+    ),
     "rows in one another": (
-        lambda path: with_sheet(path, "<x>" * 200_000), "the workbook is too large"),
+        lambda path: with_sheet(path, "<x>" * 200_000),
+        "the workbook is too large",
+    ),
     "thousands of parts": (
         lambda path: written(path, {f"xl/media/{n}.png": b"" for n in range(5_000)}),
-        "the workbook is too large: it has 5,0"),
+        "the workbook is too large: it has 5,0",
+    ),
     "entities that unfold": (
-        lambda path: with_sheet(path, FIRST, before='<!DOCTYPE w [<!ENTITY a "ha"><!ENTITY b '
-                                '"&a;&a;&a;&a;&a;&a;&a;&a;&a;&a;">]>'),
-        "the workbook declares a document type"),
+        lambda path: with_sheet(
+            path,
+            FIRST,
+            before='<!DOCTYPE w [<!ENTITY a "ha"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;&a;&a;">]>',
+        ),
+        "the workbook declares a document type",
+    ),
     "an entity that reads a file": (
-        lambda path: with_sheet(path, FIRST, before='<!DOCTYPE w [<!ENTITY a SYSTEM '
-                                '"file:///etc/hostname">]>'),
-        "the workbook declares a document type"),
+        lambda path: with_sheet(
+            path, FIRST, before='<!DOCTYPE w [<!ENTITY a SYSTEM "file:///etc/hostname">]>'
+        ),
+        "the workbook declares a document type",
+    ),
     "entities in the words of cells": (
-        lambda path: written(path, {"xl/sharedStrings.xml": (
-            f'<!DOCTYPE w [<!ENTITY a "ha">]><sst {MAIN}><si><t>&a;</t></si></sst>').encode()}),
-        "the workbook declares a document type"),
+        lambda path: written(
+            path,
+            {
+                "xl/sharedStrings.xml": (
+                    f'<!DOCTYPE w [<!ENTITY a "ha">]><sst {MAIN}><si><t>&a;</t></si></sst>'
+                ).encode()
+            },
+        ),
+        "the workbook declares a document type",
+    ),
     "rows out of order": (
-        lambda path: with_sheet(path, FIRST + cell("B3") + cell("B2")), "row 2 stands below row 3"),
+        lambda path: with_sheet(path, FIRST + cell("B3") + cell("B2")),
+        "row 2 stands below row 3",
+    ),
     "one cell twice": (
-        lambda path: with_sheet(path, '<row r="1"><c r="A1"><v>1</v></c><c r="A1"><v>2</v></c>'
-                                "</row>"), "cell A1 stands in row 1 behind column 1"),
+        lambda path: with_sheet(
+            path, '<row r="1"><c r="A1"><v>1</v></c><c r="A1"><v>2</v></c></row>'
+        ),
+        "cell A1 stands in row 1 behind column 1",
+    ),
     "a cell of no column": (
         lambda path: with_sheet(path, '<row r="1"><c r="ZZZ1"><v>1</v></c></row>'),
-        "'ZZZ1' is no cell of a sheet"),
+        "'ZZZ1' is no cell of a sheet",
+    ),
     "a row without end": (
         lambda path: with_sheet(path, '<row r="99999999999999999999"/>'),
-        "is no row or column of a sheet"),
+        "is no row or column of a sheet",
+    ),
     "merges over one another": (
-        lambda path: with_sheet(path, FIRST + cell("B500"), "<mergeCells>"
-                                + '<mergeCell ref="A1:XFD1048576"/>' * 5_000 + "</mergeCells>"),
-        "merged areas lie over one another"),
+        lambda path: with_sheet(
+            path,
+            FIRST + cell("B500"),
+            "<mergeCells>" + '<mergeCell ref="A1:XFD1048576"/>' * 5_000 + "</mergeCells>",
+        ),
+        "merged areas lie over one another",
+    ),
     "long formulas without end": (
-        lambda path: with_sheet(path, formulas(
-            100_000, f'<f t="shared" si="0" ref="A2:A9">{"1+" * 140}1</f>',
-            '<f t="shared" si="0"/>')),
-        "its formulas are too many to check"),
+        lambda path: with_sheet(
+            path,
+            formulas(
+                100_000,
+                f'<f t="shared" si="0" ref="A2:A9">{"1+" * 140}1</f>',
+                '<f t="shared" si="0"/>',
+            ),
+        ),
+        "its formulas are too many to check",
+    ),
     "sums over everything": (
-        lambda path: with_sheet(path, formulas(2_000, "<f>SUM(B1:B9999)</f>",
-                                               "<f>SUM(B1:B9999)</f>")),
-        "its formulas are too many to check"),
+        lambda path: with_sheet(
+            path, formulas(2_000, "<f>SUM(B1:B9999)</f>", "<f>SUM(B1:B9999)</f>")
+        ),
+        "its formulas are too many to check",
+    ),
 }
 
 ALONE = """
@@ -140,11 +188,15 @@ def test_a_bomb_is_refused_in_seconds_and_little_memory(tmp_path, name):
     make, said = BOMBS[name]
     path = make(tmp_path / "bomb.xlsx")
     assert path.stat().st_size < 2_000_000
-    ran = subprocess.run([sys.executable, "-c", ALONE, str(path)], capture_output=True, text=True,
-                         check=False, timeout=60,
-                         preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_AS,
-                                                               (4 * MEMORY, 4 * MEMORY)),
-                         env={"PYTHONPATH": str(PROJECT / "builder")})
+    ran = subprocess.run(
+        [sys.executable, "-c", ALONE, str(path)],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_AS, (4 * MEMORY, 4 * MEMORY)),
+        env={"PYTHONPATH": str(PROJECT / "builder")},
+    )
     assert ran.returncode == 0, ran.stderr
     *told, seconds, memory = ran.stdout.splitlines()
     assert said in " ".join(told)
@@ -152,19 +204,31 @@ def test_a_bomb_is_refused_in_seconds_and_little_memory(tmp_path, name):
     assert int(memory) < MEMORY
 
 
-@pytest.mark.parametrize(("rows", "after"), [
-    (FIRST + cell("B3", "2380"), '<mergeCells><mergeCell ref="C1:XFD1048576"/></mergeCells>'),
-    (FIRST + cell("B3", "2380") + '<row r="1048576"><c r="XFD1048576" s="0"/></row>', "")],
-    ids=["one huge merge beside the readings", "a format in the last corner"])
+@pytest.mark.parametrize(
+    ("rows", "after"),
+    [
+        (FIRST + cell("B3", "2380"), '<mergeCells><mergeCell ref="C1:XFD1048576"/></mergeCells>'),
+        (FIRST + cell("B3", "2380") + '<row r="1048576"><c r="XFD1048576" s="0"/></row>', ""),
+    ],
+    ids=["one huge merge beside the readings", "a format in the last corner"],
+)
 def test_what_holds_nothing_is_no_reason_to_refuse(tmp_path, rows, after):
     (only,) = read_sheets(with_sheet(tmp_path / "s.xlsx", rows, after))
-    assert [[one.text for one in row] for row in only.rows] == \
-        [["Date", "S1 (g)"], ["", ""], ["", "2380"]]
+    assert [[one.text for one in row] for row in only.rows] == [
+        ["Date", "S1 (g)"],
+        ["", ""],
+        ["", "2380"],
+    ]
 
 
-@pytest.mark.parametrize(("text", "said"), [
-    (";" * 2_000_000, "no more are read"), ("\n" * 2_000_000, "no more are read"),
-    ("a" * 200_000, "field larger than field limit")])
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (";" * 2_000_000, "no more are read"),
+        ("\n" * 2_000_000, "no more are read"),
+        ("a" * 200_000, "field larger than field limit"),
+    ],
+)
 def test_a_text_sheet_without_end_is_refused(tmp_path, text, said):
     (tmp_path / "s.csv").write_text(text, "utf-8")
     began = time.process_time()

@@ -24,8 +24,9 @@ def columns(path, text, encoding="utf-8"):
 
 def export(headings, *series, times=None):
     """Return an export of forty rows, a row every half hour."""
-    times = times or [f"2026-06-{1 + n // 48:02} {n // 2 % 24:02}:{n % 2 * 30:02}"
-                      for n in range(40)]
+    times = times or [
+        f"2026-06-{1 + n // 48:02} {n // 2 % 24:02}:{n % 2 * 30:02}" for n in range(40)
+    ]
     rows = [",".join([time, *(f"{one[n]:g}" for one in series)]) for n, time in enumerate(times)]
     return "\n".join([headings, *rows]) + "\n"
 
@@ -34,24 +35,32 @@ DRY = np.linspace(45.0, 60.0, 40)
 WET = DRY - np.linspace(4.0, 15.0, 40)
 
 
-@pytest.mark.parametrize("profile", sorted((PROJECT / "content/loggers").glob("*.yaml")),
-                         ids=lambda path: path.stem)
+@pytest.mark.parametrize(
+    "profile", sorted((PROJECT / "content/loggers").glob("*.yaml")), ids=lambda path: path.stem
+)
 def test_what_it_is_sure_of_is_what_the_demonstration_mill_wrote(profile):
     """The profiles were written beside the simulation that made the exports, not by this."""
     told = yaml.safe_load(profile.read_text("utf-8"))
-    charge = next(path for path in sorted(PROJECT.glob("content/charges/*/*/charge.yaml"))
-                  if f"profile: {told['id']}" in path.read_text("utf-8"))
+    charge = next(
+        path
+        for path in sorted(PROJECT.glob("content/charges/*/*/charge.yaml"))
+        if f"profile: {told['id']}" in path.read_text("utf-8")
+    )
     sample = look(next(charge.parent.glob("*.csv")), "x")
     assert (sample.delimiter, sample.decimal) == (told["delimiter"], told["decimal"])
     assert sample.time_heading == told["time"]["heading"]
     assert told["time"]["format"] in sample.time_formats
     assert sample.interval_minutes == told["interval_minutes"]
     meant = {column["heading"]: (column["channel"], column["unit"]) for column in told["columns"]}
-    sure = {column.heading: (column.sure.channel, column.sure.unit)
-            for column in sample.columns if column.sure}
+    sure = {
+        column.heading: (column.sure.channel, column.sure.unit)
+        for column in sample.columns
+        if column.sure
+    }
     assert len(sure) >= 3
-    assert {heading: sure[heading] for heading in sure} == \
-        {heading: meant[heading] for heading in sure}
+    assert {heading: sure[heading] for heading in sure} == {
+        heading: meant[heading] for heading in sure
+    }
 
 
 def test_bulbs_without_names_are_told_apart_by_physics(tmp_path):
@@ -92,8 +101,11 @@ def test_humidity_in_the_file_is_held_against_the_bulbs(tmp_path):
 
 
 def test_marks_and_impossible_numbers_are_shown_as_marks(tmp_path):
-    text = export("time,DB [°C],WB [°C]", DRY, WET).replace("2026-06-01 03:00,", "2026-06-01 "
-                                                            "03:00,-999#").split("\n")
+    text = (
+        export("time,DB [°C],WB [°C]", DRY, WET)
+        .replace("2026-06-01 03:00,", "2026-06-01 03:00,-999#")
+        .split("\n")
+    )
     text = "\n".join("2026-06-01 03:00,-999,OL" if "#" in line else line for line in text)
     seen = columns(tmp_path / "a.csv", text)
     assert seen["DB [°C]"].marks == ["-999"]
@@ -108,11 +120,20 @@ def test_day_and_month_that_could_be_swapped_stay_open(tmp_path):
     assert set(look(path, "a").time_formats) == {"%d/%m/%Y %H:%M", "%m/%d/%Y %H:%M"}
 
 
-@pytest.mark.parametrize(("content", "said"), [
-    (b"", "no columns"), (b"PK\x03\x04", "this is a spreadsheet file"),
-    (b"only words\nand more words\n", "no columns"),
-    (b"2026-06-01 00:00,50,40\n2026-06-01 00:30,50,40\n2026-06-01 01:00,50,40\n", "no headings"),
-    (b"a,b,c\n1,2,3\n4,5,6\n7,8,9\n", "no column of times"), (b"\xff\xfea", "not text")])
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"", "no columns"),
+        (b"PK\x03\x04", "this is a spreadsheet file"),
+        (b"only words\nand more words\n", "no columns"),
+        (
+            b"2026-06-01 00:00,50,40\n2026-06-01 00:30,50,40\n2026-06-01 01:00,50,40\n",
+            "no headings",
+        ),
+        (b"a,b,c\n1,2,3\n4,5,6\n7,8,9\n", "no column of times"),
+        (b"\xff\xfea", "not text"),
+    ],
+)
 def test_a_file_that_is_no_export_is_refused_in_words(tmp_path, content, said):
     path = tmp_path / "a.csv"
     path.write_bytes(content)
@@ -121,6 +142,7 @@ def test_a_file_that_is_no_export_is_refused_in_words(tmp_path, content, said):
 
 
 # --- the command ----------------------------------------------------------------------------------
+
 
 @pytest.fixture
 def mill(tmp_path):
@@ -136,8 +158,10 @@ def importing(mill, name, *words):
 
 def test_a_column_in_another_unit_does_not_make_the_bulbs_doubtful(tmp_path):
     rows = ["Timestamp (UTC)\tCh1 DB avg °C\tCh2 WB avg °C\tBatt V\tSpare"]
-    rows += [f"2026-02-02T{hour:02}:00:00Z\t{45 + hour / 10}\t{41 + hour / 10}\t3.6\t7.5"
-             for hour in range(24)]
+    rows += [
+        f"2026-02-02T{hour:02}:00:00Z\t{45 + hour / 10}\t{41 + hour / 10}\t3.6\t7.5"
+        for hour in range(24)
+    ]
     (tmp_path / "log.txt").write_text("\n".join(rows) + "\n", "utf-8")
     seen = {column.heading: column for column in look(tmp_path / "log.txt", "log.txt").columns}
     assert seen["Ch1 DB avg °C"].sure.channel == "dry-bulb"
@@ -172,14 +196,17 @@ def test_yes_confirms_only_what_was_said(mill, capsys):
 GIVEN = ["--clock", "local", "--time-format", "%Y-%m-%d %H:%M", "--yes"]
 
 
-@pytest.mark.parametrize(("words", "said"), [
-    (["--column", "DB=dry-bulb"], "Write it as in 'T1=dry-bulb:°C'"),
-    (["--column", "XX=dry-bulb:°C"], "It has DB, WB"),
-    (["--ignore", "XX"], "It has DB, WB"),
-    (["--column", "DB=dry-bulb:%", "--ignore", "WB"], "dry-bulb is not measured in %"),
-    (["--column", "DB=dri-bulb:°C", "--ignore", "WB"], "Did you mean 'dry-bulb'?"),
-    (["--column", "DB=dry-bulb:°C", "--column", "WB=wet-bulb:fraction"], "not measured in"),
-])
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--column", "DB=dry-bulb"], "Write it as in 'T1=dry-bulb:°C'"),
+        (["--column", "XX=dry-bulb:°C"], "It has DB, WB"),
+        (["--ignore", "XX"], "It has DB, WB"),
+        (["--column", "DB=dry-bulb:%", "--ignore", "WB"], "dry-bulb is not measured in %"),
+        (["--column", "DB=dri-bulb:°C", "--ignore", "WB"], "Did you mean 'dry-bulb'?"),
+        (["--column", "DB=dry-bulb:°C", "--column", "WB=wet-bulb:fraction"], "not measured in"),
+    ],
+)
 def test_what_cannot_stand_is_refused_and_nothing_written(mill, capsys, words, said):
     assert importing(mill, "plain.csv", *words, *GIVEN) == 2
     assert said in capsys.readouterr().err
@@ -213,7 +240,9 @@ def test_a_second_file_is_added_and_the_same_one_is_not(mill):
     (mill.parent / "later.csv").write_text(minimal_log().replace("2026-06-", "2026-07-"))
     assert importing(mill, "later.csv", "--charge", "C1") == 0
     assert [(log.file, log.profile) for log in checked_mill(mill).charges["C1"].record.log] == [
-        ("plain.csv", "k1-export"), ("later.csv", "k1-export")]
+        ("plain.csv", "k1-export"),
+        ("later.csv", "k1-export"),
+    ]
 
 
 def test_in_a_terminal_each_column_is_asked_for(mill, monkeypatch, capsys):

@@ -32,16 +32,22 @@ sys.exit(main(sys.argv[2:]))
 
 def killed(at, words):
     """Run a command that is killed; return whether it was, or had ended before."""
-    ran = subprocess.run([sys.executable, "-c", KILLED, str(at), *words], check=False,
-                         capture_output=True, env=os.environ | {
-                             "PYTHONPATH": str(PROJECT / "builder")})
+    ran = subprocess.run(
+        [sys.executable, "-c", KILLED, str(at), *words],
+        check=False,
+        capture_output=True,
+        env=os.environ | {"PYTHONPATH": str(PROJECT / "builder")},
+    )
     assert ran.returncode in (0, -signal.SIGKILL), ran.stderr
     return ran.returncode != 0
 
 
 def files(folder):
-    return {path.relative_to(folder).as_posix(): path.read_bytes()
-            for path in folder.rglob("*") if path.is_file() and ".kilnfolio" not in path.parts}
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file() and ".kilnfolio" not in path.parts
+    }
 
 
 def test_a_new_mill_that_was_killed_can_be_begun_again(tmp_path, capsys):
@@ -62,8 +68,16 @@ def test_a_new_mill_that_was_killed_can_be_begun_again(tmp_path, capsys):
 def test_an_import_that_was_killed_leaves_the_record_as_it_was(tmp_path, capsys):
     root = minimal_mill(tmp_path / "mill")
     (tmp_path / "s.csv").write_bytes(SHEET)
-    words = ["import", "weighings", str(tmp_path / "s.csv"), str(root), "--charge", "C1", "--by",
-             "A. N. Other"]
+    words = [
+        "import",
+        "weighings",
+        str(tmp_path / "s.csv"),
+        str(root),
+        "--charge",
+        "C1",
+        "--by",
+        "A. N. Other",
+    ]
     before = files(root)
     assert killed(1, words)
     assert files(root) == before
@@ -74,8 +88,18 @@ def test_an_import_that_was_killed_leaves_the_record_as_it_was(tmp_path, capsys)
 def test_a_log_whose_import_was_killed_can_be_brought_again(tmp_path, capsys):
     root = minimal_mill(tmp_path / "mill")
     (tmp_path / "more.csv").write_text(minimal_log(), "utf-8")
-    words = ["import", "log", str(tmp_path / "more.csv"), str(root), "--kiln", "k1", "--id",
-             "two-bulbs", "--charge", "C1"]
+    words = [
+        "import",
+        "log",
+        str(tmp_path / "more.csv"),
+        str(root),
+        "--kiln",
+        "k1",
+        "--id",
+        "two-bulbs",
+        "--charge",
+        "C1",
+    ]
     before = files(root)
     at = 1
     while killed(at, words):
@@ -97,8 +121,11 @@ def test_a_printed_file_is_whole_or_as_it_was(tmp_path, capsys):
     with small_disk(tmp_path / "disk", "256k") as disk:
         (disk / "old.pdf").write_bytes(b"what was there")
         fill(disk)
-        for words in (["sheet", "C1", str(root)], ["labels", "--folder", str(root)],
-                      ["audit", str(root), "--report"]):
+        for words in (
+            ["sheet", "C1", str(root)],
+            ["labels", "--folder", str(root)],
+            ["audit", str(root), "--report"],
+        ):
             option = [] if words[0] == "audit" else ["--out"]
             for name in ("old.pdf", "new.pdf"):
                 capsys.readouterr()
@@ -110,16 +137,24 @@ def test_a_printed_file_is_whole_or_as_it_was(tmp_path, capsys):
 
 # --- links ----------------------------------------------------------------------------------------
 
-@pytest.mark.parametrize("command", [["check"], ["build", "--without-pdf", "--workers", "1"],
-                                     ["seal", "C1", "--by", "A. N. Other", "--new-key"]])
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["check"],
+        ["build", "--without-pdf", "--workers", "1"],
+        ["seal", "C1", "--by", "A. N. Other", "--new-key"],
+    ],
+)
 @pytest.mark.parametrize("kind", ["log", "charge", "kiln"])
 def test_a_link_that_leads_out_of_the_mill_is_refused(tmp_path, capsys, command, kind):
     root = minimal_mill(tmp_path / "mill")
     (tmp_path / "elsewhere").write_bytes((root / FILES[kind]).read_bytes())
     (root / FILES[kind]).unlink()
     (root / FILES[kind]).symlink_to(tmp_path / "elsewhere")
-    words = [*command, str(root)] if command[0] != "seal" else [*command[:2], str(root),
-                                                                  *command[2:]]
+    words = (
+        [*command, str(root)] if command[0] != "seal" else [*command[:2], str(root), *command[2:]]
+    )
     assert main(words) == 2
     assert "a link that leads out of the mill's folder" in capsys.readouterr().err
     assert not (root / "site/customer").exists()

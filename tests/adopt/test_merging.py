@@ -31,8 +31,9 @@ def test_the_same_sheet_twice_changes_nothing(mill, tmp_path, capsys):
     assert text_of(mill) == before
 
 
-@pytest.mark.parametrize(("day", "place"), [("2026-05-31", 0), ("2026-06-03", 3),
-                                            ("2026-06-09", 7)])
+@pytest.mark.parametrize(
+    ("day", "place"), [("2026-05-31", 0), ("2026-06-03", 3), ("2026-06-09", 7)]
+)
 def test_a_new_round_goes_where_its_time_is(mill, tmp_path, day, place):
     before = [weighing.at for weighing in charge_of(mill).weighings]
     comment = text_of(mill).replace("weighings:\n", "weighings:\n# by the door scale\n")
@@ -51,8 +52,11 @@ def test_a_board_that_a_round_lacks_is_added_to_it(mill, tmp_path, capsys, flow)
     text = text_of(mill)
     block = "  masses:\n    S1: 2410 g\n    S2: 2532 g\n    S3: 2265 g\n"
     assert block in text
-    less = "  masses: {S1: 2410 g, S2: 2532 g}  # third not found\n" if flow else \
-        block.replace("    S3: 2265 g\n", "")
+    less = (
+        "  masses: {S1: 2410 g, S2: 2532 g}  # third not found\n"
+        if flow
+        else block.replace("    S3: 2265 g\n", "")
+    )
     (mill / FILES["charge"]).write_text(text.replace(block, less), "utf-8")
     assert weighings(mill, sheet(tmp_path, HEAD + FIRST)) == 0
     assert charge_of(mill).weighings[0].masses["S3"].value == 2265.0
@@ -73,10 +77,12 @@ def test_what_differs_is_named_with_both_values(mill, tmp_path, capsys):
     assert weighings(mill, sheet(tmp_path, HEAD + rows)) == 2
     said = capsys.readouterr().err
     line = before.split("\n").index("    S1: 2410 g") + 1
-    assert f"charge.yaml:{line}:9: board S1 at 2026-06-01 08:00: the record says 2410 g, and " \
-        "sheet.csv says 2401 g. If the sheet is right, write its value here and under " \
-        "corrections: {field: weighings.0.masses.S1, old: 2410 g, new: 2401 g, reason: …, " \
+    assert (
+        f"charge.yaml:{line}:9: board S1 at 2026-06-01 08:00: the record says 2410 g, and "
+        "sheet.csv says 2401 g. If the sheet is right, write its value here and under "
+        "corrections: {field: weighings.0.masses.S1, old: 2410 g, new: 2401 g, reason: …, "
         "by: …, at: …}; if the record is right, mend the sheet." in said
+    )
     assert text_of(mill) == before  # the round that is new is not written either
 
 
@@ -87,7 +93,8 @@ def test_the_correction_that_is_proposed_is_one_the_checks_take(mill, tmp_path, 
     text = text_of(mill).replace("    S1: 2410 g", "    S1: 2401 g", 1)
     (mill / FILES["charge"]).write_text(
         text + "corrections:\n  - {" + entry.replace("at: …", "at: 2026-06-02T09:00") + "}\n",
-        "utf-8")
+        "utf-8",
+    )
     assert main(["check", str(mill), "--all"]) == 1
     assert "pass           corrections-kept" in capsys.readouterr().out
 
@@ -97,7 +104,8 @@ def test_a_dry_run_shows_only_what_is_new(mill, tmp_path, capsys):
     rows = HEAD + FIRST + "2026-06-09,08:00,2300,2390,2200\n"
     assert weighings(mill, sheet(tmp_path, rows), "--dry-run") == 0
     assert capsys.readouterr().out == (
-        "weighings:\n  - at: 2026-06-09T08:00\n    masses: {S1: 2300 g, S2: 2390 g, S3: 2200 g}\n")
+        "weighings:\n  - at: 2026-06-09T08:00\n    masses: {S1: 2300 g, S2: 2390 g, S3: 2200 g}\n"
+    )
     assert text_of(mill) == before
 
 
@@ -105,8 +113,8 @@ def test_a_list_in_one_line_is_added_to_as_well(mill, tmp_path):
     text = text_of(mill)
     a, b = text.index("weighings:"), text.index("log:\n")
     (mill / FILES["charge"]).write_text(
-        text[:a] + "weighings: [{at: 2026-06-01T08:00, masses: {S1: 2410 g}}]\n" + text[b:],
-        "utf-8")
+        text[:a] + "weighings: [{at: 2026-06-01T08:00, masses: {S1: 2410 g}}]\n" + text[b:], "utf-8"
+    )
     assert weighings(mill, sheet(tmp_path, HEAD + "2026-06-09,08:00,2300,2390,2200\n")) == 0
     assert [one.at.day for one in charge_of(mill).weighings] == [1, 9]
 
@@ -125,7 +133,17 @@ def test_a_round_between_two_that_stand_and_two_after_them(mill, tmp_path):
     rows = "2026-06-02,20:00,2380,,\n2026-06-08,08:00,2290,,\n2026-06-09,08:00,2280,,\n"
     assert weighings(mill, sheet(tmp_path, HEAD + FIRST + rows)) == 0
     assert [f"{one.at:%d %H}" for one in charge_of(mill).weighings] == [
-        "01 08", "02 08", "02 20", "03 08", "04 08", "05 08", "06 08", "07 08", "08 08", "09 08"]
+        "01 08",
+        "02 08",
+        "02 20",
+        "03 08",
+        "04 08",
+        "05 08",
+        "06 08",
+        "07 08",
+        "08 08",
+        "09 08",
+    ]
 
 
 def test_boards_are_compared_by_tag_and_new_ones_added(mill, tmp_path, capsys):
@@ -133,26 +151,40 @@ def test_boards_are_compared_by_tag_and_new_ones_added(mill, tmp_path, capsys):
     words = ["import", "boards", str(book), str(mill), "--charge", "C1"]
     assert main(words) == 0  # the same boards, in kg
     assert "nothing was written" in capsys.readouterr().err
-    rows = ("Board,Section,Green (g),Oven-dry (g),Board mass (g),Date,By\n"
-            "S4,S4a,120,100,2000,2026-06-01 06:00,A. N. Other\n")
+    rows = (
+        "Board,Section,Green (g),Oven-dry (g),Board mass (g),Date,By\n"
+        "S4,S4a,120,100,2000,2026-06-01 06:00,A. N. Other\n"
+    )
     words[2] = str(sheet(tmp_path, rows))
     assert main(words) == 0
     assert [board.id for board in charge_of(mill).boards] == ["S1", "S2", "S3", "S4"]
     words[2] = str(sheet(tmp_path, rows.replace("120,100", "121,100").replace("S4a", "S4b")))
     assert main(words) == 2
-    assert "section S4b of board S4: sheet.csv has it, and the record does not" in \
-        capsys.readouterr().err
+    assert (
+        "section S4b of board S4: sheet.csv has it, and the record does not"
+        in capsys.readouterr().err
+    )
 
 
 def test_a_survey_grows_by_its_further_readings(mill, tmp_path, capsys):
     survey = charge_of(mill).survey
     rows = "Pack,Position,MC %\n" + "".join(
-        f"{one.pack},{one.position},{one.mc.value}\n" for one in survey.readings)
-    words = ["import", "survey", str(sheet(tmp_path, rows + "P1,door,12.2\n")), str(mill),
-             "--charge", "C1", *SAID]
+        f"{one.pack},{one.position},{one.mc.value}\n" for one in survey.readings
+    )
+    words = [
+        "import",
+        "survey",
+        str(sheet(tmp_path, rows + "P1,door,12.2\n")),
+        str(mill),
+        "--charge",
+        "C1",
+        *SAID,
+    ]
     assert main(words) == 0
     assert len(charge_of(mill).survey.readings) == len(survey.readings) + 1
     sheet(tmp_path, rows.replace("12.4", "14.2", 1))
     assert main(words) == 2
-    assert "mc of reading 2: the record says 12.4 %, and sheet.csv says 14.2 %" in \
-        capsys.readouterr().err
+    assert (
+        "mc of reading 2: the record says 12.4 %, and sheet.csv says 14.2 %"
+        in capsys.readouterr().err
+    )

@@ -19,10 +19,13 @@ def told(root):
         reviewed = reviewed_mill(root)
     except RecordProblems as error:
         return [str(problem) for problem in error.problems]
-    return [f"{finding.outcome} {finding.check}: {finding.message}"
-            + (f" [{finding.where[0].file}:{finding.where[0].line}]" if finding.where else "")
-            for dossier in [*reviewed.dossiers.values(), *reviewed.lots.values()]
-            for finding in dossier.findings if finding.outcome in ("question", "fail")]
+    return [
+        f"{finding.outcome} {finding.check}: {finding.message}"
+        + (f" [{finding.where[0].file}:{finding.where[0].line}]" if finding.where else "")
+        for dossier in [*reviewed.dossiers.values(), *reviewed.lots.values()]
+        for finding in dossier.findings
+        if finding.outcome in ("question", "fail")
+    ]
 
 
 @pytest.fixture(scope="module")
@@ -46,10 +49,17 @@ def test_the_mistake_is_told(tmp_path, told_anyway, one):
     text = path.read_text("utf-8")
     old = one.get("for")
     assert old is None or old in text
-    path.write_text(one["write"] if old is None else text.replace(
-        old, one["write"], -1 if one["in"] == "log" else 1), "utf-8")
+    path.write_text(
+        one["write"]
+        if old is None
+        else text.replace(old, one["write"], -1 if one["in"] == "log" else 1),
+        "utf-8",
+    )
     said = [sentence for sentence in told(root) if sentence not in told_anyway]
     assert said == one["says"]
-    named = {found[1] for sentence in said
-             if (found := re.search(r"((?:content|schedules)/[\w./-]+?):\d+", sentence))}
+    named = {
+        found[1]
+        for sentence in said
+        if (found := re.search(r"((?:content|schedules)/[\w./-]+?):\d+", sentence))
+    }
     assert FILES[one["in"]] in named or "bulbs" in str(named) or one["in"] == "schedule"

@@ -35,19 +35,23 @@ def changed(file: str, old: str, new: str) -> Callable[[Path], object]:
         text = path.read_text("utf-8")
         assert old in text
         return path.write_text(text.replace(old, new, 1), "utf-8")
+
     return make
 
 
 def saved(file: str, encoding: str) -> Callable[[Path], object]:
     return lambda root: (root / file).write_bytes(
-        (root / file).read_text("utf-8").replace("DB", "DB°").encode(encoding))
+        (root / file).read_text("utf-8").replace("DB", "DB°").encode(encoding)
+    )
 
 
 def rows(change: Callable[[str], str]) -> Callable[[Path], object]:
     """Change every row of the log below its headings."""
+
     def make(root: Path) -> object:
         head, *body = (root / LOG).read_text("utf-8").rstrip("\n").split("\n")
         return (root / LOG).write_text("\n".join([head, *map(change, body)]) + "\n", "utf-8")
+
     return make
 
 
@@ -61,146 +65,277 @@ def workbook(root: Path) -> None:
 
 IMPORT = ("import", "weighings", "ROOT/s.csv", "ROOT", "--charge", "C1")
 MISTAKES = [
-    Mistake("a record saved as Latin-1", saved(CHARGE, "latin-1"),
-            f"{CHARGE}:11:15: byte 0xb3 is not UTF-8: records are read as UTF-8 text. Save the "
-            "file again with the encoding UTF-8.", "the editor's 'save as' has the encoding"),
-    Mistake("a record saved as UTF-16", saved(CHARGE, "utf-16"),
-            f"{CHARGE}:1:1: byte 0xff is not UTF-8: records are read as UTF-8 text. Save the file "
-            "again with the encoding UTF-8.", "the same"),
-    Mistake("a log in Latin-1", saved(LOG, "latin-1"),
-            f"{LOG}:1:8: byte 0xb0: the profile 'two-bulbs' says utf-8, and this is not. Write the "
-            "export's encoding in the profile, as in 'encoding: windows-1252'.",
-            "the line to write is given"),
-    Mistake("a log in UTF-16", saved(LOG, "utf-16"),
-            f"{LOG}:1:1: byte 0xff: the profile 'two-bulbs' says utf-8, and this is not. Write the "
-            "export's encoding in the profile, as in 'encoding: utf-16'.",
-            "the line to write is given"),
-    Mistake("a log with its days first", rows(lambda row: re.sub(
-        r"^(\d{4})-(\d\d)-(\d\d)", r"\3/\2/\1", row)),
-            f"{LOG}:2:1: time '01/06/2026 08:00' (289 such cells): the profile 'two-bulbs' says "
-            "times are written %Y-%m-%d %H:%M. Write \"format: '%d/%m/%Y %H:%M'\" if that is 1 "
-            "June 2026, 08:00 or \"format: '%m/%d/%Y %H:%M'\" if that is 6 January 2026, 08:00, "
-            "under time in the profile.", "both readings are spelt out; one is the mill's"),
-    Mistake("a new column in the log", lambda root: (
-        rows(lambda row: row + ",50")(root), changed(LOG, "DB,WB", "DB,WB,RH")(root)),
-            f"{LOG}:1:12: heading 'RH': the profile 'two-bulbs' says nothing of this column. Add "
-            "it to columns with its channel and unit, or as a line \"- 'RH'\" to ignored.",
-            "both things that can be done are given"),
-    Mistake("a log with decimal commas, under a profile of points", lambda root: (
-        (root / LOG).write_text((root / LOG).read_text().translate(str.maketrans(",.", ";,"))),
-        changed(FILES["logger"], "delimiter: ','", "delimiter: ;")(root)),
-            f"{LOG}:2:18: DB '50,00' (289 such cells): it is not a number as the profile "
-            "'two-bulbs' says they are written. If ',' stands before decimals, write 'decimal: "
-            "\",\"' in the profile.", "the line to write is given, once for each column"),
-    Mistake("decimal commas in a log whose columns stand between commas", rows(
-        lambda row: row.replace(".", ",")),
-            f"{LOG}:2:24: cell '41': the row has 5 cells, and there are 3 headings. Export the new "
-            "columns from the start, or to a file of their own; if numbers have a decimal comma, "
-            "put another character between columns.",
-            "it can only be mended in the export, as is said"),
-    Mistake("an empty log", lambda root: (root / LOG).write_bytes(b""),
-            f"{LOG}:1:1: the file is empty: the profile 'two-bulbs' says it has 1 heading rows. "
-            "Export the file again, or mend heading_rows in the profile.", "export it again"),
-    Mistake("a log of headings only", lambda root: (root / LOG).write_text("time,DB,WB\n"),
-            f"{LOG}:1:1: no readings below the headings: the file has 0 rows there, and none "
-            "holds a time and its readings. Export the file again, or check heading_rows in the "
-            "profile.", "export it again"),
-    Mistake("a spreadsheet for the logger's own file", workbook,
-            f"{LOG}:1:1: this is a spreadsheet file, whatever its name ends in: a log is read from "
-            "the text file that the logger exports. Put the logger's own file here, or save the "
-            "sheet as .csv.", "what to put there is said"),
-    Mistake("°F in a column said to be °C, in a step", changed(
-        FILES["schedule"], "50 °C", "122 °C"),
-            f"{FILES['schedule']}:15:3: step 1 of 'red-oak-4-4': no air has a dry bulb of 122 °C "
-            "with depression 9 K. Check the units first, as °F written for °C; then whether a wet "
-            "bulb stands where the depression should, or the other way round.",
-            "the slip that it mostly is comes first"),
-    Mistake("the schedule was not revised", changed(
-        CHARGE, "schedule_revision: 1", "schedule_revision: 2"),
-            f"{CHARGE}:6:20: schedule_revision '2': schedule 'red-oak-4-4' is at revision 1. Write "
-            "the revision that was run.", "it names both revisions"),
-    Mistake("no such folder", lambda _: None,
-            "ROOT/none:1:1: this is not a mill's folder: there is no such folder. Name the folder "
-            "that holds content/ and schedules/; 'kilnfolio new mill FOLDER' makes one.",
-            "it says what the folder holds", ("check", "ROOT/none")),
-    Mistake("the folder inside the mill's", lambda _: None,
-            "ROOT/content:1:1: this is not a mill's folder: it holds no folder content/. Name the "
-            "folder that holds content/ and schedules/; 'kilnfolio new mill FOLDER' makes one.",
-            "one folder up", ("check", "ROOT/content")),
-    Mistake("a library left out", lambda root: (root / FILES["limits"]).unlink(),
-            "schedules/limits.yaml:1:1: the file cannot be read: no such file or directory. Check "
-            "the name, its ending and its folder; a file that was deleted comes back from your "
-            "backup, and the library's from a folder that 'kilnfolio new mill' makes.",
-            "both places it can be had from are named"),
-    Mistake("two mills in one folder", lambda root: shutil.copy(
-        root / FILES["mill"], root / "content/mill-2.yaml"),
-            "content/mill-2.yaml:1:1: this file would not be read: a folder holds one mill, in "
-            "content/mill.yaml. Rename or move it.", "the file to move is named"),
-    Mistake("a new mill where one is", lambda _: None,
-            "ROOT:1:1: this folder holds a mill already: a folder holds one mill. Name another "
-            "folder, or add to this mill with 'kilnfolio new kiln' and the others.",
-            "both ways out are given", (
-                "new", "mill", "ROOT", "--name", "X", "--place", "Y", "--country", "Canada",
-                "--time-zone", "America/Toronto", "--altitude", "310 m", "--email", "a@b.example",
-                "--practice", "British", "--kiln", "Kiln 1, steam, 42 m³, 85 °C")),
-    Mistake("a charge begun twice", lambda _: None,
-            f"{CHARGE}:1:1: this file is there already: a new record never takes the place of one. "
-            "Choose another id, or remove it first.", "nothing was lost",
-            ("new", "charge", "C1", "ROOT", "--loaded", "2026-06-01T07:00")),
-    Mistake("the ending of another habit", lambda root: (root / KILN).rename(
-        (root / KILN).with_suffix(".yml")),
-            "content/kilns/k1.yml:1:1: this file would not be read: records of this kind are kept "
-            "as content/kilns/ID.yaml. Rename or move it.", "the name it should have is given"),
-    Mistake("an ending the editor added", lambda root: (root / KILN).rename(
-        (root / KILN).with_suffix(".yaml.txt")),
-            "content/kilns/k1.yaml.txt:1:1: this file would not be read: records of this kind are "
-            "kept as content/kilns/ID.yaml. Rename or move it.", "the ending shows"),
-    Mistake("a copy that a shared folder made", lambda root: shutil.copy(
-        root / CHARGE, (root / CHARGE).with_name("charge (1).yaml")),
-            "content/charges/2026/C1/charge (1).yaml:1:1: this file would not be read: records of "
-            "this kind are kept as content/charges/YEAR/ID/charge.yaml. Rename or move it.",
-            "the copy is named"),
-    Mistake("a copied folder", lambda root: shutil.copytree(
-        (root / CHARGE).parent, (root / CHARGE).parent.with_name("C1 - copy")),
-            "content/charges/2026/C1 - copy/charge.yaml:2:5: id 'C1': the folder is named 'C1 - "
-            "copy', and the two must be the same. Rename the folder; a copy is moved out of "
-            "content/.", "it says where a copy may not lie"),
-    Mistake("a charge that is not there", lambda _: None,
-            "kilnfolio: there is no charge 'C9' in ROOT; did you mean 'C1'?",
-            "the one there is, is offered",
-            ("check", "ROOT", "--charge", "C9")),
-    Mistake("a site that is a file", lambda root: (root / "site").write_text(""),
-            "kilnfolio: ROOT/site is a file, and the site needs a folder: name another with --out",
-            "the option is given", ("build", "ROOT", "--without-pdf")),
-    Mistake("the mark of an open spreadsheet", sheet("~$boards.xlsx", b"\x05Quill"),
-            "~$boards.xlsx:1:1: this is the mark a spreadsheet program leaves beside a file that "
-            "is open: the sheet is the file without it. Close the sheet, and name the file "
-            "itself: boards.xlsx.", "the right name is given",
-            ("import", "weighings", "ROOT/~$boards.xlsx", "ROOT", "--charge", "C1")),
-    Mistake("an old spreadsheet, or one with a password", sheet(
-        "s.csv", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"),
-            "s.csv:1:1: this is an old spreadsheet file (.xls), or one with a password: only .xlsx "
-            "and .csv are read. Save it as .xlsx without a password.", "how to save it is said",
-            IMPORT),
-    Mistake("a sheet that is not there", lambda _: None,
-            "s.csv:1:1: the file cannot be read: no such file or directory. Check the name, its "
-            "ending and its folder.", "the name is repeated", IMPORT),
-    Mistake("a sheet without units", sheet("s.csv", b"Date,Time,S1\n2026-06-09,07:10,2380\n"),
-            "s.csv:2:3: C2 '2380': it has no unit, and neither has its heading. Say it with --unit "
-            "g, or write the unit into the heading.", "both ways are given", IMPORT),
-    Mistake("kilograms under a heading of grams", sheet(
-        "s.csv", b"Date,Time,S1 (g)\n2026-06-07,08:00,2.246\n"),
-            f"{CHARGE}:96:9: board S1 at 2026-06-07 08:00: the record says 2246 g, and s.csv says "
-            "2.246 g. If the sheet is right, write its value here and under corrections: {field: "
-            "weighings.6.masses.S1, old: 2246 g, new: 2.246 g, reason: …, by: …, at: …}; if the "
-            "record is right, mend the sheet.", "both values stand side by side", IMPORT),
-    Mistake("a tag the charge has not", sheet(
-        "s.csv", b"Board,Date,Time,Mass (g)\nS9,2026-06-09,07:10,2380\n"),
-            "s.csv:2:1: A2 board 'S9': the charge has no board of this tag. It has S1, S2, S3.",
-            "the tags there are, are listed", IMPORT),
-    Mistake("a sheet for a charge nobody began", sheet("s.csv", b"Date,S1 (g)\n"),
-            "import:1:1: charge 'C7': there is no charge of this number. Begin it with 'kilnfolio "
-            "new charge C7'.", "the command is given", (*IMPORT[:-1], "C7")),
+    Mistake(
+        "a record saved as Latin-1",
+        saved(CHARGE, "latin-1"),
+        f"{CHARGE}:11:15: byte 0xb3 is not UTF-8: records are read as UTF-8 text. Save the "
+        "file again with the encoding UTF-8.",
+        "the editor's 'save as' has the encoding",
+    ),
+    Mistake(
+        "a record saved as UTF-16",
+        saved(CHARGE, "utf-16"),
+        f"{CHARGE}:1:1: byte 0xff is not UTF-8: records are read as UTF-8 text. Save the file "
+        "again with the encoding UTF-8.",
+        "the same",
+    ),
+    Mistake(
+        "a log in Latin-1",
+        saved(LOG, "latin-1"),
+        f"{LOG}:1:8: byte 0xb0: the profile 'two-bulbs' says utf-8, and this is not. Write the "
+        "export's encoding in the profile, as in 'encoding: windows-1252'.",
+        "the line to write is given",
+    ),
+    Mistake(
+        "a log in UTF-16",
+        saved(LOG, "utf-16"),
+        f"{LOG}:1:1: byte 0xff: the profile 'two-bulbs' says utf-8, and this is not. Write the "
+        "export's encoding in the profile, as in 'encoding: utf-16'.",
+        "the line to write is given",
+    ),
+    Mistake(
+        "a log with its days first",
+        rows(lambda row: re.sub(r"^(\d{4})-(\d\d)-(\d\d)", r"\3/\2/\1", row)),
+        f"{LOG}:2:1: time '01/06/2026 08:00' (289 such cells): the profile 'two-bulbs' says "
+        "times are written %Y-%m-%d %H:%M. Write \"format: '%d/%m/%Y %H:%M'\" if that is 1 "
+        "June 2026, 08:00 or \"format: '%m/%d/%Y %H:%M'\" if that is 6 January 2026, 08:00, "
+        "under time in the profile.",
+        "both readings are spelt out; one is the mill's",
+    ),
+    Mistake(
+        "a new column in the log",
+        lambda root: (rows(lambda row: row + ",50")(root), changed(LOG, "DB,WB", "DB,WB,RH")(root)),
+        f"{LOG}:1:12: heading 'RH': the profile 'two-bulbs' says nothing of this column. Add "
+        "it to columns with its channel and unit, or as a line \"- 'RH'\" to ignored.",
+        "both things that can be done are given",
+    ),
+    Mistake(
+        "a log with decimal commas, under a profile of points",
+        lambda root: (
+            (root / LOG).write_text((root / LOG).read_text().translate(str.maketrans(",.", ";,"))),
+            changed(FILES["logger"], "delimiter: ','", "delimiter: ;")(root),
+        ),
+        f"{LOG}:2:18: DB '50,00' (289 such cells): it is not a number as the profile "
+        "'two-bulbs' says they are written. If ',' stands before decimals, write 'decimal: "
+        '","\' in the profile.',
+        "the line to write is given, once for each column",
+    ),
+    Mistake(
+        "decimal commas in a log whose columns stand between commas",
+        rows(lambda row: row.replace(".", ",")),
+        f"{LOG}:2:24: cell '41': the row has 5 cells, and there are 3 headings. Export the new "
+        "columns from the start, or to a file of their own; if numbers have a decimal comma, "
+        "put another character between columns.",
+        "it can only be mended in the export, as is said",
+    ),
+    Mistake(
+        "an empty log",
+        lambda root: (root / LOG).write_bytes(b""),
+        f"{LOG}:1:1: the file is empty: the profile 'two-bulbs' says it has 1 heading rows. "
+        "Export the file again, or mend heading_rows in the profile.",
+        "export it again",
+    ),
+    Mistake(
+        "a log of headings only",
+        lambda root: (root / LOG).write_text("time,DB,WB\n"),
+        f"{LOG}:1:1: no readings below the headings: the file has 0 rows there, and none "
+        "holds a time and its readings. Export the file again, or check heading_rows in the "
+        "profile.",
+        "export it again",
+    ),
+    Mistake(
+        "a spreadsheet for the logger's own file",
+        workbook,
+        f"{LOG}:1:1: this is a spreadsheet file, whatever its name ends in: a log is read from "
+        "the text file that the logger exports. Put the logger's own file here, or save the "
+        "sheet as .csv.",
+        "what to put there is said",
+    ),
+    Mistake(
+        "°F in a column said to be °C, in a step",
+        changed(FILES["schedule"], "50 °C", "122 °C"),
+        f"{FILES['schedule']}:15:3: step 1 of 'red-oak-4-4': no air has a dry bulb of 122 °C "
+        "with depression 9 K. Check the units first, as °F written for °C; then whether a wet "
+        "bulb stands where the depression should, or the other way round.",
+        "the slip that it mostly is comes first",
+    ),
+    Mistake(
+        "the schedule was not revised",
+        changed(CHARGE, "schedule_revision: 1", "schedule_revision: 2"),
+        f"{CHARGE}:6:20: schedule_revision '2': schedule 'red-oak-4-4' is at revision 1. Write "
+        "the revision that was run.",
+        "it names both revisions",
+    ),
+    Mistake(
+        "no such folder",
+        lambda _: None,
+        "ROOT/none:1:1: this is not a mill's folder: there is no such folder. Name the folder "
+        "that holds content/ and schedules/; 'kilnfolio new mill FOLDER' makes one.",
+        "it says what the folder holds",
+        ("check", "ROOT/none"),
+    ),
+    Mistake(
+        "the folder inside the mill's",
+        lambda _: None,
+        "ROOT/content:1:1: this is not a mill's folder: it holds no folder content/. Name the "
+        "folder that holds content/ and schedules/; 'kilnfolio new mill FOLDER' makes one.",
+        "one folder up",
+        ("check", "ROOT/content"),
+    ),
+    Mistake(
+        "a library left out",
+        lambda root: (root / FILES["limits"]).unlink(),
+        "schedules/limits.yaml:1:1: the file cannot be read: no such file or directory. Check "
+        "the name, its ending and its folder; a file that was deleted comes back from your "
+        "backup, and the library's from a folder that 'kilnfolio new mill' makes.",
+        "both places it can be had from are named",
+    ),
+    Mistake(
+        "two mills in one folder",
+        lambda root: shutil.copy(root / FILES["mill"], root / "content/mill-2.yaml"),
+        "content/mill-2.yaml:1:1: this file would not be read: a folder holds one mill, in "
+        "content/mill.yaml. Rename or move it.",
+        "the file to move is named",
+    ),
+    Mistake(
+        "a new mill where one is",
+        lambda _: None,
+        "ROOT:1:1: this folder holds a mill already: a folder holds one mill. Name another "
+        "folder, or add to this mill with 'kilnfolio new kiln' and the others.",
+        "both ways out are given",
+        (
+            "new",
+            "mill",
+            "ROOT",
+            "--name",
+            "X",
+            "--place",
+            "Y",
+            "--country",
+            "Canada",
+            "--time-zone",
+            "America/Toronto",
+            "--altitude",
+            "310 m",
+            "--email",
+            "a@b.example",
+            "--practice",
+            "British",
+            "--kiln",
+            "Kiln 1, steam, 42 m³, 85 °C",
+        ),
+    ),
+    Mistake(
+        "a charge begun twice",
+        lambda _: None,
+        f"{CHARGE}:1:1: this file is there already: a new record never takes the place of one. "
+        "Choose another id, or remove it first.",
+        "nothing was lost",
+        ("new", "charge", "C1", "ROOT", "--loaded", "2026-06-01T07:00"),
+    ),
+    Mistake(
+        "the ending of another habit",
+        lambda root: (root / KILN).rename((root / KILN).with_suffix(".yml")),
+        "content/kilns/k1.yml:1:1: this file would not be read: records of this kind are kept "
+        "as content/kilns/ID.yaml. Rename or move it.",
+        "the name it should have is given",
+    ),
+    Mistake(
+        "an ending the editor added",
+        lambda root: (root / KILN).rename((root / KILN).with_suffix(".yaml.txt")),
+        "content/kilns/k1.yaml.txt:1:1: this file would not be read: records of this kind are "
+        "kept as content/kilns/ID.yaml. Rename or move it.",
+        "the ending shows",
+    ),
+    Mistake(
+        "a copy that a shared folder made",
+        lambda root: shutil.copy(root / CHARGE, (root / CHARGE).with_name("charge (1).yaml")),
+        "content/charges/2026/C1/charge (1).yaml:1:1: this file would not be read: records of "
+        "this kind are kept as content/charges/YEAR/ID/charge.yaml. Rename or move it.",
+        "the copy is named",
+    ),
+    Mistake(
+        "a copied folder",
+        lambda root: shutil.copytree(
+            (root / CHARGE).parent, (root / CHARGE).parent.with_name("C1 - copy")
+        ),
+        "content/charges/2026/C1 - copy/charge.yaml:2:5: id 'C1': the folder is named 'C1 - "
+        "copy', and the two must be the same. Rename the folder; a copy is moved out of "
+        "content/.",
+        "it says where a copy may not lie",
+    ),
+    Mistake(
+        "a charge that is not there",
+        lambda _: None,
+        "kilnfolio: there is no charge 'C9' in ROOT; did you mean 'C1'?",
+        "the one there is, is offered",
+        ("check", "ROOT", "--charge", "C9"),
+    ),
+    Mistake(
+        "a site that is a file",
+        lambda root: (root / "site").write_text(""),
+        "kilnfolio: ROOT/site is a file, and the site needs a folder: name another with --out",
+        "the option is given",
+        ("build", "ROOT", "--without-pdf"),
+    ),
+    Mistake(
+        "the mark of an open spreadsheet",
+        sheet("~$boards.xlsx", b"\x05Quill"),
+        "~$boards.xlsx:1:1: this is the mark a spreadsheet program leaves beside a file that "
+        "is open: the sheet is the file without it. Close the sheet, and name the file "
+        "itself: boards.xlsx.",
+        "the right name is given",
+        ("import", "weighings", "ROOT/~$boards.xlsx", "ROOT", "--charge", "C1"),
+    ),
+    Mistake(
+        "an old spreadsheet, or one with a password",
+        sheet("s.csv", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"),
+        "s.csv:1:1: this is an old spreadsheet file (.xls), or one with a password: only .xlsx "
+        "and .csv are read. Save it as .xlsx without a password.",
+        "how to save it is said",
+        IMPORT,
+    ),
+    Mistake(
+        "a sheet that is not there",
+        lambda _: None,
+        "s.csv:1:1: the file cannot be read: no such file or directory. Check the name, its "
+        "ending and its folder.",
+        "the name is repeated",
+        IMPORT,
+    ),
+    Mistake(
+        "a sheet without units",
+        sheet("s.csv", b"Date,Time,S1\n2026-06-09,07:10,2380\n"),
+        "s.csv:2:3: C2 '2380': it has no unit, and neither has its heading. Say it with --unit "
+        "g, or write the unit into the heading.",
+        "both ways are given",
+        IMPORT,
+    ),
+    Mistake(
+        "kilograms under a heading of grams",
+        sheet("s.csv", b"Date,Time,S1 (g)\n2026-06-07,08:00,2.246\n"),
+        f"{CHARGE}:96:9: board S1 at 2026-06-07 08:00: the record says 2246 g, and s.csv says "
+        "2.246 g. If the sheet is right, write its value here and under corrections: {field: "
+        "weighings.6.masses.S1, old: 2246 g, new: 2.246 g, reason: …, by: …, at: …}; if the "
+        "record is right, mend the sheet.",
+        "both values stand side by side",
+        IMPORT,
+    ),
+    Mistake(
+        "a tag the charge has not",
+        sheet("s.csv", b"Board,Date,Time,Mass (g)\nS9,2026-06-09,07:10,2380\n"),
+        "s.csv:2:1: A2 board 'S9': the charge has no board of this tag. It has S1, S2, S3.",
+        "the tags there are, are listed",
+        IMPORT,
+    ),
+    Mistake(
+        "a sheet for a charge nobody began",
+        sheet("s.csv", b"Date,S1 (g)\n"),
+        "import:1:1: charge 'C7': there is no charge of this number. Begin it with 'kilnfolio "
+        "new charge C7'.",
+        "the command is given",
+        (*IMPORT[:-1], "C7"),
+    ),
 ]
 
 
@@ -217,23 +352,38 @@ def test_the_mistake_is_told_and_nothing_is_written(tmp_path, capsys, one):
     assert before == {path: path.read_bytes() for path in root.rglob("*") if path.is_file()}
 
 
-@pytest.mark.parametrize(("number", "words", "told"), [
-    (errno.ENOSPC, "No space left on device",
-     "kilnfolio: {}: no space left on device: free some space and try again; what was there before "
-     "is whole"),
-    (errno.EACCES, "Permission denied",
-     "kilnfolio: {}: permission denied: you may not write or read it. If it is open in another "
-     "program, close it there; otherwise ask whoever keeps this computer, or name another folder"),
-    (errno.EROFS, "Read-only file system",
-     "kilnfolio: {}: read-only file system: you may not write or read it. If it is open in another "
-     "program, close it there; otherwise ask whoever keeps this computer, or name another folder")])
-def test_what_the_system_refuses_is_said_with_what_to_do(tmp_path, monkeypatch, capsys, number,
-                                                         words, told):
+@pytest.mark.parametrize(
+    ("number", "words", "told"),
+    [
+        (
+            errno.ENOSPC,
+            "No space left on device",
+            "kilnfolio: {}: no space left on device: free some space and try again; what was there before "
+            "is whole",
+        ),
+        (
+            errno.EACCES,
+            "Permission denied",
+            "kilnfolio: {}: permission denied: you may not write or read it. If it is open in another "
+            "program, close it there; otherwise ask whoever keeps this computer, or name another folder",
+        ),
+        (
+            errno.EROFS,
+            "Read-only file system",
+            "kilnfolio: {}: read-only file system: you may not write or read it. If it is open in another "
+            "program, close it there; otherwise ask whoever keeps this computer, or name another folder",
+        ),
+    ],
+)
+def test_what_the_system_refuses_is_said_with_what_to_do(
+    tmp_path, monkeypatch, capsys, number, words, told
+):
     root = minimal_mill(tmp_path)
     path = str(root / "content/kilns/k2.yaml")
 
     def refuse(*_args, **_more):
         raise OSError(number, words, path)
+
     monkeypatch.setattr("kilnfolio.adopt.records.write_new", refuse)
     assert main(["new", "kiln", "k2", str(root)]) == 2
     assert capsys.readouterr().err == told.format(path) + "\n"
@@ -252,5 +402,7 @@ def test_wet_basis_is_seen_and_said(tmp_path, capsys):
     root = minimal_mill(tmp_path)
     changed(CHARGE, "    oven_dry: 100 g\n", "    oven_dry: 100 g\n    stated_mc: 17.1 %\n")(root)
     assert main(["check", str(root)]) == 1
-    assert "wet-basis: Section S1a: this looks like wet-basis MC: 17.1 % is 20.7 % on the " \
+    assert (
+        "wet-basis: Section S1a: this looks like wet-basis MC: 17.1 % is 20.7 % on the "
         "oven-dry mass." in capsys.readouterr().out
+    )

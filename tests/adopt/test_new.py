@@ -42,28 +42,39 @@ def test_a_new_mill_is_read_without_a_problem(made, capsys):
 
 
 def test_it_holds_the_library_but_no_schedule_of_the_demonstration_mill(made):
-    library = {path.name for path in (PROJECT / "schedules").rglob("*.yaml")
-               if "\ninvented: true" not in path.read_text("utf-8")}
+    library = {
+        path.name
+        for path in (PROJECT / "schedules").rglob("*.yaml")
+        if "\ninvented: true" not in path.read_text("utf-8")
+    }
     assert {path.name for path in (made / "schedules").rglob("*.yaml")} == library
     assert len(library) > 150
-    assert not [path for path in made.rglob("*.yaml") if "\ninvented: true" in
-                path.read_text("utf-8")]
+    assert not [
+        path for path in made.rglob("*.yaml") if "\ninvented: true" in path.read_text("utf-8")
+    ]
 
 
 def test_every_record_names_its_schema_and_follows_it(made):
-    records = [*made.glob("content/*.yaml"), *made.glob("content/kilns/*.yaml"),
-               *made.rglob("schedules/**/*.yaml")]
+    records = [
+        *made.glob("content/*.yaml"),
+        *made.glob("content/kilns/*.yaml"),
+        *made.rglob("schedules/**/*.yaml"),
+    ]
     assert len(records) > 150
-    validators = {path: jsonschema.Draft202012Validator(json.loads(path.read_text("utf-8")))
-                  for path in (made / "schemas").iterdir()}
+    validators = {
+        path: jsonschema.Draft202012Validator(json.loads(path.read_text("utf-8")))
+        for path in (made / "schemas").iterdir()
+    }
     for path in records:
         first = path.read_text("utf-8").split("\n")[0]
         named = re.fullmatch(r"# yaml-language-server: \$schema=(\S+)", first)
         assert named, path
         value = yaml.load(path.read_text("utf-8"), Loader=yaml.CBaseLoader)
-        missing = [error.message for error in
-                   validators[(path.parent / named[1]).resolve()].iter_errors(value)
-                   if "required" in error.message or "Additional" in error.message]
+        missing = [
+            error.message
+            for error in validators[(path.parent / named[1]).resolve()].iter_errors(value)
+            if "required" in error.message or "Additional" in error.message
+        ]
         assert missing == [], path
     assert {path.stem for path in validators} == set(RECORD_KINDS)
 
@@ -89,30 +100,53 @@ def test_without_a_terminal_it_names_the_options_it_needs(tmp_path, capsys):
     assert not (tmp_path / "m").exists()
 
 
-@pytest.mark.parametrize(("option", "value", "said"), [
-    ("--time-zone", "EST5", "time_zone 'EST5'"),
-    ("--altitude", "310", "has no unit"),
-    ("--practice", "french", "it must be one of"),
-    ("--kiln", "Kiln 2, steam", "a kiln is told in four parts"),
-    ("--kiln", "Kiln 2, steamy, 40 m³, 85 °C", "Did you mean 'steam'?"),
-    ("--kiln", "Kiln 1, steam, 40 m³, 85 °C", "another kiln is called 'kiln-1' too")])
-def test_an_answer_that_cannot_stand_is_refused_and_nothing_written(tmp_path, capsys, option,
-                                                                    value, said):
+@pytest.mark.parametrize(
+    ("option", "value", "said"),
+    [
+        ("--time-zone", "EST5", "time_zone 'EST5'"),
+        ("--altitude", "310", "has no unit"),
+        ("--practice", "french", "it must be one of"),
+        ("--kiln", "Kiln 2, steam", "a kiln is told in four parts"),
+        ("--kiln", "Kiln 2, steamy, 40 m³, 85 °C", "Did you mean 'steam'?"),
+        ("--kiln", "Kiln 1, steam, 40 m³, 85 °C", "another kiln is called 'kiln-1' too"),
+    ],
+)
+def test_an_answer_that_cannot_stand_is_refused_and_nothing_written(
+    tmp_path, capsys, option, value, said
+):
     answers = dict(zip(MILL[::2], MILL[1::2], strict=True)) if option != "--kiln" else {}
-    words = [part for pair in {**answers, option: value}.items() for part in pair] \
-        if answers else [*MILL, option, value]
+    words = (
+        [part for pair in {**answers, option: value}.items() for part in pair]
+        if answers
+        else [*MILL, option, value]
+    )
     assert main(["new", "mill", str(tmp_path / "m"), *words]) == 2
     assert said in capsys.readouterr().err
     assert not (tmp_path / "m").exists()
 
 
 def test_in_a_terminal_it_asks_and_asks_again(tmp_path, monkeypatch, capsys):
-    answers = iter(["", "Alder Brook Timber", "Alder Brook", "", "Alder Brook, Ontario, Canada",
-                    "Toronto", "America/Toronto", "310", "310 m", "",
-                    "Kiln 1, steam", "Kiln 1, steam, 42 m³, 85 °C", ""])
+    answers = iter(
+        [
+            "",
+            "Alder Brook Timber",
+            "Alder Brook",
+            "",
+            "Alder Brook, Ontario, Canada",
+            "Toronto",
+            "America/Toronto",
+            "310",
+            "310 m",
+            "",
+            "Kiln 1, steam",
+            "Kiln 1, steam, 42 m³, 85 °C",
+            "",
+        ]
+    )
     asked = []
-    monkeypatch.setattr("kilnfolio.cli.new.asker",
-                        lambda: lambda words: asked.append(words) or next(answers))
+    monkeypatch.setattr(
+        "kilnfolio.cli.new.asker", lambda: lambda words: asked.append(words) or next(answers)
+    )
     assert main(["new", "mill", str(tmp_path / "m")]) == 0
     said = capsys.readouterr().out
     assert "the country stands last, after a comma" in said
@@ -126,33 +160,57 @@ def test_in_a_terminal_it_asks_and_asks_again(tmp_path, monkeypatch, capsys):
 
 
 def test_it_asks_little_and_says_what_it_took(tmp_path, monkeypatch, capsys):
-    answers = iter(["Sawmill in Austria, invented", "Wald, Tyrol, Austria", "610 m", "",
-                    "Kiln 1, steam, 42 m³, 85 °C", ""])
+    answers = iter(
+        [
+            "Sawmill in Austria, invented",
+            "Wald, Tyrol, Austria",
+            "610 m",
+            "",
+            "Kiln 1, steam, 42 m³, 85 °C",
+            "",
+        ]
+    )
     monkeypatch.setattr("kilnfolio.cli.new.asker", lambda: lambda _: next(answers))
     assert main(["new", "mill", str(tmp_path / "m")]) == 0
     assert next(answers, "all asked") == "all asked"
     said = capsys.readouterr().out
-    assert "  time_zone: Europe/Vienna (from the country; change it in content/mill.yaml)\n" in \
-        said
+    assert "  time_zone: Europe/Vienna (from the country; change it in content/mill.yaml)\n" in said
     assert "e-mail address is office@records.invalid: set both before a label is printed" in said
     mill = checked_mill(tmp_path / "m").mill.record
     assert (mill.time_zone, mill.practice) == ("Europe/Vienna", "continental")
 
 
 def test_what_follows_from_the_country_need_not_be_given(tmp_path, capsys):
-    words = ["--name", "Mill", "--place", "Ross-on-Wye", "--country", "England", "--altitude",
-             "40 m", "--kiln", "Kiln 1, steam, 42 m³, 85 °C"]
+    words = [
+        "--name",
+        "Mill",
+        "--place",
+        "Ross-on-Wye",
+        "--country",
+        "England",
+        "--altitude",
+        "40 m",
+        "--kiln",
+        "Kiln 1, steam, 42 m³, 85 °C",
+    ]
     assert main(["new", "mill", str(tmp_path / "m"), *words]) == 0
     said = capsys.readouterr().out
     assert "time_zone: Europe/London (" in said
     assert "practice: British (" in said
 
 
-@pytest.mark.parametrize(("country", "zones"), [
-    # the IANA table of zones: one for each, or several with one time
-    ("Austria", ("Europe/Vienna",)), ("Germany", ("Europe/Berlin",)), ("UK", ("Europe/London",)),
-    ("Sweden", ("Europe/Stockholm",)), ("New Zealand", ("Pacific/Auckland", "Pacific/Chatham")),
-    ("Atlantis", ())])
+@pytest.mark.parametrize(
+    ("country", "zones"),
+    [
+        # the IANA table of zones: one for each, or several with one time
+        ("Austria", ("Europe/Vienna",)),
+        ("Germany", ("Europe/Berlin",)),
+        ("UK", ("Europe/London",)),
+        ("Sweden", ("Europe/Stockholm",)),
+        ("New Zealand", ("Pacific/Auckland", "Pacific/Chatham")),
+        ("Atlantis", ()),
+    ],
+)
 def test_zones_of_a_country(country, zones):
     assert zones_of(country) == zones
 
@@ -160,8 +218,10 @@ def test_zones_of_a_country(country, zones):
 def test_no_label_is_printed_that_leads_nowhere(mill, capsys):
     path = mill / "content/mill.yaml"
     assert main(["labels", "--out", str(mill / "l.pdf"), "--folder", str(mill)]) in (1, 2)
-    assert "records_address in content/mill.yaml is https://records.invalid, where nothing is" in \
-        capsys.readouterr().err
+    assert (
+        "records_address in content/mill.yaml is https://records.invalid, where nothing is"
+        in capsys.readouterr().err
+    )
     path.write_text(path.read_text("utf-8").replace("https://records.invalid", "https://a.example"))
     main(["labels", "--out", str(mill / "l.pdf"), "--folder", str(mill)])
     assert "where nothing is" not in capsys.readouterr().err
@@ -172,9 +232,15 @@ def test_each_question_takes_its_own_example():
         assert answer_problem(question.key, question.example) == ""
 
 
-@pytest.mark.parametrize(("zone", "practice"), [
-    ("America/Toronto", "North American"), ("Europe/Dublin", "British"),
-    ("Europe/Vienna", "continental"), ("Pacific/Auckland", "Australasian")])
+@pytest.mark.parametrize(
+    ("zone", "practice"),
+    [
+        ("America/Toronto", "North American"),
+        ("Europe/Dublin", "British"),
+        ("Europe/Vienna", "continental"),
+        ("Pacific/Auckland", "Australasian"),
+    ],
+)
 def test_practice_is_proposed_by_the_time_zone(zone, practice):
     assert likely_practice(zone) == practice
 
@@ -198,13 +264,46 @@ def open_line(root, problem):
 
 def test_records_given_whole_are_read(mill):
     root = str(mill)
-    assert main(["new", "kiln", "kiln-2", root, "--name", "Kiln 2", "--kind", "steam",
-                 "--capacity", "40 m³", "--hottest", "185 °F"]) == 0
+    assert (
+        main(
+            [
+                "new",
+                "kiln",
+                "kiln-2",
+                root,
+                "--name",
+                "Kiln 2",
+                "--kind",
+                "steam",
+                "--capacity",
+                "40 m³",
+                "--hottest",
+                "185 °F",
+            ]
+        )
+        == 0
+    )
     assert main(["new", "charge", "26-001", root, *CHARGE, "--kiln", "kiln-2"]) == 0
     assert main(["new", "lot", "L1", root, *LOT]) == 0
-    assert main(["new", "species", "quercus-petraea", root, "--trade-name", "Sessile oak",
-                 "--scientific-name", "Quercus petraea", "--kind", "hardwood",
-                 "--region", "Europe"]) == 0
+    assert (
+        main(
+            [
+                "new",
+                "species",
+                "quercus-petraea",
+                root,
+                "--trade-name",
+                "Sessile oak",
+                "--scientific-name",
+                "Quercus petraea",
+                "--kind",
+                "hardwood",
+                "--region",
+                "Europe",
+            ]
+        )
+        == 0
+    )
     folder = checked_mill(mill)
     assert folder.charges["26-001"].file == "content/charges/2026/26-001/charge.yaml"
     assert folder.charges["26-001"].record.schedule_revision == 1
@@ -212,14 +311,30 @@ def test_records_given_whole_are_read(mill):
     assert folder.species["quercus-petraea"].record.trade_name == "Sessile oak"
 
 
-@pytest.mark.parametrize(("rule", "left"), [
-    ("band", "lowest, highest, share"), ("maximum", "highest, share"), ("en-14298", "")])
+@pytest.mark.parametrize(
+    ("rule", "left"),
+    [("band", "lowest, highest, share"), ("maximum", "highest, share"), ("en-14298", "")],
+)
 def test_an_order_asks_only_what_its_rule_needs(mill, capsys, rule, left):
     known = dict(zip(LOT[::2], LOT[1::2], strict=True)) | {"--rule": rule}
     for key in ("--lowest", "--highest", "--share", "--charge"):
         del known[key]
-    assert main(["new", "lot", "L2", str(mill), *(part for pair in known.items() for part in pair),
-                 "--species", "quercus-rubra", "--thickness", "4/4"]) == 0
+    assert (
+        main(
+            [
+                "new",
+                "lot",
+                "L2",
+                str(mill),
+                *(part for pair in known.items() for part in pair),
+                "--species",
+                "quercus-rubra",
+                "--thickness",
+                "4/4",
+            ]
+        )
+        == 0
+    )
     assert main(["check", str(mill)]) == 0
     assert f"Still to fill in: {left + ', ' if left else ''}charge, in" in capsys.readouterr().out
 
@@ -246,11 +361,31 @@ def test_a_value_that_cannot_stand_is_refused(mill, capsys):
 
 
 def test_words_that_yaml_would_read_otherwise_are_quoted(mill):
-    assert main(["new", "species", "quercus-alba-2", str(mill), "--trade-name", "Oak: white # 2",
-                 "--scientific-name", "yes", "--kind", "hardwood", "--region", "[north]"]) == 0
+    assert (
+        main(
+            [
+                "new",
+                "species",
+                "quercus-alba-2",
+                str(mill),
+                "--trade-name",
+                "Oak: white # 2",
+                "--scientific-name",
+                "yes",
+                "--kind",
+                "hardwood",
+                "--region",
+                "[north]",
+            ]
+        )
+        == 0
+    )
     record = checked_mill(mill).species["quercus-alba-2"].record
-    assert (record.trade_name, record.scientific_name, record.region) == \
-        ("Oak: white # 2", "yes", "[north]")
+    assert (record.trade_name, record.scientific_name, record.region) == (
+        "Oak: white # 2",
+        "yes",
+        "[north]",
+    )
 
 
 @pytest.mark.parametrize("name", [*NEW, "keys"])
@@ -281,6 +416,23 @@ def test_a_book_schedule_is_copied_into_a_draft_of_ones_own(tmp_path, capsys):
 @pytest.mark.parametrize("kind", ["progressive", "pre-dryer", "dryer shed", "air-drying yard"])
 def test_kinds_of_plant_beside_chamber_kilns(tmp_path, kind):
     assert main(["new", "mill", str(tmp_path / "m"), *MILL]) == 0
-    assert main(["new", "kiln", "plant-2", str(tmp_path / "m"), "--name", "Plant 2", "--kind", kind,
-                 "--capacity", "90 m³", "--hottest", "60 °C"]) == 0
+    assert (
+        main(
+            [
+                "new",
+                "kiln",
+                "plant-2",
+                str(tmp_path / "m"),
+                "--name",
+                "Plant 2",
+                "--kind",
+                kind,
+                "--capacity",
+                "90 m³",
+                "--hottest",
+                "60 °C",
+            ]
+        )
+        == 0
+    )
     assert open_mill(tmp_path / "m").kilns["plant-2"].record.kind == kind

@@ -51,8 +51,10 @@ def write_log(path):
 def write_survey(path):
     readings = ["17,1", "16,4", "15,8", "16,0", "17,6", "16,5", "16,2", "15,9"]
     rows = ["Paket;Plats;Fuktkvot %;Anm."]
-    rows += [f"P{number % 2 + 1};{('dörr', 'mitt', 'bak')[number % 3]};{mc};"
-             for number, mc in enumerate(readings)]
+    rows += [
+        f"P{number % 2 + 1};{('dörr', 'mitt', 'bak')[number % 3]};{mc};"
+        for number, mc in enumerate(readings)
+    ]
     path.write_text("\n".join([*rows, "Medel;;16,4;"]) + "\n", "utf-8")
     return path
 
@@ -63,27 +65,118 @@ def walked(tmp_path_factory):
     mill, log, survey = home / "sag", write_log(home / "k1.csv"), write_survey(home / "fk.csv")
     by = ["--folder", mill, "--by", "A. Lind"]
     commands = [
-        ["new", "mill", mill, "--name", "Granviks såg (invented)", "--place", "Granvik (invented)",
-         "--country", "Sweden", "--altitude", "120 m", "--practice", "continental",
-         "--email", "office@granvik.example", "--kiln", "Kammare 1, hot-water, 90 m³, 75 °C"],
+        [
+            "new",
+            "mill",
+            mill,
+            "--name",
+            "Granviks såg (invented)",
+            "--place",
+            "Granvik (invented)",
+            "--country",
+            "Sweden",
+            "--altitude",
+            "120 m",
+            "--practice",
+            "continental",
+            "--email",
+            "office@granvik.example",
+            "--kiln",
+            "Kammare 1, hot-water, 90 m³, 75 °C",
+        ],
         ["new", "keys", mill],
-        ["new", "charge", "26-101", mill, "--schedule", "tall-50-timed", "--species",
-         "pinus-sylvestris", "--thickness", "50 mm", "--volume", "80 m³", "--target-mc", "16 %",
-         "--loaded", "2026-03-02T07:00", "--started", "2026-03-02T08:00"],
+        [
+            "new",
+            "charge",
+            "26-101",
+            mill,
+            "--schedule",
+            "tall-50-timed",
+            "--species",
+            "pinus-sylvestris",
+            "--thickness",
+            "50 mm",
+            "--volume",
+            "80 m³",
+            "--target-mc",
+            "16 %",
+            "--loaded",
+            "2026-03-02T07:00",
+            "--started",
+            "2026-03-02T08:00",
+        ],
         ["step", "26-101", "1", "--at", "2026-03-02T08:00", *by],
         ["weigh", "26-101", "N1=42%", "N2=38%", "N3=40%", "--at", "2026-03-03T07:00", *by],
         ["weigh", "26-101", "N1=24%", "N2=21%", "N3=22%", "--at", "2026-03-05T07:00", *by],
-        ["import", "log", log, mill, "--kiln", "kammare-1", "--charge", "26-101",
-         "--column", "Torr temp [°C]=dry-bulb:°C", "--column", "Våt temp [°C]=wet-bulb:°C",
-         "--column", "Luftfuktighet [%]=relative-humidity:%", "--column", "Fläkt=fan:on/off",
-         "--time-format", "%Y-%m-%d %H:%M", "--clock", "standard", "--yes"],
+        [
+            "import",
+            "log",
+            log,
+            mill,
+            "--kiln",
+            "kammare-1",
+            "--charge",
+            "26-101",
+            "--column",
+            "Torr temp [°C]=dry-bulb:°C",
+            "--column",
+            "Våt temp [°C]=wet-bulb:°C",
+            "--column",
+            "Luftfuktighet [%]=relative-humidity:%",
+            "--column",
+            "Fläkt=fan:on/off",
+            "--time-format",
+            "%Y-%m-%d %H:%M",
+            "--clock",
+            "standard",
+            "--yes",
+        ],
         ["finish", "26-101", "--ended", "2026-03-07T08:00", "--unloaded", "2026-03-07T14:00", *by],
-        ["import", "survey", survey, mill, "--charge", "26-101", "--decimal", ",", "--at",
-         "2026-03-08T10:00", "--by", "A. Lind", "--method", "resistance meter", "--corrected-for",
-         "temperature", "species"],
-        ["new", "lot", "L26-101", mill, "--product", "Pine boards, 50 mm", "--target-mc", "16 %",
-         "--rule", "maximum", "--highest", "19 %", "--share", "90 %", "--charge", "26-101",
-         "--pack", "P1", "--pieces", "180", "--volume", "6.2 m³", "--issued", "2026-03-09"],
+        [
+            "import",
+            "survey",
+            survey,
+            mill,
+            "--charge",
+            "26-101",
+            "--decimal",
+            ",",
+            "--at",
+            "2026-03-08T10:00",
+            "--by",
+            "A. Lind",
+            "--method",
+            "resistance meter",
+            "--corrected-for",
+            "temperature",
+            "species",
+        ],
+        [
+            "new",
+            "lot",
+            "L26-101",
+            mill,
+            "--product",
+            "Pine boards, 50 mm",
+            "--target-mc",
+            "16 %",
+            "--rule",
+            "maximum",
+            "--highest",
+            "19 %",
+            "--share",
+            "90 %",
+            "--charge",
+            "26-101",
+            "--pack",
+            "P1",
+            "--pieces",
+            "180",
+            "--volume",
+            "6.2 m³",
+            "--issued",
+            "2026-03-09",
+        ],
         ["check", mill],
     ]
     done = []
@@ -107,7 +200,15 @@ def test_what_was_written_is_what_the_files_and_lines_say(walked):
     assert [round_.mc["N1"].value for round_ in charge.mc_rounds] == [42.0, 24.0]
     assert [round_.method for round_ in charge.mc_rounds] == ["hand meter", "hand meter"]
     assert [one.mc.value for one in charge.survey.readings] == [
-        17.1, 16.4, 15.8, 16.0, 17.6, 16.5, 16.2, 15.9]
+        17.1,
+        16.4,
+        15.8,
+        16.0,
+        17.6,
+        16.5,
+        16.2,
+        15.9,
+    ]
     assert charge.survey.readings[0].position == "dörr"
     assert charge.ended.isoformat() == "2026-03-07T08:00:00+01:00"
     assert charge.log[0].file == "k1.csv"

@@ -40,8 +40,10 @@ C2 = "content/charges/2026/C2/charge.yaml"
 def pages_of(root):
     build_site(root, root / "site", workers=1, pdfs=False)
     home = root / "site/mill"
-    return {path.relative_to(home).as_posix(): Built(path.name, path.read_text("utf-8"))
-            for path in home.rglob("*.html")}
+    return {
+        path.relative_to(home).as_posix(): Built(path.name, path.read_text("utf-8"))
+        for path in home.rglob("*.html")
+    }
 
 
 def words_of(page):
@@ -55,14 +57,28 @@ def test_a_half_filled_charge_stops_nothing(tmp_path):
     assert list(reviewed.lots) == ["L1"]
     assert reviewed.running["C2"].dossier is None
     assert reviewed.running["C2"].charge.keys == (
-        "schedule", "schedule_revision", "volume", "loaded", "started", "ended", "unloaded")
+        "schedule",
+        "schedule_revision",
+        "volume",
+        "loaded",
+        "started",
+        "ended",
+        "unloaded",
+    )
     places = {str(one.place) for one in reviewed.running["C2"].charge.to_fill}
     assert f"{C2}:4:11" in places
 
 
-@pytest.mark.parametrize(("slip", "told"), [
-    ("kiln: k1", "kiln: k9"), ("volume: …", "volume: 40"), ("thickness: 4/4", "thicknes: 4/4"),
-    ("target_mc: 12 %", "target_mc: 120 %"), ("id: C2", "id: C3")])
+@pytest.mark.parametrize(
+    ("slip", "told"),
+    [
+        ("kiln: k1", "kiln: k9"),
+        ("volume: …", "volume: 40"),
+        ("thickness: 4/4", "thicknes: 4/4"),
+        ("target_mc: 12 %", "target_mc: 120 %"),
+        ("id: C2", "id: C3"),
+    ],
+)
 def test_what_is_written_must_still_stand(tmp_path, slip, told):
     root = minimal_mill(tmp_path, files={C2: BEGUN.replace(slip, told)})
     with pytest.raises(RecordProblems) as caught:
@@ -83,7 +99,10 @@ def test_a_running_charge_is_looked_at_and_not_judged(tmp_path):
     # the last weighing and the log's last row are both of day 6, 08:00
     assert running.dossier.ended.isoformat() == "2026-06-07T08:00:00-04:00"
     assert {finding.outcome for finding in running.findings} <= {
-        "question", "no data", "not applicable"}
+        "question",
+        "no data",
+        "not applicable",
+    }
     assert running.dossier.controlling[-1].mc_pct == pytest.approx(12.2, abs=0.1)
     assert reviewed.dossiers == {}
     assert reviewed.lots == {}
@@ -95,9 +114,13 @@ def test_what_goes_wrong_is_said_while_it_can_be_mended(tmp_path):
         for key in RUNNING:
             del charge[key]
         charge["weighings"][3]["masses"]["S1"] = "2533 g"
+
     running = reviewed_mill(minimal_mill(tmp_path, charge=gain)).running["C1"]
-    assert [finding.outcome for finding in running.findings
-            if finding.check == "gained-weight-while-drying"] == ["question"]
+    assert [
+        finding.outcome
+        for finding in running.findings
+        if finding.check == "gained-weight-while-drying"
+    ] == ["question"]
 
 
 def test_the_log_says_how_far_a_charge_is(tmp_path):
@@ -107,6 +130,7 @@ def test_the_log_says_how_far_a_charge_is(tmp_path):
         del charge["weighings"][2:], charge["step_changes"][1:]
         for key in ("equalizing", "conditioning", "stress", "defects", "corrections", "waivers"):
             charge.pop(key, None)
+
     running = reviewed_mill(minimal_mill(tmp_path, charge=two_days)).running["C1"]
     # weighed last on the second day; the export runs to day 6
     assert running.charge.so_far.record.ended.isoformat() == "2026-06-02T08:00:00-04:00"
@@ -136,8 +160,13 @@ def test_a_running_charge_counts_nowhere(tmp_path):
     """No species, schedule, kiln or check page draws on it."""
     root = minimal_mill(tmp_path, charge=RUNNING)
     for path, page in pages_of(root).items():
-        if path not in ("charges/C1.html", "kiln-side/C1.html", "charges/index.html", "index.html",
-                        "search.html"):
+        if path not in (
+            "charges/C1.html",
+            "kiln-side/C1.html",
+            "charges/index.html",
+            "index.html",
+            "search.html",
+        ):
             assert "C1" not in words_of(page), path
 
 
@@ -170,8 +199,9 @@ def test_a_sealed_charge_cannot_be_opened_again_unseen(tmp_path, capsys):
     assert f"{FILES['charge']}: it is not the file that was sealed" in capsys.readouterr().out
     assert main(["build", str(root), "--without-pdf"]) == 1
     assert f"{FILES['charge']}: it is not the file that was sealed" in capsys.readouterr().err
-    assert "Drying ended" in (root / "site/mill/charges/C1.html").read_text("utf-8") or \
-        "Dried to" in (root / "site/mill/charges/C1.html").read_text("utf-8")
+    assert "Drying ended" in (root / "site/mill/charges/C1.html").read_text(
+        "utf-8"
+    ) or "Dried to" in (root / "site/mill/charges/C1.html").read_text("utf-8")
 
 
 def test_the_build_is_dated_by_the_newest_moment_of_a_running_charge_too(tmp_path):
@@ -183,8 +213,9 @@ def test_completing_it_is_writing_its_end(tmp_path):
     root = minimal_mill(tmp_path, charge=RUNNING)
     path = root / FILES["charge"]
     assert reviewed_mill(root).running
-    path.write_text(path.read_text("utf-8") + "ended: 2026-06-07T08:00\n"
-                    "unloaded: 2026-06-07T14:00\n", "utf-8")
+    path.write_text(
+        path.read_text("utf-8") + "ended: 2026-06-07T08:00\nunloaded: 2026-06-07T14:00\n", "utf-8"
+    )
     reviewed = reviewed_mill(root)
     assert reviewed.running == {}
     assert list(reviewed.dossiers) == ["C1"]

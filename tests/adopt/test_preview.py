@@ -82,9 +82,21 @@ def save(root, old, new):
     path.write_text(text.replace(old, new), "utf-8")
 
 
-@pytest.mark.parametrize("path", ["/", "/charges/C1.html", "/lots/L1.html", "/species/",
-                                  "/schedules/red-oak-4-4.html", "/kilns/k1.html", "/checks/",
-                                  "/handbook/", "/search.html", "/calculators.html"])
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/",
+        "/charges/C1.html",
+        "/lots/L1.html",
+        "/species/",
+        "/schedules/red-oak-4-4.html",
+        "/kilns/k1.html",
+        "/checks/",
+        "/handbook/",
+        "/search.html",
+        "/calculators.html",
+    ],
+)
 def test_every_page_is_there_and_reloads_itself(served, path):
     status, body = get(served[1], path)
     assert status == 200
@@ -95,16 +107,24 @@ def test_every_page_is_there_and_reloads_itself(served, path):
 def test_style_sheets_come_from_the_package_and_nothing_above_it(served):
     port = served[1]
     assert get(port, "/assets/site.css")[0] == 200
-    for path in ("/assets/../safety.py", "/assets/%2e%2e/safety.py", "/../../content/mill.yaml",
-                 "/content/mill.yaml", "/assets/"):
+    for path in (
+        "/assets/../safety.py",
+        "/assets/%2e%2e/safety.py",
+        "/../../content/mill.yaml",
+        "/content/mill.yaml",
+        "/assets/",
+    ):
         assert get(port, path)[0] == 404, path
 
 
 def test_only_this_computer_may_ask(served):
     port = served[1]
     assert get(port, "/", host="mill.example")[0] == 403
-    others = [info[4][0] for info in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)
-              if not info[4][0].startswith("127.")]
+    others = [
+        info[4][0]
+        for info in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)
+        if not info[4][0].startswith("127.")
+    ]
     for address in others:
         with pytest.raises(OSError):  # noqa: PT011  refused, or no way there
             socket.create_connection((address, port), timeout=2).close()
@@ -113,18 +133,38 @@ def test_only_this_computer_may_ask(served):
 ELSEWHERE = {"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "no-cors"}
 
 
-@pytest.mark.parametrize(("headers", "status"), [
-    ({}, 200), ({"Sec-Fetch-Site": "same-origin"}, 200), ({"Sec-Fetch-Site": "none"}, 200),
-    (ELSEWHERE | {"Sec-Fetch-Dest": "script"}, 403),
-    (ELSEWHERE | {"Sec-Fetch-Dest": "image"}, 403),
-    ({"Sec-Fetch-Site": "same-site", "Sec-Fetch-Mode": "cors"}, 403),
-    ({"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "navigate",
-      "Sec-Fetch-Dest": "document"}, 200),  # somebody opens a link
-    ({"Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "navigate",
-      "Sec-Fetch-Dest": "iframe"}, 403),
-    ({"Origin": "https://elsewhere.example"}, 403), ({"Origin": "null"}, 403),
-    ({"Origin": "http://localhost:1"}, 403),
-    ({"Host": "127.0.0.1.elsewhere.example"}, 403), ({"Host": "localhost:1"}, 403)])
+@pytest.mark.parametrize(
+    ("headers", "status"),
+    [
+        ({}, 200),
+        ({"Sec-Fetch-Site": "same-origin"}, 200),
+        ({"Sec-Fetch-Site": "none"}, 200),
+        (ELSEWHERE | {"Sec-Fetch-Dest": "script"}, 403),
+        (ELSEWHERE | {"Sec-Fetch-Dest": "image"}, 403),
+        ({"Sec-Fetch-Site": "same-site", "Sec-Fetch-Mode": "cors"}, 403),
+        (
+            {
+                "Sec-Fetch-Site": "cross-site",
+                "Sec-Fetch-Mode": "navigate",
+                "Sec-Fetch-Dest": "document",
+            },
+            200,
+        ),  # somebody opens a link
+        (
+            {
+                "Sec-Fetch-Site": "cross-site",
+                "Sec-Fetch-Mode": "navigate",
+                "Sec-Fetch-Dest": "iframe",
+            },
+            403,
+        ),
+        ({"Origin": "https://elsewhere.example"}, 403),
+        ({"Origin": "null"}, 403),
+        ({"Origin": "http://localhost:1"}, 403),
+        ({"Host": "127.0.0.1.elsewhere.example"}, 403),
+        ({"Host": "localhost:1"}, 403),
+    ],
+)
 def test_no_page_from_elsewhere_is_answered(standing, headers, status):
     """By the rows of the W3C's Fetch Metadata, section 2: what a browser says of who asks."""
     port = standing
@@ -139,8 +179,18 @@ def test_no_page_from_elsewhere_is_answered(standing, headers, status):
     connection.close()
 
 
-@pytest.mark.parametrize("path", ["/%00", "/a%00.html", "/" + "a" * 5_000, "/_news",
-                                  "/_news?page=%00", "/%ff%fe", "/..%2f..%2fcontent/mill.yaml"])
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/%00",
+        "/a%00.html",
+        "/" + "a" * 5_000,
+        "/_news",
+        "/_news?page=%00",
+        "/%ff%fe",
+        "/..%2f..%2fcontent/mill.yaml",
+    ],
+)
 def test_no_address_ends_a_connection_without_an_answer(standing, capfd, monkeypatch, path):
     monkeypatch.setattr("kilnfolio.adopt.preview.WAIT", 0.1)
     assert get(standing, path)[0] in (200, 204, 404)
@@ -177,8 +227,10 @@ def test_a_waiting_page_hears_of_its_own_change_at_once(served, monkeypatch):
     monkeypatch.setattr("kilnfolio.adopt.preview.WAIT", 1.0)
     asked = {path: asking_of(port, path) for path in ("/charges/C1.html", "/kilns/k1.html")}
     heard = {}
-    waiting = [threading.Thread(target=lambda path=path: heard.update(
-        {path: get(port, asked[path])[0]})) for path in asked]
+    waiting = [
+        threading.Thread(target=lambda path=path: heard.update({path: get(port, asked[path])[0]}))
+        for path in asked
+    ]
     for one in waiting:
         one.start()
     save(preview.root, "signatures:", "notes: Kept an eye on board S2\nsignatures:")
@@ -192,8 +244,11 @@ def test_a_problem_is_shown_with_its_file_line_and_text(served):
     preview, port = served
     save(preview.root, "target_mc: 12 %", "target: 12 % <b>")
     preview.refresh()
-    line = next(number for number, text in enumerate(
-        (preview.root / CHARGE).read_text("utf-8").split("\n"), 1) if "target:" in text)
+    line = next(
+        number
+        for number, text in enumerate((preview.root / CHARGE).read_text("utf-8").split("\n"), 1)
+        if "target:" in text
+    )
     status, body = get(port, "/lots/L1.html")
     assert status == 200
     assert f"{CHARGE}:{line}:1" in body
@@ -208,8 +263,11 @@ def test_a_problem_is_shown_with_its_file_line_and_text(served):
 
 def test_only_what_rests_on_the_saved_record_is_made_again(preview, monkeypatch):
     done, real = [], Run._absorb
-    monkeypatch.setattr(Run, "_absorb", lambda run, result: (
-        done.append((result.kind, result.name)), real(run, result)))
+    monkeypatch.setattr(
+        Run,
+        "_absorb",
+        lambda run, result: (done.append((result.kind, result.name)), real(run, result)),
+    )
     save(preview.root, "target_mc: 12 %", "target_mc: 11 %")
     preview.refresh()
     assert ("charge-review", CHARGE) in done
@@ -228,8 +286,9 @@ def test_it_writes_beside_the_built_site_and_nowhere_else(made):
     before = {path for path in made.rglob("*") if not path.is_relative_to(made / HOME)}
     assert {path.name for path in (made / "site").iterdir()} == {HOME.name}
     assert not list((made / HOME).rglob("*.pdf"))
-    assert not [path for edition in ("customer", "auditor")
-                for path in (made / HOME / edition).rglob("*")]
+    assert not [
+        path for edition in ("customer", "auditor") for path in (made / HOME / edition).rglob("*")
+    ]
     assert before == {path for path in made.rglob("*") if not path.is_relative_to(made / HOME)}
 
 

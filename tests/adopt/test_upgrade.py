@@ -18,16 +18,30 @@ def as_draft(charge):
     charge["control_rule"] = "half"
     for weighing in charge["weighings"]:
         weighing["when"] = weighing.pop("at")
-    charge["corrections"] = [{
-        "field": "sample_boards.S1.green_mass", "old": "2401 g", "new": "2410 g",
-        "reason": "misread", "by": "A. N. Other", "at": "2026-06-02T08:00"}]
+    charge["corrections"] = [
+        {
+            "field": "sample_boards.S1.green_mass",
+            "old": "2401 g",
+            "new": "2410 g",
+            "reason": "misread",
+            "by": "A. N. Other",
+            "at": "2026-06-02T08:00",
+        }
+    ]
 
 
 def corrected(charge):
     charge["control_rule"] = "wettest half"
-    charge["corrections"] = [{
-        "field": "boards.S1.green_mass", "old": "2401 g", "new": "2410 g",
-        "reason": "misread", "by": "A. N. Other", "at": "2026-06-02T08:00"}]
+    charge["corrections"] = [
+        {
+            "field": "boards.S1.green_mass",
+            "old": "2401 g",
+            "new": "2410 g",
+            "reason": "misread",
+            "by": "A. N. Other",
+            "at": "2026-06-02T08:00",
+        }
+    ]
 
 
 def draft_mill(mill):
@@ -51,8 +65,10 @@ def records(root):
 
 
 def outcomes(root):
-    return {finding.check: (finding.outcome, finding.message)
-            for finding in reviewed_mill(root).dossiers["C1"].findings}
+    return {
+        finding.check: (finding.outcome, finding.message)
+        for finding in reviewed_mill(root).dossiers["C1"].findings
+    }
 
 
 def test_a_draft_says_the_same_as_a_record_of_today(draft, tmp_path):
@@ -69,8 +85,9 @@ def test_a_problem_in_a_draft_is_named_where_it_stands(draft):
     line = text.split("\n").index("  green_mass: 2410") + 1
     with pytest.raises(RecordProblems) as caught:
         reviewed_mill(draft)
-    assert [str(problem.place) for problem in caught.value.problems] == \
-        [f"{FILES['charge']}:{line}:15"]
+    assert [str(problem.place) for problem in caught.value.problems] == [
+        f"{FILES['charge']}:{line}:15"
+    ]
 
 
 @pytest.mark.parametrize("kind", ["charge", "mill", "lot"])
@@ -80,6 +97,7 @@ def test_the_old_key_is_not_known_in_a_record_of_today(tmp_path, kind):
     def late(record):
         change(record)
         record["format"] = 1
+
     with pytest.raises(RecordProblems, match="is not known here"):
         reviewed_mill(minimal_mill(tmp_path, **{kind: late}))
 
@@ -119,6 +137,7 @@ def test_upgrade_rewrites_and_keeps_what_was(draft, capsys):
 def test_an_upgrade_that_fails_leaves_every_record_as_it_was(draft, monkeypatch, capsys):
     before = {path: path.read_bytes() for path in sorted((draft / "content").rglob("*.yaml"))}
     from kilnfolio.adopt import upgrade
+
     whole, done = upgrade.write_whole, []
 
     def full(path, data, mode=0o644):
@@ -127,11 +146,13 @@ def test_an_upgrade_that_fails_leaves_every_record_as_it_was(draft, monkeypatch,
             if len(done) == 2:
                 raise OSError(28, "No space left on device", str(path))
         whole(path, data, mode)
+
     monkeypatch.setattr(upgrade, "write_whole", full)
     assert main(["upgrade", str(draft), "--write"]) == 2
     assert "no space left on device" in capsys.readouterr().err
-    assert before == {path: path.read_bytes() for path in sorted((draft / "content").rglob(
-        "*.yaml"))}
+    assert before == {
+        path: path.read_bytes() for path in sorted((draft / "content").rglob("*.yaml"))
+    }
 
 
 def test_a_sealed_charge_stays_and_its_seal_holds(draft, capsys):
@@ -151,6 +172,7 @@ def test_keys_in_quotes_and_marks_in_one_line(tmp_path):
     def draft_in_quotes(record):
         as_draft(record)
         del record["ended"], record["unloaded"]
+
     root = minimal_mill(tmp_path, charge=draft_in_quotes)
     path = root / FILES["charge"]
     text = path.read_text("utf-8").replace("control_rule: half", "control_rule: 'half'")
@@ -161,5 +183,3 @@ def test_keys_in_quotes_and_marks_in_one_line(tmp_path):
     assert "control_rule: 'wettest half'\n" in new
     assert '"target_mc": 12 %' in new
     assert reviewed_mill(root).running["C1"].charge.so_far.record.target_mc.value == 12.0
-
-

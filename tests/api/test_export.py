@@ -34,6 +34,7 @@ def exported(tmp_path_factory):
 
 # --- the API --------------------------------------------------------------------------------------
 
+
 def test_what_the_documentation_shows(mill):
     assert "HB-26-004" in mill.charges
     weighings = mill.table("weighings")
@@ -52,7 +53,8 @@ def test_a_frame_holds_what_the_review_computed(mill):
         # MC = 100 × (mass − oven-dry mass) / oven-dry mass; ASTM D4442
         last, within = board.points[-1], 0.6 if len(board.estimates) > 1 else 0.1
         assert mine["mc_pct"].iloc[-1] == pytest.approx(
-            100 * (last.mass_g / board.oven_dry_g - 1), abs=within)
+            100 * (last.mass_g / board.oven_dry_g - 1), abs=within
+        )
 
 
 def test_a_charge_that_is_not_there_is_a_key_error(mill):
@@ -71,6 +73,7 @@ def test_every_unit_has_a_code_and_every_column_a_sentence():
 
 
 # --- each format in a tool that reads it ----------------------------------------------------------
+
 
 def test_the_data_package_is_valid(exported):
     report = frictionless.validate(str(exported["package"] / "datapackage.json"))
@@ -112,10 +115,26 @@ def test_parquet_and_json_hold_the_same(exported, mill):
 
 # --- who may see what -----------------------------------------------------------------------------
 
+
 def test_a_customer_gets_one_lot_and_only_fields_on_the_list(tmp_path, mill):
     out = tmp_path / "lot.json"
-    assert main(["export", str(PROJECT), "--format", "json", "--edition", "customer", "--lot", LOT,
-                 "--out", str(out)]) == 0
+    assert (
+        main(
+            [
+                "export",
+                str(PROJECT),
+                "--format",
+                "json",
+                "--edition",
+                "customer",
+                "--lot",
+                LOT,
+                "--out",
+                str(out),
+            ]
+        )
+        == 0
+    )
     text = out.read_text("utf-8")
     data = json.loads(text)["tables"]
     assert set(data) == {"lots", "packs"}
@@ -131,15 +150,22 @@ def test_a_customer_gets_one_lot_and_only_fields_on_the_list(tmp_path, mill):
 
 def test_a_customers_export_needs_a_lot(tmp_path, capsys):
     out = tmp_path / "x.json"
-    assert main(["export", str(PROJECT), "--format", "json", "--edition", "customer",
-                 "--out", str(out)]) == 2
+    assert (
+        main(
+            ["export", str(PROJECT), "--format", "json", "--edition", "customer", "--out", str(out)]
+        )
+        == 2
+    )
     assert "name it with --lot" in capsys.readouterr().err
     assert not out.exists()
 
 
 def test_an_auditor_sees_no_customer():
-    names = {column.name for table in tables_in("auditor").values()
-             for column in table.columns_in("auditor")}
+    names = {
+        column.name
+        for table in tables_in("auditor").values()
+        for column in table.columns_in("auditor")
+    }
     assert "customer" not in names
     assert "answered_by" not in names
     assert "mc_pct" in names

@@ -31,8 +31,17 @@ def add_entries(root: Path, most: int = 10**6) -> None:
             list_key(root, KEYS, AT.date())
             data = b'{"number":%d}' % number
             write_whole(root / dossier_path(f"C{number}", 1), data)
-            ledger.append(Draft(kind="seal", charge=f"C{number}", dossier=sha256(data), inputs=(),
-                                by="A. N. Other", at=AT), KEYS)
+            ledger.append(
+                Draft(
+                    kind="seal",
+                    charge=f"C{number}",
+                    dossier=sha256(data),
+                    inputs=(),
+                    by="A. N. Other",
+                    at=AT,
+                ),
+                KEYS,
+            )
 
 
 def main() -> None:

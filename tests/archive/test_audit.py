@@ -27,8 +27,9 @@ from kilnfolio.cli import main
 
 def audit(path, *trusted, **more):
     """Audit what the yard wrote, whose bags print the yard's notice."""
-    return audit_of(path, trusted=[TrustedKey(key.public) for key in trusted], notice=yard.NOTICE,
-                    **more)
+    return audit_of(
+        path, trusted=[TrustedKey(key.public) for key in trusted], notice=yard.NOTICE, **more
+    )
 
 
 @pytest.fixture(scope="module")
@@ -58,8 +59,9 @@ def bag(bags, tmp_path):
 def mend_manifests(bag: Path) -> None:
     """Write the manifests anew, as whoever changed a file would."""
     files, _ = read_bag(bag)
-    payload = {path.removeprefix("data/"): data for path, data in files.items()
-               if path.startswith("data/")}
+    payload = {
+        path.removeprefix("data/"): data for path, data in files.items() if path.startswith("data/")
+    }
     tags = {path: files[path] for path in ("README.txt", "bag-info.txt")}
     for path, data in pack(payload, tags).items():
         (bag / path).write_bytes(data)
@@ -72,12 +74,16 @@ def rewrite(data: Path, lines: list[bytes], keys) -> None:
     if last["amends"]:
         numbered[-1] = yard.sign_again(numbered[-1], keys, amends=last["number"] - 1)
     tree = Tree(map(leaf_hash, numbered))
-    inclusions = [Inclusion(number=place, path=tuple(
-        step.hex() for step in tree.inclusion(place - 1, len(tree))))
-        for place in range(1, len(tree) + 1)]
+    inclusions = [
+        Inclusion(
+            number=place, path=tuple(step.hex() for step in tree.inclusion(place - 1, len(tree)))
+        )
+        for place in range(1, len(tree) + 1)
+    ]
     (data / ENTRIES).write_bytes(b"".join(line + b"\n" for line in numbered))
-    (data / PROOF).write_bytes(canonical(Proof(head=sign_head(tree, keys),
-                                               inclusions=tuple(inclusions))))
+    (data / PROOF).write_bytes(
+        canonical(Proof(head=sign_head(tree, keys), inclusions=tuple(inclusions)))
+    )
 
 
 def found(report) -> set[tuple[str, str]]:
@@ -85,6 +91,7 @@ def found(report) -> set[tuple[str, str]]:
 
 
 # --- what holds -----------------------------------------------------------------------------------
+
 
 def test_round_trip(mill, bags):
     for path in (bags / "C1", bags / "C2", bags, mill):
@@ -94,7 +101,9 @@ def test_round_trip(mill, bags):
     [folder] = audit(bags / "C1").folders
     assert (folder.kind, folder.entries) == ("bag", 2)
     assert [(s.charge, s.entry, s.kind, s.reason) for s in folder.seals] == [
-        ("C1", 1, "seal", ""), ("C1", 3, "amendment", "The mass was misread.")]
+        ("C1", 1, "seal", ""),
+        ("C1", 3, "amendment", "The mass was misread."),
+    ]
     assert all(seal.numbers > 100 for seal in folder.seals)
     [folder] = audit(mill).folders
     assert [(s.charge, s.entry) for s in folder.seals] == [("C1", 1), ("C1", 3), ("C2", 2)]
@@ -122,14 +131,19 @@ def test_it_names_the_rules(bags):
 
 
 def snapshot(folder):
-    return {path.relative_to(folder): (path.stat().st_mtime_ns, path.read_bytes()
-                                       if path.is_file() else None)
-            for path in sorted(folder.rglob("*"))}
+    return {
+        path.relative_to(folder): (
+            path.stat().st_mtime_ns,
+            path.read_bytes() if path.is_file() else None,
+        )
+        for path in sorted(folder.rglob("*"))
+    }
 
 
 def test_it_works_offline_and_writes_nothing_there(bag, monkeypatch):
     def refuse(*_):
         raise AssertionError("the audit asked for the network")
+
     monkeypatch.setattr(socket.socket, "connect", refuse)
     before = snapshot(bag)
     for path in [bag, *bag.rglob("*")]:
@@ -147,6 +161,7 @@ def test_a_bag_stands_alone(bags, tmp_path, monkeypatch):
 
 
 # --- what was changed -----------------------------------------------------------------------------
+
 
 def test_a_changed_log_is_named_with_the_numbers_it_moves(bag):
     log = bag / "data" / yard.LOG
@@ -187,8 +202,10 @@ def test_a_forged_dossier_signed_by_a_stranger_is_named(bag):
     for copy in (path, data / "dossier.json"):
         yard.change(copy, '"S1","oven_dry_g":2000.8', '"S1","oven_dry_g":2009.8')
     first, last = (data / ENTRIES).read_bytes().splitlines()
-    forged = [yard.sign_again(first, yard.key(2)), yard.sign_again(
-        last, yard.key(2), dossier=sha256(path.read_bytes()))]
+    forged = [
+        yard.sign_again(first, yard.key(2)),
+        yard.sign_again(last, yard.key(2), dossier=sha256(path.read_bytes())),
+    ]
     rewrite(data, forged, yard.key(2))
     yard.change(data / KEYRING, yard.key().public, yard.key(2).public)
     mend_manifests(bag)
@@ -199,8 +216,11 @@ def test_a_forged_dossier_signed_by_a_stranger_is_named(bag):
 
 
 def test_a_changed_reading_of_an_earlier_version_is_named(bag):
-    kept = [path for path in (bag / "data" / KEPT).iterdir()
-            if b"green_mass: 2410 g" in path.read_bytes()]
+    kept = [
+        path
+        for path in (bag / "data" / KEPT).iterdir()
+        if b"green_mass: 2410 g" in path.read_bytes()
+    ]
     assert len(kept) == 1
     yard.change(kept[0], "green_mass: 2410 g", "green_mass: 2419 g")
     mend_manifests(bag)
@@ -208,11 +228,24 @@ def test_a_changed_reading_of_an_earlier_version_is_named(bag):
     assert "kept-file-missing" in kinds
 
 
-@pytest.mark.parametrize("path", ["bagit.txt", "bag-info.txt", "README.txt", "manifest-sha256.txt",
-                                  "tagmanifest-sha512.txt", "data/dossier.json",
-                                  f"data/{ENTRIES}", f"data/{yard.LOG}", f"data/{yard.CHARGE}",
-                                  f"data/{FILES['limits']}", f"data/{FILES['sources']}",
-                                  f"data/{dossier_path('C1', 1)}", "data/content/ledger/keys.yaml"])
+@pytest.mark.parametrize(
+    "path",
+    [
+        "bagit.txt",
+        "bag-info.txt",
+        "README.txt",
+        "manifest-sha256.txt",
+        "tagmanifest-sha512.txt",
+        "data/dossier.json",
+        f"data/{ENTRIES}",
+        f"data/{yard.LOG}",
+        f"data/{yard.CHARGE}",
+        f"data/{FILES['limits']}",
+        f"data/{FILES['sources']}",
+        f"data/{dossier_path('C1', 1)}",
+        "data/content/ledger/keys.yaml",
+    ],
+)
 def test_a_file_taken_out_of_a_bag(bag, path):
     (bag / path).unlink()
     assert path in {where for _, where in found(audit(bag))}
@@ -231,7 +264,8 @@ def test_a_file_put_into_a_bag(bag):
     report = audit(bag)
     assert report.outcome == "differs"  # bag-info.txt counts the files
     assert ("not-made-again", "data/content/kilns/k9.yaml") in {
-        (one.kind, one.where) for one in report.all_open}  # and it had no part in the figures
+        (one.kind, one.where) for one in report.all_open
+    }  # and it had no part in the figures
 
 
 def test_a_link_in_a_bag_is_not_followed(bag):
@@ -264,8 +298,9 @@ def test_flipped_bits_of_what_was_sealed_are_caught_by_the_seal_alone(bag, seed)
     files, _ = read_bag(bag)
     chance = random.Random(seed)
     beside = ("data/datapackage.json", "data/content/ledger/keys.yaml")
-    path = chance.choice([name for name in sorted(files)
-                          if name.startswith("data/") and name not in beside])
+    path = chance.choice(
+        [name for name in sorted(files) if name.startswith("data/") and name not in beside]
+    )
     data = bytearray(files[path])
     bit = chance.randrange(8 * len(data))
     data[bit // 8] ^= 1 << bit % 8
@@ -284,8 +319,19 @@ def test_a_log_replaced_by_rubbish_is_named_and_ends_in_words(bag, text):
     assert report_text(report)
 
 
-@pytest.mark.parametrize("text", [b"", b"[]", b"{}", b"null", b'{"boards":NaN}', b"[" * 10**5,
-                                  b'{"boards":' + b"9" * 400 + b"}", b"\xff"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        b"",
+        b"[]",
+        b"{}",
+        b"null",
+        b'{"boards":NaN}',
+        b"[" * 10**5,
+        b'{"boards":' + b"9" * 400 + b"}",
+        b"\xff",
+    ],
+)
 def test_a_dossier_replaced_by_rubbish_is_named_and_ends_in_words(bag, text):
     for path in (dossier_path("C1", 2), "dossier.json"):
         (bag / "data" / path).write_bytes(text)
@@ -304,6 +350,7 @@ def test_a_ledger_replaced_by_another_mills_is_named(bag, tmp_path):
 
 
 # --- several bags, and the mill -------------------------------------------------------------------
+
 
 def test_two_forked_ledgers_of_one_key_are_told_apart_by_their_heads_alone(tmp_path):
     """Same size, two roots: no mill has two ledgers. A third party needs the two heads only."""
@@ -387,6 +434,7 @@ def test_words_from_a_bag_act_on_no_terminal(bag):
 
 # --- the commands ---------------------------------------------------------------------------------
 
+
 def test_the_commands_from_key_to_audit(tmp_path, capsys, monkeypatch):
     monkeypatch.setenv("SOURCE_DATE_EPOCH", str(int(yard.SEALED_AT.timestamp())))
     root = yard.minimal_mill(tmp_path)
@@ -412,9 +460,14 @@ def test_the_commands_from_key_to_audit(tmp_path, capsys, monkeypatch):
     assert "entry-key-not-trusted" in capsys.readouterr().out
 
 
-@pytest.mark.parametrize("words", [
-    ["seal", "C9", "--by", "A. N. Other"], ["amend", "C9", "--by", "A", "--reason", "R"],
-    ["audit", "nowhere"]])
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["seal", "C9", "--by", "A. N. Other"],
+        ["amend", "C9", "--by", "A", "--reason", "R"],
+        ["audit", "nowhere"],
+    ],
+)
 def test_bad_input_ends_with_2(tmp_path, capsys, monkeypatch, words):
     monkeypatch.chdir(yard.minimal_mill(tmp_path))
     assert main(words) == 2
@@ -436,4 +489,5 @@ def test_a_key_that_is_none_is_bad_usage(tmp_path, key, capsys):
 
 def test_both_manifests_are_written(bags):
     assert {path.name for path in (bags / "C1").glob("*manifest-*.txt")} == {
-        f"{kind}-{name}.txt" for kind in ("manifest", "tagmanifest") for name in ALGORITHMS}
+        f"{kind}-{name}.txt" for kind in ("manifest", "tagmanifest") for name in ALGORITHMS
+    }

@@ -21,8 +21,10 @@ from kilnfolio.physics.air import relative_humidity
 from kilnfolio.records.checking import checked_mill
 
 #: A bag of a few hundred bytes: the layer of files and manifests alone.
-SMALL = pack({"a.txt": b"one\n", "b/c 100%.csv": b"t,x\n1,2\n", "empty": b""},
-             {"README.txt": b"words\n", "bag-info.txt": b"External-Identifier: C1\n"})
+SMALL = pack(
+    {"a.txt": b"one\n", "b/c 100%.csv": b"t,x\n1,2\n", "empty": b""},
+    {"README.txt": b"words\n", "bag-info.txt": b"External-Identifier: C1\n"},
+)
 
 
 @pytest.fixture(scope="module")
@@ -42,8 +44,9 @@ def test_another_bagit_tool_finds_it_valid(bag):
     assert set(made.algorithms) == {"sha256", "sha512"}
     assert made.info["External-Identifier"] == "C1"
     assert made.info["Bagging-Date"] == "2026-06-08"
-    assert set(made.payload_files()) == {path.relative_to(bag).as_posix()
-                                         for path in (bag / "data").rglob("*") if path.is_file()}
+    assert set(made.payload_files()) == {
+        path.relative_to(bag).as_posix() for path in (bag / "data").rglob("*") if path.is_file()
+    }
 
 
 def test_common_tools_check_the_manifests_as_the_readme_says(bag):
@@ -64,8 +67,17 @@ def test_its_data_is_a_mill_folder_that_reviews_alone(bag):
 
 
 def test_the_raw_files_are_the_mills_own_bytes(mill, bag):
-    for noun in ("charge", "log", "mill", "kiln", "logger", "species", "schedule", "limits",
-                 "sources"):
+    for noun in (
+        "charge",
+        "log",
+        "mill",
+        "kiln",
+        "logger",
+        "species",
+        "schedule",
+        "limits",
+        "sources",
+    ):
         assert (bag / "data" / FILES[noun]).read_bytes() == (mill / FILES[noun]).read_bytes()
     assert not (bag / "data" / FILES["lot"]).exists()
     assert not list(bag.rglob("*.pem"))
@@ -113,6 +125,7 @@ def test_a_bag_is_made_of_a_sealed_charge_only(tmp_path):
 
 # --- the README and the descriptor ----------------------------------------------------------------
 
+
 def test_the_readme_says_what_is_needed(bag):
     text = (bag / "README.txt").read_text("utf-8")
     dossier = json.loads((bag / "data/dossier.json").read_bytes())
@@ -130,7 +143,7 @@ def test_the_readme_says_what_is_needed(bag):
 
 def numbers_after(text, heading, names):
     """Read 'name = number' lines of the README below a heading."""
-    part = text[text.index(heading):]
+    part = text[text.index(heading) :]
     return [float(re.search(rf"^\s+{name} = (\S+)", part, re.M)[1]) for name in names]
 
 
@@ -156,11 +169,15 @@ def test_the_readmes_formulas_alone_give_the_figures(bag):
     for point in dossier["set_points"]:
         t, wet = point["dry_bulb_c"], point["wet_bulb_c"]
         h = (saturation(wet) - coefficient * pressure * (t - wet)) / saturation(t)
-        w, k, k1, k2 = (p[0] + p[1] * t + p[2] * t * t
-                        for p in map(polynomial, ("W", "K", "K1", "K2")))
+        w, k, k1, k2 = (
+            p[0] + p[1] * t + p[2] * t * t for p in map(polynomial, ("W", "K", "K1", "K2"))
+        )
         kh = k * h
-        emc = 1800 / w * (kh / (1 - kh) + (k1 * kh + 2 * k1 * k2 * kh**2)
-                          / (1 + k1 * kh + k1 * k2 * kh**2))
+        emc = (
+            1800
+            / w
+            * (kh / (1 - kh) + (k1 * kh + 2 * k1 * k2 * kh**2) / (1 + k1 * kh + k1 * k2 * kh**2))
+        )
         assert 100 * h == pytest.approx(point["relative_humidity_pct"], abs=0.06)
         assert emc == pytest.approx(point["emc_pct"], abs=0.011)
 
@@ -173,14 +190,20 @@ def read_by_descriptor(data, path):
     assert len(raw) == resource["bytes"]
     assert resource["hash"] == f"sha256:{hashlib.sha256(raw).hexdigest()}"
     dialect, fields = resource["dialect"], resource["schema"]["fields"]
-    rows = list(csv.reader(raw.decode(resource["encoding"]).splitlines(),
-                           delimiter=dialect["delimiter"]))
+    rows = list(
+        csv.reader(raw.decode(resource["encoding"]).splitlines(), delimiter=dialect["delimiter"])
+    )
     apart = {*dialect["headerRows"], *dialect["commentRows"]}
     [header] = [row for number, row in enumerate(rows, 1) if number in dialect["headerRows"]]
     assert header == [field["name"] for field in fields]
     body = [row for number, row in enumerate(rows, 1) if number not in apart]
-    return fields, [{field["name"]: cast(cell, field, resource["schema"]["missingValues"])
-                     for field, cell in zip(fields, row, strict=True)} for row in body]
+    return fields, [
+        {
+            field["name"]: cast(cell, field, resource["schema"]["missingValues"])
+            for field, cell in zip(fields, row, strict=True)
+        }
+        for row in body
+    ]
 
 
 def cast(cell, field, missing):
@@ -196,38 +219,64 @@ def cast(cell, field, missing):
 def test_the_descriptor_reads_the_log_to_the_dossiers_figures(bag):
     fields, rows = read_by_descriptor(bag / "data", yard.LOG)
     assert [(f["type"], f.get("unit")) for f in fields] == [
-        ("datetime", None), ("number", "°C"), ("number", "°C")]
+        ("datetime", None),
+        ("number", "°C"),
+        ("number", "°C"),
+    ]
     log = json.loads((bag / "data/dossier.json").read_bytes())["log"]
     assert len(rows) == log["rows"]
-    first = [row for row in rows if row["time"] < rows[0]["time"]
-             + dt.timedelta(hours=log["summary_hours"])]
+    first = [
+        row
+        for row in rows
+        if row["time"] < rows[0]["time"] + dt.timedelta(hours=log["summary_hours"])
+    ]
     mean = sum(row["DB"] for row in first) / len(first)
     assert mean == pytest.approx(log["air"][0]["dry_bulb_c"], abs=0.006)
     humidity = [relative_humidity(row["DB"], row["WB"], 97656.0) for row in first]
-    assert sum(humidity) / len(humidity) == pytest.approx(log["air"][0]["relative_humidity_pct"],
-                                                          abs=0.06)
+    assert sum(humidity) / len(humidity) == pytest.approx(
+        log["air"][0]["relative_humidity_pct"], abs=0.06
+    )
 
 
 def test_the_descriptor_of_a_semicolon_export_with_two_heading_rows(tmp_path):
     lines = minimal_mill(tmp_path / "plain").joinpath(yard.LOG).read_text().splitlines()[1:]
-    rows = [";".join(cell.replace(".", ",") for cell in
-                     (*line.split(",")[0].split(), *line.split(",")[1:], "x")) for line in lines]
+    rows = [
+        ";".join(
+            cell.replace(".", ",")
+            for cell in (*line.split(",")[0].split(), *line.split(",")[1:], "x")
+        )
+        for line in lines
+    ]
     rows[5] = ";".join([*rows[5].split(";")[:2], "----", *rows[5].split(";")[3:]])
-    profile = {"delimiter": ";", "decimal": ",", "heading_rows": 2, "names_row": 2,
-               "encoding": "latin-1", "missing": ["----"], "ignored": ["spare"],
-               "time": {"heading": "day", "time_heading": "clock"},
-               "columns": lambda columns: columns[0].update(heading="DB °C")}
+    profile = {
+        "delimiter": ";",
+        "decimal": ",",
+        "heading_rows": 2,
+        "names_row": 2,
+        "encoding": "latin-1",
+        "missing": ["----"],
+        "ignored": ["spare"],
+        "time": {"heading": "day", "time_heading": "clock"},
+        "columns": lambda columns: columns[0].update(heading="DB °C"),
+    }
     root = tmp_path / "mill"
-    minimal_mill(root, logger=lambda logger: [
-        logger.update({k: v for k, v in profile.items() if k not in ("time", "columns")}),
-        logger["time"].update(profile["time"]), profile["columns"](logger["columns"])],
-        log="\r\n".join(["export 7", "day;clock;DB °C;WB;spare", *rows, ""]).encode("latin-1"))
+    minimal_mill(
+        root,
+        logger=lambda logger: [
+            logger.update({k: v for k, v in profile.items() if k not in ("time", "columns")}),
+            logger["time"].update(profile["time"]),
+            profile["columns"](logger["columns"]),
+        ],
+        log="\r\n".join(["export 7", "day;clock;DB °C;WB;spare", *rows, ""]).encode("latin-1"),
+    )
     yard.seal_charge(root)
     bag = yard.bag_of(root, tmp_path / "out")
     fields, found = read_by_descriptor(bag / "data", yard.LOG)
     assert [f["type"] for f in fields] == ["date", "time", "number", "number", "string"]
-    assert (found[0]["day"].date(), found[1]["clock"].time()) == (dt.date(2026, 6, 1),
-                                                                 dt.time(8, 30))
+    assert (found[0]["day"].date(), found[1]["clock"].time()) == (
+        dt.date(2026, 6, 1),
+        dt.time(8, 30),
+    )
     assert found[5]["DB °C"] is None
     assert found[6]["DB °C"] == float(lines[6].split(",")[1])
 
@@ -239,6 +288,7 @@ def test_a_charge_without_a_log_has_no_table(tmp_path):
 
 
 # --- nothing may change ---------------------------------------------------------------------------
+
 
 def flipped(files, path, bit):
     data = bytearray(files[path])
@@ -282,8 +332,18 @@ def test_a_file_taken_away(path):
     assert named(differences, path)
 
 
-@pytest.mark.parametrize("path", ["data/new.txt", "data/b/new.txt", "new.txt", ".hidden",
-                                  "manifest-md5.txt", "tagmanifest-md5.txt", "data/a.txt~"])
+@pytest.mark.parametrize(
+    "path",
+    [
+        "data/new.txt",
+        "data/b/new.txt",
+        "new.txt",
+        ".hidden",
+        "manifest-md5.txt",
+        "tagmanifest-md5.txt",
+        "data/a.txt~",
+    ],
+)
 def test_a_file_added(path):
     differences = verify_files({**SMALL, path: b"x"})
     assert named(differences, path)
@@ -299,26 +359,45 @@ def test_a_file_renamed(path):
 
 
 def test_two_files_exchanged():
-    differences = verify_files({**SMALL, "data/a.txt": SMALL["data/b/c 100%.csv"],
-                                "data/b/c 100%.csv": SMALL["data/a.txt"]})
+    differences = verify_files(
+        {
+            **SMALL,
+            "data/a.txt": SMALL["data/b/c 100%.csv"],
+            "data/b/c 100%.csv": SMALL["data/a.txt"],
+        }
+    )
     assert {d.where for d in differences} == {"data/a.txt", "data/b/c 100%.csv"}
 
 
 def test_a_file_made_anew_in_one_manifest_only_still_shows():
     """SHA-256 and SHA-512 both have to be met: whoever mends one of them is caught by the other."""
     changed = b"two\n"
-    old, new = (hashlib.sha256(data).hexdigest().encode()
-                for data in (SMALL["data/a.txt"], changed))
-    files = {**SMALL, "data/a.txt": changed,
-             "manifest-sha256.txt": SMALL["manifest-sha256.txt"].replace(old, new)}
+    old, new = (
+        hashlib.sha256(data).hexdigest().encode() for data in (SMALL["data/a.txt"], changed)
+    )
+    files = {
+        **SMALL,
+        "data/a.txt": changed,
+        "manifest-sha256.txt": SMALL["manifest-sha256.txt"].replace(old, new),
+    }
     assert {("manifest-disagrees", "data/a.txt"), ("file-changed", "manifest-sha256.txt")} <= {
-        (d.kind, d.where) for d in verify_files(files)}
+        (d.kind, d.where) for d in verify_files(files)
+    }
 
 
-@pytest.mark.parametrize("change", [
-    lambda t: t.replace(b"\n", b"\r\n"), lambda t: t.rstrip(b"\n"), lambda t: t + t,
-    lambda t: b"\n".join(reversed(t.splitlines())) + b"\n", lambda t: t + b"\n", lambda t: t[:0],
-    lambda t: t.upper(), lambda t: b"\xff" + t])
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda t: t.replace(b"\n", b"\r\n"),
+        lambda t: t.rstrip(b"\n"),
+        lambda t: t + t,
+        lambda t: b"\n".join(reversed(t.splitlines())) + b"\n",
+        lambda t: t + b"\n",
+        lambda t: t[:0],
+        lambda t: t.upper(),
+        lambda t: b"\xff" + t,
+    ],
+)
 def test_a_manifest_written_otherwise(change):
     for path in ("manifest-sha256.txt", "tagmanifest-sha512.txt"):
         assert named(verify_files({**SMALL, path: change(SMALL[path])}), path)

@@ -20,38 +20,62 @@ from kilnfolio.review.dossier import BoardPoint
 
 #: RFC 8785, appendix B: IEEE 754 bits and the number as written.
 NUMBERS = [
-    ("0000000000000000", "0"), ("8000000000000000", "0"),
-    ("0000000000000001", "5e-324"), ("8000000000000001", "-5e-324"),
+    ("0000000000000000", "0"),
+    ("8000000000000000", "0"),
+    ("0000000000000001", "5e-324"),
+    ("8000000000000001", "-5e-324"),
     ("7fefffffffffffff", "1.7976931348623157e+308"),
     ("ffefffffffffffff", "-1.7976931348623157e+308"),
-    ("4340000000000000", "9007199254740992"), ("c340000000000000", "-9007199254740992"),
+    ("4340000000000000", "9007199254740992"),
+    ("c340000000000000", "-9007199254740992"),
     ("4430000000000000", "295147905179352830000"),
-    ("44b52d02c7e14af5", "9.999999999999997e+22"), ("44b52d02c7e14af6", "1e+23"),
+    ("44b52d02c7e14af5", "9.999999999999997e+22"),
+    ("44b52d02c7e14af6", "1e+23"),
     ("44b52d02c7e14af7", "1.0000000000000001e+23"),
-    ("444b1ae4d6e2ef4e", "999999999999999700000"), ("444b1ae4d6e2ef4f", "999999999999999900000"),
-    ("444b1ae4d6e2ef50", "1e+21"), ("3eb0c6f7a0b5ed8c", "9.999999999999997e-7"),
-    ("3eb0c6f7a0b5ed8d", "0.000001"), ("41b3de4355555553", "333333333.3333332"),
-    ("41b3de4355555554", "333333333.33333325"), ("41b3de4355555555", "333333333.3333333"),
-    ("41b3de4355555556", "333333333.3333334"), ("41b3de4355555557", "333333333.33333343"),
-    ("becbf647612f3696", "-0.0000033333333333333333"), ("43143ff3c1cb0959", "1424953923781206.2"),
+    ("444b1ae4d6e2ef4e", "999999999999999700000"),
+    ("444b1ae4d6e2ef4f", "999999999999999900000"),
+    ("444b1ae4d6e2ef50", "1e+21"),
+    ("3eb0c6f7a0b5ed8c", "9.999999999999997e-7"),
+    ("3eb0c6f7a0b5ed8d", "0.000001"),
+    ("41b3de4355555553", "333333333.3333332"),
+    ("41b3de4355555554", "333333333.33333325"),
+    ("41b3de4355555555", "333333333.3333333"),
+    ("41b3de4355555556", "333333333.3333334"),
+    ("41b3de4355555557", "333333333.33333343"),
+    ("becbf647612f3696", "-0.0000033333333333333333"),
+    ("43143ff3c1cb0959", "1424953923781206.2"),
 ]
 
 #: RFC 8785, section 3.2.2.
 LITERALS = (
     r'{"numbers": [333333333.33333329, 1E30, 4.50, 2e-3, 0.000000000000000000000000001], '
     r'"string": "\u20ac$\u000F\u000aA' + r"'" + r'\u0042\u0022\u005c\\\"\/", '
-    r'"literals": [null, true, false]}')
+    r'"literals": [null, true, false]}'
+)
 LITERALS_CANONICAL = (
     r'{"literals":[null,true,false],"numbers":[333333333.3333333,1e+30,4.5,0.002,1e-27],'
-    r'"string":"€$\u000f\nA' + "'" + r'B\"\\\\\"/"}')
+    r'"string":"€$\u000f\nA' + "'" + r'B\"\\\\\"/"}'
+)
 
 #: RFC 8785, section 3.2.3: the order of keys by UTF-16 code units.
 SORTED = {
-    "\u20ac": "Euro Sign", "\r": "Carriage Return", "1": "One", "\u0080": "Control",
-    "\ufb33": "Hebrew Letter Dalet With Dagesh", "\U0001f600": "Emoji: Grinning Face",
-    "\u00f6": "Latin Small Letter O With Diaeresis"}
-SORTED_VALUES = ["Carriage Return", "One", "Control", "Latin Small Letter O With Diaeresis",
-                 "Euro Sign", "Emoji: Grinning Face", "Hebrew Letter Dalet With Dagesh"]
+    "\u20ac": "Euro Sign",
+    "\r": "Carriage Return",
+    "1": "One",
+    "\u0080": "Control",
+    "\ufb33": "Hebrew Letter Dalet With Dagesh",
+    "\U0001f600": "Emoji: Grinning Face",
+    "\u00f6": "Latin Small Letter O With Diaeresis",
+}
+SORTED_VALUES = [
+    "Carriage Return",
+    "One",
+    "Control",
+    "Latin Small Letter O With Diaeresis",
+    "Euro Sign",
+    "Emoji: Grinning Face",
+    "Hebrew Letter Dalet With Dagesh",
+]
 
 #: The RFC's appendix A in short: what an ECMAScript engine makes of it.
 SCRIPT = """
@@ -66,8 +90,9 @@ def by_engine(text: str) -> bytes:
     node = shutil.which("node")
     if node is None:
         pytest.skip("no ECMAScript engine on the PATH")
-    return subprocess.run([node, "-e", SCRIPT], input=text.encode(), capture_output=True,
-                          check=True).stdout
+    return subprocess.run(
+        [node, "-e", SCRIPT], input=text.encode(), capture_output=True, check=True
+    ).stdout
 
 
 @pytest.mark.parametrize(("bits", "written"), NUMBERS)
@@ -116,11 +141,16 @@ def test_a_dossier_is_written_as_an_engine_writes_it(tmp_path):
 
 
 json_values = st.recursive(
-    st.none() | st.booleans() | st.integers(-(2**53) + 1, 2**53 - 1)
+    st.none()
+    | st.booleans()
+    | st.integers(-(2**53) + 1, 2**53 - 1)
     | st.floats(allow_nan=False, allow_infinity=False)
     | st.text(st.characters(exclude_categories=["Cs"])),
-    lambda inner: st.lists(inner) | st.dictionaries(
-        st.text(st.characters(exclude_categories=["Cs"])), inner), max_leaves=20)
+    lambda inner: (
+        st.lists(inner) | st.dictionaries(st.text(st.characters(exclude_categories=["Cs"])), inner)
+    ),
+    max_leaves=20,
+)
 
 
 @given(json_values)
@@ -129,16 +159,27 @@ def test_canonical_json_reads_back_and_is_its_own_canonical_form(value):
     assert read_canonical(data) == value  # and so canonical(value read) == data
 
 
-@pytest.mark.parametrize("other", [b'{"a": 1}', b'{"b":1,"a":2}', b'{"a":1.0}', b'{"a":1,"a":1}',
-                                   b'{"a":1}\n', b'{"a":"\\u0041"}', b'{"a":-0}'])
+@pytest.mark.parametrize(
+    "other",
+    [
+        b'{"a": 1}',
+        b'{"b":1,"a":2}',
+        b'{"a":1.0}',
+        b'{"a":1,"a":1}',
+        b'{"a":1}\n',
+        b'{"a":"\\u0041"}',
+        b'{"a":-0}',
+    ],
+)
 def test_only_the_canonical_spelling_is_read(other):
     json.loads(other)
     with pytest.raises(ValueError, match="canonical"):
         read_canonical(other)
 
 
-@pytest.mark.parametrize("other", [b"NaN", b"-Infinity", b"1e999", b'"\\ud800"', b"9" * 400,
-                                   b"1" * 5000, b"{", b"\xff"])
+@pytest.mark.parametrize(
+    "other", [b"NaN", b"-Infinity", b"1e999", b'"\\ud800"', b"9" * 400, b"1" * 5000, b"{", b"\xff"]
+)
 def test_what_has_no_canonical_form_is_not_read(other):
     with pytest.raises(ValueError):  # noqa: PT011  which words depends on which reader refuses
         read_json(other)
@@ -152,5 +193,7 @@ def test_deep_nesting_ends_in_words():
 def test_sha256_of_the_standards_examples():
     # FIPS 180-2, appendix B.1 and B.2.
     assert sha256(b"abc") == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
-    assert sha256(b"abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq") == \
-        "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1"
+    assert (
+        sha256(b"abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq")
+        == "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1"
+    )

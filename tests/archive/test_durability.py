@@ -36,8 +36,9 @@ def gone(child: int) -> bool:
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="needs Linux")
 def test_sigkill_at_any_moment(tmp_path):
     chance = random.Random(20260608)
-    with subprocess.Popen([sys.executable, APPENDER], stdin=subprocess.PIPE, text=True,
-                          stdout=subprocess.PIPE) as writer:
+    with subprocess.Popen(
+        [sys.executable, APPENDER], stdin=subprocess.PIPE, text=True, stdout=subprocess.PIPE
+    ) as writer:
         for kill in range(KILLS):
             known = (tmp_path / LEDGER).read_bytes() if kill else b""
             writer.stdin.write(f"{tmp_path}\n")
@@ -132,6 +133,7 @@ def test_two_writers_take_turns(tmp_path):
             add_entries(tmp_path, 15)
         except Exception as error:
             failures.append(error)
+
     writers = [threading.Thread(target=write) for _ in range(2)]
     for writer in writers:
         writer.start()

@@ -57,7 +57,8 @@ def test_a_number_far_off_is_named_at_once(root):
 def test_the_last_entry_dropped_leaves_its_dossier(root):
     yard.write_lines(root, yard.lines_of(root)[:2])
     assert [(d.kind, d.where) for d in verify_ledger(root)] == [
-        ("dossier-without-entry", dossier_path("C1", 2).as_posix())]
+        ("dossier-without-entry", dossier_path("C1", 2).as_posix())
+    ]
 
 
 @pytest.mark.parametrize(("order", "named"), [((1, 0, 2), 1), ((0, 2, 1), 2), ((2, 1, 0), 1)])
@@ -74,9 +75,19 @@ def test_an_entry_repeated(root):
     assert ("entry-repeated", "entry 2") in found(root)
 
 
-EDITS = {"by": "Somebody Else", "at": "2026-06-08T10:00:01-04:00", "charge": "C9",
-         "dossier": "0" * 64, "before": "1" * 64, "reason": "Another reason.", "inputs": [],
-         "supporting": [], "kind": "amendment", "amends": 7, "number": 7}
+EDITS = {
+    "by": "Somebody Else",
+    "at": "2026-06-08T10:00:01-04:00",
+    "charge": "C9",
+    "dossier": "0" * 64,
+    "before": "1" * 64,
+    "reason": "Another reason.",
+    "inputs": [],
+    "supporting": [],
+    "kind": "amendment",
+    "amends": 7,
+    "number": 7,
+}
 
 
 @pytest.mark.parametrize("key", EDITS)
@@ -88,23 +99,41 @@ def test_an_edited_entry(root, key, place):
     differences = verify_ledger(root)
     row = f"{LEDGER.as_posix()}:{place + 1}"
     assert any(d.kind == "entry-edited" and d.where == row for d in differences)
-    assert any(d.kind == "chain-broken" and d.where == f"{LEDGER.as_posix()}:{place + 2}"
-               for d in differences)
+    assert any(
+        d.kind == "chain-broken" and d.where == f"{LEDGER.as_posix()}:{place + 2}"
+        for d in differences
+    )
 
 
-@pytest.mark.parametrize("values", [
-    {"extra": 1}, {"number": 0}, {"number": "1"}, {"kind": "note"}, {"dossier": "A" * 64},
-    {"signature": "0" * 127}, {"at": "2026-06-08T10:00:00"}, {"public_key": "x" * 64},
-    {"inputs": [{"path": "../../secret", "sha256": "0" * 64, "size": 1}]},
-    {"inputs": [{"path": "/etc/passwd", "sha256": "0" * 64, "size": 1}]}, {"charge": "../C1"},
-    {"format": 3}, {"by": ""}])
+@pytest.mark.parametrize(
+    "values",
+    [
+        {"extra": 1},
+        {"number": 0},
+        {"number": "1"},
+        {"kind": "note"},
+        {"dossier": "A" * 64},
+        {"signature": "0" * 127},
+        {"at": "2026-06-08T10:00:00"},
+        {"public_key": "x" * 64},
+        {"inputs": [{"path": "../../secret", "sha256": "0" * 64, "size": 1}]},
+        {"inputs": [{"path": "/etc/passwd", "sha256": "0" * 64, "size": 1}]},
+        {"charge": "../C1"},
+        {"format": 3},
+        {"by": ""},
+    ],
+)
 def test_a_line_that_is_no_entry(root, values):
     lines = yard.lines_of(root)
-    lines[0] = yard.sign_again(lines[0], yard.key(), **values) if "signature" not in values \
-        and "public_key" not in values else yard.change_entry(lines[0], **values)
+    lines[0] = (
+        yard.sign_again(lines[0], yard.key(), **values)
+        if "signature" not in values and "public_key" not in values
+        else yard.change_entry(lines[0], **values)
+    )
     yard.write_lines(root, lines)
     assert ("ledger-line-unreadable", f"{LEDGER.as_posix()}:1") in {
-        (d.kind, d.where) for d in verify_ledger(root)}
+        (d.kind, d.where) for d in verify_ledger(root)
+    }
     assert ("entry-missing", "entry 1 is not there") in found(root)
 
 
@@ -145,8 +174,9 @@ def test_a_ledger_and_its_list_of_keys_written_anew_is_caught_by_a_key_had_elsew
 
 
 def test_a_key_used_outside_its_days(root):
-    yard.change(root / KEYRING, "    since: 2026-06-08\n",
-                "    since: 2026-06-08\n    until: 2026-06-08\n")
+    yard.change(
+        root / KEYRING, "    since: 2026-06-08\n", "    since: 2026-06-08\n    until: 2026-06-08\n"
+    )
     assert found(root) == {("entry-key-out-of-date", "entry 3")}
 
 
@@ -157,8 +187,9 @@ def test_the_list_of_keys_missing_or_unreadable(root):
     assert {"keys-unreadable", "keys-missing"} >= yard.kinds(verify_ledger(root)) != set()
 
 
-@pytest.mark.parametrize("values", [
-    {"kind": "seal", "amends": None, "reason": None}, {"amends": 2}, {"reason": None}])
+@pytest.mark.parametrize(
+    "values", [{"kind": "seal", "amends": None, "reason": None}, {"amends": 2}, {"reason": None}]
+)
 def test_an_amendment_that_amends_nothing(root, values):
     lines = yard.lines_of(root)
     lines[2] = yard.sign_again(lines[2], yard.key(), **values)
@@ -181,7 +212,8 @@ def test_a_dossier_missing_changed_or_of_no_entry(root):
     assert {(d.kind, d.where) for d in verify_ledger(root)} == {
         ("dossier-missing", dossier_path("C1", 1).as_posix()),
         ("dossier-changed", dossier_path("C2", 1).as_posix()),
-        ("dossier-without-entry", dossier_path("C7", 1).as_posix())}
+        ("dossier-without-entry", dossier_path("C7", 1).as_posix()),
+    }
 
 
 def test_every_bit_of_a_line(tmp_path):
@@ -231,16 +263,26 @@ def test_another_implementation_verifies_the_ledger_as_the_readme_says(root):
         pytest.skip("no ECMAScript engine on the PATH")
 
     def verdicts():
-        return subprocess.run([node, "-e", NODE], input=(root / LEDGER).read_bytes(),
-                              capture_output=True, check=True).stdout.decode().split()
+        return (
+            subprocess.run(
+                [node, "-e", NODE],
+                input=(root / LEDGER).read_bytes(),
+                capture_output=True,
+                check=True,
+            )
+            .stdout.decode()
+            .split()
+        )
+
     assert verdicts() == ["true"] * 3
     lines = yard.lines_of(root)
     yard.write_lines(root, [lines[0], yard.change_entry(lines[1], by="Somebody Else"), lines[2]])
     assert verdicts() == ["true", "false", "false"]
 
 
-@pytest.mark.parametrize("name", ["", "/a", "a/../b", "..", "a\\b", "C:/a", "a//b", "./a", "a\nb",
-                                  "a/"])
+@pytest.mark.parametrize(
+    "name", ["", "/a", "a/../b", "..", "a\\b", "C:/a", "a//b", "./a", "a\nb", "a/"]
+)
 def test_paths_that_leave_the_folder(name):
     with pytest.raises(ValueError, match="plain path"):
         safe_path(name)

@@ -30,16 +30,25 @@ from kilnfolio.archive.lots import lot_state, seal_lot
 from kilnfolio.archive.seal import state
 from kilnfolio.site.lot_again import lot_record_again
 
-RECORD = canonical({"kilnfolio": "1", "rules": 1, "lot": "L1", "mean": "12.1 %",
-                    "statement": "Keeps it."})
+RECORD = canonical(
+    {"kilnfolio": "1", "rules": 1, "lot": "L1", "mean": "12.1 %", "statement": "Keeps it."}
+)
 LATER = SEALED_AT + dt.timedelta(hours=1)
 
 
 def enter(root, record=RECORD, reason=None, *, at=LATER, keys=None):
     reviewed = reviewed_mill(root)
     charges = {name: state(root, name) for name in reviewed.dossiers}
-    return seal_lot(reviewed.folder, reviewed.lots["L1"], record, charges, "A. N. Other",
-                    keys or a_key(), at, reason)
+    return seal_lot(
+        reviewed.folder,
+        reviewed.lots["L1"],
+        record,
+        charges,
+        "A. N. Other",
+        keys or a_key(),
+        at,
+        reason,
+    )
 
 
 def changed(**values):
@@ -99,12 +108,17 @@ def test_the_sealed_record_is_served_whatever_is_computed_today(root):
     assert (found.word, found.record, found.differences) == ("sealed", RECORD, ())
 
 
-@pytest.mark.parametrize(("old", "new", "word"), [
-    ("pieces: 220", "pieces: 221", "changed"), ("lowest: 10 %", "lowest: 9 %", "changed"),
-    ("id: L1", "# a comment\nid: L1", "sealed"),
-    ("id: L1", "notes: Stays in the mill.\nid: L1", "sealed"),
-    ("id: L1", "shipped: 2026-06-10T08:00\nid: L1", "sealed"),
-    ("pieces: 220", "pieces: [", "changed")])
+@pytest.mark.parametrize(
+    ("old", "new", "word"),
+    [
+        ("pieces: 220", "pieces: 221", "changed"),
+        ("lowest: 10 %", "lowest: 9 %", "changed"),
+        ("id: L1", "# a comment\nid: L1", "sealed"),
+        ("id: L1", "notes: Stays in the mill.\nid: L1", "sealed"),
+        ("id: L1", "shipped: 2026-06-10T08:00\nid: L1", "sealed"),
+        ("pieces: 220", "pieces: [", "changed"),
+    ],
+)
 def test_what_a_lot_says_to_its_customer_counts_and_nothing_else(root, old, new, word):
     enter(root)
     change(root / FILES["lot"], old, new)
@@ -158,6 +172,7 @@ def test_a_lot_entry_signed_with_another_key_is_named(root):
 
 # --- a lot's record made again --------------------------------------------------------------------
 
+
 @pytest.fixture
 def labelled(tmp_path):
     return labelled_mill(tmp_path / "mill")
@@ -187,23 +202,40 @@ def test_the_record_is_data_with_numbers(labelled):
     assert "customer" not in record["asked"]
 
 
-@pytest.mark.parametrize(("key", "value"), [
-    ("mean", "8.0 %"), ("species", "Teak (Tectona grandis)"), ("statement", "Dry to 6 %."),
-    ("heat_treatment", "The core was held at 56 °C for 30 minutes."),
-    ("packs", [{"number": "P9", "pieces": 1, "volume": "1 m³"}]),
-    ("verdict", "better than ordered"), ("claim", "FSC 100%")])
-def test_a_lot_amendment_with_a_false_fact_sealed_with_the_key_is_named(labelled, tmp_path, key,
-                                                                        value):
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("mean", "8.0 %"),
+        ("species", "Teak (Tectona grandis)"),
+        ("statement", "Dry to 6 %."),
+        ("heat_treatment", "The core was held at 56 °C for 30 minutes."),
+        ("packs", [{"number": "P9", "pieces": 1, "volume": "1 m³"}]),
+        ("verdict", "better than ordered"),
+        ("claim", "FSC 100%"),
+    ],
+)
+def test_a_lot_amendment_with_a_false_fact_sealed_with_the_key_is_named(
+    labelled, tmp_path, key, value
+):
     record = json.loads((labelled / lot_record_path("L1", 1)).read_bytes())
     forged = canonical({**record, key: value})
     reviewed = reviewed_mill(labelled)
-    seal_lot(reviewed.folder, reviewed.lots["L1"], forged, {"C1": state(labelled, "C1")},
-             "A. N. Other", a_key(), LATER + dt.timedelta(hours=2), "Put right.")
+    seal_lot(
+        reviewed.folder,
+        reviewed.lots["L1"],
+        forged,
+        {"C1": state(labelled, "C1")},
+        "A. N. Other",
+        a_key(),
+        LATER + dt.timedelta(hours=2),
+        "Put right.",
+    )
     for path in (labelled, bag_of(labelled, tmp_path / "bags")):
         report = audit_lots(path)
         assert report.outcome == "differs"
-        assert any(d.where.endswith(f"{lot_record_path('L1', 2)}/{key}")
-                   for d in report.all_differences), report.all_differences
+        assert any(
+            d.where.endswith(f"{lot_record_path('L1', 2)}/{key}") for d in report.all_differences
+        ), report.all_differences
 
 
 def test_a_heat_treatment_statement_that_is_not_shown_is_answered(tmp_path):

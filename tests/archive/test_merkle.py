@@ -10,9 +10,19 @@ import pytest
 
 from kilnfolio.archive.merkle import Tree, consistent, includes, leaf_hash, node_hash
 
-LEAVES = [bytes.fromhex(text) for text in (
-    "", "00", "10", "2021", "3031", "40414243", "5051525354555657",
-    "606162636465666768696a6b6c6d6e6f")]
+LEAVES = [
+    bytes.fromhex(text)
+    for text in (
+        "",
+        "00",
+        "10",
+        "2021",
+        "3031",
+        "40414243",
+        "5051525354555657",
+        "606162636465666768696a6b6c6d6e6f",
+    )
+]
 ROOTS = [
     "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855",
     "6e340b9cffb37a989ca544e6bb780a2c78901d3fb33738768511a30617afa01d",
@@ -26,20 +36,34 @@ ROOTS = [
 ]
 #: Index, size, proof.
 INCLUSION = [
-    (0, 8, "96a296d224f285c67bee93c30f8a309157f0daa35dc5b87e410b78630a09cfc7"
-           "5f083f0a1a33ca076a95279832580db3e0ef4584bdff1f54c8a360f50de3031e"
-           "6b47aaf29ee3c2af9af889bc1fb9254dabd31177f16232dd6aab035ca39bf6e4"),
-    (5, 8, "bc1a0643b12e4d2d7c77918f44e0f4f79a838b6cf9ec5b5c283e1f4d88599e6b"
-           "ca854ea128ed050b41b35ffc1b87b8eb2bde461e9e3b5596ece6b9d5975a0ae0"
-           "d37ee418976dd95753c1c73862b9398fa2a2cf9b4ff0fdfe8b30cd95209614b7")]
+    (
+        0,
+        8,
+        "96a296d224f285c67bee93c30f8a309157f0daa35dc5b87e410b78630a09cfc7"
+        "5f083f0a1a33ca076a95279832580db3e0ef4584bdff1f54c8a360f50de3031e"
+        "6b47aaf29ee3c2af9af889bc1fb9254dabd31177f16232dd6aab035ca39bf6e4",
+    ),
+    (
+        5,
+        8,
+        "bc1a0643b12e4d2d7c77918f44e0f4f79a838b6cf9ec5b5c283e1f4d88599e6b"
+        "ca854ea128ed050b41b35ffc1b87b8eb2bde461e9e3b5596ece6b9d5975a0ae0"
+        "d37ee418976dd95753c1c73862b9398fa2a2cf9b4ff0fdfe8b30cd95209614b7",
+    ),
+]
 #: Sizes, proof.
 CONSISTENCY = [
-    (2, 5, "5f083f0a1a33ca076a95279832580db3e0ef4584bdff1f54c8a360f50de3031e"
-           "bc1a0643b12e4d2d7c77918f44e0f4f79a838b6cf9ec5b5c283e1f4d88599e6b")]
+    (
+        2,
+        5,
+        "5f083f0a1a33ca076a95279832580db3e0ef4584bdff1f54c8a360f50de3031e"
+        "bc1a0643b12e4d2d7c77918f44e0f4f79a838b6cf9ec5b5c283e1f4d88599e6b",
+    )
+]
 
 
 def digests(text):
-    return [bytes.fromhex(text[at:at + 64]) for at in range(0, len(text), 64)]
+    return [bytes.fromhex(text[at : at + 64]) for at in range(0, len(text), 64)]
 
 
 @pytest.fixture
@@ -99,7 +123,11 @@ def test_every_proof_holds_and_holds_of_nothing_else(size):
 
 
 def test_what_does_not_lie_in_the_tree_is_refused(tree):
-    for call in (lambda: tree.root(9), lambda: tree.inclusion(8, 8),
-                 lambda: tree.consistency(0, 8), lambda: tree.consistency(5, 4)):
+    for call in (
+        lambda: tree.root(9),
+        lambda: tree.inclusion(8, 8),
+        lambda: tree.consistency(0, 8),
+        lambda: tree.consistency(5, 4),
+    ):
         with pytest.raises(ValueError, match="must lie"):
             call()

@@ -57,15 +57,22 @@ def _channels(record):
 #: Every kind of record that charges share, and a change of it that moves numbers or would be
 #: refused beside the charge if it were reviewed again.
 CHANGES = {
-    "limits": ("limits", _limit), "species": ("species", _species),
-    "schedule revision": ("schedule", _schedule), "schedule steps": ("schedule", _fewer_steps),
-    "kiln": ("kiln", _kiln), "logger": ("logger", _channels),
+    "limits": ("limits", _limit),
+    "species": ("species", _species),
+    "schedule revision": ("schedule", _schedule),
+    "schedule steps": ("schedule", _fewer_steps),
+    "kiln": ("kiln", _kiln),
+    "logger": ("logger", _channels),
     "altitude": ("mill", lambda mill: mill.update(altitude="2000 m")),
     "price": ("mill", lambda mill: mill.update(energy_tariff="9.99 CAD/kWh")),
     "address": ("mill", lambda mill: mill["contact"].update(email="desk@mill.example")),
-    "sources": ("sources", lambda sources: [
-        book.update(short=f"{book['short']}, reprinted")
-        for book in sources["publications"].values()]),
+    "sources": (
+        "sources",
+        lambda sources: [
+            book.update(short=f"{book['short']}, reprinted")
+            for book in sources["publications"].values()
+        ],
+    ),
 }
 
 
@@ -100,13 +107,20 @@ def test_a_build_after_every_such_change_shows_what_was_sealed(sealed, root, tmp
     """The customer's record is the same to the byte; the charge's figures and findings too."""
     for what in CHANGES:
         change_record(root, *CHANGES[what])
-    before, after = (build_site(one, tmp_path / name, workers=1, pdfs=False)
-                     for one, name in ((sealed, "before"), (root, "after")))
+    before, after = (
+        build_site(one, tmp_path / name, workers=1, pdfs=False)
+        for one, name in ((sealed, "before"), (root, "after"))
+    )
     assert after.broken == before.broken == []
-    for edition, pattern in (("customer", "*/record.json"), ("mill", "series/C1-boards.csv"),
-                             ("auditor", "bags/C1/data/dossier.json")):
-        first, second = (next((tmp_path / name / edition).glob(pattern)).read_bytes()
-                         for name in ("before", "after"))
+    for edition, pattern in (
+        ("customer", "*/record.json"),
+        ("mill", "series/C1-boards.csv"),
+        ("auditor", "bags/C1/data/dossier.json"),
+    ):
+        first, second = (
+            next((tmp_path / name / edition).glob(pattern)).read_bytes()
+            for name in ("before", "after")
+        )
         assert first == second, pattern
     page = (tmp_path / "after/mill/charges/C1.html").read_text("utf-8")
     assert "Changed since it was sealed" not in page
@@ -139,8 +153,9 @@ def test_todays_limits_are_shown_beside_what_was_sealed_only_where_they_differ(r
     for one in other:
         assert one.sealed != one.today
         assert "By the limits in force today" in one.sentence
-        outcomes = {f.outcome for f in sealed.findings
-                    if (f.check, f.subject) == (one.check, one.subject)}
+        outcomes = {
+            f.outcome for f in sealed.findings if (f.check, f.subject) == (one.check, one.subject)
+        }
         assert set(filter(None, one.sealed.split(" and "))) == outcomes
 
 

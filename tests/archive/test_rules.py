@@ -21,8 +21,11 @@ FIRST = RulesChange(1, "The first rules.")
 
 def later_rules(monkeypatch, *places: str, record: frozenset[str] = frozenset()) -> None:
     """Have a second version of the rules that words the psychrometer otherwise."""
-    monkeypatch.setattr(versions, "CHANGES", (
-        FIRST, RulesChange(2, "The psychrometer is worded anew.", places, record)))
+    monkeypatch.setattr(
+        versions,
+        "CHANGES",
+        (FIRST, RulesChange(2, "The psychrometer is worded anew.", places, record)),
+    )
     monkeypatch.setattr(review, "PSYCHROMETER", "worded anew")
 
 
@@ -54,7 +57,8 @@ def test_another_package_of_the_same_rules_is_a_note(root, monkeypatch):
 
 
 def test_later_rules_that_say_so_leave_the_seal_whole_and_the_figure_unconfirmed(
-        root, monkeypatch, capsys):
+    root, monkeypatch, capsys
+):
     sealed = (root / dossier_path("C1", 1)).read_bytes()
     later_rules(monkeypatch, "/rules/psychrometer")
     found = state(root, "C1")
@@ -84,8 +88,9 @@ def test_what_later_rules_add_is_new_and_no_difference(root, monkeypatch):
     later_rules(monkeypatch, "/control_rule", "/rules/psychrometer")
     [seal] = audit(root).folders[0].seals
     assert [d.where.partition(".json")[2] for d in seal.new] == ["/control_rule"]
-    assert seal.verdict == ("sealed under rules 1, computed again under rules 2: 1 figure or "
-                            "finding differs, 1 is new")
+    assert seal.verdict == (
+        "sealed under rules 1, computed again under rules 2: 1 figure or finding differs, 1 is new"
+    )
 
 
 def test_a_finding_left_out_is_no_new_finding(root, monkeypatch):
@@ -127,13 +132,15 @@ def test_a_bag_sealed_under_earlier_rules_is_made_and_audited(root, tmp_path, mo
     yard.change(bag / "data" / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
     mend_manifests(bag)
     assert ("file-changed", f"data/{yard.CHARGE}") in {
-        (d.kind, d.where) for d in audit(bag).all_differences}
+        (d.kind, d.where) for d in audit(bag).all_differences
+    }
 
 
 def test_a_lot_is_sealed_on_the_figures_its_charge_was_sealed_with(root, monkeypatch):
     later_rules(monkeypatch, "/rules/psychrometer")
     assert seal_lot_again(root).charges[0].dossier == sha256(
-        (root / dossier_path("C1", 1)).read_bytes())
+        (root / dossier_path("C1", 1)).read_bytes()
+    )
 
 
 def test_a_raw_file_that_changed_is_named_under_any_rules(root, monkeypatch):
@@ -144,14 +151,18 @@ def test_a_raw_file_that_changed_is_named_under_any_rules(root, monkeypatch):
     assert (yard.CHARGE, "file-changed") in {(d.where, d.kind) for d in found.differences}
 
 
-@pytest.mark.parametrize(("pattern", "place", "covered"), [
-    ("/rules/psychrometer", "/rules/psychrometer", True),
-    ("/rules", "/rules/psychrometer", True),
-    ("/log/air/*/emc_pct", "/log/air/12/emc_pct", True),
-    ("/log/air/*/emc_pct", "/log/air/12/dry_bulb_c", False),
-    ("/log/*/emc_pct", "/log/air/12/emc_pct", False),
-    ("/findings/flat-trace*", "/findings/flat-trace core-1/value", True),
-    ("/log/air/12/emc_pct", "/log/air", False)])
+@pytest.mark.parametrize(
+    ("pattern", "place", "covered"),
+    [
+        ("/rules/psychrometer", "/rules/psychrometer", True),
+        ("/rules", "/rules/psychrometer", True),
+        ("/log/air/*/emc_pct", "/log/air/12/emc_pct", True),
+        ("/log/air/*/emc_pct", "/log/air/12/dry_bulb_c", False),
+        ("/log/*/emc_pct", "/log/air/12/emc_pct", False),
+        ("/findings/flat-trace*", "/findings/flat-trace core-1/value", True),
+        ("/log/air/12/emc_pct", "/log/air", False),
+    ],
+)
 def test_what_a_place_covers(pattern, place, covered):
     assert RulesChange(2, "x", (pattern,)).covers(place) is covered
 

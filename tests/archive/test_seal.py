@@ -22,8 +22,15 @@ EMPTY = "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"
 
 
 def waive(*checks):
-    return [{"check": check, "reason": "Looked at and accepted.", "by": "A. N. Other",
-             "at": "2026-06-08T09:00"} for check in checks]
+    return [
+        {
+            "check": check,
+            "reason": "Looked at and accepted.",
+            "by": "A. N. Other",
+            "at": "2026-06-08T09:00",
+        }
+        for check in checks
+    ]
 
 
 def test_a_seal_holds_what_it_seals(tmp_path):
@@ -32,8 +39,7 @@ def test_a_seal_holds_what_it_seals(tmp_path):
     stored = (tmp_path / dossier_path("C1", 1)).read_bytes()
     assert stored == canonical(dossier)
     assert entry.dossier == sha256(stored)
-    assert (entry.number, entry.kind, entry.amends, entry.before) == (1, "seal", None,
-                                                                      EMPTY)
+    assert (entry.number, entry.kind, entry.amends, entry.before) == (1, "seal", None, EMPTY)
     assert {file.path for file in entry.inputs} == {file.path for file in dossier.inputs}
     for file in entry.files:
         raw = (tmp_path / file.path).read_bytes()
@@ -48,8 +54,9 @@ def test_the_line_is_canonical_json_and_chained(tmp_path):
     first = yard.seal_charge(tmp_path)
     second = yard.seal_charge(tmp_path, "C2")
     lines = yard.lines_of(tmp_path)
-    assert [json.loads(line) for line in lines] == [json.loads(e.model_dump_json())
-                                                    for e in (first, second)]
+    assert [json.loads(line) for line in lines] == [
+        json.loads(e.model_dump_json()) for e in (first, second)
+    ]
     assert all(canonical(json.loads(line)) == line for line in lines)
     # RFC 9162, 2.1.1: the hash of a tree of one leaf is SHA-256 of a zero byte and the leaf
     assert second.before == sha256(b"\0" + lines[0])
@@ -102,6 +109,7 @@ def test_a_ledger_that_does_not_hold_makes_no_charge_sealed(tmp_path):
 
 # --- what is refused ------------------------------------------------------------------------------
 
+
 def refused_finding(charge):
     """Have a section weigh more from the oven than green, which no wood does."""
     charge["boards"][0]["sections"][0]["oven_dry"] = "130 g"
@@ -118,6 +126,7 @@ def test_a_refused_finding_stops_a_seal_until_it_is_answered(tmp_path):
     def waived(charge):
         refused_finding(charge)
         charge["waivers"] = waive(*refused)
+
     minimal_mill(tmp_path, charge=waived)
     assert yard.seal_charge(tmp_path).number == 1
 
@@ -196,7 +205,11 @@ def test_an_amendment_chain_keeps_every_version(tmp_path):
         yard.amend_charge(tmp_path, f"Weighed again, {new}.", days=day)
     entries = read_ledger(tmp_path).of("C1")
     assert [(e.number, e.kind, e.amends) for e in entries] == [
-        (1, "seal", None), (2, "amendment", 1), (3, "amendment", 2), (4, "amendment", 3)]
+        (1, "seal", None),
+        (2, "amendment", 1),
+        (3, "amendment", 2),
+        (4, "amendment", 3),
+    ]
     for ordinal, (entry, mass) in enumerate(zip(entries, (2410, 2411, 2412, 2413), strict=True), 1):
         kept = json.loads((tmp_path / dossier_path("C1", ordinal)).read_bytes())
         assert kept["boards"][0]["green_g"] == mass

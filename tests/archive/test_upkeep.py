@@ -47,6 +47,7 @@ def head_of(root):
 
 # --- keys -----------------------------------------------------------------------------------------
 
+
 def test_a_key_is_replaced_and_both_seal_in_their_time(root):
     old = find_keys(root)
     entry = upkeep.rotate_key(root, old, "A. N. Other", "The office moved.", LATER)
@@ -56,9 +57,11 @@ def test_a_key_is_replaced_and_both_seal_in_their_time(root):
     yard.seal_charge(root, "C2", keys=new, at=LATER)
     assert verify_ledger(root) == ()
     for keys in (old, new):
-        report = audit(yard.bag_of(root, root / "bags", "C1" if keys is old else "C2"),
-                       trusted=[TrustedKey(old.public, LATER.date()), TrustedKey(new.public)],
-                       notice=yard.NOTICE)
+        report = audit(
+            yard.bag_of(root, root / "bags", "C1" if keys is old else "C2"),
+            trusted=[TrustedKey(old.public, LATER.date()), TrustedKey(new.public)],
+            notice=yard.NOTICE,
+        )
         assert report.outcome == "identical", report.all_differences
 
 
@@ -99,8 +102,9 @@ def test_a_revoked_key_is_trusted_to_its_last_day_and_seals_no_more(root):
     thief = find_keys(root)
     upkeep.rotate_key(root, thief, "A. N. Other", "A laptop was stolen.", LATER)
     own = find_keys(root)
-    upkeep.revoke_key(root, own, thief.public, yard.SEALED_AT.date(), "A. N. Other",
-                      "A laptop was stolen.", LATER)
+    upkeep.revoke_key(
+        root, own, thief.public, yard.SEALED_AT.date(), "A. N. Other", "A laptop was stolen.", LATER
+    )
     assert yard.kinds(verify_ledger(root)) == {"entry-key-revoked"}  # the rotation, a day later
     with pytest.raises(SealRefusedError, match="its last day was 2026-06-08"):
         yard.seal_charge(root, "C2", keys=thief, at=LATER)
@@ -118,14 +122,16 @@ def test_a_stolen_key_that_hides_its_last_day_fails_against_paper(root, tmp_path
     assert "entry-key-past-its-last-day" in {d.kind for d in report.all_differences}
 
 
-@pytest.mark.parametrize("text", ["", "00", "x" * 64, "a" * 64 + " until tomorrow",
-                                  "a" * 64 + " until 2026-13-01"])
+@pytest.mark.parametrize(
+    "text", ["", "00", "x" * 64, "a" * 64 + " until tomorrow", "a" * 64 + " until 2026-13-01"]
+)
 def test_words_that_name_no_key(text):
     with pytest.raises(ValueError, match="64 hex digits"):
         trusted_key(text)
 
 
 # --- clocks ---------------------------------------------------------------------------------------
+
 
 def test_an_entry_of_a_wrong_clock_is_corrected_and_sealing_goes_on(root):
     keys = find_keys(root)
@@ -143,8 +149,9 @@ def test_an_entry_of_a_wrong_clock_is_corrected_and_sealing_goes_on(root):
         upkeep.correct_clock(root, keys, "A. N. Other", "Again.", LATER)
 
 
-@pytest.mark.parametrize("at", [dt.datetime(1970, 1, 1, tzinfo=dt.UTC),
-                                dt.datetime(2026, 6, 7, 0, 0, tzinfo=dt.UTC)])
+@pytest.mark.parametrize(
+    "at", [dt.datetime(1970, 1, 1, tzinfo=dt.UTC), dt.datetime(2026, 6, 7, 0, 0, tzinfo=dt.UTC)]
+)
 def test_no_seal_before_the_charge_ended(root, at):
     with pytest.raises(SealRefusedError, match="before the charge ended"):
         yard.seal_charge(root, "C2", keys=find_keys(root), at=at)
@@ -170,6 +177,7 @@ def test_nothing_is_sealed_in_the_future(root, capsys, monkeypatch):
 
 # --- witnesses ------------------------------------------------------------------------------------
 
+
 def test_a_countersignature_is_added_and_bound_to_this_ledger(root):
     keys, witness = find_keys(root), yard.key(5)
     head = head_of(root)
@@ -179,14 +187,21 @@ def test_a_countersignature_is_added_and_bound_to_this_ledger(root):
     assert verify_ledger(root) == ()
     other = Head(size=1, root="0" * 64)
     with pytest.raises(SealRefusedError, match="not one of this ledger"):
-        upkeep.add_witness(root, keys, countersignature_text(
-            countersign(other, "A. Auditor", witness)), "A. N. Other", LATER)
+        upkeep.add_witness(
+            root,
+            keys,
+            countersignature_text(countersign(other, "A. Auditor", witness)),
+            "A. N. Other",
+            LATER,
+        )
     with pytest.raises(SealRefusedError, match="does not fit"):
-        upkeep.add_witness(root, keys, signed.replace(b'"size":1', b'"size":2'), "A. N. Other",
-                           LATER)
+        upkeep.add_witness(
+            root, keys, signed.replace(b'"size":1', b'"size":2'), "A. N. Other", LATER
+        )
     lines = yard.lines_of(root)
-    yard.write_lines(root, [lines[0], yard.sign_again(
-        lines[1], keys, witness_key=yard.key(6).public)], keys)
+    yard.write_lines(
+        root, [lines[0], yard.sign_again(lines[1], keys, witness_key=yard.key(6).public)], keys
+    )
     assert "witness-does-not-fit" in yard.kinds(verify_ledger(root))
 
 
@@ -202,24 +217,66 @@ def service(tmp_path_factory):
 
     def openssl(*words):
         subprocess.run([OPENSSL, *words], cwd=home, check=True, capture_output=True)
-    openssl("req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "3650", "-subj",
-            "/CN=A test root", "-keyout", "root.key", "-out", "root.pem")
+
+    openssl(
+        "req",
+        "-x509",
+        "-newkey",
+        "rsa:2048",
+        "-nodes",
+        "-days",
+        "3650",
+        "-subj",
+        "/CN=A test root",
+        "-keyout",
+        "root.key",
+        "-out",
+        "root.pem",
+    )
     (home / "ext.cnf").write_text("extendedKeyUsage=critical,timeStamping\n")
-    openssl("req", "-newkey", "rsa:2048", "-nodes", "-subj", "/CN=A test service", "-keyout",
-            "tsa.key", "-out", "tsa.csr")
-    openssl("x509", "-req", "-in", "tsa.csr", "-CA", "root.pem", "-CAkey", "root.key", "-days",
-            "3650", "-extfile", "ext.cnf", "-set_serial", "7", "-out", "tsa.pem")
+    openssl(
+        "req",
+        "-newkey",
+        "rsa:2048",
+        "-nodes",
+        "-subj",
+        "/CN=A test service",
+        "-keyout",
+        "tsa.key",
+        "-out",
+        "tsa.csr",
+    )
+    openssl(
+        "x509",
+        "-req",
+        "-in",
+        "tsa.csr",
+        "-CA",
+        "root.pem",
+        "-CAkey",
+        "root.key",
+        "-days",
+        "3650",
+        "-extfile",
+        "ext.cnf",
+        "-set_serial",
+        "7",
+        "-out",
+        "tsa.pem",
+    )
     (home / "serial").write_text("01\n")
     (home / "tsa.cnf").write_text(
         "[tsa]\ndefault_tsa = one\n[one]\nserial = serial\nsigner_cert = tsa.pem\n"
         "signer_key = tsa.key\nsigner_digest = sha256\ndefault_policy = 1.2.3.4\n"
-        "digests = sha256\naccuracy = secs:1\ness_cert_id_alg = sha256\n")
+        "digests = sha256\naccuracy = secs:1\ness_cert_id_alg = sha256\n"
+    )
 
     def stamp(data: bytes) -> bytes:
         (home / "data").write_bytes(data)
         openssl("ts", "-query", "-data", "data", "-sha256", "-cert", "-out", "query")
         openssl("ts", "-reply", "-config", "tsa.cnf", "-queryfile", "query", "-out", "reply")
         return (home / "reply").read_bytes()
+
     return home, stamp
 
 
@@ -232,8 +289,12 @@ def test_a_time_stamp_is_verified_offline_here_and_by_openssl(root, service):
     assert abs(read_time_stamp(token, head).at - dt.datetime.now(dt.UTC)) < dt.timedelta(minutes=2)
     assert verify_ledger(root) == ()
     (home / "head.json").write_bytes(canonical({"root": head.root, "size": head.size}))
-    run = subprocess.run([OPENSSL, "ts", "-verify", "-data", "head.json", "-in", "reply", "-CAfile",
-                          "root.pem"], cwd=home, capture_output=True, text=True)
+    run = subprocess.run(
+        [OPENSSL, "ts", "-verify", "-data", "head.json", "-in", "reply", "-CAfile", "root.pem"],
+        cwd=home,
+        capture_output=True,
+        text=True,
+    )
     assert "Verification: OK" in run.stdout + run.stderr
 
 
@@ -259,6 +320,7 @@ def test_a_time_stamp_of_something_else_or_changed_is_refused(root, service):
 
 # --- older ledgers --------------------------------------------------------------------------------
 
+
 def as_format_1(root, keys):
     """Write the ledger as format 1 had it: each line with the digest of the line before."""
     lines, before = [], "0" * 64
@@ -270,7 +332,8 @@ def as_format_1(root, keys):
 
 
 def test_an_older_ledger_is_converted_by_a_command_and_its_seals_still_verify(
-        root, tmp_path, capsys):
+    root, tmp_path, capsys
+):
     keys = find_keys(root)
     yard.seal_charge(root, "C2", keys=keys)
     as_format_1(root, keys)
@@ -293,6 +356,7 @@ def test_an_older_ledger_is_converted_by_a_command_and_its_seals_still_verify(
 
 # --- the commands, and a power cut ----------------------------------------------------------------
 
+
 def test_the_commands_from_head_to_witness(root, tmp_path, capsys):
     folder = ["--folder", str(root)]
     head = tmp_path / "head.json"
@@ -300,8 +364,21 @@ def test_the_commands_from_head_to_witness(root, tmp_path, capsys):
     assert "in words: " in capsys.readouterr().out
     other = make_keys(tmp_path / "auditors")
     out = tmp_path / "witness.json"
-    assert main(["witness", str(head), "--sign", str(other.path), "--by", "A. Auditor", "--out",
-                 str(out)]) == 0
+    assert (
+        main(
+            [
+                "witness",
+                str(head),
+                "--sign",
+                str(other.path),
+                "--by",
+                "A. Auditor",
+                "--out",
+                str(out),
+            ]
+        )
+        == 0
+    )
     assert main(["witness", "--add", str(out), *folder, "--by", "A. N. Other"]) == 0
     assert main(["ledger", "rotate-key", *folder, "--by", "A", "--reason", "Yearly."]) == 0
     assert main(["ledger", "revoke-key", *folder, "--by", "A", "--reason", "Lost."]) == 2
@@ -317,20 +394,26 @@ def test_commands_killed_at_random_moments_leave_a_ledger_that_goes_on(root):
     counts = []
     for turn in range(KILLS):
         seal = ["seal" if turn % 2 else "amend", "C2" if turn % 2 else "C1", str(root), "--by", "A"]
-        commands = [[*seal, *(["--reason", "Read again"] if seal[0] == "amend" else [])],
-                    ["ledger", "rotate-key", "--folder", str(root), "--by", "A", "--reason", "R"]]
+        commands = [
+            [*seal, *(["--reason", "Read again"] if seal[0] == "amend" else [])],
+            ["ledger", "rotate-key", "--folder", str(root), "--by", "A", "--reason", "R"],
+        ]
         if turn % 2 == 0:
             text = (root / yard.CHARGE).read_text()
             (root / yard.CHARGE).write_text(text + f"# {turn}\n")
         words = commands[turn // 2 % 2]
-        process = subprocess.Popen([sys.executable, "-m", "kilnfolio", *words],
-                                   stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        process = subprocess.Popen(
+            [sys.executable, "-m", "kilnfolio", *words],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
         time.sleep(moments.uniform(0.2, 4.0))
         process.send_signal(signal.SIGKILL)
         process.wait()
         assert yard.kinds(verify_ledger(root)) <= mended, verify_ledger(root)
         counts.append(len(read_ledger(root).entries))
     assert counts == sorted(counts)
-    upkeep.rotate_key(root, find_keys(root), "A", "After the last of them.",
-                      dt.datetime.now(dt.UTC))
+    upkeep.rotate_key(
+        root, find_keys(root), "A", "After the last of them.", dt.datetime.now(dt.UTC)
+    )
     assert yard.kinds(verify_ledger(root)) <= {"dossier-without-entry"}

@@ -37,7 +37,9 @@ def test_only_the_lots_named_lose_their_earlier_addresses(root):
     assert keys.dead("L2") == ()
     withdraw(root, ["L1"])  # again, now that another key went
     assert read_address_keys(root, invented=False).dead("L1") == (
-        lot_token("L1", second), lot_token("L1", first))
+        lot_token("L1", second),
+        lot_token("L1", first),
+    )
 
 
 def test_a_key_that_was_thrown_away_does_not_give_its_number_to_another(root):
@@ -47,7 +49,10 @@ def test_a_key_that_was_thrown_away_does_not_give_its_number_to_another(root):
     (root / "keys/lot-addresses.1.key").unlink()
     replace_token_key(root)
     assert sorted(path.name for path in (root / "keys").glob("lot-addresses*")) == [
-        "lot-addresses.2.key", "lot-addresses.3.key", "lot-addresses.key"]
+        "lot-addresses.2.key",
+        "lot-addresses.3.key",
+        "lot-addresses.key",
+    ]
     assert len(read_address_keys(root, invented=False).dead("L1")) == 1
 
 

@@ -31,17 +31,25 @@ def review(root: Path, charge: str = "C1") -> Dossier:
     return reviewed_mill(root).dossiers[charge]
 
 
-def seal_charge(root: Path, charge: str = "C1", *, keys: Keys | None = None,
-                at: dt.datetime = SEALED_AT) -> Entry:
+def seal_charge(
+    root: Path, charge: str = "C1", *, keys: Keys | None = None, at: dt.datetime = SEALED_AT
+) -> Entry:
     reviewed = reviewed_mill(root)
     return seal(reviewed.folder, reviewed.dossiers[charge], "A. N. Other", keys or key(), at)
 
 
-def amend_charge(root: Path, reason: str, charge: str = "C1", *, keys: Keys | None = None,
-                 days: int = 1) -> Entry:
+def amend_charge(
+    root: Path, reason: str, charge: str = "C1", *, keys: Keys | None = None, days: int = 1
+) -> Entry:
     reviewed = reviewed_mill(root)
-    return amend(reviewed.folder, reviewed.dossiers[charge], "A. N. Other", keys or key(),
-                 SEALED_AT + dt.timedelta(days=days), reason)
+    return amend(
+        reviewed.folder,
+        reviewed.dossiers[charge],
+        "A. N. Other",
+        keys or key(),
+        SEALED_AT + dt.timedelta(days=days),
+        reason,
+    )
 
 
 def sealed_mill(root: Path, **changes) -> Path:

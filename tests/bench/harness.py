@@ -25,8 +25,9 @@ from pathlib import Path
 RESULTS = Path(__file__).parent / "results"
 
 #: Starts as an installed command does: with its modules compiled.
-ENVIRONMENT = {name: value for name, value in os.environ.items()
-               if name != "PYTHONDONTWRITEBYTECODE"}
+ENVIRONMENT = {
+    name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"
+}
 
 
 @dataclass
@@ -50,9 +51,11 @@ class Result:
     def __str__(self) -> str:
         peak = f"  peak {self.peak_mb:.0f} MB" if self.peak_mb else ""
         sign = "≥" if self.more else "≤"
-        return (f"{self.name}: {self.path_s:.4g} s, {self.ratio:.2f} × {self.floor} "
-                f"({self.floor_s:.4g} s); goal {sign} {self.goal}, "
-                f"{'met' if self.met else 'MISSED'}{peak}")
+        return (
+            f"{self.name}: {self.path_s:.4g} s, {self.ratio:.2f} × {self.floor} "
+            f"({self.floor_s:.4g} s); goal {sign} {self.goal}, "
+            f"{'met' if self.met else 'MISSED'}{peak}"
+        )
 
 
 @dataclass
@@ -70,8 +73,10 @@ class Growth:
         return slope(self.sizes, self.seconds), slope(self.sizes, self.peak_mb)
 
     def __str__(self) -> str:
-        at = ", ".join(f"{size:,}: {seconds:.3g} s, {peak:.0f} MB" for size, seconds, peak in
-                       zip(self.sizes, self.seconds, self.peak_mb, strict=True))
+        at = ", ".join(
+            f"{size:,}: {seconds:.3g} s, {peak:.0f} MB"
+            for size, seconds, peak in zip(self.sizes, self.seconds, self.peak_mb, strict=True)
+        )
         time_power, memory_power = self.exponents
         return f"{self.name}: {at}; time ~ n^{time_power:.2f}, memory ~ n^{memory_power:.2f}"
 
@@ -89,19 +94,36 @@ class Book:
         (self.results if isinstance(found, Result) else self.growths).append(found)
         return found
 
-    def against(self, name: str, path: Callable[[], object], floor_name: str,
-                floor: Callable[[], object], goal: float, *, times: int = 5,
-                clock: Callable[[], float] | None = None, more: bool = False,
-                peak_mb: float | None = None, warm: bool = True) -> Result:
+    def against(
+        self,
+        name: str,
+        path: Callable[[], object],
+        floor_name: str,
+        floor: Callable[[], object],
+        goal: float,
+        *,
+        times: int = 5,
+        clock: Callable[[], float] | None = None,
+        more: bool = False,
+        peak_mb: float | None = None,
+        warm: bool = True,
+    ) -> Result:
         """Time a path against its floor; `more` is for a floor that is to take longer."""
         clock = clock or processor
         if warm:
             floor(), path()  # what is imported or read once is not what is compared
         pairs = [(timed(floor, clock), timed(path, clock)) for _ in range(times)]
         ratios = [low / high if more else high / low for low, high in pairs]
-        result = Result(name, floor_name, statistics.median(low for low, _ in pairs),
-                        statistics.median(high for _, high in pairs), statistics.median(ratios),
-                        goal, peak_mb, more)
+        result = Result(
+            name,
+            floor_name,
+            statistics.median(low for low, _ in pairs),
+            statistics.median(high for _, high in pairs),
+            statistics.median(ratios),
+            goal,
+            peak_mb,
+            more,
+        )
         self.tell(result)
         return result
 
@@ -109,12 +131,17 @@ class Book:
         """Write everything as JSON, so that runs can be compared."""
         RESULTS.mkdir(exist_ok=True)
         path = RESULTS / f"{time.strftime('%Y%m%d-%H%M%S', time.gmtime())}.json"
-        path.write_text(json.dumps(
-            {"machine": f"{platform.machine()}, {os.cpu_count()} processors, Python "
-                        f"{platform.python_version()}",
-             "results": [asdict(one) | {"met": one.met} for one in self.results],
-             "growths": [asdict(one) | {"exponents": one.exponents} for one in self.growths]},
-            indent=1))
+        path.write_text(
+            json.dumps(
+                {
+                    "machine": f"{platform.machine()}, {os.cpu_count()} processors, Python "
+                    f"{platform.python_version()}",
+                    "results": [asdict(one) | {"met": one.met} for one in self.results],
+                    "growths": [asdict(one) | {"exponents": one.exponents} for one in self.growths],
+                },
+                indent=1,
+            )
+        )
         return path
 
 
@@ -134,16 +161,23 @@ def slope(sizes: Sequence[int], values: Sequence[float]) -> float:
     """Return the exponent fitted to values at sizes, by least squares on logarithms."""
     if len(sizes) < 2:
         return math.nan
-    fit = statistics.linear_regression([math.log(n) for n in sizes],
-                                       [math.log(max(v, 1e-9)) for v in values])
+    fit = statistics.linear_regression(
+        [math.log(n) for n in sizes], [math.log(max(v, 1e-9)) for v in values]
+    )
     return fit.slope
 
 
 def child(*words: object) -> tuple[float, float]:
     """Run this Python with arguments; return its processor seconds and its peak memory [MB]."""
-    with tempfile.TemporaryFile() as said, subprocess.Popen(
-            [sys.executable, *map(str, words)], stdout=subprocess.DEVNULL, stderr=said,
-            env=ENVIRONMENT) as run:
+    with (
+        tempfile.TemporaryFile() as said,
+        subprocess.Popen(
+            [sys.executable, *map(str, words)],
+            stdout=subprocess.DEVNULL,
+            stderr=said,
+            env=ENVIRONMENT,
+        ) as run,
+    ):
         _, status, used = os.wait4(run.pid, 0)
         run.returncode = os.waitstatus_to_exitcode(status)
         said.seek(0)

@@ -19,8 +19,14 @@ from pathlib import Path
 
 PROJECT = Path(__file__).resolve().parents[2]
 
-SPECIES = ("acer-rubrum", "acer-saccharum", "prunus-serotina", "fraxinus-americana",
-           "betula-alleghaniensis", "liriodendron-tulipifera")
+SPECIES = (
+    "acer-rubrum",
+    "acer-saccharum",
+    "prunus-serotina",
+    "fraxinus-americana",
+    "betula-alleghaniensis",
+    "liriodendron-tulipifera",
+)
 KILNS = 24
 FIRST, DAYS = dt.date(2016, 1, 4), 3640
 POSITIONS = ("door low", "door high", "middle low", "middle high", "back low", "back high")
@@ -215,7 +221,9 @@ def kiln_text(number: int) -> str:
     """Return a kiln, its instruments calibrated twice a year."""
     calibrations = ", ".join(
         f"{{on: {year}-{month}-{10 + number % 15}, by: J. Pell (invented), method: ice point}}"
-        for year in range(FIRST.year - 1, FIRST.year + 11) for month in ("01", "07"))
+        for year in range(FIRST.year - 1, FIRST.year + 11)
+        for month in ("01", "07")
+    )
     return KILN.format(number=number, positions=", ".join(POSITIONS), calibrations=calibrations)
 
 
@@ -223,8 +231,10 @@ def noise_table(seed: int) -> list[tuple[str, str]]:
     """Return rows of both bulbs as the export writes them, one list for each of the two steps."""
     chance = random.Random(seed)
     rows = [(chance.gauss(0, 0.1), chance.gauss(0, 0.1)) for _ in range(289 + SLIPS)]
-    return [(f"{50 + dry:.2f},{41 + wet:.2f}\n", f"{55 + dry:.2f},{42 + wet:.2f}\n")
-            for dry, wet in rows]
+    return [
+        (f"{50 + dry:.2f},{41 + wet:.2f}\n", f"{55 + dry:.2f},{42 + wet:.2f}\n")
+        for dry, wet in rows
+    ]
 
 
 def _day(number: int, charges: int) -> dt.date:
@@ -235,8 +245,14 @@ def _id(number: int, charges: int) -> str:
     return f"{_day(number, charges):%y}-{number + 1:05d}"
 
 
-def _write_charge(content: Path, number: int, charges: int, lots_each: int,
-                  chance: random.Random, noise: Sequence[tuple[str, str]]) -> None:
+def _write_charge(
+    content: Path,
+    number: int,
+    charges: int,
+    lots_each: int,
+    chance: random.Random,
+    noise: Sequence[tuple[str, str]],
+) -> None:
     identity, species = _id(number, charges), SPECIES[number % len(SPECIES)]
     started = dt.datetime.combine(_day(number, charges), dt.time(6 + number % 5))
     path = content / f"charges/20{identity[:2]}/{identity}"
@@ -249,12 +265,15 @@ def _write_charge(content: Path, number: int, charges: int, lots_each: int,
         (content / f"lots/{identity}-{lot:02d}.yaml").write_text(text, "utf-8")
 
 
-def charge_text(identity: str, kiln: int, species: str, started: dt.datetime, packs: int,
-                chance: random.Random) -> str:
+def charge_text(
+    identity: str, kiln: int, species: str, started: dt.datetime, packs: int, chance: random.Random
+) -> str:
     """Return a charge as a person would have typed it."""
     by = chance.choice(PEOPLE)
-    boards = [(f"S{n}", chance.randint(1700, 2400), 20.2 - 0.25 * n + chance.uniform(-0.1, 0.1))
-              for n in range(1, 7)]
+    boards = [
+        (f"S{n}", chance.randint(1700, 2400), 20.2 - 0.25 * n + chance.uniform(-0.1, 0.1))
+        for n in range(1, 7)
+    ]
 
     def at(days: float = 0.0, hours: float = 0.0) -> str:
         return f"{started + dt.timedelta(days=days, hours=hours):%Y-%m-%dT%H:%M}"
@@ -264,28 +283,53 @@ def charge_text(identity: str, kiln: int, species: str, started: dt.datetime, pa
 
     weighings = "".join(
         f"  - {{at: {at(day)}, by: {by}, masses: {{"
-        + ", ".join(f"{tag}: {dry * (1 + mc(start, day) / 100):.0f} g"
-                    for tag, dry, start in boards) + "}}\n"
-        for day in range(7))
+        + ", ".join(
+            f"{tag}: {dry * (1 + mc(start, day) / 100):.0f} g" for tag, dry, start in boards
+        )
+        + "}}\n"
+        for day in range(7)
+    )
     readings = "".join(
         f"    - {{mc: {12 + chance.uniform(-0.9, 0.9):.1f} %, "
         f"pack: {identity}-P{n % packs + 1:02d}, position: {POSITIONS[n % packs % 6]}}}\n"
-        for n in range(max(4 * packs, 12)))
+        for n in range(max(4 * packs, 12))
+    )
     return CHARGE.format(
-        id=identity, kiln=kiln, species=species, by=by, sawn=at(-120)[:10], stacked=at(-1)[:10],
+        id=identity,
+        kiln=kiln,
+        species=species,
+        by=by,
+        sawn=at(-120)[:10],
+        stacked=at(-1)[:10],
         packs=", ".join(f"{identity}-P{n + 1:02d}: {POSITIONS[n % 6]}" for n in range(packs)),
-        loaded=at(hours=-1), started=at(), step_2=at(3), ended=at(6), unloaded=at(6.25),
-        surveyed=at(6.5), signed=at(8)[:10], weighings=weighings, readings=readings,
-        boards="".join(_board(n, *board, by, at(hours=-2)) for n, board in enumerate(boards)))
+        loaded=at(hours=-1),
+        started=at(),
+        step_2=at(3),
+        ended=at(6),
+        unloaded=at(6.25),
+        surveyed=at(6.5),
+        signed=at(8)[:10],
+        weighings=weighings,
+        readings=readings,
+        boards="".join(_board(n, *board, by, at(hours=-2)) for n, board in enumerate(boards)),
+    )
 
 
 def _board(place: int, tag: str, dry: int, mc: float, by: str, at: str) -> str:
     off = 0.2
     return BOARD.format(
-        id=tag, position=POSITIONS[place], side=("entering-air", "leaving-air")[place % 2],
+        id=tag,
+        position=POSITIONS[place],
+        side=("entering-air", "leaving-air")[place % 2],
         chosen=("wettest", "typical", "thickest", "typical", "typical", "driest")[place],
-        a=100 + mc + off, a_mc=mc + off, b=100 + mc - off, b_mc=mc - off,
-        green=dry * (1 + mc / 100), at=at, by=by)
+        a=100 + mc + off,
+        a_mc=mc + off,
+        b=100 + mc - off,
+        b_mc=mc - off,
+        green=dry * (1 + mc / 100),
+        at=at,
+        by=by,
+    )
 
 
 def log_text(started: dt.datetime, noise: Sequence[tuple[str, str]], slip: int) -> str:
@@ -300,12 +344,21 @@ def log_text(started: dt.datetime, noise: Sequence[tuple[str, str]], slip: int) 
     return "".join(rows)
 
 
-def lot_text(charge: str, number: int, species: str, started: dt.datetime, lots: int,
-             chance: random.Random) -> str:
+def lot_text(
+    charge: str, number: int, species: str, started: dt.datetime, lots: int, chance: random.Random
+) -> str:
     """Return a lot of one pack."""
     issued = started.date() + dt.timedelta(days=9 + number)
     return LOT.format(
-        id=f"{charge}-{number:02d}", charge=charge, pack=f"{charge}-P{number:02d}", species=species,
-        product=chance.choice(PRODUCTS).capitalize(), pieces=chance.randint(180, 240),
-        volume=(36 + chance.uniform(-1, 1)) / lots, buyer=chance.choice(BUYERS),
-        order=chance.randint(1000, 9999), issued=issued, shipped=f"{issued}T13:20")
+        id=f"{charge}-{number:02d}",
+        charge=charge,
+        pack=f"{charge}-P{number:02d}",
+        species=species,
+        product=chance.choice(PRODUCTS).capitalize(),
+        pieces=chance.randint(180, 240),
+        volume=(36 + chance.uniform(-1, 1)) / lots,
+        buyer=chance.choice(BUYERS),
+        order=chance.randint(1000, 9999),
+        issued=issued,
+        shipped=f"{issued}T13:20",
+    )

@@ -38,8 +38,10 @@ def change_a_weighing(path, grams):
 
 @pytest.fixture(scope="module")
 def mills(tmp_path_factory):
-    return {size: make_mill(tmp_path_factory.mktemp("mills") / str(size), charges=size)
-            for size in SIZES}
+    return {
+        size: make_mill(tmp_path_factory.mktemp("mills") / str(size), charges=size)
+        for size in SIZES
+    }
 
 
 def test_growth(book, mills):
@@ -53,17 +55,33 @@ def test_growth(book, mills):
         floors = [timed(lambda root=root: stat_and_hash(root), processor) for _ in range(3)]
         unchanged.append(tuple(map(statistics.median, zip(*again, strict=True))))
         floor = statistics.median(floors)
-        book.tell(Result(f"nothing changed, {size:,} charges", "stat of every input", floor,
-                         unchanged[-1][0], unchanged[-1][0] / floor, 2.0, unchanged[-1][1]))
+        book.tell(
+            Result(
+                f"nothing changed, {size:,} charges",
+                "stat of every input",
+                floor,
+                unchanged[-1][0],
+                unchanged[-1][0] / floor,
+                2.0,
+                unchanged[-1][1],
+            )
+        )
         path = charge_file(root, charge_ids(size)[size // 2])
         turns = []
         for grams in (1, -1, 1):
             change_a_weighing(path, grams)
             turns.append((child("-c", imports)[0], *build(root)))
         edited.append((statistics.median(t for _, t, _ in turns), turns[-1][2]))
-        book.tell(Result(
-            f"one weighing changed, {size:,} charges", "interpreter and imports",
-            statistics.median(low for low, _, _ in turns), edited[-1][0],
-            statistics.median(high / low for low, high, _ in turns), 1.5, edited[-1][1]))
+        book.tell(
+            Result(
+                f"one weighing changed, {size:,} charges",
+                "interpreter and imports",
+                statistics.median(low for low, _, _ in turns),
+                edited[-1][0],
+                statistics.median(high / low for low, high, _ in turns),
+                1.5,
+                edited[-1][1],
+            )
+        )
     book.tell(Growth("nothing changed, charges", SIZES, *map(list, zip(*unchanged, strict=True))))
     book.tell(Growth("one weighing changed, charges", SIZES, *map(list, zip(*edited, strict=True))))

@@ -60,8 +60,13 @@ def test_lot_pages(book, tmp_path, monkeypatch):
         noted = list(_pages(mill, Kept(), tokens))
     assert len(pages) == len(charts) == len(tokens) == LOTS
     assert list(bare()) == noted
-    book.against(f"{LOTS:,} lot pages", lambda: write("ours", ours()),
-                 "bare template and its drawings, and write", lambda: write("bare", bare()), 1.3)
+    book.against(
+        f"{LOTS:,} lot pages",
+        lambda: write("ours", ours()),
+        "bare template and its drawings, and write",
+        lambda: write("bare", bare()),
+        1.3,
+    )
 
 
 def _pages(mill: Reviewed, env: object, tokens: Mapping[str, str]) -> Iterator[str]:

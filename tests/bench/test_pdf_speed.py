@@ -32,9 +32,12 @@ class Bare:
 
     def __call__(self, html, attached=()):
         return weasyprint.HTML(string=html, base_url=BASE).write_pdf(
-            stylesheets=[self.sheet], font_config=self.fonts, pdf_tags=True,
+            stylesheets=[self.sheet],
+            font_config=self.fonts,
+            pdf_tags=True,
             pdf_variant="pdf/a-3b" if attached else None,
-            attachments=[printing._attachment(item) for item in attached] or None)
+            attachments=[printing._attachment(item) for item in attached] or None,
+        )
 
 
 @pytest.fixture(scope="module")
@@ -50,8 +53,10 @@ def views(mill):
 @pytest.fixture(scope="module")
 def pages(mill, views):
     env = environment(mill.folder.mill.record, menu=())
-    return [for_paper(env.get_template("lot_record.html").render(
-        view=view, limits=LIMITS, close=False)) for view in views]
+    return [
+        for_paper(env.get_template("lot_record.html").render(view=view, limits=LIMITS, close=False))
+        for view in views
+    ]
 
 
 def test_lot_records(book, mill, views, pages):
@@ -60,35 +65,66 @@ def test_lot_records(book, mill, views, pages):
     bare, env = Bare("record.css"), environment(mill.folder.mill.record, menu=())
     attached = [_attached(view) for view in views]
     assert [bare(*one) for one in zip(pages[:2], attached[:2], strict=True)] == [
-        lot_pdf(env, view)[0] for view in views[:2]]
-    book.against("10 lot PDFs", lambda: [lot_pdf(env, view) for view in views],
-                 "bare WeasyPrint, shared fonts and styles",
-                 lambda: [bare(*one) for one in zip(pages, attached, strict=True)], 1.1)
+        lot_pdf(env, view)[0] for view in views[:2]
+    ]
+    book.against(
+        "10 lot PDFs",
+        lambda: [lot_pdf(env, view) for view in views],
+        "bare WeasyPrint, shared fonts and styles",
+        lambda: [bare(*one) for one in zip(pages, attached, strict=True)],
+        1.1,
+    )
 
 
 def test_handbook(book, mill, tmp_path):
     html = book_html(mill.folder, environment(mill.folder.mill.record))
     bare = Bare(*CSS)
-    book.against("handbook PDF", lambda: write_book(html, tmp_path / "book.pdf"),
-                 "bare WeasyPrint on its HTML", lambda: bare(html), 1.1, times=1, warm=False)
+    book.against(
+        "handbook PDF",
+        lambda: write_book(html, tmp_path / "book.pdf"),
+        "bare WeasyPrint on its HTML",
+        lambda: bare(html),
+        1.1,
+        times=1,
+        warm=False,
+    )
 
 
 def spread(executor, pages):
-    return [task.result() for task in [executor.submit(pdf_of, page, "record.css")
-                                       for page in pages]]
+    return [
+        task.result() for task in [executor.submit(pdf_of, page, "record.css") for page in pages]
+    ]
 
 
 def test_side_by_side(book, pages):
     with Workers(1) as one, Workers(2) as two:
-        book.against("40 lot PDFs in two processes", lambda: spread(two, pages * 4),
-                     "one process", lambda: spread(one, pages * 4), 1.8, times=3,
-                     clock=time.perf_counter, more=True)
+        book.against(
+            "40 lot PDFs in two processes",
+            lambda: spread(two, pages * 4),
+            "one process",
+            lambda: spread(one, pages * 4),
+            1.8,
+            times=3,
+            clock=time.perf_counter,
+            more=True,
+        )
 
 
 def test_cluster(book, pages):
-    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None,
-                      silence_logs=50) as local, \
-            cluster(Cluster(local.scheduler_address)) as there, Workers(2) as here:
-        book.against("40 lot PDFs on a cluster of two", lambda: spread(there, pages * 4),
-                     "our own two processes", lambda: spread(here, pages * 4), 0.8, times=3,
-                     clock=time.perf_counter, more=True)
+    with (
+        LocalCluster(
+            n_workers=2, threads_per_worker=1, dashboard_address=None, silence_logs=50
+        ) as local,
+        cluster(Cluster(local.scheduler_address)) as there,
+        Workers(2) as here,
+    ):
+        book.against(
+            "40 lot PDFs on a cluster of two",
+            lambda: spread(there, pages * 4),
+            "our own two processes",
+            lambda: spread(here, pages * 4),
+            0.8,
+            times=3,
+            clock=time.perf_counter,
+            more=True,
+        )

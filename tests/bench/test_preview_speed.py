@@ -29,7 +29,13 @@ def test_a_saved_weighing(book, tmp_path):
             turns.append((child("-c", IMPORTS)[0], timed(preview.refresh, processor)))
             walls.append(preview.seconds)
             preview.finish()
-    book.tell(Result(
-        f"preview, one weighing saved, {SIZE:,} charges (wall {median(walls):.2f} s)",
-        "interpreter and imports", median(low for low, _ in turns),
-        median(high for _, high in turns), median(high / low for low, high in turns), 0.65))
+    book.tell(
+        Result(
+            f"preview, one weighing saved, {SIZE:,} charges (wall {median(walls):.2f} s)",
+            "interpreter and imports",
+            median(low for low, _ in turns),
+            median(high for _, high in turns),
+            median(high / low for low, high in turns),
+            0.65,
+        )
+    )

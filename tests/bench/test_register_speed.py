@@ -92,13 +92,36 @@ QUESTIONS = """async questions => {
 
 #: Filters by their names, and columns to sort by.
 DEEDS = {
-    "charges": [["outcome", "pass"], ["species", "acer-saccharum"], ["words", "oak"],
-                ["words", "0012"], ["", "Final MC"], ["", "Charge"], ["", "Kiln"]],
-    "lots": [["outcome", "pass"], ["species", "acer-saccharum"], ["words", "oak"],
-             ["words", "0012"], ["", "Mean"], ["", "Lot"], ["", "Species"]],
+    "charges": [
+        ["outcome", "pass"],
+        ["species", "acer-saccharum"],
+        ["words", "oak"],
+        ["words", "0012"],
+        ["", "Final MC"],
+        ["", "Charge"],
+        ["", "Kiln"],
+    ],
+    "lots": [
+        ["outcome", "pass"],
+        ["species", "acer-saccharum"],
+        ["words", "oak"],
+        ["words", "0012"],
+        ["", "Mean"],
+        ["", "Lot"],
+        ["", "Species"],
+    ],
 }
-QUESTIONED = ("L012345", "L0123", "L05", "C-20-0531", "20-05310", "045678", "red oak refused 2018",
-              "white ash", "stacking")
+QUESTIONED = (
+    "L012345",
+    "L0123",
+    "L05",
+    "C-20-0531",
+    "20-05310",
+    "045678",
+    "red oak refused 2018",
+    "white ash",
+    "stacking",
+)
 
 
 @pytest.fixture(scope="module")
@@ -133,7 +156,8 @@ def test_a_register_against_loading_and_setting_the_same(browser, site, kind):
         "began to load; bare loading "
         f"{statistics.median(bare):.0f} ms; ratio {ratio:.1f}\n  each answer "
         f"{[round(ms, 1) for ms in once]} ms, again {[round(ms, 1) for ms in again]} ms; setting "
-        f"the rows {rows:.1f} ms; ratio {statistics.median(again) / rows:.1f}")
+        f"the rows {rows:.1f} ms; ratio {statistics.median(again) / rows:.1f}"
+    )
     assert ratio < FIRST
     assert statistics.median(again) < LATER * rows
 

@@ -4,6 +4,11 @@ from tests.bench.harness import child
 
 
 def test_help(book):
-    book.against("kilnfolio --help", lambda: child("-m", "kilnfolio", "--help"),
-                 "python -c 'import argparse'", lambda: child("-c", "import argparse"), 2.0,
-                 times=15)
+    book.against(
+        "kilnfolio --help",
+        lambda: child("-m", "kilnfolio", "--help"),
+        "python -c 'import argparse'",
+        lambda: child("-c", "import argparse"),
+        2.0,
+        times=15,
+    )

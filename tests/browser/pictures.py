@@ -41,8 +41,11 @@ def take(site: Path, folder: Path) -> None:
             page.close()
         browser.close()
     for path in [*pdfs_of(site), *printed(folder)]:
-        whole = path.stem if path.stem.startswith(("labels", "sheet")) else (
-            f"{path.relative_to(site).parts[0]}-{path.stem}")
+        whole = (
+            path.stem
+            if path.stem.startswith(("labels", "sheet"))
+            else (f"{path.relative_to(site).parts[0]}-{path.stem}")
+        )
         subprocess.run(["pdftoppm", "-r", "60", "-png", path, folder / whole], check=True)
 
 
@@ -55,10 +58,14 @@ def pdfs_of(site: Path) -> list[Path]:
 def printed(folder: Path) -> list[Path]:
     """Print labels on every sheet, and a kiln-side sheet on each paper."""
     charge = sorted((PROJECT / "content/charges").glob("*/*/charge.yaml"))[-1].parent.name
-    runs = {folder / f"labels-{name}.pdf": ["labels", "--folder", PROJECT, "--sheet", name]
-            for name in SHEETS}
-    runs |= {folder / f"sheet-{paper}.pdf": ["sheet", charge, PROJECT, "--paper", paper]
-             for paper in ("a4", "letter")}
+    runs = {
+        folder / f"labels-{name}.pdf": ["labels", "--folder", PROJECT, "--sheet", name]
+        for name in SHEETS
+    }
+    runs |= {
+        folder / f"sheet-{paper}.pdf": ["sheet", charge, PROJECT, "--paper", paper]
+        for paper in ("a4", "letter")
+    }
     for path, words in runs.items():
         main([*map(str, words), "--out", str(path)])
     return list(runs)

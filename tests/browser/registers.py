@@ -51,16 +51,34 @@ def charge_rows(count: int, years: float = 10.0) -> list[ChargeRow]:
         kiln, kiln_id = chance.choice(KILNS)
         started = FIRST + place * step
         number = "=1+1" if place == 0 else f"C-{started:%y}-{place:05d}"
-        rows.append(ChargeRow(
-            number=number, target=routes.charge(number), stock=f"{name} {thickness}",
-            species=species, species_names=(name,), thickness=(thickness,), kiln=kiln,
-            kiln_id=kiln_id, schedule=f"{name}, green", schedule_target="index.html",
-            schedule_id=f"{species}-green", started=started, ended=started, length="",
-            days=chance.uniform(5, 40), target_mc=8.0, start_mc=chance.uniform(40, 90),
-            final_mc=chance.uniform(6, 12) if chance.random() > 0.1 else None, final_sd=0.5,
-            readings=30, outcome=chance.choice([one for one in BY_WEIGHT if one != "note"]),
-            counts=(), defects="",
-            found=chance.choice(("", "", "surface checks", "honeycomb, split"))))
+        rows.append(
+            ChargeRow(
+                number=number,
+                target=routes.charge(number),
+                stock=f"{name} {thickness}",
+                species=species,
+                species_names=(name,),
+                thickness=(thickness,),
+                kiln=kiln,
+                kiln_id=kiln_id,
+                schedule=f"{name}, green",
+                schedule_target="index.html",
+                schedule_id=f"{species}-green",
+                started=started,
+                ended=started,
+                length="",
+                days=chance.uniform(5, 40),
+                target_mc=8.0,
+                start_mc=chance.uniform(40, 90),
+                final_mc=chance.uniform(6, 12) if chance.random() > 0.1 else None,
+                final_sd=0.5,
+                readings=30,
+                outcome=chance.choice([one for one in BY_WEIGHT if one != "note"]),
+                counts=(),
+                defects="",
+                found=chance.choice(("", "", "surface checks", "honeycomb, split")),
+            )
+        )
     return rows
 
 
@@ -72,11 +90,21 @@ def lot_rows(charges: list[ChargeRow], each: int) -> list[LotRow]:
         for part in range(each):
             state = STATES[chance.choice((True, True, True, False, None))]
             outcome, verdict = state.outcome, state.verdict
-            rows.append(LotRow(
-                number=f"L{len(rows):06d}", product=f"{charge.species_names[0]} boards, planed",
-                species=charge.species_names[0], species_id=charge.species, charges=charge.number,
-                day=(charge.started + dt.timedelta(days=40 + part)).date(), target_mc=8.0,
-                mean_mc=charge.final_mc, readings=30, outcome=outcome, verdict=verdict))
+            rows.append(
+                LotRow(
+                    number=f"L{len(rows):06d}",
+                    product=f"{charge.species_names[0]} boards, planed",
+                    species=charge.species_names[0],
+                    species_id=charge.species,
+                    charges=charge.number,
+                    day=(charge.started + dt.timedelta(days=40 + part)).date(),
+                    target_mc=8.0,
+                    mean_mc=charge.final_mc,
+                    readings=30,
+                    outcome=outcome,
+                    verdict=verdict,
+                )
+            )
     return rows
 
 
@@ -91,14 +119,21 @@ class Registers:
         self._groups: dict[tuple[str, str], list[Row]] = {}
         for kind, rows in ((CHARGES.kind, charges), (LOTS.kind, lots)):
             for row in newest_first(rows):
-                for group in (ALL, f"year:{row.day.year}", f"quarter:{quarter_of(row.day)}",
-                              f"month:{month_of(row.day)}"):
+                for group in (
+                    ALL,
+                    f"year:{row.day.year}",
+                    f"quarter:{quarter_of(row.day)}",
+                    f"month:{month_of(row.day)}",
+                ):
                     self._groups.setdefault((kind, group), []).append(row)
         self._facts = {
-            wanted: [facts_of(group.removeprefix("quarter:"), rows)
-                     for (kind, group), rows in self._groups.items()
-                     if kind == wanted and group.startswith("quarter:")]
-            for wanted in (CHARGES.kind, LOTS.kind)}
+            wanted: [
+                facts_of(group.removeprefix("quarter:"), rows)
+                for (kind, group), rows in self._groups.items()
+                if kind == wanted and group.startswith("quarter:")
+            ]
+            for wanted in (CHARGES.kind, LOTS.kind)
+        }
 
     def register_facts(self, register: Register) -> list[Facts]:
         """Return what is to be known of each part of a register."""
@@ -120,10 +155,16 @@ def write_registers(out: Path, charges: list[ChargeRow], lots: list[LotRow]) -> 
     registers = Registers(charges, lots)
     oak = Page("species/quercus-rubra.html", "", "Northern red oak", "species", "A heavy wood.")
     nouns = {**SCRIPTS, "charges": MILL["charge-register"], "lots": MILL["lot-register"]}
-    pages = [page for noun in nouns.values() for name in noun.names(registers)
-             for page in noun.pages(registers, name)]
-    for path, text in [*((page.path, page.html) for page in pages),
-                       (INDEX_PATH, search_index([oak], {"red oak": ["northern red oak"]}))]:
+    pages = [
+        page
+        for noun in nouns.values()
+        for name in noun.names(registers)
+        for page in noun.pages(registers, name)
+    ]
+    for path, text in [
+        *((page.path, page.html) for page in pages),
+        (INDEX_PATH, search_index([oak], {"red oak": ["northern red oak"]})),
+    ]:
         target = out / path
         target.parent.mkdir(parents=True, exist_ok=True)
         target.write_text(text, "utf-8", newline="\n")

@@ -41,8 +41,10 @@ def number(words: str) -> float:
 
 def good_operator(page) -> dict[str, str]:
     """Follow the sheet by the daily weighing, change the wick every other day, equalize."""
-    steps = page.evaluate("JSON.parse(document.getElementById('bench-data').textContent)"
-                          ".scenarios['white-maple-27mm'].steps")
+    steps = page.evaluate(
+        "JSON.parse(document.getElementById('bench-data').textContent)"
+        ".scenarios['white-maple-27mm'].steps"
+    )
     set_air(page, steps[0]["dry_bulb"], steps[0]["depression"])
     place = 0
     for day in range(40):
@@ -136,8 +138,11 @@ def test_a_thicker_board_is_wetter_and_a_later_day_is_drier(page, bench_page):
 
 def test_the_keyboard_moves_every_figure(page, bench_page):
     page.goto(bench_page)
-    for knob, out in (("air-dry", "air-wet"), ("board-emc", "board-mean"),
-                      ("survey-readings", "survey-says")):
+    for knob, out in (
+        ("air-dry", "air-wet"),
+        ("board-emc", "board-mean"),
+        ("survey-readings", "survey-says"),
+    ):
         before = page.inner_text(f"#{out}")
         page.focus(f"#{knob}")
         for _ in range(8):

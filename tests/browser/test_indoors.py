@@ -46,8 +46,10 @@ def opened(page, lot_page):
 
 def random_rooms(rng):
     for _ in range(INPUTS):
-        cuts = tuple((cut, round(rng.uniform(0.5, 15.0), 1))
-                     for cut in ("flat-sawn", "quarter-sawn")[: rng.integers(0, 3)])
+        cuts = tuple(
+            (cut, round(rng.uniform(0.5, 15.0), 1))
+            for cut in ("flat-sawn", "quarter-sawn")[: rng.integers(0, 3)]
+        )
         timber = Timber(round(rng.uniform(3.0, 40.0), 2), cuts)
         yield timber, round(rng.uniform(*TEMPERATURE_C), 1), round(rng.uniform(*HUMIDITY_PCT), 1)
 
@@ -60,16 +62,21 @@ def test_the_script_tells_what_python_tells_of_ten_thousand_rooms(opened):
              window.kilnfolio.makeIndoors({...data, mc_pct, cuts})(temp, humidity))""",
         [chooser(rooms[0][0]), asked],
     )
-    different = [(room, answer) for room, answer in zip(rooms, answers, strict=True)
-                 if answer != told(*room) and not on_an_edge(room, answer)]
+    different = [
+        (room, answer)
+        for room, answer in zip(rooms, answers, strict=True)
+        if answer != told(*room) and not on_an_edge(room, answer)
+    ]
     assert different == []
 
 
 def on_an_edge(room, answer):
     """Return whether inputs a hair apart would make Python tell the same."""
     timber, temp, humidity = room
-    return any(answer == told(timber, temp * factor, humidity * factor)
-               for factor in (1 - CLOSE, 1 + CLOSE))
+    return any(
+        answer == told(timber, temp * factor, humidity * factor)
+        for factor in (1 - CLOSE, 1 + CLOSE)
+    )
 
 
 def test_a_reader_chooses_a_room_or_writes_one(opened):
@@ -80,7 +87,8 @@ def test_a_reader_chooses_a_room_or_writes_one(opened):
     assert f"{ROOMS[0][2]:g}\u00a0% humidity" in said.inner_text()
     form.locator("[name=unit]").select_option("°F")
     assert float(form.locator("[name=temperature]").input_value()) == pytest.approx(
-        ROOMS[0][1] * 1.8 + 32, abs=0.5)
+        ROOMS[0][1] * 1.8 + 32, abs=0.5
+    )
     form.locator("[name=temperature]").fill("64")
     form.locator("[name=humidity]").fill("42")
     assert form.locator("[name=room]").input_value() == ""

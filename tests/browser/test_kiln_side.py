@@ -26,9 +26,15 @@ from kilnfolio.site.pages.kiln_side import (
 )
 from kilnfolio.site.static import copy_assets
 
-RUNNING = {"ended": DROP, "unloaded": DROP, "survey": DROP, "signatures": DROP,
-           "events": [{"at": "2026-06-07T07:00", "kind": "note", "by": "Night shift",
-                       "note": "Fan 2 hums"}]}
+RUNNING = {
+    "ended": DROP,
+    "unloaded": DROP,
+    "survey": DROP,
+    "signatures": DROP,
+    "events": [
+        {"at": "2026-06-07T07:00", "kind": "note", "by": "Night shift", "note": "Fan 2 hums"}
+    ],
+}
 
 
 @pytest.fixture(scope="module")
@@ -37,9 +43,11 @@ def made(tmp_path_factory):
     root = minimal_mill(tmp_path_factory.mktemp("mill"), charge=RUNNING)
     out = tmp_path_factory.mktemp("site")
     context = mill_context(open_mill(root).graph)
-    pages = [home_page(context), *(kiln_side_page(context, name)
-                                    for name in kiln_side_names(context)),
-             *(worker_file(context, name) for name in worker_names(context))]
+    pages = [
+        home_page(context),
+        *(kiln_side_page(context, name) for name in kiln_side_names(context)),
+        *(worker_file(context, name) for name in worker_names(context)),
+    ]
     for page in pages:
         target = out / page.path
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -50,8 +58,12 @@ def made(tmp_path_factory):
 
 @pytest.fixture
 def phone(browser):
-    context = browser.new_context(viewport={"width": 360, "height": 740}, has_touch=True,
-                                  timezone_id="America/Toronto", accept_downloads=True)
+    context = browser.new_context(
+        viewport={"width": 360, "height": 740},
+        has_touch=True,
+        timezone_id="America/Toronto",
+        accept_downloads=True,
+    )
     page = context.new_page()
     page.clock.set_fixed_time(dt.datetime(2026, 6, 8, 12, tzinfo=dt.UTC))
     wrong = []
@@ -75,12 +87,14 @@ def test_the_page_says_what_python_says_to_the_digit(made, phone):
     rounds = []
     for number in range(300):
         at = dt.datetime(2026, 6, 7, 12, tzinfo=dt.UTC) + dt.timedelta(
-            minutes=chance.randint(-600, 5000))
+            minutes=chance.randint(-600, 5000)
+        )
         masses = {}
         for board in state.boards:
             mass = board.last_g - chance.choice([0, 1, 12, 16, 35, 120, -3, -16, -60])
-            masses[board.tag] = chance.choice([
-                mass, mass, mass, mass / 10, mass / 1000, float(str(mass)[1:]), mass + 900])
+            masses[board.tag] = chance.choice(
+                [mass, mass, mass, mass / 10, mass / 1000, float(str(mass)[1:]), mass + 900]
+            )
         if number % 3 == 0:
             masses["S1"], masses["S3"] = masses["S3"], masses["S1"]
         if number % 7 == 0:
@@ -90,7 +104,8 @@ def test_the_page_says_what_python_says_to_the_digit(made, phone):
     said = phone.evaluate(
         "([state, rounds]) => rounds.map(([masses, at]) => kilnfolio.kilnSide.lookAtRound("
         "state, masses, at))",
-        [plain, [[masses, at.timestamp() * 1000] for masses, at in rounds]])
+        [plain, [[masses, at.timestamp() * 1000] for masses, at in rounds]],
+    )
     kinds = set()
     for (masses, at), theirs in zip(rounds, said, strict=True):
         ours = json.loads(json.dumps(asdict(look_at_round(state, masses, at))))
@@ -130,8 +145,10 @@ def test_a_round_from_field_to_record(made, phone, tmp_path):
     assert (taken.new, taken.same, taken.left) == (5, 5, [])
     value = parse_yaml((root / FILES["charge"]).read_bytes(), "").value
     assert value["weighings"][-1] == {
-        "at": "2026-06-08T08:00", "by": "R. Quill",
-        "masses": {"S1": "2230 g", "S2": "2350 g", "S3": "2109 g"}}
+        "at": "2026-06-08T08:00",
+        "by": "R. Quill",
+        "masses": {"S1": "2230 g", "S2": "2350 g", "S3": "2109 g"},
+    }
     assert value["stops"][-1]["cause"] == "power cut"
     phone.click("#clear")
     assert phone.text_content("#kept-count") == "none"
@@ -172,7 +189,8 @@ def test_it_fits_a_phone_and_a_glove(made, phone):
     assert phone.evaluate("document.documentElement.scrollWidth") <= 360
     heights = phone.eval_on_selector_all(
         ".kiln-side button:not([hidden]), .kiln-side input",
-        "all => all.map(one => one.getBoundingClientRect().height)")
+        "all => all.map(one => one.getBoundingClientRect().height)",
+    )
     assert min(heights) >= 44  # WCAG 2.2, 2.5.5 target size (enhanced): 44 CSS pixels
 
 

@@ -21,8 +21,7 @@ from kilnfolio.archive.tokens import lot_token, read_token_key
 VECTORS = {
     "": "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855",
     "abc": "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad",
-    "abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq":
-        "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1",
+    "abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq": "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1",
     "a" * 1_000_000: "cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0",
 }
 
@@ -113,13 +112,17 @@ FORGERIES = {
     "product": (r'(data-record="product">)[^<]+', r"\g<1>Oak flooring"),
     "size": (r'(data-record="shown.size">)[^<]+', r"\g<1>50 mm thick"),
     "packs": (r'(data-record="packs.0.number">)[^<]+', r"\g<1>P7"),
-    "a pack put in": (r'(<tbody>\s*)(?=<tr><th scope="row" data-record="packs)',
-                      r"\g<1><tr><th>P8</th><td>9</td><td>1 m³</td></tr>"),
+    "a pack put in": (
+        r'(<tbody>\s*)(?=<tr><th scope="row" data-record="packs)',
+        r"\g<1><tr><th>P8</th><td>9</td><td>1 m³</td></tr>",
+    ),
     "measured": (r'(data-record="shown.measured">)[^<]+', r"\g<1>1 January 2027"),
     "issued": (r'(data-record="shown.issued">)[^<]+', r"\g<1>Version 9, issued 1 January 2027"),
     "order": (r'(data-record="ordered">)[^<]+', r"\g<1>any board at all"),
-    "a claim put in": (r'(<dl class="lot-facts">)',
-                       r"\g<1><div><dt>Certificate claim</dt><dd>FSC 100%</dd></div>"),
+    "a claim put in": (
+        r'(<dl class="lot-facts">)',
+        r"\g<1><div><dt>Certificate claim</dt><dd>FSC 100%</dd></div>",
+    ),
     "a claim put in as a heading": (r'(<section class="lot-hero[^>]*>)', r"\g<1><p>FSC 100%</p>"),
     "a fact taken out": (r'<dd data-record="ordered">.*?</dd>', r"<dd></dd>"),
     "verdict": (r'(id="verdict-words"[^>]*>).*?</h1>', r"\g<1>graded A</h1>"),
@@ -185,9 +188,13 @@ def test_without_script_the_digits_and_words_are_there_to_compare(browser, site,
 
 def test_the_demonstrations_amended_lot_says_what_its_labels_say(page, demo_site):
     """The committed ledger, the page and the label's fragment agree."""
-    [lot] = [lot for lot in {entry.lot for entry in read_ledger(PROJECT).entries
-                             if isinstance(entry, LotEntry)}
-             if len(read_ledger(PROJECT).of_lot(lot)) > 1]
+    [lot] = [
+        lot
+        for lot in {
+            entry.lot for entry in read_ledger(PROJECT).entries if isinstance(entry, LotEntry)
+        }
+        if len(read_ledger(PROJECT).of_lot(lot)) > 1
+    ]
     first, last = read_ledger(PROJECT).of_lot(lot)
     token = lot_token(lot, read_token_key(PROJECT, invented=True))
     where = (demo_site / "customer" / token / "index.html").as_uri()

@@ -20,8 +20,12 @@ from kilnfolio.site.static import copy_assets
 #: What a reader must be told in each case. The first is the mill's verdict, the second how the
 #: page was opened: by its label, by an older one, by another one, or without a label.
 VERDICTS = {True: "meets the order", False: "does not meet the order", None: "not assessed"}
-LABELS = {"its own": "matches the label", "older": "amended after this label was printed",
-          "another": "does not match its label", "none": "could not be checked"}
+LABELS = {
+    "its own": "matches the label",
+    "older": "amended after this label was printed",
+    "another": "does not match its label",
+    "none": "could not be checked",
+}
 #: The first screen of a phone, in CSS pixels.
 WIDTH, HEIGHT = 360, 640
 #: Text whose first line is on the screen, as a reader sees it.
@@ -65,8 +69,12 @@ def lots(tmp_path_factory) -> dict[bool | None, tuple[Path, str]]:
 @pytest.mark.parametrize(("met", "label"), list(product(VERDICTS, LABELS)))
 def test_the_first_screen_decides(page, lots, met, label):
     path, digits = lots[met]
-    fragment = {"its own": "#" + digits, "older": "#" + "ab" * 16, "another": "#" + "cd" * 16,
-                "none": ""}[label]
+    fragment = {
+        "its own": "#" + digits,
+        "older": "#" + "ab" * 16,
+        "another": "#" + "cd" * 16,
+        "none": "",
+    }[label]
     page.set_viewport_size({"width": WIDTH, "height": HEIGHT})
     page.goto("about:blank")
     page.goto(path.as_uri() + fragment)

@@ -148,12 +148,21 @@ def test_the_csv_holds_every_row_that_passed_in_the_order_seen_and_runs_nothing(
     assert waiting.value.suggested_filename == "charges.csv"
     head, *lines = csv.reader(io.StringIO(text))
     passed = [row for row in newest_first(CHARGES) if row.species == CHARGES[0].species]
-    assert head[:8] == ["Charge", "Checks", "Lumber", "Kiln", "Started", "Took days",
-                        "MC at start %", "Final MC %"]
+    assert head[:8] == [
+        "Charge",
+        "Checks",
+        "Lumber",
+        "Kiln",
+        "Started",
+        "Took days",
+        "MC at start %",
+        "Final MC %",
+    ]
     assert [line[0] for line in lines] == [*(row.number for row in passed[:-1]), "'=1+1"]
     assert [line[4] for line in lines] == [row.day.isoformat() for row in passed]
     assert [line[7] for line in lines] == [
-        "" if row.final_mc is None else f"{row.final_mc:.1f}" for row in passed]
+        "" if row.final_mc is None else f"{row.final_mc:.1f}" for row in passed
+    ]
     assert not any(cell.startswith(("=", "+", "@", "-")) for line in lines for cell in line)
 
 
@@ -162,7 +171,8 @@ def test_lots_are_filtered_by_their_verdict(page, site):
     page.get_by_label("Order").select_option("fail")
     assert told(page) == sum(row.outcome == "fail" for row in LOTS)
     assert set(page.locator("#register tbody td:nth-child(2)").all_inner_texts()) == {
-        "does not meet the order"}
+        "does not meet the order"
+    }
 
 
 @pytest.mark.parametrize("kind", ["charges", "lots"])
@@ -202,9 +212,11 @@ def test_search_finds_a_number_or_its_beginning(charges, asked, wanted):
 
 def test_search_finds_charges_by_what_describes_them(charges):
     groups = charges.evaluate("kilnfolioSearch.answer('red oak 8/4 refused 2016')")
-    wanted = [row for row in newest_first(CHARGES)
-              if row.stock == "Northern red oak 8/4" and row.outcome == "fail"
-              and row.day.year == 2016]
+    wanted = [
+        row
+        for row in newest_first(CHARGES)
+        if row.stock == "Northern red oak 8/4" and row.outcome == "fail" and row.day.year == 2016
+    ]
     found = next(group for group in groups if group["kind"] == "charge")
     assert found["total"] == len(wanted) > 5
     titles = [entry[0][0] for entry in found["entries"]]

@@ -40,8 +40,11 @@ TOLD = """async question => {
 def _wanted(entry) -> list[str]:
     """Return the pages that answer a query."""
     others = entry.get("or", [])
-    return [entry["page"], *([others] if isinstance(others, str) else others)] \
-        if "page" in entry else []
+    return (
+        [entry["page"], *([others] if isinstance(others, str) else others)]
+        if "page" in entry
+        else []
+    )
 
 
 def test_there_are_a_hundred_queries_and_their_pages_exist(demo_site):
@@ -81,8 +84,10 @@ def test_the_air_of_two_bulbs_is_that_of_another_library(search_page, dry, wet):
     assert shown == pytest.approx(expected, abs=1.5)
 
 
-@pytest.mark.parametrize("question", [
-    "T4-D2", "25 mm oak", "4/4", "HB-25-041", "56 degrees 30 minutes", "12 %", "56 30 core"])
+@pytest.mark.parametrize(
+    "question",
+    ["T4-D2", "25 mm oak", "4/4", "HB-25-041", "56 degrees 30 minutes", "12 %", "56 30 core"],
+)
 def test_other_numbers_are_not_taken_for_bulbs(search_page, question):
     assert not search_page.evaluate(TOLD, question).startswith("Dry bulb")
 

@@ -20,8 +20,9 @@ def practice_page(tmp_path_factory: pytest.TempPathFactory) -> str:
 
 
 def masses(page, kind: str) -> list[float]:
-    asked = page.locator(f"#{kind} .asked").inner_text().replace("\u00a0", " ").replace(
-        "\u202f", "")
+    asked = (
+        page.locator(f"#{kind} .asked").inner_text().replace("\u00a0", " ").replace("\u202f", "")
+    )
     return [float(found) for found in re.findall(r"([\d.]+) g\b", asked)]
 
 
@@ -68,8 +69,13 @@ def test_the_plain_mean_is_told_from_the_controlling_mc(page, practice_page):
 
 def test_other_units_are_taken_and_odd_ones_refused(page, practice_page):
     page.goto(practice_page)
-    asked = page.locator("#board-oven-dry .asked").inner_text().replace("\u00a0", " ").replace(
-        "\u202f", "").replace(" ", " ")
+    asked = (
+        page.locator("#board-oven-dry .asked")
+        .inner_text()
+        .replace("\u00a0", " ")
+        .replace("\u202f", "")
+        .replace(" ", " ")
+    )
     mass = float(re.search(r"weighs ([\d ]+) g", asked)[1].replace(" ", ""))
     mc = float(re.search(r"of ([\d.]+) %", asked)[1])
     dry = mass / (1.0 + mc / 100.0)

@@ -17,7 +17,10 @@ def test_drawings_are_given_their_colours_for_paper():
 
 @pytest.mark.parametrize("sheet", SHEETS)
 def test_every_name_stands_somewhere_or_has_a_value_beside_it(sheet):
-    known = {name for one in SHEETS
-             for name in re.findall(r"(--[\w-]+)\s*:", (HOME / one).read_text("utf-8"))}
+    known = {
+        name
+        for one in SHEETS
+        for name in re.findall(r"(--[\w-]+)\s*:", (HOME / one).read_text("utf-8"))
+    }
     used = set(re.findall(r"var\((--[\w-]+)\s*\)", (HOME / sheet).read_text("utf-8")))
     assert used <= known

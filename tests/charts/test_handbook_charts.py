@@ -33,8 +33,10 @@ def test_a_band_that_no_air_holds_has_none():
 
 
 def test_every_band_and_stop_is_read_out():
-    for drawing, count in ((bands_chart("b", "Bands", BANDS, 20.0), len(BANDS)),
-                           (strength_chart("s", "Strength", OAK), 11)):
+    for drawing, count in (
+        (bands_chart("b", "Bands", BANDS, 20.0), len(BANDS)),
+        (strength_chart("s", "Strength", OAK), 11),
+    ):
         assert len(re.findall("data-read=", drawing)) == count
         assert 'role="img"' in drawing
 

@@ -45,19 +45,24 @@ def test_other_shells_get_every_command(shell, capsys):
 def test_the_manual_page_names_every_command_and_is_well_formed(capsys):
     page = printed(capsys, "man")
     assert page.startswith(".TH KILNFOLIO")
-    assert all(f"kilnfolio\\ {command}" in page or f"kilnfolio {command}" in page
-               for command in COMMANDS)
+    assert all(
+        f"kilnfolio\\ {command}" in page or f"kilnfolio {command}" in page for command in COMMANDS
+    )
     if shutil.which("groff"):
-        run = subprocess.run(["groff", "-man", "-Tutf8", "-ww", "-z"], input=page, text=True,
-                             capture_output=True)
+        run = subprocess.run(
+            ["groff", "-man", "-Tutf8", "-ww", "-z"], input=page, text=True, capture_output=True
+        )
         assert run.stderr == ""
 
 
-@pytest.mark.parametrize(("words", "said"), [
-    (["chek"], "there is no command 'chek'; did you mean 'check'?"),
-    (["check", "--char", "C1"], "unrecognized arguments: --char"),
-    (["completion", "fishh"], "there is no choice 'fishh'; choose from bash, zsh, tcsh, man"),
-])
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["chek"], "there is no command 'chek'; did you mean 'check'?"),
+        (["check", "--char", "C1"], "unrecognized arguments: --char"),
+        (["completion", "fishh"], "there is no choice 'fishh'; choose from bash, zsh, tcsh, man"),
+    ],
+)
 def test_a_slip_is_named_and_ends_with_2(words, said, capsys):
     with pytest.raises(SystemExit) as ended:
         main(words)

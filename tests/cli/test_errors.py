@@ -31,8 +31,10 @@ def test_a_fault_of_ours_is_said_to_be_ours(command, monkeypatch, capsys, tmp_pa
     # 70 is EX_SOFTWARE, "internal software error", of BSD's sysexits.h
     assert main([command]) == os.EX_SOFTWARE == 70
     said = capsys.readouterr().err
-    assert said.startswith("kilnfolio: this is our fault, not yours: ZeroDivisionError: float "
-                           "division by zero (cli/__init__.py:")
+    assert said.startswith(
+        "kilnfolio: this is our fault, not yours: ZeroDivisionError: float "
+        "division by zero (cli/__init__.py:"
+    )
     assert "Traceback" not in said
     (report,) = tmp_path.glob("kilnfolio-fault-*.txt")
     assert f"please send {report} to whoever looks after kilnfolio for you" in said
@@ -47,8 +49,10 @@ def test_a_fault_is_said_where_no_report_can_be_written(monkeypatch, capsys):
     monkeypatch.setattr(tempfile, "mkstemp", lambda **_: fails(OSError(errno.ENOSPC, "full"))(0))
     monkeypatch.setattr("kilnfolio.cli.check.run", fails(KeyError("hour")))
     assert main(["check"]) == 70
-    assert f"please send these lines to whoever looks after kilnfolio for you, with your command " \
+    assert (
+        f"please send these lines to whoever looks after kilnfolio for you, with your command "
         f"and the version, {__version__}\n" in capsys.readouterr().err
+    )
 
 
 def test_too_little_memory_is_no_fault(monkeypatch, capsys):
@@ -60,11 +64,17 @@ def test_too_little_memory_is_no_fault(monkeypatch, capsys):
 def test_a_terminal_that_has_no_such_letter_gets_an_escape(tmp_path):
     root = minimal_mill(tmp_path / "mill")
     charge = next(root.glob("content/charges/*/C1/charge.yaml"))
-    charge.write_text(charge.read_text("utf-8").replace("target_mc: 12 %", "target_mc: 12 m³"),
-                      "utf-8")
-    ran = subprocess.run([sys.executable, "-m", "kilnfolio", "check", str(root)], text=True,
-                         capture_output=True, check=False, encoding="ascii",
-                         env={"PYTHONPATH": str(PROJECT / "builder"), "PYTHONIOENCODING": "ascii"})
+    charge.write_text(
+        charge.read_text("utf-8").replace("target_mc: 12 %", "target_mc: 12 m³"), "utf-8"
+    )
+    ran = subprocess.run(
+        [sys.executable, "-m", "kilnfolio", "check", str(root)],
+        text=True,
+        capture_output=True,
+        check=False,
+        encoding="ascii",
+        env={"PYTHONPATH": str(PROJECT / "builder"), "PYTHONIOENCODING": "ascii"},
+    )
     assert ran.returncode == 2
     assert "12 m\\xb3" in ran.stderr
     assert "Traceback" not in ran.stderr

@@ -43,8 +43,12 @@ def test_the_same_plan_and_seed_give_the_same_bytes(library):
 
 
 def _masses(charge) -> np.ndarray:
-    return np.array([[int(mass.split()[0]) for mass in done["masses"].values()]
-                     for done in charge.record["weighings"]])
+    return np.array(
+        [
+            [int(mass.split()[0]) for mass in done["masses"].values()]
+            for done in charge.record["weighings"]
+        ]
+    )
 
 
 def test_boards_lose_water_until_they_are_conditioned(cherry):
@@ -92,8 +96,10 @@ def test_the_operator_keeps_to_the_triggers(cherry, library):
 
 
 def test_steps_are_a_day_apart(cherry):
-    times = [dt.datetime.fromisoformat(change["at"]).replace(tzinfo=scenario.ZONE)
-             for change in cherry.record["step_changes"]]
+    times = [
+        dt.datetime.fromisoformat(change["at"]).replace(tzinfo=scenario.ZONE)
+        for change in cherry.record["step_changes"]
+    ]
     hours = np.diff([time.timestamp() for time in times]) / 3600.0
     assert (hours >= 24.0).all()
 
@@ -110,13 +116,19 @@ def test_equalizing_waits_for_the_boards(cherry):
 def test_the_slip_touches_one_figure_only(library):
     plan = PLANS["HB-26-019"]
     slipped = make_charge(plan, library)
-    dry = {board["id"]: int(board["stated_oven_dry_mass"].split()[0])
-           for board in slipped.record["boards"]}
-    wrong = [(done["at"], name, said) for done in slipped.record["weighings"]
-             for name, said in done["stated_mc"].items()
-             if abs(100 * (int(done["masses"][name].split()[0]) / dry[name] - 1) - said) > 0.06]
+    dry = {
+        board["id"]: int(board["stated_oven_dry_mass"].split()[0])
+        for board in slipped.record["boards"]
+    }
+    wrong = [
+        (done["at"], name, said)
+        for done in slipped.record["weighings"]
+        for name, said in done["stated_mc"].items()
+        if abs(100 * (int(done["masses"][name].split()[0]) / dry[name] - 1) - said) > 0.06
+    ]
     assert [(name, said) for _, name, said in wrong] == [
-        (slipped.planted["board"], slipped.planted["written_pct"])]
+        (slipped.planted["board"], slipped.planted["written_pct"])
+    ]
     assert slipped.planted["right_pct"] - slipped.planted["written_pct"] == pytest.approx(1.0)
 
 
@@ -145,6 +157,7 @@ def test_one_step_is_early_by_two_points_and_none_without_the_fault(library):
 
 # --- the year as planned ------------------------------------------------------------------------
 
+
 def test_each_fault_has_a_charge_of_its_own():
     planted = [plan.fault.kind for plan in CHARGES if plan.fault]
     assert sorted(planted) == sorted(EXPECTED)
@@ -167,11 +180,11 @@ def test_a_kiln_holds_one_charge_at_a_time(kiln):
             spans.append((record["loaded"][:16], record["unloaded"][:16]))
     assert len(spans) >= 5
     spans.sort()
-    assert all(before[1] <= after[0]
-               for before, after in pairwise(spans))
+    assert all(before[1] <= after[0] for before, after in pairwise(spans))
 
 
 # --- pieces ---------------------------------------------------------------------------------------
+
 
 @given(st.integers(100, 99999), st.integers(1, 400))
 def test_a_transposed_mass_has_the_same_digits_and_reads_low(mass, drop):
@@ -181,8 +194,15 @@ def test_a_transposed_mass_has_the_same_digits_and_reads_low(mass, drop):
         assert 50 < wrong <= mass - drop
 
 
-_TEXT = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Zl", "Zp"),
-                              exclude_characters="\ufeff\ufffe\uffff"), min_size=1, max_size=40)
+_TEXT = st.text(
+    st.characters(
+        codec="utf-8",
+        exclude_categories=("Cc", "Cs", "Zl", "Zp"),
+        exclude_characters="\ufeff\ufffe\uffff",
+    ),
+    min_size=1,
+    max_size=40,
+)
 
 
 @given(_TEXT.map(str.strip).filter(bool))

@@ -7,11 +7,24 @@ from demo import timber
 from demo.timber import Boards, Stand, draw_boards
 
 
-def boards(moisture: float, *, skin: float, diffusivity: float = 1e-10, half: float = 0.0125,
-           count: int = 3) -> Boards:
-    return Boards(np.full((count, timber.CELLS), moisture), np.full(count, half),
-                  np.full(count, 2000.0), np.full(count, 0.5), np.zeros(count),
-                  np.full(count, diffusivity), np.full(count, skin), 30.0)
+def boards(
+    moisture: float,
+    *,
+    skin: float,
+    diffusivity: float = 1e-10,
+    half: float = 0.0125,
+    count: int = 3,
+) -> Boards:
+    return Boards(
+        np.full((count, timber.CELLS), moisture),
+        np.full(count, half),
+        np.full(count, 2000.0),
+        np.full(count, 0.5),
+        np.zeros(count),
+        np.full(count, diffusivity),
+        np.full(count, skin),
+        30.0,
+    )
 
 
 def test_no_water_is_lost_through_a_closed_face():
@@ -27,8 +40,13 @@ def test_no_water_is_lost_through_a_closed_face():
 # concentration from the start. From memory; summed here.
 def crank(fourier: float) -> float:
     n = np.arange(200)
-    return float(np.sum(8.0 / ((2 * n + 1) ** 2 * np.pi**2)
-                        * np.exp(-((2 * n + 1) ** 2) * np.pi**2 * fourier / 4.0)))
+    return float(
+        np.sum(
+            8.0
+            / ((2 * n + 1) ** 2 * np.pi**2)
+            * np.exp(-((2 * n + 1) ** 2) * np.pi**2 * fourier / 4.0)
+        )
+    )
 
 
 @pytest.mark.parametrize("fourier", [0.1, 0.2, 0.4, 0.8])

@@ -44,13 +44,15 @@ class Block:
 
 def blocks_of(text: str) -> list[Block]:
     """Return the fenced blocks of a page that mean something to the tests."""
-    return [Block(match[1], int(match[2] or 0), match[3], text.count("\n", 0, match.start()) + 1)
-            for match in _FENCE.finditer(text) if match[1] in ("sh", "text", "diff")]
+    return [
+        Block(match[1], int(match[2] or 0), match[3], text.count("\n", 0, match.start()) + 1)
+        for match in _FENCE.finditer(text)
+        if match[1] in ("sh", "text", "diff")
+    ]
 
 
 def commands_of(block: Block) -> list[str]:
-    """Return the commands of a block, comments left out, continued lines and here-documents whole.
-    """
+    """Return the commands of a block, comments left out, continued lines and here-documents whole."""
     commands, ends = [], ""
     for line in block.text.splitlines():
         if ends:
@@ -126,9 +128,15 @@ class Person:
         return code
 
     def _in_shell(self, command: str) -> int:
-        done = subprocess.run(["bash", "-o", "pipefail", "-c", command], cwd=self.cwd, text=True,
-                              stdout=subprocess.PIPE, stderr=subprocess.STDOUT, env=self.env,
-                              timeout=600)
+        done = subprocess.run(
+            ["bash", "-o", "pipefail", "-c", command],
+            cwd=self.cwd,
+            text=True,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            env=self.env,
+            timeout=600,
+        )
         self.said += done.stdout
         return done.returncode
 
@@ -141,8 +149,10 @@ class Person:
 
     def _wait_for_the_server(self) -> int:
         for _ in range(300):
-            with contextlib.suppress(OSError), socket.create_connection(
-                    ("127.0.0.1", int(self.port))):
+            with (
+                contextlib.suppress(OSError),
+                socket.create_connection(("127.0.0.1", int(self.port))),
+            ):
                 return 0
             time.sleep(0.1)
         return 1
@@ -161,7 +171,7 @@ class Person:
         assert len(found) == 1, f"line {block.line}: {len(found)} places in {name} for {old}"
         kept = iter(found[0].groups())
         put = re.sub("…", lambda _: next(kept), "\n".join(new))
-        path.write_text(text[:found[0].start()] + put + text[found[0].end():], "utf-8")
+        path.write_text(text[: found[0].start()] + put + text[found[0].end() :], "utf-8")
 
 
 def _pattern(text: str) -> str:
@@ -188,5 +198,9 @@ def shell_environment(home: Path) -> dict[str, str]:
     program = tools / "kilnfolio"
     program.write_text(f'#!/bin/sh\nexec {sys.executable} -m kilnfolio "$@"\n')
     program.chmod(0o755)
-    return {"PATH": f"{tools}:{Path(sys.executable).parent}:{os.environ['PATH']}",
-            "HOME": str(home), "LC_ALL": "C.UTF-8", "PYTHONPATH": str(PROJECT / "builder")}
+    return {
+        "PATH": f"{tools}:{Path(sys.executable).parent}:{os.environ['PATH']}",
+        "HOME": str(home),
+        "LC_ALL": "C.UTF-8",
+        "PYTHONPATH": str(PROJECT / "builder"),
+    }

@@ -85,18 +85,23 @@ def test_what_a_page_of_the_guide_shows_is_so(slug, person):
     assert person.done
 
 
-@pytest.mark.parametrize("page", [page for page in GUIDE.values() if not page.front.starts_in],
-                         ids=lambda page: page.slug)
+@pytest.mark.parametrize(
+    "page",
+    [page for page in GUIDE.values() if not page.front.starts_in],
+    ids=lambda page: page.slug,
+)
 def test_a_page_without_a_folder_to_start_in_has_no_commands(page):
     assert not [block for block in blocks_of(page.text) if block.kind == "sh"]
 
 
 # --- README.md and DEVELOPERS.md ------------------------------------------------------------------
 
+
 def own_commands() -> dict[str, str]:
     """Return what builder/run can do: the word, and what its usage says of it."""
-    usage = subprocess.run(["sh", "builder/run", "help"], cwd=PROJECT, capture_output=True,
-                           text=True, check=True).stdout
+    usage = subprocess.run(
+        ["sh", "builder/run", "help"], cwd=PROJECT, capture_output=True, text=True, check=True
+    ).stdout
     return dict(re.findall(r"^  (\w+) +(.+)$", usage, re.MULTILINE))
 
 
@@ -115,12 +120,17 @@ def test_what_the_front_pages_show_is_so(name, person):
 def test_builder_run_knows_what_is_shown():
     known = own_commands()
     assert set(known) == {"build", "test", "lint", "python"}
-    shown = [command for name in ("README.md", "DEVELOPERS.md")
-             for block in blocks_of((PROJECT / name).read_text("utf-8")) if block.kind == "sh"
-             for command in commands_of(block) if "sh builder/run" in command]
+    shown = [
+        command
+        for name in ("README.md", "DEVELOPERS.md")
+        for block in blocks_of((PROJECT / name).read_text("utf-8"))
+        if block.kind == "sh"
+        for command in commands_of(block)
+        if "sh builder/run" in command
+    ]
     assert shown
     for command in shown:
-        words = command[command.index("sh builder/run"):].split()
+        words = command[command.index("sh builder/run") :].split()
         assert words[2] in known, command
         if words[3:4] == ["-m"]:
             module = PROJECT / "builder" / words[4].replace(".", "/")
@@ -130,6 +140,7 @@ def test_builder_run_knows_what_is_shown():
 
 
 # --- the reader of pages itself -------------------------------------------------------------------
+
 
 def test_what_was_not_printed_is_seen():
     said = "one line\nHB-1: 3 held\nlast\n"

@@ -54,16 +54,21 @@ def test_links_in_the_pages_lead_somewhere(made):
             path, _, anchor = link.partition("#")
             if link.startswith(("../assets/", "../handbook/", "../calculators", "../practice")):
                 continue  # made elsewhere
-            target = f"guide/{slug}.html" if not path else str(
-                Path("guide").joinpath(path)).replace("guide/../", "")
+            target = (
+                f"guide/{slug}.html"
+                if not path
+                else str(Path("guide").joinpath(path)).replace("guide/../", "")
+            )
             assert target in made, (slug, link)
             assert not anchor or anchor in made[target].ids, (slug, link)
 
 
 def test_the_headers_shown_are_those_compared():
     text = GUIDE["publish"].text
-    always, secure = (dict(line.split(": ", 1) for line in shown.splitlines()) for shown in
-                      re.findall(r"^```http\n(.*?)^```$", text, re.DOTALL | re.MULTILINE))
+    always, secure = (
+        dict(line.split(": ", 1) for line in shown.splitlines())
+        for shown in re.findall(r"^```http\n(.*?)^```$", text, re.DOTALL | re.MULTILINE)
+    )
     assert (always, secure) == (HEADERS, HTTPS_HEADERS)
     configured = dict(re.findall(r'add_header (\S+) "([^"]+)" always;', text))
     assert configured == HEADERS | HTTPS_HEADERS

@@ -36,18 +36,36 @@ def check_charges():
     found = {}
     for row in _rows("answers.csv"):
         name = row["charge"]
-        boards = [key for key in weighings[name][0] if key.startswith("board") and
-                  any(line[key] for line in weighings[name])]
-        run = Run(name, row["wood"], 27.0, STARTED, Weighings(
-            _column(weighings[name], "hour"),
-            np.array([[float(line[key] or "nan") for key in boards] for line in weighings[name]]),
-            tuple(key.removesuffix("_mc_pct") for key in boards)),
-            AirLog(_column(airs[name], "hour_end"), _column(airs[name], "dry_bulb_c"),
-                   _column(airs[name], "emc_pct")), plans[row["wood"]])
-        crossings = tuple(float(row[f"cross_step_{i}_hour"] or "nan")
-                          for i in range(1, len(run.steps)))
-        found[name] = CheckCharge(run, row["group"], row["role"],
-                                  float(row["end_hour_controlling_8pct"]), crossings)
+        boards = [
+            key
+            for key in weighings[name][0]
+            if key.startswith("board") and any(line[key] for line in weighings[name])
+        ]
+        run = Run(
+            name,
+            row["wood"],
+            27.0,
+            STARTED,
+            Weighings(
+                _column(weighings[name], "hour"),
+                np.array(
+                    [[float(line[key] or "nan") for key in boards] for line in weighings[name]]
+                ),
+                tuple(key.removesuffix("_mc_pct") for key in boards),
+            ),
+            AirLog(
+                _column(airs[name], "hour_end"),
+                _column(airs[name], "dry_bulb_c"),
+                _column(airs[name], "emc_pct"),
+            ),
+            plans[row["wood"]],
+        )
+        crossings = tuple(
+            float(row[f"cross_step_{i}_hour"] or "nan") for i in range(1, len(run.steps))
+        )
+        found[name] = CheckCharge(
+            run, row["group"], row["role"], float(row["end_hour_controlling_8pct"]), crossings
+        )
     return found
 
 
@@ -66,8 +84,11 @@ def plan(wood):
 
 def group(wood, model, role=None):
     """The check charges of a wood and model."""
-    return [one for one in check_charges().values() if one.run.wood == wood
-            and one.group == model and role in (None, one.role)]
+    return [
+        one
+        for one in check_charges().values()
+        if one.run.wood == wood and one.group == model and role in (None, one.role)
+    ]
 
 
 def _rows(name):

@@ -73,24 +73,37 @@ def rates(each=200, seed=1):
         hit = _named(run, mc, row, {a, b}, curve, known)
         found.count(f"swapped, {kind}", hit)
         if hit:
-            found.count(f"right pair, {kind}", any(
-                set(one.boards) == {run.weighings.boards[a], run.weighings.boards[b]}
-                for one in hit if one.kind == "swapped"))
+            found.count(
+                f"right pair, {kind}",
+                any(
+                    set(one.boards) == {run.weighings.boards[a], run.weighings.boards[b]}
+                    for one in hit
+                    if one.kind == "swapped"
+                ),
+            )
         for factor in (1.3, 1.6):
-            found.count(f"wick, {factor:g}", any(
-                one.kind == "drift" and one.size > 1 for one in
-                check(_dry_wick(run, factor, rng), curve, known)))
+            found.count(
+                f"wick, {factor:g}",
+                any(
+                    one.kind == "drift" and one.size > 1
+                    for one in check(_dry_wick(run, factor, rng), curve, known)
+                ),
+            )
     return found
 
 
 def _named(run, mc, row, boards, curve, known):
     """The warnings at this weighing that name one of these boards."""
     changed = replace(run, weighings=replace(run.weighings, mc_pct=mc)).until(
-        float(run.weighings.hours[row]))
+        float(run.weighings.hours[row])
+    )
     names = {run.weighings.boards[board] for board in boards}
     at = run.started.timestamp() + 3600 * float(run.weighings.hours[row])
-    return [one for one in check(changed, curve, known)
-            if abs(one.at.timestamp() - at) < 60 and names & set(one.boards)]
+    return [
+        one
+        for one in check(changed, curve, known)
+        if abs(one.at.timestamp() - at) < 60 and names & set(one.boards)
+    ]
 
 
 def _dry_wick(run, factor, rng):
@@ -101,8 +114,7 @@ def _dry_wick(run, factor, rng):
     dry, emc = run.air.dry_bulb_c[late], run.air.emc_pct[late]
     humidity = np.asarray(sorption.relative_humidity_for_emc(dry, emc))
     depression = (dry - np.asarray(air.wet_bulb(dry, humidity))) / factor
-    shown = sorption.equilibrium_moisture_content(
-        dry, air.relative_humidity(dry, dry - depression))
+    shown = sorption.equilibrium_moisture_content(dry, air.relative_humidity(dry, dry - depression))
     logged = run.air.emc_pct.copy()
     logged[late] = shown
     return replace(run, air=replace(run.air, emc_pct=logged))
@@ -110,11 +122,15 @@ def _dry_wick(run, factor, rng):
 
 def text(found):
     """The rates as a table."""
-    lines = [f"sound weighings flagged {found.flagged} of {found.weighings}: "
-             f"{100 * found.flagged / found.weighings:.2f} %; charges "
-             f"{100 * found.charges_flagged / found.charges:.0f} %"]
-    lines += [f"{kind:<24}{hits:>5} of {n:>4}: {100 * hits / n:.0f} %"
-              for kind, (hits, n) in sorted(found.found.items())]
+    lines = [
+        f"sound weighings flagged {found.flagged} of {found.weighings}: "
+        f"{100 * found.flagged / found.weighings:.2f} %; charges "
+        f"{100 * found.charges_flagged / found.charges:.0f} %"
+    ]
+    lines += [
+        f"{kind:<24}{hits:>5} of {n:>4}: {100 * hits / n:.0f} %"
+        for kind, (hits, n) in sorted(found.found.items())
+    ]
     return "\n".join(lines)
 
 

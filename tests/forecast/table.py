@@ -22,8 +22,9 @@ def all_trials(whole=False, models="ABC", count=None):
                 yield from trials(one.run, one.end, learnt, model, one.crossings)
             for one in earlier if whole else ():
                 others = [other.run for other in earlier if other is not one]
-                yield from trials(one.run, one.end, learn_for(wood, 27.0, others), model,
-                                  one.crossings)
+                yield from trials(
+                    one.run, one.end, learn_for(wood, 27.0, others), model, one.crossings
+                )
 
 
 if __name__ == "__main__":

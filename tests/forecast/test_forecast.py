@@ -59,17 +59,30 @@ def test_pace_of_a_board_that_dries_exponentially():
     hours = np.arange(0.0, 241.0, 24.0)
     warm = float(temperature_factor(60.0))
     mc = 8.0 + 60.0 * np.exp(-0.004 * warm * hours)
-    run = Run("x", "oak", 27.0, STARTED, Weighings(hours, mc[:, np.newaxis], ("1",)),
-              AirLog(hours[1:], np.full(10, 60.0), np.full(10, 8.0)),
-              (PlannedStep(60.0, 8.0, 10.0),))
+    run = Run(
+        "x",
+        "oak",
+        27.0,
+        STARTED,
+        Weighings(hours, mc[:, np.newaxis], ("1",)),
+        AirLog(hours[1:], np.full(10, 60.0), np.full(10, 8.0)),
+        (PlannedStep(60.0, 8.0, 10.0),),
+    )
     np.testing.assert_allclose(np.exp(paces(run).log_pace), 0.004, rtol=1e-9)
 
 
 def test_formula_curve_dries_in_the_published_time():
     """In steady air the march through the formula's own curve takes the formula's days."""
     start = Weighings(np.array([0.0]), np.array([[80.0]]), ("1",))
-    run = Run("x", "oak", 27.0, STARTED, start, AirLog(*[np.zeros(0)] * 3),
-              (PlannedStep(50.0, 8.0, 12.0),))
+    run = Run(
+        "x",
+        "oak",
+        27.0,
+        STARTED,
+        start,
+        AirLog(*[np.zeros(0)] * 3),
+        (PlannedStep(50.0, 8.0, 12.0),),
+    )
     found = forecast(run, learn_for("oak", 27.0, []), 0.0)
     days = (found.end.median - STARTED) / dt.timedelta(days=1)
     assert days == pytest.approx(red_oak_days(27.0, 50.0, 80.0, 12.0, 8.0), rel=0.005)
@@ -80,8 +93,11 @@ def test_formula_curve_dries_in_the_published_time():
 def test_controlling_mc_as_the_physics_has_it(rule):
     rng = np.random.default_rng(3)
     mc = rng.uniform(8, 80, (20, 7))
-    expected = {"wettest half": moisture.controlling_moisture_content(mc),
-                "wettest board": mc.max(axis=1), "mean": mc.mean(axis=1)}[rule]
+    expected = {
+        "wettest half": moisture.controlling_moisture_content(mc),
+        "wettest board": mc.max(axis=1),
+        "mean": mc.mean(axis=1),
+    }[rule]
     np.testing.assert_allclose(controlling(mc, rule), expected)
     gapped = np.hstack([mc, np.full((20, 2), np.nan)])
     np.testing.assert_allclose(controlling(gapped, rule), expected)
@@ -93,9 +109,14 @@ def test_later_records_change_nothing(learnt, running):
 
 
 def test_order_of_boards_and_of_charges_changes_nothing(oak, running):
-    turned = replace(running, weighings=replace(
-        running.weighings, mc_pct=running.weighings.mc_pct[:, ::-1],
-        boards=running.weighings.boards[::-1]))
+    turned = replace(
+        running,
+        weighings=replace(
+            running.weighings,
+            mc_pct=running.weighings.mc_pct[:, ::-1],
+            boards=running.weighings.boards[::-1],
+        ),
+    )
     first = forecast(running, learn_for("oak", 27.0, oak[:4]), 400.0)
     second = forecast(turned, learn_for("oak", 27.0, oak[3::-1]), 400.0)
     assert abs(first.end.median - second.end.median) <= dt.timedelta(minutes=2)
@@ -108,11 +129,15 @@ def test_order_of_boards_and_of_charges_changes_nothing(oak, running):
 def test_a_hindcast_never_learns_from_its_own_charge(oak):
     for run, curve in zip(oak, leaving_out(oak), strict=True):
         assert set(curve.charges) == {other.charge for other in oak} - {run.charge}
-    strange = replace(oak[0], weighings=replace(
-        oak[0].weighings, hours=oak[0].weighings.hours * 1.5))
+    strange = replace(
+        oak[0], weighings=replace(oak[0].weighings, hours=oak[0].weighings.hours * 1.5)
+    )
     usual, changed = hindcasts(oak[:4]), hindcasts([strange, *oak[1:4]])
-    assert any(a.forecast_end != b.forecast_end for a, b in zip(usual, changed, strict=True)
-               if a.charge != oak[0].charge)
+    assert any(
+        a.forecast_end != b.forecast_end
+        for a, b in zip(usual, changed, strict=True)
+        if a.charge != oak[0].charge
+    )
     with_own = learn([strange, *oak[1:4]])
     assert strange.charge in with_own.charges
 
@@ -152,8 +177,10 @@ def test_a_thicker_board_takes_longer_on_a_relatives_curve(oak, running):
 
 def test_an_unlike_schedule_is_marked(learnt, running):
     assert not forecast(running, learnt, 400.0).unlike_air
-    milder = replace(running, steps=tuple(
-        replace(step, dry_bulb_c=step.dry_bulb_c - 6.0) for step in running.steps))
+    milder = replace(
+        running,
+        steps=tuple(replace(step, dry_bulb_c=step.dry_bulb_c - 6.0) for step in running.steps),
+    )
     found = forecast(milder, learnt, 400.0)
     assert found.unlike_air
     assert "unlike theirs" in found.method

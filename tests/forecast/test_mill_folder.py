@@ -30,10 +30,32 @@ def script(tmp_path_factory):
 
 def mill_of(folder, script, names):
     """A new mill with these charges, the last one to be forecast; return when each began."""
-    assert main(["new", "mill", str(folder), "--name", "Alder Brook Timber", "--place",
-                 "Alder Brook, New Brunswick", "--country", "Canada", "--time-zone",
-                 "America/Moncton", "--altitude", "30 m", "--practice", "North American", "--email",
-                 "records@alder-brook.example", "--kiln", "Kiln 1, steam, 42 m³, 90 °C"]) == 0
+    assert (
+        main(
+            [
+                "new",
+                "mill",
+                str(folder),
+                "--name",
+                "Alder Brook Timber",
+                "--place",
+                "Alder Brook, New Brunswick",
+                "--country",
+                "Canada",
+                "--time-zone",
+                "America/Moncton",
+                "--altitude",
+                "30 m",
+                "--practice",
+                "North American",
+                "--email",
+                "records@alder-brook.example",
+                "--kiln",
+                "Kiln 1, steam, 42 m³, 90 °C",
+            ]
+        )
+        == 0
+    )
     module = runpy.run_path(str(script))
     module["main"](DATA, folder, names)
     first, apart = module["FIRST_DAY"], dt.timedelta(days=module["DAYS_APART"])
@@ -42,8 +64,9 @@ def mill_of(folder, script, names):
 
 def forecast_of(capsys, folder, charge, as_of):
     capsys.readouterr()
-    code = main(["forecast", charge, str(folder), "--as-of", f"{as_of:%Y-%m-%dT%H:%M}", "--format",
-                 "json"])
+    code = main(
+        ["forecast", charge, str(folder), "--as-of", f"{as_of:%Y-%m-%dT%H:%M}", "--format", "json"]
+    )
     out = capsys.readouterr()
     assert code == 0, out.err
     return json.loads(out.out)
@@ -57,7 +80,7 @@ def hour(moment, start):
 
 def test_forecasts_from_a_folder_of_older_charges(tmp_path, script, capsys):
     errors, held, steps = [], [], []
-    tests = group("oak", "B", "test")[:None if WHOLE else 3]
+    tests = group("oak", "B", "test")[: None if WHOLE else 3]
     earlier = [one.run.charge for one in group("oak", "B", "earlier")]
     for one in tests:
         folder = tmp_path / one.run.charge
@@ -71,8 +94,11 @@ def test_forecasts_from_a_folder_of_older_charges(tmp_path, script, capsys):
             # summer time may move a moment by an hour
             end = hour(found["end"]["median"], start)
             errors.append(100 * abs(end - one.end) / one.end)
-            held.append(hour(found["end"]["low95"], start) - 1 <= one.end
-                        <= hour(found["end"]["high95"], start) + 1)
+            held.append(
+                hour(found["end"]["low95"], start) - 1
+                <= one.end
+                <= hour(found["end"]["high95"], start) + 1
+            )
             for step in found["steps"][:1]:
                 actual = one.crossings[step["step"] - 2]
                 steps.append(abs(hour(step["due"]["median"], start) - actual) / 24)
@@ -88,8 +114,12 @@ def test_nothing_recorded_later_is_used(tmp_path, script, capsys):
     before = forecast_of(capsys, tmp_path, names[-1], as_of)
     record = next(tmp_path.glob(f"content/charges/*/{names[-1]}/charge.yaml"))
     lines = record.read_text("utf-8").splitlines(keepends=True)
-    kept = [line for line in lines if not (found := re.search(r"at: (\S+),", line))
-            or dt.datetime.fromisoformat(found[1]) <= as_of]
+    kept = [
+        line
+        for line in lines
+        if not (found := re.search(r"at: (\S+),", line))
+        or dt.datetime.fromisoformat(found[1]) <= as_of
+    ]
     assert len(kept) < len(lines)
     record.write_text("".join(kept), "utf-8")
     log = record.with_name(f"{names[-1]}.csv")
@@ -103,9 +133,10 @@ def test_what_cannot_be_forecast_is_said(tmp_path, script, capsys):
     start = mill_of(tmp_path, script, [name])[name]
     early = f"{start - dt.timedelta(days=1):%Y-%m-%dT%H:%M}"
     for words, code, said in (
-            (["forecast", name, str(tmp_path), "--as-of", early], 1, "no weighing"),
-            (["forecast", name, str(tmp_path), "--as-of", "soon"], 2, "not a date and time"),
-            (["forecast", "A-oak-earlier-99", str(tmp_path)], 2, "there is no charge")):
+        (["forecast", name, str(tmp_path), "--as-of", early], 1, "no weighing"),
+        (["forecast", name, str(tmp_path), "--as-of", "soon"], 2, "not a date and time"),
+        (["forecast", "A-oak-earlier-99", str(tmp_path)], 2, "there is no charge"),
+    ):
         capsys.readouterr()
         assert main(words) == code
         assert said in capsys.readouterr().err

@@ -50,8 +50,9 @@ def test_the_next_charge_waits_for_the_kiln_and_carries_both_spreads(found):
     assert due.low95 < due.low80 < due.median < due.high80 < due.high95
     waits, dries = found.end.high80 - found.end.median, dt.timedelta(days=3)
     assert due.high80 - due.median == pytest.approx(
-        dt.timedelta(seconds=(waits.total_seconds()**2 + dries.total_seconds()**2)**0.5),
-        abs=dt.timedelta(seconds=1))
+        dt.timedelta(seconds=(waits.total_seconds() ** 2 + dries.total_seconds() ** 2) ** 0.5),
+        abs=dt.timedelta(seconds=1),
+    )
 
 
 def test_calendar_keeps_to_rfc_5545(found):
@@ -68,8 +69,11 @@ def test_calendar_keeps_to_rfc_5545(found):
         assert sum(line.startswith(f"{name}:") for line in whole) == len(found.steps) + 1
     uids = [line for line in whole if line.startswith("UID:")]
     assert len(set(uids)) == len(uids)
-    assert all(re.fullmatch(r"DT(START|STAMP):\d{8}T\d{6}Z", line) for line in whole
-               if line.startswith("DT"))
+    assert all(
+        re.fullmatch(r"DT(START|STAMP):\d{8}T\d{6}Z", line)
+        for line in whole
+        if line.startswith("DT")
+    )
     assert all(CAUTION in line for line in whole if line.startswith("DESCRIPTION:"))
     assert calendar("Alder; Brook, Timber", [found]) == text
 

@@ -65,8 +65,10 @@ def test_gradient_index_of_t4_d2():
     assert run.gradient[-1] == pytest.approx(1.17, abs=0.1)
     equalized = run_board(board, (*plan("oak"), PlannedStep(71.1, 6.0, hours=47.0)))
     assert equalized.gradient[-1] == pytest.approx(0.29, abs=0.12)
-    conditioned = run_board(board, (*plan("oak"), PlannedStep(71.1, 6.0, hours=47.0),
-                                    PlannedStep(71.1, 11.0, hours=6.0)))
+    conditioned = run_board(
+        board,
+        (*plan("oak"), PlannedStep(71.1, 6.0, hours=47.0), PlannedStep(71.1, 11.0, hours=6.0)),
+    )
     assert conditioned.gradient[-1] == pytest.approx(-0.69, abs=0.12)
 
 

@@ -14,8 +14,12 @@ WEATHER = Path(__file__).parent.parent / "data" / "drying" / "new-york-2013.csv"
 
 #: D₀ [m²/s], and the published days to 20 % in the yard, 1 in, best to worst season (FPL Technical
 #: Note 233, from memory: reported beside the estimate, the test allows a fifth more).
-WOODS = {"oak": (1.2e-10, 70, 200), "maple": (1.9e-10, 50, 200), "poplar": (5e-10, 40, 150),
-         "basswood": (6e-10, 40, 150)}
+WOODS = {
+    "oak": (1.2e-10, 70, 200),
+    "maple": (1.9e-10, 50, 200),
+    "poplar": (5e-10, 40, 150),
+    "basswood": (6e-10, 40, 150),
+}
 
 
 @pytest.fixture(scope="module")
@@ -75,12 +79,15 @@ def test_a_year_may_begin_in_any_month(new_york):
     np.testing.assert_allclose(np.sort(turned.emc_pct), np.sort(new_york.emc_pct))
 
 
-@pytest.mark.parametrize(("lines", "message"), [
-    (["temp_c,rh"], "no column relative_humidity_pct"),
-    (["temp_c,relative_humidity_pct", "12,"], "weather.csv:2: a number is missing"),
-    (["temp_c,relative_humidity_pct", "12,0.62", "99,50"], "weather.csv:3: 99 °C"),
-    (["temp_c,relative_humidity_pct", "12,62"], "1 hours; a year has"),
-])
+@pytest.mark.parametrize(
+    ("lines", "message"),
+    [
+        (["temp_c,rh"], "no column relative_humidity_pct"),
+        (["temp_c,relative_humidity_pct", "12,"], "weather.csv:2: a number is missing"),
+        (["temp_c,relative_humidity_pct", "12,0.62", "99,50"], "weather.csv:3: 99 °C"),
+        (["temp_c,relative_humidity_pct", "12,62"], "1 hours; a year has"),
+    ],
+)
 def test_weather_that_cannot_be_read(lines, message):
     with pytest.raises(WeatherError, match=message):
         hourly(lines)

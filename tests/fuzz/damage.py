@@ -18,25 +18,126 @@ def _bytes(*words: str) -> tuple[bytes, ...]:
 
 #: Words that readers of text have stumbled over, here or elsewhere.
 WORDS = (
-    b"\xff", b"\xfe\xff", b"\xc3\x28", *_bytes(
-        "", "\x00", "\ufeff", "\u2028", "\x85", "\r", "\n\n", "\t", "…", "°", "m³", "½", "−", "'",
-        '"', "`", "=1+1", "nan", "NaN", "inf", "-inf", "1e999", "-0", "0", "9" * 400, "1e-400",
-        "0x1F", "1_000", "1,5", "1.5.5", "--5", "12 %", "110 °F", "4/4", "2026-02-30",
-        "2026-06-02T25:61", "0000-00-00", "9999-12-31T23:59", "10000-01-01", "null", "true", "no",
-        "~", "{", "}", "[", "]", "(", ")", "<b>", "&amp;", "{{7*7}}", "${x}", "../../etc/passwd",
-        "/etc/passwd", "file:///etc/passwd", "C:\\con", "a" * 5_000, "é" * 300, "\U0001f4a9",
-        "\u202e"))
+    b"\xff",
+    b"\xfe\xff",
+    b"\xc3\x28",
+    *_bytes(
+        "",
+        "\x00",
+        "\ufeff",
+        "\u2028",
+        "\x85",
+        "\r",
+        "\n\n",
+        "\t",
+        "…",
+        "°",
+        "m³",
+        "½",
+        "−",
+        "'",
+        '"',
+        "`",
+        "=1+1",
+        "nan",
+        "NaN",
+        "inf",
+        "-inf",
+        "1e999",
+        "-0",
+        "0",
+        "9" * 400,
+        "1e-400",
+        "0x1F",
+        "1_000",
+        "1,5",
+        "1.5.5",
+        "--5",
+        "12 %",
+        "110 °F",
+        "4/4",
+        "2026-02-30",
+        "2026-06-02T25:61",
+        "0000-00-00",
+        "9999-12-31T23:59",
+        "10000-01-01",
+        "null",
+        "true",
+        "no",
+        "~",
+        "{",
+        "}",
+        "[",
+        "]",
+        "(",
+        ")",
+        "<b>",
+        "&amp;",
+        "{{7*7}}",
+        "${x}",
+        "../../etc/passwd",
+        "/etc/passwd",
+        "file:///etc/passwd",
+        "C:\\con",
+        "a" * 5_000,
+        "é" * 300,
+        "\U0001f4a9",
+        "\u202e",
+    ),
+)
 YAML = _bytes(
-    ": ", ":", "- ", "? ", "---\n", "...\n", "&a ", "*a", "!!python/object:os.system ", "!x ",
-    "<<: ", "|\n", ">\n", "# ", "@", "%", ",", "[[[[[[[[", "{a: {a: {a: ", "'''", "\n  ", "\n- x\n")
+    ": ",
+    ":",
+    "- ",
+    "? ",
+    "---\n",
+    "...\n",
+    "&a ",
+    "*a",
+    "!!python/object:os.system ",
+    "!x ",
+    "<<: ",
+    "|\n",
+    ">\n",
+    "# ",
+    "@",
+    "%",
+    ",",
+    "[[[[[[[[",
+    "{a: {a: {a: ",
+    "'''",
+    "\n  ",
+    "\n- x\n",
+)
 TABLE = _bytes(",", ";", "\t", "|", '"', '""', '","', ";;;;;;;;", "\n,\n")
 XML = _bytes(
-    "<", ">", "/>", "&a;", "&#0;", "&#x110000;", "<!DOCTYPE a [<!ENTITY a 'b'>]>", "<![CDATA[",
-    "]]>", "<!--", 'r="A0"', 'r="XFD1048576"', 't="s"', 't="d"', 't="b"', 't="e"', 's="99999"',
-    "<f>A1</f>", "<f t='shared' si='0'/>", "<v>1e999</v>", "<v></v>",
-    "<mergeCell ref='A1:XFD9'/>", "xmlns=''")
-JSON = _bytes("{}", "[]", ",", ":", "null", '"', "\\u0000", "\\ud800", "1e999", "[[[[[[[[[[[[", "-",
-              "NaN")
+    "<",
+    ">",
+    "/>",
+    "&a;",
+    "&#0;",
+    "&#x110000;",
+    "<!DOCTYPE a [<!ENTITY a 'b'>]>",
+    "<![CDATA[",
+    "]]>",
+    "<!--",
+    'r="A0"',
+    'r="XFD1048576"',
+    't="s"',
+    't="d"',
+    't="b"',
+    't="e"',
+    's="99999"',
+    "<f>A1</f>",
+    "<f t='shared' si='0'/>",
+    "<v>1e999</v>",
+    "<v></v>",
+    "<mergeCell ref='A1:XFD9'/>",
+    "xmlns=''",
+)
+JSON = _bytes(
+    "{}", "[]", ",", ":", "null", '"', "\\u0000", "\\ud800", "1e999", "[[[[[[[[[[[[", "-", "NaN"
+)
 
 
 @st.composite
@@ -49,17 +150,23 @@ def damaged(draw: st.DrawFn, samples: Sequence[bytes], words: Sequence[bytes]) -
         kind = draw(st.sampled_from(["put", "over", "lose", "double", "flip", "swap", "end"]))
         if kind in ("put", "over"):
             word = draw(st.one_of(st.sampled_from([*words, *WORDS]), st.binary(max_size=8)))
-            data = data[:at] + word + data[at + (len(word) if kind == "over" else 0):]
+            data = data[:at] + word + data[at + (len(word) if kind == "over" else 0) :]
         elif kind == "lose":
-            data = data[:at] + data[at + size:]
+            data = data[:at] + data[at + size :]
         elif kind == "double":
-            data = data[:at + size] + data[at:]
+            data = data[: at + size] + data[at:]
         elif kind == "flip":
             bit = draw(st.integers(0, 7))
-            data = data[:at] + bytes(byte ^ (1 << bit) for byte in data[at:at + 1]) + data[at + 1:]
+            data = (
+                data[:at] + bytes(byte ^ (1 << bit) for byte in data[at : at + 1]) + data[at + 1 :]
+            )
         elif kind == "swap":
-            data = data[:at] + data[at + size:at + 2 * size] + data[at:at + size] \
-                + data[at + 2 * size:]
+            data = (
+                data[:at]
+                + data[at + size : at + 2 * size]
+                + data[at : at + size]
+                + data[at + 2 * size :]
+            )
         else:
             data = data[:at]
     return data

@@ -39,13 +39,17 @@ def outcome_of(act):
     try:
         act()
     except RecordProblems as refused:
-        return "refused" if refused.problems and all(
-            one.what and one.why for one in refused.problems) else "refused without words"
+        return (
+            "refused"
+            if refused.problems and all(one.what and one.why for one in refused.problems)
+            else "refused without words"
+        )
     return "read"
 
 
-@pytest.mark.parametrize("kind", ["charge", "lot", "kiln", "species", "schedule", "logger", "mill",
-                                  "limits", "sources"])
+@pytest.mark.parametrize(
+    "kind", ["charge", "lot", "kiln", "species", "schedule", "logger", "mill", "limits", "sources"]
+)
 def test_records(mill, kind):
     """Each kind of record, damaged in the mill it belongs to, and the whole folder read again."""
     path = mill / FILES[kind]
@@ -65,8 +69,11 @@ def test_records(mill, kind):
 
 def test_yaml():
     any_text = st.text(alphabet=st.sampled_from("a1 :-\n\t[]{}&*!|>'\"%@`,#?<~.°…"), max_size=200)
-    assert watch("yaml", any_text.map(str.encode),
-                 lambda data: outcome_of(lambda: parse_yaml(data, "x.yaml")))["refused"]
+    assert watch(
+        "yaml",
+        any_text.map(str.encode),
+        lambda data: outcome_of(lambda: parse_yaml(data, "x.yaml")),
+    )["refused"]
 
 
 @pytest.fixture(scope="module")
@@ -74,13 +81,24 @@ def sheets(tmp_path_factory):
     """Return sound sheets of both kinds, by what they hold."""
     home = tmp_path_factory.mktemp("sheets")
     wide = "Date,Time,S1 (g),S2 (g)\n2026-06-02,07:10,2380,2500\n2026-06-03,07:15,2360,2480\n"
-    return {"xlsx": [write_workbook(home / "own.xlsx").read_bytes()],
-            "csv": [write_survey(home / "survey.csv").read_bytes(), wide.encode(),
-                    wide.replace(",", ";").encode("utf-16")]}
+    return {
+        "xlsx": [write_workbook(home / "own.xlsx").read_bytes()],
+        "csv": [
+            write_survey(home / "survey.csv").read_bytes(),
+            wide.encode(),
+            wide.replace(",", ";").encode("utf-16"),
+        ],
+    }
 
 
-OPTIONS = Options(unit="g", dates="day-first", by="A. N. Other", at="2026-06-07T11:00",
-                  method="resistance meter", time="07:10")
+OPTIONS = Options(
+    unit="g",
+    dates="day-first",
+    by="A. N. Other",
+    at="2026-06-07T11:00",
+    method="resistance meter",
+    time="07:10",
+)
 
 
 @pytest.mark.parametrize("ending", ["xlsx", "csv"])
@@ -95,8 +113,9 @@ def test_sheets(mill, sheets, tmp_path, ending):
         if kind is None:
             kinds = iter(SHEETS)
             return outcome_of(lambda: read_sheets(tmp_path / f"s.{ending}"))
-        return outcome_of(lambda: bring(mill, tmp_path / f"s.{ending}", SHEETS[kind], "C1",
-                                        OPTIONS))
+        return outcome_of(
+            lambda: bring(mill, tmp_path / f"s.{ending}", SHEETS[kind], "C1", OPTIONS)
+        )
 
     found = watch(ending, files, read)
     assert found.keys() <= {"read", "refused"}
@@ -109,7 +128,7 @@ def test_logs(mill, tmp_path):
     profile = validate(read_yaml(mill / FILES["logger"], "p.yaml"), LoggerProfile).record
     write_log(tmp_path / "other.csv")
     other = (tmp_path / "other.csv").read_bytes()
-    count = iter(range(10 ** 9))
+    count = iter(range(10**9))
 
     def read(data):
         path = tmp_path / "log.csv"
@@ -160,7 +179,8 @@ def test_bags(sealed, tmp_path):
     names = sorted(path.relative_to(bag).as_posix() for path in bag.rglob("*") if path.is_file())
     sound = {name: (bag / name).read_bytes() for name in names}
     files = st.sampled_from(names).flatmap(
-        lambda name: damaged([sound[name]], (*JSON, *YAML, *TABLE)).map(lambda data: (name, data)))
+        lambda name: damaged([sound[name]], (*JSON, *YAML, *TABLE)).map(lambda data: (name, data))
+    )
 
     def read(one):
         name, data = one
@@ -195,8 +215,6 @@ def test_a_traceback_a_hang_and_a_swollen_memory_would_be_seen(monkeypatch):
 
     with pytest.raises(AssertionError, match=r"more than 0\.1 s"):
         watch("hang", st.just(b""), hang)
-    monkeypatch.setattr("tests.fuzz.watch.MEMORY", 1024 ** 2)
+    monkeypatch.setattr("tests.fuzz.watch.MEMORY", 1024**2)
     with pytest.raises(AssertionError):
-        watch("memory", st.just(b""), lambda _: str(len(bytearray(600 * 1024 ** 2))))
-
-
+        watch("memory", st.just(b""), lambda _: str(len(bytearray(600 * 1024**2))))

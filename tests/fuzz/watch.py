@@ -20,12 +20,13 @@ from hypothesis.strategies import SearchStrategy
 
 CASES = int(os.environ.get("KILNFOLIO_FUZZ", "200"))
 #: What no file may cost: processor seconds, and bytes of memory above what stood before.
-SECONDS, MEMORY = 10.0, 1024 ** 3
+SECONDS, MEMORY = 10.0, 1024**3
 
 
 @contextmanager
 def within(seconds: float):
     """Raise where the body takes more processor time."""
+
     def late(*_):
         raise AssertionError(f"it took more than {seconds} s of the processor")
 
@@ -38,8 +39,9 @@ def within(seconds: float):
         signal.signal(signal.SIGPROF, before)
 
 
-def watch(name: str, files: SearchStrategy[bytes], read: Callable[[bytes], str], *,
-          share: float = 1.0) -> Counter[str]:
+def watch(
+    name: str, files: SearchStrategy[bytes], read: Callable[[bytes], str], *, share: float = 1.0
+) -> Counter[str]:
     """Read damaged files; return how often each outcome came.
 
     Parameters
@@ -53,8 +55,13 @@ def watch(name: str, files: SearchStrategy[bytes], read: Callable[[bytes], str],
     slowest = 0.0
     stood = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
 
-    @settings(max_examples=max(int(CASES * share), 10), deadline=None, database=None,
-              derandomize=True, suppress_health_check=list(HealthCheck))
+    @settings(
+        max_examples=max(int(CASES * share), 10),
+        deadline=None,
+        database=None,
+        derandomize=True,
+        suppress_health_check=list(HealthCheck),
+    )
     @given(files)
     def each(data: bytes) -> None:
         nonlocal slowest
@@ -65,7 +72,9 @@ def watch(name: str, files: SearchStrategy[bytes], read: Callable[[bytes], str],
 
     each()
     grew = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 - stood
-    sys.stdout.write(f"\n{name}: {sum(outcomes.values())} files, {dict(outcomes)}; slowest "
-                     f"{slowest:.2f} s; memory grew by {grew / 1024 ** 2:.0f} MB\n")
+    sys.stdout.write(
+        f"\n{name}: {sum(outcomes.values())} files, {dict(outcomes)}; slowest "
+        f"{slowest:.2f} s; memory grew by {grew / 1024**2:.0f} MB\n"
+    )
     assert grew < MEMORY
     return outcomes

@@ -27,12 +27,28 @@ from kilnfolio.records.problems import Place
 from kilnfolio.records.quantities import Density, Mass
 from kilnfolio.records.yaml_source import WrittenFloat
 
-SIMPLE = st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | st.binary() \
-    | st.text(st.characters(codec="utf-8")) | st.dates() | st.timedeltas() \
-    | st.datetimes(timezones=st.just(ZoneInfo("America/Toronto"))) | st.datetimes()
-VALUES = st.recursive(SIMPLE, lambda inner: st.lists(inner) | st.dictionaries(
-    st.text() | st.integers() | st.tuples(st.integers(), st.text()), inner)
-    | st.lists(inner).map(tuple) | st.frozensets(SIMPLE.filter(lambda v: v == v)), max_leaves=20)
+SIMPLE = (
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.floats(allow_nan=False)
+    | st.binary()
+    | st.text(st.characters(codec="utf-8"))
+    | st.dates()
+    | st.timedeltas()
+    | st.datetimes(timezones=st.just(ZoneInfo("America/Toronto")))
+    | st.datetimes()
+)
+VALUES = st.recursive(
+    SIMPLE,
+    lambda inner: (
+        st.lists(inner)
+        | st.dictionaries(st.text() | st.integers() | st.tuples(st.integers(), st.text()), inner)
+        | st.lists(inner).map(tuple)
+        | st.frozensets(SIMPLE.filter(lambda v: v == v))
+    ),
+    max_leaves=20,
+)
 
 
 @given(VALUES)
@@ -42,12 +58,26 @@ def test_every_value_comes_back(value):
     assert type(again) is type(value)
 
 
-@pytest.mark.parametrize("value", [
-    math.inf, -math.inf, Place("a.yaml", 3, 4), Mass(2380.0, "2380 g"), WrittenFloat("12.50"),
-    Markup("<b>"), Path("a/b"), PurePosixPath("a/b"), ZoneInfo("Europe/Berlin"), Counter("abba"),
-    dt.datetime(2026, 10, 25, 2, 30, fold=1, tzinfo=ZoneInfo("Europe/Berlin")),
-    dt.datetime(2026, 6, 2, 7, 10, tzinfo=TzInfo(-14400)),
-    dt.datetime(2026, 6, 2, 7, 10, tzinfo=dt.timezone(dt.timedelta(hours=-4))), "\ud800", {1: {2}}])
+@pytest.mark.parametrize(
+    "value",
+    [
+        math.inf,
+        -math.inf,
+        Place("a.yaml", 3, 4),
+        Mass(2380.0, "2380 g"),
+        WrittenFloat("12.50"),
+        Markup("<b>"),
+        Path("a/b"),
+        PurePosixPath("a/b"),
+        ZoneInfo("Europe/Berlin"),
+        Counter("abba"),
+        dt.datetime(2026, 10, 25, 2, 30, fold=1, tzinfo=ZoneInfo("Europe/Berlin")),
+        dt.datetime(2026, 6, 2, 7, 10, tzinfo=TzInfo(-14400)),
+        dt.datetime(2026, 6, 2, 7, 10, tzinfo=dt.timezone(dt.timedelta(hours=-4))),
+        "\ud800",
+        {1: {2}},
+    ],
+)
 def test_what_records_hold_comes_back_with_its_kind(value):
     again = decode(encode(value))
     assert (repr(again), type(again)) == (repr(value), type(value))
@@ -58,8 +88,12 @@ def test_what_records_hold_comes_back_with_its_kind(value):
 
 def test_not_a_number_and_arrays_come_back():
     assert math.isnan(decode(encode(math.nan)))
-    for array in (np.arange(6.0).reshape(2, 3), np.array(["2026-06-02T07:10"], "datetime64[s]"),
-                  np.array([True, False]), np.array(["a", "bc"])):
+    for array in (
+        np.arange(6.0).reshape(2, 3),
+        np.array(["2026-06-02T07:10"], "datetime64[s]"),
+        np.array([True, False]),
+        np.array(["a", "bc"]),
+    ):
         again = decode(encode(array))
         assert again.dtype == array.dtype
         assert (again == array).all()
@@ -69,11 +103,17 @@ def test_not_a_number_and_arrays_come_back():
 def test_a_mill_and_a_dossier_come_back(tmp_path):
     root = minimal_mill(tmp_path)
     folder = checked_mill(root)
-    for value in (review(root), folder.charges["C1"], folder.lots["L1"], folder.limits,
-                  folder.schedules["red-oak-4-4"], folder.species["quercus-rubra"], folder.mill,
-                  # a model made for one kind of quantity
-                  Sourced[Density](value="560 kg/m³", source="common practice",
-                                   status="common practice")):
+    for value in (
+        review(root),
+        folder.charges["C1"],
+        folder.lots["L1"],
+        folder.limits,
+        folder.schedules["red-oak-4-4"],
+        folder.species["quercus-rubra"],
+        folder.mill,
+        # a model made for one kind of quantity
+        Sourced[Density](value="560 kg/m³", source="common practice", status="common practice"),
+    ):
         again = decode(encode(value))
         assert again == value
         assert digest_of(again) == digest_of(value)
@@ -90,19 +130,33 @@ def packed(data):
     return zlib.compress(json.dumps(data).encode())
 
 
-@pytest.mark.parametrize("data", [
-    pickle.dumps(Runs()), zlib.compress(pickle.dumps(Runs())), b"", zlib.compress(b""),
-    zlib.compress(b"\xff"), packed(["object", "os:system", {}]), packed(["class", "os:system"]),
-    packed(["object", "subprocess:Popen", {"args": "id"}]), packed(["call", "print"]),
-    packed(["object", "kilnfolio.runtime.workers:Workers", {}]),
-    packed(["object", "kilnfolio.runtime.workers:os", {}]),
-    packed(["object", "kilnfolio.records.problems:Place", {"file": "a"}]),
-    packed(["object", "kilnfolio.records.problems:Place", {"__class__": 1}]),
-    packed(["object", "kilnfolio.no_such_module:Place", {}]),
-    packed(["enum", "kilnfolio.records.problems:Place", "a"]), packed({"a": 1}), packed([]),
-    packed(["array", "|O", [1], base64.b64encode(bytes(8)).decode()]),
-    packed(["array", "<f8", [10 ** 9], ""]), packed(["datetime", "yesterday", None, 0]),
-    packed(["zone", "../../etc/passwd"]), zlib.compress(b"[" * 100_000)])
+@pytest.mark.parametrize(
+    "data",
+    [
+        pickle.dumps(Runs()),
+        zlib.compress(pickle.dumps(Runs())),
+        b"",
+        zlib.compress(b""),
+        zlib.compress(b"\xff"),
+        packed(["object", "os:system", {}]),
+        packed(["class", "os:system"]),
+        packed(["object", "subprocess:Popen", {"args": "id"}]),
+        packed(["call", "print"]),
+        packed(["object", "kilnfolio.runtime.workers:Workers", {}]),
+        packed(["object", "kilnfolio.runtime.workers:os", {}]),
+        packed(["object", "kilnfolio.records.problems:Place", {"file": "a"}]),
+        packed(["object", "kilnfolio.records.problems:Place", {"__class__": 1}]),
+        packed(["object", "kilnfolio.no_such_module:Place", {}]),
+        packed(["enum", "kilnfolio.records.problems:Place", "a"]),
+        packed({"a": 1}),
+        packed([]),
+        packed(["array", "|O", [1], base64.b64encode(bytes(8)).decode()]),
+        packed(["array", "<f8", [10**9], ""]),
+        packed(["datetime", "yesterday", None, 0]),
+        packed(["zone", "../../etc/passwd"]),
+        zlib.compress(b"[" * 100_000),
+    ],
+)
 def test_what_the_program_did_not_write_is_refused_and_not_run(data):
     with pytest.raises(UnreadableError):
         decode(data)
@@ -118,5 +172,9 @@ def test_what_is_no_data_cannot_be_kept(value):
 def test_nothing_of_the_program_reads_pickles():
     """Python sends them between a build and its own processes, over pipes nobody else has."""
     package = Path(codec.__file__).parents[1]
-    assert [path.name for path in package.rglob("*.py") if "pickle" in path.read_text("utf-8")
-            and path.parent.name in ("graph", "pipeline", "site", "archive", "records")] == []
+    assert [
+        path.name
+        for path in package.rglob("*.py")
+        if "pickle" in path.read_text("utf-8")
+        and path.parent.name in ("graph", "pipeline", "site", "archive", "records")
+    ] == []

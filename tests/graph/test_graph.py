@@ -85,8 +85,12 @@ def evens(graph, _):
     return parity(graph, "even")
 
 
-PLAN = Plan("tests.graph.test_graph:PLAN", INDEX, inputs=((number,), (half,), (halves,)),
-            rest=((evens,), (page,)))
+PLAN = Plan(
+    "tests.graph.test_graph:PLAN",
+    INDEX,
+    inputs=((number,), (half,), (halves,)),
+    rest=((evens,), (page,)),
+)
 
 
 @pytest.fixture
@@ -114,8 +118,16 @@ def build(folder, out):
     note_changes(store, folder, INDEX, stamps(folder, INDEX))
     store.set_input("code:all", b"one")
     tree = Tree(out, store, ("all",))
-    run = Run(DiskGraph(folder, INDEX, out, store), tree, PLAN, "", lambda: None, lambda: None,
-              lambda *_: None, lambda *_: "")
+    run = Run(
+        DiskGraph(folder, INDEX, out, store),
+        tree,
+        PLAN,
+        "",
+        lambda: None,
+        lambda: None,
+        lambda *_: None,
+        lambda *_: "",
+    )
     reasons = run.all()
     if not reasons:
         tree.publish()
@@ -220,7 +232,10 @@ def test_what_is_added_is_made_and_what_is_removed_goes(folder, tmp_path):
     (folder / "numbers/a.txt").unlink()
     build(folder, tmp_path / "out")
     assert sorted(path.name for path in (tmp_path / "out/all").iterdir()) == [
-        "b.txt", "c.txt", "d.txt"]
+        "b.txt",
+        "c.txt",
+        "d.txt",
+    ]
 
 
 def test_failures_are_told_together_and_leave_the_site(folder, tmp_path):

@@ -46,9 +46,13 @@ def test_every_table_of_facts_can_be_read():
 def test_drying_times_are_those_of_the_reference():
     """FPL Technical Note 233 (recalled), FPL Report 2086, OSU EM 8612 (read)."""
     book = reference("air_drying")
-    times = {(wood, method): (low, high) for wood, method, low, high in zip(
-        book.species, book.method, book.time_min, book.time_max, strict=True)
-        if pd.notna(low) or pd.notna(high)}
+    times = {
+        (wood, method): (low, high)
+        for wood, method, low, high in zip(
+            book.species, book.method, book.time_min, book.time_max, strict=True
+        )
+        if pd.notna(low) or pd.notna(high)
+    }
     compared = 0
     for row in read_facts(PROJECT, "drying-times").rows:
         if row.source != "fpl-tn-233":
@@ -66,9 +70,15 @@ def test_drying_times_are_those_of_the_reference():
 def test_moisture_by_use_is_that_of_the_reference():
     """Wood Handbook 2010 table 13-2, EN 942 (recalled), Queensland Government (read)."""
     book = reference("mc_by_use")
-    known = {tuple(None if pd.isna(value) else float(value) for value in triple)
-             for triple in zip(book.mc_min_pct, book.mc_mean_pct, pd.to_numeric(
-                 book.mc_max_pct, errors="coerce"), strict=True)}
+    known = {
+        tuple(None if pd.isna(value) else float(value) for value in triple)
+        for triple in zip(
+            book.mc_min_pct,
+            book.mc_mean_pct,
+            pd.to_numeric(book.mc_max_pct, errors="coerce"),
+            strict=True,
+        )
+    }
     for row in read_facts(PROJECT, "mc-by-use").rows:
         triple = tuple(row.number(key) for key in ("low", "mean", "high"))
         assert triple in known, row
@@ -96,7 +106,7 @@ def test_a_cell_is_prose_or_a_number(tmp_path):
     ("change", "said"),
     [
         (("days: 70", "hours: 70"), "small.yaml:6:30: the cell 'hours': no column has this key"),
-        (("wood: \"Oak, {q: 1 in}\", ", ""), "small.yaml:6:5: the row has no 'wood'"),
+        (('wood: "Oak, {q: 1 in}", ', ""), "small.yaml:6:5: the row has no 'wood'"),
         ((", status: common practice", ""), "the row has no source or no status"),
         (("status: common practice", "status: heard"), "small.yaml:6"),
         (("title: A few facts\n", ""), "the key 'title' is missing"),

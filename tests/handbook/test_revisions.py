@@ -32,7 +32,10 @@ def test_a_paragraph_moved_in_or_out_is_not_called_reworded():
     new = [Block("Stack the boards on dry, even stickers.", "a"), Block("Quite new words", "b")]
     found = list(compare(old, new))
     assert [(one.what, one.heading) for one in found] == [
-        ("reworded", "a"), ("added", "b"), ("removed", "a")]
+        ("reworded", "a"),
+        ("added", "b"),
+        ("removed", "a"),
+    ]
 
 
 def with_revisions(tmp_path, first, second):

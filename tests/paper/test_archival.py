@@ -29,8 +29,9 @@ def pdfs(tmp_path_factory) -> dict:
     (root / "page.pdf").write_bytes(pdf_of(PAGE, "record.css")[0])
     (root / "attached.pdf").write_bytes(_with_data())
     folder = checked_mill(PROJECT)
-    write_sheet(kiln_sheet(folder, "HB-26-040"), environment(folder.mill.record),
-                root / "sheet.pdf")
+    write_sheet(
+        kiln_sheet(folder, "HB-26-040"), environment(folder.mill.record), root / "sheet.pdf"
+    )
     return {path.stem: path for path in root.glob("*.pdf")}
 
 
@@ -62,6 +63,9 @@ def test_an_independent_checker_finds_nothing(pdfs, name):
 def test_every_header_says_what_it_heads(pdfs):
     """ISO 14289-1, 7.5: a header of a column or of a row."""
     with pikepdf.open(pdfs["page"]) as pdf:
-        scopes = [str(one.A.Scope) for one in pdf.objects
-                  if isinstance(one, pikepdf.Dictionary) and one.get("/S") == "/TH"]
+        scopes = [
+            str(one.A.Scope)
+            for one in pdf.objects
+            if isinstance(one, pikepdf.Dictionary) and one.get("/S") == "/TH"
+        ]
     assert sorted(scopes) == ["/Column", "/Column", "/Row", "/Row"]

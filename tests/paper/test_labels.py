@@ -58,9 +58,18 @@ def test_labels_lie_on_the_paper_and_not_on_each_other(name):
 
 
 def label(pack: str, lot: str = "L1") -> Label:
-    return Label("Minimal Mill", True, lot, pack, "Northern red oak", "25 mm (4/4) thick",
-                 "Mean MC 8.1 %, 7 June 2026", words_of(DIGITS), grouped(DIGITS),
-                 qr_svg(ADDRESS, "A code"))
+    return Label(
+        "Minimal Mill",
+        True,
+        lot,
+        pack,
+        "Northern red oak",
+        "25 mm (4/4) thick",
+        "Mean MC 8.1 %, 7 June 2026",
+        words_of(DIGITS),
+        grouped(DIGITS),
+        qr_svg(ADDRESS, "A code"),
+    )
 
 
 def words(path) -> list[str]:
@@ -78,8 +87,10 @@ def test_each_code_is_read_back_with_what_is_printed_beside_it(tmp_path, name):
     assert "P0" in text[0]
     assert " ".join(words_of(DIGITS)[:2]) in text[0]
     assert SAFETY in text[1]
-    subprocess.run(["pdftoppm", "-r", "200", "-gray", "-png", "-f", "1", "-l", "1", out,
-                    tmp_path / "sheet"], check=True)
+    subprocess.run(
+        ["pdftoppm", "-r", "200", "-gray", "-png", "-f", "1", "-l", "1", out, tmp_path / "sheet"],
+        check=True,
+    )
     picture = Image.open(next(tmp_path.glob("sheet*.png"))).convert("L")
     codes = zxingcpp.read_barcodes(picture)
     assert [code.text for code in codes] == [ADDRESS] * len(labels)
@@ -87,8 +98,13 @@ def test_each_code_is_read_back_with_what_is_printed_beside_it(tmp_path, name):
     dots = 200 / 25.4
     left, top = sheet.place(0)
     used = (left * dots, top * dots, (left + sheet.width) * dots, (top + sheet.height) * dots)
-    assert all(not (used[0] < code.position.top_left.x < used[2]
-                    and used[1] < code.position.top_left.y < used[3]) for code in codes)
+    assert all(
+        not (
+            used[0] < code.position.top_left.x < used[2]
+            and used[1] < code.position.top_left.y < used[3]
+        )
+        for code in codes
+    )
 
 
 def _quiet_zone(picture, codes):
@@ -97,8 +113,12 @@ def _quiet_zone(picture, codes):
         place = code.position
         side = place.top_right.x - place.top_left.x
         zone = 3.5 * side / 53  # version 9 has 53 modules; a smaller version has larger ones
-        box = (place.top_left.x - zone, place.top_left.y - zone, place.top_left.x - 3,
-               place.bottom_left.y + zone)
+        box = (
+            place.top_left.x - zone,
+            place.top_left.y - zone,
+            place.top_left.x - 3,
+            place.bottom_left.y + zone,
+        )
         assert picture.crop(tuple(round(edge) for edge in box)).getextrema()[0] > 200
 
 

@@ -24,8 +24,11 @@ from kilnfolio.rendering.templating import environment
 PROJECT = Path(__file__).resolve().parents[2]
 #: Points: ISO 216 and ANSI/ASME Y14.1.
 SIZES = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
-CHARGES = [path.parent.name for path in sorted(PROJECT.glob("content/charges/*/*/charge.yaml"))
-           if "ended: …" not in path.read_text("utf-8")]
+CHARGES = [
+    path.parent.name
+    for path in sorted(PROJECT.glob("content/charges/*/*/charge.yaml"))
+    if "ended: …" not in path.read_text("utf-8")
+]
 
 
 @pytest.fixture(scope="module")
@@ -73,7 +76,8 @@ def test_the_first_mass_is_worked_on_the_sheet(folder):
     sheet = kiln_sheet(folder, "HB-25-041")
     worked = sheet.worked.replace("\u00a0", " ")
     dry, mc, result = re.search(
-        r"([\d.]+) g × \(1 \+ ([\d.]+) % ÷ 100 %\) = ([\d.]+) g", worked).groups()
+        r"([\d.]+) g × \(1 \+ ([\d.]+) % ÷ 100 %\) = ([\d.]+) g", worked
+    ).groups()
     assert float(dry) * (1 + float(mc) / 100) == pytest.approx(float(result), abs=0.06)
     assert round(float(result)) == float(sheet.boards[0].masses[0])
 
@@ -203,8 +207,10 @@ def test_the_command_names_a_charge_that_is_not_there(tmp_path):
 def test_an_open_charge_has_its_rounds_and_columns_to_its_end(folder, tmp_path):
     sheet = kiln_sheet(folder, "HB-26-042")
     assert write_sheet(sheet, environment(folder.mill.record), tmp_path / "s.pdf", "letter") == []
-    pages = [re.sub(r"\s+", " ", page.extract_text())
-             for page in pypdf.PdfReader(tmp_path / "s.pdf").pages]
+    pages = [
+        re.sub(r"\s+", " ", page.extract_text())
+        for page in pypdf.PdfReader(tmp_path / "s.pdf").pages
+    ]
     assert len(pages) == 1 + len(sheet.rounds.pages)
     assert "At the round of 15 Oct 07:03: step 4 of 8, controlling MC 32.3" in pages[0]
     assert "sample boards decide" in pages[0]

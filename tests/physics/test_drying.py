@@ -127,18 +127,21 @@ def test_shell_and_core_are_the_halves_of_the_profile():
     assert (result.shell_pct < result.core_pct).all()
 
 
-@pytest.mark.parametrize(("make", "message"), [
-    (lambda: Board(0.5, 60.0, D), "thickness_mm"),
-    (lambda: Board(27.0, 600.0, D), "initial_mc_pct"),
-    (lambda: Board(27.0, 60.0, 1.0), "diffusivity_m2_s"),
-    (lambda: Board(27.0, 60.0, D, -1.0), "face_m_s"),
-    (lambda: Air([], [], []), "hours"),
-    (lambda: Air([1.0, 1.0], [40.0, 40.0], [10.0, 10.0]), "hours must rise"),
-    (lambda: Air([1.0], [40.0, 41.0], [10.0]), "dry_bulb_c"),
-    (lambda: Air([1.0], [40.0], [50.0]), "emc_pct"),
-    (lambda: dry(OAK, steady(4), cells=7), "cells"),
-    (lambda: dry(OAK, steady(4), step_hours=6.0), "step_hours"),
-])
+@pytest.mark.parametrize(
+    ("make", "message"),
+    [
+        (lambda: Board(0.5, 60.0, D), "thickness_mm"),
+        (lambda: Board(27.0, 600.0, D), "initial_mc_pct"),
+        (lambda: Board(27.0, 60.0, 1.0), "diffusivity_m2_s"),
+        (lambda: Board(27.0, 60.0, D, -1.0), "face_m_s"),
+        (lambda: Air([], [], []), "hours"),
+        (lambda: Air([1.0, 1.0], [40.0, 40.0], [10.0, 10.0]), "hours must rise"),
+        (lambda: Air([1.0], [40.0, 41.0], [10.0]), "dry_bulb_c"),
+        (lambda: Air([1.0], [40.0], [50.0]), "emc_pct"),
+        (lambda: dry(OAK, steady(4), cells=7), "cells"),
+        (lambda: dry(OAK, steady(4), step_hours=6.0), "step_hours"),
+    ],
+)
 def test_refusals(make, message):
     with pytest.raises(ValueError, match=message):
         make()

@@ -12,8 +12,14 @@ from kilnfolio.physics.drying import HeatingAir, Timber, core_time, thermal_diff
 DATA = Path(__file__).parent.parent / "data" / "drying" / "core_heating.csv"
 
 #: Basic specific gravity, Wood Handbook table 5-3.
-GRAVITY = {"red oak": 0.56, "basswood": 0.32, "sugar maple": 0.56, "aspen": 0.35,
-           "red maple": 0.49, "ponderosa pine": 0.38}
+GRAVITY = {
+    "red oak": 0.56,
+    "basswood": 0.32,
+    "sugar maple": 0.56,
+    "aspen": 0.35,
+    "red maple": 0.49,
+    "ponderosa pine": 0.38,
+}
 
 
 def celsius(fahrenheit):
@@ -27,12 +33,18 @@ def ratios(kind):
         for row in csv.DictReader(file):
             if row["size_kind"] != kind or row["species"] not in GRAVITY or not row["minutes"]:
                 continue
-            inches = [float(size) for size in
-                      re.findall(r"[\d.]+", row["size_in"].replace("1-1/2", "1.5"))]
+            inches = [
+                float(size)
+                for size in re.findall(r"[\d.]+", row["size_in"].replace("1-1/2", "1.5"))
+            ]
             wet = celsius(float(row["heating_temp_f"]) - float(row["wet_bulb_depression_f"]))
             wood = Timber(GRAVITY[row["species"]], 70.0, celsius(row["initial_temp_f"]))
-            minutes = core_time((inches[0] * 25.4, inches[1] * 25.4), wood, HeatingAir(wet),
-                                celsius(row["target_core_f"]))
+            minutes = core_time(
+                (inches[0] * 25.4, inches[1] * 25.4),
+                wood,
+                HeatingAir(wet),
+                celsius(row["target_core_f"]),
+            )
             found.append(minutes / float(row["minutes"]))
     return np.array(found)
 
@@ -66,7 +78,8 @@ def test_against_finite_differences():
         padded[-1, :] = 2 * 70.0 - padded[-2, :]
         padded[:, -1] = 2 * 70.0 - padded[:, -2]
         temps = temps + alpha * dt / step**2 * (
-            padded[2:, 1:-1] + padded[:-2, 1:-1] + padded[1:-1, 2:] + padded[1:-1, :-2] - 4 * temps)
+            padded[2:, 1:-1] + padded[:-2, 1:-1] + padded[1:-1, 2:] + padded[1:-1, :-2] - 4 * temps
+        )
         seconds += dt
     found = core_time((100.0, 60.0), wood, HeatingAir(70.0))
     assert found == pytest.approx(seconds / 60, rel=0.01)
@@ -82,18 +95,23 @@ def test_a_slow_rise_takes_longer_than_a_sudden_one():
 
 def test_thicker_and_cooler_take_longer_and_a_warm_core_no_time():
     assert core_time((60.0, 100.0), Timber(0.5), HeatingAir(70.0)) > core_time(
-        (50.0, 100.0), Timber(0.5), HeatingAir(70.0))
+        (50.0, 100.0), Timber(0.5), HeatingAir(70.0)
+    )
     assert core_time((50.0, 100.0), Timber(0.5), HeatingAir(62.0)) > core_time(
-        (50.0, 100.0), Timber(0.5), HeatingAir(70.0))
+        (50.0, 100.0), Timber(0.5), HeatingAir(70.0)
+    )
     assert core_time((50.0, 100.0), Timber(0.5, initial_c=58.0), HeatingAir(70.0)) == 0.0
 
 
-@pytest.mark.parametrize(("arguments", "message"), [
-    (((50.0, 100.0), Timber(0.5), HeatingAir(56.0)), "wet bulb rises to 56"),
-    (((50.0, 100.0), Timber(0.5), HeatingAir(40.0)), "does not reach target_c"),
-    (((2.0, 100.0), Timber(0.5), HeatingAir(70.0)), "size"),
-    (((50.0, 100.0), Timber(0.5), HeatingAir(70.0), 120.0), "target_c"),
-])
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (((50.0, 100.0), Timber(0.5), HeatingAir(56.0)), "wet bulb rises to 56"),
+        (((50.0, 100.0), Timber(0.5), HeatingAir(40.0)), "does not reach target_c"),
+        (((2.0, 100.0), Timber(0.5), HeatingAir(70.0)), "size"),
+        (((50.0, 100.0), Timber(0.5), HeatingAir(70.0), 120.0), "target_c"),
+    ],
+)
 def test_refusals(arguments, message):
     with pytest.raises(ValueError, match=message):
         core_time(*arguments)

@@ -13,8 +13,16 @@ from kilnfolio.physics.drying import red_oak_days, temperature_factor
 DATA = Path(__file__).parent.parent / "data" / "drying"
 
 #: T4-D2, AH-188 tables 7 and 8: until MC [%], dry bulb [°C], depression [K].
-T4_D2 = [(50, 43.3, 2.2), (40, 43.3, 2.8), (35, 43.3, 4.4), (30, 43.3, 7.8), (25, 48.9, 16.7),
-         (20, 54.4, 27.8), (15, 60.0, 27.8), (6, 82.2, 27.8)]
+T4_D2 = [
+    (50, 43.3, 2.2),
+    (40, 43.3, 2.8),
+    (35, 43.3, 4.4),
+    (30, 43.3, 7.8),
+    (25, 48.9, 16.7),
+    (20, 54.4, 27.8),
+    (15, 60.0, 27.8),
+    (6, 82.2, 27.8),
+]
 
 
 def test_against_the_grid():
@@ -36,9 +44,15 @@ def test_a_charge_of_red_oak_lies_within_the_published_days():
     while mc > 6.0:
         _, dry_bulb, depression = T4_D2[step]
         emc = sorption.equilibrium_moisture_content(
-            dry_bulb, air.relative_humidity(dry_bulb, dry_bulb - depression))
-        mc = brentq(lambda end, mc=mc, emc=emc, dry_bulb=dry_bulb:
-                    red_oak_days(25.4, dry_bulb, mc, end, emc) - 1.0, emc + 1e-9, mc)
+            dry_bulb, air.relative_humidity(dry_bulb, dry_bulb - depression)
+        )
+        mc = brentq(
+            lambda end, mc=mc, emc=emc, dry_bulb=dry_bulb: (
+                red_oak_days(25.4, dry_bulb, mc, end, emc) - 1.0
+            ),
+            emc + 1e-9,
+            mc,
+        )
         days += 1
         while step < len(T4_D2) - 1 and mc <= T4_D2[step][0]:
             step += 1
@@ -50,12 +64,15 @@ def test_one_at_45_degrees_and_faster_when_warmer():
     assert (np.diff(temperature_factor(np.linspace(20, 90, 30))) > 0).all()
 
 
-@pytest.mark.parametrize(("arguments", "message"), [
-    ((25.4, 45.0, 80.0, 10.0, 12.0), "MC must fall"),
-    ((25.4, 45.0, 10.0, 20.0, 5.0), "MC must fall"),
-    ((2.0, 45.0, 80.0, 10.0, 5.0), "thickness_mm"),
-    ((25.4, 145.0, 80.0, 10.0, 5.0), "temp_c"),
-])
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        ((25.4, 45.0, 80.0, 10.0, 12.0), "MC must fall"),
+        ((25.4, 45.0, 10.0, 20.0, 5.0), "MC must fall"),
+        ((2.0, 45.0, 80.0, 10.0, 5.0), "thickness_mm"),
+        ((25.4, 145.0, 80.0, 10.0, 5.0), "temp_c"),
+    ],
+)
 def test_refusals(arguments, message):
     with pytest.raises(ValueError, match=message):
         red_oak_days(*arguments)

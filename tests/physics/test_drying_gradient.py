@@ -16,13 +16,23 @@ def peak(emc=14.0, thickness=27.6, diffusivity=2e-10, face=6e-8):
     return gradient_index(dry(Board(thickness, 80.0, diffusivity, face), air), 10.0).max()
 
 
-@pytest.mark.parametrize(("changed", "expected"), [
-    ({"emc": 18.0}, 1.82), ({}, 2.60), ({"emc": 10.0}, 3.39), ({"emc": 6.0}, 4.22),
-    ({"thickness": 12.0}, 1.77), ({"thickness": 40.0}, 2.93), ({"thickness": 54.0}, 3.17),
-    ({"thickness": 80.0}, 3.45),
-    ({"diffusivity": 5e-10}, 1.69), ({"diffusivity": 1e-10}, 3.19),
-    ({"face": 2e-8}, 1.51), ({"face": 2e-7}, 3.55),
-])
+@pytest.mark.parametrize(
+    ("changed", "expected"),
+    [
+        ({"emc": 18.0}, 1.82),
+        ({}, 2.60),
+        ({"emc": 10.0}, 3.39),
+        ({"emc": 6.0}, 4.22),
+        ({"thickness": 12.0}, 1.77),
+        ({"thickness": 40.0}, 2.93),
+        ({"thickness": 54.0}, 3.17),
+        ({"thickness": 80.0}, 3.45),
+        ({"diffusivity": 5e-10}, 1.69),
+        ({"diffusivity": 1e-10}, 3.19),
+        ({"face": 2e-8}, 1.51),
+        ({"face": 2e-7}, 3.55),
+    ],
+)
 def test_peaks(changed, expected):
     assert peak(**changed) == pytest.approx(expected, rel=0.012)
 

@@ -129,8 +129,9 @@ def test_sections_that_agree_are_no_better_than_the_balance():
     assert found == pytest.approx(np.std(np.mean(each, axis=0)), rel=0.006)
     assert moisture.section_mean_uncertainty([70.0], error) == pytest.approx(error, rel=1e-12)
     # 3-4-5: a spread of 0.6 and a mean error of 0.8
-    assert moisture.section_mean_uncertainty([70.0, 71.2], 0.8 * np.sqrt(2.0)) \
-        == pytest.approx(1.0, rel=1e-12)
+    assert moisture.section_mean_uncertainty([70.0, 71.2], 0.8 * np.sqrt(2.0)) == pytest.approx(
+        1.0, rel=1e-12
+    )
 
 
 @given(MASS, st.floats(0, 50), st.floats(0, 50), MC)

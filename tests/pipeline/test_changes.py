@@ -53,15 +53,22 @@ def build(root: Path, out: Path | None = None, **options):
 
 
 def bytes_of(out: Path) -> dict[str, bytes]:
-    return {path.relative_to(out).as_posix(): path.read_bytes()
-            for edition in EDITIONS for path in sorted((out / edition).rglob("*"))
-            if path.is_file()}
+    return {
+        path.relative_to(out).as_posix(): path.read_bytes()
+        for edition in EDITIONS
+        for path in sorted((out / edition).rglob("*"))
+        if path.is_file()
+    }
 
 
 def places(out: Path) -> dict[str, int]:
     """Return which file on the disk each is: one written again is another."""
-    return {path.relative_to(out).as_posix(): path.stat().st_ino
-            for edition in EDITIONS for path in (out / edition).rglob("*") if path.is_file()}
+    return {
+        path.relative_to(out).as_posix(): path.stat().st_ino
+        for edition in EDITIONS
+        for path in (out / edition).rglob("*")
+        if path.is_file()
+    }
 
 
 @pytest.fixture(scope="module")
@@ -109,24 +116,51 @@ def test_a_corrected_weighing_moves_its_charge_and_no_other(mill):
     while not text[digit].isdigit():
         digit -= 1
     other = str((int(text[digit]) + 1) % 10)
-    written = written_by(mill, lambda: charge.write_text(text[:digit] + other + text[digit + 1:]))
-    assert {"mill/charges/C1.html", "mill/series/C1-boards.csv", "auditor/charges/C1.html",
-            "auditor/series/C1-boards.csv"} <= written
+    written = written_by(mill, lambda: charge.write_text(text[:digit] + other + text[digit + 1 :]))
+    assert {
+        "mill/charges/C1.html",
+        "mill/series/C1-boards.csv",
+        "auditor/charges/C1.html",
+        "auditor/series/C1-boards.csv",
+    } <= written
     assert not [path for path in written if "C2" in path or path.startswith("customer/")]
     assert not [path for path in written if "/species/" in path or "/schedules/" in path]
 
 
-@pytest.mark.parametrize(("name", "old", "new", "moves", "stays"), [
-    (FILES["kiln"], "name:", "name: Renamed #", {"mill/kilns/k1.html", "mill/charges/C1.html"},
-     {"mill/records.html", "mill/sources.html"}),
-    (FILES["lot"], "product:", "product: Flooring #", {"mill/lots/L1.html"},
-     {"mill/lots/L2.html", "mill/charges/C1.html", "mill/kilns/k1.html"}),
-    (FILES["mill"], "name:", "name: Another Mill #",
-     {"mill/index.html", "mill/charges/C1.html", "mill/species/quercus-rubra.html"}, set()),
-    (FILES["species"], "trade_name:", "trade_name: Red oak of ours #",
-     {"mill/species/quercus-rubra.html", "mill/charges/C1.html", "mill/lots/L1.html"},
-     {"mill/records.html", "mill/kilns/index.html"}),
-], ids=["kiln", "lot", "mill", "species"])
+@pytest.mark.parametrize(
+    ("name", "old", "new", "moves", "stays"),
+    [
+        (
+            FILES["kiln"],
+            "name:",
+            "name: Renamed #",
+            {"mill/kilns/k1.html", "mill/charges/C1.html"},
+            {"mill/records.html", "mill/sources.html"},
+        ),
+        (
+            FILES["lot"],
+            "product:",
+            "product: Flooring #",
+            {"mill/lots/L1.html"},
+            {"mill/lots/L2.html", "mill/charges/C1.html", "mill/kilns/k1.html"},
+        ),
+        (
+            FILES["mill"],
+            "name:",
+            "name: Another Mill #",
+            {"mill/index.html", "mill/charges/C1.html", "mill/species/quercus-rubra.html"},
+            set(),
+        ),
+        (
+            FILES["species"],
+            "trade_name:",
+            "trade_name: Red oak of ours #",
+            {"mill/species/quercus-rubra.html", "mill/charges/C1.html", "mill/lots/L1.html"},
+            {"mill/records.html", "mill/kilns/index.html"},
+        ),
+    ],
+    ids=["kiln", "lot", "mill", "species"],
+)
 def test_a_changed_record_moves_what_prints_it(mill, name, old, new, moves, stays):
     written = written_by(mill, lambda: edit(mill, name, f"\n{old}", f"\n{new}"))
     assert moves <= written
@@ -137,8 +171,11 @@ def test_a_seal_makes_its_own_bag_and_no_other(mill, monkeypatch):
     from kilnfolio.pipeline import bags
 
     bagged, bag = [], bags.bag_files
-    monkeypatch.setattr(bags, "bag_files", lambda root, charge, **more: (
-        bagged.append(charge), bag(root, charge, **more))[1])
+    monkeypatch.setattr(
+        bags,
+        "bag_files",
+        lambda root, charge, **more: (bagged.append(charge), bag(root, charge, **more))[1],
+    )
     seal_charge(mill, "C1")
     build(mill)
     seal_charge(mill, "C2")
@@ -149,6 +186,7 @@ def test_a_seal_makes_its_own_bag_and_no_other(mill, monkeypatch):
 
 def test_another_practice_turns_what_prints_it_and_leaves_what_is_sealed(mill, tmp_path):
     """Pages with amounts or words of the trade are made again; records and bags are not."""
+
     def practise():
         edit(mill, FILES["mill"], "practice: North American", "practice: British")
 
@@ -156,9 +194,16 @@ def test_another_practice_turns_what_prints_it_and_leaves_what_is_sealed(mill, t
         edit(mill, charge, "\nkiln:", "\ncontrol_rule: wettest half\nkiln:")
     build(mill)
     written = written_by(mill, practise)
-    assert {"mill/index.html", "mill/kilns/k1.html", "mill/lots/L1.html", "mill/charges/C1.html",
-            "mill/charges/index.html", "mill/schedules/red-oak-4-4.html", "mill/calculators.html",
-            "mill/assets/search-index.js"} <= written
+    assert {
+        "mill/index.html",
+        "mill/kilns/k1.html",
+        "mill/lots/L1.html",
+        "mill/charges/C1.html",
+        "mill/charges/index.html",
+        "mill/schedules/red-oak-4-4.html",
+        "mill/calculators.html",
+        "mill/assets/search-index.js",
+    } <= written
     assert any(path.startswith("customer/") and path.endswith("index.html") for path in written)
     assert not [path for path in written if path.endswith(("record.json", ".csv", "site.css"))]
     assert not [path for path in written if path.startswith("mill/checks/wet-bulb")]
@@ -279,8 +324,10 @@ class Edits(RuleBasedStateMachine):
     @rule(name=sampled_from([FILES["kiln"], FILES["mill"]]), number=integers(0, 3))
     def rename(self, name, number):
         path = self.root / name
-        lines = [f"name: Name {number}" if line.startswith("name:") else line
-                 for line in path.read_text().splitlines()]
+        lines = [
+            f"name: Name {number}" if line.startswith("name:") else line
+            for line in path.read_text().splitlines()
+        ]
         path.write_text("\n".join(lines) + "\n")
 
     @rule(number=integers(1, 9))
@@ -289,9 +336,12 @@ class Edits(RuleBasedStateMachine):
         text = path.read_text()
         at = text.index("survey:")
         at = text.index("value:", at) if "value:" in text[at:] else text.index(" %", at) - 1
-        digit = next(i for i in range(at, len(text)) if text[i].isdigit() and text[i - 1] == ".") \
-            if "." in text[at:] else at
-        path.write_text(text[:digit] + str(number) + text[digit + 1:])
+        digit = (
+            next(i for i in range(at, len(text)) if text[i].isdigit() and text[i - 1] == ".")
+            if "." in text[at:]
+            else at
+        )
+        path.write_text(text[:digit] + str(number) + text[digit + 1 :])
 
     @rule()
     def take_lot_away(self):
@@ -339,6 +389,9 @@ class Edits(RuleBasedStateMachine):
 
 TestEdits = Edits.TestCase
 TestEdits.settings = settings(
-    max_examples=int(os.environ.get("KILNFOLIO_EDITS", "5")), deadline=None,
+    max_examples=int(os.environ.get("KILNFOLIO_EDITS", "5")),
+    deadline=None,
     stateful_step_count=4 if "KILNFOLIO_EDITS" in os.environ else 2,
-    derandomize=True, suppress_health_check=list(HealthCheck))
+    derandomize=True,
+    suppress_health_check=list(HealthCheck),
+)

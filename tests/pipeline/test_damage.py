@@ -53,14 +53,16 @@ def sql(*statements):
             for statement in statements:
                 db.execute(statement)
         db.close()
+
     return damage
 
 
 def overwritten(at, data):
     def damage(store):
         raw = bytearray(store.read_bytes())
-        raw[at:at + len(data)] = data
+        raw[at : at + len(data)] = data
         store.write_bytes(raw)
+
     return damage
 
 
@@ -133,6 +135,7 @@ def test_a_file_in_the_place_of_the_folder_is_taken_away(mill):
 
 # --- the site -------------------------------------------------------------------------------------
 
+
 def customer_page(mill):
     return next((mill / "site/customer").glob("*/index.html"))
 
@@ -170,9 +173,15 @@ def in_staging(path):
     staged.write_bytes(b"forged, for when it is served")
 
 
-DAMAGE = {"deleted": lambda path: path.unlink(), "emptied": lambda path: path.write_bytes(b""),
-          "changed in place": in_place, "changed in place and back-dated": in_place_and_back_dated,
-          "replaced": by_another, "a link": by_a_link, "changed in staging": in_staging}
+DAMAGE = {
+    "deleted": lambda path: path.unlink(),
+    "emptied": lambda path: path.write_bytes(b""),
+    "changed in place": in_place,
+    "changed in place and back-dated": in_place_and_back_dated,
+    "replaced": by_another,
+    "a link": by_a_link,
+    "changed in staging": in_staging,
+}
 
 
 @pytest.mark.parametrize("name", DAMAGE)

@@ -45,27 +45,39 @@ def _limit(root):
 def _half_written(root):
     path = root / FILES["charge"]
     text = path.read_text("utf-8")
-    path.write_text(text[:text.index("weighings:")] + 'weighings:\n  - at: "2026-06-0', "utf-8")
+    path.write_text(text[: text.index("weighings:")] + 'weighings:\n  - at: "2026-06-0', "utf-8")
 
 
 #: What is planted, and the files that problems must be told of.
 MISTAKES = {
-    "a bad species and a charge that names an unknown kiln":
-        (_species_and_kiln, {FILES["species"], FILES["charge"]}),
-    "a lot copied under another name":
-        (lambda root: copy(root, FILES["lot"], "content/lots/L9.yaml"), {"content/lots/L9.yaml"}),
-    "the same id twice":
-        (lambda root: copy(root, FILES["charge"], "content/charges/2025/C1/charge.yaml"),
-         {FILES["charge"]}),
-    "a stray file":
-        (lambda root: copy(root, FILES["lot"], "content/lots/2026/L9.yaml"),
-         {"content/lots/2026/L9.yaml"}),
-    "a superseded revision under a wrong number":
-        (_superseded, {"schedules/superseded/red-oak-4-4/3.yaml"}),
-    "a lot of an unknown charge":
-        (lambda root: edit(root, FILES["lot"], "charge: C1", "charge: C7"), {FILES["lot"]}),
-    "a logger profile that does not fit the export":
-        (lambda root: edit(root, FILES["logger"], "heading: time", "heading: clock"), set()),
+    "a bad species and a charge that names an unknown kiln": (
+        _species_and_kiln,
+        {FILES["species"], FILES["charge"]},
+    ),
+    "a lot copied under another name": (
+        lambda root: copy(root, FILES["lot"], "content/lots/L9.yaml"),
+        {"content/lots/L9.yaml"},
+    ),
+    "the same id twice": (
+        lambda root: copy(root, FILES["charge"], "content/charges/2025/C1/charge.yaml"),
+        {FILES["charge"]},
+    ),
+    "a stray file": (
+        lambda root: copy(root, FILES["lot"], "content/lots/2026/L9.yaml"),
+        {"content/lots/2026/L9.yaml"},
+    ),
+    "a superseded revision under a wrong number": (
+        _superseded,
+        {"schedules/superseded/red-oak-4-4/3.yaml"},
+    ),
+    "a lot of an unknown charge": (
+        lambda root: edit(root, FILES["lot"], "charge: C1", "charge: C7"),
+        {FILES["lot"]},
+    ),
+    "a logger profile that does not fit the export": (
+        lambda root: edit(root, FILES["logger"], "heading: time", "heading: clock"),
+        set(),
+    ),
     "a broken limit": (_limit, {FILES["limits"]}),
     "a charge half written": (_half_written, {FILES["charge"]}),
 }
@@ -78,8 +90,9 @@ def told_by_check(root, capsys):
 
 
 def _flat(problems):
-    return {(one.place.file, one.place.line, one.place.column, one.what, one.why)
-            for one in problems}
+    return {
+        (one.place.file, one.place.line, one.place.column, one.what, one.why) for one in problems
+    }
 
 
 def told_by_build(root):
@@ -119,9 +132,13 @@ def test_four_commands_tell_the_same(tmp_path, capsys, mistake):
 
 def test_the_same_of_all_mistakes_at_once(tmp_path, capsys):
     root = minimal_mill(tmp_path)
-    for name in ("a lot copied under another name", "a stray file", "a lot of an unknown charge",
-                 "a superseded revision under a wrong number",
-                 "a bad species and a charge that names an unknown kiln"):
+    for name in (
+        "a lot copied under another name",
+        "a stray file",
+        "a lot of an unknown charge",
+        "a superseded revision under a wrong number",
+        "a bad species and a charge that names an unknown kiln",
+    ):
         MISTAKES[name][0](root)
     found = told_by_check(root, capsys)
     assert len({one[0] for one in found}) >= 6

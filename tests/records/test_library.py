@@ -31,21 +31,40 @@ LIBRARY = PROJECT / "schedules"
 REFERENCE = PROJECT / "tests/data/reference"
 
 #: Which record each folder of the library holds.
-HOLDS: dict[str, type[Record]] = {"species": Species, "hardwood": Schedule, "softwood": Schedule,
-                                  "notations": Notation}
+HOLDS: dict[str, type[Record]] = {
+    "species": Species,
+    "hardwood": Schedule,
+    "softwood": Schedule,
+    "notations": Notation,
+}
 FILES = sorted(path for folder in HOLDS for path in (LIBRARY / folder).glob("*.yaml"))
 
 #: Schedules the demonstration mill runs.
 RUN_BY_THE_MILL = {
-    "quercus-rubra-4-4", "quercus-rubra-8-4", "quercus-alba-4-4", "acer-saccharum-4-4",
-    "acer-saccharum-8-4", "betula-alleghaniensis-4-4", "prunus-serotina-4-4",
-    "fraxinus-americana-4-4", "juglans-nigra-4-4", "tilia-americana-4-4", "fagus-grandifolia-4-4",
-    "acer-rubrum-4-4", "acer-saccharum-4-4-dh", "fraxinus-americana-4-4-dh",
-    "quercus-rubra-8-4-dh", "pinus-strobus-8-4-timed", "picea-mariana-8-4-heat-treated-timed"}
+    "quercus-rubra-4-4",
+    "quercus-rubra-8-4",
+    "quercus-alba-4-4",
+    "acer-saccharum-4-4",
+    "acer-saccharum-8-4",
+    "betula-alleghaniensis-4-4",
+    "prunus-serotina-4-4",
+    "fraxinus-americana-4-4",
+    "juglans-nigra-4-4",
+    "tilia-americana-4-4",
+    "fagus-grandifolia-4-4",
+    "acer-rubrum-4-4",
+    "acer-saccharum-4-4-dh",
+    "fraxinus-americana-4-4-dh",
+    "quercus-rubra-8-4-dh",
+    "pinus-strobus-8-4-timed",
+    "picea-mariana-8-4-heat-treated-timed",
+}
 
 #: Printed cells the library leaves out because they contradict the cell beside them.
-LEFT_OUT = {("Picea mariana", "sg_12_fia"),    # 0.46, where basic 0.38 and 11.3 % give 0.41
-            ("Pinus monticola", "sg_12_wh")}   # 0.35, below the basic 0.36: a misprint
+LEFT_OUT = {
+    ("Picea mariana", "sg_12_fia"),  # 0.46, where basic 0.38 and 11.3 % give 0.41
+    ("Pinus monticola", "sg_12_wh"),
+}  # 0.35, below the basic 0.36: a misprint
 
 
 def load(path: Path) -> Located[Any]:
@@ -57,10 +76,14 @@ def table(name: str) -> pd.DataFrame:
 
 
 RECORDS = {path: load(path) for path in FILES}
-SPECIES: dict[str, Species] = {path.stem: located.record for path, located in RECORDS.items()
-                               if path.parent.name == "species"}
-SCHEDULES: dict[str, Schedule] = {path.stem: located.record for path, located in RECORDS.items()
-                                  if isinstance(located.record, Schedule)}
+SPECIES: dict[str, Species] = {
+    path.stem: located.record for path, located in RECORDS.items() if path.parent.name == "species"
+}
+SCHEDULES: dict[str, Schedule] = {
+    path.stem: located.record
+    for path, located in RECORDS.items()
+    if isinstance(located.record, Schedule)
+}
 NOTATION: Notation = RECORDS[LIBRARY / "notations/t-number-letter-number.yaml"].record
 BY_SCIENTIFIC_NAME = {record.scientific_name: record for record in SPECIES.values()}
 BY_SCIENTIFIC_NAME["Quercus robur/petraea"] = SPECIES["quercus-robur"]
@@ -111,11 +134,17 @@ def test_every_citation_has_its_publication(path, sources):
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
 def test_recalled_publications_are_never_marked_read(path, sources):
     """Nothing can have been read in a publication whose note begins with 'Recalled'."""
-    recalled = {key for key, publication in sources.publications.items()
-                if (publication.note or "").startswith("Recalled")}
+    recalled = {
+        key
+        for key, publication in sources.publications.items()
+        if (publication.note or "").startswith("Recalled")
+    }
     assert "dry-kiln-operators-manual" in recalled
-    wrong = [group for group in cited(path)
-             if publication_of(group["source"]) in recalled and group["status"] != "memory"]
+    wrong = [
+        group
+        for group in cited(path)
+        if publication_of(group["source"]) in recalled and group["status"] != "memory"
+    ]
     assert wrong == []
 
 
@@ -154,19 +183,35 @@ def test_schedules_name_known_species_of_their_folder():
 
 # --- species against the tables -------------------------------------------------------------------
 
-NORTH_AMERICA = [row for row in table("species_properties.csv").to_dict("records")
-                 if row["region"] == "North America"]
-EUROPE = [row for row in table("species_properties.csv").to_dict("records")
-          if row["region"] == "Europe"]
+NORTH_AMERICA = [
+    row
+    for row in table("species_properties.csv").to_dict("records")
+    if row["region"] == "North America"
+]
+EUROPE = [
+    row for row in table("species_properties.csv").to_dict("records") if row["region"] == "Europe"
+]
 
 
 #: Rows and column sums of each table when it was typed: a digit slipped since then fails here.
 CHECKSUMS = {
-    "species_properties.csv": (92, {
-        "sg_green_fia": 36.63, "sg_12_fia": 39.99, "sg_green_wh": 11.30, "sg_12_wh": 12.38,
-        "shrink_radial_pct": 351.1, "shrink_tangential_pct": 638.7, "shrink_volumetric_pct": 969.8,
-        "mc_green_heart_pct": 3230, "mc_green_sap_pct": 5688, "mc_green_wood_fia_pct": 6130.6,
-        "q_radial_pct_per_pct": 2.18, "q_tangential_pct_per_pct": 3.99}),
+    "species_properties.csv": (
+        92,
+        {
+            "sg_green_fia": 36.63,
+            "sg_12_fia": 39.99,
+            "sg_green_wh": 11.30,
+            "sg_12_wh": 12.38,
+            "shrink_radial_pct": 351.1,
+            "shrink_tangential_pct": 638.7,
+            "shrink_volumetric_pct": 969.8,
+            "mc_green_heart_pct": 3230,
+            "mc_green_sap_pct": 5688,
+            "mc_green_wood_fia_pct": 6130.6,
+            "q_radial_pct_per_pct": 2.18,
+            "q_tangential_pct_per_pct": 3.99,
+        },
+    ),
     "dimension_change.csv": (41, {"c_radial": 0.05793, "c_tangential": 0.11059}),
     "safe_drying_rates.csv": (24, {"max_mc_loss_pct_per_day": 127.3}),
     "hardwood_temperature_schedules.csv": (70, {"mc_from_pct": 1260, "dry_bulb_f": 10535}),
@@ -227,20 +272,28 @@ def test_movement_of_european_timber(row):
     assert record.movement.radial == pytest.approx(row["q_radial_pct_per_pct"] / 100)
     assert record.movement.tangential == pytest.approx(row["q_tangential_pct_per_pct"] / 100)
     assert record.movement.status == "read"
-    shrinkage = (f"radial {row['shrink_radial_fsp_to_12']} %, "
-                 f"tangential {row['shrink_tangential_fsp_to_12']} %")
+    shrinkage = (
+        f"radial {row['shrink_radial_fsp_to_12']} %, "
+        f"tangential {row['shrink_tangential_fsp_to_12']} %"
+    )
     assert shrinkage in record.notes
 
 
-COEFFICIENTS = [row for row in table("dimension_change.csv").to_dict("records")
-                if row["kind"] == "coefficient"]
+COEFFICIENTS = [
+    row for row in table("dimension_change.csv").to_dict("records") if row["kind"] == "coefficient"
+]
 
 #: Rows of Table 13-5 whose printed name is a trade group or a variety, by species id.
 PRINTED_OTHERWISE = {
-    "Hickory, pecan": "carya-illinoinensis", "Magnolia, cucumbertree": "magnolia-acuminata",
-    "Magnolia, sweetbay": "magnolia-virginiana", "Red oak, California": "quercus-kelloggii",
-    "White oak, commercial": "quercus-alba", "White oak, live": "quercus-virginiana",
-    "White oak, Oregon white": "quercus-garryana", "Fir, white (radial only)": "abies-concolor"}
+    "Hickory, pecan": "carya-illinoinensis",
+    "Magnolia, cucumbertree": "magnolia-acuminata",
+    "Magnolia, sweetbay": "magnolia-virginiana",
+    "Red oak, California": "quercus-kelloggii",
+    "White oak, commercial": "quercus-alba",
+    "White oak, live": "quercus-virginiana",
+    "White oak, Oregon white": "quercus-garryana",
+    "Fir, white (radial only)": "abies-concolor",
+}
 
 
 def named(printed: str) -> Species:
@@ -248,8 +301,11 @@ def named(printed: str) -> Species:
     if printed in PRINTED_OTHERWISE:
         return SPECIES[PRINTED_OTHERWISE[printed]]
     name = " ".join(reversed(printed.split(", "))).casefold()
-    found = [record for record in SPECIES.values()
-             if name in {other.casefold() for other in (record.trade_name, *record.also_called)}]
+    found = [
+        record
+        for record in SPECIES.values()
+        if name in {other.casefold() for other in (record.trade_name, *record.also_called)}
+    ]
     assert len(found) == 1, printed
     return found[0]
 
@@ -292,23 +348,30 @@ RATES = table("safe_drying_rates.csv").to_dict("records")
 
 #: Species each row of the table of safe rates is for: the commercial groups they are sold in.
 RATE_FOR = {
-    "Beech, American": ["fagus-grandifolia"], "Birch, yellow": ["betula-alleghaniensis"],
-    "Cherry, black": ["prunus-serotina"], "Elm, American": ["ulmus-americana"],
+    "Beech, American": ["fagus-grandifolia"],
+    "Birch, yellow": ["betula-alleghaniensis"],
+    "Cherry, black": ["prunus-serotina"],
+    "Elm, American": ["ulmus-americana"],
     "Ash, white": ["fraxinus-americana", "fraxinus-pennsylvanica", "fraxinus-quadrangulata"],
     "Maple, hard (sugar)": ["acer-saccharum", "acer-nigrum"],
     "Maple, soft": ["acer-rubrum", "acer-saccharinum"],
     "Oak, red (upland)": ["quercus-rubra", "quercus-velutina"],
     "Oak, white (upland)": ["quercus-alba", "quercus-prinus", "quercus-macrocarpa"],
     "Walnut, black": ["juglans-nigra"],
-    "Yellow-poplar": ["liriodendron-tulipifera"], "Sweetgum, heart": ["liquidambar-styraciflua"]}
+    "Yellow-poplar": ["liriodendron-tulipifera"],
+    "Sweetgum, heart": ["liquidambar-styraciflua"],
+}
 
 
 @pytest.mark.parametrize("row", RATES, ids=lambda row: f"{row['species']} {row['thickness']}")
 def test_safe_rates_as_recalled(row):
     """Table of safe drying rates attributed to E. M. Wengert: from memory."""
     for species in RATE_FOR[row["species"]]:
-        loss, = [loss for loss in SPECIES[species].safe_daily_loss
-                 if loss.thickness.entered == row["thickness"]]
+        (loss,) = [
+            loss
+            for loss in SPECIES[species].safe_daily_loss
+            if loss.thickness.entered == row["thickness"]
+        ]
         assert loss.rate.value == row["max_mc_loss_pct_per_day"]
         assert loss.status == "memory"
 
@@ -337,9 +400,11 @@ def test_temperature_rows_as_recalled():
         stages = NOTATION.dry_bulb[code]
         assert mc_column([stage.from_mc for stage in stages]) == rows["mc_from_pct"].to_list()
         assert [stage.dry_bulb.entered for stage in stages] == [
-            f"{temperature} °F" for temperature in rows["dry_bulb_f"]]
+            f"{temperature} °F" for temperature in rows["dry_bulb_f"]
+        ]
         assert [stage.dry_bulb.value for stage in stages] == pytest.approx(
-            rows["dry_bulb_c"].to_list(), abs=0.05)
+            rows["dry_bulb_c"].to_list(), abs=0.05
+        )
 
 
 def test_depression_rows_as_recalled():
@@ -352,9 +417,11 @@ def test_depression_rows_as_recalled():
         depressions = NOTATION.depressions[code[1]]
         assert mc_column(NOTATION.mc_classes[code[0]]) == rows["mc_from_pct"].to_list()
         assert [kelvin.entered for kelvin in depressions] == [
-            f"{fahrenheit} °F" for fahrenheit in rows["wet_bulb_depression_f"]]
+            f"{fahrenheit} °F" for fahrenheit in rows["wet_bulb_depression_f"]
+        ]
         assert [kelvin.value for kelvin in depressions] == pytest.approx(
-            rows["wet_bulb_depression_k"].to_list(), abs=0.005)
+            rows["wet_bulb_depression_k"].to_list(), abs=0.005
+        )
 
 
 def test_notation_tables_grow_one_way():
@@ -366,13 +433,19 @@ def test_notation_tables_grow_one_way():
         assert mc_column([stage.from_mc for stage in stages])[1] == 30
     rows = [[kelvin.value for kelvin in NOTATION.depressions[digit]] for digit in "12345678"]
     assert all(row == sorted(row) for row in rows)
-    assert all(low <= high for milder, harder in pairwise(rows)
-               for low, high in zip(milder, harder, strict=True))
+    assert all(
+        low <= high
+        for milder, harder in pairwise(rows)
+        for low, high in zip(milder, harder, strict=True)
+    )
     assert NOTATION.status == "memory"
 
 
-ASSEMBLED = {name.split(" ", 1)[0]: rows for name, rows in
-             table("assembled_schedules.csv").groupby("schedule") if name.startswith("T")}
+ASSEMBLED = {
+    name.split(" ", 1)[0]: rows
+    for name, rows in table("assembled_schedules.csv").groupby("schedule")
+    if name.startswith("T")
+}
 
 
 @pytest.mark.parametrize("code", ASSEMBLED)
@@ -381,9 +454,11 @@ def test_codes_expand_into_the_assembled_steps(code):
     rows = ASSEMBLED[code]
     steps = expand(code, NOTATION)
     assert [step.dry_bulb.value for step in steps] == pytest.approx(
-        [celsius_from_fahrenheit(value) for value in rows["dry_bulb_f"]])
+        [celsius_from_fahrenheit(value) for value in rows["dry_bulb_f"]]
+    )
     assert [step.depression.value * 1.8 for step in steps] == pytest.approx(
-        rows["wet_bulb_depression_f"].to_list())
+        rows["wet_bulb_depression_f"].to_list()
+    )
     ends = ["final" if step.until_mc == "final" else f"{step.until_mc.value:g}" for step in steps]
     assert ends == rows["mc_to_pct"].to_list()
 
@@ -400,11 +475,14 @@ INDEX = table("species_schedule_index.csv").to_dict("records")
 @pytest.mark.parametrize("row", INDEX, ids=lambda row: f"{row['species']} {row['thickness']}")
 def test_index_as_recalled(row):
     """USDA AH-188, ch. 7, index of schedules for steam-heated kilns: from memory."""
-    found = [record for record in SCHEDULES.values()
-             if record.source.endswith(f"index, entry {row['species']}")
-             and row["thickness"] in {length.entered for length in record.for_stock.thickness}]
+    found = [
+        record
+        for record in SCHEDULES.values()
+        if record.source.endswith(f"index, entry {row['species']}")
+        and row["thickness"] in {length.entered for length in record.for_stock.thickness}
+    ]
     assert len(found) == 1
-    schedule, = found
+    (schedule,) = found
     assert schedule.notation == row["schedule_code"]
     assert publication_of(schedule.source) == "dry-kiln-operators-manual"
     assert schedule.status == "memory"
@@ -413,19 +491,24 @@ def test_index_as_recalled(row):
 
 
 def test_index_has_no_entry_beyond_the_table():
-    entries = {record.source.split("entry ")[1] for record in SCHEDULES.values() if record.notation
-               and publication_of(record.source) == "dry-kiln-operators-manual"}
+    entries = {
+        record.source.split("entry ")[1]
+        for record in SCHEDULES.values()
+        if record.notation and publication_of(record.source) == "dry-kiln-operators-manual"
+    }
     assert entries == {row["species"] for row in INDEX}
 
 
 def test_ceilings_are_the_coolest_first_step_of_the_thin_schedules():
     """The hardwood codes first raise the dry bulb at 30 % MC (from memory)."""
     for record in SPECIES.values():
-        first = [expand(schedule.notation, NOTATION)[0].dry_bulb.value
-                 for schedule in SCHEDULES.values() if schedule.notation
-                 and record.id in schedule.for_stock.species
-                 and {"4/4", "25 mm"} & {
-                     length.entered for length in schedule.for_stock.thickness}]
+        first = [
+            expand(schedule.notation, NOTATION)[0].dry_bulb.value
+            for schedule in SCHEDULES.values()
+            if schedule.notation
+            and record.id in schedule.for_stock.species
+            and {"4/4", "25 mm"} & {length.entered for length in schedule.for_stock.thickness}
+        ]
         ceiling = record.ceiling_while_wet
         if first:
             assert ceiling.dry_bulb.value == pytest.approx(min(first)), record.id
@@ -452,7 +535,7 @@ def test_revision_history_leads_to_the_approved_revision():
 def test_modified_maple_has_the_dry_bulbs_of_t6():
     """The declared change says that it gives the dry bulbs of T6 with the depressions of C3."""
     schedule = SCHEDULES["acer-saccharum-4-4"]
-    change, = schedule.modifications
+    (change,) = schedule.modifications
     start, modified = float("inf"), []
     for step in expand(schedule.notation, NOTATION):
         cooler = change.dry_bulb_change.value if start > change.while_above.value else 0.0
@@ -471,9 +554,11 @@ def test_oregon_white_oak_as_published():
     rows = rows[rows["schedule"].str.startswith("Oregon white oak")]
     airs = [*schedule.steps, schedule.equalizing, schedule.conditioning]
     assert [air.dry_bulb.entered for air in airs] == [
-        f"{value:g} °F" for value in rows["dry_bulb_f"]]
+        f"{value:g} °F" for value in rows["dry_bulb_f"]
+    ]
     assert [air.depression.entered for air in airs] == [
-        f"{value:g} °F" for value in rows["wet_bulb_depression_f"]]
+        f"{value:g} °F" for value in rows["wet_bulb_depression_f"]
+    ]
     assert [step.until_mc.value for step in schedule.steps] == [40, 30]
     assert schedule.status == "read"
 
@@ -548,7 +633,7 @@ def test_equalizing_and_conditioning_follow_the_rule(name):
 def test_warm_through_keeps_the_wet_bulb_above_the_core_temperature_asked_for():
     """ISPM 15, Annex 1 (read): 56 °C through the profile; wet timber stays near the wet bulb."""
     schedule = SCHEDULES["picea-mariana-8-4-heat-treated-timed"]
-    step, = [step for step in schedule.steps if step.name == "warm-through"]
+    (step,) = [step for step in schedule.steps if step.name == "warm-through"]
     assert step.wet_bulb.value > 56
     assert step.hours.value > 0.5
 
@@ -556,27 +641,45 @@ def test_warm_through_keeps_the_wet_bulb_above_the_core_temperature_asked_for():
 # --- woods of the world ---------------------------------------------------------------------------
 
 #: Woods whose record bears another id than the row: a trade group is named by its first species.
-_GROUPS = {"shorea-dark-red": "shorea-pauciflora", "shorea-yellow": "shorea-faguetiana",
-           "shorea-light-red": "shorea-leprosula", "handroanthus": "handroanthus-spp",
-           "afzelia": "afzelia-spp", "eperua": "eperua-spp"}
-WORLD = [row for row in table("world/species_world.csv").to_dict("records")
-         if row["status"] == "read"]
+_GROUPS = {
+    "shorea-dark-red": "shorea-pauciflora",
+    "shorea-yellow": "shorea-faguetiana",
+    "shorea-light-red": "shorea-leprosula",
+    "handroanthus": "handroanthus-spp",
+    "afzelia": "afzelia-spp",
+    "eperua": "eperua-spp",
+}
+WORLD = [
+    row for row in table("world/species_world.csv").to_dict("records") if row["status"] == "read"
+]
 
 
 def read_values(record: Species) -> dict[str, set[float]]:
     """Return every value of a species by what it is, whichever source it has."""
     shrinkages = [known for known in (record.shrinkage, *record.shrinkage_elsewhere) if known]
-    groups = {"green to ovendry": shrinkages, "green to 12 %": record.shrinkage_to_12,
-              "fibre saturation to 12 %": record.shrinkage_to_12}
+    groups = {
+        "green to ovendry": shrinkages,
+        "green to 12 %": record.shrinkage_to_12,
+        "fibre saturation to 12 %": record.shrinkage_to_12,
+    }
     found: dict[str, set[float]] = {}
     for basis, known in groups.items():
         for way in ("radial", "tangential"):
-            found[f"{basis} {way}"] = {value.value for group in known
-                                       if (value := getattr(group, way)) is not None}
-    found["at 12 %"] = {value.value for group in record.densities for value in (
-        group.low, group.high) if value is not None and group.basis == "at 12 %"}
-    found["basic"] = {value.value for group in record.densities for value in (
-        group.low, group.high) if value is not None and group.basis == "basic"}
+            found[f"{basis} {way}"] = {
+                value.value for group in known if (value := getattr(group, way)) is not None
+            }
+    found["at 12 %"] = {
+        value.value
+        for group in record.densities
+        for value in (group.low, group.high)
+        if value is not None and group.basis == "at 12 %"
+    }
+    found["basic"] = {
+        value.value
+        for group in record.densities
+        for value in (group.low, group.high)
+        if value is not None and group.basis == "basic"
+    }
     if record.basic_density:
         found["basic"].add(record.basic_density.value.value)
     return found
@@ -587,9 +690,12 @@ def test_woods_of_the_world_say_what_was_read(row):
     """Each row names its source: AH-607, Wood Handbook 2010 Tables 4-3 and 4-4, and others."""
     record = SPECIES[_GROUPS.get(row["id"], row["id"])]
     values = read_values(record)
-    cells = {f"{row['shrink_basis']} radial": row["shrink_radial_pct"],
-             f"{row['shrink_basis']} tangential": row["shrink_tangential_pct"],
-             "at 12 %": row["density_12_kg_m3"], "basic": row["basic_density_kg_m3"]}
+    cells = {
+        f"{row['shrink_basis']} radial": row["shrink_radial_pct"],
+        f"{row['shrink_basis']} tangential": row["shrink_tangential_pct"],
+        "at 12 %": row["density_12_kg_m3"],
+        "basic": row["basic_density_kg_m3"],
+    }
     for what, cell in cells.items():
         if pd.isna(cell) or what.startswith(("nan", "not stated")) or "-" in str(cell):
             continue
@@ -608,8 +714,16 @@ def test_no_value_rests_on_the_share_alike_database():
 
 
 #: What European mills call it, from general knowledge of the languages.
-_SPRUCE = ("Norway spruce", "Fichte", "Rotfichte", "épicéa commun", "gran", "kuusi",
-           "abete rosso", "whitewood")
+_SPRUCE = (
+    "Norway spruce",
+    "Fichte",
+    "Rotfichte",
+    "épicéa commun",
+    "gran",
+    "kuusi",
+    "abete rosso",
+    "whitewood",
+)
 
 
 def test_regional_names_lead_to_the_species():

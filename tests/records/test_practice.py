@@ -13,11 +13,20 @@ LIBRARY = yaml.safe_load((PROJECT / "schedules/sources.yaml").read_text("utf-8")
 LAST = {"S1": 12.28, "S2": 12.11, "S3": 11.94}
 
 
-@pytest.mark.parametrize(("practice", "rule", "mc", "formula"), [
-    ("North American", "wettest half", (LAST["S1"] + LAST["S2"]) / 2, "mean of the wettest half"),
-    ("British", "wettest board", LAST["S1"], "MC of the wettest board"),
-    ("Australasian", "wettest board", LAST["S1"], "MC of the wettest board"),
-    ("continental", "mean", sum(LAST.values()) / 3, "mean of all boards")])
+@pytest.mark.parametrize(
+    ("practice", "rule", "mc", "formula"),
+    [
+        (
+            "North American",
+            "wettest half",
+            (LAST["S1"] + LAST["S2"]) / 2,
+            "mean of the wettest half",
+        ),
+        ("British", "wettest board", LAST["S1"], "MC of the wettest board"),
+        ("Australasian", "wettest board", LAST["S1"], "MC of the wettest board"),
+        ("continental", "mean", sum(LAST.values()) / 3, "mean of all boards"),
+    ],
+)
 def test_the_controlling_mc_follows_the_practice(tmp_path, practice, rule, mc, formula):
     root = minimal_mill(tmp_path, mill={"practice": practice})
     dossier = reviewed_mill(root).dossiers["C1"]
@@ -35,8 +44,9 @@ def test_a_charge_that_says_otherwise_prevails(tmp_path):
 
 
 def test_a_running_charge_follows_the_practice_too(tmp_path):
-    root = minimal_mill(tmp_path, mill={"practice": "British"}, charge={
-        "ended": DROP, "unloaded": DROP})
+    root = minimal_mill(
+        tmp_path, mill={"practice": "British"}, charge={"ended": DROP, "unloaded": DROP}
+    )
     assert reviewed_mill(root).running["C1"].dossier.control_rule == "wettest board"
 
 

@@ -10,8 +10,12 @@ from kilnfolio.records.quantities import Length, Mass, Percent, Quantity, Temper
 from kilnfolio.records.schema import record_schema
 from kilnfolio.records.yaml_source import read_yaml
 
-RECORDS = [(kind.name, path) for kind in RECORD_KINDS.values() for glob in kind.globs
-           for path in sorted(PROJECT.glob(glob))]
+RECORDS = [
+    (kind.name, path)
+    for kind in RECORD_KINDS.values()
+    for glob in kind.globs
+    for path in sorted(PROJECT.glob(glob))
+]
 
 
 def follows(schema, value):
@@ -46,24 +50,27 @@ def test_every_kind_has_a_home_in_the_demonstration_mill():
     assert {kind for kind, _ in RECORDS} == set(RECORD_KINDS)
 
 
-@pytest.mark.parametrize(("kind", "path"), RECORDS,
-                         ids=lambda part: getattr(part, "name", part))
+@pytest.mark.parametrize(("kind", "path"), RECORDS, ids=lambda part: getattr(part, "name", part))
 def test_every_record_of_the_demonstration_mill_follows_its_schema(kind, path):
     assert follows(record_schema(kind), read_yaml(path, path.name).value) == []
 
 
-@pytest.mark.parametrize(("kind", "change"), [
-    ("kiln", {"capacity": "60"}),                # the unit forgotten
-    ("kiln", {"capacity": "60,5 m³"}),           # a decimal comma
-    ("kiln", {"capacity": "60 kg"}),             # a unit of something else
-    ("kiln", {"kind": "steam-heated"}),          # not one of the words
-    ("kiln", {"hotest": "85 °C"}),               # a misspelt key
-    ("kiln", {"format": 2}),
-    ("kiln", {"id": "Kiln 1"}),
-    ("charge", {"boards": "S1"}),
-    ("charge", {"target_mc": [12]}),
-    ("mill", {"contact": None}),
-], ids=str)
+@pytest.mark.parametrize(
+    ("kind", "change"),
+    [
+        ("kiln", {"capacity": "60"}),  # the unit forgotten
+        ("kiln", {"capacity": "60,5 m³"}),  # a decimal comma
+        ("kiln", {"capacity": "60 kg"}),  # a unit of something else
+        ("kiln", {"kind": "steam-heated"}),  # not one of the words
+        ("kiln", {"hotest": "85 °C"}),  # a misspelt key
+        ("kiln", {"format": 2}),
+        ("kiln", {"id": "Kiln 1"}),
+        ("charge", {"boards": "S1"}),
+        ("charge", {"target_mc": [12]}),
+        ("mill", {"contact": None}),
+    ],
+    ids=str,
+)
 def test_slips_an_editor_can_show(kind, change):
     record = minimal_records()[kind]
     plain = {key: value for key, value in record.items() if key != "signatures"}
@@ -73,19 +80,43 @@ def test_slips_an_editor_can_show(kind, change):
     assert any(str(part) in error for error in errors for part in (*change, *change.values()))
 
 
-@pytest.mark.parametrize(("quantity", "entered"), [
-    (Length, "4/4"), (Length, "1 1/2 in"), (Length, "6 ft 2 in."), (Length, "27 mm"),
-    (Mass, "4 lb 3 oz"), (Mass, "4862 g"), (Mass, "4.862 kg"), (Temperature, "-5 °C"),
-    (Temperature, "110 °F"), (Percent, "12 %"), (Percent, 12), (Percent, "12.5"),
-    (Percent, 12.5)], ids=str)
+@pytest.mark.parametrize(
+    ("quantity", "entered"),
+    [
+        (Length, "4/4"),
+        (Length, "1 1/2 in"),
+        (Length, "6 ft 2 in."),
+        (Length, "27 mm"),
+        (Mass, "4 lb 3 oz"),
+        (Mass, "4862 g"),
+        (Mass, "4.862 kg"),
+        (Temperature, "-5 °C"),
+        (Temperature, "110 °F"),
+        (Percent, "12 %"),
+        (Percent, 12),
+        (Percent, "12.5"),
+        (Percent, 12.5),
+    ],
+    ids=str,
+)
 def test_ways_to_write_a_quantity_that_reader_and_schema_take(quantity, entered):
     quantity.parse(entered)
     assert follows(schema_of(quantity), entered) == []
 
 
-@pytest.mark.parametrize(("quantity", "entered"), [
-    (Length, "27"), (Length, "27 kg"), (Mass, "4,862 g"), (Temperature, "110"),
-    (Percent, "12 °C"), (Percent, "twelve"), (Length, 27)], ids=str)
+@pytest.mark.parametrize(
+    ("quantity", "entered"),
+    [
+        (Length, "27"),
+        (Length, "27 kg"),
+        (Mass, "4,862 g"),
+        (Temperature, "110"),
+        (Percent, "12 °C"),
+        (Percent, "twelve"),
+        (Length, 27),
+    ],
+    ids=str,
+)
 def test_what_reader_and_schema_both_refuse(quantity, entered):
     with pytest.raises(ValueError):  # noqa: PT011  the sentence is the quantities' own test
         quantity.parse(entered)

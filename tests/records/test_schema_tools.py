@@ -26,29 +26,44 @@ def starter(tmp_path_factory):
     assert main(["new", "mill", str(mill), *MILL]) == 0
     for kind in TEMPLATES:
         assert main(["new", kind, "draft-1", str(mill)]) == 0
-    return [(kind, path) for kind, home in HOMES.items() for path in sorted(mill.glob(home))
-            if not path.is_relative_to(mill / "schedules") or path.stem == "draft-1"]
+    return [
+        (kind, path)
+        for kind, home in HOMES.items()
+        for path in sorted(mill.glob(home))
+        if not path.is_relative_to(mill / "schedules") or path.stem == "draft-1"
+    ]
 
 
 def complaints(records):
     """Return what Ajv and the YAML language server say of records: (kind, name, text)."""
-    given = {"schemas": {kind: record_schema(kind) for kind in RECORD_KINDS},
-             "records": [dict(zip(("kind", "name", "text"), one, strict=True)) for one in records]}
-    run = subprocess.run(["node", CHECKER.name], cwd=CHECKER.parent, input=json.dumps(given),
-                         capture_output=True, text=True, check=True)
+    given = {
+        "schemas": {kind: record_schema(kind) for kind in RECORD_KINDS},
+        "records": [dict(zip(("kind", "name", "text"), one, strict=True)) for one in records],
+    }
+    run = subprocess.run(
+        ["node", CHECKER.name],
+        cwd=CHECKER.parent,
+        input=json.dumps(given),
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     return json.loads(run.stdout)
 
 
 @cache
 def validator_of(kind):
     return jsonschema.Draft202012Validator(
-        record_schema(kind), format_checker=jsonschema.Draft202012Validator.FORMAT_CHECKER)
+        record_schema(kind), format_checker=jsonschema.Draft202012Validator.FORMAT_CHECKER
+    )
 
 
 def formats_broken(kind, path):
     validator = validator_of(kind)
-    return [f"{path}: {error.message}"
-            for error in validator.iter_errors(read_yaml(path, path.name).value)]
+    return [
+        f"{path}: {error.message}"
+        for error in validator.iter_errors(read_yaml(path, path.name).value)
+    ]
 
 
 def test_the_demonstration_follows_its_schemas_formats_included():
@@ -56,16 +71,27 @@ def test_the_demonstration_follows_its_schemas_formats_included():
 
 
 def test_editors_and_strict_validators_have_nothing_against_the_demonstration():
-    assert complaints([(kind, path.parent.name + "-" + path.stem, path.read_text())
-                       for kind, path in RECORDS]) == []
+    assert (
+        complaints(
+            [(kind, path.parent.name + "-" + path.stem, path.read_text()) for kind, path in RECORDS]
+        )
+        == []
+    )
 
 
 def test_a_new_mill_and_its_drafts_pass_as_well(starter):
     drafts = [path for _, path in starter if "…" in path.read_text("utf-8")]
     assert len(drafts) >= len(TEMPLATES)
     assert [words for kind, path in starter for words in formats_broken(kind, path)] == []
-    assert complaints([(kind, path.parent.name + "-" + path.stem, path.read_text("utf-8"))
-                       for kind, path in starter]) == []
+    assert (
+        complaints(
+            [
+                (kind, path.parent.name + "-" + path.stem, path.read_text("utf-8"))
+                for kind, path in starter
+            ]
+        )
+        == []
+    )
 
 
 def test_the_tools_find_what_is_wrong():
@@ -78,7 +104,10 @@ def test_a_finished_charge_needs_every_key_and_a_running_one_does_not():
     path = next(path for kind, path in RECORDS if kind == "charge")
     lines = path.read_text("utf-8").splitlines(keepends=True)
     without = "".join(line for line in lines if not line.startswith("target_mc:"))
-    running = "".join(line for line in without.splitlines(keepends=True)
-                      if not line.startswith(("ended:", "unloaded:")))
+    running = "".join(
+        line
+        for line in without.splitlines(keepends=True)
+        if not line.startswith(("ended:", "unloaded:"))
+    )
     assert any("target_mc" in words for words in complaints([("charge", "ended", without)]))
     assert complaints([("charge", "running", running)]) == []

@@ -18,7 +18,8 @@ def test_the_mark_is_named_and_nothing_else(tmp_path, mark):
         f"{kiln}:4:7: kind is still to be filled in: it holds: How it heats and removes water. "
         "Write one of steam, dehumidification, hot-water, vacuum, solar.",
         f"{kiln}:5:11: capacity is still to be filled in: it holds: Stacked timber it holds. "
-        "Write it as in '42.5 m³'."]
+        "Write it as in '42.5 m³'.",
+    ]
 
 
 def test_other_slips_come_first(tmp_path):
@@ -36,13 +37,19 @@ def test_of_a_record_that_cannot_lie_half_filled_both_are_named(tmp_path):
 
 
 def test_deep_in_a_charge(tmp_path):
-    root = minimal_mill(tmp_path, charge=lambda c: (
-        c["boards"][1].update(green_mass="…"), c.update(started="…"),
-        c["weighings"][2]["masses"].update(S2="…")))
+    root = minimal_mill(
+        tmp_path,
+        charge=lambda c: (
+            c["boards"][1].update(green_mass="…"),
+            c.update(started="…"),
+            c["weighings"][2]["masses"].update(S2="…"),
+        ),
+    )
     words = [line.split(": ", 1)[1] for line in refused(checked_mill, root)]
     assert words == [
         "started is still to be filled in: it holds: When heating began. "
         "Write it as in 2026-03-02T07:10.",
         "green_mass is still to be filled in: it holds: Mass when the sections were cut. "
         "Write it as in '4862 g'.",
-        "S2 is still to be filled in: the record is not complete without it."]
+        "S2 is still to be filled in: the record is not complete without it.",
+    ]

@@ -40,23 +40,33 @@ _KNOWN = {"source": "common practice", "status": "common practice"}
 @pytest.fixture(scope="module")
 def mills(tmp_path_factory) -> dict[str, Mill]:
     """The same mill under each practice; its charge says itself which boards decide."""
-    return {name: small_mill(
-        tmp_path_factory.mktemp("mill"),
-        mill={"practice": name},
-        charge={"control_rule": "wettest half",
-                "defects": [{"defect": "crook", "pieces": 3, "of": 120}]},
-        lot={"thickness": "26 mm"},
-        species={"prone_to": [{"defect": "crook", "note": "Beside the pith.", **_KNOWN}],
-                 "shrinkage": {"radial": "4.0 %", "tangential": "8.6 %", **_KNOWN},
-                 "ceiling_while_wet": {"dry_bulb": "49 °C", "while_above": "25 %", **_KNOWN}},
-    ) for name in PRACTICES}
+    return {
+        name: small_mill(
+            tmp_path_factory.mktemp("mill"),
+            mill={"practice": name},
+            charge={
+                "control_rule": "wettest half",
+                "defects": [{"defect": "crook", "pieces": 3, "of": 120}],
+            },
+            lot={"thickness": "26 mm"},
+            species={
+                "prone_to": [{"defect": "crook", "note": "Beside the pith.", **_KNOWN}],
+                "shrinkage": {"radial": "4.0 %", "tangential": "8.6 %", **_KNOWN},
+                "ceiling_while_wet": {"dry_bulb": "49 °C", "while_above": "25 %", **_KNOWN},
+            },
+        )
+        for name in PRACTICES
+    }
 
 
 @pytest.fixture(scope="module")
 def said(mills) -> dict[str, dict[str, str]]:
     """The words of every page, by practice and address; the customer's page as "customer"."""
-    return {name: {page.path: _plain(page.html) for page in mill.pages}
-            | {"customer": _plain(mill.customer()[0].html)} for name, mill in mills.items()}
+    return {
+        name: {page.path: _plain(page.html) for page in mill.pages}
+        | {"customer": _plain(mill.customer()[0].html)}
+        for name, mill in mills.items()
+    }
 
 
 def _plain(html: str) -> str:
@@ -67,15 +77,16 @@ def _plain(html: str) -> str:
 def test_units_stand_in_the_order_of_the_practice(name, said):
     pages, customary_first = said[name], PRACTICES[name][0]
     for path, metric, customary in (
-            ("species/quercus-rubra.html", "49 °C", "120 °F"),
-            ("charges/C1.html", "40 m³", "17 000 board feet"),
-            ("lots/L1.html", "26 mm", "1.0 in"),
-            ("lots/L1.html", "2.1 m³", "890 board feet"),
-            ("kilns/k1.html", "85 °C", "185 °F"),
-            ("customer", "26 mm", "1.0 in"),
-            ("customer", "2.1 m³", "890 board feet"),
-            ("customer", "100 mm", "4 in"),
-            ("customer", "21 °C", "70 °F")):
+        ("species/quercus-rubra.html", "49 °C", "120 °F"),
+        ("charges/C1.html", "40 m³", "17 000 board feet"),
+        ("lots/L1.html", "26 mm", "1.0 in"),
+        ("lots/L1.html", "2.1 m³", "890 board feet"),
+        ("kilns/k1.html", "85 °C", "185 °F"),
+        ("customer", "26 mm", "1.0 in"),
+        ("customer", "2.1 m³", "890 board feet"),
+        ("customer", "100 mm", "4 in"),
+        ("customer", "21 °C", "70 °F"),
+    ):
         first, second = (customary, metric) if customary_first else (metric, customary)
         assert f"{first} ({second})" in pages[path] or f"{first} {second}" in pages[path], path
         assert f"{second} ({first})" not in pages[path], path
@@ -155,11 +166,14 @@ def test_the_emc_beside_every_set_point_is_that_of_the_pair_as_printed(name, mil
     for page in mill.pages:
         if not page.path.startswith("schedules/") or "table" not in page.html:
             continue
-        tables = re.findall(r'<table class="figures (?:steps|recipe)">.*?</table>', page.html,
-                            flags=re.DOTALL)
+        tables = re.findall(
+            r'<table class="figures (?:steps|recipe)">.*?</table>', page.html, flags=re.DOTALL
+        )
         for row in re.findall(r"<tr[^>]*>(<th scope=\"row\">.*?)</tr>", "".join(tables)):
-            cells = [re.sub(r"<[^>]+>", "", cell).replace("−", "-")
-                     for cell in re.findall(r"<td[^>]*>(.*?)</td>", row)]
+            cells = [
+                re.sub(r"<[^>]+>", "", cell).replace("−", "-")
+                for cell in re.findall(r"<td[^>]*>(.*?)</td>", row)
+            ]
             for dry, wet, emc in _set_points(cells, customary=PRACTICES[name][0]):
                 humidity = relative_humidity(dry, wet, pressure)
                 assert abs(equilibrium_moisture_content(dry, humidity) - emc) <= 0.1, (row, dry)
@@ -184,28 +198,34 @@ def _set_points(cells: list[str], *, customary: bool) -> Iterator[tuple[float, f
             yield *bulbs, float(emc)
 
 
-@pytest.mark.parametrize(("metric", "customary"), [
-    ("dry bulb 43.3 °C (110 °F)", "dry bulb 110 °F (43.3 °C)"),
-    ("between 20 and 80 °C", "between 68 and 176 °F (20 and 80 °C)"),
-    ("103 ± 2 °C", "217 ± 3.6 °F (103 ± 2 °C)"),
-    ("above by 2.0 K", "above by 3.6 °F (2.0 K)"),
-    ("110 °F (43.3 °C) already", "110 °F (43.3 °C) already"),
-    ("120 K h of degree-hours", "120 K h of degree-hours"),
-    ("K1 and T4-D2", "K1 and T4-D2"),
-])
+@pytest.mark.parametrize(
+    ("metric", "customary"),
+    [
+        ("dry bulb 43.3 °C (110 °F)", "dry bulb 110 °F (43.3 °C)"),
+        ("between 20 and 80 °C", "between 68 and 176 °F (20 and 80 °C)"),
+        ("103 ± 2 °C", "217 ± 3.6 °F (103 ± 2 °C)"),
+        ("above by 2.0 K", "above by 3.6 °F (2.0 K)"),
+        ("110 °F (43.3 °C) already", "110 °F (43.3 °C) already"),
+        ("120 K h of degree-hours", "120 K h of degree-hours"),
+        ("K1 and T4-D2", "K1 and T4-D2"),
+    ],
+)
 def test_words_of_a_record_get_fahrenheit_first(metric, customary):
     """By definition: °F = 1.8 °C + 32, and a difference of 1 K is 1.8 °F."""
     assert CUSTOMARY.retold(metric).replace("\u00a0", " ") == customary
     assert PLAIN.retold(metric) == metric
 
 
-@pytest.mark.parametrize(("written", "native"), [
-    (Temperature.parse("45 °C"), "113 °F"),
-    (TemperatureDifference.parse("4 K"), "7 °F"),
-    (Length.parse("25 mm"), "1 in"),
-    (Length.parse("120 mm"), "4.5 in"),
-    (Temperature.parse("110 °F"), "110 °F"),
-])
+@pytest.mark.parametrize(
+    ("written", "native"),
+    [
+        (Temperature.parse("45 °C"), "113 °F"),
+        (TemperatureDifference.parse("4 K"), "7 °F"),
+        (Length.parse("25 mm"), "1 in"),
+        (Length.parse("120 mm"), "4.5 in"),
+        (Temperature.parse("110 °F"), "110 °F"),
+    ],
+)
 def test_examples_are_written_in_round_units_of_the_region(written, native):
     """By definition: an inch is 25.4 mm. What each is rounded to is our own choice."""
     assert CUSTOMARY.native(written).entered == native
@@ -214,11 +234,14 @@ def test_examples_are_written_in_round_units_of_the_region(written, native):
 
 def test_reviews_and_records_do_not_know_the_practice(mills):
     """What is sealed is the same but for the digest of mill.yaml, whose bytes differ."""
+
     def sealed(mill: Mill) -> tuple[str, str, str]:
         view = customer_lot(mill.folder, "L1", mill.dossiers, mill.lots["L1"], "t")
-        return (mill.dossiers["C1"].model_copy(update={"inputs": ()}).model_dump_json(),
-                mill.lots["L1"].model_copy(update={"inputs": ()}).model_dump_json(),
-                lot_record(view).model_dump_json())
+        return (
+            mill.dossiers["C1"].model_copy(update={"inputs": ()}).model_dump_json(),
+            mill.lots["L1"].model_copy(update={"inputs": ()}).model_dump_json(),
+            lot_record(view).model_dump_json(),
+        )
 
     first, *others = map(sealed, mills.values())
     assert "mm (1.0" in first[2]
@@ -242,8 +265,10 @@ def test_the_practices_word_and_ours_find_each_other(mills):
 
 def test_a_chapters_quantities_follow(tmp_path):
     body = "Cut {q: 25 mm} at {q: 110 °F}.\n"
-    for name, words in (("North American", "Cut 0.98 in (25 mm) at 110 °F (43.3 °C)."),
-                        ("continental", "Cut 25 mm (0.98 in) at 43.3 °C (110 °F).")):
+    for name, words in (
+        ("North American", "Cut 0.98 in (25 mm) at 110 °F (43.3 °C)."),
+        ("continental", "Cut 25 mm (0.98 in) at 43.3 °C (110 °F)."),
+    ):
         html = body_of(tmp_path / name, body, practice=name).html
         assert plain_words(html).replace("\u00a0", " ") == words
 
@@ -263,16 +288,24 @@ def test_a_pair_is_turned_and_turned_back(dimension: type[Quantity], value: floa
     assert PLAIN.retold(written) == written
 
 
-@pytest.mark.parametrize(("written", "turned"), [
-    ("25.4 mm (4/4) thick", "4/4 (25.4 mm) thick"),
-    ("−5.0 °C (23 °F)", "23 °F (−5.0 °C)"),
-    ("12 345 m³ (5.2 mbf); 2 m³ (850 board feet)", "5.2 mbf (12 345 m³); 850 board feet (2 m³)"),
-    ("at 12 % (10 % asked)", "at 12 % (10 % asked)"),
-])
+@pytest.mark.parametrize(
+    ("written", "turned"),
+    [
+        ("25.4 mm (4/4) thick", "4/4 (25.4 mm) thick"),
+        ("−5.0 °C (23 °F)", "23 °F (−5.0 °C)"),
+        (
+            "12 345 m³ (5.2 mbf); 2 m³ (850 board feet)",
+            "5.2 mbf (12 345 m³); 850 board feet (2 m³)",
+        ),
+        ("at 12 % (10 % asked)", "at 12 % (10 % asked)"),
+    ],
+)
 def test_only_pairs_of_the_two_systems_are_turned(written, turned):
     hard = re.compile(r"(?<=\d) (?=[\d°m%b])|(?<=board) (?=feet)")
-    unbroken = [hard.sub("\u00a0", words).replace("board\u00a0feet", "board feet")
-                for words in (written, turned)]
+    unbroken = [
+        hard.sub("\u00a0", words).replace("board\u00a0feet", "board feet")
+        for words in (written, turned)
+    ]
     assert CUSTOMARY.retold(unbroken[0]) == unbroken[1]
 
 
@@ -280,7 +313,13 @@ def test_words_keep_their_capital_and_their_plural():
     mill = checked_mill(PROJECT).mill.record.model_copy(update={"practice": "Australasian"})
     regional = regional_format(mill)
     assert [regional.term(word) for word in ("Stickers", "sticker", "Timber", "Charge")] == [
-        "Strips", "strip", "Timber", "Charge"]
-    assert regional.say("The {sticker} of {Flat-sawn} boards, {}, sticker") == \
-        "The strip of Back-sawn boards, {}, sticker"
+        "Strips",
+        "strip",
+        "Timber",
+        "Charge",
+    ]
+    assert (
+        regional.say("The {sticker} of {Flat-sawn} boards, {}, sticker")
+        == "The strip of Back-sawn boards, {}, sticker"
+    )
     assert regional.defect("sticker-stain") == "strip stain"

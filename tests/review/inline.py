@@ -586,14 +586,29 @@ def make_folder(changes: Mapping[str, Any] = MappingProxyType({})) -> MillFolder
     )
     charges, lots = {"26-001": located["charge"]}, {"L-1": located["lot"]}
     return open_mill(PROJECT).with_records(
-        mill=located["mill"], limits=real_limits(), species={"maple": species, "pine": softwood},
-        schedules={"maple": located["schedule"]}, kilns={"k1": located["kiln"]}, charges=charges,
-        lots=lots, located_charge=charges.__getitem__, lots_of_charge=Lookup(
-            lambda number: tuple(name for name, lot in sorted(lots.items())
-                                 if any(pack.charge == number for pack in lot.record.packs))),
+        mill=located["mill"],
+        limits=real_limits(),
+        species={"maple": species, "pine": softwood},
+        schedules={"maple": located["schedule"]},
+        kilns={"k1": located["kiln"]},
+        charges=charges,
+        lots=lots,
+        located_charge=charges.__getitem__,
+        lots_of_charge=Lookup(
+            lambda number: tuple(
+                name
+                for name, lot in sorted(lots.items())
+                if any(pack.charge == number for pack in lot.record.packs)
+            )
+        ),
         charges_with_pack=Lookup(
-            lambda pack: tuple(name for name, charge in charges.items() if charge.record.stacking
-                               and pack in charge.record.stacking.packs)))
+            lambda pack: tuple(
+                name
+                for name, charge in charges.items()
+                if charge.record.stacking and pack in charge.record.stacking.packs
+            )
+        ),
+    )
 
 
 def make_case(

@@ -215,7 +215,12 @@ def weighed(board: str, rounds: Mapping[int, float]) -> Callable[[Record], None]
 
 
 def stretch(
-    names: str, first: float, last: float, *, by: float = 0.0, to: float | None = None,
+    names: str,
+    first: float,
+    last: float,
+    *,
+    by: float = 0.0,
+    to: float | None = None,
     ramp: float = 0.0,
 ) -> Callable[[np.ndarray, Channels], None]:
     """Move channels between two hours by so much, coming and going over `ramp` hours, or hold them.

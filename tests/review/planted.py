@@ -108,12 +108,17 @@ def _late_step(record: Record) -> None:
 def _wetted_in_stop(record: Record) -> None:
     """Let board S10 take up water while the kiln stood by a stop that was written down."""
     record["stops"].append(
-        {"start": moved(record["weighings"][15]["at"], 1), "end":
-         moved(record["weighings"][15]["at"], 4), "cause": "no power", "by": "R. Tessaly"}
+        {
+            "start": moved(record["weighings"][15]["at"], 1),
+            "end": moved(record["weighings"][15]["at"], 4),
+            "cause": "no power",
+            "by": "R. Tessaly",
+        }
     )
     record["stops"].sort(key=lambda stop: str(stop["start"]))
-    loss = grams(record["weighings"][15]["masses"]["S10"]) \
-        - grams(record["weighings"][16]["masses"]["S10"])
+    loss = grams(record["weighings"][15]["masses"]["S10"]) - grams(
+        record["weighings"][16]["masses"]["S10"]
+    )
     weighed("S10", {16: loss + 12.0})(record)
 
 
@@ -170,9 +175,7 @@ PLANTED: Mapping[str, Mutation] = {
             (hours > 560) & (hours < 561), channels["dry-bulb"][(hours > 560) & (hours < 561)] + 0.6
         )
     ),
-    "humidity-disagrees": Mutation(
-        MAPLE, log=stretch("relative-humidity", -5, 2000, by=-4.5)
-    ),
+    "humidity-disagrees": Mutation(MAPLE, log=stretch("relative-humidity", -5, 2000, by=-4.5)),
     "stated-emc": Mutation(changes={"hand_readings.4.stated_emc": more(1.6, "%")}),
     "stated-mc": Mutation(changes={"weighings.6.stated_mc.S2": more(1.0, "%")}),
     "stated-oven-dry-mass": Mutation(changes={"boards.1.stated_oven_dry_mass": more(12, "g", 0)}),
@@ -216,9 +219,7 @@ PLANTED: Mapping[str, Mutation] = {
         }
     ),
     "board-sides": Mutation(
-        changes={
-            "boards": lambda boards: [{**board, "side": "entering-air"} for board in boards]
-        }
+        changes={"boards": lambda boards: [{**board, "side": "entering-air"} for board in boards]}
     ),
     "weighing-interval": Mutation(record=_without_rounds(6, 9)),
     "controlling-mc": Mutation(changes={"weighings.20.stated_controlling_mc": "50.0 %"}),
@@ -238,28 +239,26 @@ PLANTED: Mapping[str, Mutation] = {
     "air-too-dry-while-wet": Mutation(log=stretch("wet-bulb", 200, 203, by=-1.6, ramp=4)),
     "thickness-rule": Mutation(changes={"schedule:for_stock.thickness": ["3/4"]}),
     "vent-against-spray": Mutation(
-        log=several(
-            stretch("spray", 200, 200.7, to=1.0), stretch("vent", 200, 200.7, to=50.0)
-        )
+        log=several(stretch("spray", 200, 200.7, to=1.0), stretch("vent", 200, 200.7, to=50.0))
     ),
     "fans-stopped": Mutation(log=stretch("fan", 200, 205, to=0.0)),
     "fan-reversal": Mutation(changes={"kiln:reversal": "8 h"}),
     # --- the schedule itself
     "schedule-ceiling": Mutation(
         changes={
-            "schedule:modifications": {"new": [
-                {
-                    "what": "warmer while wet",
-                    "why": "time",
-                    "dry_bulb_change": "4 K",
-                    "while_above": "31 %",
-                }
-            ]}["new"]
+            "schedule:modifications": {
+                "new": [
+                    {
+                        "what": "warmer while wet",
+                        "why": "time",
+                        "dry_bulb_change": "4 K",
+                        "while_above": "31 %",
+                    }
+                ]
+            }["new"]
         }
     ),
-    "schedule-emc-against-mc": Mutation(
-        MAPLE, {"schedule:steps.6.relative_humidity": "48 %"}
-    ),
+    "schedule-emc-against-mc": Mutation(MAPLE, {"schedule:steps.6.relative_humidity": "48 %"}),
     "schedule-order": Mutation(MAPLE, {"schedule:steps.0.dry_bulb": "41 °C"}),
     "schedule-end-air": Mutation(MAPLE, {"schedule:conditioning.relative_humidity": "80 %"}),
     "schedule-within-kiln": Mutation(changes={"kiln:hottest": "75 °C"}),
@@ -309,7 +308,8 @@ PLANTED: Mapping[str, Mutation] = {
         changes={
             "survey.readings": lambda old: [
                 {**one, "pack": "HB-25-041-01", "position": "bay 1 low"}
-                if one["pack"] == "HB-25-041-12" else one
+                if one["pack"] == "HB-25-041-12"
+                else one
                 for one in old
             ]
         }
@@ -340,9 +340,7 @@ PLANTED: Mapping[str, Mutation] = {
     "air-record-alone": Mutation(SPRUCE, {"heat_treatment.probes": []}),
     "probe-in-air": Mutation(SPRUCE, log=_probe_out),
     "probe-placement": Mutation(SPRUCE, {"heat_treatment.probes.1.sealed": False}),
-    "heat-treatment-margin": Mutation(
-        SPRUCE, {"heat_treatment.probes.2.uncertainty": "14 K"}
-    ),
+    "heat-treatment-margin": Mutation(SPRUCE, {"heat_treatment.probes.2.uncertainty": "14 K"}),
     "core-probe-calibration": Mutation(
         SPRUCE,
         {
@@ -358,8 +356,9 @@ PLANTED: Mapping[str, Mutation] = {
     "lot-moisture": Mutation(
         changes={"survey.readings": lambda old: _readings(old, 3.2, "HB-25-041-02", 3)}
     ),
-    "sample-size-for-claim": Mutation(changes={"lot:order": lambda order: {
-        **order, "claimed_confidence": "95 %"}}),
+    "sample-size-for-claim": Mutation(
+        changes={"lot:order": lambda order: {**order, "claimed_confidence": "95 %"}}
+    ),
     "survey-age": Mutation(changes={"lot:shipped": later(24 * 50)}),
     "storage-air": Mutation(changes={"lot:storage.relative_humidity": "75 %"}),
     "pack-in-charge": Mutation(changes={"lot:packs.3.number": "HB-25-041-19"}),
@@ -403,9 +402,7 @@ PLANTED: Mapping[str, Mutation] = {
 }
 
 
-def _readings(
-    old: list[Record], points: float, pack: str = "", most: int = 10**6
-) -> list[Record]:
+def _readings(old: list[Record], points: float, pack: str = "", most: int = 10**6) -> list[Record]:
     """Add points to the survey's readings, of one pack alone or of all."""
     left, out = most, []
     for reading in old:

@@ -93,8 +93,9 @@ def sinking_for(days: int) -> Any:
     def change(channels: Any) -> None:
         hours = np.arange(len(channels["dry-bulb"])) * INTERVAL / 60
         second = 2.5 if days == 2 else 3.5
-        depression = np.interp(hours, [6, 30, 40, 48, 58, 78, 78.1], [3.5, 3.5, second, second,
-                                                                      1.0, 1.0, 3.5])
+        depression = np.interp(
+            hours, [6, 30, 40, 48, 58, 78, 78.1], [3.5, 3.5, second, second, 1.0, 1.0, 3.5]
+        )
         first = hours < 96.0
         channels["dry-bulb"][first] = 43.0
         channels["wet-bulb"][first] = 43.0 - depression[first]
@@ -176,9 +177,7 @@ FAULTS = [
     Fault(
         "step-hours",
         timed(48),
-        (
-            "Step 1 ran 48 h; the schedule asks 96 h.",
-        ),
+        ("Step 1 ran 48 h; the schedule asks 96 h.",),
         f"- at: {day(0)}",
         -50,
         10,

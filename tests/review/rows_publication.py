@@ -8,10 +8,7 @@ FAULTS = [
     Fault(
         "archive-unchanged",
         {"differences": ["content/kilns/kiln-1.yaml is not the file that was sealed"]},
-        (
-            "Archive changed since issue: content/kilns/kiln-1.yaml is not the file that was "
-            "sealed",
-        ),
+        ("Archive changed since issue: content/kilns/kiln-1.yaml is not the file that was sealed",),
         None,
     ),
     Fault(

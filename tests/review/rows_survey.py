@@ -84,9 +84,7 @@ def slow(hours: float) -> Any:
         held("dry-bulb", 240, hours, to=60.0),
         held("wet-bulb", 240, hours, to=60.0 - depression_for(60.0, 6.0)),
         held("dry-bulb", 240 + hours + 1 / 6, 11.8 - hours, to=65.0),
-        held(
-            "wet-bulb", 240 + hours + 1 / 6, 11.8 - hours, to=65.0 - depression_for(65.0, 12.0)
-        ),
+        held("wet-bulb", 240 + hours + 1 / 6, 11.8 - hours, to=65.0 - depression_for(65.0, 12.0)),
     )
 
 

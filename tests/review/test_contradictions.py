@@ -35,8 +35,12 @@ def word_of(slug: str, case: Any) -> set[str]:
 
 def beyond_limits(slug: str, chance: random.Random) -> Iterator[Any]:
     """Yield charges some way beyond a limit of the check."""
-    rows = [row for row in EDGES if row.slug == slug
-            and (row.beyond or CHECKS[slug].severity) in ("fail", "question", "note")]
+    rows = [
+        row
+        for row in EDGES
+        if row.slug == slug
+        and (row.beyond or CHECKS[slug].severity) in ("fail", "question", "note")
+    ]
     for _ in range(EACH if rows else 0):
         row = chance.choice(rows)
         # a step of one is a count: one too few is as far as it goes
@@ -46,8 +50,11 @@ def beyond_limits(slug: str, chance: random.Random) -> Iterator[Any]:
 def with_another_fault(slug: str, chance: random.Random) -> Iterator[Any]:
     """Yield charges with a fault of the check and another elsewhere."""
     own = [row for row in FAULTS if row.slug == slug]
-    others = [row for row in FAULTS if CHECKS[row.slug].of == CHECKS[slug].of
-              and row.slug != slug and not row.make]
+    others = [
+        row
+        for row in FAULTS
+        if CHECKS[row.slug].of == CHECKS[slug].of and row.slug != slug and not row.make
+    ]
     for _ in range(EACH):
         row = chance.choice(own)
         apart = [other for other in others if not _touching(row, other)]

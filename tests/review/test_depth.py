@@ -175,8 +175,11 @@ def test_a_warm_load_that_damps_its_own_air_is_no_dry_wick() -> None:
         channels["wet-bulb"][early] = (channels["dry-bulb"] - 3.4 + 2.0 * share)[early]
 
     said = {
-        warm: {f.check for f in run_checks(make_case(log=lambda c, w=warm: heating(c, w)))
-               if f.outcome == "question"}
+        warm: {
+            f.check
+            for f in run_checks(make_case(log=lambda c, w=warm: heating(c, w)))
+            if f.outcome == "question"
+        }
         for warm in (25.0, 43.0)
     }
     assert "dry-wick" not in said[25.0]

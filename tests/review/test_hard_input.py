@@ -86,12 +86,21 @@ def test_a_new_wick_changes_the_reading_not_the_air() -> None:
 
 def fixture_found(name: str, minutes: int) -> tuple[Log, dict[str, Finding]]:
     """Return a log of two bulbs as it is read, and what the checks say of it with the records."""
-    profile = LoggerProfile.model_validate({
-        "format": 1, "id": "two-bulbs", "title": "two bulbs", "delimiter": ",", "decimal": ".",
-        "interval_minutes": minutes,
-        "time": {"heading": "time", "format": "%Y-%m-%d %H:%M", "clock": "local"},
-        "columns": [{"heading": "DB", "channel": "dry-bulb", "unit": "°C"},
-                    {"heading": "WB", "channel": "wet-bulb", "unit": "°C"}]})
+    profile = LoggerProfile.model_validate(
+        {
+            "format": 1,
+            "id": "two-bulbs",
+            "title": "two bulbs",
+            "delimiter": ",",
+            "decimal": ".",
+            "interval_minutes": minutes,
+            "time": {"heading": "time", "format": "%Y-%m-%d %H:%M", "clock": "local"},
+            "columns": [
+                {"heading": "DB", "channel": "dry-bulb", "unit": "°C"},
+                {"heading": "WB", "channel": "wet-bulb", "unit": "°C"},
+            ],
+        }
+    )
     log, folder = read_log(LOGS / name, LOG_FILE, profile, ZONE), make_folder()
     found = run_checks(build_case(folder, folder.charges["26-001"], log))
     return log, {finding.check: finding for finding in found}
@@ -104,8 +113,11 @@ def test_a_clock_that_loses_time_is_named_and_nothing_is_moved() -> None:
     """
     log, found = fixture_found("clock-losing-time.csv", 30)
     assert found["clock-against-hand"].outcome == "question"
-    early = re.search(r"rises before it was written, by (.*) h at the first .* and (.*) h at the "
-                      r"last", found["clock-against-hand"].message)
+    early = re.search(
+        r"rises before it was written, by (.*) h at the first .* and (.*) h at the "
+        r"last",
+        found["clock-against-hand"].message,
+    )
     assert early
     assert [float(hours) for hours in early.groups()] == pytest.approx([2.0, 3.33], abs=0.51)
     assert log.moment(0, ZONE) == STARTED
@@ -116,7 +128,8 @@ def test_a_value_that_stands_still_is_named_and_kept() -> None:
     log, found = fixture_found("stuck-value.csv", 60)
     assert found["stuck-sensor"].outcome == "question"
     assert found["stuck-sensor"].message == (
-        "wet-bulb stuck at 36.4 since 2026-04-12 06:00 for 10.0 h.")
+        "wet-bulb stuck at 36.4 since 2026-04-12 06:00 for 10.0 h."
+    )
     assert found["stuck-sensor"].where[0].line == 144
     assert log.channels["wet-bulb"][142:153].tolist() == [36.4] * 11
 

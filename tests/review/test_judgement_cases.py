@@ -78,8 +78,14 @@ def test_conditioning_at_a_low_target_agrees_with_a_published_case() -> None:
 
 @pytest.mark.parametrize(
     ("thickness", "lost", "word"),
-    [("4/4", 6.4, "pass"), ("4/4", 6.8, "question"), ("5/4", 5.5, "question"),
-     ("8/4", 2.5, "pass"), ("8/4", 2.9, "question"), ("12/4", 2.0, "fail")],
+    [
+        ("4/4", 6.4, "pass"),
+        ("4/4", 6.8, "question"),
+        ("5/4", 5.5, "question"),
+        ("8/4", 2.5, "pass"),
+        ("8/4", 2.9, "question"),
+        ("12/4", 2.0, "fail"),
+    ],
 )
 def test_daily_loss_is_judged_for_the_thickness(thickness: str, lost: float, word: str) -> None:
     """Hard maple, 6.5 points in 4/4 (Wengert, from memory), divided by 2.5 for twice that."""
@@ -97,8 +103,15 @@ def test_the_ceiling_is_that_of_the_thickness() -> None:
     """8/4 bears 38 °C where 4/4 bears 44: run on the 4/4 schedule it is too hot."""
     thick = {
         "stock.0.thickness": "8/4",
-        "species:thick_ceilings": [{"thickness": "8/4", "dry_bulb": "38 °C", "while_above": "30 %",
-                                    "source": "common practice", "status": "common practice"}],
+        "species:thick_ceilings": [
+            {
+                "thickness": "8/4",
+                "dry_bulb": "38 °C",
+                "while_above": "30 %",
+                "source": "common practice",
+                "status": "common practice",
+            }
+        ],
     }
     (first, *_) = found("too-hot-while-wet", thick)
     assert first.outcome == "fail"
@@ -159,8 +172,11 @@ def test_a_controller_that_swings_about_its_set_point_keeps_it() -> None:
 
 def test_heating_up_and_stops_are_no_departures() -> None:
     stop = {"stops": [{"start": day(1), "end": day(1, 8), "cause": "no power", "by": "A. B."}]}
-    log = both(held("dry-bulb", 24, 10, to=30.0), held("wet-bulb", 24, 10, to=28.0),
-               held("fan", 24, 8, to=0.0))
+    log = both(
+        held("dry-bulb", 24, 10, to=30.0),
+        held("wet-bulb", 24, 10, to=28.0),
+        held("fan", 24, 8, to=0.0),
+    )
     assert words("air-as-asked", stop, log=log) == {"pass"}
 
 
@@ -183,8 +199,10 @@ def test_two_swapped_tags_are_named_as_such() -> None:
         return weighings
 
     said = [f.message for f in found("gained-weight-while-drying", {"weighings": swap})]
-    assert said == ["Boards S2 and S5: the masses of 2026-04-11 08:00 would fit if their tags were "
-                    "swapped from this weighing on."]
+    assert said == [
+        "Boards S2 and S5: the masses of 2026-04-11 08:00 would fit if their tags were "
+        "swapped from this weighing on."
+    ]
 
 
 def test_one_normal_group_is_not_taken_for_two() -> None:
@@ -201,8 +219,13 @@ def test_an_answer_answers_one_finding_and_no_later_event() -> None:
     early = {"step_changes.1.at": day(3, 1)}
     (first,) = found("step-timing", early)
     assert first.id == "step-timing/step-2/2026-04-09T09:00"
-    answer = {"finding": first.id, "kind": "accepted because", "reason": "no shift", "by": "C. D.",
-              "at": day(12)}
+    answer = {
+        "finding": first.id,
+        "kind": "accepted because",
+        "reason": "no shift",
+        "by": "C. D.",
+        "at": day(12),
+    }
     (said,) = found("step-timing", early)
     assert said.outcome == "question"
     (said,) = _with_answers({**early, "answers": [answer]}, "step-timing")
@@ -219,8 +242,13 @@ def _with_answers(changes: dict[str, Any], slug: str) -> list[Finding]:
 
 
 def test_an_answer_to_nothing_is_asked_about() -> None:
-    answer = {"finding": "step-timing/step-9/2026-04-09T09:00", "kind": "corrected by",
-              "reason": "-x-", "by": "C. D.", "at": day(12)}
+    answer = {
+        "finding": "step-timing/step-9/2026-04-09T09:00",
+        "kind": "corrected by",
+        "reason": "-x-",
+        "by": "C. D.",
+        "at": day(12),
+    }
     said = _with_answers({"answers": [answer]}, "waivers-explained")
     assert [f.outcome for f in said] == ["question"]
     assert "no finding of this charge" in said[0].message
@@ -228,25 +256,57 @@ def test_an_answer_to_nothing_is_asked_about() -> None:
 
 def test_an_older_waiver_excuses_what_was_found_by_then() -> None:
     zone = dt.UTC
-    waiver = Waiver.model_construct(check="spike", reason="known", by="C. D.",
-                                    at=dt.datetime(2026, 4, 8, tzinfo=zone))
-    findings = with_ids([
-        Finding(check="spike", outcome="question", message="x",
-                at=dt.datetime(2026, 4, 8 + days, tzinfo=zone)) for days in (-1, 1)])
+    waiver = Waiver.model_construct(
+        check="spike", reason="known", by="C. D.", at=dt.datetime(2026, 4, 8, tzinfo=zone)
+    )
+    findings = with_ids(
+        [
+            Finding(
+                check="spike",
+                outcome="question",
+                message="x",
+                at=dt.datetime(2026, 4, 8 + days, tzinfo=zone),
+            )
+            for days in (-1, 1)
+        ]
+    )
     outcomes = [f.outcome for f in answered(findings, (), (waiver,))]
     assert outcomes == ["answered", "question"]
-    answer = Answer.model_construct(finding=findings[1].id, kind="instrument at fault",
-                                    reason="loose wire", by="C. D.", at=waiver.at)
+    answer = Answer.model_construct(
+        finding=findings[1].id,
+        kind="instrument at fault",
+        reason="loose wire",
+        by="C. D.",
+        at=waiver.at,
+    )
     assert [f.outcome for f in answered(findings, (answer,), ())] == ["question", "answered"]
 
 
 def test_a_finding_sealed_under_the_first_rules_is_read() -> None:
-    old = {"check": "spike", "outcome": "waived", "message": "A jump.", "noted": False,
-           "where": [], "subject": "", "value": None, "limit": None, "unit": "",
-           "waived_by": "C. D.", "waived_because": "known"}
+    old = {
+        "check": "spike",
+        "outcome": "waived",
+        "message": "A jump.",
+        "noted": False,
+        "where": [],
+        "subject": "",
+        "value": None,
+        "limit": None,
+        "unit": "",
+        "waived_by": "C. D.",
+        "waived_because": "known",
+    }
     read = Finding.model_validate(old)
     assert (read.outcome, read.answered_by, read.answered_because) == ("answered", "C. D.", "known")
-    for before, now in (("held", "pass"), ("query", "question"), ("refused", "fail"),
-                        ("not checked", "no data")):
-        assert Finding.model_validate({**old, "outcome": before, "waived_by": "",
-                                       "waived_because": ""}).outcome == now
+    for before, now in (
+        ("held", "pass"),
+        ("query", "question"),
+        ("refused", "fail"),
+        ("not checked", "no data"),
+    ):
+        assert (
+            Finding.model_validate(
+                {**old, "outcome": before, "waived_by": "", "waived_because": ""}
+            ).outcome
+            == now
+        )

@@ -17,8 +17,14 @@ OAK = Subject(("quercus-rubra",), "hardwood", 25.4, 8.0)
 def book(*scopes: dict[str, Any], mill_in: tuple[str, ...] = ()) -> LimitBook:
     """Return a book of one key whose limits are numbered in the order of their scopes."""
     entries = [
-        {"value": number, "unit": "K", "meaning": "a trial", "source": "trial", "scope": scope,
-         "status": "mill"}
+        {
+            "value": number,
+            "unit": "K",
+            "meaning": "a trial",
+            "source": "trial",
+            "scope": scope,
+            "status": "mill",
+        }
         for number, scope in enumerate(scopes)
     ]
     return LimitBook(
@@ -78,7 +84,8 @@ def test_a_charge_is_reviewed_by_the_limits_of_its_own_region() -> None:
     own = limits.limits["spike-kelvin"][0]
     for region, expected in ((country, 99.0), ("Elsewhere", own.value)):
         there = own.model_copy(
-            update={"value": 99.0, "scope": own.scope.model_copy(update={"region": region})})
+            update={"value": 99.0, "scope": own.scope.model_copy(update={"region": region})}
+        )
         entries = {**limits.limits, "spike-kelvin": [own, there]}
         edited = Limits(format=1, revision=2, limits=entries)
         here = folder.with_records(limits=dataclasses.replace(folder.limits, record=edited))

@@ -16,9 +16,7 @@ from tests.review.planted import PLANTED
 from kilnfolio.review.findings import CHECKS
 
 ENTAILED: dict[str, dict[str, str]] = (
-    yaml.safe_load(
-        (Path(__file__).resolve().parents[1] / "data/mutations.yaml").read_text("utf-8")
-    )
+    yaml.safe_load((Path(__file__).resolve().parents[1] / "data/mutations.yaml").read_text("utf-8"))
     or {}
 )
 

@@ -76,9 +76,7 @@ def with_charge(mill: MillFolder, made: MadeCharge, home: Path) -> MillFolder:
 def said(folder: MillFolder, plan: ChargePlan) -> list[Finding]:
     """Return every finding in the review of a charge and of its lots."""
     dossier = review_charge(folder, plan.id)
-    lots = [
-        review_lot(folder, lot.id, {plan.id: dossier}) for lot in LOTS if lot.charge == plan.id
-    ]
+    lots = [review_lot(folder, lot.id, {plan.id: dossier}) for lot in LOTS if lot.charge == plan.id]
     return [*dossier.findings, *(finding for lot in lots for finding in lot.findings)]
 
 
@@ -104,8 +102,9 @@ def test_normal_charges_pass(
         for finding in said(with_charge(mill, made, tmp_path / str(number)), plan):
             counts[finding.check, finding.word] += 1
             if finding.word in ("fail", "question"):
-                failed.append(f"{name}, seed {seed}: {finding.word} {finding.check}: "
-                              f"{finding.message}")
+                failed.append(
+                    f"{name}, seed {seed}: {finding.word} {finding.check}: {finding.message}"
+                )
     charges = len(chosen())
     if SEEDS:
         with capsys.disabled():

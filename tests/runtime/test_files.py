@@ -50,7 +50,10 @@ def test_who_may_read_it(tmp_path):
     finally:
         os.umask(umask)
     assert {path.name: oct(path.stat().st_mode & 0o777) for path in tmp_path.iterdir()} == {
-        "by-umask": "0o640", "as-told": "0o644", "as-before": "0o600"}
+        "by-umask": "0o640",
+        "as-told": "0o644",
+        "as-before": "0o600",
+    }
 
 
 @pytest.mark.usefixtures("way")
@@ -76,7 +79,10 @@ def test_what_fails_leaves_the_old_file_and_nothing_else(tmp_path, monkeypatch, 
 @pytest.mark.parametrize("call", ["fsync", "link"])
 def test_a_kill_leaves_the_old_file_and_nothing_else(tmp_path, call):
     (tmp_path / "f").write_bytes(b"old")
-    ran = subprocess.run([sys.executable, "-c", KILL, call, str(tmp_path / "f")], check=False,
-                         env={"PYTHONPATH": str(PROJECT / "builder")})
+    ran = subprocess.run(
+        [sys.executable, "-c", KILL, call, str(tmp_path / "f")],
+        check=False,
+        env={"PYTHONPATH": str(PROJECT / "builder")},
+    )
     assert ran.returncode == -signal.SIGKILL
     assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {"f": b"old"}

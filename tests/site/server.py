@@ -36,21 +36,32 @@ def self_signed(folder: Path) -> tuple[Path, Path]:
     key = ec.generate_private_key(ec.SECP256R1())
     name = x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, "localhost")])
     now = dt.datetime.now(dt.UTC)
-    made = x509.CertificateBuilder(
-        issuer_name=name, subject_name=name, public_key=key.public_key(), serial_number=1,
-        not_valid_before=now - dt.timedelta(days=1), not_valid_after=now + dt.timedelta(days=1),
-    ).add_extension(x509.SubjectAlternativeName([x509.DNSName("localhost")]), critical=False).sign(
-        key, hashes.SHA256())
+    made = (
+        x509.CertificateBuilder(
+            issuer_name=name,
+            subject_name=name,
+            public_key=key.public_key(),
+            serial_number=1,
+            not_valid_before=now - dt.timedelta(days=1),
+            not_valid_after=now + dt.timedelta(days=1),
+        )
+        .add_extension(x509.SubjectAlternativeName([x509.DNSName("localhost")]), critical=False)
+        .sign(key, hashes.SHA256())
+    )
     (folder / "cert.pem").write_bytes(made.public_bytes(serialization.Encoding.PEM))
     pem, plain = serialization.Encoding.PEM, serialization.NoEncryption()
     (folder / "key.pem").write_bytes(
-        key.private_bytes(pem, serialization.PrivateFormat.PKCS8, plain))
+        key.private_bytes(pem, serialization.PrivateFormat.PKCS8, plain)
+    )
     return folder / "cert.pem", folder / "key.pem"
 
 
 @contextlib.contextmanager
-def serving(folder: Path, otherwise: Callable[[str, Answer], Answer] = lambda _, answer: answer,
-            secure: ssl.SSLContext | None = None) -> Iterator[str]:
+def serving(
+    folder: Path,
+    otherwise: Callable[[str, Answer], Answer] = lambda _, answer: answer,
+    secure: ssl.SSLContext | None = None,
+) -> Iterator[str]:
     """Serve a folder to this computer; `otherwise` may change what a path is answered with.
 
     With `secure` over https, at the name localhost.
@@ -80,8 +91,11 @@ def serving(folder: Path, otherwise: Callable[[str, Answer], Answer] = lambda _,
     thread = threading.Thread(target=server.serve_forever, args=(0.02,), daemon=True)
     thread.start()
     try:
-        yield (f"https://localhost:{server.server_port}" if secure
-               else f"http://127.0.0.1:{server.server_port}")
+        yield (
+            f"https://localhost:{server.server_port}"
+            if secure
+            else f"http://127.0.0.1:{server.server_port}"
+        )
     finally:
         server.shutdown()
         server.server_close()

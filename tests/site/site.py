@@ -58,11 +58,18 @@ class Mill:
 
     def _pages(self, edition: str) -> list[Built]:
         home = self.site / edition
-        return [Built(path.relative_to(home).as_posix(), path.read_text("utf-8"))
-                for path in sorted(home.rglob("*.html"))]
+        return [
+            Built(path.relative_to(home).as_posix(), path.read_text("utf-8"))
+            for path in sorted(home.rglob("*.html"))
+        ]
 
-    def lot_page(self, lot: LotDossier, *, folder: MillFolder | None = None,
-                 dossiers: Mapping[str, Dossier] | None = None) -> str:
+    def lot_page(
+        self,
+        lot: LotDossier,
+        *,
+        folder: MillFolder | None = None,
+        dossiers: Mapping[str, Dossier] | None = None,
+    ) -> str:
         """Return what a lot's customer would read if its review, or the records, were others."""
         folder = folder or self.folder
         view = customer_lot(folder, "L1", dossiers or self.dossiers, lot, self.tokens["L1"])
@@ -81,9 +88,12 @@ def small_mill(root: Path, *, library: bool = False, **changes: Change) -> Mill:
     make_token_key(root / "keys/lot-addresses.key")
     reviewed = reviewed_mill(root)
     return Mill(
-        reviewed.folder, reviewed.dossiers, reviewed.lots,
+        reviewed.folder,
+        reviewed.dossiers,
+        reviewed.lots,
         {name: addresses(reviewed.folder.graph, name)[0] for name in reviewed.lots},
-        read_manuscript(root)[0])
+        read_manuscript(root)[0],
+    )
 
 
 class Outline(HTMLParser):

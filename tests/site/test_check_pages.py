@@ -18,10 +18,19 @@ from kilnfolio.records.yaml_source import parse_yaml
 from kilnfolio.review.findings import CHECKS
 
 OWN = {
-    "value": 7.25, "unit": "K", "meaning": "As our own kilns jump.", "source": "common practice",
+    "value": 7.25,
+    "unit": "K",
+    "meaning": "As our own kilns jump.",
+    "source": "common practice",
     "status": "mill",
-    "scope": {"species": ["quercus-rubra"], "kind": "hardwood", "thicker_than": "20 mm",
-              "target_mc": 12, "region": "Canada"}}
+    "scope": {
+        "species": ["quercus-rubra"],
+        "kind": "hardwood",
+        "thicker_than": "20 mm",
+        "target_mc": 12,
+        "region": "Canada",
+    },
+}
 
 
 def edited(limits: dict[str, Any]) -> None:
@@ -41,8 +50,11 @@ def mill(tmp_path_factory) -> Mill:
     from tests.minimal import minimal_log
 
     return small_mill(
-        tmp_path_factory.mktemp("mill"), limits=edited, logger={"missing": ["-999"]},
-        log=spoilt_log(minimal_log()))
+        tmp_path_factory.mktemp("mill"),
+        limits=edited,
+        logger={"missing": ["-999"]},
+        log=spoilt_log(minimal_log()),
+    )
 
 
 @pytest.fixture(scope="module")
@@ -53,8 +65,9 @@ def pages(mill) -> dict[str, str]:
 def test_every_check_names_its_source_in_words(mill, pages):
     publications = mill.folder.sources.record.publications
     for check in CHECKS.values():
-        said = re.search(r"Where the rule comes from: (.*?)\. (?:A breach|$)",
-                         pages[f"checks/{check.slug}.html"])
+        said = re.search(
+            r"Where the rule comes from: (.*?)\. (?:A breach|$)", pages[f"checks/{check.slug}.html"]
+        )
         assert said, check.slug
         ids = [name for name in publications if "-" in name and name in said[1]]
         assert not ids, (check.slug, said[1])
@@ -78,9 +91,16 @@ def test_every_limit_shows_where_it_stands(pages):
 
 def test_what_the_mill_edits_is_shown_and_used(mill, pages):
     page = pages["checks/spike.html"]
-    row = page[page.index("7.25 K"):][:200]
-    for words in ("hardwoods", "red oak", "thicker than 0.79 in (20 mm)", "mills in Canada",
-                  "target 12 % MC", "As our own kilns jump.", "mill"):
+    row = page[page.index("7.25 K") :][:200]
+    for words in (
+        "hardwoods",
+        "red oak",
+        "thicker than 0.79 in (20 mm)",
+        "mills in Canada",
+        "target 12 % MC",
+        "As our own kilns jump.",
+        "mill",
+    ):
         assert words.casefold() in row.casefold(), words
     assert "1.75 h" in pages["checks/gap-in-log.html"]
     # in Canada, and 25 mm is thicker than 20: the narrowest scope that fits
@@ -95,16 +115,20 @@ def test_what_the_mill_edits_is_shown_and_used(mill, pages):
 @pytest.mark.parametrize("gone", ["value", "unit", "meaning", "source", "status"])
 def test_a_limit_without_its_origin_is_refused(gone):
     limit = {key: value for key, value in OWN.items() if key != gone}
-    text = yaml.safe_dump({"format": 1, "revision": 1, "limits": {"spike-kelvin": [limit]}},
-                          allow_unicode=True)
+    text = yaml.safe_dump(
+        {"format": 1, "revision": 1, "limits": {"spike-kelvin": [limit]}}, allow_unicode=True
+    )
     with pytest.raises(RecordProblems, match=f"the key '{gone}' is missing"):
         validate(parse_yaml(text.encode(), "schedules/limits.yaml"), Limits)
 
 
 def test_what_was_used_of_the_log_is_counted_and_why_not(mill, pages):
     log = mill.dossiers["C1"].log
-    reasons = {"cells of dry-bulb marked missing": 1, "blank rows": 1,
-               "rows whose clock repeats or runs back": 1}
+    reasons = {
+        "cells of dry-bulb marked missing": 1,
+        "blank rows": 1,
+        "rows whose clock repeats or runs back": 1,
+    }
     assert log.left_out == reasons
     # the blank row, the repeated one and the reading that is missing are not used
     assert log.rows - log.used == 3
@@ -116,8 +140,7 @@ def test_what_was_used_of_the_log_is_counted_and_why_not(mill, pages):
 
 
 def test_what_was_not_checked_is_counted_and_named(mill, pages):
-    missing = [finding for finding in mill.dossiers["C1"].findings
-               if finding.outcome == "no data"]
+    missing = [finding for finding in mill.dossiers["C1"].findings if finding.outcome == "no data"]
     assert missing
     page = pages["charges/C1.html"]
     assert re.search(rf"\b{len(missing)} no data\b", page)
@@ -130,8 +153,14 @@ def test_what_was_not_checked_is_counted_and_named(mill, pages):
 def test_a_value_overwritten_without_a_reason_is_refused(tmp_path, capsys, gone):
     from tests.minimal import minimal_mill
 
-    correction = {"field": "boards.S1.green_mass", "old": "2911 g", "new": "2119 g",
-                  "reason": "digits changed about", "by": "A. N. Other", "at": "2026-06-01T09:00"}
+    correction = {
+        "field": "boards.S1.green_mass",
+        "old": "2911 g",
+        "new": "2119 g",
+        "reason": "digits changed about",
+        "by": "A. N. Other",
+        "at": "2026-06-01T09:00",
+    }
     del correction[gone]
     root = minimal_mill(tmp_path / "mill", charge={"corrections": [correction]})
     assert main(["check", str(root)]) == 2

@@ -16,13 +16,13 @@ from pydantic import BaseModel
 from pypdf import PdfReader
 from tests.site.site import Mill, Outline, small_mill
 
-from kilnfolio.site.editions import CUSTOMER_FIELDS, NotPublishedError, for_customer
 from kilnfolio.paper.lot_pdf import lot_pdf
-from kilnfolio.site.pages.customer import customer_lot
-from kilnfolio.rendering.safety import SAFETY
-from kilnfolio.rendering.templating import environment
 from kilnfolio.records.model import Located
 from kilnfolio.records.quantities import Quantity
+from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.rendering.templating import environment
+from kilnfolio.site.editions import CUSTOMER_FIELDS, NotPublishedError, for_customer
+from kilnfolio.site.pages.customer import customer_lot
 
 
 @pytest.fixture(scope="module")
@@ -98,8 +98,12 @@ def test_page_asks_robots_to_stay_out_and_is_small(page):
 def test_page_links_to_no_other_page(page):
     inner = [link for link in Outline(page.html).links if not link.startswith(("mailto:", "#"))]
     assert sorted(set(inner)) == [
-        "../assets/label.js", "../assets/letters.js", "../assets/opens.js", "../assets/site.css",
-        "record.json", "record.pdf",
+        "../assets/label.js",
+        "../assets/letters.js",
+        "../assets/opens.js",
+        "../assets/site.css",
+        "record.json",
+        "record.pdf",
     ]
 
 
@@ -164,7 +168,8 @@ def _rendered(mill: Mill, lots: dict, changes: dict, *, heat: bool) -> str:
     dossiers = {"C1": mill.dossiers["C1"].model_copy(update={"heat": (run,) if heat else ()})}
     located = mill.folder.lots["L1"]
     folder = mill.folder.with_records(
-        lots={"L1": Located(located.record.model_copy(update=changes), located.document)})
+        lots={"L1": Located(located.record.model_copy(update=changes), located.document)}
+    )
     return mill.lot_page(lots["L1"], folder=folder, dossiers=dossiers)
 
 

@@ -5,9 +5,9 @@ import re
 import pytest
 from tests.conftest import PROJECT
 
+from kilnfolio.records.checking import checked_mill
 from kilnfolio.site.editions import for_customer
 from kilnfolio.site.pages.indoors import indoors, timber_of
-from kilnfolio.records.checking import checked_mill
 
 
 @pytest.fixture(scope="module")

@@ -9,18 +9,38 @@ import pytest
 
 #: Phrases of an earlier draft that no native editor would let stand. Our own list.
 ODD = (
-    "keeps the order", "keep the order", "as labelled", "why did we step", "kept its air",
-    "the kiln stood", "has complained", "complained of nothing", "none is on record",
-    "nothing is on record", "not yet far enough", "is reckoned", "put to every", "it stands in no",
-    "was had from", "whoever has", "looked at up to", "wants looking at", "for to ", "in hand",
-    "anybody who holds", "compute the page again", "what the air was set to",
+    "keeps the order",
+    "keep the order",
+    "as labelled",
+    "why did we step",
+    "kept its air",
+    "the kiln stood",
+    "has complained",
+    "complained of nothing",
+    "none is on record",
+    "nothing is on record",
+    "not yet far enough",
+    "is reckoned",
+    "put to every",
+    "it stands in no",
+    "was had from",
+    "whoever has",
+    "looked at up to",
+    "wants looking at",
+    "for to ",
+    "in hand",
+    "anybody who holds",
+    "compute the page again",
+    "what the air was set to",
 )
 #: Ceilings for interface text, where plain-language guides (common practice, no source) ask for
 #: fifteen to twenty words on average.
 LONGEST, MEAN = 48, 16.0
 _TAG = re.compile(r"\{#.*?#\}|\{%.*?%\}|<(script|style|svg|code)\b.*?</\1>", re.DOTALL)
-_BLOCK = re.compile(r"</?(?:p|li|td|th|dt|dd|h[1-6]|caption|figcaption|summary|div|tr|ul|dl|label|a"
-                    r"|button|title|legend|option|aside|nav|section|table|details)\b[^>]*>|<br>")
+_BLOCK = re.compile(
+    r"</?(?:p|li|td|th|dt|dd|h[1-6]|caption|figcaption|summary|div|tr|ul|dl|label|a"
+    r"|button|title|legend|option|aside|nav|section|table|details)\b[^>]*>|<br>"
+)
 
 
 def _templates() -> dict[str, str]:
@@ -65,6 +85,10 @@ def test_no_sentence_is_too_long_to_read_in_one_go(name):
 
 
 def test_sentences_are_short_on_average():
-    counts = [len(one.split()) for html in TEMPLATES.values() for one in _sentences(html)
-              if one[-1:] in ".!?" and len(one.split()) > 3]
+    counts = [
+        len(one.split())
+        for html in TEMPLATES.values()
+        for one in _sentences(html)
+        if one[-1:] in ".!?" and len(one.split()) > 3
+    ]
     assert sum(counts) / len(counts) < MEAN

@@ -15,11 +15,11 @@ from tests.minimal import LIBRARY
 from tests.site.site import Mill, Outline, small_mill
 
 from kilnfolio.pipeline.build import build_site
-from kilnfolio.site.pages.records import FILES
-from kilnfolio.rendering.safety import SAFETY
-from kilnfolio.site.static import copy_assets
 from kilnfolio.rendering.regional import regional_format
+from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.review.findings import CHECKS
+from kilnfolio.site.pages.records import FILES
+from kilnfolio.site.static import copy_assets
 
 REFERENCE = Path(__file__).resolve().parent.parent / "data" / "reference"
 
@@ -59,7 +59,9 @@ def test_links_and_anchors_lead_somewhere(pages, tmp_path):
                 if parts.path
                 else path
             )
-            if target.startswith(("calculators", "practice", "drills", "bench", "lessons", "series/")):
+            if target.startswith(
+                ("calculators", "practice", "drills", "bench", "lessons", "series/")
+            ):
                 continue  # made elsewhere; tests/test_site.py follows these links in the whole site
             assert target in pages or target in files or target in later, (path, link)
             if parts.fragment and target in pages:
@@ -282,13 +284,26 @@ def test_a_customer_reads_which_boards_were_measured(mill, judged_by, said):
 
 def test_defects_stand_with_their_worst_as_it_was_entered(tmp_path):
     """10 mm is 0.39 in; a defect nobody found is not listed."""
-    mill = small_mill(tmp_path, charge={"defects": [
-        {"defect": "bow", "pieces": 3, "of": 120, "worst": "10 mm", "note": "from the heart"},
-        {"defect": "surface-checks", "pieces": 1, "of": 120},
-        {"defect": "honeycomb", "pieces": 0, "of": 120}]})
-    text = next(Outline(page.html).text for page in mill.pages
-                if page.path == "charges/C1.html").replace("\u00a0", " ")
-    table = text[text.index("Found at grading"):]
+    mill = small_mill(
+        tmp_path,
+        charge={
+            "defects": [
+                {
+                    "defect": "bow",
+                    "pieces": 3,
+                    "of": 120,
+                    "worst": "10 mm",
+                    "note": "from the heart",
+                },
+                {"defect": "surface-checks", "pieces": 1, "of": 120},
+                {"defect": "honeycomb", "pieces": 0, "of": 120},
+            ]
+        },
+    )
+    text = next(
+        Outline(page.html).text for page in mill.pages if page.path == "charges/C1.html"
+    ).replace("\u00a0", " ")
+    table = text[text.index("Found at grading") :]
     assert re.search(r"Bow ?3 of 120 ?0\.39\d* in \(10 mm\) ?from the heart", table)
     assert re.search(r"Surface checks ?1 of 120", table)
     assert "EN 1310" in table
@@ -321,8 +336,10 @@ def test_a_charge_without_anything_optional_has_a_page(tmp_path):
 
 def test_the_same_records_give_the_same_pages(mill, tmp_path):
     build_site(mill.folder.root, tmp_path, workers=1, pdfs=False)
-    again = {path.relative_to(tmp_path / "mill").as_posix(): path.read_text("utf-8")
-             for path in (tmp_path / "mill").rglob("*.html")}
+    again = {
+        path.relative_to(tmp_path / "mill").as_posix(): path.read_text("utf-8")
+        for path in (tmp_path / "mill").rglob("*.html")
+    }
     assert again == {page.path: page.html for page in mill.pages}
 
 

@@ -83,8 +83,10 @@ class Built:
         for part in parts:
             name, rest = part.split('"', 1)
             results = re.findall(r"<b>(.*?)</b>", rest.split("</div>", 1)[0], re.DOTALL)
-            found[name] = ({one for words in results for one in numbers(words)},
-                           rest.startswith(" data-sample"))
+            found[name] = (
+                {one for words in results for one in numbers(words)},
+                rest.startswith(" data-sample"),
+            )
         return found
 
     def headings(self) -> Iterator[Heading]:
@@ -92,8 +94,9 @@ class Built:
             yield from self._columns(table)
         for listed in _FACTS.findall(self.html):
             for line in _LINE.finditer(listed):
-                yield Heading(f"{self.path}: {_TAG.sub('', line[2])}", line[1], line[2],
-                              (line[3],), line=True)
+                yield Heading(
+                    f"{self.path}: {_TAG.sub('', line[2])}", line[1], line[2], (line[3],), line=True
+                )
 
     def _columns(self, table: re.Match[str]) -> Iterator[Heading]:
         if "</thead>" not in table[2]:
@@ -120,8 +123,11 @@ class Built:
 
 @pytest.fixture(scope="module")
 def built(demo_site) -> list[Built]:
-    pages = (Built(path, demo_site) for path in sorted(demo_site.rglob("*.html"))
-             if "bags" not in path.parts and ".twin" not in path.parts)
+    pages = (
+        Built(path, demo_site)
+        for path in sorted(demo_site.rglob("*.html"))
+        if "bags" not in path.parts and ".twin" not in path.parts
+    )
     return [page for page in pages if not page.path.startswith(OTHERWISE)]
 
 
@@ -130,15 +136,19 @@ def test_every_number_has_its_working_at_hand(built):
         heading.where
         for page in built
         for heading in page.headings()
-        if heading.figures and not (
-            _LEADS.search(heading.html) or heading.says("given") or heading.says("there"))
+        if heading.figures
+        and not (_LEADS.search(heading.html) or heading.says("given") or heading.says("there"))
     }
     assert sorted(silent) == []
 
 
 def test_a_heading_leads_to_a_working_that_is_there(built):
-    broken = [(page.path, name) for page in built for name in _LEADS.findall(page.html)
-              if name not in page.worked]
+    broken = [
+        (page.path, name)
+        for page in built
+        for name in _LEADS.findall(page.html)
+        if name not in page.worked
+    ]
     assert broken == []
 
 
@@ -153,8 +163,11 @@ def test_a_working_ends_in_the_number_it_stands_for(built):
             results = {_value(one) for found, _ in leads for one in found}
             for figure in heading.exact:
                 step = 10.0 ** -len(figure.partition(".")[2])
-                off = min(abs(shown - _value(figure)) for result in results
-                          for shown in (result, *_in_fahrenheit(result)))
+                off = min(
+                    abs(shown - _value(figure))
+                    for result in results
+                    for shown in (result, *_in_fahrenheit(result))
+                )
                 assert off < 1.6 * step, (heading.where, figure)
                 looked_at += 1
     assert looked_at > 5000
@@ -171,8 +184,14 @@ def _value(figure: str) -> float:
 
 def test_every_kind_of_page_with_figures_shows_workings(built):
     """Not a page that happens to print none: each of these kinds carries some."""
-    for start in ("mill/charges/HB", "mill/lots/", "mill/kilns/kiln", "mill/schedules/acer",
-                  "auditor/charges/HB", "mill/handbook/calculations"):
+    for start in (
+        "mill/charges/HB",
+        "mill/lots/",
+        "mill/kilns/kiln",
+        "mill/schedules/acer",
+        "auditor/charges/HB",
+        "mill/handbook/calculations",
+    ):
         page = next(page for page in built if page.path.startswith(start))
         assert 'class="working"' in page.html, page.path
     customers = [page for page in built if page.path.startswith("customer/")]

@@ -87,8 +87,9 @@ def test_no_page_of_the_booklet_is_left_empty(printed_pages):
     empty = [n for n, words in enumerate(pages, 1) if len(words.split()) < 70]
     assert empty == [2]
     for number in range(1, 11):
-        (asked,) = [words for words in pages
-                    if f"Drill {number} " in words and "What is wrong?" in words]
+        (asked,) = [
+            words for words in pages if f"Drill {number} " in words and "What is wrong?" in words
+        ]
         assert "What do you do, and what do you write down?" in asked
 
 

@@ -62,7 +62,10 @@ def test_usual_mistakes_by_hand():
     boards = [40.0, 30.0, 20.0, 10.0]  # wettest half: 35
     assert (plain.work(of=boards), wettest.work(of=boards), driest.work(of=boards)) == (25, 40, 15)
     in_all, counted = MISTAKES["longest_run_above"]
-    run = {"interval": 1 / 6, "temperatures": [57.0, 57.0, 55.0, 57.0, 57.0, 57.0],
-           "threshold": 56.0}  # 10 min and 20 min
+    run = {
+        "interval": 1 / 6,
+        "temperatures": [57.0, 57.0, 55.0, 57.0, 57.0, 57.0],
+        "threshold": 56.0,
+    }  # 10 min and 20 min
     assert in_all.work(**run) * 60 == pytest.approx(30.0)
     assert counted.work(**run) * 60 == pytest.approx(50.0)

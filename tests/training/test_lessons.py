@@ -30,8 +30,10 @@ def lessons(folder):
 
 def test_an_hour_a_day_and_a_week_for_each_reader(lessons):
     assert {(one.who, one.length) for one in lessons} == {
-        (who, length) for who in ("beginner", "operator", "customer-facing")
-        for length in ("one hour", "one day", "one week")}
+        (who, length)
+        for who in ("beginner", "operator", "customer-facing")
+        for length in ("one hour", "one day", "one week")
+    }
 
 
 def test_every_path_has_its_links(folder):
@@ -90,5 +92,6 @@ def test_a_slip_in_the_paths_is_reported_where_it_stands(tmp_path, folder, chang
     target.write_text(text.replace(*change, 1), "utf-8")
     with pytest.raises(RecordProblems) as refused:
         read_lessons(tmp_path, read_manuscript(folder.root)[0])
-    assert any(said in str(problem) and f"{LESSONS}:" in str(problem)
-               for problem in refused.value.problems)
+    assert any(
+        said in str(problem) and f"{LESSONS}:" in str(problem) for problem in refused.value.problems
+    )

@@ -52,10 +52,19 @@ def oak(data):
 def random_decisions(chance: random.Random) -> list[dict]:
     made: list[dict] = []
     for _ in range(chance.randint(2, 12)):
-        made.append(chance.choice([
-            {"do": "set", "dry_bulb": round(chance.uniform(35, 80), 1),
-             "depression": round(chance.uniform(0.5, 25), 1)},
-            {"do": "wick"}, {"do": "weigh"}]))
+        made.append(
+            chance.choice(
+                [
+                    {
+                        "do": "set",
+                        "dry_bulb": round(chance.uniform(35, 80), 1),
+                        "depression": round(chance.uniform(0.5, 25), 1),
+                    },
+                    {"do": "wick"},
+                    {"do": "weigh"},
+                ]
+            )
+        )
         made.append({"do": "wait", "hours": 2.0 * chance.randint(1, 24)})
     return [*made, {"do": "weigh"}]
 
@@ -63,16 +72,25 @@ def random_decisions(chance: random.Random) -> list[dict]:
 @pytest.mark.skipif(shutil.which("node") is None, reason="no node to run the script")
 def test_the_script_gives_the_same_figures(data, tmp_path):
     chance = random.Random(18)
-    cases = [(chance.choice(list(data["scenarios"])), chance.randrange(2**32),
-              random_decisions(chance)) for _ in range(RUNS)]
-    parts = [_PAGE, *((ASSETS / name).read_text("utf-8")
-                      for name in ("wood.js", "air.js", "calculators.js", "charge-run.js")),
-             f"const D = {json.dumps(data)}, C = {json.dumps(cases)};", _RUN]
+    cases = [
+        (chance.choice(list(data["scenarios"])), chance.randrange(2**32), random_decisions(chance))
+        for _ in range(RUNS)
+    ]
+    parts = [
+        _PAGE,
+        *(
+            (ASSETS / name).read_text("utf-8")
+            for name in ("wood.js", "air.js", "calculators.js", "charge-run.js")
+        ),
+        f"const D = {json.dumps(data)}, C = {json.dumps(cases)};",
+        _RUN,
+    ]
     script = tmp_path / "runs.js"
     script.write_text("\n".join(parts), "utf-8")
     done = subprocess.run(["node", str(script)], capture_output=True, text=True, check=True)
     for (name, seed, decisions), (outcome, weighings, earlier) in zip(
-            cases, json.loads(done.stdout), strict=True):
+        cases, json.loads(done.stdout), strict=True
+    ):
         run = replay(data["scenarios"][name], seed, decisions)
         for key, value in vars(run.outcome()).items():
             assert outcome[key] == pytest.approx(value, rel=1e-9, abs=1e-9), (name, seed, key)
@@ -126,10 +144,18 @@ def test_the_same_seed_is_the_same_charge_and_another_is_not(oak):
 
 
 def test_steps_a_day_earlier_keep_the_first_and_the_length():
-    decisions = [{"do": "set", "dry_bulb": 43.5, "depression": 2.2}, {"do": "wait", "hours": 72.0},
-                 {"do": "set", "dry_bulb": 50.0, "depression": 5.0}, {"do": "wait", "hours": 24.0}]
+    decisions = [
+        {"do": "set", "dry_bulb": 43.5, "depression": 2.2},
+        {"do": "wait", "hours": 72.0},
+        {"do": "set", "dry_bulb": 50.0, "depression": 5.0},
+        {"do": "wait", "hours": 24.0},
+    ]
     assert steps_earlier(decisions) == [
-        decisions[0], {"do": "wait", "hours": 48.0}, decisions[2], {"do": "wait", "hours": 48.0}]
+        decisions[0],
+        {"do": "wait", "hours": 48.0},
+        decisions[2],
+        {"do": "wait", "hours": 48.0},
+    ]
 
 
 def test_an_unknown_decision_is_refused(oak):
@@ -155,5 +181,6 @@ def test_a_slip_in_a_scenario_is_reported_where_it_stands(tmp_path, change, said
     species = {name: one.record for name, one in checked_mill(PROJECT).species.items()}
     with pytest.raises(RecordProblems) as refused:
         read_scenarios(tmp_path, species)
-    assert any(said in str(problem) and "mine.yaml:" in str(problem)
-               for problem in refused.value.problems)
+    assert any(
+        said in str(problem) and "mine.yaml:" in str(problem) for problem in refused.value.problems
+    )

@@ -41,18 +41,66 @@ from kilnfolio.records.species import Species
 from kilnfolio.site.editions import CUSTOMER_FIELDS
 
 MODELS: dict[str, type[BaseModel]] = {
-    "mill": Mill, "kiln": Kiln, "logger": LoggerProfile, "charge": Charge, "lot": Lot,
-    "species": Species, "schedule": Schedule}
+    "mill": Mill,
+    "kiln": Kiln,
+    "logger": LoggerProfile,
+    "charge": Charge,
+    "lot": Lot,
+    "species": Species,
+    "schedule": Schedule,
+}
 MARK = re.compile(r"zqx\d+zq")
 #: Names by which records find each other; each is given a mark wherever it stands.
-NAMES = ("k1", "red-oak-4-4", "two-bulbs", "C1", "db", "wb", "pins", "S1", "S2", "S3", "S1a", "S1b",
-         "S2a", "S2b", "S3a", "S3b", "door", "middle", "back", "DB", "WB", "time", "bulbs.csv",
-         "I1")
-NAMED_BY = {"id", "kiln", "schedule", "charge", "profile", "file", "instrument", "position",
-            "positions", "heading", "number"}
+NAMES = (
+    "k1",
+    "red-oak-4-4",
+    "two-bulbs",
+    "C1",
+    "db",
+    "wb",
+    "pins",
+    "S1",
+    "S2",
+    "S3",
+    "S1a",
+    "S1b",
+    "S2a",
+    "S2b",
+    "S3a",
+    "S3b",
+    "door",
+    "middle",
+    "back",
+    "DB",
+    "WB",
+    "time",
+    "bulbs.csv",
+    "I1",
+)
+NAMED_BY = {
+    "id",
+    "kiln",
+    "schedule",
+    "charge",
+    "profile",
+    "file",
+    "instrument",
+    "position",
+    "positions",
+    "heading",
+    "number",
+}
 #: Fields that take no free words: read by rule, citations of published books, or on the list.
-BY_RULE = {"format", "time_zone", "language", "records_address", "source", "species", "field",
-           "new"}
+BY_RULE = {
+    "format",
+    "time_zone",
+    "language",
+    "records_address",
+    "source",
+    "species",
+    "field",
+    "new",
+}
 #: Figures that stand nowhere else, by what they are: as entered and as a page would print them.
 FIGURES = {
     "a set-point of the schedule": r"50[.](37|4)|122[.]7",
@@ -74,10 +122,19 @@ def _noted(charge: dict[str, Any]) -> None:
     charge["stacking"] = {"by": "x", "on": "2026-05-30", "top_weight": "x"}
     charge["events"] = [{"at": "2026-06-02T10:00", "kind": "inspection", "by": "x", "note": "x"}]
     charge["step_changes"][0]["reason"] = "x"
-    charge["waivers"] = [{"check": "flat-trace", "reason": "x", "by": "x",
-                          "at": "2026-06-08T09:00"}]
-    charge["corrections"] = [{"field": "target_mc", "old": "11 %", "new": "12 %", "reason": "x",
-                              "by": "x", "at": "2026-06-08T09:00"}]
+    charge["waivers"] = [
+        {"check": "flat-trace", "reason": "x", "by": "x", "at": "2026-06-08T09:00"}
+    ]
+    charge["corrections"] = [
+        {
+            "field": "target_mc",
+            "old": "11 %",
+            "new": "12 %",
+            "reason": "x",
+            "by": "x",
+            "at": "2026-06-08T09:00",
+        }
+    ]
 
 
 def _planned(schedule: dict[str, Any]) -> None:
@@ -92,10 +149,18 @@ def _grown(species: dict[str, Any]) -> None:
 
 #: Optional free words that the smallest mill does not write, put in so that they are tried too.
 ADDED: dict[str, Any] = {
-    "mill": {"about": "x"}, "kiln": {"notes": "x", "capacity": "61.83 m³"},
-    "lot": {"notes": "x", "customer": {"name": "x", "order_number": "x"}, "claim": "x",
-            "width": "x", "length": "x"},
-    "charge": _noted, "schedule": _planned, "species": _grown,
+    "mill": {"about": "x"},
+    "kiln": {"notes": "x", "capacity": "61.83 m³"},
+    "lot": {
+        "notes": "x",
+        "customer": {"name": "x", "order_number": "x"},
+        "claim": "x",
+        "width": "x",
+        "length": "x",
+    },
+    "charge": _noted,
+    "schedule": _planned,
+    "species": _grown,
 }
 
 
@@ -119,15 +184,19 @@ class Marks:
     def plant(self, value: Any, model: type[BaseModel] | None, path: str, *, open_: bool) -> Any:
         """Return a plain value with a mark in place of its free words and of every name."""
         if isinstance(value, dict):
-            return {self.names[key] if key in BOARDS else key:
-                    self._field(key, item, model, path, open_=open_)
-                    for key, item in value.items()}
+            return {
+                self.names[key] if key in BOARDS else key: self._field(
+                    key, item, model, path, open_=open_
+                )
+                for key, item in value.items()
+            }
         if isinstance(value, list):
             return [self.plant(item, model, path, open_=open_) for item in value]
         return value
 
-    def _field(self, key: str, item: Any, model: type[BaseModel] | None, path: str, *, open_: bool
-               ) -> Any:
+    def _field(
+        self, key: str, item: Any, model: type[BaseModel] | None, path: str, *, open_: bool
+    ) -> Any:
         inner = _model_of(model, key)
         may = open_ and model is not None and key in CUSTOMER_FIELDS.get(model, frozenset())
         here = f"{path}.{key}"
@@ -149,8 +218,12 @@ def _is_words(model: type[BaseModel] | None, key: str) -> bool:
     if model is None or key not in model.model_fields:
         return False
     told = str(model.model_fields[key].annotation)
-    return "str" in told and "Literal" not in told and "_matching" not in told and not any(
-        name in told for name in ("quantities.", "datetime", "dict["))
+    return (
+        "str" in told
+        and "Literal" not in told
+        and "_matching" not in told
+        and not any(name in told for name in ("quantities.", "datetime", "dict["))
+    )
 
 
 def _model_of(model: type[BaseModel] | None, key: str) -> type[BaseModel] | None:
@@ -196,12 +269,16 @@ def write_marked(root: Path, say: Callable[[str], str] = lambda _key: "") -> Mar
         path.unlink()
         name = marks.names.get(path.parent.name if noun == "charge" else path.stem)
         if name:
-            path = path.parent.with_name(name) / path.name if noun == "charge" else \
-                path.with_name(f"{name}.yaml")
+            path = (
+                path.parent.with_name(name) / path.name
+                if noun == "charge"
+                else path.with_name(f"{name}.yaml")
+            )
         path.parent.mkdir(parents=True, exist_ok=True)
         comment = marks.new(f"a comment in {noun}")
-        path.write_text(f"# {comment}\n" + yaml.safe_dump(record, allow_unicode=True,
-                                                         sort_keys=False), "utf-8")
+        path.write_text(
+            f"# {comment}\n" + yaml.safe_dump(record, allow_unicode=True, sort_keys=False), "utf-8"
+        )
     log = root / FILES["log"]
     headings = ",".join(marks.names[heading] for heading in ("time", "DB", "WB"))
     moved = log.parent.with_name(marks.names["C1"]) / marks.names["bulbs.csv"]
@@ -242,7 +319,8 @@ def planted(tmp_path_factory) -> Planted:
 
 #: Where the lines of a drawing run, which may be any number.
 GEOMETRY = re.compile(
-    r' (?:d|x|y|width|height|viewBox|points|data-(?:left|top|foot|width))="[^"]*"')
+    r' (?:d|x|y|width|height|viewBox|points|data-(?:left|top|foot|width))="[^"]*"'
+)
 
 
 def searched(edition: Path, *, geometry: bool = True) -> str:
@@ -275,12 +353,18 @@ def _of_pdf(path: Path, *, geometry: bool = True) -> list[str]:
         found.append(str(pdf.open_metadata()))
         found += [str(item) for item in pdf.objects if isinstance(item, pikepdf.String)]
         for item in pdf.objects:
-            if isinstance(item, pikepdf.Stream) and item.get("/Subtype") != "/Image" \
-                    and (geometry or "/Type" in item):  # a page's own stream has no type
+            if (
+                isinstance(item, pikepdf.Stream)
+                and item.get("/Subtype") != "/Image"
+                and (geometry or "/Type" in item)
+            ):  # a page's own stream has no type
                 found.append(item.read_bytes().decode("latin-1"))
         for name, attached in pdf.attachments.items():
-            found += [name, str(attached.description),
-                      attached.get_file().read_bytes().decode("utf-8", "replace")]
+            found += [
+                name,
+                str(attached.description),
+                attached.get_file().read_bytes().decode("utf-8", "replace"),
+            ]
     return found
 
 
@@ -292,17 +376,33 @@ def test_marks_were_planted_in_every_noun(planted):
 
 def test_every_field_of_free_words_is_marked_or_known_to_be_out_of_reach(planted):
     """A new field of a record is tried, or somebody says here why not."""
-    unmarked = {f"{noun}.{key}" for noun, model in MODELS.items()
-                for key in model.model_fields if _is_words(model, key)} - {
-        ".".join(place.split(".")[:2]) for place in planted.marks.where.values()}
+    unmarked = {
+        f"{noun}.{key}"
+        for noun, model in MODELS.items()
+        for key in model.model_fields
+        if _is_words(model, key)
+    } - {".".join(place.split(".")[:2]) for place in planted.marks.where.values()}
     assert unmarked == {
-        "mill.language", "mill.time_zone", "mill.records_address",  # on the list, or by rule
+        "mill.language",
+        "mill.time_zone",
+        "mill.records_address",  # on the list, or by rule
         "mill.energy_tariff",  # a price with its unit, read by rule
-        "kiln.id", "logger.id", "charge.id", "schedule.id", "charge.kiln", "charge.schedule",
+        "kiln.id",
+        "logger.id",
+        "charge.id",
+        "schedule.id",
+        "charge.kiln",
+        "charge.schedule",
         "kiln.positions",  # marked as names
-        "logger.ignored", "logger.missing", "logger.ignored_rows",  # words of the export itself
-        "lot.id", "lot.species", "species.id",  # on the list
-        "schedule.notation", "schedule.source"}  # citations of published books
+        "logger.ignored",
+        "logger.missing",
+        "logger.ignored_rows",  # words of the export itself
+        "lot.id",
+        "lot.species",
+        "species.id",  # on the list
+        "schedule.notation",
+        "schedule.source",
+    }  # citations of published books
 
 
 def test_only_marks_on_the_list_reach_the_customer(planted):
@@ -324,9 +424,18 @@ def test_neither_customers_nor_their_orders_reach_the_auditor(planted):
 def test_what_the_customer_may_not_see_is_in_the_mills_edition(planted):
     """The marks do print where they may: their absence elsewhere says something."""
     found = planted.found("mill")
-    assert {"lot.customer.name", "lot.notes", "charge.notes", "kiln.notes",
-            "schedule.title", "the name C1", "the name k1", "the ledger's by",
-            "charge.stock.intake.supplier", "charge.waivers.reason"} <= found
+    assert {
+        "lot.customer.name",
+        "lot.notes",
+        "charge.notes",
+        "kiln.notes",
+        "schedule.title",
+        "the name C1",
+        "the name k1",
+        "the ledger's by",
+        "charge.stock.intake.supplier",
+        "charge.waivers.reason",
+    } <= found
     assert not any(place.startswith("a comment") for place in found)
 
 
@@ -347,7 +456,8 @@ def test_no_key_leaves_the_mill(planted, edition):
 def test_no_list_of_lots_leaves(planted):
     edition = planted.edition("customer")
     assert sorted(path.name for path in edition.iterdir() if path.is_file()) == [
-        "lot-record.schema.json"]
+        "lot-record.schema.json"
+    ]
     assert len([path for path in edition.iterdir() if path.is_dir()]) == 2  # assets and one lot
 
 
@@ -361,6 +471,7 @@ def _in_pdf(change: Any) -> Any:
         with pikepdf.open(lot / "record.pdf", allow_overwriting_input=True) as pdf:
             change(pdf)
             pdf.save()
+
     return leak
 
 
@@ -370,6 +481,7 @@ def _in_page(old: str, new: str) -> Any:
         text = path.read_text("utf-8")
         assert old in text
         path.write_text(text.replace(old, new, 1), "utf-8")
+
     return leak
 
 
@@ -389,21 +501,27 @@ def _in_picture(lot: Path) -> None:
     Image.new("RGB", (2, 2)).save(lot / "picture.png", pnginfo=words)
 
 
-@pytest.mark.parametrize("leak", [
-    pytest.param(_in_page("<body", f"<!-- {LEAK} --><body"), id="comment"),
-    pytest.param(_in_page("</svg>", f"<metadata>{LEAK}</metadata></svg>"), id="drawing"),
-    pytest.param(_in_page("<main", f'<main data-x="{LEAK}"'), id="attribute"),
-    pytest.param(_in_page("</main>", f"<p>{LEAK[:6]}\n{LEAK[6:]}</p></main>"), id="two lines"),
-    pytest.param(_in_record, id="data"),
-    pytest.param(lambda lot: (lot / f"{LEAK}.txt").touch(), id="file name"),
-    pytest.param(_in_picture, id="picture"),
-    pytest.param(_in_pdf(lambda pdf: pdf.docinfo.update({"/Subject": LEAK})), id="PDF info"),
-    pytest.param(_in_pdf(_in_xmp), id="PDF metadata"),
-    pytest.param(_in_pdf(lambda pdf: pdf.attachments.update({"x.bin": LEAK.encode()})),
-                 id="PDF attachment"),
-    pytest.param(_in_pdf(lambda pdf: pdf.Root.update({"/X": pdf.make_indirect(LEAK)})),
-                 id="PDF object"),
-])
+@pytest.mark.parametrize(
+    "leak",
+    [
+        pytest.param(_in_page("<body", f"<!-- {LEAK} --><body"), id="comment"),
+        pytest.param(_in_page("</svg>", f"<metadata>{LEAK}</metadata></svg>"), id="drawing"),
+        pytest.param(_in_page("<main", f'<main data-x="{LEAK}"'), id="attribute"),
+        pytest.param(_in_page("</main>", f"<p>{LEAK[:6]}\n{LEAK[6:]}</p></main>"), id="two lines"),
+        pytest.param(_in_record, id="data"),
+        pytest.param(lambda lot: (lot / f"{LEAK}.txt").touch(), id="file name"),
+        pytest.param(_in_picture, id="picture"),
+        pytest.param(_in_pdf(lambda pdf: pdf.docinfo.update({"/Subject": LEAK})), id="PDF info"),
+        pytest.param(_in_pdf(_in_xmp), id="PDF metadata"),
+        pytest.param(
+            _in_pdf(lambda pdf: pdf.attachments.update({"x.bin": LEAK.encode()})),
+            id="PDF attachment",
+        ),
+        pytest.param(
+            _in_pdf(lambda pdf: pdf.Root.update({"/X": pdf.make_indirect(LEAK)})), id="PDF object"
+        ),
+    ],
+)
 def test_a_leak_is_seen_wherever_it_is(planted, tmp_path, leak):
     import shutil
 
@@ -416,14 +534,17 @@ def test_a_leak_is_seen_wherever_it_is(planted, tmp_path, leak):
 # --- hostile words --------------------------------------------------------------------------------
 
 #: Short enough for a name.
-HOSTILE = ("</pre><script>alert(1)</script>\"><img src=x onerror=alert(2)><svg onload=alert(3)>"
-           "{{ 7 * 191 }}")
+HOSTILE = (
+    '</pre><script>alert(1)</script>"><img src=x onerror=alert(2)><svg onload=alert(3)>'
+    "{{ 7 * 191 }}"
+)
 #: Longer words go where a record takes them.
-LONGER = HOSTILE + (" {% include '/etc/passwd' %} ${7*191} ../../../../etc/passwd "
-                    "javascript:alert(4) &lt;script&gt; ]]><!-- ' onmouseover='x "
-                    "\\u003cscript\\u003e =HYPERLINK(1) [marked](javascript:alert(5)) **bold** "
-                    "![](http://127.0.0.1:9/x) <file:///etc/passwd> "
-                    + "x" * 300)
+LONGER = HOSTILE + (
+    " {% include '/etc/passwd' %} ${7*191} ../../../../etc/passwd "
+    "javascript:alert(4) &lt;script&gt; ]]><!-- ' onmouseover='x "
+    "\\u003cscript\\u003e =HYPERLINK(1) [marked](javascript:alert(5)) **bold** "
+    "![](http://127.0.0.1:9/x) <file:///etc/passwd> " + "x" * 300
+)
 
 
 @pytest.mark.parametrize("noun", ["mill", "kiln", "lot", "species", "schedule"])
@@ -456,21 +577,28 @@ def hostile(tmp_path_factory) -> Path:
 
 def test_hostile_words_are_shown_as_text_and_never_acted_on(hostile, browser):
     site = hostile
-    pages = [path for edition in EDITIONS for path in sorted((site / edition).rglob("*.html"))
-             if "7 * 191" in path.read_text("utf-8")]
+    pages = [
+        path
+        for edition in EDITIONS
+        for path in sorted((site / edition).rglob("*.html"))
+        if "7 * 191" in path.read_text("utf-8")
+    ]
     rooms = {path.parent: path for path in pages}  # every page names the mill; one a folder is read
     rooms |= {path.parent / path.name: path for path in pages if path.parent.name == "charges"}
     assert {room.name for room in rooms} >= {"mill", "lots", "kilns", "species", "schedules"}
     for path in rooms.values():
         page, acted = browser.new_page(), []
-        page.on("dialog", lambda dialog, acted=acted: (acted.append(dialog.message),
-                                                       dialog.dismiss()))
+        page.on(
+            "dialog", lambda dialog, acted=acted: (acted.append(dialog.message), dialog.dismiss())
+        )
         page.goto(path.as_uri())
         assert acted == [], path
         assert "{{ 7 * 191 }}" in page.locator("body").text_content(), path
         assert "1337" not in page.locator("main").inner_text(), path
-        own = page.evaluate("[...document.querySelectorAll('script')].every(s => s.src || "
-                            "['application/json', 'application/ld+json'].includes(s.type))")
+        own = page.evaluate(
+            "[...document.querySelectorAll('script')].every(s => s.src || "
+            "['application/json', 'application/ld+json'].includes(s.type))"
+        )
         assert own or path.parts[-2] == "mill", path
         assert page.locator("img[src=x], svg[onload]").count() == 0, path
         page.close()
@@ -479,8 +607,21 @@ def test_hostile_words_are_shown_as_text_and_never_acted_on(hostile, browser):
 class Acting(HTMLParser):
     """Collects what a page could act by: scripts, handlers, frames, and addresses of any scheme."""
 
-    LEADS = frozenset({"href", "src", "action", "formaction", "data", "poster", "srcset",
-                       "xlink:href", "background", "cite", "ping"})
+    LEADS = frozenset(
+        {
+            "href",
+            "src",
+            "action",
+            "formaction",
+            "data",
+            "poster",
+            "srcset",
+            "xlink:href",
+            "background",
+            "cite",
+            "ping",
+        }
+    )
     DATA = frozenset({"application/json", "application/ld+json"})
 
     def __init__(self, text):
@@ -497,8 +638,11 @@ class Acting(HTMLParser):
         if "http-equiv" in told:
             self.found.add("http-equiv")
         self.found |= {name for name in told if name.startswith("on")}
-        self.found |= {f"{name}={told[name]}" for name in told.keys() & self.LEADS
-                       if re.match(r"\s*(?!mailto:|https:)(\w[\w+.-]*:|//)", told[name] or "")}
+        self.found |= {
+            f"{name}={told[name]}"
+            for name in told.keys() & self.LEADS
+            if re.match(r"\s*(?!mailto:|https:)(\w[\w+.-]*:|//)", told[name] or "")
+        }
         self._in_bold = tag in ("strong", "b", "em")
 
     def handle_data(self, data):
@@ -518,7 +662,11 @@ def test_no_page_acts_by_hostile_words(hostile):
         assert acting.bold == [], path
         assert "1337" not in re.sub(r"<[^>]*>", "", text), path
     assert Acting("<a href='javascript:x'><b>bold</b><img onerror=x src=//a><iframe>").found == {
-        "href=javascript:x", "onerror", "src=//a", "<iframe>"}
+        "href=javascript:x",
+        "onerror",
+        "src=//a",
+        "<iframe>",
+    }
 
 
 def test_no_drawing_acts_by_hostile_words(hostile):
@@ -531,11 +679,19 @@ def test_no_table_of_the_site_begins_a_formula(hostile):
 
     A bag keeps the mill's own files as they are, and says so.
     """
-    for path in (path for edition in EDITIONS for path in (hostile / edition).rglob("*.csv")
-                 if "data" not in path.parts):
+    for path in (
+        path
+        for edition in EDITIONS
+        for path in (hostile / edition).rglob("*.csv")
+        if "data" not in path.parts
+    ):
         rows = list(csv.reader(path.read_text("utf-8-sig").splitlines()))
-        assert not [cell for row in rows for cell in row
-                    if cell[:1] in ("=", "@", "+") or (cell[:1] == "-" and not is_number(cell))]
+        assert not [
+            cell
+            for row in rows
+            for cell in row
+            if cell[:1] in ("=", "@", "+") or (cell[:1] == "-" and not is_number(cell))
+        ]
 
 
 def is_number(text):
@@ -553,8 +709,11 @@ def test_no_printed_file_leads_anywhere_by_hostile_words(hostile):
     own = Path("/etc/passwd").read_bytes().split(b"\n")[0].decode()
     for path in files:
         reader = pypdf.PdfReader(path)
-        leads = [str(annotation.get_object().get("/A", {}).get("/URI", ""))
-                 for page in reader.pages for annotation in page.get("/Annots", ())]
+        leads = [
+            str(annotation.get_object().get("/A", {}).get("/URI", ""))
+            for page in reader.pages
+            for annotation in page.get("/Annots", ())
+        ]
         assert {urlsplit(lead).scheme for lead in leads if lead} <= {"https", "mailto"}, path
         assert not reader.trailer["/Root"].keys() & {"/OpenAction", "/AA", "/AcroForm"}, path
         text = "".join(page.extract_text() for page in reader.pages)
@@ -569,8 +728,11 @@ def test_hostile_words_stay_text_in_the_record(hostile):
     assert "1337" not in text
 
 
-@pytest.mark.parametrize("words", ["a\u202eb", "a\x00b", "a\x1bb", "a\u2066b", "a\u200fb"],
-                         ids=["bidi", "nul", "escape", "isolate", "mark"])
+@pytest.mark.parametrize(
+    "words",
+    ["a\u202eb", "a\x00b", "a\x1bb", "a\u2066b", "a\u200fb"],
+    ids=["bidi", "nul", "escape", "isolate", "mark"],
+)
 def test_characters_that_act_are_refused_or_shown(tmp_path, words):
     """A name with a control or direction character is refused with its place, or is made plain."""
     from kilnfolio.records.checking import checked_mill
@@ -597,17 +759,32 @@ def test_a_lots_number_never_leads_out_of_the_site(tmp_path, name):
 
 # --- WeasyPrint reads nothing outside -------------------------------------------------------------
 
-@pytest.mark.parametrize("address", [
-    "file:///etc/passwd", "http://127.0.0.1:9/x", "https://mill.example/x", "ftp://127.0.0.1/x",
-    "../../../../../../etc/passwd", "//127.0.0.1/x"])
-@pytest.mark.parametrize("markup", [
-    '<img src="{0}" alt="">', '<link rel="stylesheet" href="{0}">',
-    '<style>@import url("{0}"); p {{ background: url("{0}") }}</style><p>x</p>',
-    '<svg width="9" height="9"><image href="{0}" width="9" height="9"/></svg>',
-    '<svg width="9" height="9"><use href="{0}#x"/></svg>',
-    '<object data="{0}"></object>', '<a rel="attachment" href="{0}">x</a>',
-    '<style>@font-face {{ font-family: f; src: url("{0}") }} p {{ font-family: f }}</style>'
-    "<p>x</p>"])
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "file:///etc/passwd",
+        "http://127.0.0.1:9/x",
+        "https://mill.example/x",
+        "ftp://127.0.0.1/x",
+        "../../../../../../etc/passwd",
+        "//127.0.0.1/x",
+    ],
+)
+@pytest.mark.parametrize(
+    "markup",
+    [
+        '<img src="{0}" alt="">',
+        '<link rel="stylesheet" href="{0}">',
+        '<style>@import url("{0}"); p {{ background: url("{0}") }}</style><p>x</p>',
+        '<svg width="9" height="9"><image href="{0}" width="9" height="9"/></svg>',
+        '<svg width="9" height="9"><use href="{0}#x"/></svg>',
+        '<object data="{0}"></object>',
+        '<a rel="attachment" href="{0}">x</a>',
+        '<style>@font-face {{ font-family: f; src: url("{0}") }} p {{ font-family: f }}</style>'
+        "<p>x</p>",
+    ],
+)
 def test_a_document_reads_nothing_outside_the_assets(monkeypatch, markup, address):
     """Whatever asks, in HTML, CSS or SVG: the file is not opened and no socket is made."""
     import socket
@@ -624,6 +801,3 @@ def test_a_document_reads_nothing_outside_the_assets(monkeypatch, markup, addres
         for item in opened.objects:
             if isinstance(item, pikepdf.Stream):
                 assert b"root:" not in item.read_bytes()
-
-
-

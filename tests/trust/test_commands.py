@@ -23,8 +23,12 @@ KILLS = int(os.environ.get("KILNFOLIO_KILLS", "4"))
 
 
 def kilnfolio(*words, **options):
-    return subprocess.run([sys.executable, "-m", "kilnfolio", *map(str, words)],
-                          capture_output=True, text=True, **options)
+    return subprocess.run(
+        [sys.executable, "-m", "kilnfolio", *map(str, words)],
+        capture_output=True,
+        text=True,
+        **options,
+    )
 
 
 @pytest.fixture
@@ -66,8 +70,9 @@ def _mill(root):
 
 
 def test_a_changed_lot_is_named_too(root):
-    change(root / LOT, "claim: ", "claim: other ") if "claim: " in (root / LOT).read_text() else \
-        change(root / LOT, "product: ", "product: Other ")
+    change(root / LOT, "claim: ", "claim: other ") if "claim: " in (
+        root / LOT
+    ).read_text() else change(root / LOT, "product: ", "product: Other ")
     checked = kilnfolio("check", root)
     assert "lot L1" in checked.stdout
     assert "kilnfolio amend lot L1" not in checked.stdout
@@ -141,7 +146,8 @@ def test_replacing_the_key_keeps_old_labels_working(root):
     for address in earlier:
         served = root / "site/customer" / address
         assert {path.name: path.read_bytes() for path in served.iterdir()} == {
-            path.name: path.read_bytes() for path in now.iterdir()}
+            path.name: path.read_bytes() for path in now.iterdir()
+        }
 
 
 def test_a_withdrawn_address_says_so_and_tells_nothing_of_the_lot(root):
@@ -154,8 +160,10 @@ def test_a_withdrawn_address_says_so_and_tells_nothing_of_the_lot(root):
     (now,) = keys.serving("L1")
     customer = root / "site/customer"
     assert "Ask the mill for a new label" not in (customer / now / "index.html").read_text("utf-8")
-    served = [{path.name: path.read_bytes() for path in (customer / address).iterdir()}
-              for address in keys.dead("L1")]
+    served = [
+        {path.name: path.read_bytes() for path in (customer / address).iterdir()}
+        for address in keys.dead("L1")
+    ]
     assert len(served) == 2
     assert served[0] == served[1]
     # every file that stood at the address is another now, so that copying the edition replaces it
@@ -163,8 +171,9 @@ def test_a_withdrawn_address_says_so_and_tells_nothing_of_the_lot(root):
     page = served[0]["index.html"].decode()
     assert "The address on this label no longer holds" in page
     assert json.loads(served[0]["record.json"]).keys() == {"withdrawn"}
-    told = page + "".join(one.extract_text() for one in
-                          PdfReader(io.BytesIO(served[0]["record.pdf"])).pages)
+    told = page + "".join(
+        one.extract_text() for one in PdfReader(io.BytesIO(served[0]["record.pdf"])).pages
+    )
     assert "Do not take a record from this address" in told
     assert "prevail" in told  # the caution that every page and PDF carries
     for word in ("L1", "C1", "Quercus", "oak", "P1", now, read_ledger(root).of_lot("L1")[-1].seal):
@@ -180,9 +189,12 @@ def test_builds_killed_at_random_moments_leave_the_old_site_and_the_ledger_whole
     moments = random.Random(26)
     for turn in range(KILLS):  # what the last one made is taken up again, or begun anew
         anew = ["--fresh"] if turn % 2 else []
-        build = subprocess.Popen([sys.executable, "-m", "kilnfolio", "build", root, *anew],
-                                 stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-                                 start_new_session=True)
+        build = subprocess.Popen(
+            [sys.executable, "-m", "kilnfolio", "build", root, *anew],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,
+        )
         time.sleep(moments.uniform(0.2, 5.0))
         os.killpg(build.pid, signal.SIGKILL)
         build.wait()

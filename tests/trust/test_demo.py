@@ -18,9 +18,11 @@ from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.versions import CHANGES, rules_version
 
 #: Said when figures moved: by a new version of the rules, or, before a release, by sealing again.
-RENEW = ("figures, findings or words of a dossier moved: add a RulesChange in review/versions.py, "
-         "and seal the demonstration again: PYTHONPATH=builder sh builder/run python -m demo.seals "
-         ". --witness tests/data/rules")
+RENEW = (
+    "figures, findings or words of a dossier moved: add a RulesChange in review/versions.py, "
+    "and seal the demonstration again: PYTHONPATH=builder sh builder/run python -m demo.seals "
+    ". --witness tests/data/rules"
+)
 WITNESSED = PROJECT / "tests/data/rules"
 
 
@@ -38,19 +40,27 @@ def reviewed(sealed):
 
 
 def files_below(folder: Path) -> dict[str, bytes]:
-    return {path.relative_to(folder).as_posix(): path.read_bytes()
-            for path in sorted(folder.rglob("*")) if path.is_file()}
+    return {
+        path.relative_to(folder).as_posix(): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
 
 
 def test_what_the_checks_refuse_is_left_unsealed_and_the_rest_is_sealed(sealed, reviewed):
     done, dossiers = sealed[1], reviewed.dossiers
-    refused = {name for name, dossier in dossiers.items()
-               if any(finding.outcome == "fail" for finding in dossier.findings)}
+    refused = {
+        name
+        for name, dossier in dossiers.items()
+        if any(finding.outcome == "fail" for finding in dossier.findings)
+    }
     assert refused
-    assert {line.split()[1].rstrip(":") for line in done.left
-            if line.startswith("charge")} == refused
-    assert {line.removeprefix("charge ") for line in done.sealed if line.startswith("charge")} == \
-        set(dossiers) - refused
+    assert {
+        line.split()[1].rstrip(":") for line in done.left if line.startswith("charge")
+    } == refused
+    assert {
+        line.removeprefix("charge ") for line in done.sealed if line.startswith("charge")
+    } == set(dossiers) - refused
     assert any(line.startswith("lot ") for line in done.sealed)
 
 
@@ -61,8 +71,9 @@ def test_a_corrected_charge_and_its_lot_are_amended(sealed, reviewed):
     [lot] = [line.removeprefix("lot ") for line in done.amended if line.startswith("lot")]
     [correction] = reviewed.folder.charges[charge].record.corrections
     number = int(correction.field.split(".")[2])
-    first, second = (json.loads((root / dossier_path(charge, ordinal)).read_bytes())
-                     for ordinal in (1, 2))
+    first, second = (
+        json.loads((root / dossier_path(charge, ordinal)).read_bytes()) for ordinal in (1, 2)
+    )
     assert f"{first['survey']['readings'][number]} %" == correction.old
     assert f"{second['survey']['readings'][number]} %" == correction.new
     ledger = read_ledger(root)
@@ -89,6 +100,7 @@ def test_only_an_invented_mills_ledger_is_written_anew(tmp_path):
 
 # --- what comes with the project ------------------------------------------------------------------
 
+
 def test_the_ledger_that_comes_with_the_demonstration_is_what_the_command_makes(sealed):
     made, kept = files_below((sealed[0] / LEDGER).parent), files_below((PROJECT / LEDGER).parent)
     assert sorted(made) == sorted(kept), RENEW
@@ -108,11 +120,13 @@ def test_the_demonstrations_key_is_marked_as_one():
 
 # --- the witnesses of each version of the rules ---------------------------------------------------
 
+
 def test_every_version_of_the_rules_has_its_witnesses():
     assert {path.name for path in WITNESSED.iterdir()} == {str(c.version) for c in CHANGES}, RENEW
     for change in CHANGES:
-        assert {path.name for path in (WITNESSED / str(change.version)).iterdir()
-                if path.is_dir()} == set(WITNESSES)
+        assert {
+            path.name for path in (WITNESSED / str(change.version)).iterdir() if path.is_dir()
+        } == set(WITNESSES)
 
 
 @pytest.mark.parametrize("version", [change.version for change in CHANGES])

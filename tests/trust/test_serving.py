@@ -31,8 +31,10 @@ def test_a_lots_page_works_under_its_headers(built, page):
         page.wait_for_function("document.fonts.status === 'loaded'")
         assert page.inner_text("#seal-check .outcome") == "as labelled"
         assert page.evaluate("document.fonts.check('1em Literata')")
-        assert page.evaluate("getComputedStyle(document.querySelector('.skip')).position") \
+        assert (
+            page.evaluate("getComputedStyle(document.querySelector('.skip')).position")
             == "absolute"
+        )
         assert page.locator("figure.chart svg").count() == 1
         assert page.evaluate("window.refused") == []
         page.click("text=as data")

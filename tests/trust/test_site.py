@@ -30,6 +30,7 @@ def text_of(path: Path) -> str:
 
 # --- the customer ---------------------------------------------------------------------------------
 
+
 def test_the_served_record_is_what_the_label_binds(built):
     served = (built.lot / "record.json").read_bytes()
     last = built.ledger.of_lot("L1")[-1]
@@ -90,6 +91,7 @@ def test_linked_data_says_what_the_record_says(built):
 
 # --- PDF/A ----------------------------------------------------------------------------------------
 
+
 def pdfs(built) -> list[tuple[Path, str, bytes]]:
     lot = (built.lot / "record.pdf", "record.json", (built.lot / "record.json").read_bytes())
     charge = built.site / "auditor/records/C1.pdf"
@@ -122,8 +124,11 @@ def test_records_are_built_as_pdf_a_3b_asks(built):
             assert "/Subtype" in specification.EF.F
             links = [link for page in pdf.pages for link in page.get("/Annots", [])]
             assert all(link.F & 4 and not link.F & 3 for link in links)  # printed, not hidden
-            assert all("/LZWDecode" not in str(item.get("/Filter", "")) for item in pdf.objects
-                       if isinstance(item, pikepdf.Stream))
+            assert all(
+                "/LZWDecode" not in str(item.get("/Filter", ""))
+                for item in pdf.objects
+                if isinstance(item, pikepdf.Stream)
+            )
         assert path.read_bytes()[9:10] == b"%"
         assert min(path.read_bytes()[10:14]) >= 128  # marks the file as binary
         _fonts_are_embedded(path)
@@ -132,8 +137,9 @@ def test_records_are_built_as_pdf_a_3b_asks(built):
 @pytest.mark.skipif(shutil.which("verapdf") is None, reason="veraPDF is not installed")
 def test_records_are_valid_pdf_a_3b_by_an_independent_validator(built):
     for path, _, _ in pdfs(built):
-        run = subprocess.run(["verapdf", "--flavour", "3b", "--format", "text", path],
-                             capture_output=True, text=True)
+        run = subprocess.run(
+            ["verapdf", "--flavour", "3b", "--format", "text", path], capture_output=True, text=True
+        )
         assert run.stdout.startswith("PASS"), run.stdout + run.stderr
 
 
@@ -146,8 +152,9 @@ def _fonts_are_embedded(path: Path) -> None:
         composed = [item for item in items if item.get("/Subtype") == "/Type0"]
         assert composed
         assert all("/ToUnicode" in font for font in composed)
-        assert all("/CIDToGIDMap" in item for item in items
-                   if item.get("/Subtype") == "/CIDFontType2")
+        assert all(
+            "/CIDToGIDMap" in item for item in items if item.get("/Subtype") == "/CIDFontType2"
+        )
 
 
 def test_the_handbook_is_tagged(built):
@@ -165,6 +172,7 @@ def test_records_carry_the_safety_wording(built):
 
 
 # --- the mill -------------------------------------------------------------------------------------
+
 
 def test_charge_and_lot_pages_say_how_they_are_sealed(built):
     first, last = built.ledger.of("C1")
@@ -192,6 +200,7 @@ def test_the_superseded_state_stays_and_says_so(built, edition):
 
 # --- the auditor ----------------------------------------------------------------------------------
 
+
 def test_the_auditor_edition_stands_alone(built):
     root = (built.site / "auditor").resolve()
     pages = read_edition(root)
@@ -210,10 +219,18 @@ def test_the_register_counts_verdicts(built):
 
 def test_an_auditors_page_answers_in_the_auditors_order(built):
     page = text_of(built.site / "auditor/charges/C1.html")
-    wanted = ["From the pack back to the intake", "Every verdict", "The seal",
-              "The charge over time", "Show the working", "People, corrections, waivers",
-              "Files and rules", "Instruments and their calibration", "Kept until",
-              "Compute it again yourself"]
+    wanted = [
+        "From the pack back to the intake",
+        "Every verdict",
+        "The seal",
+        "The charge over time",
+        "Show the working",
+        "People, corrections, waivers",
+        "Files and rules",
+        "Instruments and their calibration",
+        "Kept until",
+        "Compute it again yourself",
+    ]
     places = [page.index(words) for words in wanted]
     assert places == sorted(places)
     for outcome in ("pass", "no data"):
@@ -237,8 +254,12 @@ def test_bags_are_verified_by_an_independent_tool_and_by_audit(built):
     names = {path.relative_to(bag).as_posix() for path in bag.rglob("*")}
     assert {"data/record.pdf", "data/dossier.json", "data/datapackage.json", "README.txt"} <= names
     assert SAFETY.split(".")[0] in (bag / "README.txt").read_text()
-    report = audit(built.site / "auditor", notice=SAFETY, made_again=record_again,
-                   trusted=[TrustedKey(built.ledger.entries[0].public_key)])
+    report = audit(
+        built.site / "auditor",
+        notice=SAFETY,
+        made_again=record_again,
+        trusted=[TrustedKey(built.ledger.entries[0].public_key)],
+    )
     assert report.outcome == "identical", (report.all_differences, report.all_open)
     assert len(report.folders[0].seals) == 2
 
@@ -246,7 +267,8 @@ def test_bags_are_verified_by_an_independent_tool_and_by_audit(built):
 def test_customers_and_orders_reach_no_auditor(built):
     lot = (built.root / "content/lots/L1.yaml").read_text()
     assert "customer" not in lot or "Cabinet" not in "".join(
-        path.read_text("utf-8") for path in (built.site / "auditor").rglob("*.html"))
+        path.read_text("utf-8") for path in (built.site / "auditor").rglob("*.html")
+    )
 
 
 def test_series_are_numbers_a_spreadsheet_reads(built):
@@ -255,8 +277,11 @@ def test_series_are_numbers_a_spreadsheet_reads(built):
             rows = list(csv.DictReader(file))
         dossier = json.loads((built.root / "content/ledger/dossiers/C1-2.json").read_text())
         found = [(row["board"], float(row["mc_pct"])) for row in rows]
-        assert found == [(board["id"], point["mc_pct"]) for board in dossier["boards"]
-                         for point in board["points"]]
+        assert found == [
+            (board["id"], point["mc_pct"])
+            for board in dossier["boards"]
+            for point in board["points"]
+        ]
 
 
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1"])
@@ -274,12 +299,18 @@ def test_an_audit_is_written_as_a_page_and_as_a_pdf(built, tmp_path, suffix):
     out = tmp_path / f"report{suffix}"
     bag = built.site / "auditor/bags/C1"
     before = {path: path.stat().st_mtime_ns for path in bag.rglob("*")}
-    run = subprocess.run([sys.executable, "-m", "kilnfolio", "audit", bag, "--report", out],
-                         capture_output=True, text=True)
+    run = subprocess.run(
+        [sys.executable, "-m", "kilnfolio", "audit", bag, "--report", out],
+        capture_output=True,
+        text=True,
+    )
     assert run.returncode == 3, run.stdout  # no key was given
     assert {path: path.stat().st_mtime_ns for path in bag.rglob("*")} == before
-    text = out.read_text("utf-8") if suffix == ".html" else " ".join(
-        page.text for page in read_pages(out))
+    text = (
+        out.read_text("utf-8")
+        if suffix == ".html"
+        else " ".join(page.text for page in read_pages(out))
+    )
     text = " ".join(text.split())
     assert "Recomputed and identical, but the key was not had" in text
     assert "numbers computed again" in text
@@ -287,8 +318,11 @@ def test_an_audit_is_written_as_a_page_and_as_a_pdf(built, tmp_path, suffix):
 
 def test_a_report_is_never_written_into_what_is_audited(built):
     bag = built.site / "auditor/bags/C1"
-    run = subprocess.run([sys.executable, "-m", "kilnfolio", "audit", bag, "--report",
-                          bag / "report.html"], capture_output=True, text=True)
+    run = subprocess.run(
+        [sys.executable, "-m", "kilnfolio", "audit", bag, "--report", bag / "report.html"],
+        capture_output=True,
+        text=True,
+    )
     assert run.returncode == 2
     assert "inside what is audited" in run.stderr
     assert not (bag / "report.html").exists()

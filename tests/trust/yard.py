@@ -20,8 +20,9 @@ LOT = FILES["lot"]
 def seal_lot_again(root: Path, reason: str | None = None, *, days: int = 0) -> LotEntry:
     """Seal the lot of the small mill, or amend it where there is a reason."""
     mill = open_mill(root, bound=sealed_but(lot="L1"))
-    return enter_lot(mill, "L1", "A. N. Other", key(),
-                     SEALED_AT + dt.timedelta(days=days, hours=1), reason)
+    return enter_lot(
+        mill, "L1", "A. N. Other", key(), SEALED_AT + dt.timedelta(days=days, hours=1), reason
+    )
 
 
 def labelled_mill(root: Path, **changes: object) -> Path:

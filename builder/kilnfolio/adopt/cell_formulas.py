@@ -24,8 +24,13 @@ LONGEST, _MOST_CELLS = 300, 10_000
 _MOST_EFFORT = 1_000_000
 
 _OPERATIONS: dict[type[ast.AST], Callable[..., float]] = {
-    ast.Add: operator.add, ast.Sub: operator.sub, ast.Mult: operator.mul,
-    ast.Div: operator.truediv, ast.USub: operator.neg, ast.UAdd: operator.pos}
+    ast.Add: operator.add,
+    ast.Sub: operator.sub,
+    ast.Mult: operator.mul,
+    ast.Div: operator.truediv,
+    ast.USub: operator.neg,
+    ast.UAdd: operator.pos,
+}
 
 
 def _round(numbers: Sequence[float]) -> float:
@@ -35,8 +40,12 @@ def _round(numbers: Sequence[float]) -> float:
 
 
 _FUNCTIONS: dict[str, Callable[[Sequence[float]], float]] = {
-    "SUM": sum, "AVERAGE": lambda numbers: sum(numbers) / len(numbers), "MIN": min, "MAX": max,
-    "ROUND": _round}
+    "SUM": sum,
+    "AVERAGE": lambda numbers: sum(numbers) / len(numbers),
+    "MIN": min,
+    "MAX": max,
+    "ROUND": _round,
+}
 
 
 class _Unknown(Exception):  # noqa: N818  an outcome, not a fault
@@ -59,8 +68,9 @@ class Effort:
             raise Effort.Spent
 
 
-def worked_out(formula: str, value_at: Callable[[str], object],
-               effort: Effort | None = None) -> float | None:
+def worked_out(
+    formula: str, value_at: Callable[[str], object], effort: Effort | None = None
+) -> float | None:
     """Return what a formula gives now; None where it cannot be told.
 
     Parameters
@@ -139,5 +149,8 @@ def _cells(area: str) -> list[str]:
     (top, left), (bottom, right) = map(coordinate_to_tuple, area.split(":"))
     if (right - left + 1) * (bottom - top + 1) > _MOST_CELLS:
         raise _Unknown
-    return [f"{get_column_letter(column)}{row}" for column in range(left, right + 1)
-            for row in range(top, bottom + 1)]
+    return [
+        f"{get_column_letter(column)}{row}"
+        for column in range(left, right + 1)
+        for row in range(top, bottom + 1)
+    ]

@@ -52,8 +52,12 @@ class Sheet:
         for letter in column[0] if column else "":
             number = number * 26 + ord(letter) - 64
         line = re.search(r"\d+", cell.where)
-        return Problem(Place(name, int(line[0]) if line else 1, number or 1),
-                       f"{cell.where} {what}".strip(), why, instead)
+        return Problem(
+            Place(name, int(line[0]) if line else 1, number or 1),
+            f"{cell.where} {what}".strip(),
+            why,
+            instead,
+        )
 
 
 def refused(path: Path, what: str, why: str, instead: str = "") -> RecordProblems:

@@ -30,9 +30,16 @@ def copy_schedule(root: Path, identity: str, source: str, title: str | None) -> 
     files = {path.stem: path for path in sorted((root / "schedules").glob("*wood/*.yaml"))}
     if source not in files:
         near = difflib.get_close_matches(source, files, 1, 0.4)
-        raise RecordProblems([Problem(
-            Place("schedules"), f"schedule '{source}'", "there is no schedule of this id",
-            f"Did you mean '{near[0]}'?" if near else "See schedules/hardwood and softwood")])
+        raise RecordProblems(
+            [
+                Problem(
+                    Place("schedules"),
+                    f"schedule '{source}'",
+                    "there is no schedule of this id",
+                    f"Did you mean '{near[0]}'?" if near else "See schedules/hardwood and softwood",
+                )
+            ]
+        )
     path = files[source]
     text = path.read_text("utf-8-sig")
     lines = [line for line in text.splitlines() if not line.startswith("# yaml-language-server")]
@@ -44,8 +51,10 @@ def copy_schedule(root: Path, identity: str, source: str, title: str | None) -> 
     record.put(("title",), title or f"{record.at(('title',))}, our own")
     record.put(("revision",), 1)
     name = f"schedules/{path.parent.name}/{identity}.yaml"
-    new = (f"{schema_comment('schedule', 2)}# Copied from {source}, revision {revision}. Change "
-           f"what you need, then write who approved it.\n{record.text}")
+    new = (
+        f"{schema_comment('schedule', 2)}# Copied from {source}, revision {revision}. Change "
+        f"what you need, then write who approved it.\n{record.text}"
+    )
     validate(parse_yaml(new.encode(), name), Schedule)
     write_new(root, {name: new})
     return name

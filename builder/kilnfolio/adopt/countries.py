@@ -8,10 +8,23 @@ from importlib import resources
 from zoneinfo import ZoneInfo
 
 #: Names people write that the database's table of countries (ISO 3166) has otherwise.
-_ALSO = {"america": "US", "czechia": "CZ", "england": "GB", "great britain": "GB", "holland": "NL",
-         "northern ireland": "GB", "republic of ireland": "IE", "scotland": "GB",
-         "south korea": "KR", "the netherlands": "NL", "uk": "GB", "united kingdom": "GB",
-         "united states of america": "US", "usa": "US", "wales": "GB"}
+_ALSO = {
+    "america": "US",
+    "czechia": "CZ",
+    "england": "GB",
+    "great britain": "GB",
+    "holland": "NL",
+    "northern ireland": "GB",
+    "republic of ireland": "IE",
+    "scotland": "GB",
+    "south korea": "KR",
+    "the netherlands": "NL",
+    "uk": "GB",
+    "united kingdom": "GB",
+    "united states of america": "US",
+    "usa": "US",
+    "wales": "GB",
+}
 #: The years whose clocks must agree for two zones to be one here.
 _FROM, _YEARS = dt.datetime(2024, 1, 1, 12, tzinfo=dt.UTC), 2
 
@@ -27,8 +40,11 @@ def zones_of(country: str) -> tuple[str, ...]:
     """
     word = " ".join(country.split()).casefold()
     codes = {name.casefold(): code for code, name in _table("iso3166.tab", 0, 1)}
-    code = _ALSO.get(word) or codes.get(word) or (
-        country if country in codes.values() else codes.get(f"{word} (uk)"))
+    code = (
+        _ALSO.get(word)
+        or codes.get(word)
+        or (country if country in codes.values() else codes.get(f"{word} (uk)"))
+    )
     clocks: dict[tuple[dt.timedelta | None, ...], str] = {}
     for of, name in _table("zone.tab", 0, 2):
         if of == code:

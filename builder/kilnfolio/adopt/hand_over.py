@@ -68,8 +68,9 @@ def receive(root: Path, raw: bytes) -> tuple[int, str]:
     for last in (False, True):
         try:
             entries = read_entries(raw, "handed over", zone)
-            take_entries(root, entries, "handed over", zone, dt.datetime.now(dt.UTC),
-                         dt.timedelta(), taken)
+            take_entries(
+                root, entries, "handed over", zone, dt.datetime.now(dt.UTC), dt.timedelta(), taken
+            )
         except RecordProblems as error:
             if not last and "changed while" in str(error):
                 taken = Taken()
@@ -83,6 +84,7 @@ def receive(root: Path, raw: bytes) -> tuple[int, str]:
 
 
 # --- pairing --------------------------------------------------------------------------------------
+
 
 @dataclass
 class Pairing:
@@ -110,7 +112,8 @@ class Pairing:
         with self._lock:
             right = self._current()
             if len(self.devices) >= DEVICES or not hmac.compare_digest(
-                    right.encode(), code.strip().encode()):
+                right.encode(), code.strip().encode()
+            ):
                 self.wrong += 1
                 return ""
             self.until = 0.0  # a code pairs one device
@@ -148,6 +151,7 @@ class Rate:
 
 
 # --- the server for the mill's network ------------------------------------------------------------
+
 
 class _LanHandler(BaseHTTPRequestHandler):
     """Answers a device of the mill's network."""
@@ -205,12 +209,15 @@ class _LanHandler(BaseHTTPRequestHandler):
         code = parse_qs(raw.decode("utf-8", "replace")).get("code", [""])[0]
         token = self.pairing.pair(code.replace(" ", ""))
         if not token:
-            return self._answer(403, "text/html; charset=utf-8",
-                                _pair_page("That is not the code on the screen."))
-        cookie = (f"{_COOKIE}={token}; Path=/; HttpOnly; SameSite=Strict; Max-Age=2592000"
-                  + ("; Secure" if self.secure else ""))
-        return self._answer(303, "text/plain; charset=utf-8", b"", {"Set-Cookie": cookie,
-                                                                   "Location": "/"})
+            return self._answer(
+                403, "text/html; charset=utf-8", _pair_page("That is not the code on the screen.")
+            )
+        cookie = f"{_COOKIE}={token}; Path=/; HttpOnly; SameSite=Strict; Max-Age=2592000" + (
+            "; Secure" if self.secure else ""
+        )
+        return self._answer(
+            303, "text/plain; charset=utf-8", b"", {"Set-Cookie": cookie, "Location": "/"}
+        )
 
     def _refused(self, *, posting: bool) -> bool:
         """Answer a request that may not be answered, and return whether it was one."""
@@ -245,14 +252,20 @@ class _LanHandler(BaseHTTPRequestHandler):
         """Return the list of the kiln-side pages."""
         worker = (type(self).pages("kiln-side/worker.js") or b"").decode("utf-8", "replace")
         first = worker.partition("[")[2].partition("]")[0]
-        numbers = [name.strip(' "').removesuffix(".html") for name in first.split(",")
-                   if name.strip(' "').endswith(".html")]
-        items = "".join(f'<li><a href="/kiln-side/{html.escape(one)}.html">{html.escape(one)}</a>'
-                        "</li>" for one in numbers)
+        numbers = [
+            name.strip(' "').removesuffix(".html")
+            for name in first.split(",")
+            if name.strip(' "').endswith(".html")
+        ]
+        items = "".join(
+            f'<li><a href="/kiln-side/{html.escape(one)}.html">{html.escape(one)}</a></li>'
+            for one in numbers
+        )
         return _page("At the kiln", f"<ul>{items}</ul>" if items else "<p>No charge is open.</p>")
 
-    def _answer(self, status: int, kind: str, body: bytes,
-                more: dict[str, str] | None = None) -> None:
+    def _answer(
+        self, status: int, kind: str, body: bytes, more: dict[str, str] | None = None
+    ) -> None:
         self.send_response(status)
         self.send_header("Content-Type", kind)
         self.send_header("Content-Length", str(len(body)))
@@ -286,8 +299,10 @@ def outsider(headers: Message, host: str, *, secure: bool, posting: bool) -> str
     if (origin is not None or posting) and origin != f"http{'s' if secure else ''}://{host}":
         return "only for this server's own pages"
     site = headers.get("Sec-Fetch-Site", "none" if not posting else "same-origin")
-    opened = (headers.get("Sec-Fetch-Mode"), headers.get("Sec-Fetch-Dest")) == \
-        ("navigate", "document") and not posting
+    opened = (headers.get("Sec-Fetch-Mode"), headers.get("Sec-Fetch-Dest")) == (
+        "navigate",
+        "document",
+    ) and not posting
     return "" if site in ("same-origin", "none") or opened else "only for this server's own pages"
 
 
@@ -297,20 +312,25 @@ def _may_read(path: str) -> bool:
 
 
 def _page(title: str, body: str) -> bytes:
-    return ('<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" '
-            f'content="width=device-width, initial-scale=1"><title>{title}</title>'
-            '<style>body{font:1.2rem/1.5 sans-serif;margin:1rem;max-width:30rem}input,button'
-            "{font:inherit;min-height:3rem;width:100%;margin:.5rem 0}</style></head>"
-            f"<body><main><h1>{title}</h1>{body}<p><small>{html.escape(SAFETY)}</small></p>"
-            "</main></body></html>").encode()
+    return (
+        '<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport" '
+        f'content="width=device-width, initial-scale=1"><title>{title}</title>'
+        "<style>body{font:1.2rem/1.5 sans-serif;margin:1rem;max-width:30rem}input,button"
+        "{font:inherit;min-height:3rem;width:100%;margin:.5rem 0}</style></head>"
+        f"<body><main><h1>{title}</h1>{body}<p><small>{html.escape(SAFETY)}</small></p>"
+        "</main></body></html>"
+    ).encode()
 
 
 def _pair_page(wrong: str) -> bytes:
-    return _page("Pair this device", (f"<p><b>{html.escape(wrong)}</b></p>" if wrong else "")
-                 + '<form method="post" action="/_pair"><label for="code">The code on the screen '
-                 'of the mill’s computer</label><input id="code" name="code" inputmode="numeric" '
-                 'autocomplete="one-time-code" required maxlength="12">'
-                 "<button>Pair</button></form>")
+    return _page(
+        "Pair this device",
+        (f"<p><b>{html.escape(wrong)}</b></p>" if wrong else "")
+        + '<form method="post" action="/_pair"><label for="code">The code on the screen '
+        'of the mill’s computer</label><input id="code" name="code" inputmode="numeric" '
+        'autocomplete="one-time-code" required maxlength="12">'
+        "<button>Pair</button></form>",
+    )
 
 
 class _LanServer(ThreadingHTTPServer):
@@ -351,8 +371,9 @@ def own_address() -> str:
             return "127.0.0.1"
 
 
-def make_lan(root: Path, pages: Pages, address: str, port: int,
-             certificate: tuple[Path, Path] | None = None) -> Lan:
+def make_lan(
+    root: Path, pages: Pages, address: str, port: int, certificate: tuple[Path, Path] | None = None
+) -> Lan:
     """Return a server for the devices of the mill's network, not yet answering.
 
     Parameters
@@ -369,16 +390,27 @@ def make_lan(root: Path, pages: Pages, address: str, port: int,
         Certificate and key in PEM; without them the wire is plain.
     """
     pairing = Pairing()
-    handler = type("Handler", (_LanHandler,), {
-        "root": root, "pages": staticmethod(pages), "pairing": pairing, "requests": Rate(REQUESTS),
-        "files": Rate(FILES), "secure": certificate is not None, "host": ""})
+    handler = type(
+        "Handler",
+        (_LanHandler,),
+        {
+            "root": root,
+            "pages": staticmethod(pages),
+            "pairing": pairing,
+            "requests": Rate(REQUESTS),
+            "files": Rate(FILES),
+            "secure": certificate is not None,
+            "host": "",
+        },
+    )
     server = _LanServer((address, port), handler)
     handler.host = f"{address}:{server.server_port}"  # type: ignore[attr-defined]
     if certificate is not None:
         context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
         context.minimum_version = ssl.TLSVersion.TLSv1_2
         context.load_cert_chain(*certificate)
-        server.socket = context.wrap_socket(server.socket, server_side=True,
-                                            do_handshake_on_connect=False)
+        server.socket = context.wrap_socket(
+            server.socket, server_side=True, do_handshake_on_connect=False
+        )
     scheme = "https" if certificate else "http"
     return Lan(server, f"{scheme}://{address}:{server.server_port}/", pairing)

@@ -36,14 +36,24 @@ def import_log(arguments: argparse.Namespace, ask: Callable[[str], str] | None, 
     """
     root, files = arguments.folder, export_files(arguments.files)
     if not (root / f"content/kilns/{arguments.kiln}.yaml").is_file():
-        raise RecordProblems([Problem(Place("import log"), f"kiln '{arguments.kiln}'",
-                                      "there is no kiln of this id",
-                                      f"Begin it with 'kilnfolio new kiln {arguments.kiln}'")])
+        raise RecordProblems(
+            [
+                Problem(
+                    Place("import log"),
+                    f"kiln '{arguments.kiln}'",
+                    "there is no kiln of this id",
+                    f"Begin it with 'kilnfolio new kiln {arguments.kiln}'",
+                )
+            ]
+        )
     decided = logs.Decided(
-        arguments.id or f"{arguments.kiln}-export", missing=arguments.missing,
-        time_format=arguments.time_format, clock=arguments.clock,
+        arguments.id or f"{arguments.kiln}-export",
+        missing=arguments.missing,
+        time_format=arguments.time_format,
+        clock=arguments.clock,
         repeated_hour=arguments.repeated_hour and arguments.repeated_hour.replace("-", " "),
-        skipped_rows=arguments.skip_rows)
+        skipped_rows=arguments.skip_rows,
+    )
     if not (arguments.column or arguments.ignore):
         known = logs.profile_that_reads(root, files[0], decided.identity)
         if known:
@@ -54,14 +64,22 @@ def import_log(arguments: argparse.Namespace, ask: Callable[[str], str] | None, 
     decided.ignored = [logs.known_heading(heading, sample) for heading in arguments.ignore]
     if arguments.yes:
         if lacking := logs.undecided(sample, decided):
-            raise UnansweredError("--yes confirms what was said, and this was not: "
-                                  + "; ".join(lacking))
+            raise UnansweredError(
+                "--yes confirms what was said, and this was not: " + "; ".join(lacking)
+            )
     else:
         for line in logs.proposal(sample, decided):
             say(line)
         if ask is None:
-            words = ["kilnfolio", "import", "log", *map(str, files), str(root), "--kiln",
-                     arguments.kiln]
+            words = [
+                "kilnfolio",
+                "import",
+                "log",
+                *map(str, files),
+                str(root),
+                "--kiln",
+                arguments.kiln,
+            ]
             words += ["--id", arguments.id] if arguments.id else []
             words += ["--charge", arguments.charge] if arguments.charge else []
             say("nothing was written; if this is right, confirm it (fill in every …):")
@@ -87,22 +105,33 @@ def export_files(named: Sequence[Path]) -> list[Path]:
     found: list[Path] = []
     for path in named:
         if path.is_dir():
-            those = sorted(one for one in path.iterdir()
-                           if one.is_file() and one.suffix.lower() in (".csv", ".txt", ".log"))
+            those = sorted(
+                one
+                for one in path.iterdir()
+                if one.is_file() and one.suffix.lower() in (".csv", ".txt", ".log")
+            )
         elif not path.exists() and set(path.name) & set("*?["):
             those = sorted(path.parent.glob(path.name))
         else:
             those = [path]
         if not those:
-            raise RecordProblems([Problem(
-                Place("import log"), f"'{path}'", "no export is there by this name",
-                "Name the file, its folder, or a pattern such as 'logs/*.csv'")])
+            raise RecordProblems(
+                [
+                    Problem(
+                        Place("import log"),
+                        f"'{path}'",
+                        "no export is there by this name",
+                        "Name the file, its folder, or a pattern such as 'logs/*.csv'",
+                    )
+                ]
+            )
         found += those
     return list(dict.fromkeys(found))
 
 
-def _done(arguments: argparse.Namespace, files: Sequence[Path], identity: str, first: Log, say: Say
-          ) -> int:
+def _done(
+    arguments: argparse.Namespace, files: Sequence[Path], identity: str, first: Log, say: Say
+) -> int:
     root, zone = arguments.folder, logs.zone_of(arguments.folder)
     profile = logs.profile_of(root, identity)
     read = [first, *(read_log(file, file.name, profile, zone) for file in files[1:])]

@@ -16,18 +16,32 @@ from kilnfolio.archive.tokens import make_token_key, replace_token_key, withdraw
 
 def key_options(parser: argparse.ArgumentParser) -> None:
     """Add the arguments of ``new keys``."""
-    parser.add_argument("folder", type=Path, nargs="?", default=this_mill(),
-                        help="the mill folder (default: this one)")
-    parser.add_argument("--replace-addresses", action="store_true",
-                        help="replace the key of the addresses; labels printed with the old one "
-                             "still lead to their records")
-    parser.add_argument("--withdraw", action="append", default=[], metavar="LOT",
-                        help="let the addresses that this lot had under replaced keys lead to a "
-                             "page that says they were withdrawn; its packs need new labels")
+    parser.add_argument(
+        "folder",
+        type=Path,
+        nargs="?",
+        default=this_mill(),
+        help="the mill folder (default: this one)",
+    )
+    parser.add_argument(
+        "--replace-addresses",
+        action="store_true",
+        help="replace the key of the addresses; labels printed with the old one "
+        "still lead to their records",
+    )
+    parser.add_argument(
+        "--withdraw",
+        action="append",
+        default=[],
+        metavar="LOT",
+        help="let the addresses that this lot had under replaced keys lead to a "
+        "page that says they were withdrawn; its packs need new labels",
+    )
 
 
-def new_keys(arguments: argparse.Namespace, ask: Callable[[str], str] | None,
-             say: Callable[[str], None]) -> None:
+def new_keys(
+    arguments: argparse.Namespace, ask: Callable[[str], str] | None, say: Callable[[str], None]
+) -> None:
     """Make the keys that are not there yet, readable by their owner alone.
 
     Raises
@@ -38,26 +52,36 @@ def new_keys(arguments: argparse.Namespace, ask: Callable[[str], str] | None,
     del ask  # there is nothing to be asked
     root: Path = arguments.folder
     if arguments.withdraw:
-        unknown = [lot for lot in arguments.withdraw
-                   if not (root / f"content/lots/{lot}.yaml").is_file()]
+        unknown = [
+            lot for lot in arguments.withdraw if not (root / f"content/lots/{lot}.yaml").is_file()
+        ]
         if unknown:
-            raise FileNotFoundError(errno.ENOENT, "there is no such lot, and nothing was written",
-                                    ", ".join(unknown))
+            raise FileNotFoundError(
+                errno.ENOENT, "there is no such lot, and nothing was written", ", ".join(unknown)
+            )
         count = withdraw(root, arguments.withdraw)
-        say(f"{', '.join(arguments.withdraw)}: the addresses under {count} replaced "
+        say(
+            f"{', '.join(arguments.withdraw)}: the addresses under {count} replaced "
             f"key{'s' if count > 1 else ''} say from the next build on that they were withdrawn; "
-            "print new labels for the packs")
+            "print new labels for the packs"
+        )
         return
     if arguments.replace_addresses:
         old = replace_token_key(root)
-        say(f"{root / ADDRESS_KEY}: made; labels printed with {old} still lead to their records, "
-            "so keep it")
+        say(
+            f"{root / ADDRESS_KEY}: made; labels printed with {old} still lead to their records, "
+            "so keep it"
+        )
         return
     wanted = [path for path in (MILL_KEYS / SEAL_KEY, ADDRESS_KEY) if not (root / path).exists()]
     if not wanted:
-        raise FileExistsError(errno.EEXIST, "the keys are there already, and seals and labels were "
-                              "made with them; to replace that of the addresses: "
-                              "--replace-addresses", str(root / MILL_KEYS))
+        raise FileExistsError(
+            errno.EEXIST,
+            "the keys are there already, and seals and labels were "
+            "made with them; to replace that of the addresses: "
+            "--replace-addresses",
+            str(root / MILL_KEYS),
+        )
     if ADDRESS_KEY in wanted:
         make_token_key(root / ADDRESS_KEY)
         say(f"{root / ADDRESS_KEY}: the key of the lots' addresses")

@@ -54,15 +54,24 @@ class UnansweredError(Exception):
 def _mill_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("folder", type=Path, help="the new mill's folder")
     for question in QUESTIONS:
-        parser.add_argument(_option(question.key), help=f"{question.words}, as in "
-                            f"'{question.example}'")
-    parser.add_argument("--kiln", action="append", default=[], metavar="WORDS",
-                        help=f"{KILN_WORDS}; once for each kiln")
+        parser.add_argument(
+            _option(question.key), help=f"{question.words}, as in '{question.example}'"
+        )
+    parser.add_argument(
+        "--kiln",
+        action="append",
+        default=[],
+        metavar="WORDS",
+        help=f"{KILN_WORDS}; once for each kiln",
+    )
 
 
 def _new_mill(arguments: argparse.Namespace, ask: Callable[[str], str] | None, say: Say) -> None:
-    answers = {question.key: value for question in QUESTIONS
-               if (value := getattr(arguments, question.key)) is not None}
+    answers = {
+        question.key: value
+        for question in QUESTIONS
+        if (value := getattr(arguments, question.key)) is not None
+    }
     kilns = arguments.kiln
     if ask:
         answers, kilns = ask_mill(answers, kilns, ask, say)
@@ -71,17 +80,22 @@ def _new_mill(arguments: argparse.Namespace, ask: Callable[[str], str] | None, s
     lacking = [_option(question.key) for question in QUESTIONS if question.key not in answers]
     lacking += [] if kilns else ["--kiln"]
     if lacking:
-        raise UnansweredError("new mill needs " + ", ".join(lacking)
-                              + "; or run it in a terminal, where it asks")
+        raise UnansweredError(
+            "new mill needs " + ", ".join(lacking) + "; or run it in a terminal, where it asks"
+        )
     count = make_mill(arguments.folder, answers, kilns)
-    say(f"{count} files in {arguments.folder}: the mill, its kilns, and a library of species, "
-        "schedules, limits and handbook chapters to edit")
+    say(
+        f"{count} files in {arguments.folder}: the mill, its kilns, and a library of species, "
+        "schedules, limits and handbook chapters to edit"
+    )
     for key in ("time_zone", "practice"):
         if key in follows:
             say(f"  {key}: {follows[key]} (from the country; change it in content/mill.yaml)")
     no_mail = f", and the e-mail address is {NO_MAIL}" if "email" in follows else ""
-    say(f"records_address in content/mill.yaml is {NO_ADDRESS}{no_mail}: set "
-        f"{'both' if no_mail else 'it'} before a label is printed")
+    say(
+        f"records_address in content/mill.yaml is {NO_ADDRESS}{no_mail}: set "
+        f"{'both' if no_mail else 'it'} before a label is printed"
+    )
     say(f"next: kilnfolio build {arguments.folder}")
 
 
@@ -90,23 +104,37 @@ def _record_kind(kind: str) -> NewKind:
 
     def add_options(parser: argparse.ArgumentParser) -> None:
         parser.add_argument("id", help="its id; the file is named the same")
-        parser.add_argument("folder", type=Path, nargs="?", default=this_mill(),
-                            help="the mill folder (default: this one)")
+        parser.add_argument(
+            "folder",
+            type=Path,
+            nargs="?",
+            default=this_mill(),
+            help="the mill folder (default: this one)",
+        )
         for key, words in template.options.items():
             parser.add_argument(_option(key), dest=f"key_{key}", help=words)
         if kind == "schedule":
-            parser.add_argument("--from", dest="copied", metavar="ID",
-                                help="copy this schedule, as from the book, to change it")
+            parser.add_argument(
+                "--from",
+                dest="copied",
+                metavar="ID",
+                help="copy this schedule, as from the book, to change it",
+            )
 
     def run(arguments: argparse.Namespace, ask: Callable[[str], str] | None, say: Say) -> None:
         del ask  # what is not known is marked in the record, where its neighbours can be seen
-        given = {key: value for key in template.options
-                 if (value := getattr(arguments, f"key_{key}")) is not None}
+        given = {
+            key: value
+            for key in template.options
+            if (value := getattr(arguments, f"key_{key}")) is not None
+        }
         if getattr(arguments, "copied", None):
-            name = copy_schedule(arguments.folder, arguments.id, arguments.copied,
-                                 given.get("title"))
-            say(f"{arguments.folder / name} written, a draft: change it, then write who approved "
-                "it")
+            name = copy_schedule(
+                arguments.folder, arguments.id, arguments.copied, given.get("title")
+            )
+            say(
+                f"{arguments.folder / name} written, a draft: change it, then write who approved it"
+            )
             return
         begun = begin(arguments.folder, kind, arguments.id, given)
         say(f"{arguments.folder / begun.file} written")
@@ -114,8 +142,10 @@ def _record_kind(kind: str) -> NewKind:
             say(f"  {key}: {value} (the only one it can be)")
         for problem in begun.to_fill:
             say(f"  {problem}")
-        say(f"next: {'fill these in, then ' if begun.to_fill else ''}"
-            f"kilnfolio check {arguments.folder}")
+        say(
+            f"next: {'fill these in, then ' if begun.to_fill else ''}"
+            f"kilnfolio check {arguments.folder}"
+        )
 
     return NewKind(template.words, template.example, add_options, run)
 
@@ -126,9 +156,17 @@ def _option(key: str) -> str:
 
 #: By the word after ``new``.
 NEW: dict[str, NewKind] = {
-    "mill": NewKind("make a mill's folder with a library to start from",
-                    "kilnfolio new mill ~/our-mill", _mill_options, _new_mill),
-    "keys": NewKind("make the keys of the mill's seals and of its lots' addresses",
-                    "kilnfolio new keys ~/our-mill", key_options, new_keys),
+    "mill": NewKind(
+        "make a mill's folder with a library to start from",
+        "kilnfolio new mill ~/our-mill",
+        _mill_options,
+        _new_mill,
+    ),
+    "keys": NewKind(
+        "make the keys of the mill's seals and of its lots' addresses",
+        "kilnfolio new keys ~/our-mill",
+        key_options,
+        new_keys,
+    ),
     **{kind: _record_kind(kind) for kind in TEMPLATES},
 }

@@ -48,8 +48,10 @@ def stranger(headers: Message, port: int) -> str:
     origin = headers.get("Origin")
     if origin is not None and origin not in [f"http://{one}" for one in own]:
         return "only for this computer's own pages"
-    opened = (headers.get("Sec-Fetch-Mode"), headers.get("Sec-Fetch-Dest")) == \
-        ("navigate", "document")
+    opened = (headers.get("Sec-Fetch-Mode"), headers.get("Sec-Fetch-Dest")) == (
+        "navigate",
+        "document",
+    )
     # a browser that sends no such header still keeps what Cross-Origin-Resource-Policy says
     if headers.get("Sec-Fetch-Site", "none") in ("same-origin", "none") or opened:
         return ""

@@ -31,11 +31,16 @@ if TYPE_CHECKING:
 _HEADING_ROWS, _SAMPLE = 5, 5000
 _NUMBER = re.compile(r"[-+]?\d+(?:[.,]\d+)?")
 _CLOCKED = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}|\d{1,2}:\d{2}")
-_UNIT = re.compile(r"°\s?([CF])|[\[(]\s?(?:deg\s?)?([CF%K])\s?[\])]|\b(?:deg|grad)[ _]?([CF])\b|"
-                   r"_([cf])$|(%)", re.IGNORECASE)
+_UNIT = re.compile(
+    r"°\s?([CF])|[\[(]\s?(?:deg\s?)?([CF%K])\s?[\])]|\b(?:deg|grad)[ _]?([CF])\b|"
+    r"_([cf])$|(%)",
+    re.IGNORECASE,
+)
 #: What only other quantities are in, such as the battery of the logger.
-_OTHER_UNIT = re.compile(r"(?:^|[\s_\[(])(?:m?V|m?A|k?W|kWh|Hz|m?bar|[hk]?Pa|psi|rpm|ppm|dBm|lux)"
-                         r"\s?[\])]?$")
+_OTHER_UNIT = re.compile(
+    r"(?:^|[\s_\[(])(?:m?V|m?A|k?W|kWh|Hz|m?bar|[hk]?Pa|psi|rpm|ppm|dBm|lux)"
+    r"\s?[\])]?$"
+)
 #: The channel a heading names, first match first. ``core`` before the bulbs: a core has a
 #: temperature too.
 _NAMES: tuple[tuple[str, str], ...] = (
@@ -43,25 +48,46 @@ _NAMES: tuple[tuple[str, str], ...] = (
     ("pin", r"\bpins?\b|\bm\.?c\.? ?\d|moisture ?\d|fuktkvot|holzfeuchte"),
     ("core", r"core|wood|probe|karn|kern|coeur"),
     ("depression", r"depr|\bwbd\b|wb ?diff|psychrometrische|psykrometer|psychrometrique"),
-    ("wet-bulb", r"\bw\.?b\.?\b|wet|wick|feuchtkugel|feucht(temp|thermo)|\bvat|vattemp|"
-                 r"humide|natte ?bol|vatkule|markalampo|humedo|umido"),
-    ("relative-humidity", r"\br\.?h\.?\b|\br\.?f\.?\b|humid|luftfeucht|luftfukt|fuktighet|"
-                          r"hygro|vochtigheid|kosteus"),
+    (
+        "wet-bulb",
+        r"\bw\.?b\.?\b|wet|wick|feuchtkugel|feucht(temp|thermo)|\bvat|vattemp|"
+        r"humide|natte ?bol|vatkule|markalampo|humedo|umido",
+    ),
+    (
+        "relative-humidity",
+        r"\br\.?h\.?\b|\br\.?f\.?\b|humid|luftfeucht|luftfukt|fuktighet|"
+        r"hygro|vochtigheid|kosteus",
+    ),
     ("dry-bulb-entering", r"enter|\binlet|eintritt|\bzuluft|tilluft|entree"),
     ("dry-bulb-leaving", r"leav|\boutlet|austritt|abluft|franluft|sortie"),
-    ("dry-bulb", r"\bd\.?b\.?\b|dry|trockenkugel|trocken|\btorr|\bseche?\b|droge ?bol|torrkule|"
-                 r"kuivalampo|\bseco|\bsecco"),
+    (
+        "dry-bulb",
+        r"\bd\.?b\.?\b|dry|trockenkugel|trocken|\btorr|\bseche?\b|droge ?bol|torrkule|"
+        r"kuivalampo|\bseco|\bsecco",
+    ),
     ("vent", r"vent|damper|klappe|spjall|volet|spjeld|pelti"),
     ("spray", r"spray|mist|spruh|bedyskn|basning|pulveris|dyse"),
-    ("fan", r"\bfans?\b|lufter|geblase|flakt|ventilator|ventilateur|vifte|puhallin"))
+    ("fan", r"\bfans?\b|lufter|geblase|flakt|ventilator|ventilateur|vifte|puhallin"),
+)
 #: Units of a channel; the temperatures are all the others.
-_UNITS = {"depression": ("K", "°F"), "relative-humidity": ("%", "fraction"),
-          "vent": ("%", "fraction", "on/off"), "spray": ("on/off", "%", "fraction"),
-          "fan": ("on/off", "%", "fraction"), "emc": ("%",),
-          **{f"pin-{n}": ("%",) for n in range(1, 10)}}
+_UNITS = {
+    "depression": ("K", "°F"),
+    "relative-humidity": ("%", "fraction"),
+    "vent": ("%", "fraction", "on/off"),
+    "spray": ("on/off", "%", "fraction"),
+    "fan": ("on/off", "%", "fraction"),
+    "emc": ("%",),
+    **{f"pin-{n}": ("%",) for n in range(1, 10)},
+}
 #: Where readings of a kiln lie, by unit (common practice, no source).
-_PLAUSIBLE = {"°C": (-30.0, 140.0), "°F": (-20.0, 285.0), "K": (-2.0, 60.0), "%": (0.0, 105.0),
-              "fraction": (0.0, 1.05), "on/off": (0.0, 1.0)}
+_PLAUSIBLE = {
+    "°C": (-30.0, 140.0),
+    "°F": (-20.0, 285.0),
+    "K": (-2.0, 60.0),
+    "%": (0.0, 105.0),
+    "fraction": (0.0, 1.05),
+    "on/off": (0.0, 1.0),
+}
 #: A wet bulb may pass the dry bulb by so much in saturated air [either unit], on few rows.
 _ABOVE, _SHARE = 1.0, 0.02
 
@@ -138,84 +164,147 @@ def look(path: Path, shown_as: str, skipped_rows: Sequence[str] = ()) -> Sample:
     text, encoding = _decoded(path, shown_as)
     lines = text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\n").split("\n")
     delimiter, rows = _divided(lines, shown_as)
-    rows = [row for row in rows
-            if not any(cell.startswith(tuple(skipped_rows)) for cell in row)]
+    rows = [row for row in rows if not any(cell.startswith(tuple(skipped_rows)) for cell in row)]
     first = _first_data_row(rows, shown_as)
     names_row = max(range(first), key=lambda row: (len(set(filter(None, rows[row]))), -row))
     headings, data = rows[names_row], rows[first:]
-    decimal = "," if any(re.fullmatch(r"[-+]?\d+,\d+", cell) for row in data for cell in row) \
-        else "."
+    decimal = (
+        "," if any(re.fullmatch(r"[-+]?\d+,\d+", cell) for row in data for cell in row) else "."
+    )
     time, clock_column, formats = _time(headings, data, Place(shown_as, names_row + 1))
     written = _column(data, time)
     if clock_column is not None:
         written = [f"{a} {b}" for a, b in zip(written, _column(data, clock_column), strict=True)]
-    columns = [_seen(heading, _column(data, index), decimal)
-               for index, heading in enumerate(headings)
-               if heading and index not in (time, clock_column)]
-    units = [" ".join(row[index] for row in rows[:first] if index < len(row))
-             for index, heading in enumerate(headings)
-             if heading and index not in (time, clock_column)]
+    columns = [
+        _seen(heading, _column(data, index), decimal)
+        for index, heading in enumerate(headings)
+        if heading and index not in (time, clock_column)
+    ]
+    units = [
+        " ".join(row[index] for row in rows[:first] if index < len(row))
+        for index, heading in enumerate(headings)
+        if heading and index not in (time, clock_column)
+    ]
     for column, words in zip(columns, units, strict=True):
         column.guesses = _guesses(column, words)
     remarks = [*_event_rows(data, time), *_by_physics(columns)]
-    return Sample(encoding, delimiter, decimal, first, names_row + 1, headings[time],
-                  headings[clock_column] if clock_column is not None else None, tuple(formats),
-                  _interval(written, formats), tuple(columns), written[0],
-                  _clock_of(formats), tuple(remarks))
+    return Sample(
+        encoding,
+        delimiter,
+        decimal,
+        first,
+        names_row + 1,
+        headings[time],
+        headings[clock_column] if clock_column is not None else None,
+        tuple(formats),
+        _interval(written, formats),
+        tuple(columns),
+        written[0],
+        _clock_of(formats),
+        tuple(remarks),
+    )
 
 
 def _event_rows(data: list[list[str]], time: int) -> list[str]:
     """Return a remark on rows of words among the readings, as loggers write for their events."""
-    marks = Counter(cell.split()[0] for row in data
-                    if not any(_NUMBER.fullmatch(cell) for cell in row)
-                    for cell in [next((one for index, one in enumerate(row)
-                                       if one and index != time and not _CLOCKED.match(one)), "")]
-                    if cell)
-    return [f"rows without readings ({count}), as '{mark}': leave them out with --skip-rows "
-            f"'{mark}'" for mark, count in marks.most_common(3)]
+    marks = Counter(
+        cell.split()[0]
+        for row in data
+        if not any(_NUMBER.fullmatch(cell) for cell in row)
+        for cell in [
+            next(
+                (
+                    one
+                    for index, one in enumerate(row)
+                    if one and index != time and not _CLOCKED.match(one)
+                ),
+                "",
+            )
+        ]
+        if cell
+    )
+    return [
+        f"rows without readings ({count}), as '{mark}': leave them out with --skip-rows '{mark}'"
+        for mark, count in marks.most_common(3)
+    ]
 
 
 # --- text, rows, times ----------------------------------------------------------------------------
 
+
 def _decoded(path: Path, shown_as: str) -> tuple[str, str]:
     try:
         if path.stat().st_size > MAX_BYTES:
-            raise RecordProblems([Problem(Place(shown_as), "the file is too large",
-                                          f"an export may have at most {MAX_BYTES:,} bytes",
-                                          "Export each charge to a file of its own")])
+            raise RecordProblems(
+                [
+                    Problem(
+                        Place(shown_as),
+                        "the file is too large",
+                        f"an export may have at most {MAX_BYTES:,} bytes",
+                        "Export each charge to a file of its own",
+                    )
+                ]
+            )
         raw = path.read_bytes()
     except OSError as error:
         raise RecordProblems([cannot_read(shown_as, error)]) from None
     if raw.startswith(b"PK"):
-        raise RecordProblems([Problem(
-            Place(shown_as), "this is a spreadsheet file", "a log is read from the text file that "
-            "the logger exports", "Save the sheet as .csv, and keep that file")])
-    encodings = ["utf-16"] if raw.startswith((b"\xff\xfe", b"\xfe\xff")) else \
-        ["utf-8", "windows-1252", "latin-1"]
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(shown_as),
+                    "this is a spreadsheet file",
+                    "a log is read from the text file that the logger exports",
+                    "Save the sheet as .csv, and keep that file",
+                )
+            ]
+        )
+    encodings = (
+        ["utf-16"]
+        if raw.startswith((b"\xff\xfe", b"\xfe\xff"))
+        else ["utf-8", "windows-1252", "latin-1"]
+    )
     for encoding in encodings:
         try:
             return raw.decode("utf-8-sig" if encoding == "utf-8" else encoding), encoding
         except UnicodeDecodeError:
             continue
-    raise RecordProblems([Problem(Place(shown_as), "the file is not text",
-                                  "it ends in the middle of a character", "Copy it again")])
+    raise RecordProblems(
+        [
+            Problem(
+                Place(shown_as),
+                "the file is not text",
+                "it ends in the middle of a character",
+                "Copy it again",
+            )
+        ]
+    )
 
 
 def _divided(lines: list[str], shown_as: str) -> tuple[str, list[list[str]]]:
     """Return what stands between the cells, and the cells: the way that yields most of them."""
     best: tuple[float, str, list[list[str]]] = (0.0, "", [])
     for name, delimiter in ((",", ","), (";", ";"), ("tab", "\t"), ("|", "|")):
-        rows = [[cell.strip() for cell in row]
-                for row in csv.reader(lines[:_SAMPLE], delimiter=delimiter, skipinitialspace=True)]
-        body = rows[min(len(rows) // 2, _HEADING_ROWS):]
+        rows = [
+            [cell.strip() for cell in row]
+            for row in csv.reader(lines[:_SAMPLE], delimiter=delimiter, skipinitialspace=True)
+        ]
+        body = rows[min(len(rows) // 2, _HEADING_ROWS) :]
         told = [sum(map(_told, row)) for row in body if len(row) > 1]
         whole = Counter(len(row) for row in body if len(row) > 1).most_common(1)
         if told and whole and whole[0][1] >= 0.6 * len(body):
             best = max(best, (sum(told) / len(body), name, rows), key=lambda found: found[0])
     if not best[1]:
-        raise RecordProblems([Problem(
-            Place(shown_as), "no columns", "neither ',' nor ';', tab or '|' divides the rows into "
-            "times and numbers", "Check that this is the logger's export")])
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(shown_as),
+                    "no columns",
+                    "neither ',' nor ';', tab or '|' divides the rows into times and numbers",
+                    "Check that this is the logger's export",
+                )
+            ]
+        )
     return best[1], best[2]
 
 
@@ -229,17 +318,26 @@ def _first_data_row(rows: list[list[str]], shown_as: str) -> int:
             if 0 < number <= _HEADING_ROWS:
                 return number
             break
-    raise RecordProblems([Problem(
-        Place(shown_as), "no headings", f"1 to {_HEADING_ROWS} rows of headings are needed above "
-        "the first row of times and numbers", "Export with headings, or add a line of them")])
+    raise RecordProblems(
+        [
+            Problem(
+                Place(shown_as),
+                "no headings",
+                f"1 to {_HEADING_ROWS} rows of headings are needed above "
+                "the first row of times and numbers",
+                "Export with headings, or add a line of them",
+            )
+        ]
+    )
 
 
 def _column(data: list[list[str]], index: int) -> list[str]:
     return [row[index] if index < len(row) else "" for row in data]
 
 
-def _time(headings: list[str], data: list[list[str]], place: Place
-          ) -> tuple[int, int | None, list[str]]:
+def _time(
+    headings: list[str], data: list[list[str]], place: Place
+) -> tuple[int, int | None, list[str]]:
     """Return the column of the time, that of the time of day where it stands apart, and formats."""
     texts = [_column(data, index) for index in range(len(headings))]
     for index, heading in enumerate(headings):
@@ -250,12 +348,22 @@ def _time(headings: list[str], data: list[list[str]], place: Place
             return index, None, formats
     for first in range(len(headings) - 1):
         for second in (first + 1, first - 1):
-            if second >= 0 and (formats := _formats(
-                    [f"{a} {b}" for a, b in zip(texts[first], texts[second], strict=True)])):
+            if second >= 0 and (
+                formats := _formats(
+                    [f"{a} {b}" for a, b in zip(texts[first], texts[second], strict=True)]
+                )
+            ):
                 return first, second, formats
-    raise RecordProblems([Problem(
-        place, "no column of times", "in none do all cells read as a date and time of one form",
-        "Mend the rows that differ, or write the profile by hand: schemas/logger.json says how")])
+    raise RecordProblems(
+        [
+            Problem(
+                place,
+                "no column of times",
+                "in none do all cells read as a date and time of one form",
+                "Mend the rows that differ, or write the profile by hand: schemas/logger.json says how",
+            )
+        ]
+    )
 
 
 def _formats(texts: Sequence[str]) -> list[str]:
@@ -265,11 +373,16 @@ def _formats(texts: Sequence[str]) -> list[str]:
     if len(written) < 0.5 * len(texts) or not written:
         return []
     if all(text.endswith("Z") for text in written):
-        return [f"{form}Z" for form, _ in formats_that_fit(
-            pd.Series([text[:-1] for text in written]))]
+        return [
+            f"{form}Z" for form, _ in formats_that_fit(pd.Series([text[:-1] for text in written]))
+        ]
     if re.search(r"[+-]\d{2}:?\d{2}$", written[0]) and ":" in written[0]:
-        return [f"{form}%z" for form, _ in formats_that_fit(
-            pd.Series([re.sub(r"[+-]\d{2}:?\d{2}$", "", text) for text in written]))]
+        return [
+            f"{form}%z"
+            for form, _ in formats_that_fit(
+                pd.Series([re.sub(r"[+-]\d{2}:?\d{2}$", "", text) for text in written])
+            )
+        ]
     return [form for form, _ in formats_that_fit(pd.Series(written))]
 
 
@@ -284,18 +397,17 @@ def _interval(written: list[str], formats: list[str]) -> float:
     import pandas as pd
 
     if formats[0].startswith("days"):
-        days = pd.to_numeric(pd.Series(written).str.replace(",", ".", regex=False),
-                             errors="coerce")
+        days = pd.to_numeric(pd.Series(written).str.replace(",", ".", regex=False), errors="coerce")
         minutes = (days.diff() * 1440.0).round(1)
     else:
-        times = pd.to_datetime(pd.Series(written), format=formats[0], errors="coerce",
-                               utc=True)
+        times = pd.to_datetime(pd.Series(written), format=formats[0], errors="coerce", utc=True)
         minutes = (times.diff().dt.total_seconds() / 60.0).round(1)
     common = minutes[minutes > 0].mode()
     return float(common.iloc[0]) if len(common) else 60.0
 
 
 # --- columns --------------------------------------------------------------------------------------
+
 
 def _seen(heading: str, texts: list[str], decimal: str) -> Seen:
     """Return a column with its numbers, and the marks in it that are none."""
@@ -304,12 +416,16 @@ def _seen(heading: str, texts: list[str], decimal: str) -> Seen:
     plain = pd.Series([text.replace(",", ".") if decimal == "," else text for text in texts])
     switched = plain.str.casefold().replace({"on": "1", "off": "0"})
     values = pd.to_numeric(switched, errors="coerce").to_numpy(float).copy()
-    marks = [text for text, _ in Counter(
-        text for text, value in zip(texts, values, strict=True)
-        if text and np.isnan(value)).most_common(3)]
+    marks = [
+        text
+        for text, _ in Counter(
+            text for text, value in zip(texts, values, strict=True) if text and np.isnan(value)
+        ).most_common(3)
+    ]
     for text, count in Counter(texts).items():
-        if re.fullmatch(r"-9{3,4}(?:\.0+)?|-127(?:\.0+)?|850(?:\.0+)?|3276[78](?:\.0+)?", text) \
-                and count < len(texts):
+        if re.fullmatch(
+            r"-9{3,4}(?:\.0+)?|-127(?:\.0+)?|850(?:\.0+)?|3276[78](?:\.0+)?", text
+        ) and count < len(texts):
             marks.append(text)
             values[np.array(texts) == text] = np.nan
     return Seen(heading, values, marks)
@@ -332,8 +448,11 @@ def _guesses(column: Seen, words: str) -> list[Guess]:
         return _of_channel(channel, told, known, f"the heading says {channel}")
     if _OTHER_UNIT.search(words):
         return []
-    found_guesses = [guess for likely in ("dry-bulb", "wet-bulb", "relative-humidity", "fan")
-                     for guess in _of_channel(likely, told, known, "by its range")]
+    found_guesses = [
+        guess
+        for likely in ("dry-bulb", "wet-bulb", "relative-humidity", "fan")
+        for guess in _of_channel(likely, told, known, "by its range")
+    ]
     if told:
         return [guess for guess in found_guesses if guess.unit == told]
     return found_guesses
@@ -359,21 +478,28 @@ def _of_channel(channel: str, told: str, known: np.ndarray, why: str) -> list[Gu
         if unit == "%" and known.max() <= 1.0:
             inside = False
         if inside:
-            fitting.append(Guess(channel, unit, f"{why}, {known.min():g} to {known.max():g} "
-                                                f"can be {unit}"))
+            fitting.append(
+                Guess(channel, unit, f"{why}, {known.min():g} to {known.max():g} can be {unit}")
+            )
     return fitting
 
 
 def _by_physics(columns: list[Seen]) -> list[str]:
     """Strike out what air cannot do, and say so; return remarks on the whole."""
-    remarks = [remark for wet in columns for dry in columns
-               if wet is not dry and _can(wet, "wet-bulb") and _can(dry, "dry-bulb")
-               for remark in _never_above(wet, dry)]
+    remarks = [
+        remark
+        for wet in columns
+        for dry in columns
+        if wet is not dry and _can(wet, "wet-bulb") and _can(dry, "dry-bulb")
+        for remark in _never_above(wet, dry)
+    ]
     for channel in sorted({guess.channel for column in columns for guess in column.guesses}):
         twice = [column for column in columns if column.sure and column.sure.channel == channel]
         if len(twice) > 1:
-            said = (" and ".join(f"'{column.heading}'" for column in twice)
-                    + f" could each be {channel}")
+            said = (
+                " and ".join(f"'{column.heading}'" for column in twice)
+                + f" could each be {channel}"
+            )
             for column in twice:
                 column.against.append(said)
     return [*remarks, *_humidity_agrees(columns)]
@@ -390,12 +516,17 @@ def _never_above(wet: Seen, dry: Seen) -> list[str]:
         return []
     share = float((wet.values[both] > dry.values[both] + _ABOVE).mean())
     named = all(guess.channel == "wet-bulb" for guess in wet.guesses)
-    if share > _SHARE and named and not all(guess.channel.startswith("dry-bulb")
-                                            for guess in dry.guesses):
+    if (
+        share > _SHARE
+        and named
+        and not all(guess.channel.startswith("dry-bulb") for guess in dry.guesses)
+    ):
         dry.guesses = [guess for guess in dry.guesses if not guess.channel.startswith("dry-bulb")]
     elif share > _SHARE and named:
-        said = (f"'{wet.heading}' is above '{dry.heading}' in {share:.0%} of the rows, and a wet "
-                "bulb is never above the dry bulb: the two may be swapped")
+        said = (
+            f"'{wet.heading}' is above '{dry.heading}' in {share:.0%} of the rows, and a wet "
+            "bulb is never above the dry bulb: the two may be swapped"
+        )
         for column in (wet, dry):
             if said not in column.against:
                 column.against.append(said)
@@ -416,11 +547,20 @@ def _humidity_agrees(columns: list[Seen]) -> list[str]:
     values = []
     for column in (dry, wet):
         assert column.sure
-        values.append(celsius_from_fahrenheit(column.values)  # type: ignore[arg-type]
-                      if column.sure.unit == "°F" else column.values)
-    known = np.isfinite(values[0]) & np.isfinite(values[1]) & np.isfinite(rh.values) \
-        & (values[0] > 5.0) & (values[0] < 100.0) & (np.asarray(values[1]) <= values[0]) \
+        values.append(
+            celsius_from_fahrenheit(column.values)  # type: ignore[arg-type]
+            if column.sure.unit == "°F"
+            else column.values
+        )
+    known = (
+        np.isfinite(values[0])
+        & np.isfinite(values[1])
+        & np.isfinite(rh.values)
+        & (values[0] > 5.0)
+        & (values[0] < 100.0)
+        & (np.asarray(values[1]) <= values[0])
         & (np.asarray(values[1]) > 2.0)
+    )
     if not known.any() or rh.sure is None:
         return []
     told = rh.values[known] * (100.0 if rh.sure.unit == "fraction" else 1.0)
@@ -429,5 +569,7 @@ def _humidity_agrees(columns: list[Seen]) -> list[str]:
     except ValueError:
         return []
     off = float(np.median(np.abs(np.asarray(computed) - told)))
-    return [f"'{rh.heading}' differs from the humidity computed from the bulbs by {off:.1f} points "
-            "(median)" + ("" if off < 5.0 else ": check which column is which, and the units")]
+    return [
+        f"'{rh.heading}' differs from the humidity computed from the bulbs by {off:.1f} points "
+        "(median)" + ("" if off < 5.0 else ": check which column is which, and the units")
+    ]

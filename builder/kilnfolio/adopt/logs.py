@@ -23,8 +23,11 @@ from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.yaml_source import parse_yaml, read_yaml
 
 #: What a local, a winter-time and a UTC clock are, as a person is asked.
-CLOCKS = {"local": "the mill's local time, changed in spring and autumn",
-          "standard": "winter time all year", "utc": "UTC"}
+CLOCKS = {
+    "local": "the mill's local time, changed in spring and autumn",
+    "standard": "winter time all year",
+    "utc": "UTC",
+}
 
 
 @dataclass
@@ -54,8 +57,11 @@ def parse_column(words: str, sample: Sample) -> tuple[str, Guess]:
     heading, _, meaning = words.rpartition("=")
     channel, _, unit = meaning.partition(":")
     if not (heading and channel and unit) or channel == "…":
-        raise _refused(f"--column '{words}'", "a column is told as HEADING=channel:unit",
-                       "Write it as in 'T1=dry-bulb:°C'")
+        raise _refused(
+            f"--column '{words}'",
+            "a column is told as HEADING=channel:unit",
+            "Write it as in 'T1=dry-bulb:°C'",
+        )
     known_heading(heading, sample)
     return heading, Guess(channel, unit, "said")
 
@@ -70,16 +76,21 @@ def known_heading(heading: str, sample: Sample) -> str:
     """
     headings = [column.heading for column in sample.columns]
     if heading not in headings:
-        raise _refused(f"heading '{heading}'", "the file has no such column to tell",
-                       "It has " + ", ".join(headings))
+        raise _refused(
+            f"heading '{heading}'",
+            "the file has no such column to tell",
+            "It has " + ", ".join(headings),
+        )
     return heading
 
 
 def undecided(sample: Sample, decided: Decided) -> list[str]:
     """Return the options that still have to be given."""
-    lacking = [f"--column '{column.heading}=…' or --ignore '{column.heading}'"
-               for column in sample.columns
-               if column.heading not in decided.columns and column.heading not in decided.ignored]
+    lacking = [
+        f"--column '{column.heading}=…' or --ignore '{column.heading}'"
+        for column in sample.columns
+        if column.heading not in decided.columns and column.heading not in decided.ignored
+    ]
     if decided.time_format is None:
         lacking.insert(0, "--time-format")
     if decided.clock is None:
@@ -89,15 +100,19 @@ def undecided(sample: Sample, decided: Decided) -> list[str]:
 
 def proposal(sample: Sample, decided: Decided) -> list[str]:
     """Return what was seen, a line each, for a person to judge."""
-    lines = [f"encoding {sample.encoding}, '{sample.delimiter}' between columns, "
-             f"'{sample.decimal}' before decimals, {sample.heading_rows} heading row"
-             + ("s" if sample.heading_rows > 1 else "")
-             + f", a row every {sample.interval_minutes:g} min"]
+    lines = [
+        f"encoding {sample.encoding}, '{sample.delimiter}' between columns, "
+        f"'{sample.decimal}' before decimals, {sample.heading_rows} heading row"
+        + ("s" if sample.heading_rows > 1 else "")
+        + f", a row every {sample.interval_minutes:g} min"
+    ]
     heading = sample.time_heading + (f" and {sample.clock_heading}" if sample.clock_heading else "")
     formats = [decided.time_format] if decided.time_format else sample.time_formats
-    lines.append(f"time: '{heading}', first '{sample.first_time}', read by "
-                 + " or ".join(f"'{form}'" for form in formats)
-                 + ("" if len(formats) == 1 else ": which one, only you can tell"))
+    lines.append(
+        f"time: '{heading}', first '{sample.first_time}', read by "
+        + " or ".join(f"'{form}'" for form in formats)
+        + ("" if len(formats) == 1 else ": which one, only you can tell")
+    )
     for column in sample.columns:
         lines += _column_lines(column, decided)
     return [*lines, *sample.remarks]
@@ -110,16 +125,21 @@ def _column_lines(column: Seen, decided: Decided) -> list[str]:
         return [*lines, f"    {guess.channel} in {guess.unit}, as you say"]
     if column.heading in decided.ignored:
         return [*lines, "    left aside, as you say"]
-    lines += [f"    could be {guess.channel} in {guess.unit}: {guess.why}"
-              for guess in column.guesses] or ["    nothing a record knows"]
+    lines += [
+        f"    could be {guess.channel} in {guess.unit}: {guess.why}" for guess in column.guesses
+    ] or ["    nothing a record knows"]
     return [*lines, *(f"    but {said}" for said in column.against)]
 
 
 def command(sample: Sample, decided: Decided, words: Sequence[str]) -> str:
     """Return the command that confirms the proposal; ``…`` where a person must choose."""
-    parts = [*words, "--clock", decided.clock or sample.clock or "…", "--time-format",
-             decided.time_format or (sample.time_formats[0] if len(sample.time_formats) == 1
-                                     else "…")]
+    parts = [
+        *words,
+        "--clock",
+        decided.clock or sample.clock or "…",
+        "--time-format",
+        decided.time_format or (sample.time_formats[0] if len(sample.time_formats) == 1 else "…"),
+    ]
     if decided.repeated_hour:
         parts += ["--repeated-hour", "by-row-order"]
     for mark in decided.skipped_rows:
@@ -129,16 +149,19 @@ def command(sample: Sample, decided: Decided, words: Sequence[str]) -> str:
         if column.heading in decided.ignored or not (guess or column.guesses):
             parts += ["--ignore", column.heading]
         else:
-            parts += ["--column", f"{column.heading}="
-                      + (f"{guess.channel}:{guess.unit}" if guess else "…")]
+            parts += [
+                "--column",
+                f"{column.heading}=" + (f"{guess.channel}:{guess.unit}" if guess else "…"),
+            ]
         for mark in column.marks:
             if f"--missing={mark}" not in parts:
                 parts.append(f"--missing={mark}")
     return " ".join([*map(shlex.quote, parts), "--yes"])
 
 
-def ask_columns(sample: Sample, decided: Decided, ask: Callable[[str], str],
-                say: Callable[[str], None]) -> None:
+def ask_columns(
+    sample: Sample, decided: Decided, ask: Callable[[str], str], say: Callable[[str], None]
+) -> None:
     """Have a person decide what the options did not."""
     for column in sample.columns:
         if column.heading in decided.columns or column.heading in decided.ignored:
@@ -147,8 +170,13 @@ def ask_columns(sample: Sample, decided: Decided, ask: Callable[[str], str],
             say(line)
         default = f"{column.sure.channel}:{column.sure.unit}" if column.sure else ""
         while True:
-            answer = ask(f"'{column.heading}' is, as channel:unit, or - to leave it aside"
-                         f"{f' [{default}]' if default else ''}: ").strip() or default
+            answer = (
+                ask(
+                    f"'{column.heading}' is, as channel:unit, or - to leave it aside"
+                    f"{f' [{default}]' if default else ''}: "
+                ).strip()
+                or default
+            )
             if answer == "-":
                 decided.ignored.append(column.heading)
                 break
@@ -156,19 +184,26 @@ def ask_columns(sample: Sample, decided: Decided, ask: Callable[[str], str],
             if channel and unit:
                 decided.columns[column.heading] = Guess(channel, unit, "said")
                 break
-        decided.missing += [mark for mark in column.marks if mark not in decided.missing and
-                            ask(f"'{mark}' marks a missing value? [y/n]: ").strip().lower() == "y"]
+        decided.missing += [
+            mark
+            for mark in column.marks
+            if mark not in decided.missing
+            and ask(f"'{mark}' marks a missing value? [y/n]: ").strip().lower() == "y"
+        ]
     decided.time_format = decided.time_format or _one_of(
-        "Times are written", dict.fromkeys(sample.time_formats, ""), ask)
-    decided.clock = decided.clock or sample.clock or _one_of(
-        "The logger's clock keeps", CLOCKS, ask)
+        "Times are written", dict.fromkeys(sample.time_formats, ""), ask
+    )
+    decided.clock = (
+        decided.clock or sample.clock or _one_of("The logger's clock keeps", CLOCKS, ask)
+    )
 
 
 def _one_of(words: str, choices: Mapping[str, str], ask: Callable[[str], str]) -> str:
     if len(choices) == 1:
         return next(iter(choices))
-    told = "; ".join(f"{name} ({meaning})" if meaning else name
-                     for name, meaning in choices.items())
+    told = "; ".join(
+        f"{name} ({meaning})" if meaning else name for name, meaning in choices.items()
+    )
     while (answer := ask(f"{words}: {told}: ").strip()) not in choices:
         pass
     return answer
@@ -176,25 +211,39 @@ def _one_of(words: str, choices: Mapping[str, str], ask: Callable[[str], str]) -
 
 def profile_text(sample: Sample, decided: Decided, source: str) -> str:
     """Return the profile as commented YAML."""
-    lines = [schema_comment("logger", 2).rstrip("\n"),
-             f"# How exports such as {source} are read. Decided by a person, tried on that file.",
-             "format: 1", f"id: {decided.identity}",
-             f"title: {scalar(f'Exports such as {source}')}",
-             f"encoding: {sample.encoding}", f'delimiter: "{sample.delimiter}"',
-             f'decimal: "{sample.decimal}"', f"heading_rows: {sample.heading_rows}",
-             f"names_row: {sample.names_row}", "time:", f"  heading: {scalar(sample.time_heading)}"]
+    lines = [
+        schema_comment("logger", 2).rstrip("\n"),
+        f"# How exports such as {source} are read. Decided by a person, tried on that file.",
+        "format: 1",
+        f"id: {decided.identity}",
+        f"title: {scalar(f'Exports such as {source}')}",
+        f"encoding: {sample.encoding}",
+        f'delimiter: "{sample.delimiter}"',
+        f'decimal: "{sample.decimal}"',
+        f"heading_rows: {sample.heading_rows}",
+        f"names_row: {sample.names_row}",
+        "time:",
+        f"  heading: {scalar(sample.time_heading)}",
+    ]
     if sample.clock_heading:
         lines.append(f"  time_heading: {scalar(sample.clock_heading)}")
-    lines += [f'  format: "{decided.time_format}"',
-              "  # local follows daylight saving, standard keeps winter time all year",
-              f"  clock: {decided.clock}",
-              *([f"  repeated_hour: {decided.repeated_hour}"] if decided.repeated_hour else []),
-              f"interval_minutes: {sample.interval_minutes:g}",
-              "columns:"]
-    lines += [f"  - {{heading: {scalar(heading)}, channel: {guess.channel}, "
-              f"unit: {scalar(guess.unit)}}}" for heading, guess in decided.columns.items()]
-    for key, values in (("ignored", decided.ignored), ("missing", decided.missing),
-                        ("ignored_rows", decided.skipped_rows)):
+    lines += [
+        f'  format: "{decided.time_format}"',
+        "  # local follows daylight saving, standard keeps winter time all year",
+        f"  clock: {decided.clock}",
+        *([f"  repeated_hour: {decided.repeated_hour}"] if decided.repeated_hour else []),
+        f"interval_minutes: {sample.interval_minutes:g}",
+        "columns:",
+    ]
+    lines += [
+        f"  - {{heading: {scalar(heading)}, channel: {guess.channel}, unit: {scalar(guess.unit)}}}"
+        for heading, guess in decided.columns.items()
+    ]
+    for key, values in (
+        ("ignored", decided.ignored),
+        ("missing", decided.missing),
+        ("ignored_rows", decided.skipped_rows),
+    ):
         if values:
             lines.append(f"{key}: [{', '.join(_in_quotes(value) for value in values)}]")
     return "\n".join(lines) + "\n"
@@ -245,13 +294,17 @@ def zone_of(root: Path) -> ZoneInfo:
 def log_lines(log: Log, zone: ZoneInfo) -> list[str]:
     """Return what a log holds, a line each."""
     first, last = (as_moment(log.times[index], zone) for index in (0, -1))
-    lines = [f"{len(log.times)} of {log.rows} rows, {first:%Y-%m-%d %H:%M} to "
-             f"{last:%Y-%m-%d %H:%M} {last.tzname()}"]
+    lines = [
+        f"{len(log.times)} of {log.rows} rows, {first:%Y-%m-%d %H:%M} to "
+        f"{last:%Y-%m-%d %H:%M} {last.tzname()}"
+    ]
     for channel, values in log.channels.items():
         known = values[np.isfinite(values)]
         if len(known):
-            lines.append(f"  {channel}: {known.min():.1f} to {known.max():.1f}, median "
-                         f"{np.median(known):.1f}")
+            lines.append(
+                f"  {channel}: {known.min():.1f} to {known.max():.1f}, median "
+                f"{np.median(known):.1f}"
+            )
     return [*lines, *(f"  left out: {count} {reason}" for reason, count in log.left_out.items())]
 
 
@@ -297,8 +350,9 @@ def profile_of(root: Path, identity: str) -> LoggerProfile:
     return validate(read_yaml(root / name, name), LoggerProfile).record
 
 
-def _where_it_belongs(root: Path, file: Path, there: Path, profile: LoggerProfile
-                      ) -> tuple[Path, str]:
+def _where_it_belongs(
+    root: Path, file: Path, there: Path, profile: LoggerProfile
+) -> tuple[Path, str]:
     """Return where an export goes whose name is taken by other content, and a sentence."""
     zone = zone_of(root)
     new = read_log(file, file.name, profile, zone)
@@ -311,8 +365,10 @@ def _where_it_belongs(root: Path, file: Path, there: Path, profile: LoggerProfil
             return one, f"nothing was written: {one.name} beside the charge has all its rows"
         if both == len(old.times):
             more = len(new.times) - both
-            return one, (f"{file.name} has grown by {more} row{'s' if more != 1 else ''} and takes "
-                         f"the place of the shorter {one.name} beside the charge")
+            return one, (
+                f"{file.name} has grown by {more} row{'s' if more != 1 else ''} and takes "
+                f"the place of the shorter {one.name} beside the charge"
+            )
     free = there.with_name(f"{there.stem}-{len(_of_this_name(there)) + 1}{there.suffix}")
     return free, f"{file.name} holds other rows than {there.name} and is kept as {free.name}"
 
@@ -334,13 +390,14 @@ def _agreeing_times(new: Log, old: Log, name: str, other_name: str, zone: ZoneIn
         if len(differ):
             first = differ[0]
             raise _refused(
-                f"file '{name}'", f"{other_name} lies beside the charge, and at "
+                f"file '{name}'",
+                f"{other_name} lies beside the charge, and at "
                 f"{as_moment(both[first], zone):%Y-%m-%d %H:%M} it says {channel} "
                 f"{other[first]:.1f}; this file says {one[first]:.1f}",
-                "Find out which is right; to keep both, rename this one")
+                "Find out which is right; to keep both, rename this one",
+            )
     return len(both)
 
 
 def _refused(what: str, why: str, instead: str) -> RecordProblems:
     return RecordProblems([Problem(Place("import log"), what, why, instead)])
-

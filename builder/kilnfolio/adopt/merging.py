@@ -23,7 +23,10 @@ from kilnfolio.records.quantities import Quantity
 from kilnfolio.records.yaml_source import Document
 
 _WEIGHINGS, _BOARDS, _SURVEY = (
-    TypeAdapter(list[Weighing]), TypeAdapter(list[Board]), TypeAdapter(Survey))
+    TypeAdapter(list[Weighing]),
+    TypeAdapter(list[Board]),
+    TypeAdapter(Survey),
+)
 
 
 @dataclass
@@ -68,12 +71,16 @@ class Merge:
             self.same += 1
             return
         words = ".".join(map(str, path))
-        self.conflicts.append(Problem(
-            self.before.place(*path), what,
-            f"the record says {_words(old)}, and {self.sheet} says {_words(new)}",
-            "If the sheet is right, write its value here and under corrections: {field: "
-            f"{words}, old: {_words(old)}, new: {_words(new)}, reason: …, by: …, at: …}}; if the "
-            "record is right, mend the sheet"))
+        self.conflicts.append(
+            Problem(
+                self.before.place(*path),
+                what,
+                f"the record says {_words(old)}, and {self.sheet} says {_words(new)}",
+                "If the sheet is right, write its value here and under corrections: {field: "
+                f"{words}, old: {_words(old)}, new: {_words(new)}, reason: …, by: …, at: …}}; if the "
+                "record is right, mend the sheet",
+            )
+        )
 
     def add(self, path: Path, index: int, item: Any) -> None:
         """Add an item to the list at a path, before the one of that index."""
@@ -105,19 +112,30 @@ def merge(file: ChargeFile, key: str, brought: Document, zone: ZoneInfo) -> Merg
     try:
         old = adapter.validate_python(record.value[key], context={"zone": zone})
     except ValidationError:
-        raise RecordProblems([Problem(
-            record.document.key_place(key), f"the {key} that stand here cannot be read",
-            "nothing can be added to them", "Mend them first; 'kilnfolio check' names what")
-        ]) from None
-    put(merging, old, adapter.validate_python(brought.value[key], context={"zone": zone}),
-        brought.value[key])
+        raise RecordProblems(
+            [
+                Problem(
+                    record.document.key_place(key),
+                    f"the {key} that stand here cannot be read",
+                    "nothing can be added to them",
+                    "Mend them first; 'kilnfolio check' names what",
+                )
+            ]
+        ) from None
+    put(
+        merging,
+        old,
+        adapter.validate_python(brought.value[key], context={"zone": zone}),
+        brought.value[key],
+    )
     if merging.conflicts:
         raise RecordProblems(merging.conflicts)
     return merging
 
 
-def _put_weighings(merging: Merge, old: list[Weighing], new: list[Weighing], brought: list[Any]
-                   ) -> None:
+def _put_weighings(
+    merging: Merge, old: list[Weighing], new: list[Weighing], brought: list[Any]
+) -> None:
     stand = [(weighing.at, number) for number, weighing in enumerate(old)]
     rounds: list[tuple[Any, int | None]] = [*stand]
     for weighing, item in zip(new, brought, strict=True):
@@ -135,19 +153,26 @@ def _put_weighings(merging: Merge, old: list[Weighing], new: list[Weighing], bro
         when = f"{weighing.at:%Y-%m-%d %H:%M}"
         for tag, mass in weighing.masses.items():
             if tag in stands.masses:
-                merging.compare(("weighings", number, "masses", tag), f"board {tag} at {when}",
-                                stands.masses[tag], mass)
+                merging.compare(
+                    ("weighings", number, "masses", tag),
+                    f"board {tag} at {when}",
+                    stands.masses[tag],
+                    mass,
+                )
             else:
                 lacking[tag] = mass.entered
         if weighing.by and stands.by:
-            merging.compare(("weighings", number, "by"), f"who weighed at {when}", stands.by,
-                            weighing.by)
+            merging.compare(
+                ("weighings", number, "by"), f"who weighed at {when}", stands.by, weighing.by
+            )
         for tag, mass_words in lacking.items():
             merging.record.put(("weighings", there, "masses", tag), mass_words)
         if lacking:
             masses = ", ".join(f"{tag}: {mass}" for tag, mass in lacking.items())
-            merging.added += [f"  - at: {weighing.at:%Y-%m-%dT%H:%M}  # stands already",
-                              f"    masses: {{{masses}}}"]
+            merging.added += [
+                f"  - at: {weighing.at:%Y-%m-%dT%H:%M}  # stands already",
+                f"    masses: {{{masses}}}",
+            ]
             merging.new += len(lacking)
 
 
@@ -162,38 +187,59 @@ def _put_boards(merging: Merge, old: list[Board], new: list[Board], brought: lis
             continue
         stands = old[there]
         for key, words in (("green_mass", "mass"), ("weighed_at", "time"), ("by", "weigher")):
-            merging.compare(("boards", there, key), f"{words} of board {board.id}",
-                            getattr(stands, key), getattr(board, key))
+            merging.compare(
+                ("boards", there, key),
+                f"{words} of board {board.id}",
+                getattr(stands, key),
+                getattr(board, key),
+            )
         sections = {section.id: index for index, section in enumerate(stands.sections)}
         for section in board.sections:
             if section.id in sections:
-                _compare_section(merging, stands, ("boards", there, "sections",
-                                                   sections[section.id]), section)
+                _compare_section(
+                    merging, stands, ("boards", there, "sections", sections[section.id]), section
+                )
             else:
-                merging.conflicts.append(Problem(
-                    merging.before.place("boards", there, "sections"),
-                    f"section {section.id} of board {board.id}", f"{merging.sheet} has it, and the "
-                    "record does not", "If it was cut with the others, add a line '- {id: "
-                    f"{section.id}, green: {section.green.entered}, oven_dry: "
-                    f"{section.oven_dry.entered}}}' here"))
+                merging.conflicts.append(
+                    Problem(
+                        merging.before.place("boards", there, "sections"),
+                        f"section {section.id} of board {board.id}",
+                        f"{merging.sheet} has it, and the record does not",
+                        "If it was cut with the others, add a line '- {id: "
+                        f"{section.id}, green: {section.green.entered}, oven_dry: "
+                        f"{section.oven_dry.entered}}}' here",
+                    )
+                )
 
 
 def _compare_section(merging: Merge, board: Board, path: Path, new: Section) -> None:
     old = board.sections[int(path[-1])]
     for key in ("green", "oven_dry"):
-        merging.compare((*path, key), f"{key.replace('_', '-')} mass of section {new.id}",
-                        getattr(old, key), getattr(new, key))
+        merging.compare(
+            (*path, key),
+            f"{key.replace('_', '-')} mass of section {new.id}",
+            getattr(old, key),
+            getattr(new, key),
+        )
 
 
 def _put_survey(merging: Merge, old: Survey, new: Survey, brought: Mapping[str, Any]) -> None:
     for key in brought:
         if key != "readings":
-            merging.compare(("survey", key), f"{key.replace('_', ' ')} of the survey",
-                            getattr(old, key), getattr(new, key))
+            merging.compare(
+                ("survey", key),
+                f"{key.replace('_', ' ')} of the survey",
+                getattr(old, key),
+                getattr(new, key),
+            )
     for number, (one, other) in enumerate(zip(old.readings, new.readings, strict=False)):
         for key in ("mc", "pack", "position"):
-            merging.compare(("survey", "readings", number, key), f"{key} of reading {number + 1}",
-                            getattr(one, key), getattr(other, key))
+            merging.compare(
+                ("survey", "readings", number, key),
+                f"{key} of reading {number + 1}",
+                getattr(one, key),
+                getattr(other, key),
+            )
     for number in range(len(old.readings), len(new.readings)):
         merging.add(("survey", "readings"), number, brought["readings"][number])
         merging.new += 1
@@ -201,8 +247,10 @@ def _put_survey(merging: Merge, old: Survey, new: Survey, brought: Mapping[str, 
 
 #: By the key of the charge: how the part is read, and how it is put in.
 _PARTS: Mapping[str, tuple[TypeAdapter[Any], Callable[..., None]]] = {
-    "weighings": (_WEIGHINGS, _put_weighings), "boards": (_BOARDS, _put_boards),
-    "survey": (_SURVEY, _put_survey)}
+    "weighings": (_WEIGHINGS, _put_weighings),
+    "boards": (_BOARDS, _put_boards),
+    "survey": (_SURVEY, _put_survey),
+}
 
 
 def _same(old: object, new: object) -> bool:
@@ -219,5 +267,3 @@ def _words(value: object) -> str:
     if isinstance(value, list):
         return ", ".join(map(str, value)) or "none"
     return "nothing" if value is None else re.sub(r":00([+-]\d\d:\d\d)?$", "", str(value))
-
-

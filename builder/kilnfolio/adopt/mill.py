@@ -21,9 +21,14 @@ from kilnfolio.records.yaml_source import parse_yaml
 NO_ADDRESS, NO_MAIL = "https://records.invalid", "office@records.invalid"
 
 #: Whose practice a mill most likely follows, by the beginning of its time zone: a proposal only.
-_PRACTICE = {"America/": "North American", "Australia/": "Australasian",
-             "Pacific/Auckland": "Australasian", "Europe/London": "British",
-             "Europe/Dublin": "British", "Europe/": "continental"}
+_PRACTICE = {
+    "America/": "North American",
+    "Australia/": "Australasian",
+    "Pacific/Auckland": "Australasian",
+    "Europe/London": "British",
+    "Europe/Dublin": "British",
+    "Europe/": "continental",
+}
 
 
 _NOT_KEPT = """\
@@ -50,22 +55,31 @@ QUESTIONS = (
     Question("country", "Country", "Canada"),
     Question("time_zone", "Time zone of its clocks", "America/Toronto"),
     Question("altitude", "Height above sea level, in m or ft", "310 m"),
-    Question("practice", "Whose units, words and rules come first: North American, British, "
-             "continental or Australasian", "North American"),
+    Question(
+        "practice",
+        "Whose units, words and rules come first: North American, British, "
+        "continental or Australasian",
+        "North American",
+    ),
     Question("email", "E-mail address customers may write to", "records@mill.example"),
 )
 #: Place and country are asked at once.
-_WHERE = Question("place", "Town, region and country, with commas between",
-                  "Heron Bend, Ontario, Canada")
-KILN_WORDS = ("Kiln: name, kind (steam, dehumidification, hot-water, vacuum, solar), capacity, "
-              "hottest dry bulb")
+_WHERE = Question(
+    "place", "Town, region and country, with commas between", "Heron Bend, Ontario, Canada"
+)
+KILN_WORDS = (
+    "Kiln: name, kind (steam, dehumidification, hot-water, vacuum, solar), capacity, "
+    "hottest dry bulb"
+)
 KILN_EXAMPLE = "Kiln 1, steam, 42 m³, 85 °C"
 
 
 def likely_practice(zone: str) -> str:
     """Return the practice to propose for a time zone; the person decides."""
-    return next((practice for start, practice in _PRACTICE.items() if zone.startswith(start)),
-                "North American")
+    return next(
+        (practice for start, practice in _PRACTICE.items() if zone.startswith(start)),
+        "North American",
+    )
 
 
 def derived(answers: Mapping[str, str]) -> dict[str, str]:
@@ -90,9 +104,11 @@ def answer_problem(key: str, answer: str) -> str:
     try:
         _checked(_mill_text(values), Mill, "")
     except RecordProblems as error:
-        return " ".join(_sentence(problem) for problem in error.problems
-                        if problem.what.startswith((key, model_key))) or _sentence(
-                            error.problems[0])
+        return " ".join(
+            _sentence(problem)
+            for problem in error.problems
+            if problem.what.startswith((key, model_key))
+        ) or _sentence(error.problems[0])
     return ""
 
 
@@ -107,10 +123,16 @@ def kiln_text(words: str, number: int) -> tuple[str, str]:
     parts = [part.strip() for part in words.split(",")]
     identity = re.sub(r"[^a-z0-9]+", "-", parts[0].lower()).strip("-") or f"kiln-{number}"
     if len(parts) != 4:
-        raise RecordProblems([Problem(
-            parse_yaml(b"", f"kiln {number}").place(), f"'{words}'",
-            "a kiln is told in four parts with commas between: name, kind, capacity, hottest",
-            f"Write it as in '{KILN_EXAMPLE}'")])
+        raise RecordProblems(
+            [
+                Problem(
+                    parse_yaml(b"", f"kiln {number}").place(),
+                    f"'{words}'",
+                    "a kiln is told in four parts with commas between: name, kind, capacity, hottest",
+                    f"Write it as in '{KILN_EXAMPLE}'",
+                )
+            ]
+        )
     values = dict(zip(("name", "kind", "capacity", "hottest"), parts, strict=True), id=identity)
     text = filled("kiln.yaml", values)
     _checked(text, Kiln, f"kiln {number}")
@@ -131,13 +153,24 @@ def mill_files(answers: Mapping[str, str], kilns: Sequence[str]) -> dict[str, st
     for number, words in enumerate(kilns, 1):
         identity, kiln = kiln_text(words, number)
         if f"content/kilns/{identity}.yaml" in files:
-            raise RecordProblems([Problem(parse_yaml(b"", f"kiln {number}").place(),
-                                          f"'{words}'", f"another kiln is called '{identity}' too",
-                                          "Give every kiln a name of its own")])
+            raise RecordProblems(
+                [
+                    Problem(
+                        parse_yaml(b"", f"kiln {number}").place(),
+                        f"'{words}'",
+                        f"another kiln is called '{identity}' too",
+                        "Give every kiln a name of its own",
+                    )
+                ]
+            )
         files[f"content/kilns/{identity}.yaml"] = schema_comment("kiln", 2) + kiln
     # the mill's own record comes last: a folder without it is none yet, and can be begun again
-    return files | starter_files() | schema_files() | {
-        ".gitignore": _NOT_KEPT, "content/mill.yaml": schema_comment("mill", 1) + text}
+    return (
+        files
+        | starter_files()
+        | schema_files()
+        | {".gitignore": _NOT_KEPT, "content/mill.yaml": schema_comment("mill", 1) + text}
+    )
 
 
 def make_mill(root: Path, answers: Mapping[str, str], kilns: Sequence[str]) -> int:
@@ -149,16 +182,27 @@ def make_mill(root: Path, answers: Mapping[str, str], kilns: Sequence[str]) -> i
         An answer cannot stand, or a file is there already; nothing is written.
     """
     if (root / "content/mill.yaml").exists():
-        raise RecordProblems([Problem(
-            Place(str(root)), "this folder holds a mill already", "a folder holds one mill",
-            "Name another folder, or add to this mill with 'kilnfolio new kiln' and the others")])
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(str(root)),
+                    "this folder holds a mill already",
+                    "a folder holds one mill",
+                    "Name another folder, or add to this mill with 'kilnfolio new kiln' and the others",
+                )
+            ]
+        )
     files = mill_files(answers, kilns)
     write_new(root, files)
     return len(files)
 
 
-def ask_mill(given: Mapping[str, str], kilns: Sequence[str], ask: Callable[[str], str],
-             say: Callable[[str], None]) -> tuple[dict[str, str], list[str]]:
+def ask_mill(
+    given: Mapping[str, str],
+    kilns: Sequence[str],
+    ask: Callable[[str], str],
+    say: Callable[[str], None],
+) -> tuple[dict[str, str], list[str]]:
     """Ask for what the options did not give, again until an answer can stand."""
     answers, named = dict(given), list(kilns)
     for question in QUESTIONS:
@@ -168,8 +212,9 @@ def ask_mill(given: Mapping[str, str], kilns: Sequence[str], ask: Callable[[str]
         if question.key in ("time_zone", "email") and follows:
             continue
         while question.key not in answers:
-            answer = ask(f"{question.words} {_hint(question, follows, answers)}: ").strip() \
-                or follows
+            answer = (
+                ask(f"{question.words} {_hint(question, follows, answers)}: ").strip() or follows
+            )
             if not answer:
                 continue
             if wrong := answer_problem(question.key, answer):

@@ -21,15 +21,25 @@ def charge_file(root: Path, charge: str) -> Path:
         There is no such charge; the message names the nearest.
     """
     refuse_other_folder(root)
-    files = {path.parent.name: path
-             for path in sorted((root / "content/charges").glob("*/*/charge.yaml"))}
+    files = {
+        path.parent.name: path
+        for path in sorted((root / "content/charges").glob("*/*/charge.yaml"))
+    }
     if charge in files:
         return files[charge]
     near = difflib.get_close_matches(charge, files, n=1, cutoff=0.4)
-    raise RecordProblems([Problem(
-        Place("content/charges"), f"charge '{charge}'", "there is no charge of this number",
-        f"Did you mean '{near[0]}'? Otherwise begin it with 'kilnfolio new charge {charge}'"
-        if near else f"Begin it with 'kilnfolio new charge {charge}'")])
+    raise RecordProblems(
+        [
+            Problem(
+                Place("content/charges"),
+                f"charge '{charge}'",
+                "there is no charge of this number",
+                f"Did you mean '{near[0]}'? Otherwise begin it with 'kilnfolio new charge {charge}'"
+                if near
+                else f"Begin it with 'kilnfolio new charge {charge}'",
+            )
+        ]
+    )
 
 
 def open_beside(root: Path, number: str) -> MillFolder:
@@ -46,9 +56,14 @@ def open_beside(root: Path, number: str) -> MillFolder:
     located = read.so_far if isinstance(read, OpenCharge) else read
     if located is not None:
         charge = located.record
-        refuse_problems_of(mill, [
-            (reading.LIBRARY["kiln"], charge.kiln), (reading.LIBRARY["schedule"], charge.schedule),
-            *((reading.LIBRARY["species"], stock.species) for stock in charge.stock)])
+        refuse_problems_of(
+            mill,
+            [
+                (reading.LIBRARY["kiln"], charge.kiln),
+                (reading.LIBRARY["schedule"], charge.schedule),
+                *((reading.LIBRARY["species"], stock.species) for stock in charge.stock),
+            ],
+        )
     return mill
 
 

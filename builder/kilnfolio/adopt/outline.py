@@ -79,11 +79,14 @@ def outline_of(part: bytes) -> Outline | None:
         parser.feed(part)
         parser.close()
     except DefusedXmlException:
-        raise OutlineError("the workbook declares a document type",
-                           "entities in it could unfold without end, so none are read") from None
+        raise OutlineError(
+            "the workbook declares a document type",
+            "entities in it could unfold without end, so none are read",
+        ) from None
     except (SAXException, ValueError, LookupError) as error:
-        raise OutlineError("this is not a spreadsheet that can be read",
-                           " ".join(str(error).split()).lower()[:80]) from None
+        raise OutlineError(
+            "this is not a spreadsheet that can be read", " ".join(str(error).split()).lower()[:80]
+        ) from None
     return walk.finished()
 
 
@@ -101,8 +104,10 @@ def place_of(name: str) -> tuple[int, int]:
         column = column * 26 + ord(letter) - 64
     row = int(found[2]) if found else 0
     if not (1 <= row <= LAST_ROW and 1 <= column <= LAST_COLUMN):
-        raise OutlineError(f"'{name[:20]}' is no cell of a sheet",
-                           "a cell is named by its column and row, as in B4")
+        raise OutlineError(
+            f"'{name[:20]}' is no cell of a sheet",
+            "a cell is named by its column and row, as in B4",
+        )
     return row, column
 
 
@@ -121,15 +126,21 @@ class _Walk(ContentHandler):
         self.shared: dict[str, tuple[str, str]] = {}
         self.areas: list[tuple[int, int, int, int]] = []
 
-    def startElementNS(self, name: tuple[str | None, str], qname: str | None,  # noqa: N802
-                       attrs: Any) -> None:
+    def startElementNS(  # noqa: N802
+        self,
+        name: tuple[str | None, str],
+        qname: str | None,
+        attrs: Any,
+    ) -> None:
         del qname
         self.count += 1
         self.depth += 1
         if self.count > MAX_ELEMENTS or self.depth > MAX_DEPTH:
-            raise OutlineError("the workbook is too large",
-                               f"a part has more than {MAX_ELEMENTS:,} elements, or {MAX_DEPTH} "
-                               "in one another", "Copy the rows that count to a new workbook")
+            raise OutlineError(
+                "the workbook is too large",
+                f"a part has more than {MAX_ELEMENTS:,} elements, or {MAX_DEPTH} in one another",
+                "Copy the rows that count to a new workbook",
+            )
         space, tag = name
         if space != _MAIN:
             return
@@ -151,8 +162,9 @@ class _Walk(ContentHandler):
     def _begin_row(self, told: dict[str, str]) -> None:
         row = _number(told.get("r"), self.row + 1, LAST_ROW)
         if row <= self.row:
-            raise OutlineError(f"row {row} stands below row {self.row}",
-                               "one of them would be lost")
+            raise OutlineError(
+                f"row {row} stands below row {self.row}", "one of them would be lost"
+            )
         self.row, self.column = row, 0
         if told.get("hidden") in ("1", "true"):
             self.outline.hidden_rows.add(row)
@@ -160,8 +172,11 @@ class _Walk(ContentHandler):
     def _begin_c(self, told: dict[str, str]) -> None:
         row, column = place_of(told["r"]) if "r" in told else (self.row, self.column + 1)
         if row != self.row or not self.column < column <= LAST_COLUMN:
-            raise OutlineError(f"cell {told.get('r', column)} stands in row {self.row} behind "
-                               f"column {self.column}", "one of the cells would be lost")
+            raise OutlineError(
+                f"cell {told.get('r', column)} stands in row {self.row} behind "
+                f"column {self.column}",
+                "one of the cells would be lost",
+            )
         self.column = column
         self.filled = False
 
@@ -197,7 +212,8 @@ class _Walk(ContentHandler):
         if told.get("hidden") in ("1", "true"):
             first = _number(told.get("min"), 1, LAST_COLUMN)
             self.outline.hidden_columns.append(
-                (first, _number(told.get("max"), first, LAST_COLUMN)))
+                (first, _number(told.get("max"), first, LAST_COLUMN))
+            )
 
     def _begin_mergeCell(self, told: dict[str, str]) -> None:  # noqa: N802
         first, _, last = told.get("ref", "").partition(":")
@@ -214,9 +230,11 @@ class _Walk(ContentHandler):
                 continue
             covered += (bottom - top + 1) * (right - left + 1)
             if covered > MAX_CELLS:
-                raise OutlineError("merged areas lie over one another",
-                                   "which of them counts, the file does not say",
-                                   "Take the merging away, and save it again")
+                raise OutlineError(
+                    "merged areas lie over one another",
+                    "which of them counts, the file does not say",
+                    "Take the merging away, and save it again",
+                )
             self.outline.merged.append((top, left, bottom, right))
         return self.outline
 
@@ -226,8 +244,9 @@ def _number(text: str | None, otherwise: int, most: int) -> int:
     if text is None:
         return otherwise
     if not re.fullmatch(r"[0-9]{1,7}", text) or not 1 <= int(text) <= most:
-        raise OutlineError(f"'{text[:20]}' is no row or column of a sheet",
-                           f"they count from 1 to {most:,}")
+        raise OutlineError(
+            f"'{text[:20]}' is no row or column of a sheet", f"they count from 1 to {most:,}"
+        )
     return int(text)
 
 

@@ -149,11 +149,13 @@ def preview_of(root: Path) -> Iterator[Preview]:
 
 # --- pages of the preview's own -------------------------------------------------------------------
 
+
 def _page(title: str, body: str) -> bytes:
-    return ('<!doctype html><html lang="en"><head><meta charset="utf-8">'
-            f'<title>{title}</title><link rel="stylesheet" href="/assets/site.css"></head>'
-            f'<body><main><h1>{title}</h1>{body}<p>{html.escape(SAFETY)}</p></main></body></html>'
-            ).encode()
+    return (
+        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        f'<title>{title}</title><link rel="stylesheet" href="/assets/site.css"></head>'
+        f"<body><main><h1>{title}</h1>{body}<p>{html.escape(SAFETY)}</p></main></body></html>"
+    ).encode()
 
 
 def _problems_page(root: Path, problems: Iterable[Problem]) -> bytes:
@@ -166,20 +168,26 @@ def _problems_page(root: Path, problems: Iterable[Problem]) -> bytes:
         except (OSError, IndexError):
             line = ""
         said = str(problem).removeprefix(f"{place}: ")
-        items.append(f"<li><p><code>{html.escape(str(place))}</code></p>"
-                     f"<p>{html.escape(said)}</p>"
-                     + (f"<pre>{html.escape(line)}</pre>" if line else "") + "</li>")
+        items.append(
+            f"<li><p><code>{html.escape(str(place))}</code></p>"
+            f"<p>{html.escape(said)}</p>"
+            + (f"<pre>{html.escape(line)}</pre>" if line else "")
+            + "</li>"
+        )
     return _page("To mend before the pages can be made", f"<ol>{''.join(items)}</ol>")
 
 
 def _strip(broken: Iterable[str]) -> str:
     """Return what every page says of sealed records that were changed."""
     items = "".join(f"<li>{html.escape(words)}</li>" for words in broken)
-    return ('<aside class="note"><details><summary>Sealed records were changed and are shown '
-            f"as they were sealed</summary><ul>{items}</ul></details></aside>")
+    return (
+        '<aside class="note"><details><summary>Sealed records were changed and are shown '
+        f"as they were sealed</summary><ul>{items}</ul></details></aside>"
+    )
 
 
 # --- the server -----------------------------------------------------------------------------------
+
 
 class _Handler(BaseHTTPRequestHandler):
     """Answers one request of a browser on this computer."""
@@ -196,8 +204,9 @@ class _Handler(BaseHTTPRequestHandler):
         path = _file_of(unquote(address.path))
         if path == "_news":
             asked = parse_qs(address.query)
-            newer = self.preview.wait(_file_of(asked.get("page", ["/"])[0]),
-                                      asked.get("has", [""])[0])
+            newer = self.preview.wait(
+                _file_of(asked.get("page", ["/"])[0]), asked.get("has", [""])[0]
+            )
             return self._answer(200 if newer else 204, "text/plain", b"saved\n" if newer else b"")
         data = self.preview.file(path)
         if data is None:
@@ -216,13 +225,17 @@ class _Handler(BaseHTTPRequestHandler):
         """Take an entry file from the kiln-side page."""
         port = self.server.server_port  # type: ignore[attr-defined]
         why = stranger(self.headers, port) or (
-            "" if self.headers.get("Origin") else "only for this computer's own pages")
+            "" if self.headers.get("Origin") else "only for this computer's own pages"
+        )
         length = self.headers.get("Content-Length", "")
         if why or urlsplit(self.path).path != "/_entries":
             self.close_connection = True
             return self._answer(403, "text/plain", f"{why or 'nothing is taken here'}\n".encode())
-        if not length.isdigit() or int(length) > MAX_BYTES \
-                or self.headers.get_content_type() != "application/json":
+        if (
+            not length.isdigit()
+            or int(length) > MAX_BYTES
+            or self.headers.get_content_type() != "application/json"
+        ):
             self.close_connection = True
             return self._answer(413, "text/plain", b"an entry file is JSON of at most 1 MB\n")
         status, words = receive(self.preview.root, self.rfile.read(int(length)))
@@ -296,11 +309,14 @@ def serve(root: Path, port: int, say: Callable[[str], None], lan: LanChoice | No
         say(f"http://127.0.0.1:{servers[0].server_port}/  (Ctrl-C ends it)")
         opened: Lan | None = None
         if lan is not None:
-            opened = make_lan(root, preview.made, lan.address or own_address(), lan.port,
-                              lan.certificate)
+            opened = make_lan(
+                root, preview.made, lan.address or own_address(), lan.port, lan.certificate
+            )
             servers.append(opened.server)
-            say(f"for devices of the mill's network: {opened.address}"
-                + ("" if lan.certificate else "  (not encrypted: see the guide)"))
+            say(
+                f"for devices of the mill's network: {opened.address}"
+                + ("" if lan.certificate else "  (not encrypted: see the guide)")
+            )
         for server in servers:
             threading.Thread(target=server.serve_forever, daemon=True).start()
         code = ""
@@ -312,9 +328,14 @@ def serve(root: Path, port: int, say: Callable[[str], None], lan: LanChoice | No
                 if preview.refresh():
                     for problem in preview.problems:
                         say(str(problem))
-                    say(f"made in {preview.seconds:.1f} s; " + (
-                        "to mend, as the page says" if preview.problems
-                        else "the pages are up to date"))
+                    say(
+                        f"made in {preview.seconds:.1f} s; "
+                        + (
+                            "to mend, as the page says"
+                            if preview.problems
+                            else "the pages are up to date"
+                        )
+                    )
                 elif not preview.finish():
                     time.sleep(POLL)
         except KeyboardInterrupt:

@@ -77,9 +77,16 @@ class ChargeFile:
         breaks = "\r\n" if text.count("\r\n") * 2 > text.count("\n") else "\n"
         record = RecordText(text.replace("\r\n", "\n"), name, list(Charge.model_fields))
         if not isinstance(record.value, dict):
-            raise RecordProblems([Problem(Place(name), "this file holds no record",
-                                          "a record is lines of 'key: value'",
-                                          "Restore it from your backup")])
+            raise RecordProblems(
+                [
+                    Problem(
+                        Place(name),
+                        "this file holds no record",
+                        "a record is lines of 'key: value'",
+                        "Restore it from your backup",
+                    )
+                ]
+            )
         return cls(root, name, before, record, breaks)
 
     def insert(self, path: Path, index: int, item: object) -> None:
@@ -89,10 +96,14 @@ class ChargeFile:
         for number, one in enumerate(self.record.at(("corrections",)) or []):
             field = str(one.get("field", "")) if isinstance(one, dict) else ""
             found = re.fullmatch(rf"{re.escape(start)}\.(\d+)((?:\..*)?)", field)
-            if found and int(found[1]) >= index and isinstance(
-                    self.record.at((*path, int(found[1]) + 1)), dict):
-                self.record.put(("corrections", number, "field"),
-                                f"{start}.{int(found[1]) + 1}{found[2]}")
+            if (
+                found
+                and int(found[1]) >= index
+                and isinstance(self.record.at((*path, int(found[1]) + 1)), dict)
+            ):
+                self.record.put(
+                    ("corrections", number, "field"), f"{start}.{int(found[1]) + 1}{found[2]}"
+                )
 
     @property
     def changed(self) -> bool:
@@ -121,15 +132,25 @@ class ChargeFile:
             What is wrong now and was not wrong before.
         """
         if len(self.after) > MAX_BYTES:
-            raise RecordProblems([Problem(
-                Place(self.name), f"the record would have {len(self.after):,} bytes",
-                f"a record may have at most {MAX_BYTES:,}",
-                "Keep long series in the logger's own file")])
+            raise RecordProblems(
+                [
+                    Problem(
+                        Place(self.name),
+                        f"the record would have {len(self.after):,} bytes",
+                        f"a record may have at most {MAX_BYTES:,}",
+                        "Keep long series in the logger's own file",
+                    )
+                ]
+            )
         if self._known is None:
-            self._known = {(one.what, one.why) for one in
-                           charge_problems(self._mill, self.name, self._read)}
-        if wrong := [one for one in charge_problems(self._mill, self.name, self.record.text)
-                     if (one.what, one.why) not in self._known]:
+            self._known = {
+                (one.what, one.why) for one in charge_problems(self._mill, self.name, self._read)
+            }
+        if wrong := [
+            one
+            for one in charge_problems(self._mill, self.name, self.record.text)
+            if (one.what, one.why) not in self._known
+        ]:
             raise RecordProblems(wrong)
 
     def save(self, words: str) -> None:
@@ -150,16 +171,27 @@ def decoded(raw: bytes, name: str) -> str:
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise RecordProblems([Problem(
-            Place(name, raw[: error.start].count(b"\n") + 1), "a byte is not UTF-8",
-            "records are read as UTF-8 text", "Save the file again with the encoding UTF-8")
-        ]) from None
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(name, raw[: error.start].count(b"\n") + 1),
+                    "a byte is not UTF-8",
+                    "records are read as UTF-8 text",
+                    "Save the file again with the encoding UTF-8",
+                )
+            ]
+        ) from None
 
 
 # --- writing --------------------------------------------------------------------------------------
 
-def replace_files(root: FilePath, after: Mapping[str, bytes | None],
-                  before: Mapping[str, bytes | None], words: str) -> None:
+
+def replace_files(
+    root: FilePath,
+    after: Mapping[str, bytes | None],
+    before: Mapping[str, bytes | None],
+    words: str,
+) -> None:
     """Replace files in one step each, and keep what they held.
 
     Parameters
@@ -180,19 +212,33 @@ def replace_files(root: FilePath, after: Mapping[str, bytes | None],
     """
     with _lock(root):
         _write_all(root, after, before)
-        _keep(root, {"what": words, "at": f"{dt.datetime.now().astimezone():%Y-%m-%dT%H:%M:%S%z}",
-                     "files": {name: [_text(before[name]), _text(after[name])] for name in after}})
+        _keep(
+            root,
+            {
+                "what": words,
+                "at": f"{dt.datetime.now().astimezone():%Y-%m-%dT%H:%M:%S%z}",
+                "files": {name: [_text(before[name]), _text(after[name])] for name in after},
+            },
+        )
 
 
-def _write_all(root: FilePath, after: Mapping[str, bytes | None], before: Mapping[str, bytes | None]
-               ) -> None:
+def _write_all(
+    root: FilePath, after: Mapping[str, bytes | None], before: Mapping[str, bytes | None]
+) -> None:
     for name in after:
         path = root / name
         now = path.read_bytes() if path.exists() else None
         if now != before[name]:
-            raise RecordProblems([Problem(
-                Place(name), "the file was changed while this command ran",
-                "the change would be lost", "Give the command again")])
+            raise RecordProblems(
+                [
+                    Problem(
+                        Place(name),
+                        "the file was changed while this command ran",
+                        "the change would be lost",
+                        "Give the command again",
+                    )
+                ]
+            )
     done: list[str] = []
     try:
         for name, data in after.items():
@@ -237,6 +283,7 @@ def _bytes(text: str | None) -> bytes | None:
 
 # --- undo -----------------------------------------------------------------------------------------
 
+
 @dataclass(frozen=True)
 class Kept:
     """A change that can be undone.
@@ -271,8 +318,9 @@ def _keep(root: FilePath, entry: Mapping[str, object]) -> None:
     folder.mkdir(exist_ok=True)
     files = _kept_files(root)
     number = int(files[-1].stem) + 1 if files else 1
-    replace_file(folder / f"{number:06}.json",
-           json.dumps(entry, ensure_ascii=True, indent=0).encode())
+    replace_file(
+        folder / f"{number:06}.json", json.dumps(entry, ensure_ascii=True, indent=0).encode()
+    )
     for old in files[: max(0, len(files) + 1 - _KEPT)]:
         old.unlink()
 
@@ -283,8 +331,15 @@ def history(root: FilePath) -> list[Kept]:
     for path in _kept_files(root):
         with suppress(ValueError, KeyError, OSError):
             entry = json.loads(path.read_bytes())
-            found.append(Kept(int(path.stem), entry["what"], entry["at"], entry["files"],
-                              entry.get("undone", False)))
+            found.append(
+                Kept(
+                    int(path.stem),
+                    entry["what"],
+                    entry["at"],
+                    entry["files"],
+                    entry.get("undone", False),
+                )
+            )
     return found
 
 
@@ -298,19 +353,41 @@ def undo(root: FilePath) -> Kept:
     """
     last = next((one for one in reversed(history(root)) if not one.undone), None)
     if last is None:
-        raise RecordProblems([Problem(Place("undo"), "there is nothing to undo", "no command has "
-                                      "changed a record of this mill", "")])
+        raise RecordProblems(
+            [
+                Problem(
+                    Place("undo"),
+                    "there is nothing to undo",
+                    "no command has changed a record of this mill",
+                    "",
+                )
+            ]
+        )
     with _lock(root):
         for name, (_, after) in last.files.items():
             path = root / name
             if (path.read_bytes() if path.exists() else None) != _bytes(after):
-                raise RecordProblems([Problem(
-                    Place(name), f"'{last.what}' of {last.at} cannot be undone",
-                    "the file was changed since", "Take the change out in an editor, or with "
-                    "'kilnfolio correct'")])
-        _write_all(root, {name: _bytes(one[0]) for name, one in last.files.items()},
-                   {name: _bytes(one[1]) for name, one in last.files.items()})
-        replace_file(root / STATE / "undo" / f"{last.number:06}.json", json.dumps(
-            {"what": last.what, "at": last.at, "files": last.files, "undone": True},
-            ensure_ascii=True, indent=0).encode())
+                raise RecordProblems(
+                    [
+                        Problem(
+                            Place(name),
+                            f"'{last.what}' of {last.at} cannot be undone",
+                            "the file was changed since",
+                            "Take the change out in an editor, or with 'kilnfolio correct'",
+                        )
+                    ]
+                )
+        _write_all(
+            root,
+            {name: _bytes(one[0]) for name, one in last.files.items()},
+            {name: _bytes(one[1]) for name, one in last.files.items()},
+        )
+        replace_file(
+            root / STATE / "undo" / f"{last.number:06}.json",
+            json.dumps(
+                {"what": last.what, "at": last.at, "files": last.files, "undone": True},
+                ensure_ascii=True,
+                indent=0,
+            ).encode(),
+        )
     return last

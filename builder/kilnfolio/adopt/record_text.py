@@ -79,14 +79,16 @@ class RecordText:
         node = self._node(path)
         assert isinstance(node, yaml.SequenceNode)
         if node.flow_style:
-            self._splice_flow(node.value, index, _flow(item), path,
-                              lambda at: at.insert(index, item))
+            self._splice_flow(
+                node.value, index, _flow(item), path, lambda at: at.insert(index, item)
+            )
             return
         column = node.start_mark.column
         beside = node.value[min(index, len(node.value) - 1)]
         alike = isinstance(beside, yaml.MappingNode) and beside.flow_style
-        lines = [" " * column + line for line in ([f"- {_flow(item)}"] if alike
-                                                  else item_lines(item))]
+        lines = [
+            " " * column + line for line in ([f"- {_flow(item)}"] if alike else item_lines(item))
+        ]
         if index < len(node.value):
             line = self._dash_line(node.value[index], column)
             while index and self._is_comment(line - 1):  # a comment belongs to the item below it
@@ -110,7 +112,7 @@ class RecordText:
             return
         key_node, node = self._key_node((key,)), self._node((key,))
         first, last = key_node.start_mark.line, _last_line(node, key_node)
-        text = self.text[: self._line_start(first)] + self.text[self._line_start(last + 1):]
+        text = self.text[: self._line_start(first)] + self.text[self._line_start(last + 1) :]
         self._checked(text, (), lambda record: record.pop(key))
 
     def _replace(self, path: Path, value: Any) -> None:
@@ -120,6 +122,7 @@ class RecordText:
 
         def change(at: Any) -> None:
             at[key] = value
+
         if isinstance(value, (dict, list)) and not self._in_flow(tuple(above)):
             if isinstance(node, (yaml.MappingNode, yaml.SequenceNode)) and node.value:
                 raise self._refused(path)
@@ -127,12 +130,17 @@ class RecordText:
             line = key_node.start_mark.line
             indent = key_node.start_mark.column
             start, end = _span(node)
-            rest = self.text[end: self._line_end(line)]
-            head = self.text[self._line_start(line): start].rstrip()
-            new = [head + (f" {rest.strip()}" if rest.strip() else ""),
-                   *(" " * indent + text for text in nested_lines(value))]
-            text = self.text[: self._line_start(line)] + "\n".join(new) \
-                + self.text[self._line_end(line):]
+            rest = self.text[end : self._line_end(line)]
+            head = self.text[self._line_start(line) : start].rstrip()
+            new = [
+                head + (f" {rest.strip()}" if rest.strip() else ""),
+                *(" " * indent + text for text in nested_lines(value)),
+            ]
+            text = (
+                self.text[: self._line_start(line)]
+                + "\n".join(new)
+                + self.text[self._line_end(line) :]
+            )
             self._checked(text, tuple(above), change)
             return
         start, end = _span(node)
@@ -146,10 +154,10 @@ class RecordText:
 
         def change(at: Any) -> None:
             at[key] = value
+
         if node.flow_style:
             children = [child for _, child in node.value]
-            self._splice_flow(children, len(children), f"{_key(key)}: {_flow(value)}", path,
-                              change)
+            self._splice_flow(children, len(children), f"{_key(key)}: {_flow(value)}", path, change)
             return
         before = self._key_before(node, key) if not path else node.value[-1]
         indent = " " * node.start_mark.column
@@ -162,8 +170,7 @@ class RecordText:
         if key not in self.order:
             return node.value[-1]  # type: ignore[no-any-return]
         rank = {name: number for number, name in enumerate(self.order)}
-        earlier = [entry for entry in node.value
-                   if rank.get(entry[0].value, -1) < rank[key]]
+        earlier = [entry for entry in node.value if rank.get(entry[0].value, -1) < rank[key]]
         return earlier[-1] if earlier else None
 
     # --- splices ----------------------------------------------------------------------------------
@@ -175,8 +182,9 @@ class RecordText:
             before += "\n"
         self._checked(before + "\n".join(lines) + "\n" + self.text[start:], path, change)
 
-    def _splice_flow(self, children: list[yaml.Node], index: int, words: str, path: Path,
-                     change: Any) -> None:
+    def _splice_flow(
+        self, children: list[yaml.Node], index: int, words: str, path: Path, change: Any
+    ) -> None:
         if index < len(children):
             place, words = children[index].start_mark.index, f"{words}, "
         elif children:
@@ -202,9 +210,17 @@ class RecordText:
 
     def _refused(self, path: Path) -> RecordProblems:
         words = ".".join(map(str, path)) or "the record"
-        return RecordProblems([Problem(
-            self.document.key_place(*path), words, "it is written in a form this program cannot "
-            "change without touching more than it should", "Make this change in an editor")])
+        return RecordProblems(
+            [
+                Problem(
+                    self.document.key_place(*path),
+                    words,
+                    "it is written in a form this program cannot "
+                    "change without touching more than it should",
+                    "Make this change in an editor",
+                )
+            ]
+        )
 
     # --- places -----------------------------------------------------------------------------------
 
@@ -212,8 +228,11 @@ class RecordText:
         node = self.root
         assert node is not None
         for part in path:
-            node = node.value[part] if isinstance(node, yaml.SequenceNode) else next(
-                child for key, child in node.value if key.value == part)
+            node = (
+                node.value[part]
+                if isinstance(node, yaml.SequenceNode)
+                else next(child for key, child in node.value if key.value == part)
+            )
         return node
 
     def _key_node(self, path: Path) -> yaml.Node:
@@ -223,8 +242,9 @@ class RecordText:
         return found
 
     def _in_flow(self, path: Path) -> bool:
-        return any(getattr(self._node(path[:end]), "flow_style", False)
-                   for end in range(len(path) + 1))
+        return any(
+            getattr(self._node(path[:end]), "flow_style", False) for end in range(len(path) + 1)
+        )
 
     def _line_start(self, line: int) -> int:
         place = 0
@@ -240,14 +260,14 @@ class RecordText:
         return len(self.text) if found < 0 else found
 
     def _line(self, line: int) -> str:
-        return self.text[self._line_start(line): self._line_end(line)]
+        return self.text[self._line_start(line) : self._line_end(line)]
 
     def _is_comment(self, line: int) -> bool:
         return line >= 0 and self._line(line).lstrip().startswith("#")
 
     def _dash_line(self, item: yaml.Node, column: int) -> int:
         line = item.start_mark.line
-        while self._line(line)[column: column + 1] != "-":
+        while self._line(line)[column : column + 1] != "-":
             line -= 1
         return line
 
@@ -255,33 +275,46 @@ class RecordText:
 def _span(node: yaml.Node) -> tuple[int, int]:
     """Return where a value begins and ends, without the line break a block of text ends with."""
     return node.start_mark.index, node.end_mark.index - (
-        1 if getattr(node, "style", None) in ("|", ">") else 0)
+        1 if getattr(node, "style", None) in ("|", ">") else 0
+    )
 
 
 def _last_line(node: yaml.Node, key: yaml.Node | None = None) -> int:
     """Return the last line, from 0, that a node stands on; comments below it do not count."""
-    if isinstance(node, (yaml.MappingNode, yaml.SequenceNode)) and node.value \
-            and not node.flow_style:
+    if (
+        isinstance(node, (yaml.MappingNode, yaml.SequenceNode))
+        and node.value
+        and not node.flow_style
+    ):
         last = node.value[-1]
         return _last_line(last[1], last[0]) if isinstance(last, tuple) else _last_line(last)
     end: int = node.end_mark.line
     if getattr(node, "style", None) in ("|", ">") or (
-            node.end_mark.column == 0 and end > node.start_mark.line):
+        node.end_mark.column == 0 and end > node.start_mark.line
+    ):
         end -= 1
-    if isinstance(node, yaml.ScalarNode) and node.value == "" and key is not None \
-            and not node.style:
+    if (
+        isinstance(node, yaml.ScalarNode)
+        and node.value == ""
+        and key is not None
+        and not node.style
+    ):
         end = key.end_mark.line
     return end
 
 
 # --- values as YAML -------------------------------------------------------------------------------
 
+
 def scalar(text: str) -> str:
     """Return text as a YAML value: plain where that reads back as the same words, else quoted."""
     try:
-        if not set(text) & set(",[]{}") and text.strip() and \
-                parse_yaml(f"a: {text}\n".encode(), "").value == {"a": text} and \
-                parse_yaml(f"{{a: {text}}}\n".encode(), "").value == {"a": text}:
+        if (
+            not set(text) & set(",[]{}")
+            and text.strip()
+            and parse_yaml(f"a: {text}\n".encode(), "").value == {"a": text}
+            and parse_yaml(f"{{a: {text}}}\n".encode(), "").value == {"a": text}
+        ):
             return text
     except RecordProblems:
         pass
@@ -290,8 +323,9 @@ def scalar(text: str) -> str:
 
 def _key(text: str) -> str:
     try:
-        if not set(text) & set(",[]{}") and \
-                parse_yaml(f"{{{text}: 1}}\n".encode(), "").value == {text: 1}:
+        if not set(text) & set(",[]{}") and parse_yaml(f"{{{text}: 1}}\n".encode(), "").value == {
+            text: 1
+        }:
             return text
     except RecordProblems:
         pass
@@ -301,8 +335,9 @@ def _key(text: str) -> str:
 def _flow(value: Any) -> str:
     """Return a value in one line."""
     if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{_key(str(key))}: {_flow(one)}"
-                               for key, one in value.items()) + "}"
+        return (
+            "{" + ", ".join(f"{_key(str(key))}: {_flow(one)}" for key, one in value.items()) + "}"
+        )
     if isinstance(value, (list, tuple)):
         return "[" + ", ".join(map(_flow, value)) + "]"
     if value is None:
@@ -319,8 +354,9 @@ def _flat(value: Any) -> bool:
 def entry_lines(key: str, value: Any) -> Iterator[str]:
     """Yield the lines of a key and its value, from the first column."""
     line = f"{_key(key)}: {_flow(value)}"
-    short = isinstance(value, Mapping) and all(map(_flat, value.values())) \
-        and len(line) <= _ONE_LINE
+    short = (
+        isinstance(value, Mapping) and all(map(_flat, value.values())) and len(line) <= _ONE_LINE
+    )
     if _flat(value) or short:
         yield line
     else:
@@ -355,4 +391,3 @@ def _plain(value: Any) -> Any:
     if isinstance(value, list):
         return [_plain(one) for one in value]
     return str(value) if isinstance(value, float) else value
-

@@ -33,41 +33,93 @@ class Template:
     defaults: Mapping[str, str]
 
 
-TEMPLATES = {template.kind: template for template in (
-    Template("charge", "begin the record of a charge", "content/charges/{year}/{id}/charge.yaml",
-             "kilnfolio new charge 26-014 --kiln kiln-1 --schedule quercus-rubra-4-4",
-             {"kiln": "id of the kiln", "schedule": "id of the schedule that is run",
-              "species": "id of the species", "thickness": "as in 4/4 or 27 mm",
-              "volume": "as in '40 m³'", "start": "green or air-dried",
-              "target_mc": "final MC aimed at, as in '8 %%'",
-              "loaded": "as in 2026-03-02T07:10", "started": "as in 2026-03-02T08:00",
-              "ended": "as in 2026-03-30T07:10", "unloaded": "as in 2026-03-30T15:00"},
-             {"start": "green"}),
-    Template("kiln", "begin the record of a kiln", "content/kilns/{id}.yaml",
-             "kilnfolio new kiln kiln-2 --kind steam --capacity '42 m³' --hottest '85 °C'",
-             {"name": "the name people use",
-              "kind": "steam, dehumidification, hot-water, vacuum, solar, progressive, pre-dryer, "
-              "dryer shed or air-drying yard",
-              "capacity": "as in '42 m³'", "hottest": "as in '85 °C'"}, {}),
-    Template("lot", "begin the record of a lot", "content/lots/{id}.yaml",
-             "kilnfolio new lot L26-031 --charge 26-014 --pack P1",
-             {"product": "in words a customer uses", "species": "id of the species",
-              "thickness": "as in 4/4 or 27 mm", "target_mc": "MC ordered, as in '8 %%'",
-              "rule": "en-14298, band or maximum", "lowest": "driest a piece may be",
-              "highest": "wettest a piece may be", "share": "share that must lie within",
-              "charge": "the charge it was dried in", "pack": "number of the pack",
-              "pieces": "pieces in it", "volume": "as in '2.1 m³'",
-              "issued": "the day of the record, as in 2026-04-01"}, {"rule": "band"}),
-    Template("schedule", "begin a drying schedule", "schedules/{hardwood}/{id}.yaml",
-             "kilnfolio new schedule our-red-oak-8-4 --species quercus-rubra --thickness 8/4",
-             {"title": "the title people read", "species": "id of the species",
-              "thickness": "as in 8/4 or 52 mm", "start": "green, air-dried or any"},
-             {"start": "green"}),
-    Template("species", "begin the record of a species", "schedules/species/{id}.yaml",
-             "kilnfolio new species quercus-petraea --trade-name 'Sessile oak'",
-             {"trade_name": "the name the trade uses", "scientific_name": "genus and species",
-              "kind": "hardwood or softwood", "region": "where the trees grow"}, {}),
-)}
+TEMPLATES = {
+    template.kind: template
+    for template in (
+        Template(
+            "charge",
+            "begin the record of a charge",
+            "content/charges/{year}/{id}/charge.yaml",
+            "kilnfolio new charge 26-014 --kiln kiln-1 --schedule quercus-rubra-4-4",
+            {
+                "kiln": "id of the kiln",
+                "schedule": "id of the schedule that is run",
+                "species": "id of the species",
+                "thickness": "as in 4/4 or 27 mm",
+                "volume": "as in '40 m³'",
+                "start": "green or air-dried",
+                "target_mc": "final MC aimed at, as in '8 %%'",
+                "loaded": "as in 2026-03-02T07:10",
+                "started": "as in 2026-03-02T08:00",
+                "ended": "as in 2026-03-30T07:10",
+                "unloaded": "as in 2026-03-30T15:00",
+            },
+            {"start": "green"},
+        ),
+        Template(
+            "kiln",
+            "begin the record of a kiln",
+            "content/kilns/{id}.yaml",
+            "kilnfolio new kiln kiln-2 --kind steam --capacity '42 m³' --hottest '85 °C'",
+            {
+                "name": "the name people use",
+                "kind": "steam, dehumidification, hot-water, vacuum, solar, progressive, pre-dryer, "
+                "dryer shed or air-drying yard",
+                "capacity": "as in '42 m³'",
+                "hottest": "as in '85 °C'",
+            },
+            {},
+        ),
+        Template(
+            "lot",
+            "begin the record of a lot",
+            "content/lots/{id}.yaml",
+            "kilnfolio new lot L26-031 --charge 26-014 --pack P1",
+            {
+                "product": "in words a customer uses",
+                "species": "id of the species",
+                "thickness": "as in 4/4 or 27 mm",
+                "target_mc": "MC ordered, as in '8 %%'",
+                "rule": "en-14298, band or maximum",
+                "lowest": "driest a piece may be",
+                "highest": "wettest a piece may be",
+                "share": "share that must lie within",
+                "charge": "the charge it was dried in",
+                "pack": "number of the pack",
+                "pieces": "pieces in it",
+                "volume": "as in '2.1 m³'",
+                "issued": "the day of the record, as in 2026-04-01",
+            },
+            {"rule": "band"},
+        ),
+        Template(
+            "schedule",
+            "begin a drying schedule",
+            "schedules/{hardwood}/{id}.yaml",
+            "kilnfolio new schedule our-red-oak-8-4 --species quercus-rubra --thickness 8/4",
+            {
+                "title": "the title people read",
+                "species": "id of the species",
+                "thickness": "as in 8/4 or 52 mm",
+                "start": "green, air-dried or any",
+            },
+            {"start": "green"},
+        ),
+        Template(
+            "species",
+            "begin the record of a species",
+            "schedules/species/{id}.yaml",
+            "kilnfolio new species quercus-petraea --trade-name 'Sessile oak'",
+            {
+                "trade_name": "the name the trade uses",
+                "scientific_name": "genus and species",
+                "kind": "hardwood or softwood",
+                "region": "where the trees grow",
+            },
+            {},
+        ),
+    )
+}
 
 
 #: Keys of an order that a rule has no use for.
@@ -114,11 +166,17 @@ def begin(root: Path, kind: str, identity: str, given: Mapping[str, str]) -> Beg
     """
     template = TEMPLATES[kind]
     mill = read_yaml(root / "content/mill.yaml", "content/mill.yaml")
-    taken = {key: value for key, value in _only_choice(root, kind, given).items()
-             if key not in given}
+    taken = {
+        key: value for key, value in _only_choice(root, kind, given).items() if key not in given
+    }
     values: dict[str, str | int | None] = {
-        **dict.fromkeys(template.options), **template.defaults, **taken, **given,
-        "id": identity, "mark": None}
+        **dict.fromkeys(template.options),
+        **template.defaults,
+        **taken,
+        **given,
+        "id": identity,
+        "mark": None,
+    }
     file = _home(root, template, identity, values)
     text = schema_comment(kind, file.count("/")) + filled(f"{kind}.yaml", values)
     for key in _OF_OTHER_RULES.get(str(values.get("rule")), ()):
@@ -131,21 +189,24 @@ def begin(root: Path, kind: str, identity: str, given: Mapping[str, str]) -> Beg
     return Begun(file, {key: str(value) for key, value in taken.items() if value}, to_fill)
 
 
-def _still_to_fill(text: str, file: str, model: type[Record], zone: object
-                   ) -> tuple[Problem, ...]:
+def _still_to_fill(text: str, file: str, model: type[Record], zone: object) -> tuple[Problem, ...]:
     """Return what is still to be filled in; raise what cannot stand as given."""
     from zoneinfo import ZoneInfo
 
     try:
-        validate(parse_yaml(text.encode(), file), model,
-                 zone=ZoneInfo(zone) if isinstance(zone, str) else None)
+        validate(
+            parse_yaml(text.encode(), file),
+            model,
+            zone=ZoneInfo(zone) if isinstance(zone, str) else None,
+        )
     except RecordProblems as error:
         return only_absent(error)
     return ()
 
 
-def _home(root: Path, template: Template, identity: str, values: Mapping[str, str | int | None]
-          ) -> str:
+def _home(
+    root: Path, template: Template, identity: str, values: Mapping[str, str | int | None]
+) -> str:
     started = values.get("loaded") or values.get("started") or ""
     year = re.match(r"\d{4}", str(started))
     hardwood = "hardwood"
@@ -153,8 +214,9 @@ def _home(root: Path, template: Template, identity: str, values: Mapping[str, st
     if template.kind == "schedule" and species:
         record = _plain(root / f"schedules/species/{species}.yaml")
         hardwood = "softwood" if record.get("kind") == "softwood" else "hardwood"
-    return template.home.format(id=identity, hardwood=hardwood,
-                                year=year[0] if year else dt.datetime.now(dt.UTC).year)
+    return template.home.format(
+        id=identity, hardwood=hardwood, year=year[0] if year else dt.datetime.now(dt.UTC).year
+    )
 
 
 def _plain(path: Path) -> dict[str, object]:
@@ -173,8 +235,9 @@ def _only_choice(root: Path, kind: str, given: Mapping[str, str]) -> dict[str, s
         kilns = sorted((root / "content/kilns").glob("*.yaml"))
         if len(kilns) == 1:
             found["kiln"] = kilns[0].stem
-        schedule = next(iter((root / "schedules").glob(f"*wood/{given.get('schedule')}.yaml")),
-                        None)
+        schedule = next(
+            iter((root / "schedules").glob(f"*wood/{given.get('schedule')}.yaml")), None
+        )
         record = _plain(schedule) if schedule else {}
         stock = record.get("for_stock")
         revision = record.get("revision", 1)
@@ -184,10 +247,12 @@ def _only_choice(root: Path, kind: str, given: Mapping[str, str]) -> dict[str, s
             if isinstance(choices, list) and len(choices) == 1:
                 found[key] = str(choices[0])
     if kind == "lot" and given.get("charge"):
-        charge = next(iter((root / "content/charges").glob(f"*/{given['charge']}/charge.yaml")),
-                      None)
+        charge = next(
+            iter((root / "content/charges").glob(f"*/{given['charge']}/charge.yaml")), None
+        )
         stock = _plain(charge).get("stock") if charge else None
         if isinstance(stock, list) and len(stock) == 1 and isinstance(stock[0], dict):
-            found |= {key: str(stock[0][key]) for key in ("species", "thickness")
-                      if key in stock[0]}
+            found |= {
+                key: str(stock[0][key]) for key in ("species", "thickness") if key in stock[0]
+            }
     return found

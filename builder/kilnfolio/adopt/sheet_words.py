@@ -35,24 +35,32 @@ class Role:
 
     def fits(self, heading: str) -> bool:
         """Return whether a heading, in plain small letters, names this role."""
-        return any(_pattern(word).search(heading) for those in self.words.values()
-                   for word in those)
+        return any(
+            _pattern(word).search(heading) for those in self.words.values() for word in those
+        )
 
 
 @cache
 def roles() -> Mapping[str, Role]:
     """Return every role by its key, in the order in which headings are tried."""
     raw = (resources.files("kilnfolio.adopt") / "sheet_words.yaml").read_bytes()
-    return {key: Role(key, one["name"], one["means"],
-                      {language: tuple(map(str, words))
-                       for language, words in one["words"].items()})
-            for key, one in parse_yaml(raw, "sheet_words.yaml").value.items()}
+    return {
+        key: Role(
+            key,
+            one["name"],
+            one["means"],
+            {language: tuple(map(str, words)) for language, words in one["words"].items()},
+        )
+        for key, one in parse_yaml(raw, "sheet_words.yaml").value.items()
+    }
 
 
 @cache
 def _pattern(words: str) -> re.Pattern[str]:
-    parts = [re.escape(word) if len(word) > 3 else rf"(?<![a-z]){re.escape(word)}(?![a-z])"
-             for word in words.split()]
+    parts = [
+        re.escape(word) if len(word) > 3 else rf"(?<![a-z]){re.escape(word)}(?![a-z])"
+        for word in words.split()
+    ]
     return re.compile(".*".join(parts))
 
 
@@ -62,22 +70,28 @@ _TOTAL = re.compile(
     r"standard deviation|range|moyenne|somme|ecart[- ]type|mediane|mittel(?:wert)?|durchschnitt|"
     r"summe|gesamt|schnitt|standardabweichung|medel(?:varde|tal)?|summa|standardavvikelse|"
     r"gjennomsnitt|gennemsnit|snitt|middel|gemiddelde?|totaal|som|keskiarvo|yhteensa|keskihajonta|"
-    r"media|promedio|suma|totale|somma|srednia|razem)\b[\s.:=a-z]*")
+    r"media|promedio|suma|totale|somma|srednia|razem)\b[\s.:=a-z]*"
+)
 _MEAN_SIGN = re.compile(r"[Øø∅µ]|x̄")
 
 
 def plain(text: str) -> str:
     """Return text in small letters without accents, as the words of headings are written."""
     folded = text.casefold().replace("ø", "o").replace("æ", "ae").replace("ł", "l")
-    return "".join(letter for letter in unicodedata.normalize("NFD", folded)
-                   if not unicodedata.combining(letter))
+    return "".join(
+        letter
+        for letter in unicodedata.normalize("NFD", folded)
+        if not unicodedata.combining(letter)
+    )
 
 
 def role_of(heading: str, taken: set[str]) -> str | None:
     """Return the role a heading names; None for one already taken, or for other words."""
     words = plain(heading)
-    return next((key for key, role in roles().items() if words and role.fits(words)
-                 and key not in taken), None)
+    return next(
+        (key for key, role in roles().items() if words and role.fits(words) and key not in taken),
+        None,
+    )
 
 
 def is_total(text: str) -> bool:

@@ -96,8 +96,9 @@ class Table:
             if label is None:
                 kept.append(row)
             else:
-                self.left_out.append(f"row {_row_number(label)} ('{label.text}') sums up others "
-                                     "and is left out")
+                self.left_out.append(
+                    f"row {_row_number(label)} ('{label.text}') sums up others and is left out"
+                )
         self.rows = kept
 
     def unused(self) -> list[str]:
@@ -108,8 +109,10 @@ class Table:
             if index not in self.used and (head.text or filled):
                 letters = re.sub(r"\d", "", head.where)
                 named = f"'{head.text}'" if head.text else "(no heading)"
-                found.append(f"column {letters} {named} is not used ({filled} "
-                             f"cell{'s' if filled != 1 else ''})")
+                found.append(
+                    f"column {letters} {named} is not used ({filled} "
+                    f"cell{'s' if filled != 1 else ''})"
+                )
         return found
 
     def refuse(self, cell: Cell, what: str, why: str, instead: str) -> None:
@@ -137,6 +140,7 @@ def _row_number(cell: Cell) -> str:
 
 # --- finding the table ----------------------------------------------------------------------------
 
+
 def _tables(path: Path, kind: Kind, options: Options, known: list[str]) -> list[Table]:
     found = []
     for sheet in read_sheets(path):
@@ -145,7 +149,7 @@ def _tables(path: Path, kind: Kind, options: Options, known: list[str]) -> list[
         for number, row in enumerate(sheet.rows[:30]):
             found_roles = _roles(row, options)
             if any(set(needed) <= found_roles.keys() for needed in kind.needs):
-                body = [cells for cells in sheet.rows[number + 1:] if any(c.text for c in cells)]
+                body = [cells for cells in sheet.rows[number + 1 :] if any(c.text for c in cells)]
                 table = Table(sheet, row, body, found_roles, options)
                 if kind.fits(table, known):
                     found.append(table)
@@ -166,17 +170,21 @@ def _said(options: Options) -> dict[str, str]:
     for words in options.column or ():
         heading, equals, name = words.rpartition("=")
         if not equals or not (name in names or name.startswith("board:")):
-            raise _refused("--column", f"'{words}'", "a column is told as HEADING=ROLE",
-                           f"ROLE is one of {', '.join(names)}, or board:TAG for the masses of a "
-                           "board")
+            raise _refused(
+                "--column",
+                f"'{words}'",
+                "a column is told as HEADING=ROLE",
+                f"ROLE is one of {', '.join(names)}, or board:TAG for the masses of a board",
+            )
         found[heading.strip()] = names.get(name, name)
     return found
 
 
 def _roles(row: list[Cell], options: Options) -> dict[str, int]:
     said = _said(options)
-    found = {said[cell.text]: index for index, cell in enumerate(row)
-             if said.get(cell.text) in roles()}
+    found = {
+        said[cell.text]: index for index, cell in enumerate(row) if said.get(cell.text) in roles()
+    }
     for index, cell in enumerate(row):
         if cell.text in said:
             continue
@@ -198,8 +206,11 @@ def _lacks(path: Path, kind: Kind, options: Options) -> str:
                 lacks = [roles()[role].means for role in needed if role not in told]
                 if lacks and len(has) > max(best[0], 1):
                     name = f"'{sheet.name}', " if sheet.name else ""
-                    best = (len(has), f"; {name}row {number} names {', '.join(has)}, "
-                                      f"and lacks {', '.join(lacks)}")
+                    best = (
+                        len(has),
+                        f"; {name}row {number} names {', '.join(has)}, "
+                        f"and lacks {', '.join(lacks)}",
+                    )
     return best[1]
 
 
@@ -209,13 +220,19 @@ def _the_table(path: Path, kind: Kind, options: Options, known: list[str]) -> Ta
         return tables[0]
     if tables:
         names = ", ".join(f"'{table.sheet.name}'" for table in tables)
-        raise _refused(path.name, f"{len(tables)} sheets could hold {kind.words}: {names}",
-                       "which one is meant, only you can tell", "Say it with --sheet NAME")
+        raise _refused(
+            path.name,
+            f"{len(tables)} sheets could hold {kind.words}: {names}",
+            "which one is meant, only you can tell",
+            "Say it with --sheet NAME",
+        )
     needed = kind.told or " and ".join(roles()[role].means for role in kind.needs[0])
-    raise _refused(path.name, f"no sheet holds {kind.words}"
-                   + (f" (of '{options.sheet}')" if options.sheet else ""),
-                   f"one row of headings must name {needed}{_lacks(path, kind, options)}",
-                   "Write these headings in the sheet")
+    raise _refused(
+        path.name,
+        f"no sheet holds {kind.words}" + (f" (of '{options.sheet}')" if options.sheet else ""),
+        f"one row of headings must name {needed}{_lacks(path, kind, options)}",
+        "Write these headings in the sheet",
+    )
 
 
 def _refused(where: str, what: str, why: str, instead: str) -> RecordProblems:
@@ -223,6 +240,7 @@ def _refused(where: str, what: str, why: str, instead: str) -> RecordProblems:
 
 
 # --- cells ----------------------------------------------------------------------------------------
+
 
 def _unit_of(cell: Cell) -> str | None:
     found = _UNIT.search(cell.text[:_LONGEST_HEADING])
@@ -242,8 +260,12 @@ def _quantity(table: Table, cell: Cell, heading: Cell, kind: type[Quantity]) -> 
     if re.fullmatch(r"[-+]?\d+([.,]\d+)?", text):
         unit = _unit_of(heading) or table.options.unit or kind.bare_unit
         if unit is None:
-            table.refuse(cell, f"'{text}'", "it has no unit, and neither has its heading",
-                         "Say it with --unit g, or write the unit into the heading")
+            table.refuse(
+                cell,
+                f"'{text}'",
+                "it has no unit, and neither has its heading",
+                "Say it with --unit g, or write the unit into the heading",
+            )
             return None
         text = f"{text} {unit}"
     try:
@@ -274,20 +296,28 @@ def _moment_of(table: Table, cell: Cell, clock: str = "") -> str | None:
             return None
     elif re.fullmatch(r"\d{5}(\.\d+)?", cell.text):
         number = dt.datetime(1899, 12, 30) + dt.timedelta(  # noqa: DTZ001  a local day
-            minutes=round(float(cell.text) * 1440))
+            minutes=round(float(cell.text) * 1440)
+        )
         day = f"{number:%Y-%m-%d}"
         clock = f"{number:%H:%M}" if "." in cell.text else clock
     if day is None:
-        table.refuse(cell, f"'{cell.text}'", "it is not a date",
-                     "Write it as in 2026-03-02, or 2/3/2026 with --dates day-first")
+        table.refuse(
+            cell,
+            f"'{cell.text}'",
+            "it is not a date",
+            "Write it as in 2026-03-02, or 2/3/2026 with --dates day-first",
+        )
         return None
     twelve = re.fullmatch(r"(\d{1,2}):(\d{2})(?::\d{2})?\s*([AaPp])\.?[Mm]\.?", clock)
     if twelve:
         clock = f"{int(twelve[1]) % 12 + 12 * (twelve[3].lower() == 'p'):02}:{twelve[2]}"
     if not re.fullmatch(r"\d{1,2}:\d{2}(:\d{2})?", clock):
-        table.refuse(cell, f"'{cell.text}'", "it has no time of day" if not clock else
-                     f"'{clock}' is not a time of day",
-                     "Add a column 'Time', or say it for all rows with --time 07:10")
+        table.refuse(
+            cell,
+            f"'{cell.text}'",
+            "it has no time of day" if not clock else f"'{clock}' is not a time of day",
+            "Add a column 'Time', or say it for all rows with --time 07:10",
+        )
         return None
     return f"{day}T{clock[:5].zfill(5)}"
 
@@ -304,19 +334,27 @@ def _slashed_day(table: Table, cell: Cell, found: re.Match[str]) -> str | None:
     elif first > 12 or second > 12 or first == second:
         day, month = (first, second) if first > 12 else (second, first)
     else:
-        table.refuse(cell, f"'{cell.text}'", f"it may be {year}-{second:02}-{first:02} or "
-                     f"{year}-{first:02}-{second:02}",
-                     "Say it with --dates day-first or --dates month-first")
+        table.refuse(
+            cell,
+            f"'{cell.text}'",
+            f"it may be {year}-{second:02}-{first:02} or {year}-{first:02}-{second:02}",
+            "Say it with --dates day-first or --dates month-first",
+        )
         return None
     try:
         return dt.date(year, month, day).isoformat()
     except ValueError:
-        table.refuse(cell, f"'{cell.text}'", "no calendar has that day",
-                     "Check it, and --dates if it was given")
+        table.refuse(
+            cell,
+            f"'{cell.text}'",
+            "no calendar has that day",
+            "Check it, and --dates if it was given",
+        )
         return None
 
 
 # --- what a sheet can hold ------------------------------------------------------------------------
+
 
 def _boards_of(charge: Document) -> list[str]:
     boards = charge.value.get("boards") if isinstance(charge.value, dict) else None
@@ -332,8 +370,12 @@ def _weighings(table: Table, charge: Document) -> str:
             mass = _quantity(table, cell, heading, Mass)
             if mass and at:
                 if tag in rounds.setdefault(at, {}):
-                    table.refuse(cell, f"'{cell.text}'", f"board {tag} was weighed already at {at}",
-                                 "Keep the one that stands")
+                    table.refuse(
+                        cell,
+                        f"'{cell.text}'",
+                        f"board {tag} was weighed already at {at}",
+                        "Keep the one that stands",
+                    )
                 rounds[at][tag] = mass
                 who[at] = table.cell(row, "by").text or table.options.by or ""
     lines = ["weighings:"]
@@ -341,13 +383,17 @@ def _weighings(table: Table, charge: Document) -> str:
         lines.append(f"  - at: {at}")
         if who[at]:
             lines.append(f"    by: {scalar(who[at])}")
-        lines.append("    masses: {" + ", ".join(f"{scalar(tag)}: {mass}" for tag, mass
-                                                 in rounds[at].items()) + "}")
+        lines.append(
+            "    masses: {"
+            + ", ".join(f"{scalar(tag)}: {mass}" for tag, mass in rounds[at].items())
+            + "}"
+        )
     return "\n".join(lines) + "\n"
 
 
-def _masses(table: Table, row: list[Cell], known: list[str]
-            ) -> Iterator[tuple[str | None, str, Cell, Cell]]:
+def _masses(
+    table: Table, row: list[Cell], known: list[str]
+) -> Iterator[tuple[str | None, str, Cell, Cell]]:
     """Yield time, board, cell and heading of each mass: one a row, a board or a day a column."""
     if {"board", "mass"} <= table.roles.keys():
         cell = table.cell(row, "mass")
@@ -375,8 +421,12 @@ def _known_board(table: Table, row: list[Cell], known: list[str]) -> str:
     """Return the board of a row; empty where the charge has no such board, which is then said."""
     tag = table.cell(row, "board")
     if known and tag.text not in known:
-        table.refuse(tag, f"board '{tag.text}'", "the charge has no board of this tag",
-                     f"It has {', '.join(known)}")
+        table.refuse(
+            tag,
+            f"board '{tag.text}'",
+            "the charge has no board of this tag",
+            f"It has {', '.join(known)}",
+        )
         return ""
     return tag.text
 
@@ -385,16 +435,23 @@ def _days(table: Table) -> dict[int, Cell]:
     """Return the headings that are days, where each row is of a board."""
     if "board" not in table.roles or "mass" in table.roles:
         return {}
-    return {index: cell for index, cell in enumerate(table.heading)
-            if _ISO.fullmatch(cell.text) or _SLASHED.fullmatch(cell.text)
-            or _SERIAL_DAY.fullmatch(cell.text)}
+    return {
+        index: cell
+        for index, cell in enumerate(table.heading)
+        if _ISO.fullmatch(cell.text)
+        or _SLASHED.fullmatch(cell.text)
+        or _SERIAL_DAY.fullmatch(cell.text)
+    }
 
 
 def _board_columns(table: Table, known: list[str]) -> dict[int, str]:
     """Return the columns headed by a board's tag."""
     taken = {table.roles[role] for role in ("at", "time", "by") if role in table.roles}
-    return {index: tag for index, head in enumerate(table.heading)
-            if index not in taken and head.text and (tag := _told_tag(table, head, known))}
+    return {
+        index: tag
+        for index, head in enumerate(table.heading)
+        if index not in taken and head.text and (tag := _told_tag(table, head, known))
+    }
 
 
 def _told_tag(table: Table, heading: Cell, known: list[str]) -> str | None:
@@ -423,24 +480,37 @@ def _boards(table: Table, charge: Document) -> str:
         if not tag:
             continue
         section = table.cell(row, "section").text
-        masses = {role: _quantity(table, table.cell(row, role), table.heading[table.roles[role]],
-                                  Mass) for role in ("green", "oven_dry")}
+        masses = {
+            role: _quantity(table, table.cell(row, role), table.heading[table.roles[role]], Mass)
+            for role in ("green", "oven_dry")
+        }
         boards.setdefault(tag, []).append(
             f"      - {{id: {scalar(section)}, green: {masses['green']}, "
-            f"oven_dry: {masses['oven_dry']}}}")
+            f"oven_dry: {masses['oven_dry']}}}"
+        )
         mass = table.cell(row, "board_mass")
         if mass.text and tag not in heads:
             told = _quantity(table, mass, table.heading[table.roles["board_mass"]], Mass)
             by = table.cell(row, "by").text or table.options.by
             if not by:
-                table.refuse(table.cell(row, "board"), f"board '{tag}'", "nobody is named who cut "
-                             "and weighed it", "Add a column 'By', or say it with --by NAME")
-            heads[tag] = [f"    green_mass: {told}", f"    weighed_at: {_moment(table, row)}",
-                          f"    by: {scalar(by or '')}"]
+                table.refuse(
+                    table.cell(row, "board"),
+                    f"board '{tag}'",
+                    "nobody is named who cut and weighed it",
+                    "Add a column 'By', or say it with --by NAME",
+                )
+            heads[tag] = [
+                f"    green_mass: {told}",
+                f"    weighed_at: {_moment(table, row)}",
+                f"    by: {scalar(by or '')}",
+            ]
     for tag in boards.keys() - heads.keys():
-        table.refuse(table.rows[0][0], f"board '{tag}'",
-                     "no row gives the mass of the board itself",
-                     "Write it in the column of the board's mass, once")
+        table.refuse(
+            table.rows[0][0],
+            f"board '{tag}'",
+            "no row gives the mass of the board itself",
+            "Write it in the column of the board's mass, once",
+        )
     lines = ["boards:"]
     for tag, sections in boards.items():
         lines += [f"  - id: {scalar(tag)}", "    sections:", *sections, *heads.get(tag, [])]
@@ -452,14 +522,24 @@ def _survey(table: Table, charge: Document) -> str:
     options, heading = table.options, table.heading[table.roles["mc"]]
     lacking = [f"--{name}" for name in ("at", "by", "method") if not getattr(options, name)]
     if lacking:
-        raise _refused(table.sheet.file, "the sheet does not say when, by whom and how",
-                       "a survey without them shows nothing", f"Say it with {', '.join(lacking)}, "
-                       "as in --at 2026-03-30T10:00 --by 'A. N. Other' --method 'resistance meter'")
-    lines = ["survey:", f"  at: {options.at}", f"  by: {scalar(options.by or '')}",
-             f"  method: {options.method}"]
-    lines += [f"  {name}: {value}" for name in ("instrument", "wood_temperature",
-                                               "calibration_temperature", "chosen")
-              if (value := getattr(options, name))]
+        raise _refused(
+            table.sheet.file,
+            "the sheet does not say when, by whom and how",
+            "a survey without them shows nothing",
+            f"Say it with {', '.join(lacking)}, "
+            "as in --at 2026-03-30T10:00 --by 'A. N. Other' --method 'resistance meter'",
+        )
+    lines = [
+        "survey:",
+        f"  at: {options.at}",
+        f"  by: {scalar(options.by or '')}",
+        f"  method: {options.method}",
+    ]
+    lines += [
+        f"  {name}: {value}"
+        for name in ("instrument", "wood_temperature", "calibration_temperature", "chosen")
+        if (value := getattr(options, name))
+    ]
     if options.corrected_for:
         lines.append(f"  corrected_for: [{', '.join(options.corrected_for)}]")
     lines.append("  readings:")
@@ -469,8 +549,11 @@ def _survey(table: Table, charge: Document) -> str:
         if not cell.text:
             continue
         parts = [f"mc: {_quantity(table, cell, heading, Percent)}"]
-        parts += [f"{role}: {scalar(table.cell(row, role).text)}" for role in ("pack", "position")
-                  if table.cell(row, role).text]
+        parts += [
+            f"{role}: {scalar(table.cell(row, role).text)}"
+            for role in ("pack", "position")
+            if table.cell(row, role).text
+        ]
         lines.append(f"    - {{{', '.join(parts)}}}")
     return "\n".join(lines) + "\n"
 
@@ -479,8 +562,12 @@ def _ask_about_sum(table: Table) -> None:
     """Refuse a last row that may be the mean of the others: it alone names no pack or position."""
     named = [role for role in ("pack", "position") if role in table.roles]
     rows = [row for row in table.rows if table.cell(row, "mc").text]
-    if not named or len(rows) < 3 or any(table.cell(rows[-1], role).text for role in named) \
-            or not all(any(table.cell(row, role).text for role in named) for row in rows[:-1]):
+    if (
+        not named
+        or len(rows) < 3
+        or any(table.cell(rows[-1], role).text for role in named)
+        or not all(any(table.cell(row, role).text for role in named) for row in rows[:-1])
+    ):
         return
     cell = table.cell(rows[-1], "mc")
     values = [_number(table.cell(row, "mc").text) for row in rows]
@@ -488,9 +575,13 @@ def _ask_about_sum(table: Table) -> None:
         return
     *others, last = (value for value in values if value is not None)
     if abs(last - sum(others) / len(others)) <= 0.06:
-        table.refuse(cell, f"'{cell.text}'", f"it is the mean of the rows above and names no "
-                     f"{named[0]}", "Is it their average? Then delete the row or label it "
-                     f"'Average'; if it is a piece, name its {named[0]}")
+        table.refuse(
+            cell,
+            f"'{cell.text}'",
+            f"it is the mean of the rows above and names no {named[0]}",
+            "Is it their average? Then delete the row or label it "
+            f"'Average'; if it is a piece, name its {named[0]}",
+        )
 
 
 def _number(text: str) -> float | None:
@@ -500,20 +591,29 @@ def _number(text: str) -> float | None:
 
 #: By the word after ``import``.
 SHEETS: Mapping[str, Kind] = {
-    "weighings": Kind("weighings", "weighings", (("at", "board", "mass"), ("at",), ("board",)),
-                      _weighings,
-                      lambda table, known: {"at", "board", "mass"} <= table.roles.keys()
-                      or bool(_board_columns(table, known) if "at" in table.roles else
-                              _days(table)),
-                      "a date, a board and a mass; or a date and the tag of each board; or a board "
-                      "and each date"),
-    "boards": Kind("boards", "sample boards with their sections",
-                   (("board", "section", "green", "oven_dry", "board_mass"),), _boards),
+    "weighings": Kind(
+        "weighings",
+        "weighings",
+        (("at", "board", "mass"), ("at",), ("board",)),
+        _weighings,
+        lambda table, known: (
+            {"at", "board", "mass"} <= table.roles.keys()
+            or bool(_board_columns(table, known) if "at" in table.roles else _days(table))
+        ),
+        "a date, a board and a mass; or a date and the tag of each board; or a board and each date",
+    ),
+    "boards": Kind(
+        "boards",
+        "sample boards with their sections",
+        (("board", "section", "green", "oven_dry", "board_mass"),),
+        _boards,
+    ),
     "survey": Kind("survey", "a survey", (("mc",),), _survey),
 }
 
 
 # --- into the charge ------------------------------------------------------------------------------
+
 
 @dataclass(frozen=True)
 class Brought:
@@ -574,8 +674,12 @@ def bring(root: Path, path: Path, kind: Kind, charge: str, options: Options) -> 
     if table.problems:
         raise RecordProblems(_first_of_each(table.problems))
     if "\n" not in part.rstrip("\n"):
-        raise _refused(path.name, f"the sheet holds no {kind.words}", "below its headings no row "
-                       "could be told", "For weighings, head each column with a board's tag")
+        raise _refused(
+            path.name,
+            f"the sheet holds no {kind.words}",
+            "below its headings no row could be told",
+            "For weighings, head each column with a board's tag",
+        )
     alone = _without(document, text, kind.key).rstrip("\n") + "\n" + part
     _fits(root, name, alone, text)
     brought = parse_yaml(part.encode(), path.name)
@@ -596,8 +700,11 @@ def _first_of_each(problems: list[Problem]) -> Iterator[Problem]:
     for one in problems:
         alike.setdefault((one.place.column, one.why, one.instead), []).append(one)
     for first, *others in alike.values():
-        yield replace(first, what=f"{first.what} (and {len(others)} more such cells)") \
-            if others else first
+        yield (
+            replace(first, what=f"{first.what} (and {len(others)} more such cells)")
+            if others
+            else first
+        )
 
 
 def _without(document: Document, text: str, key: str) -> str:

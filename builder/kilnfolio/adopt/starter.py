@@ -17,8 +17,14 @@ from kilnfolio.records.schema import model_schema, record_schema
 #: Where the parts of the starter lie: in the package, in the source tree, and in a mill folder.
 _PARTS = {"schedules": "schedules", "handbook": "content/handbook"}
 #: The kind of record a folder of the library holds, for the editor.
-_KINDS = {"species": "species", "hardwood": "schedule", "softwood": "schedule",
-          "notations": "notation", "limits.yaml": "limits", "sources.yaml": "sources"}
+_KINDS = {
+    "species": "species",
+    "hardwood": "schedule",
+    "softwood": "schedule",
+    "notations": "notation",
+    "limits.yaml": "limits",
+    "sources.yaml": "sources",
+}
 #: A record of the demonstration mill, which no other mill wants.
 _INVENTED = re.compile(r"^invented: true$", re.MULTILINE)
 
@@ -77,11 +83,14 @@ def without_approval(text: str) -> str:
 
 def schema_files() -> dict[str, str]:
     """Return the JSON Schema of every kind, by its path in a mill folder."""
-    return {f"schemas/{kind}.json": json.dumps(schema(), indent=1, ensure_ascii=False) + "\n"
-            for kind, schema in SCHEMAS.items()}
+    return {
+        f"schemas/{kind}.json": json.dumps(schema(), indent=1, ensure_ascii=False) + "\n"
+        for kind, schema in SCHEMAS.items()
+    }
 
 
 #: Makes the JSON Schema of each kind of record, and of the file a phone hands over.
 SCHEMAS: Mapping[str, Callable[[], dict[str, Any]]] = {
     **{kind: partial(record_schema, kind) for kind in RECORD_KINDS},
-    "entries": partial(model_schema, EntryFile, "An entry file of the kiln-side page")}
+    "entries": partial(model_schema, EntryFile, "An entry file of the kiln-side page"),
+}

@@ -27,8 +27,10 @@ def open_elsewhere(path: Path) -> str:
     """
     marks = [f"{before}{path.name}{after}" for before, after in _OPEN]
     mark = next((one for one in marks if path.with_name(one).exists()), "")
-    return mark and (f"{path.name} is open in a spreadsheet program, by {mark} beside it: what was "
-                     "typed there and not saved is not read. Save it there, and import it again")
+    return mark and (
+        f"{path.name} is open in a spreadsheet program, by {mark} beside it: what was "
+        "typed there and not saved is not read. Save it there, and import it again"
+    )
 
 
 def read_sheets(path: Path) -> list[Sheet]:
@@ -40,23 +42,37 @@ def read_sheets(path: Path) -> list[Sheet]:
         It cannot be read, is no sheet, or holds formulas without their values.
     """
     if path.name.startswith(tuple(before for before, _ in _OPEN)):
-        own = next(path.name.removeprefix(before).removesuffix(after) for before, after in _OPEN
-                   if path.name.startswith(before))
-        raise refused(path, "this is the mark a spreadsheet program leaves beside a file that is "
-                       "open", "the sheet is the file without it",
-                       f"Close the sheet, and name the file itself: {own}")
+        own = next(
+            path.name.removeprefix(before).removesuffix(after)
+            for before, after in _OPEN
+            if path.name.startswith(before)
+        )
+        raise refused(
+            path,
+            "this is the mark a spreadsheet program leaves beside a file that is open",
+            "the sheet is the file without it",
+            f"Close the sheet, and name the file itself: {own}",
+        )
     try:
         if path.stat().st_size > MAX_BYTES:
-            raise refused(path, "the file is too large",
-                           f"a sheet may have at most {MAX_BYTES:,} bytes", "Split it")
+            raise refused(
+                path,
+                "the file is too large",
+                f"a sheet may have at most {MAX_BYTES:,} bytes",
+                "Split it",
+            )
         raw = path.read_bytes()
     except OSError as error:
         raise RecordProblems([cannot_read(path.name, error)]) from None
     if raw.startswith(b"PK"):
         return read_workbook(path, raw)
     if raw.startswith(b"\xd0\xcf\x11\xe0"):
-        raise refused(path, "this is an old spreadsheet file (.xls), or one with a password",
-                       "only .xlsx and .csv are read", "Save it as .xlsx without a password")
+        raise refused(
+            path,
+            "this is an old spreadsheet file (.xls), or one with a password",
+            "only .xlsx and .csv are read",
+            "Save it as .xlsx without a password",
+        )
     return [_text_sheet(path, raw)]
 
 
@@ -67,20 +83,33 @@ def _text_sheet(path: Path, raw: bytes) -> Sheet:
     except UnicodeDecodeError:
         text = raw.decode("windows-1252", errors="replace")
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    delimiter = max(";\t,|", key=lambda mark: min(
-        (line.count(mark) for line in lines if line.strip()), default=0))
+    delimiter = max(
+        ";\t,|",
+        key=lambda mark: min((line.count(mark) for line in lines if line.strip()), default=0),
+    )
     rows: list[list[Cell]] = []
     cells = 0
     try:
         for number, row in enumerate(csv.reader(lines, delimiter=delimiter), 1):
             cells += max(len(row), 1)
             if cells > MAX_CELLS:
-                raise refused(path, "the sheet is too large",
-                              f"line {number:,} holds its {MAX_CELLS:,}th cell, and no more are "
-                              "read", "Keep the rows that count, or split it")
-            rows.append([Cell(" ".join(cell.split()), f"{column_letters(column)}{number}")
-                         for column, cell in enumerate(row, 1)])
+                raise refused(
+                    path,
+                    "the sheet is too large",
+                    f"line {number:,} holds its {MAX_CELLS:,}th cell, and no more are read",
+                    "Keep the rows that count, or split it",
+                )
+            rows.append(
+                [
+                    Cell(" ".join(cell.split()), f"{column_letters(column)}{number}")
+                    for column, cell in enumerate(row, 1)
+                ]
+            )
     except csv.Error as error:
-        raise refused(path, "this is not a sheet that can be read", str(error),
-                      "Save it again as .csv or .xlsx") from None
+        raise refused(
+            path,
+            "this is not a sheet that can be read",
+            str(error),
+            "Save it again as .csv or .xlsx",
+        ) from None
     return Sheet(path.name, "", rows)

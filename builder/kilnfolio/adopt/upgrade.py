@@ -49,9 +49,15 @@ class Upgrade:
     @property
     def diff(self) -> str:
         """The difference, as unified diff."""
-        return "".join(difflib.unified_diff(
-            self.before.splitlines(keepends=True), self.after.splitlines(keepends=True),
-            f"a/{self.file}", f"b/{self.file}", n=1))
+        return "".join(
+            difflib.unified_diff(
+                self.before.splitlines(keepends=True),
+                self.after.splitlines(keepends=True),
+                f"a/{self.file}",
+                f"b/{self.file}",
+                n=1,
+            )
+        )
 
 
 def upgrades(root: Path) -> list[Upgrade]:
@@ -85,9 +91,16 @@ def _says_the_same(document: Document, after: str, kind: str, zone: ZoneInfo) ->
     new = parse_yaml(after.encode(), document.file)
     if _read(document, kind, zone) != _read(new, kind, zone):
         changes = "; ".join(words_of_changes(format_of(document), kind))
-        raise RecordProblems([Problem(
-            Place(document.file), "this record cannot be upgraded for you",
-            "its new text would not say the same", f"Change it by hand: {changes}")])
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(document.file),
+                    "this record cannot be upgraded for you",
+                    "its new text would not say the same",
+                    f"Change it by hand: {changes}",
+                )
+            ]
+        )
 
 
 def _read(document: Document, kind: str, zone: ZoneInfo) -> object:
@@ -115,9 +128,16 @@ def upgrade(root: Path, found: list[Upgrade]) -> str:
     """
     kept = KEPT.format(FORMAT)
     if (root / kept).exists():
-        raise RecordProblems([Problem(Place(kept), "this folder is there already",
-                                      "it keeps the records as they were before an upgrade",
-                                      "Move it to a safe place, then upgrade")])
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(kept),
+                    "this folder is there already",
+                    "it keeps the records as they were before an upgrade",
+                    "Move it to a safe place, then upgrade",
+                )
+            ]
+        )
     for one in found:
         write_whole(root / kept / one.file, (root / one.file).read_bytes())
     written: list[Upgrade] = []
@@ -148,17 +168,23 @@ def run(root: Path, *, write: bool, say: Callable[[str], None]) -> bool:
     found = upgrades(root)
     sealed, free = ([one for one in found if one.sealed == whether] for whether in (True, False))
     for one in sealed:
-        say(f"{one.file}: format {one.written}, and sealed: it stays as it is, is read as ever, "
-            "and its seal holds")
+        say(
+            f"{one.file}: format {one.written}, and sealed: it stays as it is, is read as ever, "
+            "and its seal holds"
+        )
     for one in free:
         say(one.diff.rstrip("\n"))
     if not free:
         say(f"every record that may be changed is of format {FORMAT}")
         return False
     if not write:
-        say(f"{len(free)} records would be rewritten in format {FORMAT}; nothing was written. To "
-            "write them: add --write")
+        say(
+            f"{len(free)} records would be rewritten in format {FORMAT}; nothing was written. To "
+            "write them: add --write"
+        )
         return True
-    say(f"{len(free)} records rewritten in format {FORMAT}; as they were, they lie in "
-        f"{root / upgrade(root, free)}")
+    say(
+        f"{len(free)} records rewritten in format {FORMAT}; as they were, they lie in "
+        f"{root / upgrade(root, free)}"
+    )
     return False

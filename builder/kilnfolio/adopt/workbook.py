@@ -29,8 +29,17 @@ from kilnfolio.records.problems import Problem, RecordProblems
 MAX_UNPACKED, MAX_PARTS = 64 * 1024 * 1024, 2_000
 
 #: What reading a zip raises where its bytes are not what its directory says.
-_BROKEN_ZIP = (zipfile.BadZipFile, zlib.error, OSError, EOFError, ValueError, RuntimeError,
-               NotImplementedError, LookupError, OverflowError)
+_BROKEN_ZIP = (
+    zipfile.BadZipFile,
+    zlib.error,
+    OSError,
+    EOFError,
+    ValueError,
+    RuntimeError,
+    NotImplementedError,
+    LookupError,
+    OverflowError,
+)
 
 
 def read_workbook(path: Path, raw: bytes) -> list[Sheet]:
@@ -43,8 +52,11 @@ def read_workbook(path: Path, raw: bytes) -> list[Sheet]:
     """
     parts = _parts(path, raw)
     try:
-        outlines = {name: outline for name, part in parts.items()
-                    if (outline := outline_of(part)) is not None}
+        outlines = {
+            name: outline
+            for name, part in parts.items()
+            if (outline := outline_of(part)) is not None
+        }
     except OutlineError as error:
         raise refused(path, error.what, error.why, error.instead) from None
     if sum(one.rows * one.columns for one in outlines.values()) > MAX_CELLS:
@@ -64,9 +76,12 @@ def read_workbook(path: Path, raw: bytes) -> list[Sheet]:
         try:
             problems += _old_values(values, outline, sheet, effort, computed=computed)
         except Effort.Spent:
-            raise refused(path, "its formulas are too many to check against their values",
-                          "a value may be older than the cells it is made from",
-                          "Copy the rows that count to a new sheet, as values") from None
+            raise refused(
+                path,
+                "its formulas are too many to check against their values",
+                "a value may be older than the cells it is made from",
+                "Copy the rows that count to a new sheet, as values",
+            ) from None
         problems += _hidden(values, outline, sheet)
         if any(cell.text for row in sheet.rows for cell in row):
             sheets.append(sheet)
@@ -101,24 +116,30 @@ def _parts(path: Path, raw: bytes) -> dict[str, bytes]:
 
 
 def _too_much(path: Path, what: str) -> RecordProblems:
-    return refused(path, f"the workbook is too large: {what}",
-                   f"at most {MAX_UNPACKED // 1024 ** 2} MB in {MAX_PARTS:,} parts are read",
-                   "Copy the rows that count to a new workbook")
+    return refused(
+        path,
+        f"the workbook is too large: {what}",
+        f"at most {MAX_UNPACKED // 1024**2} MB in {MAX_PARTS:,} parts are read",
+        "Copy the rows that count to a new workbook",
+    )
 
 
 def _too_far(path: Path, outlines: dict[str, Outline]) -> RecordProblems:
     widest = max(outlines.values(), key=lambda one: one.rows * one.columns)
     return refused(
-        path, f"a sheet is filled as far as {column_letters(widest.columns)}{widest.rows}",
+        path,
+        f"a sheet is filled as far as {column_letters(widest.columns)}{widest.rows}",
         f"from A1 to there are {widest.rows * widest.columns:,} cells, and at most {MAX_CELLS:,} "
         "are read",
-        "Delete what stands far below or beside the readings, or copy the readings to a new sheet")
+        "Delete what stands far below or beside the readings, or copy the readings to a new sheet",
+    )
 
 
 def _unreadable(path: Path, error: Exception) -> RecordProblems:
     why = " ".join(str(error).split()).lower()[:80] or type(error).__name__
-    return refused(path, "this is not a spreadsheet that can be read", why,
-                   "Save it again as .xlsx")
+    return refused(
+        path, "this is not a spreadsheet that can be read", why, "Save it again as .xlsx"
+    )
 
 
 def _opened(path: Path, parts: dict[str, bytes]) -> Any:
@@ -145,8 +166,15 @@ def _values(path: Path, page: Any, outline: Outline) -> list[tuple[object, ...]]
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            return list(page.iter_rows(min_row=1, max_row=outline.rows, min_col=1,
-                                       max_col=outline.columns, values_only=True))
+            return list(
+                page.iter_rows(
+                    min_row=1,
+                    max_row=outline.rows,
+                    min_col=1,
+                    max_col=outline.columns,
+                    values_only=True,
+                )
+            )
     except Exception as error:  # as above
         raise _unreadable(path, error) from None
 
@@ -160,9 +188,13 @@ def _rows(values: list[tuple[object, ...]], outline: Outline) -> list[list[Cell]
             for column in range(left, right + 1):
                 merged[row, column] = first
     letters = [column_letters(column) for column in range(1, outline.columns + 1)]
-    return [[value_cell(merged.get((number, column), value), f"{letters[column - 1]}{number}")
-             for column, value in enumerate(row, 1)]
-            for number, row in enumerate(values, 1)]
+    return [
+        [
+            value_cell(merged.get((number, column), value), f"{letters[column - 1]}{number}")
+            for column, value in enumerate(row, 1)
+        ]
+        for number, row in enumerate(values, 1)
+    ]
 
 
 def _computed(workbook: bytes) -> bool:
@@ -173,7 +205,9 @@ def _computed(workbook: bytes) -> bool:
     settings = re.search(rb"<(?:\w{1,20}:)?calcPr\b[^>]*>", workbook)
     return not settings or not re.search(
         rb'calcMode="manual"|(?:fullCalcOnLoad|forceFullCalc)="(?:1|true)"'
-        rb'|calcCompleted="(?:0|false)"', settings[0])
+        rb'|calcCompleted="(?:0|false)"',
+        settings[0],
+    )
 
 
 @dataclass(frozen=True)
@@ -190,8 +224,14 @@ class _ValueAt:
         return self.values[row - 1][column - 1] if inside else None
 
 
-def _old_values(values: list[tuple[object, ...]], outline: Outline, sheet: Sheet, effort: Effort,
-                *, computed: bool) -> Iterator[Problem]:
+def _old_values(
+    values: list[tuple[object, ...]],
+    outline: Outline,
+    sheet: Sheet,
+    effort: Effort,
+    *,
+    computed: bool,
+) -> Iterator[Problem]:
     """Yield a problem for each formula whose value is missing or old, or may be."""
     instead = "Open the file in the spreadsheet program, let it compute, and save it again"
     value_at = _ValueAt(values)
@@ -202,17 +242,33 @@ def _old_values(values: list[tuple[object, ...]], outline: Outline, sheet: Sheet
         gives = worked_out(formula, value_at, effort) if formula else None
         shown = f"formula ={formula[:60].removeprefix('=')}" if formula else "formula"
         if kept is None:
-            yield sheet.problem(place, "holds a formula without its value", "the program that "
-                                "wrote the file did not compute it", instead)
-        elif gives is not None and (not isinstance(kept, int | float)
-                                    or not math.isclose(kept, gives, rel_tol=1e-9, abs_tol=1e-9)):
-            yield sheet.problem(place, f"'{value_cell(kept, '').text}'", f"its {shown} "
-                                f"gives {gives:.10g} from the cells as they stand, so one of them "
-                                "was changed since", instead)
+            yield sheet.problem(
+                place,
+                "holds a formula without its value",
+                "the program that wrote the file did not compute it",
+                instead,
+            )
+        elif gives is not None and (
+            not isinstance(kept, int | float)
+            or not math.isclose(kept, gives, rel_tol=1e-9, abs_tol=1e-9)
+        ):
+            yield sheet.problem(
+                place,
+                f"'{value_cell(kept, '').text}'",
+                f"its {shown} "
+                f"gives {gives:.10g} from the cells as they stand, so one of them "
+                "was changed since",
+                instead,
+            )
         elif gives is None and not computed:
-            yield sheet.problem(place, f"'{value_cell(kept, '').text}'", f"its {shown} may "
-                                "give another value: the file says that it was saved without "
-                                "computing", instead)
+            yield sheet.problem(
+                place,
+                f"'{value_cell(kept, '').text}'",
+                f"its {shown} may "
+                "give another value: the file says that it was saved without "
+                "computing",
+                instead,
+            )
 
 
 def _formula(told: tuple[str, str], where: str, effort: Effort) -> str | None:
@@ -237,16 +293,29 @@ def _hidden(values: list[tuple[object, ...]], outline: Outline, sheet: Sheet) ->
 
     Whoever hid it may have meant it not to count; a filter may have hidden what does.
     """
-    found = [(f"(row {row})", row, column) for row in sorted(outline.hidden_rows)
-             if row <= len(values)
-             for column in [_first_filled(values[row - 1])] if column]
-    found += [(f"(column {column_letters(column)})", row, column)
-              for first, last in outline.hidden_columns
-              for column in range(first, min(last, outline.columns) + 1)
-              for row in [_first_filled([line[column - 1] for line in values])] if row]
-    return [sheet.problem(Cell("", f"{column_letters(column)}{row}"), f"{what} is hidden",
-                          "what nobody sees is not read, and not left out either",
-                          "Show it if it counts, or delete it") for what, row, column in found]
+    found = [
+        (f"(row {row})", row, column)
+        for row in sorted(outline.hidden_rows)
+        if row <= len(values)
+        for column in [_first_filled(values[row - 1])]
+        if column
+    ]
+    found += [
+        (f"(column {column_letters(column)})", row, column)
+        for first, last in outline.hidden_columns
+        for column in range(first, min(last, outline.columns) + 1)
+        for row in [_first_filled([line[column - 1] for line in values])]
+        if row
+    ]
+    return [
+        sheet.problem(
+            Cell("", f"{column_letters(column)}{row}"),
+            f"{what} is hidden",
+            "what nobody sees is not read, and not left out either",
+            "Show it if it counts, or delete it",
+        )
+        for what, row, column in found
+    ]
 
 
 def _first_filled(values: tuple[object, ...] | list[object]) -> int:

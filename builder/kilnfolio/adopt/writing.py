@@ -20,9 +20,12 @@ def filled(template: str, values: Mapping[str, str | int | None]) -> str:
     A value that is None becomes the mark of one to be filled in.
     """
     text = (resources.files("kilnfolio.adopt") / "templates" / template).read_text("utf-8")
-    return Template(text).substitute({
-        name: TO_FILL if value is None else scalar(value) if isinstance(value, str) else value
-        for name, value in values.items()})
+    return Template(text).substitute(
+        {
+            name: TO_FILL if value is None else scalar(value) if isinstance(value, str) else value
+            for name, value in values.items()
+        }
+    )
 
 
 def write_new(root: Path, files: Mapping[str, str]) -> None:
@@ -39,10 +42,17 @@ def write_new(root: Path, files: Mapping[str, str]) -> None:
     there = [name for name in wanted if (root / name).exists()]
     others = [name for name in there if (root / name).read_bytes() != wanted[name]]
     if others or len(there) == len(wanted):
-        raise RecordProblems([Problem(Place(name), "this file is there already",
-                                      "a new record never takes the place of one",
-                                      "Choose another id, or remove it first")
-                              for name in others or there])
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(name),
+                    "this file is there already",
+                    "a new record never takes the place of one",
+                    "Choose another id, or remove it first",
+                )
+                for name in others or there
+            ]
+        )
     made: list[Path] = []
     try:
         for name, data in wanted.items():

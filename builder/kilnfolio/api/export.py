@@ -24,8 +24,14 @@ from kilnfolio.api.tables import UNIT_CODES, Column, Edition, Table, tables_in
 from kilnfolio.rendering.safety import SAFETY
 
 _PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
-_SQL = {"string": "TEXT", "number": "REAL", "integer": "INTEGER", "boolean": "INTEGER",
-        "date": "TEXT", "datetime": "TEXT"}
+_SQL = {
+    "string": "TEXT",
+    "number": "REAL",
+    "integer": "INTEGER",
+    "boolean": "INTEGER",
+    "date": "TEXT",
+    "datetime": "TEXT",
+}
 #: Which tables a column leads to, where it is not a part of that table's own key alone.
 _LEADS = {"charge": "charges", "lot": "lots"}
 
@@ -36,8 +42,9 @@ class ExportRefusedError(Exception):
     """There is something in the way, or a library is missing."""
 
 
-def export(mill: MillView, out: Path, form: str, edition: Edition = "mill",
-           lot: str | None = None) -> dict[str, int]:
+def export(
+    mill: MillView, out: Path, form: str, edition: Edition = "mill", lot: str | None = None
+) -> dict[str, int]:
     """Write a mill's tables.
 
     Parameters
@@ -96,34 +103,69 @@ def _package(out: Path, tables: Mapping[str, Table], rows: Rows, edition: Editio
     _write_descriptor(out, tables, edition, "csv")
 
 
-def _write_descriptor(out: Path, tables: Mapping[str, Table], edition: Edition, suffix: str
-                      ) -> None:
+def _write_descriptor(
+    out: Path, tables: Mapping[str, Table], edition: Edition, suffix: str
+) -> None:
     descriptor = {
-        "$schema": _PROFILE, "name": "kilnfolio-export", "title": "Kiln drying records",
-        "description": SAFETY, "version": __version__,
-        "resources": [{
-            "name": name, "path": f"{name}.{suffix}", "description": table.meaning,
-            "schema": _schema(table, tables, edition),
-            **({"format": "csv", "mediatype": "text/csv", "encoding": "utf-8"}
-               if suffix == "csv" else {"format": suffix})} for name, table in tables.items()]}
+        "$schema": _PROFILE,
+        "name": "kilnfolio-export",
+        "title": "Kiln drying records",
+        "description": SAFETY,
+        "version": __version__,
+        "resources": [
+            {
+                "name": name,
+                "path": f"{name}.{suffix}",
+                "description": table.meaning,
+                "schema": _schema(table, tables, edition),
+                **(
+                    {"format": "csv", "mediatype": "text/csv", "encoding": "utf-8"}
+                    if suffix == "csv"
+                    else {"format": suffix}
+                ),
+            }
+            for name, table in tables.items()
+        ],
+    }
     (out / "datapackage.json").write_text(
-        json.dumps(descriptor, indent=1, ensure_ascii=False) + "\n", "utf-8")
+        json.dumps(descriptor, indent=1, ensure_ascii=False) + "\n", "utf-8"
+    )
 
 
 def _schema(table: Table, tables: Mapping[str, Table], edition: Edition) -> dict[str, Any]:
     columns = table.columns_in(edition)
     leads = list(_foreign_keys(table, tables, columns))
     return {
-        "fields": [{"name": column.name, "type": column.kind, "description": column.meaning,
-                    **({"unit": column.unit, "unitCode": UNIT_CODES[column.unit]}
-                       if column.unit else {})} for column in columns],
+        "fields": [
+            {
+                "name": column.name,
+                "type": column.kind,
+                "description": column.meaning,
+                **(
+                    {"unit": column.unit, "unitCode": UNIT_CODES[column.unit]}
+                    if column.unit
+                    else {}
+                ),
+            }
+            for column in columns
+        ],
         "primaryKey": list(table.key),
-        **({"foreignKeys": [{"fields": [name], "reference": {"resource": other, "fields": [name]}}
-                            for name, other in leads]} if leads else {})}
+        **(
+            {
+                "foreignKeys": [
+                    {"fields": [name], "reference": {"resource": other, "fields": [name]}}
+                    for name, other in leads
+                ]
+            }
+            if leads
+            else {}
+        ),
+    }
 
 
-def _foreign_keys(table: Table, tables: Mapping[str, Table], columns: Sequence[Column]
-                  ) -> Iterator[tuple[str, str]]:
+def _foreign_keys(
+    table: Table, tables: Mapping[str, Table], columns: Sequence[Column]
+) -> Iterator[tuple[str, str]]:
     for column in columns:
         other = _LEADS.get(column.name)
         if other and other != table.name and other in tables:
@@ -143,32 +185,65 @@ def _words(value: object) -> object:
 
 def _sqlite(out: Path, tables: Mapping[str, Table], rows: Rows, edition: Edition) -> None:
     with closing(sqlite3.connect(out)) as database, database:
-        database.execute('CREATE TABLE "columns" ("table" TEXT, "column" TEXT, "unit" TEXT, '
-                         '"unit_code" TEXT, "meaning" TEXT, PRIMARY KEY ("table", "column"))')
+        database.execute(
+            'CREATE TABLE "columns" ("table" TEXT, "column" TEXT, "unit" TEXT, '
+            '"unit_code" TEXT, "meaning" TEXT, PRIMARY KEY ("table", "column"))'
+        )
         for name, table in tables.items():
             columns = table.columns_in(edition)
             parts = [f'"{column.name}" {_SQL[column.kind]}' for column in columns]
             parts.append("PRIMARY KEY (" + ", ".join(f'"{key}"' for key in table.key) + ")")
-            parts += [f'FOREIGN KEY ("{field}") REFERENCES "{other}" ("{field}")'
-                      for field, other in _foreign_keys(table, tables, columns)]
+            parts += [
+                f'FOREIGN KEY ("{field}") REFERENCES "{other}" ("{field}")'
+                for field, other in _foreign_keys(table, tables, columns)
+            ]
             database.execute(f'CREATE TABLE "{name}" ({", ".join(parts)})')
             database.executemany(
                 f'INSERT INTO "{name}" VALUES ({", ".join("?" * len(columns))})',
-                ([int(value) if isinstance(value, bool) else _words(value) for value in row]
-                 for row in rows[name]))
-            database.executemany('INSERT INTO "columns" VALUES (?, ?, ?, ?, ?)', [
-                (name, column.name, column.unit, UNIT_CODES.get(column.unit, ""), column.meaning)
-                for column in columns])
+                (
+                    [int(value) if isinstance(value, bool) else _words(value) for value in row]
+                    for row in rows[name]
+                ),
+            )
+            database.executemany(
+                'INSERT INTO "columns" VALUES (?, ?, ?, ?, ?)',
+                [
+                    (
+                        name,
+                        column.name,
+                        column.unit,
+                        UNIT_CODES.get(column.unit, ""),
+                        column.meaning,
+                    )
+                    for column in columns
+                ],
+            )
 
 
 def _json(out: Path, tables: Mapping[str, Table], rows: Rows, edition: Edition) -> None:
-    made = {name: [{column.name: value if isinstance(value, bool) else _words(value)
-                    for column, value in zip(table.columns_in(edition), row, strict=True)}
-                   for row in rows[name]] for name, table in tables.items()}
-    units = {name: {column.name: column.unit for column in table.columns_in(edition)
-                    if column.unit} for name, table in tables.items()}
-    out.write_text(json.dumps({"kilnfolio": __version__, "caution": SAFETY, "units": units,
-                               "tables": made}, indent=1, ensure_ascii=False) + "\n", "utf-8")
+    made = {
+        name: [
+            {
+                column.name: value if isinstance(value, bool) else _words(value)
+                for column, value in zip(table.columns_in(edition), row, strict=True)
+            }
+            for row in rows[name]
+        ]
+        for name, table in tables.items()
+    }
+    units = {
+        name: {column.name: column.unit for column in table.columns_in(edition) if column.unit}
+        for name, table in tables.items()
+    }
+    out.write_text(
+        json.dumps(
+            {"kilnfolio": __version__, "caution": SAFETY, "units": units, "tables": made},
+            indent=1,
+            ensure_ascii=False,
+        )
+        + "\n",
+        "utf-8",
+    )
 
 
 def _parquet(out: Path, tables: Mapping[str, Table], rows: Rows, edition: Edition) -> None:
@@ -177,22 +252,41 @@ def _parquet(out: Path, tables: Mapping[str, Table], rows: Rows, edition: Editio
         import pyarrow.parquet as pq
     except ImportError:
         raise ExportRefusedError(
-            "Parquet needs kilnfolio's extra 'parquet': pip install 'kilnfolio[parquet]'") from None
-    types = {"string": pa.string(), "number": pa.float64(), "integer": pa.int64(),
-             "boolean": pa.bool_(), "date": pa.date32(), "datetime": pa.timestamp("s", "UTC")}
+            "Parquet needs kilnfolio's extra 'parquet': pip install 'kilnfolio[parquet]'"
+        ) from None
+    types = {
+        "string": pa.string(),
+        "number": pa.float64(),
+        "integer": pa.int64(),
+        "boolean": pa.bool_(),
+        "date": pa.date32(),
+        "datetime": pa.timestamp("s", "UTC"),
+    }
     out.mkdir()
     for name, table in tables.items():
         columns = table.columns_in(edition)
-        schema = pa.schema([pa.field(column.name, types[column.kind], metadata={
-            "unit": column.unit, "meaning": column.meaning}) for column in columns])
+        schema = pa.schema(
+            [
+                pa.field(
+                    column.name,
+                    types[column.kind],
+                    metadata={"unit": column.unit, "meaning": column.meaning},
+                )
+                for column in columns
+            ]
+        )
         values = list(zip(*rows[name], strict=True)) or [()] * len(columns)
-        arrays = [pa.array(list(given), field.type)
-                  for given, field in zip(values, schema, strict=True)]
+        arrays = [
+            pa.array(list(given), field.type) for given, field in zip(values, schema, strict=True)
+        ]
         pq.write_table(pa.table(arrays, schema), out / f"{name}.parquet")
     _write_descriptor(out, tables, edition, "parquet")
 
 
 #: The formats, and what writes each.
 FORMATS: dict[str, Callable[[Path, Mapping[str, Table], Rows, Edition], None]] = {
-    "package": _package, "sqlite": _sqlite, "parquet": _parquet, "json": _json}
-
+    "package": _package,
+    "sqlite": _sqlite,
+    "parquet": _parquet,
+    "json": _json,
+}

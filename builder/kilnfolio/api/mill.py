@@ -144,8 +144,9 @@ class MillView:
         """
         return frame(TABLES[name], self._folder)
 
-    def rows(self, name: str, edition: Edition = "mill", lot: str | None = None
-             ) -> list[tuple[object, ...]]:
+    def rows(
+        self, name: str, edition: Edition = "mill", lot: str | None = None
+    ) -> list[tuple[object, ...]]:
         """Return the rows of a table, with the columns an edition may hold.
 
         Parameters
@@ -159,11 +160,15 @@ class MillView:
         """
         charges: tuple[str, ...] | None = None
         if lot is not None:
-            charges = tuple(sorted(
-                {pack.charge for pack in self._folder.lots[lot].record.packs}))
-        return list(rows_of(
-            TABLES[name], charge_sources(self._folder, charges),
-            lot_sources(self._folder, None if lot is None else (lot,)), edition))
+            charges = tuple(sorted({pack.charge for pack in self._folder.lots[lot].record.packs}))
+        return list(
+            rows_of(
+                TABLES[name],
+                charge_sources(self._folder, charges),
+                lot_sources(self._folder, None if lot is None else (lot,)),
+                edition,
+            )
+        )
 
 
 class ChargeView:
@@ -184,8 +189,7 @@ class ChargeView:
         return frame(TABLES[name], self._folder, (self.number,))
 
 
-def frame(table: Table, folder: MillFolder, charges: tuple[str, ...] | None = None
-          ) -> pd.DataFrame:
+def frame(table: Table, folder: MillFolder, charges: tuple[str, ...] | None = None) -> pd.DataFrame:
     """Return a table as a pandas frame with units and meanings."""
     import pandas as pd
 
@@ -195,8 +199,10 @@ def frame(table: Table, folder: MillFolder, charges: tuple[str, ...] | None = No
         charge_rows = list(charge_sources(folder, charges))
     else:
         lot_rows = list(lot_sources(folder))
-    made = pd.DataFrame(list(rows_of(table, iter(charge_rows), iter(lot_rows))),
-                        columns=[column.name for column in table.columns])
+    made = pd.DataFrame(
+        list(rows_of(table, iter(charge_rows), iter(lot_rows))),
+        columns=[column.name for column in table.columns],
+    )
     kinds = {"number": "float64", "integer": "Int64", "boolean": "boolean", "string": "string"}
     for column in table.columns:
         if column.kind in kinds:

@@ -70,7 +70,8 @@ class OpenLedger:
             raise SealRefusedError(
                 f"{at.isoformat()} is before the last entry of the ledger, "
                 f"{entries[-1].at.isoformat()}; check the clock. If that entry has the wrong time: "
-                "kilnfolio ledger correct-clock --by NAME --reason '…'")
+                "kilnfolio ledger correct-clock --by NAME --reason '…'"
+            )
 
     def refuse_keys(self, keys: Keys, at: dt.datetime) -> None:
         """Refuse a key that was replaced or revoked.
@@ -81,8 +82,9 @@ class OpenLedger:
             Says by which entry.
         """
         book = KeyBook(None, self.ledger.entries)
-        if reasons := [what for _, what in book.ended(
-                keys.public, at.date(), len(self.ledger.entries) + 1)]:
+        if reasons := [
+            what for _, what in book.ended(keys.public, at.date(), len(self.ledger.entries) + 1)
+        ]:
             raise SealRefusedError(*(f"{keys.path}: an entry now {what}" for what in reasons))
 
     def refuse(self, at: dt.datetime, keys: Keys) -> None:
@@ -92,13 +94,18 @@ class OpenLedger:
 
     def append(self, draft: Draft, keys: Keys) -> Entry:
         """Sign a charge's entry and add it; see `add`."""
-        return self.add(Entry(**dict(draft), **self._place(keys),
-                              amends=_amended(self.of(draft.charge))), keys)
+        return self.add(
+            Entry(**dict(draft), **self._place(keys), amends=_amended(self.of(draft.charge))), keys
+        )
 
     def append_lot(self, draft: LotDraft, keys: Keys) -> LotEntry:
         """Sign a lot's entry and add it; see `add`."""
-        return self.add(LotEntry(**dict(draft), **self._place(keys),
-                                 amends=_amended(self.ledger.of_lot(draft.lot))), keys)
+        return self.add(
+            LotEntry(
+                **dict(draft), **self._place(keys), amends=_amended(self.ledger.of_lot(draft.lot))
+            ),
+            keys,
+        )
 
     def append_other(self, model: type[E], keys: Keys, **values: Any) -> E:
         """Sign an entry about the ledger itself and add it; see `add`."""
@@ -113,9 +120,13 @@ class OpenLedger:
 
     def _place(self, keys: Keys) -> dict[str, Any]:
         """Return what an entry holds of its place in the ledger, its signature still to come."""
-        return {"format": FORMAT, "number": len(self.ledger.entries) + 1,
-                "before": self.ledger.before(FORMAT), "public_key": keys.public,
-                "signature": "0" * 128}
+        return {
+            "format": FORMAT,
+            "number": len(self.ledger.entries) + 1,
+            "before": self.ledger.before(FORMAT),
+            "public_key": keys.public,
+            "signature": "0" * 128,
+        }
 
     def add(self, unsigned: E, keys: Keys, head_keys: Keys | None = None) -> E:
         """Sign an entry, add it, and sign the head of the ledger with it.
@@ -160,8 +171,10 @@ def writing(root: Path) -> Iterator[OpenLedger]:
         ledger = read_ledger(root)
         bad = [d for d in ledger.differences if d.kind not in MENDED_BY_ADDING]
         if bad:
-            raise SealRefusedError("the ledger does not hold, so nothing is added to it; bring it "
-                                   "back from a copy", *(f"{d.where}: {d.what}" for d in bad))
+            raise SealRefusedError(
+                "the ledger does not hold, so nothing is added to it; bring it back from a copy",
+                *(f"{d.where}: {d.what}" for d in bad),
+            )
         if ledger.torn:
             _mend(handle, ledger)
         yield OpenLedger(root, handle, parse_ledger(read_all(handle)), ledger.heads)
@@ -174,12 +187,19 @@ def _mend(handle: int, ledger: Ledger) -> None:
     not take an entry off it.
     """
     lines = parse_ledger(ledger.torn + b"\n").lines
-    if lines and lines[0].entry.before == ledger.before(lines[0].entry.format) and signature_fits(
-            lines[0].entry.public_key, signed_bytes(lines[0].entry), lines[0].entry.signature):
+    if (
+        lines
+        and lines[0].entry.before == ledger.before(lines[0].entry.format)
+        and signature_fits(
+            lines[0].entry.public_key, signed_bytes(lines[0].entry), lines[0].entry.signature
+        )
+    ):
         add(handle, b"\n")
         return
     if lines:
-        raise SealRefusedError(f"the last line of {LEDGER} is an entry that does not follow from "
-                               "the one before it; bring the ledger back from a copy")
+        raise SealRefusedError(
+            f"the last line of {LEDGER} is an entry that does not follow from "
+            "the one before it; bring the ledger back from a copy"
+        )
     os.ftruncate(handle, len(read_all(handle)) - len(ledger.torn))
     os.fsync(handle)

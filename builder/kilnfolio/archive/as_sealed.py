@@ -68,15 +68,24 @@ def kept_bytes(root: Path, file: SealedFile) -> bytes:
         raw = (root / name).read_bytes()
         if sha256(raw) == file.sha256:
             return raw
-    raise RecordProblems([Problem(
-        Place(name.as_posix()), f"the copy of {file.path}",
-        "it is missing, or is not the file that was sealed", "Bring it back from a backup")])
+    raise RecordProblems(
+        [
+            Problem(
+                Place(name.as_posix()),
+                f"the copy of {file.path}",
+                "it is missing, or is not the file that was sealed",
+                "Bring it back from a backup",
+            )
+        ]
+    )
 
 
 # --- what was sealed ------------------------------------------------------------------------------
 
-def sealed_dossier(root: Path, entry: Entry, ordinal: int,
-                   folder: MillFolder | None = None) -> Dossier:
+
+def sealed_dossier(
+    root: Path, entry: Entry, ordinal: int, folder: MillFolder | None = None
+) -> Dossier:
     """Return the dossier a seal signs.
 
     A dossier whose form this version cannot read, or whose file was damaged, is computed again from
@@ -121,13 +130,16 @@ def as_sealed_library(folder: MillFolder, root: Path, entry: LotEntry) -> MillFo
     if not entry.files:
         return folder
     sealed = folder_as_sealed(root, entry)
-    species = ChainMap(cast("dict[str, Any]", sealed.species),
-                       cast("dict[str, Any]", folder.species))
-    return folder.with_records(mill=sealed.mill, limits=sealed.limits, sources=sealed.sources,
-                               species=species)
+    species = ChainMap(
+        cast("dict[str, Any]", sealed.species), cast("dict[str, Any]", folder.species)
+    )
+    return folder.with_records(
+        mill=sealed.mill, limits=sealed.limits, sources=sealed.sources, species=species
+    )
 
 
 # --- today's limits beside it ---------------------------------------------------------------------
+
 
 @dataclass(frozen=True)
 class OtherOutcome:
@@ -151,8 +163,9 @@ class OtherOutcome:
         return f"By the limits in force today, {self.check}{about} {now} — {then}."
 
 
-def by_todays_limits(folder: MillFolder, sealed: Dossier, limits: Located[Limits]
-                     ) -> tuple[OtherOutcome, ...]:
+def by_todays_limits(
+    folder: MillFolder, sealed: Dossier, limits: Located[Limits]
+) -> tuple[OtherOutcome, ...]:
     """Return which checks would say something else of a sealed charge by today's limits.
 
     The charge is reviewed again only where a limit's value or scope changed; everything but the
@@ -175,18 +188,25 @@ def by_todays_limits(folder: MillFolder, sealed: Dossier, limits: Located[Limits
     same_rules = sealed.rules.version == rules_version()
     then = _findings(sealed if same_rules else review_charge(folder, sealed.charge), checks)
     now = _findings(review_charge(folder.with_records(limits=limits), sealed.charge), checks)
-    return tuple(_other(key, then.get(key, ()), now.get(key, ()))
-                 for key in dict.fromkeys([*then, *now])
-                 if _outcomes(then.get(key, ())) != _outcomes(now.get(key, ())))
+    return tuple(
+        _other(key, then.get(key, ()), now.get(key, ()))
+        for key in dict.fromkeys([*then, *now])
+        if _outcomes(then.get(key, ())) != _outcomes(now.get(key, ()))
+    )
 
 
 def _changed_limits(before: Limits, after: Limits) -> set[str]:
     def values(limits: Limits, key: str) -> bytes:
-        return canonical([[limit.value, limit.scope.model_dump(mode="json")]
-                          for limit in limits.limits.get(key, [])])
+        return canonical(
+            [
+                [limit.value, limit.scope.model_dump(mode="json")]
+                for limit in limits.limits.get(key, [])
+            ]
+        )
 
-    return {key for key in {*before.limits, *after.limits}
-            if values(before, key) != values(after, key)}
+    return {
+        key for key in {*before.limits, *after.limits} if values(before, key) != values(after, key)
+    }
 
 
 def _findings(dossier: Dossier, checks: set[str]) -> dict[tuple[str, str], tuple[Finding, ...]]:
@@ -203,5 +223,9 @@ def _outcomes(findings: Sequence[Finding]) -> list[str]:
 
 
 def _other(key: tuple[str, str], then: Sequence[Finding], now: Sequence[Finding]) -> OtherOutcome:
-    return OtherOutcome(*key, " and ".join(_outcomes(then)), " and ".join(_outcomes(now)),
-                        " ".join(dict.fromkeys(finding.message for finding in now)))
+    return OtherOutcome(
+        *key,
+        " and ".join(_outcomes(then)),
+        " and ".join(_outcomes(now)),
+        " ".join(dict.fromkeys(finding.message for finding in now)),
+    )

@@ -79,16 +79,17 @@ class SealAudit(Part):
     notes: tuple[Difference, ...]
     """What changed without moving a number."""
 
-
     @property
     def verdict(self) -> str:
         """How it compares, in words."""
         count = len(self.differences)
         parts = [f"{count} difference{'s' if count != 1 else ''}"] if count else []
         if self.rules_changes:
-            parts.append(f"sealed under rules {self.rules_sealed.get('version')}, computed again "
-                         f"under rules {self.rules_now.get('version')}: "
-                         f"{differ(self.moved, self.new)}")
+            parts.append(
+                f"sealed under rules {self.rules_sealed.get('version')}, computed again "
+                f"under rules {self.rules_now.get('version')}: "
+                f"{differ(self.moved, self.new)}"
+            )
         return "; ".join(parts) or "the same"
 
 
@@ -197,23 +198,34 @@ class AuditReport(Part):
         if self.outcome == "incomplete":
             return f"incomplete: nothing differs, but {'; '.join(self._lacks())}"
         same = "recomputed and identical"
-        return same if self.trusted_keys else \
-            f"{same}, but the key was not had from the mill by another way (--key)"
+        return (
+            same
+            if self.trusted_keys
+            else f"{same}, but the key was not had from the mill by another way (--key)"
+        )
 
     def _lacks(self) -> Iterator[str]:
         if self.unconfirmed:
             moved = sum(len(seal.moved) for seal in self.unconfirmed)
             charges = len({seal.charge for seal in self.unconfirmed})
-            yield (f"{moved} figure{'s' if moved != 1 else ''} of {charges} "
-                   f"charge{'s' if charges != 1 else ''} not confirmed: sealed under earlier "
-                   "rules, which give them differently")
+            yield (
+                f"{moved} figure{'s' if moved != 1 else ''} of {charges} "
+                f"charge{'s' if charges != 1 else ''} not confirmed: sealed under earlier "
+                "rules, which give them differently"
+            )
         if count := len(self.all_open):
             yield f"{count} thing{'s' if count != 1 else ''} could not be confirmed"
 
 
-def audit(path: Path, *, trusted: Sequence[TrustedKey] = (), since: Head | None = None,
-          notice: str = "", made_again: MadeAgain | None = None,
-          lot_again: LotAgain | None = None) -> AuditReport:
+def audit(
+    path: Path,
+    *,
+    trusted: Sequence[TrustedKey] = (),
+    since: Head | None = None,
+    notice: str = "",
+    made_again: MadeAgain | None = None,
+    lot_again: LotAgain | None = None,
+) -> AuditReport:
     """Audit a bag, a folder of bags, or a mill folder.
 
     Parameters
@@ -242,15 +254,24 @@ def audit(path: Path, *, trusted: Sequence[TrustedKey] = (), since: Head | None 
     elif (path / MILL_RECORD).exists():
         folders = [_audit_mill(path, trusted, again)]
     else:
-        folders = [_audit_bag(bag, bag.relative_to(path).as_posix(), trusted, again)
-                   for bag in _bags_below(path)]
+        folders = [
+            _audit_bag(bag, bag.relative_to(path).as_posix(), trusted, again)
+            for bag in _bags_below(path)
+        ]
     if not folders and not _is_of_an_edition(path):
-        raise NothingToAuditError(f"{path}: there is no bag here (a folder with bagit.txt) and no "
-                                  f"mill folder (with {MILL_RECORD})")
+        raise NothingToAuditError(
+            f"{path}: there is no bag here (a folder with bagit.txt) and no "
+            f"mill folder (with {MILL_RECORD})"
+        )
     differences, unknown = compare_heads(path, folders, since)
-    return AuditReport(path=str(path), kilnfolio=__version__,
-                       trusted_keys=tuple(key.public_key for key in trusted),
-                       folders=tuple(folders), differences=tuple(differences), open=tuple(unknown))
+    return AuditReport(
+        path=str(path),
+        kilnfolio=__version__,
+        trusted_keys=tuple(key.public_key for key in trusted),
+        folders=tuple(folders),
+        differences=tuple(differences),
+        open=tuple(unknown),
+    )
 
 
 #: Makes the record of a lot again: takes the library, the charges and the lot as sealed, its
@@ -286,30 +307,55 @@ def _audit_bag(path: Path, name: str, trusted: Sequence[TrustedKey], again: _Aga
     files, differences = read_bag(path)
     differences += verify_files(files)
     if any(difference.kind == "not-a-file" for difference in differences):
-        return FolderAudit(path=name, kind="bag", files=len(files), entries=0, seals=(),
-                           differences=tuple(differences))  # a link is not followed
+        return FolderAudit(
+            path=name,
+            kind="bag",
+            files=len(files),
+            entries=0,
+            seals=(),
+            differences=tuple(differences),
+        )  # a link is not followed
     root = path / "data"
     charge = _charge_of(files)
     ledger, proof = read_bag_ledger(root, trusted)
     entries = ledger.of(charge) if charge else ()
     if not entries:
-        differences.append(Difference(kind="nothing-sealed", where="data", what="the ledger here "
-                                      "has no entry for a charge whose record is here"))
+        differences.append(
+            Difference(
+                kind="nothing-sealed",
+                where="data",
+                what="the ledger here has no entry for a charge whose record is here",
+            )
+        )
     elif sha256(files.get("data/dossier.json", b"")) != entries[-1].dossier:
-        differences.append(Difference(
-            kind="dossier-changed", where="data/dossier.json", sealed=entries[-1].dossier,
-            found=sha256(files.get("data/dossier.json", b"")),
-            what=f"it is not the dossier entry {entries[-1].number} sealed"))
+        differences.append(
+            Difference(
+                kind="dossier-changed",
+                where="data/dossier.json",
+                sealed=entries[-1].dossier,
+                found=sha256(files.get("data/dossier.json", b"")),
+                what=f"it is not the dossier entry {entries[-1].number} sealed",
+            )
+        )
     seals = [_audit_seal(root, entries, place, closed=True) for place in range(len(entries))]
     unknown = [*_times(root, entries)]
     if proof is None:
-        unknown.append(Difference(
-            kind="no-proof", where=f"data/{PROOF.as_posix()}", what="nothing shows that the "
-            "entries stand in the mill's ledger: no head was signed since"))
+        unknown.append(
+            Difference(
+                kind="no-proof",
+                where=f"data/{PROOF.as_posix()}",
+                what="nothing shows that the "
+                "entries stand in the mill's ledger: no head was signed since",
+            )
+        )
     sealed = _sealed_paths(ledger, entries)
-    beside = {path: data for path, data in files.items()
-              if path not in sealed and not path.startswith(("manifest-", "tagmanifest-"))
-              and path != "bagit.txt"}
+    beside = {
+        path: data
+        for path, data in files.items()
+        if path not in sealed
+        and not path.startswith(("manifest-", "tagmanifest-"))
+        and path != "bagit.txt"
+    }
     if entries:
         made, not_made = _made_again(root, files, ledger, proof, entries, beside, again)
         differences += made
@@ -319,28 +365,47 @@ def _audit_bag(path: Path, name: str, trusted: Sequence[TrustedKey], again: _Aga
     differences += _below("data/", lot_differences)
     unknown += not_made
     return FolderAudit(
-        path=name, kind="bag", files=len(files), entries=len(ledger.entries), seals=tuple(seals),
+        path=name,
+        kind="bag",
+        files=len(files),
+        entries=len(ledger.entries),
+        seals=tuple(seals),
         lots=tuple(lots_made),
         head=Head(size=proof.head.size, root=proof.head.root) if proof else None,
-        differences=(*differences, *_below("data/", ledger.differences)), open=tuple(unknown))
+        differences=(*differences, *_below("data/", ledger.differences)),
+        open=tuple(unknown),
+    )
 
 
 def _sealed_paths(ledger: Ledger, entries: tuple[Entry, ...]) -> set[str]:
     """Return the payload that seals vouch for, or that is the ledger itself."""
-    sealed = {f"data/{place}" for entry in entries for file in entry.files
-              for place in (file.path, (KEPT / file.sha256).as_posix())}
-    sealed |= {f"data/{dossier_path(entry.charge, place)}"
-               for place, entry in enumerate(entries, 1)}
+    sealed = {
+        f"data/{place}"
+        for entry in entries
+        for file in entry.files
+        for place in (file.path, (KEPT / file.sha256).as_posix())
+    }
+    sealed |= {
+        f"data/{dossier_path(entry.charge, place)}" for place, entry in enumerate(entries, 1)
+    }
     lots = tuple(entry for entry in ledger.entries if isinstance(entry, LotEntry))
     sealed |= {f"data/{path.as_posix()}" for path, _ in lot_records(lots)}
     sealed |= {f"data/{(KEPT / file.sha256).as_posix()}" for entry in lots for file in entry.files}
-    return sealed | {"data/dossier.json", *(f"data/{one.as_posix()}"
-                                            for one in (ENTRIES, PROOF, KEYRING))}
+    return sealed | {
+        "data/dossier.json",
+        *(f"data/{one.as_posix()}" for one in (ENTRIES, PROOF, KEYRING)),
+    }
 
 
-def _made_again(root: Path, files: Mapping[str, bytes], ledger: Ledger, proof: Proof | None,
-                entries: tuple[Entry, ...], beside: Mapping[str, bytes], again: _Again
-                ) -> tuple[list[Difference], list[Difference]]:
+def _made_again(
+    root: Path,
+    files: Mapping[str, bytes],
+    ledger: Ledger,
+    proof: Proof | None,
+    entries: tuple[Entry, ...],
+    beside: Mapping[str, bytes],
+    again: _Again,
+) -> tuple[list[Difference], list[Difference]]:
     """Compare what a bag holds beside the sealed files with the same made again."""
     last = entries[-1]
     sealed = files.get("data/dossier.json", b"")
@@ -349,35 +414,53 @@ def _made_again(root: Path, files: Mapping[str, bytes], ledger: Ledger, proof: P
         dossier = Dossier.model_validate_json(sealed)
         lots = tuple(entry for entry in ledger.entries if isinstance(entry, LotEntry))
         part = BagLedger(tuple(line.raw for line in ledger.lines), entries, lots, proof)
-        payload = {path.removeprefix("data/"): data for path, data in files.items()
-                   if path.startswith("data/") and path != "data/datapackage.json"}
+        payload = {
+            path.removeprefix("data/"): data
+            for path, data in files.items()
+            if path.startswith("data/") and path != "data/datapackage.json"
+        }
         with laid_out(inputs) as folder:
             made = derived_files(folder, dossier, part, inputs, payload, again.notice)
             if not again.notice:  # the words it prints are not known here
                 del made["README.txt"]
             if again.make:
-                made |= {f"data/{path}": data for path, data
-                         in again.make(folder, sealed, entries, demo_keys(root)).items()}
+                made |= {
+                    f"data/{path}": data
+                    for path, data in again.make(folder, sealed, entries, demo_keys(root)).items()
+                }
     except Exception:  # files somebody altered: what is wrong with them is named elsewhere
         made = {}
     differences, unknown = [], []
     ours = f"Bag-Software-Agent: kilnfolio {__version__}\n".encode() in files.get(
-        "bag-info.txt", b"")
+        "bag-info.txt", b""
+    )
     for path, data in beside.items():
         if path not in made or (made[path] != data and not ours):
-            unknown.append(Difference(
-                kind="not-made-again", where=path, what="no seal covers it, and it was not made "
-                "again from what is sealed" + ("" if ours else
-                                               ": another version of kilnfolio made it")))
+            unknown.append(
+                Difference(
+                    kind="not-made-again",
+                    where=path,
+                    what="no seal covers it, and it was not made "
+                    "again from what is sealed"
+                    + ("" if ours else ": another version of kilnfolio made it"),
+                )
+            )
         elif made[path] != data:
-            differences.append(Difference(
-                kind="file-differs", where=path, sealed=sha256(made[path]), found=sha256(data),
-                what="made again from what is sealed, it is another file"))
+            differences.append(
+                Difference(
+                    kind="file-differs",
+                    where=path,
+                    sealed=sha256(made[path]),
+                    found=sha256(data),
+                    what="made again from what is sealed, it is another file",
+                )
+            )
     return differences, unknown
 
 
-def _lots_again(root: Path, ledger: Ledger, lots: Sequence[LotEntry], again: _Again
-                ) -> tuple[list[LotAudit], list[Difference], list[Difference]]:
+def _lots_again(
+    root: Path, ledger: Ledger, lots: Sequence[LotEntry], again: _Again
+) -> tuple[list[LotAudit], list[Difference], list[Difference]]:
     """Make the sealed records of lots again, and compare them."""
     audits, differences, unknown = [], [], []
     for path, entry in lot_records(lots):
@@ -389,8 +472,10 @@ def _lots_again(root: Path, ledger: Ledger, lots: Sequence[LotEntry], again: _Ag
         elif lacking := [one.charge for one in entry.charges if not ledger.of(one.charge)]:
             reason = f"it also rests on {len(lacking)} charges that are not here"
         elif sealed.get("kilnfolio") != __version__ or sealed.get("rules") != rules_version():
-            reason = (f"kilnfolio {sealed.get('kilnfolio')}, rules {sealed.get('rules')}, worded "
-                      "it; audit it with that version too")
+            reason = (
+                f"kilnfolio {sealed.get('kilnfolio')}, rules {sealed.get('rules')}, worded "
+                "it; audit it with that version too"
+            )
         if reason:
             unknown.append(Difference(kind="lot-not-made-again", where=where, what=reason))
             continue
@@ -401,24 +486,38 @@ def _lots_again(root: Path, ledger: Ledger, lots: Sequence[LotEntry], again: _Ag
     return audits, differences, unknown
 
 
-def _lot_made_again(root: Path, ledger: Ledger, entry: LotEntry, sealed: dict[str, Any],
-                    again: _Again) -> list[Difference]:
+def _lot_made_again(
+    root: Path, ledger: Ledger, entry: LotEntry, sealed: dict[str, Any], again: _Again
+) -> list[Difference]:
     try:
         files, dossiers = _for_lot(root, ledger, entry, sealed["asked"])
         assert again.lot is not None
         with laid_out(files) as folder:
             made = read_json(again.lot(folder, entry.lot, sealed["asked"], dossiers))
     except Exception as error:  # of what somebody may have altered: it is a finding
-        return [Difference(kind="lot-not-made-again", where="", what="it cannot be made again from "
-                           f"what is sealed ({type(error).__name__})")]
+        return [
+            Difference(
+                kind="lot-not-made-again",
+                where="",
+                what=f"it cannot be made again from what is sealed ({type(error).__name__})",
+            )
+        ]
     keys = [key for key in dict.fromkeys([*sealed, *made]) if sealed.get(key) != made.get(key)]
-    return [Difference(kind="value-differs", where=f"/{key}", sealed=str(sealed.get(key)),
-                       found=str(made.get(key)), what=f"sealed {sealed.get(key)!r}, made again "
-                       f"{made.get(key)!r}") for key in keys]
+    return [
+        Difference(
+            kind="value-differs",
+            where=f"/{key}",
+            sealed=str(sealed.get(key)),
+            found=str(made.get(key)),
+            what=f"sealed {sealed.get(key)!r}, made again {made.get(key)!r}",
+        )
+        for key in keys
+    ]
 
 
-def _for_lot(root: Path, ledger: Ledger, entry: LotEntry, asked: dict[str, Any]
-             ) -> tuple[dict[str, bytes], dict[str, Dossier]]:
+def _for_lot(
+    root: Path, ledger: Ledger, entry: LotEntry, asked: dict[str, Any]
+) -> tuple[dict[str, bytes], dict[str, Dossier]]:
     """Return the files a lot was sealed on, without what stays in the mill, and the dossiers."""
     files: dict[str, bytes] = {}
     dossiers = {}
@@ -431,8 +530,13 @@ def _for_lot(root: Path, ledger: Ledger, entry: LotEntry, asked: dict[str, Any]
     for file in entry.files:
         if not entry.is_own(file.path):
             files[file.path] = kept_bytes(root, file)
-    packs = [{**{key: value for key, value in pack.items() if key != "from"},
-              "charge": entry.charges[pack["from"]].charge} for pack in asked["packs"]]
+    packs = [
+        {
+            **{key: value for key, value in pack.items() if key != "from"},
+            "charge": entry.charges[pack["from"]].charge,
+        }
+        for pack in asked["packs"]
+    ]
     # JSON is YAML too
     files[f"content/lots/{entry.lot}.yaml"] = canonical({"format": 1, **asked, "packs": packs})
     return files, dossiers
@@ -445,28 +549,42 @@ def _times(root: Path, entries: tuple[Entry, ...]) -> Iterator[Difference]:
         dossier = _json(root / dossier_path(entry.charge, place)) or {}
         ended = dossier.get("ended")
         if isinstance(ended, str) and entry.at < dt.datetime.fromisoformat(ended):
-            yield Difference(kind="sealed-before-it-ended", where=f"entry {entry.number}",
-                             what=f"{entry.charge} is sealed {entry.at.isoformat()}, and ended "
-                             f"{ended}: ask the mill about its clock")
+            yield Difference(
+                kind="sealed-before-it-ended",
+                where=f"entry {entry.number}",
+                what=f"{entry.charge} is sealed {entry.at.isoformat()}, and ended "
+                f"{ended}: ask the mill about its clock",
+            )
         if entry.at > now:
-            yield Difference(kind="sealed-in-the-future", where=f"entry {entry.number}",
-                             what=f"{entry.charge} is sealed {entry.at.isoformat()}, and that is "
-                             "later than this computer's clock: ask the mill about its clock")
+            yield Difference(
+                kind="sealed-in-the-future",
+                where=f"entry {entry.number}",
+                what=f"{entry.charge} is sealed {entry.at.isoformat()}, and that is "
+                "later than this computer's clock: ask the mill about its clock",
+            )
 
 
 def _charge_of(files: dict[str, bytes]) -> str | None:
     """Return the charge a bag is about: the one whose record lies in it."""
-    found = [Path(path).parent.name for path in files
-             if path.startswith("data/content/charges/") and path.endswith("/charge.yaml")]
+    found = [
+        Path(path).parent.name
+        for path in files
+        if path.startswith("data/content/charges/") and path.endswith("/charge.yaml")
+    ]
     if not found:  # the record was taken out: the sealed dossier's name still says
-        found = [Path(path).name.rpartition("-")[0] for path in files
-                 if path.startswith("data/content/ledger/dossiers/")]
+        found = [
+            Path(path).name.rpartition("-")[0]
+            for path in files
+            if path.startswith("data/content/ledger/dossiers/")
+        ]
     return found[0] if found else None
 
 
 def _below(folder: str, differences: Sequence[Difference]) -> list[Difference]:
-    return [difference.model_copy(update={"where": folder + difference.where})
-            for difference in differences]
+    return [
+        difference.model_copy(update={"where": folder + difference.where})
+        for difference in differences
+    ]
 
 
 def _audit_mill(path: Path, trusted: Sequence[TrustedKey], again: _Again) -> FolderAudit:
@@ -478,16 +596,24 @@ def _audit_mill(path: Path, trusted: Sequence[TrustedKey], again: _Again) -> Fol
         seals += [_audit_seal(path, entries, place, closed=False) for place in range(len(entries))]
         unknown += _times(path, entries)
     records = (path / "content/charges").glob("*/*/charge.yaml")
-    unsealed = sorted({record.parent.name for record in records}
-                      - set(ledger.charges))
+    unsealed = sorted({record.parent.name for record in records} - set(ledger.charges))
     lots = [entry for lot in ledger.lots for entry in ledger.of_lot(lot)]
     made, lot_differences, not_made = _lots_again(path, ledger, lots, again)
     unknown += not_made
     size = len(ledger.lines)
     head = Head(size=size, root=ledger.tree.root().hex()) if size else None
-    return FolderAudit(path=str(path), kind="mill", files=0, entries=size, head=head,
-                       differences=(*ledger.differences, *lot_differences), lots=tuple(made),
-                       seals=tuple(seals), open=tuple(unknown), unsealed=tuple(unsealed))
+    return FolderAudit(
+        path=str(path),
+        kind="mill",
+        files=0,
+        entries=size,
+        head=head,
+        differences=(*ledger.differences, *lot_differences),
+        lots=tuple(made),
+        seals=tuple(seals),
+        open=tuple(unknown),
+        unsealed=tuple(unsealed),
+    )
 
 
 def _audit_seal(root: Path, entries: tuple[Entry, ...], place: int, *, closed: bool) -> SealAudit:
@@ -506,14 +632,26 @@ def _audit_seal(root: Path, entries: tuple[Entry, ...], place: int, *, closed: b
         notes += compared.notes
     prefix = "data/" if closed else ""
     return SealAudit(
-        charge=entry.charge, entry=entry.number, kind=entry.kind, sealed_at=entry.at.isoformat(),
-        by=entry.by, reason=entry.reason or "", dossier=entry.dossier, public_key=entry.public_key,
-        rules_sealed=_rules(sealed), rules_now=_rules(again), files=len(gathered.files),
+        charge=entry.charge,
+        entry=entry.number,
+        kind=entry.kind,
+        sealed_at=entry.at.isoformat(),
+        by=entry.by,
+        reason=entry.reason or "",
+        dossier=entry.dossier,
+        public_key=entry.public_key,
+        rules_sealed=_rules(sealed),
+        rules_now=_rules(again),
+        files=len(gathered.files),
         numbers=count_numbers({key: value for key, value in again.items() if key != "inputs"}),
-        differences=tuple(_below(prefix, differences)), notes=tuple(_below(prefix, notes)),
-        moved=tuple(_below(prefix, compared.moved)), new=tuple(_below(prefix, compared.new)),
-        rules_changes=tuple(f"rules {change.version}: {change.what}"
-                            for change in compared.changes))
+        differences=tuple(_below(prefix, differences)),
+        notes=tuple(_below(prefix, notes)),
+        moved=tuple(_below(prefix, compared.moved)),
+        new=tuple(_below(prefix, compared.new)),
+        rules_changes=tuple(
+            f"rules {change.version}: {change.what}" for change in compared.changes
+        ),
+    )
 
 
 def _json(path: Path) -> dict[str, Any] | None:
@@ -531,8 +669,10 @@ def _rules(dossier: dict[str, Any] | None) -> dict[str, Any]:
 
 # --- heads ----------------------------------------------------------------------------------------
 
-def compare_heads(path: Path, folders: Sequence[FolderAudit], since: Head | None
-                  ) -> tuple[list[Difference], list[Difference]]:
+
+def compare_heads(
+    path: Path, folders: Sequence[FolderAudit], since: Head | None
+) -> tuple[list[Difference], list[Difference]]:
     """Compare the heads of what is audited with each other, and with one somebody kept.
 
     Returns
@@ -552,19 +692,36 @@ def compare_heads(path: Path, folders: Sequence[FolderAudit], since: Head | None
         else:
             first, here = known.setdefault(head.size, (head.root, where))
         if not first:
-            differences.append(Difference(
-                kind="entries-dropped", where=where, sealed=head.root, what=f"it is a head of "
-                f"{head.size} entries, and the ledger here has {len(tree or ())}: entries were "
-                "taken off its end"))
+            differences.append(
+                Difference(
+                    kind="entries-dropped",
+                    where=where,
+                    sealed=head.root,
+                    what=f"it is a head of "
+                    f"{head.size} entries, and the ledger here has {len(tree or ())}: entries were "
+                    "taken off its end",
+                )
+            )
         elif first != head.root:
-            differences.append(Difference(
-                kind="ledgers-disagree", where=where, sealed=first, found=head.root,
-                what=f"its head of {head.size} entries is not that of {here}; a mill has one "
-                "ledger, so one of the two was written anew"))
+            differences.append(
+                Difference(
+                    kind="ledgers-disagree",
+                    where=where,
+                    sealed=first,
+                    found=head.root,
+                    what=f"its head of {head.size} entries is not that of {here}; a mill has one "
+                    "ledger, so one of the two was written anew",
+                )
+            )
     if since and tree is None and len(known) > 1:
-        unknown.append(Difference(
-            kind="not-compared", where="--since", what="heads of different sizes are compared with "
-            "the mill's ledger or its auditor edition; a bag alone does not hold enough"))
+        unknown.append(
+            Difference(
+                kind="not-compared",
+                where="--since",
+                what="heads of different sizes are compared with "
+                "the mill's ledger or its auditor edition; a bag alone does not hold enough",
+            )
+        )
     return differences, unknown
 
 

@@ -49,8 +49,9 @@ class NotSealedError(Exception):
     """A bag is made of a sealed charge only."""
 
 
-def write_bag(root: Path, charge: str, out: Path, *, notice: str,
-              extra: Mapping[str, bytes] | None = None) -> Path:
+def write_bag(
+    root: Path, charge: str, out: Path, *, notice: str, extra: Mapping[str, bytes] | None = None
+) -> Path:
     """Write the bag of a sealed charge.
 
     Parameters
@@ -92,16 +93,29 @@ def write_bag(root: Path, charge: str, out: Path, *, notice: str,
 
 def about_bags(charges: Sequence[str], notice: str) -> str:
     """Return the words that stand beside the bags of an edition."""
-    what = ("One BagIt bag (RFC 8493) for each sealed charge; README.txt in each says what it "
-            "holds and how to check it:" if charges else
-            "No charge of this mill is sealed yet, so there is no bag here.")
-    lines = [*textwrap.wrap(what, WIDTH), *(f"  {charge}" for charge in charges), "",
-             *textwrap.wrap(notice, WIDTH)]
+    what = (
+        "One BagIt bag (RFC 8493) for each sealed charge; README.txt in each says what it "
+        "holds and how to check it:"
+        if charges
+        else "No charge of this mill is sealed yet, so there is no bag here."
+    )
+    lines = [
+        *textwrap.wrap(what, WIDTH),
+        *(f"  {charge}" for charge in charges),
+        "",
+        *textwrap.wrap(notice, WIDTH),
+    ]
     return "\n".join(lines) + "\n"
 
 
-def bag_files(root: Path, charge: str, *, notice: str, extra: Mapping[str, bytes] | None = None,
-              part: BagLedger | None = None) -> dict[str, bytes]:
+def bag_files(
+    root: Path,
+    charge: str,
+    *,
+    notice: str,
+    extra: Mapping[str, bytes] | None = None,
+    part: BagLedger | None = None,
+) -> dict[str, bytes]:
     """Return the files of a bag by path; see `write_bag`.
 
     Parameters
@@ -114,8 +128,10 @@ def bag_files(root: Path, charge: str, *, notice: str, extra: Mapping[str, bytes
     part = part or bag_ledger(read_ledger(root), charge)
     entries = part.entries
     if not entries:
-        raise NotSealedError(f"{charge} is not sealed; a bag is made of a sealed charge: kilnfolio "
-                             f"seal {charge} --by NAME")
+        raise NotSealedError(
+            f"{charge} is not sealed; a bag is made of a sealed charge: kilnfolio "
+            f"seal {charge} --by NAME"
+        )
     payload = _records(root, entries)
     inputs = {file.path: payload[file.path] for file in entries[-1].files}
     payload.update(_ledger_files(root, part))
@@ -129,9 +145,14 @@ def bag_files(root: Path, charge: str, *, notice: str, extra: Mapping[str, bytes
     return pack(payload, derived)
 
 
-def derived_files(folder: MillFolder, dossier: Dossier, part: BagLedger,
-                  inputs: Mapping[str, bytes], payload: Mapping[str, bytes], notice: str
-                  ) -> dict[str, bytes]:
+def derived_files(
+    folder: MillFolder,
+    dossier: Dossier,
+    part: BagLedger,
+    inputs: Mapping[str, bytes],
+    payload: Mapping[str, bytes],
+    notice: str,
+) -> dict[str, bytes]:
     """Return the files of a bag that are made from what is sealed, by path.
 
     Parameters
@@ -151,8 +172,11 @@ def derived_files(folder: MillFolder, dossier: Dossier, part: BagLedger,
     """
     tables = canonical(data_package(folder, dossier.charge, inputs, part.entries[-1]))
     info = _information(folder, part.entries, {**payload, "datapackage.json": tables})
-    return {"data/datapackage.json": tables, "bag-info.txt": info,
-            "README.txt": explanation(folder, dossier, part, notice).encode()}
+    return {
+        "data/datapackage.json": tables,
+        "bag-info.txt": info,
+        "README.txt": explanation(folder, dossier, part, notice).encode(),
+    }
 
 
 def _records(root: Path, entries: tuple[Entry, ...]) -> dict[str, bytes]:
@@ -162,8 +186,10 @@ def _records(root: Path, entries: tuple[Entry, ...]) -> dict[str, bytes]:
         for file in entry.files:
             data = (root / KEPT / file.sha256).read_bytes()
             if sha256(data) != file.sha256:
-                raise NotSealedError(f"{KEPT / file.sha256} is not the copy of {file.path} that "
-                                     "was sealed; bring it back from a copy")
+                raise NotSealedError(
+                    f"{KEPT / file.sha256} is not the copy of {file.path} that "
+                    "was sealed; bring it back from a copy"
+                )
             payload[(KEPT / file.sha256).as_posix()] = data
     for file in entries[-1].files:
         payload[file.path] = payload[(KEPT / file.sha256).as_posix()]
@@ -186,36 +212,45 @@ def _ledger_files(root: Path, part: BagLedger) -> dict[str, bytes]:
     return found
 
 
-def _information(folder: MillFolder, entries: tuple[Entry, ...], payload: Mapping[str, bytes]
-                 ) -> bytes:
+def _information(
+    folder: MillFolder, entries: tuple[Entry, ...], payload: Mapping[str, bytes]
+) -> bytes:
     mill, last = folder.mill.record, entries[-1]
     lines = {
-        "Source-Organization": mill.name, "Contact-Name": mill.contact.name,
+        "Source-Organization": mill.name,
+        "Contact-Name": mill.contact.name,
         "Contact-Email": mill.contact.email,
         "External-Description": f"{'Invented d' if mill.invented else 'D'}rying record of charge "
-                                f"{last.charge}, with every file its figures are computed from",
-        "External-Identifier": last.charge, "Bagging-Date": last.at.date().isoformat(),
+        f"{last.charge}, with every file its figures are computed from",
+        "External-Identifier": last.charge,
+        "Bagging-Date": last.at.date().isoformat(),
         "Payload-Oxum": f"{sum(map(len, payload.values()))}.{len(payload)}",
         "Internal-Sender-Identifier": f"{last.charge} entry {last.number} seal {last.dossier}",
-        "Bag-Software-Agent": f"kilnfolio {__version__}"}
-    return "".join(f"{label}: {' '.join(value.split())}\n"
-                   for label, value in lines.items()).encode()
+        "Bag-Software-Agent": f"kilnfolio {__version__}",
+    }
+    return "".join(
+        f"{label}: {' '.join(value.split())}\n" for label, value in lines.items()
+    ).encode()
 
 
 # --- the format -----------------------------------------------------------------------------------
+
 
 def pack(payload: Mapping[str, bytes], tags: Mapping[str, bytes]) -> dict[str, bytes]:
     """Return the files of a bag with these payload files (below ``data/``) and tag files."""
     data = {f"data/{path}": payload[path] for path in sorted(payload)}
     around = {"bagit.txt": DECLARATION, **tags}
     around |= {f"manifest-{name}.txt": _manifest(data, name) for name in ALGORITHMS}
-    return data | around | {f"tagmanifest-{name}.txt": _manifest(around, name)
-                            for name in ALGORITHMS}
+    return (
+        data | around | {f"tagmanifest-{name}.txt": _manifest(around, name) for name in ALGORITHMS}
+    )
 
 
 def _manifest(files: Mapping[str, bytes], algorithm: str) -> bytes:
-    lines = [f"{hashlib.new(algorithm, files[path]).hexdigest()}  {_encoded(path)}\n"
-             for path in sorted(files)]
+    lines = [
+        f"{hashlib.new(algorithm, files[path]).hexdigest()}  {_encoded(path)}\n"
+        for path in sorted(files)
+    ]
     return "".join(lines).encode("utf-8", "surrogateescape")
 
 
@@ -230,9 +265,13 @@ def read_bag(path: Path) -> tuple[dict[str, bytes], list[Difference]]:
     for found in sorted(path.rglob("*")):
         name = found.relative_to(path).as_posix()
         if found.is_symlink() or not (found.is_dir() or found.is_file()):
-            differences.append(Difference(
-                kind="not-a-file", where=name,
-                what="it leads somewhere else and is not followed; a bag holds plain files"))
+            differences.append(
+                Difference(
+                    kind="not-a-file",
+                    where=name,
+                    what="it leads somewhere else and is not followed; a bag holds plain files",
+                )
+            )
         elif found.is_file():
             files[name] = found.read_bytes()
     return files, differences
@@ -257,24 +296,40 @@ def verify_files(files: Mapping[str, bytes]) -> list[Difference]:
     """
     differences = []
     if files.get("bagit.txt") != DECLARATION:
-        differences.append(Difference(kind="declaration-differs", where="bagit.txt",
-                                      what="it does not declare a BagIt 1.0 bag in UTF-8"))
+        differences.append(
+            Difference(
+                kind="declaration-differs",
+                where="bagit.txt",
+                what="it does not declare a BagIt 1.0 bag in UTF-8",
+            )
+        )
     data = {path for path in files if path.startswith("data/")}
     tags = {path for path in files if path not in data and not path.startswith("tagmanifest-")}
     for kind, covered in (("manifest", data), ("tagmanifest", tags)):
         listed: dict[str, _Listed] = {path: _Listed() for path in covered}
         for algorithm in ALGORITHMS:
             differences += _against(files, covered, f"{kind}-{algorithm}.txt", algorithm, listed)
-        differences += [_verdict(path, says, path in files) for path, says in listed.items()
-                        if says.wrong or says.silent or not says.right]
+        differences += [
+            _verdict(path, says, path in files)
+            for path, says in listed.items()
+            if says.wrong or says.silent or not says.right
+        ]
     known = {f"tagmanifest-{algorithm}.txt" for algorithm in ALGORITHMS}
-    differences += [Difference(kind="file-added", where=path, what="no manifest lists it")
-                    for path in files if path.startswith("tagmanifest-") and path not in known]
+    differences += [
+        Difference(kind="file-added", where=path, what="no manifest lists it")
+        for path in files
+        if path.startswith("tagmanifest-") and path not in known
+    ]
     return differences
 
 
-def _against(files: Mapping[str, bytes], covered: set[str], manifest: str, algorithm: str,
-             listed: dict[str, _Listed]) -> list[Difference]:
+def _against(
+    files: Mapping[str, bytes],
+    covered: set[str],
+    manifest: str,
+    algorithm: str,
+    listed: dict[str, _Listed],
+) -> list[Difference]:
     """Check one manifest, line by line, and note in `listed` what it says of each file."""
     if manifest not in files:
         return [Difference(kind="manifest-missing", where=manifest, what="it is not there")]
@@ -284,9 +339,13 @@ def _against(files: Mapping[str, bytes], covered: set[str], manifest: str, algor
     for row, line in enumerate(text.removesuffix("\n").split("\n"), 1):
         match = _LINE.fullmatch(line)
         if match is None:
-            differences.append(Difference(
-                kind="manifest-line-unreadable", where=f"{manifest}:{row}",
-                what="it is not 'digest, two spaces, path'"))
+            differences.append(
+                Difference(
+                    kind="manifest-line-unreadable",
+                    where=f"{manifest}:{row}",
+                    what="it is not 'digest, two spaces, path'",
+                )
+            )
             continue
         names.append(match[2])
         path = expected.get(match[2], match[2])
@@ -297,8 +356,13 @@ def _against(files: Mapping[str, bytes], covered: set[str], manifest: str, algor
         if _encoded(path) not in names:
             listed[path].silent.append(manifest)
     if not text.endswith("\n") or names != sorted(set(names)):
-        differences.append(Difference(kind="manifest-out-of-order", where=manifest,
-                                      what="its lines are not in order, each once, each ended"))
+        differences.append(
+            Difference(
+                kind="manifest-out-of-order",
+                where=manifest,
+                what="its lines are not in order, each once, each ended",
+            )
+        )
     return differences
 
 
@@ -307,8 +371,11 @@ def _verdict(path: str, says: _Listed, there: bool) -> Difference:
     if not there:
         return Difference(kind="file-missing", where=path, what=f"{by} lists it; it is not there")
     if says.right:
-        return Difference(kind="manifest-disagrees", where=path,
-                          what=f"it is as {' and '.join(says.right)} says, not as {by} says")
+        return Difference(
+            kind="manifest-disagrees",
+            where=path,
+            what=f"it is as {' and '.join(says.right)} says, not as {by} says",
+        )
     if says.wrong:
         return Difference(kind="file-changed", where=path, what=f"it is not the file {by} lists")
     return Difference(kind="file-added", where=path, what="no manifest lists it")

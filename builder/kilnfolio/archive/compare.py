@@ -67,16 +67,27 @@ def compare(sealed: dict[str, Any], found: dict[str, Any], record: str) -> Compa
     changes = changes_since(version)
     compared = Compared(changes=tuple(changes or ()))
     if changes is None:
-        compared.differences.append(Difference(
-            kind="rules-unknown", where=f"{record}{_RULES}", sealed=str(version),
-            found=str(version_of(found)), what=f"it is sealed under rules {version}, which this "
-            "kilnfolio does not know and cannot confirm; audit it with a newer kilnfolio"))
+        compared.differences.append(
+            Difference(
+                kind="rules-unknown",
+                where=f"{record}{_RULES}",
+                sealed=str(version),
+                found=str(version_of(found)),
+                what=f"it is sealed under rules {version}, which this "
+                "kilnfolio does not know and cannot confirm; audit it with a newer kilnfolio",
+            )
+        )
     for place, before, after in _walk(_without_inputs(sealed), _without_inputs(found), ""):
         if place == _RULES:
             continue
         kind, what = _sentence(place, before, after)
-        difference = Difference(kind=kind, where=f"{record}{place}", what=what,
-                                sealed=_shown(before), found=_shown(after))
+        difference = Difference(
+            kind=kind,
+            where=f"{record}{place}",
+            what=what,
+            sealed=_shown(before),
+            found=_shown(after),
+        )
         _list_for(compared, place, before).append(difference)
     return compared
 
@@ -100,17 +111,26 @@ def rules_note(record: str, sealed: object, compared: Compared) -> list[Differen
     if not compared.changes:
         return []
     now = compared.changes[-1].version
-    return [Difference(
-        kind="rules-differ", where=record, sealed=str(sealed), found=str(now),
-        what=f"sealed under rules {sealed}, computed again under rules {now}: "
-             f"{differ(compared.moved, compared.new)}")]
+    return [
+        Difference(
+            kind="rules-differ",
+            where=record,
+            sealed=str(sealed),
+            found=str(now),
+            what=f"sealed under rules {sealed}, computed again under rules {now}: "
+            f"{differ(compared.moved, compared.new)}",
+        )
+    ]
 
 
 def differ(moved: Sequence[Difference], new: Sequence[Difference]) -> str:
     """Return how many figures and findings later rules give differently, in words."""
     several = "figures and findings differ"
-    words = f"{len(moved)} {'figure or finding differs' if len(moved) == 1 else several}" \
-        if moved else "no figure differs"
+    words = (
+        f"{len(moved)} {'figure or finding differs' if len(moved) == 1 else several}"
+        if moved
+        else "no figure differs"
+    )
     return words + (f", {len(new)} {'is' if len(new) == 1 else 'are'} new" if new else "")
 
 
@@ -162,8 +182,10 @@ def _by_name(before: list[Any], after: list[Any]) -> tuple[dict[Any, Any], dict[
             return dict(zip(names[0], before, strict=True)), dict(zip(names[1], after, strict=True))
         numbered = numbered or [_numbered(found) for found in names]
     if numbered:
-        return (dict(zip(numbered[0], before, strict=True)),
-                dict(zip(numbered[1], after, strict=True)))
+        return (
+            dict(zip(numbered[0], before, strict=True)),
+            dict(zip(numbered[1], after, strict=True)),
+        )
     return dict(enumerate(before)), dict(enumerate(after))
 
 
@@ -194,5 +216,7 @@ def _sentence(place: str, before: Any, after: Any) -> tuple[str, str]:
     number = count_numbers(before) + count_numbers(after) > 0
     if place == _PACKAGE:
         return "version-differs", "sealed and computed again by different versions of kilnfolio"
-    return ("number-differs" if number else "value-differs",
-            f"sealed {_shown(before)}, computed again {_shown(after)}")
+    return (
+        "number-differs" if number else "value-differs",
+        f"sealed {_shown(before)}, computed again {_shown(after)}",
+    )

@@ -82,7 +82,7 @@ def add(handle: int, data: bytes) -> None:
     """Add bytes at the end of an open file and wait until the disk has them."""
     view = memoryview(data)
     while view:
-        view = view[os.write(handle, view):]
+        view = view[os.write(handle, view) :]
     os.fsync(handle)
 
 

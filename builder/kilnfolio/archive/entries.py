@@ -33,8 +33,13 @@ def safe_path(name: str) -> str:
         It is absolute, climbs out, or is written in a way that depends on the system.
     """
     path = PurePosixPath(name)
-    if (not name or path.is_absolute() or ".." in path.parts or path.as_posix() != name
-            or re.search(r"[\\\x00-\x1f:]", name)):
+    if (
+        not name
+        or path.is_absolute()
+        or ".." in path.parts
+        or path.as_posix() != name
+        or re.search(r"[\\\x00-\x1f:]", name)
+    ):
         raise ValueError(f"'{name}' is not a plain path inside the folder")
     return name
 
@@ -49,6 +54,7 @@ class SealedFile(Input):
 
 
 # --- what an entry says ---------------------------------------------------------------------------
+
 
 class _Drafted(Part):
     """What every entry says before it has its place in the ledger."""
@@ -87,8 +93,9 @@ class Draft(_Drafted):
 
     def is_own(self, path: str) -> bool:
         """Return whether a file lies with the charge's record, shared with no other charge."""
-        records = [file.path for file in self.inputs
-                   if file.path.endswith(f"/{self.charge}/charge.yaml")]
+        records = [
+            file.path for file in self.inputs if file.path.endswith(f"/{self.charge}/charge.yaml")
+        ]
         return any(path.startswith(record.removesuffix("charge.yaml")) for record in records)
 
 
@@ -128,6 +135,7 @@ class LotDraft(_Drafted):
 
 
 # --- its place in the ledger ----------------------------------------------------------------------
+
 
 class _Placed(Part):
     """What an entry holds of its place in the ledger."""
@@ -179,6 +187,7 @@ class LotEntry(_Amending, LotDraft):
 
 
 # --- entries about the ledger itself --------------------------------------------------------------
+
 
 class KeyRotation(_Placed, _Drafted):
     """The mill's key replaced: the old key signs the entry, and the new key signs it too."""
@@ -297,5 +306,6 @@ def signed_bytes(entry: _Placed) -> bytes:
 
 def endorsed_bytes(entry: KeyRotation) -> bytes:
     """Return what the new key of a rotation signs."""
-    return canonical(entry.model_dump(mode="json", exclude_unset=True,
-                                      exclude={"signature", "new_signature"}))
+    return canonical(
+        entry.model_dump(mode="json", exclude_unset=True, exclude={"signature", "new_signature"})
+    )

@@ -40,16 +40,34 @@ def explanation(folder: MillFolder, dossier: Dossier, part: BagLedger, notice: s
     parts = [title, "=" * len(title), ""]
     if dossier.invented or folder.mill.record.invented:
         parts += _wrapped("The mill and this charge are invented, made for show.")
-    parts += [*_wrapped(notice), *_what_is_here(folder, dossier), *_seals(part), *_checking(part),
-              *_rules(dossier), *_air(), *_emc(), *_example(dossier), *_places(),
-              *_workings(dossier.workings)]
+    parts += [
+        *_wrapped(notice),
+        *_what_is_here(folder, dossier),
+        *_seals(part),
+        *_checking(part),
+        *_rules(dossier),
+        *_air(),
+        *_emc(),
+        *_example(dossier),
+        *_places(),
+        *_workings(dossier.workings),
+    ]
     text = "\n".join(parts).rstrip() + "\n"
     return text.replace("\N{NO-BREAK SPACE}", " ").replace("\N{NARROW NO-BREAK SPACE}", " ")
 
 
 def _wrapped(text: str, indent: str = "") -> list[str]:
-    return [*textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent,
-                           break_long_words=False, break_on_hyphens=False), ""]
+    return [
+        *textwrap.wrap(
+            text,
+            WIDTH,
+            initial_indent=indent,
+            subsequent_indent=indent,
+            break_long_words=False,
+            break_on_hyphens=False,
+        ),
+        "",
+    ]
 
 
 def _plain(text: str) -> str:
@@ -65,25 +83,37 @@ def _what_is_here(folder: MillFolder, dossier: Dossier) -> list[str]:
     record = folder.charges[dossier.charge].file
     return [
         *_heading("What is here"),
-        *_wrapped("data/dossier.json: every figure, each check and its outcome, and the "
-                  "arithmetic, as one JSON record. This is what was sealed."),
-        *_wrapped(f"data/{record}: what the mill wrote down, with the logger's own files beside "
-                  "it, untouched. The other files below data/content and data/schedules are the "
-                  "kiln, the schedule, the species and the limits of the checks, as they were when "
-                  "the record was sealed."),
-        *_wrapped("This is the raw record under audit, as it was written: the names of those who "
-                  "worked, the supplier and the intake of the timber, and the mill's own notes "
-                  "are in it. Customers and their orders are not. It is given to you as an "
-                  "auditor; it is not for publication."),
-        *_wrapped(f"data/{ENTRIES.as_posix()} and {PROOF.name}: the entries of the mill's ledger "
-                  "that seal this charge and its lots, and the proof that they stand in it. "
-                  f"data/{DOSSIERS.as_posix()}: each sealed version of the record. "
-                  f"data/{KEPT.as_posix()}: files of earlier versions, by their SHA-256, where "
-                  "they were changed since."),
-        *_wrapped("data/datapackage.json: what each column of the logger's files is, and its "
-                  "unit."),
-        *_wrapped(f"Heating began {dossier.started.isoformat()}, drying ended "
-                  f"{dossier.ended.isoformat()}. Times in the record carry their offset from UTC.")]
+        *_wrapped(
+            "data/dossier.json: every figure, each check and its outcome, and the "
+            "arithmetic, as one JSON record. This is what was sealed."
+        ),
+        *_wrapped(
+            f"data/{record}: what the mill wrote down, with the logger's own files beside "
+            "it, untouched. The other files below data/content and data/schedules are the "
+            "kiln, the schedule, the species and the limits of the checks, as they were when "
+            "the record was sealed."
+        ),
+        *_wrapped(
+            "This is the raw record under audit, as it was written: the names of those who "
+            "worked, the supplier and the intake of the timber, and the mill's own notes "
+            "are in it. Customers and their orders are not. It is given to you as an "
+            "auditor; it is not for publication."
+        ),
+        *_wrapped(
+            f"data/{ENTRIES.as_posix()} and {PROOF.name}: the entries of the mill's ledger "
+            "that seal this charge and its lots, and the proof that they stand in it. "
+            f"data/{DOSSIERS.as_posix()}: each sealed version of the record. "
+            f"data/{KEPT.as_posix()}: files of earlier versions, by their SHA-256, where "
+            "they were changed since."
+        ),
+        *_wrapped(
+            "data/datapackage.json: what each column of the logger's files is, and its unit."
+        ),
+        *_wrapped(
+            f"Heating began {dossier.started.isoformat()}, drying ended "
+            f"{dossier.ended.isoformat()}. Times in the record carry their offset from UTC."
+        ),
+    ]
 
 
 def _seals(part: BagLedger) -> Iterator[str]:
@@ -92,8 +122,12 @@ def _seals(part: BagLedger) -> Iterator[str]:
         words = "Sealed" if entry.kind == "seal" else f"Amended (takes the place of {entry.amends})"
         yield f"Entry {entry.number}. {words} {entry.at.isoformat()} by {_plain(entry.by)}"
         if entry.reason:
-            yield from textwrap.wrap(f"Reason: {_plain(entry.reason)}", WIDTH, initial_indent="  ",
-                                     subsequent_indent="  ")
+            yield from textwrap.wrap(
+                f"Reason: {_plain(entry.reason)}",
+                WIDTH,
+                initial_indent="  ",
+                subsequent_indent="  ",
+            )
         yield f"  dossier, SHA-256:  {entry.dossier}"
         yield f"  public key:        {entry.public_key}"
         yield ""
@@ -107,35 +141,54 @@ def _checking(part: BagLedger) -> list[str]:
     line = len(part.lines)
     return [
         *_heading("Checking that nothing was changed"),
-        *_wrapped("With common tools (sha256sum, jq, openssl, xxd), in the folder of this file. "
-                  "Every file against the manifests, as any BagIt tool does it (RFC 8493):"),
-        "  sha256sum -c manifest-sha256.txt && sha256sum -c tagmanifest-sha256.txt", "",
-        *_wrapped("Manifests are no proof by themselves: whoever changes a file can write them "
-                  "anew. The seal is the proof. The dossier's digest must be the one its entry "
-                  "names; the two lines printed must be the same:"),
+        *_wrapped(
+            "With common tools (sha256sum, jq, openssl, xxd), in the folder of this file. "
+            "Every file against the manifests, as any BagIt tool does it (RFC 8493):"
+        ),
+        "  sha256sum -c manifest-sha256.txt && sha256sum -c tagmanifest-sha256.txt",
+        "",
+        *_wrapped(
+            "Manifests are no proof by themselves: whoever changes a file can write them "
+            "anew. The seal is the proof. The dossier's digest must be the one its entry "
+            "names; the two lines printed must be the same:"
+        ),
         "  sha256sum < data/dossier.json | cut -d' ' -f1",
-        f"  sed -n {_line_of(part)}p data/content/ledger/entries.jsonl | jq -r .dossier", "",
-        *_wrapped("The signature of that entry (Ed25519, RFC 8032) covers its line without the key "
-                  "'signature'. Lines are canonical JSON (RFC 8785), which jq -cjS writes for "
-                  "these entries; openssl wants the key in the form of RFC 8410:"),
+        f"  sed -n {_line_of(part)}p data/content/ledger/entries.jsonl | jq -r .dossier",
+        "",
+        *_wrapped(
+            "The signature of that entry (Ed25519, RFC 8032) covers its line without the key "
+            "'signature'. Lines are canonical JSON (RFC 8785), which jq -cjS writes for "
+            "these entries; openssl wants the key in the form of RFC 8410:"
+        ),
         f"  sed -n {_line_of(part)}p data/content/ledger/entries.jsonl > /tmp/entry.json",
         "  jq -cjS 'del(.signature)' /tmp/entry.json > /tmp/signed",
         "  jq -r .signature /tmp/entry.json | xxd -r -p > /tmp/signature",
         "  (printf 302a300506032b6570032100; jq -r .public_key /tmp/entry.json) \\",
         "    | xxd -r -p > /tmp/key.der",
         "  openssl pkeyutl -verify -rawin -pubin -keyform DER -inkey /tmp/key.der \\",
-        "    -in /tmp/signed -sigfile /tmp/signature", "",
-        *_wrapped("Ask the mill for its public key by another way, by telephone or on paper, and "
-                  "compare: a list of keys that came with the bag proves nothing alone."),
-        *(_wrapped(
-            f"The ledger: {ENTRIES.name} holds the {line} entries of this charge, of the lots "
-            f"drawn from it, and of the keys. {PROOF.name} holds the signed head of the whole "
-            "ledger, a Merkle tree hash (RFC 9162), and for each entry the digests that lead from "
-            "it to the head. Keep the head: anyone who does can tell later whether entries were "
-            "dropped or changed.") if part.proof else []),
-        *_wrapped("With kilnfolio: 'kilnfolio audit .' here does all of this, computes every "
-                  "figure again from the raw files, and names each file, entry and number that "
-                  "differs.")]
+        "    -in /tmp/signed -sigfile /tmp/signature",
+        "",
+        *_wrapped(
+            "Ask the mill for its public key by another way, by telephone or on paper, and "
+            "compare: a list of keys that came with the bag proves nothing alone."
+        ),
+        *(
+            _wrapped(
+                f"The ledger: {ENTRIES.name} holds the {line} entries of this charge, of the lots "
+                f"drawn from it, and of the keys. {PROOF.name} holds the signed head of the whole "
+                "ledger, a Merkle tree hash (RFC 9162), and for each entry the digests that lead from "
+                "it to the head. Keep the head: anyone who does can tell later whether entries were "
+                "dropped or changed."
+            )
+            if part.proof
+            else []
+        ),
+        *_wrapped(
+            "With kilnfolio: 'kilnfolio audit .' here does all of this, computes every "
+            "figure again from the raw files, and names each file, entry and number that "
+            "differs."
+        ),
+    ]
 
 
 def _line_of(part: BagLedger) -> int:
@@ -155,7 +208,9 @@ def _rules(dossier: Dossier) -> list[str]:
         f"  air pressure:       {rules.pressure_pa:g} Pa",
         f"  relative humidity:  {rules.psychrometer}",
         f"  EMC:                {rules.emc_equation}",
-        f"  controlling MC:     {dossier.control_rule}", ""]
+        f"  controlling MC:     {dossier.control_rule}",
+        "",
+    ]
 
 
 def _air() -> list[str]:
@@ -163,18 +218,32 @@ def _air() -> list[str]:
     over = {"water": air.SATURATION_OVER_WATER, "ice": air.SATURATION_OVER_ICE}
     lines = [
         *_heading("Relative humidity from the two bulbs"),
-        "  RH = 100 × [ps(WB) − A × p × (DB − WB)] ÷ ps(DB)", "",
-        *_wrapped(f"DB and WB dry and wet bulb in °C, p the air pressure in Pa, A = "
-                  f"{air.VENTILATED_COEFFICIENT:g} per °C (ventilated wet bulb), ps the saturation "
-                  "pressure in Pa. Where the log has no wet bulb, its "
-                  "humidity channel is used instead."),
-        "  ln ps = a/T + b + c·T + d·T² + e·T³ + f·T⁴ + g·ln T", "",
-        *_wrapped(f"T in K, t + {air.ZERO_CELSIUS_K}; over ice below {air.TRIPLE_POINT_C} °C, over "
-                  "water from there up (Hyland and Wexler; ASHRAE Fundamentals, chapter 1, eqs. 5 "
-                  "and 6):")]
+        "  RH = 100 × [ps(WB) − A × p × (DB − WB)] ÷ ps(DB)",
+        "",
+        *_wrapped(
+            f"DB and WB dry and wet bulb in °C, p the air pressure in Pa, A = "
+            f"{air.VENTILATED_COEFFICIENT:g} per °C (ventilated wet bulb), ps the saturation "
+            "pressure in Pa. Where the log has no wet bulb, its "
+            "humidity channel is used instead."
+        ),
+        "  ln ps = a/T + b + c·T + d·T² + e·T³ + f·T⁴ + g·ln T",
+        "",
+        *_wrapped(
+            f"T in K, t + {air.ZERO_CELSIUS_K}; over ice below {air.TRIPLE_POINT_C} °C, over "
+            "water from there up (Hyland and Wexler; ASHRAE Fundamentals, chapter 1, eqs. 5 "
+            "and 6):"
+        ),
+    ]
     for what, values in over.items():
-        lines += [f"  over {what}:", *(f"    {name} = {value!r}" for name, value in
-                                       zip(names, values, strict=True) if value), ""]
+        lines += [
+            f"  over {what}:",
+            *(
+                f"    {name} = {value!r}"
+                for name, value in zip(names, values, strict=True)
+                if value
+            ),
+            "",
+        ]
     return lines
 
 
@@ -182,10 +251,13 @@ def _emc() -> list[str]:
     lines = [
         *_heading("Equilibrium moisture content (EMC)"),
         f"  EMC = {sorption.HYDRATE_SCALE:g}/W × [ K·h/(1 − K·h)",
-        "        + (K1·K·h + 2·K1·K2·K²·h²) / (1 + K1·K·h + K1·K2·K²·h²) ]", "",
-        *_wrapped("h the RH as a fraction, t the dry bulb in °C (Wood Handbook, eq. 4-5):")]
-    for name, (first, second, third) in zip(("W ", "K ", "K1", "K2"),
-                                            sorption.HYDRATE_COEFFICIENTS, strict=True):
+        "        + (K1·K·h + 2·K1·K2·K²·h²) / (1 + K1·K·h + K1·K2·K²·h²) ]",
+        "",
+        *_wrapped("h the RH as a fraction, t the dry bulb in °C (Wood Handbook, eq. 4-5):"),
+    ]
+    for name, (first, second, third) in zip(
+        ("W ", "K ", "K1", "K2"), sorption.HYDRATE_COEFFICIENTS, strict=True
+    ):
         lines.append(f"  {name} = {first!r} {_signed(second)}·t {_signed(third)}·t²")
     return [*lines, ""]
 
@@ -200,29 +272,49 @@ def _example(dossier: Dossier) -> list[str]:
         return []
     point: SetPoint = dossier.set_points[0]
     name = f"Set-point {point.label}" if not point.label.isdigit() else f"Step {point.label}"
-    worked = work("emc_from_bulbs", f"{name}, EMC", dry_bulb=point.dry_bulb_c,
-                  wet_bulb=point.wet_bulb_c, pressure=dossier.rules.pressure_pa)[1]
+    worked = work(
+        "emc_from_bulbs",
+        f"{name}, EMC",
+        dry_bulb=point.dry_bulb_c,
+        wet_bulb=point.wet_bulb_c,
+        pressure=dossier.rules.pressure_pa,
+    )[1]
     return [
         *_heading("Example, to try the formulas on"),
-        *_wrapped(f"{name} asks for DB {point.dry_bulb_c:g} °C and WB {point.wet_bulb_c:g} °C. In "
-                  f"data/dossier.json: RH {point.relative_humidity_pct:g} %, EMC "
-                  f"{point.emc_pct:g} %."),
-        *_working(worked)]
+        *_wrapped(
+            f"{name} asks for DB {point.dry_bulb_c:g} °C and WB {point.wet_bulb_c:g} °C. In "
+            f"data/dossier.json: RH {point.relative_humidity_pct:g} %, EMC "
+            f"{point.emc_pct:g} %."
+        ),
+        *_working(worked),
+    ]
 
 
 #: Where figures stand in the record: the place, then a formula of the review or words.
 _PLACES = (
     ("boards/…/sections/…/mc_pct", "moisture_content"),
     ("boards/…/section_mean_mc_pct", "mean"),
-    ("boards/…/oven_dry_g", "oven_dry_mass", "m the board's mass when the sections were cut, MC "
-     "their mean; later sections, where cut, correct it"),
+    (
+        "boards/…/oven_dry_g",
+        "oven_dry_mass",
+        "m the board's mass when the sections were cut, MC "
+        "their mean; later sections, where cut, correct it",
+    ),
     ("boards/…/points/…/mc_pct", "moisture_content"),
     ("boards/…/points/…/daily_loss_pct", "drying_rate", "from one weighing to the next"),
-    ("…uncertainty…", "combined_uncertainty", f"of the balances' resolution and the spread of the "
-     f"sections, times {COVERAGE:g} (JCGM 100:2008)"),
+    (
+        "…uncertainty…",
+        "combined_uncertainty",
+        f"of the balances' resolution and the spread of the "
+        f"sections, times {COVERAGE:g} (JCGM 100:2008)",
+    ),
     ("controlling/…/mc_pct", "controlling_moisture_content", "or the rule named above"),
-    ("log/air", "", "for each interval of log/summary_hours, the mean of what the formulas above "
-     "give reading by reading; not the formulas of the mean bulbs"),
+    (
+        "log/air",
+        "",
+        "for each interval of log/summary_hours, the mean of what the formulas above "
+        "give reading by reading; not the formulas of the mean bulbs",
+    ),
     ("set_points", "emc_from_bulbs"),
     ("equalizing/rule_emc_pct", "equalizing_emc"),
     ("survey/readings", "meter_temperature_correction", "where survey/correction_words says so"),
@@ -230,7 +322,8 @@ _PLACES = (
     ("survey/mean_low_pct and mean_high_pct", "confidence_interval", "95 %"),
     ("heat/…/longest_minutes", "longest_run_above"),
     ("water/water_kg", "water_removed"),
-    ("water/least_heat_kwh", "least_heat"))
+    ("water/least_heat_kwh", "least_heat"),
+)
 
 
 def _places() -> list[str]:
@@ -243,21 +336,34 @@ def _places() -> list[str]:
 
 
 def _workings(workings: tuple[Working, ...]) -> list[str]:
-    lines = [*_heading("The figures, as on a board"),
-             *_wrapped("Masses are those of the mill's sheets; each result is rounded as printed. "
-                       "The other weighings are computed in the same way.")]
+    lines = [
+        *_heading("The figures, as on a board"),
+        *_wrapped(
+            "Masses are those of the mill's sheets; each result is rounded as printed. "
+            "The other weighings are computed in the same way."
+        ),
+    ]
     for working in workings:
         lines += _working(working)
     return lines
 
 
 def _working(working: Working) -> list[str]:
-    board = (working.formula, f"= {working.substituted}", f"= {working.result}",
-             f"[{working.source}]")
+    board = (
+        working.formula,
+        f"= {working.substituted}",
+        f"= {working.result}",
+        f"[{working.source}]",
+    )
     return [f"  {working.name}", *(line for text in board for line in _indented(text)), ""]
 
 
 def _indented(text: str) -> list[str]:
-    return textwrap.wrap(text.replace("\N{NO-BREAK SPACE}", " "), WIDTH, initial_indent="    ",
-                         subsequent_indent="      ", break_long_words=False,
-                         break_on_hyphens=False)
+    return textwrap.wrap(
+        text.replace("\N{NO-BREAK SPACE}", " "),
+        WIDTH,
+        initial_indent="    ",
+        subsequent_indent="      ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )

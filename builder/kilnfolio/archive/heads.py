@@ -55,8 +55,9 @@ class SignedHead(Head):
 
 def sign_head(tree: Tree, keys: Keys) -> SignedHead:
     """Return the head of a ledger, signed."""
-    head = SignedHead(size=len(tree), root=tree.root().hex(), public_key=keys.public,
-                      signature="0" * 128)
+    head = SignedHead(
+        size=len(tree), root=tree.root().hex(), public_key=keys.public, signature="0" * 128
+    )
     return head.model_copy(update={"signature": keys.sign(head.signed)})
 
 
@@ -85,8 +86,9 @@ def kept_head(path: Path) -> Head:
         head = value.get("head", value) if isinstance(value, dict) else value
         return Head(size=head["size"], root=head["root"])
     except (OSError, ValueError, KeyError, TypeError):
-        raise ValueError(f"{path}: it is no head of a ledger: give a file that holds its size and "
-                         "root, or a bag") from None
+        raise ValueError(
+            f"{path}: it is no head of a ledger: give a file that holds its size and root, or a bag"
+        ) from None
 
 
 def read_heads(root: Path, size: int) -> tuple[tuple[SignedHead, ...], list[Difference]]:
@@ -102,14 +104,25 @@ def read_heads(root: Path, size: int) -> tuple[tuple[SignedHead, ...], list[Diff
         try:
             head = read_head(line)
         except (ValidationError, ValueError):
-            differences.append(Difference(kind="head-unreadable", where=f"{HEADS.as_posix()}:{row}",
-                                          what="this line is no signed head of a ledger"))
+            differences.append(
+                Difference(
+                    kind="head-unreadable",
+                    where=f"{HEADS.as_posix()}:{row}",
+                    what="this line is no signed head of a ledger",
+                )
+            )
             continue
         if head.size > size:
-            differences.append(Difference(
-                kind="entries-dropped", where=f"{HEADS.as_posix()}:{row}", sealed=str(head.size),
-                found=str(size), what=f"the mill signed a head of {head.size} entries, and the "
-                f"ledger has {size}: entries were taken off its end"))
+            differences.append(
+                Difference(
+                    kind="entries-dropped",
+                    where=f"{HEADS.as_posix()}:{row}",
+                    sealed=str(head.size),
+                    found=str(size),
+                    what=f"the mill signed a head of {head.size} entries, and the "
+                    f"ledger has {size}: entries were taken off its end",
+                )
+            )
             continue
         heads.append(head)
     return tuple(heads), differences
@@ -122,12 +135,19 @@ def check_heads(heads: Sequence[SignedHead], tree: Tree) -> list[Difference]:
         where = f"{HEADS.as_posix()}, size {head.size}"
         root = tree.root(head.size).hex()
         if root != head.root:
-            found.append(Difference(
-                kind="head-differs", where=where, sealed=head.root, found=root,
-                what=f"the first {head.size} entries are not those the mill signed this head of"))
+            found.append(
+                Difference(
+                    kind="head-differs",
+                    where=where,
+                    sealed=head.root,
+                    found=root,
+                    what=f"the first {head.size} entries are not those the mill signed this head of",
+                )
+            )
         elif place == len(heads) - 1 and not head.fits:
-            found.append(Difference(kind="head-edited", where=where,
-                                    what="it does not fit its signature"))
+            found.append(
+                Difference(kind="head-edited", where=where, what="it does not fit its signature")
+            )
     return found
 
 

@@ -83,10 +83,13 @@ def list_key(root: Path, keys: Keys, day: dt.date) -> None:
     if listed is None:
         raise UnusableKeyError(
             f"{keys.path}: its public key is not listed in {KEYRING}. A key is replaced "
-            "with: kilnfolio ledger rotate-key --by NAME --reason '…'")
+            "with: kilnfolio ledger rotate-key --by NAME --reason '…'"
+        )
     if day < listed.since or (listed.until is not None and day > listed.until):
-        raise UnusableKeyError(f"{keys.path}: by {KEYRING} this key does not seal on {day}. Use "
-                               "the key of that day, or mend the list")
+        raise UnusableKeyError(
+            f"{keys.path}: by {KEYRING} this key does not seal on {day}. Use "
+            "the key of that day, or mend the list"
+        )
 
 
 def replace_listed(root: Path, old: str, new: Keys, day: dt.date) -> None:
@@ -110,6 +113,7 @@ keys:
 
 
 def _lines(keys: Keys, day: dt.date) -> str:
-    lines = f"  - public_key: \"{keys.public}\"\n    since: {day.isoformat()}\n"
-    return lines + ("    demo: true\n    note: Demonstration key; it proves nothing\n"
-                    if keys.demo else "")
+    lines = f'  - public_key: "{keys.public}"\n    since: {day.isoformat()}\n'
+    return lines + (
+        "    demo: true\n    note: Demonstration key; it proves nothing\n" if keys.demo else ""
+    )

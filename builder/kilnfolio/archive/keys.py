@@ -112,7 +112,8 @@ def make_keys(folder: Path, *, demo: bool = False, name: str = KEY_FILE) -> Keys
     if (site := _site_around(folder)) is not None:
         raise UnusableKeyError(
             f"{folder}: it lies inside {site}, which is published; a key must not. Name a folder "
-            f"outside it, as in {site.parent / MILL_KEYS}")
+            f"outside it, as in {site.parent / MILL_KEYS}"
+        )
     private = Ed25519PrivateKey.generate()
     pem = private.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
     try:
@@ -120,7 +121,8 @@ def make_keys(folder: Path, *, demo: bool = False, name: str = KEY_FILE) -> Keys
     except FileExistsError:
         raise UnusableKeyError(
             f"{path}: there is a key already. If it is to be replaced, move it away first, and "
-            "keep it: older seals were made with it") from None
+            "keep it: older seals were made with it"
+        ) from None
     return Keys(private, path, demo)
 
 
@@ -163,16 +165,22 @@ def find_keys(root: Path) -> Keys:
     own = root / MILL_KEYS / KEY_FILE
     if own.is_file():
         if os.name == "posix" and stat.S_IMODE(own.stat().st_mode) & 0o077:
-            raise UnusableKeyError(f"{own}: others on this machine may read it. Write: "
-                                   f"chmod 600 {own}")
+            raise UnusableKeyError(
+                f"{own}: others on this machine may read it. Write: chmod 600 {own}"
+            )
         return Keys(_read(own), own, demo=False)
     demo = root / DEMO_KEYS / KEY_FILE
-    if demo.is_file() and validate(read_yaml(root / "content/mill.yaml", "content/mill.yaml"),
-                                   Mill).record.invented:
+    if (
+        demo.is_file()
+        and validate(
+            read_yaml(root / "content/mill.yaml", "content/mill.yaml"), Mill
+        ).record.invented
+    ):
         return Keys(_read(demo), demo, demo=True)
     raise UnusableKeyError(
         f"{own}: there is no key to seal with. Add --new-key to the command to make one; keep a "
-        "copy in the mill's safe, and keep it out of the site and out of version control")
+        "copy in the mill's safe, and keep it out of the site and out of version control"
+    )
 
 
 def _read(path: Path) -> Ed25519PrivateKey:
@@ -181,13 +189,21 @@ def _read(path: Path) -> Ed25519PrivateKey:
     except (ValueError, TypeError, UnsupportedAlgorithm):
         key = None
     if not isinstance(key, Ed25519PrivateKey):
-        raise UnusableKeyError(f"{path}: it is not an Ed25519 key without a password, in PEM form. "
-                               "Bring back the copy from the safe, or make a new key")
+        raise UnusableKeyError(
+            f"{path}: it is not an Ed25519 key without a password, in PEM form. "
+            "Bring back the copy from the safe, or make a new key"
+        )
     return key
 
 
 def _site_around(folder: Path) -> Path | None:
     """Return the built site a folder lies in."""
     inside = folder.resolve()
-    return next((above for above in (inside, *inside.parents)
-                 if above.name == "site" and (above.parent / "content/mill.yaml").exists()), None)
+    return next(
+        (
+            above
+            for above in (inside, *inside.parents)
+            if above.name == "site" and (above.parent / "content/mill.yaml").exists()
+        ),
+        None,
+    )

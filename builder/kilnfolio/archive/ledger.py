@@ -99,8 +99,9 @@ class Ledger:
 
     def of_lot(self, lot: str) -> tuple[LotEntry, ...]:
         """Return the entries of a lot: its seal, then its amendments."""
-        return tuple(entry for entry in self._seals.get(f"lot {lot}", ())
-                     if isinstance(entry, LotEntry))
+        return tuple(
+            entry for entry in self._seals.get(f"lot {lot}", ()) if isinstance(entry, LotEntry)
+        )
 
     def drawn_from(self, charge: str) -> tuple[LotEntry, ...]:
         """Return the entries of every lot drawn from a charge."""
@@ -142,16 +143,24 @@ def parse_ledger(raw: bytes, name: str = LEDGER.as_posix()) -> Ledger:
             if line_of(entry) != line:
                 raise ValueError("a value is not written as kilnfolio writes it")
         except (ValidationError, ValueError) as error:
-            differences.append(Difference(
-                kind="ledger-line-unreadable", where=line_place(row, name),
-                what=f"this line is no entry of a ledger: {first_reason(error)}"))
+            differences.append(
+                Difference(
+                    kind="ledger-line-unreadable",
+                    where=line_place(row, name),
+                    what=f"this line is no entry of a ledger: {first_reason(error)}",
+                )
+            )
             continue
         lines.append(Line(entry, line, row, name))
     if torn:
-        differences.append(Difference(
-            kind="ledger-line-torn", where=line_place(len(whole) + 1, name),
-            what="the last line has no end: its writing was cut short. The entries above it are "
-                 "whole; the next seal or amendment mends it"))
+        differences.append(
+            Difference(
+                kind="ledger-line-torn",
+                where=line_place(len(whole) + 1, name),
+                what="the last line has no end: its writing was cut short. The entries above it are "
+                "whole; the next seal or amendment mends it",
+            )
+        )
     return Ledger(tuple(lines), tuple(differences), torn)
 
 

@@ -32,9 +32,16 @@ from kilnfolio.records.reading import record_of
 from kilnfolio.review.dossier import LotDossier
 
 
-def seal_lot(folder: MillFolder, dossier: LotDossier, record: bytes,
-             charges: Mapping[str, SealState], by: str, keys: Keys, at: dt.datetime,
-             reason: str | None = None) -> LotEntry:
+def seal_lot(
+    folder: MillFolder,
+    dossier: LotDossier,
+    record: bytes,
+    charges: Mapping[str, SealState],
+    by: str,
+    keys: Keys,
+    at: dt.datetime,
+    reason: str | None = None,
+) -> LotEntry:
     """Seal the record of a lot, or seal it again in place of its last entry.
 
     Parameters
@@ -70,18 +77,26 @@ def seal_lot(folder: MillFolder, dossier: LotDossier, record: bytes,
     refused = [*_refused(dossier), *_unsealed(dossier, charges)]
     if refused:
         raise SealRefusedError(*refused)
-    drawn = tuple(SealedCharge(charge=name, dossier=charges[name].entries[-1].dossier)
-                  for name in dossier.charges)
+    drawn = tuple(
+        SealedCharge(charge=name, dossier=charges[name].entries[-1].dossier)
+        for name in dossier.charges
+    )
     root = folder.root
     with writing(root) as ledger:
         before = ledger.ledger.of_lot(dossier.lot)
         _may_enter(dossier.lot, sha256(record), drawn, before, reason)
         ledger.refuse(at, keys)
         list_key(root, keys, at.date())
-        draft = LotDraft(kind="lot-seal" if reason is None else "lot-amendment", lot=dossier.lot,
-                         record=sha256(record), charges=drawn,
-                         inputs=keep(root, inputs_of(root, _files(folder, dossier.lot))),
-                         reason=reason, by=by.strip(), at=at.replace(microsecond=0))
+        draft = LotDraft(
+            kind="lot-seal" if reason is None else "lot-amendment",
+            lot=dossier.lot,
+            record=sha256(record),
+            charges=drawn,
+            inputs=keep(root, inputs_of(root, _files(folder, dossier.lot))),
+            reason=reason,
+            by=by.strip(),
+            at=at.replace(microsecond=0),
+        )
         write_whole(root / lot_record_path(dossier.lot, len(before) + 1), record)
         return ledger.append_lot(draft, keys)
 
@@ -89,8 +104,13 @@ def seal_lot(folder: MillFolder, dossier: LotDossier, record: bytes,
 def _files(folder: MillFolder, lot: str) -> set[str]:
     """Return the files a lot's record rests on beside the dossiers of its charges."""
     located = folder.lots[lot]
-    return {located.file, folder.mill.file, folder.limits.file, folder.sources.file,
-            folder.species[located.record.species].file}
+    return {
+        located.file,
+        folder.mill.file,
+        folder.limits.file,
+        folder.sources.file,
+        folder.species[located.record.species].file,
+    }
 
 
 def _refused(dossier: LotDossier) -> Iterator[str]:
@@ -105,24 +125,34 @@ def _unsealed(dossier: LotDossier, charges: Mapping[str, SealState]) -> Iterator
         if word == "unsealed":
             yield f"charge {name} is not sealed; seal it first: kilnfolio seal {name} --by NAME"
         elif word == "changed":
-            yield (f"charge {name} is not as it was sealed; amend it first: kilnfolio amend {name} "
-                   "--by NAME --reason '…'")
+            yield (
+                f"charge {name} is not as it was sealed; amend it first: kilnfolio amend {name} "
+                "--by NAME --reason '…'"
+            )
 
 
-def _may_enter(lot: str, digest: str, drawn: tuple[SealedCharge, ...],
-               before: tuple[LotEntry, ...], reason: str | None) -> None:
+def _may_enter(
+    lot: str,
+    digest: str,
+    drawn: tuple[SealedCharge, ...],
+    before: tuple[LotEntry, ...],
+    reason: str | None,
+) -> None:
     if reason is None and before:
         raise SealRefusedError(
             f"lot {lot} is sealed already, by {before[-1].by} on {before[-1].at:%Y-%m-%d}; a "
-            f"changed record is amended: kilnfolio amend {lot} --reason '…' --by NAME")
+            f"changed record is amended: kilnfolio amend {lot} --reason '…' --by NAME"
+        )
     if reason is not None and not before:
-        raise SealRefusedError(f"lot {lot} is not sealed, so there is nothing to amend: kilnfolio "
-                               f"seal {lot} --by NAME")
+        raise SealRefusedError(
+            f"lot {lot} is not sealed, so there is nothing to amend: kilnfolio seal {lot} --by NAME"
+        )
     if before and before[-1].record == digest and before[-1].charges == drawn:
         raise SealRefusedError(f"lot {lot} is as it was sealed; there is nothing to amend")
 
 
 # --- is it still as sealed? -----------------------------------------------------------------------
+
 
 @dataclass(frozen=True)
 class LotState:
@@ -145,8 +175,9 @@ class LotState:
         return self.entries[-1] if self.entries else None
 
 
-def lot_state(root: Path, lot: str, ledger: Ledger,
-              charges: Callable[[str], tuple[Entry, ...]] | None = None) -> LotState:
+def lot_state(
+    root: Path, lot: str, ledger: Ledger, charges: Callable[[str], tuple[Entry, ...]] | None = None
+) -> LotState:
     """Return whether a lot is as it was sealed, and its sealed record.
 
     What counts is what its own file says to the customer, and the seals of the charges it was drawn
@@ -172,16 +203,22 @@ def lot_state(root: Path, lot: str, ledger: Ledger,
     for drawn in last.charges:
         now = (charges or ledger.of)(drawn.charge)
         if now and now[-1].dossier != drawn.dossier:
-            differences.append(Difference(
-                kind="charge-amended", where=lot_record_path(lot, len(entries)).as_posix(),
-                sealed=drawn.dossier, found=now[-1].dossier,
-                what=f"charge {drawn.charge} was amended since, by entry {now[-1].number}"))
+            differences.append(
+                Difference(
+                    kind="charge-amended",
+                    where=lot_record_path(lot, len(entries)).as_posix(),
+                    sealed=drawn.dossier,
+                    found=now[-1].dossier,
+                    what=f"charge {drawn.charge} was amended since, by entry {now[-1].number}",
+                )
+            )
     try:
         record = (root / lot_record_path(lot, len(entries))).read_bytes()
     except OSError:
         record = b""  # the ledger's own check has named it
     word: Literal["changed", "amended", "sealed"] = (
-        "changed" if differences else "amended" if len(entries) > 1 else "sealed")
+        "changed" if differences else "amended" if len(entries) > 1 else "sealed"
+    )
     return LotState(lot, word, entries, record, tuple(differences))
 
 
@@ -201,18 +238,27 @@ def changed_lot(root: Path, entry: LotEntry) -> Iterator[Difference]:
             if found == file.sha256 or _says_the_same(root, file, raw):
                 return
         yield Difference(
-            kind="file-changed" if found else "file-missing", where=file.path, sealed=file.sha256,
-            found=found, what="it does not say what was sealed" if found else
-            "it was sealed and is not there")
+            kind="file-changed" if found else "file-missing",
+            where=file.path,
+            sealed=file.sha256,
+            found=found,
+            what="it does not say what was sealed" if found else "it was sealed and is not there",
+        )
 
 
 def _says_the_same(root: Path, file: SealedFile, raw: bytes) -> bool:
     try:
         # the only moment of a lot, when it was shipped, is left out of the comparison
-        then, now = (record_of(data, file.path, ZoneInfo("UTC"))
-                     for data in (kept_bytes(root, file), raw))
+        then, now = (
+            record_of(data, file.path, ZoneInfo("UTC")) for data in (kept_bytes(root, file), raw)
+        )
     except RecordProblems:
         return False
-    return isinstance(then, Located) and isinstance(now, Located) and (
-        then.record.model_dump(exclude=set(STAY_IN_MILL))
-        == now.record.model_dump(exclude=set(STAY_IN_MILL)))
+    return (
+        isinstance(then, Located)
+        and isinstance(now, Located)
+        and (
+            then.record.model_dump(exclude=set(STAY_IN_MILL))
+            == now.record.model_dump(exclude=set(STAY_IN_MILL))
+        )
+    )

@@ -108,10 +108,8 @@ class Tree:
             return [] if whole else [self._range(low, high)]
         k = _split(high - low)
         if first <= k:
-            return [*self._sub_proof(first, low, low + k, whole=whole),
-                    self._range(low + k, high)]
-        return [*self._sub_proof(first - k, low + k, high, whole=False),
-                self._range(low, low + k)]
+            return [*self._sub_proof(first, low, low + k, whole=whole), self._range(low + k, high)]
+        return [*self._sub_proof(first - k, low + k, high, whole=False), self._range(low, low + k)]
 
 
 def includes(leaf: bytes, index: int, size: int, proof: Sequence[bytes], root: bytes) -> bool:
@@ -132,8 +130,9 @@ def includes(leaf: bytes, index: int, size: int, proof: Sequence[bytes], root: b
     return last == 0 and found == root
 
 
-def consistent(first: int, first_root: bytes, second: int, second_root: bytes,
-               proof: Sequence[bytes]) -> bool:
+def consistent(
+    first: int, first_root: bytes, second: int, second_root: bytes, proof: Sequence[bytes]
+) -> bool:
     """Return whether a tree begins with an earlier one, by their roots and a proof (2.1.4.2)."""
     if first == second:
         return not proof and first_root == second_root

@@ -84,13 +84,25 @@ def bag_ledger(ledger: Ledger, charge: str) -> BagLedger:
     own = {entry.number for entry in (*entries, *lots)}
     head = head_for(ledger.heads, max(own, default=0))
     size = head.size if head else max(own, default=0)
-    lines = [line for line in ledger.lines if line.entry.number <= size
-             and _belongs(line.entry, own)]
-    proof = Proof(head=head, inclusions=tuple(
-        Inclusion(number=line.entry.number,
-                  path=tuple(step.hex() for step in ledger.tree.inclusion(
-                      line.entry.number - 1, size)))
-        for line in lines)) if head else None
+    lines = [
+        line for line in ledger.lines if line.entry.number <= size and _belongs(line.entry, own)
+    ]
+    proof = (
+        Proof(
+            head=head,
+            inclusions=tuple(
+                Inclusion(
+                    number=line.entry.number,
+                    path=tuple(
+                        step.hex() for step in ledger.tree.inclusion(line.entry.number - 1, size)
+                    ),
+                )
+                for line in lines
+            ),
+        )
+        if head
+        else None
+    )
     return BagLedger(tuple(line.raw for line in lines), entries, lots, proof)
 
 
@@ -121,19 +133,33 @@ def check_proof(lines: Sequence[Line], proof: Proof) -> list[Difference]:
     where = PROOF.as_posix()
     found = []
     if not proof.head.fits:
-        found.append(Difference(kind="head-edited", where=where,
-                                what="the head does not fit its signature"))
+        found.append(
+            Difference(kind="head-edited", where=where, what="the head does not fit its signature")
+        )
     proofs = {one.number: one for one in proof.inclusions}
     if len(proofs) != len(lines) or len(proof.inclusions) != len(lines):
-        found.append(Difference(
-            kind="proof-incomplete", where=where,
-            what=f"it has {len(proof.inclusions)} proofs for {len(lines)} entries"))
+        found.append(
+            Difference(
+                kind="proof-incomplete",
+                where=where,
+                what=f"it has {len(proof.inclusions)} proofs for {len(lines)} entries",
+            )
+        )
     for line in lines:
         one = proofs.get(line.entry.number)
         if one is None or not includes(
-                leaf_hash(line.raw), line.entry.number - 1, proof.head.size,
-                [bytes.fromhex(step) for step in one.path], bytes.fromhex(proof.head.root)):
-            found.append(Difference(
-                kind="entry-not-in-ledger", where=where, what=f"entry {line.entry.number} "
-                f"({line.entry.subject}) is not shown to stand in the ledger of this head"))
+            leaf_hash(line.raw),
+            line.entry.number - 1,
+            proof.head.size,
+            [bytes.fromhex(step) for step in one.path],
+            bytes.fromhex(proof.head.root),
+        ):
+            found.append(
+                Difference(
+                    kind="entry-not-in-ledger",
+                    where=where,
+                    what=f"entry {line.entry.number} "
+                    f"({line.entry.subject}) is not shown to stand in the ledger of this head",
+                )
+            )
     return found

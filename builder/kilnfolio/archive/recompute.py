@@ -54,14 +54,21 @@ def gather(root: Path, entry: Entry, *, holds: bool, closed: bool) -> Gathered:
         kept = kept if kept is not None and sha256(kept) == file.sha256 else None
         same = lying is not None and sha256(lying) == file.sha256
         if kept is None and (not closed or not (same or holds)):
-            gathered.differences.append(Difference(
-                kind="kept-file-missing", where=(KEPT / file.sha256).as_posix(),
-                sealed=file.sha256,
-                what=f"the copy of {file.path} that was sealed is not there, or is not that copy"))
+            gathered.differences.append(
+                Difference(
+                    kind="kept-file-missing",
+                    where=(KEPT / file.sha256).as_posix(),
+                    sealed=file.sha256,
+                    what=f"the copy of {file.path} that was sealed is not there, or is not that copy",
+                )
+            )
         used = lying if same else kept
         if holds and not same and (closed or entry.is_own(file.path)):
-            gathered.differences.append(_difference(
-                file, lying, f"it is not the file that was sealed ({file.size} bytes then)"))
+            gathered.differences.append(
+                _difference(
+                    file, lying, f"it is not the file that was sealed ({file.size} bytes then)"
+                )
+            )
             used = kept if lying is None else lying
         if used is not None:
             gathered.files[file.path] = used
@@ -77,10 +84,15 @@ def _bytes(path: Path) -> bytes | None:
 
 def _difference(file: SealedFile, lying: bytes | None, what: str) -> Difference:
     if lying is None:
-        return Difference(kind="file-missing", where=file.path, sealed=file.sha256,
-                          what="it was sealed and is not there")
-    return Difference(kind="file-changed", where=file.path, what=what, sealed=file.sha256,
-                      found=sha256(lying))
+        return Difference(
+            kind="file-missing",
+            where=file.path,
+            sealed=file.sha256,
+            what="it was sealed and is not there",
+        )
+    return Difference(
+        kind="file-changed", where=file.path, what=what, sealed=file.sha256, found=sha256(lying)
+    )
 
 
 @contextmanager
@@ -113,8 +125,15 @@ def review_again(files: Mapping[str, bytes], charge: str) -> dict[str, Any] | li
             found: dict[str, Any] = read_json(canonical(review_charge(folder, charge)))
             return found
     except RecordProblems as error:
-        return [Difference(kind="record-unreadable", where=str(problem.place), what=str(problem))
-                for problem in error.problems]
+        return [
+            Difference(kind="record-unreadable", where=str(problem.place), what=str(problem))
+            for problem in error.problems
+        ]
     except Exception as error:  # whatever fails on files somebody may have altered is a finding
-        return [Difference(kind="not-recomputed", where=charge, what="the review of these files "
-                           f"ended with {type(error).__name__}: {error}")]
+        return [
+            Difference(
+                kind="not-recomputed",
+                where=charge,
+                what=f"the review of these files ended with {type(error).__name__}: {error}",
+            )
+        ]

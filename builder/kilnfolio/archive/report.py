@@ -40,19 +40,26 @@ def report_text(report: AuditReport, words: Callable[[str], str] | None = None) 
         lines += _difference(difference, "  ")
     for one in report.open:
         lines += _difference(one, "  not confirmed: ")
-    newest = max((folder.head for folder in report.folders if folder.head),
-                 key=lambda head: head.size, default=None)
+    newest = max(
+        (folder.head for folder in report.folders if folder.head),
+        key=lambda head: head.size,
+        default=None,
+    )
     if newest:
         lines += ["", f"Head of the ledger: {newest.size} entries, {newest.root}"]
         if words:
             lines.append(f"in words: {words(newest.root[:32])}")
     lines += ["", f"Computed again by kilnfolio {report.kilnfolio}, without a network."]
     if report.unconfirmed:
-        lines.append("What later rules give differently is confirmed by the kilnfolio it was "
-                     "sealed with, named above; audit\nwith that version too.")
+        lines.append(
+            "What later rules give differently is confirmed by the kilnfolio it was "
+            "sealed with, named above; audit\nwith that version too."
+        )
     if not report.trusted_keys:
-        lines.append("Keys were checked against the list that came along. Ask the mill for its "
-                     "public key by another way,\nand give it with --key or --trust.")
+        lines.append(
+            "Keys were checked against the list that came along. Ask the mill for its "
+            "public key by another way,\nand give it with --key or --trust."
+        )
     return "\n".join(map(_plain, lines)) + "\n"
 
 

@@ -57,8 +57,9 @@ def seal(folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.datet
     return _enter(folder, dossier, by, keys, at, None)
 
 
-def amend(folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.datetime,
-          reason: str) -> Entry:
+def amend(
+    folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.datetime, reason: str
+) -> Entry:
     """Seal a changed charge again, in place of its last entry.
 
     Parameters
@@ -78,13 +79,17 @@ def amend(folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.date
     return _enter(folder, dossier, by, keys, at, reason.strip())
 
 
-def _enter(folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.datetime,
-           reason: str | None) -> Entry:
+def _enter(
+    folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.datetime, reason: str | None
+) -> Entry:
     check_words("by", by, Name)
     if reason is not None:
         check_words("reason", reason, Text)
-    refused = [f"{finding.check} fails and is not answered: {finding.message}"
-               for finding in dossier.findings if finding.outcome == "fail"]
+    refused = [
+        f"{finding.check} fails and is not answered: {finding.message}"
+        for finding in dossier.findings
+        if finding.outcome == "fail"
+    ]
     if refused:
         raise SealRefusedError(*refused)
     if at.tzinfo is None:
@@ -92,7 +97,8 @@ def _enter(folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.dat
     if at < dossier.ended:
         raise SealRefusedError(
             f"{at.isoformat()} is before the charge ended, {dossier.ended.isoformat()}; check the "
-            "clock")
+            "clock"
+        )
     root, data = folder.root, canonical(dossier)
     at = at.replace(microsecond=0)
     with writing(root) as ledger:
@@ -100,10 +106,16 @@ def _enter(folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.dat
         _may_enter(root, dossier, sealed, reason)
         ledger.refuse(at, keys)
         list_key(root, keys, at.date())
-        draft = Draft(kind="seal" if reason is None else "amendment", charge=dossier.charge,
-                      dossier=sha256(data), inputs=keep(root, dossier.inputs),
-                      supporting=keep(root, _supporting(folder, dossier)), reason=reason,
-                      by=by.strip(), at=at)
+        draft = Draft(
+            kind="seal" if reason is None else "amendment",
+            charge=dossier.charge,
+            dossier=sha256(data),
+            inputs=keep(root, dossier.inputs),
+            supporting=keep(root, _supporting(folder, dossier)),
+            reason=reason,
+            by=by.strip(),
+            at=at,
+        )
         write_whole(root / dossier_path(dossier.charge, len(sealed) + 1), data)
         return ledger.append(draft, keys)
 
@@ -121,15 +133,19 @@ def _may_enter(root: Path, dossier: Dossier, sealed: tuple[Entry, ...], reason: 
     if reason is None and sealed:
         raise SealRefusedError(
             f"{charge} is sealed already, by {sealed[-1].by} on {sealed[-1].at:%Y-%m-%d}; a "
-            f"changed record is amended: kilnfolio amend {charge} --reason '…' --by NAME")
+            f"changed record is amended: kilnfolio amend {charge} --reason '…' --by NAME"
+        )
     if reason is not None and not sealed:
-        raise SealRefusedError(f"{charge} is not sealed, so there is nothing to amend: kilnfolio "
-                               f"seal {charge} --by NAME")
+        raise SealRefusedError(
+            f"{charge} is not sealed, so there is nothing to amend: kilnfolio "
+            f"seal {charge} --by NAME"
+        )
     if sealed and canonical(dossier) == (root / dossier_path(charge, len(sealed))).read_bytes():
         raise SealRefusedError(f"{charge} is as it was sealed; there is nothing to amend")
 
 
 # --- files ----------------------------------------------------------------------------------------
+
 
 def keep(root: Path, files: Sequence[Input]) -> tuple[SealedFile, ...]:
     """Keep a copy of each file under its digest.
@@ -197,8 +213,9 @@ class SealState:
         return self.entries[-1] if self.entries else None
 
 
-def state(root: Path, charge: str, ledger: Ledger | None = None, *, numbers: bool = True
-          ) -> SealState:
+def state(
+    root: Path, charge: str, ledger: Ledger | None = None, *, numbers: bool = True
+) -> SealState:
     """Return whether a charge is as it was sealed, and name what is not.
 
     Only its own files count, its record and its logger exports. What other charges share, as
@@ -234,9 +251,12 @@ def _lost_copies(root: Path, entry: Entry) -> Iterator[Difference]:
     for file in entry.files:
         if not (root / KEPT / file.sha256).is_file():
             yield Difference(
-                kind="kept-file-missing", where=(KEPT / file.sha256).as_posix(),
-                sealed=file.sha256, what=f"the copy of {file.path} that was sealed is not there; "
-                "bring it back from a backup")
+                kind="kept-file-missing",
+                where=(KEPT / file.sha256).as_posix(),
+                sealed=file.sha256,
+                what=f"the copy of {file.path} that was sealed is not there; "
+                "bring it back from a backup",
+            )
 
 
 def own_changes(root: Path, entry: Entry) -> Iterator[Difference]:
@@ -247,12 +267,21 @@ def own_changes(root: Path, entry: Entry) -> Iterator[Difference]:
         try:
             found = sha256((root / file.path).read_bytes())
         except OSError:
-            yield Difference(kind="file-missing", where=file.path, sealed=file.sha256,
-                             what="it was sealed and is not there")
+            yield Difference(
+                kind="file-missing",
+                where=file.path,
+                sealed=file.sha256,
+                what="it was sealed and is not there",
+            )
             continue
         if found != file.sha256:
-            yield Difference(kind="file-changed", where=file.path, sealed=file.sha256, found=found,
-                             what="it is not the file that was sealed")
+            yield Difference(
+                kind="file-changed",
+                where=file.path,
+                sealed=file.sha256,
+                found=found,
+                what="it is not the file that was sealed",
+            )
 
 
 def _moved_numbers(root: Path, entries: tuple[Entry, ...]) -> list[Difference]:

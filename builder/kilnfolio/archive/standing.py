@@ -46,6 +46,7 @@ public_keys = Group("public keys")
 
 # --- the ledger -----------------------------------------------------------------------------------
 
+
 @table("ledger", fills=(public_keys,))
 def ledger(graph: Graph, _: str) -> Mapping[str, Any]:
     """Read the ledger once, and give each charge and lot its own entries."""
@@ -60,13 +61,20 @@ def ledger(graph: Graph, _: str) -> Mapping[str, Any]:
         lines.setdefault(of, []).append(line)
         if isinstance(entry, Entry):
             graph.join(public_keys, "", entry.public_key)
-    subjects = {noun: tuple(sorted(of.removeprefix(noun + ":") for of in lines
-                                   if of.startswith(noun + ":"))) for noun in ("charge", "lot")}
-    return {"differences": whole.differences, "demo keys": demo_keys(graph.folder),
-            **{f"every {noun}": names for noun, names in subjects.items()},
-            "leaves": leaves_text(whole.tree),
-            **{f"bag:{charge}": bag_ledger(whole, charge) for charge in subjects["charge"]},
-            **{of: tuple(found) for of, found in lines.items()}}
+    subjects = {
+        noun: tuple(
+            sorted(of.removeprefix(noun + ":") for of in lines if of.startswith(noun + ":"))
+        )
+        for noun in ("charge", "lot")
+    }
+    return {
+        "differences": whole.differences,
+        "demo keys": demo_keys(graph.folder),
+        **{f"every {noun}": names for noun, names in subjects.items()},
+        "leaves": leaves_text(whole.tree),
+        **{f"bag:{charge}": bag_ledger(whole, charge) for charge in subjects["charge"]},
+        **{of: tuple(found) for of, found in lines.items()},
+    }
 
 
 def ledger_of_bag(graph: Graph, number: str) -> BagLedger:
@@ -78,8 +86,9 @@ def ledger_of_bag(graph: Graph, number: str) -> BagLedger:
 
 def part_of_ledger(graph: Graph, noun: str, number: str) -> Ledger:
     """Return what the ledger holds of one charge or lot, with all that is wrong with the ledger."""
-    return Ledger(ledger.entry(graph, f"{noun}:{number}", ()),
-                  ledger.entry(graph, "differences", ()))
+    return Ledger(
+        ledger.entry(graph, f"{noun}:{number}", ()), ledger.entry(graph, "differences", ())
+    )
 
 
 def entries_of_charge(graph: Graph, number: str) -> tuple[Entry, ...]:
@@ -118,12 +127,16 @@ def demo_keys(root: Path) -> frozenset[str]:
     """Return the public keys of a mill that are the demonstration's."""
     with contextlib.suppress(RecordProblems):  # then the ledger does not hold, which is said
         keyring = read_keyring(root)
-        return frozenset(key.public_key for key in keyring.keys if key.demo) if keyring \
+        return (
+            frozenset(key.public_key for key in keyring.keys if key.demo)
+            if keyring
             else frozenset()
+        )
     return frozenset()
 
 
 # --- read as sealed -------------------------------------------------------------------------------
+
 
 @inline("sealed folder")
 def sealed_folder(graph: Graph, number: str) -> MillFolder | None:
@@ -172,15 +185,20 @@ def _library_of_sealed_lot(graph: Graph, number: str) -> MillFolder | None:
 def sealed_but(*, charge: str = "", lot: str = "") -> Bound:
     """Return what reads sealed charges and lots as they were sealed, but for one to be amended."""
     return {
-        charge_as_sealed.name: lambda graph, number: None if number == charge else
-        _charge_as_sealed(graph, number),
-        dossier_as_sealed.name: lambda graph, number: None if number == charge else
-        _dossier_as_sealed(graph, number),
-        lot_as_sealed.name: lambda graph, number: None if number == lot else
-        _lot_as_sealed(graph, number),
+        charge_as_sealed.name: lambda graph, number: (
+            None if number == charge else _charge_as_sealed(graph, number)
+        ),
+        dossier_as_sealed.name: lambda graph, number: (
+            None if number == charge else _dossier_as_sealed(graph, number)
+        ),
+        lot_as_sealed.name: lambda graph, number: (
+            None if number == lot else _lot_as_sealed(graph, number)
+        ),
         lot_is_sealed.name: lambda graph, number: number != lot and _lot_is_sealed(graph, number),
-        library_of_sealed_lot.name: lambda graph, number: None if number == lot else
-        _library_of_sealed_lot(graph, number)}
+        library_of_sealed_lot.name: lambda graph, number: (
+            None if number == lot else _library_of_sealed_lot(graph, number)
+        ),
+    }
 
 
 #: Reads every sealed charge and lot as it was sealed.
@@ -199,6 +217,7 @@ def open_sealed_mill(root: Path) -> MillFolder:
 
 
 # --- is it still as sealed? -----------------------------------------------------------------------
+
 
 def _sealed_charges(graph: Graph) -> tuple[str, ...]:
     return ledger.entry(graph, "every charge", ())
@@ -226,8 +245,12 @@ def lot_standing(graph: Graph, number: str) -> LotState:
     entries = entries_of_lot(graph, number)
     graph.file(lot_record_path(number, len(entries)).as_posix())
     _note_own(graph, entries)
-    stands = lot_state(graph.folder, number, part_of_ledger(graph, "lot", number),
-                       lambda charge: entries_of_charge(graph, charge))
+    stands = lot_state(
+        graph.folder,
+        number,
+        part_of_ledger(graph, "lot", number),
+        lambda charge: entries_of_charge(graph, charge),
+    )
     _tell(graph, stands, f"lot {number}")
     return stands
 
@@ -243,8 +266,9 @@ def _tell(graph: Graph, stands: SealState | LotState, name: str) -> None:
         graph.join(broken, "", broken_words(stands, name), name)
 
 
-def broken_findings(graph: Graph, charges: Sequence[str] | None = None,
-                    lots: Sequence[str] | None = None) -> dict[str, Finding]:
+def broken_findings(
+    graph: Graph, charges: Sequence[str] | None = None, lots: Sequence[str] | None = None
+) -> dict[str, Finding]:
     """Return what is not as it was sealed, by the name `check` prints: ``C1``, ``lot L1``.
 
     Parameters
@@ -254,12 +278,18 @@ def broken_findings(graph: Graph, charges: Sequence[str] | None = None,
     charges, lots : sequence of str, optional
         Those to look at; every sealed one where left out.
     """
-    return dict(_broken(graph, _sealed_charges(graph) if charges is None else charges,
-                        _sealed_lots(graph) if lots is None else lots))
+    return dict(
+        _broken(
+            graph,
+            _sealed_charges(graph) if charges is None else charges,
+            _sealed_lots(graph) if lots is None else lots,
+        )
+    )
 
 
-def _broken(graph: Graph, charges: Sequence[str], lots: Sequence[str]
-            ) -> Iterator[tuple[str, Finding]]:
+def _broken(
+    graph: Graph, charges: Sequence[str], lots: Sequence[str]
+) -> Iterator[tuple[str, Finding]]:
     for number in charges:
         if is_sealed(graph, "charge", number) and charge_standing(graph, number).differences:
             yield number, broken_finding(charge_standing(graph, number), number)
@@ -275,10 +305,15 @@ def broken_finding(stands: SealState | LotState, name: str) -> Finding:
     more = len(differences) - _NAMED
     rest = f"; and {more} more, which 'kilnfolio audit' names" if more > 0 else ""
     number = name.removeprefix("lot ")
-    return Finding(check=AS_SEALED, outcome="fail", message=(
-        f"it is not as {last.by} sealed it on {last.at:%Y-%m-%d}, and is published as it was "
-        f"sealed. {named}{rest}. Undo the change, or run: kilnfolio amend {number} --by NAME "
-        "--reason '…'"))
+    return Finding(
+        check=AS_SEALED,
+        outcome="fail",
+        message=(
+            f"it is not as {last.by} sealed it on {last.at:%Y-%m-%d}, and is published as it was "
+            f"sealed. {named}{rest}. Undo the change, or run: kilnfolio amend {number} --by NAME "
+            "--reason '…'"
+        ),
+    )
 
 
 def changed_words(stands: SealState | LotState) -> str:

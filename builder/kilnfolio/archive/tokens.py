@@ -67,7 +67,8 @@ _WITHDRAWN_HEAD = """\
 #: What a build says where the mill has no key.
 NO_KEY = (
     f"no customer edition: {KEY_FILE} is missing, and without it the address of a lot could be "
-    "guessed; make it with 'kilnfolio new keys' and keep a copy in the mill's safe")
+    "guessed; make it with 'kilnfolio new keys' and keep a copy in the mill's safe"
+)
 
 
 def make_token_key(path: Path) -> None:
@@ -132,8 +133,10 @@ class AddressKeys:
         if self.in_use is None:
             return ()
         gone = self.withdrawn.get(lot, 0)
-        return (lot_token(lot, self.in_use), *(
-            lot_token(lot, key) for number, key in self.replaced if number > gone))
+        return (
+            lot_token(lot, self.in_use),
+            *(lot_token(lot, key) for number, key in self.replaced if number > gone),
+        )
 
     def dead(self, lot: str) -> tuple[str, ...]:
         """Return the tokens of a lot that were withdrawn, the newest first."""
@@ -152,8 +155,9 @@ def read_address_keys(root: Path, *, invented: bool) -> AddressKeys:
     now = read_token_key(root, invented=invented)
     if now is None:
         return AddressKeys(None)
-    return AddressKeys(now, tuple((number, _read(path)) for number, path in _older(root)),
-                       _withdrawn(root))
+    return AddressKeys(
+        now, tuple((number, _read(path)) for number, path in _older(root)), _withdrawn(root)
+    )
 
 
 def withdraw(root: Path, lots: Sequence[str]) -> int:
@@ -171,8 +175,12 @@ def withdraw(root: Path, lots: Sequence[str]) -> int:
     """
     older = _older(root)
     if not older:
-        raise FileNotFoundError(errno.ENOENT, "no key of addresses was replaced yet; first give "
-                                "kilnfolio new keys --replace-addresses", str(root / KEY_FILE))
+        raise FileNotFoundError(
+            errno.ENOENT,
+            "no key of addresses was replaced yet; first give "
+            "kilnfolio new keys --replace-addresses",
+            str(root / KEY_FILE),
+        )
     known = _withdrawn(root) | dict.fromkeys(lots, older[0][0])
     text = _WITHDRAWN_HEAD + "".join(f"{number} {lot}\n" for lot, number in sorted(known.items()))
     write_whole(root / WITHDRAWN_FILE, text.encode())
@@ -187,8 +195,9 @@ def _withdrawn(root: Path) -> dict[str, int]:
         if line.strip() and not line.startswith("#"):
             last, _, lot = line.strip().partition(" ")
             if not last.isdecimal() or not lot:
-                raise ValueError(f"{path}:{number}: it must hold a key's number and a lot, as in "
-                                 "'1 L-26-014'")
+                raise ValueError(
+                    f"{path}:{number}: it must hold a key's number and a lot, as in '1 L-26-014'"
+                )
             found[lot.strip()] = int(last)
     return found
 

@@ -55,12 +55,15 @@ def trusted_key(text: str, where: str = "") -> TrustedKey:
     match = _LINE.fullmatch(text.strip())
     try:
         if match:
-            return TrustedKey(match[1].lower(),
-                              dt.date.fromisoformat(match[2]) if match[2] else None)
+            return TrustedKey(
+                match[1].lower(), dt.date.fromisoformat(match[2]) if match[2] else None
+            )
     except ValueError:
         pass
-    raise ValueError(f"{where}'{text}' is not a public key. Write its 64 hex digits, and after a "
-                     "key that is no longer used its last day: until 2026-10-31")
+    raise ValueError(
+        f"{where}'{text}' is not a public key. Write its 64 hex digits, and after a "
+        "key that is no longer used its last day: until 2026-10-31"
+    )
 
 
 class KeyBook:
@@ -76,15 +79,21 @@ class KeyBook:
         Keys had by another way; where given, no other key is taken.
     """
 
-    def __init__(self, keyring: Keyring | None, entries: Sequence[AnyEntry],
-                 trusted: Sequence[TrustedKey] = ()):
+    def __init__(
+        self,
+        keyring: Keyring | None,
+        entries: Sequence[AnyEntry],
+        trusted: Sequence[TrustedKey] = (),
+    ):
         self._keyring = keyring
         self._trusted = {key.public_key: key for key in trusted}
-        self._replaced = {entry.public_key: entry for entry in entries
-                          if isinstance(entry, KeyRotation)}
+        self._replaced = {
+            entry.public_key: entry for entry in entries if isinstance(entry, KeyRotation)
+        }
         self._introduced = {entry.new_key for entry in entries if isinstance(entry, KeyRotation)}
-        self._revoked = {entry.revoked: entry for entry in entries
-                         if isinstance(entry, KeyRevocation)}
+        self._revoked = {
+            entry.revoked: entry for entry in entries if isinstance(entry, KeyRevocation)
+        }
 
     def problems(self, entry: AnyEntry) -> Iterator[tuple[str, str]]:
         """Yield why an entry's key is not to be taken: a kind and a sentence's end."""
@@ -93,22 +102,32 @@ class KeyBook:
         if self._keyring is not None and key not in self._introduced:
             listed = self._keyring.find(key)
             if listed is None:
-                yield ("entry-key-unknown",
-                       f"is signed by a key that {KEYRING.as_posix()} does not list")
+                yield (
+                    "entry-key-unknown",
+                    f"is signed by a key that {KEYRING.as_posix()} does not list",
+                )
             elif not listed.since <= day <= (listed.until or dt.date.max):
-                yield ("entry-key-out-of-date", f"is signed on {day} by a key listed from "
-                       f"{listed.since} to {listed.until or 'now'}")
+                yield (
+                    "entry-key-out-of-date",
+                    f"is signed on {day} by a key listed from "
+                    f"{listed.since} to {listed.until or 'now'}",
+                )
         yield from self.ended(key, day, entry.number)
 
     def ended(self, key: str, day: dt.date, number: int) -> Iterator[tuple[str, str]]:
         """Yield which entry replaced or revoked a key before an entry of this number."""
         replaced, revoked = self._replaced.get(key), self._revoked.get(key)
         if replaced and number > replaced.number:
-            yield ("entry-key-replaced", "is signed by a key that was replaced before, by entry "
-                   f"{replaced.number}")
+            yield (
+                "entry-key-replaced",
+                f"is signed by a key that was replaced before, by entry {replaced.number}",
+            )
         if revoked and (day > revoked.last_day or number > revoked.number):
-            yield ("entry-key-revoked", f"is signed by a key that entry {revoked.number} revoked; "
-                   f"its last day was {revoked.last_day}")
+            yield (
+                "entry-key-revoked",
+                f"is signed by a key that entry {revoked.number} revoked; "
+                f"its last day was {revoked.last_day}",
+            )
 
     def outside(self, key: str, day: dt.date) -> Iterator[tuple[str, str]]:
         """Yield why a key is not one the auditor trusts; nothing where none were given."""
@@ -118,5 +137,7 @@ class KeyBook:
         if trusted is None:
             yield "entry-key-not-trusted", "is signed by a key that is not one you gave"
         elif trusted.last_day and day > trusted.last_day:
-            yield ("entry-key-past-its-last-day", f"is signed on {day} by a key that you trust to "
-                   f"{trusted.last_day}")
+            yield (
+                "entry-key-past-its-last-day",
+                f"is signed on {day} by a key that you trust to {trusted.last_day}",
+            )

@@ -65,25 +65,37 @@ def rotate_key(root: Path, keys: Keys, by: str, reason: str, at: dt.datetime) ->
     waiting = folder / NEW_KEY
     new = keys_at(waiting) if waiting.is_file() else make_keys(folder, name=NEW_KEY)
     with writing(root) as ledger:
-        done = [entry for entry in ledger.ledger.entries
-                if isinstance(entry, KeyRotation) and entry.new_key == new.public]
+        done = [
+            entry
+            for entry in ledger.ledger.entries
+            if isinstance(entry, KeyRotation) and entry.new_key == new.public
+        ]
         if done:
             entry = done[-1]
         else:
             ledger.refuse(at, keys)
-            unsigned = ledger.placed(KeyRotation, keys, kind="key-rotation", by=by.strip(),
-                                     at=at.replace(microsecond=0), new_key=new.public,
-                                     new_signature="0" * 128, reason=reason.strip())
+            unsigned = ledger.placed(
+                KeyRotation,
+                keys,
+                kind="key-rotation",
+                by=by.strip(),
+                at=at.replace(microsecond=0),
+                new_key=new.public,
+                new_signature="0" * 128,
+                reason=reason.strip(),
+            )
             endorsed = unsigned.model_copy(
-                update={"new_signature": new.sign(endorsed_bytes(unsigned))})
+                update={"new_signature": new.sign(endorsed_bytes(unsigned))}
+            )
             entry = ledger.add(endorsed, keys)
         replace_listed(root, entry.public_key, new, entry.at.date())
     swap_keys(folder, waiting)
     return entry
 
 
-def revoke_key(root: Path, keys: Keys, revoked: str, last_day: dt.date, by: str, reason: str,
-               at: dt.datetime) -> KeyRevocation:
+def revoke_key(
+    root: Path, keys: Keys, revoked: str, last_day: dt.date, by: str, reason: str, at: dt.datetime
+) -> KeyRevocation:
     """Say that a key may not be trusted after a day, as one that was stolen.
 
     Raises
@@ -93,18 +105,25 @@ def revoke_key(root: Path, keys: Keys, revoked: str, last_day: dt.date, by: str,
     """
     keyring = read_keyring(root)
     if keyring is None or keyring.find(revoked) is None:
-        raise SealRefusedError(f"{revoked} is not a key this mill has sealed with; they are listed "
-                               "in content/ledger/keys.yaml")
+        raise SealRefusedError(
+            f"{revoked} is not a key this mill has sealed with; they are listed "
+            "in content/ledger/keys.yaml"
+        )
     with writing(root) as ledger:
         ledger.refuse(at, keys)
         return ledger.append_other(
-            KeyRevocation, keys, kind="key-revocation", by=by.strip(),
-            at=at.replace(microsecond=0), revoked=revoked, last_day=last_day,
-            reason=reason.strip())
+            KeyRevocation,
+            keys,
+            kind="key-revocation",
+            by=by.strip(),
+            at=at.replace(microsecond=0),
+            revoked=revoked,
+            last_day=last_day,
+            reason=reason.strip(),
+        )
 
 
-def correct_clock(root: Path, keys: Keys, by: str, reason: str, at: dt.datetime
-                  ) -> ClockCorrection:
+def correct_clock(root: Path, keys: Keys, by: str, reason: str, at: dt.datetime) -> ClockCorrection:
     """Name the entries that a wrong clock dated later than now; sealing then goes on from now.
 
     Raises
@@ -114,20 +133,32 @@ def correct_clock(root: Path, keys: Keys, by: str, reason: str, at: dt.datetime
     """
     with writing(root) as ledger:
         entries = ledger.ledger.entries
-        corrected = {number for entry in entries if isinstance(entry, ClockCorrection)
-                     for number in entry.wrong}
-        wrong = tuple(entry.number for entry in entries
-                      if entry.at > at and entry.number not in corrected)
+        corrected = {
+            number
+            for entry in entries
+            if isinstance(entry, ClockCorrection)
+            for number in entry.wrong
+        }
+        wrong = tuple(
+            entry.number for entry in entries if entry.at > at and entry.number not in corrected
+        )
         if not wrong:
             raise SealRefusedError("no entry is dated later than now; there is nothing to correct")
         ledger.refuse_keys(keys, at)
-        return ledger.append_other(ClockCorrection, keys, kind="clock-correction", by=by.strip(),
-                                   at=at.replace(microsecond=0), wrong=wrong,
-                                   reason=reason.strip())
+        return ledger.append_other(
+            ClockCorrection,
+            keys,
+            kind="clock-correction",
+            by=by.strip(),
+            at=at.replace(microsecond=0),
+            wrong=wrong,
+            reason=reason.strip(),
+        )
 
 
-def add_witness(root: Path, keys: Keys, data: bytes, by: str, at: dt.datetime,
-                head: Head | None = None) -> WitnessEntry:
+def add_witness(
+    root: Path, keys: Keys, data: bytes, by: str, at: dt.datetime, head: Head | None = None
+) -> WitnessEntry:
     """Add a countersignature or a time-stamp token to the ledger.
 
     Parameters
@@ -147,15 +178,31 @@ def add_witness(root: Path, keys: Keys, data: bytes, by: str, at: dt.datetime,
     with writing(root) as ledger:
         ledger.refuse(at, keys)
         tree = ledger.ledger.tree
-        values = _countersigned(data) if data.lstrip()[:1] == b"{" else _stamped(
-            data, [head] if head else [Head(size=size, root=tree.root(size).hex())
-                                       for size in range(len(tree), 0, -1)])
+        values = (
+            _countersigned(data)
+            if data.lstrip()[:1] == b"{"
+            else _stamped(
+                data,
+                [head]
+                if head
+                else [
+                    Head(size=size, root=tree.root(size).hex()) for size in range(len(tree), 0, -1)
+                ],
+            )
+        )
         found: Head = values["head"]
         if found.size > len(tree) or tree.root(found.size).hex() != found.root:
-            raise SealRefusedError(f"it confirms a head of {found.size} entries that is not one of "
-                                   "this ledger")
-        return ledger.append_other(WitnessEntry, keys, kind="witness", by=by.strip(),
-                                   at=at.replace(microsecond=0), **values)
+            raise SealRefusedError(
+                f"it confirms a head of {found.size} entries that is not one of this ledger"
+            )
+        return ledger.append_other(
+            WitnessEntry,
+            keys,
+            kind="witness",
+            by=by.strip(),
+            at=at.replace(microsecond=0),
+            **values,
+        )
 
 
 def _countersigned(data: bytes) -> dict[str, Any]:
@@ -163,8 +210,12 @@ def _countersigned(data: bytes) -> dict[str, Any]:
         found = read_countersignature(data)
     except NoWitnessError as error:
         raise SealRefusedError(str(error)) from None
-    return {"head": found.head, "witness": found.witness, "witness_key": found.public_key,
-            "witness_signature": found.signature}
+    return {
+        "head": found.head,
+        "witness": found.witness,
+        "witness_key": found.public_key,
+        "witness_signature": found.signature,
+    }
 
 
 def _stamped(data: bytes, heads: list[Head]) -> dict[str, Any]:
@@ -177,7 +228,9 @@ def _stamped(data: bytes, heads: list[Head]) -> dict[str, Any]:
             if "does not cover" not in reason:
                 break
             continue
-        return {"head": head, "witness": stamp.service[:120],
-                "token": base64.b64encode(data).decode("ascii")}
+        return {
+            "head": head,
+            "witness": stamp.service[:120],
+            "token": base64.b64encode(data).decode("ascii"),
+        }
     raise SealRefusedError(reason)
-

@@ -33,7 +33,10 @@ from kilnfolio.records.model import Name
 from kilnfolio.review.dossier import Part
 
 _HASHES: dict[str, type[hashes.SHA256 | hashes.SHA384 | hashes.SHA512]] = {
-    "sha256": hashes.SHA256, "sha384": hashes.SHA384, "sha512": hashes.SHA512}
+    "sha256": hashes.SHA256,
+    "sha384": hashes.SHA384,
+    "sha512": hashes.SHA512,
+}
 
 
 class NoWitnessError(ValueError):
@@ -62,8 +65,12 @@ class Countersignature(Part):
 
 def countersign(head: Head, witness: str, keys: Keys) -> Countersignature:
     """Return a head confirmed with a witness's own key."""
-    return Countersignature(head=Head(size=head.size, root=head.root), witness=witness.strip(),
-                            public_key=keys.public, signature=keys.sign(head.text))
+    return Countersignature(
+        head=Head(size=head.size, root=head.root),
+        witness=witness.strip(),
+        public_key=keys.public,
+        signature=keys.sign(head.text),
+    )
 
 
 def read_countersignature(data: bytes) -> Countersignature:
@@ -98,11 +105,15 @@ def unconfirmed(entry: WitnessEntry) -> str:
         return ""
     if not (entry.witness_key and entry.witness_signature):
         return "has neither a countersignature nor a time-stamp token"
-    return "" if signature_fits(entry.witness_key, entry.head.text, entry.witness_signature) else \
-        "does not fit the witness's signature"
+    return (
+        ""
+        if signature_fits(entry.witness_key, entry.head.text, entry.witness_signature)
+        else "does not fit the witness's signature"
+    )
 
 
 # --- time stamps ----------------------------------------------------------------------------------
+
 
 class TimeStamp(Part):
     """What a time-stamp token says."""
@@ -180,8 +191,9 @@ def _signer_fits(signed: Any) -> x509.Certificate:
     raise NoWitnessError("the token does not carry its signer's certificate")
 
 
-def _verify(certificate: x509.Certificate, signature: bytes, message: bytes,
-            digest: hashes.HashAlgorithm) -> None:
+def _verify(
+    certificate: x509.Certificate, signature: bytes, message: bytes, digest: hashes.HashAlgorithm
+) -> None:
     key = certificate.public_key()
     try:
         if isinstance(key, rsa.RSAPublicKey):

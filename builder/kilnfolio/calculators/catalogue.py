@@ -114,35 +114,48 @@ def calculators(mill: Mill) -> tuple[Calculator, ...]:
     made = (*_weights(), *_climates(mill), *_sizes(), *_rates_and_loads(), *_surveys())
     if regional.customary_first:
         made = tuple(replace(one, fields=tuple(map(_in_customary, one.fields))) for one in made)
-    return tuple(_said(replace(one, holds=regional.retold(one.holds)), regional.say)
-                 for one in made)
+    return tuple(
+        _said(replace(one, holds=regional.retold(one.holds)), regional.say) for one in made
+    )
 
 
 #: What an example's number is rounded to, by its US customary unit.
 _ROUNDED_TO = {
-    "°F": 1.0, "lb": 0.01, "oz": 0.1, "in": 0.125, "ft": 10.0, "lb/ft³": 1.0, "bf": 100.0}
+    "°F": 1.0,
+    "lb": 0.01,
+    "oz": 0.1,
+    "in": 0.125,
+    "ft": 10.0,
+    "lb/ft³": 1.0,
+    "bf": 100.0,
+}
 
 
 def _in_customary(asked: Field) -> Field:
     """Return a field whose example is in its US customary unit, in round numbers."""
-    if not asked.us or figures.is_customary(asked.of.parse(asked.example.split()[0] + " "
-                                            + asked.example.split()[-1])):
+    if not asked.us or figures.is_customary(
+        asked.of.parse(asked.example.split()[0] + " " + asked.example.split()[-1])
+    ):
         return asked
     *numbers, unit = asked.example.split()
     step = _ROUNDED_TO.get(asked.us, 0.1)
-    restated = [restate(asked.of.parse(f"{number} {unit}"), asked.us, step).entered
-                for number in numbers]
+    restated = [
+        restate(asked.of.parse(f"{number} {unit}"), asked.us, step).entered for number in numbers
+    ]
     if any(not one.endswith(f" {asked.us}") for one in restated):
         return asked
-    return replace(asked, example=" ".join(
-        [*(one.rpartition(" ")[0] for one in restated), asked.us]))
+    return replace(
+        asked, example=" ".join([*(one.rpartition(" ")[0] for one in restated), asked.us])
+    )
 
 
 def _said(calculator: Calculator, say: Callable[[str], str]) -> Calculator:
     """Return a calculator in the words of the mill's practice."""
+
     def chosen(choice: Choice) -> Choice:
-        return replace(choice, options=tuple((value, say(words))
-                                             for value, words in choice.options))
+        return replace(
+            choice, options=tuple((value, say(words)) for value, words in choice.options)
+        )
 
     timber = calculator.timber
     if timber and timber.direction:

@@ -231,9 +231,7 @@ def svg(
     fits : bool
         Its words leave room to grow, so that a phone shows it whole with larger letters.
     """
-    told = "".join(
-        f' data-{name}="{escape(value)}"' for name, value in (readout or {}).items()
-    )
+    told = "".join(f' data-{name}="{escape(value)}"' for name, value in (readout or {}).items())
     looks = ' class="fits"' if fits else ""
     return Markup(
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_at(width)} {_at(height)}"'

@@ -31,8 +31,12 @@ class Clock:
         """Return the axis of dates in a time zone, with `most` marks at most."""
         if not self.dated:
             marks = even_axis(0.0, self.days, about=most).ticks
-            return Axis(0.0, self.days, tuple(mark for mark in marks if mark[0] <= self.days),
-                        "days from the start")
+            return Axis(
+                0.0,
+                self.days,
+                tuple(mark for mark in marks if mark[0] <= self.days),
+                "days from the start",
+            )
         first = self.start.astimezone(zone)
         midnights = _midnights(first, self.days)
         apart = next((days for days in _APART if len(midnights[::days]) <= most), _APART[-1])
@@ -46,9 +50,11 @@ class Clock:
         each = max(1, round(self.days * 24.0 / 5.0))
         clock = first.replace(minute=0, second=0, microsecond=0) + dt.timedelta(hours=1)
         hours = [clock + dt.timedelta(hours=each * place) for place in range(6)]
-        return [(self(at), f"{at.day} {at:%b %H:%M}" if place == 0 else f"{at:%H:%M}")
-                for place, at in enumerate(hours)
-                if (at - self.start).total_seconds() / 86_400.0 <= self.days]
+        return [
+            (self(at), f"{at.day} {at:%b %H:%M}" if place == 0 else f"{at:%H:%M}")
+            for place, at in enumerate(hours)
+            if (at - self.start).total_seconds() / 86_400.0 <= self.days
+        ]
 
 
 def _midnights(first: dt.datetime, days: float) -> list[dt.datetime]:

@@ -122,16 +122,18 @@ def describe(dossier: Dossier, regional: RegionalFormat = PLAIN) -> str:
     parts = [f"{days:.1f} days of drying."]
     if dossier.controlling:
         first, last = dossier.controlling[0], dossier.controlling[-1]
-        parts.append(
-            f"The controlling MC falls from {first.mc_pct:.1f} to {last.mc_pct:.1f} %."
-        )
+        parts.append(f"The controlling MC falls from {first.mc_pct:.1f} to {last.mc_pct:.1f} %.")
     air = dossier.log.air if dossier.log else ()
     dry = [point.dry_bulb_c for point in air if point.dry_bulb_c is not None]
     if dry:
-        parts.append(f"The dry bulb ranges from {regional.reading(min(dry))} to "
-                     f"{regional.reading(max(dry))}.")
-    parts.append(f"{_count(len(dossier.steps), 'step change')}, "
-                 f"{_count(len(dossier.gaps), 'stop or gap', 'stops and gaps')}.")
+        parts.append(
+            f"The dry bulb ranges from {regional.reading(min(dry))} to "
+            f"{regional.reading(max(dry))}."
+        )
+    parts.append(
+        f"{_count(len(dossier.steps), 'step change')}, "
+        f"{_count(len(dossier.gaps), 'stop or gap', 'stops and gaps')}."
+    )
     off = [step.label for step in dossier.adherence if step.verdict == "not as asked"]
     if off:
         parts.append(f"The air was not as asked in step {', '.join(off)}.")
@@ -142,18 +144,42 @@ def _count(number: int, one: str, many: str = "") -> str:
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
-def _canvas(dossier: Dossier, zone: ZoneInfo, regional: RegionalFormat,
-            ordered: tuple[float, float] | None, *, dated: bool) -> _Canvas:
+def _canvas(
+    dossier: Dossier,
+    zone: ZoneInfo,
+    regional: RegionalFormat,
+    ordered: tuple[float, float] | None,
+    *,
+    dated: bool,
+) -> _Canvas:
     clock = _clock(dossier, dated=dated)
     foot, scale = clock.axis(zone), regional.temperature_scale
     bulbs = [scale.of(value) for value in _temperatures(dossier)] or [scale.of(20.0)]
     moistures = [*_moistures(dossier), *(ordered or ())]
-    mc = Panel(_LEFT, _TOP, _WIDTH, _MC, foot,
-               even_axis(0.0, max(moistures), "MC of the sample boards, %", about=5))
-    emc = Panel(_LEFT, mc.foot + _BETWEEN, _WIDTH, _EMC, foot,
-                even_axis(0.0, max(_emcs(dossier), default=20.0), "EMC of the air, %", about=4))
-    air = Panel(_LEFT, emc.foot + _BETWEEN, _WIDTH, _AIR, foot,
-                even_axis(min(bulbs), max(bulbs), f"Dry bulb and wet bulb, {scale.unit}", about=5))
+    mc = Panel(
+        _LEFT,
+        _TOP,
+        _WIDTH,
+        _MC,
+        foot,
+        even_axis(0.0, max(moistures), "MC of the sample boards, %", about=5),
+    )
+    emc = Panel(
+        _LEFT,
+        mc.foot + _BETWEEN,
+        _WIDTH,
+        _EMC,
+        foot,
+        even_axis(0.0, max(_emcs(dossier), default=20.0), "EMC of the air, %", about=4),
+    )
+    air = Panel(
+        _LEFT,
+        emc.foot + _BETWEEN,
+        _WIDTH,
+        _AIR,
+        foot,
+        even_axis(min(bulbs), max(bulbs), f"Dry bulb and wet bulb, {scale.unit}", about=5),
+    )
     return _Canvas(dossier, clock, regional, mc, emc, air)
 
 
@@ -176,7 +202,9 @@ def _moistures(dossier: Dossier) -> Iterator[float]:
 
 def _temperatures(dossier: Dossier) -> Iterator[float]:
     points: list[AirPoint | SetPoint] = [
-        *(dossier.log.air if dossier.log else ()), *dossier.set_points]
+        *(dossier.log.air if dossier.log else ()),
+        *dossier.set_points,
+    ]
     for point in points:
         yield from (bulb for bulb in (point.dry_bulb_c, point.wet_bulb_c) if bulb is not None)
 
@@ -213,8 +241,13 @@ def _off_bands(canvas: _Canvas) -> Iterator[Markup]:
             for panel in (canvas.emc, canvas.air):
                 yield panel.band("off-band", first, last)
             if canvas.emc.x_at(last) - canvas.emc.x_at(first) > 8.0 * len(side.side):
-                yield text("off-band", canvas.emc.x_at((first + last) / 2), canvas.emc.top + 16,
-                           side.side, "middle")
+                yield text(
+                    "off-band",
+                    canvas.emc.x_at((first + last) / 2),
+                    canvas.emc.top + 16,
+                    side.side,
+                    "middle",
+                )
 
 
 def _step_lines(canvas: _Canvas) -> Iterator[Markup]:
@@ -249,8 +282,9 @@ def _ordered(canvas: _Canvas, ordered: tuple[float, float] | None) -> Iterator[M
     if ordered:
         top, foot = panel.y_at(ordered[1]), panel.y_at(ordered[0])
         yield box("band-ordered", panel.left, top, panel.width, max(foot - top, 1.0))
-        yield text("band-ordered", panel.left + 6, top - 6,
-                   f"ordered: {ordered[0]:g} to {ordered[1]:g} %")
+        yield text(
+            "band-ordered", panel.left + 6, top - 6, f"ordered: {ordered[0]:g} to {ordered[1]:g} %"
+        )
         return
     y = panel.y_at(target)
     yield segment("target-line", panel.left, y, panel.right, y)
@@ -307,8 +341,11 @@ def _labels(panel: Panel, labels: Sequence[tuple[str, str, float]]) -> Iterator[
 
 def _emc_lines(canvas: _Canvas) -> Iterator[Markup]:
     labels = [*_measured(canvas, canvas.emc, "series-emc", "measured", lambda point: point.emc_pct)]
-    yield canvas.emc.stairs("series-setpoint", _asked(canvas, lambda point: point.emc_pct),
-                            canvas.clock(canvas.dossier.ended))
+    yield canvas.emc.stairs(
+        "series-setpoint",
+        _asked(canvas, lambda point: point.emc_pct),
+        canvas.clock(canvas.dossier.ended),
+    )
     yield from _drawn(canvas.emc, labels, _asked_label(canvas, lambda point: point.emc_pct))
 
 
@@ -325,15 +362,15 @@ def _bulb_lines(canvas: _Canvas) -> Iterator[Markup]:
     end = canvas.clock(canvas.dossier.ended)
     for value in (lambda point: of(point.dry_bulb_c), lambda point: of(point.wet_bulb_c)):
         yield canvas.air.stairs("series-setpoint", _asked(canvas, value), end)
-    yield from _drawn(canvas.air, labels,
-                      _asked_label(canvas, lambda point: of(point.dry_bulb_c)))
+    yield from _drawn(canvas.air, labels, _asked_label(canvas, lambda point: of(point.dry_bulb_c)))
 
 
 _Line = tuple[str, str, float, Markup]
 
 
-def _measured(canvas: _Canvas, panel: Panel, css: str, words: str, value: _Value
-              ) -> Iterator[_Line]:
+def _measured(
+    canvas: _Canvas, panel: Panel, css: str, words: str, value: _Value
+) -> Iterator[_Line]:
     """Yield a measured line with the name and the height of its end; nothing without readings."""
     known = [value(point) for point in canvas.dossier.log.air] if canvas.dossier.log else []
     last = next((item for item in reversed(known) if item is not None), None)
@@ -342,8 +379,9 @@ def _measured(canvas: _Canvas, panel: Panel, css: str, words: str, value: _Value
         yield css, words, last, line
 
 
-def _drawn(panel: Panel, lines: Sequence[_Line], asked: Sequence[tuple[str, str, float]]
-           ) -> Iterator[Markup]:
+def _drawn(
+    panel: Panel, lines: Sequence[_Line], asked: Sequence[tuple[str, str, float]]
+) -> Iterator[Markup]:
     yield from (line for *_, line in lines)
     yield from _labels(panel, [*(line[:3] for line in lines), *asked])
 
@@ -352,14 +390,16 @@ def _asked(canvas: _Canvas, value: Callable[[SetPoint], float]) -> list[tuple[fl
     return [(canvas.clock(point.at), value(point)) for point in canvas.dossier.set_points]
 
 
-def _asked_label(canvas: _Canvas, value: Callable[[SetPoint], float]
-                 ) -> list[tuple[str, str, float]]:
+def _asked_label(
+    canvas: _Canvas, value: Callable[[SetPoint], float]
+) -> list[tuple[str, str, float]]:
     points = canvas.dossier.set_points
     return [("series-setpoint", "set (thin)", value(points[-1]))] if points else []
 
 
-def _unbroken(dossier: Dossier, clock: Clock, value: _Value
-              ) -> Iterable[tuple[float, float | None]]:
+def _unbroken(
+    dossier: Dossier, clock: Clock, value: _Value
+) -> Iterable[tuple[float, float | None]]:
     """Yield the points of a line, broken where intervals are missing: a gap is not bridged."""
     if dossier.log is None:
         return

@@ -37,8 +37,10 @@ def core_chart(dossier: Dossier, zone: ZoneInfo, regional: RegionalFormat = PLAI
         Whose units it is drawn in.
     """
     scale = regional.temperature_scale
-    cores = {name: [(at, scale.of(value)) for at, value in core]
-             for name, core in _cores(dossier).items()}
+    cores = {
+        name: [(at, scale.of(value)) for at, value in core]
+        for name, core in _cores(dossier).items()
+    }
     points = [point for core in cores.values() for point in core]
     if not points:
         return Markup("")
@@ -62,8 +64,9 @@ def core_chart(dossier: Dossier, zone: ZoneInfo, regional: RegionalFormat = PLAI
             tuple(mark for mark in marks if mark[0] <= hours(end)),
             f"hours from {start.astimezone(zone):%Y-%m-%d %H:%M %Z}",
         ),
-        even_axis(min(low, threshold), max(high, threshold),
-                  f"Core temperature, {scale.unit}", about=5),
+        even_axis(
+            min(low, threshold), max(high, threshold), f"Core temperature, {scale.unit}", about=5
+        ),
     )
     parts = [panel.frame()]
     parts += [

@@ -88,8 +88,9 @@ def emc_chart(
     )
 
 
-def _stops(panel: Panel, temperatures: Sequence[float], regional: RegionalFormat
-           ) -> Iterator[Markup]:
+def _stops(
+    panel: Panel, temperatures: Sequence[float], regional: RegionalFormat
+) -> Iterator[Markup]:
     """Yield a strip around each humidity of the table, with the EMC at each temperature."""
     edges = [
         _HUMIDITIES[0],
@@ -100,9 +101,7 @@ def _stops(panel: Panel, temperatures: Sequence[float], regional: RegionalFormat
     for (low, high), (humidity, *values) in zip(
         pairwise(edges), emc_rows(temperatures), strict=True
     ):
-        held = ", ".join(
-            f"{name} {value} %" for name, value in zip(names, values, strict=True)
-        )
+        held = ", ".join(f"{name} {value} %" for name, value in zip(names, values, strict=True))
         left = panel.x_at(low)
         words = f"RH {humidity} %, EMC at {held}"
         yield spoken(words, left, panel.top, panel.x_at(high) - left, panel.height)

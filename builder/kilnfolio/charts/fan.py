@@ -43,30 +43,52 @@ def fan_chart(found: Forecast, zone: ZoneInfo) -> Markup:
     whole = (last - found.started) / dt.timedelta(days=1)
     clock = Clock(found.started, max(1.0, 1.04 * whole))
     highest = max([mc for _, mc in found.past] + [found.fan.high95[0]])
-    panel = Panel(_LEFT, _TOP, _WIDTH, _HEIGHT, clock.axis(zone),
-                  even_axis(0.0, highest, "Controlling MC, %"))
+    panel = Panel(
+        _LEFT, _TOP, _WIDTH, _HEIGHT, clock.axis(zone), even_axis(0.0, highest, "Controlling MC, %")
+    )
     parts = [panel.frame(), *_fan(panel, clock, found), *_steps(panel, clock, found)]
     parts.append(panel.line("controlling", ((clock(at), mc) for at, mc in found.past)))
-    parts.append(dots("fan-dots", ((panel.x_at(clock(at)), panel.y_at(mc))
-                                  for at, mc in found.past)))
+    parts.append(
+        dots("fan-dots", ((panel.x_at(clock(at)), panel.y_at(mc)) for at, mc in found.past))
+    )
     now = panel.x_at(clock(found.as_of))
-    parts += [segment("fan-now", now, panel.top, now, panel.foot),
-              text("small", now, panel.top - 6, "forecast from here", "middle")]
-    return svg(f"fan-{found.charge}", _VIEW, _TOP + _HEIGHT + _FOOT,
-               f"Charge {found.charge}: the controlling MC to come", _described(found), parts,
-               read_stops())
+    parts += [
+        segment("fan-now", now, panel.top, now, panel.foot),
+        text("small", now, panel.top - 6, "forecast from here", "middle"),
+    ]
+    return svg(
+        f"fan-{found.charge}",
+        _VIEW,
+        _TOP + _HEIGHT + _FOOT,
+        f"Charge {found.charge}: the controlling MC to come",
+        _described(found),
+        parts,
+        read_stops(),
+    )
 
 
 def _fan(panel: Panel, clock: Clock, found: Forecast) -> Iterator[Markup]:
     fan = found.fan
     for css, low, high in (("fan-95", fan.low95, fan.high95), ("fan-80", fan.low80, fan.high80)):
-        there = [f"{panel.x_at(clock(at)):.1f} {panel.y_at(mc):.1f}"
-                 for at, mc in zip(fan.times, low, strict=True) if _shown(clock, at)]
-        back = [f"{panel.x_at(clock(at)):.1f} {panel.y_at(mc):.1f}"
-                for at, mc in zip(fan.times, high, strict=True) if _shown(clock, at)]
+        there = [
+            f"{panel.x_at(clock(at)):.1f} {panel.y_at(mc):.1f}"
+            for at, mc in zip(fan.times, low, strict=True)
+            if _shown(clock, at)
+        ]
+        back = [
+            f"{panel.x_at(clock(at)):.1f} {panel.y_at(mc):.1f}"
+            for at, mc in zip(fan.times, high, strict=True)
+            if _shown(clock, at)
+        ]
         yield Markup(f'<path class="{css}" d="M{"L".join(there + back[::-1])}z"/>')
-    yield panel.line("fan-median", ((clock(at), mc) for at, mc in
-                                    zip(fan.times, fan.median, strict=True) if _shown(clock, at)))
+    yield panel.line(
+        "fan-median",
+        (
+            (clock(at), mc)
+            for at, mc in zip(fan.times, fan.median, strict=True)
+            if _shown(clock, at)
+        ),
+    )
 
 
 def _shown(clock: Clock, at: dt.datetime) -> bool:
@@ -75,8 +97,11 @@ def _shown(clock: Clock, at: dt.datetime) -> bool:
 
 def _steps(panel: Panel, clock: Clock, found: Forecast) -> Iterator[Markup]:
     """Yield a line at the MC of each step to come and of the end, with its name at the right."""
-    lines = [(step.trigger_pct, f"step {step.step}", step.due) for step in found.steps
-             if step.trigger_pct is not None]
+    lines = [
+        (step.trigger_pct, f"step {step.step}", step.due)
+        for step in found.steps
+        if step.trigger_pct is not None
+    ]
     if found.target_pct is not None:
         lines.append((found.target_pct, "end", found.end))
     places = spread([panel.y_at(mc) for mc, _, _ in lines], _LETTER, panel.top, panel.foot)
@@ -86,15 +111,24 @@ def _steps(panel: Panel, clock: Clock, found: Forecast) -> Iterator[Markup]:
         if due is not None:
             x = panel.x_at(clock(due.median))
             yield dots("fan-due", [(x, panel.y_at(mc))])
-            yield spoken(f"{name} at {mc:g} %: likely {due.median:%d %b %H:%M}, 80 of 100 between "
-                         f"{due.low80:%d %b %H:%M} and {due.high80:%d %b %H:%M}",
-                         x - 9, panel.y_at(mc) - 9, 18, 18)
+            yield spoken(
+                f"{name} at {mc:g} %: likely {due.median:%d %b %H:%M}, 80 of 100 between "
+                f"{due.low80:%d %b %H:%M} and {due.high80:%d %b %H:%M}",
+                x - 9,
+                panel.y_at(mc) - 9,
+                18,
+                18,
+            )
 
 
 def _described(found: Forecast) -> str:
     words: Sequence[str] = [
-        f"Weighed at {found.controlling_pct:.1f} % on {found.weighed:%d %b %Y}."]
+        f"Weighed at {found.controlling_pct:.1f} % on {found.weighed:%d %b %Y}."
+    ]
     if found.end is not None:
-        words = [*words, f"The end is likely on {found.end.median:%d %b %Y}; 80 of 100 such "
-                 f"forecasts lie between {found.end.low80:%d %b} and {found.end.high80:%d %b}."]
+        words = [
+            *words,
+            f"The end is likely on {found.end.median:%d %b %Y}; 80 of 100 such "
+            f"forecasts lie between {found.end.low80:%d %b} and {found.end.high80:%d %b}.",
+        ]
     return " ".join([*words, CAUTION])

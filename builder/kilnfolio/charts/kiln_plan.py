@@ -43,12 +43,25 @@ def plan_chart(plan: Plan, names: Mapping[str, str], now: dt.datetime, zone: Zon
     for row, bar in enumerate(bars):
         parts += _bar(panel, clock, bar, names.get(bar.kiln, bar.kiln), panel.top + row * _ROW)
     x = panel.x_at(clock(now))
-    parts += [segment("fan-now", x, panel.top, x, panel.foot),
-              text("small", x, panel.top - 8, "now", "middle")]
-    told = "; ".join(f"charge {bar.charge} in {names.get(bar.kiln, bar.kiln)} likely done "
-                     f"{bar.done.median:%d %b}" for bar in bars if bar.done is not None)
-    return svg("kiln-plan", _VIEW, panel.foot + _FOOT, "When the kilns come free",
-               f"{told}. {CAUTION}", parts, read_stops())
+    parts += [
+        segment("fan-now", x, panel.top, x, panel.foot),
+        text("small", x, panel.top - 8, "now", "middle"),
+    ]
+    told = "; ".join(
+        f"charge {bar.charge} in {names.get(bar.kiln, bar.kiln)} likely done "
+        f"{bar.done.median:%d %b}"
+        for bar in bars
+        if bar.done is not None
+    )
+    return svg(
+        "kiln-plan",
+        _VIEW,
+        panel.foot + _FOOT,
+        "When the kilns come free",
+        f"{told}. {CAUTION}",
+        parts,
+        read_stops(),
+    )
 
 
 def _bar(panel: Panel, clock: Clock, bar: Bar, kiln: str, top: float) -> Iterator[Markup]:
@@ -59,9 +72,15 @@ def _bar(panel: Panel, clock: Clock, bar: Bar, kiln: str, top: float) -> Iterato
     words = f"{kiln}: charge {bar.charge}, likely done {bar.done.median:%d %b %H:%M}"
     yield text("small", panel.left + 2, top + 16, words)
     yield box("bar", left, y, max(low - left, 1.0), _THICK)
-    yield box("fan-80", low, y, max(high - low, 1.0), _THICK,
-              f"{words}; 80 of 100 between {bar.done.low80:%d %b %H:%M} and "
-              f"{bar.done.high80:%d %b %H:%M}")
+    yield box(
+        "fan-80",
+        low,
+        y,
+        max(high - low, 1.0),
+        _THICK,
+        f"{words}; 80 of 100 between {bar.done.low80:%d %b %H:%M} and "
+        f"{bar.done.high80:%d %b %H:%M}",
+    )
     far = panel.x_at(clock(bar.done.high95))
     yield segment("fan-whisker", high, y + _THICK / 2, far, y + _THICK / 2)
     yield segment("fan-likely", likely, y - 3, likely, y + _THICK + 3)

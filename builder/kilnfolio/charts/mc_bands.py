@@ -64,15 +64,18 @@ def bands_chart(identity: str, description: str, bands: Sequence[Band], room_c: 
     middle = _LEFT + _WIDTH / 2
     parts.append(text("axis", middle, foot + 40, "moisture content, %", "middle"))
     parts.append(text("axis", middle, _TOP - 32, "RH of the room that holds it, %", "middle"))
-    return svg(identity, 720, foot + 52, "Bands of moisture content", description, parts,
-               read_stops())
+    return svg(
+        identity, 720, foot + 52, "Bands of moisture content", description, parts, read_stops()
+    )
 
 
 def bands_rows(bands: Sequence[Band], room_c: float) -> list[tuple[str, ...]]:
     """Return the figures behind the chart: the band, its MC and its air."""
+
     def air(mc: float) -> str:
         humidity = humidity_at(room_c, mc)
         return "–" if humidity is None else number(humidity, 0)
 
-    return [(name, number(low, 0), number(high, 0), air(low), air(high))
-            for name, low, high in bands]
+    return [
+        (name, number(low, 0), number(high, 0), air(low), air(high)) for name, low, high in bands
+    ]

@@ -11,7 +11,10 @@ from kilnfolio.review.figures import number
 
 #: The panel, so that a script can draw into it what the build drew.
 PANEL = Panel(
-    46, 44, 460, 240,
+    46,
+    44,
+    460,
+    240,
     Axis(0, 1, ((0, "face"), (0.5, "middle"), (1, "face")), "through the thickness"),
     Axis(0, 100, tuple((value, number(value, 0)) for value in range(0, 101, 20)), "MC, %"),
 )
@@ -31,5 +34,11 @@ def profile_chart(identity: str, cells_pct: Sequence[float]) -> Markup:
     both = [*cells_pct, *reversed(cells_pct)]
     points = [((place + 0.5) / (2 * count), mc) for place, mc in enumerate(both)]
     parts = [PANEL.frame(), PANEL.line("controlling", points)]
-    return svg(identity, 540, 340, "Moisture across a board",
-               "A curve, low at both faces and high in the middle", parts)
+    return svg(
+        identity,
+        540,
+        340,
+        "Moisture across a board",
+        "A curve, low at both faces and high in the middle",
+        parts,
+    )

@@ -27,8 +27,12 @@ class Strip:
 
 def range_strip(strip: Strip) -> Markup:
     """Return the strip as a drawing that a phone shows whole."""
-    shown = [strip.driest, strip.wettest, strip.target,
-             *(edge for edge in (strip.low, strip.high) if edge is not None)]
+    shown = [
+        strip.driest,
+        strip.wettest,
+        strip.target,
+        *(edge for edge in (strip.low, strip.high) if edge is not None),
+    ]
     room = max((max(shown) - min(shown)) * 0.12, 0.5)
     low, high = max(min(shown) - room, 0.0), max(shown) + room
     ticks = even_axis(low, high, about=6).ticks
@@ -46,8 +50,14 @@ def range_strip(strip: Strip) -> Markup:
         dots("measured-mean", [(mean, middle)]),
         text("measured", panel.right, 12, f"mean {number(strip.mean)} %", "end"),
     ]
-    return svg("range", _WIDTH, panel.foot + 26, "Moisture content measured, and ordered",
-               describe(strip), parts)
+    return svg(
+        "range",
+        _WIDTH,
+        panel.foot + 26,
+        "Moisture content measured, and ordered",
+        describe(strip),
+        parts,
+    )
 
 
 def _ordered(strip: Strip) -> str:
@@ -63,5 +73,7 @@ def _ordered(strip: Strip) -> str:
 def describe(strip: Strip) -> str:
     """Return the strip in words."""
     ordered = _ordered(strip)
-    return (f"Measured: {number(strip.driest)} to {number(strip.wettest)} %, mean "
-            f"{number(strip.mean)} %. {ordered[0].upper()}{ordered[1:]}.")
+    return (
+        f"Measured: {number(strip.driest)} to {number(strip.wettest)} %, mean "
+        f"{number(strip.mean)} %. {ordered[0].upper()}{ordered[1:]}."
+    )

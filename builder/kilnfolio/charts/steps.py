@@ -29,8 +29,9 @@ _LEAD_IN, _TAIL = 15.0, 10.0
 _Line = tuple[str, str, Callable[[AirState], float]]
 
 
-def step_diagram(title: str, steps: Sequence[PlannedStep],
-                 regional: RegionalFormat = PLAIN) -> Markup:
+def step_diagram(
+    title: str, steps: Sequence[PlannedStep], regional: RegionalFormat = PLAIN
+) -> Markup:
     """Return the drawing of a schedule's steps; "" for a schedule of one step.
 
     Parameters
@@ -54,11 +55,19 @@ def step_diagram(title: str, steps: Sequence[PlannedStep],
     emc: tuple[_Line, ...] = (("series-emc", "EMC", lambda air: air.emc_pct),)
     values = [line[2](step.air) for line in bulbs for step in steps]
     upper = Panel(
-        _LEFT, _TOP, _WIDTH, _HEIGHT, foot,
+        _LEFT,
+        _TOP,
+        _WIDTH,
+        _HEIGHT,
+        foot,
         even_axis(min(values), max(values), f"Temperature, {scale.unit}", about=5),
     )
     lower = Panel(
-        _LEFT, upper.foot + _BETWEEN, _WIDTH, _EMC_HEIGHT, foot,
+        _LEFT,
+        upper.foot + _BETWEEN,
+        _WIDTH,
+        _EMC_HEIGHT,
+        foot,
         even_axis(0.0, max(step.air.emc_pct for step in steps), "EMC, %", about=4),
     )
     parts = [
@@ -125,7 +134,10 @@ def _lines(
 
 
 def _numbers(
-    upper: Panel, lower: Panel, steps: Sequence[PlannedStep], starts: Sequence[float],
+    upper: Panel,
+    lower: Panel,
+    steps: Sequence[PlannedStep],
+    starts: Sequence[float],
     say: Callable[[float | None], str],
 ) -> Iterator[Markup]:
     edges = [*starts, upper.x.high]

@@ -38,20 +38,30 @@ def strength_chart(identity: str, description: str, properties: Properties) -> M
         44,
         480,
         300,
-        Axis(0, 40, tuple((value, number(value, 0)) for value in range(0, 41, 5)),
-             "moisture content, %"),
-        even_axis(100.0, max(float(curve.max()) for curve in curves),
-                  "share of the green value, %", decimals=0),
+        Axis(
+            0,
+            40,
+            tuple((value, number(value, 0)) for value in range(0, 41, 5)),
+            "moisture content, %",
+        ),
+        even_axis(
+            100.0,
+            max(float(curve.max()) for curve in curves),
+            "share of the green value, %",
+            decimals=0,
+        ),
     )
-    ends = spread([panel.y_at(float(curve[0])) + 4 for curve in curves], 17, panel.top + 4,
-                  panel.foot)
+    ends = spread(
+        [panel.y_at(float(curve[0])) + 4 for curve in curves], 17, panel.top + 4, panel.foot
+    )
     parts = [panel.frame()]
     for place, (name, curve) in enumerate(zip(properties, curves, strict=True), 1):
         parts.append(panel.line(f"board-{place}", zip(mc.tolist(), curve.tolist(), strict=True)))
         parts.append(text(f"board-{place}", panel.right + 10, ends[place - 1], name))
     parts += _stops(panel, properties)
-    return svg(identity, 720, 400, "Strength against moisture content", description, parts,
-               read_stops())
+    return svg(
+        identity, 720, 400, "Strength against moisture content", description, parts, read_stops()
+    )
 
 
 def strength_rows(properties: Properties) -> list[tuple[str, ...]]:
@@ -68,11 +78,16 @@ def _share(dry: float, green: float, intersection: float, mc: np.ndarray) -> np.
 
 
 def _stops(panel: Panel, properties: Properties) -> Iterator[Markup]:
-    edges: Sequence[float] = [
-        MCS_PCT[0], *((a + b) / 2 for a, b in pairwise(MCS_PCT)), MCS_PCT[-1]]
+    edges: Sequence[float] = [MCS_PCT[0], *((a + b) / 2 for a, b in pairwise(MCS_PCT)), MCS_PCT[-1]]
     for (low, high), (mc, *values) in zip(pairwise(edges), strength_rows(properties), strict=True):
         told = ", ".join(
-            f"{name} {value} %" for name, value in zip(properties, values, strict=True))
+            f"{name} {value} %" for name, value in zip(properties, values, strict=True)
+        )
         left = panel.x_at(low)
-        yield spoken(f"MC {mc} %, of the green value: {told}", left, panel.top,
-                     panel.x_at(high) - left, panel.height)
+        yield spoken(
+            f"MC {mc} %, of the green value: {told}",
+            left,
+            panel.top,
+            panel.x_at(high) - left,
+            panel.height,
+        )

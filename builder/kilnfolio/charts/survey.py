@@ -95,9 +95,7 @@ def histogram(
         readings_words = f"{words}: {count} {'reading' if count == 1 else 'readings'}"
         parts.append(spoken(readings_words, left, panel.top, room, panel.height))
     description = _describe(readings, low_pct, high_pct)
-    return Histogram(
-        svg(identity, _WIDTH, _HEIGHT, title, description, parts, read_stops()), bars
-    )
+    return Histogram(svg(identity, _WIDTH, _HEIGHT, title, description, parts, read_stops()), bars)
 
 
 def _bars(counts: Counter[int], width: float) -> list[tuple[str, int]]:

@@ -27,8 +27,9 @@ class Trend:
     decimals: int = 1
 
 
-def trend_chart(kiln: str, charges: Sequence[tuple[str, dt.datetime]], trends: Sequence[Trend],
-                zone: ZoneInfo) -> Markup:
+def trend_chart(
+    kiln: str, charges: Sequence[tuple[str, dt.datetime]], trends: Sequence[Trend], zone: ZoneInfo
+) -> Markup:
     """Return the panels; "" where no quantity is known for two charges.
 
     Parameters
@@ -53,21 +54,36 @@ def trend_chart(kiln: str, charges: Sequence[tuple[str, dt.datetime]], trends: S
     panels = []
     for place, trend in enumerate(shown):
         known = [value for value in trend.values if value is not None]
-        panel = Panel(_LEFT, _TOP + place * (_HEIGHT + _BETWEEN), _WIDTH, _HEIGHT, foot,
-                      even_axis(min(0.0, *known), max(0.0, *known),
-                                f"{trend.name}, {trend.unit}", about=3))
+        panel = Panel(
+            _LEFT,
+            _TOP + place * (_HEIGHT + _BETWEEN),
+            _WIDTH,
+            _HEIGHT,
+            foot,
+            even_axis(min(0.0, *known), max(0.0, *known), f"{trend.name}, {trend.unit}", about=3),
+        )
         panels.append(panel)
-        points = sorted((clock(at), value) for (_, at), value in zip(charges, trend.values,
-                                                                     strict=True)
-                        if value is not None)
+        points = sorted(
+            (clock(at), value)
+            for (_, at), value in zip(charges, trend.values, strict=True)
+            if value is not None
+        )
         parts += [
             panel.frame(x_words=place == len(shown) - 1),
             panel.line("board-1", points),
             dots("dot board-1", [(panel.x_at(x), panel.y_at(y)) for x, y in points]),
         ]
     parts += _stops(charges, shown, panels, clock)
-    return svg("kiln-trends", _VIEW, panels[-1].foot + 56, f"Air control of {kiln}",
-               describe(shown), parts, read_stops(), fits=True)
+    return svg(
+        "kiln-trends",
+        _VIEW,
+        panels[-1].foot + 56,
+        f"Air control of {kiln}",
+        describe(shown),
+        parts,
+        read_stops(),
+        fits=True,
+    )
 
 
 def describe(trends: Sequence[Trend]) -> str:
@@ -80,8 +96,12 @@ def describe(trends: Sequence[Trend]) -> str:
     return " ".join(said)
 
 
-def _stops(charges: Sequence[tuple[str, dt.datetime]], trends: Sequence[Trend],
-           panels: Sequence[Panel], clock: Callable[[dt.datetime], float]) -> list[Markup]:
+def _stops(
+    charges: Sequence[tuple[str, dt.datetime]],
+    trends: Sequence[Trend],
+    panels: Sequence[Panel],
+    clock: Callable[[dt.datetime], float],
+) -> list[Markup]:
     """Return a strip for each charge, from half-way to the one before to half-way to the next."""
     order = sorted(range(len(charges)), key=lambda place: charges[place][1])
     places = [panels[0].x_at(clock(charges[one][1])) for one in order]
@@ -92,7 +112,16 @@ def _stops(charges: Sequence[tuple[str, dt.datetime]], trends: Sequence[Trend],
         words = ", ".join(
             f"{trend.name[0].lower()}{trend.name[1:]} "
             f"{measure(trend.values[one], trend.unit, trend.decimals)}"
-            for trend in trends if trend.values[one] is not None)
-        found.append(spoken(f"{charges[one][0]}: {words or 'not measured'}", left, panels[0].top,
-                            right - left, panels[-1].foot - panels[0].top))
+            for trend in trends
+            if trend.values[one] is not None
+        )
+        found.append(
+            spoken(
+                f"{charges[one][0]}: {words or 'not measured'}",
+                left,
+                panels[0].top,
+                right - left,
+                panels[-1].foot - panels[0].top,
+            )
+        )
     return found

@@ -88,16 +88,21 @@ def _run(words: Sequence[str]) -> int:
 def parser() -> CommandParser:
     """Return the parser of the whole command line."""
     whole = CommandParser(
-        prog="kilnfolio", description="Drying schedules, checked charges and lot records: reads a "
+        prog="kilnfolio",
+        description="Drying schedules, checked charges and lot records: reads a "
         "mill's YAML records and logger files, recomputes every number, and builds the handbook "
         "and a record page for every lot.",
-        epilog="Guidance only. Nothing printed here is a permission to enter a kiln.")
+        epilog="Guidance only. Nothing printed here is a permission to enter a kiln.",
+    )
     whole.add_argument("--version", action="version", version=f"kilnfolio {__version__}")
     commands = whole.add_subparsers(required=True, metavar="command")
     for name, module in COMMANDS.items():
         command = import_module(f"kilnfolio.cli.{module}")
         commands.add_parser(
-            name, help=command.SUMMARY, fill=command.add_arguments,
+            name,
+            help=command.SUMMARY,
+            fill=command.add_arguments,
             description=getattr(command, "DESCRIPTION", f"{command.SUMMARY.capitalize()}."),
-            epilog=f"example: {command.EXAMPLE}").set_defaults(run=command.run)
+            epilog=f"example: {command.EXAMPLE}",
+        ).set_defaults(run=command.run)
     return whole

@@ -8,8 +8,10 @@ from kilnfolio.cli.seal import add_subject, enter
 
 SUMMARY = "seal a changed charge or lot again, with the reason"
 DESCRIPTION = "Seal a changed charge or lot again. What it takes the place of is kept."
-EXAMPLE = ("kilnfolio amend HB-26-003 --by 'R. Quill' --reason 'Board S3 was weighed twice; the "
-           "second mass stands'")
+EXAMPLE = (
+    "kilnfolio amend HB-26-003 --by 'R. Quill' --reason 'Board S3 was weighed twice; the "
+    "second mass stands'"
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -7,8 +7,10 @@ import argparse
 from kilnfolio.cli.arguments import add_entry, open_desk, terminal
 
 SUMMARY = "give a signed answer to a finding"
-DESCRIPTION = ("Answer one finding of a charge: why it is accepted, which instrument was at fault, "
-               "or what corrected it. 'kilnfolio check' prints the finding's id.")
+DESCRIPTION = (
+    "Answer one finding of a charge: why it is accepted, which instrument was at fault, "
+    "or what corrected it. 'kilnfolio check' prints the finding's id."
+)
 EXAMPLE = "kilnfolio answer HB-26-011 step-timing-2 'No operator on the next shift'"
 
 
@@ -17,9 +19,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_entry(parser, yes=False)
     parser.add_argument("finding", help="id of the finding, as check prints it")
     parser.add_argument("reason", help="in words")
-    parser.add_argument("--kind", default="accepted because",
-                        choices=("accepted because", "instrument at fault", "corrected by"),
-                        help="what the answer is (default: %(default)s)")
+    parser.add_argument(
+        "--kind",
+        default="accepted because",
+        choices=("accepted because", "instrument at fault", "corrected by"),
+        help="what the answer is (default: %(default)s)",
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -27,5 +32,6 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.adopt.entry.answering import answer
 
     desk, by, now = open_desk(arguments)
-    return answer(desk, arguments.finding, arguments.kind, arguments.reason, by, now,
-                  terminal(arguments))
+    return answer(
+        desk, arguments.finding, arguments.kind, arguments.reason, by, now, terminal(arguments)
+    )

@@ -18,14 +18,20 @@ if TYPE_CHECKING:
 
 def add_folder(parser: argparse.ArgumentParser) -> None:
     """Add the mill folder, which is the current one where none is named."""
-    parser.add_argument("folder", type=Path, nargs="?", default=this_mill(),
-                        help="the mill folder, with content/ and schedules/ (default: this one)")
+    parser.add_argument(
+        "folder",
+        type=Path,
+        nargs="?",
+        default=this_mill(),
+        help="the mill folder, with content/ and schedules/ (default: this one)",
+    )
 
 
 def add_format(parser: argparse.ArgumentParser) -> None:
     """Add the choice between output for a person and for a program."""
-    parser.add_argument("--format", choices=("text", "json"), default="text",
-                        help="for a person or for a program")
+    parser.add_argument(
+        "--format", choices=("text", "json"), default="text", help="for a person or for a program"
+    )
 
 
 def asker() -> Callable[[str], str] | None:
@@ -38,18 +44,21 @@ def add_entry(parser: argparse.ArgumentParser, *, charge: bool = True, yes: bool
     if charge:
         parser.add_argument("charge", help="the charge's number")
     parser.add_argument("--by", help="who did it (default: the last one named, or KILNFOLIO_BY)")
-    parser.add_argument("--folder", type=Path, default=this_mill(),
-                        help="the mill folder (default: this one)")
+    parser.add_argument(
+        "--folder", type=Path, default=this_mill(), help="the mill folder (default: this one)"
+    )
     parser.add_argument("--dry-run", action="store_true", help="show it, and write nothing")
     if yes:
-        parser.add_argument("--yes", action="store_true",
-                            help="write it even if a value looks wrong")
+        parser.add_argument(
+            "--yes", action="store_true", help="write it even if a value looks wrong"
+        )
 
 
 def add_at(parser: argparse.ArgumentParser, words: str = "when") -> None:
     """Add the time of an entry."""
-    parser.add_argument("--at", metavar="TIME",
-                        help=f"{words}, as in 07:10 or 2026-03-02T07:10 (default: now)")
+    parser.add_argument(
+        "--at", metavar="TIME", help=f"{words}, as in 07:10 or 2026-03-02T07:10 (default: now)"
+    )
 
 
 def terminal(arguments: argparse.Namespace) -> Terminal:
@@ -58,8 +67,9 @@ def terminal(arguments: argparse.Namespace) -> Terminal:
 
     from kilnfolio.adopt.entry.commands import Terminal
 
-    return Terminal(print, asker(), dt.datetime.now(dt.UTC), getattr(arguments, "yes", True),
-                    arguments.dry_run)
+    return Terminal(
+        print, asker(), dt.datetime.now(dt.UTC), getattr(arguments, "yes", True), arguments.dry_run
+    )
 
 
 def open_desk(arguments: argparse.Namespace) -> tuple[Desk, str, dt.datetime]:

@@ -14,25 +14,43 @@ if TYPE_CHECKING:
     from kilnfolio.archive.audit import AuditReport
 
 SUMMARY = "check seals and compute every figure again"
-DESCRIPTION = ("Check a bag, a folder of bags or a mill folder: manifests, ledger, signatures, and "
-               "every figure computed again from the raw files. Nothing is written.")
+DESCRIPTION = (
+    "Check a bag, a folder of bags or a mill folder: manifests, ledger, signatures, and "
+    "every figure computed again from the raw files. Nothing is written."
+)
 EXAMPLE = "kilnfolio audit HB-26-003 --key 3f0c…"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     parser.add_argument("path", type=Path, help="a bag, a folder of bags, or a mill folder")
-    parser.add_argument("--key", action="append", default=[], metavar="HEX",
-                        help="the mill's public key, had from it by another way; no other is taken")
-    parser.add_argument("--trust", type=Path, metavar="FILE",
-                        help="a file of such keys, one a line, with 'until 2026-10-31' after a key "
-                             "that is no longer used")
-    parser.add_argument("--since", type=Path, metavar="FILE",
-                        help="a head you kept, or a bag: the ledger must go on from it")
+    parser.add_argument(
+        "--key",
+        action="append",
+        default=[],
+        metavar="HEX",
+        help="the mill's public key, had from it by another way; no other is taken",
+    )
+    parser.add_argument(
+        "--trust",
+        type=Path,
+        metavar="FILE",
+        help="a file of such keys, one a line, with 'until 2026-10-31' after a key "
+        "that is no longer used",
+    )
+    parser.add_argument(
+        "--since",
+        type=Path,
+        metavar="FILE",
+        help="a head you kept, or a bag: the ledger must go on from it",
+    )
     add_format(parser)
-    parser.add_argument("--report", type=Path, metavar="FILE",
-                        help="also write the report as FILE.html or FILE.pdf, outside what is "
-                             "audited")
+    parser.add_argument(
+        "--report",
+        type=Path,
+        metavar="FILE",
+        help="also write the report as FILE.html or FILE.pdf, outside what is audited",
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -50,8 +68,14 @@ def run(arguments: argparse.Namespace) -> int:
         trusted = [trusted_key(text) for text in arguments.key]
         trusted += read_trust(arguments.trust) if arguments.trust else ()
         since = kept_head(arguments.since) if arguments.since else None
-        report = audit(arguments.path, trusted=trusted, since=since, notice=SAFETY,
-                       made_again=record_again, lot_again=lot_record_again)
+        report = audit(
+            arguments.path,
+            trusted=trusted,
+            since=since,
+            notice=SAFETY,
+            made_again=record_again,
+            lot_again=lot_record_again,
+        )
     except (NothingToAuditError, ValueError) as error:
         print(f"kilnfolio: {error}", file=sys.stderr)
         return ERROR
@@ -74,8 +98,11 @@ def _write_report(report: AuditReport, out: Path, audited: Path) -> int:
         print(f"kilnfolio: {out}: the report is written as .html or .pdf", file=sys.stderr)
         return ERROR
     if out.resolve().is_relative_to(audited.resolve()):
-        print(f"kilnfolio: {out}: it lies inside what is audited, where nothing is written; name a "
-              "file elsewhere", file=sys.stderr)
+        print(
+            f"kilnfolio: {out}: it lies inside what is audited, where nothing is written; name a "
+            "file elsewhere",
+            file=sys.stderr,
+        )
         return ERROR
     data = report_data(report)
     write_whole(out, report_html(data).encode() if out.suffix == ".html" else report_pdf(data))

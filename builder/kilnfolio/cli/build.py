@@ -17,21 +17,38 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_folder(parser)
     parser.add_argument("--out", type=Path, help="where the editions go (default: FOLDER/site)")
-    parser.add_argument("--workers", type=int,
-                        help="processes that share the work (default: one for each processor)")
-    parser.add_argument("--without-pdf", action="store_true",
-                        help="print no PDF, which takes most of the time; those that are up to "
-                             "date stay, and no page leads to one that is not there")
-    parser.add_argument("--cluster", metavar="ADDRESS", default="",
-                        help="print the PDFs on the workers of a Dask cluster; its scheduler's "
-                             "address, as tls://10.0.0.5:8786; its machines are trusted as this "
-                             "one is")
-    parser.add_argument("--cluster-tls", nargs=3, metavar=("CA", "CERTIFICATE", "KEY"), default=(),
-                        help="files in PEM by which the machines of a cluster know each other")
-    parser.add_argument("--fresh", action="store_true",
-                        help="make everything again, not only what has changed")
-    parser.add_argument("--strict", action="store_true",
-                        help="end with 1 if anything had to be warned of")
+    parser.add_argument(
+        "--workers",
+        type=int,
+        help="processes that share the work (default: one for each processor)",
+    )
+    parser.add_argument(
+        "--without-pdf",
+        action="store_true",
+        help="print no PDF, which takes most of the time; those that are up to "
+        "date stay, and no page leads to one that is not there",
+    )
+    parser.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        default="",
+        help="print the PDFs on the workers of a Dask cluster; its scheduler's "
+        "address, as tls://10.0.0.5:8786; its machines are trusted as this "
+        "one is",
+    )
+    parser.add_argument(
+        "--cluster-tls",
+        nargs=3,
+        metavar=("CA", "CERTIFICATE", "KEY"),
+        default=(),
+        help="files in PEM by which the machines of a cluster know each other",
+    )
+    parser.add_argument(
+        "--fresh", action="store_true", help="make everything again, not only what has changed"
+    )
+    parser.add_argument(
+        "--strict", action="store_true", help="end with 1 if anything had to be warned of"
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -43,14 +60,21 @@ def run(arguments: argparse.Namespace) -> int:
 
     out = arguments.out or arguments.folder / "site"
     if out.exists() and not out.is_dir():
-        print(f"kilnfolio: {out} is a file, and the site needs a folder: name another with --out",
-              file=sys.stderr)
+        print(
+            f"kilnfolio: {out} is a file, and the site needs a folder: name another with --out",
+            file=sys.stderr,
+        )
         return ERROR
     try:
-        report = build_site(arguments.folder, out, workers=arguments.workers,
-                            pdfs=not arguments.without_pdf, fresh=arguments.fresh,
-                            cluster=Cluster(arguments.cluster, tuple(arguments.cluster_tls)),
-                            tell=Progress())
+        report = build_site(
+            arguments.folder,
+            out,
+            workers=arguments.workers,
+            pdfs=not arguments.without_pdf,
+            fresh=arguments.fresh,
+            cluster=Cluster(arguments.cluster, tuple(arguments.cluster_tls)),
+            tell=Progress(),
+        )
     except RefusedError as error:
         return print_reasons(*error.reasons, "nothing was written")
     except WorkersUnreachableError as error:

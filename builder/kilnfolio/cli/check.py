@@ -31,11 +31,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_folder(parser)
     parser.add_argument("--charge", help="one charge only")
-    parser.add_argument("--all", action="store_true",
-                        help="print also what passed, has no data or is not applicable")
-    parser.add_argument("--format", choices=("text", "json", "sarif", "junit"), default="text",
-                        help="for a person, for a program, for an editor or code host, or for a "
-                             "build server (default: %(default)s)")
+    parser.add_argument(
+        "--all",
+        action="store_true",
+        help="print also what passed, has no data or is not applicable",
+    )
+    parser.add_argument(
+        "--format",
+        choices=("text", "json", "sarif", "junit"),
+        default="text",
+        help="for a person, for a program, for an editor or code host, or for a "
+        "build server (default: %(default)s)",
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -46,8 +53,9 @@ def run(arguments: argparse.Namespace) -> int:
 
     try:
         mill = open_sealed_mill(arguments.folder)
-        found = _everything(mill) if arguments.charge is None else _of_charge(
-            mill, arguments.charge)
+        found = (
+            _everything(mill) if arguments.charge is None else _of_charge(mill, arguments.charge)
+        )
         if arguments.charge is None:
             found |= _of_schedules(mill, drafts=arguments.all)
     except RecordProblems as error:
@@ -89,26 +97,40 @@ def _of_charge(mill: MillFolder, number: str) -> Found:
         return {}
     is_open = number in mill.open_charges
     lots = () if is_open else mill.lots_of_charge[number]
-    checking.refuse_problems_of(mill, [
-        (checking.charge_check, number), (open_review if is_open else charge_dossier, number),
-        *((lot_dossier, lot) for lot in lots)])
+    checking.refuse_problems_of(
+        mill,
+        [
+            (checking.charge_check, number),
+            (open_review if is_open else charge_dossier, number),
+            *((lot_dossier, lot) for lot in lots),
+        ],
+    )
     if is_open:
         return _with_seals(mill, {number: open_review(graph, number).findings}, (), ())
-    lots = tuple(lot for lot in lots
-                 if {pack.charge for pack in mill.lots[lot].record.packs} == {number})
+    lots = tuple(
+        lot for lot in lots if {pack.charge for pack in mill.lots[lot].record.packs} == {number}
+    )
     found: Found = {number: charge_dossier(graph, number).findings}
     found |= {f"lot {lot}": lot_dossier(graph, lot).findings for lot in lots}
     return _with_seals(mill, found, (number,), lots)
 
 
-def _with_seals(mill: MillFolder, found: Found, charges: Sequence[str] | None = None,
-                lots: Sequence[str] | None = None) -> Found:
+def _with_seals(
+    mill: MillFolder,
+    found: Found,
+    charges: Sequence[str] | None = None,
+    lots: Sequence[str] | None = None,
+) -> Found:
     """Return findings with those on broken seals first."""
     from kilnfolio.archive.standing import broken_findings
 
     broken = broken_findings(mill.graph, charges, lots)
-    return {name: (*([broken[name]] if name in broken else []), *found.get(name, ()))
-            for name in dict.fromkeys([*found, *broken])}
+    return {
+        name: (*([broken[name]] if name in broken else []), *found.get(name, ()))
+        for name in dict.fromkeys([*found, *broken])
+    }
+
+
 def _of_schedules(folder: MillFolder, *, drafts: bool) -> dict[str, tuple[Finding, ...]]:
     """Return what is said of schedules by themselves; of drafts only where everything is asked."""
     from kilnfolio.review.review import mill_pressure
@@ -129,20 +151,24 @@ def _print_formatted(form: str, found: Found, problems: Sequence[Problem] = ()) 
     if form == "junit":
         print(check_formats.as_junit(found, problems))
     else:
-        print_json({"json": check_formats.as_json, "sarif": check_formats.as_sarif}[form](
-            found, problems))
+        print_json(
+            {"json": check_formats.as_json, "sarif": check_formats.as_sarif}[form](found, problems)
+        )
 
 
 def _print_text(found: Found, say: Callable[[str], str], *, everything: bool) -> None:
     for name, findings in found.items():
         _print_findings(name, findings, say, everything=everything)
     if not found:
-        print("every record can be read; no charge is on record yet. Begin one with "
-              "'kilnfolio new charge NUMBER'")
+        print(
+            "every record can be read; no charge is on record yet. Begin one with "
+            "'kilnfolio new charge NUMBER'"
+        )
 
 
-def _print_findings(name: str, findings: Sequence[Finding], say: Callable[[str], str], *,
-                    everything: bool) -> None:
+def _print_findings(
+    name: str, findings: Sequence[Finding], say: Callable[[str], str], *, everything: bool
+) -> None:
     from kilnfolio.review.dossier import BY_WEIGHT
 
     counts: dict[str, int] = {}
@@ -157,7 +183,9 @@ def _print_findings(name: str, findings: Sequence[Finding], say: Callable[[str],
         for spot in finding.where:
             print(f"{' ' * 17}{spot.file}:{spot.line}:{spot.column}")
         if finding.answered_by:
-            print(f"{' ' * 17}{finding.answer_kind} {finding.answered_because} "
-                  f"({finding.answered_by})")
+            print(
+                f"{' ' * 17}{finding.answer_kind} {finding.answered_because} "
+                f"({finding.answered_by})"
+            )
         elif finding.id and not finding.noted:
             print(f"{' ' * 17}to answer it: {finding.id}")

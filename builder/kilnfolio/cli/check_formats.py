@@ -20,16 +20,27 @@ Found = Mapping[str, Sequence[Finding]]
 
 def as_json(found: Found, problems: Sequence[Problem] = ()) -> dict[str, object]:
     """Return findings by charge and lot, or the problems that kept records from being read."""
-    return {"version": JSON_VERSION, "kilnfolio": __version__,
-            "problems": [_problem(problem) for problem in problems],
-            "findings": {name: [finding.model_dump(mode="json") for finding in findings]
-                         for name, findings in found.items()}}
+    return {
+        "version": JSON_VERSION,
+        "kilnfolio": __version__,
+        "problems": [_problem(problem) for problem in problems],
+        "findings": {
+            name: [finding.model_dump(mode="json") for finding in findings]
+            for name, findings in found.items()
+        },
+    }
 
 
 def _problem(problem: Problem) -> dict[str, object]:
     place = problem.place
-    return {"file": place.file, "line": place.line, "column": place.column, "what": problem.what,
-            "why": problem.why, "instead": problem.instead}
+    return {
+        "file": place.file,
+        "line": place.line,
+        "column": place.column,
+        "what": problem.what,
+        "why": problem.why,
+        "instead": problem.instead,
+    }
 
 
 def as_sarif(found: Found, problems: Sequence[Problem] = ()) -> dict[str, object]:
@@ -38,30 +49,64 @@ def as_sarif(found: Found, problems: Sequence[Problem] = ()) -> dict[str, object
     SARIF is what code hosts and editors show beside the lines they are about.
     """
     results = [
-        {"ruleId": finding.check, "level": _LEVELS[finding.outcome],
-         "message": {"text": f"{name}: {finding.message}"},
-         "locations": [_location(spot.file, spot.line, spot.column) for spot in finding.where]}
-        for name, findings in found.items() for finding in findings if finding.outcome in _LEVELS]
+        {
+            "ruleId": finding.check,
+            "level": _LEVELS[finding.outcome],
+            "message": {"text": f"{name}: {finding.message}"},
+            "locations": [_location(spot.file, spot.line, spot.column) for spot in finding.where],
+        }
+        for name, findings in found.items()
+        for finding in findings
+        if finding.outcome in _LEVELS
+    ]
     results += [
-        {"ruleId": "record", "level": "error", "message": {"text": _sentence(problem)},
-         "locations": [_location(problem.place.file, problem.place.line, problem.place.column)]}
-        for problem in problems]
+        {
+            "ruleId": "record",
+            "level": "error",
+            "message": {"text": _sentence(problem)},
+            "locations": [_location(problem.place.file, problem.place.line, problem.place.column)],
+        }
+        for problem in problems
+    ]
     said = {str(result["ruleId"]) for result in results}
     rules: list[dict[str, object]] = [
-        {"id": slug, "name": check.title, "shortDescription": {"text": check.title},
-         "fullDescription": {"text": check.reason}}
-        for slug, check in CHECKS.items() if slug in said]
-    rules += [{"id": slug, "shortDescription": {"text": words}} for slug, words in (
-        ("record", "A record cannot be read"),
-        ("as-sealed", "A sealed record has changed")) if slug in said]
-    return {"$schema": _SARIF, "version": "2.1.0", "runs": [{
-        "tool": {"driver": {"name": "kilnfolio", "version": __version__, "rules": rules}},
-        "columnKind": "unicodeCodePoints", "results": results}]}
+        {
+            "id": slug,
+            "name": check.title,
+            "shortDescription": {"text": check.title},
+            "fullDescription": {"text": check.reason},
+        }
+        for slug, check in CHECKS.items()
+        if slug in said
+    ]
+    rules += [
+        {"id": slug, "shortDescription": {"text": words}}
+        for slug, words in (
+            ("record", "A record cannot be read"),
+            ("as-sealed", "A sealed record has changed"),
+        )
+        if slug in said
+    ]
+    return {
+        "$schema": _SARIF,
+        "version": "2.1.0",
+        "runs": [
+            {
+                "tool": {"driver": {"name": "kilnfolio", "version": __version__, "rules": rules}},
+                "columnKind": "unicodeCodePoints",
+                "results": results,
+            }
+        ],
+    }
 
 
 def _location(file: str, line: int, column: int) -> dict[str, object]:
-    return {"physicalLocation": {"artifactLocation": {"uri": file},
-                                 "region": {"startLine": line, "startColumn": column}}}
+    return {
+        "physicalLocation": {
+            "artifactLocation": {"uri": file},
+            "region": {"startLine": line, "startColumn": column},
+        }
+    }
 
 
 def _sentence(problem: Problem) -> str:
@@ -72,9 +117,14 @@ def as_junit(found: Found, problems: Sequence[Problem] = ()) -> str:
     """Return a JUnit report: a suite for each charge or lot, a case for each finding."""
     root = ET.Element("testsuites", name="kilnfolio")
     for name, findings in found.items():
-        suite = ET.SubElement(root, "testsuite", name=name, tests=str(len(findings)),
-                              failures=str(sum(one.outcome in _LEVELS for one in findings)),
-                              skipped=str(sum(_is_skipped(one) for one in findings)))
+        suite = ET.SubElement(
+            root,
+            "testsuite",
+            name=name,
+            tests=str(len(findings)),
+            failures=str(sum(one.outcome in _LEVELS for one in findings)),
+            skipped=str(sum(_is_skipped(one) for one in findings)),
+        )
         for finding in findings:
             case = ET.SubElement(suite, "testcase", classname=name, name=finding.check)
             if finding.outcome in _LEVELS:
@@ -82,8 +132,9 @@ def as_junit(found: Found, problems: Sequence[Problem] = ()) -> str:
             elif _is_skipped(finding):
                 ET.SubElement(case, "skipped", message=finding.message)
     if problems:
-        suite = ET.SubElement(root, "testsuite", name="records", tests=str(len(problems)),
-                              errors=str(len(problems)))
+        suite = ET.SubElement(
+            root, "testsuite", name="records", tests=str(len(problems)), errors=str(len(problems))
+        )
         for problem in problems:
             case = ET.SubElement(suite, "testcase", classname="records", name=str(problem.place))
             ET.SubElement(case, "error", type="record", message=_sentence(problem))

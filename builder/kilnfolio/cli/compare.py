@@ -16,8 +16,12 @@ EXAMPLE = "kilnfolio compare --at https://records.mill.example"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_folder(parser)
-    parser.add_argument("--at", metavar="URL", help="where the customer edition is published "
-                        "(default: records_address in content/mill.yaml)")
+    parser.add_argument(
+        "--at",
+        metavar="URL",
+        help="where the customer edition is published "
+        "(default: records_address in content/mill.yaml)",
+    )
     parser.add_argument("--site", type=Path, help="where the editions are (default: FOLDER/site)")
     add_format(parser)
 
@@ -34,10 +38,13 @@ def run(arguments: argparse.Namespace) -> int:
     mill = "content/mill.yaml"
     edition = (arguments.site or arguments.folder / "site") / "customer"
     try:
-        address = arguments.at or validate(read_yaml(arguments.folder / mill, mill),
-                                           Mill).record.records_address
-        found = compare(address, edition,
-                        lambda line: print(f"kilnfolio: {line}", file=sys.stderr, flush=True))
+        address = (
+            arguments.at
+            or validate(read_yaml(arguments.folder / mill, mill), Mill).record.records_address
+        )
+        found = compare(
+            address, edition, lambda line: print(f"kilnfolio: {line}", file=sys.stderr, flush=True)
+        )
     except (NothingBuiltError, NotReachedError) as error:
         print(f"kilnfolio: {error}", file=sys.stderr)
         return ERROR
@@ -46,6 +53,8 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         for one in found.differences:
             print(f"{address.rstrip('/')}/{one.path}: {one.what}")
-        print(f"{found.files} files of {edition} compared with {address}: "
-              + (f"{len(found.differences)} differences" if found.differences else "all as built"))
+        print(
+            f"{found.files} files of {edition} compared with {address}: "
+            + (f"{len(found.differences)} differences" if found.differences else "all as built")
+        )
     return FINDINGS if found.differences else OK

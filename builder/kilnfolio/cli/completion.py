@@ -8,15 +8,18 @@ import re
 from kilnfolio.cli.errors import OK
 
 SUMMARY = "print shell completion, or the manual page"
-DESCRIPTION = ("Print a script that makes a shell complete commands and options, or the manual "
-               "page. Both are made from the parser, so they know every option.")
+DESCRIPTION = (
+    "Print a script that makes a shell complete commands and options, or the manual "
+    "page. Both are made from the parser, so they know every option."
+)
 EXAMPLE = "kilnfolio completion bash > ~/.local/share/bash-completion/completions/kilnfolio"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
-    parser.add_argument("kind", choices=("bash", "zsh", "tcsh", "man"),
-                        help="the shell, or man for the manual page")
+    parser.add_argument(
+        "kind", choices=("bash", "zsh", "tcsh", "man"), help="the shell, or man for the manual page"
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:

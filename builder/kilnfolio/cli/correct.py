@@ -13,8 +13,10 @@ EXAMPLE = "kilnfolio correct HB-26-041 S3@2026-03-03T07:10 '3978 g' --reason mis
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_entry(parser)
-    parser.add_argument("field", help="BOARD@TIME for a mass, or the path of another value, as in "
-                                      "boards.S3.green_mass")
+    parser.add_argument(
+        "field",
+        help="BOARD@TIME for a mass, or the path of another value, as in boards.S3.green_mass",
+    )
     parser.add_argument("new", help="the value that takes its place, with its unit")
     parser.add_argument("--reason", required=True, help="why it is changed; it is kept")
 
@@ -24,5 +26,6 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.adopt.entry.correcting import correct
 
     desk, by, now = open_desk(arguments)
-    return correct(desk, arguments.field, arguments.new, arguments.reason, by, now,
-                   terminal(arguments))
+    return correct(
+        desk, arguments.field, arguments.new, arguments.reason, by, now, terminal(arguments)
+    )

@@ -24,6 +24,7 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.adopt.entry import commands
 
     desk, by, now = open_desk(arguments)
-    entry = commands.stage(desk, "equalizing", arguments.what, arguments.at, arguments.dry_bulb,
-                           arguments.emc, now)
+    entry = commands.stage(
+        desk, "equalizing", arguments.what, arguments.at, arguments.dry_bulb, arguments.emc, now
+    )
     return commands.enter(desk, entry, by, terminal(arguments))

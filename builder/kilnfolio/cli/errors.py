@@ -45,13 +45,17 @@ def exit_code(act: Callable[[], int], argv: Sequence[str]) -> int:
         return ERROR
     except OSError as error:
         name = f"{error.filename}: " if error.filename else ""
-        print(f"kilnfolio: {name}{(error.strerror or str(error)).lower()}{_advice(error)}",
-              file=sys.stderr)
+        print(
+            f"kilnfolio: {name}{(error.strerror or str(error)).lower()}{_advice(error)}",
+            file=sys.stderr,
+        )
         return ERROR
     except MemoryError:
-        print("kilnfolio: this computer's memory was not enough; nothing was left half-written. "
-              "Close other programs, or use fewer processes, as in build --workers 1",
-              file=sys.stderr)
+        print(
+            "kilnfolio: this computer's memory was not enough; nothing was left half-written. "
+            "Close other programs, or use fewer processes, as in build --workers 1",
+            file=sys.stderr,
+        )
         return ERROR
     except Exception as error:
         from kilnfolio.records.problems import RecordProblems
@@ -69,8 +73,10 @@ def _advice(error: OSError) -> str:
     if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
         return ": free some space and try again; what was there before is whole"
     if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
-        return (": you may not write or read it. If it is open in another program, close it there; "
-                "otherwise ask whoever keeps this computer, or name another folder")
+        return (
+            ": you may not write or read it. If it is open in another program, close it there; "
+            "otherwise ask whoever keeps this computer, or name another folder"
+        )
     return ""
 
 
@@ -79,8 +85,11 @@ def print_problems(error: RecordProblems) -> int:
     problems = error.problems
     for problem in problems:
         print(problem, file=sys.stderr)
-    print(f"kilnfolio: {len(problems)} problem{'s' if len(problems) != 1 else ''} to mend; "
-          "nothing was written", file=sys.stderr)
+    print(
+        f"kilnfolio: {len(problems)} problem{'s' if len(problems) != 1 else ''} to mend; "
+        "nothing was written",
+        file=sys.stderr,
+    )
     return ERROR
 
 
@@ -104,6 +113,9 @@ def print_no_charge(root: Path, charge: str) -> int:
 
     numbers = [path.parent.name for path in (root / "content/charges").glob("*/*/charge.yaml")]
     near = difflib.get_close_matches(charge, numbers, n=1, cutoff=0.4)
-    print(f"kilnfolio: there is no charge '{charge}' in {root}"
-          + (f"; did you mean '{near[0]}'?" if near else ""), file=sys.stderr)
+    print(
+        f"kilnfolio: there is no charge '{charge}' in {root}"
+        + (f"; did you mean '{near[0]}'?" if near else ""),
+        file=sys.stderr,
+    )
     return ERROR

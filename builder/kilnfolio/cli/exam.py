@@ -10,8 +10,10 @@ from kilnfolio.cli.arguments import add_folder
 from kilnfolio.cli.errors import ERROR, OK
 
 SUMMARY = "print an exam and, apart, its key"
-DESCRIPTION = ("Print the test of a lesson path as a PDF, and its answers as another. The same "
-               "path and seed give the same paper; another seed gives other numbers.")
+DESCRIPTION = (
+    "Print the test of a lesson path as a PDF, and its answers as another. The same "
+    "path and seed give the same paper; another seed gives other numbers."
+)
 EXAMPLE = "kilnfolio exam operator-day --seed 3"
 
 
@@ -19,10 +21,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     parser.add_argument("path", help="the lesson path, as in operator-day")
     add_folder(parser)
-    parser.add_argument("--seed", type=_seed, default=1, metavar="NUMBER",
-                        help="which numbers, from 0 (default: %(default)s)")
-    parser.add_argument("--out", type=Path, metavar="FILE.pdf",
-                        help="the paper to write (default: exam-PATH-SEED.pdf; the key beside it)")
+    parser.add_argument(
+        "--seed",
+        type=_seed,
+        default=1,
+        metavar="NUMBER",
+        help="which numbers, from 0 (default: %(default)s)",
+    )
+    parser.add_argument(
+        "--out",
+        type=Path,
+        metavar="FILE.pdf",
+        help="the paper to write (default: exam-PATH-SEED.pdf; the key beside it)",
+    )
 
 
 def _seed(text: str) -> int:
@@ -41,12 +52,15 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.training.lessons import exam, read_lessons
 
     folder = open_mill(arguments.folder)
-    lessons = {lesson.id: lesson
-               for lesson in read_lessons(folder.root, read_manuscript(folder.root)[0])}
+    lessons = {
+        lesson.id: lesson for lesson in read_lessons(folder.root, read_manuscript(folder.root)[0])
+    }
     if arguments.path not in lessons:
         known = ", ".join(lessons) or "none"
-        print(f"kilnfolio: there is no lesson path '{arguments.path}'. Known ones: {known}",
-              file=sys.stderr)
+        print(
+            f"kilnfolio: there is no lesson path '{arguments.path}'. Known ones: {known}",
+            file=sys.stderr,
+        )
         return ERROR
     out = arguments.out or Path(f"exam-{arguments.path}-{arguments.seed}.pdf")
     key = out.with_name(f"{out.stem}-key.pdf")
@@ -57,6 +71,8 @@ def run(arguments: argparse.Namespace) -> int:
         path.write_bytes(pdf)
         for warning in warnings:
             print(f"kilnfolio: warning: {warning}", file=sys.stderr)
-    print(f"exam of {arguments.path}, seed {arguments.seed}, {paper.marks} marks, in {out}; "
-          f"its key in {key}")
+    print(
+        f"exam of {arguments.path}, seed {arguments.seed}, {paper.marks} marks, in {out}; "
+        f"its key in {key}"
+    )
     return OK

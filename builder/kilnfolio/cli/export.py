@@ -9,21 +9,35 @@ from kilnfolio.cli.arguments import add_folder
 from kilnfolio.cli.errors import ERROR, OK, print_reasons
 
 SUMMARY = "write charges, boards, weighings, air, findings and lots for other programs"
-DESCRIPTION = ("Write a mill's tables with their keys and units: a Data Package of CSV files, an "
-               "SQLite database, Parquet files or JSON. An auditor's or customer's export holds "
-               "what that reader may see.")
+DESCRIPTION = (
+    "Write a mill's tables with their keys and units: a Data Package of CSV files, an "
+    "SQLite database, Parquet files or JSON. An auditor's or customer's export holds "
+    "what that reader may see."
+)
 EXAMPLE = "kilnfolio export --format sqlite --out mill.sqlite"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_folder(parser)
-    parser.add_argument("--format", choices=("package", "sqlite", "parquet", "json"),
-                        default="package", help="what to write (default: %(default)s)")
-    parser.add_argument("--out", type=Path, required=True,
-                        help="the folder or file to write; an earlier export is replaced")
-    parser.add_argument("--edition", choices=("mill", "auditor", "customer"), default="mill",
-                        help="who is to read it (default: %(default)s)")
+    parser.add_argument(
+        "--format",
+        choices=("package", "sqlite", "parquet", "json"),
+        default="package",
+        help="what to write (default: %(default)s)",
+    )
+    parser.add_argument(
+        "--out",
+        type=Path,
+        required=True,
+        help="the folder or file to write; an earlier export is replaced",
+    )
+    parser.add_argument(
+        "--edition",
+        choices=("mill", "auditor", "customer"),
+        default="mill",
+        help="who is to read it (default: %(default)s)",
+    )
     parser.add_argument("--lot", help="one lot only; a customer's export needs it")
 
 

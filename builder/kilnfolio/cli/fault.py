@@ -28,21 +28,33 @@ def tell_fault(error: Exception, argv: list[str]) -> None:
     """
     what = f"{type(error).__name__}: {' '.join(str(error).split())[:200]}".rstrip(": ")
     print(f"kilnfolio: this is our fault, not yours: {what} ({_where(error)})", file=sys.stderr)
-    print("kilnfolio: no record and no page was left half-written. What a line above says was "
-          "written is written; nothing else is", file=sys.stderr)
+    print(
+        "kilnfolio: no record and no page was left half-written. What a line above says was "
+        "written is written; nothing else is",
+        file=sys.stderr,
+    )
     if file := _written(error, argv):
-        print(f"kilnfolio: please send {file} to whoever looks after kilnfolio for you, with what "
-              "you were doing. Read it first: it can quote a line of your records", file=sys.stderr)
+        print(
+            f"kilnfolio: please send {file} to whoever looks after kilnfolio for you, with what "
+            "you were doing. Read it first: it can quote a line of your records",
+            file=sys.stderr,
+        )
     else:
-        print("kilnfolio: please send these lines to whoever looks after kilnfolio for you, with "
-              f"your command and the version, {__version__}", file=sys.stderr)
+        print(
+            "kilnfolio: please send these lines to whoever looks after kilnfolio for you, with "
+            f"your command and the version, {__version__}",
+            file=sys.stderr,
+        )
 
 
 def _where(error: Exception) -> str:
     """Return the last place in the package that the error came through."""
     package = Path(__file__).parents[1]
-    frames = [frame for frame in traceback.extract_tb(error.__traceback__)
-              if Path(frame.filename).is_relative_to(package)]
+    frames = [
+        frame
+        for frame in traceback.extract_tb(error.__traceback__)
+        if Path(frame.filename).is_relative_to(package)
+    ]
     if not frames:
         return "kilnfolio"
     last = frames[-1]
@@ -51,10 +63,13 @@ def _where(error: Exception) -> str:
 
 def _written(error: Exception, argv: list[str]) -> Path | None:
     """Write the report, readable by this person only; None where no file can be written."""
-    lines = [f"kilnfolio {__version__}",
-             f"Python {platform.python_version()}, {platform.platform()}",
-             f"command: {' '.join(['kilnfolio', *argv])}", "",
-             *traceback.format_exception(error)]
+    lines = [
+        f"kilnfolio {__version__}",
+        f"Python {platform.python_version()}, {platform.platform()}",
+        f"command: {' '.join(['kilnfolio', *argv])}",
+        "",
+        *traceback.format_exception(error),
+    ]
     try:
         handle, name = tempfile.mkstemp(prefix="kilnfolio-fault-", suffix=".txt")
         with os.fdopen(handle, "w", encoding="utf-8", errors="backslashreplace") as file:

@@ -13,8 +13,11 @@ EXAMPLE = "kilnfolio finish HB-26-041 --ended 06:30 --unloaded 14:00"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_entry(parser)
-    parser.add_argument("--ended", metavar="TIME", help="when drying, equalizing and conditioning "
-                        "ended (default: now)")
+    parser.add_argument(
+        "--ended",
+        metavar="TIME",
+        help="when drying, equalizing and conditioning ended (default: now)",
+    )
     parser.add_argument("--unloaded", metavar="TIME", help="when the load was drawn")
 
 

@@ -13,20 +13,28 @@ if TYPE_CHECKING:
     from kilnfolio.forecast.result import Forecast
 
 SUMMARY = "estimate when a charge's steps fall due and when it is done"
-DESCRIPTION = ("Estimate when the steps of a charge fall due and when it is done, from its "
-               "weighings and log and from the mill's earlier charges. An estimate: sample boards "
-               "decide.")
+DESCRIPTION = (
+    "Estimate when the steps of a charge fall due and when it is done, from its "
+    "weighings and log and from the mill's earlier charges. An estimate: sample boards "
+    "decide."
+)
 EXAMPLE = "kilnfolio forecast HB-26-040 --as-of 2026-09-14T09:00"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
-    parser.add_argument("charge", help="the charge, open or complete; 'all' prints how every "
-                        "complete charge would have been forecast, learnt from the others")
+    parser.add_argument(
+        "charge",
+        help="the charge, open or complete; 'all' prints how every "
+        "complete charge would have been forecast, learnt from the others",
+    )
     add_folder(parser)
-    parser.add_argument("--as-of", metavar="TIME",
-                        help="forecast from this moment and ignore everything recorded later, as "
-                             "in 2026-09-14T09:00 (default: the charge's last record)")
+    parser.add_argument(
+        "--as-of",
+        metavar="TIME",
+        help="forecast from this moment and ignore everything recorded later, as "
+        "in 2026-09-14T09:00 (default: the charge's last record)",
+    )
     add_format(parser)
 
 
@@ -47,8 +55,11 @@ def run(arguments: argparse.Namespace) -> int:
         try:
             as_of = dt.datetime.fromisoformat(arguments.as_of)
         except ValueError:
-            return print_reasons(f"--as-of {arguments.as_of} is not a date and time; write it as "
-                                 "in 2026-09-14T09:00", code=ERROR)
+            return print_reasons(
+                f"--as-of {arguments.as_of} is not a date and time; write it as "
+                "in 2026-09-14T09:00",
+                code=ERROR,
+            )
         as_of = as_of if as_of.tzinfo else as_of.replace(tzinfo=folder.mill.record.zone)
     try:
         found: Forecast = of_charge(folder, arguments.charge, as_of)

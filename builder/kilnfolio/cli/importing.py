@@ -22,30 +22,59 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     kinds = parser.add_subparsers(required=True, metavar="kind")
     log = kinds.add_parser(
-        "log", help="propose how a logger's export is read, and try it",
+        "log",
+        help="propose how a logger's export is read, and try it",
         description="Show what each column of a logger's export could be; written is only what a "
-                    "person has confirmed, in the terminal or by options and --yes.",
-        epilog="example: kilnfolio import log kiln-1.csv --kiln kiln-1 --charge 26-014")
-    log.add_argument("paths", type=Path, nargs="+", metavar="FILE",
-                     help="the logger's export; several, a folder of them or a pattern such as "
-                          "'logs/*.csv' where the logger begins a file each day; last, the mill "
-                          "folder (default: this one)")
+        "person has confirmed, in the terminal or by options and --yes.",
+        epilog="example: kilnfolio import log kiln-1.csv --kiln kiln-1 --charge 26-014",
+    )
+    log.add_argument(
+        "paths",
+        type=Path,
+        nargs="+",
+        metavar="FILE",
+        help="the logger's export; several, a folder of them or a pattern such as "
+        "'logs/*.csv' where the logger begins a file each day; last, the mill "
+        "folder (default: this one)",
+    )
     log.add_argument("--kiln", required=True, help="id of the kiln it is from")
     log.add_argument("--id", help="id of the profile (default: KILN-export)")
     log.add_argument("--charge", help="copy the file beside this charge, and name it there")
-    log.add_argument("--column", action="append", default=[], metavar="HEADING=CHANNEL:UNIT",
-                     help="what a column is, as in 'T1=dry-bulb:°C'")
-    log.add_argument("--ignore", action="append", default=[], metavar="HEADING",
-                     help="a column that is not used")
-    log.add_argument("--missing", action="append", default=[], metavar="MARK",
-                     help="a mark for a missing value, as in --missing=-999")
+    log.add_argument(
+        "--column",
+        action="append",
+        default=[],
+        metavar="HEADING=CHANNEL:UNIT",
+        help="what a column is, as in 'T1=dry-bulb:°C'",
+    )
+    log.add_argument(
+        "--ignore", action="append", default=[], metavar="HEADING", help="a column that is not used"
+    )
+    log.add_argument(
+        "--missing",
+        action="append",
+        default=[],
+        metavar="MARK",
+        help="a mark for a missing value, as in --missing=-999",
+    )
     log.add_argument("--time-format", metavar="FORMAT", help="as in '%%d/%%m/%%Y %%H:%%M'")
-    log.add_argument("--clock", choices=("local", "standard", "utc", "offset"),
-                     help="what the logger's clock keeps")
-    log.add_argument("--repeated-hour", choices=("by-row-order",),
-                     help="how the hour that autumn repeats is told apart, for a local clock")
-    log.add_argument("--skip-rows", action="append", default=[], metavar="BEGINNING",
-                     help="how a cell begins in rows without readings, as in EVENT")
+    log.add_argument(
+        "--clock",
+        choices=("local", "standard", "utc", "offset"),
+        help="what the logger's clock keeps",
+    )
+    log.add_argument(
+        "--repeated-hour",
+        choices=("by-row-order",),
+        help="how the hour that autumn repeats is told apart, for a local clock",
+    )
+    log.add_argument(
+        "--skip-rows",
+        action="append",
+        default=[],
+        metavar="BEGINNING",
+        help="how a cell begins in rows without readings, as in EVENT",
+    )
     log.add_argument("--yes", action="store_true", help="write it; all of the above is given")
     log.set_defaults(act=_import_log)
     _add_sheets(kinds)
@@ -56,22 +85,30 @@ def _add_sheets(kinds: argparse._SubParsersAction[Any]) -> None:
 
     for name, kind in SHEETS.items():
         sheet = kinds.add_parser(
-            name, help=f"read {kind.words} from a .csv or .xlsx sheet",
+            name,
+            help=f"read {kind.words} from a .csv or .xlsx sheet",
             description=f"Read {kind.words} from a .csv or .xlsx sheet into a charge's record.",
-            epilog=f"example: kilnfolio import {name} sheet.xlsx --charge 26-014 --dry-run")
+            epilog=f"example: kilnfolio import {name} sheet.xlsx --charge 26-014 --dry-run",
+        )
         _file_and_folder(sheet, "the sheet")
         sheet.add_argument("--charge", required=True, help="number of the charge")
-        sheet.add_argument("--dry-run", action="store_true",
-                           help="print what would be written, and write nothing")
+        sheet.add_argument(
+            "--dry-run", action="store_true", help="print what would be written, and write nothing"
+        )
         sheet.add_argument("--sheet", help="name of the sheet, where a file has several")
-        sheet.add_argument("--column", action="append", metavar="HEADING=ROLE",
-                           help="what a column is where its heading does not say: date, time, "
-                                "board, mass, section, green, oven-dry, board-mass, by, mc, pack, "
-                                "position, board:TAG, or ignore")
+        sheet.add_argument(
+            "--column",
+            action="append",
+            metavar="HEADING=ROLE",
+            help="what a column is where its heading does not say: date, time, "
+            "board, mass, section, green, oven-dry, board-mass, by, mc, pack, "
+            "position, board:TAG, or ignore",
+        )
         sheet.add_argument("--unit", help="unit of bare numbers, as in g")
         sheet.add_argument("--decimal", choices=(".", ","), help="what stands before decimals")
-        sheet.add_argument("--dates", choices=("day-first", "month-first"),
-                           help="how 3/4/2026 is meant")
+        sheet.add_argument(
+            "--dates", choices=("day-first", "month-first"), help="how 3/4/2026 is meant"
+        )
         sheet.add_argument("--time", help="time of day of every row, as in 07:10")
         sheet.add_argument("--by", help="who weighed or measured, where the sheet does not say")
         if name == "survey":
@@ -83,8 +120,12 @@ def _add_survey_options(sheet: argparse.ArgumentParser) -> None:
     sheet.add_argument("--at", help="when it was made, as in 2026-03-30T10:00")
     sheet.add_argument("--method", help="resistance meter, or oven-dry sections")
     sheet.add_argument("--instrument", help="id of the meter among the kiln's instruments")
-    sheet.add_argument("--corrected-for", nargs="*", choices=("temperature", "species"),
-                       help="what the readings are corrected for already")
+    sheet.add_argument(
+        "--corrected-for",
+        nargs="*",
+        choices=("temperature", "species"),
+        help="what the readings are corrected for already",
+    )
     sheet.add_argument("--wood-temperature", help="of the wood when measured, as in '20 °C'")
     sheet.add_argument("--calibration-temperature", help="that the meter's scale holds for")
     sheet.add_argument("--chosen", help="at random, systematic or convenience")
@@ -92,8 +133,13 @@ def _add_survey_options(sheet: argparse.ArgumentParser) -> None:
 
 def _file_and_folder(parser: argparse.ArgumentParser, words: str) -> None:
     parser.add_argument("file", type=Path, help=words)
-    parser.add_argument("folder", type=Path, nargs="?", default=this_mill(),
-                        help="the mill folder (default: this one)")
+    parser.add_argument(
+        "folder",
+        type=Path,
+        nargs="?",
+        default=this_mill(),
+        help="the mill folder (default: this one)",
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -126,23 +172,31 @@ def _import_sheet(arguments: argparse.Namespace) -> int:
 
     if open_there := open_elsewhere(arguments.file):
         print(f"kilnfolio: {open_there}", file=sys.stderr)
-    options = Options(**{option.name: getattr(arguments, option.name, None)
-                         for option in fields(Options)})
-    brought = bring(arguments.folder, arguments.file, SHEETS[arguments.kind_of_sheet],
-                    arguments.charge, options)
+    options = Options(
+        **{option.name: getattr(arguments, option.name, None) for option in fields(Options)}
+    )
+    brought = bring(
+        arguments.folder, arguments.file, SHEETS[arguments.kind_of_sheet], arguments.charge, options
+    )
     print(brought.part, end="")
     for words in brought.unused:
         print(f"kilnfolio: {words}", file=sys.stderr)
     if brought.same:
-        print(f"kilnfolio: {brought.same} values stand in {brought.name} already, the same",
-              file=sys.stderr)
+        print(
+            f"kilnfolio: {brought.same} values stand in {brought.name} already, the same",
+            file=sys.stderr,
+        )
     if not brought.part:
         print("kilnfolio: the sheet brings nothing new; nothing was written", file=sys.stderr)
     elif arguments.dry_run:
-        print(f"kilnfolio: nothing was written; without --dry-run this goes into "
-              f"{brought.name}", file=sys.stderr)
+        print(
+            f"kilnfolio: nothing was written; without --dry-run this goes into {brought.name}",
+            file=sys.stderr,
+        )
     else:
         write_brought(brought)
-        print(f"kilnfolio: written into {brought.name}; next: kilnfolio check "
-              f"{arguments.folder}", file=sys.stderr)
+        print(
+            f"kilnfolio: written into {brought.name}; next: kilnfolio check {arguments.folder}",
+            file=sys.stderr,
+        )
     return OK

@@ -20,10 +20,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
     parser.add_argument("lots", nargs="*", metavar="LOT", help="the lots (default: all sealed)")
     parser.add_argument("--folder", type=Path, default=this_mill(), help="the mill folder")
-    parser.add_argument("--sheet", choices=tuple(SHEETS), default=next(iter(SHEETS)),
-                        help="paper, and width by height of a label in mm (default: %(default)s)")
-    parser.add_argument("--skip", type=int, default=0,
-                        help="labels already used on the first sheet")
+    parser.add_argument(
+        "--sheet",
+        choices=tuple(SHEETS),
+        default=next(iter(SHEETS)),
+        help="paper, and width by height of a label in mm (default: %(default)s)",
+    )
+    parser.add_argument(
+        "--skip", type=int, default=0, help="labels already used on the first sheet"
+    )
     parser.add_argument("--out", type=Path, required=True, help="the PDF to write")
 
 
@@ -33,8 +38,9 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.runtime.errors import SealBrokenError
 
     try:
-        count, warnings = print_labels(arguments.folder, arguments.lots, arguments.sheet,
-                                       arguments.skip, arguments.out)
+        count, warnings = print_labels(
+            arguments.folder, arguments.lots, arguments.sheet, arguments.skip, arguments.out
+        )
     except SealBrokenError as error:
         return print_reasons(*error.reasons, "nothing was written")
     for warning in warnings:

@@ -27,8 +27,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--by", help="who does it; it is kept in the ledger")
     parser.add_argument("--reason", help="why; it is kept in the ledger")
     parser.add_argument("--key", metavar="HEX", help="revoke-key: the public key")
-    parser.add_argument("--last-day", type=dt.date.fromisoformat, metavar="DAY",
-                        help="revoke-key: the last day it may be trusted, as 2026-10-31")
+    parser.add_argument(
+        "--last-day",
+        type=dt.date.fromisoformat,
+        metavar="DAY",
+        help="revoke-key: the last day it may be trusted, as 2026-10-31",
+    )
     parser.add_argument("--out", type=Path, help="head: also write it to this file")
 
 
@@ -37,9 +41,13 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.archive.adding import SealRefusedError
     from kilnfolio.archive.keys import UnusableKeyError
 
-    wanted = {"head": (), "convert": (), "rotate-key": ("by", "reason"),
-              "revoke-key": ("by", "reason", "key", "last_day"),
-              "correct-clock": ("by", "reason")}[arguments.action]
+    wanted = {
+        "head": (),
+        "convert": (),
+        "rotate-key": ("by", "reason"),
+        "revoke-key": ("by", "reason", "key", "last_day"),
+        "correct-clock": ("by", "reason"),
+    }[arguments.action]
     lacking = [f"--{name.replace('_', '-')}" for name in wanted if not vars(arguments)[name]]
     if lacking:
         print(f"kilnfolio: {arguments.action} needs {' and '.join(lacking)}", file=sys.stderr)
@@ -61,8 +69,10 @@ def _head(arguments: argparse.Namespace) -> int:
     for difference in ledger.differences:
         print(f"kilnfolio: {difference.where}: {difference.what}", file=sys.stderr)
     if not ledger.heads:
-        return print_reasons("no head is signed yet; seal a charge, or convert an older ledger: "
-                             "kilnfolio ledger convert")
+        return print_reasons(
+            "no head is signed yet; seal a charge, or convert an older ledger: "
+            "kilnfolio ledger convert"
+        )
     head = ledger.heads[-1]
     print(f"{head.size} entries, {head.root}")
     print(f"in words: {' '.join(words_of(head.root[:32]))}")
@@ -85,15 +95,22 @@ def _keep(arguments: argparse.Namespace) -> int:
         print(f"signed the head of {head.size} entries, {head.root}")
     elif arguments.action == "rotate-key":
         entry = upkeep.rotate_key(root, keys, by, reason, at)
-        print(f"entry {entry.number}: {entry.public_key} is replaced by {entry.new_key}. Tell your "
-              "auditor the new key by telephone or on paper, and keep a copy in the mill's safe")
+        print(
+            f"entry {entry.number}: {entry.public_key} is replaced by {entry.new_key}. Tell your "
+            "auditor the new key by telephone or on paper, and keep a copy in the mill's safe"
+        )
     elif arguments.action == "revoke-key":
-        revoked = upkeep.revoke_key(root, keys, arguments.key.lower(), arguments.last_day, by,
-                                    reason, at)
-        print(f"entry {revoked.number}: {revoked.revoked} is trusted to {revoked.last_day}. Tell "
-              "your auditor too: a forged bag leaves this entry out")
+        revoked = upkeep.revoke_key(
+            root, keys, arguments.key.lower(), arguments.last_day, by, reason, at
+        )
+        print(
+            f"entry {revoked.number}: {revoked.revoked} is trusted to {revoked.last_day}. Tell "
+            "your auditor too: a forged bag leaves this entry out"
+        )
     else:
         corrected = upkeep.correct_clock(root, keys, by, reason, at)
-        print(f"entry {corrected.number}: the time of entries "
-              f"{', '.join(map(str, corrected.wrong))} is marked as wrong")
+        print(
+            f"entry {corrected.number}: the time of entries "
+            f"{', '.join(map(str, corrected.wrong))} is marked as wrong"
+        )
     return OK

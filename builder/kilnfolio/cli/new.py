@@ -17,8 +17,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
     kinds = parser.add_subparsers(required=True, metavar="kind")
     for name, kind in NEW.items():
-        one = kinds.add_parser(name, help=kind.words, description=kind.words.capitalize() + ".",
-                               epilog=f"example: {kind.example}")
+        one = kinds.add_parser(
+            name,
+            help=kind.words,
+            description=kind.words.capitalize() + ".",
+            epilog=f"example: {kind.example}",
+        )
         kind.add_options(one)
         one.set_defaults(kind_of_new=name)
 

@@ -14,8 +14,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_entry(parser)
     parser.add_argument("text", nargs="?", help="what happened, in words")
-    parser.add_argument("--kind", default="note", help="fans reversed, door opened, sensor "
-                        "changed, inspection or note (default: %(default)s)")
+    parser.add_argument(
+        "--kind",
+        default="note",
+        help="fans reversed, door opened, sensor "
+        "changed, inspection or note (default: %(default)s)",
+    )
     add_at(parser)
 
 
@@ -25,6 +29,10 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.adopt.entry.times import moment
 
     desk, by, now = open_desk(arguments)
-    entry = commands.entry_of(kind="event", event=arguments.kind, note=arguments.text,
-                              at=moment(arguments.at, desk.zone, now))
+    entry = commands.entry_of(
+        kind="event",
+        event=arguments.kind,
+        note=arguments.text,
+        at=moment(arguments.at, desk.zone, now),
+    )
     return commands.enter(desk, entry, by, terminal(arguments))

@@ -26,8 +26,9 @@ class CommandParser(argparse.ArgumentParser):
         Adds the options, given the parser.
     """
 
-    def __init__(self, *args: Any, fill: Callable[[CommandParser], None] | None = None,
-                 **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, fill: Callable[[CommandParser], None] | None = None, **kwargs: Any
+    ) -> None:
         super().__init__(*args, **{"allow_abbrev": False, **kwargs})
         self._fill = fill
 
@@ -59,5 +60,7 @@ class CommandParser(argparse.ArgumentParser):
             near = difflib.get_close_matches(str(value), known, n=1)
             what = "command" if isinstance(action, argparse._SubParsersAction) else "choice"
             raise argparse.ArgumentError(
-                action if what == "choice" else None, f"there is no {what} '{value}'"
-                + (f"; did you mean '{near[0]}'?" if near else f"; choose from {', '.join(known)}"))
+                action if what == "choice" else None,
+                f"there is no {what} '{value}'"
+                + (f"; did you mean '{near[0]}'?" if near else f"; choose from {', '.join(known)}"),
+            )

@@ -9,9 +9,11 @@ from kilnfolio.cli.arguments import add_folder
 from kilnfolio.cli.errors import ERROR, print_reasons
 
 SUMMARY = "show the pages while records are written"
-DESCRIPTION = ("Serve the pages to this computer alone, build them again whenever a file is saved, "
-               "show in the page what cannot be read, and take entries from the kiln-side pages. "
-               "No PDFs are made.")
+DESCRIPTION = (
+    "Serve the pages to this computer alone, build them again whenever a file is saved, "
+    "show in the page what cannot be read, and take entries from the kiln-side pages. "
+    "No PDFs are made."
+)
 EXAMPLE = "kilnfolio preview ~/our-mill"
 
 
@@ -19,12 +21,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_folder(parser)
     parser.add_argument("--port", type=int, default=8300, help="default: 8300")
-    parser.add_argument("--lan", nargs="?", const="", metavar="ADDRESS",
-                        help="let paired devices of the mill's network open the kiln-side pages "
-                             "and hand entries over, at this computer's ADDRESS (default: found)")
+    parser.add_argument(
+        "--lan",
+        nargs="?",
+        const="",
+        metavar="ADDRESS",
+        help="let paired devices of the mill's network open the kiln-side pages "
+        "and hand entries over, at this computer's ADDRESS (default: found)",
+    )
     parser.add_argument("--lan-port", type=int, default=8301, help="default: 8301")
-    parser.add_argument("--certificate", type=Path, metavar="PEM",
-                        help="encrypt what devices send and get")
+    parser.add_argument(
+        "--certificate", type=Path, metavar="PEM", help="encrypt what devices send and get"
+    )
     parser.add_argument("--certificate-key", type=Path, metavar="PEM")
 
 
@@ -35,6 +43,7 @@ def run(arguments: argparse.Namespace) -> int:
     if (arguments.certificate is None) != (arguments.certificate_key is None):
         return print_reasons("--certificate and --certificate-key go together", code=ERROR)
     certificate = arguments.certificate and (arguments.certificate, arguments.certificate_key)
-    lan = None if arguments.lan is None else LanChoice(arguments.lan, arguments.lan_port,
-                                                       certificate)
+    lan = (
+        None if arguments.lan is None else LanChoice(arguments.lan, arguments.lan_port, certificate)
+    )
     return serve(arguments.folder, arguments.port, lambda line: print(line, flush=True), lan)

@@ -13,8 +13,11 @@ EXAMPLE = "kilnfolio schema charge"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
-    parser.add_argument("kind", help="charge, entries, kiln, limits, logger, lot, mill, notation, "
-                                     "schedule, sources or species")
+    parser.add_argument(
+        "kind",
+        help="charge, entries, kiln, limits, logger, lot, mill, notation, "
+        "schedule, sources or species",
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -22,8 +25,10 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.adopt.starter import SCHEMAS
 
     if arguments.kind not in SCHEMAS:
-        print(f"kilnfolio: '{arguments.kind}' is not a record kind; they are: "
-              + ", ".join(SCHEMAS), file=sys.stderr)
+        print(
+            f"kilnfolio: '{arguments.kind}' is not a record kind; they are: " + ", ".join(SCHEMAS),
+            file=sys.stderr,
+        )
         return ERROR
     print_json(SCHEMAS[arguments.kind]())
     return OK

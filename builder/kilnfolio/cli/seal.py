@@ -18,16 +18,19 @@ if TYPE_CHECKING:
     from kilnfolio.records.folder import MillFolder
 
 SUMMARY = "seal a charge or lot so that any later change shows"
-DESCRIPTION = ("Seal a charge: its files and figures are signed and added to the ledger. Seal a "
-               "lot: the record its customer reads is, and labels carry the seal.")
+DESCRIPTION = (
+    "Seal a charge: its files and figures are signed and added to the ledger. Seal a "
+    "lot: the record its customer reads is, and labels carry the seal."
+)
 EXAMPLE = "kilnfolio seal HB-26-003 --by 'R. Quill'"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_subject(parser)
-    parser.add_argument("--new-key", action="store_true",
-                        help="first make the mill's key, in FOLDER/keys")
+    parser.add_argument(
+        "--new-key", action="store_true", help="first make the mill's key, in FOLDER/keys"
+    )
 
 
 def add_subject(parser: argparse.ArgumentParser) -> None:
@@ -35,8 +38,9 @@ def add_subject(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("number", help="the number of a charge, or of a lot")
     add_folder(parser)
     parser.add_argument("--by", required=True, help="who seals; it is printed")
-    parser.add_argument("--lot", action="store_true",
-                        help="the number is a lot's, where a charge has the same")
+    parser.add_argument(
+        "--lot", action="store_true", help="the number is a lot's, where a charge has the same"
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -59,11 +63,15 @@ def enter(arguments: argparse.Namespace, reason: str | None = None) -> int:
         if incomplete := _not_complete(folder, number):
             return print_reasons(incomplete, "nothing was sealed")
         if not is_lot and (arguments.lot or number not in folder.charges):
-            print(f"kilnfolio: there is no {'lot' if arguments.lot else 'charge or lot'} "
-                  f"'{number}' in {root}", file=sys.stderr)
+            print(
+                f"kilnfolio: there is no {'lot' if arguments.lot else 'charge or lot'} "
+                f"'{number}' in {root}",
+                file=sys.stderr,
+            )
             return ERROR
-        keys = make_keys(root / MILL_KEYS) if getattr(arguments, "new_key", False) \
-            else find_keys(root)
+        keys = (
+            make_keys(root / MILL_KEYS) if getattr(arguments, "new_key", False) else find_keys(root)
+        )
         at = now_at(root)
         enter = _enter_lot if is_lot else _enter_charge
         entry = enter(folder, number, arguments.by, keys, at, reason)
@@ -76,40 +84,53 @@ def enter(arguments: argparse.Namespace, reason: str | None = None) -> int:
         return print_reasons(*error.reasons)
     if keys.demo:
         print("kilnfolio: sealed with the demonstration key, which proves nothing", file=sys.stderr)
-    print(f"{entry.subject}: {entry.kind} {entry.seal}, entry {entry.number} of the ledger, key "
-          f"{entry.public_key}")
+    print(
+        f"{entry.subject}: {entry.kind} {entry.seal}, entry {entry.number} of the ledger, key "
+        f"{entry.public_key}"
+    )
     return OK
 
 
 def _not_complete(folder: MillFolder, number: str) -> str:
     """Return why a charge or lot that is not complete cannot be sealed; empty where it is."""
     if draft := folder.drafts.get(f"lot {number}"):
-        return (f"{number} cannot be sealed before it is filled in ({draft.file}): "
-                + ", ".join(draft.keys))
+        return f"{number} cannot be sealed before it is filled in ({draft.file}): " + ", ".join(
+            draft.keys
+        )
     lot = folder.waiting_lots.get(number)
     if lot is None and number not in folder.open_charges:
         return ""
-    charges = [number] if lot is None else sorted(
-        {pack.charge for pack in lot.record.packs} & folder.open_charges.keys())
+    charges = (
+        [number]
+        if lot is None
+        else sorted({pack.charge for pack in lot.record.packs} & folder.open_charges.keys())
+    )
     lacking = "; ".join(f"charge {name}, {folder.open_charges[name].file}" for name in charges)
-    return (f"{number} cannot be sealed before its charge is complete ({lacking}): 'kilnfolio "
-            "check' names what is still to be filled in")
+    return (
+        f"{number} cannot be sealed before its charge is complete ({lacking}): 'kilnfolio "
+        "check' names what is still to be filled in"
+    )
 
 
-def _enter_charge(mill: MillFolder, charge: str, by: str, keys: Keys, at: dt.datetime,
-                  reason: str | None) -> SealEntry:
+def _enter_charge(
+    mill: MillFolder, charge: str, by: str, keys: Keys, at: dt.datetime, reason: str | None
+) -> SealEntry:
     from kilnfolio.archive.seal import amend, seal
     from kilnfolio.records.checking import refuse_problems_of
     from kilnfolio.review.reviews import charge_dossier
 
     refuse_problems_of(mill, [(charge_dossier, charge)])
     dossier = charge_dossier(mill.graph, charge)
-    return (seal(mill, dossier, by, keys, at) if reason is None else
-            amend(mill, dossier, by, keys, at, reason))
+    return (
+        seal(mill, dossier, by, keys, at)
+        if reason is None
+        else amend(mill, dossier, by, keys, at, reason)
+    )
 
 
-def _enter_lot(mill: MillFolder, lot: str, by: str, keys: Keys, at: dt.datetime,
-               reason: str | None) -> SealEntry:
+def _enter_lot(
+    mill: MillFolder, lot: str, by: str, keys: Keys, at: dt.datetime, reason: str | None
+) -> SealEntry:
     from kilnfolio.records.checking import refuse_problems_of
     from kilnfolio.review.reviews import lot_dossier
     from kilnfolio.site.sealed import enter_lot
@@ -138,6 +159,8 @@ def now_at(root: Path) -> dt.datetime:
     zone = validate(read_yaml(root / name, name), Mill).record.zone
     now, told = dt.datetime.now(zone), source_date(zone)
     if told and told > now:
-        raise SealRefusedError(f"{told.isoformat()} is later than this computer's clock; check "
-                               "SOURCE_DATE_EPOCH, and the clock")
+        raise SealRefusedError(
+            f"{told.isoformat()} is later than this computer's clock; check "
+            "SOURCE_DATE_EPOCH, and the clock"
+        )
     return told or now

@@ -10,9 +10,11 @@ from kilnfolio.cli.arguments import add_folder
 from kilnfolio.cli.errors import ERROR, OK, print_no_charge
 
 SUMMARY = "print the kiln-side sheet of a charge"
-DESCRIPTION = ("Print one page to hang at the kiln: set-points, and the mass of each sample board "
-               "at which each step falls due. Boards with their sections are enough. Of an "
-               "open charge it also prints where it stands, past rounds, and columns to its end.")
+DESCRIPTION = (
+    "Print one page to hang at the kiln: set-points, and the mass of each sample board "
+    "at which each step falls due. Boards with their sections are enough. Of an "
+    "open charge it also prints where it stands, past rounds, and columns to its end."
+)
 EXAMPLE = "kilnfolio sheet HB-26-003 --paper letter --out kiln-2.pdf"
 
 
@@ -20,10 +22,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     parser.add_argument("charge", help="the charge's number")
     add_folder(parser)
-    parser.add_argument("--paper", choices=("a4", "letter"), default="a4",
-                        help="the size of the page (default: %(default)s)")
-    parser.add_argument("--out", type=Path, metavar="FILE.pdf",
-                        help="the PDF to write (default: CHARGE-sheet.pdf)")
+    parser.add_argument(
+        "--paper",
+        choices=("a4", "letter"),
+        default="a4",
+        help="the size of the page (default: %(default)s)",
+    )
+    parser.add_argument(
+        "--out", type=Path, metavar="FILE.pdf", help="the PDF to write (default: CHARGE-sheet.pdf)"
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -41,13 +48,15 @@ def run(arguments: argparse.Namespace) -> int:
         folder = open_mill(arguments.folder)
         refuse_problems_of(folder, [(charge_check, charge)])
         running = folder.open_charges.get(charge)
-        if running and (lacks := [*lacking(folder, running),
-                                  *([] if running.so_far else [running])]):
+        if running and (
+            lacks := [*lacking(folder, running), *([] if running.so_far else [running])]
+        ):
             raise RecordProblems(problem for one in lacks for problem in one.to_fill)
         if charge not in folder.charges and running is None:
             return print_no_charge(arguments.folder, charge)
-        warnings = write_sheet(kiln_sheet(folder, charge), environment(folder.mill.record), out,
-                               arguments.paper)
+        warnings = write_sheet(
+            kiln_sheet(folder, charge), environment(folder.mill.record), out, arguments.paper
+        )
     except SheetTooLongError as error:
         print(f"kilnfolio: {error}", file=sys.stderr)
         return ERROR

@@ -7,8 +7,9 @@ import argparse
 from kilnfolio.cli.arguments import add_entry, open_desk, terminal
 
 SUMMARY = "write down that the kiln stood still"
-DESCRIPTION = ("Write down a stop. Without --to it stays open; the same command without a cause "
-               "ends it.")
+DESCRIPTION = (
+    "Write down a stop. Without --to it stays open; the same command without a cause ends it."
+)
 EXAMPLE = "kilnfolio stop HB-26-041 'power cut' --from 03:10 --to 05:40"
 
 
@@ -16,8 +17,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_entry(parser)
     parser.add_argument("cause", nargs="?", help="why; left out, it ends the stop that is open")
-    parser.add_argument("--from", dest="start", metavar="TIME", help="when it stopped "
-                        "(default: now)")
+    parser.add_argument(
+        "--from", dest="start", metavar="TIME", help="when it stopped (default: now)"
+    )
     parser.add_argument("--to", dest="end", metavar="TIME", help="when it ran again")
 
 

@@ -8,22 +8,36 @@ from pathlib import Path
 from kilnfolio.adopt.this_mill import this_mill
 
 SUMMARY = "put entry files of phones and logger exports into the records"
-DESCRIPTION = ("Put entry files of the kiln-side page and exports of loggers into the records, in "
-               "any order and more than once: what stands already is passed over, what the record "
-               "says otherwise is named.")
+DESCRIPTION = (
+    "Put entry files of the kiln-side page and exports of loggers into the records, in "
+    "any order and more than once: what stands already is passed over, what the record "
+    "says otherwise is named."
+)
 EXAMPLE = "kilnfolio take ~/inbox --watch"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
-    parser.add_argument("paths", type=Path, nargs="+", metavar="FILE",
-                        help="entry files and exports, or folders of them")
-    parser.add_argument("--folder", type=Path, default=this_mill(),
-                        help="the mill folder (default: this one)")
-    parser.add_argument("--watch", action="store_true",
-                        help="go on taking what arrives in the folder, until Ctrl-C")
-    parser.add_argument("--clock-ahead", type=float, default=0.0, metavar="MINUTES",
-                        help="how far the device's clock was ahead; below 0 where it was behind")
+    parser.add_argument(
+        "paths",
+        type=Path,
+        nargs="+",
+        metavar="FILE",
+        help="entry files and exports, or folders of them",
+    )
+    parser.add_argument(
+        "--folder", type=Path, default=this_mill(), help="the mill folder (default: this one)"
+    )
+    parser.add_argument(
+        "--watch", action="store_true", help="go on taking what arrives in the folder, until Ctrl-C"
+    )
+    parser.add_argument(
+        "--clock-ahead",
+        type=float,
+        default=0.0,
+        metavar="MINUTES",
+        help="how far the device's clock was ahead; below 0 where it was behind",
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -39,5 +53,6 @@ def run(arguments: argparse.Namespace) -> int:
             raise NotADirectoryError(20, "only one folder can be watched", str(folder))
         print(f"watching {folder} (Ctrl-C ends it)", flush=True)
         take.watch(arguments.folder, folder, ahead, lambda line: print(line, flush=True))
-    return take.report(take.take(arguments.folder, arguments.paths, dt.datetime.now(dt.UTC), ahead),
-                       print)
+    return take.report(
+        take.take(arguments.folder, arguments.paths, dt.datetime.now(dt.UTC), ahead), print
+    )

@@ -14,8 +14,11 @@ EXAMPLE = "kilnfolio undo --list"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_folder(parser)
-    parser.add_argument("--list", action="store_true",
-                        help="print what can be undone, the last first, and undo nothing")
+    parser.add_argument(
+        "--list",
+        action="store_true",
+        help="print what can be undone, the last first, and undo nothing",
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:

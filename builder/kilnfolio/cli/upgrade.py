@@ -8,9 +8,11 @@ from kilnfolio.cli.arguments import add_folder
 from kilnfolio.cli.errors import FINDINGS, OK
 
 SUMMARY = "rewrite records of an older format in today's"
-DESCRIPTION = ("Show what would change in records of an older format, and rewrite them with "
-               "--write: all or none, and kept as they were. Records of older formats are read "
-               "without this; sealed charges are never rewritten.")
+DESCRIPTION = (
+    "Show what would change in records of an older format, and rewrite them with "
+    "--write: all or none, and kept as they were. Records of older formats are read "
+    "without this; sealed charges are never rewritten."
+)
 EXAMPLE = "kilnfolio upgrade ~/our-mill"
 
 

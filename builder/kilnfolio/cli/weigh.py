@@ -7,16 +7,22 @@ import argparse
 from kilnfolio.cli.arguments import add_at, add_entry, open_desk, terminal
 
 SUMMARY = "write down a round of masses"
-DESCRIPTION = ("Write down a round: shows each board's MC, daily loss, what falls due and what "
-               "looks wrong, then writes it. A bare mass is in the unit of its board.")
+DESCRIPTION = (
+    "Write down a round: shows each board's MC, daily loss, what falls due and what "
+    "looks wrong, then writes it. A bare mass is in the unit of its board."
+)
 EXAMPLE = "kilnfolio weigh HB-26-041 S1=3.978 S2=4.102"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
-    parser.add_argument("words", nargs="+", metavar="CHARGE BOARD=MASS",
-                        help="the charge's number (not needed where one is open), then each "
-                             "board's mass, or its MC by hand meter as in S1=24%%")
+    parser.add_argument(
+        "words",
+        nargs="+",
+        metavar="CHARGE BOARD=MASS",
+        help="the charge's number (not needed where one is open), then each "
+        "board's mass, or its MC by hand meter as in S1=24%%",
+    )
     add_entry(parser, charge=False)
     add_at(parser, "when the boards were weighed")
     parser.add_argument("--unit", help="unit of bare masses (default: that of each board)")

@@ -23,6 +23,10 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.adopt.entry.times import moment
 
     desk, by, now = open_desk(arguments)
-    entry = commands.entry_of(kind="event", event="wick changed", note=arguments.note,
-                              at=moment(arguments.at, desk.zone, now))
+    entry = commands.entry_of(
+        kind="event",
+        event="wick changed",
+        note=arguments.note,
+        at=moment(arguments.at, desk.zone, now),
+    )
     return commands.enter(desk, entry, by, terminal(arguments))

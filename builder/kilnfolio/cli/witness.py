@@ -19,12 +19,20 @@ EXAMPLE = "kilnfolio witness head.json --sign my-key.pem --by 'A. Auditor' --out
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
-    parser.add_argument("head", type=Path, nargs="?",
-                        help="with --sign: the head, from 'kilnfolio ledger head --out'")
+    parser.add_argument(
+        "head",
+        type=Path,
+        nargs="?",
+        help="with --sign: the head, from 'kilnfolio ledger head --out'",
+    )
     parser.add_argument("--sign", type=Path, metavar="KEY", help="your own Ed25519 key, a PEM file")
     parser.add_argument("--out", type=Path, help="with --sign: the file to write")
-    parser.add_argument("--add", type=Path, metavar="FILE",
-                        help="a countersignature or a time-stamp token to add to the ledger")
+    parser.add_argument(
+        "--add",
+        type=Path,
+        metavar="FILE",
+        help="a countersignature or a time-stamp token to add to the ledger",
+    )
     parser.add_argument("--folder", type=Path, default=this_mill(), help="the mill folder")
     parser.add_argument("--by", required=True, help="who confirms, or who adds it")
 
@@ -53,8 +61,10 @@ def _sign(arguments: argparse.Namespace) -> int:
 
     signed = countersign(kept_head(arguments.head), arguments.by, keys_at(arguments.sign))
     write_whole(arguments.out, countersignature_text(signed))
-    print(f"{arguments.out}: a head of {signed.head.size} entries, confirmed with key "
-          f"{signed.public_key}")
+    print(
+        f"{arguments.out}: a head of {signed.head.size} entries, confirmed with key "
+        f"{signed.public_key}"
+    )
     return OK
 
 
@@ -64,7 +74,8 @@ def _add(arguments: argparse.Namespace) -> int:
     from kilnfolio.cli.seal import now_at
 
     root = arguments.folder
-    entry = add_witness(root, find_keys(root), arguments.add.read_bytes(), arguments.by,
-                        now_at(root))
+    entry = add_witness(
+        root, find_keys(root), arguments.add.read_bytes(), arguments.by, now_at(root)
+    )
     print(f"entry {entry.number}: {entry.witness} confirms the head of {entry.head.size} entries")
     return OK

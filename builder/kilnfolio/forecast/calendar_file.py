@@ -31,8 +31,13 @@ def calendar(mill: str, forecasts: Iterable[Forecast]) -> str:
     Events carry no length, because a step is a moment, and their time in UTC; the band stands in
     the description [1]_.
     """
-    lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//kilnfolio//forecast//EN",
-             "CALSCALE:GREGORIAN", f"X-WR-CALNAME:{_escaped(mill)}: kilns"]
+    lines = [
+        "BEGIN:VCALENDAR",
+        "VERSION:2.0",
+        "PRODID:-//kilnfolio//forecast//EN",
+        "CALSCALE:GREGORIAN",
+        f"X-WR-CALNAME:{_escaped(mill)}: kilns",
+    ]
     for found in sorted(forecasts, key=lambda one: one.charge):
         for name, words, due in _moments(found):
             lines += _event(found, name, words, due)
@@ -45,21 +50,31 @@ def _moments(found: Forecast) -> Iterator[tuple[str, str, Due]]:
         if step.due is not None:
             at = f" at {step.trigger_pct:g} %" if step.trigger_pct is not None else ""
             yield f"step-{step.step}", f"step {step.step} due{at}", step.due
-    for name, words, due in (("end", "drying ends", found.end),
-                             ("equalizing", "equalizing begins", found.equalizing),
-                             ("conditioning", "conditioning begins", found.conditioning),
-                             ("unload", "ready to unload", found.unload)):
+    for name, words, due in (
+        ("end", "drying ends", found.end),
+        ("equalizing", "equalizing begins", found.equalizing),
+        ("conditioning", "conditioning begins", found.conditioning),
+        ("unload", "ready to unload", found.unload),
+    ):
         if due is not None:
             yield name, words, due
 
 
 def _event(found: Forecast, name: str, words: str, due: Due) -> list[str]:
-    described = (f"Likely {due.median:%Y-%m-%d %H:%M}. 80 of 100 such forecasts lie between "
-                 f"{due.low80:%Y-%m-%d %H:%M} and {due.high80:%Y-%m-%d %H:%M}. {CAUTION}")
-    return ["BEGIN:VEVENT", f"UID:{_escaped(found.charge)}-{name}@forecast.kilnfolio",
-            f"DTSTAMP:{_utc(found.as_of)}", f"DTSTART:{_utc(due.median)}",
-            f"SUMMARY:{_escaped(found.charge)}: {_escaped(words)} (estimate)",
-            f"DESCRIPTION:{_escaped(described)}", "TRANSP:TRANSPARENT", "END:VEVENT"]
+    described = (
+        f"Likely {due.median:%Y-%m-%d %H:%M}. 80 of 100 such forecasts lie between "
+        f"{due.low80:%Y-%m-%d %H:%M} and {due.high80:%Y-%m-%d %H:%M}. {CAUTION}"
+    )
+    return [
+        "BEGIN:VEVENT",
+        f"UID:{_escaped(found.charge)}-{name}@forecast.kilnfolio",
+        f"DTSTAMP:{_utc(found.as_of)}",
+        f"DTSTART:{_utc(due.median)}",
+        f"SUMMARY:{_escaped(found.charge)}: {_escaped(words)} (estimate)",
+        f"DESCRIPTION:{_escaped(described)}",
+        "TRANSP:TRANSPARENT",
+        "END:VEVENT",
+    ]
 
 
 def _utc(moment: dt.datetime) -> str:

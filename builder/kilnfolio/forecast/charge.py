@@ -58,8 +58,11 @@ def learn_for(wood: str, thickness_mm: float, earlier: Sequence[Run]) -> Learnt:
         Earlier charges of any wood, as far as they were known at the moment of the forecast.
     """
     usable = [run for run in earlier if run.weighings.hours.size >= 2 and run.air.hours.size]
-    own = [run for run in usable if run.wood == wood
-           and abs(run.thickness_mm / thickness_mm - 1.0) < SAME_THICKNESS]
+    own = [
+        run
+        for run in usable
+        if run.wood == wood and abs(run.thickness_mm / thickness_mm - 1.0) < SAME_THICKNESS
+    ]
     if len(own) >= ENOUGH:
         curve = learn(own)
         return Learnt(curve, hindcasts(own), tuple(run.steps for run in own), watch(curve, own))
@@ -104,26 +107,48 @@ def forecast(charge: Run, learnt: Learnt, as_of: float) -> Forecast:
         return _due(run, begins, hour, spread)
 
     in_force = step_in_force(run)
-    steps = [StepDue(i + 2, run.steps[i + 1], run.steps[i].until_mc_pct,
-                     due(float(course.step_due[i]), run.steps[i].until_mc_pct)
-                     if run.steps[i].hours is None else _by_clock(run, course.step_due[i]))
-             for i in range(in_force, len(run.steps) - 1)]
+    steps = [
+        StepDue(
+            i + 2,
+            run.steps[i + 1],
+            run.steps[i].until_mc_pct,
+            due(float(course.step_due[i]), run.steps[i].until_mc_pct)
+            if run.steps[i].hours is None
+            else _by_clock(run, course.step_due[i]),
+        )
+        for i in range(in_force, len(run.steps) - 1)
+    ]
     end = due(course.target) if run.target_mc_pct is not None else _by_clock(run, course.target)
     spread = spread_of(learnt.hindcasts, share, learnt.curve.origin)
     return Forecast(
-        charge=run.charge, kiln=run.kiln, wood=run.wood, schedule=run.schedule,
-        as_of=_moment(run, as_of), started=run.started, weighed=_moment(run, begins),
-        controlling_pct=float(run.controlling_pct[-1]), past=tuple(
-            (_moment(run, hour), float(mc)) for hour, mc in
-            zip(run.weighings.hours, run.controlling_pct, strict=True)),
-        target_pct=run.target_mc_pct, step=in_force + 1, steps=tuple(steps), end=end,
-        equalizing=due(course.equalizing), conditioning=due(course.conditioning),
+        charge=run.charge,
+        kiln=run.kiln,
+        wood=run.wood,
+        schedule=run.schedule,
+        as_of=_moment(run, as_of),
+        started=run.started,
+        weighed=_moment(run, begins),
+        controlling_pct=float(run.controlling_pct[-1]),
+        past=tuple(
+            (_moment(run, hour), float(mc))
+            for hour, mc in zip(run.weighings.hours, run.controlling_pct, strict=True)
+        ),
+        target_pct=run.target_mc_pct,
+        step=in_force + 1,
+        steps=tuple(steps),
+        end=end,
+        equalizing=due(course.equalizing),
+        conditioning=due(course.conditioning),
         unload=due(course.unload),
         boards=tuple(_board(run, paces, i, steps, course) for i in range(len(paces.boards))),
-        fan=_fan(run, course, spread), share=share, origin=learnt.curve.origin,
-        learnt_from=learnt.curve.charges, hindcasts=learnt.hindcasts,
+        fan=_fan(run, course, spread),
+        share=share,
+        origin=learnt.curve.origin,
+        learnt_from=learnt.curve.charges,
+        hindcasts=learnt.hindcasts,
         unlike_air=_unlike_air(run, learnt, in_force),
-        warnings=check(run, learnt.curve, learnt.watch) if learnt.watch else ())
+        warnings=check(run, learnt.curve, learnt.watch) if learnt.watch else (),
+    )
 
 
 def _share(begins: float, end: float) -> float:
@@ -135,8 +160,9 @@ def _moment(run: Run, hour: float) -> dt.datetime:
 
 
 def _due(run: Run, begins: float, hour: float, spread: Spread) -> Due:
-    left = {name: max(spread.time_left(hour - begins, share), 0.0)
-            for name, share in _LOW_HIGH.items()}
+    left = {
+        name: max(spread.time_left(hour - begins, share), 0.0) for name, share in _LOW_HIGH.items()
+    }
     return Due(**{name: _moment(run, begins + hours) for name, hours in left.items()})
 
 
@@ -148,16 +174,22 @@ def _by_clock(run: Run, hour: float) -> Due | None:
     return Due(moment, moment, moment, moment, moment)
 
 
-def _board(run: Run, paces: BoardPaces, i: int, steps: Sequence[StepDue], course: Course
-           ) -> BoardPace:
+def _board(
+    run: Run, paces: BoardPaces, i: int, steps: Sequence[StepDue], course: Course
+) -> BoardPace:
     weighed = run.weighings.mc_pct[:, i]
     known = weighed[np.isfinite(weighed)]
     trigger = steps[0].trigger_pct if steps else run.target_mc_pct
     hour = course.board_reaches(i, trigger) if trigger is not None else float("nan")
     return BoardPace(
-        paces.boards[i], float(known[-1]) if known.size else None, float(paces.now[i]),
-        float(paces.uncertainty[i]), trigger, _mass(run, i, trigger),
-        _moment(run, hour) if np.isfinite(hour) else None)
+        paces.boards[i],
+        float(known[-1]) if known.size else None,
+        float(paces.now[i]),
+        float(paces.uncertainty[i]),
+        trigger,
+        _mass(run, i, trigger),
+        _moment(run, hour) if np.isfinite(hour) else None,
+    )
 
 
 def _mass(run: Run, board: int, mc_pct: float | None) -> float | None:
@@ -178,8 +210,10 @@ def _fan(run: Run, course: Course, spread: Spread) -> Fan:
         stretched[0] = begins
         rows[name] = np.interp(hours, stretched, course.controlling_pct)
     every = slice(None, None, max(1, hours.size // 120))
-    return Fan(tuple(_moment(run, hour) for hour in hours[every]),
-               *(tuple(float(mc) for mc in rows[name][every]) for name in _LOW_HIGH))
+    return Fan(
+        tuple(_moment(run, hour) for hour in hours[every]),
+        *(tuple(float(mc) for mc in rows[name][every]) for name in _LOW_HIGH),
+    )
 
 
 def _unlike_air(run: Run, learnt: Learnt, in_force: int) -> bool:
@@ -190,9 +224,12 @@ def _unlike_air(run: Run, learnt: Learnt, in_force: int) -> bool:
         step = run.steps[i]
         if step.until_mc_pct is None:
             continue
-        alike = [other for steps in learnt.steps for other in steps
-                 if other.until_mc_pct is not None
-                 and abs(other.until_mc_pct - step.until_mc_pct) < 2.5]
+        alike = [
+            other
+            for steps in learnt.steps
+            for other in steps
+            if other.until_mc_pct is not None and abs(other.until_mc_pct - step.until_mc_pct) < 2.5
+        ]
         if not alike:
             continue
         temp = abs(np.mean([other.dry_bulb_c for other in alike]) - step.dry_bulb_c)

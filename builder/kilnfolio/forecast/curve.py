@@ -82,8 +82,9 @@ class Curve:
 
     def usual(self, mc_pct: Floats, dryness: Floats) -> Floats:
         """Return the usual ln k at an MC in air of a dryness."""
-        level, slope, dry = (np.interp(mc_pct, GRID, row)
-                             for row in (self.level, self.slope, self.usual_dryness))
+        level, slope, dry = (
+            np.interp(mc_pct, GRID, row) for row in (self.level, self.slope, self.usual_dryness)
+        )
         return np.asarray(level + slope * (dryness - dry))
 
 
@@ -129,8 +130,14 @@ def paces(run: Run) -> Paces:
         kept = (before > 0.3) & (after > 0.3) & (closed > 0) & (variance < 0.5)
     kept &= np.isfinite(log_pace)
     interval, board = np.nonzero(kept)
-    return Paces(np.sqrt(mcs[:-1] * mcs[1:])[kept], log_pace[kept], variance[kept],
-                 dry[interval], board, interval)
+    return Paces(
+        np.sqrt(mcs[:-1] * mcs[1:])[kept],
+        log_pace[kept],
+        variance[kept],
+        dry[interval],
+        board,
+        interval,
+    )
 
 
 def learn(runs: Sequence[Run]) -> Curve:
@@ -159,8 +166,10 @@ def learn(runs: Sequence[Run]) -> Curve:
     parts = [_Part.of(paces(run)) for run in runs]
     named = [(part, run.charge) for part, run in zip(parts, runs, strict=True) if part is not None]
     if not named:
-        raise ValueError("runs must hold a charge with two weighings and the air between them; "
-                         f"received {[run.charge for run in runs]}")
+        raise ValueError(
+            "runs must hold a charge with two weighings and the air between them; "
+            f"received {[run.charge for run in runs]}"
+        )
     return _learn([part for part, _ in named if part], tuple(charge for _, charge in named))
 
 
@@ -192,8 +201,11 @@ def leaving_out(runs: Sequence[Run]) -> list[Curve]:
     curves = []
     for left in range(len(runs)):
         others = [i for i, part in enumerate(parts) if i != left and part is not None]
-        curves.append(_learn([part for i in others if (part := parts[i])],
-                             tuple(runs[i].charge for i in others)))
+        curves.append(
+            _learn(
+                [part for i in others if (part := parts[i])], tuple(runs[i].charge for i in others)
+            )
+        )
     return curves
 
 
@@ -213,11 +225,16 @@ class _Part:
         apart = GRID[:, np.newaxis] - data.mc
         width = np.where(GRID < 30.0, 4.0, 6.0)[:, np.newaxis]
         boards = (data.board[:, np.newaxis] == np.unique(data.board)).astype(float)
-        return cls(data, np.exp(-0.5 * (apart / width) ** 2),
-                   np.exp(-0.5 * (apart / _SLOPE_BANDWIDTH) ** 2), boards)
+        return cls(
+            data,
+            np.exp(-0.5 * (apart / width) ** 2),
+            np.exp(-0.5 * (apart / _SLOPE_BANDWIDTH) ** 2),
+            boards,
+        )
 
-    def local(self, kernel: Floats, value: Floats, spreads: tuple[float, float]
-              ) -> tuple[Floats, Floats, Floats, Floats]:
+    def local(
+        self, kernel: Floats, value: Floats, spreads: tuple[float, float]
+    ) -> tuple[Floats, Floats, Floats, Floats]:
         """Return the boards' local means with weights, and the charge's with variance."""
         board, scatter = spreads
         weight = 1.0 / (scatter**2 + self.data.variance)
@@ -235,12 +252,18 @@ def _learn(parts: Sequence[_Part], charges: tuple[str, ...]) -> Curve:
     for _ in range(_PASSES):
         spreads = (board, scatter)
         slope = _slope(parts, between, spreads)
-        dry, _ = _mean_of([part.local(part.near, part.data.dryness, spreads)[2:]
-                           for part in parts], between)
-        rest = [part.data.log_pace - np.interp(part.data.mc, GRID, slope)
-                * (part.data.dryness - np.interp(part.data.mc, GRID, dry)) for part in parts]
-        locals_ = [part.local(part.near, value, spreads)
-                   for part, value in zip(parts, rest, strict=True)]
+        dry, _ = _mean_of(
+            [part.local(part.near, part.data.dryness, spreads)[2:] for part in parts], between
+        )
+        rest = [
+            part.data.log_pace
+            - np.interp(part.data.mc, GRID, slope)
+            * (part.data.dryness - np.interp(part.data.mc, GRID, dry))
+            for part in parts
+        ]
+        locals_ = [
+            part.local(part.near, value, spreads) for part, value in zip(parts, rest, strict=True)
+        ]
         level, seen = _mean_of([local[2:] for local in locals_], between)
         level = _held_beyond(level, seen)
         between, board, scatter = _spreads(parts, rest, locals_, level)
@@ -277,8 +300,12 @@ def _slope(parts: Sequence[_Part], between: float, spreads: tuple[float, float])
     return np.asarray(np.clip((worth * x * y).sum(axis=0) / ridge, 0.0, 1.0))
 
 
-def _spreads(parts: Sequence[_Part], rest: Sequence[Floats], locals_: Sequence[tuple[Floats, ...]],
-             level: Floats) -> tuple[float, float, float]:
+def _spreads(
+    parts: Sequence[_Part],
+    rest: Sequence[Floats],
+    locals_: Sequence[tuple[Floats, ...]],
+    level: Floats,
+) -> tuple[float, float, float]:
     """Return the spreads of charges, boards and intervals by their moments about the curve."""
     noise = squares = boards = charges = board_n = charge_n = count = 0.0
     for part, value, (means, weights, mean, variance) in zip(parts, rest, locals_, strict=True):
@@ -290,8 +317,11 @@ def _spreads(parts: Sequence[_Part], rest: Sequence[Floats], locals_: Sequence[t
         squares += float((weight * off**2).sum())
         noise += float((weight * part.data.variance).sum())
         count += float(weight.sum())
-        held = weights > np.median(weights[weights > 1.0]) / 4 if (weights > 1.0).any() \
+        held = (
+            weights > np.median(weights[weights > 1.0]) / 4
+            if (weights > 1.0).any()
             else weights > 0
+        )
         spread = (means - mean[:, np.newaxis])[held]
         boards += float((spread**2 - 1.0 / weights[held]).sum())
         board_n += held.sum() * max(part.boards.shape[1] - 1, 1) / part.boards.shape[1]
@@ -306,6 +336,8 @@ def _spreads(parts: Sequence[_Part], rest: Sequence[Floats], locals_: Sequence[t
     # about one tenth of the scatter goes into the boards' own local means
     within = 1.1 * max(squares - noise, 0.0) / max(count, 1e-9)
     least = _LEAST_SPREAD**2
-    return (float(np.sqrt(max(between, least))),
-            float(np.sqrt(max(boards / max(board_n, 1.0), least))),
-            float(np.sqrt(max(within, least))))
+    return (
+        float(np.sqrt(max(between, least))),
+        float(np.sqrt(max(boards / max(board_n, 1.0), least))),
+        float(np.sqrt(max(within, least))),
+    )

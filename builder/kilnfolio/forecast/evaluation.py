@@ -30,8 +30,9 @@ class Trial:
     next_step_days: float
 
 
-def trials(run: Run, end: float, learnt: Learnt, group: str = "",
-           crossings: tuple[float, ...] = ()) -> Iterable[Trial]:
+def trials(
+    run: Run, end: float, learnt: Learnt, group: str = "", crossings: tuple[float, ...] = ()
+) -> Iterable[Trial]:
     """Yield a trial from each of `SHARES` of a charge's time.
 
     Parameters
@@ -54,26 +55,35 @@ def trials(run: Run, end: float, learnt: Learnt, group: str = "",
         as_of = float(weighed[-1])
         found = forecast(run, learnt, as_of)
         known = run.until(as_of)
-        yield Trial(group, share, _error(_hours(found, "median"), end),
-                    _error(_line(known), end), _error(_exponential(known), end),
-                    100.0 * (_hours(found, "high80") - _hours(found, "low80")) / end,
-                    _hours(found, "low80") <= end <= _hours(found, "high80"),
-                    _hours(found, "low95") <= end <= _hours(found, "high95"),
-                    _next_step(found, crossings))
+        yield Trial(
+            group,
+            share,
+            _error(_hours(found, "median"), end),
+            _error(_line(known), end),
+            _error(_exponential(known), end),
+            100.0 * (_hours(found, "high80") - _hours(found, "low80")) / end,
+            _hours(found, "low80") <= end <= _hours(found, "high80"),
+            _hours(found, "low95") <= end <= _hours(found, "high95"),
+            _next_step(found, crossings),
+        )
 
 
 def table(found: Iterable[Trial]) -> str:
     """Return trials as text: error and cover from each share of the time, by group and together."""
     every = list(found)
-    lines = [f"{'group':<12}{'at':>5}{'n':>5}{'median':>8}{'90th':>7}{'line':>7}{'exp.':>7}"
-             f"{'80 %':>7}{'95 %':>7}{'width':>7}{'step':>7}"]
+    lines = [
+        f"{'group':<12}{'at':>5}{'n':>5}{'median':>8}{'90th':>7}{'line':>7}{'exp.':>7}"
+        f"{'80 %':>7}{'95 %':>7}{'width':>7}{'step':>7}"
+    ]
     for group in [*sorted({one.group for one in every}), "all"]:
         for share in SHARES:
             here = [one for one in every if one.share == share and group in (one.group, "all")]
             if here:
                 lines.append(_line_of(group, share, here))
-    lines.append("Error of the end in % of the whole time; cover of the bands; width of the 80 % "
-                 "band in % of the whole time; error of the next step in days.")
+    lines.append(
+        "Error of the end in % of the whole time; cover of the bands; width of the 80 % "
+        "band in % of the whole time; error of the next step in days."
+    )
     return "\n".join(lines) if every else "There is no complete charge to try it on."
 
 
@@ -81,12 +91,14 @@ def _line_of(group: str, share: float, here: list[Trial]) -> str:
     errors = np.array([one.curve for one in here])
     steps = np.array([one.next_step_days for one in here])
     step = f"{np.nanmedian(steps):7.2f}" if np.isfinite(steps).any() else f"{'':>7}"
-    return (f"{group:<12}{100 * share:4.0f}%{len(here):5d}{np.median(errors):8.1f}"
-            f"{np.quantile(errors, 0.9):7.1f}{np.median([one.line for one in here]):7.1f}"
-            f"{np.median([one.exponential for one in here]):7.1f}"
-            f"{100 * np.mean([one.in80 for one in here]):7.0f}"
-            f"{100 * np.mean([one.in95 for one in here]):7.0f}"
-            f"{np.median([one.width80 for one in here]):7.0f}{step}")
+    return (
+        f"{group:<12}{100 * share:4.0f}%{len(here):5d}{np.median(errors):8.1f}"
+        f"{np.quantile(errors, 0.9):7.1f}{np.median([one.line for one in here]):7.1f}"
+        f"{np.median([one.exponential for one in here]):7.1f}"
+        f"{100 * np.mean([one.in80 for one in here]):7.0f}"
+        f"{100 * np.mean([one.in95 for one in here]):7.0f}"
+        f"{np.median([one.width80 for one in here]):7.0f}{step}"
+    )
 
 
 def _hours(found: Forecast, name: str) -> float:

@@ -120,21 +120,26 @@ def hindcasts(runs: Sequence[Run]) -> tuple[Hindcast, ...]:
             about.append((run, share, as_of, end))
     if not cases:
         return ()
-    return tuple(_compare(*known, course)
-                 for known, course in zip(about, march(cases), strict=True))
+    return tuple(
+        _compare(*known, course) for known, course in zip(about, march(cases), strict=True)
+    )
 
 
 def _compare(run: Run, share: float, as_of: float, end: float, course: Course) -> Hindcast:
-    level = np.array([step.until_mc_pct if step.until_mc_pct is not None else np.nan
-                      for step in run.steps])
+    level = np.array(
+        [step.until_mc_pct if step.until_mc_pct is not None else np.nan for step in run.steps]
+    )
     actual = [run.reached(mc) if np.isfinite(mc) else np.nan for mc in level]
-    ratio = [log_ratio(a - as_of, f - as_of) if np.isfinite(a + f) and a > as_of else np.nan
-             for a, f in zip(actual, course.step_due, strict=True)]
+    ratio = [
+        log_ratio(a - as_of, f - as_of) if np.isfinite(a + f) and a > as_of else np.nan
+        for a, f in zip(actual, course.step_due, strict=True)
+    ]
     return Hindcast(run.charge, share, as_of, course.target, end, level, np.array(ratio))
 
 
-def spread_of(found: Sequence[Hindcast], share: float, origin: str, level: float | None = None
-              ) -> Spread:
+def spread_of(
+    found: Sequence[Hindcast], share: float, origin: str, level: float | None = None
+) -> Spread:
     """Return how far a forecast from this share of the time may be off.
 
     Parameters

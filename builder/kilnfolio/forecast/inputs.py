@@ -196,9 +196,12 @@ class Run:
     def until(self, hours: float) -> Run:
         """Return the charge as it was known at a time."""
         return replace(
-            self, weighings=self.weighings.until(hours), air=self.air.until(hours),
+            self,
+            weighings=self.weighings.until(hours),
+            air=self.air.until(hours),
             steps_taken=tuple(taken for taken in self.steps_taken if taken[0] <= hours),
-            ended=self.ended if self.ended is not None and self.ended <= hours else None)
+            ended=self.ended if self.ended is not None and self.ended <= hours else None,
+        )
 
     @property
     def target_mc_pct(self) -> float | None:
@@ -218,8 +221,9 @@ class Run:
         after = int(below[0])
         if after == 0:
             return float(self.weighings.hours[0])
-        (h1, h2), (m1, m2) = (series[after - 1:after + 1]
-                              for series in (self.weighings.hours, self.controlling_pct))
+        (h1, h2), (m1, m2) = (
+            series[after - 1 : after + 1] for series in (self.weighings.hours, self.controlling_pct)
+        )
         return float(h1 + (h2 - h1) * (m1 - mc_pct) / (m1 - m2))
 
 
@@ -234,8 +238,11 @@ def controlling(mc_pct: Floats, rule: str) -> Floats:
     if rule not in RULES:
         raise ValueError(f"rule must be one of {RULES}; received {rule!r}")
     boards = np.isfinite(mc_pct).sum(axis=-1)
-    share = {"wettest half": (boards + 1) // 2, "wettest board": np.minimum(boards, 1),
-             "mean": boards}[rule]
+    share = {
+        "wettest half": (boards + 1) // 2,
+        "wettest board": np.minimum(boards, 1),
+        "mean": boards,
+    }[rule]
     # -inf sorts first, so that the wettest stand at the end whatever is missing
     ordered = np.sort(np.where(np.isfinite(mc_pct), mc_pct, -np.inf), axis=-1)
     rank = np.arange(mc_pct.shape[-1])
@@ -250,5 +257,6 @@ def dryness(dry_bulb_c: Floats, emc_pct: Floats) -> Floats:
     warm = np.asarray(dry_bulb_c, float)
     top = sorption.equilibrium_moisture_content(warm, _NEAR_SATURATION_PCT)
     humidity = sorption.relative_humidity_for_emc(
-        warm, np.clip(np.asarray(emc_pct, float), 0.0, top))
+        warm, np.clip(np.asarray(emc_pct, float), 0.0, top)
+    )
     return np.asarray(np.log1p(-np.asarray(humidity) / 100.0))

@@ -179,7 +179,8 @@ class _March:
         width = int(self.stages.max()) + 1
         self.temp, self.emc, self.value = (
             _padded([getattr(one, name) for one in stages], width)
-            for name in ("dry_bulb", "emc", "value"))
+            for name in ("dry_bulb", "emc", "value")
+        )
         self.kind = _padded([one.kind for one in stages], width).astype(int)
         self.warmth = np.asarray(temperature_factor(self.temp))
         self.dry = dryness(self.temp, self.emc)
@@ -211,8 +212,9 @@ class _March:
     def done(self) -> np.ndarray:
         timed = self.target < 0
         over = self.step >= self.stages
-        return np.asarray((over & (timed | np.isfinite(self.reached)))
-                          | (self.now - self.start >= LONGEST_H))
+        return np.asarray(
+            (over & (timed | np.isfinite(self.reached))) | (self.now - self.start >= LONGEST_H)
+        )
 
     def advance(self) -> None:
         one = np.arange(self.count)
@@ -224,31 +226,36 @@ class _March:
         before, after = self.control, self._controlling(new)
         crossed = np.isnan(self.reached) & (after <= self.target)
         self.reached = np.where(crossed, self._when(before, after, self.target), self.reached)
-        self._note_due(self._measures(self.mc, before, self.now),
-                       self._measures(new, after, self.now + STEP_H))
+        self._note_due(
+            self._measures(self.mc, before, self.now), self._measures(new, after, self.now + STEP_H)
+        )
         self.mc, self.control = new, after
         self.now = self.now + STEP_H
         self.path.append((self.now.copy(), after.copy(), new))
         self._change_steps()
 
-    def _dried(self, mc: Floats, at: Floats, emc: Floats, hours: Floats, stage: np.ndarray
-               ) -> Floats:
+    def _dried(
+        self, mc: Floats, at: Floats, emc: Floats, hours: Floats, stage: np.ndarray
+    ) -> Floats:
         """Return MC after a time step at the pace boards have at `at`."""
         place = np.clip(np.where(self.held, at, GRID[0]) - GRID[0], 0.0, GRID.size - 1.001)
         low = place.astype(int)
         part = place - low
         one = np.arange(self.count)
         dry = self.dry[one, stage][:, np.newaxis]
-        level = [self.base[self.every, self.board, i]
-                 + self.slope[self.every, i] * (dry - self.usual[self.every, i])
-                 for i in (low, low + 1)]
+        level = [
+            self.base[self.every, self.board, i]
+            + self.slope[self.every, i] * (dry - self.usual[self.every, i])
+            for i in (low, low + 1)
+        ]
         pace = np.exp((1.0 - part) * level[0] + part * level[1])
         return np.asarray(emc + (mc - emc) * np.exp(-pace * hours))
 
     def _measures(self, mc: Floats, control: Floats, now: Floats) -> Floats:
         """Return what ends a stage, for each kind of stage, shape (cases, 4)."""
-        return np.stack([control, np.nanmin(mc, axis=1), np.nanmax(mc, axis=1),
-                         self.begun - now], axis=1)
+        return np.stack(
+            [control, np.nanmin(mc, axis=1), np.nanmax(mc, axis=1), self.begun - now], axis=1
+        )
 
     def _note_due(self, before: Floats, after: Floats) -> None:
         """Note when stages from the one in force on come due, whether or not they begin then."""
@@ -283,8 +290,12 @@ class _March:
     def _controlling(self, mc: Floats) -> Floats:
         ordered = np.sort(np.where(self.held, mc, -np.inf), axis=1)
         boards = self.held.sum(axis=1)
-        share = np.array([{"wettest half": (n + 1) // 2, "wettest board": 1, "mean": n}[rule]
-                          for n, rule in zip(boards, self.rule, strict=True)])
+        share = np.array(
+            [
+                {"wettest half": (n + 1) // 2, "wettest board": 1, "mean": n}[rule]
+                for n, rule in zip(boards, self.rule, strict=True)
+            ]
+        )
         counted = np.arange(mc.shape[1]) >= (mc.shape[1] - share)[:, np.newaxis]
         return np.asarray(np.where(counted, ordered, 0.0).sum(axis=1) / share)
 
@@ -295,12 +306,12 @@ def march(cases: Sequence[Case]) -> list[Course]:
     while not state.done().all():
         state.advance()
     path = tuple(np.array(rows) for rows in zip(*state.path, strict=True))
-    return [_course(state, i, case, *(rows[:, i] for rows in path))
-            for i, case in enumerate(cases)]
+    return [_course(state, i, case, *(rows[:, i] for rows in path)) for i, case in enumerate(cases)]
 
 
-def _course(state: _March, i: int, case: Case, hours: Floats, control: Floats, mc: Floats
-            ) -> Course:
+def _course(
+    state: _March, i: int, case: Case, hours: Floats, control: Floats, mc: Floats
+) -> Course:
     steps = len(case.run.steps)
     due = state.due[i]
     timed = case.run.target_mc_pct is None
@@ -309,9 +320,16 @@ def _course(state: _March, i: int, case: Case, hours: Floats, control: Floats, m
     shown = hours <= end
     nan = float("nan")
     finish = case.run.finish is not None
-    return Course(due[:steps], target, float(due[steps - 1]) if finish else nan,
-                  float(due[steps]) if finish else nan, float(due[steps + 1]) if finish else nan,
-                  hours[shown], control[shown], mc[shown, :len(case.paces.boards)])
+    return Course(
+        due[:steps],
+        target,
+        float(due[steps - 1]) if finish else nan,
+        float(due[steps]) if finish else nan,
+        float(due[steps + 1]) if finish else nan,
+        hours[shown],
+        control[shown],
+        mc[shown, : len(case.paces.boards)],
+    )
 
 
 def _last_weighed(run: Run) -> Floats:

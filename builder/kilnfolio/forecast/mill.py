@@ -73,8 +73,10 @@ def of_charge(folder: MillFolder, charge: str, as_of: dt.datetime | None = None)
     run = drying_run(folder.graph, charge)
     hour = _last_record(run) if as_of is None else _hours(run.started, as_of)
     if not run.until(hour).weighings.hours.size:
-        raise NotForecast(f"charge {charge} has no weighing of its sample boards "
-                          + (f"by {as_of:%Y-%m-%d %H:%M}" if as_of else "yet"))
+        raise NotForecast(
+            f"charge {charge} has no weighing of its sample boards "
+            + (f"by {as_of:%Y-%m-%d %H:%M}" if as_of else "yet")
+        )
     if not run.steps:
         raise NotForecast(f"charge {charge} has no steps to follow")
     moment = run.started + dt.timedelta(hours=hour)
@@ -98,8 +100,9 @@ def past(folder: MillFolder) -> Iterator[Trial]:
         yield from trials(run, end, learnt, learnt.curve.origin)
 
 
-def earlier_names(folder: MillFolder, wood: str, but: str, before: dt.datetime | None = None
-                  ) -> list[str]:
+def earlier_names(
+    folder: MillFolder, wood: str, but: str, before: dt.datetime | None = None
+) -> list[str]:
     """Return the numbers of the mill's other charges to learn from, the newest first.
 
     Parameters
@@ -119,12 +122,16 @@ def earlier_names(folder: MillFolder, wood: str, but: str, before: dt.datetime |
         return charge_of(folder, name).record.started
 
     def known(names: Iterable[str]) -> list[str]:
-        fitting = (name for name in names if name != but and (before is None
-                                                              or begun(name) < before))
+        fitting = (
+            name for name in names if name != but and (before is None or begun(name) < before)
+        )
         return sorted(islice(fitting, len(open_) + MOST_EARLIER), key=begun, reverse=True)
 
-    open_ = [name for name in reading.open_charges(graph) if name != but
-             and folder.open_charges[name].so_far is not None]
+    open_ = [
+        name
+        for name in reading.open_charges(graph)
+        if name != but and folder.open_charges[name].so_far is not None
+    ]
     own = [name for name in open_ if charge_of(folder, name).record.stock[0].species == wood]
     found = known([*own, *reading.charges(graph, f"species:{wood}", newest_first=True)])
     if len(found) < ENOUGH:
@@ -147,8 +154,9 @@ def charge_of(folder: MillFolder, charge: str) -> Located[Charge]:
         return folder.charges[charge]
     so_far = folder.open_charges[charge].so_far
     if so_far is None:
-        raise NotForecast(f"the record of charge {charge} does not yet say its kiln, schedule, "
-                          "timber and start")
+        raise NotForecast(
+            f"the record of charge {charge} does not yet say its kiln, schedule, timber and start"
+        )
     return so_far
 
 
@@ -170,24 +178,53 @@ def run_of(folder: MillFolder, charge: str) -> Run:
         steps = planned_steps(schedule.record, folder.steps_of(schedule.record), pressure)
         asked = asked_air(record, steps, pressure)
     except ValueError as error:
-        raise RecordProblems([Problem(schedule.place(), f"schedule '{record.schedule}'", str(error),
-                                      "Check the units of its steps first")]) from None
+        raise RecordProblems(
+            [
+                Problem(
+                    schedule.place(),
+                    f"schedule '{record.schedule}'",
+                    str(error),
+                    "Check the units of its steps first",
+                )
+            ]
+        ) from None
     weighings, oven_dry = _weighings(record)
     log = read_logs(folder, located)
-    air = _logged(log, folder, record, pressure) if log is not None and len(log.times) \
+    air = (
+        _logged(log, folder, record, pressure)
+        if log is not None and len(log.times)
         else AirLog(*[np.zeros(0)] * 3)
+    )
     if not air.hours.size:
-        air = _as_asked([(_hours(record.started, one.at), one.air.dry_bulb_c, one.air.emc_pct)
-                         for one in asked], weighings)
+        air = _as_asked(
+            [
+                (_hours(record.started, one.at), one.air.dry_bulb_c, one.air.emc_pct)
+                for one in asked
+            ],
+            weighings,
+        )
     main = record.stock[0]
     complete = charge in folder.charges
     return Run(
-        charge, main.species, main.thickness.value, record.started, weighings, air,
+        charge,
+        main.species,
+        main.thickness.value,
+        record.started,
+        weighings,
+        air,
         _planned(steps, record.target_mc.value),
-        tuple((_hours(record.started, change.at), change.step - 1)
-              for change in record.step_changes if change.step <= len(steps)),
-        record.control_rule, None, _hours(record.started, record.ended) if complete else None,
-        record.kiln, record.schedule, oven_dry)
+        tuple(
+            (_hours(record.started, change.at), change.step - 1)
+            for change in record.step_changes
+            if change.step <= len(steps)
+        ),
+        record.control_rule,
+        None,
+        _hours(record.started, record.ended) if complete else None,
+        record.kiln,
+        record.schedule,
+        oven_dry,
+    )
 
 
 def _digest(value: object) -> bytes:
@@ -242,8 +279,10 @@ def _last_record(run: Run) -> float:
 
 
 def _planned(steps: Iterable[ScheduleStep], target: float) -> tuple[PlannedStep, ...]:
-    planned = [PlannedStep(step.air.dry_bulb_c, step.air.emc_pct, step.until_mc_pct, step.hours)
-               for step in steps]
+    planned = [
+        PlannedStep(step.air.dry_bulb_c, step.air.emc_pct, step.until_mc_pct, step.hours)
+        for step in steps
+    ]
     if planned and planned[-1].hours is None:
         planned[-1] = replace(planned[-1], until_mc_pct=target)
     return tuple(planned)
@@ -275,15 +314,18 @@ def _weighings(record: Charge) -> tuple[Weighings, tuple[float | None, ...]]:
     times = sorted(by_time)
     table = np.array([[by_time[at].get(name, np.nan) for name in own] for at in times])
     hours = np.array([_hours(record.started, at) for at in times])
-    return (Weighings(hours, table.reshape(len(times), len(own)), tuple(own)),
-            tuple(masses.get(name) for name in own))
+    return (
+        Weighings(hours, table.reshape(len(times), len(own)), tuple(own)),
+        tuple(masses.get(name) for name in own),
+    )
 
 
 def _logged(log: Log, folder: MillFolder, record: Charge, pressure: float) -> AirLog:
     """Return logged air by the hour; an EMC sensor is believed where there are no bulbs."""
     limits = limit_book(folder, Subject())
-    series = air_series(log, pressure, jump_kelvin=limits.value(_JUMP_K),
-                        jump_minutes=limits.value(_JUMP_MIN))
+    series = air_series(
+        log, pressure, jump_kelvin=limits.value(_JUMP_K), jump_minutes=limits.value(_JUMP_MIN)
+    )
     sensor = log.channels.get("emc")
     emc = series.emc if sensor is None else np.where(np.isfinite(series.emc), series.emc, sensor)
     hours = (series.seconds - record.started.timestamp()) / 3600.0
@@ -310,8 +352,9 @@ def _as_asked(asked: list[tuple[float, float, float]], weighings: Weighings) -> 
     return AirLog(hours, dry, emc)
 
 
-def finish_of(folder: MillFolder, run: Run, located: Located[Charge], moment: dt.datetime
-              ) -> Finish | None:
+def finish_of(
+    folder: MillFolder, run: Run, located: Located[Charge], moment: dt.datetime
+) -> Finish | None:
     """Return equalizing and conditioning as this mill will run them; None where it does not.
 
     A mill equalizes if the schedule states the air for it, or if most of its charges of this
@@ -330,14 +373,23 @@ def finish_of(folder: MillFolder, run: Run, located: Located[Charge], moment: dt
     kind = folder.species[run.wood].record.kind
     try:
         below = limit_book(folder, Subject((run.wood,), kind, run.thickness_mm, target)).value(
-            "equalizing-below-target")
+            "equalizing-below-target"
+        )
     except NoLimit:
         return None
-    conditioned = [_hours(stage.start, stage.end) for charge in past
-                   if (stage := charge.conditioning) is not None]
+    conditioned = [
+        _hours(stage.start, stage.end)
+        for charge in past
+        if (stage := charge.conditioning) is not None
+    ]
     stated = schedule.conditioning.hours if schedule.conditioning else None
     hours = stated.value if stated else median(conditioned) if conditioned else 0.0
     last = run.steps[-1]
     dry_bulb = schedule.equalizing.dry_bulb.value if schedule.equalizing else last.dry_bulb_c
-    return Finish(float(rules.equalizing_start(target, below)), target, dry_bulb,
-                  float(rules.equalizing_emc(target, below)), hours)
+    return Finish(
+        float(rules.equalizing_start(target, below)),
+        target,
+        dry_bulb,
+        float(rules.equalizing_emc(target, below)),
+        hours,
+    )

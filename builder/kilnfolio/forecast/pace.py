@@ -79,8 +79,9 @@ def boards(curve: Curve, run: Run) -> BoardPaces:
     last = _last(run.weighings.mc_pct)
     if not mc.size:
         flat = np.zeros((len(names), GRID.size))
-        return BoardPaces(names, flat, np.ones(len(names)),
-                          np.full(len(names), np.sqrt(charge + single)))
+        return BoardPaces(
+            names, flat, np.ones(len(names)), np.full(len(names), np.sqrt(charge + single))
+        )
     same = board[:, np.newaxis] == board
     covariance = _near(mc, mc) * (charge + single * same)
     covariance[np.diag_indices_from(covariance)] += curve.scatter**2 + data.variance[newest]
@@ -92,8 +93,9 @@ def boards(curve: Curve, run: Run) -> BoardPaces:
     here = _near(last, mc) * (charge + single * own)
     shown = np.einsum("ij,ji->i", here, cho_solve(factor, here.T, check_finite=False))
     now = np.exp([np.interp(at, GRID, row) for at, row in zip(last, log_ratio, strict=True)])
-    return BoardPaces(names, log_ratio, np.asarray(now),
-                      np.sqrt(np.maximum(charge + single - shown, 0.0)))
+    return BoardPaces(
+        names, log_ratio, np.asarray(now), np.sqrt(np.maximum(charge + single - shown, 0.0))
+    )
 
 
 def _near(first: Floats, second: Floats) -> Floats:

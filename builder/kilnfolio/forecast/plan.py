@@ -56,8 +56,12 @@ class Plan:
 
 def plan(forecasts: Iterable[Forecast]) -> Plan:
     """Return the plan of the charges that run."""
-    bars = tuple(sorted((Bar(one.kiln, one.charge, one.started, one.unload or one.end)
-                         for one in forecasts), key=lambda bar: (bar.kiln, bar.started)))
+    bars = tuple(
+        sorted(
+            (Bar(one.kiln, one.charge, one.started, one.unload or one.end) for one in forecasts),
+            key=lambda bar: (bar.kiln, bar.started),
+        )
+    )
     return Plan(bars, tuple(sorted(_clashes(bars), key=lambda clash: clash.at)))
 
 
@@ -82,8 +86,13 @@ def next_charge(free: Due, days: Sequence[float]) -> Due:
         return dt.timedelta(seconds=size if waited + dried >= 0 else -size)
 
     likely = free.median + median
-    return Due(likely + apart("low95", low95), likely + apart("low80", low80), likely,
-               likely + apart("high80", high80), likely + apart("high95", high95))
+    return Due(
+        likely + apart("low95", low95),
+        likely + apart("low80", low80),
+        likely,
+        likely + apart("high80", high80),
+        likely + apart("high95", high95),
+    )
 
 
 def _clashes(bars: Sequence[Bar]) -> Iterable[Clash]:

@@ -25,12 +25,18 @@ def as_data(found: Forecast) -> dict[str, object]:
         "as_of": _moment(found.as_of),
         "steps": [{"step": step.step, "due": _due(step.due)} for step in found.steps],
         "end": _due(found.end),
-        "boards": [{"id": board.board, "pace": round(board.pace, 3),
-                    "next_trigger": {
-                        "mc_pct": board.next_trigger_pct,
-                        "mass_g": board.next_trigger_g and round(board.next_trigger_g, 1),
-                        "at": board.next_trigger_at and _moment(board.next_trigger_at)}}
-                   for board in found.boards],
+        "boards": [
+            {
+                "id": board.board,
+                "pace": round(board.pace, 3),
+                "next_trigger": {
+                    "mc_pct": board.next_trigger_pct,
+                    "mass_g": board.next_trigger_g and round(board.next_trigger_g, 1),
+                    "at": board.next_trigger_at and _moment(board.next_trigger_at),
+                },
+            }
+            for board in found.boards
+        ],
         "learnt_from": list(found.learnt_from),
         "method": found.method,
     }
@@ -43,8 +49,10 @@ def as_text(found: Forecast) -> str:
 
 def _lines(found: Forecast) -> Iterator[str]:
     yield f"Charge {found.charge}, as of {found.as_of:%Y-%m-%d %H:%M}: {CAUTION}"
-    yield (f"Step {found.step}; controlling MC {found.controlling_pct:.1f} % at "
-           f"{found.weighed:%Y-%m-%d %H:%M}")
+    yield (
+        f"Step {found.step}; controlling MC {found.controlling_pct:.1f} % at "
+        f"{found.weighed:%Y-%m-%d %H:%M}"
+    )
     yield f"{'':<26}{'likely':>17}   80 of 100 between"
     for step in found.steps:
         at = f" at {step.trigger_pct:g} %" if step.trigger_pct is not None else ""
@@ -65,15 +73,18 @@ def _lines(found: Forecast) -> Iterator[str]:
         yield f"Look: {warning.at:%Y-%m-%d %H:%M}: {warning.message}"
     yield f"Made with {found.method}."
     if (error := found.usual_error_pct()) is not None:
-        yield (f"On those charges, from about this point, it missed the end by {error:.0f} % of "
-               "the whole time (median).")
+        yield (
+            f"On those charges, from about this point, it missed the end by {error:.0f} % of "
+            "the whole time (median)."
+        )
 
 
 def _row(label: str, due: Due | None) -> str:
     if due is None:
         return f"{label:<26}{'not under this plan':>17}"
-    likely, low, high = (f"{moment:%Y-%m-%d %H:%M}" for moment in (due.median, due.low80,
-                                                                    due.high80))
+    likely, low, high = (
+        f"{moment:%Y-%m-%d %H:%M}" for moment in (due.median, due.low80, due.high80)
+    )
     return f"{label:<26}{likely:>17}   {low} and {high}"
 
 

@@ -180,6 +180,9 @@ class Forecast:
     def usual_error_pct(self) -> float | None:
         """Return the median error of the end on earlier charges, from about this point [%]."""
         shares = sorted({one.share for one in self.hindcasts}, key=lambda at: abs(at - self.share))
-        errors = [abs(one.error_pct) for one in self.hindcasts if one.share == shares[0]] \
-            if shares else []
+        errors = (
+            [abs(one.error_pct) for one in self.hindcasts if one.share == shares[0]]
+            if shares
+            else []
+        )
         return float(np.median(errors)) if errors else None

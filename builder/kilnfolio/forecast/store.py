@@ -14,8 +14,10 @@ from kilnfolio.physics.drying import Board, advance
 PACKED = {"on stickers": 1.0, "solid pile": 0.1, "wrapped": 0.02}
 """Release at the face against boards on stickers; solid and wrapped are assumed, not measured."""
 
-LABEL = ("An estimate from a model of one board; only boards on stickers were compared with "
-         "anything. Measure before dispatch.")
+LABEL = (
+    "An estimate from a model of one board; only boards on stickers were compared with "
+    "anything. Measure before dispatch."
+)
 """Stands beside every estimate."""
 
 
@@ -45,8 +47,9 @@ class Store:
         return float(self.days[outside[0]]) if outside.size else None
 
 
-def estimate(stock: Board, weather: Weather, month: int, days: float = 365.0,
-             packed: str = "on stickers") -> Store:
+def estimate(
+    stock: Board, weather: Weather, month: int, days: float = 365.0, packed: str = "on stickers"
+) -> Store:
     """Return the MC of dried timber in a shed, by day.
 
     Parameters

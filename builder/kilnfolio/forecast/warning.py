@@ -144,16 +144,20 @@ class _Deviations:
             usual = curve.usual(middle, dry) + np.log(spans)[:, np.newaxis]
             closed = np.log((before - emc) / (after - emc))
             off = np.log(np.maximum(closed, 1e-3)) - usual
-            noise = np.minimum(WEIGHING_NOISE * np.hypot(1, 1) / np.maximum(
-                (before - emc) * closed, 1e-6), 3.0)
+            noise = np.minimum(
+                WEIGHING_NOISE * np.hypot(1, 1) / np.maximum((before - emc) * closed, 1e-6), 3.0
+            )
         off = np.clip(np.where(np.isfinite(closed), off, np.nan), -2.5, 2.5)
         boards = np.isfinite(off).sum(axis=1)
         with np.errstate(all="ignore"):
             together = np.where(boards >= _FEW_BOARDS, _nanmedian(off), np.nan)
         own = off - np.where(np.isfinite(together), together, 0.0)[:, np.newaxis]
         memory = _memory(own, noise)
-        shared = np.where(np.isfinite(together), together, _memory(
-            _nanmedian(off)[:, np.newaxis], np.zeros((off.shape[0], 1)))[:, 0])
+        shared = np.where(
+            np.isfinite(together),
+            together,
+            _memory(_nanmedian(off)[:, np.newaxis], np.zeros((off.shape[0], 1)))[:, 0],
+        )
         expected = before
         with np.errstate(invalid="ignore", over="ignore"):
             for _ in range(3):  # the pace is that of the MC in between, which is what is sought
@@ -195,8 +199,8 @@ def _drift(together: Floats) -> Floats:
     """Return the boards' common pace of the last weighings against the time before (ln)."""
     result = np.full(together.size, np.nan)
     for row in range(2 * DRIFT_WEIGHINGS - 1, together.size):
-        late = together[row - DRIFT_WEIGHINGS + 1:row + 1]
-        early = together[max(row - 3 * DRIFT_WEIGHINGS, 0):row - DRIFT_WEIGHINGS + 1]
+        late = together[row - DRIFT_WEIGHINGS + 1 : row + 1]
+        early = together[max(row - 3 * DRIFT_WEIGHINGS, 0) : row - DRIFT_WEIGHINGS + 1]
         if np.isfinite(late).all() and np.isfinite(early).sum() >= DRIFT_WEIGHINGS:
             result[row] = float(np.median(late) - np.nanmedian(early))
     return result
@@ -227,8 +231,12 @@ def check(charge: Run, curve: Curve, known: Watch) -> tuple[EarlyWarning, ...]:
     if charge.weighings.hours.size < 3 or not charge.air.hours.size:
         return ()
     seen = _Deviations.of(charge, curve, known)
-    return tuple(sorted([*_weighings(charge, seen, known), *_drifts(charge, seen, known)],
-                        key=lambda one: one.at))
+    return tuple(
+        sorted(
+            [*_weighings(charge, seen, known), *_drifts(charge, seen, known)],
+            key=lambda one: one.at,
+        )
+    )
 
 
 def _weighings(charge: Run, seen: _Deviations, known: Watch) -> Iterator[EarlyWarning]:
@@ -243,20 +251,32 @@ def _weighings(charge: Run, seen: _Deviations, known: Watch) -> Iterator[EarlyWa
         if pair is not None:
             one, other = (charge.weighings.boards[i] for i in pair)
             named |= dict.fromkeys(pair, row)
-            yield EarlyWarning("swapped", at, (one, other), f"Boards {one} and {other} fit "
-                               "each other's weights: were their tags or entries swapped? Weigh "
-                               "both again.", 0.0)
+            yield EarlyWarning(
+                "swapped",
+                at,
+                (one, other),
+                f"Boards {one} and {other} fit "
+                "each other's weights: were their tags or entries swapped? Weigh "
+                "both again.",
+                0.0,
+            )
             continue
         for b in bad:
             off = float(charge.weighings.mc_pct[row + 1, b] - seen.expected[row, b])
             name = charge.weighings.boards[b]
             side = "wetter" if off > 0 else "drier"
-            yield EarlyWarning("weighing", at, (name,), f"Board {name} reads {abs(off):.1f} "
-                               f"points {side} than it should: weigh it again.", off)
+            yield EarlyWarning(
+                "weighing",
+                at,
+                (name,),
+                f"Board {name} reads {abs(off):.1f} points {side} than it should: weigh it again.",
+                off,
+            )
 
 
-def _swapped(charge: Run, seen: _Deviations, row: int, bad: np.ndarray, threshold: float
-             ) -> tuple[int, int] | None:
+def _swapped(
+    charge: Run, seen: _Deviations, row: int, bad: np.ndarray, threshold: float
+) -> tuple[int, int] | None:
     """Return the pair whose exchange makes both fit, if they do not fit as they are."""
     after = charge.weighings.mc_pct[row + 1]
     score = np.abs(after - seen.expected[row]) / seen.uncertainty[row]
@@ -265,8 +285,10 @@ def _swapped(charge: Run, seen: _Deviations, row: int, bad: np.ndarray, threshol
     for a, b in combinations(boards, 2):
         if a not in bad and b not in bad and np.hypot(score[a], score[b]) < threshold + 0.5:
             continue
-        crossed = [abs(after[y] - seen.expected[row, x]) / seen.uncertainty[row, x]
-                   for x, y in ((a, b), (b, a))]
+        crossed = [
+            abs(after[y] - seen.expected[row, x]) / seen.uncertainty[row, x]
+            for x, y in ((a, b), (b, a))
+        ]
         if max(crossed) > 2.5 or min(score[a], score[b]) < 2.0:
             continue
         gain = float(score[a] + score[b] - sum(crossed))
@@ -281,11 +303,19 @@ def _drifts(charge: Run, seen: _Deviations, known: Watch) -> Iterator[EarlyWarni
         return
     row = int(np.flatnonzero(beyond)[0])
     ratio = float(np.exp(seen.drift[row]))
-    how, look = ("faster", "Look at the wick: a dry one shows the air moister than it is.") \
-        if ratio > 1 else ("more slowly", "Look at the fans, the baffles and the sensors.")
+    how, look = (
+        ("faster", "Look at the wick: a dry one shows the air moister than it is.")
+        if ratio > 1
+        else ("more slowly", "Look at the fans, the baffles and the sensors.")
+    )
     yield EarlyWarning(
-        "drift", _moment(charge, row + 1), (), f"All boards have been drying {how} than the logged "
-        f"air would make them, by about {abs(ratio - 1):.0%}. {look} Only a hint.", ratio)
+        "drift",
+        _moment(charge, row + 1),
+        (),
+        f"All boards have been drying {how} than the logged "
+        f"air would make them, by about {abs(ratio - 1):.0%}. {look} Only a hint.",
+        ratio,
+    )
 
 
 def _moment(charge: Run, row: int) -> dt.datetime:

@@ -99,16 +99,18 @@ class Comparison:
         return f"at least about {abs(change)} % {'longer' if change > 0 else 'shorter'}"
 
 
-def typical_board(thickness_mm: float, start_mc_pct: float, basic_specific_gravity: float,
-                  fsp_pct: float = 28.0) -> Board:
+def typical_board(
+    thickness_mm: float, start_mc_pct: float, basic_specific_gravity: float, fsp_pct: float = 28.0
+) -> Board:
     """Return a board of a wood, its diffusion coefficient guessed from the wood's gravity.
 
     A guess is enough for a ratio: D₀ is 1.3e-10 m²/s at 0.56 (oak, from the red-oak formula) and
     grows as the wood gets lighter, to 6e-10 at most (assumed).
     """
     guess = _OAK_DIFFUSIVITY * math.exp(_PER_GRAVITY * (_OAK_GRAVITY - basic_specific_gravity))
-    return Board(thickness_mm, start_mc_pct, float(np.clip(guess, *_DIFFUSIVITY_RANGE)),
-                 fsp_pct=fsp_pct)
+    return Board(
+        thickness_mm, start_mc_pct, float(np.clip(guess, *_DIFFUSIVITY_RANGE)), fsp_pct=fsp_pct
+    )
 
 
 def run_board(board: Board, steps: Sequence[PlannedStep], shrinkage_pct: float = 10.0) -> BoardRun:
@@ -157,12 +159,17 @@ def run_board(board: Board, steps: Sequence[PlannedStep], shrinkage_pct: float =
             index, begun = index + 1, hour
     hours, profiles, faces, index_at = (np.array(column) for column in zip(*rows, strict=True))
     drying = Drying(hours, profiles, faces, np.asarray(float(np.max(board.fsp_pct))))
-    return BoardRun(hours, drying.mean_pct, gradient_index(drying, shrinkage_pct), index_at,
-                    duration, warmth)
+    return BoardRun(
+        hours, drying.mean_pct, gradient_index(drying, shrinkage_pct), index_at, duration, warmth
+    )
 
 
-def compare(board: Board, schedule_a: Sequence[PlannedStep], schedule_b: Sequence[PlannedStep],
-            shrinkage_pct: float = 10.0) -> Comparison:
+def compare(
+    board: Board,
+    schedule_a: Sequence[PlannedStep],
+    schedule_b: Sequence[PlannedStep],
+    shrinkage_pct: float = 10.0,
+) -> Comparison:
     """Return what the second schedule does against the first.
 
     Parameters
@@ -183,14 +190,26 @@ def compare(board: Board, schedule_a: Sequence[PlannedStep], schedule_b: Sequenc
     second = run_board(board, schedule_b, shrinkage_pct)
     if not math.isfinite(first.duration):
         raise ValueError("schedule_a must dry the board; its air never brings it to the end")
-    return Comparison(second.duration / first.duration, second.degree_hours / first.degree_hours,
-                      second.peak / max(first.peak, 1e-9), first, second)
+    return Comparison(
+        second.duration / first.duration,
+        second.degree_hours / first.degree_hours,
+        second.peak / max(first.peak, 1e-9),
+        first,
+        second,
+    )
 
 
 def earlier(steps: Sequence[PlannedStep], points: float) -> tuple[PlannedStep, ...]:
     """Return a schedule whose steps change so many points of MC sooner; the end stays."""
-    return (*(replace(step, until_mc_pct=step.until_mc_pct + points)
-              if step.until_mc_pct is not None else step for step in steps[:-1]), steps[-1])
+    return (
+        *(
+            replace(step, until_mc_pct=step.until_mc_pct + points)
+            if step.until_mc_pct is not None
+            else step
+            for step in steps[:-1]
+        ),
+        steps[-1],
+    )
 
 
 def capped(steps: Sequence[PlannedStep], hottest_c: float) -> tuple[PlannedStep, ...]:

@@ -15,8 +15,10 @@ YARD_FACE = 0.5
 
 LONGEST_YEARS = 3
 
-LABEL = ("An estimate from a model of one board and one year's weather; stacking, roof, sun and "
-         "wind move it by half and more. The timber decides: weigh a sample board.")
+LABEL = (
+    "An estimate from a model of one board and one year's weather; stacking, roof, sun and "
+    "wind move it by half and more. The timber decides: weigh a sample board."
+)
 """Stands beside every estimate."""
 
 
@@ -69,12 +71,15 @@ def estimate(stock: Board, weather: Weather, target_pct: float = 20.0) -> Yard:
         If the boards start below the target.
     """
     if float(np.max(stock.initial_mc_pct)) <= target_pct:
-        raise ValueError(f"target_pct must lie below the start, {stock.initial_mc_pct!r}; "
-                         f"received {target_pct:g}")
+        raise ValueError(
+            f"target_pct must lie below the start, {stock.initial_mc_pct!r}; "
+            f"received {target_pct:g}"
+        )
     board = replace(stock, face_m_s=np.asarray(stock.face_m_s, float) * YARD_FACE)
     years = [weather.from_month(month) for month in range(1, 13)]
-    temp, emc = (np.array([getattr(year, name) for year in years])
-                 for name in ("temp_c", "emc_pct"))
+    temp, emc = (
+        np.array([getattr(year, name) for year in years]) for name in ("temp_c", "emc_pct")
+    )
     months = replace(board, initial_mc_pct=np.full(12, float(np.max(stock.initial_mc_pct))))
     profile, days = months.start(), np.full(12, np.nan)
     before = profile.mean(axis=-1)

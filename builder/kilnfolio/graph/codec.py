@@ -43,8 +43,12 @@ def encode(value: Any) -> bytes:
     TypeError
         It holds something that is no data.
     """
-    return zlib.compress(json.dumps(_packed(value), ensure_ascii=False,
-                                    separators=(",", ":")).encode("utf-8", "surrogatepass"), 1)
+    return zlib.compress(
+        json.dumps(_packed(value), ensure_ascii=False, separators=(",", ":")).encode(
+            "utf-8", "surrogatepass"
+        ),
+        1,
+    )
 
 
 def decode(data: bytes) -> Any:
@@ -57,8 +61,15 @@ def decode(data: bytes) -> Any:
     """
     try:
         return _unpacked(json.loads(zlib.decompress(data).decode("utf-8", "surrogatepass")))
-    except (zlib.error, ValueError, TypeError, LookupError, AttributeError, ImportError,
-            RecursionError) as error:
+    except (
+        zlib.error,
+        ValueError,
+        TypeError,
+        LookupError,
+        AttributeError,
+        ImportError,
+        RecursionError,
+    ) as error:
         raise UnreadableError(f"{type(error).__name__}: {error}") from error
 
 
@@ -69,6 +80,7 @@ def digest_of(value: Any) -> bytes:
 
 
 # --- to plain data --------------------------------------------------------------------------------
+
 
 def _packed(value: Any) -> Any:
     kind = type(value)
@@ -101,12 +113,17 @@ def _moment(value: dt.datetime) -> list[Any]:
 def _array(value: Any) -> list[Any]:
     if value.dtype.kind not in _ARRAY_KINDS:
         raise TypeError(f"an array of {value.dtype} cannot be kept")
-    return ["array", value.dtype.str, list(value.shape),
-            base64.b64encode(value.tobytes()).decode("ascii")]
+    return [
+        "array",
+        value.dtype.str,
+        list(value.shape),
+        base64.b64encode(value.tobytes()).decode("ascii"),
+    ]
 
 
 _PACK: dict[type, Callable[[Any], Any]] = {
-    list: _items("list"), tuple: _items("tuple"),
+    list: _items("list"),
+    tuple: _items("tuple"),
     set: lambda value: ["set", *map(_packed, sorted(value, key=repr))],
     frozenset: lambda value: ["frozenset", *map(_packed, sorted(value, key=repr))],
     dict: _mapping("dict"),
@@ -126,8 +143,11 @@ def _pack_for(kind: type) -> Callable[[Any], Any]:
         name = "path" if issubclass(kind, Path) else "pure-path"
         pack: Callable[[Any], Any] = lambda value: [name, value.as_posix()]  # noqa: E731
     elif kind.__module__.partition(".")[0] == "numpy":
-        pack = _array if hasattr(kind, "tobytes") and kind.__name__ == "ndarray" else \
-            lambda value: ["scalar", *_array(value.reshape(1))[1:]]
+        pack = (
+            _array
+            if hasattr(kind, "tobytes") and kind.__name__ == "ndarray"
+            else lambda value: ["scalar", *_array(value.reshape(1))[1:]]
+        )
     elif kind.__module__ == "markupsafe":
         pack = lambda value: ["markup", str.__str__(value)]  # noqa: E731
     else:
@@ -144,14 +164,25 @@ def _pack_own(kind: Any) -> Callable[[Any], Any]:
     if issubclass(kind, tuple):
         return lambda value: ["named", name, *map(_packed, value)]
     if issubclass(kind, (str, float, int)):
-        return lambda value: ["word", name, _plain(value),
-                              {field: _packed(one) for field, one in vars(value).items()}]
+        return lambda value: [
+            "word",
+            name,
+            _plain(value),
+            {field: _packed(one) for field, one in vars(value).items()},
+        ]
     fields = sorted(_fields(kind))
     if _is_model(kind):
-        return lambda value: ["model", name, sorted(value.model_fields_set),
-                              {field: _packed(getattr(value, field)) for field in fields}]
-    return lambda value: ["object", name,
-                          {field: _packed(getattr(value, field)) for field in fields}]
+        return lambda value: [
+            "model",
+            name,
+            sorted(value.model_fields_set),
+            {field: _packed(getattr(value, field)) for field in fields},
+        ]
+    return lambda value: [
+        "object",
+        name,
+        {field: _packed(getattr(value, field)) for field in fields},
+    ]
 
 
 def _plain(value: Any) -> Any:
@@ -162,6 +193,7 @@ def _plain(value: Any) -> Any:
 
 
 # --- and back -------------------------------------------------------------------------------------
+
 
 def _unpacked(data: Any) -> Any:
     if not isinstance(data, list):
@@ -274,6 +306,7 @@ def _markup(text: str) -> Any:
 
 # --- the package's own classes --------------------------------------------------------------------
 
+
 def _name(cls: type) -> str:
     generic = getattr(cls, "__pydantic_generic_metadata__", {})
     if generic.get("origin"):  # a model made for one kind of value has no name of its own
@@ -303,9 +336,13 @@ def _class(name: str) -> Any:
 
 def _is_data(cls: type) -> bool:
     """Return whether a class is one of plain data: its objects are their fields and no more."""
-    return (dataclasses.is_dataclass(cls) or _is_model(cls) or issubclass(cls, Enum)
-            or (issubclass(cls, tuple) and hasattr(cls, "_fields"))
-            or issubclass(cls, (str, float, int)))
+    return (
+        dataclasses.is_dataclass(cls)
+        or _is_model(cls)
+        or issubclass(cls, Enum)
+        or (issubclass(cls, tuple) and hasattr(cls, "_fields"))
+        or issubclass(cls, (str, float, int))
+    )
 
 
 def _is_model(cls: Any) -> bool:

@@ -68,8 +68,9 @@ class Group:
     may_join: MayJoin | None = None
     filled_by: list[Derived[Any]] = field(default_factory=list)
 
-    def __call__(self, graph: Graph, key: str = "", *, newest_first: bool = False
-                 ) -> tuple[str, ...]:
+    def __call__(
+        self, graph: Graph, key: str = "", *, newest_first: bool = False
+    ) -> tuple[str, ...]:
         """Return the names under a key, in order."""
         return graph.members(self, key, newest_first=newest_first)
 

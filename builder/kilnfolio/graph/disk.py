@@ -83,8 +83,9 @@ class DiskGraph(Graph):
         As for `Graph`.
     """
 
-    def __init__(self, folder: Path, index: Index, out: Path, store: Store,
-                 bound: Bound | None = None):
+    def __init__(
+        self, folder: Path, index: Index, out: Path, store: Store, bound: Bound | None = None
+    ):
         super().__init__(folder, index, bound)
         self.out, self.store, self.cache = out, store, out / TEMPLATES
         self.failed: frozenset[str] = frozenset()
@@ -95,8 +96,9 @@ class DiskGraph(Graph):
         self._size = 0
         self._groups: dict[tuple[str, bool], tuple[str, ...]] = {}
 
-    def compute(self, value: Derived[Any], key: str, call: Callable[[Job], Any] | None = None
-                ) -> Done | Failed | Started:
+    def compute(
+        self, value: Derived[Any], key: str, call: Callable[[Job], Any] | None = None
+    ) -> Done | Failed | Started:
         """Compute one value.
 
         Parameters
@@ -235,6 +237,11 @@ def _done(value: Derived[Any], key: str, frame: Frame, made: Any) -> Done:
         cells = {entry_cell(value, name): one for name, one in made.items()}
         cells[cell_of(value, key)] = None
     digest = value.digest or digest_of
-    return Done(value.name, key, frozenset(frame.reads),
-                {cell: (digest(one), encode(one)) for cell, one in cells.items()},
-                frozenset(frame.joined), frame.files)
+    return Done(
+        value.name,
+        key,
+        frozenset(frame.reads),
+        {cell: (digest(one), encode(one)) for cell, one in cells.items()},
+        frozenset(frame.joined),
+        frame.files,
+    )

@@ -154,8 +154,10 @@ class Graph(ABC):
             except NotMadeError as raised:
                 error = raised
         if any(cell.startswith("group:") for cell in frame.reads) or frame.joined or frame.files:
-            raise RuntimeError(f"inline value '{value.name}' reads a group, joins one or writes a "
-                               "file: make it a derived value")
+            raise RuntimeError(
+                f"inline value '{value.name}' reads a group, joins one or writes a "
+                "file: make it a derived value"
+            )
         return _Kept({cell: self._token(cell) for cell in frame.reads}, made, error)
 
     def view(self, of: Callable[[Graph], T]) -> T:

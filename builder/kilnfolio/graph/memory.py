@@ -63,9 +63,15 @@ class MemoryGraph(Graph):
         As for `Graph`.
     """
 
-    def __init__(self, folder: Path, index: Index, options: Mapping[str, Any] | None = None,
-                 files: Mapping[str, Path] | None = None,
-                 proposed: Mapping[str, bytes] | None = None, bound: Bound | None = None):
+    def __init__(
+        self,
+        folder: Path,
+        index: Index,
+        options: Mapping[str, Any] | None = None,
+        files: Mapping[str, Path] | None = None,
+        proposed: Mapping[str, bytes] | None = None,
+        bound: Bound | None = None,
+    ):
         super().__init__(folder, index, bound)
         self._files, self._proposed = files, dict(proposed or {})
         self._options = dict(options or {})
@@ -108,14 +114,20 @@ class MemoryGraph(Graph):
             return False
         lists, self._lists = self._lists, listed(now, self.index)
         stale = {f"file:{name}" for name in touched}
-        stale |= {f"tree:{tree}" for tree in self.index.trees
-                  if any(name.startswith(tree + "/") for name in touched)}
+        stale |= {
+            f"tree:{tree}"
+            for tree in self.index.trees
+            if any(name.startswith(tree + "/") for name in touched)
+        }
         for kind in lists.keys() | self._lists.keys():
             old, new = lists.get(kind, {}), self._lists.get(kind, {})
             if old != new:
                 stale.add(f"index:{kind}")
-                stale |= {f"index:{kind}/{name}" for name in old.keys() | new.keys()
-                          if old.get(name) != new.get(name)}
+                stale |= {
+                    f"index:{kind}/{name}"
+                    for name in old.keys() | new.keys()
+                    if old.get(name) != new.get(name)
+                }
         # a file that did not fill a group before may fill it now
         self._forget(stale | {cell for cell in self._readers if cell.startswith("group:")})
         self._filled.clear()
@@ -150,8 +162,9 @@ class MemoryGraph(Graph):
 
     def members(self, group: Group, key: str, *, newest_first: bool = False) -> tuple[str, ...]:
         """See `Graph.members`."""
-        found = sorted(((sort, name) for sort, name in self._fill(group, key)),
-                       reverse=newest_first)
+        found = sorted(
+            ((sort, name) for sort, name in self._fill(group, key)), reverse=newest_first
+        )
         return tuple(name for _, name in found)
 
     def last(self, group: Group, key: str) -> str | None:
@@ -200,7 +213,7 @@ class MemoryGraph(Graph):
         if cell in self._made:
             return self._made[cell]
         if cell in self._running:
-            way = " → ".join([*self._running[self._running.index(cell):], cell])
+            way = " → ".join([*self._running[self._running.index(cell) :], cell])
             raise RuntimeError(f"a value needs itself: {way}")
         self._running.append(cell)
         try:
@@ -241,8 +254,11 @@ class MemoryGraph(Graph):
 
     def _now(self) -> Stamps:
         if self._stamps is None:
-            self._stamps = stamps(self.folder, self.index) if self._files is None else \
-                dict.fromkeys(self._files, (0, 0, 0))
+            self._stamps = (
+                stamps(self.folder, self.index)
+                if self._files is None
+                else dict.fromkeys(self._files, (0, 0, 0))
+            )
             self._lists = listed(self._stamps, self.index)
         return self._stamps
 
@@ -261,8 +277,13 @@ class MemoryGraph(Graph):
         if kind == "file":
             return self._now().get(name), self._versions.get(name)
         if kind == "tree":
-            return tuple(sorted((path, stamp) for path, stamp in self._now().items()
-                                if path.startswith(name + "/")))
+            return tuple(
+                sorted(
+                    (path, stamp)
+                    for path, stamp in self._now().items()
+                    if path.startswith(name + "/")
+                )
+            )
         if kind in ("index", "option"):
             return repr(self._input_quietly(cell))
         made = self._made.get(cell)

@@ -46,8 +46,9 @@ Task = tuple[str, tuple[str, ...]]
 """A key and the values that are to be computed for it."""
 
 
-def run_batch(where: str, folder: Path, out: Path, store: Path, tasks: Sequence[Task],
-              failed: frozenset[str]) -> list[Result]:
+def run_batch(
+    where: str, folder: Path, out: Path, store: Path, tasks: Sequence[Task], failed: frozenset[str]
+) -> list[Result]:
     """Compute some values in this process, on what the store holds by now."""
     plan, here = plan_at(where), (os.getpid(), folder, out)
     if here not in _GRAPHS:
@@ -56,15 +57,19 @@ def run_batch(where: str, folder: Path, out: Path, store: Path, tasks: Sequence[
     graph, values = _GRAPHS[here], plan.values
     graph.failed = failed
     graph.forget_groups()
-    made = [one for key, names in tasks
-            for one in compute_together(graph, [values[name] for name in names], key)]
+    made = [
+        one
+        for key, names in tasks
+        for one in compute_together(graph, [values[name] for name in names], key)
+    ]
     graph.failed = failed
     graph.store.db.rollback()
     return made
 
 
-def compute_together(graph: DiskGraph, values: Iterable[Derived[Any]], key: str
-                     ) -> Iterator[Result]:
+def compute_together(
+    graph: DiskGraph, values: Iterable[Derived[Any]], key: str
+) -> Iterator[Result]:
     """Compute some values for one key; later ones read what earlier ones give."""
     graph.fresh.clear()
     for value in values:
@@ -77,6 +82,7 @@ def compute_together(graph: DiskGraph, values: Iterable[Derived[Any]], key: str
 
 
 # --- the run --------------------------------------------------------------------------------------
+
 
 @dataclass
 class Run:
@@ -139,8 +145,9 @@ class Run:
     def _step(self, step: Step) -> None:
         store = self.graph.store
         self.graph.forget_groups()
-        wanted = tuple(value for value in step if value.edition in ("", self.edition)
-                       or not self.edition)
+        wanted = tuple(
+            value for value in step if value.edition in ("", self.edition) or not self.edition
+        )
         for value in wanted:
             self._update_keys(value)
         wanted = tuple(value for value in wanted if not self._left_out(value))
@@ -175,8 +182,10 @@ class Run:
         found: dict[str, list[str]] = {}
         for value in step:
             for key in self.graph.store.stale(value.name):
-                if (value.name, key) not in self.postponed \
-                        and f"{value.name}:{key}" not in self.graph.failed:
+                if (
+                    value.name,
+                    key,
+                ) not in self.postponed and f"{value.name}:{key}" not in self.graph.failed:
                     found.setdefault(key, []).append(value.name)
         return [(key, tuple(found[key])) for key in sorted(found)]
 
@@ -242,19 +251,29 @@ class Run:
     def _here(self, step: Step, tasks: Sequence[Task]) -> Iterator[Result]:
         for key, names in tasks:
             yield from compute_together(
-                self.graph, [value for value in step if value.name in names], key)
+                self.graph, [value for value in step if value.name in names], key
+            )
 
     def _shared(self, pool: Executor, size: int, tasks: Sequence[Task]) -> Iterator[Result]:
         """Yield what other processes compute, a few batches ahead of what is taken."""
         graph = self.graph
         graph.store.commit()
-        batches = iter([tasks[at:at + size] for at in range(0, len(tasks), size)])
+        batches = iter([tasks[at : at + size] for at in range(0, len(tasks), size)])
         waiting: OrderedDict[Future[list[Result]], None] = OrderedDict()
 
         def send() -> None:
             if batch := next(batches, None):
-                waiting[pool.submit(run_batch, self.plan.where, graph.folder, graph.out,
-                                    graph.store.path, batch, graph.failed)] = None
+                waiting[
+                    pool.submit(
+                        run_batch,
+                        self.plan.where,
+                        graph.folder,
+                        graph.out,
+                        graph.store.path,
+                        batch,
+                        graph.failed,
+                    )
+                ] = None
 
         for _ in range(2 * (os.cpu_count() or 1) + 1):
             send()
@@ -264,13 +283,15 @@ class Run:
             send()
             yield from made
 
-    def _handed_over(self, pool: Executor, value: Derived[Any], keys: Sequence[str]
-                     ) -> Iterator[Result]:
+    def _handed_over(
+        self, pool: Executor, value: Derived[Any], keys: Sequence[str]
+    ) -> Iterator[Result]:
         """Start jobs here and yield them as other processes end them, in order."""
         waiting: deque[Started | Result] = deque()
         for key in keys:
-            waiting.append(self.graph.compute(
-                value, key, lambda job: pool.submit(job.call, *job.arguments)))
+            waiting.append(
+                self.graph.compute(value, key, lambda job: pool.submit(job.call, *job.arguments))
+            )
             while len(waiting) > _AHEAD:
                 yield _ended(waiting.popleft())
         while waiting:

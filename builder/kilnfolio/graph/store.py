@@ -121,21 +121,32 @@ class Store:
     def members(self, group: str, *, newest_first: bool = False) -> tuple[str, ...]:
         """Return the names in a group, in order."""
         way = "DESC" if newest_first else "ASC"
-        return tuple(name for _, name in self.db.execute(
-            "SELECT DISTINCT sort, name FROM member WHERE cell = ? "
-            f"ORDER BY sort {way}, name {way}", (group,)))
+        return tuple(
+            name
+            for _, name in self.db.execute(
+                "SELECT DISTINCT sort, name FROM member WHERE cell = ? "
+                f"ORDER BY sort {way}, name {way}",
+                (group,),
+            )
+        )
 
     def last(self, group: str) -> str | None:
         """Return the last of what a group is sorted by; None where it is empty."""
-        found: str | None = self.db.execute("SELECT max(sort) FROM member WHERE cell = ?",
-                                            (group,)).fetchone()[0]
+        found: str | None = self.db.execute(
+            "SELECT max(sort) FROM member WHERE cell = ?", (group,)
+        ).fetchone()[0]
         return found
 
     def digests(self, beginning: str) -> tuple[tuple[str, str], ...]:
         """Return the cells whose name begins so, each with its digest."""
-        return tuple((name, digest.hex()) for name, digest in self.db.execute(
-            "SELECT name, digest FROM cell WHERE name >= ? AND name < ? AND digest IS NOT NULL "
-            "ORDER BY name", (beginning, beginning + "\U0010ffff")))
+        return tuple(
+            (name, digest.hex())
+            for name, digest in self.db.execute(
+                "SELECT name, digest FROM cell WHERE name >= ? AND name < ? AND digest IS NOT NULL "
+                "ORDER BY name",
+                (beginning, beginning + "\U0010ffff"),
+            )
+        )
 
     def set_input(self, cell: str, digest: bytes | None, value: bytes | None = None) -> bool:
         """Set a cell that no task makes, mark who read it, and return whether it changed."""
@@ -154,13 +165,19 @@ class Store:
     def stale(self, value: str, *, made: bool = False) -> list[str]:
         """Return the stale keys of a value, sorted; with `made`, only those that have a cell."""
         with_cells = "AND EXISTS (SELECT 1 FROM cell WHERE cell.task = task.id)" if made else ""
-        return sorted(row[0] for row in self.db.execute(
-            f"SELECT key FROM task WHERE value = ? AND stale {with_cells}", (value,)))
+        return sorted(
+            row[0]
+            for row in self.db.execute(
+                f"SELECT key FROM task WHERE value = ? AND stale {with_cells}", (value,)
+            )
+        )
 
     def add(self, value: str, keys: Iterable[str]) -> None:
         """Add tasks, to be run."""
-        self.db.executemany("INSERT OR IGNORE INTO task (value, key, stale) VALUES (?, ?, 1)",
-                            [(value, key) for key in keys])
+        self.db.executemany(
+            "INSERT OR IGNORE INTO task (value, key, stale) VALUES (?, ?, 1)",
+            [(value, key) for key in keys],
+        )
 
     def drop(self, value: str, key: str) -> list[str]:
         """Remove a task and all it made; return the files that are to go."""
@@ -200,8 +217,9 @@ class Store:
         """
         task = self._task(done.value, done.key)
         changed = [cell for cell, (digest, _) in done.cells.items() if self.digest(cell) != digest]
-        before = {row[0] for row in
-                  self.db.execute("SELECT name FROM cell WHERE task = ?", (task,))}
+        before = {
+            row[0] for row in self.db.execute("SELECT name FROM cell WHERE task = ?", (task,))
+        }
         for cell in before - set(done.cells):
             self._put_cell(cell, None, None, None)
             changed.append(cell)
@@ -213,10 +231,13 @@ class Store:
         old = dict(self.db.execute("SELECT path, digest FROM file WHERE task = ?", (task,)))
         write = [path for path, digest in digests.items() if old.get(path) != digest]
         gone = [path for path in old if path not in digests]
-        self.db.executemany("DELETE FROM file WHERE path = ? AND task = ?",
-                            [(path, task) for path in gone])
-        self.db.executemany("INSERT OR REPLACE INTO file (path, digest, task) VALUES (?, ?, ?)",
-                            [(path, digests[path], task) for path in write])
+        self.db.executemany(
+            "DELETE FROM file WHERE path = ? AND task = ?", [(path, task) for path in gone]
+        )
+        self.db.executemany(
+            "INSERT OR REPLACE INTO file (path, digest, task) VALUES (?, ?, ?)",
+            [(path, digests[path], task) for path in write],
+        )
         gone = [path for path in gone if not self.has_file(path)]
         self._note_pending([*write, *gone])
         self.db.execute("UPDATE task SET stale = 0 WHERE id = ?", (task,))
@@ -230,8 +251,9 @@ class Store:
 
     def count_files(self, ending: str) -> int:
         """Return how many files of the site end so."""
-        count: int = self.db.execute("SELECT count(*) FROM file WHERE path LIKE ?",
-                                     (f"%{ending}",)).fetchone()[0]
+        count: int = self.db.execute(
+            "SELECT count(*) FROM file WHERE path LIKE ?", (f"%{ending}",)
+        ).fetchone()[0]
         return count
 
     def pending(self) -> list[str]:
@@ -244,8 +266,10 @@ class Store:
 
     def stamp(self, stamps: Mapping[str, str]) -> None:
         """Note how files of the site lie on the disk."""
-        self.db.executemany("UPDATE file SET stamp = ? WHERE path = ?",
-                            [(stamp, path) for path, stamp in stamps.items()])
+        self.db.executemany(
+            "UPDATE file SET stamp = ? WHERE path = ?",
+            [(stamp, path) for path, stamp in stamps.items()],
+        )
 
     def file_digest(self, path: str) -> bytes | None:
         """Return the digest of a file of the site; None where there is no such file."""
@@ -255,8 +279,10 @@ class Store:
     def lose(self, paths: Iterable[str]) -> None:
         """Forget files of the site, and have what wrote them run again."""
         for path in paths:
-            self.db.execute("UPDATE task SET stale = 1 WHERE id = "
-                            "(SELECT task FROM file WHERE path = ?)", (path,))
+            self.db.execute(
+                "UPDATE task SET stale = 1 WHERE id = (SELECT task FROM file WHERE path = ?)",
+                (path,),
+            )
             self.db.execute("UPDATE file SET digest = NULL, stamp = NULL WHERE path = ?", (path,))
 
     def clear_pending(self) -> None:
@@ -269,8 +295,9 @@ class Store:
         self.db.executemany("INSERT OR IGNORE INTO pending VALUES (?)", [(p,) for p in paths])
 
     def _task(self, value: str, key: str) -> int:
-        row = self.db.execute("SELECT id FROM task WHERE value = ? AND key = ?",
-                              (value, key)).fetchone()
+        row = self.db.execute(
+            "SELECT id FROM task WHERE value = ? AND key = ?", (value, key)
+        ).fetchone()
         found: int = row[0]
         return found
 
@@ -284,32 +311,41 @@ class Store:
             self._ids[name] = row[0]
         return self._ids[name]
 
-    def _put_cell(self, name: str, digest: bytes | None, value: bytes | None,
-                  task: int | None) -> None:
-        self.db.execute("UPDATE cell SET digest = ?, value = ?, task = ? WHERE id = ?",
-                        (digest, value, task, self._cell(name)))
+    def _put_cell(
+        self, name: str, digest: bytes | None, value: bytes | None, task: int | None
+    ) -> None:
+        self.db.execute(
+            "UPDATE cell SET digest = ?, value = ?, task = ? WHERE id = ?",
+            (digest, value, task, self._cell(name)),
+        )
 
     def _regroup(self, task: int, members: frozenset[Member]) -> list[str]:
         """Put a task's names into their groups; return the groups that changed."""
-        before = frozenset(self.db.execute(
-            "SELECT cell, sort, name FROM member WHERE task = ?", (task,)))
+        before = frozenset(
+            self.db.execute("SELECT cell, sort, name FROM member WHERE task = ?", (task,))
+        )
         if before == members:
             return []
         self.db.execute("DELETE FROM member WHERE task = ?", (task,))
-        self.db.executemany("INSERT INTO member VALUES (?, ?, ?, ?)",
-                            [(*member, task) for member in members])
+        self.db.executemany(
+            "INSERT INTO member VALUES (?, ?, ?, ?)", [(*member, task) for member in members]
+        )
         return sorted({cell for cell, _, _ in before ^ members})
 
     def _reread(self, task: int, read: frozenset[str]) -> None:
         now = {self._cell(name) for name in read}
-        before = {row[0] for row in self.db.execute("SELECT cell FROM read WHERE task = ?",
-                                                    (task,))}
-        self.db.executemany("DELETE FROM read WHERE task = ? AND cell = ?",
-                            [(task, cell) for cell in before - now])
-        self.db.executemany("INSERT INTO read VALUES (?, ?)",
-                            [(task, cell) for cell in now - before])
+        before = {
+            row[0] for row in self.db.execute("SELECT cell FROM read WHERE task = ?", (task,))
+        }
+        self.db.executemany(
+            "DELETE FROM read WHERE task = ? AND cell = ?", [(task, cell) for cell in before - now]
+        )
+        self.db.executemany(
+            "INSERT INTO read VALUES (?, ?)", [(task, cell) for cell in now - before]
+        )
 
     def _mark(self, cells: Iterable[str]) -> None:
         self.db.executemany(
             "UPDATE task SET stale = 1 WHERE id IN (SELECT task FROM read WHERE cell = ?)",
-            [(self._cell(cell),) for cell in cells])
+            [(self._cell(cell),) for cell in cells],
+        )

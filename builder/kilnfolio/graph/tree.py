@@ -41,8 +41,9 @@ class Tree:
         Those that a web server gives to everybody, whoever built them.
     """
 
-    def __init__(self, out: Path, store: Store, editions: tuple[str, ...],
-                 public: tuple[str, ...] = ()):
+    def __init__(
+        self, out: Path, store: Store, editions: tuple[str, ...], public: tuple[str, ...] = ()
+    ):
         self.out, self.store, self.editions, self.public = out, store, editions, public
         self.staging = out / STAGING
         self._recover()
@@ -51,7 +52,8 @@ class Tree:
         """Return whether the editions served are those of the last build."""
         served: dict[str, int] | None = self.store.note("served")
         return served is not None and all(
-            _place(self.out / edition) == served[edition] for edition in self.editions)
+            _place(self.out / edition) == served[edition] for edition in self.editions
+        )
 
     def write(self, path: str, data: bytes) -> None:
         """Write a file in staging; the one that is served keeps its bytes."""
@@ -129,9 +131,9 @@ class Tree:
         # before a first build has ended nothing is served, and staging holds what it made
         begun = self.store.note("served") is None
         if not (begun or self.intact()) or any(
-                _place(self.staging / edition) != staged[edition] for edition in self.editions):
+            _place(self.staging / edition) != staged[edition] for edition in self.editions
+        ):
             raise StrangeSiteError
-
 
     # --- what became of the site since ------------------------------------------------------------
 
@@ -202,8 +204,9 @@ def _exchange(first: Path, second: Path) -> bool:
     at_current_folder, exchange = -100, 2
     with contextlib.suppress(OSError, AttributeError):
         library = ctypes.CDLL(None, use_errno=True)
-        code: int = library.renameat2(at_current_folder, os.fsencode(first), at_current_folder,
-                                      os.fsencode(second), exchange)
+        code: int = library.renameat2(
+            at_current_folder, os.fsencode(first), at_current_folder, os.fsencode(second), exchange
+        )
         return code == 0
     return False
 

@@ -76,8 +76,14 @@ class ChapterBuilder:
             heading = re.compile(rf'(?=<h\d[^>]*\bid="{answer}")')
             html, found = Markup(heading.sub(str(gone), html, count=1)), heading.search(html)
             if not found:
-                self.problem(Problem(place, f"alias '{old}'", f"no section has the anchor '{new}'",
-                                     "Name the section that answers instead"))
+                self.problem(
+                    Problem(
+                        place,
+                        f"alias '{old}'",
+                        f"no section has the anchor '{new}'",
+                        "Name the section that answers instead",
+                    )
+                )
         return html
 
     # --- what directives use ----------------------------------------------------------------------

@@ -201,9 +201,14 @@ def read_manuscript(root: Path) -> tuple[Manuscript, list[Problem]]:
         except RecordProblems as error:
             problems += error.problems
     problems += _check_superseded(chapters, superseded)
-    return Manuscript(tuple(chapters), cautions, {
-        slug: tuple(sorted(found, key=lambda one: -one.record.revision))
-        for slug, found in superseded.items()}), problems
+    return Manuscript(
+        tuple(chapters),
+        cautions,
+        {
+            slug: tuple(sorted(found, key=lambda one: -one.record.revision))
+            for slug, found in superseded.items()
+        },
+    ), problems
 
 
 def parse_chapter(text: str, name: str) -> ChapterFile:

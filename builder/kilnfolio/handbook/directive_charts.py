@@ -100,18 +100,32 @@ def _strength(builder: Builder, options: ChartOptions, anchor: str) -> Chart:
     facts = read_facts(builder.setting.folder.root, "strength")
     row = next((row for row in facts.rows if row.cell("wood") == _WOOD), facts.rows[0])
     properties = {}
-    for words, key in (("crushing strength", "crushing"), ("bending strength", "bending"),
-                       ("stiffness", "stiffness")):
+    for words, key in (
+        ("crushing strength", "crushing"),
+        ("bending strength", "bending"),
+        ("stiffness", "stiffness"),
+    ):
         dry, green, intersection = row.numbers(f"{key}_dry", f"{key}_green", "intersection")
         properties[words] = (dry, green, intersection)
     dry, green, intersection = properties["bending strength"]
-    columns = (tables.Column("MC", "%"),
-               *(tables.Column(words.capitalize(), "% of green") for words in properties))
+    columns = (
+        tables.Column("MC", "%"),
+        *(tables.Column(words.capitalize(), "% of green") for words in properties),
+    )
     example = tables.worked(
-        "strength_at", "Bending strength at 8 %", at_12=Stress.parse(f"{dry:g} MPa"),
-        green=Stress.parse(f"{green:g} MPa"), mc=8.0, intersection=intersection)
-    return Chart(strength_chart(anchor, options.alt, properties), columns,
-                 strength_rows(properties), [example])
+        "strength_at",
+        "Bending strength at 8 %",
+        at_12=Stress.parse(f"{dry:g} MPa"),
+        green=Stress.parse(f"{green:g} MPa"),
+        mc=8.0,
+        intersection=intersection,
+    )
+    return Chart(
+        strength_chart(anchor, options.alt, properties),
+        columns,
+        strength_rows(properties),
+        [example],
+    )
 
 
 def _bands(builder: Builder, options: ChartOptions, anchor: str) -> Chart:
@@ -120,13 +134,22 @@ def _bands(builder: Builder, options: ChartOptions, anchor: str) -> Chart:
     for row in facts.rows:
         low, high = row.numbers("low", "high")
         bands.append((str(row.cell("band")), low, high))
-    columns = (tables.Column("Band", text=True), tables.Column("From", "% MC"),
-               tables.Column("to", "% MC"), tables.Column("Air, from", "% RH"),
-               tables.Column("to", "% RH"))
-    example = tables.worked("relative_humidity_for_emc", "RH that holds 10 %",
-                            temperature=_ROOM_C, emc=10.0)
-    return Chart(bands_chart(anchor, options.alt, bands, _ROOM_C), columns,
-                 bands_rows(bands, _ROOM_C), [example])
+    columns = (
+        tables.Column("Band", text=True),
+        tables.Column("From", "% MC"),
+        tables.Column("to", "% MC"),
+        tables.Column("Air, from", "% RH"),
+        tables.Column("to", "% RH"),
+    )
+    example = tables.worked(
+        "relative_humidity_for_emc", "RH that holds 10 %", temperature=_ROOM_C, emc=10.0
+    )
+    return Chart(
+        bands_chart(anchor, options.alt, bands, _ROOM_C),
+        columns,
+        bands_rows(bands, _ROOM_C),
+        [example],
+    )
 
 
 #: Every kind of chart by its name.

@@ -134,9 +134,7 @@ def _figure(builder: Builder, document: Document) -> Markup:
     drawing, problems = read_drawing(path, shown_as, anchor)
     for problem in problems:
         builder.problem(problem)
-    caption = builder.caption(
-        "figure", number, anchor, options.caption, document.place("caption")
-    )
+    caption = builder.caption("figure", number, anchor, options.caption, document.place("caption"))
     alt = Markup('<p class="visually-hidden">{}</p>').format(options.alt)
     return _framed("Figure", number, anchor, Markup(drawing), caption, alt)
 
@@ -168,9 +166,7 @@ def _chart(builder: Builder, document: Document) -> Markup:
             )
         )
         return Markup("<div></div>")
-    caption = builder.caption(
-        "figure", number, anchor, options.caption, document.place("caption")
-    )
+    caption = builder.caption("figure", number, anchor, options.caption, document.place("caption"))
     return _framed("Chart", number, anchor, chart.drawing, caption, behind(builder, chart))
 
 

@@ -79,10 +79,12 @@ class Board:
                 lines.append(Markup("<p>{}</p>").format(result.working.formula))
                 left = ""
             lines.append(
-                Markup("<p>{}</p>").format(board_line(
-                    result.working.substituted,
-                    left if equals and " at which" not in left else "",
-                ))
+                Markup("<p>{}</p>").format(
+                    board_line(
+                        result.working.substituted,
+                        left if equals and " at which" not in left else "",
+                    )
+                )
             )
             lines.append(Markup("<p>= <b>{}</b></p>").format(self.regional.retold(result.text)))
             shown.add(formula.name)

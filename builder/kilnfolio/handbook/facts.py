@@ -98,8 +98,14 @@ def read_facts(root: Path, name: str) -> FactTable:
     if not (root / shown_as).is_file():
         known = ", ".join(sorted(path.stem for path in (root / FACTS).glob("*.yaml")))
         raise RecordProblems(
-            [Problem(Place(shown_as), "the table of facts is missing",
-                     f"there is no file {shown_as}", f"Known ones: {known or 'none'}")]
+            [
+                Problem(
+                    Place(shown_as),
+                    "the table of facts is missing",
+                    f"there is no file {shown_as}",
+                    f"Known ones: {known or 'none'}",
+                )
+            ]
         )
     located = validate(read_yaml(root / shown_as, shown_as), FactTable)
     problems = list(_problems(located))
@@ -114,18 +120,31 @@ def _problems(located: Located[FactTable]) -> list[Problem]:
     found = []
     for place, row in enumerate(table.rows):
         found += [
-            Problem(document.key_place("rows", place, key), f"the cell '{key}'",
-                    "no column has this key", "Known ones: " + ", ".join(keys))
+            Problem(
+                document.key_place("rows", place, key),
+                f"the cell '{key}'",
+                "no column has this key",
+                "Known ones: " + ", ".join(keys),
+            )
             for key in row.model_extra or {}
             if key not in keys
         ]
         if row.cell(keys[0]) is None:
-            found.append(Problem(document.place("rows", place), f"the row has no '{keys[0]}'",
-                                 "the first column names the row", "Add it"))
+            found.append(
+                Problem(
+                    document.place("rows", place),
+                    f"the row has no '{keys[0]}'",
+                    "the first column names the row",
+                    "Add it",
+                )
+            )
         if not all(table.origin(row)):
             found.append(
-                Problem(document.place("rows", place), "the row has no source or no status",
-                        "every fact says where it comes from and how it is known",
-                        "Add 'source:' and 'status:' to the row or to the head of the file")
+                Problem(
+                    document.place("rows", place),
+                    "the row has no source or no status",
+                    "every fact says where it comes from and how it is known",
+                    "Add 'source:' and 'status:' to the row or to the head of the file",
+                )
             )
     return found

@@ -73,8 +73,9 @@ def compile_handbook(
         checks = registered_checks()
     manuscript, problems = read_manuscript(folder.root)
     setting = Setting(folder, manuscript, "book" if target == "book" else "site", checks, in_book)
-    bodies = {chapter.slug: ChapterBuilder(setting, chapter).build()
-              for chapter in manuscript.chapters}
+    bodies = {
+        chapter.slug: ChapterBuilder(setting, chapter).build() for chapter in manuscript.chapters
+    }
     for body in bodies.values():
         problems += body.problems
     return Contents(setting, bodies, tuple(sorted(set(problems))))
@@ -152,14 +153,20 @@ def _changes(env: Environment, contents: Contents, chapter: ChapterFile) -> Page
     """
     older = contents.manuscript.superseded[chapter.slug]
     revisions = [chapter, *older]
-    texts = [blocks_of(contents.bodies[chapter.slug].html),
-             *(blocks_of(ChapterBuilder(contents.setting, one).build().html) for one in older)]
+    texts = [
+        blocks_of(contents.bodies[chapter.slug].html),
+        *(blocks_of(ChapterBuilder(contents.setting, one).build().html) for one in older),
+    ]
     comparisons = [
-        (before.record, after.record,
-         next((one for one in after.record.changes if one.revision == after.record.revision), None),
-         list(compare(old, new)))
-        for after, before, new, old in zip(
-            revisions, revisions[1:], texts, texts[1:], strict=False)
+        (
+            before.record,
+            after.record,
+            next(
+                (one for one in after.record.changes if one.revision == after.record.revision), None
+            ),
+            list(compare(old, new)),
+        )
+        for after, before, new, old in zip(revisions, revisions[1:], texts, texts[1:], strict=False)
     ]
     path, target = routes.changes("handbook", chapter.slug), routes.chapter(chapter.slug)
     title = f"Revisions of {chapter.title}"

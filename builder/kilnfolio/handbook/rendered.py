@@ -105,8 +105,15 @@ class Builder(Protocol):
     def anchor(self, name: str, place: Place) -> str:
         """Return the id for a thing of this chapter, refusing one that is taken."""
 
-    def caption(self, kind: Literal["table", "figure"], number: str, anchor: str, text: str,
-                place: Place, what: str = "") -> Markup:
+    def caption(
+        self,
+        kind: Literal["table", "figure"],
+        number: str,
+        anchor: str,
+        text: str,
+        place: Place,
+        what: str = "",
+    ) -> Markup:
         """Render the caption of a table or figure, and keep it for the list of them."""
 
     def prose(self, text: str, place: Place, board: Board | None = None) -> Markup:

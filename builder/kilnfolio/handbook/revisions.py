@@ -12,10 +12,14 @@ from markupsafe import Markup, escape
 #: Blocks more alike than this are one block reworded; others are one taken out and one put in.
 _ALIKE = 0.4
 
-_REMOVED = Markup('<del><span class="visually-hidden">[removed: </span>{}'
-                  '<span class="visually-hidden">] </span></del>')
-_ADDED = Markup('<ins><span class="visually-hidden">[added: </span>{}'
-                '<span class="visually-hidden">] </span></ins>')
+_REMOVED = Markup(
+    '<del><span class="visually-hidden">[removed: </span>{}'
+    '<span class="visually-hidden">] </span></del>'
+)
+_ADDED = Markup(
+    '<ins><span class="visually-hidden">[added: </span>{}'
+    '<span class="visually-hidden">] </span></ins>'
+)
 
 _UNREAD = re.compile(r"<svg\b.*?</svg>|<a class=\"headerlink\".*?</a>", re.DOTALL)
 _ENDS = re.compile(r"</(h[2-6]|p|li|tr|caption|figcaption|dt|dd|summary|pre)>")
@@ -57,7 +61,8 @@ def blocks_of(html: str) -> list[Block]:
 def compare(old: Sequence[Block], new: Sequence[Block]) -> Iterator[Changed]:
     """Yield the blocks that are not as they were, in the order of the newer text."""
     matcher = difflib.SequenceMatcher(
-        None, [block.words for block in old], [block.words for block in new], autojunk=False)
+        None, [block.words for block in old], [block.words for block in new], autojunk=False
+    )
     for tag, first, last, begin, end in matcher.get_opcodes():
         if tag != "equal":
             yield from _replaced(old[first:last], new[begin:end])

@@ -180,8 +180,9 @@ def _set_points(builder: Builder, options: SetPointOptions, _document: Document)
     def cell(dry: float, emc: float) -> Cell:
         humidity = tried(sorption.relative_humidity_for_emc, dry, emc)
         wet = None if humidity is None else tried(air.wet_bulb, dry, humidity, pressure)
-        return NOTHING if wet is None else two_systems(
-            *regional.ordered(number(wet), fahrenheit(wet)))
+        return (
+            NOTHING if wet is None else two_systems(*regional.ordered(number(wet), fahrenheit(wet)))
+        )
 
     rows = [
         (figures.as_entered(emc), *(cell(dry.value, emc.value) for dry in options.dry_bulb))

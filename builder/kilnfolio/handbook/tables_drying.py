@@ -43,19 +43,35 @@ class RedOakOptions(Options):
 @table_kind("red-oak-time", RedOakOptions)
 def _red_oak(_builder: Builder, options: RedOakOptions, _document: Document) -> Table:
     start, end, emc = options.mc_from.value, options.mc_to.value, options.emc.value
-    rows = [(cell_words(temperature), *(number(float(drying.red_oak_days(
-        size.value, temperature.value, start, end, emc)), 1) for size in options.thickness))
-        for temperature in options.temperature]
+    rows = [
+        (
+            cell_words(temperature),
+            *(
+                number(
+                    float(drying.red_oak_days(size.value, temperature.value, start, end, emc)), 1
+                )
+                for size in options.thickness
+            ),
+        )
+        for temperature in options.temperature
+    ]
     return Table(
         (Column("Dry bulb"), *(Column(size.entered) for size in options.thickness)),
         tuple(rows),
         "Computed from the red-oak formula (Simpson and Tschernitz 1980), its constants from "
         "memory. For other woods no more than a hint.",
         over="Days by thickness",
-        worked=(worked("red_oak_time", f"{options.thickness[0].entered}, "
-                       f"{options.temperature[0].entered}", thickness=options.thickness[0],
-                       temperature=options.temperature[0], mc_from=options.mc_from,
-                       mc_to=options.mc_to, emc=options.emc),),
+        worked=(
+            worked(
+                "red_oak_time",
+                f"{options.thickness[0].entered}, {options.temperature[0].entered}",
+                thickness=options.thickness[0],
+                temperature=options.temperature[0],
+                mc_from=options.mc_from,
+                mc_to=options.mc_to,
+                emc=options.emc,
+            ),
+        ),
     )
 
 
@@ -76,19 +92,24 @@ class CoreTimeOptions(Options):
 
 @table_kind("core-time", CoreTimeOptions)
 def _core(_builder: Builder, options: CoreTimeOptions, _document: Document) -> Table:
-    sizes = [tuple(Length.parse(part.strip()) for part in size.split("x"))
-             for size in options.size]
+    sizes = [tuple(Length.parse(part.strip()) for part in size.split("x")) for size in options.size]
     wood = drying.Timber(options.gravity.value, initial_c=options.start.value)
     times: dict[tuple[int, int], str] = {}
     for (row, size), (column, wet) in product(enumerate(sizes), enumerate(options.wet_bulb)):
         try:
-            minutes = drying.core_time((size[0].value, size[1].value), wood,
-                                       drying.HeatingAir(wet.value), options.target.value)
+            minutes = drying.core_time(
+                (size[0].value, size[1].value),
+                wood,
+                drying.HeatingAir(wet.value),
+                options.target.value,
+            )
             times[row, column] = number(minutes, 0)
         except ValueError:  # the wet bulb does not bring the core there
             times[row, column] = NOTHING
-    rows = [(words, *(times[row, column] for column in range(len(options.wet_bulb))))
-            for row, words in enumerate(options.size)]
+    rows = [
+        (words, *(times[row, column] for column in range(len(options.wet_bulb))))
+        for row, words in enumerate(options.size)
+    ]
     last = options.wet_bulb[-1]
     return Table(
         (Column("Size", text=True), *(Column(wet.entered) for wet in options.wet_bulb)),
@@ -96,7 +117,16 @@ def _core(_builder: Builder, options: CoreTimeOptions, _document: Document) -> T
         "Computed: product of two slab series, the faces at the wet bulb. A dash: this wet bulb "
         "never brings the core there. A planning figure; the probe decides.",
         over="Minutes by wet bulb",
-        worked=(worked("core_time", f"{options.size[0]}, {last.entered}", thickness=sizes[0][0],
-                       width=sizes[0][1], gravity=options.gravity, wet_bulb=last,
-                       start=options.start, target=options.target),),
+        worked=(
+            worked(
+                "core_time",
+                f"{options.size[0]}, {last.entered}",
+                thickness=sizes[0][0],
+                width=sizes[0][1],
+                gravity=options.gravity,
+                wet_bulb=last,
+                start=options.start,
+                target=options.target,
+            ),
+        ),
     )

@@ -61,21 +61,31 @@ def _as_they_stand(builder: Builder, options: FactOptions, document: Document) -
         return builder.line(value, place) if isinstance(value, str) else _plain(value)
 
     rows = [
-        (*(cell(row.cell(column.key)) for column in facts.columns),
-         builder.cite_row(*facts.origin(row)))
+        (
+            *(cell(row.cell(column.key)) for column in facts.columns),
+            builder.cite_row(*facts.origin(row)),
+        )
         for row in facts.rows
     ]
-    heads = (Column(column.words, column.unit or "", text=column.unit is None)
-             for column in facts.columns)
-    return Table((*heads, Column("Source", text=True)), tuple(rows),
-                 "Figures as published; nothing here was computed.")
+    heads = (
+        Column(column.words, column.unit or "", text=column.unit is None)
+        for column in facts.columns
+    )
+    return Table(
+        (*heads, Column("Source", text=True)),
+        tuple(rows),
+        "Figures as published; nothing here was computed.",
+    )
 
 
 # --- strength -------------------------------------------------------------------------------------
 
 Property = Literal["bending", "stiffness", "crushing"]
 _UNITS: dict[str, tuple[str, int]] = {
-    "bending": ("MPa", 0), "stiffness": ("GPa", 1), "crushing": ("MPa", 0)}
+    "bending": ("MPa", 0),
+    "stiffness": ("GPa", 1),
+    "crushing": ("MPa", 0),
+}
 
 
 class StrengthOptions(Options):
@@ -95,24 +105,35 @@ def _strength(builder: Builder, options: StrengthOptions, _document: Document) -
     rows = []
     for row in facts.rows:
         values = row.numbers(*keys)
-        cells = (strength.strength_at(values[0], values[1], mc.value, values[2])
-                 for mc in options.mc)
-        rows.append((str(row.cell("wood")), *(number(float(cell), decimals) for cell in cells),
-                     builder.cite_row(*facts.origin(row))))
+        cells = (
+            strength.strength_at(values[0], values[1], mc.value, values[2]) for mc in options.mc
+        )
+        rows.append(
+            (
+                str(row.cell("wood")),
+                *(number(float(cell), decimals) for cell in cells),
+                builder.cite_row(*facts.origin(row)),
+            )
+        )
     first = facts.rows[0].numbers(*keys)
     return Table(
-        (Column("Wood", text=True),
-         *(Column(figures.as_entered(mc), unit) for mc in options.mc), Column("Data", text=True)),
+        (
+            Column("Wood", text=True),
+            *(Column(figures.as_entered(mc), unit) for mc in options.mc),
+            Column("Data", text=True),
+        ),
         tuple(rows),
         "Computed from the values green and at 12 % MC: Wood Handbook 2010, eq. 5-3, from memory. "
         "Small clear pieces; not for design.",
         over="At a moisture content of",
         worked=(
             worked(
-                "strength_at", f"{facts.rows[0].cell('wood')}, {cell_words(options.mc[-1])}",
+                "strength_at",
+                f"{facts.rows[0].cell('wood')}, {cell_words(options.mc[-1])}",
                 at_12=Stress.parse(f"{first[0]:g} {unit}"),
                 green=Stress.parse(f"{first[1]:g} {unit}"),
-                mc=options.mc[-1], intersection=first[2],
+                mc=options.mc[-1],
+                intersection=first[2],
             ),
         ),
     )
@@ -141,21 +162,40 @@ def _by_use(builder: Builder, options: UseOptions, _document: Document) -> Table
     for row in facts.rows:
         low, mean, high = (row.number(key) for key in ("low", "mean", "high"))
         shown = (NOTHING if value is None else number(value, 0) for value in (low, mean, high))
-        rows.append((str(row.cell("region")), str(row.cell("use")), *shown, humidity(low),
-                     humidity(high), builder.cite_row(*facts.origin(row))))
+        rows.append(
+            (
+                str(row.cell("region")),
+                str(row.cell("use")),
+                *shown,
+                humidity(low),
+                humidity(high),
+                builder.cite_row(*facts.origin(row)),
+            )
+        )
     first = next(row.number("low") for row in facts.rows if row.number("low") is not None)
     where = builder.setting.regional.side_by_side(room)
     return Table(
         (
-            Column("Region", text=True), Column("Use", text=True),
-            Column("From", "% MC"), Column("Mean", "% MC"), Column("To", "% MC"),
-            Column("Air, from", "% RH"), Column("to", "% RH"), Column("Source", text=True),
+            Column("Region", text=True),
+            Column("Use", text=True),
+            Column("From", "% MC"),
+            Column("Mean", "% MC"),
+            Column("To", "% MC"),
+            Column("Air, from", "% RH"),
+            Column("to", "% RH"),
+            Column("Source", text=True),
         ),
         tuple(rows),
         f"MC as published; the air is computed: the RH at {where} whose EMC it is, Wood Handbook "
         "eq. 4-5.",
-        worked=(worked("relative_humidity_for_emc", f"RH that holds {number(first, 0)} %",
-                       temperature=room, emc=first),),
+        worked=(
+            worked(
+                "relative_humidity_for_emc",
+                f"RH that holds {number(first, 0)} %",
+                temperature=room,
+                emc=first,
+            ),
+        ),
     )
 
 
@@ -180,19 +220,35 @@ def _mass(builder: Builder, options: MassOptions, document: Document) -> Table:
         green, density = mean_green(species), species.basic_density_kg_m3
         if green is None or density is None:
             continue
-        masses = [float(water.timber_mass(1.0, density, mc))
-                  for mc in (green, *(mc.value for mc in options.mc))]
+        masses = [
+            float(water.timber_mass(1.0, density, mc))
+            for mc in (green, *(mc.value for mc in options.mc))
+        ]
         payload = options.payload.value / 1000.0
-        first = first or [worked("timber_mass", f"{species.trade_name}, green",
-                                 volume=Volume(1.0, "1 m³"), basic_density=density, mc=green)]
-        rows.append((name_cell(builder, species), number(green, 0),
-                     *(number(mass, 0) for mass in masses),
-                     *(number(payload / mass, 1) for mass in (masses[0], masses[-1]))))
+        first = first or [
+            worked(
+                "timber_mass",
+                f"{species.trade_name}, green",
+                volume=Volume(1.0, "1 m³"),
+                basic_density=density,
+                mc=green,
+            )
+        ]
+        rows.append(
+            (
+                name_cell(builder, species),
+                number(green, 0),
+                *(number(mass, 0) for mass in masses),
+                *(number(payload / mass, 1) for mass in (masses[0], masses[-1])),
+            )
+        )
     dry = figures.as_entered(options.mc[-1])
     payload_words = regional.side_by_side(options.payload).replace(NBSP, " ")
     return Table(
         (
-            Column("Species", text=True), Column("Green MC", "%"), Column("Green", "kg/m³"),
+            Column("Species", text=True),
+            Column("Green MC", "%"),
+            Column("Green", "kg/m³"),
             *(Column(figures.as_entered(mc), "kg/m³") for mc in options.mc),
             *(Column(words, "m³") for words in ("Load green", f"Load at {dry}")),
         ),

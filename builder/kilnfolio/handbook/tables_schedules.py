@@ -135,7 +135,8 @@ def _notation_steps(builder: Builder, options: CodeOptions, _document: Document)
         depression = step.depression.value if step.depression else 0.0
         written = step.dry_bulb.value
         state = regional.as_set(
-            state_of(written, sums.difference(written, depression), pressure), pressure)
+            state_of(written, sums.difference(written, depression), pressure), pressure
+        )
         dry, wet, humidity = state.dry_bulb_c, state.wet_bulb_c, state.relative_humidity_pct
         ends = f"{number(until.value, 0)}{NBSP}%" if until else "final"
         rows.append(
@@ -176,9 +177,7 @@ def _worked_step(code: str, notation: Notation, altitude: Length) -> Iterator[Wo
     if step.depression is None:
         return
     dry, wet = step.dry_bulb, sums.difference(step.dry_bulb.value, step.depression.value)
-    yield worked(
-        "wet_bulb_of_depression", "step 1, WB", dry_bulb=dry, depression=step.depression
-    )
+    yield worked("wet_bulb_of_depression", "step 1, WB", dry_bulb=dry, depression=step.depression)
     yield worked("relative_humidity", "step 1, RH", dry_bulb=dry, wet_bulb=wet, altitude=altitude)
     yield worked("emc_from_bulbs", "step 1, EMC", dry_bulb=dry, wet_bulb=wet, altitude=altitude)
 
@@ -227,7 +226,10 @@ def _ending(builder: Builder, options: TargetOptions, _document: Document) -> Ta
             worked("equalizing_start", "driest board", target=first, below=below),
             worked("equalizing_emc", "equalizing EMC", target=first, below=below),
             worked(
-                "conditioning_emc", "conditioning EMC", target=first, kind="hardwood",
+                "conditioning_emc",
+                "conditioning EMC",
+                target=first,
+                kind="hardwood",
                 above=points_above(limits, first.value, kinds[0]),
             ),
         ),

@@ -47,9 +47,7 @@ class SpeciesOptions(Options):
     """Species ids; all where absent."""
 
 
-def chosen_species(
-    builder: Builder, options: SpeciesOptions, document: Document
-) -> list[Species]:
+def chosen_species(builder: Builder, options: SpeciesOptions, document: Document) -> list[Species]:
     """Return the species a table asks for, hardwoods first, by name."""
     known = builder.setting.folder.species
     for place, identity in enumerate(options.species):
@@ -104,10 +102,13 @@ class Sources:
     @property
     def key(self) -> Markup:
         """The letters with their places, and what is to be read from a row."""
-        each = (Markup("{}: {}").format(letter, self._builder.cite_row(where, "read"))
-                for where, letter in self._letters.items())
+        each = (
+            Markup("{}: {}").format(letter, self._builder.cite_row(where, "read"))
+            for where, letter in self._letters.items()
+        )
         return Markup("Sources, by the letter in the last column: {}.").format(
-            Markup("; ").join(each))
+            Markup("; ").join(each)
+        )
 
 
 @table_kind("safe-rates", SpeciesOptions)
@@ -271,8 +272,12 @@ def _water(builder: Builder, options: SpeciesOptions, document: Document) -> Tab
         density = species.basic_density_kg_m3
         if green is None or density is None:
             continue
-        load = {"volume": Volume(1.0, "1 m³"), "basic_density": density, "mc_from": green,
-                "mc_to": target}
+        load = {
+            "volume": Volume(1.0, "1 m³"),
+            "basic_density": density,
+            "mc_from": green,
+            "mc_to": target,
+        }
         first = first or [
             worked("water_removed", f"{species.trade_name}: water", **load),
             worked("least_heat", f"{species.trade_name}: least heat", **load),

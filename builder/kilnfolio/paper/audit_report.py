@@ -25,7 +25,11 @@ def plain(value: object) -> str:
 def _render(report: Mapping[str, Any], style: str) -> str:
     env = Environment(
         loader=FileSystemLoader(str(resources.files("kilnfolio.site") / "templates")),
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
     env.filters["plain"] = plain
     return env.get_template("audit_report.html").render(report=report, style=style, SAFETY=SAFETY)
 

@@ -133,7 +133,8 @@ def _roman(number: int) -> str:
 
 def _lists(contents: Contents) -> Iterator[tuple[str, list[Listed]]]:
     listed = [
-        one for chapter in contents.manuscript.chapters
+        one
+        for chapter in contents.manuscript.chapters
         for one in contents.bodies[chapter.slug].listed
     ]
     for title, kind in (("Tables", "table"), ("Figures", "figure")):
@@ -156,8 +157,7 @@ def book_pdf(html: str, css: tuple[str, ...] = CSS) -> tuple[bytes, list[str]]:
     """
     with complaints() as warnings, collector_paused():
         bound = _bound(html, press(*css))
-        pdf = bound.write_pdf(
-            pdf_tags=True, pdf_variant=VARIANT, finisher=finished())
+        pdf = bound.write_pdf(pdf_tags=True, pdf_variant=VARIANT, finisher=finished())
     return pdf, warnings
 
 
@@ -184,18 +184,14 @@ def _bound(html: str, style: Press) -> weasyprint.Document:
 def page_numbers(document: weasyprint.Document) -> dict[str, int]:
     """Return the page each anchor is on, counted from 1."""
     return {
-        anchor: number
-        for number, page in enumerate(document.pages, 1)
-        for anchor in page.anchors
+        anchor: number for number, page in enumerate(document.pages, 1) for anchor in page.anchors
     }
 
 
 def _begun_at(number: int) -> str:
     """Return the rules that begin a document at a page, on the side it has in the book."""
     side = "right" if number % 2 else "left"
-    return (
-        f"@page :first {{ counter-reset: page {number} }} .index {{ break-before: {side} }}"
-    )
+    return f"@page :first {{ counter-reset: page {number} }} .index {{ break-before: {side} }}"
 
 
 def _index_alone(html: str, numbers: Mapping[str, int]) -> str:

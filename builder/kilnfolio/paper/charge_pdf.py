@@ -44,8 +44,9 @@ class _OneSeal:
         return self.view
 
 
-def charge_record(folder: MillFolder, dossier: bytes, entries: tuple[Entry, ...],
-                  demo: frozenset[str]) -> ChargeRecord:
+def charge_record(
+    folder: MillFolder, dossier: bytes, entries: tuple[Entry, ...], demo: frozenset[str]
+) -> ChargeRecord:
     """Return what the PDF of a sealed charge is made of: what its seal rests on, and nothing else.
 
     Parameters
@@ -62,16 +63,24 @@ def charge_record(folder: MillFolder, dossier: bytes, entries: tuple[Entry, ...]
     last = entries[-1]
     number = last.charge
     context = SiteContext(folder.graph, "auditor").as_of(
-        folder, Dossier.model_validate_json(dossier))
+        folder, Dossier.model_validate_json(dossier)
+    )
     context.seals = cast("Seals", _OneSeal(seal_view(entries, demo, charge=number), demo))
     html = context.env.get_template("audit_record.html").render(
-        here=record_path(number), root="", title=f"Charge {number}", summary="", robots="",
-        crumbs=(), **audit_values(context, folder.charges[number].record))
+        here=record_path(number),
+        root="",
+        title=f"Charge {number}",
+        summary="",
+        robots="",
+        crumbs=(),
+        **audit_values(context, folder.charges[number].record),
+    )
     return ChargeRecord(number, html, dossier, last.at)
 
 
-def record_again(folder: MillFolder, dossier: bytes, entries: tuple[Entry, ...],
-                 demo: frozenset[str]) -> dict[str, bytes]:
+def record_again(
+    folder: MillFolder, dossier: bytes, entries: tuple[Entry, ...], demo: frozenset[str]
+) -> dict[str, bytes]:
     """Make the record that lies in a bag again; see `charge_record`."""
     return {"record.pdf": charge_pdf(charge_record(folder, dossier, entries, demo))[0]}
 
@@ -79,5 +88,8 @@ def record_again(folder: MillFolder, dossier: bytes, entries: tuple[Entry, ...],
 def charge_pdf(record: ChargeRecord) -> tuple[bytes, list[str]]:
     """Return the record of a charge as a PDF, and WeasyPrint's warnings."""
     about = f"The sealed dossier of charge {record.charge}"
-    return pdf_of(for_paper(record.html), ("record.css", "audit.css"), attached=[
-        Attached("dossier.json", record.dossier, about, record.sealed)])
+    return pdf_of(
+        for_paper(record.html),
+        ("record.css", "audit.css"),
+        attached=[Attached("dossier.json", record.dossier, about, record.sealed)],
+    )

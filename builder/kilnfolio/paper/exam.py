@@ -25,4 +25,5 @@ def exam_html(paper: Paper, env: Environment, *, answers: bool) -> str:
     template = env.get_template("practice/exam.html")
     title = f"{'Key to the exam' if answers else 'Exam'}: {paper.lesson.title}"
     return for_paper(
-        template.render(title=title, paper=paper, answers=answers, version=__version__))
+        template.render(title=title, paper=paper, answers=answers, version=__version__)
+    )

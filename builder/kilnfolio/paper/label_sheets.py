@@ -95,9 +95,18 @@ def labels_of(view: CustomerLot, regional: RegionalFormat = PLAIN) -> Iterator[L
         raise ValueError(f"lot {view.lot} is not sealed")
     code = qr_svg(view.label_address, f"Code that leads to the record of lot {view.lot}")
     for number, _, _ in view.packs:
-        yield Label(view.mill, view.invented, view.lot, number, view.species.partition(" (")[0],
-                    regional.retold(view.size), _measured(view), tuple(seal.words.split()),
-                    grouped(seal.digits), code)
+        yield Label(
+            view.mill,
+            view.invented,
+            view.lot,
+            number,
+            view.species.partition(" (")[0],
+            regional.retold(view.size),
+            _measured(view),
+            tuple(seal.words.split()),
+            grouped(seal.digits),
+            code,
+        )
 
 
 def _measured(view: CustomerLot) -> str:
@@ -128,13 +137,22 @@ def write_sheets(labels: Sequence[Label], sheet: str, out: Path, *, skip: int = 
     chosen = SHEETS[sheet]
     env = Environment(
         loader=FileSystemLoader(str(resources.files("kilnfolio.site") / "templates")),
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    placed = [(number // chosen.size, chosen.place(number % chosen.size), label)
-              for number, label in enumerate(labels, skip)]
-    pages = [[(place, label) for page, place, label in placed if page == wanted]
-             for wanted in sorted({page for page, _, _ in placed})]
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    placed = [
+        (number // chosen.size, chosen.place(number % chosen.size), label)
+        for number, label in enumerate(labels, skip)
+    ]
+    pages = [
+        [(place, label) for page, place, label in placed if page == wanted]
+        for wanted in sorted({page for page, _, _ in placed})
+    ]
     html = env.get_template("labels.html").render(
-        sheet=chosen, name=sheet, pages=pages, labels=labels, SAFETY=SAFETY)
+        sheet=chosen, name=sheet, pages=pages, labels=labels, SAFETY=SAFETY
+    )
     pdf, warnings = pdf_of(html, "labels.css")
     write_whole(out, pdf)
     return warnings

@@ -39,8 +39,9 @@ def lot_sheet(env: Environment, view: CustomerLot) -> LotSheet:
         What a customer may see of the lot; the PDF holds nothing else.
     """
     template = env.get_template("lot_record.html")
-    html, close = (for_paper(template.render(view=view, limits=LIMITS, close=close))
-                   for close in (False, True))
+    html, close = (
+        for_paper(template.render(view=view, limits=LIMITS, close=close)) for close in (False, True)
+    )
     return LotSheet(view.lot, html, close, tuple(_attached(view)))
 
 

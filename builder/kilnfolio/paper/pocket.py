@@ -76,8 +76,9 @@ def pocket_html(contents: Contents, env: Environment) -> str:
                 record,
                 listed(folder.species[name].record.trade_name for name in record.for_stock.species)
                 + f", {thicknesses(record.for_stock.thickness)}",
-                schedule_rows(record, folder.steps_of(record), pressure,
-                              regional_format(folder.mill.record)),
+                schedule_rows(
+                    record, folder.steps_of(record), pressure, regional_format(folder.mill.record)
+                ),
             )
             for record in records
             if record.approved

@@ -71,8 +71,9 @@ def rounds_of(folder: MillFolder, charge: Charge) -> Rounds | None:
     columns += [RoundColumn(("", "", ""), ("",) * len(units))] * free
     short = -len(columns) % COLUMNS
     columns += [RoundColumn(("", "", ""), ("",) * len(units))] * short
-    pages = tuple(tuple(columns[start: start + COLUMNS])
-                  for start in range(0, len(columns), COLUMNS))
+    pages = tuple(
+        tuple(columns[start : start + COLUMNS]) for start in range(0, len(columns), COLUMNS)
+    )
     return Rounds(_standing(state), _expected(forecast), tuple(units), pages)
 
 
@@ -86,8 +87,11 @@ def _forecast(folder: MillFolder, charge: Charge) -> Forecast | None:
 def _column(weighing: Weighing, units: Sequence[tuple[str, str]]) -> RoundColumn:
     return RoundColumn(
         (f"{weighing.at:%d %b}", f"{weighing.at:%H:%M}", _initials(weighing.by or "")),
-        tuple(mass_words(weighing.masses[tag].value, unit) if tag in weighing.masses else ""
-              for tag, unit in units))
+        tuple(
+            mass_words(weighing.masses[tag].value, unit) if tag in weighing.masses else ""
+            for tag, unit in units
+        ),
+    )
 
 
 def _initials(name: str) -> str:
@@ -109,9 +113,11 @@ def _standing(state: KilnState) -> str:
     at = dt.datetime.fromisoformat(state.last_round)
     step = f"step {state.step} of {len(state.steps)}" if state.stage == "drying" else state.stage
     due = state.next_due
-    return (f"At the round of {at:%d %b %H:%M}: {step}, controlling MC "
-            f"{measure(state.controlling_pct, '%', 1)}"
-            + (f"; next, {due.label} at {measure(due.mc_pct, '%', 0)}." if due else "."))
+    return (
+        f"At the round of {at:%d %b %H:%M}: {step}, controlling MC "
+        f"{measure(state.controlling_pct, '%', 1)}"
+        + (f"; next, {due.label} at {measure(due.mc_pct, '%', 0)}." if due else ".")
+    )
 
 
 def _expected(forecast: Forecast | None) -> str:
@@ -130,5 +136,8 @@ def _ends(forecast: Forecast) -> Iterator[tuple[str, Due]]:
 
 def _day(due: Due) -> str:
     low, high = due.low80, due.high80
-    return (f"{due.median:%d %b}" if low.date() == high.date() else
-            f"{due.median:%d %b} ({low:%d %b} to {high:%d %b})")
+    return (
+        f"{due.median:%d %b}"
+        if low.date() == high.date()
+        else f"{due.median:%d %b} ({low:%d %b} to {high:%d %b})"
+    )

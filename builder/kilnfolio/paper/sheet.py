@@ -143,8 +143,10 @@ def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
     due = [*_steps_due(steps), *_ends_due(charge, located.record, limits)]
     cautions = read_manuscript(folder.root)[0].cautions
     histories = [history for history in everyone if history.sections]
-    boards = [_board(history, due) if history.sections else _in_the_oven(history, due)
-              for history in everyone]
+    boards = [
+        _board(history, due) if history.sections else _in_the_oven(history, due)
+        for history in everyone
+    ]
     return Sheet(
         charge.id,
         folder.kilns[charge.kiln].record.name,
@@ -238,15 +240,16 @@ def _limits(folder: MillFolder, charge: Charge) -> LimitBook:
     )
 
 
-def _from_present_mc(charge: Charge, steps: Sequence[PlannedStep],
-                     histories: Sequence[BoardHistory]) -> Sequence[PlannedStep]:
+def _from_present_mc(
+    charge: Charge, steps: Sequence[PlannedStep], histories: Sequence[BoardHistory]
+) -> Sequence[PlannedStep]:
     """Return the steps still to be run: air-dried timber begins at the one for its present MC."""
     known = [history for history in histories if history.points]
     if not known or all(stock.start == "green" for stock in charge.stock):
         return steps
     control = controls(charge, known)
     first = step_at(steps, control[0].mc_pct) if control else 1
-    return steps[first - 1:]
+    return steps[first - 1 :]
 
 
 def _step_lines(regional: RegionalFormat, steps: Sequence[PlannedStep]) -> Iterator[SheetStep]:
@@ -344,16 +347,19 @@ def _worked(history: BoardHistory, board: SheetBoard, due: Due) -> str:
     """Return how a board's first mass was had, for whoever wants to check another."""
     shown = f"{history.oven_dry_g / Mass.units[board.unit](1.0):.{_WORKED[board.unit]}f}"
     # from the mass as printed, so that whoever works it again gets the same
-    values = {"oven_dry_mass": Mass.parse(f"{shown} {board.unit}"),
-              "mc": Percent(due.mc_pct, f"{due.mc_pct:g} %")}
+    values = {
+        "oven_dry_mass": Mass.parse(f"{shown} {board.unit}"),
+        "mc": Percent(due.mc_pct, f"{due.mc_pct:g} %"),
+    }
     made = evaluate(FORMULAS["mass_at"], "", values).working
     return f"{board.tag}, {due.label}: {made.substituted} = {made.result}"
 
 
 def _in_the_oven(history: BoardHistory, due: Sequence[Due]) -> SheetBoard:
     """Return the line of a board whose sections are still in the oven: room to write, no masses."""
-    return SheetBoard(history.board.id, history.board.position or "", "", "in the oven",
-                      ("",) * len(due))
+    return SheetBoard(
+        history.board.id, history.board.position or "", "", "in the oven", ("",) * len(due)
+    )
 
 
 def _board(history: BoardHistory, due: Sequence[Due]) -> SheetBoard:

@@ -120,13 +120,14 @@ class Air:
         if hours.ndim != 1 or not hours.size:
             raise ValueError(f"hours must be a row of numbers; received shape {hours.shape}")
         if hours[0] <= 0 or (np.diff(hours) <= 0).any() or np.isnan(hours).any():
-            raise ValueError("hours must rise from above 0 without a gap; received "
-                             f"{hours[:4]}…")
+            raise ValueError(f"hours must rise from above 0 without a gap; received {hours[:4]}…")
         for name, low, high, unit in (("dry_bulb_c", -30, 150, "°C"), ("emc_pct", 0, 40, "%")):
             values = in_range(name, getattr(self, name), low, high, unit)
             if values.shape[:1] != hours.shape or np.isnan(values).any():
-                raise ValueError(f"{name} must hold one number for each of {hours.size} hours; "
-                                 f"received shape {values.shape}")
+                raise ValueError(
+                    f"{name} must hold one number for each of {hours.size} hours; "
+                    f"received shape {values.shape}"
+                )
 
 
 @dataclass(frozen=True)
@@ -163,11 +164,12 @@ class Drying:
     @property
     def core_pct(self) -> Floats:
         """Mean MC of the middle half of the thickness, as a core section is cut [%]."""
-        return np.asarray(self.cells_pct[..., self.cells_pct.shape[-1] // 2:].mean(axis=-1))
+        return np.asarray(self.cells_pct[..., self.cells_pct.shape[-1] // 2 :].mean(axis=-1))
 
 
-def dry(board: Board, air: Air, *, cells: int = CELLS, step_hours: float = LONGEST_STEP_H
-        ) -> Drying:
+def dry(
+    board: Board, air: Air, *, cells: int = CELLS, step_hours: float = LONGEST_STEP_H
+) -> Drying:
     """Return the MC profile of a board through the air it hangs in.
 
     Parameters
@@ -210,8 +212,15 @@ def dry(board: Board, air: Air, *, cells: int = CELLS, step_hours: float = LONGE
     return Drying(hours, np.array(profiles), np.array(faces), fsp)
 
 
-def advance(board: Board, profile: Floats, hours: float, dry_bulb_c: ArrayLike,
-            emc_pct: ArrayLike, *, step_hours: float = LONGEST_STEP_H) -> tuple[Floats, Floats]:
+def advance(
+    board: Board,
+    profile: Floats,
+    hours: float,
+    dry_bulb_c: ArrayLike,
+    emc_pct: ArrayLike,
+    *,
+    step_hours: float = LONGEST_STEP_H,
+) -> tuple[Floats, Floats]:
     """Return a board's profile, and the MC of its face, after some hours of steady air.
 
     Parameters
@@ -269,13 +278,20 @@ class _Wood:
     @classmethod
     def of(cls, board: Board, profile: Floats, temp_c: Floats, emc: Floats) -> _Wood:
         shape = np.broadcast_shapes(profile.shape[:-1], temp_c.shape, emc.shape)
-        warmth = np.exp(np.asarray(board.activation_j_mol, float) / GAS_CONSTANT
-                        * (1.0 / REFERENCE_TEMP_K - 1.0 / (temp_c + 273.15)))
+        warmth = np.exp(
+            np.asarray(board.activation_j_mol, float)
+            / GAS_CONSTANT
+            * (1.0 / REFERENCE_TEMP_K - 1.0 / (temp_c + 273.15))
+        )
         fsp = np.asarray(board.fsp_pct, float)
-        values = (np.asarray(board.thickness_mm, float) / 2000.0 / profile.shape[-1],
-                  np.asarray(board.diffusivity_m2_s, float) * warmth,
-                  np.asarray(board.face_m_s, float) * warmth,
-                  np.asarray(board.mc_effect, float), fsp, np.minimum(emc, fsp))
+        values = (
+            np.asarray(board.thickness_mm, float) / 2000.0 / profile.shape[-1],
+            np.asarray(board.diffusivity_m2_s, float) * warmth,
+            np.asarray(board.face_m_s, float) * warmth,
+            np.asarray(board.mc_effect, float),
+            fsp,
+            np.minimum(emc, fsp),
+        )
         return cls(*(np.broadcast_to(value, shape) for value in values))
 
     def step(self, old: Floats, seconds: float) -> Floats:
@@ -305,8 +321,11 @@ class _Wood:
                 guess = moved
                 break
             guess = moved
-        return np.where(wet >= 0.0, self.fsp + np.maximum(wet, 0.0),
-                        np.where(np.isinf(resistance), self.emc, guess))
+        return np.where(
+            wet >= 0.0,
+            self.fsp + np.maximum(wet, 0.0),
+            np.where(np.isinf(resistance), self.emc, guess),
+        )
 
     def _through_face(self, mc: Floats) -> Floats:
         """Return the flow out of the outermost cell per point of MC above EMC [m/s]."""
@@ -324,9 +343,11 @@ class _Wood:
         first, second = mc[..., :-1], mc[..., 1:]
         apart = second - first
         near = np.abs(apart) < 1e-6
-        mean = np.where(near, wood._slope((first + second) / 2.0),
-                        (wood._integral(second) - wood._integral(first))
-                        / np.where(near, 1.0, apart))
+        mean = np.where(
+            near,
+            wood._slope((first + second) / 2.0),
+            (wood._integral(second) - wood._integral(first)) / np.where(near, 1.0, apart),
+        )
         return np.asarray(wood.diffusivity * mean / wood.width)
 
     def _slope(self, mc: Floats) -> Floats:

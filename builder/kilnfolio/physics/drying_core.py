@@ -73,14 +73,17 @@ class HeatingAir:
         wet = np.atleast_1d(in_range("wet_bulb_c", self.wet_bulb_c, 0, 100, "°C"))
         minutes = numbers("minutes", self.minutes)
         if minutes.shape != wet.shape or np.isnan(wet).any():
-            raise ValueError("minutes and wet_bulb_c must be of one length, without gaps; "
-                             f"received {minutes.size} and {wet.size}")
+            raise ValueError(
+                "minutes and wet_bulb_c must be of one length, without gaps; "
+                f"received {minutes.size} and {wet.size}"
+            )
         if minutes[0] != 0.0 or (np.diff(minutes) <= 0).any():
             raise ValueError(f"minutes must rise from 0; received {minutes[:4]}")
 
 
-def core_time(size: tuple[float, float], wood: Timber, air: HeatingAir, target_c: float = 56.0
-              ) -> float:
+def core_time(
+    size: tuple[float, float], wood: Timber, air: HeatingAir, target_c: float = 56.0
+) -> float:
     """Return how long the middle of a timber takes to reach a temperature.
 
     Parameters
@@ -121,8 +124,10 @@ def core_time(size: tuple[float, float], wood: Timber, air: HeatingAir, target_c
         return 0.0
     spread = thermal_diffusivity(wood, (wood.initial_c + float(wet[-1])) / 2.0) / half**2 * 60.0
     if wet.max() <= target:
-        raise ValueError(f"the core does not reach target_c, {target:g} °C: the wet bulb rises to "
-                         f"{wet.max():g} °C, not above it")
+        raise ValueError(
+            f"the core does not reach target_c, {target:g} °C: the wet bulb rises to "
+            f"{wet.max():g} °C, not above it"
+        )
     jumps = np.diff(wet, prepend=wood.initial_c)
 
     def core(at: float) -> float:
@@ -133,8 +138,11 @@ def core_time(size: tuple[float, float], wood: Timber, air: HeatingAir, target_c
     times = np.unique(np.concatenate([minutes, np.geomspace(1.0, _LONGEST_MIN, 400)]))
     reached = next((i for i, at in enumerate(times) if core(float(at)) >= target), None)
     if reached is None:
-        why = (f"the wet bulb ends at {wet[-1]:g} °C, not above it" if wet[-1] <= target
-               else "it would take over 14 days")
+        why = (
+            f"the wet bulb ends at {wet[-1]:g} °C, not above it"
+            if wet[-1] <= target
+            else "it would take over 14 days"
+        )
         raise ValueError(f"the core does not reach target_c, {target:g} °C: {why}")
     low, high = float(times[reached - 1]), float(times[reached])
     while high - low > 1e-3:

@@ -49,8 +49,13 @@ def temperature_factor(temp_c: ArrayLike) -> FloatOrArray:
     return plain(np.asarray(_rate(temp) / _rate(np.asarray(_REFERENCE_C))))
 
 
-def red_oak_days(thickness_mm: ArrayLike, temp_c: ArrayLike, mc_from_pct: ArrayLike,
-                 mc_to_pct: ArrayLike, emc_pct: ArrayLike) -> FloatOrArray:
+def red_oak_days(
+    thickness_mm: ArrayLike,
+    temp_c: ArrayLike,
+    mc_from_pct: ArrayLike,
+    mc_to_pct: ArrayLike,
+    emc_pct: ArrayLike,
+) -> FloatOrArray:
     """Return the days that red oak takes from one MC to another in steady air.
 
     Parameters
@@ -81,11 +86,21 @@ def red_oak_days(thickness_mm: ArrayLike, temp_c: ArrayLike, mc_from_pct: ArrayL
     """
     thickness = in_range("thickness_mm", thickness_mm, 5, 100, "mm")
     temp = in_range("temp_c", temp_c, 0, 120, "°C")
-    start, end, emc = (moisture_content(name, value) for name, value in (
-        ("mc_from_pct", mc_from_pct), ("mc_to_pct", mc_to_pct), ("emc_pct", emc_pct)))
-    refuse(~((start >= end) & (end > emc)) & ~np.isnan(start + end + emc),
-           "MC must fall from mc_from_pct to mc_to_pct and stay above emc_pct",
-           mc_from_pct=start, mc_to_pct=end, emc_pct=emc)
+    start, end, emc = (
+        moisture_content(name, value)
+        for name, value in (
+            ("mc_from_pct", mc_from_pct),
+            ("mc_to_pct", mc_to_pct),
+            ("emc_pct", emc_pct),
+        )
+    )
+    refuse(
+        ~((start >= end) & (end > emc)) & ~np.isnan(start + end + emc),
+        "MC must fall from mc_from_pct to mc_to_pct and stay above emc_pct",
+        mc_from_pct=start,
+        mc_to_pct=end,
+        emc_pct=emc,
+    )
     tau = red_oak_tau(thickness, temp)
     return plain(np.asarray(-tau * np.log((end - emc) / (start - emc))))
 

@@ -70,12 +70,18 @@ def two_groups(values: ArrayLike) -> Groups:
     """
     readings = np.sort(numbers("values", values))
     if readings.ndim != 1 or readings.size < 4:
-        raise ValueError(f"values must be a list of 4 readings or more; received shape "
-                         f"{readings.shape}")
+        raise ValueError(
+            f"values must be a list of 4 readings or more; received shape {readings.shape}"
+        )
     refuse(np.isnan(readings), "values must hold no missing reading", values=readings)
     low, high, sd, share = _fitted(readings)
-    one = _log_likelihood(readings, float(readings.mean()), float(readings.mean()),
-                          max(float(readings.std()), _LEAST_SD), 0.5)
+    one = _log_likelihood(
+        readings,
+        float(readings.mean()),
+        float(readings.mean()),
+        max(float(readings.std()), _LEAST_SD),
+        0.5,
+    )
     two = _log_likelihood(readings, low, high, sd, share)
     evidence = 2.0 * (two - one) - 2.0 * float(np.log(readings.size))
     if not LEAST_SHARE <= share <= 1.0 - LEAST_SHARE:
@@ -106,6 +112,7 @@ def _fitted(readings: Floats) -> tuple[float, float, float, float]:
 
 
 def _log_likelihood(readings: Floats, low: float, high: float, sd: float, share: float) -> float:
-    density = (1.0 - share) * np.exp(-0.5 * ((readings - low) / sd) ** 2) \
-        + share * np.exp(-0.5 * ((readings - high) / sd) ** 2)
+    density = (1.0 - share) * np.exp(-0.5 * ((readings - low) / sd) ** 2) + share * np.exp(
+        -0.5 * ((readings - high) / sd) ** 2
+    )
     return float(np.sum(np.log(np.maximum(density, 1e-300))) - readings.size * np.log(sd))

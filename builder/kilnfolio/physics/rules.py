@@ -192,8 +192,10 @@ def safe_rate(
     order = np.argsort(known)
     known, rates = known[order], rates[order]
     if len(known) != len(rates) or (np.diff(known) <= 0).any() or (np.diff(rates) >= 0).any():
-        raise ValueError(f"rates_pct_day: {rates.tolist()} must fall as the thickness grows, one "
-                         f"for each of {known.tolist()} mm")
+        raise ValueError(
+            f"rates_pct_day: {rates.tolist()} must fall as the thickness grows, one "
+            f"for each of {known.tolist()} mm"
+        )
     slope = -np.log2(in_range("divisor", divisor, 1.000001, 10, ""))
     x, xs, ys = np.log(wanted), np.log(known), np.log(rates)
     between = np.interp(x, xs, ys)

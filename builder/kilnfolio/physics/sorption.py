@@ -219,8 +219,9 @@ def _emc(temp: Floats, humidity_pct: Floats) -> Floats:
     return _two_hydrates(_coefficients(temp), humidity_pct)
 
 
-def _two_hydrates(coefficients: tuple[Floats, Floats, Floats, Floats], humidity_pct: Floats
-                  ) -> Floats:
+def _two_hydrates(
+    coefficients: tuple[Floats, Floats, Floats, Floats], humidity_pct: Floats
+) -> Floats:
     w, k, k1, k2 = coefficients
     kh = k * humidity_pct / 100.0
     dissolved = kh / (1.0 - kh)

@@ -55,8 +55,16 @@ class Report:
     warnings: list[str] = field(default_factory=list)
 
 
-def build_site(root: Path, out: Path, *, workers: int | None = None, pdfs: bool = True,
-               fresh: bool = False, cluster: Cluster = NO_CLUSTER, tell: Tell = _silent) -> Report:
+def build_site(
+    root: Path,
+    out: Path,
+    *,
+    workers: int | None = None,
+    pdfs: bool = True,
+    fresh: bool = False,
+    cluster: Cluster = NO_CLUSTER,
+    tell: Tell = _silent,
+) -> Report:
     """Build every edition of a mill folder, or bring it up to date.
 
     Parameters
@@ -103,8 +111,9 @@ def build_site(root: Path, out: Path, *, workers: int | None = None, pdfs: bool 
 
 
 @contextmanager
-def site_at_hand(root: Path, out: Path, edition: str, tell: Tell = _silent
-                 ) -> Iterator[Callable[[Collection[tuple[str, str]]], Report]]:
+def site_at_hand(
+    root: Path, out: Path, edition: str, tell: Tell = _silent
+) -> Iterator[Callable[[Collection[tuple[str, str]]], Report]]:
     """Keep a site of one edition at hand, to be brought up to date again and again.
 
     No PDFs are printed.
@@ -146,8 +155,14 @@ _TOO_LITTLE = 1_000_000
 
 
 #: What SQLite says of a disk, or of another program, and not of the file.
-_NOT_OF_THE_FILE = (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_BUSY,
-                    sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_NOMEM, sqlite3.SQLITE_INTERRUPT)
+_NOT_OF_THE_FILE = (
+    sqlite3.SQLITE_FULL,
+    sqlite3.SQLITE_IOERR,
+    sqlite3.SQLITE_BUSY,
+    sqlite3.SQLITE_LOCKED,
+    sqlite3.SQLITE_NOMEM,
+    sqlite3.SQLITE_INTERRUPT,
+)
 #: What a store gives whose rows are others than were put there.
 _BAD_ROWS = (UnreadableError, LookupError, TypeError, ValueError, AttributeError, AssertionError)
 
@@ -215,8 +230,10 @@ class _Site:
                 raise _disk_error(error, self._order.out) from error
             if not kept:
                 raise
-            words = f"what earlier builds noted in {STAGING} could not be read " \
+            words = (
+                f"what earlier builds noted in {STAGING} could not be read "
                 f"({type(error).__name__}), so everything was made again"
+            )
         self._drop()
         report = self._run(postponed)
         report.warnings.insert(0, words)
@@ -239,8 +256,11 @@ class _Site:
         tree = Tree(self._order.out, store, EDITIONS, PUBLIC)
         damage = tree.damage()
         store.lose([*damage.gone, *damage.changed])
-        changed = self._changed(store, stamps(self._order.root, _index())) or damage.gone \
+        changed = (
+            self._changed(store, stamps(self._order.root, _index()))
+            or damage.gone
             or damage.changed
+        )
         made = self._make(tree, postponed) if changed else 0
         broken = list(store.members("group:broken:"))
         if changed:
@@ -248,23 +268,33 @@ class _Site:
             tree.publish()
         else:
             store.commit()
-        return Report(store.count_files(".html"), store.count_files(".pdf"), made, broken,
-                      [*_told(damage), *_open_way(self._order.cluster),
-                       *store.members("group:warnings:")])
+        return Report(
+            store.count_files(".html"),
+            store.count_files(".pdf"),
+            made,
+            broken,
+            [*_told(damage), *_open_way(self._order.cluster), *store.members("group:warnings:")],
+        )
 
     def _changed(self, store: Store, now: Stamps) -> bool:
         """Note everything a build depends on; return whether there is anything to do."""
         order = self._order
         epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
         settings = (order.root, order.pdfs, order.edition, epoch, self._code_stamps)
-        if store.note("settings") == settings and store.note("stamps") == now \
-                and store.note("settled"):
+        if (
+            store.note("settings") == settings
+            and store.note("stamps") == now
+            and store.note("settled")
+        ):
             return False
         store.keep("settled", False)
-        for name, value in (("pdfs", True if order.pdfs else None),
-                            ("epoch", int(epoch) if epoch.isdigit() else None)):
-            store.set_input(f"option:{name}", None if value is None else repr(value).encode(),
-                            encode(value))
+        for name, value in (
+            ("pdfs", True if order.pdfs else None),
+            ("epoch", int(epoch) if epoch.isdigit() else None),
+        ):
+            store.set_input(
+                f"option:{name}", None if value is None else repr(value).encode(), encode(value)
+            )
         for name, digest in self._code_digests.items():
             if store.set_input(f"code:{name}", digest):
                 shutil.rmtree(order.out / TEMPLATES, ignore_errors=True)
@@ -287,11 +317,19 @@ class _Site:
 
         order = self._order
         if "_graph" not in self.__dict__:
-            self._graph = DiskGraph(
-                order.root, PLAN.index, order.out, self._opened(), PLAN.bound)
+            self._graph = DiskGraph(order.root, PLAN.index, order.out, self._opened(), PLAN.bound)
         with _pool(order.workers) as pool, _printers(order.cluster) as printers:
-            run = Run(self._graph, tree, PLAN, order.edition, pool, printers or pool, order.tell,
-                      _lacking, postponed)
+            run = Run(
+                self._graph,
+                tree,
+                PLAN,
+                order.edition,
+                pool,
+                printers or pool,
+                order.tell,
+                _lacking,
+                postponed,
+            )
             problems = run.all()
         if problems:
             raise RecordProblems(problems)
@@ -303,11 +341,16 @@ class _Site:
 def _told(damage: Damage) -> Iterator[str]:
     """Yield a sentence on each way in which a site is not as the last build left it."""
     for paths, what in (
-            (damage.gone, "were gone from the site and were made again"),
-            (damage.changed, "were not as they were built, and were made again: find out who "
-                             "writes into the site"),
-            (damage.strange, "lie in the site and no build wrote them: look at them, and remove "
-                             "what is not yours")):
+        (damage.gone, "were gone from the site and were made again"),
+        (
+            damage.changed,
+            "were not as they were built, and were made again: find out who writes into the site",
+        ),
+        (
+            damage.strange,
+            "lie in the site and no build wrote them: look at them, and remove what is not yours",
+        ),
+    ):
         if paths:
             more = f" and {len(paths) - _NAMED} more" if len(paths) > _NAMED else ""
             yield f"these files {what}: {', '.join(paths[:_NAMED])}{more}"
@@ -315,8 +358,10 @@ def _told(damage: Damage) -> Iterator[str]:
 
 def _open_way(where: Cluster) -> Iterator[str]:
     if where.open_to_all:
-        yield (f"whoever can reach {where.address} or its workers can run programs on all of them "
-               "and here; give the machines certificates, and --cluster-tls")
+        yield (
+            f"whoever can reach {where.address} or its workers can run programs on all of them "
+            "and here; give the machines certificates, and --cluster-tls"
+        )
 
 
 def _index() -> Index:

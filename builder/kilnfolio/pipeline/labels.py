@@ -15,8 +15,9 @@ from kilnfolio.runtime.errors import SealBrokenError
 from kilnfolio.site.sealed import address_keys, lot_view
 
 
-def print_labels(root: Path, lots: Sequence[str], sheet: str, skip: int, out: Path
-                 ) -> tuple[int, list[str]]:
+def print_labels(
+    root: Path, lots: Sequence[str], sheet: str, skip: int, out: Path
+) -> tuple[int, list[str]]:
     """Print a label for each pack of some sealed lots, or of all.
 
     Parameters
@@ -61,8 +62,12 @@ def _not_ready(mill: MillFolder) -> list[str]:
     reasons = [] if address_keys(mill.graph) else [NO_KEY]
     return reasons + [
         f"{key} in content/mill.yaml is {value}, where nothing is: set it before a label is printed"
-        for key, value in (("records_address", record.records_address),
-                           ("email", record.contact.email)) if value.endswith(".invalid")]
+        for key, value in (
+            ("records_address", record.records_address),
+            ("email", record.contact.email),
+        )
+        if value.endswith(".invalid")
+    ]
 
 
 def _refused(mill: MillFolder, lot: str) -> str:
@@ -72,7 +77,9 @@ def _refused(mill: MillFolder, lot: str) -> str:
     if lot not in mill.lots:
         return f"there is no lot '{lot}' in {mill.graph.folder}"
     if not is_sealed(mill.graph, "lot", lot):
-        return (f"lot {lot} is not sealed, and its label would bind nothing: kilnfolio seal {lot} "
-                "--by NAME")
+        return (
+            f"lot {lot} is not sealed, and its label would bind nothing: kilnfolio seal {lot} "
+            "--by NAME"
+        )
     stands = lot_standing(mill.graph, lot)
     return broken_words(stands, f"lot {lot}") if stands.differences else ""

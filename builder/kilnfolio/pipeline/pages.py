@@ -49,16 +49,24 @@ class Findable:
     entries: tuple[Entry, ...]
 
 
-def _write(graph: Graph, source: str, sort: str, pages: Iterable[Page],
-           files: Mapping[str, str] | None = None) -> Findable | None:
+def _write(
+    graph: Graph,
+    source: str,
+    sort: str,
+    pages: Iterable[Page],
+    files: Mapping[str, str] | None = None,
+) -> Findable | None:
     """Write pages of the mill edition; return what search finds of them."""
     pages = list(pages)
     for page in pages:
         graph.write(f"mill/{page.path}", page.html)
     for path, text in (files or {}).items():
         graph.write(f"mill/{path}", text)
-    cards = tuple((page.path, page.title, page.kind, page.summary) for page in pages
-                  if page.kind not in _LISTED_APART)
+    cards = tuple(
+        (page.path, page.title, page.kind, page.summary)
+        for page in pages
+        if page.kind not in _LISTED_APART
+    )
     entries = tuple(entry for page in pages for entry in entries_of(page))
     if not cards and not entries:
         return None
@@ -68,12 +76,15 @@ def _write(graph: Graph, source: str, sort: str, pages: Iterable[Page],
 
 # --- parts that are made whole --------------------------------------------------------------------
 
+
 def drills_of(graph: Graph) -> list[Drill]:
     """Return the drills, made from the oldest charges: their records change no more."""
     context = mill_context(graph)
-    return make_drills(context.folder,
-                       {number: context.lines[number] for number in sources_of_drills(graph)},
-                       lambda number: scene(graph, number))
+    return make_drills(
+        context.folder,
+        {number: context.lines[number] for number in sources_of_drills(graph)},
+        lambda number: scene(graph, number),
+    )
 
 
 _PARTS: Mapping[str, Callable[[SiteContext], Iterable[Page]]] = {
@@ -82,7 +93,8 @@ _PARTS: Mapping[str, Callable[[SiteContext], Iterable[Page]]] = {
     "practice": lambda context: [render_practice(context.folder, context.env)],
     "drills": lambda context: [render_drills(drills_of(context.graph), context.env)],
     "bench": lambda context: [render_bench(context.folder, context.env)],
-    "lessons": lambda context: [render_lessons(context.folder, context.env)]}
+    "lessons": lambda context: [render_lessons(context.folder, context.env)],
+}
 
 
 @derived("part", keys=lambda _: _PARTS, fills=(found,), keep_none=False)
@@ -91,11 +103,13 @@ def part(graph: Graph, name: str) -> Findable | None:
     context = mill_context(graph)
     context.links_to()  # its PDFs are printed after it
     files = {NUMBERS_PATH: practice_numbers(context.folder)} if name == "practice" else {}
-    return _write(graph, f"part/{name}", f"{list(_PARTS).index(name)}:{name}",
-                  _PARTS[name](context), files)
+    return _write(
+        graph, f"part/{name}", f"{list(_PARTS).index(name)}:{name}", _PARTS[name](context), files
+    )
 
 
 # --- pages by noun --------------------------------------------------------------------------------
+
 
 def _mill_pages(name: str, place: int, noun: Noun) -> Derived[Findable | None]:
     value = f"mill {name}"
@@ -105,8 +119,15 @@ def _mill_pages(name: str, place: int, noun: Noun) -> Derived[Findable | None]:
         files = series_files([context.dossiers[key]]) if name == "charge" else {}
         return _write(graph, f"{value}/{key}", f"{place:02}:{key}", noun.pages(context, key), files)
 
-    return Derived(value, compute, keys=partial(_keys, "mill", noun), fills=(found,), batch=20,
-                   label=f"mill pages, {name}", keep_none=False)
+    return Derived(
+        value,
+        compute,
+        keys=partial(_keys, "mill", noun),
+        fills=(found,),
+        batch=20,
+        label=f"mill pages, {name}",
+        keep_none=False,
+    )
 
 
 def _keys(edition: str, noun: Noun, graph: Graph) -> Iterable[str]:
@@ -123,21 +144,35 @@ def _auditor_pages(name: str, noun: Noun) -> Derived[None]:
             for path, text in series_files([context.dossiers[key]]).items():
                 graph.write(f"auditor/{path}", text)
 
-    return Derived(f"auditor {name}", compute, keys=partial(_keys, "auditor", noun), batch=20,
-                   label=f"auditor pages, {name.removeprefix('audit-')}", edition="auditor",
-                   keep_none=False)
+    return Derived(
+        f"auditor {name}",
+        compute,
+        keys=partial(_keys, "auditor", noun),
+        batch=20,
+        label=f"auditor pages, {name.removeprefix('audit-')}",
+        edition="auditor",
+        keep_none=False,
+    )
 
 
 MILL_PAGES: Sequence[Derived[Findable | None]] = tuple(
     _mill_pages(name, place, noun)
-    for place, (name, noun) in enumerate({**MILL, **SCRIPTS}.items(), 10))
+    for place, (name, noun) in enumerate({**MILL, **SCRIPTS}.items(), 10)
+)
 AUDITOR_PAGES: Sequence[Derived[None]] = tuple(
-    _auditor_pages(name, noun) for name, noun in AUDITOR.items())
+    _auditor_pages(name, noun) for name, noun in AUDITOR.items()
+)
 _FINDABLE: Mapping[str, Derived[Any]] = {value.name: value for value in (part, *MILL_PAGES)}
 
 
-@derived("customer page", keys=reading.lots, batch=50, label="customer pages", edition="customer",
-         keep_none=False)
+@derived(
+    "customer page",
+    keys=reading.lots,
+    batch=50,
+    label="customer pages",
+    edition="customer",
+    keep_none=False,
+)
 def customer_page(graph: Graph, number: str) -> None:
     """Write the page of a lot at each of its addresses, with its record."""
     context = context_of(graph, "customer")
@@ -163,13 +198,15 @@ def search(graph: Graph, _: str) -> None:
     for source in found(graph):
         name, _, key = source.partition("/")
         one: Findable = _FINDABLE[name](graph, key)
-        cards += [Page(path, "", title, kind, "", summary)
-                  for path, title, kind, summary in one.cards]
+        cards += [
+            Page(path, "", title, kind, "", summary) for path, title, kind, summary in one.cards
+        ]
         entries += one.entries
     page = search_page(context, cards)
     graph.write(f"mill/{page.path}", page.html)
-    graph.write(f"mill/{INDEX_PATH}",
-                index_of(entries, synonyms_of(context.folder, context.manuscript)))
+    graph.write(
+        f"mill/{INDEX_PATH}", index_of(entries, synonyms_of(context.folder, context.manuscript))
+    )
 
 
 def _assets(edition: str) -> Derived[None]:
@@ -183,4 +220,5 @@ def _assets(edition: str) -> Derived[None]:
 
 
 ASSETS: Sequence[Derived[None]] = tuple(
-    _assets(edition) for edition in ("mill", "customer", "auditor"))
+    _assets(edition) for edition in ("mill", "customer", "auditor")
+)

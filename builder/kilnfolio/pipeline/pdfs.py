@@ -24,20 +24,25 @@ WITHDRAWN = "withdrawn"
 def _keys(graph: Graph) -> Iterator[str]:
     yield from BOOKS
     yield from (f"lot:{number}" for number in reading.lots(graph))
-    yield from (f"charge:{number}" for number in reading.charges(graph)
-                if is_sealed(graph, "charge", number))
+    yield from (
+        f"charge:{number}"
+        for number in reading.charges(graph)
+        if is_sealed(graph, "charge", number)
+    )
     if _withdrawn(graph):
         yield WITHDRAWN
 
 
 def _withdrawn(graph: Graph) -> tuple[str, ...]:
     """Return every address that was withdrawn."""
-    return tuple(address for number in reading.lots(graph)
-                 for address in address_keys(graph).dead(number))
+    return tuple(
+        address for number in reading.lots(graph) for address in address_keys(graph).dead(number)
+    )
 
 
-@derived("pdf", keys=_keys, fills=(printed, warnings), option="pdfs", batch=1, label="PDFs",
-         jobs=True)
+@derived(
+    "pdf", keys=_keys, fills=(printed, warnings), option="pdfs", batch=1, label="PDFs", jobs=True
+)
 def pdf(graph: Graph, name: str) -> Job:
     """Return what prints a PDF: a function of its own values, for whatever process does it."""
     noun, _, number = name.partition(":")
@@ -70,8 +75,7 @@ def _notice(graph: Graph) -> _Parts:
     from kilnfolio.site.pages.withdrawn import render_withdrawn
 
     html = render_withdrawn(context_of(graph, "customer").env, "withdrawn", paper=True).html
-    return pdf_of, (html,), tuple(f"customer/{address}/record.pdf"
-                                  for address in _withdrawn(graph))
+    return pdf_of, (html,), tuple(f"customer/{address}/record.pdf" for address in _withdrawn(graph))
 
 
 def _charge(graph: Graph, number: str) -> _Parts:
@@ -81,8 +85,9 @@ def _charge(graph: Graph, number: str) -> _Parts:
     sealed = graph.file(dossier_path(number, len(entries)).as_posix())
     folder = sealed_folder(graph, number)
     assert folder is not None  # it is sealed
-    record = charge_record(folder, sealed.read_bytes(), entries,
-                           ledger.entry(graph, "demo keys", frozenset()))
+    record = charge_record(
+        folder, sealed.read_bytes(), entries, ledger.entry(graph, "demo keys", frozenset())
+    )
     return charge_pdf, (record,), (f"auditor/{record_path(number)}",)
 
 

@@ -21,14 +21,33 @@ from kilnfolio.review.reviews import REVIEWS
 from kilnfolio.site import context, sealed
 from kilnfolio.training.drills import scene
 
-PLAN = Plan("kilnfolio.pipeline.plan:PLAN", INDEX, inputs=((standing.ledger,), *REVIEWS),
-            bound=standing.SEALED, rest=(
-    (reading.latest,), (context.build_date,), *FORECASTS,
-    (context.lot_line,), (context.charge_line,), (context.tally_of_year,),
-    (context.register_facts,),
-    (sealed.address_key,), (standing.charge_standing,), (standing.lot_standing,),
-    (sealed.charge_seal,), (sealed.lot_view, sealed.lot_seal),
-    (scene,), (part,), (pdf,),
-    *((value,) for value in ASSETS), (customer_page,),
-    *((value,) for value in MILL_PAGES), *((value,) for value in AUDITOR_PAGES),
-    (search,), (bag,), (about,)))
+PLAN = Plan(
+    "kilnfolio.pipeline.plan:PLAN",
+    INDEX,
+    inputs=((standing.ledger,), *REVIEWS),
+    bound=standing.SEALED,
+    rest=(
+        (reading.latest,),
+        (context.build_date,),
+        *FORECASTS,
+        (context.lot_line,),
+        (context.charge_line,),
+        (context.tally_of_year,),
+        (context.register_facts,),
+        (sealed.address_key,),
+        (standing.charge_standing,),
+        (standing.lot_standing,),
+        (sealed.charge_seal,),
+        (sealed.lot_view, sealed.lot_seal),
+        (scene,),
+        (part,),
+        (pdf,),
+        *((value,) for value in ASSETS),
+        (customer_page,),
+        *((value,) for value in MILL_PAGES),
+        *((value,) for value in AUDITOR_PAGES),
+        (search,),
+        (bag,),
+        (about,),
+    ),
+)

@@ -28,14 +28,20 @@ STATUS_MEANING: dict[str, str] = {
 def _citation(text: str) -> str:
     publication = text.split(",", 1)[0].strip()
     if publication != "common practice" and not publication.replace("-", "").isalnum():
-        raise record_error(text, "it must begin with the id of a publication in sources.yaml",
-                           "Write it as in 'wood-handbook, Table 4-2', or 'common practice'")
+        raise record_error(
+            text,
+            "it must begin with the id of a publication in sources.yaml",
+            "Write it as in 'wood-handbook, Table 4-2', or 'common practice'",
+        )
     return text
 
 
 #: A publication's id in ``schedules/sources.yaml``, then where in it: ``wood-handbook, Table 4-2``.
-Citation = Annotated[str, AfterValidator(_citation),
-                     WithJsonSchema({"type": "string", "examples": ["wood-handbook, Table 4-2"]})]
+Citation = Annotated[
+    str,
+    AfterValidator(_citation),
+    WithJsonSchema({"type": "string", "examples": ["wood-handbook, Table 4-2"]}),
+]
 
 
 def publication_of(citation: str) -> str:
@@ -53,8 +59,9 @@ class Titled(Protocol):
 
 def in_words(source: str, publications: Mapping[str, Titled]) -> str:
     """Return where a formula stands with the short titles of publications for their ids."""
-    return _ID.sub(lambda found: publications[found[0]].short if found[0] in publications
-                   else found[0], source)
+    return _ID.sub(
+        lambda found: publications[found[0]].short if found[0] in publications else found[0], source
+    )
 
 
 class Known(Record):

@@ -150,9 +150,12 @@ class Board(Record):
 def _weighed(entered: object) -> object:
     """Refuse words for a mass that was not taken, saying what to do instead."""
     if isinstance(entered, str) and entered.strip() and not any(map(str.isdigit, entered)):
-        raise record_error(entered, "it is not a mass",
-                           f"Write it as in '{Mass.example}'; leave a board out of a round in "
-                           "which it was not weighed")
+        raise record_error(
+            entered,
+            "it is not a mass",
+            f"Write it as in '{Mass.example}'; leave a board out of a round in "
+            "which it was not weighed",
+        )
     return entered
 
 
@@ -242,8 +245,9 @@ class Event(Record):
 
     at: Moment
     """When it happened."""
-    kind: Literal["wick changed", "fans reversed", "door opened", "sensor changed", "inspection",
-                  "note"]
+    kind: Literal[
+        "wick changed", "fans reversed", "door opened", "sensor changed", "inspection", "note"
+    ]
     """What kind of event it was."""
     by: Name | None = None
     """Who wrote it down."""
@@ -523,7 +527,10 @@ class Charge(Record):
 
     def stock_of(self, board: Board) -> ChargeStock:
         """Return the timber a board was cut from; the first where the board does not say."""
-        fitting = (stock for stock in self.stock
-                   if board.species in (None, stock.species)
-                   and (board.thickness is None or board.thickness.value == stock.thickness.value))
+        fitting = (
+            stock
+            for stock in self.stock
+            if board.species in (None, stock.species)
+            and (board.thickness is None or board.thickness.value == stock.thickness.value)
+        )
         return next(fitting, self.stock[0])

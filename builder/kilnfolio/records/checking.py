@@ -37,8 +37,12 @@ def misplaced_files(graph: Graph, _: str) -> None:
 
 def _names_taken(graph: Graph) -> list[str]:
     kinds = (kind for kind in RECORD_KINDS.values() if not kind.single)
-    return [f"{kind.name}/{name}" for kind in kinds
-            for name, paths in graph.names(kind.name).items() if len(paths) > 1]
+    return [
+        f"{kind.name}/{name}"
+        for kind in kinds
+        for name, paths in graph.names(kind.name).items()
+        if len(paths) > 1
+    ]
 
 
 @derived("names taken", keys=_names_taken, code="review")
@@ -56,8 +60,10 @@ def names_taken(graph: Graph, key: str) -> None:
 
 
 def _library_keys(graph: Graph) -> list[str]:
-    return ["limits/", *(f"{kind}/{name}" for kind in reading.LIBRARY
-                         for name in graph.names(kind))]
+    return [
+        "limits/",
+        *(f"{kind}/{name}" for kind in reading.LIBRARY for name in graph.names(kind)),
+    ]
 
 
 @derived("library check", keys=_library_keys, code="review")
@@ -86,8 +92,13 @@ def charge_check(graph: Graph, number: str) -> None:
     refuse([*name_problems(read), *problems_of(mill_of(graph), read)])
 
 
-@derived("lot check", keys=lambda graph: graph.names("lot"), code="review", batch=50,
-         label="lots reviewed")
+@derived(
+    "lot check",
+    keys=lambda graph: graph.names("lot"),
+    code="review",
+    batch=50,
+    label="lots reviewed",
+)
 def lot_check(graph: Graph, number: str) -> None:
     """Refuse a lot that does not fit the other records."""
     read = reading.lot(graph, number)
@@ -99,9 +110,16 @@ def lot_check(graph: Graph, number: str) -> None:
 
 #: Everything read and checked before the charges, then charges, lots, and lots against the others.
 LIBRARY_STEPS: tuple[Step, ...] = (
-    (misplaced_files,), (reading.mill,), (reading.sources,), (reading.limits,), (names_taken,),
-    *((one,) for one in reading.LIBRARY.values()), (reading.superseded,), (library_check,),
-    (superseded_check,))
+    (misplaced_files,),
+    (reading.mill,),
+    (reading.sources,),
+    (reading.limits,),
+    (names_taken,),
+    *((one,) for one in reading.LIBRARY.values()),
+    (reading.superseded,),
+    (library_check,),
+    (superseded_check,),
+)
 CHARGE_STEP: Step = (reading.charge, charge_check)
 LOT_STEP: Step = (reading.lot,)
 LOT_CHECK_STEP: Step = (lot_check,)

@@ -29,8 +29,9 @@ _YEARS = (np.datetime64("1980-01-01", "s"), np.datetime64("2200-01-01", "s"))
 _LEAP = np.timedelta64(20, "D")
 
 
-def utc_times(export: Export, zone: ZoneInfo, problems: list[Problem]
-              ) -> tuple[np.ndarray, np.ndarray]:
+def utc_times(
+    export: Export, zone: ZoneInfo, problems: list[Problem]
+) -> tuple[np.ndarray, np.ndarray]:
     """Return the time of each row in UTC, and which rows have one.
 
     Parameters
@@ -82,13 +83,18 @@ def _parsed(written: pd.Series, form: str) -> np.ndarray:
         seconds[~(np.abs(seconds) < 1e11)] = np.nan
         found = np.full(len(seconds), _NEVER)
         known = np.isfinite(seconds)
-        found[known] = np.datetime64(serial[2], "s") \
-            + np.round(seconds[known]).astype("timedelta64[s]")
+        found[known] = np.datetime64(serial[2], "s") + np.round(seconds[known]).astype(
+            "timedelta64[s]"
+        )
         return found
     # pandas takes these two words, in any format, for the moment of reading
     words = written.str.lower().isin(("now", "today"))
-    moments = pd.to_datetime(written.mask(words, "?") if words.any() else written, format=form,
-                             errors="coerce", utc="%z" in form)
+    moments = pd.to_datetime(
+        written.mask(words, "?") if words.any() else written,
+        format=form,
+        errors="coerce",
+        utc="%z" in form,
+    )
     naive: np.ndarray = moments.dt.tz_localize(None).to_numpy().astype("datetime64[s]")
     return naive
 
@@ -137,14 +143,15 @@ def times_of(form: str, characters: np.ndarray) -> np.ndarray | None:
         Times by characters.
     """
     parts = _parts(form)
-    if not set(_DIGITS) >= {part for part in parts if part[0] == "%"} \
-            or characters.shape[1] != _width(form):
+    if not set(_DIGITS) >= {part for part in parts if part[0] == "%"} or characters.shape[
+        1
+    ] != _width(form):
         return None
     values = {"%H": np.zeros(len(characters), np.int64)}
     values["%M"] = values["%S"] = values["%H"]
     start = 0
     for part in parts:
-        column = characters[:, start: start + _DIGITS.get(part, 1)]
+        column = characters[:, start : start + _DIGITS.get(part, 1)]
         start += column.shape[1]
         if part in _DIGITS:
             digits = column - np.uint8(ord("0"))  # what stands before 0 wraps round to above 9
@@ -160,8 +167,8 @@ def _assembled(values: dict[str, np.ndarray]) -> np.ndarray | None:
     """Return times from their parts; None where a part is beyond what a calendar or clock has."""
     bounds = {"%m": (1, 12), "%d": (1, 31), "%H": (0, 23), "%M": (0, 59), "%S": (0, 59)}
     if not values.keys() >= {"%Y", "%m", "%d"} or any(
-            ((values[part] < low) | (values[part] > high)).any()
-            for part, (low, high) in bounds.items()):
+        ((values[part] < low) | (values[part] > high)).any() for part, (low, high) in bounds.items()
+    ):
         return None
     months = (12 * (values["%Y"] - 1970) + values["%m"] - 1).astype("datetime64[M]")
     days = months.astype("datetime64[D]") + (values["%d"] - 1)
@@ -177,24 +184,40 @@ def _format_problem(export: Export, written: pd.Series, bad: np.ndarray) -> Prob
     more = f" ({len(bad)} such cells)" if len(bad) > 1 else ""
     fits = formats_that_fit(written)
     if fits:
-        offers = [f"\"format: '{form}'\" if that is {read.day} {read:%B %Y, %H:%M}"
-                  for form, read in fits]
+        offers = [
+            f"\"format: '{form}'\" if that is {read.day} {read:%B %Y, %H:%M}" for form, read in fits
+        ]
         instead = f"Write {' or '.join(offers)}, under time in the profile"
     else:
-        instead = ("Mend the format in the profile (%d day, %m month, %Y year, %H hour, %M minute, "
-                   "%S second, %I and %p for a 12-hour clock); if the row records an event, write "
-                   "the word its cell begins with under ignored_rows")
-    return Problem(export.place(row, time.heading),
-                   f"{time.heading} '{written.iloc[row]}'{more}",
-                   f"the profile '{profile.id}' says times are written {time.format}", instead)
+        instead = (
+            "Mend the format in the profile (%d day, %m month, %Y year, %H hour, %M minute, "
+            "%S second, %I and %p for a 12-hour clock); if the row records an event, write "
+            "the word its cell begins with under ignored_rows"
+        )
+    return Problem(
+        export.place(row, time.heading),
+        f"{time.heading} '{written.iloc[row]}'{more}",
+        f"the profile '{profile.id}' says times are written {time.format}",
+        instead,
+    )
 
 
 #: Ways exports commonly write a day and a time of day.
-_DAYS = ("%Y-%m-%d", "%Y/%m/%d", "%d/%m/%Y", "%m/%d/%Y", "%d.%m.%Y", "%d-%m-%Y", "%d/%m/%y",
-         "%m/%d/%y")
+_DAYS = (
+    "%Y-%m-%d",
+    "%Y/%m/%d",
+    "%d/%m/%Y",
+    "%m/%d/%Y",
+    "%d.%m.%Y",
+    "%d-%m-%Y",
+    "%d/%m/%y",
+    "%m/%d/%y",
+)
 _TIMES = ("%H:%M", "%H:%M:%S", "%I:%M %p", "%I:%M:%S %p")
-_COMMON = (*(f"{day}{between}{time}" for day in _DAYS for between in " T" for time in _TIMES),
-           "days since 1899-12-30")
+_COMMON = (
+    *(f"{day}{between}{time}" for day in _DAYS for between in " T" for time in _TIMES),
+    "days since 1899-12-30",
+)
 
 
 def formats_that_fit(written: pd.Series) -> list[tuple[str, dt.datetime]]:
@@ -219,18 +242,21 @@ def _swapped_problem(export: Export, local: np.ndarray, timed: np.ndarray) -> Pr
     form = export.profile.time.format
     other = form.translate(str.maketrans("dm", "md"))
     leaps = _leaps(local[timed])
-    if not len(leaps) or not {"%d", "%m"} <= {form[i: i + 2] for i in range(len(form))}:
+    if not len(leaps) or not {"%d", "%m"} <= {form[i : i + 2] for i in range(len(form))}:
         return None
     written = _written(export)
     swapped = _parsed(written, other)[timed]
     if np.isnat(swapped).any() or len(_leaps(swapped)):
         return None
     row = int(np.flatnonzero(timed)[leaps[0] + 1])
-    return Problem(export.place(row, export.profile.time.heading),
-                   f"{export.profile.time.heading} '{written.iloc[row]}'",
-                   "read as the profile says, the clock leaps by weeks here, and with day and "
-                   "month swapped it does not", "Check which stands first; if it is the other, "
-                   f"write \"format: '{other}'\" under time in the profile")
+    return Problem(
+        export.place(row, export.profile.time.heading),
+        f"{export.profile.time.heading} '{written.iloc[row]}'",
+        "read as the profile says, the clock leaps by weeks here, and with day and "
+        "month swapped it does not",
+        "Check which stands first; if it is the other, "
+        f"write \"format: '{other}'\" under time in the profile",
+    )
 
 
 def _leaps(local: np.ndarray) -> np.ndarray:
@@ -239,8 +265,10 @@ def _leaps(local: np.ndarray) -> np.ndarray:
 
 # --- local clocks ---------------------------------------------------------------------------------
 
-def _to_utc(local: np.ndarray, rows: np.ndarray, export: Export, zone: ZoneInfo,
-            problems: list[Problem]) -> np.ndarray:
+
+def _to_utc(
+    local: np.ndarray, rows: np.ndarray, export: Export, zone: ZoneInfo, problems: list[Problem]
+) -> np.ndarray:
     clock = export.profile.time.clock
     if clock in ("utc", "offset") or not len(local):
         return local
@@ -251,32 +279,49 @@ def _to_utc(local: np.ndarray, rows: np.ndarray, export: Export, zone: ZoneInfo,
 
     def problem(row: int, why: str, instead: str) -> Problem:
         heading = export.profile.time.heading
-        return Problem(export.place(int(rows[row]), heading),
-                       f"{heading} '{str(local[row]).replace('T', ' ')}'", why, instead)
+        return Problem(
+            export.place(int(rows[row]), heading),
+            f"{heading} '{str(local[row]).replace('T', ' ')}'",
+            why,
+            instead,
+        )
 
     skipped = np.flatnonzero(first < second)
     if len(skipped):
-        problems.append(problem(
-            skipped[0], f"clocks in {zone.key} skipped that hour, so a local clock never showed it",
-            "If the logger keeps winter time all year, write 'clock: standard' under time in the "
-            "profile"))
+        problems.append(
+            problem(
+                skipped[0],
+                f"clocks in {zone.key} skipped that hour, so a local clock never showed it",
+                "If the logger keeps winter time all year, write 'clock: standard' under time in the "
+                "profile",
+            )
+        )
     repeated = first > second
     as_first: np.ndarray = local - first
     if not repeated.any():
         return as_first
     if export.profile.time.repeated_hour is None:
-        problems.append(problem(
-            np.flatnonzero(repeated)[0], f"clocks in {zone.key} showed that hour twice",
-            "If the logger's clock went back with them and its rows are in the order they were "
-            "written, write 'repeated_hour: by row order' under time in the profile; if it keeps "
-            "winter time all year, 'clock: standard'"))
+        problems.append(
+            problem(
+                np.flatnonzero(repeated)[0],
+                f"clocks in {zone.key} showed that hour twice",
+                "If the logger's clock went back with them and its rows are in the order they were "
+                "written, write 'repeated_hour: by row order' under time in the profile; if it keeps "
+                "winter time all year, 'clock: standard'",
+            )
+        )
         return as_first
     later, unclear = _second_pass(local, first - second, export.profile.interval_minutes)
-    problems.extend(problem(
-        row, f"clocks in {zone.key} showed that hour twice, and the rows do not show the clock "
-        "going back", "If the logger keeps winter time all year, write 'clock: standard' under "
-        "time in the profile; otherwise export that night again with times in UTC")
-        for row in unclear)
+    problems.extend(
+        problem(
+            row,
+            f"clocks in {zone.key} showed that hour twice, and the rows do not show the clock "
+            "going back",
+            "If the logger keeps winter time all year, write 'clock: standard' under "
+            "time in the profile; otherwise export that night again with times in UTC",
+        )
+        for row in unclear
+    )
     return np.where(later, local - second, as_first)
 
 
@@ -299,8 +344,10 @@ def _offsets(local: np.ndarray, zone: ZoneInfo) -> tuple[np.ndarray, np.ndarray]
     """
     days = local.astype("datetime64[D]")
     firsts = np.flatnonzero(np.concatenate([[True], days[1:] != days[:-1]]))
-    both = [(_offset(day, zone), _offset(day + dt.timedelta(days=1), zone))
-            for day in days[firsts].astype("datetime64[s]").tolist()]
+    both = [
+        (_offset(day, zone), _offset(day + dt.timedelta(days=1), zone))
+        for day in days[firsts].astype("datetime64[s]").tolist()
+    ]
     lengths = np.diff(firsts, append=len(local))
     first = np.repeat(np.array([start for start, _ in both]), lengths)
     second = first.copy()
@@ -310,8 +357,9 @@ def _offsets(local: np.ndarray, zone: ZoneInfo) -> tuple[np.ndarray, np.ndarray]
     return first, second
 
 
-def _second_pass(local: np.ndarray, shifts: np.ndarray, interval_minutes: float
-                 ) -> tuple[np.ndarray, list[int]]:
+def _second_pass(
+    local: np.ndarray, shifts: np.ndarray, interval_minutes: float
+) -> tuple[np.ndarray, list[int]]:
     """Return which rows come after the clock went back, and blocks where no row shows it.
 
     Of the steps from row to row through the repeated hour, one is longer than it reads by as much
@@ -325,7 +373,7 @@ def _second_pass(local: np.ndarray, shifts: np.ndarray, interval_minutes: float
     repeated = np.concatenate([[False], shifts > np.timedelta64(0), [False]])
     edges = np.flatnonzero(np.diff(repeated.astype(int)))
     for start, end in zip(edges[::2], edges[1::2], strict=True):
-        steps = np.diff(local[max(start - 1, 0): end + 1])
+        steps = np.diff(local[max(start - 1, 0) : end + 1])
         worse = (np.abs(steps + shifts[start] - interval) - np.abs(steps - interval)).astype(float)
         if start == 0:
             worse = np.concatenate([[0.0], worse])
@@ -335,5 +383,5 @@ def _second_pass(local: np.ndarray, shifts: np.ndarray, interval_minutes: float
         if worse[best] > 0 or (worse[best] == 0 and np.count_nonzero(worse == 0) > 1):
             unclear.append(int(start))
         else:
-            later[start + best: end] = True
+            later[start + best : end] = True
     return later, unclear

@@ -30,8 +30,9 @@ from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.species import Species
 
 
-def superseded_problems(located: Located[Schedule], current: Located[Schedule] | None
-                        ) -> Iterator[Problem]:
+def superseded_problems(
+    located: Located[Schedule], current: Located[Schedule] | None
+) -> Iterator[Problem]:
     """Yield where an earlier revision of a schedule lies wrongly, or is not earlier.
 
     Parameters
@@ -44,11 +45,15 @@ def superseded_problems(located: Located[Schedule], current: Located[Schedule] |
     yield from name_problems(located)
     record = located.record
     if str(record.revision) != PurePosixPath(located.file).stem or (
-            current and record.revision >= current.record.revision):
+        current and record.revision >= current.record.revision
+    ):
         yield Problem(
-            located.place("revision"), f"revision {record.revision}",
+            located.place("revision"),
+            f"revision {record.revision}",
             "an earlier revision is kept in a file named by its number, and is below the "
-            "revision in force", f"Keep revision 1 as schedules/superseded/{record.id}/1.yaml")
+            "revision in force",
+            f"Keep revision 1 as schedules/superseded/{record.id}/1.yaml",
+        )
 
 
 def identity_of(read: Located[Any] | Draft) -> str:
@@ -63,11 +68,14 @@ def name_problems(read: Located[Any] | Draft) -> Iterator[Problem]:
     in_folder = path.name == "charge.yaml" or "superseded" in path.parts
     what, home = ("folder", path.parent.name) if in_folder else ("file", path.stem)
     if identity != home:
-        yield Problem(read.document.place("id"), f"id '{identity}'",
-                      f"the {what} is named '{home}', and the two must be the same",
-                      f"Write 'id: {home}', or rename the {what}" if re.fullmatch(
-                          r"[A-Za-z0-9][A-Za-z0-9._-]*", home) else
-                      f"Rename the {what}; a copy is moved out of content/")
+        yield Problem(
+            read.document.place("id"),
+            f"id '{identity}'",
+            f"the {what} is named '{home}', and the two must be the same",
+            f"Write 'id: {home}', or rename the {what}"
+            if re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]*", home)
+            else f"Rename the {what}; a copy is moved out of content/",
+        )
 
 
 def misplaced_problem(name: str, why: str) -> Problem:
@@ -77,11 +85,16 @@ def misplaced_problem(name: str, why: str) -> Problem:
 
 def twice_problem(read: Located[Any] | Draft, other: str) -> Problem:
     """Return what is said of a record whose id another file has."""
-    return Problem(read.document.place("id"), f"id '{identity_of(read)}'", f"{other} has it too",
-                   "Give each record an id of its own")
+    return Problem(
+        read.document.place("id"),
+        f"id '{identity_of(read)}'",
+        f"{other} has it too",
+        "Give each record an id of its own",
+    )
 
 
 # --- against the others ---------------------------------------------------------------------------
+
 
 def problems_of(folder: MillFolder, read: Located[Any] | Draft) -> Iterator[Problem]:
     """Yield what is wrong with a record beside the others: names that lead nowhere, and the like.
@@ -110,26 +123,39 @@ def _readable(problems: Iterator[Problem]) -> Iterator[Problem]:
         return
 
 
-def _unknown(folder: MillFolder, place: Place, kind: str, name: str, known: Mapping[str, object]
-             ) -> Iterator[Problem]:
+def _unknown(
+    folder: MillFolder, place: Place, kind: str, name: str, known: Mapping[str, object]
+) -> Iterator[Problem]:
     if name in known:
         return
-    near = [identity for identity in (folder.species if kind == "species" else ())
-            if (species := folder.species.get(identity)) and name in _names_of(species.record)] \
-        or difflib.get_close_matches(name, list(known), n=1, cutoff=0.4)
-    yield Problem(place, f"{kind} '{name}'", f"there is no {kind} of this name",
-                  f"Did you mean '{near[0]}'?" if near else f"Add it, or name another {kind}")
+    near = [
+        identity
+        for identity in (folder.species if kind == "species" else ())
+        if (species := folder.species.get(identity)) and name in _names_of(species.record)
+    ] or difflib.get_close_matches(name, list(known), n=1, cutoff=0.4)
+    yield Problem(
+        place,
+        f"{kind} '{name}'",
+        f"there is no {kind} of this name",
+        f"Did you mean '{near[0]}'?" if near else f"Add it, or name another {kind}",
+    )
 
 
 #: Where records name others: the pattern of the key, the word for what it names, and where the
 #: folder holds those.
 _NAMES: Mapping[str, tuple[tuple[tuple[str, ...], str, tuple[str, ...]], ...]] = {
-    "charge": ((("kiln",), "kiln", ("kilns",)), (("schedule",), "schedule", ("schedules",)),
-               (("stock", "*", "species"), "species", ("species",)),
-               (("log", "*", "profile"), "logger profile", ("loggers",))),
-    "lot": ((("species",), "species", ("species",)),
-            (("packs", "*", "charge"), "charge", ("charges", "open_charges"))),
-    "schedule": ((("for_stock", "species", "*"), "species", ("species",)),)}
+    "charge": (
+        (("kiln",), "kiln", ("kilns",)),
+        (("schedule",), "schedule", ("schedules",)),
+        (("stock", "*", "species"), "species", ("species",)),
+        (("log", "*", "profile"), "logger profile", ("loggers",)),
+    ),
+    "lot": (
+        (("species",), "species", ("species",)),
+        (("packs", "*", "charge"), "charge", ("charges", "open_charges")),
+    ),
+    "schedule": ((("for_stock", "species", "*"), "species", ("species",)),),
+}
 
 
 #: Kinds of record that are called by another word.
@@ -154,20 +180,27 @@ def _dead_names(folder: MillFolder, read: Located[Any] | Draft) -> Iterator[Prob
         draft = folder.drafts.get(f"{_KIND.get(noun, noun)} {name}")
         if draft is None:
             shelf, *more = (getattr(folder, field) for field in shelves)
-            if not any(name in other for other in more) \
-                    and name not in misnamed(folder.graph, _KIND.get(noun, noun)):
+            if not any(name in other for other in more) and name not in misnamed(
+                folder.graph, _KIND.get(noun, noun)
+            ):
                 yield from _unknown(folder, place, noun, name, shelf)
         elif not isinstance(read, Draft):
-            yield Problem(place, f"{noun} '{name}'",
-                          f"its record, {draft.file}, is still to be filled in",
-                          f"Fill that in first, or name another {noun}")
+            yield Problem(
+                place,
+                f"{noun} '{name}'",
+                f"its record, {draft.file}, is still to be filled in",
+                f"Fill that in first, or name another {noun}",
+            )
             yield from draft.to_fill
 
 
 def lacking(folder: MillFolder, read: Draft) -> tuple[Draft, ...]:
     """Return the records a record names that are still to be filled in themselves."""
-    found = {draft.name: draft for _, noun, name, _ in _named(read)
-             if (draft := folder.drafts.get(f"{noun} {name}"))}
+    found = {
+        draft.name: draft
+        for _, noun, name, _ in _named(read)
+        if (draft := folder.drafts.get(f"{noun} {name}"))
+    }
     return tuple(found.values())
 
 
@@ -182,10 +215,12 @@ def _schedule_problems(folder: MillFolder, located: Located[Schedule]) -> Iterat
         try:
             folder.steps_of(schedule)
         except (ValueError, StopIteration) as error:
-            yield Problem(located.place("notation"), f"notation '{schedule.notation}'",
-                          str(error) or "no notation table is at hand",
-                          "" if str(error) else
-                          "Add one to schedules/notations, or write the steps out")
+            yield Problem(
+                located.place("notation"),
+                f"notation '{schedule.notation}'",
+                str(error) or "no notation table is at hand",
+                "" if str(error) else "Add one to schedules/notations, or write the steps out",
+            )
 
 
 def _charge_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
@@ -199,27 +234,40 @@ def _charge_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[P
 def _revision_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
     charge, schedule = located.record, folder.schedules.get(located.record.schedule)
     if schedule and charge.schedule_revision > schedule.record.revision:
-        yield Problem(located.place("schedule_revision"),
-                      f"schedule_revision '{charge.schedule_revision}'",
-                      f"schedule '{charge.schedule}' is at revision {schedule.record.revision}",
-                      "Write the revision that was run")
+        yield Problem(
+            located.place("schedule_revision"),
+            f"schedule_revision '{charge.schedule_revision}'",
+            f"schedule '{charge.schedule}' is at revision {schedule.record.revision}",
+            "Write the revision that was run",
+        )
 
 
 def _log_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
     charge, place = located.record, located.place
     for index, log in enumerate(charge.log):
         if "/" in log.file or "\\" in log.file or log.file.startswith("."):
-            yield Problem(place("log", index, "file"), f"file '{log.file}'",
-                          "a logger file lies beside its charge.yaml", "Write its name only")
+            yield Problem(
+                place("log", index, "file"),
+                f"file '{log.file}'",
+                "a logger file lies beside its charge.yaml",
+                "Write its name only",
+            )
             continue
         export = folder.file(PurePosixPath(located.file).with_name(log.file).as_posix())
         if not export.is_file():
-            yield Problem(place("log", index, "file"), f"file '{log.file}'",
-                          "there is no such file beside charge.yaml", "Copy the export there")
+            yield Problem(
+                place("log", index, "file"),
+                f"file '{log.file}'",
+                "there is no such file beside charge.yaml",
+                "Copy the export there",
+            )
         elif leads_out(folder.graph.folder, export):
-            yield Problem(place("log", index, "file"), f"file '{log.file}'",
-                          "it is a link that leads out of the mill's folder",
-                          "Copy the export itself there")
+            yield Problem(
+                place("log", index, "file"),
+                f"file '{log.file}'",
+                "it is a link that leads out of the mill's folder",
+                "Copy the export itself there",
+            )
 
 
 def _draft_problems(folder: MillFolder, draft: Draft) -> Iterator[Problem]:
@@ -240,17 +288,24 @@ def _step_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Pro
         return  # the schedule's own problem
     for index, change in enumerate(charge.step_changes):
         if change.step > steps:
-            yield Problem(located.place("step_changes", index, "step"), f"step '{change.step}'",
-                          f"schedule '{charge.schedule}' has {steps} steps", "Check the number")
+            yield Problem(
+                located.place("step_changes", index, "step"),
+                f"step '{change.step}'",
+                f"schedule '{charge.schedule}' has {steps} steps",
+                "Check the number",
+            )
 
 
 def _uncut_boards(_: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
     """Yield boards of a complete charge without a section: their MC is known at no time."""
     for index, board in enumerate(located.record.boards):
         if not board.sections:
-            yield Problem(located.place("boards", index, "sections"), f"board '{board.id}'",
-                          "it has no section with its oven-dry mass",
-                          "Write the sections, or take the board and its masses out")
+            yield Problem(
+                located.place("boards", index, "sections"),
+                f"board '{board.id}'",
+                "it has no section with its oven-dry mass",
+                "Write the sections, or take the board and its masses out",
+            )
 
 
 def _board_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
@@ -259,9 +314,12 @@ def _board_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Pr
     for index, board in enumerate(charge.boards):
         if board.id in boards:
             first = place("boards", boards[board.id], "id")
-            yield Problem(place("boards", index, "id"), f"board '{board.id}'",
-                          f"it already stands at line {first.line}",
-                          "Give every board its own tag")
+            yield Problem(
+                place("boards", index, "id"),
+                f"board '{board.id}'",
+                f"it already stands at line {first.line}",
+                "Give every board its own tag",
+            )
         boards.setdefault(board.id, index)
     for index, weighing in enumerate(charge.weighings):
         named = {*weighing.masses, *weighing.stated_mc}
@@ -270,32 +328,54 @@ def _board_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Pr
             written = located.document.key_place("weighings", index, key, name)
             lacking = [tag for tag in boards if tag not in getattr(weighing, key)]
             if name not in boards and len(lacking) == 1:
-                yield Problem(written, f"board '{name}'", "there is no board of this name",
-                              f"Did you mean '{lacking[0]}', which this round lacks?")
+                yield Problem(
+                    written,
+                    f"board '{name}'",
+                    "there is no board of this name",
+                    f"Did you mean '{lacking[0]}', which this round lacks?",
+                )
             else:
                 yield from _unknown(folder, written, "board", name, boards)
         if index and weighing.at <= charge.weighings[index - 1].at:
-            yield Problem(place("weighings", index, "at"), f"at '{weighing.at:%Y-%m-%d %H:%M}'",
-                          "it is not after the weighing before it",
-                          "Check the date; keep weighings oldest first")
+            yield Problem(
+                place("weighings", index, "at"),
+                f"at '{weighing.at:%Y-%m-%d %H:%M}'",
+                "it is not after the weighing before it",
+                "Check the date; keep weighings oldest first",
+            )
 
 
 def _order_problems(located: Located[Charge]) -> Iterator[Problem]:
     charge = located.record
-    moments = [("loaded", charge.loaded), ("started", charge.started), ("ended", charge.ended),
-               ("unloaded", charge.unloaded)]
+    moments = [
+        ("loaded", charge.loaded),
+        ("started", charge.started),
+        ("ended", charge.ended),
+        ("unloaded", charge.unloaded),
+    ]
     for (before, first), (after, second) in pairwise(moments):
         if second < first:
-            yield Problem(located.place(after), f"{after} '{second:%Y-%m-%d %H:%M}'",
-                          f"it is before {before}, {first:%Y-%m-%d %H:%M}", "Check both dates")
+            yield Problem(
+                located.place(after),
+                f"{after} '{second:%Y-%m-%d %H:%M}'",
+                f"it is before {before}, {first:%Y-%m-%d %H:%M}",
+                "Check both dates",
+            )
     spans = [(f"stops.{i}", s.start, s.end) for i, s in enumerate(charge.stops)]
-    spans += [(name, stage.start, stage.end) for name in ("equalizing", "conditioning")
-              if (stage := getattr(charge, name))]
+    spans += [
+        (name, stage.start, stage.end)
+        for name in ("equalizing", "conditioning")
+        if (stage := getattr(charge, name))
+    ]
     for name, start, end in spans:
         if end <= start:
             path = tuple(int(p) if p.isdigit() else p for p in name.split("."))
-            yield Problem(located.place(*path, "end"), f"end '{end:%Y-%m-%d %H:%M}'",
-                          f"it is not after its start, {start:%Y-%m-%d %H:%M}", "Check both dates")
+            yield Problem(
+                located.place(*path, "end"),
+                f"end '{end:%Y-%m-%d %H:%M}'",
+                f"it is not after its start, {start:%Y-%m-%d %H:%M}",
+                "Check both dates",
+            )
 
 
 def _lot_problems(folder: MillFolder, located: Located[Lot]) -> Iterator[Problem]:
@@ -303,14 +383,19 @@ def _lot_problems(folder: MillFolder, located: Located[Lot]) -> Iterator[Problem
     own: dict[str, int] = {}
     for index, pack in enumerate(lot.packs):
         if first := _first_place(folder, located, pack.number, own):
-            yield Problem(place("packs", index, "number"), f"pack '{pack.number}'",
-                          f"it already stands at {first}", "A pack belongs to one lot, once")
+            yield Problem(
+                place("packs", index, "number"),
+                f"pack '{pack.number}'",
+                f"it already stands at {first}",
+                "A pack belongs to one lot, once",
+            )
         own.setdefault(pack.number, index)
     yield from _rule_problems(located)
 
 
-def _first_place(folder: MillFolder, located: Located[Lot], pack: str, own: Mapping[str, int]
-                 ) -> Place | None:
+def _first_place(
+    folder: MillFolder, located: Located[Lot], pack: str, own: Mapping[str, int]
+) -> Place | None:
     """Return where a pack stands before this, in this lot or in another; None where it does not."""
     if pack in own:
         return located.place("packs", own[pack], "number")
@@ -328,18 +413,26 @@ def _rule_problems(located: Located[Lot]) -> Iterator[Problem]:
     needed = {"band": ("lowest", "highest"), "maximum": ("highest",), "en-14298": ()}[order.rule]
     for key in needed:
         if getattr(order, key) is None:
-            yield Problem(located.place("order", "rule"), f"rule '{order.rule}'",
-                          f"it needs '{key}'", f"Add a line '{key}: … %'")
+            yield Problem(
+                located.place("order", "rule"),
+                f"rule '{order.rule}'",
+                f"it needs '{key}'",
+                f"Add a line '{key}: … %'",
+            )
     for low, high in (("lowest", "highest"), ("mean_lowest", "mean_highest")):
         least, most = getattr(order, low), getattr(order, high)
         if least and most and least.value >= most.value:
-            yield Problem(located.place("order", high), f"{high} '{most.entered}'",
-                          f"it is not above {low}, {least.entered}",
-                          "Check whether the two are swapped")
+            yield Problem(
+                located.place("order", high),
+                f"{high} '{most.entered}'",
+                f"it is not above {low}, {least.entered}",
+                "Check whether the two are swapped",
+            )
 
 
-def _known_values(value: object, path: tuple[str | int, ...] = ()
-                  ) -> Iterator[tuple[tuple[str | int, ...], str]]:
+def _known_values(
+    value: object, path: tuple[str | int, ...] = ()
+) -> Iterator[tuple[tuple[str | int, ...], str]]:
     """Yield the place and citation of every sourced value below `value`."""
     if isinstance(value, Record):
         if isinstance(value, (Known, Schedule)):
@@ -359,8 +452,9 @@ def _citation_problems(folder: MillFolder, located: Located[Any]) -> Iterator[Pr
     for path, citation in _known_values(located.record):
         publication = publication_of(citation)
         if publication != "common practice":
-            yield from _unknown(folder, located.place(*path), "publication", publication,
-                                publications)
+            yield from _unknown(
+                folder, located.place(*path), "publication", publication, publications
+            )
 
 
 def _limit_problems(folder: MillFolder, located: Located[Limits]) -> Iterator[Problem]:
@@ -368,13 +462,21 @@ def _limit_problems(folder: MillFolder, located: Located[Limits]) -> Iterator[Pr
         for index, limit in enumerate(entries):
             for number, species in enumerate(limit.scope.species):
                 yield from _unknown(
-                    folder, located.place("limits", key, index, "scope", "species", number),
-                    "species", species, folder.species)
+                    folder,
+                    located.place("limits", key, index, "scope", "species", number),
+                    "species",
+                    species,
+                    folder.species,
+                )
 
 
 Check = Callable[[MillFolder, Located[Any]], Iterator[Problem]]
 #: What is checked of each model beside the names it gives.
 _CHECKS: tuple[tuple[type[Record] | tuple[type[Record], ...], Check], ...] = (
-    (Schedule, _schedule_problems), (Charge, _charge_problems), (Charge, _uncut_boards),
+    (Schedule, _schedule_problems),
+    (Charge, _charge_problems),
+    (Charge, _uncut_boards),
     (Lot, _lot_problems),
-    (Limits, _limit_problems), ((Species, Schedule, Notation, Limits), _citation_problems))
+    (Limits, _limit_problems),
+    ((Species, Schedule, Notation, Limits), _citation_problems),
+)

@@ -74,8 +74,12 @@ def read_draft(document: Document, model: type[R], zone: ZoneInfo | None) -> Loc
     except RecordProblems as error:
         if not holds_marks(document.value):
             raise
-        return Draft(kind_of(model), draft_id(document, PurePosixPath(document.file).stem),
-                     document, only_absent(error))
+        return Draft(
+            kind_of(model),
+            draft_id(document, PurePosixPath(document.file).stem),
+            document,
+            only_absent(error),
+        )
 
 
 def only_absent(error: RecordProblems) -> tuple[Problem, ...]:

@@ -89,8 +89,9 @@ class Export:
 
     def texts(self, heading: str) -> pd.Series:
         """Return a column as text, missing where the profile says so."""
-        return read_cells(self.body, [heading], self.headings, self.file, self.profile,
-                          kind=str)[heading]
+        return read_cells(self.body, [heading], self.headings, self.file, self.profile, kind=str)[
+            heading
+        ]
 
     def characters(self, heading: str, width: int) -> np.ndarray | None:
         """Return a column as a table of characters; None where not all cells are so wide."""
@@ -125,15 +126,20 @@ def read_export(path: Path, shown_as: str, profile: LoggerProfile) -> Export:
     """
     text = _lines(path, shown_as, profile)
     headings = _headings(text, shown_as, profile)
-    problems = [*_heading_problems(text, headings, shown_as, profile),
-                *_unit_problems(text, headings, shown_as, profile)]
+    problems = [
+        *_heading_problems(text, headings, shown_as, profile),
+        *_unit_problems(text, headings, shown_as, profile),
+    ]
     if problems:
         raise RecordProblems(problems)
     rows = len(text) - profile.heading_rows
     delimiter, left_out = delimiter_of(profile), Counter[str]()
-    body = "\n".join(text[profile.heading_rows:]).encode()
-    grid = None if profile.ignored_rows or profile.time.heading.encode() in body \
+    body = "\n".join(text[profile.heading_rows :]).encode()
+    grid = (
+        None
+        if profile.ignored_rows or profile.time.heading.encode() in body
         else grid_of(body, delimiter, len(headings))
+    )
     if rows and grid:
         lines = np.arange(profile.heading_rows + 1, len(text) + 1)
     else:
@@ -143,58 +149,99 @@ def read_export(path: Path, shown_as: str, profile: LoggerProfile) -> Export:
         lines = np.array(kept)
         body = "\n".join([text[line - 1] for line in kept]).encode()
         grid = grid_of(body, delimiter, len(headings))
-    cells = read_cells(body, [column.heading for column in profile.columns], headings, shown_as,
-                       profile, padded=grid is None or grid.padded)
+    cells = read_cells(
+        body,
+        [column.heading for column in profile.columns],
+        headings,
+        shown_as,
+        profile,
+        padded=grid is None or grid.padded,
+    )
     return Export(shown_as, profile, headings, text, body, cells, grid, lines, rows, left_out)
 
 
 def no_readings(shown_as: str, profile: LoggerProfile, rows: int) -> Problem:
     """Return the problem of a file in which no row holds a reading."""
-    return Problem(Place(shown_as, profile.heading_rows), "no readings below the headings",
-                   f"the file has {rows} rows there, and none holds a time and its readings",
-                   "Export the file again, or check heading_rows in the profile")
+    return Problem(
+        Place(shown_as, profile.heading_rows),
+        "no readings below the headings",
+        f"the file has {rows} rows there, and none holds a time and its readings",
+        "Export the file again, or check heading_rows in the profile",
+    )
 
 
 # --- text and headings ----------------------------------------------------------------------------
 
+
 def _lines(path: Path, shown_as: str, profile: LoggerProfile) -> list[str]:
     try:
         if (size := path.stat().st_size) > MAX_BYTES:
-            raise RecordProblems([Problem(Place(shown_as), f"the file has {size:,} bytes",
-                                          f"an export may have at most {MAX_BYTES:,}",
-                                          "Export each charge to a file of its own")])
+            raise RecordProblems(
+                [
+                    Problem(
+                        Place(shown_as),
+                        f"the file has {size:,} bytes",
+                        f"an export may have at most {MAX_BYTES:,}",
+                        "Export each charge to a file of its own",
+                    )
+                ]
+            )
         raw = path.read_bytes()
     except OSError as error:
         raise RecordProblems([cannot_read(shown_as, error)]) from None
     if raw.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
-        raise RecordProblems([Problem(
-            Place(shown_as), "this is a spreadsheet file, whatever its name ends in",
-            "a log is read from the text file that the logger exports",
-            "Put the logger's own file here, or save the sheet as .csv")])
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(shown_as),
+                    "this is a spreadsheet file, whatever its name ends in",
+                    "a log is read from the text file that the logger exports",
+                    "Put the logger's own file here, or save the sheet as .csv",
+                )
+            ]
+        )
     if profile.encoding == "utf-16" and not raw.startswith(_UTF_16):
-        raise RecordProblems([Problem(
-            Place(shown_as), "the file does not begin as UTF-16 does",
-            f"the profile '{profile.id}' says {profile.encoding}",
-            "Write the export's encoding in the profile, as in 'encoding: utf-8'")])
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(shown_as),
+                    "the file does not begin as UTF-16 does",
+                    f"the profile '{profile.id}' says {profile.encoding}",
+                    "Write the export's encoding in the profile, as in 'encoding: utf-8'",
+                )
+            ]
+        )
     encoding = "utf-8-sig" if profile.encoding == "utf-8" else profile.encoding
     try:
         text = raw.decode(encoding)
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
-        raise RecordProblems([Problem(
-            Place(shown_as, line, error.start - raw.rfind(b"\n", 0, error.start)),
-            f"byte 0x{raw[error.start]:02x}" if error.start < len(raw) else "the end of the file",
-            f"the profile '{profile.id}' says {profile.encoding}, and this is not",
-            f"Write the export's encoding in the profile, as in 'encoding: {_other(raw, profile)}'",
-        )]) from None
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(shown_as, line, error.start - raw.rfind(b"\n", 0, error.start)),
+                    f"byte 0x{raw[error.start]:02x}"
+                    if error.start < len(raw)
+                    else "the end of the file",
+                    f"the profile '{profile.id}' says {profile.encoding}, and this is not",
+                    f"Write the export's encoding in the profile, as in 'encoding: {_other(raw, profile)}'",
+                )
+            ]
+        ) from None
     if "\r" in text:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
     if (nul := text.find("\0")) >= 0:
-        raise RecordProblems([Problem(
-            Place(shown_as, text.count("\n", 0, nul) + 1, nul - text.rfind("\n", 0, nul)),
-            "a NUL character", "text holds none: the file is damaged, or is encoded otherwise",
-            "Copy the file from the logger again; if it is the same, try 'encoding: utf-16' in the "
-            "profile")])
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(shown_as, text.count("\n", 0, nul) + 1, nul - text.rfind("\n", 0, nul)),
+                    "a NUL character",
+                    "text holds none: the file is damaged, or is encoded otherwise",
+                    "Copy the file from the logger again; if it is the same, try 'encoding: utf-16' in the "
+                    "profile",
+                )
+            ]
+        )
     lines = text.split("\n")
     while lines and not lines[-1].strip():
         lines.pop()
@@ -227,46 +274,68 @@ def _cell_starts(line: str, delimiter: str) -> list[int]:
 
 def _headings(text: list[str], shown_as: str, profile: LoggerProfile) -> list[str]:
     if len(text) < profile.heading_rows:
-        raise RecordProblems([Problem(
-            Place(shown_as), "the file ends within its headings" if text else "the file is empty",
-            f"the profile '{profile.id}' says it has {profile.heading_rows} heading rows",
-            "Export the file again, or mend heading_rows in the profile")])
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(shown_as),
+                    "the file ends within its headings" if text else "the file is empty",
+                    f"the profile '{profile.id}' says it has {profile.heading_rows} heading rows",
+                    "Export the file again, or mend heading_rows in the profile",
+                )
+            ]
+        )
     return _split(text[profile.names_row - 1], profile)
 
 
-def _heading_problems(text: list[str], headings: list[str], shown_as: str, profile: LoggerProfile
-                      ) -> Iterator[Problem]:
+def _heading_problems(
+    text: list[str], headings: list[str], shown_as: str, profile: LoggerProfile
+) -> Iterator[Problem]:
     place = Place(shown_as, profile.names_row)
     if elsewhere := _read_otherwise(text, headings, profile):
-        yield Problem(place, f"the line '{text[profile.names_row - 1][:60]}'",
-                      f"the profile '{profile.id}' says that the headings "
-                      + ", ".join(f"'{heading}'" for heading in profile.headings[:3])
-                      + " stand here", elsewhere)
+        yield Problem(
+            place,
+            f"the line '{text[profile.names_row - 1][:60]}'",
+            f"the profile '{profile.id}' says that the headings "
+            + ", ".join(f"'{heading}'" for heading in profile.headings[:3])
+            + " stand here",
+            elsewhere,
+        )
         return
     claimed = set()
     for heading in profile.headings:
         if (count := headings.count(heading)) == 1:
             continue
         if count:
-            yield Problem(place, f"heading '{heading}'", f"it stands {count} times in the file",
-                          "Rename one in the logger")
+            yield Problem(
+                place,
+                f"heading '{heading}'",
+                f"it stands {count} times in the file",
+                "Rename one in the logger",
+            )
             continue
-        near = difflib.get_close_matches(heading, [h for h in headings
-                                                   if h and h not in profile.headings], 1, 0.5)
+        near = difflib.get_close_matches(
+            heading, [h for h in headings if h and h not in profile.headings], 1, 0.5
+        )
         claimed.update(near)
         yield Problem(
-            place, f"heading '{heading}'",
+            place,
+            f"heading '{heading}'",
             f"the profile '{profile.id}' names it, and the file does not have it",
             f"The file has '{near[0]}'; if that is the same column, write it in the profile"
-            if near else f"The file has: {', '.join(filter(None, headings)) or 'an empty line'}")
+            if near
+            else f"The file has: {', '.join(filter(None, headings)) or 'an empty line'}",
+        )
     known = {*profile.headings, *profile.ignored, *claimed}
     starts = _cell_starts(text[profile.names_row - 1], delimiter_of(profile))
     for start, heading in zip(starts, headings, strict=False):
         if heading and heading not in known:
-            yield Problem(Place(shown_as, profile.names_row, start + 1), f"heading '{heading}'",
-                          f"the profile '{profile.id}' says nothing of this column",
-                          "Add it to columns with its channel and unit, or as a line "
-                          f"\"- '{heading}'\" to ignored")
+            yield Problem(
+                Place(shown_as, profile.names_row, start + 1),
+                f"heading '{heading}'",
+                f"the profile '{profile.id}' says nothing of this column",
+                "Add it to columns with its channel and unit, or as a line "
+                f"\"- '{heading}'\" to ignored",
+            )
 
 
 def _read_otherwise(text: list[str], headings: list[str], profile: LoggerProfile) -> str:
@@ -276,17 +345,21 @@ def _read_otherwise(text: list[str], headings: list[str], profile: LoggerProfile
         return ""
     for number, line in enumerate(text[:5], 1):
         if wanted <= set(_split(line, profile)):
-            return (f"They stand on line {number}: write 'names_row: {number}' and "
-                    f"'heading_rows: {max(number, profile.heading_rows)}' in the profile")
+            return (
+                f"They stand on line {number}: write 'names_row: {number}' and "
+                f"'heading_rows: {max(number, profile.heading_rows)}' in the profile"
+            )
     for name in (",", ";", "tab", "|"):
         if len(headings) == 1 and _DELIMITERS.get(name, name) in headings[0]:
-            return (f"If '{name}' stands between columns, write 'delimiter: \"{name}\"' in the "
-                    "profile")
+            return (
+                f"If '{name}' stands between columns, write 'delimiter: \"{name}\"' in the profile"
+            )
     return ""
 
 
-def _unit_problems(text: list[str], headings: list[str], shown_as: str, profile: LoggerProfile
-                   ) -> Iterator[Problem]:
+def _unit_problems(
+    text: list[str], headings: list[str], shown_as: str, profile: LoggerProfile
+) -> Iterator[Problem]:
     """Yield a problem where the file's headings name another unit than the profile."""
     rows = [_split(line, profile) for line in text[: profile.heading_rows]]
     for column in profile.columns:
@@ -299,28 +372,37 @@ def _unit_problems(text: list[str], headings: list[str], shown_as: str, profile:
             said = "°" + next(filter(None, found.groups())) if found else column.unit
             if said != column.unit and "°F" in (said, column.unit):
                 yield Problem(
-                    Place(shown_as, number, _cell_starts(text[number - 1],
-                                                         delimiter_of(profile))[index] + 1),
-                    f"heading '{cell}'", f"the profile '{profile.id}' says that "
-                    f"'{column.heading}' is in {column.unit}",
+                    Place(
+                        shown_as,
+                        number,
+                        _cell_starts(text[number - 1], delimiter_of(profile))[index] + 1,
+                    ),
+                    f"heading '{cell}'",
+                    f"the profile '{profile.id}' says that '{column.heading}' is in {column.unit}",
                     f"If the file is right, write 'unit: {said}' in the profile; if the profile "
-                    f"is, rename the heading in the logger")
+                    f"is, rename the heading in the logger",
+                )
 
 
 # --- rows -----------------------------------------------------------------------------------------
 
-def _kept_rows(text: list[str], headings: list[str], shown_as: str, profile: LoggerProfile
-               ) -> tuple[list[int], Counter[str]]:
+
+def _kept_rows(
+    text: list[str], headings: list[str], shown_as: str, profile: LoggerProfile
+) -> tuple[list[int], Counter[str]]:
     """Return the lines that hold a reading, and why the others are left out."""
-    rows = text[profile.heading_rows:]
+    rows = text[profile.heading_rows :]
     delimiter, wanted = delimiter_of(profile), len(headings) - 1
     ignored, heading = _ignored_rows(profile), profile.time.heading
     left_out: Counter[str] = Counter()
     kept, problems = [], []
     for line, row in enumerate(rows, profile.heading_rows + 1):
         ignore = ignored is not None and ignored.search(row) is not None
-        if heading in row and heading in (cells := _split(row, profile)) \
-                and not (ignore and cells == headings):
+        if (
+            heading in row
+            and heading in (cells := _split(row, profile))
+            and not (ignore and cells == headings)
+        ):
             problems.append(_headings_again(cells, headings, Place(shown_as, line), profile))
         elif ignore:
             left_out["rows the profile ignores"] += 1
@@ -345,28 +427,47 @@ def _ignored_rows(profile: LoggerProfile) -> re.Pattern[str] | None:
     return re.compile(rf'(?:^|{re.escape(delimiter_of(profile))})\s*"?(?:{beginnings})')
 
 
-def _headings_again(cells: list[str], headings: list[str], place: Place, profile: LoggerProfile
-                    ) -> Problem:
+def _headings_again(
+    cells: list[str], headings: list[str], place: Place, profile: LoggerProfile
+) -> Problem:
     """Return the problem of a second heading row: the same again, or other columns from here on."""
     if cells == headings:
         marks = _listed(profile.ignored_rows, profile.time.heading)
-        return Problem(place, "the headings stand again here", "a row of headings is no reading",
-                       f"If the logger was restarted, write \"ignored_rows: {marks}\" in the "
-                       f"profile '{profile.id}'")
-    changed = next((f"'{new}' stands where '{old}' stood"
-                    for old, new in zip(headings, cells, strict=False) if old != new),
-                   f"there are {len(cells)} columns instead of {len(headings)}")
-    return Problem(place, "the headings change here", changed,
-                   "Copy the rows from here on to a second file, keep the original beside it, and "
-                   "name the second file under log with a profile of its own")
+        return Problem(
+            place,
+            "the headings stand again here",
+            "a row of headings is no reading",
+            f'If the logger was restarted, write "ignored_rows: {marks}" in the '
+            f"profile '{profile.id}'",
+        )
+    changed = next(
+        (
+            f"'{new}' stands where '{old}' stood"
+            for old, new in zip(headings, cells, strict=False)
+            if old != new
+        ),
+        f"there are {len(cells)} columns instead of {len(headings)}",
+    )
+    return Problem(
+        place,
+        "the headings change here",
+        changed,
+        "Copy the rows from here on to a second file, keep the original beside it, and "
+        "name the second file under log with a profile of its own",
+    )
 
 
-def _odd_row(row: str, headings: list[str], place: Place, profile: LoggerProfile
-             ) -> Problem | str | None:
+def _odd_row(
+    row: str, headings: list[str], place: Place, profile: LoggerProfile
+) -> Problem | str | None:
     """Return what is odd about a row: a problem, a reason to leave it out, or nothing."""
     if row.count('"') % 2:
-        return Problem(place, "a quote opens and does not close on this line", "a row is one line",
-                       "Export the file without line breaks in its cells")
+        return Problem(
+            place,
+            "a quote opens and does not close on this line",
+            "a row is one line",
+            "Export the file without line breaks in its cells",
+        )
     cells = _split(row, profile)
     if not any(cells):
         return "blank rows"
@@ -378,23 +479,39 @@ def _odd_row(row: str, headings: list[str], place: Place, profile: LoggerProfile
     instead = "Export the new columns from the start, or to a file of their own"
     if profile.delimiter == ",":
         instead += "; if numbers have a decimal comma, put another character between columns"
-    return Problem(Place(place.file, place.line, start), f"cell '{cells[extra[0]]}'",
-                   f"the row has {len(cells)} cells, and there are {len(headings)} headings",
-                   instead)
+    return Problem(
+        Place(place.file, place.line, start),
+        f"cell '{cells[extra[0]]}'",
+        f"the row has {len(cells)} cells, and there are {len(headings)} headings",
+        instead,
+    )
 
 
 def _first_few(problems: list[Problem]) -> list[Problem]:
     if len(problems) <= SHOWN:
         return problems
     last = problems[SHOWN - 1]
-    return [*problems[: SHOWN - 1],
-            Problem(last.place, f"{last.what} (and {len(problems) - SHOWN} more such rows)",
-                    last.why, last.instead)]
+    return [
+        *problems[: SHOWN - 1],
+        Problem(
+            last.place,
+            f"{last.what} (and {len(problems) - SHOWN} more such rows)",
+            last.why,
+            last.instead,
+        ),
+    ]
 
 
-def read_cells(body: bytes, wanted: list[str], headings: list[str], shown_as: str,
-               profile: LoggerProfile, *, kind: type | None = None, padded: bool = True
-               ) -> pd.DataFrame:
+def read_cells(
+    body: bytes,
+    wanted: list[str],
+    headings: list[str],
+    shown_as: str,
+    profile: LoggerProfile,
+    *,
+    kind: type | None = None,
+    padded: bool = True,
+) -> pd.DataFrame:
     """Return some columns of the rows, by heading.
 
     Parameters
@@ -421,18 +538,35 @@ def read_cells(body: bytes, wanted: list[str], headings: list[str], shown_as: st
 
     try:
         frame = pd.read_csv(
-            io.BytesIO(body), sep=delimiter_of(profile), decimal=profile.decimal, header=None,
-            names=range(len(headings)), usecols=[headings.index(name) for name in wanted],
-            skip_blank_lines=False, na_values=["", *profile.missing], keep_default_na=False,
-            skipinitialspace=padded, dtype=kind, low_memory=False)
+            io.BytesIO(body),
+            sep=delimiter_of(profile),
+            decimal=profile.decimal,
+            header=None,
+            names=range(len(headings)),
+            usecols=[headings.index(name) for name in wanted],
+            skip_blank_lines=False,
+            na_values=["", *profile.missing],
+            keep_default_na=False,
+            skipinitialspace=padded,
+            dtype=kind,
+            low_memory=False,
+        )
     except (pd.errors.ParserError, pd.errors.EmptyDataError) as error:
-        raise RecordProblems([Problem(
-            Place(shown_as), "the rows do not fit the headings", str(error).strip().lower(),
-            "Check the delimiter in the profile")]) from None
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(shown_as),
+                    "the rows do not fit the headings",
+                    str(error).strip().lower(),
+                    "Check the delimiter in the profile",
+                )
+            ]
+        ) from None
     return frame.rename(columns=dict(enumerate(headings)))
 
 
 # --- numbers --------------------------------------------------------------------------------------
+
 
 def numbers(export: Export, column: Column, problems: list[Problem]) -> np.ndarray:
     """Return a column in its house unit, NaN where missing; add to `problems` what does not fit."""
@@ -456,15 +590,19 @@ def in_house_unit(raw: np.ndarray, column: Column) -> np.ndarray:
     return raw * 100.0 if column.unit == "fraction" else raw
 
 
-def _from_text(export: Export, column: Column, cells: pd.Series, problems: list[Problem]
-               ) -> np.ndarray:
+def _from_text(
+    export: Export, column: Column, cells: pd.Series, problems: list[Problem]
+) -> np.ndarray:
     import pandas as pd
 
     profile = export.profile
     texts = cells.astype(object).where(cells.notna(), "").map(lambda cell: str(cell).strip())
     texts = texts.where(~texts.isin(profile.missing), "")
-    plain = texts.str.replace(".", "?", regex=False).str.replace(",", ".", regex=False) \
-        if profile.decimal == "," else texts
+    plain = (
+        texts.str.replace(".", "?", regex=False).str.replace(",", ".", regex=False)
+        if profile.decimal == ","
+        else texts
+    )
     if column.unit == "on/off":
         plain = plain.str.casefold().replace({"on": "1", "off": "0"})
     parsed = pd.to_numeric(plain.where(plain != "", None), errors="coerce")
@@ -485,17 +623,21 @@ def _cell_problem(export: Export, column: Column, row: int, cell: str, count: in
     why = f"it is not a number as the profile '{profile.id}' says they are written"
     other = "," if profile.decimal == "." else "."
     if re.fullmatch(_with_decimal(other), cell):
-        instead = (f"If '{other}' stands before decimals, write 'decimal: \"{other}\"' in the "
-                   "profile")
+        instead = (
+            f"If '{other}' stands before decimals, write 'decimal: \"{other}\"' in the profile"
+        )
     elif re.fullmatch(r"[-+]?\d{1,3}([., ]\d{3})+([.,]\d+)?", cell):
         why = "it has a mark between thousands"
         instead = "Export it without; no reading of a kiln needs one"
     else:
-        instead = (f"If it marks a missing value, write {_missing_line(profile, cell)} in the "
-                   "profile; if the row records an event, write the word its cell begins with "
-                   "under ignored_rows")
-    return Problem(export.place(row, column.heading),
-                   f"{column.heading} '{cell}'{_such(count)}", why, instead)
+        instead = (
+            f"If it marks a missing value, write {_missing_line(profile, cell)} in the "
+            "profile; if the row records an event, write the word its cell begins with "
+            "under ignored_rows"
+        )
+    return Problem(
+        export.place(row, column.heading), f"{column.heading} '{cell}'{_such(count)}", why, instead
+    )
 
 
 def _with_decimal(mark: str) -> str:
@@ -512,7 +654,7 @@ def _listed(known: list[str], more: str) -> str:
 
 
 def _missing_line(profile: LoggerProfile, cell: str) -> str:
-    return f"\"missing: {_listed(profile.missing, cell)}\""
+    return f'"missing: {_listed(profile.missing, cell)}"'
 
 
 def _house_unit(column: Column) -> str:
@@ -526,8 +668,11 @@ def _house_unit(column: Column) -> str:
 def _range_problems(export: Export, column: Column, values: np.ndarray) -> Iterator[Problem]:
     unit = _house_unit(column)
     low, high = _RANGES[unit]
-    wild = np.flatnonzero((values < low) | (values > high) if unit != "on/off" else
-                          (values != low) & (values != high) & np.isfinite(values))
+    wild = np.flatnonzero(
+        (values < low) | (values > high)
+        if unit != "on/off"
+        else (values != low) & (values != high) & np.isfinite(values)
+    )
     seen: dict[str, tuple[int, int]] = {}
     for row in wild.tolist():
         cell = export.written(row, column.heading)
@@ -535,26 +680,39 @@ def _range_problems(export: Export, column: Column, values: np.ndarray) -> Itera
         seen[cell] = (first, count + 1)
     for cell, (row, count) in list(seen.items())[:SHOWN]:
         rest = f" (and {len(wild) - count} other cells)" if len(seen) > SHOWN else _such(count)
-        yield Problem(export.place(row, column.heading), f"{column.heading} '{cell}'{rest}",
-                      f"{column.channel} lies outside {low:g} to {high:g} {unit}".strip()
-                      if unit != "on/off" else f"{column.channel} is 0 or 1",
-                      _what_it_could_be(export.profile, column, cell, values[row]))
+        yield Problem(
+            export.place(row, column.heading),
+            f"{column.heading} '{cell}'{rest}",
+            f"{column.channel} lies outside {low:g} to {high:g} {unit}".strip()
+            if unit != "on/off"
+            else f"{column.channel} is 0 or 1",
+            _what_it_could_be(export.profile, column, cell, values[row]),
+        )
     known = values[np.isfinite(values)]
-    if column.channel == "relative-humidity" and column.unit == "%" and len(known) \
-            and known.max() <= 1.0 and not len(wild):
+    if (
+        column.channel == "relative-humidity"
+        and column.unit == "%"
+        and len(known)
+        and known.max() <= 1.0
+        and not len(wild)
+    ):
         row = int(np.flatnonzero(np.isfinite(values))[0])
-        yield Problem(export.place(row, column.heading),
-                      f"{column.heading} '{export.written(row, column.heading)}'",
-                      "no reading in this column is above 1 %",
-                      "If 1 stands for saturated air, write 'unit: fraction' in the profile")
+        yield Problem(
+            export.place(row, column.heading),
+            f"{column.heading} '{export.written(row, column.heading)}'",
+            "no reading in this column is above 1 %",
+            "If 1 stands for saturated air, write 'unit: fraction' in the profile",
+        )
 
 
 def _what_it_could_be(profile: LoggerProfile, column: Column, cell: str, value: float) -> str:
     could = [f"If it marks a missing value, write {_missing_line(profile, cell)} in the profile"]
     low, high = CORE_RANGE_C
     if column.unit == "on/off" and 0.0 < value < 1.0:
-        could.append("if readings were averaged for the export, export them as they were measured; "
-                     "if it is a share, 'unit: fraction'")
+        could.append(
+            "if readings were averaged for the export, export them as they were measured; "
+            "if it is a share, 'unit: fraction'"
+        )
     if column.unit == "°C" and low <= _FAHRENHEIT(value) <= high:
         could.append("if the column is in Fahrenheit, 'unit: °F'")
     if column.unit == "fraction" and 1.0 < value / 100.0 <= 100.0:

@@ -47,8 +47,13 @@ class Derivations(Mapping[str, T]):
         Returns of a value what belongs here; None where it does not.
     """
 
-    def __init__(self, graph: Graph, value: Derived[Any], names: Callable[[], tuple[str, ...]],
-                 take: Callable[[Any], T | None] = lambda value: value):
+    def __init__(
+        self,
+        graph: Graph,
+        value: Derived[Any],
+        names: Callable[[], tuple[str, ...]],
+        take: Callable[[Any], T | None] = lambda value: value,
+    ):
         self._graph, self._value, self._names, self._take = graph, value, names, take
 
     def __getitem__(self, name: str) -> T:
@@ -98,8 +103,10 @@ class Lookup(Mapping[str, T]):
 
 #: The values of the kinds of record that may lie half filled, charges apart.
 _DRAFTED: Mapping[str, Derived[Any]] = {
-    kind: value for kind, value in sorted([*reading.LIBRARY.items(), ("lot", reading.lot)])
-    if RECORD_KINDS[kind].draft}
+    kind: value
+    for kind, value in sorted([*reading.LIBRARY.items(), ("lot", reading.lot)])
+    if RECORD_KINDS[kind].draft
+}
 
 
 class _Fetched(Generic[T]):
@@ -133,19 +140,28 @@ class MillFolder:
         self.kilns: Mapping[str, Located[Kiln]] = self._library("kiln")
         self.loggers: Mapping[str, Located[LoggerProfile]] = self._library("logger")
         self.charges: Mapping[str, Located[Charge]] = Derivations(
-            graph, reading.charge, lambda: self._sorted(reading.charges), _complete)
+            graph, reading.charge, lambda: self._sorted(reading.charges), _complete
+        )
         self.lots: Mapping[str, Located[Lot]] = Derivations(
-            graph, reading.lot, lambda: self._sorted(reading.lots), _complete)
+            graph, reading.lot, lambda: self._sorted(reading.lots), _complete
+        )
         #: Charges that are not yet complete, and lots that wait for them: in no count, on no list.
         self.open_charges: Mapping[str, OpenCharge] = Derivations(
-            graph, reading.charge, lambda: reading.open_charges(graph),
-            lambda read: read if isinstance(read, OpenCharge) else None)
+            graph,
+            reading.charge,
+            lambda: reading.open_charges(graph),
+            lambda read: read if isinstance(read, OpenCharge) else None,
+        )
         self.waiting_lots: Mapping[str, Located[Lot]] = Derivations(
-            graph, reading.lot, lambda: reading.waiting_lots(graph),
-            lambda read: read.located if isinstance(read, reading.WaitingLot) else None)
+            graph,
+            reading.lot,
+            lambda: reading.waiting_lots(graph),
+            lambda read: read.located if isinstance(read, reading.WaitingLot) else None,
+        )
         #: Earlier revisions of schedules by id, the newest first. Nothing is dried by them.
         self.superseded: Mapping[str, tuple[Located[Schedule], ...]] = Derivations(
-            graph, reading.superseded, lambda: tuple(graph.names(SUPERSEDED.name)))
+            graph, reading.superseded, lambda: tuple(graph.names(SUPERSEDED.name))
+        )
         #: Other records that are still to be filled in, as by ``kiln k2``: on no list.
         self.drafts: Mapping[str, Draft] = Drafts(graph)
 
@@ -248,8 +264,9 @@ class Drafts(Mapping[str, Draft]):
         return isinstance(name, str) and self.get(name) is not None
 
     def __iter__(self) -> Iterator[str]:
-        return iter([f"{kind} {name}" for kind in _DRAFTED
-                     for name in reading.drafts(self._graph, kind)])
+        return iter(
+            [f"{kind} {name}" for kind in _DRAFTED for name in reading.drafts(self._graph, kind)]
+        )
 
     def __len__(self) -> int:
         return len(list(iter(self)))
@@ -260,8 +277,9 @@ def mill_of(graph: Graph) -> MillFolder:
     return graph.view(MillFolder)
 
 
-def open_mill(root: Path, proposed: Mapping[str, bytes] | None = None,
-              bound: Bound | None = None) -> MillFolder:
+def open_mill(
+    root: Path, proposed: Mapping[str, bytes] | None = None, bound: Bound | None = None
+) -> MillFolder:
     """Return the records of a mill folder; nothing is read yet.
 
     Parameters
@@ -279,8 +297,7 @@ def open_mill(root: Path, proposed: Mapping[str, bytes] | None = None,
         It is not a mill's folder.
     """
     refuse_other_folder(root)
-    return mill_of(MemoryGraph(root, INDEX, environment_options(), proposed=proposed,
-                               bound=bound))
+    return mill_of(MemoryGraph(root, INDEX, environment_options(), proposed=proposed, bound=bound))
 
 
 def mill_of_files(root: Path, files: Mapping[str, Path]) -> MillFolder:
@@ -306,7 +323,14 @@ def refuse_other_folder(root: Path) -> None:
     """
     if not (root / "content").is_dir():
         missing = "there is no such folder" if not root.is_dir() else "it holds no folder content/"
-        raise RecordProblems([Problem(
-            Place(str(root)), "this is not a mill's folder", missing,
-            "Name the folder that holds content/ and schedules/; "
-            "'kilnfolio new mill FOLDER' makes one")])
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(str(root)),
+                    "this is not a mill's folder",
+                    missing,
+                    "Name the folder that holds content/ and schedules/; "
+                    "'kilnfolio new mill FOLDER' makes one",
+                )
+            ]
+        )

@@ -48,7 +48,8 @@ class Reword:
     def words(self) -> str:
         """The change in words."""
         return f"{'.'.join(self.at)}: " + ", ".join(
-            f"'{old}' is written '{new}'" for old, new in self.meant.items())
+            f"'{old}' is written '{new}'" for old, new in self.meant.items()
+        )
 
 
 #: By the format it leads from, then by kind of record; paths are those of that format, the deeper
@@ -56,10 +57,12 @@ class Reword:
 #: Format 0 is that of the drafts, before the first release.
 CHANGES: Mapping[int, Mapping[str, tuple[Rename | Reword, ...]]] = {
     0: {
-        "charge": (Rename(("weighings", "*", "when"), "at"),
-                   Rename(("sample_boards",), "boards"),
-                   Rename(("final_mc",), "target_mc"),
-                   Reword(("control_rule",), {"half": "wettest half", "wettest": "wettest board"})),
+        "charge": (
+            Rename(("weighings", "*", "when"), "at"),
+            Rename(("sample_boards",), "boards"),
+            Rename(("final_mc",), "target_mc"),
+            Reword(("control_rule",), {"half": "wettest half", "wettest": "wettest board"}),
+        ),
         "lot": (Rename(("order", "final_mc"), "target_mc"),),
         "mill": (Rename(("height",), "altitude"),),
     },
@@ -93,8 +96,11 @@ def current(document: Document, kind: str) -> Document:
     for number in range(written, FORMAT):
         for change in CHANGES[number].get(kind, ()):
             for path in list(matching(document.value, _pattern(change))):
-                document = _renamed(document, path, change.new) if isinstance(change, Rename) \
+                document = (
+                    _renamed(document, path, change.new)
+                    if isinstance(change, Rename)
                     else _reworded(document, path, change)
+                )
             if isinstance(change, Rename):
                 document = _corrections(document, change)
     return replace(document, value={**document.value, "format": FORMAT})
@@ -118,15 +124,18 @@ def upgraded(text: str, kind: str) -> str:
         for line, column, old, new in sorted(edits, reverse=True):
             # a word written with escapes stays, and then the new text does not say the same
             if lines[line].startswith(old, column):
-                lines[line] = lines[line][:column] + new + lines[line][column + len(old):]
+                lines[line] = lines[line][:column] + new + lines[line][column + len(old) :]
         text = "\n".join(lines)
     return text
 
 
 def words_of_changes(written: int, kind: str) -> list[str]:
     """Return what changed since a format, for a kind of record, in words."""
-    return [change.words for number in range(written, FORMAT)
-            for change in CHANGES[number].get(kind, ())]
+    return [
+        change.words
+        for number in range(written, FORMAT)
+        for change in CHANGES[number].get(kind, ())
+    ]
 
 
 def _pattern(change: Rename | Reword) -> Pattern:
@@ -149,23 +158,42 @@ def _renamed(document: Document, path: Path, new: str) -> Document:
     *above, old = path
     if (*above, new) in document.places:
         return document  # both stand: the old one is refused as unknown
-    value = _with(document.value, tuple(above), lambda mapping: {
-        new if key == old else key: item for key, item in mapping.items()})
-    return replace(document, value=value, places=_moved(document.places, path, new),
-                   key_places=_moved(document.key_places, path, new))
+    value = _with(
+        document.value,
+        tuple(above),
+        lambda mapping: {new if key == old else key: item for key, item in mapping.items()},
+    )
+    return replace(
+        document,
+        value=value,
+        places=_moved(document.places, path, new),
+        key_places=_moved(document.key_places, path, new),
+    )
 
 
 def _moved(places: Mapping[Path, Any], path: Path, new: str) -> dict[Path, Any]:
     length = len(path)
-    return {(*path[:-1], new, *key[length:]) if key[:length] == path else key: place
-            for key, place in places.items()}
+    return {
+        (*path[:-1], new, *key[length:]) if key[:length] == path else key: place
+        for key, place in places.items()
+    }
 
 
 def _reworded(document: Document, path: Path, change: Reword) -> Document:
     *above, key = path
-    return replace(document, value=_with(document.value, tuple(above), lambda mapping: {
-        **mapping, key: change.meant.get(mapping[key], mapping[key])
-        if isinstance(mapping[key], str) else mapping[key]}))
+    return replace(
+        document,
+        value=_with(
+            document.value,
+            tuple(above),
+            lambda mapping: {
+                **mapping,
+                key: change.meant.get(mapping[key], mapping[key])
+                if isinstance(mapping[key], str)
+                else mapping[key],
+            },
+        ),
+    )
 
 
 def _corrections(document: Document, change: Rename) -> Document:
@@ -173,22 +201,33 @@ def _corrections(document: Document, change: Rename) -> Document:
     entries = document.value.get("corrections")
     if not isinstance(entries, list):
         return document
-    return replace(document, value={**document.value, "corrections": [
-        {**entry, "field": _field(str(entry["field"]), change)}
-        if isinstance(entry, dict) and "field" in entry else entry for entry in entries]})
+    return replace(
+        document,
+        value={
+            **document.value,
+            "corrections": [
+                {**entry, "field": _field(str(entry["field"]), change)}
+                if isinstance(entry, dict) and "field" in entry
+                else entry
+                for entry in entries
+            ],
+        },
+    )
 
 
 def _field(words: str, change: Rename) -> str:
     parts = words.split(".")
     length = len(change.old)
-    if len(parts) >= length and all(mark in ("*", part)
-                                    for mark, part in zip(change.old, parts, strict=False)):
+    if len(parts) >= length and all(
+        mark in ("*", part) for mark, part in zip(change.old, parts, strict=False)
+    ):
         parts[length - 1] = change.new
     return ".".join(parts)
 
 
-def _edits(document: Document, change: Rename | Reword, lines: list[str]
-           ) -> Iterator[tuple[int, int, str, str]]:
+def _edits(
+    document: Document, change: Rename | Reword, lines: list[str]
+) -> Iterator[tuple[int, int, str, str]]:
     """Yield line and column from 0, what stands there, and what takes its place."""
     for path in matching(document.value, _pattern(change)):
         if isinstance(change, Rename):
@@ -203,12 +242,14 @@ def _edits(document: Document, change: Rename | Reword, lines: list[str]
             field = str(entry.get("field"))
             if _field(field, change) != field:
                 place = document.place("corrections", index, "field")
-                yield _in_quotes(lines, place.line - 1, place.column - 1, field,
-                                 _field(field, change))
+                yield _in_quotes(
+                    lines, place.line - 1, place.column - 1, field, _field(field, change)
+                )
 
 
-def _in_quotes(lines: list[str], line: int, column: int, old: str, new: str
-               ) -> tuple[int, int, str, str]:
+def _in_quotes(
+    lines: list[str], line: int, column: int, old: str, new: str
+) -> tuple[int, int, str, str]:
     quote = re.match("[\"']?", lines[line][column:])
     return line, column + (len(quote[0]) if quote else 0), old, new
 

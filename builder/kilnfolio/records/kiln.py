@@ -10,13 +10,50 @@ from kilnfolio.records.quantities import Duration, Speed, Temperature, Temperatu
 #: What a log column can measure. ``emc`` is a sensor that shows EMC itself, as of a wood wafer;
 #: ``core-1`` to ``core-9`` are temperature probes in the timber, ``pin-1`` to ``pin-9`` pairs of
 #: pins in it that show MC.
-CHANNELS = ("dry-bulb", "dry-bulb-entering", "dry-bulb-leaving", "wet-bulb", "depression",
-            "relative-humidity", "emc", "vent", "spray", "fan",
-            *(f"core-{n}" for n in range(1, 10)), *(f"pin-{n}" for n in range(1, 10)))
-Channel = Literal["dry-bulb", "dry-bulb-entering", "dry-bulb-leaving", "wet-bulb", "depression",
-                  "relative-humidity", "emc", "vent", "spray", "fan", "core-1", "core-2",
-                  "core-3", "core-4", "core-5", "core-6", "core-7", "core-8", "core-9", "pin-1",
-                  "pin-2", "pin-3", "pin-4", "pin-5", "pin-6", "pin-7", "pin-8", "pin-9"]
+CHANNELS = (
+    "dry-bulb",
+    "dry-bulb-entering",
+    "dry-bulb-leaving",
+    "wet-bulb",
+    "depression",
+    "relative-humidity",
+    "emc",
+    "vent",
+    "spray",
+    "fan",
+    *(f"core-{n}" for n in range(1, 10)),
+    *(f"pin-{n}" for n in range(1, 10)),
+)
+Channel = Literal[
+    "dry-bulb",
+    "dry-bulb-entering",
+    "dry-bulb-leaving",
+    "wet-bulb",
+    "depression",
+    "relative-humidity",
+    "emc",
+    "vent",
+    "spray",
+    "fan",
+    "core-1",
+    "core-2",
+    "core-3",
+    "core-4",
+    "core-5",
+    "core-6",
+    "core-7",
+    "core-8",
+    "core-9",
+    "pin-1",
+    "pin-2",
+    "pin-3",
+    "pin-4",
+    "pin-5",
+    "pin-6",
+    "pin-7",
+    "pin-8",
+    "pin-9",
+]
 
 
 class Calibration(Record):
@@ -35,8 +72,18 @@ class Instrument(Record):
 
     id: Slug
     """Its name in records."""
-    kind: Literal["temperature sensor", "wet-bulb sensor", "humidity sensor", "EMC sensor",
-                  "MC pins", "balance", "scale", "resistance meter", "oven", "anemometer"]
+    kind: Literal[
+        "temperature sensor",
+        "wet-bulb sensor",
+        "humidity sensor",
+        "EMC sensor",
+        "MC pins",
+        "balance",
+        "scale",
+        "resistance meter",
+        "oven",
+        "anemometer",
+    ]
     """What kind of instrument it is."""
     channel: Channel | None = None
     """The log channel it feeds."""
@@ -57,8 +104,17 @@ class Kiln(Record):
     """Name in records and addresses."""
     name: Name
     """The name people use."""
-    kind: Literal["steam", "dehumidification", "hot-water", "vacuum", "solar", "progressive",
-                  "pre-dryer", "dryer shed", "air-drying yard"]
+    kind: Literal[
+        "steam",
+        "dehumidification",
+        "hot-water",
+        "vacuum",
+        "solar",
+        "progressive",
+        "pre-dryer",
+        "dryer shed",
+        "air-drying yard",
+    ]
     """How it heats and removes water, or what kind of plant it is."""
     capacity: Volume
     """Stacked timber it holds."""

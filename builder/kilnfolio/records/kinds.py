@@ -74,24 +74,34 @@ class RecordKind:
 
 
 def _pattern(path: str) -> str:
-    return "".join(_PARTS.get(part, re.escape(part))
-                   for part in re.split(f"({'|'.join(_PARTS)})", path))
+    return "".join(
+        _PARTS.get(part, re.escape(part)) for part in re.split(f"({'|'.join(_PARTS)})", path)
+    )
 
 
 #: Every kind, in the order a mill meets them.
-RECORD_KINDS: dict[str, RecordKind] = {kind.name: kind for kind in (
-    RecordKind("mill", Mill, ("content/mill.yaml",)),
-    RecordKind("kiln", Kiln, ("content/kilns/ID.yaml",), draft=True),
-    RecordKind("logger", LoggerProfile, ("content/loggers/ID.yaml",)),
-    RecordKind("species", Species, ("schedules/species/ID.yaml",), draft=True),
-    RecordKind("schedule", Schedule,
-               ("schedules/hardwood/ID.yaml", "schedules/softwood/ID.yaml"), draft=True),
-    RecordKind("notation", Notation, ("schedules/notations/ID.yaml",)),
-    RecordKind("limits", Limits, ("schedules/limits.yaml",)),
-    RecordKind("sources", Sources, ("schedules/sources.yaml",)),
-    RecordKind("charge", Charge, ("content/charges/YEAR/ID/charge.yaml",), draft=True,
-               local_times=True),
-    RecordKind("lot", Lot, ("content/lots/ID.yaml",), draft=True, local_times=True))}
+RECORD_KINDS: dict[str, RecordKind] = {
+    kind.name: kind
+    for kind in (
+        RecordKind("mill", Mill, ("content/mill.yaml",)),
+        RecordKind("kiln", Kiln, ("content/kilns/ID.yaml",), draft=True),
+        RecordKind("logger", LoggerProfile, ("content/loggers/ID.yaml",)),
+        RecordKind("species", Species, ("schedules/species/ID.yaml",), draft=True),
+        RecordKind(
+            "schedule",
+            Schedule,
+            ("schedules/hardwood/ID.yaml", "schedules/softwood/ID.yaml"),
+            draft=True,
+        ),
+        RecordKind("notation", Notation, ("schedules/notations/ID.yaml",)),
+        RecordKind("limits", Limits, ("schedules/limits.yaml",)),
+        RecordKind("sources", Sources, ("schedules/sources.yaml",)),
+        RecordKind(
+            "charge", Charge, ("content/charges/YEAR/ID/charge.yaml",), draft=True, local_times=True
+        ),
+        RecordKind("lot", Lot, ("content/lots/ID.yaml",), draft=True, local_times=True),
+    )
+}
 
 #: Earlier revisions of schedules, which are always complete.
 SUPERSEDED = RecordKind("superseded", Schedule, ("schedules/superseded/ID/REVISION.yaml",))
@@ -99,8 +109,12 @@ SUPERSEDED = RecordKind("superseded", Schedule, ("schedules/superseded/ID/REVISI
 MISPLACED = "misplaced"
 _ALL = (*RECORD_KINDS.values(), SUPERSEDED)
 #: How records are kept in each folder of the second level.
-_KEPT_AS = {"/".join(path.split("/")[:2]): path.split("/", 2)[2]
-            for kind in _ALL if not kind.single for path in kind.paths}
+_KEPT_AS = {
+    "/".join(path.split("/")[:2]): path.split("/", 2)[2]
+    for kind in _ALL
+    if not kind.single
+    for path in kind.paths
+}
 #: What a file is called that somebody took for a record, an editor's or mailer's ending included.
 _YAML = re.compile(r"\.(yaml|yml|yaml\.txt)$", re.IGNORECASE)
 
@@ -139,6 +153,8 @@ def _index_entry(path: str) -> tuple[str, str] | None:
 
 
 #: The files of a mill folder that count, and how they are sorted.
-INDEX = Index(folders=("content", "schedules", "keys"),
-              trees=("content/handbook", "content/ledger", "content/demo-keys", "keys"),
-              entry=_index_entry)
+INDEX = Index(
+    folders=("content", "schedules", "keys"),
+    trees=("content/handbook", "content/ledger", "content/demo-keys", "keys"),
+    entry=_index_entry,
+)

@@ -28,8 +28,9 @@ class Scope(Record):
     @property
     def narrowness(self) -> int:
         """How many conditions it makes; the narrowest limit that fits is used."""
-        return sum(map(bool, (self.species, self.kind, self.thicker_than, self.target_mc,
-                             self.region)))
+        return sum(
+            map(bool, (self.species, self.kind, self.thicker_than, self.target_mc, self.region))
+        )
 
 
 class Limit(Known):
@@ -58,5 +59,8 @@ class Limits(Record):
     @cached_property
     def everywhere(self) -> dict[str, Limit]:
         """The limits of one value only, which hold whatever is dried and wherever."""
-        return {key: entries[0] for key, entries in self.limits.items()
-                if len(entries) == 1 and not entries[0].scope.narrowness}
+        return {
+            key: entries[0]
+            for key, entries in self.limits.items()
+            if len(entries) == 1 and not entries[0].scope.narrowness
+        }

@@ -111,13 +111,21 @@ def read_log(path: Path, shown_as: str, profile: LoggerProfile, zone: ZoneInfo) 
     for channel, values in channels.items():
         if missing := int(np.isnan(values[rising]).sum()):
             left_out[f"cells of {channel} marked missing"] = missing
-    return Log(times[rising], {name: values[rising] for name, values in channels.items()},
-               export.lines[rising], np.zeros(int(rising.sum()), int), (shown_as,), export.rows,
-               left_out, profile.interval_minutes)
+    return Log(
+        times[rising],
+        {name: values[rising] for name, values in channels.items()},
+        export.lines[rising],
+        np.zeros(int(rising.sum()), int),
+        (shown_as,),
+        export.rows,
+        left_out,
+        profile.interval_minutes,
+    )
 
 
-def _interval_problem(times: np.ndarray, lines: np.ndarray, shown_as: str, profile: LoggerProfile
-                      ) -> Problem | None:
+def _interval_problem(
+    times: np.ndarray, lines: np.ndarray, shown_as: str, profile: LoggerProfile
+) -> Problem | None:
     """Return the problem of rows that mostly stand further apart, or closer, than the profile says.
 
     What counts as a gap, and for how long a core was hot, is judged by that interval.
@@ -133,10 +141,16 @@ def _interval_problem(times: np.ndarray, lines: np.ndarray, shown_as: str, profi
     else:
         instead = f"If the logger wrote so, write 'interval_minutes: {apart:g}' in the profile"
         if apart > said:
-            instead += ("; if rows were left out or averaged for the export, export all of them, "
-                        "as they were measured")
-    return Problem(Place(shown_as, int(lines[1])), f"the rows stand {apart:g} min apart",
-                   f"the profile '{profile.id}' says {said:g} min", instead)
+            instead += (
+                "; if rows were left out or averaged for the export, export all of them, "
+                "as they were measured"
+            )
+    return Problem(
+        Place(shown_as, int(lines[1])),
+        f"the rows stand {apart:g} min apart",
+        f"the profile '{profile.id}' says {said:g} min",
+        instead,
+    )
 
 
 def join_logs(logs: list[Log]) -> Log:
@@ -158,12 +172,19 @@ def join_logs(logs: list[Log]) -> Log:
         without = sum(len(log.times) for log in logs if name not in log.channels)
         if without:
             left_out[f"cells of {name} in a file without it"] += without
-        channels[name] = np.concatenate([
-            log.channels.get(name, np.full(len(log.times), np.nan)) for log in logs])[kept]
-    return Log(times[kept], channels, np.concatenate([log.lines for log in logs])[kept],
-               np.repeat(np.arange(len(logs)), [len(log.times) for log in logs])[kept],
-               tuple(name for log in logs for name in log.names), sum(log.rows for log in logs),
-               left_out, max(log.interval_minutes for log in logs))
+        channels[name] = np.concatenate(
+            [log.channels.get(name, np.full(len(log.times), np.nan)) for log in logs]
+        )[kept]
+    return Log(
+        times[kept],
+        channels,
+        np.concatenate([log.lines for log in logs])[kept],
+        np.repeat(np.arange(len(logs)), [len(log.times) for log in logs])[kept],
+        tuple(name for log in logs for name in log.names),
+        sum(log.rows for log in logs),
+        left_out,
+        max(log.interval_minutes for log in logs),
+    )
 
 
 def _rising(times: np.ndarray, timed: np.ndarray) -> np.ndarray:
@@ -180,7 +201,7 @@ def _rising(times: np.ndarray, timed: np.ndarray) -> np.ndarray:
         if place < len(ends) and ends[place] == second:
             continue
         before[row] = tails[place - 1] if place else -1
-        tails[place: place + 1], ends[place: place + 1] = [row], [second]
+        tails[place : place + 1], ends[place : place + 1] = [row], [second]
     kept = np.zeros(len(seconds), bool)
     row = tails[-1] if tails else -1
     while row >= 0:

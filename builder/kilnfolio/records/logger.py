@@ -31,10 +31,12 @@ def _time_format(text: str) -> str:
         read = None
     if read != _PROBE:
         raise record_error(
-            text, f"it does not tell the moment of a row: {_PROBE:%Y-%m-%d %H:%M} comes back as "
+            text,
+            f"it does not tell the moment of a row: {_PROBE:%Y-%m-%d %H:%M} comes back as "
             + (f"{read:%Y-%m-%d %H:%M}" if read else "no time at all"),
             "Write it as in '%d/%m/%Y %H:%M', or '%m/%d/%Y %I:%M %p' for a 12-hour clock, or 'days "
-            "since 1899-12-30' for a spreadsheet's day number")
+            "since 1899-12-30' for a spreadsheet's day number",
+        )
     return text
 
 
@@ -57,18 +59,26 @@ class TimeColumn(Record):
     @model_validator(mode="after")
     def _offset_where_written(self) -> Self:
         if ("%z" in self.format) != (self.clock == "offset"):
-            raise record_error(self.clock, "'clock: offset' and '%z' in the format go together",
-                               "Write both where every time carries its offset, else neither",
-                               at=("clock",))
+            raise record_error(
+                self.clock,
+                "'clock: offset' and '%z' in the format go together",
+                "Write both where every time carries its offset, else neither",
+                at=("clock",),
+            )
         return self
 
 
 #: The units a column may have, by channel; the temperatures are all the others.
 _TEMPERATURE = ("°C", "°F")
-_UNITS = {"depression": ("K", *_TEMPERATURE), "relative-humidity": ("%", "fraction"),
-          "vent": ("%", "fraction", "on/off"), "spray": ("on/off", "%", "fraction"),
-          "fan": ("on/off", "%", "fraction"), "emc": ("%",),
-          **{f"pin-{n}": ("%",) for n in range(1, 10)}}
+_UNITS = {
+    "depression": ("K", *_TEMPERATURE),
+    "relative-humidity": ("%", "fraction"),
+    "vent": ("%", "fraction", "on/off"),
+    "spray": ("on/off", "%", "fraction"),
+    "fan": ("on/off", "%", "fraction"),
+    "emc": ("%",),
+    **{f"pin-{n}": ("%",) for n in range(1, 10)},
+}
 
 
 class Column(Record):
@@ -85,8 +95,12 @@ class Column(Record):
     def _unit_of_channel(self) -> Self:
         units = _UNITS.get(self.channel, _TEMPERATURE)
         if self.unit not in units:
-            raise record_error(self.unit, f"{self.channel} is not measured in {self.unit}",
-                               f"Write one of {', '.join(units)}, or another channel", at=("unit",))
+            raise record_error(
+                self.unit,
+                f"{self.channel} is not measured in {self.unit}",
+                f"Write one of {', '.join(units)}, or another channel",
+                at=("unit",),
+            )
         return self
 
 
@@ -125,19 +139,29 @@ class LoggerProfile(Record):
     @property
     def headings(self) -> list[str]:
         """The headings that are read: of the time, then of the columns."""
-        return [self.time.heading, *filter(None, [self.time.time_heading]),
-                *(column.heading for column in self.columns)]
+        return [
+            self.time.heading,
+            *filter(None, [self.time.time_heading]),
+            *(column.heading for column in self.columns),
+        ]
 
     @model_validator(mode="after")
     def _hangs_together(self) -> Self:
         if self.names_row > self.heading_rows:
-            raise record_error(self.names_row, f"the export has {self.heading_rows} heading rows",
-                               "Write the row that holds the names, counted from the first line",
-                               at=("names_row",))
+            raise record_error(
+                self.names_row,
+                f"the export has {self.heading_rows} heading rows",
+                "Write the row that holds the names, counted from the first line",
+                at=("names_row",),
+            )
         channels: list[str] = [column.channel for column in self.columns]
         for what, names in (("channel", channels), ("heading", [*self.headings, *self.ignored])):
             twice = next((name for name in names if names.count(name) > 1), None)
             if twice:
-                raise record_error(twice, f"the {what} stands twice in this profile",
-                                   "Keep one of them", at=("columns",))
+                raise record_error(
+                    twice,
+                    f"the {what} stands twice in this profile",
+                    "Keep one of them",
+                    at=("columns",),
+                )
         return self

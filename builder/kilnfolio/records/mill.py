@@ -15,11 +15,17 @@ from kilnfolio.records.quantities import Length, Pressure
 
 def _zone(name: str) -> str:
     if name in available_timezones() and ("/" not in name or name.startswith("Etc/")):
-        raise record_error(name, "it says no place, and follows no summer time",
-                           "Write it as in America/Toronto or Europe/Dublin")
+        raise record_error(
+            name,
+            "it says no place, and follows no summer time",
+            "Write it as in America/Toronto or Europe/Dublin",
+        )
     if name not in available_timezones():
-        raise record_error(name, "it is not a time zone of the IANA database",
-                           "Write it as in America/Toronto or Europe/Dublin")
+        raise record_error(
+            name,
+            "it is not a time zone of the IANA database",
+            "Write it as in America/Toronto or Europe/Dublin",
+        )
     return name
 
 
@@ -28,8 +34,11 @@ _TARIFF = re.compile(r"(\d+(?:\.\d+)?) ([A-Z]{3})/kWh")
 
 def _tariff(text: str) -> str:
     if not _TARIFF.fullmatch(text):
-        raise record_error(text, "it is not a price of a kilowatt-hour with its currency",
-                           "Write it as in '0.11 CAD/kWh'")
+        raise record_error(
+            text,
+            "it is not a price of a kilowatt-hour with its currency",
+            "Write it as in '0.11 CAD/kWh'",
+        )
     return text
 
 

@@ -40,9 +40,14 @@ TO_FILL = "…"
 class Record(BaseModel):
     """Part of a record: fields are fixed once read, and unknown keys are refused."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True,
-                              allow_inf_nan=False, ser_json_inf_nan="strings",
-                              use_attribute_docstrings=True)
+    model_config = ConfigDict(
+        frozen=True,
+        extra="forbid",
+        str_strip_whitespace=True,
+        allow_inf_nan=False,
+        ser_json_inf_nan="strings",
+        use_attribute_docstrings=True,
+    )
 
 
 R = TypeVar("R", bound=Record)
@@ -70,31 +75,42 @@ class Located(Generic[R]):
 
 def _matching(pattern: str, most: int, words: str) -> Any:
     """Return a text type that follows `pattern`, refused in `words`."""
+
     def check(text: str) -> str:
         if len(text) > most:
-            raise record_error(text, f"it has {len(text)} characters, and {most} are the most",
-                               "Shorten it")
+            raise record_error(
+                text, f"it has {len(text)} characters, and {most} are the most", "Shorten it"
+            )
         if not re.fullmatch(pattern, text):
             near = re.sub(r"[^A-Za-z0-9]+", "-", text).strip("-")
             tries = (way for way in (near, near.lower()) if re.fullmatch(pattern, way))
-            raise record_error(text, f"it may hold only {words}",
-                               "".join(f"Write '{way}', say" for way in [*tries][:1]))
+            raise record_error(
+                text,
+                f"it may hold only {words}",
+                "".join(f"Write '{way}', say" for way in [*tries][:1]),
+            )
         return text
-    return Annotated[str, AfterValidator(check),
-                     WithJsonSchema({"type": "string", "pattern": f"^{pattern}$",
-                                     "maxLength": most, "description": words})]
+
+    return Annotated[
+        str,
+        AfterValidator(check),
+        WithJsonSchema(
+            {"type": "string", "pattern": f"^{pattern}$", "maxLength": most, "description": words}
+        ),
+    ]
 
 
-def record_error(entered: object, why: str, instead: str = "", *, at: tuple[str | int, ...] = ()
-                 ) -> PydanticCustomError:
+def record_error(
+    entered: object, why: str, instead: str = "", *, at: tuple[str | int, ...] = ()
+) -> PydanticCustomError:
     """Return an error a model raises about one of its own values, at a path below itself."""
-    return PydanticCustomError("record", "{why}", {"entered": str(entered), "why": why,
-                                                   "instead": instead, "at": at})
+    return PydanticCustomError(
+        "record", "{why}", {"entered": str(entered), "why": why, "instead": instead, "at": at}
+    )
 
 
 #: The name of a record in files and addresses.
-Slug = _matching(r"[a-z0-9]+(-[a-z0-9]+)*", 60,
-                 "lower-case letters, digits and single hyphens")
+Slug = _matching(r"[a-z0-9]+(-[a-z0-9]+)*", 60, "lower-case letters, digits and single hyphens")
 #: A charge, lot or pack number as the mill writes it; 20 characters is the room a
 #: GS1 batch or lot number, AI (10), has (GS1 General Specifications).
 Number = _matching(r"[A-Za-z0-9][A-Za-z0-9._-]*", 20, "letters, digits, '.', '_' and '-'")
@@ -108,11 +124,14 @@ _TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 def _printable(text: str) -> str:
     """Refuse what an escape in a quoted text can smuggle in: characters that act unseen."""
     for character in text:
-        if ((unicodedata.category(character) == "Cc" and character not in "\n\t")
-                or character in _TURNING):
-            raise record_error(text.replace(character, "?"),
-                               f"it holds the control character U+{ord(character):04X}",
-                               "Remove it")
+        if (
+            unicodedata.category(character) == "Cc" and character not in "\n\t"
+        ) or character in _TURNING:
+            raise record_error(
+                text.replace(character, "?"),
+                f"it holds the control character U+{ord(character):04X}",
+                "Remove it",
+            )
     return text
 
 
@@ -138,8 +157,11 @@ def _meant(entered: str) -> list[str]:
         pairs = {(one, other), (other, one)}
     else:
         return []
-    return [f"{year}-{month:02}-{day:02}" for month, day in sorted(pairs)
-            if 1 <= month <= 12 and 1 <= day <= 31]
+    return [
+        f"{year}-{month:02}-{day:02}"
+        for month, day in sorted(pairs)
+        if 1 <= month <= 12 and 1 <= day <= 31
+    ]
 
 
 def _clock_meant(entered: str) -> str:
@@ -167,8 +189,11 @@ def _day(value: object) -> dt.date:
         return value
     entered = str(value).strip()
     if not _DAY.fullmatch(entered):
-        raise _moment_error(value, "is not a day as records write it",
-                            f"Write {' or '.join(_meant(entered)) or 'it as in 2026-03-02'}")
+        raise _moment_error(
+            value,
+            "is not a day as records write it",
+            f"Write {' or '.join(_meant(entered)) or 'it as in 2026-03-02'}",
+        )
     return _checked_day(entered, value)
 
 
@@ -182,21 +207,29 @@ def _moment(value: object, info: ValidationInfo) -> dt.datetime:
     if not written:
         clock = _clock_meant(entered)
         ways = " or ".join(f"{day}T{clock or '07:10'}" for day in _meant(entered))
-        raise _moment_error(value, "is not a date and time as records write it",
-                            f"Write {ways}" if ways and clock else
-                            f"Write it as in {ways or '2026-03-02T07:10'}")
+        raise _moment_error(
+            value,
+            "is not a date and time as records write it",
+            f"Write {ways}" if ways and clock else f"Write it as in {ways or '2026-03-02T07:10'}",
+        )
     _checked_day(written[1], value)
     try:
         moment = dt.datetime.fromisoformat(entered.replace(" ", "T"))
     except ValueError:
-        raise _moment_error(value, "has an hour no clock shows",
-                            "Write 00:00 to 23:59; midnight is 00:00 of the new day") from None
+        raise _moment_error(
+            value,
+            "has an hour no clock shows",
+            "Write 00:00 to 23:59; midnight is 00:00 of the new day",
+        ) from None
     if moment.tzinfo:
         return moment
     zone = (info.context or {}).get("zone")
     if zone is None:
-        raise _moment_error(value, "has no zone, and the mill's time zone is not known here",
-                            f"Write it with its offset, as in {entered.replace(' ', 'T')}-05:00")
+        raise _moment_error(
+            value,
+            "has no zone, and the mill's time zone is not known here",
+            f"Write it with its offset, as in {entered.replace(' ', 'T')}-05:00",
+        )
     return localize(moment, zone, value)
 
 
@@ -223,27 +256,38 @@ def localize(moment: dt.datetime, zone: ZoneInfo, entered: object) -> dt.datetim
         return first
     if first.astimezone(dt.UTC).astimezone(zone).replace(tzinfo=None) != moment:
         summer = first.astimezone(dt.UTC).astimezone(zone)
-        raise _moment_error(entered, f"never was: clocks in {zone.key} skipped that hour",
-                            f"Write {summer.isoformat('T', 'minutes')} if your clock stood at "
-                            "winter time still")
-    raise _moment_error(entered, f"happened twice: clocks in {zone.key} went back",
-                        f"Write {first.isoformat('T', 'minutes')} before the clocks went back, "
-                        f"{second.isoformat('T', 'minutes')} after")
+        raise _moment_error(
+            entered,
+            f"never was: clocks in {zone.key} skipped that hour",
+            f"Write {summer.isoformat('T', 'minutes')} if your clock stood at winter time still",
+        )
+    raise _moment_error(
+        entered,
+        f"happened twice: clocks in {zone.key} went back",
+        f"Write {first.isoformat('T', 'minutes')} before the clocks went back, "
+        f"{second.isoformat('T', 'minutes')} after",
+    )
 
 
 def _moment_error(value: object, why: str, instead: str) -> PydanticCustomError:
-    return PydanticCustomError("moment", "{why}", {"entered": str(value), "why": why,
-                                                   "instead": instead})
+    return PydanticCustomError(
+        "moment", "{why}", {"entered": str(value), "why": why, "instead": instead}
+    )
 
 
 #: A date and time; without an offset it is the local time of the mill.
-Moment = Annotated[dt.datetime, BeforeValidator(_moment),
-                   WithJsonSchema({"type": "string", "format": "date-time",
-                                   "examples": ["2026-03-02T07:10"]})]
+Moment = Annotated[
+    dt.datetime,
+    BeforeValidator(_moment),
+    WithJsonSchema({"type": "string", "format": "date-time", "examples": ["2026-03-02T07:10"]}),
+]
 
 #: The day a thing was done, written 2026-03-02.
-Day = Annotated[dt.date, BeforeValidator(_day),
-                WithJsonSchema({"type": "string", "format": "date", "examples": ["2026-03-02"]})]
+Day = Annotated[
+    dt.date,
+    BeforeValidator(_day),
+    WithJsonSchema({"type": "string", "format": "date", "examples": ["2026-03-02"]}),
+]
 
 
 class Signature(Record):
@@ -272,6 +316,7 @@ class Change(Record):
 
 # --- validation -----------------------------------------------------------------------------------
 
+
 def validate(document: Document, model: type[R], *, zone: ZoneInfo | None = None) -> Located[R]:
     """Build a record from a document.
 
@@ -291,9 +336,16 @@ def validate(document: Document, model: type[R], *, zone: ZoneInfo | None = None
     """
     if not isinstance(document.value, dict):
         what = "the file is empty" if document.value is None else "the file holds no record"
-        raise RecordProblems([Problem(
-            document.place(), what, "a record is made of 'key: value' lines",
-            f"Begin with 'format: {FORMAT}'")])
+        raise RecordProblems(
+            [
+                Problem(
+                    document.place(),
+                    what,
+                    "a record is made of 'key: value' lines",
+                    f"Begin with 'format: {FORMAT}'",
+                )
+            ]
+        )
     document = current(document, kind_of(model))
     blanks = list(_blanks(document.value))
     details: list[ErrorDetails] = []
@@ -301,15 +353,23 @@ def validate(document: Document, model: type[R], *, zone: ZoneInfo | None = None
         record = model.model_validate(document.value, context={"zone": zone})
     except ValidationError as error:
         details = error.errors()
-        unknown = [_real_path(document.value, detail["loc"]) for detail in details
-                   if detail["type"] == "extra_forbidden"]
+        unknown = [
+            _real_path(document.value, detail["loc"])
+            for detail in details
+            if detail["type"] == "extra_forbidden"
+        ]
         blanks = [path for path in blanks if path not in unknown]
-        details = [detail for detail in details
-                   if _real_path(document.value, detail["loc"]) not in blanks]
+        details = [
+            detail for detail in details if _real_path(document.value, detail["loc"]) not in blanks
+        ]
     if blanks or details:
         problems = [_problem(document, model, detail) for detail in details]
-        raise RecordProblems([*(_blank_problem(document, model, path) for path in blanks),
-                              *_without_echoes(problems, details)]) from None
+        raise RecordProblems(
+            [
+                *(_blank_problem(document, model, path) for path in blanks),
+                *_without_echoes(problems, details),
+            ]
+        ) from None
     return Located(record, document)
 
 
@@ -349,11 +409,17 @@ def _blank_problem(document: Document, model: type[Record], path: tuple[int | st
     owner = model_at(model, path[: path.index(key)]) if key in path else None
     field = owner.model_fields.get(key) if owner else None
     meaning = (field.description or "").strip().rstrip(".") if field else ""
-    ways = [_as_in(field.annotation) if field else "",
-            "Remove the line if there is none" if field and not field.is_required() else ""]
-    return Problem(document.place(*path), f"{key} is still to be filled in",
-                   f"it holds: {meaning}" if meaning else "the record is not complete without it",
-                   ". ".join(filter(None, ways)), absent=True)
+    ways = [
+        _as_in(field.annotation) if field else "",
+        "Remove the line if there is none" if field and not field.is_required() else "",
+    ]
+    return Problem(
+        document.place(*path),
+        f"{key} is still to be filled in",
+        f"it holds: {meaning}" if meaning else "the record is not complete without it",
+        ". ".join(filter(None, ways)),
+        absent=True,
+    )
 
 
 def _as_in(annotation: Any) -> str:
@@ -400,16 +466,27 @@ def _problem(document: Document, model: type[Record], detail: ErrorDetails) -> P
     if kind == "extra_forbidden":
         return _unknown(document, path, model)
     if detail["loc"] and detail["loc"][-1] == "[key]":
-        why, instead = (context["why"], context.get("instead", "")) if "why" in context \
+        why, instead = (
+            (context["why"], context.get("instead", ""))
+            if "why" in context
             else _plain_words(kind, context, detail)
+        )
         return Problem(document.key_place(*path), f"the key '{key}'", why, instead)
     if detail["input"] is None:
-        return Problem(document.key_place(*path), f"{key} is empty", "a value is needed here",
-                       "Write it" if _required(model, path) else
-                       "Write it, or remove the key", absent=True)
+        return Problem(
+            document.key_place(*path),
+            f"{key} is empty",
+            "a value is needed here",
+            "Write it" if _required(model, path) else "Write it, or remove the key",
+            absent=True,
+        )
     if kind == "too_short":
-        return Problem(document.place(*path), f"{key} holds nothing", "the list is empty",
-                       "Add an item on a line of its own, beginning with '- '")
+        return Problem(
+            document.place(*path),
+            f"{key} holds nothing",
+            "the list is empty",
+            "Add an item on a line of its own, beginning with '- '",
+        )
     entered = context.get("entered", detail["input"])
     what = f"{key} {_shown(entered)}".strip()
     if kind in ("quantity", "moment", "record"):
@@ -444,8 +521,11 @@ def _real_path(value: Any, loc: tuple[int | str, ...]) -> tuple[int | str, ...]:
     """Drop the parts of a pydantic location that name types, not keys."""
     path: list[int | str] = []
     for part in loc:
-        stands = part in value if isinstance(value, dict) else (
-            isinstance(value, list) and isinstance(part, int) and part < len(value))
+        stands = (
+            part in value
+            if isinstance(value, dict)
+            else (isinstance(value, list) and isinstance(part, int) and part < len(value))
+        )
         if stands:
             value = value[part]
             path.append(part)
@@ -457,16 +537,22 @@ def _missing(document: Document, loc: tuple[int | str, ...], model: type[Record]
     owner = model_at(model, parent)
     field = owner.model_fields.get(str(loc[-1])) if owner else None
     meaning = (field.description or "").strip().rstrip(".") if field else ""
-    return Problem(document.key_place(*parent) if parent else document.place(),
-                   f"the key '{loc[-1]}' is missing",
-                   "it is needed here" + (f"; it holds: {meaning}" if meaning else ""),
-                   f"Add a line '{loc[-1]}: {_only_choice(field) or TO_FILL}'", absent=True)
+    return Problem(
+        document.key_place(*parent) if parent else document.place(),
+        f"the key '{loc[-1]}' is missing",
+        "it is needed here" + (f"; it holds: {meaning}" if meaning else ""),
+        f"Add a line '{loc[-1]}: {_only_choice(field) or TO_FILL}'",
+        absent=True,
+    )
 
 
 def _only_choice(field: FieldInfo | None) -> str:
     """Return the one word a field can hold; empty where there is a choice."""
-    choices = typing.get_args(field.annotation) if field and \
-        typing.get_origin(field.annotation) is Literal else ()
+    choices = (
+        typing.get_args(field.annotation)
+        if field and typing.get_origin(field.annotation) is Literal
+        else ()
+    )
     return str(choices[0]) if len(choices) == 1 else ""
 
 
@@ -479,21 +565,32 @@ def _unknown(document: Document, path: tuple[int | str, ...], model: type[Record
     known = list(owner.model_fields) if owner else []
     free = [key for key in known if (*path[:-1], key) not in document.places]
     near = difflib.get_close_matches(str(path[-1]), free, n=1, cutoff=0.52)
-    above = next((length for length in range(len(path) - 2, -1, -1)
-                  if (parent := model_at(model, path[:length]))
-                  and str(path[-1]) in parent.model_fields), None)
+    above = next(
+        (
+            length
+            for length in range(len(path) - 2, -1, -1)
+            if (parent := model_at(model, path[:length])) and str(path[-1]) in parent.model_fields
+        ),
+        None,
+    )
     if near:
         instead = f"Did you mean '{near[0]}'?"
     elif above is not None:
-        instead = ("It is a key of " + (f"'{_name(path[:above])}'" if above else "the record "
-                   "itself") + ": move it there, indented as its neighbours are")
+        instead = (
+            "It is a key of "
+            + (f"'{_name(path[:above])}'" if above else "the record itself")
+            + ": move it there, indented as its neighbours are"
+        )
     else:
         instead = "Known keys here: " + ", ".join(known) if known else "Remove it"
         if len(known) > _MANY:
             instead += f". 'kilnfolio schema {kind_of(model)}' says what each holds"
-    return Problem(document.key_place(*path), f"the key '{path[-1]}' is not known here",
-                   "unknown keys are refused, so that a slip of the pen is not lost",
-                   instead)
+    return Problem(
+        document.key_place(*path),
+        f"the key '{path[-1]}' is not known here",
+        "unknown keys are refused, so that a slip of the pen is not lost",
+        instead,
+    )
 
 
 def model_at(model: type[Record], path: tuple[int | str, ...]) -> type[Record] | None:
@@ -503,8 +600,11 @@ def model_at(model: type[Record], path: tuple[int | str, ...]) -> type[Record] |
         found = _inside(found, part)
         if found is None:
             return None
-    models = [member for member in _members(found)
-              if isinstance(member, type) and issubclass(member, Record)]
+    models = [
+        member
+        for member in _members(found)
+        if isinstance(member, type) and issubclass(member, Record)
+    ]
     return models[0] if models else None
 
 
@@ -543,20 +643,27 @@ def _plain_words(kind: str, context: dict[str, Any], detail: ErrorDetails) -> tu
     if kind.startswith(("int", "float")):
         return _number_words(entered, whole=kind.startswith("int"))
     if kind == "string_type":
-        return "it must be text", "" if isinstance(detail["input"], (dict, list)) \
-            else f'Put it in quotes: "{entered}"'
+        return "it must be text", "" if isinstance(
+            detail["input"], (dict, list)
+        ) else f'Put it in quotes: "{entered}"'
     if kind == "string_too_short":
         return "it is empty", "Write the text, or remove the key"
     if kind == "string_too_long":
-        return (f"it has {len(entered)} characters, and {context['max_length']} are the most",
-                "Shorten it")
+        return (
+            f"it has {len(entered)} characters, and {context['max_length']} are the most",
+            "Shorten it",
+        )
     if kind in ("list_type", "tuple_type"):
         return "a list is needed here", "Begin each item on its own line with '- '"
     if kind in ("dict_type", "model_type", "model_attributes_type"):
         return "'key: value' lines are needed here", "Indent them under this key"
     if kind in ("greater_than_equal", "greater_than", "less_than_equal", "less_than"):
-        words = {"greater_than_equal": ("at least", "ge"), "greater_than": ("more than", "gt"),
-                 "less_than_equal": ("at most", "le"), "less_than": ("less than", "lt")}[kind]
+        words = {
+            "greater_than_equal": ("at least", "ge"),
+            "greater_than": ("more than", "gt"),
+            "less_than_equal": ("at most", "le"),
+            "less_than": ("less than", "lt"),
+        }[kind]
         return f"it must be {words[0]} {context[words[1]]:g}", "Check the number"
     return detail["msg"][0].lower() + detail["msg"][1:].rstrip("."), ""
 
@@ -566,12 +673,17 @@ def _choice_words(entered: str, detail: ErrorDetails) -> tuple[str, str]:
     if not choices:  # the only number to choose from is the format
         read = " and ".join(map(str, FORMATS))
         later = entered.isdigit() and int(entered) > FORMAT
-        instead = "Install the version of kilnfolio that wrote it; if it is a slip, write " \
-            if later else "Write "
+        instead = (
+            "Install the version of kilnfolio that wrote it; if it is a slip, write "
+            if later
+            else "Write "
+        )
         return f"this version reads formats {read}", f"{instead}'format: {FORMAT}'"
     near = difflib.get_close_matches(entered.lower(), choices, n=1, cutoff=0.5)
-    return (f"it must be {'one of ' if len(choices) > 1 else ''}" + ", ".join(choices),
-            f"Did you mean '{near[0]}'?" if near else "")
+    return (
+        f"it must be {'one of ' if len(choices) > 1 else ''}" + ", ".join(choices),
+        f"Did you mean '{near[0]}'?" if near else "",
+    )
 
 
 def _number_words(entered: str, *, whole: bool) -> tuple[str, str]:
@@ -582,8 +694,9 @@ def _number_words(entered: str, *, whole: bool) -> tuple[str, str]:
         return "a comma may mean thousands or decimals", f"Write {' or '.join(ways)}"
     if found := re.fullmatch(r"([-+]?\d+(?:\.\d+)?)\s*[^\d\s.].*", entered):
         return f"it must be {number} without a unit", f"Write {found[1]}"
-    return f"it must be {number}", "Write digits only" + ("" if whole else
-                                                          ", with a point for decimals")
+    return f"it must be {number}", "Write digits only" + (
+        "" if whole else ", with a point for decimals"
+    )
 
 
 @dataclass(frozen=True)
@@ -597,18 +710,23 @@ class _InRange:
         if not self.low <= quantity.value <= self.high:
             whole = 100.0 * quantity.value
             fraction = quantity.unit == "%" and self.low <= whole <= self.high
-            raise record_error(quantity.entered,
-                               f"it is not within {_range(self.low, self.high, quantity.unit)}",
-                               f"Write '{whole:g} %' if it is a fraction of one" if fraction else
-                               "Check the unit and the decimal point")
+            raise record_error(
+                quantity.entered,
+                f"it is not within {_range(self.low, self.high, quantity.unit)}",
+                f"Write '{whole:g} %' if it is a fraction of one"
+                if fraction
+                else "Check the unit and the decimal point",
+            )
         return quantity
 
-    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler
-                                     ) -> core_schema.CoreSchema:
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
         return core_schema.no_info_after_validator_function(self.check, handler(source))
 
-    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema,
-                                     handler: GetJsonSchemaHandler) -> dict[str, Any]:
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
         words = handler(schema)
         unit = words.get(HOUSE_UNIT)
         if unit is not None:

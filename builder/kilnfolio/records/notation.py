@@ -53,8 +53,11 @@ class Notation(Known):
         for code, starts in {**rows, **self.mc_classes}.items():
             begin = [_start(mc) for mc in starts]
             if not begin or begin[0] < float("inf") or begin != sorted(set(begin), reverse=True):
-                raise record_error(code, "its stages must begin at green and fall from there",
-                                   "Begin the row with 'green', then put the MCs in falling order")
+                raise record_error(
+                    code,
+                    "its stages must begin at green and fall from there",
+                    "Begin the row with 'green', then put the MCs in falling order",
+                )
         empty = next((digit for digit, row in self.depressions.items() if not row), None)
         if empty is not None:
             raise record_error(empty, "the row holds no depressions", "Add one for each stage")
@@ -82,21 +85,29 @@ def expand(code: str, notation: Notation) -> tuple[Step, ...]:
         The code is not of this notation, or names a row the tables lack.
     """
     match = CODE.fullmatch(code)
-    if not match or match[1] not in notation.dry_bulb or match[2] not in notation.mc_classes \
-            or match[3] not in notation.depressions:
-        raise ValueError(f"{code!r} is not a code of the notation {notation.id!r}: "
-                         "a code is T1 to T14, a letter A to F and a digit 1 to 8, as in T4-D2")
+    if (
+        not match
+        or match[1] not in notation.dry_bulb
+        or match[2] not in notation.mc_classes
+        or match[3] not in notation.depressions
+    ):
+        raise ValueError(
+            f"{code!r} is not a code of the notation {notation.id!r}: "
+            "a code is T1 to T14, a letter A to F and a digit 1 to 8, as in T4-D2"
+        )
     stages = notation.dry_bulb[match[1]]
     starts = notation.mc_classes[match[2]]
     depressions = notation.depressions[match[3]]
-    begin = sorted({_start(stage.from_mc) for stage in stages} | {_start(mc) for mc in starts},
-                   reverse=True)
+    begin = sorted(
+        {_start(stage.from_mc) for stage in stages} | {_start(mc) for mc in starts}, reverse=True
+    )
     steps: list[Step] = []
     last_air: tuple[float, float] | None = None
     for start, end in zip(begin, [*begin[1:], None], strict=True):
         stage = [stage for stage in stages if _start(stage.from_mc) >= start][-1]
-        depression = [kelvin for mc, kelvin in zip(starts, depressions, strict=False)
-                      if _start(mc) >= start][-1]
+        depression = [
+            kelvin for mc, kelvin in zip(starts, depressions, strict=False) if _start(mc) >= start
+        ][-1]
         air = (stage.dry_bulb.value, depression.value)
         if air == last_air:
             steps.pop()  # the same air goes on: one step, not two

@@ -46,8 +46,11 @@ class OpenCharge(Draft):
         if self.so_far is None:
             return None
         record = self.so_far.record
-        later = {key: max(getattr(record, key), moment) for key in LAST
-                 if not _written(self.document.value, key)}
+        later = {
+            key: max(getattr(record, key), moment)
+            for key in LAST
+            if not _written(self.document.value, key)
+        }
         return replace(self.so_far, record=record.model_copy(update=later))
 
 
@@ -66,8 +69,13 @@ def read_charge(document: Document, zone: ZoneInfo | None) -> Located[Charge] | 
         validate(document, Charge, zone=zone)
     except RecordProblems as error:
         home = PurePosixPath(document.file).parent.name
-        return OpenCharge("charge", draft_id(document, home), document, only_absent(error),
-                          _so_far(document, zone))
+        return OpenCharge(
+            "charge",
+            draft_id(document, home),
+            document,
+            only_absent(error),
+            _so_far(document, zone),
+        )
     raise AssertionError("a charge without its end was taken for whole")
 
 
@@ -87,24 +95,28 @@ def _so_far(document: Document, zone: ZoneInfo | None) -> Located[Charge] | None
         return None
     latest = max(moment for moment in moments(located.record) if moment != _NOT_YET)
     record = located.record.model_copy(
-        update={key: latest for key in LAST if value[key] is _NOT_YET} | _ended_at(
-            located.record, latest))
+        update={key: latest for key in LAST if value[key] is _NOT_YET}
+        | _ended_at(located.record, latest)
+    )
     return Located(record, document)
 
 
 def _not_ended(value: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Return the stops and stages of a charge that have begun and not ended."""
     spans = [*(value.get("stops") or ()), value.get("equalizing"), value.get("conditioning")]
-    return [span for span in spans if isinstance(span, dict) and "start" in span
-            and "end" not in span]
+    return [
+        span for span in spans if isinstance(span, dict) and "start" in span and "end" not in span
+    ]
 
 
 def _ended_at(record: Charge, latest: dt.datetime) -> dict[str, object]:
     """Return the stops and stages that have not ended, as far as they go."""
+
     def ended(span: Stop | Stage) -> Stop | Stage:
         if span.end != _NOT_YET:
             return span
         return span.model_copy(update={"end": max(latest, span.start + dt.timedelta(minutes=1))})
+
     changed: dict[str, object] = {"stops": [ended(stop) for stop in record.stops]}
     for name in ("equalizing", "conditioning"):
         if stage := getattr(record, name):
@@ -116,8 +128,9 @@ def _without_sections_in_the_oven(value: Any) -> Any:
     """Return a charge without the sections that have no oven-dry mass yet, its boards all kept."""
     for board in value.get("boards") or ():
         if isinstance(board, dict) and isinstance(board.get("sections"), list):
-            board["sections"] = [one for one in board["sections"]
-                                 if not isinstance(one, dict) or "oven_dry" in one]
+            board["sections"] = [
+                one for one in board["sections"] if not isinstance(one, dict) or "oven_dry" in one
+            ]
     return value
 
 
@@ -125,9 +138,13 @@ def _without_marks(value: Any) -> Any:
     """Return plain values without the keys whose value is a mark, or nothing but marks."""
     if not isinstance(value, dict):
         return [_without_marks(item) for item in value] if isinstance(value, list) else value
-    return {key: _without_marks(item) for key, item in value.items()
-            if item is not None and not is_mark(item)
-            and not (isinstance(item, list) and item and all(map(is_mark, item)))}
+    return {
+        key: _without_marks(item)
+        for key, item in value.items()
+        if item is not None
+        and not is_mark(item)
+        and not (isinstance(item, list) and item and all(map(is_mark, item)))
+    }
 
 
 def moments(value: object) -> Iterator[dt.datetime]:

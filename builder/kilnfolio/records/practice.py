@@ -61,7 +61,10 @@ class Practice(Record):
 
 
 RULES: dict[str, ControlRule] = {
-    "wettest half": "wettest half", "wettest board": "wettest board", "mean": "mean"}
+    "wettest half": "wettest half",
+    "wettest board": "wettest board",
+    "mean": "mean",
+}
 _FIRST = {"metric first": False, "customary first": True}
 
 
@@ -70,10 +73,13 @@ def practices() -> dict[str, Practice]:
     """Return every practice, by its name in mill.yaml."""
     raw = (resources.files("kilnfolio.records") / "practices.yaml").read_bytes()
     value = parse_yaml(raw, "practices.yaml").value
-    return {name: Practice.model_validate(
-        {key: _custom(raw) for key, raw in customs.items() if key != "words"}
-        | {"words": {ours: _custom(raw) for ours, raw in customs["words"].items()}})
-        for name, customs in value.items()}
+    return {
+        name: Practice.model_validate(
+            {key: _custom(raw) for key, raw in customs.items() if key != "words"}
+            | {"words": {ours: _custom(raw) for ours, raw in customs["words"].items()}}
+        )
+        for name, customs in value.items()
+    }
 
 
 def _custom(raw: dict[str, str]) -> dict[str, str]:

@@ -61,12 +61,15 @@ def cannot_read(file: str, error: OSError) -> Problem:
         if file.startswith("schedules/"):
             instead += ", and the library's from a folder that 'kilnfolio new mill' makes"
     elif isinstance(error, PermissionError):
-        instead = ("If it is open in another program, close it there; otherwise ask whoever keeps "
-                   "this computer to let you read it")
+        instead = (
+            "If it is open in another program, close it there; otherwise ask whoever keeps "
+            "this computer to let you read it"
+        )
     elif isinstance(error, IsADirectoryError):
         instead = "Name a file in it"
-    return Problem(Place(file), "the file cannot be read",
-                   (error.strerror or str(error)).lower(), instead)
+    return Problem(
+        Place(file), "the file cannot be read", (error.strerror or str(error)).lower(), instead
+    )
 
 
 class RecordProblems(NotMadeError):  # noqa: N818  several problems, not one error

@@ -17,8 +17,9 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
 
 _NUMBER = r"[-+]?(?:\d+(?:\.\d+)?|\.\d+)(?:[eE][-+]?\d+)?"
-_PART = re.compile(rf"\s*(\d+/\d+|{_NUMBER}(?:\s+\d+/\d+)?)\s*([^\d\s.,+-][^\d\s,+]*[²³23]?)?",
-                   re.ASCII)
+_PART = re.compile(
+    rf"\s*(\d+/\d+|{_NUMBER}(?:\s+\d+/\d+)?)\s*([^\d\s.,+-][^\d\s,+]*[²³23]?)?", re.ASCII
+)
 _COMMA = re.compile(r"\d,\d")
 #: Digits in groups of three, as in 1 200: a space between thousands.
 _SPACED = re.compile(r"\d{1,3}(?: \d{3})+(?![\d/])")
@@ -95,18 +96,23 @@ class Quantity:
         if _COMMA.search(entered):
             raise _comma(entered)
         if spaced := _SPACED.search(entered):
-            raise _refused(entered, "has a space inside the number",
-                           f"Write '{entered.replace(spaced[0], spaced[0].replace(' ', ''))}'")
+            raise _refused(
+                entered,
+                "has a space inside the number",
+                f"Write '{entered.replace(spaced[0], spaced[0].replace(' ', ''))}'",
+            )
         if letter := _LETTER.search(entered):
             digits = _LETTER.sub(lambda found: "0" if found[0] in "Oo" else "1", entered)
-            raise _refused(entered, f"has the letter {letter[0]} among its digits",
-                           f"Write '{digits}'")
+            raise _refused(
+                entered, f"has the letter {letter[0]} among its digits", f"Write '{digits}'"
+            )
         value = cls._value(entered)
         if not math.isfinite(value):
             raise _refused(entered, "is not a finite number", f"Write it as in '{cls.example}'")
         if value < cls.lowest:
-            raise _refused(entered, f"is below {cls.lowest:g} {cls.unit}, where nothing is",
-                           "Check the sign")
+            raise _refused(
+                entered, f"is below {cls.lowest:g} {cls.unit}, where nothing is", "Check the sign"
+            )
         return cls(value, entered)
 
     @classmethod
@@ -125,8 +131,9 @@ class Quantity:
             position = part.end()
         if len(parts) > 1:
             cls._check_compound(entered, parts)
-        return sum(cls._convert(entered, cls._number(entered, number), unit)
-                   for number, unit in parts)
+        return sum(
+            cls._convert(entered, cls._number(entered, number), unit) for number, unit in parts
+        )
 
     @classmethod
     def _check_compound(cls, entered: str, parts: list[tuple[str, str | None]]) -> None:
@@ -134,14 +141,18 @@ class Quantity:
         pair = tuple((unit or "").rstrip(".") for _, unit in parts)
         if pair not in cls.compound or any(number[0] in "+-" for number, _ in parts):
             pairs = "".join(f", or as in '4 {large} 3 {small}'" for large, small in cls.compound)
-            raise _refused(entered, "holds more than one number",
-                           f"Write one {cls.dimension}, as in '{cls.example}'{pairs}")
+            raise _refused(
+                entered,
+                "holds more than one number",
+                f"Write one {cls.dimension}, as in '{cls.example}'{pairs}",
+            )
 
     @classmethod
     def _number(cls, entered: str, digits: str) -> float:
         try:
-            return float(sum(Fraction(piece) if "/" in piece else float(piece)
-                             for piece in digits.split()))
+            return float(
+                sum(Fraction(piece) if "/" in piece else float(piece) for piece in digits.split())
+            )
         except ZeroDivisionError:
             raise cls._no_quantity(entered) from None
 
@@ -149,40 +160,65 @@ class Quantity:
     def _convert(cls, entered: str, number: float, unit: str | None) -> float:
         if unit is None:
             if cls.bare_unit is None:
-                raise _refused(entered, "has no unit", f"Write '{entered} {cls.unit}' if that is "
-                               f"its unit; {_a(cls.dimension)} may be in {', '.join(cls.units)}")
+                raise _refused(
+                    entered,
+                    "has no unit",
+                    f"Write '{entered} {cls.unit}' if that is "
+                    f"its unit; {_a(cls.dimension)} may be in {', '.join(cls.units)}",
+                )
             unit = cls.bare_unit
         known = cls.units.get(unit) or cls.units.get(unit.rstrip("."))
         if known is None:
-            meant = next((one for one in cls.units if one.lower() == unit.lower().rstrip(".")
-                          or f"{one}s" == unit), None)
+            meant = next(
+                (
+                    one
+                    for one in cls.units
+                    if one.lower() == unit.lower().rstrip(".") or f"{one}s" == unit
+                ),
+                None,
+            )
             written = entered.replace(unit, meant) if meant else cls.example
             one_of = "one of " if len(cls.units) > 1 else ""
-            raise _refused(entered, f"has the unit '{unit}', which is not {one_of}"
-                           + ", ".join(cls.units),
-                           f"Did you mean '{written}'?" if meant else
-                           f"Write it as in '{cls.example}'")
+            raise _refused(
+                entered,
+                f"has the unit '{unit}', which is not {one_of}" + ", ".join(cls.units),
+                f"Did you mean '{written}'?" if meant else f"Write it as in '{cls.example}'",
+            )
         return known(number)
 
     @classmethod
-    def __get_pydantic_core_schema__(cls, source: Any, handler: GetCoreSchemaHandler
-                                     ) -> core_schema.CoreSchema:
+    def __get_pydantic_core_schema__(
+        cls, source: Any, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
         return core_schema.no_info_plain_validator_function(
-            cls.parse, serialization=core_schema.plain_serializer_function_ser_schema(
-                lambda quantity: quantity.entered))
+            cls.parse,
+            serialization=core_schema.plain_serializer_function_ser_schema(
+                lambda quantity: quantity.entered
+            ),
+        )
 
     @classmethod
-    def __get_pydantic_json_schema__(cls, schema: core_schema.CoreSchema,
-                                     handler: GetJsonSchemaHandler) -> dict[str, Any]:
+    def __get_pydantic_json_schema__(
+        cls, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
         units = "|".join(re.escape(unit) for unit in sorted(cls.units, key=len, reverse=True))
-        words = {QUANTITY: f"{_a(cls.dimension).capitalize()} with its unit: "
-                 + ", ".join(cls.units), HOUSE_UNIT: cls.unit, "examples": [cls.example]}
+        words = {
+            QUANTITY: f"{_a(cls.dimension).capitalize()} with its unit: " + ", ".join(cls.units),
+            HOUSE_UNIT: cls.unit,
+            "examples": [cls.example],
+        }
         if cls.bare_unit is not None:
-            return {"type": ["string", "number"], **words,
-                    "pattern": rf"^\s*[-+.]?\d[\d.eE+/ -]*({units})?\.?\s*$"}
+            return {
+                "type": ["string", "number"],
+                **words,
+                "pattern": rf"^\s*[-+.]?\d[\d.eE+/ -]*({units})?\.?\s*$",
+            }
         pattern = rf"^\s*[-+.]?\d[^,]*({units})\.?\s*$"
-        return {"type": "string", **words,
-                "pattern": rf"{pattern}|{cls.bare_form}" if cls.bare_form else pattern}
+        return {
+            "type": "string",
+            **words,
+            "pattern": rf"{pattern}|{cls.bare_form}" if cls.bare_form else pattern,
+        }
 
 
 def _a(noun: str) -> str:
@@ -199,13 +235,15 @@ def _comma(entered: str) -> PydanticCustomError:
         point = entered.replace(",", ".")
         readings = {point} if entered.startswith("0") else {*readings, point}
     written = " or ".join(f"'{reading}'" for reading in sorted(readings))
-    return _refused(entered, "has a comma, which may mean thousands or decimals",
-                    f"Write {written}")
+    return _refused(
+        entered, "has a comma, which may mean thousands or decimals", f"Write {written}"
+    )
 
 
 def _refused(entered: object, why: str, instead: str) -> PydanticCustomError:
-    return PydanticCustomError("quantity", "{why}",
-                               {"entered": str(entered), "why": why, "instead": instead})
+    return PydanticCustomError(
+        "quantity", "{why}", {"entered": str(entered), "why": why, "instead": instead}
+    )
 
 
 class Temperature(Quantity):
@@ -229,8 +267,12 @@ class Mass(Quantity):
     dimension, unit, example = "mass", "g", "4862 g"
     compound = (("lb", "oz"),)
     lowest = 0.0
-    units = {"g": float, "kg": _times(1000.0), "lb": _times(GRAMS_PER_POUND),
-             "oz": _times(GRAMS_PER_POUND / 16.0)}
+    units = {
+        "g": float,
+        "kg": _times(1000.0),
+        "lb": _times(GRAMS_PER_POUND),
+        "oz": _times(GRAMS_PER_POUND / 16.0),
+    }
 
 
 class Length(Quantity):
@@ -239,16 +281,24 @@ class Length(Quantity):
     dimension, unit, example = "length", "mm", "27 mm"
     bare_form = r"^\d+/4$"
     compound = (("ft", "in"),)
-    units = {"mm": float, "cm": _times(10.0), "m": _times(1000.0), "in": _times(MM_PER_INCH),
-             "ft": _times(MM_PER_INCH * 12.0)}
+    units = {
+        "mm": float,
+        "cm": _times(10.0),
+        "m": _times(1000.0),
+        "in": _times(MM_PER_INCH),
+        "ft": _times(MM_PER_INCH * 12.0),
+    }
 
     @classmethod
     def _convert(cls, entered: str, number: float, unit: str | None) -> float:
         if unit is None and re.match(cls.bare_form, entered):
             return number * MM_PER_INCH
         if unit is None and "/" in entered:
-            raise _refused(entered, "has no unit", f"Write '{entered} in' if that is its unit; "
-                           "only quarters such as 4/4 go without")
+            raise _refused(
+                entered,
+                "has no unit",
+                f"Write '{entered} in' if that is its unit; only quarters such as 4/4 go without",
+            )
         return super()._convert(entered, number, unit)
 
 
@@ -257,8 +307,14 @@ class Area(Quantity):
 
     dimension, unit, example = "area", "cm²", "35 cm²"
     lowest = 0.0
-    units = {"cm²": float, "cm2": float, "mm²": _times(0.01), "mm2": _times(0.01),
-             "in²": _times((MM_PER_INCH / 10) ** 2), "in2": _times((MM_PER_INCH / 10) ** 2)}
+    units = {
+        "cm²": float,
+        "cm2": float,
+        "mm²": _times(0.01),
+        "mm2": _times(0.01),
+        "in²": _times((MM_PER_INCH / 10) ** 2),
+        "in2": _times((MM_PER_INCH / 10) ** 2),
+    }
 
 
 class Volume(Quantity):
@@ -267,11 +323,15 @@ class Volume(Quantity):
     dimension, unit, example = "volume", "m³", "42.5 m³"
     lowest = 0.0
     #: A board foot is 144 cubic inches.
-    units = {"m³": float, "m3": float, "L": _times(0.001),
-             "ft³": _times((12.0 * MM_PER_INCH) ** 3 * 1e-9),
-             "ft3": _times((12.0 * MM_PER_INCH) ** 3 * 1e-9),
-             "bf": _times(144.0 * MM_PER_INCH**3 * 1e-9),
-             "mbf": _times(144_000.0 * MM_PER_INCH**3 * 1e-9)}
+    units = {
+        "m³": float,
+        "m3": float,
+        "L": _times(0.001),
+        "ft³": _times((12.0 * MM_PER_INCH) ** 3 * 1e-9),
+        "ft3": _times((12.0 * MM_PER_INCH) ** 3 * 1e-9),
+        "bf": _times(144.0 * MM_PER_INCH**3 * 1e-9),
+        "mbf": _times(144_000.0 * MM_PER_INCH**3 * 1e-9),
+    }
 
 
 class Density(Quantity):
@@ -279,8 +339,11 @@ class Density(Quantity):
 
     dimension, unit, example = "density", "kg/m³", "560 kg/m³"
     lowest = 0.0
-    units = {"kg/m³": float, "kg/m3": float,
-             "lb/ft³": _times(GRAMS_PER_POUND / 1000 / (MM_PER_INCH * 12 / 1000) ** 3)}
+    units = {
+        "kg/m³": float,
+        "kg/m3": float,
+        "lb/ft³": _times(GRAMS_PER_POUND / 1000 / (MM_PER_INCH * 12 / 1000) ** 3),
+    }
 
 
 class Duration(Quantity):

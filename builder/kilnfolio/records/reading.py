@@ -49,6 +49,7 @@ class WaitingLot:
 
 # --- groups ---------------------------------------------------------------------------------------
 
+
 def _mentioned(graph: Graph, name: str, key: str, kind: str) -> bool:
     """Return whether a record's file holds a word; True where an escape may hide it."""
     for path in graph.paths(kind, name):
@@ -105,8 +106,13 @@ quarters = Group("quarters")
 
 def groups_of_charge(charge: Charge) -> tuple[str, ...]:
     """Return the groups a charge is found by."""
-    return (ALL, f"kiln:{charge.kiln}", f"schedule:{charge.schedule}", *_dated(charge.started),
-            *sorted({f"species:{stock.species}" for stock in charge.stock}))
+    return (
+        ALL,
+        f"kiln:{charge.kiln}",
+        f"schedule:{charge.schedule}",
+        *_dated(charge.started),
+        *sorted({f"species:{stock.species}" for stock in charge.stock}),
+    )
 
 
 def groups_of_lot(lot: Lot) -> tuple[str, ...]:
@@ -134,6 +140,7 @@ def _utc(at: dt.datetime) -> str:
 
 # --- single records -------------------------------------------------------------------------------
 
+
 def read_record(graph: Graph, path: str) -> Located[Any] | Draft:
     """Return the record of a file, or what there is of it where it is still to be filled in.
 
@@ -144,14 +151,24 @@ def read_record(graph: Graph, path: str) -> Located[Any] | Draft:
     """
     raw, file = graph.proposed(path), graph.file(path)
     if leads_out(graph.folder, file):
-        raise RecordProblems([Problem(
-            Place(path), "this record is a link that leads out of the mill's folder",
-            "only the mill's own files are read", "Copy the record itself here")])
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(path),
+                    "this record is a link that leads out of the mill's folder",
+                    "only the mill's own files are read",
+                    "Copy the record itself here",
+                )
+            ]
+        )
     if raw is None:
         raw = yaml_bytes(file, path)
     found = kind_at(path)
-    return record_of(raw, path, zone_of(graph)) if found and found[0].local_times else \
-        _shared_record(raw, path)
+    return (
+        record_of(raw, path, zone_of(graph))
+        if found and found[0].local_times
+        else _shared_record(raw, path)
+    )
 
 
 def leads_out(root: Path, file: Path) -> bool:
@@ -199,6 +216,7 @@ def zone_of(graph: Graph) -> ZoneInfo:
 
 # --- the library, kilns and loggers ---------------------------------------------------------------
 
+
 def first_path(graph: Graph, kind: str, name: str) -> str:
     """Return the file of a record by its name."""
     paths = graph.paths(kind, name)
@@ -224,24 +242,33 @@ def _named(kind: str) -> Derived[Any]:
                 graph.join(schedules_of_species, species, name)
         return read
 
-    return Derived(kind, compute, keys=lambda graph: graph.names(kind), code="review",
-                   fills=(drafts, schedules_of_species, misnamed))
+    return Derived(
+        kind,
+        compute,
+        keys=lambda graph: graph.names(kind),
+        code="review",
+        fills=(drafts, schedules_of_species, misnamed),
+    )
 
 
 #: Records that nothing but their own file decides, by kind.
 LIBRARY: dict[str, Derived[Any]] = {
-    name: _named(name) for name in ("species", "schedule", "notation", "kiln", "logger")}
+    name: _named(name) for name in ("species", "schedule", "notation", "kiln", "logger")
+}
 
 
 @derived("superseded", keys=lambda graph: graph.names(SUPERSEDED.name), code="review")
 def superseded(graph: Graph, name: str) -> tuple[Located[Schedule], ...]:
     """Return the earlier revisions of a schedule, the newest first."""
-    found = [cast("Located[Schedule]", read_record(graph, path))
-             for path in graph.paths(SUPERSEDED.name, name)]
+    found = [
+        cast("Located[Schedule]", read_record(graph, path))
+        for path in graph.paths(SUPERSEDED.name, name)
+    ]
     return tuple(sorted(found, key=lambda one: -one.record.revision))
 
 
 # --- charges and lots -----------------------------------------------------------------------------
+
 
 @inline("charge as sealed")
 def charge_as_sealed(graph: Graph, number: str) -> Located[Charge] | None:  # noqa: ARG001
@@ -284,9 +311,14 @@ def with_rule(charge: Located[Charge], rule: ControlRule) -> Located[Charge]:
     return replace(charge, record=charge.record.model_copy(update={"control_rule": rule}))
 
 
-@derived("charge", keys=lambda graph: graph.names("charge"), code="review", batch=4,
-         label="charges reviewed",
-         fills=(charges, open_charges, charges_with_pack, moments, years, quarters, misnamed))
+@derived(
+    "charge",
+    keys=lambda graph: graph.names("charge"),
+    code="review",
+    batch=4,
+    label="charges reviewed",
+    fills=(charges, open_charges, charges_with_pack, moments, years, quarters, misnamed),
+)
 def charge(graph: Graph, number: str) -> Located[Charge] | OpenCharge:
     """Return a charge; a complete one without the place of every value."""
     read = located_charge(graph, number)
@@ -312,9 +344,25 @@ def _join_dated(graph: Graph, kind: str, day: dt.date) -> None:
     graph.join(quarters, kind, quarter_of(day))
 
 
-@derived("lot", keys=lambda graph: graph.names("lot"), code="review", batch=100, label="lots read",
-         fills=(lots, waiting_lots, drafts, lots_with_pack, lots_of_charge, lots_waiting_for,
-                moments, years, quarters, misnamed))
+@derived(
+    "lot",
+    keys=lambda graph: graph.names("lot"),
+    code="review",
+    batch=100,
+    label="lots read",
+    fills=(
+        lots,
+        waiting_lots,
+        drafts,
+        lots_with_pack,
+        lots_of_charge,
+        lots_waiting_for,
+        moments,
+        years,
+        quarters,
+        misnamed,
+    ),
+)
 def lot(graph: Graph, number: str) -> Located[Lot] | WaitingLot | Draft:
     """Return a lot, or what there is of it."""
     located = _located_lot(graph, number)

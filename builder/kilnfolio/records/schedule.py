@@ -54,13 +54,18 @@ class Air(Record):
     def _one_air_key(self) -> Self:
         given = [key for key in AIR_KEYS if getattr(self, key) is not None]
         if len(given) != 1:
-            raise record_error(", ".join(given) or "no humidity",
-                               "a step needs exactly one of " + ", ".join(AIR_KEYS),
-                               "Keep the one the operator sets")
+            raise record_error(
+                ", ".join(given) or "no humidity",
+                "a step needs exactly one of " + ", ".join(AIR_KEYS),
+                "Keep the one the operator sets",
+            )
         if self.wet_bulb and self.wet_bulb.value > self.dry_bulb.value:
-            raise record_error(self.wet_bulb.entered,
-                               f"it is above the dry bulb, {self.dry_bulb.entered}",
-                               "Check whether the two are swapped", at=("wet_bulb",))
+            raise record_error(
+                self.wet_bulb.entered,
+                f"it is above the dry bulb, {self.dry_bulb.entered}",
+                "Check whether the two are swapped",
+                at=("wet_bulb",),
+            )
         return self
 
 
@@ -77,8 +82,11 @@ class Step(Air):
     @model_validator(mode="after")
     def _one_end(self) -> Self:
         if (self.until_mc is None) == (self.hours is None):
-            raise record_error("until_mc and hours", "a step ends at an MC or after a time",
-                               "Keep until_mc or hours")
+            raise record_error(
+                "until_mc and hours",
+                "a step ends at an MC or after a time",
+                "Keep until_mc or hours",
+            )
         return self
 
 
@@ -144,8 +152,19 @@ class Schedule(Record):
     """The final MC that equalizing and conditioning above are set for."""
     modifications: list[Modification] = []
     """Declared departures from the book."""
-    kiln_types: list[Literal["steam", "dehumidification", "hot-water", "vacuum", "solar",
-                             "progressive", "pre-dryer", "dryer shed", "air-drying yard"]] = []
+    kiln_types: list[
+        Literal[
+            "steam",
+            "dehumidification",
+            "hot-water",
+            "vacuum",
+            "solar",
+            "progressive",
+            "pre-dryer",
+            "dryer shed",
+            "air-drying yard",
+        ]
+    ] = []
     """Kiln types it suits; any where empty."""
     governs: Text | None = None
     """What governs a step change, in a sentence."""
@@ -163,26 +182,39 @@ class Schedule(Record):
     @model_validator(mode="after")
     def _steps_or_notation(self) -> Self:
         if bool(self.notation) == bool(self.steps):
-            raise record_error("notation and steps",
-                               "a schedule has steps or a notation code, exactly one of the two",
-                               "Remove one" if self.steps else "Write one",
-                               at=("notation",) if self.notation else ())
+            raise record_error(
+                "notation and steps",
+                "a schedule has steps or a notation code, exactly one of the two",
+                "Remove one" if self.steps else "Write one",
+                at=("notation",) if self.notation else (),
+            )
         for index, (before, step) in enumerate(pairwise(self.steps), 1):
             at = ("steps", index)
             if (step.hours is None) != (before.hours is None):
-                raise record_error("hours" if step.hours else "until_mc",
-                                   "some steps end at an MC and some after a time",
-                                   "Write all with until_mc, or all with hours", at=at)
-            if before.until_mc == "final":
-                raise record_error(step.dry_bulb.entered,
-                                   "it comes after the step that runs to the final MC",
-                                   "Put the steps in the order they are run", at=at)
-            if isinstance(before.until_mc, Percent) and isinstance(step.until_mc, Percent) \
-                    and step.until_mc.value >= before.until_mc.value:
                 raise record_error(
-                    step.until_mc.entered, f"it is not below the step before, "
-                    f"{before.until_mc.entered}", "Put the steps in the order they are run",
-                    at=(*at, "until_mc"))
+                    "hours" if step.hours else "until_mc",
+                    "some steps end at an MC and some after a time",
+                    "Write all with until_mc, or all with hours",
+                    at=at,
+                )
+            if before.until_mc == "final":
+                raise record_error(
+                    step.dry_bulb.entered,
+                    "it comes after the step that runs to the final MC",
+                    "Put the steps in the order they are run",
+                    at=at,
+                )
+            if (
+                isinstance(before.until_mc, Percent)
+                and isinstance(step.until_mc, Percent)
+                and step.until_mc.value >= before.until_mc.value
+            ):
+                raise record_error(
+                    step.until_mc.entered,
+                    f"it is not below the step before, {before.until_mc.entered}",
+                    "Put the steps in the order they are run",
+                    at=(*at, "until_mc"),
+                )
         return self
 
     @property

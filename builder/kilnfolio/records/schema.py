@@ -49,8 +49,9 @@ def record_schema(kind: str) -> dict[str, Any]:
     KeyError
         There is no such kind.
     """
-    schema = model_schema(RECORD_KINDS[kind].model,
-                          f"A {kind} record" if kind != "sources" else "The sources record")
+    schema = model_schema(
+        RECORD_KINDS[kind].model, f"A {kind} record" if kind != "sources" else "The sources record"
+    )
     if kind == "charge":
         _allow_marks(schema)
         schema |= _only_when_ended(schema.pop("required"))
@@ -90,16 +91,24 @@ def _describe(field: dict[str, Any], key: str) -> None:
     if "default" in field and field["default"] not in (None, [], {}):
         default = field["default"]
         said.append(f"Without it: {str(default).lower() if default in (True, False) else default}")
-    sentences = [text[0].upper() + text[1:] + ("" if text[-1] in ".?!" else ".")
-                 for text in said if text]
+    sentences = [
+        text[0].upper() + text[1:] + ("" if text[-1] in ".?!" else ".") for text in said if text
+    ]
     field["description"] = " ".join(dict.fromkeys(sentences))
 
 
 def _quantities(field: dict[str, Any]) -> list[str]:
     """Return what its quantities may be, where a field's own description hides or lacks it."""
-    members = [field, *field.get("anyOf", []), *([field["items"]] if "items" in field else []),
-               *([field["additionalProperties"]]
-                 if isinstance(field.get("additionalProperties"), dict) else [])]
+    members = [
+        field,
+        *field.get("anyOf", []),
+        *([field["items"]] if "items" in field else []),
+        *(
+            [field["additionalProperties"]]
+            if isinstance(field.get("additionalProperties"), dict)
+            else []
+        ),
+    ]
     return [member[QUANTITY] for member in members if QUANTITY in member]
 
 
@@ -158,15 +167,22 @@ def _or_mark(field: dict[str, Any]) -> dict[str, Any]:
     words = {name: field[name] for name in said if name in field}
     rest = {name: value for name, value in field.items() if name not in words}
     members = rest["anyOf"] if rest.keys() == {"anyOf"} else [rest] if rest else []
-    members = [{**member, "items": _or_mark(member["items"])} if "items" in member else member
-               for member in members]
+    members = [
+        {**member, "items": _or_mark(member["items"])} if "items" in member else member
+        for member in members
+    ]
     return {**words, "anyOf": [*members, _MARK]} if members else words
 
 
 def _only_when_ended(required: list[str]) -> dict[str, Any]:
     """Return a charge's required keys: all once its end is written, the first two before."""
     written = {key: {"type": "string", "pattern": MOMENT} for key in LAST}
-    return {"required": required[:2],
-            "if": {"type": "object", "required": list(LAST), "properties": written},
-            "then": {"type": "object", "required": required,
-                     "properties": dict.fromkeys(required, True)}}
+    return {
+        "required": required[:2],
+        "if": {"type": "object", "required": list(LAST), "properties": written},
+        "then": {
+            "type": "object",
+            "required": required,
+            "properties": dict.fromkeys(required, True),
+        },
+    }

@@ -16,9 +16,23 @@ _SIX_QUARTER_MM = 38.1
 Kind = Literal["hardwood", "softwood"]
 
 #: Defects of drying, by the slug the handbook's atlas gives them.
-Defect = Literal["surface-checks", "end-checks", "honeycomb", "collapse", "bow", "crook", "cup",
-                 "twist", "casehardening", "stain", "mould", "sticker-stain", "loose-knots",
-                 "resin-bleed", "uneven-moisture"]
+Defect = Literal[
+    "surface-checks",
+    "end-checks",
+    "honeycomb",
+    "collapse",
+    "bow",
+    "crook",
+    "cup",
+    "twist",
+    "casehardening",
+    "stain",
+    "mould",
+    "sticker-stain",
+    "loose-knots",
+    "resin-bleed",
+    "uneven-moisture",
+]
 
 
 class SpecificGravity(Known):
@@ -234,9 +248,14 @@ class Species(Record):
         """
         if self.ceiling_while_wet is None:
             return None
-        known = sorted((one.thickness.value if one.thickness else _SIX_QUARTER_MM,
-                        one.dry_bulb.value, one.while_above.value)
-                       for one in (self.ceiling_while_wet, *self.thick_ceilings))
+        known = sorted(
+            (
+                one.thickness.value if one.thickness else _SIX_QUARTER_MM,
+                one.dry_bulb.value,
+                one.while_above.value,
+            )
+            for one in (self.ceiling_while_wet, *self.thick_ceilings)
+        )
         sizes, temps, above = (list(values) for values in zip(*known, strict=True))
         return float(np.interp(thickness_mm, sizes, temps)), min(above)
 

@@ -36,8 +36,10 @@ _INT = re.compile(r"[-+]?(0|[1-9][0-9]*)")
 _FLOAT = re.compile(r"[-+]?(\.[0-9]+|(0|[1-9][0-9]*)(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
 #: What YAML takes for text, section 5.1; the byte-order mark is taken off before.
 _NOT_TEXT = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
-_CORE_TAGS = {f"tag:yaml.org,2002:{kind}" for kind in
-              ("str", "int", "float", "bool", "null", "timestamp", "map", "seq", "value", "merge")}
+_CORE_TAGS = {
+    f"tag:yaml.org,2002:{kind}"
+    for kind in ("str", "int", "float", "bool", "null", "timestamp", "map", "seq", "value", "merge")
+}
 
 
 class WrittenFloat(float):
@@ -97,9 +99,12 @@ def yaml_bytes(path: Path, shown_as: str) -> bytes:
     try:
         size = path.stat().st_size
         if size > MAX_BYTES:
-            raise _refuse(shown_as, f"the file has {size:,} bytes",
-                          f"a record may have at most {MAX_BYTES:,}",
-                          "Keep long series in the logger's own file and name it in the record")
+            raise _refuse(
+                shown_as,
+                f"the file has {size:,} bytes",
+                f"a record may have at most {MAX_BYTES:,}",
+                "Keep long series in the logger's own file and name it in the record",
+            )
         return path.read_bytes()
     except OSError as error:
         raise RecordProblems([cannot_read(shown_as, error)]) from None
@@ -130,17 +135,28 @@ def _decode(raw: bytes, shown_as: str) -> str:
         before = raw[: error.start]
         line = before.count(b"\n") + 1
         column = error.start - before.rfind(b"\n")
-        raise RecordProblems([Problem(
-            Place(shown_as, line, column),
-            f"byte 0x{raw[error.start]:02x} is not UTF-8",
-            "records are read as UTF-8 text",
-            "Save the file again with the encoding UTF-8")]) from None
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(shown_as, line, column),
+                    f"byte 0x{raw[error.start]:02x} is not UTF-8",
+                    "records are read as UTF-8 text",
+                    "Save the file again with the encoding UTF-8",
+                )
+            ]
+        ) from None
     if bad := _NOT_TEXT.search(text):
         before_it = text[: bad.start()]
-        raise RecordProblems([Problem(
-            Place(shown_as, before_it.count("\n") + 1, bad.start() - before_it.rfind("\n")),
-            f"the character U+{ord(bad[0]):04X}", "a record is text without control characters",
-            "Delete it, or copy the file again if it is damaged")])
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(shown_as, before_it.count("\n") + 1, bad.start() - before_it.rfind("\n")),
+                    f"the character U+{ord(bad[0]):04X}",
+                    "a record is text without control characters",
+                    "Delete it, or copy the file again if it is damaged",
+                )
+            ]
+        )
     return text
 
 
@@ -153,8 +169,12 @@ def _syntax_problem(error: yaml.YAMLError, text: str, shown_as: str) -> Problem:
         place = Place(shown_as, len(lines), len(lines[-1]) + 1)
     line = lines[place.line - 1]
     if "\t" in line[: len(line) - len(line.lstrip())]:
-        return Problem(place, "a tab indents this line", "YAML indents with spaces only",
-                       "Replace the tab by spaces")
+        return Problem(
+            place,
+            "a tab indents this line",
+            "YAML indents with spaces only",
+            "Replace the tab by spaces",
+        )
     if "mapping values are not allowed" in said:
         return _colon_problem(place, lines)
     began = getattr(error, "context_mark", None) or mark
@@ -162,94 +182,163 @@ def _syntax_problem(error: yaml.YAMLError, text: str, shown_as: str) -> Problem:
     if "could not find expected ':'" in said:
         if glued := _GLUED.match(lines[start.line - 1] if start.line <= len(lines) else ""):
             return _glued_problem(start.file, start.line, glued.end(1) + 1)
-        return Problem(start, "this line has no ': '", "every line here is 'key: value'",
-                       "Add ': ' after the key, or indent the line if the text above goes on in it")
-    if "cannot start any token" in said and line[place.column - 1: place.column] == "%":
-        return Problem(place, "'%' begins a value", "YAML keeps that character for itself",
-                       "Write the number first, as in '12 %', or put the text in quotes")
+        return Problem(
+            start,
+            "this line has no ': '",
+            "every line here is 'key: value'",
+            "Add ': ' after the key, or indent the line if the text above goes on in it",
+        )
+    if "cannot start any token" in said and line[place.column - 1 : place.column] == "%":
+        return Problem(
+            place,
+            "'%' begins a value",
+            "YAML keeps that character for itself",
+            "Write the number first, as in '12 %', or put the text in quotes",
+        )
     if "cannot start any token" in said:
-        return Problem(place, f"'{line[place.column - 1: place.column]}' begins a value",
-                       "YAML keeps that character for itself",
-                       'Put the text in quotes, as in note: "@ 07:10"')
+        return Problem(
+            place,
+            f"'{line[place.column - 1 : place.column]}' begins a value",
+            "YAML keeps that character for itself",
+            'Put the text in quotes, as in note: "@ 07:10"',
+        )
     if "expected key" in said and line[: place.column - 1].rstrip().endswith(("'", '"')):
-        return Problem(place, "text goes on after the closing quote", "the quote ends the value",
-                       "Put the other kind of quote around the whole, as in \"it's dry\"")
+        return Problem(
+            place,
+            "text goes on after the closing quote",
+            "the quote ends the value",
+            'Put the other kind of quote around the whole, as in "it\'s dry"',
+        )
     for said_by_yaml, (at_start, what, why, instead) in _SYNTAX.items():
         if said_by_yaml in said:
             return Problem(start if at_start else place, what, why, instead)
-    return Problem(place, "this is not YAML", said.rstrip("."),
-                   "Look at the line above too: the slip may stand there")
+    return Problem(
+        place,
+        "this is not YAML",
+        said.rstrip("."),
+        "Look at the line above too: the slip may stand there",
+    )
 
 
 #: What the parser says, and what it means for a person: whether it is shown where the broken part
 #: began, then what, why, instead.
 _SYNTAX: dict[str, tuple[bool, str, str, str]] = {
     "another document": (
-        False, "a second '---' begins another document", "a file holds one record",
-        "Move it to a file of its own"),
+        False,
+        "a second '---' begins another document",
+        "a file holds one record",
+        "Move it to a file of its own",
+    ),
     "nesting depth": (
-        False, "nested too deep", f"a record has at most {MAX_DEPTH} levels",
-        "Check for brackets that never close"),
+        False,
+        "nested too deep",
+        f"a record has at most {MAX_DEPTH} levels",
+        "Check for brackets that never close",
+    ),
     "expected alphabetic or numeric": (
-        False, "'*' or '&' stands alone", "YAML keeps these characters for itself",
-        'Put the text in quotes, as in "* see note"'),
+        False,
+        "'*' or '&' stands alone",
+        "YAML keeps these characters for itself",
+        'Put the text in quotes, as in "* see note"',
+    ),
     "undefined alias": (
-        False, "'*' starts an alias", "aliases are not taken in records",
-        'Put the text in quotes, as in "* see note"'),
+        False,
+        "'*' starts an alias",
+        "aliases are not taken in records",
+        'Put the text in quotes, as in "* see note"',
+    ),
     "expected ',' or ']'": (
-        True, "'[' opens a list that does not end", "every '[' needs its ']'",
-        "Close it with ']', or put the text in quotes"),
+        True,
+        "'[' opens a list that does not end",
+        "every '[' needs its ']'",
+        "Close it with ']', or put the text in quotes",
+    ),
     "expected ',' or '}'": (
-        True, "'{' opens a mapping that does not end", "every '{' needs its '}'",
-        "Close it with '}', or put the text in quotes"),
+        True,
+        "'{' opens a mapping that does not end",
+        "every '{' needs its '}'",
+        "Close it with '}', or put the text in quotes",
+    ),
     "unexpected end of stream": (
-        True, "a quote opens and does not end", "the file ends first", "Close the quote"),
+        True,
+        "a quote opens and does not end",
+        "the file ends first",
+        "Close the quote",
+    ),
     "expected <document start>": (
-        False, "this line begins left of the first line",
+        False,
+        "this line begins left of the first line",
         "lines that belong together begin in the same column",
-        "Begin every key of the record in the first column"),
+        "Begin every key of the record in the first column",
+    ),
     "block sequence entries": (
-        False, "'- ' begins a list in the middle of a line", "a list stands below its key",
-        "Put each '- ' on a line of its own, or the text in quotes"),
+        False,
+        "'- ' begins a list in the middle of a line",
+        "a list stands below its key",
+        "Put each '- ' on a line of its own, or the text in quotes",
+    ),
     "expected key": (
-        False, "this line does not fit the lines above",
+        False,
+        "this line does not fit the lines above",
         "lines that belong together begin in the same column",
-        "Indent it as far as its neighbours"),
+        "Indent it as far as its neighbours",
+    ),
     "expected '-' indicator": (
-        False, "this line does not fit the list above",
+        False,
+        "this line does not fit the list above",
         "items of a list begin with '- ' in the same column",
-        "Indent it as far as its neighbours"),
+        "Indent it as far as its neighbours",
+    ),
 }
 
 
 #: A key with its amount right behind the colon, as in 1:8.49 lb.
-_GLUED = re.compile(r"""\s*(?:- )?["']?([\w-]+)["']?:[-+]?\d+(?:[.,]\d+)? ?"""
-                    r"(?:k?g|lb|oz|%|°[CF]|mm)(?!\w)")
+_GLUED = re.compile(
+    r"""\s*(?:- )?["']?([\w-]+)["']?:[-+]?\d+(?:[.,]\d+)? ?"""
+    r"(?:k?g|lb|oz|%|°[CF]|mm)(?!\w)"
+)
 
 
 def _glued_problem(file: str, line: int, column: int) -> Problem:
-    return Problem(Place(file, line, column), "no space after the ':'",
-                   "YAML takes the whole line for text", "Write 'key: value' with a space")
+    return Problem(
+        Place(file, line, column),
+        "no space after the ':'",
+        "YAML takes the whole line for text",
+        "Write 'key: value' with a space",
+    )
 
 
 def _colon_problem(place: Place, lines: list[str]) -> Problem:
     """Return why a ':' stands where none may: glued above, a line too deep, or one too many."""
     line = lines[place.line - 1]
-    above = next((number for number in range(place.line - 1, 0, -1)
-                  if lines[number - 1].strip()), 0)
+    above = next(
+        (number for number in range(place.line - 1, 0, -1) if lines[number - 1].strip()), 0
+    )
     before = lines[above - 1] if above else ""
-    if glued := (_GLUED.match(before)
-                 or re.match(r"\s*(?:- )?([A-Za-z_][\w-]*):(?=[^\s/])", before)):
+    if glued := (
+        _GLUED.match(before) or re.match(r"\s*(?:- )?([A-Za-z_][\w-]*):(?=[^\s/])", before)
+    ):
         return _glued_problem(place.file, above, glued.end(1) + 1)
     if above and not line[0].isspace() and not re.search(r":(\s|$)", before):
-        return Problem(Place(place.file, above), "this line has no ': '",
-                       "every line here is 'key: value'", "Write its key, then ': '")
+        return Problem(
+            Place(place.file, above),
+            "this line has no ': '",
+            "every line here is 'key: value'",
+            "Write its key, then ': '",
+        )
     if above and ":" not in line[: place.column - 1]:
-        return Problem(place, "this line is indented deeper than the one above",
-                       "lines that belong together begin in the same column",
-                       "Indent it as far as its neighbours")
-    return Problem(place, "a second ':' on this line", "YAML takes it for another key",
-                   'Put the text in quotes, as in note: "wick: changed"')
+        return Problem(
+            place,
+            "this line is indented deeper than the one above",
+            "lines that belong together begin in the same column",
+            "Indent it as far as its neighbours",
+        )
+    return Problem(
+        place,
+        "a second ':' on this line",
+        "YAML takes it for another key",
+        'Put the text in quotes, as in note: "wick: changed"',
+    )
 
 
 class _Builder:
@@ -267,49 +356,62 @@ class _Builder:
         place = Place(self.file, node.start_mark.line + 1, node.start_mark.column + 1)
         self.places[path] = place
         if id(node) in self._seen:
-            return self._problem(place, "an alias (*) repeats another part",
-                                 "aliases are not taken in records", "Write the value out")
+            return self._problem(
+                place,
+                "an alias (*) repeats another part",
+                "aliases are not taken in records",
+                "Write the value out",
+            )
         self._seen.add(id(node))
         if self._decorated(node, place):
             return None
         if len(path) > MAX_DEPTH:
-            return self._problem(place, "nested too deep",
-                                 f"a record has at most {MAX_DEPTH} levels", "")
+            return self._problem(
+                place, "nested too deep", f"a record has at most {MAX_DEPTH} levels", ""
+            )
         if isinstance(node, yaml.MappingNode):
             return self._mapping(node, path)
         if isinstance(node, yaml.SequenceNode):
             return [self.build(item, (*path, index)) for index, item in enumerate(node.value)]
         assert isinstance(node, yaml.ScalarNode)  # the only kind of node left
         if not node.style and (glued := _GLUED.match(node.value)) and self._stands_below(node):
-            self.problems.append(_glued_problem(self.file, place.line,
-                                                place.column + glued.end(1)))
+            self.problems.append(_glued_problem(self.file, place.line, place.column + glued.end(1)))
         return _scalar(node)
 
     def _stands_below(self, node: yaml.Node) -> bool:
         """Return whether a value begins a line of its own, where a mapping would stand."""
         start = node.start_mark.index
-        return not self.text[start - node.start_mark.column: start].strip()
+        return not self.text[start - node.start_mark.column : start].strip()
 
     def _mapping(self, node: yaml.MappingNode, path: _Path) -> dict[str, Any]:
         mapping: dict[str, Any] = {}
         for key_node, value_node in node.value:
-            key_place = Place(self.file, key_node.start_mark.line + 1,
-                              key_node.start_mark.column + 1)
+            key_place = Place(
+                self.file, key_node.start_mark.line + 1, key_node.start_mark.column + 1
+            )
             if not isinstance(key_node, yaml.ScalarNode):
-                self._problem(key_place, "a list or mapping is used as a key",
-                              "a key is a word", "")
+                self._problem(
+                    key_place, "a list or mapping is used as a key", "a key is a word", ""
+                )
                 continue
             key = str(key_node.value)
             if self._decorated(key_node, key_place):
                 continue
             if key_node.tag == "tag:yaml.org,2002:merge":
-                self._problem(key_place, "'<<' merges another mapping",
-                              "merge keys are not taken in records", "Write the keys out")
+                self._problem(
+                    key_place,
+                    "'<<' merges another mapping",
+                    "merge keys are not taken in records",
+                    "Write the keys out",
+                )
                 continue
             if key in mapping:
-                self._problem(key_place, f"the key '{key}' stands twice",
-                              f"it is already at line {self.key_places[(*path, key)].line}",
-                              "Keep one of them")
+                self._problem(
+                    key_place,
+                    f"the key '{key}' stands twice",
+                    f"it is already at line {self.key_places[(*path, key)].line}",
+                    "Keep one of them",
+                )
                 continue
             self.key_places[(*path, key)] = key_place
             mapping[key] = self.build(value_node, (*path, key))
@@ -319,35 +421,49 @@ class _Builder:
 
     def _alone(self, key: yaml.Node, value: yaml.Node) -> bool:
         """Return whether an entry in braces has no ':' at all."""
-        rest = self.text[key.end_mark.index: key.end_mark.index + 200].lstrip()
+        rest = self.text[key.end_mark.index : key.end_mark.index + 200].lstrip()
         return value.start_mark.index == value.end_mark.index and rest[:1] in (",", "}")
 
     def _without_value(self, node: yaml.ScalarNode, place: Place, mapping: dict[str, Any]) -> None:
         """Keep the problem of an entry in braces that has no value: a comma too many, mostly."""
         key = str(node.value)
-        before = re.search(r"([^\s:,{]+) ?, ?$", self.text[:node.start_mark.index])
+        before = re.search(r"([^\s:,{]+) ?, ?$", self.text[: node.start_mark.index])
         if glued := re.match(r"([^\s:]+):(?=\S)", key):
-            self._problem(Place(place.file, place.line, place.column + glued.end(1)),
-                          "no space after the ':'", f"YAML takes '{key}' for a name",
-                          f"Write '{glued[1]}: {key[glued.end():]}' with a space")
+            self._problem(
+                Place(place.file, place.line, place.column + glued.end(1)),
+                "no space after the ':'",
+                f"YAML takes '{key}' for a name",
+                f"Write '{glued[1]}: {key[glued.end() :]}' with a space",
+            )
         elif before and re.match(r"\d", key) and re.fullmatch(r".*?:?[-+]?\d+", before[1]):
             number = before[1].split(":")[-1]
-            self._problem(place, f"'{number},{key}'", "between braces a comma ends a value, so "
-                          "decimals have a point", f"Write '{number}.{key}'")
+            self._problem(
+                place,
+                f"'{number},{key}'",
+                "between braces a comma ends a value, so decimals have a point",
+                f"Write '{number}.{key}'",
+            )
         else:
-            self._problem(place, f"'{key}' has no value",
-                          "between braces every entry is 'key: value'",
-                          "Write its value, or put quotes around a value that holds a comma")
+            self._problem(
+                place,
+                f"'{key}' has no value",
+                "between braces every entry is 'key: value'",
+                "Write its value, or put quotes around a value that holds a comma",
+            )
         del mapping[key]
 
     def _decorated(self, node: yaml.Node, place: Place) -> bool:
         """Refuse a node that begins with a tag or an anchor."""
-        first = self.text[node.start_mark.index: node.start_mark.index + 1]
+        first = self.text[node.start_mark.index : node.start_mark.index + 1]
         if first not in ("!", "&") and node.tag in _CORE_TAGS:
             return False
         what, name = ("an anchor (&)", "anchors") if first == "&" else ("a tag (!)", "tags")
-        self._problem(place, what, f"{name} are not taken in records",
-                      f"Remove it, or put the text in quotes if '{first}' belongs to it")
+        self._problem(
+            place,
+            what,
+            f"{name} are not taken in records",
+            f"Remove it, or put the text in quotes if '{first}' belongs to it",
+        )
         return True
 
     def _problem(self, place: Place, what: str, why: str, instead: str) -> None:

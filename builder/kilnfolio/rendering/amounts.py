@@ -17,13 +17,16 @@ _JOINT = r"(?:, | and | or | to | – |–|, and )"
 _LONE = re.compile(
     rf"(?<![\w.])(?P<numbers>{_NUMBER}(?:{_JOINT}{_NUMBER})*)"
     rf"(?:{_SPACE}?±{_SPACE}?(?P<tolerance>{_NUMBER}))?"
-    rf"{_SPACE}(?P<unit>°C|K)(?![\w·/²]|{_SPACE}h\b)")
+    rf"{_SPACE}(?P<unit>°C|K)(?![\w·/²]|{_SPACE}h\b)"
+)
 #: A pair that a region's words already have in order: 110 °F (43.3 °C).
 _IN_ORDER = re.compile(rf"{_NUMBER}{_SPACE}°F \([^()]*(?:°C|{_SPACE}K)\)")
 #: A pair of temperatures typed by hand, with plain spaces.
 _TYPED = re.compile(rf"(?P<celsius>{_NUMBER}{_SPACE}°C) \((?P<fahrenheit>{_NUMBER}{_SPACE}°F)\)")
-_ANY = re.compile(f"(?P<ordered>{_IN_ORDER.pattern})|(?P<pair>{figures.PAIR.pattern})"
-                  f"|(?P<typed>{_TYPED.pattern})|(?P<lone>{_LONE.pattern})")
+_ANY = re.compile(
+    f"(?P<ordered>{_IN_ORDER.pattern})|(?P<pair>{figures.PAIR.pattern})"
+    f"|(?P<typed>{_TYPED.pattern})|(?P<lone>{_LONE.pattern})"
+)
 
 
 def customary_first(words: str) -> str:
@@ -48,8 +51,9 @@ def _turned(match: re.Match[str]) -> str:
         return figures.beside(match["fahrenheit"], match["celsius"])
     difference = match["unit"] == "K"
     several = bool(re.search(_JOINT, match["numbers"]))
-    turned = re.sub(_NUMBER, lambda found: _fahrenheit(found[0], difference, several),
-                    match["numbers"])
+    turned = re.sub(
+        _NUMBER, lambda found: _fahrenheit(found[0], difference, several), match["numbers"]
+    )
     if match["tolerance"]:
         turned += f" ± {_fahrenheit(match['tolerance'], True, False)}"
     return figures.beside(turned + figures.NBSP + "°F", match[0])

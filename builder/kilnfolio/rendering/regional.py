@@ -62,17 +62,23 @@ class RegionalFormat:
         """Return a temperature held in °C in both unit systems."""
         if celsius is None:
             return figures.NOTHING
-        return figures.beside(*self.ordered(
-            figures.measure(celsius, "°C", decimals),
-            figures.measure(fahrenheit_from_celsius(celsius), "°F", 0)))
+        return figures.beside(
+            *self.ordered(
+                figures.measure(celsius, "°C", decimals),
+                figures.measure(fahrenheit_from_celsius(celsius), "°F", 0),
+            )
+        )
 
     def difference(self, kelvin: float | None, decimals: int = 1) -> str:
         """Return a temperature difference held in K in both unit systems."""
         if kelvin is None:
             return figures.NOTHING
-        return figures.beside(*self.ordered(
-            figures.measure(kelvin, "K", decimals),
-            figures.measure(kelvin * 1.8, "°F", decimals)))
+        return figures.beside(
+            *self.ordered(
+                figures.measure(kelvin, "K", decimals),
+                figures.measure(kelvin * 1.8, "°F", decimals),
+            )
+        )
 
     @property
     def temperature_scale(self) -> figures.Scale:
@@ -107,14 +113,17 @@ class RegionalFormat:
             Air pressure. [Pa]
         """
         if self.customary_first:
-            dry, wet = (celsius_from_fahrenheit(round(fahrenheit_from_celsius(bulb)))
-                        for bulb in (air.dry_bulb_c, air.wet_bulb_c))
+            dry, wet = (
+                celsius_from_fahrenheit(round(fahrenheit_from_celsius(bulb)))
+                for bulb in (air.dry_bulb_c, air.wet_bulb_c)
+            )
         else:
             dry, wet = round(air.dry_bulb_c, 1), round(air.wet_bulb_c, 1)
         return state_of(dry, min(wet, dry), pressure_pa)
 
-    def steps_as_set(self, steps: Iterable[PlannedStep], pressure_pa: float
-                     ) -> tuple[PlannedStep, ...]:
+    def steps_as_set(
+        self, steps: Iterable[PlannedStep], pressure_pa: float
+    ) -> tuple[PlannedStep, ...]:
         """Return a schedule's steps with their air as people set it."""
         return tuple(replace(step, air=self.as_set(step.air, pressure_pa)) for step in steps)
 
@@ -185,6 +194,7 @@ def regional_format(mill: Mill) -> RegionalFormat:
 @cache
 def _of_practice(name: PracticeName) -> RegionalFormat:
     practice = practices()[name]
-    return RegionalFormat(practice.customary_first,
-                  {ours: custom.is_ for ours, custom in practice.words.items()
-                   if custom.is_ != ours})
+    return RegionalFormat(
+        practice.customary_first,
+        {ours: custom.is_ for ours, custom in practice.words.items() if custom.is_ != ours},
+    )

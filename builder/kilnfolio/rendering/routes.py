@@ -17,7 +17,7 @@ def relative(target: str, here: str) -> str:
     if path == here:
         return hash_ + anchor or posixpath.basename(here)
     folders, parts, shared = here.split("/")[:-1], path.split("/"), 0
-    while folders[shared:] and parts[shared + 1:] and folders[shared] == parts[shared]:
+    while folders[shared:] and parts[shared + 1 :] and folders[shared] == parts[shared]:
         shared += 1
     return "../" * (len(folders) - shared) + "/".join(parts[shared:]) + hash_ + anchor
 
@@ -131,8 +131,11 @@ MENU: tuple[tuple[str, str], ...] = (
 
 #: The menu of the auditor edition.
 AUDITOR_MENU: tuple[tuple[str, str], ...] = (
-    ("Register", "index.html"), ("Kilns", "kilns/index.html"), ("Checks", "checks/index.html"),
-    ("Sources", "sources.html"))
+    ("Register", "index.html"),
+    ("Kilns", "kilns/index.html"),
+    ("Checks", "checks/index.html"),
+    ("Sources", "sources.html"),
+)
 
 #: Pages about the site itself, linked at the foot of every page.
 FOOT: tuple[tuple[str, str], ...] = (

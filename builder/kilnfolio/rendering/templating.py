@@ -48,8 +48,11 @@ STATUS_WORDS = {
 
 
 def environment(
-    mill: Mill, *, menu: tuple[tuple[str, str], ...] = MENU, pdfs: bool = True,
-    compiled: Path | None = None
+    mill: Mill,
+    *,
+    menu: tuple[tuple[str, str], ...] = MENU,
+    pdfs: bool = True,
+    compiled: Path | None = None,
 ) -> Environment:
     """Return the template environment of one mill's pages.
 

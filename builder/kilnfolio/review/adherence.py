@@ -98,8 +98,13 @@ class Adherence:
     """Depression above what was asked [K]; NaN where excused or not judged."""
 
 
-def adherence(charge: Charge, asked: Sequence[Asked], air: AirSeries, controlling: np.ndarray,
-              tolerance: Tolerance) -> Adherence:
+def adherence(
+    charge: Charge,
+    asked: Sequence[Asked],
+    air: AirSeries,
+    controlling: np.ndarray,
+    tolerance: Tolerance,
+) -> Adherence:
     """Return how the schedule was followed.
 
     Parameters
@@ -117,15 +122,23 @@ def adherence(charge: Charge, asked: Sequence[Asked], air: AirSeries, controllin
     """
     index = air.asked_at_each(asked)
     judged = (index >= 0) & (air.times <= utc(charge.ended)) & ~_still(charge, air)
-    depression_k = np.where(controlling > tolerance.wet_above_pct, tolerance.depression_wet_k,
-                            tolerance.depression_k)
+    depression_k = np.where(
+        controlling > tolerance.wet_above_pct, tolerance.depression_wet_k, tolerance.depression_k
+    )
     over_dry, over_wet = (np.full(len(air.times), np.nan) for _ in range(2))
     kept = []
     for number, item in enumerate(asked):
         rows = np.flatnonzero(index == number)
         end = asked[number + 1].at if number + 1 < len(asked) else charge.ended
-        step = _Step(air, item.air, rows, judged[rows], depression_k[rows], tolerance,
-                     tolerance.heat_up_h if number == 0 else tolerance.settling_h)
+        step = _Step(
+            air,
+            item.air,
+            rows,
+            judged[rows],
+            depression_k[rows],
+            tolerance,
+            tolerance.heat_up_h if number == 0 else tolerance.settling_h,
+        )
         over_dry[rows], over_wet[rows] = step.over_dry, step.over_depression
         kept.append(_kept(charge, item, min(end, charge.ended), step))
     return Adherence(tuple(kept), judged, over_dry, over_wet)
@@ -143,8 +156,16 @@ def _still(charge: Charge, air: AirSeries) -> np.ndarray:
 class _Step:
     """The readings of one step against what it asks."""
 
-    def __init__(self, air: AirSeries, asked: AirState, rows: np.ndarray, running: np.ndarray,
-                 depression_k: np.ndarray, tolerance: Tolerance, first_allowance_h: float):
+    def __init__(
+        self,
+        air: AirSeries,
+        asked: AirState,
+        rows: np.ndarray,
+        running: np.ndarray,
+        depression_k: np.ndarray,
+        tolerance: Tolerance,
+        first_allowance_h: float,
+    ):
         self.air, self.rows, self.running = air, rows, running
         self.hours = reading_hours(air)[rows] if len(rows) else np.zeros(0)
         self.dry = air.dry_bulb[rows] - asked.dry_bulb_c
@@ -172,15 +193,18 @@ class _Step:
             "too hot": hot & (self.dry > 0) & self.judged & ~excused_dry,
             "too cold": hot & (self.dry < 0) & self.judged & ~excused_dry,
             "too dry": off & (self.wet > 0) & self.judged & ~excused_wet,
-            "too humid": humid & self.judged & ~excused_wet}
+            "too humid": humid & self.judged & ~excused_wet,
+        }
         within = self.judged & ~hot & ~(off & (self.wet > 0)) & ~humid
         self.reached = int(np.argmax(within)) if within.any() else None
         self.over_dry = np.where(self.judged & ~excused_dry, self.dry, np.nan)
-        self.over_depression = np.where(self.judged & ~excused_wet & (not self.by_emc), self.wet,
-                                        np.nan)
+        self.over_depression = np.where(
+            self.judged & ~excused_wet & (not self.by_emc), self.wet, np.nan
+        )
 
-    def _approaching(self, off: np.ndarray, outside: np.ndarray, tolerance: Tolerance,
-                     first_allowance_h: float) -> np.ndarray:
+    def _approaching(
+        self, off: np.ndarray, outside: np.ndarray, tolerance: Tolerance, first_allowance_h: float
+    ) -> np.ndarray:
         """Return the readings on the way to the set-point: after a change, a stop or a gap.
 
         The deviation the segment starts with is excused until it is within tolerance once, or the
@@ -194,12 +218,13 @@ class _Step:
             if not len(known) or not outside[part][known[0]]:
                 continue
             sign = np.sign(off[part][known[0]])
-            back = np.flatnonzero((~outside[part] | (np.sign(off[part]) != sign))
-                                  & np.isfinite(off[part]))
+            back = np.flatnonzero(
+                (~outside[part] | (np.sign(off[part]) != sign)) & np.isfinite(off[part])
+            )
             allowed = 3600.0 * (first_allowance_h if number == 0 else tolerance.settling_h)
             until = seconds[part] <= seconds[first] + allowed
             if len(back):
-                until[back[0]:] = False
+                until[back[0] :] = False
             excused[part] = until
         return excused
 
@@ -212,8 +237,9 @@ class _Step:
         joined = self.running[1:] & self.running[:-1] & ~gap
         firsts = np.flatnonzero(self.running & ~np.concatenate([[False], joined]))
         lasts = np.flatnonzero(self.running & ~np.concatenate([joined, [False]]))
-        return [(first, last + 1) for first, last in
-                zip(firsts.tolist(), lasts.tolist(), strict=True)]
+        return [
+            (first, last + 1) for first, last in zip(firsts.tolist(), lasts.tolist(), strict=True)
+        ]
 
     def mean(self, values: np.ndarray) -> float | None:
         """Return a mean over the settled time."""
@@ -234,21 +260,39 @@ class _Step:
         longest = max(self.air.stretches(whole), key=lambda run: run.hours)
         off = self.dry if side in ("too hot", "too cold") else self.wet
         worst = float(off[mask][np.argmax(np.abs(off[mask]))])
-        return Outside(side, self.air.times[longest.first], longest.first,
-                       float(self.hours[mask].sum()), longest.hours, worst,
-                       "points" if off is self.wet and self.by_emc else "K")
+        return Outside(
+            side,
+            self.air.times[longest.first],
+            longest.first,
+            float(self.hours[mask].sum()),
+            longest.hours,
+            worst,
+            "points" if off is self.wet and self.by_emc else "K",
+        )
 
 
 def _kept(charge: Charge, item: Asked, end: dt.datetime, step: _Step) -> StepKept:
-    stopped = sum(max(0.0, (min(stop.end, end) - max(stop.start, item.at)).total_seconds())
-                  for stop in charge.stops)
+    stopped = sum(
+        max(0.0, (min(stop.end, end) - max(stop.start, item.at)).total_seconds())
+        for stop in charge.stops
+    )
     run = max(0.0, (end - item.at).total_seconds() - stopped) / 3600.0
     reach = None
     if step.reached is not None:
         seconds = float(step.air.seconds[step.rows[step.reached]])
         reach = max(0.0, seconds - item.at.timestamp()) / 3600.0
     return StepKept(
-        item.label, item.step.number if item.step else None, item.at, max(end, item.at), item.air,
-        item.step.hours if item.step else None, run, reach,
-        float(step.hours[step.settled].sum()), step.mean(step.air.dry_bulb),
-        step.mean(step.air.wet_bulb), step.mean(step.air.emc), step.outside())
+        item.label,
+        item.step.number if item.step else None,
+        item.at,
+        max(end, item.at),
+        item.air,
+        item.step.hours if item.step else None,
+        run,
+        reach,
+        float(step.hours[step.settled].sum()),
+        step.mean(step.air.dry_bulb),
+        step.mean(step.air.wet_bulb),
+        step.mean(step.air.emc),
+        step.outside(),
+    )

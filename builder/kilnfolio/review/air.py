@@ -125,12 +125,15 @@ class AirSeries:
         lasts = np.flatnonzero(np.append(~repeats, True))
         return self._lasting(np.concatenate([[0], lasts[:-1] + 1]), lasts, least_hours)
 
-    def _lasting(self, firsts: np.ndarray, lasts: np.ndarray, least_hours: float
-                 ) -> list[Stretch]:
+    def _lasting(self, firsts: np.ndarray, lasts: np.ndarray, least_hours: float) -> list[Stretch]:
         hours = (self.seconds[lasts] - self.seconds[firsts]) / 3600.0
         long = hours >= least_hours
-        return [Stretch(first, last, length) for first, last, length in zip(
-            firsts[long].tolist(), lasts[long].tolist(), hours[long].tolist(), strict=True)]
+        return [
+            Stretch(first, last, length)
+            for first, last, length in zip(
+                firsts[long].tolist(), lasts[long].tolist(), hours[long].tolist(), strict=True
+            )
+        ]
 
     def within(self, start: dt.datetime, end: dt.datetime) -> slice:
         """Return the readings from a moment up to another."""
@@ -145,12 +148,15 @@ def utc(moment: dt.datetime) -> np.datetime64:
 
 def moments_of(times: np.ndarray, zone: ZoneInfo) -> list[dt.datetime]:
     """Return UTC times as moments in a zone."""
-    return [dt.datetime.fromtimestamp(second, zone)
-            for second in times.astype("datetime64[s]").astype(np.int64).tolist()]
+    return [
+        dt.datetime.fromtimestamp(second, zone)
+        for second in times.astype("datetime64[s]").astype(np.int64).tolist()
+    ]
 
 
-def find_jumps(channel: str, times: np.ndarray, values: np.ndarray, kelvin: float, minutes: float
-               ) -> list[Jump]:
+def find_jumps(
+    channel: str, times: np.ndarray, values: np.ndarray, kelvin: float, minutes: float
+) -> list[Jump]:
     """Return the readings that jump by more than so much within so long, and back again.
 
     Out and not back is a ramp or a change of unit, not a jump.
@@ -160,13 +166,16 @@ def find_jumps(channel: str, times: np.ndarray, values: np.ndarray, kelvin: floa
         return []
     quick = np.diff(times.astype("datetime64[s]").astype(float)) <= 60.0 * minutes
     back = np.concatenate([np.abs(values[2:] - values[:-2]) < kelvin / 2, [False]])
-    rows = np.flatnonzero((step > kelvin) & quick & back[:len(step)])
-    return [Jump(channel, row + 1, size) for row, size
-            in zip(rows.tolist(), step[rows].tolist(), strict=True)]
+    rows = np.flatnonzero((step > kelvin) & quick & back[: len(step)])
+    return [
+        Jump(channel, row + 1, size)
+        for row, size in zip(rows.tolist(), step[rows].tolist(), strict=True)
+    ]
 
 
-def air_series(log: Log, pressure_pa: float, *, jump_kelvin: float, jump_minutes: float
-               ) -> AirSeries:
+def air_series(
+    log: Log, pressure_pa: float, *, jump_kelvin: float, jump_minutes: float
+) -> AirSeries:
     """Return the air at every reading of a log.
 
     The dry bulb is the control channel; where only the two sides of the load are logged it is the
@@ -178,14 +187,17 @@ def air_series(log: Log, pressure_pa: float, *, jump_kelvin: float, jump_minutes
     blank = np.full(len(log.times), np.nan)
     dry = channels.get("dry-bulb")
     if dry is None:
-        sides = [channels[name] for name in ("dry-bulb-entering", "dry-bulb-leaving")
-                 if name in channels]
+        sides = [
+            channels[name] for name in ("dry-bulb-entering", "dry-bulb-leaving") if name in channels
+        ]
         dry = np.fmax.reduce(sides) if sides else blank
     wet = channels.get("wet-bulb")
     if wet is None:
         wet = dry - channels["depression"] if "depression" in channels else blank
-    jumps = [*find_jumps("dry-bulb", log.times, dry, jump_kelvin, jump_minutes),
-             *find_jumps("wet-bulb", log.times, wet, jump_kelvin, jump_minutes)]
+    jumps = [
+        *find_jumps("dry-bulb", log.times, dry, jump_kelvin, jump_minutes),
+        *find_jumps("wet-bulb", log.times, wet, jump_kelvin, jump_minutes),
+    ]
     dry, wet = _without(dry, jumps, "dry-bulb"), _without(wet, jumps, "wet-bulb")
     humidity = _humidity_of_bulbs(dry, wet, pressure_pa)
     if "relative-humidity" in channels:
@@ -213,8 +225,11 @@ def _humidity_of_bulbs(dry: np.ndarray, wet: np.ndarray, pressure_pa: float) -> 
     """Return RH from the bulbs, not limited to what nature allows, so that faults show."""
     humidity = np.full(len(dry), np.nan)
     both = np.isfinite(dry) & np.isfinite(wet) & (np.abs(dry) < 150) & (np.abs(wet) < 95)
-    humidity[both] = 100.0 * vapour_pressure_of_bulbs(dry[both], wet[both], pressure_pa) \
+    humidity[both] = (
+        100.0
+        * vapour_pressure_of_bulbs(dry[both], wet[both], pressure_pa)
         / saturation_pressure(dry[both])
+    )
     return humidity
 
 
@@ -248,12 +263,18 @@ def summarize(air: AirSeries) -> tuple[float, list[Bin]]:
     hours = max(1, int(np.ceil(seconds[-1] / 3600.0 / SUMMARY_POINTS)))
     index = seconds // (3600 * hours)
     firsts = np.flatnonzero(np.concatenate([[True], np.diff(index) > 0]))
-    columns = {"dry_bulb": air.dry_bulb, "wet_bulb": air.wet_bulb,
-               "relative_humidity": air.relative_humidity, "emc": air.emc}
+    columns = {
+        "dry_bulb": air.dry_bulb,
+        "wet_bulb": air.wet_bulb,
+        "relative_humidity": air.relative_humidity,
+        "emc": air.emc,
+    }
     means = {name: _means(values, firsts) for name, values in columns.items()}
     middles = air.times[0] + (index[firsts] * 3600 * hours + 1800 * hours).astype("timedelta64[s]")
-    return float(hours), [Bin(middle, {name: float(values[i]) for name, values in means.items()})
-                          for i, middle in enumerate(middles)]
+    return float(hours), [
+        Bin(middle, {name: float(values[i]) for name, values in means.items()})
+        for i, middle in enumerate(middles)
+    ]
 
 
 def _means(values: np.ndarray, firsts: np.ndarray) -> np.ndarray:

@@ -40,8 +40,9 @@ def finding_id(finding: Finding) -> str:
     return "/".join(filter(None, (finding.check, subject, at)))
 
 
-def answered(findings: Sequence[Finding], answers: Iterable[Answer], waivers: Iterable[Waiver]
-             ) -> tuple[Finding, ...]:
+def answered(
+    findings: Sequence[Finding], answers: Iterable[Answer], waivers: Iterable[Waiver]
+) -> tuple[Finding, ...]:
     """Return findings with the answers given to them.
 
     Parameters
@@ -56,31 +57,48 @@ def answered(findings: Sequence[Finding], answers: Iterable[Answer], waivers: It
     """
     by_id = {answer.finding: answer for answer in answers}
     by_check = {waiver.check: waiver for waiver in waivers}
-    return tuple(_answered(finding, by_id.get(finding.id), by_check.get(finding.check))
-                 for finding in findings)
+    return tuple(
+        _answered(finding, by_id.get(finding.id), by_check.get(finding.check))
+        for finding in findings
+    )
 
 
 def unmatched(findings: Sequence[Finding], answers: Iterable[Answer]) -> tuple[Finding, ...]:
     """Return a question for each answer that names no finding of its charge."""
     known = {finding.id for finding in findings if finding.id}
     checks = {finding.check for finding in findings}
-    return tuple(Finding(
-        check=EXPLAINED, outcome="question", id=f"{EXPLAINED}/{answer.finding}",
-        message=f"An answer names '{answer.finding}', which is no finding of this charge.",
-        subject=answer.finding)
+    return tuple(
+        Finding(
+            check=EXPLAINED,
+            outcome="question",
+            id=f"{EXPLAINED}/{answer.finding}",
+            message=f"An answer names '{answer.finding}', which is no finding of this charge.",
+            subject=answer.finding,
+        )
         for answer in answers
-        if answer.finding not in known and answer.finding.split("/")[0] in checks)
+        if answer.finding not in known and answer.finding.split("/")[0] in checks
+    )
 
 
 def _answered(finding: Finding, answer: Answer | None, waiver: Waiver | None) -> Finding:
     if finding.outcome not in ("question", "fail"):
         return finding
     if answer is not None:
-        return finding.model_copy(update={
-            "outcome": "answered", "answered_by": answer.by, "answer_kind": answer.kind,
-            "answered_because": answer.reason})
+        return finding.model_copy(
+            update={
+                "outcome": "answered",
+                "answered_by": answer.by,
+                "answer_kind": answer.kind,
+                "answered_because": answer.reason,
+            }
+        )
     if waiver is not None and (finding.at is None or finding.at <= waiver.at):
-        return finding.model_copy(update={
-            "outcome": "answered", "answered_by": waiver.by, "answer_kind": "accepted because",
-            "answered_because": waiver.reason})
+        return finding.model_copy(
+            update={
+                "outcome": "answered",
+                "answered_by": waiver.by,
+                "answer_kind": "accepted because",
+                "answered_because": waiver.reason,
+            }
+        )
     return finding

@@ -131,10 +131,14 @@ def board_histories(charge: Charge) -> tuple[BoardHistory, ...]:
 
     Boards whose masses make no sense (a mass below oven-dry) are kept; a check names them.
     """
-    scale = standard_from_resolution(charge.scale_resolution.value) \
-        if charge.scale_resolution else 0.0
-    balance = standard_from_resolution(charge.balance_resolution.value) \
-        if charge.balance_resolution else 0.0
+    scale = (
+        standard_from_resolution(charge.scale_resolution.value) if charge.scale_resolution else 0.0
+    )
+    balance = (
+        standard_from_resolution(charge.balance_resolution.value)
+        if charge.balance_resolution
+        else 0.0
+    )
     estimates = _estimates(charge, _section_moistures(charge, balance), scale)
     points = _points(charge, estimates, scale)
     return tuple(_history(board, estimates[board.id], points[board.id]) for board in charge.boards)
@@ -144,8 +148,15 @@ def _history(board: Board, estimates: tuple[Estimate, ...], points: list[Weighed
     if not estimates:
         return BoardHistory(board, (), math.nan, math.nan, math.nan, ())
     first = estimates[0]
-    return BoardHistory(board, first.sections, first.mean_mc_pct, first.oven_dry_g,
-                        first.oven_dry_error_g, tuple(points), estimates)
+    return BoardHistory(
+        board,
+        first.sections,
+        first.mean_mc_pct,
+        first.oven_dry_g,
+        first.oven_dry_error_g,
+        tuple(points),
+        estimates,
+    )
 
 
 #: The sections a board's oven-dry mass is had from: its board, and which re-section (None: first).
@@ -154,54 +165,79 @@ _Cut = tuple[str, int | None]
 
 def _section_moistures(charge: Charge, balance_g: float) -> dict[_Cut, list[SectionMoisture]]:
     """Return the usable sections of every board, reckoned for the whole charge in one go."""
-    cuts = [((board.id, number), sections) for board in charge.boards for number, sections in
-            [(None, board.sections), *((n, again.sections)
-                                       for n, again in enumerate(board.resections))]]
-    usable = [(cut, section.id, section.green.value, section.oven_dry.value)
-              for cut, sections in cuts for section in sections
-              if possible(section.green.value, section.oven_dry.value)]
+    cuts = [
+        ((board.id, number), sections)
+        for board in charge.boards
+        for number, sections in [
+            (None, board.sections),
+            *((n, again.sections) for n, again in enumerate(board.resections)),
+        ]
+    ]
+    usable = [
+        (cut, section.id, section.green.value, section.oven_dry.value)
+        for cut, sections in cuts
+        for section in sections
+        if possible(section.green.value, section.oven_dry.value)
+    ]
     found: dict[_Cut, list[SectionMoisture]] = {cut: [] for cut, _ in cuts}
     if not usable:
         return found
     green, dry = np.array([one[2:] for one in usable]).T
     mcs = np.atleast_1d(moisture_content(green, dry))
     errors = COVERAGE * np.atleast_1d(
-        moisture_content_uncertainty(green, balance_g, dry, balance_g))
-    for (cut, name, wet_g, dry_g), mc, error in zip(usable, mcs.tolist(), errors.tolist(),
-                                                    strict=True):
+        moisture_content_uncertainty(green, balance_g, dry, balance_g)
+    )
+    for (cut, name, wet_g, dry_g), mc, error in zip(
+        usable, mcs.tolist(), errors.tolist(), strict=True
+    ):
         found[cut].append(SectionMoisture(name, wet_g, dry_g, mc, error))
     return found
 
 
-def _estimates(charge: Charge, sections: dict[_Cut, list[SectionMoisture]], scale_g: float
-               ) -> dict[str, tuple[Estimate, ...]]:
+def _estimates(
+    charge: Charge, sections: dict[_Cut, list[SectionMoisture]], scale_g: float
+) -> dict[str, tuple[Estimate, ...]]:
     """Return the versions of every board's oven-dry mass, oldest first; none without the first."""
-    cut = [(board.id, number, at, mass) for board in charge.boards if sections[board.id, None]
-           for number, at, mass in [(None, board.weighed_at, board.green_mass.value),
-                                    *((number, again.at, again.board_mass.value)
-                                      for number, again in enumerate(board.resections))]
-           if sections[board.id, number]]
+    cut = [
+        (board.id, number, at, mass)
+        for board in charge.boards
+        if sections[board.id, None]
+        for number, at, mass in [
+            (None, board.weighed_at, board.green_mass.value),
+            *(
+                (number, again.at, again.board_mass.value)
+                for number, again in enumerate(board.resections)
+            ),
+        ]
+        if sections[board.id, number]
+    ]
     found: dict[str, list[Estimate]] = {board.id: [] for board in charge.boards}
     if not cut:
         return dict.fromkeys(found, ())
     mcs = [[section.mc_pct for section in sections[one[:2]]] for one in cut]
     means = np.array([sum(own) / len(own) for own in mcs])
-    by_balance = [[section.uncertainty_pct / COVERAGE for section in sections[one[:2]]]
-                  for one in cut]
+    by_balance = [
+        [section.uncertainty_pct / COVERAGE for section in sections[one[:2]]] for one in cut
+    ]
     spreads = np.zeros(len(cut))
     for count in {len(own) for own in mcs}:  # boards of as many sections together
         alike = [place for place, own in enumerate(mcs) if len(own) == count]
-        spreads[alike] = section_mean_uncertainty(np.array([mcs[place] for place in alike]),
-                                                  np.array([by_balance[place] for place in alike]))
+        spreads[alike] = section_mean_uncertainty(
+            np.array([mcs[place] for place in alike]),
+            np.array([by_balance[place] for place in alike]),
+        )
     masses = np.array([mass for *_, mass in cut])
     dry = oven_dry_mass(masses, means)
     errors = oven_dry_uncertainty(masses, scale_g, means, spreads)
     for (name, number, at, mass), mean, dry_g, error_g in zip(
-            cut, means.tolist(), dry.tolist(), errors.tolist(), strict=True):
-        found[name].append(Estimate(at, number, tuple(sections[name, number]), mean, mass, dry_g,
-                                    error_g))
-    return {name: (*own[:1], *sorted(own[1:], key=lambda one: one.at))
-            for name, own in found.items()}
+        cut, means.tolist(), dry.tolist(), errors.tolist(), strict=True
+    ):
+        found[name].append(
+            Estimate(at, number, tuple(sections[name, number]), mean, mass, dry_g, error_g)
+        )
+    return {
+        name: (*own[:1], *sorted(own[1:], key=lambda one: one.at)) for name, own in found.items()
+    }
 
 
 def possible(mass_g: float, dry_g: float) -> bool:
@@ -212,37 +248,56 @@ def possible(mass_g: float, dry_g: float) -> bool:
 def _weighed(charge: Charge, board: Board) -> list[tuple[dt.datetime, float]]:
     """Return a board's masses by time, from the one it was cut with [g]."""
     return [(board.weighed_at, board.green_mass.value)] + [
-        (weighing.at, weighing.masses[board.id].value) for weighing in charge.weighings
-        if board.id in weighing.masses and weighing.at > board.weighed_at]
+        (weighing.at, weighing.masses[board.id].value)
+        for weighing in charge.weighings
+        if board.id in weighing.masses and weighing.at > board.weighed_at
+    ]
 
 
-def _points(charge: Charge, estimates: dict[str, tuple[Estimate, ...]], scale_g: float
-            ) -> dict[str, list[Weighed]]:
+def _points(
+    charge: Charge, estimates: dict[str, tuple[Estimate, ...]], scale_g: float
+) -> dict[str, list[Weighed]]:
     """Return every board's MC at each weighing, reckoned for all boards in one go."""
     # `mass-below-oven-dry` or `wetter-than-wood-can-be` names the masses no MC can be had from
-    usable = [(board.id, at, mass, used) for board in charge.boards if estimates[board.id]
-              for at, mass in _weighed(charge, board)
-              if possible(mass, (used := estimate_at(estimates[board.id], at)).oven_dry_g)]
+    usable = [
+        (board.id, at, mass, used)
+        for board in charge.boards
+        if estimates[board.id]
+        for at, mass in _weighed(charge, board)
+        if possible(mass, (used := estimate_at(estimates[board.id], at)).oven_dry_g)
+    ]
     points: dict[str, list[Weighed]] = {board.id: [] for board in charge.boards}
     if not usable:
         return points
     masses, dry, dry_errors, seconds = np.array(
-        [(mass, used.oven_dry_g, used.oven_dry_error_g, at.timestamp())
-         for _, at, mass, used in usable]).T
+        [
+            (mass, used.oven_dry_g, used.oven_dry_error_g, at.timestamp())
+            for _, at, mass, used in usable
+        ]
+    ).T
     mcs = np.atleast_1d(moisture_content(masses, dry))
     errors = COVERAGE * np.atleast_1d(
-        moisture_content_uncertainty(masses, scale_g, dry, dry_errors))
+        moisture_content_uncertainty(masses, scale_g, dry, dry_errors)
+    )
     # a board wetter than any wood by its later oven-dry mass is dry by no more than that
     before = np.clip(100.0 * (masses[:-1] / dry[1:] - 1.0), *MC_RANGE_PCT)
     hours = np.diff(seconds) / 3600.0
     follows = np.array([one[0] == next_[0] for one, next_ in pairwise(usable)], bool)
     losses = np.full(len(hours), np.nan)
     losses[follows] = drying_rate(before[follows], mcs[1:][follows], hours[follows])
-    rows = zip(usable, mcs.tolist(), errors.tolist(), [False, *follows.tolist()],
-               [math.nan, *losses.tolist()], [math.nan, *before.tolist()], strict=True)
+    rows = zip(
+        usable,
+        mcs.tolist(),
+        errors.tolist(),
+        [False, *follows.tolist()],
+        [math.nan, *losses.tolist()],
+        [math.nan, *before.tolist()],
+        strict=True,
+    )
     for (name, at, mass, _), mc, error, after, loss, earlier in rows:
-        points[name].append(Weighed(at, mass, mc, error, loss if after else None,
-                                    earlier if after else None))
+        points[name].append(
+            Weighed(at, mass, mc, error, loss if after else None, earlier if after else None)
+        )
     return points
 
 

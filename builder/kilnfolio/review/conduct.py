@@ -34,7 +34,7 @@ def falling(air: AirSeries, asked: np.ndarray, hours: float) -> np.ndarray:
     soon = np.zeros(len(asked), bool)
     for drop in np.flatnonzero(asked[1:] < asked[:-1]).tolist():
         end = air.seconds[drop + 1] + 3600.0 * hours
-        soon[drop + 1: int(np.searchsorted(air.seconds, end))] = True
+        soon[drop + 1 : int(np.searchsorted(air.seconds, end))] = True
     return soon
 
 
@@ -44,13 +44,15 @@ def reading_hours(air: AirSeries) -> np.ndarray:
     Nothing is claimed of a gap. The last reading stands for one interval.
     """
     minutes = np.append(air.minutes, air.log.interval_minutes)
-    kept: np.ndarray = np.where(minutes > 2 * air.log.interval_minutes, air.log.interval_minutes,
-                                minutes)
+    kept: np.ndarray = np.where(
+        minutes > 2 * air.log.interval_minutes, air.log.interval_minutes, minutes
+    )
     return kept / 60.0
 
 
-def overshoot(air: AirSeries, asked: Sequence[Asked], settling_hours: float
-              ) -> tuple[float, float] | None:
+def overshoot(
+    air: AirSeries, asked: Sequence[Asked], settling_hours: float
+) -> tuple[float, float] | None:
     """Return how far above what was asked dry bulb and depression were, summed over time [K h].
 
     The time the kiln needs to come down after a lower set-point is left out. None where nothing
@@ -59,8 +61,10 @@ def overshoot(air: AirSeries, asked: Sequence[Asked], settling_hours: float
     if not asked:
         return None
     hours, starts, sums = reading_hours(air), [item.at for item in asked], []
-    for found, wanted in ((air.dry_bulb, [item.air.dry_bulb_c for item in asked]),
-                          (air.depression, [item.air.depression_k for item in asked])):
+    for found, wanted in (
+        (air.dry_bulb, [item.air.dry_bulb_c for item in asked]),
+        (air.depression, [item.air.depression_k for item in asked]),
+    ):
         target = air.in_force(starts, wanted)
         over = np.where(falling(air, target, settling_hours), 0.0, found - target)
         sums.append(float(np.sum(np.fmax(np.nan_to_num(over), 0.0) * hours)))
@@ -93,8 +97,9 @@ class Running:
         if self._times is None:
             return np.full(len(moments), np.nan)
         seconds = np.array([moment.timestamp() for moment in moments])
-        covered = (seconds >= self._seconds[0] - self._slack) \
-            & (seconds <= self._seconds[-1] + self._slack)
+        covered = (seconds >= self._seconds[0] - self._slack) & (
+            seconds <= self._seconds[-1] + self._slack
+        )
         return np.where(covered, np.interp(seconds, self._seconds, self._sum[:-1]), np.nan)
 
 
@@ -132,17 +137,26 @@ def wick_index(air: AirSeries, asked: Sequence[Asked], settling_hours: float) ->
         return None
     index = air.asked_at_each(asked)
     hours = (air.times - air.times[0]).astype(np.int64) / 3600.0
-    found = [(hours[part[-1]] - hours[part[0]], *_line(hours[part], air.depression[part]),
-              air.times[part[0]])
-             for own in np.split(rows, np.flatnonzero(np.diff(index[rows])) + 1)
-             for part in _stretches(own, hours)]
+    found = [
+        (
+            hours[part[-1]] - hours[part[0]],
+            *_line(hours[part], air.depression[part]),
+            air.times[part[0]],
+        )
+        for own in np.split(rows, np.flatnonzero(np.diff(index[rows])) + 1)
+        for part in _stretches(own, hours)
+    ]
     if not found:
         return None
     lengths, slopes, noises = (np.array([item[n] for item in found], float) for n in range(3))
     worst = int(np.argmin(slopes))
-    return Wick(float(lengths.sum()), float(np.average(slopes, weights=lengths)),
-                float(slopes[worst]), found[worst][3],
-                float(np.sqrt(np.average(noises**2, weights=lengths))))
+    return Wick(
+        float(lengths.sum()),
+        float(np.average(slopes, weights=lengths)),
+        float(slopes[worst]),
+        found[worst][3],
+        float(np.sqrt(np.average(noises**2, weights=lengths))),
+    )
 
 
 def _stretches(rows: np.ndarray, hours: np.ndarray) -> list[np.ndarray]:
@@ -150,8 +164,11 @@ def _stretches(rows: np.ndarray, hours: np.ndarray) -> list[np.ndarray]:
     at = hours[rows]
     count = max(1, int((at[-1] - at[0]) // WICK_STRETCH_H))
     edges = np.searchsorted(at, np.linspace(at[0], at[-1], count + 1)[1:-1])
-    return [part for part in np.split(rows, edges) if len(part) >= _LEAST_READINGS
-            and hours[part[-1]] - hours[part[0]] >= WICK_LEAST_H]
+    return [
+        part
+        for part in np.split(rows, edges)
+        if len(part) >= _LEAST_READINGS and hours[part[-1]] - hours[part[0]] >= WICK_LEAST_H
+    ]
 
 
 def _line(hours: np.ndarray, values: np.ndarray) -> tuple[float, float]:
@@ -181,16 +198,23 @@ def bulb_errors(kiln: Kiln) -> tuple[float, float] | None:
     A kiln that logs only the two sides of its load gives the larger of theirs. None where the
     record does not say.
     """
-    errors = {instrument.channel: instrument.uncertainty.value for instrument in kiln.instruments
-              if instrument.channel and instrument.uncertainty}
+    errors = {
+        instrument.channel: instrument.uncertainty.value
+        for instrument in kiln.instruments
+        if instrument.channel and instrument.uncertainty
+    }
     sides = [errors[name] for name in ("dry-bulb-entering", "dry-bulb-leaving") if name in errors]
     dry = errors.get("dry-bulb", max(sides, default=None))
     wet = errors.get("wet-bulb")
     return None if dry is None or wet is None else (dry, wet)
 
 
-def emc_errors(dry_c: Sequence[float | None], wet_c: Sequence[float | None],
-               errors: tuple[float, float] | None, pressure_pa: float) -> list[float | None]:
+def emc_errors(
+    dry_c: Sequence[float | None],
+    wet_c: Sequence[float | None],
+    errors: tuple[float, float] | None,
+    pressure_pa: float,
+) -> list[float | None]:
     """Return what the error of the bulbs puts on each EMC [points]; None where it cannot be had."""
     dry, wet = np.array(dry_c, float), np.array(wet_c, float)
     if errors is None or not len(dry):

@@ -21,12 +21,23 @@ Outcome = Literal["pass", "question", "fail", "no data", "not applicable", "answ
 Word = Literal["pass", "question", "fail", "no data", "not applicable", "answered", "note"]
 
 #: The outcomes by weight, the weightiest first.
-BY_WEIGHT: tuple[Outcome, ...] = ("fail", "question", "answered", "no data", "not applicable",
-                                  "pass")
+BY_WEIGHT: tuple[Outcome, ...] = (
+    "fail",
+    "question",
+    "answered",
+    "no data",
+    "not applicable",
+    "pass",
+)
 
 #: What dossiers sealed under rules 1 called the outcomes.
-_UNDER_RULES_1 = {"held": "pass", "query": "question", "refused": "fail", "not checked": "no data",
-                  "waived": "answered"}
+_UNDER_RULES_1 = {
+    "held": "pass",
+    "query": "question",
+    "refused": "fail",
+    "not checked": "no data",
+    "waived": "answered",
+}
 
 
 class Part(BaseModel):
@@ -112,9 +123,13 @@ class Finding(Part):
             return values
         read = {key: value for key, value in values.items() if not key.startswith("waived_")}
         by = values.get("waived_by", "")
-        return {**read, "outcome": _UNDER_RULES_1[values["outcome"]], "answered_by": by,
-                "answered_because": values.get("waived_because", ""),
-                "answer_kind": "accepted because" if by else ""}
+        return {
+            **read,
+            "outcome": _UNDER_RULES_1[values["outcome"]],
+            "answered_by": by,
+            "answered_because": values.get("waived_because", ""),
+            "answer_kind": "accepted because" if by else "",
+        }
 
     @property
     def word(self) -> Word:
@@ -665,6 +680,7 @@ class Dossier(Part):
 
     def outcome_of(self, *checks: str) -> Outcome:
         """Return the weightiest outcome among the findings of `checks`, or of all if none given."""
-        found = {finding.outcome for finding in self.findings
-                 if not checks or finding.check in checks}
+        found = {
+            finding.outcome for finding in self.findings if not checks or finding.check in checks
+        }
         return next((outcome for outcome in BY_WEIGHT if outcome in found), "no data")

@@ -41,8 +41,9 @@ class StageOutcome:
         return (self.stage.end - self.stage.start).total_seconds() / 3600.0
 
 
-def stage_outcome(stage: Stage, air: AirSeries | None, controls: Sequence[Control],
-                  grace: dt.timedelta) -> StageOutcome:
+def stage_outcome(
+    stage: Stage, air: AirSeries | None, controls: Sequence[Control], grace: dt.timedelta
+) -> StageOutcome:
     """Return a stage with the boards at its two ends and the EMC it reached.
 
     Parameters
@@ -94,9 +95,12 @@ def survey_outcome(survey: Survey, species: Species | None) -> SurveyOutcome:
             words.append("corrected for temperature when measured")
         elif survey.wood_temperature and survey.calibration_temperature:
             readings = reading_at_calibration(
-                shown, survey.wood_temperature.value, survey.calibration_temperature.value)
-            words.append(f"corrected here from {survey.wood_temperature.entered} to "
-                         f"{survey.calibration_temperature.entered}")
+                shown, survey.wood_temperature.value, survey.calibration_temperature.value
+            )
+            words.append(
+                f"corrected here from {survey.wood_temperature.entered} to "
+                f"{survey.calibration_temperature.entered}"
+            )
         else:
             words.append("not corrected for temperature")
         correction = species.meter_correction if species else None
@@ -109,8 +113,15 @@ def survey_outcome(survey: Survey, species: Species | None) -> SurveyOutcome:
     mean = float(np.mean(readings))
     sd = float(np.std(readings, ddof=1)) if n > 1 else 0.0
     interval = confidence_interval(mean, sd, n, CONFIDENCE_PCT / 100.0) if n > 1 else (mean, mean)
-    return SurveyOutcome(survey, readings, float(np.mean(readings - shown)), "; ".join(words),
-                         mean, sd, (float(interval[0]), float(interval[1])))
+    return SurveyOutcome(
+        survey,
+        readings,
+        float(np.mean(readings - shown)),
+        "; ".join(words),
+        mean,
+        sd,
+        (float(interval[0]), float(interval[1])),
+    )
 
 
 #: A converted reading of 132.8 °F must not fall short of 56 °C by a rounding of the computer [K].
@@ -129,25 +140,36 @@ class ProbeRun:
     uncertainty_k: float | None
 
 
-def probe_runs(claim: HeatTreatment, log: Log, kiln: Kiln, longest_gap_minutes: float
-               ) -> tuple[ProbeRun, ...]:
+def probe_runs(
+    claim: HeatTreatment, log: Log, kiln: Kiln, longest_gap_minutes: float
+) -> tuple[ProbeRun, ...]:
     """Return for each core probe its longest run at or above the threshold.
 
     A gap in the log longer than `longest_gap_minutes`, or a missing reading, ends a run.
     """
-    return tuple(_probe_run(probe, claim.threshold.value, log, kiln, longest_gap_minutes)
-                 for probe in claim.probes if probe.channel in log.channels)
+    return tuple(
+        _probe_run(probe, claim.threshold.value, log, kiln, longest_gap_minutes)
+        for probe in claim.probes
+        if probe.channel in log.channels
+    )
 
 
-def _probe_run(probe: CoreProbe, threshold_c: float, log: Log, kiln: Kiln, gap_minutes: float
-               ) -> ProbeRun:
+def _probe_run(
+    probe: CoreProbe, threshold_c: float, log: Log, kiln: Kiln, gap_minutes: float
+) -> ProbeRun:
     temps = log.channels[probe.channel]
     run = longest_run(log.times, temps, threshold_c - ROUNDING_K, max_gap_minutes=gap_minutes)
     instrument = next((i for i in kiln.instruments if i.channel == probe.channel), None)
     uncertainty = probe.uncertainty or (instrument.uncertainty if instrument else None)
     highest = round(float(np.fmax.reduce(temps, initial=np.nan)), 6)
-    return ProbeRun(probe, run.minutes if run else 0.0, run.first if run else None,
-                    run.last if run else None, highest, uncertainty.value if uncertainty else None)
+    return ProbeRun(
+        probe,
+        run.minutes if run else 0.0,
+        run.first if run else None,
+        run.last if run else None,
+        highest,
+        uncertainty.value if uncertainty else None,
+    )
 
 
 @dataclass(frozen=True)
@@ -162,9 +184,14 @@ class Water:
     least_heat_kwh: float
 
 
-def water_balance(charge: Charge, species: Mapping[str, Species], controls: Sequence[Control],
-                  survey: SurveyOutcome | None, air: AirSeries | None, start_temp_c: float
-                  ) -> Water | None:
+def water_balance(
+    charge: Charge,
+    species: Mapping[str, Species],
+    controls: Sequence[Control],
+    survey: SurveyOutcome | None,
+    air: AirSeries | None,
+    start_temp_c: float,
+) -> Water | None:
     """Return the water a charge gave up, from its boards and survey; None where data is absent.
 
     The mean of the sample boards stands for the load at the start, which errs on the wet side where
@@ -183,7 +210,11 @@ def water_balance(charge: Charge, species: Mapping[str, Species], controls: Sequ
     hot = None
     if air is not None and np.isfinite(air.dry_bulb).any():
         hot = float(np.nanmean(air.dry_bulb))
-    heat = least_heat(volume, density, start, end, start_temp_c, hot) \
-        if hot is not None and hot >= start_temp_c else float("nan")
-    return Water(volume, density, start, end,
-                 float(water_removed(volume, density, start, end)), float(heat))
+    heat = (
+        least_heat(volume, density, start, end, start_temp_c, hot)
+        if hot is not None and hot >= start_temp_c
+        else float("nan")
+    )
+    return Water(
+        volume, density, start, end, float(water_removed(volume, density, start, end)), float(heat)
+    )

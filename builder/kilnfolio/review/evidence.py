@@ -125,18 +125,28 @@ def charge_evidence(charge: Charge, dossier: Dossier) -> ChargeEvidence:
     """
     stock, survey = charge.stock[0], dossier.survey
     return ChargeEvidence(
-        charge.id, charge.started, charge.kiln, charge.schedule,
+        charge.id,
+        charge.started,
+        charge.kiln,
+        charge.schedule,
         (charge.schedule_revision, stock.species, stock.thickness.entered),
         _kiln_charge(dossier, dossier.air) if dossier.air else None,
-        tuple((position, mc - survey.mean_pct) for position, mc in
-              zip(survey.positions, survey.readings, strict=True) if position) if survey else (),
+        tuple(
+            (position, mc - survey.mean_pct)
+            for position, mc in zip(survey.positions, survey.readings, strict=True)
+            if position
+        )
+        if survey
+        else (),
         round((charge.ended - charge.started).total_seconds() / 86400.0, 1),
         survey.sd_pct if survey and survey.n > 1 else None,
-        tuple((count.defect, count.pieces, count.of) for count in charge.defects))
+        tuple((count.defect, count.pieces, count.of) for count in charge.defects),
+    )
 
 
-def kiln_evidence(kiln: str, positions: Iterable[str], charges: Iterable[ChargeEvidence]
-                  ) -> KilnEvidence:
+def kiln_evidence(
+    kiln: str, positions: Iterable[str], charges: Iterable[ChargeEvidence]
+) -> KilnEvidence:
     """Return what the charges of a kiln say of it.
 
     Parameters
@@ -148,17 +158,30 @@ def kiln_evidence(kiln: str, positions: Iterable[str], charges: Iterable[ChargeE
     charges : iterable of ChargeEvidence
         What charges say; those of other kilns are left out.
     """
-    own = sorted((charge for charge in charges if charge.kiln == kiln),
-                 key=lambda charge: (charge.started, charge.charge), reverse=True)
-    return KilnEvidence(kiln, tuple(charge.air for charge in own if charge.air),
-                        _wet_spots(own, tuple(positions)),
-                        sum(bool(charge.positions) for charge in own))
+    own = sorted(
+        (charge for charge in charges if charge.kiln == kiln),
+        key=lambda charge: (charge.started, charge.charge),
+        reverse=True,
+    )
+    return KilnEvidence(
+        kiln,
+        tuple(charge.air for charge in own if charge.air),
+        _wet_spots(own, tuple(positions)),
+        sum(bool(charge.positions) for charge in own),
+    )
 
 
 def _kiln_charge(dossier: Dossier, air: AirResult) -> KilnCharge:
-    return KilnCharge(dossier.charge, dossier.started, air.wick, air.zone_spread_k,
-                      air.zone_spread_most_k, air.dry_bulb_over_kh, air.depression_over_kh,
-                      air.logged_hours)
+    return KilnCharge(
+        dossier.charge,
+        dossier.started,
+        air.wick,
+        air.zone_spread_k,
+        air.zone_spread_most_k,
+        air.dry_bulb_over_kh,
+        air.depression_over_kh,
+        air.logged_hours,
+    )
 
 
 def _wet_spots(charges: Iterable[ChargeEvidence], order: tuple[str, ...]) -> tuple[WetSpot, ...]:
@@ -167,12 +190,16 @@ def _wet_spots(charges: Iterable[ChargeEvidence], order: tuple[str, ...]) -> tup
         for position, points in charge.positions:
             found.setdefault(position, []).append(points)
     names = [*order, *sorted(set(found) - set(order))]
-    return tuple(WetSpot(name, round(fmean(found[name]), 2), len(found[name]))
-                 for name in names if name in found)
+    return tuple(
+        WetSpot(name, round(fmean(found[name]), 2), len(found[name]))
+        for name in names
+        if name in found
+    )
 
 
-def schedule_evidence(schedule: str, charges: Iterable[ChargeEvidence]
-                      ) -> tuple[ScheduleEvidence, ...]:
+def schedule_evidence(
+    schedule: str, charges: Iterable[ChargeEvidence]
+) -> tuple[ScheduleEvidence, ...]:
     """Return what the mill's charges say of a schedule, by revision and stock.
 
     Parameters
@@ -195,14 +222,18 @@ def schedule_evidence(schedule: str, charges: Iterable[ChargeEvidence]
     return tuple(_evidence(schedule, key, groups[key]) for key in keys)
 
 
-def _evidence(schedule: str, key: tuple[int, str, str], charges: list[ChargeEvidence]
-              ) -> ScheduleEvidence:
+def _evidence(
+    schedule: str, key: tuple[int, str, str], charges: list[ChargeEvidence]
+) -> ScheduleEvidence:
     charges = sorted(charges, key=lambda charge: (charge.started, charge.charge))
     return ScheduleEvidence(
-        schedule, *key, tuple(charge.charge for charge in charges),
+        schedule,
+        *key,
+        tuple(charge.charge for charge in charges),
         tuple(charge.days for charge in charges),
         tuple(charge.final_sd for charge in charges if charge.final_sd is not None),
-        _defects(charges))
+        _defects(charges),
+    )
 
 
 def _defects(charges: Iterable[ChargeEvidence]) -> tuple[DefectShare, ...]:

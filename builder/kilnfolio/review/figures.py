@@ -220,12 +220,17 @@ def _either(words: set[str]) -> str:
     return "|".join(re.escape(word) for word in sorted(words, key=lambda word: (-len(word), word)))
 
 
-_SYSTEMS = {is_customary: {
-    unit for dimension, scales in CUSTOMARY.items()
-    for unit in (*dimension.units, *(scale.unit for scale in scales))
-    if is_customary == bool(_CUSTOMARY_WORDS.search(f"1 {unit}") or unit not in dimension.units)}
-    for is_customary in (False, True)}
+_SYSTEMS = {
+    is_customary: {
+        unit
+        for dimension, scales in CUSTOMARY.items()
+        for unit in (*dimension.units, *(scale.unit for scale in scales))
+        if is_customary == bool(_CUSTOMARY_WORDS.search(f"1 {unit}") or unit not in dimension.units)
+    }
+    for is_customary in (False, True)
+}
 #: What `beside` wrote of a quantity, with its two parts: the metric amount, then the customary one.
 PAIR = re.compile(
     rf"({MINUS}?\d[\d.{NBSP}]*{NBSP}(?:{_either(_SYSTEMS[False])})) "
-    rf"\((?=[{MINUS}\d.])([^()]*?(?:{NBSP}(?:{_either(_SYSTEMS[True])})|\d/4))\)")
+    rf"\((?=[{MINUS}\d.])([^()]*?(?:{NBSP}(?:{_either(_SYSTEMS[True])})|\d/4))\)"
+)

@@ -39,8 +39,18 @@ Severity = Literal["fail", "question", "note"]
 #: The claim a failed check blocks.
 Claim = Literal["moisture", "heat treatment", "record"]
 
-GROUPS = ("arithmetic and physics", "instruments and log", "sample boards", "schedule",
-          "drying rate", "end of charge", "heat treatment", "lot", "record keeping", "publication")
+GROUPS = (
+    "arithmetic and physics",
+    "instruments and log",
+    "sample boards",
+    "schedule",
+    "drying rate",
+    "end of charge",
+    "heat treatment",
+    "lot",
+    "record keeping",
+    "publication",
+)
 
 
 class NoData(Exception):  # noqa: N818  an outcome, not a fault
@@ -124,8 +134,11 @@ class Case:
         for index, weighing in enumerate(self.charge.weighings):
             if weighing.at == at and board in weighing.masses:
                 return (self.place("weighings", index, "masses", board),)
-        return tuple(self.place("boards", index, "green_mass")
-                     for index, record in enumerate(self.charge.boards) if record.id == board)
+        return tuple(
+            self.place("boards", index, "green_mass")
+            for index, record in enumerate(self.charge.boards)
+            if record.id == board
+        )
 
     def board_uncertainty(self, board: str, at: dt.datetime) -> float:
         """Return the expanded uncertainty of a board's MC at a moment [points]; 0 where unknown."""
@@ -160,12 +173,22 @@ class Case:
     def adherence(self) -> Adherence:
         """How the schedule was followed; see `review.adherence`."""
         value = self.limits.value
-        return adherence(self.charge, self.asked, self.need_air(), self.controlling_at_each,
-                         Tolerance(value("dry-bulb-overshoot"), value("depression-overshoot"),
-                                   value("depression-tolerance"), value("emc-tolerance"),
-                                   value("widest-depression"),
-                                   value("depression-overshoot-above"), value("heat-up-hours"),
-                                   value("settling-hours")))
+        return adherence(
+            self.charge,
+            self.asked,
+            self.need_air(),
+            self.controlling_at_each,
+            Tolerance(
+                value("dry-bulb-overshoot"),
+                value("depression-overshoot"),
+                value("depression-tolerance"),
+                value("emc-tolerance"),
+                value("widest-depression"),
+                value("depression-overshoot-above"),
+                value("heat-up-hours"),
+                value("settling-hours"),
+            ),
+        )
 
     @cached_property
     def asked_index(self) -> np.ndarray:
@@ -194,8 +217,10 @@ class Case:
 
     def hours_between(self, start: dt.datetime, end: dt.datetime) -> float:
         """Return the hours from one moment to another, declared stops left out [h]."""
-        stopped = sum(max(0.0, (min(stop.end, end) - max(stop.start, start)).total_seconds())
-                      for stop in self.charge.stops)
+        stopped = sum(
+            max(0.0, (min(stop.end, end) - max(stop.start, start)).total_seconds())
+            for stop in self.charge.stops
+        )
         return max(0.0, (end - start).total_seconds() - stopped) / 3600.0
 
     def need_boards(self) -> tuple[BoardHistory, ...]:
@@ -292,11 +317,21 @@ def catalogue() -> list[Check]:
     return sorted(CHECKS.values(), key=lambda check: GROUPS.index(check.group))
 
 
-def check(slug: str, *, title: str, group: str, reason: str, passes: str, severity: Severity,
-          source: str, limits: tuple[str, ...] = (), claim: Claim = "moisture",
-          of: Of = "charge"
-          ) -> Callable[[Callable[[CaseT], Iterable[Breach | Pass]]],
-                        Callable[[CaseT], Iterable[Breach | Pass]]]:
+def check(
+    slug: str,
+    *,
+    title: str,
+    group: str,
+    reason: str,
+    passes: str,
+    severity: Severity,
+    source: str,
+    limits: tuple[str, ...] = (),
+    claim: Claim = "moisture",
+    of: Of = "charge",
+) -> Callable[
+    [Callable[[CaseT], Iterable[Breach | Pass]]], Callable[[CaseT], Iterable[Breach | Pass]]
+]:
     """Register a check.
 
     Parameters
@@ -326,32 +361,47 @@ def check(slug: str, *, title: str, group: str, reason: str, passes: str, severi
     if group not in GROUPS or slug in CHECKS:
         raise ValueError(f"check {slug!r}: its group must be one of GROUPS, its slug its own")
 
-    def register(run: Callable[[CaseT], Iterable[Breach | Pass]]
-                 ) -> Callable[[CaseT], Iterable[Breach | Pass]]:
-        CHECKS[slug] = Check(slug, title, group, reason, passes, severity, claim, source, limits,
-                             of, run)
+    def register(
+        run: Callable[[CaseT], Iterable[Breach | Pass]],
+    ) -> Callable[[CaseT], Iterable[Breach | Pass]]:
+        CHECKS[slug] = Check(
+            slug, title, group, reason, passes, severity, claim, source, limits, of, run
+        )
         return run
+
     return register
 
 
-def run_checks(case: AnyCase, answers: Iterable[Answer] = (), waivers: Iterable[Waiver] = ()
-               ) -> tuple[Finding, ...]:
+def run_checks(
+    case: AnyCase, answers: Iterable[Answer] = (), waivers: Iterable[Waiver] = ()
+) -> tuple[Finding, ...]:
     """Return what every check says of a case, with the answers given to its findings."""
     of = {Case: "charge", LotCase: "lot", Publication: "publication"}[type(case)]
-    findings = with_ids([finding for check in catalogue() if check.of == of
-                         for finding in run_check(check, partial(check.run, case),
-                                                  None if isinstance(case, Publication)
-                                                  else case.zone)])
+    findings = with_ids(
+        [
+            finding
+            for check in catalogue()
+            if check.of == of
+            for finding in run_check(
+                check,
+                partial(check.run, case),
+                None if isinstance(case, Publication) else case.zone,
+            )
+        ]
+    )
     answers = tuple(answers)
     wrong = unmatched(findings, answers)
     if wrong:
-        findings = (*(one for one in findings if one.check != EXPLAINED or one.outcome != "pass"),
-                    *wrong)
+        findings = (
+            *(one for one in findings if one.check != EXPLAINED or one.outcome != "pass"),
+            *wrong,
+        )
     return answered(findings, answers, waivers)
 
 
-def run_check(check: Check, said: Callable[[], Iterable[Breach | Pass]],
-              zone: ZoneInfo | None = None) -> Iterator[Finding]:
+def run_check(
+    check: Check, said: Callable[[], Iterable[Breach | Pass]], zone: ZoneInfo | None = None
+) -> Iterator[Finding]:
     """Yield what one check says, as findings."""
     breaches, sentence, absent = [], check.passes, None
     try:
@@ -366,8 +416,10 @@ def run_check(check: Check, said: Callable[[], Iterable[Breach | Pass]],
         yield from (_finding(check, breach, zone) for breach in breaches)
     elif absent is not None:
         yield Finding(
-            check=check.slug, message=_sentence(str(absent)),
-            outcome="not applicable" if isinstance(absent, NotApplicable) else "no data")
+            check=check.slug,
+            message=_sentence(str(absent)),
+            outcome="not applicable" if isinstance(absent, NotApplicable) else "no data",
+        )
     else:
         yield Finding(check=check.slug, outcome="pass", message=sentence)
 
@@ -378,10 +430,17 @@ def _finding(check: Check, breach: Breach, zone: ZoneInfo | None) -> Finding:
     if isinstance(at, np.datetime64):
         at = as_moment(at, zone) if zone is not None else None
     return Finding(
-        check=check.slug, outcome=outcome, noted=severity == "note", message=breach.message,
+        check=check.slug,
+        outcome=outcome,
+        noted=severity == "note",
+        message=breach.message,
         where=tuple(Spot(file=p.file, line=p.line, column=p.column) for p in breach.places),
-        subject=breach.subject, value=_rounded(breach.value),
-        limit=_rounded(breach.limit), unit=breach.unit, at=at)
+        subject=breach.subject,
+        value=_rounded(breach.value),
+        limit=_rounded(breach.limit),
+        unit=breach.unit,
+        at=at,
+    )
 
 
 def _rounded(value: float | None) -> float | None:

@@ -66,8 +66,9 @@ def chosen_readings(case: LotCase) -> Chosen:
     at_hand = any(survey.chosen == "convenience" for survey in surveys)
     if wanted <= set(packs[own].tolist()):
         return Chosen(every[own], OWN_PACKS, len(every), at_hand)
-    return Chosen(every, WHOLE_CHARGE if len(case.dossiers) == 1 else WHOLE_CHARGES, len(every),
-                  at_hand)
+    return Chosen(
+        every, WHOLE_CHARGE if len(case.dossiers) == 1 else WHOLE_CHARGES, len(every), at_hand
+    )
 
 
 def readings_of(case: LotCase) -> np.ndarray:
@@ -89,9 +90,16 @@ def rule_of(case: LotCase) -> Rule:
     share = order.share.value if order.share else 100.0
     highest = order.highest.value if order.highest else None
     if order.rule == "maximum":
-        return Rule(f"no piece above {highest:g} % MC" if share == 100 else
-                    f"{share:g} % of pieces at or below {highest:g} % MC",
-                    None, highest, None, None, share)
+        return Rule(
+            f"no piece above {highest:g} % MC"
+            if share == 100
+            else f"{share:g} % of pieces at or below {highest:g} % MC",
+            None,
+            highest,
+            None,
+            None,
+            share,
+        )
     lowest = order.lowest.value if order.lowest else None
     mean_low = order.mean_lowest.value if order.mean_lowest else None
     mean_high = order.mean_highest.value if order.mean_highest else None
@@ -107,9 +115,16 @@ def _standard_rule(case: LotCase, order: Order) -> Rule:
     mean_low, mean_high = value("en-14298-mean-low"), value("en-14298-mean-high")
     low, high = value("en-14298-piece-low") * target, value("en-14298-piece-high") * target
     share = value("en-14298-share")
-    return Rule(f"EN 14298, target {target:g} %: mean {mean_low:g} to {mean_high:g} %, "
-                f"{share:g} % of "
-                f"pieces from {low:.1f} to {high:.1f} %", low, high, mean_low, mean_high, share)
+    return Rule(
+        f"EN 14298, target {target:g} %: mean {mean_low:g} to {mean_high:g} %, "
+        f"{share:g} % of "
+        f"pieces from {low:.1f} to {high:.1f} %",
+        low,
+        high,
+        mean_low,
+        mean_high,
+        share,
+    )
 
 
 def judge(case: LotCase) -> Judgement:
@@ -124,28 +139,44 @@ def judge(case: LotCase) -> Judgement:
     try:
         rule = rule_of(case)
     except NoLimit:
-        return Judgement(rule=words, met=None, sentence="Not assessed: the row of EN 14298 "
-                                                        "for this "
-                         "target is not in hand.")
+        return Judgement(
+            rule=words,
+            met=None,
+            sentence="Not assessed: the row of EN 14298 for this target is not in hand.",
+        )
     chosen = chosen_readings(case)
     readings = chosen.readings
-    doubts = sorted({finding.check for dossier in case.dossiers.values()
-                     for finding in dossier.findings if finding.outcome in _UNRELIABLE
-                     and CHECKS[finding.check].claim == "moisture"})
+    doubts = sorted(
+        {
+            finding.check
+            for dossier in case.dossiers.values()
+            for finding in dossier.findings
+            if finding.outcome in _UNRELIABLE and CHECKS[finding.check].claim == "moisture"
+        }
+    )
     if not len(readings):
-        return Judgement(rule=rule.words, met=None,
-                         sentence="Not assessed: no final survey is on record.")
+        return Judgement(
+            rule=rule.words, met=None, sentence="Not assessed: no final survey is on record."
+        )
     facts = _facts(rule, chosen)
     if doubts:
-        return Judgement(rule=rule.words, met=None, **facts, sentence="Not assessed: the drying "
-                         "record of this lot is under review at the mill.")
+        return Judgement(
+            rule=rule.words,
+            met=None,
+            **facts,
+            sentence="Not assessed: the drying record of this lot is under review at the mill.",
+        )
     mean, inside, n = float(np.mean(readings)), facts["inside"], facts["n"]
-    mean_kept = (rule.mean_low is None or mean >= rule.mean_low) and \
-        (rule.mean_high is None or mean <= rule.mean_high)
+    mean_kept = (rule.mean_low is None or mean >= rule.mean_low) and (
+        rule.mean_high is None or mean <= rule.mean_high
+    )
     met = bool(mean_kept and 100.0 * inside >= rule.share * n)
     # what failed is the mill's to say, in the finding; a customer is told that it failed
-    sentence = f"The lot as measured meets the order: {counted(inside, n, mean)}." if met else \
-        "The lot as measured does not meet the order."
+    sentence = (
+        f"The lot as measured meets the order: {counted(inside, n, mean)}."
+        if met
+        else "The lot as measured does not meet the order."
+    )
     return Judgement(rule=rule.words, met=met, **facts, sentence=sentence)
 
 
@@ -161,14 +192,21 @@ def _facts(rule: Rule, chosen: Chosen) -> dict[str, Any]:
     inside, n = within_band(readings, low, high).inside, len(readings)
     shown_pct = round(100.0 * float(share_shown(n, n - inside, CONFIDENCE_PCT / 100.0)), 1)
     needed = _needed(rule.share) if rule.share < 100 else None
-    return {"mean_pct": round(float(np.mean(readings)), 2), "n": n, "inside": inside,
-            "mean_low_pct": rule.mean_low, "mean_high_pct": rule.mean_high,
-            "piece_low_pct": None if rule.piece_low is None else round(rule.piece_low, 2),
-            "piece_high_pct": None if rule.piece_high is None else round(rule.piece_high, 2),
-            "share_asked_pct": rule.share,
-            "share_shown_pct": shown_pct, "readings_needed": needed,
-            "readings_from": chosen.words, "more_readings": _more(rule, n, n - inside),
-            "strongest": _strongest(rule, chosen, shown_pct, inside)}
+    return {
+        "mean_pct": round(float(np.mean(readings)), 2),
+        "n": n,
+        "inside": inside,
+        "mean_low_pct": rule.mean_low,
+        "mean_high_pct": rule.mean_high,
+        "piece_low_pct": None if rule.piece_low is None else round(rule.piece_low, 2),
+        "piece_high_pct": None if rule.piece_high is None else round(rule.piece_high, 2),
+        "share_asked_pct": rule.share,
+        "share_shown_pct": shown_pct,
+        "readings_needed": needed,
+        "readings_from": chosen.words,
+        "more_readings": _more(rule, n, n - inside),
+        "strongest": _strongest(rule, chosen, shown_pct, inside),
+    }
 
 
 def _more(rule: Rule, n: int, failures: int) -> int | None:
@@ -187,9 +225,13 @@ def _strongest(rule: Rule, chosen: Chosen, shown_pct: float, inside: int) -> str
     """Return the strongest sentence about the whole lot that its readings support."""
     n = len(chosen.readings)
     if chosen.at_hand:
-        return (f"{inside} of the {n} boards measured are within what was ordered. They were taken "
-                "at hand, so that they show nothing of the boards not measured.")
+        return (
+            f"{inside} of the {n} boards measured are within what was ordered. They were taken "
+            "at hand, so that they show nothing of the boards not measured."
+        )
     if rule.piece_low is None and rule.piece_high is None:
         return f"The mean of the {n} boards measured is {float(np.mean(chosen.readings)):.1f} % MC."
-    return (f"At {CONFIDENCE_PCT:g} % confidence, at least {shown_pct:.1f} % of the boards are "
-            "within what was ordered for a piece, if those measured were picked at random.")
+    return (
+        f"At {CONFIDENCE_PCT:g} % confidence, at least {shown_pct:.1f} % of the boards are "
+        "within what was ordered for a piece, if those measured were picked at random."
+    )

@@ -161,8 +161,9 @@ def kiln_state(folder: MillFolder, charge: Charge) -> KilnState:
     asked = asked_air(charge, steps, pressure) if charge.step_changes else ()
     changes = [change for change in charge.step_changes if change.step <= len(steps)]
     step = steps[changes[-1].step - 1] if changes else None
-    stage = "conditioning" if charge.conditioning else \
-        "equalizing" if charge.equalizing else "drying"
+    stage = (
+        "conditioning" if charge.conditioning else "equalizing" if charge.equalizing else "drying"
+    )
     due = tuple(dues(charge, schedule, steps, limits))
     last = rounds[-1] if rounds else None
     nearest = _next_due(due, step, stage)
@@ -170,25 +171,44 @@ def kiln_state(folder: MillFolder, charge: Charge) -> KilnState:
     every = _every_hours(times)
     since = changes[-1].at if changes else None
     return KilnState(
-        charge.id, charge.kiln, folder.kilns[charge.kiln].record.name, schedule.title,
-        charge.target_mc.value, charge.control_rule, _stamp(charge.started), stage,
-        step.number if step else None, _stamp(since) if since else None,
+        charge.id,
+        charge.kiln,
+        folder.kilns[charge.kiln].record.name,
+        schedule.title,
+        charge.target_mc.value,
+        charge.control_rule,
+        _stamp(charge.started),
+        stage,
+        step.number if step else None,
+        _stamp(since) if since else None,
         tuple(_step_state(one) for one in steps),
         _air_state(asked[-1].air, step) if asked else None,
         tuple(_board_state(folder, charge, history, limits) for history in histories),
-        last.mc_pct if last else None, last.boards if last else (),
-        _stamp(last.at) if last else None, every,
+        last.mc_pct if last else None,
+        last.boards if last else (),
+        _stamp(last.at) if last else None,
+        every,
         _stamp((times[-1] if times else charge.started) + dt.timedelta(hours=every)),
-        due, nearest, _timed_due(schedule, step, since),
+        due,
+        nearest,
+        _timed_due(schedule, step, since),
         bool(nearest and last and _deciding(nearest, last) <= nearest.mc_pct),
-        charge.scale_resolution.value if charge.scale_resolution else 1.0)
+        charge.scale_resolution.value if charge.scale_resolution else 1.0,
+    )
 
 
 def charge_limits(folder: MillFolder, charge: Charge) -> LimitBook:
     """Return the mill's limits as they hold for a charge."""
     species = [folder.species[stock.species].record for stock in charge.stock]
-    return limit_book(folder, Subject(tuple(one.id for one in species), species[0].kind,
-                                      charge.stock[0].thickness.value, charge.target_mc.value))
+    return limit_book(
+        folder,
+        Subject(
+            tuple(one.id for one in species),
+            species[0].kind,
+            charge.stock[0].thickness.value,
+            charge.target_mc.value,
+        ),
+    )
 
 
 def equalized(schedule: Schedule) -> bool:
@@ -196,8 +216,9 @@ def equalized(schedule: Schedule) -> bool:
     return bool(schedule.equalizing) or not schedule.time_based
 
 
-def dues(charge: Charge, schedule: Schedule, steps: Sequence[PlannedStep], limits: LimitBook
-         ) -> Iterator[DueAt]:
+def dues(
+    charge: Charge, schedule: Schedule, steps: Sequence[PlannedStep], limits: LimitBook
+) -> Iterator[DueAt]:
     """Yield the MCs at which something falls due, in the order they are met."""
     for step in steps:
         if step.number > 1 and step.from_mc_pct is not None:
@@ -215,17 +236,21 @@ def _next_due(due: Sequence[DueAt], step: PlannedStep | None, stage: str) -> Due
     if stage == "equalizing":
         return due[-1]
     number = step.number if step else 0
-    return next((one for one in due if not one.label.startswith("step ")
-                 or int(one.label[5:]) > number), None)
+    return next(
+        (one for one in due if not one.label.startswith("step ") or int(one.label[5:]) > number),
+        None,
+    )
 
 
 def _deciding(due: DueAt, last: Control) -> float:
-    return {"controlling": last.mc_pct, "driest": last.driest_pct,
-            "wettest": last.wettest_pct}[due.whose]
+    return {"controlling": last.mc_pct, "driest": last.driest_pct, "wettest": last.wettest_pct}[
+        due.whose
+    ]
 
 
-def _timed_due(schedule: Schedule, step: PlannedStep | None, since: dt.datetime | None
-               ) -> str | None:
+def _timed_due(
+    schedule: Schedule, step: PlannedStep | None, since: dt.datetime | None
+) -> str | None:
     if not schedule.time_based or step is None or since is None or step.hours is None:
         return None
     return _stamp(since + dt.timedelta(hours=step.hours))
@@ -233,8 +258,9 @@ def _timed_due(schedule: Schedule, step: PlannedStep | None, since: dt.datetime 
 
 def _every_hours(times: Sequence[dt.datetime]) -> float:
     """Return the usual hours between rounds, by the last seven."""
-    gaps = sorted((after - before).total_seconds() / 3600.0
-                  for before, after in pairwise(times[-8:]))
+    gaps = sorted(
+        (after - before).total_seconds() / 3600.0 for before, after in pairwise(times[-8:])
+    )
     return float(round(gaps[len(gaps) // 2])) or 1.0 if len(gaps) >= 2 else _USUAL_HOURS
 
 
@@ -243,29 +269,48 @@ def _step_state(step: PlannedStep) -> StepState:
 
 
 def _air_state(air: AirState, step: PlannedStep | None) -> StepState:
-    return StepState(step.number if step else 0, step.from_mc_pct if step else None,
-                     step.hours if step else None, air.dry_bulb_c, air.wet_bulb_c,
-                     air.relative_humidity_pct, air.emc_pct)
+    return StepState(
+        step.number if step else 0,
+        step.from_mc_pct if step else None,
+        step.hours if step else None,
+        air.dry_bulb_c,
+        air.wet_bulb_c,
+        air.relative_humidity_pct,
+        air.emc_pct,
+    )
 
 
-def _board_state(folder: MillFolder, charge: Charge, history: BoardHistory, limits: LimitBook
-                 ) -> BoardState:
+def _board_state(
+    folder: MillFolder, charge: Charge, history: BoardHistory, limits: LimitBook
+) -> BoardState:
     board, last = history.board, history.points[-1] if history.points else None
     dry = history.estimates[-1].oven_dry_g if history.estimates else None
     masses = [(board.weighed_at, board.green_mass.value)] + [
-        (weighing.at, weighing.masses[board.id].value) for weighing in charge.weighings
-        if board.id in weighing.masses]
+        (weighing.at, weighing.masses[board.id].value)
+        for weighing in charge.weighings
+        if board.id in weighing.masses
+    ]
     at, mass = masses[-1]
     stock = charge.stock_of(board)
     try:
-        safe = safe_loss(folder.species[stock.species].record, stock.thickness.value,
-                         limits.value("thick-stock-divisor"))
+        safe = safe_loss(
+            folder.species[stock.species].record,
+            stock.thickness.value,
+            limits.value("thick-stock-divisor"),
+        )
     except NoLimit:
         safe = None
     return BoardState(
-        board.id, board.position or "", mass_unit(board.green_mass), dry, mass, _stamp(at),
+        board.id,
+        board.position or "",
+        mass_unit(board.green_mass),
+        dry,
+        mass,
+        _stamp(at),
         last.mc_pct if last and last.at == at else None,
-        last.daily_loss_pct if last and last.at == at else None, safe and safe[1])
+        last.daily_loss_pct if last and last.at == at else None,
+        safe and safe[1],
+    )
 
 
 def mass_unit(mass: Mass) -> str:

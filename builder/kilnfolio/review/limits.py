@@ -31,8 +31,9 @@ class LimitBook:
     subject: Subject = Subject()
     mill_in: tuple[str, ...] = ()
     """Where the mill is: its country and its place, as its record has them."""
-    _found: dict[tuple[str, Subject | None], Limit] = field(default_factory=dict, compare=False,
-                                                     repr=False)
+    _found: dict[tuple[str, Subject | None], Limit] = field(
+        default_factory=dict, compare=False, repr=False
+    )
 
     def find(self, key: str, subject: Subject | None = None) -> Limit:
         """Return the limit whose scope fits most narrowly.
@@ -48,8 +49,11 @@ class LimitBook:
         if (known := self._found.get(place)) is not None:
             return known
         subject = subject or self.subject
-        fitting = [limit for limit in self.limits.limits.get(key, [])
-                   if fits(limit.scope, subject) and self._here(limit.scope)]
+        fitting = [
+            limit
+            for limit in self.limits.limits.get(key, [])
+            if fits(limit.scope, subject) and self._here(limit.scope)
+        ]
         if not fitting:
             raise NoLimit(f"schedules/limits.yaml has no limit '{key}' that fits")
         found = self._found[place] = max(fitting, key=lambda limit: limit.scope.narrowness)
@@ -76,7 +80,11 @@ def fits(scope: Scope, subject: Subject) -> bool:
     return (
         (not scope.species or bool(set(scope.species) & set(subject.species)))
         and scope.kind in (None, subject.kind)
-        and (scope.thicker_than is None or (subject.thickness_mm is not None
-                                            and subject.thickness_mm > scope.thicker_than.value))
+        and (
+            scope.thicker_than is None
+            or (
+                subject.thickness_mm is not None and subject.thickness_mm > scope.thicker_than.value
+            )
+        )
         and scope.target_mc in (None, subject.target_mc_pct)
     )

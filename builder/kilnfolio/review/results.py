@@ -31,18 +31,25 @@ def board_results(case: Case) -> tuple[d.BoardResult, ...]:
 
 def _board(case: Case, history: BoardHistory, running: conduct.Running) -> d.BoardResult:
     board, points = history.board, _points(case, history, running)
-    wet = [point for before, point in pairwise(points)
-           if before.mc_pct > _wet_above(case)]
+    wet = [point for before, point in pairwise(points) if before.mc_pct > _wet_above(case)]
     return d.BoardResult(
-        id=board.id, species=board.species or case.charge.stock[0].species,
-        position=board.position or "", chosen_as=board.chosen_as,
-        sections=_sections(history.sections), section_mean_mc_pct=round(history.mean_mc_pct, 2),
-        green_g=board.green_mass.value, oven_dry_g=round(history.oven_dry_g, 1),
-        oven_dry_uncertainty_g=round(COVERAGE * history.oven_dry_error_g, 1), points=points,
-        estimates=_estimates(history), safe_daily_loss_pct=_safe(case, history),
+        id=board.id,
+        species=board.species or case.charge.stock[0].species,
+        position=board.position or "",
+        chosen_as=board.chosen_as,
+        sections=_sections(history.sections),
+        section_mean_mc_pct=round(history.mean_mc_pct, 2),
+        green_g=board.green_mass.value,
+        oven_dry_g=round(history.oven_dry_g, 1),
+        oven_dry_uncertainty_g=round(COVERAGE * history.oven_dry_error_g, 1),
+        points=points,
+        estimates=_estimates(history),
+        safe_daily_loss_pct=_safe(case, history),
         fastest_daily_loss_pct=_fastest(case, history),
-        fastest_hourly_loss_pct=max((p.hourly_loss_pct for p in wet
-                                     if p.hourly_loss_pct is not None), default=None))
+        fastest_hourly_loss_pct=max(
+            (p.hourly_loss_pct for p in wet if p.hourly_loss_pct is not None), default=None
+        ),
+    )
 
 
 def _fastest(case: Case, history: BoardHistory) -> float | None:
@@ -52,9 +59,17 @@ def _fastest(case: Case, history: BoardHistory) -> float | None:
     except NoLimit:
         return None
     losses = zip(pairwise(history.points), losses_over_a_day(history, hours), strict=False)
-    return rounded(max((loss for (before, point), loss in losses
-                        if before.mc_pct > _wet_above(case) and point.at > case.charge.started),
-                       default=None), 2)
+    return rounded(
+        max(
+            (
+                loss
+                for (before, point), loss in losses
+                if before.mc_pct > _wet_above(case) and point.at > case.charge.started
+            ),
+            default=None,
+        ),
+        2,
+    )
 
 
 def _wet_above(case: Case) -> float:
@@ -68,53 +83,78 @@ def _safe(case: Case, history: BoardHistory) -> float | None:
     """Return the safe loss of a board, scaled for thick stock [points a day]."""
     stock = case.stock_of(history.board)
     try:
-        safe = safe_loss(case.species[stock.species], stock.thickness.value,
-                         case.limits.value("thick-stock-divisor"))
+        safe = safe_loss(
+            case.species[stock.species],
+            stock.thickness.value,
+            case.limits.value("thick-stock-divisor"),
+        )
     except NoLimit:
         return None
     return round(safe[1], 2) if safe else None
 
 
 def _sections(sections: tuple[SectionMoisture, ...]) -> tuple[d.SectionResult, ...]:
-    return tuple(d.SectionResult(
-        id=section.id, green_g=section.green_g, oven_dry_g=section.oven_dry_g,
-        mc_pct=round(section.mc_pct, 2), mc_uncertainty_pct=round(section.uncertainty_pct, 2))
-        for section in sections)
+    return tuple(
+        d.SectionResult(
+            id=section.id,
+            green_g=section.green_g,
+            oven_dry_g=section.oven_dry_g,
+            mc_pct=round(section.mc_pct, 2),
+            mc_uncertainty_pct=round(section.uncertainty_pct, 2),
+        )
+        for section in sections
+    )
 
 
-def _points(case: Case, history: BoardHistory, running: conduct.Running
-            ) -> tuple[d.BoardPoint, ...]:
+def _points(
+    case: Case, history: BoardHistory, running: conduct.Running
+) -> tuple[d.BoardPoint, ...]:
     """Return a board's weighings, each with its loss since the one before."""
     made: list[d.BoardPoint] = []
     # the kiln stands cold before heating begins: what a board loses then is no kiln's doing
     ran = running.until([max(point.at, case.charge.started) for point in history.points])
     for point, hours in zip(history.points, np.diff(ran, prepend=np.nan).tolist(), strict=True):
         lost = None if point.before_mc_pct is None else point.before_mc_pct - point.mc_pct
-        made.append(d.BoardPoint(
-            at=point.at, mass_g=round(point.mass_g, 1), mc_pct=round(point.mc_pct, 2),
-            mc_uncertainty_pct=round(point.uncertainty_pct, 2),
-            daily_loss_pct=rounded(point.daily_loss_pct, 2), running_hours=rounded(hours, 1),
-            hourly_loss_pct=rounded(lost / hours, 3) if lost is not None and hours > 0 else None))
+        made.append(
+            d.BoardPoint(
+                at=point.at,
+                mass_g=round(point.mass_g, 1),
+                mc_pct=round(point.mc_pct, 2),
+                mc_uncertainty_pct=round(point.uncertainty_pct, 2),
+                daily_loss_pct=rounded(point.daily_loss_pct, 2),
+                running_hours=rounded(hours, 1),
+                hourly_loss_pct=rounded(lost / hours, 3)
+                if lost is not None and hours > 0
+                else None,
+            )
+        )
     return tuple(made)
 
 
 def _estimates(history: BoardHistory) -> tuple[d.OvenDryEstimate, ...]:
-    return tuple(_estimate_result(history, number, estimate)
-                 for number, estimate in enumerate(history.estimates))
+    return tuple(
+        _estimate_result(history, number, estimate)
+        for number, estimate in enumerate(history.estimates)
+    )
 
 
 def _estimate_result(history: BoardHistory, number: int, estimate: Estimate) -> d.OvenDryEstimate:
     used = [point.at for point in history.points if history.estimate_at(point.at) is estimate]
     before = history.estimates[number - 1].oven_dry_g if number else None
     return d.OvenDryEstimate(
-        at=estimate.at, source="sections" if estimate.resection is None else "re-section",
-        mc_pct=round(estimate.mean_mc_pct, 2), mass_g=round(estimate.mass_g, 1),
+        at=estimate.at,
+        source="sections" if estimate.resection is None else "re-section",
+        mc_pct=round(estimate.mean_mc_pct, 2),
+        mass_g=round(estimate.mass_g, 1),
         oven_dry_g=round(estimate.oven_dry_g, 1),
         oven_dry_uncertainty_g=round(COVERAGE * estimate.oven_dry_error_g, 1),
-        calculated_mc_pct=None if before is None
+        calculated_mc_pct=None
+        if before is None
         else round(100.0 * (estimate.mass_g / before - 1.0), 2),
-        sections=_sections(estimate.sections), weighings=len(used),
-        used_from=used[0] if used else None)
+        sections=_sections(estimate.sections),
+        weighings=len(used),
+        used_from=used[0] if used else None,
+    )
 
 
 def air_result(case: Case) -> d.AirResult | None:
@@ -129,48 +169,81 @@ def air_result(case: Case) -> d.AirResult | None:
     return d.AirResult(
         logged_hours=round(float(conduct.reading_hours(air).sum()), 1),
         running_hours=rounded(conduct.Running(air).total, 1),
-        dry_bulb_over_kh=rounded(over[0], 1), depression_over_kh=rounded(over[1], 1),
-        zone_spread_k=rounded(spread[0], 2), zone_spread_most_k=rounded(spread[1], 2),
-        dry_bulb_uncertainty_k=errors[0], wet_bulb_uncertainty_k=errors[1],
-        wick=_wick(case, settling))
+        dry_bulb_over_kh=rounded(over[0], 1),
+        depression_over_kh=rounded(over[1], 1),
+        zone_spread_k=rounded(spread[0], 2),
+        zone_spread_most_k=rounded(spread[1], 2),
+        dry_bulb_uncertainty_k=errors[0],
+        wet_bulb_uncertainty_k=errors[1],
+        wick=_wick(case, settling),
+    )
 
 
 def _wick(case: Case, settling: float) -> d.WickIndex | None:
     air = case.need_air()
-    found = conduct.wick_index(air, case.asked, settling) \
-        if np.isfinite(air.wet_bulb).any() else None
+    found = (
+        conduct.wick_index(air, case.asked, settling) if np.isfinite(air.wet_bulb).any() else None
+    )
     if found is None:
         return None
     return d.WickIndex(
-        hours=round(found.hours, 1), drift_k_per_day=round(found.drift_k_per_day, 3),
+        hours=round(found.hours, 1),
+        drift_k_per_day=round(found.drift_k_per_day, 3),
         worst_drift_k_per_day=round(found.worst_drift_k_per_day, 3),
-        worst_from=as_moment(found.worst_from, case.zone), noise_k=round(found.noise_k, 3))
+        worst_from=as_moment(found.worst_from, case.zone),
+        noise_k=round(found.noise_k, 3),
+    )
 
 
-def air_points(case: Case, means: dict[str, list[float]], moments: list[dt.datetime]
-               ) -> tuple[d.AirPoint, ...]:
+def air_points(
+    case: Case, means: dict[str, list[float]], moments: list[dt.datetime]
+) -> tuple[d.AirPoint, ...]:
     """Return the mean air of each interval of the summary, its EMC with its uncertainty."""
-    errors = conduct.emc_errors(means["dry_bulb"], means["wet_bulb"],
-                                conduct.bulb_errors(case.kiln), case.pressure_pa)
-    rows = zip(moments, means["dry_bulb"], means["wet_bulb"], means["relative_humidity"],
-               means["emc"], errors, strict=True)
-    return tuple(d.AirPoint(
-        at=at, dry_bulb_c=rounded(dry, 2), wet_bulb_c=rounded(wet, 2),
-        relative_humidity_pct=rounded(humidity, 1), emc_pct=rounded(emc, 2),
-        emc_uncertainty_pct=rounded(error, 2)) for at, dry, wet, humidity, emc, error in rows)
+    errors = conduct.emc_errors(
+        means["dry_bulb"], means["wet_bulb"], conduct.bulb_errors(case.kiln), case.pressure_pa
+    )
+    rows = zip(
+        moments,
+        means["dry_bulb"],
+        means["wet_bulb"],
+        means["relative_humidity"],
+        means["emc"],
+        errors,
+        strict=True,
+    )
+    return tuple(
+        d.AirPoint(
+            at=at,
+            dry_bulb_c=rounded(dry, 2),
+            wet_bulb_c=rounded(wet, 2),
+            relative_humidity_pct=rounded(humidity, 1),
+            emc_pct=rounded(emc, 2),
+            emc_uncertainty_pct=rounded(error, 2),
+        )
+        for at, dry, wet, humidity, emc, error in rows
+    )
 
 
 def set_points(case: Case) -> tuple[d.SetPoint, ...]:
     """Return what the schedule asked for, as run, each EMC with its uncertainty."""
-    errors = conduct.emc_errors([asked.air.dry_bulb_c for asked in case.asked],
-                                [asked.air.wet_bulb_c for asked in case.asked],
-                                conduct.bulb_errors(case.kiln), case.pressure_pa)
-    return tuple(d.SetPoint(
-        at=asked.at, label=asked.label, dry_bulb_c=round(asked.air.dry_bulb_c, 2),
-        wet_bulb_c=round(asked.air.wet_bulb_c, 2),
-        relative_humidity_pct=round(asked.air.relative_humidity_pct, 1),
-        emc_pct=round(asked.air.emc_pct, 2), emc_uncertainty_pct=rounded(error, 2))
-        for asked, error in zip(case.asked, errors, strict=True))
+    errors = conduct.emc_errors(
+        [asked.air.dry_bulb_c for asked in case.asked],
+        [asked.air.wet_bulb_c for asked in case.asked],
+        conduct.bulb_errors(case.kiln),
+        case.pressure_pa,
+    )
+    return tuple(
+        d.SetPoint(
+            at=asked.at,
+            label=asked.label,
+            dry_bulb_c=round(asked.air.dry_bulb_c, 2),
+            wet_bulb_c=round(asked.air.wet_bulb_c, 2),
+            relative_humidity_pct=round(asked.air.relative_humidity_pct, 1),
+            emc_pct=round(asked.air.emc_pct, 2),
+            emc_uncertainty_pct=rounded(error, 2),
+        )
+        for asked, error in zip(case.asked, errors, strict=True)
+    )
 
 
 def adherence_result(case: Case) -> tuple[d.StepAdherence, ...]:
@@ -185,19 +258,34 @@ def adherence_result(case: Case) -> tuple[d.StepAdherence, ...]:
 
 
 def _step_adherence(case: Case, kept: StepKept, allowed_h: float) -> d.StepAdherence:
-    sides = tuple(d.OutsideResult(
-        side=one.side, since=case.moment(one.first), hours=round(one.hours, 1),
-        longest_hours=round(one.longest_hours, 1), worst=round(one.worst, 1), unit=one.unit)
-        for one in kept.outside)
+    sides = tuple(
+        d.OutsideResult(
+            side=one.side,
+            since=case.moment(one.first),
+            hours=round(one.hours, 1),
+            longest_hours=round(one.longest_hours, 1),
+            worst=round(one.worst, 1),
+            unit=one.unit,
+        )
+        for one in kept.outside
+    )
     outside = any(one.hours > allowed_h for one in kept.outside)
     return d.StepAdherence(
-        label=kept.label, step=kept.number, start=kept.start, end=kept.end,
+        label=kept.label,
+        step=kept.number,
+        start=kept.start,
+        end=kept.end,
         asked_dry_bulb_c=round(kept.asked.dry_bulb_c, 2),
         asked_wet_bulb_c=round(kept.asked.wet_bulb_c, 2),
-        asked_emc_pct=round(kept.asked.emc_pct, 2), dry_bulb_c=rounded(kept.dry_bulb_c, 2),
-        wet_bulb_c=rounded(kept.wet_bulb_c, 2), emc_pct=rounded(kept.emc_pct, 2),
-        hours_asked=rounded(kept.hours_asked, 1), hours_run=round(kept.hours_run, 1),
-        hours_to_reach=rounded(kept.hours_to_reach, 1), hours_settled=round(kept.hours_settled, 1),
-        hours_outside=round(kept.hours_outside, 1), outside=sides,
-        verdict="no data" if kept.dry_bulb_c is None else
-        "not as asked" if outside else "as asked")
+        asked_emc_pct=round(kept.asked.emc_pct, 2),
+        dry_bulb_c=rounded(kept.dry_bulb_c, 2),
+        wet_bulb_c=rounded(kept.wet_bulb_c, 2),
+        emc_pct=rounded(kept.emc_pct, 2),
+        hours_asked=rounded(kept.hours_asked, 1),
+        hours_run=round(kept.hours_run, 1),
+        hours_to_reach=rounded(kept.hours_to_reach, 1),
+        hours_settled=round(kept.hours_settled, 1),
+        hours_outside=round(kept.hours_outside, 1),
+        outside=sides,
+        verdict="no data" if kept.dry_bulb_c is None else "not as asked" if outside else "as asked",
+    )

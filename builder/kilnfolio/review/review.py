@@ -135,44 +135,85 @@ def build_case(folder: MillFolder, located: Located[Charge], log: Log | None) ->
     kiln, schedule = folder.kilns[charge.kiln], folder.schedules[charge.schedule]
     species = {stock.species: folder.species[stock.species].record for stock in charge.stock}
     main = charge.stock[0]
-    limits = limit_book(folder, Subject(
-        tuple(species), species[main.species].kind, main.thickness.value, charge.target_mc.value))
+    limits = limit_book(
+        folder,
+        Subject(
+            tuple(species), species[main.species].kind, main.thickness.value, charge.target_mc.value
+        ),
+    )
     steps = _planned(folder, schedule, pressure)
     air = None
     if log is not None and len(log.times):
-        air = air_series(log, pressure, jump_kelvin=limits.value("spike-kelvin"),
-                         jump_minutes=limits.value("spike-minutes"))
+        air = air_series(
+            log,
+            pressure,
+            jump_kelvin=limits.value("spike-kelvin"),
+            jump_minutes=limits.value("spike-minutes"),
+        )
     boards = board_histories(charge)
     control = controls(charge, boards)
     grace = dt.timedelta(hours=limits.value("stage-end-grace"))
-    stages = {name: stage_outcome(stage, air, control, grace) if stage else None
-              for name, stage in (("equalizing", charge.equalizing),
-                                  ("conditioning", charge.conditioning))}
+    stages = {
+        name: stage_outcome(stage, air, control, grace) if stage else None
+        for name, stage in (
+            ("equalizing", charge.equalizing),
+            ("conditioning", charge.conditioning),
+        )
+    }
     survey = survey_outcome(charge.survey, species[main.species]) if charge.survey else None
-    probes = probe_runs(charge.heat_treatment, log, kiln.record, 2 * log.interval_minutes) \
-        if charge.heat_treatment and log is not None else ()
-    water = water_balance(charge, species, control, survey, air,
-                          limits.value("loading-temperature"))
-    return Case(located, kiln, schedule, species, steps, _asked(located, steps, pressure), air,
-                boards, control, stages["equalizing"], stages["conditioning"], survey, probes,
-                water, limits, pressure, folder.mill.record.zone)
+    probes = (
+        probe_runs(charge.heat_treatment, log, kiln.record, 2 * log.interval_minutes)
+        if charge.heat_treatment and log is not None
+        else ()
+    )
+    water = water_balance(
+        charge, species, control, survey, air, limits.value("loading-temperature")
+    )
+    return Case(
+        located,
+        kiln,
+        schedule,
+        species,
+        steps,
+        _asked(located, steps, pressure),
+        air,
+        boards,
+        control,
+        stages["equalizing"],
+        stages["conditioning"],
+        survey,
+        probes,
+        water,
+        limits,
+        pressure,
+        folder.mill.record.zone,
+    )
 
 
-def _planned(folder: MillFolder, schedule: Located[Schedule], pressure_pa: float
-             ) -> tuple[PlannedStep, ...]:
+def _planned(
+    folder: MillFolder, schedule: Located[Schedule], pressure_pa: float
+) -> tuple[PlannedStep, ...]:
     try:
         return planned_steps(schedule.record, folder.steps_of(schedule.record), pressure_pa)
     except ValueError:
-        number, step = next((number, step) for number, step in
-                            enumerate(folder.steps_of(schedule.record))
-                            if not _can_be(step, pressure_pa))
+        number, step = next(
+            (number, step)
+            for number, step in enumerate(folder.steps_of(schedule.record))
+            if not _can_be(step, pressure_pa)
+        )
         way = next(key for key in AIR_KEYS if getattr(step, key) is not None)
-        raise RecordProblems([Problem(
-            schedule.place("steps", number), f"step {number + 1} of '{schedule.record.id}'",
-            f"no air has a dry bulb of {step.dry_bulb.entered} with {way.replace('_', ' ')} "
-            f"{getattr(step, way).entered}", "Check the units first, as °F written for °C; then "
-            "whether a wet bulb stands where the depression should, or the other way round"
-            )]) from None
+        raise RecordProblems(
+            [
+                Problem(
+                    schedule.place("steps", number),
+                    f"step {number + 1} of '{schedule.record.id}'",
+                    f"no air has a dry bulb of {step.dry_bulb.entered} with {way.replace('_', ' ')} "
+                    f"{getattr(step, way).entered}",
+                    "Check the units first, as °F written for °C; then "
+                    "whether a wet bulb stands where the depression should, or the other way round",
+                )
+            ]
+        ) from None
 
 
 def _can_be(step: Air, pressure_pa: float) -> bool:
@@ -183,48 +224,78 @@ def _can_be(step: Air, pressure_pa: float) -> bool:
     return True
 
 
-def _asked(located: Located[Charge], steps: tuple[PlannedStep, ...], pressure_pa: float
-           ) -> tuple[Asked, ...]:
+def _asked(
+    located: Located[Charge], steps: tuple[PlannedStep, ...], pressure_pa: float
+) -> tuple[Asked, ...]:
     try:
         return asked_air(located.record, steps, pressure_pa)
     except ValueError as error:
         stage = "conditioning" if located.record.conditioning else "equalizing"
-        raise RecordProblems([Problem(
-            located.place(stage), "equalizing or conditioning",
-            f"it asks for air that cannot be: {error}",
-            "Check the EMC against the dry bulb")]) from None
+        raise RecordProblems(
+            [
+                Problem(
+                    located.place(stage),
+                    "equalizing or conditioning",
+                    f"it asks for air that cannot be: {error}",
+                    "Check the EMC against the dry bulb",
+                )
+            ]
+        ) from None
 
 
 # --- from a case to a dossier ---------------------------------------------------------------------
+
 
 def dossier_of(folder: MillFolder, case: Case) -> d.Dossier:
     """Return the dossier of a case: numbers rounded, findings of every check."""
     charge = case.charge
     return d.Dossier(
-        charge=charge.id, invented=charge.invented, kiln=charge.kiln,
-        rules=d.Rules(version=rules_version(), kilnfolio=__version__,
-                      limits_revision=folder.limits.record.revision,
-                      schedule=f"{charge.schedule}, revision {charge.schedule_revision}",
-                      pressure_pa=round(case.pressure_pa), psychrometer=PSYCHROMETER,
-                      emc_equation=EMC_EQUATION),
-        inputs=_inputs(folder, case.located), started=charge.started, ended=charge.ended,
-        target_mc_pct=charge.target_mc.value, boards=board_results(case),
-        control_rule=charge.control_rule, controlling=_controlling(case), log=_log(case),
-        set_points=set_points(case), steps=_steps(case), adherence=adherence_result(case),
+        charge=charge.id,
+        invented=charge.invented,
+        kiln=charge.kiln,
+        rules=d.Rules(
+            version=rules_version(),
+            kilnfolio=__version__,
+            limits_revision=folder.limits.record.revision,
+            schedule=f"{charge.schedule}, revision {charge.schedule_revision}",
+            pressure_pa=round(case.pressure_pa),
+            psychrometer=PSYCHROMETER,
+            emc_equation=EMC_EQUATION,
+        ),
+        inputs=_inputs(folder, case.located),
+        started=charge.started,
+        ended=charge.ended,
+        target_mc_pct=charge.target_mc.value,
+        boards=board_results(case),
+        control_rule=charge.control_rule,
+        controlling=_controlling(case),
+        log=_log(case),
+        set_points=set_points(case),
+        steps=_steps(case),
+        adherence=adherence_result(case),
         gaps=_gaps(case),
-        equalizing=_stage(case, "equalizing"), conditioning=_stage(case, "conditioning"),
-        survey=survey_result(case), heat=heat_result(case), water=_water(case, folder.mill.record),
+        equalizing=_stage(case, "equalizing"),
+        conditioning=_stage(case, "conditioning"),
+        survey=survey_result(case),
+        heat=heat_result(case),
+        water=_water(case, folder.mill.record),
         air=air_result(case),
         workings=_workings(case),
-        findings=run_checks(case, charge.answers, charge.waivers))
+        findings=run_checks(case, charge.answers, charge.waivers),
+    )
 
 
 def _inputs(folder: MillFolder, located: Located[Charge]) -> tuple[d.Input, ...]:
     """Return the digests of every file the review read."""
     charge = located.record
-    files = [located.file, folder.mill.file, folder.limits.file, folder.kilns[charge.kiln].file,
-             folder.schedules[charge.schedule].file,
-             *(folder.species[stock.species].file for stock in charge.stock)]
+    files = [
+        located.file,
+        folder.mill.file,
+        folder.limits.file,
+        folder.kilns[charge.kiln].file,
+        folder.schedules[charge.schedule].file,
+        *(folder.species[stock.species].file for stock in charge.stock),
+    ]
     home = Path(located.file).parent
     for entry in charge.log:
         files += [(home / entry.file).as_posix(), folder.loggers[entry.profile].file]
@@ -239,11 +310,17 @@ def _input(folder: MillFolder, name: str) -> d.Input:
 
 
 def _controlling(case: Case) -> tuple[d.ControlPoint, ...]:
-    return tuple(d.ControlPoint(
-        at=control.at, mc_pct=round(control.mc_pct, 2),
-        mean_pct=round(float(np.mean(list(control.all_mc.values()))), 2),
-        wettest_pct=round(control.wettest_pct, 2), driest_pct=round(control.driest_pct, 2),
-        boards=control.boards) for control in case.controls)
+    return tuple(
+        d.ControlPoint(
+            at=control.at,
+            mc_pct=round(control.mc_pct, 2),
+            mean_pct=round(float(np.mean(list(control.all_mc.values()))), 2),
+            wettest_pct=round(control.wettest_pct, 2),
+            driest_pct=round(control.driest_pct, 2),
+            boards=control.boards,
+        )
+        for control in case.controls
+    )
 
 
 def _log(case: Case) -> d.LogSummary | None:
@@ -255,20 +332,33 @@ def _log(case: Case) -> d.LogSummary | None:
     used = int(np.isfinite(case.air.dry_bulb).sum())
     left_out = dict(sorted(log.left_out.items()))
     return d.LogSummary(
-        rows=log.rows, used=used, left_out=left_out, first=log.moment(0, case.zone),
-        last=log.moment(-1, case.zone), interval_minutes=log.interval_minutes, summary_hours=hours,
-        air=air_points(case, {name: [item.means[name] for item in bins]
-                              for name in bins[0].means}, middles),
-        cores=_cores(case, case.air))
+        rows=log.rows,
+        used=used,
+        left_out=left_out,
+        first=log.moment(0, case.zone),
+        last=log.moment(-1, case.zone),
+        interval_minutes=log.interval_minutes,
+        summary_hours=hours,
+        air=air_points(
+            case, {name: [item.means[name] for item in bins] for name in bins[0].means}, middles
+        ),
+        cores=_cores(case, case.air),
+    )
 
 
 def _cores(case: Case, air: AirSeries) -> dict[str, tuple[tuple[dt.datetime, float], ...]]:
     """Return core temperatures thinned for the chart, extremes of the claim kept in `heat`."""
     every = max(1, len(air.times) // SUMMARY_POINTS)
     moments = moments_of(air.times[::every], case.zone)
-    return {name: tuple((at, value) for at, value in zip(
-                moments, np.round(values[::every], 2).tolist(), strict=True) if value == value)
-            for name, values in air.log.channels.items() if name.startswith("core-")}
+    return {
+        name: tuple(
+            (at, value)
+            for at, value in zip(moments, np.round(values[::every], 2).tolist(), strict=True)
+            if value == value
+        )
+        for name, values in air.log.channels.items()
+        if name.startswith("core-")
+    }
 
 
 def _steps(case: Case) -> tuple[d.StepReplay, ...]:
@@ -276,23 +366,38 @@ def _steps(case: Case) -> tuple[d.StepReplay, ...]:
         made = list(steps_made(case))
     except NoLimit:  # limits sealed before a step could be late
         return ()
-    return tuple(d.StepReplay(
-        at=one.change.at, step=one.change.step, trigger_pct=one.trigger_pct,
-        controlling_pct=rounded(one.control.mc_pct if one.control else None, 2),
-        boards=one.control.boards if one.control else (),
-        early_by_pct=rounded(one.early_by_pct, 2), verdict=one.verdict,
-        waited_hours=rounded(one.waited_hours, 1) if one.due_since else None) for one in made)
+    return tuple(
+        d.StepReplay(
+            at=one.change.at,
+            step=one.change.step,
+            trigger_pct=one.trigger_pct,
+            controlling_pct=rounded(one.control.mc_pct if one.control else None, 2),
+            boards=one.control.boards if one.control else (),
+            early_by_pct=rounded(one.early_by_pct, 2),
+            verdict=one.verdict,
+            waited_hours=rounded(one.waited_hours, 1) if one.due_since else None,
+        )
+        for one in made
+    )
 
 
 def _gaps(case: Case) -> tuple[d.Gap, ...]:
-    gaps = [d.Gap(start=stop.start, end=stop.end, kind="stop", cause=stop.cause)
-            for stop in case.charge.stops]
+    gaps = [
+        d.Gap(start=stop.start, end=stop.end, kind="stop", cause=stop.cause)
+        for stop in case.charge.stops
+    ]
     if case.air is not None:
         times = case.air.times
         minutes = case.air.minutes
         longest = case.limits.value("gap-intervals") * case.air.log.interval_minutes
-        gaps += [d.Gap(start=as_moment(times[i], case.zone), end=as_moment(times[i + 1], case.zone),
-                       kind="gap") for i in np.flatnonzero(minutes > longest)]
+        gaps += [
+            d.Gap(
+                start=as_moment(times[i], case.zone),
+                end=as_moment(times[i + 1], case.zone),
+                kind="gap",
+            )
+            for i in np.flatnonzero(minutes > longest)
+        ]
     return tuple(sorted(gaps, key=lambda gap: gap.start))
 
 
@@ -302,14 +407,17 @@ def _stage(case: Case, name: str) -> d.StageResult | None:
         return None
     start, end = outcome.at_start, outcome.at_end
     return d.StageResult(
-        start=outcome.stage.start, end=outcome.stage.end, set_emc_pct=outcome.stage.emc.value,
+        start=outcome.stage.start,
+        end=outcome.stage.end,
+        set_emc_pct=outcome.stage.emc.value,
         rule_emc_pct=round(stage_rule(case, name), 2),
         achieved_emc_pct=rounded(outcome.achieved_emc_pct, 2),
         driest_at_start_pct=rounded(start.driest_pct if start else None, 2),
         wettest_at_start_pct=rounded(start.wettest_pct if start else None, 2),
         wettest_at_end_pct=rounded(end.wettest_pct if end else None, 2),
         driest_at_end_pct=rounded(end.driest_pct if end else None, 2),
-        hours=round(outcome.hours, 1))
+        hours=round(outcome.hours, 1),
+    )
 
 
 def survey_result(case: Case) -> d.SurveyResult | None:
@@ -318,21 +426,31 @@ def survey_result(case: Case) -> d.SurveyResult | None:
     if outcome is None:
         return None
     readings, record = outcome.readings, outcome.survey
-    limits = tolerance_limits(readings, TOLERANCE_SHARE_PCT / 100.0, CONFIDENCE_PCT / 100.0) \
-        if len(readings) > 1 else None
+    limits = (
+        tolerance_limits(readings, TOLERANCE_SHARE_PCT / 100.0, CONFIDENCE_PCT / 100.0)
+        if len(readings) > 1
+        else None
+    )
     return d.SurveyResult(
-        at=record.at, method=record.method,
+        at=record.at,
+        method=record.method,
         readings=tuple(round(float(value), 2) for value in readings),
         positions=tuple(reading.position or "" for reading in record.readings),
         packs=tuple(reading.pack or "" for reading in record.readings),
-        correction_pct=round(outcome.correction_pct, 2), correction_words=outcome.correction_words,
-        n=len(readings), mean_pct=round(outcome.mean_pct, 2), sd_pct=round(outcome.sd_pct, 2),
-        driest_pct=round(float(readings.min()), 2), wettest_pct=round(float(readings.max()), 2),
+        correction_pct=round(outcome.correction_pct, 2),
+        correction_words=outcome.correction_words,
+        n=len(readings),
+        mean_pct=round(outcome.mean_pct, 2),
+        sd_pct=round(outcome.sd_pct, 2),
+        driest_pct=round(float(readings.min()), 2),
+        wettest_pct=round(float(readings.max()), 2),
         mean_low_pct=round(outcome.mean_interval_pct[0], 2),
         mean_high_pct=round(outcome.mean_interval_pct[1], 2),
         tolerance_low_pct=rounded(limits[0], 2) if limits else None,
         tolerance_high_pct=rounded(limits[1], 2) if limits else None,
-        tolerance_share_pct=TOLERANCE_SHARE_PCT if limits else None, chosen=record.chosen)
+        tolerance_share_pct=TOLERANCE_SHARE_PCT if limits else None,
+        chosen=record.chosen,
+    )
 
 
 def heat_result(case: Case) -> tuple[d.HeatRun, ...]:
@@ -341,14 +459,20 @@ def heat_result(case: Case) -> tuple[d.HeatRun, ...]:
     if claim is None or case.air is None:
         return ()
     times = case.air.times
-    return tuple(d.HeatRun(
-        channel=run.probe.channel, position=run.probe.position,
-        threshold_c=round(claim.threshold.value, 2), required_minutes=claim.minutes,
-        longest_minutes=round(run.minutes, 1),
-        start=None if run.start is None else as_moment(times[run.start], case.zone),
-        end=None if run.end is None else as_moment(times[run.end], case.zone),
-        highest_c=round(run.highest_c, 2), uncertainty_k=run.uncertainty_k)
-        for run in case.probes)
+    return tuple(
+        d.HeatRun(
+            channel=run.probe.channel,
+            position=run.probe.position,
+            threshold_c=round(claim.threshold.value, 2),
+            required_minutes=claim.minutes,
+            longest_minutes=round(run.minutes, 1),
+            start=None if run.start is None else as_moment(times[run.start], case.zone),
+            end=None if run.end is None else as_moment(times[run.end], case.zone),
+            highest_c=round(run.highest_c, 2),
+            uncertainty_k=run.uncertainty_k,
+        )
+        for run in case.probes
+    )
 
 
 def _water(case: Case, mill: Mill) -> d.WaterAndHeat | None:
@@ -357,15 +481,20 @@ def _water(case: Case, mill: Mill) -> d.WaterAndHeat | None:
     if water is None or not math.isfinite(water.least_heat_kwh):
         return None
     return d.WaterAndHeat(
-        volume_m3=round(water.volume_m3, 2), basic_density_kg_m3=round(water.basic_density_kg_m3),
-        mc_from_pct=round(water.mc_from_pct, 1), mc_to_pct=round(water.mc_to_pct, 1),
-        water_kg=float(round(water.water_kg)), least_heat_kwh=float(round(water.least_heat_kwh)),
+        volume_m3=round(water.volume_m3, 2),
+        basic_density_kg_m3=round(water.basic_density_kg_m3),
+        mc_from_pct=round(water.mc_from_pct, 1),
+        mc_to_pct=round(water.mc_to_pct, 1),
+        water_kg=float(round(water.water_kg)),
+        least_heat_kwh=float(round(water.least_heat_kwh)),
         metered_kwh=metered.value if metered else None,
         metered_over_least=round(metered.value / water.least_heat_kwh, 2)
-        if metered and water.least_heat_kwh else None,
+        if metered and water.least_heat_kwh
+        else None,
         cost=round(metered.value * price[0], 2) if metered and price else None,
         currency=price[1] if price and metered else "",
-        tariff=mill.energy_tariff or "" if metered else "")
+        tariff=mill.energy_tariff or "" if metered else "",
+    )
 
 
 def _workings(case: Case) -> tuple[d.Working, ...]:
@@ -380,33 +509,55 @@ def _workings(case: Case) -> tuple[d.Working, ...]:
         records = {record.id: record for record in history.board.sections}
         for section in history.sections:
             record = records[section.id]
-            show("moisture_content", f"MC of section {section.id}", mass=record.green,
-                 oven_dry_mass=record.oven_dry)
+            show(
+                "moisture_content",
+                f"MC of section {section.id}",
+                mass=record.green,
+                oven_dry_mass=record.oven_dry,
+            )
         if history.sections:
-            show("oven_dry_mass", f"Oven-dry mass of board {name}", mass=history.board.green_mass,
-                 mc=round(history.mean_mc_pct, 2))
+            show(
+                "oven_dry_mass",
+                f"Oven-dry mass of board {name}",
+                mass=history.board.green_mass,
+                mc=round(history.mean_mc_pct, 2),
+            )
         for later in history.estimates[1:]:
-            show("oven_dry_mass", f"Oven-dry mass of board {name}, sectioned again "
-                 f"{case.clock(later.at)}", mass=round(later.mass_g, 1),
-                 mc=round(later.mean_mc_pct, 2))
+            show(
+                "oven_dry_mass",
+                f"Oven-dry mass of board {name}, sectioned again {case.clock(later.at)}",
+                mass=round(later.mass_g, 1),
+                mc=round(later.mean_mc_pct, 2),
+            )
         if history.points[1:]:
             last = history.points[-1]
-            show("moisture_content", f"MC of board {name}, {case.clock(last.at)}",
-                 mass=round(last.mass_g, 1),
-                 oven_dry_mass=round(history.estimate_at(last.at).oven_dry_g, 1))
+            show(
+                "moisture_content",
+                f"MC of board {name}, {case.clock(last.at)}",
+                mass=round(last.mass_g, 1),
+                oven_dry_mass=round(history.estimate_at(last.at).oven_dry_g, 1),
+            )
     if case.controls:
         last_control = case.controls[-1]
-        show(BY_RULE[case.charge.control_rule], f"Controlling MC, {case.clock(last_control.at)}",
-             of=[round(mc, 2) for mc in last_control.all_mc.values()])
+        show(
+            BY_RULE[case.charge.control_rule],
+            f"Controlling MC, {case.clock(last_control.at)}",
+            of=[round(mc, 2) for mc in last_control.all_mc.values()],
+        )
     if case.survey is not None and len(case.survey.readings) > 1:
-        said = {"mean": round(case.survey.mean_pct, 2), "sd": round(case.survey.sd_pct, 2),
-                "readings": len(case.survey.readings), "confidence": CONFIDENCE_PCT}
+        said = {
+            "mean": round(case.survey.mean_pct, 2),
+            "sd": round(case.survey.sd_pct, 2),
+            "readings": len(case.survey.readings),
+            "confidence": CONFIDENCE_PCT,
+        }
         show("confidence_interval", "Mean of the load", **said)
         show("tolerance_limits", "Tolerance limits of the load", share=TOLERANCE_SHARE_PCT, **said)
     return tuple(found)
 
 
 # --- lots -----------------------------------------------------------------------------------------
+
 
 def review_lot(folder: MillFolder, lot_id: str, dossiers: Mapping[str, d.Dossier]) -> d.LotDossier:
     """Review one lot against its order.
@@ -422,10 +573,14 @@ def review_lot(folder: MillFolder, lot_id: str, dossiers: Mapping[str, d.Dossier
     """
     case = build_lot_case(folder, lot_id, dossiers)
     lot = case.lot
-    return d.LotDossier(lot=lot.id, charges=tuple(case.dossiers),
-                        readings=tuple(float(value) for value in readings_of(case)),
-                        judgement=judge(case), heat_treated=_heat_treated(case),
-                        findings=run_checks(case))
+    return d.LotDossier(
+        lot=lot.id,
+        charges=tuple(case.dossiers),
+        readings=tuple(float(value) for value in readings_of(case)),
+        judgement=judge(case),
+        heat_treated=_heat_treated(case),
+        findings=run_checks(case),
+    )
 
 
 def build_lot_case(folder: MillFolder, lot_id: str, dossiers: Mapping[str, d.Dossier]) -> LotCase:
@@ -435,15 +590,26 @@ def build_lot_case(folder: MillFolder, lot_id: str, dossiers: Mapping[str, d.Dos
     charges = sorted({pack.charge for pack in lot.packs})
     species = folder.species[lot.species].record
     return LotCase(
-        located, {name: dossiers[name] for name in charges},
+        located,
+        {name: dossiers[name] for name in charges},
         {name: folder.charges[name] for name in charges},
-        {name: tuple(pack for other in folder.lots_of_charge[name]
-                     for pack in folder.lots[other].record.packs if pack.charge == name)
-         for name in charges},
+        {
+            name: tuple(
+                pack
+                for other in folder.lots_of_charge[name]
+                for pack in folder.lots[other].record.packs
+                if pack.charge == name
+            )
+            for name in charges
+        },
         {pack.number: folder.charges_with_pack[pack.number] for pack in lot.packs},
-        species, limit_book(folder, Subject(
-            (lot.species,), species.kind, lot.thickness.value, lot.order.target_mc.value)),
-        folder.mill.record.zone)
+        species,
+        limit_book(
+            folder,
+            Subject((lot.species,), species.kind, lot.thickness.value, lot.order.target_mc.value),
+        ),
+        folder.mill.record.zone,
+    )
 
 
 def _heat_treated(case: LotCase) -> bool | None:
@@ -451,8 +617,12 @@ def _heat_treated(case: LotCase) -> bool | None:
     if not case.lot.heat_treatment_stated:
         return None
     checks = [name for name, check in CHECKS.items() if check.claim == "heat treatment"]
-    outcomes = {finding.outcome for dossier in case.dossiers.values()
-                for finding in dossier.findings if finding.check in checks}
+    outcomes = {
+        finding.outcome
+        for dossier in case.dossiers.values()
+        for finding in dossier.findings
+        if finding.check in checks
+    }
     if not all(dossier.heat for dossier in case.dossiers.values()) or "no data" in outcomes:
         return None
     return "fail" not in outcomes

@@ -68,8 +68,12 @@ def lot_dossiers(mill: MillFolder) -> Derivations[LotDossier]:
 #: Records read, checked and reviewed, in order: what a build does before it makes a page, and all
 #: that `check` does.
 REVIEWS: tuple[Step, ...] = (
-    *checking.LIBRARY_STEPS, (*checking.CHARGE_STEP, charge_dossier), checking.LOT_STEP,
-    (*checking.LOT_CHECK_STEP, lot_dossier), (open_review,))
+    *checking.LIBRARY_STEPS,
+    (*checking.CHARGE_STEP, charge_dossier),
+    checking.LOT_STEP,
+    (*checking.LOT_CHECK_STEP, lot_dossier),
+    (open_review,),
+)
 
 
 def review_all(mill: MillFolder) -> None:

@@ -26,8 +26,12 @@ LEAST_HOURS = 12.0
 #: written at least so many times further off (common practice).
 SWAP_FITS_PCT, SWAP_TIMES = 1.5, 4.0
 #: What a mass is off by when it is written in another unit.
-UNIT_SLIPS = (("kg for g", 1000.0), ("g for kg", 0.001), ("lb for kg", GRAMS_PER_POUND / 1000.0),
-              ("kg for lb", 1000.0 / GRAMS_PER_POUND))
+UNIT_SLIPS = (
+    ("kg for g", 1000.0),
+    ("g for kg", 0.001),
+    ("lb for kg", GRAMS_PER_POUND / 1000.0),
+    ("kg for lb", 1000.0 / GRAMS_PER_POUND),
+)
 
 
 @dataclass(frozen=True)
@@ -85,12 +89,17 @@ def look_at_round(state: KilnState, masses: Mapping[str, float], at: dt.datetime
         When they were weighed, with its zone.
     """
     known = {board.tag: board for board in state.boards}
-    looks = tuple(_look(state, known[tag], mass, at) for tag, mass in masses.items()
-                  if tag in known)
+    looks = tuple(
+        _look(state, known[tag], mass, at) for tag, mass in masses.items() if tag in known
+    )
     controlling = _controlling(state.control_rule, looks)
-    return RoundLook(looks, controlling, _is_due(state.next_due, looks, controlling),
-                     tuple(_doubts(state, known, masses, at)),
-                     tuple(tag for tag in known if tag not in masses))
+    return RoundLook(
+        looks,
+        controlling,
+        _is_due(state.next_due, looks, controlling),
+        tuple(_doubts(state, known, masses, at)),
+        tuple(tag for tag in known if tag not in masses),
+    )
 
 
 def mass_words(grams: float, unit: str) -> str:
@@ -102,8 +111,11 @@ def _look(state: KilnState, board: BoardState, mass: float, at: dt.datetime) -> 
     if board.oven_dry_g is None or mass < board.oven_dry_g:
         return BoardLook(board.tag, mass, None, None, None)
     mc = 100.0 * (mass / board.oven_dry_g - 1.0)
-    to_go = None if state.next_due is None else \
-        mass - board.oven_dry_g * (1.0 + state.next_due.mc_pct / 100.0)
+    to_go = (
+        None
+        if state.next_due is None
+        else mass - board.oven_dry_g * (1.0 + state.next_due.mc_pct / 100.0)
+    )
     return BoardLook(board.tag, mass, mc, _loss(board, mass, at), to_go)
 
 
@@ -130,7 +142,7 @@ def _controlling(rule: str, looks: Sequence[BoardLook]) -> float | None:
     if rule == "wettest board":
         mcs = mcs[:1]
     elif rule == "wettest half":
-        mcs = mcs[:(len(mcs) + 1) // 2]
+        mcs = mcs[: (len(mcs) + 1) // 2]
     return sum(mcs) / len(mcs)
 
 
@@ -144,22 +156,32 @@ def _is_due(due: DueAt | None, looks: Sequence[BoardLook], controlling: float | 
 
 # --- what may be wrong ----------------------------------------------------------------------------
 
-def _doubts(state: KilnState, known: Mapping[str, BoardState], masses: Mapping[str, float],
-            at: dt.datetime) -> Iterator[Doubt]:
-    last = max((board.last_at for board in state.boards if board.last_at), default=None,
-               key=dt.datetime.fromisoformat)
+
+def _doubts(
+    state: KilnState, known: Mapping[str, BoardState], masses: Mapping[str, float], at: dt.datetime
+) -> Iterator[Doubt]:
+    last = max(
+        (board.last_at for board in state.boards if board.last_at),
+        default=None,
+        key=dt.datetime.fromisoformat,
+    )
     if last and at < dt.datetime.fromisoformat(last):
         yield Doubt("time", (), f"the last round on record is later: {last[:16].replace('T', ' ')}")
     for tag in masses:
         if tag not in known:
-            yield Doubt("unknown", (tag,), f"there is no board {tag}; the charge has "
-                        + ", ".join(known))
-    slips = {tag for tag, mass in masses.items()
-             if tag in known and _slip(state, known[tag], mass, at)}
+            yield Doubt(
+                "unknown", (tag,), f"there is no board {tag}; the charge has " + ", ".join(known)
+            )
+    slips = {
+        tag for tag, mass in masses.items() if tag in known and _slip(state, known[tag], mass, at)
+    }
     swapped = _swapped(known, masses, at)
     for one, other in swapped:
-        yield Doubt("swapped", (one, other), f"{one} and {other} would fit if their masses were "
-                    "exchanged: are the tags swapped?")
+        yield Doubt(
+            "swapped",
+            (one, other),
+            f"{one} and {other} would fit if their masses were exchanged: are the tags swapped?",
+        )
     explained = {tag for pair in swapped for tag in pair}
     for tag, mass in masses.items():
         if tag in known and tag not in explained:
@@ -181,8 +203,9 @@ def _slip(state: KilnState, board: BoardState, mass: float, at: dt.datetime) -> 
     return ""
 
 
-def _swapped(known: Mapping[str, BoardState], masses: Mapping[str, float], at: dt.datetime
-             ) -> list[tuple[str, str]]:
+def _swapped(
+    known: Mapping[str, BoardState], masses: Mapping[str, float], at: dt.datetime
+) -> list[tuple[str, str]]:
     """Return the pairs of boards whose masses fit once exchanged, and do not as written."""
     found: list[tuple[str, str]] = []
     tags = [tag for tag in masses if tag in known and known[tag].last_g is not None]
@@ -206,8 +229,9 @@ def _miss(board: BoardState, mass: float, at: dt.datetime) -> float:
     return 100.0 * max(low - mass, mass - board.last_g, 0.0) / mass if mass > 0.0 else 100.0
 
 
-def _doubts_of(state: KilnState, board: BoardState, mass: float, at: dt.datetime, *, slip: bool
-               ) -> Iterator[Doubt]:
+def _doubts_of(
+    state: KilnState, board: BoardState, mass: float, at: dt.datetime, *, slip: bool
+) -> Iterator[Doubt]:
     own, unit = (board.tag,), board.unit
     if not slip:
         yield from _plain_doubts(state, board, mass, at)
@@ -215,44 +239,75 @@ def _doubts_of(state: KilnState, board: BoardState, mass: float, at: dt.datetime
     written = mass_words(mass, unit)
     for words, factor in UNIT_SLIPS:
         if not _slip(state, board, mass * factor, at):
-            yield Doubt("unit", own, f"{board.tag} {written} {unit}: was it read in another unit, "
-                        f"{words}? Last was {mass_words(board.last_g or 0.0, unit)} {unit}")
+            yield Doubt(
+                "unit",
+                own,
+                f"{board.tag} {written} {unit}: was it read in another unit, "
+                f"{words}? Last was {mass_words(board.last_g or 0.0, unit)} {unit}",
+            )
             return
     if meant := _other_digits(state, board, written, at):
-        yield Doubt("digit", own, f"{board.tag} {written} {unit}: a digit lost or misread? "
-                    f"{meant} {unit} would fit; last was "
-                    f"{mass_words(board.last_g or 0.0, unit)} {unit}")
+        yield Doubt(
+            "digit",
+            own,
+            f"{board.tag} {written} {unit}: a digit lost or misread? "
+            f"{meant} {unit} would fit; last was "
+            f"{mass_words(board.last_g or 0.0, unit)} {unit}",
+        )
         return
     yield Doubt(*_slip_words(state, board, mass, at))
 
 
-def _plain_doubts(state: KilnState, board: BoardState, mass: float, at: dt.datetime
-                  ) -> Iterator[Doubt]:
+def _plain_doubts(
+    state: KilnState, board: BoardState, mass: float, at: dt.datetime
+) -> Iterator[Doubt]:
     """Yield what is possible and still worth a question."""
     if board.last_g is None:
         return
     gain = mass - board.last_g
-    if state.stage == "drying" and gain > max(GAIN_STEPS * state.resolution_g,
-                                              GAIN_SHARE * board.last_g):
-        yield Doubt("gained", (board.tag,), f"{board.tag} gained {mass_words(gain, board.unit)} "
-                    f"{board.unit} while drying")
+    if state.stage == "drying" and gain > max(
+        GAIN_STEPS * state.resolution_g, GAIN_SHARE * board.last_g
+    ):
+        yield Doubt(
+            "gained",
+            (board.tag,),
+            f"{board.tag} gained {mass_words(gain, board.unit)} {board.unit} while drying",
+        )
     loss = _sure_loss(board, mass, at)
-    if loss is not None and board.limit_pct_day and loss > board.limit_pct_day \
-            and -gain > GAIN_STEPS * state.resolution_g:
-        yield Doubt("too fast", (board.tag,), f"{board.tag} lost {number(loss, 1)} points a day; "
-                    f"{number(board.limit_pct_day, 1)} is safe for its timber")
+    if (
+        loss is not None
+        and board.limit_pct_day
+        and loss > board.limit_pct_day
+        and -gain > GAIN_STEPS * state.resolution_g
+    ):
+        yield Doubt(
+            "too fast",
+            (board.tag,),
+            f"{board.tag} lost {number(loss, 1)} points a day; "
+            f"{number(board.limit_pct_day, 1)} is safe for its timber",
+        )
 
 
-def _slip_words(state: KilnState, board: BoardState, mass: float, at: dt.datetime
-                ) -> tuple[str, tuple[str, ...], str]:
+def _slip_words(
+    state: KilnState, board: BoardState, mass: float, at: dt.datetime
+) -> tuple[str, tuple[str, ...], str]:
     how, unit = _slip(state, board, mass, at), board.unit
     if how == "below oven-dry":
-        return how, (board.tag,), (f"{board.tag} {mass_words(mass, unit)} {unit} is below its "
-                                   f"oven-dry mass, {mass_words(board.oven_dry_g or 0.0, unit)} "
-                                   f"{unit}")
+        return (
+            how,
+            (board.tag,),
+            (
+                f"{board.tag} {mass_words(mass, unit)} {unit} is below its "
+                f"oven-dry mass, {mass_words(board.oven_dry_g or 0.0, unit)} "
+                f"{unit}"
+            ),
+        )
     if how == "gained":
-        return how, (board.tag,), (f"{board.tag} gained "
-                                   f"{mass_words(mass - (board.last_g or 0.0), unit)} {unit}")
+        return (
+            how,
+            (board.tag,),
+            (f"{board.tag} gained {mass_words(mass - (board.last_g or 0.0), unit)} {unit}"),
+        )
     loss = _loss(board, mass, at) or 0.0
     return "too fast", (board.tag,), f"{board.tag} lost {number(loss, 1)} points a day"
 
@@ -268,8 +323,11 @@ def _other_digits(state: KilnState, board: BoardState, written: str, at: dt.date
         point = len(digits) - MASS_DECIMALS[board.unit]
         text = digits if point == len(digits) else f"{digits[:point] or '0'}.{digits[point:]}"
         mass = float(text) * one
-        if board.last_g is not None and mass <= board.last_g * (1.0 + GAIN_SHARE) \
-                and not _slip(state, board, mass, at):
+        if (
+            board.last_g is not None
+            and mass <= board.last_g * (1.0 + GAIN_SHARE)
+            and not _slip(state, board, mass, at)
+        ):
             off = abs(mass - board.last_g)
             if off < best:
                 best, found = off, text
@@ -282,6 +340,6 @@ def _variants(digits: str) -> Iterator[str]:
             yield digits[:place] + digit + digits[place:]
     for place in range(len(digits)):
         for digit in "0123456789":
-            yield digits[:place] + digit + digits[place + 1:]
+            yield digits[:place] + digit + digits[place + 1 :]
     for place in range(len(digits) - 1):
-        yield digits[:place] + digits[place + 1] + digits[place] + digits[place + 2:]
+        yield digits[:place] + digits[place + 1] + digits[place] + digits[place + 2 :]

@@ -59,8 +59,11 @@ class Running:
         waits += f" Not published before: lot {', '.join(self.lots)}." if self.lots else ""
         so_far = f" Looked at up to {self.dossier.ended:%Y-%m-%d %H:%M}." if self.dossier else ""
         first = Finding(
-            check=NOT_COMPLETE, outcome="no data", noted=True,
-            message=f"Still to fill in: {', '.join(self.charge.keys)}.{so_far}{waits}")
+            check=NOT_COMPLETE,
+            outcome="no data",
+            noted=True,
+            message=f"Still to fill in: {', '.join(self.charge.keys)}.{so_far}{waits}",
+        )
         return (first, *(self.dossier.findings if self.dossier else ()))
 
 
@@ -88,19 +91,32 @@ def review_open(folder: MillFolder, charge_id: str) -> Running:
 
 def waiting_lots(folder: MillFolder) -> dict[str, Finding]:
     """Return what is said of each lot that waits for a charge to be complete."""
-    return {name: Finding(
-        check=NOT_COMPLETE, outcome="no data", noted=True,
-        message="Not published: it waits for charge " + ", ".join(sorted(
-            {pack.charge for pack in lot.record.packs} & folder.open_charges.keys()))
-        + ", which is not complete.") for name, lot in folder.waiting_lots.items()}
+    return {
+        name: Finding(
+            check=NOT_COMPLETE,
+            outcome="no data",
+            noted=True,
+            message="Not published: it waits for charge "
+            + ", ".join(
+                sorted({pack.charge for pack in lot.record.packs} & folder.open_charges.keys())
+            )
+            + ", which is not complete.",
+        )
+        for name, lot in folder.waiting_lots.items()
+    }
 
 
 def draft_records(folder: MillFolder) -> dict[str, Finding]:
     """Return what is said of each record, beside charges, that is still to be filled in."""
-    return {name: Finding(
-        check=NOT_COMPLETE, outcome="no data", noted=True,
-        message=f"Still to fill in: {', '.join(draft.keys)}, in {draft.file}.")
-        for name, draft in folder.drafts.items()}
+    return {
+        name: Finding(
+            check=NOT_COMPLETE,
+            outcome="no data",
+            noted=True,
+            message=f"Still to fill in: {', '.join(draft.keys)}, in {draft.file}.",
+        )
+        for name, draft in folder.drafts.items()
+    }
 
 
 def _while_open(finding: Finding) -> Finding:

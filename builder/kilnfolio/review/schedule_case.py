@@ -46,14 +46,15 @@ LINTS: dict[str, _Lint] = {}
 
 def lint(slug: str) -> Callable[[_Lint], _Lint]:
     """Register what a check asks of a schedule by itself."""
+
     def register(run: _Lint) -> _Lint:
         LINTS[slug] = run
         return run
+
     return register
 
 
-def lint_schedule(folder: MillFolder, schedule_id: str, pressure_pa: float
-                  ) -> tuple[Finding, ...]:
+def lint_schedule(folder: MillFolder, schedule_id: str, pressure_pa: float) -> tuple[Finding, ...]:
     """Return what the checks say of one schedule of the library.
 
     Raises
@@ -63,14 +64,27 @@ def lint_schedule(folder: MillFolder, schedule_id: str, pressure_pa: float
     """
     located = folder.schedules[schedule_id]
     schedule = located.record
-    stock = tuple((folder.species[name].record, length.value)
-                  for name in schedule.for_stock.species
-                  for length in schedule.for_stock.thickness)
+    stock = tuple(
+        (folder.species[name].record, length.value)
+        for name in schedule.for_stock.species
+        for length in schedule.for_stock.thickness
+    )
     target = schedule.target_mc.value if schedule.target_mc else None
     first = stock[0]
     case = ScheduleCase(
-        located, planned_steps(schedule, folder.steps_of(schedule), pressure_pa), stock, target,
-        limit_book(folder, Subject(tuple(schedule.for_stock.species), first[0].kind, first[1],
-                                   target)), pressure_pa)
-    return with_ids([finding for slug, run in LINTS.items()
-                     for finding in run_check(CHECKS[slug], partial(run, case))])
+        located,
+        planned_steps(schedule, folder.steps_of(schedule), pressure_pa),
+        stock,
+        target,
+        limit_book(
+            folder, Subject(tuple(schedule.for_stock.species), first[0].kind, first[1], target)
+        ),
+        pressure_pa,
+    )
+    return with_ids(
+        [
+            finding
+            for slug, run in LINTS.items()
+            for finding in run_check(CHECKS[slug], partial(run, case))
+        ]
+    )

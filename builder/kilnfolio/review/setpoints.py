@@ -57,8 +57,12 @@ def _resolved(dry: float, way: str, value: float, pressure_pa: float) -> AirStat
         humidity = relative_humidity(dry, bulb, pressure_pa)
         return AirState(dry, bulb, humidity, equilibrium_moisture_content(dry, humidity))
     humidity = value if way == "relative_humidity" else relative_humidity_for_emc(dry, value)
-    return AirState(dry, wet_bulb(dry, humidity, pressure_pa), humidity,
-                    equilibrium_moisture_content(dry, humidity))
+    return AirState(
+        dry,
+        wet_bulb(dry, humidity, pressure_pa),
+        humidity,
+        equilibrium_moisture_content(dry, humidity),
+    )
 
 
 def state_of(dry_bulb_c: float, wet_bulb_c: float, pressure_pa: float) -> AirState:
@@ -78,8 +82,9 @@ class PlannedStep:
     air: AirState
 
 
-def planned_steps(schedule: Schedule, steps: Sequence[Step], pressure_pa: float
-                  ) -> tuple[PlannedStep, ...]:
+def planned_steps(
+    schedule: Schedule, steps: Sequence[Step], pressure_pa: float
+) -> tuple[PlannedStep, ...]:
     """Return a schedule's steps with its declared modifications put in.
 
     Parameters
@@ -99,8 +104,11 @@ def planned_steps(schedule: Schedule, steps: Sequence[Step], pressure_pa: float
         for modification in schedule.modifications:
             if _applies(modification, begin, first=number == 1):
                 air = _modified(air, modification, pressure_pa)
-        planned.append(PlannedStep(number, begin, end, step.hours.value if step.hours else None,
-                                   step.name or "", air))
+        planned.append(
+            PlannedStep(
+                number, begin, end, step.hours.value if step.hours else None, step.name or "", air
+            )
+        )
         begin = end
     return tuple(planned)
 
@@ -120,8 +128,9 @@ def _applies(modification: Modification, begin: float | None, *, first: bool) ->
 
 def _modified(air: AirState, change: Modification, pressure_pa: float) -> AirState:
     dry = air.dry_bulb_c + (change.dry_bulb_change.value if change.dry_bulb_change else 0.0)
-    depression = air.depression_k + (change.depression_change.value
-                                     if change.depression_change else 0.0)
+    depression = air.depression_k + (
+        change.depression_change.value if change.depression_change else 0.0
+    )
     state = _resolved(dry, "depression", max(depression, 0.0), pressure_pa)
     if not change.humidity_points:
         return state
@@ -139,8 +148,9 @@ class Asked:
     air: AirState
 
 
-def asked_air(charge: Charge, steps: Sequence[PlannedStep], pressure_pa: float
-              ) -> tuple[Asked, ...]:
+def asked_air(
+    charge: Charge, steps: Sequence[PlannedStep], pressure_pa: float
+) -> tuple[Asked, ...]:
     """Return what was asked of the kiln through the charge, oldest first.
 
     The steps as the operator made them; in a time-based schedule without written step changes,
@@ -163,5 +173,9 @@ def _asked(charge: Charge, steps: Sequence[PlannedStep], pressure_pa: float) -> 
     for label in ("equalizing", "conditioning"):
         stage: Stage | None = getattr(charge, label)
         if stage:
-            yield Asked(stage.start, label, None,
-                        resolve(Air(dry_bulb=stage.dry_bulb, emc=stage.emc), pressure_pa))
+            yield Asked(
+                stage.start,
+                label,
+                None,
+                resolve(Air(dry_bulb=stage.dry_bulb, emc=stage.emc), pressure_pa),
+            )

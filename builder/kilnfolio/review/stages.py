@@ -12,15 +12,22 @@ if TYPE_CHECKING:
     from kilnfolio.review.findings import Case
 
 #: What `conditioning_rule` reads.
-CONDITIONING_LIMITS = ("conditioning-above-target", "conditioning-above-low-target",
-                       "conditioning-low-up-to", "conditioning-full-from")
+CONDITIONING_LIMITS = (
+    "conditioning-above-target",
+    "conditioning-above-low-target",
+    "conditioning-low-up-to",
+    "conditioning-full-from",
+)
 
 
 def stage_rule(case: Case, name: str) -> float:
     """Return the EMC the rule gives for a charge's equalizing or conditioning [%]."""
     target = case.charge.target_mc.value
-    return equalizing_rule(case.limits, target) if name == "equalizing" \
+    return (
+        equalizing_rule(case.limits, target)
+        if name == "equalizing"
         else conditioning_rule(case.limits, target)
+    )
 
 
 def equalizing_rule(limits: LimitBook, target_pct: float, subject: Subject | None = None) -> float:
@@ -28,8 +35,9 @@ def equalizing_rule(limits: LimitBook, target_pct: float, subject: Subject | Non
     return float(equalizing_emc(target_pct, limits.value("equalizing-below-target", subject)))
 
 
-def conditioning_rule(limits: LimitBook, target_pct: float, subject: Subject | None = None
-                      ) -> float:
+def conditioning_rule(
+    limits: LimitBook, target_pct: float, subject: Subject | None = None
+) -> float:
     """Return the EMC conditioning is set to [%]."""
     return float(conditioning_emc(target_pct, points_above(limits, target_pct, subject)))
 
@@ -42,7 +50,10 @@ def points_above(limits: LimitBook, target_pct: float, subject: Subject | None =
     points = limits.value("conditioning-above-target", subject)
     with suppress(NoLimit):
         points = conditioning_points(
-            target_pct, points, limits.value("conditioning-above-low-target", subject),
+            target_pct,
+            points,
+            limits.value("conditioning-above-low-target", subject),
             limits.value("conditioning-low-up-to", subject),
-            limits.value("conditioning-full-from", subject))
+            limits.value("conditioning-full-from", subject),
+        )
     return float(points)

@@ -64,8 +64,10 @@ def steps_made(case: Case) -> Iterator[Made]:
         due = None
         verdict: Verdict = ""
         if trigger is not None and control is not None:
-            due = next((one.at for one in case.controls
-                        if one.mc_pct <= trigger and one.at <= change.at), None)
+            due = next(
+                (one.at for one in case.controls if one.mc_pct <= trigger and one.at <= change.at),
+                None,
+            )
             if due is not None:
                 due = max(due, case.charge.started)
                 if change.at in before:
@@ -73,4 +75,3 @@ def steps_made(case: Case) -> Iterator[Made]:
             above = control.mc_pct - trigger
             verdict = "early" if above > early else "late" if above < -late else "due"
         yield Made(index, change, trigger, control, due, verdict)
-

@@ -44,8 +44,10 @@ def swapped_tags(case: Case) -> tuple[Swap, ...]:
     expect, and each other's mass fits.
     """
     dry = {history.board.id: history.oven_dry_g for history in case.boards if history.sections}
-    rows = [(one.at, {name: mass.value for name, mass in one.masses.items() if name in dry})
-            for one in case.charge.weighings]
+    rows = [
+        (one.at, {name: mass.value for name, mass in one.masses.items() if name in dry})
+        for one in case.charge.weighings
+    ]
     rows = [(at, masses) for at, masses in rows if len(masses) == len(dry)]
     if len(dry) < 4 or len(rows) < 2:
         return ()
@@ -64,13 +66,26 @@ def swapped_tags(case: Case) -> tuple[Swap, ...]:
                 continue
             back = _undo(true, masses, oven_dry, k, (one, other))
             taken |= {one, other}
-            gain = 100.0 * max(masses[k][place] / masses[k - 1][place] - 1.0
-                               for place in (one, other))
-            how = "from this weighing on" if back is None else \
-                "at this weighing only" if back == k + 1 else \
-                f"from this weighing to that of {case.clock(times[back - 1])}"
-            found.append(Swap(names[one], names[other], times[k], how, gain,
-                              None if back is None else times[back]))
+            gain = 100.0 * max(
+                masses[k][place] / masses[k - 1][place] - 1.0 for place in (one, other)
+            )
+            how = (
+                "from this weighing on"
+                if back is None
+                else "at this weighing only"
+                if back == k + 1
+                else f"from this weighing to that of {case.clock(times[back - 1])}"
+            )
+            found.append(
+                Swap(
+                    names[one],
+                    names[other],
+                    times[k],
+                    how,
+                    gain,
+                    None if back is None else times[back],
+                )
+            )
     return tuple(found)
 
 
@@ -81,8 +96,9 @@ def _expected(before: np.ndarray, now: np.ndarray, oven_dry: np.ndarray) -> np.n
     return expected
 
 
-def _undo(true: np.ndarray, masses: np.ndarray, oven_dry: np.ndarray, start: int,
-          pair: tuple[int, int]) -> int | None:
+def _undo(
+    true: np.ndarray, masses: np.ndarray, oven_dry: np.ndarray, start: int, pair: tuple[int, int]
+) -> int | None:
     """Put the masses of a pair under their own boards, and return when they lie right again."""
     one, other = pair
     for k in range(start, len(masses)):

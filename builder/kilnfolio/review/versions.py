@@ -52,8 +52,10 @@ class RulesChange:
     def covers(self, place: str) -> bool:
         """Return whether a place of a dossier, as in ``/boards/S1/oven_dry_g``, may differ."""
         steps = place.split("/")
-        return any(len(wanted) <= len(steps) and all(map(fnmatchcase, steps, wanted))
-                   for wanted in (pattern.split("/") for pattern in self.places))
+        return any(
+            len(wanted) <= len(steps) and all(map(fnmatchcase, steps, wanted))
+            for wanted in (pattern.split("/") for pattern in self.places)
+        )
 
 
 #: Every version, the oldest first. No release has carried the last yet, so that whatever is
@@ -61,12 +63,21 @@ class RulesChange:
 CHANGES: tuple[RulesChange, ...] = (
     RulesChange(1, "The first rules."),
     RulesChange(
-        2, "Findings have new outcomes, ids and times, and a pass says what was looked at. Limits "
+        2,
+        "Findings have new outcomes, ids and times, and a pass says what was looked at. Limits "
         "fit the thickness, the target and the uncertainty of a board; following the schedule is "
         "judged step by step, both ways; checks were added, from loss by running hour to the shape "
         "of the survey.",
-        places=("/findings", "/adherence", "/steps/*/verdict", "/steps/*/waited_hours",
-                "/boards/*/safe_daily_loss_pct", "/conditioning/rule_emc_pct", "/set_points")),
+        places=(
+            "/findings",
+            "/adherence",
+            "/steps/*/verdict",
+            "/steps/*/waited_hours",
+            "/boards/*/safe_daily_loss_pct",
+            "/conditioning/rule_emc_pct",
+            "/set_points",
+        ),
+    ),
 )
 
 
@@ -86,4 +97,4 @@ def changes_since(version: object) -> Sequence[RulesChange] | None:
     known = [change.version for change in CHANGES]
     if isinstance(version, bool) or version not in known:
         return None
-    return CHANGES[known.index(version) + 1:]
+    return CHANGES[known.index(version) + 1 :]

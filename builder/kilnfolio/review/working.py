@@ -64,7 +64,9 @@ class Stress(Quantity):
     dimension, unit, example = "strength", "MPa", "99 MPa"
     lowest = 0.0
     units: ClassVar[dict[str, Callable[[float], float]]] = {
-        "MPa": float, "GPa": lambda value: 1000.0 * value}
+        "MPa": float,
+        "GPa": lambda value: 1000.0 * value,
+    }
 
 
 #: The dimensions a value of any kind is tried as, in this order.
@@ -220,9 +222,7 @@ def with_limits(formula: Formula, values: Mapping[str, Any], limits: LimitBook) 
         return limits.value(key, subject)
 
     return dict(values) | {
-        argument.name: argument.of.parse(
-            f"{of(argument.limit):.4g} {argument.of.unit}".strip()
-        )
+        argument.name: argument.of.parse(f"{of(argument.limit):.4g} {argument.of.unit}".strip())
         for argument in formula.arguments
         if argument.limit and argument.name not in values
     }

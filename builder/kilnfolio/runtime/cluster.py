@@ -64,20 +64,20 @@ def cluster(where: Cluster) -> Iterator[Executor]:
         from distributed import Client
     except ImportError:
         raise WorkersUnreachableError(
-            "a cluster needs kilnfolio's extra 'cluster': pip install 'kilnfolio[cluster]'") \
-            from None
+            "a cluster needs kilnfolio's extra 'cluster': pip install 'kilnfolio[cluster]'"
+        ) from None
     try:
         client = Client(where.address, timeout="10s", security=_security(where))
     except (OSError, ValueError) as error:
         raise WorkersUnreachableError(f"no cluster answers at {where.address}: {error}") from None
     with client:
         here = code_digests()
-        other = [worker for worker, digests in client.run(code_digests).items()
-                 if digests != here]
+        other = [worker for worker, digests in client.run(code_digests).items() if digests != here]
         if other:
             raise WorkersDifferError(
                 f"{', '.join(other)}: another version of kilnfolio or of its PDF libraries is "
-                "installed there; install the same versions as here")
+                "installed there; install the same versions as here"
+            )
         yield client.get_executor(pure=False, retries=MOST_DEATHS)
 
 
@@ -85,14 +85,21 @@ def _security(where: Cluster) -> Any:
     """Return what encrypts the way to a cluster and checks who is there; None over tcp."""
     if where.address.startswith("tls://") is not bool(where.tls):
         raise WorkersUnreachableError(
-            f"{where.address}: an address that begins with tls:// and --cluster-tls go together")
+            f"{where.address}: an address that begins with tls:// and --cluster-tls go together"
+        )
     if not where.tls:
         return None
     if missing := [name for name in where.tls if not Path(name).is_file()]:
-        raise WorkersUnreachableError(f"{missing[0]}: there is no such file. --cluster-tls takes "
-                                      "the certificate of your authority, your own, and its key")
+        raise WorkersUnreachableError(
+            f"{missing[0]}: there is no such file. --cluster-tls takes "
+            "the certificate of your authority, your own, and its key"
+        )
     from distributed.security import Security
 
     authority, certificate, key = where.tls
-    return Security(tls_ca_file=authority, tls_client_cert=certificate, tls_client_key=key,
-                    require_encryption=True)
+    return Security(
+        tls_ca_file=authority,
+        tls_client_cert=certificate,
+        tls_client_key=key,
+        require_encryption=True,
+    )

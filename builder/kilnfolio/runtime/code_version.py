@@ -10,8 +10,19 @@ from pathlib import Path
 _REVIEWING = ("graph", "physics", "records", "review", "archive", "__init__.py")
 #: Libraries whose version can change what is computed, and what is written.
 _COMPUTING = ("numpy", "openpyxl", "pandas", "pydantic", "PyYAML", "scipy", "tzdata")
-_WRITING = ("fonttools", "jinja2", "markdown", "markupsafe", "pillow", "pydyf", "pyphen",
-            "rfc8785", "tinycss2", "weasyprint", "zxing-cpp")
+_WRITING = (
+    "fonttools",
+    "jinja2",
+    "markdown",
+    "markupsafe",
+    "pillow",
+    "pydyf",
+    "pyphen",
+    "rfc8785",
+    "tinycss2",
+    "weasyprint",
+    "zxing-cpp",
+)
 
 HOME = Path(__file__).parents[1]
 
@@ -24,8 +35,11 @@ def code_stamps() -> tuple[tuple[str, int, int], ...]:
     """Return path, modification time and size of each file of this package and of its libraries."""
     spec = importlib.util.find_spec("weasyprint")
     libraries = [Path(spec.origin).parents[1]] if spec and spec.origin else []
-    return tuple((str(path), state.st_mtime_ns, state.st_size)
-                 for path in [*_code_files(), *libraries] for state in [path.stat()])
+    return tuple(
+        (str(path), state.st_mtime_ns, state.st_size)
+        for path in [*_code_files(), *libraries]
+        for state in [path.stat()]
+    )
 
 
 def code_digests() -> dict[str, bytes]:

@@ -38,8 +38,11 @@ def write_whole(path: Path, data: bytes, mode: int | None = None) -> None:
                 name = f"{path.parent}/.new-{os.getpid()}-{file.fileno()}"
                 # a folder's handle makes Python call linkat(2), which follows the first name;
                 # both names are given so that the handle is not looked at
-                os.link(f"/proc/self/fd/{file.fileno()}", Path(name).absolute(),
-                        src_dir_fd=file.fileno())
+                os.link(
+                    f"/proc/self/fd/{file.fileno()}",
+                    Path(name).absolute(),
+                    src_dir_fd=file.fileno(),
+                )
         Path(name).replace(path)
     except BaseException:
         if name:

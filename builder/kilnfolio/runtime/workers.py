@@ -89,8 +89,14 @@ class Workers(Executor):
             self._sent += 1
         doing.add_done_callback(partial(self._done, task, call, deaths, pool))
 
-    def _done(self, task: Future[Any], call: Callable[[], Any], deaths: int,
-              pool: ProcessPoolExecutor, doing: Future[Any]) -> None:
+    def _done(
+        self,
+        task: Future[Any],
+        call: Callable[[], Any],
+        deaths: int,
+        pool: ProcessPoolExecutor,
+        doing: Future[Any],
+    ) -> None:
         error = None if doing.cancelled() else doing.exception()
         if doing.cancelled() or (isinstance(error, BrokenExecutor) and self._closed):
             task.set_exception(RuntimeError("the workers were shut down"))
@@ -98,9 +104,12 @@ class Workers(Executor):
             self._drop(pool)
             self._send(task, call, deaths + 1)
         elif isinstance(error, BrokenExecutor):
-            task.set_exception(WorkersUnreachableError(
-                f"the worker processes were killed {MOST_DEATHS} times, as happens when memory "
-                "runs out; close other programs, or build with --workers 1"))
+            task.set_exception(
+                WorkersUnreachableError(
+                    f"the worker processes were killed {MOST_DEATHS} times, as happens when memory "
+                    "runs out; close other programs, or build with --workers 1"
+                )
+            )
         elif error:
             task.set_exception(error)
         else:

@@ -18,14 +18,13 @@ from kilnfolio.records import reading
 from kilnfolio.records.book import in_words, publication_of
 from kilnfolio.records.folder import Derivations, Lookup, MillFolder, mill_of
 from kilnfolio.records.moment import build_date as date_of_build
-from kilnfolio.records.reading import ALL
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import RegionalFormat, regional_format
 from kilnfolio.rendering.templating import environment, render
 from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.review.review import mill_pressure
-from kilnfolio.review.reviews import charge_dossier, dossiers, lot_dossier, open_reviews
+from kilnfolio.review.reviews import dossiers, lot_dossier, open_reviews
 from kilnfolio.review.running import Running
 from kilnfolio.site.pages.histories import ChargeLine, LotLine
 from kilnfolio.site.pages.histories import charge_line as line_of_charge
@@ -60,8 +59,10 @@ class Citation:
 
 #: Menu, search and foot of each edition; the customer edition has none of them.
 _SURROUNDINGS: Mapping[str, Mapping[str, Any]] = {
-    "mill": {"menu": routes.MENU}, "customer": {"menu": ()},
-    "auditor": {"menu": routes.AUDITOR_MENU, "searchable": False, "foot": ()}}
+    "mill": {"menu": routes.MENU},
+    "customer": {"menu": ()},
+    "auditor": {"menu": routes.AUDITOR_MENU, "searchable": False, "foot": ()},
+}
 #: The kind of record of each register.
 _KIND = {CHARGES.kind: "charge", LOTS.kind: "lot"}
 REGISTERS: Mapping[str, Register] = {"charge": CHARGES, "lot": LOTS}
@@ -98,17 +99,22 @@ class SiteContext:
         self.running = open_reviews(self.folder)
         self.seals = Seals(graph)
         self.lines: Mapping[str, ChargeLine] = Derivations(
-            graph, charge_line, lambda: tuple(self.folder.charges))
+            graph, charge_line, lambda: tuple(self.folder.charges)
+        )
         self.lot_lines: Mapping[str, LotLine] = Derivations(
-            graph, lot_line, lambda: tuple(self.folder.lots))
+            graph, lot_line, lambda: tuple(self.folder.lots)
+        )
         self.charges: Mapping[str, tuple[str, ...]] = Lookup(
-            lambda group: reading.charges(graph, group, newest_first=True))
+            lambda group: reading.charges(graph, group, newest_first=True)
+        )
         """Charges by group, the newest first; see `reading.groups_of_charge`."""
         self.lots: Mapping[str, tuple[str, ...]] = Lookup(
-            lambda group: reading.lots(graph, group, newest_first=True))
+            lambda group: reading.lots(graph, group, newest_first=True)
+        )
         """Lots by group, the newest first; see `reading.groups_of_lot`."""
         self.schedules_of_species: Mapping[str, tuple[str, ...]] = Lookup(
-            lambda species: reading.schedules_of_species(graph, species))
+            lambda species: reading.schedules_of_species(graph, species)
+        )
         self._records: MillFolder | None = None
         self.tokens: Mapping[str, str] = Lookup(self._token)
         """The last part of each lot's address; none where the mill has no key."""
@@ -169,8 +175,10 @@ class SiteContext:
     def register_facts(self, register: Register) -> tuple[Facts, ...]:
         """Return what is to be known of each part of a register, the newest first."""
         kind = _KIND[register.kind]
-        return tuple(register_facts(self.graph, f"{kind}:{quarter}")
-                     for quarter in reading.quarters(self.graph, kind, newest_first=True))
+        return tuple(
+            register_facts(self.graph, f"{kind}:{quarter}")
+            for quarter in reading.quarters(self.graph, kind, newest_first=True)
+        )
 
     def register_rows(self, register: Register, group: str, most: int | None = None) -> list[Row]:
         """Return a group's rows of a register, the newest first, and no more of them than asked."""
@@ -220,8 +228,14 @@ class SiteContext:
             Its sentences, for search.
         """
         html = render(
-            self.env, template, path, title=title, summary=summary, crumbs=crumbs,
-            publications=self.folder.sources.record.publications, **values
+            self.env,
+            template,
+            path,
+            title=title,
+            summary=summary,
+            crumbs=crumbs,
+            publications=self.folder.sources.record.publications,
+            **values,
         )
         return Page(path, html, title, kind, "\n".join(line for line in text if line), summary)
 
@@ -237,6 +251,7 @@ def check_address(slug: str) -> str:
 
 
 # --- what many pages read -------------------------------------------------------------------------
+
 
 @inline("surroundings")
 def surroundings(graph: Graph, edition: str) -> Environment:
@@ -295,8 +310,10 @@ def _years(graph: Graph) -> tuple[str, ...]:
 def tally_of_year(graph: Graph, year: str) -> YearTally:
     """Return what each check said of the charges and lots of a year."""
     context = mill_context(graph)
-    return tally_year([context.lines[number] for number in context.charges[f"year:{year}"]],
-                      [context.lot_lines[number] for number in context.lots[f"year:{year}"]])
+    return tally_year(
+        [context.lines[number] for number in context.charges[f"year:{year}"]],
+        [context.lot_lines[number] for number in context.lots[f"year:{year}"]],
+    )
 
 
 def _quarters(graph: Graph) -> list[str]:
@@ -330,5 +347,6 @@ def _auditor_context(graph: Graph) -> SiteContext:
 
 def context_of(graph: Graph, edition: str) -> SiteContext:
     """Return what the pages of an edition are made from."""
-    return graph.view({"mill": _mill_context, "customer": _customer_context,
-                       "auditor": _auditor_context}[edition])
+    return graph.view(
+        {"mill": _mill_context, "customer": _customer_context, "auditor": _auditor_context}[edition]
+    )

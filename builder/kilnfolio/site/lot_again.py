@@ -13,8 +13,9 @@ from kilnfolio.site.lot_record import lot_record
 from kilnfolio.site.pages.customer import customer_lot
 
 
-def lot_record_again(folder: MillFolder, lot: str, asked: Mapping[str, Any],
-                     dossiers: Mapping[str, Dossier]) -> bytes:
+def lot_record_again(
+    folder: MillFolder, lot: str, asked: Mapping[str, Any], dossiers: Mapping[str, Dossier]
+) -> bytes:
     """Return the record of a lot as canonical JSON.
 
     Parameters

@@ -165,18 +165,45 @@ def lot_record(view: CustomerLot) -> LotRecord:
     return LotRecord(
         **same,
         contact=RecordContact(name=name, email=email, phone=phone),
-        packs=tuple(RecordPack(number=number, pieces=pieces, volume=volume)
-                    for number, pieces, volume in view.packs),
+        packs=tuple(
+            RecordPack(number=number, pieces=pieces, volume=volume)
+            for number, pieces, volume in view.packs
+        ),
         verdict=view.state.verdict,
-        shown=dict(view.shown), asked=dict(view.asked), numbers=view.numbers,
-        bars=tuple(RecordBar(mc=words, boards=count)
-                   for words, count in (view.chart.bars if view.chart else ())),
+        shown=dict(view.shown),
+        asked=dict(view.asked),
+        numbers=view.numbers,
+        bars=tuple(
+            RecordBar(mc=words, boards=count)
+            for words, count in (view.chart.bars if view.chart else ())
+        ),
     )
 
 
-_SAME = ("invented", "lot", "version", "issued", "mill", "place", "product", "species", "size",
-         "statement", "ordered", "target", "mean", "span", "readings", "supported", "method",
-         "measured", "heat_treatment", "stress", "claim", "storage")
+_SAME = (
+    "invented",
+    "lot",
+    "version",
+    "issued",
+    "mill",
+    "place",
+    "product",
+    "species",
+    "size",
+    "statement",
+    "ordered",
+    "target",
+    "mean",
+    "span",
+    "readings",
+    "supported",
+    "method",
+    "measured",
+    "heat_treatment",
+    "stress",
+    "claim",
+    "storage",
+)
 
 
 def worded_by(record: LotRecord) -> dict[str, Any]:
@@ -192,8 +219,10 @@ def worded_by(record: LotRecord) -> dict[str, Any]:
 
 def record_schema() -> str:
     """Return the JSON Schema of a lot's record, as it is published."""
-    schema = {"$schema": "https://json-schema.org/draft/2020-12/schema",
-              **LotRecord.model_json_schema(mode="serialization")}
+    schema = {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        **LotRecord.model_json_schema(mode="serialization"),
+    }
     return json.dumps(schema, indent=1, ensure_ascii=False, sort_keys=True) + "\n"
 
 
@@ -203,13 +232,25 @@ def linked_data(record: LotRecord) -> dict[str, Any]:
     Only what the record says, and only of types that the vocabulary has: Product, Organization,
     PropertyValue.
     """
-    values = (("moisture content, mean", record.mean), ("readings, driest to wettest", record.span),
-              ("number of readings", record.readings), ("ordered", record.ordered),
-              ("statement", record.statement), ("method", record.method))
+    values = (
+        ("moisture content, mean", record.mean),
+        ("readings, driest to wettest", record.span),
+        ("number of readings", record.readings),
+        ("ordered", record.ordered),
+        ("statement", record.statement),
+        ("method", record.method),
+    )
     return {
-        "@context": "https://schema.org", "@type": "Product", "name": record.product,
-        "identifier": record.lot, "material": record.species, "size": record.size,
+        "@context": "https://schema.org",
+        "@type": "Product",
+        "name": record.product,
+        "identifier": record.lot,
+        "material": record.species,
+        "size": record.size,
         "manufacturer": {"@type": "Organization", "name": record.mill, "location": record.place},
-        "additionalProperty": [{"@type": "PropertyValue", "name": name, "value": value}
-                               for name, value in values if value],
+        "additionalProperty": [
+            {"@type": "PropertyValue", "name": name, "value": value}
+            for name, value in values
+            if value
+        ],
     }

@@ -26,18 +26,21 @@ class LotState:
 
 
 MEETS = LotState(
-    "pass", "meets the order",
+    "pass",
+    "meets the order",
     "The boards that were measured are as dry as you ordered.",
     "Keep the packs wrapped and dry. Measure again before use: timber takes up or gives off "
     "moisture after this date.",
 )
 FAILS = LotState(
-    "fail", "does not meet the order",
+    "fail",
+    "does not meet the order",
     "The boards that were measured are not what you ordered.",
     "Do not use this lot for the order as it is. Call the mill and give the lot number.",
 )
 NOT_ASSESSED = LotState(
-    "no data", "not assessed",
+    "no data",
+    "not assessed",
     "The mill makes no statement about the moisture content of this lot.",
     "Do not rely on the moisture content you ordered. Measure before use, or call the mill.",
 )

@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-import datetime as dt
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
-from jinja2 import Environment
-
-from kilnfolio.handbook.chapter import Manuscript
+from kilnfolio.records.reading import ALL
 from kilnfolio.rendering.page import Page
+from kilnfolio.review.findings import CHECKS
+from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.audit import audit_charge, audit_register, years_listed
 from kilnfolio.site.pages.charges import charge_pages, running_page
 from kilnfolio.site.pages.checks import check_index, check_page
 from kilnfolio.site.pages.forecasts import calendar_page, plan_page
 from kilnfolio.site.pages.guide import guide_index, guide_page, guide_slugs
-from kilnfolio.records.reading import ALL
-from kilnfolio.site.context import SiteContext
-from kilnfolio.site.pages.home import home_page, search_page
+from kilnfolio.site.pages.home import home_page
 from kilnfolio.site.pages.kiln_side import (
     kiln_side_names,
     kiln_side_page,
@@ -39,10 +36,6 @@ from kilnfolio.site.pages.schedule_changes import changed_names, changes_page
 from kilnfolio.site.pages.schedules import schedule_index, schedule_page
 from kilnfolio.site.pages.sources import sources_page
 from kilnfolio.site.pages.species import species_index, species_page
-from kilnfolio.records.folder import MillFolder
-from kilnfolio.review.dossier import Dossier, LotDossier
-from kilnfolio.review.findings import CHECKS
-from kilnfolio.review.running import Running
 
 Made = Page | Iterable[Page]
 
@@ -66,13 +59,17 @@ def _one(make: Callable[[SiteContext], Page]) -> Noun:
 
 
 def _register(register: Register) -> Noun:
-    return Noun(lambda holdings: register_names(holdings, register),
-                lambda holdings, name: register_page(holdings, register, name))
+    return Noun(
+        lambda holdings: register_names(holdings, register),
+        lambda holdings, name: register_page(holdings, register, name),
+    )
 
 
 def _rows(register: Register) -> Noun:
-    return Noun(lambda holdings: script_names(holdings, register),
-                lambda holdings, name: register_script(holdings, register, name))
+    return Noun(
+        lambda holdings: script_names(holdings, register),
+        lambda holdings, name: register_script(holdings, register, name),
+    )
 
 
 _LIBRARY: Mapping[str, Noun] = {
@@ -116,7 +113,8 @@ SCRIPTS: Mapping[str, Noun] = {
 #: The pages of the auditor edition; links that lead out of it are to be made words: `within`.
 AUDITOR: Mapping[str, Noun] = {
     "audit-register": Noun(
-        lambda holdings: ("", *map(str, years_listed(holdings))), audit_register),
+        lambda holdings: ("", *map(str, years_listed(holdings))), audit_register
+    ),
     "audit-charge": Noun(lambda holdings: holdings.charges[ALL], audit_charge),
     **_LIBRARY,
 }

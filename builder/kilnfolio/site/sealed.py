@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 from kilnfolio.archive.as_sealed import by_todays_limits
 from kilnfolio.archive.canonical import canonical
+from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.entries import LotEntry
 from kilnfolio.archive.keys import Keys
-from kilnfolio.archive.checking import (read_ledger)
 from kilnfolio.archive.lots import seal_lot
 from kilnfolio.archive.seal import state
 from kilnfolio.archive.standing import (
@@ -49,6 +49,7 @@ class SealedLot:
 
 # --- addresses of lots ----------------------------------------------------------------------------
 
+
 @inline("address keys")
 def address_keys(graph: Graph, _: str) -> AddressKeys:
     """Return the keys that lots' addresses are made with."""
@@ -73,6 +74,7 @@ def address_key(graph: Graph, _: str) -> bool:
 
 # --- charges and lots -----------------------------------------------------------------------------
 
+
 @derived("charge seal", keys=reading.charges, batch=20)
 def charge_seal(graph: Graph, number: str) -> SealView:
     """Return how a complete charge stands against the ledger, and what today's limits would say."""
@@ -81,23 +83,34 @@ def charge_seal(graph: Graph, number: str) -> SealView:
         return SealView()
     stands = charge_standing(graph, number)
     other = by_todays_limits(folder, charge_dossier(graph, number), reading.limits(graph))
-    return seal_view(stands.entries, _demo_keys(graph), tuple(one.sentence for one in other),
-                     number, changed_words(stands))
+    return seal_view(
+        stands.entries,
+        _demo_keys(graph),
+        tuple(one.sentence for one in other),
+        number,
+        changed_words(stands),
+    )
 
 
 @derived("lot view", keys=reading.lots, batch=20)
 def lot_view(graph: Graph, number: str) -> SealedLot:
     """Return what a lot's customer reads: the sealed record where there is one."""
     mill = mill_of(graph)
-    view = customer_lot(mill, number, dossiers(mill), lot_dossier(graph, number),
-                        next(iter(addresses(graph, number)), ""))
+    view = customer_lot(
+        mill,
+        number,
+        dossiers(mill),
+        lot_dossier(graph, number),
+        next(iter(addresses(graph, number)), ""),
+    )
     seal, record = SealView(), b""
     if is_sealed(graph, "lot", number):
         stands = lot_standing(graph, number)
         seal = seal_view(stands.entries, _demo_keys(graph), broken=changed_words(stands))
         record = stands.record
     return SealedLot(
-        with_record(view, (record or canonical(lot_record(view))).decode(), seal), seal)
+        with_record(view, (record or canonical(lot_record(view))).decode(), seal), seal
+    )
 
 
 @derived("lot seal", keys=reading.lots)
@@ -110,8 +123,9 @@ def _demo_keys(graph: Graph) -> frozenset[str]:
     return ledger.entry(graph, "demo keys", frozenset())
 
 
-def enter_lot(mill: MillFolder, lot: str, by: str, keys: Keys, at: dt.datetime,
-              reason: str | None = None) -> LotEntry:
+def enter_lot(
+    mill: MillFolder, lot: str, by: str, keys: Keys, at: dt.datetime, reason: str | None = None
+) -> LotEntry:
     """Seal the record of a lot, or amend it where there is a reason; see `archive.lots.seal_lot`.
 
     Parameters
@@ -126,8 +140,9 @@ def enter_lot(mill: MillFolder, lot: str, by: str, keys: Keys, at: dt.datetime,
     dossier, reviews = lot_dossier(mill.graph, lot), dossiers(mill)
     record = canonical(lot_record(customer_lot(mill, lot, reviews, dossier, "")))
     whole = read_ledger(mill.graph.folder)  # others may have been sealed since the mill was read
-    charges = {name: state(mill.graph.folder, name, whole, numbers=False)
-               for name in dossier.charges}
+    charges = {
+        name: state(mill.graph.folder, name, whole, numbers=False) for name in dossier.charges
+    }
     return seal_lot(mill, dossier, record, charges, by, keys, at, reason)
 
 

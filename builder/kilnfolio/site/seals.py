@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 from kilnfolio.archive.as_sealed import folder_as_sealed, sealed_dossier
-from kilnfolio.archive.entries import SealEntry, Entry
+from kilnfolio.archive.entries import Entry, SealEntry
+from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.seal_words import grouped, words_of
-from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier, Outcome
 
 
@@ -89,8 +89,13 @@ class Superseded:
     """The entry that took its place."""
 
 
-def seal_view(entries: tuple[SealEntry, ...], demo: frozenset[str], notes: tuple[str, ...] = (),
-              charge: str = "", broken: str = "") -> SealView:
+def seal_view(
+    entries: tuple[SealEntry, ...],
+    demo: frozenset[str],
+    notes: tuple[str, ...] = (),
+    charge: str = "",
+    broken: str = "",
+) -> SealView:
     """Return the entries of a charge or lot as pages print them.
 
     Parameters
@@ -110,21 +115,36 @@ def seal_view(entries: tuple[SealEntry, ...], demo: frozenset[str], notes: tuple
     for ordinal, entry in enumerate(entries, 1):
         old = bool(charge) and ordinal < len(entries)
         lines.append(_line(entry, routes.superseded(charge, ordinal) if old else ""))
-    return SealView(tuple(lines), any(entry.public_key in demo for entry in entries[-1:]), notes,
-                    broken)
+    return SealView(
+        tuple(lines), any(entry.public_key in demo for entry in entries[-1:]), notes, broken
+    )
 
 
 def _line(entry: SealEntry, page: str = "") -> SealLine:
     digest = entry.dossier if isinstance(entry, Entry) else entry.record
-    return SealLine(entry.number, entry.seal, digest, entry.at, entry.by, entry.reason or "",
-                    entry.public_key, page)
+    return SealLine(
+        entry.number,
+        entry.seal,
+        digest,
+        entry.at,
+        entry.by,
+        entry.reason or "",
+        entry.public_key,
+        page,
+    )
 
 
 def superseded_states(root: Path, entries: tuple[Entry, ...]) -> Iterator[Superseded]:
     """Yield each sealed state of a charge that was amended since, as it was sealed."""
-    lines = [_line(entry, routes.superseded(entry.charge, ordinal))
-             for ordinal, entry in enumerate(entries, 1)]
+    lines = [
+        _line(entry, routes.superseded(entry.charge, ordinal))
+        for ordinal, entry in enumerate(entries, 1)
+    ]
     for place in range(len(entries) - 2, -1, -1):
         folder = folder_as_sealed(root, entries[place])
-        yield Superseded(folder, sealed_dossier(root, entries[place], place + 1, folder),
-                         lines[place], lines[place + 1])
+        yield Superseded(
+            folder,
+            sealed_dossier(root, entries[place], place + 1, folder),
+            lines[place],
+            lines[place + 1],
+        )

@@ -16,9 +16,9 @@ from dataclasses import dataclass
 from html.parser import HTMLParser
 
 from kilnfolio.handbook.chapter import Manuscript
-from kilnfolio.rendering.regional import regional_format
-from kilnfolio.rendering.page import Page
 from kilnfolio.records.folder import MillFolder
+from kilnfolio.rendering.page import Page
+from kilnfolio.rendering.regional import regional_format
 
 #: Where the index is written in the mill edition.
 INDEX_PATH = "assets/search-index.js"
@@ -192,9 +192,11 @@ class _SectionReader(HTMLParser):
         if self._skipped:
             if tag == self._skipped[-1]:
                 self._skipped.append(tag)
-        elif tag in self._SKIPPED or "headerlink" in named.get("class", ""):
-            self._skipped.append(tag)
-        elif tag == "details" and self._problem:  # hint and answer: search gives neither away
+        elif (
+            tag in self._SKIPPED
+            or "headerlink" in named.get("class", "")
+            or (tag == "details" and self._problem)
+        ):
             self._skipped.append(tag)
         elif tag == "section":
             self._problem = named.get("class", "") == "problem"

@@ -16,8 +16,17 @@ from kilnfolio.review.dossier import Dossier
 _ACTIVE = ("=", "+", "-", "@", "\t", "\r")
 
 AIR = ("middle_of_interval", "dry_bulb_c", "wet_bulb_c", "relative_humidity_pct", "emc_pct")
-BOARDS = ("at", "board", "position", "mass_g", "mc_pct", "mc_uncertainty_pct", "daily_loss_pct",
-          "decides", "controlling_mc_pct")
+BOARDS = (
+    "at",
+    "board",
+    "position",
+    "mass_g",
+    "mc_pct",
+    "mc_uncertainty_pct",
+    "daily_loss_pct",
+    "decides",
+    "controlling_mc_pct",
+)
 
 
 def cell(value: object) -> str:
@@ -47,8 +56,13 @@ def series_files(dossiers: Iterable[Dossier]) -> dict[str, str]:
 
 def _air(dossier: Dossier) -> Iterator[tuple[object, ...]]:
     for point in dossier.log.air if dossier.log else ():
-        yield (point.at.isoformat(), point.dry_bulb_c, point.wet_bulb_c,
-               point.relative_humidity_pct, point.emc_pct)
+        yield (
+            point.at.isoformat(),
+            point.dry_bulb_c,
+            point.wet_bulb_c,
+            point.relative_humidity_pct,
+            point.emc_pct,
+        )
 
 
 def _boards(dossier: Dossier) -> Iterator[tuple[object, ...]]:
@@ -57,9 +71,17 @@ def _boards(dossier: Dossier) -> Iterator[tuple[object, ...]]:
         for point in board.points:
             decided = control.get(point.at)
             decides = "" if decided is None else "yes" if board.id in decided.boards else "no"
-            yield (point.at.isoformat(), board.id, board.position, point.mass_g, point.mc_pct,
-                   point.mc_uncertainty_pct, point.daily_loss_pct, decides,
-                   decided.mc_pct if decided else None)
+            yield (
+                point.at.isoformat(),
+                board.id,
+                board.position,
+                point.mass_g,
+                point.mc_pct,
+                point.mc_uncertainty_pct,
+                point.daily_loss_pct,
+                decides,
+                decided.mc_pct if decided else None,
+            )
 
 
 def _csv(headings: tuple[str, ...], rows: Iterable[tuple[object, ...]]) -> str:

@@ -121,7 +121,9 @@ def compare(address: str, edition: Path, say: Callable[[str], None] = lambda _: 
     if not files:
         raise NothingBuiltError(f"{edition}: there is nothing in it; kilnfolio build makes it")
     if not _is_address(address):
-        raise NotReachedError(f"{address}: it is not an address, as in https://records.mill.example")
+        raise NotReachedError(
+            f"{address}: it is not an address, as in https://records.mill.example"
+        )
     base = address.rstrip("/")
     found = list(_of_address(base, edition))
     names = [path.relative_to(edition).as_posix() for path in files]
@@ -138,9 +140,16 @@ def _is_address(address: str) -> bool:
     """Return whether this is the address of a web server, without a name and password in it."""
     try:
         parts = urlsplit(address)
-        return (parts.scheme in ("http", "https") and bool(parts.hostname) and parts.port != 0
-                and "@" not in parts.netloc and not parts.query and not parts.fragment
-                and address.isprintable() and " " not in address)
+        return (
+            parts.scheme in ("http", "https")
+            and bool(parts.hostname)
+            and parts.port != 0
+            and "@" not in parts.netloc
+            and not parts.query
+            and not parts.fragment
+            and address.isprintable()
+            and " " not in address
+        )
     except ValueError:  # a port that is no number, a bracket that does not close
         return False
 
@@ -154,8 +163,9 @@ def _of_address(base: str, edition: Path) -> Iterator[Difference]:
     front = _fetch(base + "/", _FRONT)
     shown = [lot for lot in lots if lot.encode() in front.body]
     if shown:
-        yield Difference("", f"it lists the lots, {len(shown)} of them; turn the server's listing "
-                             "of folders off")
+        yield Difference(
+            "", f"it lists the lots, {len(shown)} of them; turn the server's listing of folders off"
+        )
 
 
 def _of_file(base: str, name: str, file: Path) -> Iterator[Difference]:
@@ -170,11 +180,13 @@ def _of_file(base: str, name: str, file: Path) -> Iterator[Difference]:
         if len(answer.body) > len(built):
             yield Difference(path, f"more bytes than the {len(built):,} that were built")
         elif answer.body != built:
-            yield Difference(path, f"other bytes: SHA-256 {_digest(answer.body)} instead of "
-                                   f"{_digest(built)}")
+            yield Difference(
+                path, f"other bytes: SHA-256 {_digest(answer.body)} instead of {_digest(built)}"
+            )
         wanted = HEADERS | (HTTPS_HEADERS if base.startswith("https:") else {})
-        yield from (Difference(path, words)
-                    for words in _header_faults(name, answer.headers, wanted))
+        yield from (
+            Difference(path, words) for words in _header_faults(name, answer.headers, wanted)
+        )
 
 
 def _status_words(answer: _Answer) -> str:
@@ -197,15 +209,25 @@ def _header_faults(name: str, headers: Message, all_wanted: Mapping[str, str]) -
 
 def _parts(value: str) -> Iterable[str]:
     """Return the directives of a header, as order and blanks do not matter."""
-    return (" ".join(part.split()).lower() for part in value.replace(",", ";").split(";")
-            if part.strip())
+    return (
+        " ".join(part.split()).lower()
+        for part in value.replace(",", ";").split(";")
+        if part.strip()
+    )
 
 
 class _NoRedirect(urllib.request.HTTPRedirectHandler):
     """A label's address must answer by itself."""
 
-    def redirect_request(self, req: urllib.request.Request, fp: IO[bytes], code: int, msg: str,
-                         headers: Message, newurl: str) -> None:
+    def redirect_request(
+        self,
+        req: urllib.request.Request,
+        fp: IO[bytes],
+        code: int,
+        msg: str,
+        headers: Message,
+        newurl: str,
+    ) -> None:
         """Follow nothing."""
 
 
@@ -227,8 +249,9 @@ def _fetch(url: str, most: int) -> _Answer:
         why = getattr(error, "reason", None) or error
         raise NotReachedError(f"{url}: no answer ({why})") from None
     except (http.client.HTTPException, ValueError) as error:
-        raise NotReachedError(f"{url}: what answers there is no web server "
-                              f"({type(error).__name__})") from None
+        raise NotReachedError(
+            f"{url}: what answers there is no web server ({type(error).__name__})"
+        ) from None
 
 
 def _body(answer: IO[bytes], most: int, end: float) -> bytes:

@@ -28,9 +28,7 @@ _FILES = {
 _COMMENT_LINES = re.compile(rb"^[ \t]*(?:/\*.*?\*/|//[^\n]*)\n", re.DOTALL | re.MULTILINE)
 
 #: A typeface in ``tokens.css``: family, weight, style, file.
-_FACE = re.compile(
-    r'@font-face {.*?"(.+?)".*?weight: (\d+).*?style: (\w+).*?url\("(.+?)"\)'
-)
+_FACE = re.compile(r'@font-face {.*?"(.+?)".*?weight: (\d+).*?style: (\w+).*?url\("(.+?)"\)')
 
 
 def style_sheet(edition: str) -> str:
@@ -60,8 +58,12 @@ def letters() -> str:
     home = resources.files("kilnfolio.site") / "assets"
     rules = _FACE.findall((home / "tokens.css").read_text("utf-8"))
     faces = [
-        {"family": f"{family} at hand", "weight": weight, "style": style,
-         "bytes": base64.b64encode((home / file).read_bytes()).decode()}
+        {
+            "family": f"{family} at hand",
+            "weight": weight,
+            "style": style,
+            "bytes": base64.b64encode((home / file).read_bytes()).decode(),
+        }
         for family, weight, style, file in rules
     ]
     return f"""{json.dumps(faces)}.forEach(function (face) {{
@@ -87,15 +89,23 @@ def assets(edition: str = "mill") -> dict[str, bytes]:
         Which edition: mill, customer or auditor.
     """
     source = Path(str(resources.files("kilnfolio.site") / "assets"))
-    found = {f"assets/{path.relative_to(source).as_posix()}": path.read_bytes()
-             for pattern in _FILES[edition] for path in sorted(source.glob(pattern))}
+    found = {
+        f"assets/{path.relative_to(source).as_posix()}": path.read_bytes()
+        for pattern in _FILES[edition]
+        for path in sorted(source.glob(pattern))
+    }
     if edition == "customer":
-        found = {path: _COMMENT_LINES.sub(b"", data) if path.endswith(".js") else data
-                 for path, data in found.items()}
+        found = {
+            path: _COMMENT_LINES.sub(b"", data) if path.endswith(".js") else data
+            for path, data in found.items()
+        }
     if edition == "mill":
         found["assets/constants.js"] = constants_file().encode()
-    return {"assets/site.css": style_sheet(edition).encode(),
-            "assets/letters-at-hand.js": letters().encode(), **found}
+    return {
+        "assets/site.css": style_sheet(edition).encode(),
+        "assets/letters-at-hand.js": letters().encode(),
+        **found,
+    }
 
 
 def copy_assets(out: Path, edition: str = "mill") -> list[Path]:

@@ -104,8 +104,12 @@ def anonymous(folder: MillFolder, charge_id: str, name: str) -> Scene | None:
     zone = folder.mill.record.zone
     home = PurePosixPath(located.file).parent
     logs = [
-        read_log(folder.file(str(home / entry.file)), entry.file,
-                 folder.loggers[entry.profile].record, zone)
+        read_log(
+            folder.file(str(home / entry.file)),
+            entry.file,
+            folder.loggers[entry.profile].record,
+            zone,
+        )
         for entry in located.record.log
     ]
     if not logs:

@@ -88,7 +88,8 @@ def render_bench(folder: MillFolder, env: Environment) -> Page:
     )
     default = drying_board.dry(
         drying_board.Board(27.0, 78.0, WOODS["Oak"]),
-        drying_board.Air([24.0 * DEFAULT_DAYS], [45.0], [14.0]))
+        drying_board.Air([24.0 * DEFAULT_DAYS], [45.0], [14.0]),
+    )
     html = render(
         env,
         "practice/bench.html",
@@ -96,16 +97,27 @@ def render_bench(folder: MillFolder, env: Environment) -> Page:
         title="Bench",
         summary=summary,
         scenarios=data["scenarios"],
-        emc=emc_chart("bench-emc", "EMC rising with humidity, a curve for each temperature",
-                      regional=regional_format(folder.mill.record)),
+        emc=emc_chart(
+            "bench-emc",
+            "EMC rising with humidity, a curve for each temperature",
+            regional=regional_format(folder.mill.record),
+        ),
         profile=profile_chart("bench-profile", default.cells_pct[-1].tolist()),
-        profile_words=[f"{value:.1f}" for value in (
-            float(default.mean_pct[-1]), float(default.shell_pct[-1]),
-            float(default.core_pct[-1]))],
+        profile_words=[
+            f"{value:.1f}"
+            for value in (
+                float(default.mean_pct[-1]),
+                float(default.shell_pct[-1]),
+                float(default.core_pct[-1]),
+            )
+        ],
         woods=WOODS,
         days=DEFAULT_DAYS,
-        shares=[(n, k, f"{100.0 * float(survey.share_shown(n, k, 0.95)):.1f}")
-                for n in (10, 20, 30, 45, 60, 100) for k in (0, 1, 2)],
+        shares=[
+            (n, k, f"{100.0 * float(survey.share_shown(n, k, 0.95)):.1f}")
+            for n in (10, 20, 30, 45, 60, 100)
+            for k in (0, 1, 2)
+        ],
         chapter=routes.chapter,
         data=Markup(words.replace("<", "\\u003c")),
     )

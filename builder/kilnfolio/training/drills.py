@@ -119,8 +119,11 @@ def scene_of(folder: MillFolder, source: str) -> Scene | None:
     return anonymous(folder, source, "of this drill")
 
 
-def make_drills(folder: MillFolder, lines: Mapping[str, Candidate],
-                scene: Callable[[str], Scene | None] | None = None) -> list[Drill]:
+def make_drills(
+    folder: MillFolder,
+    lines: Mapping[str, Candidate],
+    scene: Callable[[str], Scene | None] | None = None,
+) -> list[Drill]:
     """Return a drill for every fault that a charge of this mill has room for.
 
     Parameters
@@ -136,9 +139,7 @@ def make_drills(folder: MillFolder, lines: Mapping[str, Candidate],
     drills: list[Drill] = []
     # read once: most faults are tried on several charges before one has room for them
     scene = cache(scene or partial(scene_of, folder))
-    sources = sorted(
-        lines, key=lambda name: (_raised(lines[name]), lines[name].weighings, name)
-    )
+    sources = sorted(lines, key=lambda name: (_raised(lines[name]), lines[name].weighings, name))
     for fault in FAULTS:
         tries = _tries(folder, fault, sources, scene)
         for source, whole, planted in islice(tries, _TRIES):
@@ -154,8 +155,9 @@ def _raised(line: Candidate) -> int:
     return sum(said.outcome in ("question", "fail") for said in line.said)
 
 
-def _tries(folder: MillFolder, fault: Fault, sources: Sequence[str],
-           scene: Callable[[str], Scene | None]) -> Iterator[tuple[str, Scene, Planted]]:
+def _tries(
+    folder: MillFolder, fault: Fault, sources: Sequence[str], scene: Callable[[str], Scene | None]
+) -> Iterator[tuple[str, Scene, Planted]]:
     """Yield the charges that have room for a fault, with it planted."""
     for source in sources:
         if whole := scene(source):
@@ -167,11 +169,13 @@ def _steps_of(folder: MillFolder, scene: Scene) -> Sequence[PlannedStep]:
     schedule = folder.schedules[scene.charge.schedule].record
     pressure = mill_pressure(folder)
     return regional_format(folder.mill.record).steps_as_set(
-        planned_steps(schedule, folder.steps_of(schedule), pressure), pressure)
+        planned_steps(schedule, folder.steps_of(schedule), pressure), pressure
+    )
 
 
-def _drill(folder: MillFolder, source: str, scene: Scene, planted: Planted, fault: Fault,
-           place: int) -> Drill | None:
+def _drill(
+    folder: MillFolder, source: str, scene: Scene, planted: Planted, fault: Fault, place: int
+) -> Drill | None:
     """Return a drill, or None where the fault does not show."""
     before, after = (_reviewed(folder, source, one) for one in (scene, planted.scene))
     found = _found(planted.scene, before, after, fault)
@@ -340,8 +344,9 @@ def _made(scene: Scene) -> Iterator[str]:
         yield f"{scene.day(at)}: {words}"
 
 
-def _charts(scene: Scene, dossier: Dossier, place: int, regional: RegionalFormat
-            ) -> Iterator[Markup]:
+def _charts(
+    scene: Scene, dossier: Dossier, place: int, regional: RegionalFormat
+) -> Iterator[Markup]:
     """Yield the charts, their ids made the drill's own and their clock counted in days."""
     for name, chart in (
         ("charge-chart", charge_chart(dossier, scene.zone, regional, dated=False)),

@@ -60,11 +60,13 @@ def expected(problem: Problem) -> list[Expected]:
     A problem asks for every result that its answer names and its question does not, the last
     three at most. Intervals cannot be typed and are left out.
     """
-    names = [name for name in _named(problem) if not isinstance(
-        problem.board.results[name].value, tuple)][-MOST:]
+    names = [
+        name for name in _named(problem) if not isinstance(problem.board.results[name].value, tuple)
+    ][-MOST:]
     often = [problem.board.formulas[name].name for name in names]
-    return [_one(problem, name, often.count(problem.board.formulas[name].name) > 1)
-            for name in names]
+    return [
+        _one(problem, name, often.count(problem.board.formulas[name].name) > 1) for name in names
+    ]
 
 
 def _named(problem: Problem) -> Iterator[str]:
@@ -89,16 +91,26 @@ def _one(problem: Problem, name: str, several: bool) -> Expected:
     label = title_of(formula) + (f", {name.replace('_', ' ')}" if several else "")
     right = told(value)
     near = max(1.01 * step, RELATIVE * abs(right))
-    wrong = [(told(other), words) for other, words in usual_mistakes(
-        formula.name, problem.given[name], value)]
+    wrong = [
+        (told(other), words)
+        for other, words in usual_mistakes(formula.name, problem.given[name], value)
+    ]
     if of is Temperature:
         wrong.append((right * 1.8 + 32.0, "That is in °F. Write the unit, or give °C."))
-    return Expected(name, label, right, near, unit, units, tuple(
-        (other, words) for other, words in wrong if abs(other - right) > near))
+    return Expected(
+        name,
+        label,
+        right,
+        near,
+        unit,
+        units,
+        tuple((other, words) for other, words in wrong if abs(other - right) > near),
+    )
 
 
 def _against(of: type[Quantity], word: str, unit: str) -> Unit:
     """Return how a number in one unit becomes a number in another."""
+
     def line(name: str) -> tuple[float, float]:
         function: Any = of.units[name]
         return float(function(1.0)) - float(function(0.0)), float(function(0.0))
@@ -111,4 +123,4 @@ def _last_digit(shown: str) -> float:
     """Return what one step of the last printed digit is worth."""
     found = _NUMBER.search(shown.replace(" ", ""))
     decimals = len(found[0].partition(".")[2]) if found else 1
-    return 10.0 ** -decimals
+    return 10.0**-decimals

@@ -101,16 +101,27 @@ def _problems(located: Located[Lessons], manuscript: Manuscript) -> Iterator[Pro
             chapter = manuscript.by_slug.get(slug)
             at = document.place("paths", place, "reading", position)
             if chapter is None:
-                yield Problem(at, f"reading '{reading}'", "there is no chapter of this address",
-                              _near(slug, manuscript.by_slug))
+                yield Problem(
+                    at,
+                    f"reading '{reading}'",
+                    "there is no chapter of this address",
+                    _near(slug, manuscript.by_slug),
+                )
             elif anchor and anchor not in chapter.anchors:
-                yield Problem(at, f"reading '{reading}'", "the chapter has no such section",
-                              _near(anchor, dict.fromkeys(chapter.anchors)))
+                yield Problem(
+                    at,
+                    f"reading '{reading}'",
+                    "the chapter has no such section",
+                    _near(anchor, dict.fromkeys(chapter.anchors)),
+                )
         for position, kind in enumerate(lesson.exercises):
             if kind not in KINDS:
-                yield Problem(document.place("paths", place, "exercises", position),
-                              f"exercise '{kind}'", "there is no problem of this kind",
-                              _near(kind, KINDS))
+                yield Problem(
+                    document.place("paths", place, "exercises", position),
+                    f"exercise '{kind}'",
+                    "there is no problem of this kind",
+                    _near(kind, KINDS),
+                )
 
 
 def _near(name: str, known: Mapping[str, object]) -> str:
@@ -144,8 +155,10 @@ def path_views(folder: MillFolder) -> list[PathView]:
     return [
         PathView(
             lesson,
-            [Linked(_reading_words(manuscript, reading),
-                    routes.chapter(*reading.split("#", 1))) for reading in lesson.reading],
+            [
+                Linked(_reading_words(manuscript, reading), routes.chapter(*reading.split("#", 1)))
+                for reading in lesson.reading
+            ],
             [Linked(KINDS[kind].title, f"practice.html#{kind}") for kind in lesson.exercises],
         )
         for lesson in read_lessons(folder.root, manuscript)
@@ -173,8 +186,9 @@ def render_lessons(folder: MillFolder, env: Environment) -> Page:
         f"{len(views)} lesson paths, an hour, a day or a week long: outcomes, reading, "
         "demonstration, exercises and a test."
     )
-    html = render(env, "practice/lessons.html", PATH, title="Lesson paths", summary=summary,
-                  views=views)
+    html = render(
+        env, "practice/lessons.html", PATH, title="Lesson paths", summary=summary, views=views
+    )
     text = " ".join(f"{view.lesson.title}. {' '.join(view.lesson.outcomes)}" for view in views)
     return Page(PATH, html, "Lesson paths", "practice", text, summary)
 

@@ -53,117 +53,184 @@ def _humidity(dry_bulb: float, wet_bulb: float, altitude: float = 0.0) -> float:
 #: The usual mistakes with each formula.
 MISTAKES: Mapping[str, tuple[Mistake, ...]] = {
     "moisture_content": (
-        Mistake("That is the wet basis: the water was divided by the wet mass. Divide by the "
-                "oven-dry mass.", _wet_basis),
-        Mistake("That is the whole mass over the dry one. Take the dry mass off first: only the "
-                "water stands on top.", lambda mass, oven_dry_mass: 100.0 * mass / oven_dry_mass),
-        Mistake("That is the mass of the water. Divide it by the oven-dry mass.",
-                lambda mass, oven_dry_mass: mass - oven_dry_mass),
+        Mistake(
+            "That is the wet basis: the water was divided by the wet mass. Divide by the "
+            "oven-dry mass.",
+            _wet_basis,
+        ),
+        Mistake(
+            "That is the whole mass over the dry one. Take the dry mass off first: only the "
+            "water stands on top.",
+            lambda mass, oven_dry_mass: 100.0 * mass / oven_dry_mass,
+        ),
+        Mistake(
+            "That is the mass of the water. Divide it by the oven-dry mass.",
+            lambda mass, oven_dry_mass: mass - oven_dry_mass,
+        ),
     ),
     "wet_basis": (
-        Mistake("That is the dry basis you were given. The wet basis divides by the whole mass.",
-                lambda mc: mc),
-        Mistake("You divided by 1 − MC; divide by 1 + MC.",
-                lambda mc: 100.0 * mc / (100.0 - mc) if mc < 100.0 else float("nan")),
+        Mistake(
+            "That is the dry basis you were given. The wet basis divides by the whole mass.",
+            lambda mc: mc,
+        ),
+        Mistake(
+            "You divided by 1 − MC; divide by 1 + MC.",
+            lambda mc: 100.0 * mc / (100.0 - mc) if mc < 100.0 else float("nan"),
+        ),
     ),
     "oven_dry_mass": (
-        Mistake("You took the MC off the wet mass. MC is a share of the dry wood: divide by 1 + "
-                "MC.", lambda mass, mc: mass * (1.0 - mc / 100.0)),
-        Mistake("You multiplied by 1 + MC; divide by it. Dry wood weighs less than wet.",
-                lambda mass, mc: mass * (1.0 + mc / 100.0)),
+        Mistake(
+            "You took the MC off the wet mass. MC is a share of the dry wood: divide by 1 + MC.",
+            lambda mass, mc: mass * (1.0 - mc / 100.0),
+        ),
+        Mistake(
+            "You multiplied by 1 + MC; divide by it. Dry wood weighs less than wet.",
+            lambda mass, mc: mass * (1.0 + mc / 100.0),
+        ),
     ),
     "mass_at": (
-        Mistake("You divided by 1 + MC; multiply. Wet wood weighs more than dry.",
-                lambda oven_dry_mass, mc: oven_dry_mass / (1.0 + mc / 100.0)),
-        Mistake("That is the water alone. Add the dry wood to it.",
-                lambda oven_dry_mass, mc: oven_dry_mass * mc / 100.0),
+        Mistake(
+            "You divided by 1 + MC; multiply. Wet wood weighs more than dry.",
+            lambda oven_dry_mass, mc: oven_dry_mass / (1.0 + mc / 100.0),
+        ),
+        Mistake(
+            "That is the water alone. Add the dry wood to it.",
+            lambda oven_dry_mass, mc: oven_dry_mass * mc / 100.0,
+        ),
     ),
     "controlling_moisture_content": (
-        Mistake("That is the plain mean of all boards. Only the wettest half controls.",
-                lambda of: float(sums.mean(of))),
-        Mistake("That is the wettest board alone. Take the mean of the wettest half.",
-                lambda of: max(of)),
+        Mistake(
+            "That is the plain mean of all boards. Only the wettest half controls.",
+            lambda of: float(sums.mean(of)),
+        ),
+        Mistake(
+            "That is the wettest board alone. Take the mean of the wettest half.",
+            lambda of: max(of),
+        ),
         Mistake("That is the driest half. The wettest half controls.", _driest_half),
     ),
     "mean": (
-        Mistake("That is the sum. Divide it by how many there are.",
-                lambda of: float(sums.total(of))),
+        Mistake(
+            "That is the sum. Divide it by how many there are.", lambda of: float(sums.total(of))
+        ),
     ),
     "difference": (
         Mistake("You took them the other way round: mind the sign.", lambda a, b: b - a),
     ),
     "drying_rate": (
-        Mistake("Those are the points lost, not the points a day. Bring them to 24 hours.",
-                lambda mc_from, mc_to: mc_from - mc_to),
-        Mistake("You multiplied by the hours of the interval and divided by 24; it is the other "
-                "way round.", lambda mc_from, mc_to, time: (mc_from - mc_to) * time / 24.0),
+        Mistake(
+            "Those are the points lost, not the points a day. Bring them to 24 hours.",
+            lambda mc_from, mc_to: mc_from - mc_to,
+        ),
+        Mistake(
+            "You multiplied by the hours of the interval and divided by 24; it is the other "
+            "way round.",
+            lambda mc_from, mc_to, time: (mc_from - mc_to) * time / 24.0,
+        ),
     ),
     "shrinkage_at": (
-        Mistake("That is what is still to come. It has shrunk by the share of the way from fibre "
-                "saturation.", lambda total, mc, fsp=30.0: total * min(mc, fsp) / fsp),
-        Mistake("That is the whole shrinkage, to oven-dry. Only part of it has happened.",
-                lambda total: total),
+        Mistake(
+            "That is what is still to come. It has shrunk by the share of the way from fibre "
+            "saturation.",
+            lambda total, mc, fsp=30.0: total * min(mc, fsp) / fsp,
+        ),
+        Mistake(
+            "That is the whole shrinkage, to oven-dry. Only part of it has happened.",
+            lambda total: total,
+        ),
     ),
     "dimension_change": (
-        Mistake("The size is right and the sign is not: drying makes it smaller.",
-                lambda size, coefficient, mc_from, mc_to: size * coefficient * (mc_from - mc_to)),
-        Mistake("The coefficient is for one point already; do not divide by 100 again.",
-                lambda size, coefficient, mc_from, mc_to:
-                size * coefficient * (mc_to - mc_from) / 100.0),
+        Mistake(
+            "The size is right and the sign is not: drying makes it smaller.",
+            lambda size, coefficient, mc_from, mc_to: size * coefficient * (mc_from - mc_to),
+        ),
+        Mistake(
+            "The coefficient is for one point already; do not divide by 100 again.",
+            lambda size, coefficient, mc_from, mc_to: (
+                size * coefficient * (mc_to - mc_from) / 100.0
+            ),
+        ),
     ),
     "water_removed": (
-        Mistake("Points of MC are hundredths: divide by 100.",
-                lambda volume, basic_density, mc_from, mc_to:
-                volume * basic_density * (mc_from - mc_to)),
-        Mistake("That is all the water there was. Take off what stays.",
-                lambda volume, basic_density, mc_from: volume * basic_density * mc_from / 100.0),
+        Mistake(
+            "Points of MC are hundredths: divide by 100.",
+            lambda volume, basic_density, mc_from, mc_to: (
+                volume * basic_density * (mc_from - mc_to)
+            ),
+        ),
+        Mistake(
+            "That is all the water there was. Take off what stays.",
+            lambda volume, basic_density, mc_from: volume * basic_density * mc_from / 100.0,
+        ),
     ),
     "equilibrium_moisture_content": (
-        Mistake("That is the relative humidity. EMC is the MC that this air asks for.",
-                lambda relative_humidity: relative_humidity),
-        Mistake("You read °F as °C: work with the temperature in one unit.",
-                lambda temperature, relative_humidity: float(
-                    sorption.equilibrium_moisture_content(
-                        min(temperature * 1.8 + 32.0, 120.0), relative_humidity))),
+        Mistake(
+            "That is the relative humidity. EMC is the MC that this air asks for.",
+            lambda relative_humidity: relative_humidity,
+        ),
+        Mistake(
+            "You read °F as °C: work with the temperature in one unit.",
+            lambda temperature, relative_humidity: float(
+                sorption.equilibrium_moisture_content(
+                    min(temperature * 1.8 + 32.0, 120.0), relative_humidity
+                )
+            ),
+        ),
     ),
     "emc_from_bulbs": (
         Mistake("That is the relative humidity. Go on from it to the EMC.", _humidity),
     ),
     "relative_humidity": (
-        Mistake("That is the wet bulb over the dry one. Humidity does not go by that.",
-                lambda dry_bulb, wet_bulb: 100.0 * wet_bulb / dry_bulb),
+        Mistake(
+            "That is the wet bulb over the dry one. Humidity does not go by that.",
+            lambda dry_bulb, wet_bulb: 100.0 * wet_bulb / dry_bulb,
+        ),
     ),
     "meter_temperature_correction": (
-        Mistake("You corrected the wrong way: hot wood reads too high, cold wood too low.",
-                lambda reading, wood_temperature, calibration_temperature=20.0, per_kelvin=0.1:
-                reading + per_kelvin * (wood_temperature - calibration_temperature)),
+        Mistake(
+            "You corrected the wrong way: hot wood reads too high, cold wood too low.",
+            lambda reading, wood_temperature, calibration_temperature=20.0, per_kelvin=0.1: (
+                reading + per_kelvin * (wood_temperature - calibration_temperature)
+            ),
+        ),
     ),
     "equalizing_start": (
-        Mistake("You went above the target; equalizing begins when the driest is below it.",
-                lambda target, below: target + below),
+        Mistake(
+            "You went above the target; equalizing begins when the driest is below it.",
+            lambda target, below: target + below,
+        ),
     ),
     "equalizing_emc": (
-        Mistake("That is above the target: the air is set to the driest board's MC, below it.",
-                lambda target, below: target + below),
-        Mistake("That is the target itself. The air is set below it.",
-                lambda target: target),
+        Mistake(
+            "That is above the target: the air is set to the driest board's MC, below it.",
+            lambda target, below: target + below,
+        ),
+        Mistake("That is the target itself. The air is set below it.", lambda target: target),
     ),
     "longest_run_above": (
-        Mistake("You added the runs together. One reading below the line begins the count again.",
-                _time_above_in_all),
-        Mistake("You counted the readings. Time runs between them: one interval fewer.",
-                lambda interval, temperatures, threshold: interval * sum(
-                    temperature >= threshold for temperature in temperatures)),
+        Mistake(
+            "You added the runs together. One reading below the line begins the count again.",
+            _time_above_in_all,
+        ),
+        Mistake(
+            "You counted the readings. Time runs between them: one interval fewer.",
+            lambda interval, temperatures, threshold: (
+                interval * sum(temperature >= threshold for temperature in temperatures)
+            ),
+        ),
     ),
     "share_shown": (
-        Mistake("That is the share you saw. What you can be sure of is less.",
-                lambda readings, failures: 100.0 * (1.0 - failures / readings)),
+        Mistake(
+            "That is the share you saw. What you can be sure of is less.",
+            lambda readings, failures: 100.0 * (1.0 - failures / readings),
+        ),
     ),
 }
 
 
-def usual_mistakes(formula: str, given: Mapping[str, Any], right: float) -> Iterator[
-        tuple[float, str]]:
+def usual_mistakes(
+    formula: str, given: Mapping[str, Any], right: float
+) -> Iterator[tuple[float, str]]:
     """Yield what each usual mistake gives with these values, and what to say of it.
 
     Parameters

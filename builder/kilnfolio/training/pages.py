@@ -44,8 +44,9 @@ class Topic:
     problems: Sequence[Problem]
 
 
-def sets_of(kind: Kind, limits: LimitBook, count: int, regional: RegionalFormat = PLAIN
-            ) -> list[Problem]:
+def sets_of(
+    kind: Kind, limits: LimitBook, count: int, regional: RegionalFormat = PLAIN
+) -> list[Problem]:
     """Return so many problems of a kind, no two alike, by rising seeds.
 
     Fewer where the kind has not so many different numbers.
@@ -103,8 +104,9 @@ def render_practice(folder: MillFolder, env: Environment) -> Page:
         topics=groups,
         numbers={problem.kind.slug: number for number, problem in numbered(groups)},
         typed={problem.kind.slug: len(expected(problem)) for _, problem in numbered(groups)},
-        kinds=[(topic.title, [problem.kind.slug for problem in topic.problems])
-               for topic in groups],
+        kinds=[
+            (topic.title, [problem.kind.slug for problem in topic.problems]) for topic in groups
+        ],
         sets=SETS,
         numbers_path=NUMBERS_PATH,
     )
@@ -153,14 +155,20 @@ def practice_numbers(folder: MillFolder) -> str:
 
     sets = {
         slug: [
-            {"ask": str(problem.ask), "answer": str(problem.answer),
-             "typed": [figure(asked) for asked in expected(problem)]}
+            {
+                "ask": str(problem.ask),
+                "answer": str(problem.answer),
+                "typed": [figure(asked) for asked in expected(problem)],
+            }
             for problem in sets_of(kind, limits, SETS, regional)
         ]
         for slug, kind in KINDS.items()
     }
-    return (_script("practiceNumbers", sets) + _script("practiceUnits", units)
-            + _script("practiceMistakes", list(said)))
+    return (
+        _script("practiceNumbers", sets)
+        + _script("practiceUnits", units)
+        + _script("practiceMistakes", list(said))
+    )
 
 
 def _script(name: str, value: object) -> str:

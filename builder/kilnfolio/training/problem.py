@@ -145,8 +145,9 @@ def kind(slug: str, topic: str, title: str) -> Callable[[Writer], Writer]:
     return register
 
 
-def make_problem(of: Kind, seed: int, limits: LimitBook, regional: RegionalFormat = PLAIN
-                 ) -> Problem:
+def make_problem(
+    of: Kind, seed: int, limits: LimitBook, regional: RegionalFormat = PLAIN
+) -> Problem:
     """Return the problem of a kind and seed, worked.
 
     Parameters
@@ -220,8 +221,9 @@ def _quantity(argument: Argument, entered: str, board: Board) -> Quantity:
 
 def _prose(text: str, board: Board) -> Markup:
     paragraphs = [
-        Markup("<p>{}</p>").format(board.regional.retold(
-            PLACEHOLDER.sub(lambda match: _filled(match, board), part)))
+        Markup("<p>{}</p>").format(
+            board.regional.retold(PLACEHOLDER.sub(lambda match: _filled(match, board), part))
+        )
         for part in text.split("\n\n")
     ]
     return Markup("\n").join(paragraphs)

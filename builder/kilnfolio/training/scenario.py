@@ -113,13 +113,19 @@ def read_scenarios(root: Path, species: dict[str, Species]) -> dict[str, dict[st
             problems += error.problems
             continue
         wood = species.get(located.record.species)
-        if wood is None or wood.basic_density_kg_m3 is None or wood.shrinkage is None \
-                or wood.shrinkage.tangential is None:
+        if (
+            wood is None
+            or wood.basic_density_kg_m3 is None
+            or wood.shrinkage is None
+            or wood.shrinkage.tangential is None
+        ):
             problems.append(
-                Problem(located.document.place("species"),
-                        f"species '{located.record.species}'",
-                        "its sheet must give a density and tangential shrinkage",
-                        "Choose a wood that has both")
+                Problem(
+                    located.document.place("species"),
+                    f"species '{located.record.species}'",
+                    "its sheet must give a density and tangential shrinkage",
+                    "Choose a wood that has both",
+                )
             )
             continue
         found[path.stem] = plain_values(located.record, wood)
@@ -132,10 +138,24 @@ def plain_values(scenario: Scenario, wood: Species) -> dict[str, Any]:
     """Return a scenario as plain values in house units, as the simulation and the page take it."""
     assert wood.shrinkage is not None
     assert wood.shrinkage.tangential is not None
-    values = scenario.model_dump(include={
-        "title", "say", "boards", "samples", "diffusivity", "diffusivity_spread", "checks_above",
-        "wick_life_days", "kwh_per_kg", "day_cost", "kwh_price", "timber_value", "good_days",
-        "longest_days"})
+    values = scenario.model_dump(
+        include={
+            "title",
+            "say",
+            "boards",
+            "samples",
+            "diffusivity",
+            "diffusivity_spread",
+            "checks_above",
+            "wick_life_days",
+            "kwh_per_kg",
+            "day_cost",
+            "kwh_price",
+            "timber_value",
+            "good_days",
+            "longest_days",
+        }
+    )
     return values | {
         "wood": wood.trade_name,
         "thickness_mm": scenario.thickness.value,
@@ -147,8 +167,11 @@ def plain_values(scenario: Scenario, wood: Species) -> dict[str, Any]:
         "target": scenario.target.value,
         "target_within": scenario.target_within.value,
         "steps": [
-            {"dry_bulb": step.dry_bulb.value, "depression": step.depression.value,
-             "until_mc": None if step.until_mc == "final" else step.until_mc.value}
+            {
+                "dry_bulb": step.dry_bulb.value,
+                "depression": step.depression.value,
+                "until_mc": None if step.until_mc == "final" else step.until_mc.value,
+            }
             for step in scenario.steps
         ],
     }

@@ -119,7 +119,8 @@ class Run:
             share = 1.0 + given["diffusivity_spread"] * self._numbers.normal()
             diffusivity.append(given["diffusivity"] * max(share, 0.3))
         self.board = drying_board.Board(
-            given["thickness_mm"], np.array(initial), np.array(diffusivity))
+            given["thickness_mm"], np.array(initial), np.array(diffusivity)
+        )
         self.initial_mean = float(np.mean(initial))
         self.profile: Floats = self.board.start()
         self.peak = np.zeros(given["boards"])
@@ -193,21 +194,41 @@ class Run:
         in_target = float(np.mean(np.abs(means - given["target"]) <= given["target_within"]))
         checked = float(np.mean(self.peak > given["checks_above"]))
         overheated = float(np.mean(self.hot_hours > OVERHEATED_H))
-        spoiled = float(np.mean(
-            (self.peak > given["checks_above"]) | (self.hot_hours > OVERHEATED_H)))
-        lost = float(water.water_removed(
-            given["volume_m3"], given["basic_density"], self.initial_mean,
-            min(mean, self.initial_mean)))
+        spoiled = float(
+            np.mean((self.peak > given["checks_above"]) | (self.hot_hours > OVERHEATED_H))
+        )
+        lost = float(
+            water.water_removed(
+                given["volume_m3"],
+                given["basic_density"],
+                self.initial_mean,
+                min(mean, self.initial_mean),
+            )
+        )
         energy = lost * given["kwh_per_kg"]
         wick = self._wick_sound / len(self.log) if self.log else 1.0
         late = (days - given["good_days"]) / (given["longest_days"] - given["good_days"])
         return Outcome(
-            days, mean, float(np.std(means)), float(means.max()), float(means.min()), in_target,
-            checked, overheated, float(self.peak.max()), self._fastest(), wick, lost, energy,
-            days * given["day_cost"] + energy * given["kwh_price"]
+            days,
+            mean,
+            float(np.std(means)),
+            float(means.max()),
+            float(means.min()),
+            in_target,
+            checked,
+            overheated,
+            float(self.peak.max()),
+            self._fastest(),
+            wick,
+            lost,
+            energy,
+            days * given["day_cost"]
+            + energy * given["kwh_price"]
             + spoiled * given["volume_m3"] * given["timber_value"],
-            40.0 * in_target + 30.0 * (1.0 - spoiled)
-            + 20.0 * (1.0 - max(0.0, min(1.0, late))) * (in_target > 0.0) + 10.0 * wick,
+            40.0 * in_target
+            + 30.0 * (1.0 - spoiled)
+            + 20.0 * (1.0 - max(0.0, min(1.0, late))) * (in_target > 0.0)
+            + 10.0 * wick,
         )
 
     def _fastest(self) -> float:

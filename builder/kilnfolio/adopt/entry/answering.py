@@ -12,8 +12,9 @@ from kilnfolio.review.dossier import Finding
 from kilnfolio.review.reviews import dossiers, open_reviews
 
 
-def answer(desk: Desk, finding: str, kind: str, reason: str, by: str, now: dt.datetime,
-           terminal: Terminal) -> int:
+def answer(
+    desk: Desk, finding: str, kind: str, reason: str, by: str, now: dt.datetime, terminal: Terminal
+) -> int:
     """Write an answer to a finding; return the exit code.
 
     Raises
@@ -26,9 +27,17 @@ def answer(desk: Desk, finding: str, kind: str, reason: str, by: str, now: dt.da
     answers = desk.file.record.at(("answers",)) or []
     if any(isinstance(one, dict) and one.get("finding") == finding for one in answers):
         raise _refused(f"'{finding}'", "it is answered already", "See answers in the record")
-    desk.file.insert(("answers",), len(answers), {
-        "finding": finding, "kind": kind, "reason": reason, "by": by,
-        "at": written(now.replace(second=0, microsecond=0), desk.zone)})
+    desk.file.insert(
+        ("answers",),
+        len(answers),
+        {
+            "finding": finding,
+            "kind": kind,
+            "reason": reason,
+            "by": by,
+            "at": written(now.replace(second=0, microsecond=0), desk.zone),
+        },
+    )
     desk.file.check()
     terminal.say(f"  {kind}: {reason} ({by})")
     if terminal.dry_run:
@@ -42,16 +51,23 @@ def answer(desk: Desk, finding: str, kind: str, reason: str, by: str, now: dt.da
 
 
 def _finding(desk: Desk, identity: str) -> Finding:
-    reviewed = dossiers(desk.folder)[desk.number] if desk.number in desk.folder.charges \
+    reviewed = (
+        dossiers(desk.folder)[desk.number]
+        if desk.number in desk.folder.charges
         else open_reviews(desk.folder)[desk.number]
+    )
     findings = reviewed.findings
     known = {one.id: one for one in findings if one.id}
     if identity in known:
         return known[identity]
     near = difflib.get_close_matches(identity, known, 1, 0.3)
-    raise _refused(f"'{identity}'", "the charge has no such finding",
-                   f"Did you mean '{near[0]}'?" if near else
-                   f"'kilnfolio check --charge {desk.number}' prints them")
+    raise _refused(
+        f"'{identity}'",
+        "the charge has no such finding",
+        f"Did you mean '{near[0]}'?"
+        if near
+        else f"'kilnfolio check --charge {desk.number}' prints them",
+    )
 
 
 def _refused(what: str, why: str, instead: str) -> RecordProblems:

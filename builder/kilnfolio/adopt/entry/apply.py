@@ -91,30 +91,48 @@ class _Record:
 
     def find(self, key: str, when: str, at: dt.datetime) -> list[int]:
         """Return the items of a list that are of a moment."""
-        return [index for index, one in enumerate(self.items(key))
-                if isinstance(one, dict) and self.moment(one.get(when)) == at]
+        return [
+            index
+            for index, one in enumerate(self.items(key))
+            if isinstance(one, dict) and self.moment(one.get(when)) == at
+        ]
 
 
 def _weighing(record: _Record, entry: kinds.WeighingEntry, by: dict[str, str]) -> Applied:
     """Put in a round of masses, and one of MCs where some boards were read by meter."""
-    found = [_round(record, entry.at, key, inner, values, head)
-             for key, inner, values, head in (
-                 ("weighings", "masses", entry.masses, by),
-                 ("mc_rounds", "mc", entry.mc, {**by, "method": "hand meter"})) if values]
+    found = [
+        _round(record, entry.at, key, inner, values, head)
+        for key, inner, values, head in (
+            ("weighings", "masses", entry.masses, by),
+            ("mc_rounds", "mc", entry.mc, {**by, "method": "hand meter"}),
+        )
+        if values
+    ]
     conflicts = [one for one in found if one.outcome == "conflict"]
-    outcome: Outcome = "conflict" if conflicts else \
-        "new" if any(one.outcome == "new" for one in found) else "same"
+    outcome: Outcome = (
+        "conflict" if conflicts else "new" if any(one.outcome == "new" for one in found) else "same"
+    )
     return Applied(outcome, "; ".join(one.words for one in conflicts or found) or "nothing")
 
 
-def _round(record: _Record, at: dt.datetime, key: str, inner: str, values: Mapping[str, Quantity],
-           head: Mapping[str, str]) -> Applied:
+def _round(
+    record: _Record,
+    at: dt.datetime,
+    key: str,
+    inner: str,
+    values: Mapping[str, Quantity],
+    head: Mapping[str, str],
+) -> Applied:
     when = record.said(at)
     words = f"round of {when}: " + ", ".join(f"{tag} {one.entered}" for tag, one in values.items())
     there = record.find(key, "at", at)
     if not there:
-        record.insert(key, "at", at, {
-            "at": when, **head, inner: {tag: one.entered for tag, one in values.items()}})
+        record.insert(
+            key,
+            "at",
+            at,
+            {"at": when, **head, inner: {tag: one.entered for tag, one in values.items()}},
+        )
         return Applied("new", words)
     index, lacking = there[0], {}
     for tag, value in values.items():
@@ -122,8 +140,11 @@ def _round(record: _Record, at: dt.datetime, key: str, inner: str, values: Mappi
         if stands is None:
             lacking[tag] = value.entered
         elif not _same(stands, value):
-            return Applied("conflict", f"round of {when}, board {tag}: the record says {stands}, "
-                           f"the entry {value.entered}")
+            return Applied(
+                "conflict",
+                f"round of {when}, board {tag}: the record says {stands}, "
+                f"the entry {value.entered}",
+            )
     for tag, text in lacking.items():
         record.file.record.put((key, index, inner, tag), text)
     return Applied("new" if lacking else "same", words)
@@ -132,7 +153,8 @@ def _round(record: _Record, at: dt.datetime, key: str, inner: str, values: Mappi
 def _same(stands: object, value: Quantity) -> bool:
     try:
         return abs(type(value).parse(str(stands)).value - value.value) <= 1e-9 * max(
-            1.0, abs(value.value))
+            1.0, abs(value.value)
+        )
     except ValueError:
         return False
 
@@ -144,10 +166,20 @@ def _step(record: _Record, entry: kinds.StepEntry, by: dict[str, str]) -> Applie
         stands = record.at(("step_changes", index, "step"))
         if stands == entry.step:
             return Applied("same", words)
-        return Applied("conflict", f"at {when} the record says step {stands}, the entry step "
-                       f"{entry.step}")
-    record.insert("step_changes", "at", entry.at, {
-        "at": when, "step": entry.step, **by, **({"reason": entry.reason} if entry.reason else {})})
+        return Applied(
+            "conflict", f"at {when} the record says step {stands}, the entry step {entry.step}"
+        )
+    record.insert(
+        "step_changes",
+        "at",
+        entry.at,
+        {
+            "at": when,
+            "step": entry.step,
+            **by,
+            **({"reason": entry.reason} if entry.reason else {}),
+        },
+    )
     return Applied("new", words)
 
 
@@ -156,9 +188,17 @@ def _stop(record: _Record, entry: kinds.StopEntry, by: dict[str, str]) -> Applie
     words = f"stop from {start}" + (f" to {record.said(entry.end)}" if entry.end else "")
     for index in record.find("stops", "start", entry.start):
         return _ended(record, ("stops", index, "end"), entry.end, words)
-    record.insert("stops", "start", entry.start, {
-        "start": start, "end": record.said(entry.end) if entry.end else TO_FILL,
-        "cause": entry.cause, **by})
+    record.insert(
+        "stops",
+        "start",
+        entry.start,
+        {
+            "start": start,
+            "end": record.said(entry.end) if entry.end else TO_FILL,
+            "cause": entry.cause,
+            **by,
+        },
+    )
     return Applied("new", words)
 
 
@@ -180,28 +220,44 @@ def _event(record: _Record, entry: kinds.EventEntry, by: dict[str, str]) -> Appl
         one = record.items("events")[index]
         if one.get("kind") == entry.event and (one.get("note") or None) == entry.note:
             return Applied("same", words)
-    record.insert("events", "at", entry.at, {
-        "at": when, "kind": entry.event, **by, **({"note": entry.note} if entry.note else {})})
+    record.insert(
+        "events",
+        "at",
+        entry.at,
+        {"at": when, "kind": entry.event, **by, **({"note": entry.note} if entry.note else {})},
+    )
     return Applied("new", words)
 
 
 def _stage(record: _Record, entry: kinds.StageEntry, by: dict[str, str]) -> Applied:
     start = record.said(entry.start)
-    words = f"{entry.stage} from {start}" + (
-        f" to {record.said(entry.end)}" if entry.end else "") + \
-        f", {entry.dry_bulb.entered}, EMC {entry.emc.entered}"
+    words = (
+        f"{entry.stage} from {start}"
+        + (f" to {record.said(entry.end)}" if entry.end else "")
+        + f", {entry.dry_bulb.entered}, EMC {entry.emc.entered}"
+    )
     stands = record.at((entry.stage,))
     if isinstance(stands, dict):
         if record.moment(stands.get("start")) != entry.start:
             return Applied("conflict", f"{words}: the record says it began {stands.get('start')}")
         for key in ("dry_bulb", "emc"):
             if not _same(stands.get(key), getattr(entry, key)):
-                return Applied("conflict", f"{words}, {key.replace('_', ' ')}: the record says "
-                               f"{stands.get(key)}, the entry {getattr(entry, key).entered}")
+                return Applied(
+                    "conflict",
+                    f"{words}, {key.replace('_', ' ')}: the record says "
+                    f"{stands.get(key)}, the entry {getattr(entry, key).entered}",
+                )
         return _ended(record, (entry.stage, "end"), entry.end, words)
-    record.file.record.put((entry.stage,), {
-        "start": start, "end": record.said(entry.end) if entry.end else TO_FILL,
-        "dry_bulb": entry.dry_bulb.entered, "emc": entry.emc.entered, **by})
+    record.file.record.put(
+        (entry.stage,),
+        {
+            "start": start,
+            "end": record.said(entry.end) if entry.end else TO_FILL,
+            "dry_bulb": entry.dry_bulb.entered,
+            "emc": entry.emc.entered,
+            **by,
+        },
+    )
     return Applied("new", words)
 
 
@@ -215,13 +271,19 @@ def _finish(record: _Record, entry: kinds.FinishEntry, by: dict[str, str]) -> Ap
         if stands is None:
             lacking[key] = record.said(at)
         elif record.moment(stands) != at:
-            return Applied("conflict", f"{key}: the record says {stands}, the entry "
-                           f"{record.said(at)}")
+            return Applied(
+                "conflict", f"{key}: the record says {stands}, the entry {record.said(at)}"
+            )
     for key, text in lacking.items():
         record.file.record.put((key,), text)
     return Applied("new" if lacking else "same", words)
 
 
 _APPLY: Mapping[type, Callable[[_Record, Any, dict[str, str]], Applied]] = {
-    kinds.WeighingEntry: _weighing, kinds.StepEntry: _step, kinds.StopEntry: _stop,
-    kinds.EventEntry: _event, kinds.StageEntry: _stage, kinds.FinishEntry: _finish}
+    kinds.WeighingEntry: _weighing,
+    kinds.StepEntry: _step,
+    kinds.StopEntry: _stop,
+    kinds.EventEntry: _event,
+    kinds.StageEntry: _stage,
+    kinds.FinishEntry: _finish,
+}

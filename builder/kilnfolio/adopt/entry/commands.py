@@ -96,9 +96,12 @@ class Desk:
 
     def state(self) -> KilnState | None:
         """Return how the charge stands; None where too little is written to tell."""
-        known = self.charge and self.charge.kiln in self.folder.kilns \
-            and self.charge.schedule in self.folder.schedules \
+        known = (
+            self.charge
+            and self.charge.kiln in self.folder.kilns
+            and self.charge.schedule in self.folder.schedules
             and all(one.species in self.folder.species for one in self.charge.stock)
+        )
         return kiln_state(self.folder, self.charge) if known and self.charge else None
 
     def need_state(self) -> KilnState:
@@ -112,9 +115,17 @@ class Desk:
         state = self.state()
         if state is None:
             lacks = [one for opened in self.folder.open_charges.values() for one in opened.to_fill]
-            raise RecordProblems(lacks or [Problem(
-                Place(self.file.name), "too little is written of this charge",
-                "its kiln, schedule and timber must be known", "Fill them in first")])
+            raise RecordProblems(
+                lacks
+                or [
+                    Problem(
+                        Place(self.file.name),
+                        "too little is written of this charge",
+                        "its kiln, schedule and timber must be known",
+                        "Fill them in first",
+                    )
+                ]
+            )
         return state
 
 
@@ -129,14 +140,24 @@ def only_open(root: Path) -> str:
     import re
 
     ended = re.compile(rb"^(ended|unloaded):[ \t]*(?![ \t]*(\xe2\x80\xa6|#|$))", re.MULTILINE)
-    opened = [path.parent.name for path in sorted(root.glob("content/charges/*/*/charge.yaml"))
-              if len(ended.findall(path.read_bytes())) < 2]
+    opened = [
+        path.parent.name
+        for path in sorted(root.glob("content/charges/*/*/charge.yaml"))
+        if len(ended.findall(path.read_bytes())) < 2
+    ]
     if len(opened) == 1:
         return opened[0]
-    raise RecordProblems([Problem(
-        Place("charge"), "no charge is named", f"{len(opened) or 'none'} "
-        + ("are open: " + ", ".join(opened) if opened else "is open"), "Name one, as in "
-        f"'kilnfolio weigh {opened[0] if opened else '26-014'} S1=3.978'")])
+    raise RecordProblems(
+        [
+            Problem(
+                Place("charge"),
+                "no charge is named",
+                f"{len(opened) or 'none'} "
+                + ("are open: " + ", ".join(opened) if opened else "is open"),
+                f"Name one, as in 'kilnfolio weigh {opened[0] if opened else '26-014'} S1=3.978'",
+            )
+        ]
+    )
 
 
 def person(root: Path, given: str | None) -> str:
@@ -174,8 +195,12 @@ def entry_of(**values: Any) -> Any:
 def _problem(error: Any) -> Problem:
     context = error.get("ctx") or {}
     where = ".".join(str(part) for part in error["loc"][1:])
-    return Problem(Place("entry"), f"{where} '{context.get('entered', error.get('input'))}'",
-                   context.get("why", error["msg"].lower()), context.get("instead", ""))
+    return Problem(
+        Place("entry"),
+        f"{where} '{context.get('entered', error.get('input'))}'",
+        context.get("why", error["msg"].lower()),
+        context.get("instead", ""),
+    )
 
 
 def enter(desk: Desk, entry: Any, by: str, terminal: Terminal) -> int:
@@ -199,9 +224,16 @@ def enter(desk: Desk, entry: Any, by: str, terminal: Terminal) -> int:
     for doubt in doubts:
         terminal.say(f"  ? {doubt}")
     if applied.outcome == "conflict":
-        raise RecordProblems([Problem(Place(desk.file.name), applied.words, "nothing that stands "
-                                      "is changed by an entry", "If the record is wrong: "
-                                      f"kilnfolio correct {desk.number} …")])
+        raise RecordProblems(
+            [
+                Problem(
+                    Place(desk.file.name),
+                    applied.words,
+                    "nothing that stands is changed by an entry",
+                    f"If the record is wrong: kilnfolio correct {desk.number} …",
+                )
+            ]
+        )
     if applied.outcome == "same":
         terminal.say(f"  the record has it already: {applied.words}")
         return 0
@@ -229,13 +261,16 @@ def _shown(desk: Desk, entry: Any) -> tuple[Sequence[str], list[str]]:
     if state is None:
         return [], []
     if isinstance(entry, WeighingEntry):
-        look = look_at_round(state, {tag: mass.value for tag, mass in entry.masses.items()},
-                             entry.at)
-        lines = list(words.round_lines(state, look)) if entry.masses else [
-            f"  {tag:<4} {mc.entered}" for tag, mc in entry.mc.items()]
+        look = look_at_round(
+            state, {tag: mass.value for tag, mass in entry.masses.items()}, entry.at
+        )
+        lines = (
+            list(words.round_lines(state, look))
+            if entry.masses
+            else [f"  {tag:<4} {mc.entered}" for tag, mc in entry.mc.items()]
+        )
         return lines, [doubt.words for doubt in look.doubts]
-    return list(words.state_lines(state)), [*_step_doubts(state, entry),
-                                            *_still_open(desk, entry)]
+    return list(words.state_lines(state)), [*_step_doubts(state, entry), *_still_open(desk, entry)]
 
 
 def _still_open(desk: Desk, entry: Any) -> Iterator[str]:
@@ -255,15 +290,22 @@ def _step_doubts(state: KilnState, entry: Any) -> Iterator[str]:
     elif state.step is not None and entry.step != state.step + 1:
         yield f"step {state.step} is in force, and this is step {entry.step}"
     elif state.next_due and state.next_due.label == f"step {entry.step}" and not state.is_due:
-        yield (f"step {entry.step} falls due at {state.next_due.mc_pct:g} %; controlling MC was "
-               f"{state.controlling_pct:.1f} %") if state.controlling_pct is not None else \
-            f"step {entry.step} falls due at {state.next_due.mc_pct:g} %; no round is on record"
+        yield (
+            (
+                f"step {entry.step} falls due at {state.next_due.mc_pct:g} %; controlling MC was "
+                f"{state.controlling_pct:.1f} %"
+            )
+            if state.controlling_pct is not None
+            else f"step {entry.step} falls due at {state.next_due.mc_pct:g} %; no round is on record"
+        )
 
 
 # --- what the commands themselves mean ------------------------------------------------------------
 
-def weighing(desk: Desk, pairs: Sequence[str], at: str | None, unit: str | None,
-             now: dt.datetime) -> Any:
+
+def weighing(
+    desk: Desk, pairs: Sequence[str], at: str | None, unit: str | None, now: dt.datetime
+) -> Any:
     """Return a round from words such as ``S1=3.978`` or, of a hand meter, ``S1=24%``."""
     masses, mc = {}, {}
     units = {board.tag: board.unit for board in state.boards} if (state := desk.state()) else {}
@@ -271,11 +313,27 @@ def weighing(desk: Desk, pairs: Sequence[str], at: str | None, unit: str | None,
         tag, equals, value = pair.partition("=")
         tag, value = tag.strip(), value.strip()
         if not equals or not tag or not value:
-            raise RecordProblems([Problem(Place("weigh"), f"'{pair}'", "a mass is written as "
-                                          "BOARD=MASS", "Write it as in S1=3.978")])
+            raise RecordProblems(
+                [
+                    Problem(
+                        Place("weigh"),
+                        f"'{pair}'",
+                        "a mass is written as BOARD=MASS",
+                        "Write it as in S1=3.978",
+                    )
+                ]
+            )
         if tag in masses or tag in mc:
-            raise RecordProblems([Problem(Place("weigh"), f"board '{tag}'", "it is named twice",
-                                          "Give each board once")])
+            raise RecordProblems(
+                [
+                    Problem(
+                        Place("weigh"),
+                        f"board '{tag}'",
+                        "it is named twice",
+                        "Give each board once",
+                    )
+                ]
+            )
         if value.endswith("%"):
             mc[tag] = value
         else:
@@ -294,53 +352,113 @@ def _with_unit(value: str, unit: str | None) -> str:
         value = value.replace(",", ".")
     bare = value.replace(".", "", 1).isdigit()
     if bare and unit is None:
-        raise RecordProblems([Problem(Place("weigh"), f"'{value}'", "it has no unit, and no board "
-                                      "of the charge tells one", "Say it with --unit kg")])
+        raise RecordProblems(
+            [
+                Problem(
+                    Place("weigh"),
+                    f"'{value}'",
+                    "it has no unit, and no board of the charge tells one",
+                    "Say it with --unit kg",
+                )
+            ]
+        )
     return f"{value} {unit}" if bare else " ".join(Mass.parse(value).entered.split())
 
 
-def step(desk: Desk, number: int | None, at: str | None, reason: str | None, now: dt.datetime
-         ) -> Any:
+def step(
+    desk: Desk, number: int | None, at: str | None, reason: str | None, now: dt.datetime
+) -> Any:
     """Return a step set; the next one where no number is given."""
     state = desk.need_state()
-    return entry_of(kind="step", at=moment(at, desk.zone, now),
-                    step=number or (state.step or 0) + 1, reason=reason)
+    return entry_of(
+        kind="step",
+        at=moment(at, desk.zone, now),
+        step=number or (state.step or 0) + 1,
+        reason=reason,
+    )
 
 
-def stop(desk: Desk, cause: str | None, start: str | None, end: str | None, now: dt.datetime
-         ) -> Any:
+def stop(
+    desk: Desk, cause: str | None, start: str | None, end: str | None, now: dt.datetime
+) -> Any:
     """Return a stop: one that begins, one that is over, or the end of the one that runs."""
-    running = next((one for one in reversed(desk.file.record.at(("stops",)) or [])
-                    if isinstance(one, dict) and str(one.get("end")) in (TO_FILL, "None")), None)
+    running = next(
+        (
+            one
+            for one in reversed(desk.file.record.at(("stops",)) or [])
+            if isinstance(one, dict) and str(one.get("end")) in (TO_FILL, "None")
+        ),
+        None,
+    )
     if cause is None and running is None:
-        raise RecordProblems([Problem(Place("stop"), "no cause is given", "and no stop is open "
-                                      "that this could end", "Say why: kilnfolio stop "
-                                      f"{desk.number} 'power cut' --from 03:10")])
+        raise RecordProblems(
+            [
+                Problem(
+                    Place("stop"),
+                    "no cause is given",
+                    "and no stop is open that this could end",
+                    f"Say why: kilnfolio stop {desk.number} 'power cut' --from 03:10",
+                )
+            ]
+        )
     if cause is None and running is not None:
-        return entry_of(kind="stop", start=_again(desk, running["start"]), cause=running["cause"],
-                        end=moment(end, desk.zone, now, "--to"))
-    return entry_of(kind="stop", start=moment(start, desk.zone, now, "--from"), cause=cause,
-                    end=moment(end, desk.zone, now, "--to") if end else None)
+        return entry_of(
+            kind="stop",
+            start=_again(desk, running["start"]),
+            cause=running["cause"],
+            end=moment(end, desk.zone, now, "--to"),
+        )
+    return entry_of(
+        kind="stop",
+        start=moment(start, desk.zone, now, "--from"),
+        cause=cause,
+        end=moment(end, desk.zone, now, "--to") if end else None,
+    )
 
 
 def _again(desk: Desk, text: object) -> dt.datetime:
     return moment(str(text), desk.zone, dt.datetime.now(dt.UTC))
 
 
-def stage(desk: Desk, name: str, what: str, at: str | None, dry_bulb: str | None, emc: str | None,
-          now: dt.datetime) -> Any:
+def stage(
+    desk: Desk,
+    name: str,
+    what: str,
+    at: str | None,
+    dry_bulb: str | None,
+    emc: str | None,
+    now: dt.datetime,
+) -> Any:
     """Return equalizing or conditioning, begun or ended; its air by the schedule or the rule."""
     stands = desk.file.record.at((name,))
     if what == "end":
         if not isinstance(stands, dict):
-            raise RecordProblems([Problem(Place(name), f"{name} has not begun", "so it cannot end",
-                                          f"First: kilnfolio {_VERBS[name]} {desk.number} begin")])
-        return entry_of(kind="stage", stage=name, start=_again(desk, stands["start"]),
-                        end=moment(at, desk.zone, now), dry_bulb=stands["dry_bulb"],
-                        emc=stands["emc"])
+            raise RecordProblems(
+                [
+                    Problem(
+                        Place(name),
+                        f"{name} has not begun",
+                        "so it cannot end",
+                        f"First: kilnfolio {_VERBS[name]} {desk.number} begin",
+                    )
+                ]
+            )
+        return entry_of(
+            kind="stage",
+            stage=name,
+            start=_again(desk, stands["start"]),
+            end=moment(at, desk.zone, now),
+            dry_bulb=stands["dry_bulb"],
+            emc=stands["emc"],
+        )
     asked = stage_air(desk, name) if dry_bulb is None or emc is None else ("", "")
-    return entry_of(kind="stage", stage=name, start=moment(at, desk.zone, now),
-                    dry_bulb=dry_bulb or asked[0], emc=emc or asked[1])
+    return entry_of(
+        kind="stage",
+        stage=name,
+        start=moment(at, desk.zone, now),
+        dry_bulb=dry_bulb or asked[0],
+        emc=emc or asked[1],
+    )
 
 
 _VERBS = {"equalizing": "equalize", "conditioning": "condition"}
@@ -354,14 +472,20 @@ def stage_air(desk: Desk, name: str) -> tuple[str, str]:
     assert charge is not None
     schedule = desk.folder.schedules[charge.schedule].record
     planned = getattr(schedule, name)
-    if planned and planned.emc and schedule.target_mc \
-            and schedule.target_mc.value == charge.target_mc.value:
+    if (
+        planned
+        and planned.emc
+        and schedule.target_mc
+        and schedule.target_mc.value == charge.target_mc.value
+    ):
         return planned.dry_bulb.entered, planned.emc.entered
     limits = charge_limits(desk.folder, charge)
     target = charge.target_mc.value
-    emc = float(equalizing_emc(target, limits.value("equalizing-below-target"))) \
-        if name == "equalizing" else \
-        float(conditioning_emc(target, limits.value("conditioning-above-target")))
+    emc = (
+        float(equalizing_emc(target, limits.value("equalizing-below-target")))
+        if name == "equalizing"
+        else float(conditioning_emc(target, limits.value("conditioning-above-target")))
+    )
     air = state.air or state.steps[-1]
     return f"{air.dry_bulb_c:.1f} °C", f"{emc:g} %"
 
@@ -373,6 +497,8 @@ def finish(desk: Desk, ended: str | None, unloaded: str | None, now: dt.datetime
         first = _again(desk, stands)
     else:
         first = moment(ended, desk.zone, now, "--ended")
-    return entry_of(kind="finish", ended=first, unloaded=moment(
-        unloaded, desk.zone, now, "--unloaded") if unloaded else None)
-
+    return entry_of(
+        kind="finish",
+        ended=first,
+        unloaded=moment(unloaded, desk.zone, now, "--unloaded") if unloaded else None,
+    )

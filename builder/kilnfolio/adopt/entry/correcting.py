@@ -15,8 +15,9 @@ from kilnfolio.review.checks.record_keeping import path_of
 _OF_ROUND = re.compile(r"(.+)@(.+)")
 
 
-def correct(desk: Desk, field: str, new: str, reason: str, by: str, now: dt.datetime,
-            terminal: Terminal) -> int:
+def correct(
+    desk: Desk, field: str, new: str, reason: str, by: str, now: dt.datetime, terminal: Terminal
+) -> int:
     """Change a value and keep the old one; return the exit code.
 
     Raises
@@ -25,22 +26,39 @@ def correct(desk: Desk, field: str, new: str, reason: str, by: str, now: dt.date
         There is no such value, it is the same, or the new one cannot stand; nothing is written.
     """
     record = desk.file.record
-    named = _of_round(desk, found[1], found[2], now) if (found := _OF_ROUND.fullmatch(field)) \
-        else field
+    named = (
+        _of_round(desk, found[1], found[2], now) if (found := _OF_ROUND.fullmatch(field)) else field
+    )
     path = path_of(record.value, named)
     if path is None or not path:
-        raise _refused(f"'{field}'", "nothing stands there in the record",
-                       "Write BOARD@TIME for a mass, or a path such as boards.S3.green_mass")
+        raise _refused(
+            f"'{field}'",
+            "nothing stands there in the record",
+            "Write BOARD@TIME for a mass, or a path such as boards.S3.green_mass",
+        )
     old = record.at(path)
     if isinstance(old, (dict, list)) or old is None:
-        raise _refused(f"'{field}'", "it is not one value", "Name a value below it, as in "
-                       f"{named}.{next(iter(old)) if isinstance(old, dict) and old else 0}")
+        raise _refused(
+            f"'{field}'",
+            "it is not one value",
+            "Name a value below it, as in "
+            f"{named}.{next(iter(old)) if isinstance(old, dict) and old else 0}",
+        )
     if str(old).split() == new.split():
         raise _refused(f"'{field}'", f"it says {old} already", "There is nothing to correct")
     record.put(path, _alike(old, new))
-    desk.file.insert(("corrections",), len(record.at(("corrections",)) or []), {
-        "field": named, "old": str(old), "new": new, "reason": reason, "by": by,
-        "at": written(now.replace(microsecond=0, second=0), desk.zone)})
+    desk.file.insert(
+        ("corrections",),
+        len(record.at(("corrections",)) or []),
+        {
+            "field": named,
+            "old": str(old),
+            "new": new,
+            "reason": reason,
+            "by": by,
+            "at": written(now.replace(microsecond=0, second=0), desk.zone),
+        },
+    )
     desk.file.check()
     terminal.say(f"{desk.number}, by {by}: {named} from {old} to {new}, because: {reason}")
     if terminal.dry_run:
@@ -74,8 +92,11 @@ def _of_round(desk: Desk, board: str, at: str, now: dt.datetime) -> str:
     if held:
         raise _refused(f"'{board}@{at}'", f"board {board} is not in that round", f"It has {held}")
     rounds = lists["weighings"] or lists["mc_rounds"]
-    raise _refused(f"'{board}@{at}'", "there is no round of that time", "The last is of "
-                   f"{rounds[-1].get('at')}" if rounds else "No round is on record")
+    raise _refused(
+        f"'{board}@{at}'",
+        "there is no round of that time",
+        f"The last is of {rounds[-1].get('at')}" if rounds else "No round is on record",
+    )
 
 
 def _refused(what: str, why: str, instead: str) -> RecordProblems:

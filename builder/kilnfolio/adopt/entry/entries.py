@@ -78,8 +78,9 @@ class EventEntry(_Entry):
     """Always ``event``."""
     at: Moment
     """When it happened."""
-    event: Literal["wick changed", "fans reversed", "door opened", "sensor changed", "inspection",
-                   "note"]
+    event: Literal[
+        "wick changed", "fans reversed", "door opened", "sensor changed", "inspection", "note"
+    ]
     """What kind of event it was."""
     note: Text | None = None
     """What happened, in words."""
@@ -113,8 +114,10 @@ class FinishEntry(_Entry):
     """When the load was drawn from the kiln."""
 
 
-Entry = Annotated[WeighingEntry | StepEntry | StopEntry | EventEntry | StageEntry | FinishEntry,
-                  Field(discriminator="kind")]
+Entry = Annotated[
+    WeighingEntry | StepEntry | StopEntry | EventEntry | StageEntry | FinishEntry,
+    Field(discriminator="kind"),
+]
 
 
 class EntryFile(Record):

@@ -54,8 +54,9 @@ class Taken:
     lines: list[str] = field(default_factory=list)
 
 
-def take(root: Path, paths: Sequence[Path], now: dt.datetime, ahead: dt.timedelta = dt.timedelta()
-         ) -> Taken:
+def take(
+    root: Path, paths: Sequence[Path], now: dt.datetime, ahead: dt.timedelta = dt.timedelta()
+) -> Taken:
     """Put entry files and exports into the records.
 
     Parameters
@@ -73,8 +74,15 @@ def take(root: Path, paths: Sequence[Path], now: dt.datetime, ahead: dt.timedelt
     for path in files_of(paths):
         try:
             if _is_json(path):
-                take_entries(root, read_entries(path.read_bytes(), path.name, zone), path.name,
-                             zone, now, ahead, taken)
+                take_entries(
+                    root,
+                    read_entries(path.read_bytes(), path.name, zone),
+                    path.name,
+                    zone,
+                    now,
+                    ahead,
+                    taken,
+                )
             else:
                 taken.lines.append(f"{path.name}: {_take_export(root, path)}")
         except RecordProblems as error:
@@ -88,9 +96,15 @@ def files_of(paths: Sequence[Path]) -> list[Path]:
     """Return the files that were named, and those of the folders that were."""
     found: list[Path] = []
     for path in paths:
-        found += sorted(one for one in path.iterdir() if one.is_file()
-                        and one.suffix.lower() in _ENDINGS and not one.name.startswith(".")
-                        ) if path.is_dir() else [path]
+        found += (
+            sorted(
+                one
+                for one in path.iterdir()
+                if one.is_file() and one.suffix.lower() in _ENDINGS and not one.name.startswith(".")
+            )
+            if path.is_dir()
+            else [path]
+        )
     return found
 
 
@@ -103,6 +117,7 @@ def _is_json(path: Path) -> bool:
 
 # --- entry files ----------------------------------------------------------------------------------
 
+
 def read_entries(raw: bytes, name: str, zone: ZoneInfo) -> EntryFile:
     """Read an entry file.
 
@@ -112,17 +127,28 @@ def read_entries(raw: bytes, name: str, zone: ZoneInfo) -> EntryFile:
         It is too large, cut off, or not as its schema says.
     """
     if len(raw) > MAX_BYTES:
-        raise _refused(name, f"the file has {len(raw):,} bytes", f"{MAX_BYTES:,} are the most",
-                       "Hand over the entries in several files")
+        raise _refused(
+            name,
+            f"the file has {len(raw):,} bytes",
+            f"{MAX_BYTES:,} are the most",
+            "Hand over the entries in several files",
+        )
     try:
         value = json.loads(raw.decode("utf-8-sig"))
     except (UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
         at = getattr(error, "pos", None)
-        cut = isinstance(error, json.JSONDecodeError) and at is not None \
-            and at >= len(raw) - 4 and raw.lstrip()[:1] == b"{"
-        raise _refused(name, "the file ends before its end" if cut else "this is no entry file",
-                       "it was cut off on the way" if cut else str(error).lower()[:80],
-                       "Hand it over again from the device, which keeps it") from None
+        cut = (
+            isinstance(error, json.JSONDecodeError)
+            and at is not None
+            and at >= len(raw) - 4
+            and raw.lstrip()[:1] == b"{"
+        )
+        raise _refused(
+            name,
+            "the file ends before its end" if cut else "this is no entry file",
+            "it was cut off on the way" if cut else str(error).lower()[:80],
+            "Hand it over again from the device, which keeps it",
+        ) from None
     try:
         return EntryFile.model_validate(value, context={"zone": zone})
     except ValidationError as error:
@@ -132,13 +158,23 @@ def read_entries(raw: bytes, name: str, zone: ZoneInfo) -> EntryFile:
 def _problem(name: str, error: Any) -> Problem:
     context = error.get("ctx") or {}
     where = ".".join(map(str, error["loc"]))
-    return Problem(Place(name), f"{where} '{str(context.get('entered', error.get('input')))[:60]}'",
-                   context.get("why", error["msg"].lower()),
-                   context.get("instead", "The schema is schemas/entries.json"))
+    return Problem(
+        Place(name),
+        f"{where} '{str(context.get('entered', error.get('input')))[:60]}'",
+        context.get("why", error["msg"].lower()),
+        context.get("instead", "The schema is schemas/entries.json"),
+    )
 
 
-def take_entries(root: Path, entries: EntryFile, name: str, zone: ZoneInfo, now: dt.datetime,
-                 ahead: dt.timedelta, taken: Taken) -> None:
+def take_entries(
+    root: Path,
+    entries: EntryFile,
+    name: str,
+    zone: ZoneInfo,
+    now: dt.datetime,
+    ahead: dt.timedelta,
+    taken: Taken,
+) -> None:
     """Put the entries of a file into their charge's record; keep what becomes of them in `taken`.
 
     Raises
@@ -151,9 +187,11 @@ def take_entries(root: Path, entries: EntryFile, name: str, zone: ZoneInfo, now:
     for number, entry in enumerate(sorted(entries.entries, key=_time_of)):
         moved = _moved(entry, ahead)
         if (early := _ahead_of(moved, now)) is not None:
-            taken.left.append(f"{name}: {_words(moved)} lies {_span(early)} ahead of this "
-                              "computer's clock; set the device's clock right, and take the file "
-                              "with --clock-ahead MINUTES, by how much it was ahead")
+            taken.left.append(
+                f"{name}: {_words(moved)} lies {_span(early)} ahead of this "
+                "computer's clock; set the device's clock right, and take the file "
+                "with --clock-ahead MINUTES, by how much it was ahead"
+            )
             continue
         before = file.record.text
         problem, outcome = "", None
@@ -165,8 +203,9 @@ def take_entries(root: Path, entries: EntryFile, name: str, zone: ZoneInfo, now:
             problem = "; ".join(map(str, error.problems))
         if problem or outcome is None or outcome.outcome == "conflict":
             file.record.restore(before)
-            taken.left.append(f"{name}, entry {number + 1}: "
-                              f"{problem or (outcome and outcome.words)}")
+            taken.left.append(
+                f"{name}, entry {number + 1}: {problem or (outcome and outcome.words)}"
+            )
         elif outcome.outcome == "new":
             new += 1
         else:
@@ -179,8 +218,11 @@ def take_entries(root: Path, entries: EntryFile, name: str, zone: ZoneInfo, now:
 
 
 def _time_of(entry: Any) -> dt.datetime:
-    moment: dt.datetime = next(getattr(entry, key) for key in ("at", "start", "ended")
-                               if getattr(entry, key, None) is not None)
+    moment: dt.datetime = next(
+        getattr(entry, key)
+        for key in ("at", "start", "ended")
+        if getattr(entry, key, None) is not None
+    )
     return moment
 
 
@@ -188,14 +230,21 @@ def _moved(entry: Any, ahead: dt.timedelta) -> Any:
     """Return an entry with the device's clock set right."""
     if not ahead:
         return entry
-    return entry.model_copy(update={
-        key: moment - ahead for key in ("at", "start", "end", "ended", "unloaded")
-        if (moment := getattr(entry, key, None)) is not None})
+    return entry.model_copy(
+        update={
+            key: moment - ahead
+            for key in ("at", "start", "end", "ended", "unloaded")
+            if (moment := getattr(entry, key, None)) is not None
+        }
+    )
 
 
 def _ahead_of(entry: Any, now: dt.datetime) -> dt.timedelta | None:
-    latest = max(moment for key in ("at", "start", "end", "ended", "unloaded")
-                 if (moment := getattr(entry, key, None)) is not None)
+    latest = max(
+        moment
+        for key in ("at", "start", "end", "ended", "unloaded")
+        if (moment := getattr(entry, key, None)) is not None
+    )
     return latest - now if latest - now > AHEAD else None
 
 
@@ -214,6 +263,7 @@ def _refused(name: str, what: str, why: str, instead: str) -> RecordProblems:
 
 # --- exports --------------------------------------------------------------------------------------
 
+
 def _take_export(root: Path, path: Path) -> str:
     """Put an export beside the one open charge whose profile reads it; return a sentence."""
     fitting, why = [], ""
@@ -228,11 +278,15 @@ def _take_export(root: Path, path: Path) -> str:
     if len(fitting) == 1:
         charge, profile = fitting[0]
         return attach(root, path, profile, charge)
-    raise _refused(path.name, "no open charge is known by this export" if not fitting else
-                   f"{len(fitting)} open charges could have it: "
-                   + ", ".join(charge for charge, _ in fitting), why or "none has a logger profile "
-                   "that reads it", "Say whose it is: kilnfolio import log FILE --kiln KILN "
-                   "--charge CHARGE")
+    raise _refused(
+        path.name,
+        "no open charge is known by this export"
+        if not fitting
+        else f"{len(fitting)} open charges could have it: "
+        + ", ".join(charge for charge, _ in fitting),
+        why or "none has a logger profile that reads it",
+        "Say whose it is: kilnfolio import log FILE --kiln KILN --charge CHARGE",
+    )
 
 
 def _open_logs(root: Path) -> Iterator[tuple[str, str, dt.datetime]]:
@@ -245,14 +299,23 @@ def _open_logs(root: Path) -> Iterator[tuple[str, str, dt.datetime]]:
         profiles = {one["profile"] for one in value.get("log") or [] if isinstance(one, dict)}
         if len(profiles) == 1 and value.get("started"):
             started = dt.datetime.fromisoformat(str(value["started"]))
-            yield path.parent.name, profiles.pop(), \
-                started if started.tzinfo else started.replace(tzinfo=zone)
+            yield (
+                path.parent.name,
+                profiles.pop(),
+                started if started.tzinfo else started.replace(tzinfo=zone),
+            )
 
 
 # --- watching -------------------------------------------------------------------------------------
 
-def watch(root: Path, folder: Path, ahead: dt.timedelta, say: Callable[[str], None],
-          rounds: int | None = None) -> None:
+
+def watch(
+    root: Path,
+    folder: Path,
+    ahead: dt.timedelta,
+    say: Callable[[str], None],
+    rounds: int | None = None,
+) -> None:
     """Take the files of a folder as they arrive, until stopped.
 
     Parameters

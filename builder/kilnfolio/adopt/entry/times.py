@@ -51,16 +51,18 @@ def moment(text: str | None, zone: ZoneInfo, now: dt.datetime, what: str = "--at
             if found[4]:
                 return dt.datetime.fromisoformat(f"{naive.isoformat()}{found[4]}").astimezone(zone)
         except ValueError:
-            raise _refused(what, text, "no calendar or clock has it",
-                           "Write it as in 2026-03-02T07:10") from None
+            raise _refused(
+                what, text, "no calendar or clock has it", "Write it as in 2026-03-02T07:10"
+            ) from None
     else:
         raise _refused(what, text, "it is not a time", "Write it as in 07:10 or 2026-03-02T07:10")
     try:
         return localize(naive, zone, text)
     except PydanticCustomError as error:
         context = error.context or {}
-        raise _refused(what, text, str(context.get("why", "")),
-                       str(context.get("instead", ""))) from None
+        raise _refused(
+            what, text, str(context.get("why", "")), str(context.get("instead", ""))
+        ) from None
 
 
 def written(at: dt.datetime, zone: ZoneInfo) -> str:

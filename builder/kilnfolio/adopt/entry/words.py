@@ -21,11 +21,15 @@ def round_lines(state: KilnState, look: RoundLook) -> Iterator[str]:
         unit = units[one.tag]
         mc = _NONE if one.mc_pct is None else number(one.mc_pct, 1)
         loss = _NONE if one.loss_pct_day is None else number(one.loss_pct_day, 1)
-        line = f"  {one.tag:<4} {mass_words(one.mass_g, unit):>7} {unit:<2} {mc:>5} %  " \
-               f"{loss:>5} a day"
+        line = (
+            f"  {one.tag:<4} {mass_words(one.mass_g, unit):>7} {unit:<2} {mc:>5} %  {loss:>5} a day"
+        )
         if one.to_go_g is not None and state.next_due:
-            line += (f"  {mass_words(one.to_go_g, unit)} {unit} to {state.next_due.label}"
-                     if one.to_go_g > 0 else f"  at {state.next_due.label}")
+            line += (
+                f"  {mass_words(one.to_go_g, unit)} {unit} to {state.next_due.label}"
+                if one.to_go_g > 0
+                else f"  at {state.next_due.label}"
+            )
         yield line
     if look.controlling_pct is not None:
         yield f"  controlling MC {number(look.controlling_pct, 1)} %{_rule(state)}"
@@ -53,17 +57,20 @@ def due_lines(state: KilnState, *, is_due: bool) -> Iterator[str]:
 
 
 def _due_words(due: DueAt) -> str:
-    whose = {"controlling": "controlling MC", "driest": "driest board",
-             "wettest": "wettest board"}[due.whose]
+    whose = {"controlling": "controlling MC", "driest": "driest board", "wettest": "wettest board"}[
+        due.whose
+    ]
     return f"{due.label} at {number(due.mc_pct, 0 if due.mc_pct.is_integer() else 1)} % ({whose})"
 
 
 def air_words(air: StepState) -> str:
     """Return set-points in both unit systems."""
     dry, wet = air.dry_bulb_c, air.wet_bulb_c
-    return (f"dry bulb {number(dry, 1)} °C ({number(fahrenheit_from_celsius(dry), 0)} °F), wet "
-            f"bulb {number(wet, 1)} °C ({number(fahrenheit_from_celsius(wet), 0)} °F), EMC "
-            f"{number(air.emc_pct, 1)} %")
+    return (
+        f"dry bulb {number(dry, 1)} °C ({number(fahrenheit_from_celsius(dry), 0)} °F), wet "
+        f"bulb {number(wet, 1)} °C ({number(fahrenheit_from_celsius(wet), 0)} °F), EMC "
+        f"{number(air.emc_pct, 1)} %"
+    )
 
 
 def state_lines(state: KilnState) -> Iterator[str]:
@@ -75,8 +82,9 @@ def state_lines(state: KilnState) -> Iterator[str]:
     if state.air:
         yield f"  {air_words(state.air)}"
     if state.controlling_pct is not None and state.last_round:
-        yield (f"  controlling MC {number(state.controlling_pct, 1)} % at "
-               f"{_clock(state.last_round)}")
+        yield (
+            f"  controlling MC {number(state.controlling_pct, 1)} % at {_clock(state.last_round)}"
+        )
     yield from due_lines(state, is_due=state.is_due)
 
 

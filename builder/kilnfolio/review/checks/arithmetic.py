@@ -60,8 +60,10 @@ def wet_bulb_above_dry_bulb(case: Case) -> Said:
         )
     if np.isfinite(excess).any():
         most = float(np.nanmax(excess))
-        yield Pass(f"The wet bulb was never more than {allowed:g} K above the dry bulb; the "
-                   f"nearest it came was {abs(most):.1f} K {'above' if most > 0 else 'below'} it.")
+        yield Pass(
+            f"The wet bulb was never more than {allowed:g} K above the dry bulb; the "
+            f"nearest it came was {abs(most):.1f} K {'above' if most > 0 else 'below'} it."
+        )
 
 
 @check(
@@ -96,8 +98,10 @@ def humidity_disagrees(case: Case) -> Said:
             "points",
             at=air.times[0],
         )
-    yield Pass(f"Humidity by the bulbs and by the sensor differ by {typical:.1f} points in the "
-               "middle of all readings.")
+    yield Pass(
+        f"Humidity by the bulbs and by the sensor differ by {typical:.1f} points in the "
+        "middle of all readings."
+    )
 
 
 def _hand_air(case: Case, reading: HandReading) -> tuple[float, float] | None:
@@ -194,8 +198,10 @@ def stated_mc(case: Case) -> Said:
             )
     if not usable:
         raise NoData("no mass beside a stated MC gives an MC")
-    yield Pass(f"Each of {len(usable)} MC values on the sheet follows from its masses to within "
-               f"{allowed:g} points.")
+    yield Pass(
+        f"Each of {len(usable)} MC values on the sheet follows from its masses to within "
+        f"{allowed:g} points."
+    )
 
 
 def _moment(case: Case, path: _Path) -> dt.datetime | None:
@@ -280,8 +286,10 @@ def stated_oven_dry_mass(case: Case) -> Said:
                 allowed,
                 "%",
             )
-    yield Pass(f"Each of {len(stated)} oven-dry masses on the sheet follows from its sections to "
-               f"within {allowed:g} %.")
+    yield Pass(
+        f"Each of {len(stated)} oven-dry masses on the sheet follows from its sections to "
+        f"within {allowed:g} %."
+    )
 
 
 @check(
@@ -401,8 +409,10 @@ def drier_than_the_air_allows(case: Case) -> Said:
                 break
     if not looked:
         raise NoData("no weighing falls within the log")
-    yield Pass(f"No board at any of {looked} weighings was more than {margin:g} point below the "
-               "driest EMC its air had had.")
+    yield Pass(
+        f"No board at any of {looked} weighings was more than {margin:g} point below the "
+        "driest EMC its air had had."
+    )
 
 
 @check(
@@ -425,7 +435,12 @@ def gained_weight_while_drying(case: Case) -> Said:
             f"Boards {swap.first} and {swap.second}: the masses of {case.clock(swap.at)} would fit "
             f"if their tags were swapped {swap.how}.",
             (*case.weighing_place(swap.at, swap.first), *case.weighing_place(swap.at, swap.second)),
-            f"{swap.first} and {swap.second}", swap.gain_pct, allowed, "%", at=swap.at)
+            f"{swap.first} and {swap.second}",
+            swap.gain_pct,
+            allowed,
+            "%",
+            at=swap.at,
+        )
     for history in case.need_boards():
         for before, after in zip(history.points, history.points[1:], strict=False):
             gain = 100.0 * (after.mass_g - before.mass_g) / before.mass_g
@@ -448,8 +463,10 @@ def gained_weight_while_drying(case: Case) -> Said:
                 )
     if not looked:
         raise NoData("no board was weighed twice")
-    yield Pass(f"Between {looked} pairs of weighings no board gained more than {allowed:g} % while "
-               "the air was drying it.")
+    yield Pass(
+        f"Between {looked} pairs of weighings no board gained more than {allowed:g} % while "
+        "the air was drying it."
+    )
 
 
 def _air_was_drying(case: Case, before: Weighed, after: Weighed) -> bool:
@@ -498,8 +515,10 @@ def wetter_than_wood_can_be(case: Case) -> Said:
                 )
     if not known:
         raise NoData("no board is on record whose species sheet gives a specific gravity")
-    yield Pass(f"No mass of {known} boards or of their sections holds more water than its wood has "
-               "room for.")
+    yield Pass(
+        f"No mass of {known} boards or of their sections holds more water than its wood has "
+        "room for."
+    )
 
 
 def _every_mass(case: Case, index: int) -> Iterator[tuple[float, float, _Path]]:
@@ -511,8 +530,11 @@ def _every_mass(case: Case, index: int) -> Iterator[tuple[float, float, _Path]]:
     if np.isfinite(dry):
         for number, weighing in enumerate(case.charge.weighings):
             if board.id in weighing.masses:
-                yield weighing.masses[board.id].value, dry, ("weighings", number, "masses",
-                                                             board.id)
+                yield (
+                    weighing.masses[board.id].value,
+                    dry,
+                    ("weighings", number, "masses", board.id),
+                )
 
 
 def _named(case: Case, path: _Path) -> str:
@@ -557,8 +579,10 @@ def water_balance(case: Case) -> Said:
             allowed,
             "%",
         )
-    yield Pass(f"{collected:.0f} kg of water were collected; the boards and the survey say "
-               f"{case.water.water_kg:.0f} kg ({off:+.0f} %).")
+    yield Pass(
+        f"{collected:.0f} kg of water were collected; the boards and the survey say "
+        f"{case.water.water_kg:.0f} kg ({off:+.0f} %)."
+    )
 
 
 @check(

@@ -104,8 +104,9 @@ def section_pair(case: Case) -> Said:
                 "%",
             )
         widest = max(widest, apart)
-    yield Pass(f"The sections of {len(paired)} boards differ by no more than {widest:.1f} % of "
-               "their mean.")
+    yield Pass(
+        f"The sections of {len(paired)} boards differ by no more than {widest:.1f} % of their mean."
+    )
 
 
 @check(
@@ -248,8 +249,10 @@ def controlling_mc(case: Case) -> Said:
         judged += 1
     if not judged:
         raise NoData("no weighing beside a stated controlling MC gives one")
-    yield Pass(f"Each of {judged} controlling MC values on the sheet follows from its boards to "
-               f"within {allowed:g} point.")
+    yield Pass(
+        f"Each of {judged} controlling MC values on the sheet follows from its boards to "
+        f"within {allowed:g} point."
+    )
 
 
 @check(

@@ -34,8 +34,9 @@ def equalizing_start(case: Case) -> Said:
         raise NoData("no weighing is on record before equalizing")
     driest = stage.at_start.driest_pct if stage.at_start and not timed else due
     # a board's MC is known to within its own uncertainty only
-    board = min(stage.at_start.all_mc, key=stage.at_start.all_mc.__getitem__) \
-        if stage.at_start else ""
+    board = (
+        min(stage.at_start.all_mc, key=stage.at_start.all_mc.__getitem__) if stage.at_start else ""
+    )
     unsure = case.board_uncertainty(board, stage.stage.start)
     if abs(driest - due) > tolerance + unsure:
         yield Breach(
@@ -59,8 +60,10 @@ def equalizing_start(case: Case) -> Said:
         )
     elif timed:
         raise NotApplicable("the schedule goes by the clock, so that no MC says when to begin")
-    yield Pass(f"Equalizing began with the driest board at {driest:.1f} %, due at {due:g} %, and "
-               f"was set to {stage.stage.emc.value:.1f} % EMC.")
+    yield Pass(
+        f"Equalizing began with the driest board at {driest:.1f} %, due at {due:g} %, and "
+        f"was set to {stage.stage.emc.value:.1f} % EMC."
+    )
 
 
 @check(
@@ -97,8 +100,10 @@ def equalizing_end(case: Case) -> Said:
             severity="fail" if sure else "question",
             at=stage.stage.end,
         )
-    yield Pass(f"The wettest board ({board}) was at {wettest:.1f} % when equalizing ended; the "
-               f"target is {target:g} %.")
+    yield Pass(
+        f"The wettest board ({board}) was at {wettest:.1f} % when equalizing ended; the "
+        f"target is {target:g} %."
+    )
 
 
 @check(
@@ -128,10 +133,17 @@ def driest_board(case: Case) -> Said:
         yield Breach(
             f"Board {board} was dried to {driest:.1f} %, {target - driest:.1f} points below the "
             f"target of {target:g} %.",
-            case.weighing_place(control.at, board), board, driest, target - below, "%",
-            at=control.at)
-    yield Pass(f"The driest board ({board}) was at {driest:.1f} % on {case.clock(control.at)}; the "
-               f"target is {target:g} %.")
+            case.weighing_place(control.at, board),
+            board,
+            driest,
+            target - below,
+            "%",
+            at=control.at,
+        )
+    yield Pass(
+        f"The driest board ({board}) was at {driest:.1f} % on {case.clock(control.at)}; the "
+        f"target is {target:g} %."
+    )
 
 
 @check(
@@ -145,8 +157,11 @@ def driest_board(case: Case) -> Said:
     passes="Equalizing and conditioning reached the EMC they were set for.",
 )
 def conditioning_emc(case: Case) -> Said:
-    stages = [(name, stage) for name, stage in (("equalizing", case.equalizing),
-                                                ("conditioning", case.conditioning)) if stage]
+    stages = [
+        (name, stage)
+        for name, stage in (("equalizing", case.equalizing), ("conditioning", case.conditioning))
+        if stage
+    ]
     if not stages:
         raise NotApplicable("the charge was neither equalized nor conditioned")
     known = [
@@ -170,8 +185,10 @@ def conditioning_emc(case: Case) -> Said:
                 "points",
                 at=stage.start,
             )
-    held = "; ".join(f"{name} held {achieved:.1f} % EMC in its second half, set to "
-                     f"{stage.emc.value:.1f} %" for name, stage, achieved in known)
+    held = "; ".join(
+        f"{name} held {achieved:.1f} % EMC in its second half, set to {stage.emc.value:.1f} %"
+        for name, stage, achieved in known
+    )
     yield Pass(f"{held[:1].upper()}{held[1:]}.")
 
 
@@ -196,17 +213,27 @@ def conditioning_rise(case: Case) -> Said:
     if not np.isfinite(emc).any():
         raise NoData("the log gives no EMC while conditioning")
     near = np.flatnonzero(np.abs(emc - stage.stage.emc.value) <= case.limits.value("stage-emc"))
-    hours = (air.seconds[part][near[0]] - stage.stage.start.timestamp()) / 3600.0 \
-        if len(near) else stage.hours
+    hours = (
+        (air.seconds[part][near[0]] - stage.stage.start.timestamp()) / 3600.0
+        if len(near)
+        else stage.hours
+    )
     if hours > allowed:
         words = f"took {hours:.1f} h to come" if len(near) else "did not come"
         yield Breach(
             f"Conditioning air {words} within {case.limits.value('stage-emc'):g} point of the "
             f"{stage.stage.emc.value:.1f} % EMC set.",
-            (case.place("conditioning", "start"),), "conditioning", hours, allowed, "h",
-            at=stage.stage.start)
-    yield Pass(f"Conditioning air came within {case.limits.value('stage-emc'):g} point of its EMC "
-               f"in {max(hours, 0.0):.1f} h.")
+            (case.place("conditioning", "start"),),
+            "conditioning",
+            hours,
+            allowed,
+            "h",
+            at=stage.stage.start,
+        )
+    yield Pass(
+        f"Conditioning air came within {case.limits.value('stage-emc'):g} point of its EMC "
+        f"in {max(hours, 0.0):.1f} h."
+    )
 
 
 @check(
@@ -235,8 +262,10 @@ def conditioning_rule(case: Case) -> Said:
             "%",
             at=stage.start,
         )
-    yield Pass(f"Conditioning was set to {stage.emc.value:.1f} % EMC; the rule says {rule:.3g} % "
-               f"for a target of {case.charge.target_mc.value:g} %.")
+    yield Pass(
+        f"Conditioning was set to {stage.emc.value:.1f} % EMC; the rule says {rule:.3g} % "
+        f"for a target of {case.charge.target_mc.value:g} %."
+    )
 
 
 @check(
@@ -244,8 +273,13 @@ def conditioning_rule(case: Case) -> Said:
     title="Energy for each kilogram of water",
     group=_GROUP,
     severity="note",
-    limits=("energy-low", "energy-high", "heat-pump-energy-low", "heat-pump-energy-high",
-            "loading-temperature"),
+    limits=(
+        "energy-low",
+        "energy-high",
+        "heat-pump-energy-low",
+        "heat-pump-energy-high",
+        "loading-temperature",
+    ),
     source="dry-kiln-operators-manual, p. 239 (1.5 to 4 times the latent heat); heat pumps: common "
     "practice",
     reason="A figure no kiln of its kind can have means a meter, a volume or a board that is "
@@ -267,9 +301,15 @@ def energy_for_water(case: Case) -> Said:
         yield Breach(
             f"{found:.2g} kWh for each kilogram of water; a {kind} kiln takes {low:g} to {high:g}: "
             "check the meter, the volume and the boards.",
-            (case.place("energy"),), "energy", found, high if found > high else low, "kWh/kg")
-    yield Pass(f"{found:.2g} kWh for each kilogram of water; a {kind} kiln takes {low:g} to "
-               f"{high:g}.")
+            (case.place("energy"),),
+            "energy",
+            found,
+            high if found > high else low,
+            "kWh/kg",
+        )
+    yield Pass(
+        f"{found:.2g} kWh for each kilogram of water; a {kind} kiln takes {low:g} to {high:g}."
+    )
 
 
 @check(
@@ -298,8 +338,9 @@ def drying_stress(case: Case) -> Said:
             "%",
             at=test.at,
         )
-    yield Pass(f"{stressed} of {len(test.gaps)} sections were stressed beyond "
-               f"{test.limit.entered}.")
+    yield Pass(
+        f"{stressed} of {len(test.gaps)} sections were stressed beyond {test.limit.entered}."
+    )
 
 
 @check(

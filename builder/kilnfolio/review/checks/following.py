@@ -14,9 +14,16 @@ from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass,
 
 _GROUP = "schedule"
 #: What `Case.adherence` reads.
-ADHERENCE_LIMITS = ("dry-bulb-overshoot", "depression-overshoot", "depression-tolerance",
-                    "emc-tolerance", "widest-depression", "depression-overshoot-above",
-                    "heat-up-hours", "settling-hours")
+ADHERENCE_LIMITS = (
+    "dry-bulb-overshoot",
+    "depression-overshoot",
+    "depression-tolerance",
+    "emc-tolerance",
+    "widest-depression",
+    "depression-overshoot-above",
+    "heat-up-hours",
+    "settling-hours",
+)
 
 
 @check(
@@ -52,8 +59,10 @@ def dry_bulb_overshoot(case: Case) -> Said:
                 "K",
                 at=air.times[run.first],
             )
-    yield Pass(f"The dry bulb was never more than {allowed:g} K above what was asked for "
-               f"{hours:g} h, coming down to a lower set-point left out.")
+    yield Pass(
+        f"The dry bulb was never more than {allowed:g} K above what was asked for "
+        f"{hours:g} h, coming down to a lower set-point left out."
+    )
 
 
 @check(
@@ -94,8 +103,10 @@ def air_too_dry_while_wet(case: Case) -> Said:
                 "K",
                 at=air.times[run.first],
             )
-    yield Pass(f"Above {above:g} % the depression was never more than {allowed:g} K larger than "
-               f"asked for {minutes:g} min, the way to a new set-point left out.")
+    yield Pass(
+        f"Above {above:g} % the depression was never more than {allowed:g} K larger than "
+        f"asked for {minutes:g} min, the way to a new set-point left out."
+    )
 
 
 @check(
@@ -124,12 +135,19 @@ def air_as_asked(case: Case) -> Said:
                 yield Breach(
                     f"Step {kept.number} was {outside.side} for {outside.hours:.0f} h, at the "
                     f"longest from {case.clock(outside.first)}: {asked_and_kept(kept)}.",
-                    (case.need_air().log.place(outside.row),), f"step {kept.number}",
-                    outside.hours, allowed, "h", at=outside.first)
+                    (case.need_air().log.place(outside.row),),
+                    f"step {kept.number}",
+                    outside.hours,
+                    allowed,
+                    "h",
+                    at=outside.first,
+                )
     if not judged:
         raise NoData("the log covers no step that was asked for")
-    yield Pass(f"In each of {len(judged)} steps the air was outside its tolerance for no more than "
-               f"{allowed:g} h on the cold, the humid or the dry side.")
+    yield Pass(
+        f"In each of {len(judged)} steps the air was outside its tolerance for no more than "
+        f"{allowed:g} h on the cold, the humid or the dry side."
+    )
 
 
 def _said_elsewhere(case: Case, outside: Outside) -> bool:
@@ -142,8 +160,10 @@ def _said_elsewhere(case: Case, outside: Outside) -> bool:
 
 def asked_and_kept(kept: StepKept) -> str:
     """Return what a step asked and what was kept, in words."""
-    asked = (f"asked {kept.asked.dry_bulb_c:.1f} °C at {kept.asked.depression_k:.1f} K "
-             f"({kept.asked.emc_pct:.1f} % EMC)")
+    asked = (
+        f"asked {kept.asked.dry_bulb_c:.1f} °C at {kept.asked.depression_k:.1f} K "
+        f"({kept.asked.emc_pct:.1f} % EMC)"
+    )
     if kept.dry_bulb_c is None:
         return asked
     wet = "" if kept.wet_bulb_c is None else f" at {kept.dry_bulb_c - kept.wet_bulb_c:.1f} K"
@@ -152,6 +172,7 @@ def asked_and_kept(kept: StepKept) -> str:
 
 
 # --- the ceiling while wet ------------------------------------------------------------------------
+
 
 @dataclass(frozen=True)
 class Ceiling:
@@ -173,8 +194,11 @@ def ceiling_for(case: Case, stock: ChargeStock) -> Ceiling | None:
     above = own[1] if own else case.limits.value("ceiling-while-wet-above")
     thickest = max(length.value for length in made_for.thickness)
     if stock.species in made_for.species and stock.thickness.value <= thickest + 0.5:
-        wet = [step.air.dry_bulb_c for step in case.steps if case.schedule.time_based
-               or step.from_mc_pct is None or step.from_mc_pct > above]
+        wet = [
+            step.air.dry_bulb_c
+            for step in case.steps
+            if case.schedule.time_based or step.from_mc_pct is None or step.from_mc_pct > above
+        ]
         return Ceiling(max(wet), above, f"the schedule for {stock.thickness.entered} asks")
     if own is None:
         return None
@@ -186,8 +210,7 @@ def ceiling_for(case: Case, stock: ChargeStock) -> Ceiling | None:
     title="Above the ceiling while wet",
     group=_GROUP,
     severity="fail",
-    limits=("ceiling-margin", "ceiling-while-wet-above", "ceiling-question-points",
-            "step-timing"),
+    limits=("ceiling-margin", "ceiling-while-wet-above", "ceiling-question-points", "step-timing"),
     source="dry-kiln-operators-manual, ch. 7 (from memory)",
     reason="Wet wood is weak when hot: cells collapse and checks open inside, unseen until "
     "the board is cut.",
@@ -223,5 +246,7 @@ def too_hot_while_wet(case: Case) -> Said:
             at=air.times[run.first],
         )
     hottest = float(np.nanmax(air.dry_bulb[wet]))
-    yield Pass(f"While the controlling MC was above {ceiling.above_pct:g} %, the dry bulb reached "
-               f"{hottest:.1f} °C; {ceiling.whose} {ceiling.dry_bulb_c:.1f} °C.")
+    yield Pass(
+        f"While the controlling MC was above {ceiling.above_pct:g} %, the dry bulb reached "
+        f"{hottest:.1f} °C; {ceiling.whose} {ceiling.dry_bulb_c:.1f} °C."
+    )

@@ -66,8 +66,11 @@ def heat_treatment_run(case: Case) -> Said:
                 claim.minutes,
                 "min",
             )
-    held = "; ".join(f"{run.probe.channel} held {claim.threshold.entered} for "
-                     f"{run.minutes:.0f} min without a break" for run in case.probes)
+    held = "; ".join(
+        f"{run.probe.channel} held {claim.threshold.entered} for "
+        f"{run.minutes:.0f} min without a break"
+        for run in case.probes
+    )
     yield Pass(f"{held[:1].upper()}{held[1:]}; {claim.minutes:g} min were required.")
 
 
@@ -157,8 +160,9 @@ def probe_in_air(case: Case) -> Said:
     heating = slice(0, int(np.nanargmax(air.dry_bulb)) + 1)
     rise = float(np.nanmax(air.dry_bulb) - air.dry_bulb[np.argmax(known)])
     if rise < warming:
-        raise NotApplicable(f"the air in the log rose {rise:.0f} K only, too little for a core "
-                            "to lag")
+        raise NotApplicable(
+            f"the air in the log rose {rise:.0f} K only, too little for a core to lag"
+        )
     seen: list[str] = []
     for index, probe in enumerate(claim.probes):
         core = air.log.channels.get(probe.channel)
@@ -263,13 +267,19 @@ def heat_treatment_margin(case: Case) -> Said:
             )
     short, unknown = len(claim.probes) - len(passing), len(passing) - len(known)
     if unknown:
-        raise NoData(f"{unknown} of {len(passing)} probes that held the temperature have no "
-                     "uncertainty on record")
+        raise NoData(
+            f"{unknown} of {len(passing)} probes that held the temperature have no "
+            "uncertainty on record"
+        )
     if short:
-        raise NotApplicable(f"{short} of {len(claim.probes)} probes did not hold the temperature; "
-                            "the others held it by more than their own error")
-    yield Pass(f"All {len(known)} probes held {claim.threshold.entered} for {claim.minutes:g} min "
-               "by more than their own error.")
+        raise NotApplicable(
+            f"{short} of {len(claim.probes)} probes did not hold the temperature; "
+            "the others held it by more than their own error"
+        )
+    yield Pass(
+        f"All {len(known)} probes held {claim.threshold.entered} for {claim.minutes:g} min "
+        "by more than their own error."
+    )
 
 
 def _probe_place(case: Case, channel: str) -> Place:
@@ -306,8 +316,10 @@ def core_probe_calibration(case: Case) -> Said:
         )
     for index in feeding.values():
         yield from overdue(case, index, months)
-    yield Pass(f"Each of {len(feeding)} core probes was compared within {months:g} months before "
-               "the charge.")
+    yield Pass(
+        f"Each of {len(feeding)} core probes was compared within {months:g} months before "
+        "the charge."
+    )
 
 
 @check(
@@ -346,8 +358,10 @@ def residual_bark(case: Case) -> Said:
         raise NoData("no inspection for bark is on record")
     width, area = case.limits.value("bark-width"), case.limits.value("bark-area")
     if bark.widest.value < width:
-        yield Pass(f"The widest bark left is {bark.widest.entered}; under {width:g} mm it may be "
-                   "of any length.")
+        yield Pass(
+            f"The widest bark left is {bark.widest.entered}; under {width:g} mm it may be "
+            "of any length."
+        )
         return
     if bark.largest is None:
         yield Breach(
@@ -370,5 +384,7 @@ def residual_bark(case: Case) -> Said:
             "cm²",
         )
     else:
-        yield Pass(f"The largest patch of bark wider than {width:g} mm is {bark.largest.entered}; "
-                   f"under {area:g} cm² is allowed.")
+        yield Pass(
+            f"The largest patch of bark wider than {width:g} mm is {bark.largest.entered}; "
+            f"under {area:g} cm² is allowed."
+        )

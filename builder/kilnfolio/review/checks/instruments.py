@@ -70,8 +70,10 @@ def gap_in_log(case: Case) -> Said:
                 "h",
                 at=air.times[0 if where == "begins" else -1],
             )
-    yield Pass(f"Between declared stops no two readings are more than {longest:.0f} min apart, and "
-               f"the log covers the charge to within {allowed:g} h.")
+    yield Pass(
+        f"Between declared stops no two readings are more than {longest:.0f} min apart, and "
+        f"the log covers the charge to within {allowed:g} h."
+    )
 
 
 def _uncovered(case: Case, air: AirSeries) -> tuple[float, float]:
@@ -155,8 +157,10 @@ def stuck_sensor(case: Case) -> Said:
                     "h",
                     at=air.times[run.first],
                 )
-    yield Pass(f"None of {len(channels)} channels repeated one value for {hours:g} h while another "
-               f"moved by more than {moves:g}.")
+    yield Pass(
+        f"None of {len(channels)} channels repeated one value for {hours:g} h while another "
+        f"moved by more than {moves:g}."
+    )
 
 
 def _range(values: np.ndarray) -> float:
@@ -222,9 +226,15 @@ def dry_wick(case: Case) -> Said:
     yield from drying_wick(case, air)
     yield from _drifting_wick(case, air)
     hands = len(case.charge.hand_readings)
-    yield Pass("The depression neither fell at once nor sank from day to day under a steady "
-               "set-point" + (f", and {hands} hand readings were compared with the log."
-                              if hands else "; no reading was taken by hand."))
+    yield Pass(
+        "The depression neither fell at once nor sank from day to day under a steady "
+        "set-point"
+        + (
+            f", and {hands} hand readings were compared with the log."
+            if hands
+            else "; no reading was taken by hand."
+        )
+    )
 
 
 def _sudden_wick(case: Case, air: AirSeries) -> Said:
@@ -273,8 +283,11 @@ def drying_wick(case: Case, air: AirSeries) -> Said:
     the spray off.
     """
     share, days = case.limits.value("dry-wick-share"), round(case.limits.value("dry-wick-days"))
-    good = settled(air, case.asked, case.limits.value("settling-hours")) \
-        & np.isfinite(air.depression) if case.asked else np.zeros(len(air.times), bool)
+    good = (
+        settled(air, case.asked, case.limits.value("settling-hours")) & np.isfinite(air.depression)
+        if case.asked
+        else np.zeros(len(air.times), bool)
+    )
     for name, wanted in (("fan", True), ("spray", False)):
         if name in air.log.channels:
             good &= (air.log.channels[name] > 0) == wanted
@@ -283,18 +296,27 @@ def drying_wick(case: Case, air: AirSeries) -> Said:
         if not len(rows):
             continue
         day = ((air.seconds[rows] - air.seconds[rows[0]]) // 86400.0).astype(int)
-        middles = [(float(np.median(air.depression[rows[day == one]])), int(rows[day == one][0]))
-                   for one in range(int(day[-1]) + 1) if np.count_nonzero(day == one) >= 6]
+        middles = [
+            (float(np.median(air.depression[rows[day == one]])), int(rows[day == one][0]))
+            for one in range(int(day[-1]) + 1)
+            if np.count_nonzero(day == one) >= 6
+        ]
         low = share / 100.0 * item.air.depression_k
         for index in range(days, len(middles)):
-            run = [middle for middle, _ in middles[index - days:index + 1]]
+            run = [middle for middle, _ in middles[index - days : index + 1]]
             if run[-1] < low and all(np.diff(run) < 0.0):
                 row = middles[index][1]
                 yield Breach(
                     f"Wick may be dry or dirty: the depression sank from {run[0]:.1f} to "
                     f"{run[-1]:.1f} K in {days + 1} days to {case.clock(air.times[row])}, where "
                     f"step {item.label} asks {item.air.depression_k:.1f} K.",
-                    (air.log.place(row),), "wet-bulb", run[-1], low, "K", at=air.times[row])
+                    (air.log.place(row),),
+                    "wet-bulb",
+                    run[-1],
+                    low,
+                    "K",
+                    at=air.times[row],
+                )
                 return
 
 
@@ -359,8 +381,10 @@ def calibration_due(case: Case) -> Said:
         raise NoData("the kiln's record lists no instrument this charge rests on")
     for index in used:
         yield from overdue(case, index, months)
-    yield Pass(f"Each of {len(used)} instruments used was compared within {months:g} months "
-               "before the charge.")
+    yield Pass(
+        f"Each of {len(used)} instruments used was compared within {months:g} months "
+        "before the charge."
+    )
 
 
 def _in_use(case: Case, instrument: Instrument) -> bool:
@@ -437,8 +461,12 @@ def zone_spread(case: Case) -> Said:
     title="Temperature drop across the load",
     group=_GROUP,
     severity="note",
-    limits=("load-drop-rise", "load-drop-hours", "depression-overshoot-above",
-            "shock-change-above"),
+    limits=(
+        "load-drop-rise",
+        "load-drop-hours",
+        "depression-overshoot-above",
+        "shock-change-above",
+    ),
     source="common practice",
     reason="Air cools as it takes up water. Wet timber cools it most; a drop that grows while the "
     "timber dries means slow air, a blocked load or a sensor that drifts.",
@@ -456,13 +484,20 @@ def drop_across_load(case: Case) -> Said:
     wet = drying & (mc > value("depression-overshoot-above"))
     dry = drying & (mc <= value("shock-change-above"))
     if min(float(hours[wet].sum()), float(hours[dry].sum())) < value("load-drop-hours"):
-        raise NotApplicable(f"the log holds less than {value('load-drop-hours'):g} h of wet and of "
-                            "dry timber to compare")
+        raise NotApplicable(
+            f"the log holds less than {value('load-drop-hours'):g} h of wet and of "
+            "dry timber to compare"
+        )
     early, late = float(np.median(drop[wet])), float(np.median(drop[dry]))
     if late - early > value("load-drop-rise"):
         yield Breach(
             f"The drop across the load grew from {early:.1f} K while wet to {late:.1f} K: look at "
             "air speed, baffles and the two sensors.",
-            (air.log.place(int(np.flatnonzero(dry)[0])),), "load", late - early,
-            value("load-drop-rise"), "K", at=air.times[np.flatnonzero(dry)[0]])
+            (air.log.place(int(np.flatnonzero(dry)[0])),),
+            "load",
+            late - early,
+            value("load-drop-rise"),
+            "K",
+            at=air.times[np.flatnonzero(dry)[0]],
+        )
     yield Pass(f"The drop across the load was {early:.1f} K while wet and {late:.1f} K later.")

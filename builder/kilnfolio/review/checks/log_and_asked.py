@@ -22,6 +22,7 @@ _DRY_BULBS = ("dry-bulb", "dry-bulb-entering", "dry-bulb-leaving")
 
 # --- units ----------------------------------------------------------------------------------------
 
+
 @check(
     "unit-slip",
     title="Column in another unit",
@@ -46,8 +47,10 @@ def unit_slip(case: Case) -> Said:
         slip = _slip_midway(case, air, name, values) or _slip_throughout(case, air, name, values)
         if slip:
             yield slip
-    yield Pass(f"None of {len(columns)} temperature columns changes its unit or fits its "
-               "set-points only in the other one.")
+    yield Pass(
+        f"None of {len(columns)} temperature columns changes its unit or fits its "
+        "set-points only in the other one."
+    )
 
 
 def _slip_midway(case: Case, air: AirSeries, name: str, values: np.ndarray) -> Breach | None:
@@ -77,8 +80,7 @@ def _slip_midway(case: Case, air: AirSeries, name: str, values: np.ndarray) -> B
     return None
 
 
-def _slip_throughout(case: Case, air: AirSeries, name: str, values: np.ndarray
-                     ) -> Breach | None:
+def _slip_throughout(case: Case, air: AirSeries, name: str, values: np.ndarray) -> Breach | None:
     """Return that most of a column fits what was asked only when read in the other unit."""
     near = case.limits.value("unit-slip-set-points")
     low, high = _kept_between(case, name)
@@ -128,6 +130,7 @@ def _apart(values: np.ndarray, low: np.ndarray, high: np.ndarray) -> float:
 
 # --- clocks ---------------------------------------------------------------------------------------
 
+
 @check(
     "clock-against-hand",
     title="Log's clock against hand-written times",
@@ -144,8 +147,10 @@ def clock_against_hand(case: Case) -> Said:
     rise = case.limits.value("clock-apart-rise")
     late = [found for found in _rises(case, air, rise) if found is not None]
     if len(late) < 2:
-        raise NotApplicable("fewer than two written step changes raise the dry bulb far enough to "
-                            "be seen in the log")
+        raise NotApplicable(
+            "fewer than two written step changes raise the dry bulb far enough to "
+            "be seen in the log"
+        )
     for side, word in ((1, "after"), (-1, "before")):
         off = [(hours, row) for hours, row in late if side * hours > allowed]
         if len(off) >= 2 and 2 * len(off) > len(late):
@@ -162,8 +167,10 @@ def clock_against_hand(case: Case) -> Said:
                 "h",
                 at=air.times[row],
             )
-    yield Pass(f"At {len(late)} step changes the dry bulb rises in the log within {allowed:g} h of "
-               "the time written, at more than half of them.")
+    yield Pass(
+        f"At {len(late)} step changes the dry bulb rises in the log within {allowed:g} h of "
+        "the time written, at more than half of them."
+    )
 
 
 def _rises(case: Case, air: AirSeries, rise: float) -> Iterator[tuple[float, int] | None]:
@@ -174,11 +181,12 @@ def _rises(case: Case, air: AirSeries, rise: float) -> Iterator[tuple[float, int
     moments.append(max(moments[-1], float(air.seconds[-1])))
     for index, (old, new) in enumerate(zip(case.asked[:-1], case.asked[1:], strict=True), 1):
         if new.air.dry_bulb_c - old.air.dry_bulb_c >= rise:
-            yield _rise(air, old, moments[index - 1:index + 2], rise)
+            yield _rise(air, old, moments[index - 1 : index + 2], rise)
 
 
-def _rise(air: AirSeries, old: Asked, moments: list[float], rise: float
-          ) -> tuple[float, int] | None:
+def _rise(
+    air: AirSeries, old: Asked, moments: list[float], rise: float
+) -> tuple[float, int] | None:
     """Return when the dry bulb leaves the level it had, against the time written.
 
     It is looked for from halfway since the last change to halfway to the next; None where the log

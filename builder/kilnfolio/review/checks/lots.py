@@ -95,9 +95,11 @@ def sample_size_for_claim(case: LotCase) -> Said:
             needed,
             "readings",
         )
-    yield Pass(f"{judgement.inside} of {judgement.n} readings within show at least {shown:.1f} % "
-               f"of the lot at {confidence:g} % confidence; {judgement.share_asked_pct:g} % was "
-               "asked.")
+    yield Pass(
+        f"{judgement.inside} of {judgement.n} readings within show at least {shown:.1f} % "
+        f"of the lot at {confidence:g} % confidence; {judgement.share_asked_pct:g} % was "
+        "asked."
+    )
 
 
 def _readings(case: LotCase, judgement: Judgement) -> str:
@@ -203,10 +205,13 @@ def pack_in_charge(case: LotCase) -> Said:
     if not known:
         raise NoData("no stacking record lists packs")
     if known < len(case.lot.packs):
-        raise NoData(f"{len(case.lot.packs) - known} of {len(case.lot.packs)} packs come from "
-                     "charges whose stacking record lists no packs")
-    yield Pass(f"Each of {known} packs stands in the stacking record of its charge, and of no "
-               "other.")
+        raise NoData(
+            f"{len(case.lot.packs) - known} of {len(case.lot.packs)} packs come from "
+            "charges whose stacking record lists no packs"
+        )
+    yield Pass(
+        f"Each of {known} packs stands in the stacking record of its charge, and of no other."
+    )
 
 
 @check(
@@ -233,9 +238,11 @@ def shipped_in_order(case: LotCase) -> Said:
                 charge.id,
             )
             return
-    yield Pass("The lot was shipped after "
-               f"{', '.join(sorted({pack.charge for pack in case.lot.packs}))} "
-               "had been unloaded and, where surveyed, surveyed.")
+    yield Pass(
+        "The lot was shipped after "
+        f"{', '.join(sorted({pack.charge for pack in case.lot.packs}))} "
+        "had been unloaded and, where surveyed, surveyed."
+    )
 
 
 @check(
@@ -280,10 +287,16 @@ def volume_out(case: LotCase) -> Said:
                 "%",
                 severity="question",
             )
-    yield Pass("No more timber left than went in"
-               + "".join(f"; charge {name}: {sum(pack.volume.value for pack in packs):.2f} of "
-                         f"{sum(one.volume.value for one in case.charges[name].record.stock):.2f}"
-                         " m³ packed" for name, packs in case.packs_out.items()) + ".")
+    yield Pass(
+        "No more timber left than went in"
+        + "".join(
+            f"; charge {name}: {sum(pack.volume.value for pack in packs):.2f} of "
+            f"{sum(one.volume.value for one in case.charges[name].record.stock):.2f}"
+            " m³ packed"
+            for name, packs in case.packs_out.items()
+        )
+        + "."
+    )
 
 
 def _all_packed(charge: Charge, packs: tuple[Pack, ...]) -> bool:

@@ -19,8 +19,13 @@ from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass,
 from kilnfolio.review.limits import LimitBook, Subject
 
 _GROUP = "drying rate"
-_CLASS_LIMITS = ("daily-loss-light", "daily-loss-medium", "daily-loss-dense",
-                 "density-light-below", "density-dense-from")
+_CLASS_LIMITS = (
+    "daily-loss-light",
+    "daily-loss-medium",
+    "daily-loss-dense",
+    "density-light-below",
+    "density-dense-from",
+)
 
 
 def safe_loss(
@@ -47,8 +52,12 @@ def safe_loss(
     if not listed:
         return None
     entry = min(listed, key=lambda loss: abs(loss.thickness.value - thickness_mm))
-    rate = safe_rate(thickness_mm, [loss.thickness.value for loss in listed],
-                     [loss.rate.value for loss in listed], thick_divisor)
+    rate = safe_rate(
+        thickness_mm,
+        [loss.thickness.value for loss in listed],
+        [loss.rate.value for loss in listed],
+        thick_divisor,
+    )
     return entry, float(rate)
 
 
@@ -69,8 +78,14 @@ def class_loss(species: Species, thickness_mm: float, limits: LimitBook) -> floa
     else:
         light = density < limits.value("density-light-below")
         key = "daily-loss-light" if light else "daily-loss-medium"
-    return float(thickness_scaled_rate(limits.value(key, subject), thickness_mm,
-                                       limits.value("thick-stock-divisor"), FOUR_QUARTER_MM))
+    return float(
+        thickness_scaled_rate(
+            limits.value(key, subject),
+            thickness_mm,
+            limits.value("thick-stock-divisor"),
+            FOUR_QUARTER_MM,
+        )
+    )
 
 
 def board_limit(case: Case, history: BoardHistory) -> tuple[float, str, bool] | None:
@@ -139,8 +154,11 @@ def losses_over_a_day(history: BoardHistory, hours: float) -> list[float]:
 
 
 def _limits_of(case: Case) -> list[tuple[BoardHistory, tuple[float, str, bool]]]:
-    known = [(history, limit) for history in case.need_boards()
-             if (limit := board_limit(case, history)) is not None]
+    known = [
+        (history, limit)
+        for history in case.need_boards()
+        if (limit := board_limit(case, history)) is not None
+    ]
     if not known:
         raise NoData("no species sheet gives a safe daily loss or a density")
     return known
@@ -177,8 +195,10 @@ def daily_loss(case: Case) -> Said:
             if before.mc_pct <= wet or point.at <= case.charge.started:
                 continue
             if loss <= safe + margin:
-                fastest = max(fastest or (0.0, 0.0, "", ""),
-                              (loss / safe, loss, history.board.id, f"{safe:.1f} for {words}"))
+                fastest = max(
+                    fastest or (0.0, 0.0, "", ""),
+                    (loss / safe, loss, history.board.id, f"{safe:.1f} for {words}"),
+                )
                 continue
             breach = Breach(
                 f"Board {history.board.id} lost {loss:.1f} points a day to {case.clock(point.at)}; "
@@ -200,8 +220,10 @@ def daily_loss(case: Case) -> Said:
         yield by_class
     if fastest is None:
         raise NotApplicable(f"no board was weighed twice above {wet:g} % after heating began")
-    yield Pass(f"The fastest loss above {wet:g} % was {fastest[1]:.1f} points a day (board "
-               f"{fastest[2]}); the limit is {fastest[3]}.")
+    yield Pass(
+        f"The fastest loss above {wet:g} % was {fastest[1]:.1f} points a day (board "
+        f"{fastest[2]}); the limit is {fastest[3]}."
+    )
 
 
 @check(
@@ -209,8 +231,14 @@ def daily_loss(case: Case) -> Said:
     title="Loss for each day of running",
     group=_GROUP,
     severity="question",
-    limits=("daily-loss-above", "daily-loss-hours", "running-loss-margin", "running-loss-least",
-            "thick-stock-divisor", *_CLASS_LIMITS),
+    limits=(
+        "daily-loss-above",
+        "daily-loss-hours",
+        "running-loss-margin",
+        "running-loss-least",
+        "thick-stock-divisor",
+        *_CLASS_LIMITS,
+    ),
     source="wengert-extension (part-day running hides over-speed)",
     reason="A kiln that stands half the day and loses a day's limit in the other half dries at "
     "twice the limit while it runs.",
@@ -241,13 +269,20 @@ def loss_per_running_hour(case: Case) -> Said:
                     f"Board {history.board.id} lost {lost:.1f} points in {ran:.0f} running hours "
                     f"to {case.clock(point.at)}: {rate:.1f} for each day of running, where "
                     f"{safe:.1f} is the limit for {words}.",
-                    case.weighing_place(point.at, history.board.id), history.board.id, rate, safe,
-                    "points/day", at=point.at)
+                    case.weighing_place(point.at, history.board.id),
+                    history.board.id,
+                    rate,
+                    safe,
+                    "points/day",
+                    at=point.at,
+                )
     if not fastest:
         raise NotApplicable(f"no board was weighed twice above {wet:g} % while the kiln ran")
-    yield Pass(f"The fastest loss above {wet:g} %, counted by hours the fans ran, was "
-               f"{fastest:.1f} points for each day of running; no stop hides a loss beyond the "
-               "limit.")
+    yield Pass(
+        f"The fastest loss above {wet:g} %, counted by hours the fans ran, was "
+        f"{fastest:.1f} points for each day of running; no stop hides a loss beyond the "
+        "limit."
+    )
 
 
 @check(
@@ -320,8 +355,10 @@ def rewetted(case: Case) -> Said:
                 )
     if not looked:
         raise NotApplicable(f"no board was weighed again after it was above {above:g} %")
-    yield Pass(f"No board regained more than {allowed:g} points between two weighings above "
-               f"{above:g} % ({looked} looked at).")
+    yield Pass(
+        f"No board regained more than {allowed:g} points between two weighings above "
+        f"{above:g} % ({looked} looked at)."
+    )
 
 
 @check(
@@ -336,16 +373,24 @@ def rewetted(case: Case) -> Said:
     passes="No wet board gained mass over a stop of the fans.",
 )
 def regain_in_stop(case: Case) -> Said:
-    above, allowed = (case.limits.value("rewetted-above"),
-                      case.limits.value("gained-weight-while-drying"))
+    above, allowed = (
+        case.limits.value("rewetted-above"),
+        case.limits.value("gained-weight-while-drying"),
+    )
     stops = [(stop.start, stop.end) for stop in case.charge.stops]
     if case.air is not None and "fan" in case.air.log.channels:
         air = case.air
         still = air.log.channels["fan"] <= 0
-        stops += [(case.moment(air.times[run.first]), case.moment(air.times[run.last]))
-                  for run in air.stretches(still) if run.hours >= 1.0]
-    stops = [(start, end) for start, end in stops
-             if end > case.charge.started and start < case.charge.ended]
+        stops += [
+            (case.moment(air.times[run.first]), case.moment(air.times[run.last]))
+            for run in air.stretches(still)
+            if run.hours >= 1.0
+        ]
+    stops = [
+        (start, end)
+        for start, end in stops
+        if end > case.charge.started and start < case.charge.ended
+    ]
     if not stops:
         raise NotApplicable("the fans did not stop")
     looked = 0
@@ -360,12 +405,18 @@ def regain_in_stop(case: Case) -> Said:
                 yield Breach(
                     f"Board {history.board.id} gained {after.mass_g - before.mass_g:.0f} g over "
                     f"the stop of {case.clock(spanned[0])}: look for checks and stain.",
-                    case.weighing_place(after.at, history.board.id), history.board.id, gain,
-                    allowed, "%", at=spanned[0])
+                    case.weighing_place(after.at, history.board.id),
+                    history.board.id,
+                    gain,
+                    allowed,
+                    "%",
+                    at=spanned[0],
+                )
     if not looked:
         raise NotApplicable(f"no board above {above:g} % was weighed before and after a stop")
-    yield Pass(f"No board above {above:g} % gained mass over a stop ({looked} weighings looked "
-               "at).")
+    yield Pass(
+        f"No board above {above:g} % gained mass over a stop ({looked} weighings looked at)."
+    )
 
 
 @check(
@@ -413,8 +464,10 @@ def shock_change(case: Case) -> Said:
             "points",
             at=air.times[run.first],
         )
-    yield Pass(f"Above {above:g} % and after heating up, the EMC never fell more than "
-               f"{allowed:g} points within an hour beyond what a noisy wet bulb gives.")
+    yield Pass(
+        f"Above {above:g} % and after heating up, the EMC never fell more than "
+        f"{allowed:g} points within an hour beyond what a noisy wet bulb gives."
+    )
 
 
 def _instrument_touched(case: Case, starts: np.ndarray, ends: np.ndarray) -> np.ndarray:
@@ -469,8 +522,10 @@ def stain_conditions(case: Case) -> Said:
                 "h",
                 at=air.times[run.first],
             )
-    yield Pass(f"The air was never at {value('stain-coolest'):g} to {value('stain-hottest'):g} °C "
-               f"and above {value('stain-humidity'):g} % RH for {value('stain-hours'):g} h {how}.")
+    yield Pass(
+        f"The air was never at {value('stain-coolest'):g} to {value('stain-hottest'):g} °C "
+        f"and above {value('stain-humidity'):g} % RH for {value('stain-hours'):g} h {how}."
+    )
 
 
 @check(
@@ -511,5 +566,7 @@ def outlier_board(case: Case) -> Said:
                 times,
                 "MAD",
             )
-    yield Pass(f"None of {len(boards)} boards dries more than {least:g} % faster or slower than "
-               "the middle one, beyond the scatter of the others.")
+    yield Pass(
+        f"None of {len(boards)} boards dries more than {least:g} % faster or slower than "
+        "the middle one, beyond the scatter of the others."
+    )

@@ -100,11 +100,16 @@ def dates_in_order(case: Case) -> Said:
             at=charge.survey.at,
         )
     sawn = [intake.sawn for stock in charge.stock for intake in stock.intake if intake.sawn]
-    days = [("sawn", max(sawn, default=None)), ("stacked", charge.stacking and charge.stacking.on),
-            ("loaded", charge.loaded.date()), ("dried", charge.ended.date()),
-            ("surveyed", charge.survey and charge.survey.at.date())]
-    yield Pass("The dates stand in order: "
-               + ", ".join(f"{word} {day}" for word, day in days if day) + ".")
+    days = [
+        ("sawn", max(sawn, default=None)),
+        ("stacked", charge.stacking and charge.stacking.on),
+        ("loaded", charge.loaded.date()),
+        ("dried", charge.ended.date()),
+        ("surveyed", charge.survey and charge.survey.at.date()),
+    ]
+    yield Pass(
+        "The dates stand in order: " + ", ".join(f"{word} {day}" for word, day in days if day) + "."
+    )
 
 
 @check(
@@ -205,9 +210,9 @@ def value_at(record: Any, path: tuple[str | int, ...]) -> object:
 def waivers_explained(case: Case) -> Said:
     charge = case.charge
     given: list[tuple[str, int, str, Answer | Waiver]] = [
-             *(("answers", i, one.finding.split("/")[0], one)
-               for i, one in enumerate(charge.answers)),
-             *(("waivers", i, one.check, one) for i, one in enumerate(charge.waivers))]
+        *(("answers", i, one.finding.split("/")[0], one) for i, one in enumerate(charge.answers)),
+        *(("waivers", i, one.check, one) for i, one in enumerate(charge.waivers)),
+    ]
     if not given:
         raise NotApplicable("no answer is on record")
     for kind, index, slug, answer in given:
@@ -228,5 +233,7 @@ def waivers_explained(case: Case) -> Said:
                 (case.place(kind, index, "at"),),
                 slug,
             )
-    yield Pass(f"Each of {len(given)} answers names a check of this book and was signed after the "
-               "charge was loaded.")
+    yield Pass(
+        f"Each of {len(given)} answers names a check of this book and was signed after the "
+        "charge was loaded."
+    )

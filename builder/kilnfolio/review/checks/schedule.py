@@ -66,8 +66,10 @@ def step_timing(case: Case) -> Said:
             )
     if not judged:
         raise NotApplicable("no step with a trigger was begun")
-    yield Pass(f"{_counted(judged, 'step was', 'steps were')} made with the controlling MC no more "
-               f"than {allowed:g} points above the trigger.")
+    yield Pass(
+        f"{_counted(judged, 'step was', 'steps were')} made with the controlling MC no more "
+        f"than {allowed:g} points above the trigger."
+    )
 
 
 def _counted(number: int, one: str, many: str) -> str:
@@ -97,14 +99,22 @@ def step_late(case: Case) -> Said:
                 f"Step {made.change.step} was made late, on {case.clock(made.change.at)}: it was "
                 f"due for {made.waited_hours:.0f} h, and the controlling MC was "
                 f"{-(made.early_by_pct or 0.0):.1f} points below its trigger.",
-                (case.place("step_changes", made.index),), f"step {made.change.step}",
-                made.waited_hours, allowed, "h", at=made.change.at)
+                (case.place("step_changes", made.index),),
+                f"step {made.change.step}",
+                made.waited_hours,
+                allowed,
+                "h",
+                at=made.change.at,
+            )
     late = [made.waited_hours for made in waits if made.verdict == "late"]
     within = case.limits.value("step-late")
-    yield Pass(f"No step was left waiting until the controlling MC was more than {within:g} points "
-               "below its trigger." if not late else
-               f"Of steps made more than {within:g} points below their trigger, the longest had "
-               f"been due for {max(late):.0f} h; {allowed:g} h are allowed.")
+    yield Pass(
+        f"No step was left waiting until the controlling MC was more than {within:g} points "
+        "below its trigger."
+        if not late
+        else f"Of steps made more than {within:g} points below their trigger, the longest had "
+        f"been due for {max(late):.0f} h; {allowed:g} h are allowed."
+    )
 
 
 @check(
@@ -133,10 +143,16 @@ def start_step(case: Case) -> Said:
         yield Breach(
             f"Begun at step {first.step} with the controlling MC at {control.mc_pct:.1f} %, "
             f"for which step {due} is due.",
-            (case.place("step_changes", 0, "step"),), f"step {first.step}", first.step, due,
-            "step", at=first.at)
-    yield Pass(f"Begun at step {first.step} with the controlling MC at {control.mc_pct:.1f} %, as "
-               "due.")
+            (case.place("step_changes", 0, "step"),),
+            f"step {first.step}",
+            first.step,
+            due,
+            "step",
+            at=first.at,
+        )
+    yield Pass(
+        f"Begun at step {first.step} with the controlling MC at {control.mc_pct:.1f} %, as due."
+    )
 
 
 @check(
@@ -176,8 +192,9 @@ def step_skipped(case: Case) -> Said:
                 "h",
                 at=after.at,
             )
-    yield Pass(f"The {len(changes)} steps written down follow one another, {least:g} h apart or "
-               "more.")
+    yield Pass(
+        f"The {len(changes)} steps written down follow one another, {least:g} h apart or more."
+    )
 
 
 @check(
@@ -207,15 +224,28 @@ def step_hours(case: Case) -> Said:
         if off < -allowed or (off > allowed and item.step.number < len(case.steps)):
             yield Breach(
                 f"Step {item.step.number} ran {run:.0f} h; the schedule asks {asked:.0f} h.",
-                (_step_change_place(case, item.at),), f"step {item.step.number}", off, allowed,
-                "%", at=item.at)
+                (_step_change_place(case, item.at),),
+                f"step {item.step.number}",
+                off,
+                allowed,
+                "%",
+                at=item.at,
+            )
     begun = {item.step.number for item in case.asked if item.step}
     for step in case.steps:
         if step.number not in begun:
-            yield Breach(f"Step {step.number}, {step.hours or 0.0:.0f} h, was not run.",
-                         (case.place("ended"),), f"step {step.number}", -100.0, allowed, "%")
-    yield Pass(f"Each of {known} timed steps ran within {allowed:g} % of its hours, or the last "
-               "was held longer.")
+            yield Breach(
+                f"Step {step.number}, {step.hours or 0.0:.0f} h, was not run.",
+                (case.place("ended"),),
+                f"step {step.number}",
+                -100.0,
+                allowed,
+                "%",
+            )
+    yield Pass(
+        f"Each of {known} timed steps ran within {allowed:g} % of its hours, or the last "
+        "was held longer."
+    )
 
 
 def _step_change_place(case: Case, at: object) -> Place:
@@ -260,11 +290,18 @@ def thickness_rule(case: Case) -> Said:
         if made_for.start == "air-dried" and stock.start == "green":
             yield Breach(
                 "The schedule is written for air-dried timber, and this was loaded green.",
-                (case.place("stock", index),), stock.species)
-    kinds = "; ".join(f"{case.species[stock.species].trade_name} {stock.thickness.entered}"
-                      for stock in case.charge.stock)
-    yield Pass(f"The schedule is written for {kinds}." if not changed else
-               f"The schedule says how it was changed for {kinds}.")
+                (case.place("stock", index),),
+                stock.species,
+            )
+    kinds = "; ".join(
+        f"{case.species[stock.species].trade_name} {stock.thickness.entered}"
+        for stock in case.charge.stock
+    )
+    yield Pass(
+        f"The schedule is written for {kinds}."
+        if not changed
+        else f"The schedule says how it was changed for {kinds}."
+    )
 
 
 @check(
@@ -328,9 +365,14 @@ def fans_stopped(case: Case) -> Said:
     yield from _undeclared_stops(case)
     undeclared = case.limits.value("undeclared-stop-hours")
     logged = case.air is not None and "fan" in case.air.log.channels
-    yield Pass(f"No declared stop above {above:g} % was longer than {allowed:g} h"
-               + (f", and the fans never stood {undeclared:g} h without one." if logged else
-                  "; the log does not hold the fans."))
+    yield Pass(
+        f"No declared stop above {above:g} % was longer than {allowed:g} h"
+        + (
+            f", and the fans never stood {undeclared:g} h without one."
+            if logged
+            else "; the log does not hold the fans."
+        )
+    )
 
 
 def _undeclared_stops(case: Case) -> Iterator[Breach]:

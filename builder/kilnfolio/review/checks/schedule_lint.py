@@ -20,9 +20,13 @@ _ROUNDING = 1e-6
 def _alone(case: Case) -> ScheduleCase:
     """Return a charge's schedule as it is looked at by itself, for the timber of the charge."""
     return ScheduleCase(
-        case.located_schedule, case.steps,
+        case.located_schedule,
+        case.steps,
         tuple((case.species[stock.species], stock.thickness.value) for stock in case.charge.stock),
-        case.charge.target_mc.value, case.limits, case.pressure_pa)
+        case.charge.target_mc.value,
+        case.limits,
+        case.pressure_pa,
+    )
 
 
 def _step_place(case: ScheduleCase, step: PlannedStep, *key: str) -> tuple[Place, ...]:
@@ -51,8 +55,11 @@ def ceiling(case: ScheduleCase) -> Said:
     if case.schedule.time_based:
         raise NotApplicable("the schedule's steps end after a time, not at an MC")
     rounding = case.limits.value("schedule-rounding")
-    known = [(bears, species) for species, thickness in case.stock
-             if (bears := species.ceiling_at(thickness)) is not None]
+    known = [
+        (bears, species)
+        for species, thickness in case.stock
+        if (bears := species.ceiling_at(thickness)) is not None
+    ]
     if not known:
         raise NoData("no species sheet gives a ceiling while wet")
     (hottest, above), species = min(known, key=lambda item: item[0])
@@ -70,8 +77,10 @@ def ceiling(case: ScheduleCase) -> Said:
             )
             break
     most = max(step.air.dry_bulb_c for step in wet)
-    yield Pass(f"While the timber may be above {above:g} % the schedule asks {most:.1f} °C at "
-               f"most; {species.trade_name} bears {hottest:.1f} °C.")
+    yield Pass(
+        f"While the timber may be above {above:g} % the schedule asks {most:.1f} °C at "
+        f"most; {species.trade_name} bears {hottest:.1f} °C."
+    )
 
 
 @check(
@@ -147,8 +156,10 @@ def order(case: ScheduleCase) -> Said:
                     rounding,
                     "K",
                 )
-    yield Pass(f"Through {len(case.steps)} steps neither the dry bulb nor the depression falls by "
-               f"more than {rounding:g} K.")
+    yield Pass(
+        f"Through {len(case.steps)} steps neither the dry bulb nor the depression falls by "
+        f"more than {rounding:g} K."
+    )
 
 
 @check(
@@ -227,8 +238,10 @@ def schedule_within_kiln(case: Case) -> Said:
             case.kiln.id,
         )
     hot = max(step.air.dry_bulb_c for step in case.steps)
-    yield Pass(f"The hottest step asks {hot:.1f} °C; {case.kiln.name} holds {hottest.entered}, and "
-               "is of a kind the schedule is written for.")
+    yield Pass(
+        f"The hottest step asks {hot:.1f} °C; {case.kiln.name} holds {hottest.entered}, and "
+        "is of a kind the schedule is written for."
+    )
 
 
 @check(

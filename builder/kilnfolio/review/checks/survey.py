@@ -64,15 +64,23 @@ def _out_of_range(case: Case, survey: Survey) -> Said:
     low, high = case.limits.value("meter-lowest"), case.limits.value("meter-highest")
     shown = [reading.mc.value for reading in survey.readings]
     expected = case.charge.target_mc.value <= case.limits.value("meter-low-target")
-    for side, off in (("below", [i for i, mc in enumerate(shown) if mc < low]),
-                      ("above", [i for i, mc in enumerate(shown) if mc > high])):
+    for side, off in (
+        ("below", [i for i, mc in enumerate(shown) if mc < low]),
+        ("above", [i for i, mc in enumerate(shown) if mc > high]),
+    ):
         if off:
             # of a lot dried to 6 to 8 % some pieces always read below the range
             yield Breach(
                 f"{len(off)} of {len(shown)} readings are {side} the meter's range of {low:g} to "
                 f"{high:g} %, the first {shown[off[0]]:.1f} %: what they say is only that.",
-                (case.place("survey", "readings", off[0]),), side, len(off), 0, "readings",
-                severity="note" if side == "below" and expected else "question", at=survey.at)
+                (case.place("survey", "readings", off[0]),),
+                side,
+                len(off),
+                0,
+                "readings",
+                severity="note" if side == "below" and expected else "question",
+                at=survey.at,
+            )
 
 
 @check(
@@ -161,7 +169,13 @@ def boards_against_survey(case: Case) -> Said:
     if abs(off) > allowed + unsure:
         yield Breach(
             f"The boards say {boards:.1f} % in the mean, the survey {outcome.mean_pct:.1f} %.",
-            (case.place("survey"),), "boards", off, allowed, "points", at=outcome.survey.at)
+            (case.place("survey"),),
+            "boards",
+            off,
+            allowed,
+            "points",
+            at=outcome.survey.at,
+        )
     yield Pass(f"The boards say {boards:.1f} % in the mean, the survey {outcome.mean_pct:.1f} %.")
 
 
@@ -185,14 +199,24 @@ def survey_coverage(case: Case) -> Said:
     least = case.limits.value("survey-each")
     by_pack = Counter(reading.pack for reading in survey.readings if reading.pack)
     by_place = Counter(reading.position for reading in survey.readings if reading.position)
-    missed = [f"pack {pack} ({place})" for pack, place in packs.items()
-              if (by_pack[pack] if by_pack else by_place[place]) < least]
+    missed = [
+        f"pack {pack} ({place})"
+        for pack, place in packs.items()
+        if (by_pack[pack] if by_pack else by_place[place]) < least
+    ]
     for name in missed:
-        yield Breach(f"{name[:1].upper()}{name[1:]} was not measured.",
-                     (case.place("survey", "readings"),), name, 0, least, "readings",
-                     at=survey.at)
-    yield Pass(f"{len(survey.readings)} readings, at least {least:g} in each of {len(packs)} "
-               "packs.")
+        yield Breach(
+            f"{name[:1].upper()}{name[1:]} was not measured.",
+            (case.place("survey", "readings"),),
+            name,
+            0,
+            least,
+            "readings",
+            at=survey.at,
+        )
+    yield Pass(
+        f"{len(survey.readings)} readings, at least {least:g} in each of {len(packs)} packs."
+    )
 
 
 @check(
@@ -200,8 +224,13 @@ def survey_coverage(case: Case) -> Said:
     title="Shape of the survey",
     group=_GROUP,
     severity="question",
-    limits=("survey-shape-least", "survey-two-groups", "survey-wet-tail",
-            "survey-wet-tail-points", "survey-wet-tail-share"),
+    limits=(
+        "survey-shape-least",
+        "survey-two-groups",
+        "survey-wet-tail",
+        "survey-wet-tail-points",
+        "survey-wet-tail-share",
+    ),
     source="two groups: kass-raftery-1995 (from memory); wet tail: common practice",
     reason="Two groups are two loads in one, or a side that did not dry; a wet tail is what the "
     "customer will find. A mean and a standard deviation show neither.",
@@ -211,15 +240,22 @@ def survey_shape(case: Case) -> Said:
     survey, outcome = _survey(case)
     readings, value = outcome.readings, case.limits.value
     if len(readings) < value("survey-shape-least"):
-        raise NotApplicable(f"{len(readings)} readings are too few to show a shape; "
-                            f"{value('survey-shape-least'):g} are needed")
+        raise NotApplicable(
+            f"{len(readings)} readings are too few to show a shape; "
+            f"{value('survey-shape-least'):g} are needed"
+        )
     groups = two_groups(readings)
     if groups.evidence > value("survey-two-groups"):
         yield Breach(
             f"The readings fall into two groups, about {groups.means[0]:.1f} % and "
             f"{groups.means[1]:.1f} % ({100 * groups.share_high:.0f} % of them).",
-            (case.place("survey", "readings"),), "two groups", groups.evidence,
-            value("survey-two-groups"), "", at=survey.at)
+            (case.place("survey", "readings"),),
+            "two groups",
+            groups.evidence,
+            value("survey-two-groups"),
+            "",
+            at=survey.at,
+        )
     middle = float(np.median(readings))
     # 1.4826 makes the median deviation a standard deviation for normal data
     sd = max(1.4826 * float(np.median(np.abs(readings - middle))), 0.1)
@@ -229,10 +265,17 @@ def survey_shape(case: Case) -> Said:
         yield Breach(
             f"{int(far.sum())} of {len(readings)} readings lie far above the others, the wettest "
             f"at {float(readings.max()):.1f} % where the middle one is {middle:.1f} %.",
-            (case.place("survey", "readings", int(np.argmax(readings))),), "wet tail", share,
-            value("survey-wet-tail-share"), "%", at=survey.at)
-    yield Pass(f"{len(readings)} readings about {middle:.1f} %, the wettest "
-               f"{float(readings.max()):.1f} %: one group, and no wet tail.")
+            (case.place("survey", "readings", int(np.argmax(readings))),),
+            "wet tail",
+            share,
+            value("survey-wet-tail-share"),
+            "%",
+            at=survey.at,
+        )
+    yield Pass(
+        f"{len(readings)} readings about {middle:.1f} %, the wettest "
+        f"{float(readings.max()):.1f} %: one group, and no wet tail."
+    )
 
 
 @check(
@@ -253,7 +296,14 @@ def cooled_before_survey(case: Case) -> Said:
         yield Pass(f"The wood was at {wood.entered} when it was measured.")
         return
     if cooled < least:
-        yield Breach(f"Surveyed {max(cooled, 0.0):.0f} h after drying ended; {least:g} h are usual "
-                     "for the timber to cool.",
-                     (case.place("survey", "at"),), "survey", cooled, least, "h", at=survey.at)
+        yield Breach(
+            f"Surveyed {max(cooled, 0.0):.0f} h after drying ended; {least:g} h are usual "
+            "for the timber to cool.",
+            (case.place("survey", "at"),),
+            "survey",
+            cooled,
+            least,
+            "h",
+            at=survey.at,
+        )
     yield Pass(f"Surveyed {cooled:.0f} h after drying ended.")

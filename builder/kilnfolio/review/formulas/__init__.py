@@ -18,7 +18,8 @@ from kilnfolio.review.working import Formula, evaluate
 
 #: Every formula by the name `compute` calls it.
 FORMULAS: Mapping[str, Formula] = {
-    formula.name: formula for formula in (*MASSES, *AIR, *LOAD, *DRYING)}
+    formula.name: formula for formula in (*MASSES, *AIR, *LOAD, *DRYING)
+}
 
 
 def work(formula_name: str, label: str, /, **values: Any) -> tuple[float, Working]:

@@ -10,8 +10,9 @@ from kilnfolio.review.figures import number
 from kilnfolio.review.working import Argument, Bare, Formula, Given, bare, term
 
 
-def _red_oak(thickness: float, temperature: float, mc_from: float, mc_to: float, emc: float
-             ) -> float:
+def _red_oak(
+    thickness: float, temperature: float, mc_from: float, mc_to: float, emc: float
+) -> float:
     days = drying_formula.red_oak_days(thickness, temperature, mc_from, mc_to, emc)
     return 24.0 * float(days)
 
@@ -19,16 +20,20 @@ def _red_oak(thickness: float, temperature: float, mc_from: float, mc_to: float,
 def _red_oak_put_in(given: Mapping[str, Given]) -> str:
     values = {name: float(bare(value)) for name, value in given.items()}
     tau = float(drying_formula.red_oak_tau(values["thickness"], values["temperature"]))
-    return (f"−{number(tau, 2)} days × ln[({term(given['mc_to'])} − {term(given['emc'])}) ÷ "
-            f"({term(given['mc_from'])} − {term(given['emc'])})], "
-            f"{term(given['thickness'])} at {term(given['temperature'])}")
+    return (
+        f"−{number(tau, 2)} days × ln[({term(given['mc_to'])} − {term(given['emc'])}) ÷ "
+        f"({term(given['mc_from'])} − {term(given['emc'])})], "
+        f"{term(given['thickness'])} at {term(given['temperature'])}"
+    )
 
 
-def _core(thickness: float, width: float, gravity: float, wet_bulb: float, start: float,
-          target: float) -> float:
+def _core(
+    thickness: float, width: float, gravity: float, wet_bulb: float, start: float, target: float
+) -> float:
     wood = drying_core.Timber(gravity, initial_c=start)
-    minutes = drying_core.core_time((thickness, width), wood, drying_core.HeatingAir(wet_bulb),
-                                    target)
+    minutes = drying_core.core_time(
+        (thickness, width), wood, drying_core.HeatingAir(wet_bulb), target
+    )
     return minutes / 60.0
 
 

@@ -218,9 +218,7 @@ LOAD = (
     ),
     Formula(
         "strength_at",
-        lambda at_12, green, mc, intersection: strength.strength_at(
-            at_12, green, mc, intersection
-        ),
+        lambda at_12, green, mc, intersection: strength.strength_at(at_12, green, mc, intersection),
         (
             Argument("at_12", Stress),
             Argument("green", Stress),
@@ -455,11 +453,13 @@ LOAD = (
     ),
     Formula(
         "within",
-        lambda of, lowest, highest: survey.within_band(
-            of,
-            min(of) if lowest is None else lowest,
-            max(of) if highest is None else highest,
-        ).inside,
+        lambda of, lowest, highest: (
+            survey.within_band(
+                of,
+                min(of) if lowest is None else lowest,
+                max(of) if highest is None else highest,
+            ).inside
+        ),
         (
             Argument("of", Percent, many=True),
             Argument("lowest", Percent, optional=True),

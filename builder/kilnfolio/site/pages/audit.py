@@ -14,19 +14,19 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from kilnfolio.rendering import routes
-from kilnfolio.rendering.page import Page
-from kilnfolio.site.pages.charges import ChargeView, charge_view, superseded_page
-from kilnfolio.records.reading import ALL
-from kilnfolio.site.context import SOURCES_PAGE, Citation, SiteContext
-from kilnfolio.site.pages.words import BY_WEIGHT, OUTCOME_MEANING
-from kilnfolio.site.seals import SealView
-from kilnfolio.site.series import series_paths
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.kiln import Instrument
 from kilnfolio.records.limits import Limit
+from kilnfolio.records.reading import ALL
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.page import Page
 from kilnfolio.review.dossier import Finding, Word
 from kilnfolio.review.limits import NoLimit, limit_book
+from kilnfolio.site.context import SOURCES_PAGE, Citation, SiteContext
+from kilnfolio.site.pages.charges import ChargeView, charge_view, superseded_page
+from kilnfolio.site.pages.words import BY_WEIGHT, OUTCOME_MEANING
+from kilnfolio.site.seals import SealView
+from kilnfolio.site.series import series_paths
 
 INDEX = "index.html"
 #: Charges the front page lists; beyond it each year has a register of its own.
@@ -103,8 +103,9 @@ def held(path: str) -> bool:
 
 
 #: Folders the auditor edition holds as the mill edition does, or alone.
-_WHOLE_ROOMS = frozenset({"assets", "bags", "checks", "kilns", "records", "register", "schedules",
-                          "series", "species"})
+_WHOLE_ROOMS = frozenset(
+    {"assets", "bags", "checks", "kilns", "records", "register", "schedules", "series", "species"}
+)
 _LINK = re.compile(r'<a\b[^>]*?\bhref="([^"]*)"[^>]*>(.*?)</a>', re.DOTALL)
 
 
@@ -114,8 +115,11 @@ def within(page: Page) -> Page:
 
     def kept(match: re.Match[str]) -> str:
         target = match[1].partition("#")[0]
-        outside = bool(target) and ":" not in target \
+        outside = (
+            bool(target)
+            and ":" not in target
             and not held(posixpath.normpath(posixpath.join(home, target)))
+        )
         return match[2] if outside else match[0]
 
     return replace(page, html=_LINK.sub(kept, page.html))
@@ -132,13 +136,21 @@ def audit_register(holdings: SiteContext, year: str = "") -> Page:
     """Return the register of charges, the newest first: of a year, or of all."""
     charges = holdings.charges[f"year:{year}" if year else ALL]
     return holdings.page(
-        "audit_index.html", register_path(year), "Register of charges", "register", year=year,
-        rows=[_line(holdings, number) for number in charges[:None if year else ON_ONE_PAGE]],
+        "audit_index.html",
+        register_path(year),
+        "Register of charges",
+        "register",
+        year=year,
+        rows=[_line(holdings, number) for number in charges[: None if year else ON_ONE_PAGE]],
         total=len(charges),
         years=[(found, register_path(str(found))) for found in years_listed(holdings)],
-        outcomes=BY_WEIGHT, meanings=OUTCOME_MEANING, robots="noindex, nofollow",
-        crumbs=(("Register", INDEX),) if year else (), keys=holdings.seals.keys,
-        demo_keys=holdings.seals.demo_keys)
+        outcomes=BY_WEIGHT,
+        meanings=OUTCOME_MEANING,
+        robots="noindex, nofollow",
+        crumbs=(("Register", INDEX),) if year else (),
+        keys=holdings.seals.keys,
+        demo_keys=holdings.seals.demo_keys,
+    )
 
 
 def register_path(year: str) -> str:
@@ -149,18 +161,28 @@ def register_path(year: str) -> str:
 def _line(holdings: SiteContext, number: str) -> RegisterLine:
     row = holdings.lines[number].row
     return RegisterLine(
-        number, row.target, row.kiln, row.ended,
-        {count.outcome: count.number for count in row.counts}, holdings.seals.of_charge(number),
-        retention(holdings, number, row.ended))
+        number,
+        row.target,
+        row.kiln,
+        row.ended,
+        {count.outcome: count.number for count in row.counts},
+        holdings.seals.of_charge(number),
+        retention(holdings, number, row.ended),
+    )
 
 
 def audit_charge(holdings: SiteContext, number: str) -> Iterator[Page]:
     """Yield the page of a charge, and of each sealed state of it that was amended since."""
     charge = holdings.folder.charges[number].record
     yield holdings.page(
-        "audit_charge.html", routes.charge(number), f"Charge {number}", "charge",
-        robots="noindex, nofollow", crumbs=(("Register", INDEX),),
-        **audit_values(holdings, charge))
+        "audit_charge.html",
+        routes.charge(number),
+        f"Charge {number}",
+        "charge",
+        robots="noindex, nofollow",
+        crumbs=(("Register", INDEX),),
+        **audit_values(holdings, charge),
+    )
     for old in holdings.seals.superseded(number):
         yield superseded_page(holdings, old)
 
@@ -177,12 +199,15 @@ def audit_view(holdings: SiteContext, charge: Charge) -> AuditView:
     sealed = holdings.seals.of_charge(charge.id).last is not None
     view = replace(charge_view(holdings, charge), lots=[])
     return AuditView(
-        view, list(_chain(holdings, charge)),
+        view,
+        list(_chain(holdings, charge)),
         sorted(dossier.findings, key=lambda finding: BY_WEIGHT.index(finding.word)),
         tuple(holdings.records_of(charge.id).kilns[charge.kiln].record.instruments),
         retention(holdings, charge.id, dossier.ended),
-        bag_folder(charge.id) if sealed else "", record_path(charge.id) if sealed else "",
-        series_paths(charge.id))
+        bag_folder(charge.id) if sealed else "",
+        record_path(charge.id) if sealed else "",
+        series_paths(charge.id),
+    )
 
 
 def _chain(holdings: SiteContext, charge: Charge) -> Iterator[ChainLine]:
@@ -207,8 +232,11 @@ def retention(holdings: SiteContext, number: str, ended: dt.datetime) -> Retenti
     except NoLimit:
         return None
     lots = [holdings.lot_lines[lot] for lot in holdings.lots[f"charge:{number}"]]
-    shipped = [lot.shipped.astimezone(holdings.folder.mill.record.zone).date()
-               for lot in lots if lot.shipped]
+    shipped = [
+        lot.shipped.astimezone(holdings.folder.mill.record.zone).date()
+        for lot in lots
+        if lot.shipped
+    ]
     begins = max([ended.date(), *shipped])
     return Retention(_years_on(begins, round(limit.value)), limit, holdings.cite(limit.source))
 

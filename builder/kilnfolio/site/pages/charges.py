@@ -6,16 +6,26 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from kilnfolio.rendering import routes
 from kilnfolio.charts.charge import Mark, charge_chart
 from kilnfolio.charts.cores import CoreTable, core_chart, core_table
 from kilnfolio.charts.survey import histogram
-from kilnfolio.rendering.regional import RegionalFormat
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.practice import practices
+from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
-from kilnfolio.site.pages.findings import FindingGroups, finding_groups, title_of
-from kilnfolio.site.pages.histories import defects_found
+from kilnfolio.rendering.regional import RegionalFormat
+from kilnfolio.review import figures
+from kilnfolio.review.dossier import (
+    Dossier,
+    HeatRun,
+    OvenDryEstimate,
+    StageResult,
+    StepReplay,
+)
 from kilnfolio.site.context import SiteContext
+from kilnfolio.site.pages.findings import FindingGroups, finding_groups, title_of
 from kilnfolio.site.pages.forecasts import forecast_view
+from kilnfolio.site.pages.histories import defects_found
 from kilnfolio.site.pages.running import running_view
 from kilnfolio.site.pages.words import (
     Count,
@@ -29,16 +39,6 @@ from kilnfolio.site.pages.workings import Workings
 from kilnfolio.site.pages.workings.charge import charge_workings
 from kilnfolio.site.seals import SealLine, SealView, Superseded
 from kilnfolio.site.series import series_paths
-from kilnfolio.records.charge import Charge
-from kilnfolio.records.practice import practices
-from kilnfolio.review import figures
-from kilnfolio.review.dossier import (
-    Dossier,
-    HeatRun,
-    OvenDryEstimate,
-    StageResult,
-    StepReplay,
-)
 
 INDEX = routes.register("charges")
 
@@ -272,10 +272,16 @@ def charge_view(holdings: SiteContext, record: Charge) -> ChargeView:
         ),
         length=days(dossier.started, dossier.ended),
         practice=_practice(holdings, dossier),
-        chart=charge_chart(dossier, zone, holdings.regional, _ordered(holdings, record.id),
-                           _marks(holdings.regional, dossier)),
+        chart=charge_chart(
+            dossier,
+            zone,
+            holdings.regional,
+            _ordered(holdings, record.id),
+            _marks(holdings.regional, dossier),
+        ),
         steps=[
-            replace(_step(replay), air=_air_until(holdings.regional, dossier, replay.at)) for replay in dossier.steps
+            replace(_step(replay), air=_air_until(holdings.regional, dossier, replay.at))
+            for replay in dossier.steps
         ],
         board_names=[board.id for board in dossier.boards],
         weighings=weighing_rows(dossier),
@@ -303,9 +309,7 @@ def charge_view(holdings: SiteContext, record: Charge) -> ChargeView:
             if len(board.estimates) > 1
             for estimate in board.estimates
         ],
-        lots=[
-            Link(f"Lot {lot}", routes.lot(lot)) for lot in holdings.lots[f"charge:{record.id}"]
-        ],
+        lots=[Link(f"Lot {lot}", routes.lot(lot)) for lot in holdings.lots[f"charge:{record.id}"]],
         air_pressure_kpa=dossier.rules.pressure_pa / 1000.0,
         seal=holdings.seals.of_charge(record.id),
         how=charge_workings(folder, record, dossier),
@@ -317,8 +321,9 @@ def _ordered(holdings: SiteContext, charge: str) -> tuple[float, float] | None:
     """Return the band ordered for a piece [% MC], where all lots of a charge share one."""
     bands = {
         (judgement.piece_low_pct, judgement.piece_high_pct)
-        for judgement in (holdings.lot_dossiers[lot].judgement
-                          for lot in holdings.lots[f"charge:{charge}"])
+        for judgement in (
+            holdings.lot_dossiers[lot].judgement for lot in holdings.lots[f"charge:{charge}"]
+        )
     }
     if len(bands) != 1:
         return None
@@ -329,8 +334,11 @@ def _ordered(holdings: SiteContext, charge: str) -> tuple[float, float] | None:
 def _marks(regional: RegionalFormat, dossier: Dossier) -> list[Mark]:
     """Return what the chart flags: findings that block or ask something, where they happened."""
     return [
-        Mark(finding.at, f"{title_of(finding)}: {regional.retold(finding.message)}",
-             "flag-fail" if finding.outcome == "fail" else "flag-question")
+        Mark(
+            finding.at,
+            f"{title_of(finding)}: {regional.retold(finding.message)}",
+            "flag-fail" if finding.outcome == "fail" else "flag-question",
+        )
         for finding in dossier.findings
         if finding.at is not None and finding.outcome in ("fail", "question", "answered")
     ]

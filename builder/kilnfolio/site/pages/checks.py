@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from kilnfolio.rendering.page import Page
-from kilnfolio.site.context import Citation, SiteContext, check_address
-from kilnfolio.site.pages.tallies import Spoken
-from kilnfolio.site.pages.words import BY_WEIGHT, OUTCOME_MEANING, Count, listed, plural
 from kilnfolio.records.book import Status
 from kilnfolio.records.limits import Limit
+from kilnfolio.rendering.page import Page
 from kilnfolio.review import checks as _registered  # noqa: F401  fills the registry
 from kilnfolio.review import figures
 from kilnfolio.review.findings import CHECKS, GROUPS, Check
+from kilnfolio.site.context import Citation, SiteContext, check_address
+from kilnfolio.site.pages.tallies import Spoken
+from kilnfolio.site.pages.words import BY_WEIGHT, OUTCOME_MEANING, Count, listed, plural
 
 INDEX = "checks/index.html"
 

@@ -13,14 +13,23 @@ from zoneinfo import ZoneInfo
 from jinja2 import Environment
 from markupsafe import Markup
 
-from kilnfolio.physics.sorption import relative_humidity_for_emc
 from kilnfolio.charts.range_strip import Strip, range_strip
 from kilnfolio.charts.survey import Histogram, histogram
+from kilnfolio.physics.sorption import relative_humidity_for_emc
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.lot import Lot
+from kilnfolio.records.model import Located
+from kilnfolio.records.quantities import Percent, Volume
+from kilnfolio.rendering.page import Page
+from kilnfolio.rendering.regional import regional_format
+from kilnfolio.rendering.templating import day as day_words
+from kilnfolio.rendering.templating import render
+from kilnfolio.review import figures
+from kilnfolio.review.dossier import Dossier, LotDossier
+from kilnfolio.review.judgement import CONFIDENCE_PCT, OWN_PACKS, WHOLE_CHARGE, WHOLE_CHARGES
 from kilnfolio.site.editions import Seen, for_customer
 from kilnfolio.site.lot_record import LotRecord, RecordNumbers, linked_data, worded_by
 from kilnfolio.site.lot_state import STATES, LotState, state_of
-from kilnfolio.rendering.regional import regional_format
-from kilnfolio.rendering.page import Page
 from kilnfolio.site.pages.indoors import (
     Indoors,
     Timber,
@@ -41,15 +50,6 @@ from kilnfolio.site.pages.workings import (
 )
 from kilnfolio.site.qr import labelled, lot_address, qr_svg
 from kilnfolio.site.seals import SealView
-from kilnfolio.rendering.templating import day as day_words
-from kilnfolio.rendering.templating import render
-from kilnfolio.records.folder import MillFolder
-from kilnfolio.records.lot import Lot
-from kilnfolio.records.model import Located
-from kilnfolio.records.quantities import Percent, Volume
-from kilnfolio.review import figures
-from kilnfolio.review.dossier import Dossier, LotDossier
-from kilnfolio.review.judgement import CONFIDENCE_PCT, OWN_PACKS, WHOLE_CHARGE, WHOLE_CHARGES
 
 #: Temperature that advice about storage is given for; a room. [°C]
 ROOM_C = 20.0
@@ -176,8 +176,9 @@ def with_record(view: CustomerLot, text: str, seal: SealView) -> CustomerLot:
         How it is sealed.
     """
     record = LotRecord.model_validate_json(text)
-    return replace(view, **worded_by(record), state=state_of(record.verdict),
-                   served=Served(text, record, seal))
+    return replace(
+        view, **worded_by(record), state=state_of(record.verdict), served=Served(text, record, seal)
+    )
 
 
 def customer_lot(
@@ -223,8 +224,9 @@ def customer_lot(
     measured = tuple(sorted({survey.at.astimezone(zone).date() for survey in surveys}))
     shown = {
         "pack_words": phrase,
-        "packs": "; ".join(f"{number}, {pieces} pieces, {volume}"
-                           for number, pieces, volume in packs),
+        "packs": "; ".join(
+            f"{number}, {pieces} pieces, {volume}" for number, pieces, volume in packs
+        ),
         "measured": ", ".join(day_words(date) for date in measured),
         "issued": f"Version {lot.version}, issued {day_words(lot.issued)}",
         "boards": moisture["boards"],
@@ -260,10 +262,12 @@ def customer_lot(
         storage=_storage(lot.order.target_mc.value),
         timber=timber,
         how=with_titles(
-            by_id((
-                *(_workings(review.judgement, review.readings) if moisture["mean"] else ()),
-                *indoor_workings(timber),
-            )),
+            by_id(
+                (
+                    *(_workings(review.judgement, review.readings) if moisture["mean"] else ()),
+                    *indoor_workings(timber),
+                )
+            ),
             folder.sources.record.publications,
         ),
         shrinkage_status=species.shrinkage.status if species.shrinkage else "",
@@ -278,8 +282,21 @@ def _total(lot: Seen) -> tuple[int, str]:
 
 
 #: Keys of the mill's record of a lot that its customer may read, as they were entered.
-ASKED = ("id", "invented", "product", "species", "thickness", "width", "length", "order", "packs",
-         "heat_treatment_stated", "claim", "issued", "version")
+ASKED = (
+    "id",
+    "invented",
+    "product",
+    "species",
+    "thickness",
+    "width",
+    "length",
+    "order",
+    "packs",
+    "heat_treatment_stated",
+    "claim",
+    "issued",
+    "version",
+)
 
 
 def asked_of(located: Located[Lot], charges: Sequence[str]) -> dict[str, Any]:
@@ -310,12 +327,16 @@ def _numbers(lot: Seen, review: Seen, moisture: Mapping[str, Any]) -> RecordNumb
     return RecordNumbers(
         target_mc_pct=lot.order.target_mc.value,
         mean_mc_pct=judgement.mean_pct if readings else None,
-        driest_mc_pct=min(readings, default=None), wettest_mc_pct=max(readings, default=None),
-        readings=len(readings), inside=judgement.inside if readings else None,
-        lowest_mc_pct=judgement.piece_low_pct, highest_mc_pct=judgement.piece_high_pct,
+        driest_mc_pct=min(readings, default=None),
+        wettest_mc_pct=max(readings, default=None),
+        readings=len(readings),
+        inside=judgement.inside if readings else None,
+        lowest_mc_pct=judgement.piece_low_pct,
+        highest_mc_pct=judgement.piece_high_pct,
         share_shown_pct=judgement.share_shown_pct if readings else None,
         pieces=sum(pack.pieces for pack in lot.packs),
-        volume_m3=round(sum(pack.volume.value for pack in lot.packs), 4))
+        volume_m3=round(sum(pack.volume.value for pack in lot.packs), 4),
+    )
 
 
 def _size(lot: Seen) -> str:
@@ -358,9 +379,16 @@ def _moisture(
         "readings": str(judgement.n),
         "boards": _BOARDS.get(judgement.readings_from, _BOARDS[WHOLE_CHARGE]),
         "supported": _supported(judgement),
-        "strip": range_strip(Strip(
-            min(readings), judgement.mean_pct, max(readings), lot.order.target_mc.value, low, high
-        )),
+        "strip": range_strip(
+            Strip(
+                min(readings),
+                judgement.mean_pct,
+                max(readings),
+                lot.order.target_mc.value,
+                low,
+                high,
+            )
+        ),
         "chart": histogram(
             readings,
             title=f"Readings of lot {lot.id}",
@@ -376,12 +404,23 @@ def _workings(judgement: Seen, readings: tuple[float, ...]) -> Iterator[Shown]:
     own = [Percent(value, f"{value:g} %") for value in readings]
     yield shown("mean", "Mean of the readings", [work_out("mean", "", of=own)])
     low, high = judgement.piece_low_pct, judgement.piece_high_pct
-    inside = sum((low is None or value >= low) and (high is None or value <= high)
-                 for value in readings)
-    yield shown("share", "What the readings support", [work_out(
-        "share_shown", "", readings=len(own), failures=len(own) - inside,
-        confidence=percent(CONFIDENCE_PCT, 0))],
-        "n readings, failures those outside what was ordered for a piece: count them in the chart.")
+    inside = sum(
+        (low is None or value >= low) and (high is None or value <= high) for value in readings
+    )
+    yield shown(
+        "share",
+        "What the readings support",
+        [
+            work_out(
+                "share_shown",
+                "",
+                readings=len(own),
+                failures=len(own) - inside,
+                confidence=percent(CONFIDENCE_PCT, 0),
+            )
+        ],
+        "n readings, failures those outside what was ordered for a piece: count them in the chart.",
+    )
 
 
 def _supported(judgement: Seen) -> str:

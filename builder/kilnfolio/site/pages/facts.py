@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from kilnfolio.site.context import Citation, SiteContext
 from kilnfolio.records.book import Known, Status
 from kilnfolio.records.model import Signature
 from kilnfolio.records.quantities import Density, Quantity
 from kilnfolio.records.species import Species
 from kilnfolio.review import figures
+from kilnfolio.site.context import Citation, SiteContext
 
 
 @dataclass(frozen=True)
@@ -38,8 +38,10 @@ def wood_facts(holdings: SiteContext, species: Species) -> Iterator[tuple[str, l
     yield "Density", [*_gravities(holdings, species)]
     yield "Moisture content when green", [*_green(holdings, species)]
     yield "Shrinkage and movement", [*_shrinkage(holdings, species)]
-    yield "Durability", [fact(holdings, "Natural durability", known.words, known)
-                         for known in species.durability]
+    yield (
+        "Durability",
+        [fact(holdings, "Natural durability", known.words, known) for known in species.durability],
+    )
 
 
 def not_on_record(species: Species) -> list[str]:
@@ -130,7 +132,8 @@ def drying_facts(holdings: SiteContext, species: Species) -> list[Fact]:
     """Return what a schedule must respect: safe daily loss and the ceiling while wet."""
     found = [
         fact(
-            holdings, f"Safe daily loss, {holdings.regional.side_by_side(known.thickness)}",
+            holdings,
+            f"Safe daily loss, {holdings.regional.side_by_side(known.thickness)}",
             known.rate,
             known,
         )
@@ -140,10 +143,13 @@ def drying_facts(holdings: SiteContext, species: Species) -> list[Fact]:
     if ceiling:
         label = f"Hottest dry bulb while above {figures.as_entered(ceiling.while_above)} MC"
         found.append(fact(holdings, label, ceiling.dry_bulb, ceiling))
-    found += [fact(holdings, f"Schedule code printed for {known.thickness}", known.code, known)
-              for known in species.kiln_codes]
-    found += [fact(holdings, "What a source says", known.note, known)
-              for known in species.drying_notes]
+    found += [
+        fact(holdings, f"Schedule code printed for {known.thickness}", known.code, known)
+        for known in species.kiln_codes
+    ]
+    found += [
+        fact(holdings, "What a source says", known.note, known) for known in species.drying_notes
+    ]
     meter = species.meter_correction
     if meter:
         sign = figures.MINUS if meter.offset < 0 else "+"

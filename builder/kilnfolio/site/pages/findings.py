@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from kilnfolio.site.context import check_address
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Finding, Outcome
 from kilnfolio.review.findings import CHECKS
+from kilnfolio.site.context import check_address
 
 
 @dataclass(frozen=True)
@@ -75,8 +75,11 @@ def title_of(finding: Finding) -> str:
 
 def _line(finding: Finding) -> FindingLine:
     check = CHECKS.get(finding.check)
-    answer = f"{finding.answer_kind.capitalize()}: {finding.answered_because} " \
-             f"({finding.answered_by})" if finding.answered_by else ""
+    answer = (
+        f"{finding.answer_kind.capitalize()}: {finding.answered_because} ({finding.answered_by})"
+        if finding.answered_by
+        else ""
+    )
     return FindingLine(
         finding.word,
         title_of(finding),

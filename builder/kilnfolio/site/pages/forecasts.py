@@ -71,26 +71,48 @@ def forecast_view(context: SiteContext, number: str) -> ForecastView | None:
     found = open_forecasts(context.folder)[number]
     if found is None:
         return None
-    return ForecastView(found, fan_chart(found, context.folder.mill.record.zone), _coming(found),
-                        _earlier(found), found.usual_error_pct())
+    return ForecastView(
+        found,
+        fan_chart(found, context.folder.mill.record.zone),
+        _coming(found),
+        _earlier(found),
+        found.usual_error_pct(),
+    )
 
 
 def _coming(found: Forecast) -> list[Coming]:
-    rows = [Coming(f"Step {step.step}" + (f" at {step.trigger_pct:g}{NBSP}%" if step.trigger_pct
-                                          is not None else ""), step.due) for step in found.steps]
+    rows = [
+        Coming(
+            f"Step {step.step}"
+            + (f" at {step.trigger_pct:g}{NBSP}%" if step.trigger_pct is not None else ""),
+            step.due,
+        )
+        for step in found.steps
+    ]
     target = f" at {found.target_pct:g}{NBSP}%" if found.target_pct is not None else ""
     rows.append(Coming(f"End of drying{target}", found.end))
-    later = (("Equalizing", found.equalizing), ("Conditioning", found.conditioning),
-             ("Ready to unload", found.unload))
+    later = (
+        ("Equalizing", found.equalizing),
+        ("Conditioning", found.conditioning),
+        ("Ready to unload", found.unload),
+    )
     return rows + [Coming(what, due) for what, due in later if due is not None]
 
 
 def _earlier(found: Forecast) -> list[Earlier]:
     """Return the hindcasts made from the share of time nearest to this charge's."""
-    shares = sorted({one.share for one in found.hindcasts},
-                    key=lambda share: abs(share - found.share))
-    return [Earlier(one.charge, routes.charge(one.charge), one) for one in found.hindcasts
-            if one.share == shares[0]][-10:] if shares else []
+    shares = sorted(
+        {one.share for one in found.hindcasts}, key=lambda share: abs(share - found.share)
+    )
+    return (
+        [
+            Earlier(one.charge, routes.charge(one.charge), one)
+            for one in found.hindcasts
+            if one.share == shares[0]
+        ][-10:]
+        if shares
+        else []
+    )
 
 
 def plan_page(context: SiteContext) -> Page:
@@ -99,15 +121,27 @@ def plan_page(context: SiteContext) -> Page:
     planned = plan(forecasts)
     names = {kiln: located.record.name for kiln, located in context.folder.kilns.items()}
     now = max((one.as_of for one in forecasts), default=None)
-    chart = Markup("") if now is None else plan_chart(planned, names, now,
-                                                      context.folder.mill.record.zone)
+    chart = (
+        Markup("")
+        if now is None
+        else plan_chart(planned, names, now, context.folder.mill.record.zone)
+    )
     rows = [PlanRow(names[bar.kiln], bar, routes.charge(bar.charge)) for bar in planned.bars]
     clashes: Sequence[Clash] = planned.clashes
     return context.page(
-        "plan.html", PLAN, "When the kilns come free", "plan", chart=chart, rows=rows, now=now,
-        clashes=clashes, caution=CAUTION, calendar=CALENDAR,
+        "plan.html",
+        PLAN,
+        "When the kilns come free",
+        "plan",
+        chart=chart,
+        rows=rows,
+        now=now,
+        clashes=clashes,
+        caution=CAUTION,
+        calendar=CALENDAR,
         summary="Each running charge, when it is likely to be done, and which unloadings fall "
-        "together. " + CAUTION)
+        "together. " + CAUTION,
+    )
 
 
 def calendar_page(context: SiteContext) -> Page:

@@ -22,13 +22,13 @@ from markdown.extensions.toc import slugify
 from markdown.treeprocessors import Treeprocessor
 from markupsafe import Markup
 
-from kilnfolio.rendering import routes
 from kilnfolio.handbook.pages import plain_words
-from kilnfolio.rendering.page import Page
-from kilnfolio.site.context import SiteContext
 from kilnfolio.records.model import Name, Record, Text, validate
 from kilnfolio.records.yaml_source import parse_yaml
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.page import Page
 from kilnfolio.review.formulas import FORMULAS
+from kilnfolio.site.context import SiteContext
 
 #: Kinds of page in the order of the guide's contents, with the heading each stands under.
 KINDS = {
@@ -92,10 +92,12 @@ def _read(path: Path) -> GuidePage:
     name, text = _NAME.fullmatch(path.name), path.read_text("utf-8")
     front = _FRONT.match(text)
     if name is None or front is None:
-        raise ValueError(f"{path.name}: a page of the guide is named NN-slug.md and begins with "
-                         "its front matter between two lines of '---'")
+        raise ValueError(
+            f"{path.name}: a page of the guide is named NN-slug.md and begins with "
+            "its front matter between two lines of '---'"
+        )
     record = validate(parse_yaml(b"\n" + front[1].encode(), f"guide/{path.name}"), Front).record
-    return GuidePage(name[1], record, text[front.end():])
+    return GuidePage(name[1], record, text[front.end() :])
 
 
 def guide_slugs() -> tuple[str, ...]:
@@ -139,25 +141,42 @@ def guide_page(holdings: SiteContext, slug: str) -> Page:
 
 
 def _groups() -> list[tuple[str, list[GuidePage]]]:
-    return [(words, [page for page in guide_files() if page.front.kind == kind])
-            for kind, words in KINDS.items()]
+    return [
+        (words, [page for page in guide_files() if page.front.kind == kind])
+        for kind, words in KINDS.items()
+    ]
 
 
 def render_guide(page: GuidePage, holdings: SiteContext) -> tuple[Markup, list[tuple[str, str]]]:
     """Return a page as HTML, and its second-level headings by anchor and words."""
     md = markdown.Markdown(
-        extensions=["tables", "sane_lists", "def_list", "fenced_code", "attr_list", "toc",
-                    _Links(page)],
-        extension_configs={"toc": {"permalink": True, "permalink_title": "Link to this section",
-                                   "slugify": slugify}},
-        output_format="html")
+        extensions=[
+            "tables",
+            "sane_lists",
+            "def_list",
+            "fenced_code",
+            "attr_list",
+            "toc",
+            _Links(page),
+        ],
+        extension_configs={
+            "toc": {
+                "permalink": True,
+                "permalink_title": "Link to this section",
+                "slugify": slugify,
+            }
+        },
+        output_format="html",
+    )
     html = md.convert(_FENCE_NOTE.sub(r"\1", page.text))
     html = html.replace("<pre>", '<pre tabindex="0">')
     if "[[formulas]]" in html:
         table = holdings.env.get_template("guide_formulas.html").render(rows=formula_rows(holdings))
         html = html.replace("<p>[[formulas]]</p>", table)
-    headings = [(token["id"], str(Markup(token["name"]).striptags()))
-                for token in _second(getattr(md, "toc_tokens", []))]
+    headings = [
+        (token["id"], str(Markup(token["name"]).striptags()))
+        for token in _second(getattr(md, "toc_tokens", []))
+    ]
     return Markup(html), headings
 
 
@@ -213,13 +232,15 @@ def _words(heading: ET.Element) -> str:
     """Return the words of a heading without the mark that links to it."""
     kept = [part for part in heading if part.get("class") != "headerlink"]
     return (heading.text or "") + "".join(
-        "".join(part.itertext()) + (part.tail or "") for part in kept)
+        "".join(part.itertext()) + (part.tail or "") for part in kept
+    )
 
 
 def _scrolled(table: ET.Element, heading: str) -> ET.Element:
     """Return a table in a box that scrolls, named after the heading it stands below."""
     box = ET.Element(
-        "div", {"class": "scroll-x", "tabindex": "0", "role": "region", "aria-label": heading})
+        "div", {"class": "scroll-x", "tabindex": "0", "role": "region", "aria-label": heading}
+    )
     box.append(table)
     table.set("class", "words-table")
     box.tail, table.tail = table.tail, None

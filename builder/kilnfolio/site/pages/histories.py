@@ -7,14 +7,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from kilnfolio.rendering import routes
-from kilnfolio.rendering.regional import RegionalFormat
-from kilnfolio.site.pages.words import Count, days, weightiest, outcome_counts, stock_words
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.lot import Lot
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Finding, LotDossier, Outcome, Word
 from kilnfolio.review.evidence import ChargeEvidence, charge_evidence
+from kilnfolio.site.pages.words import Count, days, outcome_counts, stock_words, weightiest
 
 if TYPE_CHECKING:
     from kilnfolio.site.context import SiteContext
@@ -70,8 +70,10 @@ class ChargeRow:
     def choices(self) -> tuple[tuple[str, str, str], ...]:
         """What filters offer because of it: the column, the value, and the words for it."""
         return (
-            *(("species", *pair) for pair in zip(self.species.split(), self.species_names,
-                                                 strict=True)),
+            *(
+                ("species", *pair)
+                for pair in zip(self.species.split(), self.species_names, strict=True)
+            ),
             *(("thicknesses", size, size) for size in self.thickness),
             ("kiln_id", self.kiln_id, self.kiln),
             ("schedule_id", self.schedule_id, self.schedule),
@@ -124,26 +126,41 @@ class LotLine:
 def charge_line(holdings: SiteContext, charge: Charge) -> ChargeLine:
     """Return what other pages print of a charge."""
     dossier = holdings.dossiers[charge.id]
-    return ChargeLine(_row(holdings, charge), charge_evidence(charge, dossier),
-                      _said(dossier.findings), len(charge.weighings))
+    return ChargeLine(
+        _row(holdings, charge),
+        charge_evidence(charge, dossier),
+        _said(dossier.findings),
+        len(charge.weighings),
+    )
 
 
 def lot_line(holdings: SiteContext, lot: Lot, dossier: LotDossier) -> LotLine:
     """Return what other pages print of a lot."""
     judgement = dossier.judgement
     return LotLine(
-        lot.id, routes.lot(lot.id), lot.product, holdings.species_name(lot.species), lot.species,
-        lot.issued, lot.order.target_mc.value, judgement.mean_pct, judgement.n, judgement.met,
+        lot.id,
+        routes.lot(lot.id),
+        lot.product,
+        holdings.species_name(lot.species),
+        lot.species,
+        lot.issued,
+        lot.order.target_mc.value,
+        judgement.mean_pct,
+        judgement.n,
+        judgement.met,
         tuple(sorted({pack.charge for pack in lot.packs})),
-        tuple((pack.number, pack.charge) for pack in lot.packs), lot.shipped,
-        _said(dossier.findings))
+        tuple((pack.number, pack.charge) for pack in lot.packs),
+        lot.shipped,
+        _said(dossier.findings),
+    )
 
 
 def _said(findings: Iterable[Finding]) -> tuple[Said, ...]:
     return tuple(
         Said(finding.check, finding.word, finding.message if shown else "")
         for finding in findings
-        for shown in [finding.noted or finding.outcome not in ("pass", "no data", "not applicable")])
+        for shown in [finding.noted or finding.outcome not in ("pass", "no data", "not applicable")]
+    )
 
 
 def charge_rows(holdings: SiteContext, charges: Iterable[str]) -> list[ChargeRow]:

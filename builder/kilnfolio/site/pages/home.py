@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from kilnfolio.rendering import routes
 from kilnfolio.handbook.chapter import Manuscript
-from kilnfolio.rendering.page import Page
-from kilnfolio.site.pages.histories import ChargeRow, charge_rows
+from kilnfolio.records.practice import Custom, Practice, practices
 from kilnfolio.records.reading import ALL
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.page import Page
+from kilnfolio.review.findings import CHECKS
 from kilnfolio.site.context import (
     HOME_PAGE,
     RECORDS_PAGE,
@@ -17,11 +18,10 @@ from kilnfolio.site.context import (
     SOURCES_PAGE,
     SiteContext,
 )
+from kilnfolio.site.pages.histories import ChargeRow, charge_rows
 from kilnfolio.site.pages.running import draft_views, running_views
 from kilnfolio.site.pages.today import today
 from kilnfolio.site.pages.words import plural
-from kilnfolio.records.practice import Custom, Practice, practices
-from kilnfolio.review.findings import CHECKS
 
 #: Charges shown on the front page.
 _LATEST = 6

@@ -11,14 +11,14 @@ from dataclasses import asdict, dataclass
 from functools import lru_cache
 from typing import Any
 
+from kilnfolio.calculators.script import from_house
 from kilnfolio.physics import shrinkage as physics
 from kilnfolio.physics import sorption
-from kilnfolio.calculators.script import from_house
-from kilnfolio.site.editions import Seen
-from kilnfolio.rendering.regional import PLAIN, RegionalFormat
-from kilnfolio.site.pages.workings import Shown, percent, shown, work_out
 from kilnfolio.records.quantities import Length, Temperature
+from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.review import figures
+from kilnfolio.site.editions import Seen
+from kilnfolio.site.pages.workings import Shown, percent, shown, work_out
 
 #: Rooms a customer may have in mind: words, temperature [°C], relative humidity [%]. Examples, not
 #: advice; common practice, no source.
@@ -112,14 +112,16 @@ def _width() -> str:
 
 def _moves(timber: Timber, emc_pct: float) -> Iterator[str]:
     for cut, total in timber.cuts:
-        change = float(physics.dimension_change_from_shrinkage(
-            WIDTH.value, total, timber.mc_pct, emc_pct))
+        change = float(
+            physics.dimension_change_from_shrinkage(WIDTH.value, total, timber.mc_pct, emc_pct)
+        )
         if abs(change) < _NOTHING_MM:
             yield WORDS["same"].format(cut=cut)
             continue
         inches = figures.measure(figures.CUSTOMARY[Length][0].of(abs(change)), "in", 3)
         yield WORDS["swells" if change > 0 else "shrinks"].format(
-            cut=cut, by=f"{figures.measure(abs(change), 'mm', 1)} ({inches})")
+            cut=cut, by=f"{figures.measure(abs(change), 'mm', 1)} ({inches})"
+        )
 
 
 def chooser(timber: Timber) -> Mapping[str, Any]:
@@ -146,16 +148,38 @@ def indoor_workings(timber: Timber) -> Iterator[Shown]:
     """Yield how the MC a room brings timber to was had, and how far its width then moves."""
     room, temp_c, humidity_pct = ROOMS[0]
     yield _settling(room, temp_c, humidity_pct)
-    yield shown("movement", "How far a width moves", (
-        work_out("movement_by_shrinkage", f"{room}, {cut}", size=WIDTH, total=percent(total, 1),
-                 mc_from=percent(timber.mc_pct),
-                 mc_to=percent(_air(temp_c, humidity_pct)[1]))
-        for cut, total in timber.cuts), "The other rooms in the same way.", sample=True)
+    yield shown(
+        "movement",
+        "How far a width moves",
+        (
+            work_out(
+                "movement_by_shrinkage",
+                f"{room}, {cut}",
+                size=WIDTH,
+                total=percent(total, 1),
+                mc_from=percent(timber.mc_pct),
+                mc_to=percent(_air(temp_c, humidity_pct)[1]),
+            )
+            for cut, total in timber.cuts
+        ),
+        "The other rooms in the same way.",
+        sample=True,
+    )
 
 
 @lru_cache(maxsize=4)
 def _settling(room: str, temp_c: float, humidity_pct: float) -> Shown:
-    return shown("settles", "The MC it settles at", [work_out(
-        "equilibrium_moisture_content", room, temperature=Temperature(temp_c, f"{temp_c:g} °C"),
-        relative_humidity=percent(humidity_pct, 0))], "The other rooms in the same way.",
-        sample=True)
+    return shown(
+        "settles",
+        "The MC it settles at",
+        [
+            work_out(
+                "equilibrium_moisture_content",
+                room,
+                temperature=Temperature(temp_c, f"{temp_c:g} °C"),
+                relative_humidity=percent(humidity_pct, 0),
+            )
+        ],
+        "The other rooms in the same way.",
+        sample=True,
+    )

@@ -41,8 +41,11 @@ class StepChoice:
 
 def kiln_side_names(holdings: SiteContext) -> list[str]:
     """Return the open charges that are far enough written for a page at the kiln."""
-    return [name for name in sorted(holdings.running)
-            if holdings.running[name].located and holdings.running[name].dossier]
+    return [
+        name
+        for name in sorted(holdings.running)
+        if holdings.running[name].located and holdings.running[name].dossier
+    ]
 
 
 def kiln_side_page(holdings: SiteContext, name: str) -> Page:
@@ -51,25 +54,37 @@ def kiln_side_page(holdings: SiteContext, name: str) -> Page:
     assert running.located
     assert running.dossier
     state = kiln_state(holdings.folder, running.located.record)
-    steps = {step.number: holdings.regional.as_set(AirState(
-        step.dry_bulb_c, step.wet_bulb_c, step.relative_humidity_pct, step.emc_pct),
-        holdings.pressure_pa) for step in state.steps}
+    steps = {
+        step.number: holdings.regional.as_set(
+            AirState(step.dry_bulb_c, step.wet_bulb_c, step.relative_humidity_pct, step.emc_pct),
+            holdings.pressure_pa,
+        )
+        for step in state.steps
+    }
     coming = min((state.step or 0) + 1, len(state.steps))
     label = state.next_due.label if state.next_due else ""
     reading = holdings.regional.reading
     data = state.as_json() | {"invented": running.located.record.invented}
     return holdings.page(
-        "kiln_side.html", routes.kiln_side(name), f"{state.kiln_name}, charge {name}", "kiln side",
-        one=kiln_today(holdings, running, running.dossier.ended), state=state,
+        "kiln_side.html",
+        routes.kiln_side(name),
+        f"{state.kiln_name}, charge {name}",
+        "kiln side",
+        one=kiln_today(holdings, running, running.dossier.ended),
+        state=state,
         boards=list(_fields(state)),
-        steps=[StepChoice(number, f"{reading(air.dry_bulb_c)} / {reading(air.wet_bulb_c)}")
-               for number, air in steps.items()],
+        steps=[
+            StepChoice(number, f"{reading(air.dry_bulb_c)} / {reading(air.wet_bulb_c)}")
+            for number, air in steps.items()
+        ],
         next_step=coming,
         next_air=(reading(steps[coming].dry_bulb_c), reading(steps[coming].wet_bulb_c))
-        if label == f"step {coming}" else None,
+        if label == f"step {coming}"
+        else None,
         state_json=Markup(json.dumps(data, ensure_ascii=True).replace("<", "\\u003c")),
         summary=f"Write down rounds, steps and stops of charge {name} at the kiln.",
-        robots="noindex")
+        robots="noindex",
+    )
 
 
 def _fields(state: KilnState) -> Iterator[BoardField]:
@@ -99,14 +114,27 @@ def worker_file(holdings: SiteContext, name: str) -> Page:
     numbers = kiln_side_names(holdings)
     if name == "worker.js":
         kept = [f"{number}.html" for number in numbers] + [
-            "../assets/site.css", "../assets/kiln-side.css", "../assets/kiln-side.js",
-            "../assets/wood.js", "../assets/letters.js"]
-        text = (f"self.PAGES = {json.dumps(kept)};\n"
-                'importScripts("../assets/kiln-side-worker.js");\n')
+            "../assets/site.css",
+            "../assets/kiln-side.css",
+            "../assets/kiln-side.js",
+            "../assets/wood.js",
+            "../assets/letters.js",
+        ]
+        text = (
+            f'self.PAGES = {json.dumps(kept)};\nimportScripts("../assets/kiln-side-worker.js");\n'
+        )
     else:
         mill = holdings.folder.mill.record.name
-        text = json.dumps({
-            "name": f"{mill}: at the kiln", "short_name": "At the kiln", "display": "standalone",
-            "start_url": f"{numbers[0]}.html", "scope": "./", "background_color": "#fbf8f2",
-            "theme_color": "#7a4719"}, indent=1)
+        text = json.dumps(
+            {
+                "name": f"{mill}: at the kiln",
+                "short_name": "At the kiln",
+                "display": "standalone",
+                "start_url": f"{numbers[0]}.html",
+                "scope": "./",
+                "background_color": "#fbf8f2",
+                "theme_color": "#7a4719",
+            },
+            indent=1,
+        )
     return Page(f"{HOME}/{name}", text, name, "script", "")

@@ -6,18 +6,18 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from kilnfolio.rendering import routes
 from kilnfolio.charts.trends import Trend, trend_chart
 from kilnfolio.charts.wet_spots import Spot, wet_spot_map
-from kilnfolio.rendering.regional import RegionalFormat
+from kilnfolio.records.kiln import Instrument, Kiln
+from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
-from kilnfolio.site.pages.histories import ChargeRow, charge_rows
+from kilnfolio.rendering.regional import RegionalFormat
+from kilnfolio.review.evidence import KilnCharge, kiln_evidence
 from kilnfolio.site.context import SHOWN, SiteContext
+from kilnfolio.site.pages.histories import ChargeRow, charge_rows
 from kilnfolio.site.pages.running import draft_views
 from kilnfolio.site.pages.words import listed, plural
 from kilnfolio.site.pages.workings import Shown, Workings, by_id, points, shown, work_out
-from kilnfolio.records.kiln import Instrument, Kiln
-from kilnfolio.review.evidence import KilnCharge, kiln_evidence
 
 INDEX = "kilns/index.html"
 
@@ -123,12 +123,23 @@ def _trends(holdings: SiteContext, name: str, charges: Sequence[KilnCharge]) -> 
         name,
         [(one.charge, one.started) for one in charges],
         [
-            Trend("Wick, steepest day", f"{scale.unit}/day",
-                  [of(one.wick.worst_drift_k_per_day) if one.wick else None for one in charges], 2),
-            Trend("Entering and leaving air, median difference", scale.unit,
-                  [of(one.zone_spread_k) for one in charges]),
-            Trend("Above the set dry bulb", f"{scale.unit}\N{NO-BREAK SPACE}h",
-                  [of(one.dry_bulb_over_kh) for one in charges], 0),
+            Trend(
+                "Wick, steepest day",
+                f"{scale.unit}/day",
+                [of(one.wick.worst_drift_k_per_day) if one.wick else None for one in charges],
+                2,
+            ),
+            Trend(
+                "Entering and leaving air, median difference",
+                scale.unit,
+                [of(one.zone_spread_k) for one in charges],
+            ),
+            Trend(
+                "Above the set dry bulb",
+                f"{scale.unit}\N{NO-BREAK SPACE}h",
+                [of(one.dry_bulb_over_kh) for one in charges],
+                0,
+            ),
         ],
         holdings.folder.mill.record.zone,
     )
@@ -136,10 +147,19 @@ def _trends(holdings: SiteContext, name: str, charges: Sequence[KilnCharge]) -> 
 
 def _spot_working(spots: Sequence[Spot], readings: Sequence[tuple[str, float]]) -> Shown:
     """Return how each place's distance from the mean was had, its readings listed."""
-    return shown("wet-spots", "A place against the mean of its surveys", (
-        work_out("mean_of_points", spot.position, of=[points(above) for position, above in readings
-                                            if position == spot.position]) for spot in spots),
-        "Each reading less the mean of its own survey.")
+    return shown(
+        "wet-spots",
+        "A place against the mean of its surveys",
+        (
+            work_out(
+                "mean_of_points",
+                spot.position,
+                of=[points(above) for position, above in readings if position == spot.position],
+            )
+            for spot in spots
+        ),
+        "Each reading less the mean of its own survey.",
+    )
 
 
 def _facts(regional: RegionalFormat, record: Kiln) -> list[tuple[str, str]]:

@@ -6,22 +6,22 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from kilnfolio.rendering import routes
 from kilnfolio.charts.survey import Histogram, histogram
+from kilnfolio.records.lot import Lot
+from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
-from kilnfolio.site.pages.charges import Link
+from kilnfolio.review import figures
+from kilnfolio.review.dossier import LotDossier, Outcome
+from kilnfolio.site.context import SiteContext
 from kilnfolio.site.lot_state import STATES
+from kilnfolio.site.pages.charges import Link
 from kilnfolio.site.pages.customer import pack_words
 from kilnfolio.site.pages.findings import FindingGroups, finding_groups
-from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.words import Count, outcome_counts
 from kilnfolio.site.pages.workings import Workings
 from kilnfolio.site.pages.workings.lot import lot_workings
 from kilnfolio.site.qr import labelled, lot_address, qr_svg
 from kilnfolio.site.seals import SealView
-from kilnfolio.records.lot import Lot
-from kilnfolio.review import figures
-from kilnfolio.review.dossier import LotDossier, Outcome
 
 INDEX = routes.register("lots")
 

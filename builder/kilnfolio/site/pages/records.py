@@ -11,8 +11,6 @@ from typing import Annotated, Any, Literal
 
 from pydantic.fields import FieldInfo
 
-from kilnfolio.rendering.page import Page
-from kilnfolio.site.context import RECORDS_PAGE, SiteContext
 from kilnfolio.records.book import Sources
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.kiln import Kiln
@@ -25,6 +23,8 @@ from kilnfolio.records.notation import Notation
 from kilnfolio.records.quantities import Quantity
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.species import Species
+from kilnfolio.rendering.page import Page
+from kilnfolio.site.context import RECORDS_PAGE, SiteContext
 
 #: The model of each file, in the order a mill meets them.
 FILES: tuple[type[Record], ...] = (

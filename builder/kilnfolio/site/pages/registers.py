@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 from jinja2 import Environment
 
+from kilnfolio.records.reading import ALL
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
-from kilnfolio.records.reading import ALL
+from kilnfolio.rendering.templating import render
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.rows import (
     CHARGES,
@@ -34,7 +35,6 @@ from kilnfolio.site.pages.running import (
     running_views,
 )
 from kilnfolio.site.pages.words import OUTCOME_MEANING, plural
-from kilnfolio.rendering.templating import render
 
 #: Rows of the register's own page before somebody filters it.
 NEWEST = 50
@@ -97,8 +97,10 @@ def register_script(holdings: SiteContext, register: Register, name: str) -> Pag
 
 def manifest_script(holdings: SiteContext) -> Page:
     """Return the script file that names every part of both registers."""
-    return _script(routes.REGISTER_MANIFEST, manifest(
-        holdings.register_facts(CHARGES), holdings.register_facts(LOTS)))
+    return _script(
+        routes.REGISTER_MANIFEST,
+        manifest(holdings.register_facts(CHARGES), holdings.register_facts(LOTS)),
+    )
 
 
 def _script(path: str, text: str) -> Page:
@@ -236,10 +238,7 @@ def _period(register: Register, part: str, facts: Iterable[Facts]) -> Period:
 
 def _rows_in(part: str, facts: Iterable[Facts]) -> int:
     return sum(
-        count
-        for found in facts
-        for month, count in found.months.items()
-        if month.startswith(part)
+        count for found in facts for month, count in found.months.items() if month.startswith(part)
     )
 
 

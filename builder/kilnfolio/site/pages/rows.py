@@ -16,11 +16,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from kilnfolio.rendering import routes
 from kilnfolio.records.reading import month_of
+from kilnfolio.rendering import routes
+from kilnfolio.review.dossier import Outcome
 from kilnfolio.site.lot_state import STATES
 from kilnfolio.site.pages.histories import ChargeRow, LotLine
-from kilnfolio.review.dossier import Outcome
 
 #: How a column is written: as it is, as numbers into a list of distinct words, as days since
 #: 1970, or as numbers.
@@ -261,9 +261,7 @@ def plain_number(number: str) -> str:
 
 def choices(facts: Iterable[Facts], key: str) -> list[tuple[str, str]]:
     """Return what a filter offers, value and words, by the words."""
-    found = {
-        (value, words) for part in facts for name, value, words in part.choices if name == key
-    }
+    found = {(value, words) for part in facts for name, value, words in part.choices if name == key}
     return sorted(found, key=lambda pair: (pair[1].casefold(), pair[0]))
 
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 
-from kilnfolio.rendering import routes
-from kilnfolio.site.context import SiteContext
-from kilnfolio.site.pages.words import stock_words
 from kilnfolio.records.drafts import Draft, key_of
+from kilnfolio.rendering import routes
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.running import Running
+from kilnfolio.site.context import SiteContext
+from kilnfolio.site.pages.words import stock_words
 
 
 @dataclass(frozen=True)
@@ -52,8 +52,11 @@ class DraftView:
 def draft_views(holdings: SiteContext, *kinds: str) -> list[DraftView]:
     """Return the records that are still to be filled in, of some kinds or of all."""
     draft = holdings.folder.drafts
-    return [DraftView(name[0].upper() + name[1:], _to_fill(draft[name])) for name in sorted(draft)
-            if not kinds or draft[name].kind in kinds]
+    return [
+        DraftView(name[0].upper() + name[1:], _to_fill(draft[name]))
+        for name in sorted(draft)
+        if not kinds or draft[name].kind in kinds
+    ]
 
 
 def running_views(holdings: SiteContext) -> list[RunningView]:
@@ -82,8 +85,10 @@ def running_view(holdings: SiteContext, running: Running) -> RunningView:
 
 
 def _to_fill(draft: Draft) -> list[ToFill]:
-    return [ToFill(key_of(one), f"{one.place.file}:{one.place.line}", _sentence(one.why))
-            for one in draft.to_fill]
+    return [
+        ToFill(key_of(one), f"{one.place.file}:{one.place.line}", _sentence(one.why))
+        for one in draft.to_fill
+    ]
 
 
 def _answer(dossier: Dossier | None) -> str:

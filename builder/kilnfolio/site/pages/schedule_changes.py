@@ -9,16 +9,16 @@ from itertools import pairwise, zip_longest
 
 from markupsafe import Markup
 
-from kilnfolio.rendering import routes
-from kilnfolio.rendering.page import Page
-from kilnfolio.site.context import SiteContext
-from kilnfolio.site.pages.schedules import step_span
-from kilnfolio.site.pages.words import plural
 from kilnfolio.handbook.revisions import reworded
 from kilnfolio.records.model import Change
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.page import Page
 from kilnfolio.review import figures
 from kilnfolio.review.setpoints import PlannedStep, planned_steps, resolve
+from kilnfolio.site.context import SiteContext
+from kilnfolio.site.pages.schedules import step_span
+from kilnfolio.site.pages.words import plural
 
 
 @dataclass(frozen=True)
@@ -60,10 +60,7 @@ def changes_page(holdings: SiteContext, name: str) -> Page:
     """Return the page that compares a schedule's revisions, the newest comparison first."""
     current = holdings.folder.schedules[name].record
     revisions = [current, *(located.record for located in holdings.folder.superseded[name])]
-    comparisons = [
-        _comparison(holdings, before, after)
-        for after, before in pairwise(revisions)
-    ]
+    comparisons = [_comparison(holdings, before, after) for after, before in pairwise(revisions)]
     return holdings.page(
         "schedule_changes.html",
         routes.changes("schedules", name),
@@ -80,19 +77,22 @@ def changes_page(holdings: SiteContext, name: str) -> Page:
 
 def _comparison(holdings: SiteContext, before: Schedule, after: Schedule) -> Comparison:
     change = next((one for one in after.changes if one.revision == after.revision), None)
-    steps = list(_pairs(
-        holdings.regional.temperature, _steps(holdings, before), _steps(holdings, after)))
+    steps = list(
+        _pairs(holdings.regional.temperature, _steps(holdings, before), _steps(holdings, after))
+    )
     return Comparison(before, after, change, steps, list(_texts(holdings, before, after)))
 
 
 def _steps(holdings: SiteContext, record: Schedule) -> Sequence[PlannedStep]:
     return holdings.regional.steps_as_set(
         planned_steps(record, holdings.folder.steps_of(record), holdings.pressure_pa),
-        holdings.pressure_pa)
+        holdings.pressure_pa,
+    )
 
 
-def _pairs(say: Callable[[float], str], before: Sequence[PlannedStep],
-           after: Sequence[PlannedStep]) -> Iterator[StepPair]:
+def _pairs(
+    say: Callable[[float], str], before: Sequence[PlannedStep], after: Sequence[PlannedStep]
+) -> Iterator[StepPair]:
     """Yield steps beside those they were, so that a step put in does not change all below it."""
     old, new = [_figures(say, step) for step in before], [_figures(say, step) for step in after]
     matcher = difflib.SequenceMatcher(None, old, new, autojunk=False)
@@ -104,12 +104,12 @@ def _pairs(say: Callable[[float], str], before: Sequence[PlannedStep],
             )
 
 
-def _pair(was: tuple[int, tuple[str, ...]] | None, now: tuple[int, tuple[str, ...]] | None
-          ) -> StepPair:
+def _pair(
+    was: tuple[int, tuple[str, ...]] | None, now: tuple[int, tuple[str, ...]] | None
+) -> StepPair:
     old, new = was[1] if was else None, now[1] if now else None
     changed = tuple(
-        old is None or new is None or old[column] != new[column]
-        for column in range(len(FIGURES))
+        old is None or new is None or old[column] != new[column] for column in range(len(FIGURES))
     )
     number = f"Step {now[0]}" if now else f"Step {was[0]} as it was" if was else ""
     return StepPair(number, old, new, changed, _in_words(old, new))
@@ -134,14 +134,19 @@ def _in_words(old: tuple[str, ...] | None, new: tuple[str, ...] | None) -> str:
     )
 
 
-def _texts(holdings: SiteContext, before: Schedule, after: Schedule) -> Iterator[tuple[str, Markup]]:
+def _texts(
+    holdings: SiteContext, before: Schedule, after: Schedule
+) -> Iterator[tuple[str, Markup]]:
     for name, old, new in (
         ("Title", before.title, after.title),
         ("Thickness", _sizes(before), _sizes(after)),
         ("MC it is for", _target(before), _target(after)),
         ("Equalizing", _air(holdings, before, "equalizing"), _air(holdings, after, "equalizing")),
-        (holdings.regional.term("Conditioning"), _air(holdings, before, "conditioning"),
-         _air(holdings, after, "conditioning")),
+        (
+            holdings.regional.term("Conditioning"),
+            _air(holdings, before, "conditioning"),
+            _air(holdings, after, "conditioning"),
+        ),
         ("What governs a step", before.governs or "", after.governs or ""),
         ("Notes", before.notes or "", after.notes or ""),
         ("Source", before.source, after.source),

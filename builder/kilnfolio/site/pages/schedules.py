@@ -6,17 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from kilnfolio.rendering import routes
 from kilnfolio.charts.steps import step_diagram
-from kilnfolio.rendering.regional import RegionalFormat
-from kilnfolio.rendering.page import Page
-from kilnfolio.site.pages.facts import Fact, drying_facts
-from kilnfolio.site.pages.histories import ChargeRow, charge_rows
-from kilnfolio.site.context import SHOWN, Citation, SiteContext
-from kilnfolio.site.pages.running import draft_views
-from kilnfolio.site.pages.words import listed, plural, thicknesses
-from kilnfolio.site.pages.workings import Workings
-from kilnfolio.site.pages.workings.schedule import schedule_workings
 from kilnfolio.records.book import Status
 from kilnfolio.records.limits import Limits
 from kilnfolio.records.quantities import (
@@ -28,11 +18,21 @@ from kilnfolio.records.quantities import (
 )
 from kilnfolio.records.schedule import Air, Modification, Schedule, Step, Treatment
 from kilnfolio.records.species import Kind, Species
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.page import Page
+from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.review import figures
 from kilnfolio.review.evidence import schedule_evidence
 from kilnfolio.review.limits import LimitBook, Subject, limit_book
-from kilnfolio.review.stages import points_above
 from kilnfolio.review.setpoints import AirState, PlannedStep, planned_steps, resolve
+from kilnfolio.review.stages import points_above
+from kilnfolio.site.context import SHOWN, Citation, SiteContext
+from kilnfolio.site.pages.facts import Fact, drying_facts
+from kilnfolio.site.pages.histories import ChargeRow, charge_rows
+from kilnfolio.site.pages.running import draft_views
+from kilnfolio.site.pages.words import listed, plural, thicknesses
+from kilnfolio.site.pages.workings import Workings
+from kilnfolio.site.pages.workings.schedule import schedule_workings
 
 INDEX = "schedules/index.html"
 
@@ -200,7 +200,8 @@ def schedule_page(holdings: SiteContext, name: str) -> Page:
     charges = holdings.charges[f"schedule:{name}"]
     steps = holdings.regional.steps_as_set(
         planned_steps(record, holdings.folder.steps_of(record), holdings.pressure_pa),
-        holdings.pressure_pa)
+        holdings.pressure_pa,
+    )
     woods = [holdings.folder.species[name].record for name in record.for_stock.species]
     rows = [_row(str(step.number), step_span(step), step.name, step.air) for step in steps]
     found = recipes(
@@ -244,8 +245,9 @@ def schedule_page(holdings: SiteContext, name: str) -> Page:
     )
 
 
-def schedule_rows(record: Schedule, written: Sequence[Step], pressure_pa: float,
-                  regional: RegionalFormat) -> list[AirRow]:
+def schedule_rows(
+    record: Schedule, written: Sequence[Step], pressure_pa: float, regional: RegionalFormat
+) -> list[AirRow]:
     """Return the steps of a schedule, with their air at a pressure, in both unit systems."""
     steps = regional.steps_as_set(planned_steps(record, written, pressure_pa), pressure_pa)
     return [_row(str(step.number), step_span(step), step.name, step.air) for step in steps]
@@ -292,7 +294,11 @@ def _facts(holdings: SiteContext, wood: Species, sizes: list[Length]) -> list[Fa
 
 
 def recipes(
-    schedule: Schedule, kind: Kind, limits: Limits, last: AirState, pressure_pa: float,
+    schedule: Schedule,
+    kind: Kind,
+    limits: Limits,
+    last: AirState,
+    pressure_pa: float,
     regional: RegionalFormat,
 ) -> list[Recipe]:
     """Return equalizing and conditioning for the schedule's own target and the usual ones.
@@ -342,7 +348,10 @@ def recipes(
 
 
 def _treated(
-    own: Treatment | None, last: AirState, emc_pct: float, pressure_pa: float,
+    own: Treatment | None,
+    last: AirState,
+    emc_pct: float,
+    pressure_pa: float,
     regional: RegionalFormat,
 ) -> AirRow | None:
     air = resolve(own, pressure_pa) if own else air_with_emc(last.dry_bulb_c, emc_pct, pressure_pa)
@@ -365,12 +374,21 @@ def _recipe_rules(holdings: SiteContext, kind: Kind) -> list[Rule]:
     found = []
     for key, words in (
         (_BELOW, "Equalizing begins, and its EMC stands, {} points below the MC ordered"),
-        (_ABOVE, holdings.regional.say("{conditioning} EMC stands {} points above it from a target "
-                                       "of {} % on, a point less for lower ones")),
+        (
+            _ABOVE,
+            holdings.regional.say(
+                "{conditioning} EMC stands {} points above it from a target "
+                "of {} % on, a point less for lower ones"
+            ),
+        ),
     ):
         limit, full = book.find(key), book.value("conditioning-full-from")
         found.append(
-            Rule(words.format(f"{limit.value:g}", f"{full:g}"), holdings.cite(limit.source), limit.status)
+            Rule(
+                words.format(f"{limit.value:g}", f"{full:g}"),
+                holdings.cite(limit.source),
+                limit.status,
+            )
         )
     return found
 

@@ -6,16 +6,16 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from kilnfolio.rendering import routes
 from kilnfolio.handbook.chapter import Manuscript
-from kilnfolio.rendering.page import Page
-from kilnfolio.site.pages.checks import INDEX as CHECKS_INDEX
-from kilnfolio.site.context import SOURCES_PAGE, SiteContext, check_address
-from kilnfolio.site.pages.words import plural
 from kilnfolio.records.book import STATUS_MEANING, Known, Publication, publication_of
 from kilnfolio.records.model import Record
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.page import Page
 from kilnfolio.review.findings import CHECKS
+from kilnfolio.site.context import SOURCES_PAGE, SiteContext, check_address
+from kilnfolio.site.pages.checks import INDEX as CHECKS_INDEX
+from kilnfolio.site.pages.words import plural
 
 
 @dataclass(frozen=True)

@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from kilnfolio.rendering import routes
-from kilnfolio.rendering.page import Page
-from kilnfolio.site.pages.facts import Fact, drying_facts, not_on_record, wood_facts
-from kilnfolio.site.pages.histories import ChargeRow, charge_rows
-from kilnfolio.site.context import SHOWN, Citation, SiteContext
-from kilnfolio.site.pages.running import draft_views
-from kilnfolio.site.pages.words import listed, plural, thicknesses
 from kilnfolio.records.book import Status
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.species import Species
+from kilnfolio.rendering import routes
+from kilnfolio.rendering.page import Page
+from kilnfolio.site.context import SHOWN, Citation, SiteContext
+from kilnfolio.site.pages.facts import Fact, drying_facts, not_on_record, wood_facts
+from kilnfolio.site.pages.histories import ChargeRow, charge_rows
+from kilnfolio.site.pages.running import draft_views
+from kilnfolio.site.pages.words import listed, plural, thicknesses
 
 INDEX = "species/index.html"
 
@@ -134,8 +134,10 @@ def species_page(holdings: SiteContext, name: str) -> Page:
             for words in (known.dust, known.skin)
             if words
         ],
-        [schedule_line(holdings.folder.schedules[schedule].record)
-         for schedule in holdings.schedules_of_species[name]],
+        [
+            schedule_line(holdings.folder.schedules[schedule].record)
+            for schedule in holdings.schedules_of_species[name]
+        ],
         charge_rows(holdings, charges[:SHOWN]),
         len(charges),
         not_on_record(record),

@@ -7,8 +7,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from kilnfolio.rendering import routes
-from kilnfolio.site.pages.histories import ChargeLine, LotLine, Said
 from kilnfolio.review.dossier import Word
+from kilnfolio.site.pages.histories import ChargeLine, LotLine, Said
 
 
 @dataclass(frozen=True)
@@ -52,15 +52,18 @@ def tally_year(charges: Iterable[ChargeLine], lots: Iterable[LotLine]) -> YearTa
             counts.setdefault(said.check, Counter())[said.outcome] += 1
             if said.message:
                 to.setdefault(said.check, []).append(
-                    Spoken(name, target, said.outcome, said.message))
+                    Spoken(name, target, said.outcome, said.message)
+                )
 
     for charge in charges:
         add(charge.said, f"charge {charge.row.number}", charge.row.target, spoken_of_charges)
     for lot in lots:
         add(lot.said, f"lot {lot.number}", routes.lot(lot.number), spoken_of_lots)
-    return YearTally({slug: dict(found) for slug, found in counts.items()},
-                     {slug: tuple(found) for slug, found in spoken_of_charges.items()},
-                     {slug: tuple(found) for slug, found in spoken_of_lots.items()})
+    return YearTally(
+        {slug: dict(found) for slug, found in counts.items()},
+        {slug: tuple(found) for slug, found in spoken_of_charges.items()},
+        {slug: tuple(found) for slug, found in spoken_of_lots.items()},
+    )
 
 
 def joined(slug: str, years: Sequence[YearTally], most: int) -> Tally:
@@ -78,8 +81,10 @@ def joined(slug: str, years: Sequence[YearTally], most: int) -> Tally:
     counts: Counter[Word] = Counter()
     for year in years:
         counts.update(year.counts.get(slug, {}))
-    spoken = [*_of(slug, (year.charges for year in years)),
-              *_of(slug, (year.lots for year in years))]
+    spoken = [
+        *_of(slug, (year.charges for year in years)),
+        *_of(slug, (year.lots for year in years)),
+    ]
     return Tally(dict(counts), tuple(spoken[:most]), max(0, len(spoken) - most))
 
 

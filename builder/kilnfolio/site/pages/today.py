@@ -68,8 +68,11 @@ class KilnToday:
 
 def today(holdings: SiteContext) -> tuple[dt.datetime | None, list[KilnToday]]:
     """Return the moment the page speaks of, and each kiln with an open charge, by its name."""
-    known = [running for name in sorted(holdings.running)
-             if (running := holdings.running[name]).located and running.dossier]
+    known = [
+        running
+        for name in sorted(holdings.running)
+        if (running := holdings.running[name]).located and running.dossier
+    ]
     if not known:
         return None, []
     as_of = max(running.dossier.ended for running in known if running.dossier)
@@ -85,28 +88,48 @@ def kiln_today(holdings: SiteContext, running: Running, as_of: dt.datetime) -> K
     state = kiln_state(holdings.folder, charge)
     regional = holdings.regional
     names = {stock.species: holdings.species_name(stock.species) for stock in charge.stock}
-    air = state.air and regional.as_set(AirState(
-        state.air.dry_bulb_c, state.air.wet_bulb_c, state.air.relative_humidity_pct,
-        state.air.emc_pct), holdings.pressure_pa)
-    questions = [finding for finding in running.findings
-                 if finding.outcome in ("question", "fail")]
+    air = state.air and regional.as_set(
+        AirState(
+            state.air.dry_bulb_c,
+            state.air.wet_bulb_c,
+            state.air.relative_humidity_pct,
+            state.air.emc_pct,
+        ),
+        holdings.pressure_pa,
+    )
+    questions = [finding for finding in running.findings if finding.outcome in ("question", "fail")]
     due = dt.datetime.fromisoformat(state.next_round)
     return KilnToday(
-        state.kiln_name, state.charge, routes.charge(state.charge),
-        routes.kiln_side(state.charge), stock_words(charge, names),
-        (as_of - charge.started).days + 1, _stage_words(state),
-        (regional.reading(air.dry_bulb_c), regional.reading(air.wet_bulb_c),
-         figures.measure(air.emc_pct, "%", 1)) if air else ("", "", ""),
-        figures.measure(state.controlling_pct, "%", 1) if state.controlling_pct is not None
-        else "", due_words(state), state.is_due,
-        dt.datetime.fromisoformat(state.last_round) if state.last_round else None, due,
+        state.kiln_name,
+        state.charge,
+        routes.charge(state.charge),
+        routes.kiln_side(state.charge),
+        stock_words(charge, names),
+        (as_of - charge.started).days + 1,
+        _stage_words(state),
+        (
+            regional.reading(air.dry_bulb_c),
+            regional.reading(air.wet_bulb_c),
+            figures.measure(air.emc_pct, "%", 1),
+        )
+        if air
+        else ("", "", ""),
+        figures.measure(state.controlling_pct, "%", 1) if state.controlling_pct is not None else "",
+        due_words(state),
+        state.is_due,
+        dt.datetime.fromisoformat(state.last_round) if state.last_round else None,
+        due,
         as_of > due + _LATE * dt.timedelta(hours=state.every_hours),
         tuple(board.tag for board in state.boards),
         tuple(board.tag for board in state.boards if board.oven_dry_g is None),
-        tuple(Asked(finding.check, CHECKS[finding.check].title, finding.message)
-              for finding in questions if finding.check != "calibration-due"),
+        tuple(
+            Asked(finding.check, CHECKS[finding.check].title, finding.message)
+            for finding in questions
+            if finding.check != "calibration-due"
+        ),
         tuple(finding.message for finding in questions if finding.check == "calibration-due"),
-        tuple(_notes(charge, as_of)))
+        tuple(_notes(charge, as_of)),
+    )
 
 
 def due_words(state: KilnState) -> str:

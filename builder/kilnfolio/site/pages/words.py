@@ -14,8 +14,15 @@ from kilnfolio.review import figures
 from kilnfolio.review.dossier import Finding, Outcome, Word
 
 #: Outcomes from the weightiest, as headlines count them.
-BY_WEIGHT: tuple[Word, ...] = ("fail", "question", "answered", "note", "no data",
-                               "not applicable", "pass")
+BY_WEIGHT: tuple[Word, ...] = (
+    "fail",
+    "question",
+    "answered",
+    "note",
+    "no data",
+    "not applicable",
+    "pass",
+)
 assert set(BY_WEIGHT) == set(get_args(Word))
 
 OUTCOME_MEANING: dict[Word, str] = {
@@ -60,8 +67,14 @@ def outcome_counts(findings: Iterable[Finding]) -> tuple[Count, ...]:
 def weightiest(findings: Iterable[Finding]) -> Outcome:
     """Return the weightiest outcome a reader must know of; absent data does not outweigh a pass."""
     found = {finding.outcome for finding in findings}
-    order: tuple[Outcome, ...] = ("fail", "question", "answered", "pass", "no data",
-                                  "not applicable")
+    order: tuple[Outcome, ...] = (
+        "fail",
+        "question",
+        "answered",
+        "pass",
+        "no data",
+        "not applicable",
+    )
     return next((outcome for outcome in order if outcome in found), "no data")
 
 

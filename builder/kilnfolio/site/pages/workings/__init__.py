@@ -61,9 +61,16 @@ def by_id(found: Iterable[Shown]) -> Workings:
 
 def with_titles(workings: Workings, publications: Mapping[str, Titled]) -> Workings:
     """Return workings that name publications by their titles, for a page that knows none."""
-    return {name: replace(one, worked=tuple(
-        working.model_copy(update={"source": in_words(working.source, publications)})
-        for working in one.worked)) for name, one in workings.items()}
+    return {
+        name: replace(
+            one,
+            worked=tuple(
+                working.model_copy(update={"source": in_words(working.source, publications)})
+                for working in one.worked
+            ),
+        )
+        for name, one in workings.items()
+    }
 
 
 def shown(
@@ -114,12 +121,18 @@ def counted_up(label: str, formula: str, over: str, result: str, source: str) ->
     return Working(name=label, formula=formula, substituted=over, result=result, source=source)
 
 
-def length_of(label: str, start: dt.datetime, end: dt.datetime, zone: dt.tzinfo, result: str
-              ) -> Working:
+def length_of(
+    label: str, start: dt.datetime, end: dt.datetime, zone: dt.tzinfo, result: str
+) -> Working:
     """Return the working of a length of time."""
     ends = " − ".join(when(at, zone) for at in (end, start))
-    return Working(name=label, formula="length = end − start", substituted=ends, result=result,
-                   source="the definition")
+    return Working(
+        name=label,
+        formula="length = end − start",
+        substituted=ends,
+        result=result,
+        source="the definition",
+    )
 
 
 def when(at: dt.datetime, zone: dt.tzinfo) -> str:

@@ -4,6 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.quantities import Pressure, TemperatureDifference
+from kilnfolio.review import figures
+from kilnfolio.review.dossier import AirResult, Dossier, LogSummary, WickIndex, Working
+from kilnfolio.review.setpoints import AirState
 from kilnfolio.site.pages.words import days
 from kilnfolio.site.pages.workings import (
     Shown,
@@ -21,12 +27,6 @@ from kilnfolio.site.pages.workings.setpoints import (
     temperature,
     written_way,
 )
-from kilnfolio.records.charge import Charge
-from kilnfolio.records.folder import MillFolder
-from kilnfolio.records.quantities import Pressure, TemperatureDifference
-from kilnfolio.review import figures
-from kilnfolio.review.dossier import AirResult, Dossier, LogSummary, WickIndex, Working
-from kilnfolio.review.setpoints import AirState
 
 _OVER = "Σ over the readings of"
 
@@ -35,11 +35,17 @@ def length_workings(folder: MillFolder, dossier: Dossier) -> Iterator[Shown]:
     """Yield the working of a charge's length and of the air pressure it is reckoned at."""
     mill = folder.mill.record
     took = days(dossier.started, dossier.ended)
-    yield shown("length", "How long it took",
-                [length_of("heating to end", dossier.started, dossier.ended, mill.zone, took)])
+    yield shown(
+        "length",
+        "How long it took",
+        [length_of("heating to end", dossier.started, dossier.ended, mill.zone, took)],
+    )
     if mill.pressure is None:
-        yield shown("pressure", "Air pressure",
-                    [work_out("pressure_at_altitude", "", altitude=mill.altitude)])
+        yield shown(
+            "pressure",
+            "Air pressure",
+            [work_out("pressure_at_altitude", "", altitude=mill.altitude)],
+        )
 
 
 def air_workings(folder: MillFolder, record: Charge, dossier: Dossier) -> Iterator[Shown]:
@@ -58,22 +64,29 @@ def air_workings(folder: MillFolder, record: Charge, dossier: Dossier) -> Iterat
 def _errors(air: AirResult | None) -> dict[str, TemperatureDifference] | None:
     if air is None or air.dry_bulb_uncertainty_k is None or air.wet_bulb_uncertainty_k is None:
         return None
-    return {"dry_error": TemperatureDifference(air.dry_bulb_uncertainty_k,
-                                               f"{air.dry_bulb_uncertainty_k:g} K"),
-            "wet_error": TemperatureDifference(air.wet_bulb_uncertainty_k,
-                                               f"{air.wet_bulb_uncertainty_k:g} K")}
+    return {
+        "dry_error": TemperatureDifference(
+            air.dry_bulb_uncertainty_k, f"{air.dry_bulb_uncertainty_k:g} K"
+        ),
+        "wet_error": TemperatureDifference(
+            air.wet_bulb_uncertainty_k, f"{air.wet_bulb_uncertainty_k:g} K"
+        ),
+    }
 
 
-def _set(folder: MillFolder, record: Charge, dossier: Dossier, pressure: Pressure
-         ) -> Iterator[Shown]:
+def _set(
+    folder: MillFolder, record: Charge, dossier: Dossier, pressure: Pressure
+) -> Iterator[Shown]:
     """Yield the working of what the air was set to, each point of it."""
     schedule = folder.schedules[record.schedule].record
     written, asked = folder.steps_of(schedule), []
     for point in dossier.set_points:
-        air = AirState(point.dry_bulb_c, point.wet_bulb_c, point.relative_humidity_pct,
-                       point.emc_pct)
+        air = AirState(
+            point.dry_bulb_c, point.wet_bulb_c, point.relative_humidity_pct, point.emc_pct
+        )
         stage = {"equalizing": record.equalizing, "conditioning": record.conditioning}.get(
-            point.label)
+            point.label
+        )
         if stage:
             asked.append(SetPoint(point.label, air, "emc", stage.emc))
         elif int(point.label) <= len(written):
@@ -81,81 +94,184 @@ def _set(folder: MillFolder, record: Charge, dossier: Dossier, pressure: Pressur
             asked.append(SetPoint(f"step {point.label}", air, way))
     yield from set_point_workings("set", asked, pressure)
     if errors := _errors(dossier.air):
-        yield shown("set-emc-uncertainty", "What the error of the bulbs puts on the EMC", (
-            work_out("emc_uncertainty", point.label, pressure=pressure, **bulbs(point.air),
-                     **errors) for point in asked), "Expanded, about 95 %.")
+        yield shown(
+            "set-emc-uncertainty",
+            "What the error of the bulbs puts on the EMC",
+            (
+                work_out(
+                    "emc_uncertainty", point.label, pressure=pressure, **bulbs(point.air), **errors
+                )
+                for point in asked
+            ),
+            "Expanded, about 95 %.",
+        )
 
 
 def _logged(dossier: Dossier, log: LogSummary, pressure: Pressure) -> Iterator[Shown]:
     """Yield the working of the logged air, for the first interval that has both bulbs."""
-    first = next((point for point in log.air if point.wet_bulb_c is not None
-                  and point.dry_bulb_c is not None), None)
+    first = next(
+        (
+            point
+            for point in log.air
+            if point.wet_bulb_c is not None and point.dry_bulb_c is not None
+        ),
+        None,
+    )
     readings = round(log.summary_hours * 60 / log.interval_minutes)
-    means = (f"Each row is the mean of the readings of {log.summary_hours:g} h, up to {readings}; "
-             "they stand in the logger’s file. ")
-    yield shown("air-mean", "The bulbs of an interval", [counted_up(
-        "each row", "mean = (x₁ + x₂ + …) ÷ n", "the readings of the interval that were used ÷ "
-        "their number", "the row", "the definition")], means, sample=True)
+    means = (
+        f"Each row is the mean of the readings of {log.summary_hours:g} h, up to {readings}; "
+        "they stand in the logger’s file. "
+    )
+    yield shown(
+        "air-mean",
+        "The bulbs of an interval",
+        [
+            counted_up(
+                "each row",
+                "mean = (x₁ + x₂ + …) ÷ n",
+                "the readings of the interval that were used ÷ their number",
+                "the row",
+                "the definition",
+            )
+        ],
+        means,
+        sample=True,
+    )
     if first is None or first.dry_bulb_c is None or first.wet_bulb_c is None:
         return
     mean = {"dry_bulb": temperature(first.dry_bulb_c), "wet_bulb": temperature(first.wet_bulb_c)}
-    said = means + ("RH and EMC are worked for each reading and then averaged; here from the mean "
-                    "bulbs of the first row, which comes to the same or nearly.")
+    said = means + (
+        "RH and EMC are worked for each reading and then averaged; here from the mean "
+        "bulbs of the first row, which comes to the same or nearly."
+    )
     label = f"interval about {when(first.at, first.at.tzinfo)}" if first.at.tzinfo else ""
-    yield shown("air-rh", "RH of an interval",
-                [work_out("relative_humidity", label, pressure=pressure, **mean)], said,
-                sample=True)
-    yield shown("air-emc", "EMC of an interval",
-                [work_out("emc_from_bulbs", label, pressure=pressure, **mean)], said, sample=True)
+    yield shown(
+        "air-rh",
+        "RH of an interval",
+        [work_out("relative_humidity", label, pressure=pressure, **mean)],
+        said,
+        sample=True,
+    )
+    yield shown(
+        "air-emc",
+        "EMC of an interval",
+        [work_out("emc_from_bulbs", label, pressure=pressure, **mean)],
+        said,
+        sample=True,
+    )
     if errors := _errors(dossier.air):
-        yield shown("air-emc-uncertainty", "What the error of the bulbs puts on it",
-                    [work_out("emc_uncertainty", label, pressure=pressure, **mean, **errors)],
-                    "Each row in the same way, with its own bulbs.", sample=True)
+        yield shown(
+            "air-emc-uncertainty",
+            "What the error of the bulbs puts on it",
+            [work_out("emc_uncertainty", label, pressure=pressure, **mean, **errors)],
+            "Each row in the same way, with its own bulbs.",
+            sample=True,
+        )
 
 
 def _adherence(dossier: Dossier) -> Iterator[Shown]:
     """Yield how the rows of asked and kept were had."""
     if not dossier.adherence:
         return
-    yield shown("adherence", "Asked and kept, step by step", [
-        counted_up("kept", "mean of the readings, each weighed by the time it stands for",
-                   "readings of the step with the fans on, the way to the set-point and the "
-                   "recovery from stops left out", "the row", "the logger’s file"),
-        counted_up("asked", "wet bulb and EMC of the set-point", "as for the air that was set",
-                   "the row", "the schedule"),
-        counted_up("ran", "end − start − declared stops", "the step changes as written", "the row",
-                   "the record"),
-        counted_up("outside", "sum of the time each reading stands for, where it is outside the "
-                   "tolerance", "readings as for the mean", "the row", "schedules/limits.yaml"),
-    ], sample=True)
+    yield shown(
+        "adherence",
+        "Asked and kept, step by step",
+        [
+            counted_up(
+                "kept",
+                "mean of the readings, each weighed by the time it stands for",
+                "readings of the step with the fans on, the way to the set-point and the "
+                "recovery from stops left out",
+                "the row",
+                "the logger’s file",
+            ),
+            counted_up(
+                "asked",
+                "wet bulb and EMC of the set-point",
+                "as for the air that was set",
+                "the row",
+                "the schedule",
+            ),
+            counted_up(
+                "ran",
+                "end − start − declared stops",
+                "the step changes as written",
+                "the row",
+                "the record",
+            ),
+            counted_up(
+                "outside",
+                "sum of the time each reading stands for, where it is outside the tolerance",
+                "readings as for the mean",
+                "the row",
+                "schedules/limits.yaml",
+            ),
+        ],
+        sample=True,
+    )
 
 
 # --- how the air was kept -------------------------------------------------------------------------
 
 
 def _kept(air: AirResult, log: LogSummary) -> Iterator[Shown]:
-    over = (f"{figures.number(log.used, 0)} readings used, every "
-            f"{figures.measure(log.interval_minutes, 'min', 0)}")
+    over = (
+        f"{figures.number(log.used, 0)} readings used, every "
+        f"{figures.measure(log.interval_minutes, 'min', 0)}"
+    )
 
-    def one(identity: str, of: str, formula: str, value: float | None, unit: str, decimals: int
-            ) -> Shown:
-        summed = [] if value is None else [counted_up(
-            of, formula, over, figures.measure(value, unit, decimals), "the logger’s file")]
+    def one(
+        identity: str, of: str, formula: str, value: float | None, unit: str, decimals: int
+    ) -> Shown:
+        summed = (
+            []
+            if value is None
+            else [
+                counted_up(
+                    of, formula, over, figures.measure(value, unit, decimals), "the logger’s file"
+                )
+            ]
+        )
         return shown(identity, of, summed)
 
     stands = "a reading stands until the next, for two intervals at most"
-    yield one("logged", "Hours logged", f"{_OVER} the time each stands for; {stands}",
-              air.logged_hours, "h", 0)
-    yield one("running", "Hours with the fans on",
-              f"{_OVER} the time each stands for, where the fans are on", air.running_hours, "h", 0)
-    for name, what, value in (("dry-bulb-over", "dry bulb", air.dry_bulb_over_kh),
-                              ("depression-over", "depression", air.depression_over_kh)):
-        yield one(name, f"{what.capitalize()} above what was asked",
-                  f"{_OVER} ({what} − {what} asked) × the time it stands for, where above nought "
-                  "and not while the kiln comes down after a lower set-point", value, "K h", 0)
-    yield one("sides", "Entering and leaving air apart",
-              "the median over the readings of |entering − leaving dry bulb|",
-              air.zone_spread_k, "K", 1)
+    yield one(
+        "logged",
+        "Hours logged",
+        f"{_OVER} the time each stands for; {stands}",
+        air.logged_hours,
+        "h",
+        0,
+    )
+    yield one(
+        "running",
+        "Hours with the fans on",
+        f"{_OVER} the time each stands for, where the fans are on",
+        air.running_hours,
+        "h",
+        0,
+    )
+    for name, what, value in (
+        ("dry-bulb-over", "dry bulb", air.dry_bulb_over_kh),
+        ("depression-over", "depression", air.depression_over_kh),
+    ):
+        yield one(
+            name,
+            f"{what.capitalize()} above what was asked",
+            f"{_OVER} ({what} − {what} asked) × the time it stands for, where above nought "
+            "and not while the kiln comes down after a lower set-point",
+            value,
+            "K h",
+            0,
+        )
+    yield one(
+        "sides",
+        "Entering and leaving air apart",
+        "the median over the readings of |entering − leaving dry bulb|",
+        air.zone_spread_k,
+        "K",
+        1,
+    )
     if air.wick:
         yield _wick(air.wick)
 
@@ -165,10 +281,18 @@ def _wick(wick: WickIndex) -> Shown:
     line = "depression = a + b × time, by least squares, in stretches of about a day; "
 
     def said(label: str, formula: str, value: float, unit: str) -> Working:
-        return counted_up(label, formula, over, figures.measure(value, unit, 2),
-                          "the logger’s file")
+        return counted_up(
+            label, formula, over, figures.measure(value, unit, 2), "the logger’s file"
+        )
 
-    return shown("wick", "Slope and scatter of the depression", [
-        said("steepest", line + "the least b", wick.worst_drift_k_per_day, "K a day"),
-        said("mean", line + "the mean of b, weighed by hours", wick.drift_k_per_day, "K a day"),
-        said("scatter", line + "the root mean square of what the lines leave", wick.noise_k, "K")])
+    return shown(
+        "wick",
+        "Slope and scatter of the depression",
+        [
+            said("steepest", line + "the least b", wick.worst_drift_k_per_day, "K a day"),
+            said("mean", line + "the mean of b, weighed by hours", wick.drift_k_per_day, "K a day"),
+            said(
+                "scatter", line + "the root mean square of what the lines leave", wick.noise_k, "K"
+            ),
+        ],
+    )

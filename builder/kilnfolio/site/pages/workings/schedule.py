@@ -6,6 +6,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from kilnfolio.records.quantities import Pressure
+from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.species import Kind
+from kilnfolio.review.evidence import schedule_evidence
+from kilnfolio.review.setpoints import PlannedStep
+from kilnfolio.review.working import Bare
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.workings import (
     Shown,
@@ -22,12 +28,6 @@ from kilnfolio.site.pages.workings.setpoints import (
     set_point_workings,
     written_way,
 )
-from kilnfolio.records.quantities import Pressure
-from kilnfolio.records.schedule import Schedule
-from kilnfolio.records.species import Kind
-from kilnfolio.review.evidence import schedule_evidence
-from kilnfolio.review.setpoints import PlannedStep
-from kilnfolio.review.working import Bare
 
 if TYPE_CHECKING:
     from kilnfolio.site.pages.schedules import Recipe
@@ -58,26 +58,64 @@ def _recipe_workings(
 ) -> Iterator[Shown]:
     """Yield the working of the end: by the rule, or from the air the schedule states itself."""
     below = [(one, points(one.target_pct - one.begin_pct, 1)) for one in found]
-    yield shown("begin", "Driest board when equalizing begins", (
-        work_out("equalizing_start", f"{one.target_pct:g} % ordered",
-                 target=percent(one.target_pct, 0), below=by) for one, by in below))
-    yield shown("end-emc", "EMC of equalizing and of conditioning", (
-        *(work_out("equalizing_emc", "equalizing", target=percent(one.target_pct, 0), below=by)
-          for one, by in below),
-        *(work_out("conditioning_emc", "conditioning", target=percent(one.target_pct, 0), kind=kind,
-                   above=points(one.conditioning_emc_pct - one.target_pct, 1)) for one in found)),
+    yield shown(
+        "begin",
+        "Driest board when equalizing begins",
+        (
+            work_out(
+                "equalizing_start",
+                f"{one.target_pct:g} % ordered",
+                target=percent(one.target_pct, 0),
+                below=by,
+            )
+            for one, by in below
+        ),
+    )
+    yield shown(
+        "end-emc",
+        "EMC of equalizing and of conditioning",
+        (
+            *(
+                work_out(
+                    "equalizing_emc", "equalizing", target=percent(one.target_pct, 0), below=by
+                )
+                for one, by in below
+            ),
+            *(
+                work_out(
+                    "conditioning_emc",
+                    "conditioning",
+                    target=percent(one.target_pct, 0),
+                    kind=kind,
+                    above=points(one.conditioning_emc_pct - one.target_pct, 1),
+                )
+                for one in found
+            ),
+        ),
         "Where the schedule states its own air, its EMC follows from the bulbs, as for a step.",
-        sample=bool(record.equalizing or record.conditioning))
-    airs = [SetPoint(f"{stage}, {one.target_pct:g} % ordered", row.air, "emc",
-                     percent(row.air.emc_pct, 1))
-            for one in found for stage, row, written in (
-                ("equalizing", one.equalizing, record.equalizing),
-                ("conditioning", one.conditioning, record.conditioning))
-            if row and not (one.own and written)]
-    own = [SetPoint(f"{stage}, this schedule", row.air, written_way(record, written), written.emc)
-           for one in found if one.own for stage, row, written in (
-               ("equalizing", one.equalizing, record.equalizing),
-               ("conditioning", one.conditioning, record.conditioning)) if row and written]
+        sample=bool(record.equalizing or record.conditioning),
+    )
+    airs = [
+        SetPoint(
+            f"{stage}, {one.target_pct:g} % ordered", row.air, "emc", percent(row.air.emc_pct, 1)
+        )
+        for one in found
+        for stage, row, written in (
+            ("equalizing", one.equalizing, record.equalizing),
+            ("conditioning", one.conditioning, record.conditioning),
+        )
+        if row and not (one.own and written)
+    ]
+    own = [
+        SetPoint(f"{stage}, this schedule", row.air, written_way(record, written), written.emc)
+        for one in found
+        if one.own
+        for stage, row, written in (
+            ("equalizing", one.equalizing, record.equalizing),
+            ("conditioning", one.conditioning, record.conditioning),
+        )
+        if row and written
+    ]
     wet, _, _, emc = set_point_workings("end", [*own, *airs], pressure)
     yield replace(wet, of="Wet bulb that gives the EMC")
     yield replace(emc, id="end-set-emc", of="EMC of the two bulbs as set, in whole degrees")
@@ -85,17 +123,32 @@ def _recipe_workings(
 
 def _evidence_workings(holdings: SiteContext, record: Schedule) -> Iterator[Shown]:
     charges = holdings.charges[f"schedule:{record.id}"]
-    found = list(schedule_evidence(
-        record.id, (holdings.lines[name].evidence for name in charges)))
-    lines = [(f"revision {one.revision}, {holdings.species_name(one.species)} {one.thickness}",
-              one) for one in found]
-    times = [(label, [Bare(value, f"{value:.1f}") for value in one.days])
-             for label, one in lines]
-    yield shown("days", "Mean time from heating to end", (
-        work_out("mean", label, of=of) for label, of in times))
-    yield shown("days-range", "Shortest and longest", (
-        work_out(formula, f"{label}, {words}", of=of) for label, of in times
-        for words, formula in (("shortest", "least"), ("longest", "greatest"))))
-    yield shown("final-spread", "Final spread", (
-        work_out("spread_taken_together", label, of=[points(sd) for sd in one.final_sds])
-        for label, one in lines if one.final_sds))
+    found = list(schedule_evidence(record.id, (holdings.lines[name].evidence for name in charges)))
+    lines = [
+        (f"revision {one.revision}, {holdings.species_name(one.species)} {one.thickness}", one)
+        for one in found
+    ]
+    times = [(label, [Bare(value, f"{value:.1f}") for value in one.days]) for label, one in lines]
+    yield shown(
+        "days",
+        "Mean time from heating to end",
+        (work_out("mean", label, of=of) for label, of in times),
+    )
+    yield shown(
+        "days-range",
+        "Shortest and longest",
+        (
+            work_out(formula, f"{label}, {words}", of=of)
+            for label, of in times
+            for words, formula in (("shortest", "least"), ("longest", "greatest"))
+        ),
+    )
+    yield shown(
+        "final-spread",
+        "Final spread",
+        (
+            work_out("spread_taken_together", label, of=[points(sd) for sd in one.final_sds])
+            for label, one in lines
+            if one.final_sds
+        ),
+    )
