@@ -241,5 +241,5 @@ def test_a_lot_amendment_with_a_false_fact_sealed_with_the_key_is_named(
 def test_a_heat_treatment_statement_that_is_not_shown_is_answered(tmp_path):
     labelled_mill(tmp_path, lot={"heat_treatment_stated": True})
     record = json.loads((tmp_path / lot_record_path("L1", 1)).read_bytes())
-    assert record["heat_treatment"].startswith("Not supported by the record.")
+    assert record["heat_treatment"].startswith("Not supported by the mill's record")
     assert audit_lots(tmp_path).holds

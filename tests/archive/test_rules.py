@@ -16,15 +16,17 @@ from kilnfolio.cli import main
 from kilnfolio.review import review, versions
 from kilnfolio.review.versions import RulesChange
 
-FIRST = RulesChange(1, "The first rules.")
+#: The rules as they are, and the number of the next.
+CURRENT = versions.CHANGES
+NOW, NEXT = CURRENT[-1].version, CURRENT[-1].version + 1
 
 
 def later_rules(monkeypatch, *places: str, record: frozenset[str] = frozenset()) -> None:
-    """Have a second version of the rules that words the psychrometer otherwise."""
+    """Have one more version of the rules, which words the psychrometer otherwise."""
     monkeypatch.setattr(
         versions,
         "CHANGES",
-        (FIRST, RulesChange(2, "The psychrometer is worded anew.", places, record)),
+        (*CURRENT, RulesChange(NEXT, "The psychrometer is worded anew.", places, record)),
     )
     monkeypatch.setattr(review, "PSYCHROMETER", "worded anew")
 
@@ -69,7 +71,7 @@ def test_later_rules_that_say_so_leave_the_seal_whole_and_the_figure_unconfirmed
     # never the words of a clean audit: the figure was not confirmed, and the way to do it is named
     assert "identical" not in text
     assert "incomplete: nothing differs, but 1 figure of 1 charge not confirmed" in text
-    assert "rules 2: The psychrometer is worded anew." in text
+    assert f"rules {NEXT}: The psychrometer is worded anew." in text
     assert "given differently: value-differs" in text
     assert "audit\nwith that version too" in text
 
@@ -89,7 +91,8 @@ def test_what_later_rules_add_is_new_and_no_difference(root, monkeypatch):
     [seal] = audit(root).folders[0].seals
     assert [d.where.partition(".json")[2] for d in seal.new] == ["/control_rule"]
     assert seal.verdict == (
-        "sealed under rules 1, computed again under rules 2: 1 figure or finding differs, 1 is new"
+        f"sealed under rules {NOW}, computed again under rules {NEXT}: 1 figure or finding differs, "
+        "1 is new"
     )
 
 
@@ -102,7 +105,7 @@ def test_a_finding_left_out_is_no_new_finding(root, monkeypatch):
     assert kinds(audit(root)) == [("value-added", f"/findings/{gone['check']}")]
 
 
-@pytest.mark.parametrize("version", [0, 2, "1", None])
+@pytest.mark.parametrize("version", [0, NEXT, "1", None])
 def test_a_version_that_is_not_known_confirms_nothing(root, version):
     """Neither a version from the future nor one made up excuses a forged figure."""
     before = json.loads((root / dossier_path("C1", 1)).read_bytes())
@@ -128,7 +131,7 @@ def test_a_bag_sealed_under_earlier_rules_is_made_and_audited(root, tmp_path, mo
     report = audit(bag)
     assert report.holds, report.all_differences
     assert len(report.unconfirmed) == 1
-    assert "version 1" in (bag / "README.txt").read_text()
+    assert f"version {NOW}" in (bag / "README.txt").read_text()
     yard.change(bag / "data" / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
     mend_manifests(bag)
     assert ("file-changed", f"data/{yard.CHARGE}") in {

@@ -375,7 +375,7 @@ def test_without_its_mill_record_every_other_file_is_still_read(tmp_path):
     found = problems(tmp_path, files={FILES["mill"]: None}, kiln={"kind": "steem"})
     assert found == [
         f"{FILES['kiln']}:4:7: kind 'steem': it must be one of steam, dehumidification, hot-water, "
-        "vacuum, solar. Did you mean 'steam'?",
+        "vacuum, solar, progressive, pre-dryer, dryer shed, air-drying yard. Did you mean 'steam'?",
         "content/mill.yaml:1:1: the file cannot be read: no such file or directory. Check the "
         "name, its ending and its folder; a file that was deleted comes back from your backup.",
     ]

@@ -8,11 +8,11 @@ import jsonschema
 import pytest
 from tests.adopt.own_files import MILL
 from tests.conftest import PROJECT
-from tests.records.test_schema import HOMES, RECORDS
+from tests.records.test_schema import RECORDS
 
 from kilnfolio.adopt.records import TEMPLATES
 from kilnfolio.cli import main
-from kilnfolio.records.folder import RECORD_KINDS
+from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.schema import record_schema
 from kilnfolio.records.yaml_source import read_yaml
 
@@ -27,9 +27,10 @@ def starter(tmp_path_factory):
     for kind in TEMPLATES:
         assert main(["new", kind, "draft-1", str(mill)]) == 0
     return [
-        (kind, path)
-        for kind, home in HOMES.items()
-        for path in sorted(mill.glob(home))
+        (kind.name, path)
+        for kind in RECORD_KINDS.values()
+        for glob in kind.globs
+        for path in sorted(mill.glob(glob))
         if not path.is_relative_to(mill / "schedules") or path.stem == "draft-1"
     ]
 

@@ -15,8 +15,10 @@ def test_the_mark_is_named_and_nothing_else(tmp_path, mark):
         "content/charges/2026/C1/charge.yaml:4:7: kiln 'k1': its record, content/kilns/k1.yaml, is "
         "still to be filled in. Fill that in first, or name another kiln.",
         f"{kiln}:3:7: name is still to be filled in: it holds: The name people use.",
-        f"{kiln}:4:7: kind is still to be filled in: it holds: How it heats and removes water. "
-        "Write one of steam, dehumidification, hot-water, vacuum, solar.",
+        f"{kiln}:4:7: kind is still to be filled in: it holds: How it heats and removes water, or what "
+        "kind of plant it is. "
+        "Write one of steam, dehumidification, hot-water, vacuum, solar, progressive, pre-dryer, "
+        "dryer shed, air-drying yard.",
         f"{kiln}:5:11: capacity is still to be filled in: it holds: Stacked timber it holds. "
         "Write it as in '42.5 m³'.",
     ]

@@ -189,18 +189,18 @@ def test_the_first_hour_of_heating_up_is_not_too_dry() -> None:
 
 
 def test_two_swapped_tags_are_named_as_such() -> None:
-    """From the fifth weighing on boards S2 and S5 carry each other's tag."""
+    """From the fifth weighing on boards S1 and S6 carry each other's tag."""
 
     def swap(weighings: list[dict[str, Any]]) -> list[dict[str, Any]]:
         for weighing in weighings[4:]:
             masses = weighing["masses"]
-            masses["S2"], masses["S5"] = masses["S5"], masses["S2"]
+            masses["S1"], masses["S6"] = masses["S6"], masses["S1"]
             weighing["stated_mc"] = {}
         return weighings
 
     said = [f.message for f in found("gained-weight-while-drying", {"weighings": swap})]
     assert said == [
-        "Boards S2 and S5: the masses of 2026-04-11 08:00 would fit if their tags were "
+        "Boards S1 and S6: the masses of 2026-04-11 08:00 would fit if their tags were "
         "swapped from this weighing on."
     ]
 
