@@ -26,7 +26,7 @@ def test_a_made_mill_is_reviewed_without_a_complaint(tmp_path):
         for review in (*reviewed.dossiers.values(), *reviewed.lots.values())
         for finding in review.findings
     ]
-    assert {finding.outcome for finding in findings} == {"pass", "no data"}
+    assert {finding.outcome for finding in findings} <= {"pass", "no data", "not applicable"}
     held = {finding.check for finding in findings if finding.outcome == "pass"}
     assert {"drier-than-the-air-allows", "step-timing", "daily-loss", "lot-moisture"} <= held
 

@@ -68,7 +68,7 @@ class PlanRow:
 
 def forecast_view(context: SiteContext, number: str) -> ForecastView | None:
     """Return the forecast of an open charge; None where it has none yet."""
-    found = open_forecasts(context.folder)[number]
+    found: Forecast | None = open_forecasts(context.folder).get(number)
     if found is None:
         return None
     return ForecastView(
@@ -152,4 +152,4 @@ def calendar_page(context: SiteContext) -> Page:
 
 def _all(context: SiteContext) -> list[Forecast]:
     forecasts = open_forecasts(context.folder)
-    return [found for number in sorted(forecasts) if (found := forecasts[number]) is not None]
+    return [found for number in sorted(forecasts) if (found := forecasts.get(number)) is not None]
