@@ -50,6 +50,8 @@ def test_a_killed_build_leaves_the_old_site_whole(tmp_path, after):
         [sys.executable, "-m", "kilnfolio", "build", str(PROJECT), "--out", out],
         stderr=subprocess.DEVNULL,
         start_new_session=True,
+        # a run in the background of a shell ignores Ctrl-C, and so would its children
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     )
     time.sleep(after)
     os.killpg(build.pid, signal.SIGKILL)

@@ -81,6 +81,8 @@ def long_run(tmp_path):
         text=True,
         stderr=subprocess.PIPE,
         start_new_session=True,
+        # a run in the background of a shell ignores Ctrl-C, and so would its children
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     )
     return run, [int(pid) for pid in run.stdout.readline().split()]
 

@@ -58,8 +58,8 @@ def files(folder):
         path.relative_to(folder).as_posix(): path.read_bytes()
         for path in folder.rglob("*")
         if path.is_file()
-        and path.parent.name != ".twin"
-        and not {".twin", ".kilnfolio"} & set(path.parts)
+        and path.parent.name != ".staging"
+        and not {".staging", ".kilnfolio"} & set(path.parts)
         and path.name != "filler"
     }
 

@@ -126,7 +126,7 @@ def built(demo_site) -> list[Built]:
     pages = (
         Built(path, demo_site)
         for path in sorted(demo_site.rglob("*.html"))
-        if "bags" not in path.parts and ".twin" not in path.parts
+        if "bags" not in path.parts and ".staging" not in path.parts
     )
     return [page for page in pages if not page.path.startswith(OTHERWISE)]
 
