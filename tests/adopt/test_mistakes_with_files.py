@@ -331,8 +331,8 @@ MISTAKES = [
     Mistake(
         "a sheet for a charge nobody began",
         sheet("s.csv", b"Date,S1 (g)\n"),
-        "import:1:1: charge 'C7': there is no charge of this number. Begin it with 'kilnfolio "
-        "new charge C7'.",
+        "content/charges:1:1: charge 'C7': there is no charge of this number. Did you mean 'C1'? "
+        "Otherwise begin it with 'kilnfolio new charge C7'.",
         "the command is given",
         (*IMPORT[:-1], "C7"),
     ),

@@ -163,6 +163,7 @@ def test_a_running_charge_counts_nowhere(tmp_path):
         if path not in (
             "charges/C1.html",
             "kiln-side/C1.html",
+            "plan.html",
             "charges/index.html",
             "index.html",
             "search.html",

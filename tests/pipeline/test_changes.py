@@ -185,7 +185,7 @@ def test_a_seal_makes_its_own_bag_and_no_other(mill, monkeypatch):
 
 
 def test_another_practice_turns_what_prints_it_and_leaves_what_is_sealed(mill, tmp_path):
-    """Pages with amounts or words of the trade are made again; records and bags are not."""
+    """Pages with amounts or words of the trade are made again; series, bags and seals are not."""
 
     def practise():
         edit(mill, FILES["mill"], "practice: North American", "practice: British")
@@ -205,7 +205,7 @@ def test_another_practice_turns_what_prints_it_and_leaves_what_is_sealed(mill, t
         "mill/assets/search-index.js",
     } <= written
     assert any(path.startswith("customer/") and path.endswith("index.html") for path in written)
-    assert not [path for path in written if path.endswith(("record.json", ".csv", "site.css"))]
+    assert not [path for path in written if path.endswith((".csv", "site.css"))]
     assert not [path for path in written if path.startswith("mill/checks/wet-bulb")]
     build(mill, tmp_path / "clean")
     assert bytes_of(mill / "site") == bytes_of(tmp_path / "clean")

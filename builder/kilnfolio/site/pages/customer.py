@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 from typing import Any
@@ -251,7 +251,7 @@ def customer_lot(
         pack_words=phrase,
         pack_total=_total(lot),
         shown=shown,
-        asked=asked_of(folder.lots[lot_id], lot_dossier.charges),
+        asked=asked_of(folder.lots[lot_id]),
         numbers=_numbers(lot, review, moisture),
         **moisture,
         method=_method(surveys),
@@ -299,7 +299,7 @@ ASKED = (
 )
 
 
-def asked_of(located: Located[Lot], charges: Sequence[str]) -> dict[str, Any]:
+def asked_of(located: Located[Lot]) -> dict[str, Any]:
     """Return what the mill's record of a lot holds that its customer may read, as entered.
 
     From it, the dossiers of its charges and the library, its record can be made again.
@@ -308,8 +308,9 @@ def asked_of(located: Located[Lot], charges: Sequence[str]) -> dict[str, Any]:
     if not isinstance(entered, Mapping):  # a build keeps no documents: then the record's own values
         entered = located.record.model_dump(mode="json", by_alias=True, exclude_unset=True)
     found = {key: _plain(entered[key]) for key in ASKED if key in entered}
+    charges = sorted({pack["charge"] for pack in found["packs"]})
     for pack in found["packs"]:
-        pack["from"] = list(charges).index(pack.pop("charge"))
+        pack["from"] = charges.index(pack.pop("charge"))
     return found
 
 
