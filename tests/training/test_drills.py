@@ -151,7 +151,13 @@ def test_a_page_or_pdf_of_drills_says_nothing_of_a_charge(folder, page, printed)
     assert any("Tessaly" in word for word in secret)
     assert any("Cedar Ford" in word for word in secret)
     assert "2025-11-07" in secret
-    found = [(name, word) for name, text in texts.items() for word in secret if word in text]
+    amount = re.compile(r"[\d.]+ %")  # an amount that an exercise may happen to give too
+    found = [
+        (name, word)
+        for name, text in texts.items()
+        for word in secret
+        if word in text and not amount.fullmatch(word)
+    ]
     assert found == []
     for text in texts.values():
         assert not re.search(r"\bHB[-L]", text)
@@ -322,7 +328,7 @@ def test_left_pages_name_the_booklet_at_their_head(printed_pages):
 
 
 def test_drills_are_the_same_each_time(folder, drills):
-    turned = dict(reversed(lines_of(folder).items()))
+    turned = dict(reversed(list(lines_of(folder).items())))
     assert make_drills(folder, turned) == drills
 
 

@@ -120,6 +120,14 @@ def limit(key: str, **scope) -> float:
     return float((fitting or LIMITS[key])[0]["value"])
 
 
+def points_above(target: float, kind: str) -> float:
+    """Points of EMC above the target: fewer at low targets, in a straight line between the two."""
+    low, full = limit("conditioning-low-up-to"), limit("conditioning-full-from")
+    share = min(max((target - low) / (full - low), 0.0), 1.0)
+    fewer = limit("conditioning-above-low-target", kind=kind)
+    return fewer + share * (limit("conditioning-above-target", kind=kind) - fewer)
+
+
 SUMS = {
     "moisture_content": lambda mass, oven_dry_mass: 100 * (mass - oven_dry_mass) / oven_dry_mass,
     "oven_dry_mass": lambda mass, mc: mass / (1 + mc / 100),
@@ -156,7 +164,7 @@ SUMS = {
     ),
     "equalizing_start": lambda target: target - limit("equalizing-below-target"),
     "equalizing_emc": lambda target: target - limit("equalizing-below-target"),
-    "conditioning_emc": lambda target, kind: target + limit("conditioning-above-target", kind=kind),
+    "conditioning_emc": lambda target, kind: target + points_above(target, kind),
     "confidence_interval": lambda mean, sd, readings, confidence: interval(
         mean, sd, readings, confidence
     ),
