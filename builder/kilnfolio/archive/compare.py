@@ -106,23 +106,6 @@ def version_of(dossier: dict[str, Any]) -> object:
     return rules.get("version") if isinstance(rules, dict) else None
 
 
-def rules_note(record: str, sealed: object, compared: Compared) -> list[Difference]:
-    """Return a sentence on what later rules give differently, where they are later."""
-    if not compared.changes:
-        return []
-    now = compared.changes[-1].version
-    return [
-        Difference(
-            kind="rules-differ",
-            where=record,
-            sealed=str(sealed),
-            found=str(now),
-            what=f"sealed under rules {sealed}, computed again under rules {now}: "
-            f"{differ(compared.moved, compared.new)}",
-        )
-    ]
-
-
 def differ(moved: Sequence[Difference], new: Sequence[Difference]) -> str:
     """Return how many figures and findings later rules give differently, in words."""
     several = "figures and findings differ"

@@ -46,19 +46,18 @@ def dry_bulb_overshoot(case: Case) -> Said:
     over = case.adherence.over_dry_bulb
     if not np.isfinite(over).any():
         raise NoData("the log has no dry bulb while a step was asked for")
-    for run in air.stretches(over > allowed):
-        if run.hours >= hours:
-            worst = float(np.nanmax(over[run.first : run.last + 1]))
-            yield Breach(
-                f"Hotter than schedule for {run.hours:.1f} h from "
-                f"{case.clock(air.times[run.first])}, by up to {worst:.1f} K.",
-                (air.log.place(run.first),),
-                "dry-bulb",
-                worst,
-                allowed,
-                "K",
-                at=air.times[run.first],
-            )
+    for run in air.stretches(over > allowed, hours):
+        worst = float(np.nanmax(over[run.first : run.last + 1]))
+        yield Breach(
+            f"Hotter than schedule for {run.hours:.1f} h from "
+            f"{case.clock(air.times[run.first])}, by up to {worst:.1f} K.",
+            (air.log.place(run.first),),
+            "dry-bulb",
+            worst,
+            allowed,
+            "K",
+            at=air.times[run.first],
+        )
     yield Pass(
         f"The dry bulb was never more than {allowed:g} K above what was asked for "
         f"{hours:g} h, coming down to a lower set-point left out."
