@@ -66,7 +66,7 @@ def test_every_check_names_its_source_in_words(mill, pages):
     publications = mill.folder.sources.record.publications
     for check in CHECKS.values():
         said = re.search(
-            r"Where the rule comes from: (.*?)\. (?:A breach|$)", pages[f"checks/{check.slug}.html"]
+            r"Source of the rule: (.*?)\. (?:A breach|$)", pages[f"checks/{check.slug}.html"]
         )
         assert said, check.slug
         ids = [name for name in publications if "-" in name and name in said[1]]

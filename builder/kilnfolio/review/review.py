@@ -44,7 +44,7 @@ from kilnfolio.review.findings import CHECKS, Case, LotCase, run_checks
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.formulas.masses import BY_RULE
 from kilnfolio.review.judgement import judge, readings_of
-from kilnfolio.review.limits import NoLimit, Subject, limit_book
+from kilnfolio.review.limits import Subject, limit_book
 from kilnfolio.review.results import (
     adherence_result,
     air_points,
@@ -362,10 +362,6 @@ def _cores(case: Case, air: AirSeries) -> dict[str, tuple[tuple[dt.datetime, flo
 
 
 def _steps(case: Case) -> tuple[d.StepReplay, ...]:
-    try:
-        made = list(steps_made(case))
-    except NoLimit:  # limits sealed before a step could be late
-        return ()
     return tuple(
         d.StepReplay(
             at=one.change.at,
@@ -377,7 +373,7 @@ def _steps(case: Case) -> tuple[d.StepReplay, ...]:
             verdict=one.verdict,
             waited_hours=rounded(one.waited_hours, 1) if one.due_since else None,
         )
-        for one in made
+        for one in steps_made(case)
     )
 
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
@@ -11,6 +13,7 @@ from typing import Literal
 from kilnfolio.records.charge import StepChange
 from kilnfolio.review.boards import Control, control_at
 from kilnfolio.review.findings import Case
+from kilnfolio.review.limits import NoLimit
 
 Verdict = Literal["due", "early", "late", ""]
 
@@ -50,9 +53,12 @@ def steps_made(case: Case) -> Iterator[Made]:
     """Yield every step change whose step the schedule has, each with its verdict.
 
     A step is early where the controlling MC was above its trigger by more than the limit, and late
-    where it was below by more than the limit for lateness.
+    where it was below by more than the limit for lateness. Limits sealed before a step could be
+    late hold no such limit, and by them none is.
     """
-    early, late = case.limits.value("step-timing"), case.limits.value("step-late")
+    early, late = case.limits.value("step-timing"), math.inf
+    with suppress(NoLimit):
+        late = case.limits.value("step-late")
     spacing = dt.timedelta(hours=case.limits.value("step-skipped"))
     changes = case.charge.step_changes
     before = {after.at: earlier.at for earlier, after in pairwise(changes)}
