@@ -9,8 +9,8 @@ from pathlib import Path
 from kilnfolio.graph.derived import Bound
 from kilnfolio.records.folder import MillFolder, open_mill
 from kilnfolio.review.dossier import Dossier, LotDossier
+from kilnfolio.review.open_review import OpenReview
 from kilnfolio.review.reviews import dossiers, lot_dossiers, open_reviews, review_all
-from kilnfolio.review.running import Running
 
 
 @dataclass(frozen=True)
@@ -20,7 +20,7 @@ class Reviewed:
     folder: MillFolder
     dossiers: Mapping[str, Dossier]
     lots: Mapping[str, LotDossier]
-    running: Mapping[str, Running]
+    open_reviews: Mapping[str, OpenReview]
 
 
 def reviewed_mill(root: Path, bound: Bound | None = None) -> Reviewed:

@@ -7,7 +7,7 @@ import time
 import pytest
 from distributed import LocalCluster
 from distributed.security import Security
-from tests.trust.yard import amended_mill
+from tests.trust.sealing import amended_mill
 
 from kilnfolio.paper.printing import pdf_of
 from kilnfolio.pipeline.build import EDITIONS, build_site

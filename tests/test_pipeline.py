@@ -10,7 +10,7 @@ import pytest
 from tests.conftest import PROJECT
 from tests.minimal import minimal_mill
 from tests.site_reading import dead_links, read_edition
-from tests.trust.yard import amended_mill
+from tests.trust.sealing import amended_mill
 
 from kilnfolio.pipeline.build import EDITIONS, build_site
 from kilnfolio.records.checking import checked_mill

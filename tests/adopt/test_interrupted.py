@@ -10,7 +10,7 @@ from tests.adopt.own_files import MILL
 from tests.adopt.test_full_disk import FULL, SHEET, fill, small_disk
 from tests.conftest import PROJECT
 from tests.minimal import FILES, minimal_log, minimal_mill
-from tests.trust.yard import labelled_mill
+from tests.trust.sealing import labelled_mill
 
 from kilnfolio.cli import main
 

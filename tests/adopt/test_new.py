@@ -12,7 +12,7 @@ from tests.minimal import minimal_mill
 
 from kilnfolio.adopt.countries import zones_of
 from kilnfolio.adopt.kinds import NEW
-from kilnfolio.adopt.mill import QUESTIONS, answer_problem, likely_practice
+from kilnfolio.adopt.mill import QUESTIONS, answer_problem, likely_region
 from kilnfolio.adopt.records import TEMPLATES
 from kilnfolio.cli import main
 from kilnfolio.records.checking import checked_mill
@@ -245,7 +245,7 @@ def test_each_question_takes_its_own_example():
     ],
 )
 def test_practice_is_proposed_by_the_time_zone(zone, practice):
-    assert likely_practice(zone) == practice
+    assert likely_region(zone) == practice
 
 
 @pytest.mark.parametrize("kind", TEMPLATES)

@@ -55,8 +55,8 @@ def test_a_half_filled_charge_stops_nothing(tmp_path):
     reviewed = reviewed_mill(root)
     assert list(reviewed.dossiers) == ["C1"]
     assert list(reviewed.lots) == ["L1"]
-    assert reviewed.running["C2"].dossier is None
-    assert reviewed.running["C2"].charge.keys == (
+    assert reviewed.open_reviews["C2"].dossier is None
+    assert reviewed.open_reviews["C2"].charge.keys == (
         "schedule",
         "schedule_revision",
         "volume",
@@ -65,7 +65,7 @@ def test_a_half_filled_charge_stops_nothing(tmp_path):
         "ended",
         "unloaded",
     )
-    places = {str(one.place) for one in reviewed.running["C2"].charge.to_fill}
+    places = {str(one.place) for one in reviewed.open_reviews["C2"].charge.to_fill}
     assert f"{C2}:4:11" in places
 
 
@@ -95,7 +95,7 @@ def test_the_marks_of_a_finished_charge_are_still_mistakes(tmp_path):
 
 def test_a_running_charge_is_looked_at_and_not_judged(tmp_path):
     reviewed = reviewed_mill(minimal_mill(tmp_path, charge=RUNNING))
-    running = reviewed.running["C1"]
+    running = reviewed.open_reviews["C1"]
     # the last weighing and the log's last row are both of day 6, 08:00
     assert running.dossier.ended.isoformat() == "2026-06-07T08:00:00-04:00"
     assert {finding.outcome for finding in running.findings} <= {
@@ -115,7 +115,7 @@ def test_what_goes_wrong_is_said_while_it_can_be_mended(tmp_path):
             del charge[key]
         charge["weighings"][3]["masses"]["S1"] = "2533 g"
 
-    running = reviewed_mill(minimal_mill(tmp_path, charge=gain)).running["C1"]
+    running = reviewed_mill(minimal_mill(tmp_path, charge=gain)).open_reviews["C1"]
     assert [
         finding.outcome
         for finding in running.findings
@@ -131,7 +131,7 @@ def test_the_log_says_how_far_a_charge_is(tmp_path):
         for key in ("equalizing", "conditioning", "stress", "defects", "corrections", "waivers"):
             charge.pop(key, None)
 
-    running = reviewed_mill(minimal_mill(tmp_path, charge=two_days)).running["C1"]
+    running = reviewed_mill(minimal_mill(tmp_path, charge=two_days)).open_reviews["C1"]
     # weighed last on the second day; the export runs to day 6
     assert running.charge.so_far.record.ended.isoformat() == "2026-06-02T08:00:00-04:00"
     assert running.dossier.ended.isoformat() == "2026-06-07T08:00:00-04:00"
@@ -213,11 +213,11 @@ def test_the_build_is_dated_by_the_newest_moment_of_a_running_charge_too(tmp_pat
 def test_completing_it_is_writing_its_end(tmp_path):
     root = minimal_mill(tmp_path, charge=RUNNING)
     path = root / FILES["charge"]
-    assert reviewed_mill(root).running
+    assert reviewed_mill(root).open_reviews
     path.write_text(
         path.read_text("utf-8") + "ended: 2026-06-07T08:00\nunloaded: 2026-06-07T14:00\n", "utf-8"
     )
     reviewed = reviewed_mill(root)
-    assert reviewed.running == {}
+    assert reviewed.open_reviews == {}
     assert list(reviewed.dossiers) == ["C1"]
     assert list(reviewed.lots) == ["L1"]

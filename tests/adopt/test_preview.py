@@ -11,7 +11,7 @@ from contextlib import contextmanager
 
 import pytest
 from tests.minimal import minimal_mill
-from tests.trust.yard import amended_mill
+from tests.trust.sealing import amended_mill
 
 from kilnfolio.adopt.preview import HOME, make_server, preview_of
 from kilnfolio.graph.run import Run

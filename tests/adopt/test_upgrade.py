@@ -182,4 +182,4 @@ def test_keys_in_quotes_and_marks_in_one_line(tmp_path):
     new = path.read_text("utf-8")
     assert "control_rule: 'wettest half'\n" in new
     assert '"target_mc": 12 %' in new
-    assert reviewed_mill(root).running["C1"].charge.so_far.record.target_mc.value == 12.0
+    assert reviewed_mill(root).open_reviews["C1"].charge.so_far.record.target_mc.value == 12.0

@@ -8,7 +8,7 @@ import socket
 from pathlib import Path
 
 import pytest
-from tests.archive import yard
+from tests.archive import sealing
 from tests.minimal import FILES
 
 from kilnfolio.archive.audit import AuditReport, NothingToAuditError
@@ -26,20 +26,20 @@ from kilnfolio.cli import main
 
 
 def audit(path, *trusted, **more):
-    """Audit what the yard wrote, whose bags print the yard's notice."""
+    """Audit what the small mill wrote, whose bags print its notice."""
     return audit_of(
-        path, trusted=[TrustedKey(key.public) for key in trusted], notice=yard.NOTICE, **more
+        path, trusted=[TrustedKey(key.public) for key in trusted], notice=sealing.NOTICE, **more
     )
 
 
 @pytest.fixture(scope="module")
 def mill(tmp_path_factory):
     """A mill with C1 sealed and amended, and C2 sealed."""
-    root = yard.two_charges(tmp_path_factory.mktemp("mill"))
-    yard.seal_charge(root)
-    yard.seal_charge(root, "C2")
-    yard.change(root / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
-    yard.amend_charge(root, "The mass was misread.")
+    root = sealing.two_charges(tmp_path_factory.mktemp("mill"))
+    sealing.seal_charge(root)
+    sealing.seal_charge(root, "C2")
+    sealing.change(root / sealing.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    sealing.amend_charge(root, "The mass was misread.")
     return root
 
 
@@ -47,7 +47,7 @@ def mill(tmp_path_factory):
 def bags(mill, tmp_path_factory):
     out = tmp_path_factory.mktemp("bags")
     for charge in ("C1", "C2"):
-        yard.bag_of(mill, out, charge)
+        sealing.bag_of(mill, out, charge)
     return out
 
 
@@ -69,10 +69,10 @@ def mend_manifests(bag: Path) -> None:
 
 def rewrite(data: Path, lines: list[bytes], keys) -> None:
     """Write a bag's part of the ledger anew: a ledger of these entries alone, and its proof."""
-    numbered = [yard.sign_again(line, keys, number=place) for place, line in enumerate(lines, 1)]
+    numbered = [sealing.sign_again(line, keys, number=place) for place, line in enumerate(lines, 1)]
     last = json.loads(numbered[-1])
     if last["amends"]:
-        numbered[-1] = yard.sign_again(numbered[-1], keys, amends=last["number"] - 1)
+        numbered[-1] = sealing.sign_again(numbered[-1], keys, amends=last["number"] - 1)
     tree = Tree(map(leaf_hash, numbered))
     inclusions = [
         Inclusion(
@@ -95,7 +95,7 @@ def found(report) -> set[tuple[str, str]]:
 
 def test_round_trip(mill, bags):
     for path in (bags / "C1", bags / "C2", bags, mill):
-        report = audit(path, yard.key())
+        report = audit(path, sealing.key())
         assert found(report) == set()
         assert report.outcome == "identical", report.all_open
     [folder] = audit(bags / "C1").folders
@@ -110,8 +110,8 @@ def test_round_trip(mill, bags):
 
 
 def test_charges_that_are_not_sealed_are_listed(tmp_path):
-    yard.two_charges(tmp_path)
-    yard.seal_charge(tmp_path)
+    sealing.two_charges(tmp_path)
+    sealing.seal_charge(tmp_path)
     report = audit(tmp_path)
     assert report.holds
     assert report.folders[0].unsealed == ("C2",)
@@ -164,13 +164,13 @@ def test_a_bag_stands_alone(bags, tmp_path, monkeypatch):
 
 
 def test_a_changed_log_is_named_with_the_numbers_it_moves(bag):
-    log = bag / "data" / yard.LOG
+    log = bag / "data" / sealing.LOG
     lines = log.read_text().splitlines()
     lines[1] = lines[1].replace(lines[1].split(",")[1], "56.00")
     log.write_text("\n".join(lines) + "\n")
     mend_manifests(bag)  # so that only the seal stands against it
     differences = found(audit(bag))
-    assert ("file-changed", f"data/{yard.LOG}") in differences
+    assert ("file-changed", f"data/{sealing.LOG}") in differences
     place = f"data/{dossier_path('C1', 2)}/log/air/0/dry_bulb_c"
     [moved] = [d for d in audit(bag).all_differences if d.where == place]
     assert moved.kind == "number-differs"
@@ -181,7 +181,7 @@ def test_a_changed_log_is_named_with_the_numbers_it_moves(bag):
 def test_a_changed_number_in_the_sealed_dossier_is_named(bag):
     path = bag / "data" / dossier_path("C1", 2)
     for copy in (path, bag / "data/dossier.json"):
-        yard.change(copy, '"S1","oven_dry_g":2000.8', '"S1","oven_dry_g":2009.8')
+        sealing.change(copy, '"S1","oven_dry_g":2000.8', '"S1","oven_dry_g":2009.8')
     mend_manifests(bag)
     report = audit(bag)
     assert ("dossier-changed", f"data/{dossier_path('C1', 2)}") in found(report)
@@ -200,18 +200,18 @@ def test_a_forged_dossier_signed_by_a_stranger_is_named(bag):
     data = bag / "data"
     path = data / dossier_path("C1", 2)
     for copy in (path, data / "dossier.json"):
-        yard.change(copy, '"S1","oven_dry_g":2000.8', '"S1","oven_dry_g":2009.8')
+        sealing.change(copy, '"S1","oven_dry_g":2000.8', '"S1","oven_dry_g":2009.8')
     first, last = (data / ENTRIES).read_bytes().splitlines()
     forged = [
-        yard.sign_again(first, yard.key(2)),
-        yard.sign_again(last, yard.key(2), dossier=sha256(path.read_bytes())),
+        sealing.sign_again(first, sealing.key(2)),
+        sealing.sign_again(last, sealing.key(2), dossier=sha256(path.read_bytes())),
     ]
-    rewrite(data, forged, yard.key(2))
-    yard.change(data / KEYRING, yard.key().public, yard.key(2).public)
+    rewrite(data, forged, sealing.key(2))
+    sealing.change(data / KEYRING, sealing.key().public, sealing.key(2).public)
     mend_manifests(bag)
     kinds = {kind for kind, _ in found(audit(bag))}
     assert kinds == {"number-differs", "file-differs"}  # the README was made of the old ones
-    kinds = {kind for kind, _ in found(audit(bag, yard.key()))}
+    kinds = {kind for kind, _ in found(audit(bag, sealing.key()))}
     assert kinds == {"number-differs", "file-differs", "entry-key-not-trusted"}
 
 
@@ -222,7 +222,7 @@ def test_a_changed_reading_of_an_earlier_version_is_named(bag):
         if b"green_mass: 2410 g" in path.read_bytes()
     ]
     assert len(kept) == 1
-    yard.change(kept[0], "green_mass: 2410 g", "green_mass: 2419 g")
+    sealing.change(kept[0], "green_mass: 2410 g", "green_mass: 2419 g")
     mend_manifests(bag)
     kinds = {kind for kind, _ in found(audit(bag))}
     assert "kept-file-missing" in kinds
@@ -238,8 +238,8 @@ def test_a_changed_reading_of_an_earlier_version_is_named(bag):
         "tagmanifest-sha512.txt",
         "data/dossier.json",
         f"data/{ENTRIES}",
-        f"data/{yard.LOG}",
-        f"data/{yard.CHARGE}",
+        f"data/{sealing.LOG}",
+        f"data/{sealing.CHARGE}",
         f"data/{FILES['limits']}",
         f"data/{FILES['sources']}",
         f"data/{dossier_path('C1', 1)}",
@@ -252,9 +252,9 @@ def test_a_file_taken_out_of_a_bag(bag, path):
 
 
 def test_a_record_taken_out_with_its_lines_in_the_manifests(bag):
-    (bag / "data" / yard.CHARGE).unlink()
+    (bag / "data" / sealing.CHARGE).unlink()
     mend_manifests(bag)
-    assert ("file-missing", f"data/{yard.CHARGE}") in found(audit(bag))
+    assert ("file-missing", f"data/{sealing.CHARGE}") in found(audit(bag))
 
 
 def test_a_file_put_into_a_bag(bag):
@@ -269,9 +269,9 @@ def test_a_file_put_into_a_bag(bag):
 
 
 def test_a_link_in_a_bag_is_not_followed(bag):
-    (bag / "data" / yard.LOG).unlink()
-    (bag / "data" / yard.LOG).symlink_to("/etc/hostname")
-    assert ("not-a-file", f"data/{yard.LOG}") in found(audit(bag))
+    (bag / "data" / sealing.LOG).unlink()
+    (bag / "data" / sealing.LOG).symlink_to("/etc/hostname")
+    assert ("not-a-file", f"data/{sealing.LOG}") in found(audit(bag))
     assert audit(bag).folders[0].seals == ()
 
 
@@ -312,10 +312,10 @@ def test_flipped_bits_of_what_was_sealed_are_caught_by_the_seal_alone(bag, seed)
 
 @pytest.mark.parametrize("text", [b"", b"\x00" * 50, b"time,DB,WB\n", b"\xff\xfe", b"a" * 10**5])
 def test_a_log_replaced_by_rubbish_is_named_and_ends_in_words(bag, text):
-    (bag / "data" / yard.LOG).write_bytes(text)
+    (bag / "data" / sealing.LOG).write_bytes(text)
     mend_manifests(bag)
     report = audit(bag)
-    assert ("file-changed", f"data/{yard.LOG}") in found(report)
+    assert ("file-changed", f"data/{sealing.LOG}") in found(report)
     assert report_text(report)
 
 
@@ -342,7 +342,7 @@ def test_a_dossier_replaced_by_rubbish_is_named_and_ends_in_words(bag, text):
 
 
 def test_a_ledger_replaced_by_another_mills_is_named(bag, tmp_path):
-    other = yard.sealed_mill(tmp_path / "other", mill={"altitude": "1500 m"})
+    other = sealing.sealed_mill(tmp_path / "other", mill={"altitude": "1500 m"})
     shutil.copy(other / LEDGER, bag / "data" / ENTRIES)
     mend_manifests(bag)
     kinds = {kind for kind, _ in found(audit(bag))}
@@ -356,10 +356,10 @@ def test_two_forked_ledgers_of_one_key_are_told_apart_by_their_heads_alone(tmp_p
     """Same size, two roots: no mill has two ledgers. A third party needs the two heads only."""
     out, heads = tmp_path / "bags", []
     for name, charges in (("one", ("C1", "C2")), ("other", ("C2", "C1"))):
-        root = yard.two_charges(tmp_path / name)
+        root = sealing.two_charges(tmp_path / name)
         for charge in charges:
-            yard.seal_charge(root, charge)
-        yard.bag_of(root, out, charges[-1])
+            sealing.seal_charge(root, charge)
+        sealing.bag_of(root, out, charges[-1])
         assert audit(out / charges[-1]).holds
         heads.append(read_ledger(root).heads[-1])
     assert (heads[0].size, heads[0].fits, heads[1].fits) == (heads[1].size, True, True)
@@ -372,12 +372,14 @@ def test_a_kept_head_shows_what_was_dropped_or_changed_since(mill, tmp_path):
     since = Head(size=kept.size, root=kept.root)
     assert audit(mill, since=since).holds
     root = shutil.copytree(mill, tmp_path / "mill")
-    yard.write_lines(root, yard.lines_of(root)[:2])  # the newest entry dropped, its head with it
+    sealing.write_lines(
+        root, sealing.lines_of(root)[:2]
+    )  # the newest entry dropped, its head with it
     (root / dossier_path("C1", 2)).unlink()
     assert audit(root).outcome != "incomplete"
     assert {kind for kind, _ in found(audit(root, since=since))} >= {"entries-dropped"}
-    lines = yard.lines_of(mill)
-    yard.write_lines(root, yard.written_anew(lines, yard.key(), entry_2={"by": "Another"}))
+    lines = sealing.lines_of(mill)
+    sealing.write_lines(root, sealing.written_anew(lines, sealing.key(), entry_2={"by": "Another"}))
     assert {kind for kind, _ in found(audit(root, since=since))} >= {"ledgers-disagree"}
 
 
@@ -392,17 +394,17 @@ def test_a_bag_names_no_other_charge(bags):
 
 def test_a_mill_whose_log_changed_is_named_with_the_numbers(mill, tmp_path):
     root = shutil.copytree(mill, tmp_path / "mill")
-    log = root / yard.LOG
+    log = root / sealing.LOG
     log.write_text(log.read_text().replace("2026-06-01 08:00,", "2026-06-01 08:00,1", 1))
     differences = found(audit(root))
-    assert ("file-changed", yard.LOG) in differences
+    assert ("file-changed", sealing.LOG) in differences
     assert any(where.startswith(f"{dossier_path('C1', 2)}/log/air/0/") for _, where in differences)
     assert not any(dossier_path("C2", 1).as_posix() in where for _, where in differences)
 
 
 def test_a_mills_shared_file_may_change_and_the_kept_copy_serves(mill, tmp_path):
     root = shutil.copytree(mill, tmp_path / "mill")
-    yard.change(root / FILES["mill"], "310 m", "610 m")
+    sealing.change(root / FILES["mill"], "310 m", "610 m")
     report = audit(root)
     assert report.holds
     assert not [note for seal in report.folders[0].seals for note in seal.notes]
@@ -424,7 +426,9 @@ def test_nothing_to_audit(tmp_path):
 
 def test_words_from_a_bag_act_on_no_terminal(bag):
     (bag / "data/\x1b[2Jname\u202e.txt").write_text("")
-    yard.change(bag / "data" / dossier_path("C1", 2), '"kiln":"k1"', '"kiln":"\\u001b[2Jk1\u202e"')
+    sealing.change(
+        bag / "data" / dossier_path("C1", 2), '"kiln":"k1"', '"kiln":"\\u001b[2Jk1\u202e"'
+    )
     text = report_text(audit(bag))
     assert "[2Jname" in text
     assert "[2Jk1" in text
@@ -436,8 +440,8 @@ def test_words_from_a_bag_act_on_no_terminal(bag):
 
 
 def test_the_commands_from_key_to_audit(tmp_path, capsys, monkeypatch):
-    monkeypatch.setenv("SOURCE_DATE_EPOCH", str(int(yard.SEALED_AT.timestamp())))
-    root = yard.minimal_mill(tmp_path)
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", str(int(sealing.SEALED_AT.timestamp())))
+    root = sealing.minimal_mill(tmp_path)
     assert main(["seal", "C1", str(root), "--by", "A. N. Other"]) == 2
     assert "--new-key" in capsys.readouterr().err
     assert main(["seal", "C1", str(root), "--by", "A. N. Other", "--new-key"]) == 0
@@ -448,15 +452,17 @@ def test_the_commands_from_key_to_audit(tmp_path, capsys, monkeypatch):
     assert "recomputed and identical" in capsys.readouterr().out
     assert main(["audit", str(root)]) == 3
     assert "the key was not had from the mill by another way" in capsys.readouterr().out
-    yard.change(root / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    sealing.change(root / sealing.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
     assert main(["audit", str(root), "--format", "json"]) == 1
     report = json.loads(capsys.readouterr().out)
     [seal] = report["folders"][0]["seals"]
-    assert ("file-changed", yard.CHARGE) in {(d["kind"], d["where"]) for d in seal["differences"]}
+    assert ("file-changed", sealing.CHARGE) in {
+        (d["kind"], d["where"]) for d in seal["differences"]
+    }
     assert (report["holds"], report["outcome"]) == (False, "differs")
     assert report["verdict"].endswith("differences")
     assert main(["amend", "C1", str(root), "--by", "A. N. Other", "--reason", "Misread."]) == 0
-    assert main(["audit", str(root), "--key", yard.key(9).public]) == 1
+    assert main(["audit", str(root), "--key", sealing.key(9).public]) == 1
     assert "entry-key-not-trusted" in capsys.readouterr().out
 
 
@@ -469,7 +475,7 @@ def test_the_commands_from_key_to_audit(tmp_path, capsys, monkeypatch):
     ],
 )
 def test_bad_input_ends_with_2(tmp_path, capsys, monkeypatch, words):
-    monkeypatch.chdir(yard.minimal_mill(tmp_path))
+    monkeypatch.chdir(sealing.minimal_mill(tmp_path))
     assert main(words) == 2
     assert words[1] in capsys.readouterr().err
 

@@ -12,7 +12,7 @@ import subprocess
 
 import bagit
 import pytest
-from tests.archive import yard
+from tests.archive import sealing
 from tests.minimal import FILES, minimal_mill
 
 from kilnfolio.archive.bag import NotSealedError, bag_files, pack, read_bag, verify_files
@@ -29,12 +29,12 @@ SMALL = pack(
 
 @pytest.fixture(scope="module")
 def mill(tmp_path_factory):
-    return yard.sealed_mill(tmp_path_factory.mktemp("mill"))
+    return sealing.sealed_mill(tmp_path_factory.mktemp("mill"))
 
 
 @pytest.fixture
 def bag(mill, tmp_path):
-    return yard.bag_of(mill, tmp_path / "bags")
+    return sealing.bag_of(mill, tmp_path / "bags")
 
 
 def test_another_bagit_tool_finds_it_valid(bag):
@@ -61,7 +61,7 @@ def test_common_tools_check_the_manifests_as_the_readme_says(bag):
 def test_its_data_is_a_mill_folder_that_reviews_alone(bag):
     folder = checked_mill(bag / "data")
     assert list(folder.charges) == ["C1"]
-    again = yard.review(bag / "data")
+    again = sealing.review(bag / "data")
     sealed = json.loads((bag / "data/dossier.json").read_bytes())
     assert json.loads(again.model_dump_json()) == sealed
 
@@ -84,34 +84,34 @@ def test_the_raw_files_are_the_mills_own_bytes(mill, bag):
 
 
 def test_the_same_seal_gives_the_same_bytes(mill, tmp_path, monkeypatch):
-    first = bag_files(mill, "C1", notice=yard.NOTICE)
+    first = bag_files(mill, "C1", notice=sealing.NOTICE)
     monkeypatch.setenv("TZ", "Pacific/Auckland")
     elsewhere = shutil.copytree(mill, tmp_path / "elsewhere")
-    assert bag_files(elsewhere, "C1", notice=yard.NOTICE) == first
-    out = yard.bag_of(elsewhere, tmp_path / "out")
-    yard.bag_of(elsewhere, tmp_path / "out")  # over the one that is there
+    assert bag_files(elsewhere, "C1", notice=sealing.NOTICE) == first
+    out = sealing.bag_of(elsewhere, tmp_path / "out")
+    sealing.bag_of(elsewhere, tmp_path / "out")  # over the one that is there
     assert read_bag(out) == (first, [])
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["C1"]
 
 
 def test_a_later_change_of_a_shared_file_does_not_reach_the_bag(mill, tmp_path):
-    first = bag_files(mill, "C1", notice=yard.NOTICE)
+    first = bag_files(mill, "C1", notice=sealing.NOTICE)
     later = shutil.copytree(mill, tmp_path / "later")
-    yard.change(later / FILES["mill"], "office@mill.example", "desk@mill.example")
-    assert bag_files(later, "C1", notice=yard.NOTICE) == first
+    sealing.change(later / FILES["mill"], "office@mill.example", "desk@mill.example")
+    assert bag_files(later, "C1", notice=sealing.NOTICE) == first
 
 
 def test_another_charges_seal_does_not_change_the_bag(tmp_path):
-    yard.two_charges(tmp_path)
-    yard.seal_charge(tmp_path)
-    first = bag_files(tmp_path, "C1", notice=yard.NOTICE)
-    yard.seal_charge(tmp_path, "C2")
-    assert bag_files(tmp_path, "C1", notice=yard.NOTICE) == first
+    sealing.two_charges(tmp_path)
+    sealing.seal_charge(tmp_path)
+    first = bag_files(tmp_path, "C1", notice=sealing.NOTICE)
+    sealing.seal_charge(tmp_path, "C2")
+    assert bag_files(tmp_path, "C1", notice=sealing.NOTICE) == first
     assert first[f"data/{ENTRIES}"].count(b"\n") == 1
 
 
 def test_further_payload_is_covered_by_the_manifests(mill):
-    files = bag_files(mill, "C1", notice=yard.NOTICE, extra={"record.pdf": b"%PDF-1.7\n"})
+    files = bag_files(mill, "C1", notice=sealing.NOTICE, extra={"record.pdf": b"%PDF-1.7\n"})
     assert verify_files(files) == []
     digest = hashlib.sha256(b"%PDF-1.7\n").hexdigest()
     assert f"{digest}  data/record.pdf\n" in files["manifest-sha256.txt"].decode()
@@ -120,7 +120,7 @@ def test_further_payload_is_covered_by_the_manifests(mill):
 def test_a_bag_is_made_of_a_sealed_charge_only(tmp_path):
     minimal_mill(tmp_path)
     with pytest.raises(NotSealedError, match="kilnfolio seal C1"):
-        bag_files(tmp_path, "C1", notice=yard.NOTICE)
+        bag_files(tmp_path, "C1", notice=sealing.NOTICE)
 
 
 # --- the README and the descriptor ----------------------------------------------------------------
@@ -129,10 +129,10 @@ def test_a_bag_is_made_of_a_sealed_charge_only(tmp_path):
 def test_the_readme_says_what_is_needed(bag):
     text = (bag / "README.txt").read_text("utf-8")
     dossier = json.loads((bag / "data/dossier.json").read_bytes())
-    assert yard.NOTICE in text
+    assert sealing.NOTICE in text
     assert "invented" in text.splitlines()[3]
     assert hashlib.sha256((bag / "data/dossier.json").read_bytes()).hexdigest() in text
-    assert yard.key().public in text
+    assert sealing.key().public in text
     for working in dossier["workings"]:
         result = working["result"].replace("\N{NO-BREAK SPACE}", " ")
         assert f"  {working['name']}\n" in text
@@ -217,7 +217,7 @@ def cast(cell, field, missing):
 
 
 def test_the_descriptor_reads_the_log_to_the_dossiers_figures(bag):
-    fields, rows = read_by_descriptor(bag / "data", yard.LOG)
+    fields, rows = read_by_descriptor(bag / "data", sealing.LOG)
     assert [(f["type"], f.get("unit")) for f in fields] == [
         ("datetime", None),
         ("number", "°C"),
@@ -239,7 +239,7 @@ def test_the_descriptor_reads_the_log_to_the_dossiers_figures(bag):
 
 
 def test_the_descriptor_of_a_semicolon_export_with_two_heading_rows(tmp_path):
-    lines = minimal_mill(tmp_path / "plain").joinpath(yard.LOG).read_text().splitlines()[1:]
+    lines = minimal_mill(tmp_path / "plain").joinpath(sealing.LOG).read_text().splitlines()[1:]
     rows = [
         ";".join(
             cell.replace(".", ",")
@@ -269,9 +269,9 @@ def test_the_descriptor_of_a_semicolon_export_with_two_heading_rows(tmp_path):
         ],
         log="\r\n".join(["export 7", "day;clock;DB °C;WB;spare", *rows, ""]).encode("latin-1"),
     )
-    yard.seal_charge(root)
-    bag = yard.bag_of(root, tmp_path / "out")
-    fields, found = read_by_descriptor(bag / "data", yard.LOG)
+    sealing.seal_charge(root)
+    bag = sealing.bag_of(root, tmp_path / "out")
+    fields, found = read_by_descriptor(bag / "data", sealing.LOG)
     assert [f["type"] for f in fields] == ["date", "time", "number", "number", "string"]
     assert (found[0]["day"].date(), found[1]["clock"].time()) == (
         dt.date(2026, 6, 1),
@@ -282,8 +282,8 @@ def test_the_descriptor_of_a_semicolon_export_with_two_heading_rows(tmp_path):
 
 
 def test_a_charge_without_a_log_has_no_table(tmp_path):
-    yard.sealed_mill(tmp_path, charge=lambda c: c.pop("log"))
-    files = bag_files(tmp_path, "C1", notice=yard.NOTICE)
+    sealing.sealed_mill(tmp_path, charge=lambda c: c.pop("log"))
+    files = bag_files(tmp_path, "C1", notice=sealing.NOTICE)
     assert json.loads(files["data/datapackage.json"])["resources"] == []
 
 
@@ -317,7 +317,7 @@ def test_every_bit_of_a_small_bag():
 
 def test_bits_of_a_real_bag(mill):
     """A bit of every few bytes of a charge's bag; of every byte with KILNFOLIO_EVERY_BYTE."""
-    files = bag_files(mill, "C1", notice=yard.NOTICE)
+    files = bag_files(mill, "C1", notice=sealing.NOTICE)
     chance = random.Random(1)
     step = 1 if os.environ.get("KILNFOLIO_EVERY_BYTE") else 97
     for path, data in files.items():
@@ -406,9 +406,9 @@ def test_a_manifest_written_otherwise(change):
 def test_links_are_named_and_not_followed(bag, tmp_path):
     secret = tmp_path / "secret.txt"
     secret.write_text("elsewhere")
-    target = bag / "data" / yard.LOG
+    target = bag / "data" / sealing.LOG
     target.unlink()
     target.symlink_to(secret)
     files, differences = read_bag(bag)
-    assert [(d.kind, d.where) for d in differences] == [("not-a-file", f"data/{yard.LOG}")]
+    assert [(d.kind, d.where) for d in differences] == [("not-a-file", f"data/{sealing.LOG}")]
     assert b"elsewhere" not in files.values()

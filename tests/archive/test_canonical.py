@@ -13,7 +13,7 @@ import subprocess
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.archive import yard
+from tests.archive import sealing
 
 from kilnfolio.archive.canonical import canonical, read_canonical, read_json, sha256
 from kilnfolio.review.dossier import BoardPoint
@@ -113,7 +113,9 @@ def test_what_has_no_json_form_is_refused(bits):
 
 
 def test_a_record_with_nan_is_refused_not_sealed_as_null():
-    point = BoardPoint(at=yard.SEALED_AT, mass_g=float("nan"), mc_pct=12.0, mc_uncertainty_pct=0.2)
+    point = BoardPoint(
+        at=sealing.SEALED_AT, mass_g=float("nan"), mc_pct=12.0, mc_uncertainty_pct=0.2
+    )
     with pytest.raises(ValueError, match="nan"):
         canonical(point)
 
@@ -135,8 +137,8 @@ def test_section_3_2_3():
 
 
 def test_a_dossier_is_written_as_an_engine_writes_it(tmp_path):
-    yard.minimal_mill(tmp_path)
-    dossier = yard.review(tmp_path)
+    sealing.minimal_mill(tmp_path)
+    dossier = sealing.review(tmp_path)
     assert by_engine(dossier.model_dump_json()) == canonical(dossier)
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from tests.archive import yard
+from tests.archive import sealing
 from tests.minimal import minimal_mill
 
 from kilnfolio.archive.keyring import KEYRING, list_key, read_keyring
@@ -151,25 +151,25 @@ def test_the_key_that_comes_with_the_project_says_that_it_proves_nothing():
 
 def test_the_first_key_is_listed_and_a_second_is_not_taken_unasked(tmp_path):
     day = dt.date(2026, 6, 8)
-    list_key(tmp_path, yard.key(1), day)
-    list_key(tmp_path, yard.key(1), day)
-    assert [k.public_key for k in read_keyring(tmp_path).keys] == [yard.key(1).public]
+    list_key(tmp_path, sealing.key(1), day)
+    list_key(tmp_path, sealing.key(1), day)
+    assert [k.public_key for k in read_keyring(tmp_path).keys] == [sealing.key(1).public]
     with pytest.raises(UnusableKeyError, match="ledger rotate-key"):
-        list_key(tmp_path, yard.key(2), day)
+        list_key(tmp_path, sealing.key(2), day)
     with pytest.raises(UnusableKeyError, match="does not seal on 2026-06-07"):
-        list_key(tmp_path, yard.key(1), day - dt.timedelta(days=1))
+        list_key(tmp_path, sealing.key(1), day - dt.timedelta(days=1))
 
 
 def test_a_key_that_is_listed_seals_from_its_first_day(tmp_path):
-    list_key(tmp_path, yard.key(1), dt.date(2026, 6, 8))
+    list_key(tmp_path, sealing.key(1), dt.date(2026, 6, 8))
     path = tmp_path / KEYRING
     with pytest.raises(UnusableKeyError, match="is not listed"):
-        list_key(tmp_path, yard.key(2), dt.date(2027, 1, 1))
-    lines = f'  - public_key: "{yard.key(2).public}"\n    since: 2027-01-01\n'
+        list_key(tmp_path, sealing.key(2), dt.date(2027, 1, 1))
+    lines = f'  - public_key: "{sealing.key(2).public}"\n    since: 2027-01-01\n'
     path.write_text(path.read_text().rstrip() + "\n    until: 2026-12-31\n" + lines)
-    list_key(tmp_path, yard.key(2), dt.date(2027, 1, 1))
+    list_key(tmp_path, sealing.key(2), dt.date(2027, 1, 1))
     with pytest.raises(UnusableKeyError, match="does not seal"):
-        list_key(tmp_path, yard.key(1), dt.date(2027, 1, 1))
+        list_key(tmp_path, sealing.key(1), dt.date(2027, 1, 1))
 
 
 def test_a_list_that_cannot_be_read_says_where(tmp_path):

@@ -5,7 +5,7 @@ import shutil
 import subprocess
 
 import pytest
-from tests.archive import yard
+from tests.archive import sealing
 from tests.archive.appender import add_entries
 
 from kilnfolio.archive.canonical import canonical
@@ -19,11 +19,11 @@ from kilnfolio.archive.trust import TrustedKey
 @pytest.fixture(scope="module")
 def three(tmp_path_factory):
     """A ledger of three entries: C1, C2, and C1 amended."""
-    root = yard.two_charges(tmp_path_factory.mktemp("three"))
-    yard.seal_charge(root)
-    yard.seal_charge(root, "C2")
-    yard.change(root / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
-    yard.amend_charge(root, "The mass was misread.")
+    root = sealing.two_charges(tmp_path_factory.mktemp("three"))
+    sealing.seal_charge(root)
+    sealing.seal_charge(root, "C2")
+    sealing.change(root / sealing.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    sealing.amend_charge(root, "The mass was misread.")
     assert verify_ledger(root) == ()
     return root
 
@@ -40,22 +40,22 @@ def found(root):
 
 @pytest.mark.parametrize("number", [1, 2])
 def test_a_dropped_entry(root, number):
-    lines = yard.lines_of(root)
+    lines = sealing.lines_of(root)
     del lines[number - 1]
-    yard.write_lines(root, lines)
+    sealing.write_lines(root, lines)
     assert ("entry-missing", f"entry {number} is not there") in found(root)
     assert ("chain-broken", f"entry {number + 1}") in found(root)
 
 
 def test_a_number_far_off_is_named_at_once(root):
-    lines = yard.lines_of(root)
-    lines[2] = yard.sign_again(lines[2], yard.key(), number=2**53 - 1)
-    yard.write_lines(root, lines)
+    lines = sealing.lines_of(root)
+    lines[2] = sealing.sign_again(lines[2], sealing.key(), number=2**53 - 1)
+    sealing.write_lines(root, lines)
     assert ("entry-missing", f"entries 3 to {2**53 - 2} are not there") in found(root)
 
 
 def test_the_last_entry_dropped_leaves_its_dossier(root):
-    yard.write_lines(root, yard.lines_of(root)[:2])
+    sealing.write_lines(root, sealing.lines_of(root)[:2])
     assert [(d.kind, d.where) for d in verify_ledger(root)] == [
         ("dossier-without-entry", dossier_path("C1", 2).as_posix())
     ]
@@ -63,15 +63,15 @@ def test_the_last_entry_dropped_leaves_its_dossier(root):
 
 @pytest.mark.parametrize(("order", "named"), [((1, 0, 2), 1), ((0, 2, 1), 2), ((2, 1, 0), 1)])
 def test_entries_reordered(root, order, named):
-    lines = yard.lines_of(root)
-    yard.write_lines(root, [lines[place] for place in order])
+    lines = sealing.lines_of(root)
+    sealing.write_lines(root, [lines[place] for place in order])
     assert ("entry-out-of-order", f"entry {named}") in found(root)
     assert "chain-broken" in {kind for kind, _ in found(root)}
 
 
 def test_an_entry_repeated(root):
-    lines = yard.lines_of(root)
-    yard.write_lines(root, [*lines, lines[1]])
+    lines = sealing.lines_of(root)
+    sealing.write_lines(root, [*lines, lines[1]])
     assert ("entry-repeated", "entry 2") in found(root)
 
 
@@ -93,9 +93,9 @@ EDITS = {
 @pytest.mark.parametrize("key", EDITS)
 @pytest.mark.parametrize("place", [0, 1])
 def test_an_edited_entry(root, key, place):
-    lines = yard.lines_of(root)
-    lines[place] = yard.change_entry(lines[place], **{key: EDITS[key]})
-    yard.write_lines(root, lines)
+    lines = sealing.lines_of(root)
+    lines[place] = sealing.change_entry(lines[place], **{key: EDITS[key]})
+    sealing.write_lines(root, lines)
     differences = verify_ledger(root)
     row = f"{LEDGER.as_posix()}:{place + 1}"
     assert any(d.kind == "entry-edited" and d.where == row for d in differences)
@@ -124,13 +124,13 @@ def test_an_edited_entry(root, key, place):
     ],
 )
 def test_a_line_that_is_no_entry(root, values):
-    lines = yard.lines_of(root)
+    lines = sealing.lines_of(root)
     lines[0] = (
-        yard.sign_again(lines[0], yard.key(), **values)
+        sealing.sign_again(lines[0], sealing.key(), **values)
         if "signature" not in values and "public_key" not in values
-        else yard.change_entry(lines[0], **values)
+        else sealing.change_entry(lines[0], **values)
     )
-    yard.write_lines(root, lines)
+    sealing.write_lines(root, lines)
     assert ("ledger-line-unreadable", f"{LEDGER.as_posix()}:1") in {
         (d.kind, d.where) for d in verify_ledger(root)
     }
@@ -139,42 +139,42 @@ def test_a_line_that_is_no_entry(root, values):
 
 @pytest.mark.parametrize("spelling", [lambda s: s.upper(), lambda s: s[:-1] + s[-1].upper()])
 def test_a_signature_has_one_spelling(root, spelling):
-    lines = yard.lines_of(root)
+    lines = sealing.lines_of(root)
     signature = json.loads(lines[2])["signature"]
     other = spelling(signature.replace(signature[-1], "a"))
-    lines[2] = yard.change_entry(lines[2], signature=other)
-    yard.write_lines(root, lines)
-    assert "ledger-line-unreadable" in yard.kinds(verify_ledger(root))
+    lines[2] = sealing.change_entry(lines[2], signature=other)
+    sealing.write_lines(root, lines)
+    assert "ledger-line-unreadable" in sealing.kinds(verify_ledger(root))
 
 
 def test_an_entry_signed_again_with_another_key(root):
-    lines = yard.lines_of(root)
-    lines[1] = yard.sign_again(lines[1], yard.key(2), by="Somebody Else")
-    yard.write_lines(root, lines)
+    lines = sealing.lines_of(root)
+    lines[1] = sealing.sign_again(lines[1], sealing.key(2), by="Somebody Else")
+    sealing.write_lines(root, lines)
     assert ("entry-key-unknown", "entry 2") in found(root)
     assert ("chain-broken", "entry 3") in found(root)
 
 
 def written_anew(root, keys):
     """Write the whole ledger anew with another key, hashes and all."""
-    yard.write_lines(root, yard.written_anew(yard.lines_of(root), keys), keys)
+    sealing.write_lines(root, sealing.written_anew(sealing.lines_of(root), keys), keys)
 
 
 def test_a_whole_ledger_written_anew_with_another_key(root):
-    written_anew(root, yard.key(2))
+    written_anew(root, sealing.key(2))
     assert found(root) == {("entry-key-unknown", f"entry {n}") for n in (1, 2, 3)}
 
 
 def test_a_ledger_and_its_list_of_keys_written_anew_is_caught_by_a_key_had_elsewhere(root):
-    written_anew(root, yard.key(2))
-    yard.change(root / KEYRING, yard.key(1).public, yard.key(2).public)
+    written_anew(root, sealing.key(2))
+    sealing.change(root / KEYRING, sealing.key(1).public, sealing.key(2).public)
     assert verify_ledger(root) == ()  # as the module says: from the ledger alone nobody can see it
-    differences = verify_ledger(root, trusted=[TrustedKey(yard.key(1).public)])
+    differences = verify_ledger(root, trusted=[TrustedKey(sealing.key(1).public)])
     assert [d.kind for d in differences] == ["entry-key-not-trusted"] * 3
 
 
 def test_a_key_used_outside_its_days(root):
-    yard.change(
+    sealing.change(
         root / KEYRING, "    since: 2026-06-08\n", "    since: 2026-06-08\n    until: 2026-06-08\n"
     )
     assert found(root) == {("entry-key-out-of-date", "entry 3")}
@@ -182,25 +182,25 @@ def test_a_key_used_outside_its_days(root):
 
 def test_the_list_of_keys_missing_or_unreadable(root):
     (root / KEYRING).rename(root / "elsewhere")
-    assert yard.kinds(verify_ledger(root)) == {"keys-missing"}
+    assert sealing.kinds(verify_ledger(root)) == {"keys-missing"}
     (root / KEYRING).write_text("format: 1\nkeys: none\n")
-    assert {"keys-unreadable", "keys-missing"} >= yard.kinds(verify_ledger(root)) != set()
+    assert {"keys-unreadable", "keys-missing"} >= sealing.kinds(verify_ledger(root)) != set()
 
 
 @pytest.mark.parametrize(
     "values", [{"kind": "seal", "amends": None, "reason": None}, {"amends": 2}, {"reason": None}]
 )
 def test_an_amendment_that_amends_nothing(root, values):
-    lines = yard.lines_of(root)
-    lines[2] = yard.sign_again(lines[2], yard.key(), **values)
-    yard.write_lines(root, lines)
+    lines = sealing.lines_of(root)
+    lines[2] = sealing.sign_again(lines[2], sealing.key(), **values)
+    sealing.write_lines(root, lines)
     assert ("entry-of-wrong-kind", "entry 3") in found(root)
 
 
 def test_an_entry_dated_back(root):
-    lines = yard.lines_of(root)
-    lines[2] = yard.sign_again(lines[2], yard.key(), at="2026-06-08T09:59:59-04:00")
-    yard.write_lines(root, lines)
+    lines = sealing.lines_of(root)
+    lines[2] = sealing.sign_again(lines[2], sealing.key(), at="2026-06-08T09:59:59-04:00")
+    sealing.write_lines(root, lines)
     assert ("entry-dated-back", "entry 3") in found(root)
 
 
@@ -275,8 +275,10 @@ def test_another_implementation_verifies_the_ledger_as_the_readme_says(root):
         )
 
     assert verdicts() == ["true"] * 3
-    lines = yard.lines_of(root)
-    yard.write_lines(root, [lines[0], yard.change_entry(lines[1], by="Somebody Else"), lines[2]])
+    lines = sealing.lines_of(root)
+    sealing.write_lines(
+        root, [lines[0], sealing.change_entry(lines[1], by="Somebody Else"), lines[2]]
+    )
     assert verdicts() == ["true", "false", "false"]
 
 

@@ -4,7 +4,7 @@ import datetime as dt
 import json
 
 import pytest
-from tests.archive.yard import (
+from tests.archive.sealing import (
     CHARGE,
     SEALED_AT,
     amend_charge,
@@ -16,10 +16,10 @@ from tests.archive.yard import (
     sign_again,
     write_lines,
 )
-from tests.archive.yard import key as a_key
+from tests.archive.sealing import key as a_key
 from tests.minimal import FILES, minimal_mill
 from tests.reviewed import reviewed_mill
-from tests.trust.yard import labelled_mill
+from tests.trust.sealing import labelled_mill
 
 from kilnfolio.archive.adding import SealRefusedError
 from kilnfolio.archive.audit import audit

@@ -6,7 +6,7 @@ import pytest
 import yaml
 from tests.minimal import FILES
 from tests.reviewed import reviewed_mill
-from tests.trust.yard import labelled_mill
+from tests.trust.sealing import labelled_mill
 
 from kilnfolio.archive.as_sealed import by_todays_limits, folder_as_sealed, sealed_dossier
 from kilnfolio.archive.canonical import canonical

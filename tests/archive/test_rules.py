@@ -4,9 +4,9 @@ import json
 import shutil
 
 import pytest
-from tests.archive import yard
+from tests.archive import sealing
 from tests.archive.test_audit import mend_manifests
-from tests.trust.yard import seal_lot_again
+from tests.trust.sealing import seal_lot_again
 
 from kilnfolio.archive.audit import audit
 from kilnfolio.archive.canonical import canonical, sha256
@@ -37,7 +37,7 @@ def kinds(report) -> list[tuple[str, str]]:
 
 @pytest.fixture(scope="module")
 def sealed(tmp_path_factory):
-    return yard.sealed_mill(tmp_path_factory.mktemp("sealed"))
+    return sealing.sealed_mill(tmp_path_factory.mktemp("sealed"))
 
 
 @pytest.fixture
@@ -127,14 +127,14 @@ def test_an_old_version_is_no_cover_for_a_forged_figure(root, monkeypatch):
 
 def test_a_bag_sealed_under_earlier_rules_is_made_and_audited(root, tmp_path, monkeypatch):
     later_rules(monkeypatch, "/rules/psychrometer")
-    bag = yard.bag_of(root, tmp_path / "bags")
+    bag = sealing.bag_of(root, tmp_path / "bags")
     report = audit(bag)
     assert report.holds, report.all_differences
     assert len(report.unconfirmed) == 1
     assert f"version {NOW}" in (bag / "README.txt").read_text()
-    yard.change(bag / "data" / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    sealing.change(bag / "data" / sealing.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
     mend_manifests(bag)
-    assert ("file-changed", f"data/{yard.CHARGE}") in {
+    assert ("file-changed", f"data/{sealing.CHARGE}") in {
         (d.kind, d.where) for d in audit(bag).all_differences
     }
 
@@ -148,10 +148,10 @@ def test_a_lot_is_sealed_on_the_figures_its_charge_was_sealed_with(root, monkeyp
 
 def test_a_raw_file_that_changed_is_named_under_any_rules(root, monkeypatch):
     later_rules(monkeypatch, "/")
-    yard.change(root / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    sealing.change(root / sealing.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
     found = state(root, "C1")
     assert found.word == "changed"
-    assert (yard.CHARGE, "file-changed") in {(d.where, d.kind) for d in found.differences}
+    assert (sealing.CHARGE, "file-changed") in {(d.where, d.kind) for d in found.differences}
 
 
 @pytest.mark.parametrize(
@@ -174,5 +174,5 @@ def _seal_as(root, dossier) -> None:
     """Seal a dossier of one's own making, as the holder of the mill's key can."""
     data = canonical(dossier)
     (root / dossier_path("C1", 1)).write_bytes(data)
-    [line] = yard.lines_of(root)
-    yard.write_lines(root, [yard.sign_again(line, yard.key(), dossier=sha256(data))])
+    [line] = sealing.lines_of(root)
+    sealing.write_lines(root, [sealing.sign_again(line, sealing.key(), dossier=sha256(data))])

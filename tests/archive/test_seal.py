@@ -5,7 +5,7 @@ import json
 from itertools import pairwise
 
 import pytest
-from tests.archive import yard
+from tests.archive import sealing
 from tests.minimal import FILES, minimal_mill
 from tests.reviewed import reviewed_mill
 
@@ -35,7 +35,7 @@ def waive(*checks):
 
 def test_a_seal_holds_what_it_seals(tmp_path):
     minimal_mill(tmp_path)
-    dossier, entry = yard.review(tmp_path), yard.seal_charge(tmp_path)
+    dossier, entry = sealing.review(tmp_path), sealing.seal_charge(tmp_path)
     stored = (tmp_path / dossier_path("C1", 1)).read_bytes()
     assert stored == canonical(dossier)
     assert entry.dossier == sha256(stored)
@@ -50,10 +50,10 @@ def test_a_seal_holds_what_it_seals(tmp_path):
 
 
 def test_the_line_is_canonical_json_and_chained(tmp_path):
-    yard.two_charges(tmp_path)
-    first = yard.seal_charge(tmp_path)
-    second = yard.seal_charge(tmp_path, "C2")
-    lines = yard.lines_of(tmp_path)
+    sealing.two_charges(tmp_path)
+    first = sealing.seal_charge(tmp_path)
+    second = sealing.seal_charge(tmp_path, "C2")
+    lines = sealing.lines_of(tmp_path)
     assert [json.loads(line) for line in lines] == [
         json.loads(e.model_dump_json()) for e in (first, second)
     ]
@@ -65,12 +65,12 @@ def test_the_line_is_canonical_json_and_chained(tmp_path):
 def test_unsealed_sealed_amended(tmp_path):
     minimal_mill(tmp_path)
     assert state(tmp_path, "C1").word == "unsealed"
-    yard.seal_charge(tmp_path)
+    sealing.seal_charge(tmp_path)
     assert state(tmp_path, "C1").word == "sealed"
-    yard.change(tmp_path / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    sealing.change(tmp_path / sealing.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
     changed = state(tmp_path, "C1")
     assert changed.word == "changed"
-    yard.amend_charge(tmp_path, "The mass was misread.")
+    sealing.amend_charge(tmp_path, "The mass was misread.")
     amended = state(tmp_path, "C1")
     assert (amended.word, len(amended.entries), amended.differences) == ("amended", 2, ())
     assert (amended.last.amends, amended.last.reason) == (1, "The mass was misread.")
@@ -78,10 +78,10 @@ def test_unsealed_sealed_amended(tmp_path):
 
 
 def test_a_changed_number_is_named_with_its_file(tmp_path):
-    yard.sealed_mill(tmp_path)
-    yard.change(tmp_path / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    sealing.sealed_mill(tmp_path)
+    sealing.change(tmp_path / sealing.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
     found = {d.where: d for d in state(tmp_path, "C1").differences}
-    assert found[yard.CHARGE].kind == "file-changed"
+    assert found[sealing.CHARGE].kind == "file-changed"
     place = f"{dossier_path('C1', 1)}/boards/S1/green_g"
     assert (found[place].sealed, found[place].found) == ("2410", "2411")
     # MC = 100 (m - m0)/m0 stays as the sections say; m0 = m/1.205 moves with the mass.
@@ -90,21 +90,21 @@ def test_a_changed_number_is_named_with_its_file(tmp_path):
 
 
 def test_a_changed_log_is_named(tmp_path):
-    yard.sealed_mill(tmp_path)
-    log = tmp_path / yard.LOG
+    sealing.sealed_mill(tmp_path)
+    log = tmp_path / sealing.LOG
     log.write_bytes(log.read_bytes() + b"\n")  # a blank line moves no number
     found = state(tmp_path, "C1")
     assert found.word == "changed"
-    assert [(d.kind, d.where) for d in found.differences] == [("file-changed", yard.LOG)]
+    assert [(d.kind, d.where) for d in found.differences] == [("file-changed", sealing.LOG)]
 
 
 def test_a_ledger_that_does_not_hold_makes_no_charge_sealed(tmp_path):
-    yard.sealed_mill(tmp_path)
-    [line] = yard.lines_of(tmp_path)
-    yard.write_lines(tmp_path, [yard.change_entry(line, by="Somebody Else")])
+    sealing.sealed_mill(tmp_path)
+    [line] = sealing.lines_of(tmp_path)
+    sealing.write_lines(tmp_path, [sealing.change_entry(line, by="Somebody Else")])
     found = state(tmp_path, "C1")
     assert found.word == "changed"
-    assert yard.kinds(found.differences) == {"entry-edited"}
+    assert sealing.kinds(found.differences) == {"entry-edited"}
 
 
 # --- what is refused ------------------------------------------------------------------------------
@@ -117,10 +117,10 @@ def refused_finding(charge):
 
 def test_a_refused_finding_stops_a_seal_until_it_is_answered(tmp_path):
     minimal_mill(tmp_path, charge=refused_finding)
-    refused = [f.check for f in yard.review(tmp_path).findings if f.outcome == "fail"]
+    refused = [f.check for f in sealing.review(tmp_path).findings if f.outcome == "fail"]
     assert refused
     with pytest.raises(SealRefusedError, match=f"{refused[0]} fails and is not answered"):
-        yard.seal_charge(tmp_path)
+        sealing.seal_charge(tmp_path)
     assert not (tmp_path / LEDGER).exists()
 
     def waived(charge):
@@ -128,33 +128,39 @@ def test_a_refused_finding_stops_a_seal_until_it_is_answered(tmp_path):
         charge["waivers"] = waive(*refused)
 
     minimal_mill(tmp_path, charge=waived)
-    assert yard.seal_charge(tmp_path).number == 1
+    assert sealing.seal_charge(tmp_path).number == 1
 
 
 def test_a_charge_is_sealed_once(tmp_path):
-    yard.sealed_mill(tmp_path)
+    sealing.sealed_mill(tmp_path)
     with pytest.raises(SealRefusedError, match=r"sealed already.*kilnfolio amend C1"):
-        yard.seal_charge(tmp_path)
+        sealing.seal_charge(tmp_path)
 
 
 def test_an_amendment_needs_a_seal_a_reason_and_a_change(tmp_path):
     minimal_mill(tmp_path)
     with pytest.raises(SealRefusedError, match="not sealed"):
-        yard.amend_charge(tmp_path, "No seal yet.")
-    yard.seal_charge(tmp_path)
+        sealing.amend_charge(tmp_path, "No seal yet.")
+    sealing.seal_charge(tmp_path)
     with pytest.raises(SealRefusedError, match="needs a reason"):
-        yard.amend_charge(tmp_path, "  ")
+        sealing.amend_charge(tmp_path, "  ")
     with pytest.raises(SealRefusedError, match="nothing to amend"):
-        yard.amend_charge(tmp_path, "Nothing changed.")
+        sealing.amend_charge(tmp_path, "Nothing changed.")
 
 
 def test_a_file_that_changed_after_its_review_is_not_sealed(tmp_path):
     minimal_mill(tmp_path)
     reviewed = reviewed_mill(tmp_path)
-    log = tmp_path / yard.LOG
+    log = tmp_path / sealing.LOG
     log.write_bytes(log.read_bytes() + b"\n")
     with pytest.raises(SealRefusedError, match=r"bulbs\.csv changed while it was being sealed"):
-        seal(reviewed.folder, reviewed.dossiers["C1"], "A. N. Other", yard.key(), yard.SEALED_AT)
+        seal(
+            reviewed.folder,
+            reviewed.dossiers["C1"],
+            "A. N. Other",
+            sealing.key(),
+            sealing.SEALED_AT,
+        )
     assert read_ledger(tmp_path).entries == ()
 
 
@@ -163,46 +169,46 @@ def test_a_name_that_is_none_is_refused(tmp_path, by):
     minimal_mill(tmp_path)
     reviewed = reviewed_mill(tmp_path)
     with pytest.raises(SealRefusedError, match=r"^by "):
-        seal(reviewed.folder, reviewed.dossiers["C1"], by, yard.key(), yard.SEALED_AT)
+        seal(reviewed.folder, reviewed.dossiers["C1"], by, sealing.key(), sealing.SEALED_AT)
     assert not (tmp_path / LEDGER).exists()
 
 
 def test_a_clock_that_runs_back_is_refused(tmp_path):
-    yard.two_charges(tmp_path)
-    yard.seal_charge(tmp_path)
+    sealing.two_charges(tmp_path)
+    sealing.seal_charge(tmp_path)
     with pytest.raises(SealRefusedError, match="check the clock"):
-        yard.seal_charge(tmp_path, "C2", at=yard.SEALED_AT - dt.timedelta(seconds=1))
+        sealing.seal_charge(tmp_path, "C2", at=sealing.SEALED_AT - dt.timedelta(seconds=1))
 
 
 def test_a_moment_without_a_zone_is_refused(tmp_path):
     minimal_mill(tmp_path)
     with pytest.raises(ValueError, match="zone"):
-        yard.seal_charge(tmp_path, at=dt.datetime(2026, 6, 8))  # noqa: DTZ001
+        sealing.seal_charge(tmp_path, at=dt.datetime(2026, 6, 8))  # noqa: DTZ001
 
 
 def test_a_key_that_is_not_the_mills_does_not_seal(tmp_path):
-    yard.two_charges(tmp_path)
-    yard.seal_charge(tmp_path)
+    sealing.two_charges(tmp_path)
+    sealing.seal_charge(tmp_path)
     with pytest.raises(UnusableKeyError, match="not listed"):
-        yard.seal_charge(tmp_path, "C2", keys=yard.key(2))
+        sealing.seal_charge(tmp_path, "C2", keys=sealing.key(2))
     assert len(read_ledger(tmp_path).entries) == 1
 
 
 def test_nothing_is_added_to_a_ledger_that_does_not_hold(tmp_path):
-    yard.two_charges(tmp_path)
-    yard.seal_charge(tmp_path)
-    [line] = yard.lines_of(tmp_path)
-    yard.write_lines(tmp_path, [yard.change_entry(line, by="Somebody Else")])
+    sealing.two_charges(tmp_path)
+    sealing.seal_charge(tmp_path)
+    [line] = sealing.lines_of(tmp_path)
+    sealing.write_lines(tmp_path, [sealing.change_entry(line, by="Somebody Else")])
     with pytest.raises(SealRefusedError, match=r"does not hold(.|\n)*entry 1 \(C1\)"):
-        yard.seal_charge(tmp_path, "C2")
+        sealing.seal_charge(tmp_path, "C2")
 
 
 def test_an_amendment_chain_keeps_every_version(tmp_path):
-    yard.sealed_mill(tmp_path)
+    sealing.sealed_mill(tmp_path)
     masses = ["2410 g", "2411 g", "2412 g", "2413 g"]
     for day, (old, new) in enumerate(pairwise(masses), 1):
-        yard.change(tmp_path / yard.CHARGE, f"green_mass: {old}", f"green_mass: {new}")
-        yard.amend_charge(tmp_path, f"Weighed again, {new}.", days=day)
+        sealing.change(tmp_path / sealing.CHARGE, f"green_mass: {old}", f"green_mass: {new}")
+        sealing.amend_charge(tmp_path, f"Weighed again, {new}.", days=day)
     entries = read_ledger(tmp_path).of("C1")
     assert [(e.number, e.kind, e.amends) for e in entries] == [
         (1, "seal", None),
@@ -213,7 +219,7 @@ def test_an_amendment_chain_keeps_every_version(tmp_path):
     for ordinal, (entry, mass) in enumerate(zip(entries, (2410, 2411, 2412, 2413), strict=True), 1):
         kept = json.loads((tmp_path / dossier_path("C1", ordinal)).read_bytes())
         assert kept["boards"][0]["green_g"] == mass
-        record = next(file for file in entry.inputs if file.path == yard.CHARGE)
+        record = next(file for file in entry.inputs if file.path == sealing.CHARGE)
         assert f"green_mass: {mass} g" in (tmp_path / KEPT / record.sha256).read_text()
     assert verify_ledger(tmp_path) == ()
 

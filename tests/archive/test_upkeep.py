@@ -11,7 +11,7 @@ import sys
 import time
 
 import pytest
-from tests.archive import yard
+from tests.archive import sealing
 
 from kilnfolio.archive import upkeep
 from kilnfolio.archive.adding import SealRefusedError
@@ -26,7 +26,7 @@ from kilnfolio.archive.trust import TrustedKey, read_trust, trusted_key
 from kilnfolio.archive.witness import countersign, countersignature_text, read_time_stamp
 from kilnfolio.cli import main
 
-LATER = yard.SEALED_AT + dt.timedelta(days=1)
+LATER = sealing.SEALED_AT + dt.timedelta(days=1)
 #: Runs killed; set it higher for a longer trial.
 KILLS = int(os.environ.get("KILNFOLIO_KILLS", "4"))
 
@@ -34,9 +34,9 @@ KILLS = int(os.environ.get("KILNFOLIO_KILLS", "4"))
 @pytest.fixture
 def root(tmp_path):
     """A mill with two charges and a key of its own, C1 sealed."""
-    yard.two_charges(tmp_path)
+    sealing.two_charges(tmp_path)
     keys = make_keys(tmp_path / "keys")
-    yard.seal_charge(tmp_path, keys=keys)
+    sealing.seal_charge(tmp_path, keys=keys)
     return tmp_path
 
 
@@ -54,13 +54,13 @@ def test_a_key_is_replaced_and_both_seal_in_their_time(root):
     new = find_keys(root)
     assert (entry.public_key, entry.new_key) == (old.public, new.public)
     assert old.public != new.public
-    yard.seal_charge(root, "C2", keys=new, at=LATER)
+    sealing.seal_charge(root, "C2", keys=new, at=LATER)
     assert verify_ledger(root) == ()
     for keys in (old, new):
         report = audit(
-            yard.bag_of(root, root / "bags", "C1" if keys is old else "C2"),
+            sealing.bag_of(root, root / "bags", "C1" if keys is old else "C2"),
             trusted=[TrustedKey(old.public, LATER.date()), TrustedKey(new.public)],
-            notice=yard.NOTICE,
+            notice=sealing.NOTICE,
         )
         assert report.outcome == "identical", report.all_differences
 
@@ -69,19 +69,19 @@ def test_the_old_key_seals_no_more_after_it_was_replaced(root):
     old = find_keys(root)
     upkeep.rotate_key(root, old, "A. N. Other", "The office moved.", LATER)
     with pytest.raises(SealRefusedError, match="was replaced before, by entry 2"):
-        yard.seal_charge(root, "C2", keys=old, at=LATER)
+        sealing.seal_charge(root, "C2", keys=old, at=LATER)
     assert not list((root / "content/ledger/dossiers").glob("C2*"))  # no orphan
 
 
 def test_a_rotation_needs_both_keys(root):
     old = find_keys(root)
     upkeep.rotate_key(root, old, "A. N. Other", "The office moved.", LATER)
-    lines = yard.lines_of(root)
+    lines = sealing.lines_of(root)
     entry = json.loads(lines[1])
-    forged = yard.sign_again(lines[1], old, new_key=yard.key(7).public)
-    assert entry["new_key"] != yard.key(7).public
-    yard.write_lines(root, [lines[0], forged], old)
-    assert "entry-edited" in yard.kinds(verify_ledger(root))
+    forged = sealing.sign_again(lines[1], old, new_key=sealing.key(7).public)
+    assert entry["new_key"] != sealing.key(7).public
+    sealing.write_lines(root, [lines[0], forged], old)
+    assert "entry-edited" in sealing.kinds(verify_ledger(root))
 
 
 def test_a_rotation_stopped_half_way_goes_on(root):
@@ -103,22 +103,28 @@ def test_a_revoked_key_is_trusted_to_its_last_day_and_seals_no_more(root):
     upkeep.rotate_key(root, thief, "A. N. Other", "A laptop was stolen.", LATER)
     own = find_keys(root)
     upkeep.revoke_key(
-        root, own, thief.public, yard.SEALED_AT.date(), "A. N. Other", "A laptop was stolen.", LATER
+        root,
+        own,
+        thief.public,
+        sealing.SEALED_AT.date(),
+        "A. N. Other",
+        "A laptop was stolen.",
+        LATER,
     )
-    assert yard.kinds(verify_ledger(root)) == {"entry-key-revoked"}  # the rotation, a day later
+    assert sealing.kinds(verify_ledger(root)) == {"entry-key-revoked"}  # the rotation, a day later
     with pytest.raises(SealRefusedError, match="its last day was 2026-06-08"):
-        yard.seal_charge(root, "C2", keys=thief, at=LATER)
+        sealing.seal_charge(root, "C2", keys=thief, at=LATER)
 
 
 def test_a_stolen_key_that_hides_its_last_day_fails_against_paper(root, tmp_path):
     """A forged bag leaves out the list's 'until' and the revocation; the auditor's paper has it."""
     thief = find_keys(root)
-    yard.seal_charge(root, "C2", keys=thief, at=yard.SEALED_AT + dt.timedelta(days=20))
-    bag = yard.bag_of(root, tmp_path / "bags", "C2")
-    assert audit(bag, notice=yard.NOTICE).outcome == "identical, key not confirmed"
+    sealing.seal_charge(root, "C2", keys=thief, at=sealing.SEALED_AT + dt.timedelta(days=20))
+    bag = sealing.bag_of(root, tmp_path / "bags", "C2")
+    assert audit(bag, notice=sealing.NOTICE).outcome == "identical, key not confirmed"
     paper = tmp_path / "keys.txt"
     paper.write_text(f"# by telephone\n{thief.public} until 2026-06-10\n")
-    report = audit(bag, trusted=read_trust(paper), notice=yard.NOTICE)
+    report = audit(bag, trusted=read_trust(paper), notice=sealing.NOTICE)
     assert "entry-key-past-its-last-day" in {d.kind for d in report.all_differences}
 
 
@@ -135,13 +141,13 @@ def test_words_that_name_no_key(text):
 
 def test_an_entry_of_a_wrong_clock_is_corrected_and_sealing_goes_on(root):
     keys = find_keys(root)
-    yard.change(root / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
-    yard.amend_charge(root, "The mass was misread.", keys=keys, days=365 * 74)
+    sealing.change(root / sealing.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    sealing.amend_charge(root, "The mass was misread.", keys=keys, days=365 * 74)
     with pytest.raises(SealRefusedError, match="ledger correct-clock"):
-        yard.seal_charge(root, "C2", keys=keys, at=LATER)
+        sealing.seal_charge(root, "C2", keys=keys, at=LATER)
     entry = upkeep.correct_clock(root, keys, "A. N. Other", "The clock stood in 2100.", LATER)
     assert entry.wrong == (2,)
-    yard.seal_charge(root, "C2", keys=keys, at=LATER)
+    sealing.seal_charge(root, "C2", keys=keys, at=LATER)
     assert verify_ledger(root) == ()
     kinds = {one.kind for one in audit(root).all_open}
     assert kinds == {"sealed-in-the-future"}
@@ -154,15 +160,15 @@ def test_an_entry_of_a_wrong_clock_is_corrected_and_sealing_goes_on(root):
 )
 def test_no_seal_before_the_charge_ended(root, at):
     with pytest.raises(SealRefusedError, match="before the charge ended"):
-        yard.seal_charge(root, "C2", keys=find_keys(root), at=at)
+        sealing.seal_charge(root, "C2", keys=find_keys(root), at=at)
 
 
 def test_a_seal_dated_1970_by_other_means_is_questioned(root):
     keys = find_keys(root)
-    [line] = yard.lines_of(root)
+    [line] = sealing.lines_of(root)
     keyring = root / "content/ledger/keys.yaml"
     keyring.write_text(keyring.read_text().replace("since: 2026-06-08", "since: 1970-01-01"))
-    yard.write_lines(root, [yard.sign_again(line, keys, at="1970-01-01T00:00:00Z")], keys)
+    sealing.write_lines(root, [sealing.sign_again(line, keys, at="1970-01-01T00:00:00Z")], keys)
     report = audit(root)
     assert report.outcome == "incomplete"
     assert {one.kind for one in report.all_open} == {"sealed-before-it-ended"}
@@ -179,7 +185,7 @@ def test_nothing_is_sealed_in_the_future(root, capsys, monkeypatch):
 
 
 def test_a_countersignature_is_added_and_bound_to_this_ledger(root):
-    keys, witness = find_keys(root), yard.key(5)
+    keys, witness = find_keys(root), sealing.key(5)
     head = head_of(root)
     signed = countersignature_text(countersign(head, "A. Auditor", witness))
     entry = upkeep.add_witness(root, keys, signed, "A. N. Other", LATER)
@@ -198,11 +204,13 @@ def test_a_countersignature_is_added_and_bound_to_this_ledger(root):
         upkeep.add_witness(
             root, keys, signed.replace(b'"size":1', b'"size":2'), "A. N. Other", LATER
         )
-    lines = yard.lines_of(root)
-    yard.write_lines(
-        root, [lines[0], yard.sign_again(lines[1], keys, witness_key=yard.key(6).public)], keys
+    lines = sealing.lines_of(root)
+    sealing.write_lines(
+        root,
+        [lines[0], sealing.sign_again(lines[1], keys, witness_key=sealing.key(6).public)],
+        keys,
     )
-    assert "witness-does-not-fit" in yard.kinds(verify_ledger(root))
+    assert "witness-does-not-fit" in sealing.kinds(verify_ledger(root))
 
 
 OPENSSL = shutil.which("openssl")
@@ -324,8 +332,8 @@ def test_a_time_stamp_of_something_else_or_changed_is_refused(root, service):
 def as_format_1(root, keys):
     """Write the ledger as format 1 had it: each line with the digest of the line before."""
     lines, before = [], "0" * 64
-    for line in yard.lines_of(root):
-        lines.append(yard.sign_again(line, keys, format=1, before=before))
+    for line in sealing.lines_of(root):
+        lines.append(sealing.sign_again(line, keys, format=1, before=before))
         before = sha256(lines[-1])
     (root / LEDGER).write_bytes(b"".join(line + b"\n" for line in lines))
     (root / HEADS).unlink()
@@ -335,21 +343,21 @@ def test_an_older_ledger_is_converted_by_a_command_and_its_seals_still_verify(
     root, tmp_path, capsys
 ):
     keys = find_keys(root)
-    yard.seal_charge(root, "C2", keys=keys)
+    sealing.seal_charge(root, "C2", keys=keys)
     as_format_1(root, keys)
     before = (root / LEDGER).read_bytes()
     assert verify_ledger(root) == ()
-    old = audit(yard.bag_of(root, tmp_path / "old"), notice=yard.NOTICE)
+    old = audit(sealing.bag_of(root, tmp_path / "old"), notice=sealing.NOTICE)
     assert (old.outcome, [one.kind for one in old.all_open]) == ("incomplete", ["no-proof"])
     assert main(["ledger", "convert", "--folder", str(root)]) == 0
     assert "head of 2 entries" in capsys.readouterr().out
     assert (root / LEDGER).read_bytes() == before
     assert verify_ledger(root) == ()
-    new = audit(yard.bag_of(root, tmp_path / "new"), notice=yard.NOTICE)
+    new = audit(sealing.bag_of(root, tmp_path / "new"), notice=sealing.NOTICE)
     assert new.outcome == "identical, key not confirmed", new.all_differences
     assert main(["ledger", "convert", "--folder", str(root)]) == 1
-    yard.change(root / yard.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
-    yard.amend_charge(root, "The mass was misread.", keys=keys)
+    sealing.change(root / sealing.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")
+    sealing.amend_charge(root, "The mass was misread.", keys=keys)
     assert verify_ledger(root) == ()
     assert [entry.format for entry in read_ledger(root).entries] == [1, 1, 2]
 
@@ -399,8 +407,8 @@ def test_commands_killed_at_random_moments_leave_a_ledger_that_goes_on(root):
             ["ledger", "rotate-key", "--folder", str(root), "--by", "A", "--reason", "R"],
         ]
         if turn % 2 == 0:
-            text = (root / yard.CHARGE).read_text()
-            (root / yard.CHARGE).write_text(text + f"# {turn}\n")
+            text = (root / sealing.CHARGE).read_text()
+            (root / sealing.CHARGE).write_text(text + f"# {turn}\n")
         words = commands[turn // 2 % 2]
         process = subprocess.Popen(
             [sys.executable, "-m", "kilnfolio", *words],
@@ -410,10 +418,10 @@ def test_commands_killed_at_random_moments_leave_a_ledger_that_goes_on(root):
         time.sleep(moments.uniform(0.2, 4.0))
         process.send_signal(signal.SIGKILL)
         process.wait()
-        assert yard.kinds(verify_ledger(root)) <= mended, verify_ledger(root)
+        assert sealing.kinds(verify_ledger(root)) <= mended, verify_ledger(root)
         counts.append(len(read_ledger(root).entries))
     assert counts == sorted(counts)
     upkeep.rotate_key(
         root, find_keys(root), "A", "After the last of them.", dt.datetime.now(dt.UTC)
     )
-    assert yard.kinds(verify_ledger(root)) <= {"dossier-without-entry"}
+    assert sealing.kinds(verify_ledger(root)) <= {"dossier-without-entry"}

@@ -13,10 +13,10 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.rendering.templating import environment
-from kilnfolio.review.running import Running
+from kilnfolio.review.open_review import OpenReview
 from kilnfolio.site.lot_state import STATES
 from kilnfolio.site.nouns import MILL, SCRIPTS
-from kilnfolio.site.pages.histories import ChargeRow
+from kilnfolio.site.pages.phrases import BY_WEIGHT
 from kilnfolio.site.pages.rows import (
     CHARGES,
     LOTS,
@@ -26,7 +26,7 @@ from kilnfolio.site.pages.rows import (
     Row,
     facts_of,
 )
-from kilnfolio.site.pages.words import BY_WEIGHT
+from kilnfolio.site.pages.summaries import ChargeRow
 from kilnfolio.site.search import INDEX_PATH, search_index
 from kilnfolio.site.static import copy_assets
 
@@ -109,13 +109,13 @@ def lot_rows(charges: list[ChargeRow], each: int) -> list[LotRow]:
 
 
 class Registers:
-    """Rows by group, as the holdings of a mill keep them."""
+    """Rows by group, as the context of a mill keep them."""
 
     def __init__(self, charges: list[ChargeRow], lots: list[LotRow]):
         self.folder = checked_mill(PROJECT)
         mill = self.folder.mill.record
         self.env, self.regional = environment(mill), regional_format(mill)
-        self.running: dict[str, Running] = {}
+        self.open_reviews: dict[str, OpenReview] = {}
         self._groups: dict[tuple[str, str], list[Row]] = {}
         for kind, rows in ((CHARGES.kind, charges), (LOTS.kind, lots)):
             for row in newest_first(rows):

@@ -7,7 +7,7 @@ from tests.browser.kinds import addresses
 from tests.conftest import PROJECT
 
 from kilnfolio.records.checking import checked_mill
-from kilnfolio.review.limits import LimitBook
+from kilnfolio.review.limits import LimitTable
 from kilnfolio.training.kinds import by_topic
 from kilnfolio.training.pages import SETS, sets_of
 from kilnfolio.training.problem import KINDS
@@ -18,7 +18,7 @@ FIRST = next(iter(by_topic().values()))[0]
 @pytest.fixture(scope="module")
 def worked():
     """Return every set of numbers of the first problem, its question and its answer in words."""
-    limits = LimitBook(checked_mill(PROJECT).limits.record)
+    limits = LimitTable(checked_mill(PROJECT).limits.record)
     return [(words(problem.ask), words(problem.answer)) for problem in sets_of(FIRST, limits, SETS)]
 
 

@@ -48,7 +48,7 @@ JOURNEYS = {
     "literata-600.woff2": 50,
     "folio-sans-600.woff2": 25,
     "literata-400-italic.woff2": 150,
-    "letters.js": 0,
+    "fonts.js": 0,
     ".js": 120,
 }
 #: Pages asked for their typefaces, one that is fetched by telephone among them.

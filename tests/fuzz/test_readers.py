@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from hypothesis import strategies as st
 from tests.adopt.own_files import write_log, write_survey, write_workbook
-from tests.archive.yard import NOTICE, seal_charge
+from tests.archive.sealing import NOTICE, seal_charge
 from tests.fuzz.damage import JSON, TABLE, YAML, damaged, damaged_zip
 from tests.fuzz.watch import CASES, watch
 from tests.minimal import FILES, minimal_log, minimal_mill

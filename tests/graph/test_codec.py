@@ -16,15 +16,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from markupsafe import Markup
 from pydantic_core import TzInfo
-from tests.archive.yard import review
+from tests.archive.sealing import review
 from tests.minimal import minimal_mill
 
 from kilnfolio.graph import codec
 from kilnfolio.graph.codec import UnreadableError, decode, digest_of, encode
-from kilnfolio.records.book import Sourced
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.problems import Place
 from kilnfolio.records.quantities import Density, Mass
+from kilnfolio.records.sourced import Sourced
 from kilnfolio.records.yaml_source import WrittenFloat
 
 SIMPLE = (

@@ -200,7 +200,7 @@ def test_thinner_air_shows_more_humidity_at_the_same_bulbs():
     assert aloft - at_sea == pytest.approx(4.5, abs=0.1)
 
 
-# --- refusals ---
+# --- errors ---
 
 REFUSED = [
     (air.relative_humidity, (60.0, 60.1), "wet_bulb_c must not be above dry_bulb_c.*60.1"),

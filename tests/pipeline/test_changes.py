@@ -11,7 +11,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 from hypothesis.strategies import integers, sampled_from
-from tests.archive.yard import seal_charge
+from tests.archive.sealing import seal_charge
 from tests.minimal import FILES, minimal_mill
 
 from kilnfolio.archive.standing import open_sealed_mill

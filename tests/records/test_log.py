@@ -23,7 +23,7 @@ from pydantic import ValidationError
 from tests.records.refusal import refused
 
 from kilnfolio.records.clock import times_of
-from kilnfolio.records.log import Log, as_moment, join_logs, read_log
+from kilnfolio.records.log import Log, as_datetime, join_logs, read_log
 from kilnfolio.records.logger import LoggerProfile
 from kilnfolio.records.problems import Place, RecordProblems
 
@@ -470,7 +470,7 @@ def test_a_local_clock_that_is_read_gives_the_moments_that_were_logged(
         assert autumn
         assert repeated == moments
     else:
-        assert [as_moment(time, dt.UTC) for time in log.times] == moments
+        assert [as_datetime(time, dt.UTC) for time in log.times] == moments
 
 
 def test_a_clock_that_goes_back_by_half_an_hour(tmp_path):
@@ -494,7 +494,7 @@ def test_a_clock_that_goes_back_by_half_an_hour(tmp_path):
     log = read_log(
         path, "log.csv", profile({"repeated_hour": "by row order"}, interval_minutes=30), zone
     )
-    assert [as_moment(time, dt.UTC) for time in log.times] == moments
+    assert [as_datetime(time, dt.UTC) for time in log.times] == moments
 
 
 @pytest.mark.parametrize(
@@ -524,7 +524,7 @@ def test_standard_time_is_winter_time_in_both_hemispheres(tmp_path):
             log = read_log(
                 written(tmp_path, [noon]), "log.csv", profile({"clock": "standard"}), ZoneInfo(name)
             )
-            assert as_moment(log.times[0], dt.UTC).hour == 12 - hours
+            assert as_datetime(log.times[0], dt.UTC).hour == 12 - hours
 
 
 def test_twelve_hour_clock():

@@ -1,4 +1,4 @@
-"""A mill's pages put the units of its practice first and say its words; figures and seals stay."""
+"""A mill's pages put the units of its region first and say its words; figures and seals stay."""
 
 import json
 import re
@@ -17,8 +17,8 @@ from kilnfolio.paper.sheet import kiln_sheet
 from kilnfolio.physics.air import relative_humidity
 from kilnfolio.physics.sorption import equilibrium_moisture_content
 from kilnfolio.records.checking import checked_mill
-from kilnfolio.records.practice import practices
 from kilnfolio.records.quantities import Length, Quantity, Temperature, TemperatureDifference
+from kilnfolio.records.region import regions
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
 from kilnfolio.review import figures
 from kilnfolio.review.review import mill_pressure
@@ -26,7 +26,7 @@ from kilnfolio.site.lot_record import lot_record
 from kilnfolio.site.pages.customer import customer_lot
 from kilnfolio.site.search import synonyms_of
 
-#: By practice: US customary units first, and what its headings say for timber, crook,
+#: By region: US customary units first, and what its headings say for timber, crook,
 #: conditioning and flat-sawn. Common practice, no source.
 PRACTICES = {
     "North American": (True, "Lumber", "crook", "conditioning", "flat-sawn"),
@@ -40,7 +40,7 @@ _KNOWN = {"source": "common practice", "status": "common practice"}
 
 @pytest.fixture(scope="module")
 def mills(tmp_path_factory) -> dict[str, Mill]:
-    """The same mill under each practice; its charge says itself which boards decide."""
+    """The same mill in each region; its charge says itself which boards decide."""
     return {
         name: small_mill(
             tmp_path_factory.mktemp("mill"),
@@ -62,7 +62,7 @@ def mills(tmp_path_factory) -> dict[str, Mill]:
 
 @pytest.fixture(scope="module")
 def said(mills) -> dict[str, dict[str, str]]:
-    """The words of every page, by practice and address; the customer's page as "customer"."""
+    """The words of every page, by region and address; the customer's page as "customer"."""
     return {
         name: {page.path: _plain(page.html) for page in mill.pages}
         | {"customer": _plain(mill.customer()[0].html)}
@@ -75,7 +75,7 @@ def _plain(html: str) -> str:
 
 
 @pytest.mark.parametrize("name", PRACTICES)
-def test_units_stand_in_the_order_of_the_practice(name, said):
+def test_units_stand_in_the_order_of_the_region(name, said):
     pages, customary_first = said[name], PRACTICES[name][0]
     for path, metric, customary in (
         ("species/quercus-rubra.html", "49 °C", "120 °F"),
@@ -96,7 +96,7 @@ def test_units_stand_in_the_order_of_the_practice(name, said):
 
 
 @pytest.mark.parametrize("name", PRACTICES)
-def test_headings_say_the_words_of_the_practice(name, said):
+def test_headings_say_the_words_of_the_region(name, said):
     pages, (_, timber, crook, conditioning, flat_sawn) = said[name], PRACTICES[name]
     assert f"{timber} Northern red oak" in pages["charges/C1.html"]
     assert f"Volume of {timber.lower()}" in pages["calculators.html"]
@@ -111,14 +111,14 @@ def test_headings_say_the_words_of_the_practice(name, said):
 
 @pytest.mark.parametrize("name", PRACTICES)
 def test_the_page_of_the_mill_and_of_each_charge_say_what_is_in_force(name, said):
-    practice = practices()[name]
+    region = regions()[name]
     shown = name[0].upper() + name[1:]
     front, charge = said[name]["index.html"], said[name]["charges/C1.html"]
     assert f"{name} practice" in front
-    for custom in practice.words.values():
+    for custom in region.words.values():
         assert custom.is_.capitalize() in front
-    own = "" if practice.rule == "wettest half" else ", as the charge itself says"
-    assert f"{shown}: steps go by the wettest half{own}; units {practice.units.is_}" in charge
+    own = "" if region.rule == "wettest half" else ", as the charge itself says"
+    assert f"{shown}: steps go by the wettest half{own}; units {region.units.is_}" in charge
 
 
 #: A temperature or difference in °C or K that no °F stands before; degree-hours are not one.
@@ -213,8 +213,8 @@ def _set_points(cells: list[str], *, customary: bool) -> Iterator[tuple[float, f
 )
 def test_words_of_a_record_get_fahrenheit_first(metric, customary):
     """By definition: °F = 1.8 °C + 32, and a difference of 1 K is 1.8 °F."""
-    assert CUSTOMARY.retold(metric).replace("\u00a0", " ") == customary
-    assert PLAIN.retold(metric) == metric
+    assert CUSTOMARY.localized(metric).replace("\u00a0", " ") == customary
+    assert PLAIN.localized(metric) == metric
 
 
 @pytest.mark.parametrize(
@@ -256,7 +256,7 @@ def test_the_sheet_at_the_kiln_follows(name, mills):
     assert step.dry_bulb == ((customary, metric) if PRACTICES[name][0] else (metric, customary))
 
 
-def test_the_practices_word_and_ours_find_each_other(mills):
+def test_the_regions_word_and_ours_find_each_other(mills):
     synonyms = synonyms_of(mills["North American"].folder, None)
     assert "timber" in synonyms["lumber"]
     assert "lumber" in synonyms["timber"]
@@ -284,9 +284,9 @@ def test_a_pair_is_turned_and_turned_back(dimension: type[Quantity], value: floa
     unit = next(iter(dimension.units))
     quantity = dimension.parse(f"{value:.1f} {unit}")
     written = f"Oak, {figures.side_by_side(quantity)} thick, 3 m (see note)."
-    turned = CUSTOMARY.retold(written)
+    turned = CUSTOMARY.localized(written)
     assert f"Oak, {CUSTOMARY.side_by_side(quantity)} thick, 3 m (see note)." == turned
-    assert PLAIN.retold(written) == written
+    assert PLAIN.localized(written) == written
 
 
 @pytest.mark.parametrize(
@@ -307,7 +307,7 @@ def test_only_pairs_of_the_two_systems_are_turned(written, turned):
         hard.sub("\u00a0", words).replace("board\u00a0feet", "board feet")
         for words in (written, turned)
     ]
-    assert CUSTOMARY.retold(unbroken[0]) == unbroken[1]
+    assert CUSTOMARY.localized(unbroken[0]) == unbroken[1]
 
 
 def test_words_keep_their_capital_and_their_plural():

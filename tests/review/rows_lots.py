@@ -12,7 +12,7 @@ from kilnfolio.records.charge import Charge
 from kilnfolio.records.lot import Lot
 from kilnfolio.records.model import Located, validate
 from kilnfolio.records.yaml_source import parse_yaml
-from kilnfolio.review.judgement import readings_of
+from kilnfolio.review.assessment import readings_of
 
 UNSHIPPED = {"lot:shipped": None}
 

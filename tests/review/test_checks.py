@@ -36,7 +36,7 @@ from kilnfolio.review.findings import (
     Publication,
     run_checks,
 )
-from kilnfolio.review.limits import LimitBook
+from kilnfolio.review.limits import LimitTable
 
 TABLES = (
     rows_arithmetic,
@@ -184,9 +184,11 @@ def test_every_limit_is_declared_by_a_check_and_no_other() -> None:
 
 def test_checks_read_the_limits_they_declare(monkeypatch: pytest.MonkeyPatch) -> None:
     read: set[str] = set()
-    find = LimitBook.find
+    find = LimitTable.find
     monkeypatch.setattr(
-        LimitBook, "find", lambda book, key, subject=None: read.add(key) or find(book, key, subject)
+        LimitTable,
+        "find",
+        lambda book, key, subject=None: read.add(key) or find(book, key, subject),
     )
     cases = {
         "charge": make_case(),

@@ -31,7 +31,8 @@ from kilnfolio.physics.air import relative_humidity
 from kilnfolio.physics.sorption import equilibrium_moisture_content
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
-from kilnfolio.review import conduct, results
+from kilnfolio.review import air_control, results
+from kilnfolio.review.assessment import OWN_PACKS, WHOLE_CHARGE, chosen_readings, judge
 from kilnfolio.review.dossier import BoardResult, Dossier
 from kilnfolio.review.evidence import (
     ChargeEvidence,
@@ -40,7 +41,6 @@ from kilnfolio.review.evidence import (
     schedule_evidence,
 )
 from kilnfolio.review.findings import Case, run_checks
-from kilnfolio.review.judgement import OWN_PACKS, WHOLE_CHARGE, chosen_readings, judge
 from kilnfolio.review.review import review_charge, survey_result
 
 
@@ -160,7 +160,7 @@ def test_a_still_wick_has_no_drift() -> None:
     case = make_case(
         {"equalizing": None, "conditioning": None}, log=with_depression(np.full(len(HOURS), 6.0))
     )
-    wick = conduct.wick_index(case.need_air(), case.asked, limit("settling-hours"))
+    wick = air_control.wick_index(case.need_air(), case.asked, limit("settling-hours"))
     assert wick is not None
     assert (wick.drift_k_per_day, wick.noise_k) == pytest.approx((0.0, 0.0), abs=1e-9)
 
@@ -217,7 +217,7 @@ def test_emc_uncertainty_by_drawing_the_bulbs_at_random() -> None:
 
     At 60/40 °C, far from saturation, where the propagation is as good as straight.
     """
-    errors = conduct.emc_errors([60.0], [40.0], (0.3, 0.3), 101325.0)
+    errors = air_control.emc_errors([60.0], [40.0], (0.3, 0.3), 101325.0)
     chance = np.random.default_rng(11)
     dry = 60.0 + chance.normal(0, 0.15, 40_000)
     wet = 40.0 + chance.normal(0, 0.15, 40_000)

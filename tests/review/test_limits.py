@@ -9,12 +9,12 @@ import pytest
 from tests.review.inline import make_folder
 
 from kilnfolio.records.limits import Limits
-from kilnfolio.review.limits import LimitBook, NoLimit, Subject, limit_book
+from kilnfolio.review.limits import LimitTable, NoLimit, Subject, limit_table
 
 OAK = Subject(("quercus-rubra",), "hardwood", 25.4, 8.0)
 
 
-def book(*scopes: dict[str, Any], mill_in: tuple[str, ...] = ()) -> LimitBook:
+def book(*scopes: dict[str, Any], mill_in: tuple[str, ...] = ()) -> LimitTable:
     """Return a book of one key whose limits are numbered in the order of their scopes."""
     entries = [
         {
@@ -27,7 +27,7 @@ def book(*scopes: dict[str, Any], mill_in: tuple[str, ...] = ()) -> LimitBook:
         }
         for number, scope in enumerate(scopes)
     ]
-    return LimitBook(
+    return LimitTable(
         Limits.model_validate({"format": 1, "revision": 1, "limits": {"trial": entries}}),
         mill_in=mill_in,
     )
@@ -89,4 +89,4 @@ def test_a_charge_is_reviewed_by_the_limits_of_its_own_region() -> None:
         entries = {**limits.limits, "spike-kelvin": [own, there]}
         edited = Limits(format=1, revision=2, limits=entries)
         here = folder.with_records(limits=dataclasses.replace(folder.limits, record=edited))
-        assert limit_book(here, OAK).value("spike-kelvin") == expected
+        assert limit_table(here, OAK).value("spike-kelvin") == expected

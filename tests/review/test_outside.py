@@ -28,9 +28,9 @@ from tests.review.rows_lots import ROWS, spread
 from kilnfolio.records.charge import CoreProbe
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.lot import Order
+from kilnfolio.review.assessment import judge, rule_of
 from kilnfolio.review.boards import control_at
 from kilnfolio.review.ending import survey_outcome
-from kilnfolio.review.judgement import judge, rule_of
 
 REFERENCE = Path(__file__).resolve().parents[1] / "data/reference"
 

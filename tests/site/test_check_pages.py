@@ -104,12 +104,12 @@ def test_what_the_mill_edits_is_shown_and_used(mill, pages):
         assert words.casefold() in row.casefold(), words
     assert "1.75 h" in pages["checks/gap-in-log.html"]
     # in Canada, and 25 mm is thicker than 20: the narrowest scope that fits
-    from kilnfolio.review.limits import Subject, limit_book
+    from kilnfolio.review.limits import Subject, limit_table
 
     subject = Subject(("quercus-rubra",), "hardwood", 25.0, 12.0)
-    assert limit_book(mill.folder, subject).value("spike-kelvin") == 7.25
-    assert limit_book(mill.folder, Subject()).value("spike-kelvin") != 7.25
-    assert limit_book(mill.folder, subject).value("gap-total") == 1.75
+    assert limit_table(mill.folder, subject).value("spike-kelvin") == 7.25
+    assert limit_table(mill.folder, Subject()).value("spike-kelvin") != 7.25
+    assert limit_table(mill.folder, subject).value("gap-total") == 1.75
 
 
 @pytest.mark.parametrize("gone", ["value", "unit", "meaning", "source", "status"])

@@ -99,7 +99,7 @@ def test_page_links_to_no_other_page(page):
     inner = [link for link in Outline(page.html).links if not link.startswith(("mailto:", "#"))]
     assert sorted(set(inner)) == [
         "../assets/label.js",
-        "../assets/letters.js",
+        "../assets/fonts.js",
         "../assets/opens.js",
         "../assets/site.css",
         "record.json",  # and record.pdf, where a build has printed it

@@ -200,7 +200,7 @@ def test_charge_page_gives_the_answer_first(pages):
 def test_every_finding_stands_on_the_page_with_its_line(mill, pages):
     text = pages["charges/C1.html"].text.replace("\u00a0", " ")
     for finding in mill.dossiers["C1"].findings:
-        said = regional_format(mill.folder.mill.record).retold(finding.message)
+        said = regional_format(mill.folder.mill.record).localized(finding.message)
         assert " ".join(said.replace("\u00a0", " ").replace("\u202f", " ").split()) in text
         for spot in finding.where:
             assert f"{spot.file}:{spot.line}" in text
@@ -356,7 +356,7 @@ def test_catalogue_holds_every_check_with_its_limits(mill, pages):
     for check in CHECKS.values():
         assert check.slug in pages["checks/index.html"].ids
         text = pages[f"checks/{check.slug}.html"].text.replace("\u00a0", " ").replace("\u2212", "-")
-        say = regional_format(mill.folder.mill.record).retold
+        say = regional_format(mill.folder.mill.record).localized
         assert say(check.reason).replace("\u2212", "-").replace("\u00a0", " ") in text
         for key in check.limits:
             for limit in limits[key]:

@@ -23,7 +23,7 @@ from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.review.review import review_charge
 from kilnfolio.site.context import mill_context
-from kilnfolio.site.pages.histories import ChargeLine
+from kilnfolio.site.pages.summaries import ChargeLine
 from kilnfolio.training import drills as drills_module
 from kilnfolio.training.anonymous import anonymous
 from kilnfolio.training.drills import Drill, make_drills

@@ -7,7 +7,7 @@ from tests.conftest import PROJECT
 
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.review.formulas import FORMULAS
-from kilnfolio.review.limits import LimitBook
+from kilnfolio.review.limits import LimitTable
 from kilnfolio.training.expected import expected
 from kilnfolio.training.kinds import by_topic
 from kilnfolio.training.mistakes import MISTAKES
@@ -19,8 +19,8 @@ INTERVALS = {"mean-of-the-lot", "limits-for-the-lot"}
 
 
 @pytest.fixture(scope="module")
-def limits() -> LimitBook:
-    return LimitBook(checked_mill(PROJECT).limits.record)
+def limits() -> LimitTable:
+    return LimitTable(checked_mill(PROJECT).limits.record)
 
 
 @pytest.mark.parametrize("slug", KINDS)

@@ -13,7 +13,7 @@ from kilnfolio.paper.exam import exam_html
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.rendering.templating import environment
-from kilnfolio.review.limits import limit_book
+from kilnfolio.review.limits import limit_table
 from kilnfolio.training.lessons import LESSONS, exam, path_views, read_lessons
 from kilnfolio.training.pages import sets_of
 
@@ -55,7 +55,7 @@ def test_the_same_seed_gives_the_same_paper_and_another_one_others(folder, lesso
 
 
 def test_no_exam_stands_on_the_page_of_problems(folder, lessons):
-    limits = limit_book(folder)
+    limits = limit_table(folder)
     for question in exam(folder, lessons[0], 1).questions:
         shown = {problem.ask for problem in sets_of(question.exercise.kind, limits, 12)}
         assert question.exercise.ask not in shown

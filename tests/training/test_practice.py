@@ -29,7 +29,7 @@ from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.rendering.templating import environment
-from kilnfolio.review.limits import LimitBook
+from kilnfolio.review.limits import LimitTable
 from kilnfolio.training import pages
 from kilnfolio.training.kinds import TOPICS, by_topic
 from kilnfolio.training.problem import KINDS, make_problem
@@ -49,8 +49,8 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> MillFolder:
 
 
 @pytest.fixture(scope="module")
-def limits(folder: MillFolder) -> LimitBook:
-    return LimitBook(folder.limits.record)
+def limits(folder: MillFolder) -> LimitTable:
+    return LimitTable(folder.limits.record)
 
 
 # --- the sums, done again -------------------------------------------------------------------------

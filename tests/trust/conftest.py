@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from tests.trust.yard import amended_mill
+from tests.trust.sealing import amended_mill
 
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.ledger import Ledger

@@ -28,7 +28,7 @@ from PIL import Image, PngImagePlugin
 from pydantic import BaseModel
 from tests.minimal import BOARDS, FILES
 from tests.pdf_reading import read_pages
-from tests.trust.yard import labelled_mill
+from tests.trust.sealing import labelled_mill
 
 from kilnfolio.pipeline.build import EDITIONS, build_site
 from kilnfolio.records.charge import Charge
@@ -290,7 +290,7 @@ def write_marked(root: Path, say: Callable[[str], str] = lambda _key: "") -> Mar
 
 @pytest.fixture(scope="module")
 def planted(tmp_path_factory) -> Planted:
-    from tests.archive.yard import SEALED_AT, key
+    from tests.archive.sealing import SEALED_AT, key
     from tests.reviewed import reviewed_mill
 
     from kilnfolio.archive.seal import amend, seal
@@ -559,7 +559,7 @@ def test_an_over_long_name_is_refused_with_its_place(tmp_path, noun):
 @pytest.fixture(scope="module")
 def hostile(tmp_path_factory) -> Path:
     """Return a site in which every field says the hostile words."""
-    from tests.archive.yard import SEALED_AT, key
+    from tests.archive.sealing import SEALED_AT, key
     from tests.reviewed import reviewed_mill
 
     from kilnfolio.archive.seal import seal

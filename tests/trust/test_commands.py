@@ -12,7 +12,7 @@ import time
 
 import pytest
 from pypdf import PdfReader
-from tests.trust.yard import CHARGE, LOT, change, labelled_mill
+from tests.trust.sealing import CHARGE, LOT, change, labelled_mill
 
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.tokens import lot_token, read_address_keys, read_token_key

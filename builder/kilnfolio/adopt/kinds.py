@@ -136,14 +136,14 @@ def _record_kind(kind: str) -> NewKind:
                 f"{arguments.folder / name} written, a draft: change it, then write who approved it"
             )
             return
-        begun = begin(arguments.folder, kind, arguments.id, given)
-        say(f"{arguments.folder / begun.file} written")
-        for key, value in begun.taken.items():
+        draft = begin(arguments.folder, kind, arguments.id, given)
+        say(f"{arguments.folder / draft.file} written")
+        for key, value in draft.taken.items():
             say(f"  {key}: {value} (the only one it can be)")
-        for problem in begun.to_fill:
+        for problem in draft.to_fill:
             say(f"  {problem}")
         say(
-            f"next: {'fill these in, then ' if begun.to_fill else ''}"
+            f"next: {'fill these in, then ' if draft.to_fill else ''}"
             f"kilnfolio check {arguments.folder}"
         )
 

@@ -102,7 +102,7 @@ class Guess:
 
 
 @dataclass
-class Seen:
+class FoundColumn:
     """A column as it was found."""
 
     heading: str
@@ -138,7 +138,7 @@ class Sample:
     clock_heading: str | None
     time_formats: tuple[str, ...]
     interval_minutes: float
-    columns: tuple[Seen, ...]
+    columns: tuple[FoundColumn, ...]
     first_time: str
     clock: str | None
     remarks: tuple[str, ...]
@@ -409,7 +409,7 @@ def _interval(written: list[str], formats: list[str]) -> float:
 # --- columns --------------------------------------------------------------------------------------
 
 
-def _seen(heading: str, texts: list[str], decimal: str) -> Seen:
+def _seen(heading: str, texts: list[str], decimal: str) -> FoundColumn:
     """Return a column with its numbers, and the marks in it that are none."""
     import pandas as pd
 
@@ -428,10 +428,10 @@ def _seen(heading: str, texts: list[str], decimal: str) -> Seen:
         ) and count < len(texts):
             marks.append(text)
             values[np.array(texts) == text] = np.nan
-    return Seen(heading, values, marks)
+    return FoundColumn(heading, values, marks)
 
 
-def _guesses(column: Seen, words: str) -> list[Guess]:
+def _guesses(column: FoundColumn, words: str) -> list[Guess]:
     known = column.values[np.isfinite(column.values)]
     if len(known) < 0.2 * len(column.values):
         return []
@@ -484,7 +484,7 @@ def _of_channel(channel: str, told: str, known: np.ndarray, why: str) -> list[Gu
     return fitting
 
 
-def _by_physics(columns: list[Seen]) -> list[str]:
+def _by_physics(columns: list[FoundColumn]) -> list[str]:
     """Strike out what air cannot do, and say so; return remarks on the whole."""
     remarks = [
         remark
@@ -505,11 +505,11 @@ def _by_physics(columns: list[Seen]) -> list[str]:
     return [*remarks, *_humidity_agrees(columns)]
 
 
-def _can(column: Seen, channel: str) -> bool:
+def _can(column: FoundColumn, channel: str) -> bool:
     return any(guess.channel.startswith(channel) for guess in column.guesses)
 
 
-def _never_above(wet: Seen, dry: Seen) -> list[str]:
+def _never_above(wet: FoundColumn, dry: FoundColumn) -> list[str]:
     """Hold a column that could be the wet bulb against one that could be its dry bulb."""
     both = np.isfinite(wet.values) & np.isfinite(dry.values)
     if not both.any():
@@ -538,7 +538,7 @@ def _never_above(wet: Seen, dry: Seen) -> list[str]:
     return []
 
 
-def _humidity_agrees(columns: list[Seen]) -> list[str]:
+def _humidity_agrees(columns: list[FoundColumn]) -> list[str]:
     """Return how far the humidity in the file agrees with its bulbs, computed [%]."""
     by_channel = {c.sure.channel: c for c in columns if c.sure}
     if not {"dry-bulb", "wet-bulb", "relative-humidity"} <= by_channel.keys():

@@ -10,12 +10,12 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from kilnfolio.adopt.log_columns import Guess, Sample, Seen
+from kilnfolio.adopt.log_columns import FoundColumn, Guess, Sample
 from kilnfolio.adopt.record_file import ChargeFile, replace_file
 from kilnfolio.adopt.record_text import scalar
 from kilnfolio.adopt.starter import schema_comment
 from kilnfolio.adopt.writing import write_new
-from kilnfolio.records.log import Log, as_moment, read_log
+from kilnfolio.records.log import Log, as_datetime, read_log
 from kilnfolio.records.logger import LoggerProfile
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import Located, validate
@@ -118,7 +118,7 @@ def proposal(sample: Sample, decided: Decided) -> list[str]:
     return [*lines, *sample.remarks]
 
 
-def _column_lines(column: Seen, decided: Decided) -> list[str]:
+def _column_lines(column: FoundColumn, decided: Decided) -> list[str]:
     marks = ", ".join(f"'{mark}'" for mark in column.marks)
     lines = [f"'{column.heading}': {column.range_words}" + (f"; marks {marks}" if marks else "")]
     if guess := decided.columns.get(column.heading):
@@ -293,7 +293,7 @@ def zone_of(root: Path) -> ZoneInfo:
 
 def log_lines(log: Log, zone: ZoneInfo) -> list[str]:
     """Return what a log holds, a line each."""
-    first, last = (as_moment(log.times[index], zone) for index in (0, -1))
+    first, last = (as_datetime(log.times[index], zone) for index in (0, -1))
     lines = [
         f"{len(log.times)} of {log.rows} rows, {first:%Y-%m-%d %H:%M} to "
         f"{last:%Y-%m-%d %H:%M} {last.tzname()}"
@@ -392,7 +392,7 @@ def _agreeing_times(new: Log, old: Log, name: str, other_name: str, zone: ZoneIn
             raise _refused(
                 f"file '{name}'",
                 f"{other_name} lies beside the charge, and at "
-                f"{as_moment(both[first], zone):%Y-%m-%d %H:%M} it says {channel} "
+                f"{as_datetime(both[first], zone):%Y-%m-%d %H:%M} it says {channel} "
                 f"{other[first]:.1f}; this file says {one[first]:.1f}",
                 "Find out which is right; to keep both, rename this one",
             )

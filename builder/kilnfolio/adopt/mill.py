@@ -20,8 +20,8 @@ from kilnfolio.records.yaml_source import parse_yaml
 #: Printed until the mill has an address and a mailbox; names that lead nowhere by RFC 2606.
 NO_ADDRESS, NO_MAIL = "https://records.invalid", "office@records.invalid"
 
-#: Whose practice a mill most likely follows, by the beginning of its time zone: a proposal only.
-_PRACTICE = {
+#: The region to propose for a mill, by the beginning of its time zone.
+_REGION = {
     "America/": "North American",
     "Australia/": "Australasian",
     "Pacific/Auckland": "Australasian",
@@ -74,10 +74,10 @@ KILN_WORDS = (
 KILN_EXAMPLE = "Kiln 1, steam, 42 m³, 85 °C"
 
 
-def likely_practice(zone: str) -> str:
-    """Return the practice to propose for a time zone; the person decides."""
+def likely_region(zone: str) -> str:
+    """Return the region to propose for a time zone; the person decides."""
     return next(
-        (practice for start, practice in _PRACTICE.items() if zone.startswith(start)),
+        (region for start, region in _REGION.items() if zone.startswith(start)),
         "North American",
     )
 
@@ -85,7 +85,7 @@ def likely_practice(zone: str) -> str:
 def derived(answers: Mapping[str, str]) -> dict[str, str]:
     """Return what follows from some answers: see the words of `new mill` for what was taken.
 
-    The zone, where the country's clocks all show one time; the practice, from the zone; and for the
+    The zone, where the country's clocks all show one time; the region, from the zone; and for the
     mailbox, a name that leads nowhere.
     """
     found = {"email": NO_MAIL}
@@ -93,7 +93,7 @@ def derived(answers: Mapping[str, str]) -> dict[str, str]:
     if len(zones) == 1:
         found["time_zone"] = zones[0]
     if zone := answers.get("time_zone") or found.get("time_zone"):
-        found["practice"] = likely_practice(zone)
+        found["practice"] = likely_region(zone)
     return {key: value for key, value in found.items() if key not in answers}
 
 

@@ -127,8 +127,8 @@ _OF_OTHER_RULES = {"en-14298": ("lowest", "highest", "share"), "maximum": ("lowe
 
 
 @dataclass(frozen=True)
-class Begun:
-    """A record that was begun.
+class Draft:
+    """A record that `new` started.
 
     Attributes
     ----------
@@ -145,7 +145,7 @@ class Begun:
     to_fill: tuple[Problem, ...]
 
 
-def begin(root: Path, kind: str, identity: str, given: Mapping[str, str]) -> Begun:
+def begin(root: Path, kind: str, identity: str, given: Mapping[str, str]) -> Draft:
     """Write a new record.
 
     Parameters
@@ -186,7 +186,7 @@ def begin(root: Path, kind: str, identity: str, given: Mapping[str, str]) -> Beg
     schema = f"schemas/{kind}.json"
     lacking = {} if (root / schema).exists() else {schema: schema_files()[schema]}
     write_new(root, {file: text} | lacking)
-    return Begun(file, {key: str(value) for key, value in taken.items() if value}, to_fill)
+    return Draft(file, {key: str(value) for key, value in taken.items() if value}, to_fill)
 
 
 def _still_to_fill(text: str, file: str, model: type[Record], zone: object) -> tuple[Problem, ...]:

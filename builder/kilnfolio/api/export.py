@@ -75,8 +75,8 @@ def export(
     tables = tables_in(edition)
     rows = {name: mill.rows(name, edition, lot) for name in tables}
     _refuse_in_the_way(out)
-    with tempfile.TemporaryDirectory(dir=out.absolute().parent, prefix=".export-") as aside:
-        made = Path(aside) / "made"
+    with tempfile.TemporaryDirectory(dir=out.absolute().parent, prefix=".export-") as staging:
+        made = Path(staging) / "made"
         FORMATS[form](made, tables, rows, edition)
         if out.is_dir():
             shutil.rmtree(out)

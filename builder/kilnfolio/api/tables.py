@@ -11,7 +11,7 @@ from pydantic import BaseModel
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.lot import Lot, Order, Pack
-from kilnfolio.review.dossier import Dossier, Judgement, LotDossier
+from kilnfolio.review.dossier import Assessment, Dossier, LotDossier
 from kilnfolio.review.reviews import dossiers, lot_dossiers
 from kilnfolio.site.editions import CUSTOMER_FIELDS
 
@@ -391,7 +391,7 @@ _LOTS = Table(
             "boolean",
             "Whether it meets the order; empty where not assessed.",
             lambda row: row.dossier.judgement.met,
-            customer=(Judgement, "met"),
+            customer=(Assessment, "met"),
         ),
         Column(
             "mean_mc_pct",
@@ -399,14 +399,14 @@ _LOTS = Table(
             "Mean MC.",
             lambda row: row.dossier.judgement.mean_pct,
             "%",
-            customer=(Judgement, "mean_pct"),
+            customer=(Assessment, "mean_pct"),
         ),
         Column(
             "readings",
             "integer",
             "Readings behind it.",
             lambda row: row.dossier.judgement.n,
-            customer=(Judgement, "n"),
+            customer=(Assessment, "n"),
         ),
         Column(
             "heat_treatment_shown",

@@ -15,7 +15,7 @@ lots          the record a lot's customer reads, sealed: what a label binds
 recompute     a sealed charge reviewed again from the files it was sealed on
 bag           one BagIt bag a charge
 descriptor    the Data Package descriptor of a bag's tables
-explain       how each figure was computed, for a reader without kilnfolio
+bag_readme    how each figure was computed, for a reader without kilnfolio
 audit         all of it checked, by somebody who trusts none of it
 report        an audit in words
 """

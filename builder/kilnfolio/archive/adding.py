@@ -29,7 +29,7 @@ from kilnfolio.archive.entries import (
 from kilnfolio.archive.heads import HEADS, SignedHead, sign_head
 from kilnfolio.archive.keys import Keys, signature_fits
 from kilnfolio.archive.ledger import LEDGER, Ledger, first_reason, parse_ledger
-from kilnfolio.archive.trust import KeyBook
+from kilnfolio.archive.trust import KnownKeys
 
 #: What is wrong with a ledger that the next entry puts right.
 MENDED_BY_ADDING = ("ledger-line-torn", "dossier-without-entry", "head-missing")
@@ -81,7 +81,7 @@ class OpenLedger:
         SealRefusedError
             Says by which entry.
         """
-        book = KeyBook(None, self.ledger.entries)
+        book = KnownKeys(None, self.ledger.entries)
         if reasons := [
             what for _, what in book.ended(keys.public, at.date(), len(self.ledger.entries) + 1)
         ]:

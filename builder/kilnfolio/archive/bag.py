@@ -22,12 +22,12 @@ from pathlib import Path
 
 from kilnfolio import __version__
 from kilnfolio.archive.as_sealed import kept_bytes, sealed_dossier
+from kilnfolio.archive.bag_readme import WIDTH, explanation
 from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.descriptor import data_package
 from kilnfolio.archive.entries import Entry
-from kilnfolio.archive.explain import WIDTH, explanation
 from kilnfolio.archive.keyring import KEYRING
 from kilnfolio.archive.ledger import KEPT, dossier_path
 from kilnfolio.archive.proofs import BagLedger, bag_ledger, lot_records

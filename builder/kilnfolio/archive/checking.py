@@ -38,7 +38,7 @@ from kilnfolio.archive.ledger import (
 )
 from kilnfolio.archive.merkle import Tree, leaf_hash
 from kilnfolio.archive.proofs import ENTRIES, PROOF, Proof, check_proof, read_proof
-from kilnfolio.archive.trust import KeyBook, TrustedKey
+from kilnfolio.archive.trust import KnownKeys, TrustedKey
 from kilnfolio.archive.witness import unconfirmed
 from kilnfolio.records.problems import RecordProblems
 
@@ -109,7 +109,7 @@ def read_bag_ledger(root: Path, trusted: Sequence[TrustedKey] = ()) -> tuple[Led
     if proof is not None:
         found += check_proof(lines, proof)
         if lines:
-            keys = KeyBook(None, (), trusted)
+            keys = KnownKeys(None, (), trusted)
             latest = max(line.entry.at for line in lines).date()
             found += [
                 Difference(kind=kind, where=PROOF.as_posix(), what=f"the head {what}")
@@ -208,7 +208,7 @@ def _signatures(
             where=KEYRING.as_posix(),
             what="the list of the mill's public keys is not there",
         )
-    keys = KeyBook(keyring, [line.entry for line in lines], trusted)
+    keys = KnownKeys(keyring, [line.entry for line in lines], trusted)
     for line in lines:
         entry = line.entry
         if not signature_fits(entry.public_key, signed_bytes(entry), entry.signature):

@@ -66,7 +66,7 @@ def trusted_key(text: str, where: str = "") -> TrustedKey:
     )
 
 
-class KeyBook:
+class KnownKeys:
     """The keys of a ledger, and what is known of each.
 
     Parameters

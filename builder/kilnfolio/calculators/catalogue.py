@@ -16,7 +16,6 @@ from kilnfolio.calculators.form import (
     Trusted,
 )
 from kilnfolio.physics import air, meters, moisture, shrinkage, sorption
-from kilnfolio.records.book import Known
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.quantities import (
     Density,
@@ -28,6 +27,7 @@ from kilnfolio.records.quantities import (
     TemperatureDifference,
     Volume,
 )
+from kilnfolio.records.sourced import Known
 from kilnfolio.records.species import Species
 from kilnfolio.rendering.amounts import restated as restate
 from kilnfolio.rendering.regional import regional_format
@@ -115,7 +115,7 @@ def calculators(mill: Mill) -> tuple[Calculator, ...]:
     if regional.customary_first:
         made = tuple(replace(one, fields=tuple(map(_in_customary, one.fields))) for one in made)
     return tuple(
-        _said(replace(one, holds=regional.retold(one.holds)), regional.say) for one in made
+        _said(replace(one, holds=regional.localized(one.holds)), regional.say) for one in made
     )
 
 
@@ -150,7 +150,7 @@ def _in_customary(asked: Field) -> Field:
 
 
 def _said(calculator: Calculator, say: Callable[[str], str]) -> Calculator:
-    """Return a calculator in the words of the mill's practice."""
+    """Return a calculator in the words of the mill's region."""
 
     def chosen(choice: Choice) -> Choice:
         return replace(
@@ -197,7 +197,7 @@ def _weights() -> Iterator[Calculator]:
             _mass("today", "Mass today", "3890 g", optional=True),
         ),
         (
-            Step("mc", "MC when cut", "mean", {"of": ("first", "second")}, aside=True),
+            Step("mc", "MC when cut", "mean", {"of": ("first", "second")}, intermediate=True),
             Step("oven_dry", "Oven-dry mass", "oven_dry_mass", {"mass": "mass", "mc": "mc"}),
             Step(
                 "now",
@@ -220,7 +220,7 @@ def _weights() -> Iterator[Calculator]:
 
 def _climates(mill: Mill) -> Iterator[Calculator]:
     where = {"altitude": "altitude"}
-    pressure = Step("pressure", "Air pressure", "pressure_at_altitude", where, aside=True)
+    pressure = Step("pressure", "Air pressure", "pressure_at_altitude", where, intermediate=True)
     given_wet, given_depression = ("given", "wet-bulb"), ("given", "depression")
     yield Calculator(
         "air-from-bulbs",

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from kilnfolio.records.book import Known
 from kilnfolio.records.quantities import Quantity
+from kilnfolio.records.sourced import Known
 from kilnfolio.records.species import Species
 
 
@@ -100,7 +100,7 @@ class Step:
     """A field of many numbers: the step is worked once for each."""
     when: tuple[str, str] | None = None
     """As for a field."""
-    aside: bool = False
+    intermediate: bool = False
     """Shown in the working only."""
 
 

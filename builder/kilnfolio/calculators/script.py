@@ -11,9 +11,9 @@ from kilnfolio.calculators.catalogue import calculators
 from kilnfolio.calculators.form import Calculator, Field, Range, Timber
 from kilnfolio.calculators.worked import METRIC_WITHIN
 from kilnfolio.physics import air, meters, shrinkage, sorption, survey, water
-from kilnfolio.records.book import Known, publication_of
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.quantities import Mass, Percent, Quantity
+from kilnfolio.records.sourced import Known, publication_of
 from kilnfolio.records.species import Species
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.rendering.templating import STATUS_WORDS

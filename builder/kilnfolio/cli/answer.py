@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from kilnfolio.cli.arguments import add_entry, open_desk, terminal
+from kilnfolio.cli.arguments import add_entry, open_task, terminal
 
 SUMMARY = "give a signed answer to a finding"
 DESCRIPTION = (
@@ -31,7 +31,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Give a signed answer to a finding."""
     from kilnfolio.adopt.entry.answering import answer
 
-    desk, by, now = open_desk(arguments)
+    task, by, now = open_task(arguments)
     return answer(
-        desk, arguments.finding, arguments.kind, arguments.reason, by, now, terminal(arguments)
+        task, arguments.finding, arguments.kind, arguments.reason, by, now, terminal(arguments)
     )

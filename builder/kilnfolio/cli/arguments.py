@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Callable
 
-    from kilnfolio.adopt.entry.commands import Desk, Terminal
+    from kilnfolio.adopt.entry.commands import TaskContext, Terminal
 
 
 def add_folder(parser: argparse.ArgumentParser) -> None:
@@ -72,11 +72,11 @@ def terminal(arguments: argparse.Namespace) -> Terminal:
     )
 
 
-def open_desk(arguments: argparse.Namespace) -> tuple[Desk, str, dt.datetime]:
+def open_task(arguments: argparse.Namespace) -> tuple[TaskContext, str, dt.datetime]:
     """Return the charge a command is about, who makes the entry, and the present."""
     import datetime as dt
 
-    from kilnfolio.adopt.entry.commands import Desk, person
+    from kilnfolio.adopt.entry.commands import TaskContext, person
 
-    desk = Desk.open(arguments.folder, arguments.charge)
-    return desk, person(arguments.folder, arguments.by), dt.datetime.now(dt.UTC)
+    task = TaskContext.open(arguments.folder, arguments.charge)
+    return task, person(arguments.folder, arguments.by), dt.datetime.now(dt.UTC)

@@ -66,7 +66,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.charge is not None and not found:
         return print_no_charge(arguments.folder, arguments.charge)
     if arguments.format == "text":
-        _print_text(found, regional_format(mill.mill.record).retold, everything=arguments.all)
+        _print_text(found, regional_format(mill.mill.record).localized, everything=arguments.all)
     else:
         _print_formatted(arguments.format, found)
     outcomes = {f.outcome for findings in found.values() for f in findings}
@@ -75,8 +75,8 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _everything(mill: MillFolder) -> Found:
     """Return the findings on every charge, lot and draft."""
+    from kilnfolio.review.open_review import draft_records, waiting_lots
     from kilnfolio.review.reviews import dossiers, lot_dossiers, open_reviews, review_all
-    from kilnfolio.review.running import draft_records, waiting_lots
 
     review_all(mill)
     found: Found = {name: dossier.findings for name, dossier in dossiers(mill).items()}

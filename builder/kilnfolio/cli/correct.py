@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from kilnfolio.cli.arguments import add_entry, open_desk, terminal
+from kilnfolio.cli.arguments import add_entry, open_task, terminal
 
 SUMMARY = "correct a value, the old one kept"
 EXAMPLE = "kilnfolio correct HB-26-041 S3@2026-03-03T07:10 '3978 g' --reason misread"
@@ -25,7 +25,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Correct a value, the old one kept."""
     from kilnfolio.adopt.entry.correcting import correct
 
-    desk, by, now = open_desk(arguments)
+    task, by, now = open_task(arguments)
     return correct(
-        desk, arguments.field, arguments.new, arguments.reason, by, now, terminal(arguments)
+        task, arguments.field, arguments.new, arguments.reason, by, now, terminal(arguments)
     )

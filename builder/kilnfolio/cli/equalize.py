@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from kilnfolio.cli.arguments import add_at, add_entry, open_desk, terminal
+from kilnfolio.cli.arguments import add_at, add_entry, open_task, terminal
 
 SUMMARY = "write down that equalizing began or ended"
 EXAMPLE = "kilnfolio equalize HB-26-041 begin"
@@ -23,8 +23,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Write down that equalizing began or ended."""
     from kilnfolio.adopt.entry import commands
 
-    desk, by, now = open_desk(arguments)
+    task, by, now = open_task(arguments)
     entry = commands.stage(
-        desk, "equalizing", arguments.what, arguments.at, arguments.dry_bulb, arguments.emc, now
+        task, "equalizing", arguments.what, arguments.at, arguments.dry_bulb, arguments.emc, now
     )
-    return commands.enter(desk, entry, by, terminal(arguments))
+    return commands.enter(task, entry, by, terminal(arguments))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from kilnfolio.cli.arguments import add_entry, open_desk, terminal
+from kilnfolio.cli.arguments import add_entry, open_task, terminal
 
 SUMMARY = "write down that a charge ended"
 EXAMPLE = "kilnfolio finish HB-26-041 --ended 06:30 --unloaded 14:00"
@@ -25,6 +25,6 @@ def run(arguments: argparse.Namespace) -> int:
     """Write down that a charge ended."""
     from kilnfolio.adopt.entry import commands
 
-    desk, by, now = open_desk(arguments)
-    entry = commands.finish(desk, arguments.ended, arguments.unloaded, now)
-    return commands.enter(desk, entry, by, terminal(arguments))
+    task, by, now = open_task(arguments)
+    entry = commands.finish(task, arguments.ended, arguments.unloaded, now)
+    return commands.enter(task, entry, by, terminal(arguments))

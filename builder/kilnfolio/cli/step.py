@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from kilnfolio.cli.arguments import add_at, add_entry, open_desk, terminal
+from kilnfolio.cli.arguments import add_at, add_entry, open_task, terminal
 
 SUMMARY = "write down that a step was set"
 EXAMPLE = "kilnfolio step HB-26-041 4 --at 07:30"
@@ -22,6 +22,6 @@ def run(arguments: argparse.Namespace) -> int:
     """Write down that a step was set."""
     from kilnfolio.adopt.entry import commands
 
-    desk, by, now = open_desk(arguments)
-    entry = commands.step(desk, arguments.number, arguments.at, arguments.reason, now)
-    return commands.enter(desk, entry, by, terminal(arguments))
+    task, by, now = open_task(arguments)
+    entry = commands.step(task, arguments.number, arguments.at, arguments.reason, now)
+    return commands.enter(task, entry, by, terminal(arguments))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from kilnfolio.cli.arguments import add_entry, open_desk, terminal
+from kilnfolio.cli.arguments import add_entry, open_task, terminal
 
 SUMMARY = "write down that the kiln stood still"
 DESCRIPTION = (
@@ -27,6 +27,6 @@ def run(arguments: argparse.Namespace) -> int:
     """Write down that the kiln stood still."""
     from kilnfolio.adopt.entry import commands
 
-    desk, by, now = open_desk(arguments)
-    entry = commands.stop(desk, arguments.cause, arguments.start, arguments.end, now)
-    return commands.enter(desk, entry, by, terminal(arguments))
+    task, by, now = open_task(arguments)
+    entry = commands.stop(task, arguments.cause, arguments.start, arguments.end, now)
+    return commands.enter(task, entry, by, terminal(arguments))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from kilnfolio.cli.arguments import add_at, add_entry, open_desk, terminal
+from kilnfolio.cli.arguments import add_at, add_entry, open_task, terminal
 
 SUMMARY = "write down a round of masses"
 DESCRIPTION = (
@@ -35,6 +35,6 @@ def run(arguments: argparse.Namespace) -> int:
     first, *pairs = arguments.words
     arguments.charge = None if "=" in first else first
     pairs = arguments.words if arguments.charge is None else pairs
-    desk, by, now = open_desk(arguments)
-    entry = commands.weighing(desk, pairs, arguments.at, arguments.unit, now)
-    return commands.enter(desk, entry, by, terminal(arguments))
+    task, by, now = open_task(arguments)
+    entry = commands.weighing(task, pairs, arguments.at, arguments.unit, now)
+    return commands.enter(task, entry, by, terminal(arguments))

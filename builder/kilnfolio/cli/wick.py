@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from kilnfolio.cli.arguments import add_at, add_entry, open_desk, terminal
+from kilnfolio.cli.arguments import add_at, add_entry, open_task, terminal
 
 SUMMARY = "write down that the wick was changed"
 EXAMPLE = "kilnfolio wick HB-26-041"
@@ -22,11 +22,11 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.adopt.entry import commands
     from kilnfolio.adopt.entry.times import moment
 
-    desk, by, now = open_desk(arguments)
+    task, by, now = open_task(arguments)
     entry = commands.entry_of(
         kind="event",
         event="wick changed",
         note=arguments.note,
-        at=moment(arguments.at, desk.zone, now),
+        at=moment(arguments.at, task.zone, now),
     )
-    return commands.enter(desk, entry, by, terminal(arguments))
+    return commands.enter(task, entry, by, terminal(arguments))

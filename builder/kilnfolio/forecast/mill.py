@@ -27,7 +27,7 @@ from kilnfolio.records.model import Located
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.review.air import air_series
 from kilnfolio.review.boards import board_histories
-from kilnfolio.review.limits import NoLimit, Subject, limit_book
+from kilnfolio.review.limits import NoLimit, Subject, limit_table
 from kilnfolio.review.review import mill_pressure, read_logs
 from kilnfolio.review.setpoints import PlannedStep as ScheduleStep
 from kilnfolio.review.setpoints import asked_air, planned_steps
@@ -322,7 +322,7 @@ def _weighings(record: Charge) -> tuple[Weighings, tuple[float | None, ...]]:
 
 def _logged(log: Log, folder: MillFolder, record: Charge, pressure: float) -> AirLog:
     """Return logged air by the hour; an EMC sensor is believed where there are no bulbs."""
-    limits = limit_book(folder, Subject())
+    limits = limit_table(folder, Subject())
     series = air_series(
         log, pressure, jump_kelvin=limits.value(_JUMP_K), jump_minutes=limits.value(_JUMP_MIN)
     )
@@ -372,7 +372,7 @@ def finish_of(
     target = record.target_mc.value
     kind = folder.species[run.wood].record.kind
     try:
-        below = limit_book(folder, Subject((run.wood,), kind, run.thickness_mm, target)).value(
+        below = limit_table(folder, Subject((run.wood,), kind, run.thickness_mm, target)).value(
             "equalizing-below-target"
         )
     except NoLimit:

@@ -25,7 +25,7 @@ from kilnfolio.handbook.svg import read_drawing
 from kilnfolio.records.model import Located, Name, Record, Slug, Text, validate
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.yaml_source import Document, parse_yaml
-from kilnfolio.review.limits import limit_book
+from kilnfolio.review.limits import limit_table
 
 if TYPE_CHECKING:
     from kilnfolio.handbook.rendered import Builder
@@ -184,7 +184,7 @@ def _table(builder: Builder, document: Document) -> Markup:
 
 
 def _work(builder: Builder, document: Document, steps: list[Step]) -> Board:
-    limits = limit_book(builder.setting.folder)
+    limits = limit_table(builder.setting.folder)
     board, problems = work_steps(document, steps, limits, builder.setting.regional)
     for problem in problems:
         builder.problem(problem)

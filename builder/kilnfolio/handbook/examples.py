@@ -17,7 +17,7 @@ from kilnfolio.records.quantities import Quantity
 from kilnfolio.records.yaml_source import Document
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.review.formulas import FORMULAS
-from kilnfolio.review.limits import LimitBook
+from kilnfolio.review.limits import LimitTable
 from kilnfolio.review.working import (
     Argument,
     Formula,
@@ -61,7 +61,7 @@ class Board:
             found = self.entered.get((name, argument))
         else:
             found = self.results[name].text if name in self.results else None
-        return found and self.regional.retold(found)
+        return found and self.regional.localized(found)
 
     def html(self) -> Markup:
         """Return every step as on a board: the formula, the values put in, the result."""
@@ -86,7 +86,7 @@ class Board:
                     )
                 )
             )
-            lines.append(Markup("<p>= <b>{}</b></p>").format(self.regional.retold(result.text)))
+            lines.append(Markup("<p>= <b>{}</b></p>").format(self.regional.localized(result.text)))
             shown.add(formula.name)
             parts.append(Markup('<div class="working">{}</div>').format(Markup("").join(lines)))
         return Markup("\n").join(parts)
@@ -121,7 +121,7 @@ def title_of(formula: Formula) -> str:
 
 
 def work_steps(
-    document: Document, steps: list[Step], limits: LimitBook, regional: RegionalFormat
+    document: Document, steps: list[Step], limits: LimitTable, regional: RegionalFormat
 ) -> tuple[Board, list[Problem]]:
     """Work the steps of a directive.
 
@@ -131,7 +131,7 @@ def work_steps(
         The directive's options, for the places in messages.
     steps : list of Step
         As validated.
-    limits : LimitBook
+    limits : LimitTable
         The mill's limits, for the formulas that rest on one.
     regional : RegionalFormat
         Which units come first.

@@ -12,9 +12,9 @@ from typing import Annotated
 from pydantic import ConfigDict, Field
 
 from kilnfolio.handbook.chapter import FACTS
-from kilnfolio.records.book import Citation, Status
 from kilnfolio.records.model import Located, Name, Record, validate
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.sourced import Citation, Status
 from kilnfolio.records.yaml_source import read_yaml
 
 Fact = str | int | float

@@ -18,9 +18,9 @@ from kilnfolio.handbook.index import by_letter, index_lines, sort_key
 from kilnfolio.handbook.rendered import Contents
 from kilnfolio.handbook.revisions import blocks_of, compare
 from kilnfolio.handbook.setting import Setting
-from kilnfolio.records.book import Publication
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.problems import RecordProblems
+from kilnfolio.records.sourced import Publication
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.templating import render

@@ -10,9 +10,9 @@ from typing import Literal
 from markupsafe import Markup
 
 from kilnfolio.handbook.chapter import Manuscript
-from kilnfolio.records.book import STATUS_MEANING, Publication, publication_of
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.problems import Place, Problem
+from kilnfolio.records.sourced import STATUS_MEANING, Publication, publication_of
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.regional import RegionalFormat, regional_format
 from kilnfolio.rendering.templating import STATUS_WORDS

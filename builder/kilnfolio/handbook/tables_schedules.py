@@ -36,7 +36,7 @@ from kilnfolio.records.yaml_source import Document
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Working
 from kilnfolio.review.figures import NBSP, NOTHING, measure, number
-from kilnfolio.review.limits import Subject, limit_book
+from kilnfolio.review.limits import Subject, limit_table
 from kilnfolio.review.setpoints import state_of
 from kilnfolio.review.stages import conditioning_rule, points_above
 
@@ -194,7 +194,7 @@ class TargetOptions(Options):
 
 @table_kind("equalizing-conditioning", TargetOptions)
 def _ending(builder: Builder, options: TargetOptions, _document: Document) -> Table:
-    limits = limit_book(builder.setting.folder)
+    limits = limit_table(builder.setting.folder)
     below = limits.value("equalizing-below-target")
     kinds = [Subject(kind=kind) for kind in ("hardwood", "softwood")]
     first = options.targets[0]

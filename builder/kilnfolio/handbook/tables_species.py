@@ -20,7 +20,6 @@ from kilnfolio.handbook.tables import (
     worked,
 )
 from kilnfolio.physics import shrinkage, sums, water
-from kilnfolio.records.book import publication_of
 from kilnfolio.records.model import Slug
 from kilnfolio.records.quantities import (
     Density,
@@ -29,6 +28,7 @@ from kilnfolio.records.quantities import (
     Percent,
     Volume,
 )
+from kilnfolio.records.sourced import publication_of
 from kilnfolio.records.species import Species
 from kilnfolio.records.yaml_source import Document
 from kilnfolio.rendering.regional import RegionalFormat

@@ -23,8 +23,8 @@ from kilnfolio.handbook.pages import cautions_of, compile_handbook, sources_of
 from kilnfolio.handbook.rendered import Contents, Listed
 from kilnfolio.paper.archival import VARIANT, finished
 from kilnfolio.paper.printing import Press, collector_paused, complaints, press
+from kilnfolio.records.build_date import build_date
 from kilnfolio.records.folder import MillFolder
-from kilnfolio.records.moment import build_date
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.runtime.files import write_whole
 

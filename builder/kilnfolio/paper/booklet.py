@@ -36,7 +36,7 @@ def booklets(
     from kilnfolio import __version__
 
     groups = topics(folder, place)
-    template = env.get_template("practice/booklet.html")
+    template = env.get_template("exercises/booklet.html")
     return {
         name: for_paper(
             template.render(

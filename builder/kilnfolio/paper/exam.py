@@ -22,7 +22,7 @@ def exam_html(paper: Paper, env: Environment, *, answers: bool) -> str:
     """
     from kilnfolio import __version__
 
-    template = env.get_template("practice/exam.html")
+    template = env.get_template("exercises/exam.html")
     title = f"{'Key to the exam' if answers else 'Exam'}: {paper.lesson.title}"
     return for_paper(
         template.render(title=title, paper=paper, answers=answers, version=__version__)

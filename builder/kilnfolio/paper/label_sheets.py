@@ -101,7 +101,7 @@ def labels_of(view: CustomerLot, regional: RegionalFormat = PLAIN) -> Iterator[L
             view.lot,
             number,
             view.species.partition(" (")[0],
-            regional.retold(view.size),
+            regional.localized(view.size),
             _measured(view),
             tuple(seal.words.split()),
             grouped(seal.digits),

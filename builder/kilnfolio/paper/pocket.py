@@ -14,12 +14,12 @@ from markupsafe import Markup
 
 from kilnfolio.charts.paper import for_paper
 from kilnfolio.handbook.rendered import Contents
-from kilnfolio.records.moment import build_date
+from kilnfolio.records.build_date import build_date
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.review.review import mill_pressure
+from kilnfolio.site.pages.phrases import listed, thicknesses
 from kilnfolio.site.pages.schedules import AirRow, schedule_rows
-from kilnfolio.site.pages.words import listed, thicknesses
 
 #: Where it stands in the mill edition, and the style sheets it is set in.
 PATH = "handbook-a5.pdf"

@@ -31,7 +31,7 @@ from kilnfolio.rendering.regional import RegionalFormat, regional_format
 from kilnfolio.review.boards import BoardHistory, board_histories, controls
 from kilnfolio.review.figures import customary, measure, metric, number
 from kilnfolio.review.formulas import FORMULAS
-from kilnfolio.review.limits import LimitBook, Subject, limit_book
+from kilnfolio.review.limits import LimitTable, Subject, limit_table
 from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.setpoints import (
     AirState,
@@ -227,9 +227,9 @@ def write_sheet(sheet: Sheet, env: Environment, out_path: Path, paper: Paper = "
 # --- set-points -----------------------------------------------------------------------------------
 
 
-def _limits(folder: MillFolder, charge: Charge) -> LimitBook:
+def _limits(folder: MillFolder, charge: Charge) -> LimitTable:
     species = [folder.species[stock.species].record for stock in charge.stock]
-    return limit_book(
+    return limit_table(
         folder,
         Subject(
             tuple(one.id for one in species),
@@ -286,7 +286,7 @@ def _end_lines(
     regional: RegionalFormat,
     charge: Charge,
     schedule: Schedule,
-    limits: LimitBook,
+    limits: LimitTable,
     last: PlannedStep,
     pressure_pa: float,
 ) -> Iterator[SheetStep]:
@@ -335,7 +335,7 @@ def _steps_due(steps: Sequence[PlannedStep]) -> Iterator[Due]:
             yield Due(f"step {step.number}", step.from_mc_pct, f"{step.from_mc_pct:g} %")
 
 
-def _ends_due(charge: Charge, schedule: Schedule, limits: LimitBook) -> Iterator[Due]:
+def _ends_due(charge: Charge, schedule: Schedule, limits: LimitTable) -> Iterator[Due]:
     target = charge.target_mc.value
     if _equalized(schedule):
         begin = float(equalizing_start(target, limits.value("equalizing-below-target")))

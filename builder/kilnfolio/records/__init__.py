@@ -6,7 +6,7 @@ problems      what is refused, where, why, and what to write instead
 yaml_source   YAML text to plain values with the place of each
 quantities    "110 °F" to 43.3 °C, keeping the words as entered
 model         the base of every record, and validation that collects all problems
-book          things that came from a book: sources, statuses, sourced values
+sourced       things that came from a book: sources, statuses, sourced values
 species, schedule, notation, limits      the library in ``schedules/``
 mill, kiln, logger, charge, lot          the mill's own in ``content/``
 export        a logger's own file cut into rows and cells, every departure named

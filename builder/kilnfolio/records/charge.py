@@ -19,7 +19,6 @@ from kilnfolio.records.model import (
     in_range,
     record_error,
 )
-from kilnfolio.records.practice import ControlRule
 from kilnfolio.records.quantities import (
     Area,
     Duration,
@@ -31,9 +30,10 @@ from kilnfolio.records.quantities import (
     TemperatureDifference,
     Volume,
 )
+from kilnfolio.records.region import ControlRule
 from kilnfolio.records.species import Defect
 
-#: The record's own default is not told: a mill's practice takes its place when a folder is read.
+#: No default here: when a folder is read, the rule of the mill's region fills it in.
 _NO_DEFAULT = Field(json_schema_extra=lambda schema: schema.__delitem__("default"))
 MoistureContent = Annotated[Percent, in_range(0, 300)]
 
@@ -473,7 +473,7 @@ class Charge(Record):
     unloaded: Moment
     """When the load was drawn from the kiln."""
     control_rule: Annotated[ControlRule, _NO_DEFAULT] = "wettest half"
-    """Which boards decide a step; without it, the rule of the mill's practice."""
+    """Which boards decide a step; without it, the rule of the mill's region."""
     board_scale: Slug | None = None
     """Instrument the boards are weighed on."""
     scale_resolution: Mass | None = None

@@ -14,7 +14,6 @@ from pathlib import PurePosixPath
 from typing import Any
 
 from kilnfolio.graph.derived import BlockedError
-from kilnfolio.records.book import Known, publication_of
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.drafts import Draft
 from kilnfolio.records.folder import MillFolder
@@ -27,6 +26,7 @@ from kilnfolio.records.open_charge import OpenCharge
 from kilnfolio.records.problems import Place, Problem
 from kilnfolio.records.reading import leads_out, misnamed
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.sourced import Known, publication_of
 from kilnfolio.records.species import Species
 
 
@@ -163,27 +163,27 @@ _KIND = {"logger profile": "logger"}
 
 
 def _named(read: Located[Any] | Draft) -> Iterator[tuple[Place, str, str, tuple[str, ...]]]:
-    """Yield every record that a record names: the place, its kind, its name, its shelves."""
+    """Yield every record that a record names: the place, its kind, its name, its groups."""
     kind = read.kind if isinstance(read, Draft) else kind_of(type(read.record))
-    for pattern, noun, shelves in _NAMES.get(kind, ()):
+    for pattern, noun, groups in _NAMES.get(kind, ()):
         for path in matching(read.document.value, pattern):
             name = read.document.value
             for part in path:
                 name = name[part]
             if isinstance(name, str) and not is_mark(name):
-                yield read.document.place(*path), noun, name, shelves
+                yield read.document.place(*path), noun, name, groups
 
 
 def _dead_names(folder: MillFolder, read: Located[Any] | Draft) -> Iterator[Problem]:
     """Yield names that lead nowhere; of a complete record also those of records that are not."""
-    for place, noun, name, shelves in _named(read):
+    for place, noun, name, groups in _named(read):
         draft = folder.drafts.get(f"{_KIND.get(noun, noun)} {name}")
         if draft is None:
-            shelf, *more = (getattr(folder, field) for field in shelves)
+            group, *more = (getattr(folder, field) for field in groups)
             if not any(name in other for other in more) and name not in misnamed(
                 folder.graph, _KIND.get(noun, noun)
             ):
-                yield from _unknown(folder, place, noun, name, shelf)
+                yield from _unknown(folder, place, noun, name, group)
         elif not isinstance(read, Draft):
             yield Problem(
                 place,

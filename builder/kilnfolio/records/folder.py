@@ -13,7 +13,6 @@ from kilnfolio.graph.derived import AbsentError, BlockedError, Bound, Derived, G
 from kilnfolio.graph.graph import Graph
 from kilnfolio.graph.memory import MemoryGraph, environment_options
 from kilnfolio.records import reading
-from kilnfolio.records.book import Sources
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.drafts import Draft
 from kilnfolio.records.kiln import Kiln
@@ -27,6 +26,7 @@ from kilnfolio.records.notation import Notation, expand
 from kilnfolio.records.open_charge import OpenCharge
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.schedule import Schedule, Step
+from kilnfolio.records.sourced import Sources
 from kilnfolio.records.species import Species
 
 T = TypeVar("T")

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from kilnfolio.graph.inputs import Index
-from kilnfolio.records.book import Sources
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.limits import Limits
@@ -22,6 +21,7 @@ from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import Record
 from kilnfolio.records.notation import Notation
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.sourced import Sources
 from kilnfolio.records.species import Species
 
 #: Words in a path that stand for a part of it, and what such a part may be.

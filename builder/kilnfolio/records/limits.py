@@ -5,9 +5,9 @@ from __future__ import annotations
 from functools import cached_property
 from typing import Literal
 
-from kilnfolio.records.book import Known
 from kilnfolio.records.model import Name, Record, Slug, Text
 from kilnfolio.records.quantities import Length
+from kilnfolio.records.sourced import Known
 
 
 class Scope(Record):

@@ -65,10 +65,10 @@ class Log:
 
     def moment(self, index: int, zone: ZoneInfo) -> dt.datetime:
         """Return the time of a reading in a zone."""
-        return as_moment(self.times[index], zone)
+        return as_datetime(self.times[index], zone)
 
 
-def as_moment(time: np.datetime64, zone: ZoneInfo) -> dt.datetime:
+def as_datetime(time: np.datetime64, zone: ZoneInfo) -> dt.datetime:
     """Return a UTC datetime64 as a moment in a zone."""
     return dt.datetime.fromtimestamp(int(time.astype("datetime64[s]").astype(np.int64)), zone)
 

@@ -9,8 +9,8 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import AfterValidator
 
 from kilnfolio.records.model import Name, Record, Text, in_range, record_error
-from kilnfolio.records.practice import PracticeName
 from kilnfolio.records.quantities import Length, Pressure
+from kilnfolio.records.region import RegionName
 
 
 def _zone(name: str) -> str:
@@ -80,7 +80,7 @@ class Mill(Record):
     """Where the customer edition is served; QR codes lead there."""
     energy_tariff: Annotated[Name, AfterValidator(_tariff)] | None = None
     """What metered energy costs, as in 0.11 CAD/kWh; for the cost of each charge."""
-    practice: PracticeName
+    practice: RegionName
     """Whose rules and words come first, where a charge or an order does not say otherwise."""
     about: Text | None = None
     """A sentence or two for the front page."""

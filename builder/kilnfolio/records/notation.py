@@ -12,10 +12,10 @@ from typing import Literal, Self
 
 from pydantic import model_validator
 
-from kilnfolio.records.book import Known
 from kilnfolio.records.model import Name, Record, Text, record_error
 from kilnfolio.records.quantities import Percent, Temperature, TemperatureDifference
 from kilnfolio.records.schedule import Step
+from kilnfolio.records.sourced import Known
 
 CODE = re.compile(r"(T\d{1,2})-([A-F])([1-8])")
 

@@ -18,7 +18,6 @@ from kilnfolio.graph.derived import (
     inline,
 )
 from kilnfolio.graph.graph import Graph
-from kilnfolio.records.book import Sources
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.drafts import Draft, read_draft
 from kilnfolio.records.kinds import RECORD_KINDS, SUPERSEDED, kind_at
@@ -27,9 +26,10 @@ from kilnfolio.records.lot import Lot
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import Located, Record, validate
 from kilnfolio.records.open_charge import OpenCharge, read_charge
-from kilnfolio.records.practice import ControlRule, practices
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.region import ControlRule, regions
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.sourced import Sources
 from kilnfolio.records.yaml_source import Document, parse_yaml, yaml_bytes
 
 R = TypeVar("R", bound=Record)
@@ -296,7 +296,7 @@ def located_charge(graph: Graph, number: str) -> Located[Charge] | OpenCharge:
         return sealed
     read = read_record(graph, first_path(graph, "charge", number))
     try:
-        rule = practices()[mill(graph).record.practice].rule
+        rule = regions()[mill(graph).record.practice].rule
     except BlockedError:
         return cast("Located[Charge] | OpenCharge", read)
     if not isinstance(read, OpenCharge):

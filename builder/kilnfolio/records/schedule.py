@@ -10,7 +10,6 @@ from typing import Annotated, Literal, Self
 
 from pydantic import model_validator
 
-from kilnfolio.records.book import Citation, Status
 from kilnfolio.records.model import (
     Change,
     Name,
@@ -28,6 +27,7 @@ from kilnfolio.records.quantities import (
     Temperature,
     TemperatureDifference,
 )
+from kilnfolio.records.sourced import Citation, Status
 
 DryBulb = Annotated[Temperature, in_range(10, 130)]
 Depression = Annotated[TemperatureDifference, in_range(0, 60)]

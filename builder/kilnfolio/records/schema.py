@@ -13,11 +13,11 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from kilnfolio.records.book import Sourced
 from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.model import TO_FILL
 from kilnfolio.records.open_charge import LAST
 from kilnfolio.records.quantities import HOUSE_UNIT, QUANTITY
+from kilnfolio.records.sourced import Sourced
 
 #: The dialect, JSON Schema draft 2020-12.
 DIALECT = "https://json-schema.org/draft/2020-12/schema"

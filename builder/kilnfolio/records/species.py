@@ -6,9 +6,9 @@ from typing import Annotated, Literal
 
 import numpy as np
 
-from kilnfolio.records.book import Known, Sourced
 from kilnfolio.records.model import Name, Record, Slug, Text, in_range
 from kilnfolio.records.quantities import Density, Length, Percent, Rate, Temperature
+from kilnfolio.records.sourced import Known, Sourced
 
 #: A ceiling without a thickness holds up to here: the schedule index lists 4/4 to 6/4 as one [mm].
 _SIX_QUARTER_MM = 38.1

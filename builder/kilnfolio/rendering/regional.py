@@ -15,7 +15,6 @@ from functools import cache
 from typing import TypeVar
 
 from kilnfolio.records.mill import Mill
-from kilnfolio.records.practice import PracticeName, practices
 from kilnfolio.records.quantities import (
     Length,
     Quantity,
@@ -25,6 +24,7 @@ from kilnfolio.records.quantities import (
     celsius_from_fahrenheit,
     fahrenheit_from_celsius,
 )
+from kilnfolio.records.region import RegionName, regions
 from kilnfolio.rendering import amounts
 from kilnfolio.review import figures
 from kilnfolio.review.setpoints import AirState, PlannedStep, state_of
@@ -41,10 +41,10 @@ class RegionalFormat:
     customary_first: bool = False
     """Whether US customary units come before metric ones."""
     words: Mapping[str, str] = field(default_factory=dict)
-    """The practice's word for one of ours, where it has another."""
+    """The region's word for one of ours, where it has another."""
 
     def ordered(self, metric: T, customary: T) -> tuple[T, T]:
-        """Return two things in the order of the practice: figures, units, heads of columns.
+        """Return two things in the region's order: figures, units, heads of columns.
 
         Where there is no customary one, the metric one comes first under any.
         """
@@ -140,7 +140,7 @@ class RegionalFormat:
         step = next(step for below, step in steps if abs(quantity.value) < below)
         return amounts.restated(quantity, unit, step)
 
-    def retold(self, words: str) -> str:
+    def localized(self, words: str) -> str:
         """Return a record's own words with the region's units first.
 
         Records and workings put metric first, always. A page turns each pair round and gives a
@@ -149,7 +149,7 @@ class RegionalFormat:
         return amounts.customary_first(words) if self.customary_first else words
 
     def term(self, word: str) -> str:
-        """Return the practice's word for one of ours, with its capital and its plural."""
+        """Return the region's word for one of ours, with its capital and its plural."""
         ours = word[0].lower() + word[1:]
         theirs = self.words.get(ours)
         if theirs is None and ours.endswith("s") and ours[:-1] in self.words:
@@ -159,11 +159,11 @@ class RegionalFormat:
         return theirs[0].upper() + theirs[1:] if word[0].isupper() else theirs
 
     def defect(self, slug: str) -> str:
-        """Return a defect's name: each of its words as the practice has it."""
+        """Return a defect's name: each of its words as the region says it."""
         return " ".join(self.term(word) for word in slug.split("-"))
 
     def say(self, phrase: str) -> str:
-        """Return a fixed phrase with its marked words said in the practice's own.
+        """Return a fixed phrase with its marked words replaced by the region's.
 
         As in ``Volume of {timber}``; what is not marked stays as it is.
         """
@@ -188,13 +188,13 @@ PLAIN = RegionalFormat()
 
 def regional_format(mill: Mill) -> RegionalFormat:
     """Return how a mill's pages say things."""
-    return _of_practice(mill.practice)
+    return _of_region(mill.practice)
 
 
 @cache
-def _of_practice(name: PracticeName) -> RegionalFormat:
-    practice = practices()[name]
+def _of_region(name: RegionName) -> RegionalFormat:
+    region = regions()[name]
     return RegionalFormat(
-        practice.customary_first,
-        {ours: custom.is_ for ours, custom in practice.words.items() if custom.is_ != ours},
+        region.customary_first,
+        {ours: custom.is_ for ours, custom in region.words.items() if custom.is_ != ours},
     )

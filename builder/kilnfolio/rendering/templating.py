@@ -23,9 +23,9 @@ from jinja2.runtime import Context
 from markupsafe import Markup, escape
 
 from kilnfolio.physics.air import pressure_at_altitude
-from kilnfolio.records.book import STATUS_MEANING, in_words
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.quantities import Quantity, fahrenheit_from_celsius
+from kilnfolio.records.sourced import STATUS_MEANING, in_words
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
 from kilnfolio.rendering.routes import FOOT, MENU, relative, root_of
 from kilnfolio.rendering.safety import SAFETY
@@ -102,7 +102,7 @@ def environment(
         kelvins=lambda value, decimals=1: _scaled(regional.difference_scale, value, decimals),
         difference=regional.difference,
         temperature=regional.temperature,  # {{ temp_c | temperature }}: 43.3 °C (110 °F)
-        retold=regional.retold,  # {{ view.size | retold }}: a record's words, its pairs in order
+        localized=regional.localized,  # {{ view.size | localized }}: a record's words, its pairs in order
         term=_term,
     )
     return env
@@ -139,7 +139,7 @@ def _link(context: Context, target: str) -> str:
 
 @pass_context
 def _term(context: Context, word: str) -> str:
-    """``{{ "Timber" | term }}``: the practice's word; never folded when compiled."""
+    """``{{ "Timber" | term }}``: the region's word; never folded when compiled."""
     regional: RegionalFormat = context["regional"]
     return regional.term(word)
 

@@ -17,8 +17,8 @@ import numpy as np
 
 from kilnfolio.records.charge import Charge
 from kilnfolio.review.air import AirSeries, utc
-from kilnfolio.review.conduct import reading_hours
-from kilnfolio.review.setpoints import AirState, Asked
+from kilnfolio.review.air_control import reading_hours
+from kilnfolio.review.setpoints import AirState, AskedAir
 
 Side = Literal["too hot", "too cold", "too dry", "too humid"]
 
@@ -100,7 +100,7 @@ class Adherence:
 
 def adherence(
     charge: Charge,
-    asked: Sequence[Asked],
+    asked: Sequence[AskedAir],
     air: AirSeries,
     controlling: np.ndarray,
     tolerance: Tolerance,
@@ -111,7 +111,7 @@ def adherence(
     ----------
     charge : Charge
         For its stops and its end.
-    asked : sequence of Asked
+    asked : sequence of AskedAir
         What was asked, oldest first.
     air : AirSeries
         The log.
@@ -271,7 +271,7 @@ class _Step:
         )
 
 
-def _kept(charge: Charge, item: Asked, end: dt.datetime, step: _Step) -> StepKept:
+def _kept(charge: Charge, item: AskedAir, end: dt.datetime, step: _Step) -> StepKept:
     stopped = sum(
         max(0.0, (min(stop.end, end) - max(stop.start, item.at)).total_seconds())
         for stop in charge.stops

@@ -17,7 +17,7 @@ from kilnfolio.physics.sorption import (
     relative_humidity_for_emc,
 )
 from kilnfolio.records.log import Log
-from kilnfolio.review.setpoints import Asked
+from kilnfolio.review.setpoints import AskedAir
 
 #: Channels that are on or off.
 SWITCHES = ("vent", "spray", "fan")
@@ -93,7 +93,7 @@ class AirSeries:
         """Return for each reading the value last set at or before it; NaN before the first."""
         return np.repeat([np.nan, *values], self._readings_by(starts))
 
-    def asked_at_each(self, asked: Sequence[Asked]) -> np.ndarray:
+    def asked_at_each(self, asked: Sequence[AskedAir]) -> np.ndarray:
         """Return for each reading the index of the air asked for then; -1 before the first."""
         return np.repeat(np.arange(-1, len(asked)), self._readings_by([item.at for item in asked]))
 
@@ -146,7 +146,7 @@ def utc(moment: dt.datetime) -> np.datetime64:
     return np.datetime64(int(moment.timestamp()), "s")
 
 
-def moments_of(times: np.ndarray, zone: ZoneInfo) -> list[dt.datetime]:
+def datetimes_of(times: np.ndarray, zone: ZoneInfo) -> list[dt.datetime]:
     """Return UTC times as moments in a zone."""
     return [
         dt.datetime.fromtimestamp(second, zone)

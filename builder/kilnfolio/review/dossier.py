@@ -553,7 +553,7 @@ class WaterAndHeat(Part):
     """The tariff as entered."""
 
 
-class Judgement(Part):
+class Assessment(Part):
     """Whether a lot's readings keep its order."""
 
     rule: str
@@ -599,7 +599,7 @@ class LotDossier(Part):
     """Its charges."""
     readings: tuple[float, ...]
     """Corrected readings of those charges' surveys [% MC]."""
-    judgement: Judgement
+    judgement: Assessment
     """Against the order."""
     heat_treated: bool | None
     """Every charge's heat-treatment evidence holds; none where not asked or not evidenced."""

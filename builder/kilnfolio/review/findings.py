@@ -19,7 +19,7 @@ import numpy as np
 
 from kilnfolio.records.charge import Answer, Board, Charge, ChargeStock, Waiver
 from kilnfolio.records.kiln import Kiln
-from kilnfolio.records.log import as_moment
+from kilnfolio.records.log import as_datetime
 from kilnfolio.records.lot import Lot, Pack
 from kilnfolio.records.model import Located
 from kilnfolio.records.problems import Place
@@ -31,8 +31,8 @@ from kilnfolio.review.answers import EXPLAINED, answered, unmatched, with_ids
 from kilnfolio.review.boards import BoardHistory, Control
 from kilnfolio.review.dossier import Dossier, Finding, Outcome, Spot, SurveyResult
 from kilnfolio.review.ending import ProbeRun, StageOutcome, SurveyOutcome, Water
-from kilnfolio.review.limits import LimitBook, NoLimit
-from kilnfolio.review.setpoints import Asked, PlannedStep
+from kilnfolio.review.limits import LimitTable, NoLimit
+from kilnfolio.review.setpoints import AskedAir, PlannedStep
 
 #: What a breach does: stop the claim it touches, ask for a signed answer, or be noted.
 Severity = Literal["fail", "question", "note"]
@@ -85,7 +85,7 @@ class Pass:
 
 
 #: What a check function returns.
-Said = Iterator[Breach | Pass]
+Results = Iterator[Breach | Pass]
 
 
 @dataclass(frozen=True)
@@ -97,7 +97,7 @@ class Case:
     located_schedule: Located[Schedule]
     species: Mapping[str, Species]
     steps: tuple[PlannedStep, ...]
-    asked: tuple[Asked, ...]
+    asked: tuple[AskedAir, ...]
     air: AirSeries | None
     boards: tuple[BoardHistory, ...]
     controls: tuple[Control, ...]
@@ -106,7 +106,7 @@ class Case:
     survey: SurveyOutcome | None
     probes: tuple[ProbeRun, ...]
     water: Water | None
-    limits: LimitBook
+    limits: LimitTable
     pressure_pa: float
     zone: ZoneInfo
 
@@ -231,11 +231,11 @@ class Case:
 
     def moment(self, time: np.datetime64) -> dt.datetime:
         """Return a UTC time as a moment in the mill's zone."""
-        return as_moment(time, self.zone)
+        return as_datetime(time, self.zone)
 
     def clock(self, time: dt.datetime | np.datetime64) -> str:
         """Return a moment as people at the mill read it."""
-        moment = time if isinstance(time, dt.datetime) else as_moment(time, self.zone)
+        moment = time if isinstance(time, dt.datetime) else as_datetime(time, self.zone)
         return f"{moment.astimezone(self.zone):%Y-%m-%d %H:%M}"
 
 
@@ -253,7 +253,7 @@ class LotCase:
     packs_out: Mapping[str, tuple[Pack, ...]]
     stacked_in: Mapping[str, tuple[str, ...]]
     species: Species
-    limits: LimitBook
+    limits: LimitTable
     zone: ZoneInfo
 
     @property
@@ -428,7 +428,7 @@ def _finding(check: Check, breach: Breach, zone: ZoneInfo | None) -> Finding:
     severity, at = breach.severity or check.severity, breach.at
     outcome: Outcome = "pass" if severity == "note" else severity
     if isinstance(at, np.datetime64):
-        at = as_moment(at, zone) if zone is not None else None
+        at = as_datetime(at, zone) if zone is not None else None
     return Finding(
         check=check.slug,
         outcome=outcome,

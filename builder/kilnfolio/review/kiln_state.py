@@ -21,7 +21,7 @@ from kilnfolio.records.quantities import Mass
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.review.boards import BoardHistory, Control, board_histories, controls
 from kilnfolio.review.checks.rate import safe_loss
-from kilnfolio.review.limits import LimitBook, NoLimit, Subject, limit_book
+from kilnfolio.review.limits import LimitTable, NoLimit, Subject, limit_table
 from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.setpoints import AirState, PlannedStep, asked_air, planned_steps
 
@@ -197,10 +197,10 @@ def kiln_state(folder: MillFolder, charge: Charge) -> KilnState:
     )
 
 
-def charge_limits(folder: MillFolder, charge: Charge) -> LimitBook:
+def charge_limits(folder: MillFolder, charge: Charge) -> LimitTable:
     """Return the mill's limits as they hold for a charge."""
     species = [folder.species[stock.species].record for stock in charge.stock]
-    return limit_book(
+    return limit_table(
         folder,
         Subject(
             tuple(one.id for one in species),
@@ -217,7 +217,7 @@ def equalized(schedule: Schedule) -> bool:
 
 
 def dues(
-    charge: Charge, schedule: Schedule, steps: Sequence[PlannedStep], limits: LimitBook
+    charge: Charge, schedule: Schedule, steps: Sequence[PlannedStep], limits: LimitTable
 ) -> Iterator[DueAt]:
     """Yield the MCs at which something falls due, in the order they are met."""
     for step in steps:
@@ -281,7 +281,7 @@ def _air_state(air: AirState, step: PlannedStep | None) -> StepState:
 
 
 def _board_state(
-    folder: MillFolder, charge: Charge, history: BoardHistory, limits: LimitBook
+    folder: MillFolder, charge: Charge, history: BoardHistory, limits: LimitTable
 ) -> BoardState:
     board, last = history.board, history.points[-1] if history.points else None
     dry = history.estimates[-1].oven_dry_g if history.estimates else None

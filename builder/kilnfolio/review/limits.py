@@ -24,7 +24,7 @@ class NoLimit(LookupError):  # noqa: N818  an outcome, not a fault
 
 
 @dataclass(frozen=True)
-class LimitBook:
+class LimitTable:
     """The mill's limits, asked for one subject at a time."""
 
     limits: Limits
@@ -69,10 +69,10 @@ class LimitBook:
         return self.find(key, subject).value
 
 
-def limit_book(folder: MillFolder, subject: Subject = Subject()) -> LimitBook:
+def limit_table(folder: MillFolder, subject: Subject = Subject()) -> LimitTable:
     """Return a mill's limits as they hold for a subject, where the mill is."""
     mill = folder.mill.record
-    return LimitBook(folder.limits.record, subject, (mill.country, mill.place))
+    return LimitTable(folder.limits.record, subject, (mill.country, mill.place))
 
 
 def fits(scope: Scope, subject: Subject) -> bool:

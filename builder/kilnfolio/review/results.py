@@ -8,8 +8,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from kilnfolio.records.log import as_moment
-from kilnfolio.review import conduct
+from kilnfolio.records.log import as_datetime
+from kilnfolio.review import air_control
 from kilnfolio.review import dossier as d
 from kilnfolio.review.adherence import StepKept
 from kilnfolio.review.boards import COVERAGE, BoardHistory, Estimate, SectionMoisture
@@ -25,11 +25,11 @@ def rounded(value: float | None, decimals: int) -> float | None:
 
 def board_results(case: Case) -> tuple[d.BoardResult, ...]:
     """Return the sample boards as the dossier keeps them."""
-    running = conduct.Running(case.air)
+    running = air_control.RunningHours(case.air)
     return tuple(_board(case, history, running) for history in case.boards if history.sections)
 
 
-def _board(case: Case, history: BoardHistory, running: conduct.Running) -> d.BoardResult:
+def _board(case: Case, history: BoardHistory, running: air_control.RunningHours) -> d.BoardResult:
     board, points = history.board, _points(case, history, running)
     wet = [point for before, point in pairwise(points) if before.mc_pct > _wet_above(case)]
     return d.BoardResult(
@@ -107,7 +107,7 @@ def _sections(sections: tuple[SectionMoisture, ...]) -> tuple[d.SectionResult, .
 
 
 def _points(
-    case: Case, history: BoardHistory, running: conduct.Running
+    case: Case, history: BoardHistory, running: air_control.RunningHours
 ) -> tuple[d.BoardPoint, ...]:
     """Return a board's weighings, each with its loss since the one before."""
     made: list[d.BoardPoint] = []
@@ -163,12 +163,12 @@ def air_result(case: Case) -> d.AirResult | None:
     if air is None or not len(air.times):
         return None
     settling = case.limits.value("settling-hours")
-    over = conduct.overshoot(air, case.asked, settling) or (None, None)
-    spread = conduct.zone_spread(air) or (None, None)
-    errors = conduct.bulb_errors(case.kiln) or (None, None)
+    over = air_control.overshoot(air, case.asked, settling) or (None, None)
+    spread = air_control.zone_spread(air) or (None, None)
+    errors = air_control.bulb_errors(case.kiln) or (None, None)
     return d.AirResult(
-        logged_hours=round(float(conduct.reading_hours(air).sum()), 1),
-        running_hours=rounded(conduct.Running(air).total, 1),
+        logged_hours=round(float(air_control.reading_hours(air).sum()), 1),
+        running_hours=rounded(air_control.RunningHours(air).total, 1),
         dry_bulb_over_kh=rounded(over[0], 1),
         depression_over_kh=rounded(over[1], 1),
         zone_spread_k=rounded(spread[0], 2),
@@ -182,7 +182,9 @@ def air_result(case: Case) -> d.AirResult | None:
 def _wick(case: Case, settling: float) -> d.WickIndex | None:
     air = case.need_air()
     found = (
-        conduct.wick_index(air, case.asked, settling) if np.isfinite(air.wet_bulb).any() else None
+        air_control.wick_index(air, case.asked, settling)
+        if np.isfinite(air.wet_bulb).any()
+        else None
     )
     if found is None:
         return None
@@ -190,7 +192,7 @@ def _wick(case: Case, settling: float) -> d.WickIndex | None:
         hours=round(found.hours, 1),
         drift_k_per_day=round(found.drift_k_per_day, 3),
         worst_drift_k_per_day=round(found.worst_drift_k_per_day, 3),
-        worst_from=as_moment(found.worst_from, case.zone),
+        worst_from=as_datetime(found.worst_from, case.zone),
         noise_k=round(found.noise_k, 3),
     )
 
@@ -199,8 +201,8 @@ def air_points(
     case: Case, means: dict[str, list[float]], moments: list[dt.datetime]
 ) -> tuple[d.AirPoint, ...]:
     """Return the mean air of each interval of the summary, its EMC with its uncertainty."""
-    errors = conduct.emc_errors(
-        means["dry_bulb"], means["wet_bulb"], conduct.bulb_errors(case.kiln), case.pressure_pa
+    errors = air_control.emc_errors(
+        means["dry_bulb"], means["wet_bulb"], air_control.bulb_errors(case.kiln), case.pressure_pa
     )
     rows = zip(
         moments,
@@ -226,10 +228,10 @@ def air_points(
 
 def set_points(case: Case) -> tuple[d.SetPoint, ...]:
     """Return what the schedule asked for, as run, each EMC with its uncertainty."""
-    errors = conduct.emc_errors(
+    errors = air_control.emc_errors(
         [asked.air.dry_bulb_c for asked in case.asked],
         [asked.air.wet_bulb_c for asked in case.asked],
-        conduct.bulb_errors(case.kiln),
+        air_control.bulb_errors(case.kiln),
         case.pressure_pa,
     )
     return tuple(

@@ -15,7 +15,7 @@ from kilnfolio.physics.air import pressure_at_altitude
 from kilnfolio.physics.survey import tolerance_limits
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
-from kilnfolio.records.log import Log, as_moment, join_logs, read_log
+from kilnfolio.records.log import Log, as_datetime, join_logs, read_log
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import Located
 from kilnfolio.records.open_charge import OpenCharge
@@ -27,9 +27,10 @@ from kilnfolio.review.air import (
     SUMMARY_POINTS,
     AirSeries,
     air_series,
-    moments_of,
+    datetimes_of,
     summarize,
 )
+from kilnfolio.review.assessment import judge, readings_of
 from kilnfolio.review.boards import board_histories, controls
 from kilnfolio.review.ending import (
     CONFIDENCE_PCT,
@@ -43,8 +44,7 @@ from kilnfolio.review.ending import (
 from kilnfolio.review.findings import CHECKS, Case, LotCase, run_checks
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.formulas.masses import BY_RULE
-from kilnfolio.review.judgement import judge, readings_of
-from kilnfolio.review.limits import Subject, limit_book
+from kilnfolio.review.limits import Subject, limit_table
 from kilnfolio.review.results import (
     adherence_result,
     air_points,
@@ -53,7 +53,7 @@ from kilnfolio.review.results import (
     rounded,
     set_points,
 )
-from kilnfolio.review.setpoints import Asked, PlannedStep, asked_air, planned_steps, resolve
+from kilnfolio.review.setpoints import AskedAir, PlannedStep, asked_air, planned_steps, resolve
 from kilnfolio.review.stages import stage_rule
 from kilnfolio.review.steps import steps_made
 from kilnfolio.review.versions import rules_version
@@ -135,7 +135,7 @@ def build_case(folder: MillFolder, located: Located[Charge], log: Log | None) ->
     kiln, schedule = folder.kilns[charge.kiln], folder.schedules[charge.schedule]
     species = {stock.species: folder.species[stock.species].record for stock in charge.stock}
     main = charge.stock[0]
-    limits = limit_book(
+    limits = limit_table(
         folder,
         Subject(
             tuple(species), species[main.species].kind, main.thickness.value, charge.target_mc.value
@@ -226,7 +226,7 @@ def _can_be(step: Air, pressure_pa: float) -> bool:
 
 def _asked(
     located: Located[Charge], steps: tuple[PlannedStep, ...], pressure_pa: float
-) -> tuple[Asked, ...]:
+) -> tuple[AskedAir, ...]:
     try:
         return asked_air(located.record, steps, pressure_pa)
     except ValueError as error:
@@ -328,7 +328,7 @@ def _log(case: Case) -> d.LogSummary | None:
         return None
     log = case.air.log
     hours, bins = summarize(case.air)
-    middles = moments_of(np.array([item.middle for item in bins]), case.zone)
+    middles = datetimes_of(np.array([item.middle for item in bins]), case.zone)
     used = int(np.isfinite(case.air.dry_bulb).sum())
     left_out = dict(sorted(log.left_out.items()))
     return d.LogSummary(
@@ -349,7 +349,7 @@ def _log(case: Case) -> d.LogSummary | None:
 def _cores(case: Case, air: AirSeries) -> dict[str, tuple[tuple[dt.datetime, float], ...]]:
     """Return core temperatures thinned for the chart, extremes of the claim kept in `heat`."""
     every = max(1, len(air.times) // SUMMARY_POINTS)
-    moments = moments_of(air.times[::every], case.zone)
+    moments = datetimes_of(air.times[::every], case.zone)
     return {
         name: tuple(
             (at, value)
@@ -388,8 +388,8 @@ def _gaps(case: Case) -> tuple[d.Gap, ...]:
         longest = case.limits.value("gap-intervals") * case.air.log.interval_minutes
         gaps += [
             d.Gap(
-                start=as_moment(times[i], case.zone),
-                end=as_moment(times[i + 1], case.zone),
+                start=as_datetime(times[i], case.zone),
+                end=as_datetime(times[i + 1], case.zone),
                 kind="gap",
             )
             for i in np.flatnonzero(minutes > longest)
@@ -462,8 +462,8 @@ def heat_result(case: Case) -> tuple[d.HeatRun, ...]:
             threshold_c=round(claim.threshold.value, 2),
             required_minutes=claim.minutes,
             longest_minutes=round(run.minutes, 1),
-            start=None if run.start is None else as_moment(times[run.start], case.zone),
-            end=None if run.end is None else as_moment(times[run.end], case.zone),
+            start=None if run.start is None else as_datetime(times[run.start], case.zone),
+            end=None if run.end is None else as_datetime(times[run.end], case.zone),
             highest_c=round(run.highest_c, 2),
             uncertainty_k=run.uncertainty_k,
         )
@@ -600,7 +600,7 @@ def build_lot_case(folder: MillFolder, lot_id: str, dossiers: Mapping[str, d.Dos
         },
         {pack.number: folder.charges_with_pack[pack.number] for pack in lot.packs},
         species,
-        limit_book(
+        limit_table(
             folder,
             Subject((lot.species,), species.kind, lot.thickness.value, lot.order.target_mc.value),
         ),

@@ -8,8 +8,8 @@ from kilnfolio.records import checking, reading
 from kilnfolio.records.folder import Derivations, MillFolder, mill_of
 from kilnfolio.records.model import Located
 from kilnfolio.review.dossier import Dossier, LotDossier
+from kilnfolio.review.open_review import OpenReview, review_open
 from kilnfolio.review.review import review_charge, review_lot
-from kilnfolio.review.running import Running, review_open
 
 
 @inline("dossier as sealed")
@@ -34,7 +34,7 @@ def charge_dossier(graph: Graph, number: str) -> Dossier:
 
 
 @derived("open review", keys=reading.open_charges, code="review")
-def open_review(graph: Graph, number: str) -> Running:
+def open_review(graph: Graph, number: str) -> OpenReview:
     """Return what can be said of a charge that is not complete."""
     checking.charge_check(graph, number)
     return review_open(mill_of(graph), number)
@@ -55,7 +55,7 @@ def dossiers(mill: MillFolder) -> Derivations[Dossier]:
     return Derivations(mill.graph, charge_dossier, lambda: tuple(mill.charges))
 
 
-def open_reviews(mill: MillFolder) -> Derivations[Running]:
+def open_reviews(mill: MillFolder) -> Derivations[OpenReview]:
     """Return the reviews of the charges that are not complete."""
     return Derivations(mill.graph, open_review, lambda: tuple(mill.open_charges))
 

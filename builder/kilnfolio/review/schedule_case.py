@@ -16,7 +16,7 @@ from kilnfolio.records.species import Species
 from kilnfolio.review.answers import with_ids
 from kilnfolio.review.dossier import Finding
 from kilnfolio.review.findings import CHECKS, Breach, Pass, run_check
-from kilnfolio.review.limits import LimitBook, Subject, limit_book
+from kilnfolio.review.limits import LimitTable, Subject, limit_table
 from kilnfolio.review.setpoints import PlannedStep, planned_steps
 
 
@@ -30,7 +30,7 @@ class ScheduleCase:
     """Species, each with a thickness [mm]."""
     target_pct: float | None
     """Final MC [%]; None where the schedule names none."""
-    limits: LimitBook
+    limits: LimitTable
     pressure_pa: float
 
     @property
@@ -76,7 +76,7 @@ def lint_schedule(folder: MillFolder, schedule_id: str, pressure_pa: float) -> t
         planned_steps(schedule, folder.steps_of(schedule), pressure_pa),
         stock,
         target,
-        limit_book(
+        limit_table(
             folder, Subject(tuple(schedule.for_stock.species), first[0].kind, first[1], target)
         ),
         pressure_pa,

@@ -139,7 +139,7 @@ def _modified(air: AirState, change: Modification, pressure_pa: float) -> AirSta
 
 
 @dataclass(frozen=True)
-class Asked:
+class AskedAir:
     """The air asked for from a moment on."""
 
     at: dt.datetime
@@ -150,7 +150,7 @@ class Asked:
 
 def asked_air(
     charge: Charge, steps: Sequence[PlannedStep], pressure_pa: float
-) -> tuple[Asked, ...]:
+) -> tuple[AskedAir, ...]:
     """Return what was asked of the kiln through the charge, oldest first.
 
     The steps as the operator made them; in a time-based schedule without written step changes,
@@ -159,21 +159,21 @@ def asked_air(
     return tuple(sorted(_asked(charge, steps, pressure_pa), key=lambda asked: asked.at))
 
 
-def _asked(charge: Charge, steps: Sequence[PlannedStep], pressure_pa: float) -> Iterator[Asked]:
+def _asked(charge: Charge, steps: Sequence[PlannedStep], pressure_pa: float) -> Iterator[AskedAir]:
     if charge.step_changes:
         for change in charge.step_changes:
             if change.step <= len(steps):
                 step = steps[change.step - 1]
-                yield Asked(change.at, str(step.number), step, step.air)
+                yield AskedAir(change.at, str(step.number), step, step.air)
     elif steps and all(step.hours is not None for step in steps):
         at = charge.started
         for step in steps:
-            yield Asked(at, str(step.number), step, step.air)
+            yield AskedAir(at, str(step.number), step, step.air)
             at += dt.timedelta(hours=step.hours or 0.0)
     for label in ("equalizing", "conditioning"):
         stage: Stage | None = getattr(charge, label)
         if stage:
-            yield Asked(
+            yield AskedAir(
                 stage.start,
                 label,
                 None,

@@ -6,7 +6,7 @@ from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from kilnfolio.physics.rules import conditioning_emc, conditioning_points, equalizing_emc
-from kilnfolio.review.limits import LimitBook, NoLimit, Subject
+from kilnfolio.review.limits import LimitTable, NoLimit, Subject
 
 if TYPE_CHECKING:
     from kilnfolio.review.findings import Case
@@ -30,19 +30,19 @@ def stage_rule(case: Case, name: str) -> float:
     )
 
 
-def equalizing_rule(limits: LimitBook, target_pct: float, subject: Subject | None = None) -> float:
+def equalizing_rule(limits: LimitTable, target_pct: float, subject: Subject | None = None) -> float:
     """Return the EMC, and the driest board's MC, equalizing begins at [%]."""
     return float(equalizing_emc(target_pct, limits.value("equalizing-below-target", subject)))
 
 
 def conditioning_rule(
-    limits: LimitBook, target_pct: float, subject: Subject | None = None
+    limits: LimitTable, target_pct: float, subject: Subject | None = None
 ) -> float:
     """Return the EMC conditioning is set to [%]."""
     return float(conditioning_emc(target_pct, points_above(limits, target_pct, subject)))
 
 
-def points_above(limits: LimitBook, target_pct: float, subject: Subject | None = None) -> float:
+def points_above(limits: LimitTable, target_pct: float, subject: Subject | None = None) -> float:
     """Return how far above the target the conditioning EMC is set [points].
 
     Limits written before the points depended on the target give the same points for all.

@@ -32,7 +32,7 @@ from kilnfolio.records.quantities import (
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Working
 from kilnfolio.review.figures import NBSP
-from kilnfolio.review.limits import LimitBook, Subject
+from kilnfolio.review.limits import LimitTable, Subject
 from kilnfolio.review.stages import CONDITIONING_LIMITS, points_above
 
 
@@ -195,7 +195,7 @@ def evaluate(formula: Formula, label: str, values: Mapping[str, Any]) -> Result:
     return Result(value, quantity, text, working)  # type: ignore[arg-type]
 
 
-def with_limits(formula: Formula, values: Mapping[str, Any], limits: LimitBook) -> dict[str, Any]:
+def with_limits(formula: Formula, values: Mapping[str, Any], limits: LimitTable) -> dict[str, Any]:
     """Return the values with the mill's limits put in where the formula takes one.
 
     Parameters
@@ -204,7 +204,7 @@ def with_limits(formula: Formula, values: Mapping[str, Any], limits: LimitBook) 
         The formula.
     values : mapping
         What is given; a `kind` among them chooses between limits for hardwood and softwood.
-    limits : LimitBook
+    limits : LimitTable
         The mill's limits.
 
     Raises

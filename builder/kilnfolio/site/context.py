@@ -15,21 +15,21 @@ from kilnfolio.graph.derived import Group, derived, inline
 from kilnfolio.graph.graph import Graph
 from kilnfolio.handbook.chapter import Manuscript, read_manuscript
 from kilnfolio.records import reading
-from kilnfolio.records.book import in_words, publication_of
+from kilnfolio.records.build_date import build_date as date_of_build
 from kilnfolio.records.folder import Derivations, Lookup, MillFolder, mill_of
-from kilnfolio.records.moment import build_date as date_of_build
+from kilnfolio.records.sourced import in_words, publication_of
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import RegionalFormat, regional_format
 from kilnfolio.rendering.templating import environment, render
 from kilnfolio.review.dossier import Dossier, LotDossier
+from kilnfolio.review.open_review import OpenReview
 from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.reviews import dossiers, lot_dossier, open_reviews
-from kilnfolio.review.running import Running
-from kilnfolio.site.pages.histories import ChargeLine, LotLine
-from kilnfolio.site.pages.histories import charge_line as line_of_charge
-from kilnfolio.site.pages.histories import lot_line as line_of_lot
 from kilnfolio.site.pages.rows import CHARGES, LOTS, Facts, Register, Row, facts_of, lot_row
+from kilnfolio.site.pages.summaries import ChargeLine, LotLine
+from kilnfolio.site.pages.summaries import charge_line as line_of_charge
+from kilnfolio.site.pages.summaries import lot_line as line_of_lot
 from kilnfolio.site.pages.tallies import Tally, YearTally, joined, tally_year
 from kilnfolio.site.sealed import Seals, addresses
 
@@ -88,7 +88,7 @@ class SiteContext:
     """The records."""
     dossiers: Mapping[str, Dossier]
     lot_dossiers: Mapping[str, LotDossier]
-    running: Mapping[str, Running]
+    open_reviews: Mapping[str, OpenReview]
     """Charges that are not yet complete; counted nowhere."""
 
     def __init__(self, graph: Graph, edition: str):
@@ -96,7 +96,7 @@ class SiteContext:
         self.folder = mill_of(graph)
         self.dossiers = dossiers(self.folder)
         self.lot_dossiers = Derivations(graph, lot_dossier, lambda: tuple(self.folder.lots))
-        self.running = open_reviews(self.folder)
+        self.open_reviews = open_reviews(self.folder)
         self.seals = Seals(graph)
         self.lines: Mapping[str, ChargeLine] = Derivations(
             graph, charge_line, lambda: tuple(self.folder.charges)

@@ -1,6 +1,6 @@
 """Who may see what: the one list of what leaves the mill, and the guard that keeps to it.
 
-A customer's page is built only through `Seen`, which hands out the fields named here and nothing
+A customer's page is built only through `EditionView`, which hands out the fields named here and nothing
 else. A field that nobody has thought about is therefore not published.
 """
 
@@ -15,10 +15,10 @@ from kilnfolio.records.lot import Lot, Order, Pack
 from kilnfolio.records.mill import Contact, Mill
 from kilnfolio.records.species import Shrinkage, Species
 from kilnfolio.review.dossier import (
+    Assessment,
     Dossier,
     Finding,
     HeatRun,
-    Judgement,
     LotDossier,
     SurveyResult,
 )
@@ -62,7 +62,7 @@ CUSTOMER_FIELDS: Mapping[type[BaseModel], frozenset[str]] = {
     Species: frozenset({"trade_name", "scientific_name", "shrinkage"}),
     Shrinkage: frozenset({"radial", "tangential", "status"}),
     LotDossier: frozenset({"readings", "judgement", "heat_treated", "findings"}),
-    Judgement: frozenset(
+    Assessment: frozenset(
         {
             "rule",
             "met",
@@ -88,7 +88,7 @@ class NotPublishedError(AttributeError):
     """A page of an edition asked for a field that may not leave the mill."""
 
 
-class Seen:
+class EditionView:
     """A record as an edition sees it: fields off the list cannot be read.
 
     Parameters
@@ -115,7 +115,7 @@ class Seen:
 
 def _seen(value: Any, fields: Mapping[type[BaseModel], frozenset[str]]) -> Any:
     if isinstance(value, BaseModel):
-        return Seen(value, fields)
+        return EditionView(value, fields)
     if isinstance(value, (list, tuple)):
         return tuple(_seen(item, fields) for item in value)
     if isinstance(value, Mapping):
@@ -124,6 +124,6 @@ def _seen(value: Any, fields: Mapping[type[BaseModel], frozenset[str]]) -> Any:
     return value
 
 
-def for_customer(record: BaseModel) -> Seen:
+def for_customer(record: BaseModel) -> EditionView:
     """Return a record as the customer edition sees it."""
-    return Seen(record, CUSTOMER_FIELDS)
+    return EditionView(record, CUSTOMER_FIELDS)

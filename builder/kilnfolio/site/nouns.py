@@ -10,7 +10,7 @@ from kilnfolio.rendering.page import Page
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.audit import audit_charge, audit_register, years_listed
-from kilnfolio.site.pages.charges import charge_pages, running_page
+from kilnfolio.site.pages.charges import charge_pages, open_charge_page
 from kilnfolio.site.pages.checks import check_index, check_page
 from kilnfolio.site.pages.forecasts import calendar_page, plan_page
 from kilnfolio.site.pages.guide import guide_index, guide_page, guide_slugs
@@ -48,38 +48,38 @@ class Noun:
     """What each is called; "" where there is one only."""
     make: Callable[[SiteContext, str], Made]
 
-    def pages(self, holdings: SiteContext, name: str) -> tuple[Page, ...]:
+    def pages(self, context: SiteContext, name: str) -> tuple[Page, ...]:
         """Return the page or pages of one of them."""
-        made = self.make(holdings, name)
+        made = self.make(context, name)
         return (made,) if isinstance(made, Page) else tuple(made)
 
 
 def _one(make: Callable[[SiteContext], Page]) -> Noun:
-    return Noun(lambda _: ("",), lambda holdings, _: make(holdings))
+    return Noun(lambda _: ("",), lambda context, _: make(context))
 
 
 def _register(register: Register) -> Noun:
     return Noun(
-        lambda holdings: register_names(holdings, register),
-        lambda holdings, name: register_page(holdings, register, name),
+        lambda context: register_names(context, register),
+        lambda context, name: register_page(context, register, name),
     )
 
 
 def _rows(register: Register) -> Noun:
     return Noun(
-        lambda holdings: script_names(holdings, register),
-        lambda holdings, name: register_script(holdings, register, name),
+        lambda context: script_names(context, register),
+        lambda context, name: register_script(context, register, name),
     )
 
 
 _LIBRARY: Mapping[str, Noun] = {
     "species-index": _one(species_index),
-    "species": Noun(lambda holdings: sorted(holdings.folder.species), species_page),
+    "species": Noun(lambda context: sorted(context.folder.species), species_page),
     "schedule-index": _one(schedule_index),
-    "schedule": Noun(lambda holdings: sorted(holdings.folder.schedules), schedule_page),
+    "schedule": Noun(lambda context: sorted(context.folder.schedules), schedule_page),
     "schedule-changes": Noun(changed_names, changes_page),
     "kiln-index": _one(kiln_index),
-    "kiln": Noun(lambda holdings: sorted(holdings.folder.kilns), kiln_page),
+    "kiln": Noun(lambda context: sorted(context.folder.kilns), kiln_page),
     "check-index": _one(check_index),
     "check": Noun(lambda _: tuple(CHECKS), check_page),
     "sources": _one(sources_page),
@@ -90,12 +90,12 @@ MILL: Mapping[str, Noun] = {
     "home": _one(home_page),
     **_LIBRARY,
     "charge-register": _register(CHARGES),
-    "charge": Noun(lambda holdings: holdings.charges[ALL], charge_pages),
-    "running": Noun(lambda holdings: sorted(holdings.running), running_page),
+    "charge": Noun(lambda context: context.charges[ALL], charge_pages),
+    "open_charge": Noun(lambda context: sorted(context.open_reviews), open_charge_page),
     "plan": _one(plan_page),
     "kiln-side": Noun(kiln_side_names, kiln_side_page),
     "lot-register": _register(LOTS),
-    "lot": Noun(lambda holdings: holdings.lots[ALL], lot_page),
+    "lot": Noun(lambda context: context.lots[ALL], lot_page),
     "records": _one(records_page),
     "guide-index": _one(guide_index),
     "guide": Noun(lambda _: guide_slugs(), guide_page),
@@ -112,9 +112,7 @@ SCRIPTS: Mapping[str, Noun] = {
 
 #: The pages of the auditor edition; links that lead out of it are to be made words: `within`.
 AUDITOR: Mapping[str, Noun] = {
-    "audit-register": Noun(
-        lambda holdings: ("", *map(str, years_listed(holdings))), audit_register
-    ),
-    "audit-charge": Noun(lambda holdings: holdings.charges[ALL], audit_charge),
+    "audit-register": Noun(lambda context: ("", *map(str, years_listed(context))), audit_register),
+    "audit-charge": Noun(lambda context: context.charges[ALL], audit_charge),
     **_LIBRARY,
 }

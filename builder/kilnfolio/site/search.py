@@ -111,12 +111,12 @@ def entries_of(page: Page) -> Iterator[Entry]:
 def synonyms_of(folder: MillFolder, manuscript: Manuscript | None) -> Mapping[str, set[str]]:
     """Return for each other name the names this book uses, from the glossary and the species.
 
-    Where headings say a word of the mill's practice, that word and the handbook's find each other.
+    Where headings say a word of the mill's region, that word and the handbook's find each other.
 
     Parameters
     ----------
     folder : MillFolder
-        For the species and the practice.
+        For the species and the region.
     manuscript : Manuscript, optional
         For the glossary.
     """

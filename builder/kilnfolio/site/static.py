@@ -18,7 +18,7 @@ _PARTS = {"mill": _ALL_PARTS, "customer": _LOT_PARTS, "auditor": _ALL_PARTS}
 
 #: Files by edition, below ``assets``. A customer's page runs the scripts that compare it with its
 #: label; its chart has a table behind it. An auditor's have charts and tables, no search or sums.
-_SHARED = ("fonts/*.woff2", "fonts/*.txt", "letters.js")
+_SHARED = ("fonts/*.woff2", "fonts/*.txt", "fonts.js")
 _FILES = {
     "mill": (*_SHARED, "calculators.css", "kiln-side.css", "*.js", "vendor/*"),
     "customer": (*_SHARED, "label.js", "opens.js", "wood.js", "indoors.js"),
@@ -49,8 +49,8 @@ def _without_room(css: str) -> str:
     return "".join(parts)
 
 
-def letters() -> str:
-    """Return ``letters-at-hand.js``: our typefaces, written out, for pages opened from a folder.
+def inline_fonts() -> str:
+    """Return ``fonts-inline.js``: our typefaces, written out, for pages opened from a folder.
 
     A file of a typeface is fetched there as it is from a server, but may not be asked for early,
     and the page would be drawn without it. A face made from its bytes is there at once.
@@ -103,7 +103,7 @@ def assets(edition: str = "mill") -> dict[str, bytes]:
         found["assets/constants.js"] = constants_file().encode()
     return {
         "assets/site.css": style_sheet(edition).encode(),
-        "assets/letters-at-hand.js": letters().encode(),
+        "assets/fonts-inline.js": inline_fonts().encode(),
         **found,
     }
 

@@ -5,7 +5,7 @@ Modules
 problem      what a kind of problem is, the numbers drawn for it, and its answer worked
 moisture     MC, sample boards and controlling MC
 air          RH and EMC
-running      drying rates, equalizing and conditioning
+rates        drying rates, equalizing and conditioning
 ending       surveys and heat treatment
 timber       shrinkage, movement and the water in a load
 kinds        every kind, by topic

@@ -92,7 +92,7 @@ def render_bench(folder: MillFolder, env: Environment) -> Page:
     )
     html = render(
         env,
-        "practice/bench.html",
+        "exercises/bench.html",
         PATH,
         title="Bench",
         summary=summary,

@@ -91,7 +91,7 @@ class Candidate(Protocol):
     """What is known of a charge that a drill could be made from."""
 
     @property
-    def said(self) -> Sequence[Outcome]:
+    def checks(self) -> Sequence[Outcome]:
         """What the checks said of it."""
 
     @property
@@ -152,7 +152,7 @@ def make_drills(
 
 
 def _raised(line: Candidate) -> int:
-    return sum(said.outcome in ("question", "fail") for said in line.said)
+    return sum(one.outcome in ("question", "fail") for one in line.checks)
 
 
 def _tries(

@@ -22,7 +22,7 @@ from kilnfolio.physics.moisture import (
     wet_basis,
 )
 from kilnfolio.records.charge import Board, Charge, Event, Section, Weighing
-from kilnfolio.records.log import as_moment
+from kilnfolio.records.log import as_datetime
 from kilnfolio.records.quantities import Mass, Percent
 from kilnfolio.review.air import utc
 from kilnfolio.review.boards import board_histories, control_at, controls
@@ -440,7 +440,7 @@ def _stop(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
         lines=log.lines[kept],
         files=log.files[kept],
     )
-    start = as_moment(log.times[first], scene.zone)
+    start = as_datetime(log.times[first], scene.zone)
     return Planted(
         dataclasses.replace(scene, log=short),
         f"The log has no readings for about 9 h from {scene.day(start)}, and no stop is written.",

@@ -8,7 +8,7 @@ from kilnfolio.training.air import AIR
 from kilnfolio.training.ending import HEAT, SURVEY
 from kilnfolio.training.moisture import BOARDS, CONTROL, MC
 from kilnfolio.training.problem import KINDS, Kind
-from kilnfolio.training.running import EQUALIZING, RATES
+from kilnfolio.training.rates import EQUALIZING, RATES
 from kilnfolio.training.timber import SHRINKAGE, WATER
 
 #: Topics in order, and the chapter of the handbook that treats them.

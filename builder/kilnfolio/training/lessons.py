@@ -20,7 +20,7 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.rendering.templating import render
-from kilnfolio.review.limits import limit_book
+from kilnfolio.review.limits import limit_table
 from kilnfolio.training.kinds import by_topic
 from kilnfolio.training.problem import KINDS, make_problem
 from kilnfolio.training.problem import Problem as Exercise
@@ -187,7 +187,7 @@ def render_lessons(folder: MillFolder, env: Environment) -> Page:
         "demonstration, exercises and a test."
     )
     html = render(
-        env, "practice/lessons.html", PATH, title="Lesson paths", summary=summary, views=views
+        env, "exercises/lessons.html", PATH, title="Lesson paths", summary=summary, views=views
     )
     text = " ".join(f"{view.lesson.title}. {' '.join(view.lesson.outcomes)}" for view in views)
     return Page(PATH, html, "Lesson paths", "practice", text, summary)
@@ -237,7 +237,7 @@ def exam(folder: MillFolder, lesson: Lesson, seed: int) -> Paper:
     seed : int
         From 0; another seed gives other numbers.
     """
-    limits, regional = limit_book(folder), regional_format(folder.mill.record)
+    limits, regional = limit_table(folder), regional_format(folder.mill.record)
     by_topic()
     questions = []
     for place in range(lesson.test.problems):

@@ -18,7 +18,7 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
 from kilnfolio.rendering.templating import render
-from kilnfolio.review.limits import LimitBook, limit_book
+from kilnfolio.review.limits import LimitTable, limit_table
 from kilnfolio.training.drills import Drill
 from kilnfolio.training.expected import Expected, expected
 from kilnfolio.training.kinds import TOPICS, by_topic
@@ -45,7 +45,7 @@ class Topic:
 
 
 def sets_of(
-    kind: Kind, limits: LimitBook, count: int, regional: RegionalFormat = PLAIN
+    kind: Kind, limits: LimitTable, count: int, regional: RegionalFormat = PLAIN
 ) -> list[Problem]:
     """Return so many problems of a kind, no two alike, by rising seeds.
 
@@ -62,7 +62,7 @@ def sets_of(
 
 def topics(folder: MillFolder, place: int) -> list[Topic]:
     """Return every topic with its problems of one set, counted from 0."""
-    limits, regional = limit_book(folder), regional_format(folder.mill.record)
+    limits, regional = limit_table(folder), regional_format(folder.mill.record)
     return [
         Topic(
             title,
@@ -97,7 +97,7 @@ def render_practice(folder: MillFolder, env: Environment) -> Page:
     )
     html = render(
         env,
-        "practice/practice.html",
+        "exercises/practice.html",
         PATH,
         title="Practice",
         summary=summary,
@@ -130,7 +130,7 @@ def render_drills(drills: Sequence[Drill], env: Environment) -> Page:
     )
     html = render(
         env,
-        "practice/drills.html",
+        "exercises/drills.html",
         DRILLS_PATH,
         title="Drills",
         summary=summary,
@@ -142,7 +142,7 @@ def render_drills(drills: Sequence[Drill], env: Environment) -> Page:
 
 def practice_numbers(folder: MillFolder) -> str:
     """Return the script file that holds every set of numbers, the page's own first."""
-    limits, regional = limit_book(folder), regional_format(folder.mill.record)
+    limits, regional = limit_table(folder), regional_format(folder.mill.record)
     said: dict[str, int] = {}
     units: dict[str, Mapping[str, tuple[float, float]]] = {}
 

@@ -19,7 +19,7 @@ from kilnfolio.handbook.examples import PLACEHOLDER, Board, as_worked, title_of
 from kilnfolio.records.quantities import Quantity
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.review.formulas import FORMULAS
-from kilnfolio.review.limits import LimitBook
+from kilnfolio.review.limits import LimitTable
 from kilnfolio.review.working import (
     Argument,
     evaluate,
@@ -146,7 +146,7 @@ def kind(slug: str, topic: str, title: str) -> Callable[[Writer], Writer]:
 
 
 def make_problem(
-    of: Kind, seed: int, limits: LimitBook, regional: RegionalFormat = PLAIN
+    of: Kind, seed: int, limits: LimitTable, regional: RegionalFormat = PLAIN
 ) -> Problem:
     """Return the problem of a kind and seed, worked.
 
@@ -156,7 +156,7 @@ def make_problem(
         Which kind.
     seed : int
         From 0.
-    limits : LimitBook
+    limits : LimitTable
         The mill's limits, for the formulas that rest on one.
     regional : RegionalFormat, optional
         Which units come first.
@@ -179,7 +179,7 @@ def make_problem(
     )
 
 
-def _work(board: Board, step: Step, limits: LimitBook) -> dict[str, Any]:
+def _work(board: Board, step: Step, limits: LimitTable) -> dict[str, Any]:
     """Work a step onto the board, and return its arguments in house units."""
     name, formula = str(step["let"]), FORMULAS[str(step["compute"])]
     values = {
@@ -222,7 +222,7 @@ def _quantity(argument: Argument, entered: str, board: Board) -> Quantity:
 def _prose(text: str, board: Board) -> Markup:
     paragraphs = [
         Markup("<p>{}</p>").format(
-            board.regional.retold(PLACEHOLDER.sub(lambda match: _filled(match, board), part))
+            board.regional.localized(PLACEHOLDER.sub(lambda match: _filled(match, board), part))
         )
         for part in text.split("\n\n")
     ]

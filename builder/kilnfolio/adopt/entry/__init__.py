@@ -5,7 +5,7 @@ Rooms
 entries     what can be entered, and the file a phone keeps and hands over
 apply       an entry put into a charge's record: once, in order of time, conflicts named
 times       times as people type them, and as records write them
-words       what a command shows before and after it writes
+messages    what a command shows before and after it writes
 commands    a day's work: one command a line
 take        ``take``: entry files and exports put into the records
 """

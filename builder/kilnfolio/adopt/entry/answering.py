@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 
-from kilnfolio.adopt.entry.commands import Desk, Terminal
+from kilnfolio.adopt.entry.commands import TaskContext, Terminal
 from kilnfolio.adopt.entry.times import written
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.review.dossier import Finding
@@ -13,7 +13,13 @@ from kilnfolio.review.reviews import dossiers, open_reviews
 
 
 def answer(
-    desk: Desk, finding: str, kind: str, reason: str, by: str, now: dt.datetime, terminal: Terminal
+    task: TaskContext,
+    finding: str,
+    kind: str,
+    reason: str,
+    by: str,
+    now: dt.datetime,
+    terminal: Terminal,
 ) -> int:
     """Write an answer to a finding; return the exit code.
 
@@ -22,12 +28,12 @@ def answer(
     RecordProblems
         The charge has no such finding, or it is answered; nothing is written.
     """
-    found = _finding(desk, finding)
-    terminal.say(f"{desk.number}: {found.message}")
-    answers = desk.file.record.at(("answers",)) or []
+    found = _finding(task, finding)
+    terminal.say(f"{task.number}: {found.message}")
+    answers = task.file.record.at(("answers",)) or []
     if any(isinstance(one, dict) and one.get("finding") == finding for one in answers):
         raise _refused(f"'{finding}'", "it is answered already", "See answers in the record")
-    desk.file.insert(
+    task.file.insert(
         ("answers",),
         len(answers),
         {
@@ -35,26 +41,26 @@ def answer(
             "kind": kind,
             "reason": reason,
             "by": by,
-            "at": written(now.replace(second=0, microsecond=0), desk.zone),
+            "at": written(now.replace(second=0, microsecond=0), task.zone),
         },
     )
-    desk.file.check()
+    task.file.check()
     terminal.say(f"  {kind}: {reason} ({by})")
     if terminal.dry_run:
         terminal.say("nothing was written; without --dry-run it would be")
         return 0
-    desk.file.save(f"answer to {finding}")
-    terminal.say(f"written into {desk.file.name}; 'kilnfolio undo' takes it back")
-    if desk.number in desk.folder.charges:
-        terminal.say(f"charge {desk.number} is complete: if it is sealed, 'kilnfolio amend' it")
+    task.file.save(f"answer to {finding}")
+    terminal.say(f"written into {task.file.name}; 'kilnfolio undo' takes it back")
+    if task.number in task.folder.charges:
+        terminal.say(f"charge {task.number} is complete: if it is sealed, 'kilnfolio amend' it")
     return 0
 
 
-def _finding(desk: Desk, identity: str) -> Finding:
+def _finding(task: TaskContext, identity: str) -> Finding:
     reviewed = (
-        dossiers(desk.folder)[desk.number]
-        if desk.number in desk.folder.charges
-        else open_reviews(desk.folder)[desk.number]
+        dossiers(task.folder)[task.number]
+        if task.number in task.folder.charges
+        else open_reviews(task.folder)[task.number]
     )
     findings = reviewed.findings
     known = {one.id: one for one in findings if one.id}
@@ -66,7 +72,7 @@ def _finding(desk: Desk, identity: str) -> Finding:
         "the charge has no such finding",
         f"Did you mean '{near[0]}'?"
         if near
-        else f"'kilnfolio check --charge {desk.number}' prints them",
+        else f"'kilnfolio check --charge {task.number}' prints them",
     )
 
 

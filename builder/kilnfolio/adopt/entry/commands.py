@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import TypeAdapter, ValidationError
 
-from kilnfolio.adopt.entry import words
+from kilnfolio.adopt.entry import messages
 from kilnfolio.adopt.entry.apply import apply
 from kilnfolio.adopt.entry.entries import Entry, FinishEntry, StepEntry, WeighingEntry
 from kilnfolio.adopt.entry.times import moment
@@ -60,7 +60,7 @@ class Terminal:
 
 
 @dataclass
-class Desk:
+class TaskContext:
     """A charge opened for an entry, with what it rests on."""
 
     root: Path
@@ -69,7 +69,7 @@ class Desk:
     charge: Charge | None
 
     @classmethod
-    def open(cls, root: Path, number: str | None) -> Desk:
+    def open(cls, root: Path, number: str | None) -> TaskContext:
         """Open a charge by its number, or the only one that is open.
 
         Raises
@@ -203,7 +203,7 @@ def _problem(error: Any) -> Problem:
     )
 
 
-def enter(desk: Desk, entry: Any, by: str, terminal: Terminal) -> int:
+def enter(task: TaskContext, entry: Any, by: str, terminal: Terminal) -> int:
     """Show an entry, put it into the record, and write it; return the exit code.
 
     Returns
@@ -216,9 +216,9 @@ def enter(desk: Desk, entry: Any, by: str, terminal: Terminal) -> int:
     RecordProblems
         The record says otherwise, or would not be read; nothing is written.
     """
-    lines, doubts = _shown(desk, entry)
-    applied = apply(desk.file, entry, by, desk.zone)
-    terminal.say(f"{desk.number}, by {entry.by or by}: {applied.words}")
+    lines, doubts = _shown(task, entry)
+    applied = apply(task.file, entry, by, task.zone)
+    terminal.say(f"{task.number}, by {entry.by or by}: {applied.words}")
     for line in lines:
         terminal.say(line)
     for doubt in doubts:
@@ -227,17 +227,17 @@ def enter(desk: Desk, entry: Any, by: str, terminal: Terminal) -> int:
         raise RecordProblems(
             [
                 Problem(
-                    Place(desk.file.name),
+                    Place(task.file.name),
                     applied.words,
                     "nothing that stands is changed by an entry",
-                    f"If the record is wrong: kilnfolio correct {desk.number} …",
+                    f"If the record is wrong: kilnfolio correct {task.number} …",
                 )
             ]
         )
     if applied.outcome == "same":
         terminal.say(f"  the record has it already: {applied.words}")
         return 0
-    desk.file.check()
+    task.file.check()
     if terminal.dry_run:
         terminal.say("nothing was written; without --dry-run it would be")
         return 0
@@ -248,16 +248,16 @@ def enter(desk: Desk, entry: Any, by: str, terminal: Terminal) -> int:
         if terminal.ask("  Write it all the same? [y/N]: ").strip().lower() not in ("y", "yes"):
             terminal.say("nothing was written")
             return 1
-    desk.file.save(applied.words)
-    terminal.say(f"written into {desk.file.name}; 'kilnfolio undo' takes it back")
-    if desk.number in desk.folder.charges:
-        terminal.say(f"charge {desk.number} is complete: if it is sealed, 'kilnfolio amend' it")
+    task.file.save(applied.words)
+    terminal.say(f"written into {task.file.name}; 'kilnfolio undo' takes it back")
+    if task.number in task.folder.charges:
+        terminal.say(f"charge {task.number} is complete: if it is sealed, 'kilnfolio amend' it")
     return 0
 
 
-def _shown(desk: Desk, entry: Any) -> tuple[Sequence[str], list[str]]:
+def _shown(task: TaskContext, entry: Any) -> tuple[Sequence[str], list[str]]:
     """Return what is shown of an entry before it is written, and what looks wrong in it."""
-    state = desk.state()
+    state = task.state()
     if state is None:
         return [], []
     if isinstance(entry, WeighingEntry):
@@ -265,21 +265,24 @@ def _shown(desk: Desk, entry: Any) -> tuple[Sequence[str], list[str]]:
             state, {tag: mass.value for tag, mass in entry.masses.items()}, entry.at
         )
         lines = (
-            list(words.round_lines(state, look))
+            list(messages.round_lines(state, look))
             if entry.masses
             else [f"  {tag:<4} {mc.entered}" for tag, mc in entry.mc.items()]
         )
         return lines, [doubt.words for doubt in look.doubts]
-    return list(words.state_lines(state)), [*_step_doubts(state, entry), *_still_open(desk, entry)]
+    return list(messages.state_lines(state)), [
+        *_step_doubts(state, entry),
+        *_still_open(task, entry),
+    ]
 
 
-def _still_open(desk: Desk, entry: Any) -> Iterator[str]:
+def _still_open(task: TaskContext, entry: Any) -> Iterator[str]:
     if not isinstance(entry, FinishEntry):
         return
     for name in ("equalizing", "conditioning"):
-        stands = desk.file.record.at((name,))
+        stands = task.file.record.at((name,))
         if isinstance(stands, dict) and str(stands.get("end")) in (TO_FILL, "None"):
-            yield f"{name} has not ended: kilnfolio {_VERBS[name]} {desk.number} end"
+            yield f"{name} has not ended: kilnfolio {_VERBS[name]} {task.number} end"
 
 
 def _step_doubts(state: KilnState, entry: Any) -> Iterator[str]:
@@ -304,11 +307,11 @@ def _step_doubts(state: KilnState, entry: Any) -> Iterator[str]:
 
 
 def weighing(
-    desk: Desk, pairs: Sequence[str], at: str | None, unit: str | None, now: dt.datetime
+    task: TaskContext, pairs: Sequence[str], at: str | None, unit: str | None, now: dt.datetime
 ) -> Any:
     """Return a round from words such as ``S1=3.978`` or, of a hand meter, ``S1=24%``."""
     masses, mc = {}, {}
-    units = {board.tag: board.unit for board in state.boards} if (state := desk.state()) else {}
+    units = {board.tag: board.unit for board in state.boards} if (state := task.state()) else {}
     for pair in pairs:
         tag, equals, value = pair.partition("=")
         tag, value = tag.strip(), value.strip()
@@ -338,7 +341,7 @@ def weighing(
             mc[tag] = value
         else:
             masses[tag] = _with_unit(value, unit or units.get(tag) or _usual(units))
-    return entry_of(kind="weighing", at=moment(at, desk.zone, now), masses=masses, mc=mc)
+    return entry_of(kind="weighing", at=moment(at, task.zone, now), masses=masses, mc=mc)
 
 
 def _usual(units: Mapping[str, str]) -> str | None:
@@ -366,26 +369,26 @@ def _with_unit(value: str, unit: str | None) -> str:
 
 
 def step(
-    desk: Desk, number: int | None, at: str | None, reason: str | None, now: dt.datetime
+    task: TaskContext, number: int | None, at: str | None, reason: str | None, now: dt.datetime
 ) -> Any:
     """Return a step set; the next one where no number is given."""
-    state = desk.need_state()
+    state = task.need_state()
     return entry_of(
         kind="step",
-        at=moment(at, desk.zone, now),
+        at=moment(at, task.zone, now),
         step=number or (state.step or 0) + 1,
         reason=reason,
     )
 
 
 def stop(
-    desk: Desk, cause: str | None, start: str | None, end: str | None, now: dt.datetime
+    task: TaskContext, cause: str | None, start: str | None, end: str | None, now: dt.datetime
 ) -> Any:
     """Return a stop: one that begins, one that is over, or the end of the one that runs."""
     running = next(
         (
             one
-            for one in reversed(desk.file.record.at(("stops",)) or [])
+            for one in reversed(task.file.record.at(("stops",)) or [])
             if isinstance(one, dict) and str(one.get("end")) in (TO_FILL, "None")
         ),
         None,
@@ -397,31 +400,31 @@ def stop(
                     Place("stop"),
                     "no cause is given",
                     "and no stop is open that this could end",
-                    f"Say why: kilnfolio stop {desk.number} 'power cut' --from 03:10",
+                    f"Say why: kilnfolio stop {task.number} 'power cut' --from 03:10",
                 )
             ]
         )
     if cause is None and running is not None:
         return entry_of(
             kind="stop",
-            start=_again(desk, running["start"]),
+            start=_again(task, running["start"]),
             cause=running["cause"],
-            end=moment(end, desk.zone, now, "--to"),
+            end=moment(end, task.zone, now, "--to"),
         )
     return entry_of(
         kind="stop",
-        start=moment(start, desk.zone, now, "--from"),
+        start=moment(start, task.zone, now, "--from"),
         cause=cause,
-        end=moment(end, desk.zone, now, "--to") if end else None,
+        end=moment(end, task.zone, now, "--to") if end else None,
     )
 
 
-def _again(desk: Desk, text: object) -> dt.datetime:
-    return moment(str(text), desk.zone, dt.datetime.now(dt.UTC))
+def _again(task: TaskContext, text: object) -> dt.datetime:
+    return moment(str(text), task.zone, dt.datetime.now(dt.UTC))
 
 
 def stage(
-    desk: Desk,
+    task: TaskContext,
     name: str,
     what: str,
     at: str | None,
@@ -430,7 +433,7 @@ def stage(
     now: dt.datetime,
 ) -> Any:
     """Return equalizing or conditioning, begun or ended; its air by the schedule or the rule."""
-    stands = desk.file.record.at((name,))
+    stands = task.file.record.at((name,))
     if what == "end":
         if not isinstance(stands, dict):
             raise RecordProblems(
@@ -439,23 +442,23 @@ def stage(
                         Place(name),
                         f"{name} has not begun",
                         "so it cannot end",
-                        f"First: kilnfolio {_VERBS[name]} {desk.number} begin",
+                        f"First: kilnfolio {_VERBS[name]} {task.number} begin",
                     )
                 ]
             )
         return entry_of(
             kind="stage",
             stage=name,
-            start=_again(desk, stands["start"]),
-            end=moment(at, desk.zone, now),
+            start=_again(task, stands["start"]),
+            end=moment(at, task.zone, now),
             dry_bulb=stands["dry_bulb"],
             emc=stands["emc"],
         )
-    asked = stage_air(desk, name) if dry_bulb is None or emc is None else ("", "")
+    asked = stage_air(task, name) if dry_bulb is None or emc is None else ("", "")
     return entry_of(
         kind="stage",
         stage=name,
-        start=moment(at, desk.zone, now),
+        start=moment(at, task.zone, now),
         dry_bulb=dry_bulb or asked[0],
         emc=emc or asked[1],
     )
@@ -464,13 +467,13 @@ def stage(
 _VERBS = {"equalizing": "equalize", "conditioning": "condition"}
 
 
-def stage_air(desk: Desk, name: str) -> tuple[str, str]:
+def stage_air(task: TaskContext, name: str) -> tuple[str, str]:
     """Return the dry bulb and EMC of equalizing or conditioning: the schedule's, or the rule's."""
     from kilnfolio.physics.rules import conditioning_emc, equalizing_emc
 
-    state, charge = desk.need_state(), desk.charge
+    state, charge = task.need_state(), task.charge
     assert charge is not None
-    schedule = desk.folder.schedules[charge.schedule].record
+    schedule = task.folder.schedules[charge.schedule].record
     planned = getattr(schedule, name)
     if (
         planned
@@ -479,7 +482,7 @@ def stage_air(desk: Desk, name: str) -> tuple[str, str]:
         and schedule.target_mc.value == charge.target_mc.value
     ):
         return planned.dry_bulb.entered, planned.emc.entered
-    limits = charge_limits(desk.folder, charge)
+    limits = charge_limits(task.folder, charge)
     target = charge.target_mc.value
     emc = (
         float(equalizing_emc(target, limits.value("equalizing-below-target")))
@@ -490,15 +493,15 @@ def stage_air(desk: Desk, name: str) -> tuple[str, str]:
     return f"{air.dry_bulb_c:.1f} °C", f"{emc:g} %"
 
 
-def finish(desk: Desk, ended: str | None, unloaded: str | None, now: dt.datetime) -> Any:
+def finish(task: TaskContext, ended: str | None, unloaded: str | None, now: dt.datetime) -> Any:
     """Return the end of a charge."""
-    stands = desk.file.record.at(("ended",))
+    stands = task.file.record.at(("ended",))
     if ended is None and unloaded and stands not in (None, TO_FILL):
-        first = _again(desk, stands)
+        first = _again(task, stands)
     else:
-        first = moment(ended, desk.zone, now, "--ended")
+        first = moment(ended, task.zone, now, "--ended")
     return entry_of(
         kind="finish",
         ended=first,
-        unloaded=moment(unloaded, desk.zone, now, "--unloaded") if unloaded else None,
+        unloaded=moment(unloaded, task.zone, now, "--unloaded") if unloaded else None,
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 
-from kilnfolio.adopt.entry.commands import Desk, Terminal
+from kilnfolio.adopt.entry.commands import TaskContext, Terminal
 from kilnfolio.adopt.entry.times import moment, written
 from kilnfolio.records.model import localize
 from kilnfolio.records.problems import Place, Problem, RecordProblems
@@ -16,7 +16,13 @@ _OF_ROUND = re.compile(r"(.+)@(.+)")
 
 
 def correct(
-    desk: Desk, field: str, new: str, reason: str, by: str, now: dt.datetime, terminal: Terminal
+    task: TaskContext,
+    field: str,
+    new: str,
+    reason: str,
+    by: str,
+    now: dt.datetime,
+    terminal: Terminal,
 ) -> int:
     """Change a value and keep the old one; return the exit code.
 
@@ -25,9 +31,9 @@ def correct(
     RecordProblems
         There is no such value, it is the same, or the new one cannot stand; nothing is written.
     """
-    record = desk.file.record
+    record = task.file.record
     named = (
-        _of_round(desk, found[1], found[2], now) if (found := _OF_ROUND.fullmatch(field)) else field
+        _of_round(task, found[1], found[2], now) if (found := _OF_ROUND.fullmatch(field)) else field
     )
     path = path_of(record.value, named)
     if path is None or not path:
@@ -47,7 +53,7 @@ def correct(
     if str(old).split() == new.split():
         raise _refused(f"'{field}'", f"it says {old} already", "There is nothing to correct")
     record.put(path, _alike(old, new))
-    desk.file.insert(
+    task.file.insert(
         ("corrections",),
         len(record.at(("corrections",)) or []),
         {
@@ -56,18 +62,18 @@ def correct(
             "new": new,
             "reason": reason,
             "by": by,
-            "at": written(now.replace(microsecond=0, second=0), desk.zone),
+            "at": written(now.replace(microsecond=0, second=0), task.zone),
         },
     )
-    desk.file.check()
-    terminal.say(f"{desk.number}, by {by}: {named} from {old} to {new}, because: {reason}")
+    task.file.check()
+    terminal.say(f"{task.number}, by {by}: {named} from {old} to {new}, because: {reason}")
     if terminal.dry_run:
         terminal.say("nothing was written; without --dry-run it would be")
         return 0
-    desk.file.save(f"correction of {named} from {old} to {new}")
-    terminal.say(f"written into {desk.file.name}; 'kilnfolio undo' takes it back")
-    if desk.number in desk.folder.charges:
-        terminal.say(f"charge {desk.number} is complete: if it is sealed, 'kilnfolio amend' it")
+    task.file.save(f"correction of {named} from {old} to {new}")
+    terminal.say(f"written into {task.file.name}; 'kilnfolio undo' takes it back")
+    if task.number in task.folder.charges:
+        terminal.say(f"charge {task.number} is complete: if it is sealed, 'kilnfolio amend' it")
     return 0
 
 
@@ -76,15 +82,15 @@ def _alike(old: object, new: str) -> object:
     return int(new) if isinstance(old, int) and re.fullmatch(r"[+-]?\d+", new) else new
 
 
-def _of_round(desk: Desk, board: str, at: str, now: dt.datetime) -> str:
+def _of_round(task: TaskContext, board: str, at: str, now: dt.datetime) -> str:
     """Return the field of a mass, named by its board and the time of its round."""
-    wanted = moment(at, desk.zone, now, "the time behind '@'")
-    lists = {key: desk.file.record.at((key,)) or [] for key in ("weighings", "mc_rounds")}
+    wanted = moment(at, task.zone, now, "the time behind '@'")
+    lists = {key: task.file.record.at((key,)) or [] for key in ("weighings", "mc_rounds")}
     held = ""
     for key, inner in (("weighings", "masses"), ("mc_rounds", "mc")):
         for one in lists[key]:
             stands = dt.datetime.fromisoformat(str(one.get("at")).replace(" ", "T"))
-            stands = stands if stands.tzinfo else localize(stands, desk.zone, one.get("at"))
+            stands = stands if stands.tzinfo else localize(stands, task.zone, one.get("at"))
             if stands == wanted and board in one.get(inner, {}):
                 return f"{key}.{one['at']}.{inner}.{board}"
             if stands == wanted:

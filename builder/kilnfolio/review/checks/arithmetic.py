@@ -20,7 +20,7 @@ from kilnfolio.physics.moisture import (
 from kilnfolio.physics.sorption import equilibrium_moisture_content
 from kilnfolio.records.charge import HandReading
 from kilnfolio.review.boards import BoardHistory, Weighed, possible
-from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 from kilnfolio.review.swaps import swapped_tags
 
 _GROUP = "arithmetic and physics"
@@ -39,7 +39,7 @@ _Path = tuple[str | int, ...]
     "are swapped or one is faulty, and every humidity since is worthless.",
     passes="The wet bulb was never above the dry bulb.",
 )
-def wet_bulb_above_dry_bulb(case: Case) -> Said:
+def wet_bulb_above_dry_bulb(case: Case) -> Results:
     air = case.need_air()
     if not (np.isfinite(air.wet_bulb) & np.isfinite(air.dry_bulb)).any():
         raise NoData("the log has no pair of bulbs")
@@ -77,7 +77,7 @@ def wet_bulb_above_dry_bulb(case: Case) -> Said:
     "drifting or the wick is dry.",
     passes="Humidity by the bulbs and by the sensor agree.",
 )
-def humidity_disagrees(case: Case) -> Said:
+def humidity_disagrees(case: Case) -> Results:
     air = case.need_air()
     sensor = air.log.channels.get("relative-humidity")
     if sensor is None or not np.isfinite(air.wet_bulb).any():
@@ -126,7 +126,7 @@ def _hand_air(case: Case, reading: HandReading) -> tuple[float, float] | None:
     reason="An EMC read from the wrong row of a table sends the next set-point wrong with it.",
     passes="Every EMC on the sheet follows from its bulbs.",
 )
-def stated_emc(case: Case) -> Said:
+def stated_emc(case: Case) -> Results:
     readings = [
         (i, reading, reading.stated_emc.value)
         for i, reading in enumerate(case.charge.hand_readings)
@@ -171,7 +171,7 @@ def stated_emc(case: Case) -> Said:
     reason="MC = 100 × (mass − oven-dry mass) ÷ oven-dry mass. A slip here decides a step.",
     passes="Every MC on the sheet follows from its masses.",
 )
-def stated_mc(case: Case) -> Said:
+def stated_mc(case: Case) -> Results:
     case.need_boards()
     stated = [*_stated_of_sections(case), *_stated_of_weighings(case)]
     if not stated:
@@ -265,7 +265,7 @@ def _sheet_dry_mass(history: BoardHistory) -> float:
     reason="Every later MC of the board stands on this one figure.",
     passes="Every oven-dry mass on the sheet follows from its sections.",
 )
-def stated_oven_dry_mass(case: Case) -> Said:
+def stated_oven_dry_mass(case: Case) -> Results:
     stated = [
         (i, history, history.board.stated_oven_dry_mass.value)
         for i, history in enumerate(case.need_boards())
@@ -302,7 +302,7 @@ def stated_oven_dry_mass(case: Case) -> Said:
     reason="Timber MC is a share of the oven-dry mass. On the wet basis 25 % reads 20 %.",
     passes="No stated MC looks like the wet basis.",
 )
-def wet_basis_suspected(case: Case) -> Said:
+def wet_basis_suspected(case: Case) -> Results:
     near = case.limits.value("wet-basis")
     stated = [
         (i, n, s, s.stated_mc.value)
@@ -341,7 +341,7 @@ def wet_basis_suspected(case: Case) -> Said:
     "mass is.",
     passes="No mass is below its oven-dry mass.",
 )
-def mass_below_oven_dry(case: Case) -> Said:
+def mass_below_oven_dry(case: Case) -> Results:
     for index, history in enumerate(case.need_boards()):
         for number, section in enumerate(history.board.sections):
             if section.green.value < section.oven_dry.value:
@@ -383,7 +383,7 @@ def mass_below_oven_dry(case: Case) -> Said:
     "wrong oven-dry mass, or the air readings are wrong.",
     passes="No board is drier than the air allowed.",
 )
-def drier_than_the_air_allows(case: Case) -> Said:
+def drier_than_the_air_allows(case: Case) -> Results:
     air, margin = case.need_air(), case.limits.value("drier-than-the-air-allows")
     looked = 0
     lowest = np.fmin.accumulate(np.where(np.isfinite(air.emc), air.emc, np.inf))
@@ -426,7 +426,7 @@ def drier_than_the_air_allows(case: Case) -> Said:
     "mis-read scale, a swapped tag, or rewetting.",
     passes="No board gained mass while the air was drying it.",
 )
-def gained_weight_while_drying(case: Case) -> Said:
+def gained_weight_while_drying(case: Case) -> Results:
     allowed, looked = case.limits.value("gained-weight-while-drying"), 0
     # of two boards that change places one gains; boards that merely dry unlike the others do not
     swapped = [swap for swap in swapped_tags(case) if swap.gain_pct > allowed]
@@ -492,7 +492,7 @@ def _air_was_drying(case: Case, before: Weighed, after: Weighed) -> bool:
     "gravity. Above that a mass has a slipped digit or the wrong unit.",
     passes="No board or section holds more water than its wood has room for.",
 )
-def wetter_than_wood_can_be(case: Case) -> Said:
+def wetter_than_wood_can_be(case: Case) -> Results:
     known = 0
     for index, board in enumerate(case.charge.boards):
         gravity = case.species[case.stock_of(board).species].basic_specific_gravity
@@ -559,7 +559,7 @@ def _named(case: Case, path: _Path) -> str:
     "drain means vents or leaks; much more, a wrong volume or wrong boards.",
     passes="The water collected agrees with what the boards lost.",
 )
-def water_balance(case: Case) -> Said:
+def water_balance(case: Case) -> Results:
     if case.charge.condensate is None:
         if case.kiln.kind == "dehumidification":
             raise NoData("no collected water is on record")
@@ -596,7 +596,7 @@ def water_balance(case: Case) -> Said:
     "rounded by eye or copied from habit.",
     passes="The last digits of the hand weights fall as a scale gives them.",
 )
-def hand_weights_rounded(case: Case) -> Said:
+def hand_weights_rounded(case: Case) -> Results:
     if case.charge.scale_resolution is None:
         raise NoData("the resolution of the board scale is not on record")
     masses = [mass.value for weighing in case.charge.weighings for mass in weighing.masses.values()]

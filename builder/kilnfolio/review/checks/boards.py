@@ -11,7 +11,7 @@ import numpy as np
 from kilnfolio.physics.moisture import oven_dry_mass
 from kilnfolio.records.charge import Board, ChargeStock
 from kilnfolio.records.problems import Place
-from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 
 _GROUP = "sample boards"
 
@@ -26,7 +26,7 @@ _GROUP = "sample boards"
     reason="Few boards can agree by luck; the wettest part of the load then goes unseen.",
     passes="There are enough sample boards for the load.",
 )
-def sample_count(case: Case) -> Said:
+def sample_count(case: Case) -> Results:
     count, least = len(case.need_boards()), case.limits.value("sample-count")
     if count < least:
         yield Breach(
@@ -49,7 +49,7 @@ def sample_count(case: Case) -> Said:
     reason="A kind of timber without a board is dried blind.",
     passes="Every species and thickness in the load has a sample board.",
 )
-def sample_coverage(case: Case) -> Said:
+def sample_coverage(case: Case) -> Results:
     boards = case.need_boards()
     if len(case.charge.stock) == 1:
         raise NotApplicable("the load is of one kind of timber")
@@ -82,7 +82,7 @@ def _cut_from(board: Board, stock: ChargeStock) -> bool:
     "carries the wrong tag.",
     passes="The sections of every board agree.",
 )
-def section_pair(case: Case) -> Said:
+def section_pair(case: Case) -> Results:
     paired = [(i, h) for i, h in enumerate(case.need_boards()) if len(h.sections) > 1]
     if not paired:
         raise NoData("no board has two sections")
@@ -119,7 +119,7 @@ def section_pair(case: Case) -> Said:
     reason="A section taken from the oven too soon makes every MC of its board read low.",
     passes="Every section had stopped losing mass in the oven.",
 )
-def oven_constancy(case: Case) -> Said:
+def oven_constancy(case: Case) -> Results:
     allowed, known = case.limits.value("oven-constancy"), 0
     for index, board in enumerate(case.charge.boards):
         for number, section in enumerate(board.sections):
@@ -152,7 +152,7 @@ def oven_constancy(case: Case) -> Said:
     reason="The side the air leaves dries last; boards on one side alone tell half the story.",
     passes="Boards sit on both sides of the load.",
 )
-def board_sides(case: Case) -> Said:
+def board_sides(case: Case) -> Results:
     sides = {history.board.side for history in case.need_boards() if history.board.side}
     if not sides:
         raise NoData("no board says which side it sits on")
@@ -173,7 +173,7 @@ def board_sides(case: Case) -> Said:
     reason="Refractory timber can be spoiled in a day; it is weighed every day while wet.",
     passes="Boards were weighed often enough while wet.",
 )
-def weighing_interval(case: Case) -> Said:
+def weighing_interval(case: Case) -> Results:
     if not any(case.species[stock.species].refractory for stock in case.charge.stock):
         raise NotApplicable("no timber in the charge is refractory")
     above, longest = (
@@ -221,7 +221,7 @@ def _round_place(case: Case, at: dt.datetime) -> tuple[Place, ...]:
     reason="The controlling MC decides every step. It is ranked anew at each weighing.",
     passes="Every controlling MC on the sheet follows from its boards.",
 )
-def controlling_mc(case: Case) -> Said:
+def controlling_mc(case: Case) -> Results:
     stated = [
         (i, weighing.at, weighing.stated_controlling_mc.value)
         for i, weighing in enumerate(case.charge.weighings)
@@ -266,7 +266,7 @@ def controlling_mc(case: Case) -> Said:
     "estimate.",
     passes="Later sections confirm the oven-dry masses.",
 )
-def re_section(case: Case) -> Said:
+def re_section(case: Case) -> Results:
     allowed, cut = case.limits.value("re-section"), 0
     for index, history in enumerate(case.need_boards()):
         for number, later in enumerate(history.board.resections):

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 from kilnfolio.review.stages import CONDITIONING_LIMITS, stage_rule
 
 _GROUP = "end of charge"
@@ -23,7 +23,7 @@ _GROUP = "end of charge"
     "not come down in time.",
     passes="Equalizing began when the driest board was due, at the EMC the rule gives.",
 )
-def equalizing_start(case: Case) -> Said:
+def equalizing_start(case: Case) -> Results:
     stage = case.equalizing
     if stage is None:
         raise NotApplicable("the charge was not equalized")
@@ -76,7 +76,7 @@ def equalizing_start(case: Case) -> Said:
     reason="Equalizing ends when the wettest board is at the target, not after a habit of hours.",
     passes="The wettest board was at or below the target when equalizing ended.",
 )
-def equalizing_end(case: Case) -> Said:
+def equalizing_end(case: Case) -> Results:
     stage = case.equalizing
     if stage is None:
         raise NotApplicable("the charge was not equalized")
@@ -117,7 +117,7 @@ def equalizing_end(case: Case) -> Said:
     "come back.",
     passes="No board was dried far below the target.",
 )
-def driest_board(case: Case) -> Said:
+def driest_board(case: Case) -> Results:
     ended = case.charge.ended
     if case.equalizing is not None and case.equalizing.at_end is not None:
         control = case.equalizing.at_end
@@ -156,7 +156,7 @@ def driest_board(case: Case) -> Said:
     reason="Stress is relieved by heat and a set EMC; air short of it leaves casehardened boards.",
     passes="Equalizing and conditioning reached the EMC they were set for.",
 )
-def conditioning_emc(case: Case) -> Said:
+def conditioning_emc(case: Case) -> Results:
     stages = [
         (name, stage)
         for name, stage in (("equalizing", case.equalizing), ("conditioning", case.conditioning))
@@ -203,7 +203,7 @@ def conditioning_emc(case: Case) -> Said:
     "slowly wets the shells without relieving them.",
     passes="The conditioning air was reached promptly.",
 )
-def conditioning_rise(case: Case) -> Said:
+def conditioning_rise(case: Case) -> Results:
     stage = case.conditioning
     if stage is None:
         raise NotApplicable("the charge was not conditioned")
@@ -247,7 +247,7 @@ def conditioning_rise(case: Case) -> Said:
     "turns about.",
     passes="Conditioning was set to the EMC the rule gives.",
 )
-def conditioning_rule(case: Case) -> Said:
+def conditioning_rule(case: Case) -> Results:
     if case.conditioning is None:
         raise NotApplicable("the charge was not conditioned")
     rule = stage_rule(case, "conditioning")
@@ -286,7 +286,7 @@ def conditioning_rule(case: Case) -> Said:
     "wrong.",
     passes="The energy metered fits the water removed and the kind of kiln.",
 )
-def energy_for_water(case: Case) -> Said:
+def energy_for_water(case: Case) -> Results:
     if case.charge.energy is None:
         raise NotApplicable("no metered energy is on record")
     kind = case.kiln.kind
@@ -322,7 +322,7 @@ def energy_for_water(case: Case) -> Said:
     reason="Casehardened boards close on the saw and cup after ripping.",
     passes="The sections tested show no stress beyond the limit.",
 )
-def drying_stress(case: Case) -> Said:
+def drying_stress(case: Case) -> Results:
     test = case.charge.stress
     if test is None or not test.gaps:
         raise NoData("no stress test is on record")
@@ -353,7 +353,7 @@ def drying_stress(case: Case) -> Said:
     reason="A core still wet will go on drying in the joiner's shop.",
     passes="Shell and core agree.",
 )
-def shell_and_core(case: Case) -> Said:
+def shell_and_core(case: Case) -> Results:
     test = case.charge.stress
     if test is None or test.shell_mc is None or test.core_mc is None:
         raise NoData("shell and core were not measured")

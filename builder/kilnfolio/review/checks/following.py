@@ -10,7 +10,7 @@ import numpy as np
 
 from kilnfolio.records.charge import ChargeStock
 from kilnfolio.review.adherence import Outside, StepKept
-from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 
 _GROUP = "schedule"
 #: What `Case.adherence` reads.
@@ -36,7 +36,7 @@ ADHERENCE_LIMITS = (
     reason="Heat beyond the schedule while wet costs strength and invites collapse.",
     passes="The kiln was never hotter than asked for long.",
 )
-def dry_bulb_overshoot(case: Case) -> Said:
+def dry_bulb_overshoot(case: Case) -> Results:
     air = case.need_air()
     case.need_asked()
     allowed, hours = (
@@ -75,7 +75,7 @@ def dry_bulb_overshoot(case: Case) -> Said:
     "core can send it.",
     passes="The air was not drier than asked while the timber was wet.",
 )
-def air_too_dry_while_wet(case: Case) -> Said:
+def air_too_dry_while_wet(case: Case) -> Results:
     air = case.need_air()
     case.need_asked()
     if not case.controls:
@@ -119,7 +119,7 @@ def air_too_dry_while_wet(case: Case) -> Said:
     "drying sets stress. Either way another schedule was run than the one agreed.",
     passes="The air of every step was as asked.",
 )
-def air_as_asked(case: Case) -> Said:
+def air_as_asked(case: Case) -> Results:
     case.need_air()
     case.need_asked()
     if all(item.step is None for item in case.asked):
@@ -215,7 +215,7 @@ def ceiling_for(case: Case, stock: ChargeStock) -> Ceiling | None:
     "the board is cut.",
     passes="The dry bulb kept below the ceiling for the thickness while the timber was wet.",
 )
-def too_hot_while_wet(case: Case) -> Said:
+def too_hot_while_wet(case: Case) -> Results:
     air = case.need_air()
     ceilings = [found for stock in case.charge.stock if (found := ceiling_for(case, stock))]
     if not ceilings:

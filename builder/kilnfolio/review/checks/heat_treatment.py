@@ -11,7 +11,7 @@ from kilnfolio.records.charge import HeatTreatment
 from kilnfolio.records.problems import Place
 from kilnfolio.review.checks.instruments import overdue
 from kilnfolio.review.ending import ROUNDING_K
-from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 
 _GROUP = "heat treatment"
 #: 132.8 °F is 56 °C, whatever the last binary digit says.
@@ -43,7 +43,7 @@ def _need_probes(case: Case) -> HeatTreatment:
     "Minutes are not added up.",
     passes="Every core probe held the required temperature for the required time without a break.",
 )
-def heat_treatment_run(case: Case) -> Said:
+def heat_treatment_run(case: Case) -> Results:
     claim = _need_probes(case)
     case.need_air()
     yield from _softer_claim(case, claim)
@@ -74,7 +74,7 @@ def heat_treatment_run(case: Case) -> Said:
     yield Pass(f"{held[:1].upper()}{held[1:]}; {claim.minutes:g} min were required.")
 
 
-def _softer_claim(case: Case, claim: HeatTreatment) -> Said:
+def _softer_claim(case: Case, claim: HeatTreatment) -> Results:
     """Yield where the record asks less than the rule; it may ask more."""
     for key, value, unit in (
         ("temperature", claim.threshold.value, "°C"),
@@ -104,7 +104,7 @@ def _softer_claim(case: Case, claim: HeatTreatment) -> Said:
     "dry bulb. Below the required wet bulb the air proves nothing of the core.",
     passes="Core probes are on record.",
 )
-def air_record_alone(case: Case) -> Said:
+def air_record_alone(case: Case) -> Results:
     claim = _claim(case)
     if claim.probes:
         yield Pass(f"{len(claim.probes)} core probes are on record.")
@@ -151,7 +151,7 @@ def air_record_alone(case: Case) -> Said:
     reason="A core lags the air by hours. A probe that follows the air is in the air.",
     passes="Every core probe lagged the air as timber does.",
 )
-def probe_in_air(case: Case) -> Said:
+def probe_in_air(case: Case) -> Results:
     claim, air = _need_probes(case), case.need_air()
     least, warming = case.limits.value("probe-lag"), case.limits.value("probe-lag-rise")
     known = np.isfinite(air.dry_bulb)
@@ -197,7 +197,7 @@ def probe_in_air(case: Case) -> Said:
     reason="The slowest piece decides, and an open hole heats the probe from its mouth.",
     passes="Probes are in the thickest piece and sealed.",
 )
-def probe_placement(case: Case) -> Said:
+def probe_placement(case: Case) -> Results:
     claim = _need_probes(case)
     least = case.limits.value("heat-treatment-probes")
     if len(claim.probes) < least:
@@ -241,7 +241,7 @@ def probe_placement(case: Case) -> Said:
     reason="A pass by less than the probe's own error is a pass by luck.",
     passes="Every probe that held the temperature held it by more than its own error.",
 )
-def heat_treatment_margin(case: Case) -> Said:
+def heat_treatment_margin(case: Case) -> Results:
     claim, air = _need_probes(case), case.need_air()
     passing = [run for run in case.probes if run.minutes >= claim.minutes]
     if not passing:
@@ -299,7 +299,7 @@ def _probe_place(case: Case, channel: str) -> Place:
     reason="Half a degree decides here; a probe nobody has compared proves none of it.",
     passes="Every core probe was in calibration.",
 )
-def core_probe_calibration(case: Case) -> Said:
+def core_probe_calibration(case: Case) -> Results:
     months = case.limits.value("core-probe-calibration-months")
     claimed = {probe.channel for probe in _need_probes(case).probes}
     feeding = {
@@ -332,7 +332,7 @@ def core_probe_calibration(case: Case) -> Said:
     reason="Somebody who answers for it looks at the chart before anything is marked.",
     passes="The charts were reviewed and signed.",
 )
-def heat_treatment_review(case: Case) -> Said:
+def heat_treatment_review(case: Case) -> Results:
     claim = _claim(case)
     if claim.reviewed is None:
         yield Breach("Heat treatment not reviewed.", (case.place("heat_treatment"),))
@@ -352,7 +352,7 @@ def heat_treatment_review(case: Case) -> Said:
     "by area.",
     passes="Any bark left is narrow, or its patches are small.",
 )
-def residual_bark(case: Case) -> Said:
+def residual_bark(case: Case) -> Results:
     bark = _claim(case).bark
     if bark is None:
         raise NoData("no inspection for bark is on record")

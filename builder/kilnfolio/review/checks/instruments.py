@@ -12,8 +12,8 @@ from kilnfolio.records.kiln import Instrument
 from kilnfolio.records.log import Log
 from kilnfolio.records.problems import Place
 from kilnfolio.review.air import SWITCHES, AirSeries, utc
-from kilnfolio.review.conduct import reading_hours, settled
-from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
+from kilnfolio.review.air_control import reading_hours, settled
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 
 _GROUP = "instruments and log"
 #: Mean length of a month of the Gregorian calendar [days].
@@ -30,7 +30,7 @@ _DAYS_A_MONTH = 365.2425 / 12
     reason="What the kiln did while nothing was written is not known, and is not guessed here.",
     passes="The log has no gap beyond its declared stops.",
 )
-def gap_in_log(case: Case) -> Said:
+def gap_in_log(case: Case) -> Results:
     air = case.need_air()
     minutes = air.minutes
     longest = case.limits.value("gap-intervals") * air.log.interval_minutes
@@ -99,7 +99,7 @@ def _declared(case: Case, air: AirSeries, index: int) -> bool:
     reason="Rows out of order make every rate and run length doubtful.",
     passes="The log's clock runs forward throughout.",
 )
-def clock_repeats(case: Case) -> Said:
+def clock_repeats(case: Case) -> Results:
     log = case.need_air().log
     rows = sum(count for reason, count in log.left_out.items() if "clock" in reason)
     if rows:
@@ -132,7 +132,7 @@ def _first_left_out(log: Log) -> Place:
     reason="A sensor that repeats one value while its partner moves is not measuring.",
     passes="No sensor repeats one value while its partner moves.",
 )
-def stuck_sensor(case: Case) -> Said:
+def stuck_sensor(case: Case) -> Results:
     air = case.need_air()
     channels = {name: values for name, values in air.log.channels.items() if name not in SWITCHES}
     hours, moves = case.limits.value("stuck-hours"), case.limits.value("stuck-partner")
@@ -177,7 +177,7 @@ def _range(values: np.ndarray) -> float:
     reason="Kiln air has mass; a jump in minutes is a loose wire or an open door.",
     passes="No reading jumps.",
 )
-def spike(case: Case) -> Said:
+def spike(case: Case) -> Results:
     air = case.need_air()
     allowed, minutes = case.limits.value("spike-kelvin"), case.limits.value("spike-minutes")
     if air.minutes.min(initial=np.inf) > minutes:
@@ -218,7 +218,7 @@ def spike(case: Case) -> Said:
     "harder than anyone intends.",
     passes="The depression held steady under a steady dry bulb, and hand readings agree.",
 )
-def dry_wick(case: Case) -> Said:
+def dry_wick(case: Case) -> Results:
     air = case.need_air()
     if not np.isfinite(air.wet_bulb).any():
         raise NoData("the log has no wet bulb")
@@ -237,7 +237,7 @@ def dry_wick(case: Case) -> Said:
     )
 
 
-def _sudden_wick(case: Case, air: AirSeries) -> Said:
+def _sudden_wick(case: Case, air: AirSeries) -> Results:
     """Depression falls while the dry bulb stays, the spray is off and nothing was asked."""
     fall, minutes = case.limits.value("dry-wick-fall"), case.limits.value("dry-wick-minutes")
     steady = case.limits.value("dry-wick-steady")
@@ -276,7 +276,7 @@ def _sudden_wick(case: Case, air: AirSeries) -> Said:
         )
 
 
-def drying_wick(case: Case, air: AirSeries) -> Said:
+def drying_wick(case: Case, air: AirSeries) -> Results:
     """Yield where the depression sinks from day to day under a set-point that stays as it is.
 
     A wick in the air of wet oak dries over days. Only settled readings count, with the fans on and
@@ -333,7 +333,7 @@ def _heated(case: Case, air: AirSeries, near_k: float) -> np.ndarray:
     return reached if reached[-1] else ~reached
 
 
-def _drifting_wick(case: Case, air: AirSeries) -> Said:
+def _drifting_wick(case: Case, air: AirSeries) -> Results:
     """Yield where the log's wet bulb sits above hand readings with a fresh wick, twice or more."""
     allowed = case.limits.value("dry-wick-hand")
     window = case.limits.value("dry-wick-hand-minutes")
@@ -374,7 +374,7 @@ def _drifting_wick(case: Case, air: AirSeries) -> Said:
     reason="A record rests on its instruments; one never compared with anything proves little.",
     passes="Every instrument used was in calibration.",
 )
-def calibration_due(case: Case) -> Said:
+def calibration_due(case: Case) -> Results:
     months = case.limits.value("calibration-months")
     used = [i for i, instrument in enumerate(case.kiln.instruments) if _in_use(case, instrument)]
     if not used:
@@ -396,7 +396,7 @@ def _in_use(case: Case, instrument: Instrument) -> bool:
     )
 
 
-def overdue(case: Case, index: int, months: float) -> Said:
+def overdue(case: Case, index: int, months: float) -> Results:
     """Yield what is wrong with the calibration of one of the kiln's instruments."""
     instrument = case.kiln.instruments[index]
     day = case.charge.started.astimezone(case.zone).date()
@@ -428,7 +428,7 @@ def overdue(case: Case, index: int, months: float) -> Said:
     "of the other.",
     passes="The two sides of the load kept within reach of each other.",
 )
-def zone_spread(case: Case) -> Said:
+def zone_spread(case: Case) -> Results:
     air = case.need_air()
     sides = [
         air.log.channels[name]
@@ -472,7 +472,7 @@ def zone_spread(case: Case) -> Said:
     "timber dries means slow air, a blocked load or a sensor that drifts.",
     passes="The temperature drop across the load shrank as the timber dried.",
 )
-def drop_across_load(case: Case) -> Said:
+def drop_across_load(case: Case) -> Results:
     air, value = case.need_air(), case.limits.value
     sides = [air.log.channels.get(f"dry-bulb-{side}") for side in ("entering", "leaving")]
     if sides[0] is None or sides[1] is None:

@@ -10,8 +10,8 @@ import numpy as np
 
 from kilnfolio.records.quantities import fahrenheit_from_celsius
 from kilnfolio.review.air import AirSeries
-from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
-from kilnfolio.review.setpoints import Asked
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
+from kilnfolio.review.setpoints import AskedAir
 
 _GROUP = "instruments and log"
 _ZERO = fahrenheit_from_celsius(0.0)
@@ -34,7 +34,7 @@ _DRY_BULBS = ("dry-bulb", "dry-bulb-entering", "dry-bulb-leaving")
     "wrong; where the profile names the wrong unit, all are.",
     passes="No temperature column changes its unit, or fits its set-points only in the other one.",
 )
-def unit_slip(case: Case) -> Said:
+def unit_slip(case: Case) -> Results:
     air = case.need_air()
     columns = {
         name: values
@@ -142,7 +142,7 @@ def _apart(values: np.ndarray, low: np.ndarray, high: np.ndarray) -> float:
     "stop falls where the log has it. The file alone cannot tell which clock is right.",
     passes="The dry bulb rises in the log when the step changes say so.",
 )
-def clock_against_hand(case: Case) -> Said:
+def clock_against_hand(case: Case) -> Results:
     air, allowed = case.need_air(), case.limits.value("clock-apart")
     rise = case.limits.value("clock-apart-rise")
     late = [found for found in _rises(case, air, rise) if found is not None]
@@ -185,7 +185,7 @@ def _rises(case: Case, air: AirSeries, rise: float) -> Iterator[tuple[float, int
 
 
 def _rise(
-    air: AirSeries, old: Asked, moments: list[float], rise: float
+    air: AirSeries, old: AskedAir, moments: list[float], rise: float
 ) -> tuple[float, int] | None:
     """Return when the dry bulb leaves the level it had, against the time written.
 

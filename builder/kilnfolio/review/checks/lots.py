@@ -8,9 +8,9 @@ from kilnfolio.physics.sorption import equilibrium_moisture_content
 from kilnfolio.physics.survey import readings_needed, share_shown
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.lot import Pack
-from kilnfolio.review.dossier import Judgement
-from kilnfolio.review.findings import Breach, LotCase, NoData, NotApplicable, Pass, Said, check
-from kilnfolio.review.judgement import chosen_readings, counted, judge, readings_of
+from kilnfolio.review.assessment import chosen_readings, counted, judge, readings_of
+from kilnfolio.review.dossier import Assessment
+from kilnfolio.review.findings import Breach, LotCase, NoData, NotApplicable, Pass, Results, check
 
 _GROUP = "lot"
 
@@ -32,7 +32,7 @@ _GROUP = "lot"
     reason="The order says what the lot must be. The readings say what it is.",
     passes="The readings meet the order.",
 )
-def lot_moisture(case: LotCase) -> Said:
+def lot_moisture(case: LotCase) -> Results:
     judgement = judge(case)
     if judgement.met is None:
         raise NoData(judgement.sentence.rstrip("."))
@@ -56,7 +56,7 @@ def lot_moisture(case: LotCase) -> Said:
     reason="Twelve good readings do not show what forty-five would.",
     passes="The readings are enough for the sentence ordered.",
 )
-def sample_size_for_claim(case: LotCase) -> Said:
+def sample_size_for_claim(case: LotCase) -> Results:
     order = case.lot.order
     if order.claimed_confidence is None:
         raise NotApplicable("the order asks for no share to be shown at a confidence")
@@ -102,7 +102,7 @@ def sample_size_for_claim(case: LotCase) -> Said:
     )
 
 
-def _readings(case: LotCase, judgement: Judgement) -> str:
+def _readings(case: LotCase, judgement: Assessment) -> str:
     chosen = chosen_readings(case)
     if chosen.of_charges == judgement.n:
         return f"{judgement.n} readings"
@@ -120,7 +120,7 @@ def _readings(case: LotCase, judgement: Judgement) -> str:
     reason="Timber goes on moving with the shed's air after it was measured.",
     passes="The survey was fresh at dispatch.",
 )
-def survey_age(case: LotCase) -> Said:
+def survey_age(case: LotCase) -> Results:
     if case.lot.shipped is None:
         raise NotApplicable("the lot is not shipped")
     if not case.surveys:
@@ -151,7 +151,7 @@ def survey_age(case: LotCase) -> Said:
     reason="A lot left in air that does not suit it leaves its specification by itself.",
     passes="The shed's air suits the lot.",
 )
-def storage_air(case: LotCase) -> Said:
+def storage_air(case: LotCase) -> Results:
     storage = case.lot.storage
     if storage is None or not case.surveys:
         raise NoData("the shed's air or the survey is not on record")
@@ -181,7 +181,7 @@ def storage_air(case: LotCase) -> Said:
     reason="The chain from pack to charge is what a record is for.",
     passes="Every pack stands in the stacking record of its charge.",
 )
-def pack_in_charge(case: LotCase) -> Said:
+def pack_in_charge(case: LotCase) -> Results:
     known = 0
     for index, pack in enumerate(case.lot.packs):
         stacking = case.charges[pack.charge].record.stacking
@@ -225,7 +225,7 @@ def pack_in_charge(case: LotCase) -> Said:
     reason="A lot shipped before it was tested was not tested.",
     passes="The lot was shipped after drying and testing.",
 )
-def shipped_in_order(case: LotCase) -> Said:
+def shipped_in_order(case: LotCase) -> Results:
     if case.lot.shipped is None:
         raise NotApplicable("the lot is not shipped")
     for pack in case.lot.packs:
@@ -258,7 +258,7 @@ def shipped_in_order(case: LotCase) -> Said:
     "for. Shrinkage alone takes some per cent.",
     passes="The timber that left agrees with what went in.",
 )
-def volume_out(case: LotCase) -> Said:
+def volume_out(case: LotCase) -> Results:
     place, allowed = (case.place("packs"),), case.limits.value("volume-loss")
     for charge_id, packs in case.packs_out.items():
         charge = case.charges[charge_id].record
@@ -319,7 +319,7 @@ def _all_packed(charge: Charge, packs: tuple[Pack, ...]) -> bool:
     reason="A claim on the way out needs the same claim on the way in.",
     passes="The certificate claim stands on the intake papers.",
 )
-def claim_evidence(case: LotCase) -> Said:
+def claim_evidence(case: LotCase) -> Results:
     if case.lot.claim is None:
         raise NotApplicable("no certificate claim is made")
     for charge_id in sorted({pack.charge for pack in case.lot.packs}):

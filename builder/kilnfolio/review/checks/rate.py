@@ -13,10 +13,10 @@ import numpy as np
 from kilnfolio.physics.rules import FOUR_QUARTER_MM, safe_rate, thickness_scaled_rate
 from kilnfolio.records.species import SafeDailyLoss, Species
 from kilnfolio.review.air import utc
+from kilnfolio.review.air_control import RunningHours
 from kilnfolio.review.boards import BoardHistory
-from kilnfolio.review.conduct import Running
-from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
-from kilnfolio.review.limits import LimitBook, Subject
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
+from kilnfolio.review.limits import LimitTable, Subject
 
 _GROUP = "drying rate"
 _CLASS_LIMITS = (
@@ -61,7 +61,7 @@ def safe_loss(
     return entry, float(rate)
 
 
-def class_loss(species: Species, thickness_mm: float, limits: LimitBook) -> float | None:
+def class_loss(species: Species, thickness_mm: float, limits: LimitTable) -> float | None:
     """Return a safe daily loss by density class, for timber whose sheet gives none.
 
     Returns
@@ -183,7 +183,7 @@ def _limits_of(case: Case) -> list[tuple[BoardHistory, tuple[float, str, bool]]]
     "checks.",
     passes="No board lost moisture faster than the safe rate for its thickness while wet.",
 )
-def daily_loss(case: Case) -> Said:
+def daily_loss(case: Case) -> Results:
     value = case.limits.value
     wet, refused = value("daily-loss-above"), value("daily-loss-refused")
     margin, hours = value("daily-loss-margin"), value("daily-loss-hours")
@@ -244,8 +244,8 @@ def daily_loss(case: Case) -> Said:
     "twice the limit while it runs.",
     passes="No board lost moisture faster than its safe rate while the kiln ran.",
 )
-def loss_per_running_hour(case: Case) -> Said:
-    value, running = case.limits.value, Running(case.air)
+def loss_per_running_hour(case: Case) -> Results:
+    value, running = case.limits.value, RunningHours(case.air)
     if running.total is None:
         raise NoData("the log does not hold the fans")
     wet, margin = value("daily-loss-above"), value("running-loss-margin")
@@ -296,7 +296,7 @@ def loss_per_running_hour(case: Case) -> Said:
     "species sheet lists the limit is reckoned, and the reader should know.",
     passes="The species sheet lists safe daily losses on both sides of the thickness dried.",
 )
-def thick_stock_limit(case: Case) -> Said:
+def thick_stock_limit(case: Case) -> Results:
     said = []
     for index, item in enumerate(case.charge.stock):
         divisor = case.limits.value("thick-stock-divisor")
@@ -332,7 +332,7 @@ def thick_stock_limit(case: Case) -> Said:
     reason="Checks that had closed take up water, swell shut, and open deeper on redrying.",
     passes="No wet board was wetted again.",
 )
-def rewetted(case: Case) -> Said:
+def rewetted(case: Case) -> Results:
     allowed, above = case.limits.value("rewetted"), case.limits.value("rewetted-above")
     looked = 0
     for history in case.need_boards():
@@ -372,7 +372,7 @@ def rewetted(case: Case) -> Said:
     "others.",
     passes="No wet board gained mass over a stop of the fans.",
 )
-def regain_in_stop(case: Case) -> Said:
+def regain_in_stop(case: Case) -> Results:
     above, allowed = (
         case.limits.value("rewetted-above"),
         case.limits.value("gained-weight-while-drying"),
@@ -429,7 +429,7 @@ def regain_in_stop(case: Case) -> Said:
     reason="A sudden change of air sets the surface before the core can follow.",
     passes="The air changed gently while the timber was wet.",
 )
-def shock_change(case: Case) -> Said:
+def shock_change(case: Case) -> Results:
     air, allowed = case.need_air(), case.limits.value("shock-change")
     if not case.controls:
         raise NoData("no weighing is on record")
@@ -492,7 +492,7 @@ def _instrument_touched(case: Case, starts: np.ndarray, ends: np.ndarray) -> np.
     reason="Stain fungi and mould like what slow drying gives them.",
     passes="The air was never warm, humid and still for a day.",
 )
-def stain_conditions(case: Case) -> Said:
+def stain_conditions(case: Case) -> Results:
     air = case.need_air()
     value = case.limits.value
     if not np.isfinite(air.relative_humidity).any():
@@ -538,7 +538,7 @@ def stain_conditions(case: Case) -> Said:
     reason="A board that dries unlike its fellows may be mis-tagged, or be the only honest one.",
     passes="All boards dry alike.",
 )
-def outlier_board(case: Case) -> Said:
+def outlier_board(case: Case) -> Results:
     boards = [
         history
         for history in case.need_boards()

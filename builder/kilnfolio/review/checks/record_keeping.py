@@ -8,7 +8,16 @@ import difflib
 from typing import Any
 
 from kilnfolio.records.charge import Answer, Waiver
-from kilnfolio.review.findings import CHECKS, Breach, Case, NoData, NotApplicable, Pass, Said, check
+from kilnfolio.review.findings import (
+    CHECKS,
+    Breach,
+    Case,
+    NoData,
+    NotApplicable,
+    Pass,
+    Results,
+    check,
+)
 
 _GROUP = "record keeping"
 
@@ -23,7 +32,7 @@ _GROUP = "record keeping"
     reason="An entry nobody signed can be asked of nobody.",
     passes="Every hand entry names who made it.",
 )
-def who_wrote_it(case: Case) -> Said:
+def who_wrote_it(case: Case) -> Results:
     charge, entries = case.charge, 0
     for kind in ("weighings", "hand_readings", "step_changes", "events", "stops"):
         for index, entry in enumerate(getattr(charge, kind)):
@@ -49,7 +58,7 @@ def who_wrote_it(case: Case) -> Said:
     reason="A record stands when somebody stands behind it.",
     passes="The record is signed.",
 )
-def signed(case: Case) -> Said:
+def signed(case: Case) -> Results:
     if not case.charge.signatures:
         yield Breach("The record is not signed.", (case.place(),))
     yield Pass("Signed by " + ", ".join(one.by for one in case.charge.signatures) + ".")
@@ -66,7 +75,7 @@ def signed(case: Case) -> Said:
     "a mix-up.",
     passes="Sawn, stacked, dried, tested: the dates stand in order.",
 )
-def dates_in_order(case: Case) -> Said:
+def dates_in_order(case: Case) -> Results:
     charge = case.charge
     for index, stock in enumerate(charge.stock):
         for number, intake in enumerate(stock.intake):
@@ -123,7 +132,7 @@ def dates_in_order(case: Case) -> Said:
     "value changed without is not a record.",
     passes="Every correction keeps its old value and leads to the value that stands in the record.",
 )
-def corrections_kept(case: Case) -> Said:
+def corrections_kept(case: Case) -> Results:
     if not case.charge.corrections:
         raise NotApplicable("no correction is on record")
     latest = {
@@ -207,7 +216,7 @@ def value_at(record: Any, path: tuple[str | int, ...]) -> object:
     "before there was anything to sign, answers nothing.",
     passes="Every answer names a finding, and was signed after the charge was loaded.",
 )
-def waivers_explained(case: Case) -> Said:
+def waivers_explained(case: Case) -> Results:
     charge = case.charge
     given: list[tuple[str, int, str, Answer | Waiver]] = [
         *(("answers", i, one.finding.split("/")[0], one) for i, one in enumerate(charge.answers)),

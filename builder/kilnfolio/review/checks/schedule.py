@@ -10,7 +10,7 @@ from itertools import pairwise
 from kilnfolio.records.problems import Place
 from kilnfolio.review.air import utc
 from kilnfolio.review.boards import control_at
-from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 from kilnfolio.review.setpoints import step_at
 from kilnfolio.review.steps import steps_made
 
@@ -33,7 +33,7 @@ def _need_mc_steps(case: Case) -> None:
     reason="A step made early puts air on the timber that it is not yet dry enough to bear.",
     passes="No step was made before it was due.",
 )
-def step_timing(case: Case) -> Said:
+def step_timing(case: Case) -> Results:
     _need_mc_steps(case)
     if not case.charge.step_changes:
         raise NoData("no step change is written down")
@@ -87,7 +87,7 @@ def _counted(number: int, one: str, many: str) -> str:
     "needs.",
     passes="No step was made long after it was due.",
 )
-def step_late(case: Case) -> Said:
+def step_late(case: Case) -> Results:
     _need_mc_steps(case)
     waits = [made for made in steps_made(case) if made.due_since is not None]
     if not waits:
@@ -128,7 +128,7 @@ def step_late(case: Case) -> Said:
     "dry faces again, and a later one is too harsh for its core.",
     passes="Air-dried stock was begun at the step for its MC.",
 )
-def start_step(case: Case) -> Said:
+def start_step(case: Case) -> Results:
     if all(stock.start == "green" for stock in case.charge.stock):
         raise NotApplicable("the timber was loaded green")
     _need_mc_steps(case)
@@ -165,7 +165,7 @@ def start_step(case: Case) -> Said:
     reason="Timber that passes two triggers at one weighing still takes them one at a time.",
     passes="No two steps were made within a day, and none was left out.",
 )
-def step_skipped(case: Case) -> Said:
+def step_skipped(case: Case) -> Results:
     changes = case.charge.step_changes
     _need_mc_steps(case)
     if not changes:
@@ -208,7 +208,7 @@ def step_skipped(case: Case) -> Said:
     "over-dries.",
     passes="Every timed step was run for the hours asked.",
 )
-def step_hours(case: Case) -> Said:
+def step_hours(case: Case) -> Results:
     if not case.schedule.time_based:
         raise NotApplicable("the schedule's steps end at an MC, not after a time")
     allowed, known = case.limits.value("step-hours"), 0
@@ -264,7 +264,7 @@ def _step_change_place(case: Case, at: object) -> Place:
     passes="The schedule is written for this species, thickness and state, or says how it was "
     "changed.",
 )
-def thickness_rule(case: Case) -> Said:
+def thickness_rule(case: Case) -> Results:
     made_for = case.schedule.for_stock
     thickest = max(length.value for length in made_for.thickness)
     changed = False
@@ -314,7 +314,7 @@ def thickness_rule(case: Case) -> Said:
     reason="Steam let in and out at once is money through the roof.",
     passes="Vents and spray did not work against each other.",
 )
-def vent_against_spray(case: Case) -> Said:
+def vent_against_spray(case: Case) -> Results:
     air = case.need_air()
     vent, spray = air.log.channels.get("vent"), air.log.channels.get("spray")
     if vent is None or spray is None:
@@ -345,7 +345,7 @@ def vent_against_spray(case: Case) -> Said:
     "every rate.",
     passes="The fans ran throughout, or the stop was short, or the timber was dry.",
 )
-def fans_stopped(case: Case) -> Said:
+def fans_stopped(case: Case) -> Results:
     allowed = case.limits.value("fans-stopped-hours")
     above = case.limits.value("fans-stopped-above")
     for index, stop in enumerate(case.charge.stops):
@@ -410,7 +410,7 @@ def _undeclared_stops(case: Case) -> Iterator[Breach]:
     reason="Air that always enters on one side leaves the other wet.",
     passes="The fans reverse often enough.",
 )
-def fan_reversal(case: Case) -> Said:
+def fan_reversal(case: Case) -> Results:
     if case.kiln.reversal is None:
         raise NoData("the kiln's record gives no reversal time")
     place = (case.located_kiln.place("reversal"),)

@@ -7,7 +7,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 from kilnfolio.records.problems import Place
-from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 from kilnfolio.review.schedule_case import ScheduleCase, lint
 from kilnfolio.review.setpoints import PlannedStep, resolve
 from kilnfolio.review.stages import CONDITIONING_LIMITS, conditioning_rule, equalizing_rule
@@ -46,12 +46,12 @@ def _step_place(case: ScheduleCase, step: PlannedStep, *key: str) -> tuple[Place
     reason="A schedule that is too hot while the wood is wet spoils every charge alike.",
     passes="No step for wet timber is hotter than the species bears.",
 )
-def schedule_ceiling(case: Case) -> Said:
+def schedule_ceiling(case: Case) -> Results:
     yield from ceiling(_alone(case))
 
 
 @lint("schedule-ceiling")
-def ceiling(case: ScheduleCase) -> Said:
+def ceiling(case: ScheduleCase) -> Results:
     if case.schedule.time_based:
         raise NotApplicable("the schedule's steps end after a time, not at an MC")
     rounding = case.limits.value("schedule-rounding")
@@ -94,12 +94,12 @@ def ceiling(case: ScheduleCase) -> Said:
     "end at never ends.",
     passes="The EMC of every step lies below the MC the step ends at.",
 )
-def schedule_emc_against_mc(case: Case) -> Said:
+def schedule_emc_against_mc(case: Case) -> Results:
     yield from emc_against_mc(_alone(case))
 
 
 @lint("schedule-emc-against-mc")
-def emc_against_mc(case: ScheduleCase) -> Said:
+def emc_against_mc(case: ScheduleCase) -> Results:
     least, judged = case.limits.value("schedule-emc-below"), 0
     for step in case.steps:
         end = case.target_pct if step is case.steps[-1] else step.until_mc_pct
@@ -132,12 +132,12 @@ def emc_against_mc(case: ScheduleCase) -> Said:
     "back is a slip of the pen or belongs among the modifications.",
     passes="From step to step neither the dry bulb nor the depression falls.",
 )
-def schedule_order(case: Case) -> Said:
+def schedule_order(case: Case) -> Results:
     yield from order(_alone(case))
 
 
 @lint("schedule-order")
-def order(case: ScheduleCase) -> Said:
+def order(case: ScheduleCase) -> Results:
     if len(case.steps) < 2:
         raise NotApplicable("the schedule has one step only")
     rounding = case.limits.value("schedule-rounding")
@@ -173,12 +173,12 @@ def order(case: ScheduleCase) -> Said:
     "set stress, however well it is held.",
     passes="The equalizing and conditioning air of the schedule fit its target.",
 )
-def schedule_end_air(case: Case) -> Said:
+def schedule_end_air(case: Case) -> Results:
     yield from end_air(_alone(case))
 
 
 @lint("schedule-end-air")
-def end_air(case: ScheduleCase) -> Said:
+def end_air(case: ScheduleCase) -> Results:
     schedule = case.schedule
     if not schedule.equalizing and not schedule.conditioning:
         raise NotApplicable("the schedule leaves equalizing and conditioning to the rule")
@@ -217,7 +217,7 @@ def end_air(case: ScheduleCase) -> Said:
     reason="A kiln that cannot hold the air of a step runs another schedule than the one agreed.",
     passes="The kiln can hold every step, and the schedule suits its kind.",
 )
-def schedule_within_kiln(case: Case) -> Said:
+def schedule_within_kiln(case: Case) -> Results:
     hottest = case.kiln.hottest
     for step in case.steps:
         if step.air.dry_bulb_c > hottest.value + _ROUNDING:
@@ -255,12 +255,12 @@ def schedule_within_kiln(case: Case) -> Said:
     passes="Every modification of the schedule says by how much, so that its steps can be "
     "recomputed.",
 )
-def schedule_modified(case: Case) -> Said:
+def schedule_modified(case: Case) -> Results:
     yield from modified(_alone(case))
 
 
 @lint("schedule-modified")
-def modified(case: ScheduleCase) -> Said:
+def modified(case: ScheduleCase) -> Results:
     if not case.schedule.modifications:
         raise NotApplicable("the schedule declares no modification")
     for index, change in enumerate(case.schedule.modifications):
@@ -286,7 +286,7 @@ def modified(case: ScheduleCase) -> Said:
     reason="Somebody answers for every schedule; one that nobody approved is a draft.",
     passes="The schedule was approved before the charge was started.",
 )
-def schedule_approved(case: Case) -> Said:
+def schedule_approved(case: Case) -> Results:
     approved = case.schedule.approved
     if approved is None:
         yield Breach(

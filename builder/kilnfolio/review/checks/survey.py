@@ -11,7 +11,7 @@ import numpy as np
 from kilnfolio.physics.mixture import two_groups
 from kilnfolio.records.charge import Survey
 from kilnfolio.review.ending import SurveyOutcome
-from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Said, check
+from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 
 _GROUP = "end of charge"
 
@@ -32,7 +32,7 @@ def _survey(case: Case) -> tuple[Survey, SurveyOutcome]:
     reason="A resistance meter reads hot timber wet, and outside its range it reads nothing.",
     passes="Meter readings are corrected once and within the meter's range.",
 )
-def meter_corrections(case: Case) -> Said:
+def meter_corrections(case: Case) -> Results:
     survey, _ = _survey(case)
     if survey.method != "resistance meter":
         raise NotApplicable("the survey was made by oven, not by meter")
@@ -59,7 +59,7 @@ def meter_corrections(case: Case) -> Said:
     yield Pass(f"{len(survey.readings)} readings between {low:g} and {high:g} %, corrected once.")
 
 
-def _out_of_range(case: Case, survey: Survey) -> Said:
+def _out_of_range(case: Case, survey: Survey) -> Results:
     """Yield how many readings lie outside the meter's range, and the first of them."""
     low, high = case.limits.value("meter-lowest"), case.limits.value("meter-highest")
     shown = [reading.mc.value for reading in survey.readings]
@@ -93,7 +93,7 @@ def _out_of_range(case: Case, survey: Survey) -> Said:
     reason="A few pieces dried in the oven tell whether the meter tells the truth of this lot.",
     passes="Meter and oven agree.",
 )
-def meter_against_oven(case: Case) -> Said:
+def meter_against_oven(case: Case) -> Results:
     survey, _ = _survey(case)
     if survey.method != "resistance meter":
         raise NotApplicable("the survey was made by oven, not by meter")
@@ -125,7 +125,7 @@ def meter_against_oven(case: Case) -> Said:
     reason="Boards guide; the survey of the load decides.",
     passes="The survey's mean is at the charge's target.",
 )
-def target_reached(case: Case) -> Said:
+def target_reached(case: Case) -> Results:
     survey, outcome = _survey(case)
     allowed, target = case.limits.value("target-reached"), case.charge.target_mc.value
     off = outcome.mean_pct - target
@@ -153,7 +153,7 @@ def target_reached(case: Case) -> Said:
     "not stand for the load.",
     passes="The sample boards' final mean agrees with the survey's.",
 )
-def boards_against_survey(case: Case) -> Said:
+def boards_against_survey(case: Case) -> Results:
     _, outcome = _survey(case)
     # conditioning puts water back: a weighing before its second half says nothing of the end
     stage = case.conditioning.stage if case.conditioning else None
@@ -189,7 +189,7 @@ def boards_against_survey(case: Case) -> Said:
     reason="A kiln's wet spot is a place. Readings that leave a pack out may have left it out.",
     passes="Every pack and every position of the load was measured.",
 )
-def survey_coverage(case: Case) -> Said:
+def survey_coverage(case: Case) -> Results:
     survey, _ = _survey(case)
     packs = case.charge.stacking.packs if case.charge.stacking else {}
     if not packs:
@@ -236,7 +236,7 @@ def survey_coverage(case: Case) -> Said:
     "customer will find. A mean and a standard deviation show neither.",
     passes="The readings form one group without a wet tail.",
 )
-def survey_shape(case: Case) -> Said:
+def survey_shape(case: Case) -> Results:
     survey, outcome = _survey(case)
     readings, value = outcome.readings, case.limits.value
     if len(readings) < value("survey-shape-least"):
@@ -288,7 +288,7 @@ def survey_shape(case: Case) -> Said:
     reason="Warm timber reads wet on a meter, and its MC still moves.",
     passes="The timber had cooled before it was surveyed.",
 )
-def cooled_before_survey(case: Case) -> Said:
+def cooled_before_survey(case: Case) -> Results:
     survey, _ = _survey(case)
     cooled = (survey.at - case.charge.ended).total_seconds() / 3600.0
     least, wood = case.limits.value("cooled-hours"), survey.wood_temperature

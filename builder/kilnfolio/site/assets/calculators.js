@@ -543,7 +543,7 @@ function workStep(step, values, origins, labels) {
     }
     values[step.name] = [metricWithin(found.quantity)];
     const { quantity: result, ...shown } = found;
-    answers.push({ step: step.name, formula: step.formula, aside: step.aside, each: step.each,
+    answers.push({ step: step.name, formula: step.formula, intermediate: step.intermediate, each: step.each,
                    label: turn ? `${step.label} ${asEntered(turn)}` : step.label,
                    turn: turn ? asEntered(turn) : "", value: result.value, ...shown });
   }
@@ -743,7 +743,7 @@ class Sheet {
     this.mark([]);
     const single = answers.filter((one) => !one.each), many = answers.filter((one) => one.each);
     this.section.querySelector(".result").replaceChildren(
-      tiles(single.filter((one) => !one.aside).map(this.sums.inOrder)),
+      tiles(single.filter((one) => !one.intermediate).map(this.sums.inOrder)),
       ...notices.map((words) => element("p", { class: "note" }, words)));
     this.section.querySelector(".due tbody")?.replaceChildren(...rows(many.map(this.sums.inOrder)));
     this.section.querySelector(".board .working").replaceChildren(...board(answers));

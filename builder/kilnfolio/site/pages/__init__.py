@@ -2,11 +2,11 @@
 
 Rooms
 -----
-words       phrases that several pages share
+phrases     text that several pages share
 facts       values from books with their sources
 findings    what the checks said
-running     records that are not yet complete
-histories   charges and lots as lines, which is all that other pages read of them
+open_charges  records that are not yet complete
+summaries   charges and lots as lines, which is all that other pages read of them
 tallies     what each check said of them all
 rows        charges and lots as rows of the registers, and the script files that hold them
 registers   the registers' pages

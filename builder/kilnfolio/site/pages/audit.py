@@ -21,10 +21,10 @@ from kilnfolio.records.reading import ALL
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review.dossier import Finding, Word
-from kilnfolio.review.limits import NoLimit, limit_book
+from kilnfolio.review.limits import NoLimit, limit_table
 from kilnfolio.site.context import SOURCES_PAGE, Citation, SiteContext
 from kilnfolio.site.pages.charges import ChargeView, charge_view, superseded_page
-from kilnfolio.site.pages.words import BY_WEIGHT, OUTCOME_MEANING
+from kilnfolio.site.pages.phrases import BY_WEIGHT, OUTCOME_MEANING
 from kilnfolio.site.seals import SealView
 from kilnfolio.site.series import series_paths
 
@@ -125,31 +125,31 @@ def within(page: Page) -> Page:
     return replace(page, html=_LINK.sub(kept, page.html))
 
 
-def years_listed(holdings: SiteContext) -> tuple[int, ...]:
+def years_listed(context: SiteContext) -> tuple[int, ...]:
     """Return the years that have a register of their own: none where one page holds all."""
-    if len(holdings.charges[ALL]) <= ON_ONE_PAGE:
+    if len(context.charges[ALL]) <= ON_ONE_PAGE:
         return ()
-    return tuple(year for year in holdings.years if holdings.charges[f"year:{year}"])
+    return tuple(year for year in context.years if context.charges[f"year:{year}"])
 
 
-def audit_register(holdings: SiteContext, year: str = "") -> Page:
+def audit_register(context: SiteContext, year: str = "") -> Page:
     """Return the register of charges, the newest first: of a year, or of all."""
-    charges = holdings.charges[f"year:{year}" if year else ALL]
-    return holdings.page(
+    charges = context.charges[f"year:{year}" if year else ALL]
+    return context.page(
         "audit_index.html",
         register_path(year),
         "Register of charges",
         "register",
         year=year,
-        rows=[_line(holdings, number) for number in charges[: None if year else ON_ONE_PAGE]],
+        rows=[_line(context, number) for number in charges[: None if year else ON_ONE_PAGE]],
         total=len(charges),
-        years=[(found, register_path(str(found))) for found in years_listed(holdings)],
+        years=[(found, register_path(str(found))) for found in years_listed(context)],
         outcomes=BY_WEIGHT,
         meanings=OUTCOME_MEANING,
         robots="noindex, nofollow",
         crumbs=(("Register", INDEX),) if year else (),
-        keys=holdings.seals.keys,
-        demo_keys=holdings.seals.demo_keys,
+        keys=context.seals.keys,
+        demo_keys=context.seals.demo_keys,
     )
 
 
@@ -158,63 +158,63 @@ def register_path(year: str) -> str:
     return f"register/{year}.html" if year else INDEX
 
 
-def _line(holdings: SiteContext, number: str) -> RegisterLine:
-    row = holdings.lines[number].row
+def _line(context: SiteContext, number: str) -> RegisterLine:
+    row = context.lines[number].row
     return RegisterLine(
         number,
         row.target,
         row.kiln,
         row.ended,
         {count.outcome: count.number for count in row.counts},
-        holdings.seals.of_charge(number),
-        retention(holdings, number, row.ended),
+        context.seals.of_charge(number),
+        retention(context, number, row.ended),
     )
 
 
-def audit_charge(holdings: SiteContext, number: str) -> Iterator[Page]:
+def audit_charge(context: SiteContext, number: str) -> Iterator[Page]:
     """Yield the page of a charge, and of each sealed state of it that was amended since."""
-    charge = holdings.folder.charges[number].record
-    yield holdings.page(
+    charge = context.folder.charges[number].record
+    yield context.page(
         "audit_charge.html",
         routes.charge(number),
         f"Charge {number}",
         "charge",
         robots="noindex, nofollow",
         crumbs=(("Register", INDEX),),
-        **audit_values(holdings, charge),
+        **audit_values(context, charge),
     )
-    for old in holdings.seals.superseded(number):
-        yield superseded_page(holdings, old)
+    for old in context.seals.superseded(number):
+        yield superseded_page(context, old)
 
 
-def audit_values(holdings: SiteContext, charge: Charge) -> dict[str, Any]:
+def audit_values(context: SiteContext, charge: Charge) -> dict[str, Any]:
     """Return what the templates of an auditor's page and record print."""
-    view = audit_view(holdings, charge)
+    view = audit_view(context, charge)
     return {"view": view.charge, "audit": view, "meanings": OUTCOME_MEANING}
 
 
-def audit_view(holdings: SiteContext, charge: Charge) -> AuditView:
+def audit_view(context: SiteContext, charge: Charge) -> AuditView:
     """Return what an auditor reads of a charge."""
-    dossier = holdings.dossiers[charge.id]
-    sealed = holdings.seals.of_charge(charge.id).last is not None
-    view = replace(charge_view(holdings, charge), lots=[])
+    dossier = context.dossiers[charge.id]
+    sealed = context.seals.of_charge(charge.id).last is not None
+    view = replace(charge_view(context, charge), lots=[])
     return AuditView(
         view,
-        list(_chain(holdings, charge)),
+        list(_chain(context, charge)),
         sorted(dossier.findings, key=lambda finding: BY_WEIGHT.index(finding.word)),
-        tuple(holdings.records_of(charge.id).kilns[charge.kiln].record.instruments),
-        retention(holdings, charge.id, dossier.ended),
+        tuple(context.records_of(charge.id).kilns[charge.kiln].record.instruments),
+        retention(context, charge.id, dossier.ended),
         bag_folder(charge.id) if sealed else "",
         record_path(charge.id) if sealed else "",
         series_paths(charge.id),
     )
 
 
-def _chain(holdings: SiteContext, charge: Charge) -> Iterator[ChainLine]:
+def _chain(context: SiteContext, charge: Charge) -> Iterator[ChainLine]:
     intake = ", ".join(item.number for stock in charge.stock for item in stock.intake)
     packed = set()
-    for lot in holdings.lots[f"charge:{charge.id}"]:
-        for pack, dried_in in holdings.lot_lines[lot].packs:
+    for lot in context.lots[f"charge:{charge.id}"]:
+        for pack, dried_in in context.lot_lines[lot].packs:
             if dried_in == charge.id:
                 packed.add(pack)
                 yield ChainLine(pack, lot, charge.id, intake)
@@ -225,20 +225,20 @@ def _chain(holdings: SiteContext, charge: Charge) -> Iterator[ChainLine]:
         yield ChainLine("", "", charge.id, intake)
 
 
-def retention(holdings: SiteContext, number: str, ended: dt.datetime) -> Retention | None:
+def retention(context: SiteContext, number: str, ended: dt.datetime) -> Retention | None:
     """Return until when a charge's record is kept; none where the mill has no rule for it."""
     try:
-        limit = limit_book(holdings.folder).find(RETENTION)
+        limit = limit_table(context.folder).find(RETENTION)
     except NoLimit:
         return None
-    lots = [holdings.lot_lines[lot] for lot in holdings.lots[f"charge:{number}"]]
+    lots = [context.lot_lines[lot] for lot in context.lots[f"charge:{number}"]]
     shipped = [
-        lot.shipped.astimezone(holdings.folder.mill.record.zone).date()
+        lot.shipped.astimezone(context.folder.mill.record.zone).date()
         for lot in lots
         if lot.shipped
     ]
     begins = max([ended.date(), *shipped])
-    return Retention(_years_on(begins, round(limit.value)), limit, holdings.cite(limit.source))
+    return Retention(_years_on(begins, round(limit.value)), limit, context.cite(limit.source))
 
 
 def _years_on(day: dt.date, years: int) -> dt.date:

@@ -10,7 +10,7 @@ from kilnfolio.charts.charge import Mark, charge_chart
 from kilnfolio.charts.cores import CoreTable, core_chart, core_table
 from kilnfolio.charts.survey import histogram
 from kilnfolio.records.charge import Charge
-from kilnfolio.records.practice import practices
+from kilnfolio.records.region import regions
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import RegionalFormat
@@ -25,9 +25,8 @@ from kilnfolio.review.dossier import (
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.findings import FindingGroups, finding_groups, title_of
 from kilnfolio.site.pages.forecasts import forecast_view
-from kilnfolio.site.pages.histories import defects_found
-from kilnfolio.site.pages.running import running_view
-from kilnfolio.site.pages.words import (
+from kilnfolio.site.pages.open_charges import open_charge_view
+from kilnfolio.site.pages.phrases import (
     Count,
     days,
     listed,
@@ -35,6 +34,7 @@ from kilnfolio.site.pages.words import (
     span,
     stock_words,
 )
+from kilnfolio.site.pages.summaries import defects_found
 from kilnfolio.site.pages.workings import Workings
 from kilnfolio.site.pages.workings.charge import charge_workings
 from kilnfolio.site.seals import SealLine, SealView, Superseded
@@ -160,8 +160,8 @@ class ChargeView:
     kiln: Link
     schedule: Link
     length: str
-    practice: str
-    """The practice in force, and what it set."""
+    region: str
+    """The mill's region, and what its practice sets for this charge."""
     chart: str
     steps: list[StepLine]
     board_names: list[str]
@@ -189,21 +189,21 @@ class ChargeView:
     """The entry that took the place of this sealed state."""
 
 
-def charge_pages(holdings: SiteContext, number: str) -> Iterator[Page]:
+def charge_pages(context: SiteContext, number: str) -> Iterator[Page]:
     """Yield the page of a charge, and of each sealed state of it that was amended since."""
-    yield _page(holdings, holdings.folder.charges[number].record)
-    for old in holdings.seals.superseded(number):
-        yield superseded_page(holdings, old)
+    yield _page(context, context.folder.charges[number].record)
+    for old in context.seals.superseded(number):
+        yield superseded_page(context, old)
 
 
-def superseded_page(holdings: SiteContext, old: Superseded) -> Page:
+def superseded_page(context: SiteContext, old: Superseded) -> Page:
     """Return the page of a sealed state that was amended since: it stays, and says so."""
     number = old.dossier.charge
-    then = holdings.as_of(old.folder, old.dossier)
+    then = context.as_of(old.folder, old.dossier)
     record = old.folder.charges[number].record
-    seal = SealView((old.line,), old.line.key in holdings.seals.demo_keys)
+    seal = SealView((old.line,), old.line.key in context.seals.demo_keys)
     view = replace(charge_view(then, record), seal=seal, superseded_by=old.by, lots=[])
-    return holdings.page(
+    return context.page(
         "charge.html",
         old.line.page,
         f"Charge {number}, superseded",
@@ -215,12 +215,12 @@ def superseded_page(holdings: SiteContext, old: Superseded) -> Page:
     )
 
 
-def _page(holdings: SiteContext, record: Charge) -> Page:
-    view = charge_view(holdings, record)
-    species = holdings.records_of(record.id).species
+def _page(context: SiteContext, record: Charge) -> Page:
+    view = charge_view(context, record)
+    species = context.records_of(record.id).species
     names = {stock.species: species[stock.species].record.trade_name for stock in record.stock}
     stock = stock_words(record, names)
-    return holdings.page(
+    return context.page(
         "charge.html",
         routes.charge(record.id),
         f"Charge {record.id}",
@@ -231,31 +231,31 @@ def _page(holdings: SiteContext, record: Charge) -> Page:
     )
 
 
-def running_page(holdings: SiteContext, number: str) -> Page:
+def open_charge_page(context: SiteContext, number: str) -> Page:
     """Return the page of a charge that is not complete, at the address it will keep."""
-    so_far, view = holdings.running[number], None
-    running = running_view(holdings, so_far)
+    so_far, view = context.open_reviews[number], None
+    open_charge = open_charge_view(context, so_far)
     if so_far.located is not None and so_far.dossier is not None:
-        then = holdings.as_of(holdings.folder, so_far.dossier)
+        then = context.as_of(context.folder, so_far.dossier)
         view = charge_view(then, so_far.located.record)
-    return holdings.page(
-        "running.html",
-        running.target,
-        f"Charge {running.number}, not yet complete",
+    return context.page(
+        "open_charge.html",
+        open_charge.target,
+        f"Charge {open_charge.number}, not yet complete",
         "charge",
-        running=running,
+        open_charge=open_charge,
         view=view,
-        forecast=forecast_view(holdings, number),
-        summary=f"{running.words + '. ' if running.words else ''}{running.answer}",
+        forecast=forecast_view(context, number),
+        summary=f"{open_charge.words + '. ' if open_charge.words else ''}{open_charge.answer}",
         crumbs=(("Charges", INDEX),),
-        text=(f"Charge {running.number}. {running.words}", running.answer),
+        text=(f"Charge {open_charge.number}. {open_charge.words}", open_charge.answer),
         robots="noindex",
     )
 
 
-def charge_view(holdings: SiteContext, record: Charge) -> ChargeView:
+def charge_view(context: SiteContext, record: Charge) -> ChargeView:
     """Return what a charge's page prints."""
-    dossier, folder = holdings.dossiers[record.id], holdings.records_of(record.id)
+    dossier, folder = context.dossiers[record.id], context.records_of(record.id)
     kiln = folder.kilns[record.kiln].record
     schedule = folder.schedules[record.schedule].record
     zone = folder.mill.record.zone
@@ -265,42 +265,42 @@ def charge_view(holdings: SiteContext, record: Charge) -> ChargeView:
         answer=answer_of(dossier),
         counts=outcome_counts(dossier.findings),
         findings=finding_groups(dossier.findings),
-        stock=list(_stock(holdings, record)),
+        stock=list(_stock(context, record)),
         kiln=Link(kiln.name, routes.kiln(kiln.id)),
         schedule=Link(
             f"{schedule.title}, revision {record.schedule_revision}", routes.schedule(schedule.id)
         ),
         length=days(dossier.started, dossier.ended),
-        practice=_practice(holdings, dossier),
+        region=_region(context, dossier),
         chart=charge_chart(
             dossier,
             zone,
-            holdings.regional,
-            _ordered(holdings, record.id),
-            _marks(holdings.regional, dossier),
+            context.regional,
+            _ordered(context, record.id),
+            _marks(context.regional, dossier),
         ),
         steps=[
-            replace(_step(replay), air=_air_until(holdings.regional, dossier, replay.at))
+            replace(_step(replay), air=_air_until(context.regional, dossier, replay.at))
             for replay in dossier.steps
         ],
         board_names=[board.id for board in dossier.boards],
         weighings=weighing_rows(dossier),
-        stages=list(_stages(holdings.regional, dossier)),
+        stages=list(_stages(context.regional, dossier)),
         survey=_survey(dossier),
-        stress=_stress(holdings.regional, record),
-        defects=defects_found(holdings.regional, record),
+        stress=_stress(context.regional, record),
+        defects=defects_found(context.regional, record),
         graded=[
             DefectLine(
-                holdings.regional.defect(count.defect),
+                context.regional.defect(count.defect),
                 f"{count.pieces} of {count.of}",
-                holdings.regional.side_by_side(count.worst) if count.worst else "",
+                context.regional.side_by_side(count.worst) if count.worst else "",
                 count.note or "",
             )
             for count in record.defects
             if count.pieces
         ],
-        heat=[_heat(holdings.regional, run) for run in dossier.heat],
-        core_chart=core_chart(dossier, zone, holdings.regional),
+        heat=[_heat(context.regional, run) for run in dossier.heat],
+        core_chart=core_chart(dossier, zone, context.regional),
         cores=core_table(dossier),
         rates=list(_rates(dossier)),
         versions=[
@@ -309,20 +309,20 @@ def charge_view(holdings: SiteContext, record: Charge) -> ChargeView:
             if len(board.estimates) > 1
             for estimate in board.estimates
         ],
-        lots=[Link(f"Lot {lot}", routes.lot(lot)) for lot in holdings.lots[f"charge:{record.id}"]],
+        lots=[Link(f"Lot {lot}", routes.lot(lot)) for lot in context.lots[f"charge:{record.id}"]],
         air_pressure_kpa=dossier.rules.pressure_pa / 1000.0,
-        seal=holdings.seals.of_charge(record.id),
+        seal=context.seals.of_charge(record.id),
         how=charge_workings(folder, record, dossier),
         series=series_paths(record.id),
     )
 
 
-def _ordered(holdings: SiteContext, charge: str) -> tuple[float, float] | None:
+def _ordered(context: SiteContext, charge: str) -> tuple[float, float] | None:
     """Return the band ordered for a piece [% MC], where all lots of a charge share one."""
     bands = {
         (judgement.piece_low_pct, judgement.piece_high_pct)
         for judgement in (
-            holdings.lot_dossiers[lot].judgement for lot in holdings.lots[f"charge:{charge}"]
+            context.lot_dossiers[lot].judgement for lot in context.lots[f"charge:{charge}"]
         )
     }
     if len(bands) != 1:
@@ -336,7 +336,7 @@ def _marks(regional: RegionalFormat, dossier: Dossier) -> list[Mark]:
     return [
         Mark(
             finding.at,
-            f"{title_of(finding)}: {regional.retold(finding.message)}",
+            f"{title_of(finding)}: {regional.localized(finding.message)}",
             "flag-fail" if finding.outcome == "fail" else "flag-question",
         )
         for finding in dossier.findings
@@ -357,19 +357,19 @@ def answer_of(dossier: Dossier) -> str:
     return f"No final survey and no weighings in {took}; {target}."
 
 
-def _practice(holdings: SiteContext, dossier: Dossier) -> str:
-    """Return which practice is in force, and what it set for this charge."""
-    name = holdings.records_of(dossier.charge).mill.record.practice
-    practice = practices()[name]
-    own = "" if dossier.control_rule == practice.rule else ", as the charge itself says"
+def _region(context: SiteContext, dossier: Dossier) -> str:
+    """Return the mill's region and what its practice sets for this charge."""
+    name = context.records_of(dossier.charge).mill.record.practice
+    region = regions()[name]
+    own = "" if dossier.control_rule == region.rule else ", as the charge itself says"
     return (
         f"{name[0].upper()}{name[1:]}: steps go by the {dossier.control_rule}{own}; "
-        f"units {practice.units.is_}"
+        f"units {region.units.is_}"
     )
 
 
-def _stock(holdings: SiteContext, record: Charge) -> Iterator[StockLine]:
-    folder = holdings.records_of(record.id)
+def _stock(context: SiteContext, record: Charge) -> Iterator[StockLine]:
+    folder = context.records_of(record.id)
     for stock in record.stock:
         intake = "; ".join(
             " ".join(
@@ -386,8 +386,8 @@ def _stock(holdings: SiteContext, record: Charge) -> Iterator[StockLine]:
         )
         yield StockLine(
             Link(folder.species[stock.species].record.trade_name, routes.species(stock.species)),
-            holdings.regional.side_by_side(stock.thickness),
-            holdings.regional.side_by_side(stock.volume),
+            context.regional.side_by_side(stock.thickness),
+            context.regional.side_by_side(stock.volume),
             figures.number(stock.pieces, 0) if stock.pieces else "",
             stock.start,
             intake,

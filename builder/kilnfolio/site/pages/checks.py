@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from kilnfolio.records.book import Status
 from kilnfolio.records.limits import Limit
+from kilnfolio.records.sourced import Status
 from kilnfolio.rendering.page import Page
 from kilnfolio.review import checks as _registered  # noqa: F401  fills the registry
 from kilnfolio.review import figures
 from kilnfolio.review.findings import CHECKS, GROUPS, Check
 from kilnfolio.site.context import Citation, SiteContext, check_address
-from kilnfolio.site.pages.tallies import Spoken
-from kilnfolio.site.pages.words import BY_WEIGHT, OUTCOME_MEANING, Count, listed, plural
+from kilnfolio.site.pages.phrases import BY_WEIGHT, OUTCOME_MEANING, Count, listed, plural
+from kilnfolio.site.pages.tallies import NamedFinding
 
 INDEX = "checks/index.html"
 
@@ -52,16 +52,16 @@ class CheckView:
     limits: list[LimitLine]
     cite: Citation
     counts: list[Count]
-    spoken: tuple[Spoken, ...]
+    named: tuple[NamedFinding, ...]
     more: int
     """Charges and lots it also spoke of, and does not name."""
 
 
-def check_index(holdings: SiteContext) -> Page:
+def check_index(context: SiteContext) -> Page:
     """Return the catalogue of checks."""
-    views = [_view(holdings, check) for check in CHECKS.values()]
+    views = [_view(context, check) for check in CHECKS.values()]
     groups = [(group, [view for view in views if view.record.group == group]) for group in GROUPS]
-    return holdings.page(
+    return context.page(
         "checks_index.html",
         INDEX,
         "Checks",
@@ -74,32 +74,32 @@ def check_index(holdings: SiteContext) -> Page:
     )
 
 
-def _view(holdings: SiteContext, check: Check) -> CheckView:
-    book = holdings.folder.limits.record.limits
-    tally = holdings.tally(check.slug)
+def _view(context: SiteContext, check: Check) -> CheckView:
+    book = context.folder.limits.record.limits
+    tally = context.tally(check.slug)
     return CheckView(
         check,
         check_address(check.slug),
         SEVERITY_MEANING[check.severity].format(claim=_CLAIM_WORDS[check.claim]),
-        [_limit(holdings, key, limit) for key in check.limits for limit in book.get(key, [])],
-        holdings.cite(check.source),
+        [_limit(context, key, limit) for key in check.limits for limit in book.get(key, [])],
+        context.cite(check.source),
         [
             Count(outcome, tally.counts[outcome], OUTCOME_MEANING[outcome])
             for outcome in BY_WEIGHT
             if tally.counts.get(outcome)
         ],
-        tally.spoken,
+        tally.named,
         tally.more,
     )
 
 
-def _limit(holdings: SiteContext, key: str, limit: Limit) -> LimitLine:
+def _limit(context: SiteContext, key: str, limit: Limit) -> LimitLine:
     return LimitLine(
         key,
         figures.measure(limit.value, limit.unit, _decimals(limit.value)),
         limit.meaning,
-        scope_words(holdings, limit),
-        holdings.cite(limit.source),
+        scope_words(context, limit),
+        context.cite(limit.source),
         limit.status,
     )
 
@@ -108,15 +108,15 @@ def _decimals(value: float) -> int:
     return len(f"{value:.6f}".rstrip("0").partition(".")[2])
 
 
-def scope_words(holdings: SiteContext, limit: Limit) -> str:
+def scope_words(context: SiteContext, limit: Limit) -> str:
     """Return where a limit holds, in words."""
     scope, parts = limit.scope, []
     if scope.kind:
         parts.append(f"{scope.kind}s")
     if scope.species:
-        parts.append(listed(holdings.species_name(name) for name in scope.species))
+        parts.append(listed(context.species_name(name) for name in scope.species))
     if scope.thicker_than:
-        parts.append(f"thicker than {holdings.regional.side_by_side(scope.thicker_than)}")
+        parts.append(f"thicker than {context.regional.side_by_side(scope.thicker_than)}")
     if scope.region:
         parts.append(f"mills in {scope.region}")
     if scope.target_mc is not None:
@@ -124,11 +124,11 @@ def scope_words(holdings: SiteContext, limit: Limit) -> str:
     return ", ".join(parts) or "everywhere"
 
 
-def check_page(holdings: SiteContext, slug: str) -> Page:
+def check_page(context: SiteContext, slug: str) -> Page:
     """Return the page of a check."""
-    view = _view(holdings, CHECKS[slug])
+    view = _view(context, CHECKS[slug])
     check = view.record
-    return holdings.page(
+    return context.page(
         "check.html",
         view.target,
         check.title,

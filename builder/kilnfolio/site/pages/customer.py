@@ -25,9 +25,9 @@ from kilnfolio.rendering.regional import regional_format
 from kilnfolio.rendering.templating import day as day_words
 from kilnfolio.rendering.templating import render
 from kilnfolio.review import figures
+from kilnfolio.review.assessment import CONFIDENCE_PCT, OWN_PACKS, WHOLE_CHARGE, WHOLE_CHARGES
 from kilnfolio.review.dossier import Dossier, LotDossier
-from kilnfolio.review.judgement import CONFIDENCE_PCT, OWN_PACKS, WHOLE_CHARGE, WHOLE_CHARGES
-from kilnfolio.site.editions import Seen, for_customer
+from kilnfolio.site.editions import EditionView, for_customer
 from kilnfolio.site.lot_record import LotRecord, RecordNumbers, linked_data, worded_by
 from kilnfolio.site.lot_state import STATES, LotState, state_of
 from kilnfolio.site.pages.indoors import (
@@ -38,7 +38,7 @@ from kilnfolio.site.pages.indoors import (
     indoors,
     timber_of,
 )
-from kilnfolio.site.pages.words import listed, plural
+from kilnfolio.site.pages.phrases import listed, plural
 from kilnfolio.site.pages.workings import (
     Shown,
     Workings,
@@ -210,9 +210,9 @@ def customer_lot(
     address = lot_address(mill.records_address, token)
     surveys = [charge.survey for charge in charges if charge.survey]
     zone = ZoneInfo(mill.time_zone)
-    moisture = _moisture(lot, review.judgement, review.readings, surveys)
+    moisture = _moisture(lot, review.assessment, review.readings, surveys)
     timber = timber_of(
-        review.judgement.mean_pct if moisture["mean"] else lot.order.target_mc.value,
+        review.assessment.mean_pct if moisture["mean"] else lot.order.target_mc.value,
         species,
         regional_format(folder.mill.record),
     )
@@ -230,11 +230,11 @@ def customer_lot(
         "measured": ", ".join(day_words(date) for date in measured),
         "issued": f"Version {lot.version}, issued {day_words(lot.issued)}",
         "boards": moisture["boards"],
-        "size": regional.retold(_size(lot)),
-        "method": regional.retold(_method(surveys)),
-        "heat_treatment": regional.retold(_heat_treatment(lot, review, charges)),
+        "size": regional.localized(_size(lot)),
+        "method": regional.localized(_method(surveys)),
+        "heat_treatment": regional.localized(_heat_treatment(lot, review, charges)),
         "pack_pieces": figures.number(sum(pack.pieces for pack in lot.packs), 0),
-        "pack_volume": regional.retold(_total(lot)[1]),
+        "pack_volume": regional.localized(_total(lot)[1]),
     }
     return CustomerLot(
         lot=lot.id,
@@ -246,7 +246,7 @@ def customer_lot(
         contact=(mill.contact.name, mill.contact.email, mill.contact.phone or ""),
         product=lot.product,
         species=f"{species.trade_name} ({species.scientific_name})",
-        size=regional.retold(_size(lot)),
+        size=regional.localized(_size(lot)),
         packs=packs,
         pack_words=phrase,
         pack_total=_total(lot),
@@ -256,7 +256,7 @@ def customer_lot(
         **moisture,
         method=_method(surveys),
         measured=measured,
-        heat_treatment=regional.retold(_heat_treatment(lot, review, charges)),
+        heat_treatment=regional.localized(_heat_treatment(lot, review, charges)),
         stress=_stress(lot, charges),
         claim=_claim(lot, review),
         storage=_storage(lot.order.target_mc.value),
@@ -264,7 +264,7 @@ def customer_lot(
         how=with_titles(
             by_id(
                 (
-                    *(_workings(review.judgement, review.readings) if moisture["mean"] else ()),
+                    *(_workings(review.assessment, review.readings) if moisture["mean"] else ()),
                     *indoor_workings(timber),
                 )
             ),
@@ -275,7 +275,7 @@ def customer_lot(
     )
 
 
-def _total(lot: Seen) -> tuple[int, str]:
+def _total(lot: EditionView) -> tuple[int, str]:
     volume = sum(pack.volume.value for pack in lot.packs)
     total = Volume(volume, f"{volume:.2f} m³")
     return sum(pack.pieces for pack in lot.packs), figures.side_by_side(total)
@@ -322,8 +322,8 @@ def _plain(value: Any) -> Any:
     return value.isoformat() if isinstance(value, (dt.date, dt.datetime)) else value
 
 
-def _numbers(lot: Seen, review: Seen, moisture: Mapping[str, Any]) -> RecordNumbers:
-    judgement = review.judgement
+def _numbers(lot: EditionView, review: EditionView, moisture: Mapping[str, Any]) -> RecordNumbers:
+    judgement = review.assessment
     readings = review.readings if moisture["mean"] else ()
     return RecordNumbers(
         target_mc_pct=lot.order.target_mc.value,
@@ -340,7 +340,7 @@ def _numbers(lot: Seen, review: Seen, moisture: Mapping[str, Any]) -> RecordNumb
     )
 
 
-def _size(lot: Seen) -> str:
+def _size(lot: EditionView) -> str:
     return ", ".join(
         filter(None, (f"{figures.side_by_side(lot.thickness)} thick", lot.width, lot.length))
     )
@@ -355,7 +355,10 @@ _BOARDS = {
 
 
 def _moisture(
-    lot: Seen, judgement: Seen, readings: tuple[float, ...], surveys: list[Seen]
+    lot: EditionView,
+    judgement: EditionView,
+    readings: tuple[float, ...],
+    surveys: list[EditionView],
 ) -> dict[str, Any]:
     """Return what is said of moisture; numbers only where the lot could be assessed."""
     words: dict[str, Any] = {
@@ -400,7 +403,7 @@ def _moisture(
     }
 
 
-def _workings(judgement: Seen, readings: tuple[float, ...]) -> Iterator[Shown]:
+def _workings(judgement: EditionView, readings: tuple[float, ...]) -> Iterator[Shown]:
     """Yield how the figures of a lot that could be assessed were had."""
     own = [Percent(value, f"{value:g} %") for value in readings]
     yield shown("mean", "Mean of the readings", [work_out("mean", "", of=own)])
@@ -424,7 +427,7 @@ def _workings(judgement: Seen, readings: tuple[float, ...]) -> Iterator[Shown]:
     )
 
 
-def _supported(judgement: Seen) -> str:
+def _supported(judgement: EditionView) -> str:
     share = judgement.share_shown_pct
     if share is None or (judgement.piece_low_pct is None and judgement.piece_high_pct is None):
         return ""
@@ -434,7 +437,7 @@ def _supported(judgement: Seen) -> str:
     )
 
 
-def _method(surveys: Iterable[Seen]) -> str:
+def _method(surveys: Iterable[EditionView]) -> str:
     return "; ".join(
         dict.fromkeys(
             survey.method + (f", {survey.correction_words}" if survey.correction_words else "")
@@ -443,7 +446,7 @@ def _method(surveys: Iterable[Seen]) -> str:
     )
 
 
-def _heat_treatment(lot: Seen, review: Seen, charges: list[Seen]) -> str:
+def _heat_treatment(lot: EditionView, review: EditionView, charges: list[EditionView]) -> str:
     """Return what is said of heat treatment; "" unless the lot asks to state it.
 
     A claim that a lot asks to state is answered, never passed over: stated where every charge shows
@@ -470,7 +473,7 @@ def _heat_treatment(lot: Seen, review: Seen, charges: list[Seen]) -> str:
     )
 
 
-def _claim(lot: Seen, review: Seen) -> str:
+def _claim(lot: EditionView, review: EditionView) -> str:
     """Return the certificate claim; "" where none is made."""
     if not lot.claim:
         return ""
@@ -480,7 +483,7 @@ def _claim(lot: Seen, review: Seen) -> str:
     return str(lot.claim)
 
 
-def _stress(lot: Seen, charges: list[Seen]) -> str:
+def _stress(lot: EditionView, charges: list[EditionView]) -> str:
     """Return what is said of drying stress; "" unless a class was ordered."""
     ordered = lot.order.stress
     if not ordered:

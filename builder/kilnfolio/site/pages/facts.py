@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from kilnfolio.records.book import Known, Status
 from kilnfolio.records.model import Signature
 from kilnfolio.records.quantities import Density, Quantity
+from kilnfolio.records.sourced import Known, Status
 from kilnfolio.records.species import Species
 from kilnfolio.review import figures
 from kilnfolio.site.context import Citation, SiteContext
@@ -27,20 +27,20 @@ class Fact:
     signed_off: Signature | None
 
 
-def fact(holdings: SiteContext, label: str, value: Quantity | str, known: Known) -> Fact:
+def fact(context: SiteContext, label: str, value: Quantity | str, known: Known) -> Fact:
     """Return a value as a page prints it, with the source of the group it belongs to."""
-    first, second = holdings.regional.both(value) if isinstance(value, Quantity) else (value, "")
-    return Fact(label, first, second, holdings.cite(known.source), known.status, known.signed_off)
+    first, second = context.regional.both(value) if isinstance(value, Quantity) else (value, "")
+    return Fact(label, first, second, context.cite(known.source), known.status, known.signed_off)
 
 
-def wood_facts(holdings: SiteContext, species: Species) -> Iterator[tuple[str, list[Fact]]]:
+def wood_facts(context: SiteContext, species: Species) -> Iterator[tuple[str, list[Fact]]]:
     """Yield a species' values by heading: density, green MC, shrinkage and movement, drying."""
-    yield "Density", [*_gravities(holdings, species)]
-    yield "Moisture content when green", [*_green(holdings, species)]
-    yield "Shrinkage and movement", [*_shrinkage(holdings, species)]
+    yield "Density", [*_gravities(context, species)]
+    yield "Moisture content when green", [*_green(context, species)]
+    yield "Shrinkage and movement", [*_shrinkage(context, species)]
     yield (
         "Durability",
-        [fact(holdings, "Natural durability", known.words, known) for known in species.durability],
+        [fact(context, "Natural durability", known.words, known) for known in species.durability],
     )
 
 
@@ -58,37 +58,37 @@ def not_on_record(species: Species) -> list[str]:
     return [words for words, value in held.items() if not value]
 
 
-def _gravities(holdings: SiteContext, species: Species) -> Iterator[Fact]:
+def _gravities(context: SiteContext, species: Species) -> Iterator[Fact]:
     for known in species.specific_gravity:
         if known.basic is not None:
             yield fact(
-                holdings, "Specific gravity, green volume", figures.number(known.basic, 2), known
+                context, "Specific gravity, green volume", figures.number(known.basic, 2), known
             )
         if known.at_12 is not None:
             yield fact(
-                holdings,
+                context,
                 "Specific gravity, volume at 12 % MC",
                 figures.number(known.at_12, 2),
                 known,
             )
     density, gravity = species.basic_density, species.basic_specific_gravity
     if density:
-        yield fact(holdings, "Basic density", density.value, density)
+        yield fact(context, "Basic density", density.value, density)
     elif gravity is not None:
         known = next(one for one in species.specific_gravity if one.basic is not None)
         reckoned = Density(1000.0 * gravity, f"{1000.0 * gravity:.0f} kg/m³")
         label = f"Basic density: 1000 kg/m³ × {figures.number(gravity, 2)}"
-        yield fact(holdings, label, reckoned, known)
+        yield fact(context, label, reckoned, known)
     for other in species.densities:
         label = "Basic density, another source" if other.basis == "basic" else "Density at 12 % MC"
         if other.high is None:
-            yield fact(holdings, label, other.low, other)
+            yield fact(context, label, other.low, other)
         else:
-            yield fact(holdings, f"{label}, from", other.low, other)
-            yield fact(holdings, f"{label}, to", other.high, other)
+            yield fact(context, f"{label}, from", other.low, other)
+            yield fact(context, f"{label}, to", other.high, other)
 
 
-def _green(holdings: SiteContext, species: Species) -> Iterator[Fact]:
+def _green(context: SiteContext, species: Species) -> Iterator[Fact]:
     for known in species.green_mc:
         for label, value in (
             ("Heartwood", known.heartwood),
@@ -96,12 +96,12 @@ def _green(holdings: SiteContext, species: Species) -> Iterator[Fact]:
             ("Whole stem", known.whole_stem),
         ):
             if value is not None:
-                yield fact(holdings, label, value, known)
+                yield fact(context, label, value, known)
     if species.fsp:
-        yield fact(holdings, "Fibre saturation point", species.fsp.value, species.fsp)
+        yield fact(context, "Fibre saturation point", species.fsp.value, species.fsp)
 
 
-def _shrinkage(holdings: SiteContext, species: Species) -> Iterator[Fact]:
+def _shrinkage(context: SiteContext, species: Species) -> Iterator[Fact]:
     for known in (species.shrinkage, *species.shrinkage_elsewhere):
         if known is None:
             continue
@@ -111,29 +111,29 @@ def _shrinkage(holdings: SiteContext, species: Species) -> Iterator[Fact]:
             ("Volumetric", known.volumetric),
         ):
             if value is not None:
-                yield fact(holdings, f"{label} shrinkage, green to oven-dry", value, known)
+                yield fact(context, f"{label} shrinkage, green to oven-dry", value, known)
     for part in species.shrinkage_to_12:
         for label, value in (("Radial", part.radial), ("Tangential", part.tangential)):
             if value is not None:
-                yield fact(holdings, f"{label} shrinkage, {part.start} to 12 % MC", value, part)
+                yield fact(context, f"{label} shrinkage, {part.start} to 12 % MC", value, part)
     move = species.movement
     if move:
         for label, coefficient in (("Radial", move.radial), ("Tangential", move.tangential)):
             if coefficient is not None:
                 yield fact(
-                    holdings,
+                    context,
                     f"{label} movement in use",
                     figures.measure(coefficient * 100.0, "% per point of MC", 3),
                     move,
                 )
 
 
-def drying_facts(holdings: SiteContext, species: Species) -> list[Fact]:
+def drying_facts(context: SiteContext, species: Species) -> list[Fact]:
     """Return what a schedule must respect: safe daily loss and the ceiling while wet."""
     found = [
         fact(
-            holdings,
-            f"Safe daily loss, {holdings.regional.side_by_side(known.thickness)}",
+            context,
+            f"Safe daily loss, {context.regional.side_by_side(known.thickness)}",
             known.rate,
             known,
         )
@@ -142,20 +142,20 @@ def drying_facts(holdings: SiteContext, species: Species) -> list[Fact]:
     ceiling = species.ceiling_while_wet
     if ceiling:
         label = f"Hottest dry bulb while above {figures.as_entered(ceiling.while_above)} MC"
-        found.append(fact(holdings, label, ceiling.dry_bulb, ceiling))
+        found.append(fact(context, label, ceiling.dry_bulb, ceiling))
     found += [
-        fact(holdings, f"Schedule code printed for {known.thickness}", known.code, known)
+        fact(context, f"Schedule code printed for {known.thickness}", known.code, known)
         for known in species.kiln_codes
     ]
     found += [
-        fact(holdings, "What a source says", known.note, known) for known in species.drying_notes
+        fact(context, "What a source says", known.note, known) for known in species.drying_notes
     ]
     meter = species.meter_correction
     if meter:
         sign = figures.MINUS if meter.offset < 0 else "+"
         found.append(
             fact(
-                holdings,
+                context,
                 f"Resistance meter set to {meter.base_species}",
                 f"{figures.number(meter.slope, 2)} × reading {sign} "
                 f"{figures.number(abs(meter.offset), 1)} points",

@@ -105,9 +105,9 @@ def guide_slugs() -> tuple[str, ...]:
     return tuple(page.slug for page in guide_files())
 
 
-def guide_index(holdings: SiteContext) -> Page:
+def guide_index(context: SiteContext) -> Page:
     """Return the guide's contents."""
-    return holdings.page(
+    return context.page(
         "guide_contents.html",
         routes.guide("index"),
         "Guide",
@@ -117,13 +117,13 @@ def guide_index(holdings: SiteContext) -> Page:
     )
 
 
-def guide_page(holdings: SiteContext, slug: str) -> Page:
+def guide_page(context: SiteContext, slug: str) -> Page:
     """Return a page of the guide."""
     pages = guide_files()
     place = guide_slugs().index(slug)
     page = pages[place]
-    body, headings = render_guide(page, holdings)
-    return holdings.page(
+    body, headings = render_guide(page, context)
+    return context.page(
         "guide.html",
         page.path,
         page.front.title,
@@ -147,7 +147,7 @@ def _groups() -> list[tuple[str, list[GuidePage]]]:
     ]
 
 
-def render_guide(page: GuidePage, holdings: SiteContext) -> tuple[Markup, list[tuple[str, str]]]:
+def render_guide(page: GuidePage, context: SiteContext) -> tuple[Markup, list[tuple[str, str]]]:
     """Return a page as HTML, and its second-level headings by anchor and words."""
     md = markdown.Markdown(
         extensions=[
@@ -171,7 +171,7 @@ def render_guide(page: GuidePage, holdings: SiteContext) -> tuple[Markup, list[t
     html = md.convert(_FENCE_NOTE.sub(r"\1", page.text))
     html = html.replace("<pre>", '<pre tabindex="0">')
     if "[[formulas]]" in html:
-        table = holdings.env.get_template("guide_formulas.html").render(rows=formula_rows(holdings))
+        table = context.env.get_template("guide_formulas.html").render(rows=formula_rows(context))
         html = html.replace("<p>[[formulas]]</p>", table)
     headings = [
         (token["id"], str(Markup(token["name"]).striptags()))
@@ -180,11 +180,11 @@ def render_guide(page: GuidePage, holdings: SiteContext) -> tuple[Markup, list[t
     return Markup(html), headings
 
 
-def formula_rows(holdings: SiteContext) -> list[FormulaRow]:
+def formula_rows(context: SiteContext) -> list[FormulaRow]:
     """Return every formula of the registry, with its publication's short title."""
     rows = []
     for formula in FORMULAS.values():
-        cited = holdings.cite(formula.source)
+        cited = context.cite(formula.source)
         source = ", ".join(filter(None, (cited.words, cited.rest)))
         rows.append(FormulaRow(formula.name.replace("_", " "), formula.symbols, source))
     return rows

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from kilnfolio.handbook.chapter import Manuscript
-from kilnfolio.records.practice import Custom, Practice, practices
 from kilnfolio.records.reading import ALL
+from kilnfolio.records.region import Custom, Region, regions
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review.findings import CHECKS
@@ -18,10 +18,10 @@ from kilnfolio.site.context import (
     SOURCES_PAGE,
     SiteContext,
 )
-from kilnfolio.site.pages.histories import ChargeRow, charge_rows
-from kilnfolio.site.pages.running import draft_views, running_views
+from kilnfolio.site.pages.open_charges import draft_views, open_charge_views
+from kilnfolio.site.pages.phrases import plural
+from kilnfolio.site.pages.summaries import ChargeRow, charge_rows
 from kilnfolio.site.pages.today import today
-from kilnfolio.site.pages.words import plural
 
 #: Charges shown on the front page.
 _LATEST = 6
@@ -47,13 +47,13 @@ class ChapterLine:
     summary: str
 
 
-def home_page(holdings: SiteContext) -> Page:
+def home_page(context: SiteContext) -> Page:
     """Return the front page."""
-    latest: list[ChargeRow] = charge_rows(holdings, holdings.charges[ALL][:_LATEST])
-    mill = holdings.folder.mill.record
-    as_of, kilns = today(holdings)
+    latest: list[ChargeRow] = charge_rows(context, context.charges[ALL][:_LATEST])
+    mill = context.folder.mill.record
+    as_of, kilns = today(context)
     shown = {one.number for one in kilns}
-    return holdings.page(
+    return context.page(
         "home.html",
         HOME_PAGE,
         "Drying handbook and records",
@@ -61,25 +61,25 @@ def home_page(holdings: SiteContext) -> Page:
         latest=latest,
         as_of=as_of,
         kilns=kilns,
-        running=[one for one in running_views(holdings) if one.number not in shown],
-        begun=draft_views(holdings),
-        rooms=list(_rooms(holdings)),
-        practice=mill.practice,
-        customs=list(_customs(practices()[mill.practice])),
-        words=list(practices()[mill.practice].words.items()),
-        chapters=list(chapter_lines(holdings.manuscript)),
-        build_date=holdings.build_date,
+        open_charges=[one for one in open_charge_views(context) if one.number not in shown],
+        drafts=draft_views(context),
+        rooms=list(_rooms(context)),
+        region=mill.practice,
+        customs=list(_customs(regions()[mill.practice])),
+        words=list(regions()[mill.practice].words.items()),
+        chapters=list(chapter_lines(context.manuscript)),
+        build_date=context.build_date,
         sources=SOURCES_PAGE,
         records=RECORDS_PAGE,
         summary=f"The drying handbook, schedules and kiln records of {mill.name}.",
     )
 
 
-def _customs(practice: Practice) -> Iterator[tuple[str, Custom]]:
-    """Yield what the mill's practice says, each with the question it answers."""
-    for name, field in Practice.model_fields.items():
+def _customs(region: Region) -> Iterator[tuple[str, Custom]]:
+    """Yield the customs of the mill's region, each with the question it answers."""
+    for name, field in Region.model_fields.items():
         if name != "words":
-            yield str(field.description).rstrip("."), getattr(practice, name)
+            yield str(field.description).rstrip("."), getattr(region, name)
 
 
 def chapter_lines(manuscript: Manuscript | None) -> Iterator[ChapterLine]:
@@ -93,8 +93,8 @@ def chapter_lines(manuscript: Manuscript | None) -> Iterator[ChapterLine]:
         )
 
 
-def _rooms(holdings: SiteContext) -> Iterator[Room]:
-    folder = holdings.folder
+def _rooms(context: SiteContext) -> Iterator[Room]:
+    folder = context.folder
     yield Room(
         "Species",
         "species/index.html",
@@ -110,13 +110,13 @@ def _rooms(holdings: SiteContext) -> Iterator[Room]:
     yield Room(
         "Charges",
         "charges/index.html",
-        plural(len(holdings.charges[ALL]), "charge"),
+        plural(len(context.charges[ALL]), "charge"),
         "What was dried, how, and what the checks say of it.",
     )
     yield Room(
         "Lots",
         "lots/index.html",
-        plural(len(holdings.lots[ALL]), "lot"),
+        plural(len(context.lots[ALL]), "lot"),
         "What was shipped, against what was ordered.",
     )
     yield Room(
@@ -133,17 +133,17 @@ def _rooms(holdings: SiteContext) -> Iterator[Room]:
     )
 
 
-def search_page(holdings: SiteContext, pages: Sequence[Page]) -> Page:
+def search_page(context: SiteContext, pages: Sequence[Page]) -> Page:
     """Return the page of search; without script it lists what there is to find.
 
     Parameters
     ----------
-    holdings : SiteContext
+    context : SiteContext
         The records.
     pages : sequence of Page
         Every other page of the edition.
     """
-    return holdings.page(
+    return context.page(
         "search.html",
         SEARCH_PAGE,
         "Search",

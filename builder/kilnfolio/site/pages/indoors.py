@@ -17,7 +17,7 @@ from kilnfolio.physics import sorption
 from kilnfolio.records.quantities import Length, Temperature
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.review import figures
-from kilnfolio.site.editions import Seen
+from kilnfolio.site.editions import EditionView
 from kilnfolio.site.pages.workings import Shown, percent, shown, work_out
 
 #: Rooms a customer may have in mind: words, temperature [°C], relative humidity [%]. Examples, not
@@ -65,7 +65,7 @@ class Indoors:
     """What the timber does there, in words."""
 
 
-def timber_of(mc_pct: float, species: Seen, regional: RegionalFormat = PLAIN) -> Timber:
+def timber_of(mc_pct: float, species: EditionView, regional: RegionalFormat = PLAIN) -> Timber:
     """Return a lot's timber; without ways of sawing where its shrinkage is not known."""
     known = species.shrinkage
     flat = regional.term("flat-sawn")

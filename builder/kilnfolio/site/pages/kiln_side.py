@@ -39,38 +39,38 @@ class StepChoice:
     words: str
 
 
-def kiln_side_names(holdings: SiteContext) -> list[str]:
+def kiln_side_names(context: SiteContext) -> list[str]:
     """Return the open charges that are far enough written for a page at the kiln."""
     return [
         name
-        for name in sorted(holdings.running)
-        if holdings.running[name].located and holdings.running[name].dossier
+        for name in sorted(context.open_reviews)
+        if context.open_reviews[name].located and context.open_reviews[name].dossier
     ]
 
 
-def kiln_side_page(holdings: SiteContext, name: str) -> Page:
+def kiln_side_page(context: SiteContext, name: str) -> Page:
     """Return the kiln-side page of an open charge."""
-    running = holdings.running[name]
-    assert running.located
-    assert running.dossier
-    state = kiln_state(holdings.folder, running.located.record)
+    review = context.open_reviews[name]
+    assert review.located
+    assert review.dossier
+    state = kiln_state(context.folder, review.located.record)
     steps = {
-        step.number: holdings.regional.as_set(
+        step.number: context.regional.as_set(
             AirState(step.dry_bulb_c, step.wet_bulb_c, step.relative_humidity_pct, step.emc_pct),
-            holdings.pressure_pa,
+            context.pressure_pa,
         )
         for step in state.steps
     }
     coming = min((state.step or 0) + 1, len(state.steps))
     label = state.next_due.label if state.next_due else ""
-    reading = holdings.regional.reading
-    data = state.as_json() | {"invented": running.located.record.invented}
-    return holdings.page(
+    reading = context.regional.reading
+    data = state.as_json() | {"invented": review.located.record.invented}
+    return context.page(
         "kiln_side.html",
         routes.kiln_side(name),
         f"{state.kiln_name}, charge {name}",
         "kiln side",
-        one=kiln_today(holdings, running, running.dossier.ended),
+        one=kiln_today(context, review, review.dossier.ended),
         state=state,
         boards=list(_fields(state)),
         steps=[
@@ -104,27 +104,27 @@ def _board_words(state: KilnState, board: BoardState) -> Iterator[str]:
         yield f"{state.next_due.label} at {mass_words(due, board.unit)} {board.unit}"
 
 
-def worker_names(holdings: SiteContext) -> list[str]:
+def worker_names(context: SiteContext) -> list[str]:
     """Return the files beside the pages: the one that keeps them offline, and the manifest."""
-    return ["worker.js", "app.webmanifest"] if kiln_side_names(holdings) else []
+    return ["worker.js", "app.webmanifest"] if kiln_side_names(context) else []
 
 
-def worker_file(holdings: SiteContext, name: str) -> Page:
+def worker_file(context: SiteContext, name: str) -> Page:
     """Return a file beside the pages."""
-    numbers = kiln_side_names(holdings)
+    numbers = kiln_side_names(context)
     if name == "worker.js":
         kept = [f"{number}.html" for number in numbers] + [
             "../assets/site.css",
             "../assets/kiln-side.css",
             "../assets/kiln-side.js",
             "../assets/wood.js",
-            "../assets/letters.js",
+            "../assets/fonts.js",
         ]
         text = (
             f'self.PAGES = {json.dumps(kept)};\nimportScripts("../assets/kiln-side-worker.js");\n'
         )
     else:
-        mill = holdings.folder.mill.record.name
+        mill = context.folder.mill.record.name
         text = json.dumps(
             {
                 "name": f"{mill}: at the kiln",

@@ -14,9 +14,9 @@ from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.review.evidence import KilnCharge, kiln_evidence
 from kilnfolio.site.context import SHOWN, SiteContext
-from kilnfolio.site.pages.histories import ChargeRow, charge_rows
-from kilnfolio.site.pages.running import draft_views
-from kilnfolio.site.pages.words import listed, plural
+from kilnfolio.site.pages.open_charges import draft_views
+from kilnfolio.site.pages.phrases import listed, plural
+from kilnfolio.site.pages.summaries import ChargeRow, charge_rows
 from kilnfolio.site.pages.workings import Shown, Workings, by_id, points, shown, work_out
 
 INDEX = "kilns/index.html"
@@ -54,47 +54,47 @@ class KilnView:
     """How each computed number was had."""
 
 
-def kiln_index(holdings: SiteContext) -> Page:
+def kiln_index(context: SiteContext) -> Page:
     """Return the index of kilns."""
-    records = [holdings.folder.kilns[name].record for name in sorted(holdings.folder.kilns)]
+    records = [context.folder.kilns[name].record for name in sorted(context.folder.kilns)]
     rows = [
-        (record, routes.kiln(record.id), len(holdings.charges[f"kiln:{record.id}"]))
+        (record, routes.kiln(record.id), len(context.charges[f"kiln:{record.id}"]))
         for record in records
     ]
-    return holdings.page(
+    return context.page(
         "kilns_index.html",
         INDEX,
         "Kilns",
         "kiln",
         rows=rows,
-        begun=draft_views(holdings, "kiln"),
+        drafts=draft_views(context, "kiln"),
         summary=f"{plural(len(records), 'kiln')}, with instruments, calibrations "
         "and the places that dry unevenly.",
     )
 
 
-def kiln_page(holdings: SiteContext, name: str) -> Page:
+def kiln_page(context: SiteContext, name: str) -> Page:
     """Return the page of a kiln."""
-    record = holdings.folder.kilns[name].record
-    charges = holdings.charges[f"kiln:{name}"]
-    lines = [holdings.lines[charge].evidence for charge in charges]
+    record = context.folder.kilns[name].record
+    charges = context.charges[f"kiln:{name}"]
+    lines = [context.lines[charge].evidence for charge in charges]
     evidence = kiln_evidence(name, record.positions, lines)
     readings = [reading for line in lines for reading in line.positions]
     spots = [Spot(spot.position, spot.points, spot.readings) for spot in evidence.wet_spots]
     view = KilnView(
         record,
-        _facts(holdings.regional, record),
-        [_line(holdings.regional, one) for one in record.instruments],
+        _facts(context.regional, record),
+        [_line(context.regional, one) for one in record.instruments],
         spots,
         evidence.surveys,
         wet_spot_map(record.name, spots) if spots else "",
-        charge_rows(holdings, charges[:SHOWN]),
+        charge_rows(context, charges[:SHOWN]),
         len(charges),
         [(line, routes.charge(line.charge)) for line in evidence.charges[:SHOWN]],
-        _trends(holdings, record.name, evidence.charges[:SHOWN]),
+        _trends(context, record.name, evidence.charges[:SHOWN]),
         by_id([_spot_working(spots, readings)]),
     )
-    return holdings.page(
+    return context.page(
         "kiln.html",
         routes.kiln(record.id),
         record.name,
@@ -102,7 +102,7 @@ def kiln_page(holdings: SiteContext, name: str) -> Page:
         view=view,
         crumbs=(("Kilns", INDEX),),
         summary=f"{record.kind.capitalize()} kiln, "
-        f"{holdings.regional.side_by_side(record.capacity)}.",
+        f"{context.regional.side_by_side(record.capacity)}.",
         text=[
             f"{record.name}.",
             *(f"{label}: {value}." for label, value in view.facts),
@@ -112,9 +112,9 @@ def kiln_page(holdings: SiteContext, name: str) -> Page:
     )
 
 
-def _trends(holdings: SiteContext, name: str, charges: Sequence[KilnCharge]) -> str:
+def _trends(context: SiteContext, name: str, charges: Sequence[KilnCharge]) -> str:
     """Return the trends of a kiln's air as a chart, in the region's units."""
-    scale = holdings.regional.difference_scale
+    scale = context.regional.difference_scale
 
     def of(value: float | None) -> float | None:
         return None if value is None else scale.of(value)
@@ -141,7 +141,7 @@ def _trends(holdings: SiteContext, name: str, charges: Sequence[KilnCharge]) -> 
                 0,
             ),
         ],
-        holdings.folder.mill.record.zone,
+        context.folder.mill.record.zone,
     )
 
 

@@ -17,7 +17,7 @@ from kilnfolio.site.lot_state import STATES
 from kilnfolio.site.pages.charges import Link
 from kilnfolio.site.pages.customer import pack_words
 from kilnfolio.site.pages.findings import FindingGroups, finding_groups
-from kilnfolio.site.pages.words import Count, outcome_counts
+from kilnfolio.site.pages.phrases import Count, outcome_counts
 from kilnfolio.site.pages.workings import Workings
 from kilnfolio.site.pages.workings.lot import lot_workings
 from kilnfolio.site.qr import labelled, lot_address, qr_svg
@@ -61,11 +61,11 @@ class LotView:
     """How each computed number was had."""
 
 
-def lot_page(holdings: SiteContext, number: str) -> Page:
+def lot_page(context: SiteContext, number: str) -> Page:
     """Return the mill's page of a lot."""
-    record = holdings.folder.lots[number].record
-    view = lot_view(holdings, record)
-    return holdings.page(
+    record = context.folder.lots[number].record
+    view = lot_view(context, record)
+    return context.page(
         "lot.html",
         routes.lot(record.id),
         f"Lot {record.id}",
@@ -76,15 +76,15 @@ def lot_page(holdings: SiteContext, number: str) -> Page:
     )
 
 
-def lot_view(holdings: SiteContext, record: Lot) -> LotView:
+def lot_view(context: SiteContext, record: Lot) -> LotView:
     """Return what the mill's page of a lot prints."""
-    dossier = holdings.lot_dossiers[record.id]
+    dossier = context.lot_dossiers[record.id]
     judgement = dossier.judgement
-    token = holdings.tokens.get(record.id, "")
-    seal = holdings.seals.of_lot(record.id)
+    token = context.tokens.get(record.id, "")
+    seal = context.seals.of_lot(record.id)
     address = (
         labelled(
-            lot_address(holdings.folder.mill.record.records_address, token),
+            lot_address(context.folder.mill.record.records_address, token),
             seal.last.digits if seal.last else "",
         )
         if token
@@ -105,18 +105,18 @@ def lot_view(holdings: SiteContext, record: Lot) -> LotView:
         record,
         dossier,
         (STATES[judgement.met].outcome, STATES[judgement.met].verdict),
-        Link(holdings.species_name(record.species), routes.species(record.species)),
+        Link(context.species_name(record.species), routes.species(record.species)),
         ", ".join(
             filter(
                 None,
-                (holdings.regional.side_by_side(record.thickness), record.width, record.length),
+                (context.regional.side_by_side(record.thickness), record.width, record.length),
             )
         ),
         [
             PackLine(
                 pack.number,
                 pack.pieces,
-                holdings.regional.side_by_side(pack.volume),
+                context.regional.side_by_side(pack.volume),
                 Link(pack.charge, routes.charge(pack.charge)),
             )
             for pack in record.packs
@@ -126,7 +126,7 @@ def lot_view(holdings: SiteContext, record: Lot) -> LotView:
         finding_groups(dossier.findings),
         chart,
         _span(dossier),
-        _intake(holdings, dossier),
+        _intake(context, dossier),
         _heat(record, dossier),
         address,
         qr_svg(address, f"Code that leads to the record of lot {record.id}")
@@ -145,13 +145,13 @@ def _span(dossier: LotDossier) -> str:
     )
 
 
-def _intake(holdings: SiteContext, dossier: LotDossier) -> list[str]:
+def _intake(context: SiteContext, dossier: LotDossier) -> list[str]:
     """Return the intake numbers of a lot's charges."""
     return list(
         dict.fromkeys(
             intake.number
             for name in dossier.charges
-            for stock in holdings.folder.charges[name].record.stock
+            for stock in context.folder.charges[name].record.stock
             for intake in stock.intake
         )
     )

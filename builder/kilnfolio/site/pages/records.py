@@ -11,7 +11,6 @@ from typing import Annotated, Any, Literal
 
 from pydantic.fields import FieldInfo
 
-from kilnfolio.records.book import Sources
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.limits import Limits
@@ -22,6 +21,7 @@ from kilnfolio.records.model import Record
 from kilnfolio.records.notation import Notation
 from kilnfolio.records.quantities import Quantity
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.sourced import Sources
 from kilnfolio.records.species import Species
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.context import RECORDS_PAGE, SiteContext
@@ -72,11 +72,11 @@ class Group:
     parts: list[Part]
 
 
-def records_page(holdings: SiteContext) -> Page:
+def records_page(context: SiteContext) -> Page:
     """Return the reference page."""
     groups = record_groups()
     keys = sum(len(part.keys) for group in groups for part in (group.file, *group.parts))
-    return holdings.page(
+    return context.page(
         "records.html",
         RECORDS_PAGE,
         "Records",

@@ -17,6 +17,13 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.templating import render
 from kilnfolio.site.context import SiteContext
+from kilnfolio.site.pages.open_charges import (
+    DraftView,
+    OpenChargeView,
+    draft_views,
+    open_charge_views,
+)
+from kilnfolio.site.pages.phrases import OUTCOME_MEANING, plural
 from kilnfolio.site.pages.rows import (
     CHARGES,
     LOTS,
@@ -28,13 +35,6 @@ from kilnfolio.site.pages.rows import (
     manifest,
     shard,
 )
-from kilnfolio.site.pages.running import (
-    DraftView,
-    RunningView,
-    draft_views,
-    running_views,
-)
-from kilnfolio.site.pages.words import OUTCOME_MEANING, plural
 
 #: Rows of the register's own page before somebody filters it.
 NEWEST = 50
@@ -59,47 +59,47 @@ class Period:
     rows: int
 
 
-def register_names(holdings: SiteContext, register: Register) -> Iterator[str]:
+def register_names(context: SiteContext, register: Register) -> Iterator[str]:
     """Yield what each page of a register is called: "" for its own, its years, their months."""
     yield ""
-    facts = holdings.register_facts(register)
+    facts = context.register_facts(register)
     for year in years(facts):
         yield year
         if _rows_in(year, facts) > YEAR_HOLDS:
             yield from _months(year, facts)
 
 
-def register_page(holdings: SiteContext, register: Register, name: str) -> Page:
+def register_page(context: SiteContext, register: Register, name: str) -> Page:
     """Return a page of a register; see `register_names`."""
-    env, facts = holdings.env, holdings.register_facts(register)
+    env, facts = context.env, context.register_facts(register)
     if not name:
-        newest = holdings.register_rows(register, ALL, NEWEST)
-        running = running_views(holdings) if register.kind == CHARGES.kind else []
-        begun = draft_views(holdings, "lot") if register.kind == LOTS.kind else []
-        return index_page(env, register, newest, facts, running, begun)
+        newest = context.register_rows(register, ALL, NEWEST)
+        open_charges = open_charge_views(context) if register.kind == CHARGES.kind else []
+        drafts = draft_views(context, "lot") if register.kind == LOTS.kind else []
+        return index_page(env, register, newest, facts, open_charges, drafts)
     if len(name) > len("2026"):
-        return month_page(env, register, name, holdings.register_rows(register, f"month:{name}"))
-    rows = holdings.register_rows(register, f"year:{name}", YEAR_HOLDS + 1)
+        return month_page(env, register, name, context.register_rows(register, f"month:{name}"))
+    rows = context.register_rows(register, f"year:{name}", YEAR_HOLDS + 1)
     return year_page(env, register, name, rows, facts)
 
 
-def script_names(holdings: SiteContext, register: Register) -> Iterator[str]:
+def script_names(context: SiteContext, register: Register) -> Iterator[str]:
     """Yield the parts of a register."""
-    for facts in holdings.register_facts(register):
+    for facts in context.register_facts(register):
         yield facts.name
 
 
-def register_script(holdings: SiteContext, register: Register, name: str) -> Page:
+def register_script(context: SiteContext, register: Register, name: str) -> Page:
     """Return the script file of a part of a register."""
-    rows = holdings.register_rows(register, f"quarter:{name}")
+    rows = context.register_rows(register, f"quarter:{name}")
     return _script(routes.register_rows(register.kind, name), shard(register, name, rows))
 
 
-def manifest_script(holdings: SiteContext) -> Page:
+def manifest_script(context: SiteContext) -> Page:
     """Return the script file that names every part of both registers."""
     return _script(
         routes.REGISTER_MANIFEST,
-        manifest(holdings.register_facts(CHARGES), holdings.register_facts(LOTS)),
+        manifest(context.register_facts(CHARGES), context.register_facts(LOTS)),
     )
 
 
@@ -117,8 +117,8 @@ def index_page(
     register: Register,
     newest: Sequence[Row],
     facts: Sequence[Facts],
-    running: Sequence[RunningView] = (),
-    begun: Sequence[DraftView] = (),
+    open_charges: Sequence[OpenChargeView] = (),
+    drafts: Sequence[DraftView] = (),
 ) -> Page:
     """Return the register's own page.
 
@@ -132,9 +132,9 @@ def index_page(
         The first `NEWEST` of all.
     facts : sequence of Facts
         Of every part.
-    running : sequence of RunningView, optional
+    open_charges : sequence of OpenChargeView, optional
         Charges that are not yet complete.
-    begun : sequence of DraftView, optional
+    drafts : sequence of DraftView, optional
         Other records of the register's kind that are not.
     """
     total = sum(part.rows for part in facts)
@@ -148,8 +148,8 @@ def index_page(
         newest,
         summary,
         total=total,
-        running=running,
-        begun=begun,
+        open_charges=open_charges,
+        drafts=drafts,
         filters=[Choices(one, choices(facts, one.key)) for one in register.filters],
         periods=[_period(register, year, facts) for year in years(facts)],
         meanings=OUTCOME_MEANING if register.kind == CHARGES.kind else {},
@@ -202,8 +202,8 @@ def _plain(
         rows,
         f"{plural(total, register.one)}, the newest first.",
         total=total,
-        running=(),
-        begun=(),
+        open_charges=(),
+        drafts=(),
         periods=periods,
         filters=[],
         crumbs=tuple(crumbs),

@@ -20,7 +20,7 @@ from kilnfolio.records.reading import month_of
 from kilnfolio.rendering import routes
 from kilnfolio.review.dossier import Outcome
 from kilnfolio.site.lot_state import STATES
-from kilnfolio.site.pages.histories import ChargeRow, LotLine
+from kilnfolio.site.pages.summaries import ChargeRow, LotLine
 
 #: How a column is written: as it is, as numbers into a list of distinct words, as days since
 #: 1970, or as numbers.

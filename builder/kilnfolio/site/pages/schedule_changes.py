@@ -17,8 +17,8 @@ from kilnfolio.rendering.page import Page
 from kilnfolio.review import figures
 from kilnfolio.review.setpoints import PlannedStep, planned_steps, resolve
 from kilnfolio.site.context import SiteContext
+from kilnfolio.site.pages.phrases import plural
 from kilnfolio.site.pages.schedules import step_span
-from kilnfolio.site.pages.words import plural
 
 
 @dataclass(frozen=True)
@@ -51,17 +51,17 @@ class Comparison:
 FIGURES = ("Duration", "Dry bulb", "Wet bulb", "EMC")
 
 
-def changed_names(holdings: SiteContext) -> list[str]:
+def changed_names(context: SiteContext) -> list[str]:
     """Return the schedules with an earlier revision on record."""
-    return sorted(holdings.folder.superseded.keys() & holdings.folder.schedules.keys())
+    return sorted(context.folder.superseded.keys() & context.folder.schedules.keys())
 
 
-def changes_page(holdings: SiteContext, name: str) -> Page:
+def changes_page(context: SiteContext, name: str) -> Page:
     """Return the page that compares a schedule's revisions, the newest comparison first."""
-    current = holdings.folder.schedules[name].record
-    revisions = [current, *(located.record for located in holdings.folder.superseded[name])]
-    comparisons = [_comparison(holdings, before, after) for after, before in pairwise(revisions)]
-    return holdings.page(
+    current = context.folder.schedules[name].record
+    revisions = [current, *(located.record for located in context.folder.superseded[name])]
+    comparisons = [_comparison(context, before, after) for after, before in pairwise(revisions)]
+    return context.page(
         "schedule_changes.html",
         routes.changes("schedules", name),
         f"Revisions of {current.title}",
@@ -75,18 +75,18 @@ def changes_page(holdings: SiteContext, name: str) -> Page:
     )
 
 
-def _comparison(holdings: SiteContext, before: Schedule, after: Schedule) -> Comparison:
+def _comparison(context: SiteContext, before: Schedule, after: Schedule) -> Comparison:
     change = next((one for one in after.changes if one.revision == after.revision), None)
     steps = list(
-        _pairs(holdings.regional.temperature, _steps(holdings, before), _steps(holdings, after))
+        _pairs(context.regional.temperature, _steps(context, before), _steps(context, after))
     )
-    return Comparison(before, after, change, steps, list(_texts(holdings, before, after)))
+    return Comparison(before, after, change, steps, list(_texts(context, before, after)))
 
 
-def _steps(holdings: SiteContext, record: Schedule) -> Sequence[PlannedStep]:
-    return holdings.regional.steps_as_set(
-        planned_steps(record, holdings.folder.steps_of(record), holdings.pressure_pa),
-        holdings.pressure_pa,
+def _steps(context: SiteContext, record: Schedule) -> Sequence[PlannedStep]:
+    return context.regional.steps_as_set(
+        planned_steps(record, context.folder.steps_of(record), context.pressure_pa),
+        context.pressure_pa,
     )
 
 
@@ -134,18 +134,16 @@ def _in_words(old: tuple[str, ...] | None, new: tuple[str, ...] | None) -> str:
     )
 
 
-def _texts(
-    holdings: SiteContext, before: Schedule, after: Schedule
-) -> Iterator[tuple[str, Markup]]:
+def _texts(context: SiteContext, before: Schedule, after: Schedule) -> Iterator[tuple[str, Markup]]:
     for name, old, new in (
         ("Title", before.title, after.title),
         ("Thickness", _sizes(before), _sizes(after)),
         ("MC it is for", _target(before), _target(after)),
-        ("Equalizing", _air(holdings, before, "equalizing"), _air(holdings, after, "equalizing")),
+        ("Equalizing", _air(context, before, "equalizing"), _air(context, after, "equalizing")),
         (
-            holdings.regional.term("Conditioning"),
-            _air(holdings, before, "conditioning"),
-            _air(holdings, after, "conditioning"),
+            context.regional.term("Conditioning"),
+            _air(context, before, "conditioning"),
+            _air(context, after, "conditioning"),
         ),
         ("What governs a step", before.governs or "", after.governs or ""),
         ("Notes", before.notes or "", after.notes or ""),
@@ -163,12 +161,12 @@ def _target(record: Schedule) -> str:
     return record.target_mc.entered if record.target_mc else "any"
 
 
-def _air(holdings: SiteContext, record: Schedule, stage: str) -> str:
+def _air(context: SiteContext, record: Schedule, stage: str) -> str:
     treatment = getattr(record, stage)
     if treatment is None:
         return "by the rule"
-    say, pressure = holdings.regional.temperature, holdings.pressure_pa
-    air = holdings.regional.as_set(resolve(treatment, pressure), pressure)
+    say, pressure = context.regional.temperature, context.pressure_pa
+    air = context.regional.as_set(resolve(treatment, pressure), pressure)
     hours = f", {treatment.hours.entered}" if treatment.hours else ""
     return (
         f"dry bulb {say(air.dry_bulb_c)}, wet bulb {say(air.wet_bulb_c)}, "

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from kilnfolio.charts.steps import step_diagram
-from kilnfolio.records.book import Status
 from kilnfolio.records.limits import Limits
 from kilnfolio.records.quantities import (
     Length,
@@ -17,20 +16,21 @@ from kilnfolio.records.quantities import (
     fahrenheit_from_celsius,
 )
 from kilnfolio.records.schedule import Air, Modification, Schedule, Step, Treatment
+from kilnfolio.records.sourced import Status
 from kilnfolio.records.species import Kind, Species
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.review import figures
 from kilnfolio.review.evidence import schedule_evidence
-from kilnfolio.review.limits import LimitBook, Subject, limit_book
+from kilnfolio.review.limits import LimitTable, Subject, limit_table
 from kilnfolio.review.setpoints import AirState, PlannedStep, planned_steps, resolve
 from kilnfolio.review.stages import points_above
 from kilnfolio.site.context import SHOWN, Citation, SiteContext
 from kilnfolio.site.pages.facts import Fact, drying_facts
-from kilnfolio.site.pages.histories import ChargeRow, charge_rows
-from kilnfolio.site.pages.running import draft_views
-from kilnfolio.site.pages.words import listed, plural, thicknesses
+from kilnfolio.site.pages.open_charges import draft_views
+from kilnfolio.site.pages.phrases import listed, plural, thicknesses
+from kilnfolio.site.pages.summaries import ChargeRow, charge_rows
 from kilnfolio.site.pages.workings import Workings
 from kilnfolio.site.pages.workings.schedule import schedule_workings
 
@@ -147,93 +147,93 @@ class ScheduleView:
     """How each computed number was had."""
 
 
-def _evidence(holdings: SiteContext, record: Schedule) -> Iterator[EvidenceLine]:
-    charges = holdings.charges[f"schedule:{record.id}"]
-    for found in schedule_evidence(record.id, (holdings.lines[name].evidence for name in charges)):
+def _evidence(context: SiteContext, record: Schedule) -> Iterator[EvidenceLine]:
+    charges = context.charges[f"schedule:{record.id}"]
+    for found in schedule_evidence(record.id, (context.lines[name].evidence for name in charges)):
         yield EvidenceLine(
             found.revision,
-            f"{holdings.species_name(found.species)}, {found.thickness}",
+            f"{context.species_name(found.species)}, {found.thickness}",
             len(found.charges),
             found.mean_days,
             min(found.days),
             max(found.days),
             found.pooled_sd_pct,
             "; ".join(
-                f"{holdings.regional.defect(one.defect)} {figures.measure(one.share_pct, '%', 1)}"
+                f"{context.regional.defect(one.defect)} {figures.measure(one.share_pct, '%', 1)}"
                 for one in found.defects
                 if one.pieces
             ),
         )
 
 
-def schedule_index(holdings: SiteContext) -> Page:
+def schedule_index(context: SiteContext) -> Page:
     """Return the index of schedules."""
     records = sorted(
-        (located.record for located in holdings.folder.schedules.values()),
+        (located.record for located in context.folder.schedules.values()),
         key=lambda record: (record.title.casefold(), record.id),
     )
     rows = [
         (
             record,
             routes.schedule(record.id),
-            listed(holdings.species_name(name) for name in record.for_stock.species),
+            listed(context.species_name(name) for name in record.for_stock.species),
             thicknesses(record.for_stock.thickness),
-            len(holdings.charges[f"schedule:{record.id}"]),
+            len(context.charges[f"schedule:{record.id}"]),
         )
         for record in records
     ]
-    return holdings.page(
+    return context.page(
         "schedules_index.html",
         INDEX,
         "Schedules",
         "schedule",
         rows=rows,
-        begun=draft_views(holdings, "schedule"),
+        drafts=draft_views(context, "schedule"),
         summary=f"{plural(len(records), 'schedule')}, every step in both unit "
         "systems with the air it asks for.",
     )
 
 
-def schedule_page(holdings: SiteContext, name: str) -> Page:
+def schedule_page(context: SiteContext, name: str) -> Page:
     """Return the page of a schedule."""
-    record = holdings.folder.schedules[name].record
-    charges = holdings.charges[f"schedule:{name}"]
-    steps = holdings.regional.steps_as_set(
-        planned_steps(record, holdings.folder.steps_of(record), holdings.pressure_pa),
-        holdings.pressure_pa,
+    record = context.folder.schedules[name].record
+    charges = context.charges[f"schedule:{name}"]
+    steps = context.regional.steps_as_set(
+        planned_steps(record, context.folder.steps_of(record), context.pressure_pa),
+        context.pressure_pa,
     )
-    woods = [holdings.folder.species[name].record for name in record.for_stock.species]
+    woods = [context.folder.species[name].record for name in record.for_stock.species]
     rows = [_row(str(step.number), step_span(step), step.name, step.air) for step in steps]
     found = recipes(
         record,
         woods[0].kind,
-        holdings.folder.limits.record,
+        context.folder.limits.record,
         steps[-1].air,
-        holdings.pressure_pa,
-        holdings.regional,
+        context.pressure_pa,
+        context.regional,
     )
     view = ScheduleView(
         record,
-        tuple(holdings.regional.side_by_side(size) for size in record.for_stock.thickness),
+        tuple(context.regional.side_by_side(size) for size in record.for_stock.thickness),
         [
-            Wood(wood, routes.species(wood.id), _facts(holdings, wood, record.for_stock.thickness))
+            Wood(wood, routes.species(wood.id), _facts(context, wood, record.for_stock.thickness))
             for wood in woods
         ],
         rows,
-        holdings.pressure_pa / 1000.0,
+        context.pressure_pa / 1000.0,
         found,
-        _recipe_rules(holdings, woods[0].kind),
+        _recipe_rules(context, woods[0].kind),
         steps[-1].air.dry_bulb_c,
-        [_modification(holdings.regional, change) for change in record.modifications],
-        holdings.cite(record.source),
-        step_diagram(record.title, steps, holdings.regional),
-        charge_rows(holdings, charges[:SHOWN]),
+        [_modification(context.regional, change) for change in record.modifications],
+        context.cite(record.source),
+        step_diagram(record.title, steps, context.regional),
+        charge_rows(context, charges[:SHOWN]),
         len(charges),
-        list(_evidence(holdings, record)),
-        routes.changes("schedules", name) if name in holdings.folder.superseded else "",
-        schedule_workings(holdings, record, steps, found),
+        list(_evidence(context, record)),
+        routes.changes("schedules", name) if name in context.folder.superseded else "",
+        schedule_workings(context, record, steps, found),
     )
-    return holdings.page(
+    return context.page(
         "schedule.html",
         routes.schedule(record.id),
         record.title,
@@ -241,7 +241,7 @@ def schedule_page(holdings: SiteContext, name: str) -> Page:
         view=view,
         summary=_summary(view),
         crumbs=(("Schedules", INDEX),),
-        text=_text(view, holdings.regional.temperature),
+        text=_text(view, context.regional.temperature),
     )
 
 
@@ -284,12 +284,12 @@ def _percent(value: float | None) -> str:
     return f"{value:g}{figures.NBSP}%"
 
 
-def _facts(holdings: SiteContext, wood: Species, sizes: list[Length]) -> list[Fact]:
+def _facts(context: SiteContext, wood: Species, sizes: list[Length]) -> list[Fact]:
     """Return the limits of the wood that concern these thicknesses."""
     concerned = {size.value for size in sizes}
     loss = [known for known in wood.safe_daily_loss if known.thickness.value in concerned]
     return drying_facts(
-        holdings, wood.model_copy(update={"safe_daily_loss": loss, "meter_correction": None})
+        context, wood.model_copy(update={"safe_daily_loss": loss, "meter_correction": None})
     )
 
 
@@ -321,7 +321,7 @@ def recipes(
     own = schedule.target_mc.value if schedule.target_mc else None
     found = []
     for target in sorted({*USUAL_TARGETS[kind], *([own] if own is not None else [])}):
-        book = LimitBook(
+        book = LimitTable(
             limits,
             Subject(
                 tuple(schedule.for_stock.species),
@@ -369,14 +369,14 @@ def air_with_emc(dry_bulb_c: float, emc_pct: float, pressure_pa: float) -> AirSt
         return None
 
 
-def _recipe_rules(holdings: SiteContext, kind: Kind) -> list[Rule]:
-    book = limit_book(holdings.folder, Subject(kind=kind))
+def _recipe_rules(context: SiteContext, kind: Kind) -> list[Rule]:
+    book = limit_table(context.folder, Subject(kind=kind))
     found = []
     for key, words in (
         (_BELOW, "Equalizing begins, and its EMC stands, {} points below the MC ordered"),
         (
             _ABOVE,
-            holdings.regional.say(
+            context.regional.say(
                 "{conditioning} EMC stands {} points above it from a target "
                 "of {} % on, a point less for lower ones"
             ),
@@ -386,7 +386,7 @@ def _recipe_rules(holdings: SiteContext, kind: Kind) -> list[Rule]:
         found.append(
             Rule(
                 words.format(f"{limit.value:g}", f"{full:g}"),
-                holdings.cite(limit.source),
+                context.cite(limit.source),
                 limit.status,
             )
         )

@@ -7,15 +7,15 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from kilnfolio.handbook.chapter import Manuscript
-from kilnfolio.records.book import STATUS_MEANING, Known, Publication, publication_of
 from kilnfolio.records.model import Record
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.sourced import STATUS_MEANING, Known, Publication, publication_of
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.site.context import SOURCES_PAGE, SiteContext, check_address
 from kilnfolio.site.pages.checks import INDEX as CHECKS_INDEX
-from kilnfolio.site.pages.words import plural
+from kilnfolio.site.pages.phrases import plural
 
 
 @dataclass(frozen=True)
@@ -38,17 +38,17 @@ class SourceView:
     """Pages by kind."""
 
 
-def sources_page(holdings: SiteContext) -> Page:
+def sources_page(context: SiteContext) -> Page:
     """Return the page of sources: what cites each publication, chapters where there are any."""
     values: defaultdict[str, Counter[str]] = defaultdict(Counter)
     citers: defaultdict[str, dict[str, dict[str, Citer]]] = defaultdict(dict)
-    for kind, name, target, known in _citing(holdings):
+    for kind, name, target, known in _citing(context):
         for citation, status in known:
             values[publication_of(citation)][status] += 1
             citers[publication_of(citation)].setdefault(kind, {})[target] = Citer(name, target)
-    for identity, found in _citing_chapters(holdings.manuscript).items():
+    for identity, found in _citing_chapters(context.manuscript).items():
         citers[identity]["Chapters"] = {target: Citer(name, target) for name, target in found}
-    publications = holdings.folder.sources.record.publications
+    publications = context.folder.sources.record.publications
     views = [
         SourceView(
             identity,
@@ -62,7 +62,7 @@ def sources_page(holdings: SiteContext) -> Page:
         )
         for identity in sorted(publications, key=lambda name: publications[name].short.casefold())
     ]
-    return holdings.page(
+    return context.page(
         "sources.html",
         SOURCES_PAGE,
         "Sources",
@@ -87,8 +87,8 @@ def _citing_chapters(manuscript: Manuscript | None) -> Mapping[str, list[tuple[s
     return cited
 
 
-def _citing(holdings: SiteContext) -> Iterator[tuple[str, str, str, list[tuple[str, str]]]]:
-    folder = holdings.folder
+def _citing(context: SiteContext) -> Iterator[tuple[str, str, str, list[tuple[str, str]]]]:
+    folder = context.folder
     for name in sorted(folder.species):
         record = folder.species[name].record
         yield "Species", record.trade_name, routes.species(name), [*_known(record)]

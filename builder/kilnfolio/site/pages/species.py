@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from kilnfolio.records.book import Status
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.sourced import Status
 from kilnfolio.records.species import Species
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.context import SHOWN, Citation, SiteContext
 from kilnfolio.site.pages.facts import Fact, drying_facts, not_on_record, wood_facts
-from kilnfolio.site.pages.histories import ChargeRow, charge_rows
-from kilnfolio.site.pages.running import draft_views
-from kilnfolio.site.pages.words import listed, plural, thicknesses
+from kilnfolio.site.pages.open_charges import draft_views
+from kilnfolio.site.pages.phrases import listed, plural, thicknesses
+from kilnfolio.site.pages.summaries import ChargeRow, charge_rows
 
 INDEX = "species/index.html"
 
@@ -70,28 +70,28 @@ class SpeciesView:
     """What no source on record gives."""
 
 
-def species_index(holdings: SiteContext) -> Page:
+def species_index(context: SiteContext) -> Page:
     """Return the index of species."""
     records = sorted(
-        (located.record for located in holdings.folder.species.values()),
+        (located.record for located in context.folder.species.values()),
         key=lambda record: (record.trade_name.casefold(), record.id),
     )
     rows = [
         (
             record,
             routes.species(record.id),
-            len(holdings.schedules_of_species[record.id]),
-            len(holdings.charges[f"species:{record.id}"]),
+            len(context.schedules_of_species[record.id]),
+            len(context.charges[f"species:{record.id}"]),
         )
         for record in records
     ]
-    return holdings.page(
+    return context.page(
         "species_index.html",
         INDEX,
         "Species",
         "species",
         rows=rows,
-        begun=draft_views(holdings, "species"),
+        drafts=draft_views(context, "species"),
         summary=f"{plural(len(records), 'species', 'species')}: density, green "
         "moisture, shrinkage, safe rates, defects and schedules.",
     )
@@ -110,40 +110,40 @@ def schedule_line(schedule: Schedule) -> ScheduleLine:
     )
 
 
-def species_page(holdings: SiteContext, name: str) -> Page:
+def species_page(context: SiteContext, name: str) -> Page:
     """Return the page of a species."""
-    record = holdings.folder.species[name].record
-    charges = holdings.charges[f"species:{name}"]
+    record = context.folder.species[name].record
+    charges = context.charges[f"species:{name}"]
     view = SpeciesView(
         record,
-        tuple(group for group in wood_facts(holdings, record) if group[1]),
-        drying_facts(holdings, record),
+        tuple(group for group in wood_facts(context, record) if group[1]),
+        drying_facts(context, record),
         [
             Proneness(
-                holdings.regional.defect(known.defect),
+                context.regional.defect(known.defect),
                 routes.chapter("defect-atlas", known.defect),
                 known.note,
-                holdings.cite(known.source),
+                context.cite(known.source),
                 known.status,
             )
             for known in record.prone_to
         ],
         [
-            HazardLine(words, holdings.cite(known.source), known.status)
+            HazardLine(words, context.cite(known.source), known.status)
             for known in record.hazards
             for words in (known.dust, known.skin)
             if words
         ],
         [
-            schedule_line(holdings.folder.schedules[schedule].record)
-            for schedule in holdings.schedules_of_species[name]
+            schedule_line(context.folder.schedules[schedule].record)
+            for schedule in context.schedules_of_species[name]
         ],
-        charge_rows(holdings, charges[:SHOWN]),
+        charge_rows(context, charges[:SHOWN]),
         len(charges),
         not_on_record(record),
     )
     path = routes.species(record.id)
-    return holdings.page(
+    return context.page(
         "species.html",
         path,
         record.trade_name,

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 from kilnfolio.rendering import routes
 from kilnfolio.review.dossier import Word
-from kilnfolio.site.pages.histories import ChargeLine, LotLine, Said
+from kilnfolio.site.pages.summaries import ChargeLine, CheckLine, LotLine
 
 
 @dataclass(frozen=True)
-class Spoken:
+class NamedFinding:
     """What a check said of one charge or lot."""
 
     name: str
@@ -26,7 +26,7 @@ class Tally:
     """What a check came to."""
 
     counts: Mapping[Word, int]
-    spoken: tuple[Spoken, ...]
+    named: tuple[NamedFinding, ...]
     """What it said that a reader must know of, charges before lots, the newest first."""
     more: int
     """... and of how many it is not named."""
@@ -37,32 +37,34 @@ class YearTally:
     """What every check said of the charges and lots of one year."""
 
     counts: Mapping[str, Mapping[Word, int]]
-    charges: Mapping[str, tuple[Spoken, ...]]
-    lots: Mapping[str, tuple[Spoken, ...]]
+    charges: Mapping[str, tuple[NamedFinding, ...]]
+    lots: Mapping[str, tuple[NamedFinding, ...]]
 
 
 def tally_year(charges: Iterable[ChargeLine], lots: Iterable[LotLine]) -> YearTally:
     """Return what every check said, in the order given."""
     counts: dict[str, Counter[Word]] = {}
-    spoken_of_charges: dict[str, list[Spoken]] = {}
-    spoken_of_lots: dict[str, list[Spoken]] = {}
+    of_charges: dict[str, list[NamedFinding]] = {}
+    of_lots: dict[str, list[NamedFinding]] = {}
 
-    def add(all_said: Sequence[Said], name: str, target: str, to: dict[str, list[Spoken]]) -> None:
-        for said in all_said:
-            counts.setdefault(said.check, Counter())[said.outcome] += 1
-            if said.message:
-                to.setdefault(said.check, []).append(
-                    Spoken(name, target, said.outcome, said.message)
+    def add(
+        lines: Sequence[CheckLine], name: str, target: str, to: dict[str, list[NamedFinding]]
+    ) -> None:
+        for line in lines:
+            counts.setdefault(line.check, Counter())[line.outcome] += 1
+            if line.message:
+                to.setdefault(line.check, []).append(
+                    NamedFinding(name, target, line.outcome, line.message)
                 )
 
     for charge in charges:
-        add(charge.said, f"charge {charge.row.number}", charge.row.target, spoken_of_charges)
+        add(charge.checks, f"charge {charge.row.number}", charge.row.target, of_charges)
     for lot in lots:
-        add(lot.said, f"lot {lot.number}", routes.lot(lot.number), spoken_of_lots)
+        add(lot.checks, f"lot {lot.number}", routes.lot(lot.number), of_lots)
     return YearTally(
         {slug: dict(found) for slug, found in counts.items()},
-        {slug: tuple(found) for slug, found in spoken_of_charges.items()},
-        {slug: tuple(found) for slug, found in spoken_of_lots.items()},
+        {slug: tuple(found) for slug, found in of_charges.items()},
+        {slug: tuple(found) for slug, found in of_lots.items()},
     )
 
 
@@ -81,13 +83,15 @@ def joined(slug: str, years: Sequence[YearTally], most: int) -> Tally:
     counts: Counter[Word] = Counter()
     for year in years:
         counts.update(year.counts.get(slug, {}))
-    spoken = [
+    named = [
         *_of(slug, (year.charges for year in years)),
         *_of(slug, (year.lots for year in years)),
     ]
-    return Tally(dict(counts), tuple(spoken[:most]), max(0, len(spoken) - most))
+    return Tally(dict(counts), tuple(named[:most]), max(0, len(named) - most))
 
 
-def _of(slug: str, years: Iterable[Mapping[str, tuple[Spoken, ...]]]) -> Iterator[Spoken]:
+def _of(
+    slug: str, years: Iterable[Mapping[str, tuple[NamedFinding, ...]]]
+) -> Iterator[NamedFinding]:
     for year in years:
         yield from year.get(slug, ())

@@ -11,10 +11,10 @@ from kilnfolio.rendering import routes
 from kilnfolio.review import figures
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.review.kiln_state import KilnState, kiln_state
-from kilnfolio.review.running import Running
+from kilnfolio.review.open_review import OpenReview
 from kilnfolio.review.setpoints import AirState
 from kilnfolio.site.context import SiteContext
-from kilnfolio.site.pages.words import stock_words
+from kilnfolio.site.pages.phrases import stock_words
 
 #: Notes of the last so many hours are the last shift's.
 _SHIFT = dt.timedelta(hours=24)
@@ -23,7 +23,7 @@ _LATE = 0.25
 
 
 @dataclass(frozen=True)
-class Asked:
+class OpenQuestion:
     """An open question."""
 
     check: str
@@ -61,33 +61,33 @@ class KilnToday:
     overdue: bool
     boards: tuple[str, ...]
     in_the_oven: tuple[str, ...]
-    questions: tuple[Asked, ...]
+    questions: tuple[OpenQuestion, ...]
     instruments: tuple[str, ...]
     notes: tuple[Note, ...]
 
 
-def today(holdings: SiteContext) -> tuple[dt.datetime | None, list[KilnToday]]:
+def today(context: SiteContext) -> tuple[dt.datetime | None, list[KilnToday]]:
     """Return the moment the page speaks of, and each kiln with an open charge, by its name."""
     known = [
-        running
-        for name in sorted(holdings.running)
-        if (running := holdings.running[name]).located and running.dossier
+        review
+        for name in sorted(context.open_reviews)
+        if (review := context.open_reviews[name]).located and review.dossier
     ]
     if not known:
         return None, []
-    as_of = max(running.dossier.ended for running in known if running.dossier)
-    kilns = [kiln_today(holdings, running, as_of) for running in known]
+    as_of = max(review.dossier.ended for review in known if review.dossier)
+    kilns = [kiln_today(context, review, as_of) for review in known]
     return as_of, sorted(kilns, key=lambda one: (one.kiln, one.number))
 
 
-def kiln_today(holdings: SiteContext, running: Running, as_of: dt.datetime) -> KilnToday:
+def kiln_today(context: SiteContext, review: OpenReview, as_of: dt.datetime) -> KilnToday:
     """Return a kiln with an open charge as it stands at a moment."""
-    assert running.located
-    assert running.dossier
-    charge = running.located.record
-    state = kiln_state(holdings.folder, charge)
-    regional = holdings.regional
-    names = {stock.species: holdings.species_name(stock.species) for stock in charge.stock}
+    assert review.located
+    assert review.dossier
+    charge = review.located.record
+    state = kiln_state(context.folder, charge)
+    regional = context.regional
+    names = {stock.species: context.species_name(stock.species) for stock in charge.stock}
     air = state.air and regional.as_set(
         AirState(
             state.air.dry_bulb_c,
@@ -95,9 +95,9 @@ def kiln_today(holdings: SiteContext, running: Running, as_of: dt.datetime) -> K
             state.air.relative_humidity_pct,
             state.air.emc_pct,
         ),
-        holdings.pressure_pa,
+        context.pressure_pa,
     )
-    questions = [finding for finding in running.findings if finding.outcome in ("question", "fail")]
+    questions = [finding for finding in review.findings if finding.outcome in ("question", "fail")]
     due = dt.datetime.fromisoformat(state.next_round)
     return KilnToday(
         state.kiln_name,
@@ -123,7 +123,7 @@ def kiln_today(holdings: SiteContext, running: Running, as_of: dt.datetime) -> K
         tuple(board.tag for board in state.boards),
         tuple(board.tag for board in state.boards if board.oven_dry_g is None),
         tuple(
-            Asked(finding.check, CHECKS[finding.check].title, finding.message)
+            OpenQuestion(finding.check, CHECKS[finding.check].title, finding.message)
             for finding in questions
             if finding.check != "calibration-due"
         ),

@@ -14,8 +14,8 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
-from kilnfolio.records.book import Titled, in_words
 from kilnfolio.records.quantities import Percent
+from kilnfolio.records.sourced import Titled, in_words
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Working
 from kilnfolio.review.formulas import FORMULAS

@@ -22,7 +22,7 @@ from kilnfolio.review.dossier import (
     Working,
 )
 from kilnfolio.review.formulas.masses import BY_RULE
-from kilnfolio.review.limits import LimitBook, NoLimit, Subject, limit_book
+from kilnfolio.review.limits import LimitTable, NoLimit, Subject, limit_table
 from kilnfolio.site.pages.workings import Shown, percent, points, shown, when, work_out
 
 _EXPANDED = "Expanded, about 95 %."
@@ -238,7 +238,7 @@ def _rates(
     folder: MillFolder, record: Charge, dossier: Dossier, zone: dt.tzinfo
 ) -> Iterator[Shown]:
     main = record.stock[0]
-    limits = limit_book(
+    limits = limit_table(
         folder,
         Subject(
             tuple(stock.species for stock in record.stock),
@@ -339,7 +339,7 @@ def _hours(value: float) -> Duration:
 
 
 def _safe(
-    folder: MillFolder, record: Charge, board: BoardResult, limits: LimitBook
+    folder: MillFolder, record: Charge, board: BoardResult, limits: LimitTable
 ) -> Working | None:
     written = next((one for one in record.boards if one.id == board.id), None)
     if written is None or board.safe_daily_loss_pct is None:

@@ -10,7 +10,7 @@ from kilnfolio.records.quantities import Pressure, TemperatureDifference
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import AirResult, Dossier, LogSummary, WickIndex, Working
 from kilnfolio.review.setpoints import AirState
-from kilnfolio.site.pages.words import days
+from kilnfolio.site.pages.phrases import days
 from kilnfolio.site.pages.workings import (
     Shown,
     counted_up,

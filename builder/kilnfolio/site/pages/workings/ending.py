@@ -22,9 +22,9 @@ from kilnfolio.review.dossier import (
     Working,
 )
 from kilnfolio.review.ending import CONFIDENCE_PCT
-from kilnfolio.review.limits import NoLimit, Subject, limit_book
+from kilnfolio.review.limits import NoLimit, Subject, limit_table
 from kilnfolio.review.stages import points_above
-from kilnfolio.site.pages.words import span
+from kilnfolio.site.pages.phrases import span
 from kilnfolio.site.pages.workings import (
     Shown,
     counted_up,
@@ -105,7 +105,7 @@ def _stages(
 
 def _rule(folder: MillFolder, record: Charge, name: str) -> Working | None:
     kind = folder.species[record.stock[0].species].record.kind
-    book = limit_book(
+    book = limit_table(
         folder,
         Subject(
             tuple(stock.species for stock in record.stock),
@@ -350,7 +350,7 @@ def _least_heat(
         else []
     )
     try:
-        cold = limit_book(folder).value("loading-temperature")
+        cold = limit_table(folder).value("loading-temperature")
         mean = sum(bulbs) / len(bulbs)
         parts = least_heat_parts(
             water.volume_m3,

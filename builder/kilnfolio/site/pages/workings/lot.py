@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from kilnfolio.review.assessment import CONFIDENCE_PCT
 from kilnfolio.review.dossier import LotDossier
-from kilnfolio.review.judgement import CONFIDENCE_PCT
 from kilnfolio.site.pages.workings import Shown, Workings, by_id, percent, shown, work_out
 
 

@@ -34,12 +34,12 @@ if TYPE_CHECKING:
 
 
 def schedule_workings(
-    holdings: SiteContext, record: Schedule, steps: Sequence[PlannedStep], found: Sequence[Recipe]
+    context: SiteContext, record: Schedule, steps: Sequence[PlannedStep], found: Sequence[Recipe]
 ) -> Workings:
     """Return how every computed number of a schedule's page was had."""
-    pressure = pressure_of(holdings.pressure_pa)
-    kind = holdings.folder.species[record.for_stock.species[0]].record.kind
-    written = holdings.folder.steps_of(record)
+    pressure = pressure_of(context.pressure_pa)
+    kind = context.folder.species[record.for_stock.species[0]].record.kind
+    written = context.folder.steps_of(record)
     asked = [
         SetPoint(f"step {step.number}", step.air, written_way(record, own), own.emc)
         for step, own in zip(steps, written, strict=True)
@@ -48,7 +48,7 @@ def schedule_workings(
         (
             *set_point_workings("step", asked, pressure),
             *_recipe_workings(record, found, kind, pressure),
-            *_evidence_workings(holdings, record),
+            *_evidence_workings(context, record),
         )
     )
 
@@ -121,11 +121,11 @@ def _recipe_workings(
     yield replace(emc, id="end-set-emc", of="EMC of the two bulbs as set, in whole degrees")
 
 
-def _evidence_workings(holdings: SiteContext, record: Schedule) -> Iterator[Shown]:
-    charges = holdings.charges[f"schedule:{record.id}"]
-    found = list(schedule_evidence(record.id, (holdings.lines[name].evidence for name in charges)))
+def _evidence_workings(context: SiteContext, record: Schedule) -> Iterator[Shown]:
+    charges = context.charges[f"schedule:{record.id}"]
+    found = list(schedule_evidence(record.id, (context.lines[name].evidence for name in charges)))
     lines = [
-        (f"revision {one.revision}, {holdings.species_name(one.species)} {one.thickness}", one)
+        (f"revision {one.revision}, {context.species_name(one.species)} {one.thickness}", one)
         for one in found
     ]
     times = [(label, [Bare(value, f"{value:.1f}") for value in one.days]) for label, one in lines]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from pathlib import Path
 
-from tests.archive.yard import CHARGE, SEALED_AT, amend_charge, change, key, sealed_mill
+from tests.archive.sealing import CHARGE, SEALED_AT, amend_charge, change, key, sealed_mill
 from tests.minimal import FILES
 
 from kilnfolio.archive.entries import LotEntry

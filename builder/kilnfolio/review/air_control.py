@@ -11,7 +11,7 @@ import numpy as np
 from kilnfolio.physics.sorption import emc_uncertainty
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.review.air import AirSeries
-from kilnfolio.review.setpoints import Asked
+from kilnfolio.review.setpoints import AskedAir
 
 #: Length of the stretches a wick's drift is had from: a day, over which fans reverse many times
 #: and the kiln's own swings average out [h].
@@ -22,7 +22,7 @@ WICK_LEAST_H = 12.0
 _LEAST_READINGS = 12
 
 
-def settled(air: AirSeries, asked: Sequence[Asked], hours: float) -> np.ndarray:
+def settled(air: AirSeries, asked: Sequence[AskedAir], hours: float) -> np.ndarray:
     """Return which readings come at least so long after the last change of what was asked."""
     changed = air.in_force([item.at for item in asked], [item.at.timestamp() for item in asked])
     late: np.ndarray = air.seconds - changed >= 3600.0 * hours
@@ -51,7 +51,7 @@ def reading_hours(air: AirSeries) -> np.ndarray:
 
 
 def overshoot(
-    air: AirSeries, asked: Sequence[Asked], settling_hours: float
+    air: AirSeries, asked: Sequence[AskedAir], settling_hours: float
 ) -> tuple[float, float] | None:
     """Return how far above what was asked dry bulb and depression were, summed over time [K h].
 
@@ -71,7 +71,7 @@ def overshoot(
     return sums[0], sums[1]
 
 
-class Running:
+class RunningHours:
     """Hours of running until any moment, by the log's fans."""
 
     def __init__(self, air: AirSeries | None):
@@ -114,7 +114,7 @@ class Wick:
     noise_k: float
 
 
-def wick_index(air: AirSeries, asked: Sequence[Asked], settling_hours: float) -> Wick | None:
+def wick_index(air: AirSeries, asked: Sequence[AskedAir], settling_hours: float) -> Wick | None:
     """Return how the depression behaved while the air was asked to stay as it was.
 
     Each set-point's time, once settled, is cut into stretches of about a day; through each a

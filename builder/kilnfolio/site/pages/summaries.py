@@ -14,7 +14,7 @@ from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Finding, LotDossier, Outcome, Word
 from kilnfolio.review.evidence import ChargeEvidence, charge_evidence
-from kilnfolio.site.pages.words import Count, days, outcome_counts, stock_words, weightiest
+from kilnfolio.site.pages.phrases import Count, days, outcome_counts, stock_words, weightiest
 
 if TYPE_CHECKING:
     from kilnfolio.site.context import SiteContext
@@ -83,7 +83,7 @@ class ChargeRow:
 
 
 @dataclass(frozen=True)
-class Said:
+class CheckLine:
     """What one check said of a charge or lot, as the check's page prints it."""
 
     check: str
@@ -98,7 +98,7 @@ class ChargeLine:
 
     row: ChargeRow
     evidence: ChargeEvidence
-    said: tuple[Said, ...]
+    checks: tuple[CheckLine, ...]
     weighings: int
 
 
@@ -120,28 +120,28 @@ class LotLine:
     packs: tuple[tuple[str, str], ...]
     """Pack and charge."""
     shipped: dt.datetime | None
-    said: tuple[Said, ...]
+    checks: tuple[CheckLine, ...]
 
 
-def charge_line(holdings: SiteContext, charge: Charge) -> ChargeLine:
+def charge_line(context: SiteContext, charge: Charge) -> ChargeLine:
     """Return what other pages print of a charge."""
-    dossier = holdings.dossiers[charge.id]
+    dossier = context.dossiers[charge.id]
     return ChargeLine(
-        _row(holdings, charge),
+        _row(context, charge),
         charge_evidence(charge, dossier),
-        _said(dossier.findings),
+        _check_lines(dossier.findings),
         len(charge.weighings),
     )
 
 
-def lot_line(holdings: SiteContext, lot: Lot, dossier: LotDossier) -> LotLine:
+def lot_line(context: SiteContext, lot: Lot, dossier: LotDossier) -> LotLine:
     """Return what other pages print of a lot."""
     judgement = dossier.judgement
     return LotLine(
         lot.id,
         routes.lot(lot.id),
         lot.product,
-        holdings.species_name(lot.species),
+        context.species_name(lot.species),
         lot.species,
         lot.issued,
         lot.order.target_mc.value,
@@ -151,27 +151,27 @@ def lot_line(holdings: SiteContext, lot: Lot, dossier: LotDossier) -> LotLine:
         tuple(sorted({pack.charge for pack in lot.packs})),
         tuple((pack.number, pack.charge) for pack in lot.packs),
         lot.shipped,
-        _said(dossier.findings),
+        _check_lines(dossier.findings),
     )
 
 
-def _said(findings: Iterable[Finding]) -> tuple[Said, ...]:
+def _check_lines(findings: Iterable[Finding]) -> tuple[CheckLine, ...]:
     return tuple(
-        Said(finding.check, finding.word, finding.message if shown else "")
+        CheckLine(finding.check, finding.word, finding.message if shown else "")
         for finding in findings
         for shown in [finding.noted or finding.outcome not in ("pass", "no data", "not applicable")]
     )
 
 
-def charge_rows(holdings: SiteContext, charges: Iterable[str]) -> list[ChargeRow]:
+def charge_rows(context: SiteContext, charges: Iterable[str]) -> list[ChargeRow]:
     """Return charges as lines of a table, in the order given."""
-    return [holdings.lines[name].row for name in charges]
+    return [context.lines[name].row for name in charges]
 
 
-def _row(holdings: SiteContext, charge: Charge) -> ChargeRow:
-    dossier = holdings.dossiers[charge.id]
-    names = {stock.species: holdings.species_name(stock.species) for stock in charge.stock}
-    kiln = holdings.folder.kilns[charge.kiln].record
+def _row(context: SiteContext, charge: Charge) -> ChargeRow:
+    dossier = context.dossiers[charge.id]
+    names = {stock.species: context.species_name(stock.species) for stock in charge.stock}
+    kiln = context.folder.kilns[charge.kiln].record
     survey = dossier.survey
     sizes = {stock.thickness.entered.replace(" ", figures.NBSP) for stock in charge.stock}
     return ChargeRow(
@@ -183,7 +183,7 @@ def _row(holdings: SiteContext, charge: Charge) -> ChargeRow:
         tuple(sorted(sizes)),
         kiln.name,
         kiln.id,
-        holdings.folder.schedules[charge.schedule].record.title,
+        context.folder.schedules[charge.schedule].record.title,
         routes.schedule(charge.schedule),
         charge.schedule,
         charge.started,
@@ -197,8 +197,8 @@ def _row(holdings: SiteContext, charge: Charge) -> ChargeRow:
         survey.n if survey else 0,
         weightiest(dossier.findings),
         outcome_counts(dossier.findings),
-        defects_found(holdings.regional, charge),
-        ", ".join(sorted({holdings.regional.defect(c.defect) for c in charge.defects if c.pieces})),
+        defects_found(context.regional, charge),
+        ", ".join(sorted({context.regional.defect(c.defect) for c in charge.defects if c.pieces})),
     )
 
 

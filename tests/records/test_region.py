@@ -1,4 +1,4 @@
-"""Regional practice is data, and it decides what a charge leaves open."""
+"""A region's practice is data, and it decides what a charge leaves open."""
 
 import pytest
 import yaml
@@ -6,7 +6,7 @@ from tests.conftest import PROJECT
 from tests.minimal import DROP, minimal_mill
 from tests.reviewed import reviewed_mill
 
-from kilnfolio.records.practice import practices
+from kilnfolio.records.region import regions
 
 LIBRARY = yaml.safe_load((PROJECT / "schedules/sources.yaml").read_text("utf-8"))["publications"]
 #: MC of the three boards of the minimal mill by its oven-dry masses, at the last weighing [%].
@@ -14,7 +14,7 @@ LAST = {"S1": 12.28, "S2": 12.11, "S3": 11.94}
 
 
 @pytest.mark.parametrize(
-    ("practice", "rule", "mc", "formula"),
+    ("region", "rule", "mc", "formula"),
     [
         (
             "North American",
@@ -27,8 +27,8 @@ LAST = {"S1": 12.28, "S2": 12.11, "S3": 11.94}
         ("continental", "mean", sum(LAST.values()) / 3, "mean of all boards"),
     ],
 )
-def test_the_controlling_mc_follows_the_practice(tmp_path, practice, rule, mc, formula):
-    root = minimal_mill(tmp_path, mill={"practice": practice})
+def test_the_controlling_mc_follows_the_practice(tmp_path, region, rule, mc, formula):
+    root = minimal_mill(tmp_path, mill={"practice": region})
     dossier = reviewed_mill(root).dossiers["C1"]
     assert dossier.control_rule == rule
     # masses are written to a gram of two kilograms: 0.05 point
@@ -47,15 +47,15 @@ def test_a_running_charge_follows_the_practice_too(tmp_path):
     root = minimal_mill(
         tmp_path, mill={"practice": "British"}, charge={"ended": DROP, "unloaded": DROP}
     )
-    assert reviewed_mill(root).running["C1"].dossier.control_rule == "wettest board"
+    assert reviewed_mill(root).open_reviews["C1"].dossier.control_rule == "wettest board"
 
 
 def test_every_custom_says_how_it_is_known():
-    for practice in practices().values():
-        for name in type(practice).model_fields:
+    for region in regions().values():
+        for name in type(region).model_fields:
             if name == "words":
                 continue
-            custom = getattr(practice, name)
+            custom = getattr(region, name)
             if custom.status == "read":
                 assert custom.source.split(",")[0] in LIBRARY
-        assert practice.words.keys() == practices()["British"].words.keys()
+        assert region.words.keys() == regions()["British"].words.keys()

@@ -14,7 +14,7 @@ from kilnfolio.records.cross_checks import lacking
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import Located
 from kilnfolio.records.open_charge import OpenCharge
-from kilnfolio.review.air import moments_of
+from kilnfolio.review.air import datetimes_of
 from kilnfolio.review.dossier import Dossier, Finding
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.review.review import build_case, dossier_of, read_logs
@@ -29,7 +29,7 @@ _AT_THE_END = "Checked when the charge is complete."
 
 
 @dataclass(frozen=True)
-class Running:
+class OpenReview:
     """An open charge and what can be said of it.
 
     Attributes
@@ -67,7 +67,7 @@ class Running:
         return (first, *(self.dossier.findings if self.dossier else ()))
 
 
-def review_open(folder: MillFolder, charge_id: str) -> Running:
+def review_open(folder: MillFolder, charge_id: str) -> OpenReview:
     """Return what can be said of a charge that is not yet complete.
 
     Raises
@@ -79,14 +79,14 @@ def review_open(folder: MillFolder, charge_id: str) -> Running:
     lots = folder.lots_waiting_for[charge_id]
     waits = tuple(draft.name for draft in lacking(folder, charge))
     if charge.so_far is None or waits:
-        return Running(charge, None, None, lots, waits)
+        return OpenReview(charge, None, None, lots, waits)
     log = read_logs(folder, charge.so_far)
     located = charge.so_far
     if log is not None and len(log.times):
-        located = charge.until(moments_of(log.times[-1:], folder.mill.record.zone)[0]) or located
+        located = charge.until(datetimes_of(log.times[-1:], folder.mill.record.zone)[0]) or located
     dossier = dossier_of(folder, build_case(folder, located, log))
     findings = tuple(_while_open(finding) for finding in dossier.findings)
-    return Running(charge, located, dossier.model_copy(update={"findings": findings}), lots)
+    return OpenReview(charge, located, dossier.model_copy(update={"findings": findings}), lots)
 
 
 def waiting_lots(folder: MillFolder) -> dict[str, Finding]:

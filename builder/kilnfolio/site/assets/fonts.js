@@ -1,12 +1,12 @@
-/* Our letters, asked for before the style sheet that names them has come: a page uses only those that are there when
-   it is first drawn. Opened from a folder, a page may not ask early, and takes the file that holds them. */
+/* Preloads the fonts, before the style sheet that names them has arrived: a page uses only fonts that are ready at its
+   first paint. A page opened from a folder cannot preload; it loads them from the script that carries them inline. */
 (function () {
   "use strict";
 
-  var assets = document.currentScript.src.replace(/letters\.js$/, "");
+  var assets = document.currentScript.src.replace(/fonts\.js$/, "");
 
   if (location.protocol === "file:") {
-    document.write('<script src="' + assets + 'letters-at-hand.js"></script>');
+    document.write('<script src="' + assets + 'fonts-inline.js"></script>');
     return;
   }
   ["literata-400", "folio-sans-400", "literata-600", "folio-sans-600", "literata-400-italic"].forEach(function (name) {

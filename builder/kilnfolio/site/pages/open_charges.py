@@ -9,9 +9,9 @@ from kilnfolio.records.drafts import Draft, key_of
 from kilnfolio.rendering import routes
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Dossier
-from kilnfolio.review.running import Running
+from kilnfolio.review.open_review import OpenReview
 from kilnfolio.site.context import SiteContext
-from kilnfolio.site.pages.words import stock_words
+from kilnfolio.site.pages.phrases import stock_words
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ class ToFill:
 
 
 @dataclass(frozen=True)
-class RunningView:
+class OpenChargeView:
     """What the page of a charge that is not complete prints beside what is known of it."""
 
     number: str
@@ -49,9 +49,9 @@ class DraftView:
     to_fill: list[ToFill]
 
 
-def draft_views(holdings: SiteContext, *kinds: str) -> list[DraftView]:
+def draft_views(context: SiteContext, *kinds: str) -> list[DraftView]:
     """Return the records that are still to be filled in, of some kinds or of all."""
-    draft = holdings.folder.drafts
+    draft = context.folder.drafts
     return [
         DraftView(name[0].upper() + name[1:], _to_fill(draft[name]))
         for name in sorted(draft)
@@ -59,28 +59,31 @@ def draft_views(holdings: SiteContext, *kinds: str) -> list[DraftView]:
     ]
 
 
-def running_views(holdings: SiteContext) -> list[RunningView]:
+def open_charge_views(context: SiteContext) -> list[OpenChargeView]:
     """Return every charge that is not complete, by number."""
-    return [running_view(holdings, holdings.running[name]) for name in sorted(holdings.running)]
+    return [
+        open_charge_view(context, context.open_reviews[name])
+        for name in sorted(context.open_reviews)
+    ]
 
 
-def running_view(holdings: SiteContext, running: Running) -> RunningView:
+def open_charge_view(context: SiteContext, review: OpenReview) -> OpenChargeView:
     """Return a charge that is not complete, as pages show it."""
     words = ""
-    if running.located is not None:
-        charge = running.located.record
-        names = {stock.species: holdings.species_name(stock.species) for stock in charge.stock}
-        kiln = holdings.folder.kilns[charge.kiln].record.name
+    if review.located is not None:
+        charge = review.located.record
+        names = {stock.species: context.species_name(stock.species) for stock in charge.stock}
+        kiln = context.folder.kilns[charge.kiln].record.name
         words = f"{stock_words(charge, names)}, {kiln}"
-    return RunningView(
-        running.charge.id,
-        routes.charge(running.charge.id),
-        _answer(running.dossier),
+    return OpenChargeView(
+        review.charge.id,
+        routes.charge(review.charge.id),
+        _answer(review.dossier),
         words,
-        running.dossier.started if running.dossier else None,
-        _to_fill(running.charge),
-        running.lots,
-        running.waits,
+        review.dossier.started if review.dossier else None,
+        _to_fill(review.charge),
+        review.lots,
+        review.waits,
     )
 
 
@@ -99,7 +102,7 @@ def _answer(dossier: Dossier | None) -> str:
         return "Still running; no weighing is recorded yet."
     last = dossier.controlling[-1]
     return (
-        f"Still running. Controlling MC was {figures.measure(last.mc_pct, '%', 1)} at the last "
+        f"Still review. Controlling MC was {figures.measure(last.mc_pct, '%', 1)} at the last "
         f"weighing, {last.at:%Y-%m-%d %H:%M}; the target is "
         f"{dossier.target_mc_pct:g}{figures.NBSP}%."
     )

@@ -63,7 +63,7 @@ def test_half_filled_records_stop_nothing_and_are_listed(tmp_path):
         "schedule red-oak-8-4",
         "species quercus-petraea",
     ]
-    assert reviewed.running["C2"].waits == ("kiln k2",)
+    assert reviewed.open_reviews["C2"].waits == ("kiln k2",)
     build_site(root, tmp_path / "site", pdfs=False)
     made = pages(tmp_path / "site", "mill")
     for page, name, key in (

@@ -10,7 +10,7 @@ import numpy as np
 
 from kilnfolio.physics.survey import readings_needed, share_shown, within_band
 from kilnfolio.records.lot import Order
-from kilnfolio.review.dossier import Judgement
+from kilnfolio.review.dossier import Assessment
 from kilnfolio.review.findings import LotCase
 from kilnfolio.review.limits import NoLimit
 
@@ -127,7 +127,7 @@ def _standard_rule(case: LotCase, order: Order) -> Rule:
     )
 
 
-def judge(case: LotCase) -> Judgement:
+def judge(case: LotCase) -> Assessment:
     """Return whether the readings meet the order, and what may be said.
 
     A refused finding on the moisture record of a charge leaves the lot not assessed: an absent or
@@ -139,7 +139,7 @@ def judge(case: LotCase) -> Judgement:
     try:
         rule = rule_of(case)
     except NoLimit:
-        return Judgement(
+        return Assessment(
             rule=words,
             met=None,
             sentence="Not assessed: the row of EN 14298 for this target is not in hand.",
@@ -155,12 +155,12 @@ def judge(case: LotCase) -> Judgement:
         }
     )
     if not len(readings):
-        return Judgement(
+        return Assessment(
             rule=rule.words, met=None, sentence="Not assessed: no final survey is on record."
         )
     facts = _facts(rule, chosen)
     if doubts:
-        return Judgement(
+        return Assessment(
             rule=rule.words,
             met=None,
             **facts,
@@ -177,7 +177,7 @@ def judge(case: LotCase) -> Judgement:
         if met
         else "The lot as measured does not meet the order."
     )
-    return Judgement(rule=rule.words, met=met, **facts, sentence=sentence)
+    return Assessment(rule=rule.words, met=met, **facts, sentence=sentence)
 
 
 def counted(inside: int, n: int, mean_pct: float) -> str:

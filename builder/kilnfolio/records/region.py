@@ -1,4 +1,4 @@
-"""Regional practice: what a mill does where nothing else is written, as data with its sources."""
+"""What mills of each region do unless their records say otherwise, with sources."""
 
 from __future__ import annotations
 
@@ -6,11 +6,11 @@ from functools import cache
 from importlib import resources
 from typing import Literal
 
-from kilnfolio.records.book import Status
 from kilnfolio.records.model import Name, Record, Text
+from kilnfolio.records.sourced import Status
 from kilnfolio.records.yaml_source import parse_yaml
 
-PracticeName = Literal["North American", "British", "continental", "Australasian"]
+RegionName = Literal["North American", "British", "continental", "Australasian"]
 ControlRule = Literal["wettest half", "wettest board", "mean"]
 
 
@@ -25,8 +25,8 @@ class Custom(Record):
     """How it is known."""
 
 
-class Practice(Record):
-    """What mills of a region do where nothing else is written."""
+class Region(Record):
+    """What mills of a region do unless their records say otherwise."""
 
     control_rule: Custom
     """Which boards decide a step."""
@@ -69,12 +69,12 @@ _FIRST = {"metric first": False, "customary first": True}
 
 
 @cache
-def practices() -> dict[str, Practice]:
-    """Return every practice, by its name in mill.yaml."""
-    raw = (resources.files("kilnfolio.records") / "practices.yaml").read_bytes()
-    value = parse_yaml(raw, "practices.yaml").value
+def regions() -> dict[str, Region]:
+    """Return every region by the name that `practice` in mill.yaml gives it."""
+    raw = (resources.files("kilnfolio.records") / "regions.yaml").read_bytes()
+    value = parse_yaml(raw, "regions.yaml").value
     return {
-        name: Practice.model_validate(
+        name: Region.model_validate(
             {key: _custom(raw) for key, raw in customs.items() if key != "words"}
             | {"words": {ours: _custom(raw) for ours, raw in customs["words"].items()}}
         )
