@@ -76,11 +76,12 @@ def test_what_is_meant_comes_first_or_nearly(search_page):
 @pytest.mark.parametrize(("dry", "wet"), [(70, 55), (140, 110), (120, 112), (180, 130)])
 def test_the_air_of_two_bulbs_is_that_of_another_library(search_page, dry, wet):
     """RH within 1.5 % of psychrolib (ASHRAE thermodynamic wet bulb), at the page's pressure."""
-    psychrolib.SetUnitSystem(psychrolib.IP)
+    psychrolib.SetUnitSystem(psychrolib.SI)
     pascal = float(search_page.evaluate("document.body.dataset.pressure"))
     told = search_page.evaluate(TOLD, f"{dry}/{wet} F").replace("\u00a0", " ")
     shown = float(re.search(r"RH (\d+) %", told)[1])
-    expected = 100 * psychrolib.GetRelHumFromTWetBulb(dry, wet, pascal / 6894.757)
+    celsius = [(bulb - 32) / 1.8 for bulb in (dry, wet)]
+    expected = 100 * psychrolib.GetRelHumFromTWetBulb(*celsius, pascal)
     assert shown == pytest.approx(expected, abs=1.5)
 
 

@@ -13,7 +13,7 @@ import sys
 from importlib import import_module
 
 from kilnfolio import __version__
-from kilnfolio.cli.errors import exit_code
+from kilnfolio.cli.errors import INTERRUPTED, exit_code
 from kilnfolio.cli.parser import CommandParser
 
 TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
@@ -69,6 +69,10 @@ def run() -> NoReturn:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
     code = main()
+    if code == INTERRUPTED:
+        # Python 3.11 remembers an interrupt inside exec() of a string, as dataclasses use it, even
+        # after it was caught, and would end by the signal; running another string forgets it.
+        exec("pass")
     gc.freeze()
     sys.exit(code)
 
