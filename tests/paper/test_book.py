@@ -62,7 +62,8 @@ def test_every_chapter_computes_and_every_link_leads_somewhere(mill):
     contents = compile_handbook(mill, "site")
     assert not contents.problems, "\n".join(map(str, contents.problems))
     numbers = [chapter.record.number for chapter in contents.manuscript.chapters]
-    assert numbers == [*range(1, 17), None]
+    assert numbers == [*range(1, len(numbers)), None]  # the glossary has none
+    assert len(numbers) > 16
     assert sum(len(body.answers) for body in contents.bodies.values()) >= 12
 
 
@@ -77,7 +78,7 @@ def test_every_chapter_stands_in_the_book_once_and_in_order(mill, outline):
         for chapter in read_manuscript(mill.root)[0].chapters
         if chapter.record.part
     ]
-    assert len(parts) == 5
+    assert len(parts) == len(set(parts)) >= 5
     last = ["Answers to the problems", "Glossary", "Sources", "Index"]
     titles = [title for title, _ in outline]
     assert titles[:3] == ["Contents", "Tables", "Figures"]
@@ -87,16 +88,22 @@ def test_every_chapter_stands_in_the_book_once_and_in_order(mill, outline):
     assert numbers == sorted(numbers)
 
 
+def pages_between(outline: list[tuple[str, int]], texts: list[str], first: str, then: str) -> str:
+    """Return the words from one bookmark to another."""
+    begins = dict(outline)
+    return " ".join(texts[begins[first] - 1 : begins[then] - 1])
+
+
 def test_the_contents_print_the_page_each_chapter_begins_on(outline, texts):
-    contents = " ".join(texts[:9])
+    contents = pages_between(outline, texts, "Contents", "Tables")
     for title, page in outline[3:]:
-        printed = re.search(r"(?:\. |^|\d )" + re.escape(title) + r"[ .]* (\d+)", contents)
-        assert printed, title
-        assert int(printed[1]) == page
+        # a section of another chapter may have the same title
+        printed = re.findall(r"(?:\. |^|\d )" + re.escape(title) + r"[ .]* (\d+)", contents)
+        assert str(page) in printed, title
 
 
-def test_the_lists_give_every_table_and_figure_the_page_it_is_on(mill, pdf, texts):
-    lists = " ".join(texts[4:9])
+def test_the_lists_give_every_table_and_figure_the_page_it_is_on(mill, pdf, outline, texts):
+    lists = pages_between(outline, texts, "Tables", outline[3][0])
     contents = compile_handbook(mill, "book")
     listed = [one for body in contents.bodies.values() for one in body.listed]
     assert {one.kind for one in listed} == {"table", "figure"}
@@ -143,9 +150,11 @@ def test_runs_of_pages():
 
 
 def test_pages_of_the_index_carry_their_own_numbers_and_heads(texts, outline):
-    for number in range(dict(outline)["Index"] - 1, len(texts)):
+    opening = dict(outline)["Index"] - 1  # this page has its title for a head
+    for number in range(opening, len(texts)):
         assert re.search(rf"(^|\D){number + 1}(\D|$)", texts[number]), number
-        assert ("Drying handbook" if number % 2 else "Index") in texts[number]
+        head = "Drying handbook" if number % 2 else "Index"
+        assert number == opening or head in texts[number]
 
 
 def test_a_wide_table_is_turned_and_its_head_comes_again(pdf, texts):

@@ -49,7 +49,7 @@ DRYING = (
             Argument("mc_to", Percent),
             Argument("emc", Percent),
         ),
-        "t = −τ ln[(MC₂ − EMC) ÷ (MC₁ − EMC)], τ = L^1.52 ÷ (0.0575 + 0.00142 p) days",
+        "t = −k ln[(MC₂ − EMC) ÷ (MC₁ − EMC)], k = L^1.52 ÷ (0.0575 + 0.00142 p) days",
         _red_oak_put_in,
         "forest-products-journal, vol. 30 no. 1 (Simpson and Tschernitz 1980); constants from "
         "memory",
