@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -25,6 +24,9 @@ from kilnfolio.physics.moisture import mass_at
 
 ENOUGH = 3
 """Earlier charges of the wood and thickness that make a curve of its own."""
+
+RELATIVES_SHOWN = 5
+"""Earlier charges that are forecast again to show how a relative's curve does, the newest."""
 
 SAME_THICKNESS = 0.1
 """Thicknesses that differ by less than this share dry as one. [-]"""
@@ -68,7 +70,19 @@ def learn_for(wood: str, thickness_mm: float, earlier: Sequence[Run]) -> Learnt:
         return Learnt(curve, hindcasts(own), tuple(run.steps for run in own), watch(curve, own))
     near = own or [run for run in usable if run.wood == wood] or usable
     curve = from_relative(near, thickness_mm) if near else from_formula(thickness_mm)
-    return Learnt(curve, (), tuple(run.steps for run in near))
+    return Learnt(curve, _relatives_again(near), tuple(run.steps for run in near))
+
+
+def _relatives_again(near: Sequence[Run]) -> tuple[Hindcast, ...]:
+    """Return how relatives forecast one another: to be shown, too few to make a band of."""
+    if len(near) < 2:
+        return ()
+    shown = near[-RELATIVES_SHOWN:]
+    curves = [
+        from_relative([other for other in near if other is not run], run.thickness_mm)
+        for run in shown
+    ]
+    return hindcasts(shown, curves)
 
 
 def forecast(charge: Run, learnt: Learnt, as_of: float) -> Forecast:
@@ -125,12 +139,12 @@ def forecast(charge: Run, learnt: Learnt, as_of: float) -> Forecast:
         kiln=run.kiln,
         wood=run.wood,
         schedule=run.schedule,
-        as_of=_moment(run, as_of),
+        as_of=run.moment(as_of),
         started=run.started,
-        weighed=_moment(run, begins),
+        weighed=run.moment(begins),
         controlling_pct=float(run.controlling_pct[-1]),
         past=tuple(
-            (_moment(run, hour), float(mc))
+            (run.moment(hour), float(mc))
             for hour, mc in zip(run.weighings.hours, run.controlling_pct, strict=True)
         ),
         target_pct=run.target_mc_pct,
@@ -155,22 +169,18 @@ def _share(begins: float, end: float) -> float:
     return begins / end if np.isfinite(end) and end > 0 else 0.0
 
 
-def _moment(run: Run, hour: float) -> dt.datetime:
-    return run.started + dt.timedelta(hours=round(hour * 60) / 60)
-
-
 def _due(run: Run, begins: float, hour: float, spread: Spread) -> Due:
     left = {
         name: max(spread.time_left(hour - begins, share), 0.0) for name, share in _LOW_HIGH.items()
     }
-    return Due(**{name: _moment(run, begins + hours) for name, hours in left.items()})
+    return Due(**{name: run.moment(begins + hours) for name, hours in left.items()})
 
 
 def _by_clock(run: Run, hour: float) -> Due | None:
     """Return the moment at which a timed step ends; the clock knows no spread."""
     if not np.isfinite(hour):
         return None
-    moment = _moment(run, hour)
+    moment = run.moment(hour)
     return Due(moment, moment, moment, moment, moment)
 
 
@@ -188,8 +198,15 @@ def _board(
         float(paces.uncertainty[i]),
         trigger,
         _mass(run, i, trigger),
-        _moment(run, hour) if np.isfinite(hour) else None,
+        run.moment(hour) if np.isfinite(hour) else None,
+        run.oven_dry_g[i] if i < len(run.oven_dry_g) else None,
+        tuple(float(mc) for mc in course.boards_pct[_every(course), i]),
     )
+
+
+def _every(course: Course) -> slice:
+    """Return which moments of a course are kept: some 120, enough for a drawing."""
+    return slice(None, None, max(1, course.hours.size // 120))
 
 
 def _mass(run: Run, board: int, mc_pct: float | None) -> float | None:
@@ -209,9 +226,9 @@ def _fan(run: Run, course: Course, spread: Spread) -> Fan:
         stretched = [begins + max(spread.time_left(hour - begins, share), 0.0) for hour in hours]
         stretched[0] = begins
         rows[name] = np.interp(hours, stretched, course.controlling_pct)
-    every = slice(None, None, max(1, hours.size // 120))
+    every = _every(course)
     return Fan(
-        tuple(_moment(run, hour) for hour in hours[every]),
+        tuple(run.moment(hour) for hour in hours[every]),
         *(tuple(float(mc) for mc in rows[name][every]) for name in _LOW_HIGH),
     )
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
-from kilnfolio.forecast.curve import leaving_out
+from kilnfolio.forecast.curve import Curve, leaving_out
 from kilnfolio.forecast.inputs import Run
 from kilnfolio.forecast.march import Case, Course, march
 from kilnfolio.forecast.pace import boards
@@ -98,15 +98,21 @@ def log_ratio(actual_h: float, forecast_h: float) -> float:
     return float(np.log((max(actual_h, 0.0) + SHORT_H) / (max(forecast_h, 0.0) + SHORT_H)))
 
 
-def hindcasts(runs: Sequence[Run]) -> tuple[Hindcast, ...]:
+def hindcasts(runs: Sequence[Run], curves: Sequence[Curve] | None = None) -> tuple[Hindcast, ...]:
     """Return every complete earlier charge forecast again from each of `SHARES`.
 
-    A charge is never forecast with a curve it was part of. Fewer than two charges give none.
+    Parameters
+    ----------
+    runs : sequence of Run
+        The earlier charges.
+    curves : sequence of Curve, optional
+        The curve to forecast each of them with, learnt without it; by default from the others. Then
+        fewer than two charges give none.
     """
-    if len(runs) < 2:
+    if curves is None and len(runs) < 2:
         return ()
     cases, about = [], []
-    for run, curve in zip(runs, leaving_out(runs), strict=True):
+    for run, curve in zip(runs, leaving_out(runs) if curves is None else curves, strict=True):
         target = run.target_mc_pct
         end = run.reached(target) if target is not None else float("nan")
         if not np.isfinite(end):

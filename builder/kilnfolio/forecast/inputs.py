@@ -203,6 +203,12 @@ class Run:
             ended=self.ended if self.ended is not None and self.ended <= hours else None,
         )
 
+    def moment(self, hours: float) -> dt.datetime:
+        """Return the moment so many hours after the start, to the minute, on the mill's clock."""
+        after = dt.timedelta(minutes=round(hours * 60))
+        # through UTC, because a day on which the clocks change has 23 or 25 hours
+        return (self.started.astimezone(dt.UTC) + after).astimezone(self.started.tzinfo)
+
     @property
     def target_mc_pct(self) -> float | None:
         """The controlling MC that ends the drying; None in a timed schedule."""
@@ -225,6 +231,11 @@ class Run:
             series[after - 1 : after + 1] for series in (self.weighings.hours, self.controlling_pct)
         )
         return float(h1 + (h2 - h1) * (m1 - mc_pct) / (m1 - m2))
+
+
+def hours_between(start: dt.datetime, end: dt.datetime) -> float:
+    """Return the hours between two moments, over a change of the clocks too [h]."""
+    return (end.timestamp() - start.timestamp()) / 3600.0
 
 
 def controlling(mc_pct: Floats, rule: str) -> Floats:

@@ -14,7 +14,7 @@ import numpy as np
 
 from kilnfolio.forecast.charge import ENOUGH, forecast, learn_for
 from kilnfolio.forecast.evaluation import Trial, trials
-from kilnfolio.forecast.inputs import AirLog, Finish, PlannedStep, Run, Weighings
+from kilnfolio.forecast.inputs import AirLog, Finish, PlannedStep, Run, Weighings, hours_between
 from kilnfolio.forecast.result import Forecast
 from kilnfolio.graph.derived import AbsentError, NoValueError, Step, derived
 from kilnfolio.graph.graph import Graph
@@ -71,7 +71,7 @@ def of_charge(folder: MillFolder, charge: str, as_of: dt.datetime | None = None)
         A logger file does not fit its profile.
     """
     run = drying_run(folder.graph, charge)
-    hour = _last_record(run) if as_of is None else _hours(run.started, as_of)
+    hour = _last_record(run) if as_of is None else hours_between(run.started, as_of)
     if not run.until(hour).weighings.hours.size:
         raise NotForecast(
             f"charge {charge} has no weighing of its sample boards "
@@ -79,10 +79,10 @@ def of_charge(folder: MillFolder, charge: str, as_of: dt.datetime | None = None)
         )
     if not run.steps:
         raise NotForecast(f"charge {charge} has no steps to follow")
-    moment = run.started + dt.timedelta(hours=hour)
+    moment = run.moment(hour) if as_of is None else as_of
     names = earlier_names(folder, run.wood, charge, None if as_of is None else moment)
     earlier = [drying_run(folder.graph, name) for name in reversed(names)]
-    earlier = [other.until(_hours(other.started, moment)) for other in earlier]
+    earlier = [other.until(hours_between(other.started, moment)) for other in earlier]
     run = replace(run, finish=finish_of(folder, run, charge_of(folder, charge), moment))
     return forecast(run, learn_for(run.wood, run.thickness_mm, earlier), hour)
 
@@ -198,7 +198,7 @@ def run_of(folder: MillFolder, charge: str) -> Run:
     if not air.hours.size:
         air = _as_asked(
             [
-                (_hours(record.started, one.at), one.air.dry_bulb_c, one.air.emc_pct)
+                (hours_between(record.started, one.at), one.air.dry_bulb_c, one.air.emc_pct)
                 for one in asked
             ],
             weighings,
@@ -214,13 +214,13 @@ def run_of(folder: MillFolder, charge: str) -> Run:
         air,
         _planned(steps, record.target_mc.value),
         tuple(
-            (_hours(record.started, change.at), change.step - 1)
+            (hours_between(record.started, change.at), change.step - 1)
             for change in record.step_changes
             if change.step <= len(steps)
         ),
         record.control_rule,
         None,
-        _hours(record.started, record.ended) if complete else None,
+        hours_between(record.started, record.ended) if complete else None,
         record.kiln,
         record.schedule,
         oven_dry,
@@ -269,10 +269,6 @@ def open_forecasts(folder: MillFolder) -> Derivations[Forecast | None]:
 FORECASTS: tuple[Step, ...] = ((drying_run,), (open_forecast,))
 
 
-def _hours(start: dt.datetime, moment: dt.datetime) -> float:
-    return (moment - start).total_seconds() / 3600.0
-
-
 def _last_record(run: Run) -> float:
     ends = [series[-1] for series in (run.weighings.hours, run.air.hours) if series.size]
     return float(max(ends, default=0.0))
@@ -313,7 +309,7 @@ def _weighings(record: Charge) -> tuple[Weighings, tuple[float | None, ...]]:
         by_time[record.started] = first | by_time.get(record.started, {})
     times = sorted(by_time)
     table = np.array([[by_time[at].get(name, np.nan) for name in own] for at in times])
-    hours = np.array([_hours(record.started, at) for at in times])
+    hours = np.array([hours_between(record.started, at) for at in times])
     return (
         Weighings(hours, table.reshape(len(times), len(own)), tuple(own)),
         tuple(masses.get(name) for name in own),
@@ -378,7 +374,7 @@ def finish_of(
     except NoLimit:
         return None
     conditioned = [
-        _hours(stage.start, stage.end)
+        hours_between(stage.start, stage.end)
         for charge in past
         if (stage := charge.conditioning) is not None
     ]

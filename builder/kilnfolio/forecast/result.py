@@ -13,6 +13,7 @@ import numpy as np
 from kilnfolio.forecast.hindcast import Hindcast
 from kilnfolio.forecast.inputs import PlannedStep
 from kilnfolio.forecast.warning import EarlyWarning
+from kilnfolio.physics.moisture import mass_at
 
 CAUTION = "An estimate: sample boards decide."
 """Stands wherever a forecast is shown."""
@@ -78,6 +79,10 @@ class BoardPace:
         The board's mass at that MC; None without an oven-dry mass. [g]
     next_trigger_at : datetime, optional
         When this board is likely to be down to it.
+    oven_dry_g : float, optional
+        Its oven-dry mass as estimated. [g]
+    path_pct : tuple of float
+        Its MC at the times of the forecast's fan, as is likely. [%]
     """
 
     board: str
@@ -87,6 +92,8 @@ class BoardPace:
     next_trigger_pct: float | None
     next_trigger_g: float | None
     next_trigger_at: dt.datetime | None
+    oven_dry_g: float | None = None
+    path_pct: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -176,6 +183,27 @@ class Forecast:
         if self.unlike_air:
             words += "; the air to come is unlike theirs, so the band may be too narrow"
         return words
+
+    def board_mass_g(self, board: BoardPace, at: dt.datetime) -> float | None:
+        """Return what a board is likely to weigh at a moment to come [g]; None if not known."""
+        dry, times = board.oven_dry_g, self.fan.times
+        if dry is None or not board.path_pct or not times[0] <= at <= times[-1]:
+            return None
+        hours = [(one - times[0]).total_seconds() for one in times]
+        mc = float(np.interp((at - times[0]).total_seconds(), hours, board.path_pct))
+        return float(mass_at(dry, mc))
+
+    def board_reaches(self, board: BoardPace, mc_pct: float) -> dt.datetime | None:
+        """Return when a board is likely to be down to an MC; None if it never is."""
+        reached = [i for i, mc in enumerate(board.path_pct) if mc <= mc_pct]
+        if not reached:
+            return None
+        after, times = reached[0], self.fan.times
+        if after == 0:
+            return times[0]
+        above, below = board.path_pct[after - 1], board.path_pct[after]
+        part = (above - mc_pct) / (above - below)
+        return times[after - 1] + (times[after] - times[after - 1]) * part
 
     def usual_error_pct(self) -> float | None:
         """Return the median error of the end on earlier charges, from about this point [%]."""

@@ -246,7 +246,7 @@ def _weighings(charge: Run, seen: _Deviations, known: Watch) -> Iterator[EarlyWa
         # a weighing that was wrong makes the next ones look wrong too: a board is named once
         bad = np.array([b for b in bad if row - named.get(int(b), -SILENT) >= SILENT], int)
         named |= dict.fromkeys(bad.tolist(), row)
-        at = _moment(charge, row + 1)
+        at = charge.moment(float(charge.weighings.hours[row + 1]))
         pair = _swapped(charge, seen, row, bad, known.threshold)
         if pair is not None:
             one, other = (charge.weighings.boards[i] for i in pair)
@@ -310,13 +310,9 @@ def _drifts(charge: Run, seen: _Deviations, known: Watch) -> Iterator[EarlyWarni
     )
     yield EarlyWarning(
         "drift",
-        _moment(charge, row + 1),
+        charge.moment(float(charge.weighings.hours[row + 1])),
         (),
         f"All boards have been drying {how} than the logged "
         f"air would make them, by about {abs(ratio - 1):.0%}. {look} Only a hint.",
         ratio,
     )
-
-
-def _moment(charge: Run, row: int) -> dt.datetime:
-    return charge.started + dt.timedelta(hours=round(float(charge.weighings.hours[row]) * 60) / 60)

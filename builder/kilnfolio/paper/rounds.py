@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from kilnfolio.forecast.mill import NotForecast, of_charge
 from kilnfolio.forecast.result import CAUTION, Due, Forecast
+from kilnfolio.forecast.words import record
 from kilnfolio.records.charge import Charge, Weighing
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.figures import measure
@@ -125,7 +126,7 @@ def _expected(forecast: Forecast | None) -> str:
         return ""
     said = [f"step {step.step} {_day(step.due)}" for step in forecast.steps[:3] if step.due]
     said += [f"{name} {_day(due)}" for name, due in _ends(forecast)]
-    return f"Expected: {'; '.join(said)}. {CAUTION}" if said else ""
+    return f"Expected: {'; '.join(said)}. {CAUTION} {record(forecast)}" if said else ""
 
 
 def _ends(forecast: Forecast) -> Iterator[tuple[str, Due]]:

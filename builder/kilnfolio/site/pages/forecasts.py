@@ -13,22 +13,14 @@ from kilnfolio.forecast.calendar_file import calendar
 from kilnfolio.forecast.hindcast import Hindcast
 from kilnfolio.forecast.mill import open_forecasts
 from kilnfolio.forecast.plan import Bar, Clash, plan
-from kilnfolio.forecast.result import CAUTION, Due, Forecast
+from kilnfolio.forecast.result import CAUTION, Forecast
+from kilnfolio.forecast.words import Coming, coming, record
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
-from kilnfolio.review.figures import NBSP
 from kilnfolio.site.context import SiteContext
 
 #: When the kilns come free, and the same as a calendar.
 PLAN, CALENDAR = "plan.html", "plan.ics"
-
-
-@dataclass(frozen=True)
-class Coming:
-    """Something to come, and when."""
-
-    what: str
-    due: Due | None
 
 
 @dataclass(frozen=True)
@@ -53,7 +45,7 @@ class ForecastView:
     chart: Markup
     coming: Sequence[Coming]
     earlier: Sequence[Earlier]
-    usual_error_pct: float | None
+    record: str
     caution: str = CAUTION
 
 
@@ -74,29 +66,10 @@ def forecast_view(context: SiteContext, number: str) -> ForecastView | None:
     return ForecastView(
         found,
         fan_chart(found, context.folder.mill.record.zone),
-        _coming(found),
+        coming(found),
         _earlier(found),
-        found.usual_error_pct(),
+        record(found),
     )
-
-
-def _coming(found: Forecast) -> list[Coming]:
-    rows = [
-        Coming(
-            f"Step {step.step}"
-            + (f" at {step.trigger_pct:g}{NBSP}%" if step.trigger_pct is not None else ""),
-            step.due,
-        )
-        for step in found.steps
-    ]
-    target = f" at {found.target_pct:g}{NBSP}%" if found.target_pct is not None else ""
-    rows.append(Coming(f"End of drying{target}", found.end))
-    later = (
-        ("Equalizing", found.equalizing),
-        ("Conditioning", found.conditioning),
-        ("Ready to unload", found.unload),
-    )
-    return rows + [Coming(what, due) for what, due in later if due is not None]
 
 
 def _earlier(found: Forecast) -> list[Earlier]:

@@ -16,6 +16,7 @@ from kilnfolio.review.kiln_state import BoardState, KilnState, kiln_state, mass_
 from kilnfolio.review.round_check import mass_words
 from kilnfolio.review.setpoints import AirState
 from kilnfolio.site.context import SiteContext
+from kilnfolio.site.pages.kiln_forecast import BoardForecast, KilnForecast
 from kilnfolio.site.pages.today import kiln_today
 
 #: The folder of these pages in the mill edition.
@@ -64,15 +65,16 @@ def kiln_side_page(context: SiteContext, name: str) -> Page:
     coming = min((state.step or 0) + 1, len(state.steps))
     label = state.next_due.label if state.next_due else ""
     reading = context.regional.reading
+    one = kiln_today(context, review, review.dossier.ended)
     data = state.as_json() | {"invented": review.located.record.invented}
     return context.page(
         "kiln_side.html",
         routes.kiln_side(name),
         f"{state.kiln_name}, charge {name}",
         "kiln side",
-        one=kiln_today(context, review, review.dossier.ended),
+        one=one,
         state=state,
-        boards=list(_fields(state)),
+        boards=list(_fields(state, one.forecast)),
         steps=[
             StepChoice(number, f"{reading(air.dry_bulb_c)} / {reading(air.wet_bulb_c)}")
             for number, air in steps.items()
@@ -87,12 +89,16 @@ def kiln_side_page(context: SiteContext, name: str) -> Page:
     )
 
 
-def _fields(state: KilnState) -> Iterator[BoardField]:
+def _fields(state: KilnState, forecast: KilnForecast | None) -> Iterator[BoardField]:
+    coming = {board.tag: board for board in forecast.boards} if forecast else {}
     for board in state.boards:
-        yield BoardField(board.tag, board.unit, ", ".join(_board_words(state, board)))
+        words = _board_words(state, board, coming.get(board.tag))
+        yield BoardField(board.tag, board.unit, ", ".join(words))
 
 
-def _board_words(state: KilnState, board: BoardState) -> Iterator[str]:
+def _board_words(
+    state: KilnState, board: BoardState, coming: BoardForecast | None
+) -> Iterator[str]:
     if board.last_g is not None and board.last_at is not None:
         at = dt.datetime.fromisoformat(board.last_at)
         yield f"last {mass_words(board.last_g, board.unit)} {board.unit} on {at:%d %b %H:%M}"
@@ -100,8 +106,12 @@ def _board_words(state: KilnState, board: BoardState) -> Iterator[str]:
         yield "sections in the oven"
     if board.mc_pct is not None:
         yield f"MC {figures.measure(board.mc_pct, '%', 1)}"
+    if coming and coming.now:
+        at = dt.datetime.fromisoformat(state.next_round)
+        yield f"about {coming.now} expected on {at:%d %b %H:%M}"
     if state.next_due and (due := mass_due(board, state.next_due)) is not None:
-        yield f"{state.next_due.label} at {mass_words(due, board.unit)} {board.unit}"
+        likely = f", likely {coming.at:%d %b %H:%M}" if coming and coming.at else ""
+        yield f"{state.next_due.label} at {mass_words(due, board.unit)} {board.unit}{likely}"
 
 
 def worker_names(context: SiteContext) -> list[str]:

@@ -14,6 +14,7 @@ from kilnfolio.review.kiln_state import KilnState, kiln_state
 from kilnfolio.review.open_review import OpenReview
 from kilnfolio.review.setpoints import AirState
 from kilnfolio.site.context import SiteContext
+from kilnfolio.site.pages.kiln_forecast import KilnForecast, kiln_forecast
 from kilnfolio.site.pages.phrases import stock_words
 
 #: Notes of the last so many hours are the last shift's.
@@ -64,6 +65,7 @@ class KilnToday:
     questions: tuple[OpenQuestion, ...]
     instruments: tuple[str, ...]
     notes: tuple[Note, ...]
+    forecast: KilnForecast | None
 
 
 def today(context: SiteContext) -> tuple[dt.datetime | None, list[KilnToday]]:
@@ -129,6 +131,7 @@ def kiln_today(context: SiteContext, review: OpenReview, as_of: dt.datetime) -> 
         ),
         tuple(finding.message for finding in questions if finding.check == "calibration-due"),
         tuple(_notes(charge, as_of)),
+        kiln_forecast(context, state.charge, state, as_of),
     )
 
 

@@ -1,0 +1,114 @@
+"""A forecast in sentences: the same on the today page, at the kiln, on the sheet and on the plan."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from kilnfolio.forecast.result import Due, Forecast
+
+NO_RECORD = (
+    "No record yet on your own charges: it takes two earlier ones of this wood that are complete."
+)
+"""Stands in place of the record where there is none."""
+
+NOT_REACHED = "not under this plan"
+"""Where the planned air never gets the timber there."""
+
+_NBSP = "\N{NO-BREAK SPACE}"
+
+
+@dataclass(frozen=True)
+class Coming:
+    """Something to come, and when.
+
+    Attributes
+    ----------
+    what : str
+        As in ``Step 4 at 30 %``.
+    due : Due, optional
+        When; None if the plan does not get there.
+    """
+
+    what: str
+    due: Due | None
+
+
+def coming(found: Forecast) -> list[Coming]:
+    """Return everything to come of a charge, in order: steps, the end, equalizing, unloading."""
+    return [*_steps(found), *_ends(found)]
+
+
+def next_step(found: Forecast) -> Coming:
+    """Return what falls due next: a step, or the end of drying after the last."""
+    return coming(found)[0]
+
+
+def ready(found: Forecast) -> Coming:
+    """Return when the charge can be unloaded, or when its drying ends if nothing follows."""
+    return list(_ends(found))[-1]
+
+
+def _steps(found: Forecast) -> Iterator[Coming]:
+    for step in found.steps:
+        yield Coming(f"Step {step.step}{_at(step.trigger_pct)}", step.due)
+
+
+def _ends(found: Forecast) -> Iterator[Coming]:
+    yield Coming(f"End of drying{_at(found.target_pct)}", found.end)
+    for what, due in (
+        ("Equalizing", found.equalizing),
+        ("Conditioning", found.conditioning),
+        ("Ready to unload", found.unload),
+    ):
+        if due is not None:
+            yield Coming(what, due)
+
+
+def _at(mc_pct: float | None) -> str:
+    return f" at {mc_pct:g}{_NBSP}%" if mc_pct is not None else ""
+
+
+def likely(due: Due | None, now: dt.datetime) -> str:
+    """Return when something is likely, with its 80 % band; overdue where that has passed.
+
+    Parameters
+    ----------
+    due : Due or None
+        From a forecast.
+    now : datetime
+        The moment the words are read: the page's or the sheet's.
+    """
+    if due is None:
+        return NOT_REACHED
+    if due.low95 == due.high95:
+        return f"{due.median:%d %b %H:%M}, by the clock"
+    band = f"80 in 100: {span(due)}"
+    if now > due.high80:
+        return f"overdue: it was likely by {due.median:%d %b %H:%M} ({band}); weigh the boards"
+    if now > due.median:
+        return f"any time now: likely since {due.median:%d %b %H:%M} ({band}); weigh the boards"
+    return f"likely {due.median:%d %b %H:%M} ({band})"
+
+
+def span(due: Due) -> str:
+    """Return the 80 % band, to the hour while it is short and to the day when it is not."""
+    low, high = due.low80, due.high80
+    if high - low >= dt.timedelta(days=4):
+        return f"{low:%d %b} to {high:%d %b}"
+    same = low.date() == high.date()
+    return f"{low:%d %b %H:%M} to " + (f"{high:%H:%M}" if same else f"{high:%d %b %H:%M}")
+
+
+def record(found: Forecast) -> str:
+    """Return how the same forecast did on the mill's earlier charges, in one sentence."""
+    error = found.usual_error_pct()
+    if error is None:
+        return NO_RECORD
+    charges = {one.charge for one in found.hindcasts}
+    count = f"{len(charges)} charge{'s' if len(charges) != 1 else ''}"
+    return (
+        f"On your last {count}, from about this point, this forecast missed the end by "
+        f"{error:.0f}{_NBSP}% of the whole time (median)."
+    )
