@@ -98,8 +98,8 @@ def test_page_asks_robots_to_stay_out_and_is_small(page):
 def test_page_links_to_no_other_page(page):
     inner = [link for link in Outline(page.html).links if not link.startswith(("mailto:", "#"))]
     assert sorted(set(inner)) == [
-        "../assets/label.js",
         "../assets/fonts.js",
+        "../assets/label.js",
         "../assets/opens.js",
         "../assets/site.css",
         "record.json",  # and record.pdf, where a build has printed it

@@ -210,9 +210,9 @@ def customer_lot(
     address = lot_address(mill.records_address, token)
     surveys = [charge.survey for charge in charges if charge.survey]
     zone = ZoneInfo(mill.time_zone)
-    moisture = _moisture(lot, review.assessment, review.readings, surveys)
+    moisture = _moisture(lot, review.judgement, review.readings, surveys)
     timber = timber_of(
-        review.assessment.mean_pct if moisture["mean"] else lot.order.target_mc.value,
+        review.judgement.mean_pct if moisture["mean"] else lot.order.target_mc.value,
         species,
         regional_format(folder.mill.record),
     )
@@ -264,7 +264,7 @@ def customer_lot(
         how=with_titles(
             by_id(
                 (
-                    *(_workings(review.assessment, review.readings) if moisture["mean"] else ()),
+                    *(_workings(review.judgement, review.readings) if moisture["mean"] else ()),
                     *indoor_workings(timber),
                 )
             ),
@@ -323,7 +323,7 @@ def _plain(value: Any) -> Any:
 
 
 def _numbers(lot: EditionView, review: EditionView, moisture: Mapping[str, Any]) -> RecordNumbers:
-    judgement = review.assessment
+    judgement = review.judgement
     readings = review.readings if moisture["mean"] else ()
     return RecordNumbers(
         target_mc_pct=lot.order.target_mc.value,

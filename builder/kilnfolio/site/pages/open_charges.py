@@ -102,7 +102,7 @@ def _answer(dossier: Dossier | None) -> str:
         return "Still running; no weighing is recorded yet."
     last = dossier.controlling[-1]
     return (
-        f"Still review. Controlling MC was {figures.measure(last.mc_pct, '%', 1)} at the last "
+        f"Still running. Controlling MC was {figures.measure(last.mc_pct, '%', 1)} at the last "
         f"weighing, {last.at:%Y-%m-%d %H:%M}; the target is "
         f"{dossier.target_mc_pct:g}{figures.NBSP}%."
     )
