@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+import difflib
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from kilnfolio.adopt.writing import filled, write_new
 from kilnfolio.records.drafts import only_absent
 from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.model import TO_FILL, Record, validate
-from kilnfolio.records.problems import Problem, RecordProblems
+from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.yaml_source import parse_yaml, read_yaml
 
 
@@ -165,6 +166,8 @@ def begin(root: Path, kind: str, identity: str, given: Mapping[str, str]) -> Dra
         A key cannot stand, there is no mill, or the file is there already; nothing is written.
     """
     template = TEMPLATES[kind]
+    if unknown := list(_unknown_records(root, kind, given)):
+        raise RecordProblems(unknown)
     mill = read_yaml(root / "content/mill.yaml", "content/mill.yaml")
     taken = {
         key: value for key, value in _only_choice(root, kind, given).items() if key not in given
@@ -187,6 +190,24 @@ def begin(root: Path, kind: str, identity: str, given: Mapping[str, str]) -> Dra
     lacking = {} if (root / schema).exists() else {schema: schema_files()[schema]}
     write_new(root, {file: text} | lacking)
     return Draft(file, {key: str(value) for key, value in taken.items() if value}, to_fill)
+
+
+def _unknown_records(root: Path, kind: str, given: Mapping[str, str]) -> Iterator[Problem]:
+    """Yield the records that were named and are not there."""
+    for key in given.keys() & {"kiln", "schedule", "species", "charge"}:
+        record_kind, named = RECORD_KINDS[key], given[key]
+        paths = (path for pattern in record_kind.globs for path in root.glob(pattern))
+        known = [record_kind.name_at(path.relative_to(root).as_posix()) or "" for path in paths]
+        if named in known:
+            continue
+        near = difflib.get_close_matches(named, known, n=1, cutoff=0.4)
+        yield Problem(
+            Place(f"new {kind}"),
+            f"{key} '{named}'",
+            f"there is no {key} of this id",
+            (f"Did you mean '{near[0]}'? Otherwise b" if near else "B")
+            + f"egin it first with 'kilnfolio new {key} {named}', or leave --{key} out",
+        )
 
 
 def _still_to_fill(text: str, file: str, model: type[Record], zone: object) -> tuple[Problem, ...]:

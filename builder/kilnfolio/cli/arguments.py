@@ -54,6 +54,22 @@ def add_entry(parser: argparse.ArgumentParser, *, charge: bool = True, yes: bool
         )
 
 
+def number_from(low: float, high: float, kind: type = int) -> Callable[[str], float]:
+    """Return a reader of a number with limits, for an option's ``type``."""
+
+    def read(text: str) -> float:
+        try:
+            value: float = kind(text)
+        except ValueError:
+            value = low - 1
+        if not low <= value <= high:  # so that NaN is refused too
+            words = "a whole number" if kind is int else "a number"
+            raise argparse.ArgumentTypeError(f"'{text}' is not {words} from {low:g} to {high:g}")
+        return value
+
+    return read
+
+
 def add_at(parser: argparse.ArgumentParser, words: str = "when") -> None:
     """Add the time of an entry."""
     parser.add_argument(

@@ -6,7 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from kilnfolio.cli.arguments import add_folder
+from kilnfolio.cli.arguments import add_folder, number_from
 from kilnfolio.cli.errors import ERROR, FINDINGS, OK, print_reasons
 
 SUMMARY = "build the site from a mill folder"
@@ -19,7 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--out", type=Path, help="where the editions go (default: FOLDER/site)")
     parser.add_argument(
         "--workers",
-        type=int,
+        type=number_from(1, 999),
         help="processes that share the work (default: one for each processor)",
     )
     parser.add_argument(

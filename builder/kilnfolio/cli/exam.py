@@ -6,7 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from kilnfolio.cli.arguments import add_folder
+from kilnfolio.cli.arguments import add_folder, number_from
 from kilnfolio.cli.errors import ERROR, OK
 
 SUMMARY = "print an exam and, apart, its key"
@@ -23,7 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_folder(parser)
     parser.add_argument(
         "--seed",
-        type=_seed,
+        type=number_from(0, 999_999),
         default=1,
         metavar="NUMBER",
         help="which numbers, from 0 (default: %(default)s)",
@@ -34,12 +34,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE.pdf",
         help="the paper to write (default: exam-PATH-SEED.pdf; the key beside it)",
     )
-
-
-def _seed(text: str) -> int:
-    if not text.isdecimal() or int(text) > 999_999:
-        raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from 0 to 999999")
-    return int(text)
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -7,7 +7,8 @@ import sys
 from pathlib import Path
 
 from kilnfolio.adopt.this_mill import this_mill
-from kilnfolio.cli.errors import OK, print_reasons
+from kilnfolio.cli.arguments import number_from
+from kilnfolio.cli.errors import ERROR, OK, print_reasons
 
 SUMMARY = "print labels for the packs of sealed lots"
 DESCRIPTION = "Print a label for each pack of the lots named, or of every sealed lot."
@@ -27,16 +28,23 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="paper, and width by height of a label in mm (default: %(default)s)",
     )
     parser.add_argument(
-        "--skip", type=int, default=0, help="labels already used on the first sheet"
+        "--skip", type=number_from(0, 99), default=0, help="labels already used on the first sheet"
     )
     parser.add_argument("--out", type=Path, required=True, help="the PDF to write")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Print labels."""
+    from kilnfolio.paper.label_sheets import SHEETS
     from kilnfolio.pipeline.labels import print_labels
     from kilnfolio.runtime.errors import SealBrokenError
 
+    if arguments.skip >= (size := SHEETS[arguments.sheet].size):
+        return print_reasons(
+            f"--skip {arguments.skip}: a sheet {arguments.sheet} has {size} labels, "
+            f"so at most {size - 1} of them are used",
+            code=ERROR,
+        )
     try:
         count, warnings = print_labels(
             arguments.folder, arguments.lots, arguments.sheet, arguments.skip, arguments.out

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from kilnfolio.cli.arguments import add_folder
+from kilnfolio.cli.arguments import add_folder, number_from
 from kilnfolio.cli.errors import ERROR, print_reasons
 
 SUMMARY = "show the pages while records are written"
@@ -20,7 +20,7 @@ EXAMPLE = "kilnfolio preview ~/our-mill"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_folder(parser)
-    parser.add_argument("--port", type=int, default=8300, help="default: 8300")
+    parser.add_argument("--port", type=number_from(0, 65535), default=8300, help="default: 8300")
     parser.add_argument(
         "--lan",
         nargs="?",
@@ -29,7 +29,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="let paired devices of the mill's network open the kiln-side pages "
         "and hand entries over, at this computer's ADDRESS (default: found)",
     )
-    parser.add_argument("--lan-port", type=int, default=8301, help="default: 8301")
+    parser.add_argument(
+        "--lan-port", type=number_from(0, 65535), default=8301, help="default: 8301"
+    )
     parser.add_argument(
         "--certificate", type=Path, metavar="PEM", help="encrypt what devices send and get"
     )

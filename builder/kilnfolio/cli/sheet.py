@@ -46,14 +46,14 @@ def run(arguments: argparse.Namespace) -> int:
     out = arguments.out or Path(f"{charge}-sheet.pdf")
     try:
         folder = open_mill(arguments.folder)
+        if charge not in folder.graph.names("charge"):
+            return print_no_charge(arguments.folder, charge)
         refuse_problems_of(folder, [(charge_check, charge)])
         running = folder.open_charges.get(charge)
         if running and (
             lacks := [*lacking(folder, running), *([] if running.so_far else [running])]
         ):
             raise RecordProblems(problem for one in lacks for problem in one.to_fill)
-        if charge not in folder.charges and running is None:
-            return print_no_charge(arguments.folder, charge)
         warnings = write_sheet(
             kiln_sheet(folder, charge), environment(folder.mill.record), out, arguments.paper
         )

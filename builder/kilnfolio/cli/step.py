@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from kilnfolio.cli.arguments import add_at, add_entry, open_task, terminal
+from kilnfolio.cli.arguments import add_at, add_entry, number_from, open_task, terminal
 
 SUMMARY = "write down that a step was set"
 EXAMPLE = "kilnfolio step HB-26-041 4 --at 07:30"
@@ -13,7 +13,9 @@ EXAMPLE = "kilnfolio step HB-26-041 4 --at 07:30"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_entry(parser)
-    parser.add_argument("number", nargs="?", type=int, help="of the step (default: the next)")
+    parser.add_argument(
+        "number", nargs="?", type=number_from(1, 60), help="of the step (default: the next)"
+    )
     add_at(parser, "when it was set")
     parser.add_argument("--reason", help="why, where not by the rule")
 

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from kilnfolio.adopt.this_mill import this_mill
+from kilnfolio.cli.arguments import number_from
 
 SUMMARY = "put entry files of phones and logger exports into the records"
 DESCRIPTION = (
@@ -33,7 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--clock-ahead",
-        type=float,
+        type=number_from(-525_600, 525_600, float),
         default=0.0,
         metavar="MINUTES",
         help="how far the device's clock was ahead; below 0 where it was behind",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import getpass
 import os
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -24,7 +25,6 @@ from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import TO_FILL
 from kilnfolio.records.problems import Place, Problem, RecordProblems
-from kilnfolio.records.quantities import Mass
 from kilnfolio.review.kiln_state import KilnState, charge_limits, kiln_state
 from kilnfolio.review.round_check import look_at_round
 
@@ -137,8 +137,6 @@ def only_open(root: Path) -> str:
     RecordProblems
         None is, or several are.
     """
-    import re
-
     ended = re.compile(rb"^(ended|unloaded):[ \t]*(?![ \t]*(\xe2\x80\xa6|#|$))", re.MULTILINE)
     opened = [
         path.parent.name
@@ -310,6 +308,17 @@ def weighing(
     task: TaskContext, pairs: Sequence[str], at: str | None, unit: str | None, now: dt.datetime
 ) -> Any:
     """Return a round from words such as ``S1=3.978`` or, of a hand meter, ``S1=24%``."""
+    if not pairs:
+        raise RecordProblems(
+            [
+                Problem(
+                    Place("weigh"),
+                    "no mass is given",
+                    "a round has the mass of at least one board",
+                    "Write each as BOARD=MASS, as in S1=3.978",
+                )
+            ]
+        )
     masses, mc = {}, {}
     units = {board.tag: board.unit for board in state.boards} if (state := task.state()) else {}
     for pair in pairs:
@@ -353,7 +362,7 @@ def _with_unit(value: str, unit: str | None) -> str:
     """Return a mass with a unit; a lone comma in a mass typed here stands before decimals."""
     if value.count(",") == 1 and "." not in value:
         value = value.replace(",", ".")
-    bare = value.replace(".", "", 1).isdigit()
+    bare = not re.search(r"[^\d.eE+-]", value)
     if bare and unit is None:
         raise RecordProblems(
             [
@@ -365,7 +374,7 @@ def _with_unit(value: str, unit: str | None) -> str:
                 )
             ]
         )
-    return f"{value} {unit}" if bare else " ".join(Mass.parse(value).entered.split())
+    return f"{value} {unit}" if bare else " ".join(value.split())
 
 
 def step(
