@@ -29,7 +29,7 @@ def test_a_lots_page_works_under_its_headers(built, page):
     with serving(built.site / "customer") as address:
         page.goto(f"{address}/{built.token}/#{seal}")
         page.wait_for_function("document.fonts.status === 'loaded'")
-        assert page.inner_text("#seal-check .outcome") == "as labelled"
+        assert page.inner_text("#seal-check .outcome") == "matches the label"
         assert page.evaluate("document.fonts.check('1em Literata')")
         assert (
             page.evaluate("getComputedStyle(document.querySelector('.skip')).position")

@@ -22,6 +22,7 @@ from kilnfolio.archive.trust import TrustedKey
 from kilnfolio.paper.charge_pdf import record_again
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.rendering.seal_words import words_of
+from kilnfolio.site.lot_again import lot_record_again
 
 
 def text_of(path: Path) -> str:
@@ -212,7 +213,7 @@ def test_the_auditor_edition_stands_alone(built):
 
 def test_the_register_counts_verdicts(built):
     page = text_of(built.site / "auditor/index.html")
-    for words in ("Refused", "Query", "Waived", "Not checked", "Held", "C1", "amended"):
+    for words in ("Fail", "Question", "Answered", "No data", "Pass", "C1", "Amended"):
         assert words in page
     assert built.ledger.entries[0].public_key in page
 
@@ -225,7 +226,7 @@ def test_an_auditors_page_answers_in_the_auditors_order(built):
         "The seal",
         "The charge over time",
         "Show the working",
-        "People, corrections, waivers",
+        "People, corrections, answers",
         "Files and rules",
         "Instruments and their calibration",
         "Kept until",
@@ -258,6 +259,7 @@ def test_bags_are_verified_by_an_independent_tool_and_by_audit(built):
         built.site / "auditor",
         notice=SAFETY,
         made_again=record_again,
+        lot_again=lot_record_again,
         trusted=[TrustedKey(built.ledger.entries[0].public_key)],
     )
     assert report.outcome == "identical", (report.all_differences, report.all_open)
