@@ -5,26 +5,38 @@ import json
 from pathlib import Path
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 from tests.minimal import FILES, minimal_mill
 from tests.reviewed import reviewed_mill
 
 from kilnfolio.archive.bag import write_bag
 from kilnfolio.archive.entries import Entry
 from kilnfolio.archive.heads import HEADS, sign_head
-from kilnfolio.archive.keys import Keys
+from kilnfolio.archive.keys import KEY_FILE, MILL_KEYS, Keys
 from kilnfolio.archive.ledger import LEDGER
+from kilnfolio.archive.made_again import MakeAgain
 from kilnfolio.archive.merkle import Tree, leaf_hash
 from kilnfolio.archive.seal import amend, seal
 from kilnfolio.review.dossier import Dossier
 
 SEALED_AT = dt.datetime(2026, 6, 8, 10, 0, tzinfo=dt.timezone(dt.timedelta(hours=-4)))
 NOTICE = "Guidance only: the wording comes from elsewhere."
+AGAIN = MakeAgain(notice=NOTICE)
 CHARGE, LOG = FILES["charge"], FILES["log"]
 
 
 def key(number: int = 1) -> Keys:
     """Return a key made of one repeated byte, the same in every run."""
     return Keys(Ed25519PrivateKey.from_private_bytes(bytes([number]) * 32), Path("a-key"), False)
+
+
+def write_key(root: Path) -> None:
+    """Put that key where a mill keeps its own."""
+    file = root / MILL_KEYS / KEY_FILE
+    file.parent.mkdir(exist_ok=True)
+    pem = key().private.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
+    file.write_bytes(pem)
+    file.chmod(0o600)
 
 
 def review(root: Path, charge: str = "C1") -> Dossier:

@@ -28,7 +28,7 @@ from kilnfolio.cli import main
 def audit(path, *trusted, **more):
     """Audit what the small mill wrote, whose bags print its notice."""
     return audit_of(
-        path, trusted=[TrustedKey(key.public) for key in trusted], notice=sealing.NOTICE, **more
+        path, trusted=[TrustedKey(key.public) for key in trusted], again=sealing.AGAIN, **more
     )
 
 

@@ -27,6 +27,7 @@ from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.ledger import lot_record_path
 from kilnfolio.archive.lots import lot_state, seal_lot
+from kilnfolio.archive.made_again import MakeAgain
 from kilnfolio.archive.seal import state
 from kilnfolio.site.lot_again import lot_record_again
 
@@ -179,7 +180,7 @@ def labelled(tmp_path):
 
 
 def audit_lots(path):
-    return audit(path, lot_again=lot_record_again)
+    return audit(path, again=MakeAgain(lot=lot_record_again))
 
 
 def test_a_sealed_lot_is_made_again_from_what_is_sealed(labelled, tmp_path):

@@ -60,7 +60,7 @@ def test_a_key_is_replaced_and_both_seal_in_their_time(root):
         report = audit(
             sealing.bag_of(root, root / "bags", "C1" if keys is old else "C2"),
             trusted=[TrustedKey(old.public, LATER.date()), TrustedKey(new.public)],
-            notice=sealing.NOTICE,
+            again=sealing.AGAIN,
         )
         assert report.outcome == "identical", report.all_differences
 
@@ -121,10 +121,10 @@ def test_a_stolen_key_that_hides_its_last_day_fails_against_paper(root, tmp_path
     thief = find_keys(root)
     sealing.seal_charge(root, "C2", keys=thief, at=sealing.SEALED_AT + dt.timedelta(days=20))
     bag = sealing.bag_of(root, tmp_path / "bags", "C2")
-    assert audit(bag, notice=sealing.NOTICE).outcome == "identical, key not confirmed"
+    assert audit(bag, again=sealing.AGAIN).outcome == "identical, key not confirmed"
     paper = tmp_path / "keys.txt"
     paper.write_text(f"# by telephone\n{thief.public} until 2026-06-10\n")
-    report = audit(bag, trusted=read_trust(paper), notice=sealing.NOTICE)
+    report = audit(bag, trusted=read_trust(paper), again=sealing.AGAIN)
     assert "entry-key-past-its-last-day" in {d.kind for d in report.all_differences}
 
 
@@ -347,13 +347,13 @@ def test_an_older_ledger_is_converted_by_a_command_and_its_seals_still_verify(
     as_format_1(root, keys)
     before = (root / LEDGER).read_bytes()
     assert verify_ledger(root) == ()
-    old = audit(sealing.bag_of(root, tmp_path / "old"), notice=sealing.NOTICE)
+    old = audit(sealing.bag_of(root, tmp_path / "old"), again=sealing.AGAIN)
     assert (old.outcome, [one.kind for one in old.all_open]) == ("incomplete", ["no-proof"])
     assert main(["ledger", "convert", "--folder", str(root)]) == 0
     assert "head of 2 entries" in capsys.readouterr().out
     assert (root / LEDGER).read_bytes() == before
     assert verify_ledger(root) == ()
-    new = audit(sealing.bag_of(root, tmp_path / "new"), notice=sealing.NOTICE)
+    new = audit(sealing.bag_of(root, tmp_path / "new"), again=sealing.AGAIN)
     assert new.outcome == "identical, key not confirmed", new.all_differences
     assert main(["ledger", "convert", "--folder", str(root)]) == 1
     sealing.change(root / sealing.CHARGE, "green_mass: 2410 g", "green_mass: 2411 g")

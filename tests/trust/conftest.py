@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from tests.archive.sealing import write_key
 from tests.trust.sealing import amended_mill
 
 from kilnfolio.archive.checking import read_ledger
@@ -36,5 +37,6 @@ class Built:
 @pytest.fixture(scope="session")
 def built(tmp_path_factory) -> Built:
     root = amended_mill(tmp_path_factory.mktemp("amended"))
+    write_key(root)
     build_site(root, root / "site", workers=2)
     return Built(root, root / "site")

@@ -19,10 +19,9 @@ from tests.site_reading import dead_links, read_edition
 from kilnfolio.archive.audit import audit
 from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.trust import TrustedKey
-from kilnfolio.paper.charge_pdf import record_again
+from kilnfolio.cli.audit import makers
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.rendering.seal_words import words_of
-from kilnfolio.site.lot_again import lot_record_again
 
 
 def text_of(path: Path) -> str:
@@ -213,7 +212,7 @@ def test_the_auditor_edition_stands_alone(built):
 
 def test_the_register_counts_verdicts(built):
     page = text_of(built.site / "auditor/index.html")
-    for words in ("Fail", "Question", "Answered", "No data", "Pass", "C1", "Amended"):
+    for words in ("Fail", "Question", "Answered", "No data", "Pass", "C1", "amended"):
         assert words in page
     assert built.ledger.entries[0].public_key in page
 
@@ -257,9 +256,7 @@ def test_bags_are_verified_by_an_independent_tool_and_by_audit(built):
     assert SAFETY.split(".")[0] in (bag / "README.txt").read_text()
     report = audit(
         built.site / "auditor",
-        notice=SAFETY,
-        made_again=record_again,
-        lot_again=lot_record_again,
+        again=makers(),
         trusted=[TrustedKey(built.ledger.entries[0].public_key)],
     )
     assert report.outcome == "identical", (report.all_differences, report.all_open)

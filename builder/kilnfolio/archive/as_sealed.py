@@ -18,7 +18,7 @@ from pydantic import ValidationError
 
 from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.entries import Entry, LotEntry, SealedFile, SealEntry
-from kilnfolio.archive.ledger import KEPT, dossier_path
+from kilnfolio.archive.ledger import KEPT, LEDGER, dossier_path
 from kilnfolio.records.folder import MillFolder, mill_of_files
 from kilnfolio.records.limits import Limits
 from kilnfolio.records.model import Located
@@ -44,15 +44,28 @@ def folder_as_sealed(root: Path, entry: SealEntry) -> MillFolder:
     RecordProblems
         A copy is missing or is not the file that was sealed.
     """
-    problems: list[Problem] = []
+    return mill_of_files(root, kept_files(root, entry))
+
+
+def kept_files(root: Path, entry: SealEntry) -> dict[str, Path]:
+    """Return where the copies lie that a seal rests on, by the path each was sealed at.
+
+    In a bag the files of the last seal lie in their places and are not kept twice.
+
+    Raises
+    ------
+    RecordProblems
+        A copy is missing or is not the file that was sealed.
+    """
+    found, problems = {}, list[Problem]()
     for file in entry.files:
         try:
-            kept_bytes(root, file)
+            found[file.path] = _kept(root, file)
         except RecordProblems as error:
             problems.extend(error.problems)
     if problems:
         raise RecordProblems(problems)
-    return mill_of_files(root, {file.path: root / KEPT / file.sha256 for file in entry.files})
+    return found
 
 
 def kept_bytes(root: Path, file: SealedFile) -> bytes:
@@ -63,15 +76,19 @@ def kept_bytes(root: Path, file: SealedFile) -> bytes:
     RecordProblems
         It is missing, or is not the file that was sealed.
     """
-    name = KEPT / file.sha256
-    with contextlib.suppress(OSError):
-        raw = (root / name).read_bytes()
-        if sha256(raw) == file.sha256:
-            return raw
+    return _kept(root, file).read_bytes()
+
+
+def _kept(root: Path, file: SealedFile) -> Path:
+    in_bag = not (root / LEDGER).exists()
+    for name in (KEPT / file.sha256, *([Path(file.path)] if in_bag else [])):
+        with contextlib.suppress(OSError):
+            if sha256((root / name).read_bytes()) == file.sha256:
+                return root / name
     raise RecordProblems(
         [
             Problem(
-                Place(name.as_posix()),
+                Place((KEPT / file.sha256).as_posix()),
                 f"the copy of {file.path}",
                 "it is missing, or is not the file that was sealed",
                 "Bring it back from a backup",

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from pathlib import Path
 from typing import Any
 
 import rfc8785
@@ -61,6 +62,15 @@ def read_json(data: bytes) -> Any:
     except OverflowError:
         raise ValueError("it holds a number beyond the doubles") from None
     return value
+
+
+def json_object(path: Path) -> dict[str, Any] | None:
+    """Return the object a JSON file holds; None where it is missing or holds none."""
+    try:
+        value = read_json(path.read_bytes())
+    except (OSError, ValueError):
+        return None
+    return value if isinstance(value, dict) else None
 
 
 def _number(digits: str) -> int | float:

@@ -25,6 +25,8 @@ from kilnfolio.archive.merkle import Tree
 HEADS = Path("content/ledger/heads.jsonl")
 #: The file beside the bags of an edition that holds the leaf hash of every entry of the ledger.
 LEAVES = "ledger-leaves.txt"
+#: The file beside it with the entries that belong to no charge: keys, clocks and witnesses.
+OTHERS = "ledger-others.jsonl"
 
 
 class SignedHead(Head):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import Any
 
-from kilnfolio.archive.audit import AuditReport, FolderAudit, SealAudit
+from kilnfolio.archive.audited import AuditReport, EditionAudit, FolderAudit, SealAudit
 from kilnfolio.archive.compare import Difference
 
 #: The rules always shown; the others, where they differ.
@@ -34,6 +34,8 @@ def report_text(report: AuditReport, words: Callable[[str], str] | None = None) 
         Turns hex digits into words that are read out over the telephone.
     """
     lines = [f"{report.path}: {report.verdict}"]
+    if report.edition:
+        lines += ["", *_edition(report.edition)]
     for folder in report.folders:
         lines += ["", *_folder(folder, report)]
     for difference in report.differences:
@@ -61,6 +63,22 @@ def report_text(report: AuditReport, words: Callable[[str], str] | None = None) 
             "public key by another way,\nand give it with --key or --trust."
         )
     return "\n".join(map(_plain, lines)) + "\n"
+
+
+def _edition(edition: EditionAudit) -> Iterator[str]:
+    """Yield what was found of the files of an edition."""
+    yield f"Edition: {_many(edition.files, 'file')} against its manifest"
+    if edition.public_key:
+        yield f"  signed with {edition.public_key}"
+    yield (
+        f"  {edition.again} are in bags or were made again; for the others the "
+        + ("signed manifest" if edition.public_key else "manifest")
+        + " alone vouches"
+    )
+    for difference in edition.differences:
+        yield from _difference(difference, "  ")
+    for one in edition.open:
+        yield from _difference(one, "  not confirmed: ")
 
 
 def _folder(folder: FolderAudit, report: AuditReport) -> Iterator[str]:

@@ -53,9 +53,11 @@ def ledger(graph: Graph, _: str) -> Mapping[str, Any]:
     graph.tree(LEDGER.parent.as_posix())
     whole = read_ledger(graph.folder)
     lines: dict[str, list[Any]] = {}
+    others = []
     for line in whole.lines:
         entry = line.entry
         if not isinstance(entry, (Entry, LotEntry)):
+            others.append(line.raw.decode() + "\n")
             continue
         of = f"charge:{entry.charge}" if isinstance(entry, Entry) else f"lot:{entry.lot}"
         lines.setdefault(of, []).append(line)
@@ -72,6 +74,7 @@ def ledger(graph: Graph, _: str) -> Mapping[str, Any]:
         "demo keys": demo_keys(graph.folder),
         **{f"every {noun}": names for noun, names in subjects.items()},
         "leaves": leaves_text(whole.tree),
+        "others": "".join(others),
         **{f"bag:{charge}": bag_ledger(whole, charge) for charge in subjects["charge"]},
         **{of: tuple(found) for of, found in lines.items()},
     }

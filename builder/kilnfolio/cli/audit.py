@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from pathlib import Path
 
@@ -11,19 +12,23 @@ from kilnfolio.cli.errors import AUDITED, ERROR, OK, print_json
 
 TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
 if TYPE_CHECKING:
-    from kilnfolio.archive.audit import AuditReport
+    from kilnfolio.archive.audited import AuditReport
+    from kilnfolio.archive.made_again import MakeAgain
 
 SUMMARY = "check seals and compute every figure again"
 DESCRIPTION = (
-    "Check a bag, a folder of bags or a mill folder: manifests, ledger, signatures, and "
-    "every figure computed again from the raw files. Nothing is written."
+    "Check a bag, a folder of bags, an edition or a mill folder: manifests, ledger, signatures, "
+    "every figure computed again from the raw files, and the pages made from them. Nothing is "
+    "written."
 )
 EXAMPLE = "kilnfolio audit HB-26-003 --key 3f0c…"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
-    parser.add_argument("path", type=Path, help="a bag, a folder of bags, or a mill folder")
+    parser.add_argument(
+        "path", type=Path, help="a bag, a folder of bags, an edition, or a mill folder"
+    )
     parser.add_argument(
         "--key",
         action="append",
@@ -44,6 +49,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="a head you kept, or a bag: the ledger must go on from it",
     )
+    parser.add_argument(
+        "--manifest",
+        type=Path,
+        metavar="FILE",
+        help="the manifest of an edition that does not hold it: for site/customer, "
+        "site/mill/customer-sha256.txt",
+    )
     add_format(parser)
     parser.add_argument(
         "--report",
@@ -59,10 +71,8 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.archive.heads import kept_head
     from kilnfolio.archive.report import report_data, report_text
     from kilnfolio.archive.trust import read_trust, trusted_key
-    from kilnfolio.paper.charge_pdf import record_again
-    from kilnfolio.rendering.safety import SAFETY
     from kilnfolio.rendering.seal_words import words_of
-    from kilnfolio.site.lot_again import lot_record_again
+    from kilnfolio.runtime.progress import Progress
 
     try:
         trusted = [trusted_key(text) for text in arguments.key]
@@ -72,9 +82,10 @@ def run(arguments: argparse.Namespace) -> int:
             arguments.path,
             trusted=trusted,
             since=since,
-            notice=SAFETY,
-            made_again=record_again,
-            lot_again=lot_record_again,
+            again=makers(),
+            manifest=arguments.manifest,
+            workers=os.cpu_count() or 1,
+            tell=Progress(),
         )
     except (NothingToAuditError, ValueError) as error:
         print(f"kilnfolio: {error}", file=sys.stderr)
@@ -86,6 +97,18 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.report and (failed := _write_report(report, arguments.report, arguments.path)):
         return failed
     return AUDITED[report.outcome]
+
+
+def makers() -> MakeAgain:
+    """Return what makes the files beside the sealed ones again."""
+    from kilnfolio.archive.made_again import MakeAgain
+    from kilnfolio.paper.charge_pdf import record_again
+    from kilnfolio.rendering.safety import SAFETY
+    from kilnfolio.site.lot_again import lot_record_again
+    from kilnfolio.site.pages_again import pages_again
+    from kilnfolio.site.static import auditor_assets
+
+    return MakeAgain(SAFETY, record_again, lot_record_again, pages_again, auditor_assets)
 
 
 def _write_report(report: AuditReport, out: Path, audited: Path) -> int:

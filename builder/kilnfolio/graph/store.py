@@ -276,6 +276,14 @@ class Store:
         row = self.db.execute("SELECT digest FROM file WHERE path = ?", (path,)).fetchone()
         return row[0] if row else None
 
+    def file_digests(self, beginning: str) -> list[tuple[str, bytes]]:
+        """Return the files whose path begins so, each with its digest."""
+        return self.db.execute(
+            "SELECT path, digest FROM file WHERE path >= ? AND path < ? AND digest IS NOT NULL "
+            "ORDER BY path",
+            (beginning, beginning + "\U0010ffff"),
+        ).fetchall()
+
     def lose(self, paths: Iterable[str]) -> None:
         """Forget files of the site, and have what wrote them run again."""
         for path in paths:

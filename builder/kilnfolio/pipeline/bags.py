@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from kilnfolio.archive.bag import ABOUT, BAGS, about_bags, bag_files
-from kilnfolio.archive.heads import LEAVES
+from kilnfolio.archive.edition import AS_BUILT, BUILT_WITH
+from kilnfolio.archive.heads import LEAVES, OTHERS
 from kilnfolio.archive.proofs import lot_records
 from kilnfolio.archive.standing import (
     is_sealed,
@@ -47,3 +48,6 @@ def about(graph: Graph, _: str) -> None:
     """Write what a reader of the bags is told first."""
     graph.write(f"auditor/{BAGS}/{ABOUT}", about_bags(sorted(_sealed(graph)), SAFETY))
     graph.write(f"auditor/{BAGS}/{LEAVES}", ledger.entry(graph, "leaves", ""))
+    graph.write(f"auditor/{BAGS}/{OTHERS}", ledger.entry(graph, "others", ""))
+    for path in BUILT_WITH:
+        graph.write(f"auditor/{AS_BUILT}/{path}", graph.file(path).read_bytes())

@@ -312,6 +312,7 @@ class _Site:
         """Run what is stale; return how many tasks that were."""
         from kilnfolio.graph.disk import DiskGraph
         from kilnfolio.graph.run import Run
+        from kilnfolio.pipeline.manifests import write_manifests
         from kilnfolio.pipeline.plan import PLAN
         from kilnfolio.records.problems import RecordProblems
 
@@ -335,6 +336,8 @@ class _Site:
             raise RecordProblems(problems)
         if run.refused:
             raise PublicationRefusedError(run.refused)
+        if not order.edition:
+            write_manifests(order.root, self._opened(), tree)
         return run.done
 
 

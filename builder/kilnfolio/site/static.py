@@ -24,6 +24,8 @@ _FILES = {
     "customer": (*_SHARED, "label.js", "opens.js", "wood.js", "indoors.js"),
     "auditor": (*_SHARED, "charts.js", "sections.js", "tables.js"),
 }
+#: The page that checks a bag by itself; the auditor edition holds it as it is.
+VERIFIER = "verify.html"
 #: Lines of a script that only explain it.
 _COMMENT_LINES = re.compile(rb"^[ \t]*(?:/\*.*?\*/|//[^\n]*)\n", re.DOTALL | re.MULTILINE)
 
@@ -101,11 +103,18 @@ def assets(edition: str = "mill") -> dict[str, bytes]:
         }
     if edition == "mill":
         found["assets/constants.js"] = constants_file().encode()
+    if edition == "auditor":
+        found[VERIFIER] = (source / VERIFIER).read_bytes()
     return {
         "assets/site.css": style_sheet(edition).encode(),
         "assets/fonts-inline.js": inline_fonts().encode(),
         **found,
     }
+
+
+def auditor_assets() -> dict[str, bytes]:
+    """Return the files of the auditor edition, by their path in it."""
+    return assets("auditor")
 
 
 def copy_assets(out: Path, edition: str = "mill") -> list[Path]:

@@ -27,6 +27,7 @@ from kilnfolio.site.pages.charges import ChargeView, charge_view, superseded_pag
 from kilnfolio.site.pages.phrases import BY_WEIGHT, OUTCOME_MEANING
 from kilnfolio.site.seals import SealView
 from kilnfolio.site.series import series_paths
+from kilnfolio.site.static import VERIFIER
 
 INDEX = "index.html"
 #: Charges the front page lists; beyond it each year has a register of its own.
@@ -98,7 +99,7 @@ def held(path: str) -> bool:
     """Return whether a path of the mill edition is one of the auditor edition too."""
     room, _, rest = path.partition("/")
     if not rest:
-        return path in (INDEX, SOURCES_PAGE)
+        return path in (INDEX, SOURCES_PAGE, VERIFIER)
     return room in _WHOLE_ROOMS or (room == "charges" and rest != "index.html")
 
 

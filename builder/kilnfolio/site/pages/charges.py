@@ -318,7 +318,12 @@ def charge_view(context: SiteContext, record: Charge) -> ChargeView:
 
 
 def _ordered(context: SiteContext, charge: str) -> tuple[float, float] | None:
-    """Return the band ordered for a piece [% MC], where all lots of a charge share one."""
+    """Return the band ordered for a piece [% MC], where all lots of a charge share one.
+
+    An auditor is not shown what customers ordered.
+    """
+    if context.edition == "auditor":
+        return None
     bands = {
         (judgement.piece_low_pct, judgement.piece_high_pct)
         for judgement in (

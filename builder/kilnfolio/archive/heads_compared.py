@@ -1,0 +1,79 @@
+"""The heads of bags compared with each other, with the ledger's leaves, and with one kept."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from kilnfolio.archive.audited import FolderAudit
+from kilnfolio.archive.bag import BAGS
+from kilnfolio.archive.compare import Difference
+from kilnfolio.archive.entries import Head
+from kilnfolio.archive.heads import LEAVES, read_leaves
+from kilnfolio.archive.ledger import LEDGER, parse_ledger
+from kilnfolio.archive.merkle import Tree
+
+
+def compare_heads(
+    path: Path, folders: Sequence[FolderAudit], since: Head | None
+) -> tuple[list[Difference], list[Difference]]:
+    """Compare the heads of what is audited with each other, and with one somebody kept.
+
+    Returns
+    -------
+    tuple of two lists
+        Heads that cannot be of one ledger; and what could not be compared.
+    """
+    tree = tree_of(path)
+    heads = [(folder.path, folder.head) for folder in folders if folder.head]
+    heads += [("the head given with --since", since)] if since else []
+    differences, unknown = [], []
+    known: dict[int, tuple[str, str]] = {}
+    for where, head in heads:
+        if tree is not None:
+            root = tree.root(head.size).hex() if head.size <= len(tree) else ""
+            first, here = (root, path.as_posix())
+        else:
+            first, here = known.setdefault(head.size, (head.root, where))
+        if not first:
+            differences.append(
+                Difference(
+                    kind="entries-dropped",
+                    where=where,
+                    sealed=head.root,
+                    what=f"it is a head of "
+                    f"{head.size} entries, and the ledger here has {len(tree or ())}: entries were "
+                    "taken off its end",
+                )
+            )
+        elif first != head.root:
+            differences.append(
+                Difference(
+                    kind="ledgers-disagree",
+                    where=where,
+                    sealed=first,
+                    found=head.root,
+                    what=f"its head of {head.size} entries is not that of {here}; a mill has one "
+                    "ledger, so one of the two was written anew",
+                )
+            )
+    if since and tree is None and len(known) > 1:
+        unknown.append(
+            Difference(
+                kind="not-compared",
+                where="--since",
+                what="heads of different sizes are compared with "
+                "the mill's ledger or its auditor edition; a bag alone does not hold enough",
+            )
+        )
+    return differences, unknown
+
+
+def tree_of(path: Path) -> Tree | None:
+    """Return the tree of the ledger, where its lines or its leaves are at hand."""
+    if (path / LEDGER).is_file():
+        return parse_ledger((path / LEDGER).read_bytes()).tree
+    for leaves in (path / LEAVES, path / BAGS / LEAVES):
+        if leaves.is_file():
+            return read_leaves(leaves.read_bytes())
+    return None
