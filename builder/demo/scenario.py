@@ -43,6 +43,55 @@ MILL = {
 }
 
 
+def _order(
+    number: str, customer: str, stock: dict[str, str], due: dt.date, charge: str = ""
+) -> Any:
+    record = {"format": 1, "id": number, "invented": True, "customer": f"{customer} (invented)"}
+    dried_in = {"charges": [charge]} if charge else {}
+    return record | stock | {"target_mc": "8 %", "due": due} | dried_in
+
+
+def _stock(species: str, thickness: str, volume: str) -> dict[str, str]:
+    return {"species": species, "thickness": thickness, "volume": volume}
+
+
+#: Orders with dates: two in the charges that run, one of them tight; the others go in next.
+ORDERS = (
+    _order(
+        "26-291",
+        "Quarry Lane Joiners",
+        _stock("acer-saccharum", "4/4", "14 m³"),
+        dt.date(2026, 10, 26),
+        "HB-26-043",
+    ),
+    _order(
+        "26-296",
+        "Stillwater Flooring",
+        _stock("quercus-rubra", "4/4", "30 m³"),
+        dt.date(2026, 10, 24),
+        "HB-26-042",
+    ),
+    _order(
+        "26-303",
+        "Tern Island Boats",
+        _stock("prunus-serotina", "4/4", "12 m³"),
+        dt.date(2026, 11, 20),
+    ),
+    _order(
+        "26-304",
+        "Quarry Lane Joiners",
+        _stock("prunus-serotina", "4/4", "8 m³"),
+        dt.date(2026, 11, 24),
+    ),
+    _order(
+        "26-307",
+        "Stillwater Flooring",
+        _stock("quercus-alba", "4/4", "26 m³"),
+        dt.date(2026, 11, 27),
+    ),
+)
+
+
 @dataclass(frozen=True)
 class KilnScene:
     """One kiln as built: what it can do, where packs stand, and how its sensors err.

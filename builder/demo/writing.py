@@ -37,7 +37,7 @@ def write_mill(
     truth : Path, optional
         Where to write what truly happened.
     """
-    for name in ("kilns", "loggers", "charges", "lots"):
+    for name in ("kilns", "loggers", "charges", "orders", "lots"):
         shutil.rmtree(out / name, ignore_errors=True)
     _write(out / "mill.yaml", scenario.MILL)
     for kiln, record in scenario.KILN_RECORDS.items():
@@ -55,6 +55,8 @@ def write_mill(
         told(f"{charge.plan.id}: runs; {charge.truth['days']} days in all")
     for lot in LOTS:
         _write(out / "lots" / f"{lot.id}.yaml", lot_record(lot, made[lot.charge]))
+    for order in scenario.ORDERS:
+        _write(out / "orders" / f"{order['id']}.yaml", order)
     if truth is not None:
         truths = {
             "charges": {name: truth_of(charge) for name, charge in sorted(made.items())},

@@ -36,7 +36,9 @@ def test_unloadings_that_fall_together_are_named(found):
     far = moved(found, 100.0, "k3", "C3")
     planned = plan([far, found, near])
     assert [bar.kiln for bar in planned.bars] == ["k1", "k2", "k3"]
-    assert [(one.first, one.second) for one in planned.clashes] == [(found.charge, "C2")]
+    assert [(one.first, one.second) for one in planned.clashes] == [
+        (f"charge {found.charge}", "charge C2")
+    ]
     assert planned.clashes[0].at == near.end.median
     assert not plan([found, moved(found, 5.0, "k1", "C2")]).clashes
     assert planned.free("k3") == far.end

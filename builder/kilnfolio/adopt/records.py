@@ -94,6 +94,21 @@ TEMPLATES = {
             {"rule": "band"},
         ),
         Template(
+            "order",
+            "begin the record of an order with a date",
+            "content/orders/{id}.yaml",
+            "kilnfolio new order 26-118 --species acer-saccharum --thickness 4/4 --due 2026-11-20",
+            {
+                "customer": "who ordered it; never published",
+                "species": "id of the species",
+                "thickness": "as in 4/4 or 27 mm",
+                "volume": "as in '18 m³'",
+                "target_mc": "MC ordered, as in '8 %%'",
+                "due": "the day it is to be dry, as in 2026-11-20",
+            },
+            {},
+        ),
+        Template(
             "schedule",
             "begin a drying schedule",
             "schedules/{hardwood}/{id}.yaml",

@@ -1,4 +1,4 @@
-"""All kilns on one chart: a bar for each running charge, its end as sure as it is."""
+"""All kilns on one chart: a bar for each charge, running or to come, its end as sure as it is."""
 
 from __future__ import annotations
 
@@ -13,12 +13,18 @@ from kilnfolio.charts.calendar import Clock
 from kilnfolio.forecast.plan import Bar, Plan
 from kilnfolio.forecast.result import CAUTION
 
-_LEFT, _TOP, _WIDTH, _ROW, _VIEW = 12.0, 30.0, 610.0, 54.0, 640.0
+_LEFT, _TOP, _WIDTH, _ROW, _VIEW = 24.0, 30.0, 592.0, 54.0, 640.0
 _FOOT = 64.0
 _THICK = 18.0
 
 
-def plan_chart(plan: Plan, names: Mapping[str, str], now: dt.datetime, zone: ZoneInfo) -> Markup:
+def plan_chart(
+    plan: Plan,
+    names: Mapping[str, str],
+    now: dt.datetime,
+    zone: ZoneInfo,
+    days_due: Mapping[str, dt.date] | None = None,
+) -> Markup:
     """Return the drawing of a plan; "" where nothing runs.
 
     Parameters
@@ -31,7 +37,10 @@ def plan_chart(plan: Plan, names: Mapping[str, str], now: dt.datetime, zone: Zon
         The moment it speaks of.
     zone : ZoneInfo
         The mill's time zone.
+    days_due : mapping of str to date, optional
+        The day of each order that a charge to come is for.
     """
+    wanted = days_due or {}
     bars = [bar for bar in plan.bars if bar.done is not None]
     if not bars:
         return Markup("")
@@ -41,15 +50,16 @@ def plan_chart(plan: Plan, names: Mapping[str, str], now: dt.datetime, zone: Zon
     panel = Panel(_LEFT, _TOP, _WIDTH, _ROW * len(bars), clock.axis(zone), Axis(0.0, 1.0, ()))
     parts = [panel.frame()]
     for row, bar in enumerate(bars):
-        parts += _bar(panel, clock, bar, names.get(bar.kiln, bar.kiln), panel.top + row * _ROW)
+        top = panel.top + row * _ROW
+        parts += _bar(panel, clock, bar, names.get(bar.kiln, bar.kiln), top)
+        parts += [_day(panel, clock, wanted[one], zone, top) for one in bar.orders if one in wanted]
     x = panel.x_at(clock(now))
     parts += [
         segment("fan-now", x, panel.top, x, panel.foot),
         text("small", x, panel.top - 8, "now", "middle"),
     ]
     told = "; ".join(
-        f"charge {bar.charge} in {names.get(bar.kiln, bar.kiln)} likely done "
-        f"{bar.done.median:%d %b}"
+        f"{bar.name} in {names.get(bar.kiln, bar.kiln)} likely done {bar.done.median:%d %b}"
         for bar in bars
         if bar.done is not None
     )
@@ -69,9 +79,9 @@ def _bar(panel: Panel, clock: Clock, bar: Bar, kiln: str, top: float) -> Iterato
     left, likely = panel.x_at(clock(bar.started)), panel.x_at(clock(bar.done.median))
     low, high = panel.x_at(clock(bar.done.low80)), panel.x_at(clock(bar.done.high80))
     y = top + 24
-    words = f"{kiln}: charge {bar.charge}, likely done {bar.done.median:%d %b %H:%M}"
+    words = f"{kiln}: {bar.name}, likely done {bar.done.median:%d %b %H:%M}"
     yield text("small", panel.left + 2, top + 16, words)
-    yield box("bar", left, y, max(low - left, 1.0), _THICK)
+    yield box("bar" if bar.charge else "bar-to-come", left, y, max(low - left, 1.0), _THICK)
     yield box(
         "fan-80",
         low,
@@ -84,3 +94,10 @@ def _bar(panel: Panel, clock: Clock, bar: Bar, kiln: str, top: float) -> Iterato
     far = panel.x_at(clock(bar.done.high95))
     yield segment("fan-whisker", high, y + _THICK / 2, far, y + _THICK / 2)
     yield segment("fan-likely", likely, y - 3, likely, y + _THICK + 3)
+
+
+def _day(panel: Panel, clock: Clock, day: dt.date, zone: ZoneInfo, top: float) -> Markup:
+    """Return the mark of an order's day: it is to be dry by the end of it."""
+    end = dt.datetime.combine(day + dt.timedelta(days=1), dt.time(), zone)
+    x = panel.x_at(clock(end))
+    return segment("day-due", x, top + 18, x, top + 24 + _THICK + 6)

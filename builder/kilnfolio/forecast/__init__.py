@@ -18,9 +18,11 @@ on the mill's earlier charges. Its times are aware datetimes: a page prints them
 `warning`        weighings that do not fit, swapped tags, a common drift
 `what_if`        a changed schedule by a board model: ratios
 `yard`, `store`  air-drying and storage, with the weather of `outdoors`
-`plan`           all kilns; `calendar_file`: the same for a calendar
+`green_load`     days of a load before it goes in; `energy`: what it takes in a kiln
+`plan`           all kilns and orders; `calendar_file`: the same for a calendar
+`words`          a forecast in sentences
 `evaluation`     how good forecasts are, beside a straight line and an exponential
-`mill`           the one place that reads a mill's records
+`mill`           reads a mill's charges; `mill_loads`, `mill_orders`: loads to come, and orders
 ===============  ==================================================================================
 
 A forecast is an estimate for the people of the mill. It enters no dossier, no seal and no page for

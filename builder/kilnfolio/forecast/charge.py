@@ -59,6 +59,15 @@ def learn_for(wood: str, thickness_mm: float, earlier: Sequence[Run]) -> Learnt:
     earlier : sequence of Run
         Earlier charges of any wood, as far as they were known at the moment of the forecast.
     """
+    curve, near = curve_for(wood, thickness_mm, earlier)
+    steps = tuple(run.steps for run in near)
+    if curve.origin == "own":
+        return Learnt(curve, hindcasts(near), steps, watch(curve, near))
+    return Learnt(curve, _relatives_again(near), steps)
+
+
+def curve_for(wood: str, thickness_mm: float, earlier: Sequence[Run]) -> tuple[Curve, list[Run]]:
+    """Return the drying curve for a wood and thickness, and the charges it was learnt from."""
     usable = [run for run in earlier if run.weighings.hours.size >= 2 and run.air.hours.size]
     own = [
         run
@@ -66,11 +75,9 @@ def learn_for(wood: str, thickness_mm: float, earlier: Sequence[Run]) -> Learnt:
         if run.wood == wood and abs(run.thickness_mm / thickness_mm - 1.0) < SAME_THICKNESS
     ]
     if len(own) >= ENOUGH:
-        curve = learn(own)
-        return Learnt(curve, hindcasts(own), tuple(run.steps for run in own), watch(curve, own))
+        return learn(own), own
     near = own or [run for run in usable if run.wood == wood] or usable
-    curve = from_relative(near, thickness_mm) if near else from_formula(thickness_mm)
-    return Learnt(curve, _relatives_again(near), tuple(run.steps for run in near))
+    return (from_relative(near, thickness_mm) if near else from_formula(thickness_mm)), near
 
 
 def _relatives_again(near: Sequence[Run]) -> tuple[Hindcast, ...]:

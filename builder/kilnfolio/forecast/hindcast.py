@@ -173,7 +173,7 @@ def spread_of(
         ratios = ratios[np.isfinite(ratios)]
         if level is not None and ratios.size < 4:
             continue
-        rows.append((at, *_moments(ratios)))
+        rows.append((at, *moments(ratios)))
     if not rows:
         return spread_of(found, share, origin) if level is not None else Spread(0.0, FLOOR, 3.0)
     shares, centres, scales, degrees = (np.array(column) for column in zip(*rows, strict=True))
@@ -187,7 +187,8 @@ def _ratio(one: Hindcast, level: float | None) -> float:
     return float(one.log_ratio[same[0]]) if same.size else float("nan")
 
 
-def _moments(ratios: Floats) -> tuple[float, float, float]:
+def moments(ratios: Floats) -> tuple[float, float, float]:
+    """Return centre, scale and degrees of freedom of ln(actual/forecast); see `spread_of`."""
     n = ratios.size
     if not n:
         return 0.0, 2 * FLOOR, float(_FLOOR_DEGREES)

@@ -8,17 +8,16 @@ import pickle
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from itertools import islice
-from statistics import median
 
 import numpy as np
 
 from kilnfolio.forecast.charge import ENOUGH, forecast, learn_for
 from kilnfolio.forecast.evaluation import Trial, trials
-from kilnfolio.forecast.inputs import AirLog, Finish, PlannedStep, Run, Weighings, hours_between
+from kilnfolio.forecast.finish import MOST_EARLIER, finish_of
+from kilnfolio.forecast.inputs import AirLog, PlannedStep, Run, Weighings, hours_between
 from kilnfolio.forecast.result import Forecast
 from kilnfolio.graph.derived import AbsentError, NoValueError, Step, derived
 from kilnfolio.graph.graph import Graph
-from kilnfolio.physics import rules
 from kilnfolio.records import reading
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import Derivations, MillFolder, mill_of
@@ -27,16 +26,16 @@ from kilnfolio.records.model import Located
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.review.air import air_series
 from kilnfolio.review.boards import board_histories
-from kilnfolio.review.limits import NoLimit, Subject, limit_table
+from kilnfolio.review.limits import Subject, limit_table
 from kilnfolio.review.review import mill_pressure, read_logs
 from kilnfolio.review.setpoints import PlannedStep as ScheduleStep
 from kilnfolio.review.setpoints import asked_air, planned_steps
 
-MOST_EARLIER = 20
-"""Earlier charges that are learnt from, the newest; more change nothing that shows."""
-
 AIR_EVERY_H = 1.0
 """Logged air is averaged over this time; a logger that writes less often is taken as it is. [h]"""
+
+LOADS_EARLIER = 10
+"""Earlier charges of a wood that a load before it goes in is forecast from, the newest."""
 
 _JUMP_K, _JUMP_MIN = "spike-kelvin", "spike-minutes"
 
@@ -83,7 +82,9 @@ def of_charge(folder: MillFolder, charge: str, as_of: dt.datetime | None = None)
     names = earlier_names(folder, run.wood, charge, None if as_of is None else moment)
     earlier = [drying_run(folder.graph, name) for name in reversed(names)]
     earlier = [other.until(hours_between(other.started, moment)) for other in earlier]
-    run = replace(run, finish=finish_of(folder, run, charge_of(folder, charge), moment))
+    record = charge_of(folder, charge).record
+    finish = finish_of(folder, run, record.schedule, record.target_mc.value, moment)
+    run = replace(run, finish=finish)
     return forecast(run, learn_for(run.wood, run.thickness_mm, earlier), hour)
 
 
@@ -212,7 +213,7 @@ def run_of(folder: MillFolder, charge: str) -> Run:
         record.started,
         weighings,
         air,
-        _planned(steps, record.target_mc.value),
+        planned(steps, record.target_mc.value),
         tuple(
             (hours_between(record.started, change.at), change.step - 1)
             for change in record.step_changes
@@ -232,13 +233,21 @@ def _digest(value: object) -> bytes:
     return hashlib.sha256(pickle.dumps(value)).digest()
 
 
+def loads_learn_from(graph: Graph, wood: str) -> tuple[str, ...]:
+    """Return the charges that the forecast of a load before it goes in learns from."""
+    return reading.charges(graph, f"species:{wood}", newest_first=True)[:LOADS_EARLIER]
+
+
 def _wanted(graph: Graph) -> list[str]:
-    """Return the charges that the forecasts of the open ones learn from, and those themselves."""
+    """Return the open charges, and all that forecasts of them and of loads to come learn from."""
     folder, found = mill_of(graph), dict.fromkeys(reading.open_charges(graph))
     for name in list(found):
         so_far = folder.open_charges[name].so_far
         if so_far is not None:
             found |= dict.fromkeys(earlier_names(folder, so_far.record.stock[0].species, name))
+    for located in folder.schedules.values():
+        for wood in located.record.for_stock.species:
+            found |= dict.fromkeys(loads_learn_from(graph, wood))
     return list(found)
 
 
@@ -265,7 +274,7 @@ def open_forecasts(folder: MillFolder) -> Derivations[Forecast | None]:
     return Derivations(folder.graph, open_forecast, lambda: tuple(folder.open_charges))
 
 
-#: What a build computes after the reviews.
+#: What a build computes after the reviews; see also `mill_loads`.
 FORECASTS: tuple[Step, ...] = ((drying_run,), (open_forecast,))
 
 
@@ -274,14 +283,15 @@ def _last_record(run: Run) -> float:
     return float(max(ends, default=0.0))
 
 
-def _planned(steps: Iterable[ScheduleStep], target: float) -> tuple[PlannedStep, ...]:
-    planned = [
+def planned(steps: Iterable[ScheduleStep], target: float) -> tuple[PlannedStep, ...]:
+    """Return a schedule's steps as the forecast takes them; the last one runs to the target."""
+    steps_ = [
         PlannedStep(step.air.dry_bulb_c, step.air.emc_pct, step.until_mc_pct, step.hours)
         for step in steps
     ]
-    if planned and planned[-1].hours is None:
-        planned[-1] = replace(planned[-1], until_mc_pct=target)
-    return tuple(planned)
+    if steps_ and steps_[-1].hours is None:
+        steps_[-1] = replace(steps_[-1], until_mc_pct=target)
+    return tuple(steps_)
 
 
 def _weighings(record: Charge) -> tuple[Weighings, tuple[float | None, ...]]:
@@ -346,46 +356,3 @@ def _as_asked(asked: list[tuple[float, float, float]], weighings: Weighings) -> 
     index = np.maximum(np.searchsorted(at, hours, side="left") - 1, 0)
     dry, emc = (np.array(values)[index] for values in list(zip(*asked, strict=True))[1:])
     return AirLog(hours, dry, emc)
-
-
-def finish_of(
-    folder: MillFolder, run: Run, located: Located[Charge], moment: dt.datetime
-) -> Finish | None:
-    """Return equalizing and conditioning as this mill will run them; None where it does not.
-
-    A mill equalizes if the schedule states the air for it, or if most of its charges of this
-    wood did.
-    """
-    record, schedule = located.record, folder.schedules[located.record.schedule].record
-    names = reading.charges(folder.graph, f"species:{run.wood}", newest_first=True)
-    newest = [folder.charges[name].record for name in names[:MOST_EARLIER] if name != run.charge]
-    past = [charge for charge in newest if charge.ended < moment]
-    done = [charge for charge in past if charge.equalizing]
-    if schedule.equalizing is None and 2 * len(done) <= len(past):
-        return None
-    if run.target_mc_pct is None:
-        return None
-    target = record.target_mc.value
-    kind = folder.species[run.wood].record.kind
-    try:
-        below = limit_table(folder, Subject((run.wood,), kind, run.thickness_mm, target)).value(
-            "equalizing-below-target"
-        )
-    except NoLimit:
-        return None
-    conditioned = [
-        hours_between(stage.start, stage.end)
-        for charge in past
-        if (stage := charge.conditioning) is not None
-    ]
-    stated = schedule.conditioning.hours if schedule.conditioning else None
-    hours = stated.value if stated else median(conditioned) if conditioned else 0.0
-    last = run.steps[-1]
-    dry_bulb = schedule.equalizing.dry_bulb.value if schedule.equalizing else last.dry_bulb_c
-    return Finish(
-        float(rules.equalizing_start(target, below)),
-        target,
-        dry_bulb,
-        float(rules.equalizing_emc(target, below)),
-        hours,
-    )

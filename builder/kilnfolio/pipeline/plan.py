@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from kilnfolio.archive import standing
 from kilnfolio.forecast.mill import FORECASTS
+from kilnfolio.forecast.mill_loads import loads_of
+from kilnfolio.forecast.mill_orders import order_loads
 from kilnfolio.graph.plan import Plan
 from kilnfolio.pipeline.bags import about, bag
 from kilnfolio.pipeline.pages import (
@@ -30,6 +32,7 @@ PLAN = Plan(
         (reading.latest,),
         (context.build_date,),
         *FORECASTS,
+        (loads_of, order_loads),
         (context.lot_line,),
         (context.charge_line,),
         (context.tally_of_year,),

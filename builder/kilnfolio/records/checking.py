@@ -62,7 +62,12 @@ def names_taken(graph: Graph, key: str) -> None:
 def _library_keys(graph: Graph) -> list[str]:
     return [
         "limits/",
-        *(f"{kind}/{name}" for kind in reading.LIBRARY for name in graph.names(kind)),
+        *(
+            f"{kind}/{name}"
+            for kind in reading.LIBRARY
+            if kind != "order"  # it names charges, which are read later
+            for name in graph.names(kind)
+        ),
     ]
 
 
@@ -108,6 +113,13 @@ def lot_check(graph: Graph, number: str) -> None:
     refuse([*name_problems(located), *problems_of(mill_of(graph), located)])
 
 
+@derived("order check", keys=lambda graph: graph.names("order"), code="review")
+def order_check(graph: Graph, number: str) -> None:
+    """Refuse an order that does not fit the other records."""
+    read = reading.LIBRARY["order"](graph, number)
+    refuse([*name_problems(read), *problems_of(mill_of(graph), read)])
+
+
 #: Everything read and checked before the charges, then charges, lots, and lots against the others.
 LIBRARY_STEPS: tuple[Step, ...] = (
     (misplaced_files,),
@@ -123,7 +135,14 @@ LIBRARY_STEPS: tuple[Step, ...] = (
 CHARGE_STEP: Step = (reading.charge, charge_check)
 LOT_STEP: Step = (reading.lot,)
 LOT_CHECK_STEP: Step = (lot_check,)
-RECORDS: tuple[Step, ...] = (*LIBRARY_STEPS, CHARGE_STEP, LOT_STEP, LOT_CHECK_STEP)
+ORDER_CHECK_STEP: Step = (order_check,)
+RECORDS: tuple[Step, ...] = (
+    *LIBRARY_STEPS,
+    CHARGE_STEP,
+    LOT_STEP,
+    LOT_CHECK_STEP,
+    ORDER_CHECK_STEP,
+)
 
 
 def checked_mill(root: Path, bound: Bound | None = None) -> MillFolder:

@@ -154,6 +154,11 @@ _NAMES: Mapping[str, tuple[tuple[tuple[str, ...], str, tuple[str, ...]], ...]] =
         (("species",), "species", ("species",)),
         (("packs", "*", "charge"), "charge", ("charges", "open_charges")),
     ),
+    "order": (
+        (("species",), "species", ("species",)),
+        (("schedule",), "schedule", ("schedules",)),
+        (("charges", "*"), "charge", ("charges", "open_charges")),
+    ),
     "schedule": ((("for_stock", "species", "*"), "species", ("species",)),),
 }
 

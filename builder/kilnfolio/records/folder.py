@@ -24,6 +24,7 @@ from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import Located
 from kilnfolio.records.notation import Notation, expand
 from kilnfolio.records.open_charge import OpenCharge
+from kilnfolio.records.order import OpenOrder
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.schedule import Schedule, Step
 from kilnfolio.records.sourced import Sources
@@ -139,6 +140,7 @@ class MillFolder:
         self.notations: Mapping[str, Located[Notation]] = self._library("notation")
         self.kilns: Mapping[str, Located[Kiln]] = self._library("kiln")
         self.loggers: Mapping[str, Located[LoggerProfile]] = self._library("logger")
+        self.orders: Mapping[str, Located[OpenOrder]] = self._library("order")
         self.charges: Mapping[str, Located[Charge]] = Derivations(
             graph, reading.charge, lambda: self._sorted(reading.charges), _complete
         )

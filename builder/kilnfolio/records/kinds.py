@@ -20,6 +20,7 @@ from kilnfolio.records.lot import Lot
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import Record
 from kilnfolio.records.notation import Notation
+from kilnfolio.records.order import OpenOrder
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.sourced import Sources
 from kilnfolio.records.species import Species
@@ -99,6 +100,7 @@ RECORD_KINDS: dict[str, RecordKind] = {
         RecordKind(
             "charge", Charge, ("content/charges/YEAR/ID/charge.yaml",), draft=True, local_times=True
         ),
+        RecordKind("order", OpenOrder, ("content/orders/ID.yaml",), draft=True),
         RecordKind("lot", Lot, ("content/lots/ID.yaml",), draft=True, local_times=True),
     )
 }

@@ -379,7 +379,7 @@ def kind_of(model: type[Record]) -> str:
 
 
 #: Kinds that are not called as their models are.
-_KIND = {"LoggerProfile": "logger"}
+_KIND = {"LoggerProfile": "logger", "OpenOrder": "order"}
 
 
 def is_mark(value: object) -> bool:

@@ -253,7 +253,7 @@ def _named(kind: str) -> Derived[Any]:
 
 #: Records that nothing but their own file decides, by kind.
 LIBRARY: dict[str, Derived[Any]] = {
-    name: _named(name) for name in ("species", "schedule", "notation", "kiln", "logger")
+    name: _named(name) for name in ("species", "schedule", "notation", "kiln", "logger", "order")
 }
 
 

@@ -72,6 +72,7 @@ REVIEWS: tuple[Step, ...] = (
     (*checking.CHARGE_STEP, charge_dossier),
     checking.LOT_STEP,
     (*checking.LOT_CHECK_STEP, lot_dossier),
+    checking.ORDER_CHECK_STEP,
     (open_review,),
 )
 

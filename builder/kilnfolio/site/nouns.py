@@ -12,9 +12,9 @@ from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.audit import audit_charge, audit_register, years_listed
 from kilnfolio.site.pages.charges import charge_pages, open_charge_page
 from kilnfolio.site.pages.checks import check_index, check_page
-from kilnfolio.site.pages.forecasts import calendar_page, plan_page
 from kilnfolio.site.pages.guide import guide_index, guide_page, guide_slugs
 from kilnfolio.site.pages.home import home_page
+from kilnfolio.site.pages.kiln_plan import calendar_page, plan_page
 from kilnfolio.site.pages.kiln_side import (
     kiln_side_names,
     kiln_side_page,

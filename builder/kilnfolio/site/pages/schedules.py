@@ -28,6 +28,7 @@ from kilnfolio.review.setpoints import AirState, PlannedStep, planned_steps, res
 from kilnfolio.review.stages import points_above
 from kilnfolio.site.context import SHOWN, Citation, SiteContext
 from kilnfolio.site.pages.facts import Fact, drying_facts
+from kilnfolio.site.pages.loads import LoadRow, load_rows
 from kilnfolio.site.pages.open_charges import draft_views
 from kilnfolio.site.pages.phrases import listed, plural, thicknesses
 from kilnfolio.site.pages.summaries import ChargeRow, charge_rows
@@ -141,6 +142,8 @@ class ScheduleView:
     total: int
     """Charges in all."""
     evidence: list[EvidenceLine]
+    loads: list[LoadRow]
+    """What a load would take before it goes in."""
     compared: str
     """Where its revisions stand side by side; empty where no earlier one is on record."""
     how: Workings
@@ -230,6 +233,7 @@ def schedule_page(context: SiteContext, name: str) -> Page:
         charge_rows(context, charges[:SHOWN]),
         len(charges),
         list(_evidence(context, record)),
+        load_rows(context, name),
         routes.changes("schedules", name) if name in context.folder.superseded else "",
         schedule_workings(context, record, steps, found),
     )

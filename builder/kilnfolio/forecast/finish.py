@@ -1,0 +1,74 @@
+"""How a charge ends after its last step: equalizing and conditioning, as this mill runs them."""
+
+from __future__ import annotations
+
+import datetime as dt
+from statistics import median
+
+from kilnfolio.forecast.inputs import Finish, Run, hours_between
+from kilnfolio.physics import rules
+from kilnfolio.records import reading
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.review.limits import NoLimit, Subject, limit_table
+
+MOST_EARLIER = 20
+"""Earlier charges that are learnt from, the newest; more change nothing that shows."""
+
+
+def finish_of(
+    folder: MillFolder,
+    run: Run,
+    schedule_id: str,
+    target_pct: float,
+    moment: dt.datetime | None = None,
+) -> Finish | None:
+    """Return equalizing and conditioning as this mill will run them; None where it does not.
+
+    A mill equalizes if the schedule states the air for it, or if most of its charges of this
+    wood did.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill.
+    run : Run
+        The charge, or the load that has not gone in yet.
+    schedule_id : str
+        Its schedule.
+    target_pct : float
+        The MC it is dried to. [%]
+    moment : datetime, optional
+        Only charges that ended before it are looked at.
+    """
+    schedule = folder.schedules[schedule_id].record
+    names = reading.charges(folder.graph, f"species:{run.wood}", newest_first=True)
+    newest = [folder.charges[name].record for name in names[:MOST_EARLIER] if name != run.charge]
+    past = [charge for charge in newest if moment is None or charge.ended < moment]
+    done = [charge for charge in past if charge.equalizing]
+    if schedule.equalizing is None and 2 * len(done) <= len(past):
+        return None
+    if run.target_mc_pct is None:
+        return None
+    kind = folder.species[run.wood].record.kind
+    try:
+        below = limit_table(folder, Subject((run.wood,), kind, run.thickness_mm, target_pct)).value(
+            "equalizing-below-target"
+        )
+    except NoLimit:
+        return None
+    conditioned = [
+        hours_between(stage.start, stage.end)
+        for charge in past
+        if (stage := charge.conditioning) is not None
+    ]
+    stated = schedule.conditioning.hours if schedule.conditioning else None
+    hours = stated.value if stated else median(conditioned) if conditioned else 0.0
+    last = run.steps[-1]
+    dry_bulb = schedule.equalizing.dry_bulb.value if schedule.equalizing else last.dry_bulb_c
+    return Finish(
+        float(rules.equalizing_start(target_pct, below)),
+        target_pct,
+        dry_bulb,
+        float(rules.equalizing_emc(target_pct, below)),
+        hours,
+    )

@@ -1,0 +1,195 @@
+"""How long a load will take that has not gone in yet, from charges that went before it.
+
+The load is taken to start as wet as the mill's earlier charges did. The band is made as for an open
+charge: each earlier charge is forecast from before its start, out of the others, and the band is as
+wide as those forecasts were wrong.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from kilnfolio.forecast.charge import curve_for
+from kilnfolio.forecast.curve import Curve, leaving_out
+from kilnfolio.forecast.hindcast import Spread, log_ratio, moments
+from kilnfolio.forecast.inputs import AirLog, Finish, PlannedStep, Run, Weighings
+from kilnfolio.forecast.march import Case, Course, march
+from kilnfolio.forecast.pace import boards
+from kilnfolio.physics._types import Floats
+
+BOARDS = 6
+"""Boards of a load that is imagined: as many as a mill commonly cuts."""
+
+GREEN_PCT = 80.0
+"""MC that a load is taken to start at where neither charges nor the species say. [%]"""
+
+AIR_DRIED_PCT = 22.0
+"""The same of air-dried timber: common practice, no source. [%]"""
+
+FSP_PCT = 30.0
+"""Boards that start wetter than this are green. [%]"""
+
+RELATIVE_SCALE = 0.3
+"""Scale of ln(actual/forecast) where fewer than three earlier charges are known; assumed: a little
+wider than that of a relative's curve on a charge that runs. [-]"""
+
+_STARTED = dt.datetime(2000, 1, 1, tzinfo=dt.UTC)
+_SHARES = {"low95": 0.025, "low80": 0.1, "median": 0.5, "high80": 0.9, "high95": 0.975}
+
+
+@dataclass(frozen=True)
+class Days:
+    """Days in the kiln, likely and with bands of 80 and 95 in 100 [day]."""
+
+    low95: float
+    low80: float
+    median: float
+    high80: float
+    high95: float
+
+    def in_order(self) -> tuple[float, float, float, float, float]:
+        """Return median, low80, high80, low95, high95."""
+        return self.median, self.low80, self.high80, self.low95, self.high95
+
+
+@dataclass(frozen=True)
+class LoadForecast:
+    """A load before it goes in.
+
+    Attributes
+    ----------
+    days : Days
+        From heating to unloading.
+    start_pct : float or None
+        Mean MC it is taken to start at; None in a timed schedule. [%]
+    origin : str
+        Of the curve: ``own``, ``relative`` or ``formula``; ``clock`` in a timed schedule.
+    learnt_from : tuple of str
+        The earlier charges.
+    """
+
+    days: Days
+    start_pct: float | None
+    origin: str
+    learnt_from: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Load:
+    """What is to be dried, and how.
+
+    Attributes
+    ----------
+    wood : str
+        Id of the species.
+    thickness_mm : float
+        Nominal thickness. [mm]
+    steps : tuple of PlannedStep
+        The last one runs to the target.
+    finish : Finish, optional
+        Equalizing and conditioning as planned.
+    green_pct : float
+        MC of green timber where no earlier charge says. [%]
+    start : {"green", "air-dried", "any"}
+        What it is when it goes in; earlier charges that began otherwise say nothing of it.
+    """
+
+    wood: str
+    thickness_mm: float
+    steps: tuple[PlannedStep, ...]
+    finish: Finish | None = None
+    green_pct: float = GREEN_PCT
+    start: str = "any"
+
+
+def forecast_load(load: Load, earlier: Sequence[Run]) -> LoadForecast | None:
+    """Return how long a load will take; None where its air never dries it to the target.
+
+    Parameters
+    ----------
+    load : Load
+        What is to be dried.
+    earlier : sequence of Run
+        Earlier charges, the oldest first.
+    """
+    if all(step.hours is not None for step in load.steps):
+        return _by_the_clock(load)
+    curve, near = curve_for(load.wood, load.thickness_mm, earlier)
+    start = typical_start(near, load.start, load.green_pct)
+    course = march([_case(load, start, curve)])[0]
+    hours = course.unload if np.isfinite(course.unload) else course.target
+    if not np.isfinite(hours):
+        return None
+    spread = _spread(near) if curve.origin == "own" else Spread(0.0, RELATIVE_SCALE, 5.0)
+    days = Days(
+        **{name: spread.time_left(float(hours), share) / 24.0 for name, share in _SHARES.items()}
+    )
+    return LoadForecast(days, float(start.mean()), curve.origin, curve.charges)
+
+
+def _by_the_clock(load: Load) -> LoadForecast:
+    days = sum(step.hours or 0.0 for step in load.steps) / 24.0
+    return LoadForecast(Days(days, days, days, days, days), None, "clock", ())
+
+
+def typical_start(runs: Sequence[Run], start: str = "any", green_pct: float = GREEN_PCT) -> Floats:
+    """Return the MC of the boards of a usual load at its start, shape (BOARDS,) [%]."""
+    if start == "air-dried":
+        green_pct = AIR_DRIED_PCT
+    ranks = (np.arange(BOARDS) + 0.5) / BOARDS
+    rows = []
+    for run in runs:
+        first = run.weighings.mc_pct[0] if run.weighings.hours.size else np.zeros(0)
+        known = first[np.isfinite(first)]
+        if not known.size or run.weighings.hours[0] >= 24.0:
+            continue
+        if start in ("any", "green" if known.mean() > FSP_PCT else "air-dried"):
+            rows.append(np.quantile(known, ranks))
+    return np.asarray(np.mean(rows, axis=0)) if rows else np.full(BOARDS, green_pct)
+
+
+def load_run(load: Load, start: Floats | None = None) -> Run:
+    """Return a load as a charge at its start: one weighing, and no air yet."""
+    start = np.full(BOARDS, load.green_pct) if start is None else start
+    tags = tuple(str(i + 1) for i in range(start.size))
+    return Run(
+        "",
+        load.wood,
+        load.thickness_mm,
+        _STARTED,
+        Weighings(np.zeros(1), start[np.newaxis], tags),
+        AirLog(*[np.zeros(0)] * 3),
+        load.steps,
+        finish=load.finish,
+    )
+
+
+def _case(load: Load, start: Floats, curve: Curve) -> Case:
+    run = load_run(load, start)
+    return Case(run, curve, boards(curve, run), 0.0)
+
+
+def _spread(runs: Sequence[Run]) -> Spread:
+    """Return how wrong forecasts from before the start were on these charges."""
+    cases, ends = [], []
+    for run, curve in zip(runs, leaving_out(runs), strict=True):
+        target = run.target_mc_pct
+        end = run.reached(target) if target is not None else float("nan")
+        others = [other for other in runs if other is not run]
+        if not np.isfinite(end) or not others:
+            continue
+        load = Load(run.wood, run.thickness_mm, run.steps)
+        case = _case(load, typical_start(others), curve)
+        cases.append(replace(case, run=replace(case.run, rule=run.rule)))
+        ends.append(end)
+    courses: list[Course] = march(cases) if cases else []
+    ratios = [
+        log_ratio(end, course.target)
+        for end, course in zip(ends, courses, strict=True)
+        if np.isfinite(course.target)
+    ]
+    return Spread(*moments(np.array(ratios)))

@@ -1,0 +1,205 @@
+"""Loads that have not gone in yet, as a mill's records describe them: days, energy and cost."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from statistics import median
+
+from kilnfolio.forecast.energy import Amount, energy_for
+from kilnfolio.forecast.finish import finish_of
+from kilnfolio.forecast.green_load import Load, LoadForecast, forecast_load, load_run
+from kilnfolio.forecast.inputs import Run
+from kilnfolio.forecast.mill import drying_run, loads_learn_from, planned
+from kilnfolio.graph.derived import derived
+from kilnfolio.graph.graph import Graph
+from kilnfolio.records import reading
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.folder import MillFolder, mill_of
+from kilnfolio.records.kiln import Kiln
+from kilnfolio.records.quantities import Length
+from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.species import Species
+from kilnfolio.review.review import mill_pressure
+from kilnfolio.review.setpoints import planned_steps
+
+NOT_A_KILN = frozenset({"air-drying yard", "dryer shed"})
+"""Kinds of plant that follow no schedule."""
+
+USUAL_TARGET = {"hardwood": 8.0, "softwood": 15.0}
+"""MC dried to where neither charges nor the schedule say: common practice, no source. [%]"""
+
+ENERGY_CHARGES = 20
+"""Charges of a kiln whose metered energy is looked at, the newest."""
+
+
+@dataclass(frozen=True)
+class KilnCost:
+    """What a load would take in one kiln.
+
+    Attributes
+    ----------
+    kiln : str
+        Id of the kiln.
+    energy : Amount
+        [kWh]
+    cost : Amount, optional
+        By the mill's tariff; None where it gives none.
+    charges : int
+        Charges with metered energy it rests on.
+    """
+
+    kiln: str
+    energy: Amount
+    cost: Amount | None
+    charges: int
+
+
+@dataclass(frozen=True)
+class LoadLine:
+    """A load of one stock on one schedule, before it goes in.
+
+    Attributes
+    ----------
+    species : str
+    thickness : Length
+    target_pct : float
+        The MC it is dried to. [%]
+    own_days : tuple of float
+        Days of the mill's complete charges of it on this schedule. [day]
+    found : LoadForecast
+    costs : tuple of KilnCost
+        By kiln; only those with enough metered charges.
+    """
+
+    species: str
+    thickness: Length
+    target_pct: float
+    own_days: tuple[float, ...]
+    found: LoadForecast
+    costs: tuple[KilnCost, ...]
+
+
+@derived("loads", keys=lambda graph: graph.names("schedule"))
+def loads_of(graph: Graph, schedule: str) -> tuple[LoadLine, ...]:
+    """Return what a load would take on a schedule, for each stock the mill has dried before.
+
+    Woods that this mill never dried are left out: the published formula alone missed by half.
+    """
+    folder = mill_of(graph)
+    if schedule not in folder.schedules:
+        return ()
+    return tuple(_lines(folder, folder.schedules[schedule].record))
+
+
+def _lines(folder: MillFolder, schedule: Schedule) -> Iterator[LoadLine]:
+    charges = [
+        folder.charges[name].record
+        for name in reading.charges(folder.graph, f"schedule:{schedule.id}")
+    ]
+    for species in schedule.for_stock.species:
+        for thickness in schedule.for_stock.thickness:
+            own = [charge for charge in charges if _is_of(charge, species, thickness)]
+            target = target_of(own, schedule, folder.species[species].record)
+            found = forecast_for(folder, schedule, species, thickness.value, target)
+            if found is not None:
+                days = tuple(
+                    (charge.ended - charge.started).total_seconds() / 86_400.0 for charge in own
+                )
+                costs = tuple(_costs(folder, schedule, found))
+                yield LoadLine(species, thickness, target, days, found, costs)
+
+
+def _is_of(charge: Charge, species: str, thickness: Length) -> bool:
+    main = charge.stock[0]
+    return main.species == species and abs(main.thickness.value / thickness.value - 1.0) < 0.02
+
+
+def target_of(own: list[Charge], schedule: Schedule, species: Species) -> float:
+    """Return the MC a load is dried to: as on earlier charges, or as the schedule says [%]."""
+    if own:
+        return float(median(charge.target_mc.value for charge in own))
+    stated = schedule.target_mc
+    return stated.value if stated else USUAL_TARGET[species.kind]
+
+
+def forecast_for(
+    folder: MillFolder, schedule: Schedule, species: str, thickness_mm: float, target_pct: float
+) -> LoadForecast | None:
+    """Return how long a load will take; None for a wood that this mill never dried.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill.
+    schedule : Schedule
+        What it is dried by.
+    species : str
+        Id of the species.
+    thickness_mm : float
+        Nominal thickness. [mm]
+    target_pct : float
+        The MC it is dried to. [%]
+    """
+    names = loads_learn_from(folder.graph, species)
+    if not names and not schedule.time_based:
+        return None
+    pressure = mill_pressure(folder)
+    steps = planned(planned_steps(schedule, folder.steps_of(schedule), pressure), target_pct)
+    load = Load(
+        species,
+        thickness_mm,
+        steps,
+        None,
+        green_pct(folder.species[species].record),
+        schedule.for_stock.start,
+    )
+    finish = finish_of(folder, load_run(load), schedule.id, target_pct)
+    earlier: list[Run] = [drying_run(folder.graph, name) for name in reversed(names)]
+    return forecast_load(replace(load, finish=finish), earlier)
+
+
+def green_pct(species: Species) -> float:
+    """Return the MC of green timber of a species: the wetter of heart and sap, or the stem's [%]."""
+    known = [
+        value.value
+        for group in species.green_mc
+        for value in (group.heartwood, group.sapwood, group.whole_stem)
+        if value is not None
+    ]
+    return max(known, default=Load.green_pct)
+
+
+def kilns_for(folder: MillFolder, schedule: Schedule) -> list[Kiln]:
+    """Return the kilns that can run a schedule: of a kind it suits, and hot enough."""
+    pressure = mill_pressure(folder)
+    steps = planned_steps(schedule, folder.steps_of(schedule), pressure)
+    hottest = max(step.air.dry_bulb_c for step in steps)
+    kilns = [folder.kilns[name].record for name in sorted(folder.kilns)]
+    return [
+        kiln
+        for kiln in kilns
+        if kiln.kind not in NOT_A_KILN
+        and (not schedule.kiln_types or kiln.kind in schedule.kiln_types)
+        and kiln.hottest.value >= hottest - 0.5
+    ]
+
+
+def daily_energy(folder: MillFolder, kiln: str) -> list[float]:
+    """Return the metered energy a day of a kiln's newest charges [kWh/d]."""
+    names = reading.charges(folder.graph, f"kiln:{kiln}", newest_first=True)[:ENERGY_CHARGES]
+    records = [folder.charges[name].record for name in names]
+    return [
+        charge.energy.value / ((charge.ended - charge.started).total_seconds() / 86_400.0)
+        for charge in records
+        if charge.energy is not None and charge.ended > charge.started
+    ]
+
+
+def _costs(folder: MillFolder, schedule: Schedule, found: LoadForecast) -> Iterator[KilnCost]:
+    price = folder.mill.record.energy_price
+    for kiln in kilns_for(folder, schedule):
+        daily = daily_energy(folder, kiln.id)
+        energy = energy_for(found.days, daily)
+        if energy is not None:
+            yield KilnCost(kiln.id, energy, energy.times(price[0]) if price else None, len(daily))
