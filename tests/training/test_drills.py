@@ -14,8 +14,7 @@ import pytest
 from pydantic import BaseModel
 from tests.pdf_reading import read_pages
 
-from kilnfolio.paper.booklet import TRAINEE, TRAINER, booklets
-from kilnfolio.paper.printing import pdf_of
+from kilnfolio.paper.booklet import TRAINEE, TRAINER
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering.templating import environment
@@ -63,15 +62,12 @@ def page(folder: MillFolder, drills: list[Drill]) -> str:
 
 
 @pytest.fixture(scope="module")
-def printed_pages(folder, drills, tmp_path_factory) -> dict[str, list[str]]:
-    """Return the words of each page of the booklet and of the key, drills included."""
-    out, found = tmp_path_factory.mktemp("booklet"), {}
-    for name, text in booklets(folder, environment(folder.mill.record), drills).items():
-        pdf, warnings = pdf_of(text)
-        assert warnings == []
-        (out / name).write_bytes(pdf)
-        found[name] = [" ".join(one.text.split()) for one in read_pages(out / name)]
-    return found
+def printed_pages(demo_site: Path) -> dict[str, list[str]]:
+    """Return the words of each page of the booklet and of the key, as a build printed them."""
+    return {
+        name: [" ".join(page.text.split()) for page in read_pages(demo_site / "mill" / name)]
+        for name in (TRAINEE, TRAINER)
+    }
 
 
 @pytest.fixture(scope="module")

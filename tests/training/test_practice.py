@@ -22,8 +22,7 @@ import scipy.stats
 import yaml
 from tests.minimal import minimal_mill
 
-from kilnfolio.paper.booklet import TRAINEE, TRAINER, booklets
-from kilnfolio.paper.printing import pdf_of
+from kilnfolio.paper.booklet import TRAINEE, TRAINER
 from kilnfolio.physics.water import least_heat
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
@@ -403,15 +402,9 @@ def test_the_page_holds_one_set_and_the_script_file_the_rest(folder):
 
 
 @pytest.fixture(scope="module")
-def printed(folder, tmp_path_factory) -> dict[str, pypdf.PdfReader]:
-    out = tmp_path_factory.mktemp("booklet")
-    found = {}
-    for name, html in booklets(folder, environment(folder.mill.record), []).items():
-        pdf, warnings = pdf_of(html)
-        assert warnings == []
-        (out / name).write_bytes(pdf)
-        found[name] = pypdf.PdfReader(out / name)
-    return found
+def printed(demo_site: Path) -> dict[str, pypdf.PdfReader]:
+    """Return the booklet and its key, as a build printed them."""
+    return {name: pypdf.PdfReader(demo_site / "mill" / name) for name in (TRAINEE, TRAINER)}
 
 
 def words_of(pdf: pypdf.PdfReader) -> str:
