@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from functools import cache
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -220,12 +221,25 @@ _COMMON = (
 )
 
 
+#: What a part of a time looks like in a cell; any other part is one or two digits.
+_PARTS = {"Y": r"\d{4}", "p": r"[A-Za-z.]+"}
+
+
+@cache
+def _shape(form: str) -> re.Pattern[str]:
+    """Return a pattern that every time of a format fits; reading one cell costs far more."""
+    parts = re.sub("%(.)", lambda part: _PARTS.get(part[1], r"\d{1,2}"), re.escape(form))
+    return re.compile(r"\s*" + parts.replace(r"\ ", r"\s+") + r"\s*")
+
+
 def formats_that_fit(written: pd.Series) -> list[tuple[str, dt.datetime]]:
     """Return the common formats that read every time of a file, and how each reads the first."""
     known = written.dropna()
     first = known.iloc[:1]
     fits = []
     for form in _COMMON:
+        if not SERIAL.fullmatch(form) and not _shape(form).fullmatch(str(first.iloc[0])):
+            continue
         read = _within_years(_parsed(first, form))
         if not np.isnat(read).any() and not np.isnat(_within_years(_parsed(known, form))).any():
             fits.append((form, read[0].astype(dt.datetime)))
