@@ -15,9 +15,9 @@ import zxingcpp
 from PIL import Image
 from tests.browser.nu import check_html
 from tests.conftest import PROJECT
-from tests.cut import cut_of
 from tests.pdf_reading import read_pages
 from tests.site_reading import Reading, dead_links, read_edition
+from tests.trust.sealing import amended_mill
 
 from kilnfolio.pipeline.build import build_site
 from kilnfolio.rendering.safety import SAFETY
@@ -175,7 +175,7 @@ def digests(root: Path) -> dict[str, str]:
 def test_a_copy_of_the_mill_on_another_computer_makes_the_same_bytes(demo_site, tmp_path):
     """Another mill folder, site folder, time zone, locale, hash seed, umask and worker count.
 
-    By default of two charges without the handbook; KILNFOLIO_PAGES=all makes all of it.
+    By default of a small mill without the handbook; KILNFOLIO_PAGES=all makes all of it.
     """
     environment = {
         **os.environ,
@@ -191,8 +191,7 @@ def test_a_copy_of_the_mill_on_another_computer_makes_the_same_bytes(demo_site, 
             shutil.copytree(PROJECT / tree, mill / tree)
     else:
         ours = tmp_path / "here"
-        cut_of(PROJECT, mill, {"HB-26-004", "HB-26-042"})  # one sealed, one running
-        shutil.copytree(PROJECT / "content/ledger", mill / "content/ledger")
+        shutil.copytree(amended_mill(tmp_path), mill)
         build_site(mill, ours)
     run = subprocess.run(
         [sys.executable, "-m", "kilnfolio", "build", mill, "--out", out, "--workers", "3"],
