@@ -19,6 +19,15 @@ settings.load_profile("repeatable")
 
 PROJECT = Path(__file__).resolve().parent.parent
 
+#: Long trials at their full length: every page of a kind, ten thousand random inputs.
+WHOLE = os.environ.get("KILNFOLIO_WHOLE") == "1"
+
+
+def some_of(paths: list[Path], most: int) -> list[Path]:
+    """Return paths spread evenly over a list; all of them in a whole run."""
+    return paths if WHOLE else paths[:: max(1, -(-len(paths) // most))]
+
+
 # Commands that tests start as processes of their own run this tree, installed or not.
 os.environ["PYTHONPATH"] = str(PROJECT / "builder")
 

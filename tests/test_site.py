@@ -14,7 +14,7 @@ import pytest
 import zxingcpp
 from PIL import Image
 from tests.browser.nu import check_html
-from tests.conftest import PROJECT
+from tests.conftest import PROJECT, WHOLE
 from tests.pdf_reading import read_pages
 from tests.site_reading import Reading, dead_links, read_edition
 from tests.trust.sealing import amended_mill
@@ -51,9 +51,9 @@ def test_no_page_repeats_an_id(pages, edition):
 
 @pytest.mark.parametrize("edition", EDITIONS)
 def test_html_is_valid(demo_site, pages, edition):
-    """By default the largest and the smallest page of each folder; KILNFOLIO_PAGES=all for all."""
+    """By default the largest and the smallest page of each folder; KILNFOLIO_WHOLE=1 for all."""
     checked = list(pages[edition])
-    if os.environ.get("KILNFOLIO_PAGES") != "all":
+    if not WHOLE:
         # each lot of the customer edition has a folder of its own
         top = (demo_site / edition).resolve()
         folders: dict[str, list[Path]] = {}
@@ -175,7 +175,7 @@ def digests(root: Path) -> dict[str, str]:
 def test_a_copy_of_the_mill_on_another_computer_makes_the_same_bytes(demo_site, tmp_path):
     """Another mill folder, site folder, time zone, locale, hash seed, umask and worker count.
 
-    By default of a small mill without the handbook; KILNFOLIO_PAGES=all makes all of it.
+    By default of a small mill without the handbook; KILNFOLIO_WHOLE=1 makes all of it.
     """
     environment = {
         **os.environ,
@@ -185,7 +185,7 @@ def test_a_copy_of_the_mill_on_another_computer_makes_the_same_bytes(demo_site, 
         "PYTHONPATH": str(PROJECT / "builder"),
     }
     mill, out = tmp_path / "a mill, copied", tmp_path / "elsewhere"
-    if os.environ.get("KILNFOLIO_PAGES") == "all":
+    if WHOLE:
         ours = demo_site
         for tree in ("content", "schedules"):
             shutil.copytree(PROJECT / tree, mill / tree)

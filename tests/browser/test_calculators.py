@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.conftest import WHOLE
 from tests.minimal import LIBRARY, minimal_mill
 
 import kilnfolio.site
@@ -25,7 +26,7 @@ from kilnfolio.review import figures
 
 ASSETS = Path(kilnfolio.site.__file__).parent / "assets"
 SEED = 20261125
-INPUTS = 10_000
+INPUTS = 10_000 if WHOLE else 1_000
 #: Two doubles closer than this, relatively, may fall on either side of a rounding edge.
 CLOSE = 1e-9
 
@@ -113,7 +114,7 @@ SPANS = {
     "wood_temperature": (-25.0, 90.0),
     "calibration_temperature": (5.0, 30.0),
 }
-WHOLE = ("readings", "failures")
+COUNTED = ("readings", "failures")
 
 
 def written(rng: np.random.Generator, field: Field, span: tuple[float, float]) -> str:
@@ -125,7 +126,7 @@ def written(rng: np.random.Generator, field: Field, span: tuple[float, float]) -
     convert = field.of.units[unit]
     slope = (convert(1000.0) - convert(0.0)) / 1000.0
     there = (value - convert(0.0)) / slope
-    if field.name in WHOLE:
+    if field.name in COUNTED:
         return f"{there:.0f}"
     decimals = int(rng.integers(0, 4)) + max(0, -math.floor(math.log10(max(abs(there), 1e-5))))
     return f"{there:.{decimals}f} {unit}".strip()
@@ -217,7 +218,7 @@ def at_an_edge(ours: Answer, theirs) -> bool:
     return True
 
 
-def test_ten_thousand_random_inputs_give_the_same_digits(opened, folder, record_property):
+def test_random_inputs_give_the_same_digits(opened, folder, record_property):
     made = calculators(folder.mill.record)
     rng = np.random.default_rng(SEED)
     inputs, expected, answered = [], [], 0
@@ -243,9 +244,9 @@ def test_ten_thousand_random_inputs_give_the_same_digits(opened, folder, record_
     record_property("refused by both", len(inputs) - answered)
     record_property("at a rounding edge", len(edges))
     assert wrong == []
-    assert min(by_form.values()) >= 300
+    assert min(by_form.values()) >= 0.03 * INPUTS
     # Let pass only while they stay a curiosity; with this seed there is none.
-    assert len(edges) <= INPUTS // 1000
+    assert len(edges) <= INPUTS / 1000
 
 
 def test_what_python_refuses_the_page_refuses(opened, folder):

@@ -115,7 +115,7 @@ def test_new_keys_are_their_owners_alone_and_never_written_over(tmp_path):
 def unsealed(tmp_path_factory):
     """A mill without keys, built."""
     root = _mill(tmp_path_factory.mktemp("unsealed") / "mill")
-    run = kilnfolio("build", root, "--workers", "1")
+    run = kilnfolio("build", root, "--workers", "1", "--without-pdf")
     assert run.returncode == 0, run.stderr
     (root / "said.txt").write_text(run.stderr)
     return root
@@ -141,7 +141,7 @@ def test_replacing_the_key_keeps_old_labels_working(root):
     now, *earlier = read_address_keys(root, invented=True).serving("L1")
     assert len({now, *earlier}) == 3
     assert earlier[-1] == old
-    build_site(root, root / "site", workers=1)
+    build_site(root, root / "site", workers=1, pdfs=False)
     now = root / "site/customer" / now
     for address in earlier:
         served = root / "site/customer" / address
@@ -188,7 +188,7 @@ def test_builds_killed_at_random_moments_leave_the_old_site_and_the_ledger_whole
     ledger = (root / "content/ledger/ledger.jsonl").read_bytes()
     moments = random.Random(26)
     for turn in range(KILLS):  # what the last one made is taken up again, or begun anew
-        anew = ["--fresh"] if turn % 2 else []
+        anew = ["--fresh"] if turn % 2 else ["--without-pdf"]
         build = subprocess.Popen(
             [sys.executable, "-m", "kilnfolio", "build", root, *anew],
             stdout=subprocess.DEVNULL,
