@@ -8,16 +8,9 @@ import numpy as np
 import pytest
 from tests.forecast.check_charges import DATA, plan
 
+from kilnfolio.forecast.changes import capped, earlier, from_mc, kept_as, moved
 from kilnfolio.forecast.inputs import PlannedStep
-from kilnfolio.forecast.what_if import (
-    MEASURED,
-    capped,
-    compare,
-    earlier,
-    moved,
-    run_board,
-    typical_board,
-)
+from kilnfolio.forecast.what_if import MEASURED, compare, run_board, typical_board
 from kilnfolio.physics import air, sorption
 from kilnfolio.physics.drying import Board
 

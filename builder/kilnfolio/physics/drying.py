@@ -1,8 +1,9 @@
 """How a board dries: moisture profile, gradient index, drying time and core heating.
 
-The front door of four modules:
+The front door of five modules:
 
 * `drying_board`: `dry`, a board that dries by diffusion in air that changes with time;
+* `drying_single`: `SingleBoard`, the same for one board, many times faster;
 * `drying_gradient`: `gradient_index`, how much shrinkage the shell is denied;
 * `drying_formula`: the published red-oak drying-time formula and its effect of temperature;
 * `drying_core`: `core_time`, how long the core takes to warm through.
@@ -14,12 +15,14 @@ from kilnfolio.physics.drying_board import Air, Board, Drying, advance, dry
 from kilnfolio.physics.drying_core import HeatingAir, Timber, core_time, thermal_diffusivity
 from kilnfolio.physics.drying_formula import red_oak_days, temperature_factor
 from kilnfolio.physics.drying_gradient import gradient_index
+from kilnfolio.physics.drying_single import SingleBoard
 
 __all__ = [
     "Air",
     "Board",
     "Drying",
     "HeatingAir",
+    "SingleBoard",
     "Timber",
     "advance",
     "core_time",

@@ -1,0 +1,117 @@
+"""Changes of a schedule that can be asked about: steps moved, capped, milder, or another kiln's."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from kilnfolio.forecast.inputs import PlannedStep
+from kilnfolio.physics.air import relative_humidity, wet_bulb
+from kilnfolio.physics.sorption import equilibrium_moisture_content, relative_humidity_for_emc
+
+EARLIER_POINTS, CAP_C, MILDER = 5.0, 65.0, 0.8
+"""The usual questions: steps so much earlier [% MC], no hotter than [°C], depressions times [-]."""
+
+_DRIEST_RH_PCT, _WETTEST_RH_PCT = 1.0, 99.0
+_EMC_RANGE = (0.5, 26.0)
+
+
+@dataclass(frozen=True)
+class Change:
+    """One change that is asked about.
+
+    Attributes
+    ----------
+    words : str
+        What is changed, as a page says it.
+    kind : str
+        A key of `what_if.MISSES`.
+    steps : tuple of PlannedStep
+        The schedule with it.
+    """
+
+    words: str
+    kind: str
+    steps: tuple[PlannedStep, ...]
+
+
+def usual_changes(steps: Sequence[PlannedStep]) -> Iterator[Change]:
+    """Yield the changes worth asking about in any schedule by MC: sooner, cooler, milder."""
+    if len(steps) > 1:
+        yield Change(
+            f"Every step {EARLIER_POINTS:g} points of MC earlier",
+            "step",
+            earlier(steps, EARLIER_POINTS),
+        )
+    if max(step.dry_bulb_c for step in steps) > CAP_C + 1.0:
+        words = f"No step hotter than {CAP_C:g} °C ({CAP_C * 1.8 + 32:g} °F)"
+        yield Change(words, "cap", capped(steps, CAP_C))
+    yield Change(
+        "Every depression a fifth smaller",
+        "air",
+        tuple(moved(step, 0.0, MILDER) for step in steps),
+    )
+
+
+def earlier(
+    steps: Sequence[PlannedStep], points: float, only: int | None = None
+) -> tuple[PlannedStep, ...]:
+    """Return a schedule whose steps begin so many points of MC sooner; the end stays.
+
+    Parameters
+    ----------
+    steps : sequence of PlannedStep
+        The schedule.
+    points : float
+        How much sooner; later where negative. [% MC]
+    only : int, optional
+        Number of the one step that begins sooner, from 2; by default all.
+
+    Raises
+    ------
+    ValueError
+        There is no such step, or it begins by the clock.
+    """
+    if only is not None and not 2 <= only <= len(steps):
+        raise ValueError(f"step must be 2 to {len(steps)}; received {only}")
+    if only is not None and steps[only - 2].until_mc_pct is None:
+        raise ValueError(f"step {only} begins by the clock, not at an MC")
+    return tuple(
+        replace(step, until_mc_pct=step.until_mc_pct + points)
+        if step.until_mc_pct is not None and place < len(steps) and only in (None, place + 1)
+        else step
+        for place, step in enumerate(steps, start=1)
+    )
+
+
+def capped(steps: Sequence[PlannedStep], hottest_c: float) -> tuple[PlannedStep, ...]:
+    """Return a schedule whose dry bulb goes no higher; its depressions stay as planned."""
+    return tuple(moved(step, min(0.0, hottest_c - step.dry_bulb_c)) for step in steps)
+
+
+def moved(step: PlannedStep, kelvin: float, depression: float = 1.0) -> PlannedStep:
+    """Return a step with another dry bulb, and its depression times a factor.
+
+    Where cooler air cannot have the depression, it becomes as dry as `relative_humidity` goes.
+    """
+    if kelvin == 0.0 and depression == 1.0:
+        return step
+    humidity = relative_humidity_for_emc(step.dry_bulb_c, step.emc_pct)
+    apart = (step.dry_bulb_c - wet_bulb(step.dry_bulb_c, humidity)) * depression
+    dry = step.dry_bulb_c + kelvin
+    driest = wet_bulb(dry, _DRIEST_RH_PCT)
+    there = relative_humidity(dry, max(dry - apart, driest))
+    emc = equilibrium_moisture_content(dry, min(max(there, _DRIEST_RH_PCT), _WETTEST_RH_PCT))
+    return replace(step, dry_bulb_c=dry, emc_pct=float(emc))
+
+
+def kept_as(steps: Sequence[PlannedStep], ratio: float) -> tuple[PlannedStep, ...]:
+    """Return a schedule as a kiln keeps it whose EMC is the planned one times a ratio."""
+    low, high = _EMC_RANGE
+    return tuple(replace(step, emc_pct=min(max(step.emc_pct * ratio, low), high)) for step in steps)
+
+
+def from_mc(steps: Sequence[PlannedStep], mc_pct: float) -> tuple[PlannedStep, ...]:
+    """Return the steps that are still to run at an MC; the last one always is."""
+    left = [step for step in steps if step.until_mc_pct is None or step.until_mc_pct < mc_pct]
+    return tuple(left) or tuple(steps[-1:])

@@ -1,0 +1,278 @@
+"""What a change would do, with the mill's records: boards of its woods, its schedules, its kilns."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from statistics import median
+
+from kilnfolio.forecast.changes import Change, kept_as
+from kilnfolio.forecast.inputs import PlannedStep
+from kilnfolio.forecast.what_if import MISSES, BoardRun, Comparison, ratios, run_board, typical_board
+from kilnfolio.physics.drying import Board
+from kilnfolio.records import reading
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.species import Species
+from kilnfolio.review.dossier import Dossier
+from kilnfolio.review.review import mill_pressure
+from kilnfolio.review.reviews import charge_dossier
+from kilnfolio.review.setpoints import planned_steps
+
+ALIKE = 0.1
+"""Thicknesses that differ by less than this share are of one size. [-]"""
+
+HABIT_CHARGES = 5
+"""The newest charges of a kiln that tell how it keeps its air."""
+
+_USUAL_SHRINKAGE, _USUAL_GREEN = 8.0, 75.0
+_GREEN_RANGE = (40.0, 110.0)
+_HABIT_RANGE = (0.8, 1.25)
+
+
+class NoComparison(LookupError):  # noqa: N818  an answer, not a fault
+    """A charge or schedule that cannot be compared, and why."""
+
+
+@dataclass(frozen=True)
+class Stock:
+    """A board of a wood and thickness, as comparisons need it.
+
+    Attributes
+    ----------
+    board : Board
+        From green.
+    shrinkage_pct : float
+        Tangential shrinkage; 8 where the wood's is not on record. [%]
+    """
+
+    board: Board
+    shrinkage_pct: float
+
+    def run(
+        self,
+        steps: Sequence[PlannedStep],
+        begin: Sequence[float] | None = None,
+        weighed_h: float = 24.0,
+    ) -> BoardRun:
+        """Return the board dried by a schedule."""
+        return run_board(self.board, steps, self.shrinkage_pct, begin, weighed_h)
+
+
+@dataclass(frozen=True)
+class Effect:
+    """What one change does, as ratios.
+
+    Attributes
+    ----------
+    what : str
+        The change, in words.
+    found : Comparison
+    miss : str
+        Median miss of the change of days on invented charges; see `what_if.MISSES`.
+    schedule : str
+        Id of the other schedule; empty where the change is none.
+    """
+
+    what: str
+    found: Comparison
+    miss: str
+    schedule: str = ""
+
+    @property
+    def days(self) -> str:
+        """The change of days, as it may be said."""
+        return self.found.words
+
+    @property
+    def energy(self) -> str:
+        """The change of heat, in words."""
+        if not math.isfinite(self.found.days):
+            return ""
+        low, high = (round(100 * (ratio - 1.0)) for ratio in self.found.energy)
+        if low == high == 0:
+            return "much the same"
+        few, many = sorted((abs(low), abs(high)))
+        return f"{few} to {many} % {'more' if high + low > 0 else 'less'}"
+
+    @property
+    def peak(self) -> str:
+        """The change of the largest gradient index, in words."""
+        change = round(100 * (self.found.peak - 1.0))
+        if abs(change) < 2:
+            return "much the same"
+        return f"{abs(change)} % {'higher' if change > 0 else 'lower'}"
+
+
+def stock_of(species: Species, thickness_mm: float, start_mc_pct: float | None = None) -> Stock:
+    """Return a board of a wood.
+
+    Parameters
+    ----------
+    species : Species
+        The wood.
+    thickness_mm : float
+        Nominal thickness. [mm]
+    start_mc_pct : float, optional
+        MC at the start; by default green, as the species records it. [%]
+
+    Raises
+    ------
+    NoComparison
+        The density of the wood is not on record.
+    """
+    density = species.basic_density_kg_m3
+    if density is None:
+        raise NoComparison(f"no density is on record for {species.trade_name}")
+    shrinkage = species.shrinkage and species.shrinkage.tangential
+    start = green_mc(species) if start_mc_pct is None else start_mc_pct
+    return Stock(
+        typical_board(thickness_mm, start, density / 1000.0),
+        shrinkage.value if shrinkage else _USUAL_SHRINKAGE,
+    )
+
+
+def green_mc(species: Species) -> float:
+    """Return the MC that green boards of a wood start at [%]; 75 where it is not on record."""
+    known = species.green_mc[0] if species.green_mc else None
+    if known is None:
+        return _USUAL_GREEN
+    parts = [one.value for one in (known.heartwood, known.sapwood, known.whole_stem) if one]
+    low, high = _GREEN_RANGE
+    return min(max(sum(parts) / len(parts), low), high) if parts else _USUAL_GREEN
+
+
+def steps_of(folder: MillFolder, schedule: str, target_pct: float | None) -> tuple[PlannedStep, ...]:
+    """Return a schedule's steps down to a target.
+
+    Raises
+    ------
+    NoComparison
+        It is run by the clock, or it asks for air that cannot be.
+    """
+    record = folder.schedules[schedule].record
+    try:
+        planned = planned_steps(record, folder.steps_of(record), mill_pressure(folder))
+    except ValueError as error:
+        raise NoComparison(f"schedule {schedule}: {error}") from None
+    if any(step.hours is not None for step in planned):
+        raise NoComparison(
+            f"schedule {schedule} is run by the clock, so that its days are set beforehand"
+        )
+    own = record.target_mc.value if record.target_mc else None
+    end = next((one for one in (target_pct, own) if one is not None), 8.0)
+    steps = [
+        PlannedStep(step.air.dry_bulb_c, step.air.emc_pct, step.until_mc_pct) for step in planned
+    ]
+    steps[-1] = replace(steps[-1], until_mc_pct=end)
+    return tuple(steps)
+
+
+def effects_of(
+    stock: Stock,
+    steps: Sequence[PlannedStep],
+    changes: Sequence[Change],
+    begin: Sequence[float] | None = None,
+) -> Iterator[Effect]:
+    """Yield what each change does to a board of one stock.
+
+    Raises
+    ------
+    NoComparison
+        The schedule as it is never dries the board to the end.
+    """
+    first = stock.run(steps, begin)
+    _must_end(first)
+    for change in changes:
+        found = ratios(first, stock.run(change.steps, begin))
+        yield Effect(change.words, found, MISSES[change.kind])
+
+
+def schedule_effect(
+    folder: MillFolder, first: str, second: str, stock: Stock, target_pct: float | None = None
+) -> Effect:
+    """Return what the second schedule does against the first, for one board from green.
+
+    Raises
+    ------
+    NoComparison
+        One of them is run by the clock, or the first never dries the board.
+    """
+    one = stock.run(steps_of(folder, first, target_pct))
+    _must_end(one)
+    other = stock.run(steps_of(folder, second, target_pct))
+    title = folder.schedules[second].record.title
+    return Effect(title, ratios(one, other), MISSES["air"], second)
+
+
+def thicker(stock: Stock, steps: Sequence[PlannedStep], thickness_mm: float, words: str) -> Effect:
+    """Return what another thickness does under the same schedule.
+
+    Raises
+    ------
+    NoComparison
+        The schedule never dries the usual board.
+    """
+    first = stock.run(steps)
+    _must_end(first)
+    board: Board = replace(stock.board, thickness_mm=thickness_mm)
+    return Effect(words, ratios(first, replace(stock, board=board).run(steps)), MISSES["thickness"])
+
+
+def kiln_habit(folder: MillFolder, kiln: str) -> float | None:
+    """Return measured EMC over the EMC asked for, of a kiln's newest charges; None without any."""
+    names = reading.charges(folder.graph, f"kiln:{kiln}", newest_first=True)[:HABIT_CHARGES]
+    found = [
+        step.emc_pct / step.asked_emc_pct
+        for name in names
+        for step in charge_dossier(folder.graph, name).adherence
+        if step.emc_pct is not None and step.step is not None and step.asked_emc_pct > 0
+    ]
+    low, high = _HABIT_RANGE
+    return min(max(median(found), low), high) if found else None
+
+
+def habit_change(folder: MillFolder, kiln: str, steps: Sequence[PlannedStep]) -> Change | None:
+    """Return the schedule as another kiln would keep it; None where nothing is known of it."""
+    ratio = kiln_habit(folder, kiln)
+    if ratio is None:
+        return None
+    name = folder.kilns[kiln].record.name
+    return Change(
+        f"In {name}, which lately kept {ratio:.2f} of the EMC asked for",
+        "air",
+        kept_as(steps, ratio),
+    )
+
+
+def kept_of(dossier: Dossier) -> float:
+    """Return measured EMC over the EMC asked for, of one charge's steps [-]."""
+    found = [
+        step.emc_pct / step.asked_emc_pct
+        for step in dossier.adherence
+        if step.emc_pct is not None and step.step is not None and step.asked_emc_pct > 0
+    ]
+    low, high = _HABIT_RANGE
+    return min(max(median(found), low), high) if found else 1.0
+
+
+def neighbours(folder: MillFolder, schedule: str, species: str, thickness_mm: float) -> list[str]:
+    """Return the mill's other schedules for a wood and thickness, by id."""
+    return [
+        name
+        for name in sorted(folder.schedules)
+        if name != schedule
+        and species in folder.schedules[name].record.for_stock.species
+        and any(
+            abs(size.value / thickness_mm - 1.0) < ALIKE
+            for size in folder.schedules[name].record.for_stock.thickness
+        )
+    ]
+
+
+def _must_end(run: BoardRun) -> None:
+    if not math.isfinite(run.duration):
+        raise NoComparison(
+            "by the board model the schedule never dries this timber to the end, so that "
+            "there is nothing to compare with"
+        )

@@ -1,0 +1,287 @@
+"""A charge computed again as a board: its gradient index beside the log, and what one change does.
+
+All of it is computed from the dossier, so that a past charge costs no file to be read again.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from kilnfolio.forecast.changes import Change, usual_changes
+from kilnfolio.forecast.effects import Effect, NoComparison, Stock, stock_of
+from kilnfolio.forecast.inputs import PlannedStep
+from kilnfolio.forecast.what_if import DIFFUSIVITY_RANGE, MISSES, ratios
+from kilnfolio.graph.derived import Step, derived
+from kilnfolio.graph.graph import Graph
+from kilnfolio.physics.drying import Drying, SingleBoard, gradient_index
+from kilnfolio.records import reading
+from kilnfolio.records.charge import Charge
+from kilnfolio.records.folder import MillFolder, mill_of
+from kilnfolio.review.dossier import Dossier
+from kilnfolio.review.reviews import charge_dossier
+
+LABEL = "Computed, not measured: a board model made to follow the weighings."
+"""Stands beside every gradient index of a charge."""
+
+_FIT_RUNS, _FIRST_GUESS = 3, 1.5
+_LATE_POINTS, _OFF_EMC, _OFF_K = 1.0, 0.3, 1.0
+_AT_ONCE_H = 4.0
+
+
+@dataclass(frozen=True)
+class Trace:
+    """A board computed through the air of a charge.
+
+    Attributes
+    ----------
+    times : tuple of datetime
+        Ends of the log's intervals.
+    mean_pct, face_pct, index_pct : tuple of float
+        MC, MC of the face, and gradient index. [%]
+    peak_pct : float
+        Largest gradient index. [%]
+    peak_at : datetime
+        When.
+    misfit : float
+        Root mean square of computed less weighed MC. [point]
+    cells_pct : tuple of float
+        Profile at the end, from the face inward. [%]
+    diffusivity : float
+        D₀ that follows the weighings. [m²/s]
+    """
+
+    times: tuple[dt.datetime, ...]
+    mean_pct: tuple[float, ...]
+    face_pct: tuple[float, ...]
+    index_pct: tuple[float, ...]
+    peak_pct: float
+    peak_at: dt.datetime
+    misfit: float
+    cells_pct: tuple[float, ...]
+    diffusivity: float
+
+
+@dataclass(frozen=True)
+class Replay:
+    """What a past charge's page prints of the board model.
+
+    Attributes
+    ----------
+    trace : Trace
+    days : float
+        How long the steps took, without equalizing and conditioning. [day]
+    effects : tuple of Effect
+        What one change would have done; empty where the charge ran by the clock or its air was
+        not logged.
+    """
+
+    trace: Trace
+    days: float
+    effects: tuple[Effect, ...]
+
+
+def trace_of(dossier: Dossier, stock: Stock) -> Trace | None:
+    """Return the computed board of a charge; None without a log and three weighings.
+
+    Parameters
+    ----------
+    dossier : Dossier
+        The charge, complete or as far as it goes.
+    stock : Stock
+        Its main timber; D₀ is changed so that the computed MC follows the controlling MC.
+    """
+    air = _air(dossier)
+    points = [
+        ((point.at - dossier.started) / dt.timedelta(hours=1), point.mc_pct)
+        for point in dossier.controlling
+    ]
+    points = [(max(hour, 0.0), mc) for hour, mc in points]
+    if len(air) < 2 or len(points) < 3 or points[-1][0] <= points[0][0]:
+        return None
+    hours, mcs = (np.array(column) for column in zip(*points, strict=True))
+    board = replace(stock.board, initial_mc_pct=float(mcs[0]))
+    low, high = DIFFUSIVITY_RANGE
+    tried: list[tuple[float, float]] = []
+    guess = float(board.diffusivity_m2_s)  # type: ignore[arg-type]
+    for _ in range(_FIT_RUNS):
+        board = replace(board, diffusivity_m2_s=guess)
+        drying = _dried(SingleBoard(board), air, float(np.max(board.fsp_pct)))
+        computed = np.interp(hours, np.append(0.0, drying.hours), np.append(mcs[0], drying.mean_pct))
+        miss = float(np.mean(computed - mcs))
+        tried.append((math.log(guess), miss))
+        if len(tried) < _FIT_RUNS:
+            guess = min(max(math.exp(_next(tried)), low), high)
+    index = gradient_index(drying, stock.shrinkage_pct)
+    peak = int(index.argmax())
+    times = tuple(dossier.started + dt.timedelta(hours=float(hour)) for hour in drying.hours)
+    return Trace(
+        times,
+        *(_rounded(row, 2) for row in (drying.mean_pct, drying.face_pct)),
+        _rounded(index, 3),
+        round(float(index[peak]), 2),
+        times[peak],
+        round(float(np.sqrt(np.mean((computed - mcs) ** 2))), 2),
+        tuple(float(mc) for mc in drying.cells_pct[-1]),
+        guess,
+    )
+
+
+def _next(tried: Sequence[tuple[float, float]]) -> float:
+    """Return ln D₀ to try next: wetter than weighed asks for more, as far as the line says."""
+    (last, miss) = tried[-1]
+    if len(tried) > 1:
+        before, missed = tried[-2]
+        slope = (miss - missed) / (last - before) if last != before else 0.0
+        if slope < -0.1:
+            return last + min(max(-miss / slope, -1.0), 1.0)
+    return last + math.log(_FIRST_GUESS) * (1.0 if miss > 0 else -1.0)
+
+
+def _rounded(row: np.ndarray, places: int) -> tuple[float, ...]:
+    return tuple(round(float(value), places) for value in row)
+
+
+def _air(dossier: Dossier) -> list[tuple[float, float, float]]:
+    """Return hours at the end of each interval, dry bulb and EMC; a gap takes the air before it."""
+    if dossier.log is None:
+        return []
+    half, found = dossier.log.summary_hours / 2.0, []
+    dry = emc = None
+    for point in dossier.log.air:
+        dry = point.dry_bulb_c if point.dry_bulb_c is not None else dry
+        emc = point.emc_pct if point.emc_pct is not None else emc
+        hour = (point.at - dossier.started) / dt.timedelta(hours=1) + half
+        if dry is not None and emc is not None and hour > 0.0 and -30 < dry < 150:
+            found.append((hour, dry, min(max(emc, 0.0), 40.0)))
+    return found
+
+
+def _dried(
+    piece: SingleBoard, air: Sequence[tuple[float, float, float]], fsp_pct: float
+) -> Drying:
+    rows, before = [], 0.0
+    for hour, dry, emc in air:
+        piece.advance(hour - before, dry, emc)
+        rows.append((hour, piece.cells, piece.face))
+        before = hour
+    hours, cells, faces = (np.array(column) for column in zip(*rows, strict=True))
+    return Drying(hours, cells, faces, np.asarray(fsp_pct))
+
+
+def replay_of(dossier: Dossier, record: Charge, folder: MillFolder) -> Replay | None:
+    """Return a past charge's gradient index and what one change would have done.
+
+    Parameters
+    ----------
+    dossier : Dossier
+        The charge.
+    record : Charge
+        Its record, for the main timber.
+    folder : MillFolder
+        The mill, for the species.
+
+    Returns
+    -------
+    Replay, optional
+        None where the wood's density, a log or weighings are missing.
+    """
+    main = record.stock[0]
+    try:
+        stock = stock_of(folder.species[main.species].record, main.thickness.value)
+    except NoComparison:
+        return None
+    trace = trace_of(dossier, stock)
+    if trace is None:
+        return None
+    board = replace(
+        stock.board,
+        initial_mc_pct=dossier.controlling[0].mc_pct,
+        diffusivity_m2_s=trace.diffusivity,
+    )
+    ran, days = as_it_ran(dossier)
+    effects = tuple(_effects(dossier, replace(stock, board=board), ran)) if ran else ()
+    return Replay(trace, days, effects)
+
+
+def as_it_ran(dossier: Dossier) -> tuple[tuple[PlannedStep, ...], float]:
+    """Return the steps as a charge ran them, and the days they took.
+
+    Each has the mean of the air measured in it, and ends at the controlling MC at which the
+    operator went on; empty where the clock ended them or the air was not measured.
+    """
+    ran = [step for step in dossier.adherence if step.step is not None]
+    if not ran:
+        return (), 0.0
+    days = (ran[-1].end - dossier.started) / dt.timedelta(days=1)
+    ends = [change.controlling_pct for change in dossier.steps[1:]]
+    before = [point.mc_pct for point in dossier.controlling if point.at <= ran[-1].end]
+    if len(ends) != len(ran) - 1 or not before:
+        return (), days
+    ends.append(min(before))
+    found = []
+    for step, end in zip(ran, ends, strict=True):
+        if None in (step.dry_bulb_c, step.emc_pct, end) or step.hours_asked is not None:
+            return (), days
+        assert step.dry_bulb_c is not None and step.emc_pct is not None
+        found.append(PlannedStep(step.dry_bulb_c, step.emc_pct, end))
+    return tuple(found), days
+
+
+def _effects(dossier: Dossier, stock: Stock, ran: tuple[PlannedStep, ...]) -> Iterator[Effect]:
+    """Yield what one change would have done; steps changed when the record says, not at 24 h."""
+    first = stock.run(ran, weighed_h=_AT_ONCE_H)
+    if not math.isfinite(first.duration):
+        return
+    due = _when_due(dossier, ran)
+    if due is not None:
+        change = Change("Each step at the daily weighing after it fell due", "step", due)
+        found = ratios(first, stock.run(change.steps))
+        yield Effect(change.words, found, MISSES[change.kind])
+    asked = _as_asked(dossier, ran)
+    changes = [Change("The air as the schedule asked for it", "air", asked)] if asked else []
+    for change in (*changes, *usual_changes(ran)):
+        found = ratios(first, stock.run(change.steps, weighed_h=_AT_ONCE_H))
+        yield Effect(change.words, found, MISSES[change.kind])
+
+
+def _when_due(dossier: Dossier, ran: tuple[PlannedStep, ...]) -> tuple[PlannedStep, ...] | None:
+    """Return the steps changed when they fell due; None where they were."""
+    changes = dossier.steps[1:]
+    if not any(abs(change.early_by_pct or 0.0) > _LATE_POINTS for change in changes):
+        return None
+    steps = [
+        replace(step, until_mc_pct=change.trigger_pct) if change.trigger_pct is not None else step
+        for step, change in zip(ran, changes, strict=False)
+    ]
+    return (*steps, ran[-1])
+
+
+def _as_asked(dossier: Dossier, ran: tuple[PlannedStep, ...]) -> tuple[PlannedStep, ...] | None:
+    """Return the steps with the air asked for; None where it was as asked."""
+    asked = [step for step in dossier.adherence if step.step is not None]
+    if not any(
+        abs(step.asked_emc_pct - one.emc_pct) > _OFF_EMC
+        or abs(step.asked_dry_bulb_c - one.dry_bulb_c) > _OFF_K
+        for step, one in zip(asked, ran, strict=True)
+    ):
+        return None
+    return tuple(
+        replace(one, dry_bulb_c=step.asked_dry_bulb_c, emc_pct=step.asked_emc_pct)
+        for step, one in zip(asked, ran, strict=True)
+    )
+
+
+@derived("replay", keys=reading.charges, batch=20)
+def replay(graph: Graph, number: str) -> Replay | None:
+    """Return the replay of a complete charge; see `replay_of`."""
+    folder = mill_of(graph)
+    return replay_of(charge_dossier(graph, number), folder.charges[number].record, folder)
+
+
+#: What a build computes after the reviews.
+REPLAYS: tuple[Step, ...] = ((replay,),)
