@@ -26,6 +26,8 @@ COMMANDS = {
     "build": "build",
     "check": "check",
     "forecast": "forecast",
+    "what-if": "what_if",
+    "effect": "effect",
     "seal": "seal",
     "amend": "amend",
     "audit": "audit",

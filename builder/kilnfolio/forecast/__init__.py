@@ -17,6 +17,10 @@ on the mill's earlier charges. Its times are aware datetimes: a page prints them
 `charge`         all of that put together
 `warning`        weighings that do not fit, swapped tags, a common drift
 `what_if`        a changed schedule by a board model: ratios
+`changes`        steps moved, capped, milder, or as another kiln keeps them
+`effects`        the same with the mill's woods, schedules and kilns
+`replay`         a past charge as a board: gradient index, and what one change would have done
+`open_what_if`   the same for the rest of an open charge; `asked`: one change asked about
 `yard`, `store`  air-drying and storage, with the weather of `outdoors`
 `green_load`     days of a load before it goes in; `energy`: what it takes in a kiln
 `plan`           all kilns and orders; `calendar_file`: the same for a calendar

@@ -9,12 +9,18 @@ from statistics import median
 
 from kilnfolio.forecast.changes import Change, kept_as
 from kilnfolio.forecast.inputs import PlannedStep
-from kilnfolio.forecast.what_if import MISSES, BoardRun, Comparison, ratios, run_board, typical_board
+from kilnfolio.forecast.what_if import (
+    MISSES,
+    BoardRun,
+    Comparison,
+    ratios,
+    run_board,
+    typical_board,
+)
 from kilnfolio.physics.drying import Board
 from kilnfolio.records import reading
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.species import Species
-from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.reviews import charge_dossier
 from kilnfolio.review.setpoints import planned_steps
@@ -91,17 +97,18 @@ class Effect:
             return ""
         low, high = (round(100 * (ratio - 1.0)) for ratio in self.found.energy)
         if low == high == 0:
-            return "much the same"
+            return "heat much the same"
         few, many = sorted((abs(low), abs(high)))
-        return f"{few} to {many} % {'more' if high + low > 0 else 'less'}"
+        range_ = f"{few} to {many}" if few < many else f"{few}"
+        return f"{range_} % {'more' if high + low > 0 else 'less'} heat"
 
     @property
     def peak(self) -> str:
         """The change of the largest gradient index, in words."""
         change = round(100 * (self.found.peak - 1.0))
         if abs(change) < 2:
-            return "much the same"
-        return f"{abs(change)} % {'higher' if change > 0 else 'lower'}"
+            return "peak much the same"
+        return f"peak {abs(change)} % {'higher' if change > 0 else 'lower'}"
 
 
 def stock_of(species: Species, thickness_mm: float, start_mc_pct: float | None = None) -> Stock:
@@ -142,7 +149,9 @@ def green_mc(species: Species) -> float:
     return min(max(sum(parts) / len(parts), low), high) if parts else _USUAL_GREEN
 
 
-def steps_of(folder: MillFolder, schedule: str, target_pct: float | None) -> tuple[PlannedStep, ...]:
+def steps_of(
+    folder: MillFolder, schedule: str, target_pct: float | None
+) -> tuple[PlannedStep, ...]:
     """Return a schedule's steps down to a target.
 
     Raises
@@ -243,17 +252,6 @@ def habit_change(folder: MillFolder, kiln: str, steps: Sequence[PlannedStep]) ->
         "air",
         kept_as(steps, ratio),
     )
-
-
-def kept_of(dossier: Dossier) -> float:
-    """Return measured EMC over the EMC asked for, of one charge's steps [-]."""
-    found = [
-        step.emc_pct / step.asked_emc_pct
-        for step in dossier.adherence
-        if step.emc_pct is not None and step.step is not None and step.asked_emc_pct > 0
-    ]
-    low, high = _HABIT_RANGE
-    return min(max(median(found), low), high) if found else 1.0
 
 
 def neighbours(folder: MillFolder, schedule: str, species: str, thickness_mm: float) -> list[str]:

@@ -14,10 +14,11 @@ import numpy as np
 
 from kilnfolio.forecast.changes import Change, usual_changes
 from kilnfolio.forecast.effects import Effect, NoComparison, Stock, stock_of
-from kilnfolio.forecast.inputs import PlannedStep
+from kilnfolio.forecast.inputs import AirLog, PlannedStep
 from kilnfolio.forecast.what_if import DIFFUSIVITY_RANGE, MISSES, ratios
 from kilnfolio.graph.derived import Step, derived
 from kilnfolio.graph.graph import Graph
+from kilnfolio.physics._types import Floats
 from kilnfolio.physics.drying import Drying, SingleBoard, gradient_index
 from kilnfolio.records import reading
 from kilnfolio.records.charge import Charge
@@ -85,47 +86,50 @@ class Replay:
     effects: tuple[Effect, ...]
 
 
-def trace_of(dossier: Dossier, stock: Stock) -> Trace | None:
+def trace_of(
+    started: dt.datetime, air: AirLog, hours: Floats, controlling_pct: Floats, stock: Stock
+) -> Trace | None:
     """Return the computed board of a charge; None without a log and three weighings.
 
     Parameters
     ----------
-    dossier : Dossier
-        The charge, complete or as far as it goes.
+    started : datetime
+        When heating began; hours count from here.
+    air : AirLog
+        The air as logged.
+    hours, controlling_pct : ndarray, shape (n,)
+        When the boards were weighed, and their controlling MC. [h] [%]
     stock : Stock
         Its main timber; D₀ is changed so that the computed MC follows the controlling MC.
     """
-    air = _air(dossier)
-    points = [
-        ((point.at - dossier.started) / dt.timedelta(hours=1), point.mc_pct)
-        for point in dossier.controlling
-    ]
-    points = [(max(hour, 0.0), mc) for hour, mc in points]
-    if len(air) < 2 or len(points) < 3 or points[-1][0] <= points[0][0]:
+    if air.hours.size < 2 or hours.size < 3 or hours[-1] <= hours[0]:
         return None
-    hours, mcs = (np.array(column) for column in zip(*points, strict=True))
-    board = replace(stock.board, initial_mc_pct=float(mcs[0]))
+    board = replace(stock.board, initial_mc_pct=float(controlling_pct[0]))
     low, high = DIFFUSIVITY_RANGE
     tried: list[tuple[float, float]] = []
     guess = float(board.diffusivity_m2_s)  # type: ignore[arg-type]
     for _ in range(_FIT_RUNS):
         board = replace(board, diffusivity_m2_s=guess)
         drying = _dried(SingleBoard(board), air, float(np.max(board.fsp_pct)))
-        computed = np.interp(hours, np.append(0.0, drying.hours), np.append(mcs[0], drying.mean_pct))
-        miss = float(np.mean(computed - mcs))
+        computed = np.interp(
+            hours,
+            np.append(0.0, drying.hours),
+            np.append(controlling_pct[0], drying.mean_pct),
+        )
+        miss = float(np.mean(computed - controlling_pct))
         tried.append((math.log(guess), miss))
         if len(tried) < _FIT_RUNS:
             guess = min(max(math.exp(_next(tried)), low), high)
     index = gradient_index(drying, stock.shrinkage_pct)
     peak = int(index.argmax())
-    times = tuple(dossier.started + dt.timedelta(hours=float(hour)) for hour in drying.hours)
+    times = tuple(started + dt.timedelta(hours=float(hour)) for hour in drying.hours)
     return Trace(
         times,
         *(_rounded(row, 2) for row in (drying.mean_pct, drying.face_pct)),
         _rounded(index, 3),
         round(float(index[peak]), 2),
         times[peak],
-        round(float(np.sqrt(np.mean((computed - mcs) ** 2))), 2),
+        round(float(np.sqrt(np.mean((computed - controlling_pct) ** 2))), 2),
         tuple(float(mc) for mc in drying.cells_pct[-1]),
         guess,
     )
@@ -146,26 +150,34 @@ def _rounded(row: np.ndarray, places: int) -> tuple[float, ...]:
     return tuple(round(float(value), places) for value in row)
 
 
-def _air(dossier: Dossier) -> list[tuple[float, float, float]]:
-    """Return hours at the end of each interval, dry bulb and EMC; a gap takes the air before it."""
-    if dossier.log is None:
-        return []
-    half, found = dossier.log.summary_hours / 2.0, []
-    dry = emc = None
-    for point in dossier.log.air:
-        dry = point.dry_bulb_c if point.dry_bulb_c is not None else dry
-        emc = point.emc_pct if point.emc_pct is not None else emc
-        hour = (point.at - dossier.started) / dt.timedelta(hours=1) + half
-        if dry is not None and emc is not None and hour > 0.0 and -30 < dry < 150:
-            found.append((hour, dry, min(max(emc, 0.0), 40.0)))
-    return found
+def _dossier_trace(dossier: Dossier, stock: Stock) -> Trace | None:
+    points = [
+        (max((point.at - dossier.started) / dt.timedelta(hours=1), 0.0), point.mc_pct)
+        for point in dossier.controlling
+    ]
+    hours, mcs = np.array(points).reshape(-1, 2).T
+    return trace_of(dossier.started, _air(dossier), hours, mcs, stock)
 
 
-def _dried(
-    piece: SingleBoard, air: Sequence[tuple[float, float, float]], fsp_pct: float
-) -> Drying:
+def _air(dossier: Dossier) -> AirLog:
+    """Return the dossier's means of the air; a gap takes the air before it."""
+    rows: list[tuple[float, float, float]] = []
+    if dossier.log is not None:
+        half = dossier.log.summary_hours / 2.0
+        dry = emc = None
+        for point in dossier.log.air:
+            dry = point.dry_bulb_c if point.dry_bulb_c is not None else dry
+            emc = point.emc_pct if point.emc_pct is not None else emc
+            hour = (point.at - dossier.started) / dt.timedelta(hours=1) + half
+            if dry is not None and emc is not None and hour > 0.0:
+                rows.append((hour, min(max(dry, -30.0), 150.0), min(max(emc, 0.0), 40.0)))
+    return AirLog(*np.array(rows).reshape(-1, 3).T)
+
+
+def _dried(piece: SingleBoard, air: AirLog, fsp_pct: float) -> Drying:
     rows, before = [], 0.0
-    for hour, dry, emc in air:
+    columns = (air.hours.tolist(), air.dry_bulb_c.tolist(), air.emc_pct.tolist())
+    for hour, dry, emc in zip(*columns, strict=True):
         piece.advance(hour - before, dry, emc)
         rows.append((hour, piece.cells, piece.face))
         before = hour
@@ -195,7 +207,7 @@ def replay_of(dossier: Dossier, record: Charge, folder: MillFolder) -> Replay | 
         stock = stock_of(folder.species[main.species].record, main.thickness.value)
     except NoComparison:
         return None
-    trace = trace_of(dossier, stock)
+    trace = _dossier_trace(dossier, stock)
     if trace is None:
         return None
     board = replace(
@@ -225,9 +237,10 @@ def as_it_ran(dossier: Dossier) -> tuple[tuple[PlannedStep, ...], float]:
     ends.append(min(before))
     found = []
     for step, end in zip(ran, ends, strict=True):
-        if None in (step.dry_bulb_c, step.emc_pct, end) or step.hours_asked is not None:
+        if step.dry_bulb_c is None or step.emc_pct is None:
             return (), days
-        assert step.dry_bulb_c is not None and step.emc_pct is not None
+        if end is None or step.hours_asked is not None:
+            return (), days
         found.append(PlannedStep(step.dry_bulb_c, step.emc_pct, end))
     return tuple(found), days
 

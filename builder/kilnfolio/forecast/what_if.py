@@ -45,10 +45,10 @@ MEASURED = {
 """Change of days, actual and by the board, on invented charges of three models [%]."""
 
 MISSES = {
-    "step": "3 points",
-    "cap": "1 to 4 points",
-    "air": "4 to 19 points",
-    "thickness": "not measured",
+    "step": "missed by 3 points",
+    "cap": "missed by 1 to 4 points",
+    "air": "missed by 4 to 19 points",
+    "thickness": "miss not measured",
 }
 """Median miss of the change of days on those charges, by kind of change."""
 
@@ -56,8 +56,8 @@ HOW = (
     "Ratios of two runs of one computed board. On invented charges of three other models of drying "
     "the direction was right every time and the size mostly understated, so read every change "
     "of days as “at least about”. Peak gradient index compares schedules; it is no stress, and a "
-    "lower one promises nothing. Energy supposes that a quarter to a half of the heat goes with "
-    "days and temperature (common practice). Sample boards decide."
+    "lower one promises nothing. Heat supposes that a quarter to a half of it goes with days and "
+    "temperature (common practice). Sample boards decide."
 )
 """Stands beside every comparison."""
 

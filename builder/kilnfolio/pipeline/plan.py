@@ -6,6 +6,8 @@ from kilnfolio.archive import standing
 from kilnfolio.forecast.mill import FORECASTS
 from kilnfolio.forecast.mill_loads import loads_of
 from kilnfolio.forecast.mill_orders import order_loads
+from kilnfolio.forecast.open_what_if import OPEN_WHAT_IFS
+from kilnfolio.forecast.replay import REPLAYS
 from kilnfolio.graph.plan import Plan
 from kilnfolio.pipeline.bags import about, bag
 from kilnfolio.pipeline.pages import (
@@ -33,6 +35,8 @@ PLAN = Plan(
         (context.build_date,),
         *FORECASTS,
         (loads_of, order_loads),
+        *REPLAYS,
+        *OPEN_WHAT_IFS,
         (context.lot_line,),
         (context.charge_line,),
         (context.tally_of_year,),

@@ -35,6 +35,7 @@ from kilnfolio.site.pages.phrases import (
     stock_words,
 )
 from kilnfolio.site.pages.summaries import defects_found
+from kilnfolio.site.pages.what_if import open_view, replay_view
 from kilnfolio.site.pages.workings import Workings
 from kilnfolio.site.pages.workings.charge import charge_workings
 from kilnfolio.site.seals import SealLine, SealView, Superseded
@@ -226,6 +227,7 @@ def _page(context: SiteContext, record: Charge) -> Page:
         f"Charge {record.id}",
         "charge",
         view=view,
+        board=replay_view(context, record.id),
         summary=f"{stock}, {view.kiln.words}, {record.started:%Y-%m-%d}. {view.answer}",
         crumbs=(("Charges", INDEX),),
     )
@@ -246,6 +248,7 @@ def open_charge_page(context: SiteContext, number: str) -> Page:
         open_charge=open_charge,
         view=view,
         forecast=forecast_view(context, number),
+        board=open_view(context, number),
         summary=f"{open_charge.words + '. ' if open_charge.words else ''}{open_charge.answer}",
         crumbs=(("Charges", INDEX),),
         text=(f"Charge {open_charge.number}. {open_charge.words}", open_charge.answer),

@@ -1,0 +1,58 @@
+"""kilnfolio effect: two schedules compared by what they do to one board."""
+
+from __future__ import annotations
+
+import argparse
+
+from kilnfolio.cli.arguments import add_folder, add_format
+from kilnfolio.cli.errors import ERROR, OK, print_json, print_reasons
+
+SUMMARY = "compare two schedules by days, heat and peak gradient index"
+DESCRIPTION = (
+    "Compare two schedules by what they do to one green board of the first one's timber: days, "
+    "heat and peak gradient index, as ratios. Sample boards decide."
+)
+EXAMPLE = "kilnfolio effect acer-saccharum-4-4 acer-saccharum-4-4-dh"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    parser.add_argument("first", help="id of the schedule as it is")
+    parser.add_argument("second", help="id of the schedule it is compared with")
+    add_folder(parser)
+    parser.add_argument("--species", metavar="ID", help="the wood (default: the first one's)")
+    parser.add_argument("--thickness", metavar="SIZE", help="the size (default: the first one's)")
+    parser.add_argument("--target", metavar="MC", help="where both end, as in '8 %%'")
+    add_format(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Read the mill, compare and print."""
+    from kilnfolio.archive.standing import SEALED
+    from kilnfolio.forecast.asked import compared
+    from kilnfolio.forecast.effects import NoComparison
+    from kilnfolio.forecast.what_if import HOW
+    from kilnfolio.records.checking import checked_mill
+    from kilnfolio.records.quantities import Length, Percent
+
+    folder = checked_mill(arguments.folder, SEALED)
+    try:
+        one = compared(
+            folder,
+            arguments.first,
+            arguments.second,
+            arguments.species,
+            Length.parse(arguments.thickness).value if arguments.thickness else None,
+            Percent.parse(arguments.target).value if arguments.target else None,
+        )
+    except NoComparison as reason:
+        return print_reasons(str(reason))
+    except ValueError as error:
+        return print_reasons(str(error), code=ERROR)
+    if arguments.format == "json":
+        print_json({"first": arguments.first, "second": arguments.second, **one.as_data()})
+        return OK
+    print(f"{arguments.second} against {arguments.first}:")
+    print("\n".join(one.as_lines()))
+    print(HOW)
+    return OK

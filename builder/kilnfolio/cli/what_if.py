@@ -1,0 +1,76 @@
+"""kilnfolio what-if: what one change would do to an open charge, or would have done to a past one."""
+
+from __future__ import annotations
+
+import argparse
+
+from kilnfolio.cli.arguments import add_folder, add_format
+from kilnfolio.cli.errors import ERROR, OK, print_json, print_no_charge, print_reasons
+
+SUMMARY = "estimate what one change of the schedule would do to a charge"
+DESCRIPTION = (
+    "Estimate what one change would do to the rest of an open charge, or would have done to a "
+    "complete one: days, heat and peak gradient index, as ratios. Without a change, the usual "
+    "ones. Sample boards decide."
+)
+EXAMPLE = "kilnfolio what-if HB-26-042 --at-most '60 °C'"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    parser.add_argument("charge", help="the charge, open or complete")
+    add_folder(parser)
+    parser.add_argument(
+        "--earlier",
+        type=float,
+        metavar="POINTS",
+        help="begin steps so many points of MC earlier; later where negative",
+    )
+    parser.add_argument(
+        "--step", type=int, metavar="N", help="move only step N, as the schedule numbers it"
+    )
+    parser.add_argument("--at-most", metavar="TEMPERATURE", help="no step hotter, as in '60 °C'")
+    parser.add_argument(
+        "--depression", type=float, metavar="FACTOR", help="multiply every depression, as in 0.8"
+    )
+    parser.add_argument("--schedule", metavar="ID", help="go on by another schedule")
+    parser.add_argument("--thickness", metavar="SIZE", help="timber of another size, as in '52 mm'")
+    parser.add_argument("--kiln", metavar="ID", help="air as another kiln lately kept it")
+    add_format(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Read the mill, compare and print."""
+    from kilnfolio.archive.standing import SEALED
+    from kilnfolio.forecast.asked import Asked, answers
+    from kilnfolio.forecast.effects import NoComparison
+    from kilnfolio.forecast.what_if import HOW
+    from kilnfolio.records.checking import checked_mill
+    from kilnfolio.records.quantities import Length, Temperature
+
+    folder = checked_mill(arguments.folder, SEALED)
+    try:
+        asked = Asked(
+            arguments.earlier,
+            arguments.step,
+            Temperature.parse(arguments.at_most).value if arguments.at_most else None,
+            arguments.depression,
+            arguments.schedule,
+            Length.parse(arguments.thickness).value if arguments.thickness else None,
+            arguments.kiln,
+        )
+        found = answers(folder, arguments.charge, asked)
+    except NoComparison as reason:
+        return print_reasons(str(reason))
+    except KeyError:
+        return print_no_charge(arguments.folder, arguments.charge)
+    except ValueError as error:
+        return print_reasons(str(error), code=ERROR)
+    if arguments.format == "json":
+        print_json({"charge": arguments.charge, "changes": [one.as_data() for one in found]})
+        return OK
+    print(f"Charge {arguments.charge}:")
+    for one in found:
+        print("\n".join(one.as_lines()))
+    print(HOW)
+    return OK

@@ -1,0 +1,191 @@
+"""What one change would do to the rest of an open charge."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from kilnfolio.forecast.changes import Change, earlier, from_mc, kept_as, usual_changes
+from kilnfolio.forecast.effects import (
+    Effect,
+    NoComparison,
+    Stock,
+    effects_of,
+    habit_change,
+    neighbours,
+    steps_of,
+    stock_of,
+)
+from kilnfolio.forecast.inputs import PlannedStep
+from kilnfolio.forecast.march import habit
+from kilnfolio.forecast.mill import drying_run, open_forecast
+from kilnfolio.forecast.replay import Trace, trace_of
+from kilnfolio.forecast.result import Forecast
+from kilnfolio.forecast.what_if import MISSES, ratios
+from kilnfolio.graph.derived import Step, derived
+from kilnfolio.graph.graph import Graph
+from kilnfolio.records import reading
+from kilnfolio.records.folder import MillFolder, mill_of
+
+MOST_SCHEDULES = 4
+"""Other schedules for the wood that are tried."""
+
+
+@dataclass(frozen=True)
+class OpenEffect:
+    """What one change does to the rest of a charge.
+
+    Attributes
+    ----------
+    effect : Effect
+        Ratios over what is still to come.
+    end : datetime, optional
+        The likely end with it, to the hour; None where it never comes, or none is forecast.
+    """
+
+    effect: Effect
+    end: dt.datetime | None
+
+
+@dataclass(frozen=True)
+class OpenWhatIf:
+    """What the page of an open charge prints of the board model.
+
+    Attributes
+    ----------
+    trace : Trace
+        The board as computed so far.
+    effects : tuple of OpenEffect
+    """
+
+    trace: Trace
+    effects: tuple[OpenEffect, ...]
+
+
+@dataclass(frozen=True)
+class Rest:
+    """The rest of an open charge, as comparisons need it.
+
+    Attributes
+    ----------
+    found : Forecast
+    trace : Trace
+    stock : Stock
+        A board that followed the weighings so far.
+    begin : tuple of float
+        Its profile now, at the controlling MC. [%]
+    steps : tuple of PlannedStep
+        Steps to come, the one in force first, as this kiln keeps them.
+    kept : float
+        EMC measured over EMC asked for. [-]
+    """
+
+    found: Forecast
+    trace: Trace
+    stock: Stock
+    begin: tuple[float, ...]
+    steps: tuple[PlannedStep, ...]
+    kept: float
+
+
+def rest_of(folder: MillFolder, number: str) -> Rest:
+    """Return the rest of an open charge.
+
+    Raises
+    ------
+    NoComparison
+        It has no forecast, log or weighings yet, or it is run by the clock.
+    """
+    found = open_forecast(folder.graph, number)
+    if found is None:
+        raise NoComparison(f"charge {number} has no forecast yet")
+    run = drying_run(folder.graph, number)
+    if run.target_mc_pct is None or any(step.hours is not None for step in run.steps):
+        raise NoComparison(f"charge {number} is run by the clock, so that its days are set")
+    stock = stock_of(folder.species[run.wood].record, run.thickness_mm)
+    trace = trace_of(run.started, run.air, run.weighings.hours, run.controlling_pct, stock)
+    if trace is None:
+        raise NoComparison(f"charge {number} has no log yet, or fewer than three weighings")
+    kept = habit(run)
+    shift = found.controlling_pct - sum(trace.cells_pct) / len(trace.cells_pct)
+    return Rest(
+        found,
+        trace,
+        replace(stock, board=replace(stock.board, diffusivity_m2_s=trace.diffusivity)),
+        tuple(max(mc + shift, 1.0) for mc in trace.cells_pct),
+        kept_as(run.steps[found.step - 1 :], kept),
+        kept,
+    )
+
+
+def open_what_if_of(folder: MillFolder, number: str) -> OpenWhatIf:
+    """Return what the usual changes would do to the rest of an open charge.
+
+    Raises
+    ------
+    NoComparison
+        There is nothing to compare with, and why.
+    """
+    rest = rest_of(folder, number)
+    effects = [
+        *effects_of(rest.stock, rest.steps, list(_changes(folder, rest)), rest.begin),
+        *_other_schedules(folder, rest),
+    ]
+    return OpenWhatIf(rest.trace, tuple(with_end(rest.found, effect) for effect in effects))
+
+
+def with_end(found: Forecast, effect: Effect) -> OpenEffect:
+    """Return an effect with the end it would mean: its ratio times the forecast's days to come."""
+    if found.end is None or not math.isfinite(effect.found.days):
+        return OpenEffect(effect, None)
+    left = (found.end.median - found.weighed) * effect.found.days
+    end = found.weighed + left + dt.timedelta(minutes=30)
+    return OpenEffect(effect, end.replace(minute=0, second=0, microsecond=0))
+
+
+def _changes(folder: MillFolder, rest: Rest) -> Iterator[Change]:
+    if len(rest.steps) > 1 and rest.steps[0].until_mc_pct is not None:
+        sooner = rest.steps[0].until_mc_pct + 5.0
+        if sooner < rest.found.controlling_pct:
+            yield Change(
+                f"Step {rest.found.step + 1} five points earlier, at {sooner:g} %",
+                "step",
+                earlier(rest.steps, 5.0, only=2),
+            )
+    yield from usual_changes(rest.steps)
+    as_planned = kept_as(rest.steps, 1.0 / rest.kept)
+    for kiln in sorted(folder.kilns):
+        if kiln != rest.found.kiln:
+            change = habit_change(folder, kiln, as_planned)
+            if change is not None:
+                yield change
+
+
+def _other_schedules(folder: MillFolder, rest: Rest) -> Iterator[Effect]:
+    thickness = float(rest.stock.board.thickness_mm)  # type: ignore[arg-type]
+    found = neighbours(folder, rest.found.schedule, rest.found.wood, thickness)
+    first = rest.stock.run(rest.steps, rest.begin)
+    for name in found[:MOST_SCHEDULES]:
+        try:
+            steps = steps_of(folder, name, rest.found.target_pct)
+        except NoComparison:
+            continue
+        steps = kept_as(from_mc(steps, rest.found.controlling_pct), rest.kept)
+        title = folder.schedules[name].record.title
+        compared = ratios(first, rest.stock.run(steps, rest.begin))
+        yield Effect(f"From here on: {title}", compared, MISSES["air"], name)
+
+
+@derived("open what-if", keys=reading.open_charges)
+def open_what_if(graph: Graph, number: str) -> OpenWhatIf | None:
+    """Return the what-if of an open charge; None where there is nothing to compare."""
+    try:
+        return open_what_if_of(mill_of(graph), number)
+    except LookupError:
+        return None
+
+
+#: What a build computes after the forecasts.
+OPEN_WHAT_IFS: tuple[Step, ...] = ((open_what_if,),)

@@ -1,0 +1,111 @@
+"""Sections of the board model: what-if, replay and gradient index, on pages of charges."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from kilnfolio.charts.gradient import charge_gradient
+from kilnfolio.forecast.effects import Effect
+from kilnfolio.forecast.open_what_if import open_what_if
+from kilnfolio.forecast.replay import LABEL, Trace, replay
+from kilnfolio.forecast.what_if import HOW
+from kilnfolio.rendering import routes
+from kilnfolio.review import figures
+from kilnfolio.site.context import SiteContext
+
+FOLLOWS_WITHIN = 8.0
+"""A computed board that misses the weighings by more is not shown. [% MC]"""
+
+_ROWS = 120
+
+
+@dataclass(frozen=True)
+class EffectRow:
+    """One change, as a table prints it."""
+
+    what: str
+    target: str
+    """Page of the other schedule; empty where the change is none."""
+    days: str
+    becomes: str
+    energy: str
+    peak: str
+    miss: str
+
+
+@dataclass(frozen=True)
+class BoardView:
+    """What a charge's page prints of the board model."""
+
+    chart: Markup
+    trace: Trace
+    points: Sequence[tuple[dt.datetime, float, float, float]]
+    """When; index, mean MC and MC of the face [%]."""
+    rows: Sequence[EffectRow]
+    is_open: bool
+    days: float = 0.0
+    label: str = LABEL
+    how: str = HOW
+
+
+def replay_view(context: SiteContext, number: str) -> BoardView | None:
+    """Return the replay of a complete charge; None where the board model cannot follow it."""
+    found = replay(context.graph, number)
+    if found is None or found.trace.misfit > FOLLOWS_WITHIN:
+        return None
+    rows = [effect_row(effect, _days(found.days * effect.found.days)) for effect in found.effects]
+    return BoardView(
+        _chart(context, number, found.trace),
+        found.trace,
+        _points(found.trace),
+        rows,
+        is_open=False,
+        days=found.days,
+    )
+
+
+def open_view(context: SiteContext, number: str) -> BoardView | None:
+    """Return the what-if of an open charge; None where there is nothing to compare yet."""
+    found = open_what_if(context.graph, number)
+    if found is None or found.trace.misfit > FOLLOWS_WITHIN:
+        return None
+    rows = [
+        effect_row(one.effect, f"done {one.end:%Y-%m-%d %H:%M}" if one.end else "")
+        for one in found.effects
+    ]
+    return BoardView(
+        _chart(context, number, found.trace), found.trace, _points(found.trace), rows, is_open=True
+    )
+
+
+def effect_row(effect: Effect, becomes: str = "") -> EffectRow:
+    """Return a change as a table prints it."""
+    return EffectRow(
+        effect.what,
+        routes.schedule(effect.schedule) if effect.schedule else "",
+        effect.days,
+        becomes,
+        effect.energy,
+        effect.peak,
+        effect.miss,
+    )
+
+
+def _days(days: float) -> str:
+    return figures.measure(days, "days", 1) if math.isfinite(days) else ""
+
+
+def _chart(context: SiteContext, number: str, trace: Trace) -> Markup:
+    zone = context.folder.mill.record.zone
+    return charge_gradient(f"Gradient index of charge {number}", zone, trace.times, trace.index_pct)
+
+
+def _points(trace: Trace) -> list[tuple[dt.datetime, float, float, float]]:
+    every = max(1, math.ceil(len(trace.times) / _ROWS))
+    rows = zip(trace.times, trace.index_pct, trace.mean_pct, trace.face_pct, strict=True)
+    return list(rows)[::every]

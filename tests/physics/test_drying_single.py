@@ -1,0 +1,37 @@
+"""One board in plain floats against the same board in arrays, which other tests hold to Crank."""
+
+from itertools import product
+
+import numpy as np
+import pytest
+
+from kilnfolio.physics.drying import Air, Board, SingleBoard, dry
+
+CASES = list(product((12.0, 54.0), (1e-10, 5e-10), (0.0, 6e-8, np.inf), (0.0, 0.08)))
+
+
+@pytest.mark.parametrize(("thickness", "diffusivity", "face", "effect"), CASES)
+def test_cell_by_cell(thickness, diffusivity, face, effect):
+    board = Board(thickness, 70.0, diffusivity, face, effect)
+    hours = np.cumsum([3.0, 9.0, 1.0, 24.0, 60.0, 5.0])
+    temps, emcs = np.array([40, 45, 60, 70, 75, 70.0]), np.array([18, 14, 9, 4, 3, 11.0])
+    arrays, single = dry(board, Air(hours, temps, emcs)), SingleBoard(board)
+    for i, length in enumerate(np.diff(hours, prepend=0.0)):
+        single.advance(float(length), float(temps[i]), float(emcs[i]))
+        np.testing.assert_allclose(single.cells, arrays.cells_pct[i], atol=1e-9)
+        assert single.face == pytest.approx(arrays.face_pct[i], abs=1e-9)
+        assert single.mean == pytest.approx(arrays.mean_pct[i], abs=1e-9)
+
+
+def test_it_may_begin_with_a_profile_and_refuses_several():
+    board = Board(27.0, 70.0, 2e-10)
+    first = SingleBoard(board)
+    first.advance(30.0, 50.0, 10.0)
+    second = SingleBoard(board, first.cells)
+    first.advance(8.0, 50.0, 10.0)
+    second.advance(8.0, 50.0, 10.0)
+    assert first.cells == second.cells
+    with pytest.raises(ValueError, match="one board"):
+        SingleBoard(Board([20.0, 30.0], 70.0, 2e-10))
+    with pytest.raises(ValueError, match="hours"):
+        first.advance(0.0, 50.0, 10.0)
