@@ -20,6 +20,7 @@ from kilnfolio.forecast.what_if import (
 from kilnfolio.physics.drying import Board
 from kilnfolio.records import reading
 from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.species import Species
 from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.reviews import charge_dossier
@@ -27,6 +28,9 @@ from kilnfolio.review.setpoints import planned_steps
 
 ALIKE = 0.1
 """Thicknesses that differ by less than this share are of one size. [-]"""
+
+USUAL_TARGET_PCT = 8.0
+"""Where a schedule without a target of its own is taken to end. [% MC]"""
 
 HABIT_CHARGES = 5
 """The newest charges of a kiln that tell how it keeps its air."""
@@ -152,24 +156,39 @@ def green_mc(species: Species) -> float:
 def steps_of(
     folder: MillFolder, schedule: str, target_pct: float | None
 ) -> tuple[PlannedStep, ...]:
+    """Return the steps of the schedule in force down to a target; see `steps_down`."""
+    return steps_down(folder, folder.schedules[schedule].record, target_pct)
+
+
+def steps_down(
+    folder: MillFolder, record: Schedule, target_pct: float | None
+) -> tuple[PlannedStep, ...]:
     """Return a schedule's steps down to a target.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill, for its notations and its air pressure.
+    record : Schedule
+        The schedule, in force or earlier.
+    target_pct : float, optional
+        Where the last step ends; by default the schedule's own target, else 8. [% MC]
 
     Raises
     ------
     NoComparison
         It is run by the clock, or it asks for air that cannot be.
     """
-    record = folder.schedules[schedule].record
     try:
         planned = planned_steps(record, folder.steps_of(record), mill_pressure(folder))
     except ValueError as error:
-        raise NoComparison(f"schedule {schedule}: {error}") from None
+        raise NoComparison(f"schedule {record.id}: {error}") from None
     if any(step.hours is not None for step in planned):
         raise NoComparison(
-            f"schedule {schedule} is run by the clock, so that its days are set beforehand"
+            f"schedule {record.id} is run by the clock, so that its days are set beforehand"
         )
     own = record.target_mc.value if record.target_mc else None
-    end = next((one for one in (target_pct, own) if one is not None), 8.0)
+    end = next((one for one in (target_pct, own) if one is not None), USUAL_TARGET_PCT)
     steps = [
         PlannedStep(step.air.dry_bulb_c, step.air.emc_pct, step.until_mc_pct) for step in planned
     ]
@@ -258,9 +277,8 @@ def neighbours(folder: MillFolder, schedule: str, species: str, thickness_mm: fl
     """Return the mill's other schedules for a wood and thickness, by id."""
     return [
         name
-        for name in sorted(folder.schedules)
+        for name in sorted(reading.schedules_of_species(folder.graph, species))
         if name != schedule
-        and species in folder.schedules[name].record.for_stock.species
         and any(
             abs(size.value / thickness_mm - 1.0) < ALIKE
             for size in folder.schedules[name].record.for_stock.thickness

@@ -125,7 +125,8 @@ def trace_of(
     times = tuple(started + dt.timedelta(hours=float(hour)) for hour in drying.hours)
     return Trace(
         times,
-        *(_rounded(row, 2) for row in (drying.mean_pct, drying.face_pct)),
+        _rounded(drying.mean_pct, 2),
+        _rounded(drying.face_pct, 2),
         _rounded(index, 3),
         round(float(index[peak]), 2),
         times[peak],

@@ -9,6 +9,7 @@ from itertools import pairwise, zip_longest
 
 from markupsafe import Markup
 
+from kilnfolio.forecast.what_if import HOW
 from kilnfolio.handbook.revisions import reworded
 from kilnfolio.records.model import Change
 from kilnfolio.records.schedule import Schedule
@@ -19,6 +20,7 @@ from kilnfolio.review.setpoints import PlannedStep, planned_steps, resolve
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.phrases import plural
 from kilnfolio.site.pages.schedules import step_span
+from kilnfolio.site.pages.what_if import EffectRow, revision_row
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,8 @@ class Comparison:
     steps: list[StepPair]
     texts: list[tuple[str, Markup]]
     """Name and marked text of everything else that differs."""
+    effect: EffectRow | None
+    """What it does to one board, against the revision before it."""
 
 
 #: The figures of a step, as the table heads them.
@@ -69,6 +73,7 @@ def changes_page(context: SiteContext, name: str) -> Page:
         record=current,
         comparisons=comparisons,
         figures=FIGURES,
+        how=HOW,
         target=routes.schedule(name),
         crumbs=(("Schedules", "schedules/index.html"), (current.title, routes.schedule(name))),
         summary=f"{plural(len(revisions), 'revision')}, each beside the one before it.",
@@ -80,7 +85,8 @@ def _comparison(context: SiteContext, before: Schedule, after: Schedule) -> Comp
     steps = list(
         _pairs(context.regional.temperature, _steps(context, before), _steps(context, after))
     )
-    return Comparison(before, after, change, steps, list(_texts(context, before, after)))
+    texts = list(_texts(context, before, after))
+    return Comparison(before, after, change, steps, texts, revision_row(context, before, after))
 
 
 def _steps(context: SiteContext, record: Schedule) -> Sequence[PlannedStep]:

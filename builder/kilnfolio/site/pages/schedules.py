@@ -32,6 +32,7 @@ from kilnfolio.site.pages.loads import LoadRow, load_rows
 from kilnfolio.site.pages.open_charges import draft_views
 from kilnfolio.site.pages.phrases import listed, plural, thicknesses
 from kilnfolio.site.pages.summaries import ChargeRow, charge_rows
+from kilnfolio.site.pages.what_if import schedule_view
 from kilnfolio.site.pages.workings import Workings
 from kilnfolio.site.pages.workings.schedule import schedule_workings
 
@@ -243,6 +244,7 @@ def schedule_page(context: SiteContext, name: str) -> Page:
         record.title,
         "schedule",
         view=view,
+        effect=schedule_view(context, name),
         summary=_summary(view),
         crumbs=(("Schedules", INDEX),),
         text=_text(view, context.regional.temperature),

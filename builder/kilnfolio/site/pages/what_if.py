@@ -1,4 +1,4 @@
-"""Sections of the board model: what-if, replay and gradient index, on pages of charges."""
+"""Sections of the board model: gradient index and what-if, on pages of charges and schedules."""
 
 from __future__ import annotations
 
@@ -9,11 +9,13 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from kilnfolio.charts.gradient import charge_gradient
-from kilnfolio.forecast.effects import Effect
+from kilnfolio.charts.gradient import charge_gradient, schedule_gradient
+from kilnfolio.forecast.effects import Effect, NoComparison
 from kilnfolio.forecast.open_what_if import open_what_if
 from kilnfolio.forecast.replay import LABEL, Trace, replay
+from kilnfolio.forecast.schedules import ScheduleEffects, revision_effect, schedule_effects
 from kilnfolio.forecast.what_if import HOW
+from kilnfolio.records.schedule import Schedule
 from kilnfolio.rendering import routes
 from kilnfolio.review import figures
 from kilnfolio.site.context import SiteContext
@@ -81,6 +83,52 @@ def open_view(context: SiteContext, number: str) -> BoardView | None:
     return BoardView(
         _chart(context, number, found.trace), found.trace, _points(found.trace), rows, is_open=True
     )
+
+
+@dataclass(frozen=True)
+class ScheduleView:
+    """What a schedule's page prints of the board model."""
+
+    found: ScheduleEffects
+    timber: str
+    chart: Markup
+    points: Sequence[tuple[float, float]]
+    """Mean MC, and gradient index at it [%]."""
+    rows: Sequence[EffectRow]
+    how: str = HOW
+
+
+def schedule_view(context: SiteContext, name: str) -> ScheduleView | None:
+    """Return a schedule by what it does; None where there is nothing to compute."""
+    if context.edition != "mill":
+        return None
+    try:
+        found = schedule_effects(context.folder, name)
+    except NoComparison:
+        return None
+    run = found.run
+    every = max(1, math.ceil(run.hours.size / _ROWS))
+    points = [
+        (float(mc), float(index))
+        for mc, index in zip(run.mean_pct[::every], run.gradient[::every], strict=True)
+    ]
+    size = context.folder.schedules[name].record.for_stock.thickness[0]
+    title = context.folder.schedules[name].record.title
+    return ScheduleView(
+        found,
+        f"{context.species_name(found.wood)}, {size.entered}",
+        schedule_gradient(f"Gradient index under {title}", *zip(*points, strict=True)),
+        points,
+        [effect_row(effect) for effect in found.effects],
+    )
+
+
+def revision_row(context: SiteContext, before: Schedule, after: Schedule) -> EffectRow | None:
+    """Return what a newer revision does against the one before it; None without a comparison."""
+    try:
+        return effect_row(revision_effect(context.folder, before, after))
+    except NoComparison:
+        return None
 
 
 def effect_row(effect: Effect, becomes: str = "") -> EffectRow:

@@ -1,0 +1,147 @@
+"""What a schedule does to one green board, beside the mill's other schedules for its timber."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from kilnfolio.forecast.effects import (
+    Effect,
+    NoComparison,
+    Stock,
+    neighbours,
+    steps_down,
+    stock_of,
+    thicker,
+)
+from kilnfolio.forecast.inputs import PlannedStep
+from kilnfolio.forecast.what_if import MISSES, BoardRun, ratios
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.schedule import Schedule
+
+MOST_OTHERS = 6
+"""Other schedules that a schedule is compared with."""
+
+
+@dataclass(frozen=True)
+class StepPeak:
+    """A step as the computed board ran it.
+
+    Attributes
+    ----------
+    step : int
+        Its number, from 1.
+    from_pct, until_pct : float
+        Mean MC at its start and end. [%]
+    share : float
+        Its share of the days. [-]
+    peak_pct : float
+        Largest gradient index in it. [%]
+    """
+
+    step: int
+    from_pct: float
+    until_pct: float
+    share: float
+    peak_pct: float
+
+
+@dataclass(frozen=True)
+class ScheduleEffects:
+    """A schedule by what it does.
+
+    Attributes
+    ----------
+    wood : str
+        Id of the species of the board.
+    thickness_mm, start_pct, target_pct : float
+        The board, and where it begins and ends. [mm] [%] [%]
+    run : BoardRun
+    steps : tuple of StepPeak
+    effects : tuple of Effect
+        Other schedules, and another thickness, against it.
+    """
+
+    wood: str
+    thickness_mm: float
+    start_pct: float
+    target_pct: float
+    run: BoardRun
+    steps: tuple[StepPeak, ...]
+    effects: tuple[Effect, ...]
+
+
+def schedule_effects(folder: MillFolder, name: str) -> ScheduleEffects:
+    """Return what a schedule does to a green board of its first wood and thickness.
+
+    Raises
+    ------
+    NoComparison
+        It is run by the clock, the wood's density is not on record, or it never dries the board.
+    """
+    record = folder.schedules[name].record
+    wood, size = record.for_stock.species[0], record.for_stock.thickness[0].value
+    stock = stock_of(folder.species[wood].record, size)
+    steps = steps_down(folder, record, None)
+    run = stock.run(steps)
+    if run.duration == float("inf"):
+        raise NoComparison(f"by the board model schedule {name} never dries this timber")
+    return ScheduleEffects(
+        wood,
+        size,
+        float(stock.board.initial_mc_pct),  # type: ignore[arg-type]
+        steps[-1].until_mc_pct or 0.0,
+        run,
+        tuple(_peaks(run)),
+        tuple(_effects(folder, name, stock, steps, run)),
+    )
+
+
+def revision_effect(folder: MillFolder, before: Schedule, after: Schedule) -> Effect:
+    """Return what a newer revision of a schedule does against the one before it.
+
+    Raises
+    ------
+    NoComparison
+        As for `schedule_effects`.
+    """
+    wood, size = after.for_stock.species[0], after.for_stock.thickness[0].value
+    stock = stock_of(folder.species[wood].record, size)
+    runs = [stock.run(steps_down(folder, record, None)) for record in (before, after)]
+    if runs[0].duration == float("inf"):
+        raise NoComparison("by the board model the earlier revision never dries this timber")
+    words = f"Revision {after.revision} against revision {before.revision}"
+    return Effect(words, ratios(*runs), MISSES["air"])
+
+
+def _effects(
+    folder: MillFolder, name: str, stock: Stock, steps: tuple[PlannedStep, ...], run: BoardRun
+) -> Iterator[Effect]:
+    record = folder.schedules[name].record
+    wood, size = record.for_stock.species[0], record.for_stock.thickness[0].value
+    for other in neighbours(folder, name, wood, size)[:MOST_OTHERS]:
+        theirs = folder.schedules[other].record
+        try:
+            found = ratios(run, stock.run(steps_down(folder, theirs, steps[-1].until_mc_pct)))
+        except NoComparison:
+            continue
+        yield Effect(theirs.title, found, MISSES["air"], other)
+    for length in record.for_stock.thickness[1:]:
+        yield thicker(stock, steps, length.value, f"The same for {length.entered}")
+    if len(record.for_stock.thickness) == 1:
+        yield thicker(stock, steps, 1.1 * size, "The same for boards sawn a tenth too thick")
+
+
+def _peaks(run: BoardRun) -> Iterator[StepPeak]:
+    for step in sorted(set(run.step.tolist())):
+        inside = run.step == step
+        first = int(inside.argmax())
+        last = first + int(inside.sum()) - 1
+        begun = float(run.hours[first - 1]) if first else 0.0
+        yield StepPeak(
+            step + 1,
+            float(run.mean_pct[max(first - 1, 0)]),
+            float(run.mean_pct[last]),
+            (float(run.hours[last]) - begun) / float(run.hours[-1]),
+            float(run.gradient[inside].max()),
+        )
