@@ -22,7 +22,8 @@ from pathlib import Path
 
 from kilnfolio import __version__
 from kilnfolio.archive.as_sealed import kept_bytes, sealed_dossier
-from kilnfolio.archive.bag_readme import WIDTH, explanation
+from kilnfolio.archive.bag_readme import explanation
+from kilnfolio.archive.by_hand import WIDTH
 from kilnfolio.archive.canonical import canonical, sha256
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.compare import Difference

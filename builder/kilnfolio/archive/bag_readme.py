@@ -9,17 +9,15 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from kilnfolio.archive.entries import line_of
+from kilnfolio.archive.by_hand import WIDTH, checking, heading, wrapped
 from kilnfolio.archive.ledger import DOSSIERS, KEPT
 from kilnfolio.archive.proofs import ENTRIES, PROOF, BagLedger
+from kilnfolio.archive.rules_in_words import checks_in_words, rules_used
 from kilnfolio.physics import air, sorption
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.boards import COVERAGE
 from kilnfolio.review.dossier import Dossier, SetPoint, Working
 from kilnfolio.review.formulas import FORMULAS, work
-
-#: Characters of a line of text in a bag.
-WIDTH = 92
 
 
 def explanation(folder: MillFolder, dossier: Dossier, part: BagLedger, notice: str) -> str:
@@ -39,35 +37,22 @@ def explanation(folder: MillFolder, dossier: Dossier, part: BagLedger, notice: s
     title = f"Drying record of charge {dossier.charge}, {folder.mill.record.name}"
     parts = [title, "=" * len(title), ""]
     if dossier.invented or folder.mill.record.invented:
-        parts += _wrapped("The mill and this charge are invented, made for show.")
+        parts += wrapped("The mill and this charge are invented, made for show.")
     parts += [
-        *_wrapped(notice),
+        *wrapped(notice),
         *_what_is_here(folder, dossier),
         *_seals(part),
-        *_checking(part),
-        *_rules(dossier),
+        *checking(part),
+        *rules_used(dossier),
         *_air(),
         *_emc(),
         *_example(dossier),
         *_places(),
         *_workings(dossier.workings),
+        *checks_in_words(dossier),
     ]
     text = "\n".join(parts).rstrip() + "\n"
     return text.replace("\N{NO-BREAK SPACE}", " ").replace("\N{NARROW NO-BREAK SPACE}", " ")
-
-
-def _wrapped(text: str, indent: str = "") -> list[str]:
-    return [
-        *textwrap.wrap(
-            text,
-            WIDTH,
-            initial_indent=indent,
-            subsequent_indent=indent,
-            break_long_words=False,
-            break_on_hyphens=False,
-        ),
-        "",
-    ]
 
 
 def _plain(text: str) -> str:
@@ -75,41 +60,35 @@ def _plain(text: str) -> str:
     return "".join(c if c.isprintable() else "�" for c in " ".join(text.split()))
 
 
-def _heading(text: str) -> list[str]:
-    return [text, "-" * len(text), ""]
-
-
 def _what_is_here(folder: MillFolder, dossier: Dossier) -> list[str]:
     record = folder.charges[dossier.charge].file
     return [
-        *_heading("What is here"),
-        *_wrapped(
+        *heading("What is here"),
+        *wrapped(
             "data/dossier.json: every figure, each check and its outcome, and the "
             "arithmetic, as one JSON record. This is what was sealed."
         ),
-        *_wrapped(
+        *wrapped(
             f"data/{record}: what the mill wrote down, with the logger's own files beside "
             "it, untouched. The other files below data/content and data/schedules are the "
             "kiln, the schedule, the species and the limits of the checks, as they were when "
             "the record was sealed."
         ),
-        *_wrapped(
+        *wrapped(
             "This is the raw record under audit, as it was written: the names of those who "
             "worked, the supplier and the intake of the timber, and the mill's own notes "
             "are in it. Customers and their orders are not. It is given to you as an "
             "auditor; it is not for publication."
         ),
-        *_wrapped(
+        *wrapped(
             f"data/{ENTRIES.as_posix()} and {PROOF.name}: the entries of the mill's ledger "
             "that seal this charge and its lots, and the proof that they stand in it. "
             f"data/{DOSSIERS.as_posix()}: each sealed version of the record. "
             f"data/{KEPT.as_posix()}: files of earlier versions, by their SHA-256, where "
             "they were changed since."
         ),
-        *_wrapped(
-            "data/datapackage.json: what each column of the logger's files is, and its unit."
-        ),
-        *_wrapped(
+        *wrapped("data/datapackage.json: what each column of the logger's files is, and its unit."),
+        *wrapped(
             f"Heating began {dossier.started.isoformat()}, drying ended "
             f"{dossier.ended.isoformat()}. Times in the record carry their offset from UTC."
         ),
@@ -117,7 +96,7 @@ def _what_is_here(folder: MillFolder, dossier: Dossier) -> list[str]:
 
 
 def _seals(part: BagLedger) -> Iterator[str]:
-    yield from _heading("Seals of this charge")
+    yield from heading("Seals of this charge")
     for entry in part.entries:
         words = "Sealed" if entry.kind == "seal" else f"Amended (takes the place of {entry.amends})"
         yield f"Entry {entry.number}. {words} {entry.at.isoformat()} by {_plain(entry.by)}"
@@ -137,90 +116,14 @@ def _seals(part: BagLedger) -> Iterator[str]:
         yield ""
 
 
-def _checking(part: BagLedger) -> list[str]:
-    line = len(part.lines)
-    return [
-        *_heading("Checking that nothing was changed"),
-        *_wrapped(
-            "With common tools (sha256sum, jq, openssl, xxd), in the folder of this file. "
-            "Every file against the manifests, as any BagIt tool does it (RFC 8493):"
-        ),
-        "  sha256sum -c manifest-sha256.txt && sha256sum -c tagmanifest-sha256.txt",
-        "",
-        *_wrapped(
-            "Manifests are no proof by themselves: whoever changes a file can write them "
-            "anew. The seal is the proof. The dossier's digest must be the one its entry "
-            "names; the two lines printed must be the same:"
-        ),
-        "  sha256sum < data/dossier.json | cut -d' ' -f1",
-        f"  sed -n {_line_of(part)}p data/content/ledger/entries.jsonl | jq -r .dossier",
-        "",
-        *_wrapped(
-            "The signature of that entry (Ed25519, RFC 8032) covers its line without the key "
-            "'signature'. Lines are canonical JSON (RFC 8785), which jq -cjS writes for "
-            "these entries; openssl wants the key in the form of RFC 8410:"
-        ),
-        f"  sed -n {_line_of(part)}p data/content/ledger/entries.jsonl > /tmp/entry.json",
-        "  jq -cjS 'del(.signature)' /tmp/entry.json > /tmp/signed",
-        "  jq -r .signature /tmp/entry.json | xxd -r -p > /tmp/signature",
-        "  (printf 302a300506032b6570032100; jq -r .public_key /tmp/entry.json) \\",
-        "    | xxd -r -p > /tmp/key.der",
-        "  openssl pkeyutl -verify -rawin -pubin -keyform DER -inkey /tmp/key.der \\",
-        "    -in /tmp/signed -sigfile /tmp/signature",
-        "",
-        *_wrapped(
-            "Ask the mill for its public key by another way, by telephone or on paper, and "
-            "compare: a list of keys that came with the bag proves nothing alone."
-        ),
-        *(
-            _wrapped(
-                f"The ledger: {ENTRIES.name} holds the {line} entries of this charge, of the lots "
-                f"drawn from it, and of the keys. {PROOF.name} holds the signed head of the whole "
-                "ledger, a Merkle tree hash (RFC 9162), and for each entry the digests that lead from "
-                "it to the head. Keep the head: anyone who does can tell later whether entries were "
-                "dropped or changed."
-            )
-            if part.proof
-            else []
-        ),
-        *_wrapped(
-            "With kilnfolio: 'kilnfolio audit .' here does all of this, computes every "
-            "figure again from the raw files, and names each file, entry and number that "
-            "differs."
-        ),
-    ]
-
-
-def _line_of(part: BagLedger) -> int:
-    """Return the line of ``entries.jsonl`` that holds the charge's last entry."""
-    last = line_of(part.entries[-1])
-    return part.lines.index(last) + 1
-
-
-def _rules(dossier: Dossier) -> list[str]:
-    rules = dossier.rules
-    return [
-        *_heading("Rules used"),
-        f"  rules:              version {rules.version}",
-        f"  kilnfolio:          {rules.kilnfolio}",
-        f"  limits:             schedules/limits.yaml, revision {rules.limits_revision}",
-        f"  schedule:           {rules.schedule}",
-        f"  air pressure:       {rules.pressure_pa:g} Pa",
-        f"  relative humidity:  {rules.psychrometer}",
-        f"  EMC:                {rules.emc_equation}",
-        f"  controlling MC:     {dossier.control_rule}",
-        "",
-    ]
-
-
 def _air() -> list[str]:
     names = ("a", "b", "c", "d", "e", "f", "g")
     over = {"water": air.SATURATION_OVER_WATER, "ice": air.SATURATION_OVER_ICE}
     lines = [
-        *_heading("Relative humidity from the two bulbs"),
+        *heading("Relative humidity from the two bulbs"),
         "  RH = 100 × [ps(WB) − A × p × (DB − WB)] ÷ ps(DB)",
         "",
-        *_wrapped(
+        *wrapped(
             f"DB and WB dry and wet bulb in °C, p the air pressure in Pa, A = "
             f"{air.VENTILATED_COEFFICIENT:g} per °C (ventilated wet bulb), ps the saturation "
             "pressure in Pa. Where the log has no wet bulb, its "
@@ -228,7 +131,7 @@ def _air() -> list[str]:
         ),
         "  ln ps = a/T + b + c·T + d·T² + e·T³ + f·T⁴ + g·ln T",
         "",
-        *_wrapped(
+        *wrapped(
             f"T in K, t + {air.ZERO_CELSIUS_K}; over ice below {air.TRIPLE_POINT_C} °C, over "
             "water from there up (Hyland and Wexler; ASHRAE Fundamentals, chapter 1, eqs. 5 "
             "and 6):"
@@ -249,11 +152,11 @@ def _air() -> list[str]:
 
 def _emc() -> list[str]:
     lines = [
-        *_heading("Equilibrium moisture content (EMC)"),
+        *heading("Equilibrium moisture content (EMC)"),
         f"  EMC = {sorption.HYDRATE_SCALE:g}/W × [ K·h/(1 − K·h)",
         "        + (K1·K·h + 2·K1·K2·K²·h²) / (1 + K1·K·h + K1·K2·K²·h²) ]",
         "",
-        *_wrapped("h the RH as a fraction, t the dry bulb in °C (Wood Handbook, eq. 4-5):"),
+        *wrapped("h the RH as a fraction, t the dry bulb in °C (Wood Handbook, eq. 4-5):"),
     ]
     for name, (first, second, third) in zip(
         ("W ", "K ", "K1", "K2"), sorption.HYDRATE_COEFFICIENTS, strict=True
@@ -280,8 +183,8 @@ def _example(dossier: Dossier) -> list[str]:
         pressure=dossier.rules.pressure_pa,
     )[1]
     return [
-        *_heading("Example, to try the formulas on"),
-        *_wrapped(
+        *heading("Example, to try the formulas on"),
+        *wrapped(
             f"{name} asks for DB {point.dry_bulb_c:g} °C and WB {point.wet_bulb_c:g} °C. In "
             f"data/dossier.json: RH {point.relative_humidity_pct:g} %, EMC "
             f"{point.emc_pct:g} %."
@@ -327,7 +230,7 @@ _PLACES = (
 
 
 def _places() -> list[str]:
-    lines = [*_heading("Which formula gives which figure of data/dossier.json")]
+    lines = [*heading("Which formula gives which figure of data/dossier.json")]
     for place, name, *words in _PLACES:
         formula = [FORMULAS[name].symbols] if name else []
         text = "; ".join([*formula, *words])
@@ -337,8 +240,8 @@ def _places() -> list[str]:
 
 def _workings(workings: tuple[Working, ...]) -> list[str]:
     lines = [
-        *_heading("The figures, as on a board"),
-        *_wrapped(
+        *heading("The figures, as on a board"),
+        *wrapped(
             "Masses are those of the mill's sheets; each result is rounded as printed. "
             "The other weighings are computed in the same way."
         ),
