@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from kilnfolio.forecast.green_load import Days
 
@@ -48,11 +47,13 @@ def energy_for(days: Days, daily_kwh: Sequence[float]) -> Amount | None:
     mean of the second is known from n charges: Student's t with n - 1 degrees of freedom times
     s √(1 + 1/n).
     """
+    from scipy.special import stdtrit  # slow to import, and few commands forecast
+
     known = np.log([value for value in daily_kwh if value > 0])
     if known.size < ENOUGH or days.low80 <= 0:
         return None
     spread = float(known.std(ddof=1)) * np.sqrt(1.0 + 1.0 / known.size)
-    own = float(stats.t.ppf(0.9, known.size - 1)) * spread
+    own = float(stdtrit(known.size - 1, 0.9)) * spread
     likely = float(np.log(days.median) + known.mean())
     low = np.hypot(own, np.log(days.median / days.low80))
     high = np.hypot(own, np.log(days.high80 / days.median))

@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from kilnfolio.forecast.curve import Curve, leaving_out
 from kilnfolio.forecast.inputs import Run
@@ -89,7 +88,9 @@ class Spread:
 
     def time_left(self, forecast_h: float, share: float) -> float:
         """Return the time left that is not exceeded with a probability [h]."""
-        deviation = float(stats.t.ppf(share, self.degrees)) * self.scale + self.centre
+        from scipy.special import stdtrit
+
+        deviation = float(stdtrit(self.degrees, share)) * self.scale + self.centre
         return float((forecast_h + SHORT_H) * np.exp(deviation) - SHORT_H)
 
 

@@ -15,7 +15,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
 
 from kilnfolio.forecast.curve import GRID, Curve, paces
 from kilnfolio.forecast.inputs import Run
@@ -70,6 +69,8 @@ def boards(curve: Curve, run: Run) -> BoardPaces:
     Observations are ln k less the curve; their covariance is that of charge and board, squared
     exponential over MC with `LENGTH`, and on the diagonal scatter and weighing noise [1]_.
     """
+    from scipy.linalg import cho_factor, cho_solve  # slow to import, and few commands forecast
+
     data = paces(run)
     newest = np.argsort(data.interval, kind="stable")[-_MOST:]
     mc, board = data.mc[newest], data.board[newest]
