@@ -150,6 +150,7 @@ def test_licences_of_what_is_bundled_lie_beside_it(wheel):
             "fonts/OFL-literata.txt",
             "fonts/OFL-folio-sans.txt",
             "vendor/minisearch-LICENSE.txt",
+            "vendor/qrcode-generator-LICENSE.txt",
         )
     }
     assert sum("OFL" in name for name in held) == 4  # beside the fonts, and with the licences

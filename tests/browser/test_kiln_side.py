@@ -11,7 +11,7 @@ from dataclasses import asdict
 import pytest
 from tests.minimal import DROP, FILES, minimal_mill
 
-from kilnfolio.adopt.entry.take import read_entries, take
+from kilnfolio.adopt.entry.take import read_entries, take, take_codes
 from kilnfolio.records.folder import open_mill
 from kilnfolio.records.yaml_source import parse_yaml
 from kilnfolio.review.kiln_state import kiln_state
@@ -152,6 +152,40 @@ def test_a_round_from_field_to_record(made, phone, tmp_path):
     assert value["stops"][-1]["cause"] == "power cut"
     phone.click("#clear")
     assert phone.text_content("#kept-count") == "none"
+
+
+def test_entries_cross_as_codes_on_the_screen(made, phone, tmp_path):
+    """Offline from a folder: pictures of the screen, scanned in any order, give the entries."""
+    root = minimal_mill(tmp_path / "mill", charge=RUNNING)
+    opened(phone, made[1])
+    phone.fill("#by", "R. Quill")
+    for number in range(4):
+        phone.fill("#words", f"Fläkt {number}: {'oväsen ' * 12}")
+        phone.click("button[data-action=note]")
+    phone.emulate_media(color_scheme="dark")  # the codes stay black on white
+    phone.click("#show-codes")
+    parts = int(phone.text_content("[data-part]").rpartition(" ")[2])
+    assert parts > 2
+    pictures = []
+    for number in range(parts):
+        pictures.append(tmp_path / f"{number}.png")
+        assert phone.text_content("[data-part]") == f"Code {number + 1} of {parts}"
+        phone.locator("[data-code] svg").screenshot(path=pictures[-1])
+        phone.click("[data-turn=on]")
+    assert phone.evaluate("document.documentElement.scrollWidth") <= 360
+    now = dt.datetime(2026, 6, 8, 13, tzinfo=dt.UTC)
+    lacking = take_codes(root, pictures[1:], now)
+    assert lacking.new == 0
+    assert "1 is missing" in lacking.left[0]
+    random.Random(4).shuffle(pictures)
+    taken = take_codes(root, [*pictures, pictures[0]], now)
+    assert (taken.new, taken.left) == (4, [])
+    events = parse_yaml((root / FILES["charge"]).read_bytes(), "").value["events"]
+    assert {f"Fläkt {n}: {'oväsen ' * 12}".strip() for n in range(4)} <= {
+        one.get("note") for one in events
+    }
+    phone.click("#clear")
+    assert phone.is_hidden("#codes")
 
 
 def test_what_looks_wrong_is_asked_about_once(made, phone):

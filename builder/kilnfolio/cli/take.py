@@ -30,6 +30,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--folder", type=Path, default=this_mill(), help="the mill folder (default: this one)"
     )
     parser.add_argument(
+        "--scan",
+        action="store_true",
+        help="the files are pictures of the codes that a kiln-side page shows",
+    )
+    parser.add_argument(
         "--watch", action="store_true", help="go on taking what arrives in the folder, until Ctrl-C"
     )
     parser.add_argument(
@@ -48,12 +53,13 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.adopt.entry import take
 
     ahead = dt.timedelta(minutes=arguments.clock_ahead)
+    now = dt.datetime.now(dt.UTC)
+    if arguments.scan:
+        return take.report(take.take_codes(arguments.folder, arguments.paths, now, ahead), print)
     if arguments.watch:
         folder = arguments.paths[0]
         if len(arguments.paths) > 1 or not folder.is_dir():
             raise NotADirectoryError(20, "only one folder can be watched", str(folder))
         print(f"watching {folder} (Ctrl-C ends it)", flush=True)
         take.watch(arguments.folder, folder, ahead, lambda line: print(line, flush=True))
-    return take.report(
-        take.take(arguments.folder, arguments.paths, dt.datetime.now(dt.UTC), ahead), print
-    )
+    return take.report(take.take(arguments.folder, arguments.paths, now, ahead), print)

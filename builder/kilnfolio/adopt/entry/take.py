@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo
 from pydantic import ValidationError
 
 from kilnfolio.adopt.entry.apply import apply
+from kilnfolio.adopt.entry.codes import scan
 from kilnfolio.adopt.entry.entries import MAX_BYTES, EntryFile
 from kilnfolio.adopt.logs import attach, profile_of, zone_of
 from kilnfolio.adopt.record_file import ChargeFile
@@ -74,15 +75,7 @@ def take(
     for path in files_of(paths):
         try:
             if _is_json(path):
-                take_entries(
-                    root,
-                    read_entries(path.read_bytes(), path.name, zone),
-                    path.name,
-                    zone,
-                    now,
-                    ahead,
-                    taken,
-                )
+                _take_raw(root, path.read_bytes(), path.name, zone, now, ahead, taken)
             else:
                 taken.lines.append(f"{path.name}: {_take_export(root, path)}")
         except RecordProblems as error:
@@ -90,6 +83,41 @@ def take(
         except OSError as error:
             taken.left.append(f"{path.name}: {(error.strerror or str(error)).lower()}")
     return taken
+
+
+def take_codes(
+    root: Path, pictures: Sequence[Path], now: dt.datetime, ahead: dt.timedelta = dt.timedelta()
+) -> Taken:
+    """Put the entry files that pictures of QR codes show into the records.
+
+    Parameters
+    ----------
+    root, now, ahead
+        As for `take`.
+    pictures : sequence of Path
+        Pictures of the codes of kiln-side pages, in any order.
+    """
+    taken, zone = Taken(), zone_of(root)
+    files, problems = scan(pictures)
+    taken.left += map(str, problems)
+    for name, raw in files:
+        try:
+            _take_raw(root, raw, name, zone, now, ahead, taken)
+        except RecordProblems as error:
+            taken.left += [str(problem) for problem in error.problems]
+    return taken
+
+
+def _take_raw(
+    root: Path,
+    raw: bytes,
+    name: str,
+    zone: ZoneInfo,
+    now: dt.datetime,
+    ahead: dt.timedelta,
+    taken: Taken,
+) -> None:
+    take_entries(root, read_entries(raw, name, zone), name, zone, now, ahead, taken)
 
 
 def files_of(paths: Sequence[Path]) -> list[Path]:

@@ -5,7 +5,7 @@
    the same to the digit; whoever changes a rule there changes it here. What is entered is kept on this
    device until it is handed over as an entry file, whose schema is that of adopt/entry/entries.py.
 
-   It rests on wood.js. First the pure functions, on window.kilnfolio.kilnSide; at the end, apart, what
+   It rests on wood.js and entry-codes.js. First the pure functions, on window.kilnfolio.kilnSide; at the end, apart, what
    reads and fills the page. */
 
 (function () {
@@ -337,8 +337,9 @@ function begin() {
   function list() {
     const all = kept.all();
     document.getElementById("kept").replaceChildren(...all.map((one) => element("li", entryWords(one))));
+    document.getElementById("codes").hidden = true;  // they show what was kept before
     document.getElementById("kept-count").textContent = all.length ? String(all.length) : "none";
-    for (const id of ["share", "download", "send"]) {
+    for (const id of ["share", "download", "send", "show-codes"]) {
       const button = document.getElementById(id);
       if (button) button.disabled = !all.length;
     }
@@ -377,6 +378,12 @@ function begin() {
       } catch { say("No answer from the mill's computer; the entries are kept."); }
     });
   }
+  const codes = document.getElementById("codes");
+  document.getElementById("show-codes").addEventListener("click", () => {
+    const made = entryFile(state, who.value.trim() || "unnamed", deviceName(), kept.all(), new Date());
+    if (kilnfolio.entryCodes.show(codes, made)) handedOver("Take a picture of each code.");
+    else say("These are too many entries for codes: save the entry file instead.");
+  });
   const clear = document.getElementById("clear");
   clear.addEventListener("click", () => { kept.clear(); clear.hidden = true; list(); say("Cleared."); });
   function handedOver(words) {

@@ -127,6 +127,8 @@ def worker_file(context: SiteContext, name: str) -> Page:
             "../assets/site.css",
             "../assets/kiln-side.css",
             "../assets/kiln-side.js",
+            "../assets/entry-codes.js",
+            "../assets/vendor/qrcode-generator.js",
             "../assets/wood.js",
             "../assets/fonts.js",
         ]

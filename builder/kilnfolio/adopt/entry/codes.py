@@ -1,0 +1,142 @@
+"""Entry files handed over as QR codes: pictures of the codes, put together again.
+
+The kiln-side page splits an entry file into pieces (``assets/entry-codes.js``) and shows each as a
+code. Every code names its part, the number of parts and the CRC-32 of the whole, so that pictures
+may come in any order and more than once, and pieces of two files are never joined.
+"""
+
+from __future__ import annotations
+
+import re
+import warnings
+import zlib
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from kilnfolio.records.problems import Place, Problem, cannot_read
+
+#: What a code holds.
+_CODE = re.compile(r"KILNFOLIO1 (\d{1,2})/(\d{1,2}) ([0-9a-f]{8}) (.*)", re.DOTALL)
+#: Formats that cameras and screenshots write.
+_FORMATS = ("JPEG", "PNG", "WEBP", "BMP", "TIFF")
+#: The largest picture [pixels]: no telephone's camera takes a larger one.
+_MAX_PIXELS = 120_000_000
+#: A picture is looked at no larger than this along its longer side [pixels]; a code needs 300.
+_LOOKED_AT = 3000
+
+
+@dataclass
+class Series:
+    """The pieces of one entry file found so far, by part."""
+
+    parts: int
+    pieces: dict[int, str] = field(default_factory=dict)
+
+    @property
+    def missing(self) -> list[int]:
+        """The parts that no picture shows."""
+        return [number for number in range(1, self.parts + 1) if number not in self.pieces]
+
+
+def files_in(texts: Iterable[str]) -> Iterator[tuple[str, bytes | Problem]]:
+    """Put the texts of codes together.
+
+    Parameters
+    ----------
+    texts : iterable of str
+        What codes say, in any order, some more than once, some of other things.
+
+    Yields
+    ------
+    tuple of str and (bytes or Problem)
+        A name for each entry file, and its bytes; or why it cannot be had.
+    """
+    found: dict[tuple[str, int], Series] = {}
+    for text in texts:
+        if code := _CODE.fullmatch(text):
+            part, parts = int(code[1]), int(code[2])
+            if 1 <= part <= parts:
+                series = found.setdefault((code[3], parts), Series(parts))
+                series.pieces.setdefault(part, code[4])
+    for (check, _), series in found.items():
+        name = f"codes {check}"
+        if series.missing:
+            lacking = ", ".join(map(str, series.missing))
+            yield (
+                name,
+                Problem(
+                    Place(name),
+                    f"of {series.parts} codes, {lacking} is missing"
+                    if len(series.missing) == 1
+                    else f"of {series.parts} codes, {lacking} are missing",
+                    "no picture shows it" if len(series.missing) == 1 else "no picture shows them",
+                    "Take it, and name all pictures again; nothing of this series was taken",
+                ),
+            )
+            continue
+        raw = "".join(series.pieces[part] for part in sorted(series.pieces)).encode()
+        if f"{zlib.crc32(raw):08x}" == check:
+            yield name, raw
+        else:
+            yield (
+                name,
+                Problem(
+                    Place(name),
+                    "the codes do not fit together",
+                    "their checksum is another",
+                    "Take the pictures again",
+                ),
+            )
+
+
+def texts_in(pictures: Sequence[Path]) -> Iterator[str | Problem]:
+    """Yield what the QR codes in pictures say; a problem for a picture without any."""
+    import numpy as np
+    from PIL import Image
+    from zxingcpp import BarcodeFormat, read_barcodes
+
+    for path in pictures:
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+                with Image.open(path, formats=_FORMATS) as picture:
+                    if picture.width * picture.height > _MAX_PIXELS:
+                        raise ValueError("it has more pixels than any camera's picture")
+                    picture.draft("L", (_LOOKED_AT, _LOOKED_AT))
+                    picture.thumbnail((_LOOKED_AT, _LOOKED_AT))
+                    grey = np.asarray(picture.convert("L"))
+        except (ValueError, SyntaxError, EOFError, Image.DecompressionBombError) as error:
+            yield _no_code(path, str(error).lower()[:80] or "it cannot be read")
+            continue
+        except OSError as error:
+            if error.errno is None:  # Pillow's own words for a file that is no picture, or cut off
+                yield _no_code(path, "it is no picture, or was cut off")
+            else:
+                yield cannot_read(path.name, error)
+            continue
+        codes = read_barcodes(np.ascontiguousarray(grey), formats=BarcodeFormat.QRCode)
+        said = [code.text for code in codes if _CODE.fullmatch(code.text)]
+        yield from said or [_no_code(path, "no code of a kiln-side page can be made out in it")]
+
+
+def _no_code(path: Path, why: str) -> Problem:
+    return Problem(
+        Place(path.name),
+        "no entries were read from this picture",
+        why,
+        "Fill the picture with the code, straight and sharp, and take it again",
+    )
+
+
+def scan(pictures: Sequence[Path]) -> tuple[list[tuple[str, bytes]], list[Problem]]:
+    """Return the entry files that pictures of codes hold, and what stood in the way of others."""
+    seen = list(texts_in(pictures))
+    problems = [one for one in seen if isinstance(one, Problem)]
+    files = []
+    for name, found in files_in(one for one in seen if isinstance(one, str)):
+        if isinstance(found, Problem):
+            problems.append(found)
+        else:
+            files.append((name, found))
+    return files, problems

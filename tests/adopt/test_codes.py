@@ -1,0 +1,79 @@
+"""Entry files as QR codes: put together whole, or not at all. zxing-cpp writes what is read here."""
+
+import random
+import zlib
+
+import numpy as np
+import pytest
+from PIL import Image
+from tests.adopt.test_entries import DAY, NOW, RUNNING, entry_file, value_of
+from tests.minimal import minimal_mill
+from zxingcpp import BarcodeFormat, create_barcode
+
+from kilnfolio.adopt.entry.codes import files_in
+from kilnfolio.adopt.entry.take import take_codes
+from kilnfolio.cli import main
+
+
+def texts_of(raw, size=380):
+    """Return the texts of the codes, by the guide's words: part, parts, CRC-32 of the whole."""
+    text, check = raw.decode("ascii"), zlib.crc32(raw)
+    pieces = [text[at : at + size] for at in range(0, len(text), size)]
+    return [
+        f"KILNFOLIO1 {number}/{len(pieces)} {check:08x} {piece}"
+        for number, piece in enumerate(pieces, 1)
+    ]
+
+
+def picture(path, text, angle=0):
+    """Write a picture of a code, a little turned and blurred, as a hand-held camera takes it."""
+    code = np.asarray(create_barcode(text, BarcodeFormat.QRCode, ec_level="M").to_image(scale=6))
+    Image.fromarray(code).rotate(angle, expand=True, fillcolor=200).convert("RGB").save(path)
+    return path
+
+
+def test_pictures_in_any_order_and_twice_give_every_entry_once(tmp_path):
+    root = minimal_mill(tmp_path / "mill", charge=RUNNING)
+    raw = entry_file(tmp_path / "a.json", DAY[:3]).read_bytes()
+    texts = texts_of(raw)
+    pictures = [
+        picture(tmp_path / f"{number}.jpg", text, angle=3 * number)
+        for number, text in enumerate(texts)
+    ]
+    random.Random(15).shuffle(pictures)
+    (tmp_path / "wall.png").write_bytes(b"")
+    Image.new("L", (60, 60), 255).save(tmp_path / "wall.png")
+    taken = take_codes(root, [*pictures, pictures[0], tmp_path / "wall.png"], NOW)
+    assert taken.new == 3
+    assert taken.left == [
+        "wall.png:1:1: no entries were read from this picture: no code of a kiln-side page can be "
+        "made out in it. Fill the picture with the code, straight and sharp, and take it again."
+    ]
+    assert value_of(root)["weighings"][-1]["masses"]["S1"] == "2215 g"
+    assert take_codes(root, pictures, NOW).same == 3
+
+
+def test_a_code_that_is_missing_or_false_gives_nothing():
+    raw = b"{" + b"x" * 900
+    texts = texts_of(raw)
+    ((_, lacking),) = files_in(texts[:2])
+    assert "of 3 codes, 3 is missing" in str(lacking)
+    ((_, false),) = files_in([*texts[:2], texts[2].replace("x", "y", 1)])
+    assert "do not fit together" in str(false)
+    assert list(files_in(["https://example.invalid/", "KILNFOLIO1 4/3 00000000 x"])) == []
+    # two series at once, mixed
+    both = [*texts, *texts_of(raw + b"}")]
+    random.Random(1).shuffle(both)
+    assert sorted(made for _, made in files_in(both)) == [raw, raw + b"}"]
+
+
+@pytest.mark.parametrize(
+    "raw", [b"", b"no picture", b"\x89PNG\r\n\x1a\n" + b"\0" * 40, b"\xff\xd8\xff"]
+)
+def test_a_file_that_is_no_picture_is_named(tmp_path, capsys, raw):
+    root = minimal_mill(tmp_path / "mill", charge=RUNNING)
+    (tmp_path / "a.jpg").write_bytes(raw)
+    assert main(["take", "--scan", str(tmp_path / "a.jpg"), "--folder", str(root)]) == 1
+    assert "a.jpg:1:1: no entries were read from this picture" in capsys.readouterr().out
+    assert main(["take", "--scan", str(tmp_path / "b.jpg"), "--folder", str(root)]) == 1
+    assert "b.jpg:1:1: the file cannot be read" in capsys.readouterr().out
