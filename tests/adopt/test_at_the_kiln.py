@@ -7,10 +7,10 @@ from tests.adopt.own_files import MILL
 from tests.adopt.test_import_sheets import SAID, charge_of, sheet, weighings
 from tests.minimal import FILES, minimal_mill
 
-from kilnfolio.adopt.sheet_words import is_total, role_of
 from kilnfolio.cli import main
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.problems import RecordProblems
+from kilnfolio.records.sheet_words import is_total, role_of
 from kilnfolio.records.yaml_source import parse_yaml
 
 

@@ -8,6 +8,7 @@ from tests.conftest import PROJECT
 from tests.site.site import Outline, small_mill
 
 from kilnfolio.cli import COMMANDS, main
+from kilnfolio.records.sheet_words import roles
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.site.pages.guide import KINDS, guide_files
 from kilnfolio.site.serving import HEADERS, HTTPS_HEADERS, TYPES
@@ -90,6 +91,13 @@ def test_every_formula_of_the_registry_stands_on_the_page_of_the_method(made):
     words = made["guide/method.html"].text
     for formula in FORMULAS.values():
         assert formula.symbols in words, formula.name
+
+
+def test_every_heading_that_is_read_stands_on_the_page_of_sheets(made):
+    words = made["guide/read-weighing-sheets.html"].text
+    for role in roles().values():
+        assert role.name in words
+        assert all(", ".join(those) in words for those in role.words.values()), role.name
 
 
 def test_the_licences_name_what_is_bundled():

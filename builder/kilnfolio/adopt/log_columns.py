@@ -17,12 +17,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from kilnfolio.adopt.sheet_words import plain
 from kilnfolio.physics.air import relative_humidity
 from kilnfolio.records.clock import formats_that_fit
 from kilnfolio.records.export import MAX_BYTES
 from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
 from kilnfolio.records.quantities import celsius_from_fahrenheit
+from kilnfolio.records.sheet_words import plain
 
 if TYPE_CHECKING:
     pass

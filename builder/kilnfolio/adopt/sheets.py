@@ -21,12 +21,13 @@ from kilnfolio.adopt.logs import zone_of
 from kilnfolio.adopt.merging import merge
 from kilnfolio.adopt.record_file import ChargeFile
 from kilnfolio.adopt.record_text import scalar
-from kilnfolio.adopt.sheet_words import is_total, role_of, roles
+from kilnfolio.adopt.sheet_columns import Proposal, propose
 from kilnfolio.adopt.tables import read_sheets
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.model import validate
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.quantities import Mass, Percent, Quantity
+from kilnfolio.records.sheet_words import is_total, role_of, roles
 from kilnfolio.records.yaml_source import Document, parse_yaml
 
 _UNIT = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]|[,\s_]\s*(kgs?|g|lbs?|oz|%)\.?$", re.IGNORECASE)
@@ -79,6 +80,19 @@ class Table:
     """Columns that were read."""
     left_out: list[str] = field(default_factory=list)
     """What of the sheet is not used, a sentence each."""
+    proposed: list[Proposal] = field(default_factory=list)
+    """Columns read by what they hold, for a person to confirm."""
+
+    def read_as(self) -> list[str]:
+        """Return how each column is read, a sentence each."""
+        by_index = {index: role for role, index in self.roles.items()}
+        why = {one.column: one.why for one in self.proposed}
+        return [
+            f"column {re.sub(r'[0-9]', '', cell.where)} '{cell.text}' is read as "
+            f"{roles()[by_index[index]].means}" + (f": {why[index]}" if index in why else "")
+            for index, cell in enumerate(self.heading)
+            if index in by_index and index in self.used
+        ]
 
     def cell(self, row: list[Cell], role: str) -> Cell:
         """Return the cell of a role in a row; an empty one where the sheet has none."""
@@ -132,6 +146,8 @@ class Kind:
     fits: Callable[[Table, list[str]], bool] = lambda table, boards: True  # noqa: ARG005
     #: What the headings must name, where they may do so in several ways.
     told: str = ""
+    #: Roles that a column may be given by what it holds.
+    proposes: tuple[str, ...] = ()
 
 
 def _row_number(cell: Cell) -> str:
@@ -214,8 +230,51 @@ def _lacks(path: Path, kind: Kind, options: Options) -> str:
     return best[1]
 
 
-def _the_table(path: Path, kind: Kind, options: Options, known: list[str]) -> Table:
-    tables = _tables(path, kind, options, known)
+def _proposed_tables(
+    path: Path, kind: Kind, options: Options, boards: Mapping[str, tuple[float, float]]
+) -> Iterator[Table]:
+    """Yield sheets whose columns fit by what they hold, where their headings do not say."""
+    for sheet in read_sheets(path):
+        if options.sheet is not None and sheet.name != options.sheet:
+            continue
+        for number, row in enumerate(sheet.rows[:30]):
+            body = [cells for cells in sheet.rows[number + 1 :] if any(c.text for c in cells)]
+            if len(body) < 2 or not _is_heading(row):
+                continue
+            known = _roles(row, options)
+            ignored = {
+                f"ignored {index}": index
+                for index, cell in enumerate(row)
+                if _said(options).get(cell.text) == "ignore"
+            }
+            proposals = propose(row, body, known | ignored, kind.proposes, boards, options.unit)
+            told = known | {one.role: one.column for one in proposals}
+            table = Table(sheet, row, body, told, options, proposed=proposals)
+            if any(set(needed) <= told.keys() for needed in kind.needs) and kind.fits(
+                table, list(boards)
+            ):
+                yield table
+                break
+
+
+def _is_heading(row: list[Cell]) -> bool:
+    """Return whether a row without a known heading may be one: words, no readings."""
+    texts = [cell.text for cell in row if cell.text]
+    return len(texts) > 1 and not any(
+        re.fullmatch(r"[-+]?[\d.,:/]+", text) or is_day(text) for text in texts
+    )
+
+
+def _the_table(
+    path: Path,
+    kind: Kind,
+    options: Options,
+    known: list[str],
+    boards: Mapping[str, tuple[float, float]],
+) -> Table:
+    tables = _tables(path, kind, options, known) or list(
+        _proposed_tables(path, kind, options, boards)
+    )
     if len(tables) == 1:
         return tables[0]
     if tables:
@@ -435,13 +494,12 @@ def _days(table: Table) -> dict[int, Cell]:
     """Return the headings that are days, where each row is of a board."""
     if "board" not in table.roles or "mass" in table.roles:
         return {}
-    return {
-        index: cell
-        for index, cell in enumerate(table.heading)
-        if _ISO.fullmatch(cell.text)
-        or _SLASHED.fullmatch(cell.text)
-        or _SERIAL_DAY.fullmatch(cell.text)
-    }
+    return {index: cell for index, cell in enumerate(table.heading) if is_day(cell.text)}
+
+
+def is_day(heading: str) -> bool:
+    """Return whether a heading is a day, as 2026-03-02, 2/3/2026 or a spreadsheet's 46083."""
+    return any(shape.fullmatch(heading) for shape in (_ISO, _SLASHED, _SERIAL_DAY))
 
 
 def _board_columns(table: Table, known: list[str]) -> dict[int, str]:
@@ -601,14 +659,16 @@ SHEETS: Mapping[str, Kind] = {
             or bool(_board_columns(table, known) if "at" in table.roles else _days(table))
         ),
         "a date, a board and a mass; or a date and the tag of each board; or a board and each date",
+        ("at", "time", "board", "mass"),
     ),
     "boards": Kind(
         "boards",
         "sample boards with their sections",
         (("board", "section", "green", "oven_dry", "board_mass"),),
         _boards,
+        proposes=("at", "time", "section", "green", "oven_dry", "board_mass"),
     ),
-    "survey": Kind("survey", "a survey", (("mc",),), _survey),
+    "survey": Kind("survey", "a survey", (("mc",),), _survey, proposes=("mc",)),
 }
 
 
@@ -631,6 +691,12 @@ class Brought:
         The sheet's name.
     unused : tuple of str
         What of the sheet is not used: columns and rows, a sentence each.
+    read_as : tuple of str
+        How each column is read, a sentence each.
+    proposed : tuple of str
+        HEADING=ROLE of each column that was read by what it holds, for a person to confirm.
+    headings : tuple of str
+        The headings, by which a sheet of this kind is known again.
     """
 
     file: ChargeFile
@@ -638,6 +704,9 @@ class Brought:
     same: int
     sheet: str
     unused: tuple[str, ...]
+    read_as: tuple[str, ...]
+    proposed: tuple[str, ...]
+    headings: tuple[str, ...]
 
     @property
     def name(self) -> str:
@@ -668,7 +737,7 @@ def bring(root: Path, path: Path, kind: Kind, charge: str, options: Options) -> 
     """
     file = ChargeFile.open(root, charge)
     name, document, text = file.name, file.record.document, file.record.text
-    table = _the_table(path, kind, options, _boards_of(document))
+    table = _the_table(path, kind, options, _boards_of(document), _board_masses(file))
     table.leave_out_totals()
     part = kind.make(table, document)
     if table.problems:
@@ -691,7 +760,37 @@ def bring(root: Path, path: Path, kind: Kind, charge: str, options: Options) -> 
     else:
         file.record.put((kind.key,), brought.value[kind.key])
     file.check()
-    return Brought(file, added, same, path.name, tuple(table.unused()))
+    return Brought(
+        file,
+        added,
+        same,
+        path.name,
+        tuple(table.unused()),
+        tuple(table.read_as()),
+        tuple(
+            f"{table.heading[one.column].text}={roles()[one.role].name}" for one in table.proposed
+        ),
+        tuple(cell.text for cell in table.heading),
+    )
+
+
+def _board_masses(file: ChargeFile) -> dict[str, tuple[float, float]]:
+    """Return oven-dry and green mass of each board of a charge, by tag [g]."""
+    found = {}
+    for board in file.record.at(("boards",)) or []:
+        try:
+            sections = [
+                (Mass.parse(one["green"]).value, Mass.parse(one["oven_dry"]).value)
+                for one in board["sections"]
+            ]
+            green = Mass.parse(board["green_mass"]).value
+            found[str(board["id"])] = (
+                green * sum(dry for _, dry in sections) / sum(wet for wet, _ in sections),
+                green,
+            )
+        except (KeyError, TypeError, ZeroDivisionError, PydanticCustomError):
+            continue  # a board that is still being written
+    return found
 
 
 def _first_of_each(problems: list[Problem]) -> Iterator[Problem]:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 import sys
 from pathlib import Path
 
 from kilnfolio.adopt.this_mill import this_mill
 from kilnfolio.cli.arguments import asker
-from kilnfolio.cli.errors import ERROR, OK, print_reasons
+from kilnfolio.cli.errors import ERROR, FINDINGS, OK, print_reasons
 
 TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
 if TYPE_CHECKING:
@@ -82,6 +83,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def _add_sheets(kinds: argparse._SubParsersAction[Any]) -> None:
     from kilnfolio.adopt.sheets import SHEETS
+    from kilnfolio.records.sheet_words import roles
 
     for name, kind in SHEETS.items():
         sheet = kinds.add_parser(
@@ -95,14 +97,19 @@ def _add_sheets(kinds: argparse._SubParsersAction[Any]) -> None:
         sheet.add_argument(
             "--dry-run", action="store_true", help="print what would be written, and write nothing"
         )
+        sheet.add_argument(
+            "--yes",
+            action="store_true",
+            help="the columns are read right: write without asking",
+        )
         sheet.add_argument("--sheet", help="name of the sheet, where a file has several")
         sheet.add_argument(
             "--column",
             action="append",
             metavar="HEADING=ROLE",
-            help="what a column is where its heading does not say: date, time, "
-            "board, mass, section, green, oven-dry, board-mass, by, mc, pack, "
-            "position, board:TAG, or ignore",
+            help="what a column is where its heading does not say: "
+            + ", ".join(role.name for role in roles().values())
+            + ", board:TAG, or ignore",
         )
         sheet.add_argument("--unit", help="unit of bare numbers, as in g")
         sheet.add_argument("--decimal", choices=(".", ","), help="what stands before decimals")
@@ -167,36 +174,54 @@ def _import_log(arguments: argparse.Namespace) -> int:
 def _import_sheet(arguments: argparse.Namespace) -> int:
     from dataclasses import fields
 
+    from kilnfolio.adopt.sheet_profiles import recall, remember
     from kilnfolio.adopt.sheets import SHEETS, Options, bring, write_brought
     from kilnfolio.adopt.tables import open_elsewhere
 
     if open_there := open_elsewhere(arguments.file):
-        print(f"kilnfolio: {open_there}", file=sys.stderr)
+        _say(open_there)
     options = Options(
         **{option.name: getattr(arguments, option.name, None) for option in fields(Options)}
     )
-    brought = bring(
-        arguments.folder, arguments.file, SHEETS[arguments.kind_of_sheet], arguments.charge, options
-    )
+    kind = arguments.kind_of_sheet
+    options, recalled = recall(arguments.folder, arguments.file, kind, options)
+    brought = bring(arguments.folder, arguments.file, SHEETS[kind], arguments.charge, options)
     print(brought.part, end="")
+    ask = asker()
+    if recalled:
+        _say(f"read as before, by its headings: {recalled}")
+    for words in brought.read_as if brought.proposed or ask else ():
+        _say(words)
     for words in brought.unused:
-        print(f"kilnfolio: {words}", file=sys.stderr)
+        _say(words)
     if brought.same:
-        print(
-            f"kilnfolio: {brought.same} values stand in {brought.name} already, the same",
-            file=sys.stderr,
-        )
+        _say(f"{brought.same} values stand in {brought.name} already, the same")
     if not brought.part:
-        print("kilnfolio: the sheet brings nothing new; nothing was written", file=sys.stderr)
-    elif arguments.dry_run:
-        print(
-            f"kilnfolio: nothing was written; without --dry-run this goes into {brought.name}",
-            file=sys.stderr,
-        )
-    else:
-        write_brought(brought)
-        print(
-            f"kilnfolio: written into {brought.name}; next: kilnfolio check {arguments.folder}",
-            file=sys.stderr,
-        )
+        _say("the sheet brings nothing new; nothing was written")
+        return OK
+    if arguments.dry_run:
+        _say(f"nothing was written; without --dry-run this goes into {brought.name}")
+        return OK
+    if not arguments.yes:
+        if ask is None and brought.proposed:
+            columns = shlex.join(w for one in brought.proposed for w in ("--column", one))
+            _say(
+                "nothing was written; headings above do not say what their columns are. If they "
+                f"are read right, give the command again with --yes; otherwise correct {columns}"
+            )
+            return FINDINGS
+        if ask and ask(f"Write this into {brought.name}? [y/N]: ").strip().lower() not in (
+            "y",
+            "yes",
+        ):
+            _say("nothing was written")
+            return FINDINGS
+    write_brought(brought)
+    remember(arguments.folder, kind, brought.headings, options, brought.proposed)
+    _say(f"written into {brought.name}; next: kilnfolio check {arguments.folder}")
     return OK
+
+
+def _say(words: str) -> None:
+    """Print a line beside the part of the record that goes to standard output."""
+    print(f"kilnfolio: {words}", file=sys.stderr)

@@ -12,5 +12,6 @@ mill, kiln, logger, charge, lot          the mill's own in ``content/``
 export        a logger's own file cut into rows and cells, every departure named
 clock         the times of its rows, as written, then in UTC
 log           logger exports to arrays, with every row accounted for
+sheet_words   what headings and labels of a mill's own sheets say, in the languages of mills
 folder        a whole mill folder, read and cross-checked
 """

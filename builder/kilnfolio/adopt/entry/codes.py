@@ -117,7 +117,9 @@ def texts_in(pictures: Sequence[Path]) -> Iterator[str | Problem]:
             continue
         codes = read_barcodes(np.ascontiguousarray(grey), formats=BarcodeFormat.QRCode)
         said = [code.text for code in codes if _CODE.fullmatch(code.text)]
-        yield from said or [_no_code(path, "no code of a kiln-side page can be made out in it")]
+        if not said:
+            yield _no_code(path, "no code of a kiln-side page can be made out in it")
+        yield from said
 
 
 def _no_code(path: Path, why: str) -> Problem:

@@ -2,7 +2,8 @@
 
 A page is ``kilnfolio/guide/NN-slug.md``: front matter, then plain Markdown, read as well on a code
 host as here. A fenced block of ``sh`` is a command, and one of ``text`` after it what it prints;
-the tests run every one. A line ``[[formulas]]`` stands for the registry of formulas.
+the tests run every one. A line ``[[formulas]]`` stands for the registry of formulas,
+``[[sheet headings]]`` for the headings of sheets that are read.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from markupsafe import Markup
 
 from kilnfolio.handbook.pages import plain_words
 from kilnfolio.records.model import Name, Record, Text, validate
+from kilnfolio.records.sheet_words import roles
 from kilnfolio.records.yaml_source import parse_yaml
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
@@ -173,6 +175,9 @@ def render_guide(page: GuidePage, context: SiteContext) -> tuple[Markup, list[tu
     if "[[formulas]]" in html:
         table = context.env.get_template("guide_formulas.html").render(rows=formula_rows(context))
         html = html.replace("<p>[[formulas]]</p>", table)
+    if "[[sheet headings]]" in html:
+        table = context.env.get_template("guide_sheet_headings.html").render(roles=roles().values())
+        html = html.replace("<p>[[sheet headings]]</p>", table)
     headings = [
         (token["id"], str(Markup(token["name"]).striptags()))
         for token in _second(getattr(md, "toc_tokens", []))

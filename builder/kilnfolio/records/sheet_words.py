@@ -43,7 +43,7 @@ class Role:
 @cache
 def roles() -> Mapping[str, Role]:
     """Return every role by its key, in the order in which headings are tried."""
-    raw = (resources.files("kilnfolio.adopt") / "sheet_words.yaml").read_bytes()
+    raw = (resources.files("kilnfolio.records") / "sheet_words.yaml").read_bytes()
     return {
         key: Role(
             key,
