@@ -10,7 +10,9 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import permutations
+from operator import is_
 
 from kilnfolio.adopt.cells import Cell
 
@@ -139,7 +141,7 @@ def propose(
     only("section", lambda one: _sections_of(one, tags()), "its cells begin with the board's tag")
     if {"green", "oven_dry"} <= set(wanted) and not {"green", "oven_dry"} & known.keys():
         for role, column, why in _section_masses(free(), unit):
-            only(role, lambda one, column=column: one is column, why)
+            only(role, partial(is_, column), why)
     only(
         "mass",
         lambda one: _fits_boards(one, tags(), boards, unit),

@@ -94,7 +94,7 @@ def texts_in(pictures: Sequence[Path]) -> Iterator[str | Problem]:
     """Yield what the QR codes in pictures say; a problem for a picture without any."""
     import numpy as np
     from PIL import Image
-    from zxingcpp import BarcodeFormat, read_barcodes
+    from zxingcpp import BarcodeFormat, BarcodeFormats, read_barcodes
 
     for path in pictures:
         try:
@@ -115,7 +115,9 @@ def texts_in(pictures: Sequence[Path]) -> Iterator[str | Problem]:
             else:
                 yield cannot_read(path.name, error)
             continue
-        codes = read_barcodes(np.ascontiguousarray(grey), formats=BarcodeFormat.QRCode)
+        codes = read_barcodes(
+            np.ascontiguousarray(grey), formats=BarcodeFormats([BarcodeFormat.QRCode])
+        )
         said = [code.text for code in codes if _CODE.fullmatch(code.text)]
         if not said:
             yield _no_code(path, "no code of a kiln-side page can be made out in it")
