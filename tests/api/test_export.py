@@ -7,6 +7,7 @@ import frictionless
 import pyarrow.parquet
 import pytest
 from tests.conftest import PROJECT
+from tests.cut import cut_of
 
 from kilnfolio.api import TABLES, open_mill
 from kilnfolio.api.export import FORMATS
@@ -18,17 +19,25 @@ LOT = "HBL-26-015"
 
 
 @pytest.fixture(scope="module")
-def mill():
-    return open_mill(PROJECT)
+def folder(tmp_path_factory):
+    """Return a folder with two charges of the demonstration and their lots."""
+    root = tmp_path_factory.mktemp("cut")
+    cut_of(PROJECT, root, {"HB-26-004", "HB-26-038"})
+    return root
 
 
 @pytest.fixture(scope="module")
-def exported(tmp_path_factory):
-    """Return the demonstration in each format, written by the command."""
+def mill(folder):
+    return open_mill(folder)
+
+
+@pytest.fixture(scope="module")
+def exported(folder, tmp_path_factory):
+    """Return that mill in each format, written by the command."""
     root = tmp_path_factory.mktemp("export")
     made = {form: root / form for form in FORMATS}
     for form, out in made.items():
-        assert main(["export", str(PROJECT), "--format", form, "--out", str(out)]) == 0
+        assert main(["export", str(folder), "--format", form, "--out", str(out)]) == 0
     return made
 
 
@@ -116,13 +125,13 @@ def test_parquet_and_json_hold_the_same(exported, mill):
 # --- who may see what -----------------------------------------------------------------------------
 
 
-def test_a_customer_gets_one_lot_and_only_fields_on_the_list(tmp_path, mill):
+def test_a_customer_gets_one_lot_and_only_fields_on_the_list(tmp_path, folder, mill):
     out = tmp_path / "lot.json"
     assert (
         main(
             [
                 "export",
-                str(PROJECT),
+                str(folder),
                 "--format",
                 "json",
                 "--edition",
@@ -148,11 +157,11 @@ def test_a_customer_gets_one_lot_and_only_fields_on_the_list(tmp_path, mill):
         assert all(column.customer in allowed for column in table.columns_in("customer"))
 
 
-def test_a_customers_export_needs_a_lot(tmp_path, capsys):
+def test_a_customers_export_needs_a_lot(tmp_path, folder, capsys):
     out = tmp_path / "x.json"
     assert (
         main(
-            ["export", str(PROJECT), "--format", "json", "--edition", "customer", "--out", str(out)]
+            ["export", str(folder), "--format", "json", "--edition", "customer", "--out", str(out)]
         )
         == 2
     )
@@ -171,9 +180,9 @@ def test_an_auditor_sees_no_customer():
     assert "mc_pct" in names
 
 
-def test_other_files_are_not_replaced(tmp_path, capsys):
+def test_other_files_are_not_replaced(tmp_path, folder, capsys):
     (tmp_path / "mine").mkdir()
     (tmp_path / "mine/diary.txt").write_text("mine")
-    assert main(["export", str(PROJECT), "--out", str(tmp_path / "mine")]) == 2
+    assert main(["export", str(folder), "--out", str(tmp_path / "mine")]) == 2
     assert "holds other files" in capsys.readouterr().err
     assert (tmp_path / "mine/diary.txt").read_text() == "mine"

@@ -73,8 +73,8 @@ def export(
     if edition == "customer" and lot is None:
         raise ExportRefusedError("a customer sees one lot: name it with --lot")
     tables = tables_in(edition)
-    rows = {name: mill.rows(name, edition, lot) for name in tables}
     _refuse_in_the_way(out)
+    rows = {name: mill.rows(name, edition, lot) for name in tables}
     with tempfile.TemporaryDirectory(dir=out.absolute().parent, prefix=".export-") as staging:
         made = Path(staging) / "made"
         FORMATS[form](made, tables, rows, edition)
