@@ -28,7 +28,7 @@ from kilnfolio.cli import main
 
 LATER = sealing.SEALED_AT + dt.timedelta(days=1)
 #: Runs killed; set it higher for a longer trial.
-KILLS = int(os.environ.get("KILNFOLIO_KILLS", "4"))
+KILLS = int(os.environ.get("KILNFOLIO_KILLS", "6"))
 
 
 @pytest.fixture
@@ -400,16 +400,20 @@ def test_commands_killed_at_random_moments_leave_a_ledger_that_goes_on(root):
     moments = random.Random(26)
     mended = {"ledger-line-torn", "dossier-without-entry", "head-missing"}
     counts = []
+    paper = root / "witness.json"
+    other = make_keys(root / "auditors")
+    paper.write_bytes(countersignature_text(countersign(head_of(root), "A. Auditor", other)))
     for turn in range(KILLS):
         seal = ["seal" if turn % 2 else "amend", "C2" if turn % 2 else "C1", str(root), "--by", "A"]
         commands = [
             [*seal, *(["--reason", "Read again"] if seal[0] == "amend" else [])],
             ["ledger", "rotate-key", "--folder", str(root), "--by", "A", "--reason", "R"],
+            ["witness", "--add", str(paper), "--folder", str(root), "--by", "A"],
         ]
         if turn % 2 == 0:
             text = (root / sealing.CHARGE).read_text()
             (root / sealing.CHARGE).write_text(text + f"# {turn}\n")
-        words = commands[turn // 2 % 2]
+        words = commands[turn // 2 % 3]
         process = subprocess.Popen(
             [sys.executable, "-m", "kilnfolio", *words],
             stdout=subprocess.DEVNULL,

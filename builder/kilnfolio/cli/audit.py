@@ -56,6 +56,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="the manifest of an edition that does not hold it: for site/customer, "
         "site/mill/customer-sha256.txt",
     )
+    parser.add_argument(
+        "--without-pdf",
+        action="store_true",
+        help="do not make the records in PDF again, which takes most of the time; they are then "
+        "named as not confirmed",
+    )
     add_format(parser)
     parser.add_argument(
         "--report",
@@ -82,7 +88,7 @@ def run(arguments: argparse.Namespace) -> int:
             arguments.path,
             trusted=trusted,
             since=since,
-            again=makers(),
+            again=makers(pdfs=not arguments.without_pdf),
             manifest=arguments.manifest,
             workers=os.cpu_count() or 1,
             tell=Progress(),
@@ -99,8 +105,8 @@ def run(arguments: argparse.Namespace) -> int:
     return AUDITED[report.outcome]
 
 
-def makers() -> MakeAgain:
-    """Return what makes the files beside the sealed ones again."""
+def makers(*, pdfs: bool = True) -> MakeAgain:
+    """Return what makes the files beside the sealed ones again; the PDFs only where asked."""
     from kilnfolio.archive.made_again import MakeAgain
     from kilnfolio.paper.charge_pdf import record_again
     from kilnfolio.rendering.safety import SAFETY
@@ -108,7 +114,9 @@ def makers() -> MakeAgain:
     from kilnfolio.site.pages_again import pages_again
     from kilnfolio.site.static import auditor_assets
 
-    return MakeAgain(SAFETY, record_again, lot_record_again, pages_again, auditor_assets)
+    return MakeAgain(
+        SAFETY, record_again if pdfs else None, lot_record_again, pages_again, auditor_assets
+    )
 
 
 def _write_report(report: AuditReport, out: Path, audited: Path) -> int:
