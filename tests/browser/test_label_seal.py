@@ -95,6 +95,7 @@ def test_another_seal_does_not_match(page, site, built):  # noqa: F811
     assert said(page, address(site), other) == "does not match the label"
     assert page.locator("h1:visible").inner_text().strip() == "This page does not match its label"
     assert "Do not rely on this page" in page.locator("#verdict-void").inner_text()
+    assert not page.locator('[data-record="statement"]').is_visible()  # it is the verdict in words
 
 
 @pytest.mark.parametrize("fragment", ["main", "x" * 32, "0" * 16, "0" * 64, "readings", ""])

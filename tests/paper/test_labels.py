@@ -3,7 +3,10 @@
 import re
 import secrets
 import subprocess
+from dataclasses import replace
+from itertools import combinations
 
+import pypdfium2
 import pytest
 import zxingcpp
 from PIL import Image
@@ -120,6 +123,30 @@ def _quiet_zone(picture, codes):
             place.bottom_left.y + zone,
         )
         assert picture.crop(tuple(round(edge) for edge in box)).getextrema()[0] > 200
+
+
+@pytest.mark.parametrize("name", SHEETS)
+def test_no_line_is_printed_over_another(tmp_path, name):
+    """Lines as pdfium finds them, of a label whose facts are as long as the demonstration's."""
+    out = tmp_path / "labels.pdf"
+    full = replace(
+        label("HB-25-043-01", "HBL-25-103"),
+        mill="Heron Bend Hardwoods",
+        size="4/4 (25 mm) thick, random widths, 2.4 m to 4.9 m",
+        measured="Mean MC 8.3 %, 8 November 2025",
+        words=tuple(sorted(word_list(), key=len)[190:206]),  # longer than three of four
+        digits=grouped("a" * 32),
+    )
+    write_sheets([full], name, out)
+    text = pypdfium2.PdfDocument(out)[0].get_textpage()
+    lines = [text.get_rect(place) for place in range(text.count_rects())]
+    assert len(lines) > 6
+    for (left, low, right, high), (left2, low2, right2, high2) in combinations(lines, 2):
+        across = min(right, right2) - max(left, left2)
+        up = min(high, high2) - max(low, low2)
+        assert across <= 0 or up < 0.4 * min(high - low, high2 - low2)
+    bottom = SHEETS[name].top + SHEETS[name].height
+    assert min(low for _, low, _, _ in lines) > (PAPER[SHEETS[name].paper][1] - bottom) * 72 / 25.4
 
 
 def test_more_labels_than_a_sheet_holds_go_on_the_next(tmp_path):

@@ -46,9 +46,14 @@ class Sheet:
         return self.columns * self.rows
 
     @property
+    def small(self) -> bool:
+        """Too low for the seal's words beside the code: they run below it."""
+        return self.height < 45.0
+
+    @property
     def code(self) -> float:
         """Side of the code with its quiet zone: at most what leaves the words their room."""
-        return min(self.height - 7.0, self.width * 0.48, 60.0)
+        return 24.5 if self.small else min(self.height - 7.0, self.width * 0.48, 60.0)
 
     def place(self, number: int) -> tuple[float, float]:
         """Return the left and top edge of a label, by its number from 0 along the rows."""

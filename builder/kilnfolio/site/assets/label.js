@@ -111,6 +111,8 @@
     const answer = document.getElementById("verdict");
     if (answer) answer.hidden = look === "fail";
     document.getElementById("verdict-void").hidden = look !== "fail";
+    const result = document.querySelector('[data-record="statement"]');
+    if (result) result.parentElement.hidden = look === "fail";
   }
 
   function show() {
