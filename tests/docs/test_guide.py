@@ -80,7 +80,7 @@ def test_the_headers_shown_are_those_compared():
 def test_the_commands_listed_are_those_there_are(capsys):
     known = set(COMMANDS)
     commands = GUIDE["look-it-up"].text.partition("## Exit codes")[0]
-    assert set(re.findall(r"^\| `(\w+)` \|", commands, re.MULTILINE)) == known
+    assert set(re.findall(r"^\| `([\w-]+)` \|", commands, re.MULTILINE)) == known
     for command in known:
         with pytest.raises(SystemExit):
             main([command, "--help"])

@@ -7,7 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 
 from pydantic import Field
 
+from kilnfolio.forecast.effects import NoComparison
+from kilnfolio.forecast.inputs import PlannedStep
+from kilnfolio.forecast.schedules import schedule_effects
+from kilnfolio.forecast.what_if import run_board, typical_board
+from kilnfolio.handbook.setting import unknown
 from kilnfolio.handbook.tables import (
+    Cell,
     Column,
     Options,
     Table,
@@ -16,13 +22,19 @@ from kilnfolio.handbook.tables import (
     worked,
 )
 from kilnfolio.physics import drying
+from kilnfolio.records import reading
+from kilnfolio.records.model import Slug
+from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.quantities import Length, Percent, Temperature
 from kilnfolio.records.yaml_source import Document
+from kilnfolio.review import figures
 from kilnfolio.review.figures import NOTHING, number
 from kilnfolio.review.working import Bare
 
 if TYPE_CHECKING:
     from kilnfolio.handbook.rendered import Builder
+
+_OAK_GRAVITY, _WET_PCT = 0.56, 30.0
 
 
 class RedOakOptions(Options):
@@ -129,4 +141,88 @@ def _core(_builder: Builder, options: CoreTimeOptions, _document: Document) -> T
                 target=options.target,
             ),
         ),
+    )
+
+
+class GradientOptions(Options):
+    """Peak gradient index of a board in steady air."""
+
+    thickness: Annotated[list[Length], Field(min_length=1)]
+    """Rows."""
+    emc: Annotated[list[Percent], Field(min_length=1)]
+    """Columns."""
+    temperature: Temperature
+    """Dry bulb."""
+    mc_from: Percent
+    """MC at the start."""
+
+
+@table_kind("gradient-peaks", GradientOptions)
+def _peaks(_builder: Builder, options: GradientOptions, _document: Document) -> Table:
+    rows = [
+        (
+            cell_words(size),
+            *(number(_peak(size.value, emc.value, options), 1) for emc in options.emc),
+        )
+        for size in options.thickness
+    ]
+    return Table(
+        (Column("Thickness"), *(Column(figures.as_entered(emc)) for emc in options.emc)),
+        tuple(rows),
+        "Computed by the board model: half the thickness in eight cells, D₀ of oak, shrinkage of "
+        "10 %. Figures to set beside one another; no stress and no limit.",
+        over="Peak gradient index, in %, by the EMC of the air",
+    )
+
+
+def _peak(thickness_mm: float, emc_pct: float, options: GradientOptions) -> float:
+    """Return the largest index on the way down to two points above the EMC."""
+    board = typical_board(thickness_mm, options.mc_from.value, _OAK_GRAVITY)
+    air = (PlannedStep(options.temperature.value, emc_pct, emc_pct + 2.0),)
+    return run_board(board, air).peak
+
+
+class ScheduleOptions(Options):
+    """The mill's schedules for some woods, by what they do to a board of their own timber."""
+
+    species: Annotated[list[Slug], Field(min_length=1)]
+    """The woods; schedules run by the clock are left out."""
+
+
+@table_kind("schedule-peaks", ScheduleOptions)
+def _schedules(builder: Builder, options: ScheduleOptions, document: Document) -> Table:
+    folder = builder.setting.folder
+    names: dict[str, str] = {}
+    for i, species in enumerate(options.species):
+        if species not in folder.species:
+            at = document.place("species", i)
+            raise RecordProblems([unknown(at, "species", species, folder.species)])
+        for name in sorted(reading.schedules_of_species(folder.graph, species)):
+            names[name] = folder.schedules[name].record.title
+    rows: list[tuple[Cell, ...]] = []
+    for name, title in names.items():
+        try:
+            found = schedule_effects(folder, name)
+        except NoComparison:
+            continue
+        address = builder.setting.record("schedule", name, builder.chapter.slug)
+        wet = sum(step.share for step in found.steps if step.until_pct >= _WET_PCT)
+        rows.append(
+            (
+                builder.setting.link(title, address),
+                number(found.run.peak, 1),
+                number(found.run.peak_mc_pct, 0),
+                number(100.0 * wet, 0),
+            )
+        )
+    return Table(
+        (
+            Column("Schedule", text=True),
+            Column("Peak gradient index", "%"),
+            Column("at a mean MC of", "%"),
+            Column(f"Share of the days in steps above {_WET_PCT:g} % MC", "%"),
+        ),
+        tuple(rows),
+        "Computed by the board model for one green board of the schedule's first wood and "
+        "thickness, weighed once a day. Figures to set beside one another; no stress and no limit.",
     )
