@@ -19,6 +19,7 @@ from kilnfolio.forecast.curve import from_formula, learn, leaving_out, paces
 from kilnfolio.forecast.evaluation import table
 from kilnfolio.forecast.hindcast import hindcasts
 from kilnfolio.forecast.inputs import AirLog, Finish, PlannedStep, Run, Weighings, controlling
+from kilnfolio.forecast.printing import as_text
 from kilnfolio.physics import moisture
 from kilnfolio.physics.drying import red_oak_days, temperature_factor
 
@@ -203,6 +204,19 @@ def test_a_timed_schedule_ends_by_the_clock(learnt, running):
     assert found.step == 2
     assert found.steps[0].due.median == STARTED + dt.timedelta(hours=120)
     assert found.end.median == found.end.high95 == STARTED + dt.timedelta(hours=144)
+
+
+def test_a_timed_schedule_needs_no_weighing(learnt, running):
+    steps = tuple(PlannedStep(50.0, 10.0, hours=hours) for hours in (48.0, 72.0, 24.0))
+    timed = replace(running.until(-1.0), steps=steps, steps_taken=((0.0, 0), (50.0, 1)))
+    found = forecast(timed, learnt, 60.0)
+    assert found.origin == "clock"
+    assert found.past == found.boards == ()
+    # the second step was set two hours late: what follows is two hours late
+    assert found.steps[0].due.median == STARTED + dt.timedelta(hours=50 + 72)
+    assert found.end.median == STARTED + dt.timedelta(hours=50 + 72 + 24)
+    assert "hours of its steps" in found.method
+    assert "end of drying" in as_text(found)
 
 
 def test_a_plan_that_never_gets_there_says_so(learnt, running):

@@ -3,6 +3,7 @@
 import datetime as dt
 import re
 from dataclasses import replace
+from xml.etree import ElementTree
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -89,3 +90,19 @@ def test_drawings_hold_their_words_as_text(found):
     drawn = plan_chart(plan([found]), {"k1": "Kiln <1>"}, found.as_of, ZONE)
     assert "Kiln &lt;1&gt;" in drawn
     assert plan_chart(plan([replace(found, end=None)]), {}, found.as_of, ZONE) == ""
+
+
+def test_a_saved_drawing_keeps_its_looks(found):
+    """SVG 2, section 6.6: without a style sheet the presentation attributes hold."""
+    for drawing in (fan_chart(found, ZONE), plan_chart(plan([found]), {}, found.as_of, ZONE)):
+        tree = ElementTree.fromstring(drawing)
+        drawn = [
+            part
+            for part in tree.iter()
+            if part.tag.rpartition("}")[2] in ("path", "rect", "text") and part.get("class")
+        ]
+        assert len(drawn) > 10
+        for part in drawn:
+            assert part.get("fill"), part.attrib
+            assert "var(" not in "".join(part.attrib.values())
+        assert all(part.get("font-size") for part in drawn if part.tag.rpartition("}")[2] == "text")

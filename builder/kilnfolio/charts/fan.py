@@ -20,6 +20,7 @@ from kilnfolio.charts.axes import (
     text,
 )
 from kilnfolio.charts.calendar import Clock
+from kilnfolio.charts.stand_alone import stand_alone
 from kilnfolio.forecast.result import CAUTION, Forecast
 
 _LEFT, _TOP, _WIDTH, _HEIGHT, _VIEW = 46.0, 40.0, 470.0, 300.0, 640.0
@@ -54,9 +55,9 @@ def fan_chart(found: Forecast, zone: ZoneInfo) -> Markup:
     now = panel.x_at(clock(found.as_of))
     parts += [
         segment("fan-now", now, panel.top, now, panel.foot),
-        text("small", now, panel.top - 6, "forecast from here", "middle"),
+        text("small", now, panel.top - 6, f"as of {found.as_of:%d %b %H:%M}", "middle"),
     ]
-    return svg(
+    drawing = svg(
         f"fan-{found.charge}",
         _VIEW,
         _TOP + _HEIGHT + _FOOT,
@@ -65,6 +66,7 @@ def fan_chart(found: Forecast, zone: ZoneInfo) -> Markup:
         parts,
         read_stops(),
     )
+    return stand_alone(drawing)
 
 
 def _fan(panel: Panel, clock: Clock, found: Forecast) -> Iterator[Markup]:
@@ -122,9 +124,9 @@ def _steps(panel: Panel, clock: Clock, found: Forecast) -> Iterator[Markup]:
 
 
 def _described(found: Forecast) -> str:
-    words: Sequence[str] = [
-        f"Weighed at {found.controlling_pct:.1f} % on {found.weighed:%d %b %Y}."
-    ]
+    words: Sequence[str] = []
+    if found.past:
+        words = [f"Weighed at {found.controlling_pct:.1f} % on {found.weighed:%d %b %Y}."]
     if found.end is not None:
         words = [
             *words,

@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from kilnfolio.charts.axes import Axis, Panel, box, read_stops, segment, svg, text
 from kilnfolio.charts.calendar import Clock
+from kilnfolio.charts.stand_alone import stand_alone
 from kilnfolio.forecast.plan import Bar, Plan
 from kilnfolio.forecast.result import CAUTION
 
@@ -63,7 +64,7 @@ def plan_chart(
         for bar in bars
         if bar.done is not None
     )
-    return svg(
+    drawing = svg(
         "kiln-plan",
         _VIEW,
         panel.foot + _FOOT,
@@ -72,6 +73,7 @@ def plan_chart(
         parts,
         read_stops(),
     )
+    return stand_alone(drawing)
 
 
 def _bar(panel: Panel, clock: Clock, bar: Bar, kiln: str, top: float) -> Iterator[Markup]:
@@ -100,4 +102,4 @@ def _day(panel: Panel, clock: Clock, day: dt.date, zone: ZoneInfo, top: float) -
     """Return the mark of an order's day: it is to be dry by the end of it."""
     end = dt.datetime.combine(day + dt.timedelta(days=1), dt.time(), zone)
     x = panel.x_at(clock(end))
-    return segment("day-due", x, top + 18, x, top + 24 + _THICK + 6)
+    return segment("day-due", x, top + 16, x, top + 24 + _THICK + 8)

@@ -111,9 +111,11 @@ def forecast(charge: Run, learnt: Learnt, as_of: float) -> Forecast:
     Raises
     ------
     ValueError
-        If no board was weighed by then.
+        If no board was weighed by then; a timed schedule needs no weighing.
     """
     run = charge.until(as_of)
+    if run.timed and not run.weighings.hours.size:
+        return _by_hours(run, as_of)
     if not run.weighings.hours.size:
         raise ValueError("charge must have a weighing before as_of; received none")
     paces = boards(learnt.curve, run)
@@ -164,11 +166,46 @@ def forecast(charge: Run, learnt: Learnt, as_of: float) -> Forecast:
         boards=tuple(_board(run, paces, i, steps, course) for i in range(len(paces.boards))),
         fan=_fan(run, course, spread),
         share=share,
-        origin=learnt.curve.origin,
-        learnt_from=learnt.curve.charges,
-        hindcasts=learnt.hindcasts,
-        unlike_air=_unlike_air(run, learnt, in_force),
+        origin="clock" if run.timed else learnt.curve.origin,
+        learnt_from=() if run.timed else learnt.curve.charges,
+        hindcasts=() if run.timed else learnt.hindcasts,
+        unlike_air=not run.timed and _unlike_air(run, learnt, in_force),
         warnings=check(run, learnt.curve, learnt.watch) if learnt.watch else (),
+    )
+
+
+def _by_hours(run: Run, as_of: float) -> Forecast:
+    """Return the forecast of a timed schedule whose boards, if it has any, were not weighed."""
+    begun, in_force = run.steps_taken[-1] if run.steps_taken else (0.0, 0)
+    ends = begun + np.cumsum([step.hours for step in run.steps[in_force:]])
+    steps = tuple(
+        StepDue(in_force + 2 + i, step, None, _by_clock(run, ends[i]))
+        for i, step in enumerate(run.steps[in_force + 1 :])
+    )
+    return Forecast(
+        charge=run.charge,
+        kiln=run.kiln,
+        wood=run.wood,
+        schedule=run.schedule,
+        as_of=run.moment(as_of),
+        started=run.started,
+        weighed=run.started,
+        controlling_pct=float("nan"),
+        past=(),
+        target_pct=None,
+        step=in_force + 1,
+        steps=steps,
+        end=_by_clock(run, ends[-1]),
+        equalizing=None,
+        conditioning=None,
+        unload=None,
+        boards=(),
+        fan=Fan((), (), (), (), (), ()),
+        share=_share(as_of, float(ends[-1])),
+        origin="clock",
+        learnt_from=(),
+        hindcasts=(),
+        unlike_air=False,
     )
 
 

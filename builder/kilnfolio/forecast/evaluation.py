@@ -84,7 +84,11 @@ def table(found: Iterable[Trial]) -> str:
         "Error of the end in % of the whole time; cover of the bands; width of the 80 % "
         "band in % of the whole time; error of the next step in days."
     )
-    return "\n".join(lines) if every else "There is no complete charge to try it on."
+    return (
+        "\n".join(lines)
+        if every
+        else "There is no charge that came down to its target to try it on."
+    )
 
 
 def _line_of(group: str, share: float, here: list[Trial]) -> str:

@@ -214,6 +214,11 @@ class Run:
         """The controlling MC that ends the drying; None in a timed schedule."""
         return self.steps[-1].until_mc_pct
 
+    @property
+    def timed(self) -> bool:
+        """Whether every step runs by the clock."""
+        return all(step.hours is not None for step in self.steps)
+
     @cached_property
     def controlling_pct(self) -> Floats:
         """Controlling MC at each weighing, shape (n,) [%]."""

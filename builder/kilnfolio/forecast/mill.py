@@ -71,13 +71,13 @@ def of_charge(folder: MillFolder, charge: str, as_of: dt.datetime | None = None)
     """
     run = drying_run(folder.graph, charge)
     hour = _last_record(run) if as_of is None else hours_between(run.started, as_of)
-    if not run.until(hour).weighings.hours.size:
+    if not run.steps:
+        raise NotForecast(f"charge {charge} has no steps to follow")
+    if not run.timed and not run.until(hour).weighings.hours.size:
         raise NotForecast(
             f"charge {charge} has no weighing of its sample boards "
             + (f"by {as_of:%Y-%m-%d %H:%M}" if as_of else "yet")
         )
-    if not run.steps:
-        raise NotForecast(f"charge {charge} has no steps to follow")
     moment = run.moment(hour) if as_of is None else as_of
     names = earlier_names(folder, run.wood, charge, None if as_of is None else moment)
     earlier = [drying_run(folder.graph, name) for name in reversed(names)]
@@ -89,10 +89,16 @@ def of_charge(folder: MillFolder, charge: str, as_of: dt.datetime | None = None)
 
 
 def past(folder: MillFolder) -> Iterator[Trial]:
-    """Yield how each complete charge would have been forecast, learnt from all the others."""
-    every = {name: drying_run(folder.graph, name) for name in folder.charges}
+    """Yield how each charge that is down to its target would have been forecast.
+
+    Each is learnt from all the others; an older record that nobody closed counts too.
+    """
+    open_ = [name for name, one in folder.open_charges.items() if one.so_far is not None]
+    every = {name: drying_run(folder.graph, name) for name in sorted([*folder.charges, *open_])}
     for name, run in every.items():
-        end = run.reached(run.target_mc_pct) if run.target_mc_pct is not None else np.nan
+        if run.target_mc_pct is None or not run.steps:
+            continue
+        end = run.reached(run.target_mc_pct)
         if not np.isfinite(end):
             continue
         others = [other for other in every.values() if other.charge != name]

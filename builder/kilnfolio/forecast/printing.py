@@ -49,10 +49,12 @@ def as_text(found: Forecast) -> str:
 
 def _lines(found: Forecast) -> Iterator[str]:
     yield f"Charge {found.charge}, as of {found.as_of:%Y-%m-%d %H:%M}: {CAUTION}"
-    yield (
-        f"Step {found.step}; controlling MC {found.controlling_pct:.1f} % at "
-        f"{found.weighed:%Y-%m-%d %H:%M}"
+    weighed = (
+        f"; controlling MC {found.controlling_pct:.1f} % at {found.weighed:%Y-%m-%d %H:%M}"
+        if found.past
+        else ""
     )
+    yield f"Step {found.step}{weighed}"
     yield f"{'':<26}{'likely':>17}   80 of 100 between"
     for step in found.steps:
         at = f" at {step.trigger_pct:g} %" if step.trigger_pct is not None else ""
@@ -62,12 +64,15 @@ def _lines(found: Forecast) -> Iterator[str]:
     for name in ("equalizing", "conditioning", "unload"):
         if (due := getattr(found, name)) is not None:
             yield _row(name, due)
-    yield f"{'board':<10}{'MC':>8}{'pace':>7}   next trigger"
+    if found.boards:
+        yield f"{'board':<10}{'MC':>8}{'pace':>7}   next trigger"
     for board in found.boards:
         mc = f"{board.mc_pct:.1f} %" if board.mc_pct is not None else ""
         trigger = f"{board.next_trigger_pct:g} %" if board.next_trigger_pct is not None else ""
         mass = f", {board.next_trigger_g:.0f} g" if board.next_trigger_g is not None else ""
         at = f", {board.next_trigger_at:%Y-%m-%d %H:%M}" if board.next_trigger_at else ""
+        if (board.mc_pct or 0.0) <= (board.next_trigger_pct or -1.0):
+            at = ", there already"
         yield f"{board.board:<10}{mc:>8}{board.pace:>7.2f}   {trigger}{mass}{at}"
     for warning in found.warnings:
         yield f"Look: {warning.at:%Y-%m-%d %H:%M}: {warning.message}"

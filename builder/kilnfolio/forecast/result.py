@@ -21,6 +21,7 @@ CAUTION = "An estimate: sample boards decide."
 METHODS = {
     "own": "the mill's own drying curve of this wood and thickness",
     "relative": "the drying curve of another wood or thickness, or of few charges: a wider band",
+    "clock": "the hours of its steps",
     "formula": "the published red-oak formula, for want of earlier charges: no more than a hint",
 }
 """How a forecast was made, by the origin of its curve."""
@@ -116,10 +117,12 @@ class Forecast:
     ----------
     charge, kiln, wood, schedule : str
         Number of the charge; ids of kiln, species and schedule.
-    as_of, started, weighed : datetime
-        The moment of the forecast, of the charge's start, of its last weighing.
+    as_of, started : datetime
+        The moment of the forecast, and of the charge's start.
+    weighed : datetime
+        When its boards were last weighed; the start, where a timed charge has no weighing.
     controlling_pct : float
-        Controlling MC at the last weighing. [%]
+        Controlling MC then; NaN where a timed charge has no weighing. [%]
     past : tuple of (datetime, float)
         Every weighing so far with its controlling MC. [%]
     target_pct : float, optional
@@ -137,7 +140,7 @@ class Forecast:
     share : float
         How much of the whole time has passed. [-]
     origin : str
-        ``own``, ``relative`` or ``formula``: a key of `METHODS`.
+        ``own``, ``relative``, ``formula`` or ``clock``: a key of `METHODS`.
     learnt_from : tuple of str
         The earlier charges behind the curve.
     hindcasts : tuple of Hindcast
@@ -177,7 +180,7 @@ class Forecast:
     def method(self) -> str:
         """How it was made, in words."""
         words = METHODS[self.origin]
-        if self.origin != "formula":
+        if self.origin in ("own", "relative"):
             count = len(self.learnt_from)
             words += f", learnt from {count} earlier charge{'s' if count != 1 else ''}"
         if self.unlike_air:

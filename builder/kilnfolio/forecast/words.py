@@ -9,9 +9,12 @@ from dataclasses import dataclass
 from kilnfolio.forecast.result import Due, Forecast
 
 NO_RECORD = (
-    "No record yet on your own charges: it takes two earlier ones of this wood that are complete."
+    "No record yet: it takes two earlier charges of this wood that came down to their target."
 )
 """Stands in place of the record where there is none."""
+
+BY_CLOCK = "It goes by the hours of its steps; no earlier charge is asked."
+"""The same for a timed schedule."""
 
 NOT_REACHED = "not under this plan"
 """Where the planned air never gets the timber there."""
@@ -103,6 +106,8 @@ def span(due: Due) -> str:
 
 def record(found: Forecast) -> str:
     """Return how the same forecast did on the mill's earlier charges, in one sentence."""
+    if found.origin == "clock":
+        return BY_CLOCK
     error = found.usual_error_pct()
     if error is None:
         return NO_RECORD

@@ -12,6 +12,7 @@ from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.audit import audit_charge, audit_register, years_listed
 from kilnfolio.site.pages.charges import charge_pages, open_charge_page
 from kilnfolio.site.pages.checks import check_index, check_page
+from kilnfolio.site.pages.early_warnings import early_warnings_page
 from kilnfolio.site.pages.guide import guide_index, guide_page, guide_slugs
 from kilnfolio.site.pages.home import home_page
 from kilnfolio.site.pages.kiln_plan import calendar_page, plan_page
@@ -93,6 +94,7 @@ MILL: Mapping[str, Noun] = {
     "charge": Noun(lambda context: context.charges[ALL], charge_pages),
     "open_charge": Noun(lambda context: sorted(context.open_reviews), open_charge_page),
     "plan": _one(plan_page),
+    "early-warnings": _one(early_warnings_page),
     "kiln-side": Noun(kiln_side_names, kiln_side_page),
     "lot-register": _register(LOTS),
     "lot": Noun(lambda context: context.lots[ALL], lot_page),

@@ -69,6 +69,7 @@ def check_index(context: SiteContext) -> Page:
         groups=[(group, found) for group, found in groups if found],
         meanings=OUTCOME_MEANING,
         total=len(views),
+        warnings="checks/early-warnings.html" if context.edition == "mill" else "",
         summary=f"{plural(len(views), 'check')} applied to every charge and lot, each "
         "with its reason, limit and source.",
     )

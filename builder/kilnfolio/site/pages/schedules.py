@@ -234,7 +234,7 @@ def schedule_page(context: SiteContext, name: str) -> Page:
         charge_rows(context, charges[:SHOWN]),
         len(charges),
         list(_evidence(context, record)),
-        load_rows(context, name),
+        load_rows(context, name) if context.edition == "mill" else [],  # an estimate is no evidence
         routes.changes("schedules", name) if name in context.folder.superseded else "",
         schedule_workings(context, record, steps, found),
     )

@@ -1,0 +1,68 @@
+"""A drawing that keeps its looks when it is saved without the page's style sheet.
+
+Each part takes the light look of its class as presentation attributes. A style sheet outranks
+those, so that in the page, dark or printed, nothing changes.
+
+References
+----------
+.. [1] W3C, Scalable Vector Graphics (SVG) 2, section 6.6, Presentation attributes.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+
+from markupsafe import Markup, escape
+
+from kilnfolio.charts.paper import drawing_rules
+
+_RULE = re.compile(r"([^{}]+)\{([^{}]+)\}")
+_PART = re.compile(r'<(text|path|rect|circle|line|g)\b([^>]*?)\bclass="([\w -]+)"')
+_ATTRIBUTES = frozenset(
+    {
+        "fill",
+        "stroke",
+        "stroke-width",
+        "stroke-dasharray",
+        "stroke-linecap",
+        "stroke-linejoin",
+        "font-family",
+        "font-size",
+        "font-weight",
+        "opacity",
+        "pointer-events",
+    }
+)
+
+
+def stand_alone(drawing: Markup) -> Markup:
+    """Return a drawing whose parts carry their looks as presentation attributes [1]_."""
+    return Markup(_PART.sub(_dressed, drawing))
+
+
+def _dressed(match: re.Match[str]) -> str:
+    tag, before, classes = match[1], match[2], match[3]
+    looks: dict[str, str] = {}
+    for wanted in ((tag, ""), *(("", name) for name in classes.split())):
+        looks |= _looks().get(wanted, {})
+    for name in classes.split():
+        looks |= _looks().get((tag, name), {})
+    told = "".join(f' {name}="{escape(value)}"' for name, value in sorted(looks.items()))
+    return f'<{tag}{before}class="{classes}"{told}'
+
+
+@lru_cache(maxsize=1)
+def _looks() -> dict[tuple[str, str], dict[str, str]]:
+    """Return the attributes of each element and class; "" where a rule names none."""
+    found: dict[tuple[str, str], dict[str, str]] = {}
+    for selectors, body in _RULE.findall(drawing_rules()):
+        pairs = (part.partition(":") for part in body.split(";") if ":" in part)
+        looks = {
+            name.strip(): value.strip() for name, _, value in pairs if name.strip() in _ATTRIBUTES
+        }
+        for selector in selectors.split(","):
+            simple = re.fullmatch(r"(\w*)(?:\.([\w-]+))?", selector.strip())
+            if simple:
+                found.setdefault((simple[1], simple[2] or ""), {}).update(looks)
+    return found
