@@ -10,11 +10,11 @@ from tests.conftest import PROJECT
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.reading import ALL, month_of, quarter_of
 from kilnfolio.rendering import routes
+from kilnfolio.rendering.lot_state import STATES
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.rendering.templating import environment
 from kilnfolio.review.open_review import OpenReview
-from kilnfolio.site.lot_state import STATES
 from kilnfolio.site.nouns import MILL, SCRIPTS
 from kilnfolio.site.pages.phrases import BY_WEIGHT
 from kilnfolio.site.pages.rows import (

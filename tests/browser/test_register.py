@@ -123,7 +123,7 @@ def test_a_place_in_the_page_does_not_undo_a_filter(charges):
     assert told(charges) == before < 600
 
 
-@pytest.mark.parametrize("words", ["kiln 12 maple", "15-0004", "honeycomb", "SUGAR query"])
+@pytest.mark.parametrize("words", ["kiln 12 maple", "15-0004", "honeycomb", "SUGAR question"])
 def test_any_words_of_a_row_find_it(charges, words):
     wanted = [
         row.number
@@ -211,7 +211,7 @@ def test_search_finds_a_number_or_its_beginning(charges, asked, wanted):
 
 
 def test_search_finds_charges_by_what_describes_them(charges):
-    groups = charges.evaluate("kilnfolioSearch.answer('red oak 8/4 refused 2016')")
+    groups = charges.evaluate("kilnfolioSearch.answer('red oak 8/4 failed 2016')")
     wanted = [
         row
         for row in newest_first(CHARGES)

@@ -26,6 +26,8 @@ from kilnfolio.forecast.result import CAUTION, Forecast
 _LEFT, _TOP, _WIDTH, _HEIGHT, _VIEW = 46.0, 40.0, 470.0, 300.0, 640.0
 _FOOT = 64.0
 _LETTER = 16.0
+#: Half the width of "forecast from here".
+_HALF_WORDS = 62.0
 
 
 def fan_chart(found: Forecast, zone: ZoneInfo) -> Markup:
@@ -53,9 +55,11 @@ def fan_chart(found: Forecast, zone: ZoneInfo) -> Markup:
         dots("fan-dots", ((panel.x_at(clock(at)), panel.y_at(mc)) for at, mc in found.past))
     )
     now = panel.x_at(clock(found.as_of))
+    # kept clear of the scale of the left axis
+    words_at = min(max(now, panel.left + _HALF_WORDS), panel.right - _HALF_WORDS)
     parts += [
         segment("fan-now", now, panel.top, now, panel.foot),
-        text("small", now, panel.top - 6, f"as of {found.as_of:%d %b %H:%M}", "middle"),
+        text("small", words_at, panel.top - 6, f"as of {found.as_of:%d %b %H:%M}", "middle"),
     ]
     drawing = svg(
         f"fan-{found.charge}",

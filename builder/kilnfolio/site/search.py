@@ -45,6 +45,9 @@ _ROWS = frozenset({"charge", "lot"})
 #: The line of a page's text that gives other names: of a species, or a schedule's code.
 _OTHER_NAMES = re.compile(r"^(?:Also called|Code) (.*)\.$", re.MULTILINE)
 
+#: The first line of a species page's text: its trade name, then its scientific name.
+_SCIENTIFIC_NAME = re.compile(r"[^\n]+, ([^,\n]+)\.$", re.MULTILINE)
+
 #: Kinds whose pages are found by their sections.
 _SECTIONED = {
     "chapter": "chapter",
@@ -104,8 +107,10 @@ def entries_of(page: Page) -> Iterator[Entry]:
     if page.kind in _SECTIONED:
         yield from _sections(page, _SECTIONED[page.kind])
     elif page.kind in HEADINGS.keys() - _ROWS:
-        also = _OTHER_NAMES.search(page.text)
-        yield Entry(page.title, page.kind, page.path, "", also[1] if also else "", page.text)
+        names = [_SCIENTIFIC_NAME.match(page.text)] if page.kind == "species" else []
+        names.append(_OTHER_NAMES.search(page.text))
+        also = ", ".join(name[1] for name in names if name)
+        yield Entry(page.title, page.kind, page.path, "", also, page.text)
 
 
 def synonyms_of(folder: MillFolder, manuscript: Manuscript | None) -> Mapping[str, set[str]]:

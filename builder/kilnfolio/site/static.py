@@ -26,11 +26,17 @@ _FILES = {
 }
 #: The page that checks a bag by itself; the auditor edition holds it as it is.
 VERIFIER = "verify.html"
-#: Lines of a script that only explain it.
-_COMMENT_LINES = re.compile(rb"^[ \t]*(?:/\*.*?\*/|//[^\n]*)\n", re.DOTALL | re.MULTILINE)
+#: What a script holds for people alone: lines of comment, and the room before each line.
+_FOR_PEOPLE = re.compile(rb"^[ \t]*(?:/\*.*?\*/|//[^\n]*)\n|^[ \t]+", re.DOTALL | re.MULTILINE)
 
 #: A typeface in ``tokens.css``: family, weight, style, file.
 _FACE = re.compile(r'@font-face {.*?"(.+?)".*?weight: (\d+).*?style: (\w+).*?url\("(.+?)"\)')
+
+
+#: Stand-ins that no phone has, and italics, which a customer's page does not set.
+_RARE_FACE = re.compile(
+    r'@font-face {[^}]*"Near (?:DejaVu[^}]*|[^}]*style: italic[^}]*)}\n|"Near DejaVu \w+", '
+)
 
 
 def style_sheet(edition: str) -> str:
@@ -38,7 +44,7 @@ def style_sheet(edition: str) -> str:
     home = resources.files("kilnfolio.site") / "assets"
     text = "\n".join((home / f"{part}.css").read_text("utf-8") for part in _PARTS[edition])
     text = re.sub(r"\s*/\*.*?\*/", "", text, flags=re.DOTALL).lstrip()
-    return _without_room(text) if edition == "customer" else text
+    return _without_room(_RARE_FACE.sub("", text)) if edition == "customer" else text
 
 
 def _without_room(css: str) -> str:
@@ -98,7 +104,7 @@ def assets(edition: str = "mill") -> dict[str, bytes]:
     }
     if edition == "customer":
         found = {
-            path: _COMMENT_LINES.sub(b"", data) if path.endswith(".js") else data
+            path: _FOR_PEOPLE.sub(b"", data) if path.endswith(".js") else data
             for path, data in found.items()
         }
     if edition == "mill":

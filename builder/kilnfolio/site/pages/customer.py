@@ -20,6 +20,7 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.lot import Lot
 from kilnfolio.records.model import Located
 from kilnfolio.records.quantities import Percent, Volume
+from kilnfolio.rendering.lot_state import STATES, LotState, state_of
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.rendering.templating import day as day_words
@@ -29,7 +30,6 @@ from kilnfolio.review.assessment import CONFIDENCE_PCT, OWN_PACKS, WHOLE_CHARGE,
 from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.site.editions import EditionView, for_customer
 from kilnfolio.site.lot_record import LotRecord, RecordNumbers, linked_data, worded_by
-from kilnfolio.site.lot_state import STATES, LotState, state_of
 from kilnfolio.site.pages.indoors import (
     Indoors,
     Timber,
@@ -155,6 +155,11 @@ class Served:
     """The same, read."""
     seal: SealView
     """The entries of the ledger; none where it is not sealed. Names in it are never printed."""
+
+    @property
+    def as_text(self) -> Markup:
+        """The bytes as text of an element: quotation marks need no escape there."""
+        return Markup(self.text.replace("&", "&amp;").replace("<", "&lt;"))
 
     @property
     def linked(self) -> Markup:

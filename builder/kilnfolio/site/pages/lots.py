@@ -9,11 +9,11 @@ from markupsafe import Markup
 from kilnfolio.charts.survey import Histogram, histogram
 from kilnfolio.records.lot import Lot
 from kilnfolio.rendering import routes
+from kilnfolio.rendering.lot_state import STATES
 from kilnfolio.rendering.page import Page
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import LotDossier, Outcome
 from kilnfolio.site.context import SiteContext
-from kilnfolio.site.lot_state import STATES
 from kilnfolio.site.pages.charges import Link
 from kilnfolio.site.pages.customer import pack_words
 from kilnfolio.site.pages.findings import FindingGroups, finding_groups

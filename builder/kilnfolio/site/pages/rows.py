@@ -18,8 +18,8 @@ from typing import Any, Literal
 
 from kilnfolio.records.reading import month_of
 from kilnfolio.rendering import routes
+from kilnfolio.rendering.lot_state import STATES
 from kilnfolio.review.dossier import Outcome
-from kilnfolio.site.lot_state import STATES
 from kilnfolio.site.pages.summaries import ChargeRow, LotLine
 
 #: How a column is written: as it is, as numbers into a list of distinct words, as days since
