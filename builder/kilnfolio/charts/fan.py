@@ -26,8 +26,10 @@ from kilnfolio.forecast.result import CAUTION, Forecast
 _LEFT, _TOP, _WIDTH, _HEIGHT, _VIEW = 46.0, 40.0, 470.0, 300.0, 640.0
 _FOOT = 64.0
 _LETTER = 16.0
-#: Half the width of "forecast from here".
+#: Half the width of "as of 12 Oct 08:00".
 _HALF_WORDS = 62.0
+#: From here on, the title of the left axis is out of the way.
+_CLEAR = 160.0
 
 
 def fan_chart(found: Forecast, zone: ZoneInfo) -> Markup:
@@ -55,8 +57,7 @@ def fan_chart(found: Forecast, zone: ZoneInfo) -> Markup:
         dots("fan-dots", ((panel.x_at(clock(at)), panel.y_at(mc)) for at, mc in found.past))
     )
     now = panel.x_at(clock(found.as_of))
-    # kept clear of the scale of the left axis
-    words_at = min(max(now, panel.left + _HALF_WORDS), panel.right - _HALF_WORDS)
+    words_at = min(max(now, _CLEAR + _HALF_WORDS), panel.right - _HALF_WORDS)
     parts += [
         segment("fan-now", now, panel.top, now, panel.foot),
         text("small", words_at, panel.top - 6, f"as of {found.as_of:%d %b %H:%M}", "middle"),

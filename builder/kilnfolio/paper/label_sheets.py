@@ -15,10 +15,10 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
 from kilnfolio.paper.printing import pdf_of
+from kilnfolio.rendering.languages import SEALED, language
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
-from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.rendering.seal_words import grouped
-from kilnfolio.rendering.templating import day
+from kilnfolio.rendering.templating import day, speak
 from kilnfolio.runtime.files import write_whole
 from kilnfolio.site.pages.customer import CustomerLot
 from kilnfolio.site.qr import qr_svg
@@ -87,8 +87,10 @@ class Label:
     qr: Markup
 
 
-def labels_of(view: CustomerLot, regional: RegionalFormat = PLAIN) -> Iterator[Label]:
-    """Yield a label for each pack of a sealed lot, in the units of the mill's region.
+def labels_of(
+    view: CustomerLot, regional: RegionalFormat = PLAIN, tag: str = SEALED
+) -> Iterator[Label]:
+    """Yield a label for each pack of a sealed lot, in the region's units and a language.
 
     Raises
     ------
@@ -106,8 +108,8 @@ def labels_of(view: CustomerLot, regional: RegionalFormat = PLAIN) -> Iterator[L
             view.lot,
             number,
             view.species.partition(" (")[0],
-            regional.localized(view.size),
-            _measured(view),
+            language(tag).say(regional.localized(view.size)),
+            language(tag).say(_measured(view)),
             tuple(seal.words.split()),
             grouped(seal.digits),
             code,
@@ -120,7 +122,15 @@ def _measured(view: CustomerLot) -> str:
     return f"Mean MC {view.mean}, {day(view.measured[-1])}"
 
 
-def write_sheets(labels: Sequence[Label], sheet: str, out: Path, *, skip: int = 0) -> list[str]:
+def write_sheets(
+    labels: Sequence[Label],
+    sheet: str,
+    out: Path,
+    *,
+    skip: int = 0,
+    tag: str = SEALED,
+    signed: bool = False,
+) -> list[str]:
     """Write sheets of labels as PDF, and after them a page that says what they are.
 
     Parameters
@@ -133,6 +143,10 @@ def write_sheets(labels: Sequence[Label], sheet: str, out: Path, *, skip: int = 
         The PDF.
     skip : int
         Labels already used on the first sheet.
+    tag : str
+        The language of the labels.
+    signed : bool
+        Whether the mill has signed the safety wording in it.
 
     Returns
     -------
@@ -147,6 +161,7 @@ def write_sheets(labels: Sequence[Label], sheet: str, out: Path, *, skip: int = 
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    speak(env, language(tag), signed=signed)
     placed = [
         (number // chosen.size, chosen.place(number % chosen.size), label)
         for number, label in enumerate(labels, skip)
@@ -156,7 +171,7 @@ def write_sheets(labels: Sequence[Label], sheet: str, out: Path, *, skip: int = 
         for wanted in sorted({page for page, _, _ in placed})
     ]
     html = env.get_template("labels.html").render(
-        sheet=chosen, name=sheet, pages=pages, labels=labels, SAFETY=SAFETY
+        sheet=chosen, name=sheet, pages=pages, labels=labels
     )
     pdf, warnings = pdf_of(html, "labels.css")
     write_whole(out, pdf)

@@ -10,6 +10,7 @@ from kilnfolio.archive.tokens import NO_KEY
 from kilnfolio.paper.label_sheets import labels_of, write_sheets
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
+from kilnfolio.rendering.languages import language
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.runtime.errors import SealBrokenError
 from kilnfolio.site.sealed import address_keys, lot_view
@@ -51,9 +52,13 @@ def print_labels(
     reasons = [*_not_ready(mill), *(reason for name in wanted if (reason := _refused(mill, name)))]
     if reasons or not wanted:
         raise SealBrokenError(reasons or ["no lot is sealed: kilnfolio seal LOT --by NAME"])
-    regional = regional_format(mill.mill.record)
-    labels = [label for name in wanted for label in labels_of(lot_view(graph, name).view, regional)]
-    return len(labels), write_sheets(labels, sheet, out, skip=skip)
+    record = mill.mill.record
+    regional, tag = regional_format(record), record.customer_languages[0]
+    labels = [
+        label for name in wanted for label in labels_of(lot_view(graph, name).view, regional, tag)
+    ]
+    signed = record.has_signed(tag, language(tag).safety_digest)
+    return len(labels), write_sheets(labels, sheet, out, skip=skip, tag=tag, signed=signed)
 
 
 def _not_ready(mill: MillFolder) -> list[str]:

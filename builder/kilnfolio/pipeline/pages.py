@@ -165,6 +165,11 @@ AUDITOR_PAGES: Sequence[Derived[None]] = tuple(
 _FINDABLE: Mapping[str, Derived[Any]] = {value.name: value for value in (part, *MILL_PAGES)}
 
 
+def lot_pdf_name(number: str, tag: str, languages: Sequence[str]) -> str:
+    """Return the name of a lot's PDF in a language among `context.printed`."""
+    return f"lot:{number}" + (f":{tag}" if tag != languages[0] else "")
+
+
 @derived(
     "customer page",
     keys=reading.lots,
@@ -176,11 +181,14 @@ _FINDABLE: Mapping[str, Derived[Any]] = {value.name: value for value in (part, *
 def customer_page(graph: Graph, number: str) -> None:
     """Write the page of a lot at each of its addresses, with its record."""
     context = context_of(graph, "customer")
-    context.links_to(f"lot:{number}")
     view = lot_view(graph, number).view
+    languages = reading.mill(graph).record.customer_languages
     for address in addresses(graph, number):
-        page = render_lot(context.env, view, address)
-        graph.write(f"customer/{page.path}", page.html)
+        for tag in languages:
+            env = context.env_in(tag)
+            context.links_to(lot_pdf_name(number, tag, languages), env=env)
+            page = render_lot(env, view, address, tag, languages)
+            graph.write(f"customer/{page.path}", page.html)
         if view.served:
             graph.write(f"customer/{address}/record.json", view.served.text)
     for address in address_keys(graph).dead(number):

@@ -9,7 +9,7 @@ from kilnfolio.archive.ledger import dossier_path
 from kilnfolio.archive.standing import entries_of_charge, is_sealed, ledger, sealed_folder
 from kilnfolio.graph.derived import Job, derived
 from kilnfolio.graph.graph import Graph
-from kilnfolio.pipeline.pages import drills_of
+from kilnfolio.pipeline.pages import drills_of, lot_pdf_name
 from kilnfolio.records import reading
 from kilnfolio.site.context import context_of, mill_context, printed
 from kilnfolio.site.pages.audit import record_path
@@ -23,7 +23,10 @@ WITHDRAWN = "withdrawn"
 
 def _keys(graph: Graph) -> Iterator[str]:
     yield from BOOKS
-    yield from (f"lot:{number}" for number in reading.lots(graph))
+    languages = reading.mill(graph).record.customer_languages
+    yield from (
+        lot_pdf_name(number, tag, languages) for number in reading.lots(graph) for tag in languages
+    )
     yield from (
         f"charge:{number}"
         for number in reading.charges(graph)
@@ -61,11 +64,15 @@ def pdf(graph: Graph, name: str) -> Job:
 _Parts = tuple[Callable[..., tuple[bytes, list[str]]], tuple[Any, ...], tuple[str, ...]]
 
 
-def _lot(graph: Graph, number: str) -> _Parts:
+def _lot(graph: Graph, name: str) -> _Parts:
     from kilnfolio.paper.lot_pdf import lot_sheet, print_sheet
 
-    sheet = lot_sheet(context_of(graph, "customer").env, lot_view(graph, number).view)
-    paths = tuple(f"customer/{address}/record.pdf" for address in addresses(graph, number))
+    number, _, tag = name.partition(":")
+    first = reading.mill(graph).record.customer_languages[0]
+    env = context_of(graph, "customer").env_in(tag or first)
+    sheet = lot_sheet(env, lot_view(graph, number).view)
+    folder = f"{tag}/" if tag else ""
+    paths = tuple(f"customer/{address}/{folder}record.pdf" for address in addresses(graph, number))
     return print_sheet, (sheet,), paths
 
 

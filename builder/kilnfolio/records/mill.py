@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import AfterValidator
@@ -53,6 +54,44 @@ class Contact(Record):
     """The office's telephone number."""
 
 
+#: Languages that customers' pages are there in; `rendering.languages` has their catalogues.
+CustomerLanguage = Literal["en", "fr", "de"]
+
+
+def _own_language(tag: str) -> str:
+    if tag != "en":
+        raise record_error(
+            tag,
+            "the mill's own pages are written in English only",
+            "Write language: en. What customers read may be in other languages: "
+            f"customer_languages: [en, {tag if tag in get_args(CustomerLanguage) else 'fr'}]",
+        )
+    return tag
+
+
+def _each_once(tags: list[str]) -> list[str]:
+    if not tags or len(set(tags)) < len(tags):
+        raise record_error(
+            ", ".join(tags) or "[]",
+            "it names no language, or one twice",
+            "Write each language once, as in [en, fr]",
+        )
+    return tags
+
+
+class SignedWording(Record):
+    """A translation of the safety wording, read and signed by the mill."""
+
+    language: CustomerLanguage
+    """Its language."""
+    wording: Name
+    """The digits that an unsigned page prints beside the wording: they stand for its text."""
+    by: Name
+    """Who signs for the mill."""
+    on: dt.date
+    """When."""
+
+
 class Mill(Record):
     """``content/mill.yaml``."""
 
@@ -66,8 +105,12 @@ class Mill(Record):
     """Town and region, as printed."""
     country: Name
     """The country, as printed."""
-    language: Name = "en"
-    """Language tag of the pages."""
+    language: Annotated[Name, AfterValidator(_own_language)] = "en"
+    """Language of the mill's own pages: en."""
+    customer_languages: Annotated[list[CustomerLanguage], AfterValidator(_each_once)] = ["en"]
+    """Languages of customers' pages, lot PDFs and labels; a label's code leads to the first."""
+    signed_wordings: list[SignedWording] = []
+    """Translations of the safety wording that the mill has signed; others count as unsigned."""
     time_zone: Annotated[Name, AfterValidator(_zone)]
     """IANA time zone of the clocks people read, as in America/Toronto."""
     altitude: Annotated[Length, in_range(-500_000, 5_000_000)]
@@ -90,6 +133,10 @@ class Mill(Record):
         """The price of a kilowatt-hour and its currency, where the mill gives a tariff."""
         found = _TARIFF.fullmatch(self.energy_tariff or "")
         return (float(found[1]), found[2]) if found else None
+
+    def has_signed(self, tag: str, wording: str) -> bool:
+        """Return whether the mill has signed the safety wording of a language as it now reads."""
+        return any(one.language == tag and one.wording == wording for one in self.signed_wordings)
 
     @property
     def zone(self) -> ZoneInfo:

@@ -7,6 +7,7 @@ A template computes nothing: it prints what a view model hands it.
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Callable
 from importlib import resources
 from pathlib import Path
@@ -26,6 +27,7 @@ from kilnfolio.physics.air import pressure_at_altitude
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.quantities import Quantity, fahrenheit_from_celsius
 from kilnfolio.records.sourced import STATUS_MEANING, in_words
+from kilnfolio.rendering.languages import SEALED, Language, language
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
 from kilnfolio.rendering.routes import FOOT, MENU, relative, root_of
 from kilnfolio.rendering.safety import SAFETY
@@ -53,6 +55,7 @@ def environment(
     menu: tuple[tuple[str, str], ...] = MENU,
     pdfs: bool = True,
     compiled: Path | None = None,
+    tag: str = SEALED,
 ) -> Environment:
     """Return the template environment of one mill's pages.
 
@@ -66,6 +69,8 @@ def environment(
         Whether the site holds its PDFs; pages of one without them do not lead to any.
     compiled : Path, optional
         A folder that keeps compiled templates for other processes and later builds.
+    tag : str
+        The language of its pages; see `languages.available`.
     """
     env = Environment(
         loader=FileSystemLoader(str(resources.files("kilnfolio.site") / "templates")),
@@ -75,9 +80,11 @@ def environment(
         lstrip_blocks=True,
         keep_trailing_newline=True,
         auto_reload=False,
+        extensions=["jinja2.ext.i18n"],
         bytecode_cache=FileSystemBytecodeCache(str(compiled)) if compiled else None,
     )
     regional = regional_format(mill)
+    speak(env, language(tag), signed=mill.has_signed(tag, language(tag).safety_digest))
     env.globals.update(
         mill=mill,
         regional=regional,
@@ -92,9 +99,7 @@ def environment(
         pdfs=pdfs,
     )
     env.filters.update(_FILTERS)
-    env.filters.update(
-        moment=_moment(mill), to=_link, day_of=lambda at: day(at.astimezone(mill.zone).date())
-    )
+    env.filters.update(moment=_moment(mill), to=_link, day_of=_day_of(mill))
     env.filters.update(
         quantity=lambda value: quantity(value, regional),
         # {{ temp_c | degrees }} and {{ difference_k | kelvins }}: bare numbers in the region's unit
@@ -106,6 +111,25 @@ def environment(
         term=_term,
     )
     return env
+
+
+def speak(env: Environment, tongue: Language, *, signed: bool) -> None:
+    """Let an environment's templates speak a language.
+
+    Parameters
+    ----------
+    env : Environment
+        Of a page, a PDF or a sheet of labels.
+    tongue : Language
+        The language.
+    signed : bool
+        Whether the mill has signed the safety wording in it.
+    """
+    env.add_extension("jinja2.ext.i18n")
+    # the extension adds this when it is loaded; its names are not in its type
+    env.install_gettext_translations(tongue.translations, newstyle=True)  # type: ignore[attr-defined]
+    env.globals.update(language=tongue, safety_signed=signed or tongue.tag == SEALED, SAFETY=SAFETY)
+    env.filters.update(said=_said, drawn=_drawn, day=_day, outcome=outcome)
 
 
 def render(env: Environment, template: str, path: str, **values: Any) -> str:
@@ -154,8 +178,48 @@ def _moment(mill: Mill) -> Callable[[dt.datetime], Markup]:
     return moment
 
 
+@pass_context
+def _said(context: Context, words: str, verbatim: bool = False) -> str:
+    """``{{ view.statement | said }}``: a record's words in the page's language."""
+    tongue: Language = context["language"]
+    return tongue.say(words, verbatim=verbatim)
+
+
+@pass_context
+def _drawn(context: Context, drawing: Markup) -> Markup:
+    """``{{ view.chart.svg | drawn }}``: a drawing with its words in the page's language."""
+    tongue: Language = context["language"]
+    if tongue.tag == SEALED:
+        return drawing
+    return Markup(
+        _DRAWN_WORDS.sub(
+            lambda found: found[1] + str(escape(tongue.say(Markup(found[2]).unescape()))), drawing
+        )
+    )
+
+
+#: Words of a drawing: text between tags, and what a chart reads out.
+_DRAWN_WORDS = re.compile(r"""(>|data-read=")([^<>"]*[^\W\d_][^<>"]*)(?=<|")""")
+
+
+@pass_context
+def _day(context: Context, date: dt.date) -> str:
+    """``{{ date | day }}``: a date in the page's language."""
+    tongue: Language = context["language"]
+    return day(date) if tongue.tag == SEALED else tongue.date(date)
+
+
+def _day_of(mill: Mill) -> Callable[[Context, dt.datetime], str]:
+    @pass_context
+    def day_of(context: Context, at: dt.datetime) -> str:
+        """``{{ at | day_of }}``: the date of a moment at the mill."""
+        return _day(context, at.astimezone(mill.zone).date())
+
+    return day_of
+
+
 def day(date: dt.date) -> str:
-    """``{{ date | day }}``: 12 January 2026."""
+    """Return a date in words: 12 January 2026."""
     return f"{date.day}{figures.NBSP}{date:%B %Y}"
 
 
@@ -208,7 +272,7 @@ _FILTERS: dict[str, Callable[..., Any]] = {
     "percent": lambda value, decimals=1: figures.measure(value, "%", decimals),
     "celsius": _celsius,
     "fahrenheit": _fahrenheit,
-    "day": day,
+    "day": _day,
     "status": status,
     "in_words": in_words,  # {{ working.source | in_words(publications) }}
     "outcome": outcome,

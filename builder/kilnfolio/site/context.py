@@ -19,6 +19,7 @@ from kilnfolio.records.build_date import build_date as date_of_build
 from kilnfolio.records.folder import Derivations, Lookup, MillFolder, mill_of
 from kilnfolio.records.sourced import in_words, publication_of
 from kilnfolio.rendering import routes
+from kilnfolio.rendering.languages import SEALED
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import RegionalFormat, regional_format
 from kilnfolio.rendering.templating import environment, render
@@ -140,12 +141,16 @@ class SiteContext:
         """The templates' surroundings, of the mill as it is now."""
         return surroundings(self.graph, self.edition)
 
-    def links_to(self, *pdfs: str) -> None:
+    def env_in(self, tag: str) -> Environment:
+        """Return the templates' surroundings in one of the customers' languages."""
+        return surroundings(self.graph, f"{self.edition}:{tag}")
+
+    def links_to(self, *pdfs: str, env: Environment | None = None) -> None:
         """Name the PDFs that the page being made leads to where they are printed.
 
         Without a name: those that are printed after the pages.
         """
-        self.env.globals["pdfs"] = _Printed(self.graph, pdfs)
+        (env or self.env).globals["pdfs"] = _Printed(self.graph, pdfs)
 
     @property
     def build_date(self) -> dt.date:
@@ -254,10 +259,16 @@ def check_address(slug: str) -> str:
 
 
 @inline("surroundings")
-def surroundings(graph: Graph, edition: str) -> Environment:
-    """Return the templates' surroundings in an edition."""
+def surroundings(graph: Graph, key: str) -> Environment:
+    """Return the templates' surroundings in an edition; ``customer:fr``, in French."""
+    edition, _, tag = key.partition(":")
     given = dict(_SURROUNDINGS[edition])
-    env = environment(reading.mill(graph).record, menu=given.pop("menu"), compiled=graph.cache)
+    env = environment(
+        reading.mill(graph).record,
+        menu=given.pop("menu"),
+        compiled=graph.cache,
+        tag=tag or SEALED,
+    )
     env.globals.update(given, pdfs=_Printed(graph, ()))
     return env
 

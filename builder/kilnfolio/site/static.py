@@ -9,6 +9,7 @@ from importlib import resources
 from pathlib import Path
 
 from kilnfolio.calculators.script import constants
+from kilnfolio.rendering.languages import SEALED, available, language
 
 #: The parts of a style sheet, in their order, by the edition that uses them. A customer's page is
 #: fetched over a telephone beside the pack and carries no rule it has no use for.
@@ -107,6 +108,10 @@ def assets(edition: str = "mill") -> dict[str, bytes]:
             path: _FOR_PEOPLE.sub(b"", data) if path.endswith(".js") else data
             for path, data in found.items()
         }
+    if edition == "customer":
+        for tag in available():
+            if tag != SEALED:
+                found[f"assets/says-{tag}.js"] = language(tag).script.encode()
     if edition == "mill":
         found["assets/constants.js"] = constants_file().encode()
     if edition == "auditor":

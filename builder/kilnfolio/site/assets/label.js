@@ -57,6 +57,27 @@
 
   function plain(text) { return String(text).replace(/\s+/g, " ").trim(); }
 
+  /* Words of the record in the page's language, by its patterns; see rendering/languages.py. */
+  const SAYS = window.kilnfolioSays;
+
+  function leaf(words) {
+    return words.replace(new RegExp("(\\d{1,2}) (" + SAYS.english.join("|") + ") (\\d{4})", "g"), (_, day, month, year) =>
+      SAYS.date.replace("{0}", day).replace("{1}", SAYS.months[SAYS.english.indexOf(month)]).replace("{2}", year))
+      .replace(/(^|[^\d.])(\d{1,3}(?: \d{3})+(?:\.\d+)?|\d+\.\d+)(?![\d.])/g, (_, before, figure) =>
+        before + figure.replace(/ /g, SAYS.group).replace(".", SAYS.decimal));
+  }
+  function say(words, verbatim) {
+    if (!SAYS) return words;
+    for (const [pattern, one, many] of SAYS.rules) {
+      const found = new RegExp("^" + pattern.replaceAll("#", SAYS.figure) + "$").exec(words);
+      if (!found) continue;
+      const counted = found.slice(1).reverse().find((slot) => /^\d/.test(slot)) || "";
+      const plural = many && new Intl.PluralRules(SAYS.lang).select(Number(counted.replace(/\D/g, ""))) !== "one";
+      return (plural ? many : one).replace(/\{(\d)(!?)\}/g, (_, slot, kept) => kept ? found[+slot + 1] : say(found[+slot + 1]));
+    }
+    return verbatim ? words : leaf(words);
+  }
+
   /* A value of the record by its path, as in "shown.packs". */
   function valueAt(record, path) {
     return path.split(".").reduce((value, key) => (value === undefined || value === null ? value : value[key]), record);
@@ -68,6 +89,7 @@
     try { record = JSON.parse(text); } catch { return "the record itself"; }
     for (const part of document.querySelectorAll("[data-record]")) {
       let shown = plain(part.textContent), sealed = plain(valueAt(record, part.dataset.record));
+      if (part.lang !== "en") sealed = plain(say(sealed, "verbatim" in part.dataset));
       if ("anyCase" in part.dataset) { shown = shown.toLowerCase(); sealed = sealed.toLowerCase(); }
       if (shown !== sealed) return "“" + shown.slice(0, 80) + "”";
     }
@@ -81,7 +103,7 @@
     }
     const wanted = ["lot", "statement", "verdict", "product", "species", "shown.size", "ordered"];
     wanted.push(...["mean", "span", "readings", "stress", "claim", "supported"].filter((key) => record[key]));
-    if (record.heat_treatment) wanted.push("shown.heat_treatment");
+    if (record.heat_treatment) wanted.push("heat_treatment");
     if (document.querySelector("table.packs")) record.packs.forEach((_, place) => wanted.push("packs." + place + ".number"));
     const there = new Set([...document.querySelectorAll("[data-record]")].map((part) => part.dataset.record));
     const lacking = wanted.find((key) => !there.has(key));
@@ -104,10 +126,10 @@
     for (const part of [badge, document.getElementById("seal-top")]) {
       if (!part) continue;
       part.className = "outcome outcome-" + look;
-      part.textContent = words;
+      part.textContent = say(words);
       part.hidden = false;
     }
-    document.querySelector("#seal-check .seal-why").textContent = why;
+    document.querySelector("#seal-check .seal-why").textContent = say(why);
     const answer = document.getElementById("verdict");
     if (answer) answer.hidden = look === "fail";
     document.getElementById("verdict-void").hidden = look !== "fail";
@@ -125,6 +147,8 @@
     // anything but 32 hex digits, such as the way past the heading, is no seal
     if (/^[0-9a-f]{32}$/.test(fragment)) label = fragment;
     const fault = sha256(text).slice(0, current.length) === current ? otherThanRecord(text) : "a record";
+    // the label's seal goes with its reader to the other languages
+    if (label) for (const link of document.querySelectorAll(".languages a")) link.hash = label;
     tell(...verdict(current, box.dataset.history.split(" "), fault));
   }
 

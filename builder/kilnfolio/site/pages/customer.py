@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
 from typing import Any
@@ -20,6 +20,7 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.lot import Lot
 from kilnfolio.records.model import Located
 from kilnfolio.records.quantities import Percent, Volume
+from kilnfolio.rendering.languages import SEALED, language
 from kilnfolio.rendering.lot_state import STATES, LotState, state_of
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import regional_format
@@ -514,7 +515,24 @@ def _storage(target_pct: float) -> str:
     )
 
 
-def render_lot(env: Environment, view: CustomerLot, token: str) -> Page:
+@dataclass(frozen=True)
+class Other:
+    """The same page in another language."""
+
+    tag: str
+    name: str
+    """What the language calls itself."""
+    address: str
+    """From the page that leads to it."""
+
+
+def render_lot(
+    env: Environment,
+    view: CustomerLot,
+    token: str,
+    tag: str = SEALED,
+    languages: Sequence[str] = (SEALED,),
+) -> Page:
     """Return a customer's page.
 
     Parameters
@@ -525,16 +543,34 @@ def render_lot(env: Environment, view: CustomerLot, token: str) -> Page:
         What it prints.
     token : str
         The folder it stands in.
+    tag : str
+        Its language, which is the environment's.
+    languages : sequence of str
+        The languages there are; a label leads to the first, the others stand in folders of their
+        own.
     """
-    path = f"{token}/index.html"
+    home = "" if tag == languages[0] else "../"
+    folder = f"{tag}/" if home else ""
+    path = f"{token}/{folder}index.html"
+    others = [
+        Other(
+            other,
+            language(other).name,
+            f"{home}{'' if other == languages[0] else f'{other}/'}index.html",
+        )
+        for other in languages
+        if other != tag
+    ]
     html = render(
         env,
         "customer_lot.html",
         path,
-        title=f"Lot {view.lot}",
+        title=f"{language(tag).translations.gettext('Lot')} {view.lot}",
         view=view,
         robots="noindex, nofollow, noarchive",
         limits=LIMITS,
+        home=home,
+        others=others,
     )
     return Page(path, html, f"Lot {view.lot}", "lot record", "")
 

@@ -1,0 +1,259 @@
+"""The languages that customers read, by Babel catalogues; numbers and dates by the CLDR.
+
+A catalogue is a file of ``catalogues``, named by its language. It holds the strings of the
+customer's templates, and the patterns of `phrases`, by which the sealed words of a record are said
+in that language.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import io
+import json
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from importlib import resources
+from typing import Any
+
+from babel import Locale
+from babel.dates import format_date
+from babel.messages.catalog import Catalog
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import read_po
+from babel.support import NullTranslations, Translations
+
+from kilnfolio.rendering.phrases import AS_WRITTEN, FIGURES, LABEL, PAGE, RECORD, Phrase
+from kilnfolio.rendering.safety import SAFETY
+
+#: The language records are written and sealed in.
+SEALED = "en"
+
+_FOLDER = "catalogues"
+_SLOT = re.compile(r"\{(\w+)\}")
+_FIGURE = r"[\u2212-]?\d(?:[\d ./]*\d)?(?: (?:%|°C|°F|mm|m³|m|in|ft|minutes?))?"
+_DECIMAL = re.compile(
+    r"(?<![\d.])\d{1,3}(?: \d{3})+(?:\.\d+)?(?![\d.])|(?<![\d.])\d+\.\d+(?![\d.])"
+)
+_MONTHS = [f"{dt.date(2000, month, 1):%B}" for month in range(1, 13)]
+_DATE = re.compile(rf"(\d{{1,2}}) ({'|'.join(_MONTHS)}) (\d{{4}})")
+_UNIT = re.compile(r"(?<=\d) (?=(?:%|°C|°F|mm|m³|m|in|ft|K)(?!\w))")
+NBSP = "\N{NO-BREAK SPACE}"
+
+
+@dataclass(frozen=True)
+class _Rule:
+    """A pattern and what a language says for it."""
+
+    pattern: str
+    """A regular expression that a browser reads too; a group for each slot."""
+    said: tuple[str, ...]
+    """Its sayings, ``{0}`` for the first slot; several where it counts, by plural category."""
+    as_written: tuple[bool, ...]
+    """Of each slot, whether its words stay."""
+
+
+class Language:
+    """One language: its catalogue, and how it writes numbers and dates.
+
+    Parameters
+    ----------
+    tag : str
+        As in ``fr``: one of `available`.
+
+    Raises
+    ------
+    ValueError
+        There is no catalogue for it.
+    """
+
+    def __init__(self, tag: str):
+        if tag not in available():
+            raise ValueError(f"language is {tag!r}; there are {', '.join(available())}")
+        self.tag = tag
+        self.locale = Locale.parse(tag)
+        self.translations = NullTranslations() if tag == SEALED else _translations(tag)
+
+    @property
+    def name(self) -> str:
+        """What it calls itself, as in ``français``."""
+        return str(self.locale.get_display_name(self.locale))
+
+    @property
+    def safety(self) -> str:
+        """The safety wording in it."""
+        return str(self.translations.gettext(SAFETY))
+
+    @property
+    def safety_digest(self) -> str:
+        """The first digits of the SHA-256 of that wording, which a mill's signature names."""
+        return hashlib.sha256(self.safety.encode()).hexdigest()[:8]
+
+    def date(self, date: dt.date) -> str:
+        """Return a date in words: 12 janvier 2026."""
+        return format_date(date, "long", self.locale).replace(" ", NBSP, 1)
+
+    def say(self, words: str, *, verbatim: bool = False) -> str:
+        """Return words of a record in this language.
+
+        Parameters
+        ----------
+        words : str
+            English, as a record or a page has them.
+        verbatim : bool
+            Whether words that follow no pattern stay to the last comma: a claim, for one.
+        """
+        if self.tag == SEALED or not words:
+            return words
+        said = self._said(" ".join(words.split()))
+        if said is None:
+            return words if verbatim else self._set(self._leaf(" ".join(words.split())))
+        return self._set(said)
+
+    def knows(self, words: str) -> bool:
+        """Return whether words follow a pattern, or are nothing but figures and units."""
+        plain = " ".join(words.split())
+        if self._said(plain) is not None:
+            return True
+        return not re.search(r"[^\W\d_]{3}", _DATE.sub("", plain))
+
+    def _said(self, words: str) -> str | None:
+        for rule in self._rules:
+            if found := re.fullmatch(rule.pattern, words):
+                slots = [
+                    one if kept else self._inner(one)
+                    for one, kept in zip(found.groups(), rule.as_written, strict=True)
+                ]
+                return _filled(self._counted(rule, found.groups()), slots)
+        return None
+
+    def _inner(self, words: str) -> str:
+        said = self._said(words)
+        return self._leaf(words) if said is None else said
+
+    def _counted(self, rule: _Rule, slots: tuple[str, ...]) -> str:
+        if len(rule.said) == 1:
+            return rule.said[0]
+        digits = re.sub(r"\D", "", next(slot for slot in reversed(slots) if slot[:1].isdigit()))
+        return rule.said[0 if self.locale.plural_form(int(digits)) == "one" else 1]
+
+    def _leaf(self, words: str) -> str:
+        """Return figures and dates as this language writes them; other words stay."""
+        symbols = self.locale.number_symbols["latn"]
+
+        def figure(found: re.Match[str]) -> str:
+            whole, point, rest = found[0].partition(".")
+            return whole.replace(" ", symbols["group"]) + (
+                symbols["decimal"] + rest if point else ""
+            )
+
+        def date(found: re.Match[str]) -> str:
+            return self.date(dt.date(int(found[3]), _MONTHS.index(found[2]) + 1, int(found[1])))
+
+        return _DECIMAL.sub(figure, _DATE.sub(date, words))
+
+    @staticmethod
+    def _set(words: str) -> str:
+        return _UNIT.sub(NBSP, words)
+
+    @cached_property
+    def _rules(self) -> tuple[_Rule, ...]:
+        return self._compiled((*RECORD, *LABEL, *PAGE))
+
+    def _compiled(self, phrases: Iterable[Phrase]) -> tuple[_Rule, ...]:
+        """Return the patterns of phrases, the most literal first."""
+        found = [
+            (one, _rule(one, self._sayings(phrase)))
+            for phrase in phrases
+            for one in ((phrase,) if isinstance(phrase, str) else phrase)
+        ]
+        found.sort(key=lambda pair: -len(_SLOT.sub("", pair[0])))
+        return tuple(rule for _, rule in found)
+
+    def _sayings(self, phrase: Phrase) -> tuple[str, ...]:
+        if isinstance(phrase, str):
+            return (str(self.translations.gettext(phrase)),)
+        return tuple(str(self.translations.ngettext(*phrase, n)) for n in (1, 2))
+
+    @cached_property
+    def script(self) -> str:
+        """The script by which a page in this language is compared with its record."""
+        symbols = self.locale.number_symbols["latn"]
+        data = {
+            "lang": self.tag,
+            "decimal": symbols["decimal"],
+            "group": symbols["group"],
+            "months": [self.locale.months["format"]["wide"][month] for month in range(1, 13)],
+            "english": _MONTHS,
+            "date": format_date(dt.date(2000, 11, 28), "long", self.locale)
+            .replace("28", "{0}")
+            .replace(self.locale.months["format"]["wide"][11], "{1}")
+            .replace("2000", "{2}"),
+            "figure": _FIGURE,
+            "rules": [
+                [rule.pattern.replace(_FIGURE, "#"), *rule.said]
+                for rule in self._compiled((*RECORD, *LABEL))
+            ],
+        }
+        text = json.dumps(data, ensure_ascii=False, separators=(",", ":"))
+        return f"window.kilnfolioSays={text};\n"
+
+
+def _rule(english: str, sayings: tuple[str, ...]) -> _Rule:
+    names: list[str] = _SLOT.findall(english)
+    places = {name: place for place, name in enumerate(names)}
+    parts = _SLOT.split(english)
+    pattern = "".join(
+        re.sub(r"([.*+?^$()|\[\]\\])", r"\\\1", part)
+        if place % 2 == 0
+        else f"({_FIGURE})"
+        if part in FIGURES
+        else "(.+?)"
+        for place, part in enumerate(parts)
+    )
+
+    def numbered(saying: str) -> str:
+        return _SLOT.sub(
+            lambda slot: f"{{{places[slot[1]]}{'!' if slot[1] in AS_WRITTEN else ''}}}", saying
+        )
+
+    return _Rule(
+        pattern,
+        tuple(numbered(saying) for saying in sayings),
+        tuple(name in AS_WRITTEN for name in names),
+    )
+
+
+def _filled(saying: str, slots: list[str]) -> str:
+    return re.sub(r"\{(\d)!?\}", lambda slot: slots[int(slot[1])], saying)
+
+
+@lru_cache(maxsize=1)
+def available() -> tuple[str, ...]:
+    """Return the languages there are, the one records are sealed in first."""
+    folder = resources.files("kilnfolio.rendering") / _FOLDER
+    tags = sorted(
+        path.name.removesuffix(".po") for path in folder.iterdir() if path.name.endswith(".po")
+    )
+    return (SEALED, *tags)
+
+
+@lru_cache(maxsize=8)
+def language(tag: str) -> Language:
+    """Return one of the languages there are."""
+    return Language(tag)
+
+
+def catalogue(tag: str) -> Catalog:
+    """Return the catalogue of a language as it is written."""
+    path = resources.files("kilnfolio.rendering") / _FOLDER / f"{tag}.po"
+    return read_po(io.StringIO(path.read_text("utf-8")), locale=tag)
+
+
+def _translations(tag: str) -> Any:
+    compiled = io.BytesIO()
+    write_mo(compiled, catalogue(tag))
+    compiled.seek(0)
+    return Translations(compiled)

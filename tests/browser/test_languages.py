@@ -1,0 +1,94 @@
+"""A customer's page in another language: the same record, compared with its label as in English."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+import pytest
+from tests.browser.nu import JAR, check_html
+from tests.browser.test_lot_states import _seal
+from tests.site.site import small_mill
+
+from kilnfolio.archive.canonical import canonical
+from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.rendering.templating import environment
+from kilnfolio.site.lot_record import lot_record
+from kilnfolio.site.pages.customer import customer_lot, render_lot, with_record
+from kilnfolio.site.seals import SealView
+from kilnfolio.site.static import copy_assets
+
+LANGUAGES = ("en", "fr", "de")
+MATCHES = {"fr": "correspond à l’étiquette", "de": "stimmt mit dem Etikett überein"}
+FAILS = {"fr": "ne correspond pas à", "de": "stimmt nicht mit"}
+OTHERS = tuple(MATCHES)
+
+
+@pytest.fixture(scope="module")
+def lot(tmp_path_factory) -> tuple[Path, str]:
+    """A sealed lot's pages in three languages, and the digits of its label."""
+    mill = small_mill(tmp_path_factory.mktemp("mill"))
+    root = tmp_path_factory.mktemp("site")
+    copy_assets(root, "customer")
+    view = customer_lot(mill.folder, "L1", mill.dossiers, mill.lots["L1"], "t")
+    text = canonical(lot_record(view)).decode()
+    view = with_record(view, text, SealView((_seal(text),)))
+    for tag in LANGUAGES:
+        env = environment(mill.folder.mill.record, menu=(), tag=tag)
+        page = render_lot(env, view, "t", tag, LANGUAGES)
+        (root / page.path).parent.mkdir(parents=True, exist_ok=True)
+        (root / page.path).write_text(page.html, "utf-8")
+    return root, hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+@pytest.mark.parametrize("tag", OTHERS)
+def test_a_translated_page_matches_its_label(page, lot, tag):
+    root, digits = lot
+    page.goto((root / "t" / tag / "index.html").as_uri() + f"#{digits}")
+    assert page.locator("#seal-top").inner_text() == MATCHES[tag]
+    assert page.locator("#verdict").is_visible()
+    assert page.locator("html").get_attribute("lang") == tag
+
+
+@pytest.mark.parametrize("tag", OTHERS)
+def test_a_figure_changed_on_a_translated_page_is_seen(page, lot, tag):
+    root, digits = lot
+    html = (root / "t" / tag / "index.html").read_text("utf-8")
+    mean = html.partition('data-record="mean">')[2].partition("<")[0]
+    forged = root / "t" / tag / "forged.html"
+    forged.write_text(html.replace(f">{mean}<", f">7,7{mean[-2:]}<"), "utf-8")
+    page.goto(forged.as_uri() + f"#{digits}")
+    assert page.locator("#verdict").is_hidden()
+    assert FAILS[tag] in page.locator("#verdict-void h1").inner_text().lower()
+
+
+def test_the_switch_takes_the_label_along(page, lot):
+    root, digits = lot
+    page.set_viewport_size({"width": 320, "height": 640})
+    page.goto((root / "t/index.html").as_uri() + f"#{digits}")
+    page.get_by_role("link", name="Français").click()
+    assert page.url.endswith(f"/t/fr/index.html#{digits}")
+    assert page.locator("#seal-top").inner_text() == MATCHES["fr"]
+    assert page.evaluate("document.documentElement.scrollWidth") <= 320
+    alternates = page.locator("link[rel=alternate][hreflang]")
+    assert alternates.evaluate_all("all => all.map(one => one.hreflang)") == ["en", "de"]
+
+
+@pytest.mark.parametrize("tag", OTHERS)
+def test_unsigned_safety_wording_stands_beside_the_english(page, lot, tag):
+    page.goto((lot[0] / "t" / tag / "index.html").as_uri())
+    foot = " ".join(page.locator("footer").inner_text().split())
+    assert SAFETY in foot
+
+
+@pytest.mark.parametrize("tag", OTHERS)
+def test_a_translated_page_is_as_light(lot, tag):
+    root = lot[0]
+    names = ("site.css", "fonts.js", "opens.js", f"says-{tag}.js", "label.js")
+    files = [root / "t" / tag / "index.html", *(root / "assets" / name for name in names)]
+    assert sum(path.stat().st_size for path in files) < 60_000
+
+
+@pytest.mark.skipif(not JAR.is_file(), reason="the HTML checker is not installed")
+def test_translated_pages_are_valid(lot):
+    assert check_html((lot[0] / "t").rglob("index.html")) == []

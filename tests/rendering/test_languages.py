@@ -1,0 +1,101 @@
+"""The languages customers read: whole catalogues, figures and dates as the CLDR has them."""
+
+import datetime as dt
+import json
+import re
+from typing import get_args
+
+import pytest
+from tests.conftest import PROJECT
+from tests.rendering.catalogues import catalogue as fresh
+from tests.rendering.catalogues import messages
+
+from kilnfolio.records.mill import CustomerLanguage
+from kilnfolio.rendering.languages import SEALED, available, catalogue, language
+
+OTHERS = [tag for tag in available() if tag != SEALED]
+#: The fields of a record that are people's own words, and so stay as written.
+OWN_WORDS = {"product", "claim", "species", "place", "mill", "lot"}
+
+
+def test_a_mill_may_name_each_language_there_is():
+    assert get_args(CustomerLanguage) == ("en", "fr", "de")
+    assert sorted(get_args(CustomerLanguage)) == sorted(available())
+
+
+@pytest.mark.parametrize("tag", OTHERS)
+def test_every_string_is_translated_and_nothing_else_stands_in_the_catalogue(tag):
+    found = catalogue(tag)
+    told = {message.id for message in found if message.id}
+    assert told == {message.id for message in fresh(tag) if message.id}
+    assert len(told) > 150
+    for message in found:
+        sayings = message.string if isinstance(message.string, tuple) else (message.string,)
+        assert all(sayings), message.id
+        assert not message.fuzzy, message.id
+    assert not found.obsolete
+
+
+@pytest.mark.parametrize("tag", OTHERS)
+def test_a_translation_keeps_every_figure_of_its_english(tag):
+    slots = re.compile(r"\{\w+\}|%\(\w+\)s")
+    for message in catalogue(tag):
+        ids = message.id if isinstance(message.id, tuple) else (message.id,)
+        sayings = message.string if isinstance(message.string, tuple) else (message.string,)
+        for english, saying in zip(ids, sayings, strict=True):
+            if english:
+                assert sorted(slots.findall(saying)) == sorted(slots.findall(english)), english
+
+
+def test_strings_are_extracted_from_templates_too():
+    assert "Scan for the drying record." in set(messages())
+    assert ("board measured", "boards measured") in set(messages())
+
+
+# Figures and dates of the CLDR (Unicode Common Locale Data Repository, release 47): the decimal
+# sign of fr and de is a comma; digits go in threes by U+202F in fr and by a point in de; the long
+# date is "d MMMM y" in fr and "d. MMMM y" in de; 0 is singular in fr and plural in de.
+@pytest.mark.parametrize(
+    ("tag", "english", "said"),
+    [
+        ("fr", "8.1\u00a0%", "8,1\u00a0%"),
+        ("de", "8.1\u00a0%", "8,1\u00a0%"),
+        ("fr", "12\u00a0350", "12\u202f350"),
+        ("de", "12\u00a0350", "12.350"),
+        ("fr", "5\u00a0April 2026", "5 avril 2026"),
+        ("de", "28\u00a0November 2026", "28. November 2026"),
+        ("fr", "0 packs", "0 paquet"),
+        ("de", "0 packs", "0 Pakete"),
+        ("fr", "1 pack", "1 paquet"),
+        ("fr", "6 packs", "6 paquets"),
+    ],
+)
+def test_figures_dates_and_plurals_are_the_languages_own(tag, english, said):
+    assert language(tag).say(english).replace("\u00a0", " ") == said.replace("\u00a0", " ")
+
+
+def test_a_claim_stays_to_the_last_comma():
+    assert language("fr").say("70.5 % certified", verbatim=True) == "70.5 % certified"
+
+
+def test_a_date_is_said_as_a_date():
+    assert language("de").date(dt.date(2026, 3, 5)).replace("\u00a0", " ") == "5. März 2026"
+
+
+@pytest.mark.parametrize("tag", OTHERS)
+def test_every_word_of_a_sealed_record_can_be_said(tag):
+    """Of the demonstration's sealed records, as the ledger keeps them."""
+    spoken = language(tag)
+    records = [
+        json.loads(path.read_bytes())
+        for path in sorted((PROJECT / "content/ledger").rglob("*.json"))
+        if '"statement"' in path.read_text("utf-8")
+    ]
+    assert len(records) > 10
+    for record in records:
+        words = {key: value for key, value in record.items() if key not in OWN_WORDS}
+        words |= record.get("shown", {})
+        words.pop("packs"), words.pop("safety"), words.pop("kilnfolio")
+        for key, value in words.items():
+            if isinstance(value, str) and value:
+                assert spoken.knows(value), f"{key}: {value}"
