@@ -9,7 +9,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-import pypdf
+import pikepdf
 import pytest
 import zxingcpp
 from PIL import Image
@@ -21,6 +21,7 @@ from tests.trust.sealing import amended_mill
 
 from kilnfolio.pipeline.build import build_site
 from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.site.static import VERIFIER
 
 EDITIONS = ("mill", "customer", "auditor")
 
@@ -70,7 +71,8 @@ def test_safety_wording_and_invention_stand_on_every_page(pages, edition):
     wording = " ".join(SAFETY.split())
     for path, reading in pages[edition].items():
         assert wording in reading.text, path
-        assert "invented" in reading.text, path
+        # the page that checks bags is the same at every mill
+        assert "invented" in reading.text or path.name == VERIFIER, path
 
 
 def test_a_customers_page_comes_quickly_over_a_telephone(demo_site):
@@ -108,14 +110,14 @@ def test_every_pdf_carries_the_safety_wording_and_our_fonts_only(demo_site):
     paths = sorted(path for edition in EDITIONS for path in (demo_site / edition).rglob("*.pdf"))
     assert len(paths) > 10
     for path in paths:
-        reader = pypdf.PdfReader(path)
         text = " ".join(" ".join(pages_of(path)).split())
         assert "Do not enter a kiln on the strength of this record" in text, path
-        fonts = {
-            str(font["/BaseFont"]).partition("+")[2]
-            for page in reader.pages
-            for font in (f.get_object() for f in page["/Resources"]["/Font"].values())
-        }
+        with pikepdf.open(path) as pdf:
+            fonts = {
+                str(font.BaseFont).partition("+")[2]
+                for page in pdf.pages
+                for font in page.Resources.Font.as_dict().values()
+            }
         assert fonts, path
         assert all(name.startswith(("Literata", "Folio")) for name in fonts), (path, fonts)
 

@@ -1,5 +1,6 @@
 """Yard and store with New York's weather of 2013, and the laws of both."""
 
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -7,8 +8,10 @@ import numpy as np
 import pytest
 
 from kilnfolio.forecast import store, yard
-from kilnfolio.forecast.outdoors import WeatherError, hourly, monthly
-from kilnfolio.physics.drying import Board
+from kilnfolio.forecast.outdoors import monthly, of_table, steady
+from kilnfolio.forecast.yard import YARD_FACE
+from kilnfolio.physics.drying import Board, SingleBoard
+from kilnfolio.records.weather import read_weather
 
 WEATHER = Path(__file__).parent.parent / "data" / "drying" / "new-york-2013.csv"
 
@@ -24,7 +27,7 @@ WOODS = {
 
 @pytest.fixture(scope="module")
 def new_york():
-    return hourly(WEATHER.read_text("utf-8").splitlines())
+    return of_table(read_weather(WEATHER.read_bytes()))
 
 
 @pytest.mark.parametrize("wood", WOODS)
@@ -79,18 +82,29 @@ def test_a_year_may_begin_in_any_month(new_york):
     np.testing.assert_allclose(np.sort(turned.emc_pct), np.sort(new_york.emc_pct))
 
 
-@pytest.mark.parametrize(
-    ("lines", "message"),
-    [
-        (["temp_c,rh"], "no column relative_humidity_pct"),
-        (["temp_c,relative_humidity_pct", "12,"], "weather.csv:2: a number is missing"),
-        (["temp_c,relative_humidity_pct", "12,0.62", "99,50"], "weather.csv:3: 99 °C"),
-        (["temp_c,relative_humidity_pct", "12,62"], "1 hours; a year has"),
-    ],
-)
-def test_weather_that_cannot_be_read(lines, message):
-    with pytest.raises(WeatherError, match=message):
-        hourly(lines)
+@pytest.mark.parametrize("packed", store.PACKED)
+def test_the_modes_of_a_stored_board_are_those_of_the_board_model(new_york, packed):
+    """A year of daily means by modes, and by the cells in steps of 4 h: within 0.2 point."""
+    dry, days = Board(27.0, 7.0, 1.5e-10), 365
+    found = store.estimate(dry, new_york, 4, days, packed)
+    piece = SingleBoard(replace(dry, face_m_s=6e-8 * YARD_FACE * store.PACKED[packed]))
+    year = new_york.from_month(4).by_day()
+    means = []
+    for day in range(days):
+        piece.advance(24.0, float(year.temp_c[day]), float(year.emc_pct[day]))
+        means.append(piece.mean)
+    assert np.abs(found.mean_pct - means).max() < 0.2
+
+
+def test_steady_air_needs_no_steps_and_ends_at_its_emc():
+    kept = steady(18.0, 45.0)
+    found = store.estimate(Board(27.0, 11.0, 2e-10), kept, 1, 730.0)
+    assert found.mean_pct[-1] == pytest.approx(kept.emc_pct[0], abs=0.3)
+    assert np.all(np.diff(found.mean_pct) <= 1e-12)
+    begun = time.process_time()
+    for _ in range(20):
+        store.estimate(Board(27.0, 11.0, 2e-10), kept, 1)
+    assert time.process_time() - begun < 20 * 0.05
 
 
 def test_refusals(new_york):

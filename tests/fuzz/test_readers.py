@@ -24,6 +24,7 @@ from kilnfolio.records.log import read_log
 from kilnfolio.records.logger import LoggerProfile
 from kilnfolio.records.model import validate
 from kilnfolio.records.problems import RecordProblems
+from kilnfolio.records.weather import read_weather
 from kilnfolio.records.yaml_source import parse_yaml, read_yaml
 
 ZONE = ZoneInfo("America/Toronto")
@@ -74,6 +75,17 @@ def test_yaml():
         any_text.map(str.encode),
         lambda data: outcome_of(lambda: parse_yaml(data, "x.yaml")),
     )["refused"]
+
+
+def test_weather():
+    """Twelve months, damaged; a year of hours is read by the same lines."""
+    months = "".join(f"{month},{month},{60 + month}\n" for month in range(1, 13))
+    sound = f"# invented\nmonth,temp_c,relative_humidity_pct\n{months}".encode()
+    found = watch(
+        "weather", damaged([sound], TABLE), lambda data: outcome_of(lambda: read_weather(data))
+    )
+    assert found.keys() <= {"read", "refused"}
+    assert found["refused"]
 
 
 @pytest.fixture(scope="module")

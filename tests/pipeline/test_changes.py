@@ -184,16 +184,16 @@ def test_a_seal_makes_its_own_bag_and_no_other(mill, monkeypatch):
     assert bytes_of(mill / "site") == clean(mill)
 
 
-def test_another_practice_turns_what_prints_it_and_leaves_what_is_sealed(mill, tmp_path):
+def test_another_region_turns_what_prints_it_and_leaves_what_is_sealed(mill, tmp_path):
     """Pages with amounts or words of the trade are made again; series, bags and seals are not."""
 
-    def practise():
+    def move():
         edit(mill, FILES["mill"], "practice: North American", "practice: British")
 
     for charge in (FILES["charge"], f"{SECOND}/charge.yaml"):
         edit(mill, charge, "\nkiln:", "\ncontrol_rule: wettest half\nkiln:")
     build(mill)
-    written = written_by(mill, practise)
+    written = written_by(mill, move)
     assert {
         "mill/index.html",
         "mill/kilns/k1.html",
@@ -206,7 +206,7 @@ def test_another_practice_turns_what_prints_it_and_leaves_what_is_sealed(mill, t
     } <= written
     assert any(path.startswith("customer/") and path.endswith("index.html") for path in written)
     assert not [path for path in written if path.endswith((".csv", "site.css"))]
-    assert not [path for path in written if path.startswith("mill/checks/wet-bulb")]
+    assert not [path for path in written if path.startswith("auditor/bags/")]
     build(mill, tmp_path / "clean")
     assert bytes_of(mill / "site") == bytes_of(tmp_path / "clean")
 

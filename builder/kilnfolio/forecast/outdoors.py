@@ -1,9 +1,8 @@
-"""Weather as air that wood comes to rest in: hourly from a file, or by month from a table."""
+"""Weather as air that wood comes to rest in: from a year of hours, or from twelve months."""
 
 from __future__ import annotations
 
-import csv
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -12,6 +11,7 @@ import numpy as np
 from kilnfolio.physics import sorption
 from kilnfolio.physics._types import Floats
 from kilnfolio.physics.air import saturation_pressure
+from kilnfolio.records.weather import WeatherTable
 
 BLOCK_H = 4.0
 """Hourly weather is averaged over this time. [h]"""
@@ -33,24 +33,26 @@ MONTHS = (
 )
 DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 
+SOURCES = {
+    "hourly": "EMC hour by hour, its mean 0.8 to 1.7 points above the EMC of monthly means",
+    "monthly": "EMC of monthly means, 0.8 to 1.7 points below the mean of hourly EMC",
+    "steady": "steady air",
+}
+"""How weather was averaged; stands beside an estimate."""
+
 _COLDEST_C = -30.0
-
-
-class WeatherError(ValueError):
-    """A weather table cannot be read: the message names line, value and what to write."""
 
 
 @dataclass(frozen=True)
 class Weather:
-    """A year of outdoor air, in equal blocks from the first of January.
+    """A year of air, in equal blocks from the first of January.
 
     Attributes
     ----------
     temp_c, emc_pct : ndarray, shape (n,)
         Means of each block. [°C] [%]
     source : str
-        ``hourly`` or ``monthly``: a mean of hourly EMC lies 0.8 to 1.7 points above the EMC of
-        monthly means.
+        A key of `SOURCES`.
     """
 
     temp_c: Floats
@@ -66,6 +68,14 @@ class Weather:
         """Return the same year begun on the first of a month, from 1."""
         shift = round(24 * sum(DAYS[: month - 1]) / self.block_h)
         return Weather(np.roll(self.temp_c, -shift), np.roll(self.emc_pct, -shift), self.source)
+
+    def by_day(self) -> Weather:
+        """Return the same year in daily means."""
+        days = int(YEAR_H / 24)
+        temp, emc = (
+            series.reshape(days, -1).mean(axis=1) for series in (self.temp_c, self.emc_pct)
+        )
+        return Weather(temp, emc, self.source)
 
     def monthly_emc(self) -> Floats:
         """Return the mean EMC of each month, shape (12,) [%]."""
@@ -84,49 +94,16 @@ class Weather:
         )
 
 
-def hourly(lines: Iterable[str], name: str = "weather.csv") -> Weather:
-    """Return a year of weather from a CSV of hourly temperature and humidity.
-
-    Parameters
-    ----------
-    lines : iterable of str
-        The file's lines, the first naming ``temp_c`` and ``relative_humidity_pct``; then 8760
-        hours, or 8784 of a leap year, from the first of January. Other columns are left aside.
-    name : str
-        Its name, for messages.
-
-    Raises
-    ------
-    WeatherError
-        A heading is missing, a value is none or cannot be, or the hours are no year.
-    """
-    reader = csv.DictReader(lines)
-    absent = {"temp_c", "relative_humidity_pct"} - set(reader.fieldnames or ())
-    if absent:
-        raise WeatherError(
-            f"{name}:1: no column {' or '.join(sorted(absent))}; the first line "
-            "must name temp_c and relative_humidity_pct"
-        )
-    values = []
-    for number, row in enumerate(reader, start=2):
-        try:
-            temp, humidity = float(row["temp_c"]), float(row["relative_humidity_pct"])
-        except (TypeError, ValueError):
-            raise WeatherError(f"{name}:{number}: a number is missing; fill gaps before") from None
-        if not (-60 <= temp <= 60 and 0 < humidity <= 100):
-            raise WeatherError(
-                f"{name}:{number}: {temp:g} °C at {humidity:g} % cannot be; "
-                "temp_c is in °C, relative_humidity_pct in percent"
-            )
-        values.append((temp, humidity))
-    if len(values) not in (8760, 8784):
-        raise WeatherError(f"{name}: {len(values)} hours; a year has 8760 or 8784")
-    temp, humidity = np.array(values[:8760]).T
-    cold = np.maximum(temp, _COLDEST_C)
-    emc = np.asarray(sorption.equilibrium_moisture_content(cold, humidity))
+def of_table(table: WeatherTable) -> Weather:
+    """Return the weather a mill brings as air for wood."""
+    temp = np.maximum(np.array(table.temp_c), _COLDEST_C)
+    humidity = np.array(table.relative_humidity_pct)
+    emc = np.asarray(sorption.equilibrium_moisture_content(temp, humidity))
+    if not table.hourly:
+        return monthly(temp.tolist(), emc.tolist())
     blocks = int(BLOCK_H)
     return Weather(
-        cold.reshape(-1, blocks).mean(axis=1), emc.reshape(-1, blocks).mean(axis=1), "hourly"
+        temp.reshape(-1, blocks).mean(axis=1), emc.reshape(-1, blocks).mean(axis=1), "hourly"
     )
 
 
@@ -146,3 +123,10 @@ def monthly(temp_c: Sequence[float], emc_pct: Sequence[float]) -> Weather:
     at = np.arange(BLOCK_H / 2, YEAR_H, BLOCK_H)
     temp, emc = (np.interp(at, middles, values, period=YEAR_H) for values in (temp_c, emc_pct))
     return Weather(temp, emc, "monthly")
+
+
+def steady(temp_c: float, relative_humidity_pct: float) -> Weather:
+    """Return a year of one temperature and humidity, as in a store that is kept so."""
+    emc = float(sorption.equilibrium_moisture_content(temp_c, relative_humidity_pct))
+    days = int(YEAR_H / 24)
+    return Weather(np.full(days, float(temp_c)), np.full(days, emc), "steady")

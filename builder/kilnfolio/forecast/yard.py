@@ -8,7 +8,7 @@ import numpy as np
 
 from kilnfolio.forecast.outdoors import MONTHS, YEAR_H, Weather
 from kilnfolio.physics._types import Floats
-from kilnfolio.physics.drying import Board, advance
+from kilnfolio.physics.drying import Board, SingleBoard
 
 YARD_FACE = 0.5
 """Release at the face of a yard stack against a kiln's; 0.25 to 0.5 gives published seasons."""
@@ -33,7 +33,7 @@ class Yard:
     days : ndarray, shape (12,)
         Days from the first of each month; NaN if three years do not do it. [day]
     source : str
-        Of the weather: ``hourly`` or ``monthly``.
+        How the weather was averaged: a key of `outdoors.SOURCES`.
     """
 
     target_pct: float
@@ -75,22 +75,22 @@ def estimate(stock: Board, weather: Weather, target_pct: float = 20.0) -> Yard:
             f"target_pct must lie below the start, {stock.initial_mc_pct!r}; "
             f"received {target_pct:g}"
         )
-    board = replace(stock, face_m_s=np.asarray(stock.face_m_s, float) * YARD_FACE)
-    years = [weather.from_month(month) for month in range(1, 13)]
-    temp, emc = (
-        np.array([getattr(year, name) for year in years]) for name in ("temp_c", "emc_pct")
-    )
-    months = replace(board, initial_mc_pct=np.full(12, float(np.max(stock.initial_mc_pct))))
-    profile, days = months.start(), np.full(12, np.nan)
-    before = profile.mean(axis=-1)
-    for block in range(int(LONGEST_YEARS * YEAR_H / weather.block_h)):
-        at = block % temp.shape[1]
-        profile, _ = advance(months, profile, weather.block_h, temp[:, at], emc[:, at])
-        after = profile.mean(axis=-1)
-        now = np.isnan(days) & (after <= target_pct)
-        share = (before - target_pct) / np.maximum(before - after, 1e-12)
-        days[now] = ((block + np.clip(share, 0, 1)) * weather.block_h / 24)[now]
-        if np.isfinite(days).all():
-            break
+    board = replace(stock, face_m_s=float(stock.face_m_s) * YARD_FACE)  # type: ignore[arg-type]
+    days = [_days(board, weather.from_month(month), target_pct) for month in range(1, 13)]
+    return Yard(target_pct, np.array(days), weather.source)
+
+
+def _days(board: Board, year: Weather, target_pct: float) -> float:
+    """Return the days to the target from the first block of a year; NaN if never."""
+    piece, block = SingleBoard(board), year.block_h
+    temp, emc = year.temp_c.tolist(), year.emc_pct.tolist()
+    before = piece.mean
+    for count in range(int(LONGEST_YEARS * YEAR_H / block)):
+        at = count % len(temp)
+        piece.advance(block, temp[at], emc[at])
+        after = piece.mean
+        if after <= target_pct:
+            share = (before - target_pct) / max(before - after, 1e-12)
+            return (count + min(max(share, 0.0), 1.0)) * block / 24
         before = after
-    return Yard(target_pct, days, weather.source)
+    return float("nan")

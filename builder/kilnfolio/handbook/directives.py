@@ -16,6 +16,7 @@ from kilnfolio.handbook import (  # noqa: F401  (each module registers its kinds
     tables_facts,
     tables_schedules,
     tables_species,
+    tables_yard,
 )
 from kilnfolio.handbook.chapter import FIGURES
 from kilnfolio.handbook.directive_charts import CHARTS, ChartOptions, behind

@@ -21,6 +21,7 @@ from kilnfolio.records.folder import MillFolder, mill_of, open_mill
 from kilnfolio.records.kinds import MISPLACED, RECORD_KINDS, SUPERSEDED, misplaced
 from kilnfolio.records.model import Located
 from kilnfolio.records.problems import Problem, RecordProblems
+from kilnfolio.records.weather import weather
 
 
 def refuse(problems: Iterable[Problem]) -> None:
@@ -131,6 +132,7 @@ LIBRARY_STEPS: tuple[Step, ...] = (
     (reading.superseded,),
     (library_check,),
     (superseded_check,),
+    (weather,),
 )
 CHARGE_STEP: Step = (reading.charge, charge_check)
 LOT_STEP: Step = (reading.lot,)

@@ -18,6 +18,7 @@ from kilnfolio.site.pages.charges import Link
 from kilnfolio.site.pages.customer import pack_words
 from kilnfolio.site.pages.findings import FindingGroups, finding_groups
 from kilnfolio.site.pages.phrases import Count, outcome_counts
+from kilnfolio.site.pages.stored import stored_view
 from kilnfolio.site.pages.workings import Workings
 from kilnfolio.site.pages.workings.lot import lot_workings
 from kilnfolio.site.qr import labelled, lot_address, qr_svg
@@ -71,6 +72,7 @@ def lot_page(context: SiteContext, number: str) -> Page:
         f"Lot {record.id}",
         "lot",
         view=view,
+        stored=stored_view(context, record, view.dossier),
         summary=f"{record.product}. {view.dossier.judgement.sentence}",
         crumbs=(("Lots", INDEX),),
     )

@@ -1,0 +1,109 @@
+"""Tables of the yard: days to an MC by the month a pile is put up."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import numpy as np
+from pydantic import Field
+
+from kilnfolio.forecast.effects import NoComparison, stock_of
+from kilnfolio.forecast.outdoors import MONTHS, SOURCES, Weather, of_table
+from kilnfolio.forecast.yard import LABEL, Yard, estimate
+from kilnfolio.handbook.facts import read_facts
+from kilnfolio.handbook.setting import unknown
+from kilnfolio.handbook.tables import Cell, Column, Options, Table, table_kind
+from kilnfolio.handbook.tables_species import name_cell
+from kilnfolio.records.model import Name, Record, Slug
+from kilnfolio.records.problems import Problem, RecordProblems
+from kilnfolio.records.quantities import Length, Percent
+from kilnfolio.records.weather import WeatherTable, weather
+from kilnfolio.records.yaml_source import Document
+from kilnfolio.review.figures import NOTHING, number
+
+if TYPE_CHECKING:
+    from kilnfolio.handbook.rendered import Builder
+
+
+class YardWood(Record):
+    """A column of the table."""
+
+    species: Slug
+    """The wood."""
+    published: Name | None = None
+    """The wood of drying-times.yaml whose published days stand below."""
+
+
+class YardOptions(Options):
+    """Days in the yard to an MC, by month of stacking."""
+
+    woods: Annotated[list[YardWood], Field(min_length=1)]
+    """Columns."""
+    thickness: Length
+    """Of the boards."""
+    mc_to: Percent
+    """The MC wanted."""
+    weather: Slug
+    """The facts that hold a year by month, where the mill brings no weather of its own."""
+
+
+@table_kind("yard-days", YardOptions)
+def _yard(builder: Builder, options: YardOptions, document: Document) -> Table:
+    folder = builder.setting.folder
+    place, year = _weather(builder, options.weather)
+    heads: list[Column] = [Column("Piled at the start of", text=True), Column("EMC", "%")]
+    columns: list[Yard] = []
+    for i, wood in enumerate(options.woods):
+        if wood.species not in folder.species:
+            at = document.place("woods", i)
+            raise RecordProblems([unknown(at, "species", wood.species, folder.species)])
+        species = folder.species[wood.species].record
+        try:
+            board = stock_of(species, options.thickness.value).board
+        except NoComparison as reason:
+            raise RecordProblems(
+                [Problem(document.place("woods", i), wood.species, str(reason))]
+            ) from None
+        heads.append(Column(name_cell(builder, species), "days"))
+        columns.append(estimate(board, year, options.mc_to.value))
+    emc = year.monthly_emc()
+    rows: list[tuple[Cell, ...]] = [
+        (
+            month,
+            number(float(emc[i]), 1),
+            *(
+                number(float(one.days[i]), 0) if np.isfinite(one.days[i]) else NOTHING
+                for one in columns
+            ),
+        )
+        for i, month in enumerate(MONTHS)
+    ]
+    rows.append(("Published, best to worst", NOTHING, *_published(builder, options)))
+    return Table(
+        tuple(heads),
+        tuple(rows),
+        f"Computed from the weather of {place} ({SOURCES[year.source]}), for green boards "
+        f"{options.thickness.entered} thick in a roofed pile. {LABEL} A dash: not within three "
+        "years. Published days: the table of published times.",
+    )
+
+
+def _weather(builder: Builder, name: str) -> tuple[str, Weather]:
+    """Return where the weather comes from, and the year: the mill's own, or that of the facts."""
+    own = weather(builder.setting.folder.graph)
+    if own is not None:
+        return own.place or "this mill", of_table(own)
+    facts = read_facts(builder.setting.folder.root, name)
+    temps, humidities = zip(*(row.numbers("temp", "humidity") for row in facts.rows), strict=True)
+    return facts.title.removeprefix("Weather of "), of_table(WeatherTable(temps, humidities, ""))
+
+
+def _published(builder: Builder, options: YardOptions) -> list[str]:
+    facts = read_facts(builder.setting.folder.root, "drying-times")
+    ranges = {
+        str(row.cell("wood")): f"{low:g} to {high:g}"
+        for row in facts.rows
+        if (low := row.number("air_low")) is not None
+        and (high := row.number("air_high")) is not None
+    }
+    return [ranges.get(wood.published or "", NOTHING) for wood in options.woods]
