@@ -140,6 +140,22 @@ def test_what_cannot_be_forecast_is_said(tmp_path, script, capsys):
         capsys.readouterr()
         assert main(words) == code
         assert said in capsys.readouterr().err
+    middle = f"{start + dt.timedelta(days=8):%Y-%m-%dT%H:%M}"
+    for words, code, said in (
+        (["what-if", name, str(tmp_path), "--as-of", "soon"], 2, "not a date and time"),
+        (["what-if", name, str(tmp_path), "--step", "3"], 2, "say with --earlier"),
+        (["what-if", name, str(tmp_path), "--at-most", "60"], 2, "--at-most 60"),
+        (["what-if", name, str(tmp_path), "--depression", "9"], 2, "0.2 to 3"),
+        (["effect", "older-oak", "older-ok", str(tmp_path)], 2, "did you mean 'older-oak'"),
+    ):
+        capsys.readouterr()
+        assert main(words) == code, words
+        assert said in capsys.readouterr().err
+    words = ["what-if", name, str(tmp_path), "--as-of", middle, "--earlier", "5"]
+    assert main([*words, "--format", "json"]) == 0
+    [change] = json.loads(capsys.readouterr().out)["changes"]
+    assert change["days_ratio"] < 1.0 < change["peak_gradient_ratio"]
+    assert change["words"].startswith("at least about")
     assert main(["forecast", name, str(tmp_path)]) == 0
     text = capsys.readouterr().out
     assert "sample boards decide" in text

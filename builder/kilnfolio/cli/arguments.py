@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from kilnfolio.adopt.entry.commands import TaskContext, Terminal
+    from kilnfolio.records.quantities import Quantity
 
 
 def add_folder(parser: argparse.ArgumentParser) -> None:
@@ -32,6 +33,22 @@ def add_format(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--format", choices=("text", "json"), default="text", help="for a person or for a program"
     )
+
+
+def value_of(quantity: type[Quantity], option: str, text: str | None) -> float | None:
+    """Return an option's quantity in the program's own unit; None where it was not given.
+
+    Raises
+    ------
+    ValueError
+        It is no number with a unit of this kind.
+    """
+    if text is None:
+        return None
+    try:
+        return quantity.parse(text).value
+    except ValueError as error:
+        raise ValueError(f"{option} {text} {error}; write a number and its unit") from None
 
 
 def asker() -> Callable[[str], str] | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from kilnfolio.cli.arguments import add_folder, add_format
+from kilnfolio.cli.arguments import add_folder, add_format, value_of
 from kilnfolio.cli.errors import ERROR, OK, print_json, print_reasons
 
 SUMMARY = "compare two schedules by days, heat and peak gradient index"
@@ -35,15 +35,17 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.records.checking import checked_mill
     from kilnfolio.records.quantities import Length, Percent
 
-    folder = checked_mill(arguments.folder, SEALED)
     try:
+        thickness = value_of(Length, "--thickness", arguments.thickness)
+        target = value_of(Percent, "--target", arguments.target)
+        folder = checked_mill(arguments.folder, SEALED)
         one = compared(
             folder,
             arguments.first,
             arguments.second,
             arguments.species,
-            Length.parse(arguments.thickness).value if arguments.thickness else None,
-            Percent.parse(arguments.target).value if arguments.target else None,
+            thickness,
+            target,
         )
     except NoComparison as reason:
         return print_reasons(str(reason))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from kilnfolio.cli.arguments import add_folder, add_format
+from kilnfolio.cli.arguments import add_folder, add_format, value_of
 from kilnfolio.cli.errors import ERROR, OK, print_json, print_no_charge, print_reasons
 
 SUMMARY = "estimate what one change of the schedule would do to a charge"
@@ -36,11 +36,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--schedule", metavar="ID", help="go on by another schedule")
     parser.add_argument("--thickness", metavar="SIZE", help="timber of another size, as in '52 mm'")
     parser.add_argument("--kiln", metavar="ID", help="air as another kiln lately kept it")
+    parser.add_argument(
+        "--as-of",
+        metavar="TIME",
+        help="ask as if it were this moment and ignore everything recorded later",
+    )
     add_format(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Read the mill, compare and print."""
+    import datetime as dt
+
     from kilnfolio.archive.standing import SEALED
     from kilnfolio.forecast.asked import Asked, answers
     from kilnfolio.forecast.effects import NoComparison
@@ -48,18 +55,27 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.records.checking import checked_mill
     from kilnfolio.records.quantities import Length, Temperature
 
-    folder = checked_mill(arguments.folder, SEALED)
+    try:
+        as_of = dt.datetime.fromisoformat(arguments.as_of) if arguments.as_of else None
+    except ValueError:
+        return print_reasons(
+            f"--as-of {arguments.as_of} is not a date and time; write it as in 2026-09-14T09:00",
+            code=ERROR,
+        )
     try:
         asked = Asked(
             arguments.earlier,
             arguments.step,
-            Temperature.parse(arguments.at_most).value if arguments.at_most else None,
+            value_of(Temperature, "--at-most", arguments.at_most),
             arguments.depression,
             arguments.schedule,
-            Length.parse(arguments.thickness).value if arguments.thickness else None,
+            value_of(Length, "--thickness", arguments.thickness),
             arguments.kiln,
         )
-        found = answers(folder, arguments.charge, asked)
+        folder = checked_mill(arguments.folder, SEALED)
+        if as_of is not None and as_of.tzinfo is None:
+            as_of = as_of.replace(tzinfo=folder.mill.record.zone)
+        found = answers(folder, arguments.charge, asked, as_of)
     except NoComparison as reason:
         return print_reasons(str(reason))
     except KeyError:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -122,8 +123,21 @@ class _Ground:
     begin: Sequence[float] | None = None
 
 
-def answers(folder: MillFolder, charge: str, asked: Asked) -> list[Answer]:
+def answers(
+    folder: MillFolder, charge: str, asked: Asked, as_of: dt.datetime | None = None
+) -> list[Answer]:
     """Return what the changes asked about, or the usual ones, do to a charge.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill.
+    charge : str
+        Number of a charge, open or complete.
+    asked : Asked
+        The changes; none for the usual ones.
+    as_of : datetime, optional
+        Ask as if it were this moment, also of a complete charge; aware.
 
     Raises
     ------
@@ -134,16 +148,16 @@ def answers(folder: MillFolder, charge: str, asked: Asked) -> list[Answer]:
     ValueError
         A change that cannot be.
     """
-    if charge in folder.charges:
+    if charge in folder.charges and as_of is None:
         return _of_past(folder, charge, asked)
-    if charge not in folder.open_charges:
+    if charge not in folder.charges and charge not in folder.open_charges:
         raise KeyError(charge)
     if asked == Asked():
         return [
             Answer(one.effect, f"done {one.end:%Y-%m-%d %H:%M}" if one.end else "")
-            for one in open_what_if_of(folder, charge).effects
+            for one in open_what_if_of(folder, charge, as_of).effects
         ]
-    rest = rest_of(folder, charge)
+    rest = rest_of(folder, charge, as_of)
     found = rest.found
     ground = _Ground(
         folder,

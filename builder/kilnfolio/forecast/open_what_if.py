@@ -20,7 +20,7 @@ from kilnfolio.forecast.effects import (
 )
 from kilnfolio.forecast.inputs import PlannedStep
 from kilnfolio.forecast.march import habit
-from kilnfolio.forecast.mill import drying_run, open_forecast
+from kilnfolio.forecast.mill import NotForecast, drying_run, of_charge, open_forecast
 from kilnfolio.forecast.replay import Trace, trace_of
 from kilnfolio.forecast.result import Forecast
 from kilnfolio.forecast.what_if import MISSES, ratios
@@ -90,20 +90,39 @@ class Rest:
     kept: float
 
 
-def rest_of(folder: MillFolder, number: str) -> Rest:
-    """Return the rest of an open charge.
+def rest_of(folder: MillFolder, number: str, as_of: dt.datetime | None = None) -> Rest:
+    """Return the rest of an open charge, or of any charge as it stood at a moment.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill.
+    number : str
+        The charge.
+    as_of : datetime, optional
+        The moment, aware; nothing recorded later is used. By default the last record.
 
     Raises
     ------
     NoComparison
-        It has no forecast, log or weighings yet, or it is run by the clock.
+        It has no forecast, log or weighings yet, is at its target, or is run by the clock.
     """
-    found = open_forecast(folder.graph, number)
+    try:
+        found = (
+            open_forecast(folder.graph, number)
+            if as_of is None
+            else of_charge(folder, number, as_of)
+        )
+    except NotForecast as reason:
+        raise NoComparison(str(reason)) from None
     if found is None:
         raise NoComparison(f"charge {number} has no forecast yet")
     run = drying_run(folder.graph, number)
+    run = run.until((found.as_of - run.started) / dt.timedelta(hours=1))
     if run.target_mc_pct is None or any(step.hours is not None for step in run.steps):
         raise NoComparison(f"charge {number} is run by the clock, so that its days are set")
+    if found.controlling_pct <= run.target_mc_pct:
+        raise NoComparison(f"charge {number} is down to its target; nothing is left to change")
     stock = stock_of(folder.species[run.wood].record, run.thickness_mm)
     trace = trace_of(run.started, run.air, run.weighings.hours, run.controlling_pct, stock)
     if trace is None:
@@ -120,15 +139,17 @@ def rest_of(folder: MillFolder, number: str) -> Rest:
     )
 
 
-def open_what_if_of(folder: MillFolder, number: str) -> OpenWhatIf:
-    """Return what the usual changes would do to the rest of an open charge.
+def open_what_if_of(
+    folder: MillFolder, number: str, as_of: dt.datetime | None = None
+) -> OpenWhatIf:
+    """Return what the usual changes would do to the rest of a charge; see `rest_of`.
 
     Raises
     ------
     NoComparison
         There is nothing to compare with, and why.
     """
-    rest = rest_of(folder, number)
+    rest = rest_of(folder, number, as_of)
     effects = [
         *effects_of(rest.stock, rest.steps, list(_changes(folder, rest)), rest.begin),
         *_other_schedules(folder, rest),
