@@ -11,7 +11,16 @@ from typing import Any
 
 import numpy as np
 import pytest
-from tests.review.inline import BOARDS, INTERVAL, both, day, held, make_case, mass_for
+from tests.review.inline import (
+    BOARDS,
+    INTERVAL,
+    both,
+    day,
+    held,
+    make_case,
+    make_lot_case,
+    mass_for,
+)
 from tests.review.rows_following import TIMED, air, timed
 from tests.review.rows_rate import alone
 
@@ -20,7 +29,7 @@ from kilnfolio.physics.rules import conditioning_points, safe_rate
 from kilnfolio.records.charge import Answer, Waiver
 from kilnfolio.review.answers import answered, with_ids
 from kilnfolio.review.dossier import Finding
-from kilnfolio.review.findings import run_checks
+from kilnfolio.review.findings import CHECKS, answers_taken, run_checks
 
 #: Wengert's table for upland red oak (from memory): 4/4 and 8/4.
 OAK = ([25.4, 50.8], [3.8, 1.5], 2.5)
@@ -254,6 +263,53 @@ def test_an_answer_to_nothing_is_asked_about() -> None:
     assert "no finding of this charge" in said[0].message
 
 
+def answer_to(finding: str, kind: str) -> dict[str, Any]:
+    return {"finding": finding, "kind": kind, "reason": "a reason", "by": "C. D.", "at": day(12)}
+
+
+@pytest.mark.parametrize("kind", ["accepted because", "instrument at fault", "corrected by"])
+def test_no_signature_makes_a_board_lighter_than_its_own_dry_wood(kind: str) -> None:
+    """A law of physics: the record is put right, or the claim is not made."""
+    light = {"weighings.9.masses.S1": "1500 g"}
+    (first,) = found("mass-below-oven-dry", light)
+    given = {**light, "answers": [answer_to(first.id, kind)]}
+    assert [f.outcome for f in _with_answers(given, "mass-below-oven-dry")] == ["fail"]
+    (said,) = _with_answers(given, "waivers-explained")
+    assert (said.outcome, said.subject) == ("question", first.id)
+    assert "only a record put right" in said.message
+
+
+def test_a_wet_bulb_above_the_dry_bulb_is_the_instruments_fault_or_nobodys() -> None:
+    def swapped(channels: dict[str, np.ndarray]) -> None:
+        channels["wet-bulb"][40:60] = channels["dry-bulb"][40:60] + 2.0
+
+    (first,) = found("wet-bulb-above-dry-bulb", log=swapped)
+    for kind, outcome in (("accepted because", "fail"), ("instrument at fault", "answered")):
+        case = make_case({"answers": [answer_to(first.id, kind)]}, log=swapped)
+        said = run_checks(case, case.charge.answers)
+        assert [f.outcome for f in said if f.check == first.check] == [outcome]
+
+
+def test_what_rests_on_evidence_takes_no_answer() -> None:
+    """ISPM 15 knows a core that was hot for its time and one that was not; an order likewise."""
+    for slug in ("heat-treatment-run", "air-record-alone", "residual-bark", "lot-moisture"):
+        assert CHECKS[slug].answers == (), slug
+    for slug in ("too-hot-while-wet", "equalizing-end", "stated-mc"):
+        assert CHECKS[slug].answers, slug
+    unclear = [c.slug for c in CHECKS.values() if c.severity != "fail" and not c.answers]
+    assert not unclear
+
+
+def test_a_question_about_a_lot_is_answered_in_its_record() -> None:
+    late = {"lot:shipped": day(90)}
+    asked = [f for f in run_checks(make_lot_case(late)) if f.outcome == "question"]
+    assert asked
+    answers = [answer_to(f.id, "accepted because") for f in asked]
+    case = make_lot_case({**late, "lot:answers": answers})
+    said = run_checks(case, case.lot.answers)
+    assert {f.outcome for f in said if f.check in {a.check for a in asked}} == {"answered"}
+
+
 def test_an_older_waiver_excuses_what_was_found_by_then() -> None:
     zone = dt.UTC
     waiver = Waiver.model_construct(
@@ -270,7 +326,7 @@ def test_an_older_waiver_excuses_what_was_found_by_then() -> None:
             for days in (-1, 1)
         ]
     )
-    outcomes = [f.outcome for f in answered(findings, (), (waiver,))]
+    outcomes = [f.outcome for f in answered(findings, (), (waiver,), answers_taken)]
     assert outcomes == ["answered", "question"]
     answer = Answer.model_construct(
         finding=findings[1].id,
@@ -279,7 +335,10 @@ def test_an_older_waiver_excuses_what_was_found_by_then() -> None:
         by="C. D.",
         at=waiver.at,
     )
-    assert [f.outcome for f in answered(findings, (answer,), ())] == ["question", "answered"]
+    assert [f.outcome for f in answered(findings, (answer,), (), answers_taken)] == [
+        "question",
+        "answered",
+    ]
 
 
 def test_a_finding_sealed_under_the_first_rules_is_read() -> None:

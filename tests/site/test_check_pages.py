@@ -76,6 +76,18 @@ def test_every_check_names_its_source_in_words(mill, pages):
                 assert publications[name].short in said[1], check.slug
 
 
+def test_a_check_says_what_clears_a_fail(pages):
+    for slug, words in (
+        ("heat-treatment-run", "until the record is put right; no answer clears it."),
+        (
+            "wet-bulb-above-dry-bulb",
+            "or the finding is answered as 'instrument at fault'; no other",
+        ),
+        ("equalizing-end", "until the record is put right or the finding is answered and signed."),
+    ):
+        assert words in pages[f"checks/{slug}.html"], slug
+
+
 def test_every_limit_shows_where_it_stands(pages):
     words = {"common practice": "common practice, no source", "memory": "from memory, unconfirmed"}
     limits = yaml.safe_load((LIBRARY / "limits.yaml").read_text("utf-8"))["limits"]

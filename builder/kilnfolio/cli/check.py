@@ -169,7 +169,9 @@ def _print_text(found: Found, say: Callable[[str], str], *, everything: bool) ->
 def _print_findings(
     name: str, findings: Sequence[Finding], say: Callable[[str], str], *, everything: bool
 ) -> None:
+    from kilnfolio.review.answers import only
     from kilnfolio.review.dossier import BY_WEIGHT
+    from kilnfolio.review.findings import answers_taken
 
     counts: dict[str, int] = {}
     for finding in findings:
@@ -188,4 +190,5 @@ def _print_findings(
                 f"({finding.answered_by})"
             )
         elif finding.id and not finding.noted:
-            print(f"{' ' * 17}to answer it: {finding.id}")
+            kinds = answers_taken(finding)
+            print(f"{' ' * 17}to answer it: {finding.id}" if kinds else f"{' ' * 17}{only(kinds)}")

@@ -411,12 +411,16 @@ class Correction(Record):
     """When it was changed."""
 
 
+#: What an answer is: the finding stands and is accepted, a reading was wrong, or something was done.
+AnswerKind = Literal["accepted because", "instrument at fault", "corrected by"]
+
+
 class Answer(Record):
     """A signed answer to one finding."""
 
     finding: Name
     """Id of the finding, as `kilnfolio check` prints it."""
-    kind: Literal["accepted because", "instrument at fault", "corrected by"]
+    kind: AnswerKind
     """What the answer is: the finding stands and is accepted, a reading was wrong, or something
     was done about it."""
     reason: Text

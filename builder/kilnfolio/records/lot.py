@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from kilnfolio.records.charge import Answer
 from kilnfolio.records.model import Day, Moment, Name, Number, Record, Slug, Text, in_range
 from kilnfolio.records.quantities import Length, Percent, Temperature, Volume
 
@@ -102,5 +103,7 @@ class Lot(Record):
     """The day this record was issued."""
     version: Annotated[int, Field(ge=1)] = 1
     """Version of the record."""
+    answers: list[Answer] = []
+    """Signed answers to findings about the lot, one each; never published."""
     notes: Text | None = None
     """Free notes; never leave the mill."""

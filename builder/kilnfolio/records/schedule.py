@@ -123,6 +123,8 @@ class Stock(Record):
     """The thicknesses, as in 4/4 or 27 mm."""
     start: Literal["green", "air-dried", "any"] = "green"
     """The state it starts in."""
+    sort: Name | None = None
+    """The sort of the wood, where the schedule is for one only, as in sapwood."""
 
 
 class Schedule(Record):

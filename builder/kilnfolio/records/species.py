@@ -138,6 +138,8 @@ class WetCeiling(Known):
     """It holds while the controlling MC is above this."""
     thickness: Length | None = None
     """The thickness it is for; 4/4 to 6/4 where not written."""
+    sort: Name | None = None
+    """The sort it is for, as in sapwood; every sort that has none of its own where not written."""
 
 
 class Prone(Known):
@@ -217,7 +219,7 @@ class Species(Record):
     ceiling_while_wet: WetCeiling | None = None
     """The hottest dry bulb while it is wet, for stock up to 6/4."""
     thick_ceilings: list[WetCeiling] = []
-    """The same for thicker stock, each with its thickness."""
+    """The same for thicker stock, each with its thickness, and for sorts that bear more heat."""
     prone_to: list[Prone] = []
     """Defects it is prone to."""
     hazards: list[Hazard] = []
@@ -240,22 +242,41 @@ class Species(Record):
         gravity = self.basic_specific_gravity
         return None if gravity is None else 1000.0 * gravity
 
-    def ceiling_at(self, thickness_mm: float) -> tuple[float, float] | None:
-        """Return the hottest dry bulb while wet for a thickness [°C], and the MC above it [%].
+    @property
+    def ceilings(self) -> list[WetCeiling]:
+        """Every ceiling while wet on the sheet, of every thickness and sort."""
+        return [self.ceiling_while_wet, *self.thick_ceilings] if self.ceiling_while_wet else []
 
-        It holds above that MC. Between the thicknesses on record it is interpolated; thinner or
-        thicker stock takes the nearest. None where the sheet gives none.
+    def ceiling_at(
+        self, thickness_mm: float, sort: str | None = None
+    ) -> tuple[float, float] | None:
+        """Return the hottest dry bulb while wet [°C], and the MC above which it holds [%].
+
+        Parameters
+        ----------
+        thickness_mm : float
+            Thickness of the stock [mm]. Between the thicknesses on record the ceiling is
+            interpolated; thinner or thicker stock takes the nearest.
+        sort : str, optional
+            Sort of the wood, as in "sapwood". A sort without ceilings of its own takes those of
+            the species.
+
+        Returns
+        -------
+        tuple or None
+            None where the sheet gives none.
         """
-        if self.ceiling_while_wet is None:
-            return None
+        own = [one for one in self.ceilings if sort and one.sort == sort]
         known = sorted(
             (
                 one.thickness.value if one.thickness else _SIX_QUARTER_MM,
                 one.dry_bulb.value,
                 one.while_above.value,
             )
-            for one in (self.ceiling_while_wet, *self.thick_ceilings)
+            for one in own or [one for one in self.ceilings if one.sort is None]
         )
+        if not known:
+            return None
         sizes, temps, above = (list(values) for values in zip(*known, strict=True))
         return float(np.interp(thickness_mm, sizes, temps)), min(above)
 

@@ -2,20 +2,22 @@
 
 An id holds the check, what it concerns and when it began, as in
 ``dry-bulb-overshoot/dry-bulb/2026-04-08T20:00``. A later event has another id and needs an answer
-of its own.
+of its own. Not every fail can be answered: its check says which kinds of answer clear it.
 """
 
 from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from kilnfolio.records.charge import Answer, Waiver
 from kilnfolio.review.dossier import Finding
 
 #: The check that speaks of answers themselves.
 EXPLAINED = "waivers-explained"
+#: Returns the kinds of answer that clear a finding.
+_Taken = Callable[[Finding], Sequence[str]]
 
 
 def with_ids(findings: Sequence[Finding]) -> tuple[Finding, ...]:
@@ -41,7 +43,10 @@ def finding_id(finding: Finding) -> str:
 
 
 def answered(
-    findings: Sequence[Finding], answers: Iterable[Answer], waivers: Iterable[Waiver]
+    findings: Sequence[Finding],
+    answers: Iterable[Answer],
+    waivers: Iterable[Waiver],
+    taken: _Taken,
 ) -> tuple[Finding, ...]:
     """Return findings with the answers given to them.
 
@@ -54,11 +59,13 @@ def answered(
     waivers : iterable of Waiver
         The older form, which names a check. It answers what that check found up to the moment it
         was signed, and nothing that began later.
+    taken : callable
+        Returns the kinds of answer that clear a finding; another kind leaves it as it is.
     """
     by_id = {answer.finding: answer for answer in answers}
     by_check = {waiver.check: waiver for waiver in waivers}
     return tuple(
-        _answered(finding, by_id.get(finding.id), by_check.get(finding.check))
+        _answered(finding, by_id.get(finding.id), by_check.get(finding.check), taken(finding))
         for finding in findings
     )
 
@@ -80,10 +87,40 @@ def unmatched(findings: Sequence[Finding], answers: Iterable[Answer]) -> tuple[F
     )
 
 
-def _answered(finding: Finding, answer: Answer | None, waiver: Waiver | None) -> Finding:
+def not_taken(
+    findings: Sequence[Finding], answers: Iterable[Answer], taken: _Taken
+) -> tuple[Finding, ...]:
+    """Return a question for each answer of a kind that does not clear what it answers."""
+    known = {finding.id: finding for finding in findings if finding.id}
+    return tuple(
+        Finding(
+            check=EXPLAINED,
+            outcome="question",
+            id=f"{EXPLAINED}/{answer.finding}",
+            message=f"The answer to '{answer.finding}' does not clear it: {only(kinds)}.",
+            subject=answer.finding,
+        )
+        for answer in answers
+        if (finding := known.get(answer.finding)) is not None
+        and answer.kind not in (kinds := taken(finding))
+    )
+
+
+def only(kinds: Sequence[str]) -> str:
+    """Return what alone clears a finding, in words."""
+    return (
+        f"only '{' or '.join(kinds)}' does, or a record put right"
+        if kinds
+        else "only a record put right does"
+    )
+
+
+def _answered(
+    finding: Finding, answer: Answer | None, waiver: Waiver | None, kinds: Sequence[str]
+) -> Finding:
     if finding.outcome not in ("question", "fail"):
         return finding
-    if answer is not None:
+    if answer is not None and answer.kind in kinds:
         return finding.model_copy(
             update={
                 "outcome": "answered",
@@ -92,7 +129,11 @@ def _answered(finding: Finding, answer: Answer | None, waiver: Waiver | None) ->
                 "answered_because": answer.reason,
             }
         )
-    if waiver is not None and (finding.at is None or finding.at <= waiver.at):
+    if (
+        waiver is not None
+        and "accepted because" in kinds
+        and (finding.at is None or finding.at <= waiver.at)
+    ):
         return finding.model_copy(
             update={
                 "outcome": "answered",

@@ -12,12 +12,12 @@ import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
-from typing import Literal, TypeVar
+from typing import Literal, TypeVar, get_args
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from kilnfolio.records.charge import Answer, Board, Charge, ChargeStock, Waiver
+from kilnfolio.records.charge import Answer, AnswerKind, Board, Charge, ChargeStock, Waiver
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.log import as_datetime
 from kilnfolio.records.lot import Lot, Pack
@@ -27,7 +27,7 @@ from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.species import Species
 from kilnfolio.review.adherence import Adherence, Tolerance, adherence
 from kilnfolio.review.air import AirSeries
-from kilnfolio.review.answers import EXPLAINED, answered, unmatched, with_ids
+from kilnfolio.review.answers import EXPLAINED, answered, not_taken, unmatched, with_ids
 from kilnfolio.review.boards import BoardHistory, Control
 from kilnfolio.review.dossier import Dossier, Finding, Outcome, Spot, SurveyResult
 from kilnfolio.review.ending import ProbeRun, StageOutcome, SurveyOutcome, Water
@@ -38,6 +38,8 @@ from kilnfolio.review.setpoints import AskedAir, PlannedStep
 Severity = Literal["fail", "question", "note"]
 #: The claim a failed check blocks.
 Claim = Literal["moisture", "heat treatment", "record"]
+#: Every kind of answer.
+ANSWERS: tuple[AnswerKind, ...] = get_args(AnswerKind)
 
 GROUPS = (
     "arithmetic and physics",
@@ -305,6 +307,7 @@ class Check:
     source: str
     limits: tuple[str, ...]
     of: Of
+    answers: tuple[AnswerKind, ...]
     run: Callable[..., Iterable[Breach | Pass]]
 
 
@@ -329,6 +332,7 @@ def check(
     limits: tuple[str, ...] = (),
     claim: Claim = "moisture",
     of: Of = "charge",
+    answers: tuple[AnswerKind, ...] = ANSWERS,
 ) -> Callable[
     [Callable[[CaseT], Iterable[Breach | Pass]]], Callable[[CaseT], Iterable[Breach | Pass]]
 ]:
@@ -357,6 +361,9 @@ def check(
         The claim a failed check blocks.
     of : {"charge", "lot", "publication"}
         What it looks at.
+    answers : tuple of str
+        The kinds of answer that clear a fail of it. None where the figures are impossible or the
+        claim lacks its evidence: then only a record put right does. A question takes any kind.
     """
     if group not in GROUPS or slug in CHECKS:
         raise ValueError(f"check {slug!r}: its group must be one of GROUPS, its slug its own")
@@ -365,7 +372,7 @@ def check(
         run: Callable[[CaseT], Iterable[Breach | Pass]],
     ) -> Callable[[CaseT], Iterable[Breach | Pass]]:
         CHECKS[slug] = Check(
-            slug, title, group, reason, passes, severity, claim, source, limits, of, run
+            slug, title, group, reason, passes, severity, claim, source, limits, of, answers, run
         )
         return run
 
@@ -390,13 +397,20 @@ def run_checks(
         ]
     )
     answers = tuple(answers)
-    wrong = unmatched(findings, answers)
+    wrong = (*unmatched(findings, answers), *not_taken(findings, answers, answers_taken))
     if wrong:
         findings = (
             *(one for one in findings if one.check != EXPLAINED or one.outcome != "pass"),
             *wrong,
         )
-    return answered(findings, answers, waivers)
+    return answered(findings, answers, waivers, answers_taken)
+
+
+def answers_taken(finding: Finding) -> tuple[AnswerKind, ...]:
+    """Return the kinds of answer that clear a finding: any for a question, or none for a fail."""
+    if finding.outcome != "fail" or finding.check not in CHECKS:
+        return ANSWERS
+    return CHECKS[finding.check].answers
 
 
 def run_check(

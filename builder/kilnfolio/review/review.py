@@ -575,7 +575,7 @@ def review_lot(folder: MillFolder, lot_id: str, dossiers: Mapping[str, d.Dossier
         readings=tuple(float(value) for value in readings_of(case)),
         judgement=judge(case),
         heat_treated=_heat_treated(case),
-        findings=run_checks(case),
+        findings=run_checks(case, case.lot.answers),
     )
 
 

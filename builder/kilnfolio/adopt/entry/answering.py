@@ -8,7 +8,9 @@ import difflib
 from kilnfolio.adopt.entry.commands import TaskContext, Terminal
 from kilnfolio.adopt.entry.times import written
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.review.answers import only
 from kilnfolio.review.dossier import Finding
+from kilnfolio.review.findings import answers_taken
 from kilnfolio.review.reviews import dossiers, open_reviews
 
 
@@ -26,10 +28,18 @@ def answer(
     Raises
     ------
     RecordProblems
-        The charge has no such finding, or it is answered; nothing is written.
+        The charge has no such finding, it is answered, or no answer of that kind clears it;
+        nothing is written.
     """
     found = _finding(task, finding)
     terminal.say(f"{task.number}: {found.message}")
+    kinds = answers_taken(found)
+    if kind not in kinds:
+        raise _refused(
+            f"'{finding}'",
+            f"'{kind}' does not clear it: {only(kinds)}",
+            "See the page of its check",
+        )
     answers = task.file.record.at(("answers",)) or []
     if any(isinstance(one, dict) and one.get("finding") == finding for one in answers):
         raise _refused(f"'{finding}'", "it is answered already", "See answers in the record")

@@ -33,6 +33,7 @@ _Path = tuple[str | int, ...]
     title="Wet bulb above dry bulb",
     group=_GROUP,
     severity="fail",
+    answers=("instrument at fault",),
     limits=("wet-bulb-above-dry-bulb",),
     source="common practice",
     reason="A wetted thermometer can be as warm as the dry one, never warmer. If it is, the two "
@@ -336,6 +337,7 @@ def wet_basis_suspected(case: Case) -> Results:
     title="Mass below oven-dry",
     group=_GROUP,
     severity="fail",
+    answers=(),
     source="common practice",
     reason="Nothing weighs less than its own dry substance: a mass is wrong, or the oven-dry "
     "mass is.",
@@ -486,6 +488,7 @@ def _air_was_drying(case: Case, before: Weighed, after: Weighed) -> bool:
     title="More water than wood can hold",
     group=_GROUP,
     severity="fail",
+    answers=(),
     limits=("wetter-than-wood-can-be",),
     source="wood-handbook, eq. 4-3",
     reason="Wood with every cell full of water holds so much and no more, by its specific "

@@ -28,6 +28,7 @@ _DRY_BULBS = ("dry-bulb", "dry-bulb-entering", "dry-bulb-leaving")
     title="Column in another unit",
     group=_GROUP,
     severity="fail",
+    answers=("instrument at fault",),
     limits=("unit-slip", "unit-slip-set-points"),
     source="common practice",
     reason="A logger switched from °C to °F goes on writing numbers, and every one after it is "

@@ -69,6 +69,7 @@ def signed(case: Case) -> Results:
     title="Dates in order",
     group=_GROUP,
     severity="fail",
+    answers=(),
     claim="record",
     source="common practice",
     reason="Timber is sawn, stacked, dried and tested in that order; another order is a slip or "

@@ -58,7 +58,7 @@ def ceiling(case: ScheduleCase) -> Results:
     known = [
         (bears, species)
         for species, thickness in case.stock
-        if (bears := species.ceiling_at(thickness)) is not None
+        if (bears := species.ceiling_at(thickness, case.schedule.for_stock.sort)) is not None
     ]
     if not known:
         raise NoData("no species sheet gives a ceiling while wet")

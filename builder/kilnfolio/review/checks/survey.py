@@ -27,6 +27,7 @@ def _survey(case: Case) -> tuple[Survey, SurveyOutcome]:
     title="Meter corrections",
     group=_GROUP,
     severity="fail",
+    answers=(),
     limits=("meter-lowest", "meter-highest", "meter-low-target"),
     source="wood-handbook-2010, p. 13-3",
     reason="A resistance meter reads hot timber wet, and outside its range it reads nothing.",

@@ -9,7 +9,7 @@ from kilnfolio.records.sourced import Status
 from kilnfolio.rendering.page import Page
 from kilnfolio.review import checks as _registered  # noqa: F401  fills the registry
 from kilnfolio.review import figures
-from kilnfolio.review.findings import CHECKS, GROUPS, Check
+from kilnfolio.review.findings import ANSWERS, CHECKS, GROUPS, Check
 from kilnfolio.site.context import Citation, SiteContext, check_address
 from kilnfolio.site.pages.phrases import BY_WEIGHT, OUTCOME_MEANING, Count, listed, plural
 from kilnfolio.site.pages.tallies import NamedFinding
@@ -18,8 +18,7 @@ INDEX = "checks/index.html"
 
 #: What a breach of each severity does, in words.
 SEVERITY_MEANING = {
-    "fail": "A breach fails: it blocks the claim about {claim} until the record is put right or "
-    "the finding is answered and signed.",
+    "fail": "A breach fails: it blocks the claim about {claim} until {until}.",
     "question": "A breach is a question: it needs a signed answer.",
     "note": "A breach is noted and asks for no answer.",
 }
@@ -81,7 +80,9 @@ def _view(context: SiteContext, check: Check) -> CheckView:
     return CheckView(
         check,
         check_address(check.slug),
-        SEVERITY_MEANING[check.severity].format(claim=_CLAIM_WORDS[check.claim]),
+        SEVERITY_MEANING[check.severity].format(
+            claim=_CLAIM_WORDS[check.claim], until=_until(check)
+        ),
         [_limit(context, key, limit) for key in check.limits for limit in book.get(key, [])],
         context.cite(check.source),
         [
@@ -92,6 +93,17 @@ def _view(context: SiteContext, check: Check) -> CheckView:
         tally.named,
         tally.more,
     )
+
+
+def _until(check: Check) -> str:
+    """Return what ends the block of a fail, in words."""
+    right = "the record is put right"
+    if check.answers == ANSWERS:
+        return f"{right} or the finding is answered and signed"
+    if not check.answers:
+        return f"{right}; no answer clears it"
+    kinds = listed(f"'{kind}'" for kind in check.answers)
+    return f"{right} or the finding is answered as {kinds}; no other answer clears it"
 
 
 def _limit(context: SiteContext, key: str, limit: Limit) -> LimitLine:

@@ -139,10 +139,11 @@ def drying_facts(context: SiteContext, species: Species) -> list[Fact]:
         )
         for known in species.safe_daily_loss
     ]
-    ceiling = species.ceiling_while_wet
-    if ceiling:
+    for ceiling in species.ceilings:
         label = f"Hottest dry bulb while above {figures.as_entered(ceiling.while_above)} MC"
-        found.append(fact(context, label, ceiling.dry_bulb, ceiling))
+        size = context.regional.side_by_side(ceiling.thickness) if ceiling.thickness else ""
+        of = ", ".join(part for part in (label, size, ceiling.sort or "") if part)
+        found.append(fact(context, of, ceiling.dry_bulb, ceiling))
     found += [
         fact(context, f"Schedule code printed for {known.thickness}", known.code, known)
         for known in species.kiln_codes

@@ -6,8 +6,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from kilnfolio.review import figures
+from kilnfolio.review.answers import only
 from kilnfolio.review.dossier import Finding, Outcome
-from kilnfolio.review.findings import CHECKS
+from kilnfolio.review.findings import ANSWERS, CHECKS, answers_taken
 from kilnfolio.site.context import check_address
 
 
@@ -75,10 +76,15 @@ def title_of(finding: Finding) -> str:
 
 def _line(finding: Finding) -> FindingLine:
     check = CHECKS.get(finding.check)
+    kinds = answers_taken(finding)
     answer = (
         f"{finding.answer_kind.capitalize()}: {finding.answered_because} ({finding.answered_by})"
         if finding.answered_by
         else ""
+        if kinds == ANSWERS
+        else f"No other answer clears it: {only(kinds)}."
+        if kinds
+        else f"No answer clears it: {only(kinds)}."
     )
     return FindingLine(
         finding.word,
