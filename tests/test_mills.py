@@ -29,6 +29,10 @@ def test_a_made_mill_is_reviewed_without_a_complaint(tmp_path):
     assert {finding.outcome for finding in findings} <= {"pass", "no data", "not applicable"}
     held = {finding.check for finding in findings if finding.outcome == "pass"}
     assert {"drier-than-the-air-allows", "step-timing", "lot-moisture"} <= held
+    # air-dried to 20 %: no board is wet enough for a safe rate to hold
+    safe_rate = [finding for finding in findings if finding.check == "daily-loss"]
+    assert {finding.outcome for finding in safe_rate} == {"not applicable"}
+    assert all("above 30 %" in finding.message for finding in safe_rate)
 
 
 def test_the_same_seed_makes_the_same_mill(tmp_path):

@@ -93,8 +93,8 @@ FAULTS = [
         "meter-corrections",
         {"survey.readings.3.mc": "5.2 %"},
         (
-            "1 of 48 readings are below the meter's range of 6 to 30 %, the first 5.2 %: what they "
-            "say is only that.",
+            "1 of 48 readings is below the meter's range of 6 to 30 %, the first 5.2 %: a reading "
+            "there shows only that the wood is drier than the range.",
         ),
         "- mc: 5.2 %",
         1,

@@ -147,7 +147,7 @@ FAULTS = [
         "air-as-asked",
         {},
         (
-            "Step 2 was too humid for 10 h, at the longest from 2026-04-10 22:00: asked 43.0 °C "
+            "Step 2 was too humid by the log for 10 h, at the longest from 2026-04-10 22:00: asked 43.0 °C "
             "at 8.0 K (9.9 % EMC), kept 43.0 °C at 7.1 K (10.8 % EMC) in the mean.",
         ),
         line(110),

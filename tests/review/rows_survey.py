@@ -118,7 +118,7 @@ FAULTS = [
         "energy-for-water",
         {"energy": f"{WATER * 4} kWh"},
         (
-            "4 kWh for each kilogram of water; a steam kiln takes 1 to 2.7: check the meter, the "
+            "4.00 kWh for each kilogram of water; a steam kiln takes 1 to 2.7: check the meter, the "
             "volume and the boards.",
         ),
         "energy: ",

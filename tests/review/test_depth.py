@@ -362,7 +362,7 @@ def test_the_dry_wick_has_the_steepest_drift_of_its_kiln(
 ) -> None:
     """The truth file plants it in HB-25-046, from 14 November 2025 on for 55 h."""
     kiln = mill.kilns["kiln-1"].record
-    found = kiln_evidence(kiln.id, kiln.positions, evidence(mill, dossiers))
+    found = kiln_evidence(kiln.id, kiln.positions, evidence(mill, dossiers), 1.0)
     worst = min(
         (one for one in found.charges if one.wick), key=lambda one: one.wick.worst_drift_k_per_day
     )
@@ -377,7 +377,7 @@ def test_the_cold_corner_shows_in_the_wet_spots(
 ) -> None:
     """Kiln 1's record says bay 6 low stands by the cold end wall and dries last."""
     kiln = mill.kilns["kiln-1"].record
-    found = kiln_evidence(kiln.id, kiln.positions, evidence(mill, dossiers))
+    found = kiln_evidence(kiln.id, kiln.positions, evidence(mill, dossiers), 1.0)
     assert max(found.wet_spots, key=lambda spot: spot.points).position == "bay 6 low"
     assert found.surveys == len(found.charges)
 

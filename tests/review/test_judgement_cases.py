@@ -29,6 +29,7 @@ from kilnfolio.physics.rules import conditioning_points, safe_rate
 from kilnfolio.records.charge import Answer, Waiver
 from kilnfolio.review.answers import answered, with_ids
 from kilnfolio.review.dossier import Finding
+from kilnfolio.review.drops import load_drop, unusual_drops
 from kilnfolio.review.findings import CHECKS, answers_taken, run_checks
 
 #: Wengert's table for upland red oak (from memory): 4/4 and 8/4.
@@ -141,6 +142,28 @@ def test_noise_of_the_wet_bulb_near_saturation_is_no_shock() -> None:
     assert words("shock-change", log=noisy) == {"pass"}
 
 
+def test_a_modification_for_thin_air_is_none_for_thick_timber() -> None:
+    """The clean schedule is half a kelvin milder for thin air; that makes it no 12/4 schedule."""
+    (said,) = found("thickness-rule", {"stock.0.thickness": "12/4"})
+    assert said.outcome == "question"
+    assert "not adjusted for 12/4" in said.message
+
+
+def test_no_ceiling_is_made_up_for_timber_thicker_than_the_sheet_has() -> None:
+    (said,) = found("too-hot-while-wet", {"stock.0.thickness": "12/4"})
+    assert said.outcome == "no data"
+    assert "no ceiling is on record for 12/4" in said.message.casefold()
+
+
+def test_a_board_too_fast_for_days_is_one_finding() -> None:
+    """Six points a day where 12/4 bears 1.5: one answer for each board, not for each round."""
+    said = found("daily-loss", {"stock.0.thickness": "12/4"})
+    assert [f.subject for f in said] == list(BOARDS)
+    assert all(f.outcome == "fail" for f in said)
+    assert "up to 6.2 points a day at 6 weighings in a row" in said[0].message
+    assert said[0].at == dt.datetime.fromisoformat("2026-04-07T08:00-04:00")
+
+
 # --- following the schedule -----------------------------------------------------------------------
 
 
@@ -192,6 +215,35 @@ def test_heating_up_and_stops_are_no_departures() -> None:
 def test_the_first_hour_of_heating_up_is_not_too_dry() -> None:
     log = both(held("dry-bulb", 0, 1, to=25.0), held("wet-bulb", 0, 1, to=18.0))
     assert words("air-too-dry-while-wet", log=log) == {"pass"}
+
+
+# --- the drop across the load ---------------------------------------------------------------------
+
+
+def test_a_kiln_is_compared_with_its_own_earlier_charges() -> None:
+    """Common practice: a drop a kelvin above the median of at least three charges before it."""
+    charges = [("A", 2.0, 0.6), ("B", 2.4, None), ("C", 2.2, 0.8), ("D", 3.3, 0.7), ("E", 3.1, 0.6)]
+    (found,) = unusual_drops(charges, 1.0)
+    assert (found.charge, found.stage, found.earlier) == ("D", "while wet", 3)
+    assert (found.drop_k, found.usual_k) == (3.3, 2.2)
+    assert not unusual_drops([*charges[:3], ("D", 3.2, 0.7)], 1.0)
+    assert not unusual_drops(charges[1:4], 1.0)  # two earlier ones say too little
+
+
+def test_the_drop_is_of_the_fans_on_and_by_stage() -> None:
+    """3 K across wet timber, 1 K later; a stop with the sides 9 K apart counts for neither."""
+
+    def sides(channels: dict[str, np.ndarray]) -> None:
+        hours = np.arange(len(channels["dry-bulb"])) * INTERVAL / 60
+        fall = np.where(hours < 96, 3.0, 1.0)
+        still = (hours >= 30) & (hours < 36)
+        channels["fan"] = np.where(still, 0.0, 1.0)
+        channels["dry-bulb-entering"] = channels["dry-bulb"] + np.where(still, 9.0, fall)
+        channels["dry-bulb-leaving"] = channels["dry-bulb"].copy()
+
+    found = load_drop(make_case(log=sides))
+    assert found is not None
+    assert (found.wet_k, found.later_k) == pytest.approx((3.0, 1.0))
 
 
 # --- tags, groups ---------------------------------------------------------------------------------

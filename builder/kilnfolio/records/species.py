@@ -247,6 +247,14 @@ class Species(Record):
         """Every ceiling while wet on the sheet, of every thickness and sort."""
         return [self.ceiling_while_wet, *self.thick_ceilings] if self.ceiling_while_wet else []
 
+    @property
+    def thickest_ceiling_mm(self) -> float:
+        """The thickest stock a ceiling on the sheet is for [mm]; 0 where it has none."""
+        return max(
+            (one.thickness.value if one.thickness else _SIX_QUARTER_MM for one in self.ceilings),
+            default=0.0,
+        )
+
     def ceiling_at(
         self, thickness_mm: float, sort: str | None = None
     ) -> tuple[float, float] | None:

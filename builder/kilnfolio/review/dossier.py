@@ -312,6 +312,10 @@ class AirResult(Part):
     """Entering and leaving air apart, median [K]."""
     zone_spread_most_k: float | None = None
     """... and in the worst twentieth of readings at least [K]."""
+    load_drop_wet_k: float | None = None
+    """The same with the fans on while the timber was wet, median [K]."""
+    load_drop_later_k: float | None = None
+    """... and once it was no longer wet [K]."""
     dry_bulb_uncertainty_k: float | None = None
     """Expanded uncertainty of the dry bulb, from the kiln's record [K]."""
     wet_bulb_uncertainty_k: float | None = None

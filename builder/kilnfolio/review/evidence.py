@@ -12,6 +12,7 @@ from statistics import fmean
 
 from kilnfolio.records.charge import Charge
 from kilnfolio.review.dossier import AirResult, Dossier, WickIndex
+from kilnfolio.review.drops import UnusualDrop, unusual_drops
 
 
 @dataclass(frozen=True)
@@ -47,6 +48,10 @@ class KilnCharge:
     """Entering and leaving air apart, median [K]."""
     zone_spread_most_k: float | None
     """... in the worst twentieth of readings [K]."""
+    load_drop_wet_k: float | None
+    """The drop across the load while wet, median [K]."""
+    load_drop_later_k: float | None
+    """... and later [K]."""
     dry_bulb_over_kh: float | None
     """Dry bulb above what was asked [K h]."""
     depression_over_kh: float | None
@@ -74,6 +79,8 @@ class KilnEvidence:
     wet_spots: tuple[WetSpot, ...]
     surveys: int
     """Surveys the wet spots are had from."""
+    drops: tuple[UnusualDrop, ...]
+    """Charges whose drop across the load stood above the kiln's own history, the newest first."""
 
 
 @dataclass(frozen=True)
@@ -145,7 +152,7 @@ def charge_evidence(charge: Charge, dossier: Dossier) -> ChargeEvidence:
 
 
 def kiln_evidence(
-    kiln: str, positions: Iterable[str], charges: Iterable[ChargeEvidence]
+    kiln: str, positions: Iterable[str], charges: Iterable[ChargeEvidence], drop_rise_k: float
 ) -> KilnEvidence:
     """Return what the charges of a kiln say of it.
 
@@ -157,17 +164,22 @@ def kiln_evidence(
         Its pack positions, from the door inward; others follow in order of name.
     charges : iterable of ChargeEvidence
         What charges say; those of other kilns are left out.
+    drop_rise_k : float
+        Drop across the load above that of the kiln's earlier charges that is told. [K]
     """
     own = sorted(
         (charge for charge in charges if charge.kiln == kiln),
         key=lambda charge: (charge.started, charge.charge),
         reverse=True,
     )
+    kept = tuple(charge.air for charge in own if charge.air)
+    drops = [(one.charge, one.load_drop_wet_k, one.load_drop_later_k) for one in reversed(kept)]
     return KilnEvidence(
         kiln,
-        tuple(charge.air for charge in own if charge.air),
+        kept,
         _wet_spots(own, tuple(positions)),
         sum(bool(charge.positions) for charge in own),
+        unusual_drops(drops, drop_rise_k)[::-1],
     )
 
 
@@ -178,6 +190,8 @@ def _kiln_charge(dossier: Dossier, air: AirResult) -> KilnCharge:
         air.wick,
         air.zone_spread_k,
         air.zone_spread_most_k,
+        air.load_drop_wet_k,
+        air.load_drop_later_k,
         air.dry_bulb_over_kh,
         air.depression_over_kh,
         air.logged_hours,

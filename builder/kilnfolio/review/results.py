@@ -14,6 +14,7 @@ from kilnfolio.review import dossier as d
 from kilnfolio.review.adherence import StepKept
 from kilnfolio.review.boards import COVERAGE, BoardHistory, Estimate, SectionMoisture
 from kilnfolio.review.checks.rate import losses_over_a_day, safe_loss
+from kilnfolio.review.drops import load_drop
 from kilnfolio.review.findings import Case
 from kilnfolio.review.limits import NoLimit
 
@@ -166,6 +167,7 @@ def air_result(case: Case) -> d.AirResult | None:
     over = air_control.overshoot(air, case.asked, settling) or (None, None)
     spread = air_control.zone_spread(air) or (None, None)
     errors = air_control.bulb_errors(case.kiln) or (None, None)
+    drop = load_drop(case)
     return d.AirResult(
         logged_hours=round(float(air_control.reading_hours(air).sum()), 1),
         running_hours=rounded(air_control.RunningHours(air).total, 1),
@@ -173,6 +175,8 @@ def air_result(case: Case) -> d.AirResult | None:
         depression_over_kh=rounded(over[1], 1),
         zone_spread_k=rounded(spread[0], 2),
         zone_spread_most_k=rounded(spread[1], 2),
+        load_drop_wet_k=rounded(drop.wet_k if drop else None, 2),
+        load_drop_later_k=rounded(drop.later_k if drop else None, 2),
         dry_bulb_uncertainty_k=errors[0],
         wet_bulb_uncertainty_k=errors[1],
         wick=_wick(case, settling),

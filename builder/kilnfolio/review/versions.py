@@ -76,6 +76,8 @@ CHANGES: tuple[RulesChange, ...] = (
             "/boards/*/safe_daily_loss_pct",
             "/conditioning/rule_emc_pct",
             "/set_points",
+            "/air/load_drop_wet_k",
+            "/air/load_drop_later_k",
         ),
     ),
 )

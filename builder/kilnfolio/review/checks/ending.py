@@ -299,7 +299,7 @@ def energy_for_water(case: Case) -> Results:
     found = case.charge.energy.value / case.water.water_kg
     if not low <= found <= high:
         yield Breach(
-            f"{found:.2g} kWh for each kilogram of water; a {kind} kiln takes {low:g} to {high:g}: "
+            f"{found:.2f} kWh for each kilogram of water; a {kind} kiln takes {low:g} to {high:g}: "
             "check the meter, the volume and the boards.",
             (case.place("energy"),),
             "energy",
@@ -308,7 +308,7 @@ def energy_for_water(case: Case) -> Results:
             "kWh/kg",
         )
     yield Pass(
-        f"{found:.2g} kWh for each kilogram of water; a {kind} kiln takes {low:g} to {high:g}."
+        f"{found:.2f} kWh for each kilogram of water; a {kind} kiln takes {low:g} to {high:g}."
     )
 
 

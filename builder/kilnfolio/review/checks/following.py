@@ -132,8 +132,8 @@ def air_as_asked(case: Case) -> Results:
         for outside in kept.outside:
             if outside.hours > allowed and not _said_elsewhere(case, outside):
                 yield Breach(
-                    f"Step {kept.number} was {outside.side} for {outside.hours:.0f} h, at the "
-                    f"longest from {case.clock(outside.first)}: {asked_and_kept(kept)}.",
+                    f"Step {kept.number} was {outside.side} by the log for {outside.hours:.0f} h, "
+                    f"at the longest from {case.clock(outside.first)}: {asked_and_kept(kept)}.",
                     (case.need_air().log.place(outside.row),),
                     f"step {kept.number}",
                     outside.hours,
@@ -180,6 +180,8 @@ class Ceiling:
     dry_bulb_c: float
     above_pct: float
     whose: str
+    unknown_for: str = ""
+    """The thickness, where it is beyond those the sheet has a ceiling for: it bears less."""
 
 
 def ceiling_for(case: Case, stock: ChargeStock) -> Ceiling | None:
@@ -201,7 +203,10 @@ def ceiling_for(case: Case, stock: ChargeStock) -> Ceiling | None:
         return Ceiling(max(wet), above, f"the schedule for {stock.thickness.entered} asks")
     if own is None:
         return None
-    return Ceiling(own[0], above, f"{species.trade_name} {stock.thickness.entered} bears")
+    size = stock.thickness.entered
+    if stock.thickness.value > species.thickest_ceiling_mm:
+        return Ceiling(own[0], above, f"{species.trade_name}, where thinner, bears", size)
+    return Ceiling(own[0], above, f"{species.trade_name} {size} bears")
 
 
 @check(
@@ -245,6 +250,12 @@ def too_hot_while_wet(case: Case) -> Results:
             at=air.times[run.first],
         )
     hottest = float(np.nanmax(air.dry_bulb[wet]))
+    unknown = [one.unknown_for for one in ceilings if one.unknown_for]
+    if unknown:
+        raise NoData(
+            f"no ceiling is on record for {', '.join(unknown)}; the dry bulb reached "
+            f"{hottest:.1f} °C while wet"
+        )
     yield Pass(
         f"While the controlling MC was above {ceiling.above_pct:g} %, the dry bulb reached "
         f"{hottest:.1f} °C; {ceiling.whose} {ceiling.dry_bulb_c:.1f} °C."

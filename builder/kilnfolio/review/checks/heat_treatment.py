@@ -280,7 +280,7 @@ def heat_treatment_margin(case: Case) -> Results:
             "the others held it by more than their own error"
         )
     yield Pass(
-        f"All {len(known)} probes held {claim.threshold.entered} for {claim.minutes:g} min "
+        f"Each of {len(known)} probes held {claim.threshold.entered} for {claim.minutes:g} min "
         "by more than their own error."
     )
 

@@ -12,7 +12,8 @@ from kilnfolio.records.kiln import Instrument
 from kilnfolio.records.log import Log
 from kilnfolio.records.problems import Place
 from kilnfolio.review.air import SWITCHES, AirSeries, utc
-from kilnfolio.review.air_control import reading_hours, settled
+from kilnfolio.review.air_control import settled
+from kilnfolio.review.drops import LOAD_DROP_LIMITS, load_drop
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 
 _GROUP = "instruments and log"
@@ -461,12 +462,7 @@ def zone_spread(case: Case) -> Results:
     title="Temperature drop across the load",
     group=_GROUP,
     severity="note",
-    limits=(
-        "load-drop-rise",
-        "load-drop-hours",
-        "depression-overshoot-above",
-        "shock-change-above",
-    ),
+    limits=("load-drop-rise", *LOAD_DROP_LIMITS),
     source="common practice",
     reason="Air cools as it takes up water. Wet timber cools it most; a drop that grows while the "
     "timber dries means slow air, a blocked load or a sensor that drifts.",
@@ -474,30 +470,26 @@ def zone_spread(case: Case) -> Results:
 )
 def drop_across_load(case: Case) -> Results:
     air, value = case.need_air(), case.limits.value
-    sides = [air.log.channels.get(f"dry-bulb-{side}") for side in ("entering", "leaving")]
-    if sides[0] is None or sides[1] is None:
+    found = load_drop(case)
+    if found is None:
         raise NotApplicable("the log does not hold entering and leaving air")
-    drop, fan = np.abs(sides[0] - sides[1]), air.log.channels.get("fan")
-    use = np.isfinite(drop) if fan is None else np.isfinite(drop) & (fan > 0)
-    mc, hours = case.controlling_at_each, reading_hours(air)
-    drying = use & (case.asked_index >= 0)
-    wet = drying & (mc > value("depression-overshoot-above"))
-    dry = drying & (mc <= value("shock-change-above"))
-    if min(float(hours[wet].sum()), float(hours[dry].sum())) < value("load-drop-hours"):
+    if found.wet_k is None or found.later_k is None:
         raise NotApplicable(
             f"the log holds less than {value('load-drop-hours'):g} h of wet and of "
             "dry timber to compare"
         )
-    early, late = float(np.median(drop[wet])), float(np.median(drop[dry]))
-    if late - early > value("load-drop-rise"):
+    rise, allowed = found.later_k - found.wet_k, value("load-drop-rise")
+    if rise > allowed:
         yield Breach(
-            f"The drop across the load grew from {early:.1f} K while wet to {late:.1f} K: look at "
-            "air speed, baffles and the two sensors.",
-            (air.log.place(int(np.flatnonzero(dry)[0])),),
+            f"The drop across the load grew from {found.wet_k:.1f} K while wet to "
+            f"{found.later_k:.1f} K: look at air speed, baffles and the two sensors.",
+            (air.log.place(found.later_row),),
             "load",
-            late - early,
-            value("load-drop-rise"),
+            rise,
+            allowed,
             "K",
-            at=air.times[np.flatnonzero(dry)[0]],
+            at=air.times[found.later_row],
         )
-    yield Pass(f"The drop across the load was {early:.1f} K while wet and {late:.1f} K later.")
+    yield Pass(
+        f"The drop across the load was {found.wet_k:.1f} K while wet and {found.later_k:.1f} K later."
+    )

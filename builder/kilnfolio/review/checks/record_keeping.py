@@ -244,6 +244,6 @@ def waivers_explained(case: Case) -> Results:
                 slug,
             )
     yield Pass(
-        f"Each of {len(given)} answers names a check of this book and was signed after the "
-        "charge was loaded."
+        f"{'The answer' if len(given) == 1 else f'Each of {len(given)} answers'} names a check of "
+        "this book and was signed after the charge was loaded."
     )

@@ -118,7 +118,10 @@ def emc_against_mc(case: ScheduleCase) -> Results:
             )
     if not judged:
         raise NotApplicable("no step of the schedule ends at an MC")
-    yield Pass(f"The EMC of {judged} steps lies at least {least:g} point below the MC they end at.")
+    yield Pass(
+        f"In {judged} {'step' if judged == 1 else 'steps'} that end at an MC the EMC lies at least "
+        f"{least:g} point below it."
+    )
 
 
 @check(

@@ -72,8 +72,10 @@ def _out_of_range(case: Case, survey: Survey) -> Results:
         if off:
             # of a lot dried to 6 to 8 % some pieces always read below the range
             yield Breach(
-                f"{len(off)} of {len(shown)} readings are {side} the meter's range of {low:g} to "
-                f"{high:g} %, the first {shown[off[0]]:.1f} %: what they say is only that.",
+                f"{len(off)} of {len(shown)} readings {'is' if len(off) == 1 else 'are'} {side} the "
+                f"meter's range of {low:g} to {high:g} %, the first {shown[off[0]]:.1f} %: a "
+                f"reading there shows only that the wood is "
+                f"{'drier' if side == 'below' else 'wetter'} than the range.",
                 (case.place("survey", "readings", off[0]),),
                 side,
                 len(off),
@@ -113,7 +115,9 @@ def meter_against_oven(case: Case) -> Results:
             "points",
             at=survey.at,
         )
-    yield Pass(f"The meter reads {off:+.1f} points off the oven over {len(pairs)} pieces.")
+    yield Pass(
+        f"The meter reads {round(off, 1) + 0.0:+.1f} points off the oven over {len(pairs)} pieces."
+    )
 
 
 @check(

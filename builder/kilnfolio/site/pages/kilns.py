@@ -12,7 +12,9 @@ from kilnfolio.records.kiln import Instrument, Kiln
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import RegionalFormat
+from kilnfolio.review.drops import UnusualDrop
 from kilnfolio.review.evidence import KilnCharge, kiln_evidence
+from kilnfolio.review.limits import limit_book
 from kilnfolio.site.context import SHOWN, SiteContext
 from kilnfolio.site.pages.open_charges import draft_views
 from kilnfolio.site.pages.phrases import listed, plural
@@ -49,6 +51,8 @@ class KilnView:
     kept: list[tuple[KilnCharge, str]]
     """How its air was kept in each charge, and where the charge is."""
     trends: str
+    drops: list[tuple[UnusualDrop, str]]
+    """Charges whose drop across the load stood above the kiln's own history, with their pages."""
     """How well it controlled its air from charge to charge, as a chart."""
     how: Workings
     """How each computed number was had."""
@@ -78,7 +82,8 @@ def kiln_page(context: SiteContext, name: str) -> Page:
     record = context.folder.kilns[name].record
     charges = context.charges[f"kiln:{name}"]
     lines = [context.lines[charge].evidence for charge in charges]
-    evidence = kiln_evidence(name, record.positions, lines)
+    rise = limit_book(context.folder).value("load-drop-rise")
+    evidence = kiln_evidence(name, record.positions, lines, rise)
     readings = [reading for line in lines for reading in line.positions]
     spots = [Spot(spot.position, spot.points, spot.readings) for spot in evidence.wet_spots]
     view = KilnView(
@@ -92,6 +97,7 @@ def kiln_page(context: SiteContext, name: str) -> Page:
         len(charges),
         [(line, routes.charge(line.charge)) for line in evidence.charges[:SHOWN]],
         _trends(context, record.name, evidence.charges[:SHOWN]),
+        [(drop, routes.charge(drop.charge)) for drop in evidence.drops[:SHOWN]],
         by_id([_spot_working(spots, readings)]),
     )
     return context.page(

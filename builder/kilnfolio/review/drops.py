@@ -1,0 +1,100 @@
+"""The temperature drop across the load, while it is wet and later, and against earlier charges.
+
+Air cools as it takes up water, so that the drop tells of air speed and of the load. Common
+practice; each kiln is compared with itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import median
+from typing import TYPE_CHECKING, Literal, get_args
+
+import numpy as np
+
+from kilnfolio.review.air_control import reading_hours
+
+if TYPE_CHECKING:
+    from kilnfolio.review.findings import Case
+
+#: Earlier charges a usual drop is had from; the median of fewer says little.
+_LEAST_EARLIER = 3
+Stage = Literal["while wet", "later"]
+_STAGES: tuple[Stage, ...] = get_args(Stage)
+#: What `load_drop` reads.
+LOAD_DROP_LIMITS = ("load-drop-hours", "depression-overshoot-above", "shock-change-above")
+
+
+@dataclass(frozen=True)
+class LoadDrop:
+    """The drop across the load with the fans on, by stage of the charge."""
+
+    wet_k: float | None
+    """While the timber is wet, median [K]; None where the log has too few hours of it."""
+    later_k: float | None
+    """Once it is no longer wet, median [K]; None likewise."""
+    later_row: int
+    """The first reading that counts as later; 0 where there is none."""
+
+
+@dataclass(frozen=True)
+class UnusualDrop:
+    """A charge whose drop across the load stands above what its kiln had before."""
+
+    charge: str
+    stage: Stage
+    drop_k: float
+    """[K]"""
+    usual_k: float
+    """Median of the earlier charges at that stage [K]."""
+    earlier: int
+    """How many there are."""
+
+
+def load_drop(case: Case) -> LoadDrop | None:
+    """Return a charge's drop across the load; None where the log does not hold both sides."""
+    air, value = case.air, case.limits.value
+    sides = (
+        [air.log.channels.get(f"dry-bulb-{side}") for side in ("entering", "leaving")]
+        if air
+        else []
+    )
+    if air is None or len(sides) < 2 or sides[0] is None or sides[1] is None:
+        return None
+    drop, fan = np.abs(sides[0] - sides[1]), air.log.channels.get("fan")
+    use = np.isfinite(drop) if fan is None else np.isfinite(drop) & (fan > 0)
+    use &= case.asked_index >= 0
+    mc, hours = case.controlling_at_each, reading_hours(air)
+    wet = use & (mc > value("depression-overshoot-above"))
+    later = use & (mc <= value("shock-change-above"))
+    least = value("load-drop-hours")
+    wet_k, later_k = (
+        float(np.median(drop[part])) if float(hours[part].sum()) >= least else None
+        for part in (wet, later)
+    )
+    return LoadDrop(wet_k, later_k, int(np.argmax(later)))
+
+
+def unusual_drops(
+    charges: Sequence[tuple[str, float | None, float | None]], rise_k: float
+) -> tuple[UnusualDrop, ...]:
+    """Return which of a kiln's charges stand above its own history.
+
+    Parameters
+    ----------
+    charges : sequence of tuple
+        Of each charge, the oldest first: its number, its drop while wet and later [K].
+    rise_k : float
+        Rise above the median of the earlier charges at the same stage that is told. [K]
+    """
+    found = []
+    for index, (charge, *drops) in enumerate(charges):
+        for stage, drop in zip(_STAGES, drops, strict=True):
+            place = 1 + _STAGES.index(stage)
+            earlier = [known for one in charges[:index] if isinstance(known := one[place], float)]
+            if drop is None or len(earlier) < _LEAST_EARLIER:
+                continue
+            if drop - (usual := median(earlier)) > rise_k:
+                found.append(UnusualDrop(charge, stage, drop, usual, len(earlier)))
+    return tuple(found)
