@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from contextlib import suppress
 from itertools import pairwise
 
 import numpy as np
@@ -167,7 +168,9 @@ def air_result(case: Case) -> d.AirResult | None:
     over = air_control.overshoot(air, case.asked, settling) or (None, None)
     spread = air_control.zone_spread(air) or (None, None)
     errors = air_control.bulb_errors(case.kiln) or (None, None)
-    drop = load_drop(case)
+    drop = None
+    with suppress(NoLimit):  # limits sealed before the drop was kept have none for it
+        drop = load_drop(case)
     return d.AirResult(
         logged_hours=round(float(air_control.reading_hours(air).sum()), 1),
         running_hours=rounded(air_control.RunningHours(air).total, 1),
