@@ -14,7 +14,7 @@ from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.review.drops import UnusualDrop
 from kilnfolio.review.evidence import KilnCharge, kiln_evidence
-from kilnfolio.review.limits import limit_book
+from kilnfolio.review.limits import limit_table
 from kilnfolio.site.context import SHOWN, SiteContext
 from kilnfolio.site.pages.open_charges import draft_views
 from kilnfolio.site.pages.phrases import listed, plural
@@ -82,7 +82,7 @@ def kiln_page(context: SiteContext, name: str) -> Page:
     record = context.folder.kilns[name].record
     charges = context.charges[f"kiln:{name}"]
     lines = [context.lines[charge].evidence for charge in charges]
-    rise = limit_book(context.folder).value("load-drop-rise")
+    rise = limit_table(context.folder).value("load-drop-rise")
     evidence = kiln_evidence(name, record.positions, lines, rise)
     readings = [reading for line in lines for reading in line.positions]
     spots = [Spot(spot.position, spot.points, spot.readings) for spot in evidence.wet_spots]
