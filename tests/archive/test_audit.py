@@ -257,6 +257,14 @@ def test_a_record_taken_out_with_its_lines_in_the_manifests(bag):
     assert ("file-missing", f"data/{sealing.CHARGE}") in found(audit(bag))
 
 
+def test_a_kept_copy_that_no_charge_needs_is_named_too(bag):
+    """A lot's own copies rest beside those of the charge; the page that checks bags found this."""
+    kept = next((bag / "data" / KEPT).iterdir())
+    kept.write_bytes(kept.read_bytes() + b"#")
+    mend_manifests(bag)
+    assert ("kept-file-changed", kept.relative_to(bag).as_posix()) in found(audit(bag))
+
+
 def test_a_file_put_into_a_bag(bag):
     (bag / "data/content/kilns/k9.yaml").write_text("format: 1\nid: k9\n")
     assert ("file-added", "data/content/kilns/k9.yaml") in found(audit(bag))

@@ -24,7 +24,7 @@ from kilnfolio.archive.entries import Entry, Head, LotEntry
 from kilnfolio.archive.heads import LEAVES, OTHERS
 from kilnfolio.archive.heads_compared import compare_heads, tree_of
 from kilnfolio.archive.keyring import KEYRING, read_keyring
-from kilnfolio.archive.ledger import dossier_path, parse_ledger
+from kilnfolio.archive.ledger import KEPT, dossier_path, parse_ledger
 from kilnfolio.archive.made_again import (
     MakeAgain,
     bag_made_again,
@@ -300,6 +300,7 @@ def _audit_bag(
             seals=(),
             differences=tuple(differences),
         )  # a link is not followed
+    differences += _kept(files)
     root = path / "data"
     charge = _charge_of(files)
     ledger, proof = read_bag_ledger(root, trusted)
@@ -367,6 +368,20 @@ def _audit_bag(
         numbers=tuple(line.entry.number for line in ledger.lines),
         pages=pages,
     )
+
+
+def _kept(files: dict[str, bytes]) -> Iterator[Difference]:
+    """Name kept copies that are not the file their name says: its SHA-256."""
+    home = f"data/{KEPT.as_posix()}/"
+    for path, data in files.items():
+        if path.startswith(home) and sha256(data) != path.removeprefix(home):
+            yield Difference(
+                kind="kept-file-changed",
+                where=path,
+                sealed=path.removeprefix(home),
+                found=sha256(data),
+                what="it is not the file its name says, by SHA-256",
+            )
 
 
 def _times(root: Path, entries: tuple[Entry, ...]) -> Iterator[Difference]:
