@@ -19,7 +19,11 @@ from kilnfolio.runtime.errors import WorkersUnreachableError
 @pytest.fixture(scope="module")
 def scheduler():
     with LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
+        n_workers=2,
+        threads_per_worker=1,
+        processes=True,
+        dashboard_address="127.0.0.1:0",
+        silence_logs=50,
     ) as local:
         yield Cluster(local.scheduler_address)
 
@@ -50,7 +54,7 @@ def test_a_worker_killed_in_mid_run_loses_nothing(scheduler):
 def test_workers_with_other_code_are_refused(scheduler, monkeypatch):
     monkeypatch.setattr(code_version.Path, "read_bytes", lambda _: b"edited")
     with (
-        pytest.raises(WorkersDifferError, match="install the same there as here"),
+        pytest.raises(WorkersDifferError, match="install the same versions as here"),
         cluster(scheduler),
     ):
         pass
@@ -116,7 +120,7 @@ def test_a_cluster_over_tls_takes_only_those_it_knows(certificates, tmp_path):
         n_workers=1,
         threads_per_worker=1,
         processes=False,
-        dashboard_address=None,
+        dashboard_address="127.0.0.1:0",
         silence_logs=50,
         security=known,
     ) as local:
