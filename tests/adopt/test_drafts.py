@@ -17,9 +17,10 @@ from kilnfolio.records.problems import RecordProblems
 
 #: What is known of each when it is begun; the rest is marked.
 KNOWN = {
-    "charge": {"kiln": "k2"},
     "kiln": {"name": "Kiln with no other name"},
+    "charge": {"kiln": "k2"},
     "lot": {"product": "Boards for the canary"},
+    "order": {"customer": "Customer of the canary"},
     "schedule": {"title": "Schedule of the canary", "species": "quercus-rubra"},
     "species": {"trade_name": "Wood of the canary"},
 }
@@ -27,6 +28,7 @@ IDS = {
     "charge": "C2",
     "kiln": "k2",
     "lot": "L2",
+    "order": "O2",
     "schedule": "red-oak-8-4",
     "species": "quercus-petraea",
 }
@@ -60,6 +62,7 @@ def test_half_filled_records_stop_nothing_and_are_listed(tmp_path):
     assert sorted(reviewed.folder.drafts) == [
         "kiln k2",
         "lot L2",
+        "order O2",
         "schedule red-oak-8-4",
         "species quercus-petraea",
     ]

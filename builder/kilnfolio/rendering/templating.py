@@ -14,12 +14,14 @@ from pathlib import Path
 from typing import Any
 
 from jinja2 import (
+    BytecodeCache,
     Environment,
     FileSystemBytecodeCache,
     FileSystemLoader,
     StrictUndefined,
     pass_context,
 )
+from jinja2.bccache import Bucket
 from jinja2.runtime import Context
 from markupsafe import Markup, escape
 
@@ -47,6 +49,30 @@ STATUS_WORDS = {
     "common practice": "common practice, no source",
     "mill": "set by this mill",
 }
+
+
+#: Templates compiled in this process, by name and text: every environment compiles them alike.
+_COMPILED: dict[tuple[str, str], bytes] = {}
+
+
+class _CompiledTemplates(BytecodeCache):
+    """Keeps compiled templates for this process and, in a folder, for others and later builds."""
+
+    def __init__(self, folder: Path | None):
+        self._folder = FileSystemBytecodeCache(str(folder)) if folder else None
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        """Fill a bucket with what was compiled before, if it was."""
+        if kept := _COMPILED.get((bucket.key, bucket.checksum)):
+            bucket.bytecode_from_string(kept)
+        elif self._folder:
+            self._folder.load_bytecode(bucket)
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        """Keep what was just compiled."""
+        _COMPILED[bucket.key, bucket.checksum] = bucket.bytecode_to_string()
+        if self._folder:
+            self._folder.dump_bytecode(bucket)
 
 
 def environment(
@@ -81,7 +107,7 @@ def environment(
         keep_trailing_newline=True,
         auto_reload=False,
         extensions=["jinja2.ext.i18n"],
-        bytecode_cache=FileSystemBytecodeCache(str(compiled)) if compiled else None,
+        bytecode_cache=_CompiledTemplates(compiled),
     )
     regional = regional_format(mill)
     speak(env, language(tag), signed=mill.has_signed(tag, language(tag).safety_digest))
