@@ -171,7 +171,7 @@ def pages_made_again(
             if path != f"records/{charge}.pdf":
                 what = "its bag has it, and it is not there"
                 differences.append(Difference(kind="file-missing", where=path, what=what))
-        elif _without_beyond(found) == _without_beyond(data):
+        elif (shown := _without_beyond(found)) == (again_shown := _without_beyond(data)):
             same.append(path)
         else:
             differences.append(
@@ -180,7 +180,8 @@ def pages_made_again(
                     where=path,
                     sealed=sha256(data),
                     found=sha256(found),
-                    what=f"made again from its bag, it is another file{_first_line(found, data)}",
+                    what="made again from its bag, it is another file"
+                    + _first_line(shown, again_shown),
                 )
             )
     return differences, unknown, tuple(same)
