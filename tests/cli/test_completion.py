@@ -2,11 +2,14 @@
 
 import shutil
 import subprocess
+import sys
 
 import pytest
+from tests.minimal import DROP, minimal_mill
 
 from kilnfolio.cli import COMMANDS, main, parser
 
+RUNNING = {"ended": DROP, "unloaded": DROP, "survey": DROP, "signatures": DROP}
 COMPLETE = """
 {script}
 COMP_WORDS=(kilnfolio {words})
@@ -36,6 +39,21 @@ def test_bash_completes_commands_and_options(capsys):
     assert completed(script, "sheet", "--paper", "") >= {"a4", "letter"}
 
 
+def test_a_round_completes_open_charges_and_their_boards(capsys, tmp_path, monkeypatch):
+    """The script asks the program; here a function of the shell stands for the installed command."""
+    root = minimal_mill(tmp_path / "mill", charge=RUNNING)
+    monkeypatch.chdir(root)
+    script = printed(capsys, "bash")
+    script += f'\nkilnfolio() {{ "{sys.executable}" -m kilnfolio "$@"; }}'
+    assert completed(script, "weigh", "") >= {"C1", "S1=", "S2=", "S3="}
+    assert completed(script, "weigh", "C1", "S") == {"S1=", "S2=", "S3="}
+    assert main(["completion", "round", "C1"]) == 0
+    assert capsys.readouterr().out.split() == ["S1=", "S2=", "S3="]
+    minimal_mill(root)  # it has ended
+    assert main(["completion", "round"]) == 0
+    assert capsys.readouterr().out.split() == []
+
+
 @pytest.mark.parametrize("shell", ["zsh", "tcsh"])
 def test_other_shells_get_every_command(shell, capsys):
     script = printed(capsys, shell)
@@ -62,7 +80,10 @@ def test_the_manual_page_names_every_command_and_is_well_formed(capsys):
     [
         (["chek"], "there is no command 'chek'; did you mean 'check'?"),
         (["check", "--char", "C1"], "unrecognized arguments: --char"),
-        (["completion", "fishh"], "there is no choice 'fishh'; choose from bash, zsh, tcsh, man"),
+        (
+            ["completion", "fishh"],
+            "there is no choice 'fishh'; choose from bash, zsh, tcsh, man, round",
+        ),
     ],
 )
 def test_a_slip_is_named_and_ends_with_2(words, said, capsys):

@@ -44,6 +44,7 @@ COMMANDS = {
     "equalize": "equalize",
     "condition": "condition",
     "finish": "finish",
+    "sign": "sign",
     "answer": "answer",
     "correct": "correct",
     "undo": "undo",

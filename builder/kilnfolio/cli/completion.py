@@ -18,14 +18,24 @@ EXAMPLE = "kilnfolio completion bash > ~/.local/share/bash-completion/completion
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     parser.add_argument(
-        "kind", choices=("bash", "zsh", "tcsh", "man"), help="the shell, or man for the manual page"
+        "kind",
+        choices=("bash", "zsh", "tcsh", "man", "round"),
+        help="the shell; man for the manual page; round for the words that can follow 'weigh', which "
+        "the scripts ask for",
     )
+    parser.add_argument("charge", nargs="?", help="for round: the charge that is named already")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Print a completion script or the manual page."""
     from kilnfolio.cli import parser
 
+    if arguments.kind == "round":
+        from kilnfolio.adopt.entry.at_hand import round_words
+        from kilnfolio.adopt.this_mill import this_mill
+
+        print("\n".join(round_words(this_mill(), arguments.charge)))
+        return OK
     whole = parser()
     whole.fill_all()
     if arguments.kind == "man":

@@ -13,16 +13,37 @@ DESCRIPTION = (
 )
 EXAMPLE = "kilnfolio weigh HB-26-041 S1=3.978 S2=4.102"
 
+#: How shells complete the charge and the tags of its boards.
+COMPLETE = {
+    "bash": "_kilnfolio_round",
+    "zsh": "_kilnfolio_round",
+    "tcsh": "`kilnfolio completion round`",
+    "preamble": {
+        "bash": """
+_kilnfolio_round() {
+  compopt -o nospace 2>/dev/null
+  compgen -W "$(kilnfolio completion round "${COMP_WORDS[2]}" 2>/dev/null)" -- "$1"
+}
+""",
+        "zsh": """
+_kilnfolio_round() {
+  compadd -S '' -- ${(f)"$(kilnfolio completion round "${words[2]}" 2>/dev/null)"}
+}
+""",
+    },
+}
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
-    parser.add_argument(
+    words = parser.add_argument(
         "words",
         nargs="+",
         metavar="CHARGE BOARD=MASS",
         help="the charge's number (not needed where one is open), then each "
         "board's mass, or its MC by hand meter as in S1=24%%",
     )
+    words.complete = COMPLETE  # type: ignore[attr-defined]  # as shtab asks
     add_entry(parser, charge=False)
     add_at(parser, "when the boards were weighed")
     parser.add_argument("--unit", help="unit of bare masses (default: that of each board)")

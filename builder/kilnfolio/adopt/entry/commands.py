@@ -17,6 +17,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from kilnfolio.adopt.entry import messages
 from kilnfolio.adopt.entry.apply import apply
+from kilnfolio.adopt.entry.at_hand import open_numbers
 from kilnfolio.adopt.entry.entries import Entry, FinishEntry, StepEntry, WeighingEntry
 from kilnfolio.adopt.entry.times import moment
 from kilnfolio.adopt.nearby import open_beside
@@ -137,12 +138,7 @@ def only_open(root: Path) -> str:
     RecordProblems
         None is, or several are.
     """
-    ended = re.compile(rb"^(ended|unloaded):[ \t]*(?![ \t]*(\xe2\x80\xa6|#|$))", re.MULTILINE)
-    opened = [
-        path.parent.name
-        for path in sorted(root.glob("content/charges/*/*/charge.yaml"))
-        if len(ended.findall(path.read_bytes())) < 2
-    ]
+    opened = open_numbers(root)
     if len(opened) == 1:
         return opened[0]
     raise RecordProblems(

@@ -1,0 +1,56 @@
+"""The charges that are open and their boards, as a shell completes them: fast, and never refused."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from kilnfolio.records.problems import RecordProblems
+from kilnfolio.records.yaml_source import read_yaml
+
+#: An end that is written and not left to be filled in.
+_ENDED = re.compile(rb"^(ended|unloaded):[ \t]*(?![ \t]*(\xe2\x80\xa6|#|$))", re.MULTILINE)
+
+
+def open_numbers(root: Path) -> list[str]:
+    """Return the numbers of the charges that have not ended."""
+    return [
+        path.parent.name
+        for path in sorted(root.glob("content/charges/*/*/charge.yaml"))
+        if len(_ENDED.findall(path.read_bytes())) < 2
+    ]
+
+
+def tags_of(root: Path, number: str) -> list[str]:
+    """Return the tags of a charge's boards, weighed or read by meter; none where there is none."""
+    path = next((root / "content/charges").glob(f"*/{number}/charge.yaml"), None)
+    try:
+        value = read_yaml(path, path.name).value if path else None
+    except RecordProblems:
+        return []
+    if not isinstance(value, dict):
+        return []
+    boards = [one.get("id") for one in value.get("boards") or [] if isinstance(one, dict)]
+    metered = [
+        tag
+        for one in value.get("mc_rounds") or []
+        if isinstance(one, dict) and isinstance(one.get("mc"), dict)
+        for tag in one["mc"]
+    ]
+    return list(dict.fromkeys(str(tag) for tag in [*boards, *metered] if tag))
+
+
+def round_words(root: Path, number: str | None) -> list[str]:
+    """Return what may follow ``weigh``: the open charges, and the boards of one of them.
+
+    Parameters
+    ----------
+    root : Path
+        The mill folder.
+    number : str, optional
+        The charge that is named already; without one, the only open one is meant.
+    """
+    opened = open_numbers(root)
+    meant = number if number in opened else opened[0] if len(opened) == 1 else None
+    tags = [f"{tag}=" for tag in tags_of(root, meant)] if meant else []
+    return tags if number in opened else [*opened, *tags]
