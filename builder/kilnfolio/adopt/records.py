@@ -289,6 +289,8 @@ def _only_choice(root: Path, kind: str, given: Mapping[str, str]) -> dict[str, s
         stock = _plain(charge).get("stock") if charge else None
         if isinstance(stock, list) and len(stock) == 1 and isinstance(stock[0], dict):
             found |= {
-                key: str(stock[0][key]) for key in ("species", "thickness") if key in stock[0]
+                key: str(stock[0][key])
+                for key in ("species", "thickness")
+                if stock[0].get(key) not in (None, TO_FILL)
             }
     return found

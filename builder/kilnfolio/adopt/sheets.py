@@ -148,6 +148,8 @@ class Kind:
     told: str = ""
     #: Roles that a column may be given by what it holds.
     proposes: tuple[str, ...] = ()
+    #: Those of them that are looked for where the headings name what is needed.
+    completes: tuple[str, ...] = ()
 
 
 def _row_number(cell: Cell) -> str:
@@ -166,7 +168,11 @@ def _tables(path: Path, kind: Kind, options: Options, known: list[str]) -> list[
             found_roles = _roles(row, options)
             if any(set(needed) <= found_roles.keys() for needed in kind.needs):
                 body = [cells for cells in sheet.rows[number + 1 :] if any(c.text for c in cells)]
-                table = Table(sheet, row, body, found_roles, options)
+                wanted = [role for role in kind.completes if role not in found_roles]
+                told = found_roles | _ignored(row, options)
+                extra = propose(row, body, told, wanted, {}, options.unit) if wanted else []
+                found_roles |= {one.role: one.column for one in extra}
+                table = Table(sheet, row, body, found_roles, options, proposed=extra)
                 if kind.fits(table, known):
                     found.append(table)
                     break
@@ -242,12 +248,8 @@ def _proposed_tables(
             if len(body) < 2 or not _is_heading(row):
                 continue
             known = _roles(row, options)
-            ignored = {
-                f"ignored {index}": index
-                for index, cell in enumerate(row)
-                if _said(options).get(cell.text) == "ignore"
-            }
-            proposals = propose(row, body, known | ignored, kind.proposes, boards, options.unit)
+            fixed = known | _ignored(row, options)
+            proposals = propose(row, body, fixed, kind.proposes, boards, options.unit)
             told = known | {one.role: one.column for one in proposals}
             table = Table(sheet, row, body, told, options, proposed=proposals)
             if any(set(needed) <= told.keys() for needed in kind.needs) and kind.fits(
@@ -255,6 +257,16 @@ def _proposed_tables(
             ):
                 yield table
                 break
+
+
+def _ignored(row: list[Cell], options: Options) -> dict[str, int]:
+    """Return the columns that are said to be ignored, each under a name of its own."""
+    said = _said(options)
+    return {
+        f"ignored {index}": index
+        for index, cell in enumerate(row)
+        if said.get(cell.text) == "ignore"
+    }
 
 
 def _is_heading(row: list[Cell]) -> bool:
@@ -359,6 +371,14 @@ def _moment_of(table: Table, cell: Cell, clock: str = "") -> str | None:
         )
         day = f"{number:%Y-%m-%d}"
         clock = f"{number:%H:%M}" if "." in cell.text else clock
+    if day is None and not cell.text:
+        table.refuse(
+            cell,
+            "",
+            "this row has no date",
+            "Write it into the sheet, or name the column of dates with --column 'HEADING=date'",
+        )
+        return None
     if day is None:
         table.refuse(
             cell,
@@ -667,6 +687,7 @@ SHEETS: Mapping[str, Kind] = {
         (("board", "section", "green", "oven_dry", "board_mass"),),
         _boards,
         proposes=("at", "time", "section", "green", "oven_dry", "board_mass"),
+        completes=("at", "time"),
     ),
     "survey": Kind("survey", "a survey", (("mc",),), _survey, proposes=("mc",)),
 }

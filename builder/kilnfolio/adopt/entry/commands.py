@@ -26,6 +26,7 @@ from kilnfolio.records.charge import Charge
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import TO_FILL
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.rendering.regional import RegionalFormat, regional_format
 from kilnfolio.review.kiln_state import KilnState, charge_limits, kiln_state
 from kilnfolio.review.round_check import look_at_round
 
@@ -89,6 +90,11 @@ class TaskContext:
     def zone(self) -> ZoneInfo:
         """The mill's zone."""
         return self.folder.mill.record.zone
+
+    @property
+    def regional(self) -> RegionalFormat:
+        """How the mill's region says amounts."""
+        return regional_format(self.folder.mill.record)
 
     @property
     def number(self) -> str:
@@ -259,12 +265,12 @@ def _shown(task: TaskContext, entry: Any) -> tuple[Sequence[str], list[str]]:
             state, {tag: mass.value for tag, mass in entry.masses.items()}, entry.at
         )
         lines = (
-            list(messages.round_lines(state, look))
+            list(messages.round_lines(state, look, task.regional))
             if entry.masses
             else [f"  {tag:<4} {mc.entered}" for tag, mc in entry.mc.items()]
         )
         return lines, [doubt.words for doubt in look.doubts]
-    return list(messages.state_lines(state)), [
+    return list(messages.state_lines(state, task.regional)), [
         *_step_doubts(state, entry),
         *_still_open(task, entry),
     ]
@@ -342,6 +348,8 @@ def weighing(
                     )
                 ]
             )
+        if value.count(",") == 1 and "." not in value:  # typed here, it stands before decimals
+            value = value.replace(",", ".")
         if value.endswith("%"):
             mc[tag] = value
         else:
@@ -355,9 +363,7 @@ def _usual(units: Mapping[str, str]) -> str | None:
 
 
 def _with_unit(value: str, unit: str | None) -> str:
-    """Return a mass with a unit; a lone comma in a mass typed here stands before decimals."""
-    if value.count(",") == 1 and "." not in value:
-        value = value.replace(",", ".")
+    """Return a mass with a unit."""
     bare = not re.search(r"[^\d.eE+-]", value)
     if bare and unit is None:
         raise RecordProblems(

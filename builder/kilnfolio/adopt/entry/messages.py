@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 
-from kilnfolio.records.quantities import fahrenheit_from_celsius
+from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.review.figures import number
 from kilnfolio.review.kiln_state import DueAt, KilnState, StepState
 from kilnfolio.review.round_check import RoundLook, mass_words
@@ -14,7 +14,7 @@ from kilnfolio.review.round_check import RoundLook, mass_words
 _NONE = "–"
 
 
-def round_lines(state: KilnState, look: RoundLook) -> Iterator[str]:
+def round_lines(state: KilnState, look: RoundLook, regional: RegionalFormat) -> Iterator[str]:
     """Yield a round as it would stand in the record: a line for each board, then the charge."""
     units = {board.tag: board.unit for board in state.boards}
     for one in look.boards:
@@ -35,14 +35,14 @@ def round_lines(state: KilnState, look: RoundLook) -> Iterator[str]:
         yield f"  controlling MC {number(look.controlling_pct, 1)} %{_rule(state)}"
     if look.missing:
         yield f"  not weighed: {', '.join(look.missing)}"
-    yield from due_lines(state, is_due=look.is_due)
+    yield from due_lines(state, regional, is_due=look.is_due)
 
 
 def _rule(state: KilnState) -> str:
     return f" ({state.control_rule})"
 
 
-def due_lines(state: KilnState, *, is_due: bool) -> Iterator[str]:
+def due_lines(state: KilnState, regional: RegionalFormat, *, is_due: bool) -> Iterator[str]:
     """Yield what falls due next, and the air it asks for."""
     if state.next_due_at:
         yield f"  the next step falls due at {_clock(state.next_due_at)}"
@@ -53,7 +53,7 @@ def due_lines(state: KilnState, *, is_due: bool) -> Iterator[str]:
     yield (f"  due now: {_due_words(due)}" if is_due else f"  next: {_due_words(due)}")
     if is_due and due.label.startswith("step "):
         step = state.steps[int(due.label[5:]) - 1]
-        yield f"  set {air_words(step)}; then: kilnfolio step {state.charge} {step.number}"
+        yield f"  set {air_words(step, regional)}; then: kilnfolio step {state.charge} {step.number}"
 
 
 def _due_words(due: DueAt) -> str:
@@ -63,29 +63,26 @@ def _due_words(due: DueAt) -> str:
     return f"{due.label} at {number(due.mc_pct, 0 if due.mc_pct.is_integer() else 1)} % ({whose})"
 
 
-def air_words(air: StepState) -> str:
-    """Return set-points in both unit systems."""
-    dry, wet = air.dry_bulb_c, air.wet_bulb_c
-    return (
-        f"dry bulb {number(dry, 1)} °C ({number(fahrenheit_from_celsius(dry), 0)} °F), wet "
-        f"bulb {number(wet, 1)} °C ({number(fahrenheit_from_celsius(wet), 0)} °F), EMC "
-        f"{number(air.emc_pct, 1)} %"
-    )
+def air_words(air: StepState, regional: RegionalFormat) -> str:
+    """Return set-points in both unit systems, the region's first."""
+    dry, wet = regional.temperature(air.dry_bulb_c), regional.temperature(air.wet_bulb_c)
+    words = f"dry bulb {dry}, wet bulb {wet}, EMC {number(air.emc_pct, 1)} %"
+    return words.replace("\N{NO-BREAK SPACE}", " ")  # which a terminal's search would not find
 
 
-def state_lines(state: KilnState) -> Iterator[str]:
+def state_lines(state: KilnState, regional: RegionalFormat) -> Iterator[str]:
     """Yield how a charge stands, for commands that write no round."""
     place = f"{state.kiln_name}, {state.stage}"
     if state.step and state.step_since:
         place += f", step {state.step} since {_clock(state.step_since)}"
     yield f"  {place}"
     if state.air:
-        yield f"  {air_words(state.air)}"
+        yield f"  {air_words(state.air, regional)}"
     if state.controlling_pct is not None and state.last_round:
         yield (
             f"  controlling MC {number(state.controlling_pct, 1)} % at {_clock(state.last_round)}"
         )
-    yield from due_lines(state, is_due=state.is_due)
+    yield from due_lines(state, regional, is_due=state.is_due)
 
 
 def _clock(stamp: str) -> str:

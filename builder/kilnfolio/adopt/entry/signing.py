@@ -33,7 +33,9 @@ def sign(task: TaskContext, by: str, role: str | None, now: dt.datetime, termina
         return 0
     day = now.astimezone(task.zone).date()
     task.file.insert(
-        ("signatures",), len(signatures), {"by": by, "on": day} | ({"role": role} if role else {})
+        ("signatures",),
+        len(signatures),
+        {"by": by, "on": day.isoformat()} | ({"role": role} if role else {}),
     )
     task.file.check()
     terminal.say(f"{task.number}: signed by {by} on {day}")
