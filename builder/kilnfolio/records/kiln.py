@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
+from pydantic import Field
+
 from kilnfolio.records.model import Day, Name, Record, Slug, Text, in_range
 from kilnfolio.records.quantities import Duration, Speed, Temperature, TemperatureDifference, Volume
 
@@ -89,6 +91,12 @@ class Instrument(Record):
     """The log channel it feeds."""
     uncertainty: TemperatureDifference | None = None
     """Expanded uncertainty of a temperature reading (about 95 %)."""
+    offset: Annotated[float, Field(ge=-10, le=10)] | None = None
+    """Points of MC or EMC to add to what an EMC sensor or pins show, from a comparison."""
+    calibration_temperature: Temperature | None = None
+    """Temperature the scale of pins holds for; without it they are not corrected for temperature."""
+    corrected_for: list[Literal["temperature", "species"]] = []
+    """Corrections that pins have made themselves; others are applied here, once."""
     resolution: Name | None = None
     """Smallest step it shows, with its unit, as in '0.1 g'."""
     calibrations: list[Calibration] = []

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby, pairwise
 from typing import NamedTuple
@@ -301,8 +301,23 @@ def _points(
     return points
 
 
-def controls(charge: Charge, histories: Sequence[BoardHistory]) -> tuple[Control, ...]:
-    """Return the controlling MC at every weighing, boards re-ranked each time."""
+def controls(
+    charge: Charge,
+    histories: Sequence[BoardHistory],
+    pins: Mapping[dt.datetime, Mapping[str, float]] | None = None,
+) -> tuple[Control, ...]:
+    """Return the controlling MC at every weighing, boards re-ranked each time.
+
+    Parameters
+    ----------
+    charge : Charge
+        Its rounds by meter count like weighings.
+    histories : sequence of BoardHistory
+        The boards' own.
+    pins : mapping, optional
+        MC that pins in the timber show, by moment and channel [%]; it is used where no board was
+        weighed or read by meter.
+    """
     by_moment: dict[dt.datetime, dict[str, float]] = {}
     for history in histories:
         for point in history.points:
@@ -312,6 +327,8 @@ def controls(charge: Charge, histories: Sequence[BoardHistory]) -> tuple[Control
         for tag, mc in one.mc.items():
             by_moment.setdefault(one.at, {}).setdefault(tag, mc.value)
     weighings = {weighing.at for weighing in charge.weighings} | {one.at for one in metered}
+    if not by_moment and pins:
+        by_moment = {at: dict(mcs) for at, mcs in pins.items()}
     found = [(at, by_moment[at]) for at in sorted(by_moment) if not weighings or at in weighings]
     if histories and all(history.points for history in histories):
         # the boards as cut: the state the charge started from

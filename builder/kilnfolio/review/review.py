@@ -53,6 +53,7 @@ from kilnfolio.review.results import (
     rounded,
     set_points,
 )
+from kilnfolio.review.sensors import corrected_log, pin_rounds
 from kilnfolio.review.setpoints import AskedAir, PlannedStep, asked_air, planned_steps, resolve
 from kilnfolio.review.stages import stage_rule
 from kilnfolio.review.steps import steps_made
@@ -143,6 +144,8 @@ def build_case(folder: MillFolder, located: Located[Charge], log: Log | None) ->
     )
     steps = _planned(folder, schedule, pressure)
     air = None
+    if log is not None:
+        log = corrected_log(log, kiln.record, species[main.species])
     if log is not None and len(log.times):
         air = air_series(
             log,
@@ -151,7 +154,7 @@ def build_case(folder: MillFolder, located: Located[Charge], log: Log | None) ->
             jump_minutes=limits.value("spike-minutes"),
         )
     boards = board_histories(charge)
-    control = controls(charge, boards)
+    control = controls(charge, boards, pin_rounds(log, folder.mill.record.zone))
     grace = dt.timedelta(hours=limits.value("stage-end-grace"))
     stages = {
         name: stage_outcome(stage, air, control, grace) if stage else None

@@ -1,0 +1,99 @@
+"""Sensors that show moisture: an EMC sensor, and pins left in the timber, each with its corrections.
+
+An EMC sensor is set right by the points it was found to be off. Pins read by electrical resistance,
+as a meter does: they are corrected for the temperature of the wood, for which the dry bulb stands,
+and for species, unless the instrument has done so already.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from kilnfolio.physics.meters import RESISTANCE_RANGE_PCT, WOOD_TEMP_RANGE_C, reading_at_calibration
+from kilnfolio.records.kiln import Instrument, Kiln
+from kilnfolio.records.log import Log, as_datetime
+from kilnfolio.records.species import Species
+
+#: Hours between two readings of pins that are taken for a round: as often as a shift looks.
+_ROUND_HOURS = 8
+
+
+def corrected_log(log: Log, kiln: Kiln, species: Species) -> Log:
+    """Return a log whose moisture sensors are corrected as the kiln's instruments say.
+
+    Parameters
+    ----------
+    log : Log
+        As the logger wrote it.
+    kiln : Kiln
+        Its instruments name the channels they feed.
+    species : Species
+        The timber that pins are in.
+
+    Returns
+    -------
+    Log
+        The same log where the kiln has no such instrument.
+    """
+    changed = {}
+    for instrument in kiln.instruments:
+        values = log.channels.get(instrument.channel or "")
+        if values is None or instrument.channel is None:
+            continue
+        if instrument.kind == "MC pins":
+            changed[instrument.channel] = _pins(instrument, values, log, species)
+        elif instrument.kind == "EMC sensor" and instrument.offset is not None:
+            changed[instrument.channel] = values + instrument.offset
+    return replace(log, channels=log.channels | changed) if changed else log
+
+
+def _pins(instrument: Instrument, shown: np.ndarray, log: Log, species: Species) -> np.ndarray:
+    """Return the readings of a pair of pins, corrected [%]; NaN outside what pins can tell.
+
+    Notes
+    -----
+    Outside 6 to 30 % MC a resistance reading says only that it is dry or wet (Wood Handbook 2010,
+    p. 13-3); such a reading is not used.
+    """
+    values = shown + (instrument.offset or 0.0)
+    low, high = RESISTANCE_RANGE_PCT
+    within = np.isfinite(values) & (values >= low) & (values <= high)
+    if instrument.calibration_temperature and "temperature" not in instrument.corrected_for:
+        wood = log.channels.get("dry-bulb", np.full(len(values), np.nan))
+        coldest, hottest = WOOD_TEMP_RANGE_C
+        within &= (wood >= coldest) & (wood <= hottest)
+        corrected = np.full(len(values), np.nan)
+        corrected[within] = reading_at_calibration(
+            values[within], wood[within], instrument.calibration_temperature.value
+        )
+        values = corrected
+    if species.meter_correction and "species" not in instrument.corrected_for:
+        values = species.meter_correction.slope * values + species.meter_correction.offset
+    return np.where(within, values, np.nan)
+
+
+def pin_rounds(log: Log | None, zone: ZoneInfo) -> dict[dt.datetime, dict[str, float]]:
+    """Return the MC that pins show every eight hours, by moment and channel [%].
+
+    Parameters
+    ----------
+    log : Log, optional
+        Corrected, as `corrected_log` returns it.
+    zone : ZoneInfo
+        The mill's zone.
+    """
+    names = [name for name in log.channels if name.startswith("pin-")] if log else []
+    if log is None or not names or not len(log.times):
+        return {}
+    hours = (log.times - log.times[0]).astype("timedelta64[s]").astype(float) / 3600.0
+    rounds: dict[dt.datetime, dict[str, float]] = {}
+    for number in range(int(hours[-1] // _ROUND_HOURS) + 1):
+        row = int(np.searchsorted(hours, number * _ROUND_HOURS))
+        values = {name: float(log.channels[name][row]) for name in names}
+        if known := {name: mc for name, mc in values.items() if np.isfinite(mc)}:
+            rounds[as_datetime(log.times[row], zone)] = known
+    return rounds

@@ -1,0 +1,85 @@
+"""EMC sensors and pins in the timber: corrected once, and judged where no board is weighed."""
+
+import datetime as dt
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from tests.minimal import DROP, STARTED, minimal_log, minimal_mill, minimal_records
+
+from kilnfolio.records.folder import open_mill
+from kilnfolio.review.review import build_case, read_logs, review_charge
+
+
+def with_channel(record, text, heading, channel, values):
+    """Return a logger profile and its log with one more column."""
+    record["columns"].append({"heading": heading, "channel": channel, "unit": "%"})
+    head, *rows = text.rstrip("\n").split("\n")
+    return record, "\n".join(
+        [
+            f"{head},{heading}",
+            *(f"{row},{value:.2f}" for row, value in zip(rows, values, strict=True)),
+        ]
+    ) + "\n"
+
+
+def mill_with(tmp_path, instruments, *, channel, values, **charge):
+    profile, log = minimal_records()["logger"], minimal_log()
+    profile, log = with_channel(profile, log, "X", channel, values)
+    return minimal_mill(
+        tmp_path / "mill",
+        logger=lambda record: record.update(profile),
+        log=log,
+        kiln=lambda kiln: kiln["instruments"].extend(instruments),
+        charge=charge,
+    )
+
+
+def rows():
+    return len(minimal_log().rstrip("\n").split("\n")) - 1
+
+
+def test_pins_stand_for_boards_that_nobody_weighed(tmp_path):
+    """Wood Handbook 2010, p. 13-3: 0.5 point for each 5.6 °C, so 30 K above the scale is 2.68."""
+    shown = np.linspace(24.0, 14.0, rows())
+    pins = {
+        "id": "pins-in-pack",
+        "kind": "MC pins",
+        "channel": "pin-1",
+        "calibration_temperature": "20 °C",
+        "offset": 0.5,
+        "corrected_for": ["species"],
+    }
+    root = mill_with(tmp_path, [pins], channel="pin-1", values=shown, boards=DROP, weighings=DROP)
+    dossier = review_charge(open_mill(root), "C1")
+    first = dossier.controlling[0]
+    assert first.at == STARTED.replace(tzinfo=first.at.tzinfo)
+    # the minimal mill's first step keeps 50 °C, so 30 K above 20 °C, within the log's noise
+    assert first.mc_pct == pytest.approx(24.0 + 0.5 - 30 * 0.5 / 5.6, abs=0.1)
+    assert first.boards == ("pin-1",)
+    gaps = {b.at - a.at for a, b in pairwise(dossier.controlling)}
+    assert gaps == {dt.timedelta(hours=8)}
+
+
+def test_an_emc_sensor_is_set_right_by_its_offset(tmp_path):
+    """Without a wet bulb the sensor's EMC is believed: 9.2 as shown, 9.9 by its comparison."""
+    sensor = {"id": "wafer", "kind": "EMC sensor", "channel": "emc", "offset": 0.7}
+    root = mill_with(tmp_path, [sensor], channel="emc", values=np.full(rows(), 9.2))
+    profile = root / "content/loggers/two-bulbs.yaml"
+    text = profile.read_text("utf-8")
+    wet = next(part for part in text.split("- ") if "wet-bulb" in part)
+    profile.write_text(text.replace("- " + wet, "").rstrip("\n") + "\nignored: [WB]\n", "utf-8")
+    air = build_case_of(root)
+    assert np.nanmedian(air.emc) == pytest.approx(9.9, abs=0.01)
+
+
+def test_a_log_without_such_instruments_is_left_as_it_is(tmp_path):
+    values = np.full(rows(), 9.2)
+    root = mill_with(tmp_path, [], channel="emc", values=values)
+    assert np.array_equal(build_case_of(root).log.channels["emc"], values)
+
+
+def build_case_of(root):
+    mill = open_mill(root)
+    located = mill.located_charge("C1")
+    return build_case(mill, located, read_logs(mill, located)).air
