@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+import os
 import random
 from zoneinfo import ZoneInfo
 
@@ -21,6 +22,10 @@ from kilnfolio.records.yaml_source import parse_yaml
 ZONE = ZoneInfo("America/Toronto")
 #: The minimal mill's last round is of 7 June, 08:00; S1 2246 g, S2 2366 g, S3 2121 g.
 RUNNING = {"ended": DROP, "unloaded": DROP, "survey": DROP, "signatures": DROP}
+#: Random commands that are given in all; 25 in one record.
+COMMANDS = int(os.environ.get("KILNFOLIO_COMMANDS", "50"))
+#: Pairs of phones.
+PHONES = int(os.environ.get("KILNFOLIO_PHONES", "6"))
 NOW = dt.datetime(2026, 6, 20, 12, tzinfo=ZONE)
 START = dt.datetime(2026, 6, 8, 8, tzinfo=ZONE)
 KEYS = ("weighings", "step_changes", "stops", "events")
@@ -41,6 +46,16 @@ def value_of(mill):
 
 def at(hours):
     return (START + dt.timedelta(hours=hours)).isoformat()
+
+
+def by_clock(entry, ahead):
+    """Return an entry as a device writes it whose clock is ahead by so much."""
+    return {
+        key: (dt.datetime.fromisoformat(value) + ahead).isoformat()
+        if key in ("at", "start", "end")
+        else value
+        for key, value in entry.items()
+    }
 
 
 def entry_file(path, entries, by="A. N. Other", charge="C1", saved=NOW):
@@ -85,7 +100,7 @@ DAY = [
 
 
 @settings(
-    max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=PHONES, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(seed=st.integers(0, 10**6))
 def test_two_phones_in_any_order_twice_and_cut(tmp_path_factory, seed):
@@ -96,19 +111,23 @@ def test_two_phones_in_any_order_twice_and_cut(tmp_path_factory, seed):
     for one in DAY:
         for share in chance.choice((shares[:1], shares[1:], shares)):
             share.append(one)
-    files = []
+    files, ahead = [], {}
     for phone, share in enumerate(shares):
+        off = dt.timedelta(minutes=chance.choice((0, 0, 90, -200)))
         chance.shuffle(share)
         middle = chance.randint(0, len(share))
         for part, entries in enumerate((share[:middle], share[middle:])):
-            files.append(entry_file(inbox / f"{phone}-{part}.json", entries, by=f"Phone {phone}"))
+            path = inbox / f"{phone}-{part}.json"
+            told = [by_clock(one, off) for one in entries]
+            files.append(entry_file(path, told, by=f"Phone {phone}"))
+            ahead[path] = off
     cut = inbox / "cut.json"
     raw = files[0].read_bytes()
     cut.write_bytes(raw[: chance.randrange(1, len(raw))])
     order = [*files, *chance.sample(files, 2), cut]
     chance.shuffle(order)
     for path in order:
-        taken = take(root, [path], NOW)
+        taken = take(root, [path], NOW, ahead.get(path, dt.timedelta()))
         assert (taken.left == []) == (path != cut)
     value = value_of(root)
     assert [str(one["at"]) for one in value["weighings"][7:]] == [
@@ -135,8 +154,9 @@ def test_two_phones_in_any_order_twice_and_cut(tmp_path_factory, seed):
     assert [one["step"] for one in value["step_changes"]] == [1, 2, 2]
     assert value["equalizing"]["end"] == "2026-06-10T00:00"
     before = (root / FILES["charge"]).read_bytes()
-    again = take(root, files, NOW)
-    assert (again.new, again.left) == (0, [])
+    for path in files:
+        again = take(root, [path], NOW, ahead[path])
+        assert (again.new, again.left) == (0, [])
     assert (root / FILES["charge"]).read_bytes() == before
 
 
@@ -263,14 +283,17 @@ def a_command(chance, hour):
                 "--reason",
                 text,
             ],
+            ["equalize", "C1", "begin", "--at", when],
+            ["equalize", "C1", "end", "--at", later],
+            ["condition", "C1", "begin", "--at", when],
             ["undo"],
         ]
     )
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(COMMANDS // 25))
 def test_random_commands_keep_comments_and_order_and_read_back(mill, seed, capsys):
-    """25 commands each: what was there stays as it is written, but for what a command changes."""
+    """25 commands each (so many in all by KILNFOLIO_COMMANDS): what was there stays as it is written, but for what a command changes."""
     chance = random.Random(seed)
     path = mill / FILES["charge"]
     texts = [path.read_text("utf-8")]

@@ -315,9 +315,8 @@ MISTAKES = [
         "kilograms under a heading of grams",
         sheet("s.csv", b"Date,Time,S1 (g)\n2026-06-07,08:00,2.246\n"),
         f"{CHARGE}:96:9: board S1 at 2026-06-07 08:00: the record says 2246 g, and s.csv says "
-        "2.246 g. If the sheet is right, write its value here and under corrections: {field: "
-        "weighings.6.masses.S1, old: 2246 g, new: 2.246 g, reason: …, by: …, at: …}; if the "
-        "record is right, mend the sheet.",
+        "2.246 g. If the sheet is right: kilnfolio correct C1 weighings.6.masses.S1 '2.246 g' "
+        "--reason …; if the record is right, mend the sheet.",
         "both values stand side by side",
         IMPORT,
     ),
@@ -335,6 +334,77 @@ MISTAKES = [
         "Otherwise begin it with 'kilnfolio new charge C7'.",
         "the command is given",
         (*IMPORT[:-1], "C7"),
+    ),
+    Mistake(
+        "a day that no calendar has, in a sheet",
+        sheet("s.csv", b"Date,Time,S1 (g)\n2026-06-31,07:10,2230\n"),
+        "s.csv:2:1: A2 '2026-06-31' and '07:10': no calendar and no clock show that time. Check "
+        "day, month and time of day.",
+        "the cell is named",
+        IMPORT,
+    ),
+    Mistake(
+        "the same board twice in a round",
+        sheet("s.csv", b"Date,Time,S1 (g)\n2026-06-08,07:10,2230\n2026-06-08,07:10,2231\n"),
+        "s.csv:3:3: C3 '2231': board S1 was weighed already at 2026-06-08T07:10. Keep the one "
+        "that stands.",
+        "the cell is named; one of the two rows is taken out",
+        IMPORT,
+    ),
+    Mistake(
+        "a row without a date",
+        sheet("s.csv", b"Date,Time,S1 (g)\n2026-06-08,07:10,2230\n,07:10,2225\n"),
+        "s.csv:3:1: A3: this row has no date. Write it into the sheet, or name the column of "
+        "dates with --column 'HEADING=date'.",
+        "the row is named",
+        IMPORT,
+    ),
+    Mistake(
+        "a role of a column that does not exist",
+        sheet("s.csv", b"Date,Time,S1 (g)\n2026-06-08,07:10,2230\n"),
+        "--column:1:1: 'Date=day': a column is told as HEADING=ROLE. ROLE is one of oven-dry, "
+        "board-mass, section, green, mc, pack, position, board, mass, by, date, time, ignore, or "
+        "board:TAG for the masses of a board.",
+        "the roles are listed",
+        (*IMPORT, "--column", "Date=day"),
+    ),
+    Mistake(
+        "a colon for the equals sign of a mass",
+        lambda _: None,
+        "weigh:1:1: 'S1:2230': a mass is written as BOARD=MASS. Write it as in S1=3.978.",
+        "an example stands there",
+        ("weigh", "C1", "S1:2230", "--folder", "ROOT"),
+    ),
+    Mistake(
+        "two points in a mass",
+        lambda _: None,
+        "entry:1:1: masses.S1 '2.23.0 g': holds more than one number. Write one mass, as in '4862 "
+        "g', or as in '4 lb 3 oz'.",
+        "the board is named",
+        ("weigh", "C1", "S1=2.23.0", "--folder", "ROOT"),
+    ),
+    Mistake(
+        "a minus before a mass",
+        lambda _: None,
+        "entry:1:1: masses.S1 '-2230 g': is below 0 g, where nothing is. Check the sign.",
+        "the board is named",
+        ("weigh", "C1", "S1=-2230", "--folder", "ROOT"),
+    ),
+    Mistake(
+        "a round without masses",
+        lambda _: None,
+        "weigh:1:1: no mass is given: a round has the mass of at least one board. Write each as "
+        "BOARD=MASS, as in S1=3.978.",
+        "an example stands there",
+        ("weigh", "C1", "--folder", "ROOT"),
+    ),
+    Mistake(
+        "a kiln that is not there, for a new charge",
+        lambda _: None,
+        "new charge:1:1: kiln 'k9': there is no kiln of this id. Did you mean 'k1'? Otherwise "
+        "begin it first with 'kilnfolio new kiln k9', or leave --kiln out.",
+        "the one there is, is offered",
+        ("new", "charge", "C2", "ROOT", "--kiln", "k9"),
     ),
 ]
 

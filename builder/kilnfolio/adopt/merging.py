@@ -65,6 +65,11 @@ class Merge:
     def __post_init__(self) -> None:
         self.before = self.record.document
 
+    @property
+    def number(self) -> str:
+        """The charge's number."""
+        return self.file.name.rsplit("/", 2)[-2]
+
     def compare(self, path: Path, what: str, old: object, new: object) -> None:
         """Keep a conflict where a value that stands is another in the sheet."""
         if _same(old, new):
@@ -76,9 +81,8 @@ class Merge:
                 self.before.place(*path),
                 what,
                 f"the record says {_words(old)}, and {self.sheet} says {_words(new)}",
-                "If the sheet is right, write its value here and under corrections: {field: "
-                f"{words}, old: {_words(old)}, new: {_words(new)}, reason: …, by: …, at: …}}; if the "
-                "record is right, mend the sheet",
+                f"If the sheet is right: kilnfolio correct {self.number} {words} '{_words(new)}' "
+                "--reason …; if the record is right, mend the sheet",
             )
         )
 

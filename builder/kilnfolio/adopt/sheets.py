@@ -398,7 +398,18 @@ def _moment_of(table: Table, cell: Cell, clock: str = "") -> str | None:
             "Add a column 'Time', or say it for all rows with --time 07:10",
         )
         return None
-    return f"{day}T{clock[:5].zfill(5)}"
+    moment = f"{day}T{clock.partition(':')[0].zfill(2)}:{clock.split(':')[1]}"
+    try:
+        dt.datetime.fromisoformat(moment)
+    except ValueError:
+        table.refuse(
+            cell,
+            f"'{cell.text}'" + (f" and '{clock}'" if clock not in cell.text else ""),
+            "no calendar and no clock show that time",
+            "Check day, month and time of day",
+        )
+        return None
+    return moment
 
 
 def _slashed_day(table: Table, cell: Cell, found: re.Match[str]) -> str | None:
