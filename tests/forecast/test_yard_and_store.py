@@ -16,7 +16,7 @@ from kilnfolio.records.weather import read_weather
 WEATHER = Path(__file__).parent.parent / "data" / "drying" / "new-york-2013.csv"
 
 #: D₀ [m²/s], and the published days to 20 % in the yard, 1 in, best to worst season (FPL Technical
-#: Note 233, from memory: reported beside the estimate, the test allows a fifth more).
+#: Note 233, from memory: reported beside the estimate, the test allows a tenth more).
 WOODS = {
     "oak": (1.2e-10, 70, 200),
     "maple": (1.9e-10, 50, 200),
@@ -34,8 +34,8 @@ def new_york():
 def test_days_in_the_yard_are_of_the_published_size(new_york, wood):
     diffusivity, fast, slow = WOODS[wood]
     found = yard.estimate(Board(27.0, 80.0, diffusivity), new_york)
-    assert 0.8 * fast <= found.best[1]
-    assert found.worst[1] <= 1.2 * slow
+    assert 0.9 * fast <= found.best[1]
+    assert found.worst[1] <= 1.1 * slow
     assert found.best[0] in ("April", "May", "June", "July")
     assert found.worst[0] in ("September", "October", "November", "December")
 

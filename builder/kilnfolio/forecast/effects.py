@@ -130,17 +130,18 @@ def stock_of(species: Species, thickness_mm: float, start_mc_pct: float | None =
     Raises
     ------
     NoComparison
-        The density of the wood is not on record.
+        The density of the wood is not on record, or the thickness is none for a board.
     """
     density = species.basic_density_kg_m3
     if density is None:
         raise NoComparison(f"no density is on record for {species.trade_name}")
     shrinkage = species.shrinkage and species.shrinkage.tangential
     start = green_mc(species) if start_mc_pct is None else start_mc_pct
-    return Stock(
-        typical_board(thickness_mm, start, density / 1000.0),
-        shrinkage.value if shrinkage else _USUAL_SHRINKAGE,
-    )
+    try:
+        board = typical_board(thickness_mm, start, density / 1000.0)
+    except ValueError as error:
+        raise NoComparison(f"no board of {species.trade_name} can be computed: {error}") from None
+    return Stock(board, shrinkage.value if shrinkage else _USUAL_SHRINKAGE)
 
 
 def green_mc(species: Species) -> float:
