@@ -454,3 +454,8 @@ def test_kinds_of_plant_beside_chamber_kilns(tmp_path, kind):
         == 0
     )
     assert open_mill(tmp_path / "m").kilns["plant-2"].record.kind == kind
+
+
+def test_new_begins_every_kind_that_may_lie_half_filled():
+    """The registry of kinds decides; a template for no kind, or a kind without one, is a slip."""
+    assert set(TEMPLATES) == {kind.name for kind in RECORD_KINDS.values() if kind.draft}

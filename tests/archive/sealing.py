@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+from collections.abc import Sequence
 from pathlib import Path
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -10,6 +11,8 @@ from tests.minimal import FILES, minimal_mill
 from tests.reviewed import reviewed_mill
 
 from kilnfolio.archive.bag import write_bag
+from kilnfolio.archive.checking import read_ledger
+from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.entries import Entry
 from kilnfolio.archive.heads import HEADS, sign_head
 from kilnfolio.archive.keys import KEY_FILE, MILL_KEYS, Keys
@@ -17,6 +20,7 @@ from kilnfolio.archive.ledger import LEDGER
 from kilnfolio.archive.made_again import MakeAgain
 from kilnfolio.archive.merkle import Tree, leaf_hash
 from kilnfolio.archive.seal import amend, seal
+from kilnfolio.archive.trust import TrustedKey
 from kilnfolio.review.dossier import Dossier
 
 SEALED_AT = dt.datetime(2026, 6, 8, 10, 0, tzinfo=dt.timezone(dt.timedelta(hours=-4)))
@@ -132,3 +136,8 @@ def written_anew(lines: list[bytes], keys: Keys, **changes) -> list[bytes]:
 
 def kinds(differences) -> set[str]:
     return {difference.kind for difference in differences}
+
+
+def verify_ledger(root: Path, *, trusted: Sequence[TrustedKey] = ()) -> tuple[Difference, ...]:
+    """Return everything wrong with a mill's ledger, each thing named; empty when it holds."""
+    return read_ledger(root, trusted=trusted).differences

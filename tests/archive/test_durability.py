@@ -14,9 +14,10 @@ from pathlib import Path
 
 import pytest
 from tests.archive.appender import add_entries
+from tests.archive.sealing import verify_ledger
 
 from kilnfolio.archive.adding import MENDED_BY_ADDING, SealRefusedError
-from kilnfolio.archive.checking import read_ledger, verify_ledger
+from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.heads import HEADS
 from kilnfolio.archive.ledger import LEDGER, parse_ledger
 

@@ -7,9 +7,10 @@ import subprocess
 import pytest
 from tests.archive import sealing
 from tests.archive.appender import add_entries
+from tests.archive.sealing import verify_ledger
 
 from kilnfolio.archive.canonical import canonical
-from kilnfolio.archive.checking import read_ledger, verify_ledger
+from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.entries import safe_path
 from kilnfolio.archive.keyring import KEYRING
 from kilnfolio.archive.ledger import DOSSIERS, LEDGER, dossier_path, parse_ledger

@@ -6,12 +6,13 @@ from itertools import pairwise
 
 import pytest
 from tests.archive import sealing
+from tests.archive.sealing import verify_ledger
 from tests.minimal import FILES, minimal_mill
 from tests.reviewed import reviewed_mill
 
 from kilnfolio.archive.adding import SealRefusedError
 from kilnfolio.archive.canonical import canonical, sha256
-from kilnfolio.archive.checking import read_ledger, verify_ledger
+from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.keys import UnusableKeyError
 from kilnfolio.archive.ledger import KEPT, LEDGER, dossier_path

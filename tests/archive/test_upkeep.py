@@ -12,12 +12,13 @@ import time
 
 import pytest
 from tests.archive import sealing
+from tests.archive.sealing import verify_ledger
 
 from kilnfolio.archive import upkeep
 from kilnfolio.archive.adding import SealRefusedError
 from kilnfolio.archive.audit import audit
 from kilnfolio.archive.canonical import canonical, sha256
-from kilnfolio.archive.checking import read_ledger, verify_ledger
+from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.entries import Head
 from kilnfolio.archive.heads import HEADS
 from kilnfolio.archive.keys import find_keys, make_keys

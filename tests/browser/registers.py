@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from tests.conftest import PROJECT
+from tests.site_assets import copy_assets
 
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.reading import ALL, month_of, quarter_of
@@ -28,7 +29,6 @@ from kilnfolio.site.pages.rows import (
 )
 from kilnfolio.site.pages.summaries import ChargeRow
 from kilnfolio.site.search import INDEX_PATH, search_index
-from kilnfolio.site.static import copy_assets
 
 SPECIES = (
     ("Northern red oak", "quercus-rubra"),

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from tests.conftest import WHOLE
 from tests.site.site import small_mill
+from tests.site_assets import copy_assets
 
 from kilnfolio.site.pages.indoors import (
     HUMIDITY_PCT,
@@ -14,7 +15,6 @@ from kilnfolio.site.pages.indoors import (
     chooser,
     told,
 )
-from kilnfolio.site.static import copy_assets
 
 SEED, INPUTS = 20261125, 10_000 if WHOLE else 1_000
 #: Two doubles closer than this, relatively, may fall on either side of a rounding edge.

@@ -10,6 +10,7 @@ from dataclasses import asdict
 
 import pytest
 from tests.minimal import DROP, FILES, minimal_mill
+from tests.site_assets import copy_assets
 
 from kilnfolio.adopt.entry.take import read_entries, take, take_codes
 from kilnfolio.records.folder import open_mill
@@ -24,7 +25,6 @@ from kilnfolio.site.pages.kiln_side import (
     worker_file,
     worker_names,
 )
-from kilnfolio.site.static import copy_assets
 
 RUNNING = {
     "ended": DROP,

@@ -9,6 +9,7 @@ import pytest
 from tests.browser.nu import JAR, check_html
 from tests.browser.test_lot_states import _seal
 from tests.site.site import small_mill
+from tests.site_assets import copy_assets
 
 from kilnfolio.archive.canonical import canonical
 from kilnfolio.rendering.safety import SAFETY
@@ -16,7 +17,6 @@ from kilnfolio.rendering.templating import environment
 from kilnfolio.site.lot_record import lot_record
 from kilnfolio.site.pages.customer import customer_lot, render_lot, with_record
 from kilnfolio.site.seals import SealView
-from kilnfolio.site.static import copy_assets
 
 LANGUAGES = ("en", "fr", "de")
 MATCHES = {"fr": "correspond à l’étiquette", "de": "stimmt mit dem Etikett überein"}

@@ -9,13 +9,13 @@ from pathlib import Path
 
 import pytest
 from tests.site.site import small_mill
+from tests.site_assets import copy_assets
 
 from kilnfolio.archive.canonical import canonical
 from kilnfolio.rendering.templating import environment
 from kilnfolio.site.lot_record import lot_record
 from kilnfolio.site.pages.customer import customer_lot, render_lot, with_record
 from kilnfolio.site.seals import SealLine, SealView
-from kilnfolio.site.static import copy_assets
 
 #: What a reader must be told in each case. The first is the mill's verdict, the second how the
 #: page was opened: by its label, by an older one, by another one, or without a label.

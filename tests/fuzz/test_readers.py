@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from hypothesis import strategies as st
 from tests.adopt.own_files import write_log, write_survey, write_workbook
-from tests.archive.sealing import NOTICE, seal_charge
+from tests.archive.sealing import NOTICE, seal_charge, verify_ledger
 from tests.fuzz.damage import JSON, TABLE, YAML, damaged, damaged_zip
 from tests.fuzz.watch import CASES, watch
 from tests.minimal import FILES, minimal_log, minimal_mill
@@ -17,7 +17,6 @@ from kilnfolio.adopt.sheets import SHEETS, Options, bring
 from kilnfolio.adopt.tables import read_sheets
 from kilnfolio.archive.audit import NothingToAuditError, audit
 from kilnfolio.archive.bag import write_bag
-from kilnfolio.archive.checking import verify_ledger
 from kilnfolio.archive.ledger import LEDGER
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.log import read_log

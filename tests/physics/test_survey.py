@@ -220,3 +220,19 @@ def test_unknown_sides_are_refused():
 def test_scipy_stays_out_until_it_is_needed():
     code = "import sys, kilnfolio.physics.survey; sys.exit('scipy' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+@pytest.mark.parametrize(("degrees", "point"), [(1, 3.841), (5, 11.070), (9, 16.919), (29, 42.557)])
+def test_chance_above_at_the_printed_five_percent_points(degrees, point):
+    """Any table of chi-square, as Berthouex and Brown's (from memory); the law by scipy.stats."""
+    assert survey.chance_above(point, degrees) == pytest.approx(0.05, abs=2e-5)
+    for value in (0.0, 0.3, 4.0, 30.0, 200.0):
+        assert survey.chance_above(value, degrees) == pytest.approx(
+            stats.chi2.sf(value, degrees), rel=1e-9
+        )
+
+
+@pytest.mark.parametrize(("value", "degrees"), [(-1.0, 3), (float("nan"), 3), (1.0, 4), (1.0, -1)])
+def test_chance_above_refuses_what_it_cannot_tell(value, degrees):
+    with pytest.raises(ValueError, match="must be"):
+        survey.chance_above(value, degrees)

@@ -19,6 +19,7 @@ from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.model import Located, Record, model_at, validate
 from kilnfolio.records.problems import Place, RecordProblems
 from kilnfolio.records.yaml_source import parse_yaml
+from kilnfolio.runtime.field_docs import field_doc
 
 TORONTO = ZoneInfo("America/Toronto")
 NOUNS = ("mill", "kiln", "logger", "charge", "lot", "species", "schedule")
@@ -585,8 +586,8 @@ def test_every_key_says_what_it_holds(model):
 
     def walk(record: type[Record], seen: set[type[Record]]) -> None:
         seen.add(record)
-        for name, field in record.model_fields.items():
-            assert field.description, f"{record.__name__}.{name}"
+        for name in record.model_fields:
+            assert field_doc(record, name), f"{record.__name__}.{name}"
             for path in ((name,), (name, 0), (name, "key"), (name, "key", 0)):
                 inner = model_at(record, path)
                 if inner is not None and inner not in seen:

@@ -13,13 +13,13 @@ import pytest
 import yaml
 from tests.minimal import LIBRARY
 from tests.site.site import Mill, Outline, small_mill
+from tests.site_assets import copy_assets
 
 from kilnfolio.pipeline.build import build_site
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.site.pages.records import FILES
-from kilnfolio.site.static import copy_assets
 
 REFERENCE = Path(__file__).resolve().parent.parent / "data" / "reference"
 

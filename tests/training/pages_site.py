@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from tests.conftest import PROJECT
+from tests.site_assets import copy_assets
 
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.rendering.templating import environment
-from kilnfolio.site.static import copy_assets
 from kilnfolio.training.bench import render_bench
 from kilnfolio.training.pages import NUMBERS_PATH, practice_numbers, render_practice
 

@@ -10,6 +10,7 @@ import os
 import random
 import shutil
 import subprocess
+from collections.abc import Iterator, Sequence
 
 import pytest
 from tests.conftest import PROJECT
@@ -18,7 +19,7 @@ from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.training.bench import bench_data
 from kilnfolio.training.scenario import SCENARIOS, read_scenarios
-from kilnfolio.training.simulation import Numbers, Run, replay, steps_earlier
+from kilnfolio.training.simulation import Decision, Numbers, Run, replay
 
 ASSETS = PROJECT / "builder/kilnfolio/site/assets"
 RUNS = int(os.environ.get("KILNFOLIO_RUNS", "15"))
@@ -184,3 +185,33 @@ def test_a_slip_in_a_scenario_is_reported_where_it_stands(tmp_path, change, said
     assert any(
         said in str(problem) and "mine.yaml:" in str(problem) for problem in refused.value.problems
     )
+
+
+def steps_earlier(decisions: Sequence[Decision], hours: float = 24.0) -> list[Decision]:
+    """Return the same decisions with every change of air after the first a day earlier.
+
+    Changes that would fall before the first stay where the first is.
+    """
+    at, timed = 0.0, []
+    for decision in decisions:
+        if decision["do"] == "wait":
+            at += decision["hours"]
+        else:
+            timed.append((at, decision))
+    first = next((hour for hour, decision in timed if decision["do"] == "set"), 0.0)
+    moved = [
+        (max(first, hour - hours) if decision["do"] == "set" and hour > first else hour, decision)
+        for hour, decision in timed
+    ]
+    return list(_in_order(moved, at))
+
+
+def _in_order(timed: Sequence[tuple[float, Decision]], end: float) -> Iterator[Decision]:
+    at = 0.0
+    for hour, decision in sorted(timed, key=lambda one: one[0]):
+        if hour > at:
+            yield {"do": "wait", "hours": hour - at}
+            at = hour
+        yield decision
+    if end > at:
+        yield {"do": "wait", "hours": end - at}

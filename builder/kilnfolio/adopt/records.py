@@ -25,8 +25,6 @@ class Template:
     kind: str
     #: What it is, for the list of commands.
     words: str
-    #: Its path in a mill folder; the year of the charge where it has one.
-    home: str
     example: str
     #: Keys that can be given as options, with what they hold.
     options: Mapping[str, str]
@@ -40,7 +38,6 @@ TEMPLATES = {
         Template(
             "charge",
             "begin the record of a charge",
-            "content/charges/{year}/{id}/charge.yaml",
             "kilnfolio new charge 26-014 --kiln kiln-1 --schedule quercus-rubra-4-4",
             {
                 "kiln": "id of the kiln",
@@ -60,7 +57,6 @@ TEMPLATES = {
         Template(
             "kiln",
             "begin the record of a kiln",
-            "content/kilns/{id}.yaml",
             "kilnfolio new kiln kiln-2 --kind steam --capacity '42 m³' --hottest '85 °C'",
             {
                 "name": "the name people use",
@@ -74,7 +70,6 @@ TEMPLATES = {
         Template(
             "lot",
             "begin the record of a lot",
-            "content/lots/{id}.yaml",
             "kilnfolio new lot L26-031 --charge 26-014 --pack P1",
             {
                 "product": "in words a customer uses",
@@ -111,7 +106,6 @@ TEMPLATES = {
         Template(
             "schedule",
             "begin a drying schedule",
-            "schedules/{hardwood}/{id}.yaml",
             "kilnfolio new schedule our-red-oak-8-4 --species quercus-rubra --thickness 8/4",
             {
                 "title": "the title people read",
@@ -124,7 +118,6 @@ TEMPLATES = {
         Template(
             "species",
             "begin the record of a species",
-            "schedules/species/{id}.yaml",
             "kilnfolio new species quercus-petraea --trade-name 'Sessile oak'",
             {
                 "trade_name": "the name the trade uses",
@@ -195,7 +188,7 @@ def begin(root: Path, kind: str, identity: str, given: Mapping[str, str]) -> Dra
         "id": identity,
         "mark": None,
     }
-    file = _home(root, template, identity, values)
+    file = _record_path(root, template, identity, values)
     text = schema_comment(kind, file.count("/")) + filled(f"{kind}.yaml", values)
     for key in _OF_OTHER_RULES.get(str(values.get("rule")), ()):
         text = text.replace(f"  {key}: {TO_FILL}\n", "")
@@ -240,18 +233,20 @@ def _still_to_fill(text: str, file: str, model: type[Record], zone: object) -> t
     return ()
 
 
-def _home(
+def _record_path(
     root: Path, template: Template, identity: str, values: Mapping[str, str | int | None]
 ) -> str:
     started = values.get("loaded") or values.get("started") or ""
     year = re.match(r"\d{4}", str(started))
-    hardwood = "hardwood"
+    path = RECORD_KINDS[template.kind].paths[0]
     species = values.get("species")
     if template.kind == "schedule" and species:
         record = _plain(root / f"schedules/species/{species}.yaml")
-        hardwood = "softwood" if record.get("kind") == "softwood" else "hardwood"
-    return template.home.format(
-        id=identity, hardwood=hardwood, year=year[0] if year else dt.datetime.now(dt.UTC).year
+        if record.get("kind") == "softwood":
+            path = path.replace("hardwood", "softwood")
+    known = {"ID": identity, "YEAR": year[0] if year else str(dt.datetime.now(dt.UTC).year)}
+    return (
+        "/".join(known.get(part, part) for part in path.removesuffix(".yaml").split("/")) + ".yaml"
     )
 
 

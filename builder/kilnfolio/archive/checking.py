@@ -126,11 +126,6 @@ def read_bag_ledger(root: Path, trusted: Sequence[TrustedKey] = ()) -> tuple[Led
     return replace(ledger, differences=tuple(found)), proof
 
 
-def verify_ledger(root: Path, *, trusted: Sequence[TrustedKey] = ()) -> tuple[Difference, ...]:
-    """Return everything wrong with a mill's ledger, each thing named; empty when it holds."""
-    return read_ledger(root, trusted=trusted).differences
-
-
 def _named(kind: str, line: Line, what: str, **values: Any) -> Difference:
     return Difference(
         kind=kind,

@@ -10,7 +10,7 @@ import re
 from pathlib import PurePosixPath
 from typing import Annotated, Any, Literal, TypeVar
 
-from pydantic import AfterValidator, AwareDatetime, Field, TypeAdapter
+from pydantic import AfterValidator, AwareDatetime, ConfigDict, Field, TypeAdapter
 
 from kilnfolio.archive.canonical import canonical
 from kilnfolio.archive.keyring import Hex32
@@ -280,7 +280,9 @@ class WitnessEntry(_Placed, _Drafted):
 SealEntry = Entry | LotEntry
 AnyEntry = Entry | LotEntry | KeyRotation | KeyRevocation | ClockCorrection | WitnessEntry
 E = TypeVar("E", Entry, LotEntry, KeyRotation, KeyRevocation, ClockCorrection, WitnessEntry)
-_ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(Annotated[AnyEntry, Field(discriminator="kind")])
+_ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(
+    Annotated[AnyEntry, Field(discriminator="kind")], config=ConfigDict(defer_build=True)
+)
 
 
 def read_entry(value: Any) -> AnyEntry:

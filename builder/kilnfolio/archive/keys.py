@@ -17,20 +17,15 @@ import stat
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
-from cryptography.hazmat.primitives.serialization import (
-    Encoding,
-    NoEncryption,
-    PrivateFormat,
-    load_pem_private_key,
-)
-
 from kilnfolio.archive.durable import write_secret
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.model import validate
 from kilnfolio.records.yaml_source import read_yaml
 from kilnfolio.runtime.files import sync_folder
+
+TYPE_CHECKING = False  # a command that neither signs nor verifies does not load the cryptography
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 KEY_FILE = "seal-key.pem"
 #: Where a mill's key is kept, relative to the mill folder.
@@ -83,6 +78,9 @@ def signature_fits(public: str, message: bytes, signature: str) -> bool:
     message : bytes
         What was signed.
     """
+    from cryptography.exceptions import InvalidSignature
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
     try:
         key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(public))
         key.verify(bytes.fromhex(signature), message)
@@ -108,6 +106,9 @@ def make_keys(folder: Path, *, demo: bool = False, name: str = KEY_FILE) -> Keys
     UnusableKeyError
         There is a key already, or the folder lies inside a site.
     """
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+    from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
+
     path = folder / name
     if (site := _site_around(folder)) is not None:
         raise UnusableKeyError(
@@ -184,6 +185,10 @@ def find_keys(root: Path) -> Keys:
 
 
 def _read(path: Path) -> Ed25519PrivateKey:
+    from cryptography.exceptions import UnsupportedAlgorithm
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+    from cryptography.hazmat.primitives.serialization import load_pem_private_key
+
     try:
         key = load_pem_private_key(path.read_bytes(), None)
     except (ValueError, TypeError, UnsupportedAlgorithm):

@@ -17,12 +17,6 @@ import datetime as dt
 import hashlib
 from typing import Any, Literal
 
-from asn1crypto import cms, tsp
-from cryptography import x509
-from cryptography.exceptions import InvalidSignature
-from cryptography.hazmat.primitives import hashes
-from cryptography.hazmat.primitives.asymmetric import ec, padding, rsa
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from pydantic import ValidationError
 
 from kilnfolio.archive.canonical import canonical, read_canonical
@@ -32,11 +26,13 @@ from kilnfolio.archive.keys import Keys, signature_fits
 from kilnfolio.records.model import Name
 from kilnfolio.review.dossier import Part
 
-_HASHES: dict[str, type[hashes.SHA256 | hashes.SHA384 | hashes.SHA512]] = {
-    "sha256": hashes.SHA256,
-    "sha384": hashes.SHA384,
-    "sha512": hashes.SHA512,
-}
+TYPE_CHECKING = False  # few mills keep time stamps: their libraries load when there is one to read
+if TYPE_CHECKING:
+    from cryptography import x509
+    from cryptography.hazmat.primitives import hashes
+
+#: Digests that a token may cover the head by.
+_HASHES = ("sha256", "sha384", "sha512")
 
 
 class NoWitnessError(ValueError):
@@ -160,6 +156,8 @@ def read_time_stamp(token: bytes, head: Head) -> TimeStamp:
 
 
 def _signed_data(token: bytes) -> Any:
+    from asn1crypto import cms, tsp
+
     try:
         response = tsp.TimeStampResp.load(token, strict=True)
         content = response["time_stamp_token"]
@@ -175,6 +173,8 @@ def _signed_data(token: bytes) -> Any:
 
 def _signer_fits(signed: Any) -> x509.Certificate:
     """Return the certificate of a token's signer, its signature checked (RFC 5652, 5.4)."""
+    from cryptography import x509
+
     [signer] = signed["signer_infos"]
     attributes = {item["type"].native: item["values"][0].native for item in signer["signed_attrs"]}
     digest = signer["digest_algorithm"]["algorithm"].native
@@ -186,14 +186,27 @@ def _signer_fits(signed: Any) -> x509.Certificate:
     for choice in signed["certificates"]:
         certificate = x509.load_der_x509_certificate(choice.chosen.dump())
         if certificate.serial_number == serial:
-            _verify(certificate, signer["signature"].native, message, _HASHES[digest]())
+            _verify(certificate, signer["signature"].native, message, _hash(digest))
             return certificate
     raise NoWitnessError("the token does not carry its signer's certificate")
+
+
+def _hash(name: str) -> hashes.HashAlgorithm:
+    from cryptography.hazmat.primitives import hashes
+
+    if name not in _HASHES:
+        raise NoWitnessError(f"the token is signed over a digest that is not known here: {name}")
+    found: hashes.HashAlgorithm = getattr(hashes, name.upper())()
+    return found
 
 
 def _verify(
     certificate: x509.Certificate, signature: bytes, message: bytes, digest: hashes.HashAlgorithm
 ) -> None:
+    from cryptography.exceptions import InvalidSignature
+    from cryptography.hazmat.primitives.asymmetric import ec, padding, rsa
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
     key = certificate.public_key()
     try:
         if isinstance(key, rsa.RSAPublicKey):

@@ -184,11 +184,12 @@ def _dead_names(folder: MillFolder, read: Located[Any] | Draft) -> Iterator[Prob
     for place, noun, name, groups in _named(read):
         draft = folder.drafts.get(f"{_KIND.get(noun, noun)} {name}")
         if draft is None:
-            group, *more = (getattr(folder, field) for field in groups)
-            if not any(name in other for other in more) and name not in misnamed(
+            known = [getattr(folder, field) for field in groups]
+            # asked last: to tell whether another file holds this id, every record of the kind is read
+            if not any(name in group for group in known) and name not in misnamed(
                 folder.graph, _KIND.get(noun, noun)
             ):
-                yield from _unknown(folder, place, noun, name, group)
+                yield from _unknown(folder, place, noun, name, known[0])
         elif not isinstance(read, Draft):
             yield Problem(
                 place,

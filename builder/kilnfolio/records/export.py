@@ -1,8 +1,9 @@
 """A logger's own file cut into rows and cells, as its profile says, and every departure named.
 
-The numbers themselves are read by pandas in one go. What pandas would pass over in silence (a row
-with a cell too many, a cell cut short, a mark read as a temperature) is looked for here, and the
-slow ways of naming it are walked only when there is something to name.
+Rows that are all divided alike and hold plain numbers are read as a grid; pandas reads the others in
+one go. What pandas would pass over in silence (a row with a cell too many, a cell cut short, a mark
+read as a temperature) is looked for here, and the slow ways of naming it are walked only when there
+is something to name.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import difflib
 import io
 import re
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -64,7 +65,7 @@ class Export:
         Every line of the file.
     body : bytes
         The rows that hold a reading, in UTF-8.
-    cells : DataFrame
+    cells : DataFrame or mapping of str to ndarray
         The cells of the columns used, by heading: numbers where all are.
     grid : Grid or None
         The same rows as a grid, where they are divided alike.
@@ -81,7 +82,7 @@ class Export:
     headings: list[str]
     text: list[str]
     body: bytes
-    cells: pd.DataFrame
+    cells: pd.DataFrame | Mapping[str, np.ndarray]
     grid: Grid | None
     lines: np.ndarray
     rows: int
@@ -149,15 +150,28 @@ def read_export(path: Path, shown_as: str, profile: LoggerProfile) -> Export:
         lines = np.array(kept)
         body = "\n".join([text[line - 1] for line in kept]).encode()
         grid = grid_of(body, delimiter, len(headings))
-    cells = read_cells(
-        body,
-        [column.heading for column in profile.columns],
-        headings,
-        shown_as,
-        profile,
-        padded=grid is None or grid.padded,
-    )
+    wanted = [column.heading for column in profile.columns]
+    cells = _plain_numbers(grid, wanted, headings, profile)
+    if cells is None:
+        cells = read_cells(
+            body, wanted, headings, shown_as, profile, padded=grid is None or grid.padded
+        )
     return Export(shown_as, profile, headings, text, body, cells, grid, lines, rows, left_out)
+
+
+def _plain_numbers(
+    grid: Grid | None, wanted: list[str], headings: list[str], profile: LoggerProfile
+) -> dict[str, np.ndarray] | None:
+    """Return columns of plain numbers; None where a cell of one is anything else."""
+    if grid is None:
+        return None
+    found = {}
+    for name in wanted:
+        column = grid.numbers(headings.index(name), profile.decimal, profile.missing)
+        if column is None:
+            return None
+        found[name] = column
+    return found
 
 
 def no_readings(shown_as: str, profile: LoggerProfile, rows: int) -> Problem:
@@ -573,7 +587,7 @@ def numbers(export: Export, column: Column, problems: list[Problem]) -> np.ndarr
     cells = export.cells[column.heading]
     found = len(problems)
     if cells.dtype.kind in "fiub":
-        raw = cells.to_numpy(float)
+        raw = np.asarray(cells, float)
     else:
         raw = _from_text(export, column, cells, problems)
     values = in_house_unit(raw, column)

@@ -32,6 +32,7 @@ from kilnfolio.records.formats import FORMAT, FORMATS, current
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.quantities import HOUSE_UNIT, QUANTITY, Quantity
 from kilnfolio.records.yaml_source import Document
+from kilnfolio.runtime.field_docs import field_doc
 
 #: Stands in a new record for a value that somebody still has to write.
 TO_FILL = "…"
@@ -46,7 +47,7 @@ class Record(BaseModel):
         str_strip_whitespace=True,
         allow_inf_nan=False,
         ser_json_inf_nan="strings",
-        use_attribute_docstrings=True,
+        defer_build=True,  # a validator is built when a record of the kind is first read
     )
 
 
@@ -408,7 +409,7 @@ def _blank_problem(document: Document, model: type[Record], path: tuple[int | st
     key = next((str(part) for part in reversed(path) if isinstance(part, str)), "the value")
     owner = model_at(model, path[: path.index(key)]) if key in path else None
     field = owner.model_fields.get(key) if owner else None
-    meaning = (field.description or "").strip().rstrip(".") if field else ""
+    meaning = field_doc(owner, key).strip().rstrip(".") if owner and field else ""
     ways = [
         _as_in(field.annotation) if field else "",
         "Remove the line if there is none" if field and not field.is_required() else "",
@@ -536,7 +537,7 @@ def _missing(document: Document, loc: tuple[int | str, ...], model: type[Record]
     parent = _real_path(document.value, loc[:-1])
     owner = model_at(model, parent)
     field = owner.model_fields.get(str(loc[-1])) if owner else None
-    meaning = (field.description or "").strip().rstrip(".") if field else ""
+    meaning = field_doc(owner, str(loc[-1])).strip().rstrip(".") if owner and field else ""
     return Problem(
         document.key_place(*parent) if parent else document.place(),
         f"the key '{loc[-1]}' is missing",

@@ -18,6 +18,7 @@ from kilnfolio.records.model import TO_FILL
 from kilnfolio.records.open_charge import LAST
 from kilnfolio.records.quantities import HOUSE_UNIT, QUANTITY
 from kilnfolio.records.sourced import Sourced
+from kilnfolio.runtime.field_docs import DescribedSchema
 
 #: The dialect, JSON Schema draft 2020-12.
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -68,7 +69,7 @@ def model_schema(kind: type[BaseModel], title: str) -> dict[str, Any]:
     dict
         Every key with a title and a description; quantities with the units they may be in.
     """
-    schema = kind.model_json_schema()
+    schema = kind.model_json_schema(schema_generator=DescribedSchema)
     for model in (schema, *schema.get("$defs", {}).values()):
         model["title"] = _title(_words(model["title"]))
         model.setdefault("description", _GENERIC)

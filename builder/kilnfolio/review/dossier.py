@@ -43,7 +43,7 @@ _UNDER_RULES_1 = {
 class Part(BaseModel):
     """Part of a dossier: fixed once made."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
 class Input(Part):

@@ -16,6 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from kilnfolio import __version__
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.review.versions import rules_version
+from kilnfolio.runtime.field_docs import DescribedSchema
 
 if TYPE_CHECKING:
     from kilnfolio.site.pages.customer import CustomerLot
@@ -25,7 +26,7 @@ SCHEMA_PATH = "lot-record.schema.json"
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
 class RecordPack(_Part):
@@ -221,7 +222,7 @@ def record_schema() -> str:
     """Return the JSON Schema of a lot's record, as it is published."""
     schema = {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
-        **LotRecord.model_json_schema(mode="serialization"),
+        **LotRecord.model_json_schema(mode="serialization", schema_generator=DescribedSchema),
     }
     return json.dumps(schema, indent=1, ensure_ascii=False, sort_keys=True) + "\n"
 

@@ -126,22 +126,3 @@ def assets(edition: str = "mill") -> dict[str, bytes]:
 def auditor_assets() -> dict[str, bytes]:
     """Return the files of the auditor edition, by their path in it."""
     return assets("auditor")
-
-
-def copy_assets(out: Path, edition: str = "mill") -> list[Path]:
-    """Write the files into an edition's folder, and return what was written, sorted.
-
-    Parameters
-    ----------
-    out : Path
-        The edition's folder; files go into ``assets`` below it.
-    edition : str
-        As for `assets`.
-    """
-    written = []
-    for path, data in assets(edition).items():
-        target = out / path
-        target.parent.mkdir(parents=True, exist_ok=True)
-        target.write_bytes(data)
-        written.append(target)
-    return sorted(written)

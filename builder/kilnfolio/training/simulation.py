@@ -9,7 +9,7 @@ seed and the same decisions.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -267,33 +267,3 @@ def replay(scenario: Mapping[str, Any], seed: int, decisions: Sequence[Decision]
         else:
             raise ValueError(f"do must be set, wick, weigh or wait; received {decision['do']!r}")
     return run
-
-
-def steps_earlier(decisions: Sequence[Decision], hours: float = 24.0) -> list[Decision]:
-    """Return the same decisions with every change of air after the first a day earlier.
-
-    Changes that would fall before the first stay where the first is.
-    """
-    at, timed = 0.0, []
-    for decision in decisions:
-        if decision["do"] == "wait":
-            at += decision["hours"]
-        else:
-            timed.append((at, decision))
-    first = next((hour for hour, decision in timed if decision["do"] == "set"), 0.0)
-    moved = [
-        (max(first, hour - hours) if decision["do"] == "set" and hour > first else hour, decision)
-        for hour, decision in timed
-    ]
-    return list(_in_order(moved, at))
-
-
-def _in_order(timed: Sequence[tuple[float, Decision]], end: float) -> Iterator[Decision]:
-    at = 0.0
-    for hour, decision in sorted(timed, key=lambda one: one[0]):
-        if hour > at:
-            yield {"do": "wait", "hours": hour - at}
-            at = hour
-        yield decision
-    if end > at:
-        yield {"do": "wait", "hours": end - at}

@@ -18,6 +18,7 @@ from kilnfolio.physics.moisture import (
     wet_basis,
 )
 from kilnfolio.physics.sorption import equilibrium_moisture_content
+from kilnfolio.physics.survey import chance_above
 from kilnfolio.records.charge import HandReading
 from kilnfolio.review.boards import BoardHistory, Weighed, possible
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
@@ -606,11 +607,9 @@ def hand_weights_rounded(case: Case) -> Results:
     least = case.limits.value("hand-weights-rounded-count")
     if len(masses) < least:
         raise NoData(f"{len(masses)} hand weights are too few to tell; {least:g} are needed")
-    from scipy.special import chdtrc
-
     digits = np.round(np.array(masses) / case.charge.scale_resolution.value).astype(np.int64) % 10
     counts, expected = np.bincount(digits, minlength=10), len(masses) / 10
-    chance = float(chdtrc(9, np.sum((counts - expected) ** 2) / expected))
+    chance = chance_above(float(np.sum((counts - expected) ** 2) / expected), 9)
     allowed = case.limits.value("hand-weights-rounded")
     if chance < allowed:
         share = 100.0 * counts.max() / len(masses)

@@ -11,6 +11,7 @@ from kilnfolio.records.region import Custom, Region, regions
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review.findings import CHECKS
+from kilnfolio.runtime.field_docs import field_doc
 from kilnfolio.site.context import (
     HOME_PAGE,
     RECORDS_PAGE,
@@ -77,9 +78,9 @@ def home_page(context: SiteContext) -> Page:
 
 def _customs(region: Region) -> Iterator[tuple[str, Custom]]:
     """Yield the customs of the mill's region, each with the question it answers."""
-    for name, field in Region.model_fields.items():
+    for name in Region.model_fields:
         if name != "words":
-            yield str(field.description).rstrip("."), getattr(region, name)
+            yield field_doc(Region, name).rstrip("."), getattr(region, name)
 
 
 def chapter_lines(manuscript: Manuscript | None) -> Iterator[ChapterLine]:

@@ -11,34 +11,15 @@ from typing import Annotated, Any, Literal
 
 from pydantic.fields import FieldInfo
 
-from kilnfolio.records.charge import Charge
-from kilnfolio.records.kiln import Kiln
-from kilnfolio.records.limits import Limits
-from kilnfolio.records.logger import LoggerProfile
-from kilnfolio.records.lot import Lot
-from kilnfolio.records.mill import Mill
+from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.model import Record
-from kilnfolio.records.notation import Notation
 from kilnfolio.records.quantities import Quantity
-from kilnfolio.records.schedule import Schedule
-from kilnfolio.records.sourced import Sources
-from kilnfolio.records.species import Species
 from kilnfolio.rendering.page import Page
+from kilnfolio.runtime.field_docs import field_doc
 from kilnfolio.site.context import RECORDS_PAGE, SiteContext
 
 #: The model of each file, in the order a mill meets them.
-FILES: tuple[type[Record], ...] = (
-    Mill,
-    Kiln,
-    LoggerProfile,
-    Species,
-    Schedule,
-    Notation,
-    Limits,
-    Sources,
-    Charge,
-    Lot,
-)
+FILES: tuple[type[Record], ...] = tuple(kind.model for kind in RECORD_KINDS.values())
 
 
 @dataclass(frozen=True)
@@ -118,7 +99,7 @@ def _part(model: type[Record]) -> Part:
         _name(model),
         _anchor(model),
         meaning.replace("``", ""),
-        [_key(name, field) for name, field in model.model_fields.items()],
+        [_key(model, name, field) for name, field in model.model_fields.items()],
     )
 
 
@@ -132,7 +113,7 @@ def _anchor(model: type[Record]) -> str:
     return re.sub(r"[^a-z0-9]+", "-", _name(model).lower()).strip("-")
 
 
-def _key(name: str, field: FieldInfo) -> Key:
+def _key(model: type[Record], name: str, field: FieldInfo) -> Key:
     inner = _models(field.annotation)
     required = field.is_required()
     default = "" if required else _default(field)
@@ -142,7 +123,7 @@ def _key(name: str, field: FieldInfo) -> Key:
         _anchor(inner[0]) if inner else "",
         required,
         default,
-        " ".join((field.description or "").split()).replace("``", ""),
+        " ".join(field_doc(model, name).split()).replace("``", ""),
     )
 
 
