@@ -177,3 +177,9 @@ def test_fixed_public_names(module, name):
     import importlib
 
     assert callable(getattr(importlib.import_module(f"kilnfolio.physics.{module}"), name))
+
+
+def test_the_picture_of_the_rooms_is_that_of_the_imports():
+    from tests.house_map import house_map, shown
+
+    assert shown() == house_map(), "python -m tests.house_map draws it again"
