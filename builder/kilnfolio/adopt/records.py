@@ -91,7 +91,6 @@ TEMPLATES = {
         Template(
             "order",
             "begin the record of an order with a date",
-            "content/orders/{id}.yaml",
             "kilnfolio new order 26-118 --species acer-saccharum --thickness 4/4 --due 2026-11-20",
             {
                 "customer": "who ordered it; never published",
