@@ -381,6 +381,22 @@ def test_without_its_mill_record_every_other_file_is_still_read(tmp_path):
     ]
 
 
+@pytest.mark.parametrize(
+    ("mill", "told"),
+    [
+        ({"language": "de"}, "customer_languages: [en, de]"),
+        ({"language": "sv"}, "Write language: en"),
+        ({"customer_languages": ["en", "en"]}, "Write each language once"),
+        ({"customer_languages": []}, "it names no language"),
+        ({"customer_languages": ["sv"]}, "sv"),
+    ],
+)
+def test_a_language_without_a_translation_is_refused(tmp_path, mill, told):
+    found = problems(tmp_path, mill=mill)
+    assert len(found) == 1
+    assert told in found[0]
+
+
 def test_a_mill_record_in_error_does_not_call_every_time_into_question(tmp_path):
     found = problems(tmp_path, mill={"time_zone": "Toronto"})
     assert len(found) == 1

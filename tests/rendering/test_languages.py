@@ -7,11 +7,14 @@ from typing import get_args
 
 import pytest
 from tests.conftest import PROJECT
+from tests.minimal import minimal_records
 from tests.rendering.catalogues import catalogue as fresh
 from tests.rendering.catalogues import messages
 
-from kilnfolio.records.mill import CustomerLanguage
+from kilnfolio.records.mill import CustomerLanguage, Mill
 from kilnfolio.rendering.languages import SEALED, available, catalogue, language
+from kilnfolio.rendering.safety import SAFETY
+from kilnfolio.rendering.templating import environment
 
 OTHERS = [tag for tag in available() if tag != SEALED]
 #: The fields of a record that are people's own words, and so stay as written.
@@ -99,3 +102,32 @@ def test_every_word_of_a_sealed_record_can_be_said(tag):
         for key, value in words.items():
             if isinstance(value, str) and value:
                 assert spoken.knows(value), f"{key}: {value}"
+
+
+def test_the_guide_signs_the_wording_as_it_reads():
+    guide = (PROJECT / "builder/kilnfolio/guide/12-publish.md").read_text("utf-8")
+    assert f"language: fr, wording: {language('fr').safety_digest}," in guide
+
+
+def test_a_signed_wording_stands_alone_until_it_changes():
+    mill = Mill.model_validate(
+        minimal_records()["mill"]
+        | {
+            "customer_languages": ["fr"],
+            "signed_wordings": [
+                {
+                    "language": "fr",
+                    "wording": language("fr").safety_digest,
+                    "by": "A. Mill",
+                    "on": "2026-06-01",
+                }
+            ],
+        }
+    )
+    foot = environment(mill, menu=(), tag="fr").get_template("safety_wording.html").render()
+    assert language("fr").safety in foot
+    assert SAFETY not in foot
+    assert not mill.has_signed("fr", "00000000")
+    assert (
+        SAFETY in environment(mill, menu=(), tag="de").get_template("safety_wording.html").render()
+    )
