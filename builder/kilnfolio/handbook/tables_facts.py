@@ -165,7 +165,7 @@ def _by_use(builder: Builder, options: UseOptions, _document: Document) -> Table
         rows.append(
             (
                 str(row.cell("region")),
-                str(row.cell("use")),
+                builder.setting.regional.localized(str(row.cell("use"))),
                 *shown,
                 humidity(low),
                 humidity(high),
