@@ -83,7 +83,7 @@ class SignedWording(Record):
     """A translation of the safety wording, read and signed by the mill."""
 
     language: CustomerLanguage
-    """Its language."""
+    """Language it is written in."""
     wording: Name
     """The digits that an unsigned page prints beside the wording: they stand for its text."""
     by: Name

@@ -219,7 +219,10 @@ def _controlling(dossier: Dossier, zone: dt.tzinfo) -> Iterator[Shown]:
 
 
 def boards_at_each(dossier: Dossier) -> Iterator[tuple[ControlPoint, list[float]]]:
-    """Yield each controlling MC with the MCs of the boards it was had from."""
+    """Yield each controlling MC with the MCs of the boards it was had from.
+
+    What a hand meter or pins showed was read, not worked out, and has no working.
+    """
     boards = [board for board in dossier.boards if board.points]
     cut = max((board.points[0].at for board in boards), default=None)
     by_moment: dict[dt.datetime, list[float]] = {}
@@ -228,7 +231,8 @@ def boards_at_each(dossier: Dossier) -> Iterator[tuple[ControlPoint, list[float]
             by_moment.setdefault(point.at, []).append(point.mc_pct)
     for control in dossier.controlling:
         first = [board.points[0].mc_pct for board in boards]
-        yield control, first if control.at == cut else by_moment.get(control.at, [])
+        if mcs := first if control.at == cut else by_moment.get(control.at):
+            yield control, mcs
 
 
 # --- the fastest loss -----------------------------------------------------------------------------
