@@ -72,6 +72,7 @@ def test_half_filled_records_stop_nothing_and_are_listed(tmp_path):
     for page, name, key in (
         ("kilns/index.html", "Kiln k2", "capacity"),
         ("lots/index.html", "Lot L2", "thickness"),
+        ("plan.html", "Order O2", "due"),
         ("schedules/index.html", "Schedule red-oak-8-4", "thickness"),
         ("species/index.html", "Species quercus-petraea", "region"),
     ):

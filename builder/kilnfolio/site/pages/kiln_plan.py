@@ -20,6 +20,7 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review import figures
 from kilnfolio.site.context import SiteContext
+from kilnfolio.site.pages.open_charges import draft_views
 
 #: When the kilns come free, and the same as a calendar.
 PLAN, CALENDAR = "plan.html", "plan.ics"
@@ -87,6 +88,7 @@ def plan_page(context: SiteContext) -> Page:
             for one in forecasts
         ],
         no_record=NO_RECORD,
+        drafts=draft_views(context, "order"),
         now=now,
         clashes=found.plan.clashes,
         caution=CAUTION,
