@@ -53,11 +53,11 @@ class RedOakOptions(Options):
 
 
 @table_kind("red-oak-time", RedOakOptions)
-def _red_oak(_builder: Builder, options: RedOakOptions, _document: Document) -> Table:
+def _red_oak(builder: Builder, options: RedOakOptions, _document: Document) -> Table:
     start, end, emc = options.mc_from.value, options.mc_to.value, options.emc.value
     rows = [
         (
-            cell_words(temperature),
+            builder.setting.regional.side_by_side(temperature),
             *(
                 number(
                     float(drying.red_oak_days(size.value, temperature.value, start, end, emc)), 1
