@@ -191,7 +191,7 @@ def page_numbers(document: weasyprint.Document) -> dict[str, int]:
 def _begun_at(number: int) -> str:
     """Return the rules that begin a document at a page, on the side it has in the book."""
     side = "right" if number % 2 else "left"
-    return f"@page :first {{ counter-reset: page {number} }} .index {{ break-before: {side} }}"
+    return f"@page :first {{ counter-reset: page {number} }} html {{ break-before: {side} }}"
 
 
 def _index_alone(html: str, numbers: Mapping[str, int]) -> str:
