@@ -21,7 +21,7 @@ _PLAIN = re.compile(r"[A-Z0-9$.,:()+\-*/ ]+", re.IGNORECASE)
 #: Longer formulas, and larger ranges, are not worked out.
 LONGEST, _MOST_CELLS = 300, 10_000
 #: What may be spent on the formulas of one workbook: letters read and cells looked up.
-_MOST_EFFORT = 1_000_000
+_MOST_EFFORT = 500_000
 
 _OPERATIONS: dict[type[ast.AST], Callable[..., float]] = {
     ast.Add: operator.add,
