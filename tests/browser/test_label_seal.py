@@ -109,10 +109,10 @@ def test_a_label_carries_128_bits(built):  # noqa: F811
 
 #: A change of each fact the page shows, as somebody who serves it could make.
 FORGERIES = {
-    "species": (r'(data-record="species">)[^<]+', r"\g<1>Teak (Tectona grandis)"),
-    "product": (r'(data-record="product">)[^<]+', r"\g<1>Oak flooring"),
+    "species": (r'(data-record="species"[^>]*>)[^<]+', r"\g<1>Teak (Tectona grandis)"),
+    "product": (r'(data-record="product"[^>]*>)[^<]+', r"\g<1>Oak flooring"),
     "size": (r'(data-record="shown.size">)[^<]+', r"\g<1>50 mm thick"),
-    "packs": (r'(data-record="packs.0.number">)[^<]+', r"\g<1>P7"),
+    "packs": (r'(data-record="packs.0.number"[^>]*>)[^<]+', r"\g<1>P7"),
     "a pack put in": (
         r'(<tbody>\s*)(?=<tr><th scope="row" data-record="packs)',
         r"\g<1><tr><th>P8</th><td>9</td><td>1 m³</td></tr>",
