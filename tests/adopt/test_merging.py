@@ -1,5 +1,7 @@
 """Sheets brought to a charge that has such a part already: added by time, nothing overwritten."""
 
+import shlex
+
 import pytest
 from tests.adopt.own_files import write_workbook
 from tests.adopt.test_import_sheets import SAID, charge_of, sheet, weighings
@@ -79,22 +81,18 @@ def test_what_differs_is_named_with_both_values(mill, tmp_path, capsys):
     line = before.split("\n").index("    S1: 2410 g") + 1
     assert (
         f"charge.yaml:{line}:9: board S1 at 2026-06-01 08:00: the record says 2410 g, and "
-        "sheet.csv says 2401 g. If the sheet is right, write its value here and under "
-        "corrections: {field: weighings.0.masses.S1, old: 2410 g, new: 2401 g, reason: …, "
-        "by: …, at: …}; if the record is right, mend the sheet." in said
+        "sheet.csv says 2401 g. If the sheet is right: kilnfolio correct C1 " in said
     )
     assert text_of(mill) == before  # the round that is new is not written either
 
 
 def test_the_correction_that_is_proposed_is_one_the_checks_take(mill, tmp_path, capsys):
     assert weighings(mill, sheet(tmp_path, HEAD + FIRST.replace("2410", "2401"))) == 2
-    told = capsys.readouterr().err.split("corrections: {")[1].split("}")[0]
-    entry = told.replace("reason: …", "reason: misread").replace("by: …", "by: A. N. Other")
-    text = text_of(mill).replace("    S1: 2410 g", "    S1: 2401 g", 1)
-    (mill / FILES["charge"]).write_text(
-        text + "corrections:\n  - {" + entry.replace("at: …", "at: 2026-06-02T09:00") + "}\n",
-        "utf-8",
-    )
+    told = capsys.readouterr().err.split("If the sheet is right: kilnfolio ")[1].split(";")[0]
+    words = shlex.split(told.replace("…", "misread"))
+    assert main([*words, "--folder", str(mill), "--by", "A. N. Other", "--yes"]) == 0
+    assert "    S1: 2401 g" in text_of(mill)
+    capsys.readouterr()
     assert main(["check", str(mill), "--all"]) == 1
     assert "pass           corrections-kept" in capsys.readouterr().out
 
