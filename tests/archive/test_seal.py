@@ -112,8 +112,8 @@ def test_a_ledger_that_does_not_hold_makes_no_charge_sealed(tmp_path):
 
 
 def refused_finding(charge):
-    """Have a section weigh more from the oven than green, which no wood does."""
-    charge["boards"][0]["sections"][0]["oven_dry"] = "130 g"
+    """State an MC that the masses do not give."""
+    charge["weighings"][2]["stated_mc"] = {"S1": "50 %"}
 
 
 def test_a_refused_finding_stops_a_seal_until_it_is_answered(tmp_path):

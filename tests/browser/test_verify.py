@@ -128,9 +128,7 @@ def test_what_is_no_bag_is_said_to_be_none(page, tmp_path):
     path = tmp_path / "x.zip"
     path.write_bytes(b"no zip")
     page.set_input_files("#zip", path)
-    page.wait_for_function(
-        "document.querySelector('#verdict')?.textContent.startsWith('Nothing was')"
-    )
+    page.locator("#verdict", has_text="Nothing was").wait_for()
 
 
 # --- its own arithmetic ---------------------------------------------------------------------------

@@ -120,7 +120,7 @@ ELEMENTWISE = {
     sums.tolerance_limits_of: (12.0, 1.0, 10, 0.95, 0.95),
 }
 
-# These weigh a whole series at once, or take a word, and have their own tests.
+# These weigh a whole series at once, count, or take a word, and have their own tests.
 OVER_A_SERIES = {
     moisture.section_mean_uncertainty,
     moisture.controlling_boards,
@@ -133,6 +133,7 @@ OVER_A_SERIES = {
     survey.within_band,
     survey.tolerance_limits,
     survey.readings_needed,
+    survey.chance_above,
     drying_board.advance,
     drying_board.dry,
     drying_core.core_time,

@@ -425,8 +425,8 @@ def test_the_booklet_asks_everything_and_answers_nothing(folder, printed, limits
 
 
 def test_the_booklet_has_room_to_work(printed):
-    """About three problems to a page: 54 of them, a title and the hints make some twenty pages."""
-    assert 15 <= len(printed[TRAINEE].pages) <= 30
+    """About three problems to a page, and for each of ten drills its charts on two or three."""
+    assert 15 + 20 <= len(printed[TRAINEE].pages) <= 30 + 30
     assert len(printed[TRAINER].pages) <= 20
     for pdf in printed.values():
         box = pdf.pages[0].mediabox

@@ -80,7 +80,7 @@ def of_charge(folder: MillFolder, charge: str, as_of: dt.datetime | None = None)
         )
     moment = run.moment(hour) if as_of is None else as_of
     names = earlier_names(folder, run.wood, charge, None if as_of is None else moment)
-    earlier = [drying_run(folder.graph, name) for name in reversed(names)]
+    earlier = runs_known(folder.graph, reversed(names))
     earlier = [other.until(hours_between(other.started, moment)) for other in earlier]
     record = charge_of(folder, charge).record
     finish = finish_of(folder, run, record.schedule, record.target_mc.value, moment)
@@ -94,7 +94,8 @@ def past(folder: MillFolder) -> Iterator[Trial]:
     Each is learnt from all the others; an older record that nobody closed counts too.
     """
     open_ = [name for name, one in folder.open_charges.items() if one.so_far is not None]
-    every = {name: drying_run(folder.graph, name) for name in sorted([*folder.charges, *open_])}
+    runs = runs_known(folder.graph, sorted([*folder.charges, *open_]))
+    every = {run.charge: run for run in runs}
     for name, run in every.items():
         if run.target_mc_pct is None or not run.steps:
             continue
@@ -263,7 +264,24 @@ def drying_run(graph: Graph, number: str) -> Run:
     folder = mill_of(graph)
     if number in folder.open_charges and folder.open_charges[number].so_far is None:
         raise NoValueError(number)
-    return run_of(folder, number)
+    try:
+        return run_of(folder, number)
+    except RecordProblems:
+        if reading.charge_as_sealed(graph, number) is None:
+            raise
+        # sealed with another schedule, kiln or logger profile than today's: nothing to learn from
+        raise NoValueError(number) from None
+
+
+def runs_known(graph: Graph, numbers: Iterable[str]) -> list[Run]:
+    """Return charges as the forecast reads them, but those that today's library no longer fits."""
+    found = []
+    for number in numbers:
+        try:
+            found.append(drying_run(graph, number))
+        except AbsentError:
+            continue
+    return found
 
 
 @derived("forecast", keys=reading.open_charges, digest=_digest)

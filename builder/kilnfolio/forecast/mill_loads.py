@@ -9,8 +9,7 @@ from statistics import median
 from kilnfolio.forecast.energy import Amount, energy_for
 from kilnfolio.forecast.finish import finish_of
 from kilnfolio.forecast.green_load import Load, LoadForecast, forecast_load, load_run
-from kilnfolio.forecast.inputs import Run
-from kilnfolio.forecast.mill import drying_run, loads_learn_from, planned
+from kilnfolio.forecast.mill import loads_learn_from, planned, runs_known
 from kilnfolio.graph.derived import derived
 from kilnfolio.graph.graph import Graph
 from kilnfolio.records import reading
@@ -155,7 +154,7 @@ def forecast_for(
         schedule.for_stock.start,
     )
     finish = finish_of(folder, load_run(load), schedule.id, target_pct)
-    earlier: list[Run] = [drying_run(folder.graph, name) for name in reversed(names)]
+    earlier = runs_known(folder.graph, reversed(names))
     return forecast_load(replace(load, finish=finish), earlier)
 
 

@@ -89,7 +89,7 @@ class SignedWording(Record):
     by: Name
     """Who signs for the mill."""
     on: dt.date
-    """When."""
+    """The day it was signed."""
 
 
 class Mill(Record):
