@@ -24,6 +24,18 @@ from kilnfolio.review.findings import CHECKS, Publication, run_check
 EACH = int(os.environ.get("KILNFOLIO_CONTRADICTIONS", "2"))
 #: A breach is drawn up to so many of its row's steps beyond the limit.
 _FAR = 6.0
+#: A longer stretch of the same loss is a slower one.
+_NOT_FAR = {"daily-loss-hours"}
+#: Faults that explain a first one or take it away: a stop, another schedule, other weighings.
+LIFTED_BY = {
+    "air-too-dry-while-wet": {"fans-stopped", "start-step"},
+    "clock-against-hand": {"step-hours"},
+    "drier-than-the-air-allows": {"sample-count"},
+    "gap-in-log": {"regain-in-stop"},
+    "loss-per-running-hour": {"outlier-board", "weighing-interval"},
+    "shock-change": {"outlier-board"},
+    "too-hot-while-wet": {"schedule-ceiling"},
+}
 
 
 def word_of(slug: str, case: Any) -> set[str]:
@@ -44,7 +56,8 @@ def beyond_limits(slug: str, chance: random.Random) -> Iterator[Any]:
     for _ in range(EACH if rows else 0):
         row = chance.choice(rows)
         # a step of one is a count: one too few is as far as it goes
-        yield row.case(row.step * (chance.uniform(1.0, _FAR) if row.step < 1.0 else 1.0))
+        far = row.step < 1.0 and row.keys not in _NOT_FAR
+        yield row.case(row.step * (chance.uniform(1.0, _FAR) if far else 1.0))
 
 
 def with_another_fault(slug: str, chance: random.Random) -> Iterator[Any]:
@@ -57,7 +70,11 @@ def with_another_fault(slug: str, chance: random.Random) -> Iterator[Any]:
     ]
     for _ in range(EACH):
         row = chance.choice(own)
-        apart = [other for other in others if not _touching(row, other)]
+        apart = [
+            other
+            for other in others
+            if other.slug not in LIFTED_BY.get(slug, ()) and not _touching(row, other)
+        ]
         if CHECKS[slug].of == "publication" or not apart:
             yield case_of(row)
             continue
