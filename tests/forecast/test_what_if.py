@@ -10,9 +10,17 @@ from tests.forecast.check_charges import DATA, plan
 
 from kilnfolio.forecast.changes import capped, earlier, from_mc, kept_as, moved
 from kilnfolio.forecast.inputs import PlannedStep
-from kilnfolio.forecast.what_if import MEASURED, compare, run_board, typical_board
+from kilnfolio.forecast.what_if import compare, run_board, typical_board
 from kilnfolio.physics import air, sorption
 from kilnfolio.physics.drying import Board
+
+#: Change of days, actual and by the board, on invented charges of three models [%].
+MEASURED = {
+    "steps 5 points earlier": ((-15, -9, -11), (-10, -9, -10)),
+    "last steps at most 65 °C": ((4, 2, 5), (8, 5, 5)),
+    "40 % more depression above 30 % MC": ((-13, -18, -18), (-8, -11, -10)),
+    "6 K cooler, depression × 0.7": ((50, 62, 66), (48, 49, 48)),
+}
 
 OAK, MAPLE = Board(27.0, 80.0, 1.2e-10), Board(27.0, 70.0, 1.9e-10)
 

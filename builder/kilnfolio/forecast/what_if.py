@@ -36,14 +36,6 @@ _OAK_GRAVITY, _OAK_DIFFUSIVITY, _PER_GRAVITY = 0.56, 1.3e-10, 8.0
 DIFFUSIVITY_RANGE = (0.5e-10, 6e-10)
 """D₀ of a wood at 45 °C lies between these, as assumed. [m²/s]"""
 
-MEASURED = {
-    "steps 5 points earlier": ((-15, -9, -11), (-10, -9, -10)),
-    "last steps at most 65 °C": ((4, 2, 5), (8, 5, 5)),
-    "40 % more depression above 30 % MC": ((-13, -18, -18), (-8, -11, -10)),
-    "6 K cooler, depression × 0.7": ((50, 62, 66), (48, 49, 48)),
-}
-"""Change of days, actual and by the board, on invented charges of three models [%]."""
-
 MISSES = {
     "step": "missed by 3 points",
     "cap": "missed by 1 to 4 points",

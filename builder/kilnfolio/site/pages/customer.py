@@ -29,7 +29,7 @@ from kilnfolio.rendering.templating import render
 from kilnfolio.review import figures
 from kilnfolio.review.assessment import CONFIDENCE_PCT, OWN_PACKS, WHOLE_CHARGE, WHOLE_CHARGES
 from kilnfolio.review.dossier import Dossier, LotDossier
-from kilnfolio.site.editions import EditionView, for_customer
+from kilnfolio.site.editions import CUSTOMER_FIELDS, EditionView, for_customer
 from kilnfolio.site.lot_record import LotRecord, RecordNumbers, linked_data, worded_by
 from kilnfolio.site.pages.indoors import (
     Indoors,
@@ -287,24 +287,6 @@ def _total(lot: EditionView) -> tuple[int, str]:
     return sum(pack.pieces for pack in lot.packs), figures.side_by_side(total)
 
 
-#: Keys of the mill's record of a lot that its customer may read, as they were entered.
-ASKED = (
-    "id",
-    "invented",
-    "product",
-    "species",
-    "thickness",
-    "width",
-    "length",
-    "order",
-    "packs",
-    "heat_treatment_stated",
-    "claim",
-    "issued",
-    "version",
-)
-
-
 def asked_of(located: Located[Lot]) -> dict[str, Any]:
     """Return what the mill's record of a lot holds that its customer may read, as entered.
 
@@ -313,7 +295,8 @@ def asked_of(located: Located[Lot]) -> dict[str, Any]:
     entered = located.document.value
     if not isinstance(entered, Mapping):  # a build keeps no documents: then the record's own values
         entered = located.record.model_dump(mode="json", by_alias=True, exclude_unset=True)
-    found = {key: _plain(entered[key]) for key in ASKED if key in entered}
+    public = [key for key in Lot.model_fields if key in CUSTOMER_FIELDS[Lot]]
+    found = {key: _plain(entered[key]) for key in public if key in entered}
     charges = sorted({pack["charge"] for pack in found["packs"]})
     for pack in found["packs"]:
         pack["from"] = charges.index(pack.pop("charge"))
