@@ -41,7 +41,7 @@ _JUMP_K, _JUMP_MIN = "spike-kelvin", "spike-minutes"
 
 
 class NotForecast(LookupError):  # noqa: N818  an answer, not a fault
-    """A charge of which nothing can be foretold, and why."""
+    """A charge that cannot be forecast, and why."""
 
 
 def of_charge(folder: MillFolder, charge: str, as_of: dt.datetime | None = None) -> Forecast:
