@@ -3,7 +3,10 @@
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
+
+# A machine that does other work is slow to draw; a page that never gets there still fails.
+expect.set_options(timeout=30_000)
 
 
 @pytest.fixture

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect
 from tests.browser.kinds import AUDITOR_PAGES, MILL_PAGES, addresses
 from tests.conftest import WHOLE
 
@@ -140,14 +141,14 @@ def test_the_menu_is_walked_in_the_order_it_is_read(page, demo_site):
         assert focused(page) == word
     page.keyboard.press("Enter")
     page.wait_for_load_state()
-    assert page.locator("h1").inner_text() == words[-1]
+    expect(page.locator("h1")).to_have_text(words[-1], use_inner_text=True)
 
 
 def test_a_sum_is_done_by_keyboard_alone(page, demo_site):
     page.goto(addresses(demo_site)["calculators"])
     page.get_by_label("metric").focus()
     page.keyboard.press("ArrowDown")
-    assert page.get_by_label("US customary").is_checked()
+    expect(page.get_by_label("US customary")).to_be_checked()
     page.keyboard.press("ArrowUp")
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.labels[0].innerText") == "Mass as weighed"
@@ -170,7 +171,7 @@ def test_search_by_keyboard_alone(page, demo_site):
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.closest('.hit') !== null")
     page.keyboard.press("Escape")
-    assert page.locator(".search-box .hit").count() == 0
+    expect(page.locator(".search-box .hit")).to_have_count(0)
     assert page.evaluate("document.activeElement.type") == "search"
 
 
@@ -188,7 +189,7 @@ def test_the_register_is_filtered_by_keyboard(page, demo_site):
     page.keyboard.press("ArrowDown")
     page.wait_for_function("!document.querySelector('[data-register][aria-busy]')")
     assert 0 < page.locator("#register tbody tr").count() < rows
-    assert "of" in page.get_by_role("status").first.inner_text()
+    expect(page.get_by_role("status").first).to_contain_text("of", use_inner_text=True)
 
 
 def test_nothing_moves_for_those_who_ask_for_stillness(browser, demo_site):
@@ -211,7 +212,8 @@ def test_every_drawing_has_a_title_and_says_what_it_shows(page, demo_site, kind)
     page.goto(addresses(demo_site)[kind])
     for drawing in page.locator("main figure svg[role=img]").all():
         if drawing.evaluate("svg => svg.closest('.qr') !== null"):
-            assert drawing.locator("title").count() == 1  # a code to scan: its name says all of it
+            # A code to scan: its name says all of it.
+            expect(drawing.locator("title")).to_have_count(1)
             continue
         named = (drawing.get_attribute("aria-labelledby") or "").split()
         assert len(named) == 2

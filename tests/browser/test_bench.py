@@ -6,6 +6,7 @@ import gzip
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect
 from tests.conftest import PROJECT
 from tests.training.pages_site import write_bench
 
@@ -150,17 +151,17 @@ def test_the_keyboard_moves_every_figure(page, bench_page):
         assert page.inner_text(f"#{out}") != before, knob
     page.focus("#charge-start")
     page.keyboard.press("Enter")
-    assert "loaded" in page.inner_text("#charge-log")
+    expect(page.locator("#charge-log")).to_contain_text("loaded", use_inner_text=True)
     page.focus("[data-wait='24']")
     page.keyboard.press("Space")
-    assert page.inner_text("#charge-day") == "1.0"
+    expect(page.locator("#charge-day")).to_have_text("1.0", use_inner_text=True)
 
 
 def test_what_cannot_be_set_is_said_and_changes_nothing(page, bench_page):
     page.goto(bench_page)
     page.click("#charge-start")
     set_air(page, 500, 2)
-    assert "takes a dry bulb of" in page.inner_text("#charge-log")
+    expect(page.locator("#charge-log")).to_contain_text("takes a dry bulb of", use_inner_text=True)
     page.click("[data-wait='2']")
     assert number(page.inner_text("#charge-reads-dry")) < 25
 
@@ -169,10 +170,10 @@ def test_without_script_the_figures_stand_and_no_knob_does_nothing(browser, benc
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
     page.goto(bench_page)
-    assert page.locator("#bench-board svg path.controlling").count() == 1
-    assert not page.locator("#air-dry").is_visible()
-    assert not page.locator("#charge-start").is_visible()
-    assert page.get_by_text("pencil").is_visible()
+    expect(page.locator("#bench-board svg path.controlling")).to_have_count(1)
+    expect(page.locator("#air-dry")).to_be_hidden()
+    expect(page.locator("#charge-start")).to_be_hidden()
+    expect(page.get_by_text("pencil")).to_be_visible()
     context.close()
 
 

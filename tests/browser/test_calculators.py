@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from playwright.sync_api import expect
 from tests.conftest import WHOLE
 from tests.minimal import LIBRARY, minimal_mill
 
@@ -394,14 +395,14 @@ def test_without_script_each_form_shows_its_example_and_leads_to_the_tables(
     context = browser.new_context(java_script_enabled=False)
     plain = context.new_page()
     plain.goto(address)
-    assert "script" in plain.locator("noscript, .note").first.text_content()
+    expect(plain.locator("noscript, .note").first).to_contain_text("script")
     for calculator in calculators(folder.mill.record):
         section = plain.locator(f"#{calculator.slug}")
-        assert section.locator("form").is_hidden()
+        expect(section.locator("form")).to_be_hidden()
         assert calculator.purpose in words(section.text_content())
         assert section.locator(".result .value").count() >= 1
         links = section.locator("a[href^='handbook/']")
-        assert links.count() == len(calculator.read_on)
+        expect(links).to_have_count(len(calculator.read_on))
     static = {
         calculator.slug: words(plain.locator(f"#{calculator.slug} .answers").text_content())
         for calculator in calculators(folder.mill.record)
@@ -413,7 +414,7 @@ def test_without_script_each_form_shows_its_example_and_leads_to_the_tables(
     live = context.new_page()
     live.goto(address)
     for slug, said in static.items():
-        assert live.locator(f"#{slug} form").is_visible()
+        expect(live.locator(f"#{slug} form")).to_be_visible()
         found = words(live.locator(f"#{slug} .answers").text_content())
         assert found.replace(" ", "") == said.replace(" ", "")
     context.close()
@@ -429,8 +430,8 @@ def test_every_control_has_a_name_and_its_descriptions_exist(opened):
         .flatMap(control => control.getAttribute('aria-describedby').split(' '))
         .filter(id => !document.getElementById(id))""")
     assert dangling == []
-    assert opened.get_by_label("Oven-dry mass", exact=True).count() == 1
-    assert opened.get_by_label("Unit of: Dry bulb").count() == 2
+    expect(opened.get_by_label("Oven-dry mass", exact=True)).to_have_count(1)
+    expect(opened.get_by_label("Unit of: Dry bulb")).to_have_count(2)
 
 
 def test_an_error_is_announced_beside_the_fields_it_concerns(opened):
@@ -439,19 +440,19 @@ def test_an_error_is_announced_beside_the_fields_it_concerns(opened):
     opened.locator("#air-from-bulbs-wet_bulb").fill("71")
     refusal = form.locator(".result[aria-live=polite][aria-atomic=true] .refusal")
     refusal.wait_for()
-    assert "No result. The wet bulb is above the dry bulb" in refusal.text_content()
+    expect(refusal).to_contain_text("No result. The wet bulb is above the dry bulb")
     for name, invalid in (("wet_bulb", "true"), ("dry_bulb", "true"), ("altitude", "false")):
         field = opened.locator(f"#air-from-bulbs-{name}")
-        assert field.get_attribute("aria-invalid") == invalid
+        expect(field).to_have_attribute("aria-invalid", invalid)
         assert ("air-from-bulbs-refusal" in field.get_attribute("aria-describedby")) == (
             invalid == "true"
         )
-    assert form.locator(".board").is_hidden()
+    expect(form.locator(".board")).to_be_hidden()
 
     opened.locator("#air-from-bulbs-wet_bulb").fill("50")
     refusal.wait_for(state="detached")
-    assert form.locator("[aria-invalid=true]").count() == 0
-    assert form.locator(".board").is_visible()
+    expect(form.locator("[aria-invalid=true]")).to_have_count(0)
+    expect(form.locator(".board")).to_be_visible()
 
 
 #: Type a text into each field in turn, press Enter, note what is said, put back the number.
@@ -532,7 +533,7 @@ def test_by_keyboard_alone(opened):
     assert opened.evaluate("document.activeElement.tagName") == "SUMMARY"
     keys.press("Enter")
     assert "Show the working" in opened.evaluate("document.activeElement.textContent")
-    assert opened.locator("#air-from-bulbs .working").is_visible()
+    expect(opened.locator("#air-from-bulbs .working")).to_be_visible()
 
 
 def test_the_unit_switch_converts_every_number_and_is_remembered(opened, address):
@@ -544,11 +545,11 @@ def test_the_unit_switch_converts_every_number_and_is_remembered(opened, address
     bulb.fill("60")
     opened.get_by_label("US customary").check()
     assert float(mass.input_value()) == pytest.approx(300 / 453.59237, abs=0.0001)
-    assert opened.get_by_label("Unit of: Mass as weighed").input_value() == "lb"
-    assert bulb.input_value() == "140"
+    expect(opened.get_by_label("Unit of: Mass as weighed")).to_have_value("lb")
+    expect(bulb).to_have_value("140")
     opened.get_by_label("metric", exact=True).check()
     opened.goto(address)
-    assert opened.get_by_label("Unit of: Mass as weighed").input_value() == "g"
+    expect(opened.get_by_label("Unit of: Mass as weighed")).to_have_value("g")
 
 
 def test_the_unit_beside_one_field_says_what_was_typed(opened):
@@ -556,7 +557,7 @@ def test_the_unit_beside_one_field_says_what_was_typed(opened):
     mass = opened.locator("#moisture-content-mass")
     mass.fill("300")
     opened.get_by_label("Unit of: Mass as weighed").select_option("oz")
-    assert mass.input_value() == "300"
+    expect(mass).to_have_value("300")
 
 
 def test_a_species_brings_its_figure_and_where_it_stands(opened, folder):
@@ -567,18 +568,18 @@ def test_a_species_brings_its_figure_and_where_it_stands(opened, folder):
     opened.locator("#movement").get_by_label("radial").check()
     assert float(field.input_value()) == record.movement.radial
     note = opened.locator("#movement-figure")
-    assert "Table 13-5" in note.text_content()
-    assert "from memory, unconfirmed" in note.text_content()
+    expect(note).to_contain_text("Table 13-5")
+    expect(note).to_contain_text("from memory, unconfirmed")
     field.fill("0.002")
-    assert note.text_content() == ""
-    assert opened.locator("#movement-timber").input_value() == ""
+    expect(note).to_have_text("")
+    expect(opened.locator("#movement-timber")).to_have_value("")
 
 
 def test_outside_what_can_be_trusted_the_answer_says_so(opened):
     opened.locator("#meter-temperature-reading").fill("41")
     note = opened.locator("#meter-temperature .result .note")
     note.wait_for()
-    assert "resistance meter reads reliably" in note.text_content()
+    expect(note).to_contain_text("resistance meter reads reliably")
     opened.locator("#meter-temperature-reading").fill("12")
     note.wait_for(state="detached")
 

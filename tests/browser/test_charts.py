@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from playwright.sync_api import expect
 from tests.browser.kinds import MILL_PAGES, addresses
 from tests.conftest import some_of
 
@@ -18,7 +19,7 @@ def first_chart(page):
 def test_arrow_keys_read_values_out(page, demo_site, kind):
     page.goto(addresses(demo_site)[kind])
     _, readout, holder = first_chart(page)
-    assert readout.get_attribute("role") == "status"  # announced to a screen reader
+    expect(readout).to_have_attribute("role", "status")  # announced to a screen reader
     invitation = readout.inner_text()
     holder.focus()
     page.keyboard.press("Home")
@@ -26,12 +27,12 @@ def test_arrow_keys_read_values_out(page, demo_site, kind):
     page.keyboard.press("ArrowRight")
     second = readout.inner_text()
     page.keyboard.press("ArrowLeft")
-    assert readout.inner_text() == first
+    expect(readout).to_have_text(first, use_inner_text=True)
     page.keyboard.press("End")
     assert len({invitation, first, second, readout.inner_text()}) == 4
     assert re.search(r"\d", first)
     page.keyboard.press("Escape")
-    assert readout.inner_text() == invitation
+    expect(readout).to_have_text(invitation, use_inner_text=True)
 
 
 def test_what_is_read_of_a_charge_stands_in_the_table_behind(page, demo_site):

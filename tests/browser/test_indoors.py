@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from playwright.sync_api import expect
 from tests.conftest import WHOLE
 from tests.site.site import small_mill
 from tests.site_assets import copy_assets
@@ -84,23 +85,23 @@ def test_a_reader_chooses_a_room_or_writes_one(opened):
     said, form = opened.locator("#indoors output"), opened.locator("#indoors")
     form.locator("[name=unit]").select_option("°C")
     form.locator("select[name=room]").select_option(ROOMS[0][0])
-    assert form.locator("[name=temperature]").input_value() == f"{ROOMS[0][1]:g}"
-    assert f"{ROOMS[0][2]:g}\u00a0% humidity" in said.inner_text()
+    expect(form.locator("[name=temperature]")).to_have_value(f"{ROOMS[0][1]:g}")
+    expect(said).to_contain_text(f"{ROOMS[0][2]:g}\xa0% humidity", use_inner_text=True)
     form.locator("[name=unit]").select_option("°F")
     assert float(form.locator("[name=temperature]").input_value()) == pytest.approx(
         ROOMS[0][1] * 1.8 + 32, abs=0.5
     )
     form.locator("[name=temperature]").fill("64")
     form.locator("[name=humidity]").fill("42")
-    assert form.locator("[name=room]").input_value() == ""
+    expect(form.locator("[name=room]")).to_have_value("")
     # (64 - 32)/1.8 = 17.8
-    assert "64\u00a0°F (18\u00a0°C), 42\u00a0% humidity" in said.inner_text()
+    expect(said).to_contain_text("64\xa0°F (18\xa0°C), 42\xa0% humidity", use_inner_text=True)
 
 
 @pytest.mark.parametrize("words", ["", "warm", "900", "-40"])
 def test_a_room_nobody_could_keep_timber_in_is_refused_in_words(opened, words):
     opened.locator("#indoors [name=temperature]").fill(words)
-    assert opened.locator("#indoors output").inner_text() == WORDS["refused"]
+    expect(opened.locator("#indoors output")).to_have_text(WORDS["refused"], use_inner_text=True)
 
 
 def test_the_rooms_of_the_page_stand_without_script(browser, lot_page):
@@ -108,5 +109,5 @@ def test_the_rooms_of_the_page_stand_without_script(browser, lot_page):
     page.goto(lot_page)
     text = page.locator("main").inner_text()
     assert all(room in text for room, *_ in ROOMS)
-    assert not page.locator(".chooser").is_visible()
+    expect(page.locator(".chooser")).to_be_hidden()
     page.context.close()

@@ -9,6 +9,7 @@ import threading
 from dataclasses import asdict
 
 import pytest
+from playwright.sync_api import expect
 from tests.minimal import DROP, FILES, minimal_mill
 from tests.site_assets import copy_assets
 
@@ -121,20 +122,20 @@ def test_a_round_from_field_to_record(made, phone, tmp_path):
     for tag, mass in (("S1", "2230"), ("S2", "2350"), ("S3", "2109")):
         phone.fill(f"#mass-{tag}", mass)
     # oven-dry 2000 g: 2230 / 2000 - 1 is 11.5 %, by hand
-    assert phone.text_content("#look-S1") == "11.5 %, 0.8 a day, 30 g to go"
-    assert "Controlling MC 11.4 %" in phone.text_content("#said")
+    expect(phone.locator("#look-S1")).to_have_text("11.5 %, 0.8 a day, 30 g to go")
+    expect(phone.locator("#said")).to_contain_text("Controlling MC 11.4 %")
     phone.click("#save-round")
     phone.select_option("#step", "2")
     phone.click("button[data-action=step]")
     phone.fill("#words", "power cut")
     phone.click("button[data-action=stop]")
-    assert phone.text_content("button[data-action=stop]") == "Kiln runs again"
+    expect(phone.locator("button[data-action=stop]")).to_have_text("Kiln runs again")
     phone.clock.set_fixed_time(dt.datetime(2026, 6, 8, 12, 30, tzinfo=dt.UTC))
     phone.click("button[data-action=stop]")
     phone.click("button[data-action=wick]")
     phone.reload()
     phone.wait_for_selector("html[data-ready=yes]")
-    assert phone.text_content("#kept-count") == "5"  # what is kept outlives the page
+    expect(phone.locator("#kept-count")).to_have_text("5")  # what is kept outlives the page
     with phone.expect_download() as download:
         phone.click("#download")
     path = tmp_path / download.value.suggested_filename
@@ -151,7 +152,7 @@ def test_a_round_from_field_to_record(made, phone, tmp_path):
     }
     assert value["stops"][-1]["cause"] == "power cut"
     phone.click("#clear")
-    assert phone.text_content("#kept-count") == "none"
+    expect(phone.locator("#kept-count")).to_have_text("none")
 
 
 def test_entries_cross_as_codes_on_the_screen(made, phone, tmp_path):
@@ -169,7 +170,7 @@ def test_entries_cross_as_codes_on_the_screen(made, phone, tmp_path):
     pictures = []
     for number in range(parts):
         pictures.append(tmp_path / f"{number}.png")
-        assert phone.text_content("[data-part]") == f"Code {number + 1} of {parts}"
+        expect(phone.locator("[data-part]")).to_have_text(f"Code {number + 1} of {parts}")
         phone.locator("[data-code] svg").screenshot(path=pictures[-1])
         phone.click("[data-turn=on]")
     assert phone.evaluate("document.documentElement.scrollWidth") <= 360
@@ -185,7 +186,7 @@ def test_entries_cross_as_codes_on_the_screen(made, phone, tmp_path):
         one.get("note") for one in events
     }
     phone.click("#clear")
-    assert phone.is_hidden("#codes")
+    expect(phone.locator("#codes")).to_be_hidden()
 
 
 def test_what_looks_wrong_is_asked_about_once(made, phone):
@@ -193,29 +194,29 @@ def test_what_looks_wrong_is_asked_about_once(made, phone):
     phone.fill("#by", "R. Quill")
     phone.fill("#mass-S1", "2333")
     phone.fill("#mass-S2", "2222")
-    assert "tags swapped?" in phone.text_content("#said")
+    expect(phone.locator("#said")).to_contain_text("tags swapped?")
     phone.click("#save-round")
-    assert phone.text_content("#kept-count") == "none"
-    assert phone.text_content("#save-round") == "It is right: keep it"
+    expect(phone.locator("#kept-count")).to_have_text("none")
+    expect(phone.locator("#save-round")).to_have_text("It is right: keep it")
     phone.fill("#mass-S3", "2109")
-    assert phone.text_content("#save-round") == "Keep this round"
+    expect(phone.locator("#save-round")).to_have_text("Keep this round")
     phone.click("#save-round")
     phone.click("#save-round")
-    assert phone.text_content("#kept-count") == "1"
+    expect(phone.locator("#kept-count")).to_have_text("1")
 
 
 def test_no_name_no_words_no_number_keep_nothing(made, phone):
     opened(phone, made[1])
     phone.fill("#mass-S1", "2230")
     phone.click("#save-round")
-    assert phone.text_content("#told") == "Write your name first."
+    expect(phone.locator("#told")).to_have_text("Write your name first.")
     phone.fill("#by", "R. Quill")
     phone.fill("#mass-S1", "22e3")
     phone.click("#save-round")
-    assert phone.text_content("#told") == "A mass is a number."
+    expect(phone.locator("#told")).to_have_text("A mass is a number.")
     phone.click("button[data-action=note]")
-    assert "Write in words" in phone.text_content("#told")
-    assert phone.text_content("#kept-count") == "none"
+    expect(phone.locator("#told")).to_contain_text("Write in words")
+    expect(phone.locator("#kept-count")).to_have_text("none")
 
 
 def test_it_fits_a_phone_and_a_glove(made, phone):
@@ -251,7 +252,7 @@ def test_it_opens_and_keeps_entries_without_a_network(made, browser):
         page.click("#save-round")
     page.reload()
     page.wait_for_selector("html[data-ready=yes]")
-    assert page.text_content("#kept-count") == "1"
+    expect(page.locator("#kept-count")).to_have_text("1")
     context.close()
 
 

@@ -8,6 +8,7 @@ import threading
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect
 from tests.conftest import PROJECT
 from tests.trust.conftest import built  # noqa: F401  the fixture
 
@@ -93,9 +94,13 @@ def test_another_seal_does_not_match(page, site, built):  # noqa: F811
     last = seals(built)[1]
     other = ("0" if last[0] != "0" else "1") + last[1:]
     assert said(page, address(site), other) == "does not match the label"
-    assert page.locator("h1:visible").inner_text().strip() == "This page does not match its label"
-    assert "Do not rely on this page" in page.locator("#verdict-void").inner_text()
-    assert not page.locator('[data-record="statement"]').is_visible()  # it is the verdict in words
+    expect(page.locator("h1:visible")).to_have_text(
+        "This page does not match its label", use_inner_text=True
+    )
+    expect(page.locator("#verdict-void")).to_contain_text(
+        "Do not rely on this page", use_inner_text=True
+    )
+    expect(page.locator('[data-record="statement"]')).to_be_hidden()  # it is the verdict in words
 
 
 @pytest.mark.parametrize("fragment", ["main", "x" * 32, "0" * 16, "0" * 64, "readings", ""])
@@ -138,7 +143,9 @@ def test_every_fact_the_page_shows_is_checked(page, site, built, what):  # noqa:
     assert count == 1
     path.write_text(forged, "utf-8")
     assert said(page, address(site), seals(built)[1]) == "does not match the label"
-    assert page.locator("h1:visible").inner_text().strip() == "This page does not match its label"
+    expect(page.locator("h1:visible")).to_have_text(
+        "This page does not match its label", use_inner_text=True
+    )
 
 
 def test_without_a_label_nothing_is_claimed(page, site):
@@ -150,8 +157,10 @@ def test_a_jump_within_the_page_does_not_forget_the_label(page, site, built):  #
     said(page, address(site), seals(built)[1])
     page.evaluate("location.hash = '#main'")
     page.wait_for_timeout(100)
-    assert page.locator("#seal-check .outcome").inner_text().strip() == "matches the label"
-    assert page.locator("#seal-top").inner_text().strip() == "matches the label"
+    expect(page.locator("#seal-check .outcome")).to_have_text(
+        "matches the label", use_inner_text=True
+    )
+    expect(page.locator("#seal-top")).to_have_text("matches the label", use_inner_text=True)
 
 
 def test_any_byte_of_the_served_record_flipped_does_not_match(page, site, built):  # noqa: F811
@@ -183,7 +192,7 @@ def test_without_script_the_digits_and_words_are_there_to_compare(browser, site,
     text = page.locator("main").inner_text()
     assert " ".join(words_of(seals(built)[1])) in text
     assert "Compare the words or the digits" in text
-    assert page.locator("#lot-record").is_hidden()
+    expect(page.locator("#lot-record")).to_be_hidden()
     context.close()
 
 
@@ -200,7 +209,9 @@ def test_the_demonstrations_amended_lot_says_what_its_labels_say(page, demo_site
     token = lot_token(lot, read_token_key(PROJECT, invented=True))
     where = (demo_site / "customer" / token / "index.html").as_uri()
     assert said(page, where, last.seal) == "matches the label"
-    assert "demonstration key, which proves nothing" in page.locator("#seal-check").inner_text()
+    expect(page.locator("#seal-check")).to_contain_text(
+        "demonstration key, which proves nothing", use_inner_text=True
+    )
     assert said(page, where, first.seal) == "amended after this label was printed"
     assert said(page, where, "0" * 32) == "does not match the label"
     served = demo_site / "customer" / token / "record.json"

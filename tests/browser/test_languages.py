@@ -6,6 +6,7 @@ import hashlib
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect
 from tests.browser.nu import JAR, check_html
 from tests.browser.test_lot_states import _seal
 from tests.site.site import small_mill
@@ -45,9 +46,9 @@ def lot(tmp_path_factory) -> tuple[Path, str]:
 def test_a_translated_page_matches_its_label(page, lot, tag):
     root, digits = lot
     page.goto((root / "t" / tag / "index.html").as_uri() + f"#{digits}")
-    assert page.locator("#seal-top").inner_text() == MATCHES[tag]
-    assert page.locator("#verdict").is_visible()
-    assert page.locator("html").get_attribute("lang") == tag
+    expect(page.locator("#seal-top")).to_have_text(MATCHES[tag], use_inner_text=True)
+    expect(page.locator("#verdict")).to_be_visible()
+    expect(page.locator("html")).to_have_attribute("lang", tag)
 
 
 @pytest.mark.parametrize("tag", OTHERS)
@@ -58,8 +59,10 @@ def test_a_figure_changed_on_a_translated_page_is_seen(page, lot, tag):
     forged = root / "t" / tag / "forged.html"
     forged.write_text(html.replace(f">{mean}<", f">7,7{mean[-2:]}<"), "utf-8")
     page.goto(forged.as_uri() + f"#{digits}")
-    assert page.locator("#verdict").is_hidden()
-    assert FAILS[tag] in page.locator("#verdict-void h1").inner_text().lower()
+    expect(page.locator("#verdict")).to_be_hidden()
+    expect(page.locator("#verdict-void h1")).to_contain_text(
+        FAILS[tag], use_inner_text=True, ignore_case=True
+    )
 
 
 def test_the_switch_takes_the_label_along(page, lot):
@@ -67,8 +70,8 @@ def test_the_switch_takes_the_label_along(page, lot):
     page.set_viewport_size({"width": 320, "height": 640})
     page.goto((root / "t/index.html").as_uri() + f"#{digits}")
     page.get_by_role("link", name="Français").click()
-    assert page.url.endswith(f"/t/fr/index.html#{digits}")
-    assert page.locator("#seal-top").inner_text() == MATCHES["fr"]
+    expect(page).to_have_url((root / "t/fr/index.html").as_uri() + f"#{digits}")
+    expect(page.locator("#seal-top")).to_have_text(MATCHES["fr"], use_inner_text=True)
     assert page.evaluate("document.documentElement.scrollWidth") <= 320
     alternates = page.locator("link[rel=alternate][hreflang]")
     assert alternates.evaluate_all("all => all.map(one => one.hreflang)") == ["en", "de"]

@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from playwright.sync_api import expect
 from tests.browser.kinds import addresses
 from tests.conftest import PROJECT
 
@@ -41,20 +42,20 @@ def test_new_numbers_go_round_through_every_set(page, demo_site, worked):
     for asked, answer in [*worked[1:], worked[0]]:
         problem.get_by_role("button", name="New numbers").click()
         assert shown(page) == (asked, answer)
-    assert "set 1 of" in problem.inner_text()
+    expect(problem).to_contain_text("set 1 of", use_inner_text=True)
 
 
 def test_answers_stay_folded_until_asked_for_and_after_new_numbers(page, demo_site):
     page.goto(addresses(demo_site)["practice"])
     problem = page.locator(f"#{FIRST.slug}")
     answer = problem.locator(".worked")
-    assert not answer.is_visible()
+    expect(answer).to_be_hidden()
     problem.get_by_text("Hint", exact=True).click()
     assert problem.locator("details").first.inner_text().count("\n") >= 1
     problem.get_by_text("Answer", exact=True).click()
-    assert answer.is_visible()
+    expect(answer).to_be_visible()
     problem.get_by_role("button", name="New numbers").click()
-    assert not answer.is_visible()
+    expect(answer).to_be_hidden()
 
 
 def test_new_numbers_everywhere_and_a_set_by_its_address(page, demo_site, worked):
@@ -73,5 +74,5 @@ def test_without_script_the_first_set_stands_and_no_button_does_nothing(browser,
     page = context.new_page()
     page.goto(addresses(demo_site)["practice"])
     assert shown(page) == worked[0]
-    assert page.get_by_role("button", name="New numbers everywhere").count() == 0
+    expect(page.get_by_role("button", name="New numbers everywhere")).to_have_count(0)
     context.close()

@@ -6,6 +6,7 @@ import io
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect
 from tests.browser.kinds import addresses
 from tests.browser.registers import charge_rows, lot_rows, newest_first, write_registers
 
@@ -95,7 +96,9 @@ def test_rows_drawn_by_script_say_what_the_page_said(charges):
 
 def test_a_window_of_rows_is_drawn_and_more_on_demand(charges):
     assert len(numbers(charges)) == 50
-    assert charges.locator(".filter-count").inner_text() == "600 of 600, the first 50 shown"
+    expect(charges.locator(".filter-count")).to_have_text(
+        "600 of 600, the first 50 shown", use_inner_text=True
+    )
     charges.get_by_role("button", name="Show more").click()
     settled(charges)
     assert len(numbers(charges)) == 100
@@ -110,8 +113,8 @@ def test_the_address_of_a_filter_shows_the_same_to_another(charges, browser):
     other = browser.new_page()
     other.goto(charges.url)
     assert numbers(other) == seen
-    assert other.get_by_label("Kiln").input_value() == "kiln-1"
-    assert heading(other, "Final MC").get_attribute("aria-sort") == "descending"
+    expect(other.get_by_label("Kiln")).to_have_value("kiln-1")
+    expect(heading(other, "Final MC")).to_have_attribute("aria-sort", "descending")
     other.close()
 
 
@@ -180,7 +183,7 @@ def test_every_row_is_reached_without_script_and_no_page_is_long(browser, site, 
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
     page.goto((site / kind / "index.html").as_uri())
-    assert not page.locator(".filter-bar").is_visible()
+    expect(page.locator(".filter-bar")).to_be_hidden()
     years = page.locator(".periods a").evaluate_all("links => links.map(link => link.href)")
     found = []
     for year in years:

@@ -9,6 +9,7 @@ import threading
 import psychrolib
 import pytest
 import yaml
+from playwright.sync_api import expect
 from tests.conftest import PROJECT
 
 QUERIES = yaml.safe_load((PROJECT / "tests/data/search-queries.yaml").read_text("utf-8"))
@@ -109,7 +110,7 @@ def test_a_term_is_told_by_its_definition(search_page):
     search_page.get_by_role("searchbox").last.fill("what is collapse")
     hit = search_page.locator(".hit:has(a[href*='glossary.html#collapse'])").first
     hit.wait_for()
-    assert "cell" in hit.locator("p").inner_text().lower()
+    expect(hit.locator("p")).to_contain_text("cell", use_inner_text=True, ignore_case=True)
 
 
 def test_the_index_of_the_whole_site_is_light(demo_site):
@@ -128,6 +129,8 @@ def test_search_answers_from_a_server_as_from_a_file(browser, demo_site):
         page.get_by_role("searchbox").fill("honeycomb")
         page.locator(".search-box .hit a").first.click()
         page.wait_for_load_state()
-        assert "honeycomb" in page.locator("main").inner_text().lower()
+        expect(page.locator("main")).to_contain_text(
+            "honeycomb", use_inner_text=True, ignore_case=True
+        )
         page.close()
         server.shutdown()

@@ -76,7 +76,7 @@ def test_search_hit_opens_the_page_it_names(quiet_page, demo_site):
     page.goto((demo_site / "mill/search.html").as_uri() + "?q=honeycomb")
     page.locator(".search-results .hit a").first.click()
     page.wait_for_load_state()
-    assert "honeycomb" in page.locator("main").inner_text().lower()
+    expect(page.locator("main")).to_contain_text("honeycomb", use_inner_text=True, ignore_case=True)
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -11,6 +11,7 @@ import re
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect
 from tests.training.pages_site import write_practice
 
 
@@ -89,8 +90,8 @@ def test_new_numbers_empty_the_form(page, practice_page):
     page.goto(practice_page)
     answer(page, "section-mc", "12")
     page.locator("#section-mc").get_by_role("button", name="New numbers").click()
-    assert page.locator("#section-mc form.typed input").input_value() == ""
-    assert page.locator("#section-mc .said").inner_text() == ""
+    expect(page.locator("#section-mc form.typed input")).to_have_value("")
+    expect(page.locator("#section-mc .said")).to_have_text("", use_inner_text=True)
 
 
 def test_progress_stays_on_the_device_and_can_be_saved(page, practice_page, tmp_path):
@@ -118,9 +119,9 @@ def test_without_script_there_is_no_form(browser, practice_page):
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
     page.goto(practice_page)
-    assert page.locator("form.typed input").count() == 0
-    assert page.get_by_role("button", name="Check my answer").count() == 0
-    assert page.get_by_text("My progress").count() == 0
+    expect(page.locator("form.typed input")).to_have_count(0)
+    expect(page.get_by_role("button", name="Check my answer")).to_have_count(0)
+    expect(page.get_by_text("My progress")).to_have_count(0)
     context.close()
 
 
@@ -130,4 +131,4 @@ def test_the_keyboard_alone_is_enough(page, practice_page):
     page.locator("#section-mc form.typed input").focus()
     page.keyboard.type(f"{100.0 * (green - dry) / dry:.1f}")
     page.keyboard.press("Enter")
-    assert page.locator("#section-mc .said").inner_text() == "Right."
+    expect(page.locator("#section-mc .said")).to_have_text("Right.", use_inner_text=True)

@@ -13,6 +13,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect
 from tests.archive.sealing import key, sign_again
 from tests.archive.test_keys import VECTORS
 from tests.trust.sealing import amended_mill
@@ -114,14 +115,18 @@ def test_it_takes_a_zip_file(page, bag, tmp_path, method):
             archive.writestr(f"C1/{name}", data)
     page.set_input_files("#zip", path)
     page.wait_for_selector("#verdict")
-    assert page.get_attribute("#verdict", "data-verdict") == "nothing differs, key not confirmed"
+    expect(page.locator("#verdict")).to_have_attribute(
+        "data-verdict", "nothing differs, key not confirmed"
+    )
     assert page.locator("#result table tr").count() > 1
 
 
 def test_it_takes_a_folder(page, bag, tmp_path):
     page.set_input_files("#folder", lay(bag, tmp_path / "C1"))
     page.wait_for_selector("#verdict")
-    assert page.get_attribute("#verdict", "data-verdict") == "nothing differs, key not confirmed"
+    expect(page.locator("#verdict")).to_have_attribute(
+        "data-verdict", "nothing differs, key not confirmed"
+    )
 
 
 def test_what_is_no_bag_is_said_to_be_none(page, tmp_path):

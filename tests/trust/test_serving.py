@@ -1,6 +1,7 @@
 """The customer's page in a browser, served with the headers the guide gives: it works, whole."""
 
 import pytest
+from playwright.sync_api import expect
 from tests.site.server import serving
 
 from kilnfolio.site.serving import HEADERS, compare
@@ -29,13 +30,15 @@ def test_a_lots_page_works_under_its_headers(built, page):
     with serving(built.site / "customer") as address:
         page.goto(f"{address}/{built.token}/#{seal}")
         page.wait_for_function("document.fonts.status === 'loaded'")
-        assert page.inner_text("#seal-check .outcome") == "matches the label"
+        expect(page.locator("#seal-check .outcome")).to_have_text(
+            "matches the label", use_inner_text=True
+        )
         assert page.evaluate("document.fonts.check('1em Literata')")
         assert (
             page.evaluate("getComputedStyle(document.querySelector('.skip')).position")
             == "absolute"
         )
-        assert page.locator("figure.chart svg").count() == 1
+        expect(page.locator("figure.chart svg")).to_have_count(1)
         assert page.evaluate("window.refused") == []
         page.click("text=as data")
         page.wait_for_load_state()
