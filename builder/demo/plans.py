@@ -164,7 +164,8 @@ class LotPlan:
     order: dict[str, str]
     customer: str
     order_number: str
-    shipped_days_after: int
+    shipped_days_after: int | None
+    """None where it stays at the mill."""
     width: str = "random widths"
     length: str = "2.4 m to 4.9 m"
     thickness: str | None = None

@@ -574,6 +574,9 @@ def _heat_treatment(making: Making, unloaded: dt.datetime) -> dict[str, Any] | N
     }
 
 
+#: A lot that stays at the mill has its record after so many days.
+_HELD_DAYS = 3
+
 # --- lots ----------------------------------------------------------------------------------------
 
 
@@ -594,8 +597,8 @@ def lot_record(plan: LotPlan, made: MadeCharge) -> dict[str, Any]:
         )
         for index in plan.packs
     ]
-    shipped = _office_hour(made.surveyed, plan.shipped_days_after, 13, 20)
-    issued = shipped + dt.timedelta(days=plan.reissued_days_after)
+    leaves = _office_hour(made.surveyed, plan.shipped_days_after or _HELD_DAYS, 13, 20)
+    issued = leaves + dt.timedelta(days=plan.reissued_days_after)
     return {
         "format": 1,
         "id": plan.id,
@@ -610,7 +613,7 @@ def lot_record(plan: LotPlan, made: MadeCharge) -> dict[str, Any]:
         "storage": {"temperature": plan.storage[0], "relative_humidity": plan.storage[1]},
         "heat_treatment_stated": plan.heat_treatment_stated,
         "claim": plan.claim,
-        "shipped": written(shipped),
+        "shipped": written(leaves) if plan.shipped_days_after else None,
         "customer": {"name": f"{plan.customer} (invented)", "order_number": plan.order_number},
         "issued": issued.date().isoformat(),
         "version": 2 if plan.reissued_days_after else 1,

@@ -698,4 +698,22 @@ LOTS = (
         "PO 8177-Q",
         7,
     ),
+    # Offered from stock to an order that asks for drier timber: it fails, and stays at the mill.
+    LotPlan(
+        "HBL-26-017",
+        "HB-26-038",
+        (5, 6),
+        "Hard maple, kiln-dried, for piano actions",
+        {
+            "target_mc": "6 %",
+            "rule": "band",
+            "lowest": "5 %",
+            "highest": "7.5 %",
+            "share": "95 %",
+        },
+        "Linnet Lane Pianos",
+        "LLP 0412",
+        None,
+        notes="Held at the mill. To be dried further before it is offered again.",
+    ),
 )

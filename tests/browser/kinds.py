@@ -10,6 +10,8 @@ from kilnfolio.archive.tokens import lot_token, read_token_key
 CHARGE = "HB-25-041"
 #: A charge refused.
 CHARGE_WITH_FINDINGS = "HB-26-019"
+#: A charge that runs, one in trouble.
+RUNNING = "HB-26-043"
 
 #: Pages of the mill edition by their kind.
 MILL_PAGES = {
@@ -30,12 +32,18 @@ MILL_PAGES = {
     "charges-of-a-year": "charges/by-date/2025.html",
     "charge": f"charges/{CHARGE}.html",
     "charge-with-findings": f"charges/{CHARGE_WITH_FINDINGS}.html",
+    "charge-running": f"charges/{RUNNING}.html",
+    "charge-superseded": "charges/HB-26-034-sealed-1.html",
+    "kiln-side": f"kiln-side/{RUNNING}.html",
+    "plan": "plan.html",
     "charge-heat-treated": "charges/HB-26-006.html",
     "lots-index": "lots/index.html",
     "lot": "lots/HBL-25-101.html",
     "kilns-index": "kilns/index.html",
     "kiln": "kilns/kiln-1.html",
     "checks": "checks/index.html",
+    "check": "checks/dry-wick.html",
+    "early-warnings": "checks/early-warnings.html",
     "calculators": "calculators.html",
     "sources": "sources.html",
     "records": "records.html",
