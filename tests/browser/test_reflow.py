@@ -1,0 +1,50 @@
+"""Every kind of page on the narrowest phone, all folds open and the text spaced out.
+
+Sources: WCAG 2.2, 1.4.10 Reflow (320 CSS pixels) and 1.4.12 Text Spacing (its four figures). Tables,
+drawings and code may scroll in a box of their own, which 1.4.10 allows; the page may not.
+"""
+
+import pytest
+from tests.browser.kinds import AUDITOR_PAGES, MILL_PAGES, addresses
+
+WIDTH = 320
+SPACED = """* { line-height: 1.5 !important; letter-spacing: 0.12em !important;
+  word-spacing: 0.16em !important; } p { margin-bottom: 2em !important; }"""
+#: How far the page can be pushed aside, and what reaches past its edge without a box that scrolls.
+WIDER = """width => {
+  document.querySelectorAll('details').forEach(fold => { fold.open = true; });
+  const root = document.scrollingElement;
+  const boxed = part => {
+    for (let up = part.parentElement; up && up !== document.body; up = up.parentElement)
+      if (getComputedStyle(up).overflowX !== 'visible') return true;
+    return false;
+  };
+  if (root.scrollWidth <= width) return [];
+  const names = [...document.body.querySelectorAll('*')]
+    .filter(part => part.getBoundingClientRect().right > width + 1 && !boxed(part))
+    .map(part => `${part.tagName.toLowerCase()}.${part.getAttribute('class')}: ` +
+      part.textContent.trim().slice(0, 50));
+  return [`${root.scrollWidth} px wide`, ...names.slice(0, 5)];
+}"""
+
+
+@pytest.fixture(scope="module")
+def phone(browser):
+    page = browser.new_page(viewport={"width": WIDTH, "height": 640})
+    yield page
+    page.close()
+
+
+@pytest.mark.parametrize("kind", (*MILL_PAGES, *AUDITOR_PAGES, "customer"))
+def test_no_page_moves_sideways(phone, demo_site, kind):
+    phone.goto(addresses(demo_site)[kind])
+    assert phone.evaluate(WIDER, WIDTH) == [], "folds open"
+    phone.add_style_tag(content=SPACED)
+    assert phone.evaluate(WIDER, WIDTH) == [], "folds open, text spaced"
+
+
+def test_a_word_too_long_is_told(phone, demo_site):
+    phone.goto(addresses(demo_site)["home"])
+    wide = "<i style=white-space:pre>" + "m" * 90
+    phone.evaluate("wide => { document.querySelector('main p').innerHTML = wide; }", wide)
+    assert phone.evaluate(WIDER, WIDTH) != []
