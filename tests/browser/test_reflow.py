@@ -35,7 +35,7 @@ def phone(browser):
     page.close()
 
 
-@pytest.mark.parametrize("kind", (*MILL_PAGES, *AUDITOR_PAGES, "customer"))
+@pytest.mark.parametrize("kind", [*MILL_PAGES, *AUDITOR_PAGES, "customer"])
 def test_no_page_moves_sideways(phone, demo_site, kind):
     phone.goto(addresses(demo_site)[kind])
     assert phone.evaluate(WIDER, WIDTH) == [], "folds open"
