@@ -2,16 +2,25 @@
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from tests.conftest import PROJECT
 
+PYTHON = (sys.executable, "-m")
+
 
 @pytest.mark.parametrize(
-    "tool", [("ruff", "check", "."), ("ruff", "format", "--check", "."), ("mypy",)], ids=" ".join
+    "tool",
+    [
+        (*PYTHON, "ruff", "check", "."),
+        (*PYTHON, "ruff", "format", "--check", "."),
+        (*PYTHON, "mypy"),
+        ("tests/browser/checkers/node_modules/.bin/biome", "check"),
+        (str(Path(sys.executable).parent / "shellcheck"), "builder/run", ".ci/run"),
+    ],
+    ids=lambda tool: " ".join(part for part in tool if part not in PYTHON).rsplit("/bin/")[-1],
 )
 def test_nothing_is_found(tool):
-    done = subprocess.run(
-        [sys.executable, "-m", *tool], cwd=PROJECT, capture_output=True, text=True
-    )
+    done = subprocess.run(tool, cwd=PROJECT, capture_output=True, text=True)
     assert done.returncode == 0, done.stdout[-3000:] + done.stderr[-500:]

@@ -1,9 +1,10 @@
 /* Moist air, for the calculators and for search: physics/air.py, function by function. No constant stands here;
    kilnfolio.makeAir(given) takes them from what the build has written of the Python package. */
-(function () {
+(() => {
 "use strict";
 
-const kilnfolio = window.kilnfolio = window.kilnfolio || {};
+window.kilnfolio ||= {};
+const { kilnfolio } = window;
 
 kilnfolio.makeAir = function makeAir(given) {
 function saturationPressure(temp) {

@@ -1,20 +1,23 @@
 /* kilnfolio: the bench. Reads the knobs, asks the sums of wood.js, calculators.js and charge-run.js, and
    writes what came out. No formula and no constant stands here. */
 
-(function () {
+(() => {
 "use strict";
 
 const holder = document.getElementById("bench-data");
 if (!holder) return;
-const data = JSON.parse(holder.textContent), { measure, number } = window.kilnfolio.numbers;
+const data = JSON.parse(holder.textContent);
+const { measure, number } = window.kilnfolio.numbers;
 const sums = window.kilnfolio.makeCalculators({ constants: data.constants });
 const air = { relativeHumidity: sums.relativeHumidity, wetBulb: sums.wetBulb, standard: data.standard_pressure_pa };
 const bench = window.kilnfolio.makeChargeRun(data, air, sums);
-const at = (id) => document.getElementById(id), say = (id, words) => { at(id).textContent = words; };
+const at = (id) => document.getElementById(id);
+const say = (id, words) => { at(id).textContent = words; };
 
 /* A range whose value stands beside it. */
 function knob(id, unit, decimals, change) {
-  const input = at(id), show = () => say(`${id}-out`, measure(Number(input.value), unit, decimals));
+  const input = at(id);
+  const show = () => say(`${id}-out`, measure(Number(input.value), unit, decimals));
   input.addEventListener("input", () => { show(); change(); });
   show();
   return () => Number(input.value);
@@ -24,7 +27,7 @@ function knob(id, unit, decimals, change) {
 
 const humidity = (dry, wet) => sums.relativeHumidity(dry, wet, air.standard);
 const emcOf = (dry, wet) => sums.equilibriumMoistureContent(dry, humidity(dry, wet));
-const tried = (sum) => { try { return sum(); } catch (error) { return null; } };
+const tried = (sum) => { try { return sum(); } catch { return null; } };
 
 function beginAir() {
   const chart = at("bench-air").querySelector("svg");
@@ -32,13 +35,18 @@ function beginAir() {
   dot.setAttribute("r", "6");
   dot.setAttribute("class", "fill");
   chart.append(dot);
-  let dry, depression, error;
+  let dry;
+  let depression;
+  let error;
   const show = () => {
     if (!error) return;
-    const d = dry(), wet = d - depression(), rh = tried(() => humidity(d, wet));
+    const d = dry();
+    const wet = d - depression();
+    const rh = tried(() => humidity(d, wet));
     say("air-wet", measure(wet, "°C", 1));
     if (rh === null || rh > 98) {
-      ["air-rh", "air-emc", "air-emc-range", "air-dew"].forEach((id) => say(id, rh === null ? "no such air" : "too near saturation"));
+      const reason = rh === null ? "no such air" : "too near saturation";
+      for (const id of ["air-rh", "air-emc", "air-emc-range", "air-dew"]) say(id, reason);
       dot.setAttribute("visibility", "hidden");
       return;
     }
@@ -46,7 +54,7 @@ function beginAir() {
     const ends = [wet - error(), Math.min(wet + error(), d)].map((w) => tried(() => emcOf(d, w)));
     say("air-rh", measure(rh, "%", 0));
     say("air-emc", measure(emc, "%", 1));
-    say("air-emc-range", ends.map((one) => (one === null || one > 30 ? "–" : number(one, 1))).join(" to ") + " %");
+    say("air-emc-range", `${ends.map((one) => (one === null || one > 30 ? "–" : number(one, 1))).join(" to ")} %`);
     say("air-dew", measure(sums.dewPoint(d, rh), "°C", 1));
     dot.setAttribute("visibility", emc <= 30 ? "visible" : "hidden");
     dot.setAttribute("cx", String(46 + rh / 100 * 540));
@@ -66,8 +74,12 @@ function beginBoard() {
   const show = () => {
     if (!knobs.day) return;
     const board = bench.newBoard(knobs.thickness(), Number(at("board-wood").value));
-    const emc = knobs.emc(), temp = knobs.temperature();
-    let profile = new Array(data.board.cells).fill(78), worst = 0, now = 0, checks = false;
+    const emc = knobs.emc();
+    const temp = knobs.temperature();
+    let profile = new Array(data.board.cells).fill(78);
+    let worst = 0;
+    let now = 0;
+    let checks = false;
     for (let hour = 0; hour < 24 * knobs.day(); hour += 4) {
       const next = bench.advance(board, profile, 4, temp, emc);
       profile = next.profile;
@@ -99,7 +111,9 @@ function beginSurvey() {
   const knobs = {};
   const show = () => {
     if (!knobs.confidence) return;
-    const read = knobs.readings(), failures = Math.min(knobs.failures(), read - 1), sure = knobs.confidence();
+    const read = knobs.readings();
+    const failures = Math.min(knobs.failures(), read - 1);
+    const sure = knobs.confidence();
     const share = 100 * sums.shareShown(read, failures, sure / 100);
     say("survey-says", `${failures} of ${read} pieces outside: ${number(100 * (1 - failures / read), 1)} % were within. `
       + `At ${sure} % confidence you may claim ${number(share, 1)} % of the lot, and no more.`);
@@ -122,7 +136,8 @@ function beginCharge() {
   };
 
   function draw() {
-    const last = run.log[run.log.length - 1], taken = run.weighings[run.weighings.length - 1];
+    const last = run.log[run.log.length - 1];
+    const taken = run.weighings[run.weighings.length - 1];
     say("charge-day", number(run.hour / 24, 1));
     if (last) {
       say("charge-reads-dry", measure(last[1], "°C", 1));
@@ -131,7 +146,9 @@ function beginCharge() {
       say("charge-reads-emc", emc === null ? "–" : measure(emc, "%", 1));
     }
     say("charge-controlling", taken ? `${measure(taken.controlling, "%", 1)} on day ${number(taken.hour / 24, 1)}` : "not weighed");
-    const days = Math.max(10, run.hour / 24), x = (hour) => 46 + hour / 24 / days * 480, y = (mc) => 220 - Math.min(mc, 100) / 100 * 206;
+    const days = Math.max(10, run.hour / 24);
+    const x = (hour) => 46 + hour / 24 / days * 480;
+    const y = (mc) => 220 - Math.min(mc, 100) / 100 * 206;
     at("charge-line").setAttribute("d", run.weighings.map((one, i) => `${i ? "L" : "M"}${x(one.hour).toFixed(1)} ${y(one.controlling).toFixed(1)}`).join(""));
     const marks = at("charge-marks");
     marks.textContent = "";
@@ -144,7 +161,7 @@ function beginCharge() {
       made.textContent = words;
       marks.append(made);
     };
-    [0, 20, 40, 60, 80, 100].forEach((mc) => label(String(mc), 40, y(mc) + 4, "end"));
+    for (const mc of [0, 20, 40, 60, 80, 100]) label(String(mc), 40, y(mc) + 4, "end");
     for (let part = 0; part <= 4; part += 1) label(number(days * part / 4, 0), 46 + 120 * part, 236, "middle");
   }
 
@@ -161,7 +178,8 @@ function beginCharge() {
   }
 
   const setAir = () => {
-    const dry = Number(at("charge-dry").value), depression = Number(at("charge-depression").value);
+    const dry = Number(at("charge-dry").value);
+    const depression = Number(at("charge-depression").value);
     if (!(dry >= 20 && dry <= 110) || !(depression >= 0.3 && depression <= 40)) {
       note("The kiln takes a dry bulb of 20 to 110 °C and a depression of 0.3 to 40 K.");
       return;
@@ -196,7 +214,8 @@ function beginCharge() {
 
   function finish() {
     controls.disabled = true;
-    const end = run.outcome(), earlier = bench.replay(run.scenario, run.seed, bench.stepsEarlier(run.decisions)).outcome();
+    const end = run.outcome();
+    const earlier = bench.replay(run.scenario, run.seed, bench.stepsEarlier(run.decisions)).outcome();
     const rows = [
       ["Days", number(end.days, 1), number(earlier.days, 1)],
       ["Mean MC", measure(end.mean, "%", 1), measure(earlier.mean, "%", 1)],

@@ -9,10 +9,11 @@
    kilnfolio.makeCalculators(data) and kept on window.kilnfolio.calculators; at the end, apart, what reads
    and fills the page. */
 
-(function () {
+((() => {
 "use strict";
 
-const kilnfolio = window.kilnfolio = window.kilnfolio || {};
+window.kilnfolio ||= {};
+const { kilnfolio } = window;
 
 const { fixed, number, measure, NBSP, MINUS } = kilnfolio.numbers;
 
@@ -29,8 +30,11 @@ class Refused extends Error {
 /* Round to so many decimals; to tens, hundreds … where they are negative. */
 function rounded(value, decimals) {
   if (decimals >= 0) return Number(fixed(value, decimals));
-  const size = Math.abs(value), step = 10n ** BigInt(-decimals);
-  const whole = BigInt(Math.floor(size)), rest = whole % step, below = whole - rest;
+  const size = Math.abs(value);
+  const step = 10n ** BigInt(-decimals);
+  const whole = BigInt(Math.floor(size));
+  const rest = whole % step;
+  const below = whole - rest;
   const twice = 2n * rest;
   const above = twice > step || (twice === step && size > Math.floor(size));
   const tied = twice === step && size === Math.floor(size);
@@ -103,7 +107,8 @@ function metric(value, of, decimals = 1) {
 function customary(value, of, digits = 3) {
   const scales = data.dimensions[of].customary;
   if (!scales.length) return "";
-  const scale = fitting(scales, value), there = onScale(scale, value);
+  const scale = fitting(scales, value);
+  const there = onScale(scale, value);
   if (of === "Temperature") return measure(there, scale.unit, digits > 3 ? 1 : 0);
   if (of === "TemperatureDifference") return tenths(there, scale.unit);
   return significant(there, digits) + NBSP + scale.unit;
@@ -114,13 +119,15 @@ const tenths = (value, unit) => measure(value, unit, Math.abs(value - rounded(va
 
 /* Both unit systems, the words as entered first where they are metric. */
 function both(q) {
-  const words = asEntered(q), written = PARTS.exec(q.entered);
+  const words = asEntered(q);
+  const written = PARTS.exec(q.entered);
   const digits = written ? Math.max(2, written[1].replace(/\D|^[0.]+/g, "").length) : 3;
   if (!CUSTOMARY_WORDS.test(q.entered)) {
     const fine = q.of === "Temperature" && q.entered.includes(".") ? 4 : Math.min(digits, 4);
     return [words, customary(q.value, q.of, fine)];
   }
-  const scale = fitting(data.dimensions[q.of].metric, q.value), value = onScale(scale, q.value);
+  const scale = fitting(data.dimensions[q.of].metric, q.value);
+  const value = onScale(scale, q.value);
   if (q.of === "Temperature") return [measure(value, scale.unit, 1), words];
   if (q.of === "TemperatureDifference") return [tenths(value, scale.unit), words];
   return [significant(value, Math.min(digits, 4)) + NBSP + scale.unit, words];
@@ -135,7 +142,8 @@ function sideBySide(q) {
 
 function metricWithin(q) {
   if (!data.metric_within.includes(q.of)) return q;
-  const words = both(q)[0], cut = words.lastIndexOf(NBSP);
+  const words = both(q)[0];
+  const cut = words.lastIndexOf(NBSP);
   const bare = words.slice(0, cut).replaceAll(NBSP, "").replace(MINUS, "-");
   return { ...q, entered: `${bare} ${words.slice(cut + 1)}` };
 }
@@ -236,11 +244,16 @@ function leastHeat(volume, density, from, to, start, kiln, fsp = given.fibre_sat
   if (kiln < start) {
     throw new Refused("The kiln is colder than the timber.", ["start_temperature", "temperature"]);
   }
-  const latent = latentHeat(kiln), water = given.water_heat[1], ice = given.ice_heat[1];
-  const bound = Math.min(from, fsp) / 100, free = Math.max(from - fsp, 0) / 100;
-  const frozenSpan = Math.max(-start, 0), thawedSpan = kiln - Math.max(start, 0);
+  const latent = latentHeat(kiln);
+  const water = given.water_heat[1];
+  const ice = given.ice_heat[1];
+  const bound = Math.min(from, fsp) / 100;
+  const free = Math.max(from - fsp, 0) / 100;
+  const frozenSpan = Math.max(-start, 0);
+  const thawedSpan = kiln - Math.max(start, 0);
   const enthalpy = (temp) => {
-    const [atZero, slope] = given.dry_wood_heat_capacity, kelvin = temp + given.zero_celsius_k;
+    const [atZero, slope] = given.dry_wood_heat_capacity;
+    const kelvin = temp + given.zero_celsius_k;
     return kelvin * (atZero + 0.5 * slope * kelvin);
   };
   const still = (mc) => fsp / 300 * (1 - Math.min(mc, fsp) / fsp) ** 3;
@@ -275,7 +288,8 @@ function stirlingRest(n) {
 function deviance(x, mean) {
   if (Math.abs(x - mean) < 0.1 * (x + mean)) {
     const v = (x - mean) / (x + mean);
-    let sum = (x - mean) * v, power = 2 * x * v;
+    let sum = (x - mean) * v;
+    let power = 2 * x * v;
     for (let odd = 3; ; odd += 2) {
       power *= v * v;
       const next = sum + power / odd;
@@ -299,7 +313,9 @@ function binomial(k, n, p, q) {
 function betaFraction(a, b, x) {
   const tiny = Number.MIN_VALUE / Number.EPSILON;
   const kept = (value) => (Math.abs(value) < tiny ? tiny : value);
-  let c = 1, d = 1 / kept(1 - (a + b) * x / (a + 1)), h = d;
+  let c = 1;
+  let d = 1 / kept(1 - (a + b) * x / (a + 1));
+  let h = d;
   for (let m = 1; ; m += 1) {
     const even = m * (b - m) * x / ((a + 2 * m - 1) * (a + 2 * m));
     d = 1 / kept(1 + even * d);
@@ -326,7 +342,8 @@ function shareShown(readings, failures, confidence) {
   if (failures > readings) {
     throw new Refused("More readings lie outside than were taken.", ["readings", "failures"]);
   }
-  const good = readings - failures, chance = 1 - confidence;
+  const good = readings - failures;
+  const chance = 1 - confidence;
   if (good === 0) return 0;
   if (failures === 0) return chance ** (1 / good);
   return risingRoot((x) => incompleteBeta(x, good, failures + 1) - chance, 0, 1);
@@ -337,7 +354,8 @@ function readingsNeeded(share, confidence) {
     throw new Refused(`More than ${number(given.most_readings, 0)} readings would be needed.`,
                       ["share", "confidence"]);
   }
-  let tooFew = 0, enough = given.most_readings;
+  let tooFew = 0;
+  let enough = given.most_readings;
   while (enough - tooFew > 1) {
     const middle = Math.floor(0.5 * (tooFew + enough));
     if (shareShown(middle, 0, confidence) >= share * (1 - given.share_rounding)) enough = middle;
@@ -414,7 +432,8 @@ function putIn(name, quantities) {
 
 /* A result as a quantity whose words are its rounded value. */
 function printed(formula, of, value, quantities) {
-  let unit = formula.unit || data.dimensions[of].unit, { decimals } = formula;
+  let unit = formula.unit || data.dimensions[of].unit;
+  let { decimals } = formula;
   if (of === "Mass") {
     const mass = Object.values(quantities).find((q) => q.of === "Mass");
     const name = mass.entered.split(" ").at(-1);
@@ -484,7 +503,11 @@ const rangeWords = (range, q) =>
 function calculate(slug, entries, choices = {}) {
   const calculator = data.calculators.find((one) => one.slug === slug);
   const asked = (item) => !item.when || choices[item.when[0]] === item.when[1];
-  const values = {}, origins = {}, labels = {}, answers = [], notices = [];
+  const values = {};
+  const origins = {};
+  const labels = {};
+  const answers = [];
+  const notices = [];
   for (const field of calculator.fields.filter(asked)) {
     values[field.name] = read(field, entries[field.name]);
     origins[field.name] = [field.name];
@@ -521,7 +544,8 @@ function read(field, entry) {
 }
 
 function workStep(step, values, origins, labels) {
-  const answers = [], turns = step.each ? values[step.each] : [null];
+  const answers = [];
+  const turns = step.each ? values[step.each] : [null];
   for (const turn of turns) {
     const quantities = {};
     for (const [argument, source] of Object.entries(step.arguments)) {
@@ -538,7 +562,7 @@ function workStep(step, values, origins, labels) {
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       const sources = error.concerns.flatMap((argument) => step.arguments[argument] ?? []);
-      const subject = /^[a-z]/.test(error.message) ? labels[sources[0]] + " " : "";
+      const subject = /^[a-z]/.test(error.message) ? `${labels[sources[0]]} ` : "";
       throw new Refused(subject + error.message, [...new Set(sources.flatMap((name) => origins[name]))]);
     }
     values[step.name] = [metricWithin(found.quantity)];
@@ -606,9 +630,10 @@ function rows(answers) {
 function board(answers) {
   const shown = new Set();
   return answers.flatMap((answer) => {
-    const place = answer.symbols.indexOf(" = "), again = shown.has(answer.formula);
+    const place = answer.symbols.indexOf(" = ");
+    const again = shown.has(answer.formula);
     shown.add(answer.formula);
-    const putIn = (again && place >= 0 ? `${answer.symbols.slice(0, place)} ` : "") + `= ${answer.putIn}`;
+    const putIn = `${again && place >= 0 ? `${answer.symbols.slice(0, place)} ` : ""}= ${answer.putIn}`;
     const result = ["= ", element("b", {}, answer.first), answer.other ? ` (${answer.other})` : ""];
     if (again && answer.each) return [element("p", {}, `${putIn} `, ...result)];
     return [
@@ -706,7 +731,8 @@ class Sheet {
   /* Take the species' figure from the records. */
   fill() {
     if (!this.timber?.value) return;
-    const { fills, by, species } = this.calculator.timber, direction = by ? this.choices()[by] : "";
+    const { fills, by, species } = this.calculator.timber;
+    const direction = by ? this.choices()[by] : "";
     const figure = species[this.timber.value][direction];
     const field = this.fields.find((one) => one.name === fills);
     if (figure) {
@@ -741,7 +767,8 @@ class Sheet {
 
   show({ answers, notices }) {
     this.mark([]);
-    const single = answers.filter((one) => !one.each), many = answers.filter((one) => one.each);
+    const single = answers.filter((one) => !one.each);
+    const many = answers.filter((one) => one.each);
     this.section.querySelector(".result").replaceChildren(
       tiles(single.filter((one) => !one.intermediate).map(this.sums.inOrder)),
       ...notices.map((words) => element("p", { class: "note" }, words)));
@@ -767,7 +794,8 @@ class Sheet {
 
   mark(names) {
     for (const field of this.fields) {
-      const wrong = names.includes(field.name), refusal = `${this.calculator.slug}-refusal`;
+      const wrong = names.includes(field.name);
+      const refusal = `${this.calculator.slug}-refusal`;
       field.input.setAttribute("aria-invalid", String(wrong));
       field.input.setAttribute("aria-describedby", field.hint.id + (wrong ? ` ${refusal}` : ""));
     }
@@ -778,7 +806,8 @@ function begin() {
   const block = document.getElementById("calculator-data");
   if (!block) return;
   const data = JSON.parse(block.textContent);
-  const sums = kilnfolio.calculators = kilnfolio.makeCalculators(data);
+  const sums = kilnfolio.makeCalculators(data);
+  kilnfolio.calculators = sums;
   const sheets = data.calculators.map(
     (calculator) => new Sheet(document.getElementById(calculator.slug), sums, calculator));
   document.documentElement.classList.add("scripted");
@@ -791,7 +820,8 @@ function begin() {
     remembered("units", event.target.value);
     choose(event.target.value);
   });
-  const last = remembered("units"), chosen = systems.querySelector(`[value="${last}"]`);
+  const last = remembered("units");
+  const chosen = systems.querySelector(`[value="${last}"]`);
   if (chosen && !chosen.checked) {
     chosen.checked = true;
     choose(last);
@@ -799,4 +829,4 @@ function begin() {
 }
 
 begin();
-}());
+})());

@@ -4,10 +4,11 @@
    seed and the same decisions give the same figures here and there. No constant stands here: they come
    from the page, where the build has written those of the Python package. */
 
-(function () {
+(() => {
 "use strict";
 
-const kilnfolio = window.kilnfolio = window.kilnfolio || {};
+window.kilnfolio ||= {};
+const { kilnfolio } = window;
 
 kilnfolio.makeChargeRun = function makeChargeRun(given, air, wood) {
 const { board: B, run: R } = given;
@@ -39,7 +40,8 @@ function faceOf(w, mc) {
 }
 
 function throughFace(w, mc) {
-  const half = 2 * w.diffusivity / w.width, drive = mc - w.emc;
+  const half = 2 * w.diffusivity / w.width;
+  const drive = mc - w.emc;
   if (Math.abs(drive) < 1e-6) return 1 / (1 / w.release + 1 / (half * slope(w, w.emc)));
   return half * (integral(w, mc) - integral(w, faceOf(w, mc))) / drive;
 }
@@ -52,7 +54,9 @@ function between(w, first, second) {
 }
 
 function solve(old, inner, outer, emc) {
-  const cells = old.length, diagonal = new Array(cells).fill(1), right = old.slice();
+  const cells = old.length;
+  const diagonal = new Array(cells).fill(1);
+  const right = old.slice();
   for (let i = 0; i < cells - 1; i += 1) { diagonal[i] += inner[i]; diagonal[i + 1] += inner[i]; }
   diagonal[0] += outer;
   right[0] += outer * emc;
@@ -71,7 +75,8 @@ function advance(board, profile, hours, temp, emc) {
   const warmth = Math.exp(board.activation / B.gas * (1 / B.reference - 1 / (temp + 273.15)));
   const w = { width: board.thickness / 2000 / profile.length, diffusivity: board.diffusivity * warmth,
               release: board.face * warmth, effect: board.effect, fsp: board.fsp, emc: Math.min(emc, board.fsp) };
-  const steps = Math.ceil(hours / B.longest - 1e-9), ratio = 3600 * hours / steps / w.width;
+  const steps = Math.ceil(hours / B.longest - 1e-9);
+  const ratio = 3600 * hours / steps / w.width;
   let now = profile;
   for (let step = 0; step < steps; step += 1) {
     const old = now;
@@ -206,14 +211,18 @@ class Run {
   }
 
   outcome() {
-    const s = this.scenario, means = this.boards.map((one) => mean(one.profile)), middle = mean(means);
+    const s = this.scenario;
+    const means = this.boards.map((one) => mean(one.profile));
+    const middle = mean(means);
     const share = (test) => this.boards.filter(test).length / this.boards.length;
     const days = this.hour / 24;
     const inTarget = means.filter((mc) => Math.abs(mc - s.target) <= s.target_within).length / means.length;
-    const checked = share((one) => one.peak > s.checks_above), overheated = share((one) => one.hot > R.overheatedHours);
+    const checked = share((one) => one.peak > s.checks_above);
+    const overheated = share((one) => one.hot > R.overheatedHours);
     const spoiled = share((one) => one.peak > s.checks_above || one.hot > R.overheatedHours);
     const water = s.volume_m3 * s.basic_density * (this.initialMean - Math.min(middle, this.initialMean)) / 100;
-    const energy = water * s.kwh_per_kg, wick = this.log.length ? this.wickSound / this.log.length : 1;
+    const energy = water * s.kwh_per_kg;
+    const wick = this.log.length ? this.wickSound / this.log.length : 1;
     const late = (days - s.good_days) / (s.longest_days - s.good_days);
     const cost = days * s.day_cost + energy * s.kwh_price + spoiled * s.volume_m3 * s.timber_value;
     const rating = 40 * inTarget + 30 * (1 - spoiled)
@@ -225,7 +234,8 @@ class Run {
   }
 
   fastest() {
-    let most = 0, any = false;
+    let most = 0;
+    let any = false;
     this.weighings.forEach((after, place) => {
       const before = this.weighings[place - 1];
       if (!before || after.hour <= before.hour) return;
@@ -257,7 +267,8 @@ function stepsEarlier(decisions, hours = 24) {
     if (one.do === "wait") at += one.hours;
     else timed.push([at, one]);
   }
-  const sets = timed.filter(([, one]) => one.do === "set"), first = sets.length ? sets[0][0] : 0;
+  const sets = timed.filter(([, one]) => one.do === "set");
+  const first = sets.length ? sets[0][0] : 0;
   const moved = timed.map(([hour, one]) => [one.do === "set" && hour > first ? Math.max(first, hour - hours) : hour, one]);
   moved.sort((a, b) => a[0] - b[0]);
   const made = [];

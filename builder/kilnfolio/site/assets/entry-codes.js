@@ -3,14 +3,16 @@
    Each code holds "KILNFOLIO1 PART/PARTS CHECK " and a piece of the file. CHECK is the CRC-32 of the
    whole file, so that pieces of two files are never joined. adopt/entry/codes.py reads them. */
 
-(function () {
+(() => {
 "use strict";
 
-const kilnfolio = window.kilnfolio = window.kilnfolio || {};
+window.kilnfolio ||= {};
+const { kilnfolio } = window;
 
 /* With the head a code stays within version 15 at error correction M (ISO/IEC 18004, table 7: 412
    bytes), 77 modules a side: a phone's screen shows each of them some 4 pixels wide. */
-const PIECE = 380, MOST_PARTS = 40;
+const PIECE = 380;
+const MOST_PARTS = 40;
 
 /* CRC-32 as of zip files (polynomial 0xEDB88320), of plain ASCII. */
 function crc32(text) {
@@ -25,8 +27,9 @@ function crc32(text) {
 /* The texts of the codes of an entry file; null where it is too long for them. */
 function texts(file) {
   const plain = JSON.stringify(file).replace(/[\u0080-\uffff]/g,
-    (letter) => "\\u" + letter.charCodeAt(0).toString(16).padStart(4, "0"));
-  const parts = Math.ceil(plain.length / PIECE), check = crc32(plain);
+    (letter) => `\\u${letter.charCodeAt(0).toString(16).padStart(4, "0")}`);
+  const parts = Math.ceil(plain.length / PIECE);
+  const check = crc32(plain);
   if (parts > MOST_PARTS) return null;
   return Array.from({ length: parts }, (_, at) =>
     `KILNFOLIO1 ${at + 1}/${parts} ${check} ${plain.slice(at * PIECE, (at + 1) * PIECE)}`);
@@ -37,7 +40,8 @@ function drawing(text, title) {
   const code = window.qrcode(0, "M");
   code.addData(text, "Byte");
   code.make();
-  const count = code.getModuleCount(), strokes = [];
+  const count = code.getModuleCount();
+  const strokes = [];
   for (let row = 0; row < count; row += 1) {
     for (let column = 0; column < count; column += 1) {
       if (code.isDark(row, column)) strokes.push(`M${column + 4} ${row + 4}h1v1h-1z`);
@@ -61,7 +65,8 @@ function drawing(text, title) {
 function show(place, file) {
   const all = texts(file);
   if (all === null) return false;
-  const told = place.querySelector("[data-part]"), frame = place.querySelector("[data-code]");
+  const told = place.querySelector("[data-part]");
+  const frame = place.querySelector("[data-code]");
   let at = 0;
   const turn = (by) => {
     at = (at + by + all.length) % all.length;

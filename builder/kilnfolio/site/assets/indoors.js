@@ -3,7 +3,7 @@
    The page carries in <script type="application/json" id="indoors-data"> the lot's MC, the shrinkage of
    its species, the constants, and every word; pages/indoors.py tells the same of its own rooms. */
 
-(function () {
+(() => {
 "use strict";
 
 const { measure, number, NBSP } = window.kilnfolio.numbers;
@@ -12,7 +12,8 @@ const filled = (pattern, words) => pattern.replace(/\{(\w+)\}/g, (_, name) => wo
 const onScale = (scale, value) => value * scale.times / scale.per + scale.plus;
 
 window.kilnfolio.makeIndoors = function makeIndoors(data) {
-  const wood = window.kilnfolio.makeWood(data.constants), { words } = data;
+  const wood = window.kilnfolio.makeWood(data.constants);
+  const { words } = data;
 
   /* What a width does between two MCs, by each way of sawing. */
   function moves(emc) {
@@ -40,7 +41,8 @@ window.kilnfolio.makeIndoors = function makeIndoors(data) {
 
 const block = document.getElementById("indoors-data");
 if (!block) return;
-const data = JSON.parse(block.textContent), told = window.kilnfolio.makeIndoors(data);
+const data = JSON.parse(block.textContent);
+const told = window.kilnfolio.makeIndoors(data);
 const form = document.getElementById("indoors");
 const [room, temperature, unit, humidity, said] = ["room", "temperature", "unit", "humidity", "told"]
   .map((name) => form.elements[name]);

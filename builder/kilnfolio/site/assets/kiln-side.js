@@ -8,10 +8,11 @@
    It rests on wood.js and entry-codes.js. First the pure functions, on window.kilnfolio.kilnSide; at the end, apart, what
    reads and fills the page. */
 
-(function () {
+(() => {
 "use strict";
 
-const kilnfolio = window.kilnfolio = window.kilnfolio || {};
+window.kilnfolio ||= {};
+const { kilnfolio } = window;
 const { fixed, number } = kilnfolio.numbers;
 
 const DECIMALS = { g: 0, kg: 3, lb: 2, oz: 1 };
@@ -20,8 +21,14 @@ const GRAMS = { g: 1, kg: 1000, lb: POUND, oz: POUND / 16 };
 
 /* ---- review/round_check.py -------------------------------------------------------------------- */
 
-const GAIN_SHARE = 0.001, GAIN_STEPS = 2, SLIP_GAIN = 0.01, SLIP_TIMES = 3, SLIP_POINTS = 15;
-const LEAST_HOURS = 12, SWAP_FITS_PCT = 1.5, SWAP_TIMES = 4;
+const GAIN_SHARE = 0.001;
+const GAIN_STEPS = 2;
+const SLIP_GAIN = 0.01;
+const SLIP_TIMES = 3;
+const SLIP_POINTS = 15;
+const LEAST_HOURS = 12;
+const SWAP_FITS_PCT = 1.5;
+const SWAP_TIMES = 4;
 const UNIT_SLIPS = [["kg for g", 1000], ["g for kg", 0.001], ["lb for kg", POUND / 1000],
   ["kg for lb", 1000 / POUND]];
 
@@ -84,13 +91,14 @@ function swappedTags(known, masses, at) {
   const found = [];
   const tags = Object.keys(masses).filter((tag) => known[tag] && known[tag].last_g !== null);
   const taken = (tag) => found.some((pair) => pair.includes(tag));
-  tags.forEach((one, place) => tags.slice(place + 1).forEach((other) => {
-    if (taken(one) || taken(other)) return;
+  const pairs = tags.flatMap((one, place) => tags.slice(place + 1).map((other) => [one, other]));
+  for (const [one, other] of pairs) {
+    if (taken(one) || taken(other)) continue;
     const straight = [miss(known[one], masses[one], at), miss(known[other], masses[other], at)];
     const crossed = [miss(known[one], masses[other], at), miss(known[other], masses[one], at)];
-    if (Math.max(...crossed) <= SWAP_FITS_PCT
-        && Math.min(...straight) >= SWAP_TIMES * Math.max(...crossed, 0.5)) found.push([one, other]);
-  }));
+    const fits = Math.max(...crossed) <= SWAP_FITS_PCT;
+    if (fits && Math.min(...straight) >= SWAP_TIMES * Math.max(...crossed, 0.5)) found.push([one, other]);
+  }
   return found;
 }
 
@@ -107,10 +115,11 @@ function* variants(digits) {
 }
 
 function otherDigits(state, board, written, at) {
-  let best = Infinity, found = "";
+  let best = Infinity;
+  let found = "";
   for (const digits of variants(written.replace(".", ""))) {
     const point = digits.length - DECIMALS[board.unit];
-    const text = point === digits.length ? digits : (digits.slice(0, point) || "0") + "." + digits.slice(point);
+    const text = point === digits.length ? digits : `${digits.slice(0, point) || "0"}.${digits.slice(point)}`;
     const mass = Number(text) * GRAMS[board.unit];
     if (board.last_g !== null && mass <= board.last_g * (1 + GAIN_SHARE) && !slip(state, board, mass, at)) {
       const off = Math.abs(mass - board.last_g);
@@ -121,7 +130,9 @@ function otherDigits(state, board, written, at) {
 }
 
 function slipWords(state, board, mass, at) {
-  const how = slip(state, board, mass, at), unit = board.unit, tags = [board.tag];
+  const how = slip(state, board, mass, at);
+  const unit = board.unit;
+  const tags = [board.tag];
   if (how === "below oven-dry") {
     return { kind: how, tags, words: `${board.tag} ${massWords(mass, unit)} ${unit} is below its oven-dry mass, ` +
       `${massWords(board.oven_dry_g || 0, unit)} ${unit}` };
@@ -136,7 +147,8 @@ const sureLossShown = (board, mass, at) => loss(board, mass, at) || 0;
 
 function* plainDoubts(state, board, mass, at) {
   if (board.last_g === null) return;
-  const gain = mass - board.last_g, tags = [board.tag];
+  const gain = mass - board.last_g;
+  const tags = [board.tag];
   if (state.stage === "drying" && gain > Math.max(GAIN_STEPS * state.resolution_g, GAIN_SHARE * board.last_g)) {
     yield { kind: "gained", tags, words: `${board.tag} gained ${massWords(gain, board.unit)} ${board.unit} while drying` };
   }
@@ -148,9 +160,11 @@ function* plainDoubts(state, board, mass, at) {
 }
 
 function* doubtsOf(state, board, mass, at) {
-  const tags = [board.tag], unit = board.unit;
+  const tags = [board.tag];
+  const unit = board.unit;
   if (!slip(state, board, mass, at)) { yield* plainDoubts(state, board, mass, at); return; }
-  const written = massWords(mass, unit), last = massWords(board.last_g || 0, unit);
+  const written = massWords(mass, unit);
+  const last = massWords(board.last_g || 0, unit);
   for (const [words, factor] of UNIT_SLIPS) {
     if (!slip(state, board, mass * factor, at)) {
       yield { kind: "unit", tags, words: `${board.tag} ${written} ${unit}: was it read in another unit, ` +
@@ -204,7 +218,8 @@ const two = (value) => String(value).padStart(2, "0");
 
 /* A time of this device's clock with its offset, to the minute. */
 function stamp(date) {
-  const off = -date.getTimezoneOffset(), size = Math.abs(off);
+  const off = -date.getTimezoneOffset();
+  const size = Math.abs(off);
   return `${date.getFullYear()}-${two(date.getMonth() + 1)}-${two(date.getDate())}T${two(date.getHours())}:` +
     `${two(date.getMinutes())}${off < 0 ? "-" : "+"}${two(Math.floor(size / 60))}:${two(size % 60)}`;
 }
@@ -255,7 +270,8 @@ function begin() {
   }
 
   function show() {
-    const found = masses(), round = lookAtRound(state, found, Date.now());
+    const found = masses();
+    const round = lookAtRound(state, found, Date.now());
     for (const field of fields) {
       const cell = document.getElementById(`look-${field.dataset.board}`);
       const one = round.boards.find((board) => board.tag === field.dataset.board);
@@ -356,14 +372,15 @@ function begin() {
   }
 
   document.getElementById("download").addEventListener("click", () => {
-    const made = file(), link = element("a", "");
+    const made = file();
+    const link = element("a", "");
     link.href = URL.createObjectURL(made);
     link.download = made.name;
     link.click();
     handedOver(`Saved as ${made.name}.`);
   });
   const share = document.getElementById("share");
-  share.hidden = !(navigator.canShare && navigator.canShare({ files: [new File(["{}"], "a.json", { type: "application/json" })] }));
+  share.hidden = !(navigator.canShare?.({ files: [new File(["{}"], "a.json", { type: "application/json" })] }));
   share.addEventListener("click", async () => {
     try { await navigator.share({ files: [file()] }); handedOver("Shared."); } catch { say("Not shared; the entries are kept."); }
   });

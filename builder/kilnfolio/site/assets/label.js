@@ -5,7 +5,7 @@
    page cannot say one thing and hold another. SHA-256 by FIPS 180-4. */
 "use strict";
 
-(function () {
+(() => {
   // The constants are the first 32 bits of the fractional parts of roots of primes (FIPS 180-4, 4.2.2, 5.3.3).
   function primes(count) {
     const found = [];
@@ -61,7 +61,7 @@
   const SAYS = window.kilnfolioSays;
 
   function leaf(words) {
-    return words.replace(new RegExp("(\\d{1,2}) (" + SAYS.english.join("|") + ") (\\d{4})", "g"), (_, day, month, year) =>
+    return words.replace(new RegExp(`(\\d{1,2}) (${SAYS.english.join("|")}) (\\d{4})`, "g"), (_, day, month, year) =>
       SAYS.date.replace("{0}", day).replace("{1}", SAYS.months[SAYS.english.indexOf(month)]).replace("{2}", year))
       .replace(/(^|[^\d.])(\d{1,3}(?: \d{3})+(?:\.\d+)?|\d+\.\d+)(?![\d.])/g, (_, before, figure) =>
         before + figure.replace(/ /g, SAYS.group).replace(".", SAYS.decimal));
@@ -69,7 +69,7 @@
   function say(words, verbatim) {
     if (!SAYS) return words;
     for (const [pattern, one, many] of SAYS.rules) {
-      const found = new RegExp("^" + pattern.replaceAll("#", SAYS.figure) + "$").exec(words);
+      const found = new RegExp(`^${pattern.replaceAll("#", SAYS.figure)}$`).exec(words);
       if (!found) continue;
       const counted = found.slice(1).reverse().find((slot) => /^\d/.test(slot)) || "";
       const plural = many && new Intl.PluralRules(SAYS.lang).select(Number(counted.replace(/\D/g, ""))) !== "one";
@@ -88,30 +88,31 @@
     let record;
     try { record = JSON.parse(text); } catch { return "the record itself"; }
     for (const part of document.querySelectorAll("[data-record]")) {
-      let shown = plain(part.textContent), sealed = plain(valueAt(record, part.dataset.record));
+      let shown = plain(part.textContent);
+      let sealed = plain(valueAt(record, part.dataset.record));
       if (part.lang !== "en") sealed = plain(say(sealed, "verbatim" in part.dataset));
       if ("anyCase" in part.dataset) { shown = shown.toLowerCase(); sealed = sealed.toLowerCase(); }
-      if (shown !== sealed) return "“" + shown.slice(0, 80) + "”";
+      if (shown !== sealed) return `“${shown.slice(0, 80)}”`;
     }
     // among the facts there is nothing but what the record says and the headings of it
     for (const box of document.querySelectorAll("#verdict, .what, .lot-facts, .packs")) {
       const walk = document.createTreeWalker(box, NodeFilter.SHOW_TEXT);
       while (walk.nextNode()) {
         const stray = plain(walk.currentNode.data).replace(/[\s\p{P}]/gu, "");
-        if (stray && !walk.currentNode.parentElement.closest("[data-record], [data-words]")) return "“" + plain(walk.currentNode.data).slice(0, 80) + "”";
+        if (stray && !walk.currentNode.parentElement.closest("[data-record], [data-words]")) return `“${plain(walk.currentNode.data).slice(0, 80)}”`;
       }
     }
     const wanted = ["lot", "statement", "verdict", "product", "species", "shown.size", "ordered"];
     wanted.push(...["mean", "span", "readings", "stress", "claim", "supported"].filter((key) => record[key]));
     if (record.heat_treatment) wanted.push("heat_treatment");
-    if (document.querySelector("table.packs")) record.packs.forEach((_, place) => wanted.push("packs." + place + ".number"));
+    if (document.querySelector("table.packs")) wanted.push(...record.packs.map((_, place) => `packs.${place}.number`));
     const there = new Set([...document.querySelectorAll("[data-record]")].map((part) => part.dataset.record));
     const lacking = wanted.find((key) => !there.has(key));
-    return lacking ? "what it says of “" + lacking.replace("shown.", "") + "”, which was taken out" : "";
+    return lacking ? `what it says of “${lacking.replace("shown.", "")}”, which was taken out` : "";
   }
 
   function verdict(current, history, fault) {
-    if (fault) return ["fail", "does not match the label", "This page shows " + fault + ", which is not in the record that was sealed. Do not rely on this page. Ask the mill, and give the lot number."];
+    if (fault) return ["fail", "does not match the label", `This page shows ${fault}, which is not in the record that was sealed. Do not rely on this page. Ask the mill, and give the lot number.`];
     if (!label) return ["no-data", "could not be checked", "This page was not opened by the code on a label. Compare the words or digits below with those on the label."];
     if (label === current) return ["pass", "matches the label", "The record on this page is the one the label was printed for."];
     if (history.includes(label)) return ["question", "amended after this label was printed", "The mill has amended this record and sealed it again. This page shows the newer record."];
@@ -125,7 +126,7 @@
     const badge = document.querySelector("#seal-check .outcome");
     for (const part of [badge, document.getElementById("seal-top")]) {
       if (!part) continue;
-      part.className = "outcome outcome-" + look;
+      part.className = `outcome outcome-${look}`;
       part.textContent = say(words);
       part.hidden = false;
     }

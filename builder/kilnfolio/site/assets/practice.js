@@ -1,33 +1,34 @@
 // New numbers for the practice problems. Every set was worked at build; this only puts one in place.
 // practice.html?set=3 opens the third set everywhere, so that a group can work the same numbers.
-(function () {
+((() => {
   "use strict";
-  var sets = window.practiceNumbers;
+  const sets = window.practiceNumbers;
   if (!sets) { return; }
 
   function show(kind, number) {
-    var problem = document.getElementById(kind), chosen = sets[kind][number];
+    const problem = document.getElementById(kind);
+    const chosen = sets[kind][number];
     problem.querySelector(".asked").innerHTML = chosen.ask;
     problem.querySelector(".worked").innerHTML = chosen.answer;
     problem.querySelector(".set").textContent = String(number + 1);
-    problem.querySelectorAll("details").forEach(function (one) { one.open = false; });
+    problem.querySelectorAll("details").forEach((one) => { one.open = false; });
     problem.dataset.set = String(number);
   }
 
   function next(kind) {
-    var now = Number(document.getElementById(kind).dataset.set || 0);
+    const now = Number(document.getElementById(kind).dataset.set || 0);
     show(kind, (now + 1) % sets[kind].length);
   }
 
-  document.querySelectorAll("button.new-numbers").forEach(function (button) {
-    button.addEventListener("click", function () {
+  document.querySelectorAll("button.new-numbers").forEach((button) => {
+    button.addEventListener("click", () => {
       (button.dataset.kind ? [button.dataset.kind] : Object.keys(sets)).forEach(next);
     });
   });
 
-  var asked = Number(new URLSearchParams(location.search).get("set"));
+  const asked = Number(new URLSearchParams(location.search).get("set"));
   if (asked >= 1) {
-    Object.keys(sets).forEach(function (kind) { show(kind, (Math.floor(asked) - 1) % sets[kind].length); });
+    Object.keys(sets).forEach((kind) => { show(kind, (Math.floor(asked) - 1) % sets[kind].length); });
   }
   document.documentElement.classList.add("scripted");
-}());
+})());

@@ -1,19 +1,20 @@
 /* The rows of the registers, fetched part by part when somebody asks for them: for the registers' own pages and
    for search. The parts are script files because a page opened from file:// may fetch nothing else. */
-(function () {
+((() => {
   "use strict";
 
-  var ROOT = document.body.dataset.root || "";
-  var DAY = 864e5;
-  var asked = new Map(), parts = new Map();
+  const ROOT = document.body.dataset.root || "";
+  const DAY = 864e5;
+  const asked = new Map();
+  const parts = new Map();
 
   function script(address) {
     if (!asked.has(address)) {
-      asked.set(address, new Promise(function (resolve, reject) {
-        var element = document.createElement("script");
+      asked.set(address, new Promise((resolve, reject) => {
+        const element = document.createElement("script");
         element.src = ROOT + address;
         element.onload = resolve;
-        element.onerror = function () { asked.delete(address); reject(new Error(address + " cannot be read")); };
+        element.onerror = () => { asked.delete(address); reject(new Error(`${address} cannot be read`)); };
         document.head.append(element);
       }));
     }
@@ -21,56 +22,65 @@
   }
 
   function manifest() {
-    return script("register/manifest.js").then(function () { return window.KILNFOLIO_REGISTER; });
+    return script("register/manifest.js").then(() => window.KILNFOLIO_REGISTER);
   }
 
   /* ---- a part: some rows, the newest first, column by column -------------------------------------- */
 
-  function Part(kind, data) {
+  class Part {
+  constructor(kind, data) {
     this.kind = kind;
     this.rows = data.rows;
     this.columns = data.columns;
     this.split = {};
   }
 
-  Part.prototype.value = function (row, key) {
-    var column = this.columns[key];
+  value(row, key) {
+    const column = this.columns[key];
     if (typeof column === "string") {
       this.split[key] = this.split[key] || column.split("\n");
       return this.split[key][row];
     }
     return column.words ? column.words[column.codes[row]] : column[row];
-  };
+  }
 
   // numbers as they are compared: letters and digits alone, in capitals, a line each
-  Part.prototype.numbers = function () {
+  numbers() {
     if (!this.plain) {
-      this.plain = "\n" + plainNumber(this.columns.number) + "\n";
+      this.plain = `\n${plainNumber(this.columns.number)}\n`;
       this.starts = new Uint32Array(this.rows);
-      for (var row = 0, place = 1; row < this.rows; row += 1) {
+      for (let row = 0, place = 1; row < this.rows; row += 1) {
         this.starts[row] = place;
         place = this.plain.indexOf("\n", place) + 1;
       }
     }
     return this.plain;
-  };
+  }
 
-  Part.prototype.rowAt = function (place) {
-    var low = 0, high = this.rows - 1;
+  rowAt(place) {
+    let low = 0;
+    let high = this.rows - 1;
     while (low < high) {
-      var middle = (low + high + 1) >> 1;
+      const middle = (low + high + 1) >> 1;
       if (this.starts[middle] <= place) { low = middle; } else { high = middle - 1; }
     }
     return low;
-  };
+  }
+
+  // every row whose number holds these letters and digits
+  find(text) {
+    const number = plainNumber(text);
+    return number ? begun(this, number).map((hit) => hit.row) : [];
+  }
+  }
 
   function plainNumber(text) { return text.replace(/[^\p{L}\p{N}\n]/gu, "").toUpperCase(); }
 
   function load(kind, shards) {
-    return Promise.all(shards.map(function (shard) {
-      var name = kind + "-" + shard[0];
+    return Promise.all(shards.map((shard) => {
+      const name = `${kind}-${shard[0]}`;
       if (parts.has(name)) { return parts.get(name); }
-      return script("register/" + name + ".js").then(function () {
+      return script(`register/${name}.js`).then(() => {
         if (!parts.has(name)) {
           parts.set(name, new Part(kind, window.KILNFOLIO_ROWS[name]));
           delete window.KILNFOLIO_ROWS[name];
@@ -81,53 +91,44 @@
   }
 
   function every(kind) {
-    return manifest().then(function (known) { return load(kind, known[kind].shards); });
+    return manifest().then((known) => load(kind, known[kind].shards));
   }
 
   /* ---- a number, or its beginning ------------------------------------------------------------------ */
 
   // "lot 26-014" asks for 26014 among lots
   function asNumber(question) {
-    var said = /^\s*(?:(lot|charge)s?\b)?(.*)$/iu.exec(question), number = plainNumber(said[2]);
-    return number.length > 1 ? { kind: said[1] ? said[1].toLowerCase() + "s" : "", number: number } : null;
+    const said = /^\s*(?:(lot|charge)s?\b)?(.*)$/iu.exec(question);
+    const number = plainNumber(said[2]);
+    return number.length > 1 ? { kind: said[1] ? `${said[1].toLowerCase()}s` : "", number: number } : null;
   }
 
   function numbered(question) {
-    var wanted = asNumber(question);
+    const wanted = asNumber(question);
     if (!wanted) { return Promise.resolve([]); }
-    return manifest().then(function (known) {
-      var kinds = Object.keys(known).filter(function (kind) { return !wanted.kind || kind === wanted.kind; });
-      return Promise.all(kinds.map(function (kind) { return numberedIn(known, kind, wanted.number); }));
-    }).then(function (found) { return found.flat(); });
+    return manifest().then((known) => {
+      const kinds = Object.keys(known).filter((kind) => !wanted.kind || kind === wanted.kind);
+      return Promise.all(kinds.map((kind) => numberedIn(known, kind, wanted.number)));
+    }).then((found) => found.flat());
   }
 
   function numberedIn(known, kind, number) {
-    var shards = known[kind].shards;
-    var fitting = shards.filter(function (shard) {
-      return shard[2].slice(0, number.length) <= number && number <= shard[3].slice(0, number.length);
-    });
-    return load(kind, fitting).then(function (loaded) {
-      var found = loaded.flatMap(function (part) { return begun(part, "\n" + number); });
+    const shards = known[kind].shards;
+    const fitting = shards.filter((shard) => shard[2].slice(0, number.length) <= number && number <= shard[3].slice(0, number.length));
+    return load(kind, fitting).then((loaded) => {
+      const found = loaded.flatMap((part) => begun(part, `\n${number}`));
       // where nothing begins with it, perhaps the letters before the figures were left out
       if (found.length || !/\d.*\d.*\d/.test(number) || /\p{L}{5}/u.test(number)) { return found; }
-      return load(kind, shards).then(function (all) {
-        return all.flatMap(function (part) { return begun(part, number); });
-      });
-    }).then(function (found) {
-      return found.sort(function (a, b) { return b.exact - a.exact; });
-    });
+      return load(kind, shards).then((all) => all.flatMap((part) => begun(part, number)));
+    }).then((found) => found.sort((a, b) => b.exact - a.exact));
   }
 
-  // every row whose number holds these letters and digits
-  Part.prototype.find = function (text) {
-    var number = plainNumber(text);
-    return number ? begun(this, number).map(function (hit) { return hit.row; }) : [];
-  };
-
   function begun(part, text) {
-    var plain = part.numbers(), found = [], line = text[0] === "\n" ? 1 : 0;
-    for (var place = plain.indexOf(text); place >= 0;) {
-      var row = part.rowAt(place + line);
+    const plain = part.numbers();
+    const found = [];
+    const line = text[0] === "\n" ? 1 : 0;
+    for (let place = plain.indexOf(text); place >= 0;) {
+      const row = part.rowAt(place + line);
       found.push({ part: part, row: row, exact: Boolean(line) && plain[place + text.length] === "\n" });
       if (row + 1 === part.rows) { break; }
       place = plain.indexOf(text, part.starts[row + 1] - line);
@@ -137,69 +138,63 @@
 
   /* ---- words that describe a charge or lot ------------------------------------------------------------- */
 
-  var MONTHS = ("January February March April May June July August September October November December").split(" ");
+  const MONTHS = ("January February March April May June July August September October November December").split(" ");
 
-  function monthWords(month) { return month.slice(0, 4) + " " + MONTHS[month.slice(5) - 1] + " " + month.slice(5); }
+  function monthWords(month) { return `${month.slice(0, 4)} ${MONTHS[month.slice(5) - 1]} ${month.slice(5)}`; }
 
   // Rows of which every unit of a question is true; a unit is true where all words of one of its ways are. A kind
   // is loaded only where its words could answer every unit.
   function worded(units, matches) {
-    return units.length ? manifest().then(function (known) {
-      return Promise.all(Object.keys(known).map(function (kind) {
-        var sayings = known[kind].words.concat(known[kind].months.map(monthWords));
-        var possible = units.every(function (ways) {
-          return ways.some(function (way) {
-            return way.every(function (word) { return sayings.some(function (text) { return matches(word, text); }); });
-          });
-        });
-        return !possible ? [] : every(kind).then(function (loaded) {
-          return loaded.flatMap(function (part) { return described(part, known[kind].searched, units, matches); });
-        });
-      }));
-    }).then(function (found) { return found.flat(); }) : Promise.resolve([]);
+    return units.length ? manifest().then((known) => Promise.all(Object.keys(known).map((kind) => {
+        const sayings = known[kind].words.concat(known[kind].months.map(monthWords));
+        const possible = units.every((ways) => ways.some((way) => way.every((word) => sayings.some((text) => matches(word, text)))));
+        return !possible ? [] : every(kind).then((loaded) => loaded.flatMap((part) => described(part, known[kind].searched, units, matches)));
+      }))).then((found) => found.flat()) : Promise.resolve([]);
   }
 
   function described(part, searched, units, matches) {
-    var first = Math.min.apply(null, part.columns.day), row;
-    var known = new Map();
+    const first = Math.min.apply(null, part.columns.day);
+    let row;
+    const known = new Map();
     function holding(word) {
       if (known.has(word)) { return known.get(word); }
-      var held = new Uint8Array(part.rows), days = [];
-      searched.forEach(function (key) {
-        var column = part.columns[key];
-        var passes = column.words.map(function (text) { return matches(word, text); });
+      const held = new Uint8Array(part.rows);
+      const days = [];
+      searched.forEach((key) => {
+        const column = part.columns[key];
+        const passes = column.words.map((text) => matches(word, text));
         for (row = 0; row < part.rows; row += 1) { held[row] |= passes[column.codes[row]]; }
       });
       for (row = 0; row < part.rows; row += 1) {
-        var day = part.columns.day[row];
+        const day = part.columns.day[row];
         if (days[day - first] === undefined) { days[day - first] = matches(word, monthWords(isoDay(day).slice(0, 7))); }
         held[row] |= days[day - first];
       }
       known.set(word, held);
       return held;
     }
-    var total = new Uint8Array(part.rows).fill(1);
-    units.forEach(function (unit) {
-      var any = new Uint8Array(part.rows);
-      unit.forEach(function (way) {
-        var all = new Uint8Array(part.rows).fill(1);
-        way.map(holding).forEach(function (held) {
+    const total = new Uint8Array(part.rows).fill(1);
+    units.forEach((unit) => {
+      const any = new Uint8Array(part.rows);
+      unit.forEach((way) => {
+        const all = new Uint8Array(part.rows).fill(1);
+        way.map(holding).forEach((held) => {
           for (row = 0; row < part.rows; row += 1) { all[row] &= held[row]; }
         });
         for (row = 0; row < part.rows; row += 1) { any[row] |= all[row]; }
       });
       for (row = 0; row < part.rows; row += 1) { total[row] &= any[row]; }
     });
-    var found = [];
+    const found = [];
     for (row = 0; row < part.rows; row += 1) { if (total[row]) { found.push({ part: part, row: row, exact: false }); } }
     return found;
   }
 
   function isoDay(day) { return new Date(day * DAY).toISOString().slice(0, 10); }
 
-  function page(part, row) { return part.kind + "/" + part.value(row, "number") + ".html"; }
+  function page(part, row) { return `${part.kind}/${part.value(row, "number")}.html`; }
 
   window.kilnfolioRows = {
     manifest: manifest, every: every, numbered: numbered, worded: worded, isoDay: isoDay, page: page,
   };
-}());
+})());

@@ -1,12 +1,13 @@
 /* Search over the handbook and the records, from a web server or from file://.
    The index and the library are fetched when somebody first reaches for the search box; rows of charges and lots
    when a question can be about them. */
-(function () {
+((() => {
   "use strict";
 
-  var ROOT = document.body.dataset.root || "";
-  var IN_BOX = 3, IN_PAGE = 8;
-  var LITTLE = new Set("a about after an and any are as at be by can did do does for from have how i in is it me mean meaning means my of on or our should show tell that the there this to was we what when where which who why will with you your".split(" "));
+  const ROOT = document.body.dataset.root || "";
+  const IN_BOX = 3;
+  const IN_PAGE = 8;
+  const LITTLE = new Set("a about after an and any are as at be by can did do does for from have how i in is it me mean meaning means my of on or our should show tell that the there this to was we what when where which who why will with you your".split(" "));
 
   /* ---- words: the same for texts and for questions ------------------------------------------ */
 
@@ -15,35 +16,35 @@
   }
 
   // a thickness is one word however it is written: quarters of an inch, as hardwood is sold
-  var THICKNESS = /(?:(\d+)\/4)(?![\d/])|(?:(\d+)[ -])?(\d+(?:\.\d+)?|\d\/\d)\s*(mm|in\b|inch(?:es)?\b|")/g;
+  const THICKNESS = /(?:(\d+)\/4)(?![\d/])|(?:(\d+)[ -])?(\d+(?:\.\d+)?|\d\/\d)\s*(mm|in\b|inch(?:es)?\b|")/g;
 
   function fraction(text) {
-    var parts = text.split("/");
+    const parts = text.split("/");
     return parts.length === 2 ? parts[0] / parts[1] : parseFloat(text);
   }
 
   function quarters(match) {
     if (match[1]) { return +match[1]; }
-    var size = fraction(match[3]);
+    let size = fraction(match[3]);
     if (match[2]) { size = /\//.test(match[3]) ? +match[2] + size : size; }
-    var count = match[4] === "mm" ? size / 6.35 : size * 4;
+    const count = match[4] === "mm" ? size / 6.35 : size * 4;
     return Math.abs(count - Math.round(count)) <= 0.3 ? Math.round(count) : 0;
   }
 
   function words(text, question) {
-    var found = [];
-    var rest = plain(text).replace(THICKNESS, function () {
-      var count = quarters(arguments);
-      if (count < 2 || count > 32) { return arguments[0]; }
-      found.push("thick" + count);
-      return question ? " " : arguments[0];
+    const found = [];
+    let rest = plain(text).replace(THICKNESS, (...match) => {
+      const count = quarters(match);
+      if (count < 2 || count > 32) { return match[0]; }
+      found.push(`thick${count}`);
+      return question ? " " : match[0];
     });
-    rest = rest.replace(/\bt(\d{1,2})\s*-?\s*([a-f])([1-8])\b/g, function (whole, t, letter, number) {
-      found.push("t" + t + "-" + letter + number);
-      return question ? " " : " t" + t + " " + letter + number + " ";
+    rest = rest.replace(/\bt(\d{1,2})\s*-?\s*([a-f])([1-8])\b/g, (_whole, t, letter, number) => {
+      found.push(`t${t}-${letter}${number}`);
+      return question ? " " : ` t${t} ${letter}${number} `;
     });
     if (!question) { // what one writer hyphenates another writes as one word
-      (rest.match(/\p{L}+-\p{L}+/gu) || []).forEach(function (word) { found.push(word.replace("-", "")); });
+      (rest.match(/\p{L}+-\p{L}+/gu) || []).forEach((word) => { found.push(word.replace("-", "")); });
     }
     return found.concat(rest.match(/[\p{L}\p{N}]+/gu) || []);
   }
@@ -51,18 +52,22 @@
   // one word for check, checks, checking and checked
   function stem(word) {
     if (!/^\p{Ll}{4,}$/u.test(word)) { return word; }
-    var root = word.replace(/ies$/, "y").replace(/([^s])s$/, "$1").replace(/^(.{4,})(?:ing|ed)$/, "$1");
+    let root = word.replace(/ies$/, "y").replace(/([^s])s$/, "$1").replace(/^(.{4,})(?:ing|ed)$/, "$1");
     if (root.length > 2 && /(?:ing|ed)$/.test(word)) { root = root.replace(/([bdgmnprt])\1$/, "$1"); }
     return root;
   }
 
   /* ---- the index ----------------------------------------------------------------------------- */
 
-  var index, data, coming, named, known = new Set();
+  let index;
+  let data;
+  let coming;
+  let named;
+  const known = new Set();
 
   function script(address) {
-    return new Promise(function (resolve, reject) {
-      var element = document.createElement("script");
+    return new Promise((resolve, reject) => {
+      const element = document.createElement("script");
       element.src = ROOT + address;
       element.onload = resolve;
       element.onerror = reject;
@@ -77,9 +82,7 @@
   }
 
   function answers() {
-    return Promise.all(["assets/constants.js", "assets/wood.js", "assets/air.js"].map(script)).then(function () {
-      return script("assets/answers.js");
-    });
+    return Promise.all(["assets/constants.js", "assets/wood.js", "assets/air.js"].map(script)).then(() => script("assets/answers.js"));
   }
 
   function build() {
@@ -87,19 +90,17 @@
     data.headings.answer = "Answer";
     index = new window.MiniSearch({
       fields: ["title", "also", "text"],
-      tokenize: function (text) { return words(text); },
-      processTerm: function (term) {
-        var root = stem(term);
+      tokenize: (text) => words(text),
+      processTerm: (term) => {
+        const root = stem(term);
         if (!named) { known.add(root); } // while the texts are read, not the questions
         return root;
       },
     });
-    index.addAll(data.entries.map(function (entry, place) {
-      return { id: place, title: entry[0], also: entry[4], text: entry[5] };
-    }));
+    index.addAll(data.entries.map((entry, place) => ({ id: place, title: entry[0], also: entry[4], text: entry[5] })));
     named = new Set();
-    data.entries.forEach(function (entry) {
-      words(entry[0] + " " + entry[4]).forEach(function (word) { named.add(stem(word)); });
+    data.entries.forEach((entry) => {
+      words(`${entry[0]} ${entry[4]}`).forEach((word) => { named.add(stem(word)); });
     });
   }
 
@@ -119,146 +120,146 @@
 
   // what was asked, unit by unit: a word, or several with one meaning; with each, what the book calls it
   function unitsOf(question) {
-    var terms = words(question, true);
-    var telling = terms.filter(function (term) { return !LITTLE.has(term); });
-    var left = telling.length ? telling : terms, units = [];
-    function others(phrase) { return (data.synonyms[phrase] || []).map(function (other) { return words(other, true); }); }
-    [4, 3, 2].forEach(function (length) { // other names of several words, as in "black walnut"
-      for (var start = 0; start + length <= left.length; start += 1) {
-        var phrase = left.slice(start, start + length).join(" ");
+    const terms = words(question, true);
+    const telling = terms.filter((term) => !LITTLE.has(term));
+    const left = telling.length ? telling : terms;
+    const units = [];
+    function others(phrase) { return (data.synonyms[phrase] || []).map((other) => words(other, true)); }
+    [4, 3, 2].forEach((length) => { // other names of several words, as in "black walnut"
+      for (let start = 0; start + length <= left.length; start += 1) {
+        const phrase = left.slice(start, start + length).join(" ");
         if (data.synonyms[phrase]) { units.push({ words: left.splice(start, length), others: others(phrase), joined: "" }); }
       }
     });
-    for (var place = 0; place + 1 < left.length; place += 1) {
+    for (let place = 0; place + 1 < left.length; place += 1) {
       if (named.has(stem(left[place] + left[place + 1]))) { // "case hardening" is one word in the book
-        var pair = left.splice(place, 2);
+        const pair = left.splice(place, 2);
         units.push({ words: pair, others: [], joined: pair.join("") });
       }
     }
-    return units.concat(left.map(function (term) { return { words: [term], others: others(term), joined: "" }; }));
+    return units.concat(left.map((term) => ({ words: [term], others: others(term), joined: "" })));
   }
 
   function queryOf(unit, shortest) {
-    var one = unit.words.length === 1;
-    var ways = [one ? option(unit.words[0], shortest) : { combineWith: "AND", queries: unit.words }];
+    const one = unit.words.length === 1;
+    const ways = [one ? option(unit.words[0], shortest) : { combineWith: "AND", queries: unit.words }];
     if (unit.joined) { ways.push(option(unit.joined, 4)); }
-    unit.others.forEach(function (other) {
+    unit.others.forEach((other) => {
       ways.push(one ? { combineWith: "AND", queries: other, boost: { title: 2 } } : { combineWith: "AND", queries: other });
     });
     return ways.length > 1 ? { combineWith: "OR", queries: ways } : ways[0];
   }
 
-  var OPTIONS = {
-    tokenize: function (text) { return [text]; },
+  const OPTIONS = {
+    tokenize: (text) => [text],
     boost: { title: 5, also: 4 },
     weights: { fuzzy: 0.25, prefix: 0.5 },
     maxFuzzy: 2,
   };
 
   function telltale(text) {
-    return words(text).filter(function (word) { return !LITTLE.has(word); }).map(stem);
+    return words(text).filter((word) => !LITTLE.has(word)).map(stem);
   }
 
-  var DEFINES = /^\s*(?:what(?:'s| is| are| does)|define|definition|meaning)\b/i;
+  const DEFINES = /^\s*(?:what(?:'s| is| are| does)|define|definition|meaning)\b/i;
 
   // a title that says what was asked, and little else, is what was meant
   function ranked(results, asked, question) {
-    var thick = asked.some(function (word) { return /^thick\d/.test(word); });
-    var kinds = {
+    const thick = asked.some((word) => /^thick\d/.test(word));
+    const kinds = {
       // who names a thickness asks what to run, and who says "schedule" still more
       schedule: (thick ? 3 : 1) * (/\bschedules?\b/i.test(question) ? 4 : 1),
       // the handbook says what to do, the glossary what a word means
       term: DEFINES.test(question) ? 1.6 : 0.45,
     };
-    results.forEach(function (result) {
+    results.forEach((result) => {
       result.score *= kinds[data.entries[result.id][1]] || 1;
-      var title = telltale(data.entries[result.id][0]);
-      var said = asked.filter(function (word) { return title.indexOf(word) >= 0; }).length / asked.length;
-      var telling = title.filter(function (word) { return asked.indexOf(word) >= 0; }).length / (title.length || 1);
+      const title = telltale(data.entries[result.id][0]);
+      const said = asked.filter((word) => title.indexOf(word) >= 0).length / asked.length;
+      const telling = title.filter((word) => asked.indexOf(word) >= 0).length / (title.length || 1);
       result.score *= title.join(" ") === asked.join(" ") ? 3 : 1 + said * said * telling;
     });
-    return results.sort(function (a, b) { return b.score - a.score || a.id - b.id; });
+    return results.sort((a, b) => b.score - a.score || a.id - b.id);
   }
 
   function find(question) {
-    var units = unitsOf(question), named = units.filter(function (unit) { return !/^schedules?$/.test(unit.words.join(" ")); });
+    let units = unitsOf(question);
+    const named = units.filter((unit) => !/^schedules?$/.test(unit.words.join(" ")));
     if (named.length) { units = named; } // "schedule" says which kind is wanted; see ranked
-    var asked = words(question, true).filter(function (term, place, all) {
-      return !LITTLE.has(term) || all.every(function (other) { return LITTLE.has(other); });
-    }).map(stem).filter(function (word) { return !named.length || word !== "schedule"; });
+    const asked = words(question, true).filter((term, _place, all) => !LITTLE.has(term) || all.every((other) => LITTLE.has(other))).map(stem).filter((word) => !named.length || word !== "schedule");
     function ask(combine, shortest) {
-      var queries = units.map(function (unit) { return queryOf(unit, shortest); });
+      const queries = units.map((unit) => queryOf(unit, shortest));
       return queries.length ? ranked(index.search({ combineWith: combine, queries: queries }, OPTIONS), asked, question) : [];
     }
-    var all = ask("AND", 4);
+    const all = ask("AND", 4);
     if (all.length >= IN_BOX) { return all; }
     // after what holds every word, what holds some of them
-    var held = new Set(all.map(function (result) { return result.id; }));
-    return all.concat(ask("OR", all.length ? 4 : 3).filter(function (result) { return !held.has(result.id); }));
+    const held = new Set(all.map((result) => result.id));
+    return all.concat(ask("OR", all.length ? 4 : 3).filter((result) => !held.has(result.id)));
   }
 
   /* ---- charges and lots ------------------------------------------------------------------------ */
 
-  var broken = new Map();
+  const broken = new Map();
 
   // whether a word of the question is one of a record's, or begins one
   function matches(term, text) {
     if (!broken.has(text)) { broken.set(text, Array.from(new Set(words(text).map(stem)))); }
-    var root = stem(term);
-    return broken.get(text).some(function (word) {
-      return word === root || (term.length > 2 && !exact(term) && word.indexOf(root) === 0);
-    });
+    const root = stem(term);
+    return broken.get(text).some((word) => word === root || (term.length > 2 && !exact(term) && word.indexOf(root) === 0));
   }
 
   // groups of rows, those a number was asked for before those that words describe
   function records(question) {
-    var api = window.kilnfolioRows;
-    return api.numbered(question).then(function (hits) {
+    const api = window.kilnfolioRows;
+    return api.numbered(question).then((hits) => {
       if (hits.length) { return { first: true, hits: hits }; }
-      var units = unitsOf(question).map(function (unit) { return [unit.words].concat(unit.others); });
-      return api.worded(units, matches).then(function (found) { return { first: false, hits: found }; });
+      const units = unitsOf(question).map((unit) => [unit.words].concat(unit.others));
+      return api.worded(units, matches).then((found) => ({ first: false, hits: found }));
     });
   }
 
   // charges and lots that hold every word of some words, whatever else was asked
   function described(text) {
-    var units = unitsOf(text).map(function (unit) { return [unit.words].concat(unit.others); });
+    const units = unitsOf(text).map((unit) => [unit.words].concat(unit.others));
     return window.kilnfolioRows.worded(units, matches);
   }
 
   // what search answers itself, before what it finds
   function answered(question, groups) {
-    return window.kilnfolioAnswers(question, described).catch(function () { return []; }).then(function (entries) {
-      var own = entries.map(function (entry) { return [entry, []]; });
+    return window.kilnfolioAnswers(question, described).catch(() => []).then((entries) => {
+      const own = entries.map((entry) => [entry, []]);
       return own.length ? [{ kind: "answer", total: own.length, entries: own, all: "" }].concat(groups) : groups;
     });
   }
 
   function recordEntry(found) {
     function say(key) { return found.part.value(found.row, key); }
-    var date = window.kilnfolioRows.isoDay(say("day")), mean;
+    const date = window.kilnfolioRows.isoDay(say("day"));
+    let mean;
     if (found.part.kind === "charges") {
       mean = say("final_mc");
-      return ["Charge " + say("number"), "charge", window.kilnfolioRows.page(found.part, found.row), "", "",
-        say("stock") + ", " + say("kiln") + ", started " + date + (mean === null ? "" : ", " + mean.toFixed(1) + " % at the end") +
-        ". Checks: " + say("outcome") + "." + (say("found") ? " Found at grading: " + say("found") + "." : "")];
+      return [`Charge ${say("number")}`, "charge", window.kilnfolioRows.page(found.part, found.row), "", "",
+        say("stock") + ", " + say("kiln") + ", started " + date + (mean === null ? "" : `, ${mean.toFixed(1)} % at the end`) +
+        ". Checks: " + say("outcome") + "." + (say("found") ? ` Found at grading: ${say("found")}.` : "")];
     }
     mean = say("mean_mc");
-    return ["Lot " + say("number"), "lot", window.kilnfolioRows.page(found.part, found.row), "", "",
+    return [`Lot ${say("number")}`, "lot", window.kilnfolioRows.page(found.part, found.row), "", "",
       say("product") + ", " + say("species") + ", issued " + date + ": " + say("verdict") +
-      (mean === null ? "" : ", mean " + mean.toFixed(1) + " %") + ". Dried in " + say("charges") + "."];
+      (mean === null ? "" : `, mean ${mean.toFixed(1)} %`) + ". Dried in " + say("charges") + "."];
   }
 
   /* ---- results ------------------------------------------------------------------------------- */
 
   function marked(sentence, terms) {
-    var holder = document.createElement("p"), last = 0;
-    var wanted = new Set(terms);
-    var pattern = /T\d{1,2}-[A-F][1-8]|[\p{L}\p{N}/]+(?:\s?mm\b)?/gu, match;
-    while ((match = pattern.exec(sentence))) {
-      if (words(match[0]).some(function (term) { return wanted.has(stem(term)); })) {
+    const holder = document.createElement("p");
+    let last = 0;
+    const wanted = new Set(terms);
+    const pattern = /T\d{1,2}-[A-F][1-8]|[\p{L}\p{N}/]+(?:\s?mm\b)?/gu;
+    for (const match of sentence.matchAll(pattern)) {
+      if (words(match[0]).some((term) => wanted.has(stem(term)))) {
         holder.append(sentence.slice(last, match.index));
-        var mark = document.createElement("mark");
+        const mark = document.createElement("mark");
         mark.textContent = match[0];
         holder.append(mark);
         last = match.index + match[0].length;
@@ -270,35 +271,38 @@
 
   // the sentence that holds most of what was asked for
   function telling(text, terms) {
-    var wanted = new Set(terms), best = "", most = 0;
-    text.split(/\n|(?<=[.!?])\s+(?=\p{Lu})/u).forEach(function (sentence) {
-      var held = new Set(words(sentence).map(stem).filter(function (term) { return wanted.has(term); }));
-      var worth = 0; // of two sentences with as many of the words, the one with the longer says more
-      held.forEach(function (term) { worth += 1 + term.length / 100; });
+    const wanted = new Set(terms);
+    let best = "";
+    let most = 0;
+    text.split(/\n|(?<=[.!?])\s+(?=\p{Lu})/u).forEach((sentence) => {
+      const held = new Set(words(sentence).map(stem).filter((term) => wanted.has(term)));
+      let worth = 0; // of two sentences with as many of the words, the one with the longer says more
+      held.forEach((term) => { worth += 1 + term.length / 100; });
       if (worth > most) { most = worth; best = sentence; }
     });
     if (best.length > 220) {
-      var first = words(best).findIndex(function (term) { return wanted.has(stem(term)); });
-      var from = Math.max(0, best.split(/\s+/).slice(0, Math.max(0, first - 12)).join(" ").length);
-      best = (from ? "… " : "") + best.slice(from, from + 200).trim() + " …";
+      const first = words(best).findIndex((term) => wanted.has(stem(term)));
+      const from = Math.max(0, best.split(/\s+/).slice(0, Math.max(0, first - 12)).join(" ").length);
+      best = `${(from ? "… " : "") + best.slice(from, from + 200).trim()} …`;
     }
     return best;
   }
 
   function hit(entry, terms) {
-    var item = document.createElement("li"), link = document.createElement("a");
+    const item = document.createElement("li");
+    const link = document.createElement("a");
     item.className = "hit";
     link.href = ROOT + entry[2];
     link.textContent = entry[0];
     item.append(link);
     if (entry[3]) {
-      var within = document.createElement("span");
+      const within = document.createElement("span");
       within.className = "hit-kind";
-      within.textContent = " " + entry[3];
+      within.textContent = ` ${entry[3]}`;
       item.append(within);
     }
     // of a term its definition, of anything else the sentence that holds most of what was asked
-    var sentence = entry[1] === "term" ? entry[5].split(/ (?:Also called|See)[: ]/)[0].slice(0, 240)
+    const sentence = entry[1] === "term" ? entry[5].split(/ (?:Also called|See)[: ]/)[0].slice(0, 240)
       : telling(entry[5], terms) || entry[5].split("\n")[0].slice(0, 160);
     item.append(marked(sentence, terms));
     return item;
@@ -306,41 +310,45 @@
 
   // what was found, in groups by kind: [{ kind, total, entries: [[entry, terms], ...], all }]
   function grouped(question, results, found, most) {
-    var groups = new Map(), own = [];
-    results.forEach(function (result) {
-      var entry = data.entries[result.id];
+    const groups = new Map();
+    const own = [];
+    results.forEach((result) => {
+      const entry = data.entries[result.id];
       if (!groups.has(entry[1])) { groups.set(entry[1], { kind: entry[1], total: 0, entries: [], all: "" }); }
-      var group = groups.get(entry[1]);
+      const group = groups.get(entry[1]);
       group.total += 1;
       if (group.entries.length < most) { group.entries.push([entry, result.terms]); }
     });
-    ["charges", "lots"].forEach(function (kind) {
-      var hits = found ? found.hits.filter(function (one) { return one.part.kind === kind; }) : [];
+    ["charges", "lots"].forEach((kind) => {
+      const hits = found ? found.hits.filter((one) => one.part.kind === kind) : [];
       if (!hits.length) { return; }
-      var terms = words(question, true).map(stem);
-      own.push({ kind: kind.slice(0, -1), total: hits.length, all: hits.length > most ? kind + "/index.html" : "",
-        entries: hits.slice(0, most).map(function (one) { return [recordEntry(one), terms]; }) });
+      const terms = words(question, true).map(stem);
+      own.push({ kind: kind.slice(0, -1), total: hits.length, all: hits.length > most ? `${kind}/index.html` : "",
+        entries: hits.slice(0, most).map((one) => [recordEntry(one), terms]) });
     });
-    return found && found.first ? own.concat(Array.from(groups.values())) : Array.from(groups.values()).concat(own);
+    return found?.first ? own.concat(Array.from(groups.values())) : Array.from(groups.values()).concat(own);
   }
 
   function show(place, groups) {
     place.replaceChildren();
-    groups.forEach(function (group) {
-      var heading = document.createElement("h2"), list = document.createElement("ol"), shown = group.entries.length;
-      heading.textContent = data.headings[group.kind] + (group.total > shown ? ", " + shown + " of " + group.total : "");
-      group.entries.forEach(function (pair) { list.append(hit(pair[0], pair[1])); });
+    groups.forEach((group) => {
+      const heading = document.createElement("h2");
+      const list = document.createElement("ol");
+      const shown = group.entries.length;
+      heading.textContent = data.headings[group.kind] + (group.total > shown ? `, ${shown} of ${group.total}` : "");
+      group.entries.forEach((pair) => { list.append(hit(pair[0], pair[1])); });
       place.append(heading, list);
       if (group.all) {
-        var link = document.createElement("a"), line = document.createElement("p");
+        const link = document.createElement("a");
+        const line = document.createElement("p");
         link.href = ROOT + group.all;
-        link.textContent = "The register of " + group.kind + "s";
+        link.textContent = `The register of ${group.kind}s`;
         line.append(link);
         place.append(line);
       }
     });
     if (!groups.length) {
-      var none = document.createElement("p");
+      const none = document.createElement("p");
       none.textContent = "Nothing was found. Try another word, or fewer.";
       place.append(none);
     }
@@ -349,23 +357,26 @@
   /* ---- the boxes ----------------------------------------------------------------------------- */
 
   function box(form) {
-    var input = form.querySelector("input");
-    var page = form.dataset.results ? document.getElementById(form.dataset.results) : null;
-    var place = page || form.appendChild(document.createElement("div"));
+    const input = form.querySelector("input");
+    const page = form.dataset.results ? document.getElementById(form.dataset.results) : null;
+    const place = page || form.appendChild(document.createElement("div"));
     if (!page) {
       place.className = "search-results";
       place.setAttribute("aria-live", "polite");
-      document.addEventListener("click", function (event) {
+      document.addEventListener("click", (event) => {
         if (!form.contains(event.target)) { place.replaceChildren(); }
       });
     }
-    var wish = 0;
+    let wish = 0;
     function ask() {
-      var question = input.value, mine = wish += 1, most = page ? IN_PAGE : IN_BOX;
+      const question = input.value;
+      wish += 1;
+      const mine = wish;
+      const most = page ? IN_PAGE : IN_BOX;
       function draw(found, whole) {
-        return answered(question, grouped(question, find(question), found, most)).then(function (groups) {
+        return answered(question, grouped(question, find(question), found, most)).then((groups) => {
           if (mine !== wish) { return; } // asked again meanwhile
-          var rest = document.getElementById("everything");
+          const rest = document.getElementById("everything");
           if (groups.length || whole) { show(place, groups); }
           if (page && rest) { rest.hidden = groups.length > 0; }
         });
@@ -375,19 +386,19 @@
         if (page) { document.getElementById("everything").hidden = false; }
         return;
       }
-      ready().then(function () {
+      ready().then(() => {
         // a question with a figure in it may be a number: its answer comes first, so it is waited for
         if (!/\d/.test(question)) { draw(null, false); }
-        return records(question).catch(function () { return null; });
-      }).then(function (found) { draw(found, true); });
+        return records(question).catch(() => null);
+      }).then((found) => { draw(found, true); });
     }
     input.addEventListener("focus", ready, { once: true });
     input.addEventListener("input", ask);
-    form.addEventListener("keydown", function (event) {
+    form.addEventListener("keydown", (event) => {
       if (event.key === "Escape") { place.replaceChildren(); input.focus(); }
     });
     if (page) {
-      form.addEventListener("submit", function (event) { event.preventDefault(); ask(); });
+      form.addEventListener("submit", (event) => { event.preventDefault(); ask(); });
       input.value = new URLSearchParams(location.search).get("q") || "";
       if (input.value) { ask(); }
       input.focus();
@@ -396,9 +407,5 @@
 
   document.querySelectorAll(".search-box").forEach(box);
   // for tests, and for whoever is curious: every answer, the likeliest group first
-  window.kilnfolioSearch = { ready: ready, find: find, answer: function (question, most) {
-    return ready().then(function () { return records(question); }).then(function (found) {
-      return answered(question, grouped(question, find(question), found, most || IN_PAGE));
-    });
-  } };
-}());
+  window.kilnfolioSearch = { ready: ready, find: find, answer: (question, most) => ready().then(() => records(question)).then((found) => answered(question, grouped(question, find(question), found, most || IN_PAGE))) };
+})());

@@ -1,9 +1,9 @@
 /* Tables that can be sorted and filtered. The address carries the filter and the
    order, so that it can be sent to somebody. Without this script the tables are whole and in a sensible order. */
-(function () {
+((() => {
   "use strict";
 
-  var MOST = 300; // rows drawn at once: more would make the browser lay out thousands for nobody
+  const MOST = 300; // rows drawn at once: more would make the browser lay out thousands for nobody
 
   function plain(text) {
     return text.normalize("NFKD").replace(/[\u0300-\u036f]/g, "").toLowerCase();
@@ -15,14 +15,14 @@
 
   // what a cell is ordered by: its number, or its words with every number in them padded, "kiln 10" after "kiln 9"
   function worth(cell) {
-    var text = cell.dataset.value || cell.textContent.trim();
+    const text = cell.dataset.value || cell.textContent.trim();
     if (text === "" || text === "\u2013") { return { blank: 1 }; }
-    var number = parseFloat(text.replace(/\u2212/g, "-").replace(/[\u202f\u00a0 ]/g, ""));
+    const number = parseFloat(text.replace(/\u2212/g, "-").replace(/[\u202f\u00a0 ]/g, ""));
     if (!cell.dataset.value && /^[\u2212+-]?[\d.]/.test(text)) { return { blank: 0, number: number, text: "" }; }
     return {
       blank: 0,
       number: NaN,
-      text: plain(text).replace(/\d+/g, function (digits) { return digits.padStart(9, "0"); }),
+      text: plain(text).replace(/\d+/g, (digits) => digits.padStart(9, "0")),
     };
   }
 
@@ -35,13 +35,13 @@
   /* ---- filters -------------------------------------------------------------------------------- */
 
   function passes(row, field) {
-    var wanted = plain(field.value.trim());
+    const wanted = plain(field.value.trim());
     if (!wanted) { return true; }
     if (field.dataset.filter === undefined) {
-      var where = field.dataset.filterWords ? row.dataset[field.dataset.filterWords] || ""
-        : row.textContent + " " + (row.dataset.text || "");
+      let where = field.dataset.filterWords ? row.dataset[field.dataset.filterWords] || ""
+        : `${row.textContent} ${row.dataset.text || ""}`;
       where = plain(where);
-      return wanted.split(/\s+/).every(function (word) { return where.indexOf(word) >= 0; });
+      return wanted.split(/\s+/).every((word) => where.indexOf(word) >= 0);
     }
     return (row.dataset[field.dataset.filter] || "") === field.value;
   }
@@ -54,71 +54,76 @@
   /* ---- a table -------------------------------------------------------------------------------- */
 
   function makeRegister(table, bar) {
-    var body = table.tBodies[0], all = Array.from(body.rows), order = all.slice(), matching = all;
-    var headings = Array.from(table.tHead.rows[0].cells), names = headings.map(function (cell) {
-      return plain(tidy(cell.textContent)).replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, "");
-    });
-    var fields = bar ? Array.from(bar.querySelectorAll("input, select")) : [];
-    var keys = [], sorted = -1, falling = false, shown = MOST, count, more;
+    const body = table.tBodies[0];
+    const all = Array.from(body.rows);
+    let order = all.slice();
+    let matching = all;
+    const headings = Array.from(table.tHead.rows[0].cells);
+    const names = headings.map((cell) => plain(tidy(cell.textContent)).replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, ""));
+    const fields = bar ? Array.from(bar.querySelectorAll("input, select")) : [];
+    const keys = [];
+    let sorted = -1;
+    let falling = false;
+    let shown = MOST;
+    let count;
+    let more;
 
     function draw() {
       body.replaceChildren.apply(body, matching.slice(0, shown));
       if (more) { more.hidden = matching.length <= shown; }
       if (count) {
         count.textContent = matching.length + " of " + all.length +
-          (matching.length > shown ? ", the first " + shown + " shown" : "");
+          (matching.length > shown ? `, the first ${shown} shown` : "");
       }
     }
 
     function filter() {
-      var asked = fields.filter(function (field) { return field.value.trim(); });
-      matching = order.filter(function (row) {
-        return asked.every(function (field) { return passes(row, field); });
-      });
+      const asked = fields.filter((field) => field.value.trim());
+      matching = order.filter((row) => asked.every((field) => passes(row, field)));
       shown = MOST;
       draw();
     }
 
     function sort() {
-      headings.forEach(function (heading) { heading.removeAttribute("aria-sort"); });
+      headings.forEach((heading) => { heading.removeAttribute("aria-sort"); });
       order = all.slice();
       if (sorted >= 0) {
         headings[sorted].setAttribute("aria-sort", falling ? "descending" : "ascending");
         keys[sorted] = keys[sorted] ||
-          all.map(function (row) { return { row: row, worth: worth(row.cells[sorted]) }; });
-        var keyed = keys[sorted].slice();
-        keyed.sort(function (a, b) { return falling ? compare(b.worth, a.worth) : compare(a.worth, b.worth); });
-        order = keyed.map(function (item) { return item.row; });
+          all.map((row) => ({ row: row, worth: worth(row.cells[sorted]) }));
+        const keyed = keys[sorted].slice();
+        keyed.sort((a, b) => falling ? compare(b.worth, a.worth) : compare(a.worth, b.worth));
+        order = keyed.map((item) => item.row);
       }
     }
 
     /* the address: #species=quercus-rubra&sort=started&order=falling */
     function write() {
-      var said = new URLSearchParams();
-      fields.forEach(function (field) { if (field.value.trim()) { said.set(nameOf(field), field.value.trim()); } });
+      const said = new URLSearchParams();
+      fields.forEach((field) => { if (field.value.trim()) { said.set(nameOf(field), field.value.trim()); } });
       if (sorted >= 0) { said.set("sort", names[sorted]); if (falling) { said.set("order", "falling"); } }
-      history.replaceState(null, "", "#" + said);
+      history.replaceState(null, "", `#${said}`);
     }
 
     function read() {
-      var asked = location.hash.slice(1);
+      const asked = location.hash.slice(1);
       if (asked && asked.indexOf("=") < 0) { return false; } // a place in the page, not a filter
-      var said = new URLSearchParams(asked);
-      fields.forEach(function (field) { field.value = said.get(nameOf(field)) || ""; });
+      const said = new URLSearchParams(asked);
+      fields.forEach((field) => { field.value = said.get(nameOf(field)) || ""; });
       sorted = names.indexOf(said.get("sort"));
       falling = said.get("order") === "falling";
       return true;
     }
 
     function makeSortable() {
-      headings.forEach(function (heading, place) {
-        var button = document.createElement("button");
+      headings.forEach((heading, place) => {
+        const button = document.createElement("button");
         button.type = "button";
         button.className = "sort";
         button.title = "Sort by this column";
-        button.append.apply(button, Array.from(heading.childNodes));
+        button.append(...heading.childNodes);
         heading.append(button);
-        button.addEventListener("click", function () {
+        button.addEventListener("click", () => {
           falling = sorted === place && !falling;
           sorted = place;
           sort();
@@ -133,7 +138,7 @@
       count.className = "filter-count";
       count.setAttribute("role", "status");
       bar.append(count);
-      bar.addEventListener("input", function () { filter(); write(); });
+      bar.addEventListener("input", () => { filter(); write(); });
       bar.hidden = false;
     }
 
@@ -143,26 +148,26 @@
       more.className = "more";
       more.textContent = "Show more";
       (table.closest(".scroll-x") || table).after(more);
-      more.addEventListener("click", function () { shown += MOST; draw(); });
+      more.addEventListener("click", () => { shown += MOST; draw(); });
     }
 
     if (all.length > MOST) { makeMore(); }
     if (table.classList.contains("sortable")) { makeSortable(); }
     if (bar) {
       makeBar();
-      window.addEventListener("hashchange", function () { if (read()) { sort(); filter(); } });
+      window.addEventListener("hashchange", () => { if (read()) { sort(); filter(); } });
       read();
     }
     if (sorted >= 0) { sort(); }
     filter();
   }
 
-  var bars = new Map();
-  document.querySelectorAll("[data-filters]").forEach(function (bar) {
-    var holder = document.getElementById(bar.dataset.filters);
+  const bars = new Map();
+  document.querySelectorAll("[data-filters]").forEach((bar) => {
+    const holder = document.getElementById(bar.dataset.filters);
     bars.set(holder.tBodies ? holder : holder.querySelector("table"), bar);
   });
-  var tables = new Set(document.querySelectorAll("table.sortable"));
-  bars.forEach(function (bar, table) { tables.add(table); });
-  tables.forEach(function (table) { makeRegister(table, bars.get(table)); });
-}());
+  const tables = new Set(document.querySelectorAll("table.sortable"));
+  bars.forEach((_, table) => { tables.add(table); });
+  tables.forEach((table) => { makeRegister(table, bars.get(table)); });
+})());

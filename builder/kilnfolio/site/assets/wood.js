@@ -3,18 +3,22 @@
    No constant of the physics stands here: kilnfolio.makeWood(given) takes them from the page, where the
    build has written those of the Python package, whose functions these follow step by step. */
 
-(function () {
+(() => {
 "use strict";
 
-const kilnfolio = window.kilnfolio = window.kilnfolio || {};
+window.kilnfolio ||= {};
+const { kilnfolio } = window;
 
-const NBSP = "\u00a0", MINUS = "\u2212", NOTHING = "\u2013";
+const NBSP = "\u00a0";
+const MINUS = "\u2212";
+const NOTHING = "\u2013";
 
 /* ---- numbers: figures.py --------------------------------------------------------------------- */
 
 /* Round as Python does: the exact binary value, and an exact tie to the even digit. */
 function fixed(value, decimals) {
-  const size = Math.abs(value), sign = value < 0 || Object.is(value, -0) ? "-" : "";
+  const size = Math.abs(value);
+  const sign = value < 0 || Object.is(value, -0) ? "-" : "";
   const usual = size.toFixed(decimals);
   const longer = size.toFixed(decimals + 1);
   const tied = longer.endsWith("5") && Number.isInteger(size * 2 ** (decimals + 1));
@@ -29,7 +33,7 @@ function number(value, decimals = 1) {
   let [whole, rest] = text.split(".");
   if (whole.length > 4) whole = whole.replace(/\B(?=(\d{3})+$)/g, NBSP);
   const negative = value < 0 && Number(text) !== 0;
-  return (negative ? MINUS : "") + whole + (rest === undefined ? "" : "." + rest);
+  return (negative ? MINUS : "") + whole + (rest === undefined ? "" : `.${rest}`);
 }
 
 function measure(value, unit, decimals = 1) {
@@ -46,7 +50,9 @@ const hydrates = (temp) => given.hydrate_coefficients.map((c) => c[0] + temp * (
 function equilibriumMoistureContent(temp, humidity) {
   const [w, k, k1, k2] = hydrates(temp);
   const kh = k * humidity / 100;
-  const dissolved = kh / (1 - kh), first = k1 * kh, second = k1 * k2 * kh * kh;
+  const dissolved = kh / (1 - kh);
+  const first = k1 * kh;
+  const second = k1 * k2 * kh * kh;
   return given.hydrate_scale / w * (dissolved + (first + 2 * second) / (1 + first + second));
 }
 
