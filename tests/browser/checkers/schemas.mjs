@@ -31,7 +31,8 @@ for (const [kind, schema] of Object.entries(schemas)) {
 
 const quiet = { send: () => {}, sendError: () => {}, sendTrack: () => {} };
 const service = getLanguageService({
-  schemaRequestService: (uri) => Promise.resolve(JSON.stringify(schemas[uri.split("/").pop().replace(".json", "")])),
+  schemaRequestService: (uri) =>
+    Promise.resolve(JSON.stringify(schemas[uri.split("/").pop().replace(".json", "")])),
   workspaceContext: { resolveRelativePath: (path) => path },
   telemetry: quiet,
   yamlSettings: { yamlFormatterSettings: {} },
@@ -39,12 +40,22 @@ const service = getLanguageService({
 });
 service.configure({
   validate: true,
-  schemas: Object.keys(schemas).map((kind) => ({ uri: `kilnfolio:/${kind}`, fileMatch: [`*.${kind}.yaml`] })),
+  schemas: Object.keys(schemas).map((kind) => ({
+    uri: `kilnfolio:/${kind}`,
+    fileMatch: [`*.${kind}.yaml`],
+  })),
 });
 for (const record of records) {
-  const document = TextDocument.create(`file:///${record.name}.${record.kind}.yaml`, "yaml", 1, record.text);
+  const document = TextDocument.create(
+    `file:///${record.name}.${record.kind}.yaml`,
+    "yaml",
+    1,
+    record.text,
+  );
   for (const found of await service.doValidation(document, false)) {
-    complaints.push(`yaml-language-server: ${record.name}:${found.range.start.line + 1}: ${found.message}`);
+    complaints.push(
+      `yaml-language-server: ${record.name}:${found.range.start.line + 1}: ${found.message}`,
+    );
   }
 }
 console.log(JSON.stringify(complaints));

@@ -2,278 +2,387 @@
    writes what came out. No formula and no constant stands here. */
 
 (() => {
-"use strict";
+  "use strict";
 
-const holder = document.getElementById("bench-data");
-if (!holder) return;
-const data = JSON.parse(holder.textContent);
-const { measure, number } = window.kilnfolio.numbers;
-const sums = window.kilnfolio.makeCalculators({ constants: data.constants });
-const air = { relativeHumidity: sums.relativeHumidity, wetBulb: sums.wetBulb, standard: data.standard_pressure_pa };
-const bench = window.kilnfolio.makeChargeRun(data, air, sums);
-const at = (id) => document.getElementById(id);
-const say = (id, words) => { at(id).textContent = words; };
+  const holder = document.getElementById("bench-data");
+  if (!holder) return;
+  const data = JSON.parse(holder.textContent);
+  const { measure, number } = window.kilnfolio.numbers;
+  const sums = window.kilnfolio.makeCalculators({ constants: data.constants });
+  const air = {
+    relativeHumidity: sums.relativeHumidity,
+    wetBulb: sums.wetBulb,
+    standard: data.standard_pressure_pa,
+  };
+  const bench = window.kilnfolio.makeChargeRun(data, air, sums);
+  const at = (id) => document.getElementById(id);
+  const say = (id, words) => {
+    at(id).textContent = words;
+  };
 
-/* A range whose value stands beside it. */
-function knob(id, unit, decimals, change) {
-  const input = at(id);
-  const show = () => say(`${id}-out`, measure(Number(input.value), unit, decimals));
-  input.addEventListener("input", () => { show(); change(); });
-  show();
-  return () => Number(input.value);
-}
+  /* A range whose value stands beside it. */
+  function knob(id, unit, decimals, change) {
+    const input = at(id);
+    const show = () => say(`${id}-out`, measure(Number(input.value), unit, decimals));
+    input.addEventListener("input", () => {
+      show();
+      change();
+    });
+    show();
+    return () => Number(input.value);
+  }
 
-/* ---- air -------------------------------------------------------------------------------------- */
+  /* ---- air -------------------------------------------------------------------------------------- */
 
-const humidity = (dry, wet) => sums.relativeHumidity(dry, wet, air.standard);
-const emcOf = (dry, wet) => sums.equilibriumMoistureContent(dry, humidity(dry, wet));
-const tried = (sum) => { try { return sum(); } catch { return null; } };
-
-function beginAir() {
-  const chart = at("bench-air").querySelector("svg");
-  const dot = document.createElementNS("http://www.w3.org/2000/svg", "circle");
-  dot.setAttribute("r", "6");
-  dot.setAttribute("class", "fill");
-  chart.append(dot);
-  let dry;
-  let depression;
-  let error;
-  const show = () => {
-    if (!error) return;
-    const d = dry();
-    const wet = d - depression();
-    const rh = tried(() => humidity(d, wet));
-    say("air-wet", measure(wet, "°C", 1));
-    if (rh === null || rh > 98) {
-      const reason = rh === null ? "no such air" : "too near saturation";
-      for (const id of ["air-rh", "air-emc", "air-emc-range", "air-dew"]) say(id, reason);
-      dot.setAttribute("visibility", "hidden");
-      return;
+  const humidity = (dry, wet) => sums.relativeHumidity(dry, wet, air.standard);
+  const emcOf = (dry, wet) => sums.equilibriumMoistureContent(dry, humidity(dry, wet));
+  const tried = (sum) => {
+    try {
+      return sum();
+    } catch {
+      return null;
     }
-    const emc = sums.equilibriumMoistureContent(d, rh);
-    const ends = [wet - error(), Math.min(wet + error(), d)].map((w) => tried(() => emcOf(d, w)));
-    say("air-rh", measure(rh, "%", 0));
-    say("air-emc", measure(emc, "%", 1));
-    say("air-emc-range", `${ends.map((one) => (one === null || one > 30 ? "–" : number(one, 1))).join(" to ")} %`);
-    say("air-dew", measure(sums.dewPoint(d, rh), "°C", 1));
-    dot.setAttribute("visibility", emc <= 30 ? "visible" : "hidden");
-    dot.setAttribute("cx", String(46 + rh / 100 * 540));
-    dot.setAttribute("cy", String(384 - Math.min(emc, 30) / 30 * 340));
-  };
-  dry = knob("air-dry", "°C", 1, show);
-  depression = knob("air-depression", "K", 1, show);
-  error = knob("air-error", "°C", 1, show);
-  show();
-}
-
-/* ---- a board drying ---------------------------------------------------------------------------- */
-
-function beginBoard() {
-  const path = at("bench-board").querySelector("svg path.controlling");
-  const knobs = {};
-  const show = () => {
-    if (!knobs.day) return;
-    const board = bench.newBoard(knobs.thickness(), Number(at("board-wood").value));
-    const emc = knobs.emc();
-    const temp = knobs.temperature();
-    let profile = new Array(data.board.cells).fill(78);
-    let worst = 0;
-    let now = 0;
-    let checks = false;
-    for (let hour = 0; hour < 24 * knobs.day(); hour += 4) {
-      const next = bench.advance(board, profile, 4, temp, emc);
-      profile = next.profile;
-      now = bench.gradient(board, profile, next.face, 8.6);
-      worst = Math.max(worst, now);
-      if (bench.mean(profile) > data.run.wet && now > 3) checks = true;
-    }
-    const half = profile.length / 2;
-    say("board-mean", measure(bench.mean(profile), "%", 1));
-    say("board-shell", measure(bench.mean(profile.slice(0, half)), "%", 1));
-    say("board-core", measure(bench.mean(profile.slice(half)), "%", 1));
-    say("board-gradient", `${number(now, 2)} and ${measure(worst, "%", 2)}`);
-    say("board-says", checks ? "While the board was wet its gradient passed 3 %: on the bench, this is where checks threaten."
-      : "While the board was wet its gradient stayed under 3 %.");
-    const both = [...profile, ...profile.slice().reverse()];
-    path.setAttribute("d", both.map((mc, i) => `${i ? "L" : "M"}${(46 + (i + 0.5) / both.length * 460).toFixed(1)} ${(284 - Math.min(mc, 100) / 100 * 240).toFixed(1)}`).join(""));
-  };
-  at("board-wood").addEventListener("change", show);
-  knobs.thickness = knob("board-thickness", "mm", 0, show);
-  knobs.temperature = knob("board-temperature", "°C", 0, show);
-  knobs.emc = knob("board-emc", "%", 1, show);
-  knobs.day = knob("board-day", "", 0, show);
-  show();
-}
-
-/* ---- the survey -------------------------------------------------------------------------------- */
-
-function beginSurvey() {
-  const knobs = {};
-  const show = () => {
-    if (!knobs.confidence) return;
-    const read = knobs.readings();
-    const failures = Math.min(knobs.failures(), read - 1);
-    const sure = knobs.confidence();
-    const share = 100 * sums.shareShown(read, failures, sure / 100);
-    say("survey-says", `${failures} of ${read} pieces outside: ${number(100 * (1 - failures / read), 1)} % were within. `
-      + `At ${sure} % confidence you may claim ${number(share, 1)} % of the lot, and no more.`);
-  };
-  knobs.readings = knob("survey-readings", "", 0, show);
-  knobs.failures = knob("survey-failures", "", 0, show);
-  knobs.confidence = knob("survey-confidence", "%", 0, show);
-  show();
-}
-
-/* ---- a charge ---------------------------------------------------------------------------------- */
-
-function beginCharge() {
-  let run = null;
-  const controls = at("charge-controls");
-  const note = (words) => {
-    const line = document.createElement("p");
-    line.textContent = (run ? `Day ${number(run.hour / 24, 1)}: ` : "") + words;
-    at("charge-log").prepend(line);
   };
 
-  function draw() {
-    const last = run.log[run.log.length - 1];
-    const taken = run.weighings[run.weighings.length - 1];
-    say("charge-day", number(run.hour / 24, 1));
-    if (last) {
-      say("charge-reads-dry", measure(last[1], "°C", 1));
-      say("charge-reads-wet", measure(last[2], "°C", 1));
-      const emc = tried(() => emcOf(last[1], last[2]));
-      say("charge-reads-emc", emc === null ? "–" : measure(emc, "%", 1));
-    }
-    say("charge-controlling", taken ? `${measure(taken.controlling, "%", 1)} on day ${number(taken.hour / 24, 1)}` : "not weighed");
-    const days = Math.max(10, run.hour / 24);
-    const x = (hour) => 46 + hour / 24 / days * 480;
-    const y = (mc) => 220 - Math.min(mc, 100) / 100 * 206;
-    at("charge-line").setAttribute("d", run.weighings.map((one, i) => `${i ? "L" : "M"}${x(one.hour).toFixed(1)} ${y(one.controlling).toFixed(1)}`).join(""));
-    const marks = at("charge-marks");
-    marks.textContent = "";
-    const label = (words, left, top, anchor) => {
-      const made = document.createElementNS("http://www.w3.org/2000/svg", "text");
-      made.setAttribute("class", "axis");
-      made.setAttribute("x", left);
-      made.setAttribute("y", top);
-      made.setAttribute("text-anchor", anchor);
-      made.textContent = words;
-      marks.append(made);
+  function beginAir() {
+    const chart = at("bench-air").querySelector("svg");
+    const dot = document.createElementNS("http://www.w3.org/2000/svg", "circle");
+    dot.setAttribute("r", "6");
+    dot.setAttribute("class", "fill");
+    chart.append(dot);
+    let dry;
+    let depression;
+    let error;
+    const show = () => {
+      if (!error) return;
+      const d = dry();
+      const wet = d - depression();
+      const rh = tried(() => humidity(d, wet));
+      say("air-wet", measure(wet, "°C", 1));
+      if (rh === null || rh > 98) {
+        const reason = rh === null ? "no such air" : "too near saturation";
+        for (const id of ["air-rh", "air-emc", "air-emc-range", "air-dew"]) say(id, reason);
+        dot.setAttribute("visibility", "hidden");
+        return;
+      }
+      const emc = sums.equilibriumMoistureContent(d, rh);
+      const ends = [wet - error(), Math.min(wet + error(), d)].map((w) => tried(() => emcOf(d, w)));
+      say("air-rh", measure(rh, "%", 0));
+      say("air-emc", measure(emc, "%", 1));
+      say(
+        "air-emc-range",
+        `${ends.map((one) => (one === null || one > 30 ? "–" : number(one, 1))).join(" to ")} %`,
+      );
+      say("air-dew", measure(sums.dewPoint(d, rh), "°C", 1));
+      dot.setAttribute("visibility", emc <= 30 ? "visible" : "hidden");
+      dot.setAttribute("cx", String(46 + (rh / 100) * 540));
+      dot.setAttribute("cy", String(384 - (Math.min(emc, 30) / 30) * 340));
     };
-    for (const mc of [0, 20, 40, 60, 80, 100]) label(String(mc), 40, y(mc) + 4, "end");
-    for (let part = 0; part <= 4; part += 1) label(number(days * part / 4, 0), 46 + 120 * part, 236, "middle");
+    dry = knob("air-dry", "°C", 1, show);
+    depression = knob("air-depression", "K", 1, show);
+    error = knob("air-error", "°C", 1, show);
+    show();
   }
 
-  function start() {
-    const seed = Math.max(0, Math.min(4294967295, Math.floor(Number(at("charge-seed").value) || 0)));
-    run = new bench.Run(data.scenarios[at("charge-scenario").value], seed);
-    at("charge-log").textContent = "";
-    at("charge-result").textContent = "";
-    controls.disabled = false;
-    at("charge-dry").value = run.scenario.steps[0].dry_bulb;
-    at("charge-depression").value = run.scenario.steps[0].depression;
-    note(`${run.scenario.boards} boards loaded, ${run.scenario.samples} of them sample boards. The kiln stands at ${number(run.dry, 0)} °C.`);
-    weigh();
+  /* ---- a board drying ---------------------------------------------------------------------------- */
+
+  function beginBoard() {
+    const path = at("bench-board").querySelector("svg path.controlling");
+    const knobs = {};
+    const show = () => {
+      if (!knobs.day) return;
+      const board = bench.newBoard(knobs.thickness(), Number(at("board-wood").value));
+      const emc = knobs.emc();
+      const temp = knobs.temperature();
+      let profile = new Array(data.board.cells).fill(78);
+      let worst = 0;
+      let now = 0;
+      let checks = false;
+      for (let hour = 0; hour < 24 * knobs.day(); hour += 4) {
+        const next = bench.advance(board, profile, 4, temp, emc);
+        profile = next.profile;
+        now = bench.gradient(board, profile, next.face, 8.6);
+        worst = Math.max(worst, now);
+        if (bench.mean(profile) > data.run.wet && now > 3) checks = true;
+      }
+      const half = profile.length / 2;
+      say("board-mean", measure(bench.mean(profile), "%", 1));
+      say("board-shell", measure(bench.mean(profile.slice(0, half)), "%", 1));
+      say("board-core", measure(bench.mean(profile.slice(half)), "%", 1));
+      say("board-gradient", `${number(now, 2)} and ${measure(worst, "%", 2)}`);
+      say(
+        "board-says",
+        checks
+          ? "While the board was wet its gradient passed 3 %: on the bench, this is where checks threaten."
+          : "While the board was wet its gradient stayed under 3 %.",
+      );
+      const both = [...profile, ...profile.slice().reverse()];
+      path.setAttribute(
+        "d",
+        both
+          .map(
+            (mc, i) =>
+              `${i ? "L" : "M"}${(46 + ((i + 0.5) / both.length) * 460).toFixed(1)} ${(284 - (Math.min(mc, 100) / 100) * 240).toFixed(1)}`,
+          )
+          .join(""),
+      );
+    };
+    at("board-wood").addEventListener("change", show);
+    knobs.thickness = knob("board-thickness", "mm", 0, show);
+    knobs.temperature = knob("board-temperature", "°C", 0, show);
+    knobs.emc = knob("board-emc", "%", 1, show);
+    knobs.day = knob("board-day", "", 0, show);
+    show();
   }
 
-  const setAir = () => {
-    const dry = Number(at("charge-dry").value);
-    const depression = Number(at("charge-depression").value);
-    if (!(dry >= 20 && dry <= 110) || !(depression >= 0.3 && depression <= 40)) {
-      note("The kiln takes a dry bulb of 20 to 110 °C and a depression of 0.3 to 40 K.");
-      return;
+  /* ---- the survey -------------------------------------------------------------------------------- */
+
+  function beginSurvey() {
+    const knobs = {};
+    const show = () => {
+      if (!knobs.confidence) return;
+      const read = knobs.readings();
+      const failures = Math.min(knobs.failures(), read - 1);
+      const sure = knobs.confidence();
+      const share = 100 * sums.shareShown(read, failures, sure / 100);
+      say(
+        "survey-says",
+        `${failures} of ${read} pieces outside: ${number(100 * (1 - failures / read), 1)} % were within. ` +
+          `At ${sure} % confidence you may claim ${number(share, 1)} % of the lot, and no more.`,
+      );
+    };
+    knobs.readings = knob("survey-readings", "", 0, show);
+    knobs.failures = knob("survey-failures", "", 0, show);
+    knobs.confidence = knob("survey-confidence", "%", 0, show);
+    show();
+  }
+
+  /* ---- a charge ---------------------------------------------------------------------------------- */
+
+  function beginCharge() {
+    let run = null;
+    const controls = at("charge-controls");
+    const note = (words) => {
+      const line = document.createElement("p");
+      line.textContent = (run ? `Day ${number(run.hour / 24, 1)}: ` : "") + words;
+      at("charge-log").prepend(line);
+    };
+
+    function draw() {
+      const last = run.log[run.log.length - 1];
+      const taken = run.weighings[run.weighings.length - 1];
+      say("charge-day", number(run.hour / 24, 1));
+      if (last) {
+        say("charge-reads-dry", measure(last[1], "°C", 1));
+        say("charge-reads-wet", measure(last[2], "°C", 1));
+        const emc = tried(() => emcOf(last[1], last[2]));
+        say("charge-reads-emc", emc === null ? "–" : measure(emc, "%", 1));
+      }
+      say(
+        "charge-controlling",
+        taken
+          ? `${measure(taken.controlling, "%", 1)} on day ${number(taken.hour / 24, 1)}`
+          : "not weighed",
+      );
+      const days = Math.max(10, run.hour / 24);
+      const x = (hour) => 46 + (hour / 24 / days) * 480;
+      const y = (mc) => 220 - (Math.min(mc, 100) / 100) * 206;
+      at("charge-line").setAttribute(
+        "d",
+        run.weighings
+          .map(
+            (one, i) =>
+              `${i ? "L" : "M"}${x(one.hour).toFixed(1)} ${y(one.controlling).toFixed(1)}`,
+          )
+          .join(""),
+      );
+      const marks = at("charge-marks");
+      marks.textContent = "";
+      const label = (words, left, top, anchor) => {
+        const made = document.createElementNS("http://www.w3.org/2000/svg", "text");
+        made.setAttribute("class", "axis");
+        made.setAttribute("x", left);
+        made.setAttribute("y", top);
+        made.setAttribute("text-anchor", anchor);
+        made.textContent = words;
+        marks.append(made);
+      };
+      for (const mc of [0, 20, 40, 60, 80, 100]) label(String(mc), 40, y(mc) + 4, "end");
+      for (let part = 0; part <= 4; part += 1)
+        label(number((days * part) / 4, 0), 46 + 120 * part, 236, "middle");
     }
-    run.setAir(dry, depression);
-    note(`air set to ${measure(dry, "°C", 1)}, ${measure(depression, "K", 1)} depression.`);
-  };
-  const weigh = () => {
-    const taken = run.weigh();
-    note(`samples ${taken.mcs.map((mc) => number(mc, 1)).join(", ")} %; controlling MC ${measure(taken.controlling, "%", 1)}.`);
-    draw();
-    return taken;
-  };
-  const wait = (hours) => {
-    run.wait(hours);
-    draw();
-    if (run.hour >= 24 * run.scenario.longest_days) { note("the charge is broken off: the kiln is needed."); finish(); }
-  };
 
-  /* Days pass, the samples are weighed each morning, until the sheet would have something changed. */
-  function next() {
-    const due = (taken) => run.scenario.steps.filter((step) => step.until_mc !== null && taken.controlling <= step.until_mc).length;
-    const before = run.weighings.length ? due(run.weighings[run.weighings.length - 1]) : 0;
-    for (let day = 0; day < 14 && !controls.disabled; day += 1) {
-      wait(24);
-      if (controls.disabled) return;
-      const taken = weigh();
-      if (due(taken) > before) { note("a trigger of the sheet has been reached."); return; }
-      if (Math.min(...taken.mcs) <= run.scenario.target - run.scenario.target_within) { note("the driest sample is at the low end of the target."); return; }
+    function start() {
+      const seed = Math.max(
+        0,
+        Math.min(4294967295, Math.floor(Number(at("charge-seed").value) || 0)),
+      );
+      run = new bench.Run(data.scenarios[at("charge-scenario").value], seed);
+      at("charge-log").textContent = "";
+      at("charge-result").textContent = "";
+      controls.disabled = false;
+      at("charge-dry").value = run.scenario.steps[0].dry_bulb;
+      at("charge-depression").value = run.scenario.steps[0].depression;
+      note(
+        `${run.scenario.boards} boards loaded, ${run.scenario.samples} of them sample boards. The kiln stands at ${number(run.dry, 0)} °C.`,
+      );
+      weigh();
     }
-  }
 
-  function finish() {
-    controls.disabled = true;
-    const end = run.outcome();
-    const earlier = bench.replay(run.scenario, run.seed, bench.stepsEarlier(run.decisions)).outcome();
-    const rows = [
-      ["Days", number(end.days, 1), number(earlier.days, 1)],
-      ["Mean MC", measure(end.mean, "%", 1), measure(earlier.mean, "%", 1)],
-      ["Wettest and driest board", `${number(end.wettest, 1)} and ${measure(end.driest, "%", 1)}`, `${number(earlier.wettest, 1)} and ${measure(earlier.driest, "%", 1)}`],
-      ["Boards within the target", measure(100 * end.in_target, "%", 0), measure(100 * earlier.in_target, "%", 0)],
-      ["Boards counted as checked", measure(100 * end.checked, "%", 0), measure(100 * earlier.checked, "%", 0)],
-      ["Boards overheated while wet", measure(100 * end.overheated, "%", 0), measure(100 * earlier.overheated, "%", 0)],
-      ["Highest gradient index while wet", measure(end.peak_gradient, "%", 2), measure(earlier.peak_gradient, "%", 2)],
-      ["Fastest loss between weighings", measure(end.fastest_loss, "points/day", 1), measure(earlier.fastest_loss, "points/day", 1)],
-      ["Hours with a sound wick", measure(100 * end.wick_sound, "%", 0), measure(100 * earlier.wick_sound, "%", 0)],
-      ["Water removed", measure(end.water_kg, "kg", 0), measure(earlier.water_kg, "kg", 0)],
-      ["Cost, in the mill’s money", number(end.cost, 0), number(earlier.cost, 0)],
-      ["Rating, of 100", number(end.rating, 0), number(earlier.rating, 0)],
-    ];
-    const table = document.createElement("table");
-    table.className = "given";
-    table.innerHTML = "<caption>How it ended</caption><thead><tr><th scope=\"col\">What</th><th scope=\"col\">Yours</th><th scope=\"col\">Every step a day earlier</th></tr></thead>";
-    const body = document.createElement("tbody");
-    rows.forEach((row) => {
-      const line = document.createElement("tr");
-      row.forEach((words, place) => {
-        const cell = document.createElement(place ? "td" : "th");
-        if (!place) cell.scope = "row";
-        cell.textContent = words;
-        line.append(cell);
+    const setAir = () => {
+      const dry = Number(at("charge-dry").value);
+      const depression = Number(at("charge-depression").value);
+      if (!(dry >= 20 && dry <= 110) || !(depression >= 0.3 && depression <= 40)) {
+        note("The kiln takes a dry bulb of 20 to 110 °C and a depression of 0.3 to 40 K.");
+        return;
+      }
+      run.setAir(dry, depression);
+      note(`air set to ${measure(dry, "°C", 1)}, ${measure(depression, "K", 1)} depression.`);
+    };
+    const weigh = () => {
+      const taken = run.weigh();
+      note(
+        `samples ${taken.mcs.map((mc) => number(mc, 1)).join(", ")} %; controlling MC ${measure(taken.controlling, "%", 1)}.`,
+      );
+      draw();
+      return taken;
+    };
+    const wait = (hours) => {
+      run.wait(hours);
+      draw();
+      if (run.hour >= 24 * run.scenario.longest_days) {
+        note("the charge is broken off: the kiln is needed.");
+        finish();
+      }
+    };
+
+    /* Days pass, the samples are weighed each morning, until the sheet would have something changed. */
+    function next() {
+      const due = (taken) =>
+        run.scenario.steps.filter(
+          (step) => step.until_mc !== null && taken.controlling <= step.until_mc,
+        ).length;
+      const before = run.weighings.length ? due(run.weighings[run.weighings.length - 1]) : 0;
+      for (let day = 0; day < 14 && !controls.disabled; day += 1) {
+        wait(24);
+        if (controls.disabled) return;
+        const taken = weigh();
+        if (due(taken) > before) {
+          note("a trigger of the sheet has been reached.");
+          return;
+        }
+        if (Math.min(...taken.mcs) <= run.scenario.target - run.scenario.target_within) {
+          note("the driest sample is at the low end of the target.");
+          return;
+        }
+      }
+    }
+
+    function finish() {
+      controls.disabled = true;
+      const end = run.outcome();
+      const earlier = bench
+        .replay(run.scenario, run.seed, bench.stepsEarlier(run.decisions))
+        .outcome();
+      const rows = [
+        ["Days", number(end.days, 1), number(earlier.days, 1)],
+        ["Mean MC", measure(end.mean, "%", 1), measure(earlier.mean, "%", 1)],
+        [
+          "Wettest and driest board",
+          `${number(end.wettest, 1)} and ${measure(end.driest, "%", 1)}`,
+          `${number(earlier.wettest, 1)} and ${measure(earlier.driest, "%", 1)}`,
+        ],
+        [
+          "Boards within the target",
+          measure(100 * end.in_target, "%", 0),
+          measure(100 * earlier.in_target, "%", 0),
+        ],
+        [
+          "Boards counted as checked",
+          measure(100 * end.checked, "%", 0),
+          measure(100 * earlier.checked, "%", 0),
+        ],
+        [
+          "Boards overheated while wet",
+          measure(100 * end.overheated, "%", 0),
+          measure(100 * earlier.overheated, "%", 0),
+        ],
+        [
+          "Highest gradient index while wet",
+          measure(end.peak_gradient, "%", 2),
+          measure(earlier.peak_gradient, "%", 2),
+        ],
+        [
+          "Fastest loss between weighings",
+          measure(end.fastest_loss, "points/day", 1),
+          measure(earlier.fastest_loss, "points/day", 1),
+        ],
+        [
+          "Hours with a sound wick",
+          measure(100 * end.wick_sound, "%", 0),
+          measure(100 * earlier.wick_sound, "%", 0),
+        ],
+        ["Water removed", measure(end.water_kg, "kg", 0), measure(earlier.water_kg, "kg", 0)],
+        ["Cost, in the mill’s money", number(end.cost, 0), number(earlier.cost, 0)],
+        ["Rating, of 100", number(end.rating, 0), number(earlier.rating, 0)],
+      ];
+      const table = document.createElement("table");
+      table.className = "given";
+      table.innerHTML =
+        '<caption>How it ended</caption><thead><tr><th scope="col">What</th><th scope="col">Yours</th><th scope="col">Every step a day earlier</th></tr></thead>';
+      const body = document.createElement("tbody");
+      rows.forEach((row) => {
+        const line = document.createElement("tr");
+        row.forEach((words, place) => {
+          const cell = document.createElement(place ? "td" : "th");
+          if (!place) cell.scope = "row";
+          cell.textContent = words;
+          line.append(cell);
+        });
+        body.append(line);
       });
-      body.append(line);
+      table.append(body);
+      const save = document.createElement("button");
+      save.type = "button";
+      save.textContent = "Save what was done";
+      save.addEventListener("click", () => {
+        const file = {
+          format: 1,
+          what: "charge run for practice",
+          scenario: at("charge-scenario").value,
+          seed: run.seed,
+          decisions: run.decisions,
+          outcome: end,
+        };
+        const link = document.createElement("a");
+        link.href = URL.createObjectURL(
+          new Blob([JSON.stringify(file, null, 1)], { type: "application/json" }),
+        );
+        link.download = "practice-charge.json";
+        link.click();
+        URL.revokeObjectURL(link.href);
+      });
+      at("charge-result").replaceChildren(table, save);
+      draw();
+    }
+
+    at("charge-start").addEventListener("click", start);
+    at("charge-set").addEventListener("click", setAir);
+    at("charge-wick").addEventListener("click", () => {
+      run.changeWick();
+      note("a clean wet wick put on.");
     });
-    table.append(body);
-    const save = document.createElement("button");
-    save.type = "button";
-    save.textContent = "Save what was done";
-    save.addEventListener("click", () => {
-      const file = { format: 1, what: "charge run for practice", scenario: at("charge-scenario").value, seed: run.seed, decisions: run.decisions, outcome: end };
-      const link = document.createElement("a");
-      link.href = URL.createObjectURL(new Blob([JSON.stringify(file, null, 1)], { type: "application/json" }));
-      link.download = "practice-charge.json";
-      link.click();
-      URL.revokeObjectURL(link.href);
+    at("charge-weigh").addEventListener("click", weigh);
+    at("charge-next").addEventListener("click", next);
+    at("charge-finish").addEventListener("click", finish);
+    controls.querySelectorAll("[data-wait]").forEach((button) => {
+      button.addEventListener("click", () => wait(Number(button.dataset.wait)));
     });
-    at("charge-result").replaceChildren(table, save);
-    draw();
   }
 
-  at("charge-start").addEventListener("click", start);
-  at("charge-set").addEventListener("click", setAir);
-  at("charge-wick").addEventListener("click", () => { run.changeWick(); note("a clean wet wick put on."); });
-  at("charge-weigh").addEventListener("click", weigh);
-  at("charge-next").addEventListener("click", next);
-  at("charge-finish").addEventListener("click", finish);
-  controls.querySelectorAll("[data-wait]").forEach((button) => {
-    button.addEventListener("click", () => wait(Number(button.dataset.wait)));
-  });
-}
-
-document.documentElement.classList.add("scripted");
-beginAir();
-beginBoard();
-beginSurvey();
-if (at("bench-charge")) beginCharge();  // a mill may have no load to run
+  document.documentElement.classList.add("scripted");
+  beginAir();
+  beginBoard();
+  beginSurvey();
+  if (at("bench-charge")) beginCharge(); // a mill may have no load to run
 })();

@@ -5,282 +5,357 @@
    from the page, where the build has written those of the Python package. */
 
 (() => {
-"use strict";
+  "use strict";
 
-window.kilnfolio ||= {};
-const { kilnfolio } = window;
+  window.kilnfolio ||= {};
+  const { kilnfolio } = window;
 
-kilnfolio.makeChargeRun = function makeChargeRun(given, air, wood) {
-const { board: B, run: R } = given;
+  kilnfolio.makeChargeRun = function makeChargeRun(given, air, wood) {
+    const { board: B, run: R } = given;
 
-/* ---- physics/drying_board.py ------------------------------------------------------------------ */
+    /* ---- physics/drying_board.py ------------------------------------------------------------------ */
 
-const slope = (w, mc) => Math.exp(w.effect * (Math.min(mc, w.fsp) - w.fsp));
+    const slope = (w, mc) => Math.exp(w.effect * (Math.min(mc, w.fsp) - w.fsp));
 
-function integral(w, mc) {
-  const below = Math.min(mc, w.fsp) - w.fsp;
-  return (w.effect > 0 ? Math.expm1(w.effect * below) / w.effect : below) + Math.max(mc - w.fsp, 0);
-}
-
-/* The MC of the face beside a cell of this MC, by Newton's method. */
-function faceOf(w, mc) {
-  const resistance = w.release / (2 * w.diffusivity / w.width);
-  const inside = integral(w, mc);
-  const wet = inside - resistance * (w.fsp - w.emc);
-  if (wet >= 0) return w.fsp + wet;
-  let guess = Math.min(mc, w.fsp);
-  for (let turn = 0; turn < B.newton; turn += 1) {
-    const miss = resistance * (guess - w.emc) - (inside - integral(w, guess));
-    const moved = Math.min(Math.max(guess - miss / (resistance + slope(w, guess)), 0), w.fsp);
-    const near = Math.abs(moved - guess) < 1e-10;
-    guess = moved;
-    if (near) break;
-  }
-  return guess;
-}
-
-function throughFace(w, mc) {
-  const half = 2 * w.diffusivity / w.width;
-  const drive = mc - w.emc;
-  if (Math.abs(drive) < 1e-6) return 1 / (1 / w.release + 1 / (half * slope(w, w.emc)));
-  return half * (integral(w, mc) - integral(w, faceOf(w, mc))) / drive;
-}
-
-function between(w, first, second) {
-  const apart = second - first;
-  const mean = Math.abs(apart) < 1e-6 ? slope(w, (first + second) / 2)
-    : (integral(w, second) - integral(w, first)) / apart;
-  return w.diffusivity * mean / w.width;
-}
-
-function solve(old, inner, outer, emc) {
-  const cells = old.length;
-  const diagonal = new Array(cells).fill(1);
-  const right = old.slice();
-  for (let i = 0; i < cells - 1; i += 1) { diagonal[i] += inner[i]; diagonal[i + 1] += inner[i]; }
-  diagonal[0] += outer;
-  right[0] += outer * emc;
-  for (let i = 1; i < cells; i += 1) {
-    const factor = inner[i - 1] / diagonal[i - 1];
-    diagonal[i] -= factor * inner[i - 1];
-    right[i] += factor * right[i - 1];
-  }
-  right[cells - 1] /= diagonal[cells - 1];
-  for (let i = cells - 2; i >= 0; i -= 1) right[i] = (right[i] + inner[i] * right[i + 1]) / diagonal[i];
-  return right;
-}
-
-/* Advance a board by some hours of steady air; its profile runs from the face inward. */
-function advance(board, profile, hours, temp, emc) {
-  const warmth = Math.exp(board.activation / B.gas * (1 / B.reference - 1 / (temp + 273.15)));
-  const w = { width: board.thickness / 2000 / profile.length, diffusivity: board.diffusivity * warmth,
-              release: board.face * warmth, effect: board.effect, fsp: board.fsp, emc: Math.min(emc, board.fsp) };
-  const steps = Math.ceil(hours / B.longest - 1e-9);
-  const ratio = 3600 * hours / steps / w.width;
-  let now = profile;
-  for (let step = 0; step < steps; step += 1) {
-    const old = now;
-    for (let pass = 0; pass < B.passes; pass += 1) {
-      const inner = [];
-      for (let i = 0; i < now.length - 1; i += 1) inner.push(ratio * between(w, now[i], now[i + 1]));
-      now = solve(old, inner, ratio * throughFace(w, now[0]), w.emc);
+    function integral(w, mc) {
+      const below = Math.min(mc, w.fsp) - w.fsp;
+      return (
+        (w.effect > 0 ? Math.expm1(w.effect * below) / w.effect : below) + Math.max(mc - w.fsp, 0)
+      );
     }
-  }
-  return { profile: now, face: faceOf(w, now[0]) };
-}
 
-const newBoard = (thickness, diffusivity) => ({ thickness, diffusivity, face: B.face, effect: B.effect,
-                                                 activation: B.activation, fsp: B.fsp });
-const mean = (values) => values.reduce((sum, value) => sum + value, 0) / values.length;
-
-function gradient(board, profile, face, tangential) {
-  const below = mean(profile.map((mc) => Math.max(board.fsp - mc, 0)));
-  return tangential / board.fsp * (Math.max(board.fsp - face, 0) - below);
-}
-
-/* ---- training/simulation.py ------------------------------------------------------------------- */
-
-class Numbers {
-  constructor(seed) { this.state = seed >>> 0; }
-  share() {
-    this.state = (this.state + 0x6D2B79F5) >>> 0;
-    let t = this.state;
-    t = Math.imul(t ^ (t >>> 15), t | 1) >>> 0;
-    t = (t ^ (t + Math.imul(t ^ (t >>> 7), t | 61))) >>> 0;
-    return ((t ^ (t >>> 14)) >>> 0) / 4294967296;
-  }
-  normal() {
-    let sum = 0;
-    for (let i = 0; i < 12; i += 1) sum += this.share();
-    return sum - 6;
-  }
-}
-
-function controlling(mcs) {
-  const order = mcs.slice().sort((a, b) => b - a);
-  return mean(order.slice(0, Math.ceil(order.length / 2)));
-}
-
-class Run {
-  constructor(scenario, seed) {
-    this.scenario = scenario;
-    this.seed = seed;
-    this.hour = 0;
-    this.setDry = this.dry = R.start;
-    this.setDepression = this.depression = 0.5;
-    this.weighings = [];
-    this.log = [];
-    this.decisions = [];
-    this.numbers = new Numbers(seed);
-    this.boards = [];
-    const initial = [];
-    for (let i = 0; i < scenario.boards; i += 1) {
-      const mc = Math.max(scenario.initial_mc + scenario.initial_spread * this.numbers.normal(), 30);
-      const share = 1 + scenario.diffusivity_spread * this.numbers.normal();
-      const wet = { wood: newBoard(scenario.thickness_mm, scenario.diffusivity * Math.max(share, 0.3)),
-                    profile: new Array(B.cells).fill(mc), peak: 0, hot: 0, face: mc };
-      this.boards.push(wet);
-      initial.push(mc);
+    /* The MC of the face beside a cell of this MC, by Newton's method. */
+    function faceOf(w, mc) {
+      const resistance = w.release / ((2 * w.diffusivity) / w.width);
+      const inside = integral(w, mc);
+      const wet = inside - resistance * (w.fsp - w.emc);
+      if (wet >= 0) return w.fsp + wet;
+      let guess = Math.min(mc, w.fsp);
+      for (let turn = 0; turn < B.newton; turn += 1) {
+        const miss = resistance * (guess - w.emc) - (inside - integral(w, guess));
+        const moved = Math.min(Math.max(guess - miss / (resistance + slope(w, guess)), 0), w.fsp);
+        const near = Math.abs(moved - guess) < 1e-10;
+        guess = moved;
+        if (near) break;
+      }
+      return guess;
     }
-    this.initialMean = mean(initial);
-    this.wickSound = 0;
-    this.newWick();
-  }
 
-  newWick() {
-    this.wick = 0;
-    this.wickLeft = 24 * this.scenario.wick_life_days * (0.5 + this.numbers.share());
-  }
-
-  setAir(dry, depression) {
-    this.setDry = dry;
-    this.setDepression = depression;
-    this.decisions.push({ do: "set", dry_bulb: dry, depression });
-  }
-
-  changeWick() { this.newWick(); this.decisions.push({ do: "wick" }); }
-
-  weigh() {
-    const mcs = this.boards.slice(0, this.scenario.samples)
-      .map((one) => mean(one.profile) + R.noise * this.numbers.normal());
-    const taken = { hour: this.hour, mcs, controlling: controlling(mcs) };
-    this.weighings.push(taken);
-    this.decisions.push({ do: "weigh" });
-    return taken;
-  }
-
-  wait(hours) {
-    for (let step = 0; step < Math.round(hours / R.step); step += 1) {
-      if (this.hour < 24 * this.scenario.longest_days) this.advance();
+    function throughFace(w, mc) {
+      const half = (2 * w.diffusivity) / w.width;
+      const drive = mc - w.emc;
+      if (Math.abs(drive) < 1e-6) return 1 / (1 / w.release + 1 / (half * slope(w, w.emc)));
+      return (half * (integral(w, mc) - integral(w, faceOf(w, mc)))) / drive;
     }
-    const last = this.decisions[this.decisions.length - 1];
-    if (last && last.do === "wait") last.hours += hours;
-    else this.decisions.push({ do: "wait", hours });
-  }
 
-  advance() {
-    this.wickLeft -= R.step;
-    if (this.wickLeft < 0) this.wick = Math.min(R.wickMost, this.wick + R.wickPerDay * R.step / 24);
-    const wanted = this.setDepression / (1 - this.wick);
-    this.dry += (this.setDry - this.dry) * (1 - Math.exp(-R.step / R.dryLag));
-    this.depression += (wanted - this.depression) * (1 - Math.exp(-R.step / R.wetLag));
-    this.depression = Math.max(0.2, this.depression);
-    if (this.depression > R.wide) {
-      this.depression = Math.min(this.depression, this.dry - air.wetBulb(this.dry, R.driest, air.standard));
+    function between(w, first, second) {
+      const apart = second - first;
+      const mean =
+        Math.abs(apart) < 1e-6
+          ? slope(w, (first + second) / 2)
+          : (integral(w, second) - integral(w, first)) / apart;
+      return (w.diffusivity * mean) / w.width;
     }
-    const humidity = air.relativeHumidity(this.dry, this.dry - this.depression, air.standard);
-    this.emc = wood.equilibriumMoistureContent(this.dry, humidity);
-    for (const one of this.boards) {
-      const next = advance(one.wood, one.profile, R.step, this.dry, this.emc);
-      one.profile = next.profile;
-      one.face = next.face;
+
+    function solve(old, inner, outer, emc) {
+      const cells = old.length;
+      const diagonal = new Array(cells).fill(1);
+      const right = old.slice();
+      for (let i = 0; i < cells - 1; i += 1) {
+        diagonal[i] += inner[i];
+        diagonal[i + 1] += inner[i];
+      }
+      diagonal[0] += outer;
+      right[0] += outer * emc;
+      for (let i = 1; i < cells; i += 1) {
+        const factor = inner[i - 1] / diagonal[i - 1];
+        diagonal[i] -= factor * inner[i - 1];
+        right[i] += factor * right[i - 1];
+      }
+      right[cells - 1] /= diagonal[cells - 1];
+      for (let i = cells - 2; i >= 0; i -= 1)
+        right[i] = (right[i] + inner[i] * right[i + 1]) / diagonal[i];
+      return right;
     }
-    this.hour += R.step;
-    this.judge();
-    this.log.push([this.hour, this.dry, this.dry - this.depression * (1 - this.wick), this.emc]);
-    if (this.wick < 0.2) this.wickSound += 1;
-  }
 
-  judge() {
-    const ceiling = this.scenario.steps[0].dry_bulb + R.overheated;
-    for (const one of this.boards) {
-      if (mean(one.profile) <= R.wet) continue;
-      one.peak = Math.max(one.peak, gradient(one.wood, one.profile, one.face, this.scenario.tangential));
-      if (this.dry > ceiling) one.hot += R.step;
+    /* Advance a board by some hours of steady air; its profile runs from the face inward. */
+    function advance(board, profile, hours, temp, emc) {
+      const warmth = Math.exp((board.activation / B.gas) * (1 / B.reference - 1 / (temp + 273.15)));
+      const w = {
+        width: board.thickness / 2000 / profile.length,
+        diffusivity: board.diffusivity * warmth,
+        release: board.face * warmth,
+        effect: board.effect,
+        fsp: board.fsp,
+        emc: Math.min(emc, board.fsp),
+      };
+      const steps = Math.ceil(hours / B.longest - 1e-9);
+      const ratio = (3600 * hours) / steps / w.width;
+      let now = profile;
+      for (let step = 0; step < steps; step += 1) {
+        const old = now;
+        for (let pass = 0; pass < B.passes; pass += 1) {
+          const inner = [];
+          for (let i = 0; i < now.length - 1; i += 1)
+            inner.push(ratio * between(w, now[i], now[i + 1]));
+          now = solve(old, inner, ratio * throughFace(w, now[0]), w.emc);
+        }
+      }
+      return { profile: now, face: faceOf(w, now[0]) };
     }
-  }
 
-  outcome() {
-    const s = this.scenario;
-    const means = this.boards.map((one) => mean(one.profile));
-    const middle = mean(means);
-    const share = (test) => this.boards.filter(test).length / this.boards.length;
-    const days = this.hour / 24;
-    const inTarget = means.filter((mc) => Math.abs(mc - s.target) <= s.target_within).length / means.length;
-    const checked = share((one) => one.peak > s.checks_above);
-    const overheated = share((one) => one.hot > R.overheatedHours);
-    const spoiled = share((one) => one.peak > s.checks_above || one.hot > R.overheatedHours);
-    const water = s.volume_m3 * s.basic_density * (this.initialMean - Math.min(middle, this.initialMean)) / 100;
-    const energy = water * s.kwh_per_kg;
-    const wick = this.log.length ? this.wickSound / this.log.length : 1;
-    const late = (days - s.good_days) / (s.longest_days - s.good_days);
-    const cost = days * s.day_cost + energy * s.kwh_price + spoiled * s.volume_m3 * s.timber_value;
-    const rating = 40 * inTarget + 30 * (1 - spoiled)
-      + 20 * (1 - Math.max(0, Math.min(1, late))) * (inTarget > 0 ? 1 : 0) + 10 * wick;
-    return { days, mean: middle, spread: Math.sqrt(mean(means.map((mc) => (mc - middle) ** 2))),
-             wettest: Math.max(...means), driest: Math.min(...means), in_target: inTarget, checked, overheated,
-             peak_gradient: Math.max(...this.boards.map((one) => one.peak)), fastest_loss: this.fastest(),
-             wick_sound: wick, water_kg: water, energy_kwh: energy, cost, rating };
-  }
-
-  fastest() {
-    let most = 0;
-    let any = false;
-    this.weighings.forEach((after, place) => {
-      const before = this.weighings[place - 1];
-      if (!before || after.hour <= before.hour) return;
-      before.mcs.forEach((first, i) => {
-        const rate = (first - after.mcs[i]) / (after.hour - before.hour) * 24;
-        most = any ? Math.max(most, rate) : rate;
-        any = true;
-      });
+    const newBoard = (thickness, diffusivity) => ({
+      thickness,
+      diffusivity,
+      face: B.face,
+      effect: B.effect,
+      activation: B.activation,
+      fsp: B.fsp,
     });
-    return most;
-  }
-}
+    const mean = (values) => values.reduce((sum, value) => sum + value, 0) / values.length;
 
-function replay(scenario, seed, decisions) {
-  const run = new Run(scenario, seed);
-  for (const one of decisions) {
-    if (one.do === "set") run.setAir(one.dry_bulb, one.depression);
-    else if (one.do === "wick") run.changeWick();
-    else if (one.do === "weigh") run.weigh();
-    else run.wait(one.hours);
-  }
-  return run;
-}
+    function gradient(board, profile, face, tangential) {
+      const below = mean(profile.map((mc) => Math.max(board.fsp - mc, 0)));
+      return (tangential / board.fsp) * (Math.max(board.fsp - face, 0) - below);
+    }
 
-function stepsEarlier(decisions, hours = 24) {
-  let at = 0;
-  const timed = [];
-  for (const one of decisions) {
-    if (one.do === "wait") at += one.hours;
-    else timed.push([at, one]);
-  }
-  const sets = timed.filter(([, one]) => one.do === "set");
-  const first = sets.length ? sets[0][0] : 0;
-  const moved = timed.map(([hour, one]) => [one.do === "set" && hour > first ? Math.max(first, hour - hours) : hour, one]);
-  moved.sort((a, b) => a[0] - b[0]);
-  const made = [];
-  let now = 0;
-  for (const [hour, one] of moved) {
-    if (hour > now) { made.push({ do: "wait", hours: hour - now }); now = hour; }
-    made.push(one);
-  }
-  if (at > now) made.push({ do: "wait", hours: at - now });
-  return made;
-}
+    /* ---- training/simulation.py ------------------------------------------------------------------- */
 
-return { Run, replay, stepsEarlier, advance, newBoard, gradient, mean, Numbers };
-};
+    class Numbers {
+      constructor(seed) {
+        this.state = seed >>> 0;
+      }
+      share() {
+        this.state = (this.state + 0x6d2b79f5) >>> 0;
+        let t = this.state;
+        t = Math.imul(t ^ (t >>> 15), t | 1) >>> 0;
+        t = (t ^ (t + Math.imul(t ^ (t >>> 7), t | 61))) >>> 0;
+        return ((t ^ (t >>> 14)) >>> 0) / 4294967296;
+      }
+      normal() {
+        let sum = 0;
+        for (let i = 0; i < 12; i += 1) sum += this.share();
+        return sum - 6;
+      }
+    }
+
+    function controlling(mcs) {
+      const order = mcs.slice().sort((a, b) => b - a);
+      return mean(order.slice(0, Math.ceil(order.length / 2)));
+    }
+
+    class Run {
+      constructor(scenario, seed) {
+        this.scenario = scenario;
+        this.seed = seed;
+        this.hour = 0;
+        this.setDry = this.dry = R.start;
+        this.setDepression = this.depression = 0.5;
+        this.weighings = [];
+        this.log = [];
+        this.decisions = [];
+        this.numbers = new Numbers(seed);
+        this.boards = [];
+        const initial = [];
+        for (let i = 0; i < scenario.boards; i += 1) {
+          const mc = Math.max(
+            scenario.initial_mc + scenario.initial_spread * this.numbers.normal(),
+            30,
+          );
+          const share = 1 + scenario.diffusivity_spread * this.numbers.normal();
+          const wet = {
+            wood: newBoard(scenario.thickness_mm, scenario.diffusivity * Math.max(share, 0.3)),
+            profile: new Array(B.cells).fill(mc),
+            peak: 0,
+            hot: 0,
+            face: mc,
+          };
+          this.boards.push(wet);
+          initial.push(mc);
+        }
+        this.initialMean = mean(initial);
+        this.wickSound = 0;
+        this.newWick();
+      }
+
+      newWick() {
+        this.wick = 0;
+        this.wickLeft = 24 * this.scenario.wick_life_days * (0.5 + this.numbers.share());
+      }
+
+      setAir(dry, depression) {
+        this.setDry = dry;
+        this.setDepression = depression;
+        this.decisions.push({ do: "set", dry_bulb: dry, depression });
+      }
+
+      changeWick() {
+        this.newWick();
+        this.decisions.push({ do: "wick" });
+      }
+
+      weigh() {
+        const mcs = this.boards
+          .slice(0, this.scenario.samples)
+          .map((one) => mean(one.profile) + R.noise * this.numbers.normal());
+        const taken = { hour: this.hour, mcs, controlling: controlling(mcs) };
+        this.weighings.push(taken);
+        this.decisions.push({ do: "weigh" });
+        return taken;
+      }
+
+      wait(hours) {
+        for (let step = 0; step < Math.round(hours / R.step); step += 1) {
+          if (this.hour < 24 * this.scenario.longest_days) this.advance();
+        }
+        const last = this.decisions[this.decisions.length - 1];
+        if (last && last.do === "wait") last.hours += hours;
+        else this.decisions.push({ do: "wait", hours });
+      }
+
+      advance() {
+        this.wickLeft -= R.step;
+        if (this.wickLeft < 0)
+          this.wick = Math.min(R.wickMost, this.wick + (R.wickPerDay * R.step) / 24);
+        const wanted = this.setDepression / (1 - this.wick);
+        this.dry += (this.setDry - this.dry) * (1 - Math.exp(-R.step / R.dryLag));
+        this.depression += (wanted - this.depression) * (1 - Math.exp(-R.step / R.wetLag));
+        this.depression = Math.max(0.2, this.depression);
+        if (this.depression > R.wide) {
+          this.depression = Math.min(
+            this.depression,
+            this.dry - air.wetBulb(this.dry, R.driest, air.standard),
+          );
+        }
+        const humidity = air.relativeHumidity(this.dry, this.dry - this.depression, air.standard);
+        this.emc = wood.equilibriumMoistureContent(this.dry, humidity);
+        for (const one of this.boards) {
+          const next = advance(one.wood, one.profile, R.step, this.dry, this.emc);
+          one.profile = next.profile;
+          one.face = next.face;
+        }
+        this.hour += R.step;
+        this.judge();
+        this.log.push([
+          this.hour,
+          this.dry,
+          this.dry - this.depression * (1 - this.wick),
+          this.emc,
+        ]);
+        if (this.wick < 0.2) this.wickSound += 1;
+      }
+
+      judge() {
+        const ceiling = this.scenario.steps[0].dry_bulb + R.overheated;
+        for (const one of this.boards) {
+          if (mean(one.profile) <= R.wet) continue;
+          one.peak = Math.max(
+            one.peak,
+            gradient(one.wood, one.profile, one.face, this.scenario.tangential),
+          );
+          if (this.dry > ceiling) one.hot += R.step;
+        }
+      }
+
+      outcome() {
+        const s = this.scenario;
+        const means = this.boards.map((one) => mean(one.profile));
+        const middle = mean(means);
+        const share = (test) => this.boards.filter(test).length / this.boards.length;
+        const days = this.hour / 24;
+        const inTarget =
+          means.filter((mc) => Math.abs(mc - s.target) <= s.target_within).length / means.length;
+        const checked = share((one) => one.peak > s.checks_above);
+        const overheated = share((one) => one.hot > R.overheatedHours);
+        const spoiled = share((one) => one.peak > s.checks_above || one.hot > R.overheatedHours);
+        const water =
+          (s.volume_m3 *
+            s.basic_density *
+            (this.initialMean - Math.min(middle, this.initialMean))) /
+          100;
+        const energy = water * s.kwh_per_kg;
+        const wick = this.log.length ? this.wickSound / this.log.length : 1;
+        const late = (days - s.good_days) / (s.longest_days - s.good_days);
+        const cost =
+          days * s.day_cost + energy * s.kwh_price + spoiled * s.volume_m3 * s.timber_value;
+        const rating =
+          40 * inTarget +
+          30 * (1 - spoiled) +
+          20 * (1 - Math.max(0, Math.min(1, late))) * (inTarget > 0 ? 1 : 0) +
+          10 * wick;
+        return {
+          days,
+          mean: middle,
+          spread: Math.sqrt(mean(means.map((mc) => (mc - middle) ** 2))),
+          wettest: Math.max(...means),
+          driest: Math.min(...means),
+          in_target: inTarget,
+          checked,
+          overheated,
+          peak_gradient: Math.max(...this.boards.map((one) => one.peak)),
+          fastest_loss: this.fastest(),
+          wick_sound: wick,
+          water_kg: water,
+          energy_kwh: energy,
+          cost,
+          rating,
+        };
+      }
+
+      fastest() {
+        let most = 0;
+        let any = false;
+        this.weighings.forEach((after, place) => {
+          const before = this.weighings[place - 1];
+          if (!before || after.hour <= before.hour) return;
+          before.mcs.forEach((first, i) => {
+            const rate = ((first - after.mcs[i]) / (after.hour - before.hour)) * 24;
+            most = any ? Math.max(most, rate) : rate;
+            any = true;
+          });
+        });
+        return most;
+      }
+    }
+
+    function replay(scenario, seed, decisions) {
+      const run = new Run(scenario, seed);
+      for (const one of decisions) {
+        if (one.do === "set") run.setAir(one.dry_bulb, one.depression);
+        else if (one.do === "wick") run.changeWick();
+        else if (one.do === "weigh") run.weigh();
+        else run.wait(one.hours);
+      }
+      return run;
+    }
+
+    function stepsEarlier(decisions, hours = 24) {
+      let at = 0;
+      const timed = [];
+      for (const one of decisions) {
+        if (one.do === "wait") at += one.hours;
+        else timed.push([at, one]);
+      }
+      const sets = timed.filter(([, one]) => one.do === "set");
+      const first = sets.length ? sets[0][0] : 0;
+      const moved = timed.map(([hour, one]) => [
+        one.do === "set" && hour > first ? Math.max(first, hour - hours) : hour,
+        one,
+      ]);
+      moved.sort((a, b) => a[0] - b[0]);
+      const made = [];
+      let now = 0;
+      for (const [hour, one] of moved) {
+        if (hour > now) {
+          made.push({ do: "wait", hours: hour - now });
+          now = hour;
+        }
+        made.push(one);
+      }
+      if (at > now) made.push({ do: "wait", hours: at - now });
+      return made;
+    }
+
+    return { Run, replay, stepsEarlier, advance, newBoard, gradient, mean, Numbers };
+  };
 })();

@@ -1,6 +1,6 @@
 /* Preloads the fonts, before the style sheet that names them has arrived: a page uses only fonts that are ready at its
    first paint. A page opened from a folder cannot preload; it loads them from the script that carries them inline. */
-((() => {
+(() => {
   "use strict";
 
   const assets = document.currentScript.src.replace(/fonts\.js$/, "");
@@ -9,7 +9,13 @@
     document.write(`<script src="${assets}fonts-inline.js"></script>`);
     return;
   }
-  ["literata-400", "folio-sans-400", "literata-600", "folio-sans-600", "literata-400-italic"].forEach((name) => {
+  [
+    "literata-400",
+    "folio-sans-400",
+    "literata-600",
+    "folio-sans-600",
+    "literata-400-italic",
+  ].forEach((name) => {
     const link = document.createElement("link");
     link.rel = "preload";
     link.as = "font";
@@ -18,4 +24,4 @@
     link.href = `${assets}fonts/${name}.woff2`;
     document.head.append(link);
   });
-})());
+})();

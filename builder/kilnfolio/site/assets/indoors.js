@@ -4,103 +4,125 @@
    its species, the constants, and every word; pages/indoors.py tells the same of its own rooms. */
 
 (() => {
-"use strict";
+  "use strict";
 
-const { measure, number, NBSP } = window.kilnfolio.numbers;
+  const { measure, number, NBSP } = window.kilnfolio.numbers;
 
-const filled = (pattern, words) => pattern.replace(/\{(\w+)\}/g, (_, name) => words[name]);
-const onScale = (scale, value) => value * scale.times / scale.per + scale.plus;
+  const filled = (pattern, words) => pattern.replace(/\{(\w+)\}/g, (_, name) => words[name]);
+  const onScale = (scale, value) => (value * scale.times) / scale.per + scale.plus;
 
-window.kilnfolio.makeIndoors = function makeIndoors(data) {
-  const wood = window.kilnfolio.makeWood(data.constants);
-  const { words } = data;
+  window.kilnfolio.makeIndoors = function makeIndoors(data) {
+    const wood = window.kilnfolio.makeWood(data.constants);
+    const { words } = data;
 
-  /* What a width does between two MCs, by each way of sawing. */
-  function moves(emc) {
-    return data.cuts.map(([cut, total]) => {
-      const change = wood.changeByShrinkage(data.width_mm, total, data.mc_pct, emc);
-      if (Math.abs(change) < data.nothing_mm) return filled(words.same, { cut });
-      const size = Math.abs(change);
-      const inches = measure(onScale(data.inch, size), data.inch.unit, 3);
-      return filled(change > 0 ? words.swells : words.shrinks, { cut, by: `${measure(size, "mm", 1)} (${inches})` });
+    /* What a width does between two MCs, by each way of sawing. */
+    function moves(emc) {
+      return data.cuts.map(([cut, total]) => {
+        const change = wood.changeByShrinkage(data.width_mm, total, data.mc_pct, emc);
+        if (Math.abs(change) < data.nothing_mm) return filled(words.same, { cut });
+        const size = Math.abs(change);
+        const inches = measure(onScale(data.inch, size), data.inch.unit, 3);
+        return filled(change > 0 ? words.swells : words.shrinks, {
+          cut,
+          by: `${measure(size, "mm", 1)} (${inches})`,
+        });
+      });
+    }
+
+    /* Temperature in °C, humidity in %; null where nothing can be said of such a room. */
+    return function told(temp, humidity) {
+      const within = (value, [low, high]) => value >= low && value <= high;
+      if (!within(temp, data.temperature_c) || !within(humidity, data.humidity_pct)) return null;
+      const emc = wood.equilibriumMoistureContent(temp, humidity);
+      const fahrenheit = measure(onScale(data.fahrenheit, temp), data.fahrenheit.unit, 0);
+      const air = `${measure(temp, "°C", 0)} (${fahrenheit}), ${measure(humidity, "%", 0)}`;
+      const settles = filled(words.settles, { air, emc: measure(emc, "%", 0) });
+      const moved = moves(emc).join("; ");
+      return moved
+        ? `${settles} ${filled(words.moves, { width: data.width, moves: moved })}`
+        : settles;
+    };
+  };
+
+  const block = document.getElementById("indoors-data");
+  if (!block) return;
+  const data = JSON.parse(block.textContent);
+  const told = window.kilnfolio.makeIndoors(data);
+  const form = document.getElementById("indoors");
+  const [room, temperature, unit, humidity, said] = [
+    "room",
+    "temperature",
+    "unit",
+    "humidity",
+    "told",
+  ].map((name) => form.elements[name]);
+
+  const asNumber = (field) => {
+    const text = field.value.trim().replace(",", ".").replace("\u2212", "-");
+    return /^[-+]?\d+(\.\d+)?$/.test(text) ? Number(text) : NaN;
+  };
+  const toCelsius = (value) =>
+    unit.value === "°C"
+      ? value
+      : ((value - data.fahrenheit.plus) * data.fahrenheit.per) / data.fahrenheit.times;
+
+  /* The pairs of the words in the order of the mill's practice. */
+  const inOrder = (words) =>
+    "customaryFirst" in form.dataset
+      ? words.replace(/([\u2212\d.]+\u00a0(?:°C|mm)) \(([^()]+)\)/g, "$2 ($1)")
+      : words;
+
+  function tell() {
+    const words = told(toCelsius(asNumber(temperature)), asNumber(humidity));
+    said.value = words === null ? data.words.refused : inOrder(words);
+  }
+
+  room.addEventListener("change", () => {
+    const chosen = data.rooms[room.value];
+    if (chosen) {
+      const [temp, rh] = chosen;
+      temperature.value = number(unit.value === "°C" ? temp : onScale(data.fahrenheit, temp), 0);
+      humidity.value = number(rh, 0);
+      tell();
+    } else temperature.focus();
+  });
+  /* The unit chosen on the page of calculators, or here before. */
+  function remembered(value) {
+    try {
+      if (value) localStorage.setItem("kilnfolio-units", value);
+      return localStorage.getItem("kilnfolio-units");
+    } catch {
+      return null;
+    }
+  }
+
+  function convert() {
+    const value = asNumber(temperature);
+    if (!Number.isNaN(value)) {
+      temperature.value = number(
+        unit.value === "°C"
+          ? ((value - data.fahrenheit.plus) * data.fahrenheit.per) / data.fahrenheit.times
+          : onScale(data.fahrenheit, value),
+        0,
+      ).replaceAll(NBSP, "");
+    }
+    tell();
+  }
+  unit.addEventListener("change", () => {
+    remembered(unit.value === "°F" ? "us" : "metric");
+    convert();
+  });
+  const wanted =
+    { us: "°F", metric: "°C" }[remembered()] || ("customaryFirst" in form.dataset ? "°F" : "°C");
+  if (wanted !== unit.value) {
+    unit.value = wanted;
+    convert();
+  }
+  for (const field of [temperature, humidity]) {
+    field.addEventListener("input", () => {
+      room.value = "";
+      tell();
     });
   }
-
-  /* Temperature in °C, humidity in %; null where nothing can be said of such a room. */
-  return function told(temp, humidity) {
-    const within = (value, [low, high]) => value >= low && value <= high;
-    if (!within(temp, data.temperature_c) || !within(humidity, data.humidity_pct)) return null;
-    const emc = wood.equilibriumMoistureContent(temp, humidity);
-    const fahrenheit = measure(onScale(data.fahrenheit, temp), data.fahrenheit.unit, 0);
-    const air = `${measure(temp, "°C", 0)} (${fahrenheit}), ${measure(humidity, "%", 0)}`;
-    const settles = filled(words.settles, { air, emc: measure(emc, "%", 0) });
-    const moved = moves(emc).join("; ");
-    return moved ? `${settles} ${filled(words.moves, { width: data.width, moves: moved })}` : settles;
-  };
-};
-
-const block = document.getElementById("indoors-data");
-if (!block) return;
-const data = JSON.parse(block.textContent);
-const told = window.kilnfolio.makeIndoors(data);
-const form = document.getElementById("indoors");
-const [room, temperature, unit, humidity, said] = ["room", "temperature", "unit", "humidity", "told"]
-  .map((name) => form.elements[name]);
-
-const asNumber = (field) => {
-  const text = field.value.trim().replace(",", ".").replace("\u2212", "-");
-  return /^[-+]?\d+(\.\d+)?$/.test(text) ? Number(text) : NaN;
-};
-const toCelsius = (value) => unit.value === "°C" ? value
-  : (value - data.fahrenheit.plus) * data.fahrenheit.per / data.fahrenheit.times;
-
-/* The pairs of the words in the order of the mill's practice. */
-const inOrder = (words) => "customaryFirst" in form.dataset
-  ? words.replace(/([\u2212\d.]+\u00a0(?:°C|mm)) \(([^()]+)\)/g, "$2 ($1)") : words;
-
-function tell() {
-  const words = told(toCelsius(asNumber(temperature)), asNumber(humidity));
-  said.value = words === null ? data.words.refused : inOrder(words);
-}
-
-room.addEventListener("change", () => {
-  const chosen = data.rooms[room.value];
-  if (chosen) {
-    const [temp, rh] = chosen;
-    temperature.value = number(unit.value === "°C" ? temp : onScale(data.fahrenheit, temp), 0);
-    humidity.value = number(rh, 0);
-    tell();
-  } else temperature.focus();
-});
-/* The unit chosen on the page of calculators, or here before. */
-function remembered(value) {
-  try {
-    if (value) localStorage.setItem("kilnfolio-units", value);
-    return localStorage.getItem("kilnfolio-units");
-  } catch { return null; }
-}
-
-function convert() {
-  const value = asNumber(temperature);
-  if (!Number.isNaN(value)) {
-    temperature.value = number(unit.value === "°C"
-      ? (value - data.fahrenheit.plus) * data.fahrenheit.per / data.fahrenheit.times
-      : onScale(data.fahrenheit, value), 0).replaceAll(NBSP, "");
-  }
-  tell();
-}
-unit.addEventListener("change", () => {
-  remembered(unit.value === "°F" ? "us" : "metric");
-  convert();
-});
-const wanted = { us: "°F", metric: "°C" }[remembered()]
-  || ("customaryFirst" in form.dataset ? "°F" : "°C");
-if (wanted !== unit.value) {
-  unit.value = wanted;
-  convert();
-}
-for (const field of [temperature, humidity]) {
-  field.addEventListener("input", () => { room.value = ""; tell(); });
-}
-form.addEventListener("submit", (event) => event.preventDefault());
+  form.addEventListener("submit", (event) => event.preventDefault());
 })();

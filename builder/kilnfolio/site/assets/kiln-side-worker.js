@@ -6,13 +6,25 @@
 const KEPT = "kilnfolio-kiln-side-1";
 
 self.addEventListener("install", (event) => {
-  event.waitUntil(caches.open(KEPT).then((kept) => kept.addAll(self.PAGES)).then(() => self.skipWaiting()));
+  event.waitUntil(
+    caches
+      .open(KEPT)
+      .then((kept) => kept.addAll(self.PAGES))
+      .then(() => self.skipWaiting()),
+  );
 });
 self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
 self.addEventListener("fetch", (event) => {
-  if (event.request.method !== "GET" || new URL(event.request.url).origin !== self.location.origin) return;
-  event.respondWith(fetch(event.request).then(async (answer) => {
-    if (answer.ok) (await caches.open(KEPT)).put(event.request, answer.clone());
-    return answer;
-  }).catch(async () => (await caches.match(event.request, { ignoreSearch: true })) || Response.error()));
+  if (event.request.method !== "GET" || new URL(event.request.url).origin !== self.location.origin)
+    return;
+  event.respondWith(
+    fetch(event.request)
+      .then(async (answer) => {
+        if (answer.ok) (await caches.open(KEPT)).put(event.request, answer.clone());
+        return answer;
+      })
+      .catch(
+        async () => (await caches.match(event.request, { ignoreSearch: true })) || Response.error(),
+      ),
+  );
 });

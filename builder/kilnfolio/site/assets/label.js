@@ -12,14 +12,18 @@
     for (let n = 2; found.length < count; n++) if (found.every((p) => n % p)) found.push(n);
     return found;
   }
-  function fraction(value) { return ((value - Math.floor(value)) * 4294967296) | 0; }
+  function fraction(value) {
+    return ((value - Math.floor(value)) * 4294967296) | 0;
+  }
   const START = primes(8).map((p) => fraction(Math.sqrt(p)));
   const ROUND = primes(64).map((p) => fraction(Math.cbrt(p)));
 
-  function turned(x, n) { return (x >>> n) | (x << (32 - n)); }
+  function turned(x, n) {
+    return (x >>> n) | (x << (32 - n));
+  }
 
   function padded(bytes) {
-    const size = ((bytes.length + 8) >> 6 << 6) + 64;
+    const size = (((bytes.length + 8) >> 6) << 6) + 64;
     const whole = new Uint8Array(size);
     whole.set(bytes);
     whole[bytes.length] = 0x80;
@@ -43,9 +47,18 @@
       const one = (h + s1 + ((e & f) ^ (~e & g)) + ROUND[i] + w[i]) | 0;
       const s0 = turned(a, 2) ^ turned(a, 13) ^ turned(a, 22);
       const two = (s0 + ((a & b) ^ (a & c) ^ (b & c))) | 0;
-      h = g; g = f; f = e; e = (d + one) | 0; d = c; c = b; b = a; a = (one + two) | 0;
+      h = g;
+      g = f;
+      f = e;
+      e = (d + one) | 0;
+      d = c;
+      c = b;
+      b = a;
+      a = (one + two) | 0;
     }
-    [a, b, c, d, e, f, g, h].forEach((value, i) => { state[i] = (state[i] + value) | 0; });
+    [a, b, c, d, e, f, g, h].forEach((value, i) => {
+      state[i] = (state[i] + value) | 0;
+    });
   }
 
   function sha256(text) {
@@ -55,43 +68,71 @@
     return state.map((word) => (word >>> 0).toString(16).padStart(8, "0")).join("");
   }
 
-  function plain(text) { return String(text).replace(/\s+/g, " ").trim(); }
+  function plain(text) {
+    return String(text).replace(/\s+/g, " ").trim();
+  }
 
   /* Words of the record in the page's language, by its patterns; see rendering/languages.py. */
   const SAYS = window.kilnfolioSays;
 
   function leaf(words) {
-    return words.replace(new RegExp(`(\\d{1,2}) (${SAYS.english.join("|")}) (\\d{4})`, "g"), (_, day, month, year) =>
-      SAYS.date.replace("{0}", day).replace("{1}", SAYS.months[SAYS.english.indexOf(month)]).replace("{2}", year))
-      .replace(/(^|[^\d.])(\d{1,3}(?: \d{3})+(?:\.\d+)?|\d+\.\d+)(?![\d.])/g, (_, before, figure) =>
-        before + figure.replace(/ /g, SAYS.group).replace(".", SAYS.decimal));
+    return words
+      .replace(
+        new RegExp(`(\\d{1,2}) (${SAYS.english.join("|")}) (\\d{4})`, "g"),
+        (_, day, month, year) =>
+          SAYS.date
+            .replace("{0}", day)
+            .replace("{1}", SAYS.months[SAYS.english.indexOf(month)])
+            .replace("{2}", year),
+      )
+      .replace(
+        /(^|[^\d.])(\d{1,3}(?: \d{3})+(?:\.\d+)?|\d+\.\d+)(?![\d.])/g,
+        (_, before, figure) => before + figure.replace(/ /g, SAYS.group).replace(".", SAYS.decimal),
+      );
   }
   function say(words, verbatim) {
     if (!SAYS) return words;
     for (const [pattern, one, many] of SAYS.rules) {
       const found = new RegExp(`^${pattern.replaceAll("#", SAYS.figure)}$`).exec(words);
       if (!found) continue;
-      const counted = found.slice(1).reverse().find((slot) => /^\d/.test(slot)) || "";
-      const plural = many && new Intl.PluralRules(SAYS.lang).select(Number(counted.replace(/\D/g, ""))) !== "one";
-      return (plural ? many : one).replace(/\{(\d)(!?)\}/g, (_, slot, kept) => kept ? found[+slot + 1] : say(found[+slot + 1]));
+      const counted =
+        found
+          .slice(1)
+          .reverse()
+          .find((slot) => /^\d/.test(slot)) || "";
+      const plural =
+        many &&
+        new Intl.PluralRules(SAYS.lang).select(Number(counted.replace(/\D/g, ""))) !== "one";
+      return (plural ? many : one).replace(/\{(\d)(!?)\}/g, (_, slot, kept) =>
+        kept ? found[+slot + 1] : say(found[+slot + 1]),
+      );
     }
     return verbatim ? words : leaf(words);
   }
 
   /* A value of the record by its path, as in "shown.packs". */
   function valueAt(record, path) {
-    return path.split(".").reduce((value, key) => (value === undefined || value === null ? value : value[key]), record);
+    return path
+      .split(".")
+      .reduce((value, key) => (value === undefined || value === null ? value : value[key]), record);
   }
 
   /* The first fact of the page that is not the record's; "" where all are. */
   function otherThanRecord(text) {
     let record;
-    try { record = JSON.parse(text); } catch { return "the record itself"; }
+    try {
+      record = JSON.parse(text);
+    } catch {
+      return "the record itself";
+    }
     for (const part of document.querySelectorAll("[data-record]")) {
       let shown = plain(part.textContent);
       let sealed = plain(valueAt(record, part.dataset.record));
       if (part.lang !== "en") sealed = plain(say(sealed, "verbatim" in part.dataset));
-      if ("anyCase" in part.dataset) { shown = shown.toLowerCase(); sealed = sealed.toLowerCase(); }
+      if ("anyCase" in part.dataset) {
+        shown = shown.toLowerCase();
+        sealed = sealed.toLowerCase();
+      }
       if (shown !== sealed) return `“${shown.slice(0, 80)}”`;
     }
     // among the facts there is nothing but what the record says and the headings of it
@@ -99,24 +140,54 @@
       const walk = document.createTreeWalker(box, NodeFilter.SHOW_TEXT);
       while (walk.nextNode()) {
         const stray = plain(walk.currentNode.data).replace(/[\s\p{P}]/gu, "");
-        if (stray && !walk.currentNode.parentElement.closest("[data-record], [data-words]")) return `“${plain(walk.currentNode.data).slice(0, 80)}”`;
+        if (stray && !walk.currentNode.parentElement.closest("[data-record], [data-words]"))
+          return `“${plain(walk.currentNode.data).slice(0, 80)}”`;
       }
     }
     const wanted = ["lot", "statement", "verdict", "product", "species", "shown.size", "ordered"];
-    wanted.push(...["mean", "span", "readings", "stress", "claim", "supported"].filter((key) => record[key]));
+    wanted.push(
+      ...["mean", "span", "readings", "stress", "claim", "supported"].filter((key) => record[key]),
+    );
     if (record.heat_treatment) wanted.push("heat_treatment");
-    if (document.querySelector("table.packs")) wanted.push(...record.packs.map((_, place) => `packs.${place}.number`));
-    const there = new Set([...document.querySelectorAll("[data-record]")].map((part) => part.dataset.record));
+    if (document.querySelector("table.packs"))
+      wanted.push(...record.packs.map((_, place) => `packs.${place}.number`));
+    const there = new Set(
+      [...document.querySelectorAll("[data-record]")].map((part) => part.dataset.record),
+    );
     const lacking = wanted.find((key) => !there.has(key));
     return lacking ? `what it says of “${lacking.replace("shown.", "")}”, which was taken out` : "";
   }
 
   function verdict(current, history, fault) {
-    if (fault) return ["fail", "does not match the label", `This page shows ${fault}, which is not in the record that was sealed. Do not rely on this page. Ask the mill, and give the lot number.`];
-    if (!label) return ["no-data", "could not be checked", "This page was not opened by the code on a label. Compare the words or digits below with those on the label."];
-    if (label === current) return ["pass", "matches the label", "The record on this page is the one the label was printed for."];
-    if (history.includes(label)) return ["question", "amended after this label was printed", "The mill has amended this record and sealed it again. This page shows the newer record."];
-    return ["fail", "does not match the label", "The label carries another seal than this page. Do not rely on this page. Ask the mill, and give the lot number."];
+    if (fault)
+      return [
+        "fail",
+        "does not match the label",
+        `This page shows ${fault}, which is not in the record that was sealed. Do not rely on this page. Ask the mill, and give the lot number.`,
+      ];
+    if (!label)
+      return [
+        "no-data",
+        "could not be checked",
+        "This page was not opened by the code on a label. Compare the words or digits below with those on the label.",
+      ];
+    if (label === current)
+      return [
+        "pass",
+        "matches the label",
+        "The record on this page is the one the label was printed for.",
+      ];
+    if (history.includes(label))
+      return [
+        "question",
+        "amended after this label was printed",
+        "The mill has amended this record and sealed it again. This page shows the newer record.",
+      ];
+    return [
+      "fail",
+      "does not match the label",
+      "The label carries another seal than this page. Do not rely on this page. Ask the mill, and give the lot number.",
+    ];
   }
 
   let label = "";
@@ -147,7 +218,8 @@
     const fragment = location.hash.slice(1).toLowerCase();
     // anything but 32 hex digits, such as the way past the heading, is no seal
     if (/^[0-9a-f]{32}$/.test(fragment)) label = fragment;
-    const fault = sha256(text).slice(0, current.length) === current ? otherThanRecord(text) : "a record";
+    const fault =
+      sha256(text).slice(0, current.length) === current ? otherThanRecord(text) : "a record";
     // the label's seal goes with its reader to the other languages
     if (label) for (const link of document.querySelectorAll(".languages a")) link.hash = label;
     tell(...verdict(current, box.dataset.history.split(" "), fault));

@@ -3,12 +3,16 @@
 "use strict";
 
 for (const part of document.querySelectorAll("details[data-scripts]")) {
-  part.addEventListener("toggle", () => {
-    for (const address of part.dataset.scripts.split(" ")) {
-      const script = document.createElement("script");
-      script.src = address;
-      script.async = false; // in their order
-      document.head.append(script);
-    }
-  }, { once: true });
+  part.addEventListener(
+    "toggle",
+    () => {
+      for (const address of part.dataset.scripts.split(" ")) {
+        const script = document.createElement("script");
+        script.src = address;
+        script.async = false; // in their order
+        document.head.append(script);
+      }
+    },
+    { once: true },
+  );
 }

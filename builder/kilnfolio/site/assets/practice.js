@@ -1,9 +1,11 @@
 // New numbers for the practice problems. Every set was worked at build; this only puts one in place.
 // practice.html?set=3 opens the third set everywhere, so that a group can work the same numbers.
-((() => {
+(() => {
   "use strict";
   const sets = window.practiceNumbers;
-  if (!sets) { return; }
+  if (!sets) {
+    return;
+  }
 
   function show(kind, number) {
     const problem = document.getElementById(kind);
@@ -11,7 +13,9 @@
     problem.querySelector(".asked").innerHTML = chosen.ask;
     problem.querySelector(".worked").innerHTML = chosen.answer;
     problem.querySelector(".set").textContent = String(number + 1);
-    problem.querySelectorAll("details").forEach((one) => { one.open = false; });
+    problem.querySelectorAll("details").forEach((one) => {
+      one.open = false;
+    });
     problem.dataset.set = String(number);
   }
 
@@ -28,7 +32,9 @@
 
   const asked = Number(new URLSearchParams(location.search).get("set"));
   if (asked >= 1) {
-    Object.keys(sets).forEach((kind) => { show(kind, (Math.floor(asked) - 1) % sets[kind].length); });
+    Object.keys(sets).forEach((kind) => {
+      show(kind, (Math.floor(asked) - 1) % sets[kind].length);
+    });
   }
   document.documentElement.classList.add("scripted");
-})());
+})();

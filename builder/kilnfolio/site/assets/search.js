@@ -1,22 +1,31 @@
 /* Search over the handbook and the records, from a web server or from file://.
    The index and the library are fetched when somebody first reaches for the search box; rows of charges and lots
    when a question can be about them. */
-((() => {
+(() => {
   "use strict";
 
   const ROOT = document.body.dataset.root || "";
   const IN_BOX = 3;
   const IN_PAGE = 8;
-  const LITTLE = new Set("a about after an and any are as at be by can did do does for from have how i in is it me mean meaning means my of on or our should show tell that the there this to was we what when where which who why will with you your".split(" "));
+  const LITTLE = new Set(
+    "a about after an and any are as at be by can did do does for from have how i in is it me mean meaning means my of on or our should show tell that the there this to was we what when where which who why will with you your".split(
+      " ",
+    ),
+  );
 
   /* ---- words: the same for texts and for questions ------------------------------------------ */
 
   function plain(text) {
-    return text.normalize("NFKD").replace(/[\u0300-\u036f]/g, "").toLowerCase().replace(/[\u202f\u00a0]/g, " ");
+    return text
+      .normalize("NFKD")
+      .replace(/[\u0300-\u036f]/g, "")
+      .toLowerCase()
+      .replace(/[\u202f\u00a0]/g, " ");
   }
 
   // a thickness is one word however it is written: quarters of an inch, as hardwood is sold
-  const THICKNESS = /(?:(\d+)\/4)(?![\d/])|(?:(\d+)[ -])?(\d+(?:\.\d+)?|\d\/\d)\s*(mm|in\b|inch(?:es)?\b|")/g;
+  const THICKNESS =
+    /(?:(\d+)\/4)(?![\d/])|(?:(\d+)[ -])?(\d+(?:\.\d+)?|\d\/\d)\s*(mm|in\b|inch(?:es)?\b|")/g;
 
   function fraction(text) {
     const parts = text.split("/");
@@ -24,9 +33,13 @@
   }
 
   function quarters(match) {
-    if (match[1]) { return +match[1]; }
+    if (match[1]) {
+      return +match[1];
+    }
     let size = fraction(match[3]);
-    if (match[2]) { size = /\//.test(match[3]) ? +match[2] + size : size; }
+    if (match[2]) {
+      size = /\//.test(match[3]) ? +match[2] + size : size;
+    }
     const count = match[4] === "mm" ? size / 6.35 : size * 4;
     return Math.abs(count - Math.round(count)) <= 0.3 ? Math.round(count) : 0;
   }
@@ -35,7 +48,9 @@
     const found = [];
     let rest = plain(text).replace(THICKNESS, (...match) => {
       const count = quarters(match);
-      if (count < 2 || count > 32) { return match[0]; }
+      if (count < 2 || count > 32) {
+        return match[0];
+      }
       found.push(`thick${count}`);
       return question ? " " : match[0];
     });
@@ -43,17 +58,27 @@
       found.push(`t${t}-${letter}${number}`);
       return question ? " " : ` t${t} ${letter}${number} `;
     });
-    if (!question) { // what one writer hyphenates another writes as one word
-      (rest.match(/\p{L}+-\p{L}+/gu) || []).forEach((word) => { found.push(word.replace("-", "")); });
+    if (!question) {
+      // what one writer hyphenates another writes as one word
+      (rest.match(/\p{L}+-\p{L}+/gu) || []).forEach((word) => {
+        found.push(word.replace("-", ""));
+      });
     }
     return found.concat(rest.match(/[\p{L}\p{N}]+/gu) || []);
   }
 
   // one word for check, checks, checking and checked
   function stem(word) {
-    if (!/^\p{Ll}{4,}$/u.test(word)) { return word; }
-    let root = word.replace(/ies$/, "y").replace(/([^s])s$/, "$1").replace(/^(.{4,})(?:ing|ed)$/, "$1");
-    if (root.length > 2 && /(?:ing|ed)$/.test(word)) { root = root.replace(/([bdgmnprt])\1$/, "$1"); }
+    if (!/^\p{Ll}{4,}$/u.test(word)) {
+      return word;
+    }
+    let root = word
+      .replace(/ies$/, "y")
+      .replace(/([^s])s$/, "$1")
+      .replace(/^(.{4,})(?:ing|ed)$/, "$1");
+    if (root.length > 2 && /(?:ing|ed)$/.test(word)) {
+      root = root.replace(/([bdgmnprt])\1$/, "$1");
+    }
     return root;
   }
 
@@ -76,13 +101,21 @@
   }
 
   function ready() {
-    coming = coming || Promise.all([script("assets/vendor/minisearch.min.js"), script("assets/search-index.js"),
-      window.kilnfolioRows || script("assets/rows.js"), answers()]).then(build);
+    coming =
+      coming ||
+      Promise.all([
+        script("assets/vendor/minisearch.min.js"),
+        script("assets/search-index.js"),
+        window.kilnfolioRows || script("assets/rows.js"),
+        answers(),
+      ]).then(build);
     return coming;
   }
 
   function answers() {
-    return Promise.all(["assets/constants.js", "assets/wood.js", "assets/air.js"].map(script)).then(() => script("assets/answers.js"));
+    return Promise.all(["assets/constants.js", "assets/wood.js", "assets/air.js"].map(script)).then(
+      () => script("assets/answers.js"),
+    );
   }
 
   function build() {
@@ -93,20 +126,33 @@
       tokenize: (text) => words(text),
       processTerm: (term) => {
         const root = stem(term);
-        if (!named) { known.add(root); } // while the texts are read, not the questions
+        if (!named) {
+          known.add(root);
+        } // while the texts are read, not the questions
         return root;
       },
     });
-    index.addAll(data.entries.map((entry, place) => ({ id: place, title: entry[0], also: entry[4], text: entry[5] })));
+    index.addAll(
+      data.entries.map((entry, place) => ({
+        id: place,
+        title: entry[0],
+        also: entry[4],
+        text: entry[5],
+      })),
+    );
     named = new Set();
     data.entries.forEach((entry) => {
-      words(`${entry[0]} ${entry[4]}`).forEach((word) => { named.add(stem(word)); });
+      words(`${entry[0]} ${entry[4]}`).forEach((word) => {
+        named.add(stem(word));
+      });
     });
   }
 
   /* ---- a question ---------------------------------------------------------------------------- */
 
-  function exact(term) { return /\d/.test(term); }
+  function exact(term) {
+    return /\d/.test(term);
+  }
 
   // one slip of the pen in a word the book does not hold, two in a long one; of three letters only where nothing
   // else is found
@@ -114,7 +160,12 @@
     return {
       queries: [term],
       prefix: term.length > 1 && !exact(term),
-      fuzzy: term.length >= shortest && !exact(term) && !known.has(stem(term)) ? (term.length > 8 ? 2 : 1) : false,
+      fuzzy:
+        term.length >= shortest && !exact(term) && !known.has(stem(term))
+          ? term.length > 8
+            ? 2
+            : 1
+          : false,
     };
   }
 
@@ -124,15 +175,21 @@
     const telling = terms.filter((term) => !LITTLE.has(term));
     const left = telling.length ? telling : terms;
     const units = [];
-    function others(phrase) { return (data.synonyms[phrase] || []).map((other) => words(other, true)); }
-    [4, 3, 2].forEach((length) => { // other names of several words, as in "black walnut"
+    function others(phrase) {
+      return (data.synonyms[phrase] || []).map((other) => words(other, true));
+    }
+    [4, 3, 2].forEach((length) => {
+      // other names of several words, as in "black walnut"
       for (let start = 0; start + length <= left.length; start += 1) {
         const phrase = left.slice(start, start + length).join(" ");
-        if (data.synonyms[phrase]) { units.push({ words: left.splice(start, length), others: others(phrase), joined: "" }); }
+        if (data.synonyms[phrase]) {
+          units.push({ words: left.splice(start, length), others: others(phrase), joined: "" });
+        }
       }
     });
     for (let place = 0; place + 1 < left.length; place += 1) {
-      if (named.has(stem(left[place] + left[place + 1]))) { // "case hardening" is one word in the book
+      if (named.has(stem(left[place] + left[place + 1]))) {
+        // "case hardening" is one word in the book
         const pair = left.splice(place, 2);
         units.push({ words: pair, others: [], joined: pair.join("") });
       }
@@ -142,10 +199,18 @@
 
   function queryOf(unit, shortest) {
     const one = unit.words.length === 1;
-    const ways = [one ? option(unit.words[0], shortest) : { combineWith: "AND", queries: unit.words }];
-    if (unit.joined) { ways.push(option(unit.joined, 4)); }
+    const ways = [
+      one ? option(unit.words[0], shortest) : { combineWith: "AND", queries: unit.words },
+    ];
+    if (unit.joined) {
+      ways.push(option(unit.joined, 4));
+    }
     unit.others.forEach((other) => {
-      ways.push(one ? { combineWith: "AND", queries: other, boost: { title: 2 } } : { combineWith: "AND", queries: other });
+      ways.push(
+        one
+          ? { combineWith: "AND", queries: other, boost: { title: 2 } }
+          : { combineWith: "AND", queries: other },
+      );
     });
     return ways.length > 1 ? { combineWith: "OR", queries: ways } : ways[0];
   }
@@ -158,7 +223,9 @@
   };
 
   function telltale(text) {
-    return words(text).filter((word) => !LITTLE.has(word)).map(stem);
+    return words(text)
+      .filter((word) => !LITTLE.has(word))
+      .map(stem);
   }
 
   const DEFINES = /^\s*(?:what(?:'s| is| are| does)|define|definition|meaning)\b/i;
@@ -185,14 +252,23 @@
   function find(question) {
     let units = unitsOf(question);
     const named = units.filter((unit) => !/^schedules?$/.test(unit.words.join(" ")));
-    if (named.length) { units = named; } // "schedule" says which kind is wanted; see ranked
-    const asked = words(question, true).filter((term, _place, all) => !LITTLE.has(term) || all.every((other) => LITTLE.has(other))).map(stem).filter((word) => !named.length || word !== "schedule");
+    if (named.length) {
+      units = named;
+    } // "schedule" says which kind is wanted; see ranked
+    const asked = words(question, true)
+      .filter((term, _place, all) => !LITTLE.has(term) || all.every((other) => LITTLE.has(other)))
+      .map(stem)
+      .filter((word) => !named.length || word !== "schedule");
     function ask(combine, shortest) {
       const queries = units.map((unit) => queryOf(unit, shortest));
-      return queries.length ? ranked(index.search({ combineWith: combine, queries: queries }, OPTIONS), asked, question) : [];
+      return queries.length
+        ? ranked(index.search({ combineWith: combine, queries: queries }, OPTIONS), asked, question)
+        : [];
     }
     const all = ask("AND", 4);
-    if (all.length >= IN_BOX) { return all; }
+    if (all.length >= IN_BOX) {
+      return all;
+    }
     // after what holds every word, what holds some of them
     const held = new Set(all.map((result) => result.id));
     return all.concat(ask("OR", all.length ? 4 : 3).filter((result) => !held.has(result.id)));
@@ -204,16 +280,24 @@
 
   // whether a word of the question is one of a record's, or begins one
   function matches(term, text) {
-    if (!broken.has(text)) { broken.set(text, Array.from(new Set(words(text).map(stem)))); }
+    if (!broken.has(text)) {
+      broken.set(text, Array.from(new Set(words(text).map(stem))));
+    }
     const root = stem(term);
-    return broken.get(text).some((word) => word === root || (term.length > 2 && !exact(term) && word.indexOf(root) === 0));
+    return broken
+      .get(text)
+      .some(
+        (word) => word === root || (term.length > 2 && !exact(term) && word.indexOf(root) === 0),
+      );
   }
 
   // groups of rows, those a number was asked for before those that words describe
   function records(question) {
     const api = window.kilnfolioRows;
     return api.numbered(question).then((hits) => {
-      if (hits.length) { return { first: true, hits: hits }; }
+      if (hits.length) {
+        return { first: true, hits: hits };
+      }
       const units = unitsOf(question).map((unit) => [unit.words].concat(unit.others));
       return api.worded(units, matches).then((found) => ({ first: false, hits: found }));
     });
@@ -227,26 +311,62 @@
 
   // what search answers itself, before what it finds
   function answered(question, groups) {
-    return window.kilnfolioAnswers(question, described).catch(() => []).then((entries) => {
-      const own = entries.map((entry) => [entry, []]);
-      return own.length ? [{ kind: "answer", total: own.length, entries: own, all: "" }].concat(groups) : groups;
-    });
+    return window
+      .kilnfolioAnswers(question, described)
+      .catch(() => [])
+      .then((entries) => {
+        const own = entries.map((entry) => [entry, []]);
+        return own.length
+          ? [{ kind: "answer", total: own.length, entries: own, all: "" }].concat(groups)
+          : groups;
+      });
   }
 
   function recordEntry(found) {
-    function say(key) { return found.part.value(found.row, key); }
+    function say(key) {
+      return found.part.value(found.row, key);
+    }
     const date = window.kilnfolioRows.isoDay(say("day"));
     let mean;
     if (found.part.kind === "charges") {
       mean = say("final_mc");
-      return [`Charge ${say("number")}`, "charge", window.kilnfolioRows.page(found.part, found.row), "", "",
-        say("stock") + ", " + say("kiln") + ", started " + date + (mean === null ? "" : `, ${mean.toFixed(1)} % at the end`) +
-        ". Checks: " + say("outcome") + "." + (say("found") ? ` Found at grading: ${say("found")}.` : "")];
+      return [
+        `Charge ${say("number")}`,
+        "charge",
+        window.kilnfolioRows.page(found.part, found.row),
+        "",
+        "",
+        say("stock") +
+          ", " +
+          say("kiln") +
+          ", started " +
+          date +
+          (mean === null ? "" : `, ${mean.toFixed(1)} % at the end`) +
+          ". Checks: " +
+          say("outcome") +
+          "." +
+          (say("found") ? ` Found at grading: ${say("found")}.` : ""),
+      ];
     }
     mean = say("mean_mc");
-    return [`Lot ${say("number")}`, "lot", window.kilnfolioRows.page(found.part, found.row), "", "",
-      say("product") + ", " + say("species") + ", issued " + date + ": " + say("verdict") +
-      (mean === null ? "" : `, mean ${mean.toFixed(1)} %`) + ". Dried in " + say("charges") + "."];
+    return [
+      `Lot ${say("number")}`,
+      "lot",
+      window.kilnfolioRows.page(found.part, found.row),
+      "",
+      "",
+      say("product") +
+        ", " +
+        say("species") +
+        ", issued " +
+        date +
+        ": " +
+        say("verdict") +
+        (mean === null ? "" : `, mean ${mean.toFixed(1)} %`) +
+        ". Dried in " +
+        say("charges") +
+        ".",
+    ];
   }
 
   /* ---- results ------------------------------------------------------------------------------- */
@@ -275,14 +395,29 @@
     let best = "";
     let most = 0;
     text.split(/\n|(?<=[.!?])\s+(?=\p{Lu})/u).forEach((sentence) => {
-      const held = new Set(words(sentence).map(stem).filter((term) => wanted.has(term)));
+      const held = new Set(
+        words(sentence)
+          .map(stem)
+          .filter((term) => wanted.has(term)),
+      );
       let worth = 0; // of two sentences with as many of the words, the one with the longer says more
-      held.forEach((term) => { worth += 1 + term.length / 100; });
-      if (worth > most) { most = worth; best = sentence; }
+      held.forEach((term) => {
+        worth += 1 + term.length / 100;
+      });
+      if (worth > most) {
+        most = worth;
+        best = sentence;
+      }
     });
     if (best.length > 220) {
       const first = words(best).findIndex((term) => wanted.has(stem(term)));
-      const from = Math.max(0, best.split(/\s+/).slice(0, Math.max(0, first - 12)).join(" ").length);
+      const from = Math.max(
+        0,
+        best
+          .split(/\s+/)
+          .slice(0, Math.max(0, first - 12))
+          .join(" ").length,
+      );
       best = `${(from ? "… " : "") + best.slice(from, from + 200).trim()} …`;
     }
     return best;
@@ -302,8 +437,10 @@
       item.append(within);
     }
     // of a term its definition, of anything else the sentence that holds most of what was asked
-    const sentence = entry[1] === "term" ? entry[5].split(/ (?:Also called|See)[: ]/)[0].slice(0, 240)
-      : telling(entry[5], terms) || entry[5].split("\n")[0].slice(0, 160);
+    const sentence =
+      entry[1] === "term"
+        ? entry[5].split(/ (?:Also called|See)[: ]/)[0].slice(0, 240)
+        : telling(entry[5], terms) || entry[5].split("\n")[0].slice(0, 160);
     item.append(marked(sentence, terms));
     return item;
   }
@@ -314,19 +451,31 @@
     const own = [];
     results.forEach((result) => {
       const entry = data.entries[result.id];
-      if (!groups.has(entry[1])) { groups.set(entry[1], { kind: entry[1], total: 0, entries: [], all: "" }); }
+      if (!groups.has(entry[1])) {
+        groups.set(entry[1], { kind: entry[1], total: 0, entries: [], all: "" });
+      }
       const group = groups.get(entry[1]);
       group.total += 1;
-      if (group.entries.length < most) { group.entries.push([entry, result.terms]); }
+      if (group.entries.length < most) {
+        group.entries.push([entry, result.terms]);
+      }
     });
     ["charges", "lots"].forEach((kind) => {
       const hits = found ? found.hits.filter((one) => one.part.kind === kind) : [];
-      if (!hits.length) { return; }
+      if (!hits.length) {
+        return;
+      }
       const terms = words(question, true).map(stem);
-      own.push({ kind: kind.slice(0, -1), total: hits.length, all: hits.length > most ? `${kind}/index.html` : "",
-        entries: hits.slice(0, most).map((one) => [recordEntry(one), terms]) });
+      own.push({
+        kind: kind.slice(0, -1),
+        total: hits.length,
+        all: hits.length > most ? `${kind}/index.html` : "",
+        entries: hits.slice(0, most).map((one) => [recordEntry(one), terms]),
+      });
     });
-    return found?.first ? own.concat(Array.from(groups.values())) : Array.from(groups.values()).concat(own);
+    return found?.first
+      ? own.concat(Array.from(groups.values()))
+      : Array.from(groups.values()).concat(own);
   }
 
   function show(place, groups) {
@@ -335,8 +484,11 @@
       const heading = document.createElement("h2");
       const list = document.createElement("ol");
       const shown = group.entries.length;
-      heading.textContent = data.headings[group.kind] + (group.total > shown ? `, ${shown} of ${group.total}` : "");
-      group.entries.forEach((pair) => { list.append(hit(pair[0], pair[1])); });
+      heading.textContent =
+        data.headings[group.kind] + (group.total > shown ? `, ${shown} of ${group.total}` : "");
+      group.entries.forEach((pair) => {
+        list.append(hit(pair[0], pair[1]));
+      });
       place.append(heading, list);
       if (group.all) {
         const link = document.createElement("a");
@@ -364,7 +516,9 @@
       place.className = "search-results";
       place.setAttribute("aria-live", "polite");
       document.addEventListener("click", (event) => {
-        if (!form.contains(event.target)) { place.replaceChildren(); }
+        if (!form.contains(event.target)) {
+          place.replaceChildren();
+        }
       });
     }
     let wish = 0;
@@ -375,37 +529,68 @@
       const most = page ? IN_PAGE : IN_BOX;
       function draw(found, whole) {
         return answered(question, grouped(question, find(question), found, most)).then((groups) => {
-          if (mine !== wish) { return; } // asked again meanwhile
+          if (mine !== wish) {
+            return;
+          } // asked again meanwhile
           const rest = document.getElementById("everything");
-          if (groups.length || whole) { show(place, groups); }
-          if (page && rest) { rest.hidden = groups.length > 0; }
+          if (groups.length || whole) {
+            show(place, groups);
+          }
+          if (page && rest) {
+            rest.hidden = groups.length > 0;
+          }
         });
       }
       if (!question.trim()) {
         place.replaceChildren();
-        if (page) { document.getElementById("everything").hidden = false; }
+        if (page) {
+          document.getElementById("everything").hidden = false;
+        }
         return;
       }
-      ready().then(() => {
-        // a question with a figure in it may be a number: its answer comes first, so it is waited for
-        if (!/\d/.test(question)) { draw(null, false); }
-        return records(question).catch(() => null);
-      }).then((found) => { draw(found, true); });
+      ready()
+        .then(() => {
+          // a question with a figure in it may be a number: its answer comes first, so it is waited for
+          if (!/\d/.test(question)) {
+            draw(null, false);
+          }
+          return records(question).catch(() => null);
+        })
+        .then((found) => {
+          draw(found, true);
+        });
     }
     input.addEventListener("focus", ready, { once: true });
     input.addEventListener("input", ask);
     form.addEventListener("keydown", (event) => {
-      if (event.key === "Escape") { place.replaceChildren(); input.focus(); }
+      if (event.key === "Escape") {
+        place.replaceChildren();
+        input.focus();
+      }
     });
     if (page) {
-      form.addEventListener("submit", (event) => { event.preventDefault(); ask(); });
+      form.addEventListener("submit", (event) => {
+        event.preventDefault();
+        ask();
+      });
       input.value = new URLSearchParams(location.search).get("q") || "";
-      if (input.value) { ask(); }
+      if (input.value) {
+        ask();
+      }
       input.focus();
     }
   }
 
   document.querySelectorAll(".search-box").forEach(box);
   // for tests, and for whoever is curious: every answer, the likeliest group first
-  window.kilnfolioSearch = { ready: ready, find: find, answer: (question, most) => ready().then(() => records(question)).then((found) => answered(question, grouped(question, find(question), found, most || IN_PAGE))) };
-})());
+  window.kilnfolioSearch = {
+    ready: ready,
+    find: find,
+    answer: (question, most) =>
+      ready()
+        .then(() => records(question))
+        .then((found) =>
+          answered(question, grouped(question, find(question), found, most || IN_PAGE)),
+        ),
+  };
+})();

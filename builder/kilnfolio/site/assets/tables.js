@@ -1,24 +1,33 @@
 /* Tables that can be sorted and filtered. The address carries the filter and the
    order, so that it can be sent to somebody. Without this script the tables are whole and in a sensible order. */
-((() => {
+(() => {
   "use strict";
 
   const MOST = 300; // rows drawn at once: more would make the browser lay out thousands for nobody
 
   function plain(text) {
-    return text.normalize("NFKD").replace(/[\u0300-\u036f]/g, "").toLowerCase();
+    return text
+      .normalize("NFKD")
+      .replace(/[\u0300-\u036f]/g, "")
+      .toLowerCase();
   }
 
-  function tidy(text) { return text.replace(/[\s\u202f\u00a0]+/g, " ").trim(); }
+  function tidy(text) {
+    return text.replace(/[\s\u202f\u00a0]+/g, " ").trim();
+  }
 
   /* ---- order ---------------------------------------------------------------------------------- */
 
   // what a cell is ordered by: its number, or its words with every number in them padded, "kiln 10" after "kiln 9"
   function worth(cell) {
     const text = cell.dataset.value || cell.textContent.trim();
-    if (text === "" || text === "\u2013") { return { blank: 1 }; }
+    if (text === "" || text === "\u2013") {
+      return { blank: 1 };
+    }
     const number = parseFloat(text.replace(/\u2212/g, "-").replace(/[\u202f\u00a0 ]/g, ""));
-    if (!cell.dataset.value && /^[\u2212+-]?[\d.]/.test(text)) { return { blank: 0, number: number, text: "" }; }
+    if (!cell.dataset.value && /^[\u2212+-]?[\d.]/.test(text)) {
+      return { blank: 0, number: number, text: "" };
+    }
     return {
       blank: 0,
       number: NaN,
@@ -27,8 +36,12 @@
   }
 
   function compare(a, b) {
-    if (a.blank || b.blank) { return a.blank - b.blank; }
-    if (a.number < b.number || a.number > b.number) { return a.number - b.number; }
+    if (a.blank || b.blank) {
+      return a.blank - b.blank;
+    }
+    if (a.number < b.number || a.number > b.number) {
+      return a.number - b.number;
+    }
     return a.text < b.text ? -1 : a.text > b.text ? 1 : 0;
   }
 
@@ -36,9 +49,12 @@
 
   function passes(row, field) {
     const wanted = plain(field.value.trim());
-    if (!wanted) { return true; }
+    if (!wanted) {
+      return true;
+    }
     if (field.dataset.filter === undefined) {
-      let where = field.dataset.filterWords ? row.dataset[field.dataset.filterWords] || ""
+      let where = field.dataset.filterWords
+        ? row.dataset[field.dataset.filterWords] || ""
         : `${row.textContent} ${row.dataset.text || ""}`;
       where = plain(where);
       return wanted.split(/\s+/).every((word) => where.indexOf(word) >= 0);
@@ -59,7 +75,11 @@
     let order = all.slice();
     let matching = all;
     const headings = Array.from(table.tHead.rows[0].cells);
-    const names = headings.map((cell) => plain(tidy(cell.textContent)).replace(/[^a-z0-9]+/g, "-").replace(/^-|-$/g, ""));
+    const names = headings.map((cell) =>
+      plain(tidy(cell.textContent))
+        .replace(/[^a-z0-9]+/g, "-")
+        .replace(/^-|-$/g, ""),
+    );
     const fields = bar ? Array.from(bar.querySelectorAll("input, select")) : [];
     const keys = [];
     let sorted = -1;
@@ -70,9 +90,14 @@
 
     function draw() {
       body.replaceChildren.apply(body, matching.slice(0, shown));
-      if (more) { more.hidden = matching.length <= shown; }
+      if (more) {
+        more.hidden = matching.length <= shown;
+      }
       if (count) {
-        count.textContent = matching.length + " of " + all.length +
+        count.textContent =
+          matching.length +
+          " of " +
+          all.length +
           (matching.length > shown ? `, the first ${shown} shown` : "");
       }
     }
@@ -85,14 +110,16 @@
     }
 
     function sort() {
-      headings.forEach((heading) => { heading.removeAttribute("aria-sort"); });
+      headings.forEach((heading) => {
+        heading.removeAttribute("aria-sort");
+      });
       order = all.slice();
       if (sorted >= 0) {
         headings[sorted].setAttribute("aria-sort", falling ? "descending" : "ascending");
-        keys[sorted] = keys[sorted] ||
-          all.map((row) => ({ row: row, worth: worth(row.cells[sorted]) }));
+        keys[sorted] =
+          keys[sorted] || all.map((row) => ({ row: row, worth: worth(row.cells[sorted]) }));
         const keyed = keys[sorted].slice();
-        keyed.sort((a, b) => falling ? compare(b.worth, a.worth) : compare(a.worth, b.worth));
+        keyed.sort((a, b) => (falling ? compare(b.worth, a.worth) : compare(a.worth, b.worth)));
         order = keyed.map((item) => item.row);
       }
     }
@@ -100,16 +127,29 @@
     /* the address: #species=quercus-rubra&sort=started&order=falling */
     function write() {
       const said = new URLSearchParams();
-      fields.forEach((field) => { if (field.value.trim()) { said.set(nameOf(field), field.value.trim()); } });
-      if (sorted >= 0) { said.set("sort", names[sorted]); if (falling) { said.set("order", "falling"); } }
+      fields.forEach((field) => {
+        if (field.value.trim()) {
+          said.set(nameOf(field), field.value.trim());
+        }
+      });
+      if (sorted >= 0) {
+        said.set("sort", names[sorted]);
+        if (falling) {
+          said.set("order", "falling");
+        }
+      }
       history.replaceState(null, "", `#${said}`);
     }
 
     function read() {
       const asked = location.hash.slice(1);
-      if (asked && asked.indexOf("=") < 0) { return false; } // a place in the page, not a filter
+      if (asked && asked.indexOf("=") < 0) {
+        return false;
+      } // a place in the page, not a filter
       const said = new URLSearchParams(asked);
-      fields.forEach((field) => { field.value = said.get(nameOf(field)) || ""; });
+      fields.forEach((field) => {
+        field.value = said.get(nameOf(field)) || "";
+      });
       sorted = names.indexOf(said.get("sort"));
       falling = said.get("order") === "falling";
       return true;
@@ -128,7 +168,9 @@
           sorted = place;
           sort();
           filter();
-          if (bar) { write(); }
+          if (bar) {
+            write();
+          }
         });
       });
     }
@@ -138,7 +180,10 @@
       count.className = "filter-count";
       count.setAttribute("role", "status");
       bar.append(count);
-      bar.addEventListener("input", () => { filter(); write(); });
+      bar.addEventListener("input", () => {
+        filter();
+        write();
+      });
       bar.hidden = false;
     }
 
@@ -148,17 +193,31 @@
       more.className = "more";
       more.textContent = "Show more";
       (table.closest(".scroll-x") || table).after(more);
-      more.addEventListener("click", () => { shown += MOST; draw(); });
+      more.addEventListener("click", () => {
+        shown += MOST;
+        draw();
+      });
     }
 
-    if (all.length > MOST) { makeMore(); }
-    if (table.classList.contains("sortable")) { makeSortable(); }
+    if (all.length > MOST) {
+      makeMore();
+    }
+    if (table.classList.contains("sortable")) {
+      makeSortable();
+    }
     if (bar) {
       makeBar();
-      window.addEventListener("hashchange", () => { if (read()) { sort(); filter(); } });
+      window.addEventListener("hashchange", () => {
+        if (read()) {
+          sort();
+          filter();
+        }
+      });
       read();
     }
-    if (sorted >= 0) { sort(); }
+    if (sorted >= 0) {
+      sort();
+    }
     filter();
   }
 
@@ -168,6 +227,10 @@
     bars.set(holder.tBodies ? holder : holder.querySelector("table"), bar);
   });
   const tables = new Set(document.querySelectorAll("table.sortable"));
-  bars.forEach((_, table) => { tables.add(table); });
-  tables.forEach((table) => { makeRegister(table, bars.get(table)); });
-})());
+  bars.forEach((_, table) => {
+    tables.add(table);
+  });
+  tables.forEach((table) => {
+    makeRegister(table, bars.get(table));
+  });
+})();

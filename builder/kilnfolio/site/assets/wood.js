@@ -4,66 +4,67 @@
    build has written those of the Python package, whose functions these follow step by step. */
 
 (() => {
-"use strict";
+  "use strict";
 
-window.kilnfolio ||= {};
-const { kilnfolio } = window;
+  window.kilnfolio ||= {};
+  const { kilnfolio } = window;
 
-const NBSP = "\u00a0";
-const MINUS = "\u2212";
-const NOTHING = "\u2013";
+  const NBSP = "\u00a0";
+  const MINUS = "\u2212";
+  const NOTHING = "\u2013";
 
-/* ---- numbers: figures.py --------------------------------------------------------------------- */
+  /* ---- numbers: figures.py --------------------------------------------------------------------- */
 
-/* Round as Python does: the exact binary value, and an exact tie to the even digit. */
-function fixed(value, decimals) {
-  const size = Math.abs(value);
-  const sign = value < 0 || Object.is(value, -0) ? "-" : "";
-  const usual = size.toFixed(decimals);
-  const longer = size.toFixed(decimals + 1);
-  const tied = longer.endsWith("5") && Number.isInteger(size * 2 ** (decimals + 1));
-  if (!tied) return sign + usual;
-  const cut = longer.slice(0, -1).replace(/\.$/, "");
-  return sign + (Number(cut.at(-1)) % 2 === 0 ? cut : usual);
-}
+  /* Round as Python does: the exact binary value, and an exact tie to the even digit. */
+  function fixed(value, decimals) {
+    const size = Math.abs(value);
+    const sign = value < 0 || Object.is(value, -0) ? "-" : "";
+    const usual = size.toFixed(decimals);
+    const longer = size.toFixed(decimals + 1);
+    const tied = longer.endsWith("5") && Number.isInteger(size * 2 ** (decimals + 1));
+    if (!tied) return sign + usual;
+    const cut = longer.slice(0, -1).replace(/\.$/, "");
+    return sign + (Number(cut.at(-1)) % 2 === 0 ? cut : usual);
+  }
 
-function number(value, decimals = 1) {
-  if (value === null || Number.isNaN(value)) return NOTHING;
-  const text = fixed(Math.abs(value), decimals);
-  let [whole, rest] = text.split(".");
-  if (whole.length > 4) whole = whole.replace(/\B(?=(\d{3})+$)/g, NBSP);
-  const negative = value < 0 && Number(text) !== 0;
-  return (negative ? MINUS : "") + whole + (rest === undefined ? "" : `.${rest}`);
-}
+  function number(value, decimals = 1) {
+    if (value === null || Number.isNaN(value)) return NOTHING;
+    const text = fixed(Math.abs(value), decimals);
+    let [whole, rest] = text.split(".");
+    if (whole.length > 4) whole = whole.replace(/\B(?=(\d{3})+$)/g, NBSP);
+    const negative = value < 0 && Number(text) !== 0;
+    return (negative ? MINUS : "") + whole + (rest === undefined ? "" : `.${rest}`);
+  }
 
-function measure(value, unit, decimals = 1) {
-  return number(value, decimals) + (unit ? NBSP + unit : "");
-}
+  function measure(value, unit, decimals = 1) {
+    return number(value, decimals) + (unit ? NBSP + unit : "");
+  }
 
-kilnfolio.numbers = { fixed, number, measure, NBSP, MINUS };
+  kilnfolio.numbers = { fixed, number, measure, NBSP, MINUS };
 
-/* ---- physics/sorption.py and shrinkage.py ----------------------------------------------------- */
+  /* ---- physics/sorption.py and shrinkage.py ----------------------------------------------------- */
 
-kilnfolio.makeWood = function makeWood(given) {
-const hydrates = (temp) => given.hydrate_coefficients.map((c) => c[0] + temp * (c[1] + temp * c[2]));
+  kilnfolio.makeWood = function makeWood(given) {
+    const hydrates = (temp) =>
+      given.hydrate_coefficients.map((c) => c[0] + temp * (c[1] + temp * c[2]));
 
-function equilibriumMoistureContent(temp, humidity) {
-  const [w, k, k1, k2] = hydrates(temp);
-  const kh = k * humidity / 100;
-  const dissolved = kh / (1 - kh);
-  const first = k1 * kh;
-  const second = k1 * k2 * kh * kh;
-  return given.hydrate_scale / w * (dissolved + (first + 2 * second) / (1 + first + second));
-}
+    function equilibriumMoistureContent(temp, humidity) {
+      const [w, k, k1, k2] = hydrates(temp);
+      const kh = (k * humidity) / 100;
+      const dissolved = kh / (1 - kh);
+      const first = k1 * kh;
+      const second = k1 * k2 * kh * kh;
+      return (given.hydrate_scale / w) * (dissolved + (first + 2 * second) / (1 + first + second));
+    }
 
-const shrinkageAt = (total, mc, fsp) => total * (mc >= fsp ? 0 : 1 - mc / fsp);
+    const shrinkageAt = (total, mc, fsp) => total * (mc >= fsp ? 0 : 1 - mc / fsp);
 
-function changeByShrinkage(size, total, from, to, fsp = given.fibre_saturation_pct) {
-  const before = 1 - shrinkageAt(total, from, fsp) / 100;
-  const after = 1 - shrinkageAt(total, to, fsp) / 100;
-  return size * (after - before) / before;
-}
+    function changeByShrinkage(size, total, from, to, fsp = given.fibre_saturation_pct) {
+      const before = 1 - shrinkageAt(total, from, fsp) / 100;
+      const after = 1 - shrinkageAt(total, to, fsp) / 100;
+      return (size * (after - before)) / before;
+    }
 
-return { hydrates, equilibriumMoistureContent, shrinkageAt, changeByShrinkage };
-};
+    return { hydrates, equilibriumMoistureContent, shrinkageAt, changeByShrinkage };
+  };
 })();
