@@ -59,7 +59,7 @@ def import_log(arguments: argparse.Namespace, ask: Callable[[str], str] | None, 
         if known:
             say(f"{known[0]} reads it:")
             return _done(arguments, files, decided.identity, known[1], say)
-    sample = look(files[0], files[0].name, decided.skipped_rows)
+    sample = look(files[0], files[0].name, decided.skipped_rows, decided.time_format)
     decided.columns = dict(logs.parse_column(words, sample) for words in arguments.column)
     decided.ignored = [logs.known_heading(heading, sample) for heading in arguments.ignore]
     if arguments.yes:

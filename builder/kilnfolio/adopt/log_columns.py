@@ -144,7 +144,9 @@ class Sample:
     remarks: tuple[str, ...]
 
 
-def look(path: Path, shown_as: str, skipped_rows: Sequence[str] = ()) -> Sample:
+def look(
+    path: Path, shown_as: str, skipped_rows: Sequence[str] = (), time_format: str | None = None
+) -> Sample:
     """Look at an export.
 
     Parameters
@@ -155,6 +157,8 @@ def look(path: Path, shown_as: str, skipped_rows: Sequence[str] = ()) -> Sample:
         Its name in messages.
     skipped_rows : sequence of str
         How a cell begins in rows that hold no readings, as in ``EVENT``.
+    time_format : str, optional
+        How times are written, where somebody said so.
 
     Raises
     ------
@@ -171,7 +175,7 @@ def look(path: Path, shown_as: str, skipped_rows: Sequence[str] = ()) -> Sample:
     decimal = (
         "," if any(re.fullmatch(r"[-+]?\d+,\d+", cell) for row in data for cell in row) else "."
     )
-    time, clock_column, formats = _time(headings, data, Place(shown_as, names_row + 1))
+    time, clock_column, formats = _time(headings, data, Place(shown_as, names_row + 1), time_format)
     written = _column(data, time)
     if clock_column is not None:
         written = [f"{a} {b}" for a, b in zip(written, _column(data, clock_column), strict=True)]
@@ -336,13 +340,13 @@ def _column(data: list[list[str]], index: int) -> list[str]:
 
 
 def _time(
-    headings: list[str], data: list[list[str]], place: Place
+    headings: list[str], data: list[list[str]], place: Place, told: str | None
 ) -> tuple[int, int | None, list[str]]:
     """Return the column of the time, that of the time of day where it stands apart, and formats."""
     texts = [_column(data, index) for index in range(len(headings))]
     for index, heading in enumerate(headings):
         serial = re.search(r"date|time|zeit|heure|datum", heading, re.IGNORECASE)
-        if formats := _formats(texts[index]):
+        if formats := _formats(texts[index], told):
             if formats == ["days since 1899-12-30"] and not serial:
                 continue
             return index, None, formats
@@ -350,7 +354,7 @@ def _time(
         for second in (first + 1, first - 1):
             if second >= 0 and (
                 formats := _formats(
-                    [f"{a} {b}" for a, b in zip(texts[first], texts[second], strict=True)]
+                    [f"{a} {b}" for a, b in zip(texts[first], texts[second], strict=True)], told
                 )
             ):
                 return first, second, formats
@@ -358,17 +362,23 @@ def _time(
         [
             Problem(
                 place,
-                "no column of times",
+                "no column of times" + (f" written {told}" if told else ""),
                 "in none do all cells read as a date and time of one form",
-                "Mend the rows that differ, or write the profile by hand: schemas/logger.json says how",
+                "Say how they are written with --time-format, as in '%d.%m.%y %H:%M' (%d day, "
+                "%m month, %y or %Y year, %H hour, %M minute, %I and %p for a 12-hour clock), or "
+                "mend the rows that differ",
             )
         ]
     )
 
 
-def _formats(texts: Sequence[str]) -> list[str]:
+def _formats(texts: Sequence[str], told: str | None = None) -> list[str]:
     import pandas as pd
 
+    if told and not told.startswith("days"):
+        # rows of events have times too, or none; that most cells read shows the column
+        read = pd.to_datetime(pd.Series(texts), format=told, errors="coerce", utc=True)
+        return [told] if read.notna().mean() >= 0.5 else []
     written = [text for text in texts if _CLOCKED.match(text) or _NUMBER.fullmatch(text)]
     if len(written) < 0.5 * len(texts) or not written:
         return []

@@ -6,6 +6,7 @@ left. What differs is a conflict, named with both values: nothing that stands is
 
 from __future__ import annotations
 
+import copy
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -17,7 +18,7 @@ from pydantic import TypeAdapter, ValidationError
 from kilnfolio.adopt.record_file import ChargeFile
 from kilnfolio.adopt.record_text import Path, RecordText, item_lines
 from kilnfolio.records.charge import Board, Section, Survey, Weighing
-from kilnfolio.records.model import Record
+from kilnfolio.records.model import Record, is_mark
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.quantities import Quantity
 from kilnfolio.records.yaml_source import Document
@@ -113,8 +114,11 @@ def merge(file: ChargeFile, key: str, brought: Document, zone: ZoneInfo) -> Merg
     """
     merging, record = Merge(file, brought.file), file.record
     adapter, put = _PARTS[key]
+    stands, comes = copy.deepcopy((record.value[key], brought.value[key]))
+    if key == "boards":
+        _out_of_the_oven(merging, stands, comes)
     try:
-        old = adapter.validate_python(record.value[key], context={"zone": zone})
+        old = adapter.validate_python(stands, context={"zone": zone})
     except ValidationError:
         raise RecordProblems(
             [
@@ -129,7 +133,7 @@ def merge(file: ChargeFile, key: str, brought: Document, zone: ZoneInfo) -> Merg
     put(
         merging,
         old,
-        adapter.validate_python(brought.value[key], context={"zone": zone}),
+        adapter.validate_python(comes, context={"zone": zone}),
         brought.value[key],
     )
     if merging.conflicts:
@@ -180,6 +184,42 @@ def _put_weighings(
             merging.new += len(lacking)
 
 
+def _out_of_the_oven(merging: Merge, stands: list[Any], comes: list[Any]) -> None:
+    """Fill in the oven-dry masses that the record lacks and the sheet has.
+
+    In `stands` and `comes` what one of them lacks is put as the other has it, so that they can be
+    read and compared; where both lack it, the green mass stands in.
+    """
+    places = {
+        (board.get("id"), section.get("id")): ("boards", number, "sections", index, "oven_dry")
+        for number, board in enumerate(stands)
+        for index, section in enumerate(board.get("sections") or ())
+    }
+    new = {
+        (board.get("id"), section.get("id")): section
+        for board in comes
+        for section in board.get("sections") or ()
+    }
+    for board in stands:
+        for section in board.get("sections") or ():
+            name = (board.get("id"), section.get("id"))
+            other = new.get(name, section)
+            if not is_mark(section.get("oven_dry")):
+                if is_mark(other.get("oven_dry")):
+                    other["oven_dry"] = section["oven_dry"]
+                continue
+            if not is_mark(other.get("oven_dry")):
+                merging.record.put(places[name], other["oven_dry"])
+                merging.new += 1
+                merging.added.append(f"  # section {name[1]}: oven_dry: {other['oven_dry']}")
+            section["oven_dry"] = (
+                section["green"] if is_mark(other.get("oven_dry")) else other["oven_dry"]
+            )
+    for section in new.values():
+        if is_mark(section.get("oven_dry")):
+            section["oven_dry"] = section["green"]
+
+
 def _put_boards(merging: Merge, old: list[Board], new: list[Board], brought: list[Any]) -> None:
     added = 0
     for board, item in zip(new, brought, strict=True):
@@ -210,8 +250,8 @@ def _put_boards(merging: Merge, old: list[Board], new: list[Board], brought: lis
                         f"section {section.id} of board {board.id}",
                         f"{merging.sheet} has it, and the record does not",
                         "If it was cut with the others, add a line '- {id: "
-                        f"{section.id}, green: {section.green.entered}, oven_dry: "
-                        f"{section.oven_dry.entered}}}' here",
+                        f"{section.id}, green: {section.green.entered}, oven_dry: …}}' here, with "
+                        "its mass where it is out of the oven",
                     )
                 )
 

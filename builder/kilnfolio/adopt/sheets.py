@@ -11,6 +11,7 @@ import datetime as dt
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from itertools import groupby
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -24,7 +25,7 @@ from kilnfolio.adopt.record_text import scalar
 from kilnfolio.adopt.sheet_columns import Proposal, propose
 from kilnfolio.adopt.tables import read_sheets
 from kilnfolio.records.charge import Charge
-from kilnfolio.records.model import validate
+from kilnfolio.records.model import TO_FILL, validate
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.quantities import Mass, Percent, Quantity
 from kilnfolio.records.sheet_words import is_total, role_of, roles
@@ -78,8 +79,13 @@ class Table:
     """Of columns headed by a day."""
     used: set[int] = field(default_factory=set)
     """Columns that were read."""
+    gave: set[int] = field(default_factory=set)
+    """Rows that gave something, by their place in `rows`."""
     left_out: list[str] = field(default_factory=list)
     """What of the sheet is not used, a sentence each."""
+    notes: list[str] = field(default_factory=list)
+    """What a person must know of what was read, a sentence each."""
+    _place: int = field(default=0, init=False, repr=False)
     proposed: list[Proposal] = field(default_factory=list)
     """Columns read by what they hold, for a person to confirm."""
 
@@ -115,9 +121,32 @@ class Table:
                 )
         self.rows = kept
 
+    def each_row(self) -> Iterator[list[Cell]]:
+        """Yield each row; call `took` for one that gave something."""
+        for place, row in enumerate(self.rows):
+            self._place = place
+            yield row
+
+    def took(self) -> None:
+        """Note that the row yielded last gave something."""
+        self.gave.add(self._place)
+
+    def _unused_rows(self) -> Iterator[str]:
+        """Yield a sentence for each run of rows that gave nothing."""
+        idle = [place for place in range(len(self.rows)) if place not in self.gave]
+        for _, run in groupby(enumerate(idle), key=lambda one: one[1] - one[0]):
+            rows = [self.rows[place] for _, place in run]
+            first, last = (_row_number(row[0]) for row in (rows[0], rows[-1]))
+            named = next(cell.text for cell in rows[0] if cell.text)
+            yield (
+                f"row {first} ('{named}') gives nothing that is read"
+                if len(rows) == 1
+                else f"rows {first} to {last} ('{named}', …) give nothing that is read"
+            )
+
     def unused(self) -> list[str]:
         """Return what of the sheet was not used, a sentence each."""
-        found = list(self.left_out)
+        found = [*self.left_out, *self._unused_rows(), *self.notes]
         for index, head in enumerate(self.heading):
             filled = sum(1 for row in self.rows if index < len(row) and row[index].text)
             if index not in self.used and (head.text or filled):
@@ -455,8 +484,9 @@ def _weighings(table: Table, charge: Document) -> str:
     known = _boards_of(charge)
     rounds: dict[str, dict[str, str]] = {}
     who: dict[str, str] = {}
-    for row in table.rows:
+    for row in table.each_row():
         for at, tag, cell, heading in _masses(table, row, known):
+            table.took()
             mass = _quantity(table, cell, heading, Mass)
             if mass and at:
                 if tag in rounds.setdefault(at, {}):
@@ -564,15 +594,23 @@ def _boards(table: Table, charge: Document) -> str:
     del charge
     boards: dict[str, list[str]] = {}
     heads: dict[str, list[str]] = {}
-    for row in table.rows:
+    for row in table.each_row():
         tag = table.cell(row, "board").text
         if not tag:
             continue
+        table.took()
         section = table.cell(row, "section").text
         masses = {
             role: _quantity(table, table.cell(row, role), table.heading[table.roles[role]], Mass)
+            if role == "green" or table.cell(row, role).text
+            else TO_FILL
             for role in ("green", "oven_dry")
         }
+        if masses["oven_dry"] == TO_FILL:
+            table.notes.append(
+                f"section {section} of board {tag} has no oven-dry mass yet: it is taken for in "
+                "the oven. Bring the sheet again when it is out"
+            )
         boards.setdefault(tag, []).append(
             f"      - {{id: {scalar(section)}, green: {masses['green']}, "
             f"oven_dry: {masses['oven_dry']}}}"
@@ -633,10 +671,11 @@ def _survey(table: Table, charge: Document) -> str:
         lines.append(f"  corrected_for: [{', '.join(options.corrected_for)}]")
     lines.append("  readings:")
     _ask_about_sum(table)
-    for row in table.rows:
+    for row in table.each_row():
         cell = table.cell(row, "mc")
         if not cell.text:
             continue
+        table.took()
         parts = [f"mc: {_quantity(table, cell, heading, Percent)}"]
         parts += [
             f"{role}: {scalar(table.cell(row, role).text)}"
@@ -861,7 +900,7 @@ def _wrong(name: str, text: str, zone: ZoneInfo) -> tuple[Problem, ...]:
     try:
         validate(parse_yaml(text.encode(), name), Charge, zone=zone)
     except RecordProblems as error:
-        return error.problems
+        return tuple(one for one in error.problems if not one.absent)
     return ()
 
 

@@ -23,7 +23,13 @@ from kilnfolio.review.boards import BoardHistory, Control, board_histories, cont
 from kilnfolio.review.checks.rate import safe_loss
 from kilnfolio.review.limits import LimitTable, NoLimit, Subject, limit_table
 from kilnfolio.review.review import mill_pressure
-from kilnfolio.review.setpoints import AirState, PlannedStep, asked_air, planned_steps
+from kilnfolio.review.setpoints import (
+    AirState,
+    PlannedStep,
+    asked_air,
+    planned_steps,
+    step_at,
+)
 
 #: Decimals a mass is shown with, by its unit.
 MASS_DECIMALS = {"g": 0, "kg": 3, "lb": 2, "oz": 1}
@@ -166,7 +172,8 @@ def kiln_state(folder: MillFolder, charge: Charge) -> KilnState:
     )
     due = tuple(dues(charge, schedule, steps, limits))
     last = rounds[-1] if rounds else None
-    nearest = _next_due(due, step, stage)
+    begun = step.number if step else _first_step(charge, steps, last) - 1
+    nearest = _next_due(due, begun, stage)
     times = [weighing.at for weighing in charge.weighings]
     every = _every_hours(times)
     since = changes[-1].at if changes else None
@@ -230,14 +237,19 @@ def dues(
     yield DueAt("target", target, "wettest")
 
 
-def _next_due(due: Sequence[DueAt], step: PlannedStep | None, stage: str) -> DueAt | None:
+def _first_step(charge: Charge, steps: Sequence[PlannedStep], last: Control | None) -> int:
+    """Return the step a charge begins with: air-dried timber at the one for its present MC."""
+    green = all(stock.start == "green" for stock in charge.stock)
+    return 1 if green or last is None else step_at(steps, last.mc_pct)
+
+
+def _next_due(due: Sequence[DueAt], begun: int, stage: str) -> DueAt | None:
     if stage == "conditioning":
         return None
     if stage == "equalizing":
         return due[-1]
-    number = step.number if step else 0
     return next(
-        (one for one in due if not one.label.startswith("step ") or int(one.label[5:]) > number),
+        (one for one in due if not one.label.startswith("step ") or int(one.label[5:]) > begun),
         None,
     )
 
