@@ -40,11 +40,20 @@ def lots(mill: MillFolder, charges: dict[str, Dossier]) -> dict[str, LotDossier]
     return {name: review_lot(mill, name, charges) for name in mill.lots}
 
 
+#: Lots that the invented mill offers to an order they do not fit, and the check that holds each.
+HELD = {"HBL-26-017": "lot-moisture"}
+
+
 def raised(name: str, charges: dict[str, Dossier], lots: dict[str, LotDossier]) -> list[Finding]:
     """Return what asks for an answer about a charge, in its own review and in its lots'."""
     findings = [
         *charges[name].findings,
-        *(f for lot in lots.values() if name in lot.charges for f in lot.findings),
+        *(
+            finding
+            for lot in lots.values()
+            if name in lot.charges and lot.lot not in HELD
+            for finding in lot.findings
+        ),
     ]
     return [f for f in findings if f.outcome in ("question", "fail")]
 
@@ -122,13 +131,21 @@ def test_a_slip_is_found_on_the_line_it_was_made(
 
 def test_every_clean_lot_keeps_its_order(lots: dict[str, LotDossier]) -> None:
     """The invented mill ships what was ordered; where its record is in doubt nothing is said."""
-    for lot in lots.values():
+    for lot in (one for one in lots.values() if one.lot not in HELD):
         doubtful = any(
             not TRUTH[name]["clean"]
             and any(check in ("stated-mc", "equalizing-end") for check in TRUTH[name]["must"])
             for name in lot.charges
         )
         assert lot.judgement.met is (None if doubtful else True), lot.lot
+
+
+@pytest.mark.parametrize("name", HELD)
+def test_a_lot_held_at_the_mill_fails_its_order_and_nothing_else(
+    name: str, lots: dict[str, LotDossier]
+) -> None:
+    failed = [one.check for one in lots[name].findings if one.outcome in ("question", "fail")]
+    assert (lots[name].judgement.met, failed) == (False, [HELD[name]])
 
 
 def test_heat_treatment_is_stated_only_where_every_probe_held(
