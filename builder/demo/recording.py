@@ -574,7 +574,7 @@ def _heat_treatment(making: Making, unloaded: dt.datetime) -> dict[str, Any] | N
     }
 
 
-#: A lot that stays at the mill has its record after so many days.
+#: Days from the survey to the record of a lot that stays at the mill.
 _HELD_DAYS = 3
 
 # --- lots ----------------------------------------------------------------------------------------

@@ -142,8 +142,15 @@ def test_a_logger_of_two_digit_years(tmp_path, capsys):
 
 
 def test_air_dried_timber_begins_at_the_step_for_its_mc(tmp_path):
-    """No step is on record yet: 12.6 % lies below 15.2 %, where step 2 of the schedule begins."""
-    root = minimal_mill(tmp_path / "mill", charge=RUNNING | {"step_changes": DROP})
+    """No step is on record yet: 12.6 % lies below 15.2 %, where step 3 of the schedule begins."""
+    steps = [
+        {"dry_bulb": "46 °C", "depression": "6 K", "until_mc": "20 %"},
+        {"dry_bulb": "50 °C", "depression": "9 K", "until_mc": "15.2 %"},
+        {"dry_bulb": "55 °C", "depression": "13 K", "until_mc": "final"},
+    ]
+    root = minimal_mill(
+        tmp_path / "mill", charge=RUNNING | {"step_changes": DROP}, schedule={"steps": steps}
+    )
     folder = checked_mill(root)
     state = kiln_state(folder, folder.open_charges["C1"].so_far.record)
-    assert (state.step, state.next_due.label, state.is_due) == (None, "step 2", True)
+    assert (state.step, state.next_due.label, state.is_due) == (None, "step 3", True)

@@ -10,7 +10,7 @@ from kilnfolio.archive.tokens import lot_token, read_token_key
 CHARGE = "HB-25-041"
 #: A charge refused.
 CHARGE_WITH_FINDINGS = "HB-26-019"
-#: A charge that runs, one in trouble.
+#: A running charge, in trouble.
 RUNNING = "HB-26-043"
 
 #: Pages of the mill edition by their kind.

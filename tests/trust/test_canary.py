@@ -595,14 +595,14 @@ def test_hostile_words_are_shown_as_text_and_never_acted_on(hostile, browser):
         )
         page.goto(path.as_uri())
         assert acted == [], path
-        expect(page.locator("body")).to_contain_text("{{ 7 * 191 }}")
+        expect(page.locator("body"), str(path)).to_contain_text("{{ 7 * 191 }}")
         assert "1337" not in page.locator("main").inner_text(), path
         own = page.evaluate(
             "[...document.querySelectorAll('script')].every(s => s.src || "
             "['application/json', 'application/ld+json'].includes(s.type))"
         )
         assert own or path.parts[-2] == "mill", path
-        expect(page.locator("img[src=x], svg[onload]")).to_have_count(0)
+        expect(page.locator("img[src=x], svg[onload]"), str(path)).to_have_count(0)
         page.close()
 
 

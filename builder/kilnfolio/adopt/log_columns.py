@@ -340,13 +340,13 @@ def _column(data: list[list[str]], index: int) -> list[str]:
 
 
 def _time(
-    headings: list[str], data: list[list[str]], place: Place, told: str | None
+    headings: list[str], data: list[list[str]], place: Place, time_format: str | None
 ) -> tuple[int, int | None, list[str]]:
     """Return the column of the time, that of the time of day where it stands apart, and formats."""
     texts = [_column(data, index) for index in range(len(headings))]
     for index, heading in enumerate(headings):
         serial = re.search(r"date|time|zeit|heure|datum", heading, re.IGNORECASE)
-        if formats := _formats(texts[index], told):
+        if formats := _formats(texts[index], time_format):
             if formats == ["days since 1899-12-30"] and not serial:
                 continue
             return index, None, formats
@@ -354,7 +354,8 @@ def _time(
         for second in (first + 1, first - 1):
             if second >= 0 and (
                 formats := _formats(
-                    [f"{a} {b}" for a, b in zip(texts[first], texts[second], strict=True)], told
+                    [f"{a} {b}" for a, b in zip(texts[first], texts[second], strict=True)],
+                    time_format,
                 )
             ):
                 return first, second, formats
@@ -362,7 +363,7 @@ def _time(
         [
             Problem(
                 place,
-                "no column of times" + (f" written {told}" if told else ""),
+                "no column of times" + (f" written {time_format}" if time_format else ""),
                 "in none do all cells read as a date and time of one form",
                 "Say how they are written with --time-format, as in '%d.%m.%y %H:%M' (%d day, "
                 "%m month, %y or %Y year, %H hour, %M minute, %I and %p for a 12-hour clock), or "
@@ -372,13 +373,13 @@ def _time(
     )
 
 
-def _formats(texts: Sequence[str], told: str | None = None) -> list[str]:
+def _formats(texts: Sequence[str], time_format: str | None = None) -> list[str]:
     import pandas as pd
 
-    if told and not told.startswith("days"):
-        # rows of events have times too, or none; that most cells read shows the column
-        read = pd.to_datetime(pd.Series(texts), format=told, errors="coerce", utc=True)
-        return [told] if read.notna().mean() >= 0.5 else []
+    if time_format and not time_format.startswith("days"):
+        # Rows of events may hold no time: where at least half the cells read, it is the column.
+        read = pd.to_datetime(pd.Series(texts), format=time_format, errors="coerce", utc=True)
+        return [time_format] if read.notna().mean() >= 0.5 else []
     written = [text for text in texts if _CLOCKED.match(text) or _NUMBER.fullmatch(text)]
     if len(written) < 0.5 * len(texts) or not written:
         return []

@@ -114,11 +114,11 @@ def merge(file: ChargeFile, key: str, brought: Document, zone: ZoneInfo) -> Merg
     """
     merging, record = Merge(file, brought.file), file.record
     adapter, put = _PARTS[key]
-    stands, comes = copy.deepcopy((record.value[key], brought.value[key]))
+    recorded, incoming = copy.deepcopy((record.value[key], brought.value[key]))
     if key == "boards":
-        _out_of_the_oven(merging, stands, comes)
+        _fill_in_oven_dry(merging, recorded, incoming)
     try:
-        old = adapter.validate_python(stands, context={"zone": zone})
+        old = adapter.validate_python(recorded, context={"zone": zone})
     except ValidationError:
         raise RecordProblems(
             [
@@ -133,7 +133,7 @@ def merge(file: ChargeFile, key: str, brought: Document, zone: ZoneInfo) -> Merg
     put(
         merging,
         old,
-        adapter.validate_python(comes, context={"zone": zone}),
+        adapter.validate_python(incoming, context={"zone": zone}),
         brought.value[key],
     )
     if merging.conflicts:
@@ -184,23 +184,23 @@ def _put_weighings(
             merging.new += len(lacking)
 
 
-def _out_of_the_oven(merging: Merge, stands: list[Any], comes: list[Any]) -> None:
+def _fill_in_oven_dry(merging: Merge, recorded: list[Any], incoming: list[Any]) -> None:
     """Fill in the oven-dry masses that the record lacks and the sheet has.
 
-    In `stands` and `comes` what one of them lacks is put as the other has it, so that they can be
-    read and compared; where both lack it, the green mass stands in.
+    What `recorded` or `incoming` lacks is copied from the other, so that both can be read and
+    compared; where both lack it, the green mass takes its place.
     """
     places = {
         (board.get("id"), section.get("id")): ("boards", number, "sections", index, "oven_dry")
-        for number, board in enumerate(stands)
+        for number, board in enumerate(recorded)
         for index, section in enumerate(board.get("sections") or ())
     }
     new = {
         (board.get("id"), section.get("id")): section
-        for board in comes
+        for board in incoming
         for section in board.get("sections") or ()
     }
-    for board in stands:
+    for board in recorded:
         for section in board.get("sections") or ():
             name = (board.get("id"), section.get("id"))
             other = new.get(name, section)

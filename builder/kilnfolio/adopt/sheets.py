@@ -79,13 +79,12 @@ class Table:
     """Of columns headed by a day."""
     used: set[int] = field(default_factory=set)
     """Columns that were read."""
-    gave: set[int] = field(default_factory=set)
-    """Rows that gave something, by their place in `rows`."""
+    used_rows: set[int] = field(default_factory=set)
+    """Rows that were read, by their place in `rows`."""
     left_out: list[str] = field(default_factory=list)
     """What of the sheet is not used, a sentence each."""
     notes: list[str] = field(default_factory=list)
     """What a person must know of what was read, a sentence each."""
-    _place: int = field(default=0, init=False, repr=False)
     proposed: list[Proposal] = field(default_factory=list)
     """Columns read by what they hold, for a person to confirm."""
 
@@ -121,19 +120,9 @@ class Table:
                 )
         self.rows = kept
 
-    def each_row(self) -> Iterator[list[Cell]]:
-        """Yield each row; call `took` for one that gave something."""
-        for place, row in enumerate(self.rows):
-            self._place = place
-            yield row
-
-    def took(self) -> None:
-        """Note that the row yielded last gave something."""
-        self.gave.add(self._place)
-
     def _unused_rows(self) -> Iterator[str]:
         """Yield a sentence for each run of rows that gave nothing."""
-        idle = [place for place in range(len(self.rows)) if place not in self.gave]
+        idle = [place for place in range(len(self.rows)) if place not in self.used_rows]
         for _, run in groupby(enumerate(idle), key=lambda one: one[1] - one[0]):
             rows = [self.rows[place] for _, place in run]
             first, last = (_row_number(row[0]) for row in (rows[0], rows[-1]))
@@ -484,9 +473,9 @@ def _weighings(table: Table, charge: Document) -> str:
     known = _boards_of(charge)
     rounds: dict[str, dict[str, str]] = {}
     who: dict[str, str] = {}
-    for row in table.each_row():
+    for place, row in enumerate(table.rows):
         for at, tag, cell, heading in _masses(table, row, known):
-            table.took()
+            table.used_rows.add(place)
             mass = _quantity(table, cell, heading, Mass)
             if mass and at:
                 if tag in rounds.setdefault(at, {}):
@@ -594,11 +583,11 @@ def _boards(table: Table, charge: Document) -> str:
     del charge
     boards: dict[str, list[str]] = {}
     heads: dict[str, list[str]] = {}
-    for row in table.each_row():
+    for place, row in enumerate(table.rows):
         tag = table.cell(row, "board").text
         if not tag:
             continue
-        table.took()
+        table.used_rows.add(place)
         section = table.cell(row, "section").text
         masses = {
             role: _quantity(table, table.cell(row, role), table.heading[table.roles[role]], Mass)
@@ -671,11 +660,11 @@ def _survey(table: Table, charge: Document) -> str:
         lines.append(f"  corrected_for: [{', '.join(options.corrected_for)}]")
     lines.append("  readings:")
     _ask_about_sum(table)
-    for row in table.each_row():
+    for place, row in enumerate(table.rows):
         cell = table.cell(row, "mc")
         if not cell.text:
             continue
-        table.took()
+        table.used_rows.add(place)
         parts = [f"mc: {_quantity(table, cell, heading, Percent)}"]
         parts += [
             f"{role}: {scalar(table.cell(row, role).text)}"

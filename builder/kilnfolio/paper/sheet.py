@@ -36,9 +36,9 @@ from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.setpoints import (
     AirState,
     PlannedStep,
+    first_step,
     planned_steps,
     resolve,
-    step_at,
 )
 from kilnfolio.review.stages import conditioning_rule
 from kilnfolio.review.working import evaluate
@@ -245,11 +245,8 @@ def _from_present_mc(
 ) -> Sequence[PlannedStep]:
     """Return the steps still to be run: air-dried timber begins at the one for its present MC."""
     known = [history for history in histories if history.points]
-    if not known or all(stock.start == "green" for stock in charge.stock):
-        return steps
-    control = controls(charge, known)
-    first = step_at(steps, control[0].mc_pct) if control else 1
-    return steps[first - 1 :]
+    control = controls(charge, known) if known else []
+    return steps[first_step(charge, steps, control[0].mc_pct if control else None) - 1 :]
 
 
 def _step_lines(regional: RegionalFormat, steps: Sequence[PlannedStep]) -> Iterator[SheetStep]:

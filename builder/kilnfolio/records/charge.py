@@ -529,6 +529,11 @@ class Charge(Record):
     cooled_for: Duration | None = None
     """Time cooled before the doors were opened."""
 
+    @property
+    def loaded_green(self) -> bool:
+        """Whether all the timber was loaded green, none of it air-dried."""
+        return all(stock.start == "green" for stock in self.stock)
+
     def stock_of(self, board: Board) -> ChargeStock:
         """Return the timber a board was cut from; the first where the board does not say."""
         fitting = (

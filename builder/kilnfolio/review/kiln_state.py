@@ -27,8 +27,8 @@ from kilnfolio.review.setpoints import (
     AirState,
     PlannedStep,
     asked_air,
+    first_step,
     planned_steps,
-    step_at,
 )
 
 #: Decimals a mass is shown with, by its unit.
@@ -54,6 +54,11 @@ class DueAt:
     label: str
     mc_pct: float
     whose: str
+
+    @property
+    def step(self) -> int | None:
+        """Number of the step that falls due; None for what follows the last step."""
+        return int(self.label[5:]) if self.label.startswith("step ") else None
 
 
 @dataclass(frozen=True)
@@ -172,7 +177,7 @@ def kiln_state(folder: MillFolder, charge: Charge) -> KilnState:
     )
     due = tuple(dues(charge, schedule, steps, limits))
     last = rounds[-1] if rounds else None
-    begun = step.number if step else _first_step(charge, steps, last) - 1
+    begun = step.number if step else first_step(charge, steps, last.mc_pct if last else None) - 1
     nearest = _next_due(due, begun, stage)
     times = [weighing.at for weighing in charge.weighings]
     every = _every_hours(times)
@@ -237,21 +242,12 @@ def dues(
     yield DueAt("target", target, "wettest")
 
 
-def _first_step(charge: Charge, steps: Sequence[PlannedStep], last: Control | None) -> int:
-    """Return the step a charge begins with: air-dried timber at the one for its present MC."""
-    green = all(stock.start == "green" for stock in charge.stock)
-    return 1 if green or last is None else step_at(steps, last.mc_pct)
-
-
 def _next_due(due: Sequence[DueAt], begun: int, stage: str) -> DueAt | None:
     if stage == "conditioning":
         return None
     if stage == "equalizing":
         return due[-1]
-    return next(
-        (one for one in due if not one.label.startswith("step ") or int(one.label[5:]) > begun),
-        None,
-    )
+    return next((one for one in due if one.step is None or one.step > begun), None)
 
 
 def _deciding(due: DueAt, last: Control) -> float:

@@ -121,6 +121,15 @@ def step_at(steps: Sequence[PlannedStep], mc_pct: float) -> int:
     return steps[-1].number
 
 
+def first_step(charge: Charge, steps: Sequence[PlannedStep], mc_pct: float | None) -> int:
+    """Return the number of the step a charge begins with.
+
+    Air-dried timber begins at the step for its controlling MC [%]; green timber, or timber that
+    has not been weighed yet (None), at the first.
+    """
+    return 1 if charge.loaded_green or mc_pct is None else step_at(steps, mc_pct)
+
+
 def _applies(modification: Modification, begin: float | None, *, first: bool) -> bool:
     above = modification.while_above
     return above is None or first or (begin is not None and begin > above.value)

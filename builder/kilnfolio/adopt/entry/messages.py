@@ -51,8 +51,8 @@ def due_lines(state: KilnState, regional: RegionalFormat, *, is_due: bool) -> It
     if due is None:
         return
     yield (f"  due now: {_due_words(due)}" if is_due else f"  next: {_due_words(due)}")
-    if is_due and due.label.startswith("step "):
-        step = state.steps[int(due.label[5:]) - 1]
+    if is_due and due.step is not None:
+        step = state.steps[due.step - 1]
         yield f"  set {air_words(step, regional)}; then: kilnfolio step {state.charge} {step.number}"
 
 

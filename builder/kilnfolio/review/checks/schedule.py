@@ -135,7 +135,7 @@ def step_late(case: Case) -> Results:
     passes="Air-dried stock was begun at the step for its MC.",
 )
 def start_step(case: Case) -> Results:
-    if all(stock.start == "green" for stock in case.charge.stock):
+    if case.charge.loaded_green:
         raise NotApplicable("the timber was loaded green")
     _need_mc_steps(case)
     changes = case.charge.step_changes

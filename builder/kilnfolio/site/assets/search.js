@@ -322,51 +322,28 @@
       });
   }
 
-  function recordEntry(found) {
-    function say(key) {
-      return found.part.value(found.row, key);
-    }
-    const date = window.kilnfolioRows.isoDay(say("day"));
-    let mean;
-    if (found.part.kind === "charges") {
-      mean = say("final_mc");
-      return [
-        `Charge ${say("number")}`,
-        "charge",
-        window.kilnfolioRows.page(found.part, found.row),
-        "",
-        "",
-        say("stock") +
-          ", " +
-          say("kiln") +
-          ", started " +
-          date +
-          (mean === null ? "" : `, ${mean.toFixed(1)} % at the end`) +
-          ". Checks: " +
-          say("outcome") +
-          "." +
-          (say("found") ? ` Found at grading: ${say("found")}.` : ""),
-      ];
-    }
-    mean = say("mean_mc");
-    return [
-      `Lot ${say("number")}`,
-      "lot",
-      window.kilnfolioRows.page(found.part, found.row),
+  function recordEntry({ part, row }) {
+    const say = (key) => part.value(row, key);
+    const percent = (value, before, after) =>
+      value === null ? "" : `, ${before}${value.toFixed(1)} %${after}`;
+    const entry = (name, kind, text) => [
+      `${name} ${say("number")}`,
+      kind,
+      window.kilnfolioRows.page(part, row),
       "",
       "",
-      say("product") +
-        ", " +
-        say("species") +
-        ", issued " +
-        date +
-        ": " +
-        say("verdict") +
-        (mean === null ? "" : `, mean ${mean.toFixed(1)} %`) +
-        ". Dried in " +
-        say("charges") +
-        ".",
+      text,
     ];
+    const date = window.kilnfolioRows.isoDay(say("day"));
+    if (part.kind === "charges") {
+      const found = say("found") ? ` Found at grading: ${say("found")}.` : "";
+      const dried = `${say("stock")}, ${say("kiln")}, started ${date}`;
+      const end = percent(say("final_mc"), "", " at the end");
+      return entry("Charge", "charge", `${dried}${end}. Checks: ${say("outcome")}.${found}`);
+    }
+    const lot = `${say("product")}, ${say("species")}, issued ${date}: ${say("verdict")}`;
+    const mean = percent(say("mean_mc"), "mean ", "");
+    return entry("Lot", "lot", `${lot}${mean}. Dried in ${say("charges")}.`);
   }
 
   /* ---- results ------------------------------------------------------------------------------- */

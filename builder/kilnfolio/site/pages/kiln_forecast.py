@@ -117,7 +117,7 @@ def _due_of(found: Forecast, due: DueAt) -> Due | None:
         return found.equalizing
     if due.label == "target":
         return found.conditioning or found.end
-    return next((step.due for step in found.steps if due.label == f"step {step.step}"), None)
+    return next((step.due for step in found.steps if due.step == step.step), None)
 
 
 def _boards(found: Forecast, state: KilnState) -> list[BoardForecast]:

@@ -63,9 +63,8 @@ def kiln_side_page(context: SiteContext, name: str) -> Page:
         for step in state.steps
     }
     label = state.next_due.label if state.next_due else ""
-    coming = min(
-        int(label[5:]) if label.startswith("step ") else (state.step or 0) + 1, len(state.steps)
-    )
+    next_step = state.next_due.step if state.next_due else None
+    coming = min(next_step or (state.step or 0) + 1, len(state.steps))
     reading = context.regional.reading
     one = kiln_today(context, review, review.dossier.ended)
     data = state.as_json() | {"invented": review.located.record.invented}
