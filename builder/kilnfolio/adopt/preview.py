@@ -16,6 +16,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from importlib import resources
 from pathlib import Path
 from typing import ClassVar
 from urllib.parse import parse_qs, unquote, urlsplit
@@ -35,17 +36,6 @@ POLL, WAIT = 0.15, 20.0
 HOME = Path("site/.preview")
 #: Tasks that rest on many records and are made after the pages of the record that was saved.
 _PATIENT = frozenset({("part", "drills"), ("search", "")})
-#: Asks whether this page has become another, and loads it again. Only the preview's pages hold it.
-_RELOAD = """<script>
-(async () => {
-  for (;;) {
-    try {
-      const answer = await fetch("/_news?has=%s&page=" + encodeURIComponent(location.pathname));
-      if (answer.status === 200) { location.reload(); return; }
-    } catch { await new Promise((done) => setTimeout(done, 1000)); }
-  }
-})();
-</script>"""
 
 
 class Preview:
@@ -261,7 +251,9 @@ def _file_of(path: str) -> str:
 
 
 def _reload(data: bytes | None) -> bytes:
-    return (_RELOAD % mark(data)).encode()
+    """Return the script that reloads this page when it has changed."""
+    script = (resources.files("kilnfolio.adopt") / "assets" / "reload.js").read_text("utf-8")
+    return f'<script data-mark="{mark(data)}">\n{script}</script>'.encode()
 
 
 class _Server(ThreadingHTTPServer):
