@@ -13,7 +13,9 @@ from tests.fuzz.watch import CASES, watch
 from tests.minimal import FILES, minimal_log, minimal_mill
 
 from kilnfolio.adopt.log_columns import look
-from kilnfolio.adopt.sheets import SHEETS, Options, bring
+from kilnfolio.adopt.sheets.importing import import_sheet
+from kilnfolio.adopt.sheets.kinds import SHEETS
+from kilnfolio.adopt.sheets.table import Options
 from kilnfolio.adopt.tables import read_sheets
 from kilnfolio.archive.audit import NothingToAuditError, audit
 from kilnfolio.archive.bag import write_bag
@@ -125,7 +127,7 @@ def test_sheets(mill, sheets, tmp_path, ending):
             kinds = iter(SHEETS)
             return outcome_of(lambda: read_sheets(tmp_path / f"s.{ending}"))
         return outcome_of(
-            lambda: bring(mill, tmp_path / f"s.{ending}", SHEETS[kind], "C1", OPTIONS)
+            lambda: import_sheet(mill, tmp_path / f"s.{ending}", SHEETS[kind], "C1", OPTIONS)
         )
 
     found = watch(ending, files, read)

@@ -12,8 +12,6 @@ tables        sheets of .csv and .xlsx files as text cells
 log_columns   what each column of a logger's export could be, by name, unit, range and physics
 logs          how an export is read: proposed, decided, tried
 import_log    ``import log``
-sheet_columns   what each column of a sheet could be, by what it holds
-sheet_profiles  how a sheet was read before
 sheets        ``import weighings``, ``boards``, ``survey``
 merging       what a sheet brings beside what a record holds
 nearby        what one charge rests on, read without the rest of the mill

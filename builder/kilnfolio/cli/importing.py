@@ -82,7 +82,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def _add_sheets(kinds: argparse._SubParsersAction[Any]) -> None:
-    from kilnfolio.adopt.sheets import SHEETS
+    from kilnfolio.adopt.sheets.kinds import SHEETS
     from kilnfolio.records.sheet_words import roles
 
     for name, kind in SHEETS.items():
@@ -174,8 +174,10 @@ def _import_log(arguments: argparse.Namespace) -> int:
 def _import_sheet(arguments: argparse.Namespace) -> int:
     from dataclasses import fields
 
-    from kilnfolio.adopt.sheet_profiles import recall, remember
-    from kilnfolio.adopt.sheets import SHEETS, Options, bring, write_brought
+    from kilnfolio.adopt.sheets.importing import import_sheet
+    from kilnfolio.adopt.sheets.kinds import SHEETS
+    from kilnfolio.adopt.sheets.profiles import recall, remember
+    from kilnfolio.adopt.sheets.table import Options
     from kilnfolio.adopt.tables import open_elsewhere
 
     if open_there := open_elsewhere(arguments.file):
@@ -185,40 +187,40 @@ def _import_sheet(arguments: argparse.Namespace) -> int:
     )
     kind = arguments.kind_of_sheet
     options, recalled = recall(arguments.folder, arguments.file, kind, options)
-    brought = bring(arguments.folder, arguments.file, SHEETS[kind], arguments.charge, options)
-    print(brought.part, end="")
+    found = import_sheet(arguments.folder, arguments.file, SHEETS[kind], arguments.charge, options)
+    print(found.part, end="")
     ask = asker()
     if recalled:
         _say(f"read as before, by its headings: {recalled}")
-    for words in brought.read_as if brought.proposed or ask else ():
+    for words in found.read_as if found.proposed or ask else ():
         _say(words)
-    for words in brought.unused:
+    for words in found.unused:
         _say(words)
-    if brought.same:
-        _say(f"{brought.same} values stand in {brought.name} already, the same")
-    if not brought.part:
+    if found.same:
+        _say(f"{found.same} values stand in {found.name} already, the same")
+    if not found.part:
         _say("the sheet brings nothing new; nothing was written")
         return OK
     if arguments.dry_run:
-        _say(f"nothing was written; without --dry-run this goes into {brought.name}")
+        _say(f"nothing was written; without --dry-run this goes into {found.name}")
         return OK
     if not arguments.yes:
-        if ask is None and brought.proposed:
-            columns = shlex.join(w for one in brought.proposed for w in ("--column", one))
+        if ask is None and found.proposed:
+            columns = shlex.join(w for one in found.proposed for w in ("--column", one))
             _say(
                 "nothing was written; headings above do not say what their columns are. If they "
                 f"are read right, give the command again with --yes; otherwise correct {columns}"
             )
             return FINDINGS
-        if ask and ask(f"Write this into {brought.name}? [y/N]: ").strip().lower() not in (
+        if ask and ask(f"Write this into {found.name}? [y/N]: ").strip().lower() not in (
             "y",
             "yes",
         ):
             _say("nothing was written")
             return FINDINGS
-    write_brought(brought)
-    remember(arguments.folder, kind, brought.headings, options, brought.proposed)
-    _say(f"written into {brought.name}; next: kilnfolio check {arguments.folder}")
+    found.save()
+    remember(arguments.folder, kind, found.headings, options, found.proposed)
+    _say(f"written into {found.name}; next: kilnfolio check {arguments.folder}")
     return OK
 
 

@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from kilnfolio.adopt.record_file import STATE, replace_file
-from kilnfolio.adopt.sheets import Options, is_day
+from kilnfolio.adopt.sheets.table import Options
+from kilnfolio.adopt.sheets.values import is_day
 from kilnfolio.adopt.tables import read_sheets
 
 #: What is kept of the options: how a sheet is written, and nothing of a single day.

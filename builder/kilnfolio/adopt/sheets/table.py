@@ -1,0 +1,149 @@
+"""A table in a sheet whose columns are known, and what may be told beside it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from itertools import groupby
+
+from kilnfolio.adopt.cells import Cell, Sheet
+from kilnfolio.adopt.sheets.columns import Proposal
+from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.sheet_words import is_total, roles
+from kilnfolio.records.yaml_source import Document
+
+
+@dataclass
+class Options:
+    """What the person said beside the sheet."""
+
+    sheet: str | None = None
+    column: list[str] | None = None
+    """What a column is, as HEADING=ROLE, where its heading does not say or says otherwise."""
+    unit: str | None = None
+    decimal: str | None = None
+    dates: str | None = None
+    time: str | None = None
+    by: str | None = None
+    at: str | None = None
+    method: str | None = None
+    instrument: str | None = None
+    corrected_for: list[str] | None = None
+    wood_temperature: str | None = None
+    calibration_temperature: str | None = None
+    chosen: str | None = None
+
+
+@dataclass
+class Table:
+    """A sheet whose columns are known."""
+
+    sheet: Sheet
+    heading: list[Cell]
+    rows: list[list[Cell]]
+    roles: dict[str, int]
+    options: Options
+    problems: list[Problem] = field(default_factory=list)
+    moments: dict[int, str | None] = field(default_factory=dict)
+    """Of columns headed by a day."""
+    used: set[int] = field(default_factory=set)
+    """Columns that were read."""
+    used_rows: set[int] = field(default_factory=set)
+    """Rows that were read, by their place in `rows`."""
+    left_out: list[str] = field(default_factory=list)
+    """What of the sheet is not used, a sentence each."""
+    notes: list[str] = field(default_factory=list)
+    """What a person must know of what was read, a sentence each."""
+    proposed: list[Proposal] = field(default_factory=list)
+    """Columns read by what they hold, for a person to confirm."""
+
+    def read_as(self) -> list[str]:
+        """Return how each column is read, a sentence each."""
+        by_index = {index: role for role, index in self.roles.items()}
+        why = {one.column: one.why for one in self.proposed}
+        return [
+            f"column {re.sub(r'[0-9]', '', cell.where)} '{cell.text}' is read as "
+            f"{roles()[by_index[index]].means}" + (f": {why[index]}" if index in why else "")
+            for index, cell in enumerate(self.heading)
+            if index in by_index and index in self.used
+        ]
+
+    def cell(self, row: list[Cell], role: str) -> Cell:
+        """Return the cell of a role in a row; an empty one where the sheet has none."""
+        index = self.roles.get(role)
+        if index is None or index >= len(row):
+            return Cell("", row[0].where)
+        self.used.add(index)
+        return row[index]
+
+    def leave_out_totals(self) -> None:
+        """Take out the rows that sum up others; a sum without a label is asked about."""
+        kept = []
+        for row in self.rows:
+            label = next((cell for cell in row if is_total(cell.text)), None)
+            if label is None:
+                kept.append(row)
+            else:
+                self.left_out.append(
+                    f"row {_row_number(label)} ('{label.text}') sums up others and is left out"
+                )
+        self.rows = kept
+
+    def _unused_rows(self) -> Iterator[str]:
+        """Yield a sentence for each run of rows that gave nothing."""
+        idle = [place for place in range(len(self.rows)) if place not in self.used_rows]
+        for _, run in groupby(enumerate(idle), key=lambda one: one[1] - one[0]):
+            rows = [self.rows[place] for _, place in run]
+            first, last = (_row_number(row[0]) for row in (rows[0], rows[-1]))
+            named = next(cell.text for cell in rows[0] if cell.text)
+            yield (
+                f"row {first} ('{named}') gives nothing that is read"
+                if len(rows) == 1
+                else f"rows {first} to {last} ('{named}', …) give nothing that is read"
+            )
+
+    def unused(self) -> list[str]:
+        """Return what of the sheet was not used, a sentence each."""
+        found = [*self.left_out, *self._unused_rows(), *self.notes]
+        for index, head in enumerate(self.heading):
+            filled = sum(1 for row in self.rows if index < len(row) and row[index].text)
+            if index not in self.used and (head.text or filled):
+                letters = re.sub(r"\d", "", head.where)
+                named = f"'{head.text}'" if head.text else "(no heading)"
+                found.append(
+                    f"column {letters} {named} is not used ({filled} "
+                    f"cell{'s' if filled != 1 else ''})"
+                )
+        return found
+
+    def refuse(self, cell: Cell, what: str, why: str, instead: str) -> None:
+        """Keep a problem with a cell."""
+        self.problems.append(self.sheet.problem(cell, what, why, instead))
+
+
+@dataclass(frozen=True)
+class Kind:
+    """Something a sheet can hold."""
+
+    key: str
+    words: str
+    needs: tuple[tuple[str, ...], ...]
+    make: Callable[[Table, Document], str]
+    #: Whether the columns of a table with these headings hold it, for the boards of a charge.
+    fits: Callable[[Table, list[str]], bool] = lambda table, boards: True  # noqa: ARG005
+    #: What the headings must name, where they may do so in several ways.
+    told: str = ""
+    #: Roles that a column may be given by what it holds.
+    proposes: tuple[str, ...] = ()
+    #: Those of them that are looked for where the headings name what is needed.
+    completes: tuple[str, ...] = ()
+
+
+def refusal(where: str, what: str, why: str, instead: str) -> RecordProblems:
+    """Return the error that refuses a sheet or an option."""
+    return RecordProblems([Problem(Place(where), what, why, instead)])
+
+
+def _row_number(cell: Cell) -> str:
+    return re.sub(r"\D", "", cell.where)
