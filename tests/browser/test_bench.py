@@ -8,14 +8,13 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 from tests.conftest import PROJECT
-from tests.training.pages_site import write_bench
 
 ASSETS = PROJECT / "builder/kilnfolio/site/assets"
 
 
 @pytest.fixture(scope="module")
-def bench_page(tmp_path_factory: pytest.TempPathFactory) -> str:
-    return write_bench(tmp_path_factory.mktemp("bench")).as_uri()
+def bench_page(demo_site: Path) -> str:
+    return (demo_site / "mill/bench.html").as_uri()
 
 
 def set_air(page, dry: float, depression: float) -> None:

@@ -2,18 +2,15 @@
 
 import math
 import re
-import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import pytest
 from playwright.sync_api import expect
-from tests.conftest import WHOLE
-from tests.minimal import LIBRARY, minimal_mill
+from tests.conftest import PROJECT, WHOLE
 
 import kilnfolio.site
-from kilnfolio.calculators import render_calculators
 from kilnfolio.calculators.accepted import ALL_FORMULAS, RANGES
 from kilnfolio.calculators.catalogue import calculators
 from kilnfolio.calculators.form import Calculator, Field
@@ -22,7 +19,6 @@ from kilnfolio.calculators.worked import Answer, worked
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.quantities import Mass
-from kilnfolio.rendering.templating import environment
 from kilnfolio.review import figures
 
 ASSETS = Path(kilnfolio.site.__file__).parent / "assets"
@@ -33,23 +29,15 @@ CLOSE = 1e-9
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> MillFolder:
-    """Return a small mill with the whole library of species."""
-    species = {
-        f"schedules/species/{path.name}": path.read_text("utf-8")
-        for path in sorted((LIBRARY / "species").glob("*.yaml"))
-    }
-    return checked_mill(minimal_mill(tmp_path_factory.mktemp("mill"), files=species))
+def folder() -> MillFolder:
+    """Return the demonstration mill."""
+    return checked_mill(PROJECT)
 
 
 @pytest.fixture(scope="module")
-def address(folder, tmp_path_factory) -> str:
+def address(demo_site) -> str:
     """Return the file:// address of the built page."""
-    site = tmp_path_factory.mktemp("site")
-    shutil.copytree(ASSETS, site / "assets")
-    made = render_calculators(folder, environment(folder.mill.record))
-    (site / made.path).write_text(made.html, "utf-8")
-    return (site / made.path).as_uri()
+    return (demo_site / "mill/calculators.html").as_uri()
 
 
 @pytest.fixture

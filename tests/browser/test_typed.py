@@ -12,12 +12,11 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
-from tests.training.pages_site import write_practice
 
 
 @pytest.fixture(scope="module")
-def practice_page(tmp_path_factory: pytest.TempPathFactory) -> str:
-    return write_practice(tmp_path_factory.mktemp("practice")).as_uri()
+def practice_page(demo_site: Path) -> str:
+    return (demo_site / "mill/practice.html").as_uri()
 
 
 def masses(page, kind: str) -> list[float]:
