@@ -1,6 +1,7 @@
 """Entry files as QR codes: put together whole, or not at all. zxing-cpp writes what is read here."""
 
 import random
+import sys
 import zlib
 
 import numpy as np
@@ -11,6 +12,7 @@ from tests.minimal import minimal_mill
 from zxingcpp import BarcodeFormat, create_barcode
 
 from kilnfolio.adopt.entry.codes import files_in
+from kilnfolio.adopt.entry.pictures import NoCodesError, codes_in
 from kilnfolio.adopt.entry.take import take_codes
 from kilnfolio.cli import main
 
@@ -65,6 +67,41 @@ def test_a_code_that_is_missing_or_false_gives_nothing():
     both = [*texts, *texts_of(raw + b"}")]
     random.Random(1).shuffle(both)
     assert sorted(made for _, made in files_in(both)) == [raw, raw + b"}"]
+
+
+def test_a_picture_that_unpacks_without_end_is_not_unpacked(tmp_path, capsys):
+    root = minimal_mill(tmp_path / "mill", charge=RUNNING)
+    for side, says in ((7_000, "more than 40 million pixels"), (30_000, "more pixels than any")):
+        Image.new("1", (side, side)).save(tmp_path / "a.png")
+        assert main(["take", "--scan", str(tmp_path / "a.png"), "--folder", str(root)]) == 1
+        assert says in capsys.readouterr().out
+    with (tmp_path / "b.png").open("wb") as file:
+        file.truncate(10**9)
+    assert main(["take", "--scan", str(tmp_path / "b.png"), "--folder", str(root)]) == 1
+    assert "41,943,040 are the most" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("does", ["while True: pass", "bytes(2 << 30)", "os.abort()"])
+def test_whatever_a_reader_of_pictures_does_it_ends_its_own_process(tmp_path, monkeypatch, does):
+    """A picture that a library of C loops, swells or dies at, as damaged ones have made it do."""
+    (tmp_path / "child.py").write_text(
+        "import os\nfrom kilnfolio.adopt.entry import pictures\n"
+        f"def look(raw):\n    {does}\n    return ['x']\n"
+        "pictures.look, pictures._SECONDS = look, 1\npictures._main()\n"
+    )
+    (tmp_path / "python").write_text(f'#!/bin/sh\nexec {sys.executable} "{tmp_path}/child.py"\n')
+    (tmp_path / "python").chmod(0o755)
+    monkeypatch.setattr("kilnfolio.adopt.entry.pictures.sys.executable", str(tmp_path / "python"))
+    with pytest.raises(NoCodesError, match="too much time or memory"):
+        codes_in(b"")
+
+
+def test_nothing_in_the_folder_of_the_moment_is_run(tmp_path, monkeypatch):
+    (tmp_path / "numpy.py").write_text("raise SystemExit('it ran')")
+    (tmp_path / "json.py").write_text("raise SystemExit('it ran')")
+    monkeypatch.chdir(tmp_path)
+    path = picture(tmp_path / "a.png", "KILNFOLIO1 1/1 00000000 x")
+    assert codes_in(path.read_bytes()) == ["KILNFOLIO1 1/1 00000000 x"]
 
 
 @pytest.mark.parametrize(

@@ -197,6 +197,9 @@ def test_a_clock_that_is_ahead_is_named_and_can_be_set_right(mill, tmp_path):
         (b'{"kilnfolio_entries": 1, "charge"', "it was cut off on the way"),
         (b"\x00\x01", "this is no entry file"),
         (b"[" * 100000, "this is no entry file"),
+        (b'{"kilnfolio_entries": ' + b"1" * 5_000 + b"}", "this is no entry file"),
+        (b'{"by": "\\ud800"}', "this is no entry file"),
+        (b'{"by": NaN}', "this is no entry file"),
         (b'{"kilnfolio_entries": 2}', "kilnfolio_entries"),
         (b"[]", "a.json"),
         (b" " * 2_000_000, "1,048,576 are the most"),
@@ -362,6 +365,57 @@ def test_undo_goes_back_step_by_step_and_not_over_somebody_elses_work(mill, caps
     assert path.read_bytes() == before
     assert main(["undo", str(mill)]) == 2
     assert "nothing to undo" in capsys.readouterr().err
+
+
+def test_a_change_that_was_kept_and_never_made_is_passed_over(mill):
+    """A power cut between the two: what was done before can still be undone."""
+    before = (mill / FILES["charge"]).read_bytes()
+    weigh = ["weigh", "C1", "S1=2230", "--at", "2026-06-08T10:00", "--folder", str(mill)]
+    assert main(weigh) == 0
+    made = (mill / FILES["charge"]).read_bytes()
+    entry = {
+        "what": "a round",
+        "at": "2026-06-08T11:00:00-0400",
+        "files": {FILES["charge"]: [made.decode(), made.decode() + "# more"]},
+    }
+    (mill / ".kilnfolio/undo/000002.json").write_text(json.dumps(entry), "utf-8")
+    assert main(["undo", str(mill)]) == 0
+    assert (mill / FILES["charge"]).read_bytes() == before
+
+
+HOSTILE = {
+    "a list": "[]",
+    "a number of 5,000 digits": "1" * 5_000,
+    "no files": '{"what": "x", "at": "x", "files": []}',
+    "no texts": '{"what": "x", "at": "x", "files": {"a": [1, 2]}}',
+    "a file above": '{"what": "x", "at": "x", "files": {"../new.txt": ["x", null]}}',
+    "a file elsewhere": '{"what": "x", "at": "x", "files": {"/nowhere/new.txt": ["x", null]}}',
+}
+
+
+@pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE)
+def test_undo_writes_nothing_outside_the_mill_and_survives_what_is_no_change(mill, capsys, text):
+    """A folder from somebody else may hold anything where changes are kept."""
+    (mill / ".kilnfolio/undo").mkdir(parents=True)
+    (mill / ".kilnfolio/undo/000001.json").write_text(text)
+    (mill / ".kilnfolio/undo/1st.json").write_text(text)
+    assert main(["undo", str(mill)]) == 2
+    assert "nothing to undo" in capsys.readouterr().err
+    assert not (mill.parent / "new.txt").exists()
+    weigh = ["weigh", "C1", "S1=2230", "--at", "2026-06-08T10:00", "--folder", str(mill)]
+    assert main(weigh) == 0
+    assert main(["undo", str(mill)]) == 0
+
+
+def test_a_link_where_the_lock_lies_empties_nothing(mill, tmp_path):
+    (tmp_path / "mine.txt").write_text("mine")
+    (mill / ".kilnfolio").mkdir()
+    (mill / ".kilnfolio/lock").symlink_to(tmp_path / "mine.txt")
+    weigh = ["weigh", "C1", "S1=2230", "--at", "2026-06-08T10:00", "--folder", str(mill)]
+    before = (mill / FILES["charge"]).read_bytes()
+    assert main(weigh) == 2
+    assert (tmp_path / "mine.txt").read_text() == "mine"
+    assert (mill / FILES["charge"]).read_bytes() == before
 
 
 def test_windows_line_ends_and_a_byte_order_mark_stay(mill):

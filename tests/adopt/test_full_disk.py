@@ -8,6 +8,7 @@ from contextlib import contextmanager
 
 import pytest
 from tests.adopt.own_files import MILL
+from tests.adopt.test_entries import RUNNING
 from tests.conftest import PROJECT
 from tests.minimal import FILES, minimal_mill
 
@@ -125,6 +126,30 @@ def test_no_record_is_left_half_written_on_a_full_disk(tmp_path, capsys):
             )
             == 0
         )
+
+
+def test_wherever_the_room_runs_out_a_record_is_old_or_new_as_the_command_says(tmp_path):
+    """A little more room each time, so that each write in turn is the one that fails."""
+    weigh = ["weigh", "C1", "S1=2230", "--at", "2026-06-08T10:00"]
+    with small_disk(tmp_path / "disk", "1m") as disk:
+        root = minimal_mill(disk / "mill", charge=RUNNING)
+        (root / ".kilnfolio").mkdir()
+        (root / ".kilnfolio/lock").touch()
+        commands = [[*weigh, "--folder", str(root)], ["undo", str(root)]]
+        for words in commands:
+            ends = []
+            for pages in range(16):
+                fill(disk)
+                os.truncate(disk / "filler", (disk / "filler").stat().st_size - 4096 * pages)
+                before = files(disk)
+                ends.append(main(words))
+                assert (files(disk) == before) == (ends[-1] != 0), (words, pages)
+                if ends[-1] == 0:
+                    break
+                (disk / "filler").unlink()
+            (disk / "filler").unlink()
+            assert set(ends[:-1]) == {2}, words
+            assert ends[-1] == 0, words
 
 
 def python(words, *before):

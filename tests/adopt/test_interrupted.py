@@ -166,3 +166,55 @@ def test_a_link_within_the_mill_is_followed(tmp_path):
     log.rename(root / "content/loggers/bulbs.csv")
     log.symlink_to(root / "content/loggers/bulbs.csv")
     assert main(["check", str(root)]) in (0, 1)
+
+
+# --- pipes, devices, folders without end ----------------------------------------------------------
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs a pipe with a name")
+@pytest.mark.parametrize(
+    ("place", "command"),
+    [
+        ("mill/content/kilns/k9.yaml", ["check", "mill"]),
+        ("mill/content/kilns/k9.yaml", ["build", "mill", "--without-pdf", "--workers", "1"]),
+        ("mill/content/charges/2026/C1/bulbs.csv", ["build", "mill", "--without-pdf"]),
+        ("s.csv", ["import", "weighings", "s.csv", "mill", "--charge", "C1"]),
+        ("s.csv", ["import", "log", "s.csv", "mill", "--kiln", "k1"]),
+        ("s.json", ["take", "s.json", "--folder", "mill"]),
+        ("s.csv", ["take", "s.csv", "--folder", "mill"]),
+        ("s.png", ["take", "--scan", "s.png", "--folder", "mill"]),
+    ],
+)
+def test_a_pipe_in_the_place_of_a_file_holds_no_command(
+    tmp_path, monkeypatch, capsys, place, command
+):
+    """Nobody writes to it: whoever opens it as a file waits for ever."""
+    minimal_mill(tmp_path / "mill")
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / place).unlink(missing_ok=True)
+    os.mkfifo(tmp_path / place)
+    assert main(command) == (1 if command[0] == "take" else 2)
+    said = capsys.readouterr()
+    assert "a pipe or a device" in said.out + said.err or "no such file" in said.err
+
+
+def test_a_log_without_end_is_refused_before_it_fills_the_memory(tmp_path, capsys):
+    root = minimal_mill(tmp_path / "mill")
+    log = tmp_path / "big.csv"
+    with log.open("wb") as file:
+        file.truncate(10**12)
+    assert main(["import", "log", str(log), str(root), "--kiln", "k1"]) == 2
+    assert "the file has 1,000,000,000,000 bytes" in capsys.readouterr().err
+    log.rename(root / "content/charges/2026/C1/other.json")
+    (tmp_path / "a.json").symlink_to(root / "content/charges/2026/C1/other.json")
+    assert main(["take", str(tmp_path / "a.json"), "--folder", str(root)]) == 1
+    assert "1,048,576 are the most" in capsys.readouterr().out
+
+
+def test_a_folder_that_leads_into_itself_has_an_end(tmp_path):
+    root = minimal_mill(tmp_path / "mill")
+    for name in ("a", "b"):
+        (root / "content" / name).symlink_to(root / "content")
+        (root / "content/charges" / name).symlink_to("..")
+    assert main(["check", str(root)]) in (0, 1)
+    assert main(["build", str(root), "--without-pdf", "--workers", "1"]) == 0

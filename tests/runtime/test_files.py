@@ -4,12 +4,13 @@ import os
 import signal
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from tests.conftest import PROJECT
 
 from kilnfolio.runtime import files
-from kilnfolio.runtime.files import write_whole
+from kilnfolio.runtime.files import TooLargeError, read_whole, write_whole
 
 #: Kills the process at the nth call of a function of the operating system.
 KILL = """
@@ -20,6 +21,25 @@ name, path = sys.argv[1:]
 setattr(os, name, lambda *a, **k: os.kill(os.getpid(), signal.SIGKILL))
 write_whole(Path(path), b"new" * 9)
 """
+
+
+def test_a_file_from_anywhere_is_read_up_to_a_limit(tmp_path):
+    (tmp_path / "f").write_bytes(b"12345")
+    assert read_whole(tmp_path / "f", 5) == b"12345"
+    with pytest.raises(TooLargeError, match="5 bytes"):
+        read_whole(tmp_path / "f", 4)
+    with pytest.raises(IsADirectoryError):
+        read_whole(tmp_path, 5)
+    with pytest.raises(FileNotFoundError):
+        read_whole(tmp_path / "none", 5)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs a pipe with a name")
+def test_what_has_no_end_is_refused_at_once(tmp_path):
+    os.mkfifo(tmp_path / "pipe")  # nobody writes to it: who opens it as a file waits for ever
+    for path in (tmp_path / "pipe", Path("/dev/zero")):
+        with pytest.raises(OSError, match="a pipe or a device"):
+            read_whole(path, 5)
 
 
 @pytest.fixture(params=["unnamed", "named"])

@@ -19,8 +19,8 @@ import numpy as np
 
 from kilnfolio.physics.air import relative_humidity
 from kilnfolio.records.clock import formats_that_fit
-from kilnfolio.records.export import MAX_BYTES
-from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
+from kilnfolio.records.export import export_bytes
+from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.quantities import celsius_from_fahrenheit
 from kilnfolio.records.sheet_words import plain
 
@@ -237,21 +237,7 @@ def _event_rows(data: list[list[str]], time: int) -> list[str]:
 
 
 def _decoded(path: Path, shown_as: str) -> tuple[str, str]:
-    try:
-        if path.stat().st_size > MAX_BYTES:
-            raise RecordProblems(
-                [
-                    Problem(
-                        Place(shown_as),
-                        "the file is too large",
-                        f"an export may have at most {MAX_BYTES:,} bytes",
-                        "Export each charge to a file of its own",
-                    )
-                ]
-            )
-        raw = path.read_bytes()
-    except OSError as error:
-        raise RecordProblems([cannot_read(shown_as, error)]) from None
+    raw = export_bytes(path, shown_as)
     if raw.startswith(b"PK"):
         raise RecordProblems(
             [

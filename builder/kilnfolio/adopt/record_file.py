@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import os
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path as FilePath
@@ -23,6 +24,8 @@ from kilnfolio.runtime.files import write_whole
 STATE = FilePath(".kilnfolio")
 #: Changes that can be undone; older ones are forgotten.
 _KEPT = 500
+#: The name of a file that keeps one.
+_NAME = re.compile(r"\d{6}(\.undone)?\.json")
 _BOM = b"\xef\xbb\xbf"
 
 
@@ -192,7 +195,7 @@ def replace_files(
     before: Mapping[str, bytes | None],
     words: str,
 ) -> None:
-    """Replace files in one step each, and keep what they held.
+    """Keep what files hold, and replace them in one step each.
 
     Parameters
     ----------
@@ -211,8 +214,9 @@ def replace_files(
         A file was changed by somebody else meanwhile; nothing is written.
     """
     with _lock(root):
-        _write_all(root, after, before)
-        _keep(
+        _need_unchanged(root, before)
+        # kept first: a disk that is full by then leaves the records as they are
+        kept = _keep(
             root,
             {
                 "what": words,
@@ -220,15 +224,18 @@ def replace_files(
                 "files": {name: [_text(before[name]), _text(after[name])] for name in after},
             },
         )
+        try:
+            _write_all(root, after, before)
+        except BaseException:
+            kept.unlink()
+            raise
+        _forget_oldest(root)
 
 
-def _write_all(
-    root: FilePath, after: Mapping[str, bytes | None], before: Mapping[str, bytes | None]
-) -> None:
-    for name in after:
-        path = root / name
-        now = path.read_bytes() if path.exists() else None
-        if now != before[name]:
+def _need_unchanged(root: FilePath, before: Mapping[str, bytes | None]) -> None:
+    """Refuse to write over what somebody else wrote since it was read."""
+    for name, held in before.items():
+        if _held(root / name) != held:
             raise RecordProblems(
                 [
                     Problem(
@@ -239,6 +246,11 @@ def _write_all(
                     )
                 ]
             )
+
+
+def _write_all(
+    root: FilePath, after: Mapping[str, bytes | None], before: Mapping[str, bytes | None]
+) -> None:
     done: list[str] = []
     try:
         for name, data in after.items():
@@ -263,10 +275,12 @@ def replace_file(path: FilePath, data: bytes | None) -> None:
 def _lock(root: FilePath) -> Iterator[None]:
     """Let one command at a time write into a mill's records."""
     (root / STATE).mkdir(exist_ok=True)
-    with (root / STATE / "lock").open("w") as file:
+    # a folder from elsewhere may hold a link there, and what it leads to is not ours to empty
+    flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
+    with os.fdopen(os.open(root / STATE / "lock", flags, 0o666), "r+b", 0) as file:
         try:
             import fcntl
-        except ImportError:  # Windows: the comparison in `_write_all` alone
+        except ImportError:  # Windows: the comparison in `_need_unchanged` alone
             yield
             return
         fcntl.flock(file, fcntl.LOCK_EX)
@@ -310,37 +324,45 @@ class Kept:
 
 
 def _kept_files(root: FilePath) -> list[FilePath]:
-    return sorted((root / STATE / "undo").glob("[0-9]*.json"))
+    return sorted(
+        path for path in (root / STATE / "undo").glob("*.json") if _NAME.fullmatch(path.name)
+    )
 
 
-def _keep(root: FilePath, entry: Mapping[str, object]) -> None:
+def _keep(root: FilePath, entry: Mapping[str, object]) -> FilePath:
+    """Keep a change so that it can be undone; return the file it is kept in."""
     folder = root / STATE / "undo"
     folder.mkdir(exist_ok=True)
     files = _kept_files(root)
-    number = int(files[-1].stem) + 1 if files else 1
-    replace_file(
-        folder / f"{number:06}.json", json.dumps(entry, ensure_ascii=True, indent=0).encode()
-    )
-    for old in files[: max(0, len(files) + 1 - _KEPT)]:
+    path = folder / f"{int(files[-1].name[:6]) + 1 if files else 1:06}.json"
+    replace_file(path, json.dumps(entry, ensure_ascii=True, indent=0).encode())
+    return path
+
+
+def _forget_oldest(root: FilePath) -> None:
+    for old in _kept_files(root)[:-_KEPT]:
         old.unlink()
 
 
 def history(root: FilePath) -> list[Kept]:
-    """Return the changes that are kept, oldest first."""
-    found = []
-    for path in _kept_files(root):
-        with suppress(ValueError, KeyError, OSError):
-            entry = json.loads(path.read_bytes())
-            found.append(
-                Kept(
-                    int(path.stem),
-                    entry["what"],
-                    entry["at"],
-                    entry["files"],
-                    entry.get("undone", False),
-                )
-            )
-    return found
+    """Return the changes that are kept, oldest first; a file that holds none is passed over."""
+    return [kept for path in _kept_files(root) if (kept := _kept(root, path)) is not None]
+
+
+def _kept(root: FilePath, path: FilePath) -> Kept | None:
+    try:
+        entry = json.loads(path.read_bytes())
+        files = {str(name): (one[0], one[1]) for name, one in entry["files"].items()}
+        undone = bool(entry.get("undone", _NAME.fullmatch(path.name)[1]))  # type: ignore[index]
+        found = Kept(int(path.name[:6]), str(entry["what"]), str(entry["at"]), files, undone)
+    except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
+        return None
+    texts = (text for pair in files.values() for text in pair)
+    # whoever gave this folder away must not have files outside it written
+    inside = all((root / name).resolve().is_relative_to(root.resolve()) for name in files)
+    return (
+        found if inside and all(text is None or isinstance(text, str) for text in texts) else None
+    )
 
 
 def undo(root: FilePath) -> Kept:
@@ -351,43 +373,41 @@ def undo(root: FilePath) -> Kept:
     RecordProblems
         There is none, or a file was changed since.
     """
-    last = next((one for one in reversed(history(root)) if not one.undone), None)
-    if last is None:
-        raise RecordProblems(
-            [
-                Problem(
-                    Place("undo"),
-                    "there is nothing to undo",
-                    "no command has changed a record of this mill",
-                    "",
-                )
-            ]
-        )
     with _lock(root):
-        for name, (_, after) in last.files.items():
-            path = root / name
-            if (path.read_bytes() if path.exists() else None) != _bytes(after):
-                raise RecordProblems(
-                    [
-                        Problem(
-                            Place(name),
-                            f"'{last.what}' of {last.at} cannot be undone",
-                            "the file was changed since",
-                            "Take the change out in an editor, or with 'kilnfolio correct'",
-                        )
-                    ]
-                )
-        _write_all(
-            root,
-            {name: _bytes(one[0]) for name, one in last.files.items()},
-            {name: _bytes(one[1]) for name, one in last.files.items()},
-        )
-        replace_file(
-            root / STATE / "undo" / f"{last.number:06}.json",
-            json.dumps(
-                {"what": last.what, "at": last.at, "files": last.files, "undone": True},
-                ensure_ascii=True,
-                indent=0,
-            ).encode(),
-        )
-    return last
+        for last in reversed(history(root)):
+            before = {name: _bytes(one[0]) for name, one in last.files.items()}
+            after = {name: _bytes(one[1]) for name, one in last.files.items()}
+            now = {name: _held(root / name) for name in last.files}
+            if last.undone or now == before:  # or it was kept, and never made: a power cut
+                continue
+            for name in last.files:
+                if now[name] != after[name]:
+                    raise RecordProblems(
+                        [
+                            Problem(
+                                Place(name),
+                                f"'{last.what}' of {last.at} cannot be undone",
+                                "the file was changed since",
+                                "Take the change out in an editor, or with 'kilnfolio correct'",
+                            )
+                        ]
+                    )
+            _write_all(root, before, after)
+            # another name needs no room, as another content may on a full disk
+            kept = root / STATE / "undo" / f"{last.number:06}.json"
+            kept.rename(kept.with_suffix(".undone.json"))
+            return last
+    raise RecordProblems(
+        [
+            Problem(
+                Place("undo"),
+                "there is nothing to undo",
+                "no command has changed a record of this mill",
+                "",
+            )
+        ]
+    )
+
+
+def _held(path: FilePath) -> bytes | None:
+    return path.read_bytes() if path.exists() else None

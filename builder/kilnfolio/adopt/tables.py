@@ -11,6 +11,7 @@ from pathlib import Path
 from kilnfolio.adopt.cells import MAX_CELLS, Cell, Sheet, column_letters, refused
 from kilnfolio.adopt.workbook import read_workbook
 from kilnfolio.records.problems import RecordProblems, cannot_read
+from kilnfolio.runtime.files import TooLargeError, read_whole
 
 #: The largest file [bytes].
 MAX_BYTES = 20 * 1024 * 1024
@@ -54,14 +55,14 @@ def read_sheets(path: Path) -> list[Sheet]:
             f"Close the sheet, and name the file itself: {own}",
         )
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise refused(
-                path,
-                "the file is too large",
-                f"a sheet may have at most {MAX_BYTES:,} bytes",
-                "Split it",
-            )
-        raw = path.read_bytes()
+        raw = read_whole(path, MAX_BYTES)
+    except TooLargeError:
+        raise refused(
+            path,
+            "the file is too large",
+            f"a sheet may have at most {MAX_BYTES:,} bytes",
+            "Split it",
+        ) from None
     except OSError as error:
         raise RecordProblems([cannot_read(path.name, error)]) from None
     if raw.startswith(b"PK"):

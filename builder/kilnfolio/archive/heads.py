@@ -8,14 +8,13 @@ keeps two ledgers.
 from __future__ import annotations
 
 import contextlib
-import json
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Literal
 
 from pydantic import ValidationError
 
-from kilnfolio.archive.canonical import canonical, read_canonical
+from kilnfolio.archive.canonical import canonical, read_canonical, read_json
 from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.entries import Head, Hex64
 from kilnfolio.archive.keyring import Hex32
@@ -84,7 +83,7 @@ def kept_head(path: Path) -> Head:
     """
     file = path / "data/content/ledger/proof.json" if path.is_dir() else path
     try:
-        value = json.loads(file.read_bytes())
+        value = read_json(file.read_bytes())
         head = value.get("head", value) if isinstance(value, dict) else value
         return Head(size=head["size"], root=head["root"])
     except (OSError, ValueError, KeyError, TypeError):

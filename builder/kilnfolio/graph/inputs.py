@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kilnfolio.graph.codec import digest_of, encode
+from kilnfolio.runtime.files import opened
 
 if TYPE_CHECKING:
     from kilnfolio.graph.store import Store
@@ -41,12 +42,18 @@ def stamps(folder: Path, index: Index) -> Stamps:
     """Return the state of every input file."""
     found: Stamps = {}
     waiting = [name for name in index.folders if (folder / name).is_dir()]
+    linked: set[str] = set()
     while waiting:
         at = waiting.pop()
         with os.scandir(folder / at) as entries:
             for entry in entries:
                 name = f"{at}/{entry.name}"
                 if entry.is_dir():
+                    if entry.is_symlink():  # a link to a folder above it would have no end
+                        real = os.path.realpath(entry.path)
+                        if real in linked or (folder / at).resolve().is_relative_to(real):
+                            continue
+                        linked.add(real)
                     waiting.append(name)
                     continue
                 try:
@@ -108,6 +115,7 @@ def _set(store: Store, cell: str, value: object) -> None:
 
 def _digest(path: Path) -> bytes:
     try:
-        return hashlib.sha256(path.read_bytes()).digest()
+        with opened(path) as file:
+            return hashlib.file_digest(file, "sha256").digest()
     except OSError as error:  # it cannot be read: whoever reads it will say so
         return f"unreadable: {error.strerror}".encode()

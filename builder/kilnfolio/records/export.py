@@ -26,6 +26,7 @@ from kilnfolio.records.grid import Grid, grid_of
 from kilnfolio.records.logger import Column, LoggerProfile
 from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
 from kilnfolio.records.quantities import Temperature, TemperatureDifference
+from kilnfolio.runtime.files import TooLargeError, read_whole
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -187,22 +188,30 @@ def no_readings(shown_as: str, profile: LoggerProfile, rows: int) -> Problem:
 # --- text and headings ----------------------------------------------------------------------------
 
 
-def _lines(path: Path, shown_as: str, profile: LoggerProfile) -> list[str]:
+def export_bytes(path: Path, shown_as: str) -> bytes:
+    """Return the bytes of an export.
+
+    Raises
+    ------
+    RecordProblems
+        It cannot be read, or is too large.
+    """
     try:
-        if (size := path.stat().st_size) > MAX_BYTES:
-            raise RecordProblems(
-                [
-                    Problem(
-                        Place(shown_as),
-                        f"the file has {size:,} bytes",
-                        f"an export may have at most {MAX_BYTES:,}",
-                        "Export each charge to a file of its own",
-                    )
-                ]
-            )
-        raw = path.read_bytes()
+        return read_whole(path, MAX_BYTES)
+    except TooLargeError as error:
+        why = Problem(
+            Place(shown_as),
+            f"the file has {error.size:,} bytes",
+            f"an export may have at most {MAX_BYTES:,}",
+            "Export each charge to a file of its own",
+        )
     except OSError as error:
-        raise RecordProblems([cannot_read(shown_as, error)]) from None
+        why = cannot_read(shown_as, error)
+    raise RecordProblems([why])
+
+
+def _lines(path: Path, shown_as: str, profile: LoggerProfile) -> list[str]:
+    raw = export_bytes(path, shown_as)
     if raw.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
         raise RecordProblems(
             [

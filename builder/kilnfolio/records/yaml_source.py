@@ -21,6 +21,7 @@ from typing import Any
 import yaml
 
 from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_read
+from kilnfolio.runtime.files import TooLargeError, read_whole
 
 #: The largest YAML file read [bytes]. A charge with a year of hand weighings is a fifth of this;
 #: machine-made series belong in the logger's own file.
@@ -97,15 +98,14 @@ def read_yaml(path: Path, shown_as: str) -> Document:
 def yaml_bytes(path: Path, shown_as: str) -> bytes:
     """Return the bytes of one YAML file; see `read_yaml`."""
     try:
-        size = path.stat().st_size
-        if size > MAX_BYTES:
-            raise _refuse(
-                shown_as,
-                f"the file has {size:,} bytes",
-                f"a record may have at most {MAX_BYTES:,}",
-                "Keep long series in the logger's own file and name it in the record",
-            )
-        return path.read_bytes()
+        return read_whole(path, MAX_BYTES)
+    except TooLargeError as error:
+        raise _refuse(
+            shown_as,
+            f"the file has {error.size:,} bytes",
+            f"a record may have at most {MAX_BYTES:,}",
+            "Keep long series in the logger's own file and name it in the record",
+        ) from None
     except OSError as error:
         raise RecordProblems([cannot_read(shown_as, error)]) from None
 

@@ -8,4 +8,6 @@ times       times as people type them, and as records write them
 messages    what a command shows before and after it writes
 commands    a day's work: one command a line
 take        ``take``: entry files and exports put into the records
+codes       entry files handed over as QR codes
+pictures    what the codes in a picture say, read in a process of its own
 """

@@ -8,22 +8,17 @@ may come in any order and more than once, and pieces of two files are never join
 from __future__ import annotations
 
 import re
-import warnings
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from kilnfolio.adopt.entry.pictures import MAX_BYTES, NoCodesError, codes_in
 from kilnfolio.records.problems import Place, Problem, cannot_read
+from kilnfolio.runtime.files import TooLargeError, read_whole
 
 #: What a code holds.
 _CODE = re.compile(r"KILNFOLIO1 (\d{1,2})/(\d{1,2}) ([0-9a-f]{8}) (.*)", re.DOTALL)
-#: Formats that cameras and screenshots write.
-_FORMATS = ("JPEG", "PNG", "WEBP", "BMP", "TIFF")
-#: The largest picture [pixels]: no telephone's camera takes a larger one.
-_MAX_PIXELS = 120_000_000
-#: A picture is looked at no larger than this along its longer side [pixels]; a code needs 300.
-_LOOKED_AT = 3000
 
 
 @dataclass
@@ -92,33 +87,19 @@ def files_in(texts: Iterable[str]) -> Iterator[tuple[str, bytes | Problem]]:
 
 def texts_in(pictures: Sequence[Path]) -> Iterator[str | Problem]:
     """Yield what the QR codes in pictures say; a problem for a picture without any."""
-    import numpy as np
-    from PIL import Image
-    from zxingcpp import BarcodeFormat, BarcodeFormats, read_barcodes
-
     for path in pictures:
         try:
-            with warnings.catch_warnings():
-                warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-                with Image.open(path, formats=_FORMATS) as picture:
-                    if picture.width * picture.height > _MAX_PIXELS:
-                        raise ValueError("it has more pixels than any camera's picture")
-                    picture.draft("L", (_LOOKED_AT, _LOOKED_AT))
-                    picture.thumbnail((_LOOKED_AT, _LOOKED_AT))
-                    grey = np.asarray(picture.convert("L"))
-        except (ValueError, SyntaxError, EOFError, Image.DecompressionBombError) as error:
-            yield _no_code(path, str(error).lower()[:80] or "it cannot be read")
+            codes = codes_in(read_whole(path, MAX_BYTES))
+        except NoCodesError as error:
+            yield _no_code(path, str(error))
+            continue
+        except TooLargeError as error:
+            yield _no_code(path, f"it has {error.size:,} bytes, and {MAX_BYTES:,} are the most")
             continue
         except OSError as error:
-            if error.errno is None:  # Pillow's own words for a file that is no picture, or cut off
-                yield _no_code(path, "it is no picture, or was cut off")
-            else:
-                yield cannot_read(path.name, error)
+            yield cannot_read(path.name, error)
             continue
-        codes = read_barcodes(
-            np.ascontiguousarray(grey), formats=BarcodeFormats([BarcodeFormat.QRCode])
-        )
-        said = [code.text for code in codes if _CODE.fullmatch(code.text)]
+        said = [code for code in codes if _CODE.fullmatch(code)]
         if not said:
             yield _no_code(path, "no code of a kiln-side page can be made out in it")
         yield from said

@@ -7,6 +7,7 @@ to its end gives nothing.
 
 from __future__ import annotations
 
+import codecs
 import datetime as dt
 import json
 import time
@@ -23,9 +24,11 @@ from kilnfolio.adopt.entry.codes import scan
 from kilnfolio.adopt.entry.entries import MAX_BYTES, EntryFile
 from kilnfolio.adopt.logs import attach, profile_of, zone_of
 from kilnfolio.adopt.record_file import ChargeFile
+from kilnfolio.archive.canonical import read_json
 from kilnfolio.records.log import read_log
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.yaml_source import read_yaml
+from kilnfolio.runtime.files import TooLargeError, opened, read_whole
 
 #: A device's clock may be ahead of this computer's by so much.
 AHEAD = dt.timedelta(minutes=10)
@@ -75,7 +78,7 @@ def take(
     for path in files_of(paths):
         try:
             if _is_json(path):
-                _take_raw(root, path.read_bytes(), path.name, zone, now, ahead, taken)
+                _take_raw(root, _entry_bytes(path), path.name, zone, now, ahead, taken)
             else:
                 taken.lines.append(f"{path.name}: {_take_export(root, path)}")
         except RecordProblems as error:
@@ -139,11 +142,27 @@ def files_of(paths: Sequence[Path]) -> list[Path]:
 def _is_json(path: Path) -> bool:
     if path.suffix.lower() == ".json":
         return True
-    with path.open("rb") as file:
+    with opened(path) as file:
         return file.read(64).lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{")
 
 
 # --- entry files ----------------------------------------------------------------------------------
+
+
+def _entry_bytes(path: Path) -> bytes:
+    try:
+        return read_whole(path, MAX_BYTES)
+    except TooLargeError as error:
+        raise _too_large(path.name, error.size) from None
+
+
+def _too_large(name: str, size: int) -> RecordProblems:
+    return _refused(
+        name,
+        f"the file has {size:,} bytes",
+        f"{MAX_BYTES:,} are the most",
+        "Hand over the entries in several files",
+    )
 
 
 def read_entries(raw: bytes, name: str, zone: ZoneInfo) -> EntryFile:
@@ -155,15 +174,10 @@ def read_entries(raw: bytes, name: str, zone: ZoneInfo) -> EntryFile:
         It is too large, cut off, or not as its schema says.
     """
     if len(raw) > MAX_BYTES:
-        raise _refused(
-            name,
-            f"the file has {len(raw):,} bytes",
-            f"{MAX_BYTES:,} are the most",
-            "Hand over the entries in several files",
-        )
+        raise _too_large(name, len(raw))
     try:
-        value = json.loads(raw.decode("utf-8-sig"))
-    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
+        value = read_json(raw.removeprefix(codecs.BOM_UTF8))
+    except ValueError as error:
         at = getattr(error, "pos", None)
         cut = (
             isinstance(error, json.JSONDecodeError)

@@ -35,9 +35,21 @@ def _key(kind: str, headings: Sequence[str]) -> str:
 def _profiles(root: Path) -> dict[str, dict[str, Any]]:
     try:
         kept = json.loads(_file(root).read_bytes())
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return {}
-    return kept if isinstance(kept, dict) else {}
+    if not isinstance(kept, dict):
+        return {}
+    return {key: one for key, one in kept.items() if _sound(one)}
+
+
+def _sound(kept: object) -> bool:
+    """Return whether what is kept of a sheet is what this program keeps."""
+    return isinstance(kept, dict) and all(
+        isinstance(value, list) and all(isinstance(one, str) for one in value)
+        if name == "column"
+        else value is None or isinstance(value, str)
+        for name, value in kept.items()
+    )
 
 
 def recall(root: Path, path: Path, kind: str, options: Options) -> tuple[Options, str]:
