@@ -3,6 +3,7 @@
 import fcntl
 import os
 import shutil
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,11 +14,16 @@ from hypothesis import settings
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
+    from kilnfolio.graph.graph import Graph
+    from kilnfolio.records.folder import MillFolder
+
 # The same examples every time: a failure seen once can be seen again.
 settings.register_profile("repeatable", derandomize=True, deadline=None)
 settings.load_profile("repeatable")
 
 PROJECT = Path(__file__).resolve().parent.parent
+
+PROCESSORS = os.cpu_count() or 1
 
 #: Long trials at their full length: every page of a kind, ten thousand random inputs.
 WHOLE = os.environ.get("KILNFOLIO_WHOLE") == "1"
@@ -49,6 +55,64 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: not item.path.relative_to(PROJECT).as_posix().startswith(LONGEST))
 
 
+#: The charges and lots whose PDFs are printed in a default run: the fullest ones, those amended, and
+#: the largest or one not sealed. A whole run prints all. The books are always printed.
+PRINTED_CHARGES = ("HB-25-041", "HB-26-034", "HB-26-011")
+PRINTED_LOTS = ("HBL-25-101", "HBL-26-014", "HBL-26-017")
+
+
+def build_demo(out: Path) -> None:
+    """Build the demonstration; where little is printed, no page leads to a PDF that is not there."""
+    from kilnfolio.pipeline.build import build_site
+    from kilnfolio.pipeline.pdfs import pdf
+
+    every = pdf.keys
+
+    def some(graph: "Graph") -> list[str]:
+        printed = (*PRINTED_CHARGES, *PRINTED_LOTS)
+        return [key for key in every(graph) if ":" not in key or key.split(":")[1] in printed]
+
+    if not WHOLE:
+        object.__setattr__(pdf, "keys", some)
+    try:
+        build_site(PROJECT, out, workers=PROCESSORS)
+    finally:
+        object.__setattr__(pdf, "keys", every)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup() -> None:
+    """Work out the practice problems once in a process: hundreds of sums, a third of a small build.
+
+    They are made again where the limits or the mill are others.
+    """
+    pages = sys.modules.get("kilnfolio.pipeline.pages")
+    if pages is None or hasattr(pages.practice_numbers, "made"):
+        return
+    made: dict[str, str] = {}
+    work_out = pages.practice_numbers
+
+    def practice_numbers(folder: "MillFolder") -> str:
+        key = repr((folder.limits.record, folder.mill.record))
+        if key not in made:
+            made[key] = work_out(folder)
+        return made[key]
+
+    practice_numbers.made = made
+    pages.practice_numbers = practice_numbers
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _one_process_each() -> Iterator[None]:
+    """Build in this process where a test names no number of workers: the run shares the machine.
+
+    The demonstration is built by as many as there are processors.
+    """
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("os.cpu_count", lambda: 1)
+        yield
+
+
 @pytest.fixture(scope="session")
 def demo_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the folder of the demo mill's site, built once for the whole run.
@@ -57,8 +121,6 @@ def demo_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """
     if built := os.environ.get("KILNFOLIO_DEMO_SITE"):
         return Path(built)
-    from kilnfolio.pipeline.build import build_site
-
     folder = tmp_path_factory.getbasetemp()
     if "PYTEST_XDIST_WORKER" in os.environ:
         folder = folder.parent  # the processes that share this run share its site
@@ -66,7 +128,7 @@ def demo_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
         fcntl.flock(lock, fcntl.LOCK_EX)
         out = folder / "demo"
         if not out.exists():
-            build_site(PROJECT, folder / "demo-begun")
+            build_demo(folder / "demo-begun")
             (folder / "demo-begun").rename(out)
     return out
 

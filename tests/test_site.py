@@ -14,7 +14,7 @@ import pytest
 import zxingcpp
 from PIL import Image
 from tests.browser.nu import check_html
-from tests.conftest import PROJECT, WHOLE
+from tests.conftest import PRINTED_LOTS, PROJECT, WHOLE
 from tests.pdf_reading import read_pages
 from tests.site_reading import Reading, dead_links, read_edition
 from tests.trust.sealing import amended_mill
@@ -108,7 +108,7 @@ def pages_of(path: Path) -> tuple[str, ...]:
 
 def test_every_pdf_carries_the_safety_wording_and_our_fonts_only(demo_site):
     paths = sorted(path for edition in EDITIONS for path in (demo_site / edition).rglob("*.pdf"))
-    assert len(paths) > 10
+    assert len(paths) >= 10
     for path in paths:
         text = " ".join(" ".join(pages_of(path)).split())
         assert "Do not enter a kiln on the strength of this record" in text, path
@@ -138,6 +138,9 @@ def test_handbook_pdf_holds_every_chapter_and_no_more_pages_than_a_book(demo_sit
 def test_each_lot_record_is_one_page_naming_its_lot(demo_site):
     records = sorted((demo_site / "customer").rglob("record.pdf"))
     lots = {path.stem for path in (PROJECT / "content/lots").glob("*.yaml")}
+    if len(records) < len(lots):
+        assert not WHOLE
+        lots = set(PRINTED_LOTS)
     assert len(records) == len(lots)
     named = set()
     for path in records:

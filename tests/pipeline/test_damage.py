@@ -3,11 +3,10 @@
 import os
 import shutil
 import sqlite3
-import subprocess
 
 import pytest
 from tests.conftest import WHOLE
-from tests.pipeline.test_changes import build, bytes_of, two_charges
+from tests.pipeline.test_changes import build, bytes_of, copied, two_charges
 
 from kilnfolio.cli import main
 from kilnfolio.graph.store import Store
@@ -17,20 +16,10 @@ from kilnfolio.pipeline.build import EDITIONS
 STORE = f"{STAGING}/store.sqlite"
 
 
-@pytest.fixture(scope="module")
-def built(tmp_path_factory):
-    root = two_charges(tmp_path_factory.mktemp("damage") / "mill")
-    build(root)
-    return root
-
-
 @pytest.fixture
 def mill(built, tmp_path):
     """A copy with the site's shared files still shared, as the disk keeps them."""
-    subprocess.run(["cp", "-a", built, tmp_path / "mill"], check=True)
-    root = tmp_path / "mill"
-    build(root)  # the copies are other files on the disk: looked at once, and found whole
-    return root
+    return copied(built, tmp_path / "mill")
 
 
 def change(mill):

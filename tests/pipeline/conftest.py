@@ -1,0 +1,12 @@
+"""The mill that the tests of builds begin with."""
+
+from pathlib import Path
+
+import pytest
+from tests.pipeline.test_changes import built_once
+
+
+@pytest.fixture(scope="session")
+def built() -> Path:
+    """Return a mill of two charges, built; no test changes it."""
+    return built_once()
