@@ -37,18 +37,18 @@ PAGES = [
 def test_a_cluster_prints_the_same_bytes_as_this_process(scheduler):
     with cluster(scheduler) as executor:
         tasks = [executor.submit(pdf_of, page, "record.css") for page in PAGES]
-        there = [task.result(60) for task in tasks]
+        there = [task.result(240) for task in tasks]
     assert there == [pdf_of(page, "record.css") for page in PAGES]
 
 
 def test_a_worker_killed_in_mid_run_loses_nothing(scheduler):
     with cluster(scheduler) as executor:
-        pids = {executor.submit(os.getpid).result(30) for _ in range(12)}
+        pids = {executor.submit(os.getpid).result(120) for _ in range(12)}
         slow = [executor.submit(time.sleep, 0.3) for _ in range(8)]
         tasks = [executor.submit(divmod, number, 7) for number in range(30)]
         os.kill(min(pids), signal.SIGKILL)
-        assert [task.result(60) for task in tasks] == [divmod(number, 7) for number in range(30)]
-        assert [task.result(60) for task in slow] == [None] * 8
+        assert [task.result(240) for task in tasks] == [divmod(number, 7) for number in range(30)]
+        assert [task.result(240) for task in slow] == [None] * 8
 
 
 def test_workers_with_other_code_are_refused(scheduler, monkeypatch):
@@ -127,7 +127,7 @@ def test_a_cluster_over_tls_takes_only_those_it_knows(certificates, tmp_path):
         address = local.scheduler_address
         assert address.startswith("tls://")
         with cluster(Cluster(address, certificates)) as executor:
-            assert executor.submit(divmod, 30, 7).result(60) == (4, 2)
+            assert executor.submit(divmod, 30, 7).result(240) == (4, 2)
         other = Security.temporary()
         strange = [tmp_path / name for name in ("ca", "certificate", "key")]
         for path, text in zip(

@@ -75,7 +75,7 @@ def test_ctrl_c_stops_a_build_cleanly(tmp_path, moment):
     )
     assert any(moment in line for line in build.stderr)
     os.killpg(build.pid, signal.SIGINT)  # as a terminal sends it: to all its processes
-    said = build.communicate(timeout=20)[1]
+    said = build.communicate(timeout=120)[1]
     assert build.returncode == 130, said
     assert "Traceback" not in said
     assert said.splitlines()[-1] == "kilnfolio: stopped; the site is as it was"

@@ -268,13 +268,13 @@ def test_an_answer_that_drips_is_given_up(edition, monkeypatch):
     def talk(client):
         client.sendall(b"HTTP/1.1 200 OK\r\nConnection: close\r\n\r\n")
         for _ in range(500):
-            time.sleep(0.02)
+            time.sleep(0.2)
             client.sendall(b"x")
 
     began = time.monotonic()
     with raw_server(talk) as address, pytest.raises(NotReachedError, match="takes longer than"):
         compare(address, edition)
-    assert time.monotonic() - began < 8
+    assert time.monotonic() - began < 60  # it would drip for 100 s
 
 
 def test_a_server_that_sends_round_in_a_circle_is_asked_once(edition):
