@@ -19,8 +19,8 @@ WHOLE = os.environ.get("KILNFOLIO_FORECAST") == "whole"
 def test_false_alarms_are_as_rare_as_asked():
     found = measured().warnings
     assert found.weighings >= 10_000
-    assert found.weighings_named / found.weighings <= 0.0025
-    assert found.charges_named / found.charges <= 0.15
+    assert found.weighings_named / found.weighings <= 0.0012
+    assert found.charges_named / found.charges <= 0.11
 
 
 @pytest.mark.parametrize(
@@ -30,10 +30,10 @@ def test_false_alarms_are_as_rare_as_asked():
         ("wrong by 4", 61),
         ("wrong by 8", 85),
         ("less than 4 points apart", 29),
-        ("4 to 10 points apart", 80),  # 88 in the trial; 62 planted are known to some 9 points
-        ("more than 10 points apart", 95),
-        ("1.3 times", 5),
-        ("1.6 times", 20),  # 38 in the trial, from weighings of one mill: a hint either way
+        ("4 to 10 points apart", 87),  # 88 in the trial: 54.6 of the 62 planted here
+        ("more than 10 points apart", 96),  # all in the trial; one of the 31 planted here is missed
+        ("1.3 times", 8),
+        ("1.6 times", 20),  # 38 in the trial: a hint either way
     ],
 )
 def test_planted_faults_are_found_as_often_as_asked(words, least):

@@ -2,12 +2,15 @@
 
 A board is compared with what it should have lost since its last weighing: at the usual pace for its
 MC, changed by what the boards did together since then and by what the board has been doing of
-late. How much is too much is learnt from the mill's own earlier charges, apart for the
-weighings that follow a step change, where every board jumps.
+late. A Kalman filter [1]_ follows each board's pace and says how well it is known: little early on,
+when the board has hardly been weighed, and well later. How much is too much is learnt from the
+mill's own earlier charges, apart for the weighings that follow a step change, where every board
+jumps.
 
 References
 ----------
-.. [1] Iglewicz, B., and Hoaglin, D. C., How to Detect and Handle Outliers, ASQC, 1993 (a scale by
+.. [1] Kalman, R. E., Journal of Basic Engineering 82(1), 1960, pp. 35-45.
+.. [2] Iglewicz, B., and Hoaglin, D. C., How to Detect and Handle Outliers, ASQC, 1993 (a scale by
    quantiles, so that the outliers sought do not widen it).
 """
 
@@ -16,7 +19,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 
@@ -28,13 +31,22 @@ from kilnfolio.physics._types import Floats
 LEAST_THRESHOLD = 3.8
 """A weighing is never named below this many scales. [-]"""
 
-MEMORY = 4.0
-"""A board's own deviation fades by e over so many weighings. [-]"""
+WANDER = 0.1
+"""How far a board's ln pace strays from one weighing to the next, standard deviation. [-]"""
+
+SCATTER = 0.12
+"""Scatter of single losses beyond the noise of weighing, as a share of the loss. [-]"""
+
+EMC_UNSURE = 0.4
+"""Standard uncertainty of the EMC between two weighings: it matters when a board is near it. [%]"""
+
+HELD = 3.0
+"""A board's pace learns from no loss as more than so many standard deviations off. [-]"""
 
 DRIFT_WEIGHINGS = 3
 """Weighings over which the boards together must drift."""
 
-SPARE = 1.08
+SPARE = 1.2
 """Factor on the threshold, because the curve knows the charges it was learnt from. [-]"""
 
 SILENT = 4
@@ -42,7 +54,6 @@ SILENT = 4
 
 _NORMAL_98 = 2.326  # 98 % of |z| of a normal variable lie below
 _FEW_BOARDS = 4
-_WIDE = 0.35  # scale of ln pace before anything is learnt
 
 
 @dataclass(frozen=True)
@@ -140,58 +151,67 @@ class _Deviations:
         emc, dry = emc[:, np.newaxis], dry[:, np.newaxis]
         before, after = mc[:-1], mc[1:]
         with np.errstate(invalid="ignore", divide="ignore"):
-            middle = np.sqrt(before * after)
-            usual = curve.usual(middle, dry) + np.log(spans)[:, np.newaxis]
+            usual = curve.usual(np.sqrt(before * after), dry) + np.log(spans)[:, np.newaxis]
             closed = np.log((before - emc) / (after - emc))
             off = np.log(np.maximum(closed, 1e-3)) - usual
-            noise = np.minimum(
-                WEIGHING_NOISE * np.hypot(1, 1) / np.maximum((before - emc) * closed, 1e-6), 3.0
-            )
         off = np.clip(np.where(np.isfinite(closed), off, np.nan), -2.5, 2.5)
-        boards = np.isfinite(off).sum(axis=1)
-        with np.errstate(all="ignore"):
-            together = np.where(boards >= _FEW_BOARDS, _nanmedian(off), np.nan)
-        own = off - np.where(np.isfinite(together), together, 0.0)[:, np.newaxis]
-        memory = _memory(own, noise)
-        shared = np.where(
-            np.isfinite(together),
-            together,
-            _memory(_nanmedian(off)[:, np.newaxis], np.zeros((off.shape[0], 1)))[:, 0],
-        )
-        expected = before
-        with np.errstate(invalid="ignore", over="ignore"):
-            for _ in range(3):  # the pace is that of the MC in between, which is what is sought
-                pace = curve.usual(np.sqrt(before * np.maximum(expected, 1.0)), dry)
-                pace += np.log(spans)[:, np.newaxis] + shared[:, np.newaxis] + memory
-                expected = emc + (before - emc) * np.exp(-np.exp(np.minimum(pace, 3.0)))
-            loss = np.abs(before - expected)
-        uncertainty = np.hypot(WEIGHING_NOISE * np.sqrt(2.0), 0.12 * loss)
+        enough = np.isfinite(off).sum(axis=1) >= _FEW_BOARDS
+        together = np.where(enough, _nanmedian(off), np.nan)
+        expected, uncertainty = _followed(run, curve, _last_known(together))
         after_step = _after_step(run)
         scale = np.where(after_step, known.scale_after_step, known.scale)[:, np.newaxis]
-        score = (after - expected) / uncertainty / scale
-        score[0] = np.nan  # nothing is known of a board before its first loss
-        return cls(expected, uncertainty * scale, score, _drift(together), after_step)
+        uncertainty = uncertainty * scale
+        uncertainty[:1] = np.nan  # nothing is known of a board before its first loss
+        score = (after - expected) / uncertainty
+        return cls(expected, uncertainty, score, _drift(together), after_step)
+
+
+def _followed(run: Run, curve: Curve, shared: Floats) -> tuple[Floats, Floats]:
+    """Return what each weighing should have read, and its standard uncertainty [%].
+
+    The state is a board's ln pace over the usual and the shared; each loss tells of it through the
+    loss's slope on it [1]_.
+    """
+    mc = run.weighings.mc_pct
+    spans, emc, dry = run.air.between(run.weighings.hours)
+    own = np.zeros(mc.shape[1])
+    variance = np.full(mc.shape[1], curve.board_spread**2)
+    expected, uncertainty = np.full_like(mc[1:], np.nan), np.full_like(mc[1:], np.nan)
+    with np.errstate(invalid="ignore", over="ignore", divide="ignore"):
+        for row, (before, after) in enumerate(pairwise(mc)):
+            pace = own + shared[row] + np.log(spans[row])
+            ahead = before
+            for _ in range(3):  # the pace is that of the MC in between, which is what is sought
+                between = np.sqrt(before * np.maximum(ahead, 1.0))
+                closed = np.exp(np.minimum(curve.usual(between, dry[row]) + pace, 3.0))
+                ahead = emc[row] + (before - emc[row]) * np.exp(-closed)
+            slope = (ahead - emc[row]) * closed  # of the loss on ln pace
+            noise = (
+                2.0 * WEIGHING_NOISE**2
+                + (SCATTER * (before - ahead)) ** 2
+                + (EMC_UNSURE * (1.0 - np.exp(-closed))) ** 2
+            )
+            total = noise + slope**2 * variance
+            expected[row], uncertainty[row] = ahead, np.sqrt(total)
+            surprise = np.clip(ahead - after, -HELD * uncertainty[row], HELD * uncertainty[row])
+            gain = variance * slope / total
+            told = np.isfinite(gain * surprise)
+            own = np.where(told, own + gain * surprise, own)
+            variance = np.where(told, (1.0 - gain * slope) * variance, variance) + WANDER**2
+    return expected, uncertainty
+
+
+def _last_known(values: Floats) -> Floats:
+    """Return each value, or the last one before it that is known; 0 before any is."""
+    known = np.isfinite(values)
+    last = np.maximum.accumulate(np.where(known, np.arange(values.size), -1))
+    return np.where(last >= 0, values[last], 0.0)
 
 
 def _nanmedian(rows: Floats) -> Floats:
-    with np.errstate(all="ignore"):
-        known = np.isfinite(rows).any(axis=1)
-        result = np.full(rows.shape[0], np.nan)
-        result[known] = np.nanmedian(rows[known], axis=1)
-    return result
-
-
-def _memory(values: Floats, noise: Floats) -> Floats:
-    """Return for each row what the rows before it say, newest most, noisy ones hardly."""
-    result = np.zeros_like(values)
-    total, weight = np.zeros(values.shape[1]), np.full(values.shape[1], 0.5)
-    fade = np.exp(-1.0 / MEMORY)
-    for row in range(values.shape[0]):
-        result[row] = total / weight
-        worth = np.where(np.isfinite(values[row]), 1.0 / (1.0 + (noise[row] / 0.15) ** 2), 0.0)
-        held = np.clip(np.nan_to_num(values[row]), result[row] - _WIDE, result[row] + _WIDE)
-        total = fade * total + worth * held
-        weight = fade * weight + worth
+    known = np.isfinite(rows).any(axis=1)
+    result = np.full(rows.shape[0], np.nan)
+    result[known] = np.nanmedian(rows[known], axis=1)
     return result
 
 
@@ -279,7 +299,7 @@ def _swapped(
 ) -> tuple[int, int] | None:
     """Return the pair whose exchange makes both fit, if they do not fit as they are."""
     after = charge.weighings.mc_pct[row + 1]
-    score = np.abs(after - seen.expected[row]) / seen.uncertainty[row]
+    score = np.abs(seen.score[row])
     boards = np.flatnonzero(np.isfinite(score))
     best, found = 0.0, None
     for a, b in combinations(boards, 2):
