@@ -29,6 +29,8 @@ MANIFEST, SEAL = "edition-sha256.txt", "edition-seal.json"
 AS_BUILT = "as-built"
 #: Those records: the mill's name and units, the publications, how long a record is kept.
 BUILT_WITH = ("content/mill.yaml", "schedules/sources.yaml", "schedules/limits.yaml")
+#: Where a mill that brings a house of its own has its files: they lie among those records too.
+HOUSE_OF_ONES_OWN = ("content/brand.yaml", "content/brand/*", "content/theme/*")
 
 _LINE = re.compile(r"([0-9a-f]{64})  (\S[^\r\n]*)")
 

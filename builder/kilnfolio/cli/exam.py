@@ -43,6 +43,7 @@ def run(arguments: argparse.Namespace) -> int:
     from kilnfolio.paper.printing import pdf_of
     from kilnfolio.records.folder import open_mill
     from kilnfolio.rendering.templating import environment
+    from kilnfolio.site.house import house
     from kilnfolio.training.lessons import exam, read_lessons
 
     folder = open_mill(arguments.folder)
@@ -59,7 +60,7 @@ def run(arguments: argparse.Namespace) -> int:
     out = arguments.out or Path(f"exam-{arguments.path}-{arguments.seed}.pdf")
     key = out.with_name(f"{out.stem}-key.pdf")
     paper = exam(folder, lessons[arguments.path], arguments.seed)
-    env = environment(folder.mill.record)
+    env = environment(folder.mill.record, own=house(folder.graph).of("mill", "en"))
     for path, answers in ((out, False), (key, True)):
         pdf, warnings = pdf_of(exam_html(paper, env, answers=answers))
         path.write_bytes(pdf)

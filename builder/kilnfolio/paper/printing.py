@@ -40,12 +40,14 @@ class Press:
     ----------
     css : tuple of str
         The style sheets in the assets folder, the later ones over the earlier.
+    own : str
+        The mill's own style sheet, over those.
     """
 
-    def __init__(self, css: tuple[str, ...]):
+    def __init__(self, css: tuple[str, ...], own: str = ""):
         self._fonts = FontConfiguration()
         self._sheet = weasyprint.CSS(
-            string="\n".join(paper_sheet(name) for name in css),
+            string="\n".join([*map(paper_sheet, css), own]),
             base_url=_BASE,
             url_fetcher=_FETCHER,
             font_config=self._fonts,
@@ -71,9 +73,19 @@ class Press:
 
 
 @cache
-def press(*css: str) -> Press:
+def press(*css: str, own: str = "") -> Press:
     """Return the press of a style; its sheets and fonts are read once in a process (0.18 s)."""
-    return Press(css)
+    return Press(css, own)
+
+
+#: The mill's own style sheet, which its documents carry; see `rendering.own`.
+_OWN = re.compile(r'<style class="own">(.*?)</style>\n?', re.DOTALL)
+
+
+def press_of(html: str, css: Sequence[str]) -> tuple[str, Press]:
+    """Return a document without the mill's own style sheet, and the press that has read it."""
+    found = _OWN.search(html)
+    return _OWN.sub("", html, count=1), press(*css, own=found[1] if found else "")
 
 
 @contextmanager
@@ -117,7 +129,7 @@ def pdf_of(
         The PDF, and what WeasyPrint complained of.
     """
     with complaints() as warnings, collector_paused():
-        style = press(*([css] if isinstance(css, str) else css))
+        html, style = press_of(html, [css] if isinstance(css, str) else css)
         document = style.lay_out(html, pdf_variant=VARIANT)
         pdf = document.write_pdf(
             finisher=finished(finisher),
@@ -160,7 +172,7 @@ def _attachment(item: Attached) -> weasyprint.Attachment:
 
 
 class AssetsOnly(URLFetcher):
-    """Fetches files of the assets folder and nothing else."""
+    """Fetches files of the assets folder and pictures and typefaces written out, nothing else."""
 
     def fetch(self, url: str, headers: dict[str, str] | None = None) -> object:
         """Fetch a file; WeasyPrint reports a refusal as a warning and goes on without it.
@@ -170,10 +182,13 @@ class AssetsOnly(URLFetcher):
         RefusedAddressError
             The address is not a file of the assets folder.
         """
-        refuse_all_but_assets(url)
+        if not _WRITTEN_OUT.match(url):
+            refuse_all_but_assets(url)
         return super().fetch(url, headers)
 
 
+#: A mill's logo or typeface, which its style sheet for PDFs holds.
+_WRITTEN_OUT = re.compile(r"data:(image/(svg\+xml|png)|font/(woff2?|ttf|otf));base64,")
 _BASE, _FETCHER = ASSETS.as_uri() + "/", AssetsOnly()
 
 

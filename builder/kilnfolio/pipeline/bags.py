@@ -19,6 +19,7 @@ from kilnfolio.pipeline.pdfs import pdf
 from kilnfolio.records import reading
 from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.site.context import printed
+from kilnfolio.site.house import house_files
 from kilnfolio.site.pages.audit import bag_folder, record_path
 
 
@@ -49,5 +50,5 @@ def about(graph: Graph, _: str) -> None:
     graph.write(f"auditor/{BAGS}/{ABOUT}", about_bags(sorted(_sealed(graph)), SAFETY))
     graph.write(f"auditor/{BAGS}/{LEAVES}", ledger.entry(graph, "leaves", ""))
     graph.write(f"auditor/{BAGS}/{OTHERS}", ledger.entry(graph, "others", ""))
-    for path in BUILT_WITH:
+    for path in (*BUILT_WITH, *house_files(graph)):
         graph.write(f"auditor/{AS_BUILT}/{path}", graph.file(path).read_bytes())

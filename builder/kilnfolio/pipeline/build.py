@@ -381,12 +381,14 @@ def _lacking(path: str, data: bytes) -> str:
     from kilnfolio.rendering.safety import SAFETY
     from kilnfolio.review.findings import Publication, run_checks
 
-    if not path.endswith(".html") or path.startswith("auditor/bags/") or SAFETY.encode() in data:
+    if not path.endswith(".html") or path.startswith(_SOURCES) or SAFETY.encode() in data:
         return ""
     findings = run_checks(Publication(differences=(), without_wording=[path], beyond_list=()))
     return " ".join(finding.message for finding in findings if finding.outcome == "fail")
 
 
+#: Folders of what records and pages are made from; they hold no pages.
+_SOURCES = ("auditor/bags/", "auditor/as-built/")
 #: Modules that worker processes need, imported once by the server they fork from.
 _PRELOAD = ("kilnfolio.pipeline.plan", "kilnfolio.paper.printing")
 

@@ -14,6 +14,7 @@ from kilnfolio.handbook.pages import render_handbook
 from kilnfolio.records import reading
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.context import SiteContext, context_of, mill_context
+from kilnfolio.site.house import house
 from kilnfolio.site.lot_record import SCHEMA_PATH, record_schema
 from kilnfolio.site.nouns import AUDITOR, MILL, SCRIPTS, Noun
 from kilnfolio.site.pages.audit import within
@@ -220,6 +221,8 @@ def search(graph: Graph, _: str) -> None:
 def _assets(edition: str) -> Derived[None]:
     def compute(graph: Graph, _: str) -> None:
         for path, data in assets(edition).items():
+            graph.write(f"{edition}/{path}", data)
+        for path, data in house(graph).files.items():
             graph.write(f"{edition}/{path}", data)
         if edition == "customer":
             graph.write(f"customer/{SCHEMA_PATH}", record_schema())

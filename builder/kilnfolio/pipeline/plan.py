@@ -23,12 +23,13 @@ from kilnfolio.records import reading
 from kilnfolio.records.kinds import INDEX
 from kilnfolio.review.reviews import REVIEWS
 from kilnfolio.site import context, sealed
+from kilnfolio.site.house import house
 from kilnfolio.training.drills import scene
 
 PLAN = Plan(
     "kilnfolio.pipeline.plan:PLAN",
     INDEX,
-    inputs=((standing.ledger,), *REVIEWS),
+    inputs=((standing.ledger,), *REVIEWS, (house,)),
     bound=standing.SEALED,
     rest=(
         (reading.latest,),

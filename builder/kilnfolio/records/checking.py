@@ -125,6 +125,7 @@ def order_check(graph: Graph, number: str) -> None:
 LIBRARY_STEPS: tuple[Step, ...] = (
     (misplaced_files,),
     (reading.mill,),
+    (reading.brand,),
     (reading.sources,),
     (reading.limits,),
     (names_taken,),

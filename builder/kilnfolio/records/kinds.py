@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from kilnfolio.graph.inputs import Index
+from kilnfolio.records.brand import Brand
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.limits import Limits
@@ -85,6 +86,7 @@ RECORD_KINDS: dict[str, RecordKind] = {
     kind.name: kind
     for kind in (
         RecordKind("mill", Mill, ("content/mill.yaml",)),
+        RecordKind("brand", Brand, ("content/brand.yaml",)),
         RecordKind("kiln", Kiln, ("content/kilns/ID.yaml",), draft=True),
         RecordKind("logger", LoggerProfile, ("content/loggers/ID.yaml",)),
         RecordKind("species", Species, ("schedules/species/ID.yaml",), draft=True),
@@ -109,6 +111,9 @@ RECORD_KINDS: dict[str, RecordKind] = {
 SUPERSEDED = RecordKind("superseded", Schedule, ("schedules/superseded/ID/REVISION.yaml",))
 #: The list of the index that holds files nobody would read.
 MISPLACED = "misplaced"
+#: The list of the index that holds the files of the mill's own house, beside its record.
+HOUSE = "house"
+_HOUSE = re.compile(r"content/(brand|theme)/[^/]+")
 _ALL = (*RECORD_KINDS.values(), SUPERSEDED)
 #: How records are kept in each folder of the second level.
 _KEPT_AS = {
@@ -151,6 +156,8 @@ def _index_entry(path: str) -> tuple[str, str] | None:
     """Return the list of the index that a file stands in, and its name there."""
     if found := kind_at(path):
         return found[0].name, found[1]
+    if _HOUSE.fullmatch(path):
+        return HOUSE, path
     return (MISPLACED, path) if any(misplaced([path])) else None
 
 

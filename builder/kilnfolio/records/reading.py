@@ -18,6 +18,7 @@ from kilnfolio.graph.derived import (
     inline,
 )
 from kilnfolio.graph.graph import Graph
+from kilnfolio.records.brand import Brand
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.drafts import Draft, read_draft
 from kilnfolio.records.kinds import RECORD_KINDS, SUPERSEDED, kind_at
@@ -204,6 +205,13 @@ def _single(name: str) -> Derived[Any]:
 mill = cast("Derived[Located[Mill]]", _single("mill"))
 sources = cast("Derived[Located[Sources]]", _single("sources"))
 limits = cast("Derived[Located[Limits]]", _single("limits"))
+
+
+@derived("brand", code="review")
+def brand(graph: Graph, _: str) -> Located[Brand] | None:
+    """Return the mill's logo, colours and typefaces; none where it brings none."""
+    (path,) = RECORD_KINDS["brand"].paths
+    return cast("Located[Brand]", read_record(graph, path)) if graph.names("brand") else None
 
 
 def zone_of(graph: Graph) -> ZoneInfo:

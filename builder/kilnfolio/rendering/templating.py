@@ -30,6 +30,7 @@ from kilnfolio.records.mill import Mill
 from kilnfolio.records.quantities import Quantity, fahrenheit_from_celsius
 from kilnfolio.records.sourced import STATUS_MEANING, in_words
 from kilnfolio.rendering.languages import SEALED, Language, language
+from kilnfolio.rendering.own import NOTHING, Own
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat, regional_format
 from kilnfolio.rendering.routes import FOOT, MENU, relative, root_of
 from kilnfolio.rendering.safety import SAFETY
@@ -82,6 +83,7 @@ def environment(
     pdfs: bool = True,
     compiled: Path | None = None,
     tag: str = SEALED,
+    own: Own = NOTHING,
 ) -> Environment:
     """Return the template environment of one mill's pages.
 
@@ -97,6 +99,8 @@ def environment(
         A folder that keeps compiled templates for other processes and later builds.
     tag : str
         The language of its pages; see `languages.available`.
+    own : Own
+        What the mill's own house adds to them.
     """
     env = Environment(
         loader=FileSystemLoader(str(resources.files("kilnfolio.site") / "templates")),
@@ -123,6 +127,7 @@ def environment(
         kelvin=regional.difference_scale.unit,
         searchable=bool(menu),
         pdfs=pdfs,
+        own=own,
     )
     env.filters.update(_FILTERS)
     env.filters.update(moment=_moment(mill), to=_link, day_of=_day_of(mill))

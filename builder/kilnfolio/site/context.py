@@ -27,6 +27,7 @@ from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.review.open_review import OpenReview
 from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.reviews import dossiers, lot_dossier, open_reviews
+from kilnfolio.site.house import house
 from kilnfolio.site.pages.rows import CHARGES, LOTS, Facts, Register, Row, facts_of, lot_row
 from kilnfolio.site.pages.summaries import ChargeLine, LotLine
 from kilnfolio.site.pages.summaries import charge_line as line_of_charge
@@ -268,6 +269,7 @@ def surroundings(graph: Graph, key: str) -> Environment:
         menu=given.pop("menu"),
         compiled=graph.cache,
         tag=tag or SEALED,
+        own=house(graph).of(edition, tag or SEALED),
     )
     env.globals.update(given, pdfs=_Printed(graph, ()))
     return env

@@ -19,7 +19,7 @@ _PARTS = {"mill": _ALL_PARTS, "customer": _LOT_PARTS, "auditor": _ALL_PARTS}
 
 #: Files by edition, below ``assets``. A customer's page runs the scripts that compare it with its
 #: label; its chart has a table behind it. An auditor's have charts and tables, no search or sums.
-_SHARED = ("fonts/*.woff2", "fonts/*.txt", "fonts.js")
+_SHARED = ("fonts/*.woff2", "fonts/*.txt", "fonts.js", "icon.svg")
 _FILES = {
     "mill": (*_SHARED, "calculators.css", "kiln-side.css", "*.js", "vendor/*"),
     "customer": (*_SHARED, "label.js", "opens.js", "wood.js", "indoors.js"),
