@@ -28,6 +28,7 @@ COMMANDS = {
     "forecast": "forecast",
     "what-if": "what_if",
     "effect": "effect",
+    "try-limit": "try_limit",
     "seal": "seal",
     "amend": "amend",
     "audit": "audit",

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from functools import cached_property
-from typing import Literal
+from typing import Annotated, Literal, Self
 
-from kilnfolio.records.model import Name, Record, Slug, Text
+from pydantic import Field, model_validator
+
+from kilnfolio.records.model import Name, Record, Slug, Text, record_error
 from kilnfolio.records.quantities import Length
 from kilnfolio.records.sourced import Known
+
+#: Limits that a formula takes only between two bounds, by key.
+_BOUNDS = {"thick-stock-divisor": (1.01, 10.0)}
 
 
 class Scope(Record):
@@ -36,7 +41,7 @@ class Scope(Record):
 class Limit(Known):
     """One threshold."""
 
-    value: float
+    value: Annotated[float, Field(ge=0, le=100_000)]
     """The number of the threshold."""
     unit: Name
     """Its unit: %, points, K, °C, h, min, readings, mm, ratio."""
@@ -55,6 +60,19 @@ class Limits(Record):
     """Revision of the limits; it enters every dossier."""
     limits: dict[Slug, list[Limit]]
     """By key; the narrowest scope that fits a charge is used."""
+
+    @model_validator(mode="after")
+    def _within_bounds(self) -> Self:
+        for key, (low, high) in _BOUNDS.items():
+            for place, limit in enumerate(self.limits.get(key, ())):
+                if not low <= limit.value <= high:
+                    raise record_error(
+                        f"{limit.value:g}",
+                        f"'{key}' is used in a formula that takes {low:g} to {high:g}",
+                        "Write a value in this range",
+                        at=("limits", key, place, "value"),
+                    )
+        return self
 
     @cached_property
     def everywhere(self) -> dict[str, Limit]:

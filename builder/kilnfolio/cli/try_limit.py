@@ -1,0 +1,124 @@
+"""kilnfolio try-limit: every past verdict that another limit would change."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from pathlib import Path
+
+from kilnfolio.adopt.this_mill import this_mill
+from kilnfolio.cli.arguments import add_format
+from kilnfolio.cli.errors import ERROR, OK, print_json, print_reasons
+
+TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
+if TYPE_CHECKING:
+    from collections import Counter
+
+    from kilnfolio.review.limit_trial import LimitTrial
+
+SUMMARY = "show which past results another limit would change"
+DESCRIPTION = (
+    "Review every complete charge and lot twice, under today's limits and under others, and show "
+    "which checks would say something else. Writes nothing. Sealed records keep the limits they "
+    "were sealed with."
+)
+EXAMPLE = "kilnfolio try-limit stated-mc=0.5"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    parser.add_argument(
+        "limits",
+        nargs="+",
+        metavar="KEY=VALUE",
+        help="a limit of schedules/limits.yaml and the number to try, in the limit's own unit; "
+        "KEY:2=VALUE for the second of several entries",
+    )
+    parser.add_argument(
+        "--folder", type=Path, default=this_mill(), help="the mill folder (default: this one)"
+    )
+    add_format(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Review twice and print what differs."""
+    from kilnfolio.review.limit_trial import try_limits
+
+    try:
+        told, proposed = _proposed(arguments.folder, arguments.limits)
+    except ValueError as error:
+        return print_reasons(str(error), code=ERROR)
+    trial = try_limits(arguments.folder, proposed)
+    if arguments.format == "json":
+        print_json(_as_data(told, trial))
+    else:
+        _print_text(told, trial)
+    return OK
+
+
+def _proposed(root: Path, asked: list[str]) -> tuple[list[str], bytes]:
+    """Return each change in words, and the limits file with all of them made.
+
+    Raises
+    ------
+    ValueError
+        A change is not written as KEY=VALUE, or there is no such limit.
+    """
+    from kilnfolio.adopt.record_text import RecordText
+    from kilnfolio.records.folder import open_mill
+    from kilnfolio.review.limit_trial import choose
+
+    limits = open_mill(root).limits
+    text = RecordText((root / limits.file).read_text("utf-8"), limits.file)
+    told = []
+    for words in asked:
+        found = re.fullmatch(r"([a-z0-9-]+)(?::(\d{1,3}))?=([-+]?\d+(?:\.\d+)?)", words)
+        if not found:
+            raise ValueError(
+                f"'{words}' is not a limit to try; write KEY=VALUE with a plain number, "
+                "as in stated-mc=0.5"
+            )
+        key, entry, value = found[1], found[2], float(found[3])
+        place, limit = choose(limits.record, key, int(entry) if entry else None)
+        text.put(("limits", key, place, "value"), int(value) if value.is_integer() else value)
+        told.append(f"{key}: {value:g} {limit.unit} instead of {limit.value:g} {limit.unit}")
+    return told, text.text.encode()
+
+
+def _print_text(told: list[str], trial: LimitTrial) -> None:
+    for words in told:
+        print(words)
+    for flip in trial.flips:
+        print(
+            f"  {flip.record}: {flip.check}: was {_counted(flip.before)}, "
+            f"would be {_counted(flip.after)}"
+        )
+    changed = {flip.record for flip in trial.flips}
+    lots = sum(name.startswith("lot ") for name in changed)
+    print(
+        f"{len(changed) - lots} of {trial.charges} charges and {lots} of {trial.lots} lots would "
+        "get another result; nothing was written"
+    )
+
+
+def _counted(outcomes: Counter[str]) -> str:
+    if len(outcomes) == 1 and outcomes.total() == 1:
+        return next(iter(outcomes))
+    return ", ".join(f"{count} {word}" for word, count in sorted(outcomes.items())) or "not said"
+
+
+def _as_data(told: list[str], trial: LimitTrial) -> dict[str, object]:
+    return {
+        "limits": told,
+        "charges": trial.charges,
+        "lots": trial.lots,
+        "changes": [
+            {
+                "record": flip.record,
+                "check": flip.check,
+                "before": dict(sorted(flip.before.items())),
+                "after": dict(sorted(flip.after.items())),
+            }
+            for flip in trial.flips
+        ],
+    }

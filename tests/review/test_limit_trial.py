@@ -1,0 +1,116 @@
+"""A limit tried first: what the trial says is what a full review says once the file is changed."""
+
+import json
+import random
+import re
+from collections import Counter
+
+import pytest
+import yaml
+from tests.minimal import minimal_mill
+
+from kilnfolio.cli import main
+from kilnfolio.review.limit_trial import try_limits
+
+LIMITS = "schedules/limits.yaml"
+
+
+@pytest.fixture(scope="module")
+def mill(tmp_path_factory):
+    return minimal_mill(tmp_path_factory.mktemp("mill"))
+
+
+def said_by_check(root, capsys):
+    """Return how often each check came to each outcome, by record, as ``check`` prints it."""
+    capsys.readouterr()
+    main(["check", str(root), "--all", "--format", "json"])
+    return {
+        (record, check): Counter(counted)
+        for record, findings in json.loads(capsys.readouterr().out)["findings"].items()
+        if not record.startswith("schedule ")
+        for check in {one["check"] for one in findings}
+        for counted in [
+            [
+                "note" if one["noted"] and one["outcome"] == "pass" else one["outcome"]
+                for one in findings
+                if one["check"] == check
+            ]
+        ]
+    }
+
+
+def changed(text, rng, most):
+    """Return the limits file with some of its values made smaller or larger, and how many."""
+    record = yaml.safe_load(text)
+    usable = sorted(record["limits"].keys() - {"thick-stock-divisor"})  # takes 1.01 to 10
+    for key in rng.sample(usable, most):
+        for entry in record["limits"][key]:
+            entry["value"] *= rng.choice((0.05, 0.5, 1.9, 20))
+    return yaml.safe_dump(record, sort_keys=False, allow_unicode=True)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_trial_says_what_a_full_review_says_after_the_change(mill, capsys, seed):
+    rng, path = random.Random(seed), mill / LIMITS
+    before = path.read_text("utf-8")
+    proposed = changed(before, rng, 70)
+    trial = try_limits(mill, proposed.encode())
+    assert path.read_text("utf-8") == before
+    was = said_by_check(mill, capsys)
+    path.write_text(proposed, "utf-8")
+    try:
+        now = said_by_check(mill, capsys)
+    finally:
+        path.write_text(before, "utf-8")
+    differs = {name for name in was.keys() | now.keys() if was.get(name) != now.get(name)}
+    assert differs
+    assert {(flip.record, flip.check) for flip in trial.flips} == differs
+    for flip in trial.flips:
+        assert flip.before == was[flip.record, flip.check]
+        assert flip.after == now[flip.record, flip.check]
+
+
+def test_the_same_limits_change_nothing(mill):
+    trial = try_limits(mill, (mill / LIMITS).read_bytes())
+    assert trial.flips == ()
+    assert (trial.charges, trial.lots) == (1, 1)
+
+
+def test_the_command_names_the_check_and_writes_nothing(mill, capsys):
+    before = {path: path.read_bytes() for path in mill.rglob("*") if path.is_file()}
+    assert main(["try-limit", "gap-intervals=0.1", "--folder", str(mill)]) == 0
+    said = capsys.readouterr().out
+    assert said.startswith("gap-intervals: 0.1 intervals instead of ")
+    assert re.search(r"^  C1: gap-in-log: was pass, would be .*question", said, re.MULTILINE)
+    assert "1 of 1 charges and 0 of 1 lots would get another result" in said
+    assert {path: path.read_bytes() for path in mill.rglob("*") if path.is_file()} == before
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        ("stage-emcc=3", "there is no limit 'stage-emcc'; did you mean 'stage-emc'?"),
+        ("stage-emc", "write KEY=VALUE"),
+        ("stage-emc=three", "write KEY=VALUE"),
+        ("stage-emc:7=3", "has no entry 7"),
+    ],
+)
+def test_a_slip_is_refused_in_words(mill, capsys, words, says):
+    assert main(["try-limit", words, "--folder", str(mill)]) == 2
+    assert says in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        ("thick-stock-divisor=0.1", "takes 1.01 to 10"),
+        ("thick-stock-divisor=50", "takes 1.01 to 10"),
+        ("dry-wick-days=-1", "schedules/limits.yaml"),
+        ("daily-loss-hours=1000000000", "schedules/limits.yaml"),
+    ],
+)
+def test_a_limit_that_no_check_can_use_is_refused_at_its_line(mill, capsys, words, says):
+    assert main(["try-limit", words, "--folder", str(mill)]) == 2
+    said = capsys.readouterr().err
+    assert says in said
+    assert re.search(r"^schedules/limits\.yaml:\d+:\d+: ", said, re.MULTILINE)
