@@ -10,6 +10,7 @@ import time
 from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
+from typing import BinaryIO
 
 import pytest
 from tests.browser.kinds import addresses
@@ -51,12 +52,28 @@ JOURNEYS = {
     "fonts.js": 0,
     ".js": 120,
 }
+#: Bytes of a page's first part that come at a time where it comes in drops, and the pause after each.
+DROP, FIRST_PART, PAUSE_S = 400, 12_000, 0.03
+#: Pages whose first screen holds a table; the width of its columns rests on rows still to come.
+TABLES = ("check", "audit-check", "records")
 #: Pages asked for their typefaces, one that is fetched by telephone among them.
 READ = ("chapter", "charge", "glossary", "lot", "customer")
 
 
 class _Slow(http.server.SimpleHTTPRequestHandler):
-    """A server that keeps files on their way, and lets nobody keep them."""
+    """A server that keeps files on their way, and lets nobody keep them.
+
+    A page asked for with ``?drops`` comes a piece at a time, as to a machine that has much to do.
+    """
+
+    def copyfile(self, source: BinaryIO, outputfile: BinaryIO) -> None:
+        """Send what was asked for, in drops or whole."""
+        if self.path.endswith("?drops"):
+            for _ in range(0, FIRST_PART, DROP):
+                outputfile.write(source.read(DROP))
+                outputfile.flush()
+                time.sleep(PAUSE_S)
+        super().copyfile(source, outputfile)
 
     def do_GET(self) -> None:
         """Answer after as long as the file is on its way."""
@@ -121,6 +138,21 @@ def test_nothing_moves_while_a_page_loads(browser, demo_site, server, way, width
     assert not moved, "\n".join(moved)
     if way == "folder":
         assert ours == len(READ), "a page opened from a folder was not drawn in our letters"
+
+
+def test_a_table_stays_while_its_rows_come(browser, demo_site, server):
+    context = browser.new_context(viewport={"width": 1440, "height": 800})
+    page = context.new_page()
+    page.add_init_script(f"({WATCH})()")
+    moved = []
+    for kind in TABLES:
+        address = addresses(demo_site)[kind].replace(demo_site.as_uri(), server)
+        page.goto(f"{address}?drops", wait_until="commit")
+        _, found = page.evaluate(SETTLED)
+        if sum(value for value, _ in found) > MOST:
+            moved.append(f"{kind}: {found}")
+    context.close()
+    assert not moved, "\n".join(moved)
 
 
 def test_a_planted_shift_would_be_seen(browser, tmp_path):
