@@ -166,6 +166,10 @@ def test_what_it_says_of_itself(wheel):
     assert told["Requires-Python"] == ">=3.11"
     assert {"test", "browser"} <= set(told.get_all("Provides-Extra"))
     assert told["License-Expression"] == "MIT AND OFL-1.1"
+    assert told["Description-Content-Type"] == "text/markdown"
+    assert told.get_payload().startswith("# kilnfolio")
+    assert "Typing :: Typed" in told.get_all("Classifier")
+    assert set(told["Keywords"].split(",")) >= {"kiln", "timber"}
     plain = {
         re.split(r"[>=;\s]", need)[0]
         for need in told.get_all("Requires-Dist")

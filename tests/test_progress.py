@@ -57,3 +57,12 @@ def test_no_time_left_is_promised_from_the_first_slow_item():
     now[0] = 20.0
     progress("pages", 1, 100)
     assert "left" not in stream.getvalue()
+
+
+def test_who_asks_is_told_how_long_each_part_took():
+    now = iter([0.0, 12.5])
+    stream = io.StringIO()
+    progress = Progress(stream, lambda: next(now), verbose=True)
+    progress("print", 0, 2)
+    progress("print", 2, 2)
+    assert stream.getvalue().splitlines()[-1] == "kilnfolio: print: 2 of 2, 0.16/s, 12.5 s"

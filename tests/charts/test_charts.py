@@ -9,6 +9,7 @@ import pytest
 from tests.site.site import small_mill
 
 from kilnfolio.charts.charge import charge_chart
+from kilnfolio.charts.range_strip import Strip, range_strip
 from kilnfolio.charts.steps import step_diagram
 from kilnfolio.charts.survey import histogram
 from kilnfolio.charts.wet_spots import Spot, wet_spot_map
@@ -63,6 +64,25 @@ def test_every_drawing_names_itself(tmp_path):
         assert [root.find(f"{SVG}{tag}").get("id") for tag in ("title", "desc")] == names
         assert all(root.find(f"{SVG}{tag}").text for tag in ("title", "desc"))
         assert "style=" not in str(svg)
+
+
+def test_every_drawing_keeps_its_looks_when_saved_alone(tmp_path):
+    """Without a style sheet SVG fills every shape with black (SVG 2, 13.4.2, initial value)."""
+    dossier = small_mill(tmp_path).dossiers["C1"]
+    for svg in (
+        charge_chart(dossier, dt.UTC),
+        histogram(READINGS, title="t", low_pct=7.0, high_pct=9.0, target_pct=8.0).svg,
+        range_strip(Strip(7.0, 8.2, 9.6, 8.0, 6.0, 10.0)),
+        wet_spot_map("Kiln", [Spot("door", 0.4, 9), Spot("back", -0.2, 9)]),
+    ):
+        for part in drawn(svg).iter():
+            if part.tag not in {SVG + tag for tag in ("path", "rect", "circle", "line", "text")}:
+                continue
+            told = ET.tostring(part, "unicode")
+            assert re.fullmatch(r"#[0-9a-f]{6}|#000|none", part.get("fill", "")), told
+            assert "var(" not in told
+            if part.tag == SVG + "text":
+                assert part.get("font-family"), told
 
 
 def test_a_gap_in_the_log_is_not_bridged(tmp_path):

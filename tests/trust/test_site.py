@@ -86,7 +86,22 @@ def test_linked_data_says_what_the_record_says(built):
     record = json.loads((built.lot / "record.json").read_text("utf-8"))
     assert (data["@context"], data["@type"]) == ("https://schema.org", "Product")
     assert data["identifier"] == record["lot"]
-    assert record["mean"] in [item["value"] for item in data["additionalProperty"]]
+    assert data["@id"] == "#lot"  # no address that a page opened from elsewhere would give away
+    said = {item["name"]: item["value"] for item in data["additionalProperty"]}
+    mean = said["moisture content, mean"]
+    assert record["mean"] == f"{mean['value']:.1f} %"
+    # UN/CEFACT Recommendation 20: P1 per cent, MTQ cubic metre, H87 piece, C62 one (from memory)
+    assert {value["unitCode"] for value in said.values() if isinstance(value, dict)} == {
+        "P1",
+        "MTQ",
+        "H87",
+        "C62",
+    }
+    assert said["pieces"] == {
+        "@type": "QuantitativeValue",
+        "value": sum(pack["pieces"] for pack in record["packs"]),
+        "unitCode": "H87",
+    }
 
 
 # --- PDF/A ----------------------------------------------------------------------------------------

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup, escape
 
+from kilnfolio.charts.stand_alone import stand_alone
 from kilnfolio.review.figures import number
 
 
@@ -214,7 +215,7 @@ def svg(
     *,
     fits: bool = False,
 ) -> Markup:
-    """Return a drawing with its title and description.
+    """Return a drawing with its title and description; it keeps its looks when saved alone.
 
     Parameters
     ----------
@@ -233,12 +234,13 @@ def svg(
     """
     told = "".join(f' data-{name}="{escape(value)}"' for name, value in (readout or {}).items())
     looks = ' class="fits"' if fits else ""
-    return Markup(
+    drawing = Markup(
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_at(width)} {_at(height)}"'
         f'{looks}{told} role="img" aria-labelledby="{identity}-title {identity}-desc">'
         f'<title id="{identity}-title">{escape(title)}</title>'
         f'<desc id="{identity}-desc">{escape(description)}</desc>{"".join(parts)}</svg>'
     )
+    return stand_alone(drawing)
 
 
 def read_stops() -> dict[str, object]:

@@ -20,7 +20,6 @@ from kilnfolio.charts.axes import (
     text,
 )
 from kilnfolio.charts.calendar import Clock
-from kilnfolio.charts.stand_alone import stand_alone
 from kilnfolio.forecast.result import CAUTION, Forecast
 
 _LEFT, _TOP, _WIDTH, _HEIGHT, _VIEW = 46.0, 40.0, 470.0, 300.0, 640.0
@@ -62,7 +61,7 @@ def fan_chart(found: Forecast, zone: ZoneInfo) -> Markup:
         segment("fan-now", now, panel.top, now, panel.foot),
         text("small", words_at, panel.top - 6, f"as of {found.as_of:%d %b %H:%M}", "middle"),
     ]
-    drawing = svg(
+    return svg(
         f"fan-{found.charge}",
         _VIEW,
         _TOP + _HEIGHT + _FOOT,
@@ -71,7 +70,6 @@ def fan_chart(found: Forecast, zone: ZoneInfo) -> Markup:
         parts,
         read_stops(),
     )
-    return stand_alone(drawing)
 
 
 def _fan(panel: Panel, clock: Clock, found: Forecast) -> Iterator[Markup]:

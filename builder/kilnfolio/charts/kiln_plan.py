@@ -10,7 +10,6 @@ from markupsafe import Markup
 
 from kilnfolio.charts.axes import Axis, Panel, box, read_stops, segment, svg, text
 from kilnfolio.charts.calendar import Clock
-from kilnfolio.charts.stand_alone import stand_alone
 from kilnfolio.forecast.plan import Bar, Plan
 from kilnfolio.forecast.result import CAUTION
 
@@ -64,7 +63,7 @@ def plan_chart(
         for bar in bars
         if bar.done is not None
     )
-    drawing = svg(
+    return svg(
         "kiln-plan",
         _VIEW,
         panel.foot + _FOOT,
@@ -73,7 +72,6 @@ def plan_chart(
         parts,
         read_stops(),
     )
-    return stand_alone(drawing)
 
 
 def _bar(panel: Panel, clock: Clock, bar: Bar, kiln: str, top: float) -> Iterator[Markup]:

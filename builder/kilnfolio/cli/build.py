@@ -9,6 +9,10 @@ from pathlib import Path
 from kilnfolio.cli.arguments import add_folder, number_from
 from kilnfolio.cli.errors import ERROR, FINDINGS, OK, print_reasons
 
+TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
+if TYPE_CHECKING:
+    from kilnfolio.pipeline.build import Report
+
 SUMMARY = "build the site from a mill folder"
 EXAMPLE = "kilnfolio build ~/mill --out ~/mill/site"
 
@@ -46,6 +50,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--fresh", action="store_true", help="make everything again, not only what has changed"
     )
+    loudness = parser.add_mutually_exclusive_group()
+    loudness.add_argument(
+        "-q", "--quiet", action="store_true", help="print warnings and problems, and nothing else"
+    )
+    loudness.add_argument(
+        "-v", "--verbose", action="store_true", help="print how long each part took"
+    )
     parser.add_argument(
         "--strict", action="store_true", help="end with 1 if anything had to be warned of"
     )
@@ -73,7 +84,7 @@ def run(arguments: argparse.Namespace) -> int:
             pdfs=not arguments.without_pdf,
             fresh=arguments.fresh,
             cluster=Cluster(arguments.cluster, tuple(arguments.cluster_tls)),
-            tell=Progress(),
+            tell=_silent if arguments.quiet else Progress(verbose=arguments.verbose),
         )
     except RefusedError as error:
         return print_reasons(*error.reasons, "nothing was written")
@@ -83,6 +94,15 @@ def run(arguments: argparse.Namespace) -> int:
         print(f"kilnfolio: warning: {warning}", file=sys.stderr)
     for broken in report.broken:
         print(f"kilnfolio: {broken}", file=sys.stderr)
+    if not arguments.quiet:
+        _print_made(report, out)
+    return FINDINGS if report.broken or (arguments.strict and report.warnings) else OK
+
+
+def _silent(_what: str, _done: int, _total: int) -> None:
+    """Say nothing of how far a build is."""
+
+
+def _print_made(report: Report, out: Path) -> None:
     print("up to date: " if not report.made else "", end="")
     print(f"{report.pages} pages and {report.pdfs} PDFs in {out}; open {out}/mill/index.html")
-    return FINDINGS if report.broken or (arguments.strict and report.warnings) else OK

@@ -6,6 +6,7 @@ import argparse
 from collections.abc import Callable, Sequence
 
 from kilnfolio.cli.arguments import add_folder
+from kilnfolio.cli.colour import painted
 from kilnfolio.cli.errors import (
     ERROR,
     FINDINGS,
@@ -31,10 +32,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_folder(parser)
     parser.add_argument("--charge", help="one charge only")
-    parser.add_argument(
+    loudness = parser.add_mutually_exclusive_group()
+    loudness.add_argument(
+        "-v",
         "--all",
         action="store_true",
         help="print also what passed, has no data or is not applicable",
+    )
+    loudness.add_argument(
+        "-q",
+        "--quiet",
+        action="store_true",
+        help="print only charges and lots with a question or a fail, and those findings",
     )
     parser.add_argument(
         "--format",
@@ -66,7 +75,11 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.charge is not None and not found:
         return print_no_charge(arguments.folder, arguments.charge)
     if arguments.format == "text":
-        _print_text(found, regional_format(mill.mill.record).localized, everything=arguments.all)
+        say = regional_format(mill.mill.record).localized
+        if arguments.quiet:
+            _print_asking(found, say)
+        else:
+            _print_text(found, say, everything=arguments.all)
     else:
         _print_formatted(arguments.format, found)
     outcomes = {f.outcome for findings in found.values() for f in findings}
@@ -158,6 +171,13 @@ def _print_formatted(form: str, found: Found, problems: Sequence[Problem] = ()) 
         )
 
 
+def _print_asking(found: Found, say: Callable[[str], str]) -> None:
+    """Print what asks for something, and nothing of what does not."""
+    for name, findings in found.items():
+        if asking := [one for one in findings if one.outcome in ("question", "fail")]:
+            _print_findings(name, asking, say, everything=False)
+
+
 def _print_text(found: Found, say: Callable[[str], str], *, everything: bool) -> None:
     for name, findings in found.items():
         _print_findings(name, findings, say, everything=everything)
@@ -183,7 +203,8 @@ def _print_findings(
     for finding in findings:
         if finding.outcome in BY_WEIGHT[3:] and not (everything or finding.noted):
             continue
-        print(f"  {finding.word:<14} {finding.check}: {say(finding.message)}")
+        word = painted(f"{finding.word:<14}", finding.word)
+        print(f"  {word} {finding.check}: {say(finding.message)}")
         for spot in finding.where:
             print(f"{' ' * 17}{spot.file}:{spot.line}:{spot.column}")
         if finding.answered_by:

@@ -26,10 +26,18 @@ class Progress:
         Where to print; standard error by default.
     clock : callable
         Returns seconds.
+    verbose : bool
+        Whether to print how long each work took.
     """
 
-    def __init__(self, stream: TextIO | None = None, clock: Callable[[], float] = time.monotonic):
-        self._stream, self._clock = stream or sys.stderr, clock
+    def __init__(
+        self,
+        stream: TextIO | None = None,
+        clock: Callable[[], float] = time.monotonic,
+        *,
+        verbose: bool = False,
+    ):
+        self._stream, self._clock, self._verbose = stream or sys.stderr, clock, verbose
         self._terminal = self._stream.isatty()
         self._what = ""
         self._begun = self._printed = 0.0
@@ -45,6 +53,8 @@ class Progress:
             return
         self._printed = now
         line = f"kilnfolio: {what}: {done:,} of {total:,}{self._speed(now, done, total)}"
+        if last and self._verbose:
+            line += f", {now - self._begun:.1f} s"
         if self._terminal:
             self._stream.write("\r" + line.ljust(self._wide) + ("\n" if last else ""))
             self._wide = 0 if last else len(line)

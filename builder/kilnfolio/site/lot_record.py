@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -227,16 +228,18 @@ def record_schema() -> str:
     return json.dumps(schema, indent=1, ensure_ascii=False, sort_keys=True) + "\n"
 
 
+#: Unit codes of UN/CEFACT Recommendation 20: per cent, cubic metre, piece, one.
+PER_CENT, CUBIC_METRE, PIECE, ONE = "P1", "MTQ", "H87", "C62"
+
+
 def linked_data(record: LotRecord) -> dict[str, Any]:
     """Return the record in the vocabulary of schema.org, for programs that read pages.
 
     Only what the record says, and only of types that the vocabulary has: Product, Organization,
-    PropertyValue.
+    PropertyValue, QuantitativeValue. Its ``@id`` is a place on the page, so that it names no
+    address that the page itself does not have.
     """
-    values = (
-        ("moisture content, mean", record.mean),
-        ("readings, driest to wettest", record.span),
-        ("number of readings", record.readings),
+    words = (
         ("ordered", record.ordered),
         ("statement", record.statement),
         ("method", record.method),
@@ -244,6 +247,7 @@ def linked_data(record: LotRecord) -> dict[str, Any]:
     return {
         "@context": "https://schema.org",
         "@type": "Product",
+        "@id": "#lot",
         "name": record.product,
         "identifier": record.lot,
         "material": record.species,
@@ -251,7 +255,39 @@ def linked_data(record: LotRecord) -> dict[str, Any]:
         "manufacturer": {"@type": "Organization", "name": record.mill, "location": record.place},
         "additionalProperty": [
             {"@type": "PropertyValue", "name": name, "value": value}
-            for name, value in values
+            for name, value in (*_quantities(record), *words)
             if value
         ],
     }
+
+
+def _quantities(record: LotRecord) -> Iterator[tuple[str, Any]]:
+    """Yield the figures of a record with their units; in words where it has no numbers."""
+    numbers = record.numbers
+    if numbers is None:
+        yield "moisture content, mean", record.mean
+        yield "readings, driest to wettest", record.span
+        yield "number of readings", record.readings
+        return
+    mc = "% of oven-dry mass"
+    yield "moisture content, mean", _quantity(PER_CENT, mc, value=numbers.mean_mc_pct)
+    yield (
+        "readings, driest to wettest",
+        _quantity(PER_CENT, mc, minValue=numbers.driest_mc_pct, maxValue=numbers.wettest_mc_pct),
+    )
+    yield "number of readings", _quantity(ONE, "", value=numbers.readings or None)
+    yield "moisture content, ordered", _quantity(PER_CENT, mc, value=numbers.target_mc_pct)
+    yield (
+        "moisture content, allowed for a piece",
+        _quantity(PER_CENT, mc, minValue=numbers.lowest_mc_pct, maxValue=numbers.highest_mc_pct),
+    )
+    yield "pieces", _quantity(PIECE, "", value=numbers.pieces)
+    yield "volume", _quantity(CUBIC_METRE, "m³", value=numbers.volume_m3)
+
+
+def _quantity(code: str, words: str, **values: float | None) -> dict[str, Any] | None:
+    given = {key: value for key, value in values.items() if value is not None}
+    if not given:
+        return None
+    unit = {"unitCode": code, **({"unitText": words} if words else {})}
+    return {"@type": "QuantitativeValue", **given, **unit}

@@ -1,0 +1,73 @@
+"""A customer's page in a mill's own house, in two languages: nothing that protects looks otherwise."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from tests.browser.test_access import breaches
+from tests.browser.test_lot_states import _seal
+from tests.own_house import own_house
+from tests.site.site import small_mill
+from tests.site_assets import copy_assets
+
+from kilnfolio.archive.canonical import canonical
+from kilnfolio.rendering.templating import environment
+from kilnfolio.site.house import house
+from kilnfolio.site.lot_record import lot_record
+from kilnfolio.site.pages.customer import customer_lot, render_lot, with_record
+from kilnfolio.site.seals import SealView
+
+LANGUAGES = ("en", "fr")
+#: What protects: where it stands does not count, nor the accent, which the brand may choose.
+PROTECTS = ".deferral, .deferral p, .outcome, #seal-check, .label-words, .lot-hero, .seal-why, .invented"
+LOOKS = """all => all.map(part => {
+  const look = getComputedStyle(part);
+  return ["display", "visibility", "opacity", "color", "fontSize", "fontWeight", "position",
+    "transform", "clipPath", "textTransform", "letterSpacing"].map(name => look[name]).join(" ")
+    + " " + part.textContent.trim();
+})"""
+
+
+@pytest.fixture(scope="module")
+def roots(tmp_path_factory) -> dict[str, Path]:
+    """The same lot's pages, of a mill with a house of its own and of one without."""
+    made = {}
+    for name, files in (("plain", {}), ("own", own_house())):
+        mill = small_mill(tmp_path_factory.mktemp("mill"), files=files)
+        root = made[name] = tmp_path_factory.mktemp(name)
+        copy_assets(root, "customer")
+        brought = house(mill.folder.graph)
+        for path, data in brought.files.items():
+            (root / path).parent.mkdir(parents=True, exist_ok=True)
+            (root / path).write_bytes(data)
+        view = customer_lot(mill.folder, "L1", mill.dossiers, mill.lots["L1"], "t")
+        text = canonical(lot_record(view)).decode()
+        view = with_record(view, text, SealView((_seal(text),)))
+        for tag in LANGUAGES:
+            own = brought.of("customer", "en") if tag == "fr" else brought.of("customer", tag)
+            env = environment(mill.folder.mill.record, menu=(), tag=tag, own=own)
+            page = render_lot(env, view, "t", tag, LANGUAGES)
+            (root / page.path).parent.mkdir(parents=True, exist_ok=True)
+            (root / page.path).write_text(page.html, "utf-8")
+    return made
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("tag", LANGUAGES)
+def test_what_protects_looks_as_ever_and_nothing_stands_in_the_way(browser, roots, tag, scheme):
+    path = "t/index.html" if tag == "en" else f"t/{tag}/index.html"
+    looks = {}
+    for name, root in roots.items():
+        page = browser.new_page(color_scheme=scheme, viewport={"width": 360, "height": 900})
+        page.goto((root / path).as_uri())
+        looks[name] = page.locator(PROTECTS).evaluate_all(LOOKS)
+        if name == "own":
+            assert page.locator(".own-masthead").inner_text() == "Since 1921"
+            assert page.locator(".own-closing img").evaluate("one => one.naturalWidth") > 0
+            assert page.evaluate("document.documentElement.scrollWidth") <= 360
+            # the link's colour is the brand's; on a dark screen, ours takes its place
+            assert breaches(page) == []
+        page.close()
+    assert len(looks["own"]) > 8
+    assert looks["own"] == looks["plain"]

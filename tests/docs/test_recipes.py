@@ -1,0 +1,117 @@
+"""The recipes of the guide, each tried as far as a machine without a network can."""
+
+import configparser
+import os
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import pytest
+import yaml
+from tests.conftest import PROJECT
+from tests.minimal import minimal_mill
+
+from kilnfolio.cli import parser
+
+PAGE = (PROJECT / "builder/kilnfolio/guide/21-let-machines-do-it.md").read_text("utf-8")
+
+
+def recipe(kind: str) -> str:
+    (text,) = re.findall(rf"^```{kind}\n(.*?)^```$", PAGE, re.DOTALL | re.MULTILINE)
+    return text
+
+
+@pytest.fixture
+def mill(tmp_path, monkeypatch) -> Path:
+    """A mill under version control, and kilnfolio among the commands."""
+    commands = tmp_path / "bin"
+    commands.mkdir()
+    (commands / "kilnfolio").write_text(f'#!/bin/sh\nexec {sys.executable} -m kilnfolio "$@"\n')
+    (commands / "kilnfolio").chmod(0o755)
+    monkeypatch.setenv("PATH", f"{commands}{os.pathsep}{os.environ['PATH']}")
+    monkeypatch.setenv("PYTHONPATH", str(PROJECT / "builder"))
+    root = tmp_path / "mill"
+    root.mkdir()
+    minimal_mill(root)
+    return root
+
+
+def git(mill: Path, *words: str) -> subprocess.CompletedProcess:
+    settings = ("-c", "user.name=A. N. Other", "-c", "user.email=a@mill.example")
+    return subprocess.run(
+        ["git", *settings, *words], cwd=mill, capture_output=True, text=True, check=False
+    )
+
+
+def test_the_hook_keeps_a_record_that_cannot_be_read_out(mill):
+    assert git(mill, "init", "-q").returncode == 0
+    hook = mill / ".git/hooks/pre-commit"
+    hook.write_text(recipe("hook"))
+    hook.chmod(0o755)
+    git(mill, "add", ".")
+    done = git(mill, "commit", "-qm", "The mill")  # its two questions are for people
+    assert done.returncode == 0, done.stderr
+    kiln = mill / "content/kilns/k1.yaml"
+    kiln.write_text(kiln.read_text().replace("hottest: 85 °C", "hottest: 85"))
+    git(mill, "add", ".")
+    refused = git(mill, "commit", "-qm", "A slip")
+    assert refused.returncode != 0
+    assert "content/kilns/k1.yaml" in refused.stderr
+    assert git(mill, "log", "--oneline").stdout.count("\n") == 1
+
+
+def test_the_hook_of_pre_commit_and_the_server_say_the_same(mill):
+    (repo,) = yaml.safe_load(recipe("pre-commit"))["repos"]
+    (hook,) = repo["hooks"]
+    assert (repo["repo"], hook["language"], hook["pass_filenames"]) == ("local", "system", False)
+    assert re.search(hook["files"], "content/mill.yaml")
+    assert subprocess.run(shlex.split(hook["entry"]), cwd=mill, check=False).returncode == 0
+    steps = yaml.safe_load(recipe("workflow"))["jobs"]["mill"]["steps"]
+    (report,) = (step["run"] for step in steps if "junit" in step.get("run", ""))
+    assert subprocess.run(["sh", "-c", report], cwd=mill, check=False).returncode == 0
+    assert ET.parse(mill / "checks.xml").getroot().tag in ("testsuite", "testsuites")
+    (mill / "content/mill.yaml").write_text("format: 1\n")
+    for command in (["sh", "-c", report], shlex.split(hook["entry"])):
+        assert subprocess.run(command, cwd=mill, check=False, capture_output=True).returncode == 1
+
+
+def commands() -> list[list[str]]:
+    """Return every command line of ours on the page."""
+    lines = re.findall(r"kilnfolio ((?:check|build)[^\n;`>\"']*)", PAGE)
+    return [shlex.split(line) for line in lines]
+
+
+def test_every_command_on_the_page_is_one():
+    assert len(commands()) > 5
+    for words in commands():
+        if not {"ends", "stops"} & set(words):
+            parser().parse_args(words)
+
+
+def test_the_timer_is_one_that_systemd_reads(tmp_path):
+    units = {name: recipe(name) for name in ("service", "timer")}
+    for name, text in units.items():
+        unit = configparser.ConfigParser(interpolation=None, strict=False)
+        unit.optionxform = str
+        unit.read_string(text)
+        assert unit["Unit"]["Description"]
+        assert unit["Service" if name == "service" else "Timer"]
+        (tmp_path / f"kilnfolio.{name}").write_text(text)
+    if checker := shutil.which("systemd-analyze"):
+        files = [str(tmp_path / f"kilnfolio.{name}") for name in units]
+        done = subprocess.run(
+            [checker, "verify", "--user", *files], capture_output=True, text=True, check=False
+        )
+        assert "kilnfolio" not in done.stderr, done.stderr
+        assert subprocess.run([checker, "calendar", "*-*-* 02:30"], check=False).returncode == 0
+
+
+def test_the_container_installs_what_pdfs_need():
+    text = recipe("container")
+    # WeasyPrint's documentation, "First steps", names these libraries for Debian (from memory)
+    assert {"libpango-1.0-0", "libpangoft2-1.0-0", "libharfbuzz-subset0"} <= set(text.split())
+    assert text.index("USER mill") < text.index("ENTRYPOINT")
