@@ -20,7 +20,9 @@ from kilnfolio.site.seals import SealView
 
 LANGUAGES = ("en", "fr")
 #: What protects: where it stands does not count, nor the accent, which the brand may choose.
-PROTECTS = ".deferral, .deferral p, .outcome, #seal-check, .label-words, .lot-hero, .seal-why, .invented"
+PROTECTS = (
+    ".deferral, .deferral p, .outcome, #seal-check, .label-words, .lot-hero, .seal-why, .invented"
+)
 LOOKS = """all => all.map(part => {
   const look = getComputedStyle(part);
   return ["display", "visibility", "opacity", "color", "fontSize", "fontWeight", "position",

@@ -13,6 +13,7 @@ from kilnfolio.records.folder import open_mill
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.rendering.contrast import TEXT, contrast, nearest
 from kilnfolio.rendering.own import NOTHING
+from kilnfolio.rendering.templating import render
 from kilnfolio.site.context import context_of
 from kilnfolio.site.house import SHEET, house, our_colours
 from kilnfolio.site.house_style import FRAME, style_problems
@@ -54,6 +55,9 @@ def test_a_mill_without_a_house_adds_nothing(tmp_path):
     graph = open_mill(tmp_path).graph
     assert house(graph).of("customer", "en") is NOTHING
     assert not house(graph).files
+    for name in ("layout.html", "withdrawn.html"):  # names a template does not know are refused
+        html = render(context_of(graph, "mill").env, name, "x.html", title="x", paper=False)
+        assert "own" not in html.replace("shown", "")
 
 
 def test_every_edition_gets_the_house(tmp_path):
