@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from tests.conftest import PROJECT
+
 from kilnfolio.graph.derived import Bound
+from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder, open_mill
 from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.review.open_review import OpenReview
@@ -21,6 +25,15 @@ class Reviewed:
     dossiers: Mapping[str, Dossier]
     lots: Mapping[str, LotDossier]
     open_reviews: Mapping[str, OpenReview]
+
+
+@functools.cache
+def demo_mill() -> MillFolder:
+    """Return the demonstration's records, read and checked once in a process.
+
+    For tests that change nothing: what is computed of it is kept for all of them.
+    """
+    return checked_mill(PROJECT)
 
 
 def reviewed_mill(root: Path, bound: Bound | None = None) -> Reviewed:

@@ -2,7 +2,6 @@
 
 import http.client
 import re
-import shutil
 import socket
 import struct
 import threading
@@ -10,6 +9,7 @@ import time
 from contextlib import contextmanager
 
 import pytest
+from tests.copied import copied_mill
 from tests.minimal import minimal_mill
 from tests.trust.sealing import amended_mill
 
@@ -23,7 +23,7 @@ CHARGE = "content/charges/2026/C1/charge.yaml"
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
     """A mill whose preview was begun and ended."""
-    root = minimal_mill(tmp_path_factory.mktemp("preview"))
+    root = minimal_mill(tmp_path_factory.mktemp("preview") / "mill")
     with preview_of(root) as preview:
         preview.refresh()
         preview.finish()
@@ -33,8 +33,7 @@ def made(tmp_path_factory):
 @pytest.fixture
 def preview(made, tmp_path):
     """The preview of that mill, taken up again in a folder of its own."""
-    shutil.copytree(made, tmp_path / "mill")
-    with preview_of(tmp_path / "mill") as preview:
+    with preview_of(copied_mill(made, tmp_path / "mill", HOME)) as preview:
         preview.refresh()
         preview.finish()
         yield preview
@@ -58,10 +57,13 @@ def served(preview):
 
 
 @pytest.fixture(scope="module")
-def standing(made):
+def standing(made, tmp_path_factory):
     """Return the port of a preview that no test changes."""
-    with preview_of(made) as preview:
+    with preview_of(
+        copied_mill(made, tmp_path_factory.mktemp("standing") / "mill", HOME)
+    ) as preview:
         preview.refresh()
+        preview.finish()
         with serving(preview) as (_, port):
             yield port
 
@@ -97,15 +99,15 @@ def save(root, old, new):
         "/calculators.html",
     ],
 )
-def test_every_page_is_there_and_reloads_itself(served, path):
-    status, body = get(served[1], path)
+def test_every_page_is_there_and_reloads_itself(standing, path):
+    status, body = get(standing, path)
     assert status == 200
     assert body.count("<script data-mark=") == body.count("`/_news?has=") == 1
     assert "</html>" in body
 
 
-def test_style_sheets_come_from_the_package_and_nothing_above_it(served):
-    port = served[1]
+def test_style_sheets_come_from_the_package_and_nothing_above_it(standing):
+    port = standing
     assert get(port, "/assets/site.css")[0] == 200
     for path in (
         "/assets/../safety.py",
@@ -117,8 +119,8 @@ def test_style_sheets_come_from_the_package_and_nothing_above_it(served):
         assert get(port, path)[0] == 404, path
 
 
-def test_only_this_computer_may_ask(served):
-    port = served[1]
+def test_only_this_computer_may_ask(standing):
+    port = standing
     assert get(port, "/", host="mill.example")[0] == 403
     others = [
         info[4][0]

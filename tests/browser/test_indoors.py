@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from playwright.sync_api import expect
 from tests.conftest import WHOLE
-from tests.site.site import small_mill
+from tests.site.site import shared_mill
 from tests.site_assets import copy_assets
 
 from kilnfolio.site.pages.indoors import (
@@ -26,7 +26,7 @@ CLOSE = 1e-9
 def lot_page(tmp_path_factory):
     """Return the address of a customer's page, opened from a file."""
     site = tmp_path_factory.mktemp("customer")
-    page = next(iter(small_mill(tmp_path_factory.mktemp("mill")).customer()))
+    page = next(iter(shared_mill().customer()))
     copy_assets(site, "customer")
     (site / page.path).parent.mkdir()
     (site / page.path).write_text(page.html, "utf-8")

@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import expect
 from tests.browser.nu import JAR, check_html
 from tests.browser.test_lot_states import _seal
-from tests.site.site import small_mill
+from tests.site.site import shared_mill
 from tests.site_assets import copy_assets
 
 from kilnfolio.archive.canonical import canonical
@@ -28,7 +28,7 @@ OTHERS = tuple(MATCHES)
 @pytest.fixture(scope="module")
 def lot(tmp_path_factory) -> tuple[Path, str]:
     """A sealed lot's pages in three languages, and the digits of its label."""
-    mill = small_mill(tmp_path_factory.mktemp("mill"))
+    mill = shared_mill()
     root = tmp_path_factory.mktemp("site")
     copy_assets(root, "customer")
     view = customer_lot(mill.folder, "L1", mill.dossiers, mill.lots["L1"], "t")

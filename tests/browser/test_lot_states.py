@@ -8,7 +8,7 @@ from itertools import product
 from pathlib import Path
 
 import pytest
-from tests.site.site import small_mill
+from tests.site.site import shared_mill
 from tests.site_assets import copy_assets
 
 from kilnfolio.archive.canonical import canonical
@@ -43,7 +43,7 @@ def _seal(text: str, digest: str = "") -> SealLine:
 @pytest.fixture(scope="module")
 def lots(tmp_path_factory) -> dict[bool | None, tuple[Path, str]]:
     """The page of a sealed lot in each of the mill's verdicts, and the digits on its label."""
-    mill = small_mill(tmp_path_factory.mktemp("mill"))
+    mill = shared_mill()
     root = tmp_path_factory.mktemp("site")
     copy_assets(root, "customer")
     env = environment(mill.folder.mill.record, menu=())

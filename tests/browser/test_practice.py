@@ -5,9 +5,8 @@ import re
 import pytest
 from playwright.sync_api import expect
 from tests.browser.kinds import addresses
-from tests.conftest import PROJECT
+from tests.reviewed import demo_mill
 
-from kilnfolio.records.checking import checked_mill
 from kilnfolio.review.limits import LimitTable
 from kilnfolio.training.kinds import by_topic
 from kilnfolio.training.pages import SETS, sets_of
@@ -19,7 +18,7 @@ FIRST = next(iter(by_topic().values()))[0]
 @pytest.fixture(scope="module")
 def worked():
     """Return every set of numbers of the first problem, its question and its answer in words."""
-    limits = LimitTable(checked_mill(PROJECT).limits.record)
+    limits = LimitTable(demo_mill().limits.record)
     return [(words(problem.ask), words(problem.answer)) for problem in sets_of(FIRST, limits, SETS)]
 
 

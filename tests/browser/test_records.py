@@ -9,12 +9,12 @@ import pytest
 import zxingcpp
 from PIL import Image
 from playwright.sync_api import expect
-from tests.site.site import Mill, small_mill
+from tests.site.site import Mill, shared_mill
 
 
 @pytest.fixture(scope="module")
-def mill(tmp_path_factory) -> Mill:
-    return small_mill(tmp_path_factory.mktemp("mill"), library=True)
+def mill() -> Mill:
+    return shared_mill(library=True)
 
 
 @pytest.fixture(scope="module")

@@ -6,7 +6,7 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
-from tests.site.site import small_mill
+from tests.site.site import shared_mill
 
 from kilnfolio.charts.charge import charge_chart
 from kilnfolio.charts.range_strip import Strip, range_strip
@@ -50,8 +50,8 @@ def test_band_ordered_is_drawn_where_it_stands():
     assert float(re.match(r"M([\d.]+)", target.get("d"))[1]) == pytest.approx(middle, abs=0.2)
 
 
-def test_every_drawing_names_itself(tmp_path):
-    mill = small_mill(tmp_path)
+def test_every_drawing_names_itself():
+    mill = shared_mill()
     dossier = mill.dossiers["C1"]
     for svg in (
         charge_chart(dossier, mill.folder.mill.record.zone),
@@ -66,9 +66,9 @@ def test_every_drawing_names_itself(tmp_path):
         assert "style=" not in str(svg)
 
 
-def test_every_drawing_keeps_its_looks_when_saved_alone(tmp_path):
+def test_every_drawing_keeps_its_looks_when_saved_alone():
     """Without a style sheet SVG fills every shape with black (SVG 2, 13.4.2, initial value)."""
-    dossier = small_mill(tmp_path).dossiers["C1"]
+    dossier = shared_mill().dossiers["C1"]
     for svg in (
         charge_chart(dossier, dt.UTC),
         histogram(READINGS, title="t", low_pct=7.0, high_pct=9.0, target_pct=8.0).svg,
@@ -85,8 +85,8 @@ def test_every_drawing_keeps_its_looks_when_saved_alone(tmp_path):
                 assert part.get("font-family"), told
 
 
-def test_a_gap_in_the_log_is_not_bridged(tmp_path):
-    mill = small_mill(tmp_path)
+def test_a_gap_in_the_log_is_not_bridged():
+    mill = shared_mill()
     dossier = mill.dossiers["C1"]
     zone = mill.folder.mill.record.zone
     whole = with_class(charge_chart(dossier, zone), "series-db")[0].get("d")
@@ -99,17 +99,17 @@ def test_a_gap_in_the_log_is_not_bridged(tmp_path):
     assert with_class(charge_chart(gapped, zone), "series-db")[0].get("d").count("M") == 2
 
 
-def test_controlling_line_passes_through_every_weighing(tmp_path):
-    mill = small_mill(tmp_path)
+def test_controlling_line_passes_through_every_weighing():
+    mill = shared_mill()
     dossier = mill.dossiers["C1"]
     line = with_class(charge_chart(dossier, mill.folder.mill.record.zone), "controlling")[0]
     assert len(re.findall("[ML]", line.get("d"))) == len(dossier.controlling)
 
 
-def test_stairs_have_a_tread_for_each_step(tmp_path):
+def test_stairs_have_a_tread_for_each_step():
     from kilnfolio.review.setpoints import planned_steps
 
-    mill = small_mill(tmp_path, library=True)
+    mill = shared_mill(library=True)
     schedule = mill.folder.schedules["quercus-rubra-4-4"].record
     steps = planned_steps(schedule, mill.folder.steps_of(schedule), 97_700.0)
     line = with_class(step_diagram("t", steps), "series-db")[0].get("d")

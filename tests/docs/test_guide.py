@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from tests.conftest import PROJECT
-from tests.site.site import Outline, small_mill
+from tests.site.site import Outline, shared_mill
 
 from kilnfolio.cli import COMMANDS, main
 from kilnfolio.records.sheet_words import roles
@@ -18,9 +18,9 @@ HOME = PROJECT / "builder/kilnfolio/guide"
 
 
 @pytest.fixture(scope="module")
-def made(tmp_path_factory) -> dict[str, Outline]:
+def made() -> dict[str, Outline]:
     """Return the pages of the mill edition, by path."""
-    mill = small_mill(tmp_path_factory.mktemp("mill"))
+    mill = shared_mill()
     return {page.path: Outline(page.html) for page in mill.pages}
 
 

@@ -12,10 +12,10 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from tests.handbook.chapters import body_of, problems_of
+from tests.reviewed import demo_mill
 
 from kilnfolio.handbook.facts import read_facts
 from kilnfolio.handbook.pages import plain_words
-from kilnfolio.records.checking import checked_mill
 
 PROJECT = Path(__file__).resolve().parents[2]
 WORLD = PROJECT / "tests/data/reference/world"
@@ -124,7 +124,7 @@ def test_a_missing_table_of_facts_is_named(tmp_path):
 
 def test_nothing_is_marked_read_in_a_publication_that_was_recalled():
     """The note of a publication says what was done with it; a row may not claim more."""
-    publications = checked_mill(PROJECT).sources.record.publications
+    publications = demo_mill().sources.record.publications
     for name in NAMES:
         facts = read_facts(PROJECT, name)
         for row in facts.rows:

@@ -7,11 +7,10 @@ import datetime as dt
 import pikepdf
 import pytest
 from pdfua.validator import validate
-from tests.conftest import PROJECT
+from tests.reviewed import demo_mill
 
 from kilnfolio.paper.printing import Attached, pdf_of
 from kilnfolio.paper.sheet import kiln_sheet, write_sheet
-from kilnfolio.records.checking import checked_mill
 from kilnfolio.rendering.templating import environment
 
 PAGE = """<html lang="en"><head><title>A record</title></head><body><h1>A record</h1>
@@ -28,7 +27,7 @@ def pdfs(tmp_path_factory) -> dict:
     root = tmp_path_factory.mktemp("pdfs")
     (root / "page.pdf").write_bytes(pdf_of(PAGE, "record.css")[0])
     (root / "attached.pdf").write_bytes(_with_data())
-    folder = checked_mill(PROJECT)
+    folder = demo_mill()
     write_sheet(
         kiln_sheet(folder, "HB-26-040"), environment(folder.mill.record), root / "sheet.pdf"
     )

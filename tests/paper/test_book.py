@@ -10,6 +10,7 @@ import pypdf
 import pytest
 from tests.handbook.chapters import DRAWING, handbook
 from tests.pdf_reading import read_pages
+from tests.reviewed import demo_mill
 
 from kilnfolio.charts import paper
 from kilnfolio.handbook.chapter import read_manuscript
@@ -26,7 +27,7 @@ PROJECT = Path(__file__).resolve().parents[2]
 @pytest.fixture(scope="module")
 def mill() -> MillFolder:
     """Return the demonstration mill."""
-    return checked_mill(PROJECT)
+    return demo_mill()
 
 
 @pytest.fixture(scope="module")

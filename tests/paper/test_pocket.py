@@ -6,10 +6,10 @@ from pathlib import Path
 import pypdf
 import pytest
 from tests.pdf_reading import PdfPage, read_pages
+from tests.reviewed import demo_mill
 
 from kilnfolio.handbook.chapter import read_manuscript
 from kilnfolio.paper.pocket import PATH
-from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering.safety import SAFETY
 
@@ -18,7 +18,7 @@ PROJECT = Path(__file__).resolve().parents[2]
 
 @pytest.fixture(scope="module")
 def folder() -> MillFolder:
-    return checked_mill(PROJECT)
+    return demo_mill()
 
 
 @pytest.fixture(scope="module")

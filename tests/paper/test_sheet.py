@@ -1,15 +1,18 @@
 """The kiln-side sheet: one page, masses by hand, figures large enough, and the command."""
 
+import contextlib
 import copy
+import io
 import re
 import subprocess
-import sys
 from pathlib import Path
 
 import pypdf
 import pytest
 from tests.minimal import DROP, minimal_mill
+from tests.reviewed import demo_mill
 
+from kilnfolio.cli import main
 from kilnfolio.paper.sheet import (
     PAPERS,
     SheetTooLongError,
@@ -33,7 +36,7 @@ CHARGES = [
 
 @pytest.fixture(scope="module")
 def folder() -> MillFolder:
-    return checked_mill(PROJECT)
+    return demo_mill()
 
 
 @pytest.mark.parametrize("paper", PAPERS)
@@ -178,12 +181,18 @@ def test_too_many_boards_for_one_page_are_refused_with_their_number(tmp_path):
 
 
 def kilnfolio(*arguments: str | Path, cwd: Path) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "kilnfolio", *map(str, arguments)],
-        cwd=cwd,
-        capture_output=True,
-        text=True,
-    )
+    """Give a command in this process; return its exit code and what it printed."""
+    out, err = io.StringIO(), io.StringIO()
+    with (
+        contextlib.chdir(cwd),
+        contextlib.redirect_stdout(out),
+        contextlib.redirect_stderr(err),
+    ):
+        try:
+            code = main([str(word) for word in arguments])
+        except SystemExit as end:  # usage, and --help
+            code = int(end.code or 0)
+    return subprocess.CompletedProcess(arguments, code, out.getvalue(), err.getvalue())
 
 
 def test_the_command_writes_the_sheet_and_says_where(tmp_path):

@@ -8,9 +8,7 @@ import hashlib
 import os
 import re
 import shutil
-import subprocess
 import tempfile
-from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -18,11 +16,11 @@ from hypothesis import HealthCheck, settings
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 from hypothesis.strategies import integers, sampled_from
 from tests.archive.sealing import seal_charge
+from tests.copied import copied_mill
 from tests.minimal import FILES, minimal_mill
 
 from kilnfolio.archive.standing import open_sealed_mill
 from kilnfolio.archive.tokens import make_token_key
-from kilnfolio.graph.store import Store
 from kilnfolio.graph.tree import STAGING
 from kilnfolio.pipeline.build import EDITIONS, build_site
 from kilnfolio.records.problems import RecordProblems
@@ -89,14 +87,9 @@ def built_once() -> Path:
 
 
 def copied(built: Path, root: Path) -> Path:
-    """Copy a mill with its site, hard links and all, and tell its store where the copy lies."""
-    subprocess.run(["cp", "-a", built, root], check=True)
-    out = root / "site"
-    with closing(Store(out / STAGING / "store.sqlite")) as store:
-        for note, home in (("served", out), ("staged", out / STAGING)):
-            store.keep(note, {edition: (home / edition).stat().st_ino for edition in EDITIONS})
-        store.commit()
-    assert build(root).made == 0  # looked at once, since these are other files on the disk
+    """Copy a mill with its site, and look at the copy once."""
+    copied_mill(built, root)
+    assert build(root).made == 0
     return root
 
 

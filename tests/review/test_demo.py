@@ -12,8 +12,8 @@ from typing import Any
 
 import pytest
 import yaml
+from tests.reviewed import demo_mill
 
-from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier, Finding, LotDossier
 from kilnfolio.review.review import review_charge, review_lot
@@ -27,7 +27,7 @@ FAULTY = [name for name, truth in TRUTH.items() if not truth["clean"]]
 
 @pytest.fixture(scope="module")
 def mill() -> MillFolder:
-    return checked_mill(PROJECT)
+    return demo_mill()
 
 
 @pytest.fixture(scope="module")

@@ -15,7 +15,6 @@ from scipy import stats
 from tests.review.inline import (
     INTERVAL,
     KILN,
-    PROJECT,
     STARTED,
     ZONE,
     day,
@@ -26,10 +25,10 @@ from tests.review.inline import (
     mass_for,
     resection,
 )
+from tests.reviewed import demo_mill
 
 from kilnfolio.physics.air import relative_humidity
 from kilnfolio.physics.sorption import equilibrium_moisture_content
-from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review import air_control, results
 from kilnfolio.review.assessment import OWN_PACKS, WHOLE_CHARGE, chosen_readings, judge
@@ -323,7 +322,7 @@ def test_no_mc_says_when_a_timed_schedule_is_equalized() -> None:
 
 def test_cost_and_ratio_of_metered_energy() -> None:
     """By hand: 0.11 CAD a kilowatt-hour, and metered over least."""
-    folder = checked_mill(PROJECT)
+    folder = demo_mill()
     dossier = review_charge(folder, "HB-25-048")
     water = dossier.water
     assert water is not None
@@ -345,7 +344,7 @@ def test_a_tariff_is_a_price_with_its_currency() -> None:
 
 @pytest.fixture(scope="module")
 def mill() -> MillFolder:
-    return checked_mill(PROJECT)
+    return demo_mill()
 
 
 @pytest.fixture(scope="module")

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import atexit
+import functools
 import shutil
+import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -40,14 +42,14 @@ class Mill:
     tokens: Mapping[str, str]
     manuscript: Manuscript
 
-    @cached_property
+    @functools.cached_property
     def site(self) -> Path:
         """The folder of the editions, built without PDFs when it is first asked for."""
         root = self.folder.root
         build_site(root, root / "site", workers=1, pdfs=False)
         return root / "site"
 
-    @cached_property
+    @functools.cached_property
     def pages(self) -> list[Built]:
         """The pages of the mill edition."""
         return self._pages("mill")
@@ -94,6 +96,14 @@ def small_mill(root: Path, *, library: bool = False, **changes: Change) -> Mill:
         {name: addresses(reviewed.folder.graph, name)[0] for name in reviewed.lots},
         read_manuscript(root)[0],
     )
+
+
+@functools.cache
+def shared_mill(*, library: bool = False) -> Mill:
+    """Return the minimal mill, made once in a process, for tests that change nothing of it."""
+    home = tempfile.mkdtemp(prefix="kilnfolio-")
+    atexit.register(shutil.rmtree, home, ignore_errors=True)
+    return small_mill(Path(home), library=library)
 
 
 class Outline(HTMLParser):

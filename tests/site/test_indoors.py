@@ -3,16 +3,15 @@
 import re
 
 import pytest
-from tests.conftest import PROJECT
+from tests.reviewed import demo_mill
 
-from kilnfolio.records.checking import checked_mill
 from kilnfolio.site.editions import for_customer
 from kilnfolio.site.pages.indoors import indoors, timber_of
 
 
 @pytest.fixture(scope="module")
 def red_oak():
-    return checked_mill(PROJECT).species["quercus-rubra"].record
+    return demo_mill().species["quercus-rubra"].record
 
 
 def rooms(mc_pct, species):

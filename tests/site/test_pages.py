@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 import yaml
 from tests.minimal import LIBRARY
-from tests.site.site import Mill, Outline, small_mill
+from tests.site.site import Mill, Outline, shared_mill, small_mill
 from tests.site_assets import copy_assets
 
 from kilnfolio.pipeline.build import build_site
@@ -25,8 +25,8 @@ REFERENCE = Path(__file__).resolve().parent.parent / "data" / "reference"
 
 
 @pytest.fixture(scope="module")
-def mill(tmp_path_factory) -> Mill:
-    return small_mill(tmp_path_factory.mktemp("mill"), library=True)
+def mill() -> Mill:
+    return shared_mill(library=True)
 
 
 @pytest.fixture(scope="module")

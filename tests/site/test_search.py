@@ -3,15 +3,15 @@
 import json
 
 import pytest
-from tests.site.site import small_mill
+from tests.site.site import shared_mill
 
 from kilnfolio.rendering.page import Page
 from kilnfolio.site.search import INDEX_PATH, entries_of, search_index
 
 
 @pytest.fixture(scope="module")
-def mill(tmp_path_factory):
-    return small_mill(tmp_path_factory.mktemp("mill"), library=True)
+def mill():
+    return shared_mill(library=True)
 
 
 @pytest.fixture(scope="module")

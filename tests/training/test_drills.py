@@ -13,9 +13,9 @@ from pathlib import Path
 import pytest
 from pydantic import BaseModel
 from tests.pdf_reading import read_pages
+from tests.reviewed import demo_mill
 
 from kilnfolio.paper.booklet import TRAINEE, TRAINER
-from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering.templating import environment
 from kilnfolio.review.dossier import Dossier
@@ -34,7 +34,7 @@ PROJECT = Path(__file__).resolve().parents[2]
 
 @pytest.fixture(scope="module")
 def folder() -> MillFolder:
-    return checked_mill(PROJECT)
+    return demo_mill()
 
 
 @pytest.fixture(scope="module")

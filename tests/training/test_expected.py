@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from tests.conftest import PROJECT
+from tests.reviewed import demo_mill
 
-from kilnfolio.records.checking import checked_mill
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.review.limits import LimitTable
 from kilnfolio.training.expected import expected
@@ -20,7 +19,7 @@ INTERVALS = {"mean-of-the-lot", "limits-for-the-lot"}
 
 @pytest.fixture(scope="module")
 def limits() -> LimitTable:
-    return LimitTable(checked_mill(PROJECT).limits.record)
+    return LimitTable(demo_mill().limits.record)
 
 
 @pytest.mark.parametrize("slug", KINDS)

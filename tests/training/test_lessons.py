@@ -6,11 +6,11 @@ import re
 
 import pytest
 from tests.conftest import PROJECT
+from tests.reviewed import demo_mill
 
 from kilnfolio.handbook.chapter import read_manuscript
 from kilnfolio.handbook.pages import plain_words
 from kilnfolio.paper.exam import exam_html
-from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.rendering.templating import environment
 from kilnfolio.review.limits import limit_table
@@ -20,7 +20,7 @@ from kilnfolio.training.pages import sets_of
 
 @pytest.fixture(scope="module")
 def folder():
-    return checked_mill(PROJECT)
+    return demo_mill()
 
 
 @pytest.fixture(scope="module")

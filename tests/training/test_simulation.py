@@ -14,8 +14,8 @@ from collections.abc import Iterator, Sequence
 
 import pytest
 from tests.conftest import PROJECT
+from tests.reviewed import demo_mill
 
-from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.training.bench import bench_data
 from kilnfolio.training.scenario import SCENARIOS, read_scenarios
@@ -42,7 +42,7 @@ console.log(JSON.stringify(C.map(([name, seed, decisions]) => {
 
 @pytest.fixture(scope="module")
 def data():
-    return bench_data(checked_mill(PROJECT))
+    return bench_data(demo_mill())
 
 
 @pytest.fixture(scope="module")
@@ -179,7 +179,7 @@ def test_a_slip_in_a_scenario_is_reported_where_it_stands(tmp_path, change, said
     target = tmp_path / SCENARIOS / "mine.yaml"
     target.parent.mkdir(parents=True)
     target.write_text(text.replace(*change), "utf-8")
-    species = {name: one.record for name, one in checked_mill(PROJECT).species.items()}
+    species = {name: one.record for name, one in demo_mill().species.items()}
     with pytest.raises(RecordProblems) as refused:
         read_scenarios(tmp_path, species)
     assert any(

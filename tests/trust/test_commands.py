@@ -1,9 +1,11 @@
 """A sealed record that changed is named by `check` and `build`, until it is amended."""
 
+import contextlib
 import io
 import json
 import os
 import random
+import shutil
 import signal
 import stat
 import subprocess
@@ -16,24 +18,29 @@ from tests.trust.sealing import CHARGE, LOT, change, labelled_mill
 
 from kilnfolio.archive.checking import read_ledger
 from kilnfolio.archive.tokens import lot_token, read_address_keys, read_token_key
+from kilnfolio.cli import main
 from kilnfolio.pipeline.build import build_site
 
 #: Builds killed; set it higher for a longer trial.
-KILLS = int(os.environ.get("KILNFOLIO_KILLS", "4"))
+KILLS = int(os.environ.get("KILNFOLIO_KILLS", "2"))
 
 
-def kilnfolio(*words, **options):
-    return subprocess.run(
-        [sys.executable, "-m", "kilnfolio", *map(str, words)],
-        capture_output=True,
-        text=True,
-        **options,
-    )
+def kilnfolio(*words):
+    """Give a command in this process; return its exit code and what it printed."""
+    out, err = io.StringIO(), io.StringIO()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = main([str(word) for word in words])
+    return subprocess.CompletedProcess(words, code, out.getvalue(), err.getvalue())
+
+
+@pytest.fixture(scope="module")
+def labelled(tmp_path_factory):
+    return labelled_mill(tmp_path_factory.mktemp("labelled") / "mill")
 
 
 @pytest.fixture
-def root(tmp_path):
-    return labelled_mill(tmp_path / "mill")
+def root(labelled, tmp_path):
+    return shutil.copytree(labelled, tmp_path / "mill")
 
 
 def test_check_and_build_name_what_is_not_as_sealed_until_it_is_amended(tmp_path):
