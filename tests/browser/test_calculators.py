@@ -124,6 +124,7 @@ def written(rng: np.random.Generator, field: Field, span: tuple[float, float]) -
 def random_input(rng: np.random.Generator, calculator: Calculator, spans=SPANS) -> Input:
     entries = {}
     for field in calculator.fields:
+        assert field.name in spans, f"SPANS has no range of random numbers for {field.name}"
         span = spans[field.name]
         if field.many:
             numbers = [written(rng, field, span).split()[0] for _ in range(rng.integers(1, 7))]

@@ -35,7 +35,9 @@ def test_finds_what_was_planted_and_nothing_else(slug: str) -> None:
     mutation = PLANTED[slug]
     clean = set() if mutation.publication is not None else raised_when_clean(mutation.charge)
     assert slug not in clean
-    assert raised(mutation) - clean == {slug, *ENTAILED.get(slug, {})}
+    assert raised(mutation) - clean == {slug, *ENTAILED.get(slug, {})}, (
+        "what a fault entails stands in tests/data/mutations.yaml"
+    )
 
 
 def test_every_check_has_its_fault() -> None:
