@@ -16,8 +16,10 @@ from kilnfolio.adopt.entry.times import moment, written
 from kilnfolio.adopt.record_file import ChargeFile, history
 from kilnfolio.cli import main
 from kilnfolio.records.checking import checked_mill
+from kilnfolio.records.folder import open_mill
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.yaml_source import parse_yaml
+from kilnfolio.review.reviews import open_reviews
 
 ZONE = ZoneInfo("America/Toronto")
 #: The minimal mill's last round is of 7 June, 08:00; S1 2246 g, S2 2366 g, S3 2121 g.
@@ -246,7 +248,7 @@ def test_a_folder_is_watched_and_exports_find_their_charge(mill, tmp_path, monke
 # --- every command that writes ---------------------------------------------------------------
 
 
-def a_command(chance, hour):
+def a_command(chance, hour, findings, folder):
     """Return a command of the day at a time, as somebody would give it."""
     when = (START + dt.timedelta(hours=hour)).strftime("%Y-%m-%dT%H:%M")
     later = (START + dt.timedelta(hours=hour, minutes=20)).strftime("%Y-%m-%dT%H:%M")
@@ -254,7 +256,7 @@ def a_command(chance, hour):
     text = chance.choice(["Wick, changed: yes", "# no comment", "é à 30 %", "{a: b}", "- x", "'\""])
     return chance.choice(
         [
-            ["weigh", "C1", *(f"{tag}={chance.randint(2050, 2100)}" for tag in tags), "--at", when],
+            ["weigh", "C1", "--at", when, *(f"{tag}={chance.randint(2050, 2100)}" for tag in tags)],
             [
                 "weigh",
                 "C1",
@@ -266,7 +268,7 @@ def a_command(chance, hour):
             ],
             ["weigh", "C1", "S1=11.5%", "--at", when],
             ["step", "C1", str(chance.randint(1, 2)), "--at", when, "--reason", text],
-            ["stop", "C1", text, "--from", when, "--to", later],
+            ["stop", "C1", "--from", when, text, "--to", later],
             ["wick", "C1", "--at", when, "--note", text],
             ["note", "C1", text, "--at", when],
             ["note", "C1", "--kind", "door opened", "--at", when],
@@ -289,9 +291,34 @@ def a_command(chance, hour):
             ["equalize", "C1", "begin", "--at", when],
             ["equalize", "C1", "end", "--at", later],
             ["condition", "C1", "begin", "--at", when],
+            # after all else, or most of what follows would be refused
+            ["finish", "C1", "--ended", at(201), "--unloaded", at(202)],
+            ["sign", "C1", "--role", text],
+            ["answer", "C1", chance.choice(findings), text],
+            ["take", str(entry_file(folder / "phone.json", [an_entry(chance, hour, text)]))],
             ["undo"],
         ]
     )
+
+
+def an_entry(chance, hour, text):
+    """Return an entry of a phone."""
+    return {"id": f"{chance.getrandbits(96):024x}"} | chance.choice(
+        [
+            {
+                "kind": "weighing",
+                "at": at(hour),
+                "masses": {"S2": f"{chance.randint(2150, 2350)} g"},
+            },
+            {"kind": "weighing", "at": at(hour), "mc": {"S3": "11.5 %"}},
+            {"kind": "stop", "start": at(hour), "end": at(hour + 1), "cause": text},
+            {"kind": "event", "at": at(hour), "event": "note", "note": text},
+        ]
+    )
+
+
+#: What each command is told beside its own words.
+TOLD = {"undo": (), "take": (), "sign": ("--by",), "answer": ("--by",)}
 
 
 @pytest.mark.parametrize("seed", range(COMMANDS // 25))
@@ -300,22 +327,18 @@ def test_random_commands_keep_comments_and_order_and_read_back(mill, seed, capsy
     chance = random.Random(seed)
     path = mill / FILES["charge"]
     texts = [path.read_text("utf-8")]
+    gained = ["correct", "C1", "S1@2026-06-04T08:00", "2533 g", "--reason", "to be answered"]
+    assert main([*gained, "--folder", str(mill)]) == 0
+    findings = [one.id for one in open_reviews(open_mill(mill))["C1"].findings if one.id]
+    texts.append(path.read_text("utf-8"))
     for number in range(25):
-        words = a_command(chance, chance.randint(1, 200))
-        place = (
-            [str(mill)]
-            if words[0] == "undo"
-            else [
-                "--folder",
-                str(mill),
-                "--by",
-                f"Person: {number}",
-                *(["--yes"] if words[0] != "undo" else []),
-            ]
-        )
-        code = main([*words, *place])
+        words = a_command(chance, chance.randint(1, 200), findings, mill.parent)
+        told = TOLD.get(words[0], ("--by", "--yes"))
+        place = [str(mill)] if words[0] == "undo" else ["--folder", str(mill)]
+        place += ["--by", f"Person: {number}"] if "--by" in told else []
+        code = main([*words, *place, *(["--yes"] if "--yes" in told else [])])
         text = path.read_text("utf-8")
-        assert code in (0, 2), words
+        assert code in (0, 2) or (code, words[0]) == (1, "take"), words
         checked_mill(mill)
         if words[0] == "undo" and code == 0:
             assert text == texts.pop(-2)

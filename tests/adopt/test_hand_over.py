@@ -20,7 +20,7 @@ from kilnfolio.records.yaml_source import parse_yaml
 RUNNING = {"ended": DROP, "unloaded": DROP, "survey": DROP, "signatures": DROP}
 PAGES = {
     "kiln-side/C1.html": b"<html><head></head>round</html>",
-    "kiln-side/worker.js": b'self.PAGES = ["C1.html", "../assets/site.css"];',
+    "kiln-side/pages.json": b'["C1.html", "../assets/site.css"]',
     "assets/site.css": b"body{}",
     "index.html": b"prices and names",
     "charges/C1.html": b"all",

@@ -1,6 +1,10 @@
 """Shell completion and the manual page, tried in the shells; mistyped commands."""
 
+import os
+import pty
+import select
 import shutil
+import signal
 import subprocess
 import sys
 
@@ -54,7 +58,102 @@ def test_a_round_completes_open_charges_and_their_boards(capsys, tmp_path, monke
     assert capsys.readouterr().out.split() == []
 
 
-@pytest.mark.parametrize("shell", ["zsh", "tcsh"])
+#: How a shell reads its script.
+READ = {
+    "zsh": ["autoload -U compinit", "compinit -u -D", 'eval "$(cat {script})"'],
+    "tcsh": ["source {script}"],
+}
+TAB, LIST = "\t", "\x04"
+
+
+def typed(shell, lines, keys, until):
+    """Type into a shell at a terminal; return what it showed by the time it showed ``until``."""
+    child, terminal = pty.fork()
+    if child == 0:
+        os.environ["TERM"] = "xterm"
+        os.execvp(shell, [shell, "-f"])
+    shown = ""
+    try:
+        for line in [*lines, "echo rea''dy"]:
+            os.write(terminal, f"{line}\n".encode())
+        while "ready" not in shown:
+            shown += _shown(terminal)
+        os.write(terminal, keys.encode())
+        shown = ""
+        while until not in shown:
+            shown += _shown(terminal)
+    finally:
+        os.kill(child, signal.SIGKILL)
+        os.waitpid(child, 0)
+        os.close(terminal)
+    return shown
+
+
+def _shown(terminal):
+    """Return what a terminal shows next; a shell that stays silent for a minute has failed."""
+    assert select.select([terminal], [], [], 60)[0], "the shell shows nothing more"
+    return os.read(terminal, 65536).decode(errors="replace")
+
+
+@pytest.fixture
+def installed(tmp_path, monkeypatch):
+    """Return a folder; ``kilnfolio`` is on the path, and an open charge in the folder."""
+    root = minimal_mill(tmp_path / "mill", charge=RUNNING)
+    command = tmp_path / "bin/kilnfolio"
+    command.parent.mkdir()
+    command.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m kilnfolio "$@"\n')
+    command.chmod(0o755)
+    monkeypatch.setenv("PATH", f"{command.parent}:{os.environ['PATH']}")
+    monkeypatch.setenv("PYTHONPATH", ":".join(path for path in sys.path if path))
+    monkeypatch.chdir(root)
+    return tmp_path
+
+
+@pytest.mark.parametrize(
+    ("shell", "keys", "until"),
+    [
+        ("tcsh", f"kilnfolio che{TAB}", "kilnfolio check"),
+        ("tcsh", f"kilnfolio sheet --paper={LIST}", "letter"),
+        ("tcsh", f"kilnfolio weigh {LIST}", "S2="),
+        ("zsh", f"kilnfolio comple{TAB}", "kilnfolio completion"),
+        ("zsh", f"kilnfolio check --char{TAB}", "--charge"),
+        ("zsh", f"kilnfolio weigh {TAB}", "S2="),
+    ],
+)
+def test_a_shell_completes_at_a_terminal(shell, keys, until, capsys, installed):
+    if shutil.which(shell) is None:
+        pytest.skip(f"{shell} is not on this machine")
+    script = installed / "script"
+    script.write_text(printed(capsys, shell))
+    lines = [line.format(script=script) for line in READ[shell]]
+    assert until in typed(shell, lines, keys, until)
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("ch", {"check"}),
+        ("check --ch", {"--charge"}),
+        ("sheet --paper ", {"a4", "letter"}),
+        ("weigh ", {"C1", "S1=", "S2=", "S3="}),
+        ("weigh C1 S", {"S1=", "S2=", "S3="}),
+    ],
+)
+def test_fish_completes(line, words, capsys, installed):
+    if shutil.which("fish") is None:
+        pytest.skip("fish is not on this machine")
+    script = installed / "script"
+    script.write_text(printed(capsys, "fish"))
+    run = subprocess.run(
+        ["fish", "--no-config", "-c", f'source {script}; complete -C "kilnfolio {line}"'],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert {one.split("\t")[0] for one in run.stdout.splitlines()} == words
+
+
+@pytest.mark.parametrize("shell", ["fish", "zsh", "tcsh"])
 def test_other_shells_get_every_command(shell, capsys):
     script = printed(capsys, shell)
     assert all(command in script for command in COMMANDS)
@@ -81,8 +180,8 @@ def test_the_manual_page_names_every_command_and_is_well_formed(capsys):
         (["chek"], "there is no command 'chek'; did you mean 'check'?"),
         (["check", "--char", "C1"], "unrecognized arguments: --char"),
         (
-            ["completion", "fishh"],
-            "there is no choice 'fishh'; choose from bash, zsh, tcsh, man, round",
+            ["completion", "powershell"],
+            "there is no choice 'powershell'; choose from bash, zsh, fish, tcsh, man, round",
         ),
     ],
 )

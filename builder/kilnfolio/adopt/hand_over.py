@@ -19,6 +19,7 @@ from __future__ import annotations
 import datetime as dt
 import hmac
 import html
+import json
 import mimetypes
 import secrets
 import socket
@@ -250,13 +251,8 @@ class _LanHandler(BaseHTTPRequestHandler):
 
     def _start(self) -> bytes:
         """Return the list of the kiln-side pages."""
-        worker = (type(self).pages("kiln-side/worker.js") or b"").decode("utf-8", "replace")
-        first = worker.partition("[")[2].partition("]")[0]
-        numbers = [
-            name.strip(' "').removesuffix(".html")
-            for name in first.split(",")
-            if name.strip(' "').endswith(".html")
-        ]
+        files = json.loads(type(self).pages("kiln-side/pages.json") or b"[]")
+        numbers = [name.removesuffix(".html") for name in files if name.endswith(".html")]
         items = "".join(
             f'<li><a href="/kiln-side/{html.escape(one)}.html">{html.escape(one)}</a></li>'
             for one in numbers

@@ -19,7 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     parser.add_argument(
         "kind",
-        choices=("bash", "zsh", "tcsh", "man", "round"),
+        choices=("bash", "zsh", "fish", "tcsh", "man", "round"),
         help="the shell; man for the manual page; round for the words that can follow 'weigh', which "
         "the scripts ask for",
     )

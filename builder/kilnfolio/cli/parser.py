@@ -31,6 +31,7 @@ class CommandParser(argparse.ArgumentParser):
     ) -> None:
         super().__init__(*args, **{"allow_abbrev": False, **kwargs})
         self._fill = fill
+        self._intermixing = False
 
     def fill(self) -> None:
         """Add the options, if they have not been added yet."""
@@ -47,9 +48,21 @@ class CommandParser(argparse.ArgumentParser):
                     command.fill_all()
 
     def parse_known_args(self, *args: Any, **kwargs: Any) -> Any:
-        """Parse, with the options added. Printing help comes here too."""
+        """Parse, with the options added. Printing help comes here too.
+
+        Options may stand before, between and behind a command's other words, as people type them:
+        ``weigh C1 --at 07:10 S1=2230``.
+        """
         self.fill()
-        return super().parse_known_args(*args, **kwargs)
+        if self._intermixing or any(
+            isinstance(action, argparse._SubParsersAction) for action in self._actions
+        ):
+            return super().parse_known_args(*args, **kwargs)
+        self._intermixing = True  # argparse comes back here for the options and for the words
+        try:
+            return self.parse_known_intermixed_args(*args, **kwargs)
+        finally:
+            self._intermixing = False
 
     def _check_value(self, action: argparse.Action, value: Any) -> None:
         """Refuse a value that is not among the choices, and name the nearest one."""

@@ -18,6 +18,7 @@ COMPLETE = {
     "bash": "_kilnfolio_round",
     "zsh": "_kilnfolio_round",
     "tcsh": "`kilnfolio completion round`",
+    "fish": "(_kilnfolio_round)",
     "preamble": {
         "bash": """
 _kilnfolio_round() {
@@ -29,6 +30,12 @@ _kilnfolio_round() {
 _kilnfolio_round() {
   compadd -S '' -- ${(f)"$(kilnfolio completion round "${words[2]}" 2>/dev/null)"}
 }
+""",
+        "fish": """
+function _kilnfolio_round
+  set -l words (commandline -opc)
+  kilnfolio completion round "$words[3]" 2>/dev/null
+end
 """,
     },
 }

@@ -1,22 +1,25 @@
 /* kilnfolio: keeps the kiln-side pages on the device, so that they open where no network reaches.
 
    A page is fetched anew where it can be, and kept; where it cannot, the kept one is shown. Nothing is
-   sent anywhere, and what was entered is not touched. */
+   sent anywhere, and what was entered is not touched. The build lists the files to keep in pages.json;
+   the list is read again whenever a page is opened and the network reaches, so that a charge begun
+   since is kept too. */
 
 const KEPT = "kilnfolio-kiln-side-1";
 
+async function keepAll() {
+  const files = await (await fetch("pages.json")).json();
+  await (await caches.open(KEPT)).addAll(files);
+}
+
 self.addEventListener("install", (event) => {
-  event.waitUntil(
-    caches
-      .open(KEPT)
-      .then((kept) => kept.addAll(self.PAGES))
-      .then(() => self.skipWaiting()),
-  );
+  event.waitUntil(keepAll().then(() => self.skipWaiting()));
 });
 self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
 self.addEventListener("fetch", (event) => {
   if (event.request.method !== "GET" || new URL(event.request.url).origin !== self.location.origin)
     return;
+  if (event.request.mode === "navigate") event.waitUntil(keepAll().catch(() => {}));
   event.respondWith(
     fetch(event.request)
       .then(async (answer) => {

@@ -6,6 +6,7 @@ import datetime as dt
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
+from importlib import resources
 
 from markupsafe import Markup
 
@@ -117,13 +118,15 @@ def _board_words(
 
 def worker_names(context: SiteContext) -> list[str]:
     """Return the files beside the pages: the one that keeps them offline, and the manifest."""
-    return ["worker.js", "app.webmanifest"] if kiln_side_names(context) else []
+    return ["worker.js", "pages.json", "app.webmanifest"] if kiln_side_names(context) else []
 
 
 def worker_file(context: SiteContext, name: str) -> Page:
     """Return a file beside the pages."""
     numbers = kiln_side_names(context)
-    if name == "worker.js":
+    if name == "worker.js":  # it lies beside the pages, since a worker serves only what does
+        text = (resources.files("kilnfolio.site") / "assets/kiln-side-worker.js").read_text("utf-8")
+    elif name == "pages.json":
         kept = [f"{number}.html" for number in numbers] + [
             "../assets/site.css",
             "../assets/kiln-side.css",
@@ -133,9 +136,7 @@ def worker_file(context: SiteContext, name: str) -> Page:
             "../assets/wood.js",
             "../assets/fonts.js",
         ]
-        text = (
-            f'self.PAGES = {json.dumps(kept)};\nimportScripts("../assets/kiln-side-worker.js");\n'
-        )
+        text = json.dumps(kept, indent=1)
     else:
         mill = context.folder.mill.record.name
         text = json.dumps(
