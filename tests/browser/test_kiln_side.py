@@ -6,7 +6,7 @@ import http.server
 import json
 import random
 import threading
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 import pytest
 from playwright.sync_api import expect
@@ -42,7 +42,11 @@ RUNNING = {
 def made(tmp_path_factory):
     """A mill with an open charge, and its pages: the folder of each."""
     root = minimal_mill(tmp_path_factory.mktemp("mill"), charge=RUNNING)
-    out = tmp_path_factory.mktemp("site")
+    return root, pages_of(root, tmp_path_factory.mktemp("site"))
+
+
+def pages_of(root, out):
+    """Write the home page and the kiln-side pages of a mill into a folder; return it."""
     context = mill_context(open_mill(root).graph)
     pages = [
         home_page(context),
@@ -54,7 +58,7 @@ def made(tmp_path_factory):
         target.parent.mkdir(parents=True, exist_ok=True)
         target.write_text(page.html, "utf-8")
     copy_assets(out)
-    return root, out
+    return out
 
 
 @pytest.fixture
@@ -80,13 +84,35 @@ def opened(page, out):
     return page
 
 
-def test_the_page_says_what_python_says_to_the_digit(made, phone):
-    root, out = made
-    state = kiln_state(folder := open_mill(root), folder.open_charges["C1"].so_far.record)
-    opened(phone, out)
+def in_pounds(charge):
+    """Write the boards of a charge in pounds, as a mill that sets °F does."""
+    for key in ("ended", "unloaded", "survey", "signatures"):
+        charge.pop(key, None)
+    for board in charge["boards"]:
+        board["green_mass"] = pounds(board["green_mass"])
+    for weighing in charge["weighings"]:
+        weighing["masses"] = {tag: pounds(mass) for tag, mass in weighing["masses"].items()}
+
+
+def pounds(mass):
+    return f"{float(mass.split()[0]) / 453.59237:.2f} lb"  # the pound, exact by agreement of 1959
+
+
+STAGE = {"start": "2026-06-07T09:00", "end": "2026-06-07T20:00", "dry_bulb": "55 °C", "emc": "10 %"}
+#: A charge in each state the page may meet, and what it is changed in.
+STATES = {
+    "drying": RUNNING,
+    "green": RUNNING | {"weighings": DROP},
+    "equalizing": RUNNING | {"equalizing": STAGE},
+    "wettest board": RUNNING | {"control_rule": "wettest board"},
+    "pounds": in_pounds,
+}
+
+
+def random_rounds(state, count):
+    """Return rounds as people write them, some with a slip: masses in g by board, and the time."""
     chance = random.Random(15)
-    rounds = []
-    for number in range(300):
+    for number in range(count):
         at = dt.datetime(2026, 6, 7, 12, tzinfo=dt.UTC) + dt.timedelta(
             minutes=chance.randint(-600, 5000)
         )
@@ -100,19 +126,64 @@ def test_the_page_says_what_python_says_to_the_digit(made, phone):
             masses["S1"], masses["S3"] = masses["S3"], masses["S1"]
         if number % 7 == 0:
             del masses["S2"]
-        rounds.append((masses, at))
-    plain = json.loads(json.dumps(asdict(state)))
-    said = phone.evaluate(
-        "([state, rounds]) => rounds.map(([masses, at]) => kilnfolio.kilnSide.lookAtRound("
-        "state, masses, at))",
-        [plain, [[masses, at.timestamp() * 1000] for masses, at in rounds]],
-    )
+        yield masses, at
+
+
+def test_the_page_says_what_python_says_to_the_digit(made, phone, tmp_path):
+    states = {}
+    for name, charge in STATES.items():
+        folder = open_mill(minimal_mill(tmp_path / name, charge=charge))
+        states[name] = kiln_state(folder, folder.open_charges["C1"].so_far.record)
+    # in a timed schedule nothing falls due by MC
+    states["timed"] = replace(states["drying"], due=(), next_due=None)
+    assert states["equalizing"].stage == "equalizing"
+    assert states["pounds"].boards[0].unit == "lb"
+    opened(phone, made[1])
     kinds = set()
-    for (masses, at), theirs in zip(rounds, said, strict=True):
-        ours = json.loads(json.dumps(asdict(look_at_round(state, masses, at))))
-        assert theirs == ours
-        kinds |= {doubt["kind"] for doubt in ours["doubts"]}
+    for name, state in states.items():
+        rounds = list(random_rounds(state, 120))
+        said = phone.evaluate(
+            "([state, rounds]) => rounds.map(([masses, at]) => kilnfolio.kilnSide.lookAtRound("
+            "state, masses, at))",
+            [
+                json.loads(json.dumps(asdict(state))),
+                [[masses, at.timestamp() * 1000] for masses, at in rounds],
+            ],
+        )
+        for (masses, at), theirs in zip(rounds, said, strict=True):
+            ours = json.loads(json.dumps(asdict(look_at_round(state, masses, at))))
+            assert theirs == ours, name
+            kinds |= {doubt["kind"] for doubt in ours["doubts"]}
     assert kinds >= {"gained", "too fast", "digit", "unit", "swapped", "time", "below oven-dry"}
+
+
+def test_a_stop_on_record_ends_and_a_hand_meter_is_read(phone, tmp_path):
+    stop = {"start": "2026-06-08T03:10", "cause": "power cut", "end": "…"}
+    root = minimal_mill(tmp_path / "mill", charge=RUNNING | {"stops": [stop]})
+    opened(phone, pages_of(root, tmp_path / "site"))
+    phone.fill("#by", "R. Quill")
+    expect(phone.locator("button[data-action=stop]")).to_have_text("Kiln runs again")
+    phone.click("button[data-action=stop]")
+    expect(phone.locator("button[data-action=stop]")).to_have_text("Kiln stopped")
+    phone.click(".meter summary")
+    phone.fill("#mc-S1", "11,5")
+    phone.fill("#meter-board", "P7")
+    phone.fill("#meter-mc", "1o")
+    phone.click("#save-meter")
+    expect(phone.locator("#told")).to_have_text("An MC is a number from 0 to 300.")
+    phone.fill("#meter-mc", "12 %")
+    phone.click("#save-meter")
+    expect(phone.locator("#kept li").last).to_contain_text("S1 11.5 %, P7 12 % (R. Quill)")
+    with phone.expect_download() as download:
+        phone.click("#download")
+    path = tmp_path / download.value.suggested_filename
+    download.value.save_as(path)
+    taken = take(root, [path, path], dt.datetime(2026, 6, 8, 13, tzinfo=dt.UTC))
+    assert (taken.new, taken.same, taken.left) == (2, 2, [])
+    value = parse_yaml((root / FILES["charge"]).read_bytes(), "").value
+    assert len(value["stops"]) == 1
+    assert value["stops"][0]["end"] == "2026-06-08T08:00"
+    assert value["mc_rounds"][-1]["mc"] == {"S1": "11.5 %", "P7": "12 %"}
 
 
 def test_a_round_from_field_to_record(made, phone, tmp_path):

@@ -181,7 +181,7 @@ def _syntax_problem(error: yaml.YAMLError, text: str, shown_as: str) -> Problem:
     start = Place(shown_as, began.line + 1, began.column + 1) if began else place
     if "could not find expected ':'" in said:
         if glued := _GLUED.match(lines[start.line - 1] if start.line <= len(lines) else ""):
-            return _glued_problem(start.file, start.line, glued.end(1) + 1)
+            return _glued_problem(start.file, start.line, glued.end(1) + 1, glued[0])
         return Problem(
             start,
             "this line has no ': '",
@@ -299,12 +299,14 @@ _GLUED = re.compile(
 )
 
 
-def _glued_problem(file: str, line: int, column: int) -> Problem:
+def _glued_problem(file: str, line: int, column: int, amount: str = "") -> Problem:
+    """Return what is said of a key with its amount right behind the colon."""
     return Problem(
         Place(file, line, column),
         "no space after the ':'",
         "YAML takes the whole line for text",
-        "Write 'key: value' with a space",
+        "Write 'key: value' with a space"
+        + (", and a point before the decimals" if "," in amount else ""),
     )
 
 
@@ -318,7 +320,7 @@ def _colon_problem(place: Place, lines: list[str]) -> Problem:
     if glued := (
         _GLUED.match(before) or re.match(r"\s*(?:- )?([A-Za-z_][\w-]*):(?=[^\s/])", before)
     ):
-        return _glued_problem(place.file, above, glued.end(1) + 1)
+        return _glued_problem(place.file, above, glued.end(1) + 1, glued[0])
     if above and not line[0].isspace() and not re.search(r":(\s|$)", before):
         return Problem(
             Place(place.file, above),
@@ -375,7 +377,9 @@ class _Builder:
             return [self.build(item, (*path, index)) for index, item in enumerate(node.value)]
         assert isinstance(node, yaml.ScalarNode)  # the only kind of node left
         if not node.style and (glued := _GLUED.match(node.value)) and self._stands_below(node):
-            self.problems.append(_glued_problem(self.file, place.line, place.column + glued.end(1)))
+            self.problems.append(
+                _glued_problem(self.file, place.line, place.column + glued.end(1), glued[0])
+            )
         return _scalar(node)
 
     def _stands_below(self, node: yaml.Node) -> bool:
@@ -427,8 +431,19 @@ class _Builder:
     def _without_value(self, node: yaml.ScalarNode, place: Place, mapping: dict[str, Any]) -> None:
         """Keep the problem of an entry in braces that has no value: a comma too many, mostly."""
         key = str(node.value)
-        before = re.search(r"([^\s:,{]+) ?, ?$", self.text[: node.start_mark.index])
-        if glued := re.match(r"([^\s:]+):(?=\S)", key):
+        start = self.text[: node.start_mark.index]
+        before = re.search(r"([^\s:,{]+) ?, ?$", start)
+        decimals = re.match(r",(\d[^,}:]*)(?=[,}])", self.text[node.end_mark.index :][:60])
+        if decimals and (both := re.fullmatch(r"([\w-]+):([-+]?\d+)", key)):
+            self._problem(
+                Place(place.file, place.line, place.column + both.end(1)),
+                "no space after the ':', and a comma before the decimals",
+                f"YAML takes '{key}' for a name, and the comma for the end of its value",
+                f"Write '{both[1]}: {both[2]}.{decimals[1].strip()}'",
+            )
+        elif re.match(r"\d", key) and re.search(r"[{,]\s*[\w-]+:[-+]?\d+,$", start):
+            pass  # the decimals of the entry before, which is told
+        elif glued := re.match(r"([^\s:]+):(?=\S)", key):
             self._problem(
                 Place(place.file, place.line, place.column + glued.end(1)),
                 "no space after the ':'",

@@ -340,7 +340,23 @@
     };
   }
 
-  kilnfolio.kilnSide = { lookAtRound, massWords, stamp, grams, entryFile };
+  /* Return the MC in percent that was typed; null for nothing, NaN for what no board can have. */
+  function percent(text) {
+    const plain = text.replace("%", "").trim().replace(",", ".");
+    if (!plain) return null;
+    const mc = /^\d+(\.\d+)?$/.test(plain) ? Number(plain) : NaN;
+    return mc <= 300 ? mc : NaN; // the record's own limit
+  }
+
+  /* Return the stop that has not ended: the last of this device, else the record's; null for none. */
+  function openStop(state, kept) {
+    const stops = kept.filter((one) => one.kind === "stop");
+    const ended = new Set(stops.filter((one) => one.end).map((one) => Date.parse(one.start)));
+    const running = [...(state.open_stop ? [state.open_stop] : []), ...stops];
+    return running.filter((one) => !one.end && !ended.has(Date.parse(one.start))).pop() || null;
+  }
+
+  kilnfolio.kilnSide = { lookAtRound, massWords, stamp, grams, percent, openStop, entryFile };
 
   /* ---- the page ----------------------------------------------------------------------------------- */
 
@@ -454,6 +470,40 @@
       button.textContent = "Keep this round";
     });
 
+    const meter = document.getElementById("meter");
+    meter.addEventListener("submit", (event) => {
+      event.preventDefault();
+      const other = document.getElementById("meter-board");
+      const named = [...meter.querySelectorAll("input[data-metered]")].map((field) => [
+        field.dataset.metered,
+        field,
+      ]);
+      const read = [...named, [other.value.trim(), document.getElementById("meter-mc")]];
+      const mc = {};
+      let wrong = "";
+      for (const [tag, field] of read) {
+        const value = percent(field.value);
+        const isBad = Number.isNaN(value);
+        field.setAttribute("aria-invalid", isBad ? "true" : "false");
+        if (isBad) wrong = "An MC is a number from 0 to 300.";
+        else if (value !== null && !tag) wrong = "Name the board of the last reading.";
+        else if (value !== null && tag in mc) wrong = `${tag} is read twice.`;
+        else if (value !== null) mc[tag] = `${value} %`;
+      }
+      if (wrong) {
+        say(wrong);
+        return;
+      }
+      if (!Object.keys(mc).length) {
+        say("No MC is written.");
+        return;
+      }
+      if (add({ kind: "weighing", at: stamp(new Date()), mc })) {
+        meter.reset();
+        say("Readings kept on this device.");
+      }
+    });
+
     const text = document.getElementById("words");
     const actions = {
       step: () => ({
@@ -472,14 +522,8 @@
           ? { kind: "event", at: stamp(new Date()), event: "note", note: text.value.trim() }
           : null,
       stop: () => {
-        const open = kept
-          .all()
-          .filter((one) => one.kind === "stop" && !one.end)
-          .pop();
-        if (
-          open &&
-          !kept.all().some((one) => one.kind === "stop" && one.start === open.start && one.end)
-        ) {
+        const open = openStop(state, kept.all());
+        if (open) {
           return { kind: "stop", start: open.start, cause: open.cause, end: stamp(new Date()) };
         }
         return text.value.trim()
@@ -513,11 +557,7 @@
         const button = document.getElementById(id);
         if (button) button.disabled = !all.length;
       }
-      const running = all.filter((one) => one.kind === "stop");
-      const open = running.some(
-        (one) => !one.end && !running.some((other) => other.end && other.start === one.start),
-      );
-      document.querySelector("button[data-action=stop]").textContent = open
+      document.querySelector("button[data-action=stop]").textContent = openStop(state, all)
         ? "Kiln runs again"
         : "Kiln stopped";
     }
@@ -628,8 +668,8 @@
     const when = (one.at || one.end || one.start).slice(0, 16).replace("T", " ");
     const what = {
       weighing: () =>
-        Object.entries(one.masses)
-          .map(([tag, mass]) => `${tag} ${mass}`)
+        Object.entries({ ...one.masses, ...one.mc })
+          .map(([tag, value]) => `${tag} ${value}`)
           .join(", "),
       step: () => `step ${one.step} set`,
       stop: () => (one.end ? "kiln runs again" : `kiln stopped: ${one.cause}`),

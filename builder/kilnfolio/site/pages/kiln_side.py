@@ -5,11 +5,13 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from importlib import resources
 
 from markupsafe import Markup
 
+from kilnfolio.records.model import TO_FILL
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.review import figures
@@ -68,7 +70,12 @@ def kiln_side_page(context: SiteContext, name: str) -> Page:
     coming = min(next_step or (state.step or 0) + 1, len(state.steps))
     reading = context.regional.reading
     one = kiln_today(context, review, review.dossier.ended)
-    data = state.as_json() | {"invented": review.located.record.invented}
+    data = state.as_json() | {
+        "invented": review.located.record.invented,
+        "open_stop": _open_stop(context, name),
+    }
+    charge = review.located.record
+    metered = [tag for one in charge.mc_rounds if one.method != "pins" for tag in one.mc]
     return context.page(
         "kiln_side.html",
         routes.kiln_side(name),
@@ -77,6 +84,8 @@ def kiln_side_page(context: SiteContext, name: str) -> Page:
         one=one,
         state=state,
         boards=list(_fields(state, one.forecast)),
+        metered=list(dict.fromkeys([*(board.tag for board in state.boards), *metered])),
+        last_metered=charge.mc_rounds[-1] if charge.mc_rounds else None,
         steps=[
             StepChoice(number, f"{reading(air.dry_bulb_c)} / {reading(air.wet_bulb_c)}")
             for number, air in steps.items()
@@ -89,6 +98,22 @@ def kiln_side_page(context: SiteContext, name: str) -> Page:
         summary=f"Write down rounds, steps and stops of charge {name} at the kiln.",
         robots="noindex",
     )
+
+
+def _open_stop(context: SiteContext, name: str) -> dict[str, str] | None:
+    """Return the start and cause of the stop on record that has not ended; None where none is."""
+    running = context.folder.open_charges.get(name)
+    value = running.document.value if running else None
+    stops = value.get("stops") if isinstance(value, dict) else None
+    for one in reversed(stops or []):
+        if not isinstance(one, dict) or str(one.get("end")) not in (TO_FILL, "None"):
+            continue
+        with suppress(ValueError):
+            start = dt.datetime.fromisoformat(str(one.get("start")))
+            if start.tzinfo is None:
+                start = start.replace(tzinfo=context.folder.mill.record.zone)
+            return {"start": start.isoformat(timespec="minutes"), "cause": str(one.get("cause"))}
+    return None
 
 
 def _fields(state: KilnState, forecast: KilnForecast | None) -> Iterator[BoardField]:
