@@ -176,9 +176,40 @@ def test_without_script_the_figures_stand_and_no_knob_does_nothing(browser, benc
     context.close()
 
 
+def test_the_figures_answer_the_arrow_keys_and_say_what_they_show(page, bench_page):
+    """Every knob is a labelled range, every drawing has a name, every answer is announced."""
+    page.goto(bench_page)
+    for knob, reading, said in (
+        ("#cut-y", "#cut-cup", "#cut-says"),
+        ("#stack-flow", "#stack-drop", "#stack-says"),
+        ("#survey-readings", "#survey-says", "#survey-says"),
+    ):
+        before = page.inner_text(reading)
+        page.focus(knob)
+        for _ in range(6):
+            page.keyboard.press("ArrowLeft")
+        assert page.inner_text(reading) != before, knob
+        assert page.locator(said).get_attribute("role") == "status"
+        label = page.locator(f"label[for={knob[1:]}]")
+        expect(label).to_have_count(1)
+    for box in ("#bench-cut", "#bench-stack", "#bench-survey"):
+        drawing = page.locator(f"{box} svg")
+        expect(drawing).to_have_attribute("role", "img")
+        assert drawing.get_attribute("aria-label") or drawing.get_attribute("aria-labelledby")
+
+
+def test_every_figure_is_drawn_where_there_is_no_script(browser, bench_page):
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(bench_page)
+    for box in ("#bench-air", "#bench-board", "#bench-cut", "#bench-stack", "#bench-survey"):
+        expect(page.locator(f"{box} svg")).to_be_visible()
+    context.close()
+
+
 def test_the_scripts_of_the_bench_are_small():
     """Under 60 kB compressed, with what they rest on."""
-    names = ("wood.js", "air.js", "calculators.js", "charge-run.js", "bench.js")
+    names = ("wood.js", "air.js", "calculators.js", "charge-run.js", "bench-figures.js", "bench.js")
     assert len(gzip.compress(b"".join((ASSETS / name).read_bytes() for name in names))) < 60_000
 
 

@@ -2,14 +2,19 @@
 
 The faults are looked for here in what the trainee sees, by hand, not by the review that made the
 key: a mass that jumps back, a share of the wrong mass, a wick against a hand reading.
+
+``KILNFOLIO_DRILLS=500`` makes so many drills by chance; by default 3.
 """
 
 import dataclasses
 import html
+import os
 import re
 from collections.abc import Iterator, Mapping
+from functools import cache, partial
 from pathlib import Path
 
+import numpy as np
 import pytest
 from pydantic import BaseModel
 from tests.pdf_reading import read_pages
@@ -17,6 +22,7 @@ from tests.reviewed import demo_mill
 
 from kilnfolio.paper.booklet import TRAINEE, TRAINER
 from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.log import as_datetime
 from kilnfolio.rendering.templating import environment
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.findings import CHECKS
@@ -25,7 +31,13 @@ from kilnfolio.site.context import mill_context
 from kilnfolio.site.pages.summaries import ChargeLine
 from kilnfolio.training import drills as drills_module
 from kilnfolio.training.anonymous import anonymous
-from kilnfolio.training.drills import Drill, make_drills
+from kilnfolio.training.drills import (
+    Drill,
+    Place,
+    drills_by_chance,
+    make_drills,
+    scene_of,
+)
 from kilnfolio.training.faults import FAULTS, Planted
 from kilnfolio.training.pages import render_drills
 
@@ -280,9 +292,85 @@ def test_the_wick_leaves_the_hand_readings(by_fault):
 
 
 def test_a_fault_that_does_not_show_makes_no_drill(folder, monkeypatch):
-    quiet = [dataclasses.replace(FAULTS[0], plant=lambda scene, _: Planted(scene, "nothing"))]
+    quiet = [dataclasses.replace(FAULTS[0], plant=lambda scene, *_: Planted(scene, "nothing"))]
     monkeypatch.setattr(drills_module, "FAULTS", quiet)
     assert make_drills(folder, lines_of(folder)) == []
+
+
+# --- without end ----------------------------------------------------------------------------------
+
+SEEDS = int(os.environ.get("KILNFOLIO_DRILLS", "3"))
+
+
+def altered(whole, planted) -> tuple[set[str], list[int]]:
+    """Return what a fault changed, by comparing the two records: tags of boards, and minutes."""
+    boards = {
+        after.id
+        for before, after in zip(whole.charge.boards, planted.charge.boards, strict=True)
+        if before != after
+    }
+    moments = []
+    if not boards:  # else the masses stand, and only what was worked from them is new
+        for before, after in zip(whole.charge.weighings, planted.charge.weighings, strict=True):
+            if changed := {tag for tag, mass in after.masses.items() if before.masses[tag] != mass}:
+                boards |= changed
+                moments.append(after.at)
+    for before, after in zip(whole.charge.step_changes, planted.charge.step_changes, strict=True):
+        if before != after:
+            moments += [after.at]
+    if not moments and not boards:
+        kept = np.isin(whole.log.times, planted.log.times)
+        rows = ~kept
+        if kept.all():
+            for name, values in whole.log.channels.items():
+                rows |= ~np.isclose(values, planted.log.channels[name], equal_nan=True)
+        spots = whole.log.times[rows]
+        moments += [as_datetime(one, whole.zone) for one in (spots[0], spots[-1])]
+    return boards, [drills_module._minute(whole, moment) for moment in moments]
+
+
+def points_at(place: Place, boards: set[str], minutes: list[int]) -> bool:
+    """Say whether a finding names what was altered, within a day of weighings beside it."""
+    if place.boards and not set(place.boards) <= boards:
+        return False
+    if place.minutes and minutes:
+        first, last = place.minutes
+        return first - 1440 <= max(minutes) and last + 1440 >= min(minutes)
+    return bool(place.boards or place.probe or place.minutes)
+
+
+def test_for_every_seed_the_review_finds_the_planted_fault_and_no_other(folder, monkeypatch):
+    """The place is taken from the difference between the two records, not from the fault."""
+    source = cache(partial(scene_of, folder))
+    tries = drills_module._tries
+    last = {}
+
+    def watched(*arguments):
+        for name, whole, planted in tries(*arguments):
+            last.update(whole=whole, planted=planted.scene)
+            yield name, whole, planted
+
+    monkeypatch.setattr(drills_module, "_tries", watched)
+    signs = {fault.must for fault in FAULTS}
+    seen = set()
+    for seed in range(SEEDS):
+        (drill,) = drills_by_chance(folder, sorted(folder.charges), seed, 1, source)
+        found = {one.slug for one in drill.found}
+        assert found & signs == {drill.fault.must}, seed
+        assert found <= {drill.fault.must, *drill.fault.also}, seed
+        boards, minutes = altered(last["whole"], last["planted"])
+        naming = [one.place for one in drill.found if one.slug == drill.fault.must]
+        assert any(points_at(place, boards, minutes) for place in naming), (seed, drill.what)
+        seen.add((drill.fault.slug, drill.what))
+    assert len(seen) > 0.9 * SEEDS, "other numbers, other drills"
+
+
+def test_a_seed_gives_the_same_drills_and_all_faults_in_turn(folder):
+    source, names = cache(partial(scene_of, folder)), sorted(folder.charges)
+    first = drills_by_chance(folder, names, 1, 3, source)
+    assert drills_by_chance(folder, names, 1, 3, source) == first
+    assert len({drill.fault.slug for drill in first}) == 3
+    assert drills_by_chance(folder, [], 1, 3, source) == []
 
 
 # --- the key --------------------------------------------------------------------------------------

@@ -37,6 +37,7 @@ COMMANDS = {
     "labels": "labels",
     "sheet": "sheet",
     "exam": "exam",
+    "drills": "drills",
     "weigh": "weigh",
     "step": "step",
     "stop": "stop",

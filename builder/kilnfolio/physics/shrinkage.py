@@ -312,3 +312,44 @@ def _size(value: ArrayLike) -> Floats:
 
 def _fsp(value: ArrayLike) -> Floats:
     return in_range("fsp_pct", value, *FSP_RANGE_PCT, "%")
+
+
+def shrunk_place(
+    x_mm: ArrayLike,
+    y_mm: ArrayLike,
+    radial_pct: ArrayLike,
+    tangential_pct: ArrayLike,
+    *,
+    facing: tuple[float, float] = (0.0, 1.0),
+) -> tuple[FloatOrArray, FloatOrArray]:
+    """Return where a point of a log's cross-section comes to lie when the wood has shrunk.
+
+    Parameters
+    ----------
+    x_mm, y_mm : float or array_like
+        The point in green wood, from the pith. [mm]
+    radial_pct, tangential_pct : float or array_like
+        Shrinkage so far in the two directions, 0 to 40, of the green size. [%]
+    facing : tuple of float
+        A point the piece is seen from: the ray from the pith through it stays where it is. [mm]
+
+    Returns
+    -------
+    tuple of float or ndarray
+        The point in the shrunk wood. [mm]
+
+    Notes
+    -----
+    A radius r becomes ``r (1 - R)`` and an angle from the ray ``a (1 - T)/(1 - R)``, so that an arc
+    of growth ring shrinks by T and nothing is strained. That holds for a piece without the pith:
+    round the pith the angles do not close, and the wood splits. Rings are taken as circles, and
+    shrinkage as the same everywhere; grain, knots and juvenile wood are left out.
+    """
+    x, y = np.asarray(x_mm, dtype=float), np.asarray(y_mm, dtype=float)
+    radial = in_range("radial_pct", radial_pct, 0.0, 40.0, "%") / 100.0
+    tangential = in_range("tangential_pct", tangential_pct, 0.0, 40.0, "%") / 100.0
+    ray = np.arctan2(facing[1], facing[0])
+    angle = np.arctan2(y, x) - ray
+    turned = ray + np.arctan2(np.sin(angle), np.cos(angle)) * (1.0 - tangential) / (1.0 - radial)
+    radius = np.hypot(x, y) * (1.0 - radial)
+    return plain(radius * np.cos(turned)), plain(radius * np.sin(turned))

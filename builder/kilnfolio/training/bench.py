@@ -10,9 +10,11 @@ from jinja2 import Environment
 from markupsafe import Markup
 
 from kilnfolio.calculators.script import constants
+from kilnfolio.charts import cut
 from kilnfolio.charts.emc import emc_chart
 from kilnfolio.charts.profile import profile_chart
-from kilnfolio.physics import air, drying_board, survey
+from kilnfolio.physics import air, airflow, drying_board, sorption, survey, water
+from kilnfolio.physics.shrinkage import FIBRE_SATURATION_PCT, shrinkage_at
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
@@ -25,6 +27,23 @@ from kilnfolio.training.scenario import read_scenarios
 PATH = "bench.html"
 #: Woods of the board that dries: D₀ at 45 °C [m²/s]; oak from the red-oak formula, others assumed.
 WOODS = {"Oak": 1.2e-10, "Maple": 1.9e-10, "Poplar or basswood": 5.5e-10}
+#: The boards drawn where there is no script: through and through, from the bark to the heart.
+BOARDS = ((0.0, 175.0, 180.0, 27.0), (0.0, 80.0, 200.0, 27.0), (160.0, 0.0, 150.0, 27.0))
+CUT_NAMES = ("Flat-sawn", "Between", "Quarter-sawn")
+#: The load whose air is worked where there is no script, and what loses how much a day.
+LOAD = {
+    "length": 8.0,
+    "width": 2.4,
+    "height": 3.0,
+    "board": 27.0,
+    "sticker": 20.0,
+    "density": 560.0,
+    "flow": 20.0,
+    "bypass": 20.0,
+    "loss": 3.0,
+    "dry": 45.0,
+    "depression": 3.0,
+}
 #: Days of the profile that is drawn where there is no script.
 DEFAULT_DAYS = 4
 
@@ -47,6 +66,16 @@ def bench_constants() -> dict[str, Any]:
             "activation": board.activation_j_mol,
             "fsp": board.fsp_pct,
         },
+        "figures": {
+            "middle": cut.MIDDLE,
+            "scale": cut.SCALE,
+            "larger": cut.LARGER,
+            "along": cut.ALONG,
+            "up": cut.UP,
+            "dryAir": airflow.DRY_AIR_GAS_CONSTANT,
+            "ratio": air.MOLAR_MASS_RATIO,
+            "airHeat": air.DRY_AIR_SPECIFIC_HEAT,
+        },
         "run": {
             "step": simulation.STEP_H,
             "start": simulation.START_C,
@@ -67,7 +96,42 @@ def bench_constants() -> dict[str, Any]:
 def bench_data(folder: MillFolder) -> Mapping[str, Any]:
     """Return what the page hands to its scripts: constants and scenarios."""
     species = {name: located.record for name, located in folder.species.items()}
-    return bench_constants() | {"scenarios": read_scenarios(folder.root, species)}
+    return bench_constants() | {"load": LOAD, "scenarios": read_scenarios(folder.root, species)}
+
+
+def stack_air(load: Mapping[str, float]) -> dict[str, float]:
+    """Return the air of a stack: mean speed in its gaps, and what it is on the leaving side.
+
+    Parameters
+    ----------
+    load : mapping
+        As `LOAD`: metres, millimetres, kg/m³, m³/s, %, points/day, °C and K.
+    """
+    wood = (
+        load["length"] * load["width"] * load["height"] * load["board"]
+        / (load["board"] + load["sticker"])
+    )  # fmt: skip
+    lost = float(water.water_removed(wood, load["density"], load["loss"], 0.0))
+    through = load["flow"] * (1.0 - load["bypass"] / 100.0)
+    wet = load["dry"] - load["depression"]
+    drop = float(airflow.drop_across(lost, through, load["dry"], wet))
+    leaving = load["dry"] - drop
+    speed = airflow.gap_speed(
+        *(load[name] for name in ("flow", "length", "height", "board", "sticker", "bypass"))
+    )
+    return {
+        "speed": float(speed),
+        "water": lost,
+        "drop": drop,
+        "entering": float(emc_of_bulbs(load["dry"], wet)),
+        "leaving": float(emc_of_bulbs(leaving, wet)),
+    }
+
+
+def emc_of_bulbs(dry: float, wet: float) -> float:
+    """Return the EMC of the air of two bulbs at standard pressure [%]."""
+    humidity = min(float(air.relative_humidity(dry, wet)), 99.0)
+    return float(sorption.equilibrium_moisture_content(dry, humidity))
 
 
 def render_bench(folder: MillFolder, env: Environment) -> Page:
@@ -86,6 +150,9 @@ def render_bench(folder: MillFolder, env: Environment) -> Page:
         "Figures to explore, and a charge to run: set the bulbs, weigh the boards, look after the "
         "wick, and see what the load became."
     )
+    woods = _shrinking(folder)
+    first = next(iter(woods.values()), (4.0, 8.6))
+    shrunk = tuple(float(shrinkage_at(total, 8.0, FIBRE_SATURATION_PCT)) for total in first)
     default = drying_board.dry(
         drying_board.Board(27.0, 78.0, WOODS["Oak"]),
         drying_board.Air([24.0 * DEFAULT_DAYS], [45.0], [14.0]),
@@ -112,6 +179,15 @@ def render_bench(folder: MillFolder, env: Environment) -> Page:
             )
         ],
         woods=WOODS,
+        shrinking=woods,
+        cut=cut.cut_chart("bench-cut-drawing", BOARDS, (shrunk[0], shrunk[1])),
+        cuts=[
+            (name, *(f"{value:.1f}" for value in cut.board_shape(*board, (shrunk[0], shrunk[1]))))
+            for name, board in zip(CUT_NAMES, BOARDS, strict=True)
+        ],
+        load=LOAD,
+        stack=stack_air(LOAD),
+        survey=cut.survey_chart("bench-survey-chart", 0.95),
         days=DEFAULT_DAYS,
         shares=[
             (n, k, f"{100.0 * float(survey.share_shown(n, k, 0.95)):.1f}")
@@ -123,3 +199,16 @@ def render_bench(folder: MillFolder, env: Environment) -> Page:
     )
     text = " ".join(f"{one['title']}. {one['say']}" for one in data["scenarios"].values())
     return Page(PATH, html, "Bench", "practice", text, summary)
+
+
+def _shrinking(folder: MillFolder) -> dict[str, tuple[float, float]]:
+    """Return the woods of the library with radial and tangential shrinkage to oven-dry [%]."""
+    found = {}
+    for located in folder.species.values():
+        shrinkage = located.record.shrinkage
+        if shrinkage and shrinkage.radial and shrinkage.tangential:
+            found[located.record.trade_name] = (
+                shrinkage.radial.value,
+                shrinkage.tangential.value,
+            )
+    return dict(sorted(found.items()))

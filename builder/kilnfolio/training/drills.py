@@ -1,4 +1,9 @@
-"""Drills: a real charge made anonymous, one fault planted, and what the review says of it."""
+"""Drills: a real charge made anonymous, one fault planted, and what the review says of it.
+
+A drill is kept only where the review finds the planted fault and nothing else that could be taken
+for one; the trainee is marked by those findings. Chance picks charge, fault and place: there is a
+drill for every seed.
+"""
 
 from __future__ import annotations
 
@@ -10,6 +15,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache, partial
 from itertools import islice
+from random import Random
 from typing import Protocol
 
 import numpy as np
@@ -33,7 +39,7 @@ from kilnfolio.review.figures import NOTHING, as_entered, customary, measure, me
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.review.review import build_case, dossier_of, mill_pressure
 from kilnfolio.review.setpoints import PlannedStep, planned_steps
-from kilnfolio.training.anonymous import Scene, anonymous
+from kilnfolio.training.anonymous import FIRST_DAY, Scene, anonymous
 from kilnfolio.training.faults import FAULTS, Fault, NoRoomForItError, Planted
 
 #: Charges that drills are made from.
@@ -45,12 +51,23 @@ _MOMENT = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d")
 
 
 @dataclass(frozen=True)
+class Place:
+    """Where a finding points; what is empty or None may be left open by whoever points."""
+
+    boards: Sequence[str] = ()
+    probe: str = ""
+    minutes: tuple[int, int] | None = None
+    """First and last minute of it, from the midnight before the start, by the clock on the wall."""
+
+
+@dataclass(frozen=True)
 class Found:
     """What a check says of the planted fault."""
 
     slug: str
     title: str
     message: str
+    place: Place
 
 
 @dataclass(frozen=True)
@@ -72,6 +89,16 @@ class Drill:
     made: Sequence[str]
     """What the sheet says was done, in order."""
     charts: Sequence[Markup]
+    probes: Sequence[str] = ()
+    """Core probes of a heat treatment that is claimed."""
+
+    @property
+    def places(self) -> list[dict[str, object]]:
+        """Where the check that names the fault points: what a trainee's answer is held against."""
+        return [
+            {"boards": place.boards, "probe": place.probe, "minutes": place.minutes}
+            for place in (one.place for one in self.found if one.slug == self.fault.must)
+        ]
 
     @property
     def anchor(self) -> str:
@@ -141,14 +168,69 @@ def make_drills(
     scene = cache(scene or partial(scene_of, folder))
     sources = sorted(lines, key=lambda name: (_raised(lines[name]), lines[name].weighings, name))
     for fault in FAULTS:
-        tries = _tries(folder, fault, sources, scene)
-        for source, whole, planted in islice(tries, _TRIES):
-            if drill := _drill(folder, source, whole, planted, fault, len(drills) + 1):
-                drills.append(drill)
-                sources.remove(source)
-                sources.append(source)  # last in line from now on
-                break
+        chance = Random(fault.slug)
+        for source, drill in _drills_of(folder, fault, sources, scene, chance, len(drills) + 1):
+            drills.append(drill)
+            sources.remove(source)
+            sources.append(source)  # last in line from now on
+            break
     return drills
+
+
+def drills_by_chance(
+    folder: MillFolder,
+    sources: Sequence[str],
+    seed: int,
+    count: int,
+    scene: Callable[[str], Scene | None] | None = None,
+) -> list[Drill]:
+    """Return drills of a seed: any of the charges, any fault, anywhere in its record.
+
+    Parameters
+    ----------
+    folder : MillFolder
+        The mill.
+    sources : sequence of str
+        The charges to make them from.
+    seed : int
+        Which drills; the same seed gives the same ones.
+    count : int
+        How many. No fault comes twice before every other has come, where charges have room for it.
+    scene : callable, optional
+        Returns what `scene_of` does, where that is made already.
+
+    Returns
+    -------
+    list of Drill
+        Fewer, or none, where no charge of the mill shows any of the faults.
+    """
+    chance, scene = Random(seed), cache(scene or partial(scene_of, folder))
+    drills: list[Drill] = []
+    while len(drills) < count:
+        before = len(drills)
+        for fault in chance.sample(FAULTS, len(FAULTS)):
+            order = chance.sample(list(sources), len(sources))
+            made = _drills_of(folder, fault, order, scene, chance, len(drills) + 1)
+            drills += [drill for _, drill in islice(made, 1)]
+            if len(drills) == count:
+                break
+        if len(drills) == before:
+            break
+    return drills
+
+
+def _drills_of(
+    folder: MillFolder,
+    fault: Fault,
+    sources: Sequence[str],
+    scene: Callable[[str], Scene | None],
+    chance: Random,
+    place: int,
+) -> Iterator[tuple[str, Drill]]:
+    """Yield drills of a fault and the charges they are made from, while tries last."""
+    for source, whole, planted in islice(_tries(folder, fault, sources, scene, chance), _TRIES):
+        if drill := _drill(folder, source, whole, planted, fault, place):
+            yield source, drill
 
 
 def _raised(line: Candidate) -> int:
@@ -156,13 +238,17 @@ def _raised(line: Candidate) -> int:
 
 
 def _tries(
-    folder: MillFolder, fault: Fault, sources: Sequence[str], scene: Callable[[str], Scene | None]
+    folder: MillFolder,
+    fault: Fault,
+    sources: Sequence[str],
+    scene: Callable[[str], Scene | None],
+    chance: Random,
 ) -> Iterator[tuple[str, Scene, Planted]]:
     """Yield the charges that have room for a fault, with it planted."""
     for source in sources:
         if whole := scene(source):
             with suppress(NoRoomForItError):
-                yield source, whole, fault.plant(whole, _steps_of(folder, whole))
+                yield source, whole, fault.plant(whole, _steps_of(folder, whole), chance)
 
 
 def _steps_of(folder: MillFolder, scene: Scene) -> Sequence[PlannedStep]:
@@ -176,12 +262,19 @@ def _steps_of(folder: MillFolder, scene: Scene) -> Sequence[PlannedStep]:
 def _drill(
     folder: MillFolder, source: str, scene: Scene, planted: Planted, fault: Fault, place: int
 ) -> Drill | None:
-    """Return a drill, or None where the fault does not show."""
+    """Return a drill, or None where the fault does not show, or does not show alone."""
     before, after = (_reviewed(folder, source, one) for one in (scene, planted.scene))
     found = _found(planted.scene, before, after, fault)
-    if not found or found[0].slug != fault.must:
+    if not found or found[0].slug != fault.must or not _alone(before, found, fault):
         return None
     return _shown(folder, planted, fault, place, after, found)
+
+
+def _alone(before: Dossier, found: Sequence[Found], fault: Fault) -> bool:
+    """Say whether the review finds this fault and nothing that could be taken for another."""
+    signs = frozenset().union(*({one.must, *one.also} for one in FAULTS))
+    own = {one.check for one in before.findings if one.outcome in ("question", "fail")}
+    return own.isdisjoint(signs) and {one.slug for one in found} <= {fault.must, *fault.also}
 
 
 def _reviewed(folder: MillFolder, source: str, scene: Scene) -> Dossier:
@@ -195,7 +288,12 @@ def _found(scene: Scene, before: Dossier, after: Dossier, fault: Fault) -> list[
     new = [finding for finding in after.findings if _new(finding, known)]
     new.sort(key=lambda finding: finding.check != fault.must)
     return [
-        Found(finding.check, CHECKS[finding.check].title, _by_days(scene, finding.message))
+        Found(
+            finding.check,
+            CHECKS[finding.check].title,
+            _by_days(scene, finding.message),
+            _place(scene, finding),
+        )
         for finding in new
     ]
 
@@ -204,14 +302,40 @@ def _new(finding: Finding, known: set[tuple[str, str]]) -> bool:
     return finding.outcome in ("question", "fail") and (finding.check, finding.message) not in known
 
 
+def _place(scene: Scene, finding: Finding) -> Place:
+    """Return where a finding points: its boards or probe, and the hours it names."""
+    tags = {board.id for board in scene.charge.boards}
+    moments = [_moment(scene, match) for match in _MOMENT.findall(finding.message)]
+    if finding.at:
+        moments.append(finding.at)
+        if finding.unit == "h" and finding.value:
+            moments.append(finding.at + dt.timedelta(hours=finding.value))
+    minutes = [_minute(scene, moment) for moment in moments]
+    return Place(
+        [word for word in finding.subject.split(" and ") if word in tags],
+        finding.subject if finding.subject in _probes(scene) else "",
+        (min(minutes), max(minutes)) if minutes else None,
+    )
+
+
+def _probes(scene: Scene) -> list[str]:
+    claim = scene.charge.heat_treatment
+    return [probe.channel for probe in claim.probes] if claim else []
+
+
+def _minute(scene: Scene, moment: dt.datetime) -> int:
+    """Return a moment as minutes from the midnight before the start, by the clock on the wall."""
+    local = moment.astimezone(scene.zone)
+    return 1440 * (local.date() - FIRST_DAY).days + 60 * local.hour + local.minute
+
+
+def _moment(scene: Scene, words: str) -> dt.datetime:
+    return dt.datetime.strptime(words, "%Y-%m-%d %H:%M").replace(tzinfo=scene.zone)
+
+
 def _by_days(scene: Scene, text: str) -> str:
     """Return a text with its moments as days of the drill."""
-
-    def day(match: re.Match[str]) -> str:
-        moment = dt.datetime.strptime(match[0], "%Y-%m-%d %H:%M").replace(tzinfo=scene.zone)
-        return scene.day(moment)
-
-    return _MOMENT.sub(day, text)
+    return _MOMENT.sub(lambda match: scene.day(_moment(scene, match[0])), text)
 
 
 # --- what the trainee sees ------------------------------------------------------------------------
@@ -245,6 +369,7 @@ def _shown(
         [*_hand(scene)],
         [*_made(scene)],
         [*_charts(scene, dossier, place, regional)],
+        _probes(scene),
     )
 
 
@@ -358,4 +483,9 @@ def _charts(
         words = words.replace(f" {name}-desc", f" drill-{place}-{name}-desc")
         words = re.sub(r"(hours) from [^<]*", r"\1 from the start", words)
         # a read-out would tell the hour by a date; these count days
-        yield Markup(re.sub(r' data-[\w-]+="[^"]*"', "", words))
+        words = re.sub(
+            r' data-from="([^"]+)"',
+            lambda found: f' data-minute="{_minute(scene, dt.datetime.fromisoformat(found[1]))}"',
+            words,
+        )
+        yield Markup(re.sub(r' data-read(?:out)?="[^"]*"', "", words))

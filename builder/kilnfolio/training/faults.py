@@ -1,6 +1,6 @@
 """What can go wrong with a record, and how it is planted in an anonymous charge.
 
-A fault changes the record as the slip itself would have: whoever misread a mass also worked its MC
+Where and how badly is drawn by chance, so that one charge gives many drills. A fault changes the record as the slip itself would have: whoever misread a mass also worked its MC
 from what they wrote. Nothing here judges; what the altered record shows is for the review to say.
 """
 
@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import combinations
+from random import Random
+from typing import TypeVar
 
 import numpy as np
 
@@ -29,6 +31,8 @@ from kilnfolio.review.boards import board_histories, control_at, controls
 from kilnfolio.review.setpoints import PlannedStep
 from kilnfolio.training.anonymous import Scene
 
+T = TypeVar("T")
+
 
 class NoRoomForItError(ValueError):
     """The charge has nothing this fault could be planted in."""
@@ -43,30 +47,38 @@ class Planted:
     """What was altered, where and from what to what, for the key."""
 
 
+#: How a fault is planted: in a scene, run by these steps, where chance puts it.
+Plant = Callable[[Scene, Sequence[PlannedStep], Random], Planted]
+
+
 @dataclass(frozen=True)
 class Fault:
     """A slip or failure, as the trainer's key explains it."""
 
     slug: str
     title: str
-    plant: Callable[[Scene, Sequence[PlannedStep]], Planted]
+    plant: Plant
+    action: str
+    """What a good operator does first, in a few words."""
     do: str
-    """What a good operator does about it."""
+    """What a good operator does about it, in full."""
     must: str
     """The check that has to say so."""
+    also: frozenset[str]
+    """Checks that may speak of it too, because they look at the same figures."""
 
 
 #: Every fault in the order of the drills; filled by `fault`.
 FAULTS: list[Fault] = []
 
-Plant = Callable[[Scene, Sequence[PlannedStep]], Planted]
 
-
-def fault(slug: str, title: str, *, must: str, do: str) -> Callable[[Plant], Plant]:
+def fault(
+    slug: str, title: str, *, must: str, action: str, do: str, also: Iterable[str] = ()
+) -> Callable[[Plant], Plant]:
     """Register a fault: its title, the check that must find it, and what to do about it."""
 
     def register(plant: Plant) -> Plant:
-        FAULTS.append(Fault(slug, title, plant, do, must))
+        FAULTS.append(Fault(slug, title, plant, action, do, must, frozenset(also)))
         return plant
 
     return register
@@ -79,13 +91,20 @@ def fault(slug: str, title: str, *, must: str, do: str) -> Callable[[Plant], Pla
     "digits-transposed",
     "Two digits of a mass transposed",
     must="gained-weight-while-drying",
+    action="Weigh the board again at once and correct the mass, keeping the old value",
+    also=(
+        "daily-loss",
+        "rewetted",
+        "drier-than-the-air-allows",
+        "stated-mc",
+    ),
     do="Weigh the board again at once; do not step on that figure. The weighings before and after "
     "agree with each other, so correct the mass and keep the old value, the reason and your name.",
 )
-def _digits(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
+def _digits(scene: Scene, _: Sequence[PlannedStep], chance: Random) -> Planted:
     weighings = scene.charge.weighings
-    for index in _from_middle(weighings):
-        for tag, mass in weighings[index].masses.items():
+    for index in _inner(weighings, chance):
+        for tag, mass in _shuffled(weighings[index].masses.items(), chance):
             digits = f"{mass.value:.0f}"
             swapped = digits[0] + digits[2] + digits[1] + digits[3:]
             lost = mass.value - float(swapped)
@@ -107,16 +126,22 @@ def _above_dry(scene: Scene, tag: str, grams: str) -> bool:
     "tags-swapped",
     "The tags of two boards swapped at one weighing",
     must="gained-weight-while-drying",
+    action="Weigh both boards again with an eye on the tags, and put the masses back",
+    also=(
+        "daily-loss",
+        "rewetted",
+        "drier-than-the-air-allows",
+    ),
     do="Two boards jump the same way and back: one gains what the other loses. Weigh both again "
     "with an eye on the tags, put the masses back to their boards and keep the old values.",
 )
-def _tags(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
+def _tags(scene: Scene, _: Sequence[PlannedStep], chance: Random) -> Planted:
     weighings = scene.charge.weighings
     dry = _sheet_dry(scene.charge)
-    for index in _from_middle(weighings):
+    for index in _inner(weighings, chance):
         masses = {tag: mass.value for tag, mass in weighings[index].masses.items()}
         ranked = sorted(masses, key=lambda tag: masses[tag])
-        for light, heavy in pairwise(ranked):
+        for light, heavy in _shuffled(combinations(ranked, 2), chance):
             apart = masses[heavy] - masses[light]
             if 60.0 <= apart <= 400.0 and masses[light] > 1.03 * dry[heavy]:
                 altered = _with_masses(
@@ -130,10 +155,15 @@ def _tags(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
     raise NoRoomForItError("no two boards are near enough in mass")
 
 
-def _from_middle(weighings: Sequence[Weighing]) -> list[int]:
-    """Return the places of weighings, those in the middle of the charge first."""
-    inner = range(2, len(weighings) - 3)
-    return sorted(inner, key=lambda index: abs(index - 0.4 * len(weighings)))
+def _inner(weighings: Sequence[Weighing], chance: Random) -> list[int]:
+    """Return the places of weighings that have others before and after them, in any order."""
+    return _shuffled(range(2, len(weighings) - 3), chance)
+
+
+def _shuffled(items: Iterable[T], chance: Random) -> list[T]:
+    found = list(items)
+    chance.shuffle(found)
+    return found
 
 
 def _with_masses(charge: Charge, index: int, masses: Mapping[str, float]) -> list[Weighing]:
@@ -186,23 +216,35 @@ def _sheet_dry(charge: Charge) -> dict[str, float]:
     "wet-basis",
     "A board worked on the wet basis",
     must="wet-basis",
+    action="Work the sections again as a share of the oven-dry mass",
+    also=(
+        "stated-mc",
+        "stated-oven-dry-mass",
+        "controlling-mc",
+    ),
     do="Work the sections again as a share of the oven-dry mass, correct the board's oven-dry mass "
     "and every MC since, and look whether a step was made on them.",
 )
-def _wet_basis(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
+def _wet_basis(scene: Scene, _: Sequence[PlannedStep], chance: Random) -> Planted:
     boards = scene.charge.boards
     if len(scene.charge.weighings) < 8:
         raise NoRoomForItError("there are too few weighings")
-    if len(boards) < 3 or any(one.stated_mc is None for one in boards[2].sections):
+    written = [
+        place
+        for place, one in enumerate(boards)
+        if one.sections and all(section.stated_mc is not None for section in one.sections)
+    ]
+    if not written:
         raise NoRoomForItError("no MC is written beside the sections")
-    board = boards[2]
+    place = chance.choice(written)
+    board = boards[place]
     sections = [_on_wet_basis(section) for section in board.sections]
     wet = float(np.mean([one.stated_mc.value for one in sections if one.stated_mc]))
     dry = float(oven_dry_mass(board.green_mass.value, wet))
     altered = board.model_copy(
         update={"sections": sections, "stated_oven_dry_mass": Mass(dry, f"{dry:.0f} g")}
     )
-    charge = scene.charge.model_copy(update={"boards": _in_place(boards, 2, altered)})
+    charge = scene.charge.model_copy(update={"boards": _in_place(boards, place, altered)})
     weighings = [_worked_low(charge, one, board.id, dry) for one in charge.weighings]
     return Planted(
         dataclasses.replace(scene, charge=charge.model_copy(update={"weighings": weighings})),
@@ -234,22 +276,26 @@ def _in_place(boards: Sequence[Board], index: int, board: Board) -> list[Board]:
     "section-not-dry",
     "A moisture section weighed before it was dry",
     must="section-pair",
+    action="Put the section back into the oven until its mass holds",
+    also=("drier-than-the-air-allows",),
     do="Two sections of one board should agree. Put the wetter-looking oven mass back into the "
     "oven until it holds; until then do not use the board to decide a step.",
 )
-def _not_dry(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
+def _not_dry(scene: Scene, _: Sequence[PlannedStep], chance: Random) -> Planted:
     boards = scene.charge.boards
-    if len(scene.charge.weighings) < 8 or len(boards[0].sections) < 2:
+    paired = [place for place, one in enumerate(boards) if len(one.sections) > 1]
+    if len(scene.charge.weighings) < 8 or not paired:
         raise NoRoomForItError("there are too few weighings, or one section a board")
-    index = len(boards) // 2
+    index = chance.choice(paired)
     board = boards[index]
-    section = board.sections[1]
-    mass = round(section.oven_dry.value * 1.09, 1)
+    wet = chance.randrange(len(board.sections))
+    section = board.sections[wet]
+    mass = round(section.oven_dry.value * chance.uniform(1.08, 1.13), 1)
     mc = float(moisture_content(section.green.value, mass))
     damp = section.model_copy(
         update={"oven_dry": Mass(mass, f"{mass:.1f} g"), "stated_mc": _percent(mc)}
     )
-    sections = [board.sections[0], damp, *board.sections[2:]]
+    sections = [*board.sections[:wet], damp, *board.sections[wet + 1 :]]
     mean = float(
         np.mean([moisture_content(one.green.value, one.oven_dry.value) for one in sections])
     )
@@ -273,13 +319,14 @@ def _not_dry(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
     "stepped-early",
     "A step made before it was due",
     must="step-timing",
+    action="Go back to the air of the step before, unless checks have opened",
     do="Look at the ends and faces of the wettest boards; go back to the air of the step before, "
     "unless checks have opened; write down when, why and by whom the step was made.",
 )
-def _early(scene: Scene, steps: Sequence[PlannedStep]) -> Planted:
+def _early(scene: Scene, steps: Sequence[PlannedStep], chance: Random) -> Planted:
     charge = scene.charge
     control = controls(charge, board_histories(charge))
-    for place in range(2, len(charge.step_changes)):
+    for place in _shuffled(range(1, len(charge.step_changes)), chance):
         change = charge.step_changes[place]
         trigger = steps[change.step - 2].until_mc_pct if change.step <= len(steps) else None
         if trigger is None:
@@ -324,10 +371,11 @@ def _air_from(scene: Scene, start: dt.datetime, due: dt.datetime, end: dt.dateti
     "equalizing-cut-short",
     "Equalizing ended by the clock",
     must="equalizing-end",
+    action="Go on until the wettest board is at the target, or survey the load",
     do="Go on equalizing until the wettest board is at the target; the hours of the last charge "
     "are not a rule. If the load is already out, survey it before anything is promised.",
 )
-def _cut_short(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
+def _cut_short(scene: Scene, _: Sequence[PlannedStep], chance: Random) -> Planted:
     charge, stage = scene.charge, scene.charge.equalizing
     if stage is None:
         raise NoRoomForItError("the charge was not equalized")
@@ -338,7 +386,8 @@ def _cut_short(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
     last = charge.weighings[ends[-1]]
     mcs = {tag: float(moisture_content(mass.value, dry[tag])) for tag, mass in last.masses.items()}
     tag = max(mcs, key=lambda name: mcs[name])
-    lag = charge.target_mc.value + 1.4 - mcs[tag]
+    ends_at = charge.target_mc.value + round(chance.uniform(1.2, 2.2), 1)
+    lag = ends_at - mcs[tag]
     weighings = list(charge.weighings)
     begin = ends[-1] - 7
     for index in range(begin, len(weighings)):
@@ -349,7 +398,7 @@ def _cut_short(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
         ]
     return Planted(
         scene.with_(weighings=weighings),
-        f"Board {tag} lags: it is at {charge.target_mc.value + 1.4:.1f} % when equalizing ends on "
+        f"Board {tag} lags: it is at {ends_at:.1f} % when equalizing ends on "
         f"{scene.day(stage.end)}, and the target is {charge.target_mc.value:g} %.",
     )
 
@@ -361,15 +410,18 @@ def _cut_short(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
     "dry-wick",
     "The recorder's wick runs dry",
     must="dry-wick",
+    action="Change the wick, clean the trough and read both bulbs by hand",
+    also=("air-as-asked",),
     do="Change the wick, clean the trough, and read both bulbs by hand. The EMC of those hours "
     "cannot be used; say so on the record, and watch the boards: the air was drier than shown.",
 )
-def _wick(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
+def _wick(scene: Scene, _: Sequence[PlannedStep], chance: Random) -> Planted:
     log, wet = scene.log, scene.log.channels.get("wet-bulb")
     readings = scene.charge.hand_readings
     if wet is None or len(readings) < 8:
         raise NoRoomForItError("there is no wet bulb, or too few hand readings")
-    index = len(readings) // 2
+    index = chance.randrange(2, len(readings) - 3)
+    most = round(chance.uniform(2.2, 3.2), 1)
     start = readings[index].at - dt.timedelta(hours=16)
     end = readings[min(index + 2, len(readings) - 1)].at + dt.timedelta(hours=3)
     first, last = (int(place) for place in np.searchsorted(log.times, [utc(start), utc(end)]))
@@ -378,14 +430,14 @@ def _wick(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
     dried = wet.copy()
     # never above the dry bulb: that would be another fault
     room = np.maximum(channels["dry-bulb"][first:last] - wet[first:last] - 0.4, 0.0)
-    dried[first:last] += np.minimum(2.4 * ramp, 0.85 * room)
+    dried[first:last] += np.minimum(most * ramp, 0.85 * room)
     channels["wet-bulb"] = np.round(dried, 2)
     event = Event.model_construct(at=end, kind="wick changed", by="operator", note=None)
     altered = scene.with_(events=sorted([*scene.charge.events, event], key=lambda one: one.at))
     return Planted(
         dataclasses.replace(altered, log=dataclasses.replace(log, channels=channels)),
-        f"From {scene.day(start)} the recorder's wet bulb drifts upward, by 2.4 K at the most, "
-        f"until the wick is changed on {scene.day(end)}. The hand readings show the true air.",
+        f"From {scene.day(start)} the recorder's wet bulb drifts upward, by {most:.1f} K at the "
+        f"most, until the wick is changed on {scene.day(end)}. The hand readings show the true air.",
     )
 
 
@@ -393,19 +445,25 @@ def _wick(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
     "wet-bulb-stuck",
     "A sensor that stands still",
     must="stuck-sensor",
+    action="Read the wet bulb by hand, have the sensor looked at, mark the hours as not measured",
+    also=(
+        "air-as-asked",
+        "air-too-dry-while-wet",
+    ),
     do="Read the wet bulb by hand, have the sensor and its line looked at, and mark the hours as "
     "not measured. Do not draw a line through them.",
 )
-def _stuck(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
+def _stuck(scene: Scene, _: Sequence[PlannedStep], chance: Random) -> Planted:
     log, wet = scene.log, scene.log.channels.get("wet-bulb")
     if wet is None or len(wet) < 400:
         raise NoRoomForItError("there is no wet bulb, or too short a log")
     # across a step, where its partner moves
-    changes = [one.at for one in scene.charge.step_changes[2:]]
+    changes = [one.at for one in scene.charge.step_changes[1:]]
     if not changes:
         raise NoRoomForItError("no step is written down")
-    middle = changes[len(changes) // 2]
-    start, end = middle - dt.timedelta(hours=4), middle + dt.timedelta(hours=16)
+    middle, hours = chance.choice(changes), chance.randint(16, 28)
+    start = middle - dt.timedelta(hours=4)
+    end = start + dt.timedelta(hours=hours)
     first, last = (int(place) for place in np.searchsorted(log.times, [utc(start), utc(end)]))
     still = wet.copy()
     still[first:last] = wet[first]
@@ -413,8 +471,8 @@ def _stuck(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
         dataclasses.replace(
             scene, log=dataclasses.replace(log, channels={**log.channels, "wet-bulb": still})
         ),
-        f"The wet bulb repeats {wet[first]:.1f} °C from {scene.day(start)} for 20 h, through a "
-        "step change.",
+        f"The wet bulb repeats {wet[first]:.1f} °C from {scene.day(start)} for {hours} h, "
+        "through a step change.",
     )
 
 
@@ -422,15 +480,17 @@ def _stuck(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
     "stop-not-written",
     "A stop that nobody wrote down",
     must="gap-in-log",
+    action="Ask the shift, write the stop down with its cause, and weigh the boards",
+    also=("loss-per-running-hour",),
     do="Ask the shift what happened, write the stop down with its hours and cause, weigh the "
     "boards, and look for stain if the load stood warm and wet.",
 )
-def _stop(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
+def _stop(scene: Scene, _: Sequence[PlannedStep], chance: Random) -> Planted:
     log = scene.log
     if len(log.times) < 400:
         raise NoRoomForItError("the log is too short")
-    first = int(0.37 * len(log.times))
-    rows = max(2, round(9 * 60 / log.interval_minutes))
+    first, hours = int(chance.uniform(0.1, 0.8) * len(log.times)), chance.randint(7, 14)
+    rows = max(2, round(hours * 60 / log.interval_minutes))
     kept = np.ones(len(log.times), bool)
     kept[first : first + rows] = False
     short = dataclasses.replace(
@@ -443,7 +503,7 @@ def _stop(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
     start = as_datetime(log.times[first], scene.zone)
     return Planted(
         dataclasses.replace(scene, log=short),
-        f"The log has no readings for about 9 h from {scene.day(start)}, and no stop is written.",
+        f"The log has no readings for about {hours} h from {scene.day(start)}, and no stop is written.",
     )
 
 
@@ -451,19 +511,20 @@ def _stop(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
     "cold-core",
     "A core that never got there",
     must="heat-treatment-run",
+    action="State no heat treatment for this load",
     do="State no heat treatment for this load. The other probes and the air record do not help: "
     "the rule holds for every probe. Tell whoever reviews the charts.",
 )
-def _cold_core(scene: Scene, _: Sequence[PlannedStep]) -> Planted:
+def _cold_core(scene: Scene, _: Sequence[PlannedStep], chance: Random) -> Planted:
     claim = scene.charge.heat_treatment
     channels = [probe.channel for probe in claim.probes] if claim else []
     known = [name for name in channels if name in scene.log.channels]
     if claim is None or not known:
         raise NoRoomForItError("no heat treatment is claimed")
-    name = known[-1]
+    name = chance.choice(known)
     values = scene.log.channels[name]
     most, low = float(np.nanmax(values)), float(np.nanmin(values))
-    lower = claim.threshold.value - 0.6
+    lower = claim.threshold.value - round(chance.uniform(0.5, 1.5), 1)
     cold = np.round(low + (values - low) * (lower - low) / (most - low), 2)
     return Planted(
         dataclasses.replace(

@@ -7,11 +7,13 @@ other numbers; those too were worked when the site was built: no formula stands 
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from jinja2 import Environment
+from markupsafe import Markup
 
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering import routes
@@ -21,6 +23,7 @@ from kilnfolio.rendering.templating import render
 from kilnfolio.review.limits import LimitTable, limit_table
 from kilnfolio.training.drills import Drill
 from kilnfolio.training.expected import Expected, expected
+from kilnfolio.training.faults import FAULTS
 from kilnfolio.training.kinds import TOPICS, by_topic
 from kilnfolio.training.problem import KINDS, Kind, Problem, make_problem
 
@@ -128,16 +131,50 @@ def render_drills(drills: Sequence[Drill], env: Environment) -> Page:
         f"{len(drills)} charges made anonymous, a fault planted in each: what is wrong, where, and "
         "what do you do?"
     )
-    html = render(
+    html = _drills_page(drills, env, title="Drills", summary=summary)
+    return Page(DRILLS_PATH, html, "Drills", "practice", "Drills for trainees. " + summary, summary)
+
+
+def drills_alone(
+    drills: Sequence[Drill], env: Environment, seed: int, style: str, script: str
+) -> str:
+    """Return drills as one file that opens without a site.
+
+    Parameters
+    ----------
+    drills : sequence of Drill
+        From `drills_by_chance`.
+    env : Environment
+        From `templating.environment`.
+    seed : int
+        What they were made from, for the title.
+    style, script : str
+        The style sheet and ``drills.js``, written into the file.
+    """
+    from kilnfolio import __version__
+
+    return _drills_page(
+        drills,
+        env,
+        title=f"Drills of seed {seed}",
+        alone=True,
+        # an address of the site's own is none here; the reader's fonts do
+        style=Markup(re.sub(r"@font-face {[^}]*}", "", style)),
+        script=Markup(script),
+        version=__version__,
+    )
+
+
+def _drills_page(drills: Sequence[Drill], env: Environment, **values: Any) -> str:
+    return render(
         env,
         "exercises/drills.html",
         DRILLS_PATH,
-        title="Drills",
-        summary=summary,
         drills=drills,
+        faults=FAULTS,
         check=routes.check,
+        **{"alone": False, **values},
     )
-    return Page(DRILLS_PATH, html, "Drills", "practice", "Drills for trainees. " + summary, summary)
 
 
 def practice_numbers(folder: MillFolder) -> str:

@@ -135,16 +135,122 @@
     show();
   }
 
+  /* ---- a board in a log -------------------------------------------------------------------------- */
+
+  const figures = window.kilnfolio.makeFigures(data, sums, air.standard);
+
+  function beginCut() {
+    const svg = at("bench-cut").querySelector("svg");
+    const green = Array.from(svg.querySelectorAll(".green"));
+    const dried = Array.from(svg.querySelectorAll(".dried"));
+    [...green.slice(1), ...dried.slice(1)].forEach((one) => {
+      one.remove();
+    });
+    const knobs = {};
+    const show = () => {
+      if (!knobs.mc) return;
+      const totals = at("cut-wood").value.split(" ").map(Number);
+      const shrinkages = totals.map((total) =>
+        sums.shrinkageAt(total, knobs.mc(), data.constants.fibre_saturation_pct),
+      );
+      const board = [knobs.x(), knobs.y(), knobs.width(), knobs.thickness()];
+      const heart = Math.abs(board[1]) <= board[3] / 2 && Math.abs(board[0]) <= board[2] / 2;
+      dried[0].setAttribute("visibility", heart ? "hidden" : "visible");
+      const [before, after] = figures.boardPaths(...board, shrinkages);
+      green[0].setAttribute("d", before);
+      dried[0].setAttribute("d", after);
+      if (heart) {
+        for (const id of ["cut-loss", "cut-thinner", "cut-cup"]) say(id, "–");
+        say(
+          "cut-says",
+          "The board holds the pith: round it the shrinkages cannot both be had, and it splits.",
+        );
+        return;
+      }
+      const shape = figures.boardShape(...board, shrinkages);
+      say(
+        "cut-loss",
+        `${measure(shape.width, "%", 1)}, ${measure((shape.width * board[2]) / 100, "mm", 1)}`,
+      );
+      say(
+        "cut-thinner",
+        `${measure(shape.thickness, "%", 1)}, ${measure((shape.thickness * board[3]) / 100, "mm", 1)}`,
+      );
+      say("cut-cup", measure(shape.cup, "mm", 1));
+      say(
+        "cut-says",
+        shape.cup > 0.25
+          ? "It cups away from the heart: the outer face goes hollow."
+          : "It stays nearly flat.",
+      );
+    };
+    at("cut-wood").addEventListener("change", show);
+    knobs.x = knob("cut-x", "mm", 0, show);
+    knobs.y = knob("cut-y", "mm", 0, show);
+    knobs.width = knob("cut-width", "mm", 0, show);
+    knobs.thickness = knob("cut-thickness", "mm", 0, show);
+    knobs.mc = knob("cut-mc", "%", 0, show);
+    show();
+  }
+
+  /* ---- the air of a stack ------------------------------------------------------------------------ */
+
+  function beginStack() {
+    const knobs = {};
+    const units = {
+      flow: ["m³/s", 0],
+      bypass: ["%", 0],
+      sticker: ["mm", 0],
+      width: ["m", 1],
+      loss: ["points/day", 1],
+      depression: ["K", 1],
+    };
+    const show = () => {
+      if (Object.keys(knobs).length < Object.keys(units).length) return;
+      const load = { ...data.load };
+      for (const name of Object.keys(units)) load[name] = knobs[name]();
+      const found = figures.stackAir(load);
+      say("stack-speed", measure(found.speed, "m/s", 1));
+      say("stack-water", measure(found.water, "kg/day", 0));
+      say("stack-drop", measure(found.drop, "K", 1));
+      say("stack-entering", measure(found.entering, "%", 1));
+      say("stack-leaving", measure(found.leaving, "%", 1));
+      at("stack-cool").setAttribute(
+        "d",
+        `M90 180L450 ${(180 + Math.min(100, (found.drop / load.depression) * 100)).toFixed(1)}`,
+      );
+      say(
+        "stack-says",
+        found.drop >= load.depression - 0.05
+          ? "The air leaves saturated: the boards on the far side stand in it and stain."
+          : found.drop > load.depression / 2
+            ? "The air loses more than half its depression on the way: the far side dries behind, until the fans turn."
+            : "Both sides of the load have nearly the same air.",
+      );
+    };
+    for (const [name, [unit, decimals]] of Object.entries(units)) {
+      knobs[name] = knob(`stack-${name}`, unit, decimals, show);
+    }
+    show();
+  }
+
   /* ---- the survey -------------------------------------------------------------------------------- */
 
   function beginSurvey() {
     const knobs = {};
+    const svg = at("bench-survey").querySelector("svg");
+    const dot = document.createElementNS("http://www.w3.org/2000/svg", "circle");
+    dot.setAttribute("r", "6");
+    dot.setAttribute("class", "fill");
+    svg.append(dot);
     const show = () => {
       if (!knobs.confidence) return;
       const read = knobs.readings();
       const failures = Math.min(knobs.failures(), read - 1);
       const sure = knobs.confidence();
       const share = 100 * sums.shareShown(read, failures, sure / 100);
+      dot.setAttribute("cx", String(46 + (read / 200) * 460));
+      dot.setAttribute("cy", String(284 - (share / 100) * 240));
       say(
         "survey-says",
         `${failures} of ${read} pieces outside: ${number(100 * (1 - failures / read), 1)} % were within. ` +
@@ -383,6 +489,8 @@
   document.documentElement.classList.add("scripted");
   beginAir();
   beginBoard();
+  beginCut();
+  beginStack();
   beginSurvey();
   if (at("bench-charge")) beginCharge(); // a mill may have no load to run
 })();

@@ -682,6 +682,7 @@
       saturationPressure,
       equilibriumMoistureContent,
       shareShown,
+      shrinkageAt,
       readingsNeeded,
       relativeHumidity,
       wetBulb,

@@ -1,0 +1,103 @@
+"""The bench's figures of a board in a log and the air of a stack; the script follows them.
+
+``KILNFOLIO_RUNS=1000`` compares so many random settings of the script with Python; by default 15.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import shutil
+import subprocess
+
+import pytest
+from tests.training.test_simulation import _PAGE, ASSETS
+
+from kilnfolio.charts.cut import board_shape
+from kilnfolio.physics import airflow
+from kilnfolio.physics.shrinkage import shrunk_place
+from kilnfolio.training.bench import LOAD, bench_constants, stack_air
+
+RUNS = int(os.environ.get("KILNFOLIO_RUNS", "15"))
+#: Red oak, northern, green to oven-dry: Wood Handbook, FPL-GTR-282, table 4-3.
+OAK = (4.0, 8.6)
+
+
+def test_a_quarter_sawn_board_loses_radially_and_a_flat_sawn_one_tangentially():
+    width, thickness, cup = board_shape(200.0, 0.0, 150.0, 25.0, OAK)
+    assert (width, thickness) == (pytest.approx(4.0, abs=0.05), pytest.approx(8.6, abs=0.1))
+    assert cup == pytest.approx(0.0, abs=0.05)
+    width, thickness, cup = board_shape(0.0, 400.0, 60.0, 25.0, OAK)
+    assert (width, thickness) == (pytest.approx(8.6, abs=0.1), pytest.approx(4.0, abs=0.05))
+
+
+def test_a_flat_sawn_board_cups_away_from_the_heart_the_more_the_nearer_it_lies():
+    """Wood Handbook, figure 4-3, and every textbook: hollow on the side of the bark."""
+    cups = [board_shape(0.0, y, 200.0, 27.0, OAK)[2] for y in (60.0, 120.0, 250.0)]
+    assert cups[0] > cups[1] > cups[2] > 0
+    below = board_shape(0.0, -120.0, 200.0, 27.0, OAK)[2]
+    assert below == pytest.approx(cups[1]), "the same under the pith as over it"
+
+
+def test_no_cup_where_both_directions_shrink_alike_and_nothing_moves_where_none_do():
+    assert board_shape(0.0, 60.0, 200.0, 27.0, (6.0, 6.0)) == pytest.approx((6.0, 6.0, 0.0))
+    assert shrunk_place(12.0, -34.0, 0.0, 0.0) == pytest.approx((12.0, -34.0))
+
+
+def test_the_air_goes_through_the_open_share_of_the_load():
+    """By hand: 10 m by 3 m of layers, stickers as thick as boards: half of 30 m² is open."""
+    assert airflow.gap_speed(30.0, 10.0, 3.0, 25.0, 25.0) == pytest.approx(2.0)
+    assert airflow.gap_speed(30.0, 10.0, 3.0, 25.0, 25.0, 50.0) == pytest.approx(1.0)
+
+
+def test_the_drop_is_the_heat_of_the_water():
+    """By hand: 864 kg a day are 0.01 kg/s; at 30 °C wet bulb 2430 kJ/kg (steam tables): 24.3 kW.
+
+    10 m³/s of air at 50 °C hold some 10.6 kg/s of dry air, 1.05 kJ/K each: 11.1 kW/K.
+    """
+    assert airflow.drop_across(864.0, 10.0, 50.0, 30.0) == pytest.approx(24.3 / 11.1, rel=0.03)
+    assert airflow.drop_across(1e6, 1.0, 50.0, 45.0) == pytest.approx(5.0), "then it is saturated"
+    half = stack_air({**LOAD, "flow": LOAD["flow"] / 2})
+    assert half["drop"] == pytest.approx(2 * stack_air(LOAD)["drop"], rel=1e-6)
+    assert half["leaving"] > half["entering"]
+
+
+_RUN = """
+const sums = kilnfolio.makeCalculators({ constants: D.constants });
+const figures = kilnfolio.makeFigures(D, sums, D.standard_pressure_pa);
+console.log(JSON.stringify(C.map(([board, shrinkages, load]) =>
+  [figures.boardShape(...board, shrinkages), figures.stackAir(load)])));
+"""
+
+
+@pytest.mark.skipif(shutil.which("node") is None, reason="no node to run the script")
+def test_the_script_gives_the_same_figures(tmp_path):
+    chance = random.Random(4)
+    cases = [
+        (
+            (chance.uniform(-150, 150), chance.uniform(30, 200), chance.uniform(50, 250), 27.0),
+            (chance.uniform(0, 8), chance.uniform(0, 14)),
+            LOAD
+            | {
+                "flow": chance.uniform(2, 60),
+                "bypass": chance.uniform(0, 70),
+                "sticker": chance.uniform(10, 40),
+                "width": chance.uniform(1.2, 6),
+                "loss": chance.uniform(0.2, 20),
+                "depression": chance.uniform(0.5, 20),
+            },
+        )
+        for _ in range(RUNS)
+    ]
+    script = tmp_path / "figures.js"
+    parts = [
+        (ASSETS / name).read_text("utf-8")
+        for name in ("wood.js", "air.js", "calculators.js", "bench-figures.js")
+    ]
+    data = f"const D = {json.dumps(bench_constants())}, C = {json.dumps(cases)};"
+    script.write_text("\n".join([_PAGE, *parts, data, _RUN]), "utf-8")
+    done = subprocess.run(["node", str(script)], capture_output=True, text=True, check=True)
+    for (board, shrinkages, load), (shape, air) in zip(cases, json.loads(done.stdout), strict=True):
+        assert list(shape.values()) == pytest.approx(board_shape(*board, shrinkages), abs=1e-9)
+        assert air == pytest.approx(stack_air(load), rel=1e-9)
