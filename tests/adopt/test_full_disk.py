@@ -4,15 +4,17 @@ import os
 import shutil
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 
 import pytest
 from tests.adopt.own_files import MILL
-from tests.adopt.test_entries import RUNNING
+from tests.adopt.test_entries import DAY, RUNNING, entry_file
 from tests.conftest import PROJECT
 from tests.minimal import FILES, minimal_mill
 
 from kilnfolio.cli import main
+from kilnfolio.records.yaml_source import parse_yaml
 
 FULL = "no space left on device: free some space and try again; what was there before is whole\n"
 SHEET = b"Date,Time,S1 (g)\n2026-06-07,20:00,2230\n"
@@ -150,6 +152,59 @@ def test_wherever_the_room_runs_out_a_record_is_old_or_new_as_the_command_says(t
             (disk / "filler").unlink()
             assert set(ends[:-1]) == {2}, words
             assert ends[-1] == 0, words
+
+
+def test_in_a_folder_that_may_only_be_read_nothing_changes_and_the_message_says_what_to_do(
+    tmp_path, capsys
+):
+    (tmp_path / "s.csv").write_bytes(SHEET)
+    entry_file(tmp_path / "a.json", DAY[:1])
+    with small_disk(tmp_path / "disk", "4m") as disk:
+        root = minimal_mill(disk / "mill", charge=RUNNING)
+        at = ["--at", "2026-06-08T10:00", "--folder", str(root)]
+        assert main(["weigh", "C1", "S1=2230", *at]) == 0
+        minimal_mill(disk / "other")
+        before = files(disk)
+        subprocess.run(["mount", "-o", "remount,ro", disk], check=True)
+        by = ["--by", "A. N. Other"]
+        sheet = ["import", "weighings", str(tmp_path / "s.csv"), str(root), "--charge", "C1", *by]
+        for words in (
+            ["weigh", "C1", "S2=2350", *at, "--yes"],
+            ["undo", str(root)],
+            ["take", str(tmp_path / "a.json"), "--folder", str(root)],
+            sheet,
+            ["new", "mill", str(disk / "ours"), *MILL],
+            ["new", "kiln", "k2", str(root)],
+            ["seal", "C1", str(disk / "other"), *by, "--new-key"],
+            ["build", str(disk / "other"), "--without-pdf", "--workers", "1"],
+        ):
+            capsys.readouterr()
+            ended = main(words)
+            said = capsys.readouterr()
+            assert ended == (1 if words[0] == "take" else 2), (words, said)
+            assert "read-only file system" in said.out + said.err, words
+            assert words[0] == "take" or "name another folder" in said.err, words
+        assert files(disk) == before
+
+
+def test_two_imports_at_once_lose_neither(tmp_path):
+    """As often as it is tried, whatever the one that came first did is there after the other."""
+    root = minimal_mill(tmp_path / "mill", charge=RUNNING)
+    rounds = {f"S1={2230 - hour}": f"2026-06-08T{hour + 10}:00" for hour in range(6)}
+    log = tmp_path / "more.csv"
+    log.write_bytes((root / FILES["log"]).read_bytes())
+    commands = [
+        *(["weigh", "C1", mass, "--at", at, "--folder", str(root)] for mass, at in rounds.items()),
+        *[["take", str(log), "--folder", str(root)]] * 3,
+    ]
+    with ThreadPoolExecutor(len(commands)) as pool:
+        ended = list(pool.map(main, commands))
+    value = parse_yaml((root / FILES["charge"]).read_bytes(), "").value
+    there = {str(one["at"]) for one in value["weighings"]}
+    for code, at in zip(ended, rounds.values(), strict=False):
+        assert (at in there) == (code == 0)  # the others are told to give the command again
+    beside = (root / FILES["charge"]).parent
+    assert [one["file"] for one in value["log"] if not (beside / one["file"]).exists()] == []
 
 
 def python(words, *before):

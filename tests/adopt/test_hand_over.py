@@ -3,6 +3,7 @@
 import datetime as dt
 import http.client
 import json
+import socket
 import ssl
 import threading
 
@@ -239,6 +240,59 @@ def test_entries_of_which_some_are_refused_are_named(root):
     assert status == 409
     assert words.startswith("Taken: 1 new, 0 there already. Not taken: ")
     assert "board 'S9'" in words
+
+
+def sent_raw(server, text):
+    """Return everything a server says to bytes that no library would send."""
+    with socket.create_connection(("127.0.0.1", server.server_port), timeout=20) as line:
+        line.sendall(text)
+        line.shutdown(socket.SHUT_WR)
+        return b"".join(iter(lambda: line.recv(65536), b""))
+
+
+def test_the_body_of_a_refused_request_is_no_request(lan, root):
+    """A page elsewhere may post any text: with headers in it that only our own page could send."""
+    host = f"127.0.0.1:{lan.server.server_port}"
+    own_headers = f"Host: {host}\r\nOrigin: http://{host}\r\nCookie: {paired(lan)}\r\n"
+    body = json.dumps(ENTRIES)
+    inner = (
+        f"POST /_entries HTTP/1.1\r\n{own_headers}Content-Type: application/json\r\n"
+        f"Content-Length: {len(body)}\r\n\r\n{body}"
+    )
+    before = (root / FILES["charge"]).read_bytes()
+    outer = (
+        f"POST /_entries HTTP/1.1\r\nHost: {host}\r\nOrigin: https://evil.example\r\n"
+        f"Content-Type: text/plain\r\nContent-Length: {len(inner)}\r\n\r\n{inner}"
+    )
+    said = sent_raw(lan.server, outer.encode())
+    assert said.count(b"HTTP/1.1 ") == 1
+    assert b"only for this server's own pages" in said
+    assert (root / FILES["charge"]).read_bytes() == before
+
+
+@pytest.mark.parametrize("length", ["²", "-1", "1" * 5_000, "0x10", "1_0"])
+def test_a_length_that_is_none_is_refused_in_words(lan, length):
+    host = f"127.0.0.1:{lan.server.server_port}"
+    head = (
+        f"POST /_pair HTTP/1.1\r\nHost: {host}\r\nOrigin: http://{host}\r\n"
+        f"Content-Length: {length}\r\n\r\n"
+    )
+    assert sent_raw(lan.server, head.encode("latin-1")).startswith(b"HTTP/1.1 411")
+
+
+def test_one_address_holds_only_so_many_connections(lan, monkeypatch):
+    monkeypatch.setattr("kilnfolio.adopt.hand_over.CONNECTIONS", 3)
+    place = ("127.0.0.1", lan.server.server_port)
+    held = [socket.create_connection(place, timeout=20) for _ in range(3)]
+    try:
+        for line in held:  # each is answered, and goes on holding its connection
+            line.sendall(f"GET / HTTP/1.1\r\nHost: {place[0]}:{place[1]}\r\n\r\n".encode())
+            assert line.recv(12) == b"HTTP/1.1 200"
+        with socket.create_connection(place, timeout=20) as one_more:
+            assert one_more.recv(1) == b""
+    finally:
+        for line in held:
+            line.close()
 
 
 def test_a_code_pairs_one_device_and_gives_way_to_guessing(monkeypatch):

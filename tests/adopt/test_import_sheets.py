@@ -446,6 +446,15 @@ def test_boards_with_their_sections(mill, tmp_path):
 SAID = ["--at", "2026-06-07T11:00", "--by", "A. N. Other", "--method", "resistance meter"]
 
 
+def test_a_survey_sheet_without_a_reading_is_refused_beside_a_survey_too(tmp_path, capsys):
+    root = minimal_mill(tmp_path / "mill")
+    (tmp_path / "s.csv").write_text("Pack,Position,MC %\nP1,door,\n", "utf-8")
+    words = ["import", "survey", str(tmp_path / "s.csv"), str(root), "--charge", "C1"]
+    words += ["--at", "2026-06-07T11:00", "--by", "A. N. Other", "--method", "resistance meter"]
+    assert main(words) == 2
+    assert "the sheet holds no" in capsys.readouterr().err
+
+
 def test_a_survey(mill, tmp_path):
     path = write_survey(tmp_path / "survey.csv")
     words = ["import", "survey", str(path), str(mill), "--charge", "C1", "--decimal", ","]

@@ -21,19 +21,20 @@ import hmac
 import html
 import json
 import mimetypes
+import re
 import secrets
 import socket
 import ssl
 import threading
 import time
-from collections import defaultdict, deque
+from collections import Counter, defaultdict, deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from email.message import Message
 from http.cookies import CookieError, SimpleCookie
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
-from typing import ClassVar
+from typing import Any, ClassVar
 from urllib.parse import parse_qs, unquote, urlsplit
 
 from kilnfolio.adopt.entry.entries import MAX_BYTES
@@ -52,6 +53,10 @@ REQUESTS, FILES, DEVICES = 240, 20, 40
 #: The longest body of a pairing form [bytes], and seconds a connection may say nothing.
 _FORM_BYTES, _QUIET = 200, 20.0
 _COOKIE = "kilnfolio-device"
+#: The length of a body as HTTP writes it; a longer number is of no body that is taken.
+LENGTH = re.compile(r"[0-9]{1,9}")
+#: Connections that one address may hold open.
+CONNECTIONS = 16
 
 
 #: Gives a file of the mill edition; None where there is none.
@@ -186,27 +191,27 @@ class _LanHandler(BaseHTTPRequestHandler):
         return self._answer(200, kind + text, data)
 
     def do_POST(self) -> None:
-        if self._refused(posting=True):
+        # what were left unread of a refused body would be taken for another request, of which a
+        # page elsewhere could have written every header
+        self.close_connection = True
+        raw = self._body()
+        if raw is None or self._refused(posting=True):
             return None
         path = urlsplit(self.path).path
         if path == "/_pair":
-            return self._pair()
+            return self._pair(raw)
         if path != "/_entries" or not self.pairing.knows(self._token()):
             return self._answer(403, "text/plain; charset=utf-8", b"this device is not paired\n")
         if not self.files.allows(self.client_address[0]):
             return self._answer(429, "text/plain; charset=utf-8", b"too many files in a minute\n")
         if self.headers.get_content_type() != "application/json":
             return self._answer(415, "text/plain; charset=utf-8", b"an entry file is JSON\n")
-        raw = self._body(MAX_BYTES)
-        if raw is not None:
-            status, words = receive(self.root, raw)
-            self._answer(status, "text/plain; charset=utf-8", f"{words}\n".encode())
-        return None
+        status, words = receive(self.root, raw)
+        return self._answer(status, "text/plain; charset=utf-8", f"{words}\n".encode())
 
-    def _pair(self) -> None:
-        raw = self._body(_FORM_BYTES)
-        if raw is None:
-            return None
+    def _pair(self, raw: bytes) -> None:
+        if len(raw) > _FORM_BYTES:
+            return self._answer(413, "text/plain; charset=utf-8", b"too long\n")
         code = parse_qs(raw.decode("utf-8", "replace")).get("code", [""])[0]
         token = self.pairing.pair(code.replace(" ", ""))
         if not token:
@@ -230,16 +235,15 @@ class _LanHandler(BaseHTTPRequestHandler):
             return False
         return True
 
-    def _body(self, most: int) -> bytes | None:
+    def _body(self) -> bytes | None:
         """Return the body of a request; None where it was refused."""
         length = self.headers.get("Content-Length", "")
-        if not length.isdigit() or self.headers.get("Transfer-Encoding"):
+        if not LENGTH.fullmatch(length) or self.headers.get("Transfer-Encoding"):
             self._answer(411, "text/plain; charset=utf-8", b"say how long it is\n")
-        elif int(length) > most:
+        elif int(length) > MAX_BYTES:
             self._answer(413, "text/plain; charset=utf-8", b"too long\n")
         else:
             return self.rfile.read(int(length))
-        self.close_connection = True
         return None
 
     def _token(self) -> str:
@@ -333,6 +337,30 @@ class _LanServer(ThreadingHTTPServer):
     """Answers several devices at once."""
 
     daemon_threads = True
+
+    def __init__(self, *words: Any):
+        super().__init__(*words)
+        self._held: Counter[str] = Counter()
+        self._lock = threading.Lock()
+
+    def process_request(self, request: Any, client_address: Any) -> None:
+        """Answer in a thread, unless this address holds too many already."""
+        with self._lock:
+            held = self._held[client_address[0]] >= CONNECTIONS
+            self._held[client_address[0]] += not held
+        if held:
+            self.shutdown_request(request)
+        else:
+            super().process_request(request, client_address)
+
+    def process_request_thread(self, request: Any, client_address: Any) -> None:
+        """Answer, and count the connection no longer."""
+        try:
+            super().process_request_thread(request, client_address)
+        finally:
+            with self._lock:
+                self._held[client_address[0]] -= 1
+                self._held += Counter()  # forget those that hold none
 
     def handle_error(self, request: object, client_address: object) -> None:
         """Say nothing of a device that went away."""

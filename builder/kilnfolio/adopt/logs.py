@@ -11,10 +11,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from kilnfolio.adopt.log_columns import FoundColumn, Guess, Sample
-from kilnfolio.adopt.record_file import ChargeFile, replace_file
+from kilnfolio.adopt.record_file import ChargeFile, lock, replace_file
 from kilnfolio.adopt.record_text import scalar
 from kilnfolio.adopt.starter import schema_comment
 from kilnfolio.adopt.writing import write_new
+from kilnfolio.records.export import export_bytes
 from kilnfolio.records.log import Log, as_datetime, read_log
 from kilnfolio.records.logger import LoggerProfile
 from kilnfolio.records.mill import Mill
@@ -320,9 +321,14 @@ def attach(root: Path, file: Path, identity: str, charge: str) -> str:
         There is no such charge, the record would not be read, or the export says something else
         of a time than the file of this name that lies there; nothing is written.
     """
+    with lock(root):  # another import must not name a file that this one takes away again
+        return _attach(root, file, identity, charge)
+
+
+def _attach(root: Path, file: Path, identity: str, charge: str) -> str:
     record = ChargeFile.open(root, charge)
     beside = (root / record.name).parent
-    data, profile = file.read_bytes(), profile_of(root, identity)
+    data, profile = export_bytes(file, file.name), profile_of(root, identity)
     target, words = beside / file.name, f"{file.name} lies beside charge {charge}, which names it"
     if target.exists() and target.read_bytes() != data:
         target, words = _where_it_belongs(root, file, target, profile)

@@ -22,7 +22,7 @@ from typing import ClassVar
 from urllib.parse import parse_qs, unquote, urlsplit
 
 from kilnfolio.adopt.entry.entries import MAX_BYTES
-from kilnfolio.adopt.hand_over import Lan, make_lan, own_address, receive, with_mark
+from kilnfolio.adopt.hand_over import LENGTH, Lan, make_lan, own_address, receive, with_mark
 from kilnfolio.adopt.local_only import HEADERS, stranger
 from kilnfolio.graph.inputs import Stamps, stamps
 from kilnfolio.pipeline.build import Report, site_at_hand
@@ -107,10 +107,10 @@ class Preview:
 
     def made(self, path: str) -> bytes | None:
         """Return a file as it was last made, whatever stands against the records now."""
-        file = (self._pages / path).resolve()
         try:
+            file = (self._pages / path).resolve()
             return file.read_bytes() if file.is_relative_to(self._pages) else None
-        except (OSError, ValueError):
+        except (OSError, ValueError, RuntimeError):  # as above
             return None
 
     def wait(self, path: str, has: str) -> bool:
@@ -222,7 +222,7 @@ class _Handler(BaseHTTPRequestHandler):
             self.close_connection = True
             return self._answer(403, "text/plain", f"{why or 'nothing is taken here'}\n".encode())
         if (
-            not length.isdigit()
+            not LENGTH.fullmatch(length)
             or int(length) > MAX_BYTES
             or self.headers.get_content_type() != "application/json"
         ):

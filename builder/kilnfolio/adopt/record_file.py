@@ -6,6 +6,7 @@ import datetime as dt
 import json
 import os
 import re
+import threading
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -213,7 +214,7 @@ def replace_files(
     RecordProblems
         A file was changed by somebody else meanwhile; nothing is written.
     """
-    with _lock(root):
+    with lock(root):
         _need_unchanged(root, before)
         # kept first: a disk that is full by then leaves the records as they are
         kept = _keep(
@@ -271,9 +272,28 @@ def replace_file(path: FilePath, data: bytes | None) -> None:
     write_whole(path, data)
 
 
+#: The mills that a thread has the lock of.
+_locked = threading.local()
+
+
+@contextmanager
+def lock(root: FilePath) -> Iterator[None]:
+    """Let one command at a time write into a mill's records; within one, the lock is had already."""
+    held: set[FilePath] = vars(_locked).setdefault("mills", set())
+    mill = root.resolve()
+    if mill in held:
+        yield
+        return
+    with _lock(root):
+        held.add(mill)
+        try:
+            yield
+        finally:
+            held.discard(mill)
+
+
 @contextmanager
 def _lock(root: FilePath) -> Iterator[None]:
-    """Let one command at a time write into a mill's records."""
     (root / STATE).mkdir(exist_ok=True)
     # a folder from elsewhere may hold a link there, and what it leads to is not ours to empty
     flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
@@ -373,7 +393,7 @@ def undo(root: FilePath) -> Kept:
     RecordProblems
         There is none, or a file was changed since.
     """
-    with _lock(root):
+    with lock(root):
         for last in reversed(history(root)):
             before = {name: _bytes(one[0]) for name, one in last.files.items()}
             after = {name: _bytes(one[1]) for name, one in last.files.items()}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from functools import cache
 from typing import Annotated, Literal, get_args
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -13,15 +14,18 @@ from kilnfolio.records.model import Name, Record, Text, in_range, record_error
 from kilnfolio.records.quantities import Length, Pressure
 from kilnfolio.records.region import RegionName
 
+#: The names of zones, looked up on the disk once.
+_zones = cache(available_timezones)
+
 
 def _zone(name: str) -> str:
-    if name in available_timezones() and ("/" not in name or name.startswith("Etc/")):
+    if name in _zones() and ("/" not in name or name.startswith("Etc/")):
         raise record_error(
             name,
             "it says no place, and follows no summer time",
             "Write it as in America/Toronto or Europe/Dublin",
         )
-    if name not in available_timezones():
+    if name not in _zones():
         raise record_error(
             name,
             "it is not a time zone of the IANA database",

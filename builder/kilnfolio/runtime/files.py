@@ -1,7 +1,8 @@
 """Files written whole, and files from anywhere read up to a limit.
 
-Whenever the machine stops, the old file is there or the new one. Neither a full disk nor a kill nor a power cut leaves half a file, and where the system can hold a
-file that has no name yet (Linux), no scrap of one either.
+Whenever the machine stops, the old file is there or the new one. Neither a full disk nor a kill nor
+a power cut leaves half a file, and where the system can hold a file that has no name yet (Linux),
+no scrap of one either.
 """
 
 from __future__ import annotations

@@ -51,7 +51,7 @@ def survey_text(table: Table, charge: Document) -> str:
             if table.cell(row, role).text
         ]
         lines.append(f"    - {{{', '.join(parts)}}}")
-    return "\n".join(lines) + "\n"
+    return "\n".join(lines) + "\n" if table.used_rows else ""
 
 
 def _ask_about_sum(table: Table) -> None:
