@@ -9,6 +9,9 @@ from tests.minimal import DROP, STARTED, minimal_log, minimal_mill, minimal_reco
 
 from kilnfolio.records.folder import open_mill
 from kilnfolio.review.review import build_case, read_logs, review_charge
+from kilnfolio.site.context import mill_context
+from kilnfolio.site.pages.home import home_page
+from kilnfolio.site.pages.kiln_side import kiln_side_page
 
 
 def with_channel(record, text, heading, channel, values):
@@ -83,3 +86,19 @@ def build_case_of(root):
     mill = open_mill(root)
     located = mill.located_charge("C1")
     return build_case(mill, located, read_logs(mill, located)).air
+
+
+def test_pages_at_the_kiln_say_what_sensors_show_and_how_sure_it_is(tmp_path):
+    """The last reading, set right: 9.2 as shown and 0.7 of the comparison are 9.9."""
+    sensor = {"id": "wafer", "kind": "EMC sensor", "channel": "emc", "offset": 0.7}
+    root = mill_with(
+        tmp_path,
+        [sensor | {"uncertainty_points": 0.8}],
+        channel="emc",
+        values=np.full(rows(), 9.2),
+        **dict.fromkeys(("ended", "unloaded", "survey", "signatures"), DROP),
+    )
+    context = mill_context(open_mill(root).graph)
+    shown = "EMC sensor 9.9\N{NO-BREAK SPACE}% ± 0.8 on"
+    assert shown in kiln_side_page(context, "C1").html
+    assert shown in home_page(context).html

@@ -93,6 +93,8 @@ class Instrument(Record):
     """Expanded uncertainty of a temperature reading (about 95 %)."""
     offset: Annotated[float, Field(ge=-10, le=10)] | None = None
     """Points of MC or EMC to add to what an EMC sensor or pins show, from a comparison."""
+    uncertainty_points: Annotated[float, Field(gt=0, le=10)] | None = None
+    """Expanded uncertainty of the MC or EMC it shows, in points (about 95 %)."""
     calibration_temperature: Temperature | None = None
     """Temperature the scale of pins holds for; without it they are not corrected for temperature."""
     corrected_for: list[Literal["temperature", "species"]] = []

@@ -8,7 +8,8 @@ and for species, unless the instrument has done so already.
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import replace
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -20,6 +21,69 @@ from kilnfolio.records.species import Species
 
 #: Hours between two readings of pins that are taken for a round: as often as a shift looks.
 _ROUND_HOURS = 8
+
+
+@dataclass(frozen=True)
+class SensorReading:
+    """The last reading of a moisture sensor, corrected.
+
+    Attributes
+    ----------
+    channel : str
+        The log channel, as in ``pin-1`` or ``emc``.
+    kind : str
+        ``MC pins`` or ``EMC sensor``.
+    at : datetime
+        When it was logged.
+    value_pct : float
+        MC or EMC. [%]
+    uncertainty_points : float or None
+        Its expanded uncertainty; None where the kiln's record gives none. [points]
+    """
+
+    channel: str
+    kind: str
+    at: dt.datetime
+    value_pct: float
+    uncertainty_points: float | None
+
+
+def has_moisture_sensors(kiln: Kiln) -> bool:
+    """Return whether a kiln has an EMC sensor or pins that feed its log."""
+    return any(one.kind in ("MC pins", "EMC sensor") and one.channel for one in kiln.instruments)
+
+
+def last_readings(
+    log: Log, kiln: Kiln, species: Species, zone: ZoneInfo
+) -> Iterator[SensorReading]:
+    """Yield the last reading of each moisture sensor that can be used.
+
+    Parameters
+    ----------
+    log : Log
+        As the logger wrote it.
+    kiln : Kiln
+        Its instruments name the channels they feed.
+    species : Species
+        The timber that pins are in.
+    zone : ZoneInfo
+        The mill's zone.
+    """
+    corrected = corrected_log(log, kiln, species)
+    for instrument in kiln.instruments:
+        values = corrected.channels.get(instrument.channel or "")
+        if instrument.kind not in ("MC pins", "EMC sensor") or values is None:
+            continue
+        known = np.flatnonzero(np.isfinite(values))
+        if known.size:
+            row = int(known[-1])
+            yield SensorReading(
+                instrument.channel or "",
+                instrument.kind,
+                as_datetime(log.times[row], zone),
+                float(values[row]),
+                instrument.uncertainty_points,
+            )
 
 
 def corrected_log(log: Log, kiln: Kiln, species: Species) -> Log:
