@@ -499,6 +499,14 @@ MISTAKES = [
         "the command that corrects is named",
         ("finish", "C1", "--ended", "2026-06-01T08:00", "--folder", "ROOT"),
     ),
+    Mistake(
+        "a kind of event that is nearly one",
+        lambda _: None,
+        "entry:1:1: event 'wick change': it is one of 'wick changed', 'fans reversed', 'door opened', "
+        "'sensor changed', 'inspection' or 'note'. Did you mean 'wick changed'?",
+        "the one that is offered",
+        ("note", "C1", "--kind", "wick change", "--folder", "ROOT"),
+    ),
 ]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import difflib
 import getpass
 import os
 import re
@@ -195,6 +196,16 @@ def entry_of(**values: Any) -> Any:
 def _problem(error: Any) -> Problem:
     context = error.get("ctx") or {}
     where = ".".join(str(part) for part in error["loc"][1:])
+    if error["type"] == "literal_error":
+        near = difflib.get_close_matches(
+            str(error["input"]), re.findall("'(.+?)'", context["expected"]), 1
+        )
+        return Problem(
+            Place("entry"),
+            f"{where} '{error['input']}'",
+            f"it is one of {context['expected']}",
+            f"Did you mean '{near[0]}'?" if near else "Write one of these",
+        )
     return Problem(
         Place("entry"),
         f"{where} '{context.get('entered', error.get('input'))}'",
