@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from kilnfolio.physics.air import pressure_at_altitude
-from kilnfolio.records.model import validate
 from kilnfolio.records.notation import Notation, expand
 from kilnfolio.records.schedule import Air, Schedule
 from kilnfolio.records.species import Species
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import read_yaml
 from kilnfolio.review.setpoints import AirState, PlannedStep, planned_steps, resolve
 

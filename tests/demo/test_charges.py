@@ -18,7 +18,7 @@ from demo.yamltext import Line, dump
 from demo.year import CHARGES, LOTS
 from kilnfolio.records.log import read_log
 from kilnfolio.records.logger import LoggerProfile
-from kilnfolio.records.model import validate
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml
 
 PROJECT = Path(__file__).resolve().parents[2]

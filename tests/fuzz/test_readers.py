@@ -33,9 +33,9 @@ from kilnfolio.records.folder import open_mill
 from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.log import read_log
 from kilnfolio.records.logger import LoggerProfile
-from kilnfolio.records.model import validate
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.reading import record_of
+from kilnfolio.records.validation import validate
 from kilnfolio.records.weather import read_weather
 from kilnfolio.records.yaml_source import parse_yaml, read_yaml
 from kilnfolio.review.reviews import review_all

@@ -19,12 +19,13 @@ import pytest
 
 from kilnfolio.physics.air import relative_humidity
 from kilnfolio.physics.sorption import equilibrium_moisture_content
-from kilnfolio.records.model import Located, Record, validate
+from kilnfolio.records.model import Located, Record
 from kilnfolio.records.notation import Notation, expand
 from kilnfolio.records.quantities import Percent, celsius_from_fahrenheit
 from kilnfolio.records.schedule import Air, Schedule, Step
 from kilnfolio.records.sourced import Sources, publication_of
 from kilnfolio.records.species import Species
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import read_yaml
 
 PROJECT = Path(__file__).resolve().parents[2]

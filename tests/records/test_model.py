@@ -16,8 +16,9 @@ from tests.records.refusal import refused
 
 from kilnfolio.records.kiln import CHANNELS, Channel, Kiln
 from kilnfolio.records.kinds import RECORD_KINDS
-from kilnfolio.records.model import Located, Record, model_at, validate
+from kilnfolio.records.model import Located, Record
 from kilnfolio.records.problems import Place, RecordProblems
+from kilnfolio.records.validation import model_at, validate
 from kilnfolio.records.yaml_source import parse_yaml
 from kilnfolio.runtime.field_docs import field_doc
 

@@ -34,9 +34,10 @@ from kilnfolio.records.limits import Limits
 from kilnfolio.records.log import Log
 from kilnfolio.records.lot import Lot
 from kilnfolio.records.mill import Mill
-from kilnfolio.records.model import Located, Record, validate
+from kilnfolio.records.model import Located, Record
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.species import Species
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml, read_yaml
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.findings import Case, LotCase, run_checks

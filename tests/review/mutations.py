@@ -28,9 +28,10 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.log import Log, read_log
 from kilnfolio.records.lot import Lot
-from kilnfolio.records.model import Located, validate
+from kilnfolio.records.model import Located
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.species import Species
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml
 from kilnfolio.review.dossier import Dossier, Finding
 from kilnfolio.review.findings import Publication, run_checks

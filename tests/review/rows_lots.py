@@ -10,7 +10,8 @@ from tests.review.table import Blank, Edge, Fault, NotRun, lot
 from kilnfolio.physics.sorption import relative_humidity_for_emc
 from kilnfolio.records.charge import Charge
 from kilnfolio.records.lot import Lot
-from kilnfolio.records.model import Located, validate
+from kilnfolio.records.model import Located
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml
 from kilnfolio.review.assessment import readings_of
 

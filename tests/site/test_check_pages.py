@@ -12,8 +12,8 @@ from tests.site.site import Mill, Outline, small_mill
 
 from kilnfolio.cli import main
 from kilnfolio.records.limits import Limits
-from kilnfolio.records.model import validate
 from kilnfolio.records.problems import RecordProblems
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml
 from kilnfolio.review.findings import CHECKS
 

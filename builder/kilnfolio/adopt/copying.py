@@ -8,9 +8,9 @@ from pathlib import Path
 from kilnfolio.adopt.record_text import RecordText
 from kilnfolio.adopt.starter import schema_comment
 from kilnfolio.adopt.writing import write_new
-from kilnfolio.records.model import validate
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.schedule import Schedule
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml
 
 #: What of a schedule belongs to the mill that wrote it, and is not copied.

@@ -19,8 +19,9 @@ from kilnfolio.records.export import export_bytes
 from kilnfolio.records.log import Log, as_datetime, read_log
 from kilnfolio.records.logger import LoggerProfile
 from kilnfolio.records.mill import Mill
-from kilnfolio.records.model import Located, validate
+from kilnfolio.records.model import Located
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml, read_yaml
 
 #: What a local, a winter-time and a UTC clock are, as a person is asked.

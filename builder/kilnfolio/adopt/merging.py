@@ -18,9 +18,10 @@ from pydantic import TypeAdapter, ValidationError
 from kilnfolio.adopt.record_file import ChargeFile
 from kilnfolio.adopt.record_text import Path, RecordText, item_lines
 from kilnfolio.records.charge import Board, Section, Survey, Weighing
-from kilnfolio.records.model import Record, is_mark
+from kilnfolio.records.model import Record
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.quantities import Quantity
+from kilnfolio.records.validation import is_mark
 from kilnfolio.records.yaml_source import Document
 
 _WEIGHINGS, _BOARDS, _SURVEY = (

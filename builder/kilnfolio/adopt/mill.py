@@ -13,8 +13,9 @@ from kilnfolio.adopt.writing import filled, write_new
 from kilnfolio.records.formats import FORMAT
 from kilnfolio.records.kiln import Kiln
 from kilnfolio.records.mill import Mill
-from kilnfolio.records.model import Record, validate
+from kilnfolio.records.model import Record
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml
 
 #: Printed until the mill has an address and a mailbox; names that lead nowhere by RFC 2606.

@@ -13,8 +13,9 @@ from kilnfolio.adopt.starter import schema_comment, schema_files
 from kilnfolio.adopt.writing import filled, write_new
 from kilnfolio.records.drafts import only_absent
 from kilnfolio.records.kinds import RECORD_KINDS
-from kilnfolio.records.model import TO_FILL, Record, validate
+from kilnfolio.records.model import TO_FILL, Record
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml, read_yaml
 
 

@@ -13,8 +13,8 @@ from kilnfolio.archive.durable import write_whole
 from kilnfolio.records.checking import checked_mill
 from kilnfolio.records.formats import FORMAT, format_of, upgraded, words_of_changes
 from kilnfolio.records.kinds import RECORD_KINDS
-from kilnfolio.records.model import validate
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import Document, parse_yaml, read_yaml
 
 #: Where the files are kept as they were.

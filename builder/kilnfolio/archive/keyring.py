@@ -15,7 +15,8 @@ from pydantic import Field
 
 from kilnfolio.archive.durable import write_whole
 from kilnfolio.archive.keys import Keys, UnusableKeyError
-from kilnfolio.records.model import Day, Name, Record, validate
+from kilnfolio.records.model import Day, Name, Record
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import read_yaml
 
 KEYRING = Path("content/ledger/keys.yaml")

@@ -19,7 +19,7 @@ from pathlib import Path
 
 from kilnfolio.archive.durable import write_secret
 from kilnfolio.records.mill import Mill
-from kilnfolio.records.model import validate
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import read_yaml
 from kilnfolio.runtime.files import sync_folder
 

@@ -31,7 +31,7 @@ def run(arguments: argparse.Namespace) -> int:
     from dataclasses import asdict
 
     from kilnfolio.records.mill import Mill
-    from kilnfolio.records.model import validate
+    from kilnfolio.records.validation import validate
     from kilnfolio.records.yaml_source import read_yaml
     from kilnfolio.site.serving import NothingBuiltError, NotReachedError, compare
 

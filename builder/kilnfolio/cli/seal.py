@@ -152,7 +152,7 @@ def now_at(root: Path) -> dt.datetime:
     from kilnfolio.archive.adding import SealRefusedError
     from kilnfolio.records.build_date import source_date
     from kilnfolio.records.mill import Mill
-    from kilnfolio.records.model import validate
+    from kilnfolio.records.validation import validate
     from kilnfolio.records.yaml_source import read_yaml
 
     name = "content/mill.yaml"

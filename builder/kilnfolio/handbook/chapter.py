@@ -13,8 +13,9 @@ from typing import Annotated
 from markdown.extensions.toc import slugify
 from pydantic import Field
 
-from kilnfolio.records.model import Change, Name, Record, Signature, Slug, Text, validate
+from kilnfolio.records.model import Change, Name, Record, Signature, Slug, Text
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import MAX_BYTES, parse_yaml, read_yaml
 
 HANDBOOK = "content/handbook"

@@ -23,8 +23,9 @@ from kilnfolio.handbook.directive_charts import CHARTS, ChartOptions, behind
 from kilnfolio.handbook.examples import Board, Step, work_steps
 from kilnfolio.handbook.source import Block
 from kilnfolio.handbook.svg import read_drawing
-from kilnfolio.records.model import Located, Name, Record, Slug, Text, validate
+from kilnfolio.records.model import Located, Name, Record, Slug, Text
 from kilnfolio.records.problems import Place, Problem, RecordProblems
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import Document, parse_yaml
 from kilnfolio.review.limits import limit_table
 

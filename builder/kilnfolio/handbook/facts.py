@@ -12,9 +12,10 @@ from typing import Annotated
 from pydantic import ConfigDict, Field
 
 from kilnfolio.handbook.chapter import FACTS
-from kilnfolio.records.model import Located, Name, Record, validate
+from kilnfolio.records.model import Located, Name, Record
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.sourced import Citation, Status
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import read_yaml
 
 Fact = str | int | float

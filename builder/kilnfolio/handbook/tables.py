@@ -15,7 +15,7 @@ from markupsafe import Markup
 from pydantic import Field
 
 from kilnfolio.physics import air
-from kilnfolio.records.model import Name, Record, Text, validate
+from kilnfolio.records.model import Name, Record, Text
 from kilnfolio.records.problems import Problem
 from kilnfolio.records.quantities import (
     Length,
@@ -23,6 +23,7 @@ from kilnfolio.records.quantities import (
     fahrenheit_from_celsius,
 )
 from kilnfolio.records.sourced import Titled, in_words
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import Document
 from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.review import figures

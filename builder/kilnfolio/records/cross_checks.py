@@ -20,7 +20,7 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.formats import matching
 from kilnfolio.records.limits import Limits
 from kilnfolio.records.lot import Lot
-from kilnfolio.records.model import Located, Record, is_mark, kind_of
+from kilnfolio.records.model import Located, Record
 from kilnfolio.records.notation import Notation
 from kilnfolio.records.open_charge import OpenCharge
 from kilnfolio.records.problems import Place, Problem
@@ -28,6 +28,7 @@ from kilnfolio.records.reading import leads_out, misnamed
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.sourced import Known, publication_of
 from kilnfolio.records.species import Species
+from kilnfolio.records.validation import is_mark, kind_of
 
 
 def superseded_problems(

@@ -12,8 +12,9 @@ from pathlib import PurePosixPath
 from zoneinfo import ZoneInfo
 
 from kilnfolio.records.formats import current
-from kilnfolio.records.model import Located, R, holds_marks, is_mark, kind_of, validate
+from kilnfolio.records.model import Located, R
 from kilnfolio.records.problems import Problem, RecordProblems
+from kilnfolio.records.validation import holds_marks, is_mark, kind_of, validate
 from kilnfolio.records.yaml_source import Document
 
 

@@ -18,8 +18,9 @@ from pydantic import BaseModel
 from kilnfolio.records.charge import Charge, Stage, Stop
 from kilnfolio.records.drafts import Draft, draft_id, only_absent
 from kilnfolio.records.formats import current
-from kilnfolio.records.model import Located, is_mark, validate
+from kilnfolio.records.model import Located
 from kilnfolio.records.problems import RecordProblems
+from kilnfolio.records.validation import is_mark, validate
 from kilnfolio.records.yaml_source import Document
 
 #: What an open charge lacks; the last that is written of a charge.

@@ -25,12 +25,13 @@ from kilnfolio.records.kinds import RECORD_KINDS, SUPERSEDED, kind_at
 from kilnfolio.records.limits import Limits
 from kilnfolio.records.lot import Lot
 from kilnfolio.records.mill import Mill
-from kilnfolio.records.model import Located, Record, validate
+from kilnfolio.records.model import Located, Record
 from kilnfolio.records.open_charge import OpenCharge, read_charge
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.region import ControlRule, regions
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.sourced import Sources
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import Document, parse_yaml, yaml_bytes
 
 R = TypeVar("R", bound=Record)

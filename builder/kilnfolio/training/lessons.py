@@ -13,8 +13,9 @@ from pydantic import Field
 
 from kilnfolio.handbook.chapter import HANDBOOK, Manuscript, read_manuscript
 from kilnfolio.records.folder import MillFolder
-from kilnfolio.records.model import Located, Name, Record, Slug, Text, validate
+from kilnfolio.records.model import Located, Name, Record, Slug, Text
 from kilnfolio.records.problems import Problem, RecordProblems
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import read_yaml
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page

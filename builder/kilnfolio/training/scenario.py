@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from kilnfolio.records.model import Name, Record, Slug, Text, in_range, validate
+from kilnfolio.records.model import Name, Record, Slug, Text, in_range
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.quantities import (
     Length,
@@ -17,6 +17,7 @@ from kilnfolio.records.quantities import (
     Volume,
 )
 from kilnfolio.records.species import Species
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import read_yaml
 from kilnfolio.review.working import Points
 

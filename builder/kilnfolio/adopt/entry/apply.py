@@ -17,8 +17,9 @@ from kilnfolio.adopt.entry import entries as kinds
 from kilnfolio.adopt.entry.times import written
 from kilnfolio.adopt.record_file import ChargeFile
 from kilnfolio.adopt.record_text import Path
-from kilnfolio.records.model import TO_FILL, is_mark, localize
+from kilnfolio.records.model import TO_FILL, localize
 from kilnfolio.records.quantities import Quantity
+from kilnfolio.records.validation import is_mark
 
 Outcome = Literal["new", "same", "conflict"]
 

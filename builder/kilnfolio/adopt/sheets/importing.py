@@ -16,10 +16,10 @@ from kilnfolio.adopt.sheets.headings import find_table
 from kilnfolio.adopt.sheets.table import Kind, Options, refusal
 from kilnfolio.adopt.sheets.weighings import board_tags
 from kilnfolio.records.charge import Charge
-from kilnfolio.records.model import validate
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.quantities import Mass
 from kilnfolio.records.sheet_words import roles
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import Document, parse_yaml
 
 

@@ -24,8 +24,9 @@ from markdown.treeprocessors import Treeprocessor
 from markupsafe import Markup
 
 from kilnfolio.handbook.pages import plain_words
-from kilnfolio.records.model import Name, Record, Text, validate
+from kilnfolio.records.model import Name, Record, Text
 from kilnfolio.records.sheet_words import roles
+from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
