@@ -10,7 +10,10 @@ Rooms
 -----
 form        what a calculator is
 accepted    the formulas it may use, and where their arguments may lie
-catalogue   the calculators
+fields      fields that several calculators ask for
+weights, climates, sizes, loads, surveys
+            the calculators, by subject
+catalogue   all of them, in the order of the page and the units of the mill's region
 worked      one worked through in Python
 script      what the page hands to its script
 page        the page
