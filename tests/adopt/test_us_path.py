@@ -137,7 +137,7 @@ def test_it_ends_with_a_label_and_these_counts(walked):
     assert set(codes.values()) == {0}, walk.codes
     assert (mill.parent / "labels.pdf").read_bytes().startswith(b"%PDF")
     print(walk.told("United States, hardwood"))  # noqa: T201
-    most = {"commands": 2, "prompts": 7, "lines": 11, "files": 1}
+    most = {"commands": 2, "prompts": 6, "lines": 10, "files": 1}
     assert all(walk.counts("mill")[what] <= count for what, count in most.items())
     most = {"commands": 12, "prompts": 0, "lines": 12, "files": 0}
     assert all(walk.counts("charge")[what] <= count for what, count in most.items())
