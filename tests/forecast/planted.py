@@ -99,7 +99,9 @@ def rates(each=200, seed=1, whole=False):
         for factor in (1.3, 1.6):
             dried, begun = _dry_wick(run, factor, rng)
             hints = [
-                one for one in check(dried, curve, known) if one.kind == "drift" and one.size > 1
+                one
+                for one in check(dried, curve, known)
+                if one.kind == "drift" and one.size > 1 and one.at > run.moment(begun)
             ]
             found.count(f"wick, {factor:g}", hints)
             if hints:

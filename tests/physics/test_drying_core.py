@@ -27,8 +27,8 @@ def celsius(fahrenheit):
 
 
 def ratios(kind):
-    """Our time over the printed one, for rows of a kind of size whose air is known."""
-    found = []
+    """Our time over the printed one, for rows of a kind of size whose air is known, by size."""
+    found = {}
     with DATA.open(encoding="utf-8") as file:
         for row in csv.DictReader(file):
             if row["size_kind"] != kind or row["species"] not in GRAVITY or not row["minutes"]:
@@ -37,6 +37,8 @@ def ratios(kind):
                 float(size)
                 for size in re.findall(r"[\d.]+", row["size_in"].replace("1-1/2", "1.5"))
             ]
+            if kind == "nominal":
+                inches = [size - 0.5 for size in inches]
             wet = celsius(float(row["heating_temp_f"]) - float(row["wet_bulb_depression_f"]))
             wood = Timber(GRAVITY[row["species"]], 70.0, celsius(row["initial_temp_f"]))
             minutes = core_time(
@@ -45,25 +47,31 @@ def ratios(kind):
                 HeatingAir(wet),
                 celsius(row["target_core_f"]),
             )
-            found.append(minutes / float(row["minutes"]))
-    return np.array(found)
+            found.setdefault(row["size_in"], []).append(minutes / float(row["minutes"]))
+    return found
 
 
 def test_hardwoods_of_table_20_4():
-    """Wood Handbook FPL-GTR-190, table 20-4, as read: median within 0.95 to 1.10, 85 % within
-    15 %."""
-    found = ratios("actual")
+    """Wood Handbook FPL-GTR-190, table 20-4, the 32 times read: median within 0.95 to 1.10, 85 %
+    within 15 %. These are actual sizes in hot air, which is what `core_time` computes."""
+    found = np.concatenate(list(ratios("actual").values()))
     assert found.size >= 30
     assert 0.95 <= np.median(found) <= 1.10
     assert np.mean(np.abs(found - 1) <= 0.15) >= 0.85
 
 
 def test_squares_of_table_20_8_are_not_far_off():
-    """Ponderosa pine, a regression on nominal sizes; the dressed size is not printed. Large squares
-    agree within a quarter; small ones come out short, because coming up is missing."""
+    """Ponderosa pine, 31 times read of a regression on nominal sizes, coming up included. Dressed
+    size for nominal: half an inch less (PS 20, from memory). `core_time` begins in hot air, so that
+    it must come out short, the more so the smaller the square: about half at 4 inches, nine tenths
+    at 10. These rows hold no more than that, and the guide says so."""
     found = ratios("nominal")
-    assert found.size >= 25
-    assert 0.6 <= np.median(found) <= 1.1
+    assert sum(map(len, found.values())) >= 30
+    medians = [np.median(found[f"{size} by {size}"]) for size in (4, 6, 8, 10)]
+    assert medians == sorted(medians)
+    assert medians[0] >= 0.5
+    assert 0.8 <= medians[-1] <= 1.05
+    assert max(map(max, found.values())) <= 1.10
 
 
 def test_against_finite_differences():

@@ -55,7 +55,11 @@ def plan_chart(
         parts += [_day(panel, clock, wanted[one], zone, top) for one in bar.orders if one in wanted]
     x = panel.x_at(clock(now))
     parts += [
-        segment("fan-now", x, panel.top, x, panel.foot),
+        # beside the bars only, so that it strikes through no bar's words
+        *(
+            segment("fan-now", x, panel.top + row * _ROW + 20, x, panel.top + (row + 1) * _ROW)
+            for row in range(len(bars))
+        ),
         text("small", x, panel.top - 8, "now", "middle"),
     ]
     told = "; ".join(

@@ -270,7 +270,7 @@ def _changes(ground: _Ground, asked: Asked) -> Iterator[Change]:
     if asked.earlier is not None:
         yield _moved(ground, asked.earlier, asked.step)
     if asked.at_most_c is not None:
-        words = f"No step hotter than {asked.at_most_c:g} °C"
+        words = f"No step hotter than {asked.at_most_c:.3g} °C"
         yield Change(words, "cap", capped(steps, asked.at_most_c))
     if asked.depression is not None:
         words = f"Every depression times {asked.depression:g}"

@@ -8,12 +8,22 @@ from dataclasses import dataclass, replace
 from kilnfolio.forecast.inputs import PlannedStep
 from kilnfolio.physics.air import relative_humidity, wet_bulb
 from kilnfolio.physics.sorption import equilibrium_moisture_content, relative_humidity_for_emc
+from kilnfolio.records.folder import MillFolder
+from kilnfolio.records.region import regions
 
-EARLIER_POINTS, CAP_C, MILDER = 5.0, 65.0, 0.8
-"""The usual questions: steps so much earlier [% MC], no hotter than [°C], depressions times [-]."""
+EARLIER_POINTS, MILDER = 5.0, 0.8
+"""The usual questions: steps so much earlier [% MC], depressions times [-]."""
+
+CAP_C, CAP_F = 65.0, 150.0
+"""No hotter than [°C], and the round number near it where people set °F [°F]."""
 
 _DRIEST_RH_PCT, _WETTEST_RH_PCT = 1.0, 99.0
 _EMC_RANGE = (0.5, 26.0)
+
+
+def sets_fahrenheit(folder: MillFolder) -> bool:
+    """Return whether the people of a mill set a kiln in °F."""
+    return regions()[folder.mill.record.practice].customary_first
 
 
 @dataclass(frozen=True)
@@ -35,17 +45,23 @@ class Change:
     steps: tuple[PlannedStep, ...]
 
 
-def usual_changes(steps: Sequence[PlannedStep]) -> Iterator[Change]:
-    """Yield the changes worth asking about in any schedule by MC: sooner, cooler, milder."""
+def usual_changes(
+    steps: Sequence[PlannedStep], *, customary_first: bool = False
+) -> Iterator[Change]:
+    """Yield the changes worth asking about in any schedule by MC: sooner, cooler, milder.
+
+    With `customary_first` the limit is a round one in °F.
+    """
     if len(steps) > 1:
         yield Change(
             f"Every step {EARLIER_POINTS:g} points of MC earlier",
             "step",
             earlier(steps, EARLIER_POINTS),
         )
-    if max(step.dry_bulb_c for step in steps) > CAP_C + 1.0:
-        words = f"No step hotter than {CAP_C:g} °C ({CAP_C * 1.8 + 32:g} °F)"
-        yield Change(words, "cap", capped(steps, CAP_C))
+    cap = (CAP_F - 32.0) / 1.8 if customary_first else CAP_C
+    if max(step.dry_bulb_c for step in steps) > cap + 1.0:
+        pair = f"{CAP_F:g} °F ({cap:.0f} °C)" if customary_first else f"{CAP_C:g} °C (149 °F)"
+        yield Change(f"No step hotter than {pair}", "cap", capped(steps, cap))
     yield Change(
         "Every depression a fifth smaller",
         "air",

@@ -7,7 +7,14 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from kilnfolio.forecast.changes import Change, earlier, from_mc, kept_as, usual_changes
+from kilnfolio.forecast.changes import (
+    Change,
+    earlier,
+    from_mc,
+    kept_as,
+    sets_fahrenheit,
+    usual_changes,
+)
 from kilnfolio.forecast.effects import (
     Effect,
     NoComparison,
@@ -175,7 +182,7 @@ def _changes(folder: MillFolder, rest: Rest) -> Iterator[Change]:
                 "step",
                 earlier(rest.steps, 5.0, only=2),
             )
-    yield from usual_changes(rest.steps)
+    yield from usual_changes(rest.steps, customary_first=sets_fahrenheit(folder))
     as_planned = kept_as(rest.steps, 1.0 / rest.kept)
     for kiln in sorted(folder.kilns):
         if kiln != rest.found.kiln:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from kilnfolio.forecast.changes import Change, usual_changes
+from kilnfolio.forecast.changes import Change, sets_fahrenheit, usual_changes
 from kilnfolio.forecast.effects import Effect, NoComparison, Stock, stock_of
 from kilnfolio.forecast.inputs import AirLog, PlannedStep
 from kilnfolio.forecast.what_if import DIFFUSIVITY_RANGE, MISSES, ratios
@@ -217,7 +217,8 @@ def replay_of(dossier: Dossier, record: Charge, folder: MillFolder) -> Replay | 
         diffusivity_m2_s=trace.diffusivity,
     )
     ran, days = as_it_ran(dossier)
-    effects = tuple(_effects(dossier, replace(stock, board=board), ran)) if ran else ()
+    usual = tuple(usual_changes(ran, customary_first=sets_fahrenheit(folder))) if ran else ()
+    effects = tuple(_effects(dossier, replace(stock, board=board), ran, usual)) if ran else ()
     return Replay(trace, days, effects)
 
 
@@ -246,7 +247,9 @@ def as_it_ran(dossier: Dossier) -> tuple[tuple[PlannedStep, ...], float]:
     return tuple(found), days
 
 
-def _effects(dossier: Dossier, stock: Stock, ran: tuple[PlannedStep, ...]) -> Iterator[Effect]:
+def _effects(
+    dossier: Dossier, stock: Stock, ran: tuple[PlannedStep, ...], usual: tuple[Change, ...]
+) -> Iterator[Effect]:
     """Yield what one change would have done; steps changed when the record says, not at 24 h."""
     first = stock.run(ran, weighed_h=_AT_ONCE_H)
     if not math.isfinite(first.duration):
@@ -258,7 +261,7 @@ def _effects(dossier: Dossier, stock: Stock, ran: tuple[PlannedStep, ...]) -> It
         yield Effect(change.words, found, MISSES[change.kind])
     asked = _as_asked(dossier, ran)
     changes = [Change("The air as the schedule asked for it", "air", asked)] if asked else []
-    for change in (*changes, *usual_changes(ran)):
+    for change in (*changes, *usual):
         found = ratios(first, stock.run(change.steps, weighed_h=_AT_ONCE_H))
         yield Effect(change.words, found, MISSES[change.kind])
 

@@ -66,14 +66,15 @@ class Watch:
         Scale of the deviations, elsewhere and within two weighings of a step change. [-]
     threshold : float
         Deviations beyond this are named: the second-largest of the earlier charges' largest.
-    drift : float
-        Common drift of ln pace that one in a hundred sound weighings passes. [-]
+    slower, faster : float
+        Common drift of ln pace that one in two hundred sound weighings passes, on either side. [-]
     """
 
     scale: float
     scale_after_step: float
     threshold: float
-    drift: float
+    slower: float = -np.inf
+    faster: float = np.inf
 
 
 @dataclass(frozen=True)
@@ -103,7 +104,7 @@ class EarlyWarning:
 
 def watch(curve: Curve, earlier: Sequence[Run]) -> Watch:
     """Return how far sound boards stray, from earlier charges."""
-    first = Watch(1.0, 1.0, LEAST_THRESHOLD, np.inf)
+    first = Watch(1.0, 1.0, LEAST_THRESHOLD)
     near: list[Floats] = []
     far: list[Floats] = []
     for run in earlier:
@@ -111,17 +112,23 @@ def watch(curve: Curve, earlier: Sequence[Run]) -> Watch:
         near.append(seen.score[seen.after_step])
         far.append(seen.score[~seen.after_step])
     scales = [_scale(np.concatenate(rows)) if rows else 1.0 for rows in (far, near)]
-    scaled = Watch(scales[0], scales[1], LEAST_THRESHOLD, np.inf)
+    scaled = Watch(scales[0], scales[1], LEAST_THRESHOLD)
     largest, drifts = [], []
     for run in earlier:
         seen = _Deviations.of(run, curve, scaled)
         found = np.abs(seen.score[np.isfinite(seen.score)])
         largest.append(float(found.max(initial=0.0)))
-        drifts.append(np.abs(seen.drift[np.isfinite(seen.drift)]))
+        drifts.append(seen.drift[np.isfinite(seen.drift)])
     threshold = sorted(largest)[-2] if len(largest) > 1 else LEAST_THRESHOLD
     every = np.concatenate(drifts) if drifts else np.zeros(0)
-    drift = float(np.quantile(every, 0.99)) if every.size >= 30 else np.inf
-    return Watch(scales[0], scales[1], max(SPARE * threshold, LEAST_THRESHOLD), drift)
+    slower, faster = np.quantile(every, (0.005, 0.995)) if every.size >= 30 else (-np.inf, np.inf)
+    return Watch(
+        scales[0],
+        scales[1],
+        max(SPARE * threshold, LEAST_THRESHOLD),
+        float(slower),
+        float(faster),
+    )
 
 
 def _scale(scores: Floats) -> float:
@@ -318,21 +325,28 @@ def _swapped(
 
 
 def _drifts(charge: Run, seen: _Deviations, known: Watch) -> Iterator[EarlyWarning]:
-    beyond = np.abs(np.nan_to_num(seen.drift)) > known.drift
-    if not beyond.any():
-        return
-    row = int(np.flatnonzero(beyond)[0])
-    ratio = float(np.exp(seen.drift[row]))
-    how, look = (
-        ("faster", "Look at the wick: a dry one shows the air moister than it is.")
-        if ratio > 1
-        else ("more slowly", "Look at the fans, the baffles and the sensors.")
+    looks = (
+        (
+            seen.drift > known.faster,
+            "faster",
+            "Look at the wick: a dry one shows the air moister than it is.",
+        ),
+        (
+            seen.drift < known.slower,
+            "more slowly",
+            "Look at the fans, the baffles and the sensors.",
+        ),
     )
-    yield EarlyWarning(
-        "drift",
-        charge.moment(float(charge.weighings.hours[row + 1])),
-        (),
-        f"All boards have been drying {how} than the logged "
-        f"air would make them, by about {abs(ratio - 1):.0%}. {look} Only a hint.",
-        ratio,
-    )
+    for beyond, how, look in looks:
+        if not beyond.any():
+            continue
+        row = int(np.flatnonzero(beyond)[0])
+        ratio = float(np.exp(seen.drift[row]))
+        yield EarlyWarning(
+            "drift",
+            charge.moment(float(charge.weighings.hours[row + 1])),
+            (),
+            f"All boards have been drying {how} than the logged "
+            f"air would make them, by about {abs(ratio - 1):.0%}. {look} Only a hint.",
+            ratio,
+        )

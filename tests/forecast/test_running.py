@@ -1,0 +1,53 @@
+"""The demonstration's running charges (invented) against what became of them in the simulation.
+
+The simulation went on to their end; the records stop before it, and nothing the program reads
+tells more (`tests/data/demo-truth.yaml`, written by ``python -m demo``).
+"""
+
+import datetime as dt
+
+import pytest
+import yaml
+from tests.conftest import PROJECT
+
+from kilnfolio.forecast.mill import open_forecast
+from kilnfolio.forecast.open_what_if import open_what_if_of
+from kilnfolio.records.folder import open_mill
+
+TRUTH = yaml.safe_load((PROJECT / "tests/data/demo-truth.yaml").read_text("utf-8"))["running"]
+ROUND = dt.timedelta(hours=24)
+
+
+@pytest.fixture(scope="module")
+def mill():
+    return open_mill(PROJECT)
+
+
+def local(moment, mill):
+    return dt.datetime.fromisoformat(str(moment)).replace(tzinfo=mill.mill.record.zone)
+
+
+def test_every_running_charge_has_its_truth(mill):
+    assert set(TRUTH) == set(mill.open_charges)
+    assert len(TRUTH) >= 2
+
+
+@pytest.mark.parametrize("number", TRUTH)
+def test_what_came_lies_inside_the_band_of_95(mill, number):
+    """The end; and each step, whose MC was reached in the day before the weighing it was set at."""
+    found = open_forecast(mill.graph, number)
+    ended = local(TRUTH[number]["ended"], mill)
+    assert found.as_of < ended
+    assert found.unload.low95 <= ended <= found.unload.high95
+    steps = [one for one in found.steps if one.due is not None]
+    assert steps
+    for one in steps:
+        taken = local(TRUTH[number]["steps"][one.step], mill)
+        assert one.due.low95 <= taken
+        assert taken - ROUND <= one.due.high95
+
+
+def test_a_north_american_mill_is_asked_in_round_fahrenheit(mill):
+    words = [one.effect.what for one in open_what_if_of(mill, "HB-26-042").effects]
+    assert "No step hotter than 150 °F (66 °C)" in words
+    assert not any("65 °C" in one for one in words)
