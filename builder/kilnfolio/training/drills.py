@@ -366,7 +366,7 @@ def _shown(
         [*_boards(scene)],
         [board.id for board in charge.boards],
         [_weighing(scene, one) for one in charge.weighings],
-        [*_hand(scene)],
+        [*_hand(regional, scene)],
         [*_made(scene)],
         [*_charts(scene, dossier, place, regional)],
         _probes(scene),
@@ -426,18 +426,18 @@ def _weighing(scene: Scene, weighing: Weighing) -> Sequence[str]:
     )
 
 
-def _hand(scene: Scene) -> Iterator[Sequence[str]]:
+def _hand(regional: RegionalFormat, scene: Scene) -> Iterator[Sequence[str]]:
     """Yield the bulbs read by hand, and what the log shows at the same moment."""
-    log = scene.log
+    log, of = scene.log, regional.temperature_scale.of
     for hand in scene.charge.hand_readings:
         index = int(np.searchsorted(log.times, utc(hand.at)))
         near = min(index, len(log.times) - 1)
         close = abs((log.times[near] - utc(hand.at)).astype(int)) <= 3600
         yield (
             scene.day(hand.at),
-            *(number(bulb.value, 1) for bulb in (hand.dry_bulb, hand.wet_bulb)),
+            *(number(of(bulb.value), 1) for bulb in (hand.dry_bulb, hand.wet_bulb)),
             *(
-                number(float(log.channels[name][near]), 1)
+                number(of(float(log.channels[name][near])), 1)
                 if close and name in log.channels
                 else NOTHING
                 for name in ("dry-bulb", "wet-bulb")

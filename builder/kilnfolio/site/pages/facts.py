@@ -149,7 +149,8 @@ def drying_facts(context: SiteContext, species: Species) -> list[Fact]:
         for known in species.kiln_codes
     ]
     found += [
-        fact(context, "What a source says", known.note, known) for known in species.drying_notes
+        fact(context, "What a source says", context.regional.localized(known.note), known)
+        for known in species.drying_notes
     ]
     meter = species.meter_correction
     if meter:
