@@ -21,7 +21,7 @@ def key_options(parser: argparse.ArgumentParser) -> None:
         type=Path,
         nargs="?",
         default=this_mill(),
-        help="the mill folder (default: this one)",
+        help="the mill folder (default: the one you are in)",
     )
     parser.add_argument(
         "--replace-addresses",

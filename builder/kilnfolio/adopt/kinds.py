@@ -103,16 +103,16 @@ def _record_kind(kind: str) -> NewKind:
     template = TEMPLATES[kind]
 
     def add_options(parser: argparse.ArgumentParser) -> None:
-        parser.add_argument("id", help="its id; the file is named the same")
+        parser.add_argument("id", help="the record's id, which is also its file's name")
         parser.add_argument(
             "folder",
             type=Path,
             nargs="?",
             default=this_mill(),
-            help="the mill folder (default: this one)",
+            help="the mill folder (default: the one you are in)",
         )
         for key, words in template.options.items():
-            parser.add_argument(_option(key), dest=f"key_{key}", help=words)
+            parser.add_argument(_option(key), dest=f"key_{key}", metavar=key.upper(), help=words)
         if kind == "schedule":
             parser.add_argument(
                 "--from",

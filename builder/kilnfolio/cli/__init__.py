@@ -111,7 +111,9 @@ def parser() -> CommandParser:
             name,
             help=command.SUMMARY,
             fill=command.add_arguments,
-            description=getattr(command, "DESCRIPTION", f"{command.SUMMARY.capitalize()}."),
+            description=getattr(
+                command, "DESCRIPTION", f"{command.SUMMARY[0].upper()}{command.SUMMARY[1:]}."
+            ),
             epilog=f"example: {command.EXAMPLE}",
         ).set_defaults(run=command.run)
     return whole

@@ -7,7 +7,7 @@ import argparse
 from kilnfolio.cli.seal import add_subject, enter
 
 SUMMARY = "seal a changed charge or lot again, with the reason"
-DESCRIPTION = "Seal a changed charge or lot again. What it takes the place of is kept."
+DESCRIPTION = "Seal a changed charge or lot again. The earlier version is kept."
 EXAMPLE = (
     "kilnfolio amend HB-26-003 --by 'R. Quill' --reason 'Board S3 was weighed twice; the "
     "second mass stands'"
@@ -17,7 +17,7 @@ EXAMPLE = (
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_subject(parser)
-    parser.add_argument("--reason", required=True, help="why it was changed; it is printed")
+    parser.add_argument("--reason", required=True, help="why it was changed; printed with the seal")
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -24,7 +24,7 @@ def add_folder(parser: argparse.ArgumentParser) -> None:
         type=Path,
         nargs="?",
         default=this_mill(),
-        help="the mill folder, with content/ and schedules/ (default: this one)",
+        help="the mill folder, with content/ and schedules/ (default: the one you are in)",
     )
 
 
@@ -62,13 +62,14 @@ def add_entry(parser: argparse.ArgumentParser, *, charge: bool = True, yes: bool
         parser.add_argument("charge", help="the charge's number")
     parser.add_argument("--by", help="who did it (default: the last one named, or KILNFOLIO_BY)")
     parser.add_argument(
-        "--folder", type=Path, default=this_mill(), help="the mill folder (default: this one)"
+        "--folder",
+        type=Path,
+        default=this_mill(),
+        help="the mill folder (default: the one you are in)",
     )
-    parser.add_argument("--dry-run", action="store_true", help="show it, and write nothing")
+    parser.add_argument("--dry-run", action="store_true", help="show the change and write nothing")
     if yes:
-        parser.add_argument(
-            "--yes", action="store_true", help="write it even if a value looks wrong"
-        )
+        parser.add_argument("--yes", action="store_true", help="write even if a value looks wrong")
 
 
 def number_from(low: float, high: float, kind: type = int) -> Callable[[str], float]:

@@ -17,9 +17,8 @@ if TYPE_CHECKING:
 
 SUMMARY = "check seals and compute every figure again"
 DESCRIPTION = (
-    "Check a bag, a folder of bags, an edition or a mill folder: manifests, ledger, signatures, "
-    "every figure computed again from the raw files, and the pages made from them. Nothing is "
-    "written."
+    "Check a bag, a folder of bags, an edition or a mill folder: manifests, ledger and signatures. "
+    "Compute every figure again from the raw files, and make the pages again. Change nothing."
 )
 EXAMPLE = "kilnfolio audit HB-26-003 --key 3f0c…"
 
@@ -34,40 +33,39 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="HEX",
-        help="the mill's public key, had from it by another way; no other is taken",
+        help="the mill's public key, which the mill gave you by another route; no other is accepted",
     )
     parser.add_argument(
         "--trust",
         type=Path,
         metavar="FILE",
-        help="a file of such keys, one a line, with 'until 2026-10-31' after a key "
-        "that is no longer used",
+        help="a file of such keys, one per line; 'until 2026-10-31' after a key says it was "
+        "retired that day",
     )
     parser.add_argument(
         "--since",
         type=Path,
         metavar="FILE",
-        help="a head you kept, or a bag: the ledger must go on from it",
+        help="a head or bag you kept: the ledger must continue from it",
     )
     parser.add_argument(
         "--manifest",
         type=Path,
         metavar="FILE",
-        help="the manifest of an edition that does not hold it: for site/customer, "
+        help="the manifest of an edition kept elsewhere: for site/customer, "
         "site/mill/customer-sha256.txt",
     )
     parser.add_argument(
         "--without-pdf",
         action="store_true",
-        help="do not make the records in PDF again, which takes most of the time; they are then "
-        "named as not confirmed",
+        help="skip the PDFs, which take most of the time, and report them as not confirmed",
     )
     add_format(parser)
     parser.add_argument(
         "--report",
         type=Path,
         metavar="FILE",
-        help="also write the report as FILE.html or FILE.pdf, outside what is audited",
+        help="also write the report as FILE.html or FILE.pdf, outside the audited folder",
     )
 
 

@@ -29,36 +29,35 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--without-pdf",
         action="store_true",
-        help="print no PDF, which takes most of the time; those that are up to "
-        "date stay, and no page leads to one that is not there",
+        help="skip the PDFs, which take most of the time; those that are up to date stay, and "
+        "pages link only to PDFs that exist",
     )
     parser.add_argument(
         "--cluster",
         metavar="ADDRESS",
         default="",
-        help="print the PDFs on the workers of a Dask cluster; its scheduler's "
-        "address, as tls://10.0.0.5:8786; its machines are trusted as this "
-        "one is",
+        help="print the PDFs on the Dask cluster of this scheduler, as in tls://10.0.0.5:8786; "
+        "its machines are trusted like this one",
     )
     parser.add_argument(
         "--cluster-tls",
         nargs=3,
         metavar=("CA", "CERTIFICATE", "KEY"),
         default=(),
-        help="files in PEM by which the machines of a cluster know each other",
+        help="PEM files by which the cluster's machines recognize each other",
     )
     parser.add_argument(
-        "--fresh", action="store_true", help="make everything again, not only what has changed"
+        "--fresh", action="store_true", help="rebuild everything, not only what changed"
     )
     loudness = parser.add_mutually_exclusive_group()
     loudness.add_argument(
-        "-q", "--quiet", action="store_true", help="print warnings and problems, and nothing else"
+        "-q", "--quiet", action="store_true", help="print only warnings and problems"
     )
     loudness.add_argument(
         "-v", "--verbose", action="store_true", help="print how long each part took"
     )
     parser.add_argument(
-        "--strict", action="store_true", help="end with 1 if anything had to be warned of"
+        "--strict", action="store_true", help="end with exit code 1 if there were warnings"
     )
 
 

@@ -37,13 +37,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "-v",
         "--all",
         action="store_true",
-        help="print also what passed, has no data or is not applicable",
+        help="also print what passed, has no data or is not applicable",
     )
     loudness.add_argument(
         "-q",
         "--quiet",
         action="store_true",
-        help="print only charges and lots with a question or a fail, and those findings",
+        help="print only questions and fails, and the charges and lots they concern",
     )
     parser.add_argument(
         "--format",

@@ -20,10 +20,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "kind",
         choices=("bash", "zsh", "fish", "tcsh", "man", "round"),
-        help="the shell; man for the manual page; round for the words that can follow 'weigh', which "
-        "the scripts ask for",
+        help="a shell; man for the manual page; round for the words that can follow 'weigh', as the "
+        "scripts need them",
     )
-    parser.add_argument("charge", nargs="?", help="for round: the charge that is named already")
+    parser.add_argument("charge", nargs="?", help="for round: the charge already typed")
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -6,7 +6,7 @@ import argparse
 
 from kilnfolio.cli.arguments import add_entry, open_task, terminal
 
-SUMMARY = "correct a value, the old one kept"
+SUMMARY = "correct a value and keep the old one"
 EXAMPLE = "kilnfolio correct HB-26-041 S3@2026-03-03T07:10 '3978 g' --reason misread"
 
 
@@ -17,8 +17,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "field",
         help="BOARD@TIME for a mass, or the path of another value, as in boards.S3.green_mass",
     )
-    parser.add_argument("new", help="the value that takes its place, with its unit")
-    parser.add_argument("--reason", required=True, help="why it is changed; it is kept")
+    parser.add_argument("new", help="the new value, with its unit")
+    parser.add_argument("--reason", required=True, help="why; kept with the old value")
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -1,4 +1,4 @@
-"""kilnfolio equalize: write down that equalizing began or ended."""
+"""kilnfolio equalize: record that equalizing began or ended."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import argparse
 
 from kilnfolio.cli.arguments import add_at, add_entry, open_task, terminal
 
-SUMMARY = "write down that equalizing began or ended"
+SUMMARY = "record that equalizing began or ended"
 EXAMPLE = "kilnfolio equalize HB-26-041 begin"
 
 
@@ -20,7 +20,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Write down that equalizing began or ended."""
+    """Record that equalizing began or ended."""
     from kilnfolio.adopt.entry import commands
 
     task, by, now = open_task(arguments)

@@ -9,9 +9,9 @@ from pathlib import Path
 from kilnfolio.cli.arguments import add_folder, number_from
 from kilnfolio.cli.errors import ERROR, OK
 
-SUMMARY = "print an exam and, apart, its key"
+SUMMARY = "print an exam and, separately, its key"
 DESCRIPTION = (
-    "Print the test of a lesson path as a PDF, and its answers as another. The same "
+    "Print the test of a lesson path as one PDF and its answers as another. The same "
     "path and seed give the same paper; another seed gives other numbers."
 )
 EXAMPLE = "kilnfolio exam operator-day --seed 3"
@@ -26,7 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=number_from(0, 999_999),
         default=1,
         metavar="NUMBER",
-        help="which numbers, from 0 (default: %(default)s)",
+        help="picks the numbers; 0 or more (default: %(default)s)",
     )
     parser.add_argument(
         "--out",

@@ -11,7 +11,7 @@ from kilnfolio.cli.errors import ERROR, OK, print_reasons
 SUMMARY = "write charges, boards, weighings, air, findings and lots for other programs"
 DESCRIPTION = (
     "Write a mill's tables with their keys and units: a Data Package of CSV files, an "
-    "SQLite database, Parquet files or JSON. An auditor's or customer's export holds "
+    "SQLite database, Parquet files or JSON. An auditor's or customer's export holds only "
     "what that reader may see."
 )
 EXAMPLE = "kilnfolio export --format sqlite --out mill.sqlite"
@@ -36,7 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--edition",
         choices=("mill", "auditor", "customer"),
         default="mill",
-        help="who is to read it (default: %(default)s)",
+        help="who will read it (default: %(default)s)",
     )
     parser.add_argument("--lot", help="one lot only; a customer's export needs it")
 

@@ -1,4 +1,4 @@
-"""kilnfolio finish: write down that a charge ended."""
+"""kilnfolio finish: record that a charge ended."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import argparse
 
 from kilnfolio.cli.arguments import add_entry, open_task, terminal
 
-SUMMARY = "write down that a charge ended"
+SUMMARY = "record that a charge ended"
 EXAMPLE = "kilnfolio finish HB-26-041 --ended 06:30 --unloaded 14:00"
 
 
@@ -22,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Write down that a charge ended."""
+    """Record that a charge ended."""
     from kilnfolio.adopt.entry import commands
 
     task, by, now = open_task(arguments)

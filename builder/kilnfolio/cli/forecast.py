@@ -25,14 +25,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     parser.add_argument(
         "charge",
-        help="the charge, open or complete; 'all' prints how every "
-        "complete charge would have been forecast, learnt from the others",
+        help="the charge, open or complete; 'all' shows how each "
+        "complete charge would have been forecast from the others",
     )
     add_folder(parser)
     parser.add_argument(
         "--as-of",
         metavar="TIME",
-        help="forecast from this moment and ignore everything recorded later, as "
+        help="forecast as of this moment, and ignore everything recorded later, as "
         "in 2026-09-14T09:00 (default: the charge's last record)",
     )
     add_format(parser)

@@ -36,7 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="the logger's export; several, a folder of them or a pattern such as "
         "'logs/*.csv' where the logger begins a file each day; last, the mill "
-        "folder (default: this one)",
+        "folder (default: the one you are in)",
     )
     log.add_argument("--kiln", required=True, help="id of the kiln it is from")
     log.add_argument("--id", help="id of the profile (default: KILN-export)")
@@ -145,7 +145,7 @@ def _file_and_folder(parser: argparse.ArgumentParser, words: str) -> None:
         type=Path,
         nargs="?",
         default=this_mill(),
-        help="the mill folder (default: this one)",
+        help="the mill folder (default: the one you are in)",
     )
 
 

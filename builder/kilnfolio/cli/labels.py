@@ -11,7 +11,7 @@ from kilnfolio.cli.arguments import number_from
 from kilnfolio.cli.errors import ERROR, OK, print_reasons
 
 SUMMARY = "print labels for the packs of sealed lots"
-DESCRIPTION = "Print a label for each pack of the lots named, or of every sealed lot."
+DESCRIPTION = "Print a label for each pack of these lots, or of every sealed lot."
 EXAMPLE = "kilnfolio labels HBL-26-014 --sheet a4-99x67 --out labels.pdf"
 
 
@@ -25,7 +25,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--sheet",
         choices=tuple(SHEETS),
         default=next(iter(SHEETS)),
-        help="paper, and width by height of a label in mm (default: %(default)s)",
+        help="paper, and width and height of a label in mm (default: %(default)s)",
     )
     parser.add_argument(
         "--skip", type=number_from(0, 99), default=0, help="labels already used on the first sheet"

@@ -12,10 +12,10 @@ from kilnfolio.cli.errors import ERROR, FINDINGS, OK, print_reasons
 
 SUMMARY = "show the ledger's head; replace or revoke keys; correct the clock"
 DESCRIPTION = """\
-head: print the signed state of the ledger, to be kept by somebody else. convert: sign the head of
-a ledger that has none yet. rotate-key: replace the mill's key, the old one signing for the new one.
-revoke-key: name the last day a key may be trusted. correct-clock: name entries that a wrong clock
-dated too late, so that sealing can go on."""
+head: print the signed state of the ledger, for somebody else to keep. convert: sign the head of a
+ledger that has none yet. rotate-key: replace the mill's key; the old key signs for the new one.
+revoke-key: set the last day a key may be trusted. correct-clock: mark entries that a wrong clock
+dated too late, so that sealing can continue."""
 EXAMPLE = "kilnfolio ledger head --out head.json"
 ACTIONS = ("head", "convert", "rotate-key", "revoke-key", "correct-clock")
 
@@ -24,8 +24,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     parser.add_argument("action", choices=ACTIONS, help="what to do")
     parser.add_argument("--folder", type=Path, default=this_mill(), help="the mill folder")
-    parser.add_argument("--by", help="who does it; it is kept in the ledger")
-    parser.add_argument("--reason", help="why; it is kept in the ledger")
+    parser.add_argument("--by", help="who does it; kept in the ledger")
+    parser.add_argument("--reason", help="why; kept in the ledger")
     parser.add_argument("--key", metavar="HEX", help="revoke-key: the public key")
     parser.add_argument(
         "--last-day",

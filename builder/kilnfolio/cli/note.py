@@ -1,4 +1,4 @@
-"""kilnfolio note: write down what happened."""
+"""kilnfolio note: record what happened."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import argparse
 
 from kilnfolio.cli.arguments import add_at, add_entry, open_task, terminal
 
-SUMMARY = "write down what happened"
+SUMMARY = "record what happened"
 EXAMPLE = "kilnfolio note HB-26-041 'Door seal leaks at the bottom'"
 
 
@@ -24,7 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Write down what happened."""
+    """Record what happened."""
     from kilnfolio.adopt.entry import commands
     from kilnfolio.adopt.entry.times import moment
 

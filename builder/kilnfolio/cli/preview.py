@@ -10,9 +10,8 @@ from kilnfolio.cli.errors import ERROR, print_reasons
 
 SUMMARY = "show the pages while records are written"
 DESCRIPTION = (
-    "Serve the pages to this computer alone, build them again whenever a file is saved, "
-    "show in the page what cannot be read, and take entries from the kiln-side pages. "
-    "No PDFs are made."
+    "Serve the pages to this computer only, and rebuild them whenever a file is saved. Pages show "
+    "what cannot be read, and entries from the kiln-side pages are taken. PDFs are not made."
 )
 EXAMPLE = "kilnfolio preview ~/our-mill"
 
@@ -26,14 +25,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         nargs="?",
         const="",
         metavar="ADDRESS",
-        help="let paired devices of the mill's network open the kiln-side pages "
-        "and hand entries over, at this computer's ADDRESS (default: found)",
+        help="let paired devices on the mill's network open the kiln-side pages and hand entries "
+        "over, at this computer's ADDRESS (default: found automatically)",
     )
     parser.add_argument(
         "--lan-port", type=number_from(0, 65535), default=8301, help="default: 8301"
     )
     parser.add_argument(
-        "--certificate", type=Path, metavar="PEM", help="encrypt what devices send and get"
+        "--certificate",
+        type=Path,
+        metavar="PEM",
+        help="encrypt the traffic with devices, by this certificate",
     )
     parser.add_argument("--certificate-key", type=Path, metavar="PEM")
 

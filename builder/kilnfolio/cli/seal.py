@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 SUMMARY = "seal a charge or lot so that any later change shows"
 DESCRIPTION = (
-    "Seal a charge: its files and figures are signed and added to the ledger. Seal a "
-    "lot: the record its customer reads is, and labels carry the seal."
+    "Seal a charge or a lot: sign it and add it to the ledger. The seal covers a charge's files "
+    "and figures, or the record a lot's customer reads; labels carry a lot's seal."
 )
 EXAMPLE = "kilnfolio seal HB-26-003 --by 'R. Quill'"
 
@@ -29,17 +29,17 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_subject(parser)
     parser.add_argument(
-        "--new-key", action="store_true", help="first make the mill's key, in FOLDER/keys"
+        "--new-key", action="store_true", help="first make the mill's key in FOLDER/keys"
     )
 
 
 def add_subject(parser: argparse.ArgumentParser) -> None:
     """Add what is sealed or amended, and by whom."""
-    parser.add_argument("number", help="the number of a charge, or of a lot")
+    parser.add_argument("number", help="the number of a charge or lot")
     add_folder(parser)
-    parser.add_argument("--by", required=True, help="who seals; it is printed")
+    parser.add_argument("--by", required=True, help="who seals it; printed with the seal")
     parser.add_argument(
-        "--lot", action="store_true", help="the number is a lot's, where a charge has the same"
+        "--lot", action="store_true", help="seal the lot, where a charge has the same number"
     )
 
 

@@ -12,8 +12,8 @@ from kilnfolio.cli.errors import ERROR, OK, print_no_charge
 SUMMARY = "print the kiln-side sheet of a charge"
 DESCRIPTION = (
     "Print one page to hang at the kiln: set-points, and the mass of each sample board "
-    "at which each step falls due. Boards with their sections are enough. Of an "
-    "open charge it also prints where it stands, past rounds, and columns to its end."
+    "at which each step falls due. The boards and their sections are all it needs. For an "
+    "open charge it also shows how far it is, past rounds, and columns for the rounds to come."
 )
 EXAMPLE = "kilnfolio sheet HB-26-003 --paper letter --out kiln-2.pdf"
 

@@ -1,4 +1,4 @@
-"""kilnfolio step: write down that a step was set."""
+"""kilnfolio step: record that a step was set."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import argparse
 
 from kilnfolio.cli.arguments import add_at, add_entry, number_from, open_task, terminal
 
-SUMMARY = "write down that a step was set"
+SUMMARY = "record that a step was set"
 EXAMPLE = "kilnfolio step HB-26-041 4 --at 07:30"
 
 
@@ -21,7 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Write down that a step was set."""
+    """Record that a step was set."""
     from kilnfolio.adopt.entry import commands
 
     task, by, now = open_task(arguments)

@@ -1,4 +1,4 @@
-"""kilnfolio stop: write down that the kiln stood still."""
+"""kilnfolio stop: record that the kiln stood still."""
 
 from __future__ import annotations
 
@@ -6,17 +6,15 @@ import argparse
 
 from kilnfolio.cli.arguments import add_entry, open_task, terminal
 
-SUMMARY = "write down that the kiln stood still"
-DESCRIPTION = (
-    "Write down a stop. Without --to it stays open; the same command without a cause ends it."
-)
+SUMMARY = "record that the kiln stood still"
+DESCRIPTION = "Record a stop. Without --to it stays open; the same command without a cause ends it."
 EXAMPLE = "kilnfolio stop HB-26-041 'power cut' --from 03:10 --to 05:40"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_entry(parser)
-    parser.add_argument("cause", nargs="?", help="why; left out, it ends the stop that is open")
+    parser.add_argument("cause", nargs="?", help="why; without it, the open stop ends")
     parser.add_argument(
         "--from", dest="start", metavar="TIME", help="when it stopped (default: now)"
     )
@@ -24,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Write down that the kiln stood still."""
+    """Record that the kiln stood still."""
     from kilnfolio.adopt.entry import commands
 
     task, by, now = open_task(arguments)

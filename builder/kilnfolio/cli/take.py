@@ -8,11 +8,10 @@ from pathlib import Path
 from kilnfolio.adopt.this_mill import this_mill
 from kilnfolio.cli.arguments import number_from
 
-SUMMARY = "put entry files of phones and logger exports into the records"
+SUMMARY = "copy entry files of phones and logger exports into the records"
 DESCRIPTION = (
-    "Put entry files of the kiln-side page and exports of loggers into the records, in "
-    "any order and more than once: what stands already is passed over, what the record "
-    "says otherwise is named."
+    "Copy entry files of the kiln-side page and exports of loggers into the records, in any order. "
+    "Files may be taken twice: what is already there is skipped, and contradictions are reported."
 )
 EXAMPLE = "kilnfolio take ~/inbox --watch"
 
@@ -27,7 +26,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="entry files and exports, or folders of them",
     )
     parser.add_argument(
-        "--folder", type=Path, default=this_mill(), help="the mill folder (default: this one)"
+        "--folder",
+        type=Path,
+        default=this_mill(),
+        help="the mill folder (default: the one you are in)",
     )
     parser.add_argument(
         "--scan",
@@ -35,14 +37,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="the files are pictures of the codes that a kiln-side page shows",
     )
     parser.add_argument(
-        "--watch", action="store_true", help="go on taking what arrives in the folder, until Ctrl-C"
+        "--watch", action="store_true", help="keep taking what arrives in the folder, until Ctrl-C"
     )
     parser.add_argument(
         "--clock-ahead",
         type=number_from(-525_600, 525_600, float),
         default=0.0,
         metavar="MINUTES",
-        help="how far the device's clock was ahead; below 0 where it was behind",
+        help="how far the device's clock was ahead (negative: behind)",
     )
 
 

@@ -35,7 +35,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "KEY:2=VALUE for the second of several entries",
     )
     parser.add_argument(
-        "--folder", type=Path, default=this_mill(), help="the mill folder (default: this one)"
+        "--folder",
+        type=Path,
+        default=this_mill(),
+        help="the mill folder (default: the one you are in)",
     )
     add_format(parser)
 

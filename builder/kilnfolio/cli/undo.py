@@ -1,4 +1,4 @@
-"""kilnfolio undo: take back what the last command wrote into a record."""
+"""kilnfolio undo: undo what the last command wrote into a record."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--list",
         action="store_true",
-        help="print what can be undone, the last first, and undo nothing",
+        help="list what can be undone, latest first, and undo nothing",
     )
 
 

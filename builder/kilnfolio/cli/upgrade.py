@@ -9,9 +9,9 @@ from kilnfolio.cli.errors import FINDINGS, OK
 
 SUMMARY = "rewrite records of an older format in today's"
 DESCRIPTION = (
-    "Show what would change in records of an older format, and rewrite them with "
-    "--write: all or none, and kept as they were. Records of older formats are read "
-    "without this; sealed charges are never rewritten."
+    "Show what would change in records of an older format; with --write, rewrite them, all or none, "
+    "and keep the originals. Older formats can also be read without this; sealed charges are "
+    "never rewritten."
 )
 EXAMPLE = "kilnfolio upgrade ~/our-mill"
 
@@ -19,7 +19,7 @@ EXAMPLE = "kilnfolio upgrade ~/our-mill"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_folder(parser)
-    parser.add_argument("--write", action="store_true", help="do it")
+    parser.add_argument("--write", action="store_true", help="rewrite them")
 
 
 def run(arguments: argparse.Namespace) -> int:

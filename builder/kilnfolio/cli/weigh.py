@@ -1,4 +1,4 @@
-"""kilnfolio weigh: write down a round of masses."""
+"""kilnfolio weigh: record a round of weighings."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ import argparse
 
 from kilnfolio.cli.arguments import add_at, add_entry, open_task, terminal
 
-SUMMARY = "write down a round of masses"
+SUMMARY = "record a round of weighings"
 DESCRIPTION = (
-    "Write down a round: shows each board's MC, daily loss, what falls due and what "
-    "looks wrong, then writes it. A bare mass is in the unit of its board."
+    "Record a round of weighings, after showing each board's MC and daily loss, what falls due and "
+    "what looks wrong. A mass without a unit is in the unit of its board."
 )
 EXAMPLE = "kilnfolio weigh HB-26-041 S1=3.978 S2=4.102"
 
@@ -53,11 +53,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     words.complete = COMPLETE  # type: ignore[attr-defined]  # as shtab asks
     add_entry(parser, charge=False)
     add_at(parser, "when the boards were weighed")
-    parser.add_argument("--unit", help="unit of bare masses (default: that of each board)")
+    parser.add_argument(
+        "--unit", help="unit of masses given without one (default: that of each board)"
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Write down a round of masses."""
+    """Record a round of weighings."""
     from kilnfolio.adopt.entry import commands
 
     first, *pairs = arguments.words

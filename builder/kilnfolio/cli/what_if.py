@@ -24,22 +24,28 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--earlier",
         type=float,
         metavar="POINTS",
-        help="begin steps so many points of MC earlier; later where negative",
+        help="begin each step this many points of MC earlier (negative: later)",
     )
     parser.add_argument(
         "--step", type=int, metavar="N", help="move only step N, as the schedule numbers it"
     )
-    parser.add_argument("--at-most", metavar="TEMPERATURE", help="no step hotter, as in '60 °C'")
+    parser.add_argument(
+        "--at-most",
+        metavar="TEMPERATURE",
+        help="limit every step to this temperature, as in '60 °C'",
+    )
     parser.add_argument(
         "--depression", type=float, metavar="FACTOR", help="multiply every depression, as in 0.8"
     )
-    parser.add_argument("--schedule", metavar="ID", help="go on by another schedule")
-    parser.add_argument("--thickness", metavar="SIZE", help="timber of another size, as in '52 mm'")
-    parser.add_argument("--kiln", metavar="ID", help="air as another kiln lately kept it")
+    parser.add_argument("--schedule", metavar="ID", help="continue with another schedule")
+    parser.add_argument(
+        "--thickness", metavar="SIZE", help="assume timber of this thickness, as in '52 mm'"
+    )
+    parser.add_argument("--kiln", metavar="ID", help="assume the air another kiln has lately kept")
     parser.add_argument(
         "--as-of",
         metavar="TIME",
-        help="ask as if it were this moment and ignore everything recorded later",
+        help="assume it is this moment, and ignore everything recorded later",
     )
     add_format(parser)
 

@@ -1,4 +1,4 @@
-"""kilnfolio wick: write down that the wick was changed."""
+"""kilnfolio wick: record that the wick was changed."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import argparse
 
 from kilnfolio.cli.arguments import add_at, add_entry, open_task, terminal
 
-SUMMARY = "write down that the wick was changed"
+SUMMARY = "record that the wick was changed"
 EXAMPLE = "kilnfolio wick HB-26-041"
 
 
@@ -18,7 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Write down that the wick was changed."""
+    """Record that the wick was changed."""
     from kilnfolio.adopt.entry import commands
     from kilnfolio.adopt.entry.times import moment
 
