@@ -134,6 +134,19 @@ def test_share_shown_is_the_exact_binomial_bound(n, part, confidence):
     assert shown == pytest.approx(by_scipy, abs=1e-9)
 
 
+@pytest.mark.parametrize("failures", [0, 1, 3, 50])
+@pytest.mark.parametrize("confidence", [0.5, 0.95, 0.999])
+def test_share_shown_of_one_survey_is_that_of_the_beta_distribution(failures, confidence):
+    """Clopper and Pearson's bound as a quantile of the beta distribution, by scipy.stats."""
+    for n in (51, 200, 1_000_000):
+        shown = survey.share_shown(n, failures, confidence)
+        by_scipy = stats.beta.ppf(1.0 - confidence, n - failures, failures + 1)
+        assert shown == pytest.approx(by_scipy, rel=1e-12)
+        assert survey.share_shown([n, n], failures, confidence)[0] == pytest.approx(
+            shown, rel=1e-12
+        )
+
+
 def test_share_shown_when_all_failed_is_nothing():
     assert survey.share_shown(7, 7, 0.95) == 0.0
 

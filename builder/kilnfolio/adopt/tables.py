@@ -9,7 +9,6 @@ import csv
 from pathlib import Path
 
 from kilnfolio.adopt.cells import MAX_CELLS, Cell, Sheet, column_letters, refused
-from kilnfolio.adopt.workbook import read_workbook
 from kilnfolio.records.problems import RecordProblems, cannot_read
 from kilnfolio.runtime.files import TooLargeError, read_whole
 
@@ -66,6 +65,8 @@ def read_sheets(path: Path) -> list[Sheet]:
     except OSError as error:
         raise RecordProblems([cannot_read(path.name, error)]) from None
     if raw.startswith(b"PK"):
+        from kilnfolio.adopt.workbook import read_workbook  # slow to import, and no .csv needs it
+
         return read_workbook(path, raw)
     if raw.startswith(b"\xd0\xcf\x11\xe0"):
         raise refused(

@@ -178,13 +178,7 @@ def read_manuscript(root: Path) -> tuple[Manuscript, list[Problem]]:
     tuple of Manuscript and list of Problem
         What could be read, and everything that could not.
     """
-    problems: list[Problem] = []
-    cautions: Mapping[str, Caution] = {}
-    if (root / CAUTIONS).is_file():
-        try:
-            cautions = _read_cautions(root)
-        except RecordProblems as error:
-            problems += error.problems
+    cautions, problems = read_cautions(root)
     chapters = []
     for path in sorted((root / HANDBOOK).glob("*.md")):
         name = path.relative_to(root).as_posix()
@@ -210,6 +204,25 @@ def read_manuscript(root: Path) -> tuple[Manuscript, list[Problem]]:
             for slug, found in superseded.items()
         },
     ), problems
+
+
+def read_cautions(root: Path) -> tuple[Mapping[str, Caution], list[Problem]]:
+    """Read the cautions of a mill folder's handbook.
+
+    Parameters
+    ----------
+    root : Path
+        The folder that holds ``content/handbook``.
+
+    Returns
+    -------
+    tuple of Mapping and list of Problem
+        The cautions by key, and what could not be read.
+    """
+    try:
+        return (_read_cautions(root) if (root / CAUTIONS).is_file() else {}), []
+    except RecordProblems as error:
+        return {}, [*error.problems]
 
 
 def parse_chapter(text: str, name: str) -> ChapterFile:

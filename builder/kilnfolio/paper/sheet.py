@@ -9,13 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from jinja2 import Environment
 
-from kilnfolio.handbook.chapter import Caution, read_manuscript
-from kilnfolio.paper.printing import pdf_of
-from kilnfolio.paper.rounds import Rounds, rounds_of
+from kilnfolio.handbook.chapter import Caution, read_cautions
 from kilnfolio.physics.moisture import mass_at
 from kilnfolio.physics.rules import equalizing_emc, equalizing_start
 from kilnfolio.records.charge import Charge
@@ -43,6 +41,9 @@ from kilnfolio.review.setpoints import (
 from kilnfolio.review.stages import conditioning_rule
 from kilnfolio.review.working import evaluate
 from kilnfolio.runtime.files import write_whole
+
+if TYPE_CHECKING:
+    from kilnfolio.paper.rounds import Rounds
 
 Paper = Literal["a4", "letter"]
 PAPERS: tuple[Paper, ...] = ("a4", "letter")
@@ -141,7 +142,7 @@ def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
     steps = _from_present_mc(charge, regional.steps_as_set(planned, pressure), everyone)
     limits = _limits(folder, charge)
     due = [*_steps_due(steps), *_ends_due(charge, located.record, limits)]
-    cautions = read_manuscript(folder.root)[0].cautions
+    cautions = read_cautions(folder.root)[0]
     histories = [history for history in everyone if history.sections]
     boards = [
         _board(history, due) if history.sections else _in_the_oven(history, due)
@@ -169,8 +170,15 @@ def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
         boards,
         _worked(histories[0], _board(histories[0], due), due[0]) if histories and due else "",
         [cautions[key] for key in _HAZARDS if key in cautions],
-        rounds_of(folder, charge) if running else None,
+        _rounds(folder, charge) if running else None,
     )
+
+
+def _rounds(folder: MillFolder, charge: Charge) -> Rounds | None:
+    """Return the rounds of an open charge; of any other, nothing is forecast."""
+    from kilnfolio.paper.rounds import rounds_of
+
+    return rounds_of(folder, charge)
 
 
 def sheet_html(sheet: Sheet, env: Environment, paper: Paper, room: str) -> str:
@@ -208,6 +216,8 @@ def write_sheet(sheet: Sheet, env: Environment, out_path: Path, paper: Paper = "
     SheetTooLongError
         There are too many boards or steps for one page.
     """
+    from kilnfolio.paper.printing import pdf_of  # slow to import, and for setting pages only
+
     for room in _ROOM:
         pages: list[int] = []
         pdf, warnings = pdf_of(

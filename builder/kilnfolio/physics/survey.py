@@ -398,13 +398,40 @@ def chance_above(chi_square: float, degrees: int) -> float:
     return math.erfc(chi / math.sqrt(2.0)) + 2.0 * density * terms
 
 
+#: Up to so many failures the bound is found here, without a library.
+_FEW = 50
+
+
 def _share_shown(n: Floats, failures: Floats, confidence: Floats) -> Floats:
+    one = np.size(n) == np.size(failures) == np.size(confidence) == 1
+    if one and failures <= _FEW and n > 0 and confidence > 0.0:  # each False for NaN
+        return np.array(_one_share_shown(int(n), int(failures), float(confidence)))
     from scipy.special import betaincinv
 
     good = n - failures
     bound = betaincinv(np.maximum(good, 1.0), failures + 1.0, 1.0 - confidence)
     shown: Floats = np.where(good > 0.0, bound, 0.0 * bound)
     return shown
+
+
+@lru_cache(maxsize=1024)
+def _one_share_shown(n: int, failures: int, confidence: float) -> float:
+    """Return one bound: the share at which so few failures are as likely as `confidence` leaves.
+
+    The chance of at most these failures, a finite binomial sum, rises with the share. Halving ends
+    where no number lies between.
+    """
+    if failures == n:
+        return 0.0
+    ways = [float(math.comb(n, number)) for number in range(failures + 1)]
+    low, high = 0.0, 1.0
+    while low < (middle := 0.5 * (low + high)) < high:
+        bad = 1.0 - middle
+        chance = math.fsum(
+            count * bad**number * middle ** (n - number) for number, count in enumerate(ways)
+        )
+        low, high = (middle, high) if chance < 1.0 - confidence else (low, middle)
+    return high
 
 
 def _one_sided_factor(n: Floats, share: Floats, confidence: Floats) -> Floats:

@@ -10,21 +10,13 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from importlib import import_module
 
 from kilnfolio.graph.inputs import Index
-from kilnfolio.records.brand import Brand
-from kilnfolio.records.charge import Charge
-from kilnfolio.records.kiln import Kiln
-from kilnfolio.records.limits import Limits
-from kilnfolio.records.logger import LoggerProfile
-from kilnfolio.records.lot import Lot
-from kilnfolio.records.mill import Mill
-from kilnfolio.records.model import Record
-from kilnfolio.records.notation import Notation
-from kilnfolio.records.order import OpenOrder
-from kilnfolio.records.schedule import Schedule
-from kilnfolio.records.sourced import Sources
-from kilnfolio.records.species import Species
+
+TYPE_CHECKING = False  # as typing has it
+if TYPE_CHECKING:
+    from kilnfolio.records.model import Record
 
 #: Words in a path that stand for a part of it, and what such a part may be.
 _PARTS = {"ID": "([^/]+)", "YEAR": "[^/]+", "REVISION": "[^/]+"}
@@ -38,8 +30,9 @@ class RecordKind:
     ----------
     name : str
         What it is called, as in ``charge``; the schema and the command ``new`` go by it.
-    model : type of Record
-        What it holds.
+    model_at : str
+        The module of this package and the class that say what it holds. Models are imported when
+        they are asked for: a build with nothing to do looks at files alone.
     paths : tuple of str
         Where its files lie in a mill folder: ``ID`` stands for the record's id.
     draft : bool
@@ -49,10 +42,17 @@ class RecordKind:
     """
 
     name: str
-    model: type[Record]
+    model_at: str
     paths: tuple[str, ...]
     draft: bool = False
     local_times: bool = False
+
+    @cached_property
+    def model(self) -> type[Record]:
+        """What it holds."""
+        module, _, name = self.model_at.partition(":")
+        found: type[Record] = getattr(import_module(f"kilnfolio.records.{module}"), name)
+        return found
 
     @property
     def single(self) -> bool:
@@ -85,30 +85,36 @@ def _pattern(path: str) -> str:
 RECORD_KINDS: dict[str, RecordKind] = {
     kind.name: kind
     for kind in (
-        RecordKind("mill", Mill, ("content/mill.yaml",)),
-        RecordKind("brand", Brand, ("content/brand.yaml",)),
-        RecordKind("kiln", Kiln, ("content/kilns/ID.yaml",), draft=True),
-        RecordKind("logger", LoggerProfile, ("content/loggers/ID.yaml",)),
-        RecordKind("species", Species, ("schedules/species/ID.yaml",), draft=True),
+        RecordKind("mill", "mill:Mill", ("content/mill.yaml",)),
+        RecordKind("brand", "brand:Brand", ("content/brand.yaml",)),
+        RecordKind("kiln", "kiln:Kiln", ("content/kilns/ID.yaml",), draft=True),
+        RecordKind("logger", "logger:LoggerProfile", ("content/loggers/ID.yaml",)),
+        RecordKind("species", "species:Species", ("schedules/species/ID.yaml",), draft=True),
         RecordKind(
             "schedule",
-            Schedule,
+            "schedule:Schedule",
             ("schedules/hardwood/ID.yaml", "schedules/softwood/ID.yaml"),
             draft=True,
         ),
-        RecordKind("notation", Notation, ("schedules/notations/ID.yaml",)),
-        RecordKind("limits", Limits, ("schedules/limits.yaml",)),
-        RecordKind("sources", Sources, ("schedules/sources.yaml",)),
+        RecordKind("notation", "notation:Notation", ("schedules/notations/ID.yaml",)),
+        RecordKind("limits", "limits:Limits", ("schedules/limits.yaml",)),
+        RecordKind("sources", "sourced:Sources", ("schedules/sources.yaml",)),
         RecordKind(
-            "charge", Charge, ("content/charges/YEAR/ID/charge.yaml",), draft=True, local_times=True
+            "charge",
+            "charge:Charge",
+            ("content/charges/YEAR/ID/charge.yaml",),
+            draft=True,
+            local_times=True,
         ),
-        RecordKind("order", OpenOrder, ("content/orders/ID.yaml",), draft=True),
-        RecordKind("lot", Lot, ("content/lots/ID.yaml",), draft=True, local_times=True),
+        RecordKind("order", "order:OpenOrder", ("content/orders/ID.yaml",), draft=True),
+        RecordKind("lot", "lot:Lot", ("content/lots/ID.yaml",), draft=True, local_times=True),
     )
 }
 
 #: Earlier revisions of schedules, which are always complete.
-SUPERSEDED = RecordKind("superseded", Schedule, ("schedules/superseded/ID/REVISION.yaml",))
+SUPERSEDED = RecordKind(
+    "superseded", "schedule:Schedule", ("schedules/superseded/ID/REVISION.yaml",)
+)
 #: The list of the index that holds files nobody would read.
 MISPLACED = "misplaced"
 #: The list of the index that holds the files of the mill's own house, beside its record.
