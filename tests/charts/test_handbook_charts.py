@@ -43,7 +43,7 @@ def test_every_band_and_stop_is_read_out():
 
 def test_a_profile_is_drawn_from_face_to_face():
     drawing = profile_chart("p", [10.0, 20.0, 30.0, 40.0])
-    path = re.search(r'class="controlling" d="([^"]+)"', drawing)[1]
+    path = re.search(r'class="controlling"[^>]* d="([^"]+)"', drawing)[1]
     assert path.count("L") == 7
     heights = [float(found) for found in re.findall(r" ([\d.]+)(?:L|$)", path)]
     assert heights == pytest.approx(heights[::-1])

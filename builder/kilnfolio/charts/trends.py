@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
-from kilnfolio.charts.axes import Panel, dots, even_axis, read_stops, spoken, svg
+from kilnfolio.charts.axes import Panel, dots, even_axis, read_stops, segment, spoken, svg
 from kilnfolio.charts.calendar import Clock
+from kilnfolio.physics.control_chart import ControlLimits
 from kilnfolio.review.figures import measure
 
 _LEFT, _WIDTH, _VIEW = 54.0, 560.0, 640.0
@@ -25,6 +26,22 @@ class Trend:
     unit: str
     values: Sequence[float | None]
     decimals: int = 1
+    limits: ControlLimits | None = None
+    """Mean and limits to draw, where there are charges enough for them."""
+    from_zero: bool = False
+    """It is never below 0, so that a limit below 0 is none."""
+
+    @property
+    def low(self) -> float | None:
+        """Its lower limit; None where it has none."""
+        if self.limits is None or (self.from_zero and self.limits.low < 0.0):
+            return None
+        return self.limits.low
+
+    @property
+    def known(self) -> list[float]:
+        """The values there are, in the order of the charges."""
+        return [value for value in self.values if value is not None]
 
 
 def trend_chart(
@@ -53,7 +70,9 @@ def trend_chart(
     parts: list[Markup] = []
     panels = []
     for place, trend in enumerate(shown):
-        known = [value for value in trend.values if value is not None]
+        known = trend.known
+        if trend.limits:
+            known = [*known, trend.low or 0.0, trend.limits.high]
         panel = Panel(
             _LEFT,
             _TOP + place * (_HEIGHT + _BETWEEN),
@@ -70,6 +89,7 @@ def trend_chart(
         )
         parts += [
             panel.frame(x_words=place == len(shown) - 1),
+            *_limit_lines(panel, trend),
             panel.line("board-1", points),
             dots("dot board-1", [(panel.x_at(x), panel.y_at(y)) for x, y in points]),
         ]
@@ -86,11 +106,24 @@ def trend_chart(
     )
 
 
+def _limit_lines(panel: Panel, trend: Trend) -> Iterator[Markup]:
+    """Yield the mean and the two limits across a panel."""
+    if trend.limits is None:
+        return
+    for css, value in (
+        ("control-mean", trend.limits.mean),
+        ("control-limit", trend.low),
+        ("control-limit", trend.limits.high),
+    ):
+        if value is not None:
+            yield segment(css, panel.left, panel.y_at(value), panel.right, panel.y_at(value))
+
+
 def describe(trends: Sequence[Trend]) -> str:
     """Return the panels in words: of each, its lowest, highest and latest value."""
     said = []
     for trend in trends:
-        known = [value for value in trend.values if value is not None]
+        known = trend.known
         low, high = (measure(edge, trend.unit, trend.decimals) for edge in (min(known), max(known)))
         said.append(f"{trend.name}: {low} to {high}.")
     return " ".join(said)

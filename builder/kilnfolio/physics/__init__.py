@@ -13,6 +13,7 @@ Nothing here opens a file, knows a record or draws a page. Each module is one ro
 `heat`             the longest unbroken time a core spent at or above a temperature
 `survey`           what a set of readings says about the lot they came from
 `mixture`          whether readings form one group or two
+`control_chart`    whether a run of single values goes on as it did
 `drying_board`     a board that dries by diffusion in changing air: its moisture profile
 `drying_gradient`  how much shrinkage a wet core denies the shell, to compare schedules
 `drying_formula`   the published drying time of red oak; how temperature changes the pace

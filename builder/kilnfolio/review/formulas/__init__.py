@@ -14,11 +14,12 @@ from kilnfolio.review.formulas.air import AIR
 from kilnfolio.review.formulas.drying import DRYING
 from kilnfolio.review.formulas.load import LOAD
 from kilnfolio.review.formulas.masses import MASSES
+from kilnfolio.review.formulas.trend import TREND
 from kilnfolio.review.working import Formula, evaluate
 
 #: Every formula by the name `compute` calls it.
 FORMULAS: Mapping[str, Formula] = {
-    formula.name: formula for formula in (*MASSES, *AIR, *LOAD, *DRYING)
+    formula.name: formula for formula in (*MASSES, *AIR, *LOAD, *DRYING, *TREND)
 }
 
 

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from kilnfolio.charts.trends import Trend, trend_chart
 from kilnfolio.charts.wet_spots import Spot, wet_spot_map
+from kilnfolio.physics.control_chart import LEAST, beyond_limits, control_limits, runs_on_one_side
 from kilnfolio.records.kiln import Instrument, Kiln
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import RegionalFormat
+from kilnfolio.review.dossier import Working
 from kilnfolio.review.drops import UnusualDrop
 from kilnfolio.review.evidence import KilnCharge, kiln_evidence
 from kilnfolio.review.limits import limit_table
@@ -34,6 +36,16 @@ class InstrumentLine:
 
 
 @dataclass(frozen=True)
+class Steadiness:
+    """Whether one quantity of a kiln goes on as it did."""
+
+    trend: Trend
+    """The oldest charge first; with limits where there are charges enough."""
+    signals: list[tuple[str, str, str]]
+    """Charge, its page, and what stands out."""
+
+
+@dataclass(frozen=True)
 class KilnView:
     """Everything a kiln page prints."""
 
@@ -51,9 +63,13 @@ class KilnView:
     kept: list[tuple[KilnCharge, str]]
     """How its air was kept in each charge, and where the charge is."""
     trends: str
+    """How well it controlled its air from charge to charge, as a chart."""
+    steady: list[Steadiness]
+    """Whether each quantity goes on as it did."""
+    enough: int
+    """Charges that this takes."""
     drops: list[tuple[UnusualDrop, str]]
     """Charges whose drop across the load stood above the kiln's own history, with their pages."""
-    """How well it controlled its air from charge to charge, as a chart."""
     how: Workings
     """How each computed number was had."""
 
@@ -86,6 +102,11 @@ def kiln_page(context: SiteContext, name: str) -> Page:
     evidence = kiln_evidence(name, record.positions, lines, rise)
     readings = [reading for line in lines for reading in line.positions]
     spots = [Spot(spot.position, spot.points, spot.readings) for spot in evidence.wet_spots]
+    shown_charges = evidence.charges[:SHOWN][::-1]
+    steady = [
+        steadiness(trend, [one.charge for one in shown_charges])
+        for trend in _trends(context, shown_charges)
+    ]
     view = KilnView(
         record,
         _facts(context.regional, record),
@@ -96,9 +117,16 @@ def kiln_page(context: SiteContext, name: str) -> Page:
         charge_rows(context, charges[:SHOWN]),
         len(charges),
         [(line, routes.charge(line.charge)) for line in evidence.charges[:SHOWN]],
-        _trends(context, record.name, evidence.charges[:SHOWN]),
+        trend_chart(
+            record.name,
+            [(one.charge, one.started) for one in shown_charges],
+            [one.trend for one in steady],
+            context.folder.mill.record.zone,
+        ),
+        steady,
+        LEAST,
         [(drop, routes.charge(drop.charge)) for drop in evidence.drops[:SHOWN]],
-        by_id([_spot_working(spots, readings)]),
+        by_id([_spot_working(spots, readings), _limits_working(steady)]),
     )
     return context.page(
         "kiln.html",
@@ -118,36 +146,78 @@ def kiln_page(context: SiteContext, name: str) -> Page:
     )
 
 
-def _trends(context: SiteContext, name: str, charges: Sequence[KilnCharge]) -> str:
-    """Return the trends of a kiln's air as a chart, in the region's units."""
+def _trends(context: SiteContext, charges: Sequence[KilnCharge]) -> list[Trend]:
+    """Return what tells of a kiln's air control, in the region's units."""
     scale = context.regional.difference_scale
 
     def of(value: float | None) -> float | None:
         return None if value is None else scale.of(value)
 
-    return trend_chart(
-        name,
-        [(one.charge, one.started) for one in charges],
-        [
-            Trend(
-                "Wick, steepest day",
-                f"{scale.unit}/day",
-                [of(one.wick.worst_drift_k_per_day) if one.wick else None for one in charges],
-                2,
-            ),
-            Trend(
-                "Entering and leaving air, median difference",
-                scale.unit,
-                [of(one.zone_spread_k) for one in charges],
-            ),
-            Trend(
-                "Above the set dry bulb",
-                f"{scale.unit}\N{NO-BREAK SPACE}h",
-                [of(one.dry_bulb_over_kh) for one in charges],
-                0,
-            ),
-        ],
-        context.folder.mill.record.zone,
+    return [
+        Trend(
+            "Wick, steepest day",
+            f"{scale.unit}/day",
+            [of(one.wick.worst_drift_k_per_day) if one.wick else None for one in charges],
+            2,
+        ),
+        Trend(
+            "Entering and leaving air, median difference",
+            scale.unit,
+            [of(one.zone_spread_k) for one in charges],
+            from_zero=True,
+        ),
+        Trend(
+            "Above the set dry bulb",
+            f"{scale.unit}\N{NO-BREAK SPACE}h",
+            [of(one.dry_bulb_over_kh) for one in charges],
+            0,
+            from_zero=True,
+        ),
+    ]
+
+
+def steadiness(trend: Trend, charges: Sequence[str]) -> Steadiness:
+    """Return a quantity with its limits and signals, where there are charges enough."""
+    names = [name for name, value in zip(charges, trend.values, strict=True) if value is not None]
+    if len(names) < LEAST:
+        return Steadiness(trend, [])
+    limits = control_limits(trend.known)
+    signals = [
+        (names[at], "above" if trend.known[at] > limits.high else "below", "its limit")
+        for at in beyond_limits(trend.known)
+    ] + [
+        (
+            names[first],
+            "above" if trend.known[first] > limits.mean else "below",
+            f"the mean in {last - first + 1} charges in a row, the first of them",
+        )
+        for first, last in runs_on_one_side(trend.known)
+    ]
+    return Steadiness(
+        replace(trend, limits=limits),
+        [(name, routes.charge(name), f"{side} {what}") for name, side, what in signals],
+    )
+
+
+def _limits_working(steady: Sequence[Steadiness]) -> Shown:
+    """Return how each limit was had."""
+
+    def worked() -> Iterator[Working | None]:
+        for one in steady:
+            if one.trend.limits:
+                for end in ("upper",) if one.trend.low is None else ("lower", "upper"):
+                    yield work_out(
+                        f"{end}_control_limit",
+                        f"{one.trend.name}, {one.trend.unit}",
+                        of=one.trend.known,
+                    )
+
+    return shown(
+        "control-limits",
+        "The limits of a quantity",
+        worked(),
+        "The spread is that from one charge to the next, so that a slow change does not widen its own "
+        "limits. A quantity that is never below 0 has no limit below 0.",
     )
 
 
