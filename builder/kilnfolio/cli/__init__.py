@@ -38,6 +38,7 @@ COMMANDS = {
     "sheet": "sheet",
     "exam": "exam",
     "drills": "drills",
+    "practice": "practice",
     "weigh": "weigh",
     "step": "step",
     "stop": "stop",

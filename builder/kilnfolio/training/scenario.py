@@ -159,6 +159,7 @@ def plain_values(scenario: Scenario, wood: Species) -> dict[str, Any]:
     )
     return values | {
         "wood": wood.trade_name,
+        "species": scenario.species,
         "thickness_mm": scenario.thickness.value,
         "volume_m3": scenario.volume.value,
         "basic_density": wood.basic_density_kg_m3,

@@ -256,14 +256,19 @@ def replay(scenario: Mapping[str, Any], seed: int, decisions: Sequence[Decision]
     """
     run = Run(scenario, seed)
     for decision in decisions:
-        if decision["do"] == "set":
-            run.set_air(decision["dry_bulb"], decision["depression"])
-        elif decision["do"] == "wick":
-            run.change_wick()
-        elif decision["do"] == "weigh":
-            run.weigh()
-        elif decision["do"] == "wait":
-            run.wait(decision["hours"])
-        else:
-            raise ValueError(f"do must be set, wick, weigh or wait; received {decision['do']!r}")
+        apply(run, decision)
     return run
+
+
+def apply(run: Run, decision: Decision) -> None:
+    """Do one thing of those `replay` knows."""
+    if decision["do"] == "set":
+        run.set_air(decision["dry_bulb"], decision["depression"])
+    elif decision["do"] == "wick":
+        run.change_wick()
+    elif decision["do"] == "weigh":
+        run.weigh()
+    elif decision["do"] == "wait":
+        run.wait(decision["hours"])
+    else:
+        raise ValueError(f"do must be set, wick, weigh or wait; received {decision['do']!r}")
