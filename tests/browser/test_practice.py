@@ -45,7 +45,7 @@ def test_new_numbers_go_round_through_every_set(page, demo_site, worked):
 
 
 def test_answers_stay_folded_until_asked_for_and_after_new_numbers(page, demo_site):
-    page.goto(addresses(demo_site)["practice"])
+    page.goto(addresses(demo_site)["practice"] + "?answers=open")
     problem = page.locator(f"#{FIRST.slug}")
     answer = problem.locator(".worked")
     expect(answer).to_be_hidden()

@@ -131,3 +131,17 @@ def test_the_keyboard_alone_is_enough(page, practice_page):
     page.keyboard.type(f"{100.0 * (green - dry) / dry:.1f}")
     page.keyboard.press("Enter")
     expect(page.locator("#section-mc .said")).to_have_text("Right.", use_inner_text=True)
+
+
+def test_the_worked_answer_is_hidden_until_one_is_typed_or_the_trainer_releases_it(
+    page, practice_page
+):
+    page.goto(practice_page)
+    worked = page.locator("#section-mc details", has_text="Answer")
+    expect(worked).to_be_hidden()
+    answer(page, "section-mc", "1")
+    expect(worked).to_be_visible()
+    page.locator("#section-mc button.new-numbers").click()
+    expect(worked).to_be_hidden()
+    page.goto(f"{practice_page}?answers=open")
+    expect(worked).to_be_visible()

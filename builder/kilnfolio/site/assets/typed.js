@@ -108,6 +108,15 @@
     return made;
   }
 
+  // --- answers, hidden until released ---------------------------------------------------------------
+  const released = new URLSearchParams(location.search).get("answers") === "open";
+
+  /** Hides the worked answer until one was typed, or the trainer's address has released them all. */
+  function hideAnswer(kind, hidden) {
+    const box = document.getElementById(kind).querySelector(".worked").closest("details");
+    box.hidden = hidden && !released;
+  }
+
   // --- one form ------------------------------------------------------------------------------------
   function fill(form) {
     const kind = form.dataset.kind;
@@ -131,6 +140,7 @@
       );
       form.append(field);
     });
+    hideAnswer(kind, typed.length > 0);
     if (typed.length) {
       form.append(element("button", "Check my answer", { type: "submit" }));
     }
@@ -152,6 +162,7 @@
         all = false;
       }
     });
+    hideAnswer(kind, false);
     keep(kind, all);
   }
 
