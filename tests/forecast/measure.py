@@ -59,6 +59,10 @@ def _warnings(found):
         "sound_charges": found.charges,
         "sound_charges_named": found.charges_flagged,
         "sound_charges_with_drift": drift,
+        "other_charges": found.others[2],
+        "other_charges_named": found.others[3],
+        "other_weighings": found.others[0],
+        "other_weighings_named": found.others[1],
         "faults": faults,
     }
 

@@ -22,6 +22,8 @@ class Rates:
     flagged: int = 0
     charges: int = 0
     charges_flagged: int = 0
+    others: tuple[int, int, int, int] = (0, 0, 0, 0)
+    """The same four, of the charges that no constant of the warning was chosen on."""
     found: dict = field(default_factory=dict)
     wick_days: dict = field(default_factory=dict)
 
@@ -64,12 +66,19 @@ def rates(each=200, seed=1, whole=False):
     rng = np.random.default_rng(seed)
     found = Rates()
     sound = [(curve, known, run) for curve, known, runs in groups() for run in runs]
-    for curve, known, run in [*sound, *(left_out() if whole else ())]:
+    for place, (curve, known, run) in enumerate([*sound, *(left_out() if whole else ())], 1):
         warnings = [one for one in check(run, curve, known) if one.kind != "drift"]
         found.flagged += sum(len(one.boards) for one in warnings)
         found.weighings += int(np.isfinite(run.weighings.mc_pct[2:]).sum())
         found.charges += 1
         found.charges_flagged += bool(warnings)
+        if place == len(sound):
+            found.others = (
+                found.weighings,
+                found.flagged,
+                found.charges,
+                found.charges_flagged,
+            )
         found.count("drift, sound", any(one.kind == "drift" for one in check(run, curve, known)))
     for i in range(each):
         curve, known, run = sound[i % len(sound)]

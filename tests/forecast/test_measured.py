@@ -21,6 +21,8 @@ def test_false_alarms_are_as_rare_as_asked():
     assert found.weighings >= 10_000
     assert found.weighings_named / found.weighings <= 0.0012
     assert found.charges_named / found.charges <= 0.11
+    assert found.others_weighings_named / found.others_weighings <= 0.0012
+    assert found.others_named / found.others <= 0.11
 
 
 @pytest.mark.parametrize(

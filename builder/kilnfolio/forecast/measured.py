@@ -1,7 +1,8 @@
 """How good forecasts and early warnings were on check charges: ``measured.yaml``, made by a command.
 
-The file is written by the command it names, from charges that nothing was learnt from. Pages print
-these figures; nobody types them.
+The file is written by the command it names, from charges that no curve was learnt from. The
+constants of the early warning were chosen on some of them; the others are counted apart. Pages
+print these figures; nobody types them.
 """
 
 from __future__ import annotations
@@ -38,6 +39,11 @@ class Warned(NamedTuple):
     charges: int
     charges_named: int
     charges_with_drift: int
+    others: int
+    """Of the charges: those on which no constant of the warning was chosen."""
+    others_named: int
+    others_weighings: int
+    others_weighings_named: int
     faults: tuple[Fault, ...]
 
 
@@ -96,6 +102,10 @@ def measured() -> Measured:
             found["sound_charges"],
             found["sound_charges_named"],
             found["sound_charges_with_drift"],
+            found["other_charges"],
+            found["other_charges_named"],
+            found["other_weighings"],
+            found["other_weighings_named"],
             faults,
         ),
         tuple(Foretold(**row) for row in data["forecasts"]),
