@@ -395,6 +395,11 @@ def test_the_trainee_is_not_told(drills, page, printed):
         assert drill.what[:25] not in printed[TRAINEE]
         start = page.index(f'id="{drill.anchor}"')
         shown = page[start : page.index(f"Key to drill {drill.number}<")]
+        form = shown[shown.index("<form") : shown.index("</form>")]
+        # the form offers every fault and every action alike, in an order that tells nothing
+        assert all(form.count(f">{fault.title}</option>") == 1 for fault in FAULTS)
+        assert all(form.count(f">{fault.action}</option>") == 1 for fault in FAULTS)
+        shown = shown.replace(form, "")
         assert drill.fault.title not in shown
         assert drill.fault.must not in shown
     assert printed[TRAINEE].count("What do you do, and what do you write down?") == len(drills)
