@@ -91,7 +91,7 @@ def typed(shell, lines, keys, until):
 
 def _shown(terminal):
     """Return what a terminal shows next; a shell that stays silent for a minute has failed."""
-    assert select.select([terminal], [], [], 60)[0], "the shell shows nothing more"
+    assert select.select([terminal], [], [], 300)[0], "the shell shows nothing more"
     return os.read(terminal, 65536).decode(errors="replace")
 
 
