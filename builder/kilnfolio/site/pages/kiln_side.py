@@ -137,8 +137,12 @@ def _board_words(
         at = dt.datetime.fromisoformat(state.next_round)
         yield f"about {coming.now} expected on {at:%d %b %H:%M}"
     if state.next_due and (due := mass_due(board, state.next_due)) is not None:
+        reached = board.last_g is not None and board.last_g <= due
         likely = f", likely {coming.at:%d %b %H:%M}" if coming and coming.at else ""
-        yield f"{state.next_due.label} at {mass_words(due, board.unit)} {board.unit}{likely}"
+        yield (
+            f"{state.next_due.label} at {mass_words(due, board.unit)} {board.unit}"
+            f"{', which it has reached' if reached else likely}"
+        )
 
 
 def worker_names(context: SiteContext) -> list[str]:
