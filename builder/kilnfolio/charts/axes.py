@@ -214,8 +214,9 @@ def svg(
     readout: Mapping[str, object] | None = None,
     *,
     fits: bool = False,
+    alone: bool = True,
 ) -> Markup:
-    """Return a drawing with its title and description; it keeps its looks when saved alone.
+    """Return a drawing with its title and description.
 
     Parameters
     ----------
@@ -231,6 +232,9 @@ def svg(
         What ``assets/charts.js`` needs to read values out; see `read_stops` and `read_clock`.
     fits : bool
         Its words leave room to grow, so that a phone shows it whole with larger letters.
+    alone : bool
+        It keeps its looks when somebody saves it without the page. A customer's page does without:
+        its drawings would be twice as long, and it comes over a telephone.
     """
     told = "".join(f' data-{name}="{escape(value)}"' for name, value in (readout or {}).items())
     looks = ' class="fits"' if fits else ""
@@ -240,7 +244,7 @@ def svg(
         f'<title id="{identity}-title">{escape(title)}</title>'
         f'<desc id="{identity}-desc">{escape(description)}</desc>{"".join(parts)}</svg>'
     )
-    return stand_alone(drawing)
+    return stand_alone(drawing) if alone else drawing
 
 
 def read_stops() -> dict[str, object]:

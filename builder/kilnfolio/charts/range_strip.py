@@ -57,6 +57,7 @@ def range_strip(strip: Strip) -> Markup:
         "Moisture content measured, and ordered",
         describe(strip),
         parts,
+        alone=False,
     )
 
 

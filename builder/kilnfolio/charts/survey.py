@@ -44,6 +44,7 @@ def histogram(
     low_pct: float | None = None,
     high_pct: float | None = None,
     identity: str = "survey",
+    alone: bool = True,
 ) -> Histogram:
     """Return the histogram of a survey.
 
@@ -59,6 +60,8 @@ def histogram(
         The band ordered for a piece [%]; open on a side where absent.
     identity : str
         Unique in the page.
+    alone : bool
+        As for `axes.svg`.
     """
     if not readings:
         return Histogram(Markup(""), [])
@@ -95,7 +98,8 @@ def histogram(
         readings_words = f"{words}: {count} {'reading' if count == 1 else 'readings'}"
         parts.append(spoken(readings_words, left, panel.top, room, panel.height))
     description = _describe(readings, low_pct, high_pct)
-    return Histogram(svg(identity, _WIDTH, _HEIGHT, title, description, parts, read_stops()), bars)
+    drawing = svg(identity, _WIDTH, _HEIGHT, title, description, parts, read_stops(), alone=alone)
+    return Histogram(drawing, bars)
 
 
 def _bars(counts: Counter[int], width: float) -> list[tuple[str, int]]:

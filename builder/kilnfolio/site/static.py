@@ -7,9 +7,12 @@ import json
 import re
 from importlib import resources
 from pathlib import Path
+from typing import get_args
 
 from kilnfolio.calculators.script import constants
 from kilnfolio.rendering.languages import SEALED, available, language
+from kilnfolio.rendering.lot_state import STATES
+from kilnfolio.review.dossier import Word
 
 #: The parts of a style sheet, in their order, by the edition that uses them. A customer's page is
 #: fetched over a telephone beside the pack and carries no rule it has no use for.
@@ -40,12 +43,27 @@ _RARE_FACE = re.compile(
 )
 
 
+#: Rules for outcomes that no state of a lot has: a customer's page never shows them.
+_OTHER_OUTCOME = re.compile(
+    r"^ *\.outcome-({})(?:::before)? {{[^}}]*}}\n".format(
+        "|".join(
+            word.replace(" ", "-")
+            for word in get_args(Word)
+            if word not in {state.outcome for state in STATES.values()}
+        )
+    ),
+    re.MULTILINE,
+)
+
+
 def style_sheet(edition: str) -> str:
     """Return ``site.css`` of an edition, put together from its parts, without their comments."""
     home = resources.files("kilnfolio.site") / "assets"
     text = "\n".join((home / f"{part}.css").read_text("utf-8") for part in _PARTS[edition])
     text = re.sub(r"\s*/\*.*?\*/", "", text, flags=re.DOTALL).lstrip()
-    return _without_room(_RARE_FACE.sub("", text)) if edition == "customer" else text
+    if edition != "customer":
+        return text
+    return _without_room(_OTHER_OUTCOME.sub("", _RARE_FACE.sub("", text)))
 
 
 def _without_room(css: str) -> str:

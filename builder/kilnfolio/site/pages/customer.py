@@ -165,7 +165,9 @@ class Served:
     @property
     def linked(self) -> Markup:
         """The record in the vocabulary of schema.org, safe inside a script element."""
-        text = json.dumps(linked_data(self.record), ensure_ascii=False, sort_keys=True)
+        text = json.dumps(
+            linked_data(self.record), ensure_ascii=False, sort_keys=True, separators=(",", ":")
+        )
         return Markup(text.replace("&", r"\u0026").replace("<", r"\u003c").replace(">", r"\u003e"))
 
 
@@ -388,6 +390,7 @@ def _moisture(
             target_pct=lot.order.target_mc.value,
             low_pct=low,
             high_pct=high,
+            alone=False,
         ),
     }
 
