@@ -99,6 +99,7 @@ def test_page_links_to_no_other_page(page):
     inner = [link for link in Outline(page.html).links if not link.startswith(("mailto:", "#"))]
     assert sorted(set(inner)) == [
         "../assets/fonts.js",
+        "../assets/icon.svg",
         "../assets/label.js",
         "../assets/opens.js",
         "../assets/site.css",
