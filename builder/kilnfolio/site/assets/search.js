@@ -455,8 +455,16 @@
       : Array.from(groups.values()).concat(own);
   }
 
+  // what stands already is left in place: a hit that has the keyboard keeps it
   function show(place, groups) {
-    place.replaceChildren();
+    const fresh = document.createElement("div");
+    fill(fresh, groups);
+    if (fresh.innerHTML !== place.innerHTML) {
+      place.replaceChildren(...fresh.childNodes);
+    }
+  }
+
+  function fill(place, groups) {
     groups.forEach((group) => {
       const heading = document.createElement("h2");
       const list = document.createElement("ol");
