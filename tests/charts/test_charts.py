@@ -9,7 +9,6 @@ import pytest
 from tests.site.site import shared_mill
 
 from kilnfolio.charts.charge import charge_chart
-from kilnfolio.charts.range_strip import Strip, range_strip
 from kilnfolio.charts.steps import step_diagram
 from kilnfolio.charts.survey import histogram
 from kilnfolio.charts.wet_spots import Spot, wet_spot_map
@@ -72,7 +71,6 @@ def test_every_drawing_keeps_its_looks_when_saved_alone():
     for svg in (
         charge_chart(dossier, dt.UTC),
         histogram(READINGS, title="t", low_pct=7.0, high_pct=9.0, target_pct=8.0).svg,
-        range_strip(Strip(7.0, 8.2, 9.6, 8.0, 6.0, 10.0)),
         wet_spot_map("Kiln", [Spot("door", 0.4, 9), Spot("back", -0.2, 9)]),
     ):
         for part in drawn(svg).iter():

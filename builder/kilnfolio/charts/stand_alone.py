@@ -18,7 +18,7 @@ from markupsafe import Markup, escape
 from kilnfolio.charts.paper import drawing_rules
 
 _RULE = re.compile(r"([^{}]+)\{([^{}]+)\}")
-_PART = re.compile(r'<(text|path|rect|circle|line|g)\b([^>]*?)\bclass="([\w -]+)"')
+_PART = re.compile(r'<(text|path|rect|circle|line|g)\b([^>]*?)\bclass="([\w -]+)"([^>]*)')
 _ATTRIBUTES = frozenset(
     {
         "fill",
@@ -42,14 +42,17 @@ def stand_alone(drawing: Markup) -> Markup:
 
 
 def _dressed(match: re.Match[str]) -> str:
-    tag, before, classes = match[1], match[2], match[3]
+    tag, before, classes, after = match.groups()
     looks: dict[str, str] = {}
     for wanted in ((tag, ""), *(("", name) for name in classes.split())):
         looks |= _looks().get(wanted, {})
     for name in classes.split():
         looks |= _looks().get((tag, name), {})
-    told = "".join(f' {name}="{escape(value)}"' for name, value in sorted(looks.items()))
-    return f'<{tag}{before}class="{classes}"{told}'
+    own = set(re.findall(r'([\w-]+)="', before + after))
+    told = "".join(
+        f' {name}="{escape(value)}"' for name, value in sorted(looks.items()) if name not in own
+    )
+    return f'<{tag}{before}class="{classes}"{told}{after}'
 
 
 @lru_cache(maxsize=1)

@@ -50,6 +50,8 @@ TYPES: dict[str, str] = {
     ".pdf": "application/pdf",
     ".woff2": "font/woff2",
     ".txt": "text/plain",
+    ".svg": "image/svg+xml",
+    ".png": "image/png",
 }
 
 #: Files between two lines of progress.
