@@ -46,7 +46,8 @@ ZONE = ZoneInfo("America/Toronto")
 @pytest.fixture(scope="module")
 def mill(tmp_path_factory):
     return minimal_mill(
-        tmp_path_factory.mktemp("mill"), files={PATHS["notation"]: NOTATION, PATHS["order"]: ORDER}
+        tmp_path_factory.mktemp("mill"),
+        files={PATHS["notation"]: NOTATION, PATHS["order"]: ORDER, PATHS["brand"]: BRAND},
     )
 
 
@@ -78,7 +79,9 @@ ORDER = {
 PATHS = FILES | {
     "notation": "schedules/notations/t-number-letter-number.yaml",
     "order": "content/orders/O1.yaml",
+    "brand": "content/brand.yaml",
 }
+BRAND = {"format": 1, "colours": {"light": {"accent": "#7a4719"}, "dark": {"link": "#9cc8dc"}}}
 
 
 @pytest.mark.parametrize("kind", RECORD_KINDS)

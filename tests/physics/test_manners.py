@@ -14,6 +14,7 @@ from kilnfolio.physics import (
     _solve,
     _types,
     air,
+    control_chart,
     drying,
     drying_board,
     drying_core,
@@ -34,6 +35,7 @@ from kilnfolio.physics import (
 
 PUBLIC_MODULES = [
     air,
+    control_chart,
     drying,
     drying_board,
     drying_core,
@@ -115,6 +117,7 @@ ELEMENTWISE = {
     sums.difference: (12.0, 8.0),
     sums.ratio: (8.6, 4.0),
     sums.volume_of_pieces: (240, 27.0, 180.0, 3000.0),
+    shrinkage.shrunk_place: (100.0, 50.0, 4.0, 8.0),
     sums.shrunk_size: (150.0, 7.2),
     sums.green_size: (120.0, 7.2),
     sums.tolerance_limits_of: (12.0, 1.0, 10, 0.95, 0.95),
@@ -129,6 +132,9 @@ OVER_A_SERIES = {
     heat.longest_run_above,
     rules.safe_rate,
     mixture.two_groups,
+    control_chart.control_limits,
+    control_chart.beyond_limits,
+    control_chart.runs_on_one_side,
     survey.summarize,
     survey.within_band,
     survey.tolerance_limits,

@@ -67,6 +67,11 @@ def control_limits(values: ArrayLike) -> ControlLimits:
     values : array_like
         Two values or more, the oldest first. [any unit]
 
+    Returns
+    -------
+    ControlLimits
+        Their mean and limits.
+
     Raises
     ------
     ValueError
@@ -83,6 +88,16 @@ def beyond_limits(values: ArrayLike) -> list[int]:
     Parameters
     ----------
     values : array_like
+        As for `control_limits`. [any unit]
+
+    Returns
+    -------
+    list of int
+        Their places, from 0.
+
+    Raises
+    ------
+    ValueError
         As for `control_limits`.
     """
     found, limits = _known(values), control_limits(values)
@@ -95,6 +110,16 @@ def runs_on_one_side(values: ArrayLike) -> list[tuple[int, int]]:
     Parameters
     ----------
     values : array_like
+        As for `control_limits`. [any unit]
+
+    Returns
+    -------
+    list of tuple of int
+        Place of the first and of the last value of each run, from 0.
+
+    Raises
+    ------
+    ValueError
         As for `control_limits`.
     """
     found = _known(values)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from kilnfolio.physics import _check
-from kilnfolio.physics._check import in_range, plain
+from kilnfolio.physics._check import in_range, numbers, plain
 from kilnfolio.physics._types import FloatOrArray, Floats
 
 FIBRE_SATURATION_PCT = 30.0
@@ -338,6 +338,11 @@ def shrunk_place(
     tuple of float or ndarray
         The point in the shrunk wood. [mm]
 
+    Raises
+    ------
+    ValueError
+        A place is infinite, or a shrinkage outside its range.
+
     Notes
     -----
     A radius r becomes ``r (1 - R)`` and an angle from the ray ``a (1 - T)/(1 - R)``, so that an arc
@@ -345,7 +350,7 @@ def shrunk_place(
     round the pith the angles do not close, and the wood splits. Rings are taken as circles, and
     shrinkage as the same everywhere; grain, knots and juvenile wood are left out.
     """
-    x, y = np.asarray(x_mm, dtype=float), np.asarray(y_mm, dtype=float)
+    x, y = numbers("x_mm", x_mm), numbers("y_mm", y_mm)
     radial = in_range("radial_pct", radial_pct, 0.0, 40.0, "%") / 100.0
     tangential = in_range("tangential_pct", tangential_pct, 0.0, 40.0, "%") / 100.0
     ray = np.arctan2(facing[1], facing[0])
