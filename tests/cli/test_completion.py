@@ -63,7 +63,7 @@ READ = {
     "zsh": ["autoload -U compinit", "compinit -u -D", 'eval "$(cat {script})"'],
     "tcsh": ["source {script}"],
 }
-TAB, LIST = "\t", "\x04"
+TAB, LIST, CLEAR = "\t", "\x04", "\x15"
 
 
 def typed(shell, lines, keys, until):
@@ -77,11 +77,15 @@ def typed(shell, lines, keys, until):
         for line in [*lines, "echo rea''dy"]:
             os.write(terminal, f"{line}\n".encode())
         while "ready" not in shown:
-            shown += _shown(terminal)
-        os.write(terminal, keys.encode())
-        shown = ""
-        while until not in shown:
-            shown += _shown(terminal)
+            assert (more := _shown(terminal, 300)), "the shell shows nothing more"
+            shown += more
+        for _ in range(20):  # keys pressed before the shell reads them one by one are lost
+            shown = ""
+            os.write(terminal, f"{CLEAR}{keys}".encode())
+            while more := _shown(terminal, 15):
+                shown += more
+                if until in shown:
+                    return shown
     finally:
         os.kill(child, signal.SIGKILL)
         os.waitpid(child, 0)
@@ -89,9 +93,10 @@ def typed(shell, lines, keys, until):
     return shown
 
 
-def _shown(terminal):
-    """Return what a terminal shows next; a shell that stays silent for a minute has failed."""
-    assert select.select([terminal], [], [], 300)[0], "the shell shows nothing more"
+def _shown(terminal, seconds):
+    """Return what a terminal shows next; nothing where it stays silent for so long."""
+    if not select.select([terminal], [], [], seconds)[0]:
+        return ""
     return os.read(terminal, 65536).decode(errors="replace")
 
 
