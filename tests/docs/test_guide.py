@@ -73,7 +73,7 @@ def test_the_headers_shown_are_those_compared():
     assert (always, secure) == (HEADERS, HTTPS_HEADERS)
     configured = dict(re.findall(r'add_header (\S+) "([^"]+)" always;', text))
     assert configured == HEADERS | HTTPS_HEADERS
-    types = dict(re.findall(r"([a-z]+/[a-z0-9]+) ([a-z0-9]+);", text))
+    types = dict(re.findall(r"([a-z]+/[a-z0-9+]+) ([a-z0-9]+);", text))
     assert {f".{suffix}": kind for kind, suffix in types.items()} == TYPES
 
 
