@@ -77,7 +77,8 @@ def typed(shell, lines, keys, until):
         for line in [*lines, "echo rea''dy"]:
             os.write(terminal, f"{line}\n".encode())
         while "ready" not in shown:
-            assert (more := _shown(terminal, 300)), "the shell shows nothing more"
+            more = _shown(terminal, 300)
+            assert more, "the shell shows nothing more"
             shown += more
         for _ in range(20):  # keys pressed before the shell reads them one by one are lost
             shown = ""
