@@ -20,7 +20,7 @@ def test_a_wick_that_is_worse_from_one_charge_on_is_named_there():
     rng = np.random.default_rng(2)
     values = [*rng.normal(0.0, 0.2, 12), *rng.normal(-1.0, 0.2, 12)]
     signals = steadiness(Trend("Wick", "K/day", values), CHARGES).signals
-    assert ("C13", "below the mean in 12 charges in a row, the first of them") in [
+    assert ("C13", "below the mean in 12 charges in a row, from this one on") in [
         (charge, what) for charge, _, what in signals
     ]
 

@@ -233,8 +233,8 @@ def svg(
     fits : bool
         Its words leave room to grow, so that a phone shows it whole with larger letters.
     alone : bool
-        It keeps its looks when somebody saves it without the page. A customer's page does without:
-        its drawings would be twice as long, and it comes over a telephone.
+        Carry its styles as attributes too, so that it looks the same when saved without the page.
+        Not on a customer's page, which is fetched over a phone: they double a drawing's length.
     """
     told = "".join(f' data-{name}="{escape(value)}"' for name, value in (readout or {}).items())
     looks = ' class="fits"' if fits else ""

@@ -28,6 +28,27 @@ def add_folder(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def add_folder_option(parser: argparse.ArgumentParser) -> None:
+    """Add the mill folder as an option, for a command whose other words stand before it."""
+    parser.add_argument(
+        "--folder",
+        type=Path,
+        default=this_mill(),
+        help="the mill folder (default: the one you are in)",
+    )
+
+
+def add_seed(parser: argparse.ArgumentParser, picks: str) -> None:
+    """Add the seed that picks what a command draws by chance."""
+    parser.add_argument(
+        "--seed",
+        type=number_from(0, 999_999),
+        default=1,
+        metavar="NUMBER",
+        help=f"picks {picks}; 0 or more (default: %(default)s)",
+    )
+
+
 def add_format(parser: argparse.ArgumentParser) -> None:
     """Add the choice between output for a person and for a program."""
     parser.add_argument(
@@ -61,12 +82,7 @@ def add_entry(parser: argparse.ArgumentParser, *, charge: bool = True, yes: bool
     if charge:
         parser.add_argument("charge", help="the charge's number")
     parser.add_argument("--by", help="who did it (default: the last one named, or KILNFOLIO_BY)")
-    parser.add_argument(
-        "--folder",
-        type=Path,
-        default=this_mill(),
-        help="the mill folder (default: the one you are in)",
-    )
+    add_folder_option(parser)
     parser.add_argument("--dry-run", action="store_true", help="show the change and write nothing")
     if yes:
         parser.add_argument("--yes", action="store_true", help="write even if a value looks wrong")

@@ -6,7 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from kilnfolio.cli.arguments import add_folder, number_from
+from kilnfolio.cli.arguments import add_folder, add_seed, number_from
 from kilnfolio.cli.errors import ERROR, OK
 
 SUMMARY = "make drills from the mill's charges: a fault in each, to be found"
@@ -20,13 +20,7 @@ EXAMPLE = "kilnfolio drills --seed 7"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_folder(parser)
-    parser.add_argument(
-        "--seed",
-        type=number_from(0, 999_999),
-        default=1,
-        metavar="NUMBER",
-        help="which drills, from 0 (default: %(default)s)",
-    )
+    add_seed(parser, "the drills")
     parser.add_argument(
         "--count",
         type=number_from(1, 100),

@@ -6,7 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from kilnfolio.cli.arguments import add_folder, number_from
+from kilnfolio.cli.arguments import add_folder, add_seed
 from kilnfolio.cli.errors import ERROR, OK
 
 SUMMARY = "print an exam and, separately, its key"
@@ -21,13 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     parser.add_argument("path", help="the lesson path, as in operator-day")
     add_folder(parser)
-    parser.add_argument(
-        "--seed",
-        type=number_from(0, 999_999),
-        default=1,
-        metavar="NUMBER",
-        help="picks the numbers; 0 or more (default: %(default)s)",
-    )
+    add_seed(parser, "the numbers")
     parser.add_argument(
         "--out",
         type=Path,

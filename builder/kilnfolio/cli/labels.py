@@ -6,8 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from kilnfolio.adopt.this_mill import this_mill
-from kilnfolio.cli.arguments import number_from
+from kilnfolio.cli.arguments import add_folder_option, number_from
 from kilnfolio.cli.errors import ERROR, OK, print_reasons
 
 SUMMARY = "print labels for the packs of sealed lots"
@@ -20,7 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     from kilnfolio.paper.label_sheets import SHEETS
 
     parser.add_argument("lots", nargs="*", metavar="LOT", help="the lots (default: all sealed)")
-    parser.add_argument("--folder", type=Path, default=this_mill(), help="the mill folder")
+    add_folder_option(parser)
     parser.add_argument(
         "--sheet",
         choices=tuple(SHEETS),

@@ -7,7 +7,7 @@ import datetime as dt
 import sys
 from pathlib import Path
 
-from kilnfolio.adopt.this_mill import this_mill
+from kilnfolio.cli.arguments import add_folder_option
 from kilnfolio.cli.errors import ERROR, FINDINGS, OK, print_reasons
 
 SUMMARY = "show the ledger's head; replace or revoke keys; correct the clock"
@@ -23,7 +23,7 @@ ACTIONS = ("head", "convert", "rotate-key", "revoke-key", "correct-clock")
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     parser.add_argument("action", choices=ACTIONS, help="what to do")
-    parser.add_argument("--folder", type=Path, default=this_mill(), help="the mill folder")
+    add_folder_option(parser)
     parser.add_argument("--by", help="who does it; kept in the ledger")
     parser.add_argument("--reason", help="why; kept in the ledger")
     parser.add_argument("--key", metavar="HEX", help="revoke-key: the public key")

@@ -30,6 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Write the record and print the findings."""
+    from kilnfolio.adopt.writing import write_new
     from kilnfolio.cli import check
     from kilnfolio.records.folder import open_mill
     from kilnfolio.training.practice_record import practice_records, read_saved
@@ -41,10 +42,7 @@ def run(arguments: argparse.Namespace) -> int:
         files = practice_records(open_mill(arguments.folder), read_saved(arguments.file))
     except (ValueError, OSError) as error:
         return print_reasons(str(error), code=ERROR)
-    for name, content in files.items():
-        path = out / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(content if isinstance(content, bytes) else content.encode())
+    write_new(out, files)
     print(f"charge written into {out}; what the checks say of it:", flush=True)
     return check.run(
         argparse.Namespace(folder=out, charge="bench", all=False, quiet=False, format="text")

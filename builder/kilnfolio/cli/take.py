@@ -5,8 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from kilnfolio.adopt.this_mill import this_mill
-from kilnfolio.cli.arguments import number_from
+from kilnfolio.cli.arguments import add_folder_option, number_from
 
 SUMMARY = "copy entry files of phones and logger exports into the records"
 DESCRIPTION = (
@@ -25,12 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="entry files and exports, or folders of them",
     )
-    parser.add_argument(
-        "--folder",
-        type=Path,
-        default=this_mill(),
-        help="the mill folder (default: the one you are in)",
-    )
+    add_folder_option(parser)
     parser.add_argument(
         "--scan",
         action="store_true",

@@ -6,8 +6,7 @@ import argparse
 import re
 from pathlib import Path
 
-from kilnfolio.adopt.this_mill import this_mill
-from kilnfolio.cli.arguments import add_format
+from kilnfolio.cli.arguments import add_folder_option, add_format
 from kilnfolio.cli.errors import ERROR, OK, print_json, print_reasons
 
 TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
@@ -34,12 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="a limit of schedules/limits.yaml and the number to try, in the limit's own unit; "
         "KEY:2=VALUE for the second of several entries",
     )
-    parser.add_argument(
-        "--folder",
-        type=Path,
-        default=this_mill(),
-        help="the mill folder (default: the one you are in)",
-    )
+    add_folder_option(parser)
     add_format(parser)
 
 

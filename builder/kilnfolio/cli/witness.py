@@ -6,7 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from kilnfolio.adopt.this_mill import this_mill
+from kilnfolio.cli.arguments import add_folder_option
 from kilnfolio.cli.errors import ERROR, OK, print_reasons
 
 SUMMARY = "countersign a ledger's head, or add a countersignature or time stamp"
@@ -33,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="a countersignature or a time-stamp token to add to the ledger",
     )
-    parser.add_argument("--folder", type=Path, default=this_mill(), help="the mill folder")
+    add_folder_option(parser)
     parser.add_argument("--by", required=True, help="who confirms, or who adds it")
 
 

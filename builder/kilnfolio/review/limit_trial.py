@@ -18,7 +18,7 @@ from kilnfolio.records.limits import Limit, Limits
 from kilnfolio.review.dossier import Finding
 from kilnfolio.review.reviews import dossiers, lot_dossiers, review_all
 
-#: Of a record and a check, by their names: how often each outcome.
+#: How often each check came to each outcome, by the names of record and check.
 Outcomes = Mapping[tuple[str, str], Counter[str]]
 
 

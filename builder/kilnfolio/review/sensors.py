@@ -50,7 +50,14 @@ class SensorReading:
 
 def has_moisture_sensors(kiln: Kiln) -> bool:
     """Return whether a kiln has an EMC sensor or pins that feed its log."""
-    return any(one.kind in ("MC pins", "EMC sensor") and one.channel for one in kiln.instruments)
+    return any(_moisture_sensors(kiln))
+
+
+def _moisture_sensors(kiln: Kiln) -> Iterator[tuple[Instrument, str]]:
+    """Yield the EMC sensors and pins of a kiln, each with the channel that it feeds."""
+    for instrument in kiln.instruments:
+        if instrument.kind in ("MC pins", "EMC sensor") and instrument.channel:
+            yield instrument, instrument.channel
 
 
 def last_readings(
@@ -70,15 +77,15 @@ def last_readings(
         The mill's zone.
     """
     corrected = corrected_log(log, kiln, species)
-    for instrument in kiln.instruments:
-        values = corrected.channels.get(instrument.channel or "")
-        if instrument.kind not in ("MC pins", "EMC sensor") or values is None:
+    for instrument, channel in _moisture_sensors(kiln):
+        values = corrected.channels.get(channel)
+        if values is None:
             continue
         known = np.flatnonzero(np.isfinite(values))
         if known.size:
             row = int(known[-1])
             yield SensorReading(
-                instrument.channel or "",
+                channel,
                 instrument.kind,
                 as_datetime(log.times[row], zone),
                 float(values[row]),
@@ -104,14 +111,14 @@ def corrected_log(log: Log, kiln: Kiln, species: Species) -> Log:
         The same log where the kiln has no such instrument.
     """
     changed = {}
-    for instrument in kiln.instruments:
-        values = log.channels.get(instrument.channel or "")
-        if values is None or instrument.channel is None:
+    for instrument, channel in _moisture_sensors(kiln):
+        values = log.channels.get(channel)
+        if values is None:
             continue
         if instrument.kind == "MC pins":
-            changed[instrument.channel] = _pins(instrument, values, log, species)
-        elif instrument.kind == "EMC sensor" and instrument.offset is not None:
-            changed[instrument.channel] = values + instrument.offset
+            changed[channel] = _pins(instrument, values, log, species)
+        elif instrument.offset is not None:
+            changed[channel] = values + instrument.offset
     return replace(log, channels=log.channels | changed) if changed else log
 
 

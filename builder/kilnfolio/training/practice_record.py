@@ -81,7 +81,7 @@ def read_saved(path: Path) -> SavedRun:
     raise ValueError(f"{path}: {reason}. Save it again on the bench, and change nothing in it")
 
 
-def practice_records(folder: MillFolder, saved: SavedRun) -> dict[str, str | bytes]:
+def practice_records(folder: MillFolder, saved: SavedRun) -> dict[str, str]:
     """Return a mill folder's files, by path, that hold a charge of the bench as its record.
 
     Parameters
@@ -124,12 +124,14 @@ def practice_records(folder: MillFolder, saved: SavedRun) -> dict[str, str | byt
         f"schedules/{species[given['species']].kind}/{NAME}.yaml": _schedule(given),
         f"content/charges/2026/{NAME}/charge.yaml": charge,
     }
-    files: dict[str, str | bytes] = {
+    files: dict[str, str] = {
         path: yaml.safe_dump(record, allow_unicode=True, sort_keys=False)
         for path, record in records.items()
     }
     for part in ("sources", "limits", f"species/{given['species']}"):
-        files[f"schedules/{part}.yaml"] = (folder.root / f"schedules/{part}.yaml").read_bytes()
+        files[f"schedules/{part}.yaml"] = (
+            (folder.root / f"schedules/{part}.yaml").read_bytes().decode()
+        )
     noise = Numbers(saved.seed ^ 0xB0A2D)
     air = [(0.0, START_C, START_C - 0.5), *(row[:3] for row in run.log)]
     rows = [

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-import numpy as np
-
 from kilnfolio.physics.control_chart import D2, control_limits
 from kilnfolio.review.figures import number
 from kilnfolio.review.working import Argument, Formula, Given, bare
@@ -16,9 +14,8 @@ _OF = Argument("of", many=True)
 
 def _put_in(sign: str) -> Callable[[Mapping[str, Given]], str]:
     def put_in(given: Mapping[str, Given]) -> str:
-        values = np.asarray(bare(given["of"]), dtype=float)
-        moving = number(float(np.abs(np.diff(values)).mean()), 3)
-        return f"{number(float(values.mean()), 3)} {sign} 3 × {moving} ÷ {number(D2, 3)}"
+        limits = control_limits(bare(given["of"]))
+        return f"{number(limits.mean, 3)} {sign} 3 × {number(limits.sigma * D2, 3)} ÷ {D2:g}"
 
     return put_in
 
@@ -28,7 +25,7 @@ TREND = (
         "upper_control_limit",
         lambda of: control_limits(of).high,
         (_OF,),
-        "upper limit = mean + 3 × mean of |x₂ − x₁|, |x₃ − x₂|, … ÷ 1.128",
+        f"upper limit = mean + 3 × mean of |x₂ − x₁|, |x₃ − x₂|, … ÷ {D2:g}",
         _put_in("+"),
         _SOURCE,
         decimals=2,
@@ -37,7 +34,7 @@ TREND = (
         "lower_control_limit",
         lambda of: control_limits(of).low,
         (_OF,),
-        "lower limit = mean − 3 × mean of |x₂ − x₁|, |x₃ − x₂|, … ÷ 1.128",
+        f"lower limit = mean − 3 × mean of |x₂ − x₁|, |x₃ − x₂|, … ÷ {D2:g}",
         _put_in("−"),
         _SOURCE,
         decimals=2,

@@ -8,7 +8,13 @@ from dataclasses import dataclass, replace
 
 from kilnfolio.charts.trends import Trend, trend_chart
 from kilnfolio.charts.wet_spots import Spot, wet_spot_map
-from kilnfolio.physics.control_chart import LEAST, beyond_limits, control_limits, runs_on_one_side
+from kilnfolio.physics.control_chart import (
+    LEAST,
+    RUN,
+    beyond_limits,
+    control_limits,
+    runs_on_one_side,
+)
 from kilnfolio.records.kiln import Instrument, Kiln
 from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
@@ -68,6 +74,8 @@ class KilnView:
     """Whether each quantity goes on as it did."""
     enough: int
     """Charges that this takes."""
+    run: int
+    """Charges in a row on one side of the mean that are a signal."""
     drops: list[tuple[UnusualDrop, str]]
     """Charges whose drop across the load stood above the kiln's own history, with their pages."""
     how: Workings
@@ -125,6 +133,7 @@ def kiln_page(context: SiteContext, name: str) -> Page:
         ),
         steady,
         LEAST,
+        RUN,
         [(drop, routes.charge(drop.charge)) for drop in evidence.drops[:SHOWN]],
         by_id([_spot_working(spots, readings), _limits_working(steady)]),
     )
@@ -189,7 +198,7 @@ def steadiness(trend: Trend, charges: Sequence[str]) -> Steadiness:
         (
             names[first],
             "above" if trend.known[first] > limits.mean else "below",
-            f"the mean in {last - first + 1} charges in a row, the first of them",
+            f"the mean in {last - first + 1} charges in a row, from this one on",
         )
         for first, last in runs_on_one_side(trend.known)
     ]
@@ -200,7 +209,7 @@ def steadiness(trend: Trend, charges: Sequence[str]) -> Steadiness:
 
 
 def _limits_working(steady: Sequence[Steadiness]) -> Shown:
-    """Return how each limit was had."""
+    """Return the working of each limit."""
 
     def worked() -> Iterator[Working | None]:
         for one in steady:
