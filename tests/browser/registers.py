@@ -16,16 +16,16 @@ from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import regional_format
 from kilnfolio.rendering.templating import environment
 from kilnfolio.review.open_review import OpenReview
-from kilnfolio.site.nouns import MILL, SCRIPTS
-from kilnfolio.site.pages.phrases import BY_WEIGHT
+from kilnfolio.site.page_kinds import MILL, SCRIPTS
+from kilnfolio.site.pages.phrases import OUTCOME_ORDER
 from kilnfolio.site.pages.rows import (
     CHARGES,
     LOTS,
-    Facts,
     LotRow,
     Register,
+    RegisterPart,
     Row,
-    facts_of,
+    register_part_of,
 )
 from kilnfolio.site.pages.summaries import ChargeRow
 from kilnfolio.site.search import INDEX_PATH, search_index
@@ -73,7 +73,7 @@ def charge_rows(count: int, years: float = 10.0) -> list[ChargeRow]:
                 final_mc=chance.uniform(6, 12) if chance.random() > 0.1 else None,
                 final_sd=0.5,
                 readings=30,
-                outcome=chance.choice([one for one in BY_WEIGHT if one != "note"]),
+                outcome=chance.choice([one for one in OUTCOME_ORDER if one != "note"]),
                 counts=(),
                 defects="",
                 found=chance.choice(("", "", "surface checks", "honeycomb, split")),
@@ -128,14 +128,14 @@ class Registers:
                     self._groups.setdefault((kind, group), []).append(row)
         self._facts = {
             wanted: [
-                facts_of(group.removeprefix("quarter:"), rows)
+                register_part_of(group.removeprefix("quarter:"), rows)
                 for (kind, group), rows in self._groups.items()
                 if kind == wanted and group.startswith("quarter:")
             ]
             for wanted in (CHARGES.kind, LOTS.kind)
         }
 
-    def register_facts(self, register: Register) -> list[Facts]:
+    def register_parts(self, register: Register) -> list[RegisterPart]:
         """Return what is to be known of each part of a register."""
         return self._facts[register.kind]
 
@@ -154,12 +154,12 @@ def write_registers(out: Path, charges: list[ChargeRow], lots: list[LotRow]) -> 
     copy_assets(out)
     registers = Registers(charges, lots)
     oak = Page("species/quercus-rubra.html", "", "Northern red oak", "species", "A heavy wood.")
-    nouns = {**SCRIPTS, "charges": MILL["charge-register"], "lots": MILL["lot-register"]}
+    kinds = {**SCRIPTS, "charges": MILL["charge-register"], "lots": MILL["lot-register"]}
     pages = [
         page
-        for noun in nouns.values()
-        for name in noun.names(registers)
-        for page in noun.pages(registers, name)
+        for kind in kinds.values()
+        for name in kind.names(registers)
+        for page in kind.pages(registers, name)
     ]
     for path, text in [
         *((page.path, page.html) for page in pages),

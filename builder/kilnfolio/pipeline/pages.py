@@ -16,8 +16,8 @@ from kilnfolio.rendering.page import Page
 from kilnfolio.site.context import SiteContext, context_of, mill_context
 from kilnfolio.site.house import house
 from kilnfolio.site.lot_record import SCHEMA_PATH, record_schema
-from kilnfolio.site.nouns import AUDITOR, MILL, SCRIPTS, Noun
-from kilnfolio.site.pages.audit import within
+from kilnfolio.site.page_kinds import AUDITOR, MILL, SCRIPTS, PageKind
+from kilnfolio.site.pages.audit import without_outside_links
 from kilnfolio.site.pages.customer import render_lot
 from kilnfolio.site.pages.home import search_page
 from kilnfolio.site.pages.withdrawn import DATA, render_withdrawn
@@ -109,21 +109,21 @@ def part(graph: Graph, name: str) -> Findable | None:
     )
 
 
-# --- pages by noun --------------------------------------------------------------------------------
+# --- pages by kind --------------------------------------------------------------------------------
 
 
-def _mill_pages(name: str, place: int, noun: Noun) -> Derived[Findable | None]:
+def _mill_pages(name: str, place: int, kind: PageKind) -> Derived[Findable | None]:
     value = f"mill {name}"
 
     def compute(graph: Graph, key: str) -> Findable | None:
         context = mill_context(graph)
         files = series_files([context.dossiers[key]]) if name == "charge" else {}
-        return _write(graph, f"{value}/{key}", f"{place:02}:{key}", noun.pages(context, key), files)
+        return _write(graph, f"{value}/{key}", f"{place:02}:{key}", kind.pages(context, key), files)
 
     return Derived(
         value,
         compute,
-        keys=partial(_keys, "mill", noun),
+        keys=partial(_keys, "mill", kind),
         fills=(found,),
         batch=20,
         label=f"mill pages, {name}",
@@ -131,16 +131,16 @@ def _mill_pages(name: str, place: int, noun: Noun) -> Derived[Findable | None]:
     )
 
 
-def _keys(edition: str, noun: Noun, graph: Graph) -> Iterable[str]:
-    return noun.names(context_of(graph, edition))
+def _keys(edition: str, kind: PageKind, graph: Graph) -> Iterable[str]:
+    return kind.names(context_of(graph, edition))
 
 
-def _auditor_pages(name: str, noun: Noun) -> Derived[None]:
+def _auditor_pages(name: str, kind: PageKind) -> Derived[None]:
     def compute(graph: Graph, key: str) -> None:
         context = context_of(graph, "auditor")
         context.links_to(f"charge:{key}")
-        for page in noun.pages(context, key):
-            graph.write(f"auditor/{page.path}", within(page).html)
+        for page in kind.pages(context, key):
+            graph.write(f"auditor/{page.path}", without_outside_links(page).html)
         if name == "audit-charge":
             for path, text in series_files([context.dossiers[key]]).items():
                 graph.write(f"auditor/{path}", text)
@@ -148,7 +148,7 @@ def _auditor_pages(name: str, noun: Noun) -> Derived[None]:
     return Derived(
         f"auditor {name}",
         compute,
-        keys=partial(_keys, "auditor", noun),
+        keys=partial(_keys, "auditor", kind),
         batch=20,
         label=f"auditor pages, {name.removeprefix('audit-')}",
         edition="auditor",
@@ -157,11 +157,11 @@ def _auditor_pages(name: str, noun: Noun) -> Derived[None]:
 
 
 MILL_PAGES: Sequence[Derived[Findable | None]] = tuple(
-    _mill_pages(name, place, noun)
-    for place, (name, noun) in enumerate({**MILL, **SCRIPTS}.items(), 10)
+    _mill_pages(name, place, kind)
+    for place, (name, kind) in enumerate({**MILL, **SCRIPTS}.items(), 10)
 )
 AUDITOR_PAGES: Sequence[Derived[None]] = tuple(
-    _auditor_pages(name, noun) for name, noun in AUDITOR.items()
+    _auditor_pages(name, kind) for name, kind in AUDITOR.items()
 )
 _FINDABLE: Mapping[str, Derived[Any]] = {value.name: value for value in (part, *MILL_PAGES)}
 

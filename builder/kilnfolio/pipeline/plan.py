@@ -41,7 +41,7 @@ PLAN = Plan(
         (context.lot_line,),
         (context.charge_line,),
         (context.tally_of_year,),
-        (context.register_facts,),
+        (context.register_part,),
         (sealed.address_key,),
         (standing.charge_standing,),
         (standing.lot_standing,),

@@ -5,11 +5,11 @@ Modules
 pages/      a view model for each kind of page
 editions    who may see what, and the guard that keeps to it
 lot_record  a lot's record as data
-seals       how a sealed record stands, as pages print it
+seals       the ledger's entries for a charge or lot, as pages print them
 search      the search index
 series      the recomputed series of a charge as CSV
 static      style sheets, fonts and scripts of an edition
-serving     how the customer edition is served, and a comparison with what was built
+serving     the headers a server of the customer edition needs, and a check of a live server
 qr          QR codes
 templates/, assets/
 """

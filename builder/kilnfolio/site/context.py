@@ -1,4 +1,4 @@
-"""What pages are made from: the mill's records, the reviews, and who refers to whom."""
+"""The data pages are made from: the mill's records, their reviews, and the links between them."""
 
 from __future__ import annotations
 
@@ -28,39 +28,47 @@ from kilnfolio.review.open_review import OpenReview
 from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.reviews import dossiers, lot_dossier, open_reviews
 from kilnfolio.site.house import house
-from kilnfolio.site.pages.rows import CHARGES, LOTS, Facts, Register, Row, facts_of, lot_row
+from kilnfolio.site.pages.rows import (
+    CHARGES,
+    LOTS,
+    Register,
+    RegisterPart,
+    Row,
+    lot_row,
+    register_part_of,
+)
 from kilnfolio.site.pages.summaries import ChargeLine, LotLine
 from kilnfolio.site.pages.summaries import charge_line as line_of_charge
 from kilnfolio.site.pages.summaries import lot_line as line_of_lot
-from kilnfolio.site.pages.tallies import Tally, YearTally, joined, tally_year
+from kilnfolio.site.pages.tallies import Tally, YearTally, tally_over_years, tally_year
 from kilnfolio.site.sealed import Seals, addresses
 
-#: Where the publications are listed; each stands under its own id.
+#: The page that lists the publications, each under its own id.
 SOURCES_PAGE = "sources.html"
-#: Where every key of every record is explained.
+#: The page that explains every key of every record.
 RECORDS_PAGE = "records.html"
 #: The front page.
 HOME_PAGE = "index.html"
-#: Search with all its results, and without script a list of everything.
+#: The search page with all results; without script, a list of everything.
 SEARCH_PAGE = "search.html"
-#: Charges or lots that the page of another thing names; the registers hold the rest.
+#: Charges or lots listed on the page of another record; the registers hold the rest.
 SHOWN = 50
 
 
 @dataclass(frozen=True)
 class Citation:
-    """Where a value stands, as a page prints it."""
+    """The source of a value, as a page prints it."""
 
     words: str
-    """Short title of the publication, or the citation itself where it names none."""
+    """Short title of the publication, or the citation itself if it names none."""
     rest: str
     """Table or page."""
     target: str
-    """Address of the publication in the edition; empty where there is none."""
+    """Address of the publication in the edition; empty without a publication."""
 
 
-#: Menu, search and foot of each edition; the customer edition has none of them.
-_SURROUNDINGS: Mapping[str, Mapping[str, Any]] = {
+#: Menu, search and footer of each edition; the customer edition has none of them.
+_EDITION_GLOBALS: Mapping[str, Mapping[str, Any]] = {
     "mill": {"menu": routes.MENU},
     "customer": {"menu": ()},
     "auditor": {"menu": routes.AUDITOR_MENU, "searchable": False, "foot": ()},
@@ -68,20 +76,20 @@ _SURROUNDINGS: Mapping[str, Mapping[str, Any]] = {
 #: The kind of record of each register.
 _KIND = {CHARGES.kind: "charge", LOTS.kind: "lot"}
 REGISTERS: Mapping[str, Register] = {"charge": CHARGES, "lot": LOTS}
-#: PDFs that were printed, each under its name as in ``lot:L1``; see `paper`.
+#: PDFs that have been printed, by name as in ``lot:L1``; see `paper`.
 printed = Group("printed", lambda _graph, _value, _key: False)
 
 
 class SiteContext:
-    """Everything the pages of one edition are made from, fetched as a page asks for it.
+    """Everything the pages of one edition are made from, fetched when a page asks for it.
 
-    A page of one charge reads its record and its review. What a page prints of many charges comes
-    from their lines, which are small, and it finds them by group: ``kiln:k1``, ``year:2026``.
+    The page of a charge reads that charge's record and review. A page that covers many charges reads
+    their short summaries (`lines`), which it finds by group: ``kiln:k1``, ``year:2026``.
 
     Parameters
     ----------
     graph : Graph
-        Where everything is asked for.
+        The mill.
     edition : str
         mill, customer or auditor.
     """
@@ -91,7 +99,7 @@ class SiteContext:
     dossiers: Mapping[str, Dossier]
     lot_dossiers: Mapping[str, LotDossier]
     open_reviews: Mapping[str, OpenReview]
-    """Charges that are not yet complete; counted nowhere."""
+    """Charges that are not yet complete; no count includes them."""
 
     def __init__(self, graph: Graph, edition: str):
         self.graph, self.edition = graph, edition
@@ -119,17 +127,17 @@ class SiteContext:
         )
         self._records: MillFolder | None = None
         self.tokens: Mapping[str, str] = Lookup(self._token)
-        """The last part of each lot's address; none where the mill has no key."""
+        """The last part of each lot's address; empty if the mill has no key."""
 
     def as_of(self, folder: MillFolder, dossier: Dossier) -> SiteContext:
-        """Return the same with the records and the review of one charge in place of today's."""
+        """Return a copy that shows one charge with earlier records and an earlier review."""
         then = copy.copy(self)
         then.folder = then._records = folder
         then.dossiers = {dossier.charge: dossier}
         return then
 
     def records_of(self, charge: str) -> MillFolder:
-        """Return the records a charge's page is made from: those it was sealed on, once sealed."""
+        """Return the records a charge's page is made from; of a sealed charge, those as sealed."""
         return self._records or sealed_folder(self.graph, charge) or self.folder
 
     def _token(self, lot: str) -> str:
@@ -139,17 +147,17 @@ class SiteContext:
 
     @property
     def env(self) -> Environment:
-        """The templates' surroundings, of the mill as it is now."""
-        return surroundings(self.graph, self.edition)
+        """The template environment, with the mill as it is now."""
+        return template_environment(self.graph, self.edition)
 
     def env_in(self, tag: str) -> Environment:
-        """Return the templates' surroundings in one of the customers' languages."""
-        return surroundings(self.graph, f"{self.edition}:{tag}")
+        """Return the template environment in one of the customers' languages."""
+        return template_environment(self.graph, f"{self.edition}:{tag}")
 
     def links_to(self, *pdfs: str, env: Environment | None = None) -> None:
-        """Name the PDFs that the page being made leads to where they are printed.
+        """Declare the PDFs that the page being made links to if they have been printed.
 
-        Without a name: those that are printed after the pages.
+        Called without names, it stands for the PDFs that are printed after the pages.
         """
         (env or self.env).globals["pdfs"] = _Printed(self.graph, pdfs)
 
@@ -160,41 +168,43 @@ class SiteContext:
 
     @property
     def manuscript(self) -> Manuscript | None:
-        """The handbook's chapters; none in an edition that has no handbook."""
+        """The handbook's chapters; None in an edition without a handbook."""
         return manuscript(self.graph) if self.edition == "mill" else None
 
     @property
     def pressure_pa(self) -> float:
-        """Air pressure every humidity is computed at [Pa]."""
+        """Air pressure used for every humidity [Pa]."""
         return mill_pressure(self.folder)
 
     @property
     def regional(self) -> RegionalFormat:
-        """How the mill's pages say things."""
+        """The mill's units, formats and regional words."""
         return regional_format(self.folder.mill.record)
 
     @property
     def years(self) -> tuple[int, ...]:
-        """Years that charges began or lots were issued in, the newest first."""
+        """Years in which charges began or lots were issued, newest first."""
         return tuple(int(year) for year in reading.years(self.graph, newest_first=True))
 
-    def register_facts(self, register: Register) -> tuple[Facts, ...]:
-        """Return what is to be known of each part of a register, the newest first."""
+    def register_parts(self, register: Register) -> tuple[RegisterPart, ...]:
+        """Return a summary of each quarter of a register, newest first."""
         kind = _KIND[register.kind]
         return tuple(
-            register_facts(self.graph, f"{kind}:{quarter}")
+            register_part(self.graph, f"{kind}:{quarter}")
             for quarter in reading.quarters(self.graph, kind, newest_first=True)
         )
 
     def register_rows(self, register: Register, group: str, most: int | None = None) -> list[Row]:
-        """Return a group's rows of a register, the newest first, and no more of them than asked."""
+        """Return a group's rows of a register, newest first, at most `most` of them."""
         if register.kind == LOTS.kind:
             return [lot_row(self.lot_lines[name]) for name in self.lots[group][:most]]
         return [self.lines[name].row for name in self.charges[group][:most]]
 
     def tally(self, slug: str) -> Tally:
-        """Return what a check said of every charge and lot."""
-        return joined(slug, [tally_of_year(self.graph, str(year)) for year in self.years], SHOWN)
+        """Return a check's outcomes over all charges and lots."""
+        return tally_over_years(
+            slug, [tally_of_year(self.graph, str(year)) for year in self.years], SHOWN
+        )
 
     def cite(self, citation: str) -> Citation:
         """Return a citation with the publication's short title and its address."""
@@ -202,7 +212,7 @@ class SiteContext:
         publications = self.folder.sources.record.publications
         publication = publications.get(publication_of(citation))
         rest = in_words(rest.strip(), publications)
-        if publication is None:  # in words of its own, which may name several
+        if publication is None:  # free text, which may name several publications
             return Citation(in_words(identity.strip(), publications), rest, "")
         return Citation(publication.short, rest, source_address(identity.strip()))
 
@@ -229,9 +239,9 @@ class SiteContext:
         template, path, title, summary, crumbs, **values
             As for `templating.render`.
         kind : str
-            The word search prints beside it.
+            The word that search prints beside the page.
         text : iterable of str
-            Its sentences, for search.
+            The page's sentences, for search.
         """
         html = render(
             self.env,
@@ -247,23 +257,23 @@ class SiteContext:
 
 
 def source_address(identity: str) -> str:
-    """Return where a publication is described."""
+    """Return the address of a publication's description."""
     return f"{SOURCES_PAGE}#{identity}"
 
 
 def check_address(slug: str) -> str:
-    """Return the page of its own that a check has beside its line in the catalogue."""
+    """Return the address of a check's own page (`routes.check` leads to its line in the catalogue)."""
     return routes.check(slug).partition("index.html")[0] + f"{slug}.html"
 
 
-# --- what many pages read -------------------------------------------------------------------------
+# --- values that many pages read ------------------------------------------------------------------
 
 
-@inline("surroundings")
-def surroundings(graph: Graph, key: str) -> Environment:
-    """Return the templates' surroundings in an edition; ``customer:fr``, in French."""
+@inline("template environment")
+def template_environment(graph: Graph, key: str) -> Environment:
+    """Return the template environment of an edition; of ``customer:fr``, in French."""
     edition, _, tag = key.partition(":")
-    given = dict(_SURROUNDINGS[edition])
+    given = dict(_EDITION_GLOBALS[edition])
     env = environment(
         reading.mill(graph).record,
         menu=given.pop("menu"),
@@ -276,7 +286,7 @@ def surroundings(graph: Graph, key: str) -> Environment:
 
 
 class _Printed:
-    """Whether the PDFs a page leads to are there; whoever asks depends on them."""
+    """True if the PDFs a page links to exist; testing it makes the page depend on them."""
 
     def __init__(self, graph: Graph, names: tuple[str, ...]):
         self._graph, self._names = graph, names
@@ -296,21 +306,21 @@ def manuscript(graph: Graph, _: str) -> Manuscript:
 
 @derived("build date")
 def build_date(graph: Graph, _: str) -> dt.datetime:
-    """Return the moment pages print: SOURCE_DATE_EPOCH where set, else the newest on record."""
+    """Return the time pages print: SOURCE_DATE_EPOCH if set, else the newest on record."""
     graph.option("epoch")
     return date_of_build(mill_of(graph))
 
 
 @derived("charge line", keys=reading.charges, batch=50)
 def charge_line(graph: Graph, number: str) -> ChargeLine:
-    """Return what other pages print of a charge."""
+    """Return the summary of a charge that other pages print."""
     context = mill_context(graph)
     return line_of_charge(context, context.folder.charges[number].record)
 
 
 @derived("lot line", keys=reading.lots, batch=50)
 def lot_line(graph: Graph, number: str) -> LotLine:
-    """Return what other pages print of a lot."""
+    """Return the summary of a lot that other pages print."""
     context = mill_context(graph)
     return line_of_lot(context, context.folder.lots[number].record, context.lot_dossiers[number])
 
@@ -321,7 +331,7 @@ def _years(graph: Graph) -> tuple[str, ...]:
 
 @derived("tally", keys=_years)
 def tally_of_year(graph: Graph, year: str) -> YearTally:
-    """Return what each check said of the charges and lots of a year."""
+    """Return each check's outcomes over the charges and lots of a year."""
     context = mill_context(graph)
     return tally_year(
         [context.lines[number] for number in context.charges[f"year:{year}"]],
@@ -333,16 +343,16 @@ def _quarters(graph: Graph) -> list[str]:
     return [f"{kind}:{quarter}" for kind in REGISTERS for quarter in reading.quarters(graph, kind)]
 
 
-@derived("register facts", keys=_quarters)
-def register_facts(graph: Graph, key: str) -> Facts:
-    """Return what is to be known of one part of a register."""
+@derived("register part", keys=_quarters)
+def register_part(graph: Graph, key: str) -> RegisterPart:
+    """Return a summary of one quarter of a register."""
     kind, _, quarter = key.partition(":")
     rows = mill_context(graph).register_rows(REGISTERS[kind], f"quarter:{quarter}")
-    return facts_of(quarter, rows)
+    return register_part_of(quarter, rows)
 
 
 def mill_context(graph: Graph) -> SiteContext:
-    """Return what the pages of the mill edition are made from."""
+    """Return the context of the mill edition."""
     return graph.view(_mill_context)
 
 
@@ -359,7 +369,7 @@ def _auditor_context(graph: Graph) -> SiteContext:
 
 
 def context_of(graph: Graph, edition: str) -> SiteContext:
-    """Return what the pages of an edition are made from."""
+    """Return the context of an edition."""
     return graph.view(
         {"mill": _mill_context, "customer": _customer_context, "auditor": _auditor_context}[edition]
     )

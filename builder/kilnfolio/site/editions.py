@@ -1,7 +1,7 @@
-"""Who may see what: the one list of what leaves the mill, and the guard that keeps to it.
+"""What each reader may see: the one list of fields that leave the mill, and the class that enforces it.
 
-A customer's page is built only through `EditionView`, which hands out the fields named here and nothing
-else. A field that nobody has thought about is therefore not published.
+A customer's page is built only through `EditionView`, which gives access to the fields listed here
+and no others, so a new field stays unpublished until somebody lists it.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from kilnfolio.review.dossier import (
     SurveyResult,
 )
 
-#: Fields of each model that the customer edition may hold; a model not named gives nothing.
+#: Fields of each model that the customer edition may show; an unlisted model shows nothing.
 CUSTOMER_FIELDS: Mapping[type[BaseModel], frozenset[str]] = {
     Mill: frozenset(
         {
@@ -85,11 +85,11 @@ CUSTOMER_FIELDS: Mapping[type[BaseModel], frozenset[str]] = {
 
 
 class NotPublishedError(AttributeError):
-    """A page of an edition asked for a field that may not leave the mill."""
+    """A page asked for a field that may not leave the mill."""
 
 
 class EditionView:
-    """A record as an edition sees it: fields off the list cannot be read.
+    """A record restricted to the fields an edition may show; reading any other raises.
 
     Parameters
     ----------
@@ -119,11 +119,11 @@ def _seen(value: Any, fields: Mapping[type[BaseModel], frozenset[str]]) -> Any:
     if isinstance(value, (list, tuple)):
         return tuple(_seen(item, fields) for item in value)
     if isinstance(value, Mapping):
-        # a mapping has no list of its own keys, so nothing of it is known to be harmless
+        # the list names no keys of a mapping, so none of its contents is known to be harmless
         raise NotPublishedError("a mapping may not leave the mill")
     return value
 
 
 def for_customer(record: BaseModel) -> EditionView:
-    """Return a record as the customer edition sees it."""
+    """Return a record restricted to the fields of the customer edition."""
     return EditionView(record, CUSTOMER_FIELDS)

@@ -1,7 +1,7 @@
-"""The mill's own house: brand and theme, checked, as each edition's pages and PDFs take them.
+"""The mill's own house style: its brand and theme, checked, in the form pages and PDFs use.
 
-`house` is a derived value: every page reads it, so that a build makes all pages again when a colour
-changes, and `check` and `build` refuse a brand or theme that does not hold.
+`house` is a derived value that every page reads: a build remakes all pages when a colour changes,
+and `check` and `build` refuse a brand or theme with errors.
 """
 
 from __future__ import annotations
@@ -30,12 +30,12 @@ from kilnfolio.site.house_style import style_problems
 
 #: Folder of the mill's own files among the assets of an edition, and its style sheet.
 FOLDER, SHEET = "assets/own", "assets/own.css"
-#: Bytes a picture may have: a customer fetches it over a telephone.
+#: Largest picture [bytes]: customers fetch it over a mobile network.
 MOST_PICTURE = 60_000
-#: Bytes a file of a typeface may have.
+#: Largest font file [bytes].
 MOST_FONT = 300_000
 _BRAND, _THEME = "content/brand", "content/theme"
-#: The variables of ``tokens.css`` that the keys of a brand's colours stand for.
+#: For each colour of a brand, the variable of ``tokens.css`` that it sets.
 _TOKENS = {
     "paper": "paper",
     "raised": "paper-raised",
@@ -62,10 +62,10 @@ _TYPES = {
 
 @dataclass(frozen=True)
 class House:
-    """What a mill brings, by where it goes."""
+    """A mill's brand and theme, sorted by where they are used."""
 
     files: Mapping[str, bytes] = field(default_factory=dict)
-    """Files of every edition by path."""
+    """Files to add to every edition, by path."""
     paper: str = ""
     """The style sheet for PDFs."""
     icon: str = ICON
@@ -73,7 +73,7 @@ class House:
     """Blocks by edition, language and ``page`` or ``paper``, as in ``customer:fr:page``."""
 
     def of(self, edition: str, tag: str) -> Own:
-        """Return what an edition prints in a language."""
+        """Return the parts that an edition prints in a language."""
         if self == House():
             return NOTHING
         return Own(
@@ -87,17 +87,17 @@ class House:
 
 @derived("house")
 def house(graph: Graph, _: str) -> House:
-    """Return the mill's own house.
+    """Return the mill's brand and theme.
 
     Raises
     ------
     RecordProblems
-        Everything in it that does not hold.
+        All errors in the brand and theme.
     """
     located, names = reading.brand(graph), graph.names(HOUSE)
     if located is None and not names:
         return House()
-    made = _Made(graph, located, tuple(names))
+    made = _HouseBuilder(graph, located, tuple(names))
     found = made.house()
     if made.problems:
         raise RecordProblems(made.problems)
@@ -105,12 +105,12 @@ def house(graph: Graph, _: str) -> House:
 
 
 def house_files(graph: Graph) -> tuple[str, ...]:
-    """Return the files a mill's house is made from, by name from its folder."""
+    """Return the paths of the brand and theme files, relative to the mill's folder."""
     return (*(("content/brand.yaml",) if graph.names("brand") else ()), *graph.names(HOUSE))
 
 
-class _Made:
-    """Puts a house together and notes what is wrong with it."""
+class _HouseBuilder:
+    """Assembles a `House` and collects the problems of its files."""
 
     def __init__(self, graph: Graph, located: Located[Brand] | None, names: tuple[str, ...]):
         self._graph, self._located, self._names = graph, located, names
@@ -120,7 +120,7 @@ class _Made:
         self._used: set[str] = set()
 
     def house(self) -> House:
-        """Return all of it; `problems` says what of it does not hold."""
+        """Return the assembled house; `problems` then holds its errors."""
         page: list[str] = []
         paper: list[str] = []
         icon = ICON
@@ -175,12 +175,12 @@ class _Made:
         return f"own/{name}"
 
     def _picture(self, folder: str, name: str, place: Place) -> tuple[bytes, float] | None:
-        """Return a picture and its width over its height."""
+        """Return a picture and its aspect ratio (width over height)."""
         data = self._bytes(folder, name, place, MOST_PICTURE)
         if data is None:
             return None
         try:
-            return data, _shape(name, data)
+            return data, _aspect_ratio(name, data)
         except ValueError as error:
             self._refuse(place, f"'{name}'", str(error))
             return None
@@ -242,16 +242,16 @@ class _Made:
         }
         for scheme, colours in given.items():
             if colours and dark:
-                self._weigh(scheme, colours)
+                self._check_contrast(scheme, colours)
         if given["light"]:
             yield _root(given["light"])
-        # a light colour must not stand on dark screens, where nothing takes its place
+        # without this, dark screens would use the light page's colour wherever the brand sets no dark one
         ours = our_colours("dark")
         if dark and (on_dark := {name: ours[name] for name in given["light"]} | given["dark"]):
             yield f"@media screen and (prefers-color-scheme: dark) {{ {_root(on_dark)} }}"
 
-    def _weigh(self, scheme: str, given: Mapping[str, str]) -> None:
-        """Refuse colours that would leave words too faint to read."""
+    def _check_contrast(self, scheme: str, given: Mapping[str, str]) -> None:
+        """Refuse colours with too little contrast to read text."""
         assert self._located is not None
         all_of = {**our_colours(scheme), **given}
         faint: dict[str, list[tuple[float, str, str]]] = {}
@@ -272,7 +272,7 @@ class _Made:
             self._refuse(
                 self._located.place("colours", scheme, key),
                 f"'{given[blamed]}'",
-                f"it and {_spoken(other)} ({all_of[other]}) have a contrast of {worst:.1f} to 1, "
+                f"it and {_colour_name(other)} ({all_of[other]}) have a contrast of {worst:.1f} to 1, "
                 f"and words need {TEXT} to 1",
                 f"The nearest shade that has it everywhere is '{shade}'"
                 if shade
@@ -385,7 +385,7 @@ def _root(colours: Mapping[str, str]) -> str:
 
 
 def our_colours(scheme: str) -> dict[str, str]:
-    """Return the colours of ``tokens.css`` by name: of light pages, or of dark screens."""
+    """Return the colours of ``tokens.css`` by name, for light pages or dark screens."""
     light, _, dark = asset("tokens.css").partition("@media screen")
     found = dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6})", light))
     return (
@@ -401,14 +401,14 @@ def _token(name: str) -> str:
     return found[1]
 
 
-def _spoken(token: str) -> str:
-    """Return what the variable of a colour is called in a record, or stands for."""
+def _colour_name(token: str) -> str:
+    """Return the brand's key for a colour variable, or a description of the variable."""
     keys = {value: key for key, value in _TOKENS.items()}
     return keys.get(token) or f"the colour of '{token.removesuffix('-soft').replace('-', ' ')}'"
 
 
 def _font_problem(data: bytes, *, figures: bool) -> tuple[str, str] | None:
-    """Return why a file cannot be used as a typeface, and what to do; None where it can."""
+    """Return why a file cannot be used as a font and what to do; None if it can."""
     from fontTools.ttLib import TTFont
 
     try:
@@ -434,13 +434,13 @@ def _font_problem(data: bytes, *, figures: bool) -> tuple[str, str] | None:
     return None
 
 
-def _shape(name: str, data: bytes) -> float:
-    """Return the width of a picture over its height.
+def _aspect_ratio(name: str, data: bytes) -> float:
+    """Return a picture's aspect ratio (width over height).
 
     Raises
     ------
     ValueError
-        It cannot be read, or would fetch or run something.
+        If the picture cannot be read, or would fetch or run something.
     """
     if name.endswith(".png"):
         from PIL import Image
@@ -452,13 +452,13 @@ def _shape(name: str, data: bytes) -> float:
         except Exception as error:  # of a file somebody brought
             raise ValueError(f"it cannot be read as PNG ({type(error).__name__})") from None
         return width / height
-    return _shape_of_svg(data)
+    return _svg_aspect_ratio(data)
 
 
 _LOCAL = re.compile(r"\s*(#|data:image/(png|jpeg);base64,)")
 
 
-def _shape_of_svg(data: bytes) -> float:
+def _svg_aspect_ratio(data: bytes) -> float:
     from defusedxml import ElementTree
 
     try:

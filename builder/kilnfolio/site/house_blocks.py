@@ -1,8 +1,9 @@
-"""The blocks of a mill's own theme: small templates that are filled once for each edition.
+"""The blocks of a mill's own theme: small templates, rendered once for each edition.
 
-A template may print facts of the mill and ask which edition, language or paper it stands in; it can
-call nothing, loop over nothing and read no record. Its HTML is a list of tags and attributes, each
-one closed: it cannot run a script, fetch anything, close what it stands in or pose as a part of ours.
+A template may print facts about the mill and test the edition, the language and whether it is on
+paper. It cannot call functions, loop or read records. Only listed HTML tags and attributes are
+allowed and every tag must be closed, so a block cannot run a script, fetch anything, close the
+element around it or imitate a part of the page that is ours.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from jinja2.sandbox import ImmutableSandboxedEnvironment
 from kilnfolio.records.mill import Mill
 from kilnfolio.records.problems import Place, Problem
 
-#: The blocks there are, and where each stands.
+#: Every block by name, with the place where it appears.
 BLOCKS: Mapping[str, str] = {
     "masthead": "beside the mill's name, on every page and on the record of a lot",
     "closing": "after the text and before the safety wording, on every page and on the record of a lot",
@@ -41,11 +42,11 @@ _ANYWHERE = {"class", "lang", "title"}
 _EMPTY = {"br", "img"}
 _LINK = re.compile(r"(https://[^\s\"'<>]+|mailto:[^\s\"'<>]+|tel:[+\d ()-]+)")
 _CLASS = re.compile(r"own-[a-z0-9-]+")
-#: Words that promise what no record can keep; the editions keep them out as well.
+#: Words that promise more than a record can show; no edition uses them either.
 _PROMISES = re.compile(
     r"\b(guarante\w+|warrant\w+|garanti\w*|certified|certifié\w*|zertifiziert\w*)\b", re.I
 )
-#: What a template may be made of.
+#: Syntax nodes that a template may contain.
 _NODES = (
     nodes.Template,
     nodes.Output,
@@ -63,7 +64,7 @@ _NODES = (
 
 
 def facts(mill: Mill, edition: str, tag: str, *, paper: bool) -> dict[str, Any]:
-    """Return all that a template may print or ask."""
+    """Return the variables of a template."""
     return {
         "mill": {
             "name": mill.name,
@@ -84,18 +85,18 @@ def block_html(
     given: Mapping[str, Any],
     picture: Callable[[str], str | None],
 ) -> tuple[str, list[Problem]]:
-    """Return a block filled in, and what is wrong with it.
+    """Return a rendered block and its problems.
 
     Parameters
     ----------
     text : str
         The template.
     file : str
-        Its name from the root of the mill folder.
+        Its path from the root of the mill folder.
     given : mapping
-        From `facts`.
+        The template's variables, from `facts`.
     picture : callable
-        Takes the name of a picture; returns where it stands, or None where there is none.
+        Takes the name of a picture; returns its address, or None if there is no such picture.
     """
     env = ImmutableSandboxedEnvironment(autoescape=True, undefined=StrictUndefined)
     try:
@@ -138,7 +139,7 @@ def _promised(filled: str, file: str) -> Iterator[Problem]:
 
 
 class _Reader(HTMLParser):
-    """Copies HTML that is allowed, and notes what is not."""
+    """Copies allowed HTML and collects problems for the rest."""
 
     def __init__(self, file: str, picture: Callable[[str], str | None]):
         super().__init__(convert_charrefs=False)
@@ -195,7 +196,7 @@ class _Reader(HTMLParser):
         return None
 
     def handle_endtag(self, tag: str) -> None:
-        """Copy the end of the tag that is open."""
+        """Copy the closing tag of the element that is open."""
         if tag in _EMPTY:
             return
         if not self._open or self._open[-1][0] != tag:
@@ -205,35 +206,35 @@ class _Reader(HTMLParser):
         self.made.append(f"</{tag}>")
 
     def left_open(self) -> Iterator[Problem]:
-        """Yield what was opened and never closed."""
+        """Yield a problem for each tag that was never closed."""
         for tag, place in self._open:
             yield Problem(place, f"<{tag}>", "it is never closed", f"Write </{tag}>")
 
     def handle_data(self, data: str) -> None:
         """Copy text."""
-        if "<" in data:  # the beginning of a tag or comment that never ends
+        if "<" in data:  # the start of a tag or comment that never ends
             self._refuse(f"'{data[data.index('<') :][:20]}'", "it begins a tag and never ends it")
         self.made.append(data.replace("<", "&lt;").replace(">", "&gt;"))
 
     def handle_entityref(self, name: str) -> None:
-        """Copy a name such as ``&amp;``."""
+        """Copy a named reference such as ``&amp;``."""
         self.made.append(f"&{name};")
 
     def handle_charref(self, name: str) -> None:
-        """Copy a number such as ``&#8217;``."""
+        """Copy a numeric reference such as ``&#8217;``."""
         self.made.append(f"&#{name};")
 
     def handle_comment(self, data: str) -> None:
-        """Leave a comment out."""
+        """Drop a comment."""
 
     def handle_decl(self, decl: str) -> None:
         """Refuse a declaration."""
         self._refuse(f"<!{decl[:20]}>", "a block may not hold it")
 
     def unknown_decl(self, data: str) -> None:
-        """Refuse what no page holds."""
+        """Refuse an unknown declaration."""
         self._refuse(f"<![{data[:20]}", "a block may not hold it")
 
     def handle_pi(self, data: str) -> None:
-        """Refuse an instruction to a program."""
+        """Refuse a processing instruction."""
         self._refuse(f"<?{data[:20]}", "a block may not hold it")

@@ -1,8 +1,8 @@
-"""The style sheet of a mill's own theme: what it may say, and of what.
+"""The style sheet of a mill's own theme: which selectors and properties it may use.
 
-A theme may dress the mill's own blocks as it likes, and the frame of a page a little. It can say
-nothing of cautions, outcomes, seals or the safety wording, and nothing that would hide, cover or
-move them: what it may select and set is a list, and all else is refused.
+A theme may style the mill's own blocks freely and the frame of a page a little. It cannot touch
+cautions, outcomes, seals or the safety wording, nor hide, cover or move them: the selectors and
+properties it may use are listed here, and everything else is refused.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import tinycss2
 
 from kilnfolio.records.problems import Place, Problem
 
-#: Parts of every page that a theme may dress.
+#: Parts of every page that a theme may style.
 FRAME = (
     ".masthead",
     ".brand",
@@ -31,7 +31,7 @@ FRAME = (
     "figure",
     "figcaption",
 )
-#: Colours of text and of grounds; each of the first can be read on each of the second.
+#: Colours of text and of backgrounds; every text colour is readable on every background.
 INKS = ("ink", "ink-soft", "timber", "water")
 GROUNDS = ("paper", "paper-raised", "paper-sunk", "timber-soft", "water-soft")
 _LINES = (*INKS, *GROUNDS, "rule", "rule-strong")
@@ -54,7 +54,7 @@ _LENGTH = r"(?:0|\d{1,2}(?:\.\d+)?(?:px|pt|mm)|[0-3](?:\.\d+)?(?:rem|em))"
 _LONG = r"(?:0|auto|\d{1,3}(?:\.\d+)?(?:px|pt|mm)|\d{1,2}(?:\.\d+)?(?:rem|em)|(?:\d{1,2}|100)%)"
 _BORDER = rf"(?:{_LENGTH}|none|solid|double|dashed|dotted|{_colour(_LINES)})(?:\s+(?:{_LENGTH}|none|solid|double|dashed|dotted|{_colour(_LINES)})){{0,2}}"
 _SIDES = rf"{_LENGTH}(?:\s+{_LENGTH}){{0,3}}"
-#: What may be set of the frame, and the form of its value.
+#: Properties that may be set for the frame, with the form of each value.
 _SETTABLE = {
     r"border(-(top|right|bottom|left))?": _BORDER,
     r"border-((top|right|bottom|left)-)?color": _colour(_LINES),
@@ -64,7 +64,7 @@ _SETTABLE = {
     r"font-style": _one("normal|italic"),
     r"font-family": r"var\(--font-(?:text|figures)\)",
 }
-#: What may be set of the mill's own blocks as well.
+#: Further properties that may be set for the mill's own blocks.
 _OWN_SETTABLE = {
     **_SETTABLE,
     r"color": _colour(INKS),
@@ -87,14 +87,14 @@ _OWN_SETTABLE = {
 
 
 def style_problems(css: str, file: str) -> Iterator[Problem]:
-    """Yield what a theme's style sheet may not say.
+    """Yield a problem for each rule that a theme's style sheet may not contain.
 
     Parameters
     ----------
     css : str
         The style sheet.
     file : str
-        Its name from the root of the mill folder.
+        Its path from the root of the mill folder.
     """
     rules = tinycss2.parse_stylesheet(css, skip_comments=True, skip_whitespace=True)
     yield from _rules(rules, file, nested=False)

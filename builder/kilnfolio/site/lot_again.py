@@ -1,4 +1,4 @@
-"""A lot's record made again from what travels in a bag: the audit compares it with the sealed one."""
+"""Rebuild a lot's record from the contents of a bag, for the audit to compare with the sealed one."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def lot_record_again(
     lot : str
         The lot.
     asked : mapping
-        What the sealed record says it was made from: `LotRecord.asked`.
+        The part of the mill's own lot record that the sealed record keeps: `LotRecord.asked`.
     dossiers : mapping of str to Dossier
         The sealed dossiers of its charges.
     """

@@ -1,8 +1,8 @@
-"""A lot's record as data: what its customer's page says, and what a label binds.
+"""A lot's record as data: the contents of its customer's page, which the label's seal binds.
 
 The record is written as canonical JSON, served as ``record.json`` beside the page, attached to the
-PDF and sealed. It holds nothing that `pages.customer.CustomerLot` does not print; its address and
-drawings are left out, because they are ways to the record and not part of it.
+PDF and sealed. It holds nothing that `pages.customer.CustomerLot` does not print. Its address and
+drawings are left out: they point to the record or depict it, and are not part of it.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from kilnfolio.runtime.field_docs import DescribedSchema
 if TYPE_CHECKING:
     from kilnfolio.site.pages.customer import CustomerLot
 
-#: Where an edition keeps the schema of its records.
+#: Path of the JSON Schema of lot records in an edition.
 SCHEMA_PATH = "lot-record.schema.json"
 
 
@@ -161,7 +161,7 @@ class LotRecord(_Part):
 
 
 def lot_record(view: CustomerLot) -> LotRecord:
-    """Return the record of what a customer's page prints."""
+    """Return the record that a customer's page prints."""
     name, email, phone = view.contact
     same = {key: getattr(view, key) for key in _SAME}
     return LotRecord(
@@ -208,8 +208,8 @@ _SAME = (
 )
 
 
-def worded_by(record: LotRecord) -> dict[str, Any]:
-    """Return the fields of `CustomerLot` as a sealed record has them."""
+def sealed_fields(record: LotRecord) -> dict[str, Any]:
+    """Return the fields of `CustomerLot` that a sealed record supplies, as sealed."""
     contact = record.contact
     return {
         **{key: getattr(record, key) for key in _SAME},
@@ -220,7 +220,7 @@ def worded_by(record: LotRecord) -> dict[str, Any]:
 
 
 def record_schema() -> str:
-    """Return the JSON Schema of a lot's record, as it is published."""
+    """Return the published JSON Schema of a lot's record."""
     schema = {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         **LotRecord.model_json_schema(mode="serialization", schema_generator=DescribedSchema),
@@ -235,9 +235,9 @@ PER_CENT, CUBIC_METRE, PIECE, ONE = "P1", "MTQ", "H87", "C62"
 def linked_data(record: LotRecord) -> dict[str, Any]:
     """Return the record in the vocabulary of schema.org, for programs that read pages.
 
-    Only what the record says, and only of types that the vocabulary has: Product, Organization,
-    PropertyValue, QuantitativeValue. Its ``@id`` is a place on the page, so that it names no
-    address that the page itself does not have.
+    It says only what the record says, in types of the vocabulary: Product, Organization,
+    PropertyValue and QuantitativeValue. Its ``@id`` is a fragment of the page, so it reveals no
+    address that the page itself does not show.
     """
     words = (
         ("ordered", record.ordered),
@@ -262,7 +262,7 @@ def linked_data(record: LotRecord) -> dict[str, Any]:
 
 
 def _quantities(record: LotRecord) -> Iterator[tuple[str, Any]]:
-    """Yield the figures of a record with their units; in words where it has no numbers."""
+    """Yield the figures of a record with their units; in words if it has no numbers."""
     numbers = record.numbers
     if numbers is None:
         yield "moisture content, mean", record.mean

@@ -1,4 +1,4 @@
-"""The auditor's pages and series of a charge made again from its bag: the audit compares them."""
+"""Rebuild the auditor's pages and series of a charge from its bag, for the audit to compare."""
 
 from __future__ import annotations
 
@@ -12,24 +12,24 @@ from kilnfolio.archive.entries import Entry
 from kilnfolio.records.folder import mill_of_files
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.site.context import SiteContext
-from kilnfolio.site.pages.audit import audit_charge, record_path, within
+from kilnfolio.site.pages.audit import audit_charge, record_path, without_outside_links
 from kilnfolio.site.sealed import Seals
 from kilnfolio.site.seals import SealView, Superseded, seal_view, superseded_states
 from kilnfolio.site.series import series_files
 
 
 class SealsOfBag:
-    """What a bag knows of seals: those of its own charge."""
+    """The seals a bag holds: those of its own charge."""
 
     def __init__(self, root: Path, entries: tuple[Entry, ...], demo_keys: frozenset[str]):
         self.root, self.entries, self.demo_keys = root, entries, demo_keys
 
     def of_charge(self, number: str) -> SealView:
-        """Return how the charge stands."""
+        """Return the charge's entries in the ledger."""
         return seal_view(self.entries, self.demo_keys, charge=number)
 
     def superseded(self, _: str) -> Iterator[Superseded]:
-        """Yield the sealed states that were amended since, the newest first."""
+        """Yield the sealed states that have since been amended, newest first."""
         yield from superseded_states(self.root, self.entries)
 
 
@@ -41,7 +41,7 @@ def pages_again(
     Parameters
     ----------
     edition : Path
-        The edition's folder, for what its pages print beside what was sealed.
+        The edition's folder, for the parts of its pages that were not sealed.
     root : Path
         The ``data`` folder of the charge's bag.
     sealed : bytes
@@ -62,6 +62,6 @@ def pages_again(
     context.folder = now
     context.seals = cast("Seals", SealsOfBag(root, entries, demo))
     context.env.globals["pdfs"] = (edition / record_path(number)).is_file()
-    made = {page.path: within(page).html for page in audit_charge(context, number)}
+    made = {page.path: without_outside_links(page).html for page in audit_charge(context, number)}
     made |= series_files([dossier])
     return {path: text.encode() for path, text in made.items()}

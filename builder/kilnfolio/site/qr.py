@@ -6,7 +6,7 @@ import numpy as np
 from markupsafe import Markup, escape
 from zxingcpp import BarcodeFormat, create_barcode
 
-#: Error correction M recovers about 15 % of the code (ISO/IEC 18004, 6.5.1): labels get dirty.
+#: Labels get dirty: error correction M recovers about 15 % of the code (ISO/IEC 18004, 6.5.1).
 ERROR_CORRECTION = "M"
 
 
@@ -16,21 +16,21 @@ def lot_address(records_address: str, token: str) -> str:
 
 
 def labelled(address: str, digits: str) -> str:
-    """Return the address a label carries: the record's, and after ``#`` the seal it is to bear."""
+    """Return the address on a label: the record's, then ``#`` and the seal the record must bear."""
     return f"{address}#{digits}" if digits else address
 
 
 def qr_svg(address: str, title: str) -> Markup:
     """Return a QR code as an inline drawing without a size of its own.
 
-    Four light modules lie around it, as ISO/IEC 18004, 9.1 asks.
+    It has the quiet zone of four light modules that ISO/IEC 18004, 9.1 requires.
 
     Parameters
     ----------
     address : str
-        Where it leads.
+        The address it encodes.
     title : str
-        What it is, for those who cannot see it.
+        A description for those who cannot see it.
     """
     code = create_barcode(address, BarcodeFormat.QRCode, ec_level=ERROR_CORRECTION)
     dark = np.array(code.to_image(scale=1, add_quiet_zones=True)) == 0
@@ -41,7 +41,7 @@ def qr_svg(address: str, title: str) -> Markup:
 
 
 def _rows(dark: np.ndarray) -> str:
-    """Return the dark modules as strokes along the middle of each row, one after the other."""
+    """Return the dark modules as strokes along the middle of each row, row by row."""
     edges = np.diff(dark.astype(np.int8), axis=1)
     begins, ends = (np.argwhere(edges == way) + np.array([0, 1]) for way in (1, -1))
     lengths = (ends - begins)[:, 1]

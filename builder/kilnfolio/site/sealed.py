@@ -35,13 +35,13 @@ from kilnfolio.site.lot_record import lot_record
 from kilnfolio.site.pages.customer import CustomerLot, customer_lot, with_record
 from kilnfolio.site.seals import SealView, Superseded, seal_view, superseded_states
 
-#: What there is to warn of, in words.
+#: Warnings, in words.
 warnings = Group("warnings")
 
 
 @dataclass(frozen=True)
 class SealedLot:
-    """A lot's record as its customer reads it, and how it stands against the ledger."""
+    """A lot's record as its customer reads it, with its entries in the ledger."""
 
     view: CustomerLot
     seal: SealView
@@ -52,20 +52,20 @@ class SealedLot:
 
 @inline("address keys")
 def address_keys(graph: Graph, _: str) -> AddressKeys:
-    """Return the keys that lots' addresses are made with."""
+    """Return the keys that the addresses of lots are made with."""
     graph.tree("keys")
     graph.tree("content/demo-keys")
     return read_address_keys(graph.folder, invented=reading.mill(graph).record.invented)
 
 
 def addresses(graph: Graph, lot: str) -> tuple[str, ...]:
-    """Return the addresses of a lot, the one in use first; none where the mill has no key."""
+    """Return the addresses of a lot, the one in use first; none if the mill has no key."""
     return address_keys(graph).serving(lot)
 
 
 @derived("address key", fills=(warnings,))
 def address_key(graph: Graph, _: str) -> bool:
-    """Return whether the mill has a key for the addresses of its lots; warn where it has none."""
+    """Return whether the mill has a key for the addresses of its lots; warn if it has none."""
     if found := bool(address_keys(graph)):
         return found
     graph.join(warnings, "", NO_KEY, "addresses")
@@ -77,7 +77,7 @@ def address_key(graph: Graph, _: str) -> bool:
 
 @derived("charge seal", keys=reading.charges, batch=20)
 def charge_seal(graph: Graph, number: str) -> SealView:
-    """Return how a complete charge stands against the ledger, and what today's limits would say."""
+    """Return a complete charge's ledger entries, with what would differ under today's limits."""
     folder = sealed_folder(graph, number)
     if folder is None:
         return SealView()
@@ -94,7 +94,7 @@ def charge_seal(graph: Graph, number: str) -> SealView:
 
 @derived("lot view", keys=reading.lots, batch=20)
 def lot_view(graph: Graph, number: str) -> SealedLot:
-    """Return what a lot's customer reads: the sealed record where there is one."""
+    """Return what a lot's customer reads: the sealed record, if there is one."""
     mill = mill_of(graph)
     view = customer_lot(
         mill,
@@ -115,7 +115,7 @@ def lot_view(graph: Graph, number: str) -> SealedLot:
 
 @derived("lot seal", keys=reading.lots)
 def lot_seal(graph: Graph, number: str) -> SealView:
-    """Return how a lot's record stands against the ledger."""
+    """Return the ledger entries of a lot's record."""
     return lot_view(graph, number).seal
 
 
@@ -126,12 +126,12 @@ def _demo_keys(graph: Graph) -> frozenset[str]:
 def enter_lot(
     mill: MillFolder, lot: str, by: str, keys: Keys, at: dt.datetime, reason: str | None = None
 ) -> LotEntry:
-    """Seal the record of a lot, or amend it where there is a reason; see `archive.lots.seal_lot`.
+    """Seal the record of a lot, or amend it if a reason is given; see `archive.lots.seal_lot`.
 
     Parameters
     ----------
     mill : MillFolder
-        The mill, its sealed charges read as they were sealed, and the lot as it is written.
+        The mill, with sealed charges as they were sealed and the lot as it stands in its file.
     lot : str
         The lot.
     by, keys, at, reason
@@ -139,7 +139,9 @@ def enter_lot(
     """
     dossier, reviews = lot_dossier(mill.graph, lot), dossiers(mill)
     record = canonical(lot_record(customer_lot(mill, lot, reviews, dossier, "")))
-    whole = read_ledger(mill.graph.folder)  # others may have been sealed since the mill was read
+    whole = read_ledger(
+        mill.graph.folder
+    )  # others may have sealed something since the mill was read
     charges = {
         name: state(mill.graph.folder, name, whole, numbers=False) for name in dossier.charges
     }
@@ -147,32 +149,32 @@ def enter_lot(
 
 
 class Seals:
-    """What the ledger says of charges and lots, each asked for by its number."""
+    """The ledger's entries for charges and lots, looked up by number."""
 
     def __init__(self, graph: Graph):
         self._graph = graph
 
     @property
     def keys(self) -> tuple[str, ...]:
-        """The public keys charges were sealed with, sorted."""
+        """The public keys that charges were sealed with, sorted."""
         return public_keys(self._graph)
 
     @property
     def demo_keys(self) -> frozenset[str]:
-        """Those of them that everybody has."""
+        """Those of `keys` that belong to the demonstration, whose private halves everybody has."""
         return _demo_keys(self._graph)
 
     def of_charge(self, number: str) -> SealView:
-        """Return how a charge stands; one that is not complete is not sealed."""
+        """Return the ledger entries of a charge; an incomplete charge has none."""
         complete = number in mill_of(self._graph).charges
         return charge_seal(self._graph, number) if complete else SealView()
 
     def of_lot(self, number: str) -> SealView:
-        """Return how a lot's record stands."""
+        """Return the ledger entries of a lot's record."""
         return lot_seal(self._graph, number)
 
     def superseded(self, number: str) -> Iterator[Superseded]:
-        """Yield the sealed states of a charge that were amended since, the newest first."""
+        """Yield the sealed states of a charge that have since been amended, newest first."""
         entries = entries_of_charge(self._graph, number)
         if len(entries) > 1:
             note_sealed(self._graph, entries)

@@ -1,4 +1,4 @@
-"""How a sealed record stands, as pages print it."""
+"""The seals of a record as pages print them."""
 
 from __future__ import annotations
 
@@ -20,23 +20,23 @@ class SealLine:
     """One entry of the ledger."""
 
     number: int
-    """Its place in the ledger."""
+    """Its number in the ledger."""
     digits: str
-    """First 16 hex digits of what it sealed."""
+    """First 16 hex digits of `digest`."""
     digest: str
-    """All 64."""
+    """Digest of what it sealed: 64 hex digits."""
     at: dt.datetime
     by: str
     reason: str
     """Why it was amended; empty for a first seal."""
     key: str
-    """The public key it is signed with."""
+    """The public key that verifies its signature."""
     page: str = ""
-    """The page of what it sealed, where another took its place."""
+    """The page of the state it sealed, if a later entry replaced it."""
 
     @property
     def grouped(self) -> str:
-        """The digits in fours."""
+        """The digits in groups of four."""
         return grouped(self.digits)
 
     @property
@@ -47,24 +47,24 @@ class SealLine:
 
 @dataclass(frozen=True)
 class SealView:
-    """The entries of a charge or lot, oldest first; none where it is not sealed."""
+    """The entries of a charge or lot, oldest first; none if it is not sealed."""
 
     lines: tuple[SealLine, ...] = ()
     demo: bool = False
-    """Sealed with the demonstration key, which proves nothing."""
+    """True if sealed with the demonstration key, which proves nothing."""
     notes: tuple[str, ...] = ()
-    """What today's limits would say otherwise."""
+    """Findings that would differ under today's limits."""
     broken: str = ""
-    """Which of its own files are not as sealed; the page then shows what was sealed."""
+    """Its own files that are no longer as sealed; the page still shows what was sealed."""
 
     @property
     def last(self) -> SealLine | None:
-        """The entry that holds."""
+        """The entry in force."""
         return self.lines[-1] if self.lines else None
 
     @property
     def superseded(self) -> tuple[SealLine, ...]:
-        """Entries whose place another took, the newest first."""
+        """Entries that a later one replaced, newest first."""
         return self.lines[-2::-1] if len(self.lines) > 1 else ()
 
     @property
@@ -74,19 +74,19 @@ class SealView:
 
     @property
     def look(self) -> Outcome:
-        """The shape and colour its word is printed in."""
+        """The outcome whose shape and colour `word` is printed in."""
         return "pass" if self.lines else "no data"
 
 
 @dataclass(frozen=True)
 class Superseded:
-    """A sealed state of a charge whose place another took, read from the files it was sealed on."""
+    """A replaced sealed state of a charge, read from the files it was sealed on."""
 
     folder: MillFolder
     dossier: Dossier
     line: SealLine
     by: SealLine
-    """The entry that took its place."""
+    """The entry that replaced it."""
 
 
 def seal_view(
@@ -105,11 +105,11 @@ def seal_view(
     demo : frozenset of str
         Public keys that are the demonstration's.
     notes : tuple of str
-        What today's limits would say otherwise.
+        Findings that would differ under today's limits.
     charge : str, optional
-        Its number, where the states that were amended since have pages.
+        The charge's number, if its amended states have pages.
     broken : str, optional
-        Which of its own files are not as sealed.
+        Its own files that are no longer as sealed.
     """
     lines = []
     for ordinal, entry in enumerate(entries, 1):
@@ -135,7 +135,7 @@ def _line(entry: SealEntry, page: str = "") -> SealLine:
 
 
 def superseded_states(root: Path, entries: tuple[Entry, ...]) -> Iterator[Superseded]:
-    """Yield each sealed state of a charge that was amended since, as it was sealed."""
+    """Yield each sealed state of a charge that has since been amended, as it was sealed."""
     lines = [
         _line(entry, routes.superseded(entry.charge, ordinal))
         for ordinal, entry in enumerate(entries, 1)

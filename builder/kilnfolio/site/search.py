@@ -1,10 +1,10 @@
-"""The search index: what can be found, as a script file, so that it also opens from ``file://``.
+"""The search index, written as a script file so that it also loads from ``file://``.
 
-Charges and lots come without end and are not in it; they are found in the registers' own files
-(`pages.rows`).
+Charges and lots grow without limit and are not in it; search finds them in the registers' own
+files (`pages.rows`).
 
-The index holds the texts; the page breaks them into words itself (``assets/search.js``), so that
-there is one word-breaker for texts and questions.
+The index holds plain text, which the page splits into words (``assets/search.js``), so that one
+tokenizer serves both texts and queries.
 """
 
 from __future__ import annotations
@@ -20,10 +20,10 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.regional import regional_format
 
-#: Where the index is written in the mill edition.
+#: Path of the index in the mill edition.
 INDEX_PATH = "assets/search-index.js"
 
-#: Kinds that can be found, with the heading their results stand under.
+#: Kinds of result, with the heading of each.
 HEADINGS: dict[str, str] = {
     "chapter": "Handbook",
     "term": "Glossary",
@@ -39,16 +39,16 @@ HEADINGS: dict[str, str] = {
     "guide": "Guide",
 }
 
-#: Kinds that are found in the registers' files.
+#: Kinds that search finds in the registers' files.
 _ROWS = frozenset({"charge", "lot"})
 
-#: The line of a page's text that gives other names: of a species, or a schedule's code.
+#: Start of the line of a page's text that lists other names of a species, or a schedule's code.
 _OTHER_NAMES = re.compile(r"^(?:Also called|Code) (.*)\.$", re.MULTILINE)
 
-#: The first line of a species page's text: its trade name, then its scientific name.
+#: The first line of a species page's text: trade name, then scientific name.
 _SCIENTIFIC_NAME = re.compile(r"[^\n]+, ([^,\n]+)\.$", re.MULTILINE)
 
-#: Kinds whose pages are found by their sections.
+#: Kinds of page that are indexed section by section.
 _SECTIONED = {
     "chapter": "chapter",
     "glossary": "term",
@@ -59,33 +59,33 @@ _SECTIONED = {
 
 @dataclass(frozen=True)
 class Entry:
-    """One thing that can be found."""
+    """One search result."""
 
     title: str
     kind: str
     address: str
     within: str
-    """The page it is a section of; empty for a page."""
+    """For a section, the title of its page; empty for a page."""
     also: str
     """Other names."""
     text: str
 
 
 def search_index(pages: Iterable[Page], synonyms: Mapping[str, Iterable[str]] | None = None) -> str:
-    """Return the script file that holds the index.
+    """Return the index as a script file.
 
     Parameters
     ----------
     pages : iterable of Page
-        Pages of the mill edition; those without a text cannot be found.
+        Pages of the mill edition; those without text are left out.
     synonyms : mapping of str to iterable of str, optional
-        For a word, the words of the book it may stand for; see `synonyms_of`.
+        For a word, the handbook's words it may stand for; see `synonyms_of`.
     """
     return index_of([entry for page in pages for entry in entries_of(page)], synonyms)
 
 
 def index_of(entries: Iterable[Entry], synonyms: Mapping[str, Iterable[str]] | None = None) -> str:
-    """Return the script file that holds some entries; see `search_index`."""
+    """Return entries as a script file; see `search_index`."""
     meanings = {word: sorted(found) for word, found in sorted((synonyms or {}).items())}
     data = {
         "headings": HEADINGS,
@@ -95,13 +95,13 @@ def index_of(entries: Iterable[Entry], synonyms: Mapping[str, Iterable[str]] | N
             for entry in entries
         ],
     }
-    # "</" would end the script where the file is put into a page
+    # "</" would end the script element if the file is written into a page
     text = json.dumps(data, ensure_ascii=False, separators=(",", ":")).replace("</", "<\\/")
     return f"window.KILNFOLIO_SEARCH={text};\n"
 
 
 def entries_of(page: Page) -> Iterator[Entry]:
-    """Yield what can be found of a page: the page, or each section of a chapter."""
+    """Yield the entries of a page: the page itself, or each section of a chapter."""
     if not page.text:
         return
     if page.kind in _SECTIONED:
@@ -114,16 +114,16 @@ def entries_of(page: Page) -> Iterator[Entry]:
 
 
 def synonyms_of(folder: MillFolder, manuscript: Manuscript | None) -> Mapping[str, set[str]]:
-    """Return for each other name the names this book uses, from the glossary and the species.
+    """Return, for each synonym, the names this handbook uses, from the glossary and the species.
 
-    Where headings say a word of the mill's region, that word and the handbook's find each other.
+    If headings use a regional word, that word and the handbook's are synonyms of each other.
 
     Parameters
     ----------
     folder : MillFolder
-        For the species and the region.
+        The mill, for its species and region.
     manuscript : Manuscript, optional
-        For the glossary.
+        The handbook, for its glossary.
     """
     found: dict[str, set[str]] = {}
     pairs = [(term.term, term.also) for term in manuscript.terms.values()] if manuscript else []
@@ -159,13 +159,13 @@ def _sections(page: Page, kind: str) -> Iterator[Entry]:
 
 
 def _also(kind: str, text: str) -> str:
-    """Return other names of a section: a term's from its text; a calculator is asked for as one."""
+    """Return other names of a section: a glossary term's, from its text; "calculator", of one."""
     if kind == "calculator":
         return "calculator"
     return text.partition("Also called: ")[2].partition(".")[0] if kind == "term" else ""
 
 
-#: Sections of a chapter that are about the chapter, not about drying.
+#: Sections about the chapter itself, not about drying.
 _NOT_FOUND = frozenset({"sources", "changes"})
 
 
@@ -177,9 +177,9 @@ class _Section:
 
 
 class _SectionReader(HTMLParser):
-    """Reads the words of a chapter's page, a section for each heading or term with an address."""
+    """Splits a chapter's text into sections, one for each heading or term with an anchor."""
 
-    #: Without words of their own to find: drawings, figures of tables, navigation.
+    #: Elements without searchable text: drawings, tables of figures, navigation.
     _SKIPPED = frozenset({"svg", "nav", "script", "style", "td"})
     _ENDS = frozenset({"p", "li", "dd", "dt", "tr", "h4", "summary", "figcaption", "caption", "th"})
 

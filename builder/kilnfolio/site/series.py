@@ -1,7 +1,7 @@
 """The recomputed series of a charge as CSV files, for a spreadsheet.
 
-A cell that a spreadsheet would take for a formula is made text by an apostrophe before it: what a
-person once typed into a record must not act on the reader's machine.
+A cell that a spreadsheet would take for a formula gets an apostrophe before it and stays text:
+nothing typed into a record may run on the reader's machine.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator
 
 from kilnfolio.review.dossier import Dossier
 
-#: First characters that a spreadsheet takes for the beginning of a formula (OWASP, CSV Injection).
+#: First characters that a spreadsheet takes for the start of a formula (OWASP, CSV Injection).
 _ACTIVE = ("=", "+", "-", "@", "\t", "\r")
 
 AIR = ("middle_of_interval", "dry_bulb_c", "wet_bulb_c", "relative_humidity_pct", "emc_pct")
@@ -30,7 +30,7 @@ BOARDS = (
 
 
 def cell(value: object) -> str:
-    """Return a value as a cell: a number as it is, words made harmless, nothing as nothing."""
+    """Return a value as a cell: a number unchanged, text made harmless, None as an empty cell."""
     if value is None:
         return ""
     if isinstance(value, (int, float)):
@@ -40,12 +40,12 @@ def cell(value: object) -> str:
 
 
 def series_paths(charge: str) -> tuple[str, str]:
-    """Return where the air and the boards of a charge are written."""
+    """Return the paths of a charge's air and board series."""
     return f"series/{charge}-air.csv", f"series/{charge}-boards.csv"
 
 
 def series_files(dossiers: Iterable[Dossier]) -> dict[str, str]:
-    """Return the files of each charge by path in the edition."""
+    """Return a charge's series files by path in the edition."""
     files = {}
     for dossier in dossiers:
         air, boards = series_paths(dossier.charge)

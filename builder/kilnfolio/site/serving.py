@@ -1,4 +1,4 @@
-"""How the customer edition is served: the headers it needs, and a comparison with what was built.
+"""Serving the customer edition: the headers it needs, and a comparison of a server with the build.
 
 References
 ----------
@@ -26,8 +26,8 @@ from urllib.parse import quote, urlsplit
 
 from kilnfolio import __version__
 
-#: What every answer must carry. The policy [1]_ lets a page load what lies beside it and nothing
-#: else: no script written into a page, no other server, no frame around it, nowhere to send a form.
+#: Headers of every response. The policy [1]_ lets a page load files of its own site only: no
+#: inline scripts, no other server, no framing, no form submission.
 HEADERS: dict[str, str] = {
     "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; "
     "font-src 'self'; img-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
@@ -37,11 +37,11 @@ HEADERS: dict[str, str] = {
     "Cache-Control": "no-cache",
 }
 
-#: What an answer over https must carry beside them: for a year, this address is asked by https
-#: alone (RFC 6797), so that nobody on the way can answer in the clear.
+#: A further header of every https response: for a year, browsers reach this address by https only
+#: (RFC 6797), so nobody in between can answer unencrypted.
 HTTPS_HEADERS: dict[str, str] = {"Strict-Transport-Security": "max-age=31536000"}
 
-#: What a server must call each kind of file; a browser told not to guess refuses another name.
+#: The media type of each kind of file; a browser told not to guess (nosniff) refuses a wrong one.
 TYPES: dict[str, str] = {
     ".html": "text/html",
     ".css": "text/css",
@@ -54,25 +54,25 @@ TYPES: dict[str, str] = {
     ".png": "image/png",
 }
 
-#: Files between two lines of progress.
+#: Files per line of progress.
 _OFTEN = 500
-#: Seconds the server may say nothing, seconds a whole answer may take, and questions at a time.
+#: Seconds without data, seconds for a whole response, and simultaneous requests.
 PATIENCE, LONGEST, AT_ONCE = 30.0, 120.0, 8
-#: The most that is read of the address itself [bytes]: a list of lots shows in less.
+#: Bytes read of the page at the address itself: a listing of lots would show up in fewer.
 _FRONT = 1024 * 1024
 
 
 class NotReachedError(Exception):
-    """No server answers at the address; the message says why."""
+    """No server responds at the address; the message says why."""
 
 
 class NothingBuiltError(Exception):
-    """There is no customer edition in the folder."""
+    """The folder holds no customer edition."""
 
 
 @dataclass(frozen=True, order=True)
 class Difference:
-    """Something the server gives otherwise than it should."""
+    """A response that differs from the build."""
 
     path: str
     """Path below the address; empty for the address itself."""
@@ -82,14 +82,14 @@ class Difference:
 
 @dataclass(frozen=True)
 class Comparison:
-    """What was asked for, and what differs."""
+    """The number of files fetched, and the differences."""
 
     files: int
     differences: tuple[Difference, ...]
 
 
 @dataclass(frozen=True)
-class _Answer:
+class _Response:
     status: int
     headers: Message
     body: bytes
@@ -105,19 +105,19 @@ def compare(address: str, edition: Path, say: Callable[[str], None] = lambda _: 
     edition : Path
         The edition as built, ``site/customer``.
     say : callable
-        Takes a line of progress.
+        Called with each line of progress.
 
     Returns
     -------
     Comparison
-        Differences in the order of their paths; none where all is as built.
+        Differences in the order of their paths; none if the server matches the build.
 
     Raises
     ------
     NothingBuiltError
-        The folder holds no files.
+        If the folder holds no files.
     NotReachedError
-        The address is none, or no server answers there.
+        If it is no address of a web server, or no server responds there.
     """
     files = sorted(path for path in edition.rglob("*") if path.is_file())
     if not files:
@@ -127,10 +127,10 @@ def compare(address: str, edition: Path, say: Callable[[str], None] = lambda _: 
             f"{address}: it is not an address, as in https://records.mill.example"
         )
     base = address.rstrip("/")
-    found = list(_of_address(base, edition))
+    found = list(_address_differences(base, edition))
     names = [path.relative_to(edition).as_posix() for path in files]
     with ThreadPoolExecutor(AT_ONCE) as pool:
-        asked = pool.map(lambda name: list(_of_file(base, name, edition / name)), names)
+        asked = pool.map(lambda name: list(_file_differences(base, name, edition / name)), names)
         for number, differences in enumerate(asked, 1):
             found += differences
             if number % _OFTEN == 0:
@@ -139,7 +139,7 @@ def compare(address: str, edition: Path, say: Callable[[str], None] = lambda _: 
 
 
 def _is_address(address: str) -> bool:
-    """Return whether this is the address of a web server, without a name and password in it."""
+    """Return whether this is the address of a web server, without a user name or password."""
     try:
         parts = urlsplit(address)
         return (
@@ -152,12 +152,12 @@ def _is_address(address: str) -> bool:
             and address.isprintable()
             and " " not in address
         )
-    except ValueError:  # a port that is no number, a bracket that does not close
+    except ValueError:  # a port that is not a number, an unclosed bracket
         return False
 
 
-def _of_address(base: str, edition: Path) -> Iterator[Difference]:
-    """Yield what is wrong with the address itself: no encryption, or a list of the lots."""
+def _address_differences(base: str, edition: Path) -> Iterator[Difference]:
+    """Yield differences at the address itself: no encryption, or a listing of the lots."""
     parts = urlsplit(base)
     if parts.scheme != "https" and not _loopback(parts.hostname or ""):
         yield Difference("", "it is not https: whoever carries the page may change it on the way")
@@ -170,9 +170,9 @@ def _of_address(base: str, edition: Path) -> Iterator[Difference]:
         )
 
 
-def _of_file(base: str, name: str, file: Path) -> Iterator[Difference]:
+def _file_differences(base: str, name: str, file: Path) -> Iterator[Difference]:
     built = file.read_bytes()
-    # a label leads to the folder, and the server must find the page in it
+    # a label links to the folder; the server must find the page in it
     asked = {name, name.removesuffix("index.html")}
     for path in sorted(asked):
         answer = _fetch(f"{base}/{quote(path)}", len(built))
@@ -191,7 +191,7 @@ def _of_file(base: str, name: str, file: Path) -> Iterator[Difference]:
         )
 
 
-def _status_words(answer: _Answer) -> str:
+def _status_words(answer: _Response) -> str:
     if 300 <= answer.status < 400:
         return f"the server sends the reader on to {answer.headers.get('Location', 'nowhere')}"
     return f"the server answers {answer.status} instead of 200"
@@ -210,7 +210,7 @@ def _header_faults(name: str, headers: Message, all_wanted: Mapping[str, str]) -
 
 
 def _parts(value: str) -> Iterable[str]:
-    """Return the directives of a header, as order and blanks do not matter."""
+    """Return the directives of a header as a set: order and spaces do not matter."""
     return (
         " ".join(part.split()).lower()
         for part in value.replace(",", ";").split(";")
@@ -219,7 +219,7 @@ def _parts(value: str) -> Iterable[str]:
 
 
 class _NoRedirect(urllib.request.HTTPRedirectHandler):
-    """A label's address must answer by itself."""
+    """Refuses redirects: a label's address must answer directly."""
 
     def redirect_request(
         self,
@@ -230,23 +230,23 @@ class _NoRedirect(urllib.request.HTTPRedirectHandler):
         headers: Message,
         newurl: str,
     ) -> None:
-        """Follow nothing."""
+        """Follow no redirect."""
 
 
 _OPENER = urllib.request.build_opener(_NoRedirect)
 
 
-def _fetch(url: str, most: int) -> _Answer:
-    """Ask for an address; of the answer's body, one byte more than `most` is read at the most."""
+def _fetch(url: str, most: int) -> _Response:
+    """Fetch an address; read at most one byte more than `most` of the body."""
     request = urllib.request.Request(url, headers={"User-Agent": f"kilnfolio/{__version__}"})
     end = time.monotonic() + LONGEST
     try:
         try:
             with _OPENER.open(request, timeout=PATIENCE) as answer:
-                return _Answer(answer.status, answer.headers, _body(answer, most, end))
+                return _Response(answer.status, answer.headers, _body(answer, most, end))
         except urllib.error.HTTPError as error:
             with error:
-                return _Answer(error.code, error.headers, b"")
+                return _Response(error.code, error.headers, b"")
     except (OSError, ssl.SSLError) as error:
         why = getattr(error, "reason", None) or error
         raise NotReachedError(f"{url}: no answer ({why})") from None
@@ -257,12 +257,12 @@ def _fetch(url: str, most: int) -> _Answer:
 
 
 def _body(answer: IO[bytes], most: int, end: float) -> bytes:
-    """Read an answer's body, piece by piece, within its time.
+    """Read a response's body, chunk by chunk, within the time allowed.
 
     Raises
     ------
     TimeoutError
-        The whole of it does not come in time.
+        If the whole body does not arrive in time.
     """
     pieces: list[bytes] = []
     left = most + 1

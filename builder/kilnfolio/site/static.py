@@ -14,36 +14,37 @@ from kilnfolio.rendering.languages import SEALED, available, language
 from kilnfolio.rendering.lot_state import STATES
 from kilnfolio.review.dossier import Word
 
-#: The parts of a style sheet, in their order, by the edition that uses them. A customer's page is
-#: fetched over a telephone beside the pack and carries no rule it has no use for.
+#: The parts of each edition's style sheet, in order. A customer's page is fetched over a mobile
+#: network beside the pack, so it carries no rule it does not need.
 _LOT_PARTS = ("tokens", "stand-ins", "charts", "page", "lot", "workings")
 _ALL_PARTS = (*_LOT_PARTS[:-1], "drawings", "frame", "reading", "records", "workings")
 _PARTS = {"mill": _ALL_PARTS, "customer": _LOT_PARTS, "auditor": _ALL_PARTS}
 
-#: Files by edition, below ``assets``. A customer's page runs the scripts that compare it with its
-#: label; its chart has a table behind it. An auditor's have charts and tables, no search or sums.
+#: Scripts by edition, below ``assets``. A customer's page runs those that compare it with its label;
+#: its chart has a table instead. The auditor's pages have charts and tables, but neither search nor
+#: calculators.
 _SHARED = ("fonts/*.woff2", "fonts/*.txt", "fonts.js", "icon.svg")
 _FILES = {
     "mill": (*_SHARED, "calculators.css", "kiln-side.css", "*.js", "vendor/*"),
     "customer": (*_SHARED, "label.js", "opens.js", "wood.js", "indoors.js"),
     "auditor": (*_SHARED, "charts.js", "sections.js", "tables.js"),
 }
-#: The page that checks a bag by itself; the auditor edition holds it as it is.
+#: The stand-alone page that verifies a bag; the auditor edition holds an unchanged copy.
 VERIFIER = "verify.html"
-#: What a script holds for people alone: lines of comment, and the room before each line.
+#: Parts of a script that only people need: lines of comment, and indentation.
 _FOR_PEOPLE = re.compile(rb"^[ \t]*(?:/\*.*?\*/|//[^\n]*)\n|^[ \t]+", re.DOTALL | re.MULTILINE)
 
-#: A typeface in ``tokens.css``: family, weight, style, file.
+#: A font face in ``tokens.css``: family, weight, style, file.
 _FACE = re.compile(r'@font-face {.*?"(.+?)".*?weight: (\d+).*?style: (\w+).*?url\("(.+?)"\)')
 
 
-#: Stand-ins that no phone has, and italics, which a customer's page does not set.
+#: Fallback fonts that no phone has, and italics, which a customer's page does not use.
 _RARE_FACE = re.compile(
     r'@font-face {[^}]*"Near (?:DejaVu[^}]*|[^}]*style: italic[^}]*)}\n|"Near DejaVu \w+", '
 )
 
 
-#: Rules for outcomes that no state of a lot has: a customer's page never shows them.
+#: Rules for outcomes that a lot never has, so a customer's page never shows them.
 _OTHER_OUTCOME = re.compile(
     r"^ *\.outcome-({})(?:::before)? {{[^}}]*}}\n".format(
         "|".join(
@@ -57,17 +58,17 @@ _OTHER_OUTCOME = re.compile(
 
 
 def style_sheet(edition: str) -> str:
-    """Return ``site.css`` of an edition, put together from its parts, without their comments."""
+    """Return ``site.css`` of an edition: its parts joined, without comments."""
     home = resources.files("kilnfolio.site") / "assets"
     text = "\n".join((home / f"{part}.css").read_text("utf-8") for part in _PARTS[edition])
     text = re.sub(r"\s*/\*.*?\*/", "", text, flags=re.DOTALL).lstrip()
     if edition != "customer":
         return text
-    return _without_room(_OTHER_OUTCOME.sub("", _RARE_FACE.sub("", text)))
+    return _minified(_OTHER_OUTCOME.sub("", _RARE_FACE.sub("", text)))
 
 
-def _without_room(css: str) -> str:
-    """Return a style sheet without the room that only people need; words in quotes stay."""
+def _minified(css: str) -> str:
+    """Return a style sheet without needless whitespace; quoted text stays as it is."""
     parts = re.split(r'("[^"]*")', css)
     for place in range(0, len(parts), 2):
         part = re.sub(r"\s+", " ", parts[place])
@@ -77,9 +78,9 @@ def _without_room(css: str) -> str:
 
 
 def inline_fonts() -> str:
-    """Return ``fonts-inline.js``: our typefaces, written out, for pages opened from a folder.
+    """Return ``fonts-inline.js``: our fonts as data, for pages opened from a folder.
 
-    The script needs no fetch, so the page is drawn in our fonts from the start.
+    Nothing has to be fetched, so the page appears in our fonts from the start.
     """
     home = resources.files("kilnfolio.site") / "assets"
     rules = _FACE.findall((home / "tokens.css").read_text("utf-8"))
@@ -97,7 +98,7 @@ def inline_fonts() -> str:
 
 
 def constants_file() -> str:
-    """Return ``constants.js``: the constants of physics that the scripts of search calculate with."""
+    """Return ``constants.js``: the physical constants that scripts calculate with."""
     text = json.dumps(constants(), sort_keys=True, separators=(",", ":"))
     return f"window.KILNFOLIO_CONSTANTS={text};\n"
 

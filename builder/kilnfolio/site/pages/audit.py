@@ -1,8 +1,8 @@
-"""The auditor's pages: every verdict, every figure's working, and the way to compute it alone.
+"""The auditor's pages: every verdict, the working of every figure, and how to recompute it.
 
-Who audits a charge may see all that is under audit: suppliers, notes and names stand in the raw
-record too, which the bag holds as it was written. What is not under audit, the customers and their
-orders, is left out.
+An auditor may see everything that is under audit: suppliers, notes and names are also in the raw
+record, which the bag holds as written. Customers and their orders are not under audit and are left
+out.
 """
 
 from __future__ import annotations
@@ -24,21 +24,21 @@ from kilnfolio.review.dossier import Finding, Word
 from kilnfolio.review.limits import NoLimit, limit_table
 from kilnfolio.site.context import SOURCES_PAGE, Citation, SiteContext
 from kilnfolio.site.pages.charges import ChargeView, charge_view, superseded_page
-from kilnfolio.site.pages.phrases import BY_WEIGHT, OUTCOME_MEANING
+from kilnfolio.site.pages.phrases import OUTCOME_MEANING, OUTCOME_ORDER
 from kilnfolio.site.seals import SealView
 from kilnfolio.site.series import series_paths
 from kilnfolio.site.static import VERIFIER
 
 INDEX = "index.html"
-#: Charges the front page lists; beyond it each year has a register of its own.
+#: Most charges on the front page; with more, each year has a register of its own.
 ON_ONE_PAGE = 200
-#: How long a record is kept.
+#: Key of the limit that says how long a record is kept.
 RETENTION = "retention-years"
 
 
 @dataclass(frozen=True)
 class ChainLine:
-    """A pack, and what it goes back to."""
+    """A pack, and the lot, charge and intake it can be traced to."""
 
     pack: str
     lot: str
@@ -48,7 +48,7 @@ class ChainLine:
 
 @dataclass(frozen=True)
 class Retention:
-    """How long the record is kept, and by which rule."""
+    """How long a record is kept, and by which rule."""
 
     until: dt.date
     limit: Limit
@@ -57,18 +57,18 @@ class Retention:
 
 @dataclass(frozen=True)
 class AuditView:
-    """What an auditor's page of a charge prints beside what the mill's page prints."""
+    """What an auditor's page of a charge prints in addition to the mill's page."""
 
     charge: ChargeView
     chain: list[ChainLine]
     verdicts: list[Finding]
-    """The weightiest first."""
+    """The gravest first."""
     instruments: tuple[Instrument, ...]
     retention: Retention | None
     bag: str
-    """The folder of its bag; empty where it is not sealed."""
+    """The folder of its bag; empty if it is not sealed."""
     record: str
-    """Its record in PDF; empty where it is not sealed."""
+    """Its record as a PDF; empty if it is not sealed."""
     series: tuple[str, str]
 
 
@@ -86,32 +86,32 @@ class RegisterLine:
 
 
 def bag_folder(charge: str) -> str:
-    """Return where the bag of a charge stands."""
+    """Return the folder of a charge's bag."""
     return f"bags/{charge}/"
 
 
 def record_path(charge: str) -> str:
-    """Return where the record of a charge in PDF stands."""
+    """Return the path of a charge's record as a PDF."""
     return f"records/{charge}.pdf"
 
 
-def held(path: str) -> bool:
-    """Return whether a path of the mill edition is one of the auditor edition too."""
+def in_auditor_edition(path: str) -> bool:
+    """Return whether the auditor edition also holds a path of the mill edition."""
     room, _, rest = path.partition("/")
     if not rest:
         return path in (INDEX, SOURCES_PAGE, VERIFIER)
     return room in _WHOLE_ROOMS or (room == "charges" and rest != "index.html")
 
 
-#: Folders the auditor edition holds as the mill edition does, or alone.
+#: Folders of which the auditor edition holds every page.
 _WHOLE_ROOMS = frozenset(
     {"assets", "bags", "checks", "kilns", "records", "register", "schedules", "series", "species"}
 )
 _LINK = re.compile(r'<a\b[^>]*?\bhref="([^"]*)"[^>]*>(.*?)</a>', re.DOTALL)
 
 
-def within(page: Page) -> Page:
-    """Return a page without links to what the auditor edition does not hold: their words stay."""
+def without_outside_links(page: Page) -> Page:
+    """Return a page with links that lead out of the auditor edition replaced by their words."""
     home = posixpath.dirname(page.path)
 
     def kept(match: re.Match[str]) -> str:
@@ -119,7 +119,7 @@ def within(page: Page) -> Page:
         outside = (
             bool(target)
             and ":" not in target
-            and not held(posixpath.normpath(posixpath.join(home, target)))
+            and not in_auditor_edition(posixpath.normpath(posixpath.join(home, target)))
         )
         return match[2] if outside else match[0]
 
@@ -127,14 +127,14 @@ def within(page: Page) -> Page:
 
 
 def years_listed(context: SiteContext) -> tuple[int, ...]:
-    """Return the years that have a register of their own: none where one page holds all."""
+    """Return the years that have a register of their own; none if one page holds all charges."""
     if len(context.charges[ALL]) <= ON_ONE_PAGE:
         return ()
     return tuple(year for year in context.years if context.charges[f"year:{year}"])
 
 
 def audit_register(context: SiteContext, year: str = "") -> Page:
-    """Return the register of charges, the newest first: of a year, or of all."""
+    """Return the page of the register of a year's charges, or of all, newest first."""
     charges = context.charges[f"year:{year}" if year else ALL]
     return context.page(
         "audit_index.html",
@@ -145,7 +145,7 @@ def audit_register(context: SiteContext, year: str = "") -> Page:
         rows=[_line(context, number) for number in charges[: None if year else ON_ONE_PAGE]],
         total=len(charges),
         years=[(found, register_path(str(found))) for found in years_listed(context)],
-        outcomes=BY_WEIGHT,
+        outcomes=OUTCOME_ORDER,
         meanings=OUTCOME_MEANING,
         robots="noindex, nofollow",
         crumbs=(("Register", INDEX),) if year else (),
@@ -155,7 +155,7 @@ def audit_register(context: SiteContext, year: str = "") -> Page:
 
 
 def register_path(year: str) -> str:
-    """Return where the register of a year stands, or of all."""
+    """Return the path of the register of a year, or of all charges."""
     return f"register/{year}.html" if year else INDEX
 
 
@@ -173,7 +173,7 @@ def _line(context: SiteContext, number: str) -> RegisterLine:
 
 
 def audit_charge(context: SiteContext, number: str) -> Iterator[Page]:
-    """Yield the page of a charge, and of each sealed state of it that was amended since."""
+    """Yield the page of a charge, and of each sealed state that has since been amended."""
     charge = context.folder.charges[number].record
     yield context.page(
         "audit_charge.html",
@@ -189,20 +189,20 @@ def audit_charge(context: SiteContext, number: str) -> Iterator[Page]:
 
 
 def audit_values(context: SiteContext, charge: Charge) -> dict[str, Any]:
-    """Return what the templates of an auditor's page and record print."""
+    """Return the variables that the templates of an auditor's page and record share."""
     view = audit_view(context, charge)
     return {"view": view.charge, "audit": view, "meanings": OUTCOME_MEANING}
 
 
 def audit_view(context: SiteContext, charge: Charge) -> AuditView:
-    """Return what an auditor reads of a charge."""
+    """Return the view of a charge for an auditor."""
     dossier = context.dossiers[charge.id]
     sealed = context.seals.of_charge(charge.id).last is not None
     view = replace(charge_view(context, charge), lots=[])
     return AuditView(
         view,
         list(_chain(context, charge)),
-        sorted(dossier.findings, key=lambda finding: BY_WEIGHT.index(finding.word)),
+        sorted(dossier.findings, key=lambda finding: OUTCOME_ORDER.index(finding.word)),
         tuple(context.records_of(charge.id).kilns[charge.kiln].record.instruments),
         retention(context, charge.id, dossier.ended),
         bag_folder(charge.id) if sealed else "",
@@ -227,7 +227,7 @@ def _chain(context: SiteContext, charge: Charge) -> Iterator[ChainLine]:
 
 
 def retention(context: SiteContext, number: str, ended: dt.datetime) -> Retention | None:
-    """Return until when a charge's record is kept; none where the mill has no rule for it."""
+    """Return how long a charge's record is kept; None if the mill has no rule for it."""
     try:
         limit = limit_table(context.folder).find(RETENTION)
     except NoLimit:

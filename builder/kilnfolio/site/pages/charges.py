@@ -46,7 +46,7 @@ INDEX = routes.register("charges")
 
 @dataclass(frozen=True)
 class Link:
-    """Words that lead somewhere in the edition."""
+    """A link to another page of the edition."""
 
     words: str
     target: str
@@ -74,18 +74,18 @@ class StepLine:
     timing: str
     """early, late or due."""
     air: str = ""
-    """The air until then; nothing without readings."""
+    """The air just before the step; empty without readings."""
 
 
 @dataclass(frozen=True)
 class WeighingRow:
-    """One round of weighings: MC of each board, and the controlling MC."""
+    """One round of weighings: the MC of each board, and the controlling MC."""
 
     at: dt.datetime
     as_cut: bool
-    """The boards as cut before drying, one after another; the time is the last one's."""
+    """True for the boards as cut before drying; the time is that of the last board cut."""
     mcs: list[tuple[float | None, float | None, bool]]
-    """MC, its uncertainty, and whether the board decides."""
+    """For each board, its MC, the uncertainty, and whether the board decides."""
     controlling: float | None
 
 
@@ -111,7 +111,7 @@ class SurveyView:
 
 @dataclass(frozen=True)
 class HeatLine:
-    """The longest run of one probe."""
+    """A probe's longest run at temperature."""
 
     channel: str
     position: str
@@ -124,18 +124,18 @@ class HeatLine:
 
 @dataclass(frozen=True)
 class RateLine:
-    """The fastest loss of a board while wet, beside its safe rate."""
+    """A board's fastest loss while wet, with its safe rate."""
 
     board: str
     daily: float | None
-    """Over a day at least [points a day]."""
+    """Fastest loss over a day or more [points a day]."""
     safe_daily: float | None
     hourly: float | None
-    """For each hour the fans ran [points an hour]."""
+    """Fastest loss for each hour the fans ran [points an hour]."""
     safe_hourly: float | None
-    """The safe rate over 24 hours [points an hour]."""
+    """The safe daily rate divided by 24 [points an hour]."""
     beyond: bool
-    """Faster by the hour of running than the safe rate."""
+    """Whether `hourly` exceeds `safe_hourly`."""
 
 
 @dataclass(frozen=True)
@@ -162,7 +162,7 @@ class ChargeView:
     schedule: Link
     length: str
     region: str
-    """The mill's region, and what its practice sets for this charge."""
+    """The mill's region, and which of its customs apply to this charge."""
     chart: str
     steps: list[StepLine]
     board_names: list[str]
@@ -183,22 +183,22 @@ class ChargeView:
     air_pressure_kpa: float
     seal: SealView
     how: Workings
-    """How each computed number was had."""
+    """The working of each computed number."""
     series: tuple[str, str]
-    """Where its recomputed series stand."""
+    """Paths of its recomputed series."""
     superseded_by: SealLine | None = None
-    """The entry that took the place of this sealed state."""
+    """The ledger entry that replaced this sealed state."""
 
 
 def charge_pages(context: SiteContext, number: str) -> Iterator[Page]:
-    """Yield the page of a charge, and of each sealed state of it that was amended since."""
+    """Yield the page of a charge, and of each sealed state that has since been amended."""
     yield _page(context, context.folder.charges[number].record)
     for old in context.seals.superseded(number):
         yield superseded_page(context, old)
 
 
 def superseded_page(context: SiteContext, old: Superseded) -> Page:
-    """Return the page of a sealed state that was amended since: it stays, and says so."""
+    """Return the page of a sealed state that has since been amended, marked as such."""
     number = old.dossier.charge
     then = context.as_of(old.folder, old.dossier)
     record = old.folder.charges[number].record
@@ -234,7 +234,7 @@ def _page(context: SiteContext, record: Charge) -> Page:
 
 
 def open_charge_page(context: SiteContext, number: str) -> Page:
-    """Return the page of a charge that is not complete, at the address it will keep."""
+    """Return the page of an incomplete charge, at the address it keeps once complete."""
     so_far, view = context.open_reviews[number], None
     open_charge = open_charge_view(context, so_far)
     if so_far.located is not None and so_far.dossier is not None:
@@ -257,7 +257,7 @@ def open_charge_page(context: SiteContext, number: str) -> Page:
 
 
 def charge_view(context: SiteContext, record: Charge) -> ChargeView:
-    """Return what a charge's page prints."""
+    """Return the view of a charge."""
     dossier, folder = context.dossiers[record.id], context.records_of(record.id)
     kiln = folder.kilns[record.kiln].record
     schedule = folder.schedules[record.schedule].record
@@ -321,7 +321,7 @@ def charge_view(context: SiteContext, record: Charge) -> ChargeView:
 
 
 def _ordered(context: SiteContext, charge: str) -> tuple[float, float] | None:
-    """Return the band ordered for a piece [% MC], where all lots of a charge share one.
+    """Return the MC band ordered for a piece [%], if all lots of a charge share one.
 
     An auditor is not shown what customers ordered.
     """
@@ -340,7 +340,7 @@ def _ordered(context: SiteContext, charge: str) -> tuple[float, float] | None:
 
 
 def _marks(regional: RegionalFormat, dossier: Dossier) -> list[Mark]:
-    """Return what the chart flags: findings that block or ask something, where they happened."""
+    """Return the chart's flags: findings that block or ask something, at the time they occurred."""
     return [
         Mark(
             finding.at,
@@ -353,7 +353,7 @@ def _marks(regional: RegionalFormat, dossier: Dossier) -> list[Mark]:
 
 
 def answer_of(dossier: Dossier) -> str:
-    """Return the first thing a reader asks of a charge, in a sentence."""
+    """Return in a sentence what a reader first wants to know: whether it reached its target."""
     took = days(dossier.started, dossier.ended)
     target = f"the target was {dossier.target_mc_pct:g}{figures.NBSP}%"
     if dossier.survey:
@@ -366,7 +366,7 @@ def answer_of(dossier: Dossier) -> str:
 
 
 def _region(context: SiteContext, dossier: Dossier) -> str:
-    """Return the mill's region and what its practice sets for this charge."""
+    """Return the mill's region, and which of its customs apply to this charge, in words."""
     name = context.records_of(dossier.charge).mill.record.practice
     region = regions()[name]
     own = "" if dossier.control_rule == region.rule else ", as the charge itself says"
@@ -403,7 +403,7 @@ def _stock(context: SiteContext, record: Charge) -> Iterator[StockLine]:
 
 
 def _air_until(regional: RegionalFormat, dossier: Dossier, moment: dt.datetime) -> str:
-    """Return the air of the last interval of the log's summary that ends by a moment, in words."""
+    """Return, in words, the air of the last interval of the log's summary that ended by a time."""
     if dossier.log is None:
         return ""
     hours = dossier.log.summary_hours
@@ -438,7 +438,7 @@ def _step(replay: StepReplay) -> StepLine:
             "",
         )
     early = replay.early_by_pct
-    # dossiers sealed under rules 1 give the points only
+    # dossiers sealed under rules 1 give only the points
     timing: str = replay.verdict or ("early" if early > 0 else "due")
     if timing == "late" and replay.waited_hours:
         timing += f", due for {figures.measure(replay.waited_hours, 'h', 0)}"
@@ -455,7 +455,7 @@ def _step(replay: StepReplay) -> StepLine:
 
 
 def weighing_rows(dossier: Dossier) -> list[WeighingRow]:
-    """Return every round of weighings, a column a board; the boards as cut are one round."""
+    """Return the rounds of weighings, a column for each board; the boards as cut make one round."""
     boards = [board for board in dossier.boards if board.points]
     cut = max((board.points[0].at for board in boards), default=None)
     by_board = [

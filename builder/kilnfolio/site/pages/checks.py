@@ -1,4 +1,4 @@
-"""The catalogue of checks, made from the registry: each with its limit and what it has said."""
+"""The catalogue of checks, made from the registry: each with its limits and its outcomes so far."""
 
 from __future__ import annotations
 
@@ -7,16 +7,16 @@ from dataclasses import dataclass
 from kilnfolio.records.limits import Limit
 from kilnfolio.records.sourced import Status
 from kilnfolio.rendering.page import Page
-from kilnfolio.review import checks as _registered  # noqa: F401  fills the registry
+from kilnfolio.review import checks as _registered  # noqa: F401  registers the checks
 from kilnfolio.review import figures
 from kilnfolio.review.findings import ANSWERS, CHECKS, GROUPS, Check
 from kilnfolio.site.context import Citation, SiteContext, check_address
-from kilnfolio.site.pages.phrases import BY_WEIGHT, OUTCOME_MEANING, Count, listed, plural
+from kilnfolio.site.pages.phrases import OUTCOME_MEANING, OUTCOME_ORDER, Count, listed, plural
 from kilnfolio.site.pages.tallies import NamedFinding
 
 INDEX = "checks/index.html"
 
-#: What a breach of each severity does, in words.
+#: What a breach of each severity means, in words.
 SEVERITY_MEANING = {
     "fail": "A breach fails: it blocks the claim about {claim} until {until}.",
     "question": "A breach is a question: it needs a signed answer.",
@@ -31,7 +31,7 @@ _CLAIM_WORDS = {
 
 @dataclass(frozen=True)
 class LimitLine:
-    """One entry of the limits file."""
+    """An entry of the limits file."""
 
     key: str
     value: str
@@ -53,7 +53,7 @@ class CheckView:
     counts: list[Count]
     named: tuple[NamedFinding, ...]
     more: int
-    """Charges and lots it also spoke of, and does not name."""
+    """Number of further charges and lots, not listed in `named`."""
 
 
 def check_index(context: SiteContext) -> Page:
@@ -87,7 +87,7 @@ def _view(context: SiteContext, check: Check) -> CheckView:
         context.cite(check.source),
         [
             Count(outcome, tally.counts[outcome], OUTCOME_MEANING[outcome])
-            for outcome in BY_WEIGHT
+            for outcome in OUTCOME_ORDER
             if tally.counts.get(outcome)
         ],
         tally.named,
@@ -96,7 +96,7 @@ def _view(context: SiteContext, check: Check) -> CheckView:
 
 
 def _until(check: Check) -> str:
-    """Return what ends the block of a fail, in words."""
+    """Return, in words, what lifts the block of a failed check."""
     right = "the record is put right"
     if check.answers == ANSWERS:
         return f"{right} or the finding is answered and signed"
@@ -122,7 +122,7 @@ def _decimals(value: float) -> int:
 
 
 def scope_words(context: SiteContext, limit: Limit) -> str:
-    """Return where a limit holds, in words."""
+    """Return, in words, which timber and targets a limit applies to."""
     scope, parts = limit.scope, []
     if scope.kind:
         parts.append(f"{scope.kind}s")
@@ -164,5 +164,5 @@ def check_page(context: SiteContext, slug: str) -> Page:
 
 
 def anchor_of(group: str) -> str:
-    """Return the address of a group within the catalogue."""
+    """Return the anchor of a group in the catalogue."""
     return "group-" + group.replace(" ", "-")

@@ -1,4 +1,4 @@
-"""A lot's record for the customer: whether it is dry to what was ordered, and what says so."""
+"""A lot's record for the customer: whether it is as dry as ordered, and the evidence."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ from kilnfolio.review import figures
 from kilnfolio.review.assessment import CONFIDENCE_PCT, OWN_PACKS, WHOLE_CHARGE, WHOLE_CHARGES
 from kilnfolio.review.dossier import Dossier, LotDossier
 from kilnfolio.site.editions import CUSTOMER_FIELDS, EditionView, for_customer
-from kilnfolio.site.lot_record import LotRecord, RecordNumbers, linked_data, worded_by
+from kilnfolio.site.lot_record import LotRecord, RecordNumbers, linked_data, sealed_fields
 from kilnfolio.site.pages.indoors import (
     Indoors,
     Timber,
@@ -52,15 +52,15 @@ from kilnfolio.site.pages.workings import (
 from kilnfolio.site.qr import labelled, lot_address, qr_svg
 from kilnfolio.site.seals import SealView
 
-#: Temperature that advice about storage is given for; a room. [°C]
+#: Room temperature assumed in advice about storage. [°C]
 ROOM_C = 20.0
 
-#: Packs named in a phrase; more are counted there, and named in their list.
+#: Most packs named in a phrase; more are counted there and named in their list.
 _PACKS_NAMED = 2
 
-#: What a claim is answered with that the record does not show.
+#: The answer to a claim that the record does not support.
 NOT_SUPPORTED = "Not supported by the mill's record."
-#: Outcomes under which a claim is not shown by the record.
+#: Outcomes under which the record does not support a claim.
 UNSHOWN = frozenset({"fail", "question", "no data", "answered"})
 
 LIMITS = (
@@ -98,7 +98,7 @@ class CustomerLot:
     span: str
     readings: str
     boards: str
-    """Which boards the readings are of."""
+    """Which boards were measured."""
     supported: str
     method: str
     measured: tuple[dt.date, ...]
@@ -107,64 +107,64 @@ class CustomerLot:
     claim: str
     storage: str
     timber: Timber
-    """What rooms are reckoned for."""
+    """The timber that the three rooms are computed for."""
     how: Workings
-    """How each computed number was had."""
+    """The working of each computed number."""
     shrinkage_status: str
-    """How its shrinkage is known; "" where it is not."""
+    """Status of its shrinkage values; "" if they are not known."""
     strip: Markup
     """Driest, mean and wettest against the order; empty where the lot was not assessed."""
     chart: Histogram | None
     address: str
     shown: Mapping[str, str]
-    """Words put together of several facts, as the page prints them."""
+    """Phrases made from several facts, as the page prints them."""
     asked: Mapping[str, Any]
-    """What the mill's record of the lot holds that its customer may read, as entered."""
+    """The part of the mill's record of the lot that its customer may read, as entered."""
     numbers: RecordNumbers
     served: Served | None = None
-    """The record as data; none where only the words are wanted."""
+    """The record as data; None if only the words are wanted."""
 
     @cached_property
     def qr(self) -> Markup:
-        """The label's code as a drawing; made when a page prints it, for it takes long."""
+        """The label's QR code; drawn only when a page prints it, because it is slow."""
         return qr_svg(self.label_address, f"Code that leads to the record of lot {self.lot}")
 
     @property
     def indoors(self) -> tuple[Indoors, ...]:
-        """What the timber does in three rooms."""
+        """How the timber behaves in three rooms."""
         return indoors(self.timber)
 
     @property
     def chooser(self) -> Mapping[str, Any]:
-        """What the script needs to tell it for a room of the reader's own."""
+        """The data from which the page's script computes a room of the reader's choice."""
         return chooser(self.timber)
 
     @property
     def label_address(self) -> str:
-        """Where the label's code leads: the record, and the seal it is to bear."""
+        """The address in the label's code: the record, and the seal it must bear."""
         seal = self.served.seal.last if self.served else None
         return labelled(self.address, seal.digits if seal else "")
 
 
 @dataclass(frozen=True)
 class Served:
-    """A lot's record as it is served: its bytes, and the seals that bind it."""
+    """A lot's record as served: its bytes, and its entries in the ledger."""
 
     text: str
     """Canonical JSON."""
     record: LotRecord
-    """The same, read."""
+    """The same, parsed."""
     seal: SealView
-    """The entries of the ledger; none where it is not sealed. Names in it are never printed."""
+    """Its entries in the ledger; none if it is not sealed. The names in them are never printed."""
 
     @property
     def as_text(self) -> Markup:
-        """The bytes as text of an element: quotation marks need no escape there."""
+        """The text escaped as the content of an element; quotation marks need no escape there."""
         return Markup(self.text.replace("&", "&amp;").replace("<", "&lt;"))
 
     @property
     def linked(self) -> Markup:
-        """The record in the vocabulary of schema.org, safe inside a script element."""
+        """The record in the vocabulary of schema.org, escaped for a script element."""
         text = json.dumps(
             linked_data(self.record), ensure_ascii=False, sort_keys=True, separators=(",", ":")
         )
@@ -172,20 +172,23 @@ class Served:
 
 
 def with_record(view: CustomerLot, text: str, seal: SealView) -> CustomerLot:
-    """Return a customer's view that prints a record: the sealed one where there is one.
+    """Return a customer's view with the words of a record, which may be the sealed one.
 
     Parameters
     ----------
     view : CustomerLot
-        What the records say now.
+        The lot as the mill's records have it now.
     text : str
         The record to serve, as canonical JSON.
     seal : SealView
-        How it is sealed.
+        Its seals.
     """
     record = LotRecord.model_validate_json(text)
     return replace(
-        view, **worded_by(record), state=state_of(record.verdict), served=Served(text, record, seal)
+        view,
+        **sealed_fields(record),
+        state=state_of(record.verdict),
+        served=Served(text, record, seal),
     )
 
 
@@ -196,7 +199,7 @@ def customer_lot(
     lot_dossier: LotDossier,
     token: str,
 ) -> CustomerLot:
-    """Return what a customer may see of a lot.
+    """Return the view of a lot for its customer.
 
     Parameters
     ----------
@@ -205,7 +208,7 @@ def customer_lot(
     lot_id : str
         The lot's number.
     dossiers : mapping of str to Dossier
-        The reviews of its charges, at least.
+        Reviews of charges, including all of this lot's.
     lot_dossier : LotDossier
         Its own review.
     token : str
@@ -259,7 +262,7 @@ def customer_lot(
         pack_words=phrase,
         pack_total=_total(lot),
         shown=shown,
-        asked=asked_of(folder.lots[lot_id]),
+        asked=entered_for_customer(folder.lots[lot_id]),
         numbers=_numbers(lot, review, moisture),
         **moisture,
         method=_method(surveys),
@@ -289,13 +292,13 @@ def _total(lot: EditionView) -> tuple[int, str]:
     return sum(pack.pieces for pack in lot.packs), figures.side_by_side(total)
 
 
-def asked_of(located: Located[Lot]) -> dict[str, Any]:
-    """Return what the mill's record of a lot holds that its customer may read, as entered.
+def entered_for_customer(located: Located[Lot]) -> dict[str, Any]:
+    """Return the part of the mill's record of a lot that its customer may read, as entered.
 
-    From it, the dossiers of its charges and the library, its record can be made again.
+    Together with the library and the dossiers of its charges, it suffices to rebuild the lot's record.
     """
     entered = located.document.value
-    if not isinstance(entered, Mapping):  # a build keeps no documents: then the record's own values
+    if not isinstance(entered, Mapping):  # builds keep no documents: use the values of the record
         entered = located.record.model_dump(mode="json", by_alias=True, exclude_unset=True)
     public = [key for key in Lot.model_fields if key in CUSTOMER_FIELDS[Lot]]
     found = {key: _plain(entered[key]) for key in public if key in entered}
@@ -337,7 +340,7 @@ def _size(lot: EditionView) -> str:
     )
 
 
-#: Which boards a lot is judged by, as a customer would say it.
+#: Which boards a lot is judged by, in a customer's words.
 _BOARDS = {
     OWN_PACKS: "boards of this lot's own packs",
     WHOLE_CHARGE: "boards of the kiln load this lot comes from",
@@ -351,7 +354,7 @@ def _moisture(
     readings: tuple[float, ...],
     surveys: list[EditionView],
 ) -> dict[str, Any]:
-    """Return what is said of moisture; numbers only where the lot could be assessed."""
+    """Return the statements about moisture; with numbers only if the lot could be assessed."""
     words: dict[str, Any] = {
         "statement": judgement.sentence,
         "state": STATES[judgement.met],
@@ -396,7 +399,7 @@ def _moisture(
 
 
 def _workings(judgement: EditionView, readings: tuple[float, ...]) -> Iterator[Shown]:
-    """Yield how the figures of a lot that could be assessed were had."""
+    """Yield the working of the figures of a lot that could be assessed."""
     own = [Percent(value, f"{value:g} %") for value in readings]
     yield shown("mean", "Mean of the readings", [work_out("mean", "", of=own)])
     low, high = judgement.piece_low_pct, judgement.piece_high_pct
@@ -439,10 +442,10 @@ def _method(surveys: Iterable[EditionView]) -> str:
 
 
 def _heat_treatment(lot: EditionView, review: EditionView, charges: list[EditionView]) -> str:
-    """Return what is said of heat treatment; "" unless the lot asks to state it.
+    """Return the statement about heat treatment; "" unless the lot asks for one.
 
-    A claim that a lot asks to state is answered, never passed over: stated where every charge shows
-    it, and otherwise said not to be supported.
+    A claim that the lot asks for is always answered: it is stated if the record of every charge
+    supports it, and otherwise the page says that it is not supported.
     """
     runs = [run for charge in charges for run in charge.heat]
     if not lot.heat_treatment_stated:
@@ -466,7 +469,7 @@ def _heat_treatment(lot: EditionView, review: EditionView, charges: list[Edition
 
 
 def _claim(lot: EditionView, review: EditionView) -> str:
-    """Return the certificate claim; "" where none is made."""
+    """Return the certificate claim; "" if none is made."""
     if not lot.claim:
         return ""
     outcomes = {finding.outcome for finding in review.findings if finding.check == "claim-evidence"}
@@ -476,7 +479,7 @@ def _claim(lot: EditionView, review: EditionView) -> str:
 
 
 def _stress(lot: EditionView, charges: list[EditionView]) -> str:
-    """Return what is said of drying stress; "" unless a class was ordered."""
+    """Return the statement about drying stress; "" unless a class was ordered."""
     ordered = lot.order.stress
     if not ordered:
         return ""
@@ -502,14 +505,14 @@ def _storage(target_pct: float) -> str:
 
 
 @dataclass(frozen=True)
-class Other:
+class OtherLanguage:
     """The same page in another language."""
 
     tag: str
     name: str
     """What the language calls itself."""
     address: str
-    """From the page that leads to it."""
+    """Relative to the page that links to it."""
 
 
 def render_lot(
@@ -524,22 +527,21 @@ def render_lot(
     Parameters
     ----------
     env : Environment
-        Of an edition without a menu.
+        Environment of an edition without a menu.
     view : CustomerLot
-        What it prints.
+        The lot.
     token : str
-        The folder it stands in.
+        The folder of the page.
     tag : str
-        Its language, which is the environment's.
+        The language of the page and of the environment.
     languages : sequence of str
-        The languages there are; a label leads to the first, the others stand in folders of their
-        own.
+        All languages; a label leads to the first, and the others have folders of their own.
     """
     home = "" if tag == languages[0] else "../"
     folder = f"{tag}/" if home else ""
     path = f"{token}/{folder}index.html"
     others = [
-        Other(
+        OtherLanguage(
             other,
             language(other).name,
             f"{home}{'' if other == languages[0] else f'{other}/'}index.html",
@@ -562,7 +564,7 @@ def render_lot(
 
 
 def pack_words(numbers: Iterable[str]) -> str:
-    """Return a lot's packs in a phrase: their numbers where they are few."""
+    """Return a lot's packs in a phrase, with their numbers if there are few."""
     names = list(numbers)
     if len(names) > _PACKS_NAMED:
         return plural(len(names), "pack")

@@ -1,4 +1,4 @@
-"""What early warnings look at, and how often they were right and wrong on check charges."""
+"""The page on early warnings: what they watch, and how often they were right on check charges."""
 
 from __future__ import annotations
 

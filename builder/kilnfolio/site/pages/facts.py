@@ -1,4 +1,4 @@
-"""Values from books as a page prints them: in both unit systems, with source and status."""
+"""Published values as a page prints them: in both unit systems, with source and status."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ class Fact:
 
     label: str
     value: str
-    """In the units that come first."""
+    """In the units printed first."""
     other: str
-    """In the others; empty where its dimension has one unit for all."""
+    """In the other unit system; empty if both use the same unit."""
     cite: Citation
     status: Status
     signed_off: Signature | None
@@ -45,7 +45,7 @@ def wood_facts(context: SiteContext, species: Species) -> Iterator[tuple[str, li
 
 
 def not_on_record(species: Species) -> list[str]:
-    """Return what a drying supervisor would look for on a species' sheet and not find."""
+    """Return the values a drying supervisor would look for on a species' page that are missing."""
     held = {
         "density": species.basic_density_kg_m3,
         "green moisture content": species.green_mc,
@@ -129,7 +129,7 @@ def _shrinkage(context: SiteContext, species: Species) -> Iterator[Fact]:
 
 
 def drying_facts(context: SiteContext, species: Species) -> list[Fact]:
-    """Return what a schedule must respect: safe daily loss and the ceiling while wet."""
+    """Return what bears on drying the wood: safe daily loss, ceilings, codes, notes, meter correction."""
     found = [
         fact(
             context,

@@ -1,4 +1,4 @@
-"""What the checks said, as charge and lot pages print it."""
+"""Findings as pages of charges and lots print them."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ class FindingLine:
     """One finding."""
 
     word: str
-    """The outcome, or note."""
+    """The outcome, or "note"."""
     title: str
     target: str
-    """The check's page; empty where this version has no such check."""
+    """The check's page; empty if this version has no such check."""
     message: str
     numbers: str
-    """What was found against what is allowed."""
+    """The value found and the limit."""
     where: tuple[str, ...]
     """``file:line``."""
     answer: str
@@ -31,7 +31,7 @@ class FindingLine:
 
 @dataclass(frozen=True)
 class FindingGroups:
-    """Findings by what they ask of a reader."""
+    """Findings grouped by what they require of a reader."""
 
     open: list[FindingLine]
     """Failures, then questions."""
@@ -43,14 +43,14 @@ class FindingGroups:
 
 
 def finding_groups(findings: Iterable[Finding]) -> FindingGroups:
-    """Return findings by what they ask of a reader, in the order of the catalogue within each."""
+    """Return findings grouped by what they require of a reader, each group in catalogue order."""
     order = {slug: place for place, slug in enumerate(CHECKS)}
     lines = [
         (finding, _line(finding))
         for finding in sorted(findings, key=lambda f: order.get(f.check, len(order)))
     ]
 
-    def having(*outcomes: Outcome, noted: bool = False) -> list[FindingLine]:
+    def with_outcomes(*outcomes: Outcome, noted: bool = False) -> list[FindingLine]:
         return [
             line
             for outcome in outcomes
@@ -59,17 +59,17 @@ def finding_groups(findings: Iterable[Finding]) -> FindingGroups:
         ]
 
     return FindingGroups(
-        having("fail", "question"),
-        having("answered"),
-        having("pass", noted=True),
-        having("no data"),
-        having("not applicable"),
-        having("pass"),
+        with_outcomes("fail", "question"),
+        with_outcomes("answered"),
+        with_outcomes("pass", noted=True),
+        with_outcomes("no data"),
+        with_outcomes("not applicable"),
+        with_outcomes("pass"),
     )
 
 
 def title_of(finding: Finding) -> str:
-    """Return what the check of a finding is called; of a check no longer there, its slug."""
+    """Return the title of a finding's check; of a check since removed, its slug in words."""
     check = CHECKS.get(finding.check)
     return check.title if check else finding.check.replace("-", " ").capitalize()
 

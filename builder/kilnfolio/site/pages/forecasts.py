@@ -17,33 +17,33 @@ from kilnfolio.site.context import SiteContext
 
 
 @dataclass(frozen=True)
-class Earlier:
-    """How an earlier charge was forecast from about the same point."""
+class EarlierForecast:
+    """The forecast of an earlier charge made at about the same point."""
 
     charge: str
     target: str
-    one: Hindcast
+    hindcast: Hindcast
 
     @property
     def days_off(self) -> float:
-        """How much later than forecast it ended [day]."""
-        return (self.one.actual_end - self.one.forecast_end) / 24.0
+        """Days by which it ended later than forecast."""
+        return (self.hindcast.actual_end - self.hindcast.forecast_end) / 24.0
 
 
 @dataclass(frozen=True)
 class ForecastView:
-    """What the page of an open charge prints of its forecast."""
+    """The forecast of an open charge, as its page prints it."""
 
-    found: Forecast
+    forecast: Forecast
     chart: Markup
     coming: Sequence[Coming]
-    earlier: Sequence[Earlier]
+    earlier: Sequence[EarlierForecast]
     record: str
     caution: str = CAUTION
 
 
 def forecast_view(context: SiteContext, number: str) -> ForecastView | None:
-    """Return the forecast of an open charge; None where it has none yet."""
+    """Return the forecast of an open charge; None if it has none yet."""
     found: Forecast | None = open_forecasts(context.folder).get(number)
     if found is None:
         return None
@@ -56,14 +56,14 @@ def forecast_view(context: SiteContext, number: str) -> ForecastView | None:
     )
 
 
-def _earlier(found: Forecast) -> list[Earlier]:
-    """Return the hindcasts made from the share of time nearest to this charge's."""
+def _earlier(found: Forecast) -> list[EarlierForecast]:
+    """Return the hindcasts made at the share of the drying time nearest to this charge's."""
     shares = sorted(
         {one.share for one in found.hindcasts}, key=lambda share: abs(share - found.share)
     )
     return (
         [
-            Earlier(one.charge, routes.charge(one.charge), one)
+            EarlierForecast(one.charge, routes.charge(one.charge), one)
             for one in found.hindcasts
             if one.share == shares[0]
         ][-10:]

@@ -1,9 +1,9 @@
-"""The guide to kilnfolio itself: the Markdown pages that come with the package.
+"""The guide to kilnfolio: the Markdown pages that come with the package.
 
-A page is ``kilnfolio/guide/NN-slug.md``: front matter, then plain Markdown, read as well on a code
-host as here. A fenced block of ``sh`` is a command, and one of ``text`` after it what it prints;
-the tests run every one. A line ``[[formulas]]`` stands for the registry of formulas,
-``[[sheet headings]]`` for the headings of sheets that are read.
+A page is ``kilnfolio/guide/NN-slug.md``: front matter, then plain Markdown that reads equally well
+on a code host. A fenced ``sh`` block is a command and the ``text`` block after it is its output;
+the tests run them all. A line ``[[formulas]]`` is replaced by the registry of formulas, and
+``[[sheet headings]]`` by the column headings that imported sheets may have.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ from kilnfolio.rendering.page import Page
 from kilnfolio.review.formulas import FORMULAS
 from kilnfolio.site.context import SiteContext
 
-#: Kinds of page in the order of the guide's contents, with the heading each stands under.
+#: Kinds of page in the order of the guide's contents, with the heading of each.
 KINDS = {
     "tutorial": "Learn it",
     "how-to": "How to",
@@ -44,7 +44,7 @@ KINDS = {
 
 _NAME = re.compile(r"\d\d-([a-z0-9-]+)\.md")
 _FRONT = re.compile(r"---\n(.*?)\n---\n", re.DOTALL)
-#: A fence's word for the tests, as in ```` ```sh exits=1 ````, which Markdown does not know.
+#: Words on a fence meant for the tests, as in ```` ```sh exits=1 ````; Markdown would not know them.
 _FENCE_NOTE = re.compile(r"^(```\w+) +\w+=.*$", re.MULTILINE)
 
 
@@ -56,9 +56,9 @@ class Front(Record):
     summary: Text
     """One sentence, for the contents and for search."""
     kind: Literal["tutorial", "how-to", "operation", "explanation", "reference"]
-    """What it is for."""
+    """The kind of page, which decides its place in the contents."""
     starts_in: Literal["clone", "demonstration", "empty"] | None = None
-    """The folder its first command is given in; none where it has no commands."""
+    """The folder in which its first command runs; None if it has no commands."""
 
 
 @dataclass(frozen=True)
@@ -71,13 +71,13 @@ class GuidePage:
 
     @property
     def path(self) -> str:
-        """Where it stands in the mill edition."""
+        """Path in the mill edition."""
         return routes.guide(self.slug)
 
 
 @dataclass(frozen=True)
 class FormulaRow:
-    """A formula, as the page of the method lists it."""
+    """A formula as the guide's table of formulas lists it."""
 
     name: str
     symbols: str
@@ -86,7 +86,7 @@ class FormulaRow:
 
 @cache
 def guide_files() -> tuple[GuidePage, ...]:
-    """Return the pages of the guide in their order."""
+    """Return the files of the guide in order."""
     home = Path(str(resources.files("kilnfolio") / "guide"))
     return tuple(_read(path) for path in sorted(home.glob("*.md")))
 
@@ -104,12 +104,12 @@ def _read(path: Path) -> GuidePage:
 
 
 def guide_slugs() -> tuple[str, ...]:
-    """Return the last part of each page's address, in their order."""
+    """Return the last part of each page's address, in order."""
     return tuple(page.slug for page in guide_files())
 
 
 def guide_index(context: SiteContext) -> Page:
-    """Return the guide's contents."""
+    """Return the page of the guide's contents."""
     return context.page(
         "guide_contents.html",
         routes.guide("index"),
@@ -151,7 +151,7 @@ def _groups() -> list[tuple[str, list[GuidePage]]]:
 
 
 def render_guide(page: GuidePage, context: SiteContext) -> tuple[Markup, list[tuple[str, str]]]:
-    """Return a page as HTML, and its second-level headings by anchor and words."""
+    """Return a page as HTML, and the anchor and words of each second-level heading."""
     md = markdown.Markdown(
         extensions=[
             "tables",
@@ -202,7 +202,7 @@ def _second(tokens: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
 
 @dataclass
 class _Links(Extension):
-    """Links between pages as written, ``09-seal.md#a``, and to the rest of the site, ``site:``."""
+    """Resolves links between source files, ``09-seal.md#a``, and to the rest of the site, ``site:``."""
 
     page: GuidePage
     config: dict[str, Any] = field(default_factory=dict)
@@ -235,7 +235,7 @@ class _Resolve(Treeprocessor):
 
 
 def _words(heading: ET.Element) -> str:
-    """Return the words of a heading without the mark that links to it."""
+    """Return the words of a heading without its permalink mark."""
     kept = [part for part in heading if part.get("class") != "headerlink"]
     return (heading.text or "") + "".join(
         "".join(part.itertext()) + (part.tail or "") for part in kept
@@ -243,7 +243,7 @@ def _words(heading: ET.Element) -> str:
 
 
 def _scrolled(table: ET.Element, heading: str) -> ET.Element:
-    """Return a table in a box that scrolls, named after the heading it stands below."""
+    """Return a table in a scrolling box that is labelled with the heading above it."""
     box = ET.Element(
         "div", {"class": "scroll-x", "tabindex": "0", "role": "region", "aria-label": heading}
     )

@@ -30,7 +30,7 @@ _LATEST = 6
 
 @dataclass(frozen=True)
 class Room:
-    """A part of the site, as the front page introduces it."""
+    """A part of the site as the front page introduces it."""
 
     name: str
     target: str
@@ -135,7 +135,7 @@ def _rooms(context: SiteContext) -> Iterator[Room]:
 
 
 def search_page(context: SiteContext, pages: Sequence[Page]) -> Page:
-    """Return the page of search; without script it lists what there is to find.
+    """Return the search page, which lists everything if scripts are off.
 
     Parameters
     ----------
@@ -155,7 +155,7 @@ def search_page(context: SiteContext, pages: Sequence[Page]) -> Page:
 
 
 def _groups(pages: Iterable[Page]) -> Iterator[tuple[str, list[Page]]]:
-    # charges and lots come without end, and have an index of their own
+    # charges and lots grow without limit and have registers of their own
     for kind, heading in (
         ("chapter", "Handbook"),
         ("glossary", "Glossary"),

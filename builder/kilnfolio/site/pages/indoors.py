@@ -1,7 +1,7 @@
-"""What timber does in a room: the MC it settles at, and how much its width changes on the way.
+"""Timber in a room: the MC it settles at, and how much its width changes on the way.
 
-A customer reads it for three rooms, and with script for a room of his own: `chooser` hands the
-page's script the constants, the timber and every word.
+The customer's page prints it for three rooms and, with script, for a room the reader describes;
+`chooser` gives the script the constants, the timber and the sentences.
 """
 
 from __future__ import annotations
@@ -27,13 +27,13 @@ ROOMS = (
     ("A living room through most of the year", 20.0, 50.0),
     ("An unheated room, or a damp summer", 20.0, 70.0),
 )
-#: The width that movement is told for.
+#: Board width that movement is given for.
 WIDTH = Length(100.0, "100 mm")
-#: Rooms that can be reckoned for: where people keep timber, and the EMC holds [°C], [%].
+#: Range of rooms [°C], [%]: where people keep timber and the EMC equation is valid.
 TEMPERATURE_C, HUMIDITY_PCT = (0.0, 50.0), (5.0, 95.0)
-#: Below this nobody can see it [mm].
+#: Movement too small to see [mm].
 _NOTHING_MM = 0.05
-#: Sentences, told by this module and by the page's script.
+#: Sentences shared by this module and the page's script.
 WORDS = {
     "settles": "In air of {air} humidity it settles at about {emc} MC.",
     "moves": "A width of {width} moves on the way: {moves}.",
@@ -48,12 +48,12 @@ WORDS = {
 
 @dataclass(frozen=True)
 class Timber:
-    """A lot's timber as a room finds it."""
+    """A lot's timber as it enters a room."""
 
     mc_pct: float
     """As delivered [%]."""
     cuts: tuple[tuple[str, float], ...]
-    """How a board may be sawn, and its shrinkage across its width, green to oven-dry [%]."""
+    """Ways of sawing, each with the shrinkage across the width, green to oven-dry [%]."""
 
 
 @dataclass(frozen=True)
@@ -61,12 +61,12 @@ class Indoors:
     """One room."""
 
     room: str
-    told: str
-    """What the timber does there, in words."""
+    words: str
+    """How the timber behaves there, in words."""
 
 
 def timber_of(mc_pct: float, species: EditionView, regional: RegionalFormat = PLAIN) -> Timber:
-    """Return a lot's timber; without ways of sawing where its shrinkage is not known."""
+    """Return a lot's timber; without cuts if its shrinkage is not known."""
     known = species.shrinkage
     flat = regional.term("flat-sawn")
     ways = ((flat, known.tangential), ("quarter-sawn", known.radial)) if known else ()
@@ -74,12 +74,12 @@ def timber_of(mc_pct: float, species: EditionView, regional: RegionalFormat = PL
 
 
 def indoors(timber: Timber) -> tuple[Indoors, ...]:
-    """Return what timber does in each of our rooms."""
-    return tuple(Indoors(room, told(timber, *air)) for room, *air in ROOMS)
+    """Return how timber behaves in each example room."""
+    return tuple(Indoors(room, room_words(timber, *air)) for room, *air in ROOMS)
 
 
-def told(timber: Timber, temp_c: float, humidity_pct: float) -> str:
-    """Return what timber does in a room, in words.
+def room_words(timber: Timber, temp_c: float, humidity_pct: float) -> str:
+    """Return how timber behaves in a room, in words.
 
     Parameters
     ----------
@@ -100,7 +100,7 @@ def told(timber: Timber, temp_c: float, humidity_pct: float) -> str:
 
 @lru_cache(maxsize=64)
 def _air(temp_c: float, humidity_pct: float) -> tuple[str, float, str]:
-    """Return a room's air in words, its EMC [%], and that in words."""
+    """Return a room's air in words, its EMC [%], and the EMC in words."""
     emc = float(sorption.equilibrium_moisture_content(temp_c, humidity_pct))
     both = f"{figures.metric(temp_c, Temperature, 0)} ({figures.customary(temp_c, Temperature)})"
     return f"{both}, {figures.measure(humidity_pct, '%', 0)}", emc, figures.measure(emc, "%", 0)
@@ -125,7 +125,7 @@ def _moves(timber: Timber, emc_pct: float) -> Iterator[str]:
 
 
 def chooser(timber: Timber) -> Mapping[str, Any]:
-    """Return what the page hands to its script, as plain values."""
+    """Return the data of the page's script, as plain values."""
     return asdict(timber) | {
         "constants": {
             "hydrate_coefficients": sorption.HYDRATE_COEFFICIENTS,
@@ -145,7 +145,7 @@ def chooser(timber: Timber) -> Mapping[str, Any]:
 
 
 def indoor_workings(timber: Timber) -> Iterator[Shown]:
-    """Yield how the MC a room brings timber to was had, and how far its width then moves."""
+    """Yield the working of the MC that timber reaches in a room, and of its change in width."""
     room, temp_c, humidity_pct = ROOMS[0]
     yield _settling(room, temp_c, humidity_pct)
     yield shown(

@@ -1,4 +1,4 @@
-"""The forecast of an open charge as the today page and the kiln-side page print it."""
+"""The forecast of an open charge, as the today page and the kiln-side page print it."""
 
 from __future__ import annotations
 
@@ -18,19 +18,19 @@ from kilnfolio.site.context import SiteContext
 
 @dataclass(frozen=True)
 class BoardForecast:
-    """What is to come of a sample board.
+    """The forecast of a sample board.
 
     Attributes
     ----------
     tag : str
     now : str
-        What it should weigh at the next round; empty where that is not known.
+        What it should weigh at the next round; empty if not known.
     due : str
-        What it weighs when the next thing falls due.
+        Its mass when the next change falls due.
     at : datetime or None
-        When it is likely to be down to that; None where it already is, or never will be.
+        When it will probably be down to that mass; None if it already is or never will be.
     decides : bool
-        It is one of the boards that decide.
+        True if it is one of the boards that decide.
     """
 
     tag: str
@@ -42,19 +42,19 @@ class BoardForecast:
 
 @dataclass(frozen=True)
 class KilnForecast:
-    """What is to come of the charge in a kiln, in words.
+    """The forecast of the charge in a kiln, in words.
 
     Attributes
     ----------
     next : str
-        When the next thing falls due, with its band; empty where the forecast does not say.
+        When the next change falls due, with its band; empty if the forecast does not say.
     ready, ready_what : str
-        When the charge is done, and what that is: ``Ready to unload`` or ``End of drying at 8 %``.
+        When the charge is done, and what done means: ``Ready to unload`` or ``End of drying at 8 %``.
     boards : sequence of BoardForecast
     record : str
-        How this forecast did on earlier charges.
+        How well such forecasts did on earlier charges.
     target, record_target : str
-        Where the whole forecast stands, and how it did.
+        Addresses of the whole forecast, and of its record on earlier charges.
     caution : str
     """
 
@@ -76,7 +76,7 @@ class KilnForecast:
 def kiln_forecast(
     context: SiteContext, number: str, state: KilnState, now: dt.datetime
 ) -> KilnForecast | None:
-    """Return the forecast of an open charge in words; None where it has none yet.
+    """Return the forecast of an open charge in words; None if it has none yet.
 
     Parameters
     ----------
@@ -85,9 +85,9 @@ def kiln_forecast(
     number : str
         The charge.
     state : KilnState
-        How it stands.
+        The charge's state.
     now : datetime
-        The moment the page speaks of.
+        The time the page describes.
     """
     found: Forecast | None = open_forecasts(context.folder).get(number)
     if found is None:
@@ -112,7 +112,7 @@ def _next_words(found: Forecast, state: KilnState, now: dt.datetime) -> str:
 
 
 def _due_of(found: Forecast, due: DueAt) -> Due | None:
-    """Return when the thing that falls due next does so."""
+    """Return the forecast of when the next change falls due."""
     if due.label == "equalize":
         return found.equalizing
     if due.label == "target":
@@ -141,7 +141,7 @@ def _board(
 
 
 def _deciding(state: KilnState) -> Sequence[str]:
-    """Return the boards that decide what falls due next."""
+    """Return the boards that decide the next change."""
     known = [board for board in state.boards if board.mc_pct is not None]
     if state.next_due is None or not known:
         return ()

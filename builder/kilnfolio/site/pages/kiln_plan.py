@@ -1,4 +1,4 @@
-"""All kilns and the orders they dry: a page, and the steps and ends to come as a calendar."""
+"""The plan: a page of all kilns and the orders they dry, and a calendar of coming steps and ends."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from kilnfolio.review import figures
 from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.open_charges import draft_views
 
-#: When the kilns come free, and the same as a calendar.
+#: The plan of the kilns, and its calendar.
 PLAN, CALENDAR = "plan.html", "plan.ics"
 
 
@@ -58,7 +58,7 @@ class NextRow:
 
 @dataclass(frozen=True)
 class RecordRow:
-    """How the forecast of a running charge did on earlier ones."""
+    """How well a running charge's forecast did on earlier charges."""
 
     charge: str
     target: str
@@ -66,7 +66,7 @@ class RecordRow:
 
 
 def plan_page(context: SiteContext) -> Page:
-    """Return the page of all kilns, when they come free, and the orders they dry."""
+    """Return the page of all kilns: when each comes free, and the orders they dry."""
     forecasts = _all(context)
     folder = context.folder
     now = max((one.as_of for one in forecasts), default=folder.latest)
@@ -141,7 +141,7 @@ def _stock(context: SiteContext, species: str, thickness: Length) -> str:
 
 
 def calendar_page(context: SiteContext) -> Page:
-    """Return the calendar of steps and ends to come."""
+    """Return the calendar of coming steps and ends."""
     text = calendar(context.folder.mill.record.name, _all(context))
     return Page(CALENDAR, text, "Calendar", "script", "")
 

@@ -1,4 +1,4 @@
-"""The kiln-side page of an open charge: what is set, each board, fields for a round."""
+"""The kiln-side page of an open charge: the settings, each board, and fields for a round."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ HOME = "kiln-side"
 
 @dataclass(frozen=True)
 class BoardField:
-    """A board on the page: its tag, its unit, and how it stands, in words."""
+    """A board on the page: its tag, its unit, and its state in words."""
 
     tag: str
     unit: str
@@ -44,7 +44,7 @@ class StepChoice:
 
 
 def kiln_side_names(context: SiteContext) -> list[str]:
-    """Return the open charges that are far enough written for a page at the kiln."""
+    """Return the open charges whose record is complete enough for a kiln-side page."""
     return [
         name
         for name in sorted(context.open_reviews)
@@ -101,7 +101,7 @@ def kiln_side_page(context: SiteContext, name: str) -> Page:
 
 
 def _open_stop(context: SiteContext, name: str) -> dict[str, str] | None:
-    """Return the start and cause of the stop on record that has not ended; None where none is."""
+    """Return the start and cause of a recorded stop that has not ended; None if there is none."""
     running = context.folder.open_charges.get(name)
     value = running.document.value if running else None
     stops = value.get("stops") if isinstance(value, dict) else None
@@ -146,14 +146,14 @@ def _board_words(
 
 
 def worker_names(context: SiteContext) -> list[str]:
-    """Return the files beside the pages: the one that keeps them offline, and the manifest."""
+    """Return the files beside the pages: the service worker for offline use, and the manifest."""
     return ["worker.js", "pages.json", "app.webmanifest"] if kiln_side_names(context) else []
 
 
 def worker_file(context: SiteContext, name: str) -> Page:
     """Return a file beside the pages."""
     numbers = kiln_side_names(context)
-    if name == "worker.js":  # it lies beside the pages, since a worker serves only what does
+    if name == "worker.js":  # a service worker controls only pages in or below its own folder
         text = (resources.files("kilnfolio.site") / "assets/kiln-side-worker.js").read_text("utf-8")
     elif name == "pages.json":
         kept = [f"{number}.html" for number in numbers] + [

@@ -1,4 +1,4 @@
-"""Pages of kilns: instruments with their calibrations, where it dries unevenly, and its charges."""
+"""Pages of kilns: instruments and calibrations, the map of uneven drying, and the kiln's charges."""
 
 from __future__ import annotations
 
@@ -43,12 +43,12 @@ class InstrumentLine:
 
 @dataclass(frozen=True)
 class Steadiness:
-    """Whether one quantity of a kiln goes on as it did."""
+    """Whether a quantity of a kiln stays as it was from charge to charge."""
 
     trend: Trend
-    """The oldest charge first; with limits where there are charges enough."""
+    """Oldest charge first; with limits if there are enough charges."""
     signals: list[tuple[str, str, str]]
-    """Charge, its page, and what stands out."""
+    """Charge, its page, and the signal."""
 
 
 @dataclass(frozen=True)
@@ -60,26 +60,26 @@ class KilnView:
     instruments: list[InstrumentLine]
     spots: list[Spot]
     surveys: int
-    """Surveys the map is made from."""
+    """Number of surveys the map is made from."""
     map: str
     charges: list[ChargeRow]
-    """The newest."""
+    """The newest charges."""
     total: int
-    """Charges in all."""
+    """Number of all charges."""
     kept: list[tuple[KilnCharge, str]]
-    """How its air was kept in each charge, and where the charge is."""
+    """How its air was kept in each charge, with the charge's page."""
     trends: str
-    """How well it controlled its air from charge to charge, as a chart."""
+    """Chart of how well it controlled its air from charge to charge."""
     steady: list[Steadiness]
-    """Whether each quantity goes on as it did."""
+    """Each quantity of the kiln's control chart."""
     enough: int
-    """Charges that this takes."""
+    """Number of charges needed for limits."""
     run: int
-    """Charges in a row on one side of the mean that are a signal."""
+    """Number of charges in a row on one side of the mean that make a signal."""
     drops: list[tuple[UnusualDrop, str]]
-    """Charges whose drop across the load stood above the kiln's own history, with their pages."""
+    """Charges with an unusually large drop across the load for this kiln, with their pages."""
     how: Workings
-    """How each computed number was had."""
+    """The working of each computed number."""
 
 
 def kiln_index(context: SiteContext) -> Page:
@@ -156,7 +156,7 @@ def kiln_page(context: SiteContext, name: str) -> Page:
 
 
 def _trends(context: SiteContext, charges: Sequence[KilnCharge]) -> list[Trend]:
-    """Return what tells of a kiln's air control, in the region's units."""
+    """Return the chart data of a kiln's air control, in the region's units."""
     scale = context.regional.difference_scale
 
     def of(value: float | None) -> float | None:
@@ -186,7 +186,7 @@ def _trends(context: SiteContext, charges: Sequence[KilnCharge]) -> list[Trend]:
 
 
 def steadiness(trend: Trend, charges: Sequence[str]) -> Steadiness:
-    """Return a quantity with its limits and signals, where there are charges enough."""
+    """Return each quantity with its limits and signals, if there are enough charges."""
     names = [name for name, value in zip(charges, trend.values, strict=True) if value is not None]
     if len(names) < LEAST:
         return Steadiness(trend, [])
@@ -231,7 +231,7 @@ def _limits_working(steady: Sequence[Steadiness]) -> Shown:
 
 
 def _spot_working(spots: Sequence[Spot], readings: Sequence[tuple[str, float]]) -> Shown:
-    """Return how each place's distance from the mean was had, its readings listed."""
+    """Return the working of each place's distance from the mean, with its readings."""
     return shown(
         "wet-spots",
         "A place against the mean of its surveys",

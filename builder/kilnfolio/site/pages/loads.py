@@ -1,4 +1,4 @@
-"""What a load would take on a schedule before it goes in: days, energy and cost."""
+"""Estimates for a load on a schedule before it goes in: days, energy and cost."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ class LoadRow:
 
 
 def load_rows(context: SiteContext, schedule: str) -> list[LoadRow]:
-    """Return what a load of each stock would take on a schedule, of woods dried before."""
+    """Return the estimate of a load of each stock the mill has dried before, on a schedule."""
     return [_row(context, line) for line in loads_of(context.graph, schedule)]
 
 
@@ -74,7 +74,7 @@ def _cost_words(context: SiteContext, line: LoadLine) -> Iterator[str]:
 
 
 def _span(amount: Amount) -> str:
-    """Return an amount in two figures: its band deserves no more."""
+    """Return an amount to two significant figures: its band justifies no more."""
     low, high = (
         figures.number(float(f"{value:.2g}"), 0) for value in (amount.low80, amount.high80)
     )

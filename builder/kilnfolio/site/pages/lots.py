@@ -1,4 +1,4 @@
-"""The mill's pages of lots: what was ordered, what the readings say, and the chain behind them."""
+"""The mill's pages of lots: the order, the readings, and the charges and intake behind them."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ INDEX = routes.register("lots")
 
 @dataclass(frozen=True)
 class PackLine:
-    """A pack and where it was dried."""
+    """A pack and the charge it was dried in."""
 
     number: str
     pieces: int
@@ -55,11 +55,11 @@ class LotView:
     intake: list[str]
     heat: str
     address: str
-    """Where the label leads; empty where the lot has no address."""
+    """The address its label leads to; empty if the lot has none."""
     qr: Markup
     seal: SealView
     how: Workings
-    """How each computed number was had."""
+    """The working of each computed number."""
 
 
 def lot_page(context: SiteContext, number: str) -> Page:
@@ -79,7 +79,7 @@ def lot_page(context: SiteContext, number: str) -> Page:
 
 
 def lot_view(context: SiteContext, record: Lot) -> LotView:
-    """Return what the mill's page of a lot prints."""
+    """Return the view of a lot for the mill."""
     dossier = context.lot_dossiers[record.id]
     judgement = dossier.judgement
     token = context.tokens.get(record.id, "")

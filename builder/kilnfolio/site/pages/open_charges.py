@@ -1,4 +1,4 @@
-"""Records that are not yet complete, as pages show them: how far they are, what they lack."""
+"""Incomplete records as pages show them: how far along they are, and what they lack."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from kilnfolio.site.pages.phrases import stock_words
 
 @dataclass(frozen=True)
 class ToFill:
-    """Something still to be written."""
+    """Something still to be filled in."""
 
     key: str
     where: str
@@ -26,18 +26,18 @@ class ToFill:
 
 @dataclass(frozen=True)
 class OpenChargeView:
-    """What the page of a charge that is not complete prints beside what is known of it."""
+    """The state of an incomplete charge as its page prints it."""
 
     number: str
     target: str
     answer: str
     words: str
-    """Timber and kiln; empty where they are not written."""
+    """Timber and kiln; empty until they are written."""
     since: dt.datetime | None
     to_fill: list[ToFill]
     lots: tuple[str, ...]
     waits: tuple[str, ...]
-    """What it names and is still to be filled in itself."""
+    """Records it refers to that are themselves still to be filled in."""
 
 
 @dataclass(frozen=True)
@@ -50,7 +50,7 @@ class DraftView:
 
 
 def draft_views(context: SiteContext, *kinds: str) -> list[DraftView]:
-    """Return the records that are still to be filled in, of some kinds or of all."""
+    """Return the records still to be filled in, of the kinds given or of all kinds."""
     draft = context.folder.drafts
     return [
         DraftView(name[0].upper() + name[1:], _to_fill(draft[name]))
@@ -60,7 +60,7 @@ def draft_views(context: SiteContext, *kinds: str) -> list[DraftView]:
 
 
 def open_charge_views(context: SiteContext) -> list[OpenChargeView]:
-    """Return every charge that is not complete, by number."""
+    """Return every incomplete charge by number."""
     return [
         open_charge_view(context, context.open_reviews[name])
         for name in sorted(context.open_reviews)
@@ -68,7 +68,7 @@ def open_charge_views(context: SiteContext) -> list[OpenChargeView]:
 
 
 def open_charge_view(context: SiteContext, review: OpenReview) -> OpenChargeView:
-    """Return a charge that is not complete, as pages show it."""
+    """Return an incomplete charge as pages show it."""
     words = ""
     if review.located is not None:
         charge = review.located.record
@@ -95,7 +95,7 @@ def _to_fill(draft: Draft) -> list[ToFill]:
 
 
 def _answer(dossier: Dossier | None) -> str:
-    """Return how far the charge is, in a sentence that judges nothing."""
+    """Return how far along the charge is, in a neutral sentence."""
     if dossier is None:
         return "Started; not enough is recorded yet for a review."
     if not dossier.controlling:

@@ -13,8 +13,8 @@ from kilnfolio.records.quantities import Length
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Finding, Outcome, Word
 
-#: Outcomes from the weightiest, as headlines count them.
-BY_WEIGHT: tuple[Word, ...] = (
+#: Outcomes, gravest first, in the order in which headlines count them.
+OUTCOME_ORDER: tuple[Word, ...] = (
     "fail",
     "question",
     "answered",
@@ -23,7 +23,7 @@ BY_WEIGHT: tuple[Word, ...] = (
     "not applicable",
     "pass",
 )
-assert set(BY_WEIGHT) == set(get_args(Word))
+assert set(OUTCOME_ORDER) == set(get_args(Word))
 
 OUTCOME_MEANING: dict[Word, str] = {
     "pass": "the rule is met; the sentence says what was examined",
@@ -38,7 +38,7 @@ OUTCOME_MEANING: dict[Word, str] = {
 
 @dataclass(frozen=True)
 class Count:
-    """How many findings came out one way."""
+    """The number of findings with one outcome."""
 
     outcome: Word
     number: int
@@ -55,17 +55,17 @@ _NOUNS = ("question", "note")
 
 
 def outcome_counts(findings: Iterable[Finding]) -> tuple[Count, ...]:
-    """Return how many findings came out each way, the weightiest first, as the lists show them."""
+    """Return the number of findings with each outcome, gravest first."""
     counted = Counter(finding.word for finding in findings)
     return tuple(
         Count(outcome, counted[outcome], OUTCOME_MEANING[outcome])
-        for outcome in BY_WEIGHT
+        for outcome in OUTCOME_ORDER
         if counted[outcome]
     )
 
 
-def weightiest(findings: Iterable[Finding]) -> Outcome:
-    """Return the weightiest outcome a reader must know of; absent data does not outweigh a pass."""
+def gravest_outcome(findings: Iterable[Finding]) -> Outcome:
+    """Return the gravest outcome, except that a pass outranks missing data."""
     found = {finding.outcome for finding in findings}
     order: tuple[Outcome, ...] = (
         "fail",
@@ -106,7 +106,7 @@ def stock_words(charge: Charge, name_of: dict[str, str]) -> str:
 
 
 def span(start: dt.datetime, end: dt.datetime) -> str:
-    """Return a length of time in hours, or in days and hours from two days upward."""
+    """Return a length of time in hours or, from two days upward, in days and hours."""
     hours = (end - start).total_seconds() / 3600.0
     if hours < 48:
         return figures.measure(hours, "h", 1)

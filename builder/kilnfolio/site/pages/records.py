@@ -18,7 +18,7 @@ from kilnfolio.rendering.page import Page
 from kilnfolio.runtime.field_docs import field_doc
 from kilnfolio.site.context import RECORDS_PAGE, SiteContext
 
-#: The model of each file, in the order a mill meets them.
+#: The model of each file, in the order in which a mill first needs them.
 FILES: tuple[type[Record], ...] = tuple(kind.model for kind in RECORD_KINDS.values())
 
 
@@ -29,7 +29,7 @@ class Key:
     name: str
     type: str
     target: str
-    """Anchor of the part it holds; empty where it holds a plain value."""
+    """Anchor of the part it holds; empty for a plain value."""
     required: bool
     default: str
     meaning: str
@@ -37,7 +37,7 @@ class Key:
 
 @dataclass(frozen=True)
 class Part:
-    """One model: a file, or a part of one."""
+    """A model: a file, or a part of one."""
 
     name: str
     anchor: str
@@ -47,7 +47,7 @@ class Part:
 
 @dataclass(frozen=True)
 class Group:
-    """A file with the parts met in it for the first time."""
+    """A file, with the parts that no earlier file has."""
 
     file: Part
     parts: list[Part]
@@ -74,7 +74,7 @@ def records_page(context: SiteContext) -> Page:
 
 
 def record_groups() -> list[Group]:
-    """Return every file's model, each with the parts not met before."""
+    """Return each file's model with the parts that no earlier file has."""
     seen: set[type[Record]] = set(FILES)
     groups = []
     for model in FILES:
@@ -155,7 +155,7 @@ _PLAIN = {
 
 
 def type_words(annotation: Any) -> str:
-    """Return a type in the words of somebody who types records."""
+    """Return a type in words for somebody who writes records."""
     origin, arguments = typing.get_origin(annotation), typing.get_args(annotation)
     if origin is Annotated:
         return type_words(arguments[0])

@@ -1,7 +1,7 @@
 """Pages of the registers: the newest rows with the filters, and plain pages by year and month.
 
-The plain pages are for who has no script, and for a printout. A year with many rows is split into
-its months, so that no page grows with the age of the mill.
+The plain pages serve readers without script, and printing. A year with many rows is split into
+months, so that no page grows with the age of the mill.
 """
 
 from __future__ import annotations
@@ -27,18 +27,18 @@ from kilnfolio.site.pages.phrases import OUTCOME_MEANING, plural
 from kilnfolio.site.pages.rows import (
     CHARGES,
     LOTS,
-    Facts,
     Filter,
     Register,
+    RegisterPart,
     Row,
     choices,
     manifest,
     shard,
 )
 
-#: Rows of the register's own page before somebody filters it.
+#: Rows on the register's own page before it is filtered.
 NEWEST = 50
-#: Rows a year's page may hold; with more it leads to its months.
+#: Most rows on a year's page; with more, it links to its months.
 YEAR_HOLDS = 100
 
 
@@ -52,7 +52,7 @@ class Choices:
 
 @dataclass(frozen=True)
 class Period:
-    """A year or a month with its number of rows."""
+    """A year or month, with its number of rows."""
 
     words: str
     target: str
@@ -60,33 +60,33 @@ class Period:
 
 
 def register_names(context: SiteContext, register: Register) -> Iterator[str]:
-    """Yield what each page of a register is called: "" for its own, its years, their months."""
+    """Yield the name of each page of a register: "" for its own, then its years and their months."""
     yield ""
-    facts = context.register_facts(register)
-    for year in years(facts):
+    parts = context.register_parts(register)
+    for year in years(parts):
         yield year
-        if _rows_in(year, facts) > YEAR_HOLDS:
-            yield from _months(year, facts)
+        if _rows_in(year, parts) > YEAR_HOLDS:
+            yield from _months(year, parts)
 
 
 def register_page(context: SiteContext, register: Register, name: str) -> Page:
     """Return a page of a register; see `register_names`."""
-    env, facts = context.env, context.register_facts(register)
+    env, parts = context.env, context.register_parts(register)
     if not name:
         newest = context.register_rows(register, ALL, NEWEST)
         open_charges = open_charge_views(context) if register.kind == CHARGES.kind else []
         drafts = draft_views(context, "lot") if register.kind == LOTS.kind else []
-        return index_page(env, register, newest, facts, open_charges, drafts)
+        return index_page(env, register, newest, parts, open_charges, drafts)
     if len(name) > len("2026"):
         return month_page(env, register, name, context.register_rows(register, f"month:{name}"))
     rows = context.register_rows(register, f"year:{name}", YEAR_HOLDS + 1)
-    return year_page(env, register, name, rows, facts)
+    return year_page(env, register, name, rows, parts)
 
 
 def script_names(context: SiteContext, register: Register) -> Iterator[str]:
     """Yield the parts of a register."""
-    for facts in context.register_facts(register):
-        yield facts.name
+    for part in context.register_parts(register):
+        yield part.name
 
 
 def register_script(context: SiteContext, register: Register, name: str) -> Page:
@@ -99,7 +99,7 @@ def manifest_script(context: SiteContext) -> Page:
     """Return the script file that names every part of both registers."""
     return _script(
         routes.REGISTER_MANIFEST,
-        manifest(context.register_facts(CHARGES), context.register_facts(LOTS)),
+        manifest(context.register_parts(CHARGES), context.register_parts(LOTS)),
     )
 
 
@@ -107,16 +107,16 @@ def _script(path: str, text: str) -> Page:
     return Page(path, text, path, "script", "")
 
 
-def years(facts: Iterable[Facts]) -> list[str]:
-    """Return the years of a register, the newest first."""
-    return sorted({month[:4] for part in facts for month in part.months}, reverse=True)
+def years(parts: Iterable[RegisterPart]) -> list[str]:
+    """Return the years of a register, newest first."""
+    return sorted({month[:4] for part in parts for month in part.months}, reverse=True)
 
 
 def index_page(
     env: Environment,
     register: Register,
     newest: Sequence[Row],
-    facts: Sequence[Facts],
+    parts: Sequence[RegisterPart],
     open_charges: Sequence[OpenChargeView] = (),
     drafts: Sequence[DraftView] = (),
 ) -> Page:
@@ -127,17 +127,17 @@ def index_page(
     env : Environment
         From `templating.environment`.
     register : Register
-        Which one.
+        The register.
     newest : sequence of rows
         The first `NEWEST` of all.
-    facts : sequence of Facts
-        Of every part.
+    parts : sequence of RegisterPart
+        A summary of each quarter.
     open_charges : sequence of OpenChargeView, optional
         Charges that are not yet complete.
     drafts : sequence of DraftView, optional
-        Other records of the register's kind that are not.
+        Other records of the register's kind that are not yet complete.
     """
-    total = sum(part.rows for part in facts)
+    total = sum(part.rows for part in parts)
     held = "with its review" if register.kind == CHARGES.kind else "compared with its order"
     summary = f"{plural(total, register.one)}, the newest first, each {held}."
     return _page(
@@ -150,39 +150,43 @@ def index_page(
         total=total,
         open_charges=open_charges,
         drafts=drafts,
-        filters=[Choices(one, choices(facts, one.key)) for one in register.filters],
-        periods=[_period(register, year, facts) for year in years(facts)],
+        filters=[Choices(one, choices(parts, one.key)) for one in register.filters],
+        periods=[_period(register, year, parts) for year in years(parts)],
         meanings=OUTCOME_MEANING if register.kind == CHARGES.kind else {},
     )
 
 
 def year_page(
-    env: Environment, register: Register, year: str, rows: Sequence[Row], facts: Sequence[Facts]
+    env: Environment,
+    register: Register,
+    year: str,
+    rows: Sequence[Row],
+    parts: Sequence[RegisterPart],
 ) -> Page:
-    """Return the plain page of a year: its rows, or where they are too many the way to its months.
+    """Return the plain page of a year: its rows or, if there are too many, links to its months.
 
     Parameters
     ----------
-    env, register, facts
+    env, register, parts
         As for `index_page`.
     year : str
         As in ``2026``.
     rows : sequence of rows
-        The year's; only the first `YEAR_HOLDS` + 1 are looked at.
+        The year's rows; only the first `YEAR_HOLDS` + 1 are used.
     """
     long = len(rows) > YEAR_HOLDS
-    months = _months(year, facts) if long else []
-    periods = [_period(register, month, facts) for month in months]
-    total = _rows_in(year, facts)
-    return _plain(env, register, year, [] if long else rows, total, periods)
+    months = _months(year, parts) if long else []
+    periods = [_period(register, month, parts) for month in months]
+    total = _rows_in(year, parts)
+    return _plain_page(env, register, year, [] if long else rows, total, periods)
 
 
 def month_page(env: Environment, register: Register, month: str, rows: Sequence[Row]) -> Page:
-    """Return the plain page of a month with all its rows."""
-    return _plain(env, register, month, rows, len(rows), [])
+    """Return the plain page of a month, with all its rows."""
+    return _plain_page(env, register, month, rows, len(rows), [])
 
 
-def _plain(
+def _plain_page(
     env: Environment,
     register: Register,
     part: str,
@@ -193,7 +197,7 @@ def _plain(
     crumbs = [(register.title, routes.register(register.kind))]
     if len(part) > 4:
         crumbs.append((part[:4], routes.register(register.kind, part[:4])))
-    title = f"{register.title} of {_called(part)}"
+    title = f"{register.title} of {_period_words(part)}"
     return _page(
         env,
         register,
@@ -232,20 +236,20 @@ def _page(
     return Page(path, html, title, "register", "", summary)
 
 
-def _period(register: Register, part: str, facts: Iterable[Facts]) -> Period:
-    return Period(_called(part), routes.register(register.kind, part), _rows_in(part, facts))
+def _period(register: Register, part: str, parts: Iterable[RegisterPart]) -> Period:
+    return Period(_period_words(part), routes.register(register.kind, part), _rows_in(part, parts))
 
 
-def _rows_in(part: str, facts: Iterable[Facts]) -> int:
+def _rows_in(part: str, parts: Iterable[RegisterPart]) -> int:
     return sum(
-        count for found in facts for month, count in found.months.items() if month.startswith(part)
+        count for found in parts for month, count in found.months.items() if month.startswith(part)
     )
 
 
-def _months(year: str, facts: Iterable[Facts]) -> list[str]:
-    return sorted({m for part in facts for m in part.months if m[:4] == year}, reverse=True)
+def _months(year: str, parts: Iterable[RegisterPart]) -> list[str]:
+    return sorted({m for part in parts for m in part.months if m[:4] == year}, reverse=True)
 
 
-def _called(part: str) -> str:
+def _period_words(part: str) -> str:
     year, _, month = part.partition("-")
     return f"{dt.date(int(year), int(month), 1):%B %Y}" if month else year

@@ -1,9 +1,9 @@
-"""The registers of charges and lots: a row for each, in small script files by quarter of a year.
+"""The registers of charges and lots: their rows, in small script files for each quarter of a year.
 
-The pages and the search load these files when somebody first asks, so a register of ten thousand
-charges costs nobody anything until then, and a correction to one charge changes one file. Script
-files, because a page opened from ``file://`` may load nothing else. Everything here is made from
-rows alone: no dossier is needed to write a file again.
+Pages and search load these files only when somebody filters or searches, so a register of ten
+thousand charges costs nothing until then, and a correction to one charge changes one file. They are
+scripts because a page opened from ``file://`` can load nothing else. Everything here is made from
+rows alone: rewriting a file needs no dossier.
 """
 
 from __future__ import annotations
@@ -22,10 +22,11 @@ from kilnfolio.rendering.lot_state import STATES
 from kilnfolio.review.dossier import Outcome
 from kilnfolio.site.pages.summaries import ChargeRow, LotLine
 
-#: How a column is written: as it is, as numbers into a list of distinct words, as days since
-#: 1970, or as numbers.
+#: How a column is encoded: as text, as indices into a list of distinct words, as days since 1970,
+#: or as numbers.
 Encoding = Literal["text", "words", "day", "number"]
-#: How a filter compares: the value itself, one of the words, a date, or any words of the row.
+#: How a filter compares: with the whole value, with one of its words, as the first or last date, or
+#: with any words of the row.
 Match = Literal["is", "word", "from", "until", "any"]
 
 _EPOCH = dt.date(1970, 1, 1)
@@ -36,17 +37,17 @@ class Column:
     """One column of a register."""
 
     key: str
-    """The row's attribute."""
+    """The attribute of the row."""
     encoding: Encoding
     heading: str = ""
-    """As printed; a column without one serves filters and search."""
+    """As printed; a column without a heading only serves filters and search."""
     unit: str = ""
     decimals: int = 0
-    """Of a number."""
+    """Decimals of a number."""
     form: Literal["", "link", "outcome"] = ""
-    """Printed as the link to the row's page, or with the look of its outcome."""
+    """Printed as the link to the row's page, or in the shape and colour of its outcome."""
     searched: bool = False
-    """Its words are looked through by search, and by the filter for any words."""
+    """Whether search, and the filter for any words, look through it."""
 
 
 @dataclass(frozen=True)
@@ -54,9 +55,9 @@ class Filter:
     """One filter above a register."""
 
     key: str
-    """The column it looks at."""
+    """The column it filters by."""
     name: str
-    """What it is called in the address of what it shows."""
+    """Its parameter in the address of a filtered page."""
     label: str
     match: Match
 
@@ -72,13 +73,13 @@ class LotRow:
     charges: str
     """Numbers of the charges it was dried in."""
     day: dt.date
-    """Issued."""
+    """Date of issue."""
     target_mc: float
     mean_mc: float | None
     """Mean of its readings [%]."""
     readings: int
     outcome: Outcome
-    """How its verdict is shown."""
+    """The outcome whose shape and colour its verdict is shown in."""
     verdict: str
 
     @property
@@ -88,7 +89,7 @@ class LotRow:
 
     @property
     def choices(self) -> tuple[tuple[str, str, str], ...]:
-        """What its filters offer because of it."""
+        """The choices it adds to filters: the column, the value, and its words."""
         return (
             ("species_id", self.species_id, self.species),
             ("outcome", self.outcome, self.verdict),
@@ -96,7 +97,7 @@ class LotRow:
 
 
 def lot_row(line: LotLine) -> LotRow:
-    """Return a lot as its register prints it."""
+    """Return the register's row of a lot."""
     outcome, verdict = STATES[line.met].outcome, STATES[line.met].verdict
     return LotRow(
         number=line.number,
@@ -118,19 +119,19 @@ Row = ChargeRow | LotRow
 
 @dataclass(frozen=True)
 class Register:
-    """What one register is called, holds, and can be asked for."""
+    """A register: its name, its columns and its filters."""
 
     kind: str
     """Its folder in the edition."""
     title: str
     one: str
-    """What a row is."""
+    """The noun for a row."""
     columns: tuple[Column, ...]
     filters: tuple[Filter, ...]
 
     @property
     def printed(self) -> tuple[Column, ...]:
-        """The columns a table has."""
+        """The columns shown in tables."""
         return tuple(column for column in self.columns if column.heading)
 
 
@@ -197,7 +198,7 @@ LOTS = Register(
 
 
 def shard(register: Register, name: str, rows: Sequence[Row]) -> str:
-    """Return the script file of one part of a register from its rows, the newest first."""
+    """Return the script file of one quarter of a register from its rows, newest first."""
     columns = {column.key: _written(column, rows) for column in register.columns}
     key = json.dumps(f"{register.kind}-{name}")
     return (
@@ -220,31 +221,31 @@ def _written(column: Column, rows: Sequence[Row]) -> Any:
 
 
 def _rounded(value: float | None, decimals: int) -> float | int | None:
-    """Return a number as it is printed, so that a page and a script show the same digits."""
+    """Return a number rounded as it is printed, so that pages and scripts show the same digits."""
     if value is None or decimals == 0:
         return None if value is None else int(f"{value:.0f}")
     return float(f"{value:.{decimals}f}")
 
 
 @dataclass(frozen=True)
-class Facts:
-    """What a register's page and manifest need to know of one part."""
+class RegisterPart:
+    """Summary of one quarter of a register, for its page and the manifest."""
 
     name: str
     rows: int
     lowest: str
-    """First of its numbers, written plain; see `plain_number`."""
+    """The first of its numbers, as `plain_number` writes it."""
     highest: str
     months: Mapping[str, int]
     """Rows by month, as in ``2026-03``."""
     choices: frozenset[tuple[str, str, str]]
-    """What its rows let a filter offer: the filter, the value, and the words for it."""
+    """The choices its rows add to filters: the column, the value, and its words."""
 
 
-def facts_of(name: str, rows: Sequence[Row]) -> Facts:
-    """Return what is to be known of a part; it has at least one row."""
+def register_part_of(name: str, rows: Sequence[Row]) -> RegisterPart:
+    """Return the summary of a quarter, which has at least one row."""
     numbers = [plain_number(row.number) for row in rows]
-    return Facts(
+    return RegisterPart(
         name,
         len(rows),
         min(numbers),
@@ -255,37 +256,37 @@ def facts_of(name: str, rows: Sequence[Row]) -> Facts:
 
 
 def plain_number(number: str) -> str:
-    """Return a number as it is compared: letters and digits alone, in capitals."""
+    """Return a number in the form used to compare it: only letters and digits, in capitals."""
     return re.sub(r"[\W_]", "", number).upper()
 
 
-def choices(facts: Iterable[Facts], key: str) -> list[tuple[str, str]]:
-    """Return what a filter offers, value and words, by the words."""
-    found = {(value, words) for part in facts for name, value, words in part.choices if name == key}
+def choices(parts: Iterable[RegisterPart], key: str) -> list[tuple[str, str]]:
+    """Return a filter's choices as pairs of value and words, sorted by the words."""
+    found = {(value, words) for part in parts for name, value, words in part.choices if name == key}
     return sorted(found, key=lambda pair: (pair[1].casefold(), pair[0]))
 
 
-def manifest(charges: Sequence[Facts], lots: Sequence[Facts]) -> str:
-    """Return the script file that says which parts there are, the newest first.
+def manifest(charges: Sequence[RegisterPart], lots: Sequence[RegisterPart]) -> str:
+    """Return the script file that lists the parts of both registers, newest first.
 
-    With them go the words a charge or lot can be asked for by, so that a search for anything else
-    loads none of them.
+    It also lists the words by which a charge or lot can be found, so that a search for anything else
+    loads no part.
     """
     data = {
         register.kind: {
             "shards": [
                 [part.name, part.rows, part.lowest, part.highest]
-                for part in sorted(facts, key=lambda part: part.name, reverse=True)
+                for part in sorted(parts, key=lambda part: part.name, reverse=True)
             ],
             "searched": [column.key for column in register.columns if column.searched],
-            "words": sorted({words for part in facts for _, _, words in part.choices}),
-            "months": sorted({month for part in facts for month in part.months}),
+            "words": sorted({words for part in parts for _, _, words in part.choices}),
+            "months": sorted({month for part in parts for month in part.months}),
         }
-        for register, facts in ((CHARGES, charges), (LOTS, lots))
+        for register, parts in ((CHARGES, charges), (LOTS, lots))
     }
     return f"window.KILNFOLIO_REGISTER={_script(data)};\n"
 
 
 def _script(data: object) -> str:
-    # "</" would end the script where the file is put into a page
+    # "</" would end the script element if the file is written into a page
     return json.dumps(data, ensure_ascii=False, separators=(",", ":")).replace("</", "<\\/")

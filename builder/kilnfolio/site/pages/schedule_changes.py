@@ -1,4 +1,4 @@
-"""The revisions of a schedule side by side: every step, and in words what differs."""
+"""The revisions of a schedule side by side: every step, with the differences in words."""
 
 from __future__ import annotations
 
@@ -25,33 +25,33 @@ from kilnfolio.site.pages.what_if import EffectRow, revision_row
 
 @dataclass(frozen=True)
 class StepPair:
-    """A step before and after; None where there is none."""
+    """A step before and after; None on a side where it does not exist."""
 
     name: str
     before: tuple[str, ...] | None
     after: tuple[str, ...] | None
     changed: tuple[bool, ...]
-    """For each figure, whether it differs."""
+    """Whether each figure differs."""
     words: str
-    """What differs; empty where nothing does."""
+    """The differences in words; empty if there are none."""
 
 
 @dataclass(frozen=True)
 class Comparison:
-    """Two revisions that follow one another."""
+    """Two consecutive revisions."""
 
     before: Schedule
     after: Schedule
     change: Change | None
-    """What the revision history says of it."""
+    """The entry of the revision history."""
     steps: list[StepPair]
     texts: list[tuple[str, Markup]]
-    """Name and marked text of everything else that differs."""
+    """Everything else that differs: its name, and the text with changes marked."""
     effect: EffectRow | None
-    """What it does to one board, against the revision before it."""
+    """The effect on one board, compared with the revision before."""
 
 
-#: The figures of a step, as the table heads them.
+#: The figures of a step, by their headings in the table.
 FIGURES = ("Duration", "Dry bulb", "Wet bulb", "EMC")
 
 
@@ -61,7 +61,7 @@ def changed_names(context: SiteContext) -> list[str]:
 
 
 def changes_page(context: SiteContext, name: str) -> Page:
-    """Return the page that compares a schedule's revisions, the newest comparison first."""
+    """Return the page that compares a schedule's revisions, newest first."""
     current = context.folder.schedules[name].record
     revisions = [current, *(located.record for located in context.folder.superseded[name])]
     comparisons = [_comparison(context, before, after) for after, before in pairwise(revisions)]
@@ -97,10 +97,13 @@ def _steps(context: SiteContext, record: Schedule) -> Sequence[PlannedStep]:
 
 
 def _pairs(
-    say: Callable[[float], str], before: Sequence[PlannedStep], after: Sequence[PlannedStep]
+    temperature: Callable[[float], str], before: Sequence[PlannedStep], after: Sequence[PlannedStep]
 ) -> Iterator[StepPair]:
-    """Yield steps beside those they were, so that a step put in does not change all below it."""
-    old, new = [_figures(say, step) for step in before], [_figures(say, step) for step in after]
+    """Yield matching steps, so that an inserted step does not make all below it differ."""
+    old, new = (
+        [_figures(temperature, step) for step in before],
+        [_figures(temperature, step) for step in after],
+    )
     matcher = difflib.SequenceMatcher(None, old, new, autojunk=False)
     for _, first, last, begin, end in matcher.get_opcodes():
         for was, now in zip_longest(range(first, last), range(begin, end)):
@@ -121,11 +124,11 @@ def _pair(
     return StepPair(number, old, new, changed, _in_words(old, new))
 
 
-def _figures(say: Callable[[float], str], step: PlannedStep) -> tuple[str, ...]:
+def _figures(temperature: Callable[[float], str], step: PlannedStep) -> tuple[str, ...]:
     return (
         step_span(step),
-        say(step.air.dry_bulb_c),
-        say(step.air.wet_bulb_c),
+        temperature(step.air.dry_bulb_c),
+        temperature(step.air.wet_bulb_c),
         figures.measure(step.air.emc_pct, "%"),
     )
 
@@ -171,10 +174,10 @@ def _air(context: SiteContext, record: Schedule, stage: str) -> str:
     treatment = getattr(record, stage)
     if treatment is None:
         return "by the rule"
-    say, pressure = context.regional.temperature, context.pressure_pa
+    temperature, pressure = context.regional.temperature, context.pressure_pa
     air = context.regional.as_set(resolve(treatment, pressure), pressure)
     hours = f", {treatment.hours.entered}" if treatment.hours else ""
     return (
-        f"dry bulb {say(air.dry_bulb_c)}, wet bulb {say(air.wet_bulb_c)}, "
+        f"dry bulb {temperature(air.dry_bulb_c)}, wet bulb {temperature(air.wet_bulb_c)}, "
         f"EMC {figures.measure(air.emc_pct, '%')}{hours}"
     )

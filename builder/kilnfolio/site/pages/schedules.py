@@ -1,4 +1,4 @@
-"""Pages of schedules: the step table, what governs it, its recipe for the end, and its history."""
+"""Pages of schedules: the steps, equalizing and conditioning, the wood's limits, and the history."""
 
 from __future__ import annotations
 
@@ -38,10 +38,10 @@ from kilnfolio.site.pages.workings.schedule import schedule_workings
 
 INDEX = "schedules/index.html"
 
-#: Keys of the limits that give equalizing and conditioning by rule.
+#: Keys of the limits that define equalizing and conditioning by rule.
 _BELOW, _ABOVE = "equalizing-below-target", "conditioning-above-target"
 
-#: Final moisture contents a mill is commonly asked for; common practice, no source. [% MC]
+#: Commonly ordered final moisture contents; common practice, no source. [% MC]
 USUAL_TARGETS: dict[Kind, tuple[float, ...]] = {
     "hardwood": (6.0, 7.0, 8.0, 9.0, 10.0, 12.0),
     "softwood": (8.0, 10.0, 12.0, 15.0, 18.0),
@@ -55,7 +55,7 @@ class AirRow:
     label: str
     """Step number, or the MC ordered."""
     span: str
-    """The MC or hours it holds for."""
+    """The range of MC, or the hours, it applies to."""
     name: str
     air: AirState
     dry_bulb_f: float
@@ -72,18 +72,18 @@ class Recipe:
     begin_pct: float
     """Driest board when equalizing begins [%]."""
     equalizing: AirRow | None
-    """None where no air at the last step's dry bulb has that EMC."""
+    """None if no air at the last step's dry bulb has that EMC."""
     conditioning: AirRow | None
     own: bool
-    """Written in the schedule itself; otherwise by the rule."""
+    """True if written in the schedule itself; otherwise by the rule."""
     equalizing_emc_pct: float
-    """By the rule, for where no air has it."""
+    """EMC by the rule, printed if no air has it."""
     conditioning_emc_pct: float
 
 
 @dataclass(frozen=True)
 class Rule:
-    """A rule of the recipe, with where it stands."""
+    """A rule of the recipe, with its source."""
 
     words: str
     cite: Citation
@@ -92,7 +92,7 @@ class Rule:
 
 @dataclass(frozen=True)
 class Wood:
-    """A species it is for, with what the wood allows."""
+    """A species the schedule is for, with what the wood allows."""
 
     record: Species
     target: str
@@ -101,7 +101,7 @@ class Wood:
 
 @dataclass(frozen=True)
 class ModificationLine:
-    """A declared departure from the book."""
+    """A declared departure from the published schedule."""
 
     what: str
     why: str
@@ -111,7 +111,7 @@ class ModificationLine:
 
 @dataclass(frozen=True)
 class EvidenceLine:
-    """What the mill's charges of one revision and stock came to."""
+    """Results of the mill's charges of one revision and stock."""
 
     revision: int
     stock: str
@@ -139,16 +139,16 @@ class ScheduleView:
     cite: Citation
     diagram: str
     charges: list[ChargeRow]
-    """The newest."""
+    """The newest charges."""
     total: int
-    """Charges in all."""
+    """Number of all charges."""
     evidence: list[EvidenceLine]
     loads: list[LoadRow]
-    """What a load would take before it goes in."""
+    """Estimates for loads before they go in."""
     compared: str
-    """Where its revisions stand side by side; empty where no earlier one is on record."""
+    """The page that compares its revisions; empty if no earlier one is on record."""
     how: Workings
-    """How each computed number was had."""
+    """The working of each computed number."""
 
 
 def _evidence(context: SiteContext, record: Schedule) -> Iterator[EvidenceLine]:
@@ -234,7 +234,9 @@ def schedule_page(context: SiteContext, name: str) -> Page:
         charge_rows(context, charges[:SHOWN]),
         len(charges),
         list(_evidence(context, record)),
-        load_rows(context, name) if context.edition == "mill" else [],  # an estimate is no evidence
+        load_rows(context, name)
+        if context.edition == "mill"
+        else [],  # an estimate is not evidence
         routes.changes("schedules", name) if name in context.folder.superseded else "",
         schedule_workings(context, record, steps, found),
     )
@@ -254,7 +256,7 @@ def schedule_page(context: SiteContext, name: str) -> Page:
 def schedule_rows(
     record: Schedule, written: Sequence[Step], pressure_pa: float, regional: RegionalFormat
 ) -> list[AirRow]:
-    """Return the steps of a schedule, with their air at a pressure, in both unit systems."""
+    """Return the steps of a schedule in both unit systems, with their air at a pressure."""
     steps = regional.steps_as_set(planned_steps(record, written, pressure_pa), pressure_pa)
     return [_row(str(step.number), step_span(step), step.name, step.air) for step in steps]
 
@@ -272,7 +274,7 @@ def _row(label: str, span: str, name: str, air: AirState) -> AirRow:
 
 
 def step_span(step: PlannedStep) -> str:
-    """Return what a step holds for: ``50 to 40 %``, ``above 50 %``, ``12 h``."""
+    """Return the range a step applies to: ``50 to 40 %``, ``above 50 %``, ``12 h``."""
     if step.hours is not None:
         return figures.measure(step.hours, "h", 0)
     if step.from_mc_pct is None:
@@ -291,7 +293,7 @@ def _percent(value: float | None) -> str:
 
 
 def _facts(context: SiteContext, wood: Species, sizes: list[Length]) -> list[Fact]:
-    """Return the limits of the wood that concern these thicknesses."""
+    """Return the wood's limits that apply to these thicknesses."""
     concerned = {size.value for size in sizes}
     loss = [known for known in wood.safe_daily_loss if known.thickness.value in concerned]
     return drying_facts(
@@ -312,17 +314,17 @@ def recipes(
     Parameters
     ----------
     schedule : Schedule
-        For its own treatments.
+        The schedule, which may define its own treatments.
     kind : {"hardwood", "softwood"}
-        What is dried.
+        The kind of timber.
     limits : Limits
-        The mill's rule: points below and above the target.
+        The mill's limits, which hold the rule: points below and above the target.
     last : AirState
-        The last step: the rule keeps its dry bulb.
+        The air of the last step; the rule keeps its dry bulb.
     pressure_pa : float
         Air pressure. [Pa]
     regional : RegionalFormat
-        The unit people set the air in.
+        The unit that people set the air in.
     """
     own = schedule.target_mc.value if schedule.target_mc else None
     found = []
@@ -366,7 +368,7 @@ def _treated(
 
 @lru_cache(maxsize=4096)
 def air_with_emc(dry_bulb_c: float, emc_pct: float, pressure_pa: float) -> AirState | None:
-    """Return the air of a dry bulb [°C] that has an EMC [%]; None where none has."""
+    """Return the air at a dry bulb [°C] that has an EMC [%]; None if there is none."""
     try:
         return resolve(
             Air(dry_bulb=Temperature(dry_bulb_c, ""), emc=Percent(emc_pct, "")), pressure_pa
@@ -430,7 +432,7 @@ def _summary(view: ScheduleView) -> str:
     )
 
 
-def _text(view: ScheduleView, say: Callable[[float], str]) -> Iterator[str]:
+def _text(view: ScheduleView, temperature: Callable[[float], str]) -> Iterator[str]:
     record = view.record
     yield f"{record.title}."
     yield f"Code {record.notation}." if record.notation else ""
@@ -443,7 +445,7 @@ def _text(view: ScheduleView, say: Callable[[float], str]) -> Iterator[str]:
     for row in view.steps:
         yield (
             f"Step {row.label}, {row.name + ', ' if row.name else ''}{row.span}: dry bulb "
-            f"{say(row.air.dry_bulb_c)}, wet bulb {say(row.air.wet_bulb_c)}, EMC "
+            f"{temperature(row.air.dry_bulb_c)}, wet bulb {temperature(row.air.wet_bulb_c)}, EMC "
             f"{row.air.emc_pct:.1f} %."
         )
     yield from (f"{line.what} {line.why}" for line in view.modifications)

@@ -1,4 +1,4 @@
-"""The sources: every publication once, with what rests on it and how it is known."""
+"""The page of sources: every publication once, with what rests on it and the status of the values."""
 
 from __future__ import annotations
 
@@ -33,13 +33,13 @@ class SourceView:
     id: str
     record: Publication
     values: list[tuple[str, int]]
-    """Values resting on it by how they are known."""
+    """Number of values that rest on it, by status."""
     citers: list[tuple[str, list[Citer]]]
     """Pages by kind."""
 
 
 def sources_page(context: SiteContext) -> Page:
-    """Return the page of sources: what cites each publication, chapters where there are any."""
+    """Return the page of sources, with what cites each publication, including any chapters."""
     values: defaultdict[str, Counter[str]] = defaultdict(Counter)
     citers: defaultdict[str, dict[str, dict[str, Citer]]] = defaultdict(dict)
     for kind, name, target, known in _citing(context):
@@ -118,7 +118,7 @@ def _citing(context: SiteContext) -> Iterator[tuple[str, str, str, list[tuple[st
 
 
 def _known(value: object) -> Iterator[tuple[str, str]]:
-    """Yield citation and status of every sourced value below `value`."""
+    """Yield the citation and status of every sourced value within `value`."""
     if isinstance(value, Record):
         if isinstance(value, (Known, Schedule)):
             yield value.source, value.status

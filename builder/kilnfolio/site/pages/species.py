@@ -1,4 +1,4 @@
-"""Pages of species: what the wood is, what it is prone to, its schedules, our charges of it."""
+"""Pages of species: the wood, its defects, its schedules, and the mill's charges of it."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ INDEX = "species/index.html"
 
 @dataclass(frozen=True)
 class Proneness:
-    """A defect it is prone to."""
+    """A defect the wood is prone to."""
 
     defect: str
     target: str
@@ -32,7 +32,7 @@ class Proneness:
 
 @dataclass(frozen=True)
 class HazardLine:
-    """What its dust or sap can do."""
+    """A hazard of its dust or sap."""
 
     words: str
     cite: Citation
@@ -63,11 +63,11 @@ class SpeciesView:
     hazards: list[HazardLine]
     schedules: list[ScheduleLine]
     charges: list[ChargeRow]
-    """The newest."""
+    """The newest charges."""
     total: int
-    """Charges in all."""
+    """Number of all charges."""
     missing: list[str]
-    """What no source on record gives."""
+    """Values that no source on record gives."""
 
 
 def species_index(context: SiteContext) -> Page:
@@ -98,7 +98,7 @@ def species_index(context: SiteContext) -> Page:
 
 
 def schedule_line(schedule: Schedule) -> ScheduleLine:
-    """Return a schedule as one line of a list."""
+    """Return a schedule as a line of a list."""
     return ScheduleLine(
         schedule.title,
         routes.schedule(schedule.id),

@@ -1,4 +1,4 @@
-"""How long a lot stays inside its order in store: a section of the mill's page of a lot."""
+"""How long a lot in store stays within its order: a section of the mill's page of a lot."""
 
 from __future__ import annotations
 
@@ -20,25 +20,25 @@ from kilnfolio.review.dossier import LotDossier
 from kilnfolio.site.context import SiteContext
 
 AFTER_DAYS = (30, 90, 180, 365)
-"""Days for which the MC is told."""
+"""Days after which the MC is given."""
 
 _MC_RANGE = (3.0, 26.0)
 
 
 @dataclass(frozen=True)
 class PackedRow:
-    """One way of packing."""
+    """A way of packing."""
 
     packed: str
     stays: str
-    """How long the mean stays inside the order; empty without a band."""
+    """How long the mean stays within the order; empty if the order has no band."""
     after: tuple[str, ...]
     """MC after each of `AFTER_DAYS`, with its interval."""
 
 
 @dataclass(frozen=True)
 class StoredView:
-    """What a lot's page prints of its store."""
+    """The forecast of a lot in store, as its page prints it."""
 
     air: str
     begun: dt.date
@@ -50,7 +50,7 @@ class StoredView:
 
 
 def stored_view(context: SiteContext, record: Lot, dossier: LotDossier) -> StoredView | None:
-    """Return a lot in store; None without its mean, the air of the store, or the wood's density."""
+    """Return a lot in store; None if its mean, the store's air or the wood's density is unknown."""
     assessment = dossier.judgement
     mean = assessment.mean_pct
     air = _air(context, record)
@@ -91,7 +91,7 @@ def _air(context: SiteContext, record: Lot) -> tuple[str, Weather] | None:
 
 
 def _band(dossier: LotDossier) -> tuple[float, float] | None:
-    """Return what the order allows the mean, or else a piece; from 0 where it says only a most."""
+    """Return the band the order allows the mean, or else a piece; from 0 if it has only an upper limit."""
     one = dossier.judgement
     low = one.mean_low_pct if one.mean_low_pct is not None else one.piece_low_pct
     high = one.mean_high_pct if one.mean_high_pct is not None else one.piece_high_pct

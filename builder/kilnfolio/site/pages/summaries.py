@@ -1,4 +1,4 @@
-"""Charges as lines of a table: wherever a page says what has been dried."""
+"""Charges and lots in brief, for pages that list them."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from kilnfolio.rendering.regional import RegionalFormat
 from kilnfolio.review import figures
 from kilnfolio.review.dossier import Finding, LotDossier, Outcome, Word
 from kilnfolio.review.evidence import ChargeEvidence, charge_evidence
-from kilnfolio.site.pages.phrases import Count, days, outcome_counts, stock_words, weightiest
+from kilnfolio.site.pages.phrases import Count, days, gravest_outcome, outcome_counts, stock_words
 
 if TYPE_CHECKING:
     from kilnfolio.site.context import SiteContext
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class ChargeRow:
-    """One charge in a table."""
+    """A charge as a row of a table."""
 
     number: str
     target: str
@@ -30,7 +30,7 @@ class ChargeRow:
     species: str
     """Species ids, for filters."""
     species_names: tuple[str, ...]
-    """Their trade names, in the same order."""
+    """Trade names of `species`, in the same order."""
     thickness: tuple[str, ...]
     """Each thickness as sold, for filters."""
     kiln: str
@@ -42,7 +42,7 @@ class ChargeRow:
     ended: dt.datetime
     length: str
     days: float
-    """The same, as a number."""
+    """The time it took, as a number [days]."""
     target_mc: float
     start_mc: float | None
     """Mean of the boards at the start [%]."""
@@ -54,11 +54,11 @@ class ChargeRow:
     counts: tuple[Count, ...]
     defects: str
     found: str
-    """The defects without their counts, for search."""
+    """The defects found, without their counts, for search."""
 
     @property
     def day(self) -> dt.date:
-        """The date the register files it under."""
+        """The date it has in the register."""
         return self.started.date()
 
     @property
@@ -68,7 +68,7 @@ class ChargeRow:
 
     @property
     def choices(self) -> tuple[tuple[str, str, str], ...]:
-        """What filters offer because of it: the column, the value, and the words for it."""
+        """The choices it adds to filters: the column, the value, and its words."""
         return (
             *(
                 ("species", *pair)
@@ -84,17 +84,17 @@ class ChargeRow:
 
 @dataclass(frozen=True)
 class CheckLine:
-    """What one check said of a charge or lot, as the check's page prints it."""
+    """A check's finding on a charge or lot, as the check's page prints it."""
 
     check: str
     outcome: Word
     message: str
-    """Empty where it is not printed: the rule is kept, or the data is absent."""
+    """Empty if it is not printed, because the check passed or data is missing."""
 
 
 @dataclass(frozen=True)
 class ChargeLine:
-    """What the pages of other things print of a charge: no more of it is read for them."""
+    """The summary of a charge for other pages, which read nothing else of it."""
 
     row: ChargeRow
     evidence: ChargeEvidence
@@ -104,7 +104,7 @@ class ChargeLine:
 
 @dataclass(frozen=True)
 class LotLine:
-    """What the pages of other things print of a lot."""
+    """The summary of a lot for other pages."""
 
     number: str
     target: str
@@ -124,7 +124,7 @@ class LotLine:
 
 
 def charge_line(context: SiteContext, charge: Charge) -> ChargeLine:
-    """Return what other pages print of a charge."""
+    """Return the summary of a charge that other pages print."""
     dossier = context.dossiers[charge.id]
     return ChargeLine(
         _row(context, charge),
@@ -135,7 +135,7 @@ def charge_line(context: SiteContext, charge: Charge) -> ChargeLine:
 
 
 def lot_line(context: SiteContext, lot: Lot, dossier: LotDossier) -> LotLine:
-    """Return what other pages print of a lot."""
+    """Return the summary of a lot that other pages print."""
     judgement = dossier.judgement
     return LotLine(
         lot.id,
@@ -164,7 +164,7 @@ def _check_lines(findings: Iterable[Finding]) -> tuple[CheckLine, ...]:
 
 
 def charge_rows(context: SiteContext, charges: Iterable[str]) -> list[ChargeRow]:
-    """Return charges as lines of a table, in the order given."""
+    """Return charges as rows of a table, in the order given."""
     return [context.lines[name].row for name in charges]
 
 
@@ -195,7 +195,7 @@ def _row(context: SiteContext, charge: Charge) -> ChargeRow:
         survey.mean_pct if survey else None,
         survey.sd_pct if survey else None,
         survey.n if survey else 0,
-        weightiest(dossier.findings),
+        gravest_outcome(dossier.findings),
         outcome_counts(dossier.findings),
         defects_found(context.regional, charge),
         ", ".join(sorted({context.regional.defect(c.defect) for c in charge.defects if c.pieces})),

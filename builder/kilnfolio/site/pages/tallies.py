@@ -1,4 +1,4 @@
-"""What each check said of all charges and lots, by year: one charge then moves one year only."""
+"""Each check's outcomes over all charges and lots, by year so that a charge affects one year only."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from kilnfolio.site.pages.summaries import ChargeLine, CheckLine, LotLine
 
 @dataclass(frozen=True)
 class NamedFinding:
-    """What a check said of one charge or lot."""
+    """A check's finding on a charge or lot."""
 
     name: str
     target: str
@@ -23,18 +23,18 @@ class NamedFinding:
 
 @dataclass(frozen=True)
 class Tally:
-    """What a check came to."""
+    """A check's outcomes."""
 
     counts: Mapping[Word, int]
     named: tuple[NamedFinding, ...]
-    """What it said that a reader must know of, charges before lots, the newest first."""
+    """Findings that a reader must know of, charges before lots, newest first."""
     more: int
-    """... and of how many it is not named."""
+    """Number of further such findings, not listed in `named`."""
 
 
 @dataclass(frozen=True)
 class YearTally:
-    """What every check said of the charges and lots of one year."""
+    """Every check's outcomes over the charges and lots of a year."""
 
     counts: Mapping[str, Mapping[Word, int]]
     charges: Mapping[str, tuple[NamedFinding, ...]]
@@ -42,7 +42,7 @@ class YearTally:
 
 
 def tally_year(charges: Iterable[ChargeLine], lots: Iterable[LotLine]) -> YearTally:
-    """Return what every check said, in the order given."""
+    """Return every check's outcomes over charges and lots, in the order given."""
     counts: dict[str, Counter[Word]] = {}
     of_charges: dict[str, list[NamedFinding]] = {}
     of_lots: dict[str, list[NamedFinding]] = {}
@@ -68,17 +68,17 @@ def tally_year(charges: Iterable[ChargeLine], lots: Iterable[LotLine]) -> YearTa
     )
 
 
-def joined(slug: str, years: Sequence[YearTally], most: int) -> Tally:
-    """Return what one check said over years, the newest year first.
+def tally_over_years(slug: str, years: Sequence[YearTally], most: int) -> Tally:
+    """Return one check's outcomes over several years.
 
     Parameters
     ----------
     slug : str
         The check.
     years : sequence of YearTally
-        The newest first.
+        Newest first.
     most : int
-        How many charges or lots are named.
+        Most charges and lots to name.
     """
     counts: Counter[Word] = Counter()
     for year in years:

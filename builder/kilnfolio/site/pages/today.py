@@ -1,4 +1,4 @@
-"""Today: each kiln with an open charge, what is set, what falls due, what is to be asked."""
+"""The today page: each kiln with an open charge, its settings, what is due and what is in question."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ from kilnfolio.site.context import SiteContext
 from kilnfolio.site.pages.kiln_forecast import KilnForecast, kiln_forecast
 from kilnfolio.site.pages.phrases import stock_words
 
-#: Notes of the last so many hours are the last shift's.
+#: Notes of the last shift are those of so many hours.
 _SHIFT = dt.timedelta(hours=24)
-#: A round is overdue once it is so much late [of the usual hours between rounds].
+#: A round is overdue once it is late by this share of the usual hours between rounds.
 _LATE = 0.25
 
 
@@ -36,7 +36,7 @@ class OpenQuestion:
 
 @dataclass(frozen=True)
 class Note:
-    """What somebody wrote down."""
+    """A note that somebody wrote down."""
 
     at: dt.datetime
     by: str
@@ -65,7 +65,7 @@ class KilnToday:
     boards: tuple[str, ...]
     in_the_oven: tuple[str, ...]
     sensors: tuple[str, ...]
-    """What pins and EMC sensors showed last, in words."""
+    """The last readings of pins and EMC sensors, in words."""
     questions: tuple[OpenQuestion, ...]
     instruments: tuple[str, ...]
     notes: tuple[Note, ...]
@@ -73,7 +73,7 @@ class KilnToday:
 
 
 def today(context: SiteContext) -> tuple[dt.datetime | None, list[KilnToday]]:
-    """Return the moment the page speaks of, and each kiln with an open charge, by its name."""
+    """Return the time the page describes, and each kiln with an open charge, sorted by name."""
     known = [
         review
         for name in sorted(context.open_reviews)
@@ -87,7 +87,7 @@ def today(context: SiteContext) -> tuple[dt.datetime | None, list[KilnToday]]:
 
 
 def kiln_today(context: SiteContext, review: OpenReview, as_of: dt.datetime) -> KilnToday:
-    """Return a kiln with an open charge as it stands at a moment."""
+    """Return the state of a kiln with an open charge at a given time."""
     assert review.located
     assert review.dossier
     charge = review.located.record
@@ -141,7 +141,7 @@ def kiln_today(context: SiteContext, review: OpenReview, as_of: dt.datetime) -> 
 
 
 def _sensors(context: SiteContext, review: OpenReview) -> Iterator[str]:
-    """Yield what each moisture sensor showed last, as in ``pin-1 14.2 % MC ± 1.5 on 08 Jun 07:00``."""
+    """Yield each moisture sensor's last reading, as in ``pin-1 14.2 % MC ± 1.5 on 08 Jun 07:00``."""
     assert review.located
     charge = review.located.record
     kiln = context.folder.kilns[charge.kiln].record
@@ -160,7 +160,7 @@ def _sensors(context: SiteContext, review: OpenReview) -> Iterator[str]:
 
 
 def due_words(state: KilnState) -> str:
-    """Return what falls due next, with the MC that decides it."""
+    """Return the next change, with the MC at which it is due."""
     if state.next_due_at:
         return f"the next step at {dt.datetime.fromisoformat(state.next_due_at):%d %b %H:%M}"
     due = state.next_due

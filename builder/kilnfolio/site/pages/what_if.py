@@ -1,4 +1,4 @@
-"""Sections of the board model: gradient index and what-if, on pages of charges and schedules."""
+"""The board model's sections on pages of charges and schedules: gradient index and what-if."""
 
 from __future__ import annotations
 
@@ -21,18 +21,18 @@ from kilnfolio.review import figures
 from kilnfolio.site.context import SiteContext
 
 FOLLOWS_WITHIN = 8.0
-"""A computed board that misses the weighings by more is not shown. [% MC]"""
+"""A computed board that differs more from the weighings is not shown. [% MC]"""
 
 _ROWS = 120
 
 
 @dataclass(frozen=True)
 class EffectRow:
-    """One change, as a table prints it."""
+    """A change as a table prints it."""
 
     what: str
     target: str
-    """Page of the other schedule; empty where the change is none."""
+    """Page of the other schedule; empty if the change is not a schedule."""
     days: str
     becomes: str
     energy: str
@@ -42,12 +42,12 @@ class EffectRow:
 
 @dataclass(frozen=True)
 class BoardView:
-    """What a charge's page prints of the board model."""
+    """The board model as a charge's page prints it."""
 
     chart: Markup
     trace: Trace
     points: Sequence[tuple[dt.datetime, float, float, float]]
-    """When; index, mean MC and MC of the face [%]."""
+    """Time; gradient index, mean MC and MC of the face [%]."""
     rows: Sequence[EffectRow]
     is_open: bool
     days: float = 0.0
@@ -56,7 +56,7 @@ class BoardView:
 
 
 def replay_view(context: SiteContext, number: str) -> BoardView | None:
-    """Return the replay of a complete charge; None where the board model cannot follow it."""
+    """Return the replay of a complete charge; None if the board model cannot follow it."""
     found = replay(context.graph, number)
     if found is None or found.trace.misfit > FOLLOWS_WITHIN:
         return None
@@ -72,7 +72,7 @@ def replay_view(context: SiteContext, number: str) -> BoardView | None:
 
 
 def open_view(context: SiteContext, number: str) -> BoardView | None:
-    """Return the what-if of an open charge; None where there is nothing to compare yet."""
+    """Return the what-if of an open charge; None if there is nothing to compare yet."""
     found = open_what_if(context.graph, number)
     if found is None or found.trace.misfit > FOLLOWS_WITHIN:
         return None
@@ -87,19 +87,19 @@ def open_view(context: SiteContext, number: str) -> BoardView | None:
 
 @dataclass(frozen=True)
 class ScheduleView:
-    """What a schedule's page prints of the board model."""
+    """The board model as a schedule's page prints it."""
 
     found: ScheduleEffects
     timber: str
     chart: Markup
     points: Sequence[tuple[float, float]]
-    """Mean MC, and gradient index at it [%]."""
+    """Mean MC, and the gradient index there [%]."""
     rows: Sequence[EffectRow]
     how: str = HOW
 
 
 def schedule_view(context: SiteContext, name: str) -> ScheduleView | None:
-    """Return a schedule by what it does; None where there is nothing to compute."""
+    """Return the computed effect of a schedule; None if there is nothing to compute."""
     if context.edition != "mill":
         return None
     try:
@@ -124,7 +124,7 @@ def schedule_view(context: SiteContext, name: str) -> ScheduleView | None:
 
 
 def revision_row(context: SiteContext, before: Schedule, after: Schedule) -> EffectRow | None:
-    """Return what a newer revision does against the one before it; None without a comparison."""
+    """Return the effect of a newer revision against the one before; None without a comparison."""
     try:
         return effect_row(revision_effect(context.folder, before, after))
     except NoComparison:

@@ -1,4 +1,4 @@
-"""What answers at an address of a lot that the mill has withdrawn."""
+"""The page and data at the address of a lot that the mill has withdrawn."""
 
 from __future__ import annotations
 
@@ -8,21 +8,21 @@ from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.templating import render
 
 TITLE = "The address on this label no longer holds"
-#: In place of the record as data, which somebody may have fetched from here before.
+#: Replaces the record as data, which somebody may have fetched from here before.
 DATA = '{"withdrawn": "the mill has withdrawn this address; ask it for a new label"}\n'
 
 
 def render_withdrawn(env: Environment, token: str, *, paper: bool = False) -> Page:
-    """Return the page at a withdrawn address; the same for every lot, so that it tells of none.
+    """Return the page at a withdrawn address; it is the same for every lot, so it reveals none.
 
     Parameters
     ----------
     env : Environment
-        Of the customer edition.
+        Environment of the customer edition.
     token : str
-        The folder it stands in.
+        The folder of the page.
     paper : bool
-        It is printed, so it asks for no files.
+        True for the printed page, which loads no files.
     """
     path = f"{token}/index.html"
     html = render(env, "withdrawn.html", path, title=TITLE, paper=paper)

@@ -1,9 +1,9 @@
-"""Show the working: how each computed number of a page was had, from what the page itself rests on.
+"""Show the working: how each computed number of a page follows from the data behind the page.
 
-A page's view model carries a `Shown` for every heading under which computed numbers stand; the
-heading leads to it. What is sealed in a dossier stays as it is: the workings here are had from the
-dossier's own values, through the registry of formulas, when the page is made. Their inputs are
-rounded as the dossier keeps them, so that a last digit may differ by one from the number printed.
+A page's view model carries a `Shown` for every heading with computed numbers under it, and the
+heading links to it. The dossier stays as sealed: these workings are computed from its values
+through the registry of formulas when the page is made. Their inputs are rounded as the dossier
+keeps them, so the last digit may differ by one from the number printed.
 """
 
 from __future__ import annotations
@@ -24,22 +24,22 @@ from kilnfolio.review.working import Points, evaluate
 
 @dataclass(frozen=True)
 class Shown:
-    """How the numbers under one heading were had."""
+    """The working of the numbers under one heading."""
 
     id: str
-    """Where it stands on the page, after ``how-``."""
+    """Its anchor on the page, after ``how-``."""
     of: str
     """What the numbers are."""
     worked: tuple[Working, ...]
-    """Each number, or one of them where `sample` says so."""
-    said: str = ""
-    """What a reader must know of it."""
+    """The working of each number, or of one of them if `sample` is set."""
+    remark: str = ""
+    """A remark the reader needs."""
     sample: bool = False
-    """One number is worked out for many that are had in the same way."""
+    """One number is worked out as an example; the others are worked out in the same way."""
 
     @property
     def boards(self) -> Iterator[tuple[Working, str]]:
-        """Each working with the formula to print over it: none where it is that of the last."""
+        """Each working with the formula to print above it; "" if the one before has the same."""
         last = ""
         for working in self.worked:
             yield working, "" if working.formula == last else working.formula
@@ -47,7 +47,7 @@ class Shown:
 
     @property
     def sources(self) -> list[str]:
-        """Where its formulas stand."""
+        """The sources of its formulas."""
         return list(dict.fromkeys(one.source for one in self.worked))
 
 
@@ -55,12 +55,12 @@ Workings = Mapping[str, Shown]
 
 
 def by_id(found: Iterable[Shown]) -> Workings:
-    """Return what has a working, by its id; a heading without one then leads nowhere."""
+    """Return the workings by id, without empty ones, whose headings then link nowhere."""
     return {one.id: one for one in found if one.worked}
 
 
 def with_titles(workings: Workings, publications: Mapping[str, Titled]) -> Workings:
-    """Return workings that name publications by their titles, for a page that knows none."""
+    """Return workings that cite publications by title, for a page that cannot look them up."""
     return {
         name: replace(
             one,
@@ -77,26 +77,26 @@ def shown(
     identity: str,
     of: str,
     worked: Iterable[Working | None],
-    said: str = "",
+    remark: str = "",
     *,
     sample: bool = False,
 ) -> Shown:
-    """Return how numbers were had, leaving out what could not be worked."""
-    return Shown(identity, of, tuple(one for one in worked if one is not None), said, sample)
+    """Return a `Shown` without the workings that could not be made."""
+    return Shown(identity, of, tuple(one for one in worked if one is not None), remark, sample)
 
 
 def work_out(formula: str, label: str, /, **values: Any) -> Working | None:
-    """Work a formula of the registry; None where physics refuses the values."""
+    """Evaluate a formula of the registry; None if physics refuses the values."""
     given = tuple(sorted(values.items()))
     try:
         return _worked_out(formula, label, given)
-    except TypeError:  # a list of values is not kept
+    except TypeError:  # a list of values cannot be cached
         return _worked_out.__wrapped__(formula, label, given)
 
 
 @lru_cache(maxsize=4096)
 def _worked_out(formula: str, label: str, values: tuple[tuple[str, Any], ...]) -> Working | None:
-    """Work a formula; kept, for schedules share recipes, and two editions their pages."""
+    """Evaluate a formula; cached, because schedules share recipes and two editions share pages."""
     try:
         return evaluate(FORMULAS[formula], label, dict(values)).working
     except ValueError:
@@ -104,19 +104,19 @@ def _worked_out(formula: str, label: str, values: tuple[tuple[str, Any], ...]) -
 
 
 def percent(value: float, decimals: int = 2) -> Percent:
-    """Return a percentage with its words."""
+    """Return a percentage with its printed form."""
     return Percent(value, f"{value:.{decimals}f} %")
 
 
 def points(value: float, decimals: int = 2) -> Points:
-    """Return points of MC with their words."""
+    """Return points of MC with their printed form."""
     return Points(value, f"{value:.{decimals}f} points")
 
 
-def counted_up(label: str, formula: str, over: str, result: str, source: str) -> Working:
-    """Return the working of a number that is summed over a log: what is summed, over how much.
+def summed_over_log(label: str, formula: str, over: str, result: str, source: str) -> Working:
+    """Return the working of a number summed over a log: the formula, and the interval.
 
-    The readings themselves stay in the logger's file, which the page names with its digest.
+    The readings are in the logger's file, which the page names with its digest.
     """
     return Working(name=label, formula=formula, substituted=over, result=result, source=source)
 
@@ -136,5 +136,5 @@ def length_of(
 
 
 def when(at: dt.datetime, zone: dt.tzinfo) -> str:
-    """Return a moment as a label prints it."""
+    """Return a time as labels print it."""
     return f"{at.astimezone(zone):%Y-%m-%d %H:%M}".replace(" ", figures.NBSP)

@@ -30,7 +30,7 @@ _EXPANDED = "Expanded, about 95 %."
 
 @dataclass(frozen=True)
 class Cut:
-    """One version of a board's oven-dry mass, and what a working calls it."""
+    """One version of a board's oven-dry mass, with its label in workings."""
 
     board: BoardResult
     estimate: OvenDryEstimate
@@ -161,7 +161,7 @@ def _oven_dry(cuts: Sequence[Cut], record: Charge) -> Iterator[Shown]:
 
 
 def estimate_at(board: BoardResult, moment: dt.datetime) -> OvenDryEstimate:
-    """Return the version of a board's oven-dry mass that a weighing is reckoned with."""
+    """Return the version of a board's oven-dry mass that applies to a weighing."""
     return next((one for one in reversed(board.estimates) if one.at < moment), board.estimates[0])
 
 
@@ -212,16 +212,16 @@ def _controlling(dossier: Dossier, zone: dt.tzinfo) -> Iterator[Shown]:
         "Controlling MC",
         (
             work_out(formula, when(control.at, zone), of=[percent(mc) for mc in mcs])
-            for control, mcs in boards_at_each(dossier)
+            for control, mcs in controlling_with_boards(dossier)
         ),
         f"By the rule “{dossier.control_rule}”.",
     )
 
 
-def boards_at_each(dossier: Dossier) -> Iterator[tuple[ControlPoint, list[float]]]:
-    """Yield each controlling MC with the MCs of the boards it was had from.
+def controlling_with_boards(dossier: Dossier) -> Iterator[tuple[ControlPoint, list[float]]]:
+    """Yield each controlling MC with the board MCs it was computed from.
 
-    What a hand meter or pins showed was read, not worked out, and has no working.
+    Readings of a hand meter or pins are not computed and have no working.
     """
     boards = [board for board in dossier.boards if board.points]
     cut = max((board.points[0].at for board in boards), default=None)
@@ -290,7 +290,7 @@ def _rates(
 def _pairs(
     board: BoardResult, bases: Sequence[int], wet_pct: float
 ) -> Iterator[tuple[BoardPoint, BoardPoint, float]]:
-    """Yield a weighing to count from, one wet before it, and the oven-dry mass in use then."""
+    """Yield the start and end weighing of each interval that is still wet, with the oven-dry mass."""
     for base, (before, point) in zip(bases, pairwise(board.points), strict=True):
         if before.mc_pct > wet_pct:
             yield board.points[base], point, estimate_at(board, point.at).oven_dry_g
@@ -386,7 +386,7 @@ def _scaled(
             thick_listed=pair[1].thickness,
             thickness=thickness_mm,
         )
-    # the formula counts from 4/4, the thinnest and usually the only one listed
+    # the formula starts from 4/4, the thinnest and usually the only thickness listed
     return work_out(
         "thickness_scaled_rate", board.id, rate=entry.rate, thickness=thickness_mm, divisor=divisor
     )

@@ -12,7 +12,7 @@ from kilnfolio.site.pages.workings.ending import ending_workings
 
 
 def charge_workings(folder: MillFolder, record: Charge, dossier: Dossier) -> Workings:
-    """Return how every computed number of a charge's page was had."""
+    """Return the working of every computed number of a charge's page."""
     return by_id(
         (
             *length_workings(folder, dossier),

@@ -1,4 +1,4 @@
-"""The course of a charge: its length, the air as logged and as set, how well it was kept."""
+"""Workings of a charge's course: its length, the air as logged and as set, how well it was kept."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ from kilnfolio.review.setpoints import AirState
 from kilnfolio.site.pages.phrases import days
 from kilnfolio.site.pages.workings import (
     Shown,
-    counted_up,
     length_of,
     shown,
+    summed_over_log,
     when,
     work_out,
 )
@@ -32,7 +32,7 @@ _OVER = "Σ over the readings of"
 
 
 def length_workings(folder: MillFolder, dossier: Dossier) -> Iterator[Shown]:
-    """Yield the working of a charge's length and of the air pressure it is reckoned at."""
+    """Yield the working of a charge's length and of the air pressure used."""
     mill = folder.mill.record
     took = days(dossier.started, dossier.ended)
     yield shown(
@@ -49,7 +49,7 @@ def length_workings(folder: MillFolder, dossier: Dossier) -> Iterator[Shown]:
 
 
 def air_workings(folder: MillFolder, record: Charge, dossier: Dossier) -> Iterator[Shown]:
-    """Yield the working of the air of a charge."""
+    """Yield the working of a charge's air."""
     pressure = pressure_of(dossier.rules.pressure_pa)
     yield from _set(folder, record, dossier, pressure)
     log = dossier.log
@@ -77,7 +77,7 @@ def _errors(air: AirResult | None) -> dict[str, TemperatureDifference] | None:
 def _set(
     folder: MillFolder, record: Charge, dossier: Dossier, pressure: Pressure
 ) -> Iterator[Shown]:
-    """Yield the working of what the air was set to, each point of it."""
+    """Yield the working of each set-point of the air."""
     schedule = folder.schedules[record.schedule].record
     written, asked = folder.steps_of(schedule), []
     for point in dossier.set_points:
@@ -126,7 +126,7 @@ def _logged(dossier: Dossier, log: LogSummary, pressure: Pressure) -> Iterator[S
         "air-mean",
         "The bulbs of an interval",
         [
-            counted_up(
+            summed_over_log(
                 "each row",
                 "mean = (x₁ + x₂ + …) ÷ n",
                 "the readings of the interval that were used ÷ their number",
@@ -140,7 +140,7 @@ def _logged(dossier: Dossier, log: LogSummary, pressure: Pressure) -> Iterator[S
     if first is None or first.dry_bulb_c is None or first.wet_bulb_c is None:
         return
     mean = {"dry_bulb": temperature(first.dry_bulb_c), "wet_bulb": temperature(first.wet_bulb_c)}
-    said = means + (
+    remark = means + (
         "RH and EMC are worked for each reading and then averaged; here from the mean "
         "bulbs of the first row, which comes to the same or nearly."
     )
@@ -149,14 +149,14 @@ def _logged(dossier: Dossier, log: LogSummary, pressure: Pressure) -> Iterator[S
         "air-rh",
         "RH of an interval",
         [work_out("relative_humidity", label, pressure=pressure, **mean)],
-        said,
+        remark,
         sample=True,
     )
     yield shown(
         "air-emc",
         "EMC of an interval",
         [work_out("emc_from_bulbs", label, pressure=pressure, **mean)],
-        said,
+        remark,
         sample=True,
     )
     if errors := _errors(dossier.air):
@@ -170,14 +170,14 @@ def _logged(dossier: Dossier, log: LogSummary, pressure: Pressure) -> Iterator[S
 
 
 def _adherence(dossier: Dossier) -> Iterator[Shown]:
-    """Yield how the rows of asked and kept were had."""
+    """Yield the working of the rows of air asked for and air kept."""
     if not dossier.adherence:
         return
     yield shown(
         "adherence",
         "Asked and kept, step by step",
         [
-            counted_up(
+            summed_over_log(
                 "kept",
                 "mean of the readings, each weighed by the time it stands for",
                 "readings of the step with the fans on, the way to the set-point and the "
@@ -185,21 +185,21 @@ def _adherence(dossier: Dossier) -> Iterator[Shown]:
                 "the row",
                 "the logger’s file",
             ),
-            counted_up(
+            summed_over_log(
                 "asked",
                 "wet bulb and EMC of the set-point",
                 "as for the air that was set",
                 "the row",
                 "the schedule",
             ),
-            counted_up(
+            summed_over_log(
                 "ran",
                 "end − start − declared stops",
                 "the step changes as written",
                 "the row",
                 "the record",
             ),
-            counted_up(
+            summed_over_log(
                 "outside",
                 "sum of the time each reading stands for, where it is outside the tolerance",
                 "readings as for the mean",
@@ -220,22 +220,22 @@ def _kept(air: AirResult, log: LogSummary) -> Iterator[Shown]:
         f"{figures.measure(log.interval_minutes, 'min', 0)}"
     )
 
-    def one(
+    def summed(
         identity: str, of: str, formula: str, value: float | None, unit: str, decimals: int
     ) -> Shown:
-        summed = (
+        workings = (
             []
             if value is None
             else [
-                counted_up(
+                summed_over_log(
                     of, formula, over, figures.measure(value, unit, decimals), "the logger’s file"
                 )
             ]
         )
-        return shown(identity, of, summed)
+        return shown(identity, of, workings)
 
     stands = "a reading stands until the next, for two intervals at most"
-    yield one(
+    yield summed(
         "logged",
         "Hours logged",
         f"{_OVER} the time each stands for; {stands}",
@@ -243,7 +243,7 @@ def _kept(air: AirResult, log: LogSummary) -> Iterator[Shown]:
         "h",
         0,
     )
-    yield one(
+    yield summed(
         "running",
         "Hours with the fans on",
         f"{_OVER} the time each stands for, where the fans are on",
@@ -255,7 +255,7 @@ def _kept(air: AirResult, log: LogSummary) -> Iterator[Shown]:
         ("dry-bulb-over", "dry bulb", air.dry_bulb_over_kh),
         ("depression-over", "depression", air.depression_over_kh),
     ):
-        yield one(
+        yield summed(
             name,
             f"{what.capitalize()} above what was asked",
             f"{_OVER} ({what} − {what} asked) × the time it stands for, where above nought "
@@ -264,7 +264,7 @@ def _kept(air: AirResult, log: LogSummary) -> Iterator[Shown]:
             "K h",
             0,
         )
-    yield one(
+    yield summed(
         "sides",
         "Entering and leaving air apart",
         "the median over the readings of |entering − leaving dry bulb|",
@@ -280,8 +280,8 @@ def _wick(wick: WickIndex) -> Shown:
     over = f"{figures.number(wick.hours, 0)} h of set-points that did not move, fans on"
     line = "depression = a + b × time, by least squares, in stretches of about a day; "
 
-    def said(label: str, formula: str, value: float, unit: str) -> Working:
-        return counted_up(
+    def measured(label: str, formula: str, value: float, unit: str) -> Working:
+        return summed_over_log(
             label, formula, over, figures.measure(value, unit, 2), "the logger’s file"
         )
 
@@ -289,9 +289,11 @@ def _wick(wick: WickIndex) -> Shown:
         "wick",
         "Slope and scatter of the depression",
         [
-            said("steepest", line + "the least b", wick.worst_drift_k_per_day, "K a day"),
-            said("mean", line + "the mean of b, weighed by hours", wick.drift_k_per_day, "K a day"),
-            said(
+            measured("steepest", line + "the least b", wick.worst_drift_k_per_day, "K a day"),
+            measured(
+                "mean", line + "the mean of b, weighed by hours", wick.drift_k_per_day, "K a day"
+            ),
+            measured(
                 "scatter", line + "the root mean square of what the lines leave", wick.noise_k, "K"
             ),
         ],

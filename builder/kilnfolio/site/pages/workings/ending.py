@@ -1,4 +1,4 @@
-"""The end of a charge: equalizing, conditioning, survey, heat treatment, water and heat."""
+"""Workings of a charge's end: equalizing, conditioning, survey, heat treatment, water and heat."""
 
 from __future__ import annotations
 
@@ -27,14 +27,14 @@ from kilnfolio.review.stages import points_above
 from kilnfolio.site.pages.phrases import span
 from kilnfolio.site.pages.workings import (
     Shown,
-    counted_up,
     length_of,
     percent,
     points,
     shown,
+    summed_over_log,
     work_out,
 )
-from kilnfolio.site.pages.workings.boards import boards_at_each
+from kilnfolio.site.pages.workings.boards import controlling_with_boards
 
 
 def ending_workings(folder: MillFolder, record: Charge, dossier: Dossier) -> Iterator[Shown]:
@@ -80,7 +80,7 @@ def _stages(
         "stage-reached",
         "EMC reached",
         (
-            counted_up(
+            summed_over_log(
                 name,
                 "mean of the EMC of the readings",
                 "those of the second half of the stage",
@@ -127,13 +127,13 @@ def _rule(folder: MillFolder, record: Charge, name: str) -> Working | None:
 def _extremes(
     dossier: Dossier, name: str, stage: StageResult, which: str
 ) -> Iterator[Working | None]:
-    """Yield the driest and the wettest board of the weighing that speaks for an end of a stage."""
+    """Yield the working of the driest and wettest board at the start or end of a stage."""
     driest = stage.driest_at_start_pct if which == "start" else stage.driest_at_end_pct
     wettest = stage.wettest_at_start_pct if which == "start" else stage.wettest_at_end_pct
     moment = stage.start if which == "start" else stage.end
     weighed = [
         (control, mcs)
-        for control, mcs in boards_at_each(dossier)
+        for control, mcs in controlling_with_boards(dossier)
         if (control.driest_pct, control.wettest_pct) == (driest, wettest)
     ]
     if not weighed:
@@ -156,7 +156,7 @@ def _survey(survey: SurveyResult) -> Iterator[Shown]:
     )
     if survey.n < 2:
         return
-    said = {
+    values = {
         "mean": percent(survey.mean_pct),
         "sd": percent(survey.sd_pct),
         "readings": survey.n,
@@ -170,7 +170,7 @@ def _survey(survey: SurveyResult) -> Iterator[Shown]:
     yield shown(
         "survey-interval",
         "Where the mean of the load lies",
-        [work_out("confidence_interval", "", **said)],
+        [work_out("confidence_interval", "", **values)],
     )
     if survey.tolerance_share_pct is not None:
         yield shown(
@@ -178,14 +178,14 @@ def _survey(survey: SurveyResult) -> Iterator[Shown]:
             "Where the pieces lie",
             [
                 work_out(
-                    "tolerance_limits", "", share=percent(survey.tolerance_share_pct, 0), **said
+                    "tolerance_limits", "", share=percent(survey.tolerance_share_pct, 0), **values
                 )
             ],
         )
 
 
 def _corrections(record: SurveyRecord, survey: SurveyResult, species: Species) -> Iterator[Shown]:
-    """Yield how the first reading was corrected; nothing where none was."""
+    """Yield the working of the first corrected reading; nothing if none was corrected."""
     reading, worked = record.readings[0].mc, []
     if "corrected here" not in survey.correction_words:
         return
@@ -247,7 +247,7 @@ def _heat(runs: tuple[HeatRun, ...], zone: dt.tzinfo) -> Iterator[Shown]:
         "heat-highest",
         "Highest reading of a core probe",
         (
-            counted_up(
+            summed_over_log(
                 run.channel,
                 "the greatest of the probe’s readings",
                 "the whole log",
@@ -271,7 +271,7 @@ def _water(
         [work_out("sum", "", of=[stock.volume for stock in record.stock])],
     )
     yield from _density(folder, record)
-    start = next(boards_at_each(dossier), None)
+    start = next(controlling_with_boards(dossier), None)
     if start:
         yield shown(
             "mc-from",

@@ -1,4 +1,4 @@
-"""A lot: what its readings come to, and how much of the lot they speak for."""
+"""Workings of a lot: its readings, and how much of the lot they represent."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from kilnfolio.site.pages.workings import Shown, Workings, by_id, percent, shown
 
 
 def lot_workings(dossier: LotDossier) -> Workings:
-    """Return how every computed number of a lot's page was had."""
+    """Return the working of every computed number of a lot's page."""
     return by_id(_lot(dossier)) if dossier.readings else {}
 
 

@@ -1,4 +1,4 @@
-"""A schedule: the air of its steps, its end by the rule, and what its charges came to."""
+"""Workings of a schedule: the air of its steps, its end by the rule, and its charges' results."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 def schedule_workings(
     context: SiteContext, record: Schedule, steps: Sequence[PlannedStep], found: Sequence[Recipe]
 ) -> Workings:
-    """Return how every computed number of a schedule's page was had."""
+    """Return the working of every computed number of a schedule's page."""
     pressure = pressure_of(context.pressure_pa)
     kind = context.folder.species[record.for_stock.species[0]].record.kind
     written = context.folder.steps_of(record)
@@ -56,7 +56,7 @@ def schedule_workings(
 def _recipe_workings(
     record: Schedule, found: Sequence[Recipe], kind: Kind, pressure: Pressure
 ) -> Iterator[Shown]:
-    """Yield the working of the end: by the rule, or from the air the schedule states itself."""
+    """Yield the working of the treatments: by the rule, or from the air the schedule states."""
     below = [(one, points(one.target_pct - one.begin_pct, 1)) for one in found]
     yield shown(
         "begin",

@@ -1,4 +1,4 @@
-"""The air a schedule asks for: the wet bulb or the depression that was not written, RH and EMC."""
+"""Workings of set-points: the wet bulb or depression that is not written down, RH and EMC."""
 
 from __future__ import annotations
 
@@ -13,42 +13,42 @@ from kilnfolio.site.pages.workings import Shown, percent, shown, work_out
 
 
 class SetPoint(NamedTuple):
-    """One state of the air asked for, and how it is written."""
+    """The air asked for, and how it is written."""
 
     label: str
     air: AirState
     way: str
-    """What stands beside the dry bulb: one of `AIR_KEYS`."""
+    """The key given beside the dry bulb: one of `AIR_KEYS`."""
     emc: Percent | None = None
-    """The EMC asked for, where that is what stands there."""
+    """The EMC asked for, if that is the key."""
 
 
 def written_way(schedule: Schedule, step: Air) -> str:
-    """Return what a step gives beside its dry bulb, the schedule's modifications put in."""
+    """Return the key a step gives beside its dry bulb, after the schedule's modifications."""
     if any(change.humidity_points for change in schedule.modifications):
         return "relative_humidity"
     return next(key for key in AIR_KEYS if getattr(step, key) is not None)
 
 
 def pressure_of(pascal: float) -> Pressure:
-    """Return an air pressure with its words."""
+    """Return an air pressure with its printed form."""
     return Pressure(pascal, f"{pascal / 1000:.2f} kPa")
 
 
 def temperature(value_c: float) -> Temperature:
-    """Return a temperature with its words, to the hundredth the dossier keeps."""
+    """Return a temperature with its printed form, to the hundredth as in the dossier."""
     return Temperature(value_c, f"{value_c:.2f} °C")
 
 
 def bulbs(air: AirState) -> dict[str, Temperature]:
-    """Return the two bulbs as formulas take them."""
+    """Return the two bulbs as arguments of a formula."""
     return {"dry_bulb": temperature(air.dry_bulb_c), "wet_bulb": temperature(air.wet_bulb_c)}
 
 
 def set_point_workings(
     prefix: str, points: Sequence[SetPoint], pressure: Pressure
 ) -> Iterator[Shown]:
-    """Yield the working of set-points; `prefix` begins the ids."""
+    """Yield the working of set-points; ids start with `prefix`."""
     yield shown(
         f"{prefix}-wet",
         "Wet bulb",

@@ -1,4 +1,4 @@
-"""Every noun that has pages, by edition: which there are of it, and how one is made."""
+"""Every kind of page, by edition: its page names, and the function that makes a page."""
 
 from __future__ import annotations
 
@@ -38,83 +38,85 @@ from kilnfolio.site.pages.schedules import schedule_index, schedule_page
 from kilnfolio.site.pages.sources import sources_page
 from kilnfolio.site.pages.species import species_index, species_page
 
-Made = Page | Iterable[Page]
+PageOrPages = Page | Iterable[Page]
 
 
 @dataclass(frozen=True)
-class Noun:
-    """A kind of page: which there are of it, and how one is made."""
+class PageKind:
+    """A kind of page: its page names, and the function that makes a page."""
 
     names: Callable[[SiteContext], Iterable[str]]
-    """What each is called; "" where there is one only."""
-    make: Callable[[SiteContext, str], Made]
+    """The name of each page; "" for a kind with a single page."""
+    make: Callable[[SiteContext, str], PageOrPages]
 
     def pages(self, context: SiteContext, name: str) -> tuple[Page, ...]:
-        """Return the page or pages of one of them."""
+        """Return the page, or pages, of a name."""
         made = self.make(context, name)
         return (made,) if isinstance(made, Page) else tuple(made)
 
 
-def _one(make: Callable[[SiteContext], Page]) -> Noun:
-    return Noun(lambda _: ("",), lambda context, _: make(context))
+def _one(make: Callable[[SiteContext], Page]) -> PageKind:
+    return PageKind(lambda _: ("",), lambda context, _: make(context))
 
 
-def _register(register: Register) -> Noun:
-    return Noun(
+def _register(register: Register) -> PageKind:
+    return PageKind(
         lambda context: register_names(context, register),
         lambda context, name: register_page(context, register, name),
     )
 
 
-def _rows(register: Register) -> Noun:
-    return Noun(
+def _rows(register: Register) -> PageKind:
+    return PageKind(
         lambda context: script_names(context, register),
         lambda context, name: register_script(context, register, name),
     )
 
 
-_LIBRARY: Mapping[str, Noun] = {
+_LIBRARY: Mapping[str, PageKind] = {
     "species-index": _one(species_index),
-    "species": Noun(lambda context: sorted(context.folder.species), species_page),
+    "species": PageKind(lambda context: sorted(context.folder.species), species_page),
     "schedule-index": _one(schedule_index),
-    "schedule": Noun(lambda context: sorted(context.folder.schedules), schedule_page),
-    "schedule-changes": Noun(changed_names, changes_page),
+    "schedule": PageKind(lambda context: sorted(context.folder.schedules), schedule_page),
+    "schedule-changes": PageKind(changed_names, changes_page),
     "kiln-index": _one(kiln_index),
-    "kiln": Noun(lambda context: sorted(context.folder.kilns), kiln_page),
+    "kiln": PageKind(lambda context: sorted(context.folder.kilns), kiln_page),
     "check-index": _one(check_index),
-    "check": Noun(lambda _: tuple(CHECKS), check_page),
+    "check": PageKind(lambda _: tuple(CHECKS), check_page),
     "sources": _one(sources_page),
 }
 
-#: The pages of the mill edition beside the handbook and search.
-MILL: Mapping[str, Noun] = {
+#: Pages of the mill edition, apart from the handbook and search.
+MILL: Mapping[str, PageKind] = {
     "home": _one(home_page),
     **_LIBRARY,
     "charge-register": _register(CHARGES),
-    "charge": Noun(lambda context: context.charges[ALL], charge_pages),
-    "open_charge": Noun(lambda context: sorted(context.open_reviews), open_charge_page),
+    "charge": PageKind(lambda context: context.charges[ALL], charge_pages),
+    "open_charge": PageKind(lambda context: sorted(context.open_reviews), open_charge_page),
     "plan": _one(plan_page),
     "early-warnings": _one(early_warnings_page),
-    "kiln-side": Noun(kiln_side_names, kiln_side_page),
+    "kiln-side": PageKind(kiln_side_names, kiln_side_page),
     "lot-register": _register(LOTS),
-    "lot": Noun(lambda context: context.lots[ALL], lot_page),
+    "lot": PageKind(lambda context: context.lots[ALL], lot_page),
     "records": _one(records_page),
     "guide-index": _one(guide_index),
-    "guide": Noun(lambda _: guide_slugs(), guide_page),
+    "guide": PageKind(lambda _: guide_slugs(), guide_page),
 }
 
-#: Script files the mill edition's registers and search load.
-SCRIPTS: Mapping[str, Noun] = {
+#: Files that pages of the mill edition load or link to.
+SCRIPTS: Mapping[str, PageKind] = {
     "charge-rows": _rows(CHARGES),
     "lot-rows": _rows(LOTS),
     "rows": _one(manifest_script),
     "calendar": _one(calendar_page),
-    "kiln-side-files": Noun(worker_names, worker_file),
+    "kiln-side-files": PageKind(worker_names, worker_file),
 }
 
-#: The pages of the auditor edition; links that lead out of it are to be made words: `within`.
-AUDITOR: Mapping[str, Noun] = {
-    "audit-register": Noun(lambda context: ("", *map(str, years_listed(context))), audit_register),
-    "audit-charge": Noun(lambda context: context.charges[ALL], audit_charge),
+#: Pages of the auditor edition; `audit.without_outside_links` then removes links that lead out of it.
+AUDITOR: Mapping[str, PageKind] = {
+    "audit-register": PageKind(
+        lambda context: ("", *map(str, years_listed(context))), audit_register
+    ),
+    "audit-charge": PageKind(lambda context: context.charges[ALL], audit_charge),
     **_LIBRARY,
 }
