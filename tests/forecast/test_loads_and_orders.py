@@ -16,7 +16,7 @@ from kilnfolio.forecast.green_load import (
     typical_start,
 )
 from kilnfolio.forecast.inputs import PlannedStep
-from kilnfolio.forecast.plan import TURNAROUND, Wish, later, place, standing
+from kilnfolio.forecast.plan import TURNAROUND, UnplannedOrder, later, place_orders, standing
 from kilnfolio.forecast.result import Due
 
 NOON = dt.datetime(2026, 10, 15, 12, tzinfo=dt.UTC)
@@ -85,20 +85,22 @@ def test_energy_goes_by_the_days_and_the_kiln():
 
 def test_an_order_goes_where_it_is_dry_first():
     free = {"k1": at(5), "k2": at(1)}
-    wish = Wish("A", dt.date(2026, 11, 20), ("oak",), 10.0, {"k1": days(10), "k2": days(20)})
-    (bar,) = place([wish], free, {"k1": 40.0, "k2": 40.0})
+    order = UnplannedOrder(
+        "A", dt.date(2026, 11, 20), ("oak",), 10.0, {"k1": days(10), "k2": days(20)}
+    )
+    (bar,) = place_orders([order], free, {"k1": 40.0, "k2": 40.0})
     assert (bar.kiln, bar.orders, bar.started) == ("k1", ("A",), at(5).median)
     assert bar.done.median == at(15).median
 
 
 def test_orders_of_one_stock_share_a_charge_while_they_fit():
     free = {"k1": at(0)}
-    wishes = [
-        Wish("A", dt.date(2026, 11, 1), ("oak", 25.0), 25.0, {"k1": days(10, 1)}),
-        Wish("B", dt.date(2026, 11, 2), ("oak", 25.0), 10.0, {"k1": days(10, 1)}),
-        Wish("C", dt.date(2026, 11, 3), ("oak", 25.0), 10.0, {"k1": days(10, 1)}),
+    orders = [
+        UnplannedOrder("A", dt.date(2026, 11, 1), ("oak", 25.0), 25.0, {"k1": days(10, 1)}),
+        UnplannedOrder("B", dt.date(2026, 11, 2), ("oak", 25.0), 10.0, {"k1": days(10, 1)}),
+        UnplannedOrder("C", dt.date(2026, 11, 3), ("oak", 25.0), 10.0, {"k1": days(10, 1)}),
     ]
-    first, second = place(wishes, free, {"k1": 40.0})
+    first, second = place_orders(orders, free, {"k1": 40.0})
     assert first.orders == ("A", "B")
     assert second.orders == ("C",)
     assert second.started == first.done.median + TURNAROUND
@@ -107,7 +109,10 @@ def test_orders_of_one_stock_share_a_charge_while_they_fit():
 
 
 def test_an_order_that_no_kiln_can_dry_is_in_none():
-    assert place([Wish("A", dt.date(2026, 11, 1), (), None, {})], {"k1": at(0)}, {}) == []
+    assert (
+        place_orders([UnplannedOrder("A", dt.date(2026, 11, 1), (), None, {})], {"k1": at(0)}, {})
+        == []
+    )
 
 
 def test_standing_goes_by_the_band():

@@ -29,8 +29,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     """Read the mill, compare and print."""
     from kilnfolio.archive.standing import SEALED
-    from kilnfolio.forecast.asked import compared
     from kilnfolio.forecast.effects import NoComparison
+    from kilnfolio.forecast.question import compared
     from kilnfolio.forecast.what_if import HOW
     from kilnfolio.records.checking import checked_mill
     from kilnfolio.records.quantities import Length, Percent

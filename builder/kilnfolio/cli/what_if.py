@@ -55,8 +55,8 @@ def run(arguments: argparse.Namespace) -> int:
     import datetime as dt
 
     from kilnfolio.archive.standing import SEALED
-    from kilnfolio.forecast.asked import Asked, answers
     from kilnfolio.forecast.effects import NoComparison
+    from kilnfolio.forecast.question import Question, answers
     from kilnfolio.forecast.what_if import HOW
     from kilnfolio.records.checking import checked_mill
     from kilnfolio.records.quantities import Length, Temperature
@@ -69,7 +69,7 @@ def run(arguments: argparse.Namespace) -> int:
             code=ERROR,
         )
     try:
-        asked = Asked(
+        question = Question(
             arguments.earlier,
             arguments.step,
             value_of(Temperature, "--at-most", arguments.at_most),
@@ -81,7 +81,7 @@ def run(arguments: argparse.Namespace) -> int:
         folder = checked_mill(arguments.folder, SEALED)
         if as_of is not None and as_of.tzinfo is None:
             as_of = as_of.replace(tzinfo=folder.mill.record.zone)
-        found = answers(folder, arguments.charge, asked, as_of)
+        found = answers(folder, arguments.charge, question, as_of)
     except NoComparison as reason:
         return print_reasons(str(reason))
     except KeyError:

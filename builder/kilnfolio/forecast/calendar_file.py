@@ -1,4 +1,4 @@
-"""Steps and ends to come as a calendar file that phones and desktops subscribe to.
+"""Coming steps and ends as a calendar file that phones and desktops can subscribe to.
 
 References
 ----------
@@ -17,19 +17,19 @@ _LINE_OCTETS = 75
 
 
 def calendar(mill: str, forecasts: Iterable[Forecast]) -> str:
-    """Return the calendar of a mill's running charges; the same forecasts give the same bytes.
+    """Return the calendar of a mill's running charges; equal forecasts give equal bytes.
 
     Parameters
     ----------
     mill : str
         The mill's name.
     forecasts : iterable of Forecast
-        Of the charges that run.
+        Forecasts of the running charges.
 
     Notes
     -----
-    Events carry no length, because a step is a moment, and their time in UTC; the band stands in
-    the description [1]_.
+    Events have no duration, because a step is a point in time, and are in UTC; the description
+    gives the band [1]_.
     """
     lines = [
         "BEGIN:VCALENDAR",
@@ -88,7 +88,7 @@ def _escaped(words: str) -> str:
 
 
 def _folded(line: str) -> Iterator[str]:
-    """Yield a line in parts of 75 octets at most, the later ones behind a blank."""
+    """Yield a line folded into parts of at most 75 octets, each after the first led by a space."""
     part, size = "", 0
     for character in line:
         octets = len(character.encode("utf-8"))

@@ -1,4 +1,4 @@
-"""Changes of a schedule that can be asked about: steps moved, capped, milder, or another kiln's."""
+"""Changes to a schedule for what-ifs: moved, capped or milder steps, or as another kiln keeps them."""
 
 from __future__ import annotations
 
@@ -12,32 +12,32 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.region import regions
 
 EARLIER_POINTS, MILDER = 5.0, 0.8
-"""The usual questions: steps so much earlier [% MC], depressions times [-]."""
+"""The usual changes: steps so much earlier [% MC], depressions multiplied by [-]."""
 
 CAP_C, CAP_F = 65.0, 150.0
-"""No hotter than [°C], and the round number near it where people set °F [°F]."""
+"""The usual cap [°C], and a round number near it for mills that set °F [°F]."""
 
 _DRIEST_RH_PCT, _WETTEST_RH_PCT = 1.0, 99.0
 _EMC_RANGE = (0.5, 26.0)
 
 
 def sets_fahrenheit(folder: MillFolder) -> bool:
-    """Return whether the people of a mill set a kiln in °F."""
+    """Return whether a mill sets its kilns in °F."""
     return regions()[folder.mill.record.practice].customary_first
 
 
 @dataclass(frozen=True)
 class Change:
-    """One change that is asked about.
+    """A change to a schedule.
 
     Attributes
     ----------
     words : str
-        What is changed, as a page says it.
+        The change in words, as pages print it.
     kind : str
         A key of `what_if.MISSES`.
     steps : tuple of PlannedStep
-        The schedule with it.
+        The changed schedule.
     """
 
     words: str
@@ -48,9 +48,9 @@ class Change:
 def usual_changes(
     steps: Sequence[PlannedStep], *, customary_first: bool = False
 ) -> Iterator[Change]:
-    """Yield the changes worth asking about in any schedule by MC: sooner, cooler, milder.
+    """Yield changes worth asking about in any schedule by MC: earlier, cooler, milder.
 
-    With `customary_first` the limit is a round one in °F.
+    With `customary_first` the cap is a round number in °F.
     """
     if len(steps) > 1:
         yield Change(
@@ -72,21 +72,21 @@ def usual_changes(
 def earlier(
     steps: Sequence[PlannedStep], points: float, only: int | None = None
 ) -> tuple[PlannedStep, ...]:
-    """Return a schedule whose steps begin so many points of MC sooner; the end stays.
+    """Return a schedule whose steps begin at a higher MC; the end stays.
 
     Parameters
     ----------
     steps : sequence of PlannedStep
         The schedule.
     points : float
-        How much sooner; later where negative. [% MC]
+        How much earlier; later if negative. [% MC]
     only : int, optional
-        Number of the one step that begins sooner, from 2; by default all.
+        Number of the only step to move, from 2; by default all move.
 
     Raises
     ------
     ValueError
-        There is no such step, or it begins by the clock.
+        If there is no such step, or it begins by the clock.
     """
     if only is not None and not 2 <= only <= len(steps):
         raise ValueError(f"step must be 2 to {len(steps)}; received {only}")
@@ -101,14 +101,14 @@ def earlier(
 
 
 def capped(steps: Sequence[PlannedStep], hottest_c: float) -> tuple[PlannedStep, ...]:
-    """Return a schedule whose dry bulb goes no higher; its depressions stay as planned."""
+    """Return a schedule with its dry bulb capped; depressions stay as planned."""
     return tuple(moved(step, min(0.0, hottest_c - step.dry_bulb_c)) for step in steps)
 
 
 def moved(step: PlannedStep, kelvin: float, depression: float = 1.0) -> PlannedStep:
-    """Return a step with another dry bulb, and its depression times a factor.
+    """Return a step with its dry bulb shifted and its depression multiplied by a factor.
 
-    Where cooler air cannot have the depression, it becomes as dry as `relative_humidity` goes.
+    If the cooler air cannot have that depression, it becomes as dry as `relative_humidity` allows.
     """
     if kelvin == 0.0 and depression == 1.0:
         return step
@@ -122,12 +122,12 @@ def moved(step: PlannedStep, kelvin: float, depression: float = 1.0) -> PlannedS
 
 
 def kept_as(steps: Sequence[PlannedStep], ratio: float) -> tuple[PlannedStep, ...]:
-    """Return a schedule as a kiln keeps it whose EMC is the planned one times a ratio."""
+    """Return a schedule as kept by a kiln whose EMC is the planned EMC times a ratio."""
     low, high = _EMC_RANGE
     return tuple(replace(step, emc_pct=min(max(step.emc_pct * ratio, low), high)) for step in steps)
 
 
 def from_mc(steps: Sequence[PlannedStep], mc_pct: float) -> tuple[PlannedStep, ...]:
-    """Return the steps that are still to run at an MC; the last one always is."""
+    """Return the steps still to run at an MC, which always include the last."""
     left = [step for step in steps if step.until_mc_pct is None or step.until_mc_pct < mc_pct]
     return tuple(left) or tuple(steps[-1:])

@@ -1,4 +1,4 @@
-"""The forecast of an open charge: when its steps fall due, when it ends, and how sure that is."""
+"""The forecast of an open charge: when its steps fall due and when it ends, with bands."""
 
 from __future__ import annotations
 
@@ -23,23 +23,23 @@ from kilnfolio.forecast.warning import Watch, check, watch
 from kilnfolio.physics.moisture import mass_at
 
 ENOUGH = 3
-"""Earlier charges of the wood and thickness that make a curve of its own."""
+"""Earlier charges of a wood and thickness needed for a curve of its own."""
 
 RELATIVES_SHOWN = 5
-"""Earlier charges that are forecast again to show how a relative's curve does, the newest."""
+"""Newest earlier charges that are hindcast to show how well a relative's curve does."""
 
 SAME_THICKNESS = 0.1
-"""Thicknesses that differ by less than this share dry as one. [-]"""
+"""Thicknesses that differ by less than this fraction share a curve. [-]"""
 
 LIKE_AIR_K, LIKE_AIR_EMC = 3.0, 1.5
-"""Planned air farther than this from what the curve was learnt in marks a forecast. [K] [point]"""
+"""A forecast is marked if planned air is farther than this from the curve's air. [K] [point]"""
 
 _LOW_HIGH = {"low95": 0.025, "low80": 0.1, "median": 0.5, "high80": 0.9, "high95": 0.975}
 
 
 @dataclass(frozen=True)
 class Learnt:
-    """A curve with the record of how it did on the charges it was learnt from."""
+    """A curve, with a record of how well it did on the charges it was learnt from."""
 
     curve: Curve
     hindcasts: tuple[Hindcast, ...]
@@ -57,7 +57,7 @@ def learn_for(wood: str, thickness_mm: float, earlier: Sequence[Run]) -> Learnt:
     thickness_mm : float
         Nominal thickness. [mm]
     earlier : sequence of Run
-        Earlier charges of any wood, as far as they were known at the moment of the forecast.
+        Earlier charges of any wood, as known at the time of the forecast.
     """
     curve, near = curve_for(wood, thickness_mm, earlier)
     steps = tuple(run.steps for run in near)
@@ -81,7 +81,7 @@ def curve_for(wood: str, thickness_mm: float, earlier: Sequence[Run]) -> tuple[C
 
 
 def _relatives_again(near: Sequence[Run]) -> tuple[Hindcast, ...]:
-    """Return how relatives forecast one another: to be shown, too few to make a band of."""
+    """Return hindcasts of relatives by one another, for display only: too few to derive a band."""
     if len(near) < 2:
         return ()
     shown = near[-RELATIVES_SHOWN:]
@@ -93,16 +93,16 @@ def _relatives_again(near: Sequence[Run]) -> tuple[Hindcast, ...]:
 
 
 def forecast(charge: Run, learnt: Learnt, as_of: float) -> Forecast:
-    """Return what is to come of a charge that runs.
+    """Return the forecast of a running charge.
 
     Parameters
     ----------
     charge : Run
-        The charge; whatever was recorded after `as_of` is ignored.
+        The charge; records after `as_of` are ignored.
     learnt : Learnt
         What earlier charges teach, from `learn_for`.
     as_of : float
-        The moment, from the charge's start. [h]
+        Time of the forecast, from the charge's start. [h]
 
     Returns
     -------
@@ -111,7 +111,7 @@ def forecast(charge: Run, learnt: Learnt, as_of: float) -> Forecast:
     Raises
     ------
     ValueError
-        If no board was weighed by then; a timed schedule needs no weighing.
+        If no board had been weighed by then; a timed schedule needs no weighing.
     """
     run = charge.until(as_of)
     if run.timed and not run.weighings.hours.size:
@@ -175,7 +175,7 @@ def forecast(charge: Run, learnt: Learnt, as_of: float) -> Forecast:
 
 
 def _by_hours(run: Run, as_of: float) -> Forecast:
-    """Return the forecast of a timed schedule whose boards, if it has any, were not weighed."""
+    """Return the forecast of a timed schedule without weighings."""
     begun, in_force = run.steps_taken[-1] if run.steps_taken else (0.0, 0)
     ends = begun + np.cumsum([step.hours for step in run.steps[in_force:]])
     steps = tuple(
@@ -221,7 +221,7 @@ def _due(run: Run, begins: float, hour: float, spread: Spread) -> Due:
 
 
 def _by_clock(run: Run, hour: float) -> Due | None:
-    """Return the moment at which a timed step ends; the clock knows no spread."""
+    """Return the time at which a timed step ends; the clock has no spread."""
     if not np.isfinite(hour):
         return None
     moment = run.moment(hour)
@@ -249,7 +249,7 @@ def _board(
 
 
 def _every(course: Course) -> slice:
-    """Return which moments of a course are kept: some 120, enough for a drawing."""
+    """Return which times of a course to keep: about 120, enough for a chart."""
     return slice(None, None, max(1, course.hours.size // 120))
 
 
@@ -261,12 +261,12 @@ def _mass(run: Run, board: int, mc_pct: float | None) -> float | None:
 
 
 def _fan(run: Run, course: Course, spread: Spread) -> Fan:
-    """Return the controlling MC to come: slower or faster is the same path in more or less time."""
+    """Return the future controlling MC: a slower charge takes the same path in more time."""
     hours = course.hours
     begins = float(hours[0])
     rows = {}
     for name, share in _LOW_HIGH.items():
-        # the MC that is not undercut with this probability lags: its time is the longer one
+        # a high quantile of the MC belongs to a slow charge, so its time is stretched
         stretched = [begins + max(spread.time_left(hour - begins, share), 0.0) for hour in hours]
         stretched[0] = begins
         rows[name] = np.interp(hours, stretched, course.controlling_pct)
@@ -278,7 +278,7 @@ def _fan(run: Run, course: Course, spread: Spread) -> Fan:
 
 
 def _unlike_air(run: Run, learnt: Learnt, in_force: int) -> bool:
-    """Return whether the steps to come differ from those of the charges learnt from."""
+    """Return whether the coming steps differ from those of the charges learnt from."""
     if not learnt.steps:
         return False
     for i in range(in_force, len(run.steps)):

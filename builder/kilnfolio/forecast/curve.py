@@ -4,13 +4,13 @@ Between two weighings a board closes part of its distance to the EMC of the air.
 
     k = ln[(m₁ - E)/(m₂ - E)] / Σ f(T) Δt
 
-with f the effect of temperature in the red-oak formula. The curve is what is usual at each MC:
+where f is the effect of temperature in the red-oak formula. The curve is the usual pace at an MC:
 
     ln k = φ(m) + γ(m) (a - ā(m)) + κ_charge(m) + κ_board(m) + scatter,   a = ln(1 - RH)
 
-φ is a mean over charges of their local means, so that a slow charge does not count for more
-because it was weighed more often. γ says how much dryness of the air beyond EMC matters: much
-while the face is wet, hardly when water has to come through dry wood.
+φ is the mean of the charges' local means, so that a slow charge does not count more because it was
+weighed more often. γ says how much the dryness of the air matters beyond its EMC: a lot while the
+face is wet, hardly at all once water has to come through dry wood.
 
 References
 ----------
@@ -33,17 +33,17 @@ from kilnfolio.physics._types import Floats
 from kilnfolio.physics.drying_formula import THICKNESS_POWER, red_oak_tau
 
 GRID = np.arange(2.0, 161.0)
-"""The MCs at which a curve is kept. [%]"""
+"""The MCs at which a curve is tabulated. [%]"""
 
 WEIGHING_NOISE = 0.12
-"""Standard uncertainty of an MC by weighing, beside a steady error of the oven-dry mass. [point]"""
+"""Standard uncertainty of an MC by weighing, apart from a steady oven-dry mass error. [point]"""
 
 _USUAL_SPREADS = (0.15, 0.17, 0.17)
-"""Spread between charges, between boards, and scatter, before anything is learnt: the middle of
-what invented charges of three models showed."""
+"""Prior spread between charges, between boards, and scatter: mid-range values of invented charges
+from three models."""
 
 _FAR_SPREAD = 0.5
-"""Spread of a charge about a curve that was learnt from another wood, or from none."""
+"""Spread of a charge about a curve learnt from another wood, or about the formula."""
 
 _LEAST_SPREAD = 0.05
 _SLOPE_BANDWIDTH = 10.0
@@ -53,7 +53,7 @@ _PASSES = 3
 
 @dataclass(frozen=True)
 class Curve:
-    """How fast a wood usually dries at a mill.
+    """The usual pace of drying of a wood at a mill.
 
     Attributes
     ----------
@@ -62,7 +62,7 @@ class Curve:
     slope : ndarray, shape (grid,)
         γ, from 0 to 1.
     usual_dryness : ndarray, shape (grid,)
-        ā, the dryness of the air that was usual at that MC.
+        ā, the usual dryness of the air at that MC.
     charge_spread, board_spread, scatter : float
         Standard deviations of κ_charge, κ_board and of single intervals.
     charges : tuple of str
@@ -81,7 +81,7 @@ class Curve:
     origin: str = "own"
 
     def usual(self, mc_pct: Floats, dryness: Floats) -> Floats:
-        """Return the usual ln k at an MC in air of a dryness."""
+        """Return the usual ln k at an MC, in air of a given dryness."""
         level, slope, dry = (
             np.interp(mc_pct, GRID, row) for row in (self.level, self.slope, self.usual_dryness)
         )
@@ -90,7 +90,7 @@ class Curve:
 
 @dataclass(frozen=True)
 class Paces:
-    """The pace of each board between weighings: arrays of one length, without gaps.
+    """The pace of each board between weighings, as arrays of equal length without gaps.
 
     Attributes
     ----------
@@ -101,7 +101,7 @@ class Paces:
     variance : ndarray
         Variance of `log_pace` from the noise of weighing.
     dryness : ndarray
-        ln(1 - RH) meanwhile.
+        Mean ln(1 - RH) between the weighings.
     board, interval : ndarray of int
         Index of the board and of the interval.
     """
@@ -115,10 +115,10 @@ class Paces:
 
 
 def paces(run: Run) -> Paces:
-    """Return how fast each board dried between its weighings.
+    """Return each board's pace between its weighings.
 
-    Intervals in which a board gained, came within 0.3 point of EMC, or moved so little that the
-    noise of weighing drowns it, are left out.
+    Left out are intervals in which a board gained mass, came within 0.3 point of the EMC, or
+    changed less than the noise of weighing.
     """
     hours, mcs = run.weighings.hours, run.weighings.mc_pct
     spans, emc, dry = run.air.between(hours)
@@ -141,12 +141,12 @@ def paces(run: Run) -> Paces:
 
 
 def learn(runs: Sequence[Run]) -> Curve:
-    """Return the drying curve of a mill for the wood and thickness of these charges.
+    """Return a mill's drying curve for the wood and thickness of these charges.
 
     Parameters
     ----------
     runs : sequence of Run
-        Earlier charges of one wood and thickness; one is enough, three serve.
+        Earlier charges of one wood and thickness: at least one, better three.
 
     Returns
     -------
@@ -155,13 +155,14 @@ def learn(runs: Sequence[Run]) -> Curve:
     Raises
     ------
     ValueError
-        If no charge holds two weighings with air between them.
+        If no charge has two weighings with logged air between them.
 
     Notes
     -----
-    Local means by a Gaussian kernel over MC [2]_, 4 points wide below 30 % and 6 above. Charges,
-    and boards within a charge, are weighed by the inverse of their spread and their own scatter
-    together [3]_. γ is the slope of the charges' local means on their dryness, drawn toward 0.
+    Local means use a Gaussian kernel over MC [2]_, 4 points wide below 30 % and 6 above. Charges,
+    and boards within a charge, are weighted by the inverse of their spread and own scatter
+    combined [3]_. γ is the slope of the charges' local means against their dryness, shrunk toward
+    0.
     """
     parts = [_Part.of(paces(run)) for run in runs]
     named = [(part, run.charge) for part, run in zip(parts, runs, strict=True) if part is not None]
@@ -174,7 +175,7 @@ def learn(runs: Sequence[Run]) -> Curve:
 
 
 def from_formula(thickness_mm: float) -> Curve:
-    """Return the curve of the published red-oak formula [1]_, for a wood nobody has dried here."""
+    """Return the curve of the published red-oak formula [1]_, for a wood never dried here."""
     tau_hours = 24.0 * float(red_oak_tau(thickness_mm, 45.0))
     flat = np.zeros(GRID.size)
     _, board, scatter = _USUAL_SPREADS
@@ -211,12 +212,12 @@ def leaving_out(runs: Sequence[Run]) -> list[Curve]:
 
 @dataclass(frozen=True)
 class _Part:
-    """What a curve takes from one charge, with its kernels over the grid computed once."""
+    """A charge's contribution to a curve, with its kernels over the grid computed once."""
 
     data: Paces
     near: Floats  # (grid, n)
     wide: Floats  # (grid, n)
-    boards: Floats  # (n, boards), 1 where the interval is of that board
+    boards: Floats  # (n, boards), 1 if the interval belongs to that board
 
     @classmethod
     def of(cls, data: Paces) -> _Part | None:
@@ -235,7 +236,7 @@ class _Part:
     def local(
         self, kernel: Floats, value: Floats, spreads: tuple[float, float]
     ) -> tuple[Floats, Floats, Floats, Floats]:
-        """Return the boards' local means with weights, and the charge's with variance."""
+        """Return the boards' local means with weights, and the charge's with its variance."""
         board, scatter = spreads
         weight = 1.0 / (scatter**2 + self.data.variance)
         weights = kernel @ (weight[:, np.newaxis] * self.boards)
@@ -272,7 +273,7 @@ def _learn(parts: Sequence[_Part], charges: tuple[str, ...]) -> Curve:
 
 
 def _mean_of(groups: Sequence[tuple[Floats, Floats]], spread: float) -> tuple[Floats, Floats]:
-    """Return the mean of groups that differ by a spread, and how much was seen at each MC."""
+    """Return the mean of groups that differ by a spread, and the amount of data at each MC."""
     means, variances = (np.array(rows) for rows in zip(*groups, strict=True))
     worth = 1.0 / (spread**2 + variances)
     seen = (variances < 0.1).sum(axis=0) / 1.0
@@ -280,13 +281,13 @@ def _mean_of(groups: Sequence[tuple[Floats, Floats]], spread: float) -> tuple[Fl
 
 
 def _held_beyond(level: Floats, seen: Floats) -> Floats:
-    """Return a curve held level beyond the MCs that were seen."""
+    """Return a curve extended level beyond the MCs with data."""
     known = np.flatnonzero(seen > 0)
     return np.interp(GRID, GRID[known], level[known]) if known.size else level
 
 
 def _slope(parts: Sequence[_Part], between: float, spreads: tuple[float, float]) -> Floats:
-    """Return γ by ridge regression of the charges' local means, held between 0 and 1."""
+    """Return γ by ridge regression of the charges' local means, clipped to 0 to 1."""
     if len(parts) < 3:
         return np.zeros(GRID.size)
     pace = [part.local(part.wide, part.data.log_pace, spreads)[2:] for part in parts]
@@ -306,7 +307,7 @@ def _spreads(
     locals_: Sequence[tuple[Floats, ...]],
     level: Floats,
 ) -> tuple[float, float, float]:
-    """Return the spreads of charges, boards and intervals by their moments about the curve."""
+    """Return the spreads of charges, boards and intervals from their moments about the curve."""
     noise = squares = boards = charges = board_n = charge_n = count = 0.0
     for part, value, (means, weights, mean, variance) in zip(parts, rest, locals_, strict=True):
         column = part.boards.argmax(axis=1)
@@ -329,11 +330,11 @@ def _spreads(
         charges += float(((mean - level)[seen] ** 2 - variance[seen]).sum())
         charge_n += float(seen.sum())
     usual = _USUAL_SPREADS
-    few = 2.0  # what is usual counts as two charges
+    few = 2.0  # the prior counts as two charges
     n = max(len(parts) - 1, 0)
     found = charges / max(charge_n, 1.0) * len(parts) / max(n, 1)
     between = (n * max(found, 0.0) + few * usual[0] ** 2) / (n + few)
-    # about one tenth of the scatter goes into the boards' own local means
+    # about a tenth of the scatter is absorbed by the boards' own local means
     within = 1.1 * max(squares - noise, 0.0) / max(count, 1e-9)
     least = _LEAST_SPREAD**2
     return (

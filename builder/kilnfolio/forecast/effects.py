@@ -1,4 +1,4 @@
-"""What a change would do, with the mill's records: boards of its woods, its schedules, its kilns."""
+"""What-ifs with the mill's records: boards of its woods, its schedules, its kilns."""
 
 from __future__ import annotations
 
@@ -27,21 +27,21 @@ from kilnfolio.review.reviews import charge_dossier
 from kilnfolio.review.setpoints import planned_steps
 
 ALIKE = 0.1
-"""Thicknesses that differ by less than this share are of one size. [-]"""
+"""Thicknesses that differ by less than this fraction count as one size. [-]"""
 
 USUAL_TARGET_PCT = 8.0
-"""Where a schedule without a target of its own is taken to end. [% MC]"""
+"""Assumed end of a schedule without a target of its own. [% MC]"""
 
 HABIT_CHARGES = 5
-"""The newest charges of a kiln that tell how it keeps its air."""
+"""Number of a kiln's newest charges used to learn how it keeps its air."""
 
 _USUAL_SHRINKAGE, _USUAL_GREEN = 8.0, 75.0
 _GREEN_RANGE = (40.0, 110.0)
 _HABIT_RANGE = (0.8, 1.25)
 
 
-class NoComparison(LookupError):  # noqa: N818  an answer, not a fault
-    """A charge or schedule that cannot be compared, and why."""
+class NoComparison(LookupError):  # noqa: N818  an answer, not an error
+    """A charge or schedule cannot be compared; the message says why."""
 
 
 @dataclass(frozen=True)
@@ -51,9 +51,9 @@ class Stock:
     Attributes
     ----------
     board : Board
-        From green.
+        A green board.
     shrinkage_pct : float
-        Tangential shrinkage; 8 where the wood's is not on record. [%]
+        Tangential shrinkage; 8 if the wood's is not on record. [%]
     """
 
     board: Board
@@ -65,13 +65,13 @@ class Stock:
         begin: Sequence[float] | None = None,
         weighed_h: float = 24.0,
     ) -> BoardRun:
-        """Return the board dried by a schedule."""
+        """Return the board's run through a schedule."""
         return run_board(self.board, steps, self.shrinkage_pct, begin, weighed_h)
 
 
 @dataclass(frozen=True)
 class Effect:
-    """What one change does, as ratios.
+    """The effect of one change, as ratios.
 
     Attributes
     ----------
@@ -79,9 +79,9 @@ class Effect:
         The change, in words.
     found : Comparison
     miss : str
-        Median miss of the change of days on invented charges; see `what_if.MISSES`.
+        Median error of the change of days on invented charges; see `what_if.MISSES`.
     schedule : str
-        Id of the other schedule; empty where the change is none.
+        Id of the other schedule; empty if the change is not a schedule.
     """
 
     what: str
@@ -91,7 +91,7 @@ class Effect:
 
     @property
     def days(self) -> str:
-        """The change of days, as it may be said."""
+        """The change of days, in words."""
         return self.found.words
 
     @property
@@ -125,12 +125,12 @@ def stock_of(species: Species, thickness_mm: float, start_mc_pct: float | None =
     thickness_mm : float
         Nominal thickness. [mm]
     start_mc_pct : float, optional
-        MC at the start; by default green, as the species records it. [%]
+        MC at the start; by default the green MC of the species. [%]
 
     Raises
     ------
     NoComparison
-        The density of the wood is not on record, or the thickness is none for a board.
+        If the wood's density is not on record, or the thickness is impossible for a board.
     """
     density = species.basic_density_kg_m3
     if density is None:
@@ -145,7 +145,7 @@ def stock_of(species: Species, thickness_mm: float, start_mc_pct: float | None =
 
 
 def green_mc(species: Species) -> float:
-    """Return the MC that green boards of a wood start at [%]; 75 where it is not on record."""
+    """Return the MC of green boards of a wood [%]; 75 if it is not on record."""
     known = species.green_mc[0] if species.green_mc else None
     if known is None:
         return _USUAL_GREEN
@@ -157,7 +157,7 @@ def green_mc(species: Species) -> float:
 def steps_of(
     folder: MillFolder, schedule: str, target_pct: float | None
 ) -> tuple[PlannedStep, ...]:
-    """Return the steps of the schedule in force down to a target; see `steps_down`."""
+    """Return a current schedule's steps down to a target; see `steps_down`."""
     return steps_down(folder, folder.schedules[schedule].record, target_pct)
 
 
@@ -169,16 +169,16 @@ def steps_down(
     Parameters
     ----------
     folder : MillFolder
-        The mill, for its notations and its air pressure.
+        The mill, for its notations and air pressure.
     record : Schedule
-        The schedule, in force or earlier.
+        The schedule, in its current or an earlier revision.
     target_pct : float, optional
-        Where the last step ends; by default the schedule's own target, else 8. [% MC]
+        The MC at which the last step ends; by default the schedule's own target, else 8. [% MC]
 
     Raises
     ------
     NoComparison
-        It is run by the clock, or it asks for air that cannot be.
+        If it runs by the clock, or asks for impossible air.
     """
     try:
         planned = planned_steps(record, folder.steps_of(record), mill_pressure(folder))
@@ -203,12 +203,12 @@ def effects_of(
     changes: Sequence[Change],
     begin: Sequence[float] | None = None,
 ) -> Iterator[Effect]:
-    """Yield what each change does to a board of one stock.
+    """Yield the effect of each change on a board of one stock.
 
     Raises
     ------
     NoComparison
-        The schedule as it is never dries the board to the end.
+        If the unchanged schedule never dries the board to its end.
     """
     first = stock.run(steps, begin)
     _must_end(first)
@@ -220,12 +220,12 @@ def effects_of(
 def schedule_effect(
     folder: MillFolder, first: str, second: str, stock: Stock, target_pct: float | None = None
 ) -> Effect:
-    """Return what the second schedule does against the first, for one board from green.
+    """Return the effect of the second schedule compared with the first on one green board.
 
     Raises
     ------
     NoComparison
-        One of them is run by the clock, or the first never dries the board.
+        If one of them runs by the clock, or the first never dries the board.
     """
     one = stock.run(steps_of(folder, first, target_pct))
     _must_end(one)
@@ -235,12 +235,12 @@ def schedule_effect(
 
 
 def thicker(stock: Stock, steps: Sequence[PlannedStep], thickness_mm: float, words: str) -> Effect:
-    """Return what another thickness does under the same schedule.
+    """Return the effect of another thickness under the same schedule.
 
     Raises
     ------
     NoComparison
-        The schedule never dries the usual board.
+        If the schedule never dries the usual board.
     """
     first = stock.run(steps)
     _must_end(first)
@@ -249,7 +249,7 @@ def thicker(stock: Stock, steps: Sequence[PlannedStep], thickness_mm: float, wor
 
 
 def kiln_habit(folder: MillFolder, kiln: str) -> float | None:
-    """Return measured EMC over the EMC asked for, of a kiln's newest charges; None without any."""
+    """Return measured over requested EMC of a kiln's newest charges; None if it has none."""
     names = reading.charges(folder.graph, f"kiln:{kiln}", newest_first=True)[:HABIT_CHARGES]
     found = [
         step.emc_pct / step.asked_emc_pct
@@ -262,7 +262,7 @@ def kiln_habit(folder: MillFolder, kiln: str) -> float | None:
 
 
 def habit_change(folder: MillFolder, kiln: str, steps: Sequence[PlannedStep]) -> Change | None:
-    """Return the schedule as another kiln would keep it; None where nothing is known of it."""
+    """Return the schedule as another kiln would keep it; None if that kiln has no record."""
     ratio = kiln_habit(folder, kiln)
     if ratio is None:
         return None

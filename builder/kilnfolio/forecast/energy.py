@@ -1,8 +1,8 @@
-"""What a load will take of energy and money, by what its kiln took before.
+"""Energy and cost of a load, estimated from the kiln's earlier charges.
 
-A kiln takes about so much energy a day: warmth for the water that goes, for the walls and for the
-air let out. What it took on earlier charges, by the day, carries the differences of wood and season
-in its spread. No model of the kiln is needed, and none is claimed.
+A kiln uses roughly the same energy each day, for evaporating water and for losses through walls and
+vents. The daily energy of earlier charges includes differences of wood and season in its spread, so
+no model of the kiln is needed, and none is claimed.
 """
 
 from __future__ import annotations
@@ -15,39 +15,40 @@ import numpy as np
 from kilnfolio.forecast.green_load import Days
 
 ENOUGH = 3
-"""Charges with metered energy that a kiln needs."""
+"""Number of charges with metered energy that an estimate needs."""
 
 
 @dataclass(frozen=True)
 class Amount:
-    """An amount, likely and with its band of 80 in 100."""
+    """An amount: its median and 80 % band."""
 
     low80: float
     median: float
     high80: float
 
     def times(self, factor: float) -> Amount:
-        """Return it times a price."""
+        """Return the amount times a factor, such as a price."""
         return Amount(self.low80 * factor, self.median * factor, self.high80 * factor)
 
 
 def energy_for(days: Days, daily_kwh: Sequence[float]) -> Amount | None:
-    """Return what a load will take [kWh]; None where fewer than `ENOUGH` charges are known.
+    """Return the energy a load will take [kWh]; None with fewer than `ENOUGH` charges.
 
     Parameters
     ----------
     days : Days
-        From a forecast.
+        Days the load takes, from a forecast.
     daily_kwh : sequence of float
-        Energy of each earlier charge of the kiln over its days. [kWh/d]
+        Energy a day of each earlier charge of the kiln. [kWh/d]
 
     Notes
     -----
-    ln kWh = ln days + ln(kWh/day); the two halves of the 80 % band add as independent errors. The
-    mean of the second is known from n charges: Student's t with n - 1 degrees of freedom times
+    ln kWh = ln days + ln(kWh/day); the half-widths of the two 80 % bands add as independent errors.
+    ln(kWh/day) is estimated from n charges: Student's t with n - 1 degrees of freedom, times
     s √(1 + 1/n).
     """
-    from scipy.special import stdtrit  # slow to import, and few commands forecast
+    # imported here because it is slow, and few commands forecast
+    from scipy.special import stdtrit
 
     known = np.log([value for value in daily_kwh if value > 0])
     if known.size < ENOUGH or days.low80 <= 0:

@@ -1,4 +1,4 @@
-"""How good a forecast is, beside a straight line and an exponential through the last weighings."""
+"""Accuracy of forecasts, compared with a line and an exponential through the last weighings."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from kilnfolio.forecast.inputs import Run
 from kilnfolio.forecast.result import Forecast
 
 SHARES = (0.25, 0.5, 0.75)
-"""Shares of the whole time from which charges are forecast. [-]"""
+"""Shares of a charge's whole time at which it is forecast. [-]"""
 
 
 @dataclass(frozen=True)
 class Trial:
-    """One forecast of the end of a charge whose end is known; errors in % of its whole time."""
+    """A forecast of the end of a charge whose end is known; errors in % of its whole time."""
 
     group: str
     share: float
@@ -33,20 +33,20 @@ class Trial:
 def trials(
     run: Run, end: float, learnt: Learnt, group: str = "", crossings: tuple[float, ...] = ()
 ) -> Iterable[Trial]:
-    """Yield a trial from each of `SHARES` of a charge's time.
+    """Yield a trial at each of `SHARES` of a charge's time.
 
     Parameters
     ----------
     run : Run
-        The charge, whole.
+        The whole charge.
     end : float
-        When its controlling MC truly came down to the target. [h]
+        When its controlling MC actually reached the target. [h]
     learnt : Learnt
-        From other charges.
+        Learnt from other charges.
     group : str
-        Told of the trial.
+        Name of the trial's group.
     crossings : tuple of float
-        When each step's trigger was truly reached. [h]
+        When each step's trigger was actually reached. [h]
     """
     for share in SHARES:
         weighed = run.weighings.until(share * end).hours
@@ -69,7 +69,7 @@ def trials(
 
 
 def table(found: Iterable[Trial]) -> str:
-    """Return trials as text: error and cover from each share of the time, by group and together."""
+    """Return trials as text: errors and coverage at each share of time, by group and overall."""
     every = list(found)
     lines = [
         f"{'group':<12}{'at':>5}{'n':>5}{'median':>8}{'90th':>7}{'line':>7}{'exp.':>7}"
@@ -116,7 +116,7 @@ def _error(forecast_h: float, end: float) -> float:
 
 
 def _next_step(found: Forecast, crossings: tuple[float, ...]) -> float:
-    """Return the error of the next step [day]; NaN where it is not known."""
+    """Return the error of the next step [day]; NaN if not known."""
     if not found.steps or found.steps[0].due is None or not crossings:
         return float("nan")
     actual = crossings[found.steps[0].step - 2]
@@ -125,7 +125,7 @@ def _next_step(found: Forecast, crossings: tuple[float, ...]) -> float:
 
 
 def _line(known: Run) -> float:
-    """Return where a straight line through the last two weighings meets the target [h]."""
+    """Return when a straight line through the last two weighings reaches the target [h]."""
     assert known.target_mc_pct is not None
     if known.weighings.hours.size < 2:
         return float("inf")
@@ -134,7 +134,7 @@ def _line(known: Run) -> float:
 
 
 def _exponential(known: Run) -> float:
-    """Return where the pace of the last weighings toward the present EMC meets the target [h]."""
+    """Return when an exponential decay at the last weighings' pace reaches the target [h]."""
     assert known.target_mc_pct is not None
     if known.weighings.hours.size < 2:
         return float("inf")

@@ -1,4 +1,4 @@
-"""How a charge ends after its last step: equalizing and conditioning, as this mill runs them."""
+"""Equalizing and conditioning after a charge's last step, as this mill runs them."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.limits import NoLimit, Subject, limit_table
 
 MOST_EARLIER = 20
-"""Earlier charges that are learnt from, the newest; more change nothing that shows."""
+"""Number of newest earlier charges to learn from; more make no visible difference."""
 
 
 def finish_of(
@@ -22,7 +22,7 @@ def finish_of(
     target_pct: float,
     moment: dt.datetime | None = None,
 ) -> Finish | None:
-    """Return equalizing and conditioning as this mill will run them; None where it does not.
+    """Return equalizing and conditioning as this mill will run them; None if it will not.
 
     A mill equalizes if the schedule states the air for it, or if most of its charges of this
     wood did.
@@ -32,13 +32,13 @@ def finish_of(
     folder : MillFolder
         The mill.
     run : Run
-        The charge, or the load that has not gone in yet.
+        The charge, or a load that has not gone in yet.
     schedule_id : str
         Its schedule.
     target_pct : float
         The MC it is dried to. [%]
     moment : datetime, optional
-        Only charges that ended before it are looked at.
+        Learn only from charges that ended before this time.
     """
     schedule = folder.schedules[schedule_id].record
     names = reading.charges(folder.graph, f"species:{run.wood}", newest_first=True)

@@ -1,8 +1,8 @@
-"""How long a load will take that has not gone in yet, from charges that went before it.
+"""How long a load that has not gone in yet will take, judged by earlier charges.
 
-The load is taken to start as wet as the mill's earlier charges did. The band is made as for an open
-charge: each earlier charge is forecast from before its start, out of the others, and the band is as
-wide as those forecasts were wrong.
+The load is assumed to start as wet as the mill's earlier charges did. The band is made as for an
+open charge: each earlier charge is forecast from before its start, with the others to learn from,
+and the band is as wide as those forecasts were wrong.
 """
 
 from __future__ import annotations
@@ -22,20 +22,20 @@ from kilnfolio.forecast.pace import boards
 from kilnfolio.physics._types import Floats
 
 BOARDS = 6
-"""Boards of a load that is imagined: as many as a mill commonly cuts."""
+"""Number of sample boards in an imagined load: as many as a mill commonly cuts."""
 
 GREEN_PCT = 80.0
-"""MC that a load is taken to start at where neither charges nor the species say. [%]"""
+"""Assumed start of a load if neither charges nor the species record it. [% MC]"""
 
 AIR_DRIED_PCT = 22.0
-"""The same of air-dried timber: common practice, no source. [%]"""
+"""Assumed start of air-dried timber: common practice, no source. [% MC]"""
 
 FSP_PCT = 30.0
-"""Boards that start wetter than this are green. [%]"""
+"""Boards that start wetter than this count as green. [% MC]"""
 
 RELATIVE_SCALE = 0.3
-"""Scale of ln(actual/forecast) where fewer than three earlier charges are known; assumed: a little
-wider than that of a relative's curve on a charge that runs. [-]"""
+"""Scale of ln(actual/forecast) with fewer than three earlier charges; assumed: a little wider than
+for a relative's curve on a running charge. [-]"""
 
 _STARTED = dt.datetime(2000, 1, 1, tzinfo=dt.UTC)
 _SHARES = {"low95": 0.025, "low80": 0.1, "median": 0.5, "high80": 0.9, "high95": 0.975}
@@ -43,7 +43,7 @@ _SHARES = {"low95": 0.025, "low80": 0.1, "median": 0.5, "high80": 0.9, "high95":
 
 @dataclass(frozen=True)
 class Days:
-    """Days in the kiln, likely and with bands of 80 and 95 in 100 [day]."""
+    """Days in the kiln: median, and bands of 80 and 95 % [day]."""
 
     low95: float
     low80: float
@@ -52,24 +52,24 @@ class Days:
     high95: float
 
     def in_order(self) -> tuple[float, float, float, float, float]:
-        """Return median, low80, high80, low95, high95."""
+        """Return ``(median, low80, high80, low95, high95)``."""
         return self.median, self.low80, self.high80, self.low95, self.high95
 
 
 @dataclass(frozen=True)
 class LoadForecast:
-    """A load before it goes in.
+    """The forecast of a load before it goes in.
 
     Attributes
     ----------
     days : Days
         From heating to unloading.
     start_pct : float or None
-        Mean MC it is taken to start at; None in a timed schedule. [%]
+        Assumed mean MC at the start; None in a timed schedule. [%]
     origin : str
-        Of the curve: ``own``, ``relative`` or ``formula``; ``clock`` in a timed schedule.
+        Origin of the curve: ``own``, ``relative`` or ``formula``; ``clock`` in a timed schedule.
     learnt_from : tuple of str
-        The earlier charges.
+        The earlier charges behind it.
     """
 
     days: Days
@@ -80,7 +80,7 @@ class LoadForecast:
 
 @dataclass(frozen=True)
 class Load:
-    """What is to be dried, and how.
+    """A load to be dried, and its schedule.
 
     Attributes
     ----------
@@ -89,13 +89,13 @@ class Load:
     thickness_mm : float
         Nominal thickness. [mm]
     steps : tuple of PlannedStep
-        The last one runs to the target.
+        The schedule's steps; the last one runs to the target.
     finish : Finish, optional
         Equalizing and conditioning as planned.
     green_pct : float
-        MC of green timber where no earlier charge says. [%]
+        MC of green timber if no earlier charge shows it. [%]
     start : {"green", "air-dried", "any"}
-        What it is when it goes in; earlier charges that began otherwise say nothing of it.
+        Its state when it goes in; earlier charges in another state are not used.
     """
 
     wood: str
@@ -107,14 +107,14 @@ class Load:
 
 
 def forecast_load(load: Load, earlier: Sequence[Run]) -> LoadForecast | None:
-    """Return how long a load will take; None where its air never dries it to the target.
+    """Return how long a load will take; None if the planned air never dries it to the target.
 
     Parameters
     ----------
     load : Load
-        What is to be dried.
+        The load.
     earlier : sequence of Run
-        Earlier charges, the oldest first.
+        Earlier charges, oldest first.
     """
     if all(step.hours is not None for step in load.steps):
         return _by_the_clock(load)
@@ -137,7 +137,7 @@ def _by_the_clock(load: Load) -> LoadForecast:
 
 
 def typical_start(runs: Sequence[Run], start: str = "any", green_pct: float = GREEN_PCT) -> Floats:
-    """Return the MC of the boards of a usual load at its start, shape (BOARDS,) [%]."""
+    """Return the boards' MC at the start of a typical load, shape (BOARDS,) [%]."""
     if start == "air-dried":
         green_pct = AIR_DRIED_PCT
     ranks = (np.arange(BOARDS) + 0.5) / BOARDS
@@ -153,7 +153,7 @@ def typical_start(runs: Sequence[Run], start: str = "any", green_pct: float = GR
 
 
 def load_run(load: Load, start: Floats | None = None) -> Run:
-    """Return a load as a charge at its start: one weighing, and no air yet."""
+    """Return a load as a charge at its start: one weighing, no logged air."""
     start = np.full(BOARDS, load.green_pct) if start is None else start
     tags = tuple(str(i + 1) for i in range(start.size))
     return Run(
@@ -174,7 +174,7 @@ def _case(load: Load, start: Floats, curve: Curve) -> Case:
 
 
 def _spread(runs: Sequence[Run]) -> Spread:
-    """Return how wrong forecasts from before the start were on these charges."""
+    """Return the spread of the errors of forecasts made before the start of these charges."""
     cases, ends = [], []
     for run, curve in zip(runs, leaving_out(runs), strict=True):
         target = run.target_mc_pct

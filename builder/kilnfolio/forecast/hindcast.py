@@ -1,8 +1,8 @@
-"""How wrong the forecast was on earlier charges: what its bands are made of.
+"""Forecasts of earlier charges, whose errors give the forecast its bands.
 
-Each earlier charge is forecast from a quarter, half and three quarters of its time with the curve
-learnt from the others. The model's own spread is no use for this: bands made of it held the truth
-one time in three where they promised four in five.
+Each earlier charge is forecast from a quarter, half and three quarters of its time, with the curve
+learnt from the others. The model's own spread will not do: bands made from it held the truth in one
+case in three when they promised four in five.
 """
 
 from __future__ import annotations
@@ -19,37 +19,37 @@ from kilnfolio.forecast.pace import boards
 from kilnfolio.physics._types import Floats
 
 SHARES = (0.1, 0.25, 0.5, 0.75)
-"""Shares of a charge's time from which it is forecast again. [-]"""
+"""Shares of a charge's time at which it is hindcast. [-]"""
 
 FLOOR = 0.15
-"""Scale of ln(actual/forecast) that counts as four earlier charges, so that a few lucky ones do not
-make a narrow band. [-]"""
+"""Prior scale of ln(actual/forecast), worth four earlier charges, so that a few lucky ones do not
+make the band too narrow. [-]"""
 
 _FLOOR_WEIGHT = 4
 _FLOOR_DEGREES = 3
 
 SHORT_H = 6.0
-"""Added to both times before their ratio is taken: an hour late of one is no doubling. [h]"""
+"""Added to both times before taking their ratio, so that 1 h late in 1 h is no doubling. [h]"""
 
 WITHOUT = {"relative": (0.25, 0.21, 0.22, 0.28), "formula": (1.0, 1.0, 0.9, 0.65)}
-"""Scale at `SHARES` where no earlier charge of this wood is known, from invented charges. [-]"""
+"""Scale at `SHARES` without earlier charges of the wood, from invented charges. [-]"""
 
 
 @dataclass(frozen=True)
 class Hindcast:
-    """One earlier charge forecast from one point of its time.
+    """The forecast of an earlier charge from one point of its time.
 
     Attributes
     ----------
     charge : str
     share : float
-        How much of its time had passed. [-]
+        Share of its time that had passed. [-]
     as_of, forecast_end, actual_end : float
         Hours from its start. [h]
     level : ndarray, shape (steps,)
-        The MC that ends each step. [%]
+        The MC at which each step ends. [%]
     log_ratio : ndarray, shape (steps,)
-        ln of actual over forecast time left until then; NaN where it was past. [-]
+        ln of actual over forecast time left until then; NaN if it was already past. [-]
     """
 
     charge: str
@@ -62,18 +62,18 @@ class Hindcast:
 
     @property
     def end_ratio(self) -> float:
-        """Ln of actual over forecast time left until the end [-]."""
+        """Natural logarithm of actual over forecast time left until the end [-]."""
         return log_ratio(self.actual_end - self.as_of, self.forecast_end - self.as_of)
 
     @property
     def error_pct(self) -> float:
-        """Error of the end as a share of the whole time; positive where it was late [%]."""
+        """Error of the end as a share of the whole time; positive if it ended late [%]."""
         return 100.0 * (self.actual_end - self.forecast_end) / self.actual_end
 
 
 @dataclass(frozen=True)
 class Spread:
-    """How ln(actual/forecast) of a time left is distributed: Student's t.
+    """The distribution of ln(actual/forecast) of a time left: Student's t.
 
     Attributes
     ----------
@@ -87,7 +87,7 @@ class Spread:
     degrees: float
 
     def time_left(self, forecast_h: float, share: float) -> float:
-        """Return the time left that is not exceeded with a probability [h]."""
+        """Return the time left that is not exceeded with a given probability [h]."""
         from scipy.special import stdtrit
 
         deviation = float(stdtrit(self.degrees, share)) * self.scale + self.centre
@@ -95,20 +95,20 @@ class Spread:
 
 
 def log_ratio(actual_h: float, forecast_h: float) -> float:
-    """Return ln of actual over forecast time left [-]."""
+    """Return the natural logarithm of actual over forecast time left [-]."""
     return float(np.log((max(actual_h, 0.0) + SHORT_H) / (max(forecast_h, 0.0) + SHORT_H)))
 
 
 def hindcasts(runs: Sequence[Run], curves: Sequence[Curve] | None = None) -> tuple[Hindcast, ...]:
-    """Return every complete earlier charge forecast again from each of `SHARES`.
+    """Return forecasts of every complete earlier charge from each of `SHARES`.
 
     Parameters
     ----------
     runs : sequence of Run
         The earlier charges.
     curves : sequence of Curve, optional
-        The curve to forecast each of them with, learnt without it; by default from the others. Then
-        fewer than two charges give none.
+        For each charge, a curve learnt without it. By default it is learnt from the other charges,
+        and fewer than two charges give no hindcasts.
     """
     if curves is None and len(runs) < 2:
         return ()
@@ -147,22 +147,22 @@ def _compare(run: Run, share: float, as_of: float, end: float, course: Course) -
 def spread_of(
     found: Sequence[Hindcast], share: float, origin: str, level: float | None = None
 ) -> Spread:
-    """Return how far a forecast from this share of the time may be off.
+    """Return the spread of a forecast made at a share of the time.
 
     Parameters
     ----------
     found : sequence of Hindcast
-        From the charges the curve was learnt from.
+        Hindcasts of the charges the curve was learnt from.
     share : float
         Share of the time that has passed, as forecast. [-]
     origin : str
-        Of the curve.
+        Origin of the curve.
     level : float, optional
-        The MC of a step's end; the end of the drying without it. [%]
+        The MC at a step's end; by default the end of drying. [%]
 
     Notes
     -----
-    Between the `SHARES` centre and scale are interpolated. ``centre = median n/(n + 3)``;
+    Centre and scale are interpolated between `SHARES`. ``centre = median n/(n + 3)``;
     ``scale² = (Σ(r - centre)² + 4 FLOOR²)/(n + 3) (1 + 1/n)``; n + 3 degrees of freedom.
     """
     if origin != "own":

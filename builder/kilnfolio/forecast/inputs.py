@@ -1,7 +1,7 @@
-"""What a forecast reads of a charge, as plain numbers: weighings, air, planned steps.
+"""The data a forecast reads of a charge, as plain numbers: weighings, air, planned steps.
 
-Hours count from the charge's start. Nothing here knows how a mill keeps its records; `mill` turns
-records into these.
+Hours count from the charge's start. Nothing here depends on how a mill keeps its records; `mill`
+converts records to these classes.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ from kilnfolio.physics._types import Floats
 from kilnfolio.physics.drying import temperature_factor
 
 RULES = ("wettest half", "wettest board", "mean")
-"""How boards decide a step: by the mean of the wettest half, the wettest one, the mean of all."""
+"""Rules by which boards decide a step: mean of the wettest half, the wettest, mean of all."""
 
 _NEAR_SATURATION_PCT = 98.0
-"""RH beyond which air counts as no drier; EMC there says nothing of RH. [%]"""
+"""RH above which differences are ignored, because EMC no longer determines RH there. [%]"""
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class Weighings:
     hours : ndarray, shape (n,)
         When the boards were weighed, rising. [h]
     mc_pct : ndarray, shape (n, boards)
-        MC of each board; NaN where it was not weighed. [%]
+        MC of each board; NaN if it was not weighed. [%]
     boards : tuple of str
         Tags of the boards.
     """
@@ -49,7 +49,7 @@ class Weighings:
 
 @dataclass(frozen=True)
 class AirLog:
-    """The air the boards hung in, as means over intervals.
+    """The air around the boards, as means over intervals.
 
     Attributes
     ----------
@@ -78,7 +78,7 @@ class AirLog:
         pace_hours : ndarray, shape (n - 1,)
             Hours weighted by `temperature_factor`. [h at 45 °C]
         emc : ndarray, shape (n - 1,)
-            EMC, weighted alike. [%]
+            Mean EMC with the same weights. [%]
         dryness : ndarray, shape (n - 1,)
             Mean of ln(1 - RH). [-]
         """
@@ -103,16 +103,16 @@ class AirLog:
 
 @dataclass(frozen=True)
 class PlannedStep:
-    """One step of a schedule as the operator will take it.
+    """A step of a schedule as the operator will run it.
 
     Attributes
     ----------
     dry_bulb_c, emc_pct : float
         The air. [°C] [%]
     until_mc_pct : float, optional
-        The controlling MC that ends the step; of the last step the target. [%]
+        The controlling MC that ends the step; for the last step, the target. [%]
     hours : float, optional
-        How long it runs, in a timed schedule. [h]
+        Duration, in a timed schedule. [h]
     """
 
     dry_bulb_c: float
@@ -134,7 +134,7 @@ class Finish:
     dry_bulb_c, emc_pct : float
         The air of equalizing. [°C] [%]
     conditioning_hours : float
-        How long conditioning takes after it; 0 where there is none. [h]
+        Hours of conditioning after it; 0 for none. [h]
     """
 
     driest_pct: float
@@ -146,7 +146,7 @@ class Finish:
 
 @dataclass(frozen=True)
 class Run:
-    """One charge, running or complete.
+    """A charge, running or complete.
 
     Attributes
     ----------
@@ -163,7 +163,7 @@ class Run:
     steps : tuple of PlannedStep
         The schedule's steps.
     steps_taken : tuple of (float, int)
-        Hour and index (from 0) of each step that was set; where it is empty the rule tells.
+        Hour and index (from 0) of each step that was set; if empty, the rule decides.
     rule : str
         One of `RULES`.
     finish : Finish, optional
@@ -175,7 +175,7 @@ class Run:
     schedule : str
         Id of the schedule.
     oven_dry_g : tuple of float or None
-        Oven-dry mass of each board as estimated; None where only its MC is known. [g]
+        Estimated oven-dry mass of each board; None if only its MC is known. [g]
     """
 
     charge: str
@@ -194,7 +194,7 @@ class Run:
     oven_dry_g: tuple[float | None, ...] = ()
 
     def until(self, hours: float) -> Run:
-        """Return the charge as it was known at a time."""
+        """Return the charge as known at a time."""
         return replace(
             self,
             weighings=self.weighings.until(hours),
@@ -204,9 +204,9 @@ class Run:
         )
 
     def moment(self, hours: float) -> dt.datetime:
-        """Return the moment so many hours after the start, to the minute, on the mill's clock."""
+        """Return the time so many hours after the start, to the minute, on the mill's clock."""
         after = dt.timedelta(minutes=round(hours * 60))
-        # through UTC, because a day on which the clocks change has 23 or 25 hours
+        # computed in UTC, because a day on which the clocks change has 23 or 25 hours
         return (self.started.astimezone(dt.UTC) + after).astimezone(self.started.tzinfo)
 
     @property
@@ -225,7 +225,7 @@ class Run:
         return controlling(self.weighings.mc_pct, self.rule)
 
     def reached(self, mc_pct: float) -> float:
-        """Return the hour at which the controlling MC came down to a value; NaN if it did not."""
+        """Return the hour at which the controlling MC fell to a value; NaN if it did not."""
         below = np.flatnonzero(self.controlling_pct <= mc_pct)
         if not below.size:
             return float("nan")
@@ -239,12 +239,12 @@ class Run:
 
 
 def hours_between(start: dt.datetime, end: dt.datetime) -> float:
-    """Return the hours between two moments, over a change of the clocks too [h]."""
+    """Return the hours between two times, also across a change of the clocks [h]."""
     return (end.timestamp() - start.timestamp()) / 3600.0
 
 
 def controlling(mc_pct: Floats, rule: str) -> Floats:
-    """Return the controlling MC of boards along the last axis; boards not weighed are left out.
+    """Return the controlling MC of boards along the last axis, leaving out boards not weighed.
 
     Raises
     ------
@@ -259,7 +259,7 @@ def controlling(mc_pct: Floats, rule: str) -> Floats:
         "wettest board": np.minimum(boards, 1),
         "mean": boards,
     }[rule]
-    # -inf sorts first, so that the wettest stand at the end whatever is missing
+    # -inf sorts first, so the wettest boards come last even if some are missing
     ordered = np.sort(np.where(np.isfinite(mc_pct), mc_pct, -np.inf), axis=-1)
     rank = np.arange(mc_pct.shape[-1])
     counted = rank >= (mc_pct.shape[-1] - share)[..., np.newaxis]
@@ -269,7 +269,7 @@ def controlling(mc_pct: Floats, rule: str) -> Floats:
 
 
 def dryness(dry_bulb_c: Floats, emc_pct: Floats) -> Floats:
-    """Return ln(1 - RH) of air with a given EMC: how strongly it takes up vapour [-]."""
+    """Return ln(1 - RH) of air with a given EMC: a measure of how strongly it takes up vapour."""
     warm = np.asarray(dry_bulb_c, float)
     top = sorption.equilibrium_moisture_content(warm, _NEAR_SATURATION_PCT)
     humidity = sorption.relative_humidity_for_emc(

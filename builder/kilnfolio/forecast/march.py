@@ -1,7 +1,7 @@
-"""Charges stepped through the rest of their schedules, as their operators will take it.
+"""Charges simulated through the rest of their schedules, as their operators will run them.
 
-All charges march together, because a forecast also forecasts every earlier charge from several
-points in order to know its own error.
+All charges advance together, because a forecast also forecasts every earlier charge from several
+points to learn its own error.
 """
 
 from __future__ import annotations
@@ -21,29 +21,29 @@ STEP_H = 4.0
 """Time step. [h]"""
 
 LONGEST_H = 300 * 24.0
-"""A charge that has not come down by then does not under this plan. [h]"""
+"""A charge not at its target by then will not get there under this plan. [h]"""
 
 RECENT_H = 72.0
-"""The kiln's habit is what it kept over this time against what was planned. [h]"""
+"""The recent time over which a kiln's logged air is compared with the plan. [h]"""
 
 HABIT_RANGE = (0.8, 1.25)
-"""How far logged EMC over planned EMC is carried on. [-]"""
+"""Range of logged over planned EMC that is carried forward. [-]"""
 
 _CONTROL, _DRIEST, _WETTEST, _HOURS = range(4)
 
 
 @dataclass(frozen=True)
 class Case:
-    """A charge at the moment its forecast begins.
+    """A charge at the time its forecast begins.
 
     Attributes
     ----------
     run : Run
-        As it was known then.
+        The charge as known then.
     curve : Curve
     paces : BoardPaces
     as_of : float
-        The moment. [h]
+        That time. [h]
     """
 
     run: Run
@@ -54,17 +54,18 @@ class Case:
 
 @dataclass(frozen=True)
 class Course:
-    """What is to come of one charge; every time in hours, NaN where it is not reached.
+    """The future course of a charge; times are in hours, NaN if never reached.
 
     Attributes
     ----------
     step_due : ndarray, shape (steps,)
-        When each step of the schedule ends, by its trigger or its hours. A step that was over
-        before has NaN.
+        When each step of the schedule ends, by its trigger or its hours; NaN for a step that is
+        already over.
     target : float
         When the controlling MC reaches the schedule's last MC, or a timed schedule ends.
     equalizing, conditioning, unload : float
-        When equalizing begins, when conditioning begins, and when that ends; NaN without a plan.
+        When equalizing begins, when conditioning begins, and when conditioning ends; NaN if not
+        planned.
     hours, controlling_pct : ndarray, shape (n,)
         The controlling MC from the last weighing on.
     boards_pct : ndarray, shape (n, boards)
@@ -81,7 +82,7 @@ class Course:
     boards_pct: Floats
 
     def board_reaches(self, board: int, mc_pct: float) -> float:
-        """Return when a board comes down to an MC; NaN if it does not [h]."""
+        """Return when a board reaches an MC; NaN if it does not [h]."""
         mc = self.boards_pct[:, board]
         below = np.flatnonzero(mc <= mc_pct)
         if not below.size:
@@ -93,7 +94,7 @@ class Course:
 
 
 def step_in_force(run: Run) -> int:
-    """Return the index of the step a charge runs at its last record."""
+    """Return the index of the step in force at a charge's last record."""
     if run.steps_taken:
         return run.steps_taken[-1][1]
     step = 0
@@ -127,7 +128,7 @@ def _taken_by_rule(run: Run) -> list[tuple[float, int]]:
 
 
 def habit(run: Run) -> float:
-    """Return logged EMC over planned EMC of late: what this kiln makes of its set points [-]."""
+    """Return recent logged over planned EMC: how the kiln keeps its set-points [-]."""
     if not run.air.hours.size:
         return 1.0
     recent = run.air.hours > run.air.hours[-1] - RECENT_H
@@ -169,7 +170,7 @@ class _Stages:
 
 
 class _March:
-    """The state of all cases, and one time step of it."""
+    """The state of all cases, advanced one time step at a time."""
 
     def __init__(self, cases: Sequence[Case]) -> None:
         self.count = len(cases)
@@ -237,7 +238,7 @@ class _March:
     def _dried(
         self, mc: Floats, at: Floats, emc: Floats, hours: Floats, stage: np.ndarray
     ) -> Floats:
-        """Return MC after a time step at the pace boards have at `at`."""
+        """Return the MC after a time step at the pace that boards have at the MC `at`."""
         place = np.clip(np.where(self.held, at, GRID[0]) - GRID[0], 0.0, GRID.size - 1.001)
         low = place.astype(int)
         part = place - low
@@ -252,13 +253,13 @@ class _March:
         return np.asarray(emc + (mc - emc) * np.exp(-pace * hours))
 
     def _measures(self, mc: Floats, control: Floats, now: Floats) -> Floats:
-        """Return what ends a stage, for each kind of stage, shape (cases, 4)."""
+        """Return the quantity that ends each kind of stage, shape (cases, 4)."""
         return np.stack(
             [control, np.nanmin(mc, axis=1), np.nanmax(mc, axis=1), self.begun - now], axis=1
         )
 
     def _note_due(self, before: Floats, after: Floats) -> None:
-        """Note when stages from the one in force on come due, whether or not they begin then."""
+        """Record when this and later stages fall due, whether or not they begin then."""
         one = np.arange(self.count)
         for k in range(self.due.shape[1] - 1):
             kind = self.kind[:, k]
@@ -273,7 +274,7 @@ class _March:
         return np.asarray(self.now + STEP_H * np.clip((before - value) / fall, 0.0, 1.0))
 
     def _change_steps(self) -> None:
-        """Change step as the operator does: at a weighing, once the trigger is met."""
+        """Change steps as the operator does: at a weighing, once the trigger is met."""
         since = (self.now - self.start) % self.between
         weighing = (since < 1e-6) | (self.between - since < 1e-6)
         for _ in range(self.due.shape[1]):
@@ -301,7 +302,7 @@ class _March:
 
 
 def march(cases: Sequence[Case]) -> list[Course]:
-    """Return what is to come of each case."""
+    """Return the future course of each case."""
     state = _March(cases)
     while not state.done().all():
         state.advance()
@@ -345,7 +346,7 @@ def _last_hour(run: Run) -> float:
 
 
 def _usual_interval(run: Run) -> float:
-    """Return how often this charge is weighed, in whole time steps, from 8 h to 3 days [h]."""
+    """Return the usual time between weighings, in whole time steps, from 8 h to 3 days [h]."""
     gaps = np.diff(run.weighings.hours)
     usual = float(np.median(gaps)) if gaps.size else 24.0
     return float(np.clip(STEP_H * round(usual / STEP_H), 2 * STEP_H, 72.0))
@@ -357,5 +358,5 @@ def _begun(run: Run) -> float:
 
 
 def _padded(rows: Sequence[Sequence[float]], width: int) -> Floats:
-    """Return rows as one table, each filled up with its last value."""
+    """Return rows as one array, each padded with its last value."""
     return np.array([[*row, *[row[-1]] * (width - len(row))] for row in rows], float)

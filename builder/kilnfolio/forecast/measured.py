@@ -1,8 +1,8 @@
-"""How good forecasts and early warnings were on check charges: ``measured.yaml``, made by a command.
+"""Measured accuracy of forecasts and early warnings on check charges: ``measured.yaml``.
 
-The file is written by the command it names, from charges that no curve was learnt from. The
-constants of the early warning were chosen on some of them; the others are counted apart. Pages
-print these figures; nobody types them.
+The file is written by the command it names, from charges that no curve was learnt from. Some of
+them were used to choose the constants of the early warning; the others are counted separately.
+Pages print these figures; nobody types them.
 """
 
 from __future__ import annotations
@@ -14,25 +14,25 @@ from typing import NamedTuple
 import yaml
 
 
-class Fault(NamedTuple):
-    """A planted fault, and how often it was found."""
+class PlantedFault(NamedTuple):
+    """A kind of planted fault, and how often it was found."""
 
     words: str
     planted: int
     found: int
     right_pair: int | None
-    """How often the right pair was named, of tags that were swapped."""
+    """For swapped tags, how often the right pair was named."""
     days: float | None
-    """Days until it was found, median; of a drift."""
+    """For a drift, the median days until it was found."""
 
     @property
     def share_pct(self) -> float:
-        """Share that was found [%]."""
+        """Share of faults found [%]."""
         return 100.0 * self.found / self.planted
 
 
-class Warned(NamedTuple):
-    """Early warnings: false alarms on sound charges, and planted faults."""
+class WarningAccuracy(NamedTuple):
+    """Accuracy of early warnings: false alarms on sound charges, and planted faults found."""
 
     weighings: int
     weighings_named: int
@@ -40,15 +40,15 @@ class Warned(NamedTuple):
     charges_named: int
     charges_with_drift: int
     others: int
-    """Of the charges: those on which no constant of the warning was chosen."""
+    """Number of charges that were not used to choose constants of the warning."""
     others_named: int
     others_weighings: int
     others_weighings_named: int
-    faults: tuple[Fault, ...]
+    faults: tuple[PlantedFault, ...]
 
 
-class Foretold(NamedTuple):
-    """Forecasts of the end from one share of the time; errors in % of the whole time."""
+class ForecastAccuracy(NamedTuple):
+    """Accuracy of forecasts of the end at one share of the time; errors in % of the whole time."""
 
     share: float
     charges: int
@@ -61,8 +61,8 @@ class Foretold(NamedTuple):
     next_step_days: float
 
 
-class Loads(NamedTuple):
-    """Forecasts of loads before they went in, and how many ended inside the bands."""
+class LoadAccuracy(NamedTuple):
+    """Accuracy of forecasts of loads before they went in: how many ended inside the bands."""
 
     charges: int
     in80: int
@@ -70,12 +70,12 @@ class Loads(NamedTuple):
 
 
 class Measured(NamedTuple):
-    """All of it, and the command that made it."""
+    """All measured figures, and the command that made them."""
 
     command: str
-    warnings: Warned
-    forecasts: tuple[Foretold, ...]
-    loads: Loads
+    warnings: WarningAccuracy
+    forecasts: tuple[ForecastAccuracy, ...]
+    loads: LoadAccuracy
 
 
 @cache
@@ -85,7 +85,7 @@ def measured() -> Measured:
     data = yaml.safe_load(text)
     found = data["warnings"]
     faults = tuple(
-        Fault(
+        PlantedFault(
             one["fault"],
             one["planted"],
             one["found"],
@@ -96,7 +96,7 @@ def measured() -> Measured:
     )
     return Measured(
         data["command"],
-        Warned(
+        WarningAccuracy(
             found["sound_weighings"],
             found["sound_weighings_named"],
             found["sound_charges"],
@@ -108,6 +108,6 @@ def measured() -> Measured:
             found["other_weighings_named"],
             faults,
         ),
-        tuple(Foretold(**row) for row in data["forecasts"]),
-        Loads(**data["loads"]),
+        tuple(ForecastAccuracy(**row) for row in data["forecasts"]),
+        LoadAccuracy(**data["loads"]),
     )

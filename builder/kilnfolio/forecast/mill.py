@@ -1,4 +1,4 @@
-"""A mill's records as runs: the one place where the forecast meets the mill folder."""
+"""A mill's records as runs: the only module that connects the forecast to the mill folder."""
 
 from __future__ import annotations
 
@@ -32,29 +32,29 @@ from kilnfolio.review.setpoints import PlannedStep as ScheduleStep
 from kilnfolio.review.setpoints import asked_air, planned_steps
 
 AIR_EVERY_H = 1.0
-"""Logged air is averaged over this time; a logger that writes less often is taken as it is. [h]"""
+"""Logged air is averaged over this time; logs with longer intervals are kept as they are. [h]"""
 
 LOADS_EARLIER = 10
-"""Earlier charges of a wood that a load before it goes in is forecast from, the newest."""
+"""Number of newest charges of a wood used to forecast a load before it goes in."""
 
 _JUMP_K, _JUMP_MIN = "spike-kelvin", "spike-minutes"
 
 
-class NotForecast(LookupError):  # noqa: N818  an answer, not a fault
-    """A charge that cannot be forecast, and why."""
+class NotForecast(LookupError):  # noqa: N818  an answer, not an error
+    """A charge cannot be forecast; the message says why."""
 
 
 def of_charge(folder: MillFolder, charge: str, as_of: dt.datetime | None = None) -> Forecast:
-    """Return the forecast of a charge as it stood at a moment.
+    """Return the forecast of a charge as it stood at a given time.
 
     Parameters
     ----------
     folder : MillFolder
         The mill.
     charge : str
-        Number of an open charge, or of a complete one as it once ran.
+        Number of a charge, open or complete.
     as_of : datetime, optional
-        The moment, aware; nothing recorded later is used. By default the charge's last record.
+        The time, aware; later records are not used. By default the charge's last record.
 
     Returns
     -------
@@ -63,11 +63,11 @@ def of_charge(folder: MillFolder, charge: str, as_of: dt.datetime | None = None)
     Raises
     ------
     KeyError
-        There is no such charge.
+        If there is no such charge.
     NotForecast
-        Too little is written, or nothing was weighed by then.
+        If its record is too incomplete, or nothing had been weighed by then.
     RecordProblems
-        A logger file does not fit its profile.
+        If a logger file does not fit its profile.
     """
     run = drying_run(folder.graph, charge)
     hour = _last_record(run) if as_of is None else hours_between(run.started, as_of)
@@ -89,9 +89,9 @@ def of_charge(folder: MillFolder, charge: str, as_of: dt.datetime | None = None)
 
 
 def past(folder: MillFolder) -> Iterator[Trial]:
-    """Yield how each charge that is down to its target would have been forecast.
+    """Yield the forecasts that would have been made of each charge that reached its target.
 
-    Each is learnt from all the others; an older record that nobody closed counts too.
+    Each is forecast with a curve learnt from all the others; older records never closed count too.
     """
     open_ = [name for name, one in folder.open_charges.items() if one.so_far is not None]
     runs = runs_known(folder.graph, sorted([*folder.charges, *open_]))
@@ -111,18 +111,18 @@ def past(folder: MillFolder) -> Iterator[Trial]:
 def earlier_names(
     folder: MillFolder, wood: str, but: str, before: dt.datetime | None = None
 ) -> list[str]:
-    """Return the numbers of the mill's other charges to learn from, the newest first.
+    """Return the numbers of the mill's other charges to learn from, newest first.
 
     Parameters
     ----------
     folder : MillFolder
         The mill.
     wood : str
-        Charges of this wood are taken; where there are fewer than `ENOUGH`, of any wood.
+        Use charges of this wood; if there are fewer than `ENOUGH`, of any wood.
     but : str
-        The charge that is forecast.
+        The charge to be forecast.
     before : datetime, optional
-        Only charges begun before this moment.
+        Use only charges that began before this time.
     """
     graph = folder.graph
 
@@ -149,14 +149,14 @@ def earlier_names(
 
 
 def charge_of(folder: MillFolder, charge: str) -> Located[Charge]:
-    """Return a charge's record, complete or as far as it goes.
+    """Return a charge's record, complete or partial.
 
     Raises
     ------
     KeyError
-        There is no such charge.
+        If there is no such charge.
     NotForecast
-        Its record does not yet say which kiln, schedule and timber.
+        If its record does not yet name the kiln, schedule and timber.
     """
     if charge in folder.charges:
         return folder.charges[charge]
@@ -169,14 +169,14 @@ def charge_of(folder: MillFolder, charge: str) -> Located[Charge]:
 
 
 def run_of(folder: MillFolder, charge: str) -> Run:
-    """Return one charge as the forecast reads it.
+    """Return a charge as the forecast reads it.
 
     Raises
     ------
     KeyError, NotForecast
         As for `charge_of`.
     RecordProblems
-        A logger file does not fit its profile, or a step asks for air that cannot be.
+        If a logger file does not fit its profile, or a step asks for impossible air.
     """
     located = charge_of(folder, charge)
     record = located.record
@@ -236,17 +236,17 @@ def run_of(folder: MillFolder, charge: str) -> Run:
 
 
 def _digest(value: object) -> bytes:
-    """Return what tells a run or forecast from another; numpy shortens long arrays in words."""
+    """Return a digest that identifies a run or forecast; `repr` would shorten long arrays."""
     return hashlib.sha256(pickle.dumps(value)).digest()
 
 
 def loads_learn_from(graph: Graph, wood: str) -> tuple[str, ...]:
-    """Return the charges that the forecast of a load before it goes in learns from."""
+    """Return the charges from which the forecast of a load before it goes in is learnt."""
     return reading.charges(graph, f"species:{wood}", newest_first=True)[:LOADS_EARLIER]
 
 
 def _wanted(graph: Graph) -> list[str]:
-    """Return the open charges, and all that forecasts of them and of loads to come learn from."""
+    """Return open charges, and all charges from which forecasts of them and of loads are learnt."""
     folder, found = mill_of(graph), dict.fromkeys(reading.open_charges(graph))
     for name in list(found):
         so_far = folder.open_charges[name].so_far
@@ -260,7 +260,7 @@ def _wanted(graph: Graph) -> list[str]:
 
 @derived("drying run", keys=_wanted, batch=2, digest=_digest)
 def drying_run(graph: Graph, number: str) -> Run:
-    """Return one charge as the forecast reads it; see `run_of`."""
+    """Return a charge as the forecast reads it; see `run_of`."""
     folder = mill_of(graph)
     if number in folder.open_charges and folder.open_charges[number].so_far is None:
         raise NoValueError(number)
@@ -269,12 +269,12 @@ def drying_run(graph: Graph, number: str) -> Run:
     except RecordProblems:
         if reading.charge_as_sealed(graph, number) is None:
             raise
-        # sealed with another schedule, kiln or logger profile than today's: nothing to learn from
+        # its schedule, kiln or logger profile has changed since it was sealed: nothing to learn
         raise NoValueError(number) from None
 
 
 def runs_known(graph: Graph, numbers: Iterable[str]) -> list[Run]:
-    """Return charges as the forecast reads them, but those that today's library no longer fits."""
+    """Return charges as the forecast reads them, except those that no longer fit the library."""
     found = []
     for number in numbers:
         try:
@@ -286,7 +286,7 @@ def runs_known(graph: Graph, numbers: Iterable[str]) -> list[Run]:
 
 @derived("forecast", keys=reading.open_charges, digest=_digest)
 def open_forecast(graph: Graph, number: str) -> Forecast | None:
-    """Return the forecast of an open charge as of its last record; None where it has none yet."""
+    """Return the forecast of an open charge as of its last record; None if it has none yet."""
     try:
         return of_charge(mill_of(graph), number)
     except (NotForecast, AbsentError):
@@ -294,11 +294,11 @@ def open_forecast(graph: Graph, number: str) -> Forecast | None:
 
 
 def open_forecasts(folder: MillFolder) -> Derivations[Forecast | None]:
-    """Return the forecasts of the charges that run, each made when it is asked for."""
+    """Return the forecasts of the open charges, each computed on first access."""
     return Derivations(folder.graph, open_forecast, lambda: tuple(folder.open_charges))
 
 
-#: What a build computes after the reviews; see also `mill_loads`.
+#: Values that a build computes after the reviews; see also `mill_loads`.
 FORECASTS: tuple[Step, ...] = ((drying_run,), (open_forecast,))
 
 
@@ -308,7 +308,7 @@ def _last_record(run: Run) -> float:
 
 
 def planned(steps: Iterable[ScheduleStep], target: float) -> tuple[PlannedStep, ...]:
-    """Return a schedule's steps as the forecast takes them; the last one runs to the target."""
+    """Return a schedule's steps as the forecast uses them; the last one runs to the target."""
     steps_ = [
         PlannedStep(step.air.dry_bulb_c, step.air.emc_pct, step.until_mc_pct, step.hours)
         for step in steps
@@ -319,13 +319,14 @@ def planned(steps: Iterable[ScheduleStep], target: float) -> tuple[PlannedStep, 
 
 
 def _weighings(record: Charge) -> tuple[Weighings, tuple[float | None, ...]]:
-    """Return the MC of the boards of the charge's main timber, by weighing or round."""
+    """Return the MC of the boards of the charge's main timber at each weighing or metered round."""
     main = record.stock[0]
     own = [board.id for board in record.boards if (board.species or main.species) == main.species]
     by_time: dict[dt.datetime, dict[str, float]] = {}
     masses: dict[str, float] = {}
     for history in board_histories(record):
-        if history.board.id in own and history.estimates:  # its sections are out of the oven
+        # estimates exist once the board's sections are out of the oven
+        if history.board.id in own and history.estimates:
             masses[history.board.id] = history.estimates[-1].oven_dry_g
             for point in history.points:
                 by_time.setdefault(point.at, {})[history.board.id] = point.mc_pct
@@ -334,7 +335,7 @@ def _weighings(record: Charge) -> tuple[Weighings, tuple[float | None, ...]]:
             by_time.setdefault(mc_round.at, {}).setdefault(name, mc.value)
             if name not in own:
                 own.append(name)
-    # the boards as cut are weighed one by one, minutes apart: one weighing, before heating began
+    # boards are cut and weighed minutes apart before heating begins: treat that as one weighing
     before = {at for at in by_time if at < record.started}
     first: dict[str, float] = {}
     for at in sorted(before):
@@ -351,7 +352,7 @@ def _weighings(record: Charge) -> tuple[Weighings, tuple[float | None, ...]]:
 
 
 def _logged(log: Log, folder: MillFolder, record: Charge, pressure: float) -> AirLog:
-    """Return logged air by the hour; an EMC sensor is believed where there are no bulbs."""
+    """Return logged air by the hour; an EMC sensor is used if there are no bulbs."""
     limits = limit_table(folder, Subject())
     series = air_series(
         log, pressure, jump_kelvin=limits.value(_JUMP_K), jump_minutes=limits.value(_JUMP_MIN)
@@ -363,7 +364,7 @@ def _logged(log: Log, folder: MillFolder, record: Charge, pressure: float) -> Ai
     kept &= (series.dry_bulb > 0) & (series.dry_bulb < 120) & (emc > 0) & (emc < 40)
     if not kept.any():
         return AirLog(*[np.zeros(0)] * 3)
-    # a reading stands for the time since the one before it
+    # a reading represents the time since the one before it
     bins = np.ceil(hours[kept] / AIR_EVERY_H - 1e-6)
     firsts = np.flatnonzero(np.diff(bins, prepend=-1.0))
     count = np.diff(np.append(firsts, bins.size))
@@ -372,7 +373,7 @@ def _logged(log: Log, folder: MillFolder, record: Charge, pressure: float) -> Ai
 
 
 def _as_asked(asked: list[tuple[float, float, float]], weighings: Weighings) -> AirLog:
-    """Return the air asked for, where none was logged."""
+    """Return the requested air, for a charge without logged air."""
     if not asked or not weighings.hours.size or weighings.hours[-1] <= 0:
         return AirLog(*[np.zeros(0)] * 3)
     hours = np.arange(AIR_EVERY_H, weighings.hours[-1] + AIR_EVERY_H, AIR_EVERY_H)

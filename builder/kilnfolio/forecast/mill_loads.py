@@ -1,4 +1,4 @@
-"""Loads that have not gone in yet, as a mill's records describe them: days, energy and cost."""
+"""Loads that have not gone in yet: their days, energy and cost, from a mill's records."""
 
 from __future__ import annotations
 
@@ -23,18 +23,18 @@ from kilnfolio.review.review import mill_pressure
 from kilnfolio.review.setpoints import planned_steps
 
 NOT_A_KILN = frozenset({"air-drying yard", "dryer shed"})
-"""Kinds of plant that follow no schedule."""
+"""Kinds of kiln record that do not follow a schedule."""
 
 USUAL_TARGET = {"hardwood": 8.0, "softwood": 15.0}
-"""MC dried to where neither charges nor the schedule say: common practice, no source. [%]"""
+"""Target if neither charges nor the schedule state one: common practice, no source. [% MC]"""
 
 ENERGY_CHARGES = 20
-"""Charges of a kiln whose metered energy is looked at, the newest."""
+"""Number of a kiln's newest charges whose metered energy is used."""
 
 
 @dataclass(frozen=True)
 class KilnCost:
-    """What a load would take in one kiln.
+    """Energy and cost of a load in one kiln.
 
     Attributes
     ----------
@@ -43,9 +43,9 @@ class KilnCost:
     energy : Amount
         [kWh]
     cost : Amount, optional
-        By the mill's tariff; None where it gives none.
+        By the mill's tariff; None without a tariff.
     charges : int
-        Charges with metered energy it rests on.
+        Number of charges with metered energy behind it.
     """
 
     kiln: str
@@ -56,7 +56,7 @@ class KilnCost:
 
 @dataclass(frozen=True)
 class LoadLine:
-    """A load of one stock on one schedule, before it goes in.
+    """The estimate of a load of one stock on one schedule, before it goes in.
 
     Attributes
     ----------
@@ -65,10 +65,10 @@ class LoadLine:
     target_pct : float
         The MC it is dried to. [%]
     own_days : tuple of float
-        Days of the mill's complete charges of it on this schedule. [day]
+        Days of the mill's complete charges of this stock on this schedule. [day]
     found : LoadForecast
     costs : tuple of KilnCost
-        By kiln; only those with enough metered charges.
+        By kiln; only kilns with enough metered charges.
     """
 
     species: str
@@ -81,9 +81,9 @@ class LoadLine:
 
 @derived("loads", keys=lambda graph: graph.names("schedule"))
 def loads_of(graph: Graph, schedule: str) -> tuple[LoadLine, ...]:
-    """Return what a load would take on a schedule, for each stock the mill has dried before.
+    """Return the estimate of a load on a schedule for each stock the mill has dried before.
 
-    Woods that this mill never dried are left out: the published formula alone missed by half.
+    Woods this mill never dried are left out, because the published formula alone is off by half.
     """
     folder = mill_of(graph)
     if schedule not in folder.schedules:
@@ -115,7 +115,7 @@ def _is_of(charge: Charge, species: str, thickness: Length) -> bool:
 
 
 def target_of(own: list[Charge], schedule: Schedule, species: Species) -> float:
-    """Return the MC a load is dried to: as on earlier charges, or as the schedule says [%]."""
+    """Return the target of a load: as on earlier charges, or as in the schedule [% MC]."""
     if own:
         return float(median(charge.target_mc.value for charge in own))
     stated = schedule.target_mc
@@ -125,14 +125,14 @@ def target_of(own: list[Charge], schedule: Schedule, species: Species) -> float:
 def forecast_for(
     folder: MillFolder, schedule: Schedule, species: str, thickness_mm: float, target_pct: float
 ) -> LoadForecast | None:
-    """Return how long a load will take; None for a wood that this mill never dried.
+    """Return how long a load will take; None for a wood this mill never dried.
 
     Parameters
     ----------
     folder : MillFolder
         The mill.
     schedule : Schedule
-        What it is dried by.
+        The schedule it is dried by.
     species : str
         Id of the species.
     thickness_mm : float
@@ -159,7 +159,7 @@ def forecast_for(
 
 
 def green_pct(species: Species) -> float:
-    """Return the MC of green timber of a species: the wetter of heart and sap, or the stem's [%]."""
+    """Return the green MC of a species: the wetter of heartwood and sapwood, or the stem's [%]."""
     known = [
         value.value
         for group in species.green_mc
@@ -170,7 +170,7 @@ def green_pct(species: Species) -> float:
 
 
 def kilns_for(folder: MillFolder, schedule: Schedule) -> list[Kiln]:
-    """Return the kilns that can run a schedule: of a kind it suits, and hot enough."""
+    """Return the kilns that can run a schedule: of a suitable kind, and hot enough."""
     pressure = mill_pressure(folder)
     steps = planned_steps(schedule, folder.steps_of(schedule), pressure)
     hottest = max(step.air.dry_bulb_c for step in steps)
@@ -185,7 +185,7 @@ def kilns_for(folder: MillFolder, schedule: Schedule) -> list[Kiln]:
 
 
 def daily_energy(folder: MillFolder, kiln: str) -> list[float]:
-    """Return the metered energy a day of a kiln's newest charges [kWh/d]."""
+    """Return the metered daily energy of a kiln's newest charges [kWh/d]."""
     names = reading.charges(folder.graph, f"kiln:{kiln}", newest_first=True)[:ENERGY_CHARGES]
     records = [folder.charges[name].record for name in names]
     return [

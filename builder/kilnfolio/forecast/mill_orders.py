@@ -1,4 +1,4 @@
-"""A mill's orders against its kilns: what dries each, what could go in next, and when it is done."""
+"""A mill's orders and kilns: what dries each order, what could go in next, and when it is done."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ from kilnfolio.forecast.plan import (
     TURNAROUND,
     Bar,
     Plan,
-    Wish,
+    UnplannedOrder,
     later,
     next_charge,
-    place,
+    place_orders,
     plan,
     standing,
 )
@@ -29,7 +29,7 @@ from kilnfolio.records.quantities import Length
 from kilnfolio.records.schedule import Schedule
 
 NEXT_SHOWN = 6
-"""Loads that could go into a kiln next, the likeliest: what it dried last."""
+"""Most loads proposed for a kiln next; what it dried last comes first."""
 
 
 @dataclass(frozen=True)
@@ -49,13 +49,13 @@ class PlannedOrder:
     ----------
     order : OpenOrder
     kiln : str
-        Where it dries or would dry; empty where that cannot be said.
+        Where it dries or would dry; empty if unknown.
     begins : datetime, optional
-        When its charge is likely to be heated, if it does not run yet.
+        When its charge will probably start, if it is not running yet.
     done : Due, optional
-        When it is likely to be dry; a moment without bands once it is.
+        When it will probably be dry; once it is, a time without bands.
     standing : str
-        A key of `plan.STANDINGS`, ``dry``, or why nothing can be said.
+        A key of `plan.STANDINGS`, ``dry``, or the reason why its standing is unknown.
     """
 
     order: OpenOrder
@@ -67,7 +67,7 @@ class PlannedOrder:
 
 @dataclass(frozen=True)
 class NextLoad:
-    """What could go into a kiln next, and when it would be done."""
+    """A load that could go into a kiln next, and when it would be done."""
 
     kiln: str
     schedule: str
@@ -79,7 +79,7 @@ class NextLoad:
 
 @dataclass(frozen=True)
 class MillPlan:
-    """The kilns, the orders and what could go in next."""
+    """The plan of the kilns, the orders, and the loads that could go in next."""
 
     plan: Plan
     orders: tuple[PlannedOrder, ...]
@@ -88,7 +88,7 @@ class MillPlan:
 
 @derived("order loads", keys=lambda graph: graph.names("order"))
 def order_loads(graph: Graph, number: str) -> tuple[Choice, ...]:
-    """Return the kilns that could dry an order, each with the schedule that is quickest there."""
+    """Return the kilns that could dry an order, each with the fastest schedule for it there."""
     folder = mill_of(graph)
     if number not in folder.orders or folder.orders[number].record.charges:
         return ()
@@ -119,16 +119,16 @@ def _schedules(folder: MillFolder, order: OpenOrder) -> Iterator[Schedule]:
 
 
 def mill_plan(folder: MillFolder, forecasts: Sequence[Forecast], now: dt.datetime) -> MillPlan:
-    """Return the plan of a mill's kilns as it stands.
+    """Return the current plan of a mill's kilns.
 
     Parameters
     ----------
     folder : MillFolder
         The mill.
     forecasts : sequence of Forecast
-        Of the charges that run.
+        Forecasts of the running charges.
     now : datetime
-        The moment it speaks of: an empty kiln is free from then.
+        The time of the plan: an empty kiln is free from then.
     """
     running = plan(forecasts)
     kilns = {
@@ -142,11 +142,11 @@ def mill_plan(folder: MillFolder, forecasts: Sequence[Forecast], now: dt.datetim
         done = running.free(name)
         if done is not None:
             free[name] = later(done, TURNAROUND)
-        elif name not in busy:  # a kiln whose charge never gets there is not free
+        elif name not in busy:  # a kiln whose charge never reaches its target is not free
             free[name] = Due(now, now, now, now, now)
     open_ = [located.record for located in folder.orders.values() if located.record.shipped is None]
-    bars = place(
-        [_wish(folder, order) for order in open_ if not order.charges],
+    bars = place_orders(
+        [_unplanned(folder, order) for order in open_ if not order.charges],
         free,
         {name: kiln.capacity.value for name, kiln in kilns.items()},
     )
@@ -159,9 +159,9 @@ def mill_plan(folder: MillFolder, forecasts: Sequence[Forecast], now: dt.datetim
     )
 
 
-def _wish(folder: MillFolder, order: OpenOrder) -> Wish:
+def _unplanned(folder: MillFolder, order: OpenOrder) -> UnplannedOrder:
     choices = order_loads(folder.graph, order.id)
-    return Wish(
+    return UnplannedOrder(
         order.id,
         order.due,
         (order.species, order.thickness.value, order.target_mc.value, order.schedule),

@@ -1,4 +1,4 @@
-"""What one change would do to the rest of an open charge."""
+"""What-ifs for the rest of an open charge."""
 
 from __future__ import annotations
 
@@ -37,19 +37,19 @@ from kilnfolio.records import reading
 from kilnfolio.records.folder import MillFolder, mill_of
 
 MOST_SCHEDULES = 4
-"""Other schedules for the wood that are tried."""
+"""Most other schedules to try for the wood."""
 
 
 @dataclass(frozen=True)
 class OpenEffect:
-    """What one change does to the rest of a charge.
+    """The effect of one change on the rest of a charge.
 
     Attributes
     ----------
     effect : Effect
-        Ratios over what is still to come.
+        Ratios over the rest of the charge.
     end : datetime, optional
-        The likely end with it, to the hour; None where it never comes, or none is forecast.
+        The likely end with the change, to the hour; None if it never ends, or has no forecast.
     """
 
     effect: Effect
@@ -58,12 +58,12 @@ class OpenEffect:
 
 @dataclass(frozen=True)
 class OpenWhatIf:
-    """What the page of an open charge prints of the board model.
+    """The board model of an open charge, as its page prints it.
 
     Attributes
     ----------
     trace : Trace
-        The board as computed so far.
+        The computed board so far.
     effects : tuple of OpenEffect
     """
 
@@ -80,13 +80,13 @@ class Rest:
     found : Forecast
     trace : Trace
     stock : Stock
-        A board that followed the weighings so far.
+        A board whose computed MC follows the weighings so far.
     begin : tuple of float
-        Its profile now, at the controlling MC. [%]
+        Its present profile, shifted to the controlling MC. [%]
     steps : tuple of PlannedStep
-        Steps to come, the one in force first, as this kiln keeps them.
+        Coming steps, starting with the one in force, as this kiln keeps them.
     kept : float
-        EMC measured over EMC asked for. [-]
+        Measured over requested EMC. [-]
     """
 
     found: Forecast
@@ -98,7 +98,7 @@ class Rest:
 
 
 def rest_of(folder: MillFolder, number: str, as_of: dt.datetime | None = None) -> Rest:
-    """Return the rest of an open charge, or of any charge as it stood at a moment.
+    """Return the rest of an open charge, or of any charge as it stood at a given time.
 
     Parameters
     ----------
@@ -107,12 +107,12 @@ def rest_of(folder: MillFolder, number: str, as_of: dt.datetime | None = None) -
     number : str
         The charge.
     as_of : datetime, optional
-        The moment, aware; nothing recorded later is used. By default the last record.
+        The time, aware; later records are not used. By default the last record.
 
     Raises
     ------
     NoComparison
-        It has no forecast, log or weighings yet, is at its target, or is run by the clock.
+        If it has no forecast, log or weighings yet, is at its target, or runs by the clock.
     """
     try:
         found = (
@@ -149,12 +149,12 @@ def rest_of(folder: MillFolder, number: str, as_of: dt.datetime | None = None) -
 def open_what_if_of(
     folder: MillFolder, number: str, as_of: dt.datetime | None = None
 ) -> OpenWhatIf:
-    """Return what the usual changes would do to the rest of a charge; see `rest_of`.
+    """Return the effect of the usual changes on the rest of a charge; see `rest_of`.
 
     Raises
     ------
     NoComparison
-        There is nothing to compare with, and why.
+        If there is nothing to compare with; the message says why.
     """
     rest = rest_of(folder, number, as_of)
     effects = [
@@ -165,7 +165,7 @@ def open_what_if_of(
 
 
 def with_end(found: Forecast, effect: Effect) -> OpenEffect:
-    """Return an effect with the end it would mean: its ratio times the forecast's days to come."""
+    """Return an effect with the end it implies: its ratio times the forecast's remaining days."""
     if found.end is None or not math.isfinite(effect.found.days):
         return OpenEffect(effect, None)
     left = (found.end.median - found.weighed) * effect.found.days
@@ -208,12 +208,12 @@ def _other_schedules(folder: MillFolder, rest: Rest) -> Iterator[Effect]:
 
 @derived("open what-if", keys=reading.open_charges)
 def open_what_if(graph: Graph, number: str) -> OpenWhatIf | None:
-    """Return the what-if of an open charge; None where there is nothing to compare."""
+    """Return the what-if of an open charge; None if there is nothing to compare."""
     try:
         return open_what_if_of(mill_of(graph), number)
     except LookupError:
         return None
 
 
-#: What a build computes after the forecasts.
+#: Values that a build computes after the forecasts.
 OPEN_WHAT_IFS: tuple[Step, ...] = ((open_what_if,),)

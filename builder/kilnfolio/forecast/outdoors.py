@@ -1,4 +1,4 @@
-"""Weather as air that wood comes to rest in: from a year of hours, or from twelve months."""
+"""Outdoor air, from a year of hourly weather or from twelve monthly means."""
 
 from __future__ import annotations
 
@@ -38,14 +38,14 @@ SOURCES = {
     "monthly": "EMC of monthly means, 0.8 to 1.7 points below the mean of hourly EMC",
     "steady": "steady air",
 }
-"""How weather was averaged; stands beside an estimate."""
+"""How weather was averaged; printed with an estimate."""
 
 _COLDEST_C = -30.0
 
 
 @dataclass(frozen=True)
 class Weather:
-    """A year of air, in equal blocks from the first of January.
+    """A year of air, in equal blocks starting on the first of January.
 
     Attributes
     ----------
@@ -65,12 +65,12 @@ class Weather:
         return YEAR_H / self.temp_c.size
 
     def from_month(self, month: int) -> Weather:
-        """Return the same year begun on the first of a month, from 1."""
+        """Return the same year starting on the first of a month (1 to 12)."""
         shift = round(24 * sum(DAYS[: month - 1]) / self.block_h)
         return Weather(np.roll(self.temp_c, -shift), np.roll(self.emc_pct, -shift), self.source)
 
     def by_day(self) -> Weather:
-        """Return the same year in daily means."""
+        """Return the same year as daily means."""
         days = int(YEAR_H / 24)
         temp, emc = (
             series.reshape(days, -1).mean(axis=1) for series in (self.temp_c, self.emc_pct)
@@ -83,7 +83,7 @@ class Weather:
         return np.array([self.emc_pct[a:b].mean() for a, b in pairwise(edges)])
 
     def warmed(self, kelvin: float) -> Weather:
-        """Return the air of a shed heated above the outdoors, its water vapour as outdoors."""
+        """Return the air of a shed warmer than outdoors by `kelvin`, with the same water vapour."""
         humidity = np.asarray(sorption.relative_humidity_for_emc(self.temp_c, self.emc_pct))
         warm = self.temp_c + kelvin
         drier = humidity * saturation_pressure(self.temp_c) / saturation_pressure(warm)
@@ -95,7 +95,7 @@ class Weather:
 
 
 def of_table(table: WeatherTable) -> Weather:
-    """Return the weather a mill brings as air for wood."""
+    """Return a mill's table of weather as a year of air."""
     temp = np.maximum(np.array(table.temp_c), _COLDEST_C)
     humidity = np.array(table.relative_humidity_pct)
     emc = np.asarray(sorption.equilibrium_moisture_content(temp, humidity))
@@ -126,7 +126,7 @@ def monthly(temp_c: Sequence[float], emc_pct: Sequence[float]) -> Weather:
 
 
 def steady(temp_c: float, relative_humidity_pct: float) -> Weather:
-    """Return a year of one temperature and humidity, as in a store that is kept so."""
+    """Return a year of constant temperature and humidity, as in a climate-controlled store."""
     emc = float(sorption.equilibrium_moisture_content(temp_c, relative_humidity_pct))
     days = int(YEAR_H / 24)
     return Weather(np.full(days, float(temp_c)), np.full(days, emc), "steady")

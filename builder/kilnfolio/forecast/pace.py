@@ -1,8 +1,8 @@
-"""Each board's pace against what is usual at the mill, from its weighings so far.
+"""Each board's pace relative to the mill's usual, from its weighings so far.
 
-A charge may run fast while it is wet and slow when it is nearly dry, so the pace is a smooth
-function of MC: a Gaussian process [1]_ shared by the charge, and one more for each board. Where
-nothing was weighed it returns to the usual.
+A charge may run fast while wet and slow when nearly dry, so the pace is a smooth function of MC: a
+Gaussian process [1]_ shared by the charge, plus one for each board. Away from weighings it returns
+to the usual pace.
 
 References
 ----------
@@ -21,15 +21,15 @@ from kilnfolio.forecast.inputs import Run
 from kilnfolio.physics._types import Floats
 
 LENGTH = 20.0
-"""How far apart in MC two paces of one charge still tell of each other. [point]"""
+"""Distance in MC over which paces of one charge are correlated. [point]"""
 
 _MOST = 600
-"""Intervals used of a charge, the newest first."""
+"""Most intervals of a charge used, newest first."""
 
 
 @dataclass(frozen=True)
 class BoardPaces:
-    """How each board dries against the mill's usual.
+    """Each board's pace relative to the mill's usual.
 
     Attributes
     ----------
@@ -50,26 +50,28 @@ class BoardPaces:
 
 
 def boards(curve: Curve, run: Run) -> BoardPaces:
-    """Return the pace of each board of a charge against the mill's usual.
+    """Return the pace of each board of a charge relative to the mill's usual.
 
     Parameters
     ----------
     curve : Curve
-        What is usual.
+        The usual pace.
     run : Run
-        The charge as it was known (`Run.until`).
+        The charge as known at the time (`Run.until`).
 
     Returns
     -------
     BoardPaces
-        Before the second weighing, the usual for every board.
+        Before the second weighing, the usual pace for every board.
 
     Notes
     -----
-    Observations are ln k less the curve; their covariance is that of charge and board, squared
-    exponential over MC with `LENGTH`, and on the diagonal scatter and weighing noise [1]_.
+    Observations are ln k minus the curve. Their covariance is the sum of the charge's and the
+    board's, both squared exponential over MC with `LENGTH`, plus scatter and weighing noise on the
+    diagonal [1]_.
     """
-    from scipy.linalg import cho_factor, cho_solve  # slow to import, and few commands forecast
+    # imported here because it is slow, and few commands forecast
+    from scipy.linalg import cho_factor, cho_solve
 
     data = paces(run)
     newest = np.argsort(data.interval, kind="stable")[-_MOST:]
@@ -104,7 +106,7 @@ def _near(first: Floats, second: Floats) -> Floats:
 
 
 def _last(mc_pct: Floats) -> Floats:
-    """Return each board's last weighed MC; the mean of the others where it never was weighed."""
+    """Return each board's last weighed MC; if never weighed, the mean of the others."""
     last = np.full(mc_pct.shape[1], np.nan)
     for row in mc_pct:
         last = np.where(np.isfinite(row), row, last)

@@ -1,4 +1,4 @@
-"""All kilns in one view: which charge is done when, and which unloadings fall together."""
+"""All kilns in one view: when each charge is done, and which unloadings coincide."""
 
 from __future__ import annotations
 
@@ -11,29 +11,29 @@ from kilnfolio.forecast.green_load import Days
 from kilnfolio.forecast.result import Due, Forecast
 
 CLASH = dt.timedelta(hours=12)
-"""Two charges that are likely to be done within this time want the same forklift."""
+"""Two charges that will probably be done within this time need the same forklift."""
 
 
 TURNAROUND = dt.timedelta(hours=24)
-"""Between unloading a kiln and heating the next charge; common practice, no source."""
+"""Time between unloading a kiln and heating the next charge; common practice, no source."""
 
 
 @dataclass(frozen=True)
 class Bar:
-    """One charge on the plan, running or to come.
+    """A charge on the plan, running or to come.
 
     Attributes
     ----------
     kiln : str
         Id of the kiln.
     charge : str
-        Number of the charge that runs; empty for one to come.
+        Number of a running charge; empty for one to come.
     started : datetime
-        When heating began, or is likely to begin.
+        When heating began, or will probably begin.
     done : Due, optional
-        When it is done, equalizing and conditioning included; None if its plan never gets there.
+        When it is done, including equalizing and conditioning; None if its plan never gets there.
     orders : tuple of str
-        The orders that a charge to come is for.
+        The orders that a coming charge is for.
     """
 
     kiln: str
@@ -44,13 +44,13 @@ class Bar:
 
     @property
     def name(self) -> str:
-        """What it is called on the plan."""
+        """Its name on the plan."""
         return f"charge {self.charge}" if self.charge else f"order {', '.join(self.orders)}"
 
 
 @dataclass(frozen=True)
 class Clash:
-    """Two charges that are likely to come out at about one time, by their names on the plan."""
+    """Two charges, named as on the plan, that will probably come out at about the same time."""
 
     first: str
     second: str
@@ -59,36 +59,36 @@ class Clash:
 
 @dataclass(frozen=True)
 class Plan:
-    """The bars, the kilns in order, and the clashes in order of time."""
+    """The bars sorted by kiln, and the clashes in order of time."""
 
     bars: tuple[Bar, ...]
     clashes: tuple[Clash, ...]
 
     def free(self, kiln: str) -> Due | None:
-        """Return when a kiln is likely to be free; None while nothing runs in it or ends."""
+        """Return when a kiln will be free; None if it is empty or its charge never ends."""
         own = [bar.done for bar in self.bars if bar.kiln == kiln and bar.done is not None]
         return max(own, key=lambda due: due.median, default=None)
 
 
 @dataclass(frozen=True)
-class Wish:
-    """An order that is in no charge yet.
+class UnplannedOrder:
+    """An order that is not in a charge yet.
 
     Attributes
     ----------
-    order : str
+    number : str
         Its number.
     due : date
-        The day it is to be dry.
+        The day by which it is to be dry.
     stock : tuple
-        What it is: orders of equal stock may share a charge.
+        Its timber: orders of equal stock may share a charge.
     volume_m3 : float, optional
         [m³]
     days : mapping of str to Days
-        How long it takes, by the kilns that can dry it.
+        How long it takes in each kiln that can dry it.
     """
 
-    order: str
+    number: str
     due: dt.date
     stock: tuple[object, ...]
     volume_m3: float | None
@@ -96,60 +96,60 @@ class Wish:
 
 
 def plan(forecasts: Iterable[Forecast], to_come: Iterable[Bar] = ()) -> Plan:
-    """Return the plan of the charges that run, and of those to come."""
+    """Return the plan of running and coming charges."""
     running = (Bar(one.kiln, one.charge, one.started, one.unload or one.end) for one in forecasts)
     bars = tuple(sorted([*running, *to_come], key=lambda bar: (bar.kiln, bar.started)))
     return Plan(bars, tuple(sorted(_clashes(bars), key=lambda clash: clash.at)))
 
 
-def place(
-    wishes: Iterable[Wish], free: Mapping[str, Due], capacity_m3: Mapping[str, float]
+def place_orders(
+    orders: Iterable[UnplannedOrder], free: Mapping[str, Due], capacity_m3: Mapping[str, float]
 ) -> list[Bar]:
-    """Return charges to come for orders: each, by its day, where it would be done first.
+    """Return coming charges for orders, by due date, each in the kiln that would finish it first.
 
-    Orders of one stock share a charge while their volumes fit the kiln. It is a proposal: who
-    plans the kilns knows what else has to go in.
+    Orders of one stock share a charge as long as their volumes fit the kiln. This is only a
+    proposal: whoever plans the kilns knows what else has to go in.
 
     Parameters
     ----------
-    wishes : iterable of Wish
+    orders : iterable of UnplannedOrder
     free : mapping of str to Due
         When each kiln can be heated again.
     capacity_m3 : mapping of str to float
-        Stacked timber that each kiln holds. [m³]
+        Volume of timber that each kiln holds. [m³]
     """
     now_free, bars = dict(free), list[Bar]()
     shared: dict[tuple[object, ...], tuple[int, float]] = {}
-    for wish in sorted(wishes, key=lambda one: (one.due, one.order)):
-        if wish.volume_m3 is not None and wish.stock in shared:
-            index, left = shared[wish.stock]
-            if wish.volume_m3 <= left:
-                bars[index] = replace(bars[index], orders=(*bars[index].orders, wish.order))
-                shared[wish.stock] = index, left - wish.volume_m3
+    for order in sorted(orders, key=lambda one: (one.due, one.number)):
+        if order.volume_m3 is not None and order.stock in shared:
+            index, left = shared[order.stock]
+            if order.volume_m3 <= left:
+                bars[index] = replace(bars[index], orders=(*bars[index].orders, order.number))
+                shared[order.stock] = index, left - order.volume_m3
                 continue
         choices = [
             (next_charge(now_free[kiln], days.in_order()), kiln)
-            for kiln, days in sorted(wish.days.items())
+            for kiln, days in sorted(order.days.items())
             if kiln in now_free
         ]
         if not choices:
             continue
         done, kiln = min(choices, key=lambda choice: (choice[0].median, choice[1]))
-        bars.append(Bar(kiln, "", now_free[kiln].median, done, (wish.order,)))
-        if wish.volume_m3 is not None:
-            shared[wish.stock] = len(bars) - 1, capacity_m3.get(kiln, 0.0) - wish.volume_m3
+        bars.append(Bar(kiln, "", now_free[kiln].median, done, (order.number,)))
+        if order.volume_m3 is not None:
+            shared[order.stock] = len(bars) - 1, capacity_m3.get(kiln, 0.0) - order.volume_m3
         now_free[kiln] = later(done, TURNAROUND)
     return bars
 
 
 def later(due: Due, by: dt.timedelta) -> Due:
-    """Return a moment with its bands, so much later."""
+    """Return a time with its bands, shifted to later."""
     return Due(
         *(getattr(due, name) + by for name in ("low95", "low80", "median", "high80", "high95"))
     )
 
 
-#: What is said of an order's day against when it is likely to be dry.
+#: Words for an order's due date compared with when it will probably be dry.
 STANDINGS = {
     "in time": "nine in ten such forecasts or more are in time",
     "likely in time": "more than half are",
@@ -159,7 +159,7 @@ STANDINGS = {
 
 
 def standing(done: Due, due: dt.date) -> str:
-    """Return whether an order is likely to be dry by the end of its day: a key of `STANDINGS`."""
+    """Return whether an order will be dry by the end of its due date, as a key of `STANDINGS`."""
     for name, word in (
         ("high80", "in time"),
         ("median", "likely in time"),
@@ -171,20 +171,19 @@ def standing(done: Due, due: dt.date) -> str:
 
 
 def next_charge(free: Due, days: Sequence[float]) -> Due:
-    """Return when a charge would be done that goes in as soon as a kiln is free.
+    """Return when a charge that goes in as soon as a kiln is free would be done.
 
     Parameters
     ----------
     free : Due
-        When the kiln is likely to be free.
+        When the kiln will probably be free.
     days : sequence of float
-        Likely days, then the least and the most of 80 and of 95 in 100: median, low80, high80,
-        low95, high95.
+        Days it takes: median, low80, high80, low95, high95.
     """
     median, low80, high80, low95, high95 = (dt.timedelta(days=value) for value in days)
 
-    def apart(name: str, own: dt.timedelta) -> dt.timedelta:
-        """Add the two spreads as independent errors are added."""
+    def combined(name: str, own: dt.timedelta) -> dt.timedelta:
+        """Add the two spreads in quadrature, as independent errors."""
         waited = (getattr(free, name) - free.median).total_seconds()
         dried = (own - median).total_seconds()
         size = (waited**2 + dried**2) ** 0.5
@@ -192,11 +191,11 @@ def next_charge(free: Due, days: Sequence[float]) -> Due:
 
     likely = free.median + median
     return Due(
-        likely + apart("low95", low95),
-        likely + apart("low80", low80),
+        likely + combined("low95", low95),
+        likely + combined("low80", low80),
         likely,
-        likely + apart("high80", high80),
-        likely + apart("high95", high95),
+        likely + combined("high80", high80),
+        likely + combined("high95", high95),
     )
 
 

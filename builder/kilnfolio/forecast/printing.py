@@ -1,4 +1,4 @@
-"""A forecast as the command prints it, for a program and for a person."""
+"""A forecast as the command prints it: as data and as text."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from kilnfolio.forecast.result import CAUTION, Due, Forecast
 
 BANDS = ("median", "low80", "high80", "low95", "high95")
-"""The moments of a `Due`, as they are printed."""
+"""The times of a `Due` that are printed."""
 
 
 def as_data(found: Forecast) -> dict[str, object]:
@@ -19,7 +19,7 @@ def as_data(found: Forecast) -> dict[str, object]:
     dict
         ``as_of``; ``steps``, each with the number of the step that begins and when it is ``due``;
         ``end``; ``boards`` with ``id``, ``pace`` and ``next_trigger``; ``learnt_from``; ``method``.
-        Moments are ISO 8601 with their offset; null where the plan does not get there.
+        Times are ISO 8601 with their offset; None if the plan does not get there.
     """
     return {
         "as_of": _moment(found.as_of),
@@ -43,7 +43,7 @@ def as_data(found: Forecast) -> dict[str, object]:
 
 
 def as_text(found: Forecast) -> str:
-    """Return a forecast for a person at a terminal."""
+    """Return a forecast as text for a terminal."""
     return "\n".join(_lines(found))
 
 

@@ -1,6 +1,6 @@
-"""A charge computed again as a board: its gradient index beside the log, and what one change does.
+"""A past charge recomputed as a board: its gradient index over time, and what-ifs.
 
-All of it is computed from the dossier, so that a past charge costs no file to be read again.
+Everything is computed from the dossier, so that no file of a past charge is read again.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.reviews import charge_dossier
 
 LABEL = "Computed, not measured: a board model made to follow the weighings."
-"""Stands beside every gradient index of a charge."""
+"""Printed with every gradient index of a charge."""
 
 _FIT_RUNS, _FIRST_GUESS = 3, 1.5
 _LATE_POINTS, _OFF_EMC, _OFF_K = 1.0, 0.3, 1.0
@@ -36,7 +36,7 @@ _AT_ONCE_H = 4.0
 
 @dataclass(frozen=True)
 class Trace:
-    """A board computed through the air of a charge.
+    """A board computed through the logged air of a charge.
 
     Attributes
     ----------
@@ -47,13 +47,13 @@ class Trace:
     peak_pct : float
         Largest gradient index. [%]
     peak_at : datetime
-        When.
+        When it occurred.
     misfit : float
-        Root mean square of computed less weighed MC. [point]
+        Root mean square of computed minus weighed MC. [point]
     cells_pct : tuple of float
         Profile at the end, from the face inward. [%]
     diffusivity : float
-        D₀ that follows the weighings. [m²/s]
+        D₀ that makes the board follow the weighings. [m²/s]
     """
 
     times: tuple[dt.datetime, ...]
@@ -69,16 +69,15 @@ class Trace:
 
 @dataclass(frozen=True)
 class Replay:
-    """What a past charge's page prints of the board model.
+    """The board model of a past charge, as its page prints it.
 
     Attributes
     ----------
     trace : Trace
     days : float
-        How long the steps took, without equalizing and conditioning. [day]
+        Days the steps took, without equalizing and conditioning. [day]
     effects : tuple of Effect
-        What one change would have done; empty where the charge ran by the clock or its air was
-        not logged.
+        Effects of single changes; empty if the charge ran by the clock or its air was not logged.
     """
 
     trace: Trace
@@ -89,18 +88,18 @@ class Replay:
 def trace_of(
     started: dt.datetime, air: AirLog, hours: Floats, controlling_pct: Floats, stock: Stock
 ) -> Trace | None:
-    """Return the computed board of a charge; None without a log and three weighings.
+    """Return the computed board of a charge; None without a log and at least three weighings.
 
     Parameters
     ----------
     started : datetime
         When heating began; hours count from here.
     air : AirLog
-        The air as logged.
+        The logged air.
     hours, controlling_pct : ndarray, shape (n,)
-        When the boards were weighed, and their controlling MC. [h] [%]
+        Times of the weighings, and the controlling MC. [h] [%]
     stock : Stock
-        Its main timber; D₀ is changed so that the computed MC follows the controlling MC.
+        Its main timber; D₀ is adjusted so that the computed MC follows the controlling MC.
     """
     if air.hours.size < 2 or hours.size < 3 or hours[-1] <= hours[0]:
         return None
@@ -137,7 +136,7 @@ def trace_of(
 
 
 def _next(tried: Sequence[tuple[float, float]]) -> float:
-    """Return ln D₀ to try next: wetter than weighed asks for more, as far as the line says."""
+    """Return the next ln D₀ to try (secant method): larger if computed wetter than weighed."""
     (last, miss) = tried[-1]
     if len(tried) > 1:
         before, missed = tried[-2]
@@ -161,7 +160,7 @@ def _dossier_trace(dossier: Dossier, stock: Stock) -> Trace | None:
 
 
 def _air(dossier: Dossier) -> AirLog:
-    """Return the dossier's means of the air; a gap takes the air before it."""
+    """Return the dossier's means of the air; gaps are filled with the air before them."""
     rows: list[tuple[float, float, float]] = []
     if dossier.log is not None:
         half = dossier.log.summary_hours / 2.0
@@ -187,7 +186,7 @@ def _dried(piece: SingleBoard, air: AirLog, fsp_pct: float) -> Drying:
 
 
 def replay_of(dossier: Dossier, record: Charge, folder: MillFolder) -> Replay | None:
-    """Return a past charge's gradient index and what one change would have done.
+    """Return a past charge's gradient index and the effects of single changes.
 
     Parameters
     ----------
@@ -201,7 +200,7 @@ def replay_of(dossier: Dossier, record: Charge, folder: MillFolder) -> Replay | 
     Returns
     -------
     Replay, optional
-        None where the wood's density, a log or weighings are missing.
+        None if the wood's density, a log or weighings are missing.
     """
     main = record.stock[0]
     try:
@@ -223,10 +222,10 @@ def replay_of(dossier: Dossier, record: Charge, folder: MillFolder) -> Replay | 
 
 
 def as_it_ran(dossier: Dossier) -> tuple[tuple[PlannedStep, ...], float]:
-    """Return the steps as a charge ran them, and the days they took.
+    """Return the steps as a charge actually ran them, and the days they took.
 
-    Each has the mean of the air measured in it, and ends at the controlling MC at which the
-    operator went on; empty where the clock ended them or the air was not measured.
+    Each has the mean of its measured air and ends at the controlling MC at which the operator
+    changed the step. Empty if the steps ended by the clock or the air was not measured.
     """
     ran = [step for step in dossier.adherence if step.step is not None]
     if not ran:
@@ -250,7 +249,7 @@ def as_it_ran(dossier: Dossier) -> tuple[tuple[PlannedStep, ...], float]:
 def _effects(
     dossier: Dossier, stock: Stock, ran: tuple[PlannedStep, ...], usual: tuple[Change, ...]
 ) -> Iterator[Effect]:
-    """Yield what one change would have done; steps changed when the record says, not at 24 h."""
+    """Yield the effects of single changes; steps change at recorded times, not every 24 h."""
     first = stock.run(ran, weighed_h=_AT_ONCE_H)
     if not math.isfinite(first.duration):
         return
@@ -267,7 +266,7 @@ def _effects(
 
 
 def _when_due(dossier: Dossier, ran: tuple[PlannedStep, ...]) -> tuple[PlannedStep, ...] | None:
-    """Return the steps changed when they fell due; None where they were."""
+    """Return the steps as if changed when they fell due; None if they were."""
     changes = dossier.steps[1:]
     if not any(abs(change.early_by_pct or 0.0) > _LATE_POINTS for change in changes):
         return None
@@ -279,7 +278,7 @@ def _when_due(dossier: Dossier, ran: tuple[PlannedStep, ...]) -> tuple[PlannedSt
 
 
 def _as_asked(dossier: Dossier, ran: tuple[PlannedStep, ...]) -> tuple[PlannedStep, ...] | None:
-    """Return the steps with the air asked for; None where it was as asked."""
+    """Return the steps with the requested air; None if the air was as requested."""
     asked = [step for step in dossier.adherence if step.step is not None]
     if not any(
         abs(step.asked_emc_pct - one.emc_pct) > _OFF_EMC

@@ -1,6 +1,6 @@
 """The forecast of an open charge, as pages and commands print it.
 
-An estimate for the people of the mill: it enters no dossier, no seal and no customer's page.
+It is an estimate for the mill's own people: it enters no dossier, no seal and no customer page.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from kilnfolio.forecast.warning import EarlyWarning
 from kilnfolio.physics.moisture import mass_at
 
 CAUTION = "An estimate: sample boards decide."
-"""Stands wherever a forecast is shown."""
+"""Shown with every forecast."""
 
 METHODS = {
     "own": "the mill's own drying curve of this wood and thickness",
@@ -24,12 +24,12 @@ METHODS = {
     "clock": "the hours of its steps",
     "formula": "the published red-oak formula, for want of earlier charges: no more than a hint",
 }
-"""How a forecast was made, by the origin of its curve."""
+"""Descriptions of the method by the origin of the curve."""
 
 
 @dataclass(frozen=True)
 class Due:
-    """A moment with its bands: 80 and 95 % of forecasts like this one hold the truth."""
+    """A time with bands that hold the true value in 80 and 95 % of forecasts like this one."""
 
     low95: dt.datetime
     low80: dt.datetime
@@ -40,7 +40,7 @@ class Due:
 
 @dataclass(frozen=True)
 class StepDue:
-    """A step to come.
+    """A coming step.
 
     Attributes
     ----------
@@ -51,7 +51,7 @@ class StepDue:
     trigger_pct : float, optional
         The controlling MC at which it begins; None in a timed schedule. [%]
     due : Due, optional
-        When that is reached; None if the plan does not reach it.
+        When it is reached; None if the plan does not reach it.
     """
 
     step: int
@@ -62,7 +62,7 @@ class StepDue:
 
 @dataclass(frozen=True)
 class BoardPace:
-    """One sample board.
+    """The pace and future of a sample board.
 
     Attributes
     ----------
@@ -71,7 +71,7 @@ class BoardPace:
     mc_pct : float, optional
         MC at its last weighing. [%]
     pace : float
-        Its pace over the mill's usual; 1 is usual. [-]
+        Its pace relative to the mill's usual, which is 1. [-]
     uncertainty : float
         Standard uncertainty of ln pace. [-]
     next_trigger_pct : float, optional
@@ -79,11 +79,11 @@ class BoardPace:
     next_trigger_g : float, optional
         The board's mass at that MC; None without an oven-dry mass. [g]
     next_trigger_at : datetime, optional
-        When this board is likely to be down to it.
+        When this board will probably reach it.
     oven_dry_g : float, optional
-        Its oven-dry mass as estimated. [g]
+        Its estimated oven-dry mass. [g]
     path_pct : tuple of float
-        Its MC at the times of the forecast's fan, as is likely. [%]
+        Its likely MC at the times of the forecast's fan. [%]
     """
 
     board: str
@@ -99,7 +99,7 @@ class BoardPace:
 
 @dataclass(frozen=True)
 class Fan:
-    """The controlling MC to come, with bands, at rising times [%]."""
+    """The future controlling MC with bands, at rising times [%]."""
 
     times: tuple[dt.datetime, ...]
     low95: tuple[float, ...]
@@ -111,18 +111,18 @@ class Fan:
 
 @dataclass(frozen=True)
 class Forecast:
-    """What is to come of an open charge.
+    """The forecast of an open charge.
 
     Attributes
     ----------
     charge, kiln, wood, schedule : str
         Number of the charge; ids of kiln, species and schedule.
     as_of, started : datetime
-        The moment of the forecast, and of the charge's start.
+        Time of the forecast, and of the charge's start.
     weighed : datetime
-        When its boards were last weighed; the start, where a timed charge has no weighing.
+        When its boards were last weighed; the start for a timed charge without weighings.
     controlling_pct : float
-        Controlling MC then; NaN where a timed charge has no weighing. [%]
+        Controlling MC then; NaN for a timed charge without weighings. [%]
     past : tuple of (datetime, float)
         Every weighing so far with its controlling MC. [%]
     target_pct : float, optional
@@ -130,25 +130,26 @@ class Forecast:
     step : int
         Number of the step in force, from 1.
     steps : tuple of StepDue
-        The steps to come.
+        The coming steps.
     end : Due, optional
         When the controlling MC reaches the target, or a timed schedule ends.
     equalizing, conditioning, unload : Due, optional
-        When equalizing and conditioning begin, and when both are over; None where not planned.
+        When equalizing and conditioning begin, and when both are over; None if not planned.
     boards : tuple of BoardPace
     fan : Fan
     share : float
-        How much of the whole time has passed. [-]
+        Share of the whole time that has passed. [-]
     origin : str
         ``own``, ``relative``, ``formula`` or ``clock``: a key of `METHODS`.
     learnt_from : tuple of str
         The earlier charges behind the curve.
     hindcasts : tuple of Hindcast
-        How this forecast did on them.
+        Forecasts of those charges, with their actual ends.
     unlike_air : bool
-        The air to come differs from what the curve was learnt in: the bands may be too narrow.
+        True if the coming air differs from the air the curve was learnt in: the bands may be too
+        narrow.
     warnings : tuple of EarlyWarning
-        Weighings that do not fit, tags that look swapped, a common drift; the oldest first.
+        Weighings that do not fit, tags that look swapped, a common drift; oldest first.
     """
 
     charge: str
@@ -178,7 +179,7 @@ class Forecast:
 
     @property
     def method(self) -> str:
-        """How it was made, in words."""
+        """The method, in words."""
         words = METHODS[self.origin]
         if self.origin in ("own", "relative"):
             count = len(self.learnt_from)
@@ -188,7 +189,7 @@ class Forecast:
         return words
 
     def board_mass_g(self, board: BoardPace, at: dt.datetime) -> float | None:
-        """Return what a board is likely to weigh at a moment to come [g]; None if not known."""
+        """Return the likely mass of a board at a future time [g]; None if not known."""
         dry, times = board.oven_dry_g, self.fan.times
         if dry is None or not board.path_pct or not times[0] <= at <= times[-1]:
             return None
@@ -197,7 +198,7 @@ class Forecast:
         return float(mass_at(dry, mc))
 
     def board_reaches(self, board: BoardPace, mc_pct: float) -> dt.datetime | None:
-        """Return when a board is likely to be down to an MC; None if it never is."""
+        """Return when a board will probably reach an MC; None if it never does."""
         reached = [i for i, mc in enumerate(board.path_pct) if mc <= mc_pct]
         if not reached:
             return None
@@ -209,7 +210,7 @@ class Forecast:
         return times[after - 1] + (times[after] - times[after - 1]) * part
 
     def usual_error_pct(self) -> float | None:
-        """Return the median error of the end on earlier charges, from about this point [%]."""
+        """Return the median error of the end of earlier charges, forecast at this point [%]."""
         shares = sorted({one.share for one in self.hindcasts}, key=lambda at: abs(at - self.share))
         errors = (
             [abs(one.error_pct) for one in self.hindcasts if one.share == shares[0]]

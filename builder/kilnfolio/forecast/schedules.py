@@ -1,4 +1,4 @@
-"""What a schedule does to one green board, beside the mill's other schedules for its timber."""
+"""The effect of a schedule on one green board, compared with the mill's other schedules for it."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.schedule import Schedule
 
 MOST_OTHERS = 6
-"""Other schedules that a schedule is compared with."""
+"""Most other schedules to compare with."""
 
 
 @dataclass(frozen=True)
@@ -34,9 +34,9 @@ class StepPeak:
     from_pct, until_pct : float
         Mean MC at its start and end. [%]
     share : float
-        Its share of the days. [-]
+        Share of the total days. [-]
     peak_pct : float
-        Largest gradient index in it. [%]
+        Largest gradient index during the step. [%]
     """
 
     step: int
@@ -48,18 +48,18 @@ class StepPeak:
 
 @dataclass(frozen=True)
 class ScheduleEffects:
-    """A schedule by what it does.
+    """The computed effect of a schedule.
 
     Attributes
     ----------
     wood : str
         Id of the species of the board.
     thickness_mm, start_pct, target_pct : float
-        The board, and where it begins and ends. [mm] [%] [%]
+        The board's thickness, and its MC at the start and end. [mm] [%] [%]
     run : BoardRun
     steps : tuple of StepPeak
     effects : tuple of Effect
-        Other schedules, and another thickness, against it.
+        Other schedules, and another thickness, compared with it.
     """
 
     wood: str
@@ -72,12 +72,12 @@ class ScheduleEffects:
 
 
 def schedule_effects(folder: MillFolder, name: str) -> ScheduleEffects:
-    """Return what a schedule does to a green board of its first wood and thickness.
+    """Return the effect of a schedule on a green board of its first wood and thickness.
 
     Raises
     ------
     NoComparison
-        It is run by the clock, the wood's density is not on record, or it never dries the board.
+        If it runs by the clock, the wood's density is not on record, or it never dries the board.
     """
     record = folder.schedules[name].record
     wood, size = record.for_stock.species[0], record.for_stock.thickness[0].value
@@ -98,7 +98,7 @@ def schedule_effects(folder: MillFolder, name: str) -> ScheduleEffects:
 
 
 def revision_effect(folder: MillFolder, before: Schedule, after: Schedule) -> Effect:
-    """Return what a newer revision of a schedule does against the one before it.
+    """Return the effect of a newer revision of a schedule compared with the one before.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""How the MC of dried timber moves in the shed, and how long it stays inside an order."""
+"""How the MC of dried timber changes in store, and how long it stays within an order."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from kilnfolio.physics.drying import Board
 from kilnfolio.physics.drying_board import CELLS, GAS_CONSTANT, REFERENCE_TEMP_K
 
 PACKED: Mapping[str, float] = {"on stickers": 1.0, "solid pile": 0.1, "wrapped": 0.02}
-"""Release at the face against boards on stickers; solid and wrapped are assumed, not measured."""
+"""Release at the face relative to boards on stickers; the others are assumed, not measured."""
 
 LABEL = (
     "An estimate from a model of one board; only boards on stickers were compared with "
     "anything. Measure before dispatch."
 )
-"""Stands beside every estimate."""
+"""Printed with every estimate."""
 
 _SPREAD = np.array([0.5, 1.0, 2.0])
 _DAY_H = 24.0
@@ -36,7 +36,7 @@ class Store:
     days : ndarray, shape (n,)
         Days in store. [day]
     low_pct, mean_pct, high_pct : ndarray, shape (n,)
-        MC of boards that exchange half as freely, as usual, twice as freely, sorted. [%]
+        MC of boards that exchange moisture at half, once and twice the usual rate, sorted. [%]
     packed : str
         A key of `PACKED`.
     """
@@ -48,7 +48,7 @@ class Store:
     packed: str
 
     def inside_until(self, low: float, high: float) -> float | None:
-        """Return for how long the mean stays inside limits; None if for all the time [day]."""
+        """Return how long the mean stays within limits [day]; None if to the end."""
         outside = np.flatnonzero((self.mean_pct < low) | (self.mean_pct > high))
         return float(self.days[outside[0]]) if outside.size else None
 
@@ -56,32 +56,32 @@ class Store:
 def estimate(
     stock: Board, weather: Weather, month: int, days: float = 365.0, packed: str = "on stickers"
 ) -> Store:
-    """Return the MC of dried timber in a shed, by day.
+    """Return the daily MC of dried timber in a shed.
 
     Parameters
     ----------
     stock : Board
-        One board at its MC into store.
+        A board at its MC when it goes into store.
     weather : Weather
         The air of the shed: outdoors under a roof, `Weather.warmed`, or steady.
     month : int
         Month it goes into store, from 1.
     days : float, default 365
-        How far to look, up to 730. [day]
+        How far ahead to compute, up to 730. [day]
     packed : str, default "on stickers"
         A key of `PACKED`.
 
     Raises
     ------
     ValueError
-        If `packed`, `month` or `days` cannot be.
+        If `packed`, `month` or `days` is invalid.
 
     Notes
     -----
-    Near its EMC a board is linear: D is held at the MC half way between the board's and the mean
-    EMC, and the cells of `physics.drying_board` are stepped day by day by their own modes, exactly
-    within a day. D and h warm alike, so that temperature only speeds time. Against `advance` in
-    steps of 4 h it is within 0.2 point over a year.
+    Near its EMC a board behaves linearly: D is fixed at the MC half way between the board's and the
+    mean EMC, and the cells of `physics.drying_board` advance day by day by their eigenmodes, exact
+    within a day. D and h depend on temperature alike, so temperature only scales time. The result
+    is within 0.2 point of `advance` in steps of 4 h over a year.
     """
     if packed not in PACKED:
         raise ValueError(f"packed must be one of {', '.join(PACKED)}; received {packed!r}")
@@ -107,11 +107,11 @@ def estimate(
 
 
 def _course(stock: Board, share: float, start: float, seconds: Floats, emc: Floats) -> Floats:
-    """Return the mean MC at the end of each day; `seconds` are days as long as they act at 45 °C."""
+    """Return the mean MC at the end of each day; `seconds` are the days' equivalents at 45 °C."""
     rates, weights = _modes(stock, share, (start + float(emc.mean())) / 2.0)
     state = np.full(rates.size, start)
     kept = np.exp(-seconds[:, np.newaxis] * rates)
-    if np.ptp(emc) < 1e-9 and np.ptp(seconds) < 1e-6:  # steady air needs no steps
+    if np.ptp(emc) < 1e-9 and np.ptp(seconds) < 1e-6:  # constant air needs no stepping
         gone = np.cumprod(kept, axis=0)
         return np.asarray((emc[0] + (start - emc[0]) * gone) @ weights)
     means = np.empty(emc.size)
@@ -122,10 +122,10 @@ def _course(stock: Board, share: float, start: float, seconds: Floats, emc: Floa
 
 
 def _modes(stock: Board, share: float, mc_pct: float) -> tuple[Floats, Floats]:
-    """Return how fast each mode of the cells decays [1/s], and its weight in the mean [-].
+    """Return the decay rate of each eigenmode of the cells [1/s], and its weight in the mean [-].
 
-    Every mode relaxes toward the EMC of the air, because an even board at the EMC is at rest; so a
-    mode is followed by the MC an even board would have with that mode alone.
+    Every mode relaxes toward the EMC of the air, because a uniform board at the EMC is at rest.
+    A mode is therefore represented by the MC of a uniform board that has this mode alone.
     """
     thickness, d0, face, effect, fsp = (
         float(value)  # type: ignore[arg-type]
@@ -145,5 +145,5 @@ def _modes(stock: Board, share: float, mc_pct: float) -> tuple[Floats, Floats]:
         matrix[i : i + 2, i : i + 2] += inside / width**2 * np.array([[1.0, -1.0], [-1.0, 1.0]])
     matrix[0, 0] += release / width
     rates, shapes = np.linalg.eigh(matrix)
-    # an even board is 1 in every cell: its share in a mode, times that mode's own mean
+    # a uniform board is 1 in every cell: its component in a mode, times the mode's mean
     return rates, shapes.sum(axis=0) * shapes.mean(axis=0)

@@ -1,17 +1,16 @@
-"""Early warnings on an open charge: a weighing that does not fit, tags swapped, a common drift.
+"""Early warnings on an open charge: a weighing that does not fit, swapped tags, a common drift.
 
-A board is compared with what it should have lost since its last weighing: at the usual pace for its
-MC, changed by what the boards did together since then and by what the board has been doing of
-late. A Kalman filter [1]_ follows each board's pace and says how well it is known: little early on,
-when the board has hardly been weighed, and well later. How much is too much is learnt from the
-mill's own earlier charges, apart for the weighings that follow a step change, where every board
-jumps.
+A board is compared with what it should have lost since its last weighing: the usual pace for its
+MC, adjusted for what the boards have done together since then and for the board's own recent pace.
+A Kalman filter [1]_ tracks each board's pace and its uncertainty, which is large at first, when the
+board has hardly been weighed, and small later. Thresholds are learnt from the mill's own earlier
+charges, separately for weighings after a step change, when every board jumps.
 
 References
 ----------
 .. [1] Kalman, R. E., Journal of Basic Engineering 82(1), 1960, pp. 35-45.
-.. [2] Iglewicz, B., and Hoaglin, D. C., How to Detect and Handle Outliers, ASQC, 1993 (a scale by
-   quantiles, so that the outliers sought do not widen it).
+.. [2] Iglewicz, B., and Hoaglin, D. C., How to Detect and Handle Outliers, ASQC, 1993 (a scale from
+   quantiles, so that the outliers themselves do not widen it).
 """
 
 from __future__ import annotations
@@ -29,45 +28,45 @@ from kilnfolio.forecast.march import steps_at
 from kilnfolio.physics._types import Floats
 
 LEAST_THRESHOLD = 3.8
-"""A weighing is never named below this many scales. [-]"""
+"""A weighing off by fewer scales than this is never named. [-]"""
 
 WANDER = 0.1
-"""How far a board's ln pace strays from one weighing to the next, standard deviation. [-]"""
+"""Standard deviation of the change of a board's ln pace from one weighing to the next. [-]"""
 
 SCATTER = 0.12
-"""Scatter of single losses beyond the noise of weighing, as a share of the loss. [-]"""
+"""Scatter of single losses beyond the noise of weighing, as a fraction of the loss. [-]"""
 
 EMC_UNSURE = 0.4
-"""Standard uncertainty of the EMC between two weighings: it matters when a board is near it. [%]"""
+"""Standard uncertainty of the EMC between two weighings; it matters near the EMC. [%]"""
 
 HELD = 3.0
-"""A board's pace learns from no loss as more than so many standard deviations off. [-]"""
+"""Deviations are clipped to this many standard deviations before updating a board's pace. [-]"""
 
 DRIFT_WEIGHINGS = 3
-"""Weighings over which the boards together must drift."""
+"""Number of weighings over which the boards must drift together."""
 
 SPARE = 1.2
-"""Factor on the threshold, because the curve knows the charges it was learnt from. [-]"""
+"""Factor on the threshold, because the curve fits the charges it was learnt from too well. [-]"""
 
 SILENT = 4
-"""Weighings for which a board that was named is not named again."""
+"""Number of weighings for which a board, once named, is not named again."""
 
-_NORMAL_98 = 2.326  # 98 % of |z| of a normal variable lie below
+_NORMAL_98 = 2.326  # 98 % of |z| of a normal variable lie below this
 _FEW_BOARDS = 4
 
 
 @dataclass(frozen=True)
 class Watch:
-    """What is usual at a mill, from earlier charges of one wood and thickness.
+    """Usual deviations at a mill, from earlier charges of one wood and thickness.
 
     Attributes
     ----------
     scale, scale_after_step : float
-        Scale of the deviations, elsewhere and within two weighings of a step change. [-]
+        Scale of the deviations; `scale_after_step` within two weighings of a step change. [-]
     threshold : float
-        Deviations beyond this are named: the second-largest of the earlier charges' largest.
+        Larger deviations are named: the second-largest of the earlier charges' largest. [-]
     slower, faster : float
-        Common drift of ln pace that one in two hundred sound weighings passes, on either side. [-]
+        Common drift of ln pace exceeded by one in two hundred sound weighings, on either side. [-]
     """
 
     scale: float
@@ -79,7 +78,7 @@ class Watch:
 
 @dataclass(frozen=True)
 class EarlyWarning:
-    """Something on an open charge that wants a look.
+    """Something on an open charge that needs a look.
 
     Attributes
     ----------
@@ -90,9 +89,9 @@ class EarlyWarning:
     boards : tuple of str
         The boards concerned; empty for a drift.
     message : str
-        What was seen and what to do.
+        What was seen, and what to do.
     size : float
-        Points of MC off, or for a drift the pace over the expected.
+        Points of MC off; for a drift, pace over expected pace.
     """
 
     kind: str
@@ -103,7 +102,7 @@ class EarlyWarning:
 
 
 def watch(curve: Curve, earlier: Sequence[Run]) -> Watch:
-    """Return how far sound boards stray, from earlier charges."""
+    """Return the usual deviations of sound boards, from earlier charges."""
     first = Watch(1.0, 1.0, LEAST_THRESHOLD)
     near: list[Floats] = []
     far: list[Floats] = []
@@ -140,7 +139,7 @@ def _scale(scores: Floats) -> float:
 
 @dataclass(frozen=True)
 class _Deviations:
-    """Every weighing of a charge against what was to be expected then.
+    """Every weighing of a charge compared with what was expected.
 
     Shapes (weighings - 1, boards), of `drift` (weighings - 1,), of `after_step` (weighings - 1,).
     """
@@ -168,16 +167,16 @@ class _Deviations:
         after_step = _after_step(run)
         scale = np.where(after_step, known.scale_after_step, known.scale)[:, np.newaxis]
         uncertainty = uncertainty * scale
-        uncertainty[:1] = np.nan  # nothing is known of a board before its first loss
+        uncertainty[:1] = np.nan  # a board's pace is unknown before its first loss
         score = (after - expected) / uncertainty
         return cls(expected, uncertainty, score, _drift(together), after_step)
 
 
 def _followed(run: Run, curve: Curve, shared: Floats) -> tuple[Floats, Floats]:
-    """Return what each weighing should have read, and its standard uncertainty [%].
+    """Return the expected MC at each weighing, and its standard uncertainty [%].
 
-    The state is a board's ln pace over the usual and the shared; each loss tells of it through the
-    loss's slope on it [1]_.
+    The state is a board's ln pace relative to the usual and the shared pace; each loss updates it
+    through the slope of the loss with respect to ln pace [1]_.
     """
     mc = run.weighings.mc_pct
     spans, emc, dry = run.air.between(run.weighings.hours)
@@ -188,7 +187,8 @@ def _followed(run: Run, curve: Curve, shared: Floats) -> tuple[Floats, Floats]:
         for row, (before, after) in enumerate(pairwise(mc)):
             pace = own + shared[row] + np.log(spans[row])
             ahead = before
-            for _ in range(3):  # the pace is that of the MC in between, which is what is sought
+            # the pace depends on the MC in between, which depends on the result
+            for _ in range(3):
                 between = np.sqrt(before * np.maximum(ahead, 1.0))
                 closed = np.exp(np.minimum(curve.usual(between, dry[row]) + pace, 3.0))
                 ahead = emc[row] + (before - emc[row]) * np.exp(-closed)
@@ -202,14 +202,14 @@ def _followed(run: Run, curve: Curve, shared: Floats) -> tuple[Floats, Floats]:
             expected[row], uncertainty[row] = ahead, np.sqrt(total)
             surprise = np.clip(ahead - after, -HELD * uncertainty[row], HELD * uncertainty[row])
             gain = variance * slope / total
-            told = np.isfinite(gain * surprise)
-            own = np.where(told, own + gain * surprise, own)
-            variance = np.where(told, (1.0 - gain * slope) * variance, variance) + WANDER**2
+            updated = np.isfinite(gain * surprise)
+            own = np.where(updated, own + gain * surprise, own)
+            variance = np.where(updated, (1.0 - gain * slope) * variance, variance) + WANDER**2
     return expected, uncertainty
 
 
 def _last_known(values: Floats) -> Floats:
-    """Return each value, or the last one before it that is known; 0 before any is."""
+    """Return each value, or if unknown the last known one before it, or 0."""
     known = np.isfinite(values)
     last = np.maximum.accumulate(np.where(known, np.arange(values.size), -1))
     return np.where(last >= 0, values[last], 0.0)
@@ -223,7 +223,7 @@ def _nanmedian(rows: Floats) -> Floats:
 
 
 def _drift(together: Floats) -> Floats:
-    """Return the boards' common pace of the last weighings against the time before (ln)."""
+    """Return the ln of the boards' common pace at the last weighings relative to before."""
     result = np.full(together.size, np.nan)
     for row in range(2 * DRIFT_WEIGHINGS - 1, together.size):
         late = together[row - DRIFT_WEIGHINGS + 1 : row + 1]
@@ -234,7 +234,7 @@ def _drift(together: Floats) -> Floats:
 
 
 def _after_step(run: Run) -> np.ndarray:
-    """Return whether each weighing but the first comes within two of a step change."""
+    """Return whether each weighing except the first comes within two of a step change."""
     steps = steps_at(run, run.weighings.hours)
     changed = np.diff(steps) != 0
     within = changed.copy()
@@ -244,16 +244,16 @@ def _after_step(run: Run) -> np.ndarray:
 
 
 def check(charge: Run, curve: Curve, known: Watch) -> tuple[EarlyWarning, ...]:
-    """Return what does not fit on a charge, oldest first.
+    """Return the early warnings on a charge, oldest first.
 
     Parameters
     ----------
     charge : Run
-        The charge as it was known.
+        The charge as known at the time.
     curve : Curve
-        What is usual at the mill.
+        The mill's usual pace.
     known : Watch
-        How far sound boards stray, from `watch`.
+        Usual deviations, from `watch`.
     """
     if charge.weighings.hours.size < 3 or not charge.air.hours.size:
         return ()
@@ -270,7 +270,7 @@ def _weighings(charge: Run, seen: _Deviations, known: Watch) -> Iterator[EarlyWa
     named: dict[int, int] = {}
     for row in range(seen.score.shape[0]):
         bad = np.flatnonzero(np.abs(seen.score[row]) > known.threshold)
-        # a weighing that was wrong makes the next ones look wrong too: a board is named once
+        # a wrong weighing makes the next ones look wrong too, so a board is named once
         bad = np.array([b for b in bad if row - named.get(int(b), -SILENT) >= SILENT], int)
         named |= dict.fromkeys(bad.tolist(), row)
         at = charge.moment(float(charge.weighings.hours[row + 1]))
@@ -304,7 +304,7 @@ def _weighings(charge: Run, seen: _Deviations, known: Watch) -> Iterator[EarlyWa
 def _swapped(
     charge: Run, seen: _Deviations, row: int, bad: np.ndarray, threshold: float
 ) -> tuple[int, int] | None:
-    """Return the pair whose exchange makes both fit, if they do not fit as they are."""
+    """Return a pair of boards that fit only if their masses are swapped."""
     after = charge.weighings.mc_pct[row + 1]
     score = np.abs(seen.score[row])
     boards = np.flatnonzero(np.isfinite(score))

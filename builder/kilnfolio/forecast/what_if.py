@@ -1,9 +1,9 @@
-"""What a change of schedule would do: two runs of one board, told as ratios.
+"""The effect of a changed schedule: two runs of one board, reported as ratios.
 
-The drying curve knows only the air it was learnt in, so a changed schedule is asked of a board
-that dries by diffusion. Its days mean little by themselves; their ratio was right in direction on
-every one of about 380 comparisons on invented charges, and understated the size in most. So
-say "at least about", and apply the ratio to the forecast or to the days the charge took.
+The drying curve only covers the air it was learnt in, so a changed schedule is tried on a board
+that dries by diffusion. Its days mean little by themselves; their ratio had the right direction in
+every one of about 380 comparisons on invented charges, and understated the size in most. So say
+"at least about", and apply the ratio to the forecast or to the days the charge took.
 """
 
 from __future__ import annotations
@@ -20,13 +20,13 @@ from kilnfolio.physics._types import Floats
 from kilnfolio.physics.drying import Board, Drying, SingleBoard, gradient_index
 
 LONGEST_H = 400 * 24.0
-"""A board that is not dry by then does not dry under this plan. [h]"""
+"""A board not dry by then will not dry under this plan. [h]"""
 
 WEIGHED_H = 24.0
-"""How often boards are weighed, and so how often a step can change. [h]"""
+"""Time between weighings, and so between changes of step. [h]"""
 
 TIMED_HEAT = (0.25, 0.5)
-"""Share of a kiln's heat that goes with its days and its temperature, through walls and leaks.
+"""Share of a kiln's heat lost through walls and leaks, in proportion to time and temperature.
 
 The rest evaporates water and warms the load, whatever the schedule. Common practice, no source.
 """
@@ -34,7 +34,7 @@ The rest evaporates water and warms the load, whatever the schedule. Common prac
 _STEP_H = 4.0
 _OAK_GRAVITY, _OAK_DIFFUSIVITY, _PER_GRAVITY = 0.56, 1.3e-10, 8.0
 DIFFUSIVITY_RANGE = (0.5e-10, 6e-10)
-"""D₀ of a wood at 45 °C lies between these, as assumed. [m²/s]"""
+"""Assumed range of D₀ of woods at 45 °C. [m²/s]"""
 
 MISSES = {
     "step": "missed by 3 points",
@@ -42,7 +42,7 @@ MISSES = {
     "air": "missed by 4 to 19 points",
     "thickness": "miss not measured",
 }
-"""Median miss of the change of days on those charges, by kind of change."""
+"""Median error of the change of days on those charges, by kind of change."""
 
 HOW = (
     "Ratios of two runs of one computed board. On invented charges of three other models of drying "
@@ -51,12 +51,12 @@ HOW = (
     "lower one promises nothing. Heat supposes that a quarter to a half of it goes with days and "
     "temperature (common practice). Sample boards decide."
 )
-"""Stands beside every comparison."""
+"""Printed with every comparison."""
 
 
 @dataclass(frozen=True)
 class BoardRun:
-    """A board through a whole schedule.
+    """A board's run through a whole schedule.
 
     Attributes
     ----------
@@ -67,7 +67,7 @@ class BoardRun:
     duration : float
         When the last step's MC was reached; infinite if it never is. [h]
     degree_hours : float
-        Dry bulb above 20 °C over the time, what the kiln's walls lose by. [K h]
+        Integral of the dry bulb above 20 °C, which drives heat loss through walls. [K h]
     """
 
     hours: Floats
@@ -84,18 +84,18 @@ class BoardRun:
 
     @property
     def peak_mc_pct(self) -> float:
-        """Mean MC at which the index was largest [%]."""
+        """Mean MC at which the gradient index was largest [%]."""
         return float(self.mean_pct[int(self.gradient.argmax())])
 
 
 @dataclass(frozen=True)
 class Comparison:
-    """The second schedule against the first, as ratios; 1 is no change.
+    """The second schedule compared with the first, as ratios; 1 is no change.
 
     Attributes
     ----------
     days, degree_hours, peak : float
-        Ratio of duration, of what the walls lose by, of the largest gradient index. [-]
+        Ratios of duration, of degree-hours, and of the largest gradient index. [-]
     first, second : BoardRun
     """
 
@@ -107,13 +107,13 @@ class Comparison:
 
     @property
     def energy(self) -> tuple[float, float]:
-        """Ratio of the kiln's heat, from and to, over `TIMED_HEAT` [-]."""
+        """Range of the ratio of the kiln's heat, over the range `TIMED_HEAT` [-]."""
         low, high = sorted(1.0 + share * (self.degree_hours - 1.0) for share in TIMED_HEAT)
         return low, high
 
     @property
     def words(self) -> str:
-        """The change of days, as it may be said."""
+        """The change of days, in words."""
         if not math.isfinite(self.days):
             return "never dries to the end"
         change = round(100 * (self.days - 1))
@@ -125,10 +125,10 @@ class Comparison:
 def typical_board(
     thickness_mm: float, start_mc_pct: float, basic_specific_gravity: float, fsp_pct: float = 28.0
 ) -> Board:
-    """Return a board of a wood, its diffusion coefficient guessed from the wood's gravity.
+    """Return a board of a wood, with a diffusion coefficient guessed from its specific gravity.
 
-    A guess is enough for a ratio: D₀ is 1.3e-10 m²/s at 0.56 (oak, from the red-oak formula) and
-    grows as the wood gets lighter, to 6e-10 at most (assumed).
+    A guess is good enough for a ratio: D₀ is 1.3e-10 m²/s at 0.56 (oak, from the red-oak formula)
+    and grows for lighter woods, to 6e-10 at most (assumed).
     """
     guess = _OAK_DIFFUSIVITY * math.exp(_PER_GRAVITY * (_OAK_GRAVITY - basic_specific_gravity))
     return Board(
@@ -143,20 +143,20 @@ def run_board(
     begin: Sequence[float] | None = None,
     weighed_h: float = WEIGHED_H,
 ) -> BoardRun:
-    """Return one board dried by a schedule.
+    """Return the run of one board through a schedule.
 
     Parameters
     ----------
     board : Board
-        One board.
+        The board.
     steps : sequence of PlannedStep
-        Ended by MC or by the clock; a step that has both ends by MC.
+        Steps that end by MC or by the clock; a step with both ends by MC.
     shrinkage_pct : float, default 10
         Tangential shrinkage, for the gradient index. [%]
     begin : sequence of float, optional
-        Profile to begin with, from the face inward [%]; by default the board's start.
+        Initial profile, from the face inward [%]; by default the board's start.
     weighed_h : float, default 24
-        How often the boards are weighed, and a step can change; at least 4. [h]
+        Time between weighings, at which a step can change; at least 4. [h]
 
     Raises
     ------
@@ -205,7 +205,7 @@ def _run(
             since = hour % weighed_h
             over = met and (last or since < 1e-6 or weighed_h - since < 1e-6)
             if not met and before - after < 1e-5 * length and after > step.until_mc_pct + 0.01:
-                break  # at rest above the end of the step: it never comes
+                break  # at rest above the MC that ends the step, which is therefore never reached
         if over:
             index, begun = index + 1, hour
     hours, profiles, faces, index_at = (np.array(column) for column in zip(*rows, strict=True))
@@ -222,18 +222,18 @@ def compare(
     shrinkage_pct: float = 10.0,
     begin: Sequence[float] | None = None,
 ) -> Comparison:
-    """Return what the second schedule does against the first.
+    """Return the second schedule compared with the first.
 
     Parameters
     ----------
     board : Board
-        One board, as from `typical_board`.
+        The board, as from `typical_board`.
     schedule_a, schedule_b : sequence of PlannedStep
-        The schedule as it is, and as it would be.
+        The schedule as it is, and as changed.
     shrinkage_pct : float, default 10
         Tangential shrinkage, for the gradient index. [%]
     begin : sequence of float, optional
-        Profile both begin with, from the face inward [%]; by default the board's start.
+        Initial profile of both, from the face inward [%]; by default the board's start.
 
     Raises
     ------
@@ -247,7 +247,7 @@ def compare(
 
 
 def ratios(first: BoardRun, second: BoardRun) -> Comparison:
-    """Return one run against another; they may be of different boards.
+    """Return the second run compared with the first; they may be of different boards.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""A forecast in sentences: the same on the today page, at the kiln, on the sheet and on the plan."""
+"""A forecast in sentences, shared by the today page, the kiln-side page, the sheet and the plan."""
 
 from __future__ import annotations
 
@@ -11,27 +11,27 @@ from kilnfolio.forecast.result import Due, Forecast
 NO_RECORD = (
     "No record yet: it takes two earlier charges of this wood that came down to their target."
 )
-"""Stands in place of the record where there is none."""
+"""Printed instead of the record if there is none."""
 
 BY_CLOCK = "It goes by the hours of its steps; no earlier charge is asked."
-"""The same for a timed schedule."""
+"""Printed instead of the record for a timed schedule."""
 
 NOT_REACHED = "not under this plan"
-"""Where the planned air never gets the timber there."""
+"""Printed if the planned air never gets the timber there."""
 
 _NBSP = "\N{NO-BREAK SPACE}"
 
 
 @dataclass(frozen=True)
 class Coming:
-    """Something to come, and when.
+    """A coming event, and when.
 
     Attributes
     ----------
     what : str
         As in ``Step 4 at 30 %``.
     due : Due, optional
-        When; None if the plan does not get there.
+        When it is due; None if the plan does not get there.
     """
 
     what: str
@@ -39,12 +39,12 @@ class Coming:
 
 
 def coming(found: Forecast) -> list[Coming]:
-    """Return everything to come of a charge, in order: steps, the end, equalizing, unloading."""
+    """Return a charge's coming events in order: steps, the end, equalizing, unloading."""
     return [*_steps(found), *_ends(found)]
 
 
 def next_step(found: Forecast) -> Coming:
-    """Return what falls due next: a step, or the end of drying after the last."""
+    """Return the next event: a step or, after the last, the end of drying."""
     return coming(found)[0]
 
 
@@ -74,14 +74,14 @@ def _at(mc_pct: float | None) -> str:
 
 
 def likely(due: Due | None, now: dt.datetime) -> str:
-    """Return when something is likely, with its 80 % band; overdue where that has passed.
+    """Return in words when something is likely, with its 80 % band, or that it is overdue.
 
     Parameters
     ----------
     due : Due or None
-        From a forecast.
+        A time of a forecast.
     now : datetime
-        The moment the words are read: the page's or the sheet's.
+        The time of the page or sheet that prints the words.
     """
     if due is None:
         return NOT_REACHED
@@ -96,7 +96,7 @@ def likely(due: Due | None, now: dt.datetime) -> str:
 
 
 def span(due: Due) -> str:
-    """Return the 80 % band, to the hour while it is short and to the day when it is not."""
+    """Return the 80 % band in words: to the hour if it is short, otherwise to the day."""
     low, high = due.low80, due.high80
     if high - low >= dt.timedelta(days=4):
         return f"{low:%d %b} to {high:%d %b}"
@@ -105,7 +105,7 @@ def span(due: Due) -> str:
 
 
 def record(found: Forecast) -> str:
-    """Return how the same forecast did on the mill's earlier charges, in one sentence."""
+    """Return a sentence on how well the same forecast did on the mill's earlier charges."""
     if found.origin == "clock":
         return BY_CLOCK
     error = found.usual_error_pct()

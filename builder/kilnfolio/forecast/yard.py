@@ -1,4 +1,4 @@
-"""How long timber takes to air-dry in the yard, by the month it is stacked."""
+"""How long timber takes to air-dry in the yard, by month of stacking."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from kilnfolio.physics._types import Floats
 from kilnfolio.physics.drying import Board, SingleBoard
 
 YARD_FACE = 0.5
-"""Release at the face of a yard stack against a kiln's; 0.25 to 0.5 gives published seasons."""
+"""Release at the face in a yard stack relative to a kiln; 0.25 to 0.5 gives published seasons."""
 
 LONGEST_YEARS = 3
 
@@ -19,19 +19,19 @@ LABEL = (
     "An estimate from a model of one board and one year's weather; stacking, roof, sun and "
     "wind move it by half and more. The timber decides: weigh a sample board."
 )
-"""Stands beside every estimate."""
+"""Printed with every estimate."""
 
 
 @dataclass(frozen=True)
 class Yard:
-    """Days to an MC, by month of stacking.
+    """Days of air-drying to an MC, by month of stacking.
 
     Attributes
     ----------
     target_pct : float
-        The MC. [%]
+        The MC to reach. [%]
     days : ndarray, shape (12,)
-        Days from the first of each month; NaN if three years do not do it. [day]
+        Days from the first of each month; NaN if three years are not enough. [day]
     source : str
         How the weather was averaged: a key of `outdoors.SOURCES`.
     """
@@ -42,7 +42,7 @@ class Yard:
 
     @property
     def best(self) -> tuple[str, float]:
-        """The month to stack in, and its days."""
+        """The fastest month to stack in, and its days."""
         month = int(np.nanargmin(self.days))
         return MONTHS[month], float(self.days[month])
 
@@ -54,16 +54,16 @@ class Yard:
 
 
 def estimate(stock: Board, weather: Weather, target_pct: float = 20.0) -> Yard:
-    """Return how long boards take to come down to an MC in the yard.
+    """Return how long boards take to reach an MC in the yard.
 
     Parameters
     ----------
     stock : Board
-        One board, with the face release of a kiln: the yard's is half of it.
+        A board with the face release of a kiln; in the yard, half of it is used.
     weather : Weather
-        A year; it is repeated.
+        A year of weather, which is repeated.
     target_pct : float, default 20
-        The MC wanted. [%]
+        The MC to reach. [%]
 
     Raises
     ------
@@ -81,7 +81,7 @@ def estimate(stock: Board, weather: Weather, target_pct: float = 20.0) -> Yard:
 
 
 def _days(board: Board, year: Weather, target_pct: float) -> float:
-    """Return the days to the target from the first block of a year; NaN if never."""
+    """Return the days to the target from the first block of a year; NaN if it is never reached."""
     piece, block = SingleBoard(board), year.block_h
     temp, emc = year.temp_c.tolist(), year.emc_pct.tolist()
     before = piece.mean

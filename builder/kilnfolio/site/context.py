@@ -83,8 +83,8 @@ printed = Group("printed", lambda _graph, _value, _key: False)
 class SiteContext:
     """Everything the pages of one edition are made from, fetched when a page asks for it.
 
-    The page of a charge reads that charge's record and review. A page that covers many charges reads
-    their short summaries (`lines`), which it finds by group: ``kiln:k1``, ``year:2026``.
+    The page of a charge reads that charge's record and review. A page that covers many charges
+    reads their short summaries (`lines`), which it finds by group: ``kiln:k1``, ``year:2026``.
 
     Parameters
     ----------
@@ -262,7 +262,7 @@ def source_address(identity: str) -> str:
 
 
 def check_address(slug: str) -> str:
-    """Return the address of a check's own page (`routes.check` leads to its line in the catalogue)."""
+    """Return the address of a check's own page; `routes.check` leads to the catalogue."""
     return routes.check(slug).partition("index.html")[0] + f"{slug}.html"
 
 

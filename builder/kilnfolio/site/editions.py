@@ -1,4 +1,4 @@
-"""What each reader may see: the one list of fields that leave the mill, and the class that enforces it.
+"""What each reader may see: the list of fields that leave the mill, and the class that enforces it.
 
 A customer's page is built only through `EditionView`, which gives access to the fields listed here
 and no others, so a new field stays unpublished until somebody lists it.

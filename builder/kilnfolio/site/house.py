@@ -245,7 +245,7 @@ class _HouseBuilder:
                 self._check_contrast(scheme, colours)
         if given["light"]:
             yield _root(given["light"])
-        # without this, dark screens would use the light page's colour wherever the brand sets no dark one
+        # otherwise a light colour without a dark counterpart would show on dark screens too
         ours = our_colours("dark")
         if dark and (on_dark := {name: ours[name] for name in given["light"]} | given["dark"]):
             yield f"@media screen and (prefers-color-scheme: dark) {{ {_root(on_dark)} }}"

@@ -1,4 +1,4 @@
-"""Rebuild a lot's record from the contents of a bag, for the audit to compare with the sealed one."""
+"""Rebuild a lot's record from a bag, for the audit to compare with the sealed one."""
 
 from __future__ import annotations
 

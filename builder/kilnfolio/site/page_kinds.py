@@ -112,7 +112,7 @@ SCRIPTS: Mapping[str, PageKind] = {
     "kiln-side-files": PageKind(worker_names, worker_file),
 }
 
-#: Pages of the auditor edition; `audit.without_outside_links` then removes links that lead out of it.
+#: Pages of the auditor edition, before `audit.without_outside_links`.
 AUDITOR: Mapping[str, PageKind] = {
     "audit-register": PageKind(
         lambda context: ("", *map(str, years_listed(context))), audit_register

@@ -20,9 +20,9 @@ _LOT_PARTS = ("tokens", "stand-ins", "charts", "page", "lot", "workings")
 _ALL_PARTS = (*_LOT_PARTS[:-1], "drawings", "frame", "reading", "records", "workings")
 _PARTS = {"mill": _ALL_PARTS, "customer": _LOT_PARTS, "auditor": _ALL_PARTS}
 
-#: Scripts by edition, below ``assets``. A customer's page runs those that compare it with its label;
-#: its chart has a table instead. The auditor's pages have charts and tables, but neither search nor
-#: calculators.
+#: Scripts by edition, below ``assets``. A customer's page runs those that compare it with its
+#: label; its chart has a table instead. The auditor's pages have charts and tables, but neither
+#: search nor calculators.
 _SHARED = ("fonts/*.woff2", "fonts/*.txt", "fonts.js", "icon.svg")
 _FILES = {
     "mill": (*_SHARED, "calculators.css", "kiln-side.css", "*.js", "vendor/*"),

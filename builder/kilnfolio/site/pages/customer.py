@@ -295,7 +295,7 @@ def _total(lot: EditionView) -> tuple[int, str]:
 def entered_for_customer(located: Located[Lot]) -> dict[str, Any]:
     """Return the part of the mill's record of a lot that its customer may read, as entered.
 
-    Together with the library and the dossiers of its charges, it suffices to rebuild the lot's record.
+    With the library and the dossiers of its charges, it suffices to rebuild the lot's record.
     """
     entered = located.document.value
     if not isinstance(entered, Mapping):  # builds keep no documents: use the values of the record

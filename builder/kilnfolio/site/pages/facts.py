@@ -129,7 +129,7 @@ def _shrinkage(context: SiteContext, species: Species) -> Iterator[Fact]:
 
 
 def drying_facts(context: SiteContext, species: Species) -> list[Fact]:
-    """Return what bears on drying the wood: safe daily loss, ceilings, codes, notes, meter correction."""
+    """Return facts on drying a wood: safe daily loss, ceilings, codes, notes, meter correction."""
     found = [
         fact(
             context,

@@ -44,7 +44,7 @@ KINDS = {
 
 _NAME = re.compile(r"\d\d-([a-z0-9-]+)\.md")
 _FRONT = re.compile(r"---\n(.*?)\n---\n", re.DOTALL)
-#: Words on a fence meant for the tests, as in ```` ```sh exits=1 ````; Markdown would not know them.
+#: Words on a fence that only the tests read, as in ```` ```sh exits=1 ````.
 _FENCE_NOTE = re.compile(r"^(```\w+) +\w+=.*$", re.MULTILINE)
 
 
@@ -202,7 +202,7 @@ def _second(tokens: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
 
 @dataclass
 class _Links(Extension):
-    """Resolves links between source files, ``09-seal.md#a``, and to the rest of the site, ``site:``."""
+    """Resolves links between files, ``09-seal.md#a``, and to the rest of the site, ``site:``."""
 
     page: GuidePage
     config: dict[str, Any] = field(default_factory=dict)

@@ -49,7 +49,7 @@ class KilnForecast:
     next : str
         When the next change falls due, with its band; empty if the forecast does not say.
     ready, ready_what : str
-        When the charge is done, and what done means: ``Ready to unload`` or ``End of drying at 8 %``.
+        When the charge is done, and what that means: ``Ready to unload``, ``End of drying at 8 %``.
     boards : sequence of BoardForecast
     record : str
         How well such forecasts did on earlier charges.

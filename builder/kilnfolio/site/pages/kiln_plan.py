@@ -1,4 +1,4 @@
-"""The plan: a page of all kilns and the orders they dry, and a calendar of coming steps and ends."""
+"""The plan: a page of all kilns and their orders, and a calendar of coming steps and ends."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Pages of kilns: instruments and calibrations, the map of uneven drying, and the kiln's charges."""
+"""Pages of kilns: instruments and calibrations, the map of uneven drying, and the charges."""
 
 from __future__ import annotations
 

@@ -60,7 +60,7 @@ class Period:
 
 
 def register_names(context: SiteContext, register: Register) -> Iterator[str]:
-    """Yield the name of each page of a register: "" for its own, then its years and their months."""
+    """Yield the name of each page of a register: "" for its own, then years and their months."""
     yield ""
     parts = context.register_parts(register)
     for year in years(parts):

@@ -269,8 +269,8 @@ def choices(parts: Iterable[RegisterPart], key: str) -> list[tuple[str, str]]:
 def manifest(charges: Sequence[RegisterPart], lots: Sequence[RegisterPart]) -> str:
     """Return the script file that lists the parts of both registers, newest first.
 
-    It also lists the words by which a charge or lot can be found, so that a search for anything else
-    loads no part.
+    It also lists the words by which a charge or lot can be found, so that a search for anything
+    else loads no part.
     """
     data = {
         register.kind: {

@@ -1,4 +1,4 @@
-"""Pages of schedules: the steps, equalizing and conditioning, the wood's limits, and the history."""
+"""Pages of schedules: steps, equalizing and conditioning, the wood's limits, and the history."""
 
 from __future__ import annotations
 

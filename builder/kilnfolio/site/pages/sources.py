@@ -1,4 +1,4 @@
-"""The page of sources: every publication once, with what rests on it and the status of the values."""
+"""The page of sources: every publication, with what rests on it and the status of its values."""
 
 from __future__ import annotations
 

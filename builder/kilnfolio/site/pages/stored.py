@@ -91,7 +91,7 @@ def _air(context: SiteContext, record: Lot) -> tuple[str, Weather] | None:
 
 
 def _band(dossier: LotDossier) -> tuple[float, float] | None:
-    """Return the band the order allows the mean, or else a piece; from 0 if it has only an upper limit."""
+    """Return the band ordered for the mean, or else for a piece; from 0 without a lower limit."""
     one = dossier.judgement
     low = one.mean_low_pct if one.mean_low_pct is not None else one.piece_low_pct
     high = one.mean_high_pct if one.mean_high_pct is not None else one.piece_high_pct

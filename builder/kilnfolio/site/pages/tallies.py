@@ -1,4 +1,4 @@
-"""Each check's outcomes over all charges and lots, by year so that a charge affects one year only."""
+"""Each check's outcomes over all charges and lots, by year, so that a charge affects only one."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The today page: each kiln with an open charge, its settings, what is due and what is in question."""
+"""The today page: each kiln with an open charge, its settings, and what is due or in question."""
 
 from __future__ import annotations
 
@@ -141,7 +141,7 @@ def kiln_today(context: SiteContext, review: OpenReview, as_of: dt.datetime) -> 
 
 
 def _sensors(context: SiteContext, review: OpenReview) -> Iterator[str]:
-    """Yield each moisture sensor's last reading, as in ``pin-1 14.2 % MC ± 1.5 on 08 Jun 07:00``."""
+    """Yield each moisture sensor's last reading: ``pin-1 14.2 % MC ± 1.5 on 08 Jun 07:00``."""
     assert review.located
     charge = review.located.record
     kiln = context.folder.kilns[charge.kiln].record

@@ -290,7 +290,7 @@ def _rates(
 def _pairs(
     board: BoardResult, bases: Sequence[int], wet_pct: float
 ) -> Iterator[tuple[BoardPoint, BoardPoint, float]]:
-    """Yield the start and end weighing of each interval that is still wet, with the oven-dry mass."""
+    """Yield both weighings of each interval that starts wet, with the oven-dry mass in use."""
     for base, (before, point) in zip(bases, pairwise(board.points), strict=True):
         if before.mc_pct > wet_pct:
             yield board.points[base], point, estimate_at(board, point.at).oven_dry_g

@@ -1,4 +1,4 @@
-"""One change asked about at a terminal, and its answer in words and as data."""
+"""What-if questions from the command line, and their answers in words and as data."""
 
 from __future__ import annotations
 
@@ -30,21 +30,21 @@ _DEPRESSION_RANGE = (0.2, 3.0)
 
 
 @dataclass(frozen=True)
-class Asked:
-    """What is asked; None where it is not.
+class Question:
+    """The changes a question asks about; None for those it does not.
 
     Attributes
     ----------
     earlier : float, optional
-        Points of MC by which steps begin sooner. [% MC]
+        Points of MC by which steps begin earlier. [% MC]
     step : int, optional
-        The one step that is moved, as the schedule numbers it.
+        The only step to move, as the schedule numbers it.
     at_most_c : float, optional
         The highest dry bulb. [°C]
     depression : float, optional
-        Factor of every depression, 0.2 to 3. [-]
+        Factor for every depression, 0.2 to 3. [-]
     schedule, kiln : str, optional
-        Id of another schedule; of another kiln.
+        Ids of another schedule and of another kiln.
     thickness_mm : float, optional
         Another thickness, 5 to 300. [mm]
     """
@@ -75,20 +75,20 @@ class Asked:
 
 @dataclass(frozen=True)
 class Answer:
-    """What one change does.
+    """The effect of one change.
 
     Attributes
     ----------
     effect : Effect
     becomes : str
-        What that makes of the forecast, or of the days the charge took.
+        What the forecast, or the days the charge took, would become.
     """
 
     effect: Effect
     becomes: str = ""
 
     def as_data(self) -> dict[str, object]:
-        """Return it as plain data: ratios, and the change of days in words."""
+        """Return the answer as plain data: ratios, and the change of days in words."""
         found = self.effect.found
         never = not math.isfinite(found.days)
         return {
@@ -101,7 +101,7 @@ class Answer:
         }
 
     def as_lines(self) -> Iterator[str]:
-        """Yield it for a person at a terminal."""
+        """Yield the answer as lines for a terminal."""
         yield f"  {self.effect.what}"
         days = f"{self.effect.days} ({self.effect.miss})"
         parts = (days, self.becomes, self.effect.energy, self.effect.peak)
@@ -109,14 +109,14 @@ class Answer:
 
 
 @dataclass(frozen=True)
-class _Ground:
-    """What changes are compared on: a board, its steps, and where among them it stands."""
+class _Baseline:
+    """What changes are compared with: a board, its steps, and how far along them it is."""
 
     folder: MillFolder
     stock: Stock
     steps: Sequence[PlannedStep]
     number: int
-    """The first step's, in the schedule."""
+    """The schedule's number of the first step."""
     mc_pct: float
     target_pct: float | None
     kept: float = 1.0
@@ -124,9 +124,9 @@ class _Ground:
 
 
 def answers(
-    folder: MillFolder, charge: str, asked: Asked, as_of: dt.datetime | None = None
+    folder: MillFolder, charge: str, question: Question, as_of: dt.datetime | None = None
 ) -> list[Answer]:
-    """Return what the changes asked about, or the usual ones, do to a charge.
+    """Return the effect on a charge of the changes asked about, or of the usual ones.
 
     Parameters
     ----------
@@ -134,32 +134,32 @@ def answers(
         The mill.
     charge : str
         Number of a charge, open or complete.
-    asked : Asked
-        The changes; none for the usual ones.
+    question : Question
+        The changes; without any, the usual ones.
     as_of : datetime, optional
-        Ask as if it were this moment, also of a complete charge; aware.
+        Answer as of this time, which must be aware; also possible for a complete charge.
 
     Raises
     ------
     KeyError
-        There is no such charge.
+        If there is no such charge.
     NoComparison
-        There is nothing to compare with, and why.
+        If there is nothing to compare with; the message says why.
     ValueError
-        A change that cannot be.
+        If a change is impossible.
     """
     if charge in folder.charges and as_of is None:
-        return _of_past(folder, charge, asked)
+        return _of_past(folder, charge, question)
     if charge not in folder.charges and charge not in folder.open_charges:
         raise KeyError(charge)
-    if asked == Asked():
+    if question == Question():
         return [
             Answer(one.effect, f"done {one.end:%Y-%m-%d %H:%M}" if one.end else "")
             for one in open_what_if_of(folder, charge, as_of).effects
         ]
     rest = rest_of(folder, charge, as_of)
     found = rest.found
-    ground = _Ground(
+    baseline = _Baseline(
         folder,
         rest.stock,
         rest.steps,
@@ -169,7 +169,7 @@ def answers(
         rest.kept,
         rest.begin,
     )
-    ends = [with_end(found, effect) for effect in _asked(ground, asked)]
+    ends = [with_end(found, effect) for effect in _effects(baseline, question)]
     return [Answer(one.effect, f"done {one.end:%Y-%m-%d %H:%M}" if one.end else "") for one in ends]
 
 
@@ -181,7 +181,7 @@ def compared(
     thickness_mm: float | None = None,
     target_pct: float | None = None,
 ) -> Answer:
-    """Return what the second schedule does against the first, to one green board.
+    """Return the effect of the second schedule compared with the first on one green board.
 
     Parameters
     ----------
@@ -194,14 +194,14 @@ def compared(
     thickness_mm : float, optional
         By default the first schedule's first. [mm]
     target_pct : float, optional
-        Where both end; by default each schedule's own target, else 8. [% MC]
+        The MC at which both end; by default each schedule's own target, else 8. [% MC]
 
     Raises
     ------
     NoComparison
-        There is nothing to compare.
+        If there is nothing to compare.
     ValueError
-        A name is unknown.
+        If an id is unknown.
     """
     for name in (first, second):
         _known(name, folder.schedules, "schedule")
@@ -213,7 +213,7 @@ def compared(
     return Answer(schedule_effect(folder, first, second, stock, target_pct))
 
 
-def _of_past(folder: MillFolder, charge: str, asked: Asked) -> list[Answer]:
+def _of_past(folder: MillFolder, charge: str, question: Question) -> list[Answer]:
     found = replay(folder.graph, charge)
     if found is None:
         raise NoComparison(
@@ -224,7 +224,7 @@ def _of_past(folder: MillFolder, charge: str, asked: Asked) -> list[Answer]:
     ran, days = as_it_ran(dossier)
     if not ran:
         raise NoComparison(f"charge {charge} ran by the clock, or its air was not logged")
-    if asked == Asked():
+    if question == Question():
         effects = list(found.effects)
     else:
         main = folder.charges[charge].record.stock[0]
@@ -234,7 +234,7 @@ def _of_past(folder: MillFolder, charge: str, asked: Asked) -> list[Answer]:
             initial_mc_pct=dossier.controlling[0].mc_pct,
             diffusivity_m2_s=found.trace.diffusivity,
         )
-        ground = _Ground(
+        baseline = _Baseline(
             folder,
             replace(stock, board=board),
             ran,
@@ -242,7 +242,7 @@ def _of_past(folder: MillFolder, charge: str, asked: Asked) -> list[Answer]:
             dossier.controlling[0].mc_pct,
             dossier.target_mc_pct,
         )
-        effects = _asked(ground, asked)
+        effects = _effects(baseline, question)
     return [
         Answer(
             effect,
@@ -254,50 +254,52 @@ def _of_past(folder: MillFolder, charge: str, asked: Asked) -> list[Answer]:
     ]
 
 
-def _asked(ground: _Ground, asked: Asked) -> list[Effect]:
-    """Return what each change asked about does."""
-    stock, steps, begin = ground.stock, ground.steps, ground.begin
-    effects = list(effects_of(stock, steps, list(_changes(ground, asked)), begin))
-    if asked.thickness_mm is not None:
-        other = replace(stock, board=replace(stock.board, thickness_mm=asked.thickness_mm))
+def _effects(baseline: _Baseline, question: Question) -> list[Effect]:
+    """Return the effect of each change asked about."""
+    stock, steps, begin = baseline.stock, baseline.steps, baseline.begin
+    effects = list(effects_of(stock, steps, list(_changes(baseline, question)), begin))
+    if question.thickness_mm is not None:
+        other = replace(stock, board=replace(stock.board, thickness_mm=question.thickness_mm))
         found = ratios(stock.run(steps, begin), other.run(steps, begin))
-        effects.append(Effect(f"Timber of {asked.thickness_mm:g} mm", found, MISSES["thickness"]))
+        effects.append(
+            Effect(f"Timber of {question.thickness_mm:g} mm", found, MISSES["thickness"])
+        )
     return effects
 
 
-def _changes(ground: _Ground, asked: Asked) -> Iterator[Change]:
-    folder, steps = ground.folder, ground.steps
-    if asked.earlier is not None:
-        yield _moved(ground, asked.earlier, asked.step)
-    if asked.at_most_c is not None:
-        words = f"No step hotter than {asked.at_most_c:.3g} °C"
-        yield Change(words, "cap", capped(steps, asked.at_most_c))
-    if asked.depression is not None:
-        words = f"Every depression times {asked.depression:g}"
-        yield Change(words, "air", tuple(moved(step, 0.0, asked.depression) for step in steps))
-    if asked.schedule is not None:
-        _known(asked.schedule, folder.schedules, "schedule")
-        other = from_mc(steps_of(folder, asked.schedule, ground.target_pct), ground.mc_pct)
-        title = folder.schedules[asked.schedule].record.title
-        yield Change(f"By schedule: {title}", "air", kept_as(other, ground.kept))
-    if asked.kiln is not None:
-        _known(asked.kiln, folder.kilns, "kiln")
-        change = habit_change(folder, asked.kiln, kept_as(steps, 1.0 / ground.kept))
+def _changes(baseline: _Baseline, question: Question) -> Iterator[Change]:
+    folder, steps = baseline.folder, baseline.steps
+    if question.earlier is not None:
+        yield _moved(baseline, question.earlier, question.step)
+    if question.at_most_c is not None:
+        words = f"No step hotter than {question.at_most_c:.3g} °C"
+        yield Change(words, "cap", capped(steps, question.at_most_c))
+    if question.depression is not None:
+        words = f"Every depression times {question.depression:g}"
+        yield Change(words, "air", tuple(moved(step, 0.0, question.depression) for step in steps))
+    if question.schedule is not None:
+        _known(question.schedule, folder.schedules, "schedule")
+        other = from_mc(steps_of(folder, question.schedule, baseline.target_pct), baseline.mc_pct)
+        title = folder.schedules[question.schedule].record.title
+        yield Change(f"By schedule: {title}", "air", kept_as(other, baseline.kept))
+    if question.kiln is not None:
+        _known(question.kiln, folder.kilns, "kiln")
+        change = habit_change(folder, question.kiln, kept_as(steps, 1.0 / baseline.kept))
         if change is None:
-            raise NoComparison(f"no charge of kiln {asked.kiln} tells yet how it keeps its air")
+            raise NoComparison(f"no charge of kiln {question.kiln} tells yet how it keeps its air")
         yield change
 
 
-def _moved(ground: _Ground, points: float, step: int | None) -> Change:
-    first, last = ground.number + 1, ground.number + len(ground.steps) - 1
+def _moved(baseline: _Baseline, points: float, step: int | None) -> Change:
+    first, last = baseline.number + 1, baseline.number + len(baseline.steps) - 1
     if last < first:
         raise NoComparison("no step is left to move")
     if step is not None and not first <= step <= last:
         raise ValueError(f"--step must be {first} to {last}, the steps to come; received {step}")
-    only = None if step is None else step - ground.number + 1
+    only = None if step is None else step - baseline.number + 1
     which = "Every step" if step is None else f"Step {step}"
     words = f"{which} {abs(points):g} points of MC {'earlier' if points > 0 else 'later'}"
-    return Change(words, "step", earlier(ground.steps, points, only))
+    return Change(words, "step", earlier(baseline.steps, points, only))
 
 
 def _known(name: str, records: Collection[str], kind: str) -> None:
