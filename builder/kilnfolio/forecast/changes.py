@@ -1,4 +1,4 @@
-"""Changes to a schedule for what-ifs: moved, capped or milder steps, or as another kiln keeps them."""
+"""Changes to a schedule for what-ifs: steps moved, capped, milder or as another kiln keeps them."""
 
 from __future__ import annotations
 

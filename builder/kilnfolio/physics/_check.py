@@ -1,4 +1,4 @@
-"""The one place where arguments are checked before any equation sees them."""
+"""Checks of arguments, made before any equation uses them."""
 
 from collections.abc import Collection
 
@@ -21,9 +21,9 @@ def numbers(name: str, value: ArrayLike) -> Floats:
     Parameters
     ----------
     name : str
-        The argument's name as the caller knows it, for the message.
+        The argument's name in the public function, for the message.
     value : scalar or array_like
-        What the caller gave. A masked array's masked entries become NaN.
+        The argument. Masked entries of a masked array become NaN.
 
     Returns
     -------
@@ -37,7 +37,7 @@ def numbers(name: str, value: ArrayLike) -> Floats:
     if isinstance(value, np.ma.MaskedArray):
         value = np.ma.filled(value.astype(float), np.nan)
     array = np.asarray(value)
-    # Without this numpy would read None as NaN and "12" as twelve: an absent datum is not a gap.
+    # Without this, numpy would read None as NaN and "12" as 12, but a missing argument is no gap.
     if array.dtype.kind not in "iuf" and array.size:
         raise ValueError(f"{name} must be a number or an array of numbers; received {value!r}")
     array = array.astype(float)
@@ -68,10 +68,10 @@ def in_range(
     Raises
     ------
     ValueError
-        Naming the argument, the range, the first value outside it and that value's place.
+        Naming the argument, the range, the first value outside it and its index.
     """
-    # A review is thousands of these calls: what is right is let through by two comparisons, before
-    # the passes of numpy that find out what is wrong.
+    # A review makes thousands of these calls: valid values pass after two comparisons, and the slower
+    # code below only runs to find out what is wrong.
     one: object = value
     if isinstance(one, float) and (low < one if above_low else low <= one) and one <= high:
         return np.float64(one)  # type: ignore[return-value]  # an array of no dimensions
@@ -92,13 +92,13 @@ def moisture_content(name: str, value: ArrayLike) -> Floats:
 
 
 def refuse(bad: ArrayLike, problem: str, **values: ArrayLike) -> None:
-    """Raise ValueError where `bad` is true, quoting the arguments at the first such place.
+    """Raise ValueError if `bad` is true anywhere, quoting the arguments at the first such index.
 
     Parameters
     ----------
     bad : ndarray of bool
     problem : str
-        What is wrong and what would be right.
+        What is wrong, and what would be right.
     **values : ndarray
         The arguments to quote, broadcastable to the shape of `bad`.
     """
@@ -117,7 +117,7 @@ def refuse(bad: ArrayLike, problem: str, **values: ArrayLike) -> None:
 
 
 def one_of(name: str, value: str, choices: Collection[str]) -> str:
-    """Return `value` if it is among `choices`, else raise ValueError listing them."""
+    """Return `value` if it is one of `choices`; otherwise raise ValueError listing them."""
     if value not in choices:
         known = ", ".join(map(repr, choices))
         raise ValueError(f"{name} must be one of {known}; received {value!r}")
@@ -125,5 +125,5 @@ def one_of(name: str, value: str, choices: Collection[str]) -> str:
 
 
 def plain(result: Floats) -> FloatOrArray:
-    """Return a float for a zero-dimensional result, the array itself otherwise."""
+    """Return a zero-dimensional result as a float, any other array unchanged."""
     return result.item() if result.ndim == 0 else result

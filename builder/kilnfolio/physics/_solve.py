@@ -1,4 +1,4 @@
-"""Inverting a function that only rises."""
+"""Inversion of monotonically rising functions."""
 
 from collections.abc import Callable
 
@@ -8,22 +8,22 @@ from numpy.typing import ArrayLike
 from kilnfolio.physics._types import Floats
 
 _HALVINGS = 64
-"""Halvings of the bracket: any bracket used here shrinks to the last bit of a double."""
+"""Number of halvings, enough to shrink any bracket used here to the last bit of a double."""
 
 
 def rising_root(function: Callable[[Floats], Floats], low: ArrayLike, high: ArrayLike) -> Floats:
-    """Return where a rising function crosses zero, element by element.
+    """Return the root of a rising function, element by element.
 
-    Bisection, because it cannot leave the bracket and needs no slope; the functions inverted here
-    are cheap, so its speed is never noticed.
+    Uses bisection, which cannot leave the bracket and needs no derivative. It is slow, but the
+    functions inverted here are cheap.
 
     Parameters
     ----------
     function : callable
-        Takes an array and returns one of the same shape, rising, negative at `low` and not
-        negative at `high`. It may return infinity to say "too high".
+        Takes an array and returns one of the same shape; rising, negative at `low` and not
+        negative at `high`. It may return infinity to mean "too high".
     low, high : scalar or ndarray
-        The bracket, of the result's full shape once broadcast together.
+        The bracket; the two broadcast to the shape of the result.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""The types the physics speaks in."""
+"""Types shared by the physics modules."""
 
 from typing import Any, TypeAlias
 
@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats: TypeAlias = NDArray[np.float64]
-"""An array of floats, checked; what the equations themselves work on."""
+"""An array of floats after checking, as the equations use it."""
 
 FloatOrArray: TypeAlias = Any
-"""What a function gives back: a float if it was given scalars, an array of floats otherwise.
+"""A result: a float for scalar arguments, otherwise an array of floats.
 
-Python's types cannot say "as the arguments were" short of an overload of every function.
+Type hints could express this dependence only with overloads of every function.
 """

@@ -1,8 +1,8 @@
-"""Moist air: what two thermometers say about humidity, and the way back.
+"""Moist air: humidity from dry and wet bulb, and the inverse.
 
-The saturation pressure is that of Hyland and Wexler; everything else follows from it. RH is
-measured over liquid water above the triple point and over ice below it, as in the ASHRAE
-Handbook.
+The saturation pressure is that of Hyland and Wexler, and everything else follows from it. RH is
+relative to saturation over liquid water above the triple point and over ice below it, as in the
+ASHRAE Handbook.
 
 References
 ----------
@@ -32,15 +32,15 @@ TRIPLE_POINT_C = 0.01
 """Temperature where ice, water and vapour meet. [°C] Source: the definition in ITS-90."""
 
 SATURATION_RANGE_C = (-100.0, 200.0)
-"""Where the two saturation-pressure equations hold. [°C] Source: [1]_, eqs. 5 and 6."""
+"""Range of the two saturation-pressure equations. [°C] Source: [1]_, eqs. 5 and 6."""
 
 BULB_RANGE_C = (-50.0, 150.0)
-"""Dry bulbs accepted: beyond any kiln or timber shed, so that a slip of unit is refused. [°C]"""
+"""Dry bulbs accepted: wider than any kiln or shed, but refusing values in a wrong unit. [°C]"""
 
 PRESSURE_RANGE_PA = (50_000.0, 110_000.0)
-"""Total pressures accepted: from 5 500 m altitude to below the lowest mine. [Pa]
+"""Total pressures accepted: from 5 500 m altitude down to the deepest mine. [Pa]
 
-Narrow on purpose: 101.3 (kPa) or 1013 (hPa) must be refused, not computed with.
+Narrow on purpose, so that 101.3 (kPa) or 1013 (hPa) is refused.
 """
 
 ALTITUDE_RANGE_M = (-500.0, 5500.0)
@@ -50,7 +50,7 @@ VENTILATED_COEFFICIENT = 0.000662
 """Psychrometer coefficient of a well-ventilated wet bulb, constant with temperature. [1/K]
 
 Sprung's 0.5 K⁻¹ mmHg / 755 mmHg for the aspirated psychrometer (from memory; common practice). The
-meteorologists' glossary prints 0.000660 [4]_. See `relative_humidity` for how it compares.
+meteorologists' glossary prints 0.000660 [4]_. `relative_humidity` compares the methods.
 """
 
 FERREL_COEFFICIENT = 0.000367 * 1.8
@@ -87,7 +87,7 @@ ZERO_CELSIUS_K = 273.15
 """0 °C on the absolute scale. [K] Source: the definition of the degree Celsius."""
 
 STANDARD_ATMOSPHERE = (0.0065, 288.15, 9.80665, 287.05287)
-"""Fall of temperature with height, temperature at sea level, gravity, gas constant of dry air.
+"""Temperature lapse rate, temperature at sea level, gravity, gas constant of dry air.
 
 [K/m, K, m/s², J/(kg K)] Source: [5]_, the layer below 11 km.
 """
@@ -103,20 +103,20 @@ Source: [1]_, eq. 5.
 SATURATION_OVER_WATER = (
     -5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 0.0, 6.5459673,
 )  # fmt: skip
-"""The same over water. Source: [1]_, eq. 6."""
+"""The same coefficients over water. Source: [1]_, eq. 6."""
 
 VAPOUR_ROUNDING_PA = 1e-6
-"""A vapour pressure this little below zero is arithmetic, not a reading. [Pa]"""
+"""A vapour pressure no further below zero than this is a rounding error. [Pa]"""
 
 WET_BULB_FLOOR_C = BULB_RANGE_C[0] - 10.0
-"""Where the search for a wet bulb begins. [°C]
+"""Lower end of the search for a wet bulb. [°C]
 
-Ten kelvin below the coldest dry bulb even perfectly dry air has stopped cooling the wick.
+Even perfectly dry air does not cool the wick to 10 K below the coldest dry bulb.
 """
 
 
 def saturation_pressure(temp_c: ArrayLike) -> FloatOrArray:
-    """Return the pressure of water vapour in equilibrium with water, or with ice below 0.01 °C.
+    """Return the saturation pressure of water vapour over water, or over ice below 0.01 °C.
 
     Parameters
     ----------
@@ -135,19 +135,18 @@ def saturation_pressure(temp_c: ArrayLike) -> FloatOrArray:
 
     Notes
     -----
-    Hyland and Wexler's pair [2]_ in the form of ASHRAE Fundamentals eqs. 5 and 6 [1]_. It was
-    chosen over IAPWS-IF97 eq. 30 because one source covers ice as well as water, so a yard in
-    winter and a kiln at 115 °C need no seam of our own making; against IAPWS-95 it stays within
-    0.05 % up to 150 °C, and against the IAPWS sublimation equation within 0.05 % down to -40 °C.
-    The equations change over at the triple point, where they meet within 1 part in 10⁷; changing
-    at 0 °C, as some tables do, would leave a step. Beyond 200 °C the polynomial is a mere
-    extrapolation, hence the refusal.
+    Hyland and Wexler's pair of equations [2]_ in the form of ASHRAE Fundamentals eqs. 5 and 6
+    [1]_. They were preferred to IAPWS-IF97 eq. 30 because one source covers ice as well as water,
+    from a yard in winter to a kiln at 115 °C. They agree with IAPWS-95 within 0.05 % up to 150 °C,
+    and with the IAPWS sublimation equation within 0.05 % down to -40 °C. The equations change over
+    at the triple point, where they agree within 1 part in 10⁷; changing at 0 °C, as some tables
+    do, would leave a step. Above 200 °C the polynomial would be an extrapolation and is refused.
     """
     return plain(_saturation_pressure(in_range("temp_c", temp_c, *SATURATION_RANGE_C, "°C")))
 
 
 def vapour_pressure(temp_c: ArrayLike, relative_humidity_pct: ArrayLike) -> FloatOrArray:
-    """Return the partial pressure of the water vapour in air of known temperature and RH.
+    """Return the partial pressure of water vapour in air of a given temperature and RH.
 
     Parameters
     ----------
@@ -169,8 +168,8 @@ def vapour_pressure(temp_c: ArrayLike, relative_humidity_pct: ArrayLike) -> Floa
     Notes
     -----
     The definition of RH for ideal gases, ASHRAE Fundamentals eqs. 12 and 22 [1]_. Total pressure
-    is not asked for, so above the boiling point a pair that no open kiln could hold is not
-    noticed here; `humidity_ratio` and `wet_bulb` refuse it.
+    is not an argument, so a pair above the boiling point that no open kiln could hold is not
+    refused here, but in `humidity_ratio` and `wet_bulb`.
     """
     temp = in_range("temp_c", temp_c, *BULB_RANGE_C, "°C")
     humidity = in_range("relative_humidity_pct", relative_humidity_pct, 0, 100, "%")
@@ -184,7 +183,7 @@ def relative_humidity(
     *,
     method: str = "ventilated",
 ) -> FloatOrArray:
-    """Return the RH that a dry and a wet bulb show together.
+    """Return the RH given by a dry and a wet bulb.
 
     Parameters
     ----------
@@ -195,46 +194,45 @@ def relative_humidity(
     pressure_pa : float or array_like, default 101325
         Total air pressure, 50 000 to 110 000. [Pa]
     method : {"ventilated", "weather-bureau", "thermodynamic"}
-        How the wet bulb is understood; see Notes.
+        How the wet bulb is interpreted; see Notes.
 
     Returns
     -------
     float or ndarray
-        RH. [%] Exactly 100 where the bulbs agree; NaN where an input is NaN.
+        RH. [%] Exactly 100 where the bulbs are equal; NaN where an input is NaN.
 
     Raises
     ------
     ValueError
         If an argument lies outside its range; if the wet bulb is above the dry bulb (never
-        clipped to 100 %: swapped bulbs or a faulty one must be seen); if the depression is larger
-        than perfectly dry air would show, so that the vapour pressure would be negative; or if
-        water would boil on the wet bulb at this pressure.
+        clipped to 100 %, so that swapped or faulty bulbs are noticed); if the depression is larger
+        than in perfectly dry air, so that the vapour pressure would be negative; or if water would
+        boil on the wet bulb at this pressure.
 
     Notes
     -----
-    The wet bulb of a kiln is a thermometer in a wetted wick and a stream of air. Two of the three
-    methods use the psychrometer equation, with e the vapour pressure, e_w the saturation pressure
-    at the wet bulb, p the total pressure and t, tw the bulbs in °C::
+    The wet bulb of a kiln is a thermometer in a wet wick in moving air. Two of the three methods
+    use the psychrometer equation, with e the vapour pressure, e_w the saturation pressure at the
+    wet bulb, p the total pressure and t, tw the bulbs in °C::
 
         e = e_w - A p (t - tw),      RH = 100 e / e_s(t)
 
     "ventilated", the default: A = 0.000662 per °C, constant.
     "weather-bureau": Ferrel's A = 0.0006606 (1 + 0.001146 tw) per °C [3]_, which is
     0.000367 (1 + (tw - 32)/1571) per °F converted exactly. The humidity tables of the US Weather
-    Bureau follow it at 30 inHg, and the RH tables used with kilns in that country are believed to.
+    Bureau follow it at 30 inHg, and so, it is believed, do the RH tables used with kilns there.
 
     At tw = 50 °C the two coefficients are 0.000662 and 0.000698. For bulbs of 60 and 50 °C at sea
-    level that makes 58.6 and 58.4 % RH; between 30 and 115 °C they differ by 0.4 point of RH at
-    most, and the constant lies nearer to the thermodynamic value throughout, which is why it is
-    the default.
+    level they give 58.6 and 58.4 % RH; between 30 and 115 °C they differ by at most 0.4 point of
+    RH. The constant is the default because it is closer to the thermodynamic value throughout.
 
     "thermodynamic" takes the wet bulb as the temperature of adiabatic saturation, ASHRAE
     Fundamentals eqs. 33 and 35 [1]_ (58.8 % in the same example). It needs no coefficient but
-    describes no instrument; it reads higher than "ventilated", by up to 0.8 point.
+    describes no real instrument; it gives up to 0.8 point more than "ventilated".
 
-    Below 0.01 °C the wick carries ice, and an ice-covered bulb has a coefficient about 12 %
-    smaller [4]_. The two psychrometer methods do not change over: kilns are not run there, and
-    the step would leave two answers near 0 °C. Do not take RH from a frozen wick.
+    Below 0.01 °C the wick is frozen, and an ice-covered bulb has a coefficient about 12 % smaller
+    [4]_. The two psychrometer methods ignore this: kilns do not run there, and a step would give
+    two answers near 0 °C. Do not take RH from a frozen wick.
     """
     one_of("method", method, METHODS)
     dry = in_range("dry_bulb_c", dry_bulb_c, *BULB_RANGE_C, "°C")
@@ -266,15 +264,15 @@ def vapour_pressure_of_bulbs(
     *,
     method: str = "ventilated",
 ) -> FloatOrArray:
-    """Return the vapour pressure the psychrometer equation gives, possible in nature or not.
+    """Return the vapour pressure by the psychrometer equation, even if physically impossible.
 
-    The bare equation, for those who invert it or move its inputs: `relative_humidity` is the one
-    that refuses impossible pairs.
+    The bare equation, for callers that invert it or vary its inputs; `relative_humidity` refuses
+    impossible pairs.
 
     Parameters
     ----------
     dry_bulb_c, wet_bulb_c : float or array_like
-        The bulbs, -100 to 200, in either order. [°C]
+        The bulbs, -100 to 200; either may be the higher. [°C]
     pressure_pa : float or array_like, default 101325
         Total air pressure. [Pa]
     method : {"ventilated", "weather-bureau", "thermodynamic"}
@@ -283,8 +281,8 @@ def vapour_pressure_of_bulbs(
     Returns
     -------
     float or ndarray
-        Vapour pressure. [Pa] Negative where the depression is impossibly large, above saturation
-        where the wet bulb is above the dry bulb, infinite where water would boil on the wet bulb;
+        Vapour pressure. [Pa] Negative where the depression is impossibly large; above saturation
+        where the wet bulb is above the dry bulb; infinite where water would boil on the wet bulb;
         NaN where an input is NaN.
 
     Raises
@@ -306,7 +304,7 @@ def wet_bulb(
     *,
     method: str = "ventilated",
 ) -> FloatOrArray:
-    """Return the wet bulb that belongs to a dry bulb and an RH: the inverse of `relative_humidity`.
+    """Return the wet bulb at a dry bulb and RH: the inverse of `relative_humidity`.
 
     Parameters
     ----------
@@ -322,22 +320,22 @@ def wet_bulb(
     Returns
     -------
     float or ndarray
-        Wet-bulb temperature. [°C] The dry bulb itself, to rounding, at 100 %; NaN where an input
-        is NaN.
+        Wet-bulb temperature. [°C] Equal to the dry bulb, within rounding, at 100 %; NaN where an
+        input is NaN.
 
     Raises
     ------
     ValueError
-        If an argument lies outside its range; if the vapour pressure asked for reaches the total
-        pressure, which air above the boiling point of water cannot hold; or if it comes so near
-        that the psychrometer equation would put the wet bulb above the boiling point.
+        If an argument lies outside its range; if the vapour pressure would reach the total
+        pressure, which is impossible; or if it comes so close that the psychrometer equation would
+        put the wet bulb above the boiling point.
 
     Notes
     -----
-    Solved by bisection on the equation of `relative_humidity`, so the pair returns to itself
-    within rounding over the whole domain. With "thermodynamic" and air just above 0 °C a
-    water-covered and an ice-covered bulb can both satisfy the balance; either answer returns to
-    the RH given.
+    Solved by bisection on the equation of `relative_humidity`, so that a round trip reproduces the
+    inputs within rounding over the whole domain. With "thermodynamic" and air just above 0 °C, a
+    water-covered and an ice-covered bulb can both satisfy the balance; either answer gives back
+    the same RH.
     """
     one_of("method", method, METHODS)
     dry = in_range("dry_bulb_c", dry_bulb_c, *BULB_RANGE_C, "°C")
@@ -361,7 +359,7 @@ def wet_bulb(
 
 
 def dew_point(dry_bulb_c: ArrayLike, relative_humidity_pct: ArrayLike) -> FloatOrArray:
-    """Return the temperature at which this air would be saturated if cooled at constant pressure.
+    """Return the dew point: the temperature at which air cooled at constant pressure saturates.
 
     Parameters
     ----------
@@ -383,8 +381,8 @@ def dew_point(dry_bulb_c: ArrayLike, relative_humidity_pct: ArrayLike) -> FloatO
 
     Notes
     -----
-    `saturation_pressure` inverted by bisection, not by the handbook's own regression, so that the
-    pair returns to itself within rounding.
+    `saturation_pressure` inverted by bisection instead of the handbook's regression, so that a
+    round trip reproduces the inputs within rounding.
     """
     dry = in_range("dry_bulb_c", dry_bulb_c, *BULB_RANGE_C, "°C")
     humidity = in_range("relative_humidity_pct", relative_humidity_pct, 0, 100, "%", above_low=True)
@@ -406,7 +404,7 @@ def humidity_ratio(
     relative_humidity_pct: ArrayLike,
     pressure_pa: ArrayLike = STANDARD_PRESSURE_PA,
 ) -> FloatOrArray:
-    """Return the mass of water vapour carried by each kilogram of dry air.
+    """Return the humidity ratio: the mass of water vapour per mass of dry air.
 
     Parameters
     ----------
@@ -431,8 +429,8 @@ def humidity_ratio(
 
     Notes
     -----
-    ASHRAE Fundamentals eq. 20 [1]_, air and vapour as ideal gases. A real-gas calculation gives
-    about 0.5 % more at kiln temperatures.
+    ASHRAE Fundamentals eq. 20 [1]_, with air and vapour as ideal gases. A real-gas calculation
+    gives about 0.5 % more at kiln temperatures.
     """
     dry = in_range("dry_bulb_c", dry_bulb_c, *BULB_RANGE_C, "°C")
     humidity = in_range("relative_humidity_pct", relative_humidity_pct, 0, 100, "%")
@@ -447,7 +445,7 @@ def pressure_at_altitude(altitude_m: ArrayLike) -> FloatOrArray:
     Parameters
     ----------
     altitude_m : float or array_like
-        Geopotential altitude above sea level, -500 to 5500. [m] At these heights it equals the
+        Geopotential altitude above sea level, -500 to 5500. [m] In this range it equals the
         surveyed altitude within 5 m.
 
     Returns
@@ -464,8 +462,8 @@ def pressure_at_altitude(altitude_m: ArrayLike) -> FloatOrArray:
     -----
     The lowest layer of the ICAO standard atmosphere [5]_: 101 325 Pa and 288.15 K at sea level,
     the temperature falling 6.5 K per kilometre, g = 9.80665 m/s², R = 287.05287 J/(kg K). Weather
-    moves the true pressure by some 2 % either way, which moves RH by about a tenth of a point in
-    usual kiln air.
+    changes the true pressure by about 2 % either way, which changes RH by about a tenth of a point
+    in usual kiln air.
     """
     altitude = in_range("altitude_m", altitude_m, *ALTITUDE_RANGE_M, "m")
     lapse, sea_level_k, gravity, gas_constant = STANDARD_ATMOSPHERE
@@ -474,7 +472,7 @@ def pressure_at_altitude(altitude_m: ArrayLike) -> FloatOrArray:
 
 
 def latent_heat(temp_c: ArrayLike) -> FloatOrArray:
-    """Return the heat that turns one kilogram of water into vapour at the same temperature.
+    """Return the heat of vaporization of water at a temperature.
 
     Parameters
     ----------
@@ -552,7 +550,7 @@ def _thermodynamic(dry: Floats, wet: Floats, pressure: Floats, at_wet_bulb: Floa
     saturated = MOLAR_MASS_RATIO * at_wet_bulb / (pressure - at_wet_bulb)
 
     def ratio(heat: float, specific_heat: float) -> Floats:
-        # ASHRAE Fundamentals eq. 33 with water on the bulb, eq. 35 with ice.
+        # ASHRAE Fundamentals eq. 33 for water on the bulb, eq. 35 for ice
         bulb_heat = heat + (VAPOUR_SPECIFIC_HEAT - specific_heat) * wet
         air_heat = heat + VAPOUR_SPECIFIC_HEAT * dry - specific_heat * wet
         return (bulb_heat * saturated - DRY_AIR_SPECIFIC_HEAT * (dry - wet)) / air_heat
@@ -568,4 +566,4 @@ _METHODS = {
 }
 
 METHODS = tuple(_METHODS)
-"""The names `relative_humidity` and `wet_bulb` accept for their method."""
+"""The values of `method` that `relative_humidity` and `wet_bulb` accept."""

@@ -1,4 +1,4 @@
-"""Air through a stack of boards on stickers: its speed, and what it loses on the way."""
+"""Air through a stack of boards on stickers: its speed, and its drop in temperature."""
 
 from __future__ import annotations
 
@@ -27,18 +27,18 @@ def gap_speed(
     Parameters
     ----------
     flow_m3_s : float or array_like
-        What the fans move, 0 to 1000. [m³/s]
+        Flow of the fans, 0 to 1000. [m³/s]
     length_m, height_m : float or array_like
         Length of the load along the kiln and height of its layers, 0.1 to 100. [m]
     board_mm, sticker_mm : float or array_like
         Thickness of boards and stickers, 1 to 500. [mm]
     bypass_pct : float or array_like
-        Share of the flow that goes over, under and round the load, 0 to 100. [%]
+        Share of the flow that passes over, under and around the load, 0 to 100. [%]
 
     Notes
     -----
-    Continuity: the flow that goes through the load, over the open share of its face, sticker/(board
-    + sticker). The mean says nothing of dead places.
+    Continuity: the flow through the load divided by the open part of its face, the fraction
+    sticker/(board + sticker). The mean does not show dead spots.
     """
     flow = in_range("flow_m3_s", flow_m3_s, 0.0, 1000.0, "m³/s")
     length = in_range("length_m", length_m, 0.1, 100.0, "m")
@@ -56,14 +56,14 @@ def drop_across(
     wet_bulb_c: ArrayLike,
     pressure_pa: float = air.STANDARD_PRESSURE_PA,
 ) -> FloatOrArray:
-    """Return by how much the air cools on its way through the load.
+    """Return the drop in air temperature across the load.
 
     Parameters
     ----------
     water_kg_day : float or array_like
-        Water the load gives off, 0 to 1,000,000. [kg/day]
+        Water the load gives off, 0 to 1 000 000. [kg/day]
     flow_m3_s : float or array_like
-        Air that goes through the load, above 0, to 1000. [m³/s]
+        Air flow through the load, above 0, at most 1000. [m³/s]
     dry_bulb_c, wet_bulb_c : float or array_like
         The air on the entering side. [°C]
     pressure_pa : float
@@ -72,13 +72,13 @@ def drop_across(
     Returns
     -------
     float or ndarray
-        The drop, as if no heat came from elsewhere; never more than the depression, at which the
-        air is saturated and takes up no more. [K]
+        The drop without heat from elsewhere; never more than the depression, at which the air is
+        saturated and takes up no more water. [K]
 
     Notes
     -----
-    The heat that evaporates the water, `air.latent_heat` at the wet bulb, over the heat capacity of
-    the dry air and the vapour in it. The heat that frees bound water is left out.
+    The heat that evaporates the water, `air.latent_heat` at the wet bulb, divided by the heat
+    capacity of the dry air and its vapour. The heat of desorption of bound water is left out.
     """
     lost = in_range("water_kg_day", water_kg_day, 0.0, 1e6, "kg/day") / _SECONDS_A_DAY
     flow = in_range("flow_m3_s", flow_m3_s, 1e-6, 1000.0, "m³/s")

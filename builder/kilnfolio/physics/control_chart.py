@@ -1,4 +1,4 @@
-"""Control charts of single values: whether a process runs as it used to, or something changed.
+"""Control charts of single values: whether a process is in control or has changed.
 
 References
 ----------
@@ -21,10 +21,10 @@ D2 = 1.128
 """Mean range of two normal values, in standard deviations [1]_. [-]"""
 
 LEAST = 8
-"""Values without which nothing is said: eight in a row are also what the second rule needs [2]_."""
+"""Fewest values for a statement; the second rule also needs eight in a row [2]_."""
 
 RUN = 8
-"""So many values in a row on one side of the mean are a signal [2]_."""
+"""Number of values in a row on one side of the mean that is a signal [2]_."""
 
 
 @dataclass(frozen=True)
@@ -34,11 +34,11 @@ class ControlLimits:
     Attributes
     ----------
     n : int
-        Values they were had from.
+        Number of values.
     mean : float
         Their mean. [unit of the values]
     sigma : float
-        Their standard deviation from one to the next, by the mean moving range. [same unit]
+        Their standard deviation, estimated from the mean moving range. [same unit]
     """
 
     n: int
@@ -57,25 +57,25 @@ class ControlLimits:
 
 
 def control_limits(values: ArrayLike) -> ControlLimits:
-    """Return mean and limits of single values in order of time [1]_.
+    """Return the mean and control limits of single values in order of time [1]_.
 
-    The spread is that from each value to the next, so that a slow change does not widen the limits
-    that are to show it.
+    The spread is estimated from successive differences, so that a slow change does not widen the
+    limits that are meant to show it.
 
     Parameters
     ----------
     values : array_like
-        Two values or more, the oldest first. [any unit]
+        Two values or more, oldest first. [any unit]
 
     Returns
     -------
     ControlLimits
-        Their mean and limits.
+        Mean and limits.
 
     Raises
     ------
     ValueError
-        There are fewer than two, or one is not finite.
+        If there are fewer than two values, or one is not finite.
     """
     found = _known(values)
     moving = np.abs(np.diff(found))
@@ -83,7 +83,7 @@ def control_limits(values: ArrayLike) -> ControlLimits:
 
 
 def beyond_limits(values: ArrayLike) -> list[int]:
-    """Return the places of values beyond their limits: the first of the Western Electric rules [2]_.
+    """Return the indices of values beyond the limits: the first Western Electric rule [2]_.
 
     Parameters
     ----------
@@ -93,7 +93,7 @@ def beyond_limits(values: ArrayLike) -> list[int]:
     Returns
     -------
     list of int
-        Their places, from 0.
+        Their indices.
 
     Raises
     ------
@@ -105,7 +105,7 @@ def beyond_limits(values: ArrayLike) -> list[int]:
 
 
 def runs_on_one_side(values: ArrayLike) -> list[tuple[int, int]]:
-    """Return where `RUN` values or more in a row lie on one side of the mean [2]_: first and last.
+    """Return the first and last index of each run of `RUN` or more on one side of the mean [2]_.
 
     Parameters
     ----------
@@ -115,7 +115,7 @@ def runs_on_one_side(values: ArrayLike) -> list[tuple[int, int]]:
     Returns
     -------
     list of tuple of int
-        Place of the first and of the last value of each run, from 0.
+        Index of the first and last value of each run.
 
     Raises
     ------

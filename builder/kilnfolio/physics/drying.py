@@ -1,14 +1,14 @@
 """How a board dries: moisture profile, gradient index, drying time and core heating.
 
-The front door of five modules:
+Collects the public names of five modules:
 
-* `drying_board`: `dry`, a board that dries by diffusion in air that changes with time;
+* `drying_board`: `dry`, a board that dries by diffusion in changing air;
 * `drying_single`: `SingleBoard`, the same for one board, many times faster;
-* `drying_gradient`: `gradient_index`, how much shrinkage the shell is denied;
+* `drying_gradient`: `gradient_index`, how much shrinkage of the shell the core prevents;
 * `drying_formula`: the published red-oak drying-time formula and its effect of temperature;
 * `drying_core`: `core_time`, how long the core takes to warm through.
 
-All of it is estimating, never evidence: sample boards and core probes decide.
+All of these are estimates, never evidence: sample boards and core probes decide.
 """
 
 from kilnfolio.physics.drying_board import Air, Board, Drying, advance, dry

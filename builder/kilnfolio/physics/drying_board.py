@@ -1,12 +1,13 @@
-"""A board that dries through both wide faces: Fick's law with a coefficient that varies.
+"""A board that dries through both wide faces, by Fick's law with a variable coefficient.
 
-Half a board of thickness 2l is cut into equal cells from the face inward. Water moves by
+Half of a board of thickness 2l is divided into equal cells from the face inward. Water moves by
 
     ∂u/∂t = ∂/∂x (D ∂u/∂x),   D = D₀ exp[E_D/R (1/318.15 - 1/T)] exp[b (min(u, FSP) - FSP)]
 
-and leaves through the face at q = h [min(u_face, FSP) - EMC], h warming like D. u is MC in percent.
-One coefficient for all water above FSP is a simplification; real boards differ from it, which is
-why the forecast of a charge rests on the mill's own drying curve and uses this only to compare.
+and leaves through the face at q = h [min(u_face, FSP) - EMC], where h depends on temperature as D
+does and u is MC in percent. A single coefficient for all water above FSP is a simplification that
+real boards do not follow, so the forecast of a charge uses the mill's own drying curve, and this
+model only for comparisons.
 
 References
 ----------
@@ -33,28 +34,28 @@ REFERENCE_TEMP_K = 318.15
 """The temperature D₀ and h are given for, 45 °C. [K]"""
 
 CELLS = 8
-"""Cells in half the thickness; 200 cells differ from them by under 0.3 point of mean MC."""
+"""Cells in half the thickness; 200 cells differ by less than 0.3 point of mean MC."""
 
 LONGEST_STEP_H = 4.0
-"""Longest time step; a longer interval of air is cut into equal steps. [h]"""
+"""Longest time step; longer intervals of air are divided into equal steps. [h]"""
 
 _PASSES = 2
-"""How often a time step is solved with the coefficients of its own end."""
+"""Number of times a time step is solved again with the coefficients at its own end."""
 
 _NEWTON = 12
-"""Most iterations for the MC of the face; drying takes three to five."""
+"""Most iterations for the MC of the face; drying needs three to five."""
 
 
 @dataclass(frozen=True)
 class Board:
-    """A board, or several: any field may be an array, and all are broadcast together.
+    """One board or several: any field may be an array, and all are broadcast together.
 
     Attributes
     ----------
     thickness_mm : float or ndarray
         Thickness, 1 to 300. [mm]
     initial_mc_pct : float or ndarray
-        MC at the start, the same throughout. [%]
+        MC at the start, uniform through the thickness. [%]
     diffusivity_m2_s : float or ndarray
         D₀, at 45 °C and at FSP, 1e-13 to 1e-6. [m²/s]
     face_m_s : float or ndarray, default 6e-8
@@ -88,7 +89,7 @@ class Board:
 
     @property
     def shape(self) -> tuple[int, ...]:
-        """Shape of the boards together; () for one."""
+        """Common shape of the fields; () for one board."""
         return np.broadcast_shapes(*(np.shape(value) for value in vars(self).values()))
 
     def start(self, cells: int = CELLS) -> Floats:
@@ -99,14 +100,14 @@ class Board:
 
 @dataclass(frozen=True)
 class Air:
-    """What a board dries in: air that holds from one hour to the next.
+    """The air a board dries in, constant within each interval.
 
     Attributes
     ----------
     hours : array_like, shape (n,)
-        When each interval ends, rising, from the board's start at 0. [h]
+        End of each interval, rising, counted from the board's start at 0. [h]
     dry_bulb_c : array_like, shape (n,) or (n, …)
-        Temperature, -30 to 150; the board is taken to be as warm. [°C]
+        Temperature, -30 to 150; the board is assumed to have the same. [°C]
     emc_pct : array_like, shape (n,) or (n, …)
         EMC of the air, 0 to 40. [%] Above FSP it acts as FSP.
     """
@@ -132,12 +133,12 @@ class Air:
 
 @dataclass(frozen=True)
 class Drying:
-    """What became of a board.
+    """The course of a board's drying.
 
     Attributes
     ----------
     hours : ndarray, shape (n,)
-        Times, from the first end of an interval. [h]
+        Ends of the intervals. [h]
     cells_pct : ndarray, shape (n, …, cells)
         MC profile, from the face inward. [%]
     face_pct : ndarray, shape (n, …)
@@ -158,19 +159,19 @@ class Drying:
 
     @property
     def shell_pct(self) -> Floats:
-        """Mean MC of the outer quarters of the thickness, as a shell section is cut [%]."""
+        """Mean MC of the outer quarters of the thickness, as in a shell section [%]."""
         return np.asarray(self.cells_pct[..., : self.cells_pct.shape[-1] // 2].mean(axis=-1))
 
     @property
     def core_pct(self) -> Floats:
-        """Mean MC of the middle half of the thickness, as a core section is cut [%]."""
+        """Mean MC of the middle half of the thickness, as in a core section [%]."""
         return np.asarray(self.cells_pct[..., self.cells_pct.shape[-1] // 2 :].mean(axis=-1))
 
 
 def dry(
     board: Board, air: Air, *, cells: int = CELLS, step_hours: float = LONGEST_STEP_H
 ) -> Drying:
-    """Return the MC profile of a board through the air it hangs in.
+    """Return the MC profile of a board as it dries in given air.
 
     Parameters
     ----------
@@ -179,7 +180,7 @@ def dry(
     air : Air
         The air, interval by interval.
     cells : int, default 8
-        Cells in half the thickness, an even number from 2 to 1000.
+        Number of cells in half the thickness, even, from 2 to 1000.
     step_hours : float, default 4
         Longest time step, above 0, at most 4. [h]
 
@@ -195,8 +196,8 @@ def dry(
 
     Notes
     -----
-    Backward Euler in time, finite volumes in space; see `advance`. Against Crank's series [1]_
-    the mean MC is within 0.25 point from the end of the first day.
+    Backward Euler in time, finite volumes in space; see `advance`. From the end of the first day
+    the mean MC agrees with Crank's series [1]_ within 0.25 point.
     """
     if cells < 2 or cells > 1000 or cells % 2:
         raise ValueError(f"cells must be an even number from 2 to 1000; received {cells}")
@@ -221,7 +222,7 @@ def advance(
     *,
     step_hours: float = LONGEST_STEP_H,
 ) -> tuple[Floats, Floats]:
-    """Return a board's profile, and the MC of its face, after some hours of steady air.
+    """Return a board's profile, and the MC of its face, after some hours in constant air.
 
     Parameters
     ----------
@@ -230,7 +231,7 @@ def advance(
     profile : ndarray, shape (…, cells)
         MC from the face inward, as from `Board.start` or an earlier call. [%]
     hours : float
-        How long, above 0. [h]
+        Duration, above 0. [h]
     dry_bulb_c, emc_pct : float or ndarray, shape (…,)
         The air, as in `Air`. [°C] [%]
     step_hours : float, default 4
@@ -250,10 +251,10 @@ def advance(
 
     Notes
     -----
-    Between two cells D is its mean over the MC between them, the difference of Kirchhoff's
-    integral [2]_: a harmonic mean of eight cells dries green oak 7 points too slowly. The face MC
-    is solved by Newton's method, because the half cell behind a dry face resists far more than
-    its mean D says. Water lost equals the flow through the face to rounding.
+    Between two cells D is its mean over the MCs between them, by differences of Kirchhoff's
+    integral [2]_; a harmonic mean with eight cells dries green oak 7 points too slowly. The face MC
+    is solved by Newton's method, because the half cell behind a dry face has far more resistance
+    than its mean D suggests. Water lost equals the flow through the face within rounding.
     """
     length = float(in_range("hours", hours, 0, 1e5, "h", above_low=True))
     step = float(in_range("step_hours", step_hours, 0, LONGEST_STEP_H, "h", above_low=True))
@@ -266,7 +267,7 @@ def advance(
 
 @dataclass(frozen=True)
 class _Wood:
-    """The coefficients of boards at one temperature; `width` is a cell's [m]."""
+    """The coefficients of boards at one temperature; `width` is the width of a cell [m]."""
 
     width: Floats
     diffusivity: Floats
@@ -295,7 +296,7 @@ class _Wood:
         return cls(*(np.broadcast_to(value, shape) for value in values))
 
     def step(self, old: Floats, seconds: float) -> Floats:
-        """Return the profile one time step on, by backward Euler."""
+        """Return the profile one time step later, by backward Euler."""
         new = old
         ratio = seconds / self.width
         for _ in range(_PASSES):
@@ -310,7 +311,7 @@ class _Wood:
         with np.errstate(divide="ignore", invalid="ignore"):
             resistance = np.where(np.isinf(self.release), np.inf, self.release / half)
         inside = self._integral(mc)
-        # A face above FSP loses at a steady rate, so its MC follows at once.
+        # A face above FSP loses water at a constant rate, so its MC follows directly.
         wet = inside - np.where(np.isinf(resistance), np.inf, resistance) * (self.fsp - self.emc)
         guess = np.minimum(mc, self.fsp)
         finite = np.where(np.isinf(resistance), 0.0, resistance)
@@ -338,7 +339,7 @@ class _Wood:
         return np.where(small, at_rest, flow / np.where(small, 1.0, drive))
 
     def _between(self, mc: Floats) -> Floats:
-        """Return the conductance between neighbours: mean D over the cells' distance [m/s]."""
+        """Return the conductance between neighbours: mean D divided by the cell width [m/s]."""
         wood = _Wood(*(value[..., np.newaxis] for value in vars(self).values()))
         first, second = mc[..., :-1], mc[..., 1:]
         apart = second - first
@@ -351,7 +352,7 @@ class _Wood:
         return np.asarray(wood.diffusivity * mean / wood.width)
 
     def _slope(self, mc: Floats) -> Floats:
-        """Return D over its value at FSP [-]."""
+        """Return D relative to its value at FSP [-]."""
         return np.asarray(np.exp(self.mc_effect * (np.minimum(mc, self.fsp) - self.fsp)))
 
     def _integral(self, mc: Floats) -> Floats:

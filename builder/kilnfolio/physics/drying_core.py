@@ -1,4 +1,4 @@
-"""How long the core of a timber takes to warm through: a planning figure, never evidence.
+"""How long the core of a timber takes to heat up: a planning figure, never evidence.
 
 References
 ----------
@@ -32,14 +32,14 @@ _LONGEST_MIN = 14 * 24 * 60.0
 
 @dataclass(frozen=True)
 class Timber:
-    """The wood that is heated.
+    """The wood to be heated.
 
     Attributes
     ----------
     basic_specific_gravity : float
         Oven-dry mass over green volume, 0.2 to 1.1. [-]
     mc_pct : float, default 70
-        MC, 0 to 200; above 40 it hardly matters. [%]
+        MC, 0 to 200; above 40 it has little effect. [%]
     initial_c : float, default 15
         Temperature at the start, 0 to 60; frozen wood takes longer and is refused. [°C]
     """
@@ -56,14 +56,14 @@ class Timber:
 
 @dataclass(frozen=True)
 class HeatingAir:
-    """The wet bulb through the heating: one value, or what a log shows.
+    """The wet bulb during heating: one value, or a logged series.
 
     Attributes
     ----------
     wet_bulb_c : float or array_like, shape (n,)
-        Wet bulb from each of `minutes` on, 0 to 100; the last one goes on. [°C]
+        Wet bulb starting at each of `minutes`, 0 to 100; the last one continues. [°C]
     minutes : array_like, shape (n,), default (0,)
-        When each wet bulb begins, rising from 0. [min]
+        Start of each wet bulb, rising from 0. [min]
     """
 
     wet_bulb_c: ArrayLike
@@ -93,9 +93,9 @@ def core_time(
     wood : Timber
         The wood.
     air : HeatingAir
-        The wet bulb; logged air brings the time to heat the kiln into the answer.
+        The wet bulb; with logged air, the result includes the time to heat the kiln.
     target_c : float, default 56
-        Core temperature wanted, 20 to 99. [°C]
+        Core temperature to reach, 20 to 99. [°C]
 
     Returns
     -------
@@ -105,14 +105,14 @@ def core_time(
     Raises
     ------
     ValueError
-        If an argument lies outside its range; if the wet bulb cannot bring the core there,
-        because a green surface stays at the wet bulb; or if it would take over 14 days.
+        If an argument lies outside its range; if the wet bulb is too low to heat the core that
+        far, because a green surface stays at the wet bulb; or if it would take over 14 days.
 
     Notes
     -----
-    The product of two slab series [3]_, the faces at the wet bulb, each change of the wet bulb
-    added by superposition. Air moving too slowly, solid piling and frozen wood lengthen the
-    time; only a probe in the core shows that it was reached.
+    The product of two slab series [3]_ with the faces at the wet bulb; changes of the wet bulb are
+    superposed. Slow air, solid piling and frozen wood lengthen the time; only a probe in the core
+    shows that the temperature was reached.
     """
     half = np.array([float(in_range("size", side, 5, 400, "mm")) / 2000.0 for side in size])
     if half.size != 2:
@@ -152,7 +152,7 @@ def core_time(
 
 
 def thermal_diffusivity(wood: Timber, temp_c: float) -> float:
-    """Return how fast warmth spreads across the grain.
+    """Return the thermal diffusivity of wood across the grain.
 
     Parameters
     ----------
@@ -187,10 +187,10 @@ def thermal_diffusivity(wood: Timber, temp_c: float) -> float:
 
 
 def _slab(fourier: Floats) -> Floats:
-    """Return the share of the first difference that is left in the middle of a slab [-]."""
+    """Return the share of the initial temperature difference left in the middle of a slab [-]."""
     n = np.arange(40)
     weights = 4.0 / math.pi * (-1.0) ** n / (2 * n + 1)
     rates = ((2 * n + 1) * math.pi / 2.0) ** 2
-    # Below 0.005 nothing has arrived at the middle, and the series converges badly.
+    # Below 0.005 the middle has not changed yet, and the series converges badly.
     left = np.exp(-rates * np.maximum(fourier, 0.005)[..., np.newaxis]) @ weights
     return np.asarray(np.where(fourier < 0.005, 1.0, left))

@@ -1,4 +1,4 @@
-"""The published drying time of red oak, and how temperature changes the pace of drying.
+"""The published drying time of red oak, and the effect of temperature on the pace of drying.
 
 References
 ----------
@@ -17,14 +17,14 @@ RATE_CONSTANTS = (0.0575, 0.00142)
 """Intercept [1/day] and slope [1/(day mmHg)] of the rate of 1 in red oak. Source: [1]_."""
 
 THICKNESS_POWER = 1.52
-"""How time grows with thickness. [-] Source: [1]_."""
+"""Power of the thickness in the drying time. [-] Source: [1]_."""
 
 _PA_PER_MMHG = 133.322
 _REFERENCE_C = 45.0
 
 
 def temperature_factor(temp_c: ArrayLike) -> FloatOrArray:
-    """Return how much faster red oak dries at a temperature than at 45 °C.
+    """Return the pace of drying of red oak at a temperature relative to 45 °C.
 
     Parameters
     ----------
@@ -56,7 +56,7 @@ def red_oak_days(
     mc_to_pct: ArrayLike,
     emc_pct: ArrayLike,
 ) -> FloatOrArray:
-    """Return the days that red oak takes from one MC to another in steady air.
+    """Return the days red oak takes to dry from one MC to another in constant air.
 
     Parameters
     ----------
@@ -65,7 +65,7 @@ def red_oak_days(
     temp_c : float or array_like
         Dry bulb, 0 to 120. [°C]
     mc_from_pct, mc_to_pct : float or array_like
-        MC at the start and at the end. [%]
+        MC at the start and end. [%]
     emc_pct : float or array_like
         EMC of the air, below `mc_to_pct`. [%]
 
@@ -82,7 +82,7 @@ def red_oak_days(
     Notes
     -----
     ``t = -τ ln E``, ``E = (to - EMC)/(from - EMC)``, ``τ = L^1.52/(0.0575 + 0.00142 p)``, L in
-    inches and p in mmHg [1]_. For other woods it is no more than a beginning.
+    inches and p in mmHg [1]_. For other woods it is only a first guess.
     """
     thickness = in_range("thickness_mm", thickness_mm, 5, 100, "mm")
     temp = in_range("temp_c", temp_c, 0, 120, "°C")
@@ -106,7 +106,7 @@ def red_oak_days(
 
 
 def red_oak_tau(thickness_mm: ArrayLike, temp_c: ArrayLike) -> FloatOrArray:
-    """Return the time in which red oak closes all but 1/e of its distance to the EMC.
+    """Return the time constant of red oak: the time until 1/e of its distance to the EMC is left.
 
     Parameters
     ----------

@@ -1,7 +1,7 @@
-"""How steep the moisture in a board is, as shrinkage that its shell is denied.
+"""The moisture gradient in a board, expressed as the shrinkage its shell is prevented from.
 
-A relative measure for comparing schedules. It is no stress: wood creeps, sets and checks in ways
-that a profile does not tell.
+It is a relative measure for comparing schedules, not a stress: wood creeps, sets and checks in ways
+that a moisture profile does not show.
 """
 
 import numpy as np
@@ -12,20 +12,20 @@ from kilnfolio.physics.drying_board import Drying
 
 
 def gradient_index(profile: Drying, shrinkage: float) -> Floats:
-    """Return the free shrinkage denied to the shell by a core that is still wet.
+    """Return the free shrinkage of the shell that a still wet core prevents.
 
     Parameters
     ----------
     profile : Drying
-        A board through time, as from `drying.dry`.
+        The course of a board, as from `drying.dry`.
     shrinkage : float
         Tangential shrinkage from green to oven-dry, 0 to 30. [%]
 
     Returns
     -------
     ndarray, shape (n, …)
-        The index. [%] Positive while the shell would be narrower than the core lets it,
-        negative where conditioning has made the shell the wetter, 0 for an even profile.
+        The index. [%] Positive while the core keeps the shell from shrinking, negative where
+        conditioning has made the shell wetter than the core, 0 for a uniform profile.
 
     Raises
     ------
@@ -35,8 +35,8 @@ def gradient_index(profile: Drying, shrinkage: float) -> Floats:
     Notes
     -----
     ``G = β [(FSP - u_face)⁺ - mean (FSP - u)⁺]``, β = shrinkage/FSP: each layer shrinks in
-    proportion to its loss below FSP, and a board that stays flat shrinks by their mean. Nothing
-    relaxes, so the index compares schedules and does not say what a board will stand.
+    proportion to its loss below FSP, and a board that stays flat shrinks by their mean. Relaxation
+    is ignored, so the index compares schedules and does not say what a board can withstand.
     """
     total = float(in_range("shrinkage", shrinkage, 0, 30, "%"))
     fsp = profile.fsp_pct

@@ -1,7 +1,7 @@
-"""One board that dries, in plain floats: the equations of `drying_board`, many times faster.
+"""One drying board in plain floats: the equations of `drying_board`, many times faster.
 
-An array of one board costs as much as an array of a hundred, so that a page with one board on it
-would wait. Tests compare this module with `drying_board` cell by cell.
+An array of one board takes as long as an array of a hundred, too long for a page with one board.
+Tests compare this module with `drying_board` cell by cell.
 """
 
 from __future__ import annotations
@@ -21,14 +21,14 @@ _PASSES, _NEWTON, _SAME = 2, 12, 1e-6
 
 
 class SingleBoard:
-    """A board on its way through the kiln.
+    """The state of one drying board.
 
     Parameters
     ----------
     board : Board
-        One board: every field a number.
+        A single board: every field is a number.
     profile : sequence of float, optional
-        MC from the face inward [%]; by default the board as it starts, in `CELLS` cells.
+        MC from the face inward [%]; by default the board's start, in `CELLS` cells.
 
     Attributes
     ----------
@@ -40,7 +40,7 @@ class SingleBoard:
     Raises
     ------
     ValueError
-        If the board is several.
+        If `board` stands for several boards.
     """
 
     def __init__(self, board: Board, profile: Sequence[float] | None = None) -> None:
@@ -70,12 +70,12 @@ class SingleBoard:
         return sum(self.cells) / len(self.cells)
 
     def advance(self, hours: float, dry_bulb_c: float, emc_pct: float) -> None:
-        """Dry the board in steady air; see `drying_board.advance`.
+        """Dry the board in constant air; see `drying_board.advance`.
 
         Parameters
         ----------
         hours : float
-            How long, above 0; cut into equal steps of `LONGEST_STEP_H` at most. [h]
+            Duration, above 0; divided into equal steps of at most `LONGEST_STEP_H`. [h]
         dry_bulb_c, emc_pct : float
             The air. [°C] [%]
 
@@ -102,7 +102,7 @@ class SingleBoard:
         self.face = self._face(new[0], resistance, emc)
 
     def _integral(self, mc: float) -> float:
-        """Return the integral of D over its value at FSP, from FSP [point]."""
+        """Return the integral of D, relative to its value at FSP, from FSP [point]."""
         above = mc - self._fsp
         if above >= 0.0 or self._b == 0.0:
             return above
@@ -112,7 +112,7 @@ class SingleBoard:
         return math.exp(self._b * min(mc - self._fsp, 0.0))
 
     def _flows(self, cells: Sequence[float], scale: float) -> list[float]:
-        """Return what each pair of neighbours exchanges per point between them [-]."""
+        """Return the exchange between neighbours per point of MC difference [-]."""
         flows, first = [], cells[0]
         inside = self._integral(first)
         for second in cells[1:]:
@@ -144,7 +144,7 @@ class SingleBoard:
         if math.isinf(resistance):
             return emc
         inside = self._integral(mc)
-        # A face above FSP loses at a steady rate, so its MC follows at once.
+        # A face above FSP loses water at a constant rate, so its MC follows directly.
         wet = inside - resistance * (self._fsp - emc)
         if wet >= 0.0:
             return self._fsp + wet
@@ -161,7 +161,7 @@ class SingleBoard:
 
 
 def _solved(old: Sequence[float], flows: Sequence[float], outer: float, emc: float) -> list[float]:
-    """Return the profile one step on: (1 + flows) new = old, eliminated from the face inward."""
+    """Return the next profile: solve (1 + flows) new = old by elimination from the face inward."""
     inner = [*flows, 0.0]
     diagonal, right = 1.0 + inner[0] + outer, old[0] + outer * emc
     diagonals, rights = [diagonal], [right]

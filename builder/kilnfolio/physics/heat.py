@@ -1,7 +1,7 @@
-"""Core temperatures: the longest time without a break at or above a threshold.
+"""Core temperatures: the longest unbroken time at or above a threshold.
 
-A figure from here is arithmetic on a log. Whether a heat treatment is accepted is for the
-plant-health authority and its inspector to say.
+These figures are only arithmetic on a log. Whether a heat treatment is accepted is up to the
+plant-health authority and its inspector.
 
 References
 ----------
@@ -20,7 +20,7 @@ from kilnfolio.physics._check import in_range, numbers, refuse
 from kilnfolio.physics._types import Floats
 
 CORE_RANGE_C = (-60.0, 200.0)
-"""Core temperatures accepted. [°C] A disconnected probe's 850 or 32767 is refused by it."""
+"""Core temperatures accepted. [°C] Refuses the 850 or 32767 of a disconnected probe."""
 
 
 @dataclass(frozen=True)
@@ -30,7 +30,7 @@ class Run:
     Attributes
     ----------
     first, last : int
-        Places of the first and the last reading of the run, both included.
+        Indices of the first and last reading of the run, both included.
     minutes : float
         Time between them. [min]
     """
@@ -52,8 +52,8 @@ def longest_run(
     Parameters
     ----------
     times : array_like
-        When each reading was taken, rising, in one of three forms: numbers of minutes,
-        `numpy.datetime64` (taken as one unbroken scale, such as UTC), or timezone-aware
+        Time of each reading, rising, in one of three forms: minutes as numbers,
+        `numpy.datetime64` (assumed to be on a continuous scale such as UTC), or timezone-aware
         `datetime`.
     temps_c : array_like
         The readings of one probe, -60 to 200, as many as `times`. [°C] NaN, a missing reading,
@@ -61,13 +61,14 @@ def longest_run(
     threshold_c : float
         The temperature to hold, -60 to 200; a reading equal to it counts. [°C]
     max_gap_minutes : float, optional
-        A longer time than this between two readings ends a run too. [min] Without it any gap in
-        time is bridged, which is only right when the log is known to be complete.
+        A longer gap between two readings also ends a run. [min] Without it, any gap is bridged,
+        which is only right if the log is known to be complete.
 
     Returns
     -------
     Run or None
-        The longest run, the earliest of equals; None if no reading reaches the threshold.
+        The longest run, the earliest if several are equal; None if no reading reaches the
+        threshold.
 
     Raises
     ------
@@ -77,10 +78,10 @@ def longest_run(
 
     Notes
     -----
-    The time counted is that between the first and the last reading of the run, never beyond them:
-    what the core did between a reading below and a reading above is not known. Readings every 5
+    Only the time between the first and last reading of the run counts, never beyond them, because
+    the core's temperature between a reading below and a reading above is unknown. Readings every 5
     minutes of 55.2, 56.1, 56.4, 56.8, 56.9, 55.9 and 56.3 °C hold 56 °C for 15 minutes. ISPM 15
-    asks for a continuous time [1]_, so runs are never added up.
+    requires a continuous time [1]_, so runs are never added up.
     """
     temps = np.atleast_1d(in_range("temps_c", temps_c, *CORE_RANGE_C, "°C"))
     threshold = in_range("threshold_c", threshold_c, *CORE_RANGE_C, "°C")
@@ -95,7 +96,8 @@ def longest_run(
     if max_gap_minutes is not None:
         longest = in_range("max_gap_minutes", max_gap_minutes, 0, 1e6, "min")
         joined &= minutes[1:] - minutes[:-1] <= longest
-    # A run begins at a hot reading not joined to the one before, and ends at one not joined onward.
+    # A run begins at a hot reading not joined to the previous one and ends at one not joined to the
+    # next.
     firsts = np.flatnonzero(hot & ~np.concatenate(([False], joined)))
     lasts = np.flatnonzero(hot & ~np.concatenate((joined, [False])))
     if not firsts.size:
@@ -112,18 +114,18 @@ def longest_run_above(
     *,
     max_gap_minutes: float | None = None,
 ) -> float:
-    """Return for how long a probe stayed at or above a threshold without a break.
+    """Return the longest unbroken time that a probe stayed at or above a threshold.
 
     Parameters
     ----------
     times : array_like
-        When each reading was taken, as for `longest_run`.
+        Time of each reading, as for `longest_run`.
     temps_c : array_like
         The readings of one probe, -60 to 200, as many as `times`. [°C] NaN ends a run.
     threshold_c : float
         The temperature to hold, -60 to 200; a reading equal to it counts. [°C]
     max_gap_minutes : float, optional
-        A longer time than this between two readings ends a run too. [min]
+        A longer gap between two readings also ends a run. [min]
 
     Returns
     -------
@@ -151,7 +153,7 @@ def _minutes(times: ArrayLike) -> Floats:
             raise ValueError(
                 "times must be timezone-aware: without an offset the hour the clocks go back is two"
             )
-        # Through UTC: subtracting two datetimes of one zone would miss a change of its offset.
+        # Convert to UTC: subtracting datetimes of one zone would ignore a change of its offset.
         seconds = np.array([time.timestamp() for time in array.flat]).reshape(array.shape)
         minutes = (seconds - seconds[:1]) / 60.0
     else:

@@ -1,4 +1,4 @@
-"""Resistance meters: a reading brought to the temperature the meter was calibrated at.
+"""Resistance meters: readings corrected to the meter's calibration temperature.
 
 References
 ----------
@@ -13,18 +13,18 @@ from kilnfolio.physics._check import in_range, plain
 from kilnfolio.physics._types import FloatOrArray
 
 POINTS_PER_KELVIN = 0.5 / 5.6
-"""How much a resistance reading rises with the wood's temperature. [% MC/K]
+"""Rise of a resistance reading with the wood's temperature. [% MC/K]
 
 0.5 point for each 5.6 °C, the Wood Handbook's rule [1]_. Others find more: a Swedish report of
-2012 (SP PX21326) gives 1.0 to 1.6 points per 10 °C against this 0.9.
+2012 (SP PX21326) gives 1.0 to 1.6 points per 10 °C, compared with 0.9 here.
 """
 
 RESISTANCE_RANGE_PCT = (6.0, 30.0)
-"""MC a resistance meter reads reliably. [%] Source: [1]_, p. 13-3. Not enforced here."""
+"""MC range that resistance meters read reliably. [%] Source: [1]_, p. 13-3. Not enforced."""
 
 
 WOOD_TEMP_RANGE_C = (-40.0, 110.0)
-"""Temperatures accepted for the wood at the pins and for a meter's calibration. [°C]"""
+"""Temperatures accepted for the wood at the pins and for the calibration. [°C]"""
 
 
 def reading_at_calibration(
@@ -33,16 +33,16 @@ def reading_at_calibration(
     calibration_temp_c: ArrayLike = 20.0,
     points_per_kelvin: ArrayLike = POINTS_PER_KELVIN,
 ) -> FloatOrArray:
-    """Return a resistance reading as it would be with the wood at the calibration temperature.
+    """Return a resistance reading corrected to the calibration temperature.
 
     Parameters
     ----------
     reading_pct : float or array_like
-        MC the meter showed, 0 to 500. [%]
+        MC shown by the meter, 0 to 500. [%]
     wood_temp_c : float or array_like
         Temperature of the wood at the pins, -40 to 110. [°C]
     calibration_temp_c : float or array_like, default 20
-        Temperature the meter's scale was made for, -40 to 110. [°C]
+        Temperature at which the meter's scale is right, -40 to 110. [°C]
     points_per_kelvin : float or array_like, default `POINTS_PER_KELVIN`
         Rise of the reading with temperature, 0 to 1. [% MC/K]
 
@@ -50,8 +50,7 @@ def reading_at_calibration(
     -------
     float or ndarray
         Reading corrected for temperature, before any species correction. [%] NaN where an input
-        is NaN. It may come out negative from a reading below the reliable range, and is not
-        clipped.
+        is NaN. It may be negative for a reading below the reliable range, and is not clipped.
 
     Raises
     ------
@@ -61,9 +60,9 @@ def reading_at_calibration(
     Notes
     -----
     ``reading - (t_wood - t_calibration) × points_per_kelvin`` [1]_: warm wood conducts better and
-    reads too wet, so the correction is subtracted, and added for cold wood. Apply it once: a
-    meter that measures the wood's temperature itself has already done so. Wood below 0 °C holds
-    ice above the fibre saturation point, and no such rule serves there.
+    reads too wet, so the correction is subtracted for warm wood and added for cold wood. Apply it
+    only once: a meter that measures the wood's temperature has already done so. Wood below 0 °C
+    holds ice above the fibre saturation point, and the rule does not apply there.
     """
     reading = _check.moisture_content("reading_pct", reading_pct)
     wood = in_range("wood_temp_c", wood_temp_c, *WOOD_TEMP_RANGE_C, "°C")

@@ -1,4 +1,4 @@
-"""Whether readings form one group or two: a mixture of two normal distributions of one spread.
+"""Whether readings form one group or two: a mixture of two normal distributions of equal spread.
 
 References
 ----------
@@ -19,7 +19,7 @@ from kilnfolio.physics._types import Floats
 
 LEAST_SHARE = 0.1
 """A group smaller than this share is a tail or a stray piece, not a group. [-]"""
-#: Readings are written to a tenth of a point: no group is narrower than that allows. [%]
+#: Least standard deviation of a group, because readings are written to a tenth of a point. [%]
 _LEAST_SD = 0.05
 _ROUNDS = 200
 
@@ -30,8 +30,8 @@ class Groups(NamedTuple):
     Attributes
     ----------
     evidence : float
-        Difference of the Bayesian information criterion between one group and two; above 10 the
-        two fit very much better [2]_. [-] Minus infinity where a group is under `LEAST_SHARE`.
+        Difference of the Bayesian information criterion between one group and two; above 10, two
+        groups fit very much better [2]_. [-] Minus infinity if a group is below `LEAST_SHARE`.
     means : tuple of float
         Means of the lower and the higher group, in the unit of the readings.
     sd : float
@@ -47,7 +47,7 @@ class Groups(NamedTuple):
 
 
 def two_groups(values: ArrayLike) -> Groups:
-    """Return the two normal groups of one spread that fit readings best.
+    """Return the two normal groups of equal spread that fit readings best.
 
     Parameters
     ----------
@@ -61,12 +61,12 @@ def two_groups(values: ArrayLike) -> Groups:
     Raises
     ------
     ValueError
-        Fewer than four readings, or one is missing.
+        If there are fewer than four readings, or one is missing.
 
     Notes
     -----
-    Expectation-maximization [1]_ from the split of the sorted readings with the least spread
-    within. Two groups take two parameters more than one: a second mean and a share.
+    Expectation-maximization [1]_, starting from the split of the sorted readings with the least
+    spread within groups. Two groups have two more parameters than one: a second mean and a share.
     """
     readings = np.sort(numbers("values", values))
     if readings.ndim != 1 or readings.size < 4:

@@ -1,6 +1,6 @@
-"""Weights to moisture content: the arithmetic of sections and sample boards.
+"""Moisture content from masses: the arithmetic of sections and sample boards.
 
-MC is the mass of water over the oven-dry mass, in percent, as EN 13183-1 and ASTM D4442 define it.
+MC is the mass of water divided by the oven-dry mass, in percent, as in EN 13183-1 and ASTM D4442.
 Masses may be in any unit, the same throughout one call.
 
 References
@@ -30,10 +30,10 @@ MC_RANGE_PCT = _check.MC_RANGE_PCT
 """Moisture contents accepted throughout. [%]"""
 
 LARGEST_MASS = 1e9
-"""Masses accepted: far above any pack in grams, so that a message has a range to name."""
+"""Largest mass accepted: far above any pack in grams, so that messages can name a range."""
 
 HOURS_RANGE = (0.0, 10_000.0)
-"""Times between weighings accepted, the first excluded. [h]"""
+"""Times between weighings accepted, excluding the lower limit. [h]"""
 
 
 def moisture_content(mass: ArrayLike, oven_dry_mass: ArrayLike) -> FloatOrArray:
@@ -54,8 +54,7 @@ def moisture_content(mass: ArrayLike, oven_dry_mass: ArrayLike) -> FloatOrArray:
     Raises
     ------
     ValueError
-        If a mass is not above zero, or is below the oven-dry mass: no piece holds less than no
-        water.
+        If a mass is not above zero, or is below the oven-dry mass.
 
     Notes
     -----
@@ -68,14 +67,14 @@ def moisture_content(mass: ArrayLike, oven_dry_mass: ArrayLike) -> FloatOrArray:
 
 
 def oven_dry_mass(mass: ArrayLike, mc_pct: ArrayLike) -> FloatOrArray:
-    """Return the oven-dry mass of a piece of known mass and MC.
+    """Return the oven-dry mass of a piece from its mass and MC.
 
     Parameters
     ----------
     mass : float or array_like
         Mass of the piece, above 0. [any unit]
     mc_pct : float or array_like
-        Its MC at that moment, 0 to 500. [%] For a sample board, the mean of its sections.
+        Its MC when weighed, 0 to 500. [%] For a sample board, the mean of its sections.
 
     Returns
     -------
@@ -96,7 +95,7 @@ def oven_dry_mass(mass: ArrayLike, mc_pct: ArrayLike) -> FloatOrArray:
 
 
 def mass_at(oven_dry_mass: ArrayLike, mc_pct: ArrayLike) -> FloatOrArray:
-    """Return the mass a piece will have at an MC.
+    """Return the mass of a piece at an MC.
 
     Parameters
     ----------
@@ -124,7 +123,7 @@ def mass_at(oven_dry_mass: ArrayLike, mc_pct: ArrayLike) -> FloatOrArray:
 
 
 def wet_basis(mc_pct: ArrayLike) -> FloatOrArray:
-    """Return the wet-basis moisture content, water over total mass, of an MC.
+    """Return the wet-basis moisture content, water over total mass, for an MC.
 
     Parameters
     ----------
@@ -143,14 +142,15 @@ def wet_basis(mc_pct: ArrayLike) -> FloatOrArray:
 
     Notes
     -----
-    ``w = 100 MC/(100 + MC)``. Papermakers and fuel buyers count this way; timber does not.
+    ``w = 100 MC/(100 + MC)``. The paper and fuel trades use the wet basis; the timber trade does
+    not.
     """
     mc = _check.moisture_content("mc_pct", mc_pct)
     return plain(100.0 * mc / (100.0 + mc))
 
 
 def dry_basis(wet_basis_pct: ArrayLike) -> FloatOrArray:
-    """Return the MC of a wet-basis moisture content: the inverse of `wet_basis`.
+    """Return the MC for a wet-basis moisture content: the inverse of `wet_basis`.
 
     Parameters
     ----------
@@ -209,8 +209,8 @@ def moisture_content_uncertainty(
 
         u² = (100 u_m/m0)² + (100 m u_m0/m0²)²
 
-    A scale that is off by the same grams at both weighings is not independent; its error then
-    partly cancels and this figure errs on the careful side.
+    If the scale is off by the same grams at both weighings, the errors are not independent and
+    partly cancel; this figure is then too large, which is the safe side.
     """
     mass = _mass("mass", mass)
     dry = _mass("oven_dry_mass", oven_dry_mass)
@@ -245,10 +245,10 @@ def section_mean_uncertainty(
 
     Notes
     -----
-    Two parts, added as squares [3]_: the standard deviation of the sections over the square root of
-    their number, and the mean of what the balance leaves open in each. Where the spread is wide the
-    second hardly counts; it stands so that two sections that happen to agree, or a single one, do
-    not pass for exact. Two sections tell little about their own spread.
+    Two parts, added in quadrature [3]_: the standard deviation of the sections divided by the
+    square root of their number, and the uncertainty of their mean from weighing. If the spread is
+    wide the second hardly matters; it is included so that two sections that happen to agree, or a
+    single one, do not count as exact. Two sections say little about their own spread.
     """
     mcs = _series("section_mcs", section_mcs, at_least=2 if section_errors is None else 1)
     count = mcs.shape[-1]
@@ -270,7 +270,7 @@ def oven_dry_uncertainty(
     mass_error : float or array_like
         Its uncertainty, 0 or more. [same unit]
     mc_pct : float or array_like
-        MC the board was given, the mean of its sections, 0 to 500. [%]
+        MC assigned to the board, the mean of its sections, 0 to 500. [%]
     mc_error_pct : float or array_like
         Its uncertainty, 0 or more; `section_mean_uncertainty` gives it. [%]
 
@@ -291,8 +291,8 @@ def oven_dry_uncertainty(
 
         u² = (100 u_m/(100 + MC))² + (100 m u_MC/(100 + MC)²)²
 
-    Carried on to a later weighing: sections off by 1 point at 75.6 % move the board's MC near 8 %
-    by 0.6 point.
+    At a later weighing, an error of 1 point in the sections at 75.6 % changes the board's MC near
+    8 % by 0.6 point.
     """
     dry = oven_dry_mass(mass, mc_pct)
     per_dry = 1.0 + _check.moisture_content("mc_pct", mc_pct) / 100.0
@@ -302,7 +302,7 @@ def oven_dry_uncertainty(
 
 
 def controlling_boards(mcs: ArrayLike) -> NDArray[np.intp]:
-    """Return which sample boards control the charge: the wettest half.
+    """Return the sample boards that control the charge: the wettest half.
 
     Parameters
     ----------
@@ -312,19 +312,19 @@ def controlling_boards(mcs: ArrayLike) -> NDArray[np.intp]:
     Returns
     -------
     ndarray of int
-        Places of the controlling boards along the last axis, wettest first; of equals the one
-        given first.
+        Indices of the controlling boards along the last axis, wettest first; of equal boards, the
+        one given first.
 
     Raises
     ------
     ValueError
         If there is no board, an MC lies outside its range, or one is NaN: a board without a
-        reading cannot be ranked, so leave it out knowingly.
+        reading cannot be ranked, so the caller must leave it out.
 
     Notes
     -----
-    Of an odd number the larger half counts: three boards of five. Common practice in North
-    America; elsewhere the wettest board alone may control.
+    With an odd number of boards the larger half counts: three of five. This is common practice in
+    North America; elsewhere the wettest board alone may control.
     """
     mcs = _series("mcs", mcs)
     refuse(np.isnan(mcs), "mcs must hold a reading for every board", mcs=mcs)
@@ -337,7 +337,7 @@ def controlling_moisture_content(mcs: ArrayLike) -> FloatOrArray:
     Parameters
     ----------
     mcs : array_like
-        MC of each board at one weighing, along the last axis, each 0 to 500. [%] A table of
+        MC of each board at one weighing, along the last axis, each 0 to 500. [%] An array of
         weighings by boards gives one value for each weighing.
 
     Returns
@@ -352,29 +352,29 @@ def controlling_moisture_content(mcs: ArrayLike) -> FloatOrArray:
 
     Notes
     -----
-    Boards are ranked anew at every weighing; of an odd number the larger half counts, as in
+    Boards are ranked again at every weighing; with an odd number the larger half counts, as in
     `controlling_boards`.
     """
     mcs = _series("mcs", mcs)
     wettest = np.sort(mcs, axis=-1)[..., mcs.shape[-1] - _half(mcs) :]
-    # numpy sorts NaN as the largest of all, so a missing board always falls into this half.
+    # numpy sorts NaN last, so a missing board always falls into this half.
     return plain(np.mean(wettest, axis=-1))
 
 
 def drying_rate(mc_from_pct: ArrayLike, mc_to_pct: ArrayLike, hours: ArrayLike) -> FloatOrArray:
-    """Return the drying rate between two weighings, brought to a day of 24 hours.
+    """Return the drying rate between two weighings, per day of 24 hours.
 
     Parameters
     ----------
     mc_from_pct, mc_to_pct : float or array_like
-        MC at the earlier and at the later weighing, 0 to 500. [%]
+        MC at the earlier and the later weighing, 0 to 500. [%]
     hours : float or array_like
         Time between them, above 0, at most 10 000. [h]
 
     Returns
     -------
     float or ndarray
-        Points of MC lost per day; negative where the wood gained. [%/d] NaN where an input is NaN.
+        Points of MC lost per day; negative if the wood gained. [%/d] NaN where an input is NaN.
 
     Raises
     ------
@@ -383,7 +383,8 @@ def drying_rate(mc_from_pct: ArrayLike, mc_to_pct: ArrayLike, hours: ArrayLike) 
 
     Notes
     -----
-    ``24 (MC1 - MC2)/hours``. A mean over the interval: a stop within it hides a faster hour.
+    ``24 (MC1 - MC2)/hours``. This is a mean over the interval: a stop within it hides faster
+    drying before or after.
     """
     lost = _check.moisture_content("mc_from_pct", mc_from_pct) - _check.moisture_content(
         "mc_to_pct", mc_to_pct
@@ -392,7 +393,7 @@ def drying_rate(mc_from_pct: ArrayLike, mc_to_pct: ArrayLike, hours: ArrayLike) 
 
 
 def maximum_moisture_content(basic_specific_gravity: ArrayLike) -> FloatOrArray:
-    """Return the MC of wood with cell walls and cavities both full of water.
+    """Return the MC of wood whose cell walls and cavities are full of water.
 
     Parameters
     ----------
@@ -402,7 +403,7 @@ def maximum_moisture_content(basic_specific_gravity: ArrayLike) -> FloatOrArray:
     Returns
     -------
     float or ndarray
-        Highest MC that fits in. [%] NaN where the input is NaN.
+        Highest possible MC. [%] NaN where the input is NaN.
 
     Raises
     ------
@@ -412,7 +413,7 @@ def maximum_moisture_content(basic_specific_gravity: ArrayLike) -> FloatOrArray:
     Notes
     -----
     ``100 (1.54 - Gb)/(1.54 Gb)`` [4]_; see `CELL_WALL_SPECIFIC_GRAVITY` for a misprint in its
-    example. A greater MC in a record points to a wrong oven-dry mass.
+    example. A higher MC in a record indicates a wrong oven-dry mass.
     """
     gravity = in_range("basic_specific_gravity", basic_specific_gravity, 0.08, 1.3, "")
     wall = CELL_WALL_SPECIFIC_GRAVITY

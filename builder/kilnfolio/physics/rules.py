@@ -1,6 +1,6 @@
-"""Rules of the trade that are sums: equalizing, conditioning, a safe rate at another thickness.
+"""Numerical rules of the trade: equalizing, conditioning, safe rates at other thicknesses.
 
-What a rule takes off or puts on is not kept here: sources differ, and the mill's own choice stands
+The points that a rule adds or subtracts are arguments: sources differ, and the mill's own choice is
 in its limits.
 
 References
@@ -19,7 +19,7 @@ from kilnfolio.physics._check import in_range, plain
 from kilnfolio.physics._types import FloatOrArray
 
 FOUR_QUARTER_MM = 25.4
-"""Thickness that safe daily losses are published for: 4/4. [mm]"""
+"""Thickness for which safe daily losses are published: 4/4. [mm]"""
 
 
 def equalizing_start(target_pct: ArrayLike, points_below: ArrayLike) -> FloatOrArray:
@@ -30,7 +30,7 @@ def equalizing_start(target_pct: ArrayLike, points_below: ArrayLike) -> FloatOrA
     target_pct : float or array_like
         Desired mean final MC, 4 to 30. [%]
     points_below : float or array_like
-        How far below the target, 0 to 4; 2 by [1]_, 3 by [3]_. [% MC]
+        Points below the target, 0 to 4; 2 by [1]_, 3 by [3]_. [% MC]
 
     Returns
     -------
@@ -51,7 +51,7 @@ def equalizing_start(target_pct: ArrayLike, points_below: ArrayLike) -> FloatOrA
 
 
 def equalizing_emc(target_pct: ArrayLike, points_below: ArrayLike) -> FloatOrArray:
-    """Return the EMC of the equalizing air: that of the driest board when it starts.
+    """Return the EMC of the equalizing air: the MC of the driest board at its start.
 
     Parameters
     ----------
@@ -72,7 +72,7 @@ def equalizing_emc(target_pct: ArrayLike, points_below: ArrayLike) -> FloatOrArr
 
     Notes
     -----
-    The driest board then neither loses nor gains while the wetter ones follow it down [2]_.
+    The driest board then neither loses nor gains water while the wetter ones catch up [2]_.
     """
     return equalizing_start(target_pct, points_below)
 
@@ -85,7 +85,7 @@ def conditioning_emc(target_pct: ArrayLike, points_above: ArrayLike) -> FloatOrA
     target_pct : float or array_like
         Desired mean final MC, 4 to 30. [%]
     points_above : float or array_like
-        How far above the target, 0 to 8; 4 for hardwoods, 3 for softwoods by [2]_. [% MC]
+        Points above the target, 0 to 8; 4 for hardwoods, 3 for softwoods by [2]_. [% MC]
 
     Returns
     -------
@@ -99,7 +99,7 @@ def conditioning_emc(target_pct: ArrayLike, points_above: ArrayLike) -> FloatOrA
 
     Notes
     -----
-    ``target + points_above``. For targets below 8 % the points are fewer; see
+    ``target + points_above``. Targets below 8 % use fewer points; see
     `conditioning_points`.
     """
     target = in_range("target_pct", target_pct, 4, 30, "%")
@@ -113,19 +113,19 @@ def conditioning_points(
     low_up_to_pct: ArrayLike,
     full_from_pct: ArrayLike,
 ) -> FloatOrArray:
-    """Return how far above the target the conditioning EMC is set.
+    """Return the points above the target for the conditioning EMC.
 
     Parameters
     ----------
     target_pct : float or array_like
         Desired mean final MC, 4 to 30. [%]
     points : float or array_like
-        Points above the target from `full_from_pct` on, 0 to 8; 4 for hardwoods, 3 for softwoods
+        Points above targets from `full_from_pct` upward, 0 to 8; 4 for hardwoods, 3 for softwoods
         by [2]_. [% MC]
     points_low : float or array_like
-        Points above a target up to `low_up_to_pct`, 0 to 8; 3 and 2 by [2]_. [% MC]
+        Points above targets up to `low_up_to_pct`, 0 to 8; 3 and 2 by [2]_. [% MC]
     low_up_to_pct, full_from_pct : float or array_like
-        Targets the two hold up to and from, 4 to 30. [%]
+        Targets up to which, and from which, the two apply, 4 to 30. [%]
 
     Returns
     -------
@@ -140,7 +140,7 @@ def conditioning_points(
     Notes
     -----
     Linear between the two targets: our own interpolation of a table printed in whole per cent. A
-    published case agrees with the lower value: boards at 6.75 % conditioned at 9.6 % EMC.
+    published case agrees with the lower value: boards at 6.75 %, conditioned at 9.6 % EMC.
     """
     target = in_range("target_pct", target_pct, 4, 30, "%")
     high = in_range("points", points, 0, 8, "points")
@@ -157,17 +157,17 @@ def safe_rate(
     rates_pct_day: ArrayLike,
     divisor: ArrayLike,
 ) -> FloatOrArray:
-    """Return the safe daily loss of a thickness from the rates published for others.
+    """Return the safe daily loss at a thickness from the rates published for others.
 
     Parameters
     ----------
     thickness_mm : float or array_like
-        Thickness it is wanted for, 5 to 300. [mm]
+        Thickness of the board, 5 to 300. [mm]
     thicknesses_mm, rates_pct_day : array_like
         Thicknesses with a published rate, 5 to 300 and all different, [mm] and those rates, more
         than 0 to 100. [% MC/d] They fall as the thickness grows.
     divisor : float
-        What a rate is divided by for twice the thickness, more than 1 to 10; 2.5 by [1]_. [-]
+        Divisor of the rate for twice the thickness, above 1, at most 10; 2.5 by [1]_. [-]
 
     Returns
     -------
@@ -182,9 +182,9 @@ def safe_rate(
     Notes
     -----
     Between published thicknesses the logarithm of the rate is interpolated over the logarithm of
-    the thickness; beyond them the rule for twice the thickness goes on, ``rate × (t0/t)^log2(2.5)``
-    [1]_. The limit therefore falls strictly, and two boards a tenth of a millimetre apart get
-    nearly the same. Our own interpolation: the source prints 4/4 and 8/4 only.
+    the thickness; beyond them the rule for twice the thickness applies, ``rate × (t0/t)^log2(2.5)``
+    [1]_. The limit therefore falls strictly with thickness, and boards a tenth of a millimetre
+    apart get nearly the same. Our own interpolation: the source prints only 4/4 and 8/4.
     """
     wanted = np.asarray(in_range("thickness_mm", thickness_mm, 5, 300, "mm"), float)
     known = np.atleast_1d(in_range("thicknesses_mm", thicknesses_mm, 5, 300, "mm"))
@@ -209,18 +209,18 @@ def thickness_scaled_rate(
     divisor: ArrayLike,
     from_thickness_mm: ArrayLike = FOUR_QUARTER_MM,
 ) -> FloatOrArray:
-    """Return a safe daily loss carried from one thickness to another.
+    """Return a safe daily loss converted from one thickness to another.
 
     Parameters
     ----------
     rate_pct_day : float or array_like
         Safe loss at `from_thickness_mm`, 0 to 100. [% MC/d]
     thickness_mm : float or array_like
-        Thickness it is wanted for, 5 to 300. [mm]
+        Thickness of the board, 5 to 300. [mm]
     divisor : float or array_like
-        What the rate is divided by for twice the thickness, 1 to 10; 2.5 by [1]_. [-]
+        Divisor of the rate for twice the thickness, 1 to 10; 2.5 by [1]_. [-]
     from_thickness_mm : float or array_like, default 25.4
-        Thickness it is published for, 5 to 300. [mm]
+        Thickness of the published rate, 5 to 300. [mm]
 
     Returns
     -------
@@ -234,7 +234,7 @@ def thickness_scaled_rate(
 
     Notes
     -----
-    The published point is twice the thickness [1]_. Between and beyond, a power of the thickness
+    The source gives the rate for twice the thickness [1]_. For other thicknesses a power law
     through that point is used, ``rate × (t0/t)^log2(divisor)``: our own interpolation.
     """
     rate = in_range("rate_pct_day", rate_pct_day, 0, 100, "% MC/d")

@@ -1,4 +1,4 @@
-"""Shrinkage and what goes with it: size, specific gravity and density at an MC.
+"""Shrinkage, and size, specific gravity and density at an MC.
 
 References
 ----------
@@ -15,10 +15,10 @@ from kilnfolio.physics._check import in_range, numbers, plain
 from kilnfolio.physics._types import FloatOrArray, Floats
 
 FIBRE_SATURATION_PCT = 30.0
-"""FSP where a species' own is not known. [%] Source: [1]_, eq. 4-9. Real ones lie near 25 to 30."""
+"""FSP of species without a value of their own; most lie at 25 to 30. [%] Source: [1]_, eq. 4-9."""
 
 COEFFICIENT_MC_RANGE_PCT = (6.0, 14.0)
-"""MC within which table 13-5 is offered. [%] Source: [2]_. Not enforced here."""
+"""Range of MC that table 13-5 is meant for. [%] Source: [2]_. Not enforced."""
 
 VOLUMETRIC_PER_SPECIFIC_GRAVITY = 26.5
 """Total volumetric shrinkage per unit of basic specific gravity. [%] Source: [1]_, eq. 4-12."""
@@ -31,22 +31,21 @@ FSP_RANGE_PCT = (15.0, 45.0)
 """Fibre saturation points accepted. [%]"""
 
 COEFFICIENT_RANGE = (0.0, 0.02)
-"""Coefficients of dimensional change accepted: per cent, not fraction, would be refused. [1/%]"""
+"""Coefficients of dimensional change accepted; values in per cent are refused. [1/%]"""
 
 SIZE_RANGE_MM = (0.0, 10_000.0)
-"""Sizes of a board accepted, the first excluded. [mm]"""
+"""Sizes of a board accepted, excluding the lower limit. [mm]"""
 
 
 def shrinkage_at(
     total_pct: ArrayLike, mc_pct: ArrayLike, fsp_pct: ArrayLike = FIBRE_SATURATION_PCT
 ) -> FloatOrArray:
-    """Return how much wood has shrunk from green on its way to oven-dry.
+    """Return the shrinkage of wood from green to an MC.
 
     Parameters
     ----------
     total_pct : float or array_like
-        Shrinkage from green to oven-dry in the direction of interest, 0 to 40, of the green size.
-        [%]
+        Shrinkage from green to oven-dry in one direction, 0 to 40, of the green size. [%]
     mc_pct : float or array_like
         Present MC, 0 to 500. [%]
     fsp_pct : float or array_like, default 30
@@ -65,9 +64,9 @@ def shrinkage_at(
 
     Notes
     -----
-    A straight line, ``S = S0 (1 - MC/FSP)`` [1]_ (eq. 4-9). Thick wood starts to shrink earlier
-    than its mean MC says, because its shell is below the FSP while its core is not, and wood that
-    collapses shrinks more.
+    A straight line, ``S = S0 (1 - MC/FSP)`` [1]_ (eq. 4-9). Thick wood starts to shrink at a higher
+    mean MC, because its shell is below the FSP while its core is not, and wood that collapses
+    shrinks more.
     """
     return plain(_shrinkage("total_pct", total_pct, "mc_pct", mc_pct, fsp_pct))
 
@@ -75,13 +74,13 @@ def shrinkage_at(
 def dimension_change(
     size_mm: ArrayLike, coefficient: ArrayLike, mc_from_pct: ArrayLike, mc_to_pct: ArrayLike
 ) -> FloatOrArray:
-    """Return the change of a board's size between two MCs, by a coefficient of dimensional change.
+    """Return a board's change in size between two MCs, by a coefficient of dimensional change.
 
     Parameters
     ----------
     size_mm : float or array_like
-        Size at `mc_from_pct`, above 0, at most 10 000. [mm] Any unit serves; the result is in it
-        too.
+        Size at `mc_from_pct`, above 0, at most 10 000. [mm] Any unit will do; the result has the
+        same.
     coefficient : float or array_like
         Relative change per point of MC, 0 to 0.02, such as 0.00365 and not 0.365. [1/%]
     mc_from_pct, mc_to_pct : float or array_like
@@ -97,13 +96,13 @@ def dimension_change(
     ------
     ValueError
         If an argument lies outside its range. MCs above 30 % are refused because the line would
-        count water that moves no wood.
+        include water that causes no movement.
 
     Notes
     -----
-    ``ΔD = D C (MF - MI)`` [2]_ (eq. 13-2), offered for 6 to 14 % MC. The further away, the more
-    it errs, because the coefficient refers to the size at about 10 %;
-    `dimension_change_from_shrinkage` holds up to the FSP.
+    ``ΔD = D C (MF - MI)`` [2]_ (eq. 13-2), meant for 6 to 14 % MC. The error grows away from that
+    range, because the coefficient refers to the size at about 10 %;
+    `dimension_change_from_shrinkage` is valid up to the FSP.
     """
     size = _size(size_mm)
     coefficient = in_range("coefficient", coefficient, *COEFFICIENT_RANGE, "per % MC")
@@ -119,7 +118,7 @@ def dimension_change_from_shrinkage(
     mc_to_pct: ArrayLike,
     fsp_pct: ArrayLike = FIBRE_SATURATION_PCT,
 ) -> FloatOrArray:
-    """Return the change of a board's size between two MCs, by its total shrinkage.
+    """Return a board's change in size between two MCs, by its total shrinkage.
 
     Parameters
     ----------
@@ -128,7 +127,7 @@ def dimension_change_from_shrinkage(
     total_pct : float or array_like
         Shrinkage from green to oven-dry in that direction, 0 to 40. [%]
     mc_from_pct, mc_to_pct : float or array_like
-        MC before and after, 0 to 500; what lies above the FSP changes nothing. [%]
+        MC before and after, 0 to 500; changes above the FSP have no effect. [%]
     fsp_pct : float or array_like, default 30
         FSP of the wood, 15 to 45. [%]
 
@@ -159,7 +158,7 @@ def dimension_change_from_shrinkage(
 def coefficient_from_shrinkage(
     total_pct: ArrayLike, mc_pct: ArrayLike = 10.0, fsp_pct: ArrayLike = FIBRE_SATURATION_PCT
 ) -> FloatOrArray:
-    """Return the coefficient of dimensional change that belongs to a total shrinkage.
+    """Return the coefficient of dimensional change for a total shrinkage.
 
     Parameters
     ----------
@@ -192,7 +191,7 @@ def coefficient_from_shrinkage(
 
 
 def volumetric_shrinkage(basic_specific_gravity: ArrayLike) -> FloatOrArray:
-    """Return an estimate of the total volumetric shrinkage where a species' own is not known.
+    """Return an estimate of the total volumetric shrinkage from specific gravity.
 
     Parameters
     ----------
@@ -211,8 +210,8 @@ def volumetric_shrinkage(basic_specific_gravity: ArrayLike) -> FloatOrArray:
 
     Notes
     -----
-    ``S0 ≈ 26.5 Gb`` [1]_ (eq. 4-12): the water of the cell wall leaves its own volume behind.
-    Species scatter around it by several points.
+    ``S0 ≈ 26.5 Gb`` [1]_ (eq. 4-12): the wood loses the volume of the water in its cell walls.
+    Species differ from it by several points.
     """
     return plain(VOLUMETRIC_PER_SPECIFIC_GRAVITY * _gravity(basic_specific_gravity))
 
@@ -223,7 +222,7 @@ def specific_gravity_at(
     mc_pct: ArrayLike,
     fsp_pct: ArrayLike = FIBRE_SATURATION_PCT,
 ) -> FloatOrArray:
-    """Return the specific gravity on the volume at an MC: oven-dry mass over that volume.
+    """Return the specific gravity at an MC: oven-dry mass over the volume at that MC.
 
     Parameters
     ----------
@@ -260,7 +259,7 @@ def density_at(
     mc_pct: ArrayLike,
     fsp_pct: ArrayLike = FIBRE_SATURATION_PCT,
 ) -> FloatOrArray:
-    """Return the density of wood with its water at an MC.
+    """Return the density of wood at an MC, including its water.
 
     Parameters
     ----------
@@ -294,7 +293,7 @@ def density_at(
 def _shrinkage(
     total_name: str, total_pct: ArrayLike, mc_name: str, mc_pct: ArrayLike, fsp_pct: ArrayLike
 ) -> Floats:
-    """Wood Handbook eq. 4-9, its arguments checked under the names the caller gave them."""
+    """Evaluate Wood Handbook eq. 4-9, checking arguments under the caller's names for them."""
     total = in_range(total_name, total_pct, *SHRINKAGE_RANGE_PCT, "%")
     mc = _check.moisture_content(mc_name, mc_pct)
     fsp = _fsp(fsp_pct)
@@ -322,7 +321,7 @@ def shrunk_place(
     *,
     facing: tuple[float, float] = (0.0, 1.0),
 ) -> tuple[FloatOrArray, FloatOrArray]:
-    """Return where a point of a log's cross-section comes to lie when the wood has shrunk.
+    """Return the position of a point of a log's cross-section after shrinking.
 
     Parameters
     ----------
@@ -331,7 +330,7 @@ def shrunk_place(
     radial_pct, tangential_pct : float or array_like
         Shrinkage so far in the two directions, 0 to 40, of the green size. [%]
     facing : tuple of float
-        A point the piece is seen from: the ray from the pith through it stays where it is. [mm]
+        A point that fixes the orientation: the ray from the pith through it does not move. [mm]
 
     Returns
     -------
@@ -341,14 +340,14 @@ def shrunk_place(
     Raises
     ------
     ValueError
-        A place is infinite, or a shrinkage outside its range.
+        If a coordinate is infinite, or a shrinkage outside its range.
 
     Notes
     -----
     A radius r becomes ``r (1 - R)`` and an angle from the ray ``a (1 - T)/(1 - R)``, so that an arc
-    of growth ring shrinks by T and nothing is strained. That holds for a piece without the pith:
-    round the pith the angles do not close, and the wood splits. Rings are taken as circles, and
-    shrinkage as the same everywhere; grain, knots and juvenile wood are left out.
+    of growth ring shrinks by T without strain. This holds for a piece without the pith: around the
+    pith the angles do not close, and the wood splits. Rings are assumed circular and shrinkage
+    uniform; grain, knots and juvenile wood are ignored.
     """
     x, y = numbers("x_mm", x_mm), numbers("y_mm", y_mm)
     radial = in_range("radial_pct", radial_pct, 0.0, 40.0, "%") / 100.0

@@ -1,4 +1,4 @@
-"""Wood and air at rest with each other: equilibrium moisture content.
+"""Wood in equilibrium with air: equilibrium moisture content.
 
 References
 ----------
@@ -21,13 +21,13 @@ EMC_TEMP_RANGE_C = (-30.0, 132.3)
 """Temperatures accepted by the EMC equation. [°C]
 
 The upper end is the last row of the handbook's table, 270 °F; beyond it the equation turns back
-and gives negative EMC. The lower end lets a winter yard be computed; see `FITTED_TEMP_RANGE_C`.
+and gives negative EMC. The lower end covers a yard in winter; see `FITTED_TEMP_RANGE_C`.
 """
 
 FITTED_TEMP_RANGE_C = (-1.2, 132.3)
 """Temperatures the handbook tabulates, 30 to 270 °F. [°C] Source: [1]_, table 4-2.
 
-Colder than this `equilibrium_moisture_content` is an extrapolation: smooth, but unsupported.
+Below this range `equilibrium_moisture_content` is a smooth but unsupported extrapolation.
 """
 
 HYDRATE_COEFFICIENTS = (
@@ -42,13 +42,13 @@ Source: [1]_, eq. 4-5, metric coefficients.
 """
 
 HYDRATE_SCALE = 1800.0
-"""What W divides in the EMC equation. [% kg/kmol] Source: [1]_, eq. 4-5."""
+"""Numerator over W in the EMC equation. [% kg/kmol] Source: [1]_, eq. 4-5."""
 
 
 def equilibrium_moisture_content(
     temp_c: ArrayLike, relative_humidity_pct: ArrayLike
 ) -> FloatOrArray:
-    """Return the MC at which wood neither gains nor loses water in this air.
+    """Return the MC at which wood neither gains nor loses water in given air.
 
     Parameters
     ----------
@@ -70,15 +70,15 @@ def equilibrium_moisture_content(
     Notes
     -----
     The two-hydrate Hailwood-Horrobin equation, which Simpson found the best of ten [2]_, with the
-    handbook's metric coefficients [1]_, h the RH as a fraction::
+    handbook's metric coefficients [1]_ and h the RH as a fraction::
 
         EMC = 1800/W [ Kh/(1 - Kh) + (K1 Kh + 2 K1 K2 K²h²) / (1 + K1 Kh + K1 K2 K²h²) ]
 
-    It generated the handbook's table, which it meets within 0.06 point. Wood is less obliging:
-    one curve stands for all species, drying and wetting differ by 1 to 4 points at 50 % RH, and
+    It generated the handbook's table and agrees with it within 0.06 point. Wood varies far more:
+    one curve represents all species, drying and wetting differ by 1 to 4 points at 50 % RH, and
     0.1 point is "not meaningful" physically (the handbook's words in its 2021 edition). Above
-    about 120 °C the curve grows very flat and then steep near saturation; above 100 °C an open
-    kiln cannot reach high RH anyway. At 100 % RH the value is the curve's end, not a fibre
+    about 120 °C the curve is very flat and then steep near saturation; above 100 °C an open kiln
+    cannot reach high RH anyway. At 100 % RH the value is the end of the curve, not a fibre
     saturation point.
     """
     temp = in_range("temp_c", temp_c, *EMC_TEMP_RANGE_C, "°C")
@@ -87,7 +87,7 @@ def equilibrium_moisture_content(
 
 
 def coefficients(temp_c: ArrayLike) -> tuple[FloatOrArray, ...]:
-    """Return W, K, K1 and K2 of the EMC equation at a temperature, for showing the working.
+    """Return W, K, K1 and K2 of the EMC equation at a temperature, to show the working.
 
     Parameters
     ----------
@@ -109,7 +109,7 @@ def coefficients(temp_c: ArrayLike) -> tuple[FloatOrArray, ...]:
 
 
 def relative_humidity_for_emc(temp_c: ArrayLike, emc_pct: ArrayLike) -> FloatOrArray:
-    """Return the RH that holds wood at an EMC: the inverse of `equilibrium_moisture_content`.
+    """Return the RH that keeps wood at an EMC: the inverse of `equilibrium_moisture_content`.
 
     Parameters
     ----------
@@ -130,8 +130,7 @@ def relative_humidity_for_emc(temp_c: ArrayLike, emc_pct: ArrayLike) -> FloatOrA
 
     Notes
     -----
-    Solved by bisection: the equation rises with RH over its whole range, so the answer is the
-    only one.
+    Solved by bisection: the equation rises with RH over its whole range, so the answer is unique.
     """
     temp = in_range("temp_c", temp_c, *EMC_TEMP_RANGE_C, "°C")
     emc = numbers("emc_pct", emc_pct)
@@ -156,15 +155,15 @@ def emc_uncertainty(
     *,
     method: str = "ventilated",
 ) -> FloatOrArray:
-    """Return how far the EMC may be off because the two bulbs may be.
+    """Return the uncertainty of the EMC due to the uncertainties of the two bulbs.
 
     Parameters
     ----------
     dry_bulb_c, wet_bulb_c : float or array_like
-        The bulbs, as for `air.relative_humidity`, the dry bulb -30 to 132.3. [°C]
+        The bulbs, as for `air.relative_humidity`; the dry bulb from -30 to 132.3. [°C]
     dry_bulb_error_k, wet_bulb_error_k : float or array_like
-        Uncertainty of each bulb, 0 to 10, both of the same kind (standard, or both expanded); the
-        result is of that kind too. [K]
+        Uncertainty of each bulb, 0 to 10, both standard or both expanded, and so is the result.
+        [K]
     pressure_pa : float or array_like, default 101325
         Total air pressure, 50 000 to 110 000. [Pa]
     method : str, default "ventilated"
@@ -183,11 +182,11 @@ def emc_uncertainty(
 
     Notes
     -----
-    Each bulb is moved by its error up and down and the larger of the two changes of EMC is taken;
-    the two contributions add in quadrature, as for independent inputs [3]_. The guide's
-    straight-line slope would do in the middle of the range, but near saturation EMC bends upward
-    steeply and a wet bulb can only be wrong downward: there the moved RH stops at 100 %, and the
-    other side decides. At the dry end it stops at 0 % in the same way. The spread of wood itself
+    Each bulb is shifted up and down by its error, and the larger of the two changes of EMC counts;
+    the two contributions add in quadrature, as for independent inputs [3]_. The guide's linear
+    slope would do in the middle of the range, but near saturation the EMC curves steeply upward and
+    a wet bulb can only be wrong downward: there the shifted RH stops at 100 %, and the other
+    direction decides. At the dry end it stops at 0 % in the same way. The variation of wood itself
     is not included.
     """
     dry = in_range("dry_bulb_c", dry_bulb_c, *EMC_TEMP_RANGE_C, "°C")
@@ -200,7 +199,7 @@ def emc_uncertainty(
     def change(moved_dry: Floats, moved_wet: Floats) -> Floats:
         vapour = air.vapour_pressure_of_bulbs(moved_dry, moved_wet, pressure, method=method)
         humidity = 100.0 * vapour / air.saturation_pressure(moved_dry)
-        # The equation ends at 132.3 °C; the wood does not know of a sensor's error beyond it.
+        # a shifted dry bulb must stay within the range of the EMC equation
         return np.abs(
             _emc(np.clip(moved_dry, *EMC_TEMP_RANGE_C), np.clip(humidity, 0, 100)) - centre
         )

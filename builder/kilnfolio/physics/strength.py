@@ -16,17 +16,17 @@ from kilnfolio.physics._check import in_range, plain
 from kilnfolio.physics._types import FloatOrArray
 
 REFERENCE_MC_PCT = 12.0
-"""Moisture content at which handbooks print dry strength. [% MC]"""
+"""Moisture content at which handbooks give dry strength. [% MC]"""
 
 INTERSECTION_MC_PCT = 25.0
-"""Moisture content above which strength no longer changes, where a wood has no value of its own.
+"""Moisture content above which strength is constant, for woods without a value of their own.
 [% MC] Source: [1]_, the row for all other species."""
 
 INTERSECTION_RANGE_PCT = (18.0, 35.0)
 """Intersection moisture contents accepted; the table of [1]_ runs from 21 to 28. [% MC]"""
 
 PROPERTY_RANGE = (0.0, 1e6)
-"""Values of a property accepted, the first excluded: MPa, GPa, psi or kJ/m³ alike."""
+"""Values of a property accepted, excluding the lower limit, in MPa, GPa, psi or kJ/m³."""
 
 
 def strength_at(
@@ -35,14 +35,14 @@ def strength_at(
     mc_pct: ArrayLike,
     intersection_pct: ArrayLike = INTERSECTION_MC_PCT,
 ) -> FloatOrArray:
-    """Return a strength or stiffness at a moisture content.
+    """Return the strength or stiffness of wood at a moisture content.
 
     Parameters
     ----------
     at_12_pct : float or array_like
         The property at 12 % MC, above 0. [any unit]
     green : float or array_like
-        The same property green, in the same unit, above 0.
+        The same property of green wood, in the same unit, above 0.
     mc_pct : float or array_like
         Moisture content, 0 to 500. [% MC]
     intersection_pct : float or array_like, default 25
@@ -62,9 +62,9 @@ def strength_at(
     -----
     ``P = P12 (P12/Pg)^((12 - M)/(Mp - 12))`` below the intersection Mp, `green` above it [1]_,
     a form that goes back to [2]_.
-    It holds for small clear pieces of even moisture content. In timbers with knots the gain is
-    smaller, and in bending of the lowest grades nearly none. Below about 6 % MC some properties
-    turn down again; the equation does not, so it should not be carried further.
+    It applies to small clear pieces of uniform moisture content. In timbers with knots the gain
+    is smaller, and in bending of the lowest grades almost none. Below about 6 % MC some properties
+    decrease again, which the equation does not show, so do not use it there.
     """
     dry = in_range("at_12_pct", at_12_pct, *PROPERTY_RANGE, "", above_low=True)
     wet = in_range("green", green, *PROPERTY_RANGE, "", above_low=True)

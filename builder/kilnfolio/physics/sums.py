@@ -1,6 +1,6 @@
-"""The plain sums of the notebook: mean, difference, spread, volume, green and dry sizes.
+"""Simple arithmetic: mean, difference, spread, volume, green and dry sizes.
 
-They are one line each; they stand here so that no other room of the house does arithmetic.
+Each function is one line; they are here so that all arithmetic is in `physics`.
 
 References
 ----------
@@ -22,7 +22,7 @@ PIECE_RANGE_MM = (0.0, 100_000.0)
 SHRUNK_RANGE_PCT = (0.0, 40.0)
 """Shrinkages so far accepted. [% of the green size]"""
 
-_LARGEST = 1e12  # far above anything a mill writes down; only there so that a message has a range
+_LARGEST = 1e12  # far above anything a mill records; only needed so that messages can name a range
 
 
 def mean(values: ArrayLike) -> FloatOrArray:
@@ -68,12 +68,12 @@ def total(values: ArrayLike) -> FloatOrArray:
 
 
 def difference(a: ArrayLike, b: ArrayLike) -> FloatOrArray:
-    """Return the first value less the second.
+    """Return the first value minus the second.
 
     Parameters
     ----------
     a, b : float or array_like
-        In one unit. [any unit]
+        Two values in the same unit. [any unit]
 
     Returns
     -------
@@ -89,12 +89,12 @@ def difference(a: ArrayLike, b: ArrayLike) -> FloatOrArray:
 
 
 def ratio(a: ArrayLike, b: ArrayLike) -> FloatOrArray:
-    """Return the first value over the second.
+    """Return the first value divided by the second.
 
     Parameters
     ----------
     a, b : float or array_like
-        In one unit, `b` not zero. [any unit]
+        Two values in the same unit, `b` not zero. [any unit]
 
     Returns
     -------
@@ -112,17 +112,17 @@ def ratio(a: ArrayLike, b: ArrayLike) -> FloatOrArray:
 
 
 def combined_uncertainty(parts: ArrayLike) -> FloatOrArray:
-    """Return the joint uncertainty of independent parts: the root of the sum of their squares.
+    """Return the combined uncertainty of independent parts: the root of the sum of squares.
 
     Parameters
     ----------
     parts : array_like
-        What each cause alone changes the result by, along the last axis. [any unit]
+        The change of the result due to each cause alone, along the last axis. [any unit]
 
     Returns
     -------
     float or ndarray
-        Never negative. [same unit] NaN where a part is NaN.
+        Combined uncertainty, never negative. [same unit] NaN where a part is NaN.
 
     Raises
     ------
@@ -131,7 +131,7 @@ def combined_uncertainty(parts: ArrayLike) -> FloatOrArray:
 
     Notes
     -----
-    The law of propagation for uncorrelated inputs [1]_, eq. 10, each part being the input's
+    The law of propagation for uncorrelated inputs [1]_, eq. 10; each part is the input's
     uncertainty times its sensitivity.
     """
     return plain(np.sqrt(np.sum(_several(parts) ** 2, axis=-1)))
@@ -140,14 +140,14 @@ def combined_uncertainty(parts: ArrayLike) -> FloatOrArray:
 def volume_of_pieces(
     pieces: ArrayLike, thickness_mm: ArrayLike, width_mm: ArrayLike, length_mm: ArrayLike
 ) -> FloatOrArray:
-    """Return the volume of so many pieces of one size.
+    """Return the volume of a number of pieces of one size.
 
     Parameters
     ----------
     pieces : int or array_like
         Number, 1 or more.
     thickness_mm, width_mm, length_mm : float or array_like
-        Above 0, at most 100 000. [mm]
+        Size of a piece, above 0, at most 100 000. [mm]
 
     Returns
     -------
@@ -172,7 +172,7 @@ def volume_of_pieces(
 
 
 def shrunk_size(size_mm: ArrayLike, shrinkage_pct: ArrayLike) -> FloatOrArray:
-    """Return what is left of a green size after it has shrunk.
+    """Return the size of a piece after shrinking.
 
     Parameters
     ----------
@@ -184,7 +184,7 @@ def shrunk_size(size_mm: ArrayLike, shrinkage_pct: ArrayLike) -> FloatOrArray:
     Returns
     -------
     float or ndarray
-        Size now. [mm] NaN where an input is NaN.
+        Present size. [mm] NaN where an input is NaN.
 
     Raises
     ------
@@ -193,7 +193,7 @@ def shrunk_size(size_mm: ArrayLike, shrinkage_pct: ArrayLike) -> FloatOrArray:
 
     Notes
     -----
-    ``D = D_green (1 - S/100)``: shrinkage is counted on the green size [2]_.
+    ``D = D_green (1 - S/100)``: shrinkage is relative to the green size [2]_.
     """
     size = in_range("size_mm", size_mm, *PIECE_RANGE_MM, "mm")
     shrunk = in_range("shrinkage_pct", shrinkage_pct, *SHRUNK_RANGE_PCT, "%")
@@ -206,7 +206,7 @@ def green_size(dry_size_mm: ArrayLike, shrinkage_pct: ArrayLike) -> FloatOrArray
     Parameters
     ----------
     dry_size_mm : float or array_like
-        Size wanted after shrinking, 0 to 100 000. [mm]
+        Size after shrinking, 0 to 100 000. [mm]
     shrinkage_pct : float or array_like
         Shrinkage until then, of the green size, 0 to 40. [%]
 
@@ -232,7 +232,7 @@ def green_size(dry_size_mm: ArrayLike, shrinkage_pct: ArrayLike) -> FloatOrArray
 def tolerance_limits_of(
     mean_value: float, sd: float, n: int, share: float, confidence: float
 ) -> Limits:
-    """Return two-sided limits for a share of the lot, from the readings' mean and spread alone.
+    """Return two-sided tolerance limits for a share of the lot, from mean and spread alone.
 
     Parameters
     ----------

@@ -1,10 +1,10 @@
-"""What a set of moisture readings says about the lot it was taken from.
+"""Statistics of a set of moisture readings, for the lot it was taken from.
 
-Every statement here supposes pieces chosen at random; a handful from the top of the pack supports
-none. A share and a confidence are fractions: 0.95, not 95. Readings are counted, so NaN is
-refused.
+Every statement assumes pieces chosen at random; a handful from the top of the pack supports none.
+A share and a confidence are fractions: 0.95, not 95. Readings are counted, so NaN is refused.
 
-scipy is imported inside the functions that need it, because it would slow every command's start.
+scipy is imported inside the functions that need it, because it would slow the start of every
+command.
 
 References
 ----------
@@ -31,12 +31,14 @@ MOST_READINGS = 1_000_000
 """More readings than this are not a survey of a lot."""
 
 SHARE_ROUNDING = 1e-12
-"""A share asked for exactly as it was shown must give back its own number of readings. [-]"""
+"""Tolerance so that a share from `share_shown` gives back its own number of readings. [-]"""
 
 SIDES = ("two", "lower", "upper")
 """Which limits `tolerance_limits` sets."""
 
-_SPREAD = 1e9  # bound on means, limits and standard deviations, only to refuse infinities by name
+_SPREAD = (
+    1e9  # bound on means, limits and standard deviations, only so that messages can name a range
+)
 
 
 class Limits(NamedTuple):
@@ -47,7 +49,7 @@ class Limits(NamedTuple):
 
 
 class Summary(NamedTuple):
-    """How many readings, their mean and their standard deviation (n - 1)."""
+    """Number of readings, their mean and their standard deviation (n - 1)."""
 
     n: int
     mean: float
@@ -55,7 +57,7 @@ class Summary(NamedTuple):
 
 
 class BandCounts(NamedTuple):
-    """How many readings lie below a band, within it (limits included) and above it."""
+    """Number of readings below a band, within it (limits included) and above it."""
 
     below: int
     inside: int
@@ -73,7 +75,7 @@ def summarize(values: ArrayLike) -> Summary:
     Returns
     -------
     Summary
-        `n`, `mean` and `sd`, the latter with n - 1 in the divisor.
+        `n`, `mean` and `sd`, with n - 1 in the divisor of `sd`.
 
     Raises
     ------
@@ -85,14 +87,14 @@ def summarize(values: ArrayLike) -> Summary:
 
 
 def within_band(values: ArrayLike, lower: ArrayLike, upper: ArrayLike) -> BandCounts:
-    """Return how many readings lie below, within and above a band.
+    """Return the number of readings below, within and above a band.
 
     Parameters
     ----------
     values : array_like, one-dimensional
         One reading or more.
     lower, upper : float
-        The band, both limits part of it, in the unit of the readings.
+        The band, including both limits, in the unit of the readings.
 
     Returns
     -------
@@ -114,7 +116,7 @@ def within_band(values: ArrayLike, lower: ArrayLike, upper: ArrayLike) -> BandCo
 def confidence_interval(
     mean: ArrayLike, sd: ArrayLike, n: ArrayLike, confidence: ArrayLike = 0.95
 ) -> Limits:
-    """Return the interval that holds the lot's mean with a given confidence.
+    """Return the confidence interval of the lot's mean.
 
     Parameters
     ----------
@@ -130,7 +132,7 @@ def confidence_interval(
     Returns
     -------
     Limits
-        `lower` and `upper`, as far apart on either side. NaN where an input is NaN.
+        `lower` and `upper`, symmetric about the mean. NaN where an input is NaN.
 
     Raises
     ------
@@ -139,8 +141,8 @@ def confidence_interval(
 
     Notes
     -----
-    Student's t with n - 1 degrees of freedom [4]_ (7.2.2): mean ± t s/√n, two-sided. It speaks of
-    the lot's mean, not of its pieces.
+    Student's t with n - 1 degrees of freedom [4]_ (7.2.2): mean ± t s/√n, two-sided. It describes
+    the lot's mean, not its pieces.
     """
     from scipy.special import stdtrit
 
@@ -154,18 +156,18 @@ def confidence_interval(
 def tolerance_factor(
     n: ArrayLike, share: ArrayLike, confidence: ArrayLike, *, sides: str = "two"
 ) -> FloatOrArray:
-    """Return how many standard deviations from the mean a normal tolerance limit stands.
+    """Return the distance of a normal tolerance limit from the mean, in standard deviations.
 
     Parameters
     ----------
     n : int or array_like
         Number of readings, 2 or more.
     share : float or array_like
-        Share of the lot the limits are to hold, above 0 and below 1. [-]
+        Share of the lot that the limits are to contain, above 0 and below 1. [-]
     confidence : float or array_like
         Above 0 and below 1. [-]
     sides : {"two", "lower", "upper"}, default "two"
-        One limit on each side, or one only.
+        A limit on each side, or only one.
 
     Returns
     -------
@@ -179,14 +181,14 @@ def tolerance_factor(
 
     Notes
     -----
-    Two-sided: k solves, with R(z) the half width around z that holds `share` of a standard normal
-    and ν = n - 1::
+    Two-sided: with R(z) the half width around z that contains `share` of a standard normal and
+    ν = n - 1, k solves::
 
         confidence = 2 √n ∫₀^∞ φ(z √n) P(χ²_ν >= ν R(z)²/k²) dz
 
-    the exact condition of ISO 16269-6 [1]_, integrated by 64-point Gauss-Legendre. Older tables
-    (Wald-Wolfowitz, Howe) approximate it and differ in the third digit: for 10 readings and 95/95
-    they print 3.379 where the exact factor is 3.393.
+    the exact condition of ISO 16269-6 [1]_, integrated by 64-point Gauss-Legendre quadrature. Older
+    tables (Wald-Wolfowitz, Howe) are approximations and differ in the third digit: for 10 readings
+    and 95/95 they print 3.379 where the exact factor is 3.393.
 
     One-sided: the quantile of the noncentral t, ``t(confidence; ν, z_share √n)/√n`` [2]_.
     """
@@ -204,19 +206,19 @@ def tolerance_factor(
 def tolerance_limits(
     values: ArrayLike, share: ArrayLike, confidence: ArrayLike, *, sides: str = "two"
 ) -> Limits:
-    """Return limits that hold a share of the lot with a given confidence, if MC is spread normally.
+    """Return limits that contain a share of the lot with a given confidence, if MC is normal.
 
     Parameters
     ----------
     values : array_like, one-dimensional
         Two readings or more, of pieces chosen at random.
     share : float
-        Share of the lot to be held, above 0 and below 1. [-]
+        Share of the lot to contain, above 0 and below 1. [-]
     confidence : float
         Above 0 and below 1. [-]
     sides : {"two", "lower", "upper"}, default "two"
-        "lower" sets a limit the share lies above, "upper" one it lies below; the other is
-        infinite.
+        "lower" gives a limit that the share lies above, "upper" one that it lies below; the other
+        limit is infinite.
 
     Returns
     -------
@@ -231,8 +233,8 @@ def tolerance_limits(
 
     Notes
     -----
-    k from `tolerance_factor`. The normal shape is a supposition: MC after drying often has a wet
-    tail, and then the upper limit is too low. `share_shown` supposes no shape.
+    k is from `tolerance_factor`. The normal distribution is an assumption: MC after drying often
+    has a wet tail, and then the upper limit is too low. `share_shown` assumes no distribution.
     """
     n, mean, sd = summarize(values)
     reach = float(tolerance_factor(n, share, confidence, sides=sides)) * sd
@@ -242,14 +244,14 @@ def tolerance_limits(
 
 
 def share_shown(n: ArrayLike, failures: ArrayLike, confidence: ArrayLike) -> FloatOrArray:
-    """Return the share of the lot that these readings show to be good, at least.
+    """Return the least share of the lot that these readings show to be good.
 
     Parameters
     ----------
     n : int or array_like
         Number of readings, 1 or more.
     failures : int or array_like
-        How many of them failed, 0 to `n`.
+        Number of failures among them, 0 to `n`.
     confidence : float or array_like
         Above 0 and below 1. [-]
 
@@ -267,9 +269,8 @@ def share_shown(n: ArrayLike, failures: ArrayLike, confidence: ArrayLike) -> Flo
     Notes
     -----
     Clopper and Pearson's exact bound [3]_. Without failures it is ``(1 - confidence)^(1/n)``: 45
-    good readings show 93.5 % of the lot at 95 % confidence, 30 show 90.5 %. No shape of
-    distribution is supposed, and the lot is taken as large beside the sample, which is the
-    careful side.
+    good readings show 93.5 % of the lot at 95 % confidence, 30 show 90.5 %. No distribution is
+    assumed, and the lot is treated as large compared with the sample, which is the safe side.
     """
     n = _count("n", n, at_least=1)
     failures = _count("failures", failures, at_least=0)
@@ -280,7 +281,7 @@ def share_shown(n: ArrayLike, failures: ArrayLike, confidence: ArrayLike) -> Flo
 def readings_needed(
     share: ArrayLike, confidence: ArrayLike, failures: ArrayLike = 0
 ) -> FloatOrArray:
-    """Return how many readings it takes to show a share of the lot to be good.
+    """Return the number of readings needed to show a share of the lot to be good.
 
     Parameters
     ----------
@@ -289,7 +290,7 @@ def readings_needed(
     confidence : float or array_like
         Above 0 and below 1. [-]
     failures : int or array_like, default 0
-        Failures to be borne among them, 0 or more.
+        Failures to allow for among them, 0 or more.
 
     Returns
     -------
@@ -304,8 +305,8 @@ def readings_needed(
 
     Notes
     -----
-    The inverse of `share_shown`. The extra readings must be planned beforehand: going on until
-    the sum comes out right shows less than it seems.
+    The inverse of `share_shown`. The number must be planned beforehand: taking readings until the
+    result is good enough shows less than it seems to.
     """
     share, confidence = _fraction("share", share), _fraction("confidence", confidence)
     failures = _count("failures", failures, at_least=0)
@@ -328,16 +329,16 @@ def readings_needed(
 
 
 def mean_for_share_below(limit: ArrayLike, sd: ArrayLike, share: ArrayLike) -> FloatOrArray:
-    """Return the highest mean at which a share of normally spread pieces stays below a limit.
+    """Return the highest mean at which a share of normally distributed pieces is below a limit.
 
     Parameters
     ----------
     limit : float or array_like
         The limit, in the unit of the readings.
     sd : float or array_like
-        Standard deviation of the lot, 0 or more, as known beforehand.
+        Standard deviation of the lot, 0 or more, known beforehand.
     share : float or array_like
-        Share to stay below, above 0 and below 1. [-]
+        Share that must be below the limit, above 0 and below 1. [-]
 
     Returns
     -------
@@ -352,7 +353,7 @@ def mean_for_share_below(limit: ArrayLike, sd: ArrayLike, share: ArrayLike) -> F
     Notes
     -----
     ``limit - z s``, z the normal quantile: with s = 3.0, 95 % below 19 needs a mean of 14.1. It
-    carries no confidence for s being itself an estimate; `tolerance_limits` does.
+    does not allow for s being an estimate itself; `tolerance_limits` does.
     """
     from scipy.special import ndtri
 
@@ -361,7 +362,7 @@ def mean_for_share_below(limit: ArrayLike, sd: ArrayLike, share: ArrayLike) -> F
 
 
 def chance_above(chi_square: float, degrees: int) -> float:
-    """Return the chance that a chi-square variable exceeds a value, for an odd number of degrees.
+    """Return the probability that a chi-square variable exceeds a value, for odd degrees.
 
     Parameters
     ----------
@@ -373,7 +374,7 @@ def chance_above(chi_square: float, degrees: int) -> float:
     Returns
     -------
     float
-        From 0 to 1.
+        Probability, 0 to 1.
 
     Raises
     ------
@@ -383,7 +384,7 @@ def chance_above(chi_square: float, degrees: int) -> float:
     Notes
     -----
     A finite sum (Abramowitz and Stegun, *Handbook of Mathematical Functions*, eq. 26.4.4; from
-    memory), which spares a short command the import of a library of special functions.
+    memory), which saves short commands the import of scipy.
     """
     if not chi_square >= 0.0:
         raise ValueError(f"chi_square is {chi_square}; it must be 0 or more")
@@ -398,13 +399,13 @@ def chance_above(chi_square: float, degrees: int) -> float:
     return math.erfc(chi / math.sqrt(2.0)) + 2.0 * density * terms
 
 
-#: Up to so many failures the bound is found here, without a library.
+#: Up to this many failures the bound is computed here, without importing scipy.
 _FEW = 50
 
 
 def _share_shown(n: Floats, failures: Floats, confidence: Floats) -> Floats:
     one = np.size(n) == np.size(failures) == np.size(confidence) == 1
-    if one and failures <= _FEW and n > 0 and confidence > 0.0:  # each False for NaN
+    if one and failures <= _FEW and n > 0 and confidence > 0.0:  # all False for NaN
         return np.array(_one_share_shown(int(n), int(failures), float(confidence)))
     from scipy.special import betaincinv
 
@@ -416,10 +417,10 @@ def _share_shown(n: Floats, failures: Floats, confidence: Floats) -> Floats:
 
 @lru_cache(maxsize=1024)
 def _one_share_shown(n: int, failures: int, confidence: float) -> float:
-    """Return one bound: the share at which so few failures are as likely as `confidence` leaves.
+    """Return one bound: the share at which so few failures have probability 1 - `confidence`.
 
-    The chance of at most these failures, a finite binomial sum, rises with the share. Halving ends
-    where no number lies between.
+    The probability of at most these failures, a finite binomial sum, rises with the share.
+    Bisection ends when no float lies between the bounds.
     """
     if failures == n:
         return 0.0
@@ -444,13 +445,13 @@ def _one_sided_factor(n: Floats, share: Floats, confidence: Floats) -> Floats:
 
 @lru_cache(maxsize=1024)
 def _one_two_sided_factor(n: float, share: float, confidence: float) -> float:
-    """Return one factor; kept, because surveys of thirty readings are many."""
+    """Return one factor; cached, because many surveys have the same number of readings."""
     return float(_two_sided_factor(*(np.array(value) for value in (n, share, confidence))))
 
 
 @cache
 def _nodes() -> tuple[Floats, Floats]:
-    """Return the nodes and weights of the integral, which are the same for every factor."""
+    """Return the nodes and weights of the quadrature, which are the same for every factor."""
     return np.polynomial.legendre.leggauss(64)
 
 
@@ -458,7 +459,7 @@ def _two_sided_factor(n: Floats, share: Floats, confidence: Floats) -> Floats:
     from scipy.special import chdtrc, chndtrix
 
     nodes, weights = _nodes()
-    reach = 9.0  # standard errors; the normal density beyond weighs under 1e-18
+    reach = 9.0  # in standard errors; the normal distribution beyond holds less than 1e-18
     u, weights = 0.5 * reach * (nodes + 1.0), 0.5 * reach * weights
     density = 2.0 * weights * np.exp(-0.5 * u**2) / np.sqrt(2.0 * np.pi)
     wide = n[..., np.newaxis]
@@ -470,7 +471,7 @@ def _two_sided_factor(n: Floats, share: Floats, confidence: Floats) -> Floats:
         held: Floats = chdtrc(wide - 1.0, scaled) @ density
         return held - confidence
 
-    # The factor runs from nothing to millions (two readings, extreme claims): seek its logarithm.
+    # The factor ranges from near 0 to millions (two readings, extreme claims): solve for its log.
     return np.exp(rising_root(excess, np.full(n.shape, -20.0), np.full(n.shape, 20.0)))
 
 

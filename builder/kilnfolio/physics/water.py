@@ -1,4 +1,4 @@
-"""The water a charge gives up, and the least heat that can take.
+"""The water a charge loses, and the least heat needed to dry it.
 
 References
 ----------
@@ -27,29 +27,29 @@ Source: [1]_, eq. 4-16, for 280 to 420 K.
 """
 
 HEAT_OF_FUSION = 333.6
-"""Heat that melts ice at 0 °C. [kJ/kg] Source: the enthalpy of ice in ASHRAE Fundamentals, 333.4 to
-333.6 by edition; used for frozen timber only."""
+"""Heat of fusion of ice at 0 °C. [kJ/kg] Source: the enthalpy of ice in ASHRAE Fundamentals, 333.4
+to 333.6 by edition; used for frozen timber only."""
 
 SORPTION_SHARE = 0.4
-"""Extra heat that frees the last bound water, as a share of the heat of vaporization. [-]
+"""Heat of desorption of the last bound water, as a share of the heat of vaporization. [-]
 
-Source: [2]_. It falls with the square of the way to the FSP, where it is zero.
+Source: [2]_. It falls quadratically to zero at the FSP.
 """
 
 KJ_PER_KWH = 3600.0
 """Kilojoules in a kilowatt-hour, exactly. [kJ/kWh]"""
 
 VOLUME_RANGE_M3 = (0.0, 10_000.0)
-"""Volumes of a load accepted, the first excluded. [m³]"""
+"""Volumes of a load accepted, excluding the lower limit. [m³]"""
 
 BASIC_DENSITY_RANGE_KG_M3 = (80.0, 1300.0)
-"""Basic densities accepted: a specific gravity of 0.56 would be refused. [kg/m³]"""
+"""Basic densities accepted; a specific gravity such as 0.56 is refused. [kg/m³]"""
 
 START_TEMP_RANGE_C = (-40.0, 100.0)
-"""Temperatures of timber at loading accepted. [°C]"""
+"""Temperatures of timber accepted at loading. [°C]"""
 
 KILN_TEMP_RANGE_C = (0.0, air.BULB_RANGE_C[1])
-"""Temperatures of drying accepted. [°C]"""
+"""Kiln temperatures accepted. [°C]"""
 
 
 class SplitWater(NamedTuple):
@@ -73,15 +73,15 @@ class LeastHeat(NamedTuple):
     Attributes
     ----------
     warming_wood : float or ndarray
-        From start to kiln temperature, oven-dry wood. [kWh]
+        Heating the oven-dry wood from start to kiln temperature. [kWh]
     warming_water : float or ndarray
-        From start to kiln temperature, all the water held at the start. [kWh]
+        Heating all the water held at the start to kiln temperature. [kWh]
     melting : float or ndarray
-        Melting the free water, if the timber came in frozen. [kWh]
+        Melting the free water, if the timber was loaded frozen. [kWh]
     evaporating : float or ndarray
-        Turning the removed water into vapour at kiln temperature. [kWh]
+        Evaporating the removed water at kiln temperature. [kWh]
     freeing : float or ndarray
-        Tearing the bound part of it from the cell wall. [kWh]
+        Releasing the bound part of it from the cell walls. [kWh]
     """
 
     warming_wood: FloatOrArray
@@ -112,7 +112,7 @@ def water_removed(
     Returns
     -------
     float or ndarray
-        Water removed; negative where the timber gained. [kg] NaN where an input is NaN.
+        Water removed; negative if the timber gained. [kg] NaN where an input is NaN.
 
     Raises
     ------
@@ -121,8 +121,8 @@ def water_removed(
 
     Notes
     -----
-    ``V ρ (MC1 - MC2)/100``, the definition of MC. With the volume measured dry it comes out too
-    large by the shrinkage.
+    ``V ρ (MC1 - MC2)/100``, from the definition of MC. If the volume was measured dry, the result
+    is too small by the shrinkage.
     """
     dry_mass = _dry_mass(volume_m3, basic_density_kg_m3)
     start = _check.moisture_content("mc_from_pct", mc_from_pct)
@@ -133,7 +133,7 @@ def water_removed(
 def timber_mass(
     volume_m3: ArrayLike, basic_density_kg_m3: ArrayLike, mc_pct: ArrayLike
 ) -> FloatOrArray:
-    """Return what timber weighs at a moisture content.
+    """Return the mass of timber at a moisture content.
 
     Parameters
     ----------
@@ -147,7 +147,7 @@ def timber_mass(
     Returns
     -------
     float or ndarray
-        Wood and water together. [kg] NaN where an input is NaN.
+        Mass of wood and water together. [kg] NaN where an input is NaN.
 
     Raises
     ------
@@ -156,14 +156,14 @@ def timber_mass(
 
     Notes
     -----
-    ``V ρ (1 + MC/100)``, the definitions of basic density and MC.
+    ``V ρ (1 + MC/100)``, from the definitions of basic density and MC.
     """
     mc = _check.moisture_content("mc_pct", mc_pct)
     return plain(_dry_mass(volume_m3, basic_density_kg_m3) * (1.0 + mc / 100.0))
 
 
 def split_water(mc_pct: ArrayLike, fsp_pct: ArrayLike = FIBRE_SATURATION_PCT) -> SplitWater:
-    """Return how much of the water in wood is free and how much is bound.
+    """Return the free and the bound water in wood.
 
     Parameters
     ----------
@@ -184,9 +184,9 @@ def split_water(mc_pct: ArrayLike, fsp_pct: ArrayLike = FIBRE_SATURATION_PCT) ->
 
     Notes
     -----
-    By the definition of the fibre saturation point: walls full, cavities empty. It holds for a
-    cell, or for wood of even MC. A board being dried has a dry shell and a wet core, and holds
-    free water long after its mean has passed the FSP.
+    Follows the definition of the fibre saturation point: walls full, cavities empty. It is true of
+    a cell, or of wood of uniform MC. A drying board has a dry shell and a wet core, and holds free
+    water long after its mean has fallen below the FSP.
     """
     mc = _check.moisture_content("mc_pct", mc_pct)
     fsp = in_range("fsp_pct", fsp_pct, *FSP_RANGE_PCT, "%")
@@ -203,7 +203,7 @@ def least_heat_parts(
     kiln_temp_c: ArrayLike,
     fsp_pct: ArrayLike = FIBRE_SATURATION_PCT,
 ) -> LeastHeat:
-    """Return the least heat that dries a charge, part by part.
+    """Return the least heat needed to dry a charge, part by part.
 
     Parameters
     ----------
@@ -216,7 +216,7 @@ def least_heat_parts(
     start_temp_c : float or array_like
         Temperature of the timber when loaded, -40 to 100. [°C]
     kiln_temp_c : float or array_like
-        Temperature it is dried at, 0 to 150, not below the start. [°C]
+        Kiln temperature, 0 to 150, not below the start. [°C]
     fsp_pct : float or array_like, default 30
         FSP of the wood, 15 to 45. [%]
 
@@ -232,20 +232,20 @@ def least_heat_parts(
 
     Notes
     -----
-    The difference of enthalpy between cold wet timber and warm dry timber with its vapour, both
-    at kiln temperature, per kilogram of oven-dry wood:
+    The enthalpy of warm dry timber and its vapour, both at kiln temperature, minus that of cold
+    wet timber, per kilogram of oven-dry wood:
 
     * wood: the integral of ``0.1031 + 0.003867 T`` kJ/(kg K) [1]_;
-    * water: all that is there at the start, 4.186 kJ/(kg K) as in `air`, added by the rule of
+    * water: all the water at the start, 4.186 kJ/(kg K) as in `air`, added by the rule of
       mixtures;
     * frozen timber: the water above the FSP is ice, 2.1 kJ/(kg K) and 333.6 kJ/kg; bound water
       does not freeze;
     * vapour: `air.latent_heat` at kiln temperature;
     * bound water: ``0.4 L (1 - MC/FSP)²`` more [2]_, integrated from one MC to the other.
 
-    Left out, so that the sum stays a floor under what a meter shows: walls and leaks, the fresh
-    air brought in and vented, kiln frame and stickers, fans, and the handbook's bond term, which
-    would add about a fifth to the warming of wood and bound water.
+    Losses through walls and leaks, the heating of vent air, kiln frame and stickers, fans, and the
+    handbook's bond term (about a fifth more for heating wood and bound water) are left out, so the
+    sum is a lower bound of what a meter shows.
     """
     dry_mass = _dry_mass(volume_m3, basic_density_kg_m3)
     start_mc = _check.moisture_content("mc_from_pct", mc_from_pct)
@@ -282,7 +282,7 @@ def least_heat(
     kiln_temp_c: ArrayLike,
     fsp_pct: ArrayLike = FIBRE_SATURATION_PCT,
 ) -> FloatOrArray:
-    """Return the least heat that dries a charge.
+    """Return the least heat needed to dry a charge.
 
     Parameters
     ----------
@@ -295,7 +295,7 @@ def least_heat(
     start_temp_c : float or array_like
         Temperature of the timber when loaded, -40 to 100. [°C]
     kiln_temp_c : float or array_like
-        Temperature it is dried at, 0 to 150, not below the start. [°C]
+        Kiln temperature, 0 to 150, not below the start. [°C]
     fsp_pct : float or array_like, default 30
         FSP of the wood, 15 to 45. [%]
 
@@ -337,5 +337,5 @@ def _wood_enthalpy(temp_c: Floats) -> Floats:
 
 
 def _bound(mc: Floats, fsp: Floats) -> Floats:
-    """Integral of (1 - MC/FSP)² from an MC up to the FSP, per kilogram of oven-dry wood."""
+    """Return the integral of (1 - MC/FSP)² from an MC to the FSP, per kilogram of oven-dry wood."""
     return fsp / 300.0 * (1.0 - np.minimum(mc, fsp) / fsp) ** 3
