@@ -6,19 +6,19 @@
 
     mill = api.open_mill("~/our-mill")
     mill.charges                                  # ('HB-25-041', 'HB-25-043', …)
-    weighings = mill.table("weighings")           # a pandas DataFrame: a row a board and round
+    weighings = mill.table("weighings")           # a pandas DataFrame: one row per board and round
     weighings.attrs["units"]["mc_pct"]            # '%'
-    mill.charge("HB-26-004").table("air")         # of one charge
-    mill.review("HB-26-004").findings             # what the checks say
+    mill.charge("HB-26-004").table("air")         # for one charge
+    mill.review("HB-26-004").findings             # the findings of the checks
     mill.forecast("HB-26-040").end                # when a running charge is done
 
-These names are stable: they change only with a new major version. Everything else in the package
+These names are stable: they only change with a new major version. Everything else in the package
 may change with any version.
 
 Modules
 -------
-tables  what each table holds: columns, units, keys, and who may see them
-mill    a mill folder, opened
+tables  the columns of each table, with units, keys, and who may see them
+mill    an opened mill folder
 export  the same tables as a Data Package, SQLite, Parquet or JSON
 """
 

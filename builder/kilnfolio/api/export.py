@@ -32,14 +32,14 @@ _SQL = {
     "date": "TEXT",
     "datetime": "TEXT",
 }
-#: Which tables a column leads to, where it is not a part of that table's own key alone.
+#: Tables that a column refers to, if it is not simply a part of that table's key.
 _LEADS = {"charge": "charges", "lot": "lots"}
 
 Rows = Mapping[str, Sequence[tuple[object, ...]]]
 
 
 class ExportRefusedError(Exception):
-    """There is something in the way, or a library is missing."""
+    """Another file is in the way, or a library is missing."""
 
 
 def export(
@@ -56,19 +56,19 @@ def export(
     form : str
         One of `FORMATS`.
     edition : str
-        Who is to read it; columns that reader may not see are left out.
+        The edition; columns its readers may not see are left out.
     lot : str, optional
-        This lot alone. A customer's export needs one.
+        Export only this lot. Required for a customer's export.
 
     Returns
     -------
     dict of str to int
-        Rows of each table.
+        Number of rows of each table.
 
     Raises
     ------
     ExportRefusedError
-        Something else is at `out`, or the format needs a library that is not installed.
+        If something else is at `out`, or the format needs a library that is not installed.
     """
     if edition == "customer" and lot is None:
         raise ExportRefusedError("a customer sees one lot: name it with --lot")
@@ -80,7 +80,7 @@ def export(
         FORMATS[form](made, tables, rows, edition)
         if out.is_dir():
             shutil.rmtree(out)
-        os.replace(made, out)  # noqa: PTH105  a folder too
+        os.replace(made, out)  # noqa: PTH105  also for a folder
     return {name: len(found) for name, found in rows.items()}
 
 
@@ -173,7 +173,7 @@ def _foreign_keys(
 
 
 def _words(value: object) -> object:
-    """Return a value as CSV and JSON hold it."""
+    """Return a value as written in CSV and JSON."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, dt.datetime):
@@ -283,7 +283,7 @@ def _parquet(out: Path, tables: Mapping[str, Table], rows: Rows, edition: Editio
     _write_descriptor(out, tables, edition, "parquet")
 
 
-#: The formats, and what writes each.
+#: The formats, with the function that writes each.
 FORMATS: dict[str, Callable[[Path, Mapping[str, Table], Rows, Edition], None]] = {
     "package": _package,
     "sqlite": _sqlite,

@@ -1,4 +1,4 @@
-"""A mill folder, opened for a notebook or another program."""
+"""A mill folder opened in a notebook or another program."""
 
 from __future__ import annotations
 
@@ -28,12 +28,12 @@ if TYPE_CHECKING:
 
 
 def open_mill(folder: str | Path) -> MillView:
-    """Open a mill folder. Nothing is read until it is asked for.
+    """Open a mill folder. Nothing is read until it is needed.
 
     Parameters
     ----------
     folder : str or Path
-        The folder that holds ``content/`` and ``schedules/``; ``~`` is the home folder.
+        The folder with ``content/`` and ``schedules/``; ``~`` is the home folder.
 
     Returns
     -------
@@ -42,7 +42,7 @@ def open_mill(folder: str | Path) -> MillView:
     Raises
     ------
     RecordProblems
-        It is no mill folder.
+        If it is not a mill folder.
     """
     root = Path(folder).expanduser()
     if not (root / "content").is_dir():
@@ -53,7 +53,7 @@ def open_mill(folder: str | Path) -> MillView:
 class MillView:
     """A mill's records and reviews; get one from `open_mill`.
 
-    Sealed charges and lots are those that were sealed.
+    Sealed charges and lots are read as they were sealed.
     """
 
     def __init__(self, folder: MillFolder):
@@ -66,7 +66,7 @@ class MillView:
 
     @property
     def open_charges(self) -> tuple[str, ...]:
-        """Numbers of the charges that run, or are not written to their end."""
+        """Numbers of the running charges, and of others whose record is not complete."""
         return tuple(self._folder.open_charges)
 
     @property
@@ -76,7 +76,7 @@ class MillView:
 
     @property
     def species(self) -> tuple[str, ...]:
-        """Ids of the species of the library."""
+        """Ids of the species in the library."""
         return tuple(self._folder.species)
 
     @property
@@ -90,24 +90,24 @@ class MillView:
         Raises
         ------
         RecordProblems
-            Every problem in every file.
+            All problems in all files.
         """
         review_all(self._folder)
 
     def charge(self, number: str) -> ChargeView:
-        """Return one complete charge.
+        """Return a complete charge.
 
         Raises
         ------
         KeyError
-            There is no such charge.
+            If there is no such charge.
         """
         if number not in self._folder.charges:
             raise KeyError(number)
         return ChargeView(self._folder, number)
 
     def review(self, charge: str) -> Dossier:
-        """Return the review of a complete charge: every figure recomputed, and the findings."""
+        """Return the review of a complete charge: all recomputed figures, and the findings."""
         return dossiers(self._folder)[charge]
 
     def review_lot(self, lot: str) -> LotDossier:
@@ -115,14 +115,15 @@ class MillView:
         return lot_dossiers(self._folder)[lot]
 
     def forecast(self, charge: str, as_of: dt.datetime | None = None) -> Forecast:
-        """Return an estimate of what is to come of a charge; sample boards decide.
+        """Return the forecast of a charge. It is an estimate; sample boards decide.
 
         Parameters
         ----------
         charge : str
-            An open charge, or a complete one as it once ran.
+            Number of a charge, open or complete.
         as_of : datetime, optional
-            The moment, aware; nothing recorded later is used. The charge's last record by default.
+            Time of the forecast, aware; later records are not used. By default the charge's last
+            record.
         """
         from kilnfolio.forecast.mill import of_charge
 
@@ -139,15 +140,15 @@ class MillView:
         Returns
         -------
         DataFrame
-            ``attrs["units"]`` holds the unit of each column that has one, ``attrs["meanings"]``
-            what each column is.
+            ``attrs["units"]`` holds the unit of each column that has one, and ``attrs["meanings"]``
+            the meaning of each column.
         """
         return frame(TABLES[name], self._folder)
 
     def rows(
         self, name: str, edition: Edition = "mill", lot: str | None = None
     ) -> list[tuple[object, ...]]:
-        """Return the rows of a table, with the columns an edition may hold.
+        """Return the rows of a table, with the columns that an edition may show.
 
         Parameters
         ----------
@@ -156,7 +157,7 @@ class MillView:
         edition : str
             ``mill``, ``auditor`` or ``customer``.
         lot : str, optional
-            This lot alone, with its charges.
+            Only this lot, with its charges.
         """
         charges: tuple[str, ...] | None = None
         if lot is not None:
@@ -172,7 +173,7 @@ class MillView:
 
 
 class ChargeView:
-    """One complete charge; get one from `MillView.charge`."""
+    """A complete charge; get one from `MillView.charge`."""
 
     def __init__(self, folder: MillFolder, number: str):
         self._folder, self.number = folder, number
@@ -183,14 +184,14 @@ class ChargeView:
         return dossiers(self._folder)[self.number]
 
     def table(self, name: str) -> pd.DataFrame:
-        """Return a table of this charge alone; see `MillView.table`."""
+        """Return a table of this charge only; see `MillView.table`."""
         if TABLES[name].of_charges is None:
             raise KeyError(f"{name} is a table of lots")
         return frame(TABLES[name], self._folder, (self.number,))
 
 
 def frame(table: Table, folder: MillFolder, charges: tuple[str, ...] | None = None) -> pd.DataFrame:
-    """Return a table as a pandas frame with units and meanings."""
+    """Return a table as a pandas DataFrame with units and meanings."""
     import pandas as pd
 
     charge_rows: list[ChargeSource] = []

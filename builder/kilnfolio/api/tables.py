@@ -1,4 +1,4 @@
-"""The tables of a mill: columns with units, keys, and the editions that may hold them."""
+"""The tables of a mill: columns with units, keys, and the editions that may show them."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from kilnfolio.site.editions import CUSTOMER_FIELDS
 Edition = Literal["mill", "auditor", "customer"]
 Kind = Literal["string", "number", "integer", "boolean", "date", "datetime"]
 
-#: UN/CEFACT Recommendation 20 common code of each unit that a column may be in.
+#: UN/CEFACT Recommendation 20 common codes of the units of columns.
 UNIT_CODES = {
     "%": "P1",
     "°C": "CEL",
@@ -40,16 +40,16 @@ class Column:
     kind: Kind
     meaning: str
     get: Callable[[Any], object]
-    """Returns its value, given the row's source."""
+    """Returns the column's value for the source of a row."""
     unit: str = ""
-    """A key of `UNIT_CODES`; empty where it is no amount, or percentage points per day."""
+    """A key of `UNIT_CODES`; empty for columns without a unit, and percentage points per day."""
     mill_only: bool = False
     """Whether it never leaves the mill."""
     customer: tuple[type[BaseModel], str] | None = None
-    """The record's field it comes from, where a customer may see that."""
+    """The record's field it comes from, if a customer may see it."""
 
     def may_be_seen_in(self, edition: Edition) -> bool:
-        """Return whether an edition may hold it."""
+        """Return whether an edition may show it."""
         if edition == "customer":
             return self.customer is not None and self.customer[1] in CUSTOMER_FIELDS.get(
                 self.customer[0], ()
@@ -65,14 +65,14 @@ class Table:
     meaning: str
     columns: tuple[Column, ...]
     key: tuple[str, ...]
-    """The columns that tell its rows apart."""
+    """The columns that identify a row."""
     of_charges: Callable[[ChargeSource], Iterator[Any]] | None = None
-    """Yields what a charge contributes."""
+    """Yields the sources of the rows of a charge."""
     of_lots: Callable[[LotSource], Iterator[Any]] | None = None
-    """Yields what a lot contributes."""
+    """Yields the sources of the rows of a lot."""
 
     def columns_in(self, edition: Edition) -> tuple[Column, ...]:
-        """Return the columns an edition may hold."""
+        """Return the columns that an edition may show."""
         return tuple(column for column in self.columns if column.may_be_seen_in(edition))
 
 
@@ -94,7 +94,7 @@ class LotSource:
 
 @dataclass(frozen=True)
 class _Row:
-    """A part of a charge or lot, with what it is a part of."""
+    """A part of a charge or lot, with its owner."""
 
     owner: Any
     part: Any
@@ -483,7 +483,7 @@ _PACKS = Table(
     of_lots=lambda lot: (_Row(lot, pack) for pack in lot.record.packs),
 )
 
-#: Every table by its name. A table comes after those that its keys lead to.
+#: Every table by name. A table comes after those that its keys refer to.
 TABLES: dict[str, Table] = {
     table.name: table
     for table in (
@@ -502,7 +502,7 @@ TABLES: dict[str, Table] = {
 
 
 def tables_in(edition: Edition) -> dict[str, Table]:
-    """Return the tables of which an edition may hold a column beside the key."""
+    """Return the tables of which an edition may show a column besides the key."""
     return {
         name: table
         for name, table in TABLES.items()
@@ -516,7 +516,7 @@ def rows_of(
     lots: Iterator[LotSource],
     edition: Edition = "mill",
 ) -> Iterator[tuple[object, ...]]:
-    """Yield the rows of a table, with the columns an edition may hold."""
+    """Yield the rows of a table, with the columns that an edition may show."""
     columns = table.columns_in(edition)
     if table.of_charges:
         sources = (row for charge in charges for row in table.of_charges(charge))

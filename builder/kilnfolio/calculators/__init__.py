@@ -1,21 +1,21 @@
-"""The calculators: small worked forms for the sums of a charge.
+"""The calculators: small forms for the calculations of a charge.
 
-A calculator is data: the fields it asks for, and the steps that lead from them to its answers. Each
-step names a formula of `kilnfolio.review.formulas`, so that the handbook, the reviews and the forms
-share one set of formulas, symbols and sources. The page carries that data, and every constant of
-the physics, in a block of JSON; ``assets/calculators.js`` holds functions and no constants of its
-own. Without script the page still shows each form's example, worked here.
+A calculator is data: its fields, and the steps from them to its answers. Each step names a formula
+of `kilnfolio.review.formulas`, so that handbook, reviews and forms share one set of formulas,
+symbols and sources. The page contains that data and all constants of `physics` as JSON;
+``assets/calculators.js`` has functions but no constants of its own. Without script, the page still
+shows the example of each form, worked here.
 
-Rooms
------
-form        what a calculator is
-accepted    the formulas it may use, and where their arguments may lie
-fields      fields that several calculators ask for
+Modules
+-------
+form        the parts of a calculator
+accepted    the formulas it may use, and the ranges of their arguments
+fields      fields that several calculators share
 weights, climates, sizes, loads, surveys
             the calculators, by subject
-catalogue   all of them, in the order of the page and the units of the mill's region
-worked      one worked through in Python
-script      what the page hands to its script
+catalogue   all calculators, in the order of the page and the units of the mill's region
+worked      a calculator evaluated in Python
+script      the data of the page's script
 page        the page
 """
 

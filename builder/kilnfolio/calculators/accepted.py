@@ -1,4 +1,4 @@
-"""The formulas a calculator may use, and where their arguments may lie, from the physics itself."""
+"""The formulas a calculator may use, and the ranges of their arguments, taken from `physics`."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _OWN = (
     ),
 )
 
-#: Every formula a calculator may use: the handbook's, and one that only a form needs.
+#: Every formula a calculator may use: the registry's, and one that only a form needs.
 ALL_FORMULAS: Mapping[str, Formula] = {**FORMULAS, **{formula.name: formula for formula in _OWN}}
 
 _MC = Range(*moisture.MC_RANGE_PCT)
@@ -41,7 +41,7 @@ _VOLUME, _DENSITY = (
 )
 _LOAD = {"volume": _VOLUME, "basic_density": _DENSITY, "mc_from": _MC, "mc_to": _MC}
 
-#: What each formula accepts, as its physics checks it.
+#: Ranges of each formula's arguments, as checked by `physics`.
 RANGES: Mapping[str, Mapping[str, Range]] = {
     "moisture_content": {"mass": _MASS, "oven_dry_mass": _MASS},
     "oven_dry_mass": {"mass": _MASS, "mc": _MC},

@@ -1,4 +1,4 @@
-"""The calculators of the page, in its order and in the units and words of the mill's region."""
+"""All calculators, in the order of the page and in the units and words of the mill's region."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def calculators(mill: Mill) -> tuple[Calculator, ...]:
     )
 
 
-#: What an example's number is rounded to, by its US customary unit.
+#: Rounding of example numbers, by US customary unit.
 _ROUNDED_TO = {
     "°F": 1.0,
     "lb": 0.01,
@@ -41,7 +41,7 @@ _ROUNDED_TO = {
 
 
 def _in_customary(asked: Field) -> Field:
-    """Return a field whose example is in its US customary unit, in round numbers."""
+    """Return a field with its example as a round number in the US customary unit."""
     if not asked.us or figures.is_customary(
         asked.of.parse(asked.example.split()[0] + " " + asked.example.split()[-1])
     ):
@@ -59,7 +59,7 @@ def _in_customary(asked: Field) -> Field:
 
 
 def _said(calculator: Calculator, say: Callable[[str], str]) -> Calculator:
-    """Return a calculator in the words of the mill's region."""
+    """Return a calculator with its text in the words of the mill's region."""
 
     def chosen(choice: Choice) -> Choice:
         return replace(

@@ -1,4 +1,4 @@
-"""Fields that several calculators ask for, and what they say of the EMC equation."""
+"""Fields that several calculators share, and remarks on the EMC equation."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def percent(name: str, label: str, example: str, **more: Any) -> Field:
 
 
 def altitude(mill: Mill) -> Field:
-    """Return a field for the altitude, with the mill's own as its example."""
+    """Return a field for the altitude, with the mill's own as the example."""
     return Field(
         "altitude",
         "Height above the sea",

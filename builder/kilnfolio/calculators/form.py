@@ -1,4 +1,4 @@
-"""What a calculator is: fields and choices, the steps between them, and its answers' limits."""
+"""The parts of a calculator: fields, choices, steps, and the limits of its answers."""
 
 from __future__ import annotations
 
@@ -12,27 +12,27 @@ from kilnfolio.records.species import Species
 
 @dataclass(frozen=True)
 class Range:
-    """Where a number may lie, in the house unit; both ends included unless said."""
+    """The range of a number in the house unit; both ends are included unless stated."""
 
     low: float
     high: float
     above: bool = False
-    """The lower end itself is refused."""
+    """Exclude the lower end."""
     below: bool = False
-    """The upper end itself is refused."""
+    """Exclude the upper end."""
     whole: bool = False
-    """It must be a whole number."""
+    """Require a whole number."""
     open: bool = False
-    """The upper end is far beyond anything met, and not worth telling."""
+    """The upper end is far beyond anything that occurs, so messages leave it out."""
 
     def holds(self, value: float) -> bool:
-        """Return whether a value lies within."""
+        """Return whether a value is within the range."""
         low = value > self.low if self.above else value >= self.low
         high = value < self.high if self.below else value <= self.high
         return low and high and not (self.whole and value % 1.0)
 
     def and_(self, other: Range) -> Range:
-        """Return the range both allow."""
+        """Return the intersection of two ranges."""
         low, high = max(self.low, other.low), min(self.high, other.high)
         above = any(r.above for r in (self, other) if r.low == low)
         below = any(r.below for r in (self, other) if r.high == high)
@@ -41,100 +41,100 @@ class Range:
 
 @dataclass(frozen=True)
 class Field:
-    """A number a calculator asks for."""
+    """A field for a number."""
 
     name: str
     label: str
     of: type[Quantity]
     example: str
-    """What it holds at first, as a person would write it."""
+    """Its initial content, as a person would write it."""
     units: tuple[str, ...] = ()
-    """Units offered, the metric one first."""
+    """Units offered, metric first."""
     us: str = ""
-    """The one offered to whoever works in US customary units."""
+    """The unit offered in regions with US customary units."""
     many: bool = False
-    """Several numbers, set apart by spaces."""
+    """Takes several numbers, separated by spaces."""
     optional: bool = False
-    """It may be left empty."""
+    """May be left empty."""
     when: tuple[str, str] | None = None
-    """It is asked for only where this choice has this value."""
+    """Shown only if this choice has this value."""
     range: Range | None = None
-    """Limits of its own, beside those of the formulas it goes into."""
+    """Limits of its own, besides those of the formulas that use it."""
 
 
 @dataclass(frozen=True)
 class Choice:
-    """A word a calculator asks for."""
+    """A field with a list of options."""
 
     name: str
     label: str
     options: tuple[tuple[str, str], ...]
-    """Value and words; the first is chosen at first."""
+    """Value and words of each option; the first is the default."""
 
 
 @dataclass(frozen=True)
 class Timber:
-    """A list of species that fills a field from the records."""
+    """A list of species that fills a field from their records."""
 
     fills: str
-    """The field."""
+    """Name of the field it fills."""
     figure: Callable[[Species, str], tuple[str, Known] | None]
-    """Its words, as a person would write them, by species and direction; None: not on record."""
+    """Returns the value as a person would write it, by species and direction; None if unknown."""
     direction: Choice | None = None
-    """The choice that picks among a species' figures."""
+    """The choice that selects among a species' figures."""
 
 
 @dataclass(frozen=True)
 class Step:
-    """A formula put to work."""
+    """A formula applied to fields and earlier results."""
 
     name: str
-    """What later steps call its result."""
+    """Name of its result, for later steps."""
     label: str
-    """What the result is called."""
+    """Label of the result."""
     formula: str
     """A key of `formulas`."""
     arguments: Mapping[str, str | tuple[str, ...]]
-    """By argument: the field or earlier step it takes; several for a list."""
+    """For each argument, the field or earlier step that supplies it; several for a list."""
     each: str = ""
-    """A field of many numbers: the step is worked once for each."""
+    """A field of several numbers; the step is evaluated once for each."""
     when: tuple[str, str] | None = None
-    """As for a field."""
+    """As for `Field`."""
     intermediate: bool = False
-    """Shown in the working only."""
+    """Shown only in the working."""
 
 
 @dataclass(frozen=True)
 class Trusted:
-    """Where a value should lie for the answer to mean what it says."""
+    """The range of a value in which the answer is trustworthy."""
 
     name: str
-    """A field or a step."""
+    """Name of a field or step."""
     range: Range
     words: str
-    """What to say outside it."""
+    """The warning shown outside the range."""
 
 
 @dataclass(frozen=True)
 class Calculator:
-    """One form."""
+    """A calculator: a form with its steps."""
 
     slug: str
     title: str
     purpose: str
-    """What it does, in a sentence or two."""
+    """Its purpose, in a sentence or two."""
     fields: tuple[Field, ...]
     steps: tuple[Step, ...]
     holds: str
-    """Where the answer holds, and where not."""
+    """When the answer is valid, and when not."""
     read_on: tuple[tuple[str, str, str], ...]
-    """Words, chapter and anchor of the handbook: the rule explained, the table on paper."""
+    """Links to the handbook for more: words, chapter and anchor."""
     choices: tuple[Choice, ...] = ()
     timber: Timber | None = None
     trusted: tuple[Trusted, ...] = ()
 
     @property
     def all_choices(self) -> tuple[Choice, ...]:
-        """Every choice, that of a direction included."""
+        """All choices, including that of a direction."""
         direction = self.timber.direction if self.timber else None
         return (*self.choices, *((direction,) if direction else ()))

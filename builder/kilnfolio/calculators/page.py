@@ -20,7 +20,7 @@ from kilnfolio.rendering import routes
 from kilnfolio.rendering.page import Page
 from kilnfolio.rendering.templating import render
 
-#: Where the page stands in the edition, and the scripts it loads.
+#: Path of the page in the edition, and the scripts it loads.
 PATH = "calculators.html"
 SCRIPTS = ("assets/wood.js", "assets/air.js", "assets/calculators.js")
 
@@ -31,17 +31,17 @@ class View:
 
     calculator: Calculator
     species: list[Species]
-    """Those with a figure on record."""
+    """Species with a figure on record."""
     chosen: str
-    """The one chosen at first."""
+    """The species selected by default."""
     fields: list[tuple[Field, str, str]]
-    """Each with the number and the unit it holds at first."""
+    """The fields, each with its initial number and unit."""
     answers: list[Answer]
     sources: list[tuple[str, str]]
-    """Of its formulas, each once: short title, and where in it."""
+    """Sources of its formulas, each once: short title, and the place in it."""
 
 
-#: Words for a unit whose sign is not self-evident.
+#: Words for units whose symbols are not self-evident.
 UNIT_WORDS = {"bf": "board feet", "mbf": "1000 board feet", "d": "days", "h": "hours"}
 
 
@@ -70,7 +70,7 @@ def _view(folder: MillFolder, calculator: Calculator) -> View:
 
 
 def _first_direction(calculator: Calculator) -> str:
-    """Return the direction the form offers first; "" where it asks for none."""
+    """Return the form's default direction; "" if it has none."""
     direction = calculator.timber.direction if calculator.timber else None
     return direction.options[0][0] if direction else ""
 
@@ -86,7 +86,7 @@ def render_calculators(folder: MillFolder, env: Environment) -> Page:
     Parameters
     ----------
     folder : MillFolder
-        Whose species, sources and altitude they use.
+        The mill, for its species, sources and altitude.
     env : Environment
         From `templating.environment`.
     """
@@ -116,7 +116,7 @@ def render_calculators(folder: MillFolder, env: Environment) -> Page:
 
 
 def _as_script(data: Mapping[str, Any]) -> Markup:
-    """Return JSON that may stand inside a script element."""
+    """Return JSON escaped for a script element."""
     words = json.dumps(
         data, ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=False
     )

@@ -1,4 +1,4 @@
-"""What the page hands to its script: constants, formulas, units and forms, as plain values."""
+"""The data of the page's script: constants, formulas, units and forms, as plain values."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from kilnfolio.review.working import Formula, evaluate
 
 
 def constants() -> dict[str, Any]:
-    """Return every constant the script's functions need, from the physics that owns it."""
+    """Return the constants of `physics` that the script's functions need."""
     return {
         "zero_celsius_k": air.ZERO_CELSIUS_K,
         "triple_point_c": air.TRIPLE_POINT_C,
@@ -51,7 +51,7 @@ def constants() -> dict[str, Any]:
 
 
 def script_data(folder: MillFolder) -> dict[str, Any]:
-    """Return what the page hands to its script, as plain values."""
+    """Return the data of the page's script, as plain values."""
     made = calculators(folder.mill.record)
     used = {step.formula for calculator in made for step in calculator.steps}
     results = {ALL_FORMULAS[name].of for name in used}
@@ -99,12 +99,12 @@ def _dimension(of: type[Quantity]) -> dict[str, Any]:
     }
 
 
-#: Far from zero, where the slope of a straight line is found without cancelling digits.
+#: A point far from zero, to find the slope of a conversion without cancellation.
 _FAR = 1000.0
 
 
 def to_house(convert: Callable[[float], float]) -> dict[str, float]:
-    """Return a unit's conversion as data: ``(x - zero) * times / per``."""
+    """Return a unit's conversion to the house unit as data: ``(x - zero) * times / per``."""
     nothing = convert(0.0)
     if nothing == 0.0:
         return {"zero": 0.0, "times": convert(1.0), "per": 1.0}
@@ -113,7 +113,7 @@ def to_house(convert: Callable[[float], float]) -> dict[str, float]:
 
 
 def from_house(scale: figures.Scale) -> dict[str, Any]:
-    """Return a scale's conversion as data: ``x * times / per + plus``."""
+    """Return a scale's conversion from the house unit as data: ``x * times / per + plus``."""
     plus = scale.of(0.0)
     slope = round((scale.of(_FAR) - plus) / _FAR, 12) if plus else 1.0
     return {
@@ -126,7 +126,7 @@ def from_house(scale: figures.Scale) -> dict[str, Any]:
 
 
 def _mass_decimals() -> dict[str, int]:
-    """Return the decimals a mass is printed to in each unit, as the formulas print it."""
+    """Return the decimals of a mass in each unit, as printed by the formulas."""
     found = {}
     for unit in ("g", "kg", "lb", "oz"):
         values = {"oven_dry_mass": Mass.parse(f"1 {unit}"), "mc": Percent.parse("0 %")}
@@ -170,7 +170,7 @@ def _plain_range(limits: Range | None) -> dict[str, Any] | None:
 
 
 def _range(calculator: Calculator, asked: Field) -> Range | None:
-    """Return where a field's number may lie for every formula it goes into."""
+    """Return the range of a field that all formulas using it accept."""
     limits = asked.range
     for step in calculator.steps:
         for argument, source in step.arguments.items():
@@ -181,7 +181,7 @@ def _range(calculator: Calculator, asked: Field) -> Range | None:
 
 
 def timbers_of(folder: MillFolder, timber: Timber) -> Iterator[tuple[Species, dict[str, Any]]]:
-    """Yield the species that have a figure, by name, each with its figures by direction."""
+    """Yield the species with a figure on record, by name, with their figures by direction."""
     directions = [value for value, _ in timber.direction.options] if timber.direction else [""]
     records = (located.record for located in folder.species.values())
     for species in sorted(records, key=lambda one: (one.trade_name.casefold(), one.id)):
@@ -207,7 +207,7 @@ def _figure(folder: MillFolder, words: str, known: Known) -> dict[str, str]:
 
 
 def source_words(folder: MillFolder, citation: str) -> tuple[str, str]:
-    """Return a source's short title, or the words themselves, and where in it."""
+    """Return a source's short title, or the citation's own words, and the place in it."""
     identity, _, rest = citation.partition(",")
     publication = folder.sources.record.publications.get(publication_of(citation))
     return (publication.short, rest.strip()) if publication else (identity.strip(), rest.strip())

@@ -1,4 +1,4 @@
-"""Calculators of moisture content from weights."""
+"""Calculators of moisture content from masses."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from kilnfolio.calculators.form import Calculator, Step
 
 
 def weights() -> tuple[Calculator, ...]:
-    """Return the calculators that begin with a balance."""
+    """Return the calculators that start from weighing."""
     return (
         _moisture_content(),
         _sample_board(),

@@ -1,4 +1,4 @@
-"""A calculator worked through in Python: the page's example, and what its script must equal."""
+"""Evaluation of a calculator in Python, for the page's example and to check its script."""
 
 from __future__ import annotations
 
@@ -16,24 +16,24 @@ from kilnfolio.review.working import Kilograms, Result, evaluate
 
 @dataclass(frozen=True)
 class Answer:
-    """A step's result as the page prints it."""
+    """The result of a step as the page prints it."""
 
     step: Step
     label: str
     value: float
-    """Unrounded, in the house unit."""
+    """The unrounded value, in the house unit."""
     first: str
     other: str
-    """In the other unit system; empty where the dimension has one unit for all."""
+    """In the other unit system; empty if both use the same unit."""
     working: Working
 
     @property
     def text(self) -> str:
-        """Both as one phrase."""
+        """Both unit systems in one phrase."""
         return f"{self.first} ({self.other})" if self.other else self.first
 
 
-#: Dimensions put into a formula in metric, because its other terms are.
+#: Dimensions that are substituted in metric, because the formula's other terms are metric.
 METRIC_WITHIN = (Volume, Density, TemperatureDifference)
 
 
@@ -42,27 +42,27 @@ def worked(
     entries: Mapping[str, str] | None = None,
     choices: Mapping[str, str] | None = None,
 ) -> list[Answer]:
-    """Work a calculator through.
+    """Evaluate a calculator.
 
     Parameters
     ----------
     calculator : Calculator
-        Which.
+        The calculator.
     entries : mapping, optional
-        By field, what a person would write: ``60 °C``; the examples where left out, a field left
-        empty where "".
+        Content of fields as a person would write it, such as ``60 °C``; the example if left out,
+        an empty field if "".
     choices : mapping, optional
-        By choice, its value; the first of each where left out.
+        Values of choices; the first option if left out.
 
     Returns
     -------
     list of Answer
-        In the order of the steps; a step that lacks an optional value is passed over.
+        In the order of the steps; steps that lack an optional value are skipped.
 
     Raises
     ------
     ValueError
-        A value cannot be read or is refused.
+        If a value cannot be read or is refused.
     """
     chosen = {choice.name: choice.options[0][0] for choice in calculator.all_choices} | dict(
         choices or {}
@@ -103,7 +103,7 @@ def _metric_within(quantity: Quantity) -> Quantity:
 
 
 def _answers(step: Step, given: dict[str, list[Quantity]]) -> Iterator[Answer]:
-    """Yield the answers of a step, and put the last among what is given for later ones."""
+    """Yield the answers of a step, and add the last to the values for later steps."""
     for one in given[step.each] if step.each else [None]:
         values: dict[str, Any] = {}
         for argument, source in step.arguments.items():
@@ -124,7 +124,7 @@ def _answers(step: Step, given: dict[str, list[Quantity]]) -> Iterator[Answer]:
 
 def _answer(step: Step, label: str, result: Result) -> Answer:
     quantity = result.quantity
-    # What rounds to nothing in one system is nothing in the other, not a string of noughts.
+    # a value that rounds to zero in one system is printed as zero in the other too
     if not float(quantity.entered.split()[0]):
         quantity = type(quantity)(0.0, quantity.entered)
     if isinstance(quantity, Kilograms):

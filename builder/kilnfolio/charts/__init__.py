@@ -1,8 +1,8 @@
-"""Drawings of numbers as SVG: text as text, colours by class, a title and a description.
+"""Charts as SVG: real text, colours by class, a title and a description.
 
 Modules
 -------
-axes    panels, axes, lines and labels: the toolkit every chart is drawn with
+axes    panels, axes, lines and labels: the toolkit of every chart
 emc     EMC against relative humidity
-paper   the style sheet's rules put into a drawing, for the PDF
+paper   drawings with the style sheet's rules embedded, for PDFs
 """

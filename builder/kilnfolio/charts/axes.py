@@ -1,8 +1,8 @@
 """The toolkit of every chart: panels, axes, lines, labels.
 
-A chart is a list of SVG fragments, put together from plain strings, for `Markup.format` takes ten
-times as long; whatever may hold words of a record is escaped. Positions are rounded to a tenth of a
-unit, so that another machine's arithmetic draws the same bytes. Looks come from classes in
+A chart is a list of SVG fragments. They are made from plain strings, because `Markup.format` takes
+ten times as long; everything that may hold words of a record is escaped. Positions are rounded to a
+tenth of a unit, so that every machine draws the same bytes. Styles come from classes in
 ``assets/charts.css`` and ``drawings.css``.
 """
 
@@ -21,35 +21,35 @@ from kilnfolio.review.figures import number
 
 @dataclass(frozen=True)
 class Axis:
-    """A scale from the value of one end to that of the other."""
+    """A scale with its ticks and label."""
 
     low: float
     high: float
     ticks: tuple[tuple[float, str], ...]
-    """Where a mark stands, and its words."""
+    """Value and label of each tick."""
     label: str = ""
-    """What it measures, with its unit."""
+    """The quantity, with its unit."""
 
     def share(self, value: float) -> float:
-        """Return how far along the axis a value stands, 0 to 1."""
+        """Return the position of a value along the axis, 0 to 1."""
         return (value - self.low) / (self.high - self.low)
 
 
 def even_axis(
     low: float, high: float, label: str = "", *, about: int = 6, decimals: int | None = None
 ) -> Axis:
-    """Return an axis with round marks, widened to begin and end at one.
+    """Return an axis with round ticks, widened to begin and end at a tick.
 
     Parameters
     ----------
     low, high : float
-        The values to be shown.
+        Range of values to show.
     label : str
-        What it measures, with its unit.
+        The quantity, with its unit.
     about : int
-        Roughly how many marks.
+        Approximate number of ticks.
     decimals : int, optional
-        Decimals of the words; from the step where absent.
+        Decimals of the tick labels; by default from the step.
     """
     high = high if high > low else low + 1.0
     rough = (high - low) / max(about, 1)
@@ -66,7 +66,7 @@ def even_axis(
 
 @dataclass(frozen=True)
 class Panel:
-    """A rectangle with an axis along its foot and one along its left side."""
+    """A rectangle with an axis along its lower edge and one along its left edge."""
 
     left: float
     top: float
@@ -86,20 +86,20 @@ class Panel:
         return self.top + self.height
 
     def x_at(self, value: float) -> float:
-        """Return where a value of the foot's axis stands."""
+        """Return the x coordinate of a value."""
         return self.left + self.x.share(value) * self.width
 
     def y_at(self, value: float) -> float:
-        """Return where a value of the side's axis stands."""
+        """Return the y coordinate of a value."""
         return self.foot - self.y.share(value) * self.height
 
     def frame(self, *, x_words: bool = True) -> Markup:
-        """Return the grid, the marks and their words.
+        """Return the grid, the ticks and their labels.
 
         Parameters
         ----------
         x_words : bool
-            Write the foot's words; not for a panel whose foot another panel below shares.
+            Whether to label the x axis; False if a panel below has the same axis.
         """
         parts = []
         for value, words in self.y.ticks:
@@ -120,7 +120,7 @@ class Panel:
         return Markup("").join(parts)
 
     def line(self, css: str, points: Iterable[tuple[float, float | None]]) -> Markup:
-        """Return a line through points in the axes' values; None breaks it."""
+        """Return a line through points given as values; None breaks the line."""
         path, pen_down = [], False
         for value_x, value_y in points:
             if value_y is None or math.isnan(value_y):
@@ -134,7 +134,7 @@ class Panel:
         return Markup(f'<path class="{css}" d="{"".join(path)}"/>')
 
     def stairs(self, css: str, points: Sequence[tuple[float, float]], end: float) -> Markup:
-        """Return a line that holds each value until the next point, and the last until `end`."""
+        """Return a step line: each value holds until the next point, the last until `end`."""
         corners: list[tuple[float, float | None]] = []
         for place, (value_x, value_y) in enumerate(points):
             following = points[place + 1][0] if place + 1 < len(points) else end
@@ -142,13 +142,13 @@ class Panel:
         return self.line(css, corners)
 
     def band(self, css: str, first: float, last: float) -> Markup:
-        """Return an upright band between two values of the foot's axis."""
+        """Return a vertical band between two x values."""
         left, right = self.x_at(first), self.x_at(last)
         return box(css, left, self.top, max(right - left, 0.5), self.height)
 
 
 def text(css: str, x: float, y: float, words: str, anchor: str = "") -> Markup:
-    """Return words at a place; `anchor` is start, middle or end."""
+    """Return text at a position; `anchor` is start, middle or end."""
     placed = f' text-anchor="{anchor}"' if anchor else ""
     return Markup(f'<text class="{css}" x="{_at(x)}" y="{_at(y)}"{placed}>{escape(words)}</text>')
 
@@ -159,7 +159,7 @@ def segment(css: str, x1: float, y1: float, x2: float, y2: float) -> Markup:
 
 
 def box(css: str, x: float, y: float, width: float, height: float, read: str = "") -> Markup:
-    """Return a rectangle; `read` is what to read out there."""
+    """Return a rectangle; `read` is its text for the read-out."""
     told = f' data-read="{escape(read)}"' if read else ""
     return Markup(
         f'<rect class="{css}" x="{_at(x)}" y="{_at(y)}" width="{_at(width)}" '
@@ -168,28 +168,28 @@ def box(css: str, x: float, y: float, width: float, height: float, read: str = "
 
 
 def dots(css: str, places: Iterable[tuple[float, float]]) -> Markup:
-    """Return a round mark at each place, all in one path: points without length, round ends."""
+    """Return a dot at each position, all in one path of near-zero lines with round caps."""
     path = "".join(f"M{_at(x)} {_at(y)}h.01" for x, y in places)
     return Markup(f'<path class="{css}" d="{path}"/>') if path else Markup("")
 
 
 def flag(css: str, x: float, y: float, read: str) -> Markup:
-    """Return a small triangle that points down at a place, with what it says of itself."""
+    """Return a small triangle pointing down at a position, with `read` as its title."""
     path = f"M{_at(x - 6)} {_at(y - 14)}h12l-6 11z"
     return Markup(f'<path class="{css}" d="{path}"><title>{escape(read)}</title></path>')
 
 
 def spread(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:
-    """Return places near the wanted ones, at least `gap` apart, for labels at the ends of lines.
+    """Return positions near the wanted ones but at least `gap` apart, for labels at line ends.
 
     Parameters
     ----------
     wanted : sequence of float
-        Where each label would like to stand.
+        The ideal position of each label.
     gap : float
-        The least distance between two.
+        Least distance between two labels.
     low, high : float
-        The room there is; given up only where the labels do not fit into it.
+        The available range; exceeded only if the labels do not fit.
     """
     order = sorted(range(len(wanted)), key=lambda place: wanted[place])
     places = list(wanted)
@@ -221,20 +221,20 @@ def svg(
     Parameters
     ----------
     identity : str
-        Unique in the page; the title's and description's ids begin with it.
+        Unique in the page; the ids of the title and description start with it.
     width, height : float
         Size of the view box.
     title, description : str
-        What it is, and what it shows, for those who cannot see it.
+        What it is and what it shows, for those who cannot see it.
     parts : iterable of Markup
-        From this module.
+        Fragments from this module.
     readout : mapping, optional
-        What ``assets/charts.js`` needs to read values out; see `read_stops` and `read_clock`.
+        Data for the read-out of ``assets/charts.js``; see `read_stops` and `read_clock`.
     fits : bool
-        Its words leave room to grow, so that a phone shows it whole with larger letters.
+        True if its text has room to grow, so that a phone can show all of it in larger letters.
     alone : bool
-        Carry its styles as attributes too, so that it looks the same when saved without the page.
-        Not on a customer's page, which is fetched over a phone: they double a drawing's length.
+        True to carry its styles as attributes too, so that it looks the same when saved without
+        the page. Not on a customer's page, fetched over a mobile network: it doubles the size.
     """
     told = "".join(f' data-{name}="{escape(value)}"' for name, value in (readout or {}).items())
     looks = ' class="fits"' if fits else ""
@@ -248,21 +248,21 @@ def svg(
 
 
 def read_stops() -> dict[str, object]:
-    """Return the read-out of a drawing whose parts say their own value; see `spoken`."""
+    """Return read-out data for a drawing whose parts carry their own text; see `read_area`."""
     return {"readout": "stops"}
 
 
 def read_clock(start: dt.datetime, days: float, first: Panel, last: Panel) -> dict[str, object]:
-    """Return the read-out of a drawing over time, whose values stand in the tables behind it.
+    """Return read-out data for a drawing over time, whose values are in the tables behind it.
 
     Parameters
     ----------
     start : datetime
-        Moment of its left edge.
+        Time at its left edge.
     days : float
-        What its width stands for [d].
+        Time its width covers [d].
     first, last : Panel
-        Its uppermost and its lowest panel.
+        Its uppermost and lowest panels.
     """
     return {
         "readout": "clock",
@@ -275,8 +275,8 @@ def read_clock(start: dt.datetime, days: float, first: Panel, last: Panel) -> di
     }
 
 
-def spoken(words: str, x: float, y: float, width: float, height: float) -> Markup:
-    """Return an unseen rectangle over a part of a drawing, with what to read out there."""
+def read_area(words: str, x: float, y: float, width: float, height: float) -> Markup:
+    """Return an invisible rectangle over a part of a drawing, with its text for the read-out."""
     return box("stop", x, y, width, height, words)
 
 

@@ -1,4 +1,4 @@
-"""An axis of dates: marks at local midnights, a round number of days apart."""
+"""An axis of dates, with ticks at local midnights a round number of days apart."""
 
 from __future__ import annotations
 
@@ -8,27 +8,27 @@ from zoneinfo import ZoneInfo
 
 from kilnfolio.charts.axes import Axis, even_axis
 
-#: Days between two marks; the first that gives no more marks than asked for is taken.
+#: Days between two ticks; the first value that gives few enough ticks is used.
 _APART = (1, 2, 3, 5, 7, 10, 14, 21, 28, 56, 91, 182, 365)
 
 
 @dataclass(frozen=True)
 class Clock:
-    """Days from the left edge of a chart, and the calendar beneath it."""
+    """Converts times to days from the left edge of a chart, and labels the axis below."""
 
     start: dt.datetime
-    """Moment of the left edge, timezone-aware."""
+    """Time at the left edge, timezone-aware."""
     days: float
-    """What the width stands for [d]."""
+    """Time the width covers [d]."""
     dated: bool = True
-    """Marks carry dates; otherwise they count days, as in an exercise that gives none away."""
+    """Whether labels are dates; otherwise they count days, as in exercises, which hide dates."""
 
     def __call__(self, moment: dt.datetime) -> float:
-        """Return the days from the left edge to a moment, kept within the chart."""
+        """Return the days from the left edge to a time, clipped to the chart."""
         return min(max((moment - self.start).total_seconds() / 86_400.0, 0.0), self.days)
 
     def axis(self, zone: ZoneInfo, most: int = 6) -> Axis:
-        """Return the axis of dates in a time zone, with `most` marks at most."""
+        """Return the axis of dates in a time zone, with at most `most` ticks."""
         if not self.dated:
             marks = even_axis(0.0, self.days, about=most).ticks
             return Axis(
@@ -46,7 +46,7 @@ class Clock:
         return Axis(0.0, self.days, tuple(dates), f"{_years(first, self.days)}, {first:%Z}")
 
     def _hours(self, first: dt.datetime) -> list[tuple[float, str]]:
-        """Return a mark every few hours, for a chart that holds fewer than two midnights."""
+        """Return ticks every few hours, for a chart with fewer than two midnights."""
         each = max(1, round(self.days * 24.0 / 5.0))
         clock = first.replace(minute=0, second=0, microsecond=0) + dt.timedelta(hours=1)
         hours = [clock + dt.timedelta(hours=each * place) for place in range(6)]
@@ -63,7 +63,9 @@ def _midnights(first: dt.datetime, days: float) -> list[dt.datetime]:
     found = []
     while midnight <= last:
         found.append(midnight)
-        midnight += dt.timedelta(days=1)  # by the wall clock: a zone's change of hour is kept
+        midnight += dt.timedelta(
+            days=1
+        )  # by local time, so that changes of the clocks are respected
     return found
 
 

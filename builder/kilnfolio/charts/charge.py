@@ -1,4 +1,4 @@
-"""A charge over time: board MC, EMC and temperatures, one above the other on one calendar."""
+"""A charge over time: board MC, EMC and temperatures, one above the other."""
 
 from __future__ import annotations
 
@@ -25,9 +25,9 @@ from kilnfolio.charts.calendar import Clock
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.review.dossier import AirPoint, BoardResult, Dossier, SetPoint
 
-#: Line styles that tell boards apart.
+#: Line styles that distinguish boards.
 _STYLES = 8
-#: The text grows on a phone, so lines of words are kept this far apart.
+#: Distance between lines of text, which is larger on a phone.
 _LABEL_GAP = 20.0
 _LEFT, _WIDTH, _VIEW = 44.0, 478.0, 640.0
 _TOP, _MC, _AIR, _EMC, _BETWEEN = 54.0, 230.0, 190.0, 130.0, 62.0
@@ -37,12 +37,12 @@ _Value = Callable[[AirPoint], float | None]
 
 @dataclass(frozen=True)
 class Mark:
-    """Something that happened at a moment, flagged over the chart."""
+    """An event, flagged above the chart."""
 
     at: dt.datetime
-    """When."""
+    """Time of the event."""
     words: str
-    """What, for whoever points at it."""
+    """The event in words, shown when pointed at."""
     css: str = "flag-question"
     """flag-question or flag-fail."""
 
@@ -70,22 +70,22 @@ def charge_chart(
     *,
     dated: bool = True,
 ) -> Markup:
-    """Return the chart of a charge; "" where neither boards nor a log are on record.
+    """Return the chart of a charge; "" if it has neither boards nor a log.
 
     Parameters
     ----------
     dossier : Dossier
         The charge.
     zone : ZoneInfo
-        Clock of the calendar at the foot.
+        Time zone of the dates.
     regional : RegionalFormat, optional
-        Whose units it is drawn in.
+        The region, for units.
     ordered : tuple of float, optional
-        Lowest and highest MC ordered [%]; a line at the target where absent.
+        Lowest and highest MC ordered [%]; by default a line at the target is drawn.
     marks : sequence of Mark, optional
-        What to flag: findings and faults.
+        Events to flag: findings and faults.
     dated : bool
-        Whether the foot carries dates; otherwise it counts days.
+        Whether the axis is labelled with dates; otherwise it counts days.
     """
     if not dossier.boards and dossier.log is None:
         return Markup("")
@@ -117,7 +117,7 @@ def charge_chart(
 
 
 def describe(dossier: Dossier, regional: RegionalFormat = PLAIN) -> str:
-    """Return what the chart shows, for those who cannot see it."""
+    """Return a description of the chart for those who cannot see it."""
     days = (dossier.ended - dossier.started).total_seconds() / 86_400.0
     parts = [f"{days:.1f} days of drying."]
     if dossier.controlling:
@@ -215,7 +215,7 @@ def _emcs(dossier: Dossier) -> Iterator[float]:
     yield from (point.emc_pct for point in dossier.set_points)
 
 
-# --- what runs through all panels -----------------------------------------------------------------
+# --- parts that cross all panels ------------------------------------------------------------------
 
 
 def _bands(canvas: _Canvas) -> Iterator[Markup]:
@@ -231,7 +231,7 @@ def _bands(canvas: _Canvas) -> Iterator[Markup]:
 
 
 def _off_bands(canvas: _Canvas) -> Iterator[Markup]:
-    """Yield a band where the air of a step stayed outside what was asked, under EMC and bulbs."""
+    """Yield a band where a step's air stayed outside tolerance, behind EMC and bulbs."""
     for step in canvas.dossier.adherence:
         if step.verdict != "not as asked":
             continue
@@ -251,7 +251,7 @@ def _off_bands(canvas: _Canvas) -> Iterator[Markup]:
 
 
 def _step_lines(canvas: _Canvas) -> Iterator[Markup]:
-    """Yield a line where the air was set anew, and its name over the top panel."""
+    """Yield a line where the air was changed, with its name above the top panel."""
     free = -100.0
     for point in canvas.dossier.set_points:
         x = canvas.mc.x_at(canvas.clock(point.at))
@@ -259,7 +259,7 @@ def _step_lines(canvas: _Canvas) -> Iterator[Markup]:
             yield segment("step-line", x, panel.top, x, panel.foot)
         words = f"step {point.label}" if point.label == "1" else point.label
         stage = not point.label.isdigit()
-        # numbers stand between the first two panels, the names of stages a line lower
+        # step numbers are between the first two panels, names of stages one line lower
         if stage:
             anchor = "end" if point.label == "equalizing" else "start"
             yield text("step-line", x, canvas.mc.foot + 38, words, anchor)
@@ -292,7 +292,7 @@ def _ordered(canvas: _Canvas, ordered: tuple[float, float] | None) -> Iterator[M
 
 
 def _triggers(canvas: _Canvas) -> Iterator[Markup]:
-    """Yield, for each step, a line from the side to where it was set, at the MC it was due."""
+    """Yield, for each step, a line at the MC at which it was due, from the left to its change."""
     panel = canvas.mc
     for replay in canvas.dossier.steps:
         if replay.trigger_pct is not None and replay.trigger_pct <= panel.y.high:
@@ -316,7 +316,7 @@ def _style(place: int) -> str:
 
 
 def _board_labels(dossier: Dossier) -> list[tuple[str, str, float]]:
-    """Return style, words and value at the end of each line that is named."""
+    """Return the style, name and end value of each labelled line."""
     named: Sequence[tuple[int, BoardResult]] = [
         (place, board) for place, board in enumerate(dossier.boards) if board.points
     ]
@@ -330,7 +330,7 @@ def _board_labels(dossier: Dossier) -> list[tuple[str, str, float]]:
 
 
 def _labels(panel: Panel, labels: Sequence[tuple[str, str, float]]) -> Iterator[Markup]:
-    """Yield names beside the ends of lines, each led to its end where it had to move."""
+    """Yield labels beside line ends, each with a leader line if it had to move."""
     ends = [panel.y_at(value) for _, _, value in labels]
     places = spread(ends, _LABEL_GAP, panel.top + 4, panel.foot + 4)
     for (css, words, _), end, y in zip(labels, ends, places, strict=True):
@@ -371,7 +371,7 @@ _Line = tuple[str, str, float, Markup]
 def _measured(
     canvas: _Canvas, panel: Panel, css: str, words: str, value: _Value
 ) -> Iterator[_Line]:
-    """Yield a measured line with the name and the height of its end; nothing without readings."""
+    """Yield a measured line with its name and end value; nothing without readings."""
     known = [value(point) for point in canvas.dossier.log.air] if canvas.dossier.log else []
     last = next((item for item in reversed(known) if item is not None), None)
     if last is not None:
@@ -400,7 +400,7 @@ def _asked_label(
 def _unbroken(
     dossier: Dossier, clock: Clock, value: _Value
 ) -> Iterable[tuple[float, float | None]]:
-    """Yield the points of a line, broken where intervals are missing: a gap is not bridged."""
+    """Yield the points of a line, with a break where intervals are missing."""
     if dossier.log is None:
         return
     longest = dt.timedelta(hours=1.5 * dossier.log.summary_hours)

@@ -1,4 +1,4 @@
-"""Core temperatures of a heat treatment against the temperature required."""
+"""Core temperatures of a heat treatment, with the temperature required."""
 
 from __future__ import annotations
 
@@ -25,14 +25,14 @@ _STYLES = 8
 
 
 def core_chart(dossier: Dossier, zone: ZoneInfo, regional: RegionalFormat = PLAIN) -> Markup:
-    """Return the chart of the core probes; "" where none was logged.
+    """Return the chart of the core probes; "" if none was logged.
 
     Parameters
     ----------
     dossier : Dossier
         The charge, with its heat-treatment runs.
     zone : ZoneInfo
-        Clock the foot is labelled by.
+        Time zone of the axis labels.
     regional : RegionalFormat, optional
         Whose units it is drawn in.
     """
@@ -111,11 +111,11 @@ class CoreTable:
 
     channels: tuple[str, ...]
     rows: list[tuple[dt.datetime, tuple[float | None, ...]]]
-    """Each moment, and what each probe read then [°C]."""
+    """Each time, with the reading of each probe [°C]."""
 
 
 def core_table(dossier: Dossier) -> CoreTable:
-    """Return the temperatures the chart is drawn from; no rows where none was logged."""
+    """Return the temperatures behind the chart; no rows if none was logged."""
     cores = {channel: dict(points) for channel, points in _cores(dossier).items()}
     moments = sorted({at for core in cores.values() for at in core})
     return CoreTable(

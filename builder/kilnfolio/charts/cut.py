@@ -1,4 +1,4 @@
-"""A board in the end of a log, green and shrunk; and shares that a survey shows."""
+"""Boards in the end of a log, green and shrunk; and the shares that surveys show."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ from kilnfolio.physics._types import Floats
 from kilnfolio.physics.shrinkage import shrunk_place
 from kilnfolio.review.figures import number
 
-#: Middle of the log in the drawing, and millimetres of the log to a unit of it.
+#: Centre of the log in the drawing, and drawing units per millimetre.
 MIDDLE, SCALE = (270.0, 330.0), 1.0
-#: How much larger than true the movement is drawn.
+#: Factor by which movement is exaggerated.
 LARGER = 3.0
-#: Points along a face and along an edge.
+#: Number of points along a face and along an edge.
 ALONG, UP = 24, 4
 
 
 def outline(x: float, y: float, width: float, thickness: float) -> Floats:
-    """Return points round a board whose middle lies at x, y of the pith: shape (n, 2) [mm]."""
+    """Return points around a board centred at x, y from the pith, shape (n, 2) [mm]."""
     across = np.linspace(-0.5, 0.5, ALONG + 1) * width
     upward = np.linspace(-0.5, 0.5, UP + 1)[1:-1] * thickness
     top = np.stack([across, np.full_like(across, thickness / 2)], axis=1)
@@ -32,7 +32,7 @@ def outline(x: float, y: float, width: float, thickness: float) -> Floats:
 
 
 def shrunk(points: Floats, shrinkages: tuple[float, float], middle: tuple[float, float]) -> Floats:
-    """Return points of a board after shrinking so much [%], radially and tangentially."""
+    """Return points of a board after radial and tangential shrinkage [%]."""
     x, y = shrunk_place(points[:, 0], points[:, 1], *shrinkages, facing=middle)
     return np.stack([x, y], axis=1)
 
@@ -40,10 +40,10 @@ def shrunk(points: Floats, shrinkages: tuple[float, float], middle: tuple[float,
 def board_shape(
     x: float, y: float, width: float, thickness: float, shrinkages: tuple[float, float]
 ) -> tuple[float, float, float]:
-    """Return the loss in width [%] and thickness [%] of a board, and its cup [mm].
+    """Return a board's loss in width [%] and thickness [%], and its cup [mm].
 
-    The cup is how far the middle of the outer face, the one away from the pith, lies below the
-    line through its two edges.
+    The cup is how far the middle of the outer face, away from the pith, is below the line through
+    its two edges.
     """
     side = thickness / 2 if y >= 0 else -thickness / 2
     ends = [(-width / 2, 0.0), (width / 2, 0.0), (0.0, -side), (0.0, side)]
@@ -74,7 +74,7 @@ def cut_chart(
 ) -> Markup:
     """Return the drawing of boards in a log: x, y, width and thickness of each [mm].
 
-    The shapes shrunk stand over the green ones, their movement drawn larger.
+    Shrunk shapes are drawn over the green ones, with their movement exaggerated.
     """
 
     def parts() -> Iterator[Markup]:
@@ -99,7 +99,7 @@ def cut_chart(
     )
 
 
-#: The panel of the survey, so that a script can draw where the build drew.
+#: The panel of the survey chart, which the page's script also draws in.
 SURVEY_PANEL = Panel(
     46,
     44,
@@ -111,7 +111,7 @@ SURVEY_PANEL = Panel(
 
 
 def survey_chart(identity: str, confidence: float) -> Markup:
-    """Return the shares shown by surveys of rising size, a curve for 0, 1 and 2 found outside."""
+    """Return a chart of the share shown by the number of readings, for 0, 1 and 2 failures."""
     parts = [SURVEY_PANEL.frame()]
     for failures, style in ((0, "controlling"), (1, "board-1"), (2, "board-2")):
         points = [

@@ -1,4 +1,4 @@
-"""EMC against relative humidity, a curve for each temperature."""
+"""EMC against relative humidity, with a curve for each temperature."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from itertools import pairwise
 import numpy as np
 from markupsafe import Markup
 
-from kilnfolio.charts.axes import Axis, Panel, read_stops, spoken, spread, svg, text
+from kilnfolio.charts.axes import Axis, Panel, read_area, read_stops, spread, svg, text
 from kilnfolio.physics import sorption
 from kilnfolio.records.quantities import celsius_from_fahrenheit
 from kilnfolio.rendering.regional import PLAIN, RegionalFormat
 from kilnfolio.review.figures import number
 
-#: Curves drawn where none are asked for [°C]; as many as there are line styles to tell them apart.
+#: Default temperatures [°C], as many as there are line styles.
 TEMPERATURES_C = (0.0, 20.0, 40.0, 60.0, 80.0, 100.0)
 _TEMPERATURES_F = (30.0, 70.0, 100.0, 140.0, 180.0, 210.0)
 _HUMIDITIES = (0, 10, 20, 30, 40, 50, 60, 70, 80, 90, 98)
@@ -22,7 +22,7 @@ _MOST = 8
 
 
 def usual_temperatures(regional: RegionalFormat) -> tuple[float, ...]:
-    """Return the temperatures [°C] drawn where none are asked for, round in the region's unit."""
+    """Return the default temperatures [°C], round in the region's unit."""
     if regional.customary_first:
         return tuple(map(celsius_from_fahrenheit, _TEMPERATURES_F))
     return TEMPERATURES_C
@@ -44,14 +44,14 @@ def emc_chart(
     description : str
         What it shows.
     temperatures : sequence of float
-        A curve for each, eight at most [°C].
+        Temperatures of the curves, at most eight [°C].
     regional : RegionalFormat
         Which units come first.
 
     Raises
     ------
     ValueError
-        More curves than line styles, or a temperature outside the equation's range.
+        If there are more curves than line styles, or a temperature is outside the equation's range.
     """
     if len(temperatures) > _MOST:
         raise ValueError(f"a chart tells {_MOST} curves apart; received {len(temperatures)}")
@@ -91,7 +91,7 @@ def emc_chart(
 def _stops(
     panel: Panel, temperatures: Sequence[float], regional: RegionalFormat
 ) -> Iterator[Markup]:
-    """Yield a strip around each humidity of the table, with the EMC at each temperature."""
+    """Yield a read-out strip around each humidity of the table, with the EMCs there."""
     edges = [
         _HUMIDITIES[0],
         *((a + b) / 2 for a, b in pairwise(_HUMIDITIES)),
@@ -104,7 +104,7 @@ def _stops(
         held = ", ".join(f"{name} {value} %" for name, value in zip(names, values, strict=True))
         left = panel.x_at(low)
         words = f"RH {humidity} %, EMC at {held}"
-        yield spoken(words, left, panel.top, panel.x_at(high) - left, panel.height)
+        yield read_area(words, left, panel.top, panel.x_at(high) - left, panel.height)
 
 
 def emc_rows(temperatures: Sequence[float] = TEMPERATURES_C) -> list[tuple[str, ...]]:

@@ -1,4 +1,4 @@
-"""The forecast of a charge: what was weighed, and the controlling MC to come as a fan."""
+"""The forecast of a charge: past weighings, and the future controlling MC as a fan."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ from kilnfolio.charts.axes import (
     Panel,
     dots,
     even_axis,
+    read_area,
     read_stops,
     segment,
-    spoken,
     spread,
     svg,
     text,
@@ -27,12 +27,12 @@ _FOOT = 64.0
 _LETTER = 16.0
 #: Half the width of "as of 12 Oct 08:00".
 _HALF_WORDS = 62.0
-#: From here on, the title of the left axis is out of the way.
+#: From this x on, text clears the title of the left axis.
 _CLEAR = 160.0
 
 
 def fan_chart(found: Forecast, zone: ZoneInfo) -> Markup:
-    """Return the drawing of a forecast; "" where nothing is to come.
+    """Return the chart of a forecast; "" if nothing is to come.
 
     Parameters
     ----------
@@ -101,7 +101,7 @@ def _shown(clock: Clock, at: dt.datetime) -> bool:
 
 
 def _steps(panel: Panel, clock: Clock, found: Forecast) -> Iterator[Markup]:
-    """Yield a line at the MC of each step to come and of the end, with its name at the right."""
+    """Yield a line at the MC of each coming step and of the end, named at the right."""
     lines = [
         (step.trigger_pct, f"step {step.step}", step.due)
         for step in found.steps
@@ -116,7 +116,7 @@ def _steps(panel: Panel, clock: Clock, found: Forecast) -> Iterator[Markup]:
         if due is not None:
             x = panel.x_at(clock(due.median))
             yield dots("fan-due", [(x, panel.y_at(mc))])
-            yield spoken(
+            yield read_area(
                 f"{name} at {mc:g} %: likely {due.median:%d %b %H:%M}, 80 of 100 between "
                 f"{due.low80:%d %b %H:%M} and {due.high80:%d %b %H:%M}",
                 x - 9,

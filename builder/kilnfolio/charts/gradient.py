@@ -1,4 +1,4 @@
-"""The gradient index: of a charge by the calendar, of a schedule by moisture content."""
+"""Charts of the gradient index: of a charge over time, and of a schedule over moisture content."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
-from kilnfolio.charts.axes import Axis, Panel, dots, even_axis, read_stops, spoken, svg, text
+from kilnfolio.charts.axes import Axis, Panel, dots, even_axis, read_area, read_stops, svg, text
 from kilnfolio.charts.calendar import Clock
 from kilnfolio.review.figures import number
 
@@ -20,16 +20,16 @@ _LABEL = "Gradient index, % (relative)"
 def charge_gradient(
     title: str, zone: ZoneInfo, times: Sequence[dt.datetime], index_pct: Sequence[float]
 ) -> Markup:
-    """Return the gradient index of a charge over the calendar; "" for fewer than two points.
+    """Return the gradient index of a charge over time; "" for fewer than two points.
 
     Parameters
     ----------
     title : str
-        Of the drawing.
+        Title of the chart.
     zone : ZoneInfo
         The mill's time zone.
     times : sequence of datetime, shape (n,)
-        When.
+        Times.
     index_pct : sequence of float, shape (n,)
         The index. [%]
     """
@@ -47,7 +47,7 @@ def schedule_gradient(title: str, mc_pct: Sequence[float], index_pct: Sequence[f
     Parameters
     ----------
     title : str
-        Of the drawing.
+        Title of the chart.
     mc_pct, index_pct : sequence of float, shape (n,)
         Mean MC, falling, and the index at it. [%]
     """
@@ -91,7 +91,7 @@ def _drawing(
         middle = panel.left + (stop + 0.5) * wide
         near = min(range(len(places)), key=lambda place: abs(panel.x_at(places[place]) - middle))
         words = f"{said[near]}: gradient index {number(index[near], 2)} %"
-        parts.append(spoken(words, middle - wide / 2, panel.top, wide, panel.height))
+        parts.append(read_area(words, middle - wide / 2, panel.top, wide, panel.height))
     return svg(
         identity,
         _VIEW,

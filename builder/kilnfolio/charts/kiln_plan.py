@@ -1,4 +1,4 @@
-"""All kilns on one chart: a bar for each charge, running or to come, its end as sure as it is."""
+"""All kilns on one chart: a bar for each charge, running or to come, with the band of its end."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def plan_chart(
     zone: ZoneInfo,
     days_due: Mapping[str, dt.date] | None = None,
 ) -> Markup:
-    """Return the drawing of a plan; "" where nothing runs.
+    """Return the chart of a plan; "" if nothing runs.
 
     Parameters
     ----------
@@ -34,11 +34,11 @@ def plan_chart(
     names : mapping of str to str
         Name of each kiln by its id.
     now : datetime
-        The moment it speaks of.
+        The time of the plan.
     zone : ZoneInfo
         The mill's time zone.
     days_due : mapping of str to date, optional
-        The day of each order that a charge to come is for.
+        Due date of each order that a coming charge is for.
     """
     wanted = days_due or {}
     bars = [bar for bar in plan.bars if bar.done is not None]
@@ -55,7 +55,7 @@ def plan_chart(
         parts += [_day(panel, clock, wanted[one], zone, top) for one in bar.orders if one in wanted]
     x = panel.x_at(clock(now))
     parts += [
-        # beside the bars only, so that it strikes through no bar's words
+        # only beside the bars, so that it does not cross their text
         *(
             segment("fan-now", x, panel.top + row * _ROW + 20, x, panel.top + (row + 1) * _ROW)
             for row in range(len(bars))
@@ -101,7 +101,7 @@ def _bar(panel: Panel, clock: Clock, bar: Bar, kiln: str, top: float) -> Iterato
 
 
 def _day(panel: Panel, clock: Clock, day: dt.date, zone: ZoneInfo, top: float) -> Markup:
-    """Return the mark of an order's day: it is to be dry by the end of it."""
+    """Return the mark of an order's due date, at the end of that day."""
     end = dt.datetime.combine(day + dt.timedelta(days=1), dt.time(), zone)
     x = panel.x_at(clock(end))
     return segment("day-due", x, top + 16, x, top + 24 + _THICK + 8)

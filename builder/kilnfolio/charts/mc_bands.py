@@ -1,4 +1,4 @@
-"""Bands of moisture content, with the air of a room that holds wood at their boundaries."""
+"""Bands of moisture content, with the room humidity that corresponds to their boundaries."""
 
 from __future__ import annotations
 
@@ -6,20 +6,20 @@ from collections.abc import Sequence
 
 from markupsafe import Markup
 
-from kilnfolio.charts.axes import box, read_stops, segment, spoken, svg, text
+from kilnfolio.charts.axes import box, read_area, read_stops, segment, svg, text
 from kilnfolio.physics import sorption
 from kilnfolio.review.figures import number
 
-#: The look of each band in turn, from the driest.
+#: Classes of the bands, from the driest.
 _LOOKS = ("hot", "warm", "soft", "wood", "water", "hot")
 _LEFT, _WIDTH, _TOP, _ROW = 40.0, 640.0, 74.0, 34.0
 
-#: A band: its name, and the MC it runs from and to [% MC].
+#: A band: its name, lower and upper MC [% MC].
 Band = tuple[str, float, float]
 
 
 def humidity_at(room_c: float, mc_pct: float) -> float | None:
-    """Return the RH whose EMC is an MC [%], or None where no air holds wood there."""
+    """Return the RH whose EMC is an MC [%], or None if no air has it."""
     try:
         return float(sorption.relative_humidity_for_emc(room_c, mc_pct))
     except ValueError:
@@ -27,7 +27,7 @@ def humidity_at(room_c: float, mc_pct: float) -> float | None:
 
 
 def bands_chart(identity: str, description: str, bands: Sequence[Band], room_c: float) -> Markup:
-    """Return the chart: a row for each band over one scale of MC.
+    """Return the chart: a row for each band, over a common scale of MC.
 
     Parameters
     ----------
@@ -36,7 +36,7 @@ def bands_chart(identity: str, description: str, bands: Sequence[Band], room_c: 
     description : str
         What it shows.
     bands : sequence of Band
-        From the driest, each beginning where the last ends.
+        Bands from the driest, each starting where the one before ends.
     room_c : float
         Temperature of the room [°C].
     """
@@ -54,7 +54,7 @@ def bands_chart(identity: str, description: str, bands: Sequence[Band], room_c: 
         x = x_at(high) + 8 if after else x_at(low) - 8
         parts.append(text("small", x, y + 21, name, "" if after else "end"))
         words = f"{name}: {number(low, 0)} to {number(high, 0)} % MC"
-        parts.append(spoken(words, _LEFT, y, _WIDTH, _ROW))
+        parts.append(read_area(words, _LEFT, y, _WIDTH, _ROW))
     for mc in (bands[0][1], *(high for _, _, high in bands)):
         x, humidity = x_at(mc), humidity_at(room_c, mc)
         parts += [segment("axis", x, _TOP - 6, x, _TOP), segment("axis", x, foot, x, foot + 5)]
@@ -70,7 +70,7 @@ def bands_chart(identity: str, description: str, bands: Sequence[Band], room_c: 
 
 
 def bands_rows(bands: Sequence[Band], room_c: float) -> list[tuple[str, ...]]:
-    """Return the figures behind the chart: the band, its MC and its air."""
+    """Return the figures behind the chart: each band with its MC and its air."""
 
     def air(mc: float) -> str:
         humidity = humidity_at(room_c, mc)

@@ -1,7 +1,7 @@
-"""The style sheet's rules for drawings put into each drawing, which in a PDF sees no other.
+"""Drawings for PDFs, with the style sheet's rules embedded in each.
 
-A browser styles an SVG in a page by the page's style sheet; WeasyPrint styles it only by its own.
-The rules of ``charts.css`` and ``drawings.css`` are taken, with the light colours of ``tokens.css``
+Browsers apply the page's style sheet to an inline SVG; WeasyPrint applies only the SVG's own. The
+rules of ``charts.css`` and ``drawings.css`` are embedded, with the light colours of ``tokens.css``
 filled in.
 """
 
@@ -21,15 +21,15 @@ _IMPORT = re.compile(r'@import url\("([\w.-]+)"\);')
 
 
 def asset(name: str) -> str:
-    """Return a style sheet of the assets folder, without its comments."""
+    """Return a style sheet of the assets folder without comments."""
     css = (resources.files("kilnfolio.site") / "assets" / name).read_text("utf-8")
     return re.sub(r"/\*.*?\*/", "", css, flags=re.DOTALL)
 
 
 @lru_cache(maxsize=1)
 def drawing_rules() -> str:
-    """Return the rules of the style sheet for drawings, with every variable filled in."""
-    # a drawing takes the first face named; those "at hand" are for pages opened from a folder
+    """Return the style sheet's rules for drawings, with every variable filled in."""
+    # a drawing uses the first font named; the inline fonts are for pages opened from a folder
     tokens = re.sub(r'"[^"]* at hand", ', "", _SCREEN.sub("", asset("tokens.css")))
     root = tokens.index(":root")
     values = dict(_VARIABLE.findall(tokens[root : tokens.index("}", root)]))
@@ -45,12 +45,12 @@ def drawing_rules() -> str:
 
 
 def paper_sheet(name: str) -> str:
-    """Return a style sheet for paper with what it imports: no rules for screens."""
+    """Return a style sheet for paper with its imports, without rules for screens."""
     css = _IMPORT.sub(lambda match: asset(match[1]), asset(name))
     return _SCREEN.sub("", css)
 
 
 def for_paper(html: str) -> str:
-    """Return HTML with the rules put into each drawing."""
+    """Return HTML with the rules embedded in each drawing."""
     style = f"<style>{drawing_rules()}</style>"
     return re.sub(r"(<svg\b[^>]*>)", lambda match: match[1] + style, html)

@@ -1,4 +1,4 @@
-"""Moisture across the thickness of a board."""
+"""Moisture profile across the thickness of a board."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from markupsafe import Markup
 from kilnfolio.charts.axes import Axis, Panel, svg
 from kilnfolio.review.figures import number
 
-#: The panel, so that a script can draw into it what the build drew.
+#: The panel, which the page's script also draws in.
 PANEL = Panel(
     46,
     44,

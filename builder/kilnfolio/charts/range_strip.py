@@ -1,4 +1,4 @@
-"""A survey on one line: driest to wettest, the mean, and what was ordered."""
+"""A survey on one line: driest, mean and wettest, with the band ordered."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _TOP, _HEIGHT = 26.0, 26.0
 
 @dataclass(frozen=True)
 class Strip:
-    """What a strip shows, all in % MC; None where nothing is ordered on that side."""
+    """The values of a strip, all in % MC; None on a side without an ordered limit."""
 
     driest: float
     mean: float
@@ -26,7 +26,7 @@ class Strip:
 
 
 def range_strip(strip: Strip) -> Markup:
-    """Return the strip as a drawing that a phone shows whole."""
+    """Return the strip as a drawing small enough for a phone."""
     shown = [
         strip.driest,
         strip.wettest,

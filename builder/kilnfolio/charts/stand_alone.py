@@ -1,7 +1,7 @@
-"""A drawing that keeps its looks when it is saved without the page's style sheet.
+"""Drawings that keep their appearance when saved without the page's style sheet.
 
-Each part takes the light look of its class as presentation attributes. A style sheet outranks
-those, so that in the page, dark or printed, nothing changes.
+Each part gets its class's light style as presentation attributes. Style sheets take precedence over
+these, so nothing changes within the page, in dark mode or in print.
 
 References
 ----------
@@ -37,7 +37,7 @@ _ATTRIBUTES = frozenset(
 
 
 def stand_alone(drawing: Markup) -> Markup:
-    """Return a drawing whose parts carry their looks as presentation attributes [1]_."""
+    """Return a drawing whose parts carry their styles as presentation attributes [1]_."""
     return Markup(_PART.sub(_dressed, drawing))
 
 
@@ -57,7 +57,7 @@ def _dressed(match: re.Match[str]) -> str:
 
 @lru_cache(maxsize=1)
 def _looks() -> dict[tuple[str, str], dict[str, str]]:
-    """Return the attributes of each element and class; "" where a rule names none."""
+    """Return the style attributes by element and class, "" standing for none."""
     found: dict[tuple[str, str], dict[str, str]] = {}
     for selectors, body in _RULE.findall(drawing_rules()):
         pairs = (part.partition(":") for part in body.split(";") if ":" in part)

@@ -1,4 +1,4 @@
-"""A schedule as stairs: dry bulb, wet bulb and EMC against the moisture content or the clock."""
+"""A schedule as step lines: dry bulb, wet bulb and EMC against moisture content or time."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from kilnfolio.charts.axes import (
     Axis,
     Panel,
     even_axis,
+    read_area,
     read_stops,
-    spoken,
     spread,
     svg,
     text,
@@ -23,7 +23,7 @@ from kilnfolio.review.setpoints import AirState, PlannedStep
 
 _LEFT, _TOP, _WIDTH, _HEIGHT, _EMC_HEIGHT, _VIEW = 46.0, 48.0, 500.0, 200.0, 120.0, 640.0
 _BETWEEN = 66.0
-#: Points of MC drawn before the first step's end and after the last step's beginning.
+#: Points of MC drawn before the end of the first step and after the start of the last.
 _LEAD_IN, _TAIL = 15.0, 10.0
 
 _Line = tuple[str, str, Callable[[AirState], float]]
@@ -32,7 +32,7 @@ _Line = tuple[str, str, Callable[[AirState], float]]
 def step_diagram(
     title: str, steps: Sequence[PlannedStep], regional: RegionalFormat = PLAIN
 ) -> Markup:
-    """Return the drawing of a schedule's steps; "" for a schedule of one step.
+    """Return the chart of a schedule's steps; "" for a schedule of one step.
 
     Parameters
     ----------
@@ -104,7 +104,7 @@ def _hours(steps: Sequence[PlannedStep]) -> tuple[Axis, list[float]]:
 
 
 def _apart(marks: tuple[tuple[float, str], ...], total: float) -> tuple[tuple[float, str], ...]:
-    """Keep the marks whose words do not run into the mark before."""
+    """Return the ticks whose labels do not overlap the one before."""
     kept: list[tuple[float, str]] = []
     for mark in marks:
         if not kept or (mark[0] - kept[-1][0]) / total * _WIDTH > 44:
@@ -117,7 +117,7 @@ def _moistures(steps: Sequence[PlannedStep]) -> tuple[Axis, list[float]]:
     high, low = ends[0] + _LEAD_IN, max(ends[-1] - _TAIL, 0.0)
     marks = ((high, "start"), *((end, number(end, 0)) for end in ends), (low, "end"))
     starts = [high, *ends][: len(steps)]
-    # the axis runs from wet to dry, as drying does
+    # the axis runs from wet to dry, in the direction of drying
     return Axis(high, low, marks, "controlling moisture content, %"), starts
 
 
@@ -151,4 +151,4 @@ def _numbers(
             f"Step {place}: dry bulb {say(air.dry_bulb_c)}, wet bulb {say(air.wet_bulb_c)}, "
             f"EMC {number(air.emc_pct, 1)} %"
         )
-        yield spoken(words, left, upper.top, right - left, lower.foot - upper.top)
+        yield read_area(words, left, upper.top, right - left, lower.foot - upper.top)

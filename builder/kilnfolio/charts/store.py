@@ -1,4 +1,4 @@
-"""The MC of stored timber by day, as packed, beside what was ordered."""
+"""The MC of stored timber by day and by packing, with the band ordered."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from markupsafe import Markup
 
-from kilnfolio.charts.axes import Panel, box, even_axis, read_stops, spoken, spread, svg, text
+from kilnfolio.charts.axes import Panel, box, even_axis, read_area, read_stops, spread, svg, text
 from kilnfolio.forecast.store import Store
 from kilnfolio.review.figures import number
 
@@ -18,16 +18,16 @@ _STOPS, _GAP = 12, 20.0
 def store_chart(
     title: str, stores: Sequence[Store], ordered: tuple[float, float] | None = None
 ) -> Markup:
-    """Return the drawing of a lot's MC in store.
+    """Return the chart of a lot's MC in store.
 
     Parameters
     ----------
     title : str
-        Of the drawing.
+        Title of the chart.
     stores : sequence of Store
-        Up to three ways of packing, over the same days.
+        Up to three ways of packing, for the same days.
     ordered : tuple of float, optional
-        Driest and wettest that the order allows. [% MC]
+        Driest and wettest MC that the order allows. [% MC]
     """
     values = [float(mc) for store in stores for mc in (*store.low_pct, *store.high_pct)]
     low, high = min(*values, *(ordered or ())), max(*values, *(ordered or ()))
@@ -67,7 +67,7 @@ def store_chart(
         at = min(int((stop + 0.5) / _STOPS * first.days.size), first.days.size - 1)
         said = ", ".join(f"{s.packed} {number(float(s.mean_pct[at]), 1)} %" for s in stores)
         words = f"After {number(float(first.days[at]), 0)} days: {said}"
-        parts.append(spoken(words, panel.left + stop * wide, panel.top, wide, panel.height))
+        parts.append(read_area(words, panel.left + stop * wide, panel.top, wide, panel.height))
     return svg(
         "store-chart",
         _VIEW,

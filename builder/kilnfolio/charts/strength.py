@@ -1,4 +1,4 @@
-"""Strength and stiffness of one wood against its moisture content."""
+"""Strength and stiffness of a wood against moisture content."""
 
 from __future__ import annotations
 
@@ -8,19 +8,19 @@ from itertools import pairwise
 import numpy as np
 from markupsafe import Markup
 
-from kilnfolio.charts.axes import Axis, Panel, even_axis, read_stops, spoken, spread, svg, text
+from kilnfolio.charts.axes import Axis, Panel, even_axis, read_area, read_stops, spread, svg, text
 from kilnfolio.physics import strength
 from kilnfolio.review.figures import number
 
 #: Moisture contents of the table behind the chart [% MC].
 MCS_PCT = (6, 8, 10, 12, 15, 18, 20, 22, 25, 30, 40)
 
-#: A property by its words: its value at 12 % MC, green, and its intersection [% MC].
+#: Properties by name: value at 12 % MC, value green, and intersection [% MC].
 Properties = Mapping[str, tuple[float, float, float]]
 
 
 def strength_chart(identity: str, description: str, properties: Properties) -> Markup:
-    """Return the chart, each property as a share of its green value.
+    """Return the chart, with each property relative to its green value.
 
     Parameters
     ----------
@@ -29,7 +29,7 @@ def strength_chart(identity: str, description: str, properties: Properties) -> M
     description : str
         What it shows.
     properties : mapping
-        At most eight.
+        The properties, at most eight.
     """
     mc = np.linspace(MCS_PCT[0], MCS_PCT[-1], 137)
     curves = [_share(*given, mc) for given in properties.values()]
@@ -65,7 +65,7 @@ def strength_chart(identity: str, description: str, properties: Properties) -> M
 
 
 def strength_rows(properties: Properties) -> list[tuple[str, ...]]:
-    """Return the figures behind the chart: MC, then each property as a share of green."""
+    """Return the figures behind the chart: MC, then each property relative to green."""
     shares = [_share(*given, np.asarray(MCS_PCT, float)) for given in properties.values()]
     return [
         (number(mc, 0), *(number(float(share[place]), 0) for share in shares))
@@ -84,7 +84,7 @@ def _stops(panel: Panel, properties: Properties) -> Iterator[Markup]:
             f"{name} {value} %" for name, value in zip(properties, values, strict=True)
         )
         left = panel.x_at(low)
-        yield spoken(
+        yield read_area(
             f"MC {mc} %, of the green value: {told}",
             left,
             panel.top,

@@ -1,4 +1,4 @@
-"""The final survey as a histogram: how the readings lie, the target, and the band ordered."""
+"""The final survey as a histogram, with the target and the band ordered."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from kilnfolio.charts.axes import (
     Panel,
     box,
     even_axis,
+    read_area,
     read_stops,
     segment,
-    spoken,
     svg,
     text,
 )
@@ -29,11 +29,11 @@ _MOST_BARS = 14
 
 @dataclass(frozen=True)
 class Histogram:
-    """The drawing, and the table behind it."""
+    """The chart and the table behind it."""
 
     svg: Markup
     bars: list[tuple[str, int]]
-    """MC and how many readings."""
+    """MC, and number of readings."""
 
 
 def histogram(
@@ -55,9 +55,9 @@ def histogram(
     title : str
         What it is, for those who cannot see it.
     target_pct : float, optional
-        The MC aimed at [%].
+        The target MC [%].
     low_pct, high_pct : float, optional
-        The band ordered for a piece [%]; open on a side where absent.
+        The band ordered for a piece [%]; None for a side without a limit.
     identity : str
         Unique in the page.
     alone : bool
@@ -66,7 +66,7 @@ def histogram(
     if not readings:
         return Histogram(Markup(""), [])
     width = _bin_width(min(readings), max(readings))
-    # rounded before the floor, so that 8.5 never falls below its own bin by a last digit
+    # rounded before floor, so that rounding errors cannot put 8.5 into the bin below
     counts = Counter(math.floor(round(value / width, 6)) for value in readings)
     shown = [
         min(readings),
@@ -96,7 +96,7 @@ def histogram(
         left = panel.x_at(place * width)
         room = panel.x_at((place + 1) * width) - left
         readings_words = f"{words}: {count} {'reading' if count == 1 else 'readings'}"
-        parts.append(spoken(readings_words, left, panel.top, room, panel.height))
+        parts.append(read_area(readings_words, left, panel.top, room, panel.height))
     description = _describe(readings, low_pct, high_pct)
     drawing = svg(identity, _WIDTH, _HEIGHT, title, description, parts, read_stops(), alone=alone)
     return Histogram(drawing, bars)

@@ -1,4 +1,4 @@
-"""How a kiln controls its air from charge to charge: small panels over one calendar."""
+"""A kiln's control of its air from charge to charge: small panels over a common calendar."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
-from kilnfolio.charts.axes import Panel, dots, even_axis, read_stops, segment, spoken, svg
+from kilnfolio.charts.axes import Panel, dots, even_axis, read_area, read_stops, segment, svg
 from kilnfolio.charts.calendar import Clock
 from kilnfolio.physics.control_chart import ControlLimits
 from kilnfolio.review.figures import measure
@@ -20,34 +20,34 @@ _TOP, _HEIGHT, _BETWEEN = 44.0, 84.0, 48.0
 
 @dataclass(frozen=True)
 class Trend:
-    """One quantity, a value for each charge; None where it was not measured."""
+    """A quantity with a value for each charge; None where it was not measured."""
 
     name: str
     unit: str
     values: Sequence[float | None]
     decimals: int = 1
     limits: ControlLimits | None = None
-    """Mean and limits to draw, where there are charges enough for them."""
+    """Mean and limits, if there are enough charges for them."""
     from_zero: bool = False
-    """It is never below 0, so that a limit below 0 is none."""
+    """True if it cannot be negative, so that a limit below 0 is not drawn."""
 
     @property
     def low(self) -> float | None:
-        """Its lower limit; None where it has none."""
+        """Its lower limit; None if it has none."""
         if self.limits is None or (self.from_zero and self.limits.low < 0.0):
             return None
         return self.limits.low
 
     @property
     def known(self) -> list[float]:
-        """The values there are, in the order of the charges."""
+        """The known values, in the order of the charges."""
         return [value for value in self.values if value is not None]
 
 
 def trend_chart(
     kiln: str, charges: Sequence[tuple[str, dt.datetime]], trends: Sequence[Trend], zone: ZoneInfo
 ) -> Markup:
-    """Return the panels; "" where no quantity is known for two charges.
+    """Return the panels; "" if no quantity is known for at least two charges.
 
     Parameters
     ----------
@@ -56,9 +56,9 @@ def trend_chart(
     charges : sequence of (str, datetime)
         Number and start of each charge.
     trends : sequence of Trend
-        Their values in the same order.
+        The quantities, with values in the same order.
     zone : ZoneInfo
-        Clock of the calendar.
+        Time zone of the calendar.
     """
     shown = [trend for trend in trends if sum(one is not None for one in trend.values) > 1]
     if not shown:
@@ -107,7 +107,7 @@ def trend_chart(
 
 
 def _limit_lines(panel: Panel, trend: Trend) -> Iterator[Markup]:
-    """Yield the mean and the two limits across a panel."""
+    """Yield lines for the mean and the two limits across a panel."""
     if trend.limits is None:
         return
     for css, value in (
@@ -120,7 +120,7 @@ def _limit_lines(panel: Panel, trend: Trend) -> Iterator[Markup]:
 
 
 def describe(trends: Sequence[Trend]) -> str:
-    """Return the panels in words: of each, its lowest, highest and latest value."""
+    """Return the panels in words: the lowest, highest and latest value of each."""
     said = []
     for trend in trends:
         known = trend.known
@@ -135,7 +135,7 @@ def _stops(
     panels: Sequence[Panel],
     clock: Callable[[dt.datetime], float],
 ) -> list[Markup]:
-    """Return a strip for each charge, from half-way to the one before to half-way to the next."""
+    """Return a read-out strip for each charge, half-way to its neighbours on both sides."""
     order = sorted(range(len(charges)), key=lambda place: charges[place][1])
     places = [panels[0].x_at(clock(charges[one][1])) for one in order]
     found = []
@@ -149,7 +149,7 @@ def _stops(
             if trend.values[one] is not None
         )
         found.append(
-            spoken(
+            read_area(
                 f"{charges[one][0]}: {words or 'not measured'}",
                 left,
                 panels[0].top,

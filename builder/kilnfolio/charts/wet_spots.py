@@ -1,4 +1,4 @@
-"""Where a kiln dries unevenly: each position's readings against the mean of their surveys."""
+"""Where a kiln dries unevenly: each position's readings compared with their surveys' means."""
 
 from __future__ import annotations
 
@@ -7,26 +7,26 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from kilnfolio.charts.axes import read_stops, segment, spoken, svg, text
+from kilnfolio.charts.axes import read_area, read_stops, segment, svg, text
 from kilnfolio.review.figures import number
 
-# narrow enough to be read whole on a phone
+# narrow enough to fit a phone
 _VIEW, _ROW = 420.0, 30.0
 _MIDDLE, _HALF = 260.0, 150.0
 
 
 @dataclass(frozen=True)
 class Spot:
-    """One position."""
+    """A position in the kiln."""
 
     position: str
     points: float
-    """Mean difference from the survey's mean [points of MC]; wetter is positive."""
+    """Mean difference from the survey's mean [points of MC]; positive is wetter."""
     readings: int
 
 
 def wet_spot_map(kiln: str, spots: Sequence[Spot]) -> Markup:
-    """Return the map: a bar for each position, to the right where it stays wetter.
+    """Return the map: a bar for each position, to the right if it stays wetter.
 
     Parameters
     ----------
@@ -70,7 +70,7 @@ def _row(spot: Spot, top: float, most: float) -> list[Markup]:
         text("axis", 4, top + 19, spot.position),
         bar,
         text("axis", x, top + 19, _signed(spot.points), "start" if wetter else "end"),
-        spoken(
+        read_area(
             f"{spot.position}: {_signed(spot.points)} points, {spot.readings} readings",
             0,
             top,

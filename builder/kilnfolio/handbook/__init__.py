@@ -1,15 +1,14 @@
-"""Chapters in Markdown to pages: read, checked, and rendered.
+"""The handbook: chapters in Markdown, read, checked and rendered as pages.
 
 Modules
 -------
-chapter      front matter, the text, and where each line stands
-source       the text before Markdown sees it: inline forms, directives, links, what is refused
+chapter      front matter and text, with line numbers
+source       parsing before Markdown: inline forms, directives, links, refused HTML
 directives   figure, table, chart, example and problem
-tables       what every computed table shares; tables_air, tables_species, tables_schedules and
-             tables_books hold the kinds
-examples     worked steps: names, arguments, and the board
-svg          drawings made safe to put into a page
-rendered     what rendering a chapter makes, and what a directive may use of it
+tables       what computed tables share; the kinds are in tables_air, tables_species and so on
+examples     worked steps: names, arguments and the written working
+svg          drawings, checked before they go into a page
+rendered     a rendered chapter, and the builder interface that directives use
 body         one chapter to HTML, for the site or for the book
 pages        the pages of the handbook
 """

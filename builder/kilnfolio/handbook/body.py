@@ -1,4 +1,4 @@
-"""One chapter to HTML: Markdown with the handbook's own forms, every problem with its line."""
+"""Rendering a chapter as HTML: Markdown with the handbook's own forms; problems with lines."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ _ALIGN = re.compile(r"text-align: (left|right|center);")
 
 
 class ChapterBuilder:
-    """Renders one chapter; directives call back into it for their prose, numbers and addresses."""
+    """Renders a chapter; directives call back for their prose, numbers and addresses."""
 
     def __init__(self, setting: Setting, chapter: ChapterFile):
         self.setting, self.chapter = setting, chapter
@@ -68,7 +68,7 @@ class ChapterBuilder:
         return self.body
 
     def _with_aliases(self, html: Markup) -> Markup:
-        """Put each anchor of old before the heading that answers instead."""
+        """Insert each retired anchor before the heading that replaces it."""
         for old, new in self.chapter.record.aliases.items():
             place = self.chapter.place("aliases", old)
             gone = Markup('<span id="{}"></span>').format(self.anchor(old, place))
@@ -94,17 +94,17 @@ class ChapterBuilder:
         return self.chapter.file
 
     def problem(self, problem: Problem) -> None:
-        """Keep a problem."""
+        """Record a problem."""
         self.body.problems.append(problem)
 
     def number(self, kind: str) -> str:
-        """Return the next number of a kind of thing, as in 6.2."""
+        """Return the next number of a kind such as tables, as in 6.2."""
         self._counts[kind] = self._counts.get(kind, 0) + 1
         chapter = self.chapter.record.number
         return f"{chapter}.{self._counts[kind]}" if chapter else str(self._counts[kind])
 
     def anchor(self, name: str, place: Place) -> str:
-        """Return the id for a thing of this chapter, refusing one that is taken."""
+        """Return the id of an element of this chapter; report a name that is already taken."""
         if name in self._ids:
             self.problem(
                 Problem(place, f"'{name}'", "this chapter has it already", "Give it another name")
@@ -121,20 +121,20 @@ class ChapterBuilder:
         place: Place,
         what: str = "",
     ) -> Markup:
-        """Render the caption of a table or figure, and keep it for the list of them."""
+        """Render the caption of a table or figure, and add it to the list of them."""
         caption = self.line(text, place)
         self.body.listed.append(Listed(kind, number, anchor, _short(caption.striptags()), what))
         return caption
 
     def prose(self, text: str, place: Place, board: Board | None = None) -> Markup:
-        """Render the prose of a directive, with placeholders from its board."""
+        """Render the prose of a directive, filling placeholders from its board."""
         if board is not None:
             text = self._placed(text, place, board)
         html, _ = self._convert(text.split("\n"), place.line, directives_too=False)
         return html
 
     def line(self, text: str, place: Place, board: Board | None = None) -> Markup:
-        """Render prose that stands in one paragraph, without the paragraph."""
+        """Render prose of a single paragraph, without the paragraph element."""
         html = str(self.prose(text, place, board)).strip()
         return Markup(re.sub(r"^<p>|</p>$", "", html))
 
@@ -184,7 +184,7 @@ class ChapterBuilder:
         *,
         directives_too: bool,
     ) -> list[str]:
-        """Return the text for Markdown, its own forms replaced by what `store` keeps."""
+        """Return the text for Markdown, with the handbook's forms moved to `store`."""
         parts, problems = (
             split(lines, first_line, self.file)
             if directives_too
@@ -250,7 +250,7 @@ class ChapterBuilder:
         return None
 
     def _mark(self, text: str) -> Markup:
-        """Mark a place for the index; a term is marked once in a section, so once on most pages."""
+        """Mark a place for the index; a term is marked only once in a section."""
         if (text, self._section) in self._indexed:
             return NOTHING
         self._indexed.add((text, self._section))
@@ -271,7 +271,7 @@ class ChapterBuilder:
         return self.setting.citation(words, "memory" if memory else "")
 
     def cite_row(self, citation: str, status: str) -> Markup:
-        """Return a citation of a table's row, keeping its publication for the list of sources."""
+        """Return a citation of a table's row, adding its publication to the list of sources."""
         identity = citation.partition(",")[0].strip()
         if identity != COMMON_PRACTICE and identity not in self.body.cited:
             self.body.cited.append(identity)
@@ -320,7 +320,7 @@ class ChapterBuilder:
             self.problem(Problem(place, "an empty link", "it leads nowhere", ""))
 
     def address(self, target: str) -> str | None:
-        """Return where a link of the text leads; None where the book does not hold it."""
+        """Return the address of a link; None if the book does not contain its target."""
         here = self.chapter.slug
         scheme, _, name = target.partition(":")
         if scheme == "term":
@@ -333,11 +333,11 @@ class ChapterBuilder:
 
 
 def _short(caption: str, most: int = 80) -> str:
-    """Return the first sentence of a caption, or as much of it as goes on a line."""
+    """Return the first sentence of a caption, or as much of it as fits on a line."""
     title = re.split(r"\.\s+(?=[A-Z])", caption)[0].removesuffix(".")
     if len(title) <= most:
         return title
-    clause = re.split(r"[,:;]\s(?=[^,:;]*$)", title[:most])[0]  # up to the last pause
+    clause = re.split(r"[,:;]\s(?=[^,:;]*$)", title[:most])[0]  # cut at the last comma or the like
     return clause if len(clause) > most // 2 else textwrap.shorten(title, most, placeholder="…")
 
 
@@ -351,7 +351,7 @@ def _headings(tokens: Sequence[dict[str, Any]]) -> Sequence[Heading]:
 
 
 class _Forms(Extension):
-    """The handbook's forms and directives, and no HTML."""
+    """Adds the handbook's forms and directives to Markdown, and removes raw HTML."""
 
     def __init__(self, builder: ChapterBuilder, first_line: int, directives_too: bool):
         super().__init__()
@@ -378,7 +378,7 @@ class _Source(Preprocessor):
 
 
 class _Tree(Treeprocessor):
-    """Resolves links, makes ids the chapter's own, and lets only known attributes through."""
+    """Resolves links, makes ids unique to the chapter, and keeps only known attributes."""
 
     def __init__(self, md: markdown.Markdown, builder: ChapterBuilder):
         super().__init__(md)

@@ -1,4 +1,4 @@
-"""A chapter as written: its front matter, its text, and where each line of it stands."""
+"""A chapter as written: its front matter and its text, with line numbers."""
 
 from __future__ import annotations
 
@@ -30,20 +30,20 @@ _HEADING = re.compile(r"^(#{2,6})\s+(.*?)\s*(?:\{:?[ ]*#([\w-]+)[ ]*\})?\s*#*$")
 
 
 class Term(Record):
-    """One entry of the glossary."""
+    """An entry of the glossary."""
 
     term: Name
-    """The word we use."""
+    """The word this handbook uses."""
     anchor: Slug
     """Its address on the page."""
     also: list[Name] = Field(default_factory=list)
-    """What other people call it."""
+    """Other names for it."""
     region: Name | None = None
-    """The part of the world it belongs to, where it is not everywhere."""
+    """The part of the world that uses it; empty if it is used everywhere."""
     definition: Text
-    """What it means, in a sentence or two."""
+    """Its meaning, in a sentence or two."""
     see: list[Slug] = Field(default_factory=list)
-    """Anchors of entries to read with it."""
+    """Anchors of related entries."""
 
 
 class Chapter(Record):
@@ -52,33 +52,33 @@ class Chapter(Record):
     title: Name
     """As printed."""
     number: Annotated[int, Field(ge=1, le=99)] | None = None
-    """Its number; none for the glossary."""
+    """Its number; empty for the glossary."""
     slug: Slug
     """Its address."""
     part: Name | None = None
-    """The part of the book that opens with this chapter, where the book has parts."""
+    """The part of the book that begins with this chapter, if the book has parts."""
     summary: Text
     """One sentence, for the contents and for search."""
     revision: Annotated[int, Field(ge=1)]
     """Revision, from 1."""
     approved: Signature | None = None
-    """Who approved this revision; a chapter without it is a draft."""
+    """Approval of this revision; a chapter without it is a draft."""
     changes: list[Change] = Field(default_factory=list)
     """Revision history."""
     sources: list[Slug] = Field(default_factory=list)
-    """Publications it rests on."""
+    """Publications it is based on."""
     cautions: list[Slug] = Field(default_factory=list)
-    """Hazards it sends people near: keys of cautions.yaml."""
+    """Hazards of the work it describes: keys of cautions.yaml."""
     index: list[Name] = Field(default_factory=list)
-    """Terms of the back-of-book index that belong to this chapter: their main entry."""
+    """Index terms whose main entry is this chapter."""
     aliases: dict[Slug, Slug] = Field(default_factory=dict)
-    """Anchors that were published and are gone, each with the one that answers instead."""
+    """Published anchors that no longer exist, each with the one that replaces it."""
     terms: list[Term] = Field(default_factory=list)
     """The glossary's entries."""
 
 
 class Caution(Record):
-    """One hazard and what to do about it."""
+    """A hazard and what to do about it."""
 
     title: Name
     """Its name."""
@@ -87,9 +87,9 @@ class Caution(Record):
     stop_when: Text
     """When to stop."""
     who_authorizes: Text
-    """Who may say go."""
+    """Who may authorize the work."""
     local_rule: Text
-    """The rules that govern."""
+    """The rules that apply."""
 
 
 class _Cautions(Record):
@@ -106,7 +106,7 @@ class ChapterFile:
     lines: tuple[str, ...]
     """Every line of the file; those of the front matter are empty."""
     front: Mapping[tuple[str | int, ...], Place]
-    """Where the front matter's keys stand."""
+    """The place of each key of the front matter."""
 
     @property
     def slug(self) -> str:
@@ -120,17 +120,17 @@ class ChapterFile:
 
     @property
     def heading(self) -> str:
-        """Its title with its number."""
+        """Its number and title."""
         number = self.record.number
         return f"{number} {self.title}" if number else self.title
 
     def place(self, *path: str | int) -> Place:
-        """Return where a key of the front matter stands."""
+        """Return the place of a key of the front matter."""
         return self.front.get(path) or Place(self.file)
 
     @cached_property
     def anchors(self) -> frozenset[str]:
-        """Every address within the chapter."""
+        """Every anchor within the chapter."""
         found = {term.anchor for term in self.record.terms}
         for line in self.lines:
             if heading := _HEADING.match(line):
@@ -142,12 +142,12 @@ class ChapterFile:
 
 @dataclass(frozen=True)
 class Manuscript:
-    """All chapters in order, the glossary last, and the cautions."""
+    """All chapters in order, with the glossary last, and the cautions."""
 
     chapters: tuple[ChapterFile, ...]
     cautions: Mapping[str, Caution]
     superseded: Mapping[str, tuple[ChapterFile, ...]] = field(default_factory=dict)
-    """Earlier revisions of chapters by address, the newest first."""
+    """Earlier revisions of chapters by address, newest first."""
 
     @cached_property
     def by_slug(self) -> Mapping[str, ChapterFile]:
@@ -161,7 +161,7 @@ class Manuscript:
 
     @property
     def latest(self) -> dt.date | None:
-        """The newest approval."""
+        """The date of the newest approval."""
         return max((c.record.approved.on for c in self.chapters if c.record.approved), default=None)
 
 
@@ -176,7 +176,7 @@ def read_manuscript(root: Path) -> tuple[Manuscript, list[Problem]]:
     Returns
     -------
     tuple of Manuscript and list of Problem
-        What could be read, and everything that could not.
+        The chapters that could be read, and the problems of the others.
     """
     cautions, problems = read_cautions(root)
     chapters = []
@@ -217,7 +217,7 @@ def read_cautions(root: Path) -> tuple[Mapping[str, Caution], list[Problem]]:
     Returns
     -------
     tuple of Mapping and list of Problem
-        The cautions by key, and what could not be read.
+        The cautions by key, and the problems of the file.
     """
     try:
         return (_read_cautions(root) if (root / CAUTIONS).is_file() else {}), []
@@ -226,12 +226,12 @@ def read_cautions(root: Path) -> tuple[Mapping[str, Caution], list[Problem]]:
 
 
 def parse_chapter(text: str, name: str) -> ChapterFile:
-    """Read one chapter from its text.
+    """Parse a chapter from its text.
 
     Raises
     ------
     RecordProblems
-        The front matter is missing or wrong.
+        If the front matter is missing or wrong.
     """
     lines = text.split("\n")
     ends = [i for i, line in enumerate(lines[1:], 1) if line.rstrip() == "---"]
@@ -248,7 +248,9 @@ def parse_chapter(text: str, name: str) -> ChapterFile:
             ]
         )
     end = ends[0]
-    front = "\n".join(["", *lines[1:end], ""])  # a line for '---', so that line numbers hold
+    front = "\n".join(
+        ["", *lines[1:end], ""]
+    )  # an empty line replaces '---', so that line numbers stay right
     located = validate(parse_yaml(front.encode(), name), Chapter)
     body = [""] * (end + 1) + [line.rstrip("\r") for line in lines[end + 1 :]]
     return ChapterFile(located.record, name, tuple(body), located.document.places)

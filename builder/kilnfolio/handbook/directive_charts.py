@@ -1,4 +1,4 @@
-"""The charts a chapter may ask for: the drawing, and the table behind it."""
+"""The charts a chapter may include: each a drawing and the table behind it."""
 
 from __future__ import annotations
 
@@ -24,9 +24,9 @@ from kilnfolio.review.working import Stress
 if TYPE_CHECKING:
     from kilnfolio.handbook.rendered import Builder
 
-#: The room whose air stands beside the bands of moisture content [°C].
+#: Temperature of the room whose humidity is given beside the bands of moisture content [°C].
 _ROOM_C = 20.0
-#: The wood whose strength is drawn, as the facts call it.
+#: The wood whose strength is drawn, as named in the facts.
 _WOOD = "Oak, northern red"
 
 
@@ -34,18 +34,18 @@ class ChartOptions(Record):
     """``::: chart``."""
 
     kind: Name
-    """Which chart: emc, strength or mc-bands."""
+    """The chart: emc, strength or mc-bands."""
     caption: Text
     """What the reader should see in it."""
     alt: Text
-    """What it shows, for those who cannot see it."""
+    """A description for those who cannot see it."""
     temperature: list[Temperature] = Field(default_factory=list)
-    """A curve for each, for the kind emc."""
+    """Temperatures of the curves, for the kind emc."""
 
 
 @dataclass(frozen=True)
 class Chart:
-    """A drawing, the figures behind it, and one of them worked."""
+    """A drawing, the figures behind it, and the working of one of them."""
 
     drawing: Markup
     columns: Sequence[tables.Column]
@@ -54,7 +54,7 @@ class Chart:
 
 
 def behind(builder: Builder, chart: Chart) -> Markup:
-    """Return what stands below a drawing on the site: its read-out, its figures, a working."""
+    """Return what follows a drawing on the site: its read-out, its figures, a working."""
     if builder.setting.target != "site":
         return Markup("")
     return Markup(
@@ -152,7 +152,7 @@ def _bands(builder: Builder, options: ChartOptions, anchor: str) -> Chart:
     )
 
 
-#: Every kind of chart by its name.
+#: Every kind of chart by name.
 CHARTS: dict[str, Callable[[Builder, ChartOptions, str], Chart]] = {
     "emc": _emc,
     "strength": _strength,

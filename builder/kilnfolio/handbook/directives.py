@@ -44,7 +44,7 @@ class FigureOptions(Record):
     caption: Text
     """What the reader should see in it."""
     alt: Text
-    """What it shows, for those who cannot see it."""
+    """A description for those who cannot see it."""
 
 
 class ExampleOptions(Record):
@@ -55,7 +55,7 @@ class ExampleOptions(Record):
     say: Text
     """The case."""
     steps: list[Step]
-    """The sums."""
+    """The steps of the working."""
     close: Text | None = None
     """What to learn from it."""
 
@@ -68,15 +68,15 @@ class ProblemOptions(Record):
     ask: Text
     """The question."""
     hint: Text | None = None
-    """A push in the right direction."""
+    """A hint."""
     steps: list[Step]
-    """The sums."""
+    """The steps of the working."""
     answer: Text
     """The answer in words."""
 
 
 def render(builder: Builder, block: Block) -> Markup:
-    """Return a directive as HTML; what is wrong with it goes to the builder's problems."""
+    """Return a directive as HTML; its errors are added to the builder's problems."""
     make = _DIRECTIVES.get(block.name)
     place = Place(builder.file, block.line)
     if make is None:
@@ -91,7 +91,7 @@ def render(builder: Builder, block: Block) -> Markup:
         )
         return Markup("<div></div>")
     try:
-        # Empty lines before the options give every message its line in the chapter.
+        # empty lines before the options make line numbers in messages those of the chapter
         document = parse_yaml(("\n" * block.line + block.text + "\n").encode(), builder.file)
         return make(builder, document)
     except RecordProblems as error:

@@ -1,4 +1,4 @@
-"""Worked steps: arguments read, sums done by physics, and the board written out."""
+"""Worked steps: reading arguments, computing results with `physics`, writing out the working."""
 
 from __future__ import annotations
 
@@ -30,33 +30,33 @@ from kilnfolio.review.working import (
     words_of,
 )
 
-#: A placeholder of the prose: a result, or an argument of it as entered.
+#: A placeholder in prose, for a result or for one of its arguments as entered.
 PLACEHOLDER = re.compile(r"\{([A-Za-z_]\w*)(?:\.(\w+))?\}")
 
 
 class Step(Record):
-    """One sum: a name for its result, the formula, and its arguments beside them."""
+    """A step: a name for its result, the formula, and the arguments as further keys."""
 
     model_config = ConfigDict(extra="allow")
 
     let: Name
-    """The name the result is called by."""
+    """The name of the result."""
     compute: Name
     """The formula."""
 
 
 @dataclass
 class Board:
-    """The steps of one example or problem, worked."""
+    """The worked steps of an example or problem."""
 
     regional: RegionalFormat = PLAIN
-    """Which units come first in what it prints."""
+    """The region, which decides which units come first."""
     results: dict[str, Result] = field(default_factory=dict)
     entered: dict[tuple[str, str], str] = field(default_factory=dict)
     formulas: dict[str, Formula] = field(default_factory=dict)
 
     def words(self, name: str, argument: str | None) -> str | None:
-        """Return what a placeholder stands for, or None where nothing has this name."""
+        """Return the text for a placeholder, or None if nothing has this name."""
         if argument:
             found = self.entered.get((name, argument))
         else:
@@ -64,7 +64,7 @@ class Board:
         return found and self.regional.localized(found)
 
     def html(self) -> Markup:
-        """Return every step as on a board: the formula, the values put in, the result."""
+        """Return every step written out: the formula, the substituted values, the result."""
         shown: set[str] = set()
         often = [formula.name for formula in self.formulas.values()]
         parts = []
@@ -116,7 +116,7 @@ _TITLES = {
 
 
 def title_of(formula: Formula) -> str:
-    """Return what a formula's result is called."""
+    """Return the name of a formula's result."""
     return _TITLES.get(formula.name) or formula.name.replace("_", " ").capitalize()
 
 
@@ -128,18 +128,18 @@ def work_steps(
     Parameters
     ----------
     document : Document
-        The directive's options, for the places in messages.
+        The directive's options, for line numbers in messages.
     steps : list of Step
-        As validated.
+        The validated steps.
     limits : LimitTable
         The mill's limits, for the formulas that rest on one.
     regional : RegionalFormat
-        Which units come first.
+        The region, which decides which units come first.
 
     Returns
     -------
     tuple of Board and list of Problem
-        What could be worked, and what could not.
+        The steps that could be worked, and the problems of the others.
     """
     board, problems = Board(regional), []
     for index, step in enumerate(steps):
@@ -257,10 +257,10 @@ def _read_arguments(
 
 
 def as_worked(regional: RegionalFormat, argument: Argument, item: object) -> Quantity:
-    """Return a literal value of an example or problem, in the region's own round units.
+    """Return a literal value of an example or problem, as a round value in the region's units.
 
-    Values of a kind that the formula leaves open, and lists of readings, stay as written: they are
-    compared with one another to the tenth.
+    Lists of readings, and arguments whose kind the formula leaves open, stay as written, because
+    they are compared with one another to the tenth.
     """
     if argument.of is Quantity:
         return parse_any(item)

@@ -1,7 +1,7 @@
-"""Tables of facts: what books say, each row with its source, in ``content/handbook/facts``.
+"""Tables of published facts, each row with its source, from ``content/handbook/facts``.
 
-A cell is a number or a line of the handbook's prose, so that quantities print in both unit systems.
-A source and a status in the head of a file hold for every row that has none of its own.
+A cell is a number or a line of handbook prose, so that quantities print in both unit systems. The
+source and status at the head of a file apply to every row without its own.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ class FactColumn(Record):
     """A column of a table of facts."""
 
     key: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$")]
-    """What the rows call it."""
+    """Its key in the rows."""
     words: Name
     """Its heading."""
     unit: Name | None = None
@@ -33,18 +33,18 @@ class FactColumn(Record):
 
 
 class FactRow(Record):
-    """A row: its cells by the keys of the columns, and where they come from."""
+    """A row: its cells by the keys of the columns, and their source."""
 
     model_config = ConfigDict(extra="allow")
     __pydantic_extra__: dict[str, Fact] = Field(init=False)
 
     source: Citation | None = None
-    """A publication's id, then the place in it; the head's where absent."""
+    """A publication's id and the place in it; by default that of the head."""
     status: Status | None = None
-    """How it is known; the head's where absent."""
+    """Status of its values; by default that of the head."""
 
     def cell(self, key: str) -> Fact | None:
-        """Return a cell, or None where the source gives nothing."""
+        """Return a cell, or None if the source gives no value."""
         return (self.model_extra or {}).get(key)
 
     def number(self, key: str) -> float | None:
@@ -67,13 +67,13 @@ class FactTable(Record):
     title: Name
     """What it is about."""
     columns: Annotated[list[FactColumn], Field(min_length=1)]
-    """In order; the first names the row."""
+    """The columns in order; the first names the row."""
     rows: Annotated[list[FactRow], Field(min_length=1)]
     """In order."""
     source: Citation | None = None
-    """The source of rows that name none."""
+    """The source of rows without their own."""
     status: Status | None = None
-    """How rows are known that do not say."""
+    """The status of rows without their own."""
 
     def origin(self, row: FactRow) -> tuple[str, str]:
         """Return a row's source and status."""
@@ -88,12 +88,12 @@ def read_facts(root: Path, name: str) -> FactTable:
     root : Path
         The mill folder.
     name : str
-        Its file's name without the ending.
+        Name of its file without the extension.
 
     Raises
     ------
     RecordProblems
-        Everything that is wrong with it, with the lines.
+        All problems of the file, with their lines.
     """
     shown_as = f"{FACTS}/{name}.yaml"
     if not (root / shown_as).is_file():

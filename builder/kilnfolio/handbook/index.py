@@ -1,4 +1,4 @@
-"""The index of terms: where each is treated, on pages of the site and on pages of paper."""
+"""The index of terms, for the site and for the printed book."""
 
 from __future__ import annotations
 
@@ -16,24 +16,24 @@ from kilnfolio.handbook.rendered import IndexEntry
 if TYPE_CHECKING:
     from kilnfolio.handbook.rendered import Contents
 
-#: The beginning of a block of a chapter that holds running text.
+#: The start of a block of running text in a chapter.
 _BLOCK = re.compile(r"<(?:p|h[2-4]|li|dd)(?: [^>]*)?>")
 
 
 @dataclass(frozen=True)
 class IndexPlace:
-    """A place the index leads to."""
+    """A place that the index links to."""
 
     words: str
-    """What the link says on a page of the site."""
+    """The words of the link, on a page of the site."""
     address: str
     main: bool = False
-    """It lies in a chapter that names the term among its own."""
+    """True in a chapter that lists the term among its index terms."""
 
 
 @dataclass(frozen=True)
 class IndexLine:
-    """A term of the index and the places it leads to."""
+    """A term of the index and its places."""
 
     term: str
     places: tuple[IndexPlace, ...]
@@ -49,7 +49,7 @@ _Places = Callable[[ChapterFile, IndexEntry], Iterator[IndexPlace]]
 def index_lines(contents: Contents, here: str) -> list[IndexLine]:
     """Return the index of all chapters for a page of the site, `here`.
 
-    A term that a chapter names for the whole of itself leads to its beginning.
+    A term that a chapter lists for the whole chapter leads to its start.
     """
 
     def places(chapter: ChapterFile, entry: IndexEntry) -> Iterator[IndexPlace]:
@@ -60,10 +60,10 @@ def index_lines(contents: Contents, here: str) -> list[IndexLine]:
 
 
 def book_index(contents: Contents) -> tuple[list[IndexLine], dict[str, Markup]]:
-    """Return the index of the book, and every chapter with the places it needs marked.
+    """Return the index of the book, and every chapter with anchors at the places it refers to.
 
-    A term that a chapter names for the whole of itself leads to each paragraph of the chapter in
-    which it stands; pages that follow one another become a range once they are known.
+    A term that a chapter lists for the whole chapter leads to each paragraph of it that contains
+    the term; consecutive pages become a range once page numbers are known.
     """
     marked: dict[str, Markup] = {}
     found: dict[tuple[str, str], list[str]] = {}
@@ -85,7 +85,7 @@ def book_index(contents: Contents) -> tuple[list[IndexLine], dict[str, Markup]]:
 
 
 def _marked(html: Markup, slug: str, terms: Sequence[str]) -> tuple[Markup, dict[str, list[str]]]:
-    """Mark every block of a chapter that holds one of the terms; return the marks of each."""
+    """Add an anchor to every block that contains one of the terms; return the anchors by term."""
     patterns = {term: _pattern(term) for term in terms}
     places: dict[str, list[str]] = {}
     parts, end, text = [], 0, str(html)
@@ -103,7 +103,7 @@ def _marked(html: Markup, slug: str, terms: Sequence[str]) -> tuple[Markup, dict
 
 
 def _pattern(term: str) -> re.Pattern[str]:
-    """Return what finds a term in running text, in singular or plural, in any case."""
+    """Return a pattern that finds a term in running text: singular or plural, any case."""
     words = [re.escape(word) for word in re.sub(r"e?s$", "", term).split()]
     return re.compile(r"\b" + r"\s+".join(words) + r"(?:e?s)?\b", re.IGNORECASE)
 
@@ -113,7 +113,7 @@ def _term(text: str) -> str:
 
 
 def _lines(contents: Contents, places: _Places) -> list[IndexLine]:
-    """Return the index of all chapters, sorted, sub-entries under their terms."""
+    """Return the sorted index of all chapters, with sub-entries under their terms."""
     found: dict[str, dict[str, list[IndexPlace]]] = {}
     spelling: dict[str, str] = {}
     for chapter in contents.manuscript.chapters:
@@ -121,10 +121,10 @@ def _lines(contents: Contents, places: _Places) -> list[IndexLine]:
         closer = {(entry.term.casefold(), entry.sub) for entry in entries if entry.anchor != "top"}
         for entry in entries:
             key = entry.term.casefold()
-            # A capital at the start of one entry must not make a second term of it.
+            # an entry that starts with a capital is still the same term
             spelling[key] = max(entry.term, spelling.get(key, ""))
             if entry.anchor == "top" and (key, entry.sub) in closer:
-                continue  # a place in the chapter says more than the chapter
+                continue  # a place within the chapter is more precise than the chapter
             found.setdefault(key, {}).setdefault(entry.sub, []).extend(places(chapter, entry))
     return [_line(spelling[key], found[key]) for key in sorted(found, key=sort_key)]
 
@@ -135,7 +135,7 @@ def _line(term: str, places: Mapping[str, list[IndexPlace]]) -> IndexLine:
 
 
 def by_letter(lines: Sequence[L]) -> list[tuple[str, list[L]]]:
-    """Return lines of the index, or glossary entries, in groups by first letter."""
+    """Return lines of the index, or glossary entries, grouped by first letter."""
     groups: dict[str, list[L]] = {}
     for line in lines:
         groups.setdefault(sort_key(line.term)[:1].upper(), []).append(line)
@@ -143,6 +143,6 @@ def by_letter(lines: Sequence[L]) -> list[tuple[str, list[L]]]:
 
 
 def sort_key(term: str) -> str:
-    """Return what sorts a term as a reader looks for it: no accents, no quotation marks."""
+    """Return a sort key without accents and quotation marks."""
     bare = unicodedata.normalize("NFKD", term).casefold()
     return "".join(c for c in bare if not unicodedata.combining(c)).lstrip("‘’'\" ")

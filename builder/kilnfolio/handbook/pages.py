@@ -38,7 +38,7 @@ def render_handbook(
     env : Environment
         From `templating.environment`.
     checks : Mapping, optional
-        The catalogue of checks by slug; the registry's where absent.
+        The catalogue of checks by slug; by default the registry's.
 
     Yields
     ------
@@ -48,7 +48,7 @@ def render_handbook(
     Raises
     ------
     RecordProblems
-        Every problem of every chapter.
+        All problems of all chapters.
     """
     contents = compile_handbook(folder, "site", checks=checks)
     if contents.problems:
@@ -85,7 +85,7 @@ def registered_checks() -> Mapping[str, object]:
     """Return the registry of checks by slug."""
     from kilnfolio.review import checks, findings
 
-    del checks  # imported so that every check registers itself
+    del checks  # imported to register every check
     return {check.slug: check for check in findings.CHECKS.values()}
 
 
@@ -148,8 +148,8 @@ def _chapter(env: Environment, contents: Contents, place: int, chapter: ChapterF
 def _changes(env: Environment, contents: Contents, chapter: ChapterFile) -> Page:
     """Return the page that compares a chapter's revisions.
 
-    An earlier revision is rendered with today's library, so that only what somebody wrote differs;
-    what it can no longer refer to is not held against it.
+    Earlier revisions are rendered with today's library, so that only what somebody wrote differs.
+    References in them that no longer exist are not reported.
     """
     older = contents.manuscript.superseded[chapter.slug]
     revisions = [chapter, *older]
@@ -205,7 +205,7 @@ def _index(env: Environment, contents: Contents) -> Page:
 
 
 def cautions_of(contents: Contents, chapter: ChapterFile) -> list[tuple[str, Caution]]:
-    """Return the hazards a chapter sends people near."""
+    """Return the cautions of a chapter."""
     known = contents.manuscript.cautions
     return [(key, known[key]) for key in chapter.record.cautions if key in known]
 
@@ -218,7 +218,7 @@ def sources_of(contents: Contents, cited: Iterable[str]) -> list[tuple[str, Publ
 
 
 def plain_words(html: Markup) -> str:
-    """Return the words of a page without markup, drawings left out."""
+    """Return the text of a page without markup and drawings."""
     bare = re.sub(r"<svg\b.*?</svg>", " ", str(html), flags=re.DOTALL)
     bare = re.sub(r"(</(?:p|h\d|td|th|li|tr|caption|summary|figcaption)>)", r" \1", bare)
     return " ".join(Markup(bare).striptags().split())

@@ -1,4 +1,4 @@
-"""A chapter rendered: what a build makes of it, and what a directive may use while it is made."""
+"""A rendered chapter, and the interface that directives use while it is rendered."""
 
 from __future__ import annotations
 
@@ -28,17 +28,17 @@ class Heading:
 
 @dataclass(frozen=True)
 class IndexEntry:
-    """A place the back-of-book index points at."""
+    """A place that the index refers to."""
 
     term: str
     sub: str
     anchor: str
-    """Within the chapter's page; 'top' for the chapter as a whole."""
+    """Anchor within the chapter; 'top' for the whole chapter."""
 
 
 @dataclass(frozen=True)
 class Answer:
-    """The answer to a practice problem, for the back of the book."""
+    """The answer to a practice problem, printed at the back of the book."""
 
     number: str
     id: str
@@ -53,14 +53,14 @@ class Listed:
     number: str
     anchor: str
     title: str
-    """The beginning of its caption, to stand on a line."""
+    """The start of its caption, short enough for a line."""
     what: str = ""
     """The kind of a computed table."""
 
 
 @dataclass
 class Body:
-    """A chapter rendered."""
+    """A rendered chapter."""
 
     html: Markup = NOTHING
     headings: list[Heading] = field(default_factory=list)
@@ -73,7 +73,7 @@ class Body:
 
 @dataclass(frozen=True)
 class Contents:
-    """Every chapter rendered, before it is put into pages or a book."""
+    """Every rendered chapter, before it becomes pages or a book."""
 
     setting: Setting
     bodies: Mapping[str, Body]
@@ -86,7 +86,7 @@ class Contents:
 
 
 class Builder(Protocol):
-    """What a directive may use of the chapter that is being rendered."""
+    """The interface that a directive uses of the chapter being rendered."""
 
     setting: Setting
     chapter: ChapterFile
@@ -97,13 +97,13 @@ class Builder(Protocol):
         """The chapter's file."""
 
     def problem(self, problem: Problem) -> None:
-        """Keep a problem."""
+        """Record a problem."""
 
     def number(self, kind: str) -> str:
-        """Return the next number of a kind of thing, as in 6.2."""
+        """Return the next number of a kind such as tables, as in 6.2."""
 
     def anchor(self, name: str, place: Place) -> str:
-        """Return the id for a thing of this chapter, refusing one that is taken."""
+        """Return the id of an element of this chapter; report a name that is already taken."""
 
     def caption(
         self,
@@ -114,13 +114,13 @@ class Builder(Protocol):
         place: Place,
         what: str = "",
     ) -> Markup:
-        """Render the caption of a table or figure, and keep it for the list of them."""
+        """Render the caption of a table or figure, and add it to the list of them."""
 
     def prose(self, text: str, place: Place, board: Board | None = None) -> Markup:
-        """Render the prose of a directive, with placeholders from its board."""
+        """Render the prose of a directive, filling placeholders from its board."""
 
     def line(self, text: str, place: Place, board: Board | None = None) -> Markup:
-        """Render prose that stands in one paragraph, without the paragraph."""
+        """Render prose of a single paragraph, without the paragraph element."""
 
     def cite_row(self, citation: str, status: str) -> Markup:
-        """Return a citation of a table's row, keeping its publication for the list of sources."""
+        """Return a citation of a table's row, adding its publication to the list of sources."""

@@ -1,4 +1,4 @@
-"""What changed between two revisions, block by block, with the words that came and went."""
+"""Differences between two revisions, block by block, with changed words marked."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup, escape
 
-#: Blocks more alike than this are one block reworded; others are one taken out and one put in.
+#: Blocks more alike than this count as reworded; others as one removed and one added.
 _ALIKE = 0.4
 
 _REMOVED = Markup(
@@ -31,12 +31,12 @@ class Block:
 
     words: str
     heading: str
-    """The heading it stands under; for a heading itself, its own words."""
+    """The heading above it; for a heading, its own words."""
 
 
 @dataclass(frozen=True)
 class Changed:
-    """A block that is not as it was."""
+    """A changed block."""
 
     what: str
     """``added``, ``removed`` or ``reworded``."""
@@ -45,7 +45,7 @@ class Changed:
 
 
 def blocks_of(html: str) -> list[Block]:
-    """Return the blocks of a rendered text, drawings left out."""
+    """Return the blocks of a rendered text, without drawings."""
     found, heading = [], ""
     pieces = _ENDS.split(_UNREAD.sub("", str(html)))
     for piece, tag in zip(pieces[::2], [*pieces[1::2], ""], strict=True):
@@ -59,7 +59,7 @@ def blocks_of(html: str) -> list[Block]:
 
 
 def compare(old: Sequence[Block], new: Sequence[Block]) -> Iterator[Changed]:
-    """Yield the blocks that are not as they were, in the order of the newer text."""
+    """Yield the changed blocks, in the order of the newer text."""
     matcher = difflib.SequenceMatcher(
         None, [block.words for block in old], [block.words for block in new], autojunk=False
     )
@@ -86,7 +86,7 @@ def _likeness(old: str, new: str) -> float:
 
 
 def reworded(old: str, new: str) -> Markup:
-    """Return a text with the words that went and came marked."""
+    """Return a text with removed and added words marked."""
     before, after = old.split(), new.split()
     made: list[Markup] = []
     matcher = difflib.SequenceMatcher(None, before, after, autojunk=False)

@@ -1,4 +1,4 @@
-"""What a chapter is rendered in: the mill's records, the other chapters, and where links lead."""
+"""The context in which a chapter is rendered: records, other chapters, and link targets."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ FROM_MEMORY = "from memory"
 
 @dataclass(frozen=True)
 class Setting:
-    """The surroundings of a chapter.
+    """The context of a chapter.
 
     Attributes
     ----------
@@ -32,7 +32,7 @@ class Setting:
     manuscript : Manuscript
         All chapters.
     target : {"site", "book"}
-        Pages of their own, or one document on paper.
+        Separate pages, or one printed document.
     checks : Mapping
         The catalogue of checks, by slug.
     in_book : frozenset of str
@@ -52,15 +52,15 @@ class Setting:
 
     @property
     def regional(self) -> RegionalFormat:
-        """How the mill's pages say things."""
+        """The mill's units, formats and regional words."""
         return regional_format(self.folder.mill.record)
 
     def anchor(self, slug: str, name: str) -> str:
-        """Return an id within a chapter: its own on the site, made unique in the book."""
+        """Return an id within a chapter: unchanged on the site, prefixed in the book."""
         return name if self.target == "site" else f"{slug}--{name}"
 
     def chapter(self, slug: str, anchor: str, here: str) -> str:
-        """Return the address of a place in a chapter, seen from the chapter `here`."""
+        """Return the address of a place in a chapter, relative to the chapter `here`."""
         if self.target == "book":
             return f"#{slug}--{anchor or 'top'}"
         return routes.relative(routes.chapter(slug, anchor), routes.chapter(here))
@@ -68,7 +68,7 @@ class Setting:
     def record(
         self, kind: Literal["species", "check", "schedule"], identity: str, here: str
     ) -> str | None:
-        """Return the address of a record's page, or None where the book does not hold it."""
+        """Return the address of a record's page, or None if the book does not contain it."""
         if self.target == "book":
             anchor = f"{kind}-{identity}"
             return f"#{anchor}" if anchor in self.in_book else None
@@ -78,20 +78,20 @@ class Setting:
         return routes.relative(route(identity), routes.chapter(here))
 
     def link(self, words: str, address: str | None) -> Markup:
-        """Return words that lead somewhere, or only the words."""
+        """Return a link, or only its words if there is no address."""
         if address is None:
             return Markup.escape(words)
         return Markup('<a href="{}">{}</a>').format(address, words)
 
     def citation(self, citation: str, status: str = "") -> Markup:
-        """Return a short reference that leads to the list of sources.
+        """Return a short reference that links to the list of sources.
 
         Parameters
         ----------
         citation : str
-            A publication's id and where in it, or 'common practice'.
+            A publication's id and the place in it, or 'common practice'.
         status : str
-            How the value is known; printed unless it was read.
+            Status of the value; printed unless it is "read".
         """
         identity = publication_of(citation)
         if identity == COMMON_PRACTICE or status == COMMON_PRACTICE:
@@ -106,7 +106,7 @@ class Setting:
 
 
 def status_words(word: str) -> Markup:
-    """Return how a value is known, as the book says it."""
+    """Return the status of a value, in the handbook's words."""
     words = FROM_MEMORY if word == "memory" else STATUS_WORDS[word]
     return Markup('<span class="status-{}" title="{}">{}</span>').format(
         word.replace(" ", "-"), STATUS_MEANING[word], words
@@ -114,7 +114,7 @@ def status_words(word: str) -> Markup:
 
 
 def unknown(place: Place, kind: str, name: str, known: Mapping[str, object]) -> Problem:
-    """Return the problem of a name that nothing has."""
+    """Return a problem for a name that does not exist."""
     near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.5)
     return Problem(
         place,

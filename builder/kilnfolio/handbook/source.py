@@ -1,4 +1,4 @@
-"""The text of a chapter before Markdown sees it: directives set apart, slips refused."""
+"""Parsing of a chapter before Markdown: directives are split off and mistakes refused."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _ATTRIBUTES = re.compile(r"\{:?[^{}\n]*=[^{}\n]*\}")
 
 @dataclass(frozen=True)
 class Prose:
-    """Lines that Markdown reads."""
+    """Lines of Markdown."""
 
     text: str
     line: int
@@ -42,7 +42,7 @@ class Block:
 def split(
     lines: Sequence[str], first_line: int, file: str
 ) -> tuple[list[Prose | Block], list[Problem]]:
-    """Set the directives of a text apart from its prose."""
+    """Split a text into prose and directives."""
     parts: list[Prose | Block] = []
     problems: list[Problem] = []
     start, index = 0, 0
@@ -88,7 +88,7 @@ def split(
 
 
 class Spots:
-    """Where the characters of a prose stand in its file."""
+    """Maps the characters of a prose to places in its file."""
 
     def __init__(self, prose: Prose, file: str):
         self.prose, self.file = prose, file
@@ -100,21 +100,21 @@ class Spots:
         return Place(self.file, self.prose.line + before.count("\n"), position - before.rfind("\n"))
 
     def in_code(self, position: int) -> bool:
-        """Whether a character stands between backticks."""
+        """Whether a character is between backticks."""
         return any(start <= position < end for start, end in self.code)
 
     def matches(self, pattern: re.Pattern[str]) -> Iterator[re.Match[str]]:
-        """Yield the matches of a pattern outside code."""
+        """Yield the matches of a pattern that are outside code."""
         return (
             match for match in pattern.finditer(self.prose.text) if not self.in_code(match.start())
         )
 
     def links(self) -> Iterator[tuple[str, Place]]:
-        """Yield every link's target and its place."""
+        """Yield the target and place of every link."""
         return ((match[1], self.place(match.start(1))) for match in self.matches(_LINK))
 
     def refused(self) -> Iterator[Problem]:
-        """Yield what may not stand in a chapter."""
+        """Yield a problem for everything a chapter may not contain."""
         for match in self.matches(_TAG):
             yield Problem(
                 self.place(match.start()),

@@ -1,7 +1,7 @@
-"""Drawings made by the mill, checked before they go into a page.
+"""The mill's drawings, checked before they go into a page.
 
-An SVG in a page is part of the page: a script in it would run, an address in it would be fetched.
-Only the elements and attributes a drawing needs are let through; colours come from the style sheet.
+An inline SVG is part of the page: its scripts would run and its addresses would be fetched. Only
+elements and attributes that a drawing needs are allowed; colours come from the style sheet.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _INSIDE = re.compile(r'\b(id|href|aria-labelledby|clip-path|marker-\w+)="([^"]*)
 
 
 def read_drawing(path: Path, shown_as: str, prefix: str) -> tuple[str, list[Problem]]:
-    """Return a drawing to put into a page, its ids made its own by a prefix.
+    """Return a drawing to embed in a page, with its ids prefixed.
 
     Parameters
     ----------
@@ -41,7 +41,7 @@ def read_drawing(path: Path, shown_as: str, prefix: str) -> tuple[str, list[Prob
     shown_as : str
         Its name in messages.
     prefix : str
-        Put before every id, so that two drawings can stand in one page.
+        Put before every id, so that a page can hold several drawings.
 
     Returns
     -------
@@ -60,7 +60,7 @@ def read_drawing(path: Path, shown_as: str, prefix: str) -> tuple[str, list[Prob
 
 
 def check_drawing(text: str, shown_as: str) -> list[Problem]:
-    """Return what is wrong with a drawing, each with its line."""
+    """Return the problems of a drawing, each with its line."""
     problems: list[Problem] = []
     parser = expat.ParserCreate()
     seen: set[str] = set()

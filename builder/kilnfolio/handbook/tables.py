@@ -1,6 +1,6 @@
 """Computed tables of the handbook: numbers from physics and records, never typed.
 
-The kinds of table register themselves from the modules ``tables_…`` beside this one.
+The kinds of table are registered by the modules ``tables_…`` in this package.
 """
 
 from __future__ import annotations
@@ -37,20 +37,20 @@ if TYPE_CHECKING:
 
 Cell = str | Markup
 _NONE = Markup("")
-#: Characters of a row that stand side by side on an upright A4 page, and rows from which a wider
-#: table is worth pages of its own, on their side.
+#: Characters that fit in a row on a portrait A4 page, and number of rows from which a wider table
+#: gets landscape pages of its own.
 _UPRIGHT, _MANY = 140, 20
 _SECOND = re.compile(r'<span class="unit">.*?</span>')
 
 
 @dataclass(frozen=True)
 class Column:
-    """A column's head."""
+    """The heading of a column."""
 
     words: Cell
     unit: str = ""
     text: bool = False
-    """It holds words, not figures."""
+    """True for a column of words, not figures."""
 
 
 @dataclass(frozen=True)
@@ -60,24 +60,24 @@ class Table:
     columns: tuple[Column, ...]
     rows: tuple[tuple[Cell, ...], ...]
     source: Cell
-    """How it was computed, or where it comes from."""
+    """How it was computed, or its source."""
     caption: str = ""
     over: Cell = ""
-    """What the columns after the first share."""
+    """A heading above all columns except the first."""
     worked: tuple[Working, ...] = ()
-    """One computed cell of each kind, worked; empty where every cell stands on record."""
+    """The working of one computed cell of each kind; empty if no cell is computed."""
 
 
 class Options(Record):
-    """What every table takes."""
+    """Options of every table."""
 
     kind: Name
-    """Which table."""
+    """The kind of table."""
     caption: Text
-    """What it shows."""
+    """The caption."""
     customary: dict[str, Any] = Field(default_factory=dict)
-    """Options that replace those above in a region with US customary units, so that a table built
-    on °F stands in round °F."""
+    """Options that replace the others in a region with US customary units, so that its tables have
+    round values in °F."""
 
 
 def html(
@@ -87,7 +87,7 @@ def html(
     caption: Markup,
     publications: Mapping[str, Titled] | None = None,
 ) -> Markup:
-    """Return a table as HTML, in a box that scrolls sideways on a narrow screen.
+    """Return a table as HTML, in a box that scrolls horizontally on a narrow screen.
 
     Parameters
     ----------
@@ -100,7 +100,7 @@ def html(
     caption : Markup
         Its caption.
     publications : mapping, optional
-        Where given, a cell is worked out under it, folded away, its sources named by these.
+        If given, the working of a cell follows in a collapsed block that cites these titles.
     """
     over = Markup("")
     if table.over:
@@ -125,7 +125,7 @@ def html(
 
 
 def folded(workings: Sequence[Working], publications: Mapping[str, Titled]) -> Markup:
-    """Return the working of one cell of each kind, folded away."""
+    """Return the working of one cell of each kind, in a collapsed block."""
     boards = (
         Markup(
             '<div class="working"><p class="meta">{}</p><p>{}</p><p>{} = <b>{}</b></p>'
@@ -146,10 +146,10 @@ def folded(workings: Sequence[Working], publications: Mapping[str, Titled]) -> M
 
 
 def _widths(table: Table) -> Iterator[int]:
-    """Yield the characters each column takes where no cell is broken into lines."""
+    """Yield the width of each column in characters, without wrapping cells."""
     for place, column in enumerate(table.columns):
         words = str(column.words).split()
-        # a second unit system stands below the first
+        # the second unit system is printed below the first
         cells = [_SECOND.sub("", str(row[place])) for row in table.rows]
         widths = [len(Markup(cell).striptags()) for cell in (*words, *cells)]
         yield max(widths, default=0) + 2
@@ -161,7 +161,7 @@ def plain(
     caption: Markup = _NONE,
     over: Markup = _NONE,
 ) -> Markup:
-    """Return the table element alone."""
+    """Return only the table element."""
 
     def head(column: Column) -> Markup:
         unit = Markup(' <span class="unit">{}</span>').format(column.unit) if column.unit else ""
@@ -185,7 +185,7 @@ _KINDS: dict[str, tuple[type[Options], Maker]] = {}
 
 
 def table_kind(name: str, options: type[Options] = Options) -> Callable[[Maker], Maker]:
-    """Register a kind of table: its options, and the function that makes it."""
+    """Register a kind of table with its options and the function that makes it."""
 
     def keep(maker: Maker) -> Maker:
         _KINDS[name] = (options, maker)
@@ -195,12 +195,12 @@ def table_kind(name: str, options: type[Options] = Options) -> Callable[[Maker],
 
 
 def kinds() -> tuple[str, ...]:
-    """Return the kinds of table there are."""
+    """Return the names of all kinds of table."""
     return tuple(_KINDS)
 
 
 def make(builder: Builder, document: Document) -> Table | None:
-    """Return the table a directive asks for, or None after noting why there is none."""
+    """Return the table of a directive, or None after reporting why there is none."""
     asked = document.value.get("kind") if isinstance(document.value, dict) else None
     if asked not in _KINDS:
         near = difflib.get_close_matches(str(asked), list(_KINDS), n=1)
@@ -234,12 +234,12 @@ def make(builder: Builder, document: Document) -> Table | None:
 
 
 def worked(formula: str, label: str, /, **values: Any) -> Working:
-    """Return one cell of a table as worked by the registry of formulas."""
+    """Return the working of a cell of a table, by the registry of formulas."""
     return evaluate(FORMULAS[formula], label, values).working
 
 
 def cell_words(*parts: Quantity) -> str:
-    """Return what a worked cell is called, by its row and its column."""
+    """Return the name of a worked cell, from its row and column."""
     return ", ".join(figures.side_by_side(part) for part in parts)
 
 
@@ -247,7 +247,7 @@ def cell_words(*parts: Quantity) -> str:
 
 
 def two_systems(first: Cell, second: Cell) -> Markup:
-    """Two unit systems in one cell, one above the other."""
+    """Return a cell with two unit systems, one above the other."""
     return Markup('{} <span class="unit">{}</span>').format(first, second)
 
 
@@ -257,7 +257,7 @@ def quantity_cell(regional: RegionalFormat, quantity: Quantity) -> Markup:
 
 
 def heads(regional: RegionalFormat, quantities: Iterable[Quantity]) -> Iterator[Column]:
-    """Return a column for each quantity, in both unit systems."""
+    """Yield a column for each quantity, headed in both unit systems."""
     for quantity in quantities:
         yield Column(*regional.both(quantity))
 
@@ -265,7 +265,7 @@ def heads(regional: RegionalFormat, quantities: Iterable[Quantity]) -> Iterator[
 def twice(
     regional: RegionalFormat, words: str, metric: str, customary: str
 ) -> tuple[Column, Column]:
-    """Return the heads of two columns that give the same in both unit systems."""
+    """Return two columns that give the same values in both unit systems."""
     first, second = regional.ordered(metric, customary)
     return Column(words, first), Column(words, second)
 
@@ -279,7 +279,7 @@ def _pressure_words(regional: RegionalFormat, altitude: Length) -> str:
 
 
 def air_source(regional: RegionalFormat, altitude: Length) -> str:
-    """Return how the air of a table was computed."""
+    """Return a sentence on how the air of a table was computed."""
     return (
         f"Computed: ventilated wet bulb, coefficient {air.VENTILATED_COEFFICIENT:.6f} per °C, at "
         f"{_pressure_words(regional, altitude)}; saturation pressure by ASHRAE Fundamentals, "
@@ -289,12 +289,12 @@ def air_source(regional: RegionalFormat, altitude: Length) -> str:
 
 #: The equation behind every EMC of the tables.
 EMC_SOURCE = "EMC by Wood Handbook eq. 4-5; its tenths carry no physical meaning."
-#: The altitude taken where a table names none.
+#: The altitude of tables that do not state one.
 SEA_LEVEL = Length(0.0, "0 m")
 
 
 def tried(compute: Callable[..., float], *values: float) -> float | None:
-    """Return a value, or None for air that cannot be."""
+    """Return a computed value, or None for impossible air."""
     try:
         return float(compute(*values))
     except ValueError:

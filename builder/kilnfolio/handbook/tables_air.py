@@ -45,14 +45,14 @@ if TYPE_CHECKING:
 
 
 class BulbOptions(Options):
-    """Dry bulb against depression."""
+    """Options of a table by dry bulb and depression."""
 
     dry_bulb: Annotated[list[Temperature], Field(min_length=1)]
     """Rows."""
     depression: Annotated[list[TemperatureDifference], Field(min_length=1)]
     """Columns."""
     altitude: Length = SEA_LEVEL
-    """Height above the sea, which sets the air pressure."""
+    """Altitude, which determines the air pressure."""
 
 
 def _by_bulbs(
@@ -122,7 +122,7 @@ def _humidity_by_bulbs(builder: Builder, options: BulbOptions, _document: Docume
 
 
 class HumidityOptions(Options):
-    """Temperature against RH."""
+    """Options of a table by temperature and RH."""
 
     temperature: Annotated[list[Temperature], Field(min_length=1)]
     """Rows."""
@@ -162,14 +162,14 @@ def _emc_by_humidity(builder: Builder, options: HumidityOptions, _document: Docu
 
 
 class SetPointOptions(Options):
-    """The wet bulb for an EMC."""
+    """Options of a table of wet bulbs for an EMC."""
 
     emc: Annotated[list[Percent], Field(min_length=1)]
     """Rows."""
     dry_bulb: Annotated[list[Temperature], Field(min_length=1)]
     """Columns."""
     altitude: Length = SEA_LEVEL
-    """Height above the sea."""
+    """Altitude."""
 
 
 @table_kind("set-points-for-emc", SetPointOptions)
@@ -199,7 +199,7 @@ def _set_points(builder: Builder, options: SetPointOptions, _document: Document)
 
 
 def _worked_set_point(options: SetPointOptions) -> Iterator[Working]:
-    """Yield the working of the first wet bulb that can be."""
+    """Yield the working of the first possible wet bulb."""
     for emc, dry in product(options.emc, options.dry_bulb):
         humidity = tried(sorption.relative_humidity_for_emc, dry.value, emc.value)
         if humidity is None:
@@ -217,7 +217,7 @@ def _worked_set_point(options: SetPointOptions) -> Iterator[Working]:
 
 
 class AltitudeOptions(Options):
-    """Pressure by height."""
+    """Options of a table of air pressure by altitude."""
 
     altitude: Annotated[list[Length], Field(min_length=1)]
     """Rows."""

@@ -16,10 +16,10 @@ if TYPE_CHECKING:
 
 
 class LimitOptions(Options):
-    """Which limits."""
+    """Options of a table of limits."""
 
     group: Name | None = None
-    """A group of checks, as in sample-boards; all where absent."""
+    """A group of checks, such as sample-boards; by default all."""
 
 
 @table_kind("limits", LimitOptions)

@@ -1,4 +1,4 @@
-"""Tables of how long drying and heating take."""
+"""Tables of drying and heating times."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ _OAK_GRAVITY, _WET_PCT = 0.56, 30.0
 
 
 class RedOakOptions(Options):
-    """Days of red oak in steady air."""
+    """Options of a table of drying times of red oak in constant air."""
 
     thickness: Annotated[list[Length], Field(min_length=1)]
     """Columns."""
@@ -88,7 +88,7 @@ def _red_oak(builder: Builder, options: RedOakOptions, _document: Document) -> T
 
 
 class CoreTimeOptions(Options):
-    """Minutes to warm a core."""
+    """Options of a table of minutes to heat a core."""
 
     size: Annotated[list[str], Field(min_length=1)]
     """Rows: thickness and width, as in '25 mm x 150 mm'."""
@@ -99,7 +99,7 @@ class CoreTimeOptions(Options):
     start: Temperature
     """Temperature of the wood at the start."""
     target: Temperature
-    """Temperature wanted in the core."""
+    """Core temperature to reach."""
 
 
 @table_kind("core-time", CoreTimeOptions)
@@ -116,7 +116,7 @@ def _core(_builder: Builder, options: CoreTimeOptions, _document: Document) -> T
                 options.target.value,
             )
             times[row, column] = number(minutes, 0)
-        except ValueError:  # the wet bulb does not bring the core there
+        except ValueError:  # the wet bulb is too low to heat the core that far
             times[row, column] = NOTHING
     rows = [
         (words, *(times[row, column] for column in range(len(options.wet_bulb))))
@@ -145,7 +145,7 @@ def _core(_builder: Builder, options: CoreTimeOptions, _document: Document) -> T
 
 
 class GradientOptions(Options):
-    """Peak gradient index of a board in steady air."""
+    """Options of a table of peak gradient indices of a board in constant air."""
 
     thickness: Annotated[list[Length], Field(min_length=1)]
     """Rows."""
@@ -176,17 +176,17 @@ def _peaks(_builder: Builder, options: GradientOptions, _document: Document) -> 
 
 
 def _peak(thickness_mm: float, emc_pct: float, options: GradientOptions) -> float:
-    """Return the largest index on the way down to two points above the EMC."""
+    """Return the largest index while drying to two points above the EMC."""
     board = typical_board(thickness_mm, options.mc_from.value, _OAK_GRAVITY)
     air = (PlannedStep(options.temperature.value, emc_pct, emc_pct + 2.0),)
     return run_board(board, air).peak
 
 
 class ScheduleOptions(Options):
-    """The mill's schedules for some woods, by what they do to a board of their own timber."""
+    """Options of a table of schedules by their effect on a board of their own timber."""
 
     species: Annotated[list[Slug], Field(min_length=1)]
-    """The woods; schedules run by the clock are left out."""
+    """The woods; schedules that run by the clock are left out."""
 
 
 @table_kind("schedule-peaks", ScheduleOptions)

@@ -1,4 +1,4 @@
-"""Tables made from facts: as they stand in their file, or with figures computed beside them."""
+"""Tables made from facts: as in their file, or with computed figures added."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
 
 class FactOptions(Options):
-    """A table of facts as it stands."""
+    """Options of a table of facts as in its file."""
 
     name: Slug
     """The file: content/handbook/facts/NAME.yaml."""
@@ -47,7 +47,7 @@ def _facts(builder: Builder, name: str) -> FactTable:
 
 
 def _plain(value: object) -> str:
-    """Return a number with the digits it was written with."""
+    """Return a number with the digits it was written in."""
     return number(float(str(value)), len(str(value).partition(".")[2]))
 
 
@@ -89,10 +89,10 @@ _UNITS: dict[str, tuple[str, int]] = {
 
 
 class StrengthOptions(Options):
-    """One property of every wood of the facts, by MC."""
+    """Options of a table of one property of every wood, by MC."""
 
     property: Property
-    """Which one."""
+    """The property."""
     mc: Annotated[list[Percent], Field(min_length=1)]
     """Columns."""
 
@@ -143,10 +143,10 @@ def _strength(builder: Builder, options: StrengthOptions, _document: Document) -
 
 
 class UseOptions(Options):
-    """MC by use, and the humidity that holds it."""
+    """Options of a table of MC by use, with the humidity that maintains it."""
 
     temperature: Temperature
-    """Of the room."""
+    """Room temperature."""
 
 
 @table_kind("mc-by-use", UseOptions)
@@ -203,12 +203,12 @@ def _by_use(builder: Builder, options: UseOptions, _document: Document) -> Table
 
 
 class MassOptions(SpeciesOptions):
-    """Mass of a cubic metre by MC, and how much of it a payload is."""
+    """Options of a table of the mass of a cubic metre by MC, and the volume of a payload."""
 
     mc: Annotated[list[Percent], Field(min_length=1)]
     """Columns, after the green MC."""
     payload: Mass
-    """What the truck may carry."""
+    """Payload of the truck."""
 
 
 @table_kind("timber-mass", MassOptions)

@@ -116,12 +116,12 @@ def _notation_depression(builder: Builder, _options: Options, _document: Documen
 
 
 class CodeOptions(Options):
-    """A code to expand."""
+    """Options of a table that expands a schedule code."""
 
     code: Name
     """As in T4-D2."""
     altitude: Length = SEA_LEVEL
-    """Height above the sea."""
+    """Altitude."""
 
 
 @table_kind("notation-steps", CodeOptions)
@@ -186,7 +186,7 @@ def _worked_step(code: str, notation: Notation, altitude: Length) -> Iterator[Wo
 
 
 class TargetOptions(Options):
-    """Targets."""
+    """Options of a table of equalizing and conditioning by target."""
 
     targets: Annotated[list[Percent], Field(min_length=1)]
     """Rows."""
@@ -237,7 +237,7 @@ def _ending(builder: Builder, options: TargetOptions, _document: Document) -> Ta
 
 
 class ShareOptions(Options):
-    """Shares and confidences."""
+    """Options of a table of readings needed by share and confidence."""
 
     share: Annotated[list[Percent], Field(min_length=1)]
     """Rows."""
@@ -278,14 +278,14 @@ def _readings(builder: Builder, options: ShareOptions, _document: Document) -> T
 
 
 class MeterOptions(Options):
-    """Readings and wood temperatures."""
+    """Options of a table of temperature corrections of a meter."""
 
     reading: Annotated[list[Percent], Field(min_length=1)]
     """Rows."""
     wood_temperature: Annotated[list[Temperature], Field(min_length=1)]
     """Columns."""
     calibration_temperature: Temperature = Temperature(20.0, "20 °C")
-    """Temperature the meter's scale is made for."""
+    """Temperature at which the meter's scale is right."""
 
 
 @table_kind("meter-temperature", MeterOptions)

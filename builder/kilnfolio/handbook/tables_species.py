@@ -41,14 +41,14 @@ if TYPE_CHECKING:
 
 
 class SpeciesOptions(Options):
-    """A table with a row for each species."""
+    """Options of a table with a row for each species."""
 
     species: list[Slug] = Field(default_factory=list)
-    """Species ids; all where absent."""
+    """Species ids; by default all."""
 
 
 def chosen_species(builder: Builder, options: SpeciesOptions, document: Document) -> list[Species]:
-    """Return the species a table asks for, hardwoods first, by name."""
+    """Return the species of a table: hardwoods first, then by name."""
     known = builder.setting.folder.species
     for place, identity in enumerate(options.species):
         if identity not in known:
@@ -62,7 +62,7 @@ def chosen_species(builder: Builder, options: SpeciesOptions, document: Document
 
 
 def name_cell(builder: Builder, species: Species) -> Markup:
-    """Return a species' trade name, leading to its page."""
+    """Return a species' trade name, linked to its page."""
     address = builder.setting.record("species", species.id, builder.chapter.slug)
     return builder.setting.link(species.trade_name, address)
 
@@ -72,22 +72,22 @@ def _percent(quantity: Percent | None, decimals: int = 1) -> str:
 
 
 def _letter(place: int) -> str:
-    """Return a letter for each of the first 26 sources, and two for those after: z, aa, ab."""
+    """Return a letter for each of the first 26 sources and two for later ones: z, aa, ab."""
     tens, ones = divmod(place, len(ascii_lowercase))
     return (ascii_lowercase[tens - 1] if tens else "") + ascii_lowercase[ones]
 
 
 class Sources:
-    """Where the rows of a table stand: each place a letter in its row, and the place once below."""
+    """The sources of a table's rows: a letter in each row, explained below the table."""
 
     def __init__(self, builder: Builder):
         self._builder = builder
         self._letters: dict[str, str] = {}
 
     def cell(self, citation: str, status: str, species: Species) -> Markup:
-        """Return a row's letter, what the source calls the species if not so, and its status.
+        """Return a row's letter, the source's name for the species if it differs, and its status.
 
-        A citation names a publication, a place in it and, after another comma, a row there.
+        A citation names a publication, a place in it and, after another comma, a row.
         """
         if COMMON_PRACTICE in (publication_of(citation), status):
             return status_words(COMMON_PRACTICE)
@@ -101,7 +101,7 @@ class Sources:
 
     @property
     def key(self) -> Markup:
-        """The letters with their places, and what is to be read from a row."""
+        """The letters with their sources."""
         each = (
             Markup("{}: {}").format(letter, self._builder.cite_row(where, "read"))
             for where, letter in self._letters.items()
@@ -204,14 +204,14 @@ def _green(builder: Builder, options: SpeciesOptions, document: Document) -> Tab
 
 
 class MovementOptions(SpeciesOptions):
-    """Change of width between two MCs."""
+    """Options of a table of the change in width between two MCs."""
 
     from_mc: Percent
-    """MC it was dried to."""
+    """MC as dried."""
     to_mc: Percent
-    """MC it comes to."""
+    """MC in use."""
     width: Length
-    """Width at the first."""
+    """Width at the first MC."""
 
 
 @table_kind("movement", MovementOptions)
@@ -263,7 +263,7 @@ def _movement(builder: Builder, options: MovementOptions, document: Document) ->
 
 @table_kind("water-in-load", SpeciesOptions)
 def _water(builder: Builder, options: SpeciesOptions, document: Document) -> Table:
-    """From the mean green MC to 8 %, for each species whose density and green MC are known."""
+    """Return the water removed from green to 8 %, by species with known density and green MC."""
     regional, target, start, kiln = builder.setting.regional, Percent(8.0, "8 %"), 20.0, 60.0
     rows: list[tuple[Cell, ...]] = []
     first: list[Working] = []
@@ -316,7 +316,7 @@ def _water(builder: Builder, options: SpeciesOptions, document: Document) -> Tab
 
 
 def mean_green(species: Species) -> float | None:
-    """Return the mean green MC of the whole stem [% MC], or None where no source gives it."""
+    """Return the mean green MC of the whole stem [% MC], or None if no source gives it."""
     for known in species.green_mc:
         parts = [part.value for part in (known.heartwood, known.sapwood) if part is not None]
         if len(parts) == 2:
@@ -326,7 +326,7 @@ def mean_green(species: Species) -> float | None:
     return None
 
 
-#: Columns the species summary may have: head, whether it holds words, and the cell.
+#: Columns of the species summary: heading, whether it holds words, and the cell.
 _SPECIES_COLUMNS: dict[str, tuple[Column, Callable[[RegionalFormat, Species], Cell]]] = {
     "scientific_name": (
         Column("Scientific name", text=True),
@@ -358,7 +358,7 @@ _SPECIES_COLUMNS: dict[str, tuple[Column, Callable[[RegionalFormat, Species], Ce
 
 
 class SummaryOptions(SpeciesOptions):
-    """Which columns."""
+    """Options of the species summary."""
 
     columns: Annotated[
         list[
@@ -377,7 +377,7 @@ class SummaryOptions(SpeciesOptions):
         ],
         Field(min_length=1),
     ]
-    """In order; the trade name always comes first."""
+    """Columns in order; the trade name always comes first."""
 
 
 @table_kind("species-summary", SummaryOptions)

@@ -1,4 +1,4 @@
-"""Tables of the yard: days to an MC by the month a pile is put up."""
+"""Tables of air-drying: days to an MC by month of stacking."""
 
 from __future__ import annotations
 
@@ -31,20 +31,20 @@ class YardWood(Record):
     species: Slug
     """The wood."""
     published: Name | None = None
-    """The wood of drying-times.yaml whose published days stand below."""
+    """The wood of drying-times.yaml whose published days are given below."""
 
 
 class YardOptions(Options):
-    """Days in the yard to an MC, by month of stacking."""
+    """Options of a table of days in the yard to an MC, by month of stacking."""
 
     woods: Annotated[list[YardWood], Field(min_length=1)]
     """Columns."""
     thickness: Length
-    """Of the boards."""
+    """Thickness of the boards."""
     mc_to: Percent
-    """The MC wanted."""
+    """The MC to reach."""
     weather: Slug
-    """The facts that hold a year by month, where the mill brings no weather of its own."""
+    """The facts with a year by month, used if the mill has no weather of its own."""
 
 
 @table_kind("yard-days", YardOptions)
@@ -89,7 +89,7 @@ def _yard(builder: Builder, options: YardOptions, document: Document) -> Table:
 
 
 def _weather(builder: Builder, name: str) -> tuple[str, Weather]:
-    """Return where the weather comes from, and the year: the mill's own, or that of the facts."""
+    """Return the source of the weather and its year: the mill's own, or that of the facts."""
     own = weather(builder.setting.folder.graph)
     if own is not None:
         return own.place or "this mill", of_table(own)

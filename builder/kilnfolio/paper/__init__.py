@@ -1,8 +1,8 @@
-"""What is set on paper: books, sheets, labels and the PDFs of records.
+"""Everything printed: books, sheets, labels and the PDFs of records.
 
 Modules
 -------
-printing      HTML to PDF: what every PDF is made by
+printing      HTML to PDF, for every PDF
 book          the handbook as a book
 pocket        the pocket edition, A5
 booklet       the trainee's booklet and the trainer's key

@@ -1,8 +1,8 @@
-"""What every PDF is finished with: PDF/A-3b for archives, and the marks of PDF/UA-1 for readers.
+"""Finishing of every PDF: PDF/A-3b for archives, and PDF/UA-1 for accessibility.
 
-WeasyPrint writes one conformance; a record needs two. The second is put beside the first in the
-document's metadata (ISO 14289-1, clause 5), described there as ISO 19005-3 asks (clause 6.6.2.3),
-and each header of a table is told whether it heads a column or a row (ISO 14289-1, clause 7.5).
+WeasyPrint declares one conformance; a record needs two. The second is added to the document's
+metadata (ISO 14289-1, clause 5) with the description that ISO 19005-3 requires (clause 6.6.2.3),
+and each table header gets its scope, column or row (ISO 14289-1, clause 7.5).
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import Any
 
 import pydyf  # type: ignore[import-untyped]
 
-#: The conformance WeasyPrint itself writes.
+#: The conformance that WeasyPrint declares.
 VARIANT = "pdf/a-3b"
 
 _UA = b"""<rdf:Description xmlns:pdfuaid="http://www.aiim.org/pdfua/ns/id/" \
@@ -35,7 +35,7 @@ _END = b"</rdf:RDF>"
 
 
 def finished(finisher: Callable[..., None] | None = None) -> Callable[..., None]:
-    """Return what finishes a PDF before it is written; another finisher goes before it."""
+    """Return a finisher for PDFs; another finisher, if given, runs first."""
 
     def finish(document: Any, pdf: pydyf.PDF) -> None:
         if finisher is not None:
@@ -63,14 +63,14 @@ def _scope_headers(pdf: pydyf.PDF) -> None:
 
 
 def _elements(pdf: pydyf.PDF) -> Iterator[Any]:
-    """Yield every element of the structure."""
+    """Yield every element of the structure tree."""
     for one in pdf.objects:
         if isinstance(one, dict) and one.get("Type") == "/StructElem":
             yield one
 
 
 def _above(pdf: pydyf.PDF, element: Any) -> Iterator[Any]:
-    """Yield the elements an element stands in, the nearest first."""
+    """Yield an element's ancestors, nearest first."""
     while True:
         element = _at(pdf, element["P"])
         if "S" not in element:
@@ -79,6 +79,6 @@ def _above(pdf: pydyf.PDF, element: Any) -> Iterator[Any]:
 
 
 def _at(pdf: pydyf.PDF, reference: bytes | str) -> Any:
-    """Return the object a reference leads to."""
+    """Return the object that a reference points to."""
     text = reference.decode() if isinstance(reference, bytes) else str(reference)
     return pdf.objects[int(text.split()[0])]

@@ -1,6 +1,6 @@
-"""An audit's report as a page that stands alone, and as a PDF.
+"""An audit's report as a single HTML file, and as a PDF.
 
-What was audited is not trusted: its words are shown as text, with characters that act on nothing.
+Audited files are not trusted: their words are shown as plain text without control characters.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from kilnfolio.rendering.safety import SAFETY
 
 
 def plain(value: object) -> str:
-    """Return words with every character that is not printed written as its code."""
+    """Return text with every non-printing character replaced by its code."""
     text = str(value).replace("\N{NO-BREAK SPACE}", " ").replace("\N{NARROW NO-BREAK SPACE}", " ")
     return "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in text)
 
@@ -35,16 +35,16 @@ def _render(report: Mapping[str, Any], style: str) -> str:
 
 
 def report_html(report: Mapping[str, Any]) -> str:
-    """Return an audit's report as one HTML file that needs no other.
+    """Return an audit's report as a self-contained HTML file.
 
     Parameters
     ----------
     report : mapping
-        An audit's report as plain values, with its verdicts in words.
+        The report as plain values, with its verdicts in words.
     """
     return _render(report, paper_sheet("report.css"))
 
 
 def report_pdf(report: Mapping[str, Any]) -> bytes:
-    """Return an audit's report as PDF, in the fonts that come along; see `report_html`."""
+    """Return an audit's report as a PDF in the bundled fonts; see `report_html`."""
     return pdf_of(_render(report, ""), ("tokens.css", "report.css"))[0]

@@ -1,7 +1,7 @@
-"""The handbook as a PDF: the same chapters, set by WeasyPrint as a book.
+"""The handbook as a PDF: the same chapters, laid out by WeasyPrint as a book.
 
-The pages of the index are known only when the rest is set: it is set last, with runs of pages made
-ranges, and bound to the rest.
+The index's page numbers are known only after the rest has been laid out, so the index is laid out
+last, with consecutive pages as ranges, and appended.
 """
 
 from __future__ import annotations
@@ -28,14 +28,14 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.runtime.files import write_whole
 
-#: Where it stands in the mill edition, and the style sheets it is set in.
+#: Path in the mill edition, and the style sheets.
 PATH = "handbook.pdf"
 CSS = ("book.css",)
 
 _INDEX = re.compile(r'(<section class="index">\s*<h1[^>]*>.*?</h1>)(.*?)(</section>)', re.DOTALL)
 _BODY = re.compile(r"(<body[^>]*>)(.*)(</body>)", re.DOTALL)
 _RUNNING = re.compile(r'<p class="(?:deferral|invented)">.*?</p>')
-#: The places of one line of the index, and one of them.
+#: Patterns for the places of an index line, and for one of them.
 _PLACES = re.compile(r'<span class="places">(.*?)</span>')
 _MAIN = ' class="main"'
 _PLACE = re.compile(rf'<a({_MAIN})? href="#([^"]+)"></a>')
@@ -60,14 +60,14 @@ def book_html(
     appendices : sequence of (str, str)
         Title and HTML of each appendix, such as the species sheets.
     checks : Mapping, optional
-        The catalogue of checks by slug; the registry's where absent.
+        The catalogue of checks by slug; by default the registry's.
     contents : Contents, optional
-        The chapters, where they are compiled for the book already.
+        The chapters, if already compiled for the book.
 
     Raises
     ------
     RecordProblems
-        A chapter has problems.
+        If a chapter has problems.
     """
     from kilnfolio import __version__
 
@@ -110,7 +110,7 @@ def _anchors(appendices: Sequence[tuple[str, str]]) -> Iterator[str]:
 
 
 def _parts(contents: Contents) -> dict[str, tuple[str, str, list[ChapterFile]]]:
-    """Return the parts of the book by the chapter that opens each: number, name, chapters."""
+    """Return the parts of the book by their first chapter: number, name, chapters."""
     parts: list[tuple[str, list[ChapterFile]]] = []
     for chapter in contents.manuscript.chapters:
         if chapter.record.part:
@@ -153,7 +153,7 @@ def book_pdf(html: str, css: tuple[str, ...] = CSS) -> tuple[bytes, list[str]]:
     html : str
         From `book_html`.
     css : tuple of str
-        The style sheets in the assets folder, the later ones over the earlier.
+        Style sheets in the assets folder; later ones override earlier ones.
     """
     with complaints() as warnings, collector_paused():
         bound = _bound(*press_of(html, css))
@@ -162,17 +162,17 @@ def book_pdf(html: str, css: tuple[str, ...] = CSS) -> tuple[bytes, list[str]]:
 
 
 def write_book(html: str, out_path: Path, css: tuple[str, ...] = CSS) -> list[str]:
-    """Write a book; see `book_pdf`. Return WeasyPrint's warnings."""
+    """Write a book as a PDF and return WeasyPrint's warnings; see `book_pdf`."""
     pdf, warnings = book_pdf(html, css)
     write_whole(out_path, pdf)
     return warnings
 
 
 def _bound(html: str, style: Press) -> weasyprint.Document:
-    """Return the pages of a book, those of its index set once all others are."""
+    """Return the pages of a book; those of the index are laid out after all others."""
     if not _INDEX.search(html):
         return style.lay_out(html, pdf_variant=VARIANT)
-    # the heading alone holds the place of the index, so that the contents can name its page
+    # at first the index is only its heading, so that the contents can name its page
     text = style.lay_out(_INDEX.sub(r"\1\3", html), pdf_variant=VARIANT)
     *pages, _ = text.pages
     index = style.lay_out(
@@ -182,20 +182,20 @@ def _bound(html: str, style: Press) -> weasyprint.Document:
 
 
 def page_numbers(document: weasyprint.Document) -> dict[str, int]:
-    """Return the page each anchor is on, counted from 1."""
+    """Return the page of each anchor, counted from 1."""
     return {
         anchor: number for number, page in enumerate(document.pages, 1) for anchor in page.anchors
     }
 
 
 def _begun_at(number: int) -> str:
-    """Return the rules that begin a document at a page, on the side it has in the book."""
+    """Return rules that start a document at a page number, on its side of the book."""
     side = "right" if number % 2 else "left"
     return f"@page :first {{ counter-reset: page {number} }} html {{ break-before: {side} }}"
 
 
 def _index_alone(html: str, numbers: Mapping[str, int]) -> str:
-    """Return the document with nothing in it but what runs on every page, and the index."""
+    """Return the document with only its running content and the index."""
     index, body = _INDEX.search(html), _BODY.search(html)
     assert index is not None
     assert body is not None
@@ -205,7 +205,7 @@ def _index_alone(html: str, numbers: Mapping[str, int]) -> str:
 
 
 def _ranges(places: str, numbers: Mapping[str, int]) -> str:
-    """Return the pages of a line of the index, runs of them as ranges."""
+    """Return the pages of an index line, with consecutive pages as ranges."""
     found: dict[int, tuple[bool, str]] = {}
     for main, anchor in _PLACE.findall(places):
         if number := numbers.get(anchor):
@@ -218,21 +218,21 @@ def _ranges(places: str, numbers: Mapping[str, int]) -> str:
 
 @dataclass(frozen=True)
 class Run:
-    """Pages that follow one another."""
+    """Consecutive pages."""
 
     first: int
     last: int
     main: bool
     anchor: str
-    """Where the first of them is pointed at."""
+    """Anchor on the first page."""
 
     def __str__(self) -> str:
-        """Return the pages as an index prints them."""
+        """Return the pages as printed in the index."""
         return f"{self.first}–{self.last}" if self.last > self.first else str(self.first)
 
 
 def page_runs(pages: Mapping[int, tuple[bool, str]]) -> Iterable[Run]:
-    """Yield pages, each with whether it is a main entry and its anchor, as runs of one kind."""
+    """Yield runs of consecutive pages that are all main entries or all not."""
     numbered = list(enumerate(sorted(pages)))
     for (main, _), run in groupby(numbered, lambda one: (pages[one[1]][0], one[1] - one[0])):
         numbers = [number for _, number in run]

@@ -1,4 +1,4 @@
-"""The trainee's booklet and the trainer's key, set as the handbook is."""
+"""The trainee's booklet and the trainer's key, laid out like the handbook."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from kilnfolio.training.drills import Drill
 from kilnfolio.training.pages import SETS, numbered, topics
 from kilnfolio.training.problem import KINDS
 
-#: Where the two stand in the mill edition, and what they are called.
+#: Paths of the two in the mill edition, and their titles.
 TRAINEE, TRAINER = "practice.pdf", "practice-key.pdf"
 _TITLES = {TRAINEE: "Practice booklet", TRAINER: "Key to the practice booklet"}
 
@@ -20,18 +20,18 @@ _TITLES = {TRAINEE: "Practice booklet", TRAINER: "Key to the practice booklet"}
 def booklets(
     folder: MillFolder, env: Environment, drills: Sequence[Drill], place: int = SETS
 ) -> dict[str, str]:
-    """Return the HTML of the booklet and of its key, by the name of their PDF.
+    """Return the HTML of the booklet and of its key, by the name of the PDF.
 
     Parameters
     ----------
     folder : MillFolder
-        Whose limits the problems use.
+        The mill, for the limits that problems use.
     env : Environment
         From `templating.environment`.
     drills : sequence of Drill
         From `make_drills`.
     place : int
-        Which set of numbers, from 0; by default none of those the page shows with their answers.
+        The set of numbers, from 0; by default not the one whose answers the page shows.
     """
     from kilnfolio import __version__
 

@@ -1,6 +1,6 @@
-"""The record of a sealed charge as a PDF for archives: what the auditor's page says, on paper.
+"""The record of a sealed charge as a PDF for archives, with the contents of the auditor's page.
 
-It is made to PDF/A-3b (ISO 19005-3), with the sealed dossier attached as data.
+It conforms to PDF/A-3b (ISO 19005-3), with the sealed dossier attached as data.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from kilnfolio.site.seals import SealView, seal_view
 
 @dataclass(frozen=True)
 class ChargeRecord:
-    """Everything the PDF of one charge is made of."""
+    """Everything the PDF of a charge is made from."""
 
     charge: str
     html: str
@@ -30,12 +30,12 @@ class ChargeRecord:
     dossier: bytes
     """The sealed dossier, as canonical JSON."""
     sealed: dt.datetime
-    """When."""
+    """When it was sealed."""
 
 
 @dataclass(frozen=True)
 class _OneSeal:
-    """What a record on paper knows of seals: those of its own charge."""
+    """The seals a printed record knows: those of its own charge."""
 
     view: SealView
     demo_keys: frozenset[str]
@@ -47,7 +47,7 @@ class _OneSeal:
 def charge_record(
     folder: MillFolder, dossier: bytes, entries: tuple[Entry, ...], demo: frozenset[str]
 ) -> ChargeRecord:
-    """Return what the PDF of a sealed charge is made of: what its seal rests on, and nothing else.
+    """Return the contents of a sealed charge's PDF, made only from what its seal covers.
 
     Parameters
     ----------
@@ -81,7 +81,7 @@ def charge_record(
 def record_again(
     folder: MillFolder, dossier: bytes, entries: tuple[Entry, ...], demo: frozenset[str]
 ) -> dict[str, bytes]:
-    """Make the record that lies in a bag again; see `charge_record`."""
+    """Rebuild the record from the contents of a bag; see `charge_record`."""
     return {"record.pdf": charge_pdf(charge_record(folder, dossier, entries, demo))[0]}
 
 

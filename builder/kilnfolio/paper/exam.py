@@ -1,4 +1,4 @@
-"""An exam on paper, and its key in a file of its own."""
+"""A printed exam, and its key as a separate file."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def exam_html(paper: Paper, env: Environment, *, answers: bool) -> str:
     env : Environment
         From `templating.environment`.
     answers : bool
-        The key; the paper holds no answer at all.
+        True for the key; the exam itself holds no answers.
     """
     from kilnfolio import __version__
 

@@ -1,7 +1,7 @@
-"""Sheets of labels for packs: a code, the lot, and the seal in words.
+"""Sheets of labels for packs: a QR code, the lot, and the seal in words.
 
-Sizes are those of common sheets of labels by their dimensions (common practice, no source): measure
-a sheet of your own before a long run. Codes keep the quiet zone of ISO/IEC 18004.
+Sizes are those of common label sheets (common practice, no source): measure a sheet of your own
+before a long run. Codes keep the quiet zone of ISO/IEC 18004.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from kilnfolio.site.qr import qr_svg
 
 @dataclass(frozen=True)
 class Sheet:
-    """A sheet of labels; lengths in mm."""
+    """A sheet of labels, with lengths in mm."""
 
     paper: str
     width: float
@@ -36,27 +36,27 @@ class Sheet:
     left: float
     top: float
     across: float
-    """From the left edge of one label to that of the next."""
+    """Horizontal distance between the left edges of neighbouring labels."""
     down: float
-    """From the top edge of one label to that of the next."""
+    """Vertical distance between the top edges of neighbouring labels."""
 
     @property
     def size(self) -> int:
-        """Labels on it."""
+        """Number of labels."""
         return self.columns * self.rows
 
     @property
     def small(self) -> bool:
-        """Too low for the seal's words beside the code: they run below it."""
+        """Whether labels are too low for the seal's words beside the code; they then go below."""
         return self.height < 45.0
 
     @property
     def code(self) -> float:
-        """Side of the code with its quiet zone: at most what leaves the words their room."""
+        """Side of the code with its quiet zone, limited to leave room for the words."""
         return 24.5 if self.small else min(self.height - 7.0, self.width * 0.48, 60.0)
 
     def place(self, number: int) -> tuple[float, float]:
-        """Return the left and top edge of a label, by its number from 0 along the rows."""
+        """Return the left and top edge of a label by its number, counted from 0 row by row."""
         row, column = divmod(number, self.columns)
         return self.left + column * self.across, self.top + row * self.down
 
@@ -72,7 +72,7 @@ SHEETS = {
 
 @dataclass(frozen=True)
 class Label:
-    """What one label prints."""
+    """The contents of a label."""
 
     mill: str
     invented: bool
@@ -81,7 +81,7 @@ class Label:
     species: str
     size: str
     measured: str
-    """Mean MC and when it was measured; empty where the lot was not assessed."""
+    """Mean MC and when it was measured; empty if the lot was not assessed."""
     words: tuple[str, ...]
     digits: str
     qr: Markup
@@ -95,7 +95,7 @@ def labels_of(
     Raises
     ------
     ValueError
-        The lot is not sealed.
+        If the lot is not sealed.
     """
     seal = view.served.seal.last if view.served else None
     if seal is None:
@@ -131,22 +131,22 @@ def write_sheets(
     tag: str = SEALED,
     signed: bool = False,
 ) -> list[str]:
-    """Write sheets of labels as PDF, and after them a page that says what they are.
+    """Write sheets of labels as a PDF, followed by a page that explains them.
 
     Parameters
     ----------
     labels : sequence of Label
         The labels in order.
     sheet : str
-        A name of `SHEETS`.
+        A key of `SHEETS`.
     out : Path
-        The PDF.
+        Path of the PDF.
     skip : int
-        Labels already used on the first sheet.
+        Number of labels already used on the first sheet.
     tag : str
         The language of the labels.
     signed : bool
-        Whether the mill has signed the safety wording in it.
+        Whether the mill has signed the safety wording in that language.
 
     Returns
     -------

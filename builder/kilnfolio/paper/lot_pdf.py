@@ -1,6 +1,6 @@
-"""The record of one lot as a PDF of one A4 page: what the customer's page says, for the files.
+"""The record of a lot as a PDF of one A4 page, with the contents of the customer's page.
 
-It is made to PDF/A-3b (ISO 19005-3) with the record attached as data.
+It conforms to PDF/A-3b (ISO 19005-3), with the record attached as data.
 """
 
 from __future__ import annotations
@@ -18,25 +18,25 @@ from kilnfolio.site.pages.customer import LIMITS, CustomerLot
 
 @dataclass(frozen=True)
 class LotSheet:
-    """Everything the PDF of one lot is made of."""
+    """Everything the PDF of a lot is made from."""
 
     lot: str
     html: str
     """The document."""
     close: str
-    """The same in smaller type, for where much is said."""
+    """The same in smaller type, used if it would not fit the page."""
     attached: tuple[Attached, ...]
 
 
 def lot_sheet(env: Environment, view: CustomerLot) -> LotSheet:
-    """Return what the PDF of a lot's record is made of.
+    """Return the contents of the PDF of a lot's record.
 
     Parameters
     ----------
     env : Environment
         From `templating.environment`.
     view : CustomerLot
-        What a customer may see of the lot; the PDF holds nothing else.
+        The lot as its customer may see it; the PDF holds nothing else.
     """
     template = env.get_template("lot_record.html")
     html, close = (
@@ -46,7 +46,7 @@ def lot_sheet(env: Environment, view: CustomerLot) -> LotSheet:
 
 
 def print_sheet(sheet: LotSheet) -> tuple[bytes, list[str]]:
-    """Return a lot's record as a PDF, and what WeasyPrint complained of."""
+    """Return a lot's record as a PDF, and WeasyPrint's warnings."""
     pdf, warnings, pages = _set(sheet.html, sheet.attached)
     if pages > 1:
         pdf, warnings, pages = _set(sheet.close, sheet.attached)
@@ -61,7 +61,7 @@ def lot_pdf(env: Environment, view: CustomerLot) -> tuple[bytes, list[str]]:
 
 
 def _set(html: str, attached: Sequence[Attached]) -> tuple[bytes, list[str], int]:
-    """Set the record and count its pages."""
+    """Lay out the record and count its pages."""
     pages: list[int] = []
     pdf, warnings = pdf_of(
         html,
@@ -73,7 +73,7 @@ def _set(html: str, attached: Sequence[Attached]) -> tuple[bytes, list[str], int
 
 
 def _attached(view: CustomerLot) -> list[Attached]:
-    """Return the record as data, which makes the PDF one for archives."""
+    """Return the record as an attached data file."""
     if view.served is None:
         return []
     issued = dt.datetime.combine(view.issued, dt.time(), dt.UTC)

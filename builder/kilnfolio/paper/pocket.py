@@ -1,6 +1,6 @@
-"""The pocket edition, A5: what one carries to the kiln, taken from the handbook and the schedules.
+"""The pocket edition, A5: extracts of the handbook and the schedules to carry to the kiln.
 
-Cautions, checklists, the schedules the mill has approved, and the tables one looks things up in.
+It holds cautions, checklists, the mill's approved schedules, and tables for looking things up.
 """
 
 from __future__ import annotations
@@ -21,10 +21,10 @@ from kilnfolio.review.review import mill_pressure
 from kilnfolio.site.pages.phrases import listed, thicknesses
 from kilnfolio.site.pages.schedules import AirRow, schedule_rows
 
-#: Where it stands in the mill edition, and the style sheets it is set in.
+#: Path in the mill edition, and the style sheets.
 PATH = "handbook-a5.pdf"
 CSS = ("book.css", "pocket.css")
-#: The kinds of the handbook's tables that go along, in this order.
+#: Kinds of handbook table to include, in this order.
 CARRIED = (
     "safe-rates",
     "emc-by-bulbs",
@@ -95,14 +95,14 @@ def pocket_html(contents: Contents, env: Environment) -> str:
 
 
 def _checklists(contents: Contents) -> Iterator[tuple[str, Markup]]:
-    """Yield each chapter's boxes of how a thing is done, with the chapter's title."""
+    """Yield each chapter's checklists, with the chapter's title."""
     for chapter in contents.manuscript.chapters:
         for box in _CHECKLIST.findall(contents.bodies[chapter.slug].html):
             yield chapter.heading, Markup(_unlinked(box))
 
 
 def _tables(contents: Contents) -> Iterator[Markup]:
-    """Yield the tables that go along, none twice."""
+    """Yield the tables to include, each once."""
     found = [
         (one.what, one.anchor, contents.bodies[chapter.slug].html)
         for chapter in contents.manuscript.chapters
@@ -125,5 +125,5 @@ def _tables(contents: Contents) -> Iterator[Markup]:
 
 
 def _unlinked(html: str) -> str:
-    """Return HTML without links: what they lead to is in the handbook, not here."""
+    """Return HTML without links, whose targets are only in the handbook."""
     return re.sub(r"</?a\b[^>]*>", "", html)

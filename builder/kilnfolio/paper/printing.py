@@ -1,7 +1,7 @@
-"""HTML to PDF: what every PDF of the site is printed by.
+"""HTML to PDF, for every PDF of the site.
 
-WeasyPrint may read the files of the assets folder and nothing else, and whatever it has to complain
-of is returned, for a strict build to fail on. The same inputs give the same bytes.
+WeasyPrint may only read files of the assets folder. Its warnings are returned, so that a strict
+build can fail on them. The same inputs give the same bytes.
 """
 
 from __future__ import annotations
@@ -30,18 +30,18 @@ ASSETS = Path(str(resources.files("kilnfolio.site") / "assets"))
 
 
 class RefusedAddressError(ValueError):
-    """A document asked for a file outside the assets folder."""
+    """A document refers to a file outside the assets folder."""
 
 
 class Press:
-    """Sets documents in one style, so that pages of several can be bound as one PDF.
+    """Lays out documents in one style, so that pages of several can be joined in one PDF.
 
     Parameters
     ----------
     css : tuple of str
         The style sheets in the assets folder, the later ones over the earlier.
     own : str
-        The mill's own style sheet, over those.
+        The mill's own style sheet, which overrides those.
     """
 
     def __init__(self, css: tuple[str, ...], own: str = ""):
@@ -54,14 +54,14 @@ class Press:
         )
 
     def lay_out(self, html: str, css: str = "", **options: object) -> weasyprint.Document:
-        """Return a document's pages; addresses in it are relative to the assets folder.
+        """Lay out a document whose addresses are relative to the assets folder.
 
         Parameters
         ----------
         html : str
             The document.
         css : str
-            Rules of its own, over those of the style.
+            The document's own rules, which override the style.
         **options : object
             Passed to WeasyPrint.
         """
@@ -74,25 +74,25 @@ class Press:
 
 @cache
 def press(*css: str, own: str = "") -> Press:
-    """Return the press of a style; its sheets and fonts are read once in a process (0.18 s)."""
+    """Return the press of a style, cached because reading its sheets and fonts takes 0.18 s."""
     return Press(css, own)
 
 
-#: The mill's own style sheet, which its documents carry; see `rendering.own`.
+#: The mill's own style sheet within a document; see `rendering.own`.
 _OWN = re.compile(r'<style class="own">(.*?)</style>\n?', re.DOTALL)
 
 
 def press_of(html: str, css: Sequence[str]) -> tuple[str, Press]:
-    """Return a document without the mill's own style sheet, and the press that has read it."""
+    """Return a document without the mill's own style sheet, and a press that includes it."""
     found = _OWN.search(html)
     return _OWN.sub("", html, count=1), press(*css, own=found[1] if found else "")
 
 
 @contextmanager
 def collector_paused() -> Iterator[None]:
-    """Pause the cyclic collector, which costs a fifth of setting a document and finds little.
+    """Pause the garbage collector, which takes a fifth of the layout time and finds little.
 
-    What a document leaves behind is young, and goes at the first collection after it.
+    The garbage of a document is young and is freed by the first collection afterwards.
     """
     was_on = gc.isenabled()
     gc.disable()
@@ -110,23 +110,23 @@ def pdf_of(
     finisher: Callable[..., None] | None = None,
     attached: Sequence[Attached] = (),
 ) -> tuple[bytes, list[str]]:
-    """Set a document as PDF/A-3b with the marks of PDF/UA-1; see `paper.archival`.
+    """Return a document as PDF/A-3b that also conforms to PDF/UA-1; see `paper.archival`.
 
     Parameters
     ----------
     html : str
         The document; addresses in it are relative to the assets folder.
     css : str
-        The style sheet in the assets folder, or several, the later ones over the earlier.
+        Style sheet in the assets folder, or several; later ones override earlier ones.
     finisher : callable, optional
-        Given WeasyPrint's document and PDF before they are written.
+        Called with WeasyPrint's document and PDF before the PDF is written.
     attached : sequence of Attached
-        Files that go with it.
+        Files to attach.
 
     Returns
     -------
     tuple of bytes and list of str
-        The PDF, and what WeasyPrint complained of.
+        The PDF, and WeasyPrint's warnings.
     """
     with complaints() as warnings, collector_paused():
         html, style = press_of(html, [css] if isinstance(css, str) else css)
@@ -140,24 +140,24 @@ def pdf_of(
     return pdf, warnings
 
 
-#: A link to another page of the site, which is not there where a PDF is read.
+#: A link to another page of the site, which a reader of a PDF does not have.
 _TO_A_PAGE = re.compile(r'(<a\b[^>]*?)\s+href="(?!#|https?:|mailto:)[^"]*"')
 
 
 def _alone(html: str) -> str:
-    """Return a document without links to pages of the site, which would name folders here."""
+    """Return a document without links to pages of the site, which would reveal local folders."""
     return _TO_A_PAGE.sub(r"\1", html)
 
 
 @dataclass(frozen=True)
 class Attached:
-    """A file that goes with a PDF."""
+    """A file attached to a PDF."""
 
     name: str
     data: bytes
     about: str
     at: dt.datetime
-    """Its date; never the clock's, so that the same record gives the same bytes."""
+    """Its date; not the present time, so that the same record gives the same bytes."""
 
 
 def _attachment(item: Attached) -> weasyprint.Attachment:
@@ -172,33 +172,33 @@ def _attachment(item: Attached) -> weasyprint.Attachment:
 
 
 class AssetsOnly(URLFetcher):
-    """Fetches files of the assets folder and pictures and typefaces written out, nothing else."""
+    """Fetches only files of the assets folder, and pictures and fonts in data URLs."""
 
     def fetch(self, url: str, headers: dict[str, str] | None = None) -> object:
-        """Fetch a file; WeasyPrint reports a refusal as a warning and goes on without it.
+        """Fetch a file; WeasyPrint reports a refusal as a warning and continues without it.
 
         Raises
         ------
         RefusedAddressError
-            The address is not a file of the assets folder.
+            If the address is not a file of the assets folder.
         """
         if not _WRITTEN_OUT.match(url):
             refuse_all_but_assets(url)
         return super().fetch(url, headers)
 
 
-#: A mill's logo or typeface, which its style sheet for PDFs holds.
+#: Data URLs of a mill's logo or fonts, in its style sheet for PDFs.
 _WRITTEN_OUT = re.compile(r"data:(image/(svg\+xml|png)|font/(woff2?|ttf|otf));base64,")
 _BASE, _FETCHER = ASSETS.as_uri() + "/", AssetsOnly()
 
 
 def refuse_all_but_assets(url: str) -> None:
-    """Refuse an address that is not a file of the assets folder.
+    """Raise if an address is not a file of the assets folder.
 
     Raises
     ------
     RefusedAddressError
-        It is not.
+        If it is not.
     """
     parts = urlsplit(url)
     path = Path(unquote(parts.path)).resolve()
@@ -208,7 +208,7 @@ def refuse_all_but_assets(url: str) -> None:
 
 @contextmanager
 def complaints() -> Iterator[list[str]]:
-    """Collect what the weasyprint logger says at warning level and above."""
+    """Collect messages of the weasyprint logger at warning level and above."""
     said: list[str] = []
 
     class Keep(logging.Handler):

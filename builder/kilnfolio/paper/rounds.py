@@ -1,4 +1,4 @@
-"""The sheet's rounds: where an open charge stands, what is expected, columns to write in."""
+"""The rounds on the sheet of an open charge: its state, what is expected, columns to fill in."""
 
 from __future__ import annotations
 
@@ -16,15 +16,15 @@ from kilnfolio.review.figures import measure
 from kilnfolio.review.kiln_state import KilnState, kiln_state
 from kilnfolio.review.round_check import mass_words
 
-#: Columns of rounds on a page, and the past rounds that are printed.
+#: Columns of rounds on a page, and number of past rounds printed.
 COLUMNS, PAST = 12, 12
-#: Columns left free where no forecast can be made, and the most.
+#: Number of free columns without a forecast, and the most with one.
 _FREE, _MOST = 14, 72
 
 
 @dataclass(frozen=True)
 class RoundColumn:
-    """A round: its head in three lines, and a mass for each board; empty to write in."""
+    """A round: its heading in three lines, and a mass for each board; empty to be filled in."""
 
     head: tuple[str, str, str]
     masses: tuple[str, ...]
@@ -32,12 +32,12 @@ class RoundColumn:
 
 @dataclass(frozen=True)
 class Rounds:
-    """What the sheet says of an open charge beside its set-points.
+    """What the sheet of an open charge prints besides its set-points.
 
     Attributes
     ----------
     standing : str
-        Where the charge stands.
+        The state of the charge, in words.
     expected : str
         When the next steps and the end are expected; empty without a forecast.
     boards : tuple of (str, str)
@@ -60,7 +60,7 @@ def rounds_of(folder: MillFolder, charge: Charge) -> Rounds | None:
     folder : MillFolder
         The mill.
     charge : Charge
-        The charge as far as it is written.
+        The charge, as far as it is recorded.
     """
     if not charge.weighings:
         return None
@@ -100,7 +100,7 @@ def _initials(name: str) -> str:
 
 
 def _free(state: KilnState, forecast: Forecast | None) -> int:
-    """Return the columns still needed: until the charge is likely to be out."""
+    """Return the number of columns needed until the charge will probably be out."""
     end = forecast and (forecast.unload or forecast.end)
     if not end or not state.last_round:
         return _FREE

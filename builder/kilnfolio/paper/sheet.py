@@ -1,7 +1,7 @@
-"""The kiln-side sheet: one page to hang at the kiln, for a charge that has its sample boards.
+"""The kiln-side sheet: one page to hang at the kiln, for a charge with sample boards.
 
-It says which air each step sets and, for every board, the mass at which the step falls due, so that
-the person at the scale need not work anything out. There is room to write what was done and when.
+It gives the air of each step and, for every board, the mass at which the step falls due, so that
+the person at the scale need not calculate anything. There is room to note what was done and when.
 """
 
 from __future__ import annotations
@@ -47,22 +47,22 @@ if TYPE_CHECKING:
 
 Paper = Literal["a4", "letter"]
 PAPERS: tuple[Paper, ...] = ("a4", "letter")
-#: Hazards of the work at a kiln, by their keys among the mill's cautions.
+#: Hazards of work at a kiln, as keys of the mill's cautions.
 _HAZARDS = ("entrapment", "heat-stress", "steam")
-#: How much room rows are given, roomiest first; figures keep their size.
+#: Classes for the height of rows, highest first; figures keep their size.
 _ROOM = ("wide", "roomy", "close", "tight")
 _MASS_DECIMALS = {"g": 0, "kg": 3, "lb": 2, "oz": 1}
-#: Decimals of an oven-dry mass where it is worked with.
+#: Decimals of an oven-dry mass used in a calculation.
 _WORKED = {"g": 1, "kg": 4, "lb": 3, "oz": 2}
 
 
 class SheetTooLongError(ValueError):
-    """The steps and boards do not go on one page."""
+    """The steps and boards do not fit on one page."""
 
 
 @dataclass(frozen=True)
 class SheetStep:
-    """One line of set-points, every figure in words."""
+    """A line of set-points, with every figure formatted."""
 
     label: str
     due: str
@@ -75,7 +75,7 @@ class SheetStep:
 
 @dataclass(frozen=True)
 class Due:
-    """An MC at which something falls due."""
+    """An MC at which a change falls due."""
 
     label: str
     mc_pct: float
@@ -84,7 +84,7 @@ class Due:
 
 @dataclass(frozen=True)
 class SheetBoard:
-    """A sample board's line: the mass at which each thing falls due."""
+    """A sample board's line: the mass at which each change falls due."""
 
     tag: str
     position: str
@@ -95,7 +95,7 @@ class SheetBoard:
 
 @dataclass(frozen=True)
 class Sheet:
-    """What the page prints."""
+    """The contents of the page."""
 
     charge: str
     kiln: str
@@ -110,10 +110,10 @@ class Sheet:
     due: Sequence[Due]
     boards: Sequence[SheetBoard]
     worked: str
-    """How the first mass was had."""
+    """The working of the first mass."""
     cautions: Sequence[Caution]
     rounds: Rounds | None = None
-    """Of an open charge: where it stands, what is expected, past rounds and columns to come."""
+    """For an open charge: its state, what is expected, past rounds and free columns."""
 
 
 def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
@@ -124,13 +124,13 @@ def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
     folder : MillFolder
         The mill.
     charge_id : str
-        Which charge; sample boards with their sections are enough, no log is needed, and the
-        charge need not be complete.
+        The charge. Sample boards with their sections are enough: it needs no log and need not be
+        complete.
 
     Raises
     ------
     KeyError
-        There is no charge of this number.
+        If there is no such charge.
     """
     running = folder.open_charges.get(charge_id)
     charge = ((running and running.so_far) or folder.charges[charge_id]).record
@@ -175,17 +175,17 @@ def kiln_sheet(folder: MillFolder, charge_id: str) -> Sheet:
 
 
 def _rounds(folder: MillFolder, charge: Charge) -> Rounds | None:
-    """Return the rounds of an open charge; of any other, nothing is forecast."""
+    """Return the rounds of an open charge; None for any other."""
     from kilnfolio.paper.rounds import rounds_of
 
     return rounds_of(folder, charge)
 
 
 def sheet_html(sheet: Sheet, env: Environment, paper: Paper, room: str) -> str:
-    """Return the sheet as the HTML document that is set."""
+    """Return the sheet as an HTML document."""
     from kilnfolio import __version__
 
-    # the more masses a board has, the fewer weighings find room beside them
+    # the more masses a board has, the fewer weighings fit beside them
     weighings = max(2, 9 - len(sheet.due))
     return env.get_template("sheet.html").render(
         sheet=sheet, paper=paper, room=room, weighings=min(weighings, 5), version=__version__
@@ -193,7 +193,7 @@ def sheet_html(sheet: Sheet, env: Environment, paper: Paper, room: str) -> str:
 
 
 def write_sheet(sheet: Sheet, env: Environment, out_path: Path, paper: Paper = "a4") -> list[str]:
-    """Write a sheet as a PDF: one page to hang at the kiln, then the rounds of an open charge.
+    """Write a sheet as a PDF: a page to hang at the kiln, then the rounds of an open charge.
 
     Parameters
     ----------
@@ -202,9 +202,9 @@ def write_sheet(sheet: Sheet, env: Environment, out_path: Path, paper: Paper = "
     env : Environment
         From `templating.environment`.
     out_path : Path
-        Where the PDF is written.
+        Path of the PDF.
     paper : {"a4", "letter"}
-        Its size.
+        Paper size.
 
     Returns
     -------
@@ -214,9 +214,11 @@ def write_sheet(sheet: Sheet, env: Environment, out_path: Path, paper: Paper = "
     Raises
     ------
     SheetTooLongError
-        There are too many boards or steps for one page.
+        If there are too many boards or steps for one page.
     """
-    from kilnfolio.paper.printing import pdf_of  # slow to import, and for setting pages only
+    from kilnfolio.paper.printing import (
+        pdf_of,  # imported here because it is slow and only needed for layout
+    )
 
     for room in _ROOM:
         pages: list[int] = []
@@ -253,7 +255,7 @@ def _limits(folder: MillFolder, charge: Charge) -> LimitTable:
 def _from_present_mc(
     charge: Charge, steps: Sequence[PlannedStep], histories: Sequence[BoardHistory]
 ) -> Sequence[PlannedStep]:
-    """Return the steps still to be run: air-dried timber begins at the one for its present MC."""
+    """Return the steps still to run: air-dried timber begins at the one for its present MC."""
     known = [history for history in histories if history.points]
     control = controls(charge, known) if known else []
     return steps[first_step(charge, steps, control[0].mc_pct if control else None) - 1 :]
@@ -297,7 +299,7 @@ def _end_lines(
     last: PlannedStep,
     pressure_pa: float,
 ) -> Iterator[SheetStep]:
-    """Yield equalizing and conditioning, from the schedule or else from the mill's rule."""
+    """Yield equalizing and conditioning, from the schedule or else by the mill's rule."""
     if not _equalized(schedule):
         return
     target = charge.target_mc.value
@@ -329,7 +331,7 @@ def _as_entered(temp_c: float) -> Temperature:
 
 
 def _equalized(schedule: Schedule) -> bool:
-    """Return whether the charge is equalized: every schedule by MC, others where they say so."""
+    """Return whether a schedule equalizes: always if run by MC, otherwise if it says so."""
     return bool(schedule.equalizing) or not schedule.time_based
 
 
@@ -351,9 +353,9 @@ def _ends_due(charge: Charge, schedule: Schedule, limits: LimitTable) -> Iterato
 
 
 def _worked(history: BoardHistory, board: SheetBoard, due: Due) -> str:
-    """Return how a board's first mass was had, for whoever wants to check another."""
+    """Return the working of a board's first mass, as an example for the others."""
     shown = f"{history.oven_dry_g / Mass.units[board.unit](1.0):.{_WORKED[board.unit]}f}"
-    # from the mass as printed, so that whoever works it again gets the same
+    # from the mass as printed, so that anybody who recalculates it gets the same
     values = {
         "oven_dry_mass": Mass.parse(f"{shown} {board.unit}"),
         "mc": Percent(due.mc_pct, f"{due.mc_pct:g} %"),
@@ -363,7 +365,7 @@ def _worked(history: BoardHistory, board: SheetBoard, due: Due) -> str:
 
 
 def _in_the_oven(history: BoardHistory, due: Sequence[Due]) -> SheetBoard:
-    """Return the line of a board whose sections are still in the oven: room to write, no masses."""
+    """Return the line of a board whose sections are still in the oven: blank instead of masses."""
     return SheetBoard(
         history.board.id, history.board.position or "", "", "in the oven", ("",) * len(due)
     )
@@ -373,7 +375,8 @@ def _board(history: BoardHistory, due: Sequence[Due]) -> SheetBoard:
     entered = history.board.green_mass.entered.split()[-1].lstrip("0123456789.").rstrip(".")
     unit = entered if entered in _MASS_DECIMALS and len(due) else "g"
     if " " in history.board.green_mass.entered and unit == "oz":
-        unit = "lb"  # pounds and ounces: pounds with decimals are easier on a scale's display
+        # for pounds and ounces, decimal pounds are easier to compare with a scale's display
+        unit = "lb"
     dry = history.oven_dry_g
 
     def shown(mass_g: float) -> str:

@@ -70,8 +70,8 @@ def in_range(
     ValueError
         Naming the argument, the range, the first value outside it and its index.
     """
-    # A review makes thousands of these calls: valid values pass after two comparisons, and the slower
-    # code below only runs to find out what is wrong.
+    # A review makes thousands of these calls, so valid values pass after two comparisons. The
+    # slower code below only runs to find out what is wrong.
     one: object = value
     if isinstance(one, float) and (low < one if above_low else low <= one) and one <= high:
         return np.float64(one)  # type: ignore[return-value]  # an array of no dimensions

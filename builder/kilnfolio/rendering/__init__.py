@@ -1,13 +1,13 @@
-"""What every page and PDF is made with: templates' surroundings, addresses, wording of the region.
+"""What pages and PDFs share: the template environment, addresses, regional units and words.
 
 Modules
 -------
-languages   what customers read in other languages: catalogues, numbers, dates
+languages   customers' languages: catalogues, numbers, dates
 lot_state   the three states of a lot, in words
-page        a finished page, and what search needs to know of it
-routes      where each page stands in the site
-phrases     a lot's record as patterns, by which its words are said in another language
-regional    units and terms in the order and words of the mill's region
+page        a finished page, with its text for search
+routes      the address of each page
+phrases     patterns of the words in a lot's record, for their translation
+regional    units and terms of the mill's region
 safety      the wording on every page and PDF
 seal_words  a seal's digits as words
 templating  the template environment and its filters

@@ -1,4 +1,4 @@
-"""Amounts inside sentences: metric words turned into the customary units a region reads first."""
+"""Amounts inside sentences, converted so that US customary units come first."""
 
 from __future__ import annotations
 
@@ -13,15 +13,15 @@ Q = TypeVar("Q", bound=Quantity)
 _SPACE = rf"[ {figures.NBSP}]"
 _NUMBER = rf"{figures.MINUS}?\d+(?:\.\d+)?"
 _JOINT = r"(?:, | and | or | to | – |–|, and )"
-#: Temperatures and differences: one, several with one unit, or one with a tolerance.
+#: Temperatures and differences: one, several with a common unit, or one with a tolerance.
 _LONE = re.compile(
     rf"(?<![\w.])(?P<numbers>{_NUMBER}(?:{_JOINT}{_NUMBER})*)"
     rf"(?:{_SPACE}?±{_SPACE}?(?P<tolerance>{_NUMBER}))?"
     rf"{_SPACE}(?P<unit>°C|K)(?![\w·/²]|{_SPACE}h\b)"
 )
-#: A pair that a region's words already have in order: 110 °F (43.3 °C).
+#: A pair already in the region's order: 110 °F (43.3 °C).
 _IN_ORDER = re.compile(rf"{_NUMBER}{_SPACE}°F \([^()]*(?:°C|{_SPACE}K)\)")
-#: A pair of temperatures typed by hand, with plain spaces.
+#: A pair of temperatures typed by hand, with ordinary spaces.
 _TYPED = re.compile(rf"(?P<celsius>{_NUMBER}{_SPACE}°C) \((?P<fahrenheit>{_NUMBER}{_SPACE}°F)\)")
 _ANY = re.compile(
     f"(?P<ordered>{_IN_ORDER.pattern})|(?P<pair>{figures.PAIR.pattern})"
@@ -30,10 +30,10 @@ _ANY = re.compile(
 
 
 def customary_first(words: str) -> str:
-    """Return words with US customary amounts first.
+    """Return text with US customary amounts first.
 
-    Each pair is turned round: ``43.3 °C (110 °F)``. A temperature or temperature difference that
-    stands alone gets its °F: ``2.0 K`` becomes ``3.6 °F (2.0 K)``.
+    Each pair is swapped, such as ``43.3 °C (110 °F)``. A single temperature or temperature
+    difference gets its °F: ``2.0 K`` becomes ``3.6 °F (2.0 K)``.
     """
     if "°" not in words and "(" not in words and "K" not in words:
         return words
@@ -60,27 +60,27 @@ def _turned(match: re.Match[str]) -> str:
 
 
 def _fahrenheit(number: str, difference: bool, several: bool) -> str:
-    """Return a number of °C or K as one of °F, to a fitting number of decimals."""
+    """Return a number of °C or K converted to °F, with a suitable number of decimals."""
     value = float(number.replace(figures.MINUS, "-"))
     decimals = len(number.partition(".")[2])
     if difference:
         degrees = value * 1.8
         return figures.number(degrees, max(decimals, 0 if degrees.is_integer() else 1))
-    # several readings are compared with one another: a tenth of a degree tells them apart
+    # readings that are compared with one another need a tenth of a degree
     return figures.number(fahrenheit_from_celsius(value), decimals if several else 0)
 
 
 def restated(quantity: Q, unit: str, step: float) -> Q:
-    """Return a quantity in another unit, rounded to a step of it, as a person would enter it.
+    """Return a quantity in another unit, rounded as a person would enter it.
 
     Parameters
     ----------
     quantity : Quantity
-        What is restated.
+        The quantity.
     unit : str
-        A unit of its dimension.
+        Another unit of its dimension.
     step : float
-        What its number is rounded to; an amount too small for the step stays as it is.
+        Round to a multiple of this; an amount too small for it stays unrounded.
     """
     zero = quantity.units[unit](0.0)
     number = (quantity.value - zero) / (quantity.units[unit](1.0) - zero)

@@ -1,14 +1,14 @@
-"""Contrast of two colours, and the nearest shade that has enough of it.
+"""Contrast of two colours, and the nearest shade with enough contrast.
 
-Relative luminance and contrast ratio are those of WCAG 2.2 (the definitions of the two terms);
-4.5 is what it asks of text (1.4.3, level AA).
+Relative luminance and contrast ratio are as defined in WCAG 2.2, which requires 4.5 for text
+(1.4.3, level AA).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-#: The least contrast of text with its ground.
+#: Least contrast of text with its background.
 TEXT = 4.5
 
 
@@ -28,21 +28,21 @@ def contrast(one: str, other: str) -> float:
 
 
 def nearest(colour: str, grounds: Iterable[str], least: float = TEXT) -> str | None:
-    """Return the shade of a colour, darker or lighter, that has the contrast on every ground.
+    """Return the nearest shade of a colour with enough contrast on every background.
 
     Parameters
     ----------
     colour : str
         As in ``#7a4719``.
     grounds : iterable of str
-        What it stands on.
+        The background colours.
     least : float
-        The contrast asked for.
+        Least contrast ratio.
 
     Returns
     -------
     str or None
-        The nearest such shade; None where even black and white have too little.
+        The nearest such shade, darker or lighter; None if even black and white have too little.
     """
     grounds = tuple(grounds)
     for share in range(101):

@@ -1,8 +1,7 @@
-"""The languages that customers read, by Babel catalogues; numbers and dates by the CLDR.
+"""Customers' languages: text by Babel catalogues, numbers and dates by the CLDR.
 
-A catalogue is a file of ``catalogues``, named by its language. It holds the strings of the
-customer's templates, and the patterns of `phrases`, by which the sealed words of a record are said
-in that language.
+A catalogue is a file in ``catalogues``, named after its language. It translates the strings of the
+customer's templates, and the patterns of `phrases`, which translate the sealed words of a record.
 """
 
 from __future__ import annotations
@@ -28,7 +27,7 @@ from babel.support import NullTranslations, Translations
 from kilnfolio.rendering.phrases import AS_WRITTEN, FIGURES, LABEL, PAGE, RECORD, Phrase
 from kilnfolio.rendering.safety import SAFETY
 
-#: The language records are written and sealed in.
+#: The language in which records are written and sealed.
 SEALED = "en"
 
 _FOLDER = "catalogues"
@@ -45,28 +44,28 @@ NBSP = "\N{NO-BREAK SPACE}"
 
 @dataclass(frozen=True)
 class _Rule:
-    """A pattern and what a language says for it."""
+    """A pattern and its translation."""
 
     pattern: str
-    """A regular expression that a browser reads too; a group for each slot."""
+    """A regular expression, also valid in browsers, with a group for each slot."""
     said: tuple[str, ...]
-    """Its sayings, ``{0}`` for the first slot; several where it counts, by plural category."""
+    """Its translation, ``{0}`` being the first slot; several, by plural category, if it counts."""
     as_written: tuple[bool, ...]
-    """Of each slot, whether its words stay."""
+    """For each slot, whether its words stay untranslated."""
 
 
 class Language:
-    """One language: its catalogue, and how it writes numbers and dates.
+    """A language: its catalogue and its formats of numbers and dates.
 
     Parameters
     ----------
     tag : str
-        As in ``fr``: one of `available`.
+        One of `available`, such as ``fr``.
 
     Raises
     ------
     ValueError
-        There is no catalogue for it.
+        If there is no catalogue for it.
     """
 
     def __init__(self, tag: str):
@@ -78,17 +77,17 @@ class Language:
 
     @property
     def name(self) -> str:
-        """What it calls itself, as in ``français``."""
+        """Its own name, such as ``français``."""
         return str(self.locale.get_display_name(self.locale))
 
     @property
     def safety(self) -> str:
-        """The safety wording in it."""
+        """The safety wording in this language."""
         return str(self.translations.gettext(SAFETY))
 
     @property
     def safety_digest(self) -> str:
-        """The first digits of the SHA-256 of that wording, which a mill's signature names."""
+        """The first digits of the SHA-256 of that wording, to which a mill's signature refers."""
         return hashlib.sha256(self.safety.encode()).hexdigest()[:8]
 
     def date(self, date: dt.date) -> str:
@@ -96,14 +95,14 @@ class Language:
         return format_date(date, "long", self.locale).replace(" ", NBSP, 1)
 
     def say(self, words: str, *, verbatim: bool = False) -> str:
-        """Return words of a record in this language.
+        """Return words of a record translated to this language.
 
         Parameters
         ----------
         words : str
-            English, as a record or a page has them.
+            English words of a record or page.
         verbatim : bool
-            Whether words that follow no pattern stay to the last comma: a claim, for one.
+            Whether words that match no pattern stay entirely unchanged, as a claim must.
         """
         if self.tag == SEALED or not words:
             return words
@@ -113,7 +112,7 @@ class Language:
         return self._set(said)
 
     def knows(self, words: str) -> bool:
-        """Return whether words follow a pattern, or are nothing but figures and units."""
+        """Return whether words match a pattern, or are only figures and units."""
         plain = " ".join(words.split())
         if self._said(plain) is not None:
             return True
@@ -140,7 +139,7 @@ class Language:
         return rule.said[0 if self.locale.plural_form(int(digits)) == "one" else 1]
 
     def _leaf(self, words: str) -> str:
-        """Return figures and dates as this language writes them; other words stay."""
+        """Return words with figures and dates in this language's format; other words stay."""
         symbols = self.locale.number_symbols["latn"]
 
         def figure(found: re.Match[str]) -> str:
@@ -163,7 +162,7 @@ class Language:
         return self._compiled((*RECORD, *LABEL, *PAGE))
 
     def _compiled(self, phrases: Iterable[Phrase]) -> tuple[_Rule, ...]:
-        """Return the patterns of phrases, the most literal first."""
+        """Return rules for phrases, those with the most literal text first."""
         found = [
             (one, _rule(one, self._sayings(phrase)))
             for phrase in phrases
@@ -179,7 +178,7 @@ class Language:
 
     @cached_property
     def script(self) -> str:
-        """The script by which a page in this language is compared with its record."""
+        """The script with which a page in this language is compared with its record."""
         symbols = self.locale.number_symbols["latn"]
         data = {
             "lang": self.tag,
@@ -232,7 +231,7 @@ def _filled(saying: str, slots: list[str]) -> str:
 
 @lru_cache(maxsize=1)
 def available() -> tuple[str, ...]:
-    """Return the languages there are, the one records are sealed in first."""
+    """Return the available languages; first the one in which records are sealed."""
     folder = resources.files("kilnfolio.rendering") / _FOLDER
     tags = sorted(
         path.name.removesuffix(".po") for path in folder.iterdir() if path.name.endswith(".po")
@@ -242,12 +241,12 @@ def available() -> tuple[str, ...]:
 
 @lru_cache(maxsize=8)
 def language(tag: str) -> Language:
-    """Return one of the languages there are."""
+    """Return an available language."""
     return Language(tag)
 
 
 def catalogue(tag: str) -> Catalog:
-    """Return the catalogue of a language as it is written."""
+    """Return the text of a language's catalogue."""
     path = resources.files("kilnfolio.rendering") / _FOLDER / f"{tag}.po"
     return read_po(io.StringIO(path.read_text("utf-8")), locale=tag)
 

@@ -1,7 +1,7 @@
-"""What a customer reads first of a lot: one of three states, in words that decide by themselves.
+"""The three states of a lot: the first thing a customer reads, in words that need no explanation.
 
-Whether the page is the one its label was printed for is a second question, which the script of the
-page answers (``assets/label.js``); where it is not, no state is shown at all.
+Whether the page belongs to its label is a separate question, answered by the page's script
+(``assets/label.js``); if it does not, no state is shown.
 """
 
 from __future__ import annotations
@@ -13,12 +13,12 @@ from kilnfolio.review.dossier import Outcome
 
 @dataclass(frozen=True)
 class LotState:
-    """A state of a lot, and what its reader should make of it."""
+    """A state of a lot, with its meaning and advice."""
 
     outcome: Outcome
-    """The look of the verdict."""
+    """The outcome whose shape and colour the verdict is shown in."""
     verdict: str
-    """The verdict in a phrase, as the lot's record has it."""
+    """The verdict in a phrase, as in the lot's record."""
     meaning: str
     """What it means, in a sentence."""
     advice: str
@@ -47,17 +47,17 @@ NOT_ASSESSED = LotState(
 
 STATES: dict[bool | None, LotState] = {True: MEETS, False: FAILS, None: NOT_ASSESSED}
 
-#: What records of earlier versions call a state.
+#: Verdicts in records of earlier versions.
 _EARLIER = {"keeps the order": MEETS, "does not keep the order": FAILS}
 
 
 def state_of(verdict: str) -> LotState:
-    """Return the state that a record's verdict names.
+    """Return the state for a record's verdict.
 
     Raises
     ------
     ValueError
-        No state is called so.
+        If no state has this verdict.
     """
     known = {state.verdict: state for state in STATES.values()} | _EARLIER
     if verdict not in known:

@@ -1,4 +1,4 @@
-"""What a mill's own house adds to a page or a PDF; nothing where the mill brings nothing."""
+"""What a mill's own brand and theme add to a page or PDF."""
 
 from __future__ import annotations
 
@@ -9,24 +9,24 @@ from markupsafe import Markup
 
 #: The icon beside a page's title.
 ICON = "assets/icon.svg"
-#: In a block: the way back to the root of the edition.
+#: Placeholder in a block for the path to the root of the edition.
 ROOT = "\N{OBJECT REPLACEMENT CHARACTER}/"
 
 
 @dataclass(frozen=True)
 class Own:
-    """What the mill adds to what one edition prints in one language.
+    """The mill's additions to an edition in one language.
 
     Attributes
     ----------
     sheet : str
-        Path of the mill's own style sheet in the edition; empty where it has none.
+        Path of the mill's own style sheet in the edition; empty if it has none.
     icon : str
-        Path of the picture beside a page's title.
+        Path of the icon beside a page's title.
     paper : str
-        The mill's own style sheet for PDFs, with all it needs in it.
+        The mill's own style sheet for PDFs, self-contained.
     on_pages, on_paper : mapping of str to str
-        HTML by name of the block.
+        HTML of blocks by name.
     """
 
     sheet: str = ""
@@ -36,10 +36,10 @@ class Own:
     on_paper: Mapping[str, str] = field(default_factory=dict)
 
     def block(self, name: str, root: str | None = None) -> Markup:
-        """Return a block of a page, or without `root` of a PDF; empty where there is none."""
+        """Return a block for a page or, without `root`, for a PDF; empty if there is none."""
         found = (self.on_paper if root is None else self.on_pages).get(name, "")
         return Markup(found.replace(ROOT, root or ""))
 
 
-#: Of a mill that brings nothing.
+#: For a mill without a brand or theme.
 NOTHING = Own()

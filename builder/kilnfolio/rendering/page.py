@@ -1,4 +1,4 @@
-"""A finished page: what is written, and what search needs to know of it."""
+"""A finished page, with its text for search."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """One HTML page of an edition, or a script file that its pages load."""
+    """An HTML page of an edition, or a script file that its pages load."""
 
     path: str
     """Path within the edition, with ``/`` between folders."""
@@ -16,8 +16,8 @@ class Page:
     title: str
     """Its title, without the mill's name."""
     kind: str
-    """What it is, in the word search prints beside it: chapter, glossary, species, schedule …"""
+    """Its kind, as printed by search: chapter, glossary, species, schedule …"""
     text: str
-    """Its words without markup, for search; empty where it must not be found."""
+    """Its text without markup, for search; empty if it must not be found."""
     summary: str = ""
-    """One sentence for lists and search results."""
+    """A sentence for lists and search results."""

@@ -1,13 +1,13 @@
-"""What a lot's record says, as patterns: by them its words are read in another language.
+"""Patterns of the words in a lot's record, used to translate them.
 
-A record is sealed in English. A page in French reads the sealed words, finds the pattern they were
-written by, and says that pattern in French with the same figures; the script that compares a page
-with its label does the same (``assets/label.js``). Patterns of earlier versions stay here, because
-records sealed then are still read.
+A record is sealed in English. A page in French takes the sealed words, finds the pattern they match
+and prints its French translation with the same figures; the script that compares a page with its
+label does the same (``assets/label.js``). Patterns of earlier versions stay here, because records
+sealed then are still read.
 
-A slot stands for words that are read in turn by these patterns. Slots of `FIGURES` take a figure
-with its unit; slots of `AS_WRITTEN` take a name, which no language changes. A pair of patterns is a
-singular and its plural; its first slot counts.
+A slot stands for words that are translated by these patterns in turn. Slots in `FIGURES` take a
+figure with its unit; slots in `AS_WRITTEN` take a name, which is not translated. A pair of patterns
+is a singular and a plural; its first slot is the count.
 """
 
 from __future__ import annotations
@@ -16,12 +16,12 @@ from kilnfolio.rendering.lot_state import STATES
 
 Phrase = str | tuple[str, str]
 
-#: Slots that take a figure.
+#: Slots for figures.
 FIGURES = frozenset({"n", "of", "low", "high", "mean", "mean_low", "mean_high", "share", "target"})
-#: Slots that take a name or a person's own words.
+#: Slots for names and for people's own words.
 AS_WRITTEN = frozenset({"name", "other", "claim", "lot"})
 
-#: What stands in records: pages in other languages are checked for these.
+#: Words of records; pages in other languages are checked for these.
 RECORD: tuple[Phrase, ...] = (
     *(state.verdict for state in STATES.values()),
     "keeps the order",
@@ -79,7 +79,7 @@ RECORD: tuple[Phrase, ...] = (
     ("{n} minute", "{n} minutes"),
 )
 
-#: What the label check says; ``assets/label.js`` writes these.
+#: Messages of the label check, written by ``assets/label.js``.
 LABEL: tuple[Phrase, ...] = (
     "matches the label",
     "does not match the label",
@@ -98,7 +98,7 @@ LABEL: tuple[Phrase, ...] = (
     "what it says of “{claim}”, which was taken out",
 )
 
-#: What a page says beside the record: its advice, its charts, its rooms.
+#: Words of a page outside the record: advice, charts, rooms.
 PAGE: tuple[Phrase, ...] = (
     *(words for state in STATES.values() for words in (state.meaning, state.advice)),
     "This page states what was measured, on the pieces measured, on the date given. It does not "

@@ -1,9 +1,8 @@
-"""How one mill's pages say things: which units come first, and which of the trade's words.
+"""A mill's regional format: which units come first, and which words of the trade are used.
 
-A mill's region is resolved once, into a value that templates and view models receive. Records,
-reviews and seals know nothing of it: what was sealed reads the same in every region. Pages, charts
-and printed findings put the region's units first, and set-points are rounded in the unit that
-people set.
+A mill's region is resolved once, to a value that is passed to templates and view models. Records,
+reviews and seals do not depend on it: sealed words are the same in every region. Pages, charts and
+printed findings put the region's units first, and set-points are rounded in the unit people set.
 """
 
 from __future__ import annotations
@@ -36,22 +35,22 @@ _SLOT = re.compile(r"\{([\w -]+)\}")
 
 @dataclass(frozen=True)
 class RegionalFormat:
-    """How a mill's pages say things."""
+    """The units and words of a mill's pages."""
 
     customary_first: bool = False
     """Whether US customary units come before metric ones."""
     words: Mapping[str, str] = field(default_factory=dict)
-    """The region's word for one of ours, where it has another."""
+    """The region's words by ours, where they differ."""
 
     def ordered(self, metric: T, customary: T) -> tuple[T, T]:
-        """Return two things in the region's order: figures, units, heads of columns.
+        """Return a pair, such as figures, units or column headings, in the region's order.
 
-        Where there is no customary one, the metric one comes first under any.
+        Without a customary one, the metric one always comes first.
         """
         return (customary, metric) if self.customary_first and customary else (metric, customary)
 
     def both(self, quantity: Quantity) -> tuple[str, str]:
-        """Return a quantity in both unit systems; the second is "" where they have one unit."""
+        """Return a quantity in both unit systems; the second is "" if they share a unit."""
         return self.ordered(*figures.both(quantity))
 
     def side_by_side(self, quantity: Quantity) -> str:
@@ -59,7 +58,7 @@ class RegionalFormat:
         return figures.beside(*self.both(quantity))
 
     def temperature(self, celsius: float | None, decimals: int = 1) -> str:
-        """Return a temperature held in °C in both unit systems."""
+        """Return a temperature given in °C in both unit systems."""
         if celsius is None:
             return figures.NOTHING
         return figures.beside(
@@ -70,7 +69,7 @@ class RegionalFormat:
         )
 
     def difference(self, kelvin: float | None, decimals: int = 1) -> str:
-        """Return a temperature difference held in K in both unit systems."""
+        """Return a temperature difference given in K in both unit systems."""
         if kelvin is None:
             return figures.NOTHING
         return figures.beside(
@@ -82,33 +81,33 @@ class RegionalFormat:
 
     @property
     def temperature_scale(self) -> figures.Scale:
-        """The one unit of temperature that charts and tables of readings are drawn in."""
+        """The unit of temperature in charts and tables of readings."""
         return figures.CUSTOMARY[Temperature][0] if self.customary_first else _CELSIUS
 
     @property
     def difference_scale(self) -> figures.Scale:
-        """The one unit of a temperature difference; degree-hours are in it too."""
+        """The unit of temperature differences and degree-hours."""
         return figures.CUSTOMARY[TemperatureDifference][0] if self.customary_first else _KELVIN
 
     @property
     def temperature_decimals(self) -> int:
-        """Decimals of a reading in that unit: a tenth of a °C, a whole °F."""
+        """Decimals of a temperature reading: a tenth of a °C, a whole °F."""
         return 0 if self.customary_first else 1
 
     def reading(self, celsius: float | None) -> str:
-        """Return a temperature held in °C in the region's unit alone, for charts and lists."""
+        """Return a temperature given in °C in the region's unit only, for charts and lists."""
         if celsius is None:
             return figures.NOTHING
         scale = self.temperature_scale
         return figures.measure(scale.of(celsius), scale.unit, self.temperature_decimals)
 
     def as_set(self, air: AirState, pressure_pa: float) -> AirState:
-        """Return the air as people set it: both bulbs rounded once, RH and EMC from that pair.
+        """Return the air as people set it: both bulbs rounded, with RH and EMC from that pair.
 
         Parameters
         ----------
         air : AirState
-            The air a schedule asks for.
+            The air requested by a schedule.
         pressure_pa : float
             Air pressure. [Pa]
         """
@@ -128,10 +127,10 @@ class RegionalFormat:
         return tuple(replace(step, air=self.as_set(step.air, pressure_pa)) for step in steps)
 
     def native(self, quantity: Quantity) -> Quantity:
-        """Return an example's quantity as this region would write it: 45 °C as 113 °F.
+        """Return an example's quantity as this region would write it, such as 45 °C as 113 °F.
 
-        A temperature becomes whole degrees, a length halves to eighths of an inch; what was
-        written in the region's own unit, and what is weighed, stays as it is.
+        Temperatures are rounded to whole degrees, lengths to halves to eighths of an inch.
+        Quantities written in the region's own unit, and masses, stay as they are.
         """
         found = _NATIVE.get(type(quantity))
         if not self.customary_first or found is None or figures.is_customary(quantity):
@@ -141,15 +140,15 @@ class RegionalFormat:
         return amounts.restated(quantity, unit, step)
 
     def localized(self, words: str) -> str:
-        """Return a record's own words with the region's units first.
+        """Return words of a record with the region's units first.
 
-        Records and workings put metric first, always. A page turns each pair round and gives a
-        lone temperature its °F; it changes nothing else.
+        Records and workings always put metric first. A page swaps each pair and adds °F to a
+        single temperature; it changes nothing else.
         """
         return amounts.customary_first(words) if self.customary_first else words
 
     def term(self, word: str) -> str:
-        """Return the region's word for one of ours, with its capital and its plural."""
+        """Return the region's word for one of ours, keeping capital and plural."""
         ours = word[0].lower() + word[1:]
         theirs = self.words.get(ours)
         if theirs is None and ours.endswith("s") and ours[:-1] in self.words:
@@ -159,13 +158,13 @@ class RegionalFormat:
         return theirs[0].upper() + theirs[1:] if word[0].isupper() else theirs
 
     def defect(self, slug: str) -> str:
-        """Return a defect's name: each of its words as the region says it."""
+        """Return a defect's name in the region's words."""
         return " ".join(self.term(word) for word in slug.split("-"))
 
     def say(self, phrase: str) -> str:
-        """Return a fixed phrase with its marked words replaced by the region's.
+        """Return a phrase with its words in braces replaced by the region's.
 
-        As in ``Volume of {timber}``; what is not marked stays as it is.
+        For example ``Volume of {timber}``; other words stay as they are.
         """
         return _SLOT.sub(lambda slot: self.term(slot[1]), phrase)
 
@@ -173,8 +172,8 @@ class RegionalFormat:
 _CELSIUS = figures.METRIC[Temperature][0]
 _KELVIN = figures.METRIC[TemperatureDifference][0]
 _ANY_SIZE = float("inf")
-#: Unit in which a region with customary units writes an example's quantity, and the step it is
-#: rounded to below each size in the house unit.
+#: For examples in a region with customary units: the unit of each dimension, and the rounding step
+#: below each size in the house unit.
 _NATIVE: dict[type[Quantity], tuple[str, tuple[tuple[float, float], ...]]] = {
     Temperature: ("°F", ((_ANY_SIZE, 1.0),)),
     TemperatureDifference: ("°F", ((_ANY_SIZE, 1.0),)),
@@ -182,12 +181,12 @@ _NATIVE: dict[type[Quantity], tuple[str, tuple[tuple[float, float], ...]]] = {
     Speed: ("ft/min", ((_ANY_SIZE, 10.0),)),
 }
 
-#: Metric first and our own words: for what belongs to no mill.
+#: Metric first and our own words, for pages that belong to no mill.
 PLAIN = RegionalFormat()
 
 
 def regional_format(mill: Mill) -> RegionalFormat:
-    """Return how a mill's pages say things."""
+    """Return the regional format of a mill."""
     return _of_region(mill.practice)
 
 

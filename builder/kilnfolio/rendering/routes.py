@@ -1,4 +1,4 @@
-"""Where every page stands in the mill edition. Links are made from these and nowhere else."""
+"""The address of every page of the mill edition. All links are made from these."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from urllib.parse import urlencode
 
 
 def root_of(path: str) -> str:
-    """Return the way from a page back to the edition's root: ``""``, ``"../"``, ``"../../"``."""
+    """Return the path from a page to the edition's root: ``""``, ``"../"``, ``"../../"``."""
     return "../" * path.count("/")
 
 
 def relative(target: str, here: str) -> str:
-    """Return the relative address of `target` (``species/x.html#y``) seen from the page `here`."""
+    """Return the address of `target` (``species/x.html#y``) relative to the page `here`."""
     path, hash_, anchor = target.partition("#")
     if path == here:
         return hash_ + anchor or posixpath.basename(here)
@@ -45,7 +45,7 @@ def changes(kind: str, identity: str) -> str:
     kind : str
         ``schedules`` or ``handbook``.
     identity : str
-        Which schedule or chapter.
+        Id of the schedule, or address of the chapter.
     """
     return f"{kind}/changes/{identity}.html"
 
@@ -61,7 +61,7 @@ def kiln_side(number: str) -> str:
 
 
 def superseded(number: str, ordinal: int) -> str:
-    """Return the page of a charge's ordinal-th sealed state, from 1, that was amended since."""
+    """Return the page of a charge's amended sealed state, by its ordinal from 1."""
     return f"charges/{number}-sealed-{ordinal}.html"
 
 
@@ -71,27 +71,27 @@ def lot(number: str) -> str:
 
 
 def register(kind: str, part: str = "", **filters: str) -> str:
-    """Return a page of the register of ``charges`` or ``lots``: all, or a year, or a month.
+    """Return a page of the register of ``charges`` or ``lots``: for all, a year or a month.
 
     Parameters
     ----------
     kind : str
-        Which register.
+        The register.
     part : str
-        A year or a month, as in ``2026`` or ``2026-03``; all where empty.
+        A year or month, such as ``2026`` or ``2026-03``; empty for all.
     **filters : str
-        What the register is to show alone, by the names its filters have in the address.
+        Values to filter by, under the names of the filters' parameters.
     """
     page = f"{kind}/by-date/{part}.html" if part else f"{kind}/index.html"
     return page + (f"#{urlencode(filters)}" if filters else "")
 
 
-#: The script file that names every part of the registers.
+#: The script file that lists every part of the registers.
 REGISTER_MANIFEST = "register/manifest.js"
 
 
 def register_rows(kind: str, shard: str) -> str:
-    """Return the script file that holds one part of a register."""
+    """Return the script file of a part of a register."""
     return f"register/{kind}-{shard}.js"
 
 
@@ -101,7 +101,7 @@ def kiln(identity: str) -> str:
 
 
 def check(slug: str) -> str:
-    """Return where the catalogue explains a check."""
+    """Return the address of a check's line in the catalogue."""
     return f"checks/index.html#{slug}"
 
 
@@ -111,11 +111,11 @@ def guide(slug: str) -> str:
 
 
 def term(anchor: str) -> str:
-    """Return where the glossary explains a term."""
+    """Return the address of a term in the glossary."""
     return chapter("glossary", anchor)
 
 
-#: The pages of the site's own menu: the word, and where it leads.
+#: The site's menu: words and addresses.
 MENU: tuple[tuple[str, str], ...] = (
     ("Handbook", "handbook/index.html"),
     ("Species", "species/index.html"),
@@ -137,7 +137,7 @@ AUDITOR_MENU: tuple[tuple[str, str], ...] = (
     ("Sources", "sources.html"),
 )
 
-#: Pages about the site itself, linked at the foot of every page.
+#: Pages about the site itself, linked in the footer of every page.
 FOOT: tuple[tuple[str, str], ...] = (
     ("Guide", guide("index")),
     ("Sources", "sources.html"),

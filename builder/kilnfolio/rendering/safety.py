@@ -1,6 +1,6 @@
-"""The wording that stands on every page and every PDF; its one home."""
+"""The safety wording on every page and PDF, defined only here."""
 
-#: Guidance, deference to those who may decide, and the one thing no record may be taken for.
+#: What the pages are for, who decides instead, and what no record may be mistaken for.
 SAFETY = (
     "Guidance only. Follow national and local law, your plant-health authority, the site risk "
     "assessment, permit-to-enter rules and equipment instructions; where they differ, they "

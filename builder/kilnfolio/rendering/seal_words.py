@@ -1,8 +1,8 @@
-"""A seal's digits as words, for people who compare a label with a page aloud or by eye.
+"""A seal's digits as words, for people who compare a label with a page by eye or aloud.
 
 The list is the project's own: 256 short words of timber and landscape, one for each value of a
-byte, in the order of ``assets/label-words.txt``. Sixteen hex digits are eight bytes and so eight
-words. The list never changes: labels in yards were printed by it.
+byte, in the order of ``assets/label-words.txt``. Sixteen hex digits are eight bytes and therefore
+eight words. The list must never change, because labels in use were printed with it.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ _FILE = "label-words.txt"
 
 @lru_cache(maxsize=1)
 def word_list() -> tuple[str, ...]:
-    """Return the 256 words, the word of byte 0 first."""
+    """Return the 256 words, starting with that of byte 0."""
     text = (resources.files("kilnfolio.site") / "assets" / _FILE).read_text("utf-8")
     return tuple(text.split())
 
@@ -31,11 +31,11 @@ def words_of(digits: str) -> tuple[str, ...]:
     Raises
     ------
     ValueError
-        It is not hex, or half a byte is left over.
+        If `digits` are not hex, or their number is odd.
     """
     return tuple(word_list()[byte] for byte in bytes.fromhex(digits))
 
 
 def grouped(digits: str) -> str:
-    """Return digits in fours, as a person reads them out."""
+    """Return digits in groups of four, as people read them out."""
     return " ".join(digits[start : start + 4] for start in range(0, len(digits), 4))

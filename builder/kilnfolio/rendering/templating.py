@@ -1,7 +1,7 @@
-"""The templates' surroundings: escaping on, missing names refused, numbers printed one way.
+"""The template environment: escaping on, missing names refused, uniform number formats.
 
 Every page of the mill edition extends ``layout.html``; see the comment at its head for its blocks.
-A template computes nothing: it prints what a view model hands it.
+A template computes nothing; it prints a view model.
 """
 
 from __future__ import annotations
@@ -37,13 +37,13 @@ from kilnfolio.rendering.safety import SAFETY
 from kilnfolio.review import figures
 from kilnfolio.review.working import board_line
 
-#: Where ``assets/charts.js`` writes what it reads out; hidden where there is no script.
+#: Element for the read-out of ``assets/charts.js``; hidden without script.
 READ_OUT = Markup(
     '<p class="readout" role="status">Point at it, touch it, or move through it with the arrow '
     "keys.</p>"
 )
 
-#: Words printed for a value's status; the meaning stands in its title.
+#: Words printed for a value's status; the title attribute holds the meaning.
 STATUS_WORDS = {
     "read": "read",
     "memory": "from memory, unconfirmed",
@@ -52,25 +52,25 @@ STATUS_WORDS = {
 }
 
 
-#: Templates compiled in this process, by name and text: every environment compiles them alike.
+#: Templates compiled in this process, by name and text; all environments share them.
 _COMPILED: dict[tuple[str, str], bytes] = {}
 
 
 class _CompiledTemplates(BytecodeCache):
-    """Keeps compiled templates for this process and, in a folder, for others and later builds."""
+    """Caches compiled templates in this process and, in a folder, for others and later builds."""
 
     def __init__(self, folder: Path | None):
         self._folder = FileSystemBytecodeCache(str(folder)) if folder else None
 
     def load_bytecode(self, bucket: Bucket) -> None:
-        """Fill a bucket with what was compiled before, if it was."""
+        """Load a compiled template into a bucket, if there is one."""
         if kept := _COMPILED.get((bucket.key, bucket.checksum)):
             bucket.bytecode_from_string(kept)
         elif self._folder:
             self._folder.load_bytecode(bucket)
 
     def dump_bytecode(self, bucket: Bucket) -> None:
-        """Keep what was just compiled."""
+        """Save a template that was just compiled."""
         _COMPILED[bucket.key, bucket.checksum] = bucket.bytecode_to_string()
         if self._folder:
             self._folder.dump_bytecode(bucket)
@@ -90,17 +90,17 @@ def environment(
     Parameters
     ----------
     mill : Mill
-        Whose pages they are.
+        The mill.
     menu : tuple of (str, str)
         Words and paths of the site's menu; empty for an edition without one.
     pdfs : bool
-        Whether the site holds its PDFs; pages of one without them do not lead to any.
+        Whether the site has PDFs; without them, pages do not link to any.
     compiled : Path, optional
-        A folder that keeps compiled templates for other processes and later builds.
+        Folder in which to cache compiled templates for other processes and later builds.
     tag : str
-        The language of its pages; see `languages.available`.
+        Language of the pages; see `languages.available`.
     own : Own
-        What the mill's own house adds to them.
+        Additions of the mill's own brand and theme.
     """
     env = Environment(
         loader=FileSystemLoader(str(resources.files("kilnfolio.site") / "templates")),
@@ -121,7 +121,7 @@ def environment(
         menu=menu,
         foot=FOOT if menu else (),
         SAFETY=SAFETY,
-        READ_OUT=READ_OUT if menu else "",  # where there is a script that reads charts out
+        READ_OUT=READ_OUT if menu else "",  # for editions with the script that reads charts out
         pressure_pa=round(float(pressure_at_altitude(mill.altitude.value / 1000.0))),
         degree=regional.temperature_scale.unit,
         kelvin=regional.difference_scale.unit,
@@ -138,26 +138,26 @@ def environment(
         kelvins=lambda value, decimals=1: _scaled(regional.difference_scale, value, decimals),
         difference=regional.difference,
         temperature=regional.temperature,  # {{ temp_c | temperature }}: 43.3 °C (110 °F)
-        localized=regional.localized,  # {{ view.size | localized }}: a record's words, its pairs in order
+        localized=regional.localized,  # {{ view.size | localized }}: words in the region's order
         term=_term,
     )
     return env
 
 
 def speak(env: Environment, tongue: Language, *, signed: bool) -> None:
-    """Let an environment's templates speak a language.
+    """Set the language of an environment's templates.
 
     Parameters
     ----------
     env : Environment
-        Of a page, a PDF or a sheet of labels.
+        Environment of a page, a PDF or a sheet of labels.
     tongue : Language
         The language.
     signed : bool
-        Whether the mill has signed the safety wording in it.
+        Whether the mill has signed the safety wording in that language.
     """
     env.add_extension("jinja2.ext.i18n")
-    # the extension adds this when it is loaded; its names are not in its type
+    # added by the extension at runtime, so type checkers do not know it
     env.install_gettext_translations(tongue.translations, newstyle=True)  # type: ignore[attr-defined]
     env.globals.update(language=tongue, safety_signed=signed or tongue.tag == SEALED, SAFETY=SAFETY)
     env.filters.update(said=_said, drawn=_drawn, day=_day, outcome=outcome)
@@ -173,9 +173,10 @@ def render(env: Environment, template: str, path: str, **values: Any) -> str:
     template : str
         Its file name.
     path : str
-        Where the page will stand in the edition; relative links are made from it.
+        Path of the page in the edition, for relative links.
     **values
-        What the template prints. `title` is needed; `crumbs`, `summary` and `robots` are optional.
+        Variables of the template. `title` is required; `crumbs`, `summary` and `robots` are
+        optional.
     """
     values.setdefault("crumbs", ())
     values.setdefault("summary", "")
@@ -194,7 +195,7 @@ def _link(context: Context, target: str) -> str:
 
 @pass_context
 def _term(context: Context, word: str) -> str:
-    """``{{ "Timber" | term }}``: the region's word; never folded when compiled."""
+    """``{{ "Timber" | term }}``: the region's word; never constant-folded by the compiler."""
     regional: RegionalFormat = context["regional"]
     return regional.term(word)
 
@@ -211,14 +212,14 @@ def _moment(mill: Mill) -> Callable[[dt.datetime], Markup]:
 
 @pass_context
 def _said(context: Context, words: str, verbatim: bool = False) -> str:
-    """``{{ view.statement | said }}``: a record's words in the page's language."""
+    """``{{ view.statement | said }}``: words of a record in the page's language."""
     tongue: Language = context["language"]
     return tongue.say(words, verbatim=verbatim)
 
 
 @pass_context
 def _drawn(context: Context, drawing: Markup) -> Markup:
-    """``{{ view.chart.svg | drawn }}``: a drawing with its words in the page's language."""
+    """``{{ view.chart.svg | drawn }}``: a drawing with its text in the page's language."""
     tongue: Language = context["language"]
     if tongue.tag == SEALED:
         return drawing
@@ -229,7 +230,7 @@ def _drawn(context: Context, drawing: Markup) -> Markup:
     )
 
 
-#: Words of a drawing: text between tags, and what a chart reads out.
+#: Text of a drawing: between tags, and for the read-out.
 _DRAWN_WORDS = re.compile(r"""(>|data-read=")([^<>"]*[^\W\d_][^<>"]*)(?=<|")""")
 
 
@@ -243,7 +244,7 @@ def _day(context: Context, date: dt.date) -> str:
 def _day_of(mill: Mill) -> Callable[[Context, dt.datetime], str]:
     @pass_context
     def day_of(context: Context, at: dt.datetime) -> str:
-        """``{{ at | day_of }}``: the date of a moment at the mill."""
+        """``{{ at | day_of }}``: the date of a time at the mill."""
         return _day(context, at.astimezone(mill.zone).date())
 
     return day_of
@@ -255,7 +256,7 @@ def day(date: dt.date) -> str:
 
 
 def quantity(value: Quantity | None, regional: RegionalFormat = PLAIN) -> Markup:
-    """``{{ q | quantity }}``: both unit systems, the entered words kept."""
+    """``{{ q | quantity }}``: both unit systems, keeping the words as entered."""
     if value is None:
         return Markup(figures.NOTHING)
     first, second = regional.both(value)
@@ -267,14 +268,14 @@ def quantity(value: Quantity | None, regional: RegionalFormat = PLAIN) -> Markup
 
 
 def status(word: str) -> Markup:
-    """``{{ known.status | status }}``: how a value is known, in words."""
+    """``{{ known.status | status }}``: the status of a value, in words."""
     return Markup('<span class="status-{}" title="{}">{}</span>').format(
         word.replace(" ", "-"), STATUS_MEANING[word], STATUS_WORDS[word]
     )
 
 
 def outcome(word: str, words: str = "") -> Markup:
-    """``{{ finding.outcome | outcome }}``: a shape, a word, and only then a colour."""
+    """``{{ finding.outcome | outcome }}``: a shape and a word, then a colour."""
     return Markup('<span class="outcome outcome-{}">{}</span>').format(
         word.replace(" ", "-"), words or word
     )
@@ -289,7 +290,7 @@ def _celsius(value: float | None, decimals: int = 1) -> str:
 
 
 def _fahrenheit(value: float | None, decimals: int = 0) -> str:
-    """``{{ temp_c | fahrenheit }}``: a temperature held in °C, printed in °F."""
+    """``{{ temp_c | fahrenheit }}``: a temperature given in °C, printed in °F."""
     return (
         figures.NOTHING
         if value is None

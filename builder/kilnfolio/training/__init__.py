@@ -2,15 +2,15 @@
 
 Modules
 -------
-problem      what a kind of problem is, the numbers drawn for it, and its answer worked
+problem      kinds of problem: drawing numbers and working the answer
 moisture     MC, sample boards and controlling MC
 air          RH and EMC
 rates        drying rates, equalizing and conditioning
-ending       surveys and heat treatment
+ending       final surveys and heat treatment
 timber       shrinkage, movement and the water in a load
-kinds        every kind, by topic
+kinds        every kind of problem, by topic
 anonymous    a charge without names, numbers or dates
-faults       what can go wrong with a record, and how it is planted
-drills       an anonymous charge with a planted fault, and what the review says of it
-pages        the two pages of the mill edition
+faults       faults of a record, and how each is planted
+drills       an anonymous charge with a planted fault, and the review's findings on it
+pages        the pages of problems and drills in the mill edition
 """

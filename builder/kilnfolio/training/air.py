@@ -8,7 +8,7 @@ AIR = "EMC and the kiln air"
 
 
 def _bulbs(draw: Draw) -> tuple[float, float]:
-    """Return a dry and a wet bulb as a kiln is set [°C]."""
+    """Return a dry and a wet bulb as set in a kiln [°C]."""
     dry = draw.number(40.0, 72.0, 0.5)
     depression = draw.number(2.0, 5.0 if dry < 50.0 else 18.0, 0.5)
     return dry, dry - depression

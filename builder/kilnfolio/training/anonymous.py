@@ -1,7 +1,7 @@
-"""A charge without names, numbers, places or dates: what a drill is made from.
+"""A charge without names, numbers, places or dates, from which a drill is made.
 
-The record's own models are walked, so that a field added to them is not passed on by oversight:
-every text is replaced unless it stands on the list of words that say nothing of a mill.
+The record's own models are walked, so that a field added later is not passed on by oversight: every
+text is replaced unless its field is on the list of those that reveal nothing about a mill.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from kilnfolio.records.log import Log, join_logs, read_log
 
 #: The first day of every drill.
 FIRST_DAY = dt.date(2000, 1, 1)
-#: Fields whose text comes from a fixed list of words, or names what the drill is about.
+#: Fields whose text is from a fixed list of words, or that the drill needs.
 _KEPT = frozenset(
     {
         "chosen_as",
@@ -42,7 +42,7 @@ _KEPT = frozenset(
         "start",
     }
 )
-#: Fields that a drill does without.
+#: Fields that a drill leaves out.
 _DROPPED: Mapping[str, Any] = {
     "condensate": None,
     "corrections": [],
@@ -61,30 +61,30 @@ _DROPPED: Mapping[str, Any] = {
     "reviewed": None,
     "pieces": None,
 }
-#: Keys of these fields are tags of boards.
+#: Fields whose keys are tags of boards.
 _BY_BOARD = frozenset({"masses", "stated_mc"})
 
 
 @dataclass(frozen=True)
 class Scene:
-    """An anonymous charge: its record, its log, and the clock its days are counted by."""
+    """An anonymous charge: its record, its log, and the time zone in which its days are counted."""
 
     charge: Charge
     log: Log
     zone: ZoneInfo
 
     def with_(self, **changes: object) -> Scene:
-        """Return the scene with fields of the charge's record changed."""
+        """Return a copy of the scene with fields of the charge's record changed."""
         return dataclasses.replace(self, charge=self.charge.model_copy(update=changes))
 
     def day(self, moment: dt.datetime) -> str:
-        """Return a moment as a day of the drill and a time: ``day 5, 07:10``."""
+        """Return a time as a day of the drill and time of day: ``day 5, 07:10``."""
         local = moment.astimezone(self.zone)
         return f"day {(local.date() - FIRST_DAY).days + 1}, {local:%H:%M}"
 
 
 def anonymous(folder: MillFolder, charge_id: str, name: str) -> Scene | None:
-    """Return a charge with everything taken out that could say whose it was.
+    """Return a charge without anything that could reveal whose it was.
 
     Parameters
     ----------
@@ -93,12 +93,12 @@ def anonymous(folder: MillFolder, charge_id: str, name: str) -> Scene | None:
     charge_id : str
         The source.
     name : str
-        What the charge is called from now on.
+        The charge's new name.
 
     Returns
     -------
     Scene or None
-        None where the charge has no log.
+        None if the charge has no log.
     """
     located = folder.charges[charge_id]
     zone = folder.mill.record.zone
@@ -129,13 +129,13 @@ def _letters() -> list[str]:
 
 
 def _shift(started: dt.datetime, zone: ZoneInfo) -> dt.timedelta:
-    """Return what is added to every moment: whole days, and minutes so that no clock is the same.
+    """Return the shift of all times: whole days, and some minutes so that times of day differ too.
 
-    The minutes come from the moment itself: the same charge is shifted the same way each time.
+    The minutes are derived from the start, so a charge is always shifted by the same amount.
     """
     local = started.astimezone(zone)
     begin = dt.datetime.combine(FIRST_DAY, local.time(), zone)
-    # by UTC: two moments of one zone are subtracted by the wall clock, whatever the season
+    # in UTC: subtracting times of one zone would ignore a change of the clocks
     return (
         begin.astimezone(dt.UTC)
         - started.astimezone(dt.UTC)
@@ -150,7 +150,7 @@ class _Walk:
     tags: Mapping[str, str]
 
     def record(self, record: Any) -> Any:
-        """Return a copy of a record, every field made anonymous."""
+        """Return a copy of a record with every field made anonymous."""
         changes = {
             name: _DROPPED[name] if name in _DROPPED else self.value(name, value, record)
             for name, value in vars(record).items()
@@ -158,7 +158,7 @@ class _Walk:
         return record.model_copy(update=changes)
 
     def value(self, name: str, value: Any, owner: Any) -> Any:
-        """Return the value of a field, made anonymous."""
+        """Return the anonymous value of a field."""
         if isinstance(value, BaseModel):
             return self.record(value)
         if isinstance(value, dt.datetime):
@@ -173,7 +173,7 @@ class _Walk:
         return value
 
     def item(self, name: str, value: Any, number: int, owner: Any) -> Any:
-        """Return an item of a list; sections are numbered after their board."""
+        """Return an anonymous item of a list; sections are numbered after their board."""
         made = self.value(name, value, owner)
         if name == "sections":
             tag = self.tags.get(getattr(owner, "id", ""), "")
@@ -183,7 +183,7 @@ class _Walk:
         return made
 
     def words(self, name: str, value: str) -> str | None:
-        """Return a text where it says nothing of the mill, and something neutral where it may."""
+        """Return a text if it reveals nothing about the mill, otherwise something neutral."""
         if name in _KEPT:
             return value
         if name == "id":

@@ -1,4 +1,4 @@
-"""The bench: figures to explore, and a charge to run. Its constants are those of the physics."""
+"""The bench: figures to explore and a charge to run, with the constants of `physics`."""
 
 from __future__ import annotations
 
@@ -23,14 +23,14 @@ from kilnfolio.rendering.templating import render
 from kilnfolio.training import simulation
 from kilnfolio.training.scenario import read_scenarios
 
-#: Where the bench stands in the edition.
+#: Path of the bench in the edition.
 PATH = "bench.html"
-#: Woods of the board that dries: D₀ at 45 °C [m²/s]; oak from the red-oak formula, others assumed.
+#: Woods of the drying board, with D₀ at 45 °C [m²/s]; oak from the red-oak formula, others assumed.
 WOODS = {"Oak": 1.2e-10, "Maple": 1.9e-10, "Poplar or basswood": 5.5e-10}
-#: The boards drawn where there is no script: through and through, from the bark to the heart.
+#: The boards drawn without script: sawn through and through, from the bark to the heart.
 BOARDS = ((0.0, 175.0, 180.0, 27.0), (0.0, 80.0, 200.0, 27.0), (160.0, 0.0, 150.0, 27.0))
 CUT_NAMES = ("Flat-sawn", "Between", "Quarter-sawn")
-#: The load whose air is worked where there is no script, and what loses how much a day.
+#: The load whose air is computed without script, with its daily loss.
 LOAD = {
     "length": 8.0,
     "width": 2.4,
@@ -44,12 +44,12 @@ LOAD = {
     "dry": 45.0,
     "depression": 3.0,
 }
-#: Days of the profile that is drawn where there is no script.
+#: Days of the profile drawn without script.
 DEFAULT_DAYS = 4
 
 
 def bench_constants() -> dict[str, Any]:
-    """Return every constant that the bench's scripts take from the physics and the simulation."""
+    """Return every constant of `physics` and `simulation` that the bench's scripts need."""
     board = drying_board.Board(25.0, 60.0, 1e-10)
     return {
         "constants": constants(),
@@ -94,18 +94,18 @@ def bench_constants() -> dict[str, Any]:
 
 
 def bench_data(folder: MillFolder) -> Mapping[str, Any]:
-    """Return what the page hands to its scripts: constants and scenarios."""
+    """Return the data for the page's scripts: constants and scenarios."""
     species = {name: located.record for name, located in folder.species.items()}
     return bench_constants() | {"load": LOAD, "scenarios": read_scenarios(folder.root, species)}
 
 
 def stack_air(load: Mapping[str, float]) -> dict[str, float]:
-    """Return the air of a stack: mean speed in its gaps, and what it is on the leaving side.
+    """Return the air of a stack: its mean speed in the gaps, and its state on the leaving side.
 
     Parameters
     ----------
     load : mapping
-        As `LOAD`: metres, millimetres, kg/m³, m³/s, %, points/day, °C and K.
+        As `LOAD`, in metres, millimetres, kg/m³, m³/s, %, points/day, °C and K.
     """
     wood = (
         load["length"] * load["width"] * load["height"] * load["board"]
@@ -129,7 +129,7 @@ def stack_air(load: Mapping[str, float]) -> dict[str, float]:
 
 
 def emc_of_bulbs(dry: float, wet: float) -> float:
-    """Return the EMC of the air of two bulbs at standard pressure [%]."""
+    """Return the EMC for a dry and a wet bulb at standard pressure [%]."""
     humidity = min(float(air.relative_humidity(dry, wet)), 99.0)
     return float(sorption.equilibrium_moisture_content(dry, humidity))
 
@@ -140,7 +140,7 @@ def render_bench(folder: MillFolder, env: Environment) -> Page:
     Parameters
     ----------
     folder : MillFolder
-        Whose scenarios it offers.
+        The mill, for its scenarios.
     env : Environment
         From `templating.environment`.
     """
@@ -202,7 +202,7 @@ def render_bench(folder: MillFolder, env: Environment) -> Page:
 
 
 def _shrinking(folder: MillFolder) -> dict[str, tuple[float, float]]:
-    """Return the woods of the library with radial and tangential shrinkage to oven-dry [%]."""
+    """Return woods of the library with their radial and tangential shrinkage to oven-dry [%]."""
     found = {}
     for located in folder.species.values():
         shrinkage = located.record.shrinkage

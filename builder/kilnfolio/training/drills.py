@@ -1,7 +1,7 @@
-"""Drills: a real charge made anonymous, one fault planted, and what the review says of it.
+"""Drills: a real charge made anonymous, one planted fault, and the review's findings on it.
 
-A drill is kept only where the review finds the planted fault and nothing else that could be taken
-for one; the trainee is marked by those findings. Chance picks charge, fault and place: there is a
+A drill is kept only if the review finds the planted fault and nothing else that could be mistaken
+for one; the trainee is marked by those findings. Charge, fault and place are random, so there is a
 drill for every seed.
 """
 
@@ -42,9 +42,9 @@ from kilnfolio.review.setpoints import PlannedStep, planned_steps
 from kilnfolio.training.anonymous import FIRST_DAY, Scene, anonymous
 from kilnfolio.training.faults import FAULTS, Fault, NoRoomForItError, Planted
 
-#: Charges that drills are made from.
+#: Number of charges that drills are made from.
 _SOURCES = 50
-#: Charges that a fault is planted in before it is given up as one that does not show.
+#: Number of charges in which to try a fault before giving it up as invisible.
 _TRIES = 6
 
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d")
@@ -52,17 +52,17 @@ _MOMENT = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d")
 
 @dataclass(frozen=True)
 class Place:
-    """Where a finding points; what is empty or None may be left open by whoever points."""
+    """What a finding points to; a trainee need not give what is empty or None."""
 
     boards: Sequence[str] = ()
     probe: str = ""
     minutes: tuple[int, int] | None = None
-    """First and last minute of it, from the midnight before the start, by the clock on the wall."""
+    """Its first and last minute by local time, counted from the midnight before the start."""
 
 
 @dataclass(frozen=True)
 class Found:
-    """What a check says of the planted fault."""
+    """A check's finding on the planted fault."""
 
     slug: str
     title: str
@@ -77,9 +77,9 @@ class Drill:
     number: int
     fault: Fault
     what: str
-    """What was altered."""
+    """The alteration, in words."""
     found: Sequence[Found]
-    """What the review says, the check that names the fault first."""
+    """The review's findings; first that of the check that names the fault."""
     facts: Sequence[tuple[str, str]]
     steps: Sequence[Sequence[str]]
     boards: Sequence[Sequence[str]]
@@ -87,14 +87,14 @@ class Drill:
     weighings: Sequence[Sequence[str]]
     hand: Sequence[Sequence[str]]
     made: Sequence[str]
-    """What the sheet says was done, in order."""
+    """The operator's actions on the sheet, in order."""
     charts: Sequence[Markup]
     probes: Sequence[str] = ()
-    """Core probes of a heat treatment that is claimed."""
+    """Core probes of a claimed heat treatment."""
 
     @property
     def places(self) -> list[dict[str, object]]:
-        """Where the check that names the fault points: what a trainee's answer is held against."""
+        """What the check that names the fault points to, to compare with the trainee's answer."""
         return [
             {"boards": place.boards, "probe": place.probe, "minutes": place.minutes}
             for place in (one.place for one in self.found if one.slug == self.fault.must)
@@ -107,27 +107,27 @@ class Drill:
 
 
 class Outcome(Protocol):
-    """What one check said."""
+    """A check's outcome."""
 
     @property
     def outcome(self) -> str:
-        """Its outcome in a word."""
+        """The outcome, as a word."""
 
 
 class Candidate(Protocol):
-    """What is known of a charge that a drill could be made from."""
+    """The summary of a charge that a drill could be made from."""
 
     @property
     def checks(self) -> Sequence[Outcome]:
-        """What the checks said of it."""
+        """The outcomes of its checks."""
 
     @property
     def weighings(self) -> int:
-        """Rounds of weighing."""
+        """Number of rounds of weighing."""
 
 
 def sources_of_drills(graph: Graph) -> Sequence[str]:
-    """Return the charges drills are made from, the oldest: their records change no more."""
+    """Return the charges drills are made from: the oldest, whose records no longer change."""
     return reading.charges(graph, newest_first=True)[-_SOURCES:]
 
 
@@ -137,12 +137,12 @@ def _digest(value: object) -> bytes:
 
 @derived("scene", keys=sources_of_drills, batch=10, digest=_digest)
 def scene(graph: Graph, number: str) -> Scene | None:
-    """Return a charge as drills show it; None where it has no log."""
+    """Return a charge as drills show it; None if it has no log."""
     return scene_of(sealed_folder(graph, number) or mill_of(graph), number)
 
 
 def scene_of(folder: MillFolder, source: str) -> Scene | None:
-    """Return a charge as drills show it; None where it has no log."""
+    """Return a charge as drills show it; None if it has no log."""
     return anonymous(folder, source, "of this drill")
 
 
@@ -151,20 +151,20 @@ def make_drills(
     lines: Mapping[str, Candidate],
     scene: Callable[[str], Scene | None] | None = None,
 ) -> list[Drill]:
-    """Return a drill for every fault that a charge of this mill has room for.
+    """Return a drill for every fault that can be planted in one of this mill's charges.
 
     Parameters
     ----------
     folder : MillFolder
         The mill.
     lines : Mapping
-        The lines of charges to make them from; those with the least to find are taken first, each
-        once where there are enough.
+        Summaries of the charges to use. Those with the fewest findings come first, and each is used
+        once if there are enough.
     scene : callable, optional
-        Returns what `scene_of` does, where that is made already.
+        Replaces `scene_of`, for callers that already have the scenes.
     """
     drills: list[Drill] = []
-    # read once: most faults are tried on several charges before one has room for them
+    # cached, because most faults are tried on several charges
     scene = cache(scene or partial(scene_of, folder))
     sources = sorted(lines, key=lambda name: (_raised(lines[name]), lines[name].weighings, name))
     for fault in FAULTS:
@@ -172,7 +172,7 @@ def make_drills(
         for source, drill in _drills_of(folder, fault, sources, scene, chance, len(drills) + 1):
             drills.append(drill)
             sources.remove(source)
-            sources.append(source)  # last in line from now on
+            sources.append(source)  # move it to the end of the queue
             break
     return drills
 
@@ -184,7 +184,7 @@ def drills_by_chance(
     count: int,
     scene: Callable[[str], Scene | None] | None = None,
 ) -> list[Drill]:
-    """Return drills of a seed: any of the charges, any fault, anywhere in its record.
+    """Return random drills for a seed: any charge, any fault, anywhere in its record.
 
     Parameters
     ----------
@@ -193,16 +193,16 @@ def drills_by_chance(
     sources : sequence of str
         The charges to make them from.
     seed : int
-        Which drills; the same seed gives the same ones.
+        The seed; the same seed gives the same drills.
     count : int
-        How many. No fault comes twice before every other has come, where charges have room for it.
+        How many drills. As far as charges allow, no fault is repeated before all have been used.
     scene : callable, optional
-        Returns what `scene_of` does, where that is made already.
+        Replaces `scene_of`, for callers that already have the scenes.
 
     Returns
     -------
     list of Drill
-        Fewer, or none, where no charge of the mill shows any of the faults.
+        Fewer, or none, if no charge of the mill can show any of the faults.
     """
     chance, scene = Random(seed), cache(scene or partial(scene_of, folder))
     drills: list[Drill] = []
@@ -227,7 +227,7 @@ def _drills_of(
     chance: Random,
     place: int,
 ) -> Iterator[tuple[str, Drill]]:
-    """Yield drills of a fault and the charges they are made from, while tries last."""
+    """Yield drills of a fault with their charges, up to the limit of tries."""
     for source, whole, planted in islice(_tries(folder, fault, sources, scene, chance), _TRIES):
         if drill := _drill(folder, source, whole, planted, fault, place):
             yield source, drill
@@ -244,7 +244,7 @@ def _tries(
     scene: Callable[[str], Scene | None],
     chance: Random,
 ) -> Iterator[tuple[str, Scene, Planted]]:
-    """Yield the charges that have room for a fault, with it planted."""
+    """Yield the charges in which a fault can be planted, with it planted."""
     for source in sources:
         if whole := scene(source):
             with suppress(NoRoomForItError):
@@ -262,7 +262,7 @@ def _steps_of(folder: MillFolder, scene: Scene) -> Sequence[PlannedStep]:
 def _drill(
     folder: MillFolder, source: str, scene: Scene, planted: Planted, fault: Fault, place: int
 ) -> Drill | None:
-    """Return a drill, or None where the fault does not show, or does not show alone."""
+    """Return a drill, or None if the fault is not found or not the only one found."""
     before, after = (_reviewed(folder, source, one) for one in (scene, planted.scene))
     found = _found(planted.scene, before, after, fault)
     if not found or found[0].slug != fault.must or not _alone(before, found, fault):
@@ -271,7 +271,7 @@ def _drill(
 
 
 def _alone(before: Dossier, found: Sequence[Found], fault: Fault) -> bool:
-    """Say whether the review finds this fault and nothing that could be taken for another."""
+    """Return whether the review finds this fault and nothing that suggests another."""
     signs = frozenset().union(*({one.must, *one.also} for one in FAULTS))
     own = {one.check for one in before.findings if one.outcome in ("question", "fail")}
     return own.isdisjoint(signs) and {one.slug for one in found} <= {fault.must, *fault.also}
@@ -283,7 +283,7 @@ def _reviewed(folder: MillFolder, source: str, scene: Scene) -> Dossier:
 
 
 def _found(scene: Scene, before: Dossier, after: Dossier, fault: Fault) -> list[Found]:
-    """Return what the review says of the altered charge and did not say before."""
+    """Return the findings on the altered charge that the original does not have."""
     known = {(finding.check, finding.message) for finding in before.findings}
     new = [finding for finding in after.findings if _new(finding, known)]
     new.sort(key=lambda finding: finding.check != fault.must)
@@ -303,7 +303,7 @@ def _new(finding: Finding, known: set[tuple[str, str]]) -> bool:
 
 
 def _place(scene: Scene, finding: Finding) -> Place:
-    """Return where a finding points: its boards or probe, and the hours it names."""
+    """Return what a finding points to: its boards or probe, and the times it names."""
     tags = {board.id for board in scene.charge.boards}
     moments = [_moment(scene, match) for match in _MOMENT.findall(finding.message)]
     if finding.at:
@@ -324,7 +324,7 @@ def _probes(scene: Scene) -> list[str]:
 
 
 def _minute(scene: Scene, moment: dt.datetime) -> int:
-    """Return a moment as minutes from the midnight before the start, by the clock on the wall."""
+    """Return a time as minutes of local time since the midnight before the start."""
     local = moment.astimezone(scene.zone)
     return 1440 * (local.date() - FIRST_DAY).days + 60 * local.hour + local.minute
 
@@ -334,7 +334,7 @@ def _moment(scene: Scene, words: str) -> dt.datetime:
 
 
 def _by_days(scene: Scene, text: str) -> str:
-    """Return a text with its moments as days of the drill."""
+    """Return a text with its times given as days of the drill."""
     return _MOMENT.sub(lambda match: scene.day(_moment(scene, match[0])), text)
 
 
@@ -398,7 +398,7 @@ def _bulb(regional: RegionalFormat, temp_c: float) -> tuple[str, str]:
 
 
 def _boards(scene: Scene) -> Iterator[Sequence[str]]:
-    """Yield a board's line: each section green, oven-dry and as MC; then the board itself."""
+    """Yield each board's row: its sections (green, oven-dry, MC), then the board itself."""
     most = max((len(board.sections) for board in scene.charge.boards), default=0)
     for board in scene.charge.boards:
         cells = [
@@ -427,7 +427,7 @@ def _weighing(scene: Scene, weighing: Weighing) -> Sequence[str]:
 
 
 def _hand(regional: RegionalFormat, scene: Scene) -> Iterator[Sequence[str]]:
-    """Yield the bulbs read by hand, and what the log shows at the same moment."""
+    """Yield the bulbs read by hand, with the log's values at the same time."""
     log, of = scene.log, regional.temperature_scale.of
     for hand in scene.charge.hand_readings:
         index = int(np.searchsorted(log.times, utc(hand.at)))
@@ -446,7 +446,7 @@ def _hand(regional: RegionalFormat, scene: Scene) -> Iterator[Sequence[str]]:
 
 
 def _made(scene: Scene) -> Iterator[str]:
-    """Yield what was done, oldest first."""
+    """Yield the operator's actions, oldest first."""
     charge = scene.charge
     done = [(one.at, f"step {one.step} set") for one in charge.step_changes]
     done += [(one.at, one.kind) for one in charge.events if one.kind != "note"]
@@ -472,7 +472,7 @@ def _made(scene: Scene) -> Iterator[str]:
 def _charts(
     scene: Scene, dossier: Dossier, place: int, regional: RegionalFormat
 ) -> Iterator[Markup]:
-    """Yield the charts, their ids made the drill's own and their clock counted in days."""
+    """Yield the charts, with ids unique to the drill and time counted in days."""
     for name, chart in (
         ("charge-chart", charge_chart(dossier, scene.zone, regional, dated=False)),
         ("core-chart", core_chart(dossier, scene.zone, regional)),
@@ -482,7 +482,7 @@ def _charts(
         words = str(chart).replace(f'"{name}', f'"drill-{place}-{name}')
         words = words.replace(f" {name}-desc", f" drill-{place}-{name}-desc")
         words = re.sub(r"(hours) from [^<]*", r"\1 from the start", words)
-        # a read-out would tell the hour by a date; these count days
+        # a read-out would show dates, but drills count days
         words = re.sub(
             r' data-from="([^"]+)"',
             lambda found: f' data-minute="{_minute(scene, dt.datetime.fromisoformat(found[1]))}"',

@@ -14,7 +14,7 @@ from kilnfolio.training.problem import (
 
 SURVEY = "The final survey"
 HEAT = "Heat treatment"
-#: Core temperature and minutes of ISPM 15, annex 1; practice only, never a permission.
+#: Core temperature and minutes of ISPM 15, annex 1; for practice only, never a permission.
 _THRESHOLD, _MINUTES = "56 °C", 30.0
 
 
@@ -155,7 +155,7 @@ def _meter(draw: Draw) -> Written:
 
 
 def _minutes(board: Board, name: str) -> float:
-    """Return a run in whole minutes; hours in binary fractions fall a hair short."""
+    """Return a run in whole minutes, because hours as floats can be slightly too short."""
     return round(value_of(board, name) * 60.0, 6)
 
 
@@ -163,7 +163,7 @@ def _minutes(board: Board, name: str) -> float:
 
 
 def _cores(draw: Draw, count: int) -> list[str]:
-    """Return core temperatures that climb past the threshold, with a dip most of the time."""
+    """Return core temperatures that rise past the threshold, in most cases with a dip."""
     temps = [rounded(55.0 + 0.25 * i + draw.number(-0.3, 0.3, 0.1), 0.1) for i in range(count)]
     temps = [min(temp, rounded(57.2 + draw.number(-0.4, 0.4, 0.1), 0.1)) for temp in temps]
     if draw.pick((True, True, False)):

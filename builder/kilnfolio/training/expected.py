@@ -1,4 +1,4 @@
-"""What a trainee is to type: the results a problem asks for, their units, and how near is right."""
+"""The answers a trainee is to type: a problem's results, their units and tolerances."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ from kilnfolio.records.quantities import Quantity, Temperature
 from kilnfolio.training.mistakes import usual_mistakes
 from kilnfolio.training.problem import Problem
 
-#: Answers a problem asks to be typed, at most: the last of those its answer names.
+#: Most figures a problem asks for: the last of those that its answer names.
 MOST = 3
-#: How far a typed figure may stray from the result, for a sum done with rounded steps.
+#: Relative tolerance of a typed figure, to allow for rounded intermediate steps.
 RELATIVE = 0.004
 _NUMBER = re.compile(r"[\d.]+")
 
 
 @dataclass(frozen=True)
 class Unit:
-    """A unit an answer may be typed in: house value = number × factor + offset."""
+    """A unit an answer may be typed in: value = number × factor + offset."""
 
     factor: float
     offset: float
@@ -29,36 +29,36 @@ class Unit:
 
 @dataclass(frozen=True)
 class Expected:
-    """One figure to be typed."""
+    """A figure to be typed."""
 
     name: str
     """The step's name, unique in the problem."""
     label: str
-    """What it is, for the field."""
+    """The label of its field."""
     value: float
-    """The right one, in the unit of `unit`."""
+    """The right figure, in `unit`."""
     tolerance: float
-    """How far off still counts as right, in the same unit."""
+    """Largest error that counts as right, in the same unit."""
     unit: str
-    """The unit a bare number is read in; empty for a number without one."""
+    """The unit assumed for a bare number; empty for a dimensionless figure."""
     units: dict[str, Unit]
-    """Every unit understood, each against `unit`."""
+    """Every unit understood, as a conversion to `unit`."""
     wrong: tuple[tuple[float, str], ...]
-    """What usual mistakes give, in `unit`, and what to say of each."""
+    """Results of common mistakes, in `unit`, with the comment on each."""
 
 
 def expected(problem: Problem) -> list[Expected]:
-    """Return what a problem asks to be typed, in the order of its steps.
+    """Return the figures a problem asks to be typed, in the order of its steps.
 
     Parameters
     ----------
     problem : Problem
-        Worked.
+        A worked problem.
 
     Notes
     -----
-    A problem asks for every result that its answer names and its question does not, the last
-    three at most. Intervals cannot be typed and are left out.
+    A problem asks for the results that its answer names and its question does not, at most the
+    last three. Intervals cannot be typed and are left out.
     """
     names = [
         name for name in _named(problem) if not isinstance(problem.board.results[name].value, tuple)
@@ -109,7 +109,7 @@ def _one(problem: Problem, name: str, several: bool) -> Expected:
 
 
 def _against(of: type[Quantity], word: str, unit: str) -> Unit:
-    """Return how a number in one unit becomes a number in another."""
+    """Return the conversion of numbers from one unit to another."""
 
     def line(name: str) -> tuple[float, float]:
         function: Any = of.units[name]
@@ -120,7 +120,7 @@ def _against(of: type[Quantity], word: str, unit: str) -> Unit:
 
 
 def _last_digit(shown: str) -> float:
-    """Return what one step of the last printed digit is worth."""
+    """Return the value of one unit of the last printed digit."""
     found = _NUMBER.search(shown.replace(" ", ""))
     decimals = len(found[0].partition(".")[2]) if found else 1
     return 10.0**-decimals

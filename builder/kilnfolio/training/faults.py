@@ -1,7 +1,8 @@
-"""What can go wrong with a record, and how it is planted in an anonymous charge.
+"""Faults that occur in records, and how each is planted in an anonymous charge.
 
-Where and how badly is drawn by chance, so that one charge gives many drills. A fault changes the record as the slip itself would have: whoever misread a mass also worked its MC
-from what they wrote. Nothing here judges; what the altered record shows is for the review to say.
+Place and severity are random, so that one charge gives many drills. A fault changes the record as
+the real slip would: whoever misread a mass also worked the MC from it. Nothing here judges the
+altered record; that is up to the review.
 """
 
 from __future__ import annotations
@@ -35,47 +36,47 @@ T = TypeVar("T")
 
 
 class NoRoomForItError(ValueError):
-    """The charge has nothing this fault could be planted in."""
+    """The fault cannot be planted in this charge."""
 
 
 @dataclass(frozen=True)
 class Planted:
-    """An altered charge, and what was done to it."""
+    """An altered charge, and a description of the alteration."""
 
     scene: Scene
     what: str
-    """What was altered, where and from what to what, for the key."""
+    """What was altered, where, and from what to what; printed in the key."""
 
 
-#: How a fault is planted: in a scene, run by these steps, where chance puts it.
+#: Plants a fault in a scene that ran by these steps, at a random place.
 Plant = Callable[[Scene, Sequence[PlannedStep], Random], Planted]
 
 
 @dataclass(frozen=True)
 class Fault:
-    """A slip or failure, as the trainer's key explains it."""
+    """A slip or failure as the trainer's key explains it."""
 
     slug: str
     title: str
     plant: Plant
     action: str
-    """What a good operator does first, in a few words."""
+    """A good operator's first action, in a few words."""
     do: str
-    """What a good operator does about it, in full."""
+    """A good operator's response, in full."""
     must: str
-    """The check that has to say so."""
+    """The check that must find it."""
     also: frozenset[str]
-    """Checks that may speak of it too, because they look at the same figures."""
+    """Checks that may find it too, because they use the same figures."""
 
 
-#: Every fault in the order of the drills; filled by `fault`.
+#: Every fault, in the order of the drills; filled by `fault`.
 FAULTS: list[Fault] = []
 
 
 def fault(
     slug: str, title: str, *, must: str, action: str, do: str, also: Iterable[str] = ()
 ) -> Callable[[Plant], Plant]:
-    """Register a fault: its title, the check that must find it, and what to do about it."""
+    """Register a fault with its title, the check that must find it, and the response."""
 
     def register(plant: Plant) -> Plant:
         FAULTS.append(Fault(slug, title, plant, action, do, must, frozenset(also)))
@@ -156,7 +157,7 @@ def _tags(scene: Scene, _: Sequence[PlannedStep], chance: Random) -> Planted:
 
 
 def _inner(weighings: Sequence[Weighing], chance: Random) -> list[int]:
-    """Return the places of weighings that have others before and after them, in any order."""
+    """Return the indices of weighings that have others before and after them, shuffled."""
     return _shuffled(range(2, len(weighings) - 3), chance)
 
 
@@ -167,7 +168,7 @@ def _shuffled(items: Iterable[T], chance: Random) -> list[T]:
 
 
 def _with_masses(charge: Charge, index: int, masses: Mapping[str, float]) -> list[Weighing]:
-    """Return the weighings with masses of one changed, and the sheet worked from them."""
+    """Return the weighings with masses of one changed and its stated MCs recomputed."""
     weighing = charge.weighings[index]
     written = dict(weighing.masses) | {
         tag: Mass(grams, f"{grams:.0f} g") for tag, grams in masses.items()
@@ -177,7 +178,7 @@ def _with_masses(charge: Charge, index: int, masses: Mapping[str, float]) -> lis
 
 
 def _worked(charge: Charge, weighing: Weighing) -> Weighing:
-    """Return a weighing with its stated MCs worked from its masses, as the operator would."""
+    """Return a weighing with its stated MCs recomputed from its masses, as the operator would."""
     if not weighing.stated_mc:
         return weighing
     dry = _sheet_dry(charge)
@@ -199,7 +200,7 @@ def _percent(value: float) -> Percent:
 
 
 def _sheet_dry(charge: Charge) -> dict[str, float]:
-    """Return the oven-dry masses the sheet works with [g]."""
+    """Return the oven-dry masses used on the sheet [g]."""
     worked = {history.board.id: history.oven_dry_g for history in board_histories(charge)}
     return {
         board.id: board.stated_oven_dry_mass.value
@@ -259,10 +260,10 @@ def _on_wet_basis(section: Section) -> Section:
 
 
 def _worked_low(charge: Charge, weighing: Weighing, tag: str, dry: float) -> Weighing:
-    """Return a weighing worked with too large an oven-dry mass, until the board is below it."""
+    """Return a weighing worked with too large an oven-dry mass, as far as the MC stays above 0."""
     mass = weighing.masses.get(tag)
     if mass is not None and mass.value < dry:
-        # nobody writes a negative MC: here the operator leaves the board out
+        # nobody writes down a negative MC: the operator leaves the board out
         rest = {name: one for name, one in weighing.stated_mc.items() if name != tag}
         weighing = weighing.model_copy(update={"stated_mc": rest})
     return _worked(charge, weighing)
@@ -347,16 +348,16 @@ def _early(scene: Scene, steps: Sequence[PlannedStep], chance: Random) -> Plante
 
 
 def _next(charge: Charge, place: int) -> dt.datetime:
-    """Return when the air of a step gave way to the next."""
+    """Return when a step's air was replaced by the next."""
     if place + 1 < len(charge.step_changes):
         return charge.step_changes[place + 1].at
     return charge.equalizing.start if charge.equalizing else charge.ended
 
 
 def _air_from(scene: Scene, start: dt.datetime, due: dt.datetime, end: dt.datetime) -> Scene:
-    """Return the scene with the air of a step, from when it was due, begun at `start` instead.
+    """Return the scene with a step's air starting at `start` instead of when it was due.
 
-    The readings are drawn out over the longer time, so that nothing jumps.
+    The readings are stretched over the longer time, so that nothing jumps.
     """
     log = scene.log
     first, middle, last = np.searchsorted(log.times, [utc(start), utc(due), utc(end)])
@@ -428,7 +429,7 @@ def _wick(scene: Scene, _: Sequence[PlannedStep], chance: Random) -> Planted:
     ramp = np.linspace(0.0, 1.0, max(last - first, 1)) ** 0.5
     channels = dict(log.channels)
     dried = wet.copy()
-    # never above the dry bulb: that would be another fault
+    # not above the dry bulb, which would be another fault
     room = np.maximum(channels["dry-bulb"][first:last] - wet[first:last] - 0.4, 0.0)
     dried[first:last] += np.minimum(most * ramp, 0.85 * room)
     channels["wet-bulb"] = np.round(dried, 2)
@@ -457,7 +458,7 @@ def _stuck(scene: Scene, _: Sequence[PlannedStep], chance: Random) -> Planted:
     log, wet = scene.log, scene.log.channels.get("wet-bulb")
     if wet is None or len(wet) < 400:
         raise NoRoomForItError("there is no wet bulb, or too short a log")
-    # across a step, where its partner moves
+    # across a step change, where the other bulb moves
     changes = [one.at for one in scene.charge.step_changes[1:]]
     if not changes:
         raise NoRoomForItError("no step is written down")

@@ -11,7 +11,7 @@ from kilnfolio.training.problem import KINDS, Kind
 from kilnfolio.training.rates import EQUALIZING, RATES
 from kilnfolio.training.timber import SHRINKAGE, WATER
 
-#: Topics in order, and the chapter of the handbook that treats them.
+#: Topics in order, each with its chapter of the handbook.
 TOPICS: Mapping[str, str] = {
     MC: "calculations",
     BOARDS: "sampling",
@@ -27,5 +27,5 @@ TOPICS: Mapping[str, str] = {
 
 
 def by_topic() -> dict[str, list[Kind]]:
-    """Return the kinds of every topic."""
+    """Return the kinds of problem of every topic."""
     return {topic: [kind for kind in KINDS.values() if kind.topic == topic] for topic in TOPICS}

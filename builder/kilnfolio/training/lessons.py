@@ -1,4 +1,4 @@
-"""Lesson paths: what to read, show, work and be tested on, and the paper of the test."""
+"""Lesson paths: reading, demonstration, exercises and test, and the exam papers."""
 
 from __future__ import annotations
 
@@ -26,10 +26,10 @@ from kilnfolio.training.kinds import by_topic
 from kilnfolio.training.problem import KINDS, make_problem
 from kilnfolio.training.problem import Problem as Exercise
 
-#: The file of the paths, and the page.
+#: The file of lesson paths, and their page.
 LESSONS = f"{HANDBOOK}/lessons.yaml"
 PATH = "lessons.html"
-#: Exam papers take numbers from seeds the page of problems never shows.
+#: First seed of exam papers, beyond all seeds used on the page of problems.
 _FIRST_SEED = 1000
 
 
@@ -37,34 +37,34 @@ class Exam(Record):
     """The test at the end of a path."""
 
     problems: Annotated[int, Field(ge=1, le=40)]
-    """How many problems the paper has."""
+    """Number of problems on the paper."""
     minutes: Annotated[int, Field(ge=5, le=480)]
-    """Time for it."""
+    """Minutes allowed."""
     pass_marks: Annotated[int, Field(ge=1, le=100)]
-    """Marks of a hundred that pass."""
+    """Percentage of marks needed to pass."""
 
 
 class Lesson(Record):
-    """One path."""
+    """A lesson path."""
 
     id: Slug
     """Its address."""
     title: Name
     """As printed."""
     who: Literal["beginner", "operator", "customer-facing"]
-    """Whom it is for."""
+    """Who it is for."""
     length: Literal["one hour", "one day", "one week"]
     """How long it takes."""
     outcomes: Annotated[list[Text], Field(min_length=1)]
-    """What they can do afterwards."""
+    """What trainees can do afterwards."""
     reading: Annotated[list[Name], Field(min_length=1)]
-    """Chapters by address, each with '#' and a section where only that is meant."""
+    """Chapters by address; with '#' and an anchor for a single section."""
     demonstration: Text
-    """What to show."""
+    """What the trainer shows."""
     exercises: Annotated[list[Slug], Field(min_length=1)]
-    """Kinds of practice problems."""
+    """Kinds of practice problem."""
     test: Exam
-    """The test."""
+    """The test at the end."""
 
 
 class Lessons(Record):
@@ -73,16 +73,16 @@ class Lessons(Record):
     format: Literal[1]
     """The record format."""
     paths: Annotated[list[Lesson], Field(min_length=1)]
-    """In order."""
+    """The paths, in order."""
 
 
 def read_lessons(root: Path, manuscript: Manuscript) -> tuple[Lesson, ...]:
-    """Read the lesson paths of a mill folder; none where it has no file of them.
+    """Read the lesson paths of a mill folder; None if it has no such file.
 
     Raises
     ------
     RecordProblems
-        Everything that is wrong, with the lines: a chapter, section or exercise that is not there.
+        All problems with their lines, such as a chapter, section or exercise that does not exist.
     """
     if not (root / LESSONS).is_file():
         return ()
@@ -95,7 +95,7 @@ def read_lessons(root: Path, manuscript: Manuscript) -> tuple[Lesson, ...]:
 
 def _problems(located: Located[Lessons], manuscript: Manuscript) -> Iterator[Problem]:
     document = located.document
-    by_topic()  # each module registers its kinds
+    by_topic()  # each module registers its kinds of problem
     for place, lesson in enumerate(located.record.paths):
         for position, reading in enumerate(lesson.reading):
             slug, _, anchor = reading.partition("#")
@@ -135,7 +135,7 @@ def _near(name: str, known: Mapping[str, object]) -> str:
 
 @dataclass(frozen=True)
 class Linked:
-    """Words that lead somewhere."""
+    """A link."""
 
     words: str
     target: str
@@ -143,7 +143,7 @@ class Linked:
 
 @dataclass(frozen=True)
 class PathView:
-    """A path as the page prints it."""
+    """A lesson path as the page prints it."""
 
     lesson: Lesson
     reading: Sequence[Linked]
@@ -151,7 +151,7 @@ class PathView:
 
 
 def path_views(folder: MillFolder) -> list[PathView]:
-    """Return every path of a mill with its links."""
+    """Return every lesson path of a mill, with its links."""
     manuscript = read_manuscript(folder.root)[0]
     return [
         PathView(
@@ -178,7 +178,7 @@ def render_lessons(folder: MillFolder, env: Environment) -> Page:
     Parameters
     ----------
     folder : MillFolder
-        Whose handbook and problems they use.
+        The mill, for its handbook and problems.
     env : Environment
         From `templating.environment`.
     """
@@ -199,17 +199,17 @@ def render_lessons(folder: MillFolder, env: Environment) -> Page:
 
 @dataclass(frozen=True)
 class Question:
-    """A problem of an exam, with its marks."""
+    """A problem of an exam paper, with its marks."""
 
     number: int
     exercise: Exercise
     marks: int
-    """One for each step of the sum, and one for the result with its unit."""
+    """One mark for each step of the working, and one for the result with its unit."""
 
 
 @dataclass(frozen=True)
 class Paper:
-    """An exam."""
+    """An exam paper."""
 
     lesson: Lesson
     seed: int
@@ -217,26 +217,26 @@ class Paper:
 
     @property
     def marks(self) -> int:
-        """Marks in all."""
+        """Total marks."""
         return sum(question.marks for question in self.questions)
 
     @property
     def pass_marks(self) -> int:
-        """Marks that pass, rounded up."""
+        """Marks needed to pass, rounded up."""
         return -(-self.marks * self.lesson.test.pass_marks // 100)
 
 
 def exam(folder: MillFolder, lesson: Lesson, seed: int) -> Paper:
-    """Return the exam of a path: the same path and seed give the same paper.
+    """Return the exam paper of a path; the same path and seed give the same paper.
 
     Parameters
     ----------
     folder : MillFolder
-        Whose limits the problems use.
+        The mill, for the limits that problems use.
     lesson : Lesson
-        The path; its exercises are asked in order, and again with other numbers if needed.
+        The path. Its exercises come in order, and again with other numbers if needed.
     seed : int
-        From 0; another seed gives other numbers.
+        Seed of the numbers, from 0.
     """
     limits, regional = limit_table(folder), regional_format(folder.mill.record)
     by_topic()

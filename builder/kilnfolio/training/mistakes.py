@@ -1,7 +1,7 @@
-"""Mistakes people make with a formula: what each gives, so that a wrong answer can be named.
+"""Common mistakes with each formula and what they give, so that a wrong answer can be explained.
 
-Each is the sum somebody did instead, in house units; none is a tolerance. Which mistakes are usual
-is common practice among those who teach drying; no publication is claimed.
+Each is the calculation somebody did instead, in house units; none is a tolerance. The choice of
+mistakes is common practice among those who teach drying; no publication is claimed.
 """
 
 from __future__ import annotations
@@ -16,12 +16,12 @@ from kilnfolio.physics import air, heat, sorption, sums
 
 @dataclass(frozen=True)
 class Mistake:
-    """One wrong way to work a formula."""
+    """A wrong way to use a formula."""
 
     words: str
-    """What the person did, said to them."""
+    """What the trainee did, addressed to them."""
     work: Callable[..., float]
-    """The wrong sum, by those of the formula's arguments it uses, in house units."""
+    """The wrong calculation, a function of some of the formula's arguments in house units."""
 
 
 def _wet_basis(mass: float, oven_dry_mass: float) -> float:
@@ -33,7 +33,7 @@ def _driest_half(of: list[float]) -> float:
 
 
 def _time_above_in_all(interval: float, temperatures: list[float], threshold: float) -> float:
-    """Return what adding up every run gives, the breaks left out."""
+    """Return the total of all runs, as if breaks did not matter."""
     runs, total = [], 0.0
     for temperature in [*temperatures, -273.0]:
         if temperature >= threshold:
@@ -50,7 +50,7 @@ def _humidity(dry_bulb: float, wet_bulb: float, altitude: float = 0.0) -> float:
     return float(air.relative_humidity(dry_bulb, wet_bulb, pressure))
 
 
-#: The usual mistakes with each formula.
+#: The common mistakes with each formula.
 MISTAKES: Mapping[str, tuple[Mistake, ...]] = {
     "moisture_content": (
         Mistake(
@@ -231,16 +231,16 @@ MISTAKES: Mapping[str, tuple[Mistake, ...]] = {
 def usual_mistakes(
     formula: str, given: Mapping[str, Any], right: float
 ) -> Iterator[tuple[float, str]]:
-    """Yield what each usual mistake gives with these values, and what to say of it.
+    """Yield the result of each common mistake with these values, with the comment on it.
 
     Parameters
     ----------
     formula : str
         The formula's name.
     given : mapping
-        Its arguments in house units; lists where it takes several.
+        Its arguments in house units; lists for those that take several values.
     right : float
-        The right result; a mistake that happens to give it is left out.
+        The right result; mistakes that happen to give it are left out.
     """
     for mistake in MISTAKES.get(formula, ()):
         try:

@@ -1,4 +1,4 @@
-"""Problems about MC, sample boards and the boards that control."""
+"""Problems about MC, sample boards and controlling boards."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ CONTROL = "Controlling MC"
 
 
 def _section(draw: Draw, mc: float, dry: float | None = None) -> tuple[str, str]:
-    """Return green and oven-dry mass of a section about so wet."""
+    """Return the green and oven-dry mass of a section of about this MC."""
     dry = dry or draw.number(58.0, 130.0, 0.1)
     return words(rounded(float(mass_at(dry, mc)), 0.1), "g"), words(dry, "g")
 
 
 def _pair(draw: Draw, mc: float) -> list[dict[str, str]]:
-    """Return the steps that give the MC of two sections cut from one board about so wet."""
+    """Return the steps that give the MCs of two sections of a board of about this MC."""
     size = draw.number(64.0, 124.0, 0.1)
     pair = []
     for name, off in (("first", draw.number(0.2, 0.9, 0.1)), ("second", -0.4)):
@@ -149,7 +149,7 @@ def _most_water(draw: Draw) -> Written:
 
 
 def _board_of(draw: Draw, mc: float) -> tuple[str, float]:
-    """Return the mass of a board about so wet, and its oven-dry mass [g]."""
+    """Return the mass of a board of about this MC, and its oven-dry mass [g]."""
     dry = draw.number(1650.0, 3400.0, 1.0)
     return words(rounded(float(mass_at(dry, mc)), 1.0), "g", 0), dry
 

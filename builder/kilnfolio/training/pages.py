@@ -1,7 +1,7 @@
-"""The pages of practice problems and drills, and the numbers a script puts in.
+"""The pages of practice problems and drills, and the numbers that a script exchanges.
 
-The page of problems holds one set and works without script. With it, every problem can be had with
-other numbers; those too were worked when the site was built: no formula stands in a script.
+The page of problems holds one set and works without script. With script, every problem can be shown
+with other numbers. Those too were worked when the site was built: scripts contain no formula.
 """
 
 from __future__ import annotations
@@ -27,18 +27,18 @@ from kilnfolio.training.faults import FAULTS
 from kilnfolio.training.kinds import TOPICS, by_topic
 from kilnfolio.training.problem import KINDS, Kind, Problem, make_problem
 
-#: Where the page stands in the edition, and the file of other numbers it loads.
+#: Path of the page in the edition, and of the file of other numbers that it loads.
 PATH = "practice.html"
 NUMBERS_PATH = "assets/practice-numbers.js"
-#: Where the drills stand.
+#: Path of the drills.
 DRILLS_PATH = "drills.html"
-#: Sets of numbers each problem comes with.
+#: Sets of numbers for each problem.
 SETS = 12
 
 
 @dataclass(frozen=True)
 class Topic:
-    """A topic's problems, and the chapter that treats it."""
+    """A topic's problems, and its chapter of the handbook."""
 
     title: str
     anchor: str
@@ -50,9 +50,9 @@ class Topic:
 def sets_of(
     kind: Kind, limits: LimitTable, count: int, regional: RegionalFormat = PLAIN
 ) -> list[Problem]:
-    """Return so many problems of a kind, no two alike, by rising seeds.
+    """Return different problems of a kind, by rising seeds.
 
-    Fewer where the kind has not so many different numbers.
+    Returns fewer than `count` if the kind does not have enough different numbers.
     """
     found: dict[str, Problem] = {}
     for seed in range(20 * count):
@@ -64,7 +64,7 @@ def sets_of(
 
 
 def topics(folder: MillFolder, place: int) -> list[Topic]:
-    """Return every topic with its problems of one set, counted from 0."""
+    """Return every topic with its problems of one set of numbers; sets count from 0."""
     limits, regional = limit_table(folder), regional_format(folder.mill.record)
     return [
         Topic(
@@ -78,7 +78,7 @@ def topics(folder: MillFolder, place: int) -> list[Topic]:
 
 
 def numbered(groups: Sequence[Topic]) -> Iterator[tuple[int, Problem]]:
-    """Yield every problem with its number, counted through the topics."""
+    """Yield every problem with its number, counted across topics."""
     yield from enumerate((problem for topic in groups for problem in topic.problems), start=1)
 
 
@@ -88,7 +88,7 @@ def render_practice(folder: MillFolder, env: Environment) -> Page:
     Parameters
     ----------
     folder : MillFolder
-        Whose limits the problems use.
+        The mill, for the limits that problems use.
     env : Environment
         From `templating.environment`.
     """
@@ -118,7 +118,7 @@ def render_practice(folder: MillFolder, env: Environment) -> Page:
 
 
 def render_drills(drills: Sequence[Drill], env: Environment) -> Page:
-    """Return the page of drills, each with its key folded away.
+    """Return the page of drills, each with its key collapsed.
 
     Parameters
     ----------
@@ -138,7 +138,7 @@ def render_drills(drills: Sequence[Drill], env: Environment) -> Page:
 def drills_alone(
     drills: Sequence[Drill], env: Environment, seed: int, style: str, script: str
 ) -> str:
-    """Return drills as one file that opens without a site.
+    """Return drills as a single file that opens without the site.
 
     Parameters
     ----------
@@ -147,9 +147,9 @@ def drills_alone(
     env : Environment
         From `templating.environment`.
     seed : int
-        What they were made from, for the title.
+        The seed of the drills, for the title.
     style, script : str
-        The style sheet and ``drills.js``, written into the file.
+        The style sheet and ``drills.js``, embedded in the file.
     """
     from kilnfolio import __version__
 
@@ -158,7 +158,7 @@ def drills_alone(
         env,
         title=f"Drills of seed {seed}",
         alone=True,
-        # an address of the site's own is none here; the reader's fonts do
+        # the site's font files are not available here; the reader's fonts will do
         style=Markup(re.sub(r"@font-face {[^}]*}", "", style)),
         script=Markup(script),
         version=__version__,
@@ -178,13 +178,13 @@ def _drills_page(drills: Sequence[Drill], env: Environment, **values: Any) -> st
 
 
 def practice_numbers(folder: MillFolder) -> str:
-    """Return the script file that holds every set of numbers, the page's own first."""
+    """Return the script file of every set of numbers, starting with the page's own."""
     limits, regional = limit_table(folder), regional_format(folder.mill.record)
     said: dict[str, int] = {}
     units: dict[str, Mapping[str, tuple[float, float]]] = {}
 
     def figure(asked: Expected) -> list[Any]:
-        """Return a figure to be typed: its label, the figure, how near, its units, mistakes."""
+        """Return a figure to be typed as plain data: label, figure, tolerance, units, mistakes."""
         key = f"{asked.unit}|{','.join(asked.units)}"
         units[key] = {word: (unit.factor, unit.offset) for word, unit in asked.units.items()}
         mistakes = [(value, said.setdefault(words, len(said))) for value, words in asked.wrong]

@@ -1,4 +1,4 @@
-"""A charge run on the bench as records of a mill folder, so that the mill's own checks review it."""
+"""A charge run on the bench as records of a mill folder, for review by the mill's own checks."""
 
 from __future__ import annotations
 
@@ -16,15 +16,15 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.training.scenario import read_scenarios
 from kilnfolio.training.simulation import START_C, STEP_H, Numbers, Run, apply
 
-#: The charge, its kiln and its schedule are called this.
+#: Id of the charge, its kiln and its schedule.
 NAME = "bench"
 _STARTED = dt.datetime.fromisoformat("2026-01-05T08:00")
-#: A sample board: 0.6 m long, 150 mm wide [m²]; each section weighs so much when dry [g].
+#: Face of a sample board, 0.6 m by 150 mm [m²], and the oven-dry mass of a section [g].
 _FACE_M2, _SECTION_G = 0.09, 100.0
-#: How near the air that was set has to be to a step of the sheet to be that step [K].
+#: Largest difference between the air as set and a step of the sheet to count as that step [K].
 _NEAR_K = 0.3
 _NOISE_K = 0.05
-"""Standard deviation of the recorder's readings; a value that never moved would be a dead sensor."""
+"""Standard deviation of the recorder's readings; constant values would look like a dead sensor."""
 _MOST_DECISIONS = 5000
 
 
@@ -48,7 +48,7 @@ class _Do(_Part):
 
 
 class SavedRun(BaseModel):
-    """What the bench saves: the load, the seed, and every decision in order."""
+    """A file saved by the bench: the load, the seed, and every decision in order."""
 
     model_config = ConfigDict(extra="ignore", allow_inf_nan=False)
 
@@ -63,12 +63,12 @@ class SavedRun(BaseModel):
 
 
 def read_saved(path: Path) -> SavedRun:
-    """Return what a file of the bench holds.
+    """Read a file saved by the bench.
 
     Raises
     ------
     ValueError
-        What is wrong with the file, in a sentence.
+        If the file is not valid; the message says why.
     """
     try:
         return SavedRun.model_validate(json.loads(path.read_text("utf-8")))
@@ -82,19 +82,19 @@ def read_saved(path: Path) -> SavedRun:
 
 
 def practice_records(folder: MillFolder, saved: SavedRun) -> dict[str, str]:
-    """Return a mill folder's files, by path, that hold a charge of the bench as its record.
+    """Return the files of a mill folder, by path, that record a charge of the bench.
 
     Parameters
     ----------
     folder : MillFolder
-        The mill whose limits, species and scenarios are used.
+        The mill, for its limits, species and scenarios.
     saved : SavedRun
         From `read_saved`.
 
     Raises
     ------
     ValueError
-        If the scenario is not one of this mill's, or nothing was dried.
+        If this mill does not have the scenario, or nothing was dried.
     """
     species = {name: located.record for name, located in folder.species.items()}
     scenarios = read_scenarios(folder.root, species)
@@ -172,7 +172,7 @@ def _kiln() -> dict[str, Any]:
                 "kind": kind,
                 "channel": channel,
                 "uncertainty": "0.3 K",
-                # a date of each one's own: YAML would write the same one as an alias
+                # a new date object each time: YAML would write a repeated one as an alias
                 "calibrations": [{"on": _week_before(), "by": "Trainer", "method": "the bench's"}],
             }
             for tag, kind, channel in instruments
@@ -211,7 +211,7 @@ def _schedule(given: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _charge(given: Mapping[str, Any], saved: SavedRun) -> tuple[Run, dict[str, Any]]:
-    """Run the decisions again; return the run, and its record as a mill would have written it."""
+    """Replay the decisions; return the run, and its record as a mill would have written it."""
     run = Run(given, saved.seed)
     dry_g = 1e3 * _FACE_M2 * given["thickness_mm"] / 1e3 * given["basic_density"]
     green = [float(mc) for mc in run.profile.mean(axis=-1)[: given["samples"]]]
@@ -240,7 +240,7 @@ def _charge(given: Mapping[str, Any], saved: SavedRun) -> tuple[Run, dict[str, A
                 "by": "Trainee",
                 "masses": dict(_masses(dry_g, run.weighings[-1].mcs)),
             }
-    weighings.pop(0.0, None)  # the boards' green masses say it
+    weighings.pop(0.0, None)  # it is in the boards' green masses
     return run, {
         "format": 1,
         "id": NAME,
@@ -308,7 +308,7 @@ def _masses(dry_g: float, mcs: tuple[float, ...]) -> Iterator[tuple[str, str]]:
 
 
 def _read(temp_c: float, noise: Numbers) -> str:
-    """Return a reading as a recorder with the noise of real sensors shows it."""
+    """Return a reading with the noise of a real sensor."""
     return f"{temp_c + _NOISE_K * noise.normal():.2f}"
 
 

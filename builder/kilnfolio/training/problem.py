@@ -1,7 +1,7 @@
-"""A kind of practice problem: numbers drawn by seed, a question, a hint, an answer worked.
+"""Kinds of practice problem: numbers drawn by seed, a question, a hint and a worked answer.
 
-Every sum is a formula of the registry and every number of the prose is an argument or a result of
-one, so that a problem cannot ask one thing and answer another. The same kind and seed give the same
+Every calculation is a formula of the registry and every number in the text is an argument or result
+of one, so question and answer cannot disagree. The same kind and seed give the same
 problem on every machine.
 """
 
@@ -29,31 +29,31 @@ from kilnfolio.review.working import (
 
 T = TypeVar("T")
 Entered = str | list[str]
-#: A step: its name, its formula, and the formula's arguments as a person writes them.
+#: A step: its name, its formula, and the formula's arguments as people write them.
 Step = Mapping[str, Entered]
 
 
 class Draw:
-    """Numbers for one problem, rounded as a person would write them.
+    """Random numbers for a problem, rounded as people write them.
 
     Parameters
     ----------
     kind : str
         Slug of the kind of problem.
     seed : int
-        From 0; another seed gives other numbers.
+        Seed, from 0; another seed gives other numbers.
     """
 
     def __init__(self, kind: str, seed: int):
         self._generator = np.random.default_rng([seed, *kind.encode()])
 
     def number(self, low: float, high: float, step: float) -> float:
-        """Return one of low, low + step … high."""
+        """Return one of low, low + step, …, high."""
         count = round((high - low) / step)
         return rounded(low + step * int(self._generator.integers(0, count + 1)), step)
 
     def numbers(self, count: int, low: float, high: float, step: float) -> list[float]:
-        """Return several, no two alike."""
+        """Return several different ones."""
         most = round((high - low) / step) + 1
         chosen = self._generator.choice(most, size=count, replace=False)
         return [rounded(low + step * int(one), step) for one in chosen]
@@ -63,22 +63,22 @@ class Draw:
         return choices[int(self._generator.integers(0, len(choices)))]
 
     def readings(self, count: int, mean: float, sd: float, step: float) -> list[float]:
-        """Return readings that scatter about a mean."""
+        """Return readings scattered about a mean."""
         return [rounded(float(value), step) for value in self._generator.normal(mean, sd, count)]
 
 
 def rounded(value: float, step: float) -> float:
-    """Return a value on the grid of a step, without the dust of binary fractions."""
+    """Return a value rounded to a multiple of `step`, without binary rounding errors."""
     return float(round(value / step) * Decimal(str(step)))
 
 
 def words(value: float, unit: str, decimals: int = 1) -> str:
-    """Return a quantity as a person writes it: ``121.5 g``."""
+    """Return a quantity as people write it: ``121.5 g``."""
     return f"{value:.{decimals}f} {unit}"
 
 
 def value_of(board: Board, name: str) -> float:
-    """Return the result of a step in its house unit; the lower end of an interval."""
+    """Return the result of a step in its house unit; for an interval, its lower end."""
     value = board.results[name].value
     return value[0] if isinstance(value, tuple) else value
 
@@ -87,14 +87,14 @@ def value_of(board: Board, name: str) -> float:
 class Written:
     """A problem before it is worked.
 
-    In the prose ``{step}`` stands for a result and ``{step.argument}`` for an argument as entered.
+    In the text, ``{step}`` stands for a result and ``{step.argument}`` for an argument as entered.
     """
 
     ask: str
     hint: str
     steps: Sequence[Step]
     answer: str | Callable[[Board], str]
-    """The prose of the answer, or what writes it where it rests on the results."""
+    """The text of the answer, or a function that writes it from the results."""
 
 
 @dataclass(frozen=True)
@@ -109,7 +109,7 @@ class Kind:
 
 @dataclass(frozen=True)
 class Problem:
-    """A problem with its numbers, worked."""
+    """A worked problem with its numbers."""
 
     kind: Kind
     seed: int
@@ -118,16 +118,16 @@ class Problem:
     ask: Markup
     hint: Markup
     answer: Markup
-    """The answer in words, then the board."""
+    """The answer in words, followed by the working."""
     given: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
-    """The arguments of every step in house units, by its name."""
+    """The arguments of every step in house units, by the step's name."""
     written_ask: str = ""
-    """The question before its placeholders were filled."""
+    """The question with its placeholders."""
     written_answer: str = ""
-    """The answer before its placeholders were filled."""
+    """The answer with its placeholders."""
 
 
-#: Every kind by its slug, in the order of the handbook; filled by `kind`.
+#: Every kind of problem by slug, in the order of the handbook; filled by `kind`.
 KINDS: dict[str, Kind] = {}
 
 Writer = Callable[[Draw], Written]
@@ -148,18 +148,18 @@ def kind(slug: str, topic: str, title: str) -> Callable[[Writer], Writer]:
 def make_problem(
     of: Kind, seed: int, limits: LimitTable, regional: RegionalFormat = PLAIN
 ) -> Problem:
-    """Return the problem of a kind and seed, worked.
+    """Return the worked problem of a kind and seed.
 
     Parameters
     ----------
     of : Kind
-        Which kind.
+        The kind of problem.
     seed : int
-        From 0.
+        The seed, from 0.
     limits : LimitTable
         The mill's limits, for the formulas that rest on one.
     regional : RegionalFormat, optional
-        Which units come first.
+        The region, which decides which units come first.
     """
     written = of.write(Draw(of.slug, seed))
     board = Board(regional)
@@ -180,7 +180,7 @@ def make_problem(
 
 
 def _work(board: Board, step: Step, limits: LimitTable) -> dict[str, Any]:
-    """Work a step onto the board, and return its arguments in house units."""
+    """Work a step, add it to the board, and return its arguments in house units."""
     name, formula = str(step["let"]), FORMULAS[str(step["compute"])]
     values = {
         argument.name: _value(argument, step[argument.name], board)

@@ -1,4 +1,4 @@
-"""A scenario of the bench: a load with hidden boards, written by a trainer in YAML."""
+"""Scenarios of the bench: loads with hidden boards, written by a trainer in YAML."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import read_yaml
 from kilnfolio.review.working import Points
 
-#: Where scenarios stand in a mill folder.
+#: Folder of scenarios in a mill folder.
 SCENARIOS = "content/handbook/scenarios"
 
 
@@ -42,55 +42,55 @@ class Scenario(Record):
     format: Literal[1]
     """The record format."""
     title: Name
-    """What it is called."""
+    """Its title."""
     say: Text
-    """The case, to the trainee."""
+    """The case, as told to the trainee."""
     invented: Literal[True]
-    """A scenario is invented, and says so."""
+    """Always true: a scenario is invented, and says so."""
     species: Slug
-    """The wood: its density and shrinkage come from its sheet."""
+    """The wood, whose density and shrinkage come from its species record."""
     thickness: Length
     """Thickness of the boards."""
     volume: Volume
     """Green volume of the load."""
     boards: Annotated[int, Field(ge=4, le=60)]
-    """Boards that are computed."""
+    """Number of boards computed."""
     samples: Annotated[int, Field(ge=2, le=20)]
-    """How many of them may be weighed."""
+    """Number of them that may be weighed."""
     initial_mc: Annotated[Percent, in_range(30, 200)]
     """Mean MC at the start."""
     initial_spread: Points
-    """Standard deviation of it between boards."""
+    """Standard deviation of the MC at the start between boards."""
     diffusivity: Annotated[float, Field(gt=1e-12, lt=1e-8)]
     """D₀ at 45 °C [m²/s]."""
     diffusivity_spread: Annotated[float, Field(ge=0, le=0.5)]
-    """Standard deviation of its share between boards."""
+    """Relative standard deviation of D₀ between boards."""
     target: Annotated[Percent, in_range(4, 25)]
-    """Final MC that is wanted."""
+    """Final MC to reach."""
     target_within: Points
-    """How far a board may be from it."""
+    """Largest deviation of a board from the target."""
     checks_above: Annotated[float, Field(gt=0, lt=20)]
-    """Gradient index above which a board is counted as checked; for teaching only."""
+    """Gradient index above which a board counts as checked; for teaching only."""
     wick_life_days: Annotated[float, Field(gt=0, le=60)]
     """Mean days until a wick begins to dry out."""
     kwh_per_kg: Annotated[float, Field(gt=0, le=10)]
-    """Energy the kiln uses for each kilogram of water [kWh/kg]."""
+    """Energy of the kiln per kilogram of water [kWh/kg]."""
     day_cost: Annotated[float, Field(ge=0)]
-    """Cost of a kiln day, in the mill's money."""
+    """Cost of a kiln day, in the mill's currency."""
     kwh_price: Annotated[float, Field(ge=0)]
-    """Price of a kWh, in the mill's money."""
+    """Price of a kWh, in the mill's currency."""
     timber_value: Annotated[float, Field(ge=0)]
-    """Value of a cubic metre, in the mill's money."""
+    """Value of a cubic metre, in the mill's currency."""
     good_days: Annotated[float, Field(gt=0)]
     """Days a good operator needs."""
     longest_days: Annotated[float, Field(gt=1, le=200)]
-    """Days after which the charge is broken off."""
+    """Days after which the charge is aborted."""
     steps: Annotated[list[BenchStep], Field(min_length=1)]
     """The sheet beside the trainee."""
 
 
 def read_scenarios(root: Path, species: dict[str, Species]) -> dict[str, dict[str, Any]]:
-    """Return every scenario of a mill folder, as plain values for the simulation.
+    """Read every scenario of a mill folder, as plain values for the simulation.
 
     Parameters
     ----------
@@ -102,7 +102,7 @@ def read_scenarios(root: Path, species: dict[str, Species]) -> dict[str, dict[st
     Raises
     ------
     RecordProblems
-        Everything that is wrong with any of them, with the lines.
+        All problems of all scenarios, with their lines.
     """
     found: dict[str, dict[str, Any]] = {}
     problems: list[Problem] = []
@@ -136,7 +136,7 @@ def read_scenarios(root: Path, species: dict[str, Species]) -> dict[str, dict[st
 
 
 def plain_values(scenario: Scenario, wood: Species) -> dict[str, Any]:
-    """Return a scenario as plain values in house units, as the simulation and the page take it."""
+    """Return a scenario as plain values in house units, as used by the simulation and the page."""
     assert wood.shrinkage is not None
     assert wood.shrinkage.tangential is not None
     values = scenario.model_dump(

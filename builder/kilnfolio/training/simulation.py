@@ -1,9 +1,9 @@
-"""A charge that is run for practice: hidden boards, a kiln with lag, a wick that may fail.
+"""A practice charge: hidden boards, a kiln with lag, and a wick that may fail.
 
-The boards dry by `physics.drying_board`, as those of the forecast do; the air is the physics'
-psychrometry. The kiln, the wick and the count of spoiled boards are simple models for teaching.
-``assets/charge-run.js`` follows this file step by step; both give the same figures from the same
-seed and the same decisions.
+The boards dry by `physics.drying_board`, like those of the forecast, and the air is that of
+`physics.air`. The kiln, the wick and the count of spoiled boards are simple models for teaching.
+``assets/charge-run.js`` mirrors this file step by step; both give the same figures for the same
+seed and decisions.
 """
 
 from __future__ import annotations
@@ -19,19 +19,19 @@ from kilnfolio.physics import air, drying_board, moisture, sorption, water
 from kilnfolio.physics._types import Floats
 
 STEP_H = 2.0
-"""Time the air is held for. [h]"""
+"""Time step, during which the air is constant. [h]"""
 DRY_LAG_H, WET_LAG_H = 3.0, 2.0
 """Time constants of the kiln's dry bulb and depression. [h]"""
 START_C = 20.0
 """Temperature of kiln and load at the start. [°C]"""
 WICK_PER_DAY, WICK_MOST = 0.12, 0.7
-"""How fast a wick that has begun to dry out hides the depression, a share a day, and the most."""
+"""Share of the depression that a wick drying out hides, per day, and its maximum."""
 DRIEST_PCT, WIDE_K = 5.0, 8.0
-"""The driest air this kiln can make [% RH]; looked at from this depression up [K]."""
+"""The driest air this kiln can reach [% RH]; only checked above this depression [K]."""
 OVERHEATED_C, WET_PCT, OVERHEATED_H = 3.0, 35.0, 12.0
-"""While a board's mean is above 35 % MC its gradient can open checks in its face, and heat can
-spoil it: 12 h more than 3 °C above the sheet's first step. The handbook's rules, sharpened to a
-count for teaching."""
+"""While a board's mean is above 35 % MC, its gradient can open surface checks, and heat can spoil
+it: more than 12 h at over 3 °C above the sheet's first step. These are the handbook's rules, made
+exact enough to count for teaching."""
 WEIGHING_NOISE_PCT = 0.12
 """Standard deviation of a weighing. [% MC]"""
 
@@ -39,13 +39,13 @@ Decision = Mapping[str, Any]
 
 
 class Numbers:
-    """Random numbers that come out the same in every language: 32-bit integer arithmetic only."""
+    """Random numbers that are the same in every language, by 32-bit integer arithmetic only."""
 
     def __init__(self, seed: int):
         self._state = seed & 0xFFFFFFFF
 
     def share(self) -> float:
-        """Return a number from 0 up to 1."""
+        """Return a uniform random number, at least 0 and below 1."""
         self._state = (self._state + 0x6D2B79F5) & 0xFFFFFFFF
         t = self._state
         t = ((t ^ (t >> 15)) * (t | 1)) & 0xFFFFFFFF
@@ -53,13 +53,13 @@ class Numbers:
         return ((t ^ (t >> 14)) & 0xFFFFFFFF) / 4294967296.0
 
     def normal(self) -> float:
-        """Return a number of mean 0 and standard deviation 1, by the sum of twelve."""
+        """Return a roughly normal number of mean 0 and standard deviation 1: a sum of twelve."""
         return sum(self.share() for _ in range(12)) - 6.0
 
 
 @dataclass(frozen=True)
 class Weighing:
-    """The sample boards on the scale."""
+    """A weighing of the sample boards."""
 
     hour: float
     mcs: tuple[float, ...]
@@ -68,7 +68,7 @@ class Weighing:
 
 @dataclass(frozen=True)
 class Outcome:
-    """How a charge ended."""
+    """The result of a charge."""
 
     days: float
     mean: float
@@ -78,25 +78,25 @@ class Outcome:
     in_target: float
     """Share of boards within the target, 0 to 1."""
     checked: float
-    """Share of boards whose gradient index passed the scenario's limit."""
+    """Share of boards whose gradient index exceeded the scenario's limit."""
     overheated: float
     peak_gradient: float
     """Highest gradient index of any board while it was wet [%]."""
     fastest_loss: float
     """Largest loss of a sample board between two weighings [points/day]."""
     wick_sound: float
-    """Share of the hours in which the wick hid under a fifth of the depression."""
+    """Share of the hours in which the wick hid less than a fifth of the depression."""
     water_kg: float
     energy_kwh: float
     cost: float
-    """Kiln days, energy and spoiled boards, in the mill's money."""
+    """Cost of kiln days, energy and spoiled boards, in the mill's currency."""
     rating: float
-    """Of 100: 40 for boards in the target, 30 for sound ones, 20 for time, 10 for the wick."""
+    """Of 100: 40 for boards in the target, 30 for sound boards, 20 for time, 10 for the wick."""
 
 
 @dataclass
 class Run:
-    """A charge under way."""
+    """A running charge."""
 
     scenario: Mapping[str, Any]
     seed: int
@@ -108,7 +108,7 @@ class Run:
     wick: float = 0.0
     weighings: list[Weighing] = field(default_factory=list)
     log: list[tuple[float, float, float, float]] = field(default_factory=list)
-    """Hour, dry bulb, wet bulb as read, true EMC."""
+    """Hour, dry bulb, wet bulb as read, and true EMC."""
 
     def __post_init__(self) -> None:
         given, self._numbers = self.scenario, Numbers(self.seed)
@@ -135,11 +135,11 @@ class Run:
     # --- what a trainee does ----------------------------------------------------------------------
 
     def set_air(self, dry_bulb: float, depression: float) -> None:
-        """Set the kiln [°C], [K]."""
+        """Set the kiln's dry bulb [°C] and depression [K]."""
         self.set_dry, self.set_depression = dry_bulb, depression
 
     def change_wick(self) -> None:
-        """Put a clean wet wick on the wet bulb."""
+        """Put a clean, wet wick on the wet bulb."""
         self._new_wick()
 
     def weigh(self) -> Weighing:
@@ -188,7 +188,7 @@ class Run:
         self.hot_hours += STEP_H * ((self.dry > ceiling) & wet)
 
     def outcome(self) -> Outcome:
-        """Return how it stands, as if the kiln were opened now."""
+        """Return the result as if the kiln were opened now."""
         given, means = self.scenario, self.profile.mean(axis=-1)
         mean, days = float(np.mean(means)), self.hour / 24.0
         in_target = float(np.mean(np.abs(means - given["target"]) <= given["target_within"]))
@@ -242,14 +242,14 @@ class Run:
 
 
 def replay(scenario: Mapping[str, Any], seed: int, decisions: Sequence[Decision]) -> Run:
-    """Run a charge by decisions written down: set, wick, weigh, wait.
+    """Run a charge by recorded decisions: set, wick, weigh, wait.
 
     Parameters
     ----------
     scenario : mapping
         From `scenario.read_scenarios`.
     seed : int
-        Which boards and which wick, 0 to 2³² − 1.
+        Seed of the boards and the wick, 0 to 2³² − 1.
     decisions : sequence of mapping
         As ``{"do": "set", "dry_bulb": 43.5, "depression": 2.2}``, ``{"do": "wait", "hours": 24}``,
         ``{"do": "weigh"}`` or ``{"do": "wick"}``.
@@ -261,7 +261,7 @@ def replay(scenario: Mapping[str, Any], seed: int, decisions: Sequence[Decision]
 
 
 def apply(run: Run, decision: Decision) -> None:
-    """Do one thing of those `replay` knows."""
+    """Carry out one decision; see `replay`."""
     if decision["do"] == "set":
         run.set_air(decision["dry_bulb"], decision["depression"])
     elif decision["do"] == "wick":
