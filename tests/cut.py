@@ -15,14 +15,18 @@ def cut_of(source: Path, target: Path, charges: set[str]) -> None:
     for charge in charges:
         (home,) = (source / "content/charges").glob(f"*/{charge}")
         shutil.copytree(home, _made(target, home.relative_to(source).as_posix()))
-        record = yaml.safe_load((home / "charge.yaml").read_text("utf-8"))
+        record = yaml.load((home / "charge.yaml").read_text("utf-8"), yaml.CSafeLoader)
         named |= {record["schedule"], *(one["species"] for one in record["stock"])}
     for lot in (source / "content/lots").glob("*.yaml"):
-        if {pack["charge"] for pack in yaml.safe_load(lot.read_text("utf-8"))["packs"]} <= charges:
+        if {
+            pack["charge"] for pack in yaml.load(lot.read_text("utf-8"), yaml.CSafeLoader)["packs"]
+        } <= charges:
             shutil.copyfile(lot, _made(target, "content/lots", lot.name))
     for schedule in (source / "schedules").glob("*wood/*.yaml"):
         if schedule.stem in named:
-            named |= set(yaml.safe_load(schedule.read_text("utf-8"))["for_stock"]["species"])
+            named |= set(
+                yaml.load(schedule.read_text("utf-8"), yaml.CSafeLoader)["for_stock"]["species"]
+            )
     for path in (source / "schedules").rglob("*.yaml"):
         below = path.relative_to(source)
         if path.stem in named or below.parts[1] in ("notations", "limits.yaml", "sources.yaml"):

@@ -309,7 +309,9 @@ def minimal_mill(root: Path, *, files: Mapping[str, Any] | None = None, **change
 def _changed(content: Any, change: Change) -> Any:
     if isinstance(change, (str, bytes)):
         return change
-    record = yaml.safe_load(content) if isinstance(content, str) else copy.deepcopy(content)
+    record = (
+        yaml.load(content, yaml.CSafeLoader) if isinstance(content, str) else copy.deepcopy(content)
+    )
     if callable(change):
         change(record)
         return record

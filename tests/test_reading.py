@@ -13,7 +13,9 @@ from tests.site_reading import Reading, read_page
 
 from kilnfolio.archive.tokens import lot_token, read_token_key
 
-QUESTIONS = yaml.safe_load((PROJECT / "tests/data/reader-questions.yaml").read_text("utf-8"))
+QUESTIONS = yaml.load(
+    (PROJECT / "tests/data/reader-questions.yaml").read_text("utf-8"), yaml.CSafeLoader
+)
 #: More links than this nobody follows.
 MOST = 3
 #: The lot a customer asks about; its readings meet the order.

@@ -184,7 +184,7 @@ def test_a_finished_record_cannot_rest_on_one_that_is_not(tmp_path, noun, key, t
 
 def test_the_folder_of_earlier_revisions_holds_finished_ones(tmp_path):
     root = minimal_mill(tmp_path)
-    record = yaml.safe_load((root / FILES["schedule"]).read_text("utf-8"))
+    record = yaml.load((root / FILES["schedule"]).read_text("utf-8"), yaml.CSafeLoader)
     earlier = root / "schedules/superseded/red-oak-4-4/1.yaml"
     earlier.parent.mkdir(parents=True)
     earlier.write_text(yaml.safe_dump(record | {"title": TO_FILL}, allow_unicode=True), "utf-8")

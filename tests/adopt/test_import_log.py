@@ -40,7 +40,7 @@ WET = DRY - np.linspace(4.0, 15.0, 40)
 )
 def test_what_it_is_sure_of_is_what_the_demonstration_mill_wrote(profile):
     """The profiles were written beside the simulation that made the exports, not by this."""
-    told = yaml.safe_load(profile.read_text("utf-8"))
+    told = yaml.load(profile.read_text("utf-8"), yaml.CSafeLoader)
     charge = next(
         path
         for path in sorted(PROJECT.glob("content/charges/*/*/charge.yaml"))

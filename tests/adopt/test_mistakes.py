@@ -10,7 +10,7 @@ from tests.reviewed import reviewed_mill
 
 from kilnfolio.records.problems import RecordProblems
 
-MISTAKES = yaml.safe_load((PROJECT / "tests/data/mistakes.yaml").read_text("utf-8"))
+MISTAKES = yaml.load((PROJECT / "tests/data/mistakes.yaml").read_text("utf-8"), yaml.CSafeLoader)
 
 
 def told(root):

@@ -88,7 +88,7 @@ def root(sealed, tmp_path):
 
 def change_record(root, noun, change):
     path = root / FILES[noun]
-    record = yaml.safe_load(path.read_text("utf-8"))
+    record = yaml.load(path.read_text("utf-8"), yaml.CSafeLoader)
     change(record)
     path.write_text(yaml.safe_dump(record, allow_unicode=True, sort_keys=False), "utf-8")
 

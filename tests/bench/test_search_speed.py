@@ -15,7 +15,9 @@ MOST = 5.0
 def test_a_question_against_one_pass_over_the_texts(browser, demo_site):
     questions = [
         entry["query"]
-        for entry in yaml.safe_load((PROJECT / "tests/data/search-queries.yaml").read_text("utf-8"))
+        for entry in yaml.load(
+            (PROJECT / "tests/data/search-queries.yaml").read_text("utf-8"), yaml.CSafeLoader
+        )
     ]
     page = browser.new_page()
     page.goto((demo_site / "mill/index.html").as_uri())

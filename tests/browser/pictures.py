@@ -13,7 +13,7 @@ from pathlib import Path
 
 from playwright.sync_api import sync_playwright
 from tests.browser.kinds import addresses
-from tests.conftest import CHROMIUM_ARGUMENTS, PROJECT, _chromium
+from tests.conftest import CHROMIUM, CHROMIUM_ARGUMENTS, PROJECT
 
 from kilnfolio.cli import main
 from kilnfolio.paper.label_sheets import SHEETS
@@ -25,7 +25,7 @@ def take(site: Path, folder: Path) -> None:
     """Take every picture."""
     folder.mkdir(parents=True, exist_ok=True)
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=_chromium(), args=CHROMIUM_ARGUMENTS)
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGUMENTS)
         for kind, address in addresses(site).items():
             for scheme in ("light", "dark"):
                 for width in WIDTHS:

@@ -12,7 +12,9 @@ import yaml
 from playwright.sync_api import expect
 from tests.conftest import PROJECT
 
-QUERIES = yaml.safe_load((PROJECT / "tests/data/search-queries.yaml").read_text("utf-8"))
+QUERIES = yaml.load(
+    (PROJECT / "tests/data/search-queries.yaml").read_text("utf-8"), yaml.CSafeLoader
+)
 #: The first three answers as they stand on the page, group by group.
 FIRST = """async question => {
   const groups = await kilnfolioSearch.answer(question);

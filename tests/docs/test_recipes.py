@@ -65,12 +65,12 @@ def test_the_hook_keeps_a_record_that_cannot_be_read_out(mill):
 
 
 def test_the_hook_of_pre_commit_and_the_server_say_the_same(mill):
-    (repo,) = yaml.safe_load(recipe("pre-commit"))["repos"]
+    (repo,) = yaml.load(recipe("pre-commit"), yaml.CSafeLoader)["repos"]
     (hook,) = repo["hooks"]
     assert (repo["repo"], hook["language"], hook["pass_filenames"]) == ("local", "system", False)
     assert re.search(hook["files"], "content/mill.yaml")
     assert subprocess.run(shlex.split(hook["entry"]), cwd=mill, check=False).returncode == 0
-    steps = yaml.safe_load(recipe("workflow"))["jobs"]["mill"]["steps"]
+    steps = yaml.load(recipe("workflow"), yaml.CSafeLoader)["jobs"]["mill"]["steps"]
     (report,) = (step["run"] for step in steps if "junit" in step.get("run", ""))
     assert subprocess.run(["sh", "-c", report], cwd=mill, check=False).returncode == 0
     assert ET.parse(mill / "checks.xml").getroot().tag in ("testsuite", "testsuites")

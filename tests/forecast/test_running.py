@@ -14,7 +14,9 @@ from kilnfolio.forecast.mill import open_forecast
 from kilnfolio.forecast.open_what_if import open_what_if_of
 from kilnfolio.records.folder import open_mill
 
-TRUTH = yaml.safe_load((PROJECT / "tests/data/demo-truth.yaml").read_text("utf-8"))["running"]
+TRUTH = yaml.load((PROJECT / "tests/data/demo-truth.yaml").read_text("utf-8"), yaml.CSafeLoader)[
+    "running"
+]
 ROUND = dt.timedelta(hours=24)
 
 

@@ -1,8 +1,10 @@
-"""The reference tables for the physics suite."""
+"""The reference tables and the steam tables for the physics suite."""
 
 import csv
 import math
+from collections.abc import Callable
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import pytest
@@ -52,3 +54,19 @@ def reference():
         return Table(list(csv.DictReader(line for line in lines if not line.startswith("#"))))
 
     return read
+
+
+class CoolProp(NamedTuple):
+    """What the suite asks of CoolProp: properties of water, and of humid air."""
+
+    water: Callable[..., float]
+    air: Callable[..., float]
+
+
+@pytest.fixture(scope="session")
+def coolprop() -> CoolProp:
+    """Return CoolProp's two functions; the library takes four seconds to load."""
+    from CoolProp.CoolProp import PropsSI
+    from CoolProp.HumidAirProp import HAPropsSI
+
+    return CoolProp(PropsSI, HAPropsSI)

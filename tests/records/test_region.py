@@ -8,7 +8,9 @@ from tests.reviewed import reviewed_mill
 
 from kilnfolio.records.region import regions
 
-LIBRARY = yaml.safe_load((PROJECT / "schedules/sources.yaml").read_text("utf-8"))["publications"]
+LIBRARY = yaml.load((PROJECT / "schedules/sources.yaml").read_text("utf-8"), yaml.CSafeLoader)[
+    "publications"
+]
 #: MC of the three boards of the minimal mill by its oven-dry masses, at the last weighing [%].
 LAST = {"S1": 12.28, "S2": 12.11, "S3": 11.94}
 

@@ -16,7 +16,10 @@ from tests.review.planted import PLANTED
 from kilnfolio.review.findings import CHECKS
 
 ENTAILED: dict[str, dict[str, str]] = (
-    yaml.safe_load((Path(__file__).resolve().parents[1] / "data/mutations.yaml").read_text("utf-8"))
+    yaml.load(
+        (Path(__file__).resolve().parents[1] / "data/mutations.yaml").read_text("utf-8"),
+        yaml.CSafeLoader,
+    )
     or {}
 )
 

@@ -35,7 +35,7 @@ from kilnfolio.training.kinds import TOPICS, by_topic
 from kilnfolio.training.problem import KINDS, make_problem
 
 PROJECT = Path(__file__).resolve().parents[2]
-LIMITS = yaml.safe_load((PROJECT / "schedules/limits.yaml").read_text())["limits"]
+LIMITS = yaml.load((PROJECT / "schedules/limits.yaml").read_text(), yaml.CSafeLoader)["limits"]
 SEEDS = range(6)
 psychrolib.SetUnitSystem(psychrolib.SI)
 

@@ -423,7 +423,9 @@ def write_marked(root: Path, say: Callable[[str], str] = lambda _key: "") -> Mar
     marks = Marks(say)
     for noun, model in MODELS.items():
         path = root / PATHS[noun]
-        record = marks.plant(yaml.safe_load(path.read_text("utf-8")), model, noun, open_=True)
+        record = marks.plant(
+            yaml.load(path.read_text("utf-8"), yaml.CSafeLoader), model, noun, open_=True
+        )
         path.unlink()
         name = marks.names.get(path.parent.name if noun == "charge" else path.stem)
         if name:
@@ -437,7 +439,9 @@ def write_marked(root: Path, say: Callable[[str], str] = lambda _key: "") -> Mar
         path.write_text(
             f"# {comment}\n" + yaml.safe_dump(record, allow_unicode=True, sort_keys=False), "utf-8"
         )
-    kiln = yaml.safe_load((root / f"content/kilns/{marks.names['k1']}.yaml").read_text("utf-8"))
+    kiln = yaml.load(
+        (root / f"content/kilns/{marks.names['k1']}.yaml").read_text("utf-8"), yaml.CSafeLoader
+    )
     kiln["id"] = marks.names["k2"]
     (root / f"content/kilns/{kiln['id']}.yaml").write_text(yaml.safe_dump(kiln), "utf-8")
     second = minimal_records()["charge"]

@@ -82,7 +82,7 @@ class Measured(NamedTuple):
 def measured() -> Measured:
     """Return the measured figures."""
     text = (resources.files("kilnfolio.forecast") / "measured.yaml").read_text("utf-8")
-    data = yaml.safe_load(text)
+    data = yaml.load(text, yaml.CSafeLoader)
     found = data["warnings"]
     faults = tuple(
         PlantedFault(
