@@ -16,7 +16,7 @@ from tests.minimal import FILES, minimal_mill
 from kilnfolio.cli import main
 from kilnfolio.records.yaml_source import parse_yaml
 
-FULL = "no space left on device: free some space and try again; what was there before is whole\n"
+FULL = "no space left on device: free some space and try again; the existing files are intact\n"
 SHEET = b"Date,Time,S1 (g)\n2026-06-07,20:00,2230\n"
 
 

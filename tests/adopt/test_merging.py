@@ -28,7 +28,7 @@ def test_the_same_sheet_twice_changes_nothing(mill, tmp_path, capsys):
     assert weighings(mill, sheet(tmp_path, HEAD + FIRST)) == 0
     said = capsys.readouterr()
     assert said.out == ""
-    assert "3 values stand in content/charges/2026/C1/charge.yaml already" in said.err
+    assert "3 values are already in content/charges/2026/C1/charge.yaml" in said.err
     assert "nothing was written" in said.err
     assert text_of(mill) == before
 

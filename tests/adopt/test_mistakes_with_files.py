@@ -529,19 +529,19 @@ def test_the_mistake_is_told_and_nothing_is_written(tmp_path, capsys, one):
         (
             errno.ENOSPC,
             "No space left on device",
-            "kilnfolio: {}: no space left on device: free some space and try again; what was there before "
-            "is whole",
+            "kilnfolio: {}: no space left on device: free some space and try again; the existing files "
+            "are intact",
         ),
         (
             errno.EACCES,
             "Permission denied",
-            "kilnfolio: {}: permission denied: you may not write or read it. If it is open in another "
+            "kilnfolio: {}: permission denied: you are not allowed to read or write it. If it is open in another "
             "program, close it there; otherwise ask whoever keeps this computer, or name another folder",
         ),
         (
             errno.EROFS,
             "Read-only file system",
-            "kilnfolio: {}: read-only file system: you may not write or read it. If it is open in another "
+            "kilnfolio: {}: read-only file system: you are not allowed to read or write it. If it is open in another "
             "program, close it there; otherwise ask whoever keeps this computer, or name another folder",
         ),
     ],

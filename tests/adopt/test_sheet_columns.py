@@ -44,7 +44,7 @@ def test_what_was_confirmed_is_remembered_for_sheets_with_these_headings(mill, t
     grown = sheet(tmp_path, TALL + "2026-06-04,S3,2200,7\n")
     assert weighings(mill, grown, "--time", "07:10") == 0
     assert (
-        "read as before, by its headings: --unit g --column A=date --column B=board --column C=mass"
+        "same headings as before, so read with the same options: --unit g --column A=date --column B=board --column C=mass"
         in capsys.readouterr().err
     )
     assert len(charge_of(mill).weighings) == 3

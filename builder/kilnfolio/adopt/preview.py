@@ -25,7 +25,7 @@ from kilnfolio.adopt.entry.entries import MAX_BYTES
 from kilnfolio.adopt.hand_over import LENGTH, Lan, make_lan, own_address, receive, with_mark
 from kilnfolio.adopt.local_only import HEADERS, stranger
 from kilnfolio.graph.inputs import Stamps, stamps
-from kilnfolio.pipeline.build import Report, site_at_hand
+from kilnfolio.pipeline.build import Report, open_site
 from kilnfolio.records.kinds import INDEX
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.rendering.safety import SAFETY
@@ -46,7 +46,7 @@ class Preview:
     root : Path
         The mill folder.
     bring : callable
-        Brings the site up to date; see `pipeline.site_at_hand`.
+        Brings the site up to date; see `pipeline.open_site`.
     """
 
     def __init__(self, root: Path, bring: Callable[[frozenset[tuple[str, str]]], Report]):
@@ -133,7 +133,7 @@ def preview_of(root: Path) -> Iterator[Preview]:
     SiteInUseError
         Another preview of this folder is running.
     """
-    with site_at_hand(root, root / HOME, "mill") as bring:
+    with open_site(root, root / HOME, "mill") as bring:
         yield Preview(root, bring)
 
 

@@ -1,8 +1,9 @@
-"""The command line: a module for each command, and nothing else.
+"""The command line, with a module for each command.
 
 A command's module has ``SUMMARY`` (its line in the help), ``EXAMPLE``, ``add_arguments`` and
-``run``, which returns an exit code. ``DESCRIPTION`` is what its own help says, where that is more
-than the summary. Heavy libraries are imported inside ``run``, so that every command starts at once.
+``run``, which returns an exit code. ``DESCRIPTION``, if present, replaces the summary in the
+command's own help. Heavy libraries are imported inside ``run``, so that every command starts
+quickly.
 """
 
 from __future__ import annotations
@@ -16,12 +17,12 @@ from kilnfolio import __version__
 from kilnfolio.cli.errors import INTERRUPTED, exit_code
 from kilnfolio.cli.parser import CommandParser
 
-TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
+TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from typing import NoReturn
 
-#: Each command, in the order of the help, and the module of this package that runs it.
+#: Commands in the order of the help, and the module of this package that runs each.
 COMMANDS = {
     "build": "build",
     "check": "check",
@@ -64,20 +65,20 @@ COMMANDS = {
 
 
 def run() -> NoReturn:
-    """Run the command this process was started for, and end.
+    """Run the command that this process was started for, and exit.
 
-    The cyclic collector looks less often than a small program needs, and at the end not at all:
-    walking through the imported libraries again and again took a fifth of a short command's time,
-    and after Ctrl-C up to a second.
+    Garbage is collected less often than by default, and not at exit: scanning the imported
+    libraries again and again took a fifth of a short command's time, and up to a second after
+    Ctrl-C.
     """
     gc.set_threshold(50_000, 10, 10)
-    for stream in (sys.stdout, sys.stderr):  # a terminal without "m³" gets an escape, not an error
+    for stream in (sys.stdout, sys.stderr):  # escape what the terminal cannot show, as "m³"
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
     code = main()
     if code == INTERRUPTED:
-        # Python 3.11 remembers an interrupt inside exec() of a string, as dataclasses use it, even
-        # after it was caught, and would end by the signal; running another string forgets it.
+        # Python 3.11 remembers an interrupt inside exec() of a string, which dataclasses use, even
+        # after it was caught, and would exit by the signal; running another string clears it.
         exec("pass")
     gc.freeze()
     sys.exit(code)
@@ -96,7 +97,7 @@ def _run(words: Sequence[str]) -> int:
 
 
 def parser() -> CommandParser:
-    """Return the parser of the whole command line."""
+    """Return the parser of all commands."""
     whole = CommandParser(
         prog="kilnfolio",
         description="Drying schedules, checked charges and lot records: reads a "

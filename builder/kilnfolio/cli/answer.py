@@ -1,4 +1,4 @@
-"""kilnfolio answer: a signed answer to a finding."""
+"""kilnfolio answer: give a signed answer to a finding."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_entry(parser, yes=False)
     parser.add_argument("finding", help="id of the finding, as check prints it")
-    parser.add_argument("reason", help="in words")
+    parser.add_argument("reason", help="the answer, in words")
     parser.add_argument(
         "--kind",
         default="accepted because",
         choices=("accepted because", "instrument at fault", "corrected by"),
-        help="what the answer is (default: %(default)s)",
+        help="kind of answer (default: %(default)s)",
     )
 
 

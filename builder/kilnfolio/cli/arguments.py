@@ -1,4 +1,4 @@
-"""Arguments that several commands take."""
+"""Arguments that several commands share."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 
 from kilnfolio.adopt.this_mill import this_mill
 
-TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
+TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Callable
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 def add_folder(parser: argparse.ArgumentParser) -> None:
-    """Add the mill folder, which is the current one where none is named."""
+    """Add the mill folder, by default the current one."""
     parser.add_argument(
         "folder",
         type=Path,
@@ -29,7 +29,7 @@ def add_folder(parser: argparse.ArgumentParser) -> None:
 
 
 def add_folder_option(parser: argparse.ArgumentParser) -> None:
-    """Add the mill folder as an option, for a command whose other words stand before it."""
+    """Add the mill folder as an option, for a command with other positional arguments."""
     parser.add_argument(
         "--folder",
         type=Path,
@@ -39,7 +39,7 @@ def add_folder_option(parser: argparse.ArgumentParser) -> None:
 
 
 def add_seed(parser: argparse.ArgumentParser, picks: str) -> None:
-    """Add the seed that picks what a command draws by chance."""
+    """Add the seed of a command's random choices."""
     parser.add_argument(
         "--seed",
         type=number_from(0, 999_999),
@@ -50,19 +50,19 @@ def add_seed(parser: argparse.ArgumentParser, picks: str) -> None:
 
 
 def add_format(parser: argparse.ArgumentParser) -> None:
-    """Add the choice between output for a person and for a program."""
+    """Add the choice of output for a person or for a program."""
     parser.add_argument(
         "--format", choices=("text", "json"), default="text", help="for a person or for a program"
     )
 
 
 def value_of(quantity: type[Quantity], option: str, text: str | None) -> float | None:
-    """Return an option's quantity in the program's own unit; None where it was not given.
+    """Return an option's quantity in the program's own unit; None if it was not given.
 
     Raises
     ------
     ValueError
-        It is no number with a unit of this kind.
+        It is not a number with a unit of this kind.
     """
     if text is None:
         return None
@@ -73,12 +73,12 @@ def value_of(quantity: type[Quantity], option: str, text: str | None) -> float |
 
 
 def asker() -> Callable[[str], str] | None:
-    """Return the function that asks a person; None where nobody sits at the other end."""
+    """Return the function that asks a person; None unless input and output are a terminal."""
     return input if sys.stdin.isatty() and sys.stdout.isatty() else None
 
 
 def add_entry(parser: argparse.ArgumentParser, *, charge: bool = True, yes: bool = True) -> None:
-    """Add what every command takes that writes into a charge's record."""
+    """Add the arguments of every command that writes into a charge's record."""
     if charge:
         parser.add_argument("charge", help="the charge's number")
     parser.add_argument("--by", help="who did it (default: the last one named, or KILNFOLIO_BY)")
@@ -89,7 +89,7 @@ def add_entry(parser: argparse.ArgumentParser, *, charge: bool = True, yes: bool
 
 
 def number_from(low: float, high: float, kind: type = int) -> Callable[[str], float]:
-    """Return a reader of a number with limits, for an option's ``type``."""
+    """Return a parser of numbers between limits, for an option's ``type``."""
 
     def read(text: str) -> float:
         try:
@@ -105,14 +105,14 @@ def number_from(low: float, high: float, kind: type = int) -> Callable[[str], fl
 
 
 def add_at(parser: argparse.ArgumentParser, words: str = "when") -> None:
-    """Add the time of an entry."""
+    """Add the option for the time of an entry."""
     parser.add_argument(
         "--at", metavar="TIME", help=f"{words}, as in 07:10 or 2026-03-02T07:10 (default: now)"
     )
 
 
 def terminal(arguments: argparse.Namespace) -> Terminal:
-    """Return where a command that makes an entry speaks."""
+    """Return the terminal of a command that makes an entry."""
     import datetime as dt
 
     from kilnfolio.adopt.entry.commands import Terminal
@@ -123,7 +123,7 @@ def terminal(arguments: argparse.Namespace) -> Terminal:
 
 
 def open_task(arguments: argparse.Namespace) -> tuple[TaskContext, str, dt.datetime]:
-    """Return the charge a command is about, who makes the entry, and the present."""
+    """Return the charge that a command is about, who makes the entry, and the present time."""
     import datetime as dt
 
     from kilnfolio.adopt.entry.commands import TaskContext, person

@@ -10,7 +10,7 @@ from pathlib import Path
 from kilnfolio.cli.arguments import add_format
 from kilnfolio.cli.errors import AUDITED, ERROR, OK, print_json
 
-TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
+TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
     from kilnfolio.archive.audited import AuditReport
     from kilnfolio.archive.made_again import MakeAgain
@@ -104,7 +104,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def makers(*, pdfs: bool = True) -> MakeAgain:
-    """Return what makes the files beside the sealed ones again; the PDFs only where asked."""
+    """Return the functions that remake the files beside the sealed ones; PDFs only on request."""
     from kilnfolio.archive.made_again import MakeAgain
     from kilnfolio.paper.charge_pdf import record_again
     from kilnfolio.rendering.safety import SAFETY
@@ -118,7 +118,7 @@ def makers(*, pdfs: bool = True) -> MakeAgain:
 
 
 def _write_report(report: AuditReport, out: Path, audited: Path) -> int:
-    """Write the report of an audit as a page or as a PDF, by the name it is given."""
+    """Write the report of an audit as a page or a PDF, according to its file name."""
     from kilnfolio.archive.report import report_data
     from kilnfolio.paper.audit_report import report_html, report_pdf
     from kilnfolio.runtime.files import write_whole

@@ -1,4 +1,4 @@
-"""kilnfolio build: the site, made or brought up to date."""
+"""kilnfolio build: build the site, or bring it up to date."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pathlib import Path
 from kilnfolio.cli.arguments import add_folder, number_from
 from kilnfolio.cli.errors import ERROR, FINDINGS, OK, print_reasons
 
-TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
+TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
     from kilnfolio.pipeline.build import Report
 
@@ -99,7 +99,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _silent(_what: str, _done: int, _total: int) -> None:
-    """Say nothing of how far a build is."""
+    """Report no progress."""
 
 
 def _print_made(report: Report, out: Path) -> None:

@@ -1,4 +1,4 @@
-"""kilnfolio check: what the checks say of charges and lots."""
+"""kilnfolio check: print the findings on charges and lots."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from kilnfolio.cli.errors import (
     print_problems,
 )
 
-TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
+TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
     from kilnfolio.records.folder import MillFolder
     from kilnfolio.records.problems import Problem
@@ -103,7 +103,7 @@ def _everything(mill: MillFolder) -> Found:
 
 
 def _of_charge(mill: MillFolder, number: str) -> Found:
-    """Return the findings on one charge and on the lots made of it alone; none where it is not."""
+    """Return the findings on one charge and the lots made from it alone; empty if there is none."""
     from kilnfolio.records import checking
     from kilnfolio.review.reviews import charge_dossier, lot_dossier, open_review
 
@@ -136,7 +136,7 @@ def _with_seals(
     charges: Sequence[str] | None = None,
     lots: Sequence[str] | None = None,
 ) -> Found:
-    """Return findings with those on broken seals first."""
+    """Return findings, those on broken seals first."""
     from kilnfolio.archive.standing import broken_findings
 
     broken = broken_findings(mill.graph, charges, lots)
@@ -147,7 +147,7 @@ def _with_seals(
 
 
 def _of_schedules(folder: MillFolder, *, drafts: bool) -> dict[str, tuple[Finding, ...]]:
-    """Return what is said of schedules by themselves; of drafts only where everything is asked."""
+    """Return the findings on approved schedules in question; with `drafts`, on all schedules."""
     from kilnfolio.review.review import mill_pressure
     from kilnfolio.review.schedule_case import lint_schedule
 
@@ -172,7 +172,7 @@ def _print_formatted(form: str, found: Found, problems: Sequence[Problem] = ()) 
 
 
 def _print_asking(found: Found, say: Callable[[str], str]) -> None:
-    """Print what asks for something, and nothing of what does not."""
+    """Print only findings that need attention."""
     for name, findings in found.items():
         if asking := [one for one in findings if one.outcome in ("question", "fail")]:
             _print_findings(name, asking, say, everything=False)
@@ -183,7 +183,7 @@ def _print_text(found: Found, say: Callable[[str], str], *, everything: bool) ->
         _print_findings(name, findings, say, everything=everything)
     if not found:
         print(
-            "every record can be read; no charge is on record yet. Begin one with "
+            "all records can be read, but there is no charge yet. Begin one with "
             "'kilnfolio new charge NUMBER'"
         )
 

@@ -1,4 +1,4 @@
-"""What `check` found, for other programs: JSON, SARIF 2.1.0 (OASIS) and JUnit XML."""
+"""The output of `check` for other programs: JSON, SARIF 2.1.0 (OASIS) and JUnit XML."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from kilnfolio.records.problems import Problem
 from kilnfolio.review.dossier import Finding
 from kilnfolio.review.findings import CHECKS
 
-#: Version of the JSON that `check --format json` prints: raised when a key changes its meaning.
+#: Version of the JSON that `check --format json` prints; raise it when a key changes its meaning.
 JSON_VERSION = 1
 _SARIF = "https://json.schemastore.org/sarif-2.1.0.json"
 _LEVELS = {"fail": "error", "question": "warning"}
@@ -19,7 +19,7 @@ Found = Mapping[str, Sequence[Finding]]
 
 
 def as_json(found: Found, problems: Sequence[Problem] = ()) -> dict[str, object]:
-    """Return findings by charge and lot, or the problems that kept records from being read."""
+    """Return findings by charge and lot, or the problems that prevented reading the records."""
     return {
         "version": JSON_VERSION,
         "kilnfolio": __version__,
@@ -46,7 +46,7 @@ def _problem(problem: Problem) -> dict[str, object]:
 def as_sarif(found: Found, problems: Sequence[Problem] = ()) -> dict[str, object]:
     """Return a SARIF log: each failure and question, and each problem of a record.
 
-    SARIF is what code hosts and editors show beside the lines they are about.
+    Code hosts and editors show SARIF beside the lines concerned.
     """
     results = [
         {

@@ -1,7 +1,7 @@
-"""Colour for outcomes on a terminal, never the only sign of one: the word stands there too.
+"""Colours of outcomes on a terminal, always beside the word.
 
-None is printed into a pipe or a file, on a dumb terminal, or where NO_COLOR is set to anything but
-nothing (no-color.org).
+There is no colour in a pipe or file, on a dumb terminal, or if NO_COLOR is set and not empty
+(no-color.org).
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ _CODES = {"fail": "1;31", "question": "1;33", "answered": "35", "note": "34"}
 
 
 def wanted() -> bool:
-    """Return whether standard output is a terminal that shows colour, and nobody forbade it."""
+    """Return whether standard output is a terminal that shows colour, and NO_COLOR is not set."""
     return (
         sys.stdout.isatty()
         and not os.environ.get("NO_COLOR")
@@ -23,6 +23,6 @@ def wanted() -> bool:
 
 
 def painted(text: str, outcome: str) -> str:
-    """Return text in the colour of an outcome, where colour is wanted."""
+    """Return text in the colour of an outcome, if colour is wanted."""
     code = _CODES.get(outcome)
     return f"\x1b[{code}m{text}\x1b[0m" if code and wanted() else text

@@ -1,4 +1,4 @@
-"""kilnfolio compare: what is published against what was built."""
+"""kilnfolio compare: compare what is published with what was built."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Compare a published edition with the one built."""
+    """Compare a published edition with the one that was built."""
     from dataclasses import asdict
 
     from kilnfolio.records.mill import Mill

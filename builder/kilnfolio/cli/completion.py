@@ -1,4 +1,4 @@
-"""kilnfolio completion: what a shell needs to complete commands, and the manual page."""
+"""kilnfolio completion: scripts for shell completion, and the manual page."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def run(arguments: argparse.Namespace) -> int:
         page = Manpage(whole)
         page.description = "check kiln charges, and build a mill's handbook and records"
         page.manual = "kilnfolio"
-        # troff takes a line that begins with a quotation mark for a request
+        # troff reads a line that begins with a quotation mark as a request
         print(re.sub(r"^'", r"\\&'", str(page), flags=re.MULTILINE))
     else:
         import shtab

@@ -1,4 +1,4 @@
-"""kilnfolio correct: correct a value, the old one kept."""
+"""kilnfolio correct: correct a value and keep the old one."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Correct a value, the old one kept."""
+    """Correct a value and keep the old one."""
     from kilnfolio.adopt.entry.correcting import correct
 
     task, by, now = open_task(arguments)

@@ -1,4 +1,4 @@
-"""kilnfolio drills: the mill's own charges made anonymous, a fault planted in each."""
+"""kilnfolio drills: the mill's own charges, made anonymous, each with a planted fault."""
 
 from __future__ import annotations
 
@@ -9,10 +9,11 @@ from pathlib import Path
 from kilnfolio.cli.arguments import add_folder, add_seed, number_from
 from kilnfolio.cli.errors import ERROR, OK
 
-SUMMARY = "make drills from the mill's charges: a fault in each, to be found"
+SUMMARY = "make drills from the mill's charges, each with a fault to find"
 DESCRIPTION = (
-    "Write drills as one page that marks the answers: charges of this mill made anonymous, with a "
-    "fault planted that the review finds. Another seed gives other charges, faults and places."
+    "Write drills as one page that marks the answers. Each is a charge of this mill, made "
+    "anonymous, with a planted fault that the review finds. Another seed gives other charges, "
+    "faults and places."
 )
 EXAMPLE = "kilnfolio drills --seed 7"
 

@@ -1,4 +1,4 @@
-"""kilnfolio effect: two schedules compared by what they do to one board."""
+"""kilnfolio effect: compare two schedules by their effect on one board."""
 
 from __future__ import annotations
 
@@ -17,12 +17,12 @@ EXAMPLE = "kilnfolio effect acer-saccharum-4-4 acer-saccharum-4-4-dh"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
-    parser.add_argument("first", help="id of the schedule as it is")
+    parser.add_argument("first", help="id of the first schedule")
     parser.add_argument("second", help="id of the schedule it is compared with")
     add_folder(parser)
-    parser.add_argument("--species", metavar="ID", help="the wood (default: the first one's)")
-    parser.add_argument("--thickness", metavar="SIZE", help="the size (default: the first one's)")
-    parser.add_argument("--target", metavar="MC", help="where both end, as in '8 %%'")
+    parser.add_argument("--species", metavar="ID", help="species (default: the first one's)")
+    parser.add_argument("--thickness", metavar="SIZE", help="thickness (default: the first one's)")
+    parser.add_argument("--target", metavar="MC", help="MC at which both end, as in '8 %%'")
     add_format(parser)
 
 

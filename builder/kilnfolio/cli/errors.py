@@ -1,4 +1,4 @@
-"""Exit codes, and how a command reports what stopped it."""
+"""Exit codes, and how commands report errors."""
 
 from __future__ import annotations
 
@@ -6,30 +6,30 @@ import errno
 import os
 import sys
 
-TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
+TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from kilnfolio.records.problems import RecordProblems
 
-#: Exit codes: all is well; findings or differences; bad input or usage; a fault of the program
+#: Exit codes: success; findings or differences; bad input or usage; a fault in the program
 #: (EX_SOFTWARE of BSD's sysexits.h); stopped by Ctrl-C.
 OK, FINDINGS, ERROR, FAULT, INTERRUPTED = 0, 1, 2, 70, 130
-#: How an audit ends: recomputed and identical; the same, but no key was given; something could not
-#: be confirmed; something differs.
+#: Exit codes of an audit by verdict: recomputed and identical; identical, but no key was given;
+#: something could not be confirmed; something differs.
 AUDITED = {"identical": OK, "identical, key not confirmed": 3, "incomplete": 4, "differs": FINDINGS}
 
 
 def exit_code(act: Callable[[], int], argv: Sequence[str]) -> int:
-    """Run a command; report what stopped it, and return its exit code.
+    """Run a command, report any error, and return its exit code.
 
     Parameters
     ----------
     act : callable
-        The command. It returns its own exit code when it comes to an end.
+        The command. Returns its own exit code.
     argv : sequence of str
-        Its words, for a report of a fault.
+        Its words, for the report of a fault.
     """
     try:
         return act()
@@ -37,7 +37,7 @@ def exit_code(act: Callable[[], int], argv: Sequence[str]) -> int:
         print("kilnfolio: stopped; the site is as it was", file=sys.stderr)
         return INTERRUPTED
     except BrokenPipeError:
-        # the reader, such as head, has seen enough; Python must not complain of it at exit
+        # the reader, such as head, has closed the pipe; keep Python from reporting that at exit
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return OK
     except EOFError:
@@ -52,7 +52,7 @@ def exit_code(act: Callable[[], int], argv: Sequence[str]) -> int:
         return ERROR
     except MemoryError:
         print(
-            "kilnfolio: this computer's memory was not enough; nothing was left half-written. "
+            "kilnfolio: this computer has too little memory; nothing was left half-written. "
             "Close other programs, or use fewer processes, as in build --workers 1",
             file=sys.stderr,
         )
@@ -69,19 +69,19 @@ def exit_code(act: Callable[[], int], argv: Sequence[str]) -> int:
 
 
 def _advice(error: OSError) -> str:
-    """Return what to do about a common error of the operating system; empty for any other."""
+    """Return advice on a common error of the operating system; empty for any other."""
     if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
-        return ": free some space and try again; what was there before is whole"
+        return ": free some space and try again; the existing files are intact"
     if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
         return (
-            ": you may not write or read it. If it is open in another program, close it there; "
-            "otherwise ask whoever keeps this computer, or name another folder"
+            ": you are not allowed to read or write it. If it is open in another program, "
+            "close it there; otherwise ask whoever keeps this computer, or name another folder"
         )
     return ""
 
 
 def print_problems(error: RecordProblems) -> int:
-    """Print every problem of the records; return the exit code."""
+    """Print every problem of the records and return the exit code."""
     problems = error.problems
     for problem in problems:
         print(problem, file=sys.stderr)
@@ -94,7 +94,7 @@ def print_problems(error: RecordProblems) -> int:
 
 
 def print_reasons(*reasons: str, code: int = FINDINGS) -> int:
-    """Print why a command was refused, a line for each reason; return the exit code."""
+    """Print why a command was refused, one reason per line, and return the exit code."""
     for reason in reasons:
         print(f"kilnfolio: {reason}", file=sys.stderr)
     return code
@@ -108,7 +108,7 @@ def print_json(data: object) -> None:
 
 
 def print_no_charge(root: Path, charge: str) -> int:
-    """Say that there is no such charge, and name one with a similar number."""
+    """Report that there is no such charge, and suggest one with a similar number."""
     import difflib
 
     numbers = [path.parent.name for path in (root / "content/charges").glob("*/*/charge.yaml")]

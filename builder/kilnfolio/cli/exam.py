@@ -1,4 +1,4 @@
-"""kilnfolio exam: the paper of a lesson path's test, and its key."""
+"""kilnfolio exam: print the test of a lesson path and, separately, its key."""
 
 from __future__ import annotations
 

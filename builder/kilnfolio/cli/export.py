@@ -1,4 +1,4 @@
-"""kilnfolio export: a mill's tables for other programs."""
+"""kilnfolio export: write a mill's tables for other programs."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""What is said where the program itself fails: that the fault is ours, and what to send.
+"""What a command prints when the program itself fails: that the fault is ours, and what to send.
 
-A traceback tells a mill nothing, and whoever can mend the program everything. So it goes into a
-file, and the terminal gets three lines.
+A traceback means nothing to a mill but everything to a developer. So it goes into a file, and the
+terminal gets three lines.
 """
 
 from __future__ import annotations
@@ -17,12 +17,12 @@ from kilnfolio import __version__
 
 
 def tell_fault(error: Exception, argv: list[str]) -> None:
-    """Say that the program failed, and write what its makers need into a file.
+    """Report that the program failed, and write what its developers need into a file.
 
     Parameters
     ----------
     error : Exception
-        What nobody expected.
+        The unexpected error.
     argv : list of str
         The words of the command.
     """
@@ -48,7 +48,7 @@ def tell_fault(error: Exception, argv: list[str]) -> None:
 
 
 def _where(error: Exception) -> str:
-    """Return the last place in the package that the error came through."""
+    """Return the innermost place in the package that the error passed through."""
     package = Path(__file__).parents[1]
     frames = [
         frame
@@ -62,7 +62,7 @@ def _where(error: Exception) -> str:
 
 
 def _written(error: Exception, argv: list[str]) -> Path | None:
-    """Write the report, readable by this person only; None where no file can be written."""
+    """Write a report that only this person can read; return None if no file can be written."""
     lines = [
         f"kilnfolio {__version__}",
         f"Python {platform.python_version()}, {platform.platform()}",

@@ -1,4 +1,4 @@
-"""kilnfolio forecast: when a charge's steps fall due and when it is done."""
+"""kilnfolio forecast: estimate when a charge's steps fall due and when it is done."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import datetime as dt
 from kilnfolio.cli.arguments import add_folder, add_format
 from kilnfolio.cli.errors import ERROR, OK, print_json, print_no_charge, print_reasons
 
-TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
+TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
     from kilnfolio.forecast.result import Forecast
 

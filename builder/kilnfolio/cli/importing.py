@@ -1,4 +1,4 @@
-"""kilnfolio import: a logger's export, or a mill's own sheet, into the records."""
+"""kilnfolio import: read a logger's export or a mill's own sheet into the records."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from kilnfolio.adopt.this_mill import this_mill
 from kilnfolio.cli.arguments import asker
 from kilnfolio.cli.errors import ERROR, FINDINGS, OK, print_reasons
 
-TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
+TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
     from typing import Any
 
@@ -25,8 +25,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     log = kinds.add_parser(
         "log",
         help="propose how a logger's export is read, and try it",
-        description="Show what each column of a logger's export could be; written is only what a "
-        "person has confirmed, in the terminal or by options and --yes.",
+        description="Show what each column of a logger's export could be. Only what a "
+        "person confirms is written: in the terminal, or by options and --yes.",
         epilog="example: kilnfolio import log kiln-1.csv --kiln kiln-1 --charge 26-014",
     )
     log.add_argument(
@@ -40,7 +40,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     log.add_argument("--kiln", required=True, help="id of the kiln it is from")
     log.add_argument("--id", help="id of the profile (default: KILN-export)")
-    log.add_argument("--charge", help="copy the file beside this charge, and name it there")
+    log.add_argument(
+        "--charge", help="copy the file into this charge's folder and list it in the record"
+    )
     log.add_argument(
         "--column",
         action="append",
@@ -49,7 +51,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="what a column is, as in 'T1=dry-bulb:°C'",
     )
     log.add_argument(
-        "--ignore", action="append", default=[], metavar="HEADING", help="a column that is not used"
+        "--ignore", action="append", default=[], metavar="HEADING", help="a column to ignore"
     )
     log.add_argument(
         "--missing",
@@ -58,25 +60,29 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="MARK",
         help="a mark for a missing value, as in --missing=-999",
     )
-    log.add_argument("--time-format", metavar="FORMAT", help="as in '%%d/%%m/%%Y %%H:%%M'")
+    log.add_argument(
+        "--time-format", metavar="FORMAT", help="format of the times, as in '%%d/%%m/%%Y %%H:%%M'"
+    )
     log.add_argument(
         "--clock",
         choices=("local", "standard", "utc", "offset"),
-        help="what the logger's clock keeps",
+        help="the time that the logger's clock shows",
     )
     log.add_argument(
         "--repeated-hour",
         choices=("by-row-order",),
-        help="how the hour that autumn repeats is told apart, for a local clock",
+        help="how to tell apart the hour repeated in autumn, for a local clock",
     )
     log.add_argument(
         "--skip-rows",
         action="append",
         default=[],
         metavar="BEGINNING",
-        help="how a cell begins in rows without readings, as in EVENT",
+        help="beginning of a cell that marks a row without readings, as in EVENT",
     )
-    log.add_argument("--yes", action="store_true", help="write it; all of the above is given")
+    log.add_argument(
+        "--yes", action="store_true", help="write without asking; all of the above is given"
+    )
     log.set_defaults(act=_import_log)
     _add_sheets(kinds)
 
@@ -100,42 +106,48 @@ def _add_sheets(kinds: argparse._SubParsersAction[Any]) -> None:
         sheet.add_argument(
             "--yes",
             action="store_true",
-            help="the columns are read right: write without asking",
+            help="write without asking: the columns are read correctly",
         )
-        sheet.add_argument("--sheet", help="name of the sheet, where a file has several")
+        sheet.add_argument("--sheet", help="name of the sheet, if the file has several")
         sheet.add_argument(
             "--column",
             action="append",
             metavar="HEADING=ROLE",
-            help="what a column is where its heading does not say: "
+            help="role of a column whose heading does not tell it: "
             + ", ".join(role.name for role in roles().values())
             + ", board:TAG, or ignore",
         )
-        sheet.add_argument("--unit", help="unit of bare numbers, as in g")
-        sheet.add_argument("--decimal", choices=(".", ","), help="what stands before decimals")
+        sheet.add_argument("--unit", help="unit of numbers without one, as in g")
+        sheet.add_argument("--decimal", choices=(".", ","), help="decimal separator")
         sheet.add_argument(
-            "--dates", choices=("day-first", "month-first"), help="how 3/4/2026 is meant"
+            "--dates", choices=("day-first", "month-first"), help="how to read 3/4/2026"
         )
         sheet.add_argument("--time", help="time of day of every row, as in 07:10")
-        sheet.add_argument("--by", help="who weighed or measured, where the sheet does not say")
+        sheet.add_argument("--by", help="who weighed or measured, if the sheet does not say")
         if name == "survey":
             _add_survey_options(sheet)
         sheet.set_defaults(act=_import_sheet, kind_of_sheet=name)
 
 
 def _add_survey_options(sheet: argparse.ArgumentParser) -> None:
-    sheet.add_argument("--at", help="when it was made, as in 2026-03-30T10:00")
+    sheet.add_argument("--at", help="when the survey was made, as in 2026-03-30T10:00")
     sheet.add_argument("--method", help="resistance meter, or oven-dry sections")
     sheet.add_argument("--instrument", help="id of the meter among the kiln's instruments")
     sheet.add_argument(
         "--corrected-for",
         nargs="*",
         choices=("temperature", "species"),
-        help="what the readings are corrected for already",
+        help="corrections that the readings already include",
     )
-    sheet.add_argument("--wood-temperature", help="of the wood when measured, as in '20 °C'")
-    sheet.add_argument("--calibration-temperature", help="that the meter's scale holds for")
-    sheet.add_argument("--chosen", help="at random, systematic or convenience")
+    sheet.add_argument(
+        "--wood-temperature", help="temperature of the wood when measured, as in '20 °C'"
+    )
+    sheet.add_argument(
+        "--calibration-temperature", help="wood temperature that the meter's scale assumes"
+    )
+    sheet.add_argument(
+        "--chosen", help="how the boards were chosen: at random, systematic or convenience"
+    )
 
 
 def _file_and_folder(parser: argparse.ArgumentParser, words: str) -> None:
@@ -150,7 +162,7 @@ def _file_and_folder(parser: argparse.ArgumentParser, words: str) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Import a file; what is unanswered is printed with how to answer it."""
+    """Import a file, or print the open questions and how to answer them."""
     from kilnfolio.adopt.kinds import UnansweredError
 
     try:
@@ -191,25 +203,25 @@ def _import_sheet(arguments: argparse.Namespace) -> int:
     print(found.part, end="")
     ask = asker()
     if recalled:
-        _say(f"read as before, by its headings: {recalled}")
+        _say(f"same headings as before, so read with the same options: {recalled}")
     for words in found.read_as if found.proposed or ask else ():
         _say(words)
     for words in found.unused:
         _say(words)
     if found.same:
-        _say(f"{found.same} values stand in {found.name} already, the same")
+        _say(f"{found.same} values are already in {found.name}")
     if not found.part:
-        _say("the sheet brings nothing new; nothing was written")
+        _say("the sheet holds nothing new; nothing was written")
         return OK
     if arguments.dry_run:
-        _say(f"nothing was written; without --dry-run this goes into {found.name}")
+        _say(f"nothing was written; without --dry-run this would go into {found.name}")
         return OK
     if not arguments.yes:
         if ask is None and found.proposed:
             columns = shlex.join(w for one in found.proposed for w in ("--column", one))
             _say(
-                "nothing was written; headings above do not say what their columns are. If they "
-                f"are read right, give the command again with --yes; otherwise correct {columns}"
+                "nothing was written; some headings above do not say what their columns are. If they "
+                f"are read correctly, repeat the command with --yes; otherwise correct {columns}"
             )
             return FINDINGS
         if ask and ask(f"Write this into {found.name}? [y/N]: ").strip().lower() not in (
@@ -225,5 +237,5 @@ def _import_sheet(arguments: argparse.Namespace) -> int:
 
 
 def _say(words: str) -> None:
-    """Print a line beside the part of the record that goes to standard output."""
+    """Print a line to standard error: standard output is for the part of the record."""
     print(f"kilnfolio: {words}", file=sys.stderr)

@@ -1,4 +1,4 @@
-"""kilnfolio labels: labels for the packs of sealed lots."""
+"""kilnfolio labels: print labels for the packs of sealed lots."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""kilnfolio ledger: the state of the ledger, its keys and its clock."""
+"""kilnfolio ledger: show the ledger's head, and maintain its keys and clock."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Show or keep the ledger."""
+    """Show or maintain the ledger."""
     from kilnfolio.archive.adding import SealRefusedError
     from kilnfolio.archive.keys import UnusableKeyError
 
@@ -77,7 +77,7 @@ def _head(arguments: argparse.Namespace) -> int:
     print(f"{head.size} entries, {head.root}")
     print(f"in words: {' '.join(words_of(head.root[:32]))}")
     if arguments.out:
-        # the bytes a witness signs and a time-stamping service covers
+        # exactly the bytes that a witness signs and a time-stamping service covers
         arguments.out.write_bytes(canonical({"root": head.root, "size": head.size}))
         print(f"written to {arguments.out}")
     return FINDINGS if ledger.differences else OK

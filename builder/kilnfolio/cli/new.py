@@ -1,4 +1,4 @@
-"""kilnfolio new: a mill folder, or the beginning of a record."""
+"""kilnfolio new: make a mill folder, or begin a record."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Make a mill's folder, or begin a record."""
+    """Make a mill folder, or begin a record."""
     from kilnfolio.adopt.kinds import NEW, UnansweredError
 
     try:

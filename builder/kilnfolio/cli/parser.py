@@ -1,14 +1,14 @@
-"""The parser of the command line: a command is described when it is the one asked for.
+"""The parser of the command line, which adds a command's options only when they are needed.
 
-Options are worded from registries such as the sheets of labels, and those cost imports that
-``kilnfolio --help`` and the other commands do not need.
+Some options list the entries of registries, such as the sheets of labels; importing those would
+slow down ``kilnfolio --help`` and every other command.
 """
 
 from __future__ import annotations
 
 import argparse
 
-TYPE_CHECKING = False  # as typing has it, without the 2 ms that importing typing takes
+TYPE_CHECKING = False  # saves the 2 ms that importing typing takes
 if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import Any
@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 class CommandParser(argparse.ArgumentParser):
     """A parser whose options are added when they are first needed.
 
-    Options and commands must be written in full: an abbreviation that works today would mean
-    something else once another option begins with the same letters.
+    Options and commands must be written in full: an abbreviation that works today could become
+    ambiguous once another option begins with the same letters.
 
     Parameters
     ----------
@@ -34,7 +34,7 @@ class CommandParser(argparse.ArgumentParser):
         self._intermixing = False
 
     def fill(self) -> None:
-        """Add the options, if they have not been added yet."""
+        """Add the options if they have not been added yet."""
         if self._fill:
             fill, self._fill = self._fill, None
             fill(self)
@@ -48,9 +48,9 @@ class CommandParser(argparse.ArgumentParser):
                     command.fill_all()
 
     def parse_known_args(self, *args: Any, **kwargs: Any) -> Any:
-        """Parse, with the options added. Printing help comes here too.
+        """Add the options, then parse. Printing help comes here too.
 
-        Options may stand before, between and behind a command's other words, as people type them:
+        Options may stand before, between and after a command's other words, as people type them:
         ``weigh C1 --at 07:10 S1=2230``.
         """
         self.fill()
@@ -58,14 +58,14 @@ class CommandParser(argparse.ArgumentParser):
             isinstance(action, argparse._SubParsersAction) for action in self._actions
         ):
             return super().parse_known_args(*args, **kwargs)
-        self._intermixing = True  # argparse comes back here for the options and for the words
+        self._intermixing = True  # argparse calls this again for the options and for the words
         try:
             return self.parse_known_intermixed_args(*args, **kwargs)
         finally:
             self._intermixing = False
 
     def _check_value(self, action: argparse.Action, value: Any) -> None:
-        """Refuse a value that is not among the choices, and name the nearest one."""
+        """Refuse a value that is not among the choices, and suggest the nearest one."""
         if action.choices is not None and value not in action.choices:
             import difflib
 

@@ -1,4 +1,4 @@
-"""kilnfolio practice: a charge run on the bench, reviewed by the mill's own checks."""
+"""kilnfolio practice: review a charge run on the bench with the mill's own checks."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""kilnfolio preview: the pages, while records are written."""
+"""kilnfolio preview: show the pages while records are written."""
 
 from __future__ import annotations
 
@@ -10,8 +10,9 @@ from kilnfolio.cli.errors import ERROR, print_reasons
 
 SUMMARY = "show the pages while records are written"
 DESCRIPTION = (
-    "Serve the pages to this computer only, and rebuild them whenever a file is saved. Pages show "
-    "what cannot be read, and entries from the kiln-side pages are taken. PDFs are not made."
+    "Serve the pages to this computer only, and rebuild them whenever a file is saved. The "
+    "pages list records that cannot be read. Entries from the kiln-side pages are accepted; "
+    "PDFs are not made."
 )
 EXAMPLE = "kilnfolio preview ~/our-mill"
 
@@ -35,7 +36,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--certificate",
         type=Path,
         metavar="PEM",
-        help="encrypt the traffic with devices, by this certificate",
+        help="encrypt the traffic with devices, using this certificate",
     )
     parser.add_argument("--certificate-key", type=Path, metavar="PEM")
 

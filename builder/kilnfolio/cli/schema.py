@@ -1,4 +1,4 @@
-"""kilnfolio schema: the JSON Schema of a record kind."""
+"""kilnfolio schema: print the JSON Schema of a record kind."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""kilnfolio seal: sign a charge or lot into the ledger."""
+"""kilnfolio seal: sign a charge or lot and add it to the ledger."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import sys
 from kilnfolio.cli.arguments import add_folder
 from kilnfolio.cli.errors import ERROR, OK, print_problems, print_reasons
 
-TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
+TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
     import datetime as dt
     from pathlib import Path
@@ -49,7 +49,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def enter(arguments: argparse.Namespace, reason: str | None = None) -> int:
-    """Seal a charge or lot, or amend it where there is a reason."""
+    """Seal a charge or lot, or amend it if a reason is given."""
     from kilnfolio.archive.adding import SealRefusedError
     from kilnfolio.archive.keys import MILL_KEYS, UnusableKeyError, find_keys, make_keys
     from kilnfolio.archive.standing import sealed_but
@@ -92,7 +92,7 @@ def enter(arguments: argparse.Namespace, reason: str | None = None) -> int:
 
 
 def _not_complete(folder: MillFolder, number: str) -> str:
-    """Return why a charge or lot that is not complete cannot be sealed; empty where it is."""
+    """Return why a charge or lot that is not complete cannot be sealed; empty if it is."""
     if draft := folder.drafts.get(f"lot {number}"):
         return f"{number} cannot be sealed before it is filled in ({draft.file}): " + ", ".join(
             draft.keys
@@ -140,7 +140,7 @@ def _enter_lot(
 
 
 def now_at(root: Path) -> dt.datetime:
-    """Return the clock's time in the mill's zone, or SOURCE_DATE_EPOCH where it is set.
+    """Return the clock's time in the mill's zone, or SOURCE_DATE_EPOCH if it is set.
 
     Raises
     ------

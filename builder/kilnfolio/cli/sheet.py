@@ -1,4 +1,4 @@
-"""kilnfolio sheet: the kiln-side sheet of a charge."""
+"""kilnfolio sheet: print the kiln-side sheet of a charge."""
 
 from __future__ import annotations
 
@@ -12,8 +12,9 @@ from kilnfolio.cli.errors import ERROR, OK, print_no_charge
 SUMMARY = "print the kiln-side sheet of a charge"
 DESCRIPTION = (
     "Print one page to hang at the kiln: set-points, and the mass of each sample board "
-    "at which each step falls due. The boards and their sections are all it needs. For an "
-    "open charge it also shows how far it is, past rounds, and columns for the rounds to come."
+    "at which each step falls due. It needs only the boards and their "
+    "sections. For an open charge it also shows its progress, past rounds, and columns for the "
+    "rounds to come."
 )
 EXAMPLE = "kilnfolio sheet HB-26-003 --paper letter --out kiln-2.pdf"
 

@@ -14,10 +14,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     add_entry(parser)
     parser.add_argument(
-        "number", nargs="?", type=number_from(1, 60), help="of the step (default: the next)"
+        "number", nargs="?", type=number_from(1, 60), help="number of the step (default: the next)"
     )
     add_at(parser, "when it was set")
-    parser.add_argument("--reason", help="why, where not by the rule")
+    parser.add_argument("--reason", help="why, if not by the rule")
 
 
 def run(arguments: argparse.Namespace) -> int:

@@ -1,4 +1,4 @@
-"""kilnfolio take: entry files of phones and exports of loggers, into the records."""
+"""kilnfolio take: copy entry files of phones and exports of loggers into the records."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""kilnfolio try-limit: every past verdict that another limit would change."""
+"""kilnfolio try-limit: show every past result that another limit would change."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pathlib import Path
 from kilnfolio.cli.arguments import add_folder_option, add_format
 from kilnfolio.cli.errors import ERROR, OK, print_json, print_reasons
 
-TYPE_CHECKING = False  # as typing has it; 'kilnfolio --help' imports only what it uses
+TYPE_CHECKING = False  # saves importing typing, to keep 'kilnfolio --help' fast
 if TYPE_CHECKING:
     from collections import Counter
 
@@ -17,9 +17,9 @@ if TYPE_CHECKING:
 
 SUMMARY = "show which past results another limit would change"
 DESCRIPTION = (
-    "Review every complete charge and lot twice, under today's limits and under others, and show "
-    "which checks would say something else. Writes nothing. Sealed records keep the limits they "
-    "were sealed with."
+    "Review every complete charge and lot twice, under the present limits and under others, "
+    "and show which checks would give another result. Writes nothing. Sealed records keep the "
+    "limits they were sealed with."
 )
 EXAMPLE = "kilnfolio try-limit stated-mc=0.5"
 
@@ -38,7 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Review twice and print what differs."""
+    """Review under both sets of limits and print what differs."""
     from kilnfolio.review.limit_trial import try_limits
 
     try:
@@ -54,7 +54,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _proposed(root: Path, asked: list[str]) -> tuple[list[str], bytes]:
-    """Return each change in words, and the limits file with all of them made.
+    """Return each change in words, and the limits file with all of them applied.
 
     Raises
     ------
@@ -101,7 +101,7 @@ def _print_text(told: list[str], trial: LimitTrial) -> None:
 def _counted(outcomes: Counter[str]) -> str:
     if len(outcomes) == 1 and outcomes.total() == 1:
         return next(iter(outcomes))
-    return ", ".join(f"{count} {word}" for word, count in sorted(outcomes.items())) or "not said"
+    return ", ".join(f"{count} {word}" for word, count in sorted(outcomes.items())) or "no result"
 
 
 def _as_data(told: list[str], trial: LimitTrial) -> dict[str, object]:

@@ -22,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Take back the last change that is not undone."""
+    """Undo the last change that has not been undone."""
     from kilnfolio.adopt.record_file import history, undo
 
     if arguments.list:

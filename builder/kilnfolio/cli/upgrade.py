@@ -1,4 +1,4 @@
-"""kilnfolio upgrade: records of an older format in today's."""
+"""kilnfolio upgrade: rewrite records of an older format in the current one."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import argparse
 from kilnfolio.cli.arguments import add_folder
 from kilnfolio.cli.errors import FINDINGS, OK
 
-SUMMARY = "rewrite records of an older format in today's"
+SUMMARY = "rewrite records of an older format in the current one"
 DESCRIPTION = (
     "Show what would change in records of an older format; with --write, rewrite them, all or none, "
     "and keep the originals. Older formats can also be read without this; sealed charges are "

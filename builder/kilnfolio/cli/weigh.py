@@ -50,7 +50,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="the charge's number (not needed where one is open), then each "
         "board's mass, or its MC by hand meter as in S1=24%%",
     )
-    words.complete = COMPLETE  # type: ignore[attr-defined]  # as shtab asks
+    words.complete = COMPLETE  # type: ignore[attr-defined]  # shtab's convention
     add_entry(parser, charge=False)
     add_at(parser, "when the boards were weighed")
     parser.add_argument(

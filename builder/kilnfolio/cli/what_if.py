@@ -1,4 +1,4 @@
-"""kilnfolio what-if: what one change would do to an open charge, or would have done to a past one."""
+"""kilnfolio what-if: estimate what one change would do, or would have done, to a charge."""
 
 from __future__ import annotations
 

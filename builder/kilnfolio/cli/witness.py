@@ -1,4 +1,4 @@
-"""kilnfolio witness: confirm a state of a ledger from outside the mill, or add a confirmation."""
+"""kilnfolio witness: countersign a ledger's head, or add a countersignature to the ledger."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Countersign a head, or add what a witness gave back."""
+    """Countersign a head, or add a witness's countersignature."""
     from kilnfolio.archive.adding import SealRefusedError
     from kilnfolio.archive.keys import UnusableKeyError
 

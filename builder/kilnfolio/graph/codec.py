@@ -1,9 +1,9 @@
-"""How values become bytes in the store, and what tells one from another.
+"""Encodes values for the store, and digests them.
 
-The store lies beside the site, where more people may write than may run programs as the mill. So it
-holds data and nothing that could run: JSON, in which everything that JSON does not know is a list
-that begins with its kind. Reading it makes objects of the package's own data classes and models,
-field by field, and of a few standard types; it never calls what the bytes name.
+The store lies beside the site, where people may have write access who must not run programs as the
+mill. So it holds only data, never code: JSON in which every type that JSON lacks is a list that
+begins with the name of its kind. Decoding builds objects of the package's own data classes and
+models, field by field, and of a few standard types; it never calls anything that the bytes name.
 """
 
 from __future__ import annotations
@@ -25,23 +25,23 @@ from pathlib import Path, PurePath, PurePosixPath
 from typing import Any
 from zoneinfo import ZoneInfo
 
-#: The package whose classes may stand in the store.
+#: The package whose classes the store may hold.
 _OWN = __name__.partition(".")[0]
-#: What an array may hold: numbers and times, but no objects.
+#: Kinds of array that may be stored: numbers and times, not objects.
 _ARRAY_KINDS = "biufcMmSU"
 
 
 class UnreadableError(Exception):
-    """Bytes of the store are not what `encode` writes."""
+    """Bytes in the store were not written by `encode`."""
 
 
 def encode(value: Any) -> bytes:
-    """Return a value as the store keeps it.
+    """Return a value as bytes for the store.
 
     Raises
     ------
     TypeError
-        It holds something that is no data.
+        It contains something other than data.
     """
     return zlib.compress(
         json.dumps(_packed(value), ensure_ascii=False, separators=(",", ":")).encode(
@@ -52,7 +52,7 @@ def encode(value: Any) -> bytes:
 
 
 def decode(data: bytes) -> Any:
-    """Return a value from its bytes.
+    """Return the value that these bytes encode.
 
     Raises
     ------
@@ -100,11 +100,11 @@ def _mapping(kind: str) -> Callable[[Any], list[Any]]:
     return lambda value: [kind, *(_packed(part) for pair in value.items() for part in pair)]
 
 
-def _moment(value: dt.datetime) -> list[Any]:
+def _datetime(value: dt.datetime) -> list[Any]:
     zone = value.tzinfo
     if isinstance(zone, ZoneInfo):
         return ["datetime", value.replace(tzinfo=None).isoformat(), zone.key, value.fold]
-    if type(zone).__module__.startswith("pydantic_core"):  # what pydantic reads offsets into
+    if type(zone).__module__.startswith("pydantic_core"):  # pydantic's own zone for an offset
         seconds = int(zone.utcoffset(None).total_seconds())  # type: ignore[union-attr]
         return ["datetime", value.replace(tzinfo=None).isoformat(), seconds, value.fold]
     return ["datetime", value.isoformat(), None, value.fold]
@@ -129,7 +129,7 @@ _PACK: dict[type, Callable[[Any], Any]] = {
     dict: _mapping("dict"),
     Counter: _mapping("counter"),
     bytes: lambda value: ["bytes", base64.b64encode(value).decode("ascii")],
-    dt.datetime: _moment,
+    dt.datetime: _datetime,
     dt.date: lambda value: ["date", value.isoformat()],
     dt.time: lambda value: ["time", value.isoformat()],
     dt.timedelta: lambda value: ["timedelta", value.days, value.seconds, value.microseconds],
@@ -138,7 +138,7 @@ _PACK: dict[type, Callable[[Any], Any]] = {
 
 
 def _pack_for(kind: type) -> Callable[[Any], Any]:
-    """Return how values of a class are packed, and keep it for the next."""
+    """Return the function that packs values of a class, and register it."""
     if issubclass(kind, PurePath):
         name = "path" if issubclass(kind, Path) else "pure-path"
         pack: Callable[[Any], Any] = lambda value: [name, value.as_posix()]  # noqa: E731
@@ -157,7 +157,7 @@ def _pack_for(kind: type) -> Callable[[Any], Any]:
 
 
 def _pack_own(kind: Any) -> Callable[[Any], Any]:
-    """Return how an object of the package's own classes is packed."""
+    """Return the function that packs objects of one of the package's own classes."""
     name = _name(kind)
     if issubclass(kind, Enum):
         return lambda value: ["enum", name, value.name]
@@ -186,7 +186,7 @@ def _pack_own(kind: Any) -> Callable[[Any], Any]:
 
 
 def _plain(value: Any) -> Any:
-    """Return the word or number that a class of the package adds something to."""
+    """Return the plain word or number below a value whose class adds attributes to it."""
     if isinstance(value, str):
         return str.__str__(value)
     return ["float", float.__repr__(value)] if isinstance(value, float) else int(value)
@@ -209,7 +209,7 @@ def _pairs(parts: list[Any]) -> dict[Any, Any]:
     return dict(zip(values, values, strict=True))
 
 
-def _read_moment(parts: list[Any]) -> dt.datetime:
+def _read_datetime(parts: list[Any]) -> dt.datetime:
     text, zone, fold = parts
     moment = dt.datetime.fromisoformat(text).replace(fold=fold)
     if isinstance(zone, str):
@@ -231,25 +231,25 @@ def _read_array(parts: list[Any]) -> Any:
     return np.frombuffer(base64.b64decode(data), dtype).reshape(shape).copy()
 
 
-def _held(cls: Any, held: dict[str, Any]) -> dict[str, Any]:
-    if held.keys() != _fields(cls):
+def _unpacked_fields(cls: Any, packed: dict[str, Any]) -> dict[str, Any]:
+    if packed.keys() != _fields(cls):
         raise UnreadableError(f"{cls.__name__} has other fields")
-    return {field: _unpacked(one) for field, one in held.items()}
+    return {field: _unpacked(one) for field, one in packed.items()}
 
 
 def _read_object(parts: list[Any]) -> Any:
-    name, held = parts
+    name, packed = parts
     cls = _class(name)
     made = object.__new__(cls)
-    for field, value in _held(cls, held).items():
+    for field, value in _unpacked_fields(cls, packed).items():
         object.__setattr__(made, field, value)
     return made
 
 
 def _read_model(parts: list[Any]) -> Any:
-    name, given, held = parts
+    name, given, packed = parts
     cls = _class(name)
-    return cls.model_construct(_fields_set=set(given), **_held(cls, held))
+    return cls.model_construct(_fields_set=set(given), **_unpacked_fields(cls, packed))
 
 
 def _read_enum(parts: list[Any]) -> Any:
@@ -263,11 +263,11 @@ def _read_named(parts: list[Any]) -> Any:
 
 
 def _read_word(parts: list[Any]) -> Any:
-    name, plain, held = parts
+    name, plain, packed = parts
     cls = _class(name)
     base = next(kind for kind in (str, float, int) if issubclass(cls, kind))
     made = base.__new__(cls, _unpacked(plain))
-    vars(made).update({field: _unpacked(one) for field, one in held.items()})
+    vars(made).update({field: _unpacked(one) for field, one in packed.items()})
     return made
 
 
@@ -280,7 +280,7 @@ _UNPACK: dict[str, Callable[[list[Any]], Any]] = {
     "dict": _pairs,
     "counter": lambda parts: Counter(_pairs(parts)),
     "bytes": lambda parts: base64.b64decode(parts[0]),
-    "datetime": _read_moment,
+    "datetime": _read_datetime,
     "date": lambda parts: dt.date.fromisoformat(parts[0]),
     "time": lambda parts: dt.time.fromisoformat(parts[0]),
     "timedelta": lambda parts: dt.timedelta(*parts),
@@ -309,7 +309,7 @@ def _markup(text: str) -> Any:
 
 def _name(cls: type) -> str:
     generic = getattr(cls, "__pydantic_generic_metadata__", {})
-    if generic.get("origin"):  # a model made for one kind of value has no name of its own
+    if generic.get("origin"):  # a parametrized model has no name of its own
         return f"{_name(generic['origin'])}[{','.join(map(_name, generic['args']))}]"
     if cls.__module__.partition(".")[0] != _OWN or "<" in cls.__qualname__ or not _is_data(cls):
         raise TypeError(f"{cls.__module__}.{cls.__qualname__} cannot be kept in the store")
@@ -318,7 +318,7 @@ def _name(cls: type) -> str:
 
 @cache
 def _class(name: str) -> Any:
-    """Return one of the package's own classes of data by its name."""
+    """Return one of the package's own data classes by name."""
     if name.endswith("]"):
         origin, _, made_for = name[:-1].partition("[")
         found: Any = _class(origin)[tuple(map(_class, made_for.split(",")))]
@@ -335,7 +335,7 @@ def _class(name: str) -> Any:
 
 
 def _is_data(cls: type) -> bool:
-    """Return whether a class is one of plain data: its objects are their fields and no more."""
+    """Return whether a class is plain data: its objects consist of their fields alone."""
     return (
         dataclasses.is_dataclass(cls)
         or _is_model(cls)
@@ -351,7 +351,7 @@ def _is_model(cls: Any) -> bool:
 
 @cache
 def _fields(cls: Any) -> frozenset[str]:
-    """Return the fields that an object of a class has."""
+    """Return the names of a class's fields."""
     if dataclasses.is_dataclass(cls):
         return frozenset(field.name for field in dataclasses.fields(cls))
     return frozenset(cls.model_fields)

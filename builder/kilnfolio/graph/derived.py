@@ -25,32 +25,32 @@ class NotMadeError(Exception):
     Attributes
     ----------
     reasons : tuple
-        What is wrong with the inputs. Empty where the value only lacks another that failed.
+        What is wrong with the inputs. Empty if the value only depends on another that failed.
     """
 
     reasons: tuple[Any, ...] = ()
 
 
 class BlockedError(NotMadeError):
-    """A value could not be computed because one that it reads could not be."""
+    """A value could not be computed because a value it reads could not be."""
 
 
 class NoValueError(Exception):
-    """Raised by a registered function that has no value for this key."""
+    """A registered function has no value for this key."""
 
 
 class AbsentError(KeyError):
-    """Somebody asked for a value that does not exist."""
+    """There is no such value."""
 
 
 def single(_: Graph) -> tuple[str]:
-    """Return the one key of a value that exists once."""
+    """Return the only key of a value that exists once: the empty string."""
     return ("",)
 
 
 @dataclass(frozen=True, eq=False)
 class Group:
-    """Names under a key, each with what it is sorted by.
+    """Names under a key, each with its sort key.
 
     Attributes
     ----------
@@ -58,10 +58,9 @@ class Group:
         Unique among groups.
     may_join : callable, optional
         Takes the graph, the key of a value that fills this group and a key of the group. Returns
-        False where that value cannot join that key, which spares a graph in memory from computing
-        it.
+        False if that value cannot join that key, so that a graph in memory need not compute it.
     filled_by : list of Derived
-        The values that fill it.
+        The derived values that may join names to it.
     """
 
     name: str
@@ -75,13 +74,13 @@ class Group:
         return graph.members(self, key, newest_first=newest_first)
 
     def last(self, graph: Graph, key: str = "") -> str | None:
-        """Return the highest of what the names under a key are sorted by."""
+        """Return the highest sort key of the names under a key."""
         return graph.last(self, key)
 
 
 @dataclass(frozen=True, eq=False)
 class Derived(Generic[T]):
-    """A value computed from others by key; call it with a graph and a key.
+    """A value computed for a key; call it with a graph and a key.
 
     Attributes
     ----------
@@ -90,25 +89,25 @@ class Derived(Generic[T]):
     compute : callable
         Takes a graph and a key.
     keys : callable
-        Returns the keys a build computes it for.
+        Takes a graph. Returns the keys that a build computes the value for.
     fills : tuple of Group
         The groups it may join names to.
     code : str
         The version of the code it depends on.
     option : str
-        An option without which a build does not compute it.
+        The option that a build needs to compute it; empty for none.
     edition : str
-        The part of the site it is for; empty for what every part needs.
+        The edition it is for; empty if every edition needs it.
     batch : int
-        Keys handed to another process at a time; 0 where it is computed in this one.
+        Keys handed to another process at a time; 0 to compute it in this one.
     label : str
-        What progress calls it; nothing is told of values without a label.
+        Its name in progress messages; empty for no messages.
     keep_none : bool
-        A value of None is kept too; False where it means that nobody will ask for the value.
+        Whether a value of None is stored; False if nothing will ask for it.
     jobs : bool
-        It is computed by jobs: `compute` returns a `Job`.
+        Whether `compute` returns a `Job`.
     digest : callable, optional
-        What tells a value from another where its repr does not.
+        Takes a value and returns its digest, where `digest_of` does not do.
     """
 
     name: str
@@ -136,19 +135,19 @@ class Derived(Generic[T]):
         AbsentError
             There is none.
         BlockedError
-            It could not be computed.
+            A value it reads could not be computed.
         """
         value: T = graph.get(self, key)
         return value
 
     def exists(self, graph: Graph, key: str = "") -> bool:
-        """Return whether there is such a thing, even if its value could not be computed."""
+        """Return whether the value exists, even if it could not be computed."""
         return graph.has(self, key)
 
 
 @dataclass(frozen=True, eq=False)
 class Table(Derived[Mapping[str, T]]):
-    """A derived mapping whose entries are tracked one by one."""
+    """A derived mapping whose entries are tracked separately."""
 
     @overload
     def entry(self, graph: Graph, name: str) -> T | None: ...
@@ -156,13 +155,13 @@ class Table(Derived[Mapping[str, T]]):
     def entry(self, graph: Graph, name: str, default: D) -> T | D: ...
 
     def entry(self, graph: Graph, name: str, default: Any = None) -> Any:
-        """Return one entry; whoever asks depends on that entry alone."""
+        """Return one entry; the value being computed depends on that entry alone."""
         return graph.entry(self, name, default)
 
 
 @dataclass(frozen=True, eq=False)
 class Inline(Generic[T]):
-    """A value kept in the process only; what it reads counts as read by whoever asks.
+    """A value cached in this process only; what it reads counts as read by the value that uses it.
 
     Attributes
     ----------
@@ -171,7 +170,7 @@ class Inline(Generic[T]):
     compute : callable
         Takes a graph and a key.
     keep : int
-        How many values stay at hand.
+        How many values are cached.
     """
 
     name: str
@@ -190,20 +189,20 @@ Step = tuple[Derived[Any], ...]
 
 @dataclass(frozen=True)
 class Job:
-    """The long part of a value whose product is files, for another process to run.
+    """The slow part of a value that produces files, run in another process.
 
     Attributes
     ----------
     call : callable
-        A function of `arguments` alone. Returns bytes and warnings.
+        A pure function of `arguments`. Returns bytes and warnings.
     arguments : tuple
-        What it is called with.
+        Its arguments.
     paths : tuple of str
-        The files that get the bytes; where there is none, it is not called.
+        The files to write the bytes to; if empty, `call` is not called.
     warnings : Group
-        What the call warns of is joined to.
+        The group that its warnings join.
     joins : tuple of (Group, str, str)
-        Groups, keys and names that are joined when it is done.
+        Groups, keys and names to join when it is done.
     """
 
     call: Callable[..., tuple[bytes, list[str]]]
@@ -219,10 +218,10 @@ def derived(name: str, **options: Any) -> Callable[[Compute[T]], Derived[T]]:
 
 
 def table(name: str, **options: Any) -> Callable[[Compute[Mapping[str, T]]], Table[T]]:
-    """Register a function that returns a mapping whose entries are tracked one by one."""
+    """Register a function that returns a mapping whose entries are tracked separately."""
     return lambda compute: Table(name, compute, **options)
 
 
 def inline(name: str, *, keep: int = 8) -> Callable[[Compute[T]], Inline[T]]:
-    """Register a function whose values are kept in the process only."""
+    """Register a function whose values are cached in this process only."""
     return lambda compute: Inline(name, compute, keep)

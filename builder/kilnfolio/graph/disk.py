@@ -1,4 +1,4 @@
-"""A graph on disk: reads what a build has computed, and notes who read it."""
+"""A graph on disk: reads the values a build has computed, and records which value read which."""
 
 from __future__ import annotations
 
@@ -33,8 +33,9 @@ from kilnfolio.graph.inputs import Index
 from kilnfolio.graph.store import Done, Store
 from kilnfolio.graph.tree import STAGING, TEMPLATES
 
-#: Encoded bytes of values a process keeps at hand; decoded they are about ten times as many.
-_AT_HAND = 3_000_000
+#: Size of the cache of decoded values, counted as encoded bytes; decoded they take about ten times
+#: as much memory.
+_CACHE_SIZE = 3_000_000
 
 
 @dataclass(frozen=True)
@@ -47,13 +48,13 @@ class Failed:
 
     @property
     def cell(self) -> str:
-        """Return the name under which the value would be kept."""
+        """Return the name under which the value would be stored."""
         return f"{self.value}:{self.key}"
 
 
 @dataclass(frozen=True)
 class Started:
-    """A value whose long part runs elsewhere."""
+    """A value whose job runs in another process."""
 
     value: Derived[Any]
     key: str
@@ -66,8 +67,8 @@ class Started:
 class DiskGraph(Graph):
     """Values kept in a store from one build to the next.
 
-    It computes nothing by itself: `compute` runs one function, which reads what was computed before
-    it in the order of the plan.
+    Nothing is computed on demand: `compute` runs one function, which reads only values that the
+    plan put before it.
 
     Parameters
     ----------
@@ -78,7 +79,7 @@ class DiskGraph(Graph):
     out : Path
         The folder of the site.
     store : Store
-        What was computed so far.
+        The values computed so far.
     bound : mapping of str to callable, optional
         As for `Graph`.
     """
@@ -104,9 +105,9 @@ class DiskGraph(Graph):
         Parameters
         ----------
         value, key
-            Which.
+            The derived value and its key.
         call : callable, optional
-            Takes a job and returns the future of its result; done in this process where absent.
+            Takes a job and returns a future of its result; by default the job runs in this process.
         """
         with self.noting() as frame:
             self._note(f"code:{value.code}")
@@ -123,11 +124,11 @@ class DiskGraph(Graph):
         if isinstance(made, Job):
             started = Started(value, key, frozenset(frame.reads), made, None)
             if not made.paths:
-                return finished(started, None)
+                return finish_job(started, None)
             if call is not None:
                 return Started(value, key, started.reads, made, call(made))
-            return finished(started, made.call(*made.arguments))
-        done = _done(value, key, frame, made)
+            return finish_job(started, made.call(*made.arguments))
+        done = _as_done(value, key, frame, made)
         self.fresh[cell_of(value, key)] = made
         return done
 
@@ -181,32 +182,32 @@ class DiskGraph(Graph):
         return self.out / STAGING / path
 
     def forget_groups(self) -> None:
-        """Look groups up again: they may have changed."""
+        """Forget cached groups: they may have changed."""
         self._groups.clear()
 
     # --- within -----------------------------------------------------------------------------------
 
     def _value(self, cell: str) -> tuple[Any] | None:
-        """Return the value of a cell in a tuple of one; None where there is no such cell."""
+        """Return the value of a cell in a tuple of one; None if there is no such cell."""
         digest = self.store.digest(cell)
         if digest is None:
             return None
-        at_hand = self._values.get(cell)
-        if at_hand and at_hand[0] == digest:
+        cached = self._values.get(cell)
+        if cached and cached[0] == digest:
             self._values.move_to_end(cell)
-            return (at_hand[1],)
+            return (cached[1],)
         encoded = self.store.value(cell)
         if encoded is None:
             return None
         value = decode(encoded)
-        self._hold(cell, digest, value, len(encoded))
+        self._cache(cell, digest, value, len(encoded))
         return (value,)
 
-    def _hold(self, cell: str, digest: bytes, value: Any, size: int) -> None:
+    def _cache(self, cell: str, digest: bytes, value: Any, size: int) -> None:
         old = self._values.pop(cell, None)
         self._size += size - (old[2] if old else 0)
         self._values[cell] = (digest, value, size)
-        while self._size > _AT_HAND and len(self._values) > 1:
+        while self._size > _CACHE_SIZE and len(self._values) > 1:
             _, (_, _, gone) = self._values.popitem(last=False)
             self._size -= gone
 
@@ -219,18 +220,18 @@ class DiskGraph(Graph):
         return self.store.digest(cell)
 
 
-def finished(started: Started, result: tuple[bytes, list[str]] | None) -> Done:
-    """Return a value whose long part is done: the digest of its bytes, with its files."""
+def finish_job(started: Started, result: tuple[bytes, list[str]] | None) -> Done:
+    """Return the value of a finish_job job: the digest of its bytes, with its files."""
     if result is None:
         return Done(started.value.name, started.key, started.reads)
     data, warnings = result
     joined = {(group_cell(started.job.warnings, ""), started.key, words) for words in warnings}
     joined |= {(group_cell(group, key), name, name) for group, key, name in started.job.joins}
     frame = Frame(set(started.reads), joined, dict.fromkeys(started.job.paths, data))
-    return _done(started.value, started.key, frame, hashlib.sha256(data).hexdigest())
+    return _as_done(started.value, started.key, frame, hashlib.sha256(data).hexdigest())
 
 
-def _done(value: Derived[Any], key: str, frame: Frame, made: Any) -> Done:
+def _as_done(value: Derived[Any], key: str, frame: Frame, made: Any) -> Done:
     check_fills(value, frame.joined)
     cells = {} if made is None and not value.keep_none else {cell_of(value, key): made}
     if isinstance(value, Table):

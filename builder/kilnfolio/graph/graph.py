@@ -1,4 +1,4 @@
-"""What a registered function sees: a graph that it reads from, and where that is noted."""
+"""The graph that registered functions read from, which records what each one reads."""
 
 from __future__ import annotations
 
@@ -20,23 +20,23 @@ Member = tuple[str, str, str]
 
 
 def cell_of(value: Derived[Any], key: str) -> str:
-    """Return the name under which a value is kept."""
+    """Return the name under which a value is stored."""
     return f"{value.name}:{key}"
 
 
 def entry_cell(table: Table[Any], name: str) -> str:
-    """Return the name under which an entry of a table is kept."""
+    """Return the name under which an entry of a table is stored."""
     return f"{table.name}/{name}"
 
 
 def group_cell(group: Group, key: str) -> str:
-    """Return the name under which a group is kept."""
+    """Return the name under which a group is stored."""
     return f"group:{group.name}:{key}"
 
 
 @dataclass
 class Frame:
-    """What one computation read, joined and wrote."""
+    """What one computation reads, joins and writes."""
 
     reads: set[str] = field(default_factory=set)
     joined: set[Member] = field(default_factory=set)
@@ -45,7 +45,7 @@ class Frame:
 
 @dataclass
 class _Kept:
-    """An inline value, or why there is none, with the state of what it was computed from."""
+    """An inline value, or the error instead, with the state of what it was computed from."""
 
     tokens: dict[str, object]
     value: Any = None
@@ -62,8 +62,8 @@ class Graph(ABC):
     index : Index
         Sorts the names of its files into lists.
     bound : mapping of str to callable, optional
-        Functions that stand in for those of inline values, by name: a room binds what rooms below
-        it ask for.
+        Functions that replace those of inline values, by name: a higher room supplies what a lower
+        one asks for.
     """
 
     def __init__(self, folder: Path, index: Index, bound: Bound | None = None):
@@ -77,16 +77,16 @@ class Graph(ABC):
     # --- inputs -----------------------------------------------------------------------------------
 
     def file(self, name: str) -> Path:
-        """Return a file by its name from the folder; whoever takes it depends on its bytes."""
+        """Return a file of the folder; the value being computed depends on its bytes."""
         self._note(f"file:{name}")
         return self.folder / name
 
     def proposed(self, name: str) -> bytes | None:  # noqa: ARG002
-        """Return what a file would hold, where that is looked at before it is written."""
+        """Return the bytes proposed for a file before it is written; None if there are none."""
         return None
 
     def tree(self, name: str) -> Path:
-        """Return a folder; whoever takes it depends on every file below it."""
+        """Return a folder; the value being computed depends on every file below it."""
         self._note(f"tree:{name}")
         return self.folder / name
 
@@ -96,12 +96,12 @@ class Graph(ABC):
         return found
 
     def paths(self, kind: str, name: str) -> tuple[str, ...]:
-        """Return the files of one name; whoever asks depends on that name alone."""
+        """Return the files of one name; the value being computed depends on that name alone."""
         found: tuple[str, ...] = self._input(f"index:{kind}/{name}") or ()
         return found
 
     def option(self, name: str) -> Any:
-        """Return an option of the build; None where it is not set."""
+        """Return an option of the build; None if it is not set."""
         return self._input(f"option:{name}")
 
     # --- values -----------------------------------------------------------------------------------
@@ -112,7 +112,7 @@ class Graph(ABC):
 
     @abstractmethod
     def has(self, value: Derived[Any], key: str) -> bool:
-        """Return whether there is such a thing, even if its value could not be computed."""
+        """Return whether a value exists, even if it could not be computed."""
 
     @abstractmethod
     def entry(self, table: Table[Any], name: str, default: Any) -> Any:
@@ -124,14 +124,14 @@ class Graph(ABC):
 
     @abstractmethod
     def last(self, group: Group, key: str) -> str | None:
-        """Return the highest of what a group is sorted by; None where it is empty."""
+        """Return the highest sort key in a group; None if it is empty."""
 
     @abstractmethod
     def made_file(self, path: str) -> Path:
-        """Return a file of the site; whoever takes it must also ask for the value that wrote it."""
+        """Return a file of the site; the caller must also ask for the value that wrote it."""
 
     def inline(self, value: Inline[Any], key: str) -> Any:
-        """Return an inline value, computed again where something it read has changed."""
+        """Return an inline value, computed again if something it read has changed."""
         kept = self._inline.setdefault(value.name, OrderedDict())
         found = kept.get(key)
         if found is None or any(self._token(cell) != was for cell, was in found.tokens.items()):
@@ -161,9 +161,9 @@ class Graph(ABC):
         return _Kept({cell: self._token(cell) for cell in frame.reads}, made, error)
 
     def view(self, of: Callable[[Graph], T]) -> T:
-        """Return the one object of this kind that looks at this graph, made when first asked for.
+        """Return this graph's only object of a class, made when first asked for.
 
-        It must fetch everything it gives through the graph.
+        The object must read everything it returns through the graph.
         """
         if of not in self._views:
             self._views[of] = of(self)
@@ -173,7 +173,7 @@ class Graph(ABC):
     # --- what a computation produces --------------------------------------------------------------
 
     def join(self, group: Group, key: str, name: str, sort: str = "") -> None:
-        """Put a name into a group; sorted by itself where nothing else is given."""
+        """Put a name into a group; its sort key is the name unless another is given."""
         self._frames[-1].joined.add((group_cell(group, key), sort or name, name))
 
     def write(self, path: str, data: bytes | str) -> None:
@@ -184,7 +184,7 @@ class Graph(ABC):
 
     @contextmanager
     def noting(self) -> Iterator[Frame]:
-        """Note what is read from here on in a frame of its own."""
+        """Record what is read inside the block in a new frame."""
         frame = Frame()
         self._frames.append(frame)
         try:
@@ -198,15 +198,15 @@ class Graph(ABC):
 
     @abstractmethod
     def _input(self, cell: str) -> Any:
-        """Return the value of an input and note that it is read."""
+        """Return the value of an input and record that it was read."""
 
     @abstractmethod
     def _token(self, cell: str) -> object:
-        """Return what tells the present state of a cell from another; nothing is noted."""
+        """Return a token for the present state of a cell, without recording a read."""
 
 
 def check_fills(value: Derived[Any], joined: Iterable[Member]) -> None:
-    """Refuse a computation that joined a group it is not registered to fill."""
+    """Raise an error if a computation joined a group that it is not registered to fill."""
     allowed = tuple(f"group:{group.name}:" for group in value.fills)
     for cell, _, _ in joined:
         if not cell.startswith(allowed):

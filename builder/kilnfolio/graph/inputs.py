@@ -1,4 +1,4 @@
-"""The files of a folder: their state on the disk, and the lists their names are sorted into."""
+"""The files of a folder: their state on disk, and the lists they are sorted into."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from kilnfolio.graph.codec import digest_of, encode
-from kilnfolio.runtime.files import opened
+from kilnfolio.runtime.files import open_regular
 
 if TYPE_CHECKING:
     from kilnfolio.graph.store import Store
@@ -21,16 +21,16 @@ Stamps = dict[str, tuple[int, int, int]]
 
 @dataclass(frozen=True)
 class Index:
-    """What of a folder is looked at, and how the names of its files are sorted.
+    """Which files of a folder are inputs, and how their names are sorted into lists.
 
     Attributes
     ----------
     folders : tuple of str
-        The folders whose files are inputs; nothing else may be read.
+        The folders whose files are inputs; no other may be read.
     trees : tuple of str
         Folders that are also inputs as a whole.
     entry : callable
-        Takes the name of a file; returns the list it stands in and its name there, or None.
+        Takes a path; returns the list that the file belongs to and its name there, or None.
     """
 
     folders: tuple[str, ...]
@@ -49,7 +49,7 @@ def stamps(folder: Path, index: Index) -> Stamps:
             for entry in entries:
                 name = f"{at}/{entry.name}"
                 if entry.is_dir():
-                    if entry.is_symlink():  # a link to a folder above it would have no end
+                    if entry.is_symlink():  # a link to a folder above would recurse for ever
                         real = os.path.realpath(entry.path)
                         if real in linked or (folder / at).resolve().is_relative_to(real):
                             continue
@@ -59,7 +59,7 @@ def stamps(folder: Path, index: Index) -> Stamps:
                 try:
                     state = entry.stat()
                 except OSError:
-                    continue  # removed meanwhile, or a link that leads nowhere
+                    continue  # removed meanwhile, or a broken link
                 found[name] = (state.st_mtime_ns, state.st_size, state.st_ino)
     return found
 
@@ -76,10 +76,9 @@ def listed(names: Iterable[str], index: Index) -> dict[str, dict[str, tuple[str,
 
 
 def note_changes(store: Store, folder: Path, index: Index, now: Stamps) -> None:
-    """Set the inputs that changed since the stamps in the store.
+    """Update the inputs that changed since the stamps in the store.
 
-    A file counts as changed where its bytes are others; they are read again only where its stamp is
-    another.
+    A file counts as changed if its bytes differ; they are read again only if its stamp differs.
     """
     kept: Stamps | None = store.note("stamps")
     before = kept or {}
@@ -115,7 +114,7 @@ def _set(store: Store, cell: str, value: object) -> None:
 
 def _digest(path: Path) -> bytes:
     try:
-        with opened(path) as file:
+        with open_regular(path) as file:
             return hashlib.file_digest(file, "sha256").digest()
-    except OSError as error:  # it cannot be read: whoever reads it will say so
+    except OSError as error:  # it cannot be read; the value that needs it will report that
         return f"unreadable: {error.strerror}".encode()

@@ -1,4 +1,4 @@
-"""A graph in memory: computes what it is asked for, for a command, the audit or a test."""
+"""A graph in memory: computes values on demand, for a command, the audit or a test."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ from kilnfolio.graph.inputs import Index, Stamps, listed, stamps
 
 @dataclass
 class _Made:
-    """A value that was computed, or why there is none."""
+    """A computed value, or the error instead."""
 
     token: int
     reads: set[str]
@@ -45,7 +45,7 @@ class _Made:
 
 
 class MemoryGraph(Graph):
-    """Values computed on demand and kept as long as the graph.
+    """Values computed on demand and kept as long as the graph exists.
 
     Parameters
     ----------
@@ -54,11 +54,11 @@ class MemoryGraph(Graph):
     index : Index
         Sorts the names of its files into lists.
     options : mapping, optional
-        Options that values may ask for.
+        Options that values may read.
     files : mapping of str to Path, optional
-        The input files, by name, where they lie elsewhere than in `folder`.
+        The input files by name, if they are not in `folder`.
     proposed : mapping of str to bytes, optional
-        What files would hold, by name, in place of what they hold.
+        Bytes to use in place of the files' own, by name.
     bound : mapping of str to callable, optional
         As for `Graph`.
     """
@@ -98,13 +98,13 @@ class MemoryGraph(Graph):
         return self._proposed.get(name)
 
     def propose(self, name: str, raw: bytes) -> None:
-        """Let a file hold these bytes from now on; forget what was computed from it."""
+        """Treat a file as if it held these bytes from now on; forget what was computed from it."""
         self._proposed[name] = raw
         self._versions[name] = self._versions.get(name, 0) + 1
         self._forget({f"file:{name}"})
 
     def refresh(self) -> bool:
-        """Look at the files again; forget what was computed from those that changed."""
+        """Check the files again; forget what was computed from those that changed."""
         before, self._stamps = self._stamps, None
         if before is None:
             return False
@@ -128,7 +128,7 @@ class MemoryGraph(Graph):
                     for name in old.keys() | new.keys()
                     if old.get(name) != new.get(name)
                 }
-        # a file that did not fill a group before may fill it now
+        # a file that joined no group before may join one now
         self._forget(stale | {cell for cell in self._readers if cell.startswith("group:")})
         self._filled.clear()
         self._complete.clear()
@@ -176,9 +176,9 @@ class MemoryGraph(Graph):
         raise RuntimeError(f"{path}: a graph in memory writes no files")
 
     def failures(self, plan: Sequence[Step]) -> tuple[Any, ...]:
-        """Compute every value of a plan; return what is wrong with their inputs, in order.
+        """Compute every value of a plan; return the problems of their inputs, in order.
 
-        Each tuple of the plan holds values that are computed together, key by key.
+        Each tuple holds values that are computed together, key by key.
         """
         reasons: list[Any] = []
         for together in plan:
@@ -191,11 +191,11 @@ class MemoryGraph(Graph):
         return tuple(reasons)
 
     def reasons(self, value: Derived[Any], key: str) -> tuple[Any, ...]:
-        """Return what is wrong with the inputs of one value; nothing where it only lacks others."""
+        """Return the problems of the inputs of one value; none if only a value it reads failed."""
         return self._compute(value, key).reasons or ()
 
     def failures_below(self, values: Iterable[tuple[Derived[Any], str]]) -> tuple[Any, ...]:
-        """Compute some values; return what is wrong with the inputs of whatever was computed."""
+        """Compute some values; return the problems of the inputs of every value computed so far."""
         for value, key in values:
             self._compute(value, key)
         return tuple(reason for made in self._made.values() for reason in made.reasons or ())
@@ -239,11 +239,11 @@ class MemoryGraph(Graph):
         return _Made(next(self._tokens), frame.reads, found, joined=frame.joined)
 
     def _fill(self, group: Group, key: str) -> set[tuple[str, str]]:
-        """Return what a group holds, having computed every value that may join it."""
+        """Return the members of a group, after computing every value that may join it."""
         cell = group_cell(group, key)
         self._note(cell)
         if cell not in self._filled:
-            with self.noting():  # a change of any file empties every group: see `refresh`
+            with self.noting():  # `refresh` empties every group when any file changes
                 for value in group.filled_by:
                     if value.name not in self._complete:
                         for name in sorted(self._keys(value)):
@@ -306,6 +306,6 @@ class MemoryGraph(Graph):
 
 
 def environment_options() -> dict[str, Any]:
-    """Return the options that the surroundings of a command set: SOURCE_DATE_EPOCH."""
+    """Return the options that environment variables set: SOURCE_DATE_EPOCH."""
     epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
     return {"epoch": int(epoch) if epoch.isdigit() else None}

@@ -11,20 +11,20 @@ from kilnfolio.graph.inputs import Index
 
 @dataclass(frozen=True)
 class Plan:
-    """What a build computes, in order: a value reads only what steps before its own compute.
+    """What a build computes, in order: a value reads only values of earlier steps.
 
     Attributes
     ----------
     where : str
-        The module and name this plan is found by in another process, as ``package.module:NAME``.
+        Where another process finds this plan, as ``package.module:NAME``.
     index : Index
-        How the files of the folder are sorted.
+        How the files of the folder are sorted into lists.
     inputs : tuple of Step
-        Values that read what people wrote. Where one fails, nothing after them is computed.
+        Values that read what people wrote. If one fails, nothing of `rest` is computed.
     rest : tuple of Step
-        What is made of those.
+        Values computed from those.
     bound : mapping of str to callable
-        Functions that stand in for those of inline values.
+        Functions that replace those of inline values, by name.
     """
 
     where: str

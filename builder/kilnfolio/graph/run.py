@@ -1,4 +1,4 @@
-"""Brings a graph on disk up to date, in the order of a plan, in this process or in several."""
+"""Brings a graph on disk up to date, in the order of a plan, in one process or several."""
 
 from __future__ import annotations
 
@@ -14,25 +14,25 @@ from pathlib import Path
 from typing import Any
 
 from kilnfolio.graph.derived import AbsentError, Derived, NotMadeError, Step
-from kilnfolio.graph.disk import DiskGraph, Failed, Started, finished
+from kilnfolio.graph.disk import DiskGraph, Failed, Started, finish_job
 from kilnfolio.graph.plan import Plan
 from kilnfolio.graph.store import Done, Store
 from kilnfolio.graph.tree import Tree
 
-#: Batches that are worth starting other processes for, which takes them two seconds.
+#: Fewest batches that justify starting other processes, which takes two seconds.
 _WORTH_SHARING = 4
-#: Keys that are worth a line of progress.
+#: Fewest keys that justify a progress message.
 _WORTH_TELLING = 10
-#: Jobs started before the first of them is waited for: the handbook is first, and long.
+#: Jobs started before waiting for the first: the handbook comes first, and takes long.
 _AHEAD = 64
-#: Seconds of work that a stop may cost.
+#: Seconds of work that an interruption may cost.
 _COMMITTED_EVERY = 2.0
 
 Result = Done | Failed
 
 
 def plan_at(where: str) -> Plan:
-    """Return the plan of this module and name."""
+    """Return the plan at ``package.module:NAME``."""
     module, _, name = where.partition(":")
     found: Plan = getattr(importlib.import_module(module), name)
     return found
@@ -49,7 +49,7 @@ Task = tuple[str, tuple[str, ...]]
 def run_batch(
     where: str, folder: Path, out: Path, store: Path, tasks: Sequence[Task], failed: frozenset[str]
 ) -> list[Result]:
-    """Compute some values in this process, on what the store holds by now."""
+    """Compute some values in this process from what the store holds by now."""
     plan, here = plan_at(where), (os.getpid(), folder, out)
     if here not in _GRAPHS:
         _GRAPHS.clear()
@@ -70,7 +70,7 @@ def run_batch(
 def compute_together(
     graph: DiskGraph, values: Iterable[Derived[Any]], key: str
 ) -> Iterator[Result]:
-    """Compute some values for one key; later ones read what earlier ones give."""
+    """Compute some values for one key; later ones may read earlier ones."""
     graph.fresh.clear()
     for value in values:
         made = graph.compute(value, key)
@@ -86,28 +86,28 @@ def compute_together(
 
 @dataclass
 class Run:
-    """One bringing up to date.
+    """One update of a graph on disk.
 
     Parameters
     ----------
     graph : DiskGraph
-        Of this process.
+        The graph of this process.
     tree : Tree
         The copy of the site that files are written to.
     plan : Plan
         What is computed, in order.
     edition : str
-        The one edition that is wanted; every edition where empty.
+        The only edition to build; empty for all.
     pool : callable
-        Returns an executor for values that can be shared; called when there are some.
+        Returns an executor for values that other processes can compute; called when first needed.
     printers : callable
-        The same for jobs, which need nothing of this machine.
+        The same for jobs, which can run on another machine.
     tell : callable
-        Takes a label, the keys done and the keys there are.
+        Takes a label, the number of keys done and their total.
     guard : callable
-        Takes a path and its bytes before they are written; returns why they may not be, or "".
+        Takes a path and the bytes to be written; returns why they must not be, or "".
     postponed : collection of (str, str)
-        Values and keys that are left as they are for a later run.
+        Values and keys to leave for a later run.
     """
 
     graph: DiskGraph
@@ -124,13 +124,13 @@ class Run:
     reasons: list[Any] = field(default_factory=list)
 
     def all(self) -> tuple[Any, ...]:
-        """Compute everything that is stale.
+        """Compute every stale value.
 
         Returns
         -------
         tuple
-            What is wrong with the inputs. Then everything that does not rest on it was computed and
-            kept, and nothing of the rest of the plan.
+            The problems of the inputs. If there are any, the inputs that do not depend on them were
+            computed and stored, and the rest of the plan was not computed.
         """
         self.graph.failed = frozenset()
         try:
@@ -150,7 +150,7 @@ class Run:
         )
         for value in wanted:
             self._update_keys(value)
-        wanted = tuple(value for value in wanted if not self._left_out(value))
+        wanted = tuple(value for value in wanted if not self._switched_off(value))
         tasks = self._tasks(wanted)
         if not tasks:
             return
@@ -166,19 +166,19 @@ class Run:
                 committed = time.monotonic()
         store.commit()
         if len(wanted) > 1:
-            self._again(wanted)
+            self._recompute_changed(wanted)
 
-    def _left_out(self, value: Derived[Any]) -> bool:
-        """Return whether a build without an option leaves this value out; take back stale ones."""
+    def _switched_off(self, value: Derived[Any]) -> bool:
+        """Return whether this value's option is off; if so, withdraw its stale results."""
         store = self.graph.store
         if not value.option or store.digest(f"option:{value.option}") is not None:
             return False
         for key in store.stale(value.name, made=True):
-            self.tree.remove(store.set_aside(value.name, key))
+            self.tree.remove(store.withdraw(value.name, key))
         return True
 
     def _tasks(self, step: Step) -> list[Task]:
-        """Return what is stale, by key."""
+        """Return the stale values of a step, by key."""
         found: dict[str, list[str]] = {}
         for value in step:
             for key in self.graph.store.stale(value.name):
@@ -189,21 +189,21 @@ class Run:
                     found.setdefault(key, []).append(value.name)
         return [(key, tuple(found[key])) for key in sorted(found)]
 
-    def _again(self, step: Step) -> None:
-        """Compute what became stale because a value of the same step came out otherwise."""
+    def _recompute_changed(self, step: Step) -> None:
+        """Compute values that became stale because another value of the same step changed."""
         self.graph.forget_groups()
         if tasks := self._tasks(step):
-            for result in self._here(step, tasks):
+            for result in self._compute_here(step, tasks):
                 self._absorb(result)
             self.graph.store.commit()
-            self._again(step)
+            self._recompute_changed(step)
 
     def _tell(self, label: str, done: int, total: int) -> None:
         if label and total >= _WORTH_TELLING:
             self.tell(label, done, total)
 
     def _update_keys(self, value: Derived[Any]) -> None:
-        """Add the keys that are new, and drop those that are no more."""
+        """Add new keys, and drop those that no longer exist."""
         store, call = self.graph.store, f"keys of {value.name}"
         store.add(call, [""])
         if not store.stale(call):
@@ -235,7 +235,7 @@ class Run:
         self.tree.remove(gone)
         self.done += 1
 
-    # --- where it is computed ---------------------------------------------------------------------
+    # --- where values are computed ------------------------------------------------------------------
 
     def _results(self, step: Step, tasks: Sequence[Task]) -> Iterator[Result]:
         jobs = len(step) == 1 and step[0].jobs
@@ -243,19 +243,21 @@ class Run:
         ask = self.printers if jobs else self.pool
         pool = ask() if batch and len(tasks) >= _WORTH_SHARING * batch else None
         if pool and jobs:
-            return self._handed_over(pool, step[0], [key for key, _ in tasks])
+            return self._run_jobs(pool, step[0], [key for key, _ in tasks])
         if pool:
-            return self._shared(pool, batch, tasks)
-        return self._here(step, tasks)
+            return self._compute_elsewhere(pool, batch, tasks)
+        return self._compute_here(step, tasks)
 
-    def _here(self, step: Step, tasks: Sequence[Task]) -> Iterator[Result]:
+    def _compute_here(self, step: Step, tasks: Sequence[Task]) -> Iterator[Result]:
         for key, names in tasks:
             yield from compute_together(
                 self.graph, [value for value in step if value.name in names], key
             )
 
-    def _shared(self, pool: Executor, size: int, tasks: Sequence[Task]) -> Iterator[Result]:
-        """Yield what other processes compute, a few batches ahead of what is taken."""
+    def _compute_elsewhere(
+        self, pool: Executor, size: int, tasks: Sequence[Task]
+    ) -> Iterator[Result]:
+        """Yield what other processes compute, keeping them a few batches ahead."""
         graph = self.graph
         graph.store.commit()
         batches = iter([tasks[at : at + size] for at in range(0, len(tasks), size)])
@@ -283,20 +285,20 @@ class Run:
             send()
             yield from made
 
-    def _handed_over(
+    def _run_jobs(
         self, pool: Executor, value: Derived[Any], keys: Sequence[str]
     ) -> Iterator[Result]:
-        """Start jobs here and yield them as other processes end them, in order."""
+        """Start jobs and yield their results in order."""
         waiting: deque[Started | Result] = deque()
         for key in keys:
             waiting.append(
                 self.graph.compute(value, key, lambda job: pool.submit(job.call, *job.arguments))
             )
             while len(waiting) > _AHEAD:
-                yield _ended(waiting.popleft())
+                yield _result_of(waiting.popleft())
         while waiting:
-            yield _ended(waiting.popleft())
+            yield _result_of(waiting.popleft())
 
 
-def _ended(one: Started | Result) -> Result:
-    return finished(one, one.result.result()) if isinstance(one, Started) else one
+def _result_of(one: Started | Result) -> Result:
+    return finish_job(one, one.result.result()) if isinstance(one, Started) else one

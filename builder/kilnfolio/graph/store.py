@@ -1,7 +1,7 @@
-"""Every value of a graph, and what it was computed from, in one SQLite file beside the site.
+"""Every value of a graph and what it was computed from, in one SQLite file beside the site.
 
-Everything here can be computed again from the inputs: the file may be deleted at any time, and is
-deleted when its tables are of another version.
+All of it can be computed again from the inputs: the file may be deleted at any time, and is deleted
+when its schema version differs.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Any
 
 from kilnfolio.graph.codec import decode, encode
 
-#: Raised when the tables change.
+#: Version of the schema; raise it when the tables change.
 FORMAT = 3
 
 _TABLES = """
@@ -40,7 +40,7 @@ Member = tuple[str, str, str]
 
 @dataclass(frozen=True)
 class Done:
-    """What a task (one derived value for one key) computed, and what it read on the way."""
+    """What a task (one derived value for one key) computed, read and joined."""
 
     value: str
     key: str
@@ -53,12 +53,12 @@ class Done:
 
 
 class Store:
-    """The tables, and the few questions asked of them.
+    """The tables and their queries.
 
     Parameters
     ----------
     path : Path
-        The file; it is made where it is missing, and made anew where it is of another version.
+        The file; made if it is missing, and replaced if its schema version differs.
     """
 
     def __init__(self, path: Path):
@@ -79,10 +79,10 @@ class Store:
         db = sqlite3.connect(self.path, timeout=60.0)
         try:
             db.execute("PRAGMA journal_mode = WAL")
-            # what a loss of power takes with it is made again; a killed process loses nothing
+            # what a power cut loses is computed again; a killed process loses nothing
             db.execute("PRAGMA synchronous = OFF")
             db.execute("PRAGMA cache_size = -8000")
-        except sqlite3.Error:  # as of a full disk
+        except sqlite3.Error:  # such as a full disk
             db.close()
             raise
         return db
@@ -92,29 +92,29 @@ class Store:
         self.db.close()
 
     def commit(self) -> None:
-        """Make what was put lasting, and show it to other processes."""
+        """Commit what was put, so that other processes see it."""
         self.db.commit()
 
     # --- notes ------------------------------------------------------------------------------------
 
     def note(self, name: str) -> Any:
-        """Return something kept under a name of its own; None where it is not there."""
+        """Return a note by its name; None if there is none."""
         row = self.db.execute("SELECT value FROM note WHERE name = ?", (name,)).fetchone()
         return None if row is None else decode(row[0])
 
     def keep(self, name: str, value: Any) -> None:
-        """Keep something under a name of its own."""
+        """Keep a note under a name."""
         self.db.execute("INSERT OR REPLACE INTO note VALUES (?, ?)", (name, encode(value)))
 
     # --- cells and groups -------------------------------------------------------------------------
 
     def digest(self, cell: str) -> bytes | None:
-        """Return the digest of a cell; None where there is no such cell."""
+        """Return the digest of a cell; None if there is no such cell."""
         row = self.db.execute("SELECT digest FROM cell WHERE name = ?", (cell,)).fetchone()
         return row[0] if row else None
 
     def value(self, cell: str) -> bytes | None:
-        """Return the packed value of a cell; None where it is not kept."""
+        """Return the encoded value of a cell; None if it is not stored."""
         row = self.db.execute("SELECT value FROM cell WHERE name = ?", (cell,)).fetchone()
         return row[0] if row else None
 
@@ -131,14 +131,14 @@ class Store:
         )
 
     def last(self, group: str) -> str | None:
-        """Return the last of what a group is sorted by; None where it is empty."""
+        """Return the highest sort key in a group; None if it is empty."""
         found: str | None = self.db.execute(
             "SELECT max(sort) FROM member WHERE cell = ?", (group,)
         ).fetchone()[0]
         return found
 
     def digests(self, beginning: str) -> tuple[tuple[str, str], ...]:
-        """Return the cells whose name begins so, each with its digest."""
+        """Return the cells whose name has this prefix, each with its digest."""
         return tuple(
             (name, digest.hex())
             for name, digest in self.db.execute(
@@ -149,11 +149,11 @@ class Store:
         )
 
     def set_input(self, cell: str, digest: bytes | None, value: bytes | None = None) -> bool:
-        """Set a cell that no task makes, mark who read it, and return whether it changed."""
+        """Set the cell of an input; if it changed, mark its readers as stale and return True."""
         if self.digest(cell) == digest:
             return False
         self._put_cell(cell, digest, value, None)
-        self._mark([cell])
+        self._mark_readers([cell])
         return True
 
     # --- tasks ------------------------------------------------------------------------------------
@@ -163,7 +163,7 @@ class Store:
         return {row[0] for row in self.db.execute("SELECT key FROM task WHERE value = ?", (value,))}
 
     def stale(self, value: str, *, made: bool = False) -> list[str]:
-        """Return the stale keys of a value, sorted; with `made`, only those that have a cell."""
+        """Return the stale keys of a value, sorted; with `made`, only those with a stored value."""
         with_cells = "AND EXISTS (SELECT 1 FROM cell WHERE cell.task = task.id)" if made else ""
         return sorted(
             row[0]
@@ -173,22 +173,22 @@ class Store:
         )
 
     def add(self, value: str, keys: Iterable[str]) -> None:
-        """Add tasks, to be run."""
+        """Add tasks that are still to run."""
         self.db.executemany(
             "INSERT OR IGNORE INTO task (value, key, stale) VALUES (?, ?, 1)",
             [(value, key) for key in keys],
         )
 
     def drop(self, value: str, key: str) -> list[str]:
-        """Remove a task and all it made; return the files that are to go."""
-        gone = self.set_aside(value, key)
+        """Remove a task and everything it made; return the files to delete."""
+        gone = self.withdraw(value, key)
         task = self._task(value, key)
         self.db.execute("DELETE FROM read WHERE task = ?", (task,))
         self.db.execute("DELETE FROM task WHERE id = ?", (task,))
         return gone
 
-    def set_aside(self, value: str, key: str) -> list[str]:
-        """Take back all a task made, and leave it to be run; return the files that are to go."""
+    def withdraw(self, value: str, key: str) -> list[str]:
+        """Withdraw everything a task made but keep the task; return the files to delete."""
         task = self._task(value, key)
         cells = [row[0] for row in self.db.execute("SELECT name FROM cell WHERE task = ?", (task,))]
         for cell in cells:
@@ -197,23 +197,23 @@ class Store:
         gone = [row[0] for row in self.db.execute("SELECT path FROM file WHERE task = ?", (task,))]
         self.db.execute("DELETE FROM file WHERE task = ?", (task,))
         self._note_pending(gone)
-        self._mark([*cells, *groups])
+        self._mark_readers([*cells, *groups])
         return gone
 
     def put(self, done: Done, digests: Mapping[str, bytes]) -> tuple[list[str], list[str]]:
-        """Keep what a task made, and mark who read what changed.
+        """Store what a task made, and mark tasks that read a changed cell as stale.
 
         Parameters
         ----------
         done : Done
-            What it made and read.
+            What the task made and read.
         digests : mapping of str to bytes
             The digest of each file it writes.
 
         Returns
         -------
         tuple of list of str
-            The files to write, because they are new or other than before, and those to remove.
+            The files to write, because they are new or changed, and those to delete.
         """
         task = self._task(done.value, done.key)
         changed = [cell for cell, (digest, _) in done.cells.items() if self.digest(cell) != digest]
@@ -226,8 +226,8 @@ class Store:
         for cell, (digest, value) in done.cells.items():
             self._put_cell(cell, digest, value, task)
         changed += self._regroup(task, done.joined)
-        self._mark(changed)
-        self._reread(task, done.reads)
+        self._mark_readers(changed)
+        self._set_reads(task, done.reads)
         old = dict(self.db.execute("SELECT path, digest FROM file WHERE task = ?", (task,)))
         write = [path for path, digest in digests.items() if old.get(path) != digest]
         gone = [path for path in old if path not in digests]
@@ -250,42 +250,42 @@ class Store:
     # --- files of the site ------------------------------------------------------------------------
 
     def count_files(self, ending: str) -> int:
-        """Return how many files of the site end so."""
+        """Return how many files of the site have this ending."""
         count: int = self.db.execute(
             "SELECT count(*) FROM file WHERE path LIKE ?", (f"%{ending}",)
         ).fetchone()[0]
         return count
 
     def pending(self) -> list[str]:
-        """Return the files in which the site as served is behind."""
+        """Return the files in which staging and the served site differ."""
         return [row[0] for row in self.db.execute("SELECT path FROM pending ORDER BY path")]
 
     def stamps(self) -> dict[str, str | None]:
-        """Return the stamp of every file of the site, as it was when it was last seen whole."""
+        """Return the stamp of every file of the site when it was last seen intact."""
         return dict(self.db.execute("SELECT path, stamp FROM file"))
 
     def stamp(self, stamps: Mapping[str, str]) -> None:
-        """Note how files of the site lie on the disk."""
+        """Record the stamps of files of the site."""
         self.db.executemany(
             "UPDATE file SET stamp = ? WHERE path = ?",
             [(stamp, path) for path, stamp in stamps.items()],
         )
 
     def file_digest(self, path: str) -> bytes | None:
-        """Return the digest of a file of the site; None where there is no such file."""
+        """Return the digest of a file of the site; None if there is no such file."""
         row = self.db.execute("SELECT digest FROM file WHERE path = ?", (path,)).fetchone()
         return row[0] if row else None
 
     def file_digests(self, beginning: str) -> list[tuple[str, bytes]]:
-        """Return the files whose path begins so, each with its digest."""
+        """Return the files whose path has this prefix, each with its digest."""
         return self.db.execute(
             "SELECT path, digest FROM file WHERE path >= ? AND path < ? AND digest IS NOT NULL "
             "ORDER BY path",
             (beginning, beginning + "\U0010ffff"),
         ).fetchall()
 
-    def lose(self, paths: Iterable[str]) -> None:
-        """Forget files of the site, and have what wrote them run again."""
+    def forget_files(self, paths: Iterable[str]) -> None:
+        """Forget files of the site, and mark the tasks that wrote them as stale."""
         for path in paths:
             self.db.execute(
                 "UPDATE task SET stale = 1 WHERE id = (SELECT task FROM file WHERE path = ?)",
@@ -294,7 +294,7 @@ class Store:
             self.db.execute("UPDATE file SET digest = NULL, stamp = NULL WHERE path = ?", (path,))
 
     def clear_pending(self) -> None:
-        """Note that the site as served lacks nothing."""
+        """Record that staging and the served site are the same."""
         self.db.execute("DELETE FROM pending")
 
     # --- within -----------------------------------------------------------------------------------
@@ -310,7 +310,7 @@ class Store:
         return found
 
     def _cell(self, name: str) -> int:
-        """Return the row of a cell or group; one that is only read so far gets one too."""
+        """Return the row of a cell or group; a cell that has only been read gets one too."""
         if name not in self._ids:
             self.db.execute("INSERT OR IGNORE INTO cell (name) VALUES (?)", (name,))
             row = self.db.execute("SELECT id FROM cell WHERE name = ?", (name,)).fetchone()
@@ -328,7 +328,7 @@ class Store:
         )
 
     def _regroup(self, task: int, members: frozenset[Member]) -> list[str]:
-        """Put a task's names into their groups; return the groups that changed."""
+        """Replace the names a task has joined to groups; return the groups that changed."""
         before = frozenset(
             self.db.execute("SELECT cell, sort, name FROM member WHERE task = ?", (task,))
         )
@@ -340,7 +340,7 @@ class Store:
         )
         return sorted({cell for cell, _, _ in before ^ members})
 
-    def _reread(self, task: int, read: frozenset[str]) -> None:
+    def _set_reads(self, task: int, read: frozenset[str]) -> None:
         now = {self._cell(name) for name in read}
         before = {
             row[0] for row in self.db.execute("SELECT cell FROM read WHERE task = ?", (task,))
@@ -352,7 +352,7 @@ class Store:
             "INSERT INTO read VALUES (?, ?)", [(task, cell) for cell in now - before]
         )
 
-    def _mark(self, cells: Iterable[str]) -> None:
+    def _mark_readers(self, cells: Iterable[str]) -> None:
         self.db.executemany(
             "UPDATE task SET stale = 1 WHERE id IN (SELECT task FROM read WHERE cell = ?)",
             [(self._cell(cell),) for cell in cells],

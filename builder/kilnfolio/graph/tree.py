@@ -1,10 +1,10 @@
 """The site as it is served, and the staging copy that the next build works on.
 
-Every edition lies on the disk twice: once as it is served and once in staging, sharing every file
-by a hard link. A build changes the staging copy and then exchanges the two names in one step, so
-that a reader sees the old edition or the new one, whole; then the old one is brought level.
-Unchanged files are neither written nor copied nor linked again, so the cost is that of the change
-alone. A manifest of files would do the same for a server of our own, but a site must open from a
+Every edition is on disk twice: as it is served, and in staging, with every file shared by a hard
+link. A build changes the staging copy and then exchanges the two folders in one step, so that a
+reader sees either the old edition or the new one, complete; then the old one is synchronized.
+Unchanged files are not written, copied or linked again, so the cost depends only on the size of the
+change. A manifest of files would do the same for a server of our own, but a site must open from a
 plain folder.
 """
 
@@ -22,7 +22,7 @@ from kilnfolio.graph.store import Store
 
 #: The folder beside the editions that holds their staging copies and the store.
 STAGING = ".staging"
-#: The folder of compiled templates: of this version of the code alone.
+#: The folder of compiled templates, which belong to this version of the code alone.
 TEMPLATES = f"{STAGING}/templates"
 
 
@@ -34,11 +34,11 @@ class Tree:
     out : Path
         The folder of the editions.
     store : Store
-        What it should hold.
+        The store, which records what the editions should contain.
     editions : tuple of str
         Their names.
     public : tuple of str
-        Those that a web server gives to everybody, whoever built them.
+        Editions that a web server must be able to read, whatever the umask.
     """
 
     def __init__(
@@ -49,14 +49,14 @@ class Tree:
         self._recover()
 
     def intact(self) -> bool:
-        """Return whether the editions served are those of the last build."""
+        """Return whether the served editions are those of the last build."""
         served: dict[str, int] | None = self.store.note("served")
         return served is not None and all(
-            _place(self.out / edition) == served[edition] for edition in self.editions
+            _inode(self.out / edition) == served[edition] for edition in self.editions
         )
 
     def write(self, path: str, data: bytes) -> None:
-        """Write a file in staging; the one that is served keeps its bytes."""
+        """Write a file in staging; the served one is not changed."""
         target = self.staging / path
         try:
             target.unlink(missing_ok=True)
@@ -68,7 +68,7 @@ class Tree:
             target.chmod(0o644)
 
     def _make_folder(self, folder: Path) -> None:
-        """Make a folder of staging and those above it."""
+        """Make a folder in staging, with its parents."""
         missing = [one for one in (folder, *folder.parents) if not one.exists()]
         for one in reversed(missing):
             one.mkdir(exist_ok=True)
@@ -77,30 +77,30 @@ class Tree:
                 one.chmod(0o755)
 
     def remove(self, paths: Iterable[str]) -> None:
-        """Remove files from staging, and the folders they leave empty."""
+        """Remove files from staging, and folders left empty."""
         for path in paths:
             _remove(self.staging, path)
 
     def publish(self) -> None:
-        """Put what is staged in the place of what is served, then bring the other level."""
+        """Exchange the staged and the served editions, then synchronize the staged one."""
         for edition in self.editions:
             self._make_folder(self.staging / edition)
         self.store.keep("served", self._staged())
         self.store.keep("changing over", True)
-        self.store.commit()  # from here on the build stands: what is cut short is finished later
-        self._change_over()
+        self.store.commit()  # from here on, the next build finishes what is cut short
+        self._exchange_editions()
 
-    def _change_over(self) -> None:
+    def _exchange_editions(self) -> None:
         served: dict[str, int] = self.store.note("served")
         for edition in self.editions:
-            if _place(self.staging / edition) == served[edition]:
+            if _inode(self.staging / edition) == served[edition]:
                 swap(self.staging / edition, self.out / edition)
-        self._level()
+        self._synchronize()
         self.store.keep("changing over", False)
         self.store.commit()
 
-    def _level(self) -> None:
-        """Give the staging copy what it lacks of what is served."""
+    def _synchronize(self) -> None:
+        """Bring staging level with what is served."""
         stamped = {}
         for path in self.store.pending():
             _remove(self.staging, path)
@@ -113,10 +113,10 @@ class Tree:
         self.store.keep("staged", self._staged())
 
     def _staged(self) -> dict[str, int | None]:
-        return {edition: _place(self.staging / edition) for edition in self.editions}
+        return {edition: _inode(self.staging / edition) for edition in self.editions}
 
     def _recover(self) -> None:
-        """Finish what a build that was stopped had begun, or begin where there is nothing."""
+        """Finish what an interrupted build had begun, or prepare staging for a first build."""
         staged: dict[str, int] | None = self.store.note("staged")
         if staged is None:
             for edition in self.editions:
@@ -126,23 +126,22 @@ class Tree:
             self.store.commit()
             return
         if self.store.note("changing over"):
-            self._change_over()
+            self._exchange_editions()
             staged = self.store.note("staged")
-        # before a first build has ended nothing is served, and staging holds what it made
+        # until a first build ends nothing is served, and staging holds what it has made
         begun = self.store.note("served") is None
         if not (begun or self.intact()) or any(
-            _place(self.staging / edition) != staged[edition] for edition in self.editions
+            _inode(self.staging / edition) != staged[edition] for edition in self.editions
         ):
             raise StrangeSiteError
 
-    # --- what became of the site since ------------------------------------------------------------
+    # --- changes from outside -------------------------------------------------------------------------
 
     def damage(self) -> Damage:
-        """Return which files of the site are gone, were changed, or are none of it.
+        """Return the files of the site that are missing, changed or foreign.
 
-        A file is read again only where the system says that it was written to, renamed or linked
-        since: its size, and the times of its last change and of the last change to its entry. The
-        latter cannot be set back.
+        A file is read again only if its size, modification time or inode change time (ctime)
+        differs, that is, if it was written, renamed or linked since. The ctime cannot be set back.
         """
         if self.store.note("served") is None:
             return Damage()
@@ -158,7 +157,7 @@ class Tree:
                 if known[path] == stamp:
                     continue
                 wanted = self.store.file_digest(path)
-                if all(_digest(home / path) == wanted for home in (self.out, self.staging)):
+                if all(_digest(folder / path) == wanted for folder in (self.out, self.staging)):
                     again[path] = stamp
                 else:
                     changed.append(path)
@@ -168,7 +167,7 @@ class Tree:
 
 @dataclass(frozen=True)
 class Damage:
-    """Files of a site that are not as the last build left them, by their paths below the site."""
+    """Files of a site that are not as the last build left them, as paths below the site."""
 
     gone: Sequence[str] = ()
     changed: Sequence[str] = ()
@@ -177,14 +176,14 @@ class Damage:
 
 
 class StrangeSiteError(Exception):
-    """What lies there is not what the last build put there, so the store says nothing of it."""
+    """The editions on disk are not those of the last build, so the store does not describe them."""
 
 
 def swap(new: Path, old: Path) -> None:
-    """Exchange two folders, or put one where there is none.
+    """Exchange two folders, or move one to a name that is free.
 
-    On Linux the two names are exchanged in one step, so that a reader sees the old folder or the
-    new one and never half of each. Elsewhere the old one is moved aside first.
+    On Linux the two names are exchanged atomically, so a reader sees either the old folder or the
+    new one. Elsewhere the old one is moved aside first.
     """
     if not old.exists():
         new.rename(old)
@@ -198,7 +197,7 @@ def swap(new: Path, old: Path) -> None:
 
 
 def _exchange(first: Path, second: Path) -> bool:
-    """Exchange two names by renameat2(2); False where the system cannot."""
+    """Exchange two names by renameat2(2); return False if the system cannot."""
     import ctypes
 
     at_current_folder, exchange = -100, 2
@@ -211,8 +210,8 @@ def _exchange(first: Path, second: Path) -> bool:
     return False
 
 
-def _place(folder: Path) -> int | None:
-    """Return what tells a folder from any other, whatever its name; None where it is not there."""
+def _inode(folder: Path) -> int | None:
+    """Return a folder's inode number, which identifies it under any name; None if it is missing."""
     try:
         return folder.stat().st_ino
     except OSError:
@@ -220,7 +219,7 @@ def _place(folder: Path) -> int | None:
 
 
 def _files(out: Path, folder: str) -> Iterator[tuple[str, os.stat_result]]:
-    """Yield the files below a folder with what the system says of each."""
+    """Yield the files below a folder with the stat result of each."""
     waiting = [folder]
     while waiting:
         folder = waiting.pop()
@@ -237,26 +236,26 @@ def _stamp(state: os.stat_result) -> str:
 
 
 def _digest(path: Path) -> bytes | None:
-    """Return the digest of a file of the site; None where there is none, or a link in its place."""
+    """Return the digest of a file; None if it is missing or a symbolic link."""
     try:
         return None if path.is_symlink() else hashlib.sha256(path.read_bytes()).digest()
     except OSError:
         return None
 
 
-def _remove(home: Path, path: str) -> None:
+def _remove(root: Path, path: str) -> None:
     with contextlib.suppress(FileNotFoundError):
-        (home / path).unlink()
-    parts: Sequence[Path] = (home / path).relative_to(home).parents[:-2]
+        (root / path).unlink()
+    parts: Sequence[Path] = (root / path).relative_to(root).parents[:-2]
     for folder in parts:
-        with contextlib.suppress(OSError):  # it still holds something
-            (home / folder).rmdir()
+        with contextlib.suppress(OSError):  # it is not empty
+            (root / folder).rmdir()
             continue
         break
 
 
 def _link(source: Path, target: Path) -> None:
-    """Share a file, where it is still there; copy it where the disk cannot share."""
+    """Hard-link a file if it still exists; copy it if the disk cannot."""
     try:
         os.link(source, target)
     except OSError:

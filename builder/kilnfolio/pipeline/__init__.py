@@ -1,7 +1,7 @@
-"""A mill folder to a site: what is made of it, in which order, and the site changed over whole.
+"""From a mill folder to a site: what is computed, in which order, and how the site is replaced.
 
-A build looks at which files changed, computes what rests on them, and changes the site over at the
-end. A build that is stopped leaves the old site as it was, and what it computed for the next one.
+A build finds the files that changed, computes what depends on them, and replaces the site at the
+end. An interrupted build leaves the old site as it was, and its results for the next build.
 
 Rooms
 -----

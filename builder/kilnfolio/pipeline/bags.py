@@ -46,7 +46,7 @@ def bag(graph: Graph, number: str) -> None:
 
 @derived("about bags", edition="auditor", keep_none=False)
 def about(graph: Graph, _: str) -> None:
-    """Write what a reader of the bags is told first."""
+    """Write the README of the bags."""
     graph.write(f"auditor/{BAGS}/{ABOUT}", about_bags(sorted(_sealed(graph)), SAFETY))
     graph.write(f"auditor/{BAGS}/{LEAVES}", ledger.entry(graph, "leaves", ""))
     graph.write(f"auditor/{BAGS}/{OTHERS}", ledger.entry(graph, "others", ""))

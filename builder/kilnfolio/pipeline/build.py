@@ -27,17 +27,17 @@ if TYPE_CHECKING:
     from kilnfolio.graph.disk import DiskGraph
     from kilnfolio.graph.inputs import Index
 
-#: The editions of a site, and those that a web server gives to everybody.
+#: The editions of a site, and those that a web server must be able to read.
 EDITIONS = ("mill", "customer", "auditor")
 PUBLIC = ("customer",)
-#: Files that a warning names; more are counted.
-_NAMED = 3
-#: What is being made, how much of it is done, how much there is.
+#: Most files that a warning names; the others are counted.
+_MOST_NAMED = 3
+#: Reports progress: a label, the number done, and the total.
 Tell = Callable[[str, int, int], None]
 
 
 def _silent(_what: str, _done: int, _total: int) -> None:
-    """Tell nobody."""
+    """Report no progress."""
 
 
 @dataclass
@@ -49,9 +49,10 @@ class Report:
     pdfs: int = 0
     """PDFs of the site."""
     made: int = 0
-    """Things made in this run; 0 where nothing had changed."""
+    """Tasks run in this build; 0 if nothing had changed."""
     broken: list[str] = field(default_factory=list)
-    """Charges and lots whose own files are not as sealed: their pages show what was sealed."""
+    """Charges and lots whose own files no longer match the seal; their pages show what was
+    sealed."""
     warnings: list[str] = field(default_factory=list)
 
 
@@ -74,16 +75,16 @@ def build_site(
     out : Path
         Where the editions go: ``out/mill``, ``out/customer`` and ``out/auditor``.
     workers : int, optional
-        Processes that share the work; the number of processors by default.
+        Number of processes; by default one for each processor.
     pdfs : bool
-        Print the PDFs that are missing or out of date. Without, such PDFs are left out of the site
-        and no page leads to one that is not there.
+        Print the PDFs that are missing or out of date. If False, such PDFs are left out of the
+        site, and no page links to them.
     fresh : bool
-        Make everything again, whatever was made before.
+        Rebuild everything, not only what changed.
     cluster : Cluster
-        The Dask cluster that prints the PDFs; this machine without.
+        The Dask cluster that prints the PDFs; by default this machine does.
     tell : callable
-        Takes what is being made, how much of it is done, and how much there is.
+        Reports progress; takes a label, the number done and the total.
 
     Returns
     -------
@@ -98,23 +99,23 @@ def build_site(
     SiteInUseError
         Another build is writing this site.
     OSError
-        The disk is full, or gives something back wrong; the site stays as it was.
+        The disk is full or faulty; the site stays as it was.
     """
     _refuse_other_folder(root)
     out = out.resolve()
-    order = _Order(root.resolve(), out, workers or os.cpu_count() or 1, cluster, pdfs, tell)
+    options = _Options(root.resolve(), out, workers or os.cpu_count() or 1, cluster, pdfs, tell)
     with _locked(out):
         if fresh:
             shutil.rmtree(out / STAGING, ignore_errors=True)
-        with closing(_Site(order)) as site:
+        with closing(_Site(options)) as site:
             return site.bring_up_to_date()
 
 
 @contextmanager
-def site_at_hand(
+def open_site(
     root: Path, out: Path, edition: str, tell: Tell = _silent
 ) -> Iterator[Callable[[Collection[tuple[str, str]]], Report]]:
-    """Keep a site of one edition at hand, to be brought up to date again and again.
+    """Keep a site of one edition open, to be rebuilt again and again.
 
     No PDFs are printed.
 
@@ -123,23 +124,23 @@ def site_at_hand(
     root, out, tell
         As for `build_site`.
     edition : str
-        The edition that is wanted.
+        The edition to build.
 
     Yields
     ------
     callable
-        Brings the site up to date. Takes tasks, by kind and name, that may wait until it is called
+        Brings the site up to date. Takes tasks (value and key) to postpone until it is called
         without them.
 
     Raises
     ------
     SiteInUseError
-        Another process keeps this site at hand.
+        Another process keeps this site open.
     """
     _refuse_other_folder(root)
     out = out.resolve()
-    order = _Order(root.resolve(), out, os.cpu_count() or 1, NO_CLUSTER, False, tell, edition)
-    with _locked(out), closing(_Site(order)) as site:
+    options = _Options(root.resolve(), out, os.cpu_count() or 1, NO_CLUSTER, False, tell, edition)
+    with _locked(out), closing(_Site(options)) as site:
         yield site.bring_up_to_date
 
 
@@ -150,12 +151,12 @@ def _refuse_other_folder(root: Path) -> None:
         refuse_other_folder(root)
 
 
-#: Less free space than this, and what a build notes does not fit [bytes].
-_TOO_LITTLE = 1_000_000
+#: With less free space than this, the store of a build does not fit [bytes].
+_STORE_SPACE = 1_000_000
 
 
-#: What SQLite says of a disk, or of another program, and not of the file.
-_NOT_OF_THE_FILE = (
+#: SQLite errors whose cause is the disk or another program, not the file.
+_CAUSED_ELSEWHERE = (
     sqlite3.SQLITE_FULL,
     sqlite3.SQLITE_IOERR,
     sqlite3.SQLITE_BUSY,
@@ -163,29 +164,29 @@ _NOT_OF_THE_FILE = (
     sqlite3.SQLITE_NOMEM,
     sqlite3.SQLITE_INTERRUPT,
 )
-#: What a store gives whose rows are others than were put there.
+#: What reading a store with damaged rows can raise.
 _BAD_ROWS = (UnreadableError, LookupError, TypeError, ValueError, AttributeError, AssertionError)
 
 
-def _of_the_disk(error: Exception) -> bool:
-    """Return whether the disk is the reason, and not what the file holds."""
+def _caused_elsewhere(error: Exception) -> bool:
+    """Return whether the disk or another program is the cause, not the content of the file."""
     code: int = getattr(error, "sqlite_errorcode", 0)
-    return code & 0xFF in _NOT_OF_THE_FILE and code != sqlite3.SQLITE_IOERR_SHORT_READ
+    return code & 0xFF in _CAUSED_ELSEWHERE and code != sqlite3.SQLITE_IOERR_SHORT_READ
 
 
 def _disk_error(error: sqlite3.DatabaseError, out: Path) -> Exception:
-    """Return the system's error where the disk is the reason; else the error itself."""
+    """Return the system's error if the disk is the cause; else the error itself."""
     code = getattr(error, "sqlite_errorcode", 0) & 0xFF
     if code not in (sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR):
         return error
-    full = code == sqlite3.SQLITE_FULL or shutil.disk_usage(out).free < _TOO_LITTLE
+    full = code == sqlite3.SQLITE_FULL or shutil.disk_usage(out).free < _STORE_SPACE
     number = errno.ENOSPC if full else errno.EIO
     return OSError(number, os.strerror(number), str(out))
 
 
 @dataclass(frozen=True)
-class _Order:
-    """What `build_site` was asked for."""
+class _Options:
+    """The arguments of `build_site`."""
 
     root: Path
     out: Path
@@ -194,17 +195,17 @@ class _Order:
     pdfs: bool
     tell: Tell
     edition: str = ""
-    """The one edition that is wanted; every edition where empty."""
+    """The only edition to build; empty for all."""
 
 
 class _Site:
-    """A site being worked on, with what its tasks keep for each other from one run to the next."""
+    """A site being built, with the store and graph that it keeps from one run to the next."""
 
     _graph: DiskGraph
 
-    def __init__(self, order: _Order):
-        self._order = order
-        # the code this process runs: what is saved of it later is for the next process
+    def __init__(self, options: _Options):
+        self._options = options
+        # taken now: code saved later is for the next process
         self._code_stamps = code_stamps()
         self._store: Store | None = None
 
@@ -215,53 +216,53 @@ class _Site:
         self._store = None
 
     def bring_up_to_date(self, postponed: Collection[tuple[str, str]] = ()) -> Report:
-        """Build; where what earlier builds noted cannot be used, drop it and build anew."""
-        staging = self._order.out / STAGING
+        """Build; if the store of earlier builds is unusable, delete it and build anew."""
+        staging = self._options.out / STAGING
         kept = staging.exists()
         if kept and not staging.is_dir():
-            self._drop()
+            self._delete_store()
         try:
             return self._run(postponed)
         except StrangeSiteError:
-            self._drop()
+            self._delete_store()
             return self._run(postponed)
         except (sqlite3.DatabaseError, *_BAD_ROWS) as error:
-            if isinstance(error, sqlite3.DatabaseError) and _of_the_disk(error):
-                raise _disk_error(error, self._order.out) from error
+            if isinstance(error, sqlite3.DatabaseError) and _caused_elsewhere(error):
+                raise _disk_error(error, self._options.out) from error
             if not kept:
                 raise
             words = (
                 f"what earlier builds noted in {STAGING} could not be read "
                 f"({type(error).__name__}), so everything was made again"
             )
-        self._drop()
+        self._delete_store()
         report = self._run(postponed)
         report.warnings.insert(0, words)
         return report
 
-    def _drop(self) -> None:
-        """Remove what earlier builds noted."""
+    def _delete_store(self) -> None:
+        """Delete the store and staging of earlier builds."""
         self.close()
         self.__dict__.pop("_graph", None)
-        staging = self._order.out / STAGING
+        staging = self._options.out / STAGING
         shutil.rmtree(staging) if staging.is_dir() else staging.unlink(missing_ok=True)
 
-    def _opened(self) -> Store:
+    def _open_store(self) -> Store:
         if self._store is None:
-            self._store = Store(self._order.out / STAGING / "store.sqlite")
+            self._store = Store(self._options.out / STAGING / "store.sqlite")
         return self._store
 
     def _run(self, postponed: Collection[tuple[str, str]]) -> Report:
-        store = self._opened()
-        tree = Tree(self._order.out, store, EDITIONS, PUBLIC)
+        store = self._open_store()
+        tree = Tree(self._options.out, store, EDITIONS, PUBLIC)
         damage = tree.damage()
-        store.lose([*damage.gone, *damage.changed])
+        store.forget_files([*damage.gone, *damage.changed])
         changed = (
-            self._changed(store, stamps(self._order.root, _index()))
+            self._changed(store, stamps(self._options.root, _index()))
             or damage.gone
             or damage.changed
         )
-        made = self._make(tree, postponed) if changed else 0
+        made = self._run_tasks(tree, postponed) if changed else 0
         broken = list(store.members("group:broken:"))
         if changed:
             store.keep("settled", not postponed)
@@ -273,14 +274,18 @@ class _Site:
             store.count_files(".pdf"),
             made,
             broken,
-            [*_told(damage), *_open_way(self._order.cluster), *store.members("group:warnings:")],
+            [
+                *_damage_warnings(damage),
+                *_cluster_warnings(self._options.cluster),
+                *store.members("group:warnings:"),
+            ],
         )
 
     def _changed(self, store: Store, now: Stamps) -> bool:
-        """Note everything a build depends on; return whether there is anything to do."""
-        order = self._order
+        """Record everything a build depends on; return whether there is anything to do."""
+        options = self._options
         epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-        settings = (order.root, order.pdfs, order.edition, epoch, self._code_stamps)
+        settings = (options.root, options.pdfs, options.edition, epoch, self._code_stamps)
         if (
             store.note("settings") == settings
             and store.note("stamps") == now
@@ -289,7 +294,7 @@ class _Site:
             return False
         store.keep("settled", False)
         for name, value in (
-            ("pdfs", True if order.pdfs else None),
+            ("pdfs", True if options.pdfs else None),
             ("epoch", int(epoch) if epoch.isdigit() else None),
         ):
             store.set_input(
@@ -297,9 +302,9 @@ class _Site:
             )
         for name, digest in self._code_digests.items():
             if store.set_input(f"code:{name}", digest):
-                shutil.rmtree(order.out / TEMPLATES, ignore_errors=True)
-        (order.out / TEMPLATES).mkdir(exist_ok=True)
-        note_changes(store, order.root, _index(), now)
+                shutil.rmtree(options.out / TEMPLATES, ignore_errors=True)
+        (options.out / TEMPLATES).mkdir(exist_ok=True)
+        note_changes(store, options.root, _index(), now)
         store.keep("settings", settings)
         store.commit()
         return True
@@ -308,27 +313,29 @@ class _Site:
     def _code_digests(self) -> dict[str, bytes]:
         return code_digests()
 
-    def _make(self, tree: Tree, postponed: Collection[tuple[str, str]]) -> int:
-        """Run what is stale; return how many tasks that were."""
+    def _run_tasks(self, tree: Tree, postponed: Collection[tuple[str, str]]) -> int:
+        """Run the stale tasks; return how many there were."""
         from kilnfolio.graph.disk import DiskGraph
         from kilnfolio.graph.run import Run
         from kilnfolio.pipeline.manifests import write_manifests
         from kilnfolio.pipeline.plan import PLAN
         from kilnfolio.records.problems import RecordProblems
 
-        order = self._order
+        options = self._options
         if "_graph" not in self.__dict__:
-            self._graph = DiskGraph(order.root, PLAN.index, order.out, self._opened(), PLAN.bound)
-        with _pool(order.workers) as pool, _printers(order.cluster) as printers:
+            self._graph = DiskGraph(
+                options.root, PLAN.index, options.out, self._open_store(), PLAN.bound
+            )
+        with _pool(options.workers) as pool, _printers(options.cluster) as printers:
             run = Run(
                 self._graph,
                 tree,
                 PLAN,
-                order.edition,
+                options.edition,
                 pool,
                 printers or pool,
-                order.tell,
-                _lacking,
+                options.tell,
+                _missing_wording,
                 postponed,
             )
             problems = run.all()
@@ -336,13 +343,13 @@ class _Site:
             raise RecordProblems(problems)
         if run.refused:
             raise PublicationRefusedError(run.refused)
-        if not order.edition:
-            write_manifests(order.root, self._opened(), tree)
+        if not options.edition:
+            write_manifests(options.root, self._open_store(), tree)
         return run.done
 
 
-def _told(damage: Damage) -> Iterator[str]:
-    """Yield a sentence on each way in which a site is not as the last build left it."""
+def _damage_warnings(damage: Damage) -> Iterator[str]:
+    """Yield a warning for each way in which the site differs from what the last build left."""
     for paths, what in (
         (damage.gone, "were gone from the site and were made again"),
         (
@@ -355,11 +362,11 @@ def _told(damage: Damage) -> Iterator[str]:
         ),
     ):
         if paths:
-            more = f" and {len(paths) - _NAMED} more" if len(paths) > _NAMED else ""
-            yield f"these files {what}: {', '.join(paths[:_NAMED])}{more}"
+            more = f" and {len(paths) - _MOST_NAMED} more" if len(paths) > _MOST_NAMED else ""
+            yield f"these files {what}: {', '.join(paths[:_MOST_NAMED])}{more}"
 
 
-def _open_way(where: Cluster) -> Iterator[str]:
+def _cluster_warnings(where: Cluster) -> Iterator[str]:
     if where.open_to_all:
         yield (
             f"whoever can reach {where.address} or its workers can run programs on all of them "
@@ -373,10 +380,10 @@ def _index() -> Index:
     return INDEX
 
 
-def _lacking(path: str, data: bytes) -> str:
-    """Return why a page may not be published: it lacks the safety wording.
+def _missing_wording(path: str, data: bytes) -> str:
+    """Return why a page may not be published (it lacks the safety wording), or "".
 
-    Seals are looked at apart, and a field off the customer's list cannot be read at all.
+    Seals are checked elsewhere, and a customer page cannot read a field that is not on its list.
     """
     from kilnfolio.rendering.safety import SAFETY
     from kilnfolio.review.findings import Publication, run_checks
@@ -387,15 +394,15 @@ def _lacking(path: str, data: bytes) -> str:
     return " ".join(finding.message for finding in findings if finding.outcome == "fail")
 
 
-#: Folders of what records and pages are made from; they hold no pages.
+#: Folders of sealed and source files; they hold no pages.
 _SOURCES = ("auditor/bags/", "auditor/as-built/")
-#: Modules that worker processes need, imported once by the server they fork from.
+#: Modules that worker processes need, imported once by the fork server.
 _PRELOAD = ("kilnfolio.pipeline.plan", "kilnfolio.paper.printing")
 
 
 @contextmanager
 def _pool(workers: int) -> Iterator[Callable[[], Executor | None]]:
-    """Give the processes that share the work, made when they are first asked for."""
+    """Yield a function that returns the pool of processes, started at the first call."""
     made: list[Executor] = []
 
     def pool() -> Executor | None:
@@ -417,7 +424,7 @@ def _pool(workers: int) -> Iterator[Callable[[], Executor | None]]:
 
 @contextmanager
 def _printers(where: Cluster) -> Iterator[Callable[[], Executor | None] | None]:
-    """Give the workers of a cluster, where there is one; None where there is not."""
+    """Yield a function that returns a cluster's workers; None without a cluster."""
     if not where.address:
         yield None
         return
@@ -429,7 +436,7 @@ def _printers(where: Cluster) -> Iterator[Callable[[], Executor | None] | None]:
 
 @contextmanager
 def _locked(out: Path) -> Iterator[None]:
-    """Keep another build from writing the same site."""
+    """Keep other builds from writing the same site meanwhile."""
     import fcntl
 
     out.mkdir(parents=True, exist_ok=True)

@@ -26,25 +26,25 @@ def print_labels(
     root : Path
         The mill folder.
     lots : sequence of str
-        The lots; every sealed one where none is named.
+        The lots; all sealed lots if empty.
     sheet : str
-        Which sheet of `paper.label_sheets.SHEETS`.
+        Name of the sheet, from `paper.label_sheets.SHEETS`.
     skip : int
-        Labels already used on the first sheet.
+        Number of labels already used on the first sheet.
     out : Path
         The PDF to write.
 
     Returns
     -------
     tuple of int and list of str
-        Labels printed, and what there is to warn of.
+        Number of labels printed, and warnings.
 
     Raises
     ------
     RecordProblems
         Records have problems.
     SealBrokenError
-        A lot is not there, not sealed, or not as it was sealed; or there is no key of addresses.
+        A lot is missing, not sealed or changed since; or the key of addresses is missing.
     """
     mill = checked_mill(root, SEALED)
     graph = mill.graph
@@ -62,7 +62,7 @@ def print_labels(
 
 
 def _not_ready(mill: MillFolder) -> list[str]:
-    """Return what the mill lacks before any label is printed."""
+    """Return what the mill must have before any label can be printed."""
     record = mill.mill.record
     reasons = [] if address_keys(mill.graph) else [NO_KEY]
     return reasons + [
@@ -76,7 +76,7 @@ def _not_ready(mill: MillFolder) -> list[str]:
 
 
 def _refused(mill: MillFolder, lot: str) -> str:
-    """Return why a lot gets no labels; empty where it may."""
+    """Return why a lot may have no labels; empty if it may."""
     if f"lot {lot}" in mill.drafts or lot in mill.waiting_lots:
         return f"lot {lot} is not complete: 'kilnfolio check' names what is lacking"
     if lot not in mill.lots:

@@ -13,7 +13,7 @@ from kilnfolio.graph.store import Done, Store
 from kilnfolio.graph.tree import Tree
 from kilnfolio.records.problems import RecordProblems
 
-#: Where the manifest of an edition is written, and its seal. That of the customer edition lists
+#: Where the manifest of an edition is written, and its seal. The customer edition's manifest lists
 #: the addresses of all lots, so it stays in the mill.
 PLACES = {
     "auditor": (f"auditor/{MANIFEST}", f"auditor/{SEAL}"),
@@ -22,14 +22,14 @@ PLACES = {
 
 
 def write_manifests(root: Path, store: Store, tree: Tree) -> None:
-    """Write the manifest of each edition that leaves the mill; sign it where the key is at hand.
+    """Write the manifest of each edition that leaves the mill; sign it if the key is available.
 
     Parameters
     ----------
     root : Path
         The mill folder.
     store : Store
-        What the editions hold.
+        The store, which lists the files of the editions.
     tree : Tree
         Where they are written.
     """

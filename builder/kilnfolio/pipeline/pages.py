@@ -36,14 +36,14 @@ from kilnfolio.training.pages import (
 )
 
 #: Kinds of pages that search finds through the registers.
-_LISTED_APART = ("charge", "lot", "register", "script")
-#: What search finds: the values that say so, each under its name and key.
+_IN_REGISTERS = ("charge", "lot", "register", "script")
+#: The derived values that are entered in the search index, by name and key.
 found = Group("found")
 
 
 @dataclass(frozen=True)
 class Findable:
-    """What search finds of some pages."""
+    """The search entries of some pages."""
 
     cards: tuple[tuple[str, str, str, str], ...]
     """Path, title, kind and summary of each that is listed by itself."""
@@ -57,7 +57,7 @@ def _write(
     pages: Iterable[Page],
     files: Mapping[str, str] | None = None,
 ) -> Findable | None:
-    """Write pages of the mill edition; return what search finds of them."""
+    """Write pages of the mill edition; return their search entries."""
     pages = list(pages)
     for page in pages:
         graph.write(f"mill/{page.path}", page.html)
@@ -66,7 +66,7 @@ def _write(
     cards = tuple(
         (page.path, page.title, page.kind, page.summary)
         for page in pages
-        if page.kind not in _LISTED_APART
+        if page.kind not in _IN_REGISTERS
     )
     entries = tuple(entry for page in pages for entry in entries_of(page))
     if not cards and not entries:
@@ -75,11 +75,11 @@ def _write(
     return Findable(cards, entries)
 
 
-# --- parts that are made whole --------------------------------------------------------------------
+# --- parts made in one piece ----------------------------------------------------------------------
 
 
 def drills_of(graph: Graph) -> list[Drill]:
-    """Return the drills, made from the oldest charges: their records change no more."""
+    """Return the drills, made from the oldest charges, whose records no longer change."""
     context = mill_context(graph)
     return make_drills(
         context.folder,
@@ -100,9 +100,9 @@ _PARTS: Mapping[str, Callable[[SiteContext], Iterable[Page]]] = {
 
 @derived("part", keys=lambda _: _PARTS, fills=(found,), keep_none=False)
 def part(graph: Graph, name: str) -> Findable | None:
-    """Write a part of the mill edition that is made whole."""
+    """Write a part of the mill edition that is made in one piece."""
     context = mill_context(graph)
-    context.links_to()  # its PDFs are printed after it
+    context.links_to()  # its PDFs are printed later
     files = {NUMBERS_PATH: practice_numbers(context.folder)} if name == "practice" else {}
     return _write(
         graph, f"part/{name}", f"{list(_PARTS).index(name)}:{name}", _PARTS[name](context), files

@@ -1,4 +1,4 @@
-"""The PDFs of the site, each printed by a job."""
+"""The PDFs of the site, each printed by a job of its own."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from kilnfolio.site.context import context_of, mill_context, printed
 from kilnfolio.site.pages.audit import record_path
 from kilnfolio.site.sealed import address_keys, addresses, lot_view, warnings
 
-#: Those that are not of one charge or lot.
+#: PDFs that are not about one charge or lot.
 BOOKS = ("handbook", "pocket", "practice", "practice-key")
-#: The one that takes the place of records at withdrawn addresses.
+#: The notice that replaces records at withdrawn addresses.
 WITHDRAWN = "withdrawn"
 
 
@@ -47,7 +47,7 @@ def _withdrawn(graph: Graph) -> tuple[str, ...]:
     "pdf", keys=_keys, fills=(printed, warnings), option="pdfs", batch=1, label="PDFs", jobs=True
 )
 def pdf(graph: Graph, name: str) -> Job:
-    """Return what prints a PDF: a function of its own values, for whatever process does it."""
+    """Return the job that prints a PDF."""
     noun, _, number = name.partition(":")
     if noun == "lot":
         parts = _lot(graph, number)
@@ -77,7 +77,7 @@ def _lot(graph: Graph, name: str) -> _Parts:
 
 
 def _notice(graph: Graph) -> _Parts:
-    """Return what prints the notice that takes the place of records at withdrawn addresses."""
+    """Return the job that prints the notice for withdrawn addresses."""
     from kilnfolio.paper.printing import pdf_of
     from kilnfolio.site.pages.withdrawn import render_withdrawn
 

@@ -1,4 +1,4 @@
-"""Every derived value of a site, in order: a value reads only what stands before it."""
+"""Every derived value of a site, in order: a value reads only those before it."""
 
 from __future__ import annotations
 

@@ -1,10 +1,13 @@
-"""How the program runs: workers, progress, errors, code version. It knows nothing of timber.
+"""How the program runs: workers, progress, errors, code version. Nothing here is about timber.
 
 Modules
 -------
-workers       processes that share the work, on this machine or on a Dask cluster
+workers       worker processes on this machine
+cluster       workers on a Dask cluster
+files         atomic writes, and reads with a size limit
+field_docs    what each field of a model means
 quiet_workers silences workers whose parent process has died
 progress      progress of a long run
 errors        errors that stop a build or a seal
-code_version  the version of the code that decides the bytes of a site
+code_version  the version of the code that determines the bytes of a site
 """

@@ -16,20 +16,20 @@ from kilnfolio.runtime.workers import MOST_DEATHS
 
 
 class WorkersDifferError(WorkersUnreachableError):
-    """Workers of a cluster run other code than this process, and would produce other bytes."""
+    """Workers of a cluster run other code than this process and would produce other bytes."""
 
 
 @dataclass(frozen=True)
 class Cluster:
-    """Where a Dask cluster is, and how its machines and this one know each other.
+    """Where a Dask cluster is, and how its machines and this one authenticate each other.
 
     Attributes
     ----------
     address : str
         Address of its scheduler, as in 'tls://10.0.0.5:8786'; empty for no cluster.
     tls : tuple of str
-        Files in PEM: the certificate of the authority that vouches for all of them, this machine's
-        own certificate, and its key; empty for a cluster over tcp.
+        PEM files: the certificate of the authority that signed all the others, this machine's own
+        certificate, and its key; empty for a cluster over tcp.
     """
 
     address: str = ""
@@ -37,7 +37,7 @@ class Cluster:
 
     @property
     def open_to_all(self) -> bool:
-        """Whether others on the network could take part: not encrypted, nor on this computer."""
+        """Whether others on the network could join: neither encrypted nor on this computer."""
         host = urlsplit(self.address).hostname or ""
         return bool(self.address) and not self.tls and host not in ("127.0.0.1", "::1", "localhost")
 
@@ -50,15 +50,15 @@ NO_CLUSTER = Cluster()
 def cluster(where: Cluster) -> Iterator[Executor]:
     """Yield the workers of a Dask cluster.
 
-    Work and results are pickled on the way, so each of its machines can run programs on every
-    other: a cluster is for machines that are trusted as this one is.
+    Work and results travel as pickles, so each machine can run programs on every other: every
+    machine of a cluster must be trusted as much as this one.
 
     Raises
     ------
     WorkersDifferError
-        A worker runs another version of the code than this process.
+        A worker runs a different version of the code from this process.
     WorkersUnreachableError
-        No cluster answers, or the address and the files do not go together.
+        No cluster answers, or the address and the files do not match.
     """
     try:
         from distributed import Client
@@ -82,7 +82,7 @@ def cluster(where: Cluster) -> Iterator[Executor]:
 
 
 def _security(where: Cluster) -> Any:
-    """Return what encrypts the way to a cluster and checks who is there; None over tcp."""
+    """Return the TLS settings of the connection to a cluster; None over tcp."""
     if where.address.startswith("tls://") is not bool(where.tls):
         raise WorkersUnreachableError(
             f"{where.address}: an address that begins with tls:// and --cluster-tls go together"

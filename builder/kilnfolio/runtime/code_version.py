@@ -1,4 +1,4 @@
-"""The version of the code that decides the bytes of a site: this package and its libraries."""
+"""The version of the code that determines the bytes of a site: this package and its libraries."""
 
 from __future__ import annotations
 
@@ -6,9 +6,9 @@ import hashlib
 import importlib.util
 from pathlib import Path
 
-#: The rooms whose code decides what a review says; the archive gives back sealed ones.
+#: The rooms whose code determines a review's findings; the archive supplies the sealed reviews.
 _REVIEWING = ("graph", "physics", "records", "review", "archive", "__init__.py")
-#: Libraries whose version can change what is computed, and what is written.
+#: Libraries whose version can change what is computed or written.
 _COMPUTING = ("numpy", "openpyxl", "pandas", "pydantic", "PyYAML", "scipy", "tzdata")
 _WRITING = (
     "fonttools",
@@ -43,7 +43,7 @@ def code_stamps() -> tuple[tuple[str, int, int], ...]:
 
 
 def code_digests() -> dict[str, bytes]:
-    """Return digests of the code that reads and reviews, and of all code."""
+    """Return digests of the code that reads and reviews records, and of all the code."""
     from importlib.metadata import version
 
     every, reviewing = hashlib.sha256(), hashlib.sha256()

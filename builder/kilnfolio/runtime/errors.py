@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 
 class RefusedError(Exception):
-    """Something was refused; `reasons` names each cause in a sentence."""
+    """Something was refused; `reasons` gives each cause as a sentence."""
 
     def __init__(self, reasons: Sequence[str]):
         self.reasons = tuple(reasons)

@@ -1,4 +1,4 @@
-"""What the fields of a model mean: the docstring under each, read only when somebody asks.
+"""What the fields of a model mean: the docstring under each, read only on demand.
 
 Pydantic can collect these docstrings itself (``use_attribute_docstrings``), but then parses every
 class's source at import, which took a fifth of a short command's time.
@@ -18,7 +18,7 @@ from pydantic_core import core_schema
 
 
 def field_doc(model: type[BaseModel], name: str) -> str:
-    """Return what a field of a model means, or "" where nothing says so.
+    """Return what a field of a model means, or "" if it has no description.
 
     Parameters
     ----------
@@ -35,7 +35,7 @@ def field_doc(model: type[BaseModel], name: str) -> str:
     if stated := model.model_fields[name].description:
         return stated
     for owner in model.__mro__:
-        # a model made for one parameter, as Sourced[Percent] is, has the source of the general one
+        # a parametrized model, such as Sourced[Percent], has the source code of the generic one
         origin = owner.__dict__.get("__pydantic_generic_metadata__", {}).get("origin") or owner
         docs = _module_docs(origin.__module__).get(origin.__qualname__, {})
         if name in docs:

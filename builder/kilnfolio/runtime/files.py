@@ -1,8 +1,8 @@
-"""Files written whole, and files from anywhere read up to a limit.
+"""Atomic writes, and reads with a size limit.
 
-Whenever the machine stops, the old file is there or the new one. Neither a full disk nor a kill nor
-a power cut leaves half a file, and where the system can hold a file that has no name yet (Linux),
-no scrap of one either.
+Whenever the machine stops, either the old file or the new one is there. A full disk, a kill or a
+power cut never leaves half a file; and where the system supports unnamed files (Linux), it leaves
+no temporary file either.
 """
 
 from __future__ import annotations
@@ -17,41 +17,41 @@ from pathlib import Path
 
 
 class TooLargeError(Exception):
-    """A file has more bytes than are read of it: so many at least, in `size`."""
+    """A file exceeds the size limit; `size` is a lower bound on its size [bytes]."""
 
     def __init__(self, size: int):
         super().__init__(f"it has {size:,} bytes")
         self.size = size
 
 
-def read_whole(path: Path, most: int) -> bytes:
-    """Read a file that somebody else may have put there.
+def read_whole(path: Path, limit: int) -> bytes:
+    """Read a file of unknown origin.
 
     Parameters
     ----------
     path : Path
         The file.
-    most : int
-        The most bytes it may have.
+    limit : int
+        The largest size accepted [bytes].
 
     Raises
     ------
     OSError
-        It cannot be read, or is a pipe or a device, which might never come to an end.
+        It cannot be read, or is a pipe or a device, which might never end.
     TooLargeError
-        It has more bytes than `most`; no more of it is kept in memory.
+        It is larger than `limit`; no more than that is ever held in memory.
     """
-    with opened(path) as file:
+    with open_regular(path) as file:
         size = os.fstat(file.fileno()).st_size
-        data = b"" if size > most else file.read(most + 1)
-    if max(size, len(data)) > most:
+        data = b"" if size > limit else file.read(limit + 1)
+    if max(size, len(data)) > limit:
         raise TooLargeError(max(size, len(data)))
     return data
 
 
-def opened(path: Path) -> io.BufferedReader:
-    """Open a file to be read; see `read_whole`, which says what is refused."""
-    # a pipe that nobody writes to would hold the program for ever
+def open_regular(path: Path) -> io.BufferedReader:
+    """Open a file for reading; `read_whole` describes what is refused."""
+    # opening a pipe that nobody writes to would block for ever
     handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     try:
         kind = stat.S_IFMT(os.fstat(handle).st_mode)
@@ -66,20 +66,20 @@ def opened(path: Path) -> io.BufferedReader:
 
 
 def write_whole(path: Path, data: bytes, mode: int | None = None) -> None:
-    """Write a file, or put another in its place.
+    """Write a file, or replace it, atomically.
 
     Parameters
     ----------
     path : Path
-        The file. Its folder is there already.
+        The file. Its folder must exist.
     data : bytes
-        All of it.
+        Its whole content.
     mode : int, optional
-        Who may read it; by default as the file that is there, or as the person's umask has it.
+        Permission bits; by default those of the file it replaces, or what the umask allows.
     """
     if mode is None and path.exists():
         mode = path.stat().st_mode & 0o7777
-    handle, name = _begun(path.parent)
+    handle, name = _open_new(path.parent)
     try:
         with os.fdopen(handle, "wb") as file:
             if mode is not None:
@@ -89,8 +89,8 @@ def write_whole(path: Path, data: bytes, mode: int | None = None) -> None:
             os.fsync(file.fileno())
             if not name:
                 name = f"{path.parent}/.new-{os.getpid()}-{file.fileno()}"
-                # a folder's handle makes Python call linkat(2), which follows the first name;
-                # both names are given so that the handle is not looked at
+                # given dir_fd, Python calls linkat(2), which follows the link in /proc; both paths
+                # are absolute, so the folder itself is not used
                 os.link(
                     f"/proc/self/fd/{file.fileno()}",
                     Path(name).absolute(),
@@ -104,10 +104,10 @@ def write_whole(path: Path, data: bytes, mode: int | None = None) -> None:
     sync_folder(path.parent)
 
 
-def _begun(folder: Path) -> tuple[int, str]:
-    """Open a file to be written, without a name where the system can; return it and its name."""
+def _open_new(folder: Path) -> tuple[int, str]:
+    """Open a file for writing, unnamed if the system supports it; return it and its name."""
     if hasattr(os, "O_TMPFILE") and os.access("/proc/self/fd", os.X_OK):
-        with contextlib.suppress(OSError):  # not on every file system
+        with contextlib.suppress(OSError):  # not every file system supports it
             return os.open(folder, os.O_TMPFILE | os.O_WRONLY, 0o666), ""
     handle, name = tempfile.mkstemp(prefix=".new-", dir=folder)
     umask = os.umask(0)
@@ -117,8 +117,8 @@ def _begun(folder: Path) -> tuple[int, str]:
 
 
 def sync_folder(folder: Path) -> None:
-    """Make the names in a folder durable."""
-    with contextlib.suppress(OSError):  # a system or a share that cannot
+    """Flush a folder's entries to the disk."""
+    with contextlib.suppress(OSError):  # some systems and network shares cannot
         handle = os.open(folder, os.O_RDONLY)
         try:
             os.fsync(handle)

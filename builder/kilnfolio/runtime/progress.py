@@ -1,4 +1,4 @@
-"""Progress of a long run: counts, rate and time left on a terminal, plain lines in a pipe."""
+"""Progress of a long run: count, rate and time left on a terminal, plain lines in a pipe."""
 
 from __future__ import annotations
 
@@ -7,18 +7,18 @@ import time
 from collections.abc import Callable
 from typing import TextIO
 
-#: Seconds between two lines on a terminal, and in a pipe.
+#: Seconds between updates on a terminal, and in a pipe.
 _ON_TERMINAL, _IN_PIPE = 0.1, 10.0
-#: The time left is shown after this many seconds and this share of the work: the first items of a
-#: run also start processes and import libraries, and say little about the rest.
+#: The time left is shown after this many seconds and this share of the work: the first items also
+#: wait for processes to start and libraries to load, so their rate says little about the rest.
 _SECONDS_FIRST, _SHARE_FIRST = 5.0, 0.1
 
 
 class Progress:
-    """Prints how far a run is.
+    """Prints the progress of a run.
 
-    Call it with the name of the work, the number of items done and their total. The rate is the
-    mean since the work began; the time left assumes that rate.
+    Call it with a label, the number of items done and their total. The rate is the mean since the
+    work began; the time left assumes that rate.
 
     Parameters
     ----------
@@ -27,7 +27,7 @@ class Progress:
     clock : callable
         Returns seconds.
     verbose : bool
-        Whether to print how long each work took.
+        Whether to print how long each piece of work took.
     """
 
     def __init__(
@@ -40,21 +40,21 @@ class Progress:
         self._stream, self._clock, self._verbose = stream or sys.stderr, clock, verbose
         self._terminal = self._stream.isatty()
         self._what = ""
-        self._begun = self._printed = 0.0
+        self._started = self._printed = 0.0
         self._wide = 0
 
     def __call__(self, what: str, done: int, total: int) -> None:
-        """Print the progress, unless it was printed a moment ago."""
+        """Print the progress, unless it was printed just before."""
         now = self._clock()
         if what != self._what:
-            self._what, self._begun, self._printed = what, now, float("-inf")
+            self._what, self._started, self._printed = what, now, float("-inf")
         last = done >= total
         if not last and now - self._printed < (_ON_TERMINAL if self._terminal else _IN_PIPE):
             return
         self._printed = now
         line = f"kilnfolio: {what}: {done:,} of {total:,}{self._speed(now, done, total)}"
         if last and self._verbose:
-            line += f", {now - self._begun:.1f} s"
+            line += f", {now - self._started:.1f} s"
         if self._terminal:
             self._stream.write("\r" + line.ljust(self._wide) + ("\n" if last else ""))
             self._wide = 0 if last else len(line)
@@ -63,7 +63,7 @@ class Progress:
         self._stream.flush()
 
     def _speed(self, now: float, done: int, total: int) -> str:
-        seconds = now - self._begun
+        seconds = now - self._started
         if not done or seconds < 1:
             return ""
         rate = done / seconds

@@ -1,8 +1,7 @@
 """Silence workers whose parent process has died. The fork server loads this module first.
 
-A worker that is still starting when Ctrl-C stops its parent finds the parent's pipes and locks
-gone, and would print a traceback for each. Errors of later work travel to the parent, which reports
-them.
+A worker that is still starting when Ctrl-C stops its parent finds the parent's pipes and locks gone
+and would print a traceback for each. Later errors travel to the parent, which reports them.
 """
 
 from __future__ import annotations
@@ -10,7 +9,7 @@ from __future__ import annotations
 import sys
 from types import TracebackType
 
-#: Raised by reading from a parent that has died.
+#: What reading from a dead parent raises.
 _PARENT_GONE = (EOFError, FileNotFoundError, ConnectionError)
 
 

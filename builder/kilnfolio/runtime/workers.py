@@ -22,25 +22,25 @@ from typing import Any
 
 from kilnfolio.runtime.errors import WorkersUnreachableError
 
-#: Tasks after which new processes take over: setting a PDF leaks about 35 kB in the libraries below
-#: WeasyPrint.
+#: Tasks after which the processes are replaced: each PDF leaks about 35 kB in the libraries that
+#: WeasyPrint uses.
 TASKS_PER_PROCESS = 500
-#: A task whose worker died this often is given up: the task itself kills them.
+#: A task is abandoned after this many of its workers died: the task itself is killing them.
 MOST_DEATHS = 3
 
 
 class Workers(Executor):
-    """Processes on this machine, started at the first task.
+    """Processes on this machine, started with the first task.
 
-    A fork server starts them: forking this process would copy the whole mill and whatever threads
-    its libraries run, and a new interpreter for each would import everything again.
+    A fork server starts them: forking this process would copy the whole mill while its libraries'
+    threads run, and a fresh interpreter per worker would import everything again.
 
     Parameters
     ----------
     count : int
         Number of processes.
     preload : sequence of str, optional
-        Modules that the fork server imports once for all of them.
+        Modules that the fork server imports once, for all workers.
     """
 
     def __init__(self, count: int, preload: Sequence[str] = ()):
@@ -51,14 +51,14 @@ class Workers(Executor):
         self._lock = threading.RLock()
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
-        """Submit a task; if its worker dies, another one runs it."""
+        """Submit a task; if its worker dies, another runs it again."""
         task: Future[Any] = Future()
         task.set_running_or_notify_cancel()
         self._send(task, partial(fn, *args, **kwargs), deaths=0)
         return task
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
-        """End the processes; with `cancel_futures` at once, in the middle of their tasks."""
+        """Stop the processes: after their tasks, or at once with `cancel_futures`."""
         with self._lock:
             pool, self._pool, self._closed = self._pool, None, True
         if cancel_futures:
@@ -75,7 +75,7 @@ class Workers(Executor):
             if self._closed:
                 raise RuntimeError("the workers have been shut down")
             if self._sent >= TASKS_PER_PROCESS * self._count and self._pool:
-                self._pool.shutdown(wait=False)  # they finish the tasks they have
+                self._pool.shutdown(wait=False)  # the old processes finish the tasks they have
                 self._pool = None
             if self._pool is None:
                 self._pool, self._sent = self._fresh(), 0
@@ -141,9 +141,9 @@ def _start_fork_server() -> None:
 
 
 def _begin() -> None:
-    """Leave Ctrl-C to the parent, and end when the parent ends."""
+    """Leave Ctrl-C to the parent, and exit when the parent exits."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    gc.freeze()  # imported modules are not garbage; the collector need not search them
+    gc.freeze()  # imported modules are never garbage: keep them out of every collection
     parent = multiprocessing.parent_process()
     if parent is not None:
         threading.Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()

@@ -28,7 +28,7 @@ from kilnfolio.archive.canonical import read_json
 from kilnfolio.records.log import read_log
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.yaml_source import read_yaml
-from kilnfolio.runtime.files import TooLargeError, opened, read_whole
+from kilnfolio.runtime.files import TooLargeError, open_regular, read_whole
 
 #: A device's clock may be ahead of this computer's by so much.
 AHEAD = dt.timedelta(minutes=10)
@@ -142,7 +142,7 @@ def files_of(paths: Sequence[Path]) -> list[Path]:
 def _is_json(path: Path) -> bool:
     if path.suffix.lower() == ".json":
         return True
-    with opened(path) as file:
+    with open_regular(path) as file:
         return file.read(64).lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{")
 
 
