@@ -2,23 +2,23 @@
 
 Rooms
 -----
-starter       the library that comes with the package
-writing       new records as commented YAML, never over a file that is there
+starter       the library supplied with the package
+writing       new records as commented YAML; existing files are never overwritten
 mill          ``new mill``
 records       ``new charge``, ``lot``, ``species``, ``schedule``, ``kiln``
 kinds         every kind of ``new``, registered once
-this_mill     the mill folder a command means when none is named
+this_mill     the mill folder that a command uses by default
 tables        sheets of .csv and .xlsx files as text cells
 log_columns   what each column of a logger's export could be, by name, unit, range and physics
 logs          how an export is read: proposed, decided, tried
-import_log    ``import log``
-sheets        ``import weighings``, ``boards``, ``survey``
-merging       what a sheet brings beside what a record holds
-nearby        what one charge rests on, read without the rest of the mill
-record_text   a record edited as text: comments and order stay
-record_file   records checked, replaced in one step, and the change undone
-entry         a day's work: commands, entry files, what becomes of them
-copying       a book's schedule copied into one of the mill's own
-hand_over     entries handed over through the preview, and by paired devices of the mill
-preview       pages rebuilt as records are saved
+import_log    the command ``import log``
+sheets        the commands ``import weighings``, ``boards`` and ``survey``
+merging       a sheet merged into a record
+nearby        one charge and the records it names, read without the rest of the mill
+record_text   a record edited as text, keeping comments and order
+record_file   records validated, replaced atomically, and changes undone
+entry         daily work at the kiln: commands and entry files
+copying       a copy of a published schedule as the mill's own draft
+hand_over     entries handed over through the preview or by paired devices
+preview       pages rebuilt whenever records are saved
 """

@@ -1,8 +1,8 @@
-"""Formulas of a workbook, worked out again from its cells, to see whether a value kept is old.
+"""Recalculates the formulas of a workbook to find cached values that are out of date.
 
-A workbook keeps a formula and the value it last had. Where the two no longer agree, the value is
-older than the cells it is made from. Plain arithmetic, sums and means on cells of the same sheet
-are worked out; of anything else the file does not tell, and nothing is made up.
+A workbook stores each formula with its last value. If the two disagree, the value is older than the
+cells it depends on. Plain arithmetic, sums and means of cells of the same sheet are recalculated;
+nothing is assumed about any other formula.
 """
 
 from __future__ import annotations
@@ -16,11 +16,11 @@ from decimal import ROUND_HALF_UP, Decimal
 
 _CELL = re.compile(r"[A-Z]{1,3}\d{1,7}")
 _RANGE = re.compile(rf"{_CELL.pattern}:{_CELL.pattern}")
-#: What a formula of numbers and cells of its own sheet is written with.
+#: Characters of a formula of numbers and cells of its own sheet.
 _PLAIN = re.compile(r"[A-Z0-9$.,:()+\-*/ ]+", re.IGNORECASE)
-#: Longer formulas, and larger ranges, are not worked out.
+#: Longer formulas and larger ranges are not recalculated.
 LONGEST, _MOST_CELLS = 300, 10_000
-#: What may be spent on the formulas of one workbook: letters read and cells looked up.
+#: Limit of work on the formulas of one workbook: characters read plus cells looked up.
 _MOST_EFFORT = 500_000
 
 _OPERATIONS: dict[type[ast.AST], Callable[..., float]] = {
@@ -49,20 +49,20 @@ _FUNCTIONS: dict[str, Callable[[Sequence[float]], float]] = {
 
 
 class _Unknown(Exception):  # noqa: N818  an outcome, not a fault
-    """The formula holds more than can be worked out here."""
+    """The formula cannot be recalculated here."""
 
 
 class Effort:
-    """How much work the formulas of a workbook have made so far."""
+    """The work spent on the formulas of a workbook so far."""
 
     class Spent(Exception):  # noqa: N818  an outcome, not a fault
-        """They make more work than checking them is worth."""
+        """Checking the formulas has taken more work than it is worth."""
 
     def __init__(self) -> None:
         self.left = _MOST_EFFORT
 
     def spend(self, effort: int) -> None:
-        """Count some work; raise `Effort.Spent` where that was too much."""
+        """Count some work; raise `Effort.Spent` if the total is too much."""
         self.left -= effort
         if self.left < 0:
             raise Effort.Spent
@@ -71,21 +71,21 @@ class Effort:
 def worked_out(
     formula: str, value_at: Callable[[str], object], effort: Effort | None = None
 ) -> float | None:
-    """Return what a formula gives now; None where it cannot be told.
+    """Return the value of a formula now; None if it cannot be told.
 
     Parameters
     ----------
     formula : str
-        As the sheet has it, with its sign: =B2-C2.
+        The formula with its equals sign, as in =B2-C2.
     value_at : callable
-        The value kept in a cell of the same sheet, by its name.
+        Takes the name of a cell of the same sheet; returns its stored value.
     effort : Effort, optional
-        What the formulas of this workbook have cost so far.
+        The work spent on this workbook so far.
 
     Raises
     ------
     Effort.Spent
-        They cost too much.
+        The formulas take too much work.
     """
     effort = effort or Effort()
     effort.spend(len(formula))
@@ -95,7 +95,7 @@ def worked_out(
     text = _RANGE.sub(r'"\g<0>"', text.upper().replace("$", ""))
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # Python has its own opinion of "1 (2)"
+            warnings.simplefilter("ignore")  # Python warns of "1 (2)"
             body = ast.parse(text, mode="eval").body
 
         def counted(name: str) -> object:
@@ -109,7 +109,7 @@ def worked_out(
 
 
 def _numbers(node: ast.AST, value_at: Callable[[str], object]) -> list[float]:
-    """Return the number of a part of a formula; of a range, those of its cells that hold one."""
+    """Return the number in one part of a formula, or all the numbers in a range."""
     match node:
         case ast.Constant(value=bool()):
             raise _Unknown
@@ -138,12 +138,12 @@ def _one(node: ast.AST, value_at: Callable[[str], object]) -> list[float]:
 
 def _plain(value: object) -> list[float]:
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise _Unknown  # words and days: what a program makes of them differs
+        raise _Unknown  # text and dates: programs treat them differently
     return [float(value)]
 
 
 def _cells(area: str) -> list[str]:
-    """Return the names of the cells of a range."""
+    """Return the names of the cells in a range."""
     from openpyxl.utils.cell import coordinate_to_tuple, get_column_letter
 
     (top, left), (bottom, right) = map(coordinate_to_tuple, area.split(":"))

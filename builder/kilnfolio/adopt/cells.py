@@ -1,6 +1,6 @@
-"""Cells of text, each with its place in its sheet.
+"""Cells as text, each with its position in its sheet.
 
-A spreadsheet's date is turned into the words a record writes; a number keeps every digit it shows.
+A spreadsheet's date becomes text as in a record; a number keeps every digit it shows.
 """
 
 from __future__ import annotations
@@ -12,23 +12,23 @@ from pathlib import Path
 
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 
-#: The most cells read from A1 to the last one filled, all sheets of a file together: some fifty
-#: times what a mill of fifty charges a year weighs.
+#: Most cells read, from A1 to the last filled one, in all sheets of a file together: about fifty
+#: times the weighings of fifty charges a year.
 MAX_CELLS = 250_000
 
 
 @dataclass(frozen=True)
 class Cell:
-    """A cell: what it says, and where.
+    """A cell's text and position.
 
     Attributes
     ----------
     text : str
-        Its words; a date and time as in 2026-03-02T07:10, a day as in 2026-03-02.
+        Its text; a date and time as in 2026-03-02T07:10, a date as in 2026-03-02.
     where : str
-        As in B4.
+        Its name, as in B4.
     dated : bool
-        The spreadsheet itself holds a date or time here, so that day and month are certain.
+        Whether the spreadsheet stores a date or time here, so that day and month are certain.
     """
 
     text: str
@@ -38,7 +38,7 @@ class Cell:
 
 @dataclass(frozen=True)
 class Sheet:
-    """A sheet, row by row."""
+    """The rows of a sheet."""
 
     file: str
     name: str
@@ -66,7 +66,7 @@ def refused(path: Path, what: str, why: str, instead: str = "") -> RecordProblem
 
 
 def column_letters(column: int) -> str:
-    """Return a column's letters, counted from 1: A for 1, AA for 27."""
+    """Return the letters of a column counted from 1: A for 1, AA for 27."""
     letters = ""
     while column:
         column, rest = divmod(column - 1, 26)
@@ -75,7 +75,7 @@ def column_letters(column: int) -> str:
 
 
 def value_cell(value: object, where: str) -> Cell:
-    """Return a cell of a workbook's value: a number as it is shown, a day as records write it."""
+    """Return a cell for a workbook's value: a number as displayed, a date as in a record."""
     if value is None:
         return Cell("", where)
     if isinstance(value, dt.datetime):

@@ -1,4 +1,4 @@
-"""A book's schedule copied into one of the mill's own, to be changed and approved."""
+"""Copies a published schedule into a draft of the mill's own, to be changed and approved."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml
 
-#: What of a schedule belongs to the mill that wrote it, and is not copied.
+#: Parts of a schedule that belong to the mill that wrote it and are not copied.
 _NOT_COPIED = ("approved", "changes", "invented")
 
 
 def copy_schedule(root: Path, identity: str, source: str, title: str | None) -> str:
-    """Copy a schedule under another id, as a draft of revision 1; return the new file.
+    """Copy a schedule under a new id as a draft of revision 1; return the new file.
 
-    Steps, air, timber and the publication stay as they are, comments too.
+    Steps, air, timber, publication and comments are kept.
 
     Raises
     ------

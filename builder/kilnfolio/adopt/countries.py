@@ -7,7 +7,7 @@ from functools import cache
 from importlib import resources
 from zoneinfo import ZoneInfo
 
-#: Names people write that the database's table of countries (ISO 3166) has otherwise.
+#: Common names of countries that differ from the database's table (ISO 3166).
 _ALSO = {
     "america": "US",
     "czechia": "CZ",
@@ -25,18 +25,18 @@ _ALSO = {
     "usa": "US",
     "wales": "GB",
 }
-#: The years whose clocks must agree for two zones to be one here.
+#: The years in which the clocks of two zones must agree for them to count as one.
 _FROM, _YEARS = dt.datetime(2024, 1, 1, 12, tzinfo=dt.UTC), 2
 
 
 @cache
 def zones_of(country: str) -> tuple[str, ...]:
-    """Return the time zones of a country whose clocks differ nowadays, each by one place of it.
+    """Return the time zones of a country, one for each set of places whose clocks agree nowadays.
 
     Parameters
     ----------
     country : str
-        As people write it, or its two letters; empty is returned for one that is not known.
+        A name or two-letter code; an unknown one returns nothing.
     """
     word = " ".join(country.split()).casefold()
     codes = {name.casefold(): code for code, name in _table("iso3166.tab", 0, 1)}

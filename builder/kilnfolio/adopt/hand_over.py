@@ -1,12 +1,13 @@
-"""Entries handed over by the kiln-side page: from this computer, or by paired devices of the mill.
+"""Accepts entries from the kiln-side page: from this computer, or from paired devices.
 
-`preview` takes entries from its own pages. `preview --lan` opens a second server for the mill's
-network. It gives the kiln-side pages and the files they need, takes entry files, and does nothing
-else: it reads out no other file. A device must first be paired by a code that stands on the screen.
-Every request must name the server as the device's browser was told to, and come from its own pages.
+`preview` accepts entries from its own pages. `preview --lan` opens a second server for the mill's
+network. It serves the kiln-side pages and the files they need, accepts entry files, and does
+nothing else: it serves no other file. A device must first be paired with a code shown on the
+screen. Every request must address the server by the name shown there, and come from the server's
+own pages.
 
-The wire is plain unless a certificate is given: whoever listens to the network then reads the
-entries and can take the place of a paired device. The guide says so.
+Without a certificate the traffic is not encrypted: anybody listening on the network can read the
+entries and impersonate a paired device. The guide says so.
 
 References
 ----------
@@ -44,32 +45,32 @@ from kilnfolio.adopt.logs import zone_of
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.rendering.safety import SAFETY
 
-#: Says to the kiln-side page that this server takes entries.
+#: Tells the kiln-side page that this server accepts entries.
 MARK = b'<meta name="kilnfolio-takes-entries" content="yes">'
-#: Digits of the code, minutes it holds, and wrong codes before another one is made.
+#: Digits of the code, minutes it is valid, and wrong codes before it is replaced.
 CODE_DIGITS, CODE_MINUTES, WRONG_CODES = 8, 10.0, 5
-#: Requests and entry files a device may send in a minute, and devices that can be paired.
+#: Requests and entry files per device and minute, and the most devices paired.
 REQUESTS, FILES, DEVICES = 240, 20, 40
-#: The longest body of a pairing form [bytes], and seconds a connection may say nothing.
+#: The longest body of a pairing form [bytes], and seconds a connection may be idle.
 _FORM_BYTES, _QUIET = 200, 20.0
 _COOKIE = "kilnfolio-device"
-#: The length of a body as HTTP writes it; a longer number is of no body that is taken.
+#: The length of a body as HTTP writes it; a body whose length has more digits is too large.
 LENGTH = re.compile(r"[0-9]{1,9}")
-#: Connections that one address may hold open.
+#: Most open connections per address.
 CONNECTIONS = 16
 
 
-#: Gives a file of the mill edition; None where there is none.
+#: Returns a file of the mill edition by its path; None if there is none.
 Pages = Callable[[str], bytes | None]
 
 
 def with_mark(page: bytes) -> bytes:
-    """Return a kiln-side page that knows it can hand over directly."""
+    """Return a kiln-side page with the mark that it can hand over directly."""
     return page.replace(b"<head>", b"<head>\n" + MARK, 1)
 
 
 def receive(root: Path, raw: bytes) -> tuple[int, str]:
-    """Take an entry file; return the HTTP status and what to say."""
+    """Take an entry file; return the HTTP status and a message."""
     taken, zone = Taken(), zone_of(root)
     for last in (False, True):
         try:
@@ -80,7 +81,7 @@ def receive(root: Path, raw: bytes) -> tuple[int, str]:
         except RecordProblems as error:
             if not last and "changed while" in str(error):
                 taken = Taken()
-                continue  # somebody saved the record meanwhile: once more
+                continue  # somebody saved the record meanwhile: try once more
             return 422, "Not taken: " + " ".join(str(one) for one in error.problems[:3])
         break
     words = f"Taken: {taken.new} new, {taken.same} there already."
@@ -94,7 +95,7 @@ def receive(root: Path, raw: bytes) -> tuple[int, str]:
 
 @dataclass
 class Pairing:
-    """The code on the screen, and the devices that have given it."""
+    """The code on the screen, and the paired devices."""
 
     code: str = ""
     until: float = 0.0
@@ -103,7 +104,7 @@ class Pairing:
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def current(self) -> str:
-        """Return the code that holds now; another one once it is old or was guessed at."""
+        """Return the valid code; a new one once it has expired or been guessed at."""
         with self._lock:
             return self._current()
 
@@ -114,7 +115,7 @@ class Pairing:
         return self.code
 
     def pair(self, code: str) -> str:
-        """Return the token of a device that gives the code; empty for a wrong one."""
+        """Return a token for a device that gives the code; empty for a wrong code."""
         with self._lock:
             right = self._current()
             if len(self.devices) >= DEVICES or not hmac.compare_digest(
@@ -122,20 +123,20 @@ class Pairing:
             ):
                 self.wrong += 1
                 return ""
-            self.until = 0.0  # a code pairs one device
+            self.until = 0.0  # each code pairs one device
             token = secrets.token_urlsafe(32)
             self.devices.add(token)
             return token
 
     def knows(self, token: str) -> bool:
-        """Return whether a token is a paired device's."""
+        """Return whether a token belongs to a paired device."""
         with self._lock:
             return any(hmac.compare_digest(token.encode(), one.encode()) for one in self.devices)
 
 
 @dataclass
 class Rate:
-    """How many requests came from each address in the last minute."""
+    """Counts requests from each address in the last minute."""
 
     most: int
     _times: dict[str, deque[float]] = field(default_factory=lambda: defaultdict(deque))
@@ -160,7 +161,7 @@ class Rate:
 
 
 class _LanHandler(BaseHTTPRequestHandler):
-    """Answers a device of the mill's network."""
+    """Answers requests from devices on the mill's network."""
 
     root: ClassVar[Path]
     pages: ClassVar[Pages]
@@ -191,8 +192,8 @@ class _LanHandler(BaseHTTPRequestHandler):
         return self._answer(200, kind + text, data)
 
     def do_POST(self) -> None:
-        # what were left unread of a refused body would be taken for another request, of which a
-        # page elsewhere could have written every header
+        # the unread rest of a refused body would be parsed as another request, whose headers a
+        # foreign page could have chosen
         self.close_connection = True
         raw = self._body()
         if raw is None or self._refused(posting=True):
@@ -226,7 +227,7 @@ class _LanHandler(BaseHTTPRequestHandler):
         )
 
     def _refused(self, *, posting: bool) -> bool:
-        """Answer a request that may not be answered, and return whether it was one."""
+        """Refuse a request that is not allowed, and return whether it was one."""
         if not self.requests.allows(self.client_address[0]):
             self._answer(429, "text/plain; charset=utf-8", b"too many requests in a minute\n")
         elif why := outsider(self.headers, self.host, secure=self.secure, posting=posting):
@@ -236,7 +237,7 @@ class _LanHandler(BaseHTTPRequestHandler):
         return True
 
     def _body(self) -> bytes | None:
-        """Return the body of a request; None where it was refused."""
+        """Return the body of a request; None if it was refused."""
         length = self.headers.get("Content-Length", "")
         if not LENGTH.fullmatch(length) or self.headers.get("Transfer-Encoding"):
             self._answer(411, "text/plain; charset=utf-8", b"say how long it is\n")
@@ -254,7 +255,7 @@ class _LanHandler(BaseHTTPRequestHandler):
         return found.value if found else ""
 
     def _start(self) -> bytes:
-        """Return the list of the kiln-side pages."""
+        """Return the page that lists the kiln-side pages."""
         files = json.loads(type(self).pages("kiln-side/pages.json") or b"[]")
         numbers = [name.removesuffix(".html") for name in files if name.endswith(".html")]
         items = "".join(
@@ -276,22 +277,22 @@ class _LanHandler(BaseHTTPRequestHandler):
             self.wfile.write(body)
 
     def log_message(self, format: str, *args: object) -> None:
-        """Say nothing of each request."""
+        """Do not log requests."""
 
 
 def outsider(headers: Message, host: str, *, secure: bool, posting: bool) -> str:
-    """Return why a request is refused; empty where it comes from this server's own pages.
+    """Return why a request is refused; empty if it comes from this server's own pages.
 
     Parameters
     ----------
     headers : Message
-        Of the request.
+        Headers of the request.
     host : str
-        The address the screen shows, with its port.
+        The address shown on the screen, with its port.
     secure : bool
-        It is reached by TLS.
+        Whether the server uses TLS.
     posting : bool
-        The request changes something.
+        Whether the request changes something.
     """
     if headers.get_all("Host") != [host]:
         return "not the address on the screen"
@@ -307,7 +308,7 @@ def outsider(headers: Message, host: str, *, secure: bool, posting: bool) -> str
 
 
 def _may_read(path: str) -> bool:
-    """Return whether a paired device may have a file: the kiln-side pages and what they need."""
+    """Return whether a paired device may read a file: a kiln-side page or what it needs."""
     return ".." not in path.split("/") and path.startswith(("kiln-side/", "assets/"))
 
 
@@ -334,7 +335,7 @@ def _pair_page(wrong: str) -> bytes:
 
 
 class _LanServer(ThreadingHTTPServer):
-    """Answers several devices at once."""
+    """Answers several devices at once, each in a thread."""
 
     daemon_threads = True
 
@@ -344,7 +345,7 @@ class _LanServer(ThreadingHTTPServer):
         self._lock = threading.Lock()
 
     def process_request(self, request: Any, client_address: Any) -> None:
-        """Answer in a thread, unless this address holds too many already."""
+        """Answer in a thread, unless this address has too many connections."""
         with self._lock:
             held = self._held[client_address[0]] >= CONNECTIONS
             self._held[client_address[0]] += not held
@@ -354,28 +355,28 @@ class _LanServer(ThreadingHTTPServer):
             super().process_request(request, client_address)
 
     def process_request_thread(self, request: Any, client_address: Any) -> None:
-        """Answer, and count the connection no longer."""
+        """Answer, then stop counting the connection."""
         try:
             super().process_request_thread(request, client_address)
         finally:
             with self._lock:
                 self._held[client_address[0]] -= 1
-                self._held += Counter()  # forget those that hold none
+                self._held += Counter()  # forget addresses without connections
 
     def handle_error(self, request: object, client_address: object) -> None:
-        """Say nothing of a device that went away."""
+        """Do not report a device that disconnected."""
 
 
 @dataclass
 class Lan:
-    """A server for the mill's network that runs.
+    """A running server for the mill's network.
 
     Attributes
     ----------
     server : ThreadingHTTPServer
-        To be shut down by whoever began it.
+        The server; the caller must shut it down.
     address : str
-        What devices open.
+        The address that devices open.
     pairing : Pairing
         The code for the screen.
     """
@@ -386,10 +387,10 @@ class Lan:
 
 
 def own_address() -> str:
-    """Return this computer's address in its network; nothing is sent to find it."""
+    """Return this computer's address on its network, without sending anything."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
-            probe.connect(("192.0.2.1", 9))  # of RFC 5737, for documentation
+            probe.connect(("192.0.2.1", 9))  # reserved for documentation by RFC 5737
             return str(probe.getsockname()[0])
         except OSError:
             return "127.0.0.1"
@@ -405,13 +406,13 @@ def make_lan(
     root : Path
         The mill folder.
     pages : callable
-        Gives a file of the mill edition by its path; None where there is none.
+        Returns a file of the mill edition by its path; None if there is none.
     address : str
-        Address of this computer in the network.
+        Address of this computer on the network.
     port : int
-        0 takes a free one.
+        Port; 0 for any free one.
     certificate : (Path, Path), optional
-        Certificate and key in PEM; without them the wire is plain.
+        Certificate and key as PEM files; without them the traffic is not encrypted.
     """
     pairing = Pairing()
     handler = type(

@@ -1,4 +1,4 @@
-"""``import log`` from its options to its last line."""
+"""The command ``import log``."""
 
 from __future__ import annotations
 
@@ -17,22 +17,22 @@ FINE, OPEN = 0, 1
 
 
 def import_log(arguments: argparse.Namespace, ask: Callable[[str], str] | None, say: Say) -> int:
-    """Look at exports, have a person decide, write the profile, read the files with it.
+    """Inspect exports, let a person decide, write the profile, and read the files with it.
 
-    The first file decides how all are read; the others, such as those of a logger that begins a
-    new one at midnight, must follow.
+    The first file determines the profile; the others, as from a logger that begins a new file at
+    midnight, must match it.
 
     Returns
     -------
     int
-        0 where it was written, 1 where something is still to be decided.
+        0 if the profile was written, 1 if something is still undecided.
 
     Raises
     ------
     RecordProblems
-        A file, an option or the profile cannot stand; nothing is written.
+        A file, an option or the profile is not valid; nothing is written.
     UnansweredError
-        ``--yes`` was said, and something is still to be decided.
+        ``--yes`` was given, but something is still undecided.
     """
     root, files = arguments.folder, export_files(arguments.files)
     if not (root / f"content/kilns/{arguments.kiln}.yaml").is_file():
@@ -95,12 +95,12 @@ def import_log(arguments: argparse.Namespace, ask: Callable[[str], str] | None, 
 
 
 def export_files(named: Sequence[Path]) -> list[Path]:
-    """Return the exports that files, folders and patterns such as ``logs/*.csv`` name, in order.
+    """Return the exports named by files, folders and patterns such as ``logs/*.csv``, in order.
 
     Raises
     ------
     RecordProblems
-        A pattern or folder names none.
+        A pattern or folder matches none.
     """
     found: list[Path] = []
     for path in named:

@@ -1,4 +1,4 @@
-"""A mill's two keys: the one that seals, and the one its lots' addresses are made with."""
+"""A mill's two keys: one for sealing, and one for deriving the addresses of lots."""
 
 from __future__ import annotations
 
@@ -42,14 +42,14 @@ def key_options(parser: argparse.ArgumentParser) -> None:
 def new_keys(
     arguments: argparse.Namespace, ask: Callable[[str], str] | None, say: Callable[[str], None]
 ) -> None:
-    """Make the keys that are not there yet, readable by their owner alone.
+    """Make the keys that do not exist yet, readable only by their owner.
 
     Raises
     ------
     FileExistsError
-        Both are there already.
+        Both exist already.
     """
-    del ask  # there is nothing to be asked
+    del ask  # there is nothing to ask
     root: Path = arguments.folder
     if arguments.withdraw:
         unknown = [

@@ -1,4 +1,4 @@
-"""Every kind of ``kilnfolio new``, registered once: its words, its options, what it does."""
+"""Registry of everything that ``kilnfolio new`` can make: its help, options and function."""
 
 from __future__ import annotations
 
@@ -26,18 +26,18 @@ Say = Callable[[str], None]
 
 @dataclass(frozen=True)
 class NewKind:
-    """Something that `new` makes.
+    """Something that `new` can make.
 
     Attributes
     ----------
     words : str
-        What it does, for the list of commands.
+        Its line in the help.
     example : str
-        A command.
+        An example command.
     add_options : callable
         Adds its arguments to a parser.
     run : callable
-        Takes the arguments, a function that asks (None where nobody can answer) and one that
+        Takes the arguments, a function that asks (None if there is nobody to ask) and one that
         prints a line; raises RecordProblems.
     """
 
@@ -48,7 +48,7 @@ class NewKind:
 
 
 class UnansweredError(Exception):
-    """Something has to be known, and there is nobody to ask."""
+    """A question is open, and there is nobody to ask."""
 
 
 def _mill_options(parser: argparse.ArgumentParser) -> None:
@@ -122,7 +122,7 @@ def _record_kind(kind: str) -> NewKind:
             )
 
     def run(arguments: argparse.Namespace, ask: Callable[[str], str] | None, say: Say) -> None:
-        del ask  # what is not known is marked in the record, where its neighbours can be seen
+        del ask  # unknown values are marked in the record itself, where their context can be seen
         given = {
             key: value
             for key in template.options
@@ -154,7 +154,7 @@ def _option(key: str) -> str:
     return "--" + key.replace("_", "-")
 
 
-#: By the word after ``new``.
+#: What `new` makes, by the word after ``new``.
 NEW: dict[str, NewKind] = {
     "mill": NewKind(
         "make a mill's folder with a library to start from",

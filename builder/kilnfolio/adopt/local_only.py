@@ -1,9 +1,9 @@
-"""Who may ask a server that runs on this computer for this computer's own browser.
+"""Restricts a local server to its own pages in this computer's browser.
 
-Any web page that is open in the same browser can send requests to it too. It may not have the
-pages as frames, and not the registers as scripts, whose rows it could then read. So an answer goes
-to the server's own pages and to whoever opens an address, and says to the browser that nobody else
-may use it.
+Any web page open in the same browser can send requests to the server too. It must not embed the
+pages in frames, nor load the registers as scripts and so read their rows. So the server answers
+only its own pages and addresses opened directly, and its headers tell the browser that nobody else
+may use the answer.
 
 References
 ----------
@@ -16,11 +16,11 @@ from __future__ import annotations
 
 from email.message import Message
 
-#: Names a browser on this computer may call the server by; with any other, a page elsewhere has
-#: given this computer a name of its own to reach in.
+#: Host names that a browser on this computer may use for the server. Any other means that a foreign
+#: site has pointed its own name at this computer (DNS rebinding).
 _NAMES = ("127.0.0.1", "localhost")
 
-#: What every answer carries.
+#: Headers of every answer.
 HEADERS: dict[str, str] = {
     "Cache-Control": "no-store",
     "Content-Security-Policy": "frame-ancestors 'none'; base-uri 'none'; form-action 'self'",
@@ -33,14 +33,14 @@ HEADERS: dict[str, str] = {
 
 
 def stranger(headers: Message, port: int) -> str:
-    """Return why a request is refused; empty where it comes from the pages themselves.
+    """Return why a request is refused; empty if it comes from the server's own pages.
 
     Parameters
     ----------
     headers : Message
-        Of the request.
+        Headers of the request.
     port : int
-        Where this server listens.
+        Port of this server.
     """
     own = [f"{name}:{port}" for name in _NAMES] + ([*_NAMES] if port == 80 else [])
     if headers.get_all("Host") is None or headers.get_all("Host") not in [[one] for one in own]:
@@ -52,7 +52,7 @@ def stranger(headers: Message, port: int) -> str:
         "navigate",
         "document",
     )
-    # a browser that sends no such header still keeps what Cross-Origin-Resource-Policy says
+    # a browser that does not send this header still obeys Cross-Origin-Resource-Policy
     if headers.get("Sec-Fetch-Site", "none") in ("same-origin", "none") or opened:
         return ""
     return "only for this computer's own pages"

@@ -1,8 +1,7 @@
-"""What each column of a logger's export could be: by name, unit, range, and by physics.
+"""Proposes what each column of a logger's export could be, by name, unit, range and physics.
 
-Nothing here decides. It looks at the text and says what could stand in each column and why; what
-only a person can know (which of two day-month orders, whether the clock follows daylight saving)
-stays open.
+Nothing here decides. It says what each column could hold and why; what only a person can know (the
+order of day and month, whether the clock follows daylight saving) stays open.
 """
 
 from __future__ import annotations
@@ -27,7 +26,7 @@ from kilnfolio.records.sheet_words import plain
 if TYPE_CHECKING:
     pass
 
-#: Most heading rows a profile can have, and rows looked at in full.
+#: Most heading rows a profile can have, and the number of rows examined in full.
 _HEADING_ROWS, _SAMPLE = 5, 5000
 _NUMBER = re.compile(r"[-+]?\d+(?:[.,]\d+)?")
 _CLOCKED = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}|\d{1,2}:\d{2}")
@@ -36,13 +35,13 @@ _UNIT = re.compile(
     r"_([cf])$|(%)",
     re.IGNORECASE,
 )
-#: What only other quantities are in, such as the battery of the logger.
+#: Units of other quantities, such as the logger's battery.
 _OTHER_UNIT = re.compile(
     r"(?:^|[\s_\[(])(?:m?V|m?A|k?W|kWh|Hz|m?bar|[hk]?Pa|psi|rpm|ppm|dBm|lux)"
     r"\s?[\])]?$"
 )
-#: The channel a heading names, first match first. ``core`` before the bulbs: a core has a
-#: temperature too.
+#: Patterns of headings by channel; the first match counts. ``core`` comes before the bulbs, since a
+#: core has a temperature too.
 _NAMES: tuple[tuple[str, str], ...] = (
     ("emc", r"\be\.?m\.?c\.?\b|\bugl\b|gleichgewicht|jamvikt|equilib"),
     ("pin", r"\bpins?\b|\bm\.?c\.? ?\d|moisture ?\d|fuktkvot|holzfeuchte"),
@@ -69,7 +68,7 @@ _NAMES: tuple[tuple[str, str], ...] = (
     ("spray", r"spray|mist|spruh|bedyskn|basning|pulveris|dyse"),
     ("fan", r"\bfans?\b|lufter|geblase|flakt|ventilator|ventilateur|vifte|puhallin"),
 )
-#: Units of a channel; the temperatures are all the others.
+#: Units of each channel that is not a temperature.
 _UNITS = {
     "depression": ("K", "°F"),
     "relative-humidity": ("%", "fraction"),
@@ -79,7 +78,7 @@ _UNITS = {
     "emc": ("%",),
     **{f"pin-{n}": ("%",) for n in range(1, 10)},
 }
-#: Where readings of a kiln lie, by unit (common practice, no source).
+#: Ranges of readings in a kiln, by unit (common practice, no source).
 _PLAUSIBLE = {
     "°C": (-30.0, 140.0),
     "°F": (-20.0, 285.0),
@@ -88,7 +87,7 @@ _PLAUSIBLE = {
     "fraction": (0.0, 1.05),
     "on/off": (0.0, 1.0),
 }
-#: A wet bulb may pass the dry bulb by so much in saturated air [either unit], on few rows.
+#: How far a wet bulb may exceed the dry bulb in saturated air [either unit], on few rows.
 _ABOVE, _SHARE = 1.0, 0.02
 
 
@@ -103,7 +102,7 @@ class Guess:
 
 @dataclass
 class FoundColumn:
-    """A column as it was found."""
+    """A column of the export, with its statistics."""
 
     heading: str
     values: np.ndarray
@@ -113,12 +112,12 @@ class FoundColumn:
 
     @property
     def sure(self) -> Guess | None:
-        """The one thing it can be, where nothing speaks against it."""
+        """The only thing it can be, if nothing contradicts it."""
         return self.guesses[0] if len(self.guesses) == 1 and not self.against else None
 
     @property
     def range_words(self) -> str:
-        """Its range, or how often it holds no number."""
+        """Its range, or how many cells hold no number."""
         known = self.values[np.isfinite(self.values)]
         if not len(known):
             return "no numbers"
@@ -127,7 +126,7 @@ class FoundColumn:
 
 @dataclass(frozen=True)
 class Sample:
-    """A logger's export as it was found."""
+    """A logger's export, with what was found in it."""
 
     encoding: str
     delimiter: str
@@ -147,7 +146,7 @@ class Sample:
 def look(
     path: Path, shown_as: str, skipped_rows: Sequence[str] = (), time_format: str | None = None
 ) -> Sample:
-    """Look at an export.
+    """Examine an export.
 
     Parameters
     ----------
@@ -156,14 +155,14 @@ def look(
     shown_as : str
         Its name in messages.
     skipped_rows : sequence of str
-        How a cell begins in rows that hold no readings, as in ``EVENT``.
+        Beginnings of cells that mark a row without readings, as in ``EVENT``.
     time_format : str, optional
-        How times are written, where somebody said so.
+        The format of times, if a person gave one.
 
     Raises
     ------
     RecordProblems
-        It cannot be read, or no rows of times and numbers are in it.
+        It cannot be read, or has no rows of times and numbers.
     """
     text, encoding = _decoded(path, shown_as)
     lines = text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\n").split("\n")
@@ -210,7 +209,7 @@ def look(
 
 
 def _event_rows(data: list[list[str]], time: int) -> list[str]:
-    """Return a remark on rows of words among the readings, as loggers write for their events."""
+    """Return a remark on rows of text among the readings, which loggers write for events."""
     marks = Counter(
         cell.split()[0]
         for row in data
@@ -272,7 +271,7 @@ def _decoded(path: Path, shown_as: str) -> tuple[str, str]:
 
 
 def _divided(lines: list[str], shown_as: str) -> tuple[str, list[list[str]]]:
-    """Return what stands between the cells, and the cells: the way that yields most of them."""
+    """Return the delimiter that yields the most cells, and the cells."""
     best: tuple[float, str, list[list[str]]] = (0.0, "", [])
     for name, delimiter in ((",", ","), (";", ";"), ("tab", "\t"), ("|", "|")):
         rows = [
@@ -328,7 +327,7 @@ def _column(data: list[list[str]], index: int) -> list[str]:
 def _time(
     headings: list[str], data: list[list[str]], place: Place, time_format: str | None
 ) -> tuple[int, int | None, list[str]]:
-    """Return the column of the time, that of the time of day where it stands apart, and formats."""
+    """Return the column of the time, that of a separate time of day, and the formats."""
     texts = [_column(data, index) for index in range(len(headings))]
     for index, heading in enumerate(headings):
         serial = re.search(r"date|time|zeit|heure|datum", heading, re.IGNORECASE)
@@ -363,7 +362,7 @@ def _formats(texts: Sequence[str], time_format: str | None = None) -> list[str]:
     import pandas as pd
 
     if time_format and not time_format.startswith("days"):
-        # Rows of events may hold no time: where at least half the cells read, it is the column.
+        # Rows of events may hold no time: it is the column if at least half the cells can be read.
         read = pd.to_datetime(pd.Series(texts), format=time_format, errors="coerce", utc=True)
         return [time_format] if read.notna().mean() >= 0.5 else []
     written = [text for text in texts if _CLOCKED.match(text) or _NUMBER.fullmatch(text)]
@@ -384,13 +383,13 @@ def _formats(texts: Sequence[str], time_format: str | None = None) -> list[str]:
 
 
 def _clock_of(formats: list[str]) -> str | None:
-    """Return the clock where the times themselves say it."""
+    """Return the kind of clock, if the times themselves tell it."""
     ends = {form[-1:] if form.endswith("Z") else form[-2:] for form in formats}
     return "utc" if ends == {"Z"} else "offset" if ends == {"%z"} else None
 
 
 def _interval(written: list[str], formats: list[str]) -> float:
-    """Return the minutes between rows that are most common."""
+    """Return the most common interval between rows [min]."""
     import pandas as pd
 
     if formats[0].startswith("days"):
@@ -407,7 +406,7 @@ def _interval(written: list[str], formats: list[str]) -> float:
 
 
 def _seen(heading: str, texts: list[str], decimal: str) -> FoundColumn:
-    """Return a column with its numbers, and the marks in it that are none."""
+    """Return a column with its numbers, and the texts in it that are not numbers."""
     import pandas as pd
 
     plain = pd.Series([text.replace(",", ".") if decimal == "," else text for text in texts])
@@ -456,7 +455,7 @@ def _guesses(column: FoundColumn, words: str) -> list[Guess]:
 
 
 def _of_channel(channel: str, told: str, known: np.ndarray, why: str) -> list[Guess]:
-    """Return a channel with each unit its numbers may be in."""
+    """Return a guess for each unit that the numbers of a channel may have."""
     units = _UNITS.get(channel, ("°C", "°F"))
     if channel == "depression" and told == "°C":
         told = "K"
@@ -469,7 +468,7 @@ def _of_channel(channel: str, told: str, known: np.ndarray, why: str) -> list[Gu
         if unit == "on/off":
             inside = set(np.unique(known)) <= {0.0, 1.0}
         elif unit in ("%", "fraction") and set(np.unique(known)) <= {0.0, 1.0}:
-            inside = False  # a switch, not a share
+            inside = False  # a switch, not a percentage
         if unit == "°F" and np.percentile(known, 90) < 60.0:
             inside = False  # no kiln dries below 15 °C
         if unit == "%" and known.max() <= 1.0:
@@ -482,7 +481,7 @@ def _of_channel(channel: str, told: str, known: np.ndarray, why: str) -> list[Gu
 
 
 def _by_physics(columns: list[FoundColumn]) -> list[str]:
-    """Strike out what air cannot do, and say so; return remarks on the whole."""
+    """Rule out guesses that physics excludes, saying why; return remarks on the whole file."""
     remarks = [
         remark
         for wet in columns
@@ -507,7 +506,7 @@ def _can(column: FoundColumn, channel: str) -> bool:
 
 
 def _never_above(wet: FoundColumn, dry: FoundColumn) -> list[str]:
-    """Hold a column that could be the wet bulb against one that could be its dry bulb."""
+    """Compare a possible wet bulb with a possible dry bulb, which it may never exceed."""
     both = np.isfinite(wet.values) & np.isfinite(dry.values)
     if not both.any():
         return []
@@ -536,7 +535,7 @@ def _never_above(wet: FoundColumn, dry: FoundColumn) -> list[str]:
 
 
 def _humidity_agrees(columns: list[FoundColumn]) -> list[str]:
-    """Return how far the humidity in the file agrees with its bulbs, computed [%]."""
+    """Return the difference between the file's humidity and that computed from its bulbs [%]."""
     by_channel = {c.sure.channel: c for c in columns if c.sure}
     if not {"dry-bulb", "wet-bulb", "relative-humidity"} <= by_channel.keys():
         return []

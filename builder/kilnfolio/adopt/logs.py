@@ -1,4 +1,4 @@
-"""A logger profile: proposed from an export, decided by a person, tried on the export."""
+"""A logger profile: proposed from an export, decided by a person, tested on the export."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml, read_yaml
 
-#: What a local, a winter-time and a UTC clock are, as a person is asked.
+#: The kinds of clock, in the words of the question.
 CLOCKS = {
     "local": "the mill's local time, changed in spring and autumn",
     "standard": "winter time all year",
@@ -34,7 +34,7 @@ CLOCKS = {
 
 @dataclass
 class Decided:
-    """What a person has said of an export."""
+    """What a person has decided about an export."""
 
     identity: str
     columns: dict[str, Guess] = field(default_factory=dict)
@@ -54,7 +54,7 @@ def parse_column(words: str, sample: Sample) -> tuple[str, Guess]:
     Raises
     ------
     RecordProblems
-        It is not written so, or the file has no such heading.
+        It is not written like that, or the file has no such heading.
     """
     heading, _, meaning = words.rpartition("=")
     channel, _, unit = meaning.partition(":")
@@ -69,12 +69,12 @@ def parse_column(words: str, sample: Sample) -> tuple[str, Guess]:
 
 
 def known_heading(heading: str, sample: Sample) -> str:
-    """Return a heading of the file.
+    """Return the file's heading of this name.
 
     Raises
     ------
     RecordProblems
-        The file has none of this name.
+        The file has none.
     """
     headings = [column.heading for column in sample.columns]
     if heading not in headings:
@@ -87,7 +87,7 @@ def known_heading(heading: str, sample: Sample) -> str:
 
 
 def undecided(sample: Sample, decided: Decided) -> list[str]:
-    """Return the options that still have to be given."""
+    """Return the options that are still missing."""
     lacking = [
         f"--column '{column.heading}=…' or --ignore '{column.heading}'"
         for column in sample.columns
@@ -101,7 +101,7 @@ def undecided(sample: Sample, decided: Decided) -> list[str]:
 
 
 def proposal(sample: Sample, decided: Decided) -> list[str]:
-    """Return what was seen, a line each, for a person to judge."""
+    """Return the lines that describe the export, for a person to judge."""
     lines = [
         f"encoding {sample.encoding}, '{sample.delimiter}' between columns, "
         f"'{sample.decimal}' before decimals, {sample.heading_rows} heading row"
@@ -134,7 +134,7 @@ def _column_lines(column: FoundColumn, decided: Decided) -> list[str]:
 
 
 def command(sample: Sample, decided: Decided, words: Sequence[str]) -> str:
-    """Return the command that confirms the proposal; ``…`` where a person must choose."""
+    """Return the command that confirms the proposal, with ``…`` where a person must choose."""
     parts = [
         *words,
         "--clock",
@@ -164,7 +164,7 @@ def command(sample: Sample, decided: Decided, words: Sequence[str]) -> str:
 def ask_columns(
     sample: Sample, decided: Decided, ask: Callable[[str], str], say: Callable[[str], None]
 ) -> None:
-    """Have a person decide what the options did not."""
+    """Ask a person for what the options left open."""
     for column in sample.columns:
         if column.heading in decided.columns or column.heading in decided.ignored:
             continue
@@ -256,29 +256,29 @@ def _in_quotes(text: str) -> str:
 
 
 def write_profile(root: Path, file: Path, sample: Sample, decided: Decided) -> tuple[str, Log]:
-    """Write the profile, once the file has been read by it; return its path and the log.
+    """Read the file with the profile, then write the profile; return its path and the log.
 
     Raises
     ------
     RecordProblems
-        The profile does not hang together, or the file does not follow it; nothing is written.
+        The profile is inconsistent, or the file does not match it; nothing is written.
     """
     name = f"content/loggers/{decided.identity}.yaml"
     text = profile_text(sample, decided, file.name)
     profile = validate(parse_yaml(text.encode(), name), LoggerProfile)
     log = read_log(file, file.name, profile.record, zone_of(root))
     if not ((root / name).exists() and (root / name).read_bytes() == text.encode()):
-        write_new(root, {name: text})  # the same words are from a command that was killed
+        write_new(root, {name: text})  # an identical file was left by a command that was killed
     return name, log
 
 
 def profile_that_reads(root: Path, file: Path, identity: str) -> tuple[str, Log] | None:
-    """Return a profile that is there already and the log it reads; None where there is none.
+    """Return an existing profile and the log it reads; None if there is none.
 
     Raises
     ------
     RecordProblems
-        It is there, and does not read the file.
+        The profile exists but does not read the file.
     """
     name = f"content/loggers/{identity}.yaml"
     if not (root / name).exists():
@@ -294,7 +294,7 @@ def zone_of(root: Path) -> ZoneInfo:
 
 
 def log_lines(log: Log, zone: ZoneInfo) -> list[str]:
-    """Return what a log holds, a line each."""
+    """Return the lines that describe a log."""
     first, last = (as_datetime(log.times[index], zone) for index in (0, -1))
     lines = [
         f"{len(log.times)} of {log.rows} rows, {first:%Y-%m-%d %H:%M} to "
@@ -311,18 +311,18 @@ def log_lines(log: Log, zone: ZoneInfo) -> list[str]:
 
 
 def attach(root: Path, file: Path, identity: str, charge: str) -> str:
-    """Put an export beside a charge's record and name it there; return a sentence that says how.
+    """Copy an export into a charge's folder and list it in the record; return a sentence on it.
 
-    An export that has grown takes the place of its shorter self. One that goes on where an earlier
-    one of the same name ends is kept beside it under another name.
+    An export that has grown replaces its shorter copy. One that continues where an earlier one of
+    the same name ends is kept beside it under another name.
 
     Raises
     ------
     RecordProblems
-        There is no such charge, the record would not be read, or the export says something else
-        of a time than the file of this name that lies there; nothing is written.
+        There is no such charge, the record could not be read afterwards, or the export contradicts
+        the existing file of this name; nothing is written.
     """
-    with lock(root):  # another import must not name a file that this one takes away again
+    with lock(root):  # another import must not list a file that this one removes again
         return _attach(root, file, identity, charge)
 
 
@@ -352,7 +352,7 @@ def _attach(root: Path, file: Path, identity: str, charge: str) -> str:
 
 
 def profile_of(root: Path, identity: str) -> LoggerProfile:
-    """Return the profile of an id."""
+    """Return a profile by its id."""
     name = f"content/loggers/{identity}.yaml"
     return validate(read_yaml(root / name, name), LoggerProfile).record
 
@@ -360,7 +360,7 @@ def profile_of(root: Path, identity: str) -> LoggerProfile:
 def _where_it_belongs(
     root: Path, file: Path, there: Path, profile: LoggerProfile
 ) -> tuple[Path, str]:
-    """Return where an export goes whose name is taken by other content, and a sentence."""
+    """Return where to put an export whose name is taken by other content, and a sentence."""
     zone = zone_of(root)
     new = read_log(file, file.name, profile, zone)
     for one in _of_this_name(there):
@@ -381,7 +381,7 @@ def _where_it_belongs(
 
 
 def _of_this_name(there: Path) -> list[Path]:
-    """Return a file and those kept beside it because its name was taken: log.csv, log-2.csv."""
+    """Return a file and its numbered siblings: log.csv, log-2.csv."""
     found = [there]
     while (more := there.with_name(f"{there.stem}-{len(found) + 1}{there.suffix}")).exists():
         found.append(more)
@@ -389,7 +389,7 @@ def _of_this_name(there: Path) -> list[Path]:
 
 
 def _agreeing_times(new: Log, old: Log, name: str, other_name: str, zone: ZoneInfo) -> int:
-    """Return how many times two exports share; refuse them where they differ at one."""
+    """Return how many times two exports share; refuse them if they differ at one."""
     both, in_new, in_old = np.intersect1d(new.times, old.times, return_indices=True)
     for channel in sorted(new.channels.keys() & old.channels.keys()):
         one, other = new.channels[channel][in_new], old.channels[channel][in_old]

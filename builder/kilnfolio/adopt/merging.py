@@ -1,7 +1,7 @@
-"""What a sheet brings, put beside what a charge's record holds already.
+"""Merges the values of a sheet into a charge's record.
 
-What is new is added where it belongs. What the record has in the same words or the same value is
-left. What differs is a conflict, named with both values: nothing that stands is ever changed.
+New values are added where they belong. Values that the record already has, however written, are
+skipped. A different value is a conflict, reported with both: existing values are never changed.
 """
 
 from __future__ import annotations
@@ -33,20 +33,20 @@ _WEIGHINGS, _BOARDS, _SURVEY = (
 
 @dataclass
 class Merge:
-    """A record while a sheet is put into it.
+    """A record into which a sheet is being merged.
 
     Attributes
     ----------
     file : ChargeFile
-        The record, which is edited.
+        The record, edited in place.
     before : Document
-        The record as it stood, for the places of conflicts.
+        The record before the merge, for the places of conflicts.
     sheet : str
-        The sheet, as conflicts name it.
+        The sheet's name in conflicts.
     added : list of str
-        What is new, as a dry run shows it.
+        The new parts, as a dry run shows them.
     new, same : int
-        Values that are new, and values that stand already.
+        Number of new values, and of values the record already has.
     conflicts : list of Problem
         Values that differ.
     """
@@ -73,7 +73,7 @@ class Merge:
         return self.file.name.rsplit("/", 2)[-2]
 
     def compare(self, path: Path, what: str, old: object, new: object) -> None:
-        """Keep a conflict where a value that stands is another in the sheet."""
+        """Record a conflict if the record's value and the sheet's differ."""
         if _same(old, new):
             self.same += 1
             return
@@ -89,29 +89,29 @@ class Merge:
         )
 
     def add(self, path: Path, index: int, item: Any) -> None:
-        """Add an item to the list at a path, before the one of that index."""
+        """Insert an item into the list at a path, before this index."""
         self.file.insert(path, index, item)
         self.added += [f"  {line}" for line in item_lines(item)]
 
 
 def merge(file: ChargeFile, key: str, brought: Document, zone: ZoneInfo) -> Merge:
-    """Put a part of a charge into a record that has that part already.
+    """Merge a part of a charge into a record that already has that part.
 
     Parameters
     ----------
     file : ChargeFile
-        The record, which is edited.
+        The record, edited in place.
     key : {"weighings", "boards", "survey"}
         The part.
     brought : Document
-        What the sheet brings, as the record would hold it; its file is the sheet.
+        The sheet's values in the form of the record; its file is the sheet.
     zone : ZoneInfo
         The mill's zone.
 
     Raises
     ------
     RecordProblems
-        Values differ, or what stands cannot be read.
+        Values differ, or the record's own cannot be read.
     """
     merging, record = Merge(file, brought.file), file.record
     adapter, put = _PARTS[key]
@@ -157,7 +157,7 @@ def _put_weighings(
             continue
         number = rounds[there][1]
         if number is None:
-            continue  # the sheet's own; it says each round once
+            continue  # from the sheet, which has each round only once
         stands, lacking = old[number], {}
         when = f"{weighing.at:%Y-%m-%d %H:%M}"
         for tag, mass in weighing.masses.items():
@@ -186,10 +186,10 @@ def _put_weighings(
 
 
 def _fill_in_oven_dry(merging: Merge, recorded: list[Any], incoming: list[Any]) -> None:
-    """Fill in the oven-dry masses that the record lacks and the sheet has.
+    """Fill in oven-dry masses that the sheet has and the record lacks.
 
-    What `recorded` or `incoming` lacks is copied from the other, so that both can be read and
-    compared; where both lack it, the green mass takes its place.
+    A mass missing in `recorded` or `incoming` is copied from the other so that both can be parsed
+    and compared; if both lack it, the green mass stands in for it.
     """
     places = {
         (board.get("id"), section.get("id")): ("boards", number, "sections", index, "oven_dry")
@@ -290,7 +290,7 @@ def _put_survey(merging: Merge, old: Survey, new: Survey, brought: Mapping[str, 
         merging.new += 1
 
 
-#: By the key of the charge: how the part is read, and how it is put in.
+#: By key of the charge: the functions that read the part and merge it.
 _PARTS: Mapping[str, tuple[TypeAdapter[Any], Callable[..., None]]] = {
     "weighings": (_WEIGHINGS, _put_weighings),
     "boards": (_BOARDS, _put_boards),

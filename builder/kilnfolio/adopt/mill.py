@@ -1,4 +1,4 @@
-"""A new mill's folder: a few answers, and a library to start from."""
+"""A new mill folder, made from a few answers and the starter library."""
 
 from __future__ import annotations
 
@@ -18,10 +18,10 @@ from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import parse_yaml
 
-#: Printed until the mill has an address and a mailbox; names that lead nowhere by RFC 2606.
+#: Placeholders until the mill has an address and a mailbox, in domains reserved by RFC 2606.
 NO_ADDRESS, NO_MAIL = "https://records.invalid", "office@records.invalid"
 
-#: The region to propose for a mill, by the beginning of its time zone.
+#: The region to propose for a mill, by prefix of its time zone.
 _REGION = {
     "America/": "North American",
     "Australia/": "Australasian",
@@ -42,14 +42,14 @@ _NOT_KEPT = """\
 
 @dataclass(frozen=True)
 class Question:
-    """Something that `new mill` writes, and an option of it."""
+    """A question of `new mill`, which is also an option."""
 
     key: str
     words: str
     example: str
 
 
-#: In the order of the questions; what follows from others is not asked: see `derived`.
+#: In order. What follows from other answers is not asked; see `derived`.
 QUESTIONS = (
     Question("name", "Name of the mill", "Heron Bend Hardwoods"),
     Question("place", "Town and region", "Heron Bend, Ontario"),
@@ -64,7 +64,7 @@ QUESTIONS = (
     ),
     Question("email", "E-mail address customers may write to", "records@mill.example"),
 )
-#: Place and country are asked at once.
+#: Place and country are asked in one question.
 _WHERE = Question(
     "place", "Town, region and country, with commas between", "Heron Bend, Ontario, Canada"
 )
@@ -84,10 +84,10 @@ def likely_region(zone: str) -> str:
 
 
 def derived(answers: Mapping[str, str]) -> dict[str, str]:
-    """Return what follows from some answers: see the words of `new mill` for what was taken.
+    """Return the answers that follow from others; `new mill` prints what it assumed.
 
-    The zone, where the country's clocks all show one time; the region, from the zone; and for the
-    mailbox, a name that leads nowhere.
+    The zone, if the whole country has one; the region, from the zone; and a placeholder for the
+    mailbox.
     """
     found = {"email": NO_MAIL}
     zones = zones_of(answers.get("country", ""))
@@ -99,7 +99,7 @@ def derived(answers: Mapping[str, str]) -> dict[str, str]:
 
 
 def answer_problem(key: str, answer: str) -> str:
-    """Return why an answer cannot stand; empty where it can."""
+    """Return why an answer is not valid; empty if it is."""
     model_key = {"email": "contact"}.get(key, key)
     values = {question.key: question.example for question in QUESTIONS} | {key: answer}
     try:
@@ -114,12 +114,12 @@ def answer_problem(key: str, answer: str) -> str:
 
 
 def kiln_text(words: str, number: int) -> tuple[str, str]:
-    """Return the id and record of a kiln told in one line, as in ``Kiln 1, steam, 42 m³, 85 °C``.
+    """Return the id and record of a kiln given in one line, as in ``Kiln 1, steam, 42 m³, 85 °C``.
 
     Raises
     ------
     RecordProblems
-        It is not told in four parts, or a part cannot stand.
+        It does not have four parts, or a part is not valid.
     """
     parts = [part.strip() for part in words.split(",")]
     identity = re.sub(r"[^a-z0-9]+", "-", parts[0].lower()).strip("-") or f"kiln-{number}"
@@ -141,7 +141,7 @@ def kiln_text(words: str, number: int) -> tuple[str, str]:
 
 
 def mill_files(answers: Mapping[str, str], kilns: Sequence[str]) -> dict[str, str]:
-    """Return every file of a new mill's folder, by its path.
+    """Return every file of a new mill folder by path.
 
     Raises
     ------
@@ -165,7 +165,8 @@ def mill_files(answers: Mapping[str, str], kilns: Sequence[str]) -> dict[str, st
                 ]
             )
         files[f"content/kilns/{identity}.yaml"] = schema_comment("kiln", 2) + kiln
-    # the mill's own record comes last: a folder without it is none yet, and can be begun again
+    # the mill's own record comes last: until then the folder is not a mill, and the command can be
+    # repeated
     return (
         files
         | starter_files()
@@ -175,12 +176,12 @@ def mill_files(answers: Mapping[str, str], kilns: Sequence[str]) -> dict[str, st
 
 
 def make_mill(root: Path, answers: Mapping[str, str], kilns: Sequence[str]) -> int:
-    """Write a new mill's folder; return the number of files.
+    """Write a new mill folder; return the number of files.
 
     Raises
     ------
     RecordProblems
-        An answer cannot stand, or a file is there already; nothing is written.
+        An answer is not valid, or a file already exists; nothing is written.
     """
     if (root / "content/mill.yaml").exists():
         raise RecordProblems(
@@ -204,7 +205,7 @@ def ask_mill(
     ask: Callable[[str], str],
     say: Callable[[str], None],
 ) -> tuple[dict[str, str], list[str]]:
-    """Ask for what the options did not give, again until an answer can stand."""
+    """Ask for what the options did not give, repeating until each answer is valid."""
     answers, named = dict(given), list(kilns)
     for question in QUESTIONS:
         if question.key == "place" and not {"place", "country"} & answers.keys():
@@ -264,5 +265,5 @@ def _checked(text: str, model: type[Record], shown_as: str) -> None:
 
 
 def _sentence(problem: Problem) -> str:
-    """Return a problem without its place, for somebody who is just typing it."""
+    """Return a problem without its place, for a person who has just typed the value."""
     return str(problem).split(": ", 1)[1]

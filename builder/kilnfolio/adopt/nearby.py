@@ -1,4 +1,4 @@
-"""One charge beside what it names, read without the rest of the mill."""
+"""Reads one charge and the records it names, without the rest of the mill."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def charge_file(root: Path, charge: str) -> Path:
     Raises
     ------
     RecordProblems
-        There is no such charge; the message names the nearest.
+        There is no such charge; the message suggests a similar number.
     """
     refuse_other_folder(root)
     files = {
@@ -43,7 +43,7 @@ def charge_file(root: Path, charge: str) -> Path:
 
 
 def open_beside(root: Path, number: str) -> MillFolder:
-    """Return the mill of a charge that can be read, with everything the charge names.
+    """Return the mill of a charge, once the charge and everything it names can be read.
 
     Raises
     ------
@@ -68,9 +68,9 @@ def open_beside(root: Path, number: str) -> MillFolder:
 
 
 def charge_problems(mill: MillFolder, name: str, text: str) -> tuple[Problem, ...]:
-    """Return everything wrong with a charge's text, beside what it names; empty where nothing is.
+    """Return the problems of a charge's text, read with the records it names.
 
-    What it names and cannot be read is not the charge's fault, and not told.
+    Records it names that cannot be read are not the charge's fault, and are not reported.
 
     Parameters
     ----------
@@ -79,7 +79,7 @@ def charge_problems(mill: MillFolder, name: str, text: str) -> tuple[Problem, ..
     name : str
         The charge's file.
     text : str
-        What it would hold.
+        Its proposed text.
 
     Raises
     ------

@@ -1,8 +1,8 @@
-"""One walk through a part of a workbook: how far it is filled, and what openpyxl would not say.
+"""Parses a part of a workbook once, for its extent and for what openpyxl does not report.
 
-The walk keeps no cell. It counts, and stops with a reason at the first thing that no spreadsheet
-program writes: a document type (which can hold entities that unfold without end), rows out of
-order, areas merged over one another.
+No cell values are kept. Parsing stops with a reason at the first thing that no spreadsheet program
+writes: a document type (whose entities could expand without end), rows out of order, overlapping
+merged areas.
 """
 
 from __future__ import annotations
@@ -18,10 +18,10 @@ from defusedxml.sax import make_parser
 
 from kilnfolio.adopt.cells import MAX_CELLS, column_letters
 
-#: Elements in one part, and how deep they may stand in one another.
+#: Most elements in one part, and their deepest nesting.
 MAX_ELEMENTS, MAX_DEPTH = 1_000_000, 100
-#: The last row and column a sheet can have (ECMA-376 part 1, 18.3.1.73 and 18.3.1.4 as every
-#: spreadsheet program applies them).
+#: The last possible row and column of a sheet (ECMA-376 part 1, 18.3.1.73 and 18.3.1.4, as
+#: spreadsheet programs apply them).
 LAST_ROW, LAST_COLUMN = 1_048_576, 16_384
 
 _MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
@@ -29,7 +29,7 @@ _PLACE = re.compile(r"\$?([A-Z]{1,3})\$?([0-9]{1,7})")
 
 
 class OutlineError(Exception):
-    """A part is not read: what, why and what to do instead."""
+    """A part is refused: what, why and what to do instead."""
 
     def __init__(self, what: str, why: str, instead: str = "Save it again as .xlsx") -> None:
         super().__init__(what)
@@ -38,20 +38,20 @@ class OutlineError(Exception):
 
 @dataclass
 class Outline:
-    """What one sheet holds, without its values.
+    """The structure of one sheet, without its values.
 
     Attributes
     ----------
     rows, columns : int
-        The last row and column with a cell that holds something.
+        The last row and column with a filled cell.
     merged : list of tuple
-        Top, left, bottom and right of each merged area, as far as the sheet is filled.
+        Top, left, bottom and right of each merged area, clipped to the filled part.
     hidden_rows : set of int
     hidden_columns : list of tuple
         First and last of each run.
     formulas : dict
-        By row and column, the formula and the cell that it was written for, where it is shared
-        with others; the formula is empty for an array or a data table.
+        By row and column, the formula and, if it is shared, the cell that it was written for; the
+        formula is empty for an array or a data table.
     """
 
     rows: int = 0
@@ -63,12 +63,12 @@ class Outline:
 
 
 def outline_of(part: bytes) -> Outline | None:
-    """Walk through a part; return the outline of a sheet, None for any other part.
+    """Parse a part; return the outline of a sheet, None for any other part.
 
     Raises
     ------
     OutlineError
-        It is not XML, or no spreadsheet program writes such a part.
+        It is not XML, or not as spreadsheet programs write it.
     """
     walk = _Walk()
     parser = make_parser()
@@ -91,7 +91,7 @@ def outline_of(part: bytes) -> Outline | None:
 
 
 def place_of(name: str) -> tuple[int, int]:
-    """Return row and column of a cell's name, as B4.
+    """Return the row and column of a cell's name, as in B4.
 
     Raises
     ------
@@ -112,7 +112,7 @@ def place_of(name: str) -> tuple[int, int]:
 
 
 class _Walk(ContentHandler):
-    """Counts the elements of a part, and notes what the outline of a sheet needs."""
+    """SAX handler that counts elements and collects the outline of a sheet."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -220,7 +220,7 @@ class _Walk(ContentHandler):
         self.areas.append((*place_of(first), *place_of(last or first)))
 
     def finished(self) -> Outline | None:
-        """Return the outline, its merged areas as far as the sheet is filled."""
+        """Return the outline, with merged areas clipped to the filled part."""
         if not self.is_sheet:
             return None
         covered = 0
@@ -240,7 +240,7 @@ class _Walk(ContentHandler):
 
 
 def _number(text: str | None, otherwise: int, most: int) -> int:
-    """Return a row's or column's number."""
+    """Return the number of a row or column."""
     if text is None:
         return otherwise
     if not re.fullmatch(r"[0-9]{1,7}", text) or not 1 <= int(text) <= most:

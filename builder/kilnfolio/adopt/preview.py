@@ -1,7 +1,7 @@
-"""``preview``: the pages made again as records are saved, for one computer and nobody else's.
+"""``preview``: serve the pages to this computer alone, and rebuild them as records are saved.
 
-It is the incremental build of the mill edition, in one process that keeps what it has at hand, into
-a folder of its own. What takes long and stands on few pages is made when the rest is served.
+It is the incremental build of the mill edition into a separate folder, in one process that keeps
+its caches. Slow tasks that affect few pages run after the rest is served.
 """
 
 from __future__ import annotations
@@ -30,16 +30,16 @@ from kilnfolio.records.kinds import INDEX
 from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.rendering.safety import SAFETY
 
-#: Seconds between looks at the files, and the longest a page waits for news.
+#: Seconds between checks of the files, and the longest a page waits for a change.
 POLL, WAIT = 0.15, 20.0
-#: Where the pages are kept, so that the next preview goes on from them; a build writes beside it.
+#: Where the pages are kept for the next preview; a build writes elsewhere.
 HOME = Path("site/.preview")
-#: Tasks that rest on many records and are made after the pages of the record that was saved.
+#: Tasks that depend on many records, postponed until the pages of the saved record are made.
 _PATIENT = frozenset({("part", "drills"), ("search", "")})
 
 
 class Preview:
-    """The pages of a mill folder as it stands.
+    """The pages of a mill folder in its present state.
 
     Parameters
     ----------
@@ -63,7 +63,7 @@ class Preview:
         self._news = threading.Condition()
 
     def refresh(self) -> bool:
-        """Look at the files; make again what rests on those that were saved. Return whether any."""
+        """Rebuild what depends on files saved since the last call; return whether any were."""
         now = stamps(self.root, INDEX)
         if self._begun and now == self._stamps:
             return False
@@ -74,7 +74,7 @@ class Preview:
         return True
 
     def finish(self) -> bool:
-        """Make what was left for later; return whether there was anything."""
+        """Run the postponed tasks; return whether there were any."""
         if not self._unfinished:
             return False
         self._make(frozenset())
@@ -91,7 +91,7 @@ class Preview:
             self._news.notify_all()
 
     def file(self, path: str) -> bytes | None:
-        """Return a file of the mill edition as it stands; None where there is none."""
+        """Return a file of the mill edition in its present state; None if there is none."""
         if path.endswith(".html") and not self._begun:
             return _page("The pages are being made", "<p>This page comes by itself.</p>")
         if path.endswith(".html") and self.problems:
@@ -99,14 +99,14 @@ class Preview:
         try:
             file = (self._pages / path).resolve()
             data = file.read_bytes() if file.is_relative_to(self._pages) else None
-        except (OSError, ValueError, RuntimeError):  # no such file, and no such name either
+        except (OSError, ValueError, RuntimeError):  # no such file, or a name that no file can have
             return None
         if data is None or not path.endswith(".html") or not self._broken:
             return data
         return data.replace(b"<main", _strip(self._broken).encode() + b"<main", 1)
 
     def made(self, path: str) -> bytes | None:
-        """Return a file as it was last made, whatever stands against the records now."""
+        """Return a file as it was last built, even if the records have problems now."""
         try:
             file = (self._pages / path).resolve()
             return file.read_bytes() if file.is_relative_to(self._pages) else None
@@ -114,19 +114,19 @@ class Preview:
             return None
 
     def wait(self, path: str, has: str) -> bool:
-        """Wait until a page is another than the one somebody has; False if that takes too long."""
+        """Wait until a page differs from the one the browser has; False if that takes too long."""
         with self._news:
             return self._news.wait_for(lambda: mark(self.file(path)) != has, WAIT)
 
 
 def mark(data: bytes | None) -> str:
-    """Return what tells a page from another."""
+    """Return a digest of a page."""
     return hashlib.sha256(data or b"").hexdigest()[:16]
 
 
 @contextmanager
 def preview_of(root: Path) -> Iterator[Preview]:
-    """Give the preview of a mill folder, with nothing made yet.
+    """Yield the preview of a mill folder, with nothing built yet.
 
     Raises
     ------
@@ -149,7 +149,7 @@ def _page(title: str, body: str) -> bytes:
 
 
 def _problems_page(root: Path, problems: Iterable[Problem]) -> bytes:
-    """Return the page that says what cannot be read, with the lines themselves."""
+    """Return the page that lists problems, with the lines of the records."""
     items = []
     for problem in problems:
         place = problem.place
@@ -168,7 +168,7 @@ def _problems_page(root: Path, problems: Iterable[Problem]) -> bytes:
 
 
 def _strip(broken: Iterable[str]) -> str:
-    """Return what every page says of sealed records that were changed."""
+    """Return the notice on every page about sealed records that were changed."""
     items = "".join(f"<li>{html.escape(words)}</li>" for words in broken)
     return (
         '<aside class="note"><details><summary>Sealed records were changed and are shown '
@@ -180,11 +180,11 @@ def _strip(broken: Iterable[str]) -> str:
 
 
 class _Handler(BaseHTTPRequestHandler):
-    """Answers one request of a browser on this computer."""
+    """Answers requests from a browser on this computer."""
 
     preview: ClassVar[Preview]
     protocol_version = "HTTP/1.1"
-    #: Seconds that a connection may say nothing.
+    #: Seconds that a connection may be idle.
     timeout = 60.0
 
     def do_GET(self) -> None:
@@ -204,7 +204,7 @@ class _Handler(BaseHTTPRequestHandler):
             return self._answer(404, "text/html; charset=utf-8", gone + _reload(None))
         kind = mimetypes.guess_type(path)[0] or "application/octet-stream"
         if path.startswith("kiln-side/"):
-            data = with_mark(data)  # and no reloading: it would take away what is being typed
+            data = with_mark(data)  # without reloading, which would discard what is being typed
         elif path.endswith(".html"):
             head, body, tail = data.rpartition(b"</body>")
             data = head + _reload(data) + body + tail
@@ -212,7 +212,7 @@ class _Handler(BaseHTTPRequestHandler):
         return self._answer(200, kind + text, data)
 
     def do_POST(self) -> None:
-        """Take an entry file from the kiln-side page."""
+        """Accept an entry file from the kiln-side page."""
         port = self.server.server_port  # type: ignore[attr-defined]
         why = stranger(self.headers, port) or (
             "" if self.headers.get("Origin") else "only for this computer's own pages"
@@ -241,11 +241,11 @@ class _Handler(BaseHTTPRequestHandler):
         self.wfile.write(body)
 
     def log_message(self, format: str, *args: object) -> None:
-        """Say nothing of each request."""
+        """Do not log requests."""
 
 
 def _file_of(path: str) -> str:
-    """Return the file that an address asks for."""
+    """Return the file for the path of a request."""
     path = path.lstrip("/")
     return path + "index.html" if path == "" or path.endswith("/") else path
 
@@ -257,12 +257,12 @@ def _reload(data: bytes | None) -> bytes:
 
 
 class _Server(ThreadingHTTPServer):
-    """Answers several browsers' pages at once."""
+    """Answers several requests at once."""
 
     daemon_threads = True
 
     def handle_error(self, request: object, client_address: object) -> None:
-        """Say nothing of a browser that went away; of a fault of ours, one line."""
+        """Ignore a browser that disconnected; print one line about a fault of ours."""
         del request, client_address
         error = sys.exception()
         if not isinstance(error, ConnectionError | TimeoutError):
@@ -270,23 +270,23 @@ class _Server(ThreadingHTTPServer):
 
 
 def make_server(preview: Preview, port: int) -> ThreadingHTTPServer:
-    """Return a server of the pages, reached from this computer only; port 0 takes a free one."""
+    """Return a server of the pages for this computer only; port 0 takes any free one."""
     handler = type("Handler", (_Handler,), {"preview": preview})
     return _Server(("127.0.0.1", port), handler)
 
 
 @dataclass(frozen=True)
 class LanChoice:
-    """How devices of the mill's network may reach the kiln-side pages.
+    """How devices on the mill's network reach the kiln-side pages.
 
     Attributes
     ----------
     address : str
-        Address of this computer in the network; empty to find it.
+        Address of this computer on the network; empty to detect it.
     port : int
-        Where the server for them listens.
+        Port of the server for them.
     certificate : (Path, Path), optional
-        Certificate and key in PEM.
+        Certificate and key as PEM files.
     """
 
     address: str

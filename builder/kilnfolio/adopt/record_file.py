@@ -1,4 +1,4 @@
-"""Change records on disk: validated first, replaced in one step, kept so that it can be undone."""
+"""Changes records on disk: validates first, replaces atomically, and keeps what undo needs."""
 
 from __future__ import annotations
 
@@ -21,11 +21,11 @@ from kilnfolio.records.problems import Place, Problem, RecordProblems, cannot_re
 from kilnfolio.records.yaml_source import MAX_BYTES
 from kilnfolio.runtime.files import write_whole
 
-#: Where the program keeps what it needs to undo a change, in the mill folder.
+#: The folder in the mill folder that holds what undo needs.
 STATE = FilePath(".kilnfolio")
-#: Changes that can be undone; older ones are forgotten.
+#: How many changes can be undone; older ones are forgotten.
 _KEPT = 500
-#: The name of a file that keeps one.
+#: The name of a file that holds one change.
 _NAME = re.compile(r"\d{6}(\.undone)?\.json")
 _BOM = b"\xef\xbb\xbf"
 
@@ -39,11 +39,11 @@ class ChargeFile:
     root : FilePath
         The mill folder.
     name : str
-        The record's path in it.
+        The record's path in the mill folder.
     before : bytes
         The file as it was read.
     record : RecordText
-        The text, to be edited.
+        The text to edit.
     """
 
     root: FilePath
@@ -94,7 +94,7 @@ class ChargeFile:
         return cls(root, name, before, record, breaks)
 
     def insert(self, path: Path, index: int, item: object) -> None:
-        """Insert an item into a list; corrections of later items go on naming what they name."""
+        """Insert an item into a list, and adjust the paths of corrections to later items."""
         self.record.insert(path, index, item)
         start = ".".join(map(str, path))
         for number, one in enumerate(self.record.at(("corrections",)) or []):
@@ -111,7 +111,7 @@ class ChargeFile:
 
     @property
     def changed(self) -> bool:
-        """Whether anything was edited."""
+        """Whether the text was edited."""
         return self.record.text != self._read
 
     @property
@@ -124,7 +124,7 @@ class ChargeFile:
 
     @cached_property
     def _mill(self) -> MillFolder:
-        """The mill: what the charge names is read once while its record is edited."""
+        """The mill, which reads the records that the charge names only once during the edit."""
         return open_mill(self.root)
 
     def check(self) -> None:
@@ -133,7 +133,7 @@ class ChargeFile:
         Raises
         ------
         RecordProblems
-            What is wrong now and was not wrong before.
+            The edit introduced problems.
         """
         if len(self.after) > MAX_BYTES:
             raise RecordProblems(
@@ -158,7 +158,7 @@ class ChargeFile:
             raise RecordProblems(wrong)
 
     def save(self, words: str) -> None:
-        """Validate the record and replace the file; `words` say what was done."""
+        """Validate the record and replace the file; `words` describe the change."""
         self.check()
         if self.changed:
             replace_files(self.root, {self.name: self.after}, {self.name: self.before}, words)
@@ -196,7 +196,7 @@ def replace_files(
     before: Mapping[str, bytes | None],
     words: str,
 ) -> None:
-    """Keep what files hold, and replace them in one step each.
+    """Keep what files hold for undo, and replace each of them atomically.
 
     Parameters
     ----------
@@ -205,18 +205,18 @@ def replace_files(
     after : mapping of str to bytes or None
         New content by path in the folder; None deletes a file.
     before : mapping of str to bytes or None
-        What the caller read; None where there was no file.
+        What the caller read; None if there was no file.
     words : str
-        What was done, for `history`.
+        A description of the change, for `history`.
 
     Raises
     ------
     RecordProblems
-        A file was changed by somebody else meanwhile; nothing is written.
+        Somebody else changed a file meanwhile; nothing is written.
     """
     with lock(root):
         _need_unchanged(root, before)
-        # kept first: a disk that is full by then leaves the records as they are
+        # kept first, so that a full disk leaves the records as they are
         kept = _keep(
             root,
             {
@@ -234,7 +234,7 @@ def replace_files(
 
 
 def _need_unchanged(root: FilePath, before: Mapping[str, bytes | None]) -> None:
-    """Refuse to write over what somebody else wrote since it was read."""
+    """Refuse to overwrite a file that somebody else changed since it was read."""
     for name, held in before.items():
         if _held(root / name) != held:
             raise RecordProblems(
@@ -264,7 +264,7 @@ def _write_all(
 
 
 def replace_file(path: FilePath, data: bytes | None) -> None:
-    """Replace a file in one step: it is never seen half-written, not even after a power cut."""
+    """Replace a file atomically: it is never half-written, even after a power cut."""
     if data is None:
         path.unlink()
         return
@@ -272,13 +272,13 @@ def replace_file(path: FilePath, data: bytes | None) -> None:
     write_whole(path, data)
 
 
-#: The mills that a thread has the lock of.
+#: The mills whose lock this thread holds.
 _locked = threading.local()
 
 
 @contextmanager
 def lock(root: FilePath) -> Iterator[None]:
-    """Let one command at a time write into a mill's records; within one, the lock is had already."""
+    """Let one command at a time write into a mill's records; the lock is reentrant."""
     held: set[FilePath] = vars(_locked).setdefault("mills", set())
     mill = root.resolve()
     if mill in held:
@@ -295,12 +295,12 @@ def lock(root: FilePath) -> Iterator[None]:
 @contextmanager
 def _lock(root: FilePath) -> Iterator[None]:
     (root / STATE).mkdir(exist_ok=True)
-    # a folder from elsewhere may hold a link there, and what it leads to is not ours to empty
+    # a folder from elsewhere may have a link here, whose target must not be truncated
     flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
     with os.fdopen(os.open(root / STATE / "lock", flags, 0o666), "r+b", 0) as file:
         try:
             import fcntl
-        except ImportError:  # Windows: the comparison in `_need_unchanged` alone
+        except ImportError:  # Windows relies on the comparison in `_need_unchanged` alone
             yield
             return
         fcntl.flock(file, fcntl.LOCK_EX)
@@ -325,15 +325,15 @@ class Kept:
     Attributes
     ----------
     number : int
-        Counted from 1.
+        Its number, counted from 1.
     what : str
-        What was done.
+        A description.
     at : str
-        When, with the offset of the computer's clock.
+        When it was made, with the offset of the computer's clock.
     files : mapping of str to (str or None, str or None)
         Each file's text before and after.
     undone : bool
-        It was undone since.
+        Whether it has been undone.
     """
 
     number: int
@@ -350,7 +350,7 @@ def _kept_files(root: FilePath) -> list[FilePath]:
 
 
 def _keep(root: FilePath, entry: Mapping[str, object]) -> FilePath:
-    """Keep a change so that it can be undone; return the file it is kept in."""
+    """Keep a change so that it can be undone; return its file."""
     folder = root / STATE / "undo"
     folder.mkdir(exist_ok=True)
     files = _kept_files(root)
@@ -365,7 +365,7 @@ def _forget_oldest(root: FilePath) -> None:
 
 
 def history(root: FilePath) -> list[Kept]:
-    """Return the changes that are kept, oldest first; a file that holds none is passed over."""
+    """Return the changes that can be undone, oldest first; unreadable files are skipped."""
     return [kept for path in _kept_files(root) if (kept := _kept(root, path)) is not None]
 
 
@@ -378,7 +378,7 @@ def _kept(root: FilePath, path: FilePath) -> Kept | None:
     except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
         return None
     texts = (text for pair in files.values() for text in pair)
-    # whoever gave this folder away must not have files outside it written
+    # a folder from elsewhere must not cause writes outside it
     inside = all((root / name).resolve().is_relative_to(root.resolve()) for name in files)
     return (
         found if inside and all(text is None or isinstance(text, str) for text in texts) else None
@@ -386,19 +386,19 @@ def _kept(root: FilePath, path: FilePath) -> Kept | None:
 
 
 def undo(root: FilePath) -> Kept:
-    """Undo the last change that is not undone; return it.
+    """Undo the last change that has not been undone; return it.
 
     Raises
     ------
     RecordProblems
-        There is none, or a file was changed since.
+        There is none, or a file has changed since.
     """
     with lock(root):
         for last in reversed(history(root)):
             before = {name: _bytes(one[0]) for name, one in last.files.items()}
             after = {name: _bytes(one[1]) for name, one in last.files.items()}
             now = {name: _held(root / name) for name in last.files}
-            if last.undone or now == before:  # or it was kept, and never made: a power cut
+            if last.undone or now == before:  # or never made, because of a power cut
                 continue
             for name in last.files:
                 if now[name] != after[name]:
@@ -413,7 +413,7 @@ def undo(root: FilePath) -> Kept:
                         ]
                     )
             _write_all(root, before, after)
-            # another name needs no room, as another content may on a full disk
+            # renaming needs no space, while writing might fail on a full disk
             kept = root / STATE / "undo" / f"{last.number:06}.json"
             kept.rename(kept.with_suffix(".undone.json"))
             return last

@@ -1,7 +1,7 @@
-"""Edit a YAML record as text: comments, order and spelling of everything else stay as they are.
+"""Edits a YAML record as text; comments, order and style of everything else stay as they are.
 
-Each edit is a splice of the text at a place the parser gave. The same edit is made to the plain
-values, and the new text must read back as exactly those; otherwise the edit is refused.
+Each edit splices the text at a position from the parser. The same edit is made to the plain values,
+and the new text must parse to exactly those; otherwise the edit is refused.
 """
 
 from __future__ import annotations
@@ -17,26 +17,26 @@ from kilnfolio.records.problems import Problem, RecordProblems
 from kilnfolio.records.yaml_source import Document, parse_yaml
 
 Path = tuple[str | int, ...]
-#: Longer items of a list are written over several lines.
+#: Longer items of a list are written on several lines.
 _ONE_LINE = 88
 
 
 class RecordText:
-    """A record while it is edited.
+    """A record being edited.
 
     Parameters
     ----------
     text : str
-        Its YAML, lines ended by line feeds.
+        Its YAML, with line feeds as line ends.
     file : str
         Its name in messages.
     order : sequence of str
-        The keys of the record in the order a new one is put in; see `put`.
+        The order of the record's keys, for inserting a new one; see `put`.
 
     Raises
     ------
     RecordProblems
-        The text cannot be read.
+        The text cannot be parsed.
     """
 
     def __init__(self, text: str, file: str, order: Sequence[str] = ()):
@@ -55,7 +55,7 @@ class RecordText:
         return self.document.value
 
     def at(self, path: Path) -> Any:
-        """Return the plain value at a path; None where nothing stands."""
+        """Return the plain value at a path; None if there is none."""
         value = self.value
         for part in path:
             try:
@@ -72,7 +72,7 @@ class RecordText:
     # --- edits ------------------------------------------------------------------------------------
 
     def insert(self, path: Path, index: int, item: Any) -> None:
-        """Put an item into the list at a path, which is begun where there is none."""
+        """Insert an item into the list at a path; the list is made if it is missing."""
         if not self.at(path):
             self.put(path, [item])
             return
@@ -91,14 +91,14 @@ class RecordText:
         ]
         if index < len(node.value):
             line = self._dash_line(node.value[index], column)
-            while index and self._is_comment(line - 1):  # a comment belongs to the item below it
+            while index and self._is_comment(line - 1):  # a comment above an item belongs to it
                 line -= 1
         else:
             line = _last_line(node) + 1
         self._lines_in(line, lines, path, lambda at: at.insert(index, item))
 
     def put(self, path: Path, value: Any) -> None:
-        """Put a value at a key, in place of what stands there or as a new key."""
+        """Set the value of a key, replacing the old one or adding the key."""
         *above, key = path
         mapping = self.at(tuple(above))
         if not isinstance(mapping, dict) or isinstance(key, int) or key in mapping:
@@ -107,7 +107,7 @@ class RecordText:
             self._add_key(tuple(above), str(key), value)
 
     def remove(self, key: str) -> None:
-        """Take a key of the record out, with all that stands below it."""
+        """Remove a key of the record with everything below it."""
         if key not in (self.value or {}):
             return
         key_node, node = self._key_node((key,)), self._node((key,))
@@ -116,7 +116,7 @@ class RecordText:
         self._checked(text, (), lambda record: record.pop(key))
 
     def _replace(self, path: Path, value: Any) -> None:
-        """Replace a value; a list or mapping only where nothing is lost by it."""
+        """Replace a value; a list or mapping only if nothing is lost."""
         *above, key = path
         node = self._node(path)
 
@@ -166,7 +166,7 @@ class RecordText:
         self._lines_in(line, lines, path, change)
 
     def _key_before(self, node: yaml.MappingNode, key: str) -> tuple[yaml.Node, yaml.Node] | None:
-        """Return the entry that a new key of the record goes below: the last that comes before."""
+        """Return the entry after which a new key of the record is inserted."""
         if key not in self.order:
             return node.value[-1]  # type: ignore[no-any-return]
         rank = {name: number for number, name in enumerate(self.order)}
@@ -194,7 +194,7 @@ class RecordText:
         self._checked(self.text[:place] + words + self.text[place:], path, change)
 
     def _checked(self, text: str, path: Path, change: Any) -> None:
-        """Take the new text, once it reads back as the values changed in the same way."""
+        """Accept the new text if it parses to the values changed in the same way."""
         wanted = copy.deepcopy(self.value)
         inner = wanted
         for part in path:
@@ -273,14 +273,14 @@ class RecordText:
 
 
 def _span(node: yaml.Node) -> tuple[int, int]:
-    """Return where a value begins and ends, without the line break a block of text ends with."""
+    """Return where a value begins and ends, without a final line break."""
     return node.start_mark.index, node.end_mark.index - (
         1 if getattr(node, "style", None) in ("|", ">") else 0
     )
 
 
 def _last_line(node: yaml.Node, key: yaml.Node | None = None) -> int:
-    """Return the last line, from 0, that a node stands on; comments below it do not count."""
+    """Return the last line of a node, counted from 0; comments below it do not count."""
     if (
         isinstance(node, (yaml.MappingNode, yaml.SequenceNode))
         and node.value
@@ -307,7 +307,7 @@ def _last_line(node: yaml.Node, key: yaml.Node | None = None) -> int:
 
 
 def scalar(text: str) -> str:
-    """Return text as a YAML value: plain where that reads back as the same words, else quoted."""
+    """Return text as a YAML scalar: plain if that parses to the same text, else quoted."""
     try:
         if (
             not set(text) & set(",[]{}")
@@ -333,7 +333,7 @@ def _key(text: str) -> str:
 
 
 def _flow(value: Any) -> str:
-    """Return a value in one line."""
+    """Return a value on one line (flow style)."""
     if isinstance(value, Mapping):
         return (
             "{" + ", ".join(f"{_key(str(key))}: {_flow(one)}" for key, one in value.items()) + "}"
@@ -352,7 +352,7 @@ def _flat(value: Any) -> bool:
 
 
 def entry_lines(key: str, value: Any) -> Iterator[str]:
-    """Yield the lines of a key and its value, from the first column."""
+    """Yield the lines of a key and its value, not indented."""
     line = f"{_key(key)}: {_flow(value)}"
     short = (
         isinstance(value, Mapping) and all(map(_flat, value.values())) and len(line) <= _ONE_LINE
@@ -365,7 +365,7 @@ def entry_lines(key: str, value: Any) -> Iterator[str]:
 
 
 def nested_lines(value: Any) -> Iterator[str]:
-    """Yield the lines of what stands below a key, indented by two."""
+    """Yield the lines of a value below its key, indented by two."""
     if isinstance(value, Mapping):
         for key, one in value.items():
             yield from (f"  {line}" for line in entry_lines(str(key), one))
@@ -375,7 +375,7 @@ def nested_lines(value: Any) -> Iterator[str]:
 
 
 def item_lines(item: Any) -> list[str]:
-    """Return the lines of an item of a list, its dash in the first column."""
+    """Return the lines of an item of a list, with its dash in the first column."""
     line = f"- {_flow(item)}"
     short = len(line) <= _ONE_LINE
     if not isinstance(item, Mapping) or (short and all(map(_flat, item.values()))):
@@ -385,7 +385,7 @@ def item_lines(item: Any) -> list[str]:
 
 
 def _plain(value: Any) -> Any:
-    """Return values as they compare: numbers by how they are written."""
+    """Return values for comparison, with numbers as they are written."""
     if isinstance(value, dict):
         return {key: _plain(one) for key, one in value.items()}
     if isinstance(value, list):

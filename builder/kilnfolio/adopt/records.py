@@ -1,4 +1,4 @@
-"""New records: a commented template with what is known put in, and a mark where it is not."""
+"""New records: commented templates with known values filled in and unknown ones marked."""
 
 from __future__ import annotations
 
@@ -21,15 +21,15 @@ from kilnfolio.records.yaml_source import parse_yaml, read_yaml
 
 @dataclass(frozen=True)
 class Template:
-    """A kind of record that can be begun."""
+    """A kind of record that `new` can begin."""
 
     kind: str
-    #: What it is, for the list of commands.
+    #: Its line in the help.
     words: str
     example: str
-    #: Keys that can be given as options, with what they hold.
+    #: Keys that can be given as options, with their help.
     options: Mapping[str, str]
-    #: What a key holds where nothing else is known.
+    #: Defaults of keys.
     defaults: Mapping[str, str]
 
 
@@ -131,20 +131,20 @@ TEMPLATES = {
 }
 
 
-#: Keys of an order that a rule has no use for.
+#: Keys of an order that one of its rules does not use.
 _OF_OTHER_RULES = {"en-14298": ("lowest", "highest", "share"), "maximum": ("lowest",)}
 
 
 @dataclass(frozen=True)
 class Draft:
-    """A record that `new` started.
+    """A record begun with `new`.
 
     Attributes
     ----------
     file : str
         Its path in the mill folder.
     taken : dict of str to str
-        What was taken from other records, because there was one choice only.
+        Values taken from other records because there was only one choice.
     to_fill : tuple of Problem
         What is still to be filled in.
     """
@@ -166,12 +166,12 @@ def begin(root: Path, kind: str, identity: str, given: Mapping[str, str]) -> Dra
     identity : str
         Its id.
     given : mapping of str to str
-        Keys that are known, of the template's options.
+        Known values, by option of the template.
 
     Raises
     ------
     RecordProblems
-        A key cannot stand, there is no mill, or the file is there already; nothing is written.
+        A value is not valid, there is no mill, or the file already exists; nothing is written.
     """
     template = TEMPLATES[kind]
     if unknown := list(_unknown_records(root, kind, given)):
@@ -201,7 +201,7 @@ def begin(root: Path, kind: str, identity: str, given: Mapping[str, str]) -> Dra
 
 
 def _unknown_records(root: Path, kind: str, given: Mapping[str, str]) -> Iterator[Problem]:
-    """Yield the records that were named and are not there."""
+    """Yield a problem for each record that is named but does not exist."""
     for key in given.keys() & {"kiln", "schedule", "species", "charge"}:
         record_kind, named = RECORD_KINDS[key], given[key]
         paths = (path for pattern in record_kind.globs for path in root.glob(pattern))
@@ -219,7 +219,7 @@ def _unknown_records(root: Path, kind: str, given: Mapping[str, str]) -> Iterato
 
 
 def _still_to_fill(text: str, file: str, model: type[Record], zone: object) -> tuple[Problem, ...]:
-    """Return what is still to be filled in; raise what cannot stand as given."""
+    """Return what is still to be filled in; raise the problems of given values."""
     from zoneinfo import ZoneInfo
 
     try:
@@ -251,7 +251,7 @@ def _record_path(
 
 
 def _plain(path: Path) -> dict[str, object]:
-    """Return a record's plain values; nothing where it cannot be read."""
+    """Return a record's plain values; empty if it cannot be read."""
     try:
         value = read_yaml(path, path.name).value
     except RecordProblems:
@@ -260,7 +260,7 @@ def _plain(path: Path) -> dict[str, object]:
 
 
 def _only_choice(root: Path, kind: str, given: Mapping[str, str]) -> dict[str, str | int | None]:
-    """Return what other records leave no choice about: the only kiln, the schedule's timber."""
+    """Return values for which there is only one choice: the only kiln, the schedule's timber."""
     found: dict[str, str | int | None] = {}
     if kind == "charge":
         kilns = sorted((root / "content/kilns").glob("*.yaml"))

@@ -1,4 +1,4 @@
-"""The library a new mill starts from: species, schedules, limits, sources, the handbook."""
+"""The library of a new mill: species, schedules, limits, sources and the handbook."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from kilnfolio.adopt.entry.entries import EntryFile
 from kilnfolio.records.kinds import RECORD_KINDS
 from kilnfolio.records.schema import model_schema, record_schema
 
-#: Where the parts of the starter lie: in the package, in the source tree, and in a mill folder.
+#: Where each part of the starter is: in the package, in the source tree, and in a mill folder.
 _PARTS = {"schedules": "schedules", "handbook": "content/handbook"}
-#: The kind of record a folder of the library holds, for the editor.
+#: The kind of record in each folder of the library, for editors.
 _KINDS = {
     "species": "species",
     "hardwood": "schedule",
@@ -25,19 +25,19 @@ _KINDS = {
     "limits.yaml": "limits",
     "sources.yaml": "sources",
 }
-#: A record of the demonstration mill, which no other mill wants.
+#: A record of the demonstration mill that other mills do not need.
 _INVENTED = re.compile(r"^invented: true$", re.MULTILINE)
-#: Its entry among the sources: nothing that another mill gets rests on it.
+#: Its entry among the sources, which no other record of the starter cites.
 _INVENTED_SOURCE = re.compile(r"^  [\w-]+:\n    title: .*\(invented\)\n(?:    .*\n)*", re.MULTILINE)
 
 
 def _home(part: str) -> Path:
-    """Return where a part of the starter lies: packaged, or in the source tree beside it.
+    """Return the folder of a part of the starter, in the package or in the source tree.
 
     Raises
     ------
     FileNotFoundError
-        It is in neither: the package was not built as it should be.
+        It is in neither: the package was built incorrectly.
     """
     package = Path(str(resources.files("kilnfolio")))
     for home in (package / "starter" / part, package.parent.parent / _PARTS[part]):
@@ -47,12 +47,12 @@ def _home(part: str) -> Path:
 
 
 def schema_comment(kind: str, depth: int) -> str:
-    """Return the line by which an editor finds the schema of a file `depth` folders down."""
+    """Return the line that names the schema for editors in a file `depth` folders down."""
     return f"# yaml-language-server: $schema={'../' * depth}schemas/{kind}.json\n"
 
 
 def starter_files() -> dict[str, str]:
-    """Return the text of every file of the library, by its path in a mill folder."""
+    """Return the text of every file of the library by path in a mill folder."""
     found = {}
     for part, target in _PARTS.items():
         home = _home(part)
@@ -72,9 +72,9 @@ def starter_files() -> dict[str, str]:
 
 
 def without_approval(text: str) -> str:
-    """Return a schedule or chapter without the demonstration mill's approval and its history.
+    """Return a schedule or chapter without the demonstration mill's approval and history.
 
-    Nobody at another mill has approved it: there it is a draft until somebody does.
+    At another mill nobody has approved it yet, so it is a draft there.
     """
     lines, skipping = [], False
     for line in text.splitlines(keepends=True):
@@ -85,14 +85,14 @@ def without_approval(text: str) -> str:
 
 
 def schema_files() -> dict[str, str]:
-    """Return the JSON Schema of every kind, by its path in a mill folder."""
+    """Return the JSON Schema of every kind by path in a mill folder."""
     return {
         f"schemas/{kind}.json": json.dumps(schema(), indent=1, ensure_ascii=False) + "\n"
         for kind, schema in SCHEMAS.items()
     }
 
 
-#: Makes the JSON Schema of each kind of record, and of the file a phone hands over.
+#: Functions that return the JSON Schema of each kind of record and of the entry file.
 SCHEMAS: Mapping[str, Callable[[], dict[str, Any]]] = {
     **{kind: partial(record_schema, kind) for kind in RECORD_KINDS},
     "entries": partial(model_schema, EntryFile, "An entry file of the kiln-side page"),

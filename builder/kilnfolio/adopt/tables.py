@@ -1,6 +1,6 @@
-"""Read the sheets of a .csv or .xlsx file as cells of text.
+"""Reads the sheets of a .csv or .xlsx file as text cells.
 
-What cannot be trusted (a formula without its value, a hidden row) is named, not passed over.
+Whatever cannot be trusted (a formula without its value, a hidden row) is reported.
 """
 
 from __future__ import annotations
@@ -16,14 +16,14 @@ from kilnfolio.runtime.files import TooLargeError, read_whole
 MAX_BYTES = 20 * 1024 * 1024
 
 
-#: What spreadsheet programs put around the name of a file that is open, for a mark beside it.
+#: Prefix and suffix by which spreadsheet programs name the lock file beside an open file.
 _OPEN = (("~$", ""), (".~lock.", "#"))
 
 
 def open_elsewhere(path: Path) -> str:
-    """Return what to say where a spreadsheet program has a file open; empty where none has.
+    """Return a warning if a spreadsheet program has a file open; empty otherwise.
 
-    It is read all the same: a mark may have stayed behind, and what was saved is whole.
+    The file is read all the same: the lock file may be stale, and what was saved is complete.
     """
     marks = [f"{before}{path.name}{after}" for before, after in _OPEN]
     mark = next((one for one in marks if path.with_name(one).exists()), "")
@@ -34,12 +34,12 @@ def open_elsewhere(path: Path) -> str:
 
 
 def read_sheets(path: Path) -> list[Sheet]:
-    """Read every sheet that holds something.
+    """Read every sheet that is not empty.
 
     Raises
     ------
     RecordProblems
-        It cannot be read, is no sheet, or holds formulas without their values.
+        It cannot be read, is not a sheet, or has formulas without values.
     """
     if path.name.startswith(tuple(before for before, _ in _OPEN)):
         own = next(

@@ -1,4 +1,4 @@
-"""The mill folder a command means when none is named."""
+"""The mill folder that a command uses by default."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from pathlib import Path
 
 
 def this_mill() -> Path:
-    """Return the mill folder that the current folder is or lies in; else the current folder."""
+    """Return the mill folder that is or contains the current folder; else the current folder."""
     here = Path.cwd()
     for steps, folder in enumerate((here, *here.parents)):
         if (folder / "content/mill.yaml").is_file():

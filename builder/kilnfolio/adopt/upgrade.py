@@ -1,4 +1,4 @@
-"""``upgrade``: records of an older format rewritten in today's, the difference shown first."""
+"""``upgrade``: rewrite records of an older format in the current one, after showing the changes."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import Document, parse_yaml, read_yaml
 
-#: Where the files are kept as they were.
+#: Where the original files are kept.
 KEPT = "before-format-{}"
 
 
@@ -30,13 +30,13 @@ class Upgrade:
     file : str
         Its path in the mill folder.
     written : int
-        The format it has.
+        Its format.
     kind : str
         The kind of record.
     before, after : str
-        Its text as it is, and in today's format.
+        Its text now, and in the current format.
     sealed : bool
-        It is bound by a seal, and stays as it is.
+        Whether it is sealed, and therefore not rewritten.
     """
 
     file: str
@@ -48,7 +48,7 @@ class Upgrade:
 
     @property
     def diff(self) -> str:
-        """The difference, as unified diff."""
+        """The changes as a unified diff."""
         return "".join(
             difflib.unified_diff(
                 self.before.splitlines(keepends=True),
@@ -61,12 +61,12 @@ class Upgrade:
 
 
 def upgrades(root: Path) -> list[Upgrade]:
-    """Return every record of a mill folder that is of an older format.
+    """Return the records of a mill folder that have an older format.
 
     Raises
     ------
     RecordProblems
-        The folder cannot be read as it is, or a record would not say the same afterwards.
+        The folder cannot be read, or a record would change its meaning.
     """
     zone = checked_mill(root).mill.record.zone
     ledger = read_ledger(root)
@@ -87,7 +87,7 @@ def upgrades(root: Path) -> list[Upgrade]:
 
 
 def _says_the_same(document: Document, after: str, kind: str, zone: ZoneInfo) -> None:
-    """Refuse a new text that is not read as the same record."""
+    """Refuse a new text that does not parse to the same record."""
     new = parse_yaml(after.encode(), document.file)
     if _read(document, kind, zone) != _read(new, kind, zone):
         changes = "; ".join(words_of_changes(format_of(document), kind))
@@ -104,7 +104,7 @@ def _says_the_same(document: Document, after: str, kind: str, zone: ZoneInfo) ->
 
 
 def _read(document: Document, kind: str, zone: ZoneInfo) -> object:
-    """Return the record of a document; of one that is still open, what it lacks."""
+    """Return the record of a document; for an open charge, the problems that make it incomplete."""
     try:
         return validate(document, RECORD_KINDS[kind].model, zone=zone).record
     except RecordProblems as error:
@@ -112,17 +112,17 @@ def _read(document: Document, kind: str, zone: ZoneInfo) -> object:
 
 
 def upgrade(root: Path, found: list[Upgrade]) -> str:
-    """Write records in today's format, all or none, and keep them as they were.
+    """Rewrite records in the current format, all or none, and keep the originals.
 
     Returns
     -------
     str
-        The folder that keeps them, in the mill folder.
+        The folder of the originals, as a path in the mill folder.
 
     Raises
     ------
     RecordProblems
-        The folder that is to keep them is there already.
+        The folder for the originals already exists.
     OSError
         A file could not be written; every record is as it was.
     """
@@ -153,17 +153,17 @@ def upgrade(root: Path, found: list[Upgrade]) -> str:
 
 
 def run(root: Path, *, write: bool, say: Callable[[str], None]) -> bool:
-    """Show what an upgrade changes, and do it where that is wanted.
+    """Show what an upgrade changes, and do it if asked to.
 
     Returns
     -------
     bool
-        Whether records are still of an older format that could be of today's.
+        Whether there are still records of an older format that could be upgraded.
 
     Raises
     ------
     RecordProblems
-        As `upgrades` and `upgrade`.
+        As in `upgrades` and `upgrade`.
     """
     found = upgrades(root)
     sealed, free = ([one for one in found if one.sealed == whether] for whether in (True, False))

@@ -1,9 +1,9 @@
-"""Workbooks (.xlsx) as sheets of cells, whatever the file holds.
+"""Reads workbooks (.xlsx) as sheets of cells, safe against hostile files.
 
-A workbook is a zip of XML, and both can be made to unpack without end, or to hold one cell in the
-last row of a million. So the package is unpacked up to a limit, and every part is walked once,
-keeping nothing but counts, merged areas, hidden rows and formulas. Only what passed that walk is
-given to openpyxl, which turns the values into numbers, days and words.
+A workbook is a zip of XML. Both can be made to unpack without end, or to hold a single cell in the
+last of a million rows. So the package is unpacked up to a limit, and every part is parsed once for
+counts, merged areas, hidden rows and formulas. Only then is it given to openpyxl, which turns the
+values into numbers, dates and text.
 """
 
 from __future__ import annotations
@@ -24,11 +24,11 @@ from kilnfolio.adopt.cells import MAX_CELLS, Cell, Sheet, column_letters, refuse
 from kilnfolio.adopt.outline import Outline, OutlineError, outline_of
 from kilnfolio.records.problems import Problem, RecordProblems
 
-#: The most a workbook may unpack to [bytes], and how many parts it may have: a year of weighings
-#: with its formats unpacks to about a megabyte in twenty parts.
+#: Largest unpacked size of a workbook [bytes], and most parts: a year of weighings with formatting
+#: unpacks to about a megabyte in twenty parts.
 MAX_UNPACKED, MAX_PARTS = 64 * 1024 * 1024, 2_000
 
-#: What reading a zip raises where its bytes are not what its directory says.
+#: What reading a zip with damaged contents can raise.
 _BROKEN_ZIP = (
     zipfile.BadZipFile,
     zlib.error,
@@ -43,12 +43,12 @@ _BROKEN_ZIP = (
 
 
 def read_workbook(path: Path, raw: bytes) -> list[Sheet]:
-    """Read every sheet of a workbook that holds something.
+    """Read every sheet of a workbook that is not empty.
 
     Raises
     ------
     RecordProblems
-        It is no workbook, too large, or holds hidden cells or formulas without their values.
+        It is not a workbook, is too large, or has hidden cells or formulas without values.
     """
     parts = _parts(path, raw)
     try:
@@ -67,7 +67,7 @@ def read_workbook(path: Path, raw: bytes) -> list[Sheet]:
     problems: list[Problem] = []
     effort = Effort()
     for page in book.worksheets:
-        # no public name leads from a sheet to its part
+        # openpyxl has no public way from a sheet to its part
         outline = outlines.get(page._worksheet_path)
         if outline is None:
             continue
@@ -93,7 +93,7 @@ def read_workbook(path: Path, raw: bytes) -> list[Sheet]:
 
 
 def _parts(path: Path, raw: bytes) -> dict[str, bytes]:
-    """Unpack the XML parts; pictures, macros and printer settings stay packed."""
+    """Unpack the XML parts only, not pictures, macros or printer settings."""
     parts: dict[str, bytes] = {}
     left = MAX_UNPACKED
     try:
@@ -143,7 +143,7 @@ def _unreadable(path: Path, error: Exception) -> RecordProblems:
 
 
 def _opened(path: Path, parts: dict[str, bytes]) -> Any:
-    """Open what passed the walk, stored without packing, in openpyxl."""
+    """Open the accepted parts in openpyxl, stored without compression."""
     import openpyxl
 
     package = io.BytesIO()
@@ -153,9 +153,9 @@ def _opened(path: Path, parts: dict[str, bytes]) -> Any:
     package.seek(0)
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # about styles, which are not read
+            warnings.simplefilter("ignore")  # warnings about styles, which are not read
             return openpyxl.load_workbook(package, read_only=True, data_only=True, keep_links=False)
-    except Exception as error:  # a damaged part makes the library raise whatever it meets first
+    except Exception as error:  # a damaged part can make the library raise anything
         raise _unreadable(path, error) from None
 
 
@@ -180,7 +180,7 @@ def _values(path: Path, page: Any, outline: Outline) -> list[tuple[object, ...]]
 
 
 def _rows(values: list[tuple[object, ...]], outline: Outline) -> list[list[Cell]]:
-    """Return a sheet's cells; one that is merged says the same in each of its places."""
+    """Return a sheet's cells; every position of a merged cell has its value."""
     merged = {}
     for top, left, bottom, right in outline.merged:
         first = values[top - 1][left - 1]
@@ -198,9 +198,9 @@ def _rows(values: list[tuple[object, ...]], outline: Outline) -> list[list[Cell]
 
 
 def _computed(workbook: bytes) -> bool:
-    """Return whether the workbook's formulas were computed when it was saved.
+    """Return whether formulas were calculated when the workbook was saved.
 
-    A workbook says itself that they are to be computed when it is opened, or only when told to.
+    A workbook declares whether they are calculated when it is opened, or only on request.
     """
     settings = re.search(rb"<(?:\w{1,20}:)?calcPr\b[^>]*>", workbook)
     return not settings or not re.search(
@@ -212,7 +212,7 @@ def _computed(workbook: bytes) -> bool:
 
 @dataclass(frozen=True)
 class _ValueAt:
-    """The value of a cell by its name, as B4."""
+    """Returns the value of a cell by its name, as in B4."""
 
     values: list[tuple[object, ...]]
 
@@ -232,7 +232,7 @@ def _old_values(
     *,
     computed: bool,
 ) -> Iterator[Problem]:
-    """Yield a problem for each formula whose value is missing or old, or may be."""
+    """Yield a problem for each formula whose value is, or may be, missing or out of date."""
     instead = "Open the file in the spreadsheet program, let it compute, and save it again"
     value_at = _ValueAt(values)
     for (row, column), told in outline.formulas.items():
@@ -272,7 +272,7 @@ def _old_values(
 
 
 def _formula(told: tuple[str, str], where: str, effort: Effort) -> str | None:
-    """Return a cell's formula, moved from the first cell that shares it; None for a long one."""
+    """Return a cell's formula, translated if it is shared; None if it is too long."""
     formula, origin = told
     if not formula or len(formula) > LONGEST:
         return None
@@ -283,15 +283,15 @@ def _formula(told: tuple[str, str], where: str, effort: Effort) -> str | None:
     effort.spend(len(formula))
     try:
         moved: str = Translator(f"={formula}", origin).translate_formula(where)
-    except Exception:  # a formula that the library cannot take apart is not worked out
+    except Exception:  # a formula that the library cannot parse is not recalculated
         return None
     return moved
 
 
 def _hidden(values: list[tuple[object, ...]], outline: Outline, sheet: Sheet) -> list[Problem]:
-    """Return the problem of each hidden row and column that holds something.
+    """Return a problem for each hidden row and column that is not empty.
 
-    Whoever hid it may have meant it not to count; a filter may have hidden what does.
+    A person may have hidden what should not count, or a filter what should.
     """
     found = [
         (f"(row {row})", row, column)
@@ -319,5 +319,5 @@ def _hidden(values: list[tuple[object, ...]], outline: Outline, sheet: Sheet) ->
 
 
 def _first_filled(values: tuple[object, ...] | list[object]) -> int:
-    """Return where the first value stands, from 1; 0 where there is none."""
+    """Return the position of the first value, counted from 1; 0 if there is none."""
     return next((place for place, value in enumerate(values, 1) if value is not None), 0)

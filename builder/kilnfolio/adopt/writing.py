@@ -1,4 +1,4 @@
-"""Records as commented YAML: values put into a template, and never over a file that is there."""
+"""Writes records as commented YAML from templates; existing files are never overwritten."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from kilnfolio.runtime.files import write_whole
 
 
 def filled(template: str, values: Mapping[str, str | int | None]) -> str:
-    """Return a template of ``adopt/templates`` with values put in.
+    """Return a template of ``adopt/templates`` with values filled in.
 
-    A value that is None becomes the mark of one to be filled in.
+    None becomes the mark of a value still to be filled in.
     """
     text = (resources.files("kilnfolio.adopt") / "templates" / template).read_text("utf-8")
     return Template(text).substitute(
@@ -29,14 +29,14 @@ def filled(template: str, values: Mapping[str, str | int | None]) -> str:
 
 
 def write_new(root: Path, files: Mapping[str, str]) -> None:
-    """Write files that are not there yet; one that is there with these very words is left.
+    """Write files that do not exist yet; skip those that exist with the same content.
 
-    So a command that was killed half-way can be given again.
+    So a command that was killed halfway can be repeated.
 
     Raises
     ------
     RecordProblems
-        Another file of such a name is there, or all of them are; nothing is written.
+        A file of that name exists with other content, or all files exist; nothing is written.
     """
     wanted = {name: text.encode() for name, text in files.items()}
     there = [name for name in wanted if (root / name).exists()]
@@ -60,19 +60,19 @@ def write_new(root: Path, files: Mapping[str, str]) -> None:
                 made += _make_folder((root / name).parent)
                 made.append(root / name)
                 write_whole(root / name, data)
-    except BaseException:  # as a full disk: what would be there by half is taken away
+    except BaseException:  # such as a full disk: remove what would be incomplete
         for path in reversed(made):
             _remove(path)
         raise
 
 
 def _make_folder(folder: Path) -> list[Path]:
-    """Make a folder and those above it; return those that were not there."""
+    """Make a folder with its parents; return those that did not exist."""
     missing = [one for one in (folder, *folder.parents) if not one.exists()]
     folder.mkdir(parents=True, exist_ok=True)
     return missing[::-1]
 
 
 def _remove(path: Path) -> None:
-    with contextlib.suppress(OSError):  # a folder that somebody else wrote into meanwhile stays
+    with contextlib.suppress(OSError):  # keep a folder that somebody else wrote into meanwhile
         path.rmdir() if path.is_dir() else path.unlink()

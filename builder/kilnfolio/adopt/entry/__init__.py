@@ -1,13 +1,16 @@
-"""What is written down at the kiln: a round, a step, a stop, a note; by command, page or file.
+"""Entries made at the kiln (a round, a step, a stop, a note), by command, page or file.
 
 Rooms
 -----
-entries     what can be entered, and the file a phone keeps and hands over
-apply       an entry put into a charge's record: once, in order of time, conflicts named
-times       times as people type them, and as records write them
-messages    what a command shows before and after it writes
-commands    a day's work: one command a line
-take        ``take``: entry files and exports put into the records
+entries     kinds of entry, and the entry file that a phone keeps and hands over
+apply       an entry put into a charge's record: only once, in order of time
+times       times as people type them and as records hold them
+messages    what a command prints before and after it writes
+commands    the steps that all these commands share
+take        the command ``take``: entry files and exports put into the records
 codes       entry files handed over as QR codes
-pictures    what the codes in a picture say, read in a process of its own
+pictures    the codes in a picture, read in a separate process
+answering   the command ``answer``
+correcting  the command ``correct``
+signing     the command ``sign``
 """

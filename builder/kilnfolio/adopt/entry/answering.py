@@ -28,8 +28,8 @@ def answer(
     Raises
     ------
     RecordProblems
-        The charge has no such finding, it is answered, or no answer of that kind clears it;
-        nothing is written.
+        The charge has no such finding, it is already answered, or an answer of that kind does not
+        clear it; nothing is written.
     """
     found = _finding(task, finding)
     terminal.say(f"{task.number}: {found.message}")

@@ -1,8 +1,8 @@
-"""An entry put into a charge's record: once, in order of time, conflicts named.
+"""Puts an entry into a charge's record: only once, in order of time, and without changing anything.
 
-What an entry says decides whether it stands in the record already, so the order in which entries
-come does not matter, and neither does one that comes twice. Nothing that stands is changed; a stop
-or stage that has begun is completed by its end.
+An entry's content decides whether the record already has it, so entries may come in any order and
+more than once. Existing values are never changed; a conflict is reported. The end of a stop or
+stage completes the one that was begun.
 """
 
 from __future__ import annotations
@@ -26,14 +26,14 @@ Outcome = Literal["new", "same", "conflict"]
 
 @dataclass(frozen=True)
 class Applied:
-    """What became of an entry.
+    """The result of applying an entry.
 
     Attributes
     ----------
     outcome : {"new", "same", "conflict"}
-        Written into the record's text; there already; or the record says otherwise.
+        Added to the record's text; already there; or contradicted by the record.
     words : str
-        The entry in a few words; of a conflict, both values.
+        The entry in a few words; for a conflict, both values.
     """
 
     outcome: Outcome
@@ -41,16 +41,16 @@ class Applied:
 
 
 def apply(file: ChargeFile, entry: Any, by: str | None, zone: ZoneInfo) -> Applied:
-    """Put an entry into a record's text; where there is a conflict, nothing of it is put in.
+    """Put an entry into a record's text; if there is a conflict, leave the text unchanged.
 
     Parameters
     ----------
     file : ChargeFile
-        The record, which is edited.
+        The record, edited in place.
     entry : Entry
         One of `entries.Entry`.
     by : str, optional
-        Who, where the entry itself does not say.
+        Who made the entry, if it does not say.
     zone : ZoneInfo
         The mill's zone.
     """
@@ -74,11 +74,11 @@ class _Record:
         return found if isinstance(found, list) else []
 
     def moment(self, value: object) -> dt.datetime | None:
-        """Return a moment as the record writes it; None where it cannot be read."""
+        """Return a time in the record; None if it cannot be read."""
         try:
             moment = dt.datetime.fromisoformat(str(value).replace(" ", "T"))
             return moment if moment.tzinfo else localize(moment, self.zone, value)
-        except Exception:  # the record's own problem, which `check` names
+        except Exception:  # a problem of the record, which `check` reports
             return None
 
     def said(self, at: dt.datetime) -> str:
@@ -91,7 +91,7 @@ class _Record:
         self.file.insert((key,), index, dict(item))
 
     def find(self, key: str, when: str, at: dt.datetime) -> list[int]:
-        """Return the items of a list that are of a moment."""
+        """Return the items of a list at a given time."""
         return [
             index
             for index, one in enumerate(self.items(key))
@@ -100,7 +100,7 @@ class _Record:
 
 
 def _weighing(record: _Record, entry: kinds.WeighingEntry, by: dict[str, str]) -> Applied:
-    """Put in a round of masses, and one of MCs where some boards were read by meter."""
+    """Add a round of masses, and one of MCs if some boards were read by meter."""
     found = [
         _round(record, entry.at, key, inner, values, head)
         for key, inner, values, head in (
@@ -204,7 +204,7 @@ def _stop(record: _Record, entry: kinds.StopEntry, by: dict[str, str]) -> Applie
 
 
 def _ended(record: _Record, path: Path, end: dt.datetime | None, words: str) -> Applied:
-    """Complete what has begun, by its end."""
+    """Complete a stop or stage with its end."""
     stands = record.at(path)
     if end is None or (stands is not None and record.moment(stands) == end):
         return Applied("same", words)
@@ -263,7 +263,7 @@ def _stage(record: _Record, entry: kinds.StageEntry, by: dict[str, str]) -> Appl
 
 
 def _finish(record: _Record, entry: kinds.FinishEntry, by: dict[str, str]) -> Applied:
-    del by  # the record has no place for it; signatures say who answers for the charge
+    del by  # the record has no field for it; signatures say who is responsible for the charge
     moments = {key: at for key in ("ended", "unloaded") if (at := getattr(entry, key))}
     words = ", ".join(f"{key} {record.said(at)}" for key, at in moments.items())
     lacking = {}

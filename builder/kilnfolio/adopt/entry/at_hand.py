@@ -1,4 +1,4 @@
-"""The charges that are open and their boards, as a shell completes them: fast, and never refused."""
+"""Open charges and their boards for shell completion: fast, and without errors."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from pathlib import Path
 from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.yaml_source import read_yaml
 
-#: An end that is written and not left to be filled in.
+#: An end that has been filled in.
 _ENDED = re.compile(rb"^(ended|unloaded):[ \t]*(?![ \t]*(\xe2\x80\xa6|#|$))", re.MULTILINE)
 
 
 def open_numbers(root: Path) -> list[str]:
-    """Return the numbers of the charges that have not ended."""
+    """Return the numbers of open charges."""
     return [
         path.parent.name
         for path in sorted(root.glob("content/charges/*/*/charge.yaml"))
@@ -22,7 +22,7 @@ def open_numbers(root: Path) -> list[str]:
 
 
 def tags_of(root: Path, number: str) -> list[str]:
-    """Return the tags of a charge's boards, weighed or read by meter; none where there is none."""
+    """Return the tags of a charge's boards, weighed or read by meter; empty without a charge."""
     path = next((root / "content/charges").glob(f"*/{number}/charge.yaml"), None)
     try:
         value = read_yaml(path, path.name).value if path else None
@@ -41,14 +41,14 @@ def tags_of(root: Path, number: str) -> list[str]:
 
 
 def round_words(root: Path, number: str | None) -> list[str]:
-    """Return what may follow ``weigh``: the open charges, and the boards of one of them.
+    """Return the words that may follow ``weigh``: open charges, and the boards of one.
 
     Parameters
     ----------
     root : Path
         The mill folder.
     number : str, optional
-        The charge that is named already; without one, the only open one is meant.
+        The charge already typed; by default the only open one.
     """
     opened = open_numbers(root)
     meant = number if number in opened else opened[0] if len(opened) == 1 else None

@@ -1,8 +1,8 @@
-"""Entry files handed over as QR codes: pictures of the codes, put together again.
+"""Reassembles entry files from pictures of QR codes.
 
 The kiln-side page splits an entry file into pieces (``assets/entry-codes.js``) and shows each as a
-code. Every code names its part, the number of parts and the CRC-32 of the whole, so that pictures
-may come in any order and more than once, and pieces of two files are never joined.
+code. Every code carries its part number, the number of parts and the CRC-32 of the whole file, so
+pictures may come in any order and more than once, and pieces of different files are never joined.
 """
 
 from __future__ import annotations
@@ -17,35 +17,35 @@ from kilnfolio.adopt.entry.pictures import MAX_BYTES, NoCodesError, codes_in
 from kilnfolio.records.problems import Place, Problem, cannot_read
 from kilnfolio.runtime.files import TooLargeError, read_whole
 
-#: What a code holds.
+#: The content of a code.
 _CODE = re.compile(r"KILNFOLIO1 (\d{1,2})/(\d{1,2}) ([0-9a-f]{8}) (.*)", re.DOTALL)
 
 
 @dataclass
 class Series:
-    """The pieces of one entry file found so far, by part."""
+    """The pieces of one entry file found so far, by part number."""
 
     parts: int
     pieces: dict[int, str] = field(default_factory=dict)
 
     @property
     def missing(self) -> list[int]:
-        """The parts that no picture shows."""
+        """Numbers of the parts that no picture shows."""
         return [number for number in range(1, self.parts + 1) if number not in self.pieces]
 
 
 def files_in(texts: Iterable[str]) -> Iterator[tuple[str, bytes | Problem]]:
-    """Put the texts of codes together.
+    """Assemble entry files from the texts of codes.
 
     Parameters
     ----------
     texts : iterable of str
-        What codes say, in any order, some more than once, some of other things.
+        The texts of codes, in any order; duplicates and unrelated codes are allowed.
 
     Yields
     ------
     tuple of str and (bytes or Problem)
-        A name for each entry file, and its bytes; or why it cannot be had.
+        A name for each entry file, and its bytes or the problem with it.
     """
     found: dict[tuple[str, int], Series] = {}
     for text in texts:
@@ -86,7 +86,7 @@ def files_in(texts: Iterable[str]) -> Iterator[tuple[str, bytes | Problem]]:
 
 
 def texts_in(pictures: Sequence[Path]) -> Iterator[str | Problem]:
-    """Yield what the QR codes in pictures say; a problem for a picture without any."""
+    """Yield the texts of the QR codes in pictures; a problem for a picture without any."""
     for path in pictures:
         try:
             codes = codes_in(read_whole(path, MAX_BYTES))
@@ -115,7 +115,7 @@ def _no_code(path: Path, why: str) -> Problem:
 
 
 def scan(pictures: Sequence[Path]) -> tuple[list[tuple[str, bytes]], list[Problem]]:
-    """Return the entry files that pictures of codes hold, and what stood in the way of others."""
+    """Return the entry files in pictures of codes, and the problems with others."""
     seen = list(texts_in(pictures))
     problems = [one for one in seen if isinstance(one, Problem)]
     files = []

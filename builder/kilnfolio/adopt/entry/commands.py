@@ -1,4 +1,4 @@
-"""A day's work, a command a line: what every one of them does with the entry it was given."""
+"""The steps that every command for an entry at the kiln shares."""
 
 from __future__ import annotations
 
@@ -33,26 +33,26 @@ from kilnfolio.review.round_check import look_at_round
 
 Ask = Callable[[str], str]
 _ENTRY: TypeAdapter[Any] = TypeAdapter(Entry)
-#: Names the person where a command does not.
+#: The environment variable that names the person if a command does not.
 PERSON = "KILNFOLIO_BY"
 
 
 @dataclass(frozen=True)
 class Terminal:
-    """Where a command speaks, and what it may suppose.
+    """How a command talks to a person, and what it may assume.
 
     Attributes
     ----------
     say : callable
         Prints a line.
     ask : callable, optional
-        Asks a person; None where nobody sits there.
+        Asks a person a question; None if there is nobody to ask.
     now : datetime
-        The present.
+        The current time.
     yes : bool
-        Values that look wrong are meant.
+        Accept values that look wrong.
     dry_run : bool
-        Show, and write nothing.
+        Show the change and write nothing.
     """
 
     say: Callable[[str], None]
@@ -64,7 +64,7 @@ class Terminal:
 
 @dataclass
 class TaskContext:
-    """A charge opened for an entry, with what it rests on."""
+    """A charge opened for an entry, with the records it depends on."""
 
     root: Path
     file: ChargeFile
@@ -78,7 +78,7 @@ class TaskContext:
         Raises
         ------
         RecordProblems
-            It cannot be read, or none is named and not just one is open.
+            It cannot be read, or no number is given and not exactly one charge is open.
         """
         file = ChargeFile.open(root, number or only_open(root))
         number = (root / file.name).parent.name
@@ -94,7 +94,7 @@ class TaskContext:
 
     @property
     def regional(self) -> RegionalFormat:
-        """How the mill's region says amounts."""
+        """The units and words of the mill's region."""
         return regional_format(self.folder.mill.record)
 
     @property
@@ -103,7 +103,7 @@ class TaskContext:
         return (self.root / self.file.name).parent.name
 
     def state(self) -> KilnState | None:
-        """Return how the charge stands; None where too little is written to tell."""
+        """Return the state of the charge; None if the record holds too little to tell."""
         known = (
             self.charge
             and self.charge.kiln in self.folder.kilns
@@ -113,12 +113,12 @@ class TaskContext:
         return kiln_state(self.folder, self.charge) if known and self.charge else None
 
     def need_state(self) -> KilnState:
-        """Return how the charge stands.
+        """Return the state of the charge.
 
         Raises
         ------
         RecordProblems
-            Too little is written to tell; the message names what.
+            The record holds too little to tell; the message names what is missing.
         """
         state = self.state()
         if state is None:
@@ -143,7 +143,7 @@ def only_open(root: Path) -> str:
     Raises
     ------
     RecordProblems
-        None is, or several are.
+        None is open, or several are.
     """
     opened = open_numbers(root)
     if len(opened) == 1:
@@ -162,9 +162,9 @@ def only_open(root: Path) -> str:
 
 
 def person(root: Path, given: str | None) -> str:
-    """Return who makes an entry: as given, as the environment names, or as the last one given.
+    """Return who makes an entry: the given name, the environment's, or the last one given.
 
-    A name that is given is kept in the mill folder for the commands that follow.
+    A given name is remembered in the mill folder for later commands.
     """
     kept = root / STATE / "person"
     if given:
@@ -180,12 +180,12 @@ def person(root: Path, given: str | None) -> str:
 
 
 def entry_of(**values: Any) -> Any:
-    """Return an entry from what a command was given.
+    """Return an entry made from a command's arguments.
 
     Raises
     ------
     RecordProblems
-        A value cannot stand.
+        A value is not valid.
     """
     try:
         return _ENTRY.validate_python({key: one for key, one in values.items() if one is not None})
@@ -215,17 +215,17 @@ def _problem(error: Any) -> Problem:
 
 
 def enter(task: TaskContext, entry: Any, by: str, terminal: Terminal) -> int:
-    """Show an entry, put it into the record, and write it; return the exit code.
+    """Show an entry, put it into the record and write the record; return the exit code.
 
     Returns
     -------
     int
-        0 where it stands in the record; 1 where it looks wrong and nobody confirmed it.
+        0 if the record has it now; 1 if it looks wrong and nobody confirmed it.
 
     Raises
     ------
     RecordProblems
-        The record says otherwise, or would not be read; nothing is written.
+        The record contradicts it, or could not be read afterwards; nothing is written.
     """
     lines, doubts = _shown(task, entry)
     applied = apply(task.file, entry, by, task.zone)
@@ -267,7 +267,7 @@ def enter(task: TaskContext, entry: Any, by: str, terminal: Terminal) -> int:
 
 
 def _shown(task: TaskContext, entry: Any) -> tuple[Sequence[str], list[str]]:
-    """Return what is shown of an entry before it is written, and what looks wrong in it."""
+    """Return the lines shown before an entry is written, and what looks wrong in it."""
     state = task.state()
     if state is None:
         return [], []
@@ -314,13 +314,13 @@ def _step_doubts(state: KilnState, entry: Any) -> Iterator[str]:
         )
 
 
-# --- what the commands themselves mean ------------------------------------------------------------
+# --- entries from the words of each command -------------------------------------------------------
 
 
 def weighing(
     task: TaskContext, pairs: Sequence[str], at: str | None, unit: str | None, now: dt.datetime
 ) -> Any:
-    """Return a round from words such as ``S1=3.978`` or, of a hand meter, ``S1=24%``."""
+    """Return a round from words such as ``S1=3.978`` or, for a hand meter, ``S1=24%``."""
     if not pairs:
         raise RecordProblems(
             [
@@ -359,7 +359,7 @@ def weighing(
                     )
                 ]
             )
-        if value.count(",") == 1 and "." not in value:  # typed here, it stands before decimals
+        if value.count(",") == 1 and "." not in value:  # typed, it is the decimal separator
             value = value.replace(",", ".")
         if value.endswith("%"):
             mc[tag] = value
@@ -393,7 +393,7 @@ def _with_unit(value: str, unit: str | None) -> str:
 def step(
     task: TaskContext, number: int | None, at: str | None, reason: str | None, now: dt.datetime
 ) -> Any:
-    """Return a step set; the next one where no number is given."""
+    """Return the entry of a step that was set, by default the next one."""
     state = task.need_state()
     return entry_of(
         kind="step",
@@ -406,7 +406,7 @@ def step(
 def stop(
     task: TaskContext, cause: str | None, start: str | None, end: str | None, now: dt.datetime
 ) -> Any:
-    """Return a stop: one that begins, one that is over, or the end of the one that runs."""
+    """Return the entry of a stop: its begin, its end, or both."""
     running = next(
         (
             one
@@ -454,7 +454,7 @@ def stage(
     emc: str | None,
     now: dt.datetime,
 ) -> Any:
-    """Return equalizing or conditioning, begun or ended; its air by the schedule or the rule."""
+    """Return the entry of equalizing or conditioning that began or ended."""
     stands = task.file.record.at((name,))
     if what == "end":
         if not isinstance(stands, dict):
@@ -490,7 +490,7 @@ _VERBS = {"equalizing": "equalize", "conditioning": "condition"}
 
 
 def stage_air(task: TaskContext, name: str) -> tuple[str, str]:
-    """Return the dry bulb and EMC of equalizing or conditioning: the schedule's, or the rule's."""
+    """Return the dry bulb and EMC of equalizing or conditioning, from the schedule or the rule."""
     from kilnfolio.physics.rules import conditioning_emc, equalizing_emc
 
     state, charge = task.need_state(), task.charge
@@ -516,7 +516,7 @@ def stage_air(task: TaskContext, name: str) -> tuple[str, str]:
 
 
 def finish(task: TaskContext, ended: str | None, unloaded: str | None, now: dt.datetime) -> Any:
-    """Return the end of a charge."""
+    """Return the entry of the end of a charge."""
     stands = task.file.record.at(("ended",))
     if ended is None and unloaded and stands not in (None, TO_FILL):
         first = _again(task, stands)

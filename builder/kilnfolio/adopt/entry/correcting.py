@@ -1,4 +1,4 @@
-"""``correct``: a value changed in a record, with the old one, the reason and the name kept."""
+"""``correct``: change a value in a record, and keep the old one, the reason and the name."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from kilnfolio.records.model import localize
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.review.checks.record_keeping import path_of
 
-#: A mass of a round, as in S3@07:10 or S3@2026-03-03T07:10.
+#: A mass in a round, as in S3@07:10 or S3@2026-03-03T07:10.
 _OF_ROUND = re.compile(r"(.+)@(.+)")
 
 
@@ -29,7 +29,7 @@ def correct(
     Raises
     ------
     RecordProblems
-        There is no such value, it is the same, or the new one cannot stand; nothing is written.
+        There is no such value, or the new one is the same or not valid; nothing is written.
     """
     record = task.file.record
     named = (
@@ -78,12 +78,12 @@ def correct(
 
 
 def _alike(old: object, new: str) -> object:
-    """Return the new value as the kind the old one is: a number stays one."""
+    """Return the new value in the type of the old one: a number stays a number."""
     return int(new) if isinstance(old, int) and re.fullmatch(r"[+-]?\d+", new) else new
 
 
 def _of_round(task: TaskContext, board: str, at: str, now: dt.datetime) -> str:
-    """Return the field of a mass, named by its board and the time of its round."""
+    """Return the path of a mass, given its board and the time of its round."""
     wanted = moment(at, task.zone, now, "the time behind '@'")
     lists = {key: task.file.record.at((key,)) or [] for key in ("weighings", "mc_rounds")}
     held = ""

@@ -1,8 +1,8 @@
-"""What can be entered at the kiln, and the file a phone keeps and hands over.
+"""The kinds of entry at the kiln, and the entry file that a phone keeps and hands over.
 
-One entry is one thing that was done or read. It is the same whether a command, the kiln-side page
-or a file brings it, and what it says decides whether it stands in the record already: entry files
-may be taken in any order, and more than once.
+An entry is one thing that was done or read. It is the same whether it comes from a command, the
+kiln-side page or a file. Its content decides whether the record already has it, so entry files may
+be taken in any order and more than once.
 """
 
 from __future__ import annotations
@@ -15,16 +15,16 @@ from kilnfolio.records.charge import Event, MoistureContent
 from kilnfolio.records.model import Moment, Name, Number, Record, Text
 from kilnfolio.records.quantities import Mass, Percent, Temperature
 
-#: What an event may be called: the record's own words.
+#: Kinds of event, as in the record's model.
 EVENTS: tuple[str, ...] = Event.model_fields["kind"].annotation.__args__  # type: ignore[union-attr]
-#: The largest entry file taken [bytes]: a year of rounds on one phone is a tenth of it.
+#: The largest entry file accepted [bytes]: ten times a year of rounds on one phone.
 MAX_BYTES = 1024 * 1024
-#: The most entries in a file.
+#: Most entries in a file.
 MAX_ENTRIES = 2000
 
 
 class _Entry(Record):
-    """What every entry says."""
+    """The fields of every entry."""
 
     id: Annotated[str, Field(pattern=r"^[A-Za-z0-9-]{8,60}$")] | None = None
     """Made up by the device that keeps it, the same whenever it is handed over."""
@@ -121,7 +121,7 @@ Entry = Annotated[
 
 
 class EntryFile(Record):
-    """Entries of one charge, as a device keeps them until they are handed over."""
+    """Entries of one charge, kept on a device until they are handed over."""
 
     kilnfolio_entries: Literal[1]
     """Format of this file."""

@@ -1,4 +1,4 @@
-"""What a command shows before and after it writes: each board, what is due, what may be wrong."""
+"""What a command prints before and after it writes: boards, what is due, what may be wrong."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from kilnfolio.review.figures import number
 from kilnfolio.review.kiln_state import DueAt, KilnState, StepState
 from kilnfolio.review.round_check import RoundLook, mass_words
 
-#: A missing number in a column.
+#: Stands for a missing number in a column.
 _NONE = "–"
 
 
 def round_lines(state: KilnState, look: RoundLook, regional: RegionalFormat) -> Iterator[str]:
-    """Yield a round as it would stand in the record: a line for each board, then the charge."""
+    """Yield the lines of a round: one for each board, then those of the charge."""
     units = {board.tag: board.unit for board in state.boards}
     for one in look.boards:
         unit = units[one.tag]
@@ -43,7 +43,7 @@ def _rule(state: KilnState) -> str:
 
 
 def due_lines(state: KilnState, regional: RegionalFormat, *, is_due: bool) -> Iterator[str]:
-    """Yield what falls due next, and the air it asks for."""
+    """Yield what falls due next, and its set-points."""
     if state.next_due_at:
         yield f"  the next step falls due at {_clock(state.next_due_at)}"
         return
@@ -67,11 +67,11 @@ def air_words(air: StepState, regional: RegionalFormat) -> str:
     """Return set-points in both unit systems, the region's first."""
     dry, wet = regional.temperature(air.dry_bulb_c), regional.temperature(air.wet_bulb_c)
     words = f"dry bulb {dry}, wet bulb {wet}, EMC {number(air.emc_pct, 1)} %"
-    return words.replace("\N{NO-BREAK SPACE}", " ")  # which a terminal's search would not find
+    return words.replace("\N{NO-BREAK SPACE}", " ")  # a terminal's search would not match them
 
 
 def state_lines(state: KilnState, regional: RegionalFormat) -> Iterator[str]:
-    """Yield how a charge stands, for commands that write no round."""
+    """Yield the state of a charge, for commands that write no round."""
     place = f"{state.kiln_name}, {state.stage}"
     if state.step and state.step_since:
         place += f", step {state.step} since {_clock(state.step_since)}"

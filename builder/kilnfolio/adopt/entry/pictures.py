@@ -1,7 +1,7 @@
-"""What the QR codes in a picture say, read in a process that gets little time and memory.
+"""Reads the QR codes in a picture, in a process with limited time and memory.
 
-A picture is read by libraries written in C, and a small file can unpack to any size. Whatever one
-does there, it ends that process and not the command.
+Libraries written in C decode the picture, and a small file can unpack to any size. Whatever a file
+does, it can end only that process, not the command.
 """
 
 from __future__ import annotations
@@ -14,38 +14,40 @@ import sys
 import warnings
 from contextlib import suppress
 
-#: The largest file looked at [bytes]: several times what a telephone's camera writes.
+#: The largest file accepted [bytes]: several times what a phone's camera writes.
 MAX_BYTES = 40 * 1024 * 1024
-#: Formats that cameras and screenshots write.
+#: Formats of cameras and screenshots.
 _FORMATS = ("JPEG", "PNG", "WEBP", "BMP", "TIFF")
-#: The largest picture [pixels]: no telephone's camera takes a larger one. Only a JPEG can be read
-#: at a part of its size; any other is unpacked whole, and a screen has far fewer.
+#: The largest JPEG and the largest other picture [pixels]: no phone's camera takes a larger one.
+#: Only a JPEG can be decoded at a reduced size; any other is decoded in full, and a screenshot has
+#: far fewer pixels.
 _MAX_PIXELS, _MAX_UNPACKED = 120_000_000, 40_000_000
-#: A picture is looked at no larger than this along its longer side [pixels]; a code needs 300.
+#: Pictures are scaled down to this along their longer side [pixels]; a code needs 300.
 _LOOKED_AT = 3000
-#: What a picture may take: processor seconds, bytes of memory with the libraries, and seconds.
+#: Limits for one picture: processor seconds, bytes of memory including libraries, and elapsed
+#: seconds.
 _SECONDS, _MEMORY, _PATIENCE = 10, 1024**3, 120
 
 
 class NoCodesError(Exception):
-    """No codes can be had from a picture; the message says why."""
+    """No codes can be read from a picture; the message says why."""
 
 
 def codes_in(raw: bytes) -> list[str]:
-    """Return what the QR codes in a picture say, looked at in a process of its own.
+    """Return the texts of the QR codes in a picture, read in a separate process.
 
     Parameters
     ----------
     raw : bytes
-        The picture's file.
+        The bytes of the picture's file.
 
     Raises
     ------
     NoCodesError
-        It is no picture, too large, or takes too much time or memory.
+        It is not a picture, is too large, or takes too much time or memory.
     """
     try:
-        # -P: nothing that lies in the folder of the moment is taken for a library
+        # -P: do not import libraries from the current folder
         done = subprocess.run(
             [sys.executable, "-P", "-m", __name__],
             input=raw,
@@ -63,12 +65,12 @@ def codes_in(raw: bytes) -> list[str]:
 
 
 def look(raw: bytes) -> list[str]:
-    """Return what the QR codes in a picture say; see `codes_in`, which bounds what this takes.
+    """Return the texts of the QR codes in a picture; `codes_in` runs this within limits.
 
     Raises
     ------
     NoCodesError
-        It is no picture, or too large.
+        It is not a picture, or is too large.
     """
     import numpy as np
     from PIL import Image
@@ -76,7 +78,7 @@ def look(raw: bytes) -> list[str]:
 
     try:
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # of large pictures, and of marks that do not fit
+            warnings.simplefilter("ignore")  # about large pictures, and metadata that does not fit
             with Image.open(io.BytesIO(raw), formats=_FORMATS) as picture:
                 most = _MAX_PIXELS if picture.format == "JPEG" else _MAX_UNPACKED
                 if picture.width * picture.height > most:
@@ -88,7 +90,7 @@ def look(raw: bytes) -> list[str]:
         raise
     except Image.DecompressionBombError:
         raise NoCodesError("it has more pixels than any camera's picture") from None
-    except Exception:  # a damaged picture makes the library raise whatever it meets first
+    except Exception:  # a damaged picture can make the library raise anything
         raise NoCodesError("it is no picture, or was cut off") from None
     codes = read_barcodes(
         np.ascontiguousarray(grey), formats=BarcodeFormats([BarcodeFormat.QRCode])
@@ -97,7 +99,7 @@ def look(raw: bytes) -> list[str]:
 
 
 def _main() -> None:
-    with suppress(ImportError):  # Windows has no such limits; the parent's patience ends it
+    with suppress(ImportError):  # Windows has no such limits; the parent's timeout ends the process
         import resource
 
         resource.setrlimit(resource.RLIMIT_CPU, (_SECONDS, _SECONDS))

@@ -1,4 +1,4 @@
-"""``sign``: a name and a day under the record of a charge that has ended."""
+"""``sign``: add a signature (name and date) to the record of a charge that has ended."""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
-"""``take``: entry files of phones and exports of loggers, put into the records as they come.
+"""``take``: put entry files of phones and exports of loggers into the records.
 
-In any order, from any number of devices, more than once: what stands already is passed over, what
-the record says otherwise is named, and nothing that stands is changed. A file that cannot be read
-to its end gives nothing.
+Files may come in any order, from any number of devices and more than once: what the record already
+has is skipped, contradictions are reported, and existing values are never changed. Nothing is taken
+from a file that is incomplete.
 """
 
 from __future__ import annotations
@@ -30,26 +30,26 @@ from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.records.yaml_source import read_yaml
 from kilnfolio.runtime.files import TooLargeError, open_regular, read_whole
 
-#: A device's clock may be ahead of this computer's by so much.
+#: How far a device's clock may be ahead of this computer's.
 AHEAD = dt.timedelta(minutes=10)
-#: Names of files that `take` looks at in a folder.
+#: Endings of the files that `take` reads in a folder.
 _ENDINGS = (".json", ".csv", ".txt", ".log")
-#: Seconds between looks at a watched folder.
+#: Seconds between two looks at a watched folder.
 _POLL = 1.0
 
 
 @dataclass
 class Taken:
-    """What became of files.
+    """The result of taking files.
 
     Attributes
     ----------
     new, same : int
-        Entries that were written, and that stand already.
+        Number of entries written, and of those the records already had.
     left : list of str
-        Entries and files that were not taken, a sentence each.
+        Entries and files that were not taken, one sentence each.
     lines : list of str
-        What was taken, a sentence for each file.
+        What was taken, one sentence for each file.
     """
 
     new: int = 0
@@ -70,9 +70,9 @@ def take(
     paths : sequence of Path
         Files and folders of them.
     now : datetime
-        The present.
+        The current time.
     ahead : timedelta
-        How far the devices' clocks are ahead; it is taken off every time.
+        How far the devices' clocks are ahead; subtracted from every time.
     """
     taken, zone = Taken(), zone_of(root)
     for path in files_of(paths):
@@ -91,7 +91,7 @@ def take(
 def take_codes(
     root: Path, pictures: Sequence[Path], now: dt.datetime, ahead: dt.timedelta = dt.timedelta()
 ) -> Taken:
-    """Put the entry files that pictures of QR codes show into the records.
+    """Put entry files shown as QR codes in pictures into the records.
 
     Parameters
     ----------
@@ -124,7 +124,7 @@ def _take_raw(
 
 
 def files_of(paths: Sequence[Path]) -> list[Path]:
-    """Return the files that were named, and those of the folders that were."""
+    """Return the files named, and those in the folders named."""
     found: list[Path] = []
     for path in paths:
         found += (
@@ -171,7 +171,7 @@ def read_entries(raw: bytes, name: str, zone: ZoneInfo) -> EntryFile:
     Raises
     ------
     RecordProblems
-        It is too large, cut off, or not as its schema says.
+        It is too large, incomplete, or does not match the schema.
     """
     if len(raw) > MAX_BYTES:
         raise _too_large(name, len(raw))
@@ -217,7 +217,7 @@ def take_entries(
     ahead: dt.timedelta,
     taken: Taken,
 ) -> None:
-    """Put the entries of a file into their charge's record; keep what becomes of them in `taken`.
+    """Put the entries of a file into their charge's record; add the results to `taken`.
 
     Raises
     ------
@@ -269,7 +269,7 @@ def _time_of(entry: Any) -> dt.datetime:
 
 
 def _moved(entry: Any, ahead: dt.timedelta) -> Any:
-    """Return an entry with the device's clock set right."""
+    """Return an entry with its time corrected for the device's clock."""
     if not ahead:
         return entry
     return entry.model_copy(
@@ -307,7 +307,7 @@ def _refused(name: str, what: str, why: str, instead: str) -> RecordProblems:
 
 
 def _take_export(root: Path, path: Path) -> str:
-    """Put an export beside the one open charge whose profile reads it; return a sentence."""
+    """Attach an export to the one open charge whose profile reads it; return a sentence."""
     fitting, why = [], ""
     for charge, profile, started in _open_logs(root):
         try:
@@ -363,13 +363,13 @@ def watch(
     Parameters
     ----------
     root, folder : Path
-        The mill folder, and the one to watch.
+        The mill folder, and the folder to watch.
     ahead : timedelta
         As for `take`.
     say : callable
         Prints a line.
     rounds : int, optional
-        How often to look; without end where absent.
+        How many times to look; without end by default.
     """
     seen: dict[Path, tuple[int, int]] = {}
     done: dict[Path, tuple[int, int]] = {}
@@ -378,7 +378,7 @@ def watch(
         for path in files_of([folder]):
             stat = path.stat()
             mark = (stat.st_size, stat.st_mtime_ns)
-            if done.get(path) != mark and seen.get(path) == mark:  # it no longer grows
+            if done.get(path) != mark and seen.get(path) == mark:  # it has stopped growing
                 done[path] = mark
                 report(take(root, [path], dt.datetime.now(dt.UTC), ahead), say)
             seen[path] = mark
@@ -386,7 +386,7 @@ def watch(
 
 
 def report(taken: Taken, say: Callable[[str], None]) -> int:
-    """Print what became of files; return the exit code: 1 where something was not taken."""
+    """Print the results; return the exit code: 1 if something was not taken."""
     for line in taken.lines:
         say(line)
     for line in taken.left:

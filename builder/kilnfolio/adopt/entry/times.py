@@ -1,4 +1,4 @@
-"""Times as people type them at the kiln, and as records write them."""
+"""Times as people type them at the kiln, and as records hold them."""
 
 from __future__ import annotations
 
@@ -16,24 +16,24 @@ _DAY_AND_CLOCK = re.compile(r"(\d{4}-\d{2}-\d{2})[T ](\d{1,2})[:.](\d{2})([+-]\d
 
 
 def moment(text: str | None, zone: ZoneInfo, now: dt.datetime, what: str = "--at") -> dt.datetime:
-    """Return the moment somebody typed, to the minute.
+    """Return a typed time as a datetime, to the minute.
 
     Parameters
     ----------
     text : str, optional
-        A time of today as in ``07:10`` (of yesterday where that is still to come), a day and time
-        as in ``2026-03-02T07:10``, or nothing for now.
+        A time of day as in ``07:10`` (today's, or yesterday's if that is still to come), a date and
+        time as in ``2026-03-02T07:10``, or None for now.
     zone : ZoneInfo
         The mill's zone.
     now : datetime
-        The present.
+        The current time.
     what : str
-        The option, for the message.
+        The option's name, for messages.
 
     Raises
     ------
     RecordProblems
-        It is no time, or one that the mill's clocks skipped or showed twice.
+        It is not a time, or is one that the mill's clocks skipped or showed twice.
     """
     now = now.astimezone(zone).replace(second=0, microsecond=0)
     if text is None:
@@ -66,7 +66,7 @@ def moment(text: str | None, zone: ZoneInfo, now: dt.datetime, what: str = "--at
 
 
 def written(at: dt.datetime, zone: ZoneInfo) -> str:
-    """Return a moment as a record writes it: local time, with its offset where that is in doubt."""
+    """Return a time as records hold it: local, with its offset if that is ambiguous."""
     local = at.astimezone(zone)
     naive = local.replace(tzinfo=None, fold=0)
     text = naive.isoformat(timespec="seconds" if naive.second else "minutes")

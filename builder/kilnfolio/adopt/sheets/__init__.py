@@ -1,17 +1,17 @@
-"""``import weighings``, ``boards`` and ``survey``: a mill's own sheets to parts of a charge record.
+"""``import weighings``, ``boards`` and ``survey``: a mill's own sheets into a charge's record.
 
-A sheet is read by its headings. What a sheet leaves open (the unit of a bare number, whether
-3/4/2026 is in March or April, the time of day, which of several sheets) is asked for by naming the
-option; it is never guessed. Every cell that cannot be read is named, and then nothing is written.
+A sheet is read by its headings. What it leaves open (the unit of a number, whether 3/4/2026 is in
+March or April, the time of day, which of several sheets) is never guessed: the message names the
+option to give. If any cell cannot be read, each is reported and nothing is written.
 
 Rooms
 -----
-columns     what each column could be, where its heading does not say: by what it holds
-table       a table whose columns are known, and what a person tells beside it
-values      masses, shares and times in its cells
-headings    the table of a sheet, found by its headings
+columns     proposals for columns whose headings are not known, by their content
+table       a table whose columns are known, and the options given with it
+values      masses, percentages and times in its cells
+headings    finds the table of a sheet by its headings
 weighings, boards, survey   parts of a record from a table
-kinds       what a sheet can hold, by the word after ``import``
-importing   a sheet put into a charge's record
-profiles    how a sheet was read before
+kinds       the kinds of sheet, by the word after ``import``
+importing   a sheet merged into a charge's record
+profiles    remembers how sheets were read
 """

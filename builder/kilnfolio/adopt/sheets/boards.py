@@ -11,7 +11,7 @@ from kilnfolio.records.yaml_source import Document
 
 
 def boards_text(table: Table, charge: Document) -> str:
-    """Return the sample boards of a table as a record writes them."""
+    """Return the sample boards of a table as the YAML of a record."""
     del charge
     boards: dict[str, list[str]] = {}
     heads: dict[str, list[str]] = {}

@@ -1,8 +1,8 @@
-"""What each column of a mill's sheet could be, where its heading does not say: by what it holds.
+"""Proposes roles for columns of a mill's sheet whose headings do not tell, by their content.
 
-Nothing here decides. A column is proposed by its unit, by the range of its numbers and by physics
-(a section weighs less oven-dry than green; a board's mass lies between its oven-dry and its green
-mass), and only where one column fits. A person confirms it.
+Nothing here decides. A role is proposed by unit, by range and by physics (a section weighs less
+oven-dry than green; a board's mass lies between its oven-dry and green mass), and only if exactly
+one column fits. A person confirms it.
 """
 
 from __future__ import annotations
@@ -16,17 +16,17 @@ from operator import is_
 
 from kilnfolio.adopt.cells import Cell
 
-#: MC of green and air-dried timber, by which a section's two masses must differ [%].
+#: MC of green and air-dried timber, which a section's two masses must give [%].
 _SECTION_MC = (3.0, 250.0)
-#: MC that a survey at the end of drying finds [%].
+#: MC found by a survey at the end of drying [%].
 _SURVEY_MC = (3.0, 40.0)
-#: The share of a column's cells that must fit.
+#: The fraction of a column's cells that must fit.
 _MOST = 0.8
 _DATE = re.compile(
     r"\d{4}-\d{2}-\d{2}(?:[T ].*)?|\d{1,2}[./-]\d{1,2}[./-](?:\d{2}|\d{4})(?:[, ].*)?"
 )
 _CLOCK = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?(?:\s*[AaPp]\.?[Mm]\.?)?")
-#: A number, its unit beside it.
+#: A number, possibly with a unit.
 _NUMBER = re.compile(r"(\d+(?:[.,]\d+)?)\s*(kg|g|lb|oz|%)?")
 _GRAMS = {"kg": 1000.0, "g": 1.0, "lb": 453.59237, "oz": 28.349523125}
 #: A unit in a heading.
@@ -44,7 +44,7 @@ class Proposal:
 
 @dataclass(frozen=True)
 class _Column:
-    """A column's cells below its heading, empty ones included."""
+    """A column's cells below its heading, including empty ones."""
 
     index: int
     heading: str
@@ -61,7 +61,7 @@ class _Column:
         )
 
     def numbers(self, unit: str | None) -> list[float | None]:
-        """Return a number for each cell: grams of a mass, percent of an MC; None for others."""
+        """Return a number for each cell: a mass in g or an MC in %; None for others."""
         head = _HEAD_UNIT.search(self.heading)
         told = head[1].lower() if head else unit
         values: list[float | None] = []
@@ -72,7 +72,7 @@ class _Column:
         return values
 
     def has_unit(self, *units: str) -> bool:
-        """Return whether its heading or its cells name one of some units."""
+        """Return whether its heading or cells name one of these units."""
         head = _HEAD_UNIT.search(self.heading)
         return bool(head and head[1].lower() in units) or self.mostly(
             lambda text: (found := _NUMBER.fullmatch(text)) and found[2] in units
@@ -87,7 +87,7 @@ def propose(
     boards: Mapping[str, tuple[float, float]],
     unit: str | None,
 ) -> list[Proposal]:
-    """Return what columns without a telling heading could be.
+    """Return proposals for columns whose headings are not known.
 
     Parameters
     ----------
@@ -96,18 +96,18 @@ def propose(
     rows : sequence
         The rows below it.
     taken : mapping of str to int
-        Columns that are known, by role.
+        Known columns, by role.
     wanted : sequence of str
         Roles that may be proposed.
     boards : mapping of str to tuple of float
         Oven-dry and green mass of each of the charge's boards, by tag. [g]
     unit : str, optional
-        Unit of bare masses.
+        Unit of masses written without one.
 
     Returns
     -------
     list of Proposal
-        No more than one for each role and each column.
+        At most one for each role and each column.
     """
     columns = [
         _Column(
@@ -122,7 +122,7 @@ def propose(
         return [one for one in columns if one.index not in known.values() and one.filled]
 
     def only(role: str, fits: Callable[[_Column], object], why: str) -> None:
-        """Propose the one column that fits a role that is wanted."""
+        """Propose the only column that fits a wanted role."""
         fitting = [one for one in free() if fits(one)]
         if role in wanted and role not in known and len(fitting) == 1:
             known[role] = fitting[0].index
@@ -157,7 +157,7 @@ def propose(
 
 
 def _sections_of(column: _Column, tags: Sequence[str]) -> bool:
-    """Return whether a column names a section in each row, as S1a of board S1."""
+    """Return whether each cell of a column names a section, as S1a of board S1."""
     filled = column.filled
     return (
         bool(tags)
@@ -178,7 +178,7 @@ def _is_survey(column: _Column) -> bool:
 
 
 def _section_masses(free: Sequence[_Column], unit: str | None) -> list[tuple[str, _Column, str]]:
-    """Return a section's green and oven-dry mass and its board's mass, where one way fits."""
+    """Return the columns of a section's two masses and its board's, if only one choice fits."""
     masses = {one.index: one.numbers(unit) for one in free if not one.has_unit("%")}
     weighed = [one for one in free if any(value is not None for value in masses.get(one.index, []))]
     low, high = (1 + mc / 100 for mc in _SECTION_MC)

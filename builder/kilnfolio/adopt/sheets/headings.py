@@ -1,4 +1,4 @@
-"""Finding the table of a sheet by its headings, by what was told, or by what its columns hold."""
+"""Finds the table in a sheet by its headings, by ``--column`` or by the content of its columns."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def _tables(path: Path, kind: Kind, options: Options, known: list[str]) -> list[
 
 
 def told_roles(options: Options) -> dict[str, str]:
-    """Return the role of each column that was named with ``--column``, by its heading.
+    """Return the roles given with ``--column``, by heading.
 
     Raises
     ------
@@ -71,7 +71,7 @@ def _heading_roles(row: list[Cell], options: Options) -> dict[str, int]:
 
 
 def _lacks(path: Path, kind: Kind, options: Options) -> str:
-    """Return what the headings that come nearest lack; empty where no row has any."""
+    """Return what the best matching headings lack; empty if no row has any known heading."""
     best: tuple[int, str] = (0, "")
     for sheet in read_sheets(path):
         if options.sheet is not None and sheet.name != options.sheet:
@@ -94,7 +94,7 @@ def _lacks(path: Path, kind: Kind, options: Options) -> str:
 def _proposed_tables(
     path: Path, kind: Kind, options: Options, boards: Mapping[str, tuple[float, float]]
 ) -> Iterator[Table]:
-    """Yield sheets whose columns fit by what they hold, where their headings do not say."""
+    """Yield sheets whose columns fit by content where their headings are not known."""
     for sheet in read_sheets(path):
         if options.sheet is not None and sheet.name != options.sheet:
             continue
@@ -115,7 +115,7 @@ def _proposed_tables(
 
 
 def _ignored(row: list[Cell], options: Options) -> dict[str, int]:
-    """Return the columns that are said to be ignored, each under a name of its own."""
+    """Return the columns to ignore, each under a unique name."""
     said = told_roles(options)
     return {
         f"ignored {index}": index
@@ -125,7 +125,7 @@ def _ignored(row: list[Cell], options: Options) -> dict[str, int]:
 
 
 def _is_heading(row: list[Cell]) -> bool:
-    """Return whether a row without a known heading may be one: words, no readings."""
+    """Return whether a row without a known heading may be a row of headings: text, no readings."""
     texts = [cell.text for cell in row if cell.text]
     return len(texts) > 1 and not any(
         re.fullmatch(r"[-+]?[\d.,:/]+", text) or is_day(text) for text in texts
@@ -139,12 +139,12 @@ def find_table(
     known: list[str],
     boards: Mapping[str, tuple[float, float]],
 ) -> Table:
-    """Return the one table of a file that holds what is wanted.
+    """Return the only table in a file that holds a kind of data.
 
     Raises
     ------
     RecordProblems
-        No sheet holds it, or several may.
+        No sheet holds it, or several might.
     """
     tables = _tables(path, kind, options, known) or list(
         _proposed_tables(path, kind, options, boards)

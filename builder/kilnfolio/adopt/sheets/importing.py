@@ -1,4 +1,4 @@
-"""What a sheet brings to a charge: read, put into its text, and checked before it is written."""
+"""Reads a sheet, merges it into a charge's text, and checks the result before it is written."""
 
 from __future__ import annotations
 
@@ -25,26 +25,26 @@ from kilnfolio.records.yaml_source import Document, parse_yaml
 
 @dataclass(frozen=True)
 class SheetImport:
-    """What a sheet brings to a charge.
+    """A sheet merged into a charge, not yet written.
 
     Attributes
     ----------
     file : ChargeFile
-        The charge's record, edited and not yet written.
+        The charge's record, edited but not written.
     part : str
-        What is new in it, as the record holds it; empty where the charge has all of it.
+        The new part of the record's text; empty if the sheet holds nothing new.
     same : int
-        Values of the sheet that the charge has already.
+        Number of values that the charge already has.
     sheet : str
         The sheet's name.
     unused : tuple of str
-        What of the sheet is not used: columns and rows, a sentence each.
+        Columns and rows that are not used, one sentence each.
     read_as : tuple of str
-        How each column is read, a sentence each.
+        How each column is read, one sentence each.
     proposed : tuple of str
-        HEADING=ROLE of each column that was read by what it holds, for a person to confirm.
+        HEADING=ROLE of each column recognized by its content, for a person to confirm.
     headings : tuple of str
-        The headings, by which a sheet of this kind is known again.
+        The headings, by which the sheet is recognized next time.
     """
 
     file: ChargeFile
@@ -67,7 +67,7 @@ class SheetImport:
 
 
 def import_sheet(root: Path, path: Path, kind: Kind, charge: str, options: Options) -> SheetImport:
-    """Read a sheet and put what is new in it into a charge's text; nothing is written.
+    """Read a sheet and merge it into a charge's text; nothing is written.
 
     Parameters
     ----------
@@ -80,12 +80,12 @@ def import_sheet(root: Path, path: Path, kind: Kind, charge: str, options: Optio
     charge : str
         The charge's number.
     options : Options
-        What the sheet leaves open.
+        What the person said about the sheet.
 
     Raises
     ------
     RecordProblems
-        A cell cannot be read, the charge says otherwise, or it would not be read with the part.
+        A cell cannot be read, a value contradicts the record, or the result is not valid.
     """
     file = ChargeFile.open(root, charge)
     name, document, text = file.name, file.record.document, file.record.text
@@ -141,12 +141,12 @@ def _board_masses(file: ChargeFile) -> dict[str, tuple[float, float]]:
                 green,
             )
         except (KeyError, TypeError, ZeroDivisionError, PydanticCustomError):
-            continue  # a board that is still being written
+            continue  # a board that is not complete yet
     return found
 
 
 def _first_of_each(problems: list[Problem]) -> Iterator[Problem]:
-    """Yield what is wrong in the same way in many cells of a column once, with how often."""
+    """Yield each kind of problem in a column once, with the number of cells."""
     alike: dict[tuple[int, str, str], list[Problem]] = {}
     for one in problems:
         alike.setdefault((one.place.column, one.why, one.instead), []).append(one)
@@ -159,7 +159,7 @@ def _first_of_each(problems: list[Problem]) -> Iterator[Problem]:
 
 
 def _without(document: Document, text: str, key: str) -> str:
-    """Return a record's text without one of its keys and all that stands below it."""
+    """Return a record's text without one of its keys and everything below it."""
     if not isinstance(document.value, dict) or key not in document.value:
         return text
     lines = text.split("\n")
@@ -170,7 +170,7 @@ def _without(document: Document, text: str, key: str) -> str:
 
 
 def _fits(root: Path, name: str, text: str, before: str) -> None:
-    """Raise what is wrong now and was not before; what was wrong before stays for `check`."""
+    """Raise the problems that the import introduced; older ones are left to `check`."""
     zone = zone_of(root)
     known = {(one.what, one.why) for one in _wrong(name, before, zone)}
     if wrong := [one for one in _wrong(name, text, zone) if (one.what, one.why) not in known]:

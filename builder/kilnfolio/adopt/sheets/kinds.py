@@ -1,4 +1,4 @@
-"""What a sheet can hold, by the word after ``import``."""
+"""The kinds of sheet, by the word after ``import``."""
 
 from __future__ import annotations
 

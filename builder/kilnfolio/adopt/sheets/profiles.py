@@ -1,7 +1,7 @@
-"""How a mill's own sheets were read before: what was said and confirmed once is not asked again.
+"""Remembers how a mill's sheets were read, so that nothing is asked twice.
 
-A sheet is known by its kind and its headings; days among the headings do not count. What is kept
-lies in ``.kilnfolio/sheets.json``, on the computer where it was confirmed; it may be deleted.
+A sheet is recognized by its kind and headings, except headings that are dates. The memory is
+``.kilnfolio/sheets.json``, on the computer where it was confirmed; it may be deleted.
 """
 
 from __future__ import annotations
@@ -18,9 +18,9 @@ from kilnfolio.adopt.sheets.table import Options
 from kilnfolio.adopt.sheets.values import is_day
 from kilnfolio.adopt.tables import read_sheets
 
-#: What is kept of the options: how a sheet is written, and nothing of a single day.
+#: Options worth remembering: those about the form of a sheet, not about one day.
 _KEPT = ("column", "unit", "decimal", "dates")
-#: The most sheets remembered; the oldest is forgotten.
+#: Most sheets remembered; the oldest is forgotten first.
 _MOST = 200
 
 
@@ -43,7 +43,7 @@ def _profiles(root: Path) -> dict[str, dict[str, Any]]:
 
 
 def _sound(kept: object) -> bool:
-    """Return whether what is kept of a sheet is what this program keeps."""
+    """Return whether a remembered entry has the form that this program writes."""
     return isinstance(kept, dict) and all(
         isinstance(value, list) and all(isinstance(one, str) for one in value)
         if name == "column"
@@ -53,7 +53,7 @@ def _sound(kept: object) -> bool:
 
 
 def recall(root: Path, path: Path, kind: str, options: Options) -> tuple[Options, str]:
-    """Complete the options of an import by how a sheet with these headings was read before.
+    """Complete the options of an import from the last sheet with the same headings.
 
     Parameters
     ----------
@@ -62,12 +62,12 @@ def recall(root: Path, path: Path, kind: str, options: Options) -> tuple[Options
     kind : str
         What is imported, as in ``weighings``.
     options : Options
-        What was said this time; it goes before what was kept.
+        Options given this time, which take precedence.
 
     Returns
     -------
     tuple of Options and str
-        The options, and those that were recalled as words of a command; empty where none were.
+        The options, and the recalled ones as words of a command; empty if there are none.
     """
     if not (profiles := _profiles(root)):
         return options, ""
@@ -97,7 +97,7 @@ def _words(kept: dict[str, Any]) -> str:
 def remember(
     root: Path, kind: str, headings: Sequence[str], options: Options, proposed: Sequence[str]
 ) -> None:
-    """Keep how a sheet was read.
+    """Remember how a sheet was read.
 
     Parameters
     ----------
@@ -108,7 +108,7 @@ def remember(
     headings : sequence of str
         The sheet's headings.
     options : Options
-        What was said or recalled.
+        Options given or recalled.
     proposed : sequence of str
         HEADING=ROLE of columns that were proposed and confirmed.
     """

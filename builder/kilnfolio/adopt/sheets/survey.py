@@ -1,4 +1,4 @@
-"""A survey of the final MC from a sheet."""
+"""Reads a survey of the final MC from a sheet."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from kilnfolio.records.yaml_source import Document
 
 
 def survey_text(table: Table, charge: Document) -> str:
-    """Return the survey of a table as a record writes it."""
+    """Return the survey of a table as the YAML of a record."""
     del charge
     options, heading = table.options, table.heading[table.roles["mc"]]
     lacking = [f"--{name}" for name in ("at", "by", "method") if not getattr(options, name)]
@@ -55,7 +55,7 @@ def survey_text(table: Table, charge: Document) -> str:
 
 
 def _ask_about_sum(table: Table) -> None:
-    """Refuse a last row that may be the mean of the others: it alone names no pack or position."""
+    """Refuse a last row that may be a mean of the others: it alone names no pack or position."""
     named = [role for role in ("pack", "position") if role in table.roles]
     rows = [row for row in table.rows if table.cell(row, "mc").text]
     if (

@@ -1,4 +1,4 @@
-"""A table in a sheet whose columns are known, and what may be told beside it."""
+"""A table in a sheet whose columns are known, and the options given with it."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from kilnfolio.records.yaml_source import Document
 
 @dataclass
 class Options:
-    """What the person said beside the sheet."""
+    """What the person said about the sheet."""
 
     sheet: str | None = None
     column: list[str] | None = None
@@ -37,7 +37,7 @@ class Options:
 
 @dataclass
 class Table:
-    """A sheet whose columns are known."""
+    """A table whose columns are known."""
 
     sheet: Sheet
     heading: list[Cell]
@@ -59,7 +59,7 @@ class Table:
     """Columns read by what they hold, for a person to confirm."""
 
     def read_as(self) -> list[str]:
-        """Return how each column is read, a sentence each."""
+        """Return how each column is read, one sentence each."""
         by_index = {index: role for role, index in self.roles.items()}
         why = {one.column: one.why for one in self.proposed}
         return [
@@ -70,7 +70,7 @@ class Table:
         ]
 
     def cell(self, row: list[Cell], role: str) -> Cell:
-        """Return the cell of a role in a row; an empty one where the sheet has none."""
+        """Return the cell of a role in a row; an empty cell if the sheet has no such column."""
         index = self.roles.get(role)
         if index is None or index >= len(row):
             return Cell("", row[0].where)
@@ -78,7 +78,7 @@ class Table:
         return row[index]
 
     def leave_out_totals(self) -> None:
-        """Take out the rows that sum up others; a sum without a label is asked about."""
+        """Remove rows of totals; ask about a total without a label."""
         kept = []
         for row in self.rows:
             label = next((cell for cell in row if is_total(cell.text)), None)
@@ -91,7 +91,7 @@ class Table:
         self.rows = kept
 
     def _unused_rows(self) -> Iterator[str]:
-        """Yield a sentence for each run of rows that gave nothing."""
+        """Yield a sentence for each run of unused rows."""
         idle = [place for place in range(len(self.rows)) if place not in self.used_rows]
         for _, run in groupby(enumerate(idle), key=lambda one: one[1] - one[0]):
             rows = [self.rows[place] for _, place in run]
@@ -104,7 +104,7 @@ class Table:
             )
 
     def unused(self) -> list[str]:
-        """Return what of the sheet was not used, a sentence each."""
+        """Return the parts of the sheet that were not used, one sentence each."""
         found = [*self.left_out, *self._unused_rows(), *self.notes]
         for index, head in enumerate(self.heading):
             filled = sum(1 for row in self.rows if index < len(row) and row[index].text)
@@ -118,25 +118,26 @@ class Table:
         return found
 
     def refuse(self, cell: Cell, what: str, why: str, instead: str) -> None:
-        """Keep a problem with a cell."""
+        """Record a problem with a cell."""
         self.problems.append(self.sheet.problem(cell, what, why, instead))
 
 
 @dataclass(frozen=True)
 class Kind:
-    """Something a sheet can hold."""
+    """A kind of data that a sheet can hold."""
 
     key: str
     words: str
     needs: tuple[tuple[str, ...], ...]
     make: Callable[[Table, Document], str]
-    #: Whether the columns of a table with these headings hold it, for the boards of a charge.
+    #: Takes the headings of a table and the boards of a charge; returns whether the columns hold
+    #: it.
     fits: Callable[[Table, list[str]], bool] = lambda table, boards: True  # noqa: ARG005
-    #: What the headings must name, where they may do so in several ways.
+    #: What the headings must name, if there are several ways to do so.
     told: str = ""
-    #: Roles that a column may be given by what it holds.
+    #: Roles that may be proposed from a column's content.
     proposes: tuple[str, ...] = ()
-    #: Those of them that are looked for where the headings name what is needed.
+    #: Those of them that are proposed even if the headings name all that is needed.
     completes: tuple[str, ...] = ()
 
 

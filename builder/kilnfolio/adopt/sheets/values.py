@@ -1,4 +1,4 @@
-"""Masses, shares and times in the cells of a table, as a record writes them."""
+"""Reads masses, percentages and times in the cells of a table."""
 
 from __future__ import annotations
 
@@ -12,15 +12,15 @@ from kilnfolio.adopt.sheets.table import Table
 from kilnfolio.records.quantities import Quantity
 
 _UNIT = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]|[,\s_]\s*(kgs?|g|lbs?|oz|%)\.?$", re.IGNORECASE)
-#: Units as headings have them and records do not.
+#: Spellings of units in headings that records do not use.
 _PLURAL = {"lbs": "lb", "kgs": "kg", "grams": "g", "pounds": "lb", "ounces": "oz"}
-#: Of a heading, no more is looked at: a pattern searched in a page of text takes minutes.
+#: Most characters of a heading that are searched: patterns on a page of text take minutes.
 _LONGEST_HEADING = 200
-#: A time of day as people write it, behind a date.
+#: A time of day after a date, as people write it.
 _CLOCK = r"(\d{1,2}:\d{2}(?::\d{2})?(?:\s*[AaPp]\.?[Mm]\.?)?)"
 _ISO = re.compile(rf"(\d{{4}}-\d{{2}}-\d{{2}})(?:[T ]\s*{_CLOCK})?")
 _SLASHED = re.compile(rf"(\d{{1,2}})[./-](\d{{1,2}})[./-](\d{{2}}|\d{{4}})(?:[, ]+{_CLOCK})?")
-#: A day as spreadsheets number them, from 2009 to 2064.
+#: Dates as spreadsheets number them, from 2009 to 2064.
 _SERIAL_DAY = re.compile(r"[45]\d{4}(?:\.\d+)?")
 
 
@@ -36,7 +36,7 @@ def _unit_of(cell: Cell) -> str | None:
 
 
 def quantity_text(table: Table, cell: Cell, heading: Cell, kind: type[Quantity]) -> str | None:
-    """Return a quantity as a record writes it; keep a problem where it is none."""
+    """Return a quantity as a record writes it; record a problem if it is not one."""
     text = cell.text
     if table.options.decimal:
         text = text.replace(",", "." if table.options.decimal == "," else "")
@@ -68,7 +68,7 @@ def row_time(table: Table, row: list[Cell]) -> str | None:
 
 
 def time_text(table: Table, cell: Cell, clock: str = "") -> str | None:
-    """Return the time in a cell, the time of day from beside it where it has none."""
+    """Return the time in a cell, with the time of day from another cell if it has none."""
     clock = clock or table.options.time or ""
     day: str | None = None
     if iso := _ISO.fullmatch(cell.text):
@@ -78,7 +78,7 @@ def time_text(table: Table, cell: Cell, clock: str = "") -> str | None:
         if day is None:
             return None
     elif re.fullmatch(r"\d{5}(\.\d+)?", cell.text):
-        number = dt.datetime(1899, 12, 30) + dt.timedelta(  # noqa: DTZ001  a local day
+        number = dt.datetime(1899, 12, 30) + dt.timedelta(  # noqa: DTZ001  a local date
             minutes=round(float(cell.text) * 1440)
         )
         day = f"{number:%Y-%m-%d}"
@@ -128,7 +128,7 @@ def _slashed_day(table: Table, cell: Cell, found: re.Match[str]) -> str | None:
     first, second = int(found[1]), int(found[2])
     year = int(found[3]) + (2000 if len(found[3]) == 2 else 0)
     if "." in cell.text.split()[0] and table.options.dates is None:
-        day, month = first, second  # with points, the day always stands first
+        day, month = first, second  # with full stops, the day always comes first
     elif table.options.dates == "day-first":
         day, month = first, second
     elif table.options.dates == "month-first":
@@ -156,5 +156,5 @@ def _slashed_day(table: Table, cell: Cell, found: re.Match[str]) -> str | None:
 
 
 def is_day(heading: str) -> bool:
-    """Return whether a heading is a day, as 2026-03-02, 2/3/2026 or a spreadsheet's 46083."""
+    """Return whether a heading is a date, as 2026-03-02, 2/3/2026 or a spreadsheet's 46083."""
     return any(shape.fullmatch(heading) for shape in (_ISO, _SLASHED, _SERIAL_DAY))

@@ -1,4 +1,4 @@
-"""Weighings from a sheet: a mass a row, a column for each board, or a column for each day."""
+"""Reads weighings from a sheet with one mass per row, or a column for each board or day."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def board_tags(charge: Document) -> list[str]:
 
 
 def weighings_text(table: Table, charge: Document) -> str:
-    """Return the weighings of a table as a record writes them."""
+    """Return the weighings of a table as the YAML of a record."""
     known = board_tags(charge)
     rounds: dict[str, dict[str, str]] = {}
     who: dict[str, str] = {}
@@ -55,7 +55,7 @@ def weighings_text(table: Table, charge: Document) -> str:
 def _masses(
     table: Table, row: list[Cell], known: list[str]
 ) -> Iterator[tuple[str | None, str, Cell, Cell]]:
-    """Yield time, board, cell and heading of each mass: one a row, a board or a day a column."""
+    """Yield time, board, cell and heading of each mass."""
     if {"board", "mass"} <= table.roles.keys():
         cell = table.cell(row, "mass")
         if cell.text and (board := _known_board(table, row, known)):
@@ -79,7 +79,7 @@ def _masses(
 
 
 def _known_board(table: Table, row: list[Cell], known: list[str]) -> str:
-    """Return the board of a row; empty where the charge has no such board, which is then said."""
+    """Return the board of a row; if the charge has none of that tag, record a problem."""
     tag = table.cell(row, "board")
     if known and tag.text not in known:
         table.refuse(
@@ -93,14 +93,14 @@ def _known_board(table: Table, row: list[Cell], known: list[str]) -> str:
 
 
 def day_columns(table: Table) -> dict[int, Cell]:
-    """Return the headings that are days, where each row is of a board."""
+    """Return the headings that are dates, if each row is about one board."""
     if "board" not in table.roles or "mass" in table.roles:
         return {}
     return {index: cell for index, cell in enumerate(table.heading) if is_day(cell.text)}
 
 
 def board_columns(table: Table, known: list[str]) -> dict[int, str]:
-    """Return the columns headed by a board's tag."""
+    """Return the columns whose heading is a board's tag."""
     taken = {table.roles[role] for role in ("at", "time", "by") if role in table.roles}
     return {
         index: tag
@@ -110,7 +110,7 @@ def board_columns(table: Table, known: list[str]) -> dict[int, str]:
 
 
 def _told_tag(table: Table, heading: Cell, known: list[str]) -> str | None:
-    """Return the board a column is of, by ``--column`` or by its heading."""
+    """Return the board of a column, by ``--column`` or by its heading."""
     said = told_roles(table.options).get(heading.text)
     if said is None:
         return _tag(heading, known)
@@ -118,7 +118,7 @@ def _told_tag(table: Table, heading: Cell, known: list[str]) -> str | None:
 
 
 def _tag(heading: Cell, known: list[str]) -> str | None:
-    """Return the board a column is of; None where it is another column."""
+    """Return the board of a column; None if it is another kind of column."""
     text = without_unit(heading.text).strip()
     short = re.sub(r"^(board|sample)\s+", "", text, flags=re.IGNORECASE)
     if known:
