@@ -29,7 +29,7 @@ def test_the_average_of_a_survey_is_no_piece(mill, tmp_path, capsys, label):
         == 0
     )
     assert [one.mc.value for one in charge_of(mill).survey.readings] == [12.2, 12.4]
-    assert f"row 4 ('{label}') sums up others and is left out" in capsys.readouterr().err
+    assert f"row 4 ('{label}') is a total and is left out" in capsys.readouterr().err
 
 
 def test_a_sum_without_a_label_is_asked_about(mill, tmp_path, capsys):
@@ -47,7 +47,7 @@ def test_totals_below_weighings_do_not_stop_the_sheet(mill, tmp_path, capsys):
     rows = "Date,Time,S1 (g),S2 (g),S3 (g)\n2026-06-02,07:10,2380,2500,2240\nMean,,2380,2500,2240\n"
     assert weighings(mill, sheet(tmp_path, rows)) == 0
     assert len(charge_of(mill).weighings) == 1
-    assert "row 3 ('Mean') sums up others and is left out" in capsys.readouterr().err
+    assert "row 3 ('Mean') is a total and is left out" in capsys.readouterr().err
 
 
 def test_every_unused_column_is_named(mill, tmp_path, capsys):

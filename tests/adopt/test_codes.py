@@ -48,8 +48,7 @@ def test_pictures_in_any_order_and_twice_give_every_entry_once(tmp_path):
     taken = take_codes(root, [*pictures, pictures[0], tmp_path / "wall.png"], NOW)
     assert taken.new == 3
     assert taken.left == [
-        "wall.png:1:1: no entries were read from this picture: no code of a kiln-side page can be "
-        "made out in it. Fill the picture with the code, straight and sharp, and take it again."
+        "wall.png:1:1: no entries were read from this picture: no code of a kiln-side page can be recognized in it. Fill the picture with the code, straight and sharp, and take it again."
     ]
     assert value_of(root)["weighings"][-1]["masses"]["S1"] == "2215 g"
     assert take_codes(root, pictures, NOW).same == 3
@@ -78,7 +77,7 @@ def test_a_picture_that_unpacks_without_end_is_not_unpacked(tmp_path, capsys):
     with (tmp_path / "b.png").open("wb") as file:
         file.truncate(10**9)
     assert main(["take", "--scan", str(tmp_path / "b.png"), "--folder", str(root)]) == 1
-    assert "41,943,040 are the most" in capsys.readouterr().out
+    assert "at most 41,943,040 are read" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("does", ["while True: pass", "bytes(2 << 30)", "os.abort()"])

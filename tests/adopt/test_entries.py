@@ -204,7 +204,7 @@ def test_a_clock_that_is_ahead_is_named_and_can_be_set_right(mill, tmp_path):
         (b'{"by": NaN}', "this is no entry file"),
         (b'{"kilnfolio_entries": 2}', "kilnfolio_entries"),
         (b"[]", "a.json"),
-        (b" " * 2_000_000, "1,048,576 are the most"),
+        (b" " * 2_000_000, "at most 1,048,576 are read"),
         (b"{}", "charge"),
     ],
 )

@@ -124,7 +124,7 @@ BOMBS = {
     ),
     "rows out of order": (
         lambda path: with_sheet(path, FIRST + cell("B3") + cell("B2")),
-        "row 2 stands below row 3",
+        "row 2 comes after row 3",
     ),
     "one cell twice": (
         lambda path: with_sheet(
@@ -134,11 +134,11 @@ BOMBS = {
     ),
     "a cell of no column": (
         lambda path: with_sheet(path, '<row r="1"><c r="ZZZ1"><v>1</v></c></row>'),
-        "'ZZZ1' is no cell of a sheet",
+        "'ZZZ1' is not a cell of a sheet",
     ),
     "a row without end": (
         lambda path: with_sheet(path, '<row r="99999999999999999999"/>'),
-        "is no row or column of a sheet",
+        "is not a row or column of a sheet",
     ),
     "merges over one another": (
         lambda path: with_sheet(
@@ -146,7 +146,7 @@ BOMBS = {
             FIRST + cell("B500"),
             "<mergeCells>" + '<mergeCell ref="A1:XFD1048576"/>' * 5_000 + "</mergeCells>",
         ),
-        "merged areas lie over one another",
+        "merged areas overlap",
     ),
     "long formulas without end": (
         lambda path: with_sheet(

@@ -258,6 +258,6 @@ def test_in_a_terminal_each_column_is_asked_for(mill, monkeypatch, capsys):
     assert importing(mill, "plain.csv") == 0
     assert "[dry-bulb:°C]" in asked[0]  # proposed, and taken by an empty answer
     assert "[" not in asked[1].split("'X [°C]'")[1]  # nothing sure is proposed
-    assert "by it plain.csv reads:" in capsys.readouterr().out
+    assert "with it, plain.csv reads:" in capsys.readouterr().out
     profile = checked_mill(mill).loggers["k1-export"].record
     assert [column.channel for column in profile.columns] == ["dry-bulb", "wet-bulb"]

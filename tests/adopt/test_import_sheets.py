@@ -155,26 +155,26 @@ def test_a_twelve_hour_clock(mill, tmp_path):
             WIDE,
             (),
             "C2 '2380' (and 1 more such cells): it has no unit, and neither has its heading. "
-            "Say it with --unit g",
+            "Give it with --unit g",
         ),
         (
             "Date,S1 (g)\n3/6/2026,2380\n",
             ("--time", "07:10"),
-            "A2 '3/6/2026': it may be 2026-06-03 or 2026-03-06. Say it with --dates day-first or "
+            "A2 '3/6/2026': it may be 2026-06-03 or 2026-03-06. Give it with --dates day-first or "
             "--dates month-first.",
         ),
         (
             "Date,S1 (g)\n2026-06-03,2380\n",
             (),
-            "it has no time of day. Add a column 'Time', or say it for all rows with --time 07:10.",
+            "it has no time of day. Add a column 'Time', or give it for all rows with --time 07:10.",
         ),
         ("Date,Time,S1 (g)\nlast Monday,07:10,2380\n", (), "A2 'last Monday': it is not a date."),
-        ("Date,Time,S1 (g)\n31/6/2026,07:10,2380\n", (), "no calendar has that day"),
+        ("Date,Time,S1 (g)\n31/6/2026,07:10,2380\n", (), "there is no such day"),
         ("Date,Time,S1 (g)\n2026-06-02,7.10,2380\n", (), "'7.10' is not a time of day"),
         (
             'Date,Time,S1 (g)\n2026-06-02,07:10,"2,380"\n',
             (),
-            "Write '2.380 g' or '2380 g', or say for the whole sheet --decimal , or --decimal .",
+            "Write '2.380 g' or '2380 g', or give --decimal , or --decimal . for the whole sheet",
         ),
         ('Date,Time,S1 (g)\n2026-06-02,07:10,"\n', (), "weighings"),
         (
@@ -469,7 +469,7 @@ def test_a_survey(mill, tmp_path):
 def test_a_survey_that_nobody_signed_for_is_refused(mill, tmp_path, capsys):
     path = write_survey(tmp_path / "survey.csv")
     assert main(["import", "survey", str(path), str(mill), "--charge", "C1"]) == 2
-    assert "Say it with --at, --by, --method" in capsys.readouterr().err
+    assert "Give it with --at, --by, --method" in capsys.readouterr().err
 
 
 def test_a_reading_out_of_range_is_refused(mill, tmp_path, capsys):

@@ -208,7 +208,7 @@ def test_a_log_without_end_is_refused_before_it_fills_the_memory(tmp_path, capsy
     log.rename(root / "content/charges/2026/C1/other.json")
     (tmp_path / "a.json").symlink_to(root / "content/charges/2026/C1/other.json")
     assert main(["take", str(tmp_path / "a.json"), "--folder", str(root)]) == 1
-    assert "1,048,576 are the most" in capsys.readouterr().out
+    assert "at most 1,048,576 are read" in capsys.readouterr().out
 
 
 def test_a_folder_that_leads_into_itself_has_an_end(tmp_path):

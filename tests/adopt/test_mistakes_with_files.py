@@ -228,7 +228,7 @@ MISTAKES = [
     Mistake(
         "a charge begun twice",
         lambda _: None,
-        f"{CHARGE}:1:1: this file is there already: a new record never takes the place of one. "
+        f"{CHARGE}:1:1: this file already exists: a new record never replaces an existing one. "
         "Choose another id, or remove it first.",
         "nothing was lost",
         ("new", "charge", "C1", "ROOT", "--loaded", "2026-06-01T07:00"),
@@ -281,8 +281,7 @@ MISTAKES = [
     Mistake(
         "the mark of an open spreadsheet",
         sheet("~$boards.xlsx", b"\x05Quill"),
-        "~$boards.xlsx:1:1: this is the mark a spreadsheet program leaves beside a file that "
-        "is open: the sheet is the file without it. Close the sheet, and name the file "
+        "~$boards.xlsx:1:1: this is the lock file that a spreadsheet program leaves beside an open file: the sheet is the file without it. Close the sheet, and name the file "
         "itself: boards.xlsx.",
         "the right name is given",
         ("import", "weighings", "ROOT/~$boards.xlsx", "ROOT", "--charge", "C1"),
@@ -306,7 +305,7 @@ MISTAKES = [
     Mistake(
         "a sheet without units",
         sheet("s.csv", b"Date,Time,S1\n2026-06-09,07:10,2380\n"),
-        "s.csv:2:3: C2 '2380': it has no unit, and neither has its heading. Say it with --unit "
+        "s.csv:2:3: C2 '2380': it has no unit, and neither has its heading. Give it with --unit "
         "g, or write the unit into the heading.",
         "both ways are given",
         IMPORT,
@@ -338,7 +337,7 @@ MISTAKES = [
     Mistake(
         "a day that no calendar has, in a sheet",
         sheet("s.csv", b"Date,Time,S1 (g)\n2026-06-31,07:10,2230\n"),
-        "s.csv:2:1: A2 '2026-06-31' and '07:10': no calendar and no clock show that time. Check "
+        "s.csv:2:1: A2 '2026-06-31' and '07:10': there is no such date or time. Check "
         "day, month and time of day.",
         "the cell is named",
         IMPORT,
@@ -346,8 +345,7 @@ MISTAKES = [
     Mistake(
         "the same board twice in a round",
         sheet("s.csv", b"Date,Time,S1 (g)\n2026-06-08,07:10,2230\n2026-06-08,07:10,2231\n"),
-        "s.csv:3:3: C3 '2231': board S1 was weighed already at 2026-06-08T07:10. Keep the one "
-        "that stands.",
+        "s.csv:3:3: C3 '2231': board S1 was weighed already at 2026-06-08T07:10. Keep the right one.",
         "the cell is named; one of the two rows is taken out",
         IMPORT,
     ),
@@ -362,7 +360,7 @@ MISTAKES = [
     Mistake(
         "a role of a column that does not exist",
         sheet("s.csv", b"Date,Time,S1 (g)\n2026-06-08,07:10,2230\n"),
-        "--column:1:1: 'Date=day': a column is told as HEADING=ROLE. ROLE is one of oven-dry, "
+        "--column:1:1: 'Date=day': a column is given as HEADING=ROLE. ROLE is one of oven-dry, "
         "board-mass, section, green, mc, pack, position, board, mass, by, date, time, ignore, or "
         "board:TAG for the masses of a board.",
         "the roles are listed",
@@ -430,7 +428,7 @@ MISTAKES = [
     Mistake(
         "a round of a time that has one already",
         lambda _: None,
-        "content/charges/2026/C1/charge.yaml:1:1: round of 2026-06-04T08:00, board S1: the record says 2306 g, the entry 2230 g: nothing that stands is changed by an entry. If the record is wrong: kilnfolio correct C1 ….",
+        "content/charges/2026/C1/charge.yaml:1:1: round of 2026-06-04T08:00, board S1: the record says 2306 g, the entry 2230 g: an entry never changes existing values. If the record is wrong: kilnfolio correct C1 ….",
         "the command that corrects is named",
         ("weigh", "C1", "S1=2230", "--at", "2026-06-04T08:00", "--folder", "ROOT"),
     ),
@@ -495,7 +493,7 @@ MISTAKES = [
     Mistake(
         "another end than the record's",
         lambda _: None,
-        "content/charges/2026/C1/charge.yaml:1:1: ended: the record says 2026-06-07T08:00, the entry 2026-06-01T08:00: nothing that stands is changed by an entry. If the record is wrong: kilnfolio correct C1 ….",
+        "content/charges/2026/C1/charge.yaml:1:1: ended: the record says 2026-06-07T08:00, the entry 2026-06-01T08:00: an entry never changes existing values. If the record is wrong: kilnfolio correct C1 ….",
         "the command that corrects is named",
         ("finish", "C1", "--ended", "2026-06-01T08:00", "--folder", "ROOT"),
     ),

@@ -124,7 +124,7 @@ def test_without_a_terminal_it_names_the_options_it_needs(tmp_path, capsys):
         ("--time-zone", "EST5", "time_zone 'EST5'"),
         ("--altitude", "310", "has no unit"),
         ("--practice", "french", "it must be one of"),
-        ("--kiln", "Kiln 2, steam", "a kiln is told in four parts"),
+        ("--kiln", "Kiln 2, steam", "a kiln has four parts"),
         ("--kiln", "Kiln 2, steamy, 40 m³, 85 °C", "Did you mean 'steam'?"),
         ("--kiln", "Kiln 1, steam, 40 m³, 85 °C", "another kiln is called 'kiln-1' too"),
     ],
@@ -167,7 +167,7 @@ def test_in_a_terminal_it_asks_and_asks_again(tmp_path, monkeypatch, capsys):
     )
     assert main(["new", "mill", str(tmp_path / "m")]) == 0
     said = capsys.readouterr().out
-    assert "the country stands last, after a comma" in said
+    assert "put the country last, after a comma" in said
     assert any("it has several: America/St_Johns, America/Halifax, " in words for words in asked)
     assert "it is not a time zone of the IANA database" in said
     assert "has no unit" in said

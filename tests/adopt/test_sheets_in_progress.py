@@ -78,8 +78,8 @@ def test_rows_that_give_nothing_are_named(tmp_path, capsys):
     )
     assert weighings(root, sheet(tmp_path, rows)) == 0
     said = capsys.readouterr().err
-    assert "rows 3 to 4 ('Checked by R. Quill', …) give nothing that is read" in said
-    assert "row 6 ('Moved to kiln 2?') gives nothing that is read" in said
+    assert "rows 3 to 4 ('Checked by R. Quill', …) hold nothing that is read" in said
+    assert "row 6 ('Moved to kiln 2?') holds nothing that is read" in said
     assert len(charge_of_open(root).weighings) == 2
 
 
@@ -93,7 +93,7 @@ def test_a_piece_that_could_not_be_read_is_named(tmp_path, capsys):
     words = ["--at", "2026-06-07T11:00", "--by", "A. N. Other", "--method", "resistance meter"]
     path = sheet(tmp_path, rows)
     assert main(["import", "survey", str(path), str(root), "--charge", "C1", *words]) == 0
-    assert "row 3 ('P1') gives nothing that is read" in capsys.readouterr().err
+    assert "row 3 ('P1') holds nothing that is read" in capsys.readouterr().err
     assert len(charge_of(root).survey.readings) == 2
 
 

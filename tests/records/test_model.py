@@ -221,7 +221,7 @@ MISTAKES = [
         "charge",
         "id: C1",
         "id: red-oak-of-january-2026",
-        "2:5: id 'red-oak-of-january-2026': it has 23 characters, and 20 are the most. Shorten it.",
+        "2:5: id 'red-oak-of-january-2026': it has 23 characters, and at most 20 are allowed. Shorten it.",
     ),
     (
         "charge",

@@ -65,7 +65,7 @@ def import_log(arguments: argparse.Namespace, ask: Callable[[str], str] | None, 
     if arguments.yes:
         if lacking := logs.undecided(sample, decided):
             raise UnansweredError(
-                "--yes confirms what was said, and this was not: " + "; ".join(lacking)
+                "--yes confirms what was given, but this is missing: " + "; ".join(lacking)
             )
     else:
         for line in logs.proposal(sample, decided):
@@ -90,7 +90,7 @@ def import_log(arguments: argparse.Namespace, ask: Callable[[str], str] | None, 
             say("nothing was written")
             return OPEN
     name, log = logs.write_profile(root, files[0], sample, decided)
-    say(f"{root / name} written; by it {files[0].name} reads:")
+    say(f"{root / name} written; with it, {files[0].name} reads:")
     return _done(arguments, files, decided.identity, log, say)
 
 

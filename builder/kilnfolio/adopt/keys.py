@@ -77,8 +77,7 @@ def new_keys(
     if not wanted:
         raise FileExistsError(
             errno.EEXIST,
-            "the keys are there already, and seals and labels were "
-            "made with them; to replace that of the addresses: "
+            "the keys already exist, and seals and labels were made with them; to replace the key of the addresses: "
             "--replace-addresses",
             str(root / MILL_KEYS),
         )

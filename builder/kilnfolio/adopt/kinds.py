@@ -118,7 +118,7 @@ def _record_kind(kind: str) -> NewKind:
                 "--from",
                 dest="copied",
                 metavar="ID",
-                help="copy this schedule, as from the book, to change it",
+                help="copy this schedule, such as a published one, to change it",
             )
 
     def run(arguments: argparse.Namespace, ask: Callable[[str], str] | None, say: Say) -> None:
@@ -139,7 +139,7 @@ def _record_kind(kind: str) -> NewKind:
         draft = begin(arguments.folder, kind, arguments.id, given)
         say(f"{arguments.folder / draft.file} written")
         for key, value in draft.taken.items():
-            say(f"  {key}: {value} (the only one it can be)")
+            say(f"  {key}: {value} (the only choice)")
         for problem in draft.to_fill:
             say(f"  {problem}")
         say(

@@ -349,7 +349,7 @@ def _time(
             Problem(
                 place,
                 "no column of times" + (f" written {time_format}" if time_format else ""),
-                "in none do all cells read as a date and time of one form",
+                "there is no column whose cells are all dates and times of one form",
                 "Say how they are written with --time-format, as in '%d.%m.%y %H:%M' (%d day, "
                 "%m month, %y or %Y year, %H hour, %M minute, %I and %p for a 12-hour clock), or "
                 "mend the rows that differ",

@@ -61,7 +61,7 @@ def parse_column(words: str, sample: Sample) -> tuple[str, Guess]:
     if not (heading and channel and unit) or channel == "…":
         raise _refused(
             f"--column '{words}'",
-            "a column is told as HEADING=channel:unit",
+            "a column is given as HEADING=channel:unit",
             "Write it as in 'T1=dry-bulb:°C'",
         )
     known_heading(heading, sample)
@@ -80,7 +80,7 @@ def known_heading(heading: str, sample: Sample) -> str:
     if heading not in headings:
         raise _refused(
             f"heading '{heading}'",
-            "the file has no such column to tell",
+            "the file has no such column",
             "It has " + ", ".join(headings),
         )
     return heading
@@ -113,7 +113,7 @@ def proposal(sample: Sample, decided: Decided) -> list[str]:
     lines.append(
         f"time: '{heading}', first '{sample.first_time}', read by "
         + " or ".join(f"'{form}'" for form in formats)
-        + ("" if len(formats) == 1 else ": which one, only you can tell")
+        + ("" if len(formats) == 1 else ": only you can tell which one")
     )
     for column in sample.columns:
         lines += _column_lines(column, decided)
@@ -126,10 +126,10 @@ def _column_lines(column: FoundColumn, decided: Decided) -> list[str]:
     if guess := decided.columns.get(column.heading):
         return [*lines, f"    {guess.channel} in {guess.unit}, as you say"]
     if column.heading in decided.ignored:
-        return [*lines, "    left aside, as you say"]
+        return [*lines, "    ignored, as you say"]
     lines += [
         f"    could be {guess.channel} in {guess.unit}: {guess.why}" for guess in column.guesses
-    ] or ["    nothing a record knows"]
+    ] or ["    not a quantity that records hold"]
     return [*lines, *(f"    but {said}" for said in column.against)]
 
 
@@ -174,7 +174,7 @@ def ask_columns(
         while True:
             answer = (
                 ask(
-                    f"'{column.heading}' is, as channel:unit, or - to leave it aside"
+                    f"'{column.heading}' is, as channel:unit, or - to ignore it"
                     f"{f' [{default}]' if default else ''}: "
                 ).strip()
                 or default
@@ -196,7 +196,7 @@ def ask_columns(
         "Times are written", dict.fromkeys(sample.time_formats, ""), ask
     )
     decided.clock = (
-        decided.clock or sample.clock or _one_of("The logger's clock keeps", CLOCKS, ask)
+        decided.clock or sample.clock or _one_of("The logger's clock shows", CLOCKS, ask)
     )
 
 
@@ -330,7 +330,10 @@ def _attach(root: Path, file: Path, identity: str, charge: str) -> str:
     record = ChargeFile.open(root, charge)
     beside = (root / record.name).parent
     data, profile = export_bytes(file, file.name), profile_of(root, identity)
-    target, words = beside / file.name, f"{file.name} lies beside charge {charge}, which names it"
+    target, words = (
+        beside / file.name,
+        f"{file.name} was copied into the folder of charge {charge} and is listed in its record",
+    )
     if target.exists() and target.read_bytes() != data:
         target, words = _where_it_belongs(root, file, target, profile)
         if words.startswith("nothing"):
@@ -373,8 +376,7 @@ def _where_it_belongs(
         if both == len(old.times):
             more = len(new.times) - both
             return one, (
-                f"{file.name} has grown by {more} row{'s' if more != 1 else ''} and takes "
-                f"the place of the shorter {one.name} beside the charge"
+                f"{file.name} has grown by {more} row{'s' if more != 1 else ''} and replaces the shorter {one.name} beside the charge"
             )
     free = there.with_name(f"{there.stem}-{len(_of_this_name(there)) + 1}{there.suffix}")
     return free, f"{file.name} holds other rows than {there.name} and is kept as {free.name}"

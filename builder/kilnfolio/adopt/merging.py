@@ -125,7 +125,7 @@ def merge(file: ChargeFile, key: str, brought: Document, zone: ZoneInfo) -> Merg
             [
                 Problem(
                     record.document.key_place(key),
-                    f"the {key} that stand here cannot be read",
+                    f"the {key} in this record cannot be read",
                     "nothing can be added to them",
                     "Mend them first; 'kilnfolio check' names what",
                 )

@@ -129,7 +129,7 @@ def kiln_text(words: str, number: int) -> tuple[str, str]:
                 Problem(
                     parse_yaml(b"", f"kiln {number}").place(),
                     f"'{words}'",
-                    "a kiln is told in four parts with commas between: name, kind, capacity, hottest",
+                    "a kiln has four parts separated by commas: name, kind, capacity, hottest",
                     f"Write it as in '{KILN_EXAMPLE}'",
                 )
             ]
@@ -243,7 +243,7 @@ def _ask_where(ask: Callable[[str], str], say: Callable[[str], None]) -> dict[st
         place, comma, country = ask(f"{_WHERE.words} (as in {_WHERE.example}): ").rpartition(",")
         if comma and place.strip() and country.strip():
             return {"place": place.strip(), "country": country.strip()}
-        say("  the country stands last, after a comma")
+        say("  put the country last, after a comma")
 
 
 def _hint(question: Question, follows: str, answers: Mapping[str, str]) -> str:

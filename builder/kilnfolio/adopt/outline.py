@@ -81,7 +81,7 @@ def outline_of(part: bytes) -> Outline | None:
     except DefusedXmlException:
         raise OutlineError(
             "the workbook declares a document type",
-            "entities in it could unfold without end, so none are read",
+            "its entities could expand without end, so none are read",
         ) from None
     except (SAXException, ValueError, LookupError) as error:
         raise OutlineError(
@@ -105,7 +105,7 @@ def place_of(name: str) -> tuple[int, int]:
     row = int(found[2]) if found else 0
     if not (1 <= row <= LAST_ROW and 1 <= column <= LAST_COLUMN):
         raise OutlineError(
-            f"'{name[:20]}' is no cell of a sheet",
+            f"'{name[:20]}' is not a cell of a sheet",
             "a cell is named by its column and row, as in B4",
         )
     return row, column
@@ -138,7 +138,7 @@ class _Walk(ContentHandler):
         if self.count > MAX_ELEMENTS or self.depth > MAX_DEPTH:
             raise OutlineError(
                 "the workbook is too large",
-                f"a part has more than {MAX_ELEMENTS:,} elements, or {MAX_DEPTH} in one another",
+                f"a part has more than {MAX_ELEMENTS:,} elements, or more than {MAX_DEPTH} levels of nesting",
                 "Copy the rows that count to a new workbook",
             )
         space, tag = name
@@ -162,9 +162,7 @@ class _Walk(ContentHandler):
     def _begin_row(self, told: dict[str, str]) -> None:
         row = _number(told.get("r"), self.row + 1, LAST_ROW)
         if row <= self.row:
-            raise OutlineError(
-                f"row {row} stands below row {self.row}", "one of them would be lost"
-            )
+            raise OutlineError(f"row {row} comes after row {self.row}", "one of them would be lost")
         self.row, self.column = row, 0
         if told.get("hidden") in ("1", "true"):
             self.outline.hidden_rows.add(row)
@@ -231,9 +229,9 @@ class _Walk(ContentHandler):
             covered += (bottom - top + 1) * (right - left + 1)
             if covered > MAX_CELLS:
                 raise OutlineError(
-                    "merged areas lie over one another",
-                    "which of them counts, the file does not say",
-                    "Take the merging away, and save it again",
+                    "merged areas overlap",
+                    "the file does not say which of them counts",
+                    "Unmerge them, and save it again",
                 )
             self.outline.merged.append((top, left, bottom, right))
         return self.outline
@@ -245,7 +243,7 @@ def _number(text: str | None, otherwise: int, most: int) -> int:
         return otherwise
     if not re.fullmatch(r"[0-9]{1,7}", text) or not 1 <= int(text) <= most:
         raise OutlineError(
-            f"'{text[:20]}' is no row or column of a sheet", f"they count from 1 to {most:,}"
+            f"'{text[:20]}' is not a row or column of a sheet", f"they count from 1 to {most:,}"
         )
     return int(text)
 

@@ -93,7 +93,7 @@ class Preview:
     def file(self, path: str) -> bytes | None:
         """Return a file of the mill edition in its present state; None if there is none."""
         if path.endswith(".html") and not self._begun:
-            return _page("The pages are being made", "<p>This page comes by itself.</p>")
+            return _page("The pages are being made", "<p>This page will appear by itself.</p>")
         if path.endswith(".html") and self.problems:
             return _problems_page(self.root, self.problems)
         try:
@@ -220,7 +220,9 @@ class _Handler(BaseHTTPRequestHandler):
         length = self.headers.get("Content-Length", "")
         if why or urlsplit(self.path).path != "/_entries":
             self.close_connection = True
-            return self._answer(403, "text/plain", f"{why or 'nothing is taken here'}\n".encode())
+            return self._answer(
+                403, "text/plain", f"{why or 'nothing is accepted here'}\n".encode()
+            )
         if (
             not LENGTH.fullmatch(length)
             or int(length) > MAX_BYTES
@@ -266,7 +268,7 @@ class _Server(ThreadingHTTPServer):
         del request, client_address
         error = sys.exception()
         if not isinstance(error, ConnectionError | TimeoutError):
-            sys.stderr.write(f"kilnfolio: a page could not be given: {error!r}\n")
+            sys.stderr.write(f"kilnfolio: a page could not be served: {error!r}\n")
 
 
 def make_server(preview: Preview, port: int) -> ThreadingHTTPServer:

@@ -49,7 +49,7 @@ def read_sheets(path: Path) -> list[Sheet]:
         )
         raise refused(
             path,
-            "this is the mark a spreadsheet program leaves beside a file that is open",
+            "this is the lock file that a spreadsheet program leaves beside an open file",
             "the sheet is the file without it",
             f"Close the sheet, and name the file itself: {own}",
         )

@@ -96,7 +96,7 @@ def _says_the_same(document: Document, after: str, kind: str, zone: ZoneInfo) ->
                 Problem(
                     Place(document.file),
                     "this record cannot be upgraded for you",
-                    "its new text would not say the same",
+                    "its new text would change its meaning",
                     f"Change it by hand: {changes}",
                 )
             ]
@@ -132,7 +132,7 @@ def upgrade(root: Path, found: list[Upgrade]) -> str:
             [
                 Problem(
                     Place(kept),
-                    "this folder is there already",
+                    "this folder already exists",
                     "it keeps the records as they were before an upgrade",
                     "Move it to a safe place, then upgrade",
                 )
@@ -169,8 +169,7 @@ def run(root: Path, *, write: bool, say: Callable[[str], None]) -> bool:
     sealed, free = ([one for one in found if one.sealed == whether] for whether in (True, False))
     for one in sealed:
         say(
-            f"{one.file}: format {one.written}, and sealed: it stays as it is, is read as ever, "
-            "and its seal holds"
+            f"{one.file}: format {one.written}, and sealed: it is not rewritten, can still be read, and its seal holds"
         )
     for one in free:
         say(one.diff.rstrip("\n"))
@@ -184,7 +183,7 @@ def run(root: Path, *, write: bool, say: Callable[[str], None]) -> bool:
         )
         return True
     say(
-        f"{len(free)} records rewritten in format {FORMAT}; as they were, they lie in "
+        f"{len(free)} records rewritten in format {FORMAT}; the originals are in "
         f"{root / upgrade(root, free)}"
     )
     return False

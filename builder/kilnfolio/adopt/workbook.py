@@ -78,7 +78,7 @@ def read_workbook(path: Path, raw: bytes) -> list[Sheet]:
         except Effort.Spent:
             raise refused(
                 path,
-                "its formulas are too many to check against their values",
+                "it has too many formulas to check against their values",
                 "a value may be older than the cells it is made from",
                 "Copy the rows that count to a new sheet, as values",
             ) from None
@@ -131,7 +131,7 @@ def _too_far(path: Path, outlines: dict[str, Outline]) -> RecordProblems:
         f"a sheet is filled as far as {column_letters(widest.columns)}{widest.rows}",
         f"from A1 to there are {widest.rows * widest.columns:,} cells, and at most {MAX_CELLS:,} "
         "are read",
-        "Delete what stands far below or beside the readings, or copy the readings to a new sheet",
+        "Delete whatever is far below or beside the readings, or copy the readings to a new sheet",
     )
 
 
@@ -311,7 +311,7 @@ def _hidden(values: list[tuple[object, ...]], outline: Outline, sheet: Sheet) ->
         sheet.problem(
             Cell("", f"{column_letters(column)}{row}"),
             f"{what} is hidden",
-            "what nobody sees is not read, and not left out either",
+            "hidden cells are neither read nor silently left out",
             "Show it if it counts, or delete it",
         )
         for what, row, column in found

@@ -46,8 +46,8 @@ def write_new(root: Path, files: Mapping[str, str]) -> None:
             [
                 Problem(
                     Place(name),
-                    "this file is there already",
-                    "a new record never takes the place of one",
+                    "this file already exists",
+                    "a new record never replaces an existing one",
                     "Choose another id, or remove it first",
                 )
                 for name in others or there

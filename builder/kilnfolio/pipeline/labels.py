@@ -78,7 +78,7 @@ def _not_ready(mill: MillFolder) -> list[str]:
 def _refused(mill: MillFolder, lot: str) -> str:
     """Return why a lot may have no labels; empty if it may."""
     if f"lot {lot}" in mill.drafts or lot in mill.waiting_lots:
-        return f"lot {lot} is not complete: 'kilnfolio check' names what is lacking"
+        return f"lot {lot} is not complete: 'kilnfolio check' names what is missing"
     if lot not in mill.lots:
         return f"there is no lot '{lot}' in {mill.graph.folder}"
     if not is_sealed(mill.graph, "lot", lot):

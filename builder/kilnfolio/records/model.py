@@ -72,7 +72,7 @@ def _matching(pattern: str, most: int, words: str) -> Any:
     def check(text: str) -> str:
         if len(text) > most:
             raise record_error(
-                text, f"it has {len(text)} characters, and {most} are the most", "Shorten it"
+                text, f"it has {len(text)} characters, and at most {most} are allowed", "Shorten it"
             )
         if not re.fullmatch(pattern, text):
             near = re.sub(r"[^A-Za-z0-9]+", "-", text).strip("-")

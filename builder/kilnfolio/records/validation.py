@@ -359,7 +359,7 @@ def _plain_words(kind: str, context: dict[str, Any], detail: ErrorDetails) -> tu
         return "it is empty", "Write the text, or remove the key"
     if kind == "string_too_long":
         return (
-            f"it has {len(entered)} characters, and {context['max_length']} are the most",
+            f"it has {len(entered)} characters, and at most {context['max_length']} are allowed",
             "Shorten it",
         )
     if kind in ("list_type", "tuple_type"):

@@ -57,7 +57,7 @@ def answer(
     task.file.check()
     terminal.say(f"  {kind}: {reason} ({by})")
     if terminal.dry_run:
-        terminal.say("nothing was written; without --dry-run it would be")
+        terminal.say("nothing was written; without --dry-run it would have been")
         return 0
     task.file.save(f"answer to {finding}")
     terminal.say(f"written into {task.file.name}; 'kilnfolio undo' takes it back")

@@ -79,7 +79,7 @@ def files_in(texts: Iterable[str]) -> Iterator[tuple[str, bytes | Problem]]:
                 Problem(
                     Place(name),
                     "the codes do not fit together",
-                    "their checksum is another",
+                    "their checksum differs",
                     "Take the pictures again",
                 ),
             )
@@ -94,14 +94,14 @@ def texts_in(pictures: Sequence[Path]) -> Iterator[str | Problem]:
             yield _no_code(path, str(error))
             continue
         except TooLargeError as error:
-            yield _no_code(path, f"it has {error.size:,} bytes, and {MAX_BYTES:,} are the most")
+            yield _no_code(path, f"it has {error.size:,} bytes, and at most {MAX_BYTES:,} are read")
             continue
         except OSError as error:
             yield cannot_read(path.name, error)
             continue
         said = [code for code in codes if _CODE.fullmatch(code)]
         if not said:
-            yield _no_code(path, "no code of a kiln-side page can be made out in it")
+            yield _no_code(path, "no code of a kiln-side page can be recognized in it")
         yield from said
 
 

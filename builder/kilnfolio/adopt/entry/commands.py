@@ -128,7 +128,7 @@ class TaskContext:
                 or [
                     Problem(
                         Place(self.file.name),
-                        "too little is written of this charge",
+                        "the record of this charge holds too little",
                         "its kiln, schedule and timber must be known",
                         "Fill them in first",
                     )
@@ -240,7 +240,7 @@ def enter(task: TaskContext, entry: Any, by: str, terminal: Terminal) -> int:
                 Problem(
                     Place(task.file.name),
                     applied.words,
-                    "nothing that stands is changed by an entry",
+                    "an entry never changes existing values",
                     f"If the record is wrong: kilnfolio correct {task.number} …",
                 )
             ]
@@ -250,7 +250,7 @@ def enter(task: TaskContext, entry: Any, by: str, terminal: Terminal) -> int:
         return 0
     task.file.check()
     if terminal.dry_run:
-        terminal.say("nothing was written; without --dry-run it would be")
+        terminal.say("nothing was written; without --dry-run it would have been")
         return 0
     if doubts and not terminal.yes:
         if terminal.ask is None:
@@ -382,8 +382,8 @@ def _with_unit(value: str, unit: str | None) -> str:
                 Problem(
                     Place("weigh"),
                     f"'{value}'",
-                    "it has no unit, and no board of the charge tells one",
-                    "Say it with --unit kg",
+                    "it has no unit, and no board of the charge has one",
+                    "Give it with --unit kg",
                 )
             ]
         )

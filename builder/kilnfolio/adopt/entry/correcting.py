@@ -39,7 +39,7 @@ def correct(
     if path is None or not path:
         raise _refused(
             f"'{field}'",
-            "nothing stands there in the record",
+            "the record has nothing there",
             "Write BOARD@TIME for a mass, or a path such as boards.S3.green_mass",
         )
     old = record.at(path)
@@ -68,7 +68,7 @@ def correct(
     task.file.check()
     terminal.say(f"{task.number}, by {by}: {named} from {old} to {new}, because: {reason}")
     if terminal.dry_run:
-        terminal.say("nothing was written; without --dry-run it would be")
+        terminal.say("nothing was written; without --dry-run it would have been")
         return 0
     task.file.save(f"correction of {named} from {old} to {new}")
     terminal.say(f"written into {task.file.name}; 'kilnfolio undo' takes it back")

@@ -91,7 +91,7 @@ def look(raw: bytes) -> list[str]:
     except Image.DecompressionBombError:
         raise NoCodesError("it has more pixels than any camera's picture") from None
     except Exception:  # a damaged picture can make the library raise anything
-        raise NoCodesError("it is no picture, or was cut off") from None
+        raise NoCodesError("it is not a picture, or is incomplete") from None
     codes = read_barcodes(
         np.ascontiguousarray(grey), formats=BarcodeFormats([BarcodeFormat.QRCode])
     )

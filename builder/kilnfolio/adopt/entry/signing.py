@@ -22,8 +22,8 @@ def sign(task: TaskContext, by: str, role: str | None, now: dt.datetime, termina
                 Problem(
                     Place(task.file.name),
                     f"charge {task.number} is not complete",
-                    "a signature stands under a finished record",
-                    "'kilnfolio check' names what is lacking",
+                    "only a finished record can be signed",
+                    "'kilnfolio check' names what is missing",
                 )
             ]
         )
@@ -40,7 +40,7 @@ def sign(task: TaskContext, by: str, role: str | None, now: dt.datetime, termina
     task.file.check()
     terminal.say(f"{task.number}: signed by {by} on {day}")
     if terminal.dry_run:
-        terminal.say("nothing was written; without --dry-run it would be")
+        terminal.say("nothing was written; without --dry-run it would have been")
         return 0
     task.file.save(f"signature of {by}")
     terminal.say(f"written into {task.file.name}; 'kilnfolio undo' takes it back")

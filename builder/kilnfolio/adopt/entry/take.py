@@ -160,7 +160,7 @@ def _too_large(name: str, size: int) -> RecordProblems:
     return _refused(
         name,
         f"the file has {size:,} bytes",
-        f"{MAX_BYTES:,} are the most",
+        f"at most {MAX_BYTES:,} are read",
         "Hand over the entries in several files",
     )
 
@@ -187,7 +187,7 @@ def read_entries(raw: bytes, name: str, zone: ZoneInfo) -> EntryFile:
         )
         raise _refused(
             name,
-            "the file ends before its end" if cut else "this is no entry file",
+            "the file is incomplete" if cut else "this is no entry file",
             "it was cut off on the way" if cut else str(error).lower()[:80],
             "Hand it over again from the device, which keeps it",
         ) from None
@@ -322,12 +322,12 @@ def _take_export(root: Path, path: Path) -> str:
         return attach(root, path, profile, charge)
     raise _refused(
         path.name,
-        "no open charge is known by this export"
+        "this export fits no open charge"
         if not fitting
         else f"{len(fitting)} open charges could have it: "
         + ", ".join(charge for charge, _ in fitting),
         why or "none has a logger profile that reads it",
-        "Say whose it is: kilnfolio import log FILE --kiln KILN --charge CHARGE",
+        "Say which charge it belongs to: kilnfolio import log FILE --kiln KILN --charge CHARGE",
     )
 
 

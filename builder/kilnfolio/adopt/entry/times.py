@@ -52,7 +52,7 @@ def moment(text: str | None, zone: ZoneInfo, now: dt.datetime, what: str = "--at
                 return dt.datetime.fromisoformat(f"{naive.isoformat()}{found[4]}").astimezone(zone)
         except ValueError:
             raise _refused(
-                what, text, "no calendar or clock has it", "Write it as in 2026-03-02T07:10"
+                what, text, "there is no such date or time", "Write it as in 2026-03-02T07:10"
             ) from None
     else:
         raise _refused(what, text, "it is not a time", "Write it as in 07:10 or 2026-03-02T07:10")

@@ -31,8 +31,7 @@ def boards_text(table: Table, charge: Document) -> str:
         }
         if masses["oven_dry"] == TO_FILL:
             table.notes.append(
-                f"section {section} of board {tag} has no oven-dry mass yet: it is taken for in "
-                "the oven. Bring the sheet again when it is out"
+                f"section {section} of board {tag} has no oven-dry mass yet and is taken to be in the oven. Import the sheet again when it is out"
             )
         boards.setdefault(tag, []).append(
             f"      - {{id: {scalar(section)}, green: {masses['green']}, "
@@ -46,8 +45,8 @@ def boards_text(table: Table, charge: Document) -> str:
                 table.refuse(
                     table.cell(row, "board"),
                     f"board '{tag}'",
-                    "nobody is named who cut and weighed it",
-                    "Add a column 'By', or say it with --by NAME",
+                    "the sheet does not say who cut and weighed it",
+                    "Add a column 'By', or give it with --by NAME",
                 )
             heads[tag] = [
                 f"    green_mass: {told}",

@@ -50,7 +50,7 @@ def told_roles(options: Options) -> dict[str, str]:
             raise refusal(
                 "--column",
                 f"'{words}'",
-                "a column is told as HEADING=ROLE",
+                "a column is given as HEADING=ROLE",
                 f"ROLE is one of {', '.join(names)}, or board:TAG for the masses of a board",
             )
         found[heading.strip()] = names.get(name, name)
@@ -156,8 +156,8 @@ def find_table(
         raise refusal(
             path.name,
             f"{len(tables)} sheets could hold {kind.words}: {names}",
-            "which one is meant, only you can tell",
-            "Say it with --sheet NAME",
+            "only you can tell which one is meant",
+            "Give it with --sheet NAME",
         )
     needed = kind.told or " and ".join(roles()[role].means for role in kind.needs[0])
     raise refusal(

@@ -98,7 +98,7 @@ def import_sheet(root: Path, path: Path, kind: Kind, charge: str, options: Optio
         raise refusal(
             path.name,
             f"the sheet holds no {kind.words}",
-            "below its headings no row could be told",
+            "no row below its headings could be read",
             "For weighings, head each column with a board's tag",
         )
     alone = _without(document, text, kind.key).rstrip("\n") + "\n" + part

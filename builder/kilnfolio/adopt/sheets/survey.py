@@ -20,7 +20,7 @@ def survey_text(table: Table, charge: Document) -> str:
         raise refusal(
             table.sheet.file,
             "the sheet does not say when, by whom and how",
-            "a survey without them shows nothing",
+            "a survey without them proves nothing",
             f"Say it with {', '.join(lacking)}, "
             "as in --at 2026-03-30T10:00 --by 'A. N. Other' --method 'resistance meter'",
         )

@@ -86,7 +86,7 @@ class Table:
                 kept.append(row)
             else:
                 self.left_out.append(
-                    f"row {_row_number(label)} ('{label.text}') sums up others and is left out"
+                    f"row {_row_number(label)} ('{label.text}') is a total and is left out"
                 )
         self.rows = kept
 
@@ -98,9 +98,9 @@ class Table:
             first, last = (_row_number(row[0]) for row in (rows[0], rows[-1]))
             named = next(cell.text for cell in rows[0] if cell.text)
             yield (
-                f"row {first} ('{named}') gives nothing that is read"
+                f"row {first} ('{named}') holds nothing that is read"
                 if len(rows) == 1
-                else f"rows {first} to {last} ('{named}', …) give nothing that is read"
+                else f"rows {first} to {last} ('{named}', …) hold nothing that is read"
             )
 
     def unused(self) -> list[str]:

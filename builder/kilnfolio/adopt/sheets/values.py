@@ -47,7 +47,7 @@ def quantity_text(table: Table, cell: Cell, heading: Cell, kind: type[Quantity])
                 cell,
                 f"'{text}'",
                 "it has no unit, and neither has its heading",
-                "Say it with --unit g, or write the unit into the heading",
+                "Give it with --unit g, or write the unit into the heading",
             )
             return None
         text = f"{text} {unit}"
@@ -57,7 +57,7 @@ def quantity_text(table: Table, cell: Cell, heading: Cell, kind: type[Quantity])
         context = error.context or {}
         why, instead = context.get("why", "cannot be read"), context.get("instead", "")
         if "comma" in why:
-            instead += ", or say for the whole sheet --decimal , or --decimal ."
+            instead += ", or give --decimal , or --decimal . for the whole sheet"
         table.refuse(cell, f"'{cell.text}'", why, instead)
         return None
 
@@ -107,7 +107,7 @@ def time_text(table: Table, cell: Cell, clock: str = "") -> str | None:
             cell,
             f"'{cell.text}'",
             "it has no time of day" if not clock else f"'{clock}' is not a time of day",
-            "Add a column 'Time', or say it for all rows with --time 07:10",
+            "Add a column 'Time', or give it for all rows with --time 07:10",
         )
         return None
     moment = f"{day}T{clock.partition(':')[0].zfill(2)}:{clock.split(':')[1]}"
@@ -117,7 +117,7 @@ def time_text(table: Table, cell: Cell, clock: str = "") -> str | None:
         table.refuse(
             cell,
             f"'{cell.text}'" + (f" and '{clock}'" if clock not in cell.text else ""),
-            "no calendar and no clock show that time",
+            "there is no such date or time",
             "Check day, month and time of day",
         )
         return None
@@ -140,7 +140,7 @@ def _slashed_day(table: Table, cell: Cell, found: re.Match[str]) -> str | None:
             cell,
             f"'{cell.text}'",
             f"it may be {year}-{second:02}-{first:02} or {year}-{first:02}-{second:02}",
-            "Say it with --dates day-first or --dates month-first",
+            "Give it with --dates day-first or --dates month-first",
         )
         return None
     try:
@@ -149,7 +149,7 @@ def _slashed_day(table: Table, cell: Cell, found: re.Match[str]) -> str | None:
         table.refuse(
             cell,
             f"'{cell.text}'",
-            "no calendar has that day",
+            "there is no such day",
             "Check it, and --dates if it was given",
         )
         return None

@@ -35,7 +35,7 @@ def weighings_text(table: Table, charge: Document) -> str:
                         cell,
                         f"'{cell.text}'",
                         f"board {tag} was weighed already at {at}",
-                        "Keep the one that stands",
+                        "Keep the right one",
                     )
                 rounds[at][tag] = mass
                 who[at] = table.cell(row, "by").text or table.options.by or ""
