@@ -1,4 +1,4 @@
-"""The mill's own house: its logo, colours, typefaces and icon."""
+"""The mill's house style: its logo, colours, typefaces and icon."""
 
 from __future__ import annotations
 
@@ -49,18 +49,18 @@ class Logo(Record):
     light: Picture
     """File in content/brand/, for light pages and for paper."""
     dark: Picture | None = None
-    """File in content/brand/, for dark screens; the light one where it is not given."""
+    """File in content/brand/, for dark screens; by default the light one."""
 
 
 class Colours(Record):
-    """Colours in the place of ours, each checked for contrast against all it stands on."""
+    """Colours in place of ours, each checked for contrast with its background."""
 
     paper: Colour | None = None
-    """Ground that the page lies on."""
+    """Background of the page."""
     raised: Colour | None = None
-    """Ground of what stands out, such as a field to fill in."""
+    """Background of raised parts, such as a field to fill in."""
     sunk: Colour | None = None
-    """Ground of what lies back, such as the foot of a page."""
+    """Background of sunken parts, such as the foot of a page."""
     ink: Colour | None = None
     """Colour of the text."""
     ink_soft: Colour | None = None
@@ -68,11 +68,11 @@ class Colours(Record):
     accent: Colour | None = None
     """Colour of marks and of the lines above titles."""
     accent_soft: Colour | None = None
-    """Ground in a tint of the accent."""
+    """Background in a tint of the accent colour."""
     link: Colour | None = None
-    """Colour of links and of what has the keyboard."""
+    """Colour of links and of the keyboard focus."""
     link_soft: Colour | None = None
-    """Ground in a tint of the colour of links."""
+    """Background in a tint of the colour of links."""
 
 
 class ColourSchemes(Record):
@@ -81,7 +81,7 @@ class ColourSchemes(Record):
     light: Colours = Colours()
     """On light pages and on paper."""
     dark: Colours = Colours()
-    """On a screen of somebody who prefers dark pages."""
+    """On the screens of people who prefer dark pages."""
 
 
 class Typeface(Record):
@@ -90,18 +90,18 @@ class Typeface(Record):
     regular: FontFile
     """Name of the file with the regular weight."""
     bold: FontFile | None = None
-    """File of the bold weight; made from the regular one where it is not given."""
+    """File of the bold weight; by default made from the regular one."""
     italic: FontFile | None = None
-    """File of the italic; made from the regular one where it is not given."""
+    """File of the italic; by default made from the regular one."""
 
 
 class Typefaces(Record):
-    """Typefaces in the place of ours."""
+    """Typefaces in place of ours."""
 
     text: Typeface | None = None
-    """For text that is read."""
+    """For running text."""
     figures: Typeface | None = None
-    """For anything measured: its figures must all be of one width."""
+    """For measured values; its digits must all have the same width."""
 
 
 class Brand(Record):
@@ -110,10 +110,10 @@ class Brand(Record):
     format: Literal[1]
     """The record format."""
     logo: Logo | None = None
-    """The mill's logo in the place of our mark."""
+    """The mill's logo, in place of ours."""
     icon: Picture | None = None
-    """File in content/brand/ with the picture a browser shows beside the page's title."""
+    """File in content/brand/ with the icon that a browser shows beside the page's title."""
     colours: ColourSchemes = ColourSchemes()
-    """Colours in the place of ours."""
+    """Colours in place of ours."""
     fonts: Typefaces = Typefaces()
-    """Typefaces in the place of ours."""
+    """Typefaces in place of ours."""

@@ -1,6 +1,6 @@
-"""The moment a build speaks of: named by the environment, or the newest on record.
+"""The date of a build: set by the environment, or the newest moment on record.
 
-Never the clock's, so that the same records give the same bytes.
+It is never the clock's, so that the same records give the same bytes.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from kilnfolio.records.folder import MillFolder
 
 
 def source_date(zone: dt.tzinfo) -> dt.datetime | None:
-    """Return the moment that SOURCE_DATE_EPOCH names in whole seconds, if it is set."""
+    """Return the moment in SOURCE_DATE_EPOCH (whole seconds), or None if it is not set."""
     epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
     return dt.datetime.fromtimestamp(int(epoch), zone) if epoch.isdigit() else None
 
@@ -25,12 +25,12 @@ def build_date(folder: MillFolder, approved: dt.date | None = None) -> dt.dateti
     folder : MillFolder
         The mill's records.
     approved : date, optional
-        When the newest part of a book was approved: no edition is older than that.
+        When the newest part of a book was approved; no edition is older than that.
 
     Returns
     -------
     datetime
-        `source_date` where it is set, else the newest moment on record.
+        `source_date` if it is set, else the newest moment on record.
     """
     zone = folder.mill.record.zone
     if (named := source_date(zone)) is not None:

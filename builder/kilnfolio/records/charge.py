@@ -33,7 +33,7 @@ from kilnfolio.records.quantities import (
 from kilnfolio.records.region import ControlRule
 from kilnfolio.records.species import Defect
 
-#: No default here: when a folder is read, the rule of the mill's region fills it in.
+#: No default here: the rule of the mill's region fills it in when a folder is read.
 _NO_DEFAULT = Field(json_schema_extra=lambda schema: schema.__delitem__("default"))
 MoistureContent = Annotated[Percent, in_range(0, 300)]
 
@@ -148,7 +148,7 @@ class Board(Record):
 
 
 def _weighed(entered: object) -> object:
-    """Refuse words for a mass that was not taken, saying what to do instead."""
+    """Refuse text in place of a mass that was not taken, saying what to do instead."""
     if isinstance(entered, str) and entered.strip() and not any(map(str.isdigit, entered)):
         raise record_error(
             entered,
@@ -411,7 +411,7 @@ class Correction(Record):
     """When it was changed."""
 
 
-#: What an answer is: the finding stands and is accepted, a reading was wrong, or something was done.
+#: Kinds of answer: the finding is accepted, a reading was wrong, or something was done.
 AnswerKind = Literal["accepted because", "instrument at fault", "corrected by"]
 
 
@@ -535,7 +535,7 @@ class Charge(Record):
         return all(stock.start == "green" for stock in self.stock)
 
     def stock_of(self, board: Board) -> ChargeStock:
-        """Return the timber a board was cut from; the first where the board does not say."""
+        """Return the timber that a board was cut from, by default the first."""
         fitting = (
             stock
             for stock in self.stock

@@ -1,4 +1,4 @@
-"""Checks of records against each other as derived values, and a mill whose records all hold."""
+"""Checks of records against each other as derived values, and a mill with all records checked."""
 
 from __future__ import annotations
 
@@ -25,14 +25,14 @@ from kilnfolio.records.weather import weather
 
 
 def refuse(problems: Iterable[Problem]) -> None:
-    """Raise problems, where there are any."""
+    """Raise `RecordProblems` if there are problems."""
     if found := list(problems):
         raise RecordProblems(found)
 
 
 @derived("misplaced files", code="review")
 def misplaced_files(graph: Graph, _: str) -> None:
-    """Refuse files that would be passed over."""
+    """Refuse files that would be ignored."""
     refuse(misplaced_problem(name, why) for name, why in misplaced(graph.names(MISPLACED)))
 
 
@@ -48,7 +48,7 @@ def _names_taken(graph: Graph) -> list[str]:
 
 @derived("names taken", keys=_names_taken, code="review")
 def names_taken(graph: Graph, key: str) -> None:
-    """Refuse a name that two files have."""
+    """Refuse a name that two files share."""
     kind, _, name = key.partition("/")
     first, *others = graph.paths(kind, name)
     problems: list[Problem] = []
@@ -66,7 +66,7 @@ def _library_keys(graph: Graph) -> list[str]:
         *(
             f"{kind}/{name}"
             for kind in reading.LIBRARY
-            if kind != "order"  # it names charges, which are read later
+            if kind != "order"  # orders name charges, which are read later
             for name in graph.names(kind)
         ),
     ]
@@ -74,7 +74,7 @@ def _library_keys(graph: Graph) -> list[str]:
 
 @derived("library check", keys=_library_keys, code="review")
 def library_check(graph: Graph, key: str) -> None:
-    """Refuse a record of the library that does not fit the others."""
+    """Refuse a library record that is inconsistent with the others."""
     kind, _, name = key.partition("/")
     read = reading.LIBRARY[kind](graph, name) if name else reading.limits(graph)
     refuse([*(name_problems(read) if name else ()), *problems_of(mill_of(graph), read)])
@@ -82,7 +82,7 @@ def library_check(graph: Graph, key: str) -> None:
 
 @derived("superseded check", keys=lambda graph: graph.names(SUPERSEDED.name), code="review")
 def superseded_check(graph: Graph, name: str) -> None:
-    """Refuse an earlier revision that lies wrongly, or is not earlier."""
+    """Refuse an earlier revision that is misplaced or not earlier."""
     found = reading.superseded(graph, name)
     current: Located[Any] | None = mill_of(graph).schedules.get(name)
     refuse(problem for one in found for problem in superseded_problems(one, current))
@@ -90,10 +90,10 @@ def superseded_check(graph: Graph, name: str) -> None:
 
 @derived("charge check", keys=lambda graph: graph.names("charge"), code="review")
 def charge_check(graph: Graph, number: str) -> None:
-    """Refuse a charge that does not fit the other records."""
+    """Refuse a charge that is inconsistent with the other records."""
     reading.charge(graph, number)
     if reading.charge_as_sealed(graph, number) is not None:
-        return  # what it rests on was sealed with it, whatever became of that
+        return  # the records it depends on were sealed with it
     read = reading.located_charge(graph, number)
     refuse([*name_problems(read), *problems_of(mill_of(graph), read)])
 
@@ -106,7 +106,7 @@ def charge_check(graph: Graph, number: str) -> None:
     label="lots reviewed",
 )
 def lot_check(graph: Graph, number: str) -> None:
-    """Refuse a lot that does not fit the other records."""
+    """Refuse a lot that is inconsistent with the other records."""
     read = reading.lot(graph, number)
     if reading.lot_is_sealed(graph, number):
         return
@@ -116,12 +116,13 @@ def lot_check(graph: Graph, number: str) -> None:
 
 @derived("order check", keys=lambda graph: graph.names("order"), code="review")
 def order_check(graph: Graph, number: str) -> None:
-    """Refuse an order that does not fit the other records."""
+    """Refuse an order that is inconsistent with the other records."""
     read = reading.LIBRARY["order"](graph, number)
     refuse([*name_problems(read), *problems_of(mill_of(graph), read)])
 
 
-#: Everything read and checked before the charges, then charges, lots, and lots against the others.
+#: Everything read and checked before the charges, then the charges, the lots, and the checks of
+#: lots.
 LIBRARY_STEPS: tuple[Step, ...] = (
     (misplaced_files,),
     (reading.mill,),
@@ -149,12 +150,12 @@ RECORDS: tuple[Step, ...] = (
 
 
 def checked_mill(root: Path, bound: Bound | None = None) -> MillFolder:
-    """Return the records of a mill folder, every one read and checked against the others.
+    """Return the records of a mill folder, all read and checked against each other.
 
     Parameters
     ----------
     root, bound
-        As for `open_mill`.
+        See `open_mill`.
 
     Raises
     ------
@@ -172,7 +173,7 @@ def refuse_problems(mill: MillFolder, plan: tuple[Step, ...]) -> None:
     Raises
     ------
     RecordProblems
-        Every problem met.
+        Every problem found.
     """
     graph = mill.graph
     if not isinstance(graph, MemoryGraph):
@@ -181,7 +182,7 @@ def refuse_problems(mill: MillFolder, plan: tuple[Step, ...]) -> None:
 
 
 def problems_with(mill: MillFolder, value: Derived[Any], key: str) -> tuple[Problem, ...]:
-    """Return why one value could not be computed; empty where it was, or only lacks another."""
+    """Return the problems of one value; none if it was computed or only depends on a failed one."""
     graph = mill.graph
     if not isinstance(graph, MemoryGraph):
         raise TypeError("a graph on disk is brought up to date by a build")
@@ -189,7 +190,7 @@ def problems_with(mill: MillFolder, value: Derived[Any], key: str) -> tuple[Prob
 
 
 def propose(mill: MillFolder, name: str, raw: bytes) -> None:
-    """Let a mill be read as if a file held these bytes."""
+    """Treat a file of the mill as if it held these bytes."""
     graph = mill.graph
     if not isinstance(graph, MemoryGraph):
         raise TypeError("a graph on disk reads what lies on the disk")
@@ -197,12 +198,12 @@ def propose(mill: MillFolder, name: str, raw: bytes) -> None:
 
 
 def refuse_problems_of(mill: MillFolder, values: Sequence[tuple[Derived[Any], str]]) -> None:
-    """Compute some values and what they are computed from.
+    """Compute some values and everything they depend on.
 
     Raises
     ------
     RecordProblems
-        Every problem met, in whatever record.
+        Every problem found, in any record.
     """
     graph = mill.graph
     if not isinstance(graph, MemoryGraph):

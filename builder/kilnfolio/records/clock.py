@@ -1,8 +1,8 @@
-"""The times of a logger's rows: as written, then in UTC.
+"""Converts the times of a logger's rows to UTC.
 
-A local clock skips an hour in spring and shows one twice in autumn. Neither is guessed: a skipped
-hour cannot be on a local clock at all, and the repeated one is told apart by the order of the rows
-only where the profile says so and the rows themselves show the clock going back.
+A local clock skips an hour in spring and repeats one in autumn. Nothing is guessed: a skipped hour
+cannot be on a local clock at all, and the repeated one is resolved by the order of the rows only if
+the profile says so and the rows themselves show the clock going back.
 """
 
 from __future__ import annotations
@@ -24,9 +24,9 @@ if TYPE_CHECKING:
 
 _NEVER = np.datetime64("NaT", "s")
 _SECONDS = {"days": 86_400.0, "seconds": 1.0}
-#: Years a record can be of; a clock that lost its battery starts long before.
+#: Possible years of a record; a clock that lost its battery starts long before.
 _YEARS = (np.datetime64("1980-01-01", "s"), np.datetime64("2200-01-01", "s"))
-#: A jump that day and month, swapped, make at midnight.
+#: The least jump at midnight that swapped day and month cause.
 _LEAP = np.timedelta64(20, "D")
 
 
@@ -42,14 +42,14 @@ def utc_times(
     zone : ZoneInfo
         The zone of a local clock.
     problems : list of Problem
-        Gains what does not fit the profile.
+        Receives what does not match the profile.
 
     Returns
     -------
     times : ndarray of datetime64[s]
-        UTC; NaT where a row has no time.
+        UTC; NaT for a row without a time.
     timed : ndarray of bool
-        Rows that have one.
+        Whether each row has one.
     """
     local = _quick_times(export)
     if local is None:
@@ -68,14 +68,14 @@ def utc_times(
 
 
 def _written(export: Export) -> pd.Series:
-    """Return the times as the file has them."""
+    """Return the times as written in the file."""
     time = export.profile.time
     written = export.texts(time.heading)
     return written + " " + export.texts(time.time_heading) if time.time_heading else written
 
 
 def _parsed(written: pd.Series, form: str) -> np.ndarray:
-    """Return naive times; NaT where a cell is not written in `form`."""
+    """Return naive times; NaT for cells that do not match `form`."""
     import pandas as pd
 
     if serial := SERIAL.fullmatch(form):
@@ -88,7 +88,7 @@ def _parsed(written: pd.Series, form: str) -> np.ndarray:
             "timedelta64[s]"
         )
         return found
-    # pandas takes these two words, in any format, for the moment of reading
+    # pandas reads these two words, in any format, as the current time
     words = written.str.lower().isin(("now", "today"))
     moments = pd.to_datetime(
         written.mask(words, "?") if words.any() else written,
@@ -100,14 +100,14 @@ def _parsed(written: pd.Series, form: str) -> np.ndarray:
     return naive
 
 
-#: Digits of the parts of a time that is always written with as many.
+#: Digits of the parts of a time with a fixed number of digits.
 _DIGITS = {"%Y": 4, "%m": 2, "%d": 2, "%H": 2, "%M": 2, "%S": 2}
 
 
 def _quick_times(export: Export) -> np.ndarray | None:
-    """Return the naive times of a file that writes all of them with the same digits.
+    """Return the naive times of a file in which all are written with the same number of digits.
 
-    None where anything departs from that: then each time is looked at.
+    None if any differs; then each time is parsed by itself.
     """
     time = export.profile.time
     forms = [time.format]
@@ -134,14 +134,14 @@ def _parts(form: str) -> list[str]:
 
 
 def times_of(form: str, characters: np.ndarray) -> np.ndarray | None:
-    """Return times read as a table of characters; None where a character departs from the form.
+    """Return times parsed from a table of characters; None if a character does not match the form.
 
     Parameters
     ----------
     form : str
-        How times are written, in the codes of strftime.
+        The format, in the codes of strftime.
     characters : ndarray of uint8
-        Times by characters.
+        The characters, one time per row.
     """
     parts = _parts(form)
     if not set(_DIGITS) >= {part for part in parts if part[0] == "%"} or characters.shape[
@@ -155,7 +155,7 @@ def times_of(form: str, characters: np.ndarray) -> np.ndarray | None:
         column = characters[:, start : start + _DIGITS.get(part, 1)]
         start += column.shape[1]
         if part in _DIGITS:
-            digits = column - np.uint8(ord("0"))  # what stands before 0 wraps round to above 9
+            digits = column - np.uint8(ord("0"))  # characters below "0" wrap round to above 9
             if (digits > 9).any():
                 return None
             values[part] = digits.astype(np.int64) @ 10 ** np.arange(column.shape[1] - 1, -1, -1)
@@ -165,7 +165,7 @@ def times_of(form: str, characters: np.ndarray) -> np.ndarray | None:
 
 
 def _assembled(values: dict[str, np.ndarray]) -> np.ndarray | None:
-    """Return times from their parts; None where a part is beyond what a calendar or clock has."""
+    """Return times from their parts; None if a part is out of range."""
     bounds = {"%m": (1, 12), "%d": (1, 31), "%H": (0, 23), "%M": (0, 59), "%S": (0, 59)}
     if not values.keys() >= {"%Y", "%m", "%d"} or any(
         ((values[part] < low) | (values[part] > high)).any() for part, (low, high) in bounds.items()
@@ -203,7 +203,7 @@ def _format_problem(export: Export, written: pd.Series, bad: np.ndarray) -> Prob
     )
 
 
-#: Ways exports commonly write a day and a time of day.
+#: Formats that exports commonly use for a date and a time of day.
 _DAYS = (
     "%Y-%m-%d",
     "%Y/%m/%d",
@@ -223,19 +223,19 @@ _COMMON = (
 )
 
 
-#: What a part of a time looks like in a cell; any other part is one or two digits.
+#: Patterns of the parts of a time; any other part is one or two digits.
 _PARTS = {"Y": r"\d{4}", "p": r"[A-Za-z.]+"}
 
 
 @cache
 def _shape(form: str) -> re.Pattern[str]:
-    """Return a pattern that every time of a format fits; reading one cell costs far more."""
+    """Return a pattern that every time of a format matches; parsing a cell costs far more."""
     parts = re.sub("%(.)", lambda part: _PARTS.get(part[1], r"\d{1,2}"), re.escape(form))
     return re.compile(r"\s*" + parts.replace(r"\ ", r"\s+") + r"\s*")
 
 
 def formats_that_fit(written: pd.Series) -> list[tuple[str, dt.datetime]]:
-    """Return the common formats that read every time of a file, and how each reads the first."""
+    """Return the common formats that match every time of a file, and the first time in each."""
     known = written.dropna()
     first = known.iloc[:1]
     fits = []
@@ -249,12 +249,12 @@ def formats_that_fit(written: pd.Series) -> list[tuple[str, dt.datetime]]:
 
 
 def _within_years(local: np.ndarray) -> np.ndarray:
-    """Return times with those no record can be of made NaT."""
+    """Return times, with those outside the possible years set to NaT."""
     return np.where((local >= _YEARS[0]) & (local < _YEARS[1]), local, _NEVER)
 
 
 def _swapped_problem(export: Export, local: np.ndarray, timed: np.ndarray) -> Problem | None:
-    """Return a problem if the clock leaps by weeks, and does not with day and month swapped."""
+    """Return a problem if the clock jumps by weeks, but not with day and month swapped."""
     form = export.profile.time.format
     other = form.translate(str.maketrans("dm", "md"))
     leaps = _leaps(local[timed])
@@ -342,7 +342,7 @@ def _to_utc(
 
 
 def _winter_offset(local: np.datetime64, zone: ZoneInfo) -> np.timedelta64:
-    """Return the zone's winter time in a year: the lesser offset, as summer is ahead everywhere."""
+    """Return the zone's winter offset in a year: the smaller one, as summer time is ahead."""
     year = int(local.astype("datetime64[Y]").astype(int)) + 1970
     return min(_offset(dt.datetime(year, month, 1), zone) for month in (1, 7))  # noqa: DTZ001
 
@@ -354,9 +354,9 @@ def _offset(local: dt.datetime, zone: ZoneInfo, fold: int = 0) -> np.timedelta64
 
 
 def _offsets(local: np.ndarray, zone: ZoneInfo) -> tuple[np.ndarray, np.ndarray]:
-    """Return local minus UTC for each time, where an hour comes twice by its first and its second.
+    """Return local time minus UTC for each time, for both passes of a repeated hour.
 
-    The zone is asked once for every day without a change.
+    The zone is queried only once for each day without a change.
     """
     days = local.astype("datetime64[D]")
     firsts = np.flatnonzero(np.concatenate([[True], days[1:] != days[:-1]]))
@@ -376,12 +376,12 @@ def _offsets(local: np.ndarray, zone: ZoneInfo) -> tuple[np.ndarray, np.ndarray]
 def _second_pass(
     local: np.ndarray, shifts: np.ndarray, interval_minutes: float
 ) -> tuple[np.ndarray, list[int]]:
-    """Return which rows come after the clock went back, and blocks where no row shows it.
+    """Return which rows come after the clock went back, and the blocks in which no row shows it.
 
-    Of the steps from row to row through the repeated hour, one is longer than it reads by as much
-    as the clock went back. It is the one that then fits the interval best, and it must fit better
-    than as it reads; before the first row of a file and after its last the step is unknown, and
-    fits either way.
+    Of the steps between rows through the repeated hour, one is longer than it reads by the amount
+    the clock went back. It is the step that, so corrected, fits the interval best, and it must fit
+    better than uncorrected. The steps before the first row of a file and after its last are
+    unknown, and fit either way.
     """
     interval = np.timedelta64(int(interval_minutes * 60), "s")
     later = np.zeros(len(local), bool)

@@ -1,7 +1,7 @@
-"""Records checked against each other: names that lead nowhere, numbers that two have, and the like.
+"""Checks records against each other: names of missing records, duplicate numbers, and the like.
 
-What a check needs and cannot be read is no problem of the record that names it: its own problem is
-told where it stands.
+If a record that a check needs cannot be read, that is not a problem of the record that names it; it
+is reported where it is.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ from kilnfolio.records.validation import is_mark, kind_of
 def superseded_problems(
     located: Located[Schedule], current: Located[Schedule] | None
 ) -> Iterator[Problem]:
-    """Yield where an earlier revision of a schedule lies wrongly, or is not earlier.
+    """Yield a problem if an earlier revision of a schedule is misplaced or not earlier.
 
     Parameters
     ----------
@@ -58,13 +58,13 @@ def superseded_problems(
 
 
 def identity_of(read: Located[Any] | Draft) -> str:
-    """Return the id of a record that has one."""
+    """Return the id of a record; None if it has none."""
     identity: str = read.id if isinstance(read, Draft) else vars(read.record)["id"]
     return identity
 
 
 def name_problems(read: Located[Any] | Draft) -> Iterator[Problem]:
-    """Yield where the id of a record is not the name of its file, or of a charge's folder."""
+    """Yield a problem if a record's id is not the name of its file, or of a charge's folder."""
     path, identity = PurePosixPath(read.file), identity_of(read)
     in_folder = path.name == "charge.yaml" or "superseded" in path.parts
     what, home = ("folder", path.parent.name) if in_folder else ("file", path.stem)
@@ -80,12 +80,12 @@ def name_problems(read: Located[Any] | Draft) -> Iterator[Problem]:
 
 
 def misplaced_problem(name: str, why: str) -> Problem:
-    """Return what is said of a file that would be passed over; see `kinds.misplaced`."""
+    """Return the problem of a file that would be ignored; see `kinds.misplaced`."""
     return Problem(Place(name), "this file would not be read", why, "Rename or move it")
 
 
 def twice_problem(read: Located[Any] | Draft, other: str) -> Problem:
-    """Return what is said of a record whose id another file has."""
+    """Return the problem of a record whose id another file also has."""
     return Problem(
         read.document.place("id"),
         f"id '{identity_of(read)}'",
@@ -98,14 +98,14 @@ def twice_problem(read: Located[Any] | Draft, other: str) -> Problem:
 
 
 def problems_of(folder: MillFolder, read: Located[Any] | Draft) -> Iterator[Problem]:
-    """Yield what is wrong with a record beside the others: names that lead nowhere, and the like.
+    """Yield the problems of a record with respect to the others, such as names of missing records.
 
     Parameters
     ----------
     folder : MillFolder
-        The others.
+        The mill's records.
     read : Located or Draft
-        A record that was read without problems.
+        A record that was itself read without problems.
     """
     yield from _dead_names(folder, read)
     if isinstance(read, Draft):
@@ -117,7 +117,7 @@ def problems_of(folder: MillFolder, read: Located[Any] | Draft) -> Iterator[Prob
 
 
 def _readable(problems: Iterator[Problem]) -> Iterator[Problem]:
-    """Yield problems up to where a record that is needed cannot be read."""
+    """Yield problems, stopping when a record that is needed cannot be read."""
     try:
         yield from problems
     except BlockedError:
@@ -142,8 +142,8 @@ def _unknown(
     )
 
 
-#: Where records name others: the pattern of the key, the word for what it names, and where the
-#: folder holds those.
+#: Where records name others: the pattern of the key, the word for what it names, and the attribute
+#: of the folder that holds those.
 _NAMES: Mapping[str, tuple[tuple[tuple[str, ...], str, tuple[str, ...]], ...]] = {
     "charge": (
         (("kiln",), "kiln", ("kilns",)),
@@ -164,12 +164,12 @@ _NAMES: Mapping[str, tuple[tuple[tuple[str, ...], str, tuple[str, ...]], ...]] =
 }
 
 
-#: Kinds of record that are called by another word.
+#: Words for kinds of record that differ from their names.
 _KIND = {"logger profile": "logger"}
 
 
 def _named(read: Located[Any] | Draft) -> Iterator[tuple[Place, str, str, tuple[str, ...]]]:
-    """Yield every record that a record names: the place, its kind, its name, its groups."""
+    """Yield the path, kind, name and groups of every record that a record names."""
     kind = read.kind if isinstance(read, Draft) else kind_of(type(read.record))
     for pattern, noun, groups in _NAMES.get(kind, ()):
         for path in matching(read.document.value, pattern):
@@ -181,12 +181,12 @@ def _named(read: Located[Any] | Draft) -> Iterator[tuple[Place, str, str, tuple[
 
 
 def _dead_names(folder: MillFolder, read: Located[Any] | Draft) -> Iterator[Problem]:
-    """Yield names that lead nowhere; of a complete record also those of records that are not."""
+    """Yield names of missing records and, for a complete record, of incomplete ones."""
     for place, noun, name, groups in _named(read):
         draft = folder.drafts.get(f"{_KIND.get(noun, noun)} {name}")
         if draft is None:
             known = [getattr(folder, field) for field in groups]
-            # asked last: to tell whether another file holds this id, every record of the kind is read
+            # checked last: to find this id in another file, every record of the kind is read
             if not any(name in group for group in known) and name not in misnamed(
                 folder.graph, _KIND.get(noun, noun)
             ):
@@ -202,7 +202,7 @@ def _dead_names(folder: MillFolder, read: Located[Any] | Draft) -> Iterator[Prob
 
 
 def lacking(folder: MillFolder, read: Draft) -> tuple[Draft, ...]:
-    """Return the records a record names that are still to be filled in themselves."""
+    """Return the records named by a record that are themselves still to be filled in."""
     found = {
         draft.name: draft
         for _, noun, name, _ in _named(read)
@@ -278,13 +278,13 @@ def _log_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Prob
 
 
 def _draft_problems(folder: MillFolder, draft: Draft) -> Iterator[Problem]:
-    """Yield what cannot stand of a record that is not complete, beside the names it gives."""
+    """Yield the problems of an incomplete record, apart from the names it gives."""
     if isinstance(draft, OpenCharge) and draft.so_far is not None:
         yield from _charge_problems(folder, draft.so_far)
 
 
 def _step_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
-    """Yield steps the schedule does not have; an older revision may have had them."""
+    """Yield steps that the schedule does not have; an older revision may have had them."""
     charge = located.record
     run = folder.schedules.get(charge.schedule)
     if run is None or run.record.revision != charge.schedule_revision:
@@ -292,7 +292,7 @@ def _step_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Pro
     try:
         steps = len(folder.steps_of(run.record))
     except (ValueError, StopIteration):
-        return  # the schedule's own problem
+        return  # a problem of the schedule
     for index, change in enumerate(charge.step_changes):
         if change.step > steps:
             yield Problem(
@@ -304,7 +304,7 @@ def _step_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Pro
 
 
 def _uncut_boards(_: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
-    """Yield boards of a complete charge without a section: their MC is known at no time."""
+    """Yield boards of a complete charge without a section, whose MC is never known."""
     for index, board in enumerate(located.record.boards):
         if not board.sections:
             yield Problem(
@@ -403,7 +403,7 @@ def _lot_problems(folder: MillFolder, located: Located[Lot]) -> Iterator[Problem
 def _first_place(
     folder: MillFolder, located: Located[Lot], pack: str, own: Mapping[str, int]
 ) -> Place | None:
-    """Return where a pack stands before this, in this lot or in another; None where it does not."""
+    """Return where a pack is named before, in this lot or another; None if nowhere."""
     if pack in own:
         return located.place("packs", own[pack], "number")
     holder = folder.lots_with_pack[pack][0]
@@ -415,7 +415,7 @@ def _first_place(
 
 
 def _rule_problems(located: Located[Lot]) -> Iterator[Problem]:
-    """Yield what the order's rule needs and lacks, and limits that leave no room."""
+    """Yield what the order's rule lacks, and limits that exclude every value."""
     order = located.record.order
     needed = {"band": ("lowest", "highest"), "maximum": ("highest",), "en-14298": ()}[order.rule]
     for key in needed:
@@ -478,7 +478,7 @@ def _limit_problems(folder: MillFolder, located: Located[Limits]) -> Iterator[Pr
 
 
 Check = Callable[[MillFolder, Located[Any]], Iterator[Problem]]
-#: What is checked of each model beside the names it gives.
+#: The checks of each model, apart from the names it gives.
 _CHECKS: tuple[tuple[type[Record] | tuple[type[Record], ...], Check], ...] = (
     (Schedule, _schedule_problems),
     (Charge, _charge_problems),

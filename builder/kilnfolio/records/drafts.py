@@ -1,8 +1,8 @@
-"""Records that somebody began and did not end: nothing in them is wrong, and something is to come.
+"""Records that are begun but not complete.
 
-The mark of what is to be filled in says so. As long as one stands in a record of these kinds, what
-is absent is no problem, and the records around it are read as ever; a value that cannot stand is
-one still. A charge is begun until its end is written: see `open_charge`.
+They contain marks of values to be filled in. While such a record has a mark, missing keys are not a
+problem, and other records are read as usual; an invalid value still is a problem. A charge is open
+until its end is written: see `open_charge`.
 """
 
 from __future__ import annotations
@@ -25,13 +25,13 @@ class Draft:
     Attributes
     ----------
     kind : str
-        The word for its kind.
+        The name of its kind.
     id : str
         Its id.
     document : Document
-        What is written.
+        The document as written.
     to_fill : tuple of Problem
-        What is still to be filled in, each with its place and meaning.
+        The values still to be filled in, each with its place and meaning.
     """
 
     kind: str
@@ -46,28 +46,28 @@ class Draft:
 
     @property
     def name(self) -> str:
-        """What it is called among records of other kinds, as in ``kiln k2``."""
+        """Its name with its kind, as in ``kiln k2``."""
         return f"{self.kind} {self.id}"
 
     @property
     def keys(self) -> tuple[str, ...]:
-        """The keys still to be filled in, once each."""
+        """The keys still to be filled in, without duplicates."""
         return tuple(dict.fromkeys(key_of(problem) for problem in self.to_fill))
 
 
 def key_of(problem: Problem) -> str:
-    """Return the key that a problem of something absent is about."""
+    """Return the key that a problem of a missing value is about."""
     words = problem.what.split("'")
     return words[1] if len(words) > 1 else words[0].split(" is ")[0]
 
 
 def read_draft(document: Document, model: type[R], zone: ZoneInfo | None) -> Located[R] | Draft:
-    """Return a record, or what there is of it while a mark stands in it.
+    """Return a record, or a draft while it contains marks.
 
     Raises
     ------
     RecordProblems
-        Something that is written cannot stand; where no mark stands, also what is absent.
+        A value is not valid or, in a record without marks, missing.
     """
     document = current(document, kind_of(model))
     try:
@@ -84,12 +84,12 @@ def read_draft(document: Document, model: type[R], zone: ZoneInfo | None) -> Loc
 
 
 def only_absent(error: RecordProblems) -> tuple[Problem, ...]:
-    """Return the problems of what is absent, where there are no others.
+    """Return the problems, if all are about missing values.
 
     Raises
     ------
     RecordProblems
-        Those of what is written.
+        The other problems, if there are any.
     """
     if wrong := [problem for problem in error.problems if not problem.absent]:
         raise RecordProblems(wrong) from None
@@ -97,6 +97,6 @@ def only_absent(error: RecordProblems) -> tuple[Problem, ...]:
 
 
 def draft_id(document: Document, home: str) -> str:
-    """Return the id of a record that is not complete; by its home where it is not written."""
+    """Return the id of an incomplete record, from its path if it is not written."""
     written = document.value.get("id")
     return home if written is None or is_mark(written) else str(written)

@@ -1,9 +1,8 @@
-"""A logger's own file cut into rows and cells, as its profile says, and every departure named.
+"""Splits a logger's own file into rows and cells by its profile, and reports every anomaly.
 
-Rows that are all divided alike and hold plain numbers are read as a grid; pandas reads the others in
-one go. What pandas would pass over in silence (a row with a cell too many, a cell cut short, a mark
-read as a temperature) is looked for here, and the slow ways of naming it are walked only when there
-is something to name.
+Uniform rows of plain numbers are read as a grid; pandas reads the others. What pandas would
+silently accept (a row with an extra cell, a truncated cell, a mark read as a temperature) is
+detected here; the slow code that locates it runs only if there is something to report.
 """
 
 from __future__ import annotations
@@ -33,16 +32,16 @@ if TYPE_CHECKING:
 
 #: The largest export read [bytes]: about two years at a row a minute.
 MAX_BYTES = 64 * 1024 * 1024
-#: Problems of one kind shown for one column before the rest are only counted.
+#: Problems of one kind shown per column; the rest are counted.
 SHOWN = 5
 
 _DELIMITERS = {"tab": "\t"}
-#: How a UTF-16 file begins.
+#: Byte-order marks of UTF-16.
 _UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 #: Channels that hold a difference of temperatures, not a temperature.
 _DIFFERENCES = {"depression"}
-#: Where a reading can lie, by house unit [°C, K, %, 0 or 1]. A humidity sensor may read a few
-#: points too high in saturated air (common practice, no source).
+#: Possible readings, by house unit [°C, K, %, 0 or 1]. A humidity sensor may read a few points too
+#: high in saturated air (common practice, no source).
 _RANGES = {"°C": CORE_RANGE_C, "K": (-40.0, 140.0), "%": (0.0, 105.0), "on/off": (0.0, 1.0)}
 _FAHRENHEIT = Temperature.units["°F"]
 _FAHRENHEIT_DIFFERENCE = TemperatureDifference.units["°F"]
@@ -52,30 +51,30 @@ _UNIT_IN_HEADING = re.compile(r"°\s?([CF])\b|[\[(]\s?(?:deg\s?)?([CF])\s?[\])]|
 
 @dataclass(frozen=True)
 class Export:
-    """A logger's file, cut into rows.
+    """A logger's file, split into rows.
 
     Attributes
     ----------
     file : str
         Its name in messages.
     profile : LoggerProfile
-        How it is written.
+        The profile that describes the file.
     headings : list of str
         The names of the columns.
     text : list of str
         Every line of the file.
     body : bytes
-        The rows that hold a reading, in UTF-8.
+        The rows with a reading, in UTF-8.
     cells : DataFrame or mapping of str to ndarray
-        The cells of the columns used, by heading: numbers where all are.
+        The cells of the columns used, by heading; as numbers if all of a column are numbers.
     grid : Grid or None
-        The same rows as a grid, where they are divided alike.
+        The same rows as a grid, if they are uniform.
     lines : ndarray of int
-        The line in the file of each row.
+        Line number of each row in the file.
     rows : int
-        Rows below the headings, whatever they hold.
+        Number of rows below the headings, whatever they hold.
     left_out : Counter
-        Rows that are not in `cells`, by reason.
+        Number of rows that are not in `cells`, by reason.
     """
 
     file: str
@@ -90,41 +89,41 @@ class Export:
     left_out: Counter[str]
 
     def texts(self, heading: str) -> pd.Series:
-        """Return a column as text, missing where the profile says so."""
+        """Return a column as text, with missing values as the profile defines them."""
         return read_cells(self.body, [heading], self.headings, self.file, self.profile, kind=str)[
             heading
         ]
 
     def characters(self, heading: str, width: int) -> np.ndarray | None:
-        """Return a column as a table of characters; None where not all cells are so wide."""
+        """Return a column as a table of characters; None unless all cells have this width."""
         return self.grid.of_width(self.headings.index(heading), width) if self.grid else None
 
     def place(self, row: int, heading: str) -> Place:
-        """Return where a cell stands."""
+        """Return the place of a cell."""
         line = int(self.lines[row])
         starts = _cell_starts(self.text[line - 1], delimiter_of(self.profile))
         index = self.headings.index(heading)
         return Place(self.file, line, starts[index] + 1 if index < len(starts) else 1)
 
     def written(self, row: int, heading: str) -> str:
-        """Return a cell as the file has it."""
+        """Return a cell as written in the file."""
         cells = _split(self.text[int(self.lines[row]) - 1], self.profile)
         index = self.headings.index(heading)
         return cells[index] if index < len(cells) else ""
 
 
 def delimiter_of(profile: LoggerProfile) -> str:
-    """Return the character between the cells."""
+    """Return the delimiter."""
     return _DELIMITERS.get(profile.delimiter, profile.delimiter)
 
 
 def read_export(path: Path, shown_as: str, profile: LoggerProfile) -> Export:
-    """Read an export as its profile says.
+    """Read an export according to its profile.
 
     Raises
     ------
     RecordProblems
-        It cannot be read, or its headings or rows do not fit the profile.
+        It cannot be read, or its headings or rows do not match the profile.
     """
     text = _lines(path, shown_as, profile)
     headings = _headings(text, shown_as, profile)
@@ -163,7 +162,7 @@ def read_export(path: Path, shown_as: str, profile: LoggerProfile) -> Export:
 def _plain_numbers(
     grid: Grid | None, wanted: list[str], headings: list[str], profile: LoggerProfile
 ) -> dict[str, np.ndarray] | None:
-    """Return columns of plain numbers; None where a cell of one is anything else."""
+    """Return columns of plain numbers; None if any cell is something else."""
     if grid is None:
         return None
     found = {}
@@ -281,12 +280,12 @@ def _split(line: str, profile: LoggerProfile) -> list[str]:
     try:
         reader = csv.reader([line], delimiter=delimiter_of(profile), skipinitialspace=True)
         return [cell.strip() for cell in next(reader, [])]
-    except csv.Error:  # a cell beyond the reader's own limit
+    except csv.Error:  # a cell exceeds the csv module's limit
         return [cell.strip() for cell in line.split(delimiter_of(profile))]
 
 
 def _cell_starts(line: str, delimiter: str) -> list[int]:
-    """Return where each cell of a line begins; a delimiter inside quotes begins none."""
+    """Return the start of each cell in a line; delimiters inside quotes do not count."""
     starts, quoted = [0], False
     for index, character in enumerate(line):
         quoted ^= character == '"'
@@ -362,7 +361,7 @@ def _heading_problems(
 
 
 def _read_otherwise(text: list[str], headings: list[str], profile: LoggerProfile) -> str:
-    """Return what to write where the headings stand on another line or are divided otherwise."""
+    """Return what to write if the headings are on another line or the delimiter differs."""
     wanted = set(profile.headings)
     if wanted & set(headings):
         return ""
@@ -383,7 +382,7 @@ def _read_otherwise(text: list[str], headings: list[str], profile: LoggerProfile
 def _unit_problems(
     text: list[str], headings: list[str], shown_as: str, profile: LoggerProfile
 ) -> Iterator[Problem]:
-    """Yield a problem where the file's headings name another unit than the profile."""
+    """Yield a problem if a heading in the file names a different unit from the profile."""
     rows = [_split(line, profile) for line in text[: profile.heading_rows]]
     for column in profile.columns:
         if column.unit not in ("°C", "°F", "K") or column.heading not in headings:
@@ -413,7 +412,7 @@ def _unit_problems(
 def _kept_rows(
     text: list[str], headings: list[str], shown_as: str, profile: LoggerProfile
 ) -> tuple[list[int], Counter[str]]:
-    """Return the lines that hold a reading, and why the others are left out."""
+    """Return the lines with a reading, and why the others are left out."""
     rows = text[profile.heading_rows :]
     delimiter, wanted = delimiter_of(profile), len(headings) - 1
     ignored, heading = _ignored_rows(profile), profile.time.heading
@@ -453,7 +452,7 @@ def _ignored_rows(profile: LoggerProfile) -> re.Pattern[str] | None:
 def _headings_again(
     cells: list[str], headings: list[str], place: Place, profile: LoggerProfile
 ) -> Problem:
-    """Return the problem of a second heading row: the same again, or other columns from here on."""
+    """Return the problem of a second heading row: repeated, or with other columns from there on."""
     if cells == headings:
         marks = _listed(profile.ignored_rows, profile.time.heading)
         return Problem(
@@ -483,7 +482,7 @@ def _headings_again(
 def _odd_row(
     row: str, headings: list[str], place: Place, profile: LoggerProfile
 ) -> Problem | str | None:
-    """Return what is odd about a row: a problem, a reason to leave it out, or nothing."""
+    """Return what is unusual about a row: a problem, a reason to leave it out, or None."""
     if row.count('"') % 2:
         return Problem(
             place,
@@ -540,22 +539,22 @@ def read_cells(
     Parameters
     ----------
     body : bytes
-        The rows in UTF-8, a new line between them.
+        The rows in UTF-8, separated by line feeds.
     wanted, headings : list of str
-        Which columns, and all there are.
+        The columns to read, and all columns.
     shown_as : str
         The file's name in messages.
     profile : LoggerProfile
-        How it is written.
+        The profile that describes the file.
     kind : type, optional
-        str for text; else a column is of numbers where all its cells are.
+        str for text; by default a column becomes numbers if all its cells are.
     padded : bool, default True
-        Spaces may stand before cells; to look for them takes half as long again as to read.
+        Whether cells may begin with spaces; allowing for them takes half as long again.
 
     Raises
     ------
     RecordProblems
-        The rows cannot be divided at all.
+        The rows cannot be split at all.
     """
     import pandas as pd
 
@@ -592,7 +591,7 @@ def read_cells(
 
 
 def numbers(export: Export, column: Column, problems: list[Problem]) -> np.ndarray:
-    """Return a column in its house unit, NaN where missing; add to `problems` what does not fit."""
+    """Return a column in its house unit, with NaN for missing values; add to `problems`."""
     cells = export.cells[column.heading]
     found = len(problems)
     if cells.dtype.kind in "fiub":
@@ -631,7 +630,7 @@ def _from_text(
     parsed = pd.to_numeric(plain.where(plain != "", None), errors="coerce")
     bad = texts[parsed.isna() & (texts != "")]
     swapped = bad[bad.str.fullmatch(_with_decimal("," if profile.decimal == "." else "."))]
-    for row, cell in swapped.head(1).items():  # one slip of the profile, in every row
+    for row, cell in swapped.head(1).items():  # an error in the profile, repeated in every row
         problems.append(_cell_problem(export, column, int(str(row)), cell, len(swapped)))
     bad = bad.drop(swapped.index)
     counts = bad.value_counts(sort=False)
@@ -664,7 +663,7 @@ def _cell_problem(export: Export, column: Column, row: int, cell: str, count: in
 
 
 def _with_decimal(mark: str) -> str:
-    """Return the pattern of a number with this mark before its decimals."""
+    """Return the pattern of a number with this decimal separator."""
     return r"[-+]?\d+" + re.escape(mark) + r"\d+"
 
 

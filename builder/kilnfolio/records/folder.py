@@ -1,4 +1,4 @@
-"""A mill folder: its records, each read when it is asked for."""
+"""A mill folder, whose records are read on demand."""
 
 from __future__ import annotations
 
@@ -34,18 +34,18 @@ T = TypeVar("T")
 
 
 class Derivations(Mapping[str, T]):
-    """One kind of derived value by name, each computed when it is asked for.
+    """Mapping of one kind of derived value by name, each computed on demand.
 
     Parameters
     ----------
     graph : Graph
-        Where they are asked for.
+        The graph that computes them.
     value : Derived
-        Which.
+        The derived value.
     names : callable
-        Returns the names, for whoever walks along them.
+        Returns the names, for iteration.
     take : callable, optional
-        Returns of a value what belongs here; None where it does not.
+        Takes a value; returns the entry of this mapping, or None if it does not belong here.
     """
 
     def __init__(
@@ -64,14 +64,14 @@ class Derivations(Mapping[str, T]):
         return found
 
     def get(self, name: str, default: Any = None) -> Any:
-        """Return a value; the default also where it could not be computed."""
+        """Return a value, or the default, also if it could not be computed."""
         try:
             return self[name]
         except (KeyError, BlockedError):
             return default
 
     def __contains__(self, name: object) -> bool:
-        """Return whether there is such a thing, even if it could not be computed."""
+        """Return whether the value exists, even if it could not be computed."""
         try:
             return isinstance(name, str) and self[name] is not None
         except BlockedError:
@@ -87,7 +87,7 @@ class Derivations(Mapping[str, T]):
 
 
 class Lookup(Mapping[str, T]):
-    """What is asked for by name only; it cannot be walked along."""
+    """A mapping that supports lookup by name only, not iteration."""
 
     def __init__(self, ask: Callable[[str], T]):
         self._ask = ask
@@ -102,7 +102,7 @@ class Lookup(Mapping[str, T]):
         raise TypeError("it is asked for by name only")
 
 
-#: The values of the kinds of record that may lie half filled, charges apart.
+#: Values of the kinds of record that may be drafts, except charges.
 _DRAFTED: Mapping[str, Derived[Any]] = {
     kind: value
     for kind, value in sorted([*reading.LIBRARY.items(), ("lot", reading.lot)])
@@ -111,7 +111,7 @@ _DRAFTED: Mapping[str, Derived[Any]] = {
 
 
 class _Fetched(Generic[T]):
-    """An attribute that is asked for each time, unless an instance was given its own."""
+    """An attribute fetched at each access, unless an instance was given its own value."""
 
     def __init__(self, value: Derived[T]):
         self._value = value
@@ -125,12 +125,12 @@ def _complete(read: Any) -> Any:
 
 
 class MillFolder:
-    """The records of a mill folder; get one from `open_mill`, or from a graph by `mill_of`.
+    """The records of a mill folder; made by `open_mill`, or from a graph by `mill_of`.
 
     Parameters
     ----------
     graph : Graph
-        Reads the records.
+        The graph that reads the records.
     """
 
     def __init__(self, graph: Graph):
@@ -147,7 +147,8 @@ class MillFolder:
         self.lots: Mapping[str, Located[Lot]] = Derivations(
             graph, reading.lot, lambda: self._sorted(reading.lots), _complete
         )
-        #: Charges that are not yet complete, and lots that wait for them: in no count, on no list.
+        #: Charges that are not complete, and lots that wait for them; they are neither counted nor
+        #: listed.
         self.open_charges: Mapping[str, OpenCharge] = Derivations(
             graph,
             reading.charge,
@@ -160,11 +161,11 @@ class MillFolder:
             lambda: reading.waiting_lots(graph),
             lambda read: read.located if isinstance(read, reading.WaitingLot) else None,
         )
-        #: Earlier revisions of schedules by id, the newest first. Nothing is dried by them.
+        #: Earlier revisions of schedules by id, the newest first; they are no longer used.
         self.superseded: Mapping[str, tuple[Located[Schedule], ...]] = Derivations(
             graph, reading.superseded, lambda: tuple(graph.names(SUPERSEDED.name))
         )
-        #: Other records that are still to be filled in, as by ``kiln k2``: on no list.
+        #: Other records that are still to be filled in, by names such as ``kiln k2``; not listed.
         self.drafts: Mapping[str, Draft] = Drafts(graph)
 
     def _library(self, kind: str) -> Mapping[str, Any]:
@@ -190,25 +191,25 @@ class MillFolder:
 
     @property
     def root(self) -> Path:
-        """The folder; whoever takes it depends on the handbook's chapters."""
+        """The folder; the value being computed depends on the handbook's chapters."""
         self.graph.tree("content/handbook")
         return self.graph.folder
 
     def with_records(self, **records: Any) -> MillFolder:
-        """Return the same mill with some attributes given in place of what its files say."""
+        """Return the same mill with some attributes replaced."""
         then = copy.copy(self)
         vars(then).update(records)
         return then
 
     def steps_of(self, schedule: Schedule) -> tuple[Step, ...]:
-        """Return a schedule's steps, a notation code expanded."""
+        """Return a schedule's steps, with a notation code expanded."""
         if schedule.steps:
             return tuple(schedule.steps)
         notation = next(iter(self.notations.values())).record
         return expand(str(schedule.notation), notation)
 
     def located_charge(self, number: str) -> Located[Charge] | OpenCharge:
-        """Return a charge with the place of every value, which `charges` leaves out."""
+        """Return a charge with the place of every value, which `charges` omits."""
         return reading.located_charge(self.graph, number)
 
     def charge_folder(self, number: str) -> Path:
@@ -217,32 +218,32 @@ class MillFolder:
         return self.graph.folder / PurePosixPath(name).parent
 
     def file(self, name: str) -> Path:
-        """Return a file of the folder by its name from the root, to be read."""
+        """Return the path of a file by its name from the root, to be read."""
         return self.graph.file(name)
 
     @cached_property
     def lots_with_pack(self) -> Mapping[str, tuple[str, ...]]:
-        """Lots that name each pack, those that wait last."""
+        """Lots that name each pack, waiting lots last."""
         return Lookup(lambda pack: reading.lots_with_pack(self.graph, pack))
 
     @cached_property
     def lots_of_charge(self) -> Mapping[str, tuple[str, ...]]:
-        """Lots that have packs of each charge, in their order."""
+        """Lots with packs of each charge, in order."""
         return Lookup(lambda number: reading.lots_of_charge(self.graph, number))
 
     @cached_property
     def lots_waiting_for(self) -> Mapping[str, tuple[str, ...]]:
-        """Lots that wait for each open charge, in their order."""
+        """Lots that wait for each open charge, in order."""
         return Lookup(lambda number: reading.lots_waiting_for(self.graph, number))
 
     @cached_property
     def charges_with_pack(self) -> Mapping[str, tuple[str, ...]]:
-        """Charges whose stacking record lists each pack, in their order."""
+        """Charges whose stacking record lists each pack, in order."""
         return Lookup(lambda pack: reading.charges_with_pack(self.graph, pack))
 
 
 class Drafts(Mapping[str, Draft]):
-    """Records that are still to be filled in, charges apart, as by ``kiln k2``."""
+    """Mapping of drafts except charges, by names such as ``kiln k2``."""
 
     def __init__(self, graph: Graph):
         self._graph = graph
@@ -256,7 +257,7 @@ class Drafts(Mapping[str, Draft]):
         return read
 
     def get(self, name: str, default: Any = None) -> Any:
-        """Return a draft; the default also where the record cannot be read."""
+        """Return a draft, or the default, also if the record cannot be read."""
         try:
             return self[name]
         except (KeyError, BlockedError):
@@ -289,39 +290,39 @@ def open_mill(
     root : Path
         The folder that holds ``content/`` and ``schedules/``.
     proposed : mapping of str to bytes, optional
-        What files would hold, by name, in place of what they hold.
+        Bytes to use in place of the files' own, by name.
     bound : mapping of str to callable, optional
-        As for `graph.Graph`: `archive.standing` binds what is sealed.
+        See `graph.Graph`; `archive.standing` binds sealed records.
 
     Raises
     ------
     RecordProblems
-        It is not a mill's folder.
+        It is not a mill folder.
     """
     refuse_other_folder(root)
     return mill_of(MemoryGraph(root, INDEX, environment_options(), proposed=proposed, bound=bound))
 
 
 def mill_of_files(root: Path, files: Mapping[str, Path]) -> MillFolder:
-    """Return the records in these files and no others.
+    """Return the records in these files alone.
 
     Parameters
     ----------
     root : Path
-        The folder that their names are counted from.
+        The folder that their names are relative to.
     files : mapping of str to Path
-        Where each lies, by its name in a mill folder.
+        The path of each file, by its name in a mill folder.
     """
     return mill_of(MemoryGraph(root, INDEX, environment_options(), files))
 
 
 def refuse_other_folder(root: Path) -> None:
-    """Refuse a folder that is not a mill's.
+    """Refuse a folder that is not a mill folder.
 
     Raises
     ------
     RecordProblems
-        Says what it lacks.
+        The message says what the folder lacks.
     """
     if not (root / "content").is_dir():
         missing = "there is no such folder" if not root.is_dir() else "it holds no folder content/"

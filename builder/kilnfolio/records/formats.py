@@ -1,9 +1,9 @@
-"""Record formats: what changed from each to the next, and how an older record is read.
+"""Record formats: the changes between versions, and how older records are read.
 
-Every record says its own format, because a record must stand alone, as in a bag. A record of an
-older format is read as it lies: its keys and words are taken for today's, and keep their places.
-Nothing has to be rewritten, and a sealed record must not be: the seal binds its bytes. `upgraded`
-gives the text of today's format, for those who want their records in one.
+Every record states its format, because it must be readable alone, as in a bag. An older record is
+read without rewriting the file: its keys and values are translated to the current format, and keep
+their places. A sealed record must never be rewritten, as the seal binds its bytes. `upgraded`
+returns the text in the current format, for mills that want all records in one.
 """
 
 from __future__ import annotations
@@ -15,18 +15,18 @@ from typing import Any
 
 from kilnfolio.records.yaml_source import Document, parse_yaml
 
-#: The record format this version writes, and every one it reads.
+#: The record format that this version writes, and all that it reads.
 FORMAT = 1
 FORMATS = tuple(range(FORMAT + 1))
 
 Path = tuple[str | int, ...]
-#: A path with "*" for any item of a list.
+#: A path, with "*" for any item of a list.
 Pattern = tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class Rename:
-    """A key that was called otherwise."""
+    """A key that was renamed."""
 
     old: Pattern
     new: str
@@ -39,7 +39,7 @@ class Rename:
 
 @dataclass(frozen=True)
 class Reword:
-    """A value that was written in other words."""
+    """A value that was reworded."""
 
     at: Pattern
     meant: Mapping[str, str]
@@ -52,9 +52,8 @@ class Reword:
         )
 
 
-#: By the format it leads from, then by kind of record; paths are those of that format, the deeper
-#: first.
-#: Format 0 is that of the drafts, before the first release.
+#: Changes by the format they lead from, then by kind of record. Paths are those of that format, the
+#: deeper ones first. Format 0 was used by drafts before the first release.
 CHANGES: Mapping[int, Mapping[str, tuple[Rename | Reword, ...]]] = {
     0: {
         "charge": (
@@ -70,25 +69,25 @@ CHANGES: Mapping[int, Mapping[str, tuple[Rename | Reword, ...]]] = {
 
 
 def format_of(document: Document) -> int:
-    """Return the format a record says it has; -1 where it says none."""
+    """Return the format that a record states; -1 if it states none."""
     written = document.value.get("format") if isinstance(document.value, dict) else None
     return written if type(written) is int else -1
 
 
 def current(document: Document, kind: str) -> Document:
-    """Return a record of an older format as one of today's.
+    """Return a record of an older format translated to the current one.
 
     Parameters
     ----------
     document : Document
-        What was parsed.
+        The parsed record.
     kind : str
         The kind of record, as in ``charge``.
 
     Returns
     -------
     Document
-        The same document where its format is today's, or none this version knows.
+        The same document if its format is current or unknown to this version.
     """
     written = format_of(document)
     if written not in CHANGES:
@@ -107,7 +106,7 @@ def current(document: Document, kind: str) -> Document:
 
 
 def upgraded(text: str, kind: str) -> str:
-    """Return the text of an older record in today's format; comments and layout stay.
+    """Return the text of an older record in the current format, keeping comments and layout.
 
     Parameters
     ----------
@@ -122,7 +121,8 @@ def upgraded(text: str, kind: str) -> str:
         for change in CHANGES[written].get(kind, ()):
             edits += _edits(document, change, lines)
         for line, column, old, new in sorted(edits, reverse=True):
-            # a word written with escapes stays, and then the new text does not say the same
+            # a word written with escapes is not found; the caller notices that the text still
+            # differs
             if lines[line].startswith(old, column):
                 lines[line] = lines[line][:column] + new + lines[line][column + len(old) :]
         text = "\n".join(lines)
@@ -130,7 +130,7 @@ def upgraded(text: str, kind: str) -> str:
 
 
 def words_of_changes(written: int, kind: str) -> list[str]:
-    """Return what changed since a format, for a kind of record, in words."""
+    """Return in words what changed since a format for a kind of record."""
     return [
         change.words
         for number in range(written, FORMAT)
@@ -143,7 +143,7 @@ def _pattern(change: Rename | Reword) -> Pattern:
 
 
 def matching(value: Any, pattern: Pattern, path: Path = ()) -> Iterator[Path]:
-    """Yield the path of everything that stands at a pattern."""
+    """Yield the path of everything that matches a pattern."""
     if not pattern:
         yield path
     elif pattern[0] == "*" and isinstance(value, list):
@@ -154,10 +154,10 @@ def matching(value: Any, pattern: Pattern, path: Path = ()) -> Iterator[Path]:
 
 
 def _renamed(document: Document, path: Path, new: str) -> Document:
-    """Return a document with a key called otherwise, every place below it kept."""
+    """Return a document with a key renamed, keeping every place below it."""
     *above, old = path
     if (*above, new) in document.places:
-        return document  # both stand: the old one is refused as unknown
+        return document  # both are there: the old one is refused as unknown
     value = _with(
         document.value,
         tuple(above),
@@ -197,7 +197,7 @@ def _reworded(document: Document, path: Path, change: Reword) -> Document:
 
 
 def _corrections(document: Document, change: Rename) -> Document:
-    """Return a document whose corrections call a key as it is called now."""
+    """Return a document whose corrections use the new name of a key."""
     entries = document.value.get("corrections")
     if not isinstance(entries, list):
         return document
@@ -228,7 +228,7 @@ def _field(words: str, change: Rename) -> str:
 def _edits(
     document: Document, change: Rename | Reword, lines: list[str]
 ) -> Iterator[tuple[int, int, str, str]]:
-    """Yield line and column from 0, what stands there, and what takes its place."""
+    """Yield line and column from 0, the old text there, and the new text."""
     for path in matching(document.value, _pattern(change)):
         if isinstance(change, Rename):
             place = document.key_place(*path)
@@ -261,7 +261,7 @@ def _at(value: Any, path: Path) -> Any:
 
 
 def _with(value: Any, path: Path, change: Any) -> Any:
-    """Return plain values with one mapping, at a path, changed."""
+    """Return plain values with the mapping at one path changed."""
     if not path:
         return change(value)
     copy: Any = list(value) if isinstance(value, list) else dict(value)

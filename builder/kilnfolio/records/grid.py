@@ -1,7 +1,7 @@
-"""Rows of text that are all divided alike, with their cells found without cutting them.
+"""Uniform rows of text, whose cells are located without splitting the text.
 
-Most exports are such: no quotes, and as many delimiters in every row. Their times can be read as a
-table of characters, several times faster than one after the other, and their numbers without
+Most exports are uniform: no quotes, and the same number of delimiters in every row. Their times can
+be parsed as a table of characters, several times faster than one by one, and their numbers without
 pandas, which takes longer to import than a season's log takes to read.
 """
 
@@ -18,7 +18,7 @@ _NUMBER = re.compile(r"[-+]?\d+(\.\d+)?")
 
 
 def _plain(decimal: str) -> np.ndarray:
-    """Return which characters a plain number may have; 0 fills up a shorter cell."""
+    """Return which characters a plain number may have; 0 pads shorter cells."""
     table = np.zeros(256, bool)
     table[[0, *b"0123456789+-", ord(decimal)]] = True
     return table
@@ -29,14 +29,14 @@ _PLAIN = {decimal: _plain(decimal) for decimal in ".,"}
 
 @dataclass(frozen=True)
 class Grid:
-    """Where the cells of each row begin and end.
+    """The positions of the cells of each row.
 
     Attributes
     ----------
     characters : ndarray of uint8
-        The rows, in UTF-8, each ending in a new line.
+        The rows in UTF-8, each ending in a line feed.
     starts, ends : ndarray of int
-        Of each cell, rows by columns, the place of its first character and of what follows it.
+        Start and end of each cell, rows by columns.
     """
 
     characters: np.ndarray
@@ -49,7 +49,7 @@ class Grid:
         return bool((self.characters[self.starts] == _SPACE).any())
 
     def of_width(self, column: int, width: int) -> np.ndarray | None:
-        """Return a column's characters, rows by width; None where a cell has more or fewer."""
+        """Return a column's characters, rows by width; None if any cell has another width."""
         starts = self.starts[:, column]
         if ((self.ends[:, column] - starts) != width).any():
             return None
@@ -57,17 +57,17 @@ class Grid:
         return characters
 
     def numbers(self, column: int, decimal: str, missing: Sequence[str]) -> np.ndarray | None:
-        """Return a column of plain decimal numbers; None where a cell is written otherwise.
+        """Return a column of plain decimal numbers; None if any cell is something else.
 
         Parameters
         ----------
         column : int
-            Which column, from 0.
+            The column, counted from 0.
         decimal : str
-            What stands before the decimals, a point or a comma.
+            The decimal separator, a point or a comma.
         missing : sequence of str
-            What a cell without a reading holds, beside nothing at all. A number among these is
-            missing however it is written: -999 also as -999.0.
+            Texts of a cell without a reading, besides an empty one. A number among them matches
+            however it is written: -999 also as -999.0.
         """
         starts, widths = self.starts[:, column], self.ends[:, column] - self.starts[:, column]
         places = np.arange(max(int(widths.max()), 1))
@@ -92,16 +92,16 @@ class Grid:
 
 
 def grid_of(body: bytes, delimiter: str, columns: int) -> Grid | None:
-    """Return rows as a grid; None where a row is divided otherwise, or a cell may be quoted.
+    """Return rows as a grid; None if they are not uniform or a cell may be quoted.
 
     Parameters
     ----------
     body : bytes
-        The rows in UTF-8, a new line between them.
+        The rows in UTF-8, separated by line feeds.
     delimiter : str
-        What stands between cells, one ASCII character.
+        The delimiter, one ASCII character.
     columns : int
-        How many cells each row should have, 2 or more.
+        The number of cells each row must have, 2 or more.
     """
     if b'"' in body or columns < 2:
         return None

@@ -1,4 +1,4 @@
-"""A kiln: what it can do, and the instruments its records rest on."""
+"""A kiln: its capabilities, and the instruments behind its records."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pydantic import Field
 from kilnfolio.records.model import Day, Name, Record, Slug, Text, in_range
 from kilnfolio.records.quantities import Duration, Speed, Temperature, TemperatureDifference, Volume
 
-#: What a log column can measure. ``emc`` is a sensor that shows EMC itself, as of a wood wafer;
+#: What a log column can measure. ``emc`` is a sensor that shows EMC itself, such as a wood wafer;
 #: ``core-1`` to ``core-9`` are temperature probes in the timber, ``pin-1`` to ``pin-9`` pairs of
 #: pins in it that show MC.
 CHANNELS = (

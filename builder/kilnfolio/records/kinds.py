@@ -1,4 +1,4 @@
-"""The kinds of record a mill keeps: one registry of models, and of where their files lie.
+"""The kinds of record a mill keeps: the registry of their models and paths.
 
 Readers, ``new``, ``schema``, ``upgrade``, the reference page and the graph all take their list of
 kinds from here.
@@ -14,11 +14,11 @@ from importlib import import_module
 
 from kilnfolio.graph.inputs import Index
 
-TYPE_CHECKING = False  # as typing has it
+TYPE_CHECKING = False  # saves importing typing
 if TYPE_CHECKING:
     from kilnfolio.records.model import Record
 
-#: Words in a path that stand for a part of it, and what such a part may be.
+#: Placeholders in a path, and the pattern of each.
 _PARTS = {"ID": "([^/]+)", "YEAR": "[^/]+", "REVISION": "[^/]+"}
 
 
@@ -29,16 +29,16 @@ class RecordKind:
     Attributes
     ----------
     name : str
-        What it is called, as in ``charge``; the schema and the command ``new`` go by it.
+        Its name, as in ``charge``, also for the schema and the command ``new``.
     model_at : str
-        The module of this package and the class that say what it holds. Models are imported when
-        they are asked for: a build with nothing to do looks at files alone.
+        The module of this package and the class of its model. Models are imported on demand, since
+        a build with nothing to do needs none.
     paths : tuple of str
-        Where its files lie in a mill folder: ``ID`` stands for the record's id.
+        Where its files are in a mill folder; ``ID`` stands for the record's id.
     draft : bool
-        Whether it may lie half filled: ``new`` begins records of these kinds.
+        Whether it may be a draft: ``new`` begins records of these kinds.
     local_times : bool
-        Whether it holds times that are the mill's where they name no zone.
+        Whether it holds times that are in the mill's zone unless they give an offset.
     """
 
     name: str
@@ -49,14 +49,14 @@ class RecordKind:
 
     @cached_property
     def model(self) -> type[Record]:
-        """What it holds."""
+        """The model of its records."""
         module, _, name = self.model_at.partition(":")
         found: type[Record] = getattr(import_module(f"kilnfolio.records.{module}"), name)
         return found
 
     @property
     def single(self) -> bool:
-        """Whether a mill has one of them."""
+        """Whether a mill has only one."""
         return "ID" not in self.paths[0]
 
     @cached_property
@@ -70,7 +70,7 @@ class RecordKind:
         return tuple(re.sub("|".join(_PARTS), "*", path) for path in self.paths)
 
     def name_at(self, path: str) -> str | None:
-        """Return the name of the record that a path holds; None where it is of another kind."""
+        """Return the name of the record at a path; None if it is of another kind."""
         match = self.pattern.fullmatch(path)
         return None if match is None else next(filter(None, match.groups()), "")
 
@@ -81,7 +81,7 @@ def _pattern(path: str) -> str:
     )
 
 
-#: Every kind, in the order a mill meets them.
+#: Every kind, in the order in which a mill needs them.
 RECORD_KINDS: dict[str, RecordKind] = {
     kind.name: kind
     for kind in (
@@ -115,25 +115,26 @@ RECORD_KINDS: dict[str, RecordKind] = {
 SUPERSEDED = RecordKind(
     "superseded", "schedule:Schedule", ("schedules/superseded/ID/REVISION.yaml",)
 )
-#: The list of the index that holds files nobody would read.
+#: The list of the index for files that would be ignored.
 MISPLACED = "misplaced"
-#: The list of the index that holds the files of the mill's own house, beside its record.
+#: The list of the index for the files of the mill's house style, beside its record.
 HOUSE = "house"
 _HOUSE = re.compile(r"content/(brand|theme)/[^/]+")
 _ALL = (*RECORD_KINDS.values(), SUPERSEDED)
-#: How records are kept in each folder of the second level.
+#: How records are stored in each folder of the second level.
 _KEPT_AS = {
     "/".join(path.split("/")[:2]): path.split("/", 2)[2]
     for kind in _ALL
     if not kind.single
     for path in kind.paths
 }
-#: What a file is called that somebody took for a record, an editor's or mailer's ending included.
+#: Names of files that were probably meant as records, including endings added by editors or mail
+#: programs.
 _YAML = re.compile(r"\.(yaml|yml|yaml\.txt)$", re.IGNORECASE)
 
 
 def kind_at(path: str) -> tuple[RecordKind, str] | None:
-    """Return the kind and the name of the record that a path holds; None for any other file."""
+    """Return the kind and name of the record at a path; None for any other file."""
     for kind in _ALL:
         if (name := kind.name_at(path)) is not None:
             return kind, name
@@ -141,12 +142,12 @@ def kind_at(path: str) -> tuple[RecordKind, str] | None:
 
 
 def misplaced(names: Iterable[str]) -> Iterator[tuple[str, str]]:
-    """Yield the YAML files that lie where they would be passed over in silence, and why.
+    """Yield YAML files that would be silently ignored where they are, with the reason.
 
     Parameters
     ----------
     names : iterable of str
-        Files, from the root of the mill folder.
+        Paths relative to the root of the mill folder.
     """
     for name in sorted(names):
         if not _YAML.search(name) or kind_at(name):
@@ -159,7 +160,7 @@ def misplaced(names: Iterable[str]) -> Iterator[tuple[str, str]]:
 
 
 def _index_entry(path: str) -> tuple[str, str] | None:
-    """Return the list of the index that a file stands in, and its name there."""
+    """Return the list of the index that a file belongs to, and its name there."""
     if found := kind_at(path):
         return found[0].name, found[1]
     if _HOUSE.fullmatch(path):
@@ -167,7 +168,7 @@ def _index_entry(path: str) -> tuple[str, str] | None:
     return (MISPLACED, path) if any(misplaced([path])) else None
 
 
-#: The files of a mill folder that count, and how they are sorted.
+#: The input files of a mill folder, and how they are sorted into lists.
 INDEX = Index(
     folders=("content", "schedules", "keys"),
     trees=("content/handbook", "content/ledger", "content/demo-keys", "keys"),

@@ -1,4 +1,4 @@
-"""Limits: every threshold of every check, as data the mill may edit."""
+"""Limits: the thresholds of all checks, as data that a mill may edit."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from kilnfolio.records.model import Name, Record, Slug, Text, record_error
 from kilnfolio.records.quantities import Length
 from kilnfolio.records.sourced import Known
 
-#: Limits that a formula takes only between two bounds, by key.
+#: The range that a formula accepts for a limit, by key.
 _BOUNDS = {"thick-stock-divisor": (1.01, 10.0)}
 
 
 class Scope(Record):
-    """Where a limit holds; a limit without a scope holds everywhere."""
+    """Where a limit applies; a limit without a scope applies everywhere."""
 
     species: list[Slug] = []
     """Ids of the species it is for."""
@@ -32,7 +32,7 @@ class Scope(Record):
 
     @property
     def narrowness(self) -> int:
-        """How many conditions it makes; the narrowest limit that fits is used."""
+        """The number of its conditions; the narrowest limit that matches is used."""
         return sum(
             map(bool, (self.species, self.kind, self.thicker_than, self.target_mc, self.region))
         )
@@ -76,7 +76,7 @@ class Limits(Record):
 
     @cached_property
     def everywhere(self) -> dict[str, Limit]:
-        """The limits of one value only, which hold whatever is dried and wherever."""
+        """Values of the limits with only one value, which apply to all timber and every kiln."""
         return {
             key: entries[0]
             for key, entries in self.limits.items()

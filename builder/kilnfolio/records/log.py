@@ -1,8 +1,8 @@
 """Logger exports to arrays, with every row accounted for.
 
-A profile says how the export is written; nothing is guessed. A heading, time or number that does
-not fit the profile is a problem with its line and column. Rows whose clock repeats or runs back
-are kept out of the arrays and counted, never dropped in silence; nothing is interpolated.
+A profile describes the export; nothing is guessed. A heading, time or number that does not match
+the profile is a problem with its line and column. Rows whose clock repeats or goes back are left
+out of the arrays and counted, never silently dropped; nothing is interpolated.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from kilnfolio.records.export import no_readings, numbers, read_export
 from kilnfolio.records.logger import LONGEST_INTERVAL, LoggerProfile
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 
-#: Fewer rows do not tell how far apart a logger writes them.
+#: Fewest rows that show a logger's interval.
 ROWS_THAT_TELL = 12
 
 
@@ -32,22 +32,22 @@ class Log:
     Attributes
     ----------
     times : ndarray of datetime64[s]
-        UTC, strictly rising.
+        UTC, strictly increasing.
     channels : dict of str to ndarray
         Readings by channel [°C, K for depression, % for humidity, 0 or 1 for on/off]; NaN where
         the export marks a missing value.
     lines : ndarray of int
-        Line of each reading in its file.
+        Line number of each reading in its file.
     files : ndarray of int
-        Index into `names` of the file each reading came from.
+        Index into `names` of the file of each reading.
     names : tuple of str
         The files, relative to the mill folder.
     rows : int
-        Rows of data in the files.
+        Number of data rows in the files.
     left_out : Counter
-        Rows and cells not used, by reason.
+        Number of rows and cells not used, by reason.
     interval_minutes : float
-        Minutes between rows, by the profile.
+        Interval between rows in the profile [min].
     """
 
     times: np.ndarray
@@ -69,7 +69,7 @@ class Log:
 
 
 def as_datetime(time: np.datetime64, zone: ZoneInfo) -> dt.datetime:
-    """Return a UTC datetime64 as a moment in a zone."""
+    """Return a UTC datetime64 as a datetime in a zone."""
     return dt.datetime.fromtimestamp(int(time.astype("datetime64[s]").astype(np.int64)), zone)
 
 
@@ -83,14 +83,14 @@ def read_log(path: Path, shown_as: str, profile: LoggerProfile, zone: ZoneInfo) 
     shown_as : str
         Its name in messages.
     profile : LoggerProfile
-        How it is written.
+        The profile that describes the export.
     zone : ZoneInfo
         The zone of a local clock.
 
     Raises
     ------
     RecordProblems
-        The file does not fit the profile.
+        The file does not match the profile.
     """
     export = read_export(path, shown_as, profile)
     problems: list[Problem] = []
@@ -126,9 +126,9 @@ def read_log(path: Path, shown_as: str, profile: LoggerProfile, zone: ZoneInfo) 
 def _interval_problem(
     times: np.ndarray, lines: np.ndarray, shown_as: str, profile: LoggerProfile
 ) -> Problem | None:
-    """Return the problem of rows that mostly stand further apart, or closer, than the profile says.
+    """Return the problem of rows that are mostly further apart, or closer, than the profile says.
 
-    What counts as a gap, and for how long a core was hot, is judged by that interval.
+    The interval decides what counts as a gap and for how long a core was hot.
     """
     if len(times) <= ROWS_THAT_TELL:
         return None
@@ -188,11 +188,11 @@ def join_logs(logs: list[Log]) -> Log:
 
 
 def _rising(times: np.ndarray, timed: np.ndarray) -> np.ndarray:
-    """Return the rows to keep so that time always rises: as many as can be, the first of equals."""
+    """Return the largest set of rows whose times strictly increase; of equal times, the first."""
     seconds = times.astype(np.int64)
     if timed.all() and (np.diff(seconds) > 0).all():
         return timed.copy()
-    tails: list[int] = []  # the earliest last row of a rising run of each length
+    tails: list[int] = []  # the earliest last row of an increasing run of each length
     ends: list[int] = []  # ... and its time
     before = np.full(len(seconds), -1)
     for row in np.flatnonzero(timed).tolist():

@@ -1,4 +1,4 @@
-"""A logger profile: how one kind of export is read, so that nothing is guessed."""
+"""A logger profile: describes one kind of export, so that nothing is guessed."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from pydantic import AfterValidator, Field, model_validator
 from kilnfolio.records.kiln import Channel
 from kilnfolio.records.model import Name, Record, Slug, Text, record_error
 
-#: A clock kept as a plain number, as spreadsheets (days since 1899-12-30) and computers (seconds
-#: since 1970-01-01) do.
+#: A time as a plain number, as in spreadsheets (days since 1899-12-30) and computers (seconds since
+#: 1970-01-01).
 SERIAL = re.compile(r"(days|seconds) since (\d{4}-\d{2}-\d{2})")
 
-#: The furthest apart that rows still tell what a kiln does [min].
+#: The longest interval at which rows still show what a kiln does [min].
 LONGEST_INTERVAL = 240
 
-#: Afternoon, and a day that cannot be a month: what a format must bring back unchanged.
+#: An afternoon, on a day that cannot be a month, which a format must write and read unchanged.
 _PROBE = dt.datetime.fromisoformat("2031-11-28T17:46:00+03:00")
 
 
@@ -68,7 +68,7 @@ class TimeColumn(Record):
         return self
 
 
-#: The units a column may have, by channel; the temperatures are all the others.
+#: Units that a column may have, by channel; all other channels are temperatures.
 _TEMPERATURE = ("°C", "°F")
 _UNITS = {
     "depression": ("K", *_TEMPERATURE),
@@ -138,7 +138,7 @@ class LoggerProfile(Record):
 
     @property
     def headings(self) -> list[str]:
-        """The headings that are read: of the time, then of the columns."""
+        """The headings that are read: those of the time, then of the columns."""
         return [
             self.time.heading,
             *filter(None, [self.time.time_heading]),

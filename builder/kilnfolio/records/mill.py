@@ -1,4 +1,4 @@
-"""The mill: who it is, where it stands, and what its pages print."""
+"""The mill: who and where it is, and what its pages print."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from kilnfolio.records.model import Name, Record, Text, in_range, record_error
 from kilnfolio.records.quantities import Length, Pressure
 from kilnfolio.records.region import RegionName
 
-#: The names of zones, looked up on the disk once.
+#: The names of zones, read from the disk once.
 _zones = cache(available_timezones)
 
 
@@ -58,7 +58,7 @@ class Contact(Record):
     """The office's telephone number."""
 
 
-#: Languages that customers' pages are there in; `rendering.languages` has their catalogues.
+#: Languages of customers' pages; `rendering.languages` has their catalogues.
 CustomerLanguage = Literal["en", "fr", "de"]
 
 
@@ -134,12 +134,12 @@ class Mill(Record):
 
     @property
     def energy_price(self) -> tuple[float, str] | None:
-        """The price of a kilowatt-hour and its currency, where the mill gives a tariff."""
+        """The price of a kilowatt-hour and its currency, if the mill gives a tariff."""
         found = _TARIFF.fullmatch(self.energy_tariff or "")
         return (float(found[1]), found[2]) if found else None
 
     def has_signed(self, tag: str, wording: str) -> bool:
-        """Return whether the mill has signed the safety wording of a language as it now reads."""
+        """Return whether the mill has signed the present safety wording in a language."""
         return any(one.language == tag and one.wording == wording for one in self.signed_wordings)
 
     @property

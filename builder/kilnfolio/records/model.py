@@ -26,12 +26,12 @@ from kilnfolio.records.problems import Place
 from kilnfolio.records.quantities import HOUSE_UNIT, QUANTITY, Quantity
 from kilnfolio.records.yaml_source import Document
 
-#: Stands in a new record for a value that somebody still has to write.
+#: Marks a value in a new record that somebody still has to fill in.
 TO_FILL = "…"
 
 
 class Record(BaseModel):
-    """Part of a record: fields are fixed once read, and unknown keys are refused."""
+    """A record or part of one: immutable once read; unknown keys are refused."""
 
     model_config = ConfigDict(
         frozen=True,
@@ -39,7 +39,7 @@ class Record(BaseModel):
         str_strip_whitespace=True,
         allow_inf_nan=False,
         ser_json_inf_nan="strings",
-        defer_build=True,  # a validator is built when a record of the kind is first read
+        defer_build=True,  # build a validator only when a record of the kind is first read
     )
 
 
@@ -48,7 +48,7 @@ R = TypeVar("R", bound=Record)
 
 @dataclass(frozen=True)
 class Located(Generic[R]):
-    """A record and the document it was read from, so that a finding can point at a line."""
+    """A record with the document it was read from, so that a finding can point to a line."""
 
     record: R
     document: Document
@@ -67,7 +67,7 @@ class Located(Generic[R]):
 
 
 def _matching(pattern: str, most: int, words: str) -> Any:
-    """Return a text type that follows `pattern`, refused in `words`."""
+    """Return a text type that must match `pattern`; `words` describe it in the refusal."""
 
     def check(text: str) -> str:
         if len(text) > most:
@@ -96,7 +96,7 @@ def _matching(pattern: str, most: int, words: str) -> Any:
 def record_error(
     entered: object, why: str, instead: str = "", *, at: tuple[str | int, ...] = ()
 ) -> PydanticCustomError:
-    """Return an error a model raises about one of its own values, at a path below itself."""
+    """Return an error about one of a model's own values, for the model to raise."""
     return PydanticCustomError(
         "record", "{why}", {"entered": str(entered), "why": why, "instead": instead, "at": at}
     )
@@ -104,18 +104,18 @@ def record_error(
 
 #: The name of a record in files and addresses.
 Slug = _matching(r"[a-z0-9]+(-[a-z0-9]+)*", 60, "lower-case letters, digits and single hyphens")
-#: A charge, lot or pack number as the mill writes it; 20 characters is the room a
-#: GS1 batch or lot number, AI (10), has (GS1 General Specifications).
+#: A charge, lot or pack number as the mill writes it; 20 characters is the length of a GS1 batch or
+#: lot number, AI (10) (GS1 General Specifications).
 Number = _matching(r"[A-Za-z0-9][A-Za-z0-9._-]*", 20, "letters, digits, '.', '_' and '-'")
 
 
-#: Characters that turn the order of the text around them (Unicode UAX #9): with them a name can be
-#: made to read as another.
+#: Characters that change the direction of the text around them (Unicode UAX #9), by which one name
+#: can be made to look like another.
 _TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
 def _printable(text: str) -> str:
-    """Refuse what an escape in a quoted text can smuggle in: characters that act unseen."""
+    """Refuse invisible control characters, which an escape in a quoted text can contain."""
     for character in text:
         if (
             unicodedata.category(character) == "Cc" and character not in "\n\t"
@@ -131,17 +131,17 @@ def _printable(text: str) -> str:
 Text = Annotated[str, Field(min_length=1, max_length=2000), AfterValidator(_printable)]
 Name = Annotated[str, Field(min_length=1, max_length=120), AfterValidator(_printable)]
 
-#: Years a record can be of: a slip in the century is caught.
+#: Possible years of a record, to catch a wrong century.
 _YEARS = range(1950, 2200)
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 _TIME = re.compile(rf"({_DAY.pattern})[T ]\d{{2}}:\d{{2}}(:\d{{2}})?(Z|[+-]\d{{2}}:\d{{2}})?")
-#: A day written 2/3/2026 or 2.3.2026, and one written 2026-3-2 or 2026/03/02.
+#: A date written 2/3/2026 or 2.3.2026, and one written 2026-3-2 or 2026/03/02.
 _DAY_LAST = re.compile(r"(\d{1,2})[/.-](\d{1,2})[/.-](\d{4})\b")
 _DAY_LOOSE = re.compile(r"(\d{4})(?:[/.-](\d{1,2})[/.-](\d{1,2})|(\d{2})(\d{2}))(?![\d])")
 
 
 def _meant(entered: str) -> list[str]:
-    """Return every day that a day not written as records write it may mean."""
+    """Return every date that a date in another notation may mean."""
     if loose := _DAY_LOOSE.match(entered):
         year, month, day = (int(part) for part in loose.groups() if part)
         pairs = {(month, day)}
@@ -158,7 +158,7 @@ def _meant(entered: str) -> list[str]:
 
 
 def _clock_meant(entered: str) -> str:
-    """Return the time of day in words such as 7:10 PM; empty if there is none."""
+    """Return the time of day in text such as 7:10 PM; empty if there is none."""
     found = re.search(r"\b(\d{1,2}):(\d{2})(?::\d{2})?\s*([ap])?\.?m?\b", entered, re.IGNORECASE)
     if not found or int(found[1]) > 23 or int(found[2]) > 59:
         return ""
@@ -227,7 +227,7 @@ def _moment(value: object, info: ValidationInfo) -> dt.datetime:
 
 
 def localize(moment: dt.datetime, zone: ZoneInfo, entered: object) -> dt.datetime:
-    """Return the moment a local clock showed, refusing hours that repeat or never were.
+    """Return a local time with its zone, refusing hours that are repeated or skipped.
 
     Parameters
     ----------
@@ -236,7 +236,7 @@ def localize(moment: dt.datetime, zone: ZoneInfo, entered: object) -> dt.datetim
     zone : ZoneInfo
         The mill's zone.
     entered : object
-        The words as entered, for the message.
+        The text as entered, for the message.
 
     Raises
     ------
@@ -275,7 +275,7 @@ Moment = Annotated[
     WithJsonSchema({"type": "string", "format": "date-time", "examples": ["2026-03-02T07:10"]}),
 ]
 
-#: The day a thing was done, written 2026-03-02.
+#: The date on which something was done, written 2026-03-02.
 Day = Annotated[
     dt.date,
     BeforeValidator(_day),
@@ -309,7 +309,7 @@ class Change(Record):
 
 @dataclass(frozen=True)
 class _InRange:
-    """Keeps a quantity between two values of its house unit; the JSON Schema says so in words."""
+    """Restricts a quantity to a range in its house unit, which the JSON Schema states in words."""
 
     low: float
     high: float
@@ -343,12 +343,12 @@ class _InRange:
 
 
 def in_range(low: float, high: float) -> Any:
-    """Return an annotation that keeps a quantity between two values of its house unit."""
+    """Return an annotation that restricts a quantity to a range in its house unit."""
     return _InRange(low, high)
 
 
 def _range(low: float, high: float, unit: str) -> str:
-    """Return a range in words, in metres where millimetres run to five digits."""
+    """Return a range in words, in metres if millimetres would have five digits."""
     if unit == "mm" and max(-low, high) >= 10_000.0:
         return f"{low / 1000:g} to {high / 1000:g} m"
     return f"{low:g} to {high:g} {unit}"

@@ -65,24 +65,24 @@ class Notation(Known):
 
 
 def expand(code: str, notation: Notation) -> tuple[Step, ...]:
-    """Return the steps a notation code stands for.
+    """Return the steps of a notation code.
 
     Parameters
     ----------
     code : str
-        As in ``T4-D2``.
+        The code, as in ``T4-D2``.
     notation : Notation
-        The tables.
+        The notation with its tables.
 
     Returns
     -------
     tuple of Step
-        From green to final; each step begins where either table changes.
+        The steps from green to final; each begins where either table changes.
 
     Raises
     ------
     ValueError
-        The code is not of this notation, or names a row the tables lack.
+        The code does not belong to this notation, or names a row that the tables lack.
     """
     match = CODE.fullmatch(code)
     if (
@@ -110,7 +110,7 @@ def expand(code: str, notation: Notation) -> tuple[Step, ...]:
         ][-1]
         air = (stage.dry_bulb.value, depression.value)
         if air == last_air:
-            steps.pop()  # the same air goes on: one step, not two
+            steps.pop()  # the air does not change: one step, not two
         last_air = air
         until = "final" if end is None else Percent(end, f"{end:g} %")
         steps.append(Step(dry_bulb=stage.dry_bulb, depression=depression, until_mc=until))

@@ -1,7 +1,7 @@
-"""A charge that is still being written: what is known of it, and what is still to fill in.
+"""A charge whose record is not complete: what is known, and what is still to be filled in.
 
-A charge is open until `ended` and `unloaded` are both written. Marks and absent keys are then no
-problem, and the records around it are read as ever; a value that cannot stand is one still.
+A charge is open until `ended` and `unloaded` are both written. Until then marks and missing keys
+are not a problem, and other records are read as usual; an invalid value still is a problem.
 """
 
 from __future__ import annotations
@@ -23,27 +23,27 @@ from kilnfolio.records.problems import RecordProblems
 from kilnfolio.records.validation import is_mark, validate
 from kilnfolio.records.yaml_source import Document
 
-#: What an open charge lacks; the last that is written of a charge.
+#: The last keys written in a charge, which an open one lacks.
 LAST = ("ended", "unloaded")
-#: Stands for what is not written while the rest is read; no record can be of that year.
+#: Stands in for missing times while the rest is read; no record can be of that year.
 _NOT_YET = dt.datetime(2900, 1, 1, tzinfo=dt.UTC)
 
 
 @dataclass(frozen=True)
 class OpenCharge(Draft):
-    """A charge that runs, or that nobody has written to its end.
+    """A charge that is running, or whose record nobody has completed.
 
     Attributes
     ----------
     so_far : Located of Charge, optional
-        The record as it stands, its last moment put for those of `LAST` that are not written;
-        None until it says which kiln, schedule and timber, and when heating began.
+        The record so far, with its last moment in place of missing keys of `LAST`; None until it
+        names kiln, schedule, timber and the time heating began.
     """
 
     so_far: Located[Charge] | None
 
     def until(self, moment: dt.datetime) -> Located[Charge] | None:
-        """Return `so_far` as it stands at a later moment, such as the log's last."""
+        """Return `so_far` with a later end, such as the log's last time."""
         if self.so_far is None:
             return None
         record = self.so_far.record
@@ -56,12 +56,12 @@ class OpenCharge(Draft):
 
 
 def read_charge(document: Document, zone: ZoneInfo | None) -> Located[Charge] | OpenCharge:
-    """Return a charge, or an open one where its end is not written.
+    """Return a charge, or an open one if its end is not written.
 
     Raises
     ------
     RecordProblems
-        Something that is written cannot stand; of a finished charge, also what is absent.
+        A value is not valid or, in a finished charge, missing.
     """
     document = current(document, "charge")
     if not isinstance(document.value, dict) or all(_written(document.value, key) for key in LAST):
@@ -103,7 +103,7 @@ def _so_far(document: Document, zone: ZoneInfo | None) -> Located[Charge] | None
 
 
 def _not_ended(value: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Return the stops and stages of a charge that have begun and not ended."""
+    """Return the stops and stages that have begun but not ended."""
     spans = [*(value.get("stops") or ()), value.get("equalizing"), value.get("conditioning")]
     return [
         span for span in spans if isinstance(span, dict) and "start" in span and "end" not in span
@@ -111,7 +111,7 @@ def _not_ended(value: Mapping[str, Any]) -> list[dict[str, Any]]:
 
 
 def _ended_at(record: Charge, latest: dt.datetime) -> dict[str, object]:
-    """Return the stops and stages that have not ended, as far as they go."""
+    """Return the stops and stages that have not ended, ended at a given moment."""
 
     def ended(span: Stop | Stage) -> Stop | Stage:
         if span.end != _NOT_YET:
@@ -126,7 +126,7 @@ def _ended_at(record: Charge, latest: dt.datetime) -> dict[str, object]:
 
 
 def _without_sections_in_the_oven(value: Any) -> Any:
-    """Return a charge without the sections that have no oven-dry mass yet, its boards all kept."""
+    """Return a charge without sections that have no oven-dry mass yet; all boards are kept."""
     for board in value.get("boards") or ():
         if isinstance(board, dict) and isinstance(board.get("sections"), list):
             board["sections"] = [
@@ -136,7 +136,7 @@ def _without_sections_in_the_oven(value: Any) -> Any:
 
 
 def _without_marks(value: Any) -> Any:
-    """Return plain values without the keys whose value is a mark, or nothing but marks."""
+    """Return plain values without keys whose value is a mark or consists of marks."""
     if not isinstance(value, dict):
         return [_without_marks(item) for item in value] if isinstance(value, list) else value
     return {

@@ -1,4 +1,4 @@
-"""An order: timber that is to be ready by a day, and the charges it is dried in."""
+"""An order: timber that must be ready by a date, and the charges it is dried in."""
 
 from __future__ import annotations
 

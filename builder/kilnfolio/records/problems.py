@@ -1,4 +1,4 @@
-"""What is refused, where, why, and what to write instead."""
+"""Problems of records: where, what, why, and what to write instead."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from kilnfolio.graph.derived import NotMadeError
 
 @dataclass(frozen=True, slots=True, order=True)
 class Place:
-    """A spot in a file a person can open: path as the mill sees it, line and column from 1."""
+    """A position in a file: its path in the mill folder, with line and column counted from 1."""
 
     file: str
     line: int = 1
@@ -22,20 +22,20 @@ class Place:
 
 @dataclass(frozen=True, slots=True, order=True)
 class Problem:
-    """One thing a person must mend.
+    """One thing that a person must mend.
 
     Attributes
     ----------
     place : Place
-        Where it stands.
+        Where it is.
     what : str
         What was refused, quoting the value as entered.
     why : str
         The rule it breaks.
     instead : str
-        What to write instead; empty where only the person can know.
+        What to write instead; empty if only the person can know.
     absent : bool
-        Something is still to be written; nothing that stands there is wrong.
+        Whether something is merely still to be filled in, and nothing is wrong.
     """
 
     place: Place
@@ -52,7 +52,7 @@ class Problem:
 
 
 def cannot_read(file: str, error: OSError) -> Problem:
-    """Return what is said of a file that the system does not give."""
+    """Return the problem of a file that the system cannot read."""
     instead = ""
     if isinstance(error, FileNotFoundError):
         instead = "Check the name, its ending and its folder"

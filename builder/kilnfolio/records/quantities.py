@@ -1,7 +1,7 @@
 """Quantities as people write them: ``110 °F``, ``4/4``, ``4 lb 3 oz``, ``12 %``.
 
-A quantity keeps the words as entered beside its value in the house unit, so that a page can show
-what the mill wrote and the arithmetic never sees two unit systems.
+A quantity keeps the text as entered beside its value in the house unit, so that pages can show what
+the mill wrote while all arithmetic uses one unit system.
 """
 
 from __future__ import annotations
@@ -21,14 +21,14 @@ _PART = re.compile(
     rf"\s*(\d+/\d+|{_NUMBER}(?:\s+\d+/\d+)?)\s*([^\d\s.,+-][^\d\s,+]*[²³23]?)?", re.ASCII
 )
 _COMMA = re.compile(r"\d,\d")
-#: Digits in groups of three, as in 1 200: a space between thousands.
+#: Digits in groups of three separated by spaces, as in 1 200.
 _SPACED = re.compile(r"\d{1,3}(?: \d{3})+(?![\d/])")
-#: A letter O, l or I in the place of a nought or a one.
+#: A letter O, l or I in place of a zero or a one.
 _LETTER = re.compile(r"(?<=\d)[Oo](?=[\d\s]|$)|(?<![^\W\d])[lI](?=\d)")
-#: Longer than any quantity a person writes.
+#: Most characters of a quantity.
 _LONGEST = 60
 
-#: Keys a quantity's JSON Schema carries until `kilnfolio.records.schema` has put them into words.
+#: Keys of a quantity's JSON Schema that `kilnfolio.records.schema` turns into words.
 QUANTITY, HOUSE_UNIT = "x-quantity", "x-house-unit"
 
 #: Exact by definition (international yard and pound agreement, 1959).
@@ -52,27 +52,27 @@ def _times(factor: float) -> Callable[[float], float]:
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """A value in the house unit of its dimension, and the words as entered."""
+    """A value in the house unit of its dimension, with the text as entered."""
 
     value: float
     entered: str
 
-    #: What a person calls this dimension, the house unit, and every unit taken.
+    #: The name of this dimension, its house unit, and the factor of every accepted unit.
     dimension: ClassVar[str] = "quantity"
     unit: ClassVar[str] = ""
     units: ClassVar[dict[str, Callable[[float], float]]] = {}
     example: ClassVar[str] = ""
-    #: Taken for a number without a unit; None means the unit must be written.
+    #: The unit of a number without one; None if the unit must be written.
     bare_unit: ClassVar[str | None] = None
-    #: A form that needs no unit, as a pattern, such as the trade's 4/4.
+    #: Pattern of a notation that needs no unit, such as the trade's 4/4.
     bare_form: ClassVar[str] = ""
-    #: Pairs of units written one after the other, the larger first, as in 4 lb 3 oz.
+    #: Pairs of units that may be combined, the larger first, as in 4 lb 3 oz.
     compound: ClassVar[tuple[tuple[str, str], ...]] = ()
-    #: Nothing of this dimension lies below.
+    #: The lowest possible value.
     lowest: ClassVar[float] = -math.inf
 
     def __reduce__(self) -> tuple[type[Self], tuple[float, str]]:
-        """Pickle by both fields: what a dataclass with slots does by itself takes ten times it."""
+        """Pickle by both fields, ten times as fast as the default of a dataclass with slots."""
         return type(self), (self.value, self.entered)
 
     @classmethod
@@ -117,7 +117,7 @@ class Quantity:
 
     @classmethod
     def _no_quantity(cls, entered: object) -> PydanticCustomError:
-        """Return the refusal of words that are no quantity of this dimension."""
+        """Return the error for text that is not a quantity of this dimension."""
         return _refused(entered, f"is not {_a(cls.dimension)}", f"Write it as in '{cls.example}'")
 
     @classmethod
@@ -137,7 +137,7 @@ class Quantity:
 
     @classmethod
     def _check_compound(cls, entered: str, parts: list[tuple[str, str | None]]) -> None:
-        """Refuse a second number, but for the smaller unit of a pair such as lb and oz."""
+        """Refuse a second number, unless it has the smaller unit of a pair such as lb and oz."""
         pair = tuple((unit or "").rstrip(".") for _, unit in parts)
         if pair not in cls.compound or any(number[0] in "+-" for number, _ in parts):
             pairs = "".join(f", or as in '4 {large} 3 {small}'" for large, small in cls.compound)
@@ -226,7 +226,7 @@ def _a(noun: str) -> str:
 
 
 def _comma(entered: str) -> PydanticCustomError:
-    """Return the refusal of a comma, with every reading of it written out."""
+    """Return the error for a comma, with every possible meaning written out."""
     readings = {entered.replace(",", "")}
     if "." in entered:
         if entered.rfind(",") > entered.rfind("."):  # 1.234,5

@@ -1,4 +1,4 @@
-"""A mill's records as derived values: each file read once, and checked against the others."""
+"""A mill's records as derived values, each file read once."""
 
 from __future__ import annotations
 
@@ -36,15 +36,15 @@ from kilnfolio.records.yaml_source import Document, parse_yaml, yaml_bytes
 
 R = TypeVar("R", bound=Record)
 
-#: The newest moment of a mill with nothing on record.
+#: The newest moment of a mill without records.
 NOTHING_YET = dt.datetime(2000, 1, 1, tzinfo=dt.UTC)
-#: The key under which a group holds everything.
+#: The key under which a group holds all names.
 ALL = ""
 
 
 @dataclass(frozen=True)
 class WaitingLot:
-    """A lot one of whose charges is not complete: it is on no list before that charge is."""
+    """A lot with an incomplete charge; it is not listed until that charge is complete."""
 
     located: Located[Lot]
 
@@ -53,7 +53,7 @@ class WaitingLot:
 
 
 def _mentioned(graph: Graph, name: str, key: str, kind: str) -> bool:
-    """Return whether a record's file holds a word; True where an escape may hide it."""
+    """Return whether a record's file contains a word; True if an escape may hide it."""
     for path in graph.paths(kind, name):
         try:
             raw = graph.file(path).read_bytes()
@@ -76,38 +76,38 @@ def _itself(_: Graph, name: str, key: str) -> bool:
     return key in (ALL, name)
 
 
-#: Complete charges, by what they are found by: ``kiln:k1``, ``year:2026``; see `groups_of_charge`.
+#: Complete charges by keys such as ``kiln:k1`` and ``year:2026``; see `groups_of_charge`.
 charges = Group("charges")
-#: Complete lots, by what they are found by; see `groups_of_lot`.
+#: Complete lots by keys; see `groups_of_lot`.
 lots = Group("lots")
-#: Charges that are not complete, all of them and each under its own number.
+#: Incomplete charges, all together and each under its own number.
 open_charges = Group("open charges", _itself)
-#: Lots that wait for a charge to be complete, all of them and each under its own number.
+#: Lots that wait for a charge to be complete, all together and each under its own number.
 waiting_lots = Group("waiting lots", _itself)
-#: Records of a kind that are still to be filled in, charges apart.
+#: Drafts of each kind, except charges.
 drafts = Group("drafts")
-#: Ids of records whose file is named otherwise, by kind: such a record is not unknown.
+#: Ids of records whose file has another name, by kind, so that they do not count as unknown.
 misnamed = Group("misnamed")
-#: Lots that have packs of a charge.
+#: Lots with packs of a charge.
 lots_of_charge = Group("lots of charge", _lot_mentions)
 #: Lots that wait for a charge.
 lots_waiting_for = Group("lots waiting for", _lot_mentions)
-#: Lots that name a pack, those that wait last.
+#: Lots that name a pack, waiting lots last.
 lots_with_pack = Group("lots with pack", _lot_mentions)
 #: Charges whose stacking record lists a pack.
 charges_with_pack = Group("charges with pack", _charge_mentions)
 #: Schedules for a species.
 schedules_of_species = Group("schedules of species")
-#: Moments that charges ended or lots left at.
+#: Times at which charges ended or lots were shipped.
 moments = Group("moments")
-#: Years that charges began or lots were issued in.
+#: Years in which charges began or lots were issued.
 years = Group("years")
-#: Quarters that charges began or lots were issued in, by kind.
+#: Quarters in which charges began or lots were issued, by kind.
 quarters = Group("quarters")
 
 
 def groups_of_charge(charge: Charge) -> tuple[str, ...]:
-    """Return the groups a charge is found by."""
+    """Return the keys of the groups a charge joins."""
     return (
         ALL,
         f"kiln:{charge.kiln}",
@@ -118,17 +118,17 @@ def groups_of_charge(charge: Charge) -> tuple[str, ...]:
 
 
 def groups_of_lot(lot: Lot) -> tuple[str, ...]:
-    """Return the groups a lot is found by."""
+    """Return the keys of the groups a lot joins."""
     return (ALL, *_dated(lot.issued), *sorted({f"charge:{pack.charge}" for pack in lot.packs}))
 
 
 def quarter_of(day: dt.date) -> str:
-    """Return the quarter of a year a day is in, as in ``2026-q1``."""
+    """Return the quarter of a date, as in ``2026-q1``."""
     return f"{day.year:04d}-q{(day.month + 2) // 3}"
 
 
 def month_of(day: dt.date) -> str:
-    """Return the month a day is in, as in ``2026-03``."""
+    """Return the month of a date, as in ``2026-03``."""
     return f"{day:%Y-%m}"
 
 
@@ -144,7 +144,7 @@ def _utc(at: dt.datetime) -> str:
 
 
 def read_record(graph: Graph, path: str) -> Located[Any] | Draft:
-    """Return the record of a file, or what there is of it where it is still to be filled in.
+    """Return the record in a file, or a draft if it is still to be filled in.
 
     Raises
     ------
@@ -174,15 +174,15 @@ def read_record(graph: Graph, path: str) -> Located[Any] | Draft:
 
 
 def leads_out(root: Path, file: Path) -> bool:
-    """Return whether a file in the mill's folder is a link to one outside it.
+    """Return whether a file in the mill folder is a link to one outside it.
 
-    Such a file would be read, printed and put into bags though nobody gave it to the mill.
+    Such a file would otherwise be read, published and put into bags without being the mill's.
     """
     return file.is_symlink() and not file.resolve().is_relative_to(root.resolve())
 
 
 def record_of(raw: bytes, path: str, zone: ZoneInfo | None = None) -> Located[Any] | Draft:
-    """Return the record that a file of this name holds; see `read_record`."""
+    """Return the record in the file of this name; see `read_record`."""
     found = kind_at(path)
     if found is None:
         raise ValueError(f"{path}: no record lies there")
@@ -194,7 +194,7 @@ def record_of(raw: bytes, path: str, zone: ZoneInfo | None = None) -> Located[An
     return validate(document, kind.model, zone=zone)
 
 
-#: Records without times of their own: many seals keep the same copies of them.
+#: Cache of records without times of their own, of which many seals keep the same copy.
 _shared_record = lru_cache(maxsize=64)(record_of)
 
 
@@ -210,13 +210,13 @@ limits = cast("Derived[Located[Limits]]", _single("limits"))
 
 @derived("brand", code="review")
 def brand(graph: Graph, _: str) -> Located[Brand] | None:
-    """Return the mill's logo, colours and typefaces; none where it brings none."""
+    """Return the mill's logo, colours and typefaces; defaults if it has none of its own."""
     (path,) = RECORD_KINDS["brand"].paths
     return cast("Located[Brand]", read_record(graph, path)) if graph.names("brand") else None
 
 
 def zone_of(graph: Graph) -> ZoneInfo:
-    """Return the mill's time zone; UTC where its record cannot be read, which is told of itself."""
+    """Return the mill's time zone; UTC if its record cannot be read (reported separately)."""
     try:
         return mill(graph).record.zone
     except BlockedError:
@@ -227,7 +227,7 @@ def zone_of(graph: Graph) -> ZoneInfo:
 
 
 def first_path(graph: Graph, kind: str, name: str) -> str:
-    """Return the file of a record by its name."""
+    """Return the path of a record's file by name."""
     paths = graph.paths(kind, name)
     if not paths:
         raise NoValueError(f"{kind} {name}")
@@ -260,7 +260,7 @@ def _named(kind: str) -> Derived[Any]:
     )
 
 
-#: Records that nothing but their own file decides, by kind.
+#: Records that depend on their own file alone, by kind.
 LIBRARY: dict[str, Derived[Any]] = {
     name: _named(name) for name in ("species", "schedule", "notation", "kiln", "logger", "order")
 }
@@ -281,7 +281,7 @@ def superseded(graph: Graph, name: str) -> tuple[Located[Schedule], ...]:
 
 @inline("charge as sealed")
 def charge_as_sealed(graph: Graph, number: str) -> Located[Charge] | None:  # noqa: ARG001
-    """Return a charge as it was sealed; None where it is not. The archive binds this."""
+    """Return a charge as it was sealed; None if it is not sealed. The archive binds this."""
     return None
 
 
@@ -293,13 +293,13 @@ def lot_is_sealed(graph: Graph, number: str) -> bool:  # noqa: ARG001
 
 @inline("lot as sealed")
 def lot_as_sealed(graph: Graph, number: str) -> Located[Lot] | None:  # noqa: ARG001
-    """Return a lot as it was sealed, where its seal kept it. The archive binds this."""
+    """Return a lot as it was sealed, if its seal kept it. The archive binds this."""
     return None
 
 
 @inline("located charge")
 def located_charge(graph: Graph, number: str) -> Located[Charge] | OpenCharge:
-    """Return a charge with the place of every value: as it was sealed, or as it is written."""
+    """Return a charge with the place of every value, as sealed or as written."""
     sealed = charge_as_sealed(graph, number)
     if sealed is not None:
         return sealed
@@ -314,7 +314,7 @@ def located_charge(graph: Graph, number: str) -> Located[Charge] | OpenCharge:
 
 
 def with_rule(charge: Located[Charge], rule: ControlRule) -> Located[Charge]:
-    """Return a charge that says which boards decide: by its own word, or the mill's region."""
+    """Return a charge with the rule for which boards decide filled in from the mill's region."""
     if "control_rule" in charge.record.model_fields_set or charge.record.control_rule == rule:
         return charge
     return replace(charge, record=charge.record.model_copy(update={"control_rule": rule}))
@@ -329,7 +329,7 @@ def with_rule(charge: Located[Charge], rule: ControlRule) -> Located[Charge]:
     fills=(charges, open_charges, charges_with_pack, moments, years, quarters, misnamed),
 )
 def charge(graph: Graph, number: str) -> Located[Charge] | OpenCharge:
-    """Return a charge; a complete one without the place of every value."""
+    """Return a charge, without places if it is complete."""
     read = located_charge(graph, number)
     _join_misnamed(graph, "charge", number, read)
     if isinstance(read, OpenCharge):
@@ -373,7 +373,7 @@ def _join_dated(graph: Graph, kind: str, day: dt.date) -> None:
     ),
 )
 def lot(graph: Graph, number: str) -> Located[Lot] | WaitingLot | Draft:
-    """Return a lot, or what there is of it."""
+    """Return a lot, a waiting lot or a draft."""
     located = _located_lot(graph, number)
     _join_misnamed(graph, "lot", number, located)
     if isinstance(located, Draft):
@@ -399,9 +399,9 @@ def lot(graph: Graph, number: str) -> Located[Lot] | WaitingLot | Draft:
 
 
 def _located_lot(graph: Graph, number: str) -> Located[Any] | Draft:
-    """Return a lot as it is written; a sealed one that cannot be read any more, as it was sealed.
+    """Return a lot as written, or as sealed if it is sealed and can no longer be read.
 
-    What stays in the mill, as the day it was shipped, is written after a lot is sealed.
+    Some internal facts, such as the shipping date, are written after a lot is sealed.
     """
     sealed = lot_as_sealed(graph, number)
     try:

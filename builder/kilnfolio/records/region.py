@@ -1,4 +1,4 @@
-"""What mills of each region do unless their records say otherwise, with sources."""
+"""Defaults for the mills of each region, with sources."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ ControlRule = Literal["wettest half", "wettest board", "mean"]
 
 
 class Custom(Record):
-    """One thing a region does, and how that is known."""
+    """One custom of a region, and how it is known."""
 
     is_: Text
     """What is done, in words."""
@@ -26,7 +26,7 @@ class Custom(Record):
 
 
 class Region(Record):
-    """What mills of a region do unless their records say otherwise."""
+    """The customs of a region, used unless a mill's records say otherwise."""
 
     control_rule: Custom
     """Which boards decide a step."""
@@ -70,7 +70,7 @@ _FIRST = {"metric first": False, "customary first": True}
 
 @cache
 def regions() -> dict[str, Region]:
-    """Return every region by the name that `practice` in mill.yaml gives it."""
+    """Return every region by its name in `practice` of mill.yaml."""
     raw = (resources.files("kilnfolio.records") / "regions.yaml").read_bytes()
     value = parse_yaml(raw, "regions.yaml").value
     return {

@@ -1,4 +1,4 @@
-"""A drying schedule: which air, until when, for which timber.
+"""A drying schedule: the air of each step, when it ends, and for which timber.
 
 A schedule is either explicit steps or a notation code that a notation table expands into steps.
 """
@@ -32,7 +32,7 @@ from kilnfolio.records.sourced import Citation, Status
 DryBulb = Annotated[Temperature, in_range(10, 130)]
 Depression = Annotated[TemperatureDifference, in_range(0, 60)]
 
-#: The ways a schedule may state how dry the air is; a step takes exactly one.
+#: The keys by which a schedule may state how dry the air is; each step uses exactly one.
 AIR_KEYS = ("depression", "wet_bulb", "relative_humidity", "emc")
 
 
@@ -221,5 +221,5 @@ class Schedule(Record):
 
     @property
     def time_based(self) -> bool:
-        """Whether the steps end after a time, not at an MC."""
+        """Whether the steps end after a time rather than at an MC."""
         return bool(self.steps) and self.steps[0].hours is not None

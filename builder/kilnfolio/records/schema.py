@@ -1,10 +1,10 @@
-"""JSON Schemas of the records, for editors and as the reference of every key.
+"""JSON Schemas of the records, for editors and as a reference of every key.
 
-They are generated from the models and say no more than these: a record that is read without a
-problem also follows its schema, in a validator that checks formats too. Where a draft may hold the
-mark of a value still to be filled in, so does its schema. What a schema cannot say (that a step has
-exactly one way of stating how dry the air is, that ids name records that exist) is left to the
-reader of the folder.
+They are generated from the models and are never stricter: a record that is read without a problem
+also conforms to its schema, even in a validator that checks formats. A schema allows marks of
+values to be filled in wherever a draft may have them. What a schema cannot express (that a step
+states in exactly one way how dry the air is, that ids name existing records) is checked when the
+folder is read.
 """
 
 from __future__ import annotations
@@ -20,15 +20,15 @@ from kilnfolio.records.quantities import HOUSE_UNIT, QUANTITY
 from kilnfolio.records.sourced import Sourced
 from kilnfolio.runtime.field_docs import DescribedSchema
 
-#: The dialect, JSON Schema draft 2020-12.
+#: The dialect: JSON Schema draft 2020-12.
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 #: A local date and time, or one with its offset. JSON Schema's ``date-time`` demands the offset.
 MOMENT = r"^\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(:\d{2}(\.\d+)?)?(Z|[+-]\d{2}:?\d{2})?$"
-#: The mark of a value that is still to be filled in, as a draft may hold it.
+#: The mark of a value to be filled in, which a draft may contain.
 _MARK = {"enum": [TO_FILL, "..."], "description": "Still to be filled in."}
-#: What a model made for one kind of quantity, as Sourced[Percent] is, is described by.
+#: The description of a parametrized model, such as Sourced[Percent].
 _GENERIC = str(Sourced.__doc__)
-#: Words of a key that are written in capitals.
+#: Words in a key that are written in capitals.
 _CAPITALS = {"mc": "MC", "emc": "EMC", "fsp": "FSP", "id": "ID"}
 
 
@@ -43,7 +43,7 @@ def record_schema(kind: str) -> dict[str, Any]:
     Returns
     -------
     dict
-        Every key with a title and a description; quantities with the units they may be in.
+        The schema; every key has a title and a description, and quantities list their units.
 
     Raises
     ------
@@ -62,12 +62,12 @@ def record_schema(kind: str) -> dict[str, Any]:
 
 
 def model_schema(kind: type[BaseModel], title: str) -> dict[str, Any]:
-    """Return the JSON Schema of a model, under a title of its own.
+    """Return the JSON Schema of a model under a given title.
 
     Returns
     -------
     dict
-        Every key with a title and a description; quantities with the units they may be in.
+        The schema; every key has a title and a description, and quantities list their units.
     """
     schema = kind.model_json_schema(schema_generator=DescribedSchema)
     for model in (schema, *schema.get("$defs", {}).values()):
@@ -75,18 +75,18 @@ def model_schema(kind: type[BaseModel], title: str) -> dict[str, Any]:
         model.setdefault("description", _GENERIC)
         for key, field in model.get("properties", {}).items():
             _describe(field, key)
-    # limits and sources are keyed by words of their own: their values are described in place
+    # limits and sources are mappings with free keys: describe their values in place
     _in_words(schema)
     return {"$schema": DIALECT, **_for_validators(schema), "title": title}
 
 
 def _home(description: str) -> str:
-    """Return where a record is kept, which its model's docstring says first."""
+    """Return the path of a record, with which its model's docstring begins."""
     return "Kept in " + description.split("``")[1] + description.split("``")[2].replace(":", ".", 1)
 
 
 def _describe(field: dict[str, Any], key: str) -> None:
-    """Give a key its title, and its description the units and range of its quantity."""
+    """Add a title to a key, and the units and range of its quantity to the description."""
     field["title"] = _title(key.split("_"))
     said = [field.get("description", "").strip(), *_quantities(field)]
     if "default" in field and field["default"] not in (None, [], {}):
@@ -99,7 +99,7 @@ def _describe(field: dict[str, Any], key: str) -> None:
 
 
 def _quantities(field: dict[str, Any]) -> list[str]:
-    """Return what its quantities may be, where a field's own description hides or lacks it."""
+    """Return the units and range of a field's quantities, if its description lacks them."""
     members = [
         field,
         *field.get("anyOf", []),
@@ -114,7 +114,7 @@ def _quantities(field: dict[str, Any]) -> list[str]:
 
 
 def _in_words(node: Any) -> None:
-    """Turn what quantities carry into descriptions, everywhere."""
+    """Turn the private keys of quantities into descriptions throughout a schema."""
     if isinstance(node, list):
         for item in node:
             _in_words(item)
@@ -127,7 +127,7 @@ def _in_words(node: Any) -> None:
 
 
 def _words(name: str) -> list[str]:
-    """Return the words of a model's name, as in SafeDailyLoss."""
+    """Return the words of a model's name, such as SafeDailyLoss."""
     spaced = "".join(f" {letter.lower()}" if letter.isupper() else letter for letter in name)
     return spaced.split("[", 1)[0].split()
 
@@ -138,7 +138,7 @@ def _title(words: list[str]) -> str:
 
 
 def _for_validators(node: Any) -> Any:
-    """Return a schema in terms that strict validators take: one type each, local times as text."""
+    """Return a schema for strict validators: one type each, and local times as text."""
     if isinstance(node, list):
         return [_for_validators(item) for item in node]
     if not isinstance(node, dict):
@@ -155,7 +155,7 @@ def _for_validators(node: Any) -> Any:
 
 
 def _allow_marks(schema: dict[str, Any]) -> None:
-    """Let every value of a draft be the mark of one that is still to be filled in."""
+    """Allow the mark of a value to be filled in for every value of a draft."""
     for model in (schema, *schema.get("$defs", {}).values()):
         for key, field in model.get("properties", {}).items():
             if key != "format":
@@ -163,7 +163,7 @@ def _allow_marks(schema: dict[str, Any]) -> None:
 
 
 def _or_mark(field: dict[str, Any]) -> dict[str, Any]:
-    """Return a field's schema with the mark as one more value, of it and of each of its items."""
+    """Return a field's schema that also allows the mark, for itself and each of its items."""
     said: tuple[str, ...] = ("title", "description", "examples", "default")
     words = {name: field[name] for name in said if name in field}
     rest = {name: value for name, value in field.items() if name not in words}
@@ -176,7 +176,7 @@ def _or_mark(field: dict[str, Any]) -> dict[str, Any]:
 
 
 def _only_when_ended(required: list[str]) -> dict[str, Any]:
-    """Return a charge's required keys: all once its end is written, the first two before."""
+    """Return the conditional required keys of a charge: all once its end is written, two before."""
     written = {key: {"type": "string", "pattern": MOMENT} for key in LAST}
     return {
         "required": required[:2],

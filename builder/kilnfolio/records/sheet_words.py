@@ -1,4 +1,4 @@
-"""What the headings and labels of a mill's own sheets say, in the languages mills keep them in."""
+"""Words of headings and labels in mills' own sheets, in several languages."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ from kilnfolio.records.yaml_source import parse_yaml
 
 @dataclass(frozen=True)
 class Role:
-    """What a column of a sheet can hold.
+    """A role that a column of a sheet can have.
 
     Attributes
     ----------
     key : str
-        As the program calls it.
+        Its name in the program.
     name : str
-        As ``--column HEADING=NAME`` calls it.
+        Its name in ``--column HEADING=NAME``.
     means : str
-        As messages call it, with its article.
+        Its name in messages, with an article.
     words : mapping of str to tuple of str
-        What headings say, by language.
+        Words of headings, by language.
     """
 
     key: str
@@ -34,7 +34,7 @@ class Role:
     words: Mapping[str, tuple[str, ...]]
 
     def fits(self, heading: str) -> bool:
-        """Return whether a heading, in plain small letters, names this role."""
+        """Return whether a heading, in plain lower case, names this role."""
         return any(
             _pattern(word).search(heading) for those in self.words.values() for word in those
         )
@@ -42,7 +42,7 @@ class Role:
 
 @cache
 def roles() -> Mapping[str, Role]:
-    """Return every role by its key, in the order in which headings are tried."""
+    """Return every role by key, in the order in which headings are tried."""
     raw = (resources.files("kilnfolio.records") / "sheet_words.yaml").read_bytes()
     return {
         key: Role(
@@ -64,7 +64,7 @@ def _pattern(words: str) -> re.Pattern[str]:
     return re.compile(".*".join(parts))
 
 
-#: Labels of rows that sum up the rows above them, accents left out.
+#: Labels of rows of totals or means, without accents.
 _TOTAL = re.compile(
     r"(?:grand )?(?:total|sum|average|avg|mean|median|max|min|maximum|minimum|std|st\. ?dev|"
     r"standard deviation|range|moyenne|somme|ecart[- ]type|mediane|mittel(?:wert)?|durchschnitt|"
@@ -76,7 +76,7 @@ _MEAN_SIGN = re.compile(r"[Øø∅µ]|x̄")
 
 
 def plain(text: str) -> str:
-    """Return text in small letters without accents, as the words of headings are written."""
+    """Return text in lower case without accents, like the words of headings."""
     folded = text.casefold().replace("ø", "o").replace("æ", "ae").replace("ł", "l")
     return "".join(
         letter
@@ -86,7 +86,7 @@ def plain(text: str) -> str:
 
 
 def role_of(heading: str, taken: set[str]) -> str | None:
-    """Return the role a heading names; None for one already taken, or for other words."""
+    """Return the role that a heading names; None if it is already taken or unknown."""
     words = plain(heading)
     return next(
         (key for key, role in roles().items() if words and role.fits(words) and key not in taken),
@@ -95,5 +95,5 @@ def role_of(heading: str, taken: set[str]) -> str | None:
 
 
 def is_total(text: str) -> bool:
-    """Return whether a label says that its row sums up others, as 'Average' or 'Medel'."""
+    """Return whether a label marks a row of totals or means, as 'Average' or 'Medel'."""
     return bool(_MEAN_SIGN.fullmatch(text.strip()) or _TOTAL.fullmatch(plain(text.strip())))

@@ -1,4 +1,4 @@
-"""Values that came from a book: where they stand, and how far they may be trusted."""
+"""Values from publications, with their source and how far they may be trusted."""
 
 from __future__ import annotations
 
@@ -11,10 +11,11 @@ from pydantic import AfterValidator, WithJsonSchema
 from kilnfolio.records.model import Name, Record, Signature, Slug, Text, record_error
 from kilnfolio.records.quantities import Quantity
 
-#: How a value is known: the page was read; recalled, not seen; told by the trade; set by the mill.
+#: How a value is known: read on the page; recalled from memory; common in the trade; set by the
+#: mill.
 Status = Literal["read", "memory", "common practice", "mill"]
 
-#: An id of a publication within other words.
+#: The id of a publication within text.
 _ID = re.compile(r"[a-z][a-z0-9]*(?:-[a-z0-9]+)+")
 
 STATUS_MEANING: dict[str, str] = {
@@ -36,7 +37,7 @@ def _citation(text: str) -> str:
     return text
 
 
-#: A publication's id in ``schedules/sources.yaml``, then where in it: ``wood-handbook, Table 4-2``.
+#: A publication's id in ``schedules/sources.yaml``, then the place: ``wood-handbook, Table 4-2``.
 Citation = Annotated[
     str,
     AfterValidator(_citation),
@@ -45,12 +46,12 @@ Citation = Annotated[
 
 
 def publication_of(citation: str) -> str:
-    """Return the publication's id of a citation."""
+    """Return the id of the publication in a citation."""
     return citation.split(",", 1)[0].strip()
 
 
 class Titled(Protocol):
-    """A publication, as far as a citation names it."""
+    """What citing needs of a publication."""
 
     @property
     def short(self) -> str:
@@ -58,7 +59,7 @@ class Titled(Protocol):
 
 
 def in_words(source: str, publications: Mapping[str, Titled]) -> str:
-    """Return where a formula stands with the short titles of publications for their ids."""
+    """Return a formula's source with short titles in place of the ids of publications."""
     return _ID.sub(
         lambda found: publications[found[0]].short if found[0] in publications else found[0], source
     )

@@ -1,4 +1,4 @@
-"""A species: what the wood is, how much water it holds, how it moves, and what it is prone to."""
+"""A species: its wood, moisture, shrinkage, movement, and the defects it is prone to."""
 
 from __future__ import annotations
 
@@ -10,12 +10,13 @@ from kilnfolio.records.model import Name, Record, Slug, Text, in_range
 from kilnfolio.records.quantities import Density, Length, Percent, Rate, Temperature
 from kilnfolio.records.sourced import Known, Sourced
 
-#: A ceiling without a thickness holds up to here: the schedule index lists 4/4 to 6/4 as one [mm].
+#: The thickness up to which a ceiling without one applies: the schedule index lists 4/4 to 6/4
+#: together [mm].
 _SIX_QUARTER_MM = 38.1
 
 Kind = Literal["hardwood", "softwood"]
 
-#: Defects of drying, by the slug the handbook's atlas gives them.
+#: Drying defects, by their slug in the handbook's atlas.
 Defect = Literal[
     "surface-checks",
     "end-checks",
@@ -244,12 +245,12 @@ class Species(Record):
 
     @property
     def ceilings(self) -> list[WetCeiling]:
-        """Every ceiling while wet on the sheet, of every thickness and sort."""
+        """All ceilings while wet on the sheet, for every thickness and sort."""
         return [self.ceiling_while_wet, *self.thick_ceilings] if self.ceiling_while_wet else []
 
     @property
     def thickest_ceiling_mm(self) -> float:
-        """The thickest stock a ceiling on the sheet is for [mm]; 0 where it has none."""
+        """The thickest stock for which the sheet has a ceiling [mm]; 0 if it has none."""
         return max(
             (one.thickness.value if one.thickness else _SIX_QUARTER_MM for one in self.ceilings),
             default=0.0,
@@ -272,7 +273,7 @@ class Species(Record):
         Returns
         -------
         tuple or None
-            None where the sheet gives none.
+            None if the sheet has none.
         """
         own = [one for one in self.ceilings if sort and one.sort == sort]
         known = sorted(
@@ -290,5 +291,5 @@ class Species(Record):
 
     @property
     def fsp_pct(self) -> float:
-        """Fibre saturation point [% MC]; 30 where the record gives none (Wood Handbook, ch. 4)."""
+        """Fibre saturation point [% MC]; 30 if the record gives none (Wood Handbook, ch. 4)."""
         return self.fsp.value.value if self.fsp else 30.0

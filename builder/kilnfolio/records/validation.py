@@ -1,4 +1,4 @@
-"""Validation of records: every problem at once, in words of somebody who writes records."""
+"""Validation of records: all problems at once, in the words of people who write records."""
 
 from __future__ import annotations
 
@@ -32,9 +32,9 @@ def validate(document: Document, model: type[R], *, zone: ZoneInfo | None = None
     Parameters
     ----------
     document : Document
-        What was parsed.
+        The parsed record.
     model : type of Record
-        What it should be.
+        The model to build.
     zone : ZoneInfo, optional
         The mill's zone, for local times.
 
@@ -83,26 +83,26 @@ def validate(document: Document, model: type[R], *, zone: ZoneInfo | None = None
 
 
 def kind_of(model: type[Record]) -> str:
-    """Return the word for a kind of record, as in ``charge``."""
+    """Return the name of a model's kind of record, as in ``charge``."""
     return _KIND.get(model.__name__, model.__name__.lower())
 
 
-#: Kinds that are not called as their models are.
+#: Names of kinds that differ from their models' names.
 _KIND = {"LoggerProfile": "logger", "OpenOrder": "order"}
 
 
 def is_mark(value: object) -> bool:
-    """Return whether a value is the mark of one to be filled in."""
+    """Return whether a value is the mark of a value to be filled in."""
     return value in (TO_FILL, "...")
 
 
 def holds_marks(value: object) -> bool:
-    """Return whether anything in a record is still to be filled in, by its marks."""
+    """Return whether a record contains marks of values to be filled in."""
     return next(_blanks(value), None) is not None
 
 
 def _blanks(value: Any, path: tuple[int | str, ...] = ()) -> Iterator[tuple[int | str, ...]]:
-    """Yield the path of every value that is still the mark of one to be filled in."""
+    """Yield the path of every mark of a value to be filled in."""
     if isinstance(value, dict):
         for key, item in value.items():
             yield from _blanks(item, (*path, key))
@@ -132,7 +132,7 @@ def _blank_problem(document: Document, model: type[Record], path: tuple[int | st
 
 
 def _as_in(annotation: Any) -> str:
-    """Return how a value of this type is written."""
+    """Return an example of how a value of this type is written."""
     for member in (_members(inside) for inside in _members(annotation)):
         for kind in member:
             if isinstance(kind, type) and issubclass(kind, Quantity):
@@ -147,7 +147,7 @@ def _as_in(annotation: Any) -> str:
 
 
 def _without_echoes(problems: list[Problem], details: list[ErrorDetails]) -> list[Problem]:
-    """Say each thing once: a union reports all its members, a misspelt key is also missing."""
+    """Remove duplicates: a union reports all its members, and a misspelt key is also missing."""
     kept: dict[tuple[Place, str], Problem] = {}
     respelt = {problem.instead for problem in problems if problem.what.endswith("not known here")}
     for problem, detail in zip(problems, details, strict=True):
@@ -207,7 +207,7 @@ def _problem(document: Document, model: type[Record], detail: ErrorDetails) -> P
 
 
 def _name(path: tuple[str | int, ...]) -> str:
-    """Return what a person calls the value at a path: its key, or the key and which item."""
+    """Return a name for the value at a path: its key, or the key and the number of the item."""
     if path and isinstance(path[-1], int):
         return f"{_name(path[:-1])}, item {path[-1] + 1}".lstrip(", ")
     return str(path[-1]) if path else ""
@@ -227,7 +227,7 @@ def _shown(value: object) -> str:
 
 
 def _real_path(value: Any, loc: tuple[int | str, ...]) -> tuple[int | str, ...]:
-    """Drop the parts of a pydantic location that name types, not keys."""
+    """Drop the parts of a pydantic location that name types rather than keys."""
     path: list[int | str] = []
     for part in loc:
         stands = (
@@ -256,7 +256,7 @@ def _missing(document: Document, loc: tuple[int | str, ...], model: type[Record]
 
 
 def _only_choice(field: FieldInfo | None) -> str:
-    """Return the one word a field can hold; empty where there is a choice."""
+    """Return the only value that a field accepts; empty if there is a choice."""
     choices = (
         typing.get_args(field.annotation)
         if field and typing.get_origin(field.annotation) is Literal
@@ -265,7 +265,7 @@ def _only_choice(field: FieldInfo | None) -> str:
     return str(choices[0]) if len(choices) == 1 else ""
 
 
-#: Keys that are too many to tell by their names alone.
+#: Extra keys that need more explanation than their names.
 _MANY = 20
 
 
@@ -303,7 +303,7 @@ def _unknown(document: Document, path: tuple[int | str, ...], model: type[Record
 
 
 def model_at(model: type[Record], path: tuple[int | str, ...]) -> type[Record] | None:
-    """Return the model that the mapping at `path` should follow, or None where none is fixed."""
+    """Return the model of the mapping at `path`; None if it has no fixed model."""
     found: Any = model
     for part in path:
         found = _inside(found, part)
@@ -341,7 +341,7 @@ def _members(annotation: Any) -> list[Any]:
 
 
 def _plain_words(kind: str, context: dict[str, Any], detail: ErrorDetails) -> tuple[str, str]:
-    """Return why and instead, in the words of somebody who types records."""
+    """Return the reason and what to write instead, in the language of people who write records."""
     entered = str(detail["input"])
     if kind in ("literal_error", "enum"):
         return _choice_words(entered, detail)
@@ -379,7 +379,7 @@ def _plain_words(kind: str, context: dict[str, Any], detail: ErrorDetails) -> tu
 
 def _choice_words(entered: str, detail: ErrorDetails) -> tuple[str, str]:
     choices = _choices(detail)
-    if not choices:  # the only number to choose from is the format
+    if not choices:  # the only choice among numbers is the format
         read = " and ".join(map(str, FORMATS))
         later = entered.isdigit() and int(entered) > FORMAT
         instead = (

@@ -1,13 +1,13 @@
-"""The weather a mill brings: a year of hours, a typical year, or twelve monthly means.
+"""Weather supplied by a mill: a year of hours, a typical year, or twelve monthly means.
 
-``content/weather.csv`` is one of these, told apart by its headings:
+``content/weather.csv`` is one of these, recognized by its headings:
 
-* ``temp_c,relative_humidity_pct``: 8760 hours (8784 of a leap year) from the first of January;
-* ``month,temp_c,relative_humidity_pct``: the means of twelve months;
-* a typical year as weather services give them out, headed ``Dry-bulb (C)`` and ``RHum (%)`` in its
-  second line (the open TMY3 layout).
+* ``temp_c,relative_humidity_pct``: 8760 hours (8784 of a leap year) from the first of January; *
+``month,temp_c,relative_humidity_pct``: the means of twelve months; * a typical year as weather
+services publish it, with the headings ``Dry-bulb (C)`` and ``RHum (%)`` in its second line (the
+open TMY3 layout).
 
-Lines that begin with ``#`` before the headings say where it comes from.
+Lines before the headings that begin with ``#`` say where it comes from.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ class WeatherTable:
     temp_c, relative_humidity_pct : tuple of float
         By hour from the first of January (8760), or by month (12). [°C] [%]
     place : str
-        Where it comes from, as the file says; empty where it does not.
+        Where it comes from, according to the file; empty if the file does not say.
     """
 
     temp_c: tuple[float, ...]
@@ -51,7 +51,7 @@ class WeatherTable:
 
     @property
     def hourly(self) -> bool:
-        """Whether it holds hours, not months."""
+        """Whether it is hourly, not monthly."""
         return len(self.temp_c) > 12
 
 
@@ -68,7 +68,7 @@ def read_weather(raw: bytes, name: str = WEATHER) -> WeatherTable:
     Raises
     ------
     RecordProblems
-        It is no year of weather; every line that is wrong is named, the first twenty at most.
+        It is not a year of weather; up to twenty wrong lines are reported.
     """
     if len(raw) > _MOST_BYTES:
         raise _refusal(name, 1, f"{len(raw)} bytes", "a year of hours is under 4 MB", _INSTEAD)
@@ -150,7 +150,7 @@ def _refusal(name: str, line: int, what: str, why: str, instead: str) -> RecordP
 
 @derived("weather", code="review")
 def weather(graph: Graph, _: str) -> WeatherTable | None:
-    """Return the mill's weather; None where it brings none."""
+    """Return the mill's weather; None if it supplies none."""
     try:
         return read_weather(graph.file(WEATHER).read_bytes())
     except FileNotFoundError:

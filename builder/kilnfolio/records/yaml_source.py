@@ -1,10 +1,10 @@
-"""YAML text to plain values, keeping the place of each.
+"""Reads YAML as plain values, keeping the place of each.
 
-Only the plain core of YAML is taken: mappings, lists and scalars. Tags, anchors, aliases, merge
-keys and duplicate keys are refused, because a record must mean the same to a person reading it
-as to the program. Scalars follow the YAML 1.2 core schema [1]_ (``no`` is a word, ``12:30`` is
-not a number in base sixty), but for numbers no mill writes: those with leading zeros (a board may
-be tagged 007), in octal or hexadecimal, and infinities stay words.
+Only the core of YAML is accepted: mappings, lists and scalars. Tags, anchors, aliases, merge keys
+and duplicate keys are refused, because a record must mean the same to a person as to the program.
+Scalars follow the YAML 1.2 core schema [1]_ (``no`` is text, ``12:30`` is not a number in base
+sixty), except numbers that no mill writes: those with leading zeros (a board may be tagged 007),
+octal or hexadecimal ones, and infinities remain text.
 
 References
 ----------
@@ -26,16 +26,16 @@ from kilnfolio.runtime.files import TooLargeError, read_whole
 #: The largest YAML file read [bytes]. A charge with a year of hand weighings is a fifth of this;
 #: machine-made series belong in the logger's own file.
 MAX_BYTES = 512 * 1024
-#: Problems after which the rest of a file is not looked at.
+#: Number of problems after which the rest of a file is not examined.
 MAX_PROBLEMS = 100
-#: The deepest nesting taken; the deepest record has seven levels.
+#: The deepest nesting accepted; the deepest record has seven levels.
 MAX_DEPTH = 40
 
 _Path = tuple[str | int, ...]
 
 _INT = re.compile(r"[-+]?(0|[1-9][0-9]*)")
 _FLOAT = re.compile(r"[-+]?(\.[0-9]+|(0|[1-9][0-9]*)(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
-#: What YAML takes for text, section 5.1; the byte-order mark is taken off before.
+#: Characters allowed in YAML, section 5.1; a byte-order mark is removed before.
 _NOT_TEXT = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _CORE_TAGS = {
     f"tag:yaml.org,2002:{kind}"
@@ -63,7 +63,7 @@ class Document:
     key_places: dict[_Path, Place]
 
     def place(self, *path: str | int) -> Place:
-        """Return where `path` stands, or the nearest thing above it that does stand."""
+        """Return the place of `path`, or of its nearest existing parent."""
         while path and path not in self.places:
             path = path[:-1]
         return self.places.get(path, Place(self.file))
@@ -220,8 +220,8 @@ def _syntax_problem(error: yaml.YAMLError, text: str, shown_as: str) -> Problem:
     )
 
 
-#: What the parser says, and what it means for a person: whether it is shown where the broken part
-#: began, then what, why, instead.
+#: Messages of the parser in plain words: whether the place is where the broken part began, then
+#: what, why and instead.
 _SYNTAX: dict[str, tuple[bool, str, str, str]] = {
     "another document": (
         False,
@@ -292,7 +292,7 @@ _SYNTAX: dict[str, tuple[bool, str, str, str]] = {
 }
 
 
-#: A key with its amount right behind the colon, as in 1:8.49 lb.
+#: A key with its value directly after the colon, as in 1:8.49 lb.
 _GLUED = re.compile(
     r"""\s*(?:- )?["']?([\w-]+)["']?:[-+]?\d+(?:[.,]\d+)? ?"""
     r"(?:k?g|lb|oz|%|°[CF]|mm)(?!\w)"
@@ -300,7 +300,7 @@ _GLUED = re.compile(
 
 
 def _glued_problem(file: str, line: int, column: int, amount: str = "") -> Problem:
-    """Return what is said of a key with its amount right behind the colon."""
+    """Return the problem of a key with its value directly after the colon."""
     return Problem(
         Place(file, line, column),
         "no space after the ':'",
@@ -311,7 +311,7 @@ def _glued_problem(file: str, line: int, column: int, amount: str = "") -> Probl
 
 
 def _colon_problem(place: Place, lines: list[str]) -> Problem:
-    """Return why a ':' stands where none may: glued above, a line too deep, or one too many."""
+    """Return why a ':' is misplaced: no space after one above, indentation, or one too many."""
     line = lines[place.line - 1]
     above = next(
         (number for number in range(place.line - 1, 0, -1) if lines[number - 1].strip()), 0
@@ -344,7 +344,7 @@ def _colon_problem(place: Place, lines: list[str]) -> Problem:
 
 
 class _Builder:
-    """Walks composed nodes once, building values and noting places."""
+    """Builds values from composed nodes in one pass, recording places."""
 
     def __init__(self, file: str, text: str):
         self.file = file
@@ -375,7 +375,7 @@ class _Builder:
             return self._mapping(node, path)
         if isinstance(node, yaml.SequenceNode):
             return [self.build(item, (*path, index)) for index, item in enumerate(node.value)]
-        assert isinstance(node, yaml.ScalarNode)  # the only kind of node left
+        assert isinstance(node, yaml.ScalarNode)  # no other kind of node is left
         if not node.style and (glued := _GLUED.match(node.value)) and self._stands_below(node):
             self.problems.append(
                 _glued_problem(self.file, place.line, place.column + glued.end(1), glued[0])
@@ -383,7 +383,7 @@ class _Builder:
         return _scalar(node)
 
     def _stands_below(self, node: yaml.Node) -> bool:
-        """Return whether a value begins a line of its own, where a mapping would stand."""
+        """Return whether a value begins a new line, where a mapping would be."""
         start = node.start_mark.index
         return not self.text[start - node.start_mark.column : start].strip()
 
@@ -429,7 +429,7 @@ class _Builder:
         return value.start_mark.index == value.end_mark.index and rest[:1] in (",", "}")
 
     def _without_value(self, node: yaml.ScalarNode, place: Place, mapping: dict[str, Any]) -> None:
-        """Keep the problem of an entry in braces that has no value: a comma too many, mostly."""
+        """Record the problem of an entry in braces without a value, often due to an extra comma."""
         key = str(node.value)
         start = self.text[: node.start_mark.index]
         before = re.search(r"([^\s:,{]+) ?, ?$", start)
@@ -442,7 +442,7 @@ class _Builder:
                 f"Write '{both[1]}: {both[2]}.{decimals[1].strip()}'",
             )
         elif re.match(r"\d", key) and re.search(r"[{,]\s*[\w-]+:[-+]?\d+,$", start):
-            pass  # the decimals of the entry before, which is told
+            pass  # these are the decimals of the entry before, which is reported
         elif glued := re.match(r"([^\s:]+):(?=\S)", key):
             self._problem(
                 Place(place.file, place.line, place.column + glued.end(1)),
@@ -468,7 +468,7 @@ class _Builder:
         del mapping[key]
 
     def _decorated(self, node: yaml.Node, place: Place) -> bool:
-        """Refuse a node that begins with a tag or an anchor."""
+        """Refuse a node with a tag or an anchor."""
         first = self.text[node.start_mark.index : node.start_mark.index + 1]
         if first not in ("!", "&") and node.tag in _CORE_TAGS:
             return False
