@@ -1,9 +1,9 @@
-"""Following the schedule: for every step, the air asked for against the air measured.
+"""Adherence to the schedule: for every step, the air asked for against the air measured.
 
-One engine for MC-based and timed schedules alike. A kiln is given time to reach a new set-point,
-and only for the deviation it starts with: while it heats up it may be too cold, not too hot. Stops,
-gaps in the log and the time after the end of the charge count for nothing. A controller that swings
-about its set-point keeps it: what is judged lasts, or shows in the mean.
+The same code handles MC-based and timed schedules. A kiln is allowed time to reach a new set-point,
+but only for the deviation it starts with: while it heats up it may be too cold, not too hot. Stops,
+gaps in the log and the time after the end of the charge do not count. A controller that oscillates
+about its set-point keeps it: only lasting deviations, or those of the mean, are judged.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ Side = Literal["too hot", "too cold", "too dry", "too humid"]
 
 
 class Tolerance(NamedTuple):
-    """How far the air may be from what was asked, and how long a kiln may take to reach it."""
+    """How far the air may deviate from the set-point, and how long a kiln may take to reach it."""
 
     dry_bulb_k: float
     depression_wet_k: float
@@ -58,7 +58,7 @@ class Outside:
 
 @dataclass(frozen=True)
 class StepKept:
-    """One step as asked and as kept; means are over the settled time, with the fans running."""
+    """One step as asked and as kept; means are over the settled time with the fans running."""
 
     label: str
     number: int | None
@@ -87,7 +87,7 @@ class StepKept:
 
 @dataclass(frozen=True)
 class Adherence:
-    """How a charge's schedule was followed, and what the checks read of it at each reading."""
+    """How a charge's schedule was followed, with the values at each reading that checks use."""
 
     steps: tuple[StepKept, ...]
     counts: np.ndarray
@@ -105,14 +105,14 @@ def adherence(
     controlling: np.ndarray,
     tolerance: Tolerance,
 ) -> Adherence:
-    """Return how the schedule was followed.
+    """Compare the air in the log with the air asked for.
 
     Parameters
     ----------
     charge : Charge
-        For its stops and its end.
+        The charge, for its stops and end.
     asked : sequence of AskedAir
-        What was asked, oldest first.
+        The air asked for, oldest first.
     air : AirSeries
         The log.
     controlling : ndarray
@@ -145,7 +145,7 @@ def adherence(
 
 
 def _still(charge: Charge, air: AirSeries) -> np.ndarray:
-    """Return the readings taken in a declared stop, or with the fans off."""
+    """Return a mask of readings taken in a declared stop, or with the fans off."""
     still = np.zeros(len(air.times), bool)
     for stop in charge.stops:
         still |= (air.times >= utc(stop.start)) & (air.times < utc(stop.end))
@@ -154,7 +154,7 @@ def _still(charge: Charge, air: AirSeries) -> np.ndarray:
 
 
 class _Step:
-    """The readings of one step against what it asks."""
+    """The readings of one step, compared with its air."""
 
     def __init__(
         self,
@@ -171,18 +171,18 @@ class _Step:
         self.dry = air.dry_bulb[rows] - asked.dry_bulb_c
         self.emc = air.emc[rows] - asked.emc_pct
         depression = air.depression[rows] - asked.depression_k
-        # without a wet bulb the EMC of the humidity sensor stands for the depression
+        # without a wet bulb, the humidity sensor's EMC takes the place of the depression
         self.by_emc = not np.isfinite(depression).any()
         self.wet = -self.emc if self.by_emc else depression
         wet_k = np.full(len(rows), tolerance.emc_points) if self.by_emc else depression_k
         emc = np.nan_to_num(np.abs(self.emc), nan=np.inf)
-        # at a wide depression a kelvin hardly moves the EMC, at a narrow one the EMC moves much
-        # for a trifle of wet bulb: the air is outside where both say so
+        # at a wide depression a kelvin hardly changes the EMC, and at a narrow one a tiny change of
+        # the wet bulb changes it much: the air is outside only if both say so
         off = (np.abs(self.wet) > wet_k) & (emc > tolerance.emc_points)
         hot = np.abs(self.dry) > tolerance.dry_bulb_k
         excused_dry = self._approaching(self.dry, hot, tolerance, first_allowance_h)
         excused_wet = self._approaching(self.wet, off, tolerance, first_allowance_h)
-        # while it is still heating up a kiln is damp with the water of its own load
+        # during heating, water from the load itself makes the air damp
         excused_wet |= excused_dry & (self.dry < 0) & (self.wet < 0)
         self.judged = running & np.isfinite(self.dry)
         self.settled = self.judged & ~excused_dry & ~excused_wet
@@ -205,10 +205,10 @@ class _Step:
     def _approaching(
         self, off: np.ndarray, outside: np.ndarray, tolerance: Tolerance, first_allowance_h: float
     ) -> np.ndarray:
-        """Return the readings on the way to the set-point: after a change, a stop or a gap.
+        """Return a mask of readings on the way to the set-point: after a change, a stop or a gap.
 
-        The deviation the segment starts with is excused until it is within tolerance once, or the
-        time allowed is over.
+        The deviation at the start of a segment is excused until the air is within tolerance once,
+        or until the time allowed is over.
         """
         excused = np.zeros(len(off), bool)
         seconds = self.air.seconds[self.rows]
@@ -229,7 +229,7 @@ class _Step:
         return excused
 
     def _segments(self) -> list[tuple[int, int]]:
-        """Return the stretches of running, first included, last not."""
+        """Return the running segments as half-open ranges of indices."""
         if not self.running.any():
             return []
         seconds = self.air.seconds[self.rows]
@@ -248,7 +248,7 @@ class _Step:
         return float(np.average(found[use], weights=self.hours[use])) if use.any() else None
 
     def outside(self) -> tuple[Outside, ...]:
-        """Return the time outside, side by side."""
+        """Return the time outside on each side."""
         return tuple(found for side in self.masks if (found := self._outside(side)))
 
     def _outside(self, side: Side) -> Outside | None:

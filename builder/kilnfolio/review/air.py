@@ -1,4 +1,4 @@
-"""The air the log shows: RH and EMC at every reading, against what was asked."""
+"""The air in the log: RH and EMC at every reading, and the air asked for then."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from kilnfolio.review.setpoints import AskedAir
 
 #: Channels that are on or off.
 SWITCHES = ("vent", "spray", "fan")
-#: Points of the summary a dossier keeps of a log.
+#: Most points in a dossier's summary of a log.
 SUMMARY_POINTS = 240
 
 
@@ -36,7 +36,7 @@ class Jump:
 
 @dataclass(frozen=True)
 class Stretch:
-    """A run of readings where something holds, by index, both included."""
+    """A run of readings that meet a condition, by first and last index."""
 
     first: int
     last: int
@@ -45,9 +45,9 @@ class Stretch:
 
 @dataclass(frozen=True)
 class AirSeries:
-    """The air at each reading, in °C and %; NaN where it cannot be had.
+    """The air at each reading, in °C and %; NaN if it is not known.
 
-    Readings that jump are not used; `jumps` keeps them.
+    Readings that jump are not used; `jumps` lists them.
     """
 
     log: Log
@@ -59,7 +59,7 @@ class AirSeries:
 
     @property
     def times(self) -> np.ndarray:
-        """UTC."""
+        """Times of the readings in UTC."""
         return self.log.times
 
     @cached_property
@@ -70,7 +70,7 @@ class AirSeries:
 
     @cached_property
     def seconds(self) -> np.ndarray:
-        """Seconds since 1970."""
+        """Times of the readings in seconds since 1970."""
         return self.times.astype("datetime64[s]").astype(float)
 
     @cached_property
@@ -79,18 +79,18 @@ class AirSeries:
         return self.minutes_over(1)
 
     def minutes_over(self, rows: int) -> np.ndarray:
-        """Return the minutes from each reading to the one so many rows later."""
+        """Return the minutes from each reading to the one this many rows later."""
         minutes: np.ndarray = (self.seconds[rows:] - self.seconds[:-rows]) / 60.0
         return minutes
 
     @cached_property
     def unbroken(self) -> np.ndarray:
-        """Of each reading but the last, whether the log goes on without a gap to the next."""
+        """For each reading but the last, whether the next follows without a gap."""
         unbroken: np.ndarray = self.minutes <= 2 * self.log.interval_minutes
         return unbroken
 
     def in_force(self, starts: Sequence[dt.datetime], values: Sequence[float]) -> np.ndarray:
-        """Return for each reading the value last set at or before it; NaN before the first."""
+        """Return for each reading the last value set at or before it; NaN before the first."""
         return np.repeat([np.nan, *values], self._readings_by(starts))
 
     def asked_at_each(self, asked: Sequence[AskedAir]) -> np.ndarray:
@@ -98,12 +98,12 @@ class AirSeries:
         return np.repeat(np.arange(-1, len(asked)), self._readings_by([item.at for item in asked]))
 
     def _readings_by(self, starts: Sequence[dt.datetime]) -> np.ndarray:
-        """Return how many readings come before the first moment, and from each to the next."""
+        """Return the number of readings before the first moment, and from each to the next."""
         firsts = np.searchsorted(self.seconds, [int(start.timestamp()) for start in starts])
         return np.diff(firsts, prepend=0, append=len(self.seconds))
 
     def stretches(self, holds: np.ndarray, least_hours: float = 0.0) -> list[Stretch]:
-        """Return the runs of readings where `holds` is true for at least so long.
+        """Return the runs of readings in which `holds` is true for at least this long.
 
         A gap in the log ends a run.
         """
@@ -115,9 +115,9 @@ class AirSeries:
         return self._lasting(firsts, lasts, least_hours)
 
     def flat_runs(self, values: np.ndarray, least_hours: float) -> list[Stretch]:
-        """Return the runs in which a channel repeats one value for at least so long."""
+        """Return the runs in which a channel repeats one value for at least this long."""
         repeats = (values[1:] == values[:-1]) & self.unbroken
-        # a run so long holds a whole block of half its least length; most channels have none
+        # such a run contains a whole block of half its minimum length; most channels have none
         block = max(1, int(15.0 * least_hours / self.log.interval_minutes))
         whole = repeats[: len(repeats) // block * block].reshape(-1, block)
         if not whole.all(axis=1).any():
@@ -136,18 +136,18 @@ class AirSeries:
         ]
 
     def within(self, start: dt.datetime, end: dt.datetime) -> slice:
-        """Return the readings from a moment up to another."""
+        """Return the slice of readings from one moment up to another."""
         first, last = np.searchsorted(self.times, [utc(start), utc(end)])
         return slice(int(first), int(last))
 
 
 def utc(moment: dt.datetime) -> np.datetime64:
-    """Return a moment as a UTC datetime64."""
+    """Return a datetime as a UTC datetime64."""
     return np.datetime64(int(moment.timestamp()), "s")
 
 
 def datetimes_of(times: np.ndarray, zone: ZoneInfo) -> list[dt.datetime]:
-    """Return UTC times as moments in a zone."""
+    """Return UTC times as datetimes in a zone."""
     return [
         dt.datetime.fromtimestamp(second, zone)
         for second in times.astype("datetime64[s]").astype(np.int64).tolist()
@@ -157,9 +157,9 @@ def datetimes_of(times: np.ndarray, zone: ZoneInfo) -> list[dt.datetime]:
 def find_jumps(
     channel: str, times: np.ndarray, values: np.ndarray, kelvin: float, minutes: float
 ) -> list[Jump]:
-    """Return the readings that jump by more than so much within so long, and back again.
+    """Return the readings that jump by more than a limit within a given time, and back again.
 
-    Out and not back is a ramp or a change of unit, not a jump.
+    A change without return is a ramp or a change of unit, not a jump.
     """
     step = np.abs(values[1:] - values[:-1])
     if not (step > kelvin).any():
@@ -178,10 +178,10 @@ def air_series(
 ) -> AirSeries:
     """Return the air at every reading of a log.
 
-    The dry bulb is the control channel; where only the two sides of the load are logged it is the
-    hotter one, the side the air enters. RH comes from the bulbs where both are logged, else from
-    the humidity channel, else from an EMC sensor. A wet bulb above the dry bulb gives no RH: a
-    check names it.
+    The dry bulb is the control channel; if only the two sides of the load are logged, it is the
+    hotter one, where the air enters. RH comes from the bulbs if both are logged, else from the
+    humidity channel, else from an EMC sensor. A wet bulb above the dry bulb gives no RH; a check
+    reports it.
     """
     channels = log.channels
     blank = np.full(len(log.times), np.nan)
@@ -222,7 +222,7 @@ def _without(values: np.ndarray, jumps: Sequence[Jump], channel: str) -> np.ndar
 
 
 def _humidity_of_bulbs(dry: np.ndarray, wet: np.ndarray, pressure_pa: float) -> np.ndarray:
-    """Return RH from the bulbs, not limited to what nature allows, so that faults show."""
+    """Return RH from the bulbs without clipping impossible values, so that faults show."""
     humidity = np.full(len(dry), np.nan)
     both = np.isfinite(dry) & np.isfinite(wet) & (np.abs(dry) < 150) & (np.abs(wet) < 95)
     humidity[both] = (
@@ -234,7 +234,7 @@ def _humidity_of_bulbs(dry: np.ndarray, wet: np.ndarray, pressure_pa: float) -> 
 
 
 def _humidity_of_emc(dry: np.ndarray, emc: np.ndarray) -> np.ndarray:
-    """Return RH from an EMC sensor; NaN where no air has that EMC."""
+    """Return RH from an EMC sensor; NaN if no air has that EMC."""
     coldest, hottest = EMC_TEMP_RANGE_C
     humidity = np.full(len(dry), np.nan)
     known = np.isfinite(emc) & (emc > 0.0) & (dry >= coldest) & (dry <= hottest)
@@ -254,10 +254,10 @@ class Bin:
 
 
 def summarize(air: AirSeries) -> tuple[float, list[Bin]]:
-    """Return the hours of an interval, and the mean air of each.
+    """Return the length of an interval in hours, and the mean air of each interval.
 
-    Intervals are whole hours from the first reading, as few hours as keep within `SUMMARY_POINTS`.
-    An interval without readings has no bin, so that a gap stays a gap.
+    An interval is the smallest number of whole hours that gives at most `SUMMARY_POINTS`, counted
+    from the first reading. An interval without readings has no bin, so gaps remain visible.
     """
     seconds = (air.times - air.times[0]).astype(np.int64)
     hours = max(1, int(np.ceil(seconds[-1] / 3600.0 / SUMMARY_POINTS)))

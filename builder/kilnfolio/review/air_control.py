@@ -1,4 +1,4 @@
-"""How the air was kept: wick index, overshoot, running hours, and what the sensors leave open."""
+"""How the air was kept: wick index, overshoot, running hours, and uncertainty of the sensors."""
 
 from __future__ import annotations
 
@@ -13,24 +13,24 @@ from kilnfolio.records.kiln import Kiln
 from kilnfolio.review.air import AirSeries
 from kilnfolio.review.setpoints import AskedAir
 
-#: Length of the stretches a wick's drift is had from: a day, over which fans reverse many times
-#: and the kiln's own swings average out [h].
+#: Length of the stretches from which a wick's drift is determined: a day, over which fans reverse
+#: many times and the kiln's own oscillation averages out [h].
 WICK_STRETCH_H = 24.0
-#: A shorter rest of a set-point gives no slope worth the name [h].
+#: A shorter remainder of a set-point's time gives no reliable slope [h].
 WICK_LEAST_H = 12.0
-#: Readings a stretch needs for a slope and a scatter about it.
+#: Fewest readings in a stretch for a slope and the scatter about it.
 _LEAST_READINGS = 12
 
 
 def settled(air: AirSeries, asked: Sequence[AskedAir], hours: float) -> np.ndarray:
-    """Return which readings come at least so long after the last change of what was asked."""
+    """Return a mask of readings at least this long after the last change of set-point."""
     changed = air.in_force([item.at for item in asked], [item.at.timestamp() for item in asked])
     late: np.ndarray = air.seconds - changed >= 3600.0 * hours
     return late
 
 
 def falling(air: AirSeries, asked: np.ndarray, hours: float) -> np.ndarray:
-    """Return the readings soon after the asked value fell: the kiln needs time to come down."""
+    """Return a mask of readings soon after the set-point fell, while the kiln comes down."""
     soon = np.zeros(len(asked), bool)
     for drop in np.flatnonzero(asked[1:] < asked[:-1]).tolist():
         end = air.seconds[drop + 1] + 3600.0 * hours
@@ -39,9 +39,9 @@ def falling(air: AirSeries, asked: np.ndarray, hours: float) -> np.ndarray:
 
 
 def reading_hours(air: AirSeries) -> np.ndarray:
-    """Return how long each reading stands for [h]: to the next, but no longer than two intervals.
+    """Return the duration of each reading [h]: until the next, but at most two intervals.
 
-    Nothing is claimed of a gap. The last reading stands for one interval.
+    A reading before a gap, and the last one, count for one interval.
     """
     minutes = np.append(air.minutes, air.log.interval_minutes)
     kept: np.ndarray = np.where(
@@ -53,10 +53,10 @@ def reading_hours(air: AirSeries) -> np.ndarray:
 def overshoot(
     air: AirSeries, asked: Sequence[AskedAir], settling_hours: float
 ) -> tuple[float, float] | None:
-    """Return how far above what was asked dry bulb and depression were, summed over time [K h].
+    """Return how far dry bulb and depression exceeded the set-point, integrated over time [K h].
 
-    The time the kiln needs to come down after a lower set-point is left out. None where nothing
-    was asked.
+    The time that the kiln needs to come down to a lower set-point is left out. None if nothing was
+    asked.
     """
     if not asked:
         return None
@@ -72,7 +72,7 @@ def overshoot(
 
 
 class RunningHours:
-    """Hours of running until any moment, by the log's fans."""
+    """Hours of running up to any moment, from the fan channel of the log."""
 
     def __init__(self, air: AirSeries | None):
         fan = air.log.channels.get("fan") if air is not None else None
@@ -86,13 +86,13 @@ class RunningHours:
 
     @property
     def total(self) -> float | None:
-        """Hours in the whole log [h]."""
+        """Running hours in the whole log [h]."""
         return None if self._times is None else float(self._sum[-1])
 
     def until(self, moments: Sequence[dt.datetime]) -> np.ndarray:
-        """Return the hours the fans have run until each moment [h].
+        """Return the hours the fans had run by each moment [h].
 
-        NaN where the log does not hold the fans, or does not cover the moment.
+        NaN if the log has no fan channel, or does not cover the moment.
         """
         if self._times is None:
             return np.full(len(moments), np.nan)
@@ -105,7 +105,7 @@ class RunningHours:
 
 @dataclass(frozen=True)
 class Wick:
-    """Drift and scatter of the depression at steady set-points, in K, h and K a day."""
+    """Drift and scatter of the depression at constant set-points, in K, h and K a day."""
 
     hours: float
     drift_k_per_day: float
@@ -115,17 +115,17 @@ class Wick:
 
 
 def wick_index(air: AirSeries, asked: Sequence[AskedAir], settling_hours: float) -> Wick | None:
-    """Return how the depression behaved while the air was asked to stay as it was.
+    """Return how the depression behaved at constant set-points.
 
-    Each set-point's time, once settled, is cut into stretches of about a day; through each a
-    straight line is laid by least squares. A wick that crusts or runs dry lets the depression
-    shrink under a set-point that does not move; a loose one makes it scatter. Only readings with
-    the fans on and the spray off count: still air and steam move the wet bulb of a good wick.
+    The settled time of each set-point is divided into stretches of about a day, and a straight line
+    is fitted to each by least squares. With a wick that crusts or runs dry, the depression shrinks
+    at a constant set-point; with a loose one it scatters. Only readings with the fans on and the
+    spray off count: still air and steam affect the wet bulb even of a good wick.
 
     Returns
     -------
     Wick or None
-        None where no stretch is long enough.
+        None if no stretch is long enough.
     """
     good = settled(air, asked, settling_hours) & np.isfinite(air.depression)
     for name, wanted in (("fan", True), ("spray", False)):
@@ -160,7 +160,7 @@ def wick_index(air: AirSeries, asked: Sequence[AskedAir], settling_hours: float)
 
 
 def _stretches(rows: np.ndarray, hours: np.ndarray) -> list[np.ndarray]:
-    """Return a set-point's readings in stretches of a day, or all of them where that is less."""
+    """Return a set-point's readings in stretches of a day, or as one stretch if they are fewer."""
     at = hours[rows]
     count = max(1, int((at[-1] - at[0]) // WICK_STRETCH_H))
     edges = np.searchsorted(at, np.linspace(at[0], at[-1], count + 1)[1:-1])
@@ -180,7 +180,7 @@ def _line(hours: np.ndarray, values: np.ndarray) -> tuple[float, float]:
 
 
 def zone_spread(air: AirSeries) -> tuple[float, float] | None:
-    """Return how far entering and leaving air are apart: median, and 95th percentile [K]."""
+    """Return the difference between entering and leaving air: median and 95th percentile [K]."""
     sides = [air.log.channels.get(f"dry-bulb-{side}") for side in ("entering", "leaving")]
     if sides[0] is None or sides[1] is None:
         return None
@@ -193,10 +193,10 @@ def zone_spread(air: AirSeries) -> tuple[float, float] | None:
 
 
 def bulb_errors(kiln: Kiln) -> tuple[float, float] | None:
-    """Return the expanded uncertainties of dry and wet bulb by the kiln's record [K].
+    """Return the expanded uncertainties of dry and wet bulb from the kiln's record [K].
 
-    A kiln that logs only the two sides of its load gives the larger of theirs. None where the
-    record does not say.
+    If a kiln logs only the two sides of its load, the larger of their uncertainties is used. None
+    if the record does not say.
     """
     errors = {
         instrument.channel: instrument.uncertainty.value
@@ -215,7 +215,7 @@ def emc_errors(
     errors: tuple[float, float] | None,
     pressure_pa: float,
 ) -> list[float | None]:
-    """Return what the error of the bulbs puts on each EMC [points]; None where it cannot be had."""
+    """Return the uncertainty of each EMC due to that of the bulbs [points]; None if not known."""
     dry, wet = np.array(dry_c, float), np.array(wet_c, float)
     if errors is None or not len(dry):
         return [None] * len(dry)
@@ -224,6 +224,6 @@ def emc_errors(
     if usable.any():
         try:
             found[usable] = emc_uncertainty(dry[usable], wet[usable], *errors, pressure_pa)
-        except ValueError:  # bulbs no air can show; checks name them
+        except ValueError:  # impossible bulb readings, which checks report
             return [None] * len(dry)
     return [None if np.isnan(value) else float(value) for value in found]

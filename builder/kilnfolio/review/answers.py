@@ -1,6 +1,6 @@
-"""Answers: each finding that asks for one has an id, and an answer names that id.
+"""Answers: each finding that needs one has an id, and an answer names that id.
 
-An id holds the check, what it concerns and when it began, as in
+An id consists of the check, what it concerns and when it began, as in
 ``dry-bulb-overshoot/dry-bulb/2026-04-08T20:00``. A later event has another id and needs an answer
 of its own. Not every fail can be answered: its check says which kinds of answer clear it.
 """
@@ -14,14 +14,14 @@ from collections.abc import Callable, Iterable, Sequence
 from kilnfolio.records.charge import Answer, Waiver
 from kilnfolio.review.dossier import Finding
 
-#: The check that speaks of answers themselves.
+#: The check that reports problems with answers themselves.
 EXPLAINED = "waivers-explained"
-#: Returns the kinds of answer that clear a finding.
+#: Takes a finding; returns the kinds of answer that clear it.
 _Taken = Callable[[Finding], Sequence[str]]
 
 
 def with_ids(findings: Sequence[Finding]) -> tuple[Finding, ...]:
-    """Return findings with an id for each breach; findings alike are numbered in their order."""
+    """Return findings with an id for each breach; identical ids are numbered in order."""
     seen: Counter[str] = Counter()
     made = []
     for finding in findings:
@@ -36,7 +36,7 @@ def with_ids(findings: Sequence[Finding]) -> tuple[Finding, ...]:
 
 
 def finding_id(finding: Finding) -> str:
-    """Return the id of a breach: its check, what it concerns, when it began."""
+    """Return the id of a breach: its check, what it concerns and when it began."""
     subject = re.sub(r"[^\w.-]+", "-", finding.subject).strip("-")
     at = f"{finding.at:%Y-%m-%dT%H:%M}" if finding.at else ""
     return "/".join(filter(None, (finding.check, subject, at)))
@@ -48,19 +48,19 @@ def answered(
     waivers: Iterable[Waiver],
     taken: _Taken,
 ) -> tuple[Finding, ...]:
-    """Return findings with the answers given to them.
+    """Return findings with their answers.
 
     Parameters
     ----------
     findings : sequence of Finding
-        With their ids.
+        Findings with ids.
     answers : iterable of Answer
-        Each answers the finding it names.
+        Answers; each applies to the finding it names.
     waivers : iterable of Waiver
-        The older form, which names a check. It answers what that check found up to the moment it
-        was signed, and nothing that began later.
+        The older form, which names a check. It answers what that check found up to the moment of
+        signing, and nothing that began later.
     taken : callable
-        Returns the kinds of answer that clear a finding; another kind leaves it as it is.
+        Returns the kinds of answer that clear a finding; other kinds have no effect.
     """
     by_id = {answer.finding: answer for answer in answers}
     by_check = {waiver.check: waiver for waiver in waivers}
@@ -71,7 +71,7 @@ def answered(
 
 
 def unmatched(findings: Sequence[Finding], answers: Iterable[Answer]) -> tuple[Finding, ...]:
-    """Return a question for each answer that names no finding of its charge."""
+    """Return a question for each answer that does not name a finding of its charge."""
     known = {finding.id for finding in findings if finding.id}
     checks = {finding.check for finding in findings}
     return tuple(
@@ -90,7 +90,7 @@ def unmatched(findings: Sequence[Finding], answers: Iterable[Answer]) -> tuple[F
 def not_taken(
     findings: Sequence[Finding], answers: Iterable[Answer], taken: _Taken
 ) -> tuple[Finding, ...]:
-    """Return a question for each answer of a kind that does not clear what it answers."""
+    """Return a question for each answer of a kind that does not clear its finding."""
     known = {finding.id: finding for finding in findings if finding.id}
     return tuple(
         Finding(
@@ -107,7 +107,7 @@ def not_taken(
 
 
 def only(kinds: Sequence[str]) -> str:
-    """Return what alone clears a finding, in words."""
+    """Return in words which kinds of answer clear a finding."""
     return (
         f"only '{' or '.join(kinds)}' does, or a record put right"
         if kinds

@@ -1,4 +1,4 @@
-"""Does a lot meet its order? The strongest honest sentence its readings support."""
+"""Assesses whether a lot meets its order, with the strongest statement its readings support."""
 
 from __future__ import annotations
 
@@ -14,21 +14,21 @@ from kilnfolio.review.dossier import Assessment
 from kilnfolio.review.findings import LotCase
 from kilnfolio.review.limits import NoLimit
 
-#: Confidence of the share printed [%]; a convention of the trade's reports.
+#: Confidence of the printed share [%]; a convention of reports in the trade.
 CONFIDENCE_PCT = 95.0
 
-#: Which readings a lot is judged by, as a page says it.
+#: Which readings a lot is judged by, in the words of its page.
 OWN_PACKS = "the lot's own packs"
 WHOLE_CHARGE = "the whole charge"
 WHOLE_CHARGES = "the whole charges"
 
-#: Findings of a charge that touch the moisture claim of every lot drawn from it.
+#: Checks of a charge that concern the moisture claim of every lot drawn from it.
 _UNRELIABLE = ("fail",)
 
 
 @dataclass(frozen=True)
 class Rule:
-    """What an order asks of a lot, in % MC and % of pieces."""
+    """What an order requires of a lot, in % MC and % of pieces."""
 
     words: str
     piece_low: float | None
@@ -40,7 +40,7 @@ class Rule:
 
 @dataclass(frozen=True)
 class Chosen:
-    """The readings a lot is judged by, in % MC, and which they are."""
+    """The readings by which a lot is judged, in % MC, and which ones they are."""
 
     readings: np.ndarray
     words: str
@@ -51,10 +51,10 @@ class Chosen:
 
 
 def chosen_readings(case: LotCase) -> Chosen:
-    """Return the readings that speak for a lot.
+    """Return the readings by which a lot is judged.
 
-    Where every pack of the lot has readings that name it, those; else all of its charges, because
-    a pack nobody measured is not spoken for by its neighbours alone.
+    If every pack of the lot has readings, those; else all readings of its charges, because the
+    other packs alone do not represent a pack that nobody measured.
     """
     surveys = case.surveys
     if not surveys:
@@ -72,17 +72,17 @@ def chosen_readings(case: LotCase) -> Chosen:
 
 
 def readings_of(case: LotCase) -> np.ndarray:
-    """Return the corrected readings a lot is judged by, in % MC."""
+    """Return the corrected readings by which a lot is judged, in % MC."""
     return chosen_readings(case).readings
 
 
 def rule_of(case: LotCase) -> Rule:
-    """Return what the order asks, in numbers.
+    """Return the requirement of the order in numbers.
 
     Raises
     ------
     NoLimit
-        The standard's row for this target is not in hand.
+        The limits file lacks the standard's row for this target.
     """
     order = case.lot.order
     if order.rule == "en-14298":
@@ -128,10 +128,10 @@ def _standard_rule(case: LotCase, order: Order) -> Rule:
 
 
 def judge(case: LotCase) -> Assessment:
-    """Return whether the readings meet the order, and what may be said.
+    """Return whether the readings meet the order, and what may be stated.
 
-    A refused finding on the moisture record of a charge leaves the lot not assessed: an absent or
-    doubtful proof is never turned into a statement.
+    A failed check on the moisture record of a charge leaves the lot not assessed: missing or
+    doubtful evidence never becomes a statement.
     """
     from kilnfolio.review.findings import CHECKS
 
@@ -171,7 +171,7 @@ def judge(case: LotCase) -> Assessment:
         rule.mean_high is None or mean <= rule.mean_high
     )
     met = bool(mean_kept and 100.0 * inside >= rule.share * n)
-    # what failed is the mill's to say, in the finding; a customer is told that it failed
+    # the finding tells the mill what failed; a customer is told only that something did
     sentence = (
         f"The lot as measured meets the order: {counted(inside, n, mean)}."
         if met
@@ -181,7 +181,7 @@ def judge(case: LotCase) -> Assessment:
 
 
 def counted(inside: int, n: int, mean_pct: float) -> str:
-    """Return how many readings lie within what was ordered, and their mean, in words."""
+    """Return in words how many readings are within the order, and their mean."""
     return f"{inside} of {n} readings within, mean {mean_pct:.1f} %"
 
 
@@ -210,7 +210,7 @@ def _facts(rule: Rule, chosen: Chosen) -> dict[str, Any]:
 
 
 def _more(rule: Rule, n: int, failures: int) -> int | None:
-    """Return how many further readings, all within, would show the share asked; None: no number."""
+    """Return how many more readings, all within, would show the share asked; None if none would."""
     if rule.share >= 100:
         return None
     return max(0, _needed(rule.share, failures) - n)
@@ -222,7 +222,7 @@ def _needed(share_pct: float, failures: int = 0) -> int:
 
 
 def _strongest(rule: Rule, chosen: Chosen, shown_pct: float, inside: int) -> str:
-    """Return the strongest sentence about the whole lot that its readings support."""
+    """Return the strongest statement about the whole lot that its readings support."""
     n = len(chosen.readings)
     if chosen.at_hand:
         return (

@@ -46,8 +46,8 @@ class SectionMoisture:
 class Weighed(NamedTuple):
     """A board at one weighing.
 
-    `before_mc_pct` is its MC at the weighing before, by the oven-dry mass in use now, so that a
-    corrected oven-dry mass is not taken for drying.
+    `before_mc_pct` is its MC at the previous weighing, computed with the oven-dry mass now in use,
+    so that a corrected oven-dry mass is not mistaken for drying.
     """
 
     at: dt.datetime
@@ -76,10 +76,10 @@ class Estimate:
 
 @dataclass(frozen=True)
 class BoardHistory:
-    """A board through the charge.
+    """A sample board throughout the charge.
 
-    The first version of the oven-dry mass stands here; `estimates` has all that can be used, and
-    `points` are reckoned each with the latest before it.
+    The oven-dry mass here is the first version; `estimates` has all usable ones, and each of
+    `points` is computed with the latest one before it.
     """
 
     board: Board
@@ -91,16 +91,16 @@ class BoardHistory:
     estimates: tuple[Estimate, ...] = ()
 
     def at(self, moment: dt.datetime) -> Weighed | None:
-        """Return the last weighing at or before a moment."""
+        """Return the last weighing at or before a given time."""
         return next((point for point in reversed(self.points) if point.at <= moment), None)
 
     def estimate_at(self, moment: dt.datetime) -> Estimate:
-        """Return the version of the oven-dry mass in use at a moment."""
+        """Return the version of the oven-dry mass in use at a given time."""
         return estimate_at(self.estimates, moment)
 
 
 def estimate_at(estimates: Sequence[Estimate], moment: dt.datetime) -> Estimate:
-    """Return the latest of a board's estimates cut before a moment, or else the first."""
+    """Return the latest of a board's estimates cut before a given time, or else the first."""
     if len(estimates) == 1:
         return estimates[0]
     return next((one for one in reversed(estimates) if one.at < moment), estimates[0])
@@ -108,7 +108,7 @@ def estimate_at(estimates: Sequence[Estimate], moment: dt.datetime) -> Estimate:
 
 @dataclass(frozen=True)
 class Control:
-    """The controlling MC at one weighing, and the boards that decide it."""
+    """The controlling MC at one weighing, and the boards that determine it."""
 
     at: dt.datetime
     mc_pct: float
@@ -129,7 +129,7 @@ class Control:
 def board_histories(charge: Charge) -> tuple[BoardHistory, ...]:
     """Return every sample board with its MC at each weighing.
 
-    Boards whose masses make no sense (a mass below oven-dry) are kept; a check names them.
+    Boards with impossible masses (below oven-dry) are kept; a check reports them.
     """
     scale = (
         standard_from_resolution(charge.scale_resolution.value) if charge.scale_resolution else 0.0
@@ -159,12 +159,12 @@ def _history(board: Board, estimates: tuple[Estimate, ...], points: list[Weighed
     )
 
 
-#: The sections a board's oven-dry mass is had from: its board, and which re-section (None: first).
+#: Key of the sections behind an oven-dry mass: the board, and which re-section (None: the first).
 _Cut = tuple[str, int | None]
 
 
 def _section_moistures(charge: Charge, balance_g: float) -> dict[_Cut, list[SectionMoisture]]:
-    """Return the usable sections of every board, reckoned for the whole charge in one go."""
+    """Return the usable sections of every board, computed for the whole charge at once."""
     cuts = [
         ((board.id, number), sections)
         for board in charge.boards
@@ -197,7 +197,7 @@ def _section_moistures(charge: Charge, balance_g: float) -> dict[_Cut, list[Sect
 def _estimates(
     charge: Charge, sections: dict[_Cut, list[SectionMoisture]], scale_g: float
 ) -> dict[str, tuple[Estimate, ...]]:
-    """Return the versions of every board's oven-dry mass, oldest first; none without the first."""
+    """Return the versions of every board's oven-dry mass, oldest first; empty without the first."""
     cut = [
         (board.id, number, at, mass)
         for board in charge.boards
@@ -220,7 +220,7 @@ def _estimates(
         [section.uncertainty_pct / COVERAGE for section in sections[one[:2]]] for one in cut
     ]
     spreads = np.zeros(len(cut))
-    for count in {len(own) for own in mcs}:  # boards of as many sections together
+    for count in {len(own) for own in mcs}:  # boards with the same number of sections together
         alike = [place for place, own in enumerate(mcs) if len(own) == count]
         spreads[alike] = section_mean_uncertainty(
             np.array([mcs[place] for place in alike]),
@@ -241,12 +241,12 @@ def _estimates(
 
 
 def possible(mass_g: float, dry_g: float) -> bool:
-    """Return whether two masses give an MC: not below oven-dry, not beyond any wood."""
+    """Return whether two masses give a possible MC: not below oven-dry, nor beyond any wood."""
     return dry_g <= mass_g <= dry_g * (1.0 + MC_RANGE_PCT[1] / 100.0)
 
 
 def _weighed(charge: Charge, board: Board) -> list[tuple[dt.datetime, float]]:
-    """Return a board's masses by time, from the one it was cut with [g]."""
+    """Return a board's masses by time, from the mass when it was cut [g]."""
     return [(board.weighed_at, board.green_mass.value)] + [
         (weighing.at, weighing.masses[board.id].value)
         for weighing in charge.weighings
@@ -257,8 +257,8 @@ def _weighed(charge: Charge, board: Board) -> list[tuple[dt.datetime, float]]:
 def _points(
     charge: Charge, estimates: dict[str, tuple[Estimate, ...]], scale_g: float
 ) -> dict[str, list[Weighed]]:
-    """Return every board's MC at each weighing, reckoned for all boards in one go."""
-    # `mass-below-oven-dry` or `wetter-than-wood-can-be` names the masses no MC can be had from
+    """Return every board's MC at each weighing, computed for all boards at once."""
+    # the checks `mass-below-oven-dry` and `wetter-than-wood-can-be` report masses without an MC
     usable = [
         (board.id, at, mass, used)
         for board in charge.boards
@@ -279,7 +279,7 @@ def _points(
     errors = COVERAGE * np.atleast_1d(
         moisture_content_uncertainty(masses, scale_g, dry, dry_errors)
     )
-    # a board wetter than any wood by its later oven-dry mass is dry by no more than that
+    # by its later oven-dry mass a board may seem wetter than any wood
     before = np.clip(100.0 * (masses[:-1] / dry[1:] - 1.0), *MC_RANGE_PCT)
     hours = np.diff(seconds) / 3600.0
     follows = np.array([one[0] == next_[0] for one, next_ in pairwise(usable)], bool)
@@ -306,24 +306,24 @@ def controls(
     histories: Sequence[BoardHistory],
     pins: Mapping[dt.datetime, Mapping[str, float]] | None = None,
 ) -> tuple[Control, ...]:
-    """Return the controlling MC at every weighing, boards re-ranked each time.
+    """Return the controlling MC at every weighing, ranking the boards anew each time.
 
     Parameters
     ----------
     charge : Charge
-        Its rounds by meter count like weighings.
+        The charge; its rounds by meter count like weighings.
     histories : sequence of BoardHistory
-        The boards' own.
+        The histories of its boards.
     pins : mapping, optional
-        MC that pins in the timber show, by moment and channel [%]; it is used where no board was
-        weighed or read by meter.
+        MC from pins in the timber, by time and channel [%]; used when no board was weighed or read
+        by meter.
     """
     by_moment: dict[dt.datetime, dict[str, float]] = {}
     for history in histories:
         for point in history.points:
             by_moment.setdefault(point.at, {})[history.board.id] = point.mc_pct
     metered = [one for one in charge.mc_rounds if one.method != "as recorded"]
-    for one in metered:  # what a meter read stands in for what was not weighed
+    for one in metered:  # meter readings fill in for boards that were not weighed
         for tag, mc in one.mc.items():
             by_moment.setdefault(one.at, {}).setdefault(tag, mc.value)
     weighings = {weighing.at for weighing in charge.weighings} | {one.at for one in metered}
@@ -331,7 +331,7 @@ def controls(
         by_moment = {at: dict(mcs) for at, mcs in pins.items()}
     found = [(at, by_moment[at]) for at in sorted(by_moment) if not weighings or at in weighings]
     if histories and all(history.points for history in histories):
-        # the boards as cut: the state the charge started from
+        # the boards as cut: the initial state of the charge
         first = {history.board.id: history.points[0].mc_pct for history in histories}
         start = max(history.points[0].at for history in histories)
         if not found or start < found[0][0]:
@@ -355,5 +355,5 @@ def _controls(found: list[tuple[dt.datetime, dict[str, float]]], rule: str) -> I
 
 
 def control_at(controls: Sequence[Control], moment: dt.datetime) -> Control | None:
-    """Return the last controlling MC at or before a moment."""
+    """Return the last controlling MC at or before a given time."""
     return next((control for control in reversed(controls) if control.at <= moment), None)

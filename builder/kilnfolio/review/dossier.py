@@ -1,8 +1,8 @@
-"""The Dossier: everything the review of one charge found, immutable, JSON in and out.
+"""The Dossier: everything the review of one charge found; immutable, and convertible to JSON.
 
-It is what the cache stores, the seal signs, the pages render and the audit recomputes. Numbers
-enter it rounded to the decimals their uncertainty deserves, so that another machine's arithmetic
-gives the same bytes; long series stay in their files and enter by digest and summary.
+The cache stores it, the seal signs it, pages show it and the audit recomputes it. Numbers are
+rounded according to their uncertainty, so that the arithmetic of another machine gives the same
+bytes; long series stay in their files and are represented by a digest and a summary.
 """
 
 from __future__ import annotations
@@ -12,15 +12,15 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, model_validator
 
-#: pass: the rule is kept; question: it needs a signed answer; fail: it blocks the claim it touches;
-#: no data: something that should have been recorded is absent; not applicable: nothing of the kind
+#: pass: the rule is kept; question: needs a signed answer; fail: blocks the claim it concerns; no
+#: data: something that should have been recorded is missing; not applicable: nothing of the kind
 #: was claimed or run; answered: a question or failure with a signed answer.
 Outcome = Literal["pass", "question", "fail", "no data", "not applicable", "answered"]
 
-#: The outcome as it is printed: a note asks for nothing and is no pass.
+#: The outcome as printed: a note needs no answer and is not a pass.
 Word = Literal["pass", "question", "fail", "no data", "not applicable", "answered", "note"]
 
-#: The outcomes by weight, the weightiest first.
+#: The outcomes by severity, the most severe first.
 BY_WEIGHT: tuple[Outcome, ...] = (
     "fail",
     "question",
@@ -30,7 +30,7 @@ BY_WEIGHT: tuple[Outcome, ...] = (
     "pass",
 )
 
-#: What dossiers sealed under rules 1 called the outcomes.
+#: Names of the outcomes in dossiers sealed under rules 1.
 _UNDER_RULES_1 = {
     "held": "pass",
     "query": "question",
@@ -41,13 +41,13 @@ _UNDER_RULES_1 = {
 
 
 class Part(BaseModel):
-    """Part of a dossier: fixed once made."""
+    """An immutable part of a dossier."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
 class Input(Part):
-    """A file the dossier rests on."""
+    """A file from which the dossier was computed."""
 
     path: str
     """Path relative to the mill folder."""
@@ -58,7 +58,7 @@ class Input(Part):
 
 
 class Spot(Part):
-    """Where in the inputs a finding points."""
+    """A place in the inputs to which a finding points."""
 
     file: str
     """Path relative to the mill folder."""
@@ -84,7 +84,7 @@ class Working(Part):
 
 
 class Finding(Part):
-    """What one check says of the charge."""
+    """The result of one check of the charge."""
 
     check: str
     """Slug of the check."""
@@ -118,7 +118,7 @@ class Finding(Part):
     @model_validator(mode="before")
     @classmethod
     def _as_sealed(cls, values: Any) -> Any:
-        """Read a finding as rules 1 wrote it."""
+        """Accept a finding as written under rules 1."""
         if not isinstance(values, dict) or values.get("outcome") not in _UNDER_RULES_1:
             return values
         read = {key: value for key, value in values.items() if not key.startswith("waived_")}
@@ -133,7 +133,7 @@ class Finding(Part):
 
     @property
     def word(self) -> Word:
-        """The outcome as it is printed."""
+        """The outcome as printed."""
         return "note" if self.noted and self.outcome == "pass" else self.outcome
 
 
@@ -197,7 +197,7 @@ class OvenDryEstimate(Part):
 
 
 class BoardResult(Part):
-    """A sample board through the charge."""
+    """A sample board throughout the charge."""
 
     id: str
     """Tag."""
@@ -264,7 +264,7 @@ class AirPoint(Part):
 
 
 class SetPoint(Part):
-    """The air the schedule asks for from a moment on."""
+    """The air that the schedule asks for from a given time on."""
 
     at: dt.datetime
     """From."""
@@ -283,7 +283,7 @@ class SetPoint(Part):
 
 
 class WickIndex(Part):
-    """How the depression behaved while the air was asked to stay as it was."""
+    """How the depression behaved at constant set-points."""
 
     hours: float
     """Hours of steady set-points it is had from [h]."""
@@ -325,7 +325,7 @@ class AirResult(Part):
 
 
 class StepReplay(Part):
-    """One step change: what decided it, and whether it was due."""
+    """One step change: the MC that triggered it, and whether it was due."""
 
     at: dt.datetime
     """When the air was set."""
@@ -365,8 +365,8 @@ class OutsideResult(Part):
 class StepAdherence(Part):
     """One step, equalizing or conditioning: the air asked for and the air kept.
 
-    Means are over the settled time with the fans running: the way to the set-point, stops and the
-    recovery from them are left out.
+    Means are over the settled time with the fans running, without the approach to the set-point,
+    stops and the recovery from them.
     """
 
     label: str
@@ -419,7 +419,7 @@ class Gap(Part):
 
 
 class LogSummary(Part):
-    """What the logger's files hold and how much of it was used."""
+    """What the logger's files contain, and how much of it was used."""
 
     rows: int
     """Rows of data."""
@@ -531,7 +531,7 @@ class HeatRun(Part):
 
 
 class WaterAndHeat(Part):
-    """The water a charge gave up and the least heat it needed."""
+    """The water removed from a charge and the least heat that this needed."""
 
     volume_m3: float
     """Timber [m³]."""
@@ -558,7 +558,7 @@ class WaterAndHeat(Part):
 
 
 class Assessment(Part):
-    """Whether a lot's readings keep its order."""
+    """Whether a lot's readings meet its order."""
 
     rule: str
     """The rule in words, with its numbers."""
@@ -612,7 +612,7 @@ class LotDossier(Part):
 
 
 class Rules(Part):
-    """The versions of what the review rests on."""
+    """The versions behind the review."""
 
     version: int
     """Version of the rules themselves; see `review.versions`."""
@@ -683,7 +683,7 @@ class Dossier(Part):
     """What the checks say."""
 
     def outcome_of(self, *checks: str) -> Outcome:
-        """Return the weightiest outcome among the findings of `checks`, or of all if none given."""
+        """Return the most severe outcome among the findings of `checks`, or of all by default."""
         found = {
             finding.outcome for finding in self.findings if not checks or finding.check in checks
         }

@@ -1,7 +1,7 @@
-"""The temperature drop across the load, while it is wet and later, and against earlier charges.
+"""The temperature drop across the load, while wet and later, compared with earlier charges.
 
-Air cools as it takes up water, so that the drop tells of air speed and of the load. Common
-practice; each kiln is compared with itself.
+Air cools as it takes up water, so the drop depends on air speed and load. Common practice; each
+kiln is compared with itself.
 """
 
 from __future__ import annotations
@@ -18,11 +18,11 @@ from kilnfolio.review.air_control import reading_hours
 if TYPE_CHECKING:
     from kilnfolio.review.findings import Case
 
-#: Earlier charges a usual drop is had from; the median of fewer says little.
+#: Fewest earlier charges for a usual drop; the median of fewer says little.
 _LEAST_EARLIER = 3
 Stage = Literal["while wet", "later"]
 _STAGES: tuple[Stage, ...] = get_args(Stage)
-#: What `load_drop` reads.
+#: Limits used by `load_drop`.
 LOAD_DROP_LIMITS = ("load-drop-hours", "depression-overshoot-above", "shock-change-above")
 
 
@@ -40,7 +40,7 @@ class LoadDrop:
 
 @dataclass(frozen=True)
 class UnusualDrop:
-    """A charge whose drop across the load stands above what its kiln had before."""
+    """A charge whose drop across the load is above that of earlier charges in its kiln."""
 
     charge: str
     stage: Stage
@@ -53,7 +53,7 @@ class UnusualDrop:
 
 
 def load_drop(case: Case) -> LoadDrop | None:
-    """Return a charge's drop across the load; None where the log does not hold both sides."""
+    """Return a charge's drop across the load; None if the log does not have both sides."""
     air, value = case.air, case.limits.value
     sides = (
         [air.log.channels.get(f"dry-bulb-{side}") for side in ("entering", "leaving")]
@@ -79,14 +79,14 @@ def load_drop(case: Case) -> LoadDrop | None:
 def unusual_drops(
     charges: Sequence[tuple[str, float | None, float | None]], rise_k: float
 ) -> tuple[UnusualDrop, ...]:
-    """Return which of a kiln's charges stand above its own history.
+    """Return which of a kiln's charges have a higher drop than earlier ones.
 
     Parameters
     ----------
     charges : sequence of tuple
-        Of each charge, the oldest first: its number, its drop while wet and later [K].
+        For each charge, oldest first: its number, and its drops while wet and later [K].
     rise_k : float
-        Rise above the median of the earlier charges at the same stage that is told. [K]
+        Least rise above the median of earlier charges at the same stage that is reported. [K]
     """
     found = []
     for index, (charge, *drops) in enumerate(charges):

@@ -19,9 +19,9 @@ from kilnfolio.records.species import Species
 from kilnfolio.review.air import AirSeries
 from kilnfolio.review.boards import Control, control_at
 
-#: Confidence of the interval printed for a survey's mean [%]; a convention of the trade's reports.
+#: Confidence of the printed interval of a survey's mean [%]; a convention of reports in the trade.
 CONFIDENCE_PCT = 95.0
-#: Share of the load the survey's tolerance limits hold [%]; the same convention.
+#: Share of the load within the survey's tolerance limits [%]; the same convention.
 TOLERANCE_SHARE_PCT = 95.0
 
 
@@ -37,25 +37,25 @@ class StageOutcome:
 
     @property
     def hours(self) -> float:
-        """Length [h]."""
+        """Duration [h]."""
         return (self.stage.end - self.stage.start).total_seconds() / 3600.0
 
 
 def stage_outcome(
     stage: Stage, air: AirSeries | None, controls: Sequence[Control], grace: dt.timedelta
 ) -> StageOutcome:
-    """Return a stage with the boards at its two ends and the EMC it reached.
+    """Return a stage with the boards' MC at its beginning and end, and the EMC it reached.
 
     Parameters
     ----------
     stage : Stage
-        As written down.
+        The stage as recorded.
     air : AirSeries, optional
         The log.
     controls : sequence of Control
         The weighings.
     grace : timedelta
-        A weighing this soon after the end still speaks for the end.
+        How soon after the end a weighing still represents the end.
     """
     achieved, last = None, None
     if air is not None:
@@ -64,7 +64,7 @@ def stage_outcome(
         if np.isfinite(emc).any():
             achieved, last = float(np.nanmean(emc)), half.stop - 1
     start = control_at(controls, stage.start)
-    # the weighing nearest the end: the next stage may already have changed a later one
+    # the weighing nearest the end: a later one may be affected by the next stage
     speaking = [control for control in controls if stage.start < control.at <= stage.end + grace]
     end = min(speaking, key=lambda control: abs(control.at - stage.end), default=None)
     return StageOutcome(stage, achieved, start, end, last)
@@ -72,7 +72,7 @@ def stage_outcome(
 
 @dataclass(frozen=True)
 class SurveyOutcome:
-    """The survey with corrections applied once, in % MC."""
+    """The survey with each correction applied once, in % MC."""
 
     survey: Survey
     readings: np.ndarray
@@ -124,7 +124,7 @@ def survey_outcome(survey: Survey, species: Species | None) -> SurveyOutcome:
     )
 
 
-#: A converted reading of 132.8 °F must not fall short of 56 °C by a rounding of the computer [K].
+#: Tolerance so that a converted reading of 132.8 °F does not fail 56 °C by a rounding error [K].
 ROUNDING_K = 1e-6
 
 
@@ -145,7 +145,7 @@ def probe_runs(
 ) -> tuple[ProbeRun, ...]:
     """Return for each core probe its longest run at or above the threshold.
 
-    A gap in the log longer than `longest_gap_minutes`, or a missing reading, ends a run.
+    A gap in the log longer than `longest_gap_minutes` or a missing reading ends a run.
     """
     return tuple(
         _probe_run(probe, claim.threshold.value, log, kiln, longest_gap_minutes)
@@ -174,7 +174,7 @@ def _probe_run(
 
 @dataclass(frozen=True)
 class Water:
-    """Water given up and the least heat it took."""
+    """The water removed and the least heat that this took."""
 
     volume_m3: float
     basic_density_kg_m3: float
@@ -192,10 +192,10 @@ def water_balance(
     air: AirSeries | None,
     start_temp_c: float,
 ) -> Water | None:
-    """Return the water a charge gave up, from its boards and survey; None where data is absent.
+    """Return the water removed from a charge, from its boards and survey; None if data is missing.
 
-    The mean of the sample boards stands for the load at the start, which errs on the wet side where
-    boards were chosen for being wet.
+    The mean of the sample boards represents the load at the start, which overestimates its moisture
+    if boards were chosen for being wet.
     """
     densities = [species[stock.species].basic_density_kg_m3 for stock in charge.stock]
     if not controls or survey is None or any(d is None for d in densities):

@@ -1,6 +1,6 @@
-"""What a mill's charges say, taken together, about its kilns and its schedules.
+"""What a mill's charges together show about its kilns and schedules.
 
-Made from finished reviews and their records; nothing is recomputed from a log here.
+It is derived from finished reviews and their records; nothing is recomputed from logs here.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from kilnfolio.review.drops import UnusualDrop, unusual_drops
 
 @dataclass(frozen=True)
 class ChargeEvidence:
-    """What one charge adds to the evidence on its kiln and its schedule; small enough to keep."""
+    """What one charge adds to the evidence on its kiln and schedule; small enough to store."""
 
     charge: str
     started: dt.datetime
@@ -39,7 +39,7 @@ class ChargeEvidence:
 
 @dataclass(frozen=True)
 class KilnCharge:
-    """What one charge says of its kiln."""
+    """What one charge shows about its kiln."""
 
     charge: str
     started: dt.datetime
@@ -62,7 +62,7 @@ class KilnCharge:
 
 @dataclass(frozen=True)
 class WetSpot:
-    """How a position lies against the mean of its surveys."""
+    """The deviation of a position from the mean of its surveys."""
 
     position: str
     points: float
@@ -72,7 +72,7 @@ class WetSpot:
 
 @dataclass(frozen=True)
 class KilnEvidence:
-    """What a kiln's charges say of it, the newest first."""
+    """What a kiln's charges show about it, newest first."""
 
     kiln: str
     charges: tuple[KilnCharge, ...]
@@ -85,7 +85,7 @@ class KilnEvidence:
 
 @dataclass(frozen=True)
 class DefectShare:
-    """A defect over all charges that were graded for it."""
+    """A defect in all charges that were graded for it."""
 
     defect: str
     pieces: int
@@ -93,13 +93,13 @@ class DefectShare:
 
     @property
     def share_pct(self) -> float:
-        """Share of the pieces looked at [%]."""
+        """Share of the pieces examined [%]."""
         return 100.0 * self.pieces / self.of
 
 
 @dataclass(frozen=True)
 class ScheduleEvidence:
-    """What the mill's own charges say of one revision of a schedule, for one thickness of stock."""
+    """What the mill's charges show about one revision of a schedule, for one thickness of stock."""
 
     schedule: str
     revision: int
@@ -126,9 +126,9 @@ class ScheduleEvidence:
 
 
 def charge_evidence(charge: Charge, dossier: Dossier) -> ChargeEvidence:
-    """Return what one charge says of its kiln and its schedule.
+    """Return what one charge shows about its kiln and schedule.
 
-    A mixed load stands under its first stock: its time and spread belong to all of it.
+    A mixed load is listed under its first stock, since its time and spread belong to all of it.
     """
     stock, survey = charge.stock[0], dossier.survey
     return ChargeEvidence(
@@ -154,18 +154,18 @@ def charge_evidence(charge: Charge, dossier: Dossier) -> ChargeEvidence:
 def kiln_evidence(
     kiln: str, positions: Iterable[str], charges: Iterable[ChargeEvidence], drop_rise_k: float
 ) -> KilnEvidence:
-    """Return what the charges of a kiln say of it.
+    """Return what the charges of a kiln show about it.
 
     Parameters
     ----------
     kiln : str
         Its id.
     positions : iterable of str
-        Its pack positions, from the door inward; others follow in order of name.
+        Its pack positions, from the door inward; others follow in alphabetical order.
     charges : iterable of ChargeEvidence
-        What charges say; those of other kilns are left out.
+        Evidence from charges; that of other kilns is ignored.
     drop_rise_k : float
-        Drop across the load above that of the kiln's earlier charges that is told. [K]
+        Least rise of the drop across the load above that of earlier charges that is reported. [K]
     """
     own = sorted(
         (charge for charge in charges if charge.kiln == kiln),
@@ -214,14 +214,14 @@ def _wet_spots(charges: Iterable[ChargeEvidence], order: tuple[str, ...]) -> tup
 def schedule_evidence(
     schedule: str, charges: Iterable[ChargeEvidence]
 ) -> tuple[ScheduleEvidence, ...]:
-    """Return what the mill's charges say of a schedule, by revision and stock.
+    """Return what the mill's charges show about a schedule, by revision and stock.
 
     Parameters
     ----------
     schedule : str
         Its id.
     charges : iterable of ChargeEvidence
-        What charges say; those on other schedules are left out.
+        Evidence from charges; that on other schedules is ignored.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""Numbers as people read them: sign, spaces, decimals, and both unit systems side by side."""
+"""Formats numbers for people: sign, spaces, decimals, and both unit systems side by side."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ from kilnfolio.records.quantities import (
 
 NBSP = "\N{NO-BREAK SPACE}"
 MINUS = "\N{MINUS SIGN}"
-#: A missing number, as a table prints it.
+#: Stands for a missing number in a table.
 NOTHING = "\N{EN DASH}"
 
 _PASCAL_PER_INCH_MERCURY = 3386.389  # conventional inch of mercury at 0 °C
@@ -37,7 +37,7 @@ _KWH_PER_MILLION_BTU = 293.07107  # international table Btu
 
 
 def number(value: float | None, decimals: int = 1) -> str:
-    """Return a number with a true minus, and digits in threes from 10 000 upward.
+    """Return a number with a true minus sign, and digits grouped in threes from 10 000 upward.
 
     Parameters
     ----------
@@ -62,7 +62,7 @@ def measure(value: float | None, unit: str, decimals: int = 1) -> str:
 
 
 def significant(value: float, digits: int) -> str:
-    """Return a number to so many significant digits, written out."""
+    """Return a number to this many significant digits, without an exponent."""
     if value == 0.0:
         return "0"
     decimals = digits - 1 - math.floor(math.log10(abs(value)))
@@ -73,7 +73,7 @@ def significant(value: float, digits: int) -> str:
 
 @dataclass(frozen=True)
 class Scale:
-    """A unit a dimension is printed in."""
+    """A unit in which a dimension is printed."""
 
     unit: str
     """As printed."""
@@ -90,7 +90,7 @@ def _per(size: float) -> Callable[[float], float]:
 _POUND_PER_CUBIC_FOOT = GRAMS_PER_POUND / 1000 / (MM_PER_INCH * 12 / 1000) ** 3
 _BOARD_FOOT = 144.0 * MM_PER_INCH**3 * 1e-9
 
-#: US customary units by dimension, smallest first; a dimension not named is the same in both.
+#: US customary units by dimension, smallest first; other dimensions are the same in both systems.
 CUSTOMARY: dict[type[Quantity], tuple[Scale, ...]] = {
     Temperature: (Scale("°F", fahrenheit_from_celsius),),
     TemperatureDifference: (Scale("°F", lambda kelvin: kelvin * 1.8),),
@@ -127,7 +127,7 @@ def _fitting(scales: tuple[Scale, ...], value: float) -> Scale:
 
 @lru_cache(maxsize=4096)
 def as_entered(quantity: Quantity) -> str:
-    """Return the words a person wrote, set with a true minus and unbroken spaces."""
+    """Return text as a person entered it, with a true minus sign and non-breaking spaces."""
     words = quantity.entered
     if type(quantity) is Percent and not words.endswith("%"):
         words += " %"
@@ -145,22 +145,23 @@ def as_entered(quantity: Quantity) -> str:
 
 
 def metric(value: float, dimension: type[Quantity], decimals: int = 1) -> str:
-    """Return a value of a dimension in the metric unit that fits its size."""
+    """Return a value in the metric unit that suits its size."""
     scale = _fitting(METRIC[dimension], value)
     return measure(scale.of(value), scale.unit, decimals)
 
 
 def customary(value: float, dimension: type[Quantity], digits: int = 3) -> str:
-    """Return a value of a dimension in US customary units, or "" where there are none of its own.
+    """Return a value in US customary units, or "" if the dimension has none of its own.
 
     Parameters
     ----------
     value : float
         In the house unit.
     dimension : type of Quantity
-        What it measures.
+        Its dimension.
     digits : int
-        Significant digits; temperatures go to the whole degree, or to a tenth from four digits.
+        Significant digits; temperatures are rounded to whole degrees, or to tenths from four
+        digits.
     """
     scales = CUSTOMARY.get(dimension)
     if not scales:
@@ -174,17 +175,17 @@ def customary(value: float, dimension: type[Quantity], digits: int = 3) -> str:
 
 
 def _tenths(value: float, unit: str) -> str:
-    """Return a number to a tenth, or whole where the tenth is nought."""
+    """Return a number to a tenth, or as a whole number if the tenth is zero."""
     return measure(value, unit, 0 if abs(value - round(value)) < 0.05 else 1)
 
 
 def both(quantity: Quantity) -> tuple[str, str]:
-    """Return a quantity in metric and in US customary units, the entered one word for word.
+    """Return a quantity in metric and in US customary units, with the entered one unchanged.
 
     Returns
     -------
     tuple of str
-        Metric first; the second is "" where the dimension has one unit for all.
+        Metric first; the second is "" if the dimension has the same unit in both systems.
     """
     words, dimension = as_entered(quantity), type(quantity)
     written = _PARTS.match(quantity.entered)
@@ -212,7 +213,7 @@ def side_by_side(quantity: Quantity) -> str:
 
 
 def beside(first: str, second: str) -> str:
-    """Return two amounts as one phrase; the first alone where there is no second."""
+    """Return two amounts as one phrase; the first alone if there is no second."""
     return f"{first} ({second})" if second else first
 
 
@@ -229,7 +230,7 @@ _SYSTEMS = {
     }
     for is_customary in (False, True)
 }
-#: What `beside` wrote of a quantity, with its two parts: the metric amount, then the customary one.
+#: Pattern of a phrase from `beside`, with its parts: the metric amount, then the customary one.
 PAIR = re.compile(
     rf"({MINUS}?\d[\d.{NBSP}]*{NBSP}(?:{_either(_SYSTEMS[False])})) "
     rf"\((?=[{MINUS}\d.])([^()]*?(?:{NBSP}(?:{_either(_SYSTEMS[True])})|\d/4))\)"

@@ -1,9 +1,9 @@
-"""Checks: what one is, the registry of all, and how a charge is put to them.
+"""Checks: their definition, their registry, and how they are run on a charge.
 
-A check is a function from a `Case` to what it found. It yields a `Breach` for each breach of its
-rule, and otherwise a `Pass` with a sentence that is true of this charge. It raises `NoData` where
-something that should have been recorded is absent, and `NotApplicable` where nothing of the kind
-was claimed or run: silence is never a pass.
+A check is a function of a `Case`. It yields a `Breach` for each breach of its rule, and otherwise a
+`Pass` with a sentence that is true of this charge. It raises `NoData` if something that should have
+been recorded is missing, and `NotApplicable` if nothing of the kind was claimed or run: silence is
+never a pass.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ from kilnfolio.review.ending import ProbeRun, StageOutcome, SurveyOutcome, Water
 from kilnfolio.review.limits import LimitTable, NoLimit
 from kilnfolio.review.setpoints import AskedAir, PlannedStep
 
-#: What a breach does: stop the claim it touches, ask for a signed answer, or be noted.
+#: What a breach does: block the claim it concerns, ask for a signed answer, or be noted.
 Severity = Literal["fail", "question", "note"]
 #: The claim a failed check blocks.
 Claim = Literal["moisture", "heat treatment", "record"]
@@ -56,11 +56,11 @@ GROUPS = (
 
 
 class NoData(Exception):  # noqa: N818  an outcome, not a fault
-    """What a check needs should have been recorded and was not; the text says what."""
+    """Something a check needs was not recorded; the text says what."""
 
 
 class NotApplicable(Exception):  # noqa: N818  an outcome, not a fault
-    """Nothing of the kind a check looks at was claimed or run; the text says what."""
+    """Nothing that the check examines was claimed or run; the text says what."""
 
 
 @dataclass(frozen=True)
@@ -81,18 +81,18 @@ class Breach:
 
 @dataclass(frozen=True)
 class Pass:
-    """What a check looked at and found in order, in a sentence."""
+    """What a check examined and found in order, as a sentence."""
 
     sentence: str
 
 
-#: What a check function returns.
+#: The type of what a check function returns.
 Results = Iterator[Breach | Pass]
 
 
 @dataclass(frozen=True)
 class Case:
-    """One charge with everything computed from it, put to the checks."""
+    """One charge with everything computed from it, as checks see it."""
 
     located: Located[Charge]
     located_kiln: Located[Kiln]
@@ -132,7 +132,7 @@ class Case:
         return self.located.place(*path)
 
     def weighing_place(self, at: dt.datetime, board: str) -> tuple[Place, ...]:
-        """Return where a board's mass at a moment is written, or else its green mass."""
+        """Return where a board's mass at a given time is written, or else its green mass."""
         for index, weighing in enumerate(self.charge.weighings):
             if weighing.at == at and board in weighing.masses:
                 return (self.place("weighings", index, "masses", board),)
@@ -143,23 +143,23 @@ class Case:
         )
 
     def board_uncertainty(self, board: str, at: dt.datetime) -> float:
-        """Return the expanded uncertainty of a board's MC at a moment [points]; 0 where unknown."""
+        """Return the expanded uncertainty of a board's MC at a time [points]; 0 if unknown."""
         history = next((one for one in self.boards if one.board.id == board), None)
         point = history.at(at) if history else None
         return 0.0 if point is None or np.isnan(point.uncertainty_pct) else point.uncertainty_pct
 
     def stock_of(self, board: Board) -> ChargeStock:
-        """Return the timber a board was cut from; the first where the board does not say."""
+        """Return the timber that a board was cut from, by default the first."""
         return self.charge.stock_of(board)
 
     def need_air(self) -> AirSeries:
-        """Return the air of the log, or say that there is none."""
+        """Return the air of the log; raise `NoData` if there is none."""
         if self.air is None or not len(self.air.times):
             raise NoData("no logger file is on record")
         return self.air
 
     def need_asked(self) -> None:
-        """Say so where what was asked of the kiln is not known."""
+        """Raise `NoData` if the set-points are not known."""
         if not self.asked:
             raise NoData("no step change is written down, so what was asked is not known")
 
@@ -194,31 +194,31 @@ class Case:
 
     @cached_property
     def asked_index(self) -> np.ndarray:
-        """Which of the air asked for was in force at each reading; -1 before the first."""
+        """Index of the set-point in force at each reading; -1 before the first."""
         return self.need_air().asked_at_each(self.asked)
 
     @cached_property
     def asked_dry_bulb(self) -> np.ndarray:
-        """Dry bulb asked for at each reading [°C]; NaN where that is not known."""
+        """Dry bulb asked for at each reading [°C]; NaN if not known."""
         return self._asked([item.air.dry_bulb_c for item in self.asked])
 
     @cached_property
     def asked_depression(self) -> np.ndarray:
-        """Depression asked for at each reading [K]; NaN where that is not known."""
+        """Depression asked for at each reading [K]; NaN if not known."""
         return self._asked([item.air.depression_k for item in self.asked])
 
     @cached_property
     def asked_humidity(self) -> np.ndarray:
-        """RH asked for at each reading [%]; NaN where that is not known."""
+        """RH asked for at each reading [%]; NaN if not known."""
         return self._asked([item.air.relative_humidity_pct for item in self.asked])
 
     def _asked(self, values: Sequence[float]) -> np.ndarray:
-        # index -1, before anything was asked, finds the last of these
+        # index -1, before the first set-point, selects the last of these
         found: np.ndarray = np.array([*values, np.nan])[self.asked_index]
         return found
 
     def hours_between(self, start: dt.datetime, end: dt.datetime) -> float:
-        """Return the hours from one moment to another, declared stops left out [h]."""
+        """Return the hours from one time to another without declared stops [h]."""
         stopped = sum(
             max(0.0, (min(stop.end, end) - max(stop.start, start)).total_seconds())
             for stop in self.charge.stops
@@ -226,26 +226,26 @@ class Case:
         return max(0.0, (end - start).total_seconds() - stopped) / 3600.0
 
     def need_boards(self) -> tuple[BoardHistory, ...]:
-        """Return the sample boards, or say that there are none."""
+        """Return the sample boards; raise `NoData` if there are none."""
         if not self.boards:
             raise NoData("no sample boards are on record")
         return self.boards
 
     def moment(self, time: np.datetime64) -> dt.datetime:
-        """Return a UTC time as a moment in the mill's zone."""
+        """Return a UTC time as a datetime in the mill's zone."""
         return as_datetime(time, self.zone)
 
     def clock(self, time: dt.datetime | np.datetime64) -> str:
-        """Return a moment as people at the mill read it."""
+        """Return a time as text in the mill's zone."""
         moment = time if isinstance(time, dt.datetime) else as_datetime(time, self.zone)
         return f"{moment.astimezone(self.zone):%Y-%m-%d %H:%M}"
 
 
 @dataclass(frozen=True)
 class LotCase:
-    """One lot with the reviews of its charges, put to the checks of lots.
+    """One lot with the reviews of its charges, as the checks of lots see it.
 
-    `packs_out` holds every pack the mill sold from each of its charges, in whatever lot;
+    `packs_out` holds every pack the mill sold from each of its charges, in any lot;
     `stacked_in` the charges whose stacking record lists each of its packs.
     """
 
@@ -275,11 +275,11 @@ class LotCase:
 
 @dataclass(frozen=True)
 class Publication:
-    """What a build is about to publish, in plain words; None where nobody looked.
+    """What a build is about to publish, as plain text; None for what was not examined.
 
-    `differences` are those between sealed records and what lies there now, a sentence each;
-    `without_wording` the pages and PDFs that lack the safety wording; `beyond_list` the fields a
-    customer's page asked for that are not on the edition's list.
+    `differences` are those between sealed records and the present files, one sentence each;
+    `without_wording` the pages and PDFs that lack the safety wording; `beyond_list` the fields that
+    a customer's page asked for although they are not on the edition's list.
     """
 
     differences: Sequence[str] | None = None
@@ -289,13 +289,13 @@ class Publication:
 
 AnyCase = Case | LotCase | Publication
 CaseT = TypeVar("CaseT", Case, LotCase, Publication)
-#: What a check looks at.
+#: What a check can examine.
 Of = Literal["charge", "lot", "publication"]
 
 
 @dataclass(frozen=True)
 class Check:
-    """One rule, registered once; its page in the catalogue is made from this."""
+    """One registered rule, from which its page in the catalogue is made."""
 
     slug: str
     title: str
@@ -316,7 +316,7 @@ CHECKS: dict[str, Check] = {}
 
 
 def catalogue() -> list[Check]:
-    """Return every check, group by group."""
+    """Return every check, by group."""
     return sorted(CHECKS.values(), key=lambda check: GROUPS.index(check.group))
 
 
@@ -343,27 +343,27 @@ def check(
     slug : str
         Its name in files, pages and waivers.
     title : str
-        What it asks, in a few words.
+        Its subject, in a few words.
     group : str
         One of `GROUPS`.
     reason : str
         Why it matters to the timber or the record.
     passes : str
-        What a pass means, for the catalogue. It is printed of a charge only where the check yields
-        no sentence of its own, so it must then hold of every charge that gets it.
+        What a pass means, for the catalogue. It is printed for a charge only if the check yields no
+        sentence of its own, so it must then be true of every charge that passes.
     severity : {"fail", "question", "note"}
         What a breach does.
     source : str
         Where the rule comes from.
     limits : tuple of str
-        Keys in schedules/limits.yaml it reads.
+        Keys in schedules/limits.yaml that it reads.
     claim : {"moisture", "heat treatment", "record"}
         The claim a failed check blocks.
     of : {"charge", "lot", "publication"}
-        What it looks at.
+        What it examines.
     answers : tuple of str
-        The kinds of answer that clear a fail of it. None where the figures are impossible or the
-        claim lacks its evidence: then only a record put right does. A question takes any kind.
+        The kinds of answer that clear its failure. Empty if the figures are impossible or the claim
+        lacks evidence: then only correcting the record does. A question accepts any kind.
     """
     if group not in GROUPS or slug in CHECKS:
         raise ValueError(f"check {slug!r}: its group must be one of GROUPS, its slug its own")
@@ -382,7 +382,7 @@ def check(
 def run_checks(
     case: AnyCase, answers: Iterable[Answer] = (), waivers: Iterable[Waiver] = ()
 ) -> tuple[Finding, ...]:
-    """Return what every check says of a case, with the answers given to its findings."""
+    """Return the findings of every check of a case, with the answers to them."""
     of = {Case: "charge", LotCase: "lot", Publication: "publication"}[type(case)]
     findings = with_ids(
         [
@@ -407,7 +407,7 @@ def run_checks(
 
 
 def answers_taken(finding: Finding) -> tuple[AnswerKind, ...]:
-    """Return the kinds of answer that clear a finding: any for a question, or none for a fail."""
+    """Return the kinds of answer that clear a finding: for a fail, those that its check allows."""
     if finding.outcome != "fail" or finding.check not in CHECKS:
         return ANSWERS
     return CHECKS[finding.check].answers
@@ -416,7 +416,7 @@ def answers_taken(finding: Finding) -> tuple[AnswerKind, ...]:
 def run_check(
     check: Check, said: Callable[[], Iterable[Breach | Pass]], zone: ZoneInfo | None = None
 ) -> Iterator[Finding]:
-    """Yield what one check says, as findings."""
+    """Yield the findings of one check."""
     breaches, sentence, absent = [], check.passes, None
     try:
         for one in said():

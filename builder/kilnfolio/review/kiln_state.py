@@ -1,7 +1,7 @@
-"""How an open charge stands: what is set, what each board weighed, what falls due next.
+"""The state of an open charge: its air, its boards, and what falls due next.
 
-This is what the person at the kiln asks. The kiln-side page and sheet, the today page and the
-commands that write a round all read it, so that they say the same.
+This is what the person at the kiln wants to know. The kiln-side page and sheet, the today page and
+the commands that write a round all use it, so that they agree.
 """
 
 from __future__ import annotations
@@ -31,9 +31,9 @@ from kilnfolio.review.setpoints import (
     planned_steps,
 )
 
-#: Decimals a mass is shown with, by its unit.
+#: Decimals of a printed mass, by unit.
 MASS_DECIMALS = {"g": 0, "kg": 3, "lb": 2, "oz": 1}
-#: Boards are weighed once a day where a charge has too few rounds to tell (common practice).
+#: Hours between rounds of a charge with too few rounds to tell: a day (common practice).
 _USUAL_HOURS = 24.0
 
 
@@ -44,11 +44,11 @@ class DueAt:
     Attributes
     ----------
     label : str
-        As in ``step 4``, ``equalize`` or ``target``.
+        Its name, as in ``step 4``, ``equalize`` or ``target``.
     mc_pct : float
         The MC. [%]
     whose : {"controlling", "driest", "wettest"}
-        Whose MC decides.
+        The MC that decides.
     """
 
     label: str
@@ -57,26 +57,26 @@ class DueAt:
 
     @property
     def step(self) -> int | None:
-        """Number of the step that falls due; None for what follows the last step."""
+        """Number of the step that falls due; None after the last step."""
         return int(self.label[5:]) if self.label.startswith("step ") else None
 
 
 @dataclass(frozen=True)
 class BoardState:
-    """A sample board as it stands.
+    """The present state of a sample board.
 
     Attributes
     ----------
     tag, position : str
-        Its tag, and where it sits in the load.
+        Its tag, and its position in the load.
     unit : str
-        Unit its mass is written in.
+        Unit in which its mass is written.
     oven_dry_g : float or None
         Oven-dry mass; None while its sections are in the oven. [g]
     last_g, last_at : float or None, str or None
         Last mass [g] and its time, local with offset.
     mc_pct, loss_pct_day : float or None
-        MC at the last weighing, and what it lost a day since the one before. [%, points/d]
+        MC at the last weighing, and its daily loss since the one before. [%, points/d]
     limit_pct_day : float or None
         Safe loss for its timber. [points/d]
     """
@@ -94,7 +94,7 @@ class BoardState:
 
 @dataclass(frozen=True)
 class StepState:
-    """A step of the schedule, its air rounded by whoever prints it [°C, %]."""
+    """A step of the schedule, with its air not rounded [°C, %]."""
 
     number: int
     from_mc_pct: float | None
@@ -107,7 +107,7 @@ class StepState:
 
 @dataclass(frozen=True)
 class KilnState:
-    """An open charge as it stands; see the attributes' own comments."""
+    """The state of an open charge; the comments explain each attribute."""
 
     charge: str
     kiln: str
@@ -119,7 +119,7 @@ class KilnState:
     started: str
     #: "drying", "equalizing" or "conditioning".
     stage: str
-    #: Step in force and since when; None before the first.
+    #: The step in force and when it was set; None before the first.
     step: int | None
     step_since: str | None
     steps: tuple[StepState, ...]
@@ -138,30 +138,30 @@ class KilnState:
     next_due: DueAt | None
     #: When the next step of a timed schedule falls due.
     next_due_at: str | None
-    #: Its MC is reached.
+    #: Whether the MC of `next_due` has been reached.
     is_due: bool
     resolution_g: float
 
     def as_json(self) -> dict[str, Any]:
-        """Return plain values, as the kiln-side page reads them."""
+        """Return plain values for the kiln-side page."""
         return asdict(self)
 
     @property
     def unit(self) -> str:
-        """Unit that most boards are written in."""
+        """The unit of most boards' masses."""
         units = [board.unit for board in self.boards]
         return max(set(units), key=units.count) if units else "g"
 
 
 def kiln_state(folder: MillFolder, charge: Charge) -> KilnState:
-    """Return how a charge stands at its last record.
+    """Return the state of a charge at its last record.
 
     Parameters
     ----------
     folder : MillFolder
-        The mill, with what the charge names.
+        The mill, with the records that the charge names.
     charge : Charge
-        The charge as far as it is written.
+        The charge as recorded so far.
     """
     schedule = folder.schedules[charge.schedule].record
     pressure = mill_pressure(folder)
@@ -210,7 +210,7 @@ def kiln_state(folder: MillFolder, charge: Charge) -> KilnState:
 
 
 def charge_limits(folder: MillFolder, charge: Charge) -> LimitTable:
-    """Return the mill's limits as they hold for a charge."""
+    """Return the mill's limits as they apply to a charge."""
     species = [folder.species[stock.species].record for stock in charge.stock]
     return limit_table(
         folder,
@@ -231,7 +231,7 @@ def equalized(schedule: Schedule) -> bool:
 def dues(
     charge: Charge, schedule: Schedule, steps: Sequence[PlannedStep], limits: LimitTable
 ) -> Iterator[DueAt]:
-    """Yield the MCs at which something falls due, in the order they are met."""
+    """Yield the MCs at which something falls due, in the order in which they are reached."""
     for step in steps:
         if step.number > 1 and step.from_mc_pct is not None:
             yield DueAt(f"step {step.number}", step.from_mc_pct, "controlling")
@@ -265,7 +265,7 @@ def _timed_due(
 
 
 def _every_hours(times: Sequence[dt.datetime]) -> float:
-    """Return the usual hours between rounds, by the last seven."""
+    """Return the usual hours between rounds, from the last seven."""
     gaps = sorted(
         (after - before).total_seconds() / 3600.0 for before, after in pairwise(times[-8:])
     )
@@ -322,7 +322,7 @@ def _board_state(
 
 
 def mass_unit(mass: Mass) -> str:
-    """Return the unit a mass was written in; pounds where it was in pounds and ounces."""
+    """Return the unit of a mass as written; pounds if it was in pounds and ounces."""
     words = mass.entered.split()
     unit = words[-1].lstrip("0123456789.").rstrip(".")
     if unit == "oz" and len(words) > 2:
@@ -331,7 +331,7 @@ def mass_unit(mass: Mass) -> str:
 
 
 def mass_due(board: BoardState, due: DueAt) -> float | None:
-    """Return the mass at which a board is at an MC [g]; None while its sections are in the oven."""
+    """Return the mass of a board at a given MC [g]; None while its sections are in the oven."""
     if board.oven_dry_g is None or math.isnan(board.oven_dry_g):
         return None
     return float(mass_at(board.oven_dry_g, due.mc_pct))

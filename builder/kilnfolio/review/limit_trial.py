@@ -1,8 +1,8 @@
-"""A limit tried before it is changed: every past verdict that would be another.
+"""Tries a limit before it is changed: finds every past result that would differ.
 
-Both sides are full reviews of every complete charge and lot by today's checks, one with the limits
-as they are and one with the limits proposed. Seals play no part: a sealed record keeps the limits it
-was sealed with, whatever a trial says.
+Both sides are full reviews of every complete charge and lot by the present checks, one with the
+present limits and one with the proposed. Seals are ignored: a sealed record keeps the limits it was
+sealed with.
 """
 
 from __future__ import annotations
@@ -18,13 +18,13 @@ from kilnfolio.records.limits import Limit, Limits
 from kilnfolio.review.dossier import Finding
 from kilnfolio.review.reviews import dossiers, lot_dossiers, review_all
 
-#: How often each check came to each outcome, by the names of record and check.
+#: Counts of each outcome, by record and check.
 Outcomes = Mapping[tuple[str, str], Counter[str]]
 
 
 @dataclass(frozen=True)
 class Flip:
-    """A check that would say something else of a charge or lot."""
+    """A check that would give another result for a charge or lot."""
 
     record: str
     """The charge's number; ``lot L1`` for a lot."""
@@ -38,14 +38,14 @@ class Flip:
 
 @dataclass(frozen=True)
 class LimitTrial:
-    """What other limits would change.
+    """The result of trying other limits.
 
     Attributes
     ----------
     flips : tuple of Flip
-        Every check that would say something else, by record, in the order of the review.
+        Every check that would give another result, by record, in the order of the review.
     charges, lots : int
-        Complete charges and lots that were reviewed.
+        Number of complete charges and lots that were reviewed.
     """
 
     flips: tuple[Flip, ...]
@@ -54,7 +54,7 @@ class LimitTrial:
 
 
 def choose(limits: Limits, key: str, entry: int | None) -> tuple[int, Limit]:
-    """Return which entry of a limit is meant, and the entry.
+    """Return the index of a limit's entry, and the entry.
 
     Parameters
     ----------
@@ -63,12 +63,12 @@ def choose(limits: Limits, key: str, entry: int | None) -> tuple[int, Limit]:
     key : str
         The limit's key.
     entry : int, optional
-        Which of its entries, from 1; needed only where there are several.
+        Which of its entries, from 1; needed only if there are several.
 
     Raises
     ------
     ValueError
-        There is no such limit or entry, or it is not said which of several.
+        There is no such limit or entry, or there are several and none was chosen.
     """
     entries = limits.limits.get(key)
     if entries is None:
@@ -89,19 +89,19 @@ def choose(limits: Limits, key: str, entry: int | None) -> tuple[int, Limit]:
 
 
 def try_limits(root: Path, proposed: bytes) -> LimitTrial:
-    """Return what would change if the limits file of a mill held these bytes.
+    """Return what would change if a mill's limits file held these bytes.
 
     Parameters
     ----------
     root : Path
         The mill folder.
     proposed : bytes
-        What ``schedules/limits.yaml`` would hold.
+        The proposed content of ``schedules/limits.yaml``.
 
     Raises
     ------
     RecordProblems
-        A record cannot be read, or the limits proposed cannot.
+        A record or the proposed limits cannot be read.
     """
     mill = open_mill(root)
     before = _outcomes(mill)

@@ -1,4 +1,4 @@
-"""The narrowest limit that fits a charge. No threshold lives in code: all stand in limits.yaml."""
+"""Finds the narrowest limit that applies. All thresholds are in limits.yaml, none in code."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from kilnfolio.records.limits import Limit, Limits, Scope
 
 @dataclass(frozen=True)
 class Subject:
-    """What a limit is asked for."""
+    """What a limit is looked up for."""
 
     species: tuple[str, ...] = ()
     kind: str | None = None
@@ -20,12 +20,12 @@ class Subject:
 
 
 class NoLimit(LookupError):  # noqa: N818  an outcome, not a fault
-    """The limits file has no entry that fits."""
+    """The limits file has no entry that applies."""
 
 
 @dataclass(frozen=True)
 class LimitTable:
-    """The mill's limits, asked for one subject at a time."""
+    """The mill's limits for one subject."""
 
     limits: Limits
     subject: Subject = Subject()
@@ -36,12 +36,12 @@ class LimitTable:
     )
 
     def find(self, key: str, subject: Subject | None = None) -> Limit:
-        """Return the limit whose scope fits most narrowly.
+        """Return the limit with the narrowest scope that applies.
 
         Raises
         ------
         NoLimit
-            No entry of that key fits.
+            No entry of that key applies.
         """
         if (only := self.limits.everywhere.get(key)) is not None:
             return only
@@ -60,23 +60,23 @@ class LimitTable:
         return found
 
     def _here(self, scope: Scope) -> bool:
-        """Return whether a limit holds in the region the mill is in."""
+        """Return whether a limit applies in the mill's region."""
         words = scope.region and rf"\b{re.escape(scope.region)}\b"
         return not words or any(re.search(words, place, re.IGNORECASE) for place in self.mill_in)
 
     def value(self, key: str, subject: Subject | None = None) -> float:
-        """Return the number of the limit that fits; see `find`."""
+        """Return the value of the limit that applies; see `find`."""
         return self.find(key, subject).value
 
 
 def limit_table(folder: MillFolder, subject: Subject = Subject()) -> LimitTable:
-    """Return a mill's limits as they hold for a subject, where the mill is."""
+    """Return a mill's limits for a subject, in the mill's region."""
     mill = folder.mill.record
     return LimitTable(folder.limits.record, subject, (mill.country, mill.place))
 
 
 def fits(scope: Scope, subject: Subject) -> bool:
-    """Return whether a limit's scope covers a subject."""
+    """Return whether a limit's scope includes a subject."""
     return (
         (not scope.species or bool(set(scope.species) & set(subject.species)))
         and scope.kind in (None, subject.kind)

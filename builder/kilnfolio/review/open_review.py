@@ -1,8 +1,8 @@
-"""Records that are not yet complete; of these, charges are looked at as far as they go.
+"""Reviews of incomplete records; charges are reviewed as far as they go.
 
-A charge is never judged before its end. What a check complains of is shown while something can
-still be done about it; what it would hold stays unchecked until the record is complete, and so do
-the checks of how a charge ended.
+A charge is never judged before its end. What a check finds wrong is shown while something can still
+be done about it; passes are withheld until the record is complete, and so are the checks of how a
+charge ended.
 """
 
 from __future__ import annotations
@@ -19,9 +19,9 @@ from kilnfolio.review.dossier import Dossier, Finding
 from kilnfolio.review.findings import CHECKS
 from kilnfolio.review.review import build_case, dossier_of, read_logs
 
-#: The slug under which it is said that a record is not complete, beside those of the checks.
+#: The slug of the finding that a record is not complete.
 NOT_COMPLETE = "record-complete"
-#: What only a finished charge can be put to: these groups, and these checks of others.
+#: Checks that need a finished charge: these groups, and these checks of other groups.
 _GROUPS_OF_THE_END = frozenset({"end of charge", "heat treatment"})
 _OF_THE_END = frozenset({"signed", "step-hours"})
 _STILL = "Nothing against it so far; the charge is not complete."
@@ -30,20 +30,20 @@ _AT_THE_END = "Checked when the charge is complete."
 
 @dataclass(frozen=True)
 class OpenReview:
-    """An open charge and what can be said of it.
+    """An open charge and its review so far.
 
     Attributes
     ----------
     charge : OpenCharge
         The record.
     located : Located of Charge, optional
-        As far as it goes, up to its last weighing or reading; None where too little is written.
+        The charge up to its last weighing or reading; None if too little is recorded.
     dossier : Dossier, optional
-        The review of that; `ended` in it is the moment it goes up to.
+        The review of that; its `ended` is the time up to which it goes.
     lots : tuple of str
         The lots that wait for it.
     waits : tuple of str
-        What it names and is itself still to be filled in, as ``kiln k2``.
+        Records it names that are still to be filled in themselves, as ``kiln k2``.
     """
 
     charge: OpenCharge
@@ -54,7 +54,7 @@ class OpenReview:
 
     @property
     def findings(self) -> tuple[Finding, ...]:
-        """What is said of it, that it is not complete first."""
+        """Its findings; first, that it is not complete."""
         waits = f" To be filled in first: {', '.join(self.waits)}." if self.waits else ""
         waits += f" Not published before: lot {', '.join(self.lots)}." if self.lots else ""
         so_far = f" Looked at up to {self.dossier.ended:%Y-%m-%d %H:%M}." if self.dossier else ""
@@ -68,12 +68,12 @@ class OpenReview:
 
 
 def review_open(folder: MillFolder, charge_id: str) -> OpenReview:
-    """Return what can be said of a charge that is not yet complete.
+    """Return the review of a charge that is not complete.
 
     Raises
     ------
     RecordProblems
-        A logger file does not fit its profile.
+        A logger file does not match its profile.
     """
     charge = folder.open_charges[charge_id]
     lots = folder.lots_waiting_for[charge_id]
@@ -90,7 +90,7 @@ def review_open(folder: MillFolder, charge_id: str) -> OpenReview:
 
 
 def waiting_lots(folder: MillFolder) -> dict[str, Finding]:
-    """Return what is said of each lot that waits for a charge to be complete."""
+    """Return the finding on each lot that waits for a charge to be complete."""
     return {
         name: Finding(
             check=NOT_COMPLETE,
@@ -107,7 +107,7 @@ def waiting_lots(folder: MillFolder) -> dict[str, Finding]:
 
 
 def draft_records(folder: MillFolder) -> dict[str, Finding]:
-    """Return what is said of each record, beside charges, that is still to be filled in."""
+    """Return the finding on each draft, except charges."""
     return {
         name: Finding(
             check=NOT_COMPLETE,
@@ -120,7 +120,7 @@ def draft_records(folder: MillFolder) -> dict[str, Finding]:
 
 
 def _while_open(finding: Finding) -> Finding:
-    """Return a finding as it may be said of a charge that is not complete: never a verdict."""
+    """Return a finding in a form suitable for an open charge, which is never a verdict."""
     check = CHECKS[finding.check]
     if check.group in _GROUPS_OF_THE_END or check.slug in _OF_THE_END:
         return Finding(check=finding.check, outcome="not applicable", message=_AT_THE_END)

@@ -1,4 +1,4 @@
-"""Sample boards and air as the dossier keeps them: rounded, each with its uncertainty."""
+"""Converts sample boards and air to their form in the dossier: rounded, with uncertainties."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ from kilnfolio.review.limits import NoLimit
 
 
 def rounded(value: float | None, decimals: int) -> float | None:
-    """Return a number rounded; None where there is none."""
+    """Return a rounded number; None if there is none."""
     return None if value is None or not math.isfinite(value) else round(float(value), decimals)
 
 
 def board_results(case: Case) -> tuple[d.BoardResult, ...]:
-    """Return the sample boards as the dossier keeps them."""
+    """Return the sample boards for the dossier."""
     running = air_control.RunningHours(case.air)
     return tuple(_board(case, history, running) for history in case.boards if history.sections)
 
@@ -55,7 +55,7 @@ def _board(case: Case, history: BoardHistory, running: air_control.RunningHours)
 
 
 def _fastest(case: Case, history: BoardHistory) -> float | None:
-    """Return a board's fastest loss while wet, over a day at least [points a day]."""
+    """Return a board's fastest loss while wet, over at least a day [points a day]."""
     try:
         hours = case.limits.value("daily-loss-hours")
     except NoLimit:
@@ -82,7 +82,7 @@ def _wet_above(case: Case) -> float:
 
 
 def _safe(case: Case, history: BoardHistory) -> float | None:
-    """Return the safe loss of a board, scaled for thick stock [points a day]."""
+    """Return the safe loss of a board, adjusted for thickness [points a day]."""
     stock = case.stock_of(history.board)
     try:
         safe = safe_loss(
@@ -111,9 +111,9 @@ def _sections(sections: tuple[SectionMoisture, ...]) -> tuple[d.SectionResult, .
 def _points(
     case: Case, history: BoardHistory, running: air_control.RunningHours
 ) -> tuple[d.BoardPoint, ...]:
-    """Return a board's weighings, each with its loss since the one before."""
+    """Return a board's weighings, each with its loss since the previous one."""
     made: list[d.BoardPoint] = []
-    # the kiln stands cold before heating begins: what a board loses then is no kiln's doing
+    # before heating begins the kiln is cold, and loss is not the kiln's doing
     ran = running.until([max(point.at, case.charge.started) for point in history.points])
     for point, hours in zip(history.points, np.diff(ran, prepend=np.nan).tolist(), strict=True):
         lost = None if point.before_mc_pct is None else point.before_mc_pct - point.mc_pct
@@ -169,7 +169,7 @@ def air_result(case: Case) -> d.AirResult | None:
     spread = air_control.zone_spread(air) or (None, None)
     errors = air_control.bulb_errors(case.kiln) or (None, None)
     drop = None
-    with suppress(NoLimit):  # limits sealed before the drop was kept have none for it
+    with suppress(NoLimit):  # limits sealed before the drop was recorded have no entry for it
         drop = load_drop(case)
     return d.AirResult(
         logged_hours=round(float(air_control.reading_hours(air).sum()), 1),
@@ -207,7 +207,7 @@ def _wick(case: Case, settling: float) -> d.WickIndex | None:
 def air_points(
     case: Case, means: dict[str, list[float]], moments: list[dt.datetime]
 ) -> tuple[d.AirPoint, ...]:
-    """Return the mean air of each interval of the summary, its EMC with its uncertainty."""
+    """Return the mean air of each interval of the summary, with the uncertainty of its EMC."""
     errors = air_control.emc_errors(
         means["dry_bulb"], means["wet_bulb"], air_control.bulb_errors(case.kiln), case.pressure_pa
     )
@@ -234,7 +234,7 @@ def air_points(
 
 
 def set_points(case: Case) -> tuple[d.SetPoint, ...]:
-    """Return what the schedule asked for, as run, each EMC with its uncertainty."""
+    """Return the set-points of the schedule as run, with the uncertainty of each EMC."""
     errors = air_control.emc_errors(
         [asked.air.dry_bulb_c for asked in case.asked],
         [asked.air.wet_bulb_c for asked in case.asked],
@@ -256,7 +256,7 @@ def set_points(case: Case) -> tuple[d.SetPoint, ...]:
 
 
 def adherence_result(case: Case) -> tuple[d.StepAdherence, ...]:
-    """Return how each step was kept; empty where the log, what was asked or a limit is absent."""
+    """Return how each step was kept; empty if the log, the set-points or a limit is missing."""
     if case.air is None or not len(case.air.times) or not case.asked:
         return ()
     try:

@@ -1,4 +1,4 @@
-"""The whole review: a charge and its surroundings to a Dossier, a lot to a LotDossier."""
+"""The whole review: from a charge and its context to a Dossier, and from a lot to a LotDossier."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ EMC_EQUATION = "Hailwood–Horrobin, two hydrates (Wood Handbook, eq. 4-5)"
 
 
 def mill_pressure(folder: MillFolder) -> float:
-    """Return the air pressure the mill's humidities are computed at [Pa]."""
+    """Return the air pressure used for the mill's humidities [Pa]."""
     mill = folder.mill.record
     if mill.pressure:
         return mill.pressure.value
@@ -80,7 +80,7 @@ def review_charge(folder: MillFolder, charge_id: str) -> d.Dossier:
     folder : MillFolder
         The mill.
     charge_id : str
-        Which charge.
+        The charge's number.
 
     Returns
     -------
@@ -101,7 +101,7 @@ def review_charge(folder: MillFolder, charge_id: str) -> d.Dossier:
 
 
 def read_logs(folder: MillFolder, located: Located[Charge]) -> Log | None:
-    """Return what a charge's loggers wrote, files joined; None where it names none.
+    """Return the joined logs of a charge; None if it names none.
 
     Raises
     ------
@@ -124,12 +124,12 @@ def read_logs(folder: MillFolder, located: Located[Charge]) -> Log | None:
 
 
 def build_case(folder: MillFolder, located: Located[Charge], log: Log | None) -> Case:
-    """Compute everything the checks look at.
+    """Compute everything that the checks use.
 
     Raises
     ------
     RecordProblems
-        The schedule, or equalizing or conditioning, asks for air that cannot be.
+        The schedule, or equalizing or conditioning, asks for impossible air.
     """
     charge = located.record
     pressure = mill_pressure(folder)
@@ -250,7 +250,7 @@ def _asked(
 
 
 def dossier_of(folder: MillFolder, case: Case) -> d.Dossier:
-    """Return the dossier of a case: numbers rounded, findings of every check."""
+    """Return the dossier of a case, with rounded numbers and the findings of every check."""
     charge = case.charge
     return d.Dossier(
         charge=charge.id,
@@ -289,7 +289,7 @@ def dossier_of(folder: MillFolder, case: Case) -> d.Dossier:
 
 
 def _inputs(folder: MillFolder, located: Located[Charge]) -> tuple[d.Input, ...]:
-    """Return the digests of every file the review read."""
+    """Return the digest of every file that the review read."""
     charge = located.record
     files = [
         located.file,
@@ -350,7 +350,7 @@ def _log(case: Case) -> d.LogSummary | None:
 
 
 def _cores(case: Case, air: AirSeries) -> dict[str, tuple[tuple[dt.datetime, float], ...]]:
-    """Return core temperatures thinned for the chart, extremes of the claim kept in `heat`."""
+    """Return core temperatures thinned for the chart; `heat` has the extremes of the claim."""
     every = max(1, len(air.times) // SUMMARY_POINTS)
     moments = datetimes_of(air.times[::every], case.zone)
     return {
@@ -420,7 +420,7 @@ def _stage(case: Case, name: str) -> d.StageResult | None:
 
 
 def survey_result(case: Case) -> d.SurveyResult | None:
-    """Return the final survey as the dossier keeps it."""
+    """Return the final survey for the dossier."""
     outcome = case.survey
     if outcome is None:
         return None
@@ -453,7 +453,7 @@ def survey_result(case: Case) -> d.SurveyResult | None:
 
 
 def heat_result(case: Case) -> tuple[d.HeatRun, ...]:
-    """Return the heat-treatment runs as the dossier keeps them."""
+    """Return the heat-treatment runs for the dossier."""
     claim = case.charge.heat_treatment
     if claim is None or case.air is None:
         return ()
@@ -475,7 +475,7 @@ def heat_result(case: Case) -> tuple[d.HeatRun, ...]:
 
 
 def _water(case: Case, mill: Mill) -> d.WaterAndHeat | None:
-    """Return water, least heat and what was metered; its cost where the mill gives a tariff."""
+    """Return water, least heat and metered energy, with its cost if the mill gives a tariff."""
     water, metered, price = case.water, case.charge.energy, mill.energy_price
     if water is None or not math.isfinite(water.least_heat_kwh):
         return None
@@ -497,7 +497,7 @@ def _water(case: Case, mill: Mill) -> d.WaterAndHeat | None:
 
 
 def _workings(case: Case) -> tuple[d.Working, ...]:
-    """Return the arithmetic of the boards and the last weighing, as written on a board."""
+    """Return the working of the boards and the last weighing."""
     found: list[d.Working] = []
 
     def show(formula: str, label: str, **values: object) -> None:
@@ -566,9 +566,9 @@ def review_lot(folder: MillFolder, lot_id: str, dossiers: Mapping[str, d.Dossier
     folder : MillFolder
         The mill.
     lot_id : str
-        Which lot.
+        The lot's number.
     dossiers : dict of str to Dossier
-        The reviews of its charges, at least.
+        The reviews of at least its charges.
     """
     case = build_lot_case(folder, lot_id, dossiers)
     lot = case.lot
@@ -583,7 +583,7 @@ def review_lot(folder: MillFolder, lot_id: str, dossiers: Mapping[str, d.Dossier
 
 
 def build_lot_case(folder: MillFolder, lot_id: str, dossiers: Mapping[str, d.Dossier]) -> LotCase:
-    """Gather everything the checks of lots look at."""
+    """Gather everything that the checks of lots use."""
     located = folder.lots[lot_id]
     lot = located.record
     charges = sorted({pack.charge for pack in lot.packs})
@@ -612,7 +612,7 @@ def build_lot_case(folder: MillFolder, lot_id: str, dossiers: Mapping[str, d.Dos
 
 
 def _heat_treated(case: LotCase) -> bool | None:
-    """Return whether every charge's evidence holds; None where not asked or not evidenced."""
+    """Return whether every charge's evidence passes; None if not asked for or without evidence."""
     if not case.lot.heat_treatment_stated:
         return None
     checks = [name for name, check in CHECKS.items() if check.claim == "heat treatment"]

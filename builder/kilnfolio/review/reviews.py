@@ -14,13 +14,13 @@ from kilnfolio.review.review import review_charge, review_lot
 
 @inline("dossier as sealed")
 def dossier_as_sealed(graph: Graph, number: str) -> Dossier | None:  # noqa: ARG001
-    """Return the review of a charge as sealed; None where it is not. The archive binds this."""
+    """Return the review of a charge as sealed; None if it is not sealed. The archive binds this."""
     return None
 
 
 @inline("library of sealed lot")
 def library_of_sealed_lot(graph: Graph, number: str) -> MillFolder | None:  # noqa: ARG001
-    """Return the mill with the limits and species a lot was sealed with. The archive binds this."""
+    """Return the mill with the limits and species of a lot's seal. The archive binds this."""
     return None
 
 
@@ -35,7 +35,7 @@ def charge_dossier(graph: Graph, number: str) -> Dossier:
 
 @derived("open review", keys=reading.open_charges, code="review")
 def open_review(graph: Graph, number: str) -> OpenReview:
-    """Return what can be said of a charge that is not complete."""
+    """Return the review of a charge that is not complete."""
     checking.charge_check(graph, number)
     return review_open(mill_of(graph), number)
 
@@ -51,7 +51,7 @@ def lot_dossier(graph: Graph, number: str) -> LotDossier:
 
 
 def dossiers(mill: MillFolder) -> Derivations[Dossier]:
-    """Return the reviews of the complete charges, each made when it is asked for."""
+    """Return the reviews of the complete charges, each computed on demand."""
     return Derivations(mill.graph, charge_dossier, lambda: tuple(mill.charges))
 
 
@@ -65,8 +65,8 @@ def lot_dossiers(mill: MillFolder) -> Derivations[LotDossier]:
     return Derivations(mill.graph, lot_dossier, lambda: tuple(mill.lots))
 
 
-#: Records read, checked and reviewed, in order: what a build does before it makes a page, and all
-#: that `check` does.
+#: Steps that read, check and review records: what a build does before it makes pages, and all that
+#: `check` does.
 REVIEWS: tuple[Step, ...] = (
     *checking.LIBRARY_STEPS,
     (*checking.CHARGE_STEP, charge_dossier),

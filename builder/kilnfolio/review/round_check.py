@@ -1,7 +1,7 @@
-"""A round of masses looked at before it is written: MC, loss, and values that cannot be right.
+"""Examines a round of masses before it is written: MC, loss, and implausible values.
 
-The kiln-side page looks at a round by the same rules in its own language, ``kiln-side.js``; the
-tests put the same rounds to both. Whoever changes a rule here changes it there.
+The kiln-side page applies the same rules in ``kiln-side.js``; the tests run the same rounds through
+both. A change of a rule here must be made there too.
 """
 
 from __future__ import annotations
@@ -15,17 +15,18 @@ from kilnfolio.records.quantities import GRAMS_PER_POUND, Mass
 from kilnfolio.review.figures import number
 from kilnfolio.review.kiln_state import MASS_DECIMALS, BoardState, DueAt, KilnState
 
-#: A gain up to so much is the scale's [share of the mass], or so many steps (common practice).
+#: A gain up to this much is attributed to the scale [share of the mass], or this many of its steps
+#: (common practice).
 GAIN_SHARE, GAIN_STEPS = 0.001, 2.0
-#: A change beyond this is a slip of pen or scale, not drying: a gain [share of the mass], a loss
-#: [times the safe loss], or a loss where no safe one is known [points a day] (common practice).
+#: A change beyond this is an error of writing or weighing, not drying: a gain [share of the mass],
+#: a loss [times the safe loss], or a loss if no safe one is known [points a day] (common practice).
 SLIP_GAIN, SLIP_TIMES, SLIP_POINTS = 0.01, 3.0, 15.0
-#: A loss is judged as if so much time had passed at least. [h]
+#: The shortest time over which a loss is judged. [h]
 LEAST_HOURS = 12.0
-#: Tags are swapped where both masses, exchanged, lie within so much of what is expected [%], and as
-#: written at least so many times further off (common practice).
+#: Tags count as swapped if both masses, exchanged, are within this much of the expected ones [%],
+#: and as written are at least this many times further off (common practice).
 SWAP_FITS_PCT, SWAP_TIMES = 1.5, 4.0
-#: What a mass is off by when it is written in another unit.
+#: Factors by which a mass is off when written in another unit.
 UNIT_SLIPS = (
     ("kg for g", 1000.0),
     ("g for kg", 0.001),
@@ -52,11 +53,12 @@ class Doubt:
     Attributes
     ----------
     kind : str
-        As in ``gained``, ``too fast``, ``digit``, ``unit``, ``swapped``, ``below oven-dry``.
+        One of ``gained``, ``too fast``, ``digit``, ``unit``, ``swapped``, ``below oven-dry`` and so
+        on.
     tags : tuple of str
         The boards.
     words : str
-        What is said of it.
+        The message.
     """
 
     kind: str
@@ -66,7 +68,7 @@ class Doubt:
 
 @dataclass(frozen=True)
 class RoundLook:
-    """A round as it would stand in the record."""
+    """A round as it would be in the record."""
 
     boards: tuple[BoardLook, ...]
     controlling_pct: float | None
@@ -77,7 +79,7 @@ class RoundLook:
 
 
 def look_at_round(state: KilnState, masses: Mapping[str, float], at: dt.datetime) -> RoundLook:
-    """Look at a round of masses before it is written.
+    """Examine a round of masses before it is written.
 
     Parameters
     ----------
@@ -86,7 +88,7 @@ def look_at_round(state: KilnState, masses: Mapping[str, float], at: dt.datetime
     masses : mapping of str to float
         Mass of each board weighed. [g]
     at : datetime
-        When they were weighed, with its zone.
+        When they were weighed, with a zone.
     """
     known = {board.tag: board for board in state.boards}
     looks = tuple(
@@ -103,7 +105,7 @@ def look_at_round(state: KilnState, masses: Mapping[str, float], at: dt.datetime
 
 
 def mass_words(grams: float, unit: str) -> str:
-    """Return a mass as it is written in a record, without its unit."""
+    """Return a mass as written in a record, without its unit."""
     return f"{grams / Mass.units[unit](1.0):.{MASS_DECIMALS[unit]}f}"
 
 
@@ -120,7 +122,7 @@ def _look(state: KilnState, board: BoardState, mass: float, at: dt.datetime) -> 
 
 
 def _loss(board: BoardState, mass: float, at: dt.datetime) -> float | None:
-    """Return what a board lost a day since its last weighing [points/d]."""
+    """Return a board's daily loss since its last weighing [points/d]."""
     if board.oven_dry_g is None or board.last_g is None or board.last_at is None:
         return None
     days = (at - dt.datetime.fromisoformat(board.last_at)).total_seconds() / 86400.0
@@ -128,7 +130,7 @@ def _loss(board: BoardState, mass: float, at: dt.datetime) -> float | None:
 
 
 def _sure_loss(board: BoardState, mass: float, at: dt.datetime) -> float | None:
-    """Return a daily loss to judge by: over less than half a day, the scale shows more than it."""
+    """Return a daily loss to judge by: over less than half a day, weighing errors dominate."""
     if board.last_at is None:
         return None
     least = dt.datetime.fromisoformat(board.last_at) + dt.timedelta(hours=LEAST_HOURS)
@@ -189,7 +191,7 @@ def _doubts(
 
 
 def _slip(state: KilnState, board: BoardState, mass: float, at: dt.datetime) -> str:
-    """Return in what way a mass cannot be right; empty where it can."""
+    """Return in what way a mass is impossible; empty if it is possible."""
     if board.oven_dry_g is not None and mass < board.oven_dry_g:
         return "below oven-dry"
     if board.last_g is None:
@@ -206,7 +208,7 @@ def _slip(state: KilnState, board: BoardState, mass: float, at: dt.datetime) -> 
 def _swapped(
     known: Mapping[str, BoardState], masses: Mapping[str, float], at: dt.datetime
 ) -> list[tuple[str, str]]:
-    """Return the pairs of boards whose masses fit once exchanged, and do not as written."""
+    """Return the pairs of boards whose masses fit if exchanged but not as written."""
     found: list[tuple[str, str]] = []
     tags = [tag for tag in masses if tag in known and known[tag].last_g is not None]
     for one, other in combinations(tags, 2):
@@ -220,7 +222,7 @@ def _swapped(
 
 
 def _miss(board: BoardState, mass: float, at: dt.datetime) -> float:
-    """Return how far a mass lies outside what the board's own drying leads to expect [% of it]."""
+    """Return how far a mass is from that expected from the board's own drying [% of it]."""
     assert board.last_g is not None
     assert board.last_at is not None
     days = (at - dt.datetime.fromisoformat(board.last_at)).total_seconds() / 86400.0
@@ -261,7 +263,7 @@ def _doubts_of(
 def _plain_doubts(
     state: KilnState, board: BoardState, mass: float, at: dt.datetime
 ) -> Iterator[Doubt]:
-    """Yield what is possible and still worth a question."""
+    """Yield doubts about values that are possible."""
     if board.last_g is None:
         return
     gain = mass - board.last_g
@@ -313,9 +315,9 @@ def _slip_words(
 
 
 def _other_digits(state: KilnState, board: BoardState, written: str, at: dt.datetime) -> str:
-    """Return the mass nearest the last one that differs in one digit and fits; empty for none.
+    """Return the fitting mass nearest the last one that differs by one digit; empty if none.
 
-    A digit put in anywhere, one replaced, or two neighbours exchanged.
+    One digit inserted or replaced, or two adjacent ones exchanged.
     """
     best, found = float("inf"), ""
     one = Mass.units[board.unit](1.0)

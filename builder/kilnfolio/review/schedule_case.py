@@ -1,4 +1,4 @@
-"""A schedule by itself: what can be told of it without a charge.
+"""Checks of a schedule by itself, without a charge.
 
 The checks of a charge use the same functions, for the timber and the target of the charge.
 """
@@ -22,7 +22,7 @@ from kilnfolio.review.setpoints import PlannedStep, planned_steps
 
 @dataclass(frozen=True)
 class ScheduleCase:
-    """One schedule for some timber, put to the checks that need no charge."""
+    """One schedule for some timber, as the checks that need no charge see it."""
 
     located: Located[Schedule]
     steps: tuple[PlannedStep, ...]
@@ -40,12 +40,12 @@ class ScheduleCase:
 
 
 _Lint = Callable[[ScheduleCase], Iterable[Breach | Pass]]
-#: What can be asked of a schedule by itself, by the slug of the check.
+#: Functions that check a schedule by itself, by slug of the check.
 LINTS: dict[str, _Lint] = {}
 
 
 def lint(slug: str) -> Callable[[_Lint], _Lint]:
-    """Register what a check asks of a schedule by itself."""
+    """Register the part of a check that applies to a schedule by itself."""
 
     def register(run: _Lint) -> _Lint:
         LINTS[slug] = run
@@ -55,12 +55,12 @@ def lint(slug: str) -> Callable[[_Lint], _Lint]:
 
 
 def lint_schedule(folder: MillFolder, schedule_id: str, pressure_pa: float) -> tuple[Finding, ...]:
-    """Return what the checks say of one schedule of the library.
+    """Return the findings on one schedule of the library.
 
     Raises
     ------
     ValueError
-        A step asks for air that cannot be.
+        A step asks for impossible air.
     """
     located = folder.schedules[schedule_id]
     schedule = located.record

@@ -1,8 +1,8 @@
-"""Sensors that show moisture: an EMC sensor, and pins left in the timber, each with its corrections.
+"""Moisture sensors, with their corrections: EMC sensors, and pins left in the timber.
 
-An EMC sensor is set right by the points it was found to be off. Pins read by electrical resistance,
-as a meter does: they are corrected for the temperature of the wood, for which the dry bulb stands,
-and for species, unless the instrument has done so already.
+An EMC sensor is corrected by its offset in points. Pins measure electrical resistance, like a
+meter: they are corrected for species and for the temperature of the wood, taken as the dry bulb,
+unless the instrument has already done so.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from kilnfolio.records.kiln import Instrument, Kiln
 from kilnfolio.records.log import Log, as_datetime
 from kilnfolio.records.species import Species
 
-#: Hours between two readings of pins that are taken for a round: as often as a shift looks.
+#: Hours between readings of pins that count as rounds: one per shift.
 _ROUND_HOURS = 8
 
 
@@ -38,7 +38,7 @@ class SensorReading:
     value_pct : float
         MC or EMC. [%]
     uncertainty_points : float or None
-        Its expanded uncertainty; None where the kiln's record gives none. [points]
+        Its expanded uncertainty; None if the kiln's record gives none. [points]
     """
 
     channel: str
@@ -49,12 +49,12 @@ class SensorReading:
 
 
 def has_moisture_sensors(kiln: Kiln) -> bool:
-    """Return whether a kiln has an EMC sensor or pins that feed its log."""
+    """Return whether a kiln has an EMC sensor or pins connected to its log."""
     return any(_moisture_sensors(kiln))
 
 
 def _moisture_sensors(kiln: Kiln) -> Iterator[tuple[Instrument, str]]:
-    """Yield the EMC sensors and pins of a kiln, each with the channel that it feeds."""
+    """Yield the EMC sensors and pins of a kiln, each with its log channel."""
     for instrument in kiln.instruments:
         if instrument.kind in ("MC pins", "EMC sensor") and instrument.channel:
             yield instrument, instrument.channel
@@ -63,7 +63,7 @@ def _moisture_sensors(kiln: Kiln) -> Iterator[tuple[Instrument, str]]:
 def last_readings(
     log: Log, kiln: Kiln, species: Species, zone: ZoneInfo
 ) -> Iterator[SensorReading]:
-    """Yield the last reading of each moisture sensor that can be used.
+    """Yield the last usable reading of each moisture sensor.
 
     Parameters
     ----------
@@ -94,7 +94,7 @@ def last_readings(
 
 
 def corrected_log(log: Log, kiln: Kiln, species: Species) -> Log:
-    """Return a log whose moisture sensors are corrected as the kiln's instruments say.
+    """Return a log with the readings of moisture sensors corrected by the kiln's record.
 
     Parameters
     ----------
@@ -108,7 +108,7 @@ def corrected_log(log: Log, kiln: Kiln, species: Species) -> Log:
     Returns
     -------
     Log
-        The same log where the kiln has no such instrument.
+        The same log if the kiln has no such instrument.
     """
     changed = {}
     for instrument, channel in _moisture_sensors(kiln):
@@ -123,7 +123,7 @@ def corrected_log(log: Log, kiln: Kiln, species: Species) -> Log:
 
 
 def _pins(instrument: Instrument, shown: np.ndarray, log: Log, species: Species) -> np.ndarray:
-    """Return the readings of a pair of pins, corrected [%]; NaN outside what pins can tell.
+    """Return the corrected readings of a pair of pins [%]; NaN outside their range.
 
     Notes
     -----
@@ -148,7 +148,7 @@ def _pins(instrument: Instrument, shown: np.ndarray, log: Log, species: Species)
 
 
 def pin_rounds(log: Log | None, zone: ZoneInfo) -> dict[dt.datetime, dict[str, float]]:
-    """Return the MC that pins show every eight hours, by moment and channel [%].
+    """Return the MC from pins every eight hours, by time and channel [%].
 
     Parameters
     ----------

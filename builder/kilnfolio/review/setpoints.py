@@ -1,4 +1,4 @@
-"""The air a schedule asks for, in all the ways people state it."""
+"""The set-points of a schedule, in all the ways people state them."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from kilnfolio.records.schedule import AIR_KEYS, Air, Modification, Schedule, St
 
 @dataclass(frozen=True)
 class AirState:
-    """One state of the kiln air, every way of stating it, in °C, K and %."""
+    """One state of the kiln air in every notation, in °C, K and %."""
 
     dry_bulb_c: float
     wet_bulb_c: float
@@ -30,7 +30,7 @@ class AirState:
 
 
 def resolve(air: Air, pressure_pa: float) -> AirState:
-    """Return the state an air set-point stands for at an air pressure.
+    """Return the state of the air for a set-point at an air pressure.
 
     Parameters
     ----------
@@ -42,8 +42,8 @@ def resolve(air: Air, pressure_pa: float) -> AirState:
     Raises
     ------
     ValueError
-        No air can be so: the depression is larger than dry air would show, or the EMC is above
-        that of saturated air.
+        No such air exists: the depression exceeds that of dry air, or the EMC that of saturated
+        air.
     """
     way = next(key for key in AIR_KEYS if getattr(air, key) is not None)
     return _resolved(air.dry_bulb.value, way, getattr(air, way).value, pressure_pa)
@@ -51,7 +51,7 @@ def resolve(air: Air, pressure_pa: float) -> AirState:
 
 @lru_cache(maxsize=1024)
 def _resolved(dry: float, way: str, value: float, pressure_pa: float) -> AirState:
-    """Return one state; kept, because the same steps are run charge after charge."""
+    """Return one state; cached, because the same steps are run charge after charge."""
     if way in ("depression", "wet_bulb"):
         bulb = value if way == "wet_bulb" else dry - value
         humidity = relative_humidity(dry, bulb, pressure_pa)
@@ -66,13 +66,13 @@ def _resolved(dry: float, way: str, value: float, pressure_pa: float) -> AirStat
 
 
 def state_of(dry_bulb_c: float, wet_bulb_c: float, pressure_pa: float) -> AirState:
-    """Return the state two bulbs [°C] stand for at an air pressure [Pa]."""
+    """Return the state of the air for two bulbs [°C] at an air pressure [Pa]."""
     return _resolved(dry_bulb_c, "wet_bulb", wet_bulb_c, pressure_pa)
 
 
 @dataclass(frozen=True)
 class PlannedStep:
-    """One step of a schedule with its beginning and end."""
+    """One step of a schedule with its start and end."""
 
     number: int
     from_mc_pct: float | None
@@ -85,14 +85,14 @@ class PlannedStep:
 def planned_steps(
     schedule: Schedule, steps: Sequence[Step], pressure_pa: float
 ) -> tuple[PlannedStep, ...]:
-    """Return a schedule's steps with its declared modifications put in.
+    """Return a schedule's steps with its declared modifications applied.
 
     Parameters
     ----------
     schedule : Schedule
         The schedule, for its modifications.
     steps : sequence of Step
-        Its steps, a notation expanded.
+        Its steps, with a notation expanded.
     pressure_pa : float
         Air pressure. [Pa]
     """
@@ -114,7 +114,7 @@ def planned_steps(
 
 
 def step_at(steps: Sequence[PlannedStep], mc_pct: float) -> int:
-    """Return the number of the step an MC-based schedule has for a controlling MC."""
+    """Return the number of the step of an MC-based schedule for a controlling MC."""
     for step in steps:
         if step.until_mc_pct is None or mc_pct > step.until_mc_pct:
             return step.number
@@ -122,7 +122,7 @@ def step_at(steps: Sequence[PlannedStep], mc_pct: float) -> int:
 
 
 def first_step(charge: Charge, steps: Sequence[PlannedStep], mc_pct: float | None) -> int:
-    """Return the number of the step a charge begins with.
+    """Return the number of the step with which a charge begins.
 
     Air-dried timber begins at the step for its controlling MC [%]; green timber, or timber that
     has not been weighed yet (None), at the first.
@@ -149,7 +149,7 @@ def _modified(air: AirState, change: Modification, pressure_pa: float) -> AirSta
 
 @dataclass(frozen=True)
 class AskedAir:
-    """The air asked for from a moment on."""
+    """The air asked for from a given time on."""
 
     at: dt.datetime
     label: str
@@ -160,10 +160,10 @@ class AskedAir:
 def asked_air(
     charge: Charge, steps: Sequence[PlannedStep], pressure_pa: float
 ) -> tuple[AskedAir, ...]:
-    """Return what was asked of the kiln through the charge, oldest first.
+    """Return the set-points throughout the charge, oldest first.
 
-    The steps as the operator made them; in a time-based schedule without written step changes,
-    the steps by the clock. Without either, what was asked is not known.
+    They follow the operator's step changes or, in a timed schedule without written step changes,
+    the clock. Without either, they are not known.
     """
     return tuple(sorted(_asked(charge, steps, pressure_pa), key=lambda asked: asked.at))
 

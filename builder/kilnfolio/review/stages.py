@@ -1,4 +1,4 @@
-"""What the rule asks of equalizing and conditioning, for a charge or for a schedule by itself."""
+"""What the rule asks of equalizing and conditioning, for a charge or a schedule."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from kilnfolio.review.limits import LimitTable, NoLimit, Subject
 if TYPE_CHECKING:
     from kilnfolio.review.findings import Case
 
-#: What `conditioning_rule` reads.
+#: Limits used by `conditioning_rule`.
 CONDITIONING_LIMITS = (
     "conditioning-above-target",
     "conditioning-above-low-target",
@@ -21,7 +21,7 @@ CONDITIONING_LIMITS = (
 
 
 def stage_rule(case: Case, name: str) -> float:
-    """Return the EMC the rule gives for a charge's equalizing or conditioning [%]."""
+    """Return the EMC that the rule gives for a charge's equalizing or conditioning [%]."""
     target = case.charge.target_mc.value
     return (
         equalizing_rule(case.limits, target)
@@ -31,21 +31,21 @@ def stage_rule(case: Case, name: str) -> float:
 
 
 def equalizing_rule(limits: LimitTable, target_pct: float, subject: Subject | None = None) -> float:
-    """Return the EMC, and the driest board's MC, equalizing begins at [%]."""
+    """Return the EMC of equalizing, and the driest board's MC at which it begins [%]."""
     return float(equalizing_emc(target_pct, limits.value("equalizing-below-target", subject)))
 
 
 def conditioning_rule(
     limits: LimitTable, target_pct: float, subject: Subject | None = None
 ) -> float:
-    """Return the EMC conditioning is set to [%]."""
+    """Return the EMC of conditioning [%]."""
     return float(conditioning_emc(target_pct, points_above(limits, target_pct, subject)))
 
 
 def points_above(limits: LimitTable, target_pct: float, subject: Subject | None = None) -> float:
-    """Return how far above the target the conditioning EMC is set [points].
+    """Return how far the conditioning EMC is above the target [points].
 
-    Limits written before the points depended on the target give the same points for all.
+    Older limits, which do not depend on the target, give the same points for all.
     """
     points = limits.value("conditioning-above-target", subject)
     with suppress(NoLimit):

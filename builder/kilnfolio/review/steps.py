@@ -1,4 +1,4 @@
-"""When each step was due: the controlling MC against its trigger, and how long it had waited."""
+"""When each step was due: the controlling MC against its trigger, and the delay."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ Verdict = Literal["due", "early", "late", ""]
 
 @dataclass(frozen=True)
 class Made:
-    """One step change against what decided it."""
+    """One step change with the MC that triggered it."""
 
     index: int
     """Its place in the record."""
@@ -50,11 +50,11 @@ class Made:
 
 
 def steps_made(case: Case) -> Iterator[Made]:
-    """Yield every step change whose step the schedule has, each with its verdict.
+    """Yield every step change to a step that the schedule has, with its verdict.
 
-    A step is early where the controlling MC was above its trigger by more than the limit, and late
-    where it was below by more than the limit for lateness. Limits sealed before a step could be
-    late hold no such limit, and by them none is.
+    A step is early if the controlling MC was above its trigger by more than the limit, and late if
+    it was below by more than the limit for lateness. Limits sealed before lateness was checked have
+    no such limit; under them no step is late.
     """
     early, late = case.limits.value("step-timing"), math.inf
     with suppress(NoLimit):

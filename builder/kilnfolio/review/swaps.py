@@ -1,4 +1,4 @@
-"""Two board tags swapped: the masses of a weighing that fit once their boards are exchanged."""
+"""Finds swapped board tags: masses of a weighing that fit if two boards are exchanged."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ import numpy as np
 
 from kilnfolio.review.findings import Case
 
-#: A mass fits where it lies this near what the drying of the other boards leads to expect [%].
+#: A mass fits if it is this close to the one expected from the drying of the other boards [%].
 _FITS_PCT = 0.6
-#: It is out of place from here on [%].
+#: It does not fit if it is further off than this [%].
 _OUT_PCT = 1.2
 
 
@@ -32,16 +32,16 @@ class Swap:
     """The weighing at which both masses fit again; None where they never do."""
 
     def covers(self, board: str, at: dt.datetime) -> bool:
-        """Return whether the change up to a weighing is made by the swap, there or back."""
+        """Return whether the swap, or its reversal, explains the change up to a weighing."""
         return board in (self.first, self.second) and at in (self.at, self.until)
 
 
 def swapped_tags(case: Case) -> tuple[Swap, ...]:
     """Return the pairs of boards whose tags look swapped.
 
-    Boards of a load dry alike: from one weighing to the next each keeps about the same share of its
-    MC, the median over all of them. At a swap both boards are far from the mass that leads to
-    expect, and each other's mass fits.
+    Boards of a load dry alike: from one weighing to the next each keeps about the same fraction of
+    its MC, estimated by the median over all boards. At a swap, both masses are far from the
+    expected ones, and fit if exchanged.
     """
     dry = {history.board.id: history.oven_dry_g for history in case.boards if history.sections}
     rows = [
@@ -90,7 +90,7 @@ def swapped_tags(case: Case) -> tuple[Swap, ...]:
 
 
 def _expected(before: np.ndarray, now: np.ndarray, oven_dry: np.ndarray) -> np.ndarray:
-    """Return what each board should weigh, by the share of its MC the boards keep [g]."""
+    """Return the expected mass of each board, from the fraction of MC that the boards keep [g]."""
     kept = float(np.median((now / oven_dry - 1.0) / np.maximum(before / oven_dry - 1.0, 0.01)))
     expected: np.ndarray = oven_dry * (1.0 + kept * (before / oven_dry - 1.0))
     return expected
@@ -99,7 +99,7 @@ def _expected(before: np.ndarray, now: np.ndarray, oven_dry: np.ndarray) -> np.n
 def _undo(
     true: np.ndarray, masses: np.ndarray, oven_dry: np.ndarray, start: int, pair: tuple[int, int]
 ) -> int | None:
-    """Put the masses of a pair under their own boards, and return when they lie right again."""
+    """Exchange the masses of a pair back, and return when they fit as written again."""
     one, other = pair
     for k in range(start, len(masses)):
         if k > start:

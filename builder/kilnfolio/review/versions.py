@@ -1,22 +1,22 @@
-"""The version of the rules: which figures a later kilnfolio may give differently, and why.
+"""The version of the rules: which figures a later kilnfolio may compute differently, and why.
 
-A dossier is made by rules: formulas, checks, words, rounding, the form of the dossier itself. Their
-version stands in every dossier (``rules.version``) and is sealed with it. Two things follow.
+A dossier is made by rules: formulas, checks, wording, rounding, and the form of the dossier. Every
+dossier states their version (``rules.version``), which is sealed with it. Two things follow.
 
-*The same version, the same bytes.* From the same files the same version gives the same dossier
-wherever it is computed; only the version of the package may differ. Anything else that differs is a
-difference: a broken seal to `check` and `build`, a difference to `audit`.
+*The same version gives the same bytes.* From the same files, the same version gives the same
+dossier on any machine; only the version of the package may differ. Any other difference is a broken
+seal to `check` and `build`, and a difference to `audit`.
 
-*Another version moves what it says it moves, and nothing else.* A later version lists here the
-places of a dossier it gives differently or adds. A sealed charge whose files are unchanged is then
-still as it was sealed; its sealed dossier stays what the seal signs. `audit` lists what moved, as
-neither confirmed nor refuted, and says which kilnfolio can confirm it. A figure that differs at any
-other place differs, whatever version its dossier claims, so an old version is no cover for a
-forged figure.
+*Another version changes what it declares, and nothing else.* A later version lists here the places
+of a dossier that it computes differently or adds. A sealed charge whose files are unchanged is then
+still as it was sealed, and the seal still signs its sealed dossier. `audit` lists what changed as
+neither confirmed nor refuted, and says which kilnfolio can confirm it. A figure that differs
+anywhere else is a difference, whatever version the dossier claims, so claiming an old version
+cannot hide a forged figure.
 
-Whoever changes a figure, a finding, a word or a field of the dossier adds a `RulesChange` in the
-same commit. ``tests/trust/test_demo.py`` audits bags sealed under each version and fails until that
-is done. A version that no release has carried may still be changed: the demonstration and its
+A commit that changes a figure, a finding, a word or a field of the dossier must also add a
+`RulesChange`. ``tests/trust/test_demo.py`` audits bags sealed under each version and fails until
+that is done. A version that has not been released may still be changed: the demonstration and its
 witnesses are then sealed again, as the contributor guide says.
 """
 
@@ -34,14 +34,14 @@ class RulesChange:
     Attributes
     ----------
     version : int
-        Its number, one more than the version before.
+        Its number, one more than the previous version.
     what : str
-        What is computed, checked or worded differently, and why: a sentence for an auditor.
+        What is computed, checked or worded differently, and why, as a sentence for an auditor.
     places : tuple of str
         Places of a dossier that may differ or be new, as in ``/log/air/*/emc_pct`` or
-        ``/findings/flat-trace*``. ``*`` stands for any name; what lies below a place is covered.
+        ``/findings/flat-trace*``. ``*`` stands for any name; everything below a place is included.
     record : frozenset of str
-        Keys of a lot's record whose facts follow from those places, as ``mean``.
+        Keys of a lot's record whose values follow from those places, as ``mean``.
     """
 
     version: int
@@ -58,8 +58,7 @@ class RulesChange:
         )
 
 
-#: Every version, the oldest first. No release has carried the last yet, so that whatever is
-#: changed until then belongs to it.
+#: Every version, oldest first. The last has not been released, so changes until then belong to it.
 CHANGES: tuple[RulesChange, ...] = (
     RulesChange(1, "The first rules."),
     RulesChange(
@@ -91,12 +90,12 @@ def rules_version() -> int:
 
 
 def changes_since(version: object) -> Sequence[RulesChange] | None:
-    """Return what changed after a version, oldest first; none for a version not known here.
+    """Return the changes after a version, oldest first; empty for an unknown version.
 
     Parameters
     ----------
     version : object
-        What a dossier holds as the version of its rules.
+        The version of the rules in a dossier.
     """
     known = [change.version for change in CHANGES]
     if isinstance(version, bool) or version not in known:

@@ -1,10 +1,10 @@
-"""What a formula is, and how it is worked as a teacher does on the board, with the values put in.
+"""Formulas, and their working with the values put in, as a teacher writes it on the board.
 
-It serves the review, which keeps the working of every number it publishes, and the handbook, whose
-examples and problems are computed at build. The formulas themselves are in `review.formulas`.
+The review uses it to keep the working of every published number, and the handbook to compute its
+examples and problems. The formulas themselves are in `review.formulas`.
 
-A value may be given as a float in the house unit of its dimension or as a `Quantity`, whose words
-as entered are then shown.
+A value may be a float in the house unit of its dimension, or a `Quantity`, which is shown as
+entered.
 """
 
 from __future__ import annotations
@@ -69,7 +69,7 @@ class Stress(Quantity):
     }
 
 
-#: The dimensions a value of any kind is tried as, in this order.
+#: The dimensions to try for a value of unknown kind, in this order.
 ANY: tuple[type[Quantity], ...] = (
     Percent,
     Mass,
@@ -85,7 +85,7 @@ ANY: tuple[type[Quantity], ...] = (
     Speed,
     Points,
 )
-#: Dimensions whose results are printed in both unit systems; a balance shows one unit.
+#: Dimensions whose results are printed in both unit systems; a balance shows only one unit.
 _TWO_SYSTEMS = (Temperature, TemperatureDifference, Length, Volume, Energy, Pressure)
 
 Given = Quantity | tuple[Quantity, ...] | str | None
@@ -93,7 +93,7 @@ Given = Quantity | tuple[Quantity, ...] | str | None
 
 @dataclass(frozen=True)
 class Argument:
-    """One value a formula takes."""
+    """One argument of a formula."""
 
     name: str
     """As the handbook and the review call it."""
@@ -113,7 +113,7 @@ class Argument:
 
 @dataclass(frozen=True)
 class Formula:
-    """A sum the book and the review may use."""
+    """A formula for the handbook and the review."""
 
     name: str
     """What `compute` calls it."""
@@ -141,7 +141,7 @@ class Formula:
 
 @dataclass(frozen=True)
 class Result:
-    """What a formula gave."""
+    """The result of a formula."""
 
     value: float | tuple[float, float]
     """In the house unit; two values for an interval."""
@@ -154,7 +154,7 @@ class Result:
 
 
 class WrongArgumentsError(ValueError):
-    """A formula was given an argument it does not take, or lacks one; `argument` names it."""
+    """A formula was given an unknown argument or lacks one; `argument` names it."""
 
     def __init__(self, argument: str, message: str, instead: str = ""):
         super().__init__(message)
@@ -162,7 +162,7 @@ class WrongArgumentsError(ValueError):
 
 
 def evaluate(formula: Formula, label: str, values: Mapping[str, Any]) -> Result:
-    """Compute a formula with values as `work` takes them, and keep the result with its words."""
+    """Compute a formula with values as in `work`; return the result with its text."""
     for name in values:
         if formula.argument(name) is None:
             raise WrongArgumentsError(
@@ -196,21 +196,21 @@ def evaluate(formula: Formula, label: str, values: Mapping[str, Any]) -> Result:
 
 
 def with_limits(formula: Formula, values: Mapping[str, Any], limits: LimitTable) -> dict[str, Any]:
-    """Return the values with the mill's limits put in where the formula takes one.
+    """Return the values, completed by the mill's limits that the formula uses.
 
     Parameters
     ----------
     formula : Formula
         The formula.
     values : mapping
-        What is given; a `kind` among them chooses between limits for hardwood and softwood.
+        The values given; `kind` chooses between limits for hardwood and softwood.
     limits : LimitTable
         The mill's limits.
 
     Raises
     ------
     NoLimit
-        The mill's limits have none that fits.
+        The mill has no limit that applies.
     """
     subject = Subject(kind=str(values["kind"]) if "kind" in values else None)
 
@@ -229,12 +229,12 @@ def with_limits(formula: Formula, values: Mapping[str, Any], limits: LimitTable)
 
 
 def parse_any(text: object) -> Quantity:
-    """Return a quantity of whichever dimension its unit names.
+    """Return a quantity, with its dimension determined by its unit.
 
     Raises
     ------
     ValueError
-        No dimension takes it.
+        It belongs to no dimension.
     """
     if isinstance(text, (int, float)) and not isinstance(text, bool):
         return Bare.parse(text)
@@ -254,7 +254,7 @@ def parse_any(text: object) -> Quantity:
         ) from None
 
 
-# --- what was put in ------------------------------------------------------------------------------
+# --- values ---------------------------------------------------------------------------------------
 
 
 def _given(formula: Formula, argument: Argument, value: Any) -> Given:
@@ -296,14 +296,14 @@ def _quantity(argument: Argument, value: Any) -> Quantity:
 
 
 def _plain_words(value: float, dimension: type[Quantity]) -> str:
-    """Write a bare float as if entered: to the decimals its dimension is printed with."""
+    """Return a plain float as text, with the decimals usual for its dimension."""
     decimals = _DECIMALS.get(dimension)
     words = f"{value:g}" if decimals is None else f"{value:.{decimals}f}"
     return f"{words} {dimension.unit}".strip()
 
 
 def bare(value: Given) -> Any:
-    """Return a value in its house unit, or the word it is."""
+    """Return a value in its house unit, or a word unchanged."""
     if isinstance(value, tuple):
         return [one.value for one in value]
     return value.value if isinstance(value, Quantity) else value
@@ -330,7 +330,7 @@ def _common_dimension(formula: Formula, given: Mapping[str, Given]) -> type[Quan
     return first
 
 
-#: What the difference of two such values is.
+#: The dimension of the difference between two values.
 _DIFFERENCES: dict[type[Quantity], type[Quantity]] = {
     Percent: Points,
     Temperature: TemperatureDifference,
@@ -338,14 +338,14 @@ _DIFFERENCES: dict[type[Quantity], type[Quantity]] = {
 
 
 def words_of(value: Given) -> str:
-    """Return a value as entered, for prose: both unit systems where they differ."""
+    """Return a value as entered, for running text, in both unit systems if they differ."""
     if isinstance(value, tuple):
         return listed(value)
     return _side_by_side(value) if isinstance(value, Quantity) else str(value)
 
 
 def listed(values: Sequence[Quantity]) -> str:
-    """Return a list of values, the unit once where they share it: ``55.2, 56.1 and 56.4 °C``."""
+    """Return a list of values, with a common unit only once: ``55.2, 56.1 and 56.4 °C``."""
     words = [figures.as_entered(value) for value in values]
     heads = [word.rpartition(NBSP) for word in words]
     if len({unit for _, _, unit in heads}) == 1 and all(head for head, _, _ in heads):
@@ -367,7 +367,7 @@ def _substitute(pattern: str, given: Mapping[str, Given]) -> str:
 
 
 def term(value: Given) -> str:
-    """Return a value inside a formula: metric for temperatures, else the unit it was entered in."""
+    """Return a value for use in a formula: metric for temperatures, else in the unit as entered."""
     if isinstance(value, tuple):
         return " + ".join(map(term, value))
     if isinstance(value, Temperature) and "F" in value.entered:
@@ -378,28 +378,28 @@ def term(value: Given) -> str:
     return str(value)
 
 
-#: A line of a board that names what it computes: RH = 100 × …
+#: A line of working that names what it computes: RH = 100 × …
 _NAMED = re.compile(r"[^\W\d]{1,5}[₀-₉]* = ")
 
 
 def board_line(substituted: str, left: str = "") -> str:
-    """Return the line of a board that has the values put in, its left side written once.
+    """Return the line of working with the values put in, without repeating the left side.
 
     Parameters
     ----------
     substituted : str
-        The right-hand side with its values; or whole equations, which name what they compute.
+        The right-hand side with values, or whole equations, which name what they compute.
     left : str
-        What stands before the equals sign; nothing where the line above says it.
+        The left-hand side; empty if the line above has it.
     """
     if _NAMED.match(substituted):
         return substituted
     return f"{left} = {substituted}".lstrip()
 
 
-# --- what came out --------------------------------------------------------------------------------
+# --- results --------------------------------------------------------------------------------------
 
-#: Decimals of a result by dimension; others take the formula's own.
+#: Decimals of a result by dimension; others use the formula's own.
 _DECIMALS: dict[type[Quantity], int] = {
     Temperature: 1,
     Percent: 1,
@@ -414,7 +414,7 @@ _MASS_DECIMALS = {"g": 1, "kg": 3, "lb": 2, "oz": 1}
 def _printed(
     formula: Formula, dimension: type[Quantity], value: float, given: Mapping[str, Given]
 ) -> Quantity:
-    """Return a result as a quantity whose words are its rounded value."""
+    """Return a result as a quantity whose text is its rounded value."""
     unit, decimals = formula.unit or dimension.unit, formula.decimals
     if dimension is Mass:
         unit = _mass_unit(given)

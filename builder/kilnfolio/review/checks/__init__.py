@@ -1,4 +1,4 @@
-"""One function a check, registered once. Importing this package fills the registry."""
+"""The checks, one registered function each. Importing this package fills the registry."""
 
 from kilnfolio.review.checks import (
     arithmetic,

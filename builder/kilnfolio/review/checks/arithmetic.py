@@ -1,4 +1,4 @@
-"""Arithmetic and physics: what the masses and bulbs say, whatever the sheet says."""
+"""Arithmetic and physics: what the masses and bulbs show, compared with what the sheet says."""
 # The decorator of a check says what it asks and why; its page is made from that.
 # ruff: noqa: D103
 
@@ -25,7 +25,7 @@ from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass,
 from kilnfolio.review.swaps import swapped_tags
 
 _GROUP = "arithmetic and physics"
-#: Where in the record of a charge something stands.
+#: A path in the record of a charge.
 _Path = tuple[str | int, ...]
 
 
@@ -207,7 +207,7 @@ def stated_mc(case: Case) -> Results:
 
 
 def _moment(case: Case, path: _Path) -> dt.datetime | None:
-    """Return when a value of the sheet was had; None for a section, which has no time."""
+    """Return the time of a value on the sheet; None for a section, which has no time."""
     match path:
         case ("weighings", int(index), *_):
             return case.charge.weighings[index].at
@@ -215,7 +215,7 @@ def _moment(case: Case, path: _Path) -> dt.datetime | None:
 
 
 class _Stated(NamedTuple):
-    """An MC on the sheet, with the masses it should follow from."""
+    """An MC on the sheet, with the masses from which it should follow."""
 
     board: str
     mass_g: float
@@ -252,7 +252,7 @@ def _stated_of_weighings(case: Case) -> Iterator[_Stated]:
 
 
 def _sheet_dry_mass(history: BoardHistory) -> float:
-    """Return the oven-dry mass the operator worked with, so that each slip is named once."""
+    """Return the oven-dry mass the operator worked with, so that each error is reported once."""
     said = history.board.stated_oven_dry_mass
     return said.value if said else history.oven_dry_g
 
@@ -431,7 +431,7 @@ def drier_than_the_air_allows(case: Case) -> Results:
 )
 def gained_weight_while_drying(case: Case) -> Results:
     allowed, looked = case.limits.value("gained-weight-while-drying"), 0
-    # of two boards that change places one gains; boards that merely dry unlike the others do not
+    # when two boards are swapped, one seems to gain; boards that merely dry differently do not
     swapped = [swap for swap in swapped_tags(case) if swap.gain_pct > allowed]
     for swap in swapped:
         yield Breach(
@@ -473,9 +473,9 @@ def gained_weight_while_drying(case: Case) -> Results:
 
 
 def _air_was_drying(case: Case, before: Weighed, after: Weighed) -> bool:
-    """Return whether the EMC stayed clear of the board's MC between two weighings.
+    """Return whether the EMC stayed well below the board's MC between two weighings.
 
-    Near it the faces, drier than the board as a whole, may well take up water.
+    Near it, the faces, which are drier than the whole board, may take up water.
     """
     if case.air is None:
         return True
@@ -526,7 +526,7 @@ def wetter_than_wood_can_be(case: Case) -> Results:
 
 
 def _every_mass(case: Case, index: int) -> Iterator[tuple[float, float, _Path]]:
-    """Yield each mass of a board and its sections with its oven-dry mass and its path."""
+    """Yield each mass of a board and its sections, with the oven-dry mass and the path."""
     board, dry = case.charge.boards[index], case.boards[index].oven_dry_g
     for number, section in enumerate(board.sections):
         path: _Path = ("boards", index, "sections", number, "green")
@@ -542,7 +542,7 @@ def _every_mass(case: Case, index: int) -> Iterator[tuple[float, float, _Path]]:
 
 
 def _named(case: Case, path: _Path) -> str:
-    """Return what a mass or an MC of the sheet belongs to, in words."""
+    """Return in words what a mass or an MC on the sheet belongs to."""
     match path:
         case ("boards", int(index), "sections", int(number), _):
             board = case.charge.boards[index]

@@ -1,4 +1,4 @@
-"""Sample boards: whether they are enough, stand for the load, and agree."""
+"""Sample boards: whether they are enough, represent the load, and agree."""
 # The decorator of a check says what it asks and why; its page is made from that.
 # ruff: noqa: D103
 
@@ -65,7 +65,7 @@ def sample_coverage(case: Case) -> Results:
 
 
 def _cut_from(board: Board, stock: ChargeStock) -> bool:
-    """Return whether a board says that it was cut from this timber, in a mixed load."""
+    """Return whether a board was cut from this timber of a mixed load, according to its record."""
     return board.species == stock.species and (
         board.thickness is None or board.thickness.value == stock.thickness.value
     )

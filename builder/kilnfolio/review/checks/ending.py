@@ -1,4 +1,4 @@
-"""The end of a charge: equalizing, conditioning, stress, and the energy it took."""
+"""The end of a charge: equalizing, conditioning, drying stress and energy."""
 # The decorator of a check says what it asks and why; its page is made from that.
 # ruff: noqa: D103
 
@@ -33,7 +33,7 @@ def equalizing_start(case: Case) -> Results:
     if stage.at_start is None and not timed:
         raise NoData("no weighing is on record before equalizing")
     driest = stage.at_start.driest_pct if stage.at_start and not timed else due
-    # a board's MC is known to within its own uncertainty only
+    # a board's MC is known only to within its uncertainty
     board = (
         min(stage.at_start.all_mc, key=stage.at_start.all_mc.__getitem__) if stage.at_start else ""
     )

@@ -1,4 +1,4 @@
-"""Following the schedule: whether the air was the air asked for, by `review.adherence`."""
+"""Adherence to the schedule: whether the air was as asked, from `review.adherence`."""
 # The decorator of a check says what it asks and why; its page is made from that.
 # ruff: noqa: D103
 
@@ -13,7 +13,7 @@ from kilnfolio.review.adherence import Outside, StepKept
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 
 _GROUP = "schedule"
-#: What `Case.adherence` reads.
+#: Limits used by `Case.adherence`.
 ADHERENCE_LIMITS = (
     "dry-bulb-overshoot",
     "depression-overshoot",
@@ -150,7 +150,7 @@ def air_as_asked(case: Case) -> Results:
 
 
 def _said_elsewhere(case: Case, outside: Outside) -> bool:
-    """Return whether a check of its own speaks of it: too hot; too dry at the checking stage."""
+    """Return whether a separate check reports it: too hot, or too dry at the checking stage."""
     if outside.side == "too hot":
         return True
     above = case.limits.value("depression-overshoot-above")
@@ -158,7 +158,7 @@ def _said_elsewhere(case: Case, outside: Outside) -> bool:
 
 
 def asked_and_kept(kept: StepKept) -> str:
-    """Return what a step asked and what was kept, in words."""
+    """Return in words what a step asked and what was kept."""
     asked = (
         f"asked {kept.asked.dry_bulb_c:.1f} °C at {kept.asked.depression_k:.1f} K "
         f"({kept.asked.emc_pct:.1f} % EMC)"
@@ -175,7 +175,7 @@ def asked_and_kept(kept: StepKept) -> str:
 
 @dataclass(frozen=True)
 class Ceiling:
-    """The hottest dry bulb while wet [°C], while the controlling MC is above so much [%]."""
+    """The highest dry bulb [°C] allowed while the controlling MC is above a threshold [%]."""
 
     dry_bulb_c: float
     above_pct: float
@@ -185,10 +185,10 @@ class Ceiling:
 
 
 def ceiling_for(case: Case, stock: ChargeStock) -> Ceiling | None:
-    """Return the ceiling of one kind of timber at its thickness.
+    """Return the ceiling for one kind of timber at its thickness.
 
-    The hottest dry bulb the charge's schedule asks for while wet, where it is written for that
-    species and thickness; else the species' own for the thickness. None where neither is known.
+    The highest dry bulb that the charge's schedule asks for while wet, if it is written for that
+    species and thickness; else the species' own for the thickness. None if neither is known.
     """
     species, made_for = case.species[stock.species], case.schedule.for_stock
     own = species.ceiling_at(stock.thickness.value)
@@ -228,7 +228,7 @@ def too_hot_while_wet(case: Case) -> Results:
     if not case.controls:
         raise NoData("no weighing is on record")
     ceiling = min(ceilings, key=lambda one: one.dry_bulb_c)
-    # codes step on the controlling MC, and a step this near its trigger is not early
+    # notations step on the controlling MC, and a step this close to its trigger is not early
     wet = case.controlling_at_each > ceiling.above_pct + case.limits.value("step-timing")
     if not (wet & np.isfinite(air.dry_bulb)).any():
         raise NotApplicable(f"the controlling MC was never above {ceiling.above_pct:g} %")

@@ -1,4 +1,4 @@
-"""Heat treatment: evidence only. The plant-health authority decides what it is worth."""
+"""Heat treatment: the evidence only. Its value is for the plant-health authority to decide."""
 # The decorator of a check says what it asks and why; its page is made from that.
 # ruff: noqa: D103
 
@@ -14,7 +14,7 @@ from kilnfolio.review.ending import ROUNDING_K
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 
 _GROUP = "heat treatment"
-#: 132.8 °F is 56 °C, whatever the last binary digit says.
+#: Tolerance for rounding: 132.8 °F is 56 °C. [K]
 _ROUNDING = 1e-6
 
 
@@ -76,7 +76,7 @@ def heat_treatment_run(case: Case) -> Results:
 
 
 def _softer_claim(case: Case, claim: HeatTreatment) -> Results:
-    """Yield where the record asks less than the rule; it may ask more."""
+    """Yield a breach where the record asks less than the rule; it may ask more."""
     for key, value, unit in (
         ("temperature", claim.threshold.value, "°C"),
         ("minutes", claim.minutes, "min"),

@@ -1,4 +1,4 @@
-"""Instruments and log: whether the record of the air is whole and can be believed."""
+"""Instruments and log: whether the record of the air is complete and credible."""
 # The decorator of a check says what it asks and why; its page is made from that.
 # ruff: noqa: D103
 
@@ -17,7 +17,7 @@ from kilnfolio.review.drops import LOAD_DROP_LIMITS, load_drop
 from kilnfolio.review.findings import Breach, Case, NoData, NotApplicable, Pass, Results, check
 
 _GROUP = "instruments and log"
-#: Mean length of a month of the Gregorian calendar [days].
+#: Mean length of a month in the Gregorian calendar [days].
 _DAYS_A_MONTH = 365.2425 / 12
 
 
@@ -239,13 +239,13 @@ def dry_wick(case: Case) -> Results:
 
 
 def _sudden_wick(case: Case, air: AirSeries) -> Results:
-    """Depression falls while the dry bulb stays, the spray is off and nothing was asked."""
+    """Yield where the depression falls at a constant dry bulb, without spray or a new set-point."""
     fall, minutes = case.limits.value("dry-wick-fall"), case.limits.value("dry-wick-minutes")
     steady = case.limits.value("dry-wick-steady")
     rows = max(1, round(minutes / air.log.interval_minutes))
     if len(air.times) <= rows:
         return
-    # counted from the depression asked for, where it was larger: coming down to it is no fault
+    # counted from the depression asked for, if that is smaller: coming down to it is no fault
     asked = case.asked_depression
     from_asked = np.where(air.depression > asked, asked, air.depression)
     lost = from_asked[:-rows] - air.depression[rows:]
@@ -259,7 +259,7 @@ def _sudden_wick(case: Case, air: AirSeries) -> Results:
     unchanged = (index[rows:] == index[:-rows]) & (
         air.minutes_over(rows) <= minutes + air.log.interval_minutes
     )
-    # a wet bulb above the dry one is another fault, with a check of its own
+    # a wet bulb above the dry bulb is another fault, with its own check
     possible = np.isfinite(air.relative_humidity[rows:])
     heated = _heated(case, air, steady)[:-rows]
     suspect = fell & quiet & unchanged & possible & heated
@@ -278,10 +278,10 @@ def _sudden_wick(case: Case, air: AirSeries) -> Results:
 
 
 def drying_wick(case: Case, air: AirSeries) -> Results:
-    """Yield where the depression sinks from day to day under a set-point that stays as it is.
+    """Yield where the depression falls from day to day at a constant set-point.
 
-    A wick in the air of wet oak dries over days. Only settled readings count, with the fans on and
-    the spray off.
+    In the air of wet oak a wick dries out over days. Only settled readings count, with the fans on
+    and the spray off.
     """
     share, days = case.limits.value("dry-wick-share"), round(case.limits.value("dry-wick-days"))
     good = (
@@ -322,9 +322,9 @@ def drying_wick(case: Case, air: AirSeries) -> Results:
 
 
 def _heated(case: Case, air: AirSeries, near_k: float) -> np.ndarray:
-    """Return the readings from the first on that came near the dry bulb asked for.
+    """Return the readings from the first one near the dry bulb asked for.
 
-    While a cold load is heated, its own water makes the air damp: the depression then shrinks by
+    While a cold load is heated, its own water makes the air damp, and the depression shrinks by
     itself. A log that never comes near is judged from its beginning.
     """
     if not case.asked:
@@ -335,7 +335,7 @@ def _heated(case: Case, air: AirSeries, near_k: float) -> np.ndarray:
 
 
 def _drifting_wick(case: Case, air: AirSeries) -> Results:
-    """Yield where the log's wet bulb sits above hand readings with a fresh wick, twice or more."""
+    """Yield where the log's wet bulb is above hand readings with a fresh wick, twice or more."""
     allowed = case.limits.value("dry-wick-hand")
     window = case.limits.value("dry-wick-hand-minutes")
     above = []
@@ -389,7 +389,7 @@ def calibration_due(case: Case) -> Results:
 
 
 def _in_use(case: Case, instrument: Instrument) -> bool:
-    """Return whether a charge rests on an instrument; core probes have a check of their own."""
+    """Return whether a charge depends on an instrument; core probes have their own check."""
     return instrument.channel is None or bool(
         case.air
         and instrument.channel in case.air.log.channels
@@ -398,7 +398,7 @@ def _in_use(case: Case, instrument: Instrument) -> bool:
 
 
 def overdue(case: Case, index: int, months: float) -> Results:
-    """Yield what is wrong with the calibration of one of the kiln's instruments."""
+    """Yield breaches about the calibration of one of the kiln's instruments."""
     instrument = case.kiln.instruments[index]
     day = case.charge.started.astimezone(case.zone).date()
     done = [c.on for c in instrument.calibrations if c.on <= day]

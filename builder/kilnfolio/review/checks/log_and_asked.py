@@ -1,4 +1,4 @@
-"""The log held against what was asked of the kiln: what only the two together can show."""
+"""The log against the set-points: faults that only the two together can show."""
 # The decorator of a check says what it asks and why; its page is made from that.
 # ruff: noqa: D103
 
@@ -16,7 +16,7 @@ from kilnfolio.review.setpoints import AskedAir
 _GROUP = "instruments and log"
 _ZERO = fahrenheit_from_celsius(0.0)
 _DEGREE = fahrenheit_from_celsius(1.0) - _ZERO
-#: Channels of the air that are kept to a dry bulb.
+#: Channels of the air that follow the dry-bulb set-point.
 _DRY_BULBS = ("dry-bulb", "dry-bulb-entering", "dry-bulb-leaving")
 
 
@@ -55,13 +55,13 @@ def unit_slip(case: Case) -> Results:
 
 
 def _slip_midway(case: Case, air: AirSeries, name: str, values: np.ndarray) -> Breach | None:
-    """Return the first jump from a temperature to the same one in the other unit."""
+    """Return the first jump from a temperature to the same temperature in the other unit."""
     near = case.limits.value("unit-slip")
     if (np.abs(values[1:] - values[:-1]) <= 2 * near).all():
-        return None  # nothing jumps, and nothing is missing between two readings
+        return None  # most logs: no jumps and no gaps
     known = np.flatnonzero(np.isfinite(values))
     readings = values[known]
-    # a jump only: near -40 degrees the two scales meet
+    # only real jumps: near -40 degrees the two scales meet
     for index in np.flatnonzero(np.abs(np.diff(readings)) > 2 * near).tolist():
         before, after = readings[index : index + 2].tolist()
         if abs(after - (_ZERO + _DEGREE * before)) <= near:
@@ -82,11 +82,11 @@ def _slip_midway(case: Case, air: AirSeries, name: str, values: np.ndarray) -> B
 
 
 def _slip_throughout(case: Case, air: AirSeries, name: str, values: np.ndarray) -> Breach | None:
-    """Return that most of a column fits what was asked only when read in the other unit."""
+    """Return a breach if most of a column fits the set-points only in the other unit."""
     near = case.limits.value("unit-slip-set-points")
     low, high = _kept_between(case, name)
     if 2 * np.count_nonzero((values >= low - near) & (values <= high + near)) > len(values):
-        return None  # most columns of most logs: no need to look how far apart
+        return None  # most columns of most logs: no need to measure the difference
     as_read = _apart(values, low, high)
     if as_read <= near:
         return None
@@ -113,9 +113,9 @@ def _slip_throughout(case: Case, air: AirSeries, name: str, values: np.ndarray) 
 
 
 def _kept_between(case: Case, name: str) -> tuple[np.ndarray, np.ndarray]:
-    """Return the temperatures a channel keeps between at each reading, as asked [°C].
+    """Return the range of temperatures asked of a channel at each reading [°C].
 
-    Drying timber is as warm as the wet bulb at its coolest, as the dry bulb at its warmest.
+    Drying timber is between the wet-bulb and the dry-bulb temperature.
     """
     dry = case.asked_dry_bulb
     wet = dry - case.asked_depression
@@ -123,7 +123,7 @@ def _kept_between(case: Case, name: str) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _apart(values: np.ndarray, low: np.ndarray, high: np.ndarray) -> float:
-    """Return how far half of the readings, or more, stay from a range [K]; 0 where none tell."""
+    """Return the median distance of the readings from a range [K]; 0 if none can be compared."""
     apart = np.maximum(low - values, values - high)
     known = apart[np.isfinite(apart)]
     return float(np.median(known)) if len(known) else 0.0
@@ -175,9 +175,9 @@ def clock_against_hand(case: Case) -> Results:
 
 
 def _rises(case: Case, air: AirSeries, rise: float) -> Iterator[tuple[float, int] | None]:
-    """Yield how many hours after each written rise the log shows it, and the row."""
+    """Yield by how many hours the log shows each written rise late, and the row."""
     if not case.charge.step_changes:
-        return  # steps by the clock of the schedule: nobody wrote when
+        return  # timed steps: nobody wrote down when
     moments = [item.at.timestamp() for item in case.asked]
     moments.append(max(moments[-1], float(air.seconds[-1])))
     for index, (old, new) in enumerate(zip(case.asked[:-1], case.asked[1:], strict=True), 1):
@@ -188,10 +188,10 @@ def _rises(case: Case, air: AirSeries, rise: float) -> Iterator[tuple[float, int
 def _rise(
     air: AirSeries, old: AskedAir, moments: list[float], rise: float
 ) -> tuple[float, int] | None:
-    """Return when the dry bulb leaves the level it had, against the time written.
+    """Return when the dry bulb leaves its level, relative to the time written.
 
-    It is looked for from halfway since the last change to halfway to the next; None where the log
-    was not yet, or no longer, at the old level there.
+    The search runs from halfway since the last change to halfway to the next; None if the log was
+    not at the old level at its start, or is still at it at its end.
     """
     before, written, after = moments
     first, last = np.searchsorted(air.seconds, [(before + written) / 2, (written + after) / 2])

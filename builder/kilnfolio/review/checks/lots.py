@@ -1,4 +1,4 @@
-"""Lots: whether what is shipped keeps what was ordered."""
+"""Lots: whether what is shipped meets the order."""
 # The decorator of a check says what it asks and why; its page is made from that.
 # ruff: noqa: D103
 
@@ -303,7 +303,7 @@ def volume_out(case: LotCase) -> Results:
 
 
 def _all_packed(charge: Charge, packs: tuple[Pack, ...]) -> bool:
-    """Return whether every pack of a charge stands in a lot, so that a loss can be told."""
+    """Return whether every pack of a charge is in a lot, so that a loss can be computed."""
     return (
         charge.stacking is not None
         and bool(charge.stacking.packs)

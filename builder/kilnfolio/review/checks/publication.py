@@ -1,6 +1,6 @@
-"""What is about to be published: against its seals, the safety wording, and who may see what.
+"""What is about to be published: its seals, the safety wording, and the fields shown to customers.
 
-The pipeline looks at the pages and the archive and hands over what it found as plain words: the
+The pipeline inspects the pages and the archive and passes the results as plain text, since the
 review knows neither.
 """
 # The decorator of a check says what it asks and why; its page is made from that.

@@ -32,7 +32,7 @@ _CLASS_LIMITS = (
 def safe_loss(
     species: Species, thickness_mm: float, thick_divisor: float
 ) -> tuple[SafeDailyLoss, float] | None:
-    """Return the safe daily loss for a thickness, from the rates on the species sheet.
+    """Return the safe daily loss for a thickness, from the species sheet.
 
     Parameters
     ----------
@@ -41,12 +41,12 @@ def safe_loss(
     thickness_mm : float
         Thickness of the stock. [mm]
     thick_divisor : float
-        What a rate is divided by for twice the thickness, beyond the thicknesses listed. [-]
+        Divisor of a rate for each doubling of thickness beyond those listed. [-]
 
     Returns
     -------
     tuple or None
-        The sheet's entry nearest in thickness and the rate that applies [points a day]; None where
+        The sheet's entry nearest in thickness, and the rate that applies [points a day]; None if
         the sheet has none. See `physics.rules.safe_rate`.
     """
     listed = species.safe_daily_loss
@@ -63,12 +63,12 @@ def safe_loss(
 
 
 def class_loss(species: Species, thickness_mm: float, limits: LimitTable) -> float | None:
-    """Return a safe daily loss by density class, for timber whose sheet gives none.
+    """Return a safe daily loss by density class, for timber whose sheet has none.
 
     Returns
     -------
     float or None
-        Points a day; None where the sheet gives no density either.
+        Points a day; None if the sheet gives no density either.
     """
     density = species.basic_density_kg_m3
     if density is None:
@@ -90,9 +90,9 @@ def class_loss(species: Species, thickness_mm: float, limits: LimitTable) -> flo
 
 
 def board_limit(case: Case, history: BoardHistory) -> tuple[float, str, bool] | None:
-    """Return a board's safe daily loss [points a day], for which timber, and whether it is its own.
+    """Return a board's safe daily loss [points a day], the timber, and whether it is its own.
 
-    "Its own" is from the species sheet; the other is by density class.
+    "Its own" means from the species sheet; otherwise the loss is by density class.
     """
     item = case.stock_of(history.board)
     species, thickness = case.species[item.species], item.thickness
@@ -104,19 +104,19 @@ def board_limit(case: Case, history: BoardHistory) -> tuple[float, str, bool] | 
 
 
 def days_before(times: Sequence[dt.datetime], hours: float) -> list[int]:
-    """Return for each weighing after the first which one its loss over a day counts from.
+    """Return for each weighing after the first the one from which its daily loss is counted.
 
     Parameters
     ----------
     times : sequence of datetime
         The weighings of a board.
     hours : float
-        The least that counts as a day. [h]
+        The shortest time that counts as a day. [h]
 
     Returns
     -------
     list of int
-        Places in `times`: of the last weighing so long before, or of the first.
+        Indices into `times`: of the last weighing at least this long before, or of the first.
     """
     longest, base, found = dt.timedelta(hours=hours), 0, []
     for index, at in enumerate(times[1:], start=1):
@@ -127,18 +127,18 @@ def days_before(times: Sequence[dt.datetime], hours: float) -> list[int]:
 
 
 def losses_over_a_day(history: BoardHistory, hours: float) -> list[float]:
-    """Return what a board lost by each weighing after the first, over so many hours or more.
+    """Return a board's rate of loss up to each weighing after the first, over at least a day.
 
-    A safe rate is a day's loss. Where boards are weighed twice a day, half a day doubled is not
-    one: air warms by day, and a step is felt for some hours.
+    A safe rate is per day. If boards are weighed twice a day, twice the loss of half a day is not a
+    day's loss: the air is warmer by day, and a step has an effect for some hours.
 
     Parameters
     ----------
     history : BoardHistory
         The board.
     hours : float
-        The least that counts as a day. [h] Where the board has no weighing so long before, its
-        first is taken.
+        The shortest time that counts as a day. [h] If the board has no weighing that long before,
+        its first is used.
 
     Returns
     -------
@@ -211,7 +211,7 @@ def daily_loss(case: Case) -> Results:
                 yield replace(breach, severity="fail" if severe else "question")
             elif by_class is None or (breach.value or 0.0) > (by_class.value or 0.0):
                 by_class = breach
-    # a limit by class is a rough one: its worst breach is asked about, once
+    # a limit by class is rough: ask only about its worst breach
     if by_class is not None:
         yield by_class
     if fastest is None:
@@ -226,7 +226,7 @@ def daily_loss(case: Case) -> Results:
 def _too_fast(
     case: Case, board: str, run: Sequence[tuple[dt.datetime, float]], safe: float, words: str
 ) -> Breach:
-    """Return the breach of a board that lost too much at one weighing or several in a row."""
+    """Return the breach of a board that lost too much at one or several consecutive weighings."""
     (first, loss), (last, _) = run[0], run[-1]
     worst = max(value for _, value in run)
     when = (
@@ -283,7 +283,7 @@ def loss_per_running_hour(case: Case) -> Results:
             dry = history.estimate_at(point.at).oven_dry_g
             lost = 100.0 * (before.mass_g - point.mass_g) / dry
             rate, looked = 24.0 * lost / ran, looked + 1
-            if ran >= 0.9 * passed:  # a kiln that ran throughout is judged by its daily loss
+            if ran >= 0.9 * passed:  # a kiln that ran without stops is judged by daily loss
                 continue
             fastest = max(fastest or (0.0, 0.0, 0.0, ""), (rate / safe, rate, safe, words))
             if rate > safe * (1.0 + margin / 100.0):
@@ -476,7 +476,7 @@ def shock_change(case: Case) -> Results:
     looked &= ~_instrument_touched(case, air.times[:-rows], air.times[rows:])
     if not looked.any():
         raise NotApplicable(f"the controlling MC was not above {above:g} % after heating up")
-    # near saturation the EMC of a noisy wet bulb jumps by points; its depression does not
+    # near saturation, noise of the wet bulb moves the EMC by points but hardly the depression
     opened = air.depression[rows:] - air.depression[:-rows]
     real = ~(opened <= case.limits.value("shock-change-noise"))
     shock = looked & real & (drop > allowed)
@@ -499,9 +499,9 @@ def shock_change(case: Case) -> Results:
 
 
 def _instrument_touched(case: Case, starts: np.ndarray, ends: np.ndarray) -> np.ndarray:
-    """Return which stretches touch on a new wick or sensor: there the reading changes, not the air.
+    """Return a mask of stretches with a new wick or sensor: the reading changes, not the air.
 
-    An hour either way is allowed for between the doing and the writing down.
+    An hour either way is allowed between the event and its record.
     """
     hour, touched = np.timedelta64(1, "h"), np.zeros(len(starts), bool)
     for event in case.charge.events:
@@ -535,7 +535,7 @@ def stain_conditions(case: Case) -> Results:
         risky &= fan <= 0
         how = "with the fans off"
     else:
-        # whether the air moved is not known: what the schedule asks for is no stain condition
+        # whether the air moved is not known: exempt air that the schedule asks for
         risky &= ~(case.asked_humidity >= value("stain-humidity") - 2.0)
         how = "beyond what the schedule asks (the log does not hold the fans)"
     for run in air.stretches(risky):
@@ -582,7 +582,7 @@ def outlier_board(case: Case) -> Results:
     middle = float(np.median(drop))
     spread = float(np.median(np.abs(drop - middle)))
     for history, value in zip(boards, drop, strict=True):
-        # a few boards may agree closely by luck, so that a small difference looks a large one
+        # a few boards may agree closely by chance, so that a small difference looks large
         unlike = 100.0 * abs(value - middle) > least * middle
         # 1.4826 makes the median deviation a standard deviation for normal data
         if unlike and spread > 0 and abs(value - middle) > times * 1.4826 * spread:

@@ -1,4 +1,4 @@
-"""Record keeping: who wrote it, and whether anything was changed without saying so."""
+"""Record keeping: who wrote the record, and whether changes were recorded."""
 # The decorator of a check says what it asks and why; its page is made from that.
 # ruff: noqa: D103
 
@@ -171,10 +171,10 @@ def _same_words(one: str, other: str) -> bool:
 
 
 def path_of(record: object, field: str) -> tuple[str | int, ...] | None:
-    """Return the path of a value from the words of a correction, as in 'boards.S3.green_mass'.
+    """Return the path of the value that a correction names, as in 'boards.S3.green_mass'.
 
-    An item of a list goes by its id, the time it is of, or its number from 0. None where nothing
-    stands there.
+    An item of a list is named by its id, its time, or its index from 0. None if there is no such
+    value.
     """
     path: list[str | int] = []
     step: str | int

@@ -1,4 +1,4 @@
-"""Steps of the schedule: made when due, one at a time, for the timber in the kiln."""
+"""Steps of the schedule: whether made when due, one at a time, for the timber in the kiln."""
 # The decorator of a check says what it asks and why; its page is made from that.
 # ruff: noqa: D103
 
@@ -226,7 +226,7 @@ def step_hours(case: Case) -> Results:
         run, asked = case.hours_between(item.at, min(end, case.charge.ended)), item.step.hours
         known += 1
         off = 100.0 * (run - asked) / asked
-        # the last step may be held until the boards are due
+        # the last step may be extended until the boards are ready
         if off < -allowed or (off > allowed and item.step.number < len(case.steps)):
             yield Breach(
                 f"Step {item.step.number} ran {run:.0f} h; the schedule asks {asked:.0f} h.",
@@ -273,7 +273,7 @@ def thickness_rule(case: Case) -> Results:
     made_for = case.schedule.for_stock
     thickest = max(length.value for length in made_for.thickness)
     for index, stock in enumerate(case.charge.stock):
-        # one that was adjusted for thicker stock lists that thickness
+        # a schedule adjusted for thicker stock lists that thickness
         if stock.thickness.value > thickest:
             yield Breach(
                 f"Schedule not adjusted for {stock.thickness.entered}: it is written for "

@@ -1,4 +1,4 @@
-"""The schedule itself: whether it can be run and does what it says, before anything is dried."""
+"""The schedule itself: whether it can be run and does what it says."""
 # The decorator of a check says what it asks and why; its page is made from that.
 # ruff: noqa: D103
 
@@ -13,12 +13,12 @@ from kilnfolio.review.setpoints import PlannedStep, resolve
 from kilnfolio.review.stages import CONDITIONING_LIMITS, conditioning_rule, equalizing_rule
 
 _GROUP = "schedule"
-#: 180 °F is 82.2 °C, whatever the last binary digit says. [K]
+#: Tolerance for rounding: 180 °F is 82.2 °C. [K]
 _ROUNDING = 1e-6
 
 
 def _alone(case: Case) -> ScheduleCase:
-    """Return a charge's schedule as it is looked at by itself, for the timber of the charge."""
+    """Return a charge's schedule as a case by itself, for the timber of the charge."""
     return ScheduleCase(
         case.located_schedule,
         case.steps,
@@ -30,7 +30,7 @@ def _alone(case: Case) -> ScheduleCase:
 
 
 def _step_place(case: ScheduleCase, step: PlannedStep, *key: str) -> tuple[Place, ...]:
-    """Return where a step is written; a schedule in notation has its code only."""
+    """Return where a step is written; a schedule in notation has only its code."""
     if case.schedule.notation:
         return (case.located.place("notation"),)
     return (case.located.place("steps", step.number - 1, *key),)
@@ -65,7 +65,7 @@ def ceiling(case: ScheduleCase) -> Results:
     (hottest, above), species = min(known, key=lambda item: item[0])
     wet = [step for step in case.steps if step.from_mc_pct is None or step.from_mc_pct > above]
     for step in wet:
-        if step.air.dry_bulb_c > hottest + rounding:  # the first says it for those after it
+        if step.air.dry_bulb_c > hottest + rounding:  # the first breach covers those after it
             yield Breach(
                 f"Step {step.number} asks {step.air.dry_bulb_c:.1f} °C while the timber may "
                 f"be above {above:g} %; {species.trade_name} bears {hottest:.1f} °C.",

@@ -1,4 +1,4 @@
-"""The final survey: corrected, whole, cooled, and what its readings look like."""
+"""The final survey: corrections, coverage, cooling, and the distribution of its readings."""
 # The decorator of a check says what it asks and why; its page is made from that.
 # ruff: noqa: D103
 
@@ -61,7 +61,7 @@ def meter_corrections(case: Case) -> Results:
 
 
 def _out_of_range(case: Case, survey: Survey) -> Results:
-    """Yield how many readings lie outside the meter's range, and the first of them."""
+    """Yield the number of readings outside the meter's range, and the first of them."""
     low, high = case.limits.value("meter-lowest"), case.limits.value("meter-highest")
     shown = [reading.mc.value for reading in survey.readings]
     expected = case.charge.target_mc.value <= case.limits.value("meter-low-target")
@@ -70,7 +70,7 @@ def _out_of_range(case: Case, survey: Survey) -> Results:
         ("above", [i for i, mc in enumerate(shown) if mc > high]),
     ):
         if off:
-            # of a lot dried to 6 to 8 % some pieces always read below the range
+            # in a lot dried to 6 to 8 % some pieces always read below the range
             yield Breach(
                 f"{len(off)} of {len(shown)} readings {'is' if len(off) == 1 else 'are'} {side} the "
                 f"meter's range of {low:g} to {high:g} %, the first {shown[off[0]]:.1f} %: a "
@@ -160,7 +160,7 @@ def target_reached(case: Case) -> Results:
 )
 def boards_against_survey(case: Case) -> Results:
     _, outcome = _survey(case)
-    # conditioning puts water back: a weighing before its second half says nothing of the end
+    # conditioning puts water back: a weighing before its second half does not show the end
     stage = case.conditioning.stage if case.conditioning else None
     since = stage.start + (stage.end - stage.start) / 2 if stage else case.charge.started
     last = next((one for one in reversed(case.controls) if one.at > since), None)

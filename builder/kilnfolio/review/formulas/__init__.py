@@ -1,7 +1,7 @@
-"""The one registry of formulas, by subject, and how one is worked by name.
+"""The registry of formulas, by subject, and `work`, which computes one by name.
 
-Each entry names the physics function that does the sum; nothing is calculated here beyond putting
-functions of physics together and converting units.
+Each entry names the physics function that does the calculation; this package only combines physics
+functions and converts units.
 """
 
 from __future__ import annotations
@@ -17,28 +17,28 @@ from kilnfolio.review.formulas.masses import MASSES
 from kilnfolio.review.formulas.trend import TREND
 from kilnfolio.review.working import Formula, evaluate
 
-#: Every formula by the name `compute` calls it.
+#: Every formula by its name in `compute`.
 FORMULAS: Mapping[str, Formula] = {
     formula.name: formula for formula in (*MASSES, *AIR, *LOAD, *DRYING, *TREND)
 }
 
 
 def work(formula_name: str, label: str, /, **values: Any) -> tuple[float, Working]:
-    """Compute one number and show how.
+    """Compute one number and show its working.
 
     Parameters
     ----------
     formula_name : str
         A key of `FORMULAS`.
     label : str
-        What the number is, as in 'MC of board S1'.
+        A description of the number, as in 'MC of board S1'.
     **values
         The formula's arguments: floats in house units, `Quantity`, lists of them, or words.
 
     Returns
     -------
     tuple of float and Working
-        The unrounded value in the house unit, and the board.
+        The unrounded value in the house unit, and its working.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""Air and wood: humidity by the bulbs, EMC, wet bulb, pressure."""
+"""Air and wood: humidity from the bulbs, EMC, wet bulb, pressure."""
 
 from __future__ import annotations
 
@@ -79,7 +79,7 @@ def _emc_put_in(given: Mapping[str, Given]) -> str:
 
 
 def _emc_at(temp_c: float, humidity_pct: float) -> str:
-    """Return the letters of the EMC equation at a temperature and RH."""
+    """Return the coefficients of the EMC equation at a temperature and RH, with their letters."""
     w, k, k1, k2 = (float(value) for value in sorption.coefficients(temp_c))
     return (
         f"the same with t = {measure(temp_c, '°C', 1)}: W = {number(w, 1)}, K = {number(k, 4)}, "

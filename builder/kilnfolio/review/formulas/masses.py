@@ -17,7 +17,7 @@ _BEFORE, _TIME = Argument("mass_before", Mass), Argument("time", Duration)
 _RESOLUTION = Argument("resolution", Mass)
 _GUIDE = "JCGM 100:2008, 4.3.7, 5.1.2 and 6.3.3"
 _ROUNDING = "r what the scale resolves, k = 2"
-#: A sum of more terms is written by its first and last.
+#: Longer sums are abbreviated to their first and last terms.
 _LONG = 100
 _WENGERT = "wengert-extension"
 
@@ -123,7 +123,7 @@ def _hourly_put_in(given: Mapping[str, Given]) -> str:
     )
 
 
-#: The formula of each rule by which boards decide the steps.
+#: The formula of each rule for the controlling MC.
 BY_RULE: Mapping[str, str] = {
     "wettest half": "controlling_moisture_content",
     "wettest board": "wettest_board",

@@ -1,4 +1,4 @@
-"""Charge after charge: the limits of a control chart."""
+"""From charge to charge: the limits of a control chart."""
 
 from __future__ import annotations
 
