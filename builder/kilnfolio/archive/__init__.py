@@ -1,21 +1,22 @@
-"""What is kept and proved: unguessable addresses of lots, seals, the ledger, bags, the audit.
+"""Sealed records and their proof: addresses of lots, seals, the ledger, bags and the audit.
 
 Rooms
 -----
-tokens        addresses of lots that cannot be guessed
-canonical     one way to write a record as bytes, and its digest
-compare       two records number by number, each difference named
-durable       files that are whole or absent after a power cut
-keys          the key a mill seals with
+tokens        unguessable addresses of lots
+canonical     canonical JSON of a record, and its digest
+compare       compares two records number by number
+durable       files that are complete or absent after a power cut
+keys          the key with which a mill seals
 keyring       the public keys a mill has sealed with, and when
 ledger        seals and amendments, one signed line each, chained
-adding        entries added, one writer at a time
-seal          a charge sealed, amended, and whether it still is as sealed
-lots          the record a lot's customer reads, sealed: what a label binds
-recompute     a sealed charge reviewed again from the files it was sealed on
-bag           one BagIt bag a charge
+checking      reads a ledger and checks it
+adding        adds entries, one writer at a time
+seal          seals and amends charges, and tells whether they still are as sealed
+lots          seals the record that a lot's customer reads, which labels refer to
+recompute     reviews a sealed charge again from the sealed files
+bag           one BagIt bag per charge
 descriptor    the Data Package descriptor of a bag's tables
 bag_readme    how each figure was computed, for a reader without kilnfolio
-audit         all of it checked, by somebody who trusts none of it
+audit         checks all of it without trusting any of it
 report        an audit in words
 """

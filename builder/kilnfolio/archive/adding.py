@@ -1,4 +1,4 @@
-"""Entries added to the ledger, one writer at a time, each on the disk before it counts."""
+"""Adds entries to the ledger, one writer at a time, each on the disk before it counts."""
 
 from __future__ import annotations
 
@@ -31,12 +31,12 @@ from kilnfolio.archive.keys import Keys, signature_fits
 from kilnfolio.archive.ledger import LEDGER, Ledger, first_reason, parse_ledger
 from kilnfolio.archive.trust import KnownKeys
 
-#: What is wrong with a ledger that the next entry puts right.
+#: Kinds of problem with a ledger that the next entry corrects.
 MENDED_BY_ADDING = ("ledger-line-torn", "dossier-without-entry", "head-missing")
 
 
 class SealRefusedError(Exception):
-    """A charge cannot be sealed or amended; `reasons` say why, one a line."""
+    """A charge cannot be sealed or amended; `reasons` say why, one per line."""
 
     def __init__(self, *reasons: str):
         self.reasons = reasons
@@ -45,7 +45,7 @@ class SealRefusedError(Exception):
 
 @dataclass
 class OpenLedger:
-    """A ledger that nobody else can add to meanwhile."""
+    """A ledger locked against other writers."""
 
     root: Path
     handle: int
@@ -63,7 +63,7 @@ class OpenLedger:
         Raises
         ------
         SealRefusedError
-            Says which entry, and what to do where that one is wrong.
+            The message names the entry, and what to do if its time is wrong.
         """
         entries = self.ledger.entries
         if entries and at < entries[-1].at:
@@ -79,7 +79,7 @@ class OpenLedger:
         Raises
         ------
         SealRefusedError
-            Says by which entry.
+            The message names the entry that did so.
         """
         book = KnownKeys(None, self.ledger.entries)
         if reasons := [
@@ -88,7 +88,7 @@ class OpenLedger:
             raise SealRefusedError(*(f"{keys.path}: an entry now {what}" for what in reasons))
 
     def refuse(self, at: dt.datetime, keys: Keys) -> None:
-        """Refuse a time before the last entry, and a key that may sign no more."""
+        """Refuse a time before the last entry, and a key that may no longer sign."""
         self.refuse_time(at)
         self.refuse_keys(keys, at)
 
@@ -112,14 +112,14 @@ class OpenLedger:
         return self.add(self.placed(model, keys, **values), keys)
 
     def placed(self, model: type[E], keys: Keys, **values: Any) -> E:
-        """Return an entry with its place in the ledger, its signature still to come."""
+        """Return an entry with its place in the ledger, not yet signed."""
         try:
             return model(**values, **self._place(keys))
         except ValidationError as error:
             raise SealRefusedError(first_reason(error)) from None
 
     def _place(self, keys: Keys) -> dict[str, Any]:
-        """Return what an entry holds of its place in the ledger, its signature still to come."""
+        """Return the fields of an entry's place in the ledger, with an empty signature."""
         return {
             "format": FORMAT,
             "number": len(self.ledger.entries) + 1,
@@ -129,15 +129,15 @@ class OpenLedger:
         }
 
     def add(self, unsigned: E, keys: Keys, head_keys: Keys | None = None) -> E:
-        """Sign an entry, add it, and sign the head of the ledger with it.
+        """Sign an entry, add it, and sign the new head of the ledger.
 
-        When this returns, the disk has both. Where the machine stops between them, the entry
-        counts, and the next one signs the head.
+        When this returns, both are on the disk. If the machine stops between them, the entry
+        counts, and the next entry signs the head.
 
         Raises
         ------
         SealRefusedError
-            It is dated before the last entry, and does not correct the clock.
+            It is dated before the last entry and is not a clock correction.
         """
         if not isinstance(unsigned, ClockCorrection):
             self.refuse_time(unsigned.at)
@@ -148,7 +148,7 @@ class OpenLedger:
         return entry
 
     def sign_head(self, keys: Keys) -> SignedHead:
-        """Sign the head of the ledger as it is, and keep it."""
+        """Sign the present head of the ledger and store it."""
         head = sign_head(self.ledger.tree, keys)
         add_line(self.root / HEADS, head.line)
         return head
@@ -160,12 +160,12 @@ def _amended(entries: Sequence[SealEntry]) -> int | None:
 
 @contextmanager
 def writing(root: Path) -> Iterator[OpenLedger]:
-    """Hold a mill's ledger to add to it; a line torn by a power cut is mended first.
+    """Lock a mill's ledger for adding entries, after repairing a line torn by a power cut.
 
     Raises
     ------
     SealRefusedError
-        The ledger does not hold: adding to it would cover up what was done to it.
+        The ledger has problems; adding to it would cover up what was done to it.
     """
     with opened_for_adding(root / LEDGER) as handle:
         ledger = read_ledger(root)
@@ -181,10 +181,9 @@ def writing(root: Path) -> Iterator[OpenLedger]:
 
 
 def _mend(handle: int, ledger: Ledger) -> None:
-    """Give a whole entry its end; take away part of one.
+    """Complete an entry that lacks only its line end; remove a partial one.
 
-    A line that lost nothing but its end is kept, so that taking the last byte off a ledger does
-    not take an entry off it.
+    Thus removing the last byte of a ledger does not remove an entry.
     """
     lines = parse_ledger(ledger.torn + b"\n").lines
     if (

@@ -1,8 +1,8 @@
-"""A sealed charge or lot as it was sealed, whatever the mill has changed since.
+"""Sealed charges and lots as they were sealed, whatever has changed since.
 
-The ledger keeps a copy of every file a seal rests on. Limits, species, schedules, kilns, people and
-addresses may change afterwards: a sealed record is read with the copies, never with today's files,
-so no such change can touch it.
+The ledger keeps a copy of every file behind a seal. Limits, species, schedules, kilns, people and
+addresses may change afterwards: a sealed record is read with the copies, never with the present
+files, so no such change can affect it.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from kilnfolio.review.versions import rules_version
 
 
 def folder_as_sealed(root: Path, entry: SealEntry) -> MillFolder:
-    """Return the records a seal rests on, from the copies kept with the ledger.
+    """Return the records behind a seal, from the copies kept with the ledger.
 
     Parameters
     ----------
@@ -48,9 +48,9 @@ def folder_as_sealed(root: Path, entry: SealEntry) -> MillFolder:
 
 
 def kept_files(root: Path, entry: SealEntry) -> dict[str, Path]:
-    """Return where the copies lie that a seal rests on, by the path each was sealed at.
+    """Return the locations of the copies behind a seal, by path as sealed.
 
-    In a bag the files of the last seal lie in their places and are not kept twice.
+    In a bag the files of the last seal are at their own paths and are not kept twice.
 
     Raises
     ------
@@ -74,7 +74,7 @@ def kept_bytes(root: Path, file: SealedFile) -> bytes:
     Raises
     ------
     RecordProblems
-        It is missing, or is not the file that was sealed.
+        It is missing or is not the file that was sealed.
     """
     return _kept(root, file).read_bytes()
 
@@ -103,10 +103,10 @@ def _kept(root: Path, file: SealedFile) -> Path:
 def sealed_dossier(
     root: Path, entry: Entry, ordinal: int, folder: MillFolder | None = None
 ) -> Dossier:
-    """Return the dossier a seal signs.
+    """Return the dossier that a seal signs.
 
-    A dossier whose form this version cannot read, or whose file was damaged, is computed again from
-    the files as sealed.
+    A dossier in a form that this version cannot read, or whose file is damaged, is computed again
+    from the sealed files.
 
     Parameters
     ----------
@@ -115,14 +115,14 @@ def sealed_dossier(
     entry : Entry
         The seal.
     ordinal : int
-        Which of the charge's entries it is, from 1.
+        The number of the entry among the charge's entries, from 1.
     folder : MillFolder, optional
-        The records as sealed, where they are read already.
+        The records as sealed, if they have already been read.
 
     Raises
     ------
     RecordProblems
-        The files as sealed are needed and cannot be read.
+        The sealed files are needed and cannot be read.
     """
     try:
         raw = (root / dossier_path(entry.charge, ordinal)).read_bytes()
@@ -134,10 +134,10 @@ def sealed_dossier(
 
 
 def as_sealed_library(folder: MillFolder, root: Path, entry: LotEntry) -> MillFolder:
-    """Return a mill folder whose limits, species and mill record are those a lot was sealed with.
+    """Return a mill folder with the limits, species and mill record with which a lot was sealed.
 
-    The lot's own record, its charges and the other lots stay as `folder` has them. A lot of format
-    1 kept no files: `folder` is returned as it is.
+    The lot's own record, its charges and the other lots are those of `folder`. For a lot of format
+    1, which kept no files, `folder` is returned unchanged.
 
     Raises
     ------
@@ -155,12 +155,12 @@ def as_sealed_library(folder: MillFolder, root: Path, entry: LotEntry) -> MillFo
     )
 
 
-# --- today's limits beside it ---------------------------------------------------------------------
+# --- compared with today's limits -----------------------------------------------------------------
 
 
 @dataclass(frozen=True)
 class OtherOutcome:
-    """A check that would say something else by the limits in force today."""
+    """A check that would give another result under today's limits."""
 
     check: str
     subject: str
@@ -173,7 +173,7 @@ class OtherOutcome:
 
     @property
     def sentence(self) -> str:
-        """The same in words."""
+        """The difference in words."""
         about = f" ({self.subject})" if self.subject else ""
         then = f"it was sealed as {self.sealed}" if self.sealed else "nothing was asked when sealed"
         now = f"would be {self.today}: {self.message}" if self.today else "would ask nothing"
@@ -183,25 +183,25 @@ class OtherOutcome:
 def by_todays_limits(
     folder: MillFolder, sealed: Dossier, limits: Located[Limits]
 ) -> tuple[OtherOutcome, ...]:
-    """Return which checks would say something else of a sealed charge by today's limits.
+    """Return which checks of a sealed charge would give another result under today's limits.
 
-    The charge is reviewed again only where a limit's value or scope changed; everything but the
-    limits stays as sealed.
+    The charge is reviewed again only if a limit's value or scope changed; everything else stays as
+    sealed.
 
     Parameters
     ----------
     folder : MillFolder
         The records as sealed.
     sealed : Dossier
-        What was sealed.
+        The sealed dossier.
     limits : Located of Limits
-        The limits in force today.
+        Today's limits.
     """
     changed = _changed_limits(folder.limits.record, limits.record)
     checks = {slug for slug, check in CHECKS.items() if changed & set(check.limits)}
     if not checks:
         return ()
-    # a dossier of older rules is computed again, so that the rules do not pass for the limits
+    # recompute a dossier of older rules, so that changes of rules are not taken for those of limits
     same_rules = sealed.rules.version == rules_version()
     then = _findings(sealed if same_rules else review_charge(folder, sealed.charge), checks)
     now = _findings(review_charge(folder.with_records(limits=limits), sealed.charge), checks)

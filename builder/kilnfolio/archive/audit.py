@@ -1,8 +1,8 @@
-"""All of it checked, by somebody who trusts none of it.
+"""The audit: checks everything without trusting any of it.
 
-A bag, a folder of bags, an edition or a mill folder: its manifests, its ledger and signatures, and every
-sealed dossier computed again from the raw files and compared number by number. It works without a
-network, reads only what it is given, and writes nothing there.
+It checks the manifests, ledger and signatures of a bag, a folder of bags, an edition or a mill
+folder, computes every sealed dossier again from the raw files, and compares it number by number. It
+works without a network, reads only what it is given, and writes nothing there.
 """
 
 from __future__ import annotations
@@ -40,19 +40,19 @@ from kilnfolio.records.problems import RecordProblems
 from kilnfolio.runtime.workers import Workers
 
 MILL_RECORD = "content/mill.yaml"
-#: Files by which a bag is known even when one of them was taken out of it.
+#: Files by which a bag is recognized, even if one of them was removed.
 _BAG_MARKS = ("bagit.txt", "manifest-sha256.txt", "tagmanifest-sha256.txt")
 
 
 class NothingToAuditError(Exception):
-    """There is no bag and no mill folder at this path."""
+    """There is neither a bag nor a mill folder at this path."""
 
 
-#: What is being audited, how much of it is done, how much there is.
+#: Reports progress: a label, the number done, and the total.
 Tell = Callable[[str, int, int], None]
-#: Bags that are worth starting other processes for.
+#: Fewest bags that justify starting other processes.
 _WORTH_SHARING = 4
-#: Modules that worker processes need, imported once by the server they fork from.
+#: Modules that worker processes need, imported once by the fork server.
 _PRELOAD = ("kilnfolio.archive.audit", "kilnfolio.paper.charge_pdf", "kilnfolio.site.pages_again")
 
 
@@ -71,24 +71,24 @@ def audit(
     Parameters
     ----------
     path : Path
-        What is audited.
+        What to audit.
     trusted : sequence of TrustedKey
-        The mill's public keys, had from it by another way; no other key is then taken.
+        The mill's public keys, obtained by another route; if given, no other key is accepted.
     since : Head, optional
-        An earlier state of the ledger that somebody kept: what is audited must go on from it.
+        An earlier state of the ledger that somebody kept; the ledger must continue from it.
     again : MakeAgain, optional
-        Makes again what lies beside the sealed files: records in PDF, lots, pages.
+        Functions that remake the files beside the sealed ones: records in PDF, lots, pages.
     manifest : Path, optional
-        The manifest of an edition that does not hold it, as the customer edition.
+        The manifest of an edition that does not contain it, such as the customer edition.
     workers : int
-        Processes that share the bags.
+        Number of processes.
     tell : callable, optional
-        Takes what is being audited, how much of it is done, and how much there is.
+        Reports progress; takes a label, the number done and the total.
 
     Raises
     ------
     NothingToAuditError
-        There is no bag, no edition and no mill folder at `path`.
+        There is no bag, edition or mill folder at `path`.
     """
     again = again or MakeAgain()
     edition = manifest is not None or _is_edition(path)
@@ -123,7 +123,7 @@ def _audit_bags(
     workers: int,
     tell: Tell | None,
 ) -> list[FolderAudit]:
-    """Audit every bag below a folder, in several processes where there are many."""
+    """Audit every bag below a folder, in several processes if there are many."""
     bags = _bags_below(path)
     tell = tell or (lambda _what, _done, _total: None)
     tasks = [
@@ -158,7 +158,7 @@ def _audit_edition(
     again: MakeAgain,
     manifest: Path | None,
 ) -> EditionAudit:
-    """Check every file of an edition against its manifest, and compare what can be made again."""
+    """Check every file of an edition against its manifest, and compare what can be remade."""
     found = read_edition(path, manifest)
     if found.seal and found.seal.fits:
         found.differences += _edition_key(path, folders, found, trusted)
@@ -185,7 +185,7 @@ def _audit_edition(
 
 
 def _made_of_package(folders: Sequence[FolderAudit], again: MakeAgain) -> dict[str, bytes]:
-    """Return the files of an edition that this version makes alike for every mill."""
+    """Return the files of an edition that this version makes identically for every mill."""
     made = dict(again.package()) if again.package else {}
     if again.notice:
         charges = sorted({seal.charge for folder in folders for seal in folder.seals})
@@ -212,7 +212,7 @@ def _edition_key(
     found: EditionFiles,
     trusted: Sequence[TrustedKey],
 ) -> Iterator[Difference]:
-    """Question a manifest signed by a key that is not the mill's, or not one that was given."""
+    """Report a manifest signed by a key that is not the mill's, or not one of those given."""
     assert found.seal is not None
     key = found.seal.public_key
     where = "edition-seal.json"
@@ -235,7 +235,7 @@ def _edition_key(
 
 
 def _edition_head(path: Path, head: Head | None) -> Iterator[Difference]:
-    """Compare the leaves of the ledger that lie here with the state the manifest names."""
+    """Compare the leaves of the ledger in the edition with the state that the manifest names."""
     tree = tree_of(path)
     if tree is None or head is None:
         return
@@ -250,7 +250,7 @@ def _edition_head(path: Path, head: Head | None) -> Iterator[Difference]:
 
 
 def _entries_here(path: Path, folders: Sequence[FolderAudit], tree: Any) -> list[int]:
-    """Return the numbers of the entries that bags carry, or that belong to no charge."""
+    """Return the numbers of entries that are in bags or belong to no charge."""
     numbers = [number for folder in folders for number in folder.numbers]
     others = path / BAGS / OTHERS
     if others.is_file():
@@ -288,7 +288,7 @@ def _audit_bag(
     again: MakeAgain,
     edition: Path | None,
 ) -> FolderAudit:
-    """Audit one bag, and the pages made from it where it lies in an edition."""
+    """Audit one bag, and the pages made from it if it is part of an edition."""
     files, differences = read_bag(path)
     differences += verify_files(files)
     if any(difference.kind == "not-a-file" for difference in differences):
@@ -299,7 +299,7 @@ def _audit_bag(
             entries=0,
             seals=(),
             differences=tuple(differences),
-        )  # a link is not followed
+        )  # links are not followed
     differences += _kept(files)
     root = path / "data"
     charge = _charge_of(files)
@@ -371,7 +371,7 @@ def _audit_bag(
 
 
 def _kept(files: dict[str, bytes]) -> Iterator[Difference]:
-    """Name kept copies that are not the file their name says: its SHA-256."""
+    """Report kept copies whose SHA-256 is not their name."""
     home = f"data/{KEPT.as_posix()}/"
     for path, data in files.items():
         if path.startswith(home) and sha256(data) != path.removeprefix(home):
@@ -385,7 +385,7 @@ def _kept(files: dict[str, bytes]) -> Iterator[Difference]:
 
 
 def _times(root: Path, entries: tuple[Entry, ...]) -> Iterator[Difference]:
-    """Question seals dated before their charge ended, or later than now."""
+    """Report seals dated before their charge ended, or in the future."""
     now = dt.datetime.now(dt.UTC)
     for place, entry in enumerate(entries, 1):
         dossier = json_object(root / dossier_path(entry.charge, place)) or {}
@@ -407,13 +407,13 @@ def _times(root: Path, entries: tuple[Entry, ...]) -> Iterator[Difference]:
 
 
 def _charge_of(files: dict[str, bytes]) -> str | None:
-    """Return the charge a bag is about: the one whose record lies in it."""
+    """Return the charge of a bag: the one whose record it contains."""
     found = [
         Path(path).parent.name
         for path in files
         if path.startswith("data/content/charges/") and path.endswith("/charge.yaml")
     ]
-    if not found:  # the record was taken out: the sealed dossier's name still says
+    if not found:  # the record was removed, but the sealed dossier's name still tells
         found = [
             Path(path).name.rpartition("-")[0]
             for path in files

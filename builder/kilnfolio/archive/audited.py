@@ -1,4 +1,4 @@
-"""What an audit found: of each seal, each bag, an edition, and of all of them together."""
+"""Results of an audit: for each seal, each bag, an edition, and all of them together."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ class SealAudit(Part):
 
     @property
     def verdict(self) -> str:
-        """How it compares, in words."""
+        """The result of the comparison in words."""
         count = len(self.differences)
         parts = [f"{count} difference{'s' if count != 1 else ''}"] if count else []
         if self.rules_changes:
@@ -63,7 +63,7 @@ class SealAudit(Part):
 
 
 class LotAudit(Part):
-    """One sealed record of a lot, made again."""
+    """One sealed record of a lot, remade."""
 
     lot: str
     """Lot number."""
@@ -123,12 +123,12 @@ class EditionAudit(Part):
     """What nothing vouches for."""
 
 
-#: What an audit ends with, the best first.
+#: Outcomes of an audit, best first.
 Outcome = Literal["identical", "identical, key not confirmed", "incomplete", "differs"]
 
 
 class AuditReport(Part):
-    """What an audit found."""
+    """The results of an audit."""
 
     path: str
     """What was audited."""
@@ -162,27 +162,27 @@ class AuditReport(Part):
 
     @property
     def holds(self) -> bool:
-        """Nothing differs that may not; see `outcome`."""
+        """Whether nothing differs that must not; see `outcome`."""
         return not self.all_differences
 
     @property
     def sealed(self) -> bool:
-        """There is a sealed charge to compute again."""
+        """Whether there is a sealed charge to compute again."""
         return any(folder.seals for folder in self.folders)
 
     @property
     def pages_only(self) -> bool:
-        """It is an edition that holds no bags, as the customer edition."""
+        """Whether it is an edition without bags, such as the customer edition."""
         return self.edition is not None and self.edition.edition == "customer"
 
     @property
     def unconfirmed(self) -> tuple[SealAudit, ...]:
-        """Seals of which later rules give something differently, so that it is not confirmed."""
+        """Seals for which later rules give other values, so that they are not confirmed."""
         return tuple(seal for folder in self.folders for seal in folder.seals if seal.moved)
 
     @property
     def outcome(self) -> Outcome:
-        """What it ends with; it never says more than was confirmed."""
+        """The outcome, which never claims more than was confirmed."""
         if not self.holds:
             return "differs"
         if not (self.sealed or self.pages_only) or self.unconfirmed or self.all_open:
@@ -191,7 +191,7 @@ class AuditReport(Part):
 
     @property
     def verdict(self) -> str:
-        """The same in a sentence."""
+        """The outcome as a sentence."""
         count = len(self.all_differences)
         if count:
             return f"differs: {count} difference{'s' if count != 1 else ''}"

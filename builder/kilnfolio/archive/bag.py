@@ -1,9 +1,9 @@
-"""One BagIt bag a charge: everything an auditor needs, verified by any BagIt tool.
+"""Bags: one BagIt bag per charge with everything an auditor needs, verifiable by any BagIt tool.
 
-``data/`` is a mill folder small enough for one charge: its record, the logger's own files and
-every other file the seal rests on, at the paths they have at the mill, with the charge's own
-entries of the ledger and the proof that they stand in it. The same seal gives the same bytes: dates
-come from the record, not the clock.
+``data/`` is a mill folder reduced to one charge: its record, the logger's own files and every other
+file behind the seal, at the same paths as at the mill, with the charge's entries of the ledger and
+the proof that the ledger contains them. The same seal gives the same bytes: dates come from the
+record, not the clock.
 
 References
 ----------
@@ -40,14 +40,14 @@ from kilnfolio.runtime.files import sync_folder
 DECLARATION = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 ALGORITHMS = ("sha256", "sha512")
 
-#: The folder of an edition that holds its bags, and the file in it that says what they are.
+#: The folder of an edition that holds its bags, and the file in it that explains them.
 BAGS, ABOUT = "bags", "ABOUT.txt"
 
 _LINE = re.compile(r"([0-9a-f]+)  (\S[^\r]*)")
 
 
 class NotSealedError(Exception):
-    """A bag is made of a sealed charge only."""
+    """The charge is not sealed, so there is no bag of it."""
 
 
 def write_bag(
@@ -62,11 +62,11 @@ def write_bag(
     charge : str
         The charge.
     out : Path
-        The folder bags go to; the bag is ``out/CHARGE`` and is put there whole.
+        The folder for bags; the bag is ``out/CHARGE`` and appears there complete.
     notice : str
         The safety wording, printed in the bag's README.
     extra : mapping of str to bytes, optional
-        Further payload by path below ``data/``, as the PDF record.
+        Further payload by path below ``data/``, such as the PDF record.
 
     Returns
     -------
@@ -76,7 +76,7 @@ def write_bag(
     Raises
     ------
     NotSealedError
-        The charge is not sealed, or a file it was sealed on is gone.
+        The charge is not sealed, or a sealed file is missing.
     """
     files = bag_files(root, charge, notice=notice, extra=extra)
     out.mkdir(parents=True, exist_ok=True)
@@ -93,7 +93,7 @@ def write_bag(
 
 
 def about_bags(charges: Sequence[str], notice: str) -> str:
-    """Return the words that stand beside the bags of an edition."""
+    """Return the text that accompanies the bags of an edition."""
     what = (
         "One BagIt bag (RFC 8493) for each sealed charge; README.txt in each says what it "
         "holds and how to check it:"
@@ -122,9 +122,9 @@ def bag_files(
     Parameters
     ----------
     root, charge, notice, extra
-        As for `write_bag`.
+        See `write_bag`.
     part : BagLedger, optional
-        What it carries of the ledger, where that is at hand.
+        Its part of the ledger, if already known.
     """
     part = part or bag_ledger(read_ledger(root), charge)
     entries = part.entries
@@ -154,7 +154,7 @@ def derived_files(
     payload: Mapping[str, bytes],
     notice: str,
 ) -> dict[str, bytes]:
-    """Return the files of a bag that are made from what is sealed, by path.
+    """Return the files of a bag that are derived from the sealed ones, by path.
 
     Parameters
     ----------
@@ -163,11 +163,11 @@ def derived_files(
     dossier : Dossier
         The sealed dossier.
     part : BagLedger
-        What the bag carries of the ledger.
+        The bag's part of the ledger.
     inputs : mapping of str to bytes
         The files of the last seal.
     payload : mapping of str to bytes
-        Everything below ``data/``, but for the description of the tables made here.
+        Everything below ``data/`` except the description of the tables, which is made here.
     notice : str
         The safety wording.
     """
@@ -181,7 +181,7 @@ def derived_files(
 
 
 def _records(root: Path, entries: tuple[Entry, ...]) -> dict[str, bytes]:
-    """Return the files sealed: those of the last entry in their places, older ones as kept."""
+    """Return the sealed files: those of the last entry at their paths, older ones as copies."""
     payload = {}
     for entry in entries:
         for file in entry.files:
@@ -200,7 +200,7 @@ def _records(root: Path, entries: tuple[Entry, ...]) -> dict[str, bytes]:
 
 
 def _ledger_files(root: Path, part: BagLedger) -> dict[str, bytes]:
-    """Return the bag's part of the ledger, what its entries sealed, and the public keys."""
+    """Return the bag's part of the ledger, what its entries seal, and the public keys."""
     found = {**part.files, KEYRING.as_posix(): (root / KEYRING).read_bytes()}
     for ordinal, entry in enumerate(part.entries, 1):
         path = dossier_path(entry.charge, ordinal)
@@ -208,7 +208,7 @@ def _ledger_files(root: Path, part: BagLedger) -> dict[str, bytes]:
     for path, lot in lot_records(part.lots):
         found[path.as_posix()] = (root / path).read_bytes()
         for file in lot.files:
-            if not lot.is_own(file.path):  # it holds the customer and the order: it stays
+            if not lot.is_own(file.path):  # it names customer and order, so it stays
                 found[(KEPT / file.sha256).as_posix()] = kept_bytes(root, file)
     return found
 
@@ -238,7 +238,7 @@ def _information(
 
 
 def pack(payload: Mapping[str, bytes], tags: Mapping[str, bytes]) -> dict[str, bytes]:
-    """Return the files of a bag with these payload files (below ``data/``) and tag files."""
+    """Return the files of a bag with this payload (below ``data/``) and these tag files."""
     data = {f"data/{path}": payload[path] for path in sorted(payload)}
     around = {"bagit.txt": DECLARATION, **tags}
     around |= {f"manifest-{name}.txt": _manifest(data, name) for name in ALGORITHMS}
@@ -261,7 +261,7 @@ def _encoded(path: str) -> str:
 
 
 def read_bag(path: Path) -> tuple[dict[str, bytes], list[Difference]]:
-    """Return the files of a bag, and name what is neither a file nor a folder."""
+    """Return the files of a bag, and report anything that is neither a file nor a folder."""
     files, differences = {}, []
     for found in sorted(path.rglob("*")):
         name = found.relative_to(path).as_posix()
@@ -280,7 +280,7 @@ def read_bag(path: Path) -> tuple[dict[str, bytes], list[Difference]]:
 
 @dataclass
 class _Listed:
-    """What the manifests of one kind say of one file."""
+    """What the manifests of one kind say about one file."""
 
     right: list[str] = field(default_factory=list)
     wrong: list[str] = field(default_factory=list)
@@ -288,7 +288,7 @@ class _Listed:
 
 
 def verify_files(files: Mapping[str, bytes]) -> list[Difference]:
-    """Check a bag's files against its manifests; name every file that is not as listed.
+    """Check a bag's files against its manifests; report every file that is not as listed.
 
     Parameters
     ----------
@@ -331,7 +331,7 @@ def _against(
     algorithm: str,
     listed: dict[str, _Listed],
 ) -> list[Difference]:
-    """Check one manifest, line by line, and note in `listed` what it says of each file."""
+    """Check one manifest line by line, and record in `listed` what it says about each file."""
     if manifest not in files:
         return [Difference(kind="manifest-missing", where=manifest, what="it is not there")]
     text = files[manifest].decode("utf-8", "surrogateescape")

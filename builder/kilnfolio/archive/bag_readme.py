@@ -1,7 +1,7 @@
-"""How each figure of a record was computed, in plain text for a reader without kilnfolio.
+"""Explains how each figure of a record was computed, in plain text for readers without kilnfolio.
 
-Formulas and coefficients are taken from where they are computed with, so that this text cannot
-say one thing and the figures another.
+Formulas and coefficients are taken from the code that computes with them, so this text cannot
+contradict the figures.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ def explanation(folder: MillFolder, dossier: Dossier, part: BagLedger, notice: s
     dossier : Dossier
         The sealed dossier.
     part : BagLedger
-        What the bag carries of the ledger.
+        The bag's part of the ledger.
     notice : str
         The safety wording.
     """
@@ -56,7 +56,7 @@ def explanation(folder: MillFolder, dossier: Dossier, part: BagLedger, notice: s
 
 
 def _plain(text: str) -> str:
-    """Return words somebody typed on one line, without characters that act on a screen."""
+    """Return text that somebody typed on one line, without control characters."""
     return "".join(c if c.isprintable() else "�" for c in " ".join(text.split()))
 
 
@@ -170,7 +170,7 @@ def _signed(value: float) -> str:
 
 
 def _example(dossier: Dossier) -> list[str]:
-    """Return one set-point worked through, which the reader can follow with the formulas above."""
+    """Return a worked example of one set-point, using the formulas above."""
     if not dossier.set_points:
         return []
     point: SetPoint = dossier.set_points[0]
@@ -193,7 +193,7 @@ def _example(dossier: Dossier) -> list[str]:
     ]
 
 
-#: Where figures stand in the record: the place, then a formula of the review or words.
+#: Places of figures in the record, each with a formula of the review or an explanation.
 _PLACES = (
     ("boards/…/sections/…/mc_pct", "moisture_content"),
     ("boards/…/section_mean_mc_pct", "mean"),

@@ -1,6 +1,6 @@
-"""How to check a bag by hand: exact commands of common tools, for its README.
+"""Explains how to check a bag by hand, with exact commands of common tools, for its README.
 
-``tests/archive/test_by_hand.py`` gives every command as it is printed.
+``tests/archive/test_by_hand.py`` runs every command as printed.
 """
 
 from __future__ import annotations
@@ -11,13 +11,13 @@ from collections.abc import Iterator
 from kilnfolio.archive.entries import line_of
 from kilnfolio.archive.proofs import ENTRIES, PROOF, BagLedger
 
-#: Characters of a line of text in a bag.
+#: Width of a line of text in a bag [characters].
 WIDTH = 92
 _ENTRIES, _PROOF = f"data/{ENTRIES.as_posix()}", f"data/{PROOF.as_posix()}"
 
 
 def wrapped(text: str, indent: str = "") -> list[str]:
-    """Return a paragraph in lines, and an empty line after it."""
+    """Return a paragraph as wrapped lines, followed by an empty line."""
     return [
         *textwrap.wrap(
             text,
@@ -32,12 +32,12 @@ def wrapped(text: str, indent: str = "") -> list[str]:
 
 
 def heading(text: str) -> list[str]:
-    """Return a heading, underlined, and an empty line after it."""
+    """Return an underlined heading, followed by an empty line."""
     return [text, "-" * len(text), ""]
 
 
 def checking(part: BagLedger) -> Iterator[str]:
-    """Yield the part of the README that says how to check that nothing was changed."""
+    """Yield the part of the README on checking that nothing was changed."""
     yield from heading("Checking that nothing was changed")
     yield from wrapped(
         "With common tools (sha256sum, jq, openssl, xxd), in the folder of this file; a scratch "
@@ -72,7 +72,7 @@ def checking(part: BagLedger) -> Iterator[str]:
 
 
 def _line(part: BagLedger) -> int:
-    """Return the line of ``entries.jsonl`` that holds the charge's last entry."""
+    """Return the number of the line in ``entries.jsonl`` with the charge's last entry."""
     return part.lines.index(line_of(part.entries[-1])) + 1
 
 

@@ -1,4 +1,4 @@
-"""One way to write a record as bytes, so that its digest means something.
+"""Canonical JSON: exactly one way to write a record as bytes, so that its digest identifies it.
 
 References
 ----------
@@ -23,7 +23,7 @@ def canonical(value: object) -> bytes:
     Parameters
     ----------
     value : object
-        A model, as a `Dossier`, or plain JSON values.
+        A model, such as a `Dossier`, or plain JSON values.
 
     Returns
     -------
@@ -46,13 +46,13 @@ def sha256(data: bytes) -> str:
 
 
 def read_json(data: bytes) -> Any:
-    """Return the value of JSON that has a canonical form, as any RFC 8785 reader takes it.
+    """Return the value of JSON that has a canonical form, as any RFC 8785 reader would.
 
     Raises
     ------
     ValueError
-        It is not JSON, or holds what has no canonical form (NaN, a number too large, half a
-        character).
+        It is not JSON, or contains something without a canonical form (NaN, a number too large,
+        half a surrogate pair).
     """
     try:
         value = json.loads(data, parse_int=_number)
@@ -65,7 +65,7 @@ def read_json(data: bytes) -> Any:
 
 
 def json_object(path: Path) -> dict[str, Any] | None:
-    """Return the object a JSON file holds; None where it is missing or holds none."""
+    """Return the object in a JSON file; None if the file is missing or holds something else."""
     try:
         value = read_json(path.read_bytes())
     except (OSError, ValueError):
@@ -74,7 +74,7 @@ def json_object(path: Path) -> dict[str, Any] | None:
 
 
 def _number(digits: str) -> int | float:
-    """Return an integer, as a double where a reader of JSON need not keep it whole (RFC 7493)."""
+    """Return an integer, as a double if JSON readers need not preserve it exactly (RFC 7493)."""
     value = int(digits)
     return value if abs(value) < 2**53 else float(value)
 
@@ -85,8 +85,8 @@ def read_canonical(data: bytes) -> Any:
     Raises
     ------
     ValueError
-        It is not JSON, or not canonical: the same value may then be written in several ways, and
-        only one of them is the one that was signed.
+        It is not JSON, or not canonical, so that it may not be the form of the value that was
+        signed.
     """
     value = read_json(data)
     if canonical(value) != data:

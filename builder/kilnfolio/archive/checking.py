@@ -1,4 +1,4 @@
-"""A ledger read and checked: each thing that is wrong with it is named."""
+"""Reads and checks a ledger, and reports everything that is wrong with it."""
 
 from __future__ import annotations
 
@@ -51,17 +51,17 @@ def read_ledger(root: Path, *, trusted: Sequence[TrustedKey] = ()) -> Ledger:
     root : Path
         The mill folder.
     trusted : sequence of TrustedKey
-        Public keys had from the mill by another way; where given, no other key is taken.
+        The mill's public keys, obtained by another route; if given, no other key is accepted.
 
     Returns
     -------
     Ledger
-        It never raises for what it finds: everything wrong is in `differences`.
+        The ledger; everything wrong is in `differences`, and nothing raises an error.
     """
     path = root / LEDGER
     ledger = parse_ledger(path.read_bytes() if path.exists() else b"")
     lines = ledger.lines
-    # a line that lost nothing but its end still counts: the next entry gives the end back
+    # a line that lacks only its end still counts: the next entry restores the end
     whole = len(lines) + len(parse_ledger(ledger.torn + b"\n").lines if ledger.torn else ())
     heads, head_differences = read_heads(root, whole)
     heads = tuple(head for head in heads if head.size <= len(lines))
@@ -88,14 +88,14 @@ def read_ledger(root: Path, *, trusted: Sequence[TrustedKey] = ()) -> Ledger:
 
 
 def read_bag_ledger(root: Path, trusted: Sequence[TrustedKey] = ()) -> tuple[Ledger, Proof | None]:
-    """Read the part of a ledger that travels in a bag, and check it.
+    """Read and check the part of a ledger that is in a bag.
 
     Parameters
     ----------
     root : Path
         The ``data`` folder of the bag.
     trusted : sequence of TrustedKey
-        As for `read_ledger`.
+        See `read_ledger`.
     """
     path = root / ENTRIES
     ledger = parse_ledger(path.read_bytes() if path.exists() else b"", ENTRIES.as_posix())
@@ -136,7 +136,7 @@ def _named(kind: str, line: Line, what: str, **values: Any) -> Difference:
 
 
 def _order(lines: Sequence[Line]) -> Iterator[Difference]:
-    """Name entries that are missing, there twice, or out of their order."""
+    """Report entries that are missing, duplicated or out of order."""
     for low, high in pairwise([0, *sorted({line.entry.number for line in lines})]):
         if high > low + 1:
             several = f"entries {low + 1} to {high - 1} are"
@@ -156,7 +156,7 @@ def _order(lines: Sequence[Line]) -> Iterator[Difference]:
 
 
 def _chain(lines: Sequence[Line]) -> Iterator[Difference]:
-    """Name entries that were not written after what stands before them."""
+    """Report entries that do not sign the entries before them."""
     digest, tree = NOTHING_BEFORE, Tree()
     latest = dt.datetime.min.replace(tzinfo=dt.UTC)
     for place, line in enumerate(lines):
@@ -225,7 +225,7 @@ def _signatures(
 
 
 def _kinds(lines: Sequence[Line], *, whole: bool = True) -> Iterator[Difference]:
-    """Name seals of what is sealed, and amendments of nothing or of the wrong entry."""
+    """Report seals of what is already sealed, and amendments of nothing or of the wrong entry."""
     last: dict[str, int] = {}
     sealed: set[tuple[str, str]] = set()
     for line in lines:
@@ -262,7 +262,7 @@ def _kinds(lines: Sequence[Line], *, whole: bool = True) -> Iterator[Difference]
 
 
 def _dossiers(root: Path, ledger: Ledger) -> Iterator[Difference]:
-    """Name sealed dossiers and lot records that are missing, changed, or of no entry."""
+    """Report sealed dossiers and lot records that are missing, changed, or without an entry."""
     known: set[Path] = set()
     count: dict[str, int] = {}
     for line in ledger.lines:

@@ -1,9 +1,8 @@
-"""Two records compared number by number, each difference named by its place.
+"""Compares two records number by number, and names each difference by its place.
 
-A place is a path as in ``/boards/S1/points/3/mc_pct``: keys, and for the items of a list the name
-that tells them apart (a board's tag, a check's slug) or else their position from 0. What a later
-version of the rules says it gives differently is kept apart from what differs; see
-`review.versions`.
+A place is a path as in ``/boards/S1/points/3/mc_pct``: keys and, for items of a list, the name that
+distinguishes them (a board's tag, a check's slug) or else their index from 0. Changes declared by a
+later version of the rules are kept separate from other differences; see `review.versions`.
 """
 
 from __future__ import annotations
@@ -17,13 +16,14 @@ from kilnfolio.archive.canonical import canonical
 from kilnfolio.review.dossier import Part
 from kilnfolio.review.versions import RulesChange, changes_since
 
-#: Keys that name the items of a list: the first that all of them have and that tells them apart.
+#: Keys that may name the items of a list: the first that all items have and that distinguishes
+#: them.
 _NAMES = (("id",), ("path",), ("channel",), ("name",), ("check", "subject"), ("check",))
 _PACKAGE, _RULES = "/rules/kilnfolio", "/rules/version"
 
 
 class Difference(Part):
-    """One thing that is not as sealed."""
+    """One difference from what was sealed."""
 
     kind: str
     """Plain slug, as in 'file-changed'."""
@@ -39,7 +39,7 @@ class Difference(Part):
 
 @dataclass
 class Compared:
-    """A sealed dossier beside the same dossier computed again."""
+    """The comparison of a sealed dossier with the same dossier computed again."""
 
     differences: list[Difference] = field(default_factory=list)
     """What is not the same, and may not differ."""
@@ -59,7 +59,8 @@ def compare(sealed: dict[str, Any], found: dict[str, Any], record: str) -> Compa
     Parameters
     ----------
     sealed, found : dict
-        Plain JSON values of dossiers. Their ``inputs`` are left out: files are compared as files.
+        Plain JSON values of dossiers. Their ``inputs`` are ignored, since files are compared as
+        files.
     record : str
         The sealed record's name, printed before each place.
     """
@@ -101,13 +102,13 @@ def _list_for(compared: Compared, place: str, before: Any) -> list[Difference]:
 
 
 def version_of(dossier: dict[str, Any]) -> object:
-    """Return the version of the rules a dossier says it was made by."""
+    """Return the version of the rules that a dossier states."""
     rules = dossier.get("rules")
     return rules.get("version") if isinstance(rules, dict) else None
 
 
 def differ(moved: Sequence[Difference], new: Sequence[Difference]) -> str:
-    """Return how many figures and findings later rules give differently, in words."""
+    """Return in words how many figures and findings later rules change."""
     several = "figures and findings differ"
     words = (
         f"{len(moved)} {'figure or finding differs' if len(moved) == 1 else several}"
@@ -118,7 +119,7 @@ def differ(moved: Sequence[Difference], new: Sequence[Difference]) -> str:
 
 
 def count_numbers(value: Any) -> int:
-    """Return how many numbers a JSON value holds."""
+    """Return how many numbers a JSON value contains."""
     if isinstance(value, dict):
         return sum(map(count_numbers, value.values()))
     if isinstance(value, list):
@@ -151,10 +152,10 @@ def _same(before: Any, after: Any) -> bool:
 
 
 def _by_name(before: list[Any], after: list[Any]) -> tuple[dict[Any, Any], dict[Any, Any]]:
-    """Return both lists as mappings from what tells their items apart.
+    """Return both lists as mappings, with keys that distinguish their items.
 
-    Items that share every name are numbered in their order, so that one more of them does not make
-    all that stand after it differ.
+    Items with the same name are numbered in order, so that an extra one does not make all later
+    items differ.
     """
     numbered = None
     for keys in _NAMES:

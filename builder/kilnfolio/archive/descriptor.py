@@ -1,4 +1,4 @@
-"""The Data Package descriptor of a bag's tables: what each column is, in which unit.
+"""The Data Package descriptor of a bag's tables: the meaning and unit of each column.
 
 References
 ----------

@@ -1,4 +1,4 @@
-"""Records, keys and the lines of the ledger: each whole on the disk, or not there at all."""
+"""Durable files: records, keys and lines of the ledger, complete on the disk or not there."""
 
 from __future__ import annotations
 
@@ -12,18 +12,18 @@ from kilnfolio.runtime.files import sync_folder
 
 
 def write_whole(path: Path, data: bytes, mode: int = 0o644) -> None:
-    """Write a file that everybody may read, in a folder that is made where there is none."""
+    """Write a file that everybody may read, making its folder if it is missing."""
     path.parent.mkdir(parents=True, exist_ok=True)
     files.write_whole(path, data, mode)
 
 
 def write_secret(path: Path, data: bytes) -> None:
-    """Write a file that only its owner may read, whole or not at all, in a folder of that kind.
+    """Write a file that only its owner may read, atomically, in a folder with the same permissions.
 
     Raises
     ------
     FileExistsError
-        There is one already; it is never written over.
+        It exists already; it is never overwritten.
     """
     path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
     handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
@@ -45,9 +45,9 @@ def _fill(handle: int, data: bytes, mode: int) -> None:
 
 @contextlib.contextmanager
 def opened_for_adding(path: Path) -> Iterator[int]:
-    """Open a file that is only ever added to, and hold it against other writers.
+    """Open an append-only file, and lock it against other writers.
 
-    The lock belongs to the process: when it is killed, the lock goes with it.
+    The lock belongs to the process and is released when the process ends.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
     new = not path.exists()
@@ -64,13 +64,13 @@ def opened_for_adding(path: Path) -> Iterator[int]:
 def _lock(handle: int) -> None:
     try:
         import fcntl
-    except ImportError:  # not on this system: two seals at once are then the mill's to avoid
+    except ImportError:  # not supported on this system: the mill must not seal twice at once
         return
     fcntl.flock(handle, fcntl.LOCK_EX)
 
 
 def read_all(handle: int) -> bytes:
-    """Return the bytes of an open file from its beginning."""
+    """Return the whole content of an open file."""
     os.lseek(handle, 0, os.SEEK_SET)
     parts = []
     while part := os.read(handle, 1 << 20):
@@ -79,7 +79,7 @@ def read_all(handle: int) -> bytes:
 
 
 def add(handle: int, data: bytes) -> None:
-    """Add bytes at the end of an open file and wait until the disk has them."""
+    """Append bytes to an open file and wait until they are on the disk."""
     view = memoryview(data)
     while view:
         view = view[os.write(handle, view) :]
@@ -87,7 +87,7 @@ def add(handle: int, data: bytes) -> None:
 
 
 def add_line(path: Path, line: bytes) -> None:
-    """Add a line to a file and wait until the disk has it; a line cut short before is taken off."""
+    """Append a line to a file and wait until it is on the disk; first remove an incomplete line."""
     with opened_for_adding(path) as handle:
         raw = read_all(handle)
         if torn := len(raw) - (raw.rfind(b"\n") + 1):

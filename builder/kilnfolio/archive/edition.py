@@ -1,9 +1,9 @@
-"""The manifest of an edition: every file of it, by SHA-256, signed where the mill's key is at hand.
+"""The manifest of an edition: the SHA-256 of every file, signed if the mill's key is available.
 
-``edition-sha256.txt`` is what ``sha256sum -c`` reads. ``edition-seal.json`` signs its digest with
-the state the ledger had when the edition was built. A seal vouches for the raw record and for what
-is computed from it; this vouches for the pages people read. What can be made again from a bag is
-also made again and compared by the audit.
+``sha256sum -c`` can read ``edition-sha256.txt``. ``edition-seal.json`` signs its digest together
+with the state of the ledger at the time of the build. A seal vouches for the raw record and what is
+computed from it; the manifest vouches for the pages people read. The audit also remakes and
+compares whatever can be remade from a bag.
 """
 
 from __future__ import annotations
@@ -25,11 +25,11 @@ from kilnfolio.archive.keys import Keys, signature_fits
 from kilnfolio.review.dossier import Part
 
 MANIFEST, SEAL = "edition-sha256.txt", "edition-seal.json"
-#: The folder of an edition that holds today's records its pages print beside what was sealed.
+#: The folder of an edition with the present records that its pages print beside sealed ones.
 AS_BUILT = "as-built"
-#: Those records: the mill's name and units, the publications, how long a record is kept.
+#: Those records: the mill's name and units, the publications, and how long records are kept.
 BUILT_WITH = ("content/mill.yaml", "schedules/sources.yaml", "schedules/limits.yaml")
-#: Where a mill that brings a house of its own has its files: they lie among those records too.
+#: The record and folder of a mill's house style, which are among those files too.
 HOUSE_OF_ONES_OWN = ("content/brand.yaml", "content/brand/*", "content/theme/*")
 
 _LINE = re.compile(r"([0-9a-f]{64})  (\S[^\r\n]*)")
@@ -55,17 +55,17 @@ class EditionSeal(Part):
 
     @property
     def signed(self) -> bytes:
-        """What the signature covers."""
+        """The bytes that the signature covers."""
         return canonical(self.model_dump(mode="json", exclude={"signature"}))
 
     @property
     def fits(self) -> bool:
-        """Whether it fits its signature."""
+        """Whether the signature is valid."""
         return signature_fits(self.public_key, self.signed, self.signature)
 
 
 def manifest_of(digests: Mapping[str, str]) -> bytes:
-    """Return the manifest of files by path, as ``sha256sum`` writes one."""
+    """Return the manifest of files by path, in the format of ``sha256sum``."""
     return "".join(f"{digests[path]}  {path}\n" for path in sorted(digests)).encode()
 
 
@@ -84,7 +84,7 @@ def sign_edition(edition: str, manifest: bytes, head: Head | None, keys: Keys) -
 
 @dataclass
 class EditionFiles:
-    """The files of an edition as they lie there, and what is wrong with them."""
+    """The files of an edition as found, and what is wrong with them."""
 
     files: dict[str, str] = field(default_factory=dict)
     """SHA-256 by path."""
@@ -104,7 +104,7 @@ def read_edition(root: Path, beside: Path | None = None) -> EditionFiles:
     root : Path
         The edition's folder.
     beside : Path, optional
-        The manifest, where it is kept outside the edition; its signature lies beside it.
+        The manifest, if it is kept outside the edition, with its signature beside it.
     """
     manifest = beside or root / MANIFEST
     signature = manifest.with_name(manifest.name.replace("-sha256.txt", "-seal.json"))
@@ -194,7 +194,7 @@ def _signature(seal: EditionSeal | None, path: Path, manifest: bytes) -> Iterato
 
 
 def missing_entries(size: int, here: Sequence[int]) -> Iterator[Difference]:
-    """Name entries of a ledger of this size that no bag of its edition carries."""
+    """Report entries of a ledger of this size that are in no bag of its edition."""
     lacking = sorted(set(range(1, size + 1)) - set(here))
     if lacking:
         numbers = ", ".join(map(str, lacking[:10])) + (" …" if len(lacking) > 10 else "")

@@ -1,4 +1,4 @@
-"""The entries of a ledger: what each kind says, and the bytes its signature covers.
+"""The entries of a ledger: the fields of each kind, and the bytes that its signature covers.
 
 An entry is one line of canonical JSON (RFC 8785). Its signature (Ed25519) covers the canonical JSON
 of the entry without the key ``signature``.
@@ -17,7 +17,7 @@ from kilnfolio.archive.keyring import Hex32
 from kilnfolio.records.model import Day, Name, Number, Text
 from kilnfolio.review.dossier import Input, Part
 
-#: The form of entries written now. Entries of format 1 are read as long as there are any.
+#: The format of new entries. Entries of format 1 can still be read.
 FORMAT = 2
 #: An Ed25519 signature in lower-case hex.
 Hex64 = Annotated[str, Field(pattern=r"^[0-9a-f]{128}$")]
@@ -30,7 +30,7 @@ def safe_path(name: str) -> str:
     Raises
     ------
     ValueError
-        It is absolute, climbs out, or is written in a way that depends on the system.
+        It is absolute, leads out of the folder, or depends on the system.
     """
     path = PurePosixPath(name)
     if (
@@ -53,11 +53,11 @@ class SealedFile(Input):
     """Digest of its bytes, in hex."""
 
 
-# --- what an entry says ---------------------------------------------------------------------------
+# --- contents of an entry -------------------------------------------------------------------------
 
 
 class _Drafted(Part):
-    """What every entry says before it has its place in the ledger."""
+    """The fields of every entry before it has its place in the ledger."""
 
     by: Name
     """Who made it."""
@@ -66,7 +66,7 @@ class _Drafted(Part):
 
     @property
     def files(self) -> tuple[SealedFile, ...]:
-        """Every file of which the ledger keeps a copy for this entry."""
+        """The files of which the ledger keeps copies for this entry."""
         return ()
 
 
@@ -92,7 +92,7 @@ class Draft(_Drafted):
         return (*self.inputs, *self.supporting)
 
     def is_own(self, path: str) -> bool:
-        """Return whether a file lies with the charge's record, shared with no other charge."""
+        """Return whether a file is beside the charge's record and shared with no other charge."""
         records = [
             file.path for file in self.inputs if file.path.endswith(f"/{self.charge}/charge.yaml")
         ]
@@ -100,7 +100,7 @@ class Draft(_Drafted):
 
 
 class SealedCharge(Part):
-    """A charge a lot was drawn from, as it was sealed."""
+    """A charge that a lot was drawn from, as sealed."""
 
     charge: Number
     """Charge number."""
@@ -126,7 +126,7 @@ class LotDraft(_Drafted):
 
     @property
     def files(self) -> tuple[SealedFile, ...]:
-        """The files its record rests on."""
+        """The files behind its record."""
         return self.inputs
 
     def is_own(self, path: str) -> bool:
@@ -138,7 +138,7 @@ class LotDraft(_Drafted):
 
 
 class _Placed(Part):
-    """What an entry holds of its place in the ledger."""
+    """The fields of an entry's place in the ledger."""
 
     format: Literal[1, 2]
     """The form of the entry."""
@@ -177,7 +177,7 @@ class LotEntry(_Amending, LotDraft):
 
     @property
     def seal(self) -> str:
-        """The first 32 hex digits of the record's digest, 128 bits, as a label carries them."""
+        """The first 32 hex digits of the record's digest (128 bits), as printed on labels."""
         return self.record[:32]
 
     @property
@@ -190,7 +190,7 @@ class LotEntry(_Amending, LotDraft):
 
 
 class KeyRotation(_Placed, _Drafted):
-    """The mill's key replaced: the old key signs the entry, and the new key signs it too."""
+    """A replacement of the mill's key; both the old and the new key sign the entry."""
 
     kind: Literal["key-rotation"]
     """What the entry is."""
@@ -208,7 +208,7 @@ class KeyRotation(_Placed, _Drafted):
 
 
 class KeyRevocation(_Placed, _Drafted):
-    """A key that may no longer be trusted, with the last day it may."""
+    """A key that is no longer trusted, with the last day on which it was."""
 
     kind: Literal["key-revocation"]
     """What the entry is."""
@@ -226,7 +226,7 @@ class KeyRevocation(_Placed, _Drafted):
 
 
 class ClockCorrection(_Placed, _Drafted):
-    """Entries that a wrong clock dated later than this one."""
+    """Entries that a wrong clock dated later than this entry."""
 
     kind: Literal["clock-correction"]
     """What the entry is."""
@@ -242,7 +242,7 @@ class ClockCorrection(_Placed, _Drafted):
 
 
 class Head(Part):
-    """The state of a ledger: how many entries, and the one digest of them all."""
+    """The state of a ledger: the number of its entries, and one digest of them all."""
 
     size: _Count
     """Entries."""
@@ -286,28 +286,28 @@ _ENTRY: TypeAdapter[AnyEntry] = TypeAdapter(
 
 
 def read_entry(value: Any) -> AnyEntry:
-    """Return the entry a line of a ledger holds.
+    """Return the entry in a line of a ledger.
 
     Raises
     ------
     ValidationError
-        It is no entry.
+        It is not an entry.
     """
     return _ENTRY.validate_python(value)
 
 
 def line_of(entry: _Placed) -> bytes:
-    """Return an entry as its line in the ledger, without the line's end."""
+    """Return an entry as its line in the ledger, without the line end."""
     return canonical(entry.model_dump(mode="json", exclude_unset=True))
 
 
 def signed_bytes(entry: _Placed) -> bytes:
-    """Return what the signature of an entry covers."""
+    """Return the bytes that the signature of an entry covers."""
     return canonical(entry.model_dump(mode="json", exclude_unset=True, exclude={"signature"}))
 
 
 def endorsed_bytes(entry: KeyRotation) -> bytes:
-    """Return what the new key of a rotation signs."""
+    """Return the bytes that the new key of a rotation signs."""
     return canonical(
         entry.model_dump(mode="json", exclude_unset=True, exclude={"signature", "new_signature"})
     )

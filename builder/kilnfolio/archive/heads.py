@@ -1,7 +1,7 @@
-"""Signed heads: the state of a ledger in 64 digits, which a bag carries and anyone may keep.
+"""Signed heads: the state of a ledger in 64 digits, which bags contain and anyone may keep.
 
 ``content/ledger/heads.jsonl`` holds one for each state since the ledger was converted, written
-right after the entry. Two heads of one mill with the same size and different roots prove that it
+right after the entry. Two heads of a mill with the same size but different roots prove that it
 keeps two ledgers.
 """
 
@@ -22,7 +22,7 @@ from kilnfolio.archive.keys import Keys, signature_fits
 from kilnfolio.archive.merkle import Tree
 
 HEADS = Path("content/ledger/heads.jsonl")
-#: The file beside the bags of an edition that holds the leaf hash of every entry of the ledger.
+#: The file beside the bags of an edition with the leaf hash of every entry of the ledger.
 LEAVES = "ledger-leaves.txt"
 #: The file beside it with the entries that belong to no charge: keys, clocks and witnesses.
 OTHERS = "ledger-others.jsonl"
@@ -40,17 +40,17 @@ class SignedHead(Head):
 
     @property
     def signed(self) -> bytes:
-        """What the signature covers."""
+        """The bytes that the signature covers."""
         return canonical(self.model_dump(mode="json", exclude={"signature"}))
 
     @property
     def line(self) -> bytes:
-        """The head as a line, without its end."""
+        """The head as a line, without the line end."""
         return canonical(self)
 
     @property
     def fits(self) -> bool:
-        """Whether it fits its signature."""
+        """Whether the signature is valid."""
         return signature_fits(self.public_key, self.signed, self.signature)
 
 
@@ -68,13 +68,13 @@ def read_head(data: bytes) -> SignedHead:
     Raises
     ------
     ValueError
-        It is none.
+        It is not a signed head.
     """
     return SignedHead.model_validate(read_canonical(data.strip()))
 
 
 def kept_head(path: Path) -> Head:
-    """Return a head somebody kept: from a file of it, a bag's proof, or a bag.
+    """Return a head that somebody kept: from its own file, a bag's proof, or a bag.
 
     Raises
     ------
@@ -93,9 +93,9 @@ def kept_head(path: Path) -> Head:
 
 
 def read_heads(root: Path, size: int) -> tuple[tuple[SignedHead, ...], list[Difference]]:
-    """Return the heads a mill has signed, and name lines that are none.
+    """Return the heads that a mill has signed, and report lines that are not heads.
 
-    A line cut short at the end, and a head beyond the `size` entries there are, are left out.
+    An incomplete last line, and heads of more than `size` entries, are left out.
     """
     path = root / HEADS
     raw = path.read_bytes() if path.exists() else b""
@@ -130,7 +130,7 @@ def read_heads(root: Path, size: int) -> tuple[tuple[SignedHead, ...], list[Diff
 
 
 def check_heads(heads: Sequence[SignedHead], tree: Tree) -> list[Difference]:
-    """Name heads that are not of this ledger, and a last head that does not fit its signature."""
+    """Report heads that do not belong to this ledger, and an invalid signature of the last head."""
     found = []
     for place, head in enumerate(heads):
         where = f"{HEADS.as_posix()}, size {head.size}"
@@ -153,17 +153,17 @@ def check_heads(heads: Sequence[SignedHead], tree: Tree) -> list[Difference]:
 
 
 def head_for(heads: Sequence[SignedHead], number: int) -> SignedHead | None:
-    """Return the first head that holds an entry; None where none was signed since."""
+    """Return the first head that includes an entry; None if none was signed since."""
     return next((head for head in heads if head.size >= number), None)
 
 
 def leaves_text(tree: Tree) -> str:
-    """Return the leaf hash of every entry, one a line: it tells nothing of what an entry says."""
+    """Return the leaf hashes of all entries, one per line; they reveal nothing of the entries."""
     return "".join(f"{leaf.hex()}\n" for leaf in tree.leaves)
 
 
 def read_leaves(data: bytes) -> Tree:
-    """Return the tree of leaf hashes, one a line; lines that are none are left out."""
+    """Return the tree of the leaf hashes in a text, one per line; other lines are ignored."""
     leaves = []
     for line in data.decode("ascii", "replace").split():
         with contextlib.suppress(ValueError):

@@ -1,4 +1,4 @@
-"""The heads of bags compared with each other, with the ledger's leaves, and with one kept."""
+"""Compares the heads of bags with each other, with the ledger's leaves, and with a kept head."""
 
 from __future__ import annotations
 
@@ -17,12 +17,12 @@ from kilnfolio.archive.merkle import Tree
 def compare_heads(
     path: Path, folders: Sequence[FolderAudit], since: Head | None
 ) -> tuple[list[Difference], list[Difference]]:
-    """Compare the heads of what is audited with each other, and with one somebody kept.
+    """Compare the audited heads with each other, and with one that somebody kept.
 
     Returns
     -------
     tuple of two lists
-        Heads that cannot be of one ledger; and what could not be compared.
+        Heads that cannot belong to one ledger, and what could not be compared.
     """
     tree = tree_of(path)
     heads = [(folder.path, folder.head) for folder in folders if folder.head]
@@ -70,7 +70,7 @@ def compare_heads(
 
 
 def tree_of(path: Path) -> Tree | None:
-    """Return the tree of the ledger, where its lines or its leaves are at hand."""
+    """Return the tree of the ledger, if its lines or its leaves are available."""
     if (path / LEDGER).is_file():
         return parse_ledger((path / LEDGER).read_bytes()).tree
     for leaves in (path / LEAVES, path / BAGS / LEAVES):

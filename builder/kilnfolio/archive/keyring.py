@@ -1,8 +1,8 @@
 """The public keys a mill has sealed with, and when: ``content/ledger/keys.yaml``.
 
-A seal by a key that is not listed is named by the audit. A key is replaced by giving the old one
-a last day and adding the new one; old seals keep their key. The list comes from the mill, so an
-auditor compares it with a key had from the mill by another way.
+The audit reports a seal by a key that is not listed. A key is replaced by giving the old one a last
+day and adding the new one; old seals keep their key. Since the list comes from the mill, an auditor
+compares it with a key obtained from the mill by another route.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ from kilnfolio.records.yaml_source import read_yaml
 
 KEYRING = Path("content/ledger/keys.yaml")
 
-#: 32 bytes in lower-case hex: a public key, or a SHA-256. One spelling only, so that a digit whose
-#: case was changed is not taken for the same.
+#: 32 bytes in lower-case hex: a public key or a SHA-256. Only one spelling is accepted, so that a
+#: change of case is noticed.
 Hex32 = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 
 
@@ -55,7 +55,7 @@ class Keyring(Record):
 
 
 def read_keyring(root: Path) -> Keyring | None:
-    """Return the public keys of a mill, None where none are listed yet.
+    """Return the public keys of a mill; None if none are listed yet.
 
     Raises
     ------
@@ -69,12 +69,12 @@ def read_keyring(root: Path) -> Keyring | None:
 
 
 def list_key(root: Path, keys: Keys, day: dt.date) -> None:
-    """Begin a mill's list with its first key; refuse to seal with a key that is not listed.
+    """Begin a mill's list with its first key; refuse a key that is not listed.
 
     Raises
     ------
     UnusableKeyError
-        The list does not hold this key, or not for this day.
+        The list does not contain this key, or not for this date.
     """
     keyring = read_keyring(root)
     if keyring is None:
@@ -94,7 +94,7 @@ def list_key(root: Path, keys: Keys, day: dt.date) -> None:
 
 
 def replace_listed(root: Path, old: str, new: Keys, day: dt.date) -> None:
-    """Give a key its last day in the list, and add the one that takes its place; once."""
+    """Give a key its last day in the list and add its replacement, unless that is already done."""
     keyring = read_keyring(root)
     if keyring is None or keyring.find(new.public):
         return

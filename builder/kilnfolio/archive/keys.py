@@ -1,6 +1,6 @@
-"""The key a mill seals with.
+"""The key with which a mill seals.
 
-One Ed25519 key in a PEM file (PKCS #8) that nobody but its owner may read. It stays at the mill:
+It is one Ed25519 key in a PEM file (PKCS #8) that only its owner may read. It stays at the mill:
 never in a site, never under version control. An invented mill may use the demonstration key that
 comes with it, which everybody has and which therefore proves nothing; the file says so.
 
@@ -23,7 +23,7 @@ from kilnfolio.records.validation import validate
 from kilnfolio.records.yaml_source import read_yaml
 from kilnfolio.runtime.files import sync_folder
 
-TYPE_CHECKING = False  # a command that neither signs nor verifies does not load the cryptography
+TYPE_CHECKING = False  # commands that neither sign nor verify do not load the cryptography
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
@@ -44,12 +44,12 @@ Do not seal a record of your own with it.
 
 
 class UnusableKeyError(Exception):
-    """There is no key to be used; the message says what to do."""
+    """There is no usable key; the message says what to do."""
 
 
 @dataclass(frozen=True)
 class Keys:
-    """The key that seals."""
+    """The sealing key."""
 
     private: Ed25519PrivateKey = field(repr=False)
     """It never leaves this object."""
@@ -69,14 +69,14 @@ class Keys:
 
 
 def signature_fits(public: str, message: bytes, signature: str) -> bool:
-    """Return whether a signature over a message was made with the key of this public key.
+    """Return whether a signature of a message is valid under a public key.
 
     Parameters
     ----------
     public, signature : str
         64 and 128 hex digits.
     message : bytes
-        What was signed.
+        The message that was signed.
     """
     from cryptography.exceptions import InvalidSignature
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
@@ -90,21 +90,21 @@ def signature_fits(public: str, message: bytes, signature: str) -> bool:
 
 
 def make_keys(folder: Path, *, demo: bool = False, name: str = KEY_FILE) -> Keys:
-    """Make a new key in a folder, readable by its owner alone.
+    """Make a new key in a folder, readable only by its owner.
 
     Parameters
     ----------
     folder : Path
-        As a rule ``keys/`` of the mill folder.
+        Normally ``keys/`` of the mill folder.
     demo : bool
         Mark it as the demonstration key of an invented mill.
     name : str
-        The file.
+        Name of the file.
 
     Raises
     ------
     UnusableKeyError
-        There is a key already, or the folder lies inside a site.
+        There is a key already, or the folder is inside a site.
     """
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
     from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
@@ -139,7 +139,7 @@ def keys_at(path: Path) -> Keys:
 
 
 def swap_keys(folder: Path, new: Path) -> None:
-    """Put a new key in the place of the old one, which is kept under a number."""
+    """Replace the key by a new one; the old one is kept under a numbered name."""
     now = folder / KEY_FILE
     if now.is_file():
         taken = len(list(folder.glob(f"{now.stem}.[0-9]*{now.suffix}")))
@@ -202,7 +202,7 @@ def _read(path: Path) -> Ed25519PrivateKey:
 
 
 def _site_around(folder: Path) -> Path | None:
-    """Return the built site a folder lies in."""
+    """Return the built site that contains a folder; None if there is none."""
     inside = folder.resolve()
     return next(
         (

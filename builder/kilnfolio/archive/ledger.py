@@ -1,15 +1,15 @@
-"""The ledger of seals: one signed line for each, and the Merkle tree of them all.
+"""The ledger of seals: one signed line for each, and a Merkle tree of them all.
 
-A charge's entry seals its dossier; a lot's entry seals the record its customer reads, which is what
-a label on a pack binds; others tell of keys, clocks and witnesses (`archive.entries`).
-``content/ledger/ledger.jsonl`` is only ever added to, and each entry signs the Merkle tree hash of
-all entries before it. Beside it ``heads.jsonl`` keeps a signed head for each state, ``dossiers/``
-each sealed dossier, ``lots/`` each sealed lot record, and ``kept/`` every file a seal rests on, by
+A charge's entry seals its dossier; a lot's entry seals the record that its customer reads, to which
+the labels on packs refer; others are about keys, clocks and witnesses (`archive.entries`).
+``content/ledger/ledger.jsonl`` is append-only, and each entry signs the Merkle tree hash of all
+entries before it. Beside it ``heads.jsonl`` holds a signed head for each state, ``dossiers/`` each
+sealed dossier, ``lots/`` each sealed lot record, and ``kept/`` every file behind a seal, by
 SHA-256.
 
-A last line without its end was torn by a power cut: it is named, read past, and mended only when
-the next entry is added. Entries taken off the end together with their heads and files cannot be
-seen from the ledger alone: whoever holds a later head, as in a bag, finds them.
+A last line without its end was torn by a power cut: it is reported, skipped, and repaired only when
+the next entry is added. The ledger alone cannot show that entries were removed from its end
+together with their heads and files; a later head, such as one in a bag, reveals it.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ DOSSIERS = Path("content/ledger/dossiers")
 LOTS = Path("content/ledger/lots")
 KEPT = Path("content/ledger/kept")
 
-#: What the first line holds in place of the digest of a line before.
+#: What the first line has in place of the digest of the previous line.
 NOTHING_BEFORE = "0" * 64
 
 
@@ -56,7 +56,7 @@ class Line:
 
 @dataclass(frozen=True)
 class Ledger:
-    """What could be read of a ledger, and all that is wrong with it."""
+    """The readable entries of a ledger, and everything that is wrong with it."""
 
     lines: tuple[Line, ...]
     differences: tuple[Difference, ...]
@@ -85,12 +85,12 @@ class Ledger:
 
     @property
     def charges(self) -> tuple[str, ...]:
-        """The sealed charges, in the order they were first sealed."""
+        """The sealed charges, in the order in which they were first sealed."""
         return tuple(first.charge for first, *_ in self._seals.values() if isinstance(first, Entry))
 
     @property
     def lots(self) -> tuple[str, ...]:
-        """The sealed lots, in the order they were first sealed."""
+        """The sealed lots, in the order in which they were first sealed."""
         return tuple(first.lot for first, *_ in self._seals.values() if isinstance(first, LotEntry))
 
     def of(self, charge: str) -> tuple[Entry, ...]:
@@ -117,24 +117,24 @@ class Ledger:
         return {charge: tuple(entries) for charge, entries in found.items()}
 
     def before(self, form: int) -> str:
-        """Return what the next entry says stands before it, in a form of entry."""
+        """Return the digest of what precedes the next entry, for a format of entry."""
         if form == 1:
             return sha256(self.lines[-1].raw) if self.lines else NOTHING_BEFORE
         return self.tree.root().hex()
 
 
 def dossier_path(charge: str, ordinal: int) -> Path:
-    """Return where the ordinal-th sealed dossier of a charge is kept, from 1."""
+    """Return the path of a charge's sealed dossier by its ordinal, from 1."""
     return DOSSIERS / f"{charge}-{ordinal}.json"
 
 
 def lot_record_path(lot: str, ordinal: int) -> Path:
-    """Return where the ordinal-th sealed record of a lot is kept, from 1."""
+    """Return the path of a lot's sealed record by its ordinal, from 1."""
     return LOTS / f"{lot}-{ordinal}.json"
 
 
 def parse_ledger(raw: bytes, name: str = LEDGER.as_posix()) -> Ledger:
-    """Return the lines that can be read, and name those that cannot; `name` is the file's."""
+    """Return the lines that can be read, and report those that cannot; `name` is the file's."""
     *whole, torn = raw.split(b"\n")
     lines, differences = [], []
     for row, line in enumerate(whole, 1):
@@ -165,12 +165,12 @@ def parse_ledger(raw: bytes, name: str = LEDGER.as_posix()) -> Ledger:
 
 
 def line_place(row: int, name: str = LEDGER.as_posix()) -> str:
-    """Return where a line of the ledger stands, as messages name it."""
+    """Return the place of a line of the ledger for messages."""
     return f"{name}:{row}"
 
 
 def first_reason(error: Exception) -> str:
-    """Return the first reason why a value was refused, in words."""
+    """Return in words the first reason why a value was refused."""
     if isinstance(error, ValidationError):
         first = error.errors()[0]
         place = ".".join(map(str, first["loc"]))

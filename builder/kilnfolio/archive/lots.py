@@ -1,8 +1,7 @@
-"""The record a lot's customer reads, sealed: what the label on a pack binds.
+"""Seals the record that a lot's customer reads, to which the labels on packs refer.
 
-Its digest, not the dossier's, stands on the label, because the record is what the customer holds
-in hand. Its entry names the sealed charges it was drawn from, so that the label leads to the raw
-files.
+The label has the digest of this record, not of the dossier, because the record is what the customer
+holds. Its entry names the sealed charges it was drawn from, so the label leads to the raw files.
 """
 
 from __future__ import annotations
@@ -42,7 +41,7 @@ def seal_lot(
     at: dt.datetime,
     reason: str | None = None,
 ) -> LotEntry:
-    """Seal the record of a lot, or seal it again in place of its last entry.
+    """Seal the record of a lot, or amend its last seal.
 
     Parameters
     ----------
@@ -51,23 +50,23 @@ def seal_lot(
     dossier : LotDossier
         The review of the lot, from these files and the dossiers of its charges as sealed.
     record : bytes
-        The record its customer reads, as canonical JSON.
+        The record that its customer reads, as canonical JSON.
     charges : mapping of str to SealState
-        How each of its charges stands.
+        The state of each of its charges.
     by : str
         Who seals.
     keys : Keys
         The mill's key.
     at : datetime
-        When, with its zone.
+        When, with a zone.
     reason : str, optional
-        Why it was changed: an amendment. It is published.
+        Why it was changed, for an amendment; published.
 
     Raises
     ------
     SealRefusedError
-        A finding fails and is not answered, a charge is not sealed or not as sealed, the lot is
-        sealed already (or, for an amendment, is not, or is as it was), or the ledger does not hold.
+        A failed check is not answered, a charge is not sealed or not as sealed, the lot is already
+        sealed (or, for an amendment, not sealed or not changed), or the ledger has problems.
     UnusableKeyError
         The key is not listed as the mill's.
     """
@@ -102,7 +101,7 @@ def seal_lot(
 
 
 def _files(folder: MillFolder, lot: str) -> set[str]:
-    """Return the files a lot's record rests on beside the dossiers of its charges."""
+    """Return the files behind a lot's record, besides the dossiers of its charges."""
     located = folder.lots[lot]
     return {
         located.file,
@@ -156,7 +155,7 @@ def _may_enter(
 
 @dataclass(frozen=True)
 class LotState:
-    """Whether a lot's record is as it was sealed."""
+    """Whether a lot's record is still as sealed."""
 
     lot: str
     word: Literal["unsealed", "sealed", "changed", "amended"]
@@ -171,17 +170,17 @@ class LotState:
 
     @property
     def last(self) -> LotEntry | None:
-        """The entry that holds."""
+        """The entry in force."""
         return self.entries[-1] if self.entries else None
 
 
 def lot_state(
     root: Path, lot: str, ledger: Ledger, charges: Callable[[str], tuple[Entry, ...]] | None = None
 ) -> LotState:
-    """Return whether a lot is as it was sealed, and its sealed record.
+    """Return whether a lot is still as sealed, and its sealed record.
 
-    What counts is what its own file says to the customer, and the seals of the charges it was drawn
-    from: an amended charge leaves a lot's record behind until the lot is amended too.
+    What counts is what its own file tells the customer, and the seals of the charges it was drawn
+    from: after a charge is amended, the lot's record is out of date until the lot is amended too.
 
     Parameters
     ----------
@@ -190,9 +189,9 @@ def lot_state(
     lot : str
         The lot.
     ledger : Ledger
-        The mill's ledger, or the part of it that tells of this lot.
+        The mill's ledger, or its part about this lot.
     charges : callable, optional
-        Returns the entries of a charge; those of the ledger where it is left out.
+        Returns the entries of a charge; by default those of the ledger.
     """
     entries = ledger.of_lot(lot)
     if not entries:
@@ -215,7 +214,7 @@ def lot_state(
     try:
         record = (root / lot_record_path(lot, len(entries))).read_bytes()
     except OSError:
-        record = b""  # the ledger's own check has named it
+        record = b""  # the check of the ledger has reported it
     word: Literal["changed", "amended", "sealed"] = (
         "changed" if differences else "amended" if len(entries) > 1 else "sealed"
     )
@@ -227,7 +226,7 @@ STAY_IN_MILL = frozenset({"customer", "notes", "shipped", "storage"})
 
 
 def changed_lot(root: Path, entry: LotEntry) -> Iterator[Difference]:
-    """Yield what a lot's own file says to its customer that is not as sealed."""
+    """Yield differences from the seal in what a lot's own file tells its customer."""
     for file in entry.files:
         if not entry.is_own(file.path):
             continue
@@ -248,7 +247,7 @@ def changed_lot(root: Path, entry: LotEntry) -> Iterator[Difference]:
 
 def _says_the_same(root: Path, file: SealedFile, raw: bytes) -> bool:
     try:
-        # the only moment of a lot, when it was shipped, is left out of the comparison
+        # the only time in a lot, when it was shipped, is not compared
         then, now = (
             record_of(data, file.path, ZoneInfo("UTC")) for data in (kept_bytes(root, file), raw)
         )

@@ -1,4 +1,4 @@
-"""What a bag and its edition hold beside the sealed files, made again from those and compared."""
+"""Remakes what a bag and its edition hold beside the sealed files, and compares it."""
 
 from __future__ import annotations
 
@@ -24,24 +24,24 @@ from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.review.versions import rules_version
 
-#: Makes the record of a lot again: takes the library, the charges and the lot as sealed, its
-#: number, what the record says it was made from, and the sealed dossiers.
+#: Remakes the record of a lot: takes the library, the charges and the lot as sealed, its number,
+#: what the record says it was made from, and the sealed dossiers.
 LotAgain = Callable[[MillFolder, str, Mapping[str, Any], Mapping[str, Dossier]], bytes]
-#: Makes files of a bag again: takes the records as sealed, the sealed dossier's bytes, the charge's
-#: entries and the demonstration's keys, and returns files by path below ``data/``.
+#: Remakes files of a bag: takes the records as sealed, the sealed dossier's bytes, the charge's
+#: entries and the demonstration's keys; returns files by path below ``data/``.
 MadeAgain = Callable[[MillFolder, bytes, tuple[Entry, ...], frozenset[str]], Mapping[str, bytes]]
-#: Makes the pages and series of a charge in the auditor edition again: takes the edition's folder,
-#: the ``data`` folder of the charge's bag, the sealed dossier's bytes, the charge's entries and the
-#: demonstration's keys, and returns files by path in the edition.
+#: Remakes the pages and series of a charge in the auditor edition: takes the edition's folder, the
+#: ``data`` folder of the charge's bag, the sealed dossier's bytes, the charge's entries and the
+#: demonstration's keys; returns files by path in the edition.
 PagesAgain = Callable[[Path, Path, bytes, tuple[Entry, ...], frozenset[str]], Mapping[str, bytes]]
-#: What a page holds beside what comes from its bag stands between these, and is left out when the
-#: two are compared.
+#: These enclose content of a page that does not come from its bag; it is left out when the two are
+#: compared.
 BEYOND, WITHIN = b"<!-- beyond the bag -->", b"<!-- within the bag -->"
 
 
 @dataclass(frozen=True)
 class MakeAgain:
-    """The makers that rooms above this one lend to the audit."""
+    """Functions with which higher rooms remake files for the audit."""
 
     notice: str = ""
     """The safety wording, which the files made for a bag print."""
@@ -56,7 +56,7 @@ class MakeAgain:
 
 
 def sealed_paths(ledger: Ledger, entries: tuple[Entry, ...]) -> set[str]:
-    """Return the payload that seals vouch for, or that is the ledger itself."""
+    """Return the payload that seals vouch for, or that belongs to the ledger."""
     sealed = {
         f"data/{place}"
         for entry in entries
@@ -84,7 +84,7 @@ def bag_made_again(
     beside: Mapping[str, bytes],
     again: MakeAgain,
 ) -> tuple[list[Difference], list[Difference]]:
-    """Compare what a bag holds beside the sealed files with the same made again."""
+    """Compare what a bag holds beside the sealed files with the same files remade."""
     last = entries[-1]
     sealed = files.get("data/dossier.json", b"")
     inputs = gather(root, last, holds=False, closed=True).files
@@ -99,7 +99,7 @@ def bag_made_again(
         }
         with laid_out(inputs) as folder:
             made = derived_files(folder, dossier, part, inputs, payload, again.notice)
-            if not again.notice:  # the words it prints are not known here
+            if not again.notice:  # the safety wording that it prints is not known here
                 del made["README.txt"]
             if again.record:
                 made |= {
@@ -141,12 +141,12 @@ def pages_made_again(
     entries: tuple[Entry, ...],
     again: MakeAgain,
 ) -> tuple[list[Difference], list[Difference], tuple[str, ...]]:
-    """Compare the pages, series and record of a charge with the same made again from its bag.
+    """Compare the pages, series and record of a charge with the same files remade from its bag.
 
     Returns
     -------
     tuple
-        What differs; what could not be made again; and the files that are the same.
+        What differs, what could not be remade, and the files that are the same.
     """
     differences, unknown, same = [], [], []
     charge = entries[-1].charge
@@ -201,7 +201,7 @@ def _without_beyond(page: bytes) -> bytes:
 
 
 def _first_line(found: bytes, made: bytes) -> str:
-    """Return where two texts first differ, in words; nothing where they are no texts."""
+    """Return in words where two texts first differ; empty if they are not texts."""
     try:
         lines, wanted = (text.decode().splitlines() for text in (found, made))
     except UnicodeDecodeError:
@@ -226,7 +226,7 @@ def _is_ours(files: Mapping[str, bytes]) -> bool:
 def lots_made_again(
     root: Path, ledger: Ledger, lots: Sequence[LotEntry], again: MakeAgain
 ) -> tuple[list[LotAudit], list[Difference], list[Difference]]:
-    """Make the sealed records of lots again, and compare them."""
+    """Remake the sealed records of lots, and compare them."""
     audits, differences, unknown = [], [], []
     for path, entry in lot_records(lots):
         where = path.as_posix()
@@ -259,7 +259,7 @@ def _lot_made_again(
         assert again.lot is not None
         with laid_out(files) as folder:
             made = read_json(again.lot(folder, entry.lot, sealed["asked"], dossiers))
-    except Exception as error:  # of what somebody may have altered: it is a finding
+    except Exception as error:  # an error about a possibly altered file is a finding
         return [
             Difference(
                 kind="lot-not-made-again",
@@ -283,7 +283,7 @@ def _lot_made_again(
 def _for_lot(
     root: Path, ledger: Ledger, entry: LotEntry, asked: dict[str, Any]
 ) -> tuple[dict[str, bytes], dict[str, Dossier]]:
-    """Return the files a lot was sealed on, without what stays in the mill, and the dossiers."""
+    """Return the files behind a lot's seal without internal ones, and the dossiers."""
     files: dict[str, bytes] = {}
     dossiers = {}
     for drawn in entry.charges:
@@ -302,6 +302,6 @@ def _for_lot(
         }
         for pack in asked["packs"]
     ]
-    # JSON is YAML too
+    # JSON is a subset of YAML
     files[f"content/lots/{entry.lot}.yaml"] = canonical({"format": 1, **asked, "packs": packs})
     return files, dossiers

@@ -1,7 +1,7 @@
 """Merkle tree hashing: one digest for a list of any length, with short proofs about it.
 
-An *inclusion proof* shows that an entry stands at its place in a tree; a *consistency proof*, that
-a later tree holds an earlier one unchanged. Both are a few dozen digests at most.
+An *inclusion proof* shows that an entry is at its place in a tree; a *consistency proof* shows that
+a later tree begins with an earlier one, unchanged. Both have at most a few dozen digests.
 
 References
 ----------
@@ -13,7 +13,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Sequence
 
-#: Keep a leaf apart from a node, so that neither can be passed off as the other (section 2.1.1).
+#: Distinguish leaves from nodes, so that neither can be passed off as the other (section 2.1.1).
 _LEAF, _NODE = b"\x00", b"\x01"
 
 
@@ -23,7 +23,7 @@ def leaf_hash(data: bytes) -> bytes:
 
 
 def node_hash(left: bytes, right: bytes) -> bytes:
-    """Return the hash of two subtrees joined."""
+    """Return the hash of two joined subtrees."""
     return hashlib.sha256(_NODE + left + right).digest()
 
 
@@ -33,7 +33,7 @@ def _split(size: int) -> int:
 
 
 class Tree:
-    """A tree that entries are added to, and its roots and proofs at every size it had.
+    """A growing tree, with its root and proofs at every size it has had.
 
     Parameters
     ----------
@@ -89,7 +89,7 @@ class Tree:
 
     def _range(self, low: int, high: int) -> bytes:
         size = high - low
-        if size & (size - 1) == 0:  # whole: it was hashed when its last leaf came
+        if size & (size - 1) == 0:  # complete: it was hashed when its last leaf was added
             level = size.bit_length() - 1
             return self._levels[level][low >> level]
         k = _split(size)
@@ -113,7 +113,7 @@ class Tree:
 
 
 def includes(leaf: bytes, index: int, size: int, proof: Sequence[bytes], root: bytes) -> bool:
-    """Return whether a leaf hash stands at `index` in the tree of this root (2.1.3.2)."""
+    """Return whether a leaf hash is at `index` in the tree with this root (2.1.3.2)."""
     if not 0 <= index < size:
         return False
     place, last, found = index, size - 1, leaf

@@ -1,9 +1,8 @@
-"""The part of a ledger that travels in a bag: its own entries, and a proof that they stand in it.
+"""The part of a ledger in a bag: the charge's entries, and a proof that the ledger contains them.
 
-``entries.jsonl`` holds the entries of the charge and of the lots drawn from it, and those that tell
-of the keys they are signed with. ``proof.json`` holds a signed head of the ledger and, for each
-entry, the inclusion proof (RFC 9162) that leads from it to that head. Nothing in them tells of
-other charges.
+``entries.jsonl`` holds the entries of the charge, of the lots drawn from it, and of the keys that
+signed them. ``proof.json`` holds a signed head of the ledger and, for each entry, the inclusion
+proof (RFC 9162) that leads from it to that head. Neither reveals anything about other charges.
 """
 
 from __future__ import annotations
@@ -36,7 +35,7 @@ PROOF = Path("content/ledger/proof.json")
 
 
 class Inclusion(Part):
-    """Where an entry stands in the ledger, and the digests that lead from it to the head."""
+    """The place of an entry in the ledger, and the digests that lead from it to the head."""
 
     number: int
     """The entry's number."""
@@ -55,7 +54,7 @@ class Proof(Part):
 
 @dataclass(frozen=True)
 class BagLedger:
-    """What a bag carries of the ledger."""
+    """A bag's part of the ledger."""
 
     lines: tuple[bytes, ...]
     entries: tuple[Entry, ...]
@@ -73,10 +72,10 @@ class BagLedger:
 
 
 def bag_ledger(ledger: Ledger, charge: str) -> BagLedger:
-    """Return the part of a ledger that goes into the bag of a charge.
+    """Return the part of a ledger for the bag of a charge.
 
-    The head is the first that holds the charge's own entries and its lots': sealing other charges
-    later leaves the bag as it is.
+    Its head is the first that includes the entries of the charge and its lots, so that sealing
+    other charges later does not change the bag.
     """
     entries = ledger.of(charge)
     drawn = dict.fromkeys(entry.lot for entry in ledger.drawn_from(charge))
@@ -113,7 +112,7 @@ def _belongs(entry: AnyEntry, own: set[int]) -> bool:
 
 
 def lot_records(lots: Sequence[LotEntry]) -> Iterator[tuple[Path, LotEntry]]:
-    """Yield where the record each lot's entry seals is kept."""
+    """Yield the path of the record that each lot's entry seals."""
     count: Counter[str] = Counter()
     for entry in lots:
         count[entry.lot] += 1
@@ -121,7 +120,7 @@ def lot_records(lots: Sequence[LotEntry]) -> Iterator[tuple[Path, LotEntry]]:
 
 
 def read_proof(root: Path) -> Proof | None:
-    """Return the proof of a bag; None where there is none or it cannot be read."""
+    """Return the proof of a bag; None if it is missing or cannot be read."""
     try:
         return Proof.model_validate(read_canonical((root / PROOF).read_bytes()))
     except (OSError, ValueError, ValidationError):
@@ -129,7 +128,7 @@ def read_proof(root: Path) -> Proof | None:
 
 
 def check_proof(lines: Sequence[Line], proof: Proof) -> list[Difference]:
-    """Name entries that the proof does not show to stand in the ledger, and a head that is none."""
+    """Report entries that the proof does not show to be in the ledger, and an invalid head."""
     where = PROOF.as_posix()
     found = []
     if not proof.head.fits:

@@ -1,8 +1,7 @@
-"""A sealed charge reviewed again from the files it was sealed on.
+"""Reviews a sealed charge again from the sealed files.
 
-The files are laid out in a folder of their own, made for the purpose and thrown away, so that
-nothing but what the entry names can have a part in the result, and nothing is written beside what
-is audited.
+The files are copied to a temporary folder, so that nothing but what the entry names can affect the
+result, and nothing is written beside what is audited.
 """
 
 from __future__ import annotations
@@ -26,14 +25,14 @@ from kilnfolio.review.review import review_charge
 
 @dataclass
 class Gathered:
-    """The files of an entry, and what is not as sealed among them."""
+    """The files of an entry, and those that are not as sealed."""
 
     files: dict[str, bytes] = field(default_factory=dict)
     differences: list[Difference] = field(default_factory=list)
 
 
 def gather(root: Path, entry: Entry, *, holds: bool, closed: bool) -> Gathered:
-    """Return the files an entry was sealed on.
+    """Return the files of an entry.
 
     Parameters
     ----------
@@ -42,11 +41,11 @@ def gather(root: Path, entry: Entry, *, holds: bool, closed: bool) -> Gathered:
     entry : Entry
         The seal.
     holds : bool
-        It is the last of its charge. What then lies in its place and is not as sealed is
-        compared as it lies there, so that the numbers it moves are named.
+        Whether it is the last entry of its charge. Then a changed file is used as it is, so that
+        the numbers it changes are reported.
     closed : bool
-        Nothing in `root` may have changed since, as in a bag. In a mill folder a file shared with
-        other charges may have: the kept copy then serves.
+        Whether nothing in `root` may have changed since, as in a bag. In a mill folder a file
+        shared with other charges may change; then the kept copy is used.
     """
     gathered = Gathered()
     for file in entry.files:
@@ -97,7 +96,7 @@ def _difference(file: SealedFile, lying: bytes | None, what: str) -> Difference:
 
 @contextmanager
 def laid_out(files: Mapping[str, bytes]) -> Iterator[MillFolder]:
-    """Read a mill folder made of these files and no other.
+    """Read a mill folder made of these files alone.
 
     Raises
     ------
@@ -118,7 +117,7 @@ def review_again(files: Mapping[str, bytes], charge: str) -> dict[str, Any] | li
     Returns
     -------
     dict or list of Difference
-        The dossier, or why there is none.
+        The dossier, or the reasons why there is none.
     """
     try:
         with laid_out(files) as folder:
@@ -129,7 +128,7 @@ def review_again(files: Mapping[str, bytes], charge: str) -> dict[str, Any] | li
             Difference(kind="record-unreadable", where=str(problem.place), what=str(problem))
             for problem in error.problems
         ]
-    except Exception as error:  # whatever fails on files somebody may have altered is a finding
+    except Exception as error:  # any failure on possibly altered files is a finding
         return [
             Difference(
                 kind="not-recomputed",

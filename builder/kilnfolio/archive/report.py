@@ -1,4 +1,4 @@
-"""An audit's report in words, for a person at a terminal, and as plain values for a program."""
+"""The report of an audit, as text for a person and as plain values for a program."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ from typing import Any
 from kilnfolio.archive.audited import AuditReport, EditionAudit, FolderAudit, SealAudit
 from kilnfolio.archive.compare import Difference
 
-#: The rules always shown; the others, where they differ.
+#: The versions that are always shown; others are shown if they differ.
 _VERSIONS = ("version", "kilnfolio", "limits_revision", "schedule")
-#: Words for them, where the key alone does not say.
+#: Words for them, if the key alone is not clear.
 _WORDS = {"version": "rules"}
 
 
 def report_data(report: AuditReport) -> dict[str, Any]:
-    """Return a report as plain JSON values, with what it concludes in words beside them."""
+    """Return a report as plain JSON values, including its conclusions in words."""
     data = report.model_dump(mode="json")
     for folder, audited in zip(data["folders"], report.folders, strict=True):
         for seal, found in zip(folder["seals"], audited.seals, strict=True):
@@ -24,14 +24,14 @@ def report_data(report: AuditReport) -> dict[str, Any]:
 
 
 def report_text(report: AuditReport, words: Callable[[str], str] | None = None) -> str:
-    """Return a report as plain text, the verdict first.
+    """Return a report as plain text, with the verdict first.
 
     Parameters
     ----------
     report : AuditReport
-        What was found.
+        The results of the audit.
     words : callable, optional
-        Turns hex digits into words that are read out over the telephone.
+        Turns hex digits into words that can be read out over the telephone.
     """
     lines = [f"{report.path}: {report.verdict}"]
     if report.edition:
@@ -66,7 +66,7 @@ def report_text(report: AuditReport, words: Callable[[str], str] | None = None) 
 
 
 def _edition(edition: EditionAudit) -> Iterator[str]:
-    """Yield what was found of the files of an edition."""
+    """Yield the lines about the files of an edition."""
     yield f"Edition: {_many(edition.files, 'file')} against its manifest"
     if edition.public_key:
         yield f"  signed with {edition.public_key}"
@@ -120,7 +120,7 @@ def _seal(seal: SealAudit) -> Iterator[str]:
 
 
 def _rules(seal: SealAudit) -> str:
-    """Return the versions sealed, and those used now where they are others."""
+    """Return the sealed versions, and those used now if they differ."""
     parts = []
     for name, value in sorted(seal.rules_sealed.items(), key=lambda item: item[0] != "version"):
         now = seal.rules_now.get(name, value)
@@ -143,6 +143,6 @@ def _many(count: int, noun: str) -> str:
 
 
 def _plain(line: str) -> str:
-    """Return a line whose characters act on no terminal: some of them came from what is audited."""
+    """Return a line without control characters, since some of it comes from what is audited."""
     line = line.replace("\N{NO-BREAK SPACE}", " ").replace("\N{NARROW NO-BREAK SPACE}", " ")
     return "".join(c if c.isprintable() or c == "\n" else f"\\u{ord(c):04x}" for c in line)

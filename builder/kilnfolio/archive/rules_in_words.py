@@ -1,4 +1,4 @@
-"""The rules a record was made by, in words, for a reader whose kilnfolio is another or none."""
+"""The rules behind a record in words, for readers with another kilnfolio or none."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from kilnfolio.review.findings import CHECKS
 
 
 def rules_used(dossier: Dossier) -> Iterator[str]:
-    """Yield the part of the README that says by which rules the record was made."""
+    """Yield the part of the README about the rules by which the record was made."""
     rules = dossier.rules
     yield from heading("Rules used")
     for name, value in (
@@ -37,7 +37,7 @@ def rules_used(dossier: Dossier) -> Iterator[str]:
 
 
 def checks_in_words(dossier: Dossier) -> Iterator[str]:
-    """Yield what each check of a record asks, and why."""
+    """Yield what each check of a record examines, and why."""
     asked = dict.fromkeys(finding.check for finding in dossier.findings)
     known = [CHECKS[slug] for slug in asked if slug in CHECKS]
     if not known:

@@ -1,8 +1,8 @@
-"""A charge sealed, amended, and whether it still is as it was sealed.
+"""Seals and amends charges, and tells whether they still are as sealed.
 
-A sealed record never changes. What is found wrong later is put right in the charge's files, and an
-amendment adds a new entry with its reason; the record it takes the place of stays and can still be
-recomputed, because every file it rested on is kept beside the ledger.
+A sealed record never changes. Errors found later are corrected in the charge's files, and an
+amendment adds a new entry with its reason; the earlier record remains and can still be recomputed,
+because every file behind it is kept beside the ledger.
 """
 
 from __future__ import annotations
@@ -44,13 +44,13 @@ def seal(folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.datet
     keys : Keys
         The mill's key.
     at : datetime
-        When, with its zone.
+        When, with a zone.
 
     Raises
     ------
     SealRefusedError
-        A finding fails and is not answered, the charge is sealed already, a file changed since it
-        was reviewed, or the ledger does not hold.
+        A failed check is not answered, the charge is already sealed, a file changed since it was
+        reviewed, or the ledger has problems.
     UnusableKeyError
         The key is not listed as the mill's.
     """
@@ -60,19 +60,19 @@ def seal(folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.datet
 def amend(
     folder: MillFolder, dossier: Dossier, by: str, keys: Keys, at: dt.datetime, reason: str
 ) -> Entry:
-    """Seal a changed charge again, in place of its last entry.
+    """Seal a changed charge again, amending its last entry.
 
     Parameters
     ----------
     folder, dossier, by, keys, at
-        As for `seal`.
+        See `seal`.
     reason : str
         Why the record was changed; it is published.
 
     Raises
     ------
     SealRefusedError
-        As for `seal`; also when the charge is not sealed, nothing changed, or there is no reason.
+        As in `seal`; also if the charge is not sealed, nothing changed, or no reason is given.
     """
     if not reason.strip():
         raise SealRefusedError("an amendment needs a reason: it is printed with the record")
@@ -121,7 +121,7 @@ def _enter(
 
 
 def check_words(what: str, words: str, of: Any) -> None:
-    """Refuse words that a record could not hold, as a name with control characters in it."""
+    """Refuse text that a record could not contain, such as a name with control characters."""
     try:
         TypeAdapter(of).validate_python(words.strip())
     except ValidationError as error:
@@ -179,8 +179,8 @@ def inputs_of(root: Path, names: Iterable[str]) -> tuple[Input, ...]:
 def _supporting(folder: MillFolder, dossier: Dossier) -> tuple[Input, ...]:
     """Return the files that the inputs name and without which they cannot be read alone.
 
-    The publications cited, and the species that the schedule and the limits name beside those of
-    the charge.
+    They are the publications cited, and the species that the schedule and the limits name besides
+    those of the charge.
     """
     charge = folder.charges[dossier.charge].record
     named = set(folder.schedules[charge.schedule].record.for_stock.species)
@@ -197,7 +197,7 @@ Word = Literal["unsealed", "sealed", "changed", "amended"]
 
 @dataclass(frozen=True)
 class SealState:
-    """Whether a charge's own files are as they were sealed."""
+    """Whether a charge's own files are still as sealed."""
 
     charge: str
     word: Word
@@ -209,18 +209,18 @@ class SealState:
 
     @property
     def last(self) -> Entry | None:
-        """The entry that holds."""
+        """The entry in force."""
         return self.entries[-1] if self.entries else None
 
 
 def state(
     root: Path, charge: str, ledger: Ledger | None = None, *, numbers: bool = True
 ) -> SealState:
-    """Return whether a charge is as it was sealed, and name what is not.
+    """Return whether a charge is still as sealed, and what is not.
 
-    Only its own files count, its record and its logger exports. What other charges share, as
-    limits, species, schedules, kilns and the mill's address, may change: the copies kept with the
-    seal go on serving. Nor do later rules break a seal; see `review.versions`.
+    Only its own files count: its record and its logger exports. What it shares with other charges,
+    such as limits, species, schedules, kilns and the mill's address, may change, since copies are
+    kept with the seal. Nor do later rules break a seal; see `review.versions`.
 
     Parameters
     ----------
@@ -229,9 +229,9 @@ def state(
     charge : str
         The charge.
     ledger : Ledger, optional
-        The mill's ledger, where it is read already.
+        The mill's ledger, if it has already been read.
     numbers : bool
-        Where a file changed, review it with the rest as sealed, and name the numbers that move.
+        If a file changed, review it with the rest as sealed, and report the numbers that change.
     """
     ledger = ledger or read_ledger(root)
     entries = ledger.of(charge)
@@ -260,7 +260,7 @@ def _lost_copies(root: Path, entry: Entry) -> Iterator[Difference]:
 
 
 def own_changes(root: Path, entry: Entry) -> Iterator[Difference]:
-    """Yield each of a charge's own files that is not as its seal has it."""
+    """Yield each of a charge's own files that is not as sealed."""
     for file in entry.files:
         if not entry.is_own(file.path):
             continue
@@ -285,7 +285,7 @@ def own_changes(root: Path, entry: Entry) -> Iterator[Difference]:
 
 
 def _moved_numbers(root: Path, entries: tuple[Entry, ...]) -> list[Difference]:
-    """Return the numbers that change with a charge's own files, all else being as sealed."""
+    """Return the numbers that change with a charge's own files, with everything else as sealed."""
     entry = entries[-1]
     path = dossier_path(entry.charge, len(entries))
     sealed = _read_dossier(root / path)
@@ -299,5 +299,5 @@ def _read_dossier(path: Path) -> dict[str, Any] | None:
     try:
         value = read_json(path.read_bytes())
     except (OSError, ValueError):
-        return None  # the ledger's own check has named it
+        return None  # the check of the ledger has reported it
     return value if isinstance(value, dict) else None

@@ -1,9 +1,9 @@
-"""How every sealed charge and lot of a mill stands, as derived values: as it was sealed, or not.
+"""Derived values about sealed charges and lots: their sealed records, and whether they changed.
 
-A sealed charge is read and reviewed from the copies its seal keeps, and a sealed lot by the limits
-and species it was sealed with: `SEALED` binds this to a graph. One whose own files were changed is
-still shown as it was sealed, and `check` and `build` name it until it is amended or the change is
-undone.
+A sealed charge is read and reviewed from the copies kept with its seal, and a sealed lot by the
+limits and species with which it was sealed: `SEALED` binds this to a graph. One whose own files
+were changed is still shown as sealed, and `check` and `build` report it until it is amended or the
+change is undone.
 """
 
 from __future__ import annotations
@@ -33,14 +33,14 @@ from kilnfolio.records.reading import charge_as_sealed, lot_as_sealed, lot_is_se
 from kilnfolio.review.dossier import Dossier, Finding
 from kilnfolio.review.reviews import dossier_as_sealed, library_of_sealed_lot
 
-#: The slug a broken seal is reported under, beside the findings of the checks.
+#: The slug of a finding about a broken seal.
 AS_SEALED = "as-sealed"
-#: Differences a message names.
+#: Most differences that a message names.
 _NAMED = 3
 
-#: What is not as it was sealed, in words.
+#: In words, what is not as sealed.
 broken = Group("broken")
-#: The public keys that charges were sealed with.
+#: The public keys with which charges were sealed.
 public_keys = Group("public keys")
 
 
@@ -81,14 +81,14 @@ def ledger(graph: Graph, _: str) -> Mapping[str, Any]:
 
 
 def ledger_of_bag(graph: Graph, number: str) -> BagLedger:
-    """Return what the bag of a sealed charge carries of the ledger."""
+    """Return the part of the ledger for the bag of a sealed charge."""
     part = ledger.entry(graph, f"bag:{number}")
-    assert isinstance(part, BagLedger)  # a bag is made of a sealed charge
+    assert isinstance(part, BagLedger)  # only sealed charges have bags
     return part
 
 
 def part_of_ledger(graph: Graph, noun: str, number: str) -> Ledger:
-    """Return what the ledger holds of one charge or lot, with all that is wrong with the ledger."""
+    """Return the ledger's entries about one charge or lot, with all the problems of the ledger."""
     return Ledger(
         ledger.entry(graph, f"{noun}:{number}", ()), ledger.entry(graph, "differences", ())
     )
@@ -105,14 +105,14 @@ def entries_of_lot(graph: Graph, number: str) -> tuple[LotEntry, ...]:
 
 
 def is_sealed(graph: Graph, noun: str, number: str) -> bool:
-    """Return whether the ledger holds a charge or lot."""
+    """Return whether a charge or lot is sealed."""
     return ledger.entry(graph, f"{noun}:{number}") is not None
 
 
 def note_sealed(graph: Graph, entries: Sequence[SealEntry]) -> None:
-    """Note that the copies kept with seals are read, which stay when others are sealed.
+    """Record that the copies kept with seals are read, which do not change when others are sealed.
 
-    What stands before them in the ledger is noted with them: each entry signs the hash of it.
+    This includes what precedes them in the ledger, since each entry signs its hash.
     """
     graph.file(KEYRING.as_posix())
     for entry in entries:
@@ -121,14 +121,14 @@ def note_sealed(graph: Graph, entries: Sequence[SealEntry]) -> None:
 
 
 def note_dossiers(graph: Graph, number: str, count: int) -> None:
-    """Note that the sealed dossiers of a charge are read."""
+    """Record that the sealed dossiers of a charge are read."""
     for ordinal in range(1, count + 1):
         graph.file(dossier_path(number, ordinal).as_posix())
 
 
 def demo_keys(root: Path) -> frozenset[str]:
-    """Return the public keys of a mill that are the demonstration's."""
-    with contextlib.suppress(RecordProblems):  # then the ledger does not hold, which is said
+    """Return those public keys of a mill that are demonstration keys."""
+    with contextlib.suppress(RecordProblems):  # the ledger then has a problem, which is reported
         keyring = read_keyring(root)
         return (
             frozenset(key.public_key for key in keyring.keys if key.demo)
@@ -143,7 +143,7 @@ def demo_keys(root: Path) -> frozenset[str]:
 
 @inline("sealed folder")
 def sealed_folder(graph: Graph, number: str) -> MillFolder | None:
-    """Return the records a charge was sealed on; None where it is not sealed."""
+    """Return the records behind a charge's seal; None if it is not sealed."""
     entries = entries_of_charge(graph, number)
     if not entries:
         return None
@@ -186,7 +186,7 @@ def _library_of_sealed_lot(graph: Graph, number: str) -> MillFolder | None:
 
 
 def sealed_but(*, charge: str = "", lot: str = "") -> Bound:
-    """Return what reads sealed charges and lots as they were sealed, but for one to be amended."""
+    """Return bindings that read sealed charges and lots as sealed, except one to be amended."""
     return {
         charge_as_sealed.name: lambda graph, number: (
             None if number == charge else _charge_as_sealed(graph, number)
@@ -204,17 +204,17 @@ def sealed_but(*, charge: str = "", lot: str = "") -> Bound:
     }
 
 
-#: Reads every sealed charge and lot as it was sealed.
+#: Bindings that read every sealed charge and lot as sealed.
 SEALED: Bound = sealed_but()
 
 
 def open_sealed_mill(root: Path) -> MillFolder:
-    """Return a mill folder whose sealed charges and lots are read as they were sealed.
+    """Return a mill folder whose sealed charges and lots are read as sealed.
 
     Raises
     ------
     RecordProblems
-        It is not a mill's folder.
+        It is not a mill folder.
     """
     return open_mill(root, bound=SEALED)
 
@@ -232,7 +232,7 @@ def _sealed_lots(graph: Graph) -> tuple[str, ...]:
 
 @derived("charge standing", keys=_sealed_charges, batch=20, fills=(broken,))
 def charge_standing(graph: Graph, number: str) -> SealState:
-    """Return how a sealed charge stands against the ledger."""
+    """Return whether a sealed charge is still as sealed."""
     entries = entries_of_charge(graph, number)
     note_sealed(graph, entries[-1:])
     _note_own(graph, entries)
@@ -244,7 +244,7 @@ def charge_standing(graph: Graph, number: str) -> SealState:
 
 @derived("lot standing", keys=_sealed_lots, fills=(broken,))
 def lot_standing(graph: Graph, number: str) -> LotState:
-    """Return how a sealed lot stands against the ledger."""
+    """Return whether a sealed lot is still as sealed."""
     entries = entries_of_lot(graph, number)
     graph.file(lot_record_path(number, len(entries)).as_posix())
     _note_own(graph, entries)
@@ -272,14 +272,14 @@ def _tell(graph: Graph, stands: SealState | LotState, name: str) -> None:
 def broken_findings(
     graph: Graph, charges: Sequence[str] | None = None, lots: Sequence[str] | None = None
 ) -> dict[str, Finding]:
-    """Return what is not as it was sealed, by the name `check` prints: ``C1``, ``lot L1``.
+    """Return findings on broken seals, by the name that `check` prints: ``C1``, ``lot L1``.
 
     Parameters
     ----------
     graph : Graph
         The mill.
     charges, lots : sequence of str, optional
-        Those to look at; every sealed one where left out.
+        Those to check; by default all sealed ones.
     """
     return dict(
         _broken(
@@ -302,7 +302,7 @@ def _broken(
 
 
 def broken_finding(stands: SealState | LotState, name: str) -> Finding:
-    """Return what is said of a charge or lot that is not as it was sealed."""
+    """Return the finding on a charge or lot that is not as sealed."""
     last, differences = stands.entries[-1], stands.differences
     named = "; ".join(f"{d.where}: {d.what}" for d in differences[:_NAMED])
     more = len(differences) - _NAMED
@@ -320,12 +320,12 @@ def broken_finding(stands: SealState | LotState, name: str) -> Finding:
 
 
 def changed_words(stands: SealState | LotState) -> str:
-    """Return what of a charge or lot is not as sealed, for its own page; empty where all is."""
+    """Return what in a charge or lot is not as sealed, for its own page; empty if all is."""
     named = list(dict.fromkeys(f"{d.where}: {d.what}" for d in stands.differences))
     more = f"; and {len(named) - _NAMED} more" if len(named) > _NAMED else ""
     return f"{'; '.join(named[:_NAMED])}{more}." if named else ""
 
 
 def broken_words(stands: SealState | LotState, name: str) -> str:
-    """Return the same in a sentence that names it."""
+    """Return the same as a sentence that names the charge or lot."""
     return f"{name}: {broken_finding(stands, name).message}"

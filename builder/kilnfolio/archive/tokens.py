@@ -1,8 +1,8 @@
-"""Addresses of lots that cannot be guessed.
+"""Unguessable addresses of lots.
 
-A lot's page is reached by whoever holds the pack, and by nobody who merely knows how the mill
-numbers its lots. The key never enters a site; without it the addresses of other lots cannot be had
-from one's own.
+A lot's page can be reached by anyone who holds the pack, but not by somebody who merely knows how
+the mill numbers its lots. The key never enters a site; without it, the address of one lot does not
+reveal those of others.
 """
 
 from __future__ import annotations
@@ -18,11 +18,11 @@ from pathlib import Path
 
 from kilnfolio.archive.durable import write_secret, write_whole
 
-#: The least key taken [bytes]: as long as the digest (RFC 2104, section 3).
+#: Shortest key accepted [bytes]: the length of the digest (RFC 2104, section 3).
 KEY_BYTES = hashlib.sha256().digest_size
-#: Length of a token [characters]: 32 of base32 carry 160 bits, more than the 128 asked for.
+#: Length of a token [characters]: 32 in base32 carry 160 bits, more than the 128 required.
 TOKEN_LENGTH = 32
-#: Keeps this use of the key apart from any other.
+#: Separates this use of the key from any other.
 _PURPOSE = b"kilnfolio lot address 1\x00"
 
 
@@ -54,17 +54,17 @@ def lot_token(lot_id: str, key: bytes) -> str:
     return base64.b32encode(digest).decode("ascii").lower()[:TOKEN_LENGTH]
 
 
-#: Where a mill keeps the key of its lots' addresses, relative to the mill folder.
+#: Path of the key for lots' addresses in a mill folder.
 KEY_FILE = Path("keys/lot-addresses.key")
-#: Where that of an invented mill is kept; everybody has it, so its addresses can be guessed.
+#: Path of an invented mill's key; everybody has it, so its addresses can be guessed.
 DEMO_KEY_FILE = Path("content/demo-keys/lot-addresses.key")
-#: The lots whose earlier addresses were withdrawn, each with the last key that is meant.
+#: The lots whose earlier addresses were withdrawn, each with the number of the last key concerned.
 WITHDRAWN_FILE = Path("keys/withdrawn-addresses.txt")
 _WITHDRAWN_HEAD = """\
 # Lots whose addresses under replaced keys lead to their records no more: the number of the last key
 # that is meant, and the lot. Written by 'kilnfolio new keys --withdraw LOT'.
 """
-#: What a build says where the mill has no key.
+#: The warning of a build if the mill has no key.
 NO_KEY = (
     f"no customer edition: {KEY_FILE} is missing, and without it the address of a lot could be "
     "guessed; make it with 'kilnfolio new keys' and keep a copy in the mill's safe"
@@ -72,23 +72,23 @@ NO_KEY = (
 
 
 def make_token_key(path: Path) -> None:
-    """Make a new key, readable by its owner alone.
+    """Make a new key, readable only by its owner.
 
     Raises
     ------
     FileExistsError
-        There is one already: with another, every label in the yard would lead nowhere.
+        There is one already; with a new one, every label in the yard would lead nowhere.
     """
     write_secret(path, f"{secrets.token_hex(KEY_BYTES)}\n".encode("ascii"))
 
 
 def replace_token_key(root: Path) -> Path:
-    """Move the key aside, where it goes on serving labels already printed, and make a new one.
+    """Move the key aside, where it still serves labels already printed, and make a new one.
 
     Returns
     -------
     Path
-        Where the old key is now.
+        The new path of the old key.
 
     Raises
     ------
@@ -109,16 +109,16 @@ def replace_token_key(root: Path) -> Path:
 
 @dataclass(frozen=True)
 class AddressKeys:
-    """The keys that the addresses of a mill's lots are made with.
+    """The keys behind the addresses of a mill's lots.
 
     Attributes
     ----------
     in_use : bytes or None
-        The one that new labels get; None where the mill has none.
+        The key for new labels; None if the mill has none.
     replaced : tuple of (int, bytes)
-        Those it replaced, numbered in the order they went, the newest first.
+        Earlier keys, newest first, numbered in the order in which they were replaced.
     withdrawn : mapping of str to int
-        By lot, the number of the last replaced key whose address leads to the record no more.
+        By lot, the number of the last replaced key whose address no longer leads to the record.
     """
 
     in_use: bytes | None
@@ -129,7 +129,7 @@ class AddressKeys:
         return self.in_use is not None
 
     def serving(self, lot: str) -> tuple[str, ...]:
-        """Return the tokens that lead to a lot's record, that of new labels first."""
+        """Return the tokens that lead to a lot's record, starting with that of new labels."""
         if self.in_use is None:
             return ()
         gone = self.withdrawn.get(lot, 0)
@@ -139,18 +139,18 @@ class AddressKeys:
         )
 
     def dead(self, lot: str) -> tuple[str, ...]:
-        """Return the tokens of a lot that were withdrawn, the newest first."""
+        """Return the withdrawn tokens of a lot, newest first."""
         gone = self.withdrawn.get(lot, 0) if self.in_use is not None else 0
         return tuple(lot_token(lot, key) for number, key in self.replaced if number <= gone)
 
 
 def read_address_keys(root: Path, *, invented: bool) -> AddressKeys:
-    """Return the mill's keys; that of the demonstration where an invented mill has no other.
+    """Return the mill's keys; the demonstration key if an invented mill has no other.
 
     Raises
     ------
     ValueError
-        As for `read_token_key`, or a line of the withdrawn addresses is no number and lot.
+        As in `read_token_key`; or a line of the withdrawn addresses is not a number and a lot.
     """
     now = read_token_key(root, invented=invented)
     if now is None:
@@ -161,17 +161,17 @@ def read_address_keys(root: Path, *, invented: bool) -> AddressKeys:
 
 
 def withdraw(root: Path, lots: Sequence[str]) -> int:
-    """Note that the addresses of lots under every replaced key lead to their records no more.
+    """Record that addresses of lots under replaced keys no longer lead to their records.
 
     Returns
     -------
     int
-        How many replaced keys that are.
+        The number of replaced keys.
 
     Raises
     ------
     FileNotFoundError
-        No key was replaced, so the addresses in use are the only ones there are.
+        No key was replaced, so there are no other addresses than those in use.
     """
     older = _older(root)
     if not older:
@@ -203,7 +203,7 @@ def _withdrawn(root: Path) -> dict[str, int]:
 
 
 def _older(root: Path) -> list[tuple[int, Path]]:
-    """Return the keys that were replaced, the newest first, as in ``lot-addresses.2.key``."""
+    """Return the replaced keys, newest first, from files such as ``lot-addresses.2.key``."""
     found = (root / KEY_FILE).parent.glob(f"{KEY_FILE.stem}.*{KEY_FILE.suffix}")
     numbered = [(path.suffixes[0].lstrip("."), path) for path in found]
     return sorted(((int(n), p) for n, p in numbered if n.isdecimal()), reverse=True)
@@ -215,7 +215,7 @@ def read_token_key(root: Path, *, invented: bool) -> bytes | None:
     Raises
     ------
     ValueError
-        The file does not hold 64 hex digits or more, lines that begin with '#' left aside.
+        The file does not hold 64 or more hex digits, apart from lines that begin with '#'.
     """
     for name in (KEY_FILE, *((DEMO_KEY_FILE,) if invented else ())):
         path = root / name

@@ -1,4 +1,4 @@
-"""Which keys may have signed an entry: those the mill lists, or those an auditor trusts."""
+"""Which keys may sign an entry: those that the mill lists, or those that an auditor trusts."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from kilnfolio.archive.keyring import KEYRING, Keyring
 
 @dataclass(frozen=True)
 class TrustedKey:
-    """A public key had from the mill by another way than its files."""
+    """A public key of the mill that was obtained by another route than its files."""
 
     public_key: str
     """64 hex digits."""
@@ -26,12 +26,12 @@ _LINE = re.compile(r"([0-9A-Fa-f]{64})(?:\s+until\s+(\d{4}-\d{2}-\d{2}))?")
 
 
 def read_trust(path: Path) -> tuple[TrustedKey, ...]:
-    """Return the keys a file lists, one a line, as ``KEY`` or ``KEY until 2026-10-31``.
+    """Return the keys listed in a file, one per line, as ``KEY`` or ``KEY until 2026-10-31``.
 
     Raises
     ------
     ValueError
-        A line is something else; blank lines and those that begin with ``#`` are passed over.
+        A line is something else; blank lines and those that begin with ``#`` are ignored.
     """
     found = []
     for row, line in enumerate(path.read_text("utf-8").splitlines(), 1):
@@ -45,12 +45,12 @@ def read_trust(path: Path) -> tuple[TrustedKey, ...]:
 
 
 def trusted_key(text: str, where: str = "") -> TrustedKey:
-    """Return the key that words name, as ``KEY`` or ``KEY until 2026-10-31``.
+    """Return the key in a text such as ``KEY`` or ``KEY until 2026-10-31``.
 
     Raises
     ------
     ValueError
-        They name none.
+        The text is something else.
     """
     match = _LINE.fullmatch(text.strip())
     try:
@@ -67,16 +67,16 @@ def trusted_key(text: str, where: str = "") -> TrustedKey:
 
 
 class KnownKeys:
-    """The keys of a ledger, and what is known of each.
+    """The keys of a ledger, and what is known about each.
 
     Parameters
     ----------
     keyring : Keyring, optional
         The mill's own list.
     entries : sequence of AnyEntry
-        The ledger, or the part of it at hand.
+        The entries of the ledger, or those available.
     trusted : sequence of TrustedKey
-        Keys had by another way; where given, no other key is taken.
+        Keys obtained by another route; if given, no other key is accepted.
     """
 
     def __init__(
@@ -96,7 +96,7 @@ class KnownKeys:
         }
 
     def problems(self, entry: AnyEntry) -> Iterator[tuple[str, str]]:
-        """Yield why an entry's key is not to be taken: a kind and a sentence's end."""
+        """Yield why an entry's key is not acceptable: a kind of difference, and a clause."""
         key, day = entry.public_key, entry.at.date()
         yield from self.outside(key, day)
         if self._keyring is not None and key not in self._introduced:
@@ -115,7 +115,7 @@ class KnownKeys:
         yield from self.ended(key, day, entry.number)
 
     def ended(self, key: str, day: dt.date, number: int) -> Iterator[tuple[str, str]]:
-        """Yield which entry replaced or revoked a key before an entry of this number."""
+        """Yield whether a key had been replaced or revoked by this day or entry."""
         replaced, revoked = self._replaced.get(key), self._revoked.get(key)
         if replaced and number > replaced.number:
             yield (
@@ -130,7 +130,7 @@ class KnownKeys:
             )
 
     def outside(self, key: str, day: dt.date) -> Iterator[tuple[str, str]]:
-        """Yield why a key is not one the auditor trusts; nothing where none were given."""
+        """Yield why the auditor does not trust a key; nothing if no trusted keys were given."""
         if not self._trusted:
             return
         trusted = self._trusted.get(key)

@@ -1,4 +1,4 @@
-"""Entries about the ledger itself: keys replaced and revoked, clocks corrected, witnesses added."""
+"""Adds entries about the ledger itself: key changes, clock corrections and witnesses."""
 
 from __future__ import annotations
 
@@ -21,20 +21,20 @@ from kilnfolio.archive.keyring import read_keyring, replace_listed
 from kilnfolio.archive.keys import MILL_KEYS, Keys, keys_at, make_keys, swap_keys
 from kilnfolio.archive.witness import NoWitnessError, read_countersignature, read_time_stamp
 
-#: The new key while it takes the place of the old one.
+#: The new key while it is replacing the old one.
 NEW_KEY = "seal-key.new.pem"
 
 
 def convert(root: Path, keys: Keys) -> SignedHead:
-    """Sign the head of a ledger that has none, or none of its last entry.
+    """Sign the head of a ledger whose last entry has no signed head.
 
-    Nothing in the ledger is rewritten: entries of the older format go on being verified as they
-    are, and become leaves of the tree.
+    Nothing in the ledger is rewritten: entries of the older format are still verified as before,
+    and become leaves of the tree.
 
     Raises
     ------
     SealRefusedError
-        The ledger does not hold, is empty, or is signed already.
+        The ledger has problems, is empty, or is already signed.
     """
     with writing(root) as ledger:
         if not ledger.ledger.entries:
@@ -48,7 +48,7 @@ def convert(root: Path, keys: Keys) -> SignedHead:
 def rotate_key(root: Path, keys: Keys, by: str, reason: str, at: dt.datetime) -> KeyRotation:
     """Replace the mill's key: the old one signs the entry, the new one endorses it.
 
-    It may be stopped at any moment and started again: the entry is written once.
+    It may be interrupted at any time and repeated: the entry is written only once.
 
     Parameters
     ----------
@@ -59,7 +59,7 @@ def rotate_key(root: Path, keys: Keys, by: str, reason: str, at: dt.datetime) ->
     by, reason : str
         Who replaces it, and why.
     at : datetime
-        When, with its zone.
+        When, with a zone.
     """
     folder = root / MILL_KEYS
     waiting = folder / NEW_KEY
@@ -96,12 +96,12 @@ def rotate_key(root: Path, keys: Keys, by: str, reason: str, at: dt.datetime) ->
 def revoke_key(
     root: Path, keys: Keys, revoked: str, last_day: dt.date, by: str, reason: str, at: dt.datetime
 ) -> KeyRevocation:
-    """Say that a key may not be trusted after a day, as one that was stolen.
+    """Revoke a key, such as a stolen one, after a given day.
 
     Raises
     ------
     SealRefusedError
-        The key is not one this mill has sealed with.
+        The mill has never sealed with this key.
     """
     keyring = read_keyring(root)
     if keyring is None or keyring.find(revoked) is None:
@@ -124,7 +124,7 @@ def revoke_key(
 
 
 def correct_clock(root: Path, keys: Keys, by: str, reason: str, at: dt.datetime) -> ClockCorrection:
-    """Name the entries that a wrong clock dated later than now; sealing then goes on from now.
+    """Mark the entries that a wrong clock dated later than now, so that sealing can continue.
 
     Raises
     ------
@@ -164,16 +164,16 @@ def add_witness(
     Parameters
     ----------
     root, keys, by, at
-        As for `rotate_key`.
+        See `rotate_key`.
     data : bytes
-        The countersignature's file, or the token.
+        The content of the countersignature's file, or the token.
     head : Head, optional
-        For a token, the state it covers; found among the ledger's own where it is left out.
+        For a token, the state it covers; by default found among the ledger's own.
 
     Raises
     ------
     SealRefusedError
-        It confirms no state of this ledger.
+        It does not confirm a state of this ledger.
     """
     with writing(root) as ledger:
         ledger.refuse(at, keys)

@@ -1,8 +1,8 @@
-"""A state of the ledger confirmed by somebody outside the mill.
+"""Confirmation of a state of the ledger by somebody outside the mill.
 
-A witness signs a head's size and root with an Ed25519 key, or a time-stamping service covers them
-with a token (RFC 3161). Either shows later that this ledger stood then, however the mill's clock
-ran and whoever has its key.
+A witness signs a head's size and root with an Ed25519 key, or a time-stamping service issues a
+token for them (RFC 3161). Either later proves that the ledger had this state then, whatever the
+mill's clock showed and whoever holds its key.
 
 References
 ----------
@@ -26,12 +26,12 @@ from kilnfolio.archive.keys import Keys, signature_fits
 from kilnfolio.records.model import Name
 from kilnfolio.review.dossier import Part
 
-TYPE_CHECKING = False  # few mills keep time stamps: their libraries load when there is one to read
+TYPE_CHECKING = False  # few mills have time stamps: load their libraries on demand
 if TYPE_CHECKING:
     from cryptography import x509
     from cryptography.hazmat.primitives import hashes
 
-#: Digests that a token may cover the head by.
+#: Digests that a token may use.
 _HASHES = ("sha256", "sha384", "sha512")
 
 
@@ -40,7 +40,7 @@ class NoWitnessError(ValueError):
 
 
 class Countersignature(Part):
-    """What a witness hands back."""
+    """A countersignature of a head by a witness."""
 
     kind: Literal["ledger-witness"] = "ledger-witness"
     """What the file is."""
@@ -55,12 +55,12 @@ class Countersignature(Part):
 
     @property
     def fits(self) -> bool:
-        """Whether it fits its signature."""
+        """Whether the signature is valid."""
         return signature_fits(self.public_key, self.head.text, self.signature)
 
 
 def countersign(head: Head, witness: str, keys: Keys) -> Countersignature:
-    """Return a head confirmed with a witness's own key."""
+    """Return the countersignature of a head with a witness's own key."""
     return Countersignature(
         head=Head(size=head.size, root=head.root),
         witness=witness.strip(),
@@ -70,12 +70,12 @@ def countersign(head: Head, witness: str, keys: Keys) -> Countersignature:
 
 
 def read_countersignature(data: bytes) -> Countersignature:
-    """Return a countersignature that fits.
+    """Return a countersignature after verifying it.
 
     Raises
     ------
     NoWitnessError
-        It is none, or does not fit.
+        It is not a countersignature, or is invalid.
     """
     try:
         found = Countersignature.model_validate(read_canonical(data.strip()))
@@ -87,12 +87,12 @@ def read_countersignature(data: bytes) -> Countersignature:
 
 
 def countersignature_text(found: Countersignature) -> bytes:
-    """Return a countersignature as its file."""
+    """Return the text of a countersignature's file."""
     return canonical(found) + b"\n"
 
 
 def unconfirmed(entry: WitnessEntry) -> str:
-    """Return why an entry's witness does not confirm the head it names; empty where it does."""
+    """Return why an entry's witness does not confirm the head it names; empty if it does."""
     if entry.token:
         try:
             read_time_stamp(base64.b64decode(entry.token, validate=True), entry.head)
@@ -112,7 +112,7 @@ def unconfirmed(entry: WitnessEntry) -> str:
 
 
 class TimeStamp(Part):
-    """What a time-stamp token says."""
+    """The content of a time-stamp token."""
 
     at: dt.datetime
     """The service's time."""
@@ -123,20 +123,20 @@ class TimeStamp(Part):
 def read_time_stamp(token: bytes, head: Head) -> TimeStamp:
     """Check a time-stamp token against a head, without a network.
 
-    The token's signature is checked with the certificate it carries. Whether that certificate is
-    the service's is for ``openssl ts -verify -CAfile`` with the service's own root to say.
+    The token's signature is checked with the certificate it contains. Whether that is the service's
+    certificate can be checked by ``openssl ts -verify -CAfile`` with the service's own root.
 
     Parameters
     ----------
     token : bytes
         An RFC 3161 response or token, DER.
     head : Head
-        The state it is to cover.
+        The state that it must cover.
 
     Raises
     ------
     NoWitnessError
-        It is no token, covers something else, or its signature does not fit.
+        It is not a token, covers something else, or has an invalid signature.
     """
     try:
         signed = _signed_data(token)
@@ -148,7 +148,7 @@ def read_time_stamp(token: bytes, head: Head) -> TimeStamp:
         certificate = _signer_fits(signed)
     except NoWitnessError:
         raise
-    except Exception as error:  # a parser of foreign bytes: whatever it says, it is no token
+    except Exception as error:  # whatever a parser of foreign bytes raises, it is not a token
         raise NoWitnessError(f"it is no RFC 3161 time-stamp token: {error}") from None
     if algorithm not in _HASHES or hashlib.new(algorithm, head.text).digest() != covered:
         raise NoWitnessError(f"the token does not cover the head of {head.size} entries")
@@ -172,7 +172,7 @@ def _signed_data(token: bytes) -> Any:
 
 
 def _signer_fits(signed: Any) -> x509.Certificate:
-    """Return the certificate of a token's signer, its signature checked (RFC 5652, 5.4)."""
+    """Return the certificate of a token's signer after checking its signature (RFC 5652, 5.4)."""
     from cryptography import x509
 
     [signer] = signed["signer_infos"]

@@ -340,7 +340,7 @@ def controls(
 
 
 def _controls(found: list[tuple[dt.datetime, dict[str, float]]], rule: str) -> Iterator[Control]:
-    """Yield the controlling MC at each moment; weighings of as many boards are ranked together."""
+    """Yield the controlling MC at each time; weighings with as many boards are ranked together."""
     for _, together in groupby(found, key=lambda one: len(one[1])):
         own = list(together)
         ranks = controlling_boards(np.array([list(mcs.values()) for _, mcs in own]))

@@ -224,7 +224,7 @@ def charge_limits(folder: MillFolder, charge: Charge) -> LimitTable:
 
 
 def equalized(schedule: Schedule) -> bool:
-    """Return whether a charge is equalized: every schedule by MC, others where they say so."""
+    """Return whether a charge is equalized: always by an MC-based schedule, else if it says so."""
     return bool(schedule.equalizing) or not schedule.time_based
 
 
