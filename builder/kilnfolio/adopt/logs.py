@@ -43,9 +43,9 @@ class Decided:
     time_format: str | None = None
     clock: str | None = None
     repeated_hour: str | None = None
-    """What tells apart the hour that autumn repeats; "by row order" or nothing."""
+    """How to tell apart the hour repeated in autumn; "by row order" or None."""
     skipped_rows: list[str] = field(default_factory=list)
-    """How a cell begins in rows without readings, as in EVENT."""
+    """Beginnings of cells that mark a row without readings, as in EVENT."""
 
 
 def parse_column(words: str, sample: Sample) -> tuple[str, Guess]:

@@ -165,11 +165,11 @@ class OtherOutcome:
     check: str
     subject: str
     sealed: str
-    """Outcome as sealed; empty where the check said nothing of this."""
+    """Outcome as sealed; empty if the check had no finding on this."""
     today: str
-    """Outcome by today's limits; empty where it would say nothing of this."""
+    """Outcome under today's limits; empty if it would have no finding on this."""
     message: str
-    """What it would say."""
+    """Its message under today's limits."""
 
     @property
     def sentence(self) -> str:

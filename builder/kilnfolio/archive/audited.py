@@ -20,33 +20,33 @@ class SealAudit(Part):
     kind: str
     """seal or amendment."""
     sealed_at: str
-    """When."""
+    """When it was sealed."""
     by: str
-    """Who."""
+    """Who sealed it."""
     reason: str = ""
     """Why it was amended."""
     dossier: str
-    """SHA-256 sealed."""
+    """SHA-256 of the sealed dossier."""
     public_key: str
-    """The key it is signed with."""
+    """The key that signed it."""
     rules_sealed: dict[str, Any]
-    """The versions it was sealed under."""
+    """The versions under which it was sealed."""
     rules_now: dict[str, Any]
-    """The versions it was computed again with."""
+    """The versions with which it was recomputed."""
     files: int
-    """Files it was computed again from."""
+    """Number of files from which it was recomputed."""
     numbers: int
-    """Numbers compared."""
+    """Number of numbers compared."""
     differences: tuple[Difference, ...]
     """What is not as sealed."""
     moved: tuple[Difference, ...] = ()
-    """What later rules give differently: neither confirmed nor refuted."""
+    """What later rules change; neither confirmed nor refuted."""
     new: tuple[Difference, ...] = ()
     """What later rules add."""
     rules_changes: tuple[str, ...] = ()
-    """What each version of the rules since the seal changed, in its own words."""
+    """What each version of the rules since the seal changed."""
     notes: tuple[Difference, ...]
-    """What changed without moving a number."""
+    """Changes that affect no number."""
 
     @property
     def verdict(self) -> str:
@@ -70,53 +70,53 @@ class LotAudit(Part):
     entry: int
     """Its entry in the ledger."""
     same: bool
-    """Made again, it is the same to the byte."""
+    """Whether the remade record has the same bytes."""
 
 
 class FolderAudit(Part):
     """One bag or one mill folder."""
 
     path: str
-    """Where it lies, as given."""
+    """Its path, as given."""
     kind: Literal["bag", "mill"]
     """What it is."""
     files: int
-    """Files checked against manifests; none in a mill folder."""
+    """Number of files checked against manifests; 0 in a mill folder."""
     entries: int
-    """Entries of its ledger."""
+    """Number of entries in its ledger."""
     head: Head | None = None
-    """The signed state of the ledger; none where none is signed."""
+    """The signed state of the ledger; None if none is signed."""
     differences: tuple[Difference, ...]
     """What is wrong with its files and its ledger."""
     seals: tuple[SealAudit, ...]
     """Every sealed version in it."""
     lots: tuple[LotAudit, ...] = ()
-    """Every sealed record of a lot that was made again."""
+    """Every sealed record of a lot that was remade."""
     open: tuple[Difference, ...] = ()
-    """What could not be confirmed, and times that cannot be right."""
+    """What could not be confirmed, and impossible times."""
     unsealed: tuple[str, ...] = ()
     """Charges of a mill that are not sealed."""
     numbers: tuple[int, ...] = ()
     """Numbers of the ledger's entries in it."""
     pages: tuple[str, ...] = ()
-    """Files of its edition that were made again from it."""
+    """Files of its edition that were remade from it."""
 
 
 class EditionAudit(Part):
     """The files of an edition: pages, series, records and bags."""
 
     path: str
-    """Where it lies, as given."""
+    """Its path, as given."""
     edition: str = ""
-    """auditor or customer, as its seal says; empty where it is not signed."""
+    """auditor or customer, according to its seal; empty if it is not signed."""
     files: int
-    """Files there are."""
+    """Number of files."""
     public_key: str = ""
-    """The key its manifest is signed with; empty where it is not signed."""
+    """The key that signed its manifest; empty if it is not signed."""
     head: Head | None = None
     """The state of the ledger its manifest names."""
     again: int = 0
-    """Files that were made again and are the same; the manifest alone vouches for the others."""
+    """Number of files that were remade and are the same; only the manifest vouches for others."""
     differences: tuple[Difference, ...]
     """Files added, missing or changed, and what is wrong with the manifest."""
     open: tuple[Difference, ...] = ()
@@ -133,17 +133,17 @@ class AuditReport(Part):
     path: str
     """What was audited."""
     kilnfolio: str
-    """The version that computed again."""
+    """The version that ran the audit."""
     trusted_keys: tuple[str, ...]
-    """Public keys had by another way; where none, only the list that came along was at hand."""
+    """Public keys obtained by another route; if empty, only the mill's own list was available."""
     folders: tuple[FolderAudit, ...]
     """Each bag or mill folder."""
     edition: EditionAudit | None = None
-    """The edition, where a whole one was audited."""
+    """The edition, if a whole one was audited."""
     differences: tuple[Difference, ...]
-    """What does not agree between bags, or with an earlier head."""
+    """Disagreements between bags, or with an earlier head."""
     open: tuple[Difference, ...] = ()
-    """What could not be confirmed of them together."""
+    """What could not be confirmed about all of them together."""
 
     @property
     def all_differences(self) -> tuple[Difference, ...]:

@@ -26,13 +26,13 @@ class Difference(Part):
     """One difference from what was sealed."""
 
     kind: str
-    """Plain slug, as in 'file-changed'."""
+    """A slug, as in 'file-changed'."""
     where: str
     """The file, the ledger's line, or the place in a record."""
     what: str
-    """The sentence a person reads."""
+    """The sentence for a person."""
     sealed: str = ""
-    """The value sealed, where there is one."""
+    """The sealed value, if there is one."""
     found: str = ""
     """The value found."""
 
@@ -42,13 +42,13 @@ class Compared:
     """The comparison of a sealed dossier with the same dossier computed again."""
 
     differences: list[Difference] = field(default_factory=list)
-    """What is not the same, and may not differ."""
+    """Differences that are not allowed."""
     moved: list[Difference] = field(default_factory=list)
-    """What later rules say they give differently: neither confirmed nor refuted."""
+    """Changes declared by later rules; neither confirmed nor refuted."""
     new: list[Difference] = field(default_factory=list)
-    """What later rules say they add."""
+    """Additions declared by later rules."""
     notes: list[Difference] = field(default_factory=list)
-    """The version of the package, where it is another."""
+    """The version of the package, if it differs."""
     changes: tuple[RulesChange, ...] = ()
     """The versions of the rules since the seal."""
 

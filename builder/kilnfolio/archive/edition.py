@@ -39,7 +39,7 @@ class EditionSeal(Part):
     """``edition-seal.json``."""
 
     kind: Literal["edition"] = "edition"
-    """Keeps its signature apart from any other."""
+    """Distinguishes its signature from any other."""
     edition: str
     """auditor or customer."""
     kilnfolio: str
@@ -47,9 +47,9 @@ class EditionSeal(Part):
     manifest: Hex32
     """SHA-256 of the manifest."""
     head: Head | None = None
-    """The state of the ledger it was built from; none where nothing is sealed."""
+    """The state of the ledger at the build; None if nothing is sealed."""
     public_key: Hex32
-    """The key it is signed with."""
+    """The key that signed it."""
     signature: Hex64
     """Ed25519 over the canonical JSON of this without the signature."""
 
@@ -89,9 +89,9 @@ class EditionFiles:
     files: dict[str, str] = field(default_factory=dict)
     """SHA-256 by path."""
     seal: EditionSeal | None = None
-    """The signature over the manifest, where it can be read."""
+    """The signature of the manifest, if it can be read."""
     differences: list[Difference] = field(default_factory=list)
-    """Files added, missing, swapped or changed, and a signature that does not fit."""
+    """Files added, missing, swapped or changed, and an invalid signature."""
     open: list[Difference] = field(default_factory=list)
     """What nothing vouches for."""
 

@@ -80,9 +80,9 @@ class Draft(_Drafted):
     dossier: Hex32
     """SHA-256 of the canonical dossier."""
     inputs: tuple[SealedFile, ...]
-    """The files the dossier rests on."""
+    """The files from which the dossier was computed."""
     supporting: tuple[SealedFile, ...] = ()
-    """Files without which the inputs cannot be read, as the list of publications they cite."""
+    """Files needed to read the inputs, such as the list of publications they cite."""
     reason: Text | None = None
     """Why it was amended."""
 
@@ -116,11 +116,11 @@ class LotDraft(_Drafted):
     lot: Number
     """Lot number."""
     record: Hex32
-    """SHA-256 of the canonical record its customer reads."""
+    """SHA-256 of the canonical record that its customer reads."""
     charges: tuple[SealedCharge, ...]
     """The sealed charges it was drawn from."""
     inputs: tuple[SealedFile, ...] = ()
-    """The files its record rests on beside the dossiers; none in format 1."""
+    """The files behind its record besides the dossiers; none in format 1."""
     reason: Text | None = None
     """Why it was amended."""
 
@@ -141,21 +141,22 @@ class _Placed(Part):
     """The fields of an entry's place in the ledger."""
 
     format: Literal[1, 2]
-    """The form of the entry."""
+    """The format of the entry."""
     number: _Count
     """Place in the ledger, from 1."""
     before: Hex32
-    """What stands before it. Format 1: the SHA-256 of the line before, without its end; zeros for
+    """Digest of what precedes it. Format 1: the SHA-256 of the line before, without its end; zeros
+    for
     the first. Format 2: the Merkle tree hash of all entries before it (RFC 9162)."""
     public_key: Hex32
-    """The key it is signed with."""
+    """The key that signed it."""
     signature: Hex64
     """Ed25519 over the canonical entry without this key."""
 
 
 class _Amending(_Placed):
     amends: _Count | None
-    """Number of the entry this one takes the place of."""
+    """Number of the entry that this one replaces."""
 
 
 class Entry(_Amending, Draft):
@@ -195,11 +196,11 @@ class KeyRotation(_Placed, _Drafted):
     kind: Literal["key-rotation"]
     """What the entry is."""
     new_key: Hex32
-    """The public key that seals from here on."""
+    """The public key that seals from now on."""
     new_signature: Hex64
     """Ed25519 by the new key over the canonical entry without both signatures."""
     reason: Text
-    """Why it was replaced."""
+    """Why the key was replaced."""
 
     @property
     def subject(self) -> str:
@@ -215,9 +216,9 @@ class KeyRevocation(_Placed, _Drafted):
     revoked: Hex32
     """The public key."""
     last_day: Day
-    """The last day a seal by it may be trusted."""
+    """The last day on which its seals are trusted."""
     reason: Text
-    """Why, as 'lost with the office laptop'."""
+    """Why, as in 'lost with the office laptop'."""
 
     @property
     def subject(self) -> str:
@@ -245,7 +246,7 @@ class Head(Part):
     """The state of a ledger: the number of its entries, and one digest of them all."""
 
     size: _Count
-    """Entries."""
+    """Number of entries."""
     root: Hex32
     """Their Merkle tree hash (RFC 9162)."""
 

@@ -32,9 +32,9 @@ class SignedHead(Head):
     """A head signed with the mill's key."""
 
     kind: Literal["ledger-head"] = "ledger-head"
-    """Keeps its signature apart from any other."""
+    """Distinguishes its signature from any other."""
     public_key: Hex32
-    """The key it is signed with."""
+    """The key that signed it."""
     signature: Hex64
     """Ed25519 over the canonical head without this key."""
 

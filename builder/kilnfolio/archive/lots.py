@@ -159,12 +159,12 @@ class LotState:
 
     lot: str
     word: Literal["unsealed", "sealed", "changed", "amended"]
-    """changed: what its own file says, or the seal of a charge it was drawn from, is not what its
-    last entry rests on; amended: it is, and that entry amends."""
+    """changed: its own file or the seal of one of its charges differs from the last entry; amended:
+    neither differs, and that entry is an amendment."""
     entries: tuple[LotEntry, ...] = ()
     """Its entries, oldest first."""
     record: bytes = b""
-    """The sealed record; empty where there is none."""
+    """The sealed record; empty if there is none."""
     differences: tuple[Difference, ...] = ()
     """What is not as sealed."""
 

@@ -44,15 +44,15 @@ class MakeAgain:
     """Functions with which higher rooms remake files for the audit."""
 
     notice: str = ""
-    """The safety wording, which the files made for a bag print."""
+    """The safety wording, which is printed in files made for a bag."""
     record: MadeAgain | None = None
-    """Makes again what a bag holds beside the sealed files, as its record in PDF."""
+    """Remakes what a bag holds beside the sealed files, such as its record in PDF."""
     lot: LotAgain | None = None
-    """Makes the record of a lot again."""
+    """Remakes the record of a lot."""
     pages: PagesAgain | None = None
-    """Makes the pages and series of a charge again."""
+    """Remakes the pages and series of a charge."""
     package: Callable[[], Mapping[str, bytes]] | None = None
-    """Returns the files an edition takes from this package as they are, by path."""
+    """Returns the files of an edition that are copied from this package, by path."""
 
 
 def sealed_paths(ledger: Ledger, entries: tuple[Entry, ...]) -> set[str]:

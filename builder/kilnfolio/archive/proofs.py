@@ -47,9 +47,9 @@ class Proof(Part):
     """``proof.json``."""
 
     head: SignedHead
-    """The state of the ledger the entries are shown to stand in."""
+    """The state of the ledger that is shown to contain the entries."""
     inclusions: tuple[Inclusion, ...]
-    """One for each entry of ``entries.jsonl``, in its order."""
+    """One for each entry of ``entries.jsonl``, in the same order."""
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,7 @@ class BagLedger:
     lots: tuple[LotEntry, ...]
     """Those of the lots drawn from it."""
     proof: Proof | None
-    """None where the ledger was not converted, or the last seal was cut short before its head."""
+    """None if the ledger was not converted, or sealing was interrupted before the head."""
 
     @property
     def files(self) -> dict[str, bytes]:

@@ -201,11 +201,11 @@ class SealState:
 
     charge: str
     word: Word
-    """changed: they are not as the last entry sealed them; amended: they are, and it amends."""
+    """changed: they differ from the last entry; amended: they do not, and it is an amendment."""
     entries: tuple[Entry, ...] = ()
     """Its entries, oldest first."""
     differences: tuple[Difference, ...] = ()
-    """Which file, and which number, is not as sealed."""
+    """Files and numbers that are not as sealed."""
 
     @property
     def last(self) -> Entry | None:

@@ -19,7 +19,7 @@ class TrustedKey:
     public_key: str
     """64 hex digits."""
     last_day: dt.date | None = None
-    """The last day it may be trusted; none while it is in use."""
+    """The last day on which it is trusted; None while it is in use."""
 
 
 _LINE = re.compile(r"([0-9A-Fa-f]{64})(?:\s+until\s+(\d{4}-\d{2}-\d{2}))?")

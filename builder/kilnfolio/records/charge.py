@@ -99,7 +99,7 @@ class Section(Record):
     oven_dry: Annotated[Mass, in_range(1, 5000)]
     """Mass after the oven."""
     oven_dry_before: Annotated[Mass, in_range(1, 5000)] | None = None
-    """Mass at the oven weighing two hours before, which shows that it no longer falls."""
+    """Mass at the oven weighing two hours before, which shows that it is constant."""
     stated_mc: MoistureContent | None = None
     """MC written on the sheet."""
 
@@ -123,9 +123,9 @@ class Board(Record):
     id: Name
     """Tag of the board, as the weighings name it."""
     species: Slug | None = None
-    """Species, where the load is mixed."""
+    """Species, if the load is mixed."""
     thickness: Length | None = None
-    """Thickness, where the load is mixed."""
+    """Thickness, if the load is mixed."""
     position: Name | None = None
     """Where it sits in the load."""
     side: Literal["entering-air", "leaving-air", "middle"] | None = None
@@ -182,14 +182,14 @@ class McRound(Record):
     by: Name | None = None
     """Who took it."""
     method: Literal["hand meter", "pins", "as recorded"] = "as recorded"
-    """How it was had: a meter put to the board, pins left in it, or copied from another record."""
+    """How it was taken: a meter on the board, pins left in it, or copied from another record."""
     mc: Annotated[dict[Name, MoistureContent], Field(min_length=1)]
     """MC of each board by its tag. By meter it stands for the boards' MC where steps are judged; as
     recorded, for the forecast alone."""
 
 
 class HandReading(Record):
-    """Bulbs read by hand, with what the sheet says of them."""
+    """Bulbs read by hand, with the values that the sheet states for them."""
 
     at: Moment
     """When the bulbs were read."""
@@ -224,7 +224,7 @@ class StepChange(Record):
     by: Name | None = None
     """Who set it."""
     reason: Text | None = None
-    """Why, where not by the rule."""
+    """Why, if not by the rule."""
 
 
 class Stop(Record):
@@ -274,7 +274,7 @@ class Reading(Record):
     """One piece of the final survey."""
 
     mc: Annotated[Percent, in_range(0, 100)]
-    """As the meter showed it, or from the oven."""
+    """The MC as shown by the meter, or from the oven."""
     pack: Number | None = None
     """Number of the pack the piece lay in."""
     position: Name | None = None
@@ -304,13 +304,13 @@ class Survey(Record):
     wood_temperature: Temperature | None = None
     """Temperature of the wood when measured."""
     calibration_temperature: Temperature | None = None
-    """Temperature the meter's scale holds for."""
+    """Temperature that the meter's scale assumes."""
     corrected_for: list[Literal["temperature", "species"]] = []
     """Corrections already in the readings below; others are applied here, once."""
     depth: Length | None = None
     """Depth of the pins."""
     chosen: Literal["at random", "systematic", "convenience"] = "systematic"
-    """How the pieces were picked; claims about the lot suppose random pieces."""
+    """How the pieces were chosen; claims about the lot assume random pieces."""
     readings: Annotated[list[Reading], Field(min_length=1)]
     """The readings, one for each piece."""
     oven_pairs: list[OvenPair] = []
@@ -327,7 +327,7 @@ class StressTest(Record):
     method: Literal["prong", "slice gap"]
     """How stress was shown."""
     gaps: list[Length]
-    """Inward movement of the prongs, or slice gap, one a section; outward is negative."""
+    """Inward movement of the prongs, or slice gap, one per section; outward is negative."""
     limit: Length
     """Largest gap that passes."""
     shell_mc: Percent | None = None
@@ -344,7 +344,7 @@ class DefectCount(Record):
     pieces: Annotated[int, Field(ge=0)]
     """How many pieces have it."""
     of: Annotated[int, Field(ge=1)]
-    """How many pieces were looked at."""
+    """How many pieces were examined."""
     worst: Length | None = None
     """Worst value, as in bow over 2 m (EN 1310)."""
     note: Text | None = None
@@ -361,16 +361,16 @@ class CoreProbe(Record):
     position: Name
     """Where in the load the piece lay."""
     sealed: bool
-    """The hole was sealed around the probe."""
+    """Whether the hole was sealed around the probe."""
     uncertainty: TemperatureDifference | None = None
-    """Expanded uncertainty; otherwise from the kiln's instrument."""
+    """Expanded uncertainty; by default that of the kiln's instrument."""
 
 
 class Bark(Record):
     """What bark was left on packaging timber."""
 
     widest: Length
-    """Width of the widest patch; 0 mm where there is none."""
+    """Width of the widest patch; 0 mm if there is none."""
     largest: Area | None = None
     """Area of the largest patch among those too wide to be left at any length."""
 
@@ -402,7 +402,7 @@ class Correction(Record):
     old: Name
     """The value that was written before."""
     new: Name
-    """The value that takes its place."""
+    """The new value."""
     reason: Text
     """Why it was changed."""
     by: Name
@@ -421,7 +421,7 @@ class Answer(Record):
     finding: Name
     """Id of the finding, as `kilnfolio check` prints it."""
     kind: AnswerKind
-    """What the answer is: the finding stands and is accepted, a reading was wrong, or something
+    """What the answer is: the finding is accepted, a reading was wrong, or something
     was done about it."""
     reason: Text
     """Why it is accepted, which instrument was at fault, or what corrected it."""
@@ -432,9 +432,9 @@ class Answer(Record):
 
 
 class Waiver(Record):
-    """The older form of an answer, which names a check instead of a finding.
+    """An answer in the older form, which names a check instead of a finding.
 
-    It answers what that check had found by the time it was signed. Write `answers` in new records.
+    It answers what that check had found by the time of signing. Use `answers` in new records.
     """
 
     check: Slug
@@ -465,7 +465,7 @@ class Charge(Record):
     stock: Annotated[list[ChargeStock], Field(min_length=1)]
     """The timber, one entry for each species and thickness."""
     target_mc: Annotated[Percent, in_range(3, 30)]
-    """Final MC aimed at."""
+    """Target MC."""
     stacking: Stacking | None = None
     """How the load was stacked, and the places of its packs."""
     loaded: Moment
@@ -477,7 +477,7 @@ class Charge(Record):
     unloaded: Moment
     """When the load was drawn from the kiln."""
     control_rule: Annotated[ControlRule, _NO_DEFAULT] = "wettest half"
-    """Which boards decide a step; without it, the rule of the mill's region."""
+    """Rule for which boards decide a step; by default that of the mill's region."""
     board_scale: Slug | None = None
     """Instrument the boards are weighed on."""
     scale_resolution: Mass | None = None
@@ -489,7 +489,7 @@ class Charge(Record):
     weighings: list[Weighing] = []
     """Weighings, oldest first."""
     mc_rounds: list[McRound] = []
-    """Rounds of MC without masses, as by hand meter; nothing can recompute them."""
+    """Rounds of MC without masses, as by hand meter, which cannot be recomputed."""
     log: list[LogFile] = []
     """The logger's own files, beside this record."""
     hand_readings: list[HandReading] = []
@@ -519,11 +519,11 @@ class Charge(Record):
     signatures: list[Signature] = []
     """Who signed the record."""
     corrections: list[Correction] = []
-    """Values changed after they were written, the old ones kept."""
+    """Values changed after they were written, with the old ones."""
     answers: list[Answer] = []
     """Signed answers to findings, one each."""
     waivers: list[Waiver] = []
-    """Answers in the older form, which names a check instead of a finding."""
+    """Answers in the older form, which name a check instead of a finding."""
     notes: Text | None = None
     """Free notes; never leave the mill."""
     cooled_for: Duration | None = None

@@ -92,13 +92,13 @@ class Instrument(Record):
     uncertainty: TemperatureDifference | None = None
     """Expanded uncertainty of a temperature reading (about 95 %)."""
     offset: Annotated[float, Field(ge=-10, le=10)] | None = None
-    """Points of MC or EMC to add to what an EMC sensor or pins show, from a comparison."""
+    """Points of MC or EMC to add to the readings of an EMC sensor or pins, from a comparison."""
     uncertainty_points: Annotated[float, Field(gt=0, le=10)] | None = None
     """Expanded uncertainty of the MC or EMC it shows, in points (about 95 %)."""
     calibration_temperature: Temperature | None = None
-    """Temperature the scale of pins holds for; without it they are not corrected for temperature."""
+    """Temperature that the scale of pins assumes; by default they are not corrected for it."""
     corrected_for: list[Literal["temperature", "species"]] = []
-    """Corrections that pins have made themselves; others are applied here, once."""
+    """Corrections already in what pins show; others are applied here, once."""
     resolution: Name | None = None
     """Smallest step it shows, with its unit, as in '0.1 g'."""
     calibrations: list[Calibration] = []

@@ -48,7 +48,7 @@ class Limit(Known):
     meaning: Text
     """What it limits, in a sentence."""
     scope: Scope = Scope()
-    """Where it holds."""
+    """Where it applies."""
 
 
 class Limits(Record):
@@ -59,7 +59,7 @@ class Limits(Record):
     revision: int
     """Revision of the limits; it enters every dossier."""
     limits: dict[Slug, list[Limit]]
-    """By key; the narrowest scope that fits a charge is used."""
+    """Limits by key; the narrowest scope that matches a charge is used."""
 
     @model_validator(mode="after")
     def _within_bounds(self) -> Self:

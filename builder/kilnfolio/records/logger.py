@@ -44,17 +44,17 @@ class TimeColumn(Record):
     """How the export writes the time."""
 
     heading: Name
-    """Heading of the column; the date column where date and time stand apart."""
+    """Heading of the column; of the date column if date and time are in two columns."""
     time_heading: Name | None = None
-    """Heading of the time column, where date and time stand apart."""
+    """Heading of the time column, if date and time are in two columns."""
     format: Annotated[Name, AfterValidator(_time_format)]
-    """As in '%d/%m/%Y %H:%M' (the codes of strftime; date, a space and time where they stand in two
+    """As in '%d/%m/%Y %H:%M' (the codes of strftime; date, a space and time if they are in two
     columns), or 'days since 1899-12-30' for the day number of a spreadsheet."""
     clock: Literal["local", "standard", "utc", "offset"]
     """local: follows daylight saving; standard: the zone's winter time all year; utc; offset: every
     time carries its own (%z)."""
     repeated_hour: Literal["by row order"] | None = None
-    """How the hour that autumn repeats is told apart, for a local clock."""
+    """How to tell apart the hour repeated in autumn, for a local clock."""
 
     @model_validator(mode="after")
     def _offset_where_written(self) -> Self:
@@ -85,7 +85,7 @@ class Column(Record):
     """One column of the export."""
 
     heading: Name
-    """The heading, exactly as the file has it."""
+    """The heading, exactly as in the file."""
     channel: Channel
     """What the column measures."""
     unit: Literal["°C", "°F", "K", "%", "fraction", "on/off"]
@@ -116,9 +116,9 @@ class LoggerProfile(Record):
     encoding: Literal["utf-8", "latin-1", "windows-1252", "utf-16"] = "utf-8"
     """Text encoding."""
     delimiter: Literal[",", ";", "tab", "|"]
-    """What stands between columns."""
+    """The character between columns."""
     decimal: Literal[".", ","]
-    """What stands before decimals."""
+    """The decimal separator."""
     heading_rows: Annotated[int, Field(ge=1, le=5)] = 1
     """Rows before the data."""
     names_row: Annotated[int, Field(ge=1, le=5)] = 1
@@ -130,11 +130,11 @@ class LoggerProfile(Record):
     columns: Annotated[list[Column], Field(min_length=1)]
     """The columns that are used."""
     ignored: list[Name] = []
-    """Headings that are known and not used; any other heading is refused."""
+    """Headings of columns that are not used; any other heading is refused."""
     missing: list[Name] = []
     """Marks for a missing value, as in '-999' or '----'."""
     ignored_rows: list[Name] = []
-    """How a cell begins in rows that hold no readings, as in 'EVENT'; they are counted."""
+    """Beginnings of cells that mark rows without readings, as in 'EVENT'; they are counted."""
 
     @property
     def headings(self) -> list[str]:

@@ -33,9 +33,9 @@ class Order(Record):
     """en-14298: the standard's bands about the target; band: a contract band; maximum: a
     ceiling."""
     lowest: Percent | None = None
-    """Driest a piece may be, for a contract band."""
+    """Lowest MC of a piece, for a contract band."""
     highest: Percent | None = None
-    """Wettest a piece may be, for a contract band or maximum."""
+    """Highest MC of a piece, for a contract band or maximum."""
     share: Annotated[Percent, in_range(50, 100)] | None = None
     """Share of pieces that must lie within; the standard's own share for en-14298."""
     mean_lowest: Percent | None = None
@@ -43,7 +43,7 @@ class Order(Record):
     mean_highest: Percent | None = None
     """Highest lot mean, for a contract band."""
     claimed_confidence: Annotated[Percent, in_range(50, 99.9)] | None = None
-    """Confidence of the share, where the order asks that it be shown by the readings."""
+    """Confidence of the share, if the order asks that the readings show it."""
     stress: Text | None = None
     """Stress class ordered, in words."""
 
@@ -86,13 +86,13 @@ class Lot(Record):
     length: Name | None = None
     """Length sold, in words."""
     order: Order
-    """The MC ordered, and the rule the pieces are judged by."""
+    """The MC ordered, and the rule by which pieces are judged."""
     packs: Annotated[list[Pack], Field(min_length=1)]
     """The packs of the lot, each with the charge it was dried in."""
     storage: Storage | None = None
-    """The air the lot waits in, for the forecast of its MC."""
+    """The air in which the lot is stored, for the forecast of its MC."""
     heat_treatment_stated: bool = False
-    """A heat-treatment statement is asked for."""
+    """Whether a heat-treatment statement is asked for."""
     claim: Name | None = None
     """Certificate claim exactly as on the invoice."""
     shipped: Moment | None = None

@@ -87,9 +87,9 @@ class SignedWording(Record):
     """A translation of the safety wording, read and signed by the mill."""
 
     language: CustomerLanguage
-    """Language it is written in."""
+    """Its language."""
     wording: Name
-    """The digits that an unsigned page prints beside the wording: they stand for its text."""
+    """The digits that an unsigned page prints beside the wording, which identify its text."""
     by: Name
     """Who signs for the mill."""
     on: dt.date
@@ -104,7 +104,7 @@ class Mill(Record):
     name: Name
     """The mill's name as printed."""
     invented: bool = False
-    """True for a demonstration mill: every page then says so."""
+    """True for a demonstration mill; then every page says so."""
     place: Name
     """Town and region, as printed."""
     country: Name
@@ -118,17 +118,17 @@ class Mill(Record):
     time_zone: Annotated[Name, AfterValidator(_zone)]
     """IANA time zone of the clocks people read, as in America/Toronto."""
     altitude: Annotated[Length, in_range(-500_000, 5_000_000)]
-    """Height above sea level, as in 310 m: it sets the air pressure."""
+    """Height above sea level, as in 310 m; it determines the air pressure."""
     pressure: Pressure | None = None
-    """Mean air pressure, where measured; otherwise from the altitude."""
+    """Mean air pressure, if measured; otherwise it follows from the altitude."""
     contact: Contact
     """Printed on every lot page."""
     records_address: Name
-    """Where the customer edition is served; QR codes lead there."""
+    """Address at which the customer edition is served; QR codes lead there."""
     energy_tariff: Annotated[Name, AfterValidator(_tariff)] | None = None
-    """What metered energy costs, as in 0.11 CAD/kWh; for the cost of each charge."""
+    """Price of metered energy, as in 0.11 CAD/kWh, for the cost of each charge."""
     practice: RegionName
-    """Whose rules and words come first, where a charge or an order does not say otherwise."""
+    """The region whose rules and words apply unless a charge or an order says otherwise."""
     about: Text | None = None
     """A sentence or two for the front page."""
 

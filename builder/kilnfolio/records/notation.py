@@ -24,7 +24,7 @@ class DryBulbStage(Record):
     """A dry bulb from one MC downward."""
 
     from_mc: Percent | Literal["green"]
-    """The stage begins at this MC."""
+    """The MC at which the stage begins."""
     dry_bulb: Temperature
     """Its dry bulb."""
 
@@ -39,11 +39,11 @@ class Notation(Known):
     title: Text
     """What the notation is."""
     dry_bulb: dict[Name, list[DryBulbStage]]
-    """By code: the stages in falling MC."""
+    """The stages of each code, by falling MC."""
     mc_classes: dict[Name, list[Percent | Literal["green"]]]
-    """By letter: the MC at which each depression stage begins."""
+    """The MC at which each depression stage begins, by letter."""
     depressions: dict[Name, list[TemperatureDifference]]
-    """By digit: the depression of each stage."""
+    """The depression of each stage, by digit."""
     notes: Text | None = None
     """How far the tables may be trusted."""
 

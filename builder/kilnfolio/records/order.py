@@ -28,12 +28,12 @@ class OpenOrder(Record):
     target_mc: Annotated[Percent, in_range(3, 30)]
     """The MC ordered."""
     due: Day
-    """The day it is to be dry and out of the kiln."""
+    """The date by which it must be dry and out of the kiln."""
     schedule: Slug | None = None
-    """Id of the schedule it will be dried by; one for its timber where absent."""
+    """Id of the schedule to dry it by; by default one for its timber."""
     charges: list[Number] = []
     """The charges it is dried in, once they are known."""
     shipped: Day | None = None
-    """The day it left; from then on it is off the plan."""
+    """The date it left; from then on it is no longer planned."""
     notes: Text | None = None
     """Free notes; they never leave the mill."""

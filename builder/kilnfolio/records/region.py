@@ -20,7 +20,7 @@ class Custom(Record):
     is_: Text
     """What is done, in words."""
     source: Text
-    """Where that stands, or 'common practice'."""
+    """The publication and place, or 'common practice'."""
     status: Status
     """How it is known."""
 
@@ -47,7 +47,7 @@ class Region(Record):
     stress_test: Custom
     """How drying stress is shown."""
     words: dict[Name, Custom]
-    """What this region calls what records and the glossary call so."""
+    """This region's terms for terms of the records and the glossary."""
 
     @property
     def customary_first(self) -> bool:

@@ -73,7 +73,7 @@ class Step(Air):
     """Air held until a moisture content is reached, or for a time."""
 
     until_mc: Annotated[Percent, in_range(2, 150)] | Literal["final"] | None = None
-    """Held until the controlling MC is at this, or 'final' for the last step."""
+    """Held until the controlling MC reaches this; 'final' for the last step."""
     hours: Duration | None = None
     """Held for this long, in a time-based schedule."""
     name: Name | None = None
@@ -111,7 +111,7 @@ class Modification(Record):
     dry_bulb_change: TemperatureDifference | None = None
     """Kelvin added to every step's dry bulb."""
     while_above: Percent | None = None
-    """It holds for steps that begin above this MC; all steps where absent."""
+    """It applies to steps that begin above this MC; by default to all steps."""
 
 
 class Stock(Record):
@@ -124,7 +124,7 @@ class Stock(Record):
     start: Literal["green", "air-dried", "any"] = "green"
     """The state it starts in."""
     sort: Name | None = None
-    """The sort of the wood, where the schedule is for one only, as in sapwood."""
+    """The sort of the wood, if the schedule is for only one, as in sapwood."""
 
 
 class Schedule(Record):
@@ -145,7 +145,7 @@ class Schedule(Record):
     notation: Name | None = None
     """A code expanded by the notation tables, as in T4-D2."""
     steps: list[Step] = []
-    """The steps, where no notation is given."""
+    """The steps, if no notation is given."""
     equalizing: Treatment | None = None
     """Equalizing air for the target below; otherwise from the rule."""
     conditioning: Treatment | None = None
@@ -167,7 +167,7 @@ class Schedule(Record):
             "air-drying yard",
         ]
     ] = []
-    """Kiln types it suits; any where empty."""
+    """Kiln types it suits; empty for any."""
     governs: Text | None = None
     """What governs a step change, in a sentence."""
     notes: Text | None = None

@@ -53,7 +53,7 @@ class GreenMoisture(Known):
     sapwood: Annotated[Percent, in_range(20, 300)] | None = None
     """Sapwood [% MC]."""
     whole_stem: Annotated[Percent, in_range(20, 300)] | None = None
-    """Mean of the whole stem, where heart and sap are not told apart [% MC]."""
+    """Mean of the whole stem, if heartwood and sapwood are not distinguished [% MC]."""
 
 
 class Shrinkage(Known):
@@ -125,7 +125,7 @@ class SafeDailyLoss(Known):
     """The fastest loss of moisture that does not open checks while the wood is wet."""
 
     thickness: Length
-    """The thickness it holds for."""
+    """The thickness it is for."""
     rate: Annotated[Rate, in_range(0.1, 60)]
     """Points of MC a day."""
 
@@ -136,11 +136,11 @@ class WetCeiling(Known):
     dry_bulb: Annotated[Temperature, in_range(20, 130)]
     """The ceiling."""
     while_above: Annotated[Percent, in_range(10, 100)]
-    """It holds while the controlling MC is above this."""
+    """It applies while the controlling MC is above this."""
     thickness: Length | None = None
-    """The thickness it is for; 4/4 to 6/4 where not written."""
+    """The thickness it is for; by default 4/4 to 6/4."""
     sort: Name | None = None
-    """The sort it is for, as in sapwood; every sort that has none of its own where not written."""
+    """The sort it is for, as in sapwood; by default every sort that has none of its own."""
 
 
 class Prone(Known):
@@ -192,29 +192,29 @@ class Species(Record):
     refractory: bool = False
     """Dries slowly and checks easily: daily weighing while wet."""
     specific_gravity: list[SpecificGravity] = []
-    """Specific gravity, one entry a source; the first is used."""
+    """Specific gravity, one entry per source; the first is used."""
     basic_density: Sourced[Density] | None = None
-    """Basic density, where a source gives it; otherwise from the basic specific gravity."""
+    """Basic density, if a source gives it; otherwise it follows from the basic specific gravity."""
     densities: list[DensityRange] = []
     """What other sources give, and density at 12 % MC."""
     green_mc: list[GreenMoisture] = []
-    """Green moisture content, one entry a source."""
+    """Green moisture content, one entry per source."""
     fsp: Sourced[Percent] | None = None
     """The fibre saturation point."""
     shrinkage: Shrinkage | None = None
     """Shrinkage green to oven-dry."""
     shrinkage_elsewhere: list[Shrinkage] = []
-    """What other sources give for the same, where they disagree."""
+    """Values for the same from other sources, if they disagree."""
     shrinkage_to_12: list[ShrinkageTo12] = []
     """Shrinkage down to 12 % MC only."""
     movement: Movement | None = None
     """Movement in use, by point of MC."""
     durability: list[Durability] = []
-    """Natural durability, one entry a source."""
+    """Natural durability, one entry per source."""
     kiln_codes: list[KilnCode] = []
     """Codes of schedules printed beside it."""
     drying_notes: list[DryingNote] = []
-    """What sources say of drying it."""
+    """What sources say about drying it."""
     safe_daily_loss: list[SafeDailyLoss] = []
     """Safe daily loss by thickness."""
     ceiling_while_wet: WetCeiling | None = None

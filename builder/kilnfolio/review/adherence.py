@@ -32,7 +32,7 @@ class Tolerance(NamedTuple):
     depression_k: float
     emc_points: float
     widest_depression_k: float
-    """A depression asked for beyond this is an upper bound."""
+    """A larger set-point of depression is only an upper bound."""
     wet_above_pct: float
     heat_up_h: float
     settling_h: float
@@ -48,7 +48,7 @@ class Outside:
     row: int
     """The reading it began with."""
     hours: float
-    """In all [h]."""
+    """Total [h]."""
     longest_hours: float
     """Longest stretch [h]."""
     worst: float
@@ -69,9 +69,9 @@ class StepKept:
     hours_asked: float | None
     """In a timed schedule [h]."""
     hours_run: float
-    """From start to end, stops left out [h]."""
+    """From start to end without stops [h]."""
     hours_to_reach: float | None
-    """Until dry bulb and humidity were both within tolerance [h]; None where they never were."""
+    """Until both dry bulb and humidity were within tolerance [h]; None if they never were."""
     hours_settled: float
     """Time that is judged [h]."""
     dry_bulb_c: float | None
@@ -91,7 +91,7 @@ class Adherence:
 
     steps: tuple[StepKept, ...]
     counts: np.ndarray
-    """Readings that are judged: running, within a step, no recovery from a stop."""
+    """Mask of readings that are judged: running, within a step, not recovering from a stop."""
     over_dry_bulb: np.ndarray
     """Dry bulb above what was asked [K]; NaN where excused or not judged."""
     over_depression: np.ndarray

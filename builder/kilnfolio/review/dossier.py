@@ -80,7 +80,7 @@ class Working(Part):
     result: str
     """The result with its unit."""
     source: str
-    """Where the formula stands."""
+    """The source of the formula."""
 
 
 class Finding(Part):
@@ -95,9 +95,9 @@ class Finding(Part):
     id: str = ""
     """Names a breach, so that one answer answers one finding; see `review.answers`."""
     noted: bool = False
-    """Something was noticed that asks for no answer; it is no pass, though it stops nothing."""
+    """Something was noticed that needs no answer; it is not a pass, but blocks nothing."""
     where: tuple[Spot, ...] = ()
-    """The lines it points at."""
+    """The lines it refers to."""
     subject: str = ""
     """The board, probe, channel or step it concerns."""
     value: float | None = None
@@ -107,7 +107,7 @@ class Finding(Part):
     unit: str = ""
     """Their unit."""
     at: dt.datetime | None = None
-    """When it began, where it has a time."""
+    """When it began, if it has a time."""
     answered_by: str = ""
     """Who answered it."""
     answer_kind: str = ""
@@ -166,7 +166,7 @@ class BoardPoint(Part):
     daily_loss_pct: float | None = None
     """Points of MC a day since the weighing before."""
     running_hours: float | None = None
-    """Hours the fans ran since the weighing before [h]; none where the log does not say."""
+    """Hours the fans ran since the weighing before [h]; None if the log does not say."""
     hourly_loss_pct: float | None = None
     """Points of MC for each of those hours."""
 
@@ -187,11 +187,11 @@ class OvenDryEstimate(Part):
     oven_dry_uncertainty_g: float
     """Expanded uncertainty [g]."""
     calculated_mc_pct: float | None = None
-    """MC then by the version before [%]."""
+    """MC then, by the version before [%]."""
     sections: tuple[SectionResult, ...] = ()
-    """The sections it rests on."""
+    """The sections from which it was computed."""
     weighings: int = 0
-    """Weighings reckoned with it."""
+    """Number of weighings computed with it."""
     used_from: dt.datetime | None = None
     """The first of them."""
 
@@ -252,7 +252,7 @@ class AirPoint(Part):
     at: dt.datetime
     """Middle of the interval."""
     dry_bulb_c: float | None = None
-    """Dry bulb [°C]; none where no reading was used."""
+    """Dry bulb [°C]; None if no reading was used."""
     wet_bulb_c: float | None = None
     """Wet bulb [°C]."""
     relative_humidity_pct: float | None = None
@@ -286,9 +286,9 @@ class WickIndex(Part):
     """How the depression behaved at constant set-points."""
 
     hours: float
-    """Hours of steady set-points it is had from [h]."""
+    """Hours of constant set-points from which it was determined [h]."""
     drift_k_per_day: float
-    """Mean slope of the depression, by hours; a wick that dries makes it negative [K a day]."""
+    """Mean slope of the depression, weighted by hours; negative for a wick that dries [K a day]."""
     worst_drift_k_per_day: float
     """Steepest fall of any stretch of about a day [K a day]."""
     worst_from: dt.datetime
@@ -301,27 +301,27 @@ class AirResult(Part):
     """How the air was kept."""
 
     logged_hours: float
-    """Hours the log covers, gaps left out [h]."""
+    """Hours covered by the log, without gaps [h]."""
     running_hours: float | None = None
-    """Hours of them with the fans on [h]; none where the log does not say."""
+    """Hours of them with the fans on [h]; None if the log does not say."""
     dry_bulb_over_kh: float | None = None
-    """Dry bulb above what was asked, summed over time [K h]."""
+    """Dry bulb above what was asked, integrated over time [K h]."""
     depression_over_kh: float | None = None
-    """Depression above what was asked, summed over time [K h]."""
+    """Depression above what was asked, integrated over time [K h]."""
     zone_spread_k: float | None = None
-    """Entering and leaving air apart, median [K]."""
+    """Difference between entering and leaving air, median [K]."""
     zone_spread_most_k: float | None = None
-    """... and in the worst twentieth of readings at least [K]."""
+    """The same difference, 95th percentile [K]."""
     load_drop_wet_k: float | None = None
-    """The same with the fans on while the timber was wet, median [K]."""
+    """The same difference with the fans on while the timber was wet, median [K]."""
     load_drop_later_k: float | None = None
-    """... and once it was no longer wet [K]."""
+    """The same once the timber was no longer wet, median [K]."""
     dry_bulb_uncertainty_k: float | None = None
     """Expanded uncertainty of the dry bulb, from the kiln's record [K]."""
     wet_bulb_uncertainty_k: float | None = None
     """Expanded uncertainty of the wet bulb, from the kiln's record [K]."""
     wick: WickIndex | None = None
-    """The wick's index; none without a wet bulb or a day of steady set-points."""
+    """The wick index; None without a wet bulb or a day of constant set-points."""
 
 
 class StepReplay(Part):
@@ -332,7 +332,7 @@ class StepReplay(Part):
     step: int
     """The step begun."""
     trigger_pct: float | None
-    """Controlling MC at which it was due [%]; none in a time-based schedule."""
+    """Controlling MC at which it was due [%]; None in a timed schedule."""
     controlling_pct: float | None
     """Controlling MC at the last weighing before [%]."""
     boards: tuple[str, ...]
@@ -340,7 +340,7 @@ class StepReplay(Part):
     early_by_pct: float | None
     """Points above the trigger; negative when late."""
     verdict: Literal["due", "early", "late", ""] = ""
-    """By the limits for early and late; empty where no MC decides."""
+    """Verdict by the limits for early and late; empty if no MC decides."""
     waited_hours: float | None = None
     """Hours since a weighing showed it due [h]."""
 
@@ -357,9 +357,9 @@ class OutsideResult(Part):
     longest_hours: float
     """The longest stretch [h]."""
     worst: float
-    """Furthest from what was asked."""
+    """Largest deviation from what was asked."""
     unit: str
-    """K of dry bulb or of depression; points of EMC where the log has no wet bulb."""
+    """K of dry bulb or of depression; points of EMC if the log has no wet bulb."""
 
 
 class StepAdherence(Part):
@@ -372,7 +372,7 @@ class StepAdherence(Part):
     label: str
     """Step number, 'equalizing' or 'conditioning'."""
     step: int | None
-    """Step number; none for equalizing and conditioning."""
+    """Step number; None for equalizing and conditioning."""
     start: dt.datetime
     """Begun."""
     end: dt.datetime
@@ -392,17 +392,17 @@ class StepAdherence(Part):
     hours_asked: float | None
     """Hours asked for, in a timed schedule [h]."""
     hours_run: float
-    """Hours run, stops left out [h]."""
+    """Hours run, without stops [h]."""
     hours_to_reach: float | None
-    """Hours until dry bulb and humidity were both within tolerance [h]; none where never."""
+    """Hours until dry bulb and humidity were both within tolerance [h]; None if never."""
     hours_settled: float
     """Hours judged [h]."""
     hours_outside: float
-    """Hours outside the tolerance, side by side [h]."""
+    """Hours outside the tolerance, summed over both sides [h]."""
     outside: tuple[OutsideResult, ...]
-    """On which sides."""
+    """Time outside on each side."""
     verdict: Literal["as asked", "not as asked", "no data"]
-    """By the limit for hours outside, on any side."""
+    """Verdict by the limit for hours outside."""
 
 
 class Gap(Part):
@@ -413,9 +413,9 @@ class Gap(Part):
     end: dt.datetime
     """To."""
     kind: Literal["gap", "stop"]
-    """No readings, or the kiln stood."""
+    """Whether there are no readings, or the kiln stood still."""
     cause: str = ""
-    """Why, where written down."""
+    """The cause, if recorded."""
 
 
 class LogSummary(Part):
@@ -451,7 +451,7 @@ class StageResult(Part):
     set_emc_pct: float
     """EMC set [%]."""
     rule_emc_pct: float
-    """EMC the rule gives [%]."""
+    """EMC given by the rule [%]."""
     achieved_emc_pct: float | None
     """Mean EMC of the last half of the stage [%]."""
     driest_at_start_pct: float | None
@@ -476,13 +476,13 @@ class SurveyResult(Part):
     readings: tuple[float, ...]
     """Corrected readings [% MC]."""
     positions: tuple[str, ...]
-    """Position of each reading in the kiln, '' where not written."""
+    """Position of each reading in the kiln; '' if not recorded."""
     packs: tuple[str, ...]
-    """Pack of each reading, '' where not written."""
+    """Pack of each reading; '' if not recorded."""
     correction_pct: float
     """Temperature correction applied to each reading here [points]."""
     correction_words: str
-    """What was corrected, by whom."""
+    """What was corrected, and by whom."""
     n: int
     """Readings."""
     mean_pct: float
@@ -504,7 +504,7 @@ class SurveyResult(Part):
     tolerance_share_pct: float | None = None
     """Share of the load they hold [%]."""
     chosen: str = ""
-    """How the pieces were picked."""
+    """How the pieces were chosen."""
 
 
 class HeatRun(Part):
@@ -550,7 +550,7 @@ class WaterAndHeat(Part):
     metered_over_least: float | None = None
     """Metered energy over the least heat."""
     cost: float | None = None
-    """What the metered energy cost, by the mill's tariff."""
+    """Cost of the metered energy, by the mill's tariff."""
     currency: str = ""
     """Currency of it."""
     tariff: str = ""
@@ -563,9 +563,9 @@ class Assessment(Part):
     rule: str
     """The rule in words, with its numbers."""
     met: bool | None
-    """Kept, not kept, or (none) not assessed."""
+    """Whether the order is met; None if not assessed."""
     sentence: str
-    """What may be said to the customer."""
+    """The statement for the customer."""
     mean_pct: float | None = None
     """Mean of the readings [% MC]."""
     mean_low_pct: float | None = None
@@ -583,7 +583,7 @@ class Assessment(Part):
     n: int = 0
     """Readings."""
     share_shown_pct: float | None = None
-    """Share of the lot these readings support at 95 % confidence, if picked at random."""
+    """Share of the lot that these readings support at 95 % confidence, if chosen at random."""
     readings_needed: int | None = None
     """Readings needed to show the share asked, if all lie within."""
     readings_from: str = ""
@@ -591,7 +591,7 @@ class Assessment(Part):
     strongest: str = ""
     """The strongest sentence about the whole lot that these readings support."""
     more_readings: int | None = None
-    """Further readings, all within, that would show the share asked; none where no number would."""
+    """Further readings, all within, that would show the share asked; None if no number would."""
 
 
 class LotDossier(Part):
@@ -604,11 +604,11 @@ class LotDossier(Part):
     readings: tuple[float, ...]
     """Corrected readings of those charges' surveys [% MC]."""
     judgement: Assessment
-    """Against the order."""
+    """The assessment against the order."""
     heat_treated: bool | None
-    """Every charge's heat-treatment evidence holds; none where not asked or not evidenced."""
+    """Whether every charge's heat-treatment evidence passes; None if not asked or without it."""
     findings: tuple[Finding, ...]
-    """What the checks of lots say."""
+    """Findings of the checks of lots."""
 
 
 class Rules(Part):
@@ -625,7 +625,7 @@ class Rules(Part):
     pressure_pa: float
     """Air pressure used [Pa]."""
     psychrometer: str
-    """How RH was had from the bulbs."""
+    """How RH was computed from the bulbs."""
     emc_equation: str
     """The EMC equation."""
 
@@ -640,15 +640,15 @@ class Dossier(Part):
     kiln: str
     """Kiln id."""
     rules: Rules
-    """What it rests on."""
+    """The versions behind it."""
     inputs: tuple[Input, ...]
-    """The files it rests on."""
+    """The files from which it was computed."""
     started: dt.datetime
     """Heating began."""
     ended: dt.datetime
     """Drying ended."""
     target_mc_pct: float
-    """Final MC aimed at [%]."""
+    """Target MC [%]."""
     boards: tuple[BoardResult, ...]
     """The sample boards."""
     control_rule: str
@@ -662,7 +662,7 @@ class Dossier(Part):
     steps: tuple[StepReplay, ...]
     """Why each step was made."""
     adherence: tuple[StepAdherence, ...] = ()
-    """How each step was kept; empty without a log or where what was asked is not known."""
+    """How each step was kept; empty without a log or known set-points."""
     gaps: tuple[Gap, ...]
     """Gaps and stops."""
     equalizing: StageResult | None
@@ -676,11 +676,11 @@ class Dossier(Part):
     water: WaterAndHeat | None
     """Water and heat."""
     air: AirResult | None = None
-    """How the air was kept; none without a log."""
+    """How the air was kept; None without a log."""
     workings: tuple[Working, ...]
     """The arithmetic."""
     findings: tuple[Finding, ...]
-    """What the checks say."""
+    """Findings of the checks."""
 
     def outcome_of(self, *checks: str) -> Outcome:
         """Return the most severe outcome among the findings of `checks`, or of all by default."""

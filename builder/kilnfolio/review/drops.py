@@ -31,11 +31,11 @@ class LoadDrop:
     """The drop across the load with the fans on, by stage of the charge."""
 
     wet_k: float | None
-    """While the timber is wet, median [K]; None where the log has too few hours of it."""
+    """Median while the timber is wet [K]; None if the log has too few hours of it."""
     later_k: float | None
-    """Once it is no longer wet, median [K]; None likewise."""
+    """Median once it is no longer wet [K]; None likewise."""
     later_row: int
-    """The first reading that counts as later; 0 where there is none."""
+    """Index of the first reading that counts as later; 0 if there is none."""
 
 
 @dataclass(frozen=True)

@@ -26,15 +26,15 @@ class ChargeEvidence:
     stock: tuple[int, str, str]
     """Revision of the schedule, species and thickness of its first stock."""
     air: KilnCharge | None
-    """None where there is no log."""
+    """None without a log."""
     positions: tuple[tuple[str, float], ...]
-    """Position of each reading of the survey, and its points above the mean of the survey [%]."""
+    """Position of each reading of the survey, and its deviation from the survey's mean [points]."""
     days: float
     """Heating to end."""
     final_sd: float | None
     """Standard deviation of the final survey [points]; None under two readings."""
     defects: tuple[tuple[str, int, int], ...]
-    """Defect, pieces found, pieces looked at."""
+    """Defect, pieces affected, pieces examined."""
 
 
 @dataclass(frozen=True)
@@ -45,13 +45,13 @@ class KilnCharge:
     started: dt.datetime
     wick: WickIndex | None
     zone_spread_k: float | None
-    """Entering and leaving air apart, median [K]."""
+    """Difference between entering and leaving air, median [K]."""
     zone_spread_most_k: float | None
-    """... in the worst twentieth of readings [K]."""
+    """The same difference, 95th percentile [K]."""
     load_drop_wet_k: float | None
     """The drop across the load while wet, median [K]."""
     load_drop_later_k: float | None
-    """... and later [K]."""
+    """The drop across the load later, median [K]."""
     dry_bulb_over_kh: float | None
     """Dry bulb above what was asked [K h]."""
     depression_over_kh: float | None
@@ -78,9 +78,9 @@ class KilnEvidence:
     charges: tuple[KilnCharge, ...]
     wet_spots: tuple[WetSpot, ...]
     surveys: int
-    """Surveys the wet spots are had from."""
+    """Number of surveys behind the wet spots."""
     drops: tuple[UnusualDrop, ...]
-    """Charges whose drop across the load stood above the kiln's own history, the newest first."""
+    """Charges with a higher drop across the load than earlier ones, newest first."""
 
 
 @dataclass(frozen=True)

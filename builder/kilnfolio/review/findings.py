@@ -74,9 +74,9 @@ class Breach:
     limit: float | None = None
     unit: str = ""
     severity: Severity | None = None
-    """Where it differs from the check's own."""
+    """The severity, if it differs from the check's own."""
     at: dt.datetime | np.datetime64 | None = None
-    """When it began, where it has a time."""
+    """When it began, if it has a time."""
 
 
 @dataclass(frozen=True)

@@ -31,9 +31,9 @@ class Flip:
     check: str
     """Slug of the check."""
     before: Counter[str]
-    """How often each outcome under today's limits."""
+    """Counts of outcomes under today's limits."""
     after: Counter[str]
-    """How often each outcome under the limits proposed."""
+    """Counts of outcomes under the proposed limits."""
 
 
 @dataclass(frozen=True)

@@ -30,7 +30,7 @@ class LimitTable:
     limits: Limits
     subject: Subject = Subject()
     mill_in: tuple[str, ...] = ()
-    """Where the mill is: its country and its place, as its record has them."""
+    """The mill's country and place, as in its record."""
     _found: dict[tuple[str, Subject | None], Limit] = field(
         default_factory=dict, compare=False, repr=False
     )

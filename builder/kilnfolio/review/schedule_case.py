@@ -29,7 +29,7 @@ class ScheduleCase:
     stock: tuple[tuple[Species, float], ...]
     """Species, each with a thickness [mm]."""
     target_pct: float | None
-    """Final MC [%]; None where the schedule names none."""
+    """Final MC [%]; None if the schedule has none."""
     limits: LimitTable
     pressure_pa: float
 

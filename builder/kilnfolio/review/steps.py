@@ -23,16 +23,16 @@ class Made:
     """One step change with the MC that triggered it."""
 
     index: int
-    """Its place in the record."""
+    """Its index in the record."""
     change: StepChange
     trigger_pct: float | None
-    """Controlling MC it was due at; None for the first step and in a timed schedule."""
+    """Controlling MC at which it was due; None for the first step and in a timed schedule."""
     control: Control | None
     """The boards at the last weighing before."""
     due_since: dt.datetime | None
-    """The weighing that showed it due, or a day after the step before where that is later."""
+    """The weighing that showed it due, or a day after the previous step if that is later."""
     verdict: Verdict
-    """Empty where no MC decides."""
+    """Empty if no MC decides."""
 
     @property
     def early_by_pct(self) -> float | None:

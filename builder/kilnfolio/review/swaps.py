@@ -27,9 +27,9 @@ class Swap:
     how: str
     """'from this weighing on' or 'at this weighing only'."""
     gain_pct: float
-    """What the lighter of the two seems to have gained [%]."""
+    """The apparent gain of the lighter board [%]."""
     until: dt.datetime | None
-    """The weighing at which both masses fit again; None where they never do."""
+    """The weighing at which both masses fit again; None if they never do."""
 
     def covers(self, board: str, at: dt.datetime) -> bool:
         """Return whether the swap, or its reversal, explains the change up to a weighing."""

@@ -96,19 +96,19 @@ class Argument:
     """One argument of a formula."""
 
     name: str
-    """As the handbook and the review call it."""
+    """Its name in the handbook and the review."""
     of: type[Quantity] = Quantity
-    """Its dimension; `Quantity` itself takes any."""
+    """Its dimension; `Quantity` itself accepts any."""
     many: bool = False
-    """A list of such values."""
+    """Whether it is a list of such values."""
     optional: bool = False
-    """It may be left out."""
+    """Whether it may be omitted."""
     default: str = ""
-    """What is put in where it is left out, as a person would write it; none where empty."""
+    """The default, as a person would write it; empty for none."""
     choices: tuple[str, ...] = ()
-    """The words it may be, where it is a word."""
+    """The words allowed, if it is a word."""
     limit: str = ""
-    """The mill's limit that is put in where it is left out; see `with_limits`."""
+    """The mill's limit used by default; see `with_limits`."""
 
 
 @dataclass(frozen=True)
@@ -116,23 +116,23 @@ class Formula:
     """A formula for the handbook and the review."""
 
     name: str
-    """What `compute` calls it."""
+    """Its name in `compute`."""
     function: Callable[..., Any]
-    """Physics, by keyword in house units."""
+    """The physics function, called by keyword in house units."""
     arguments: tuple[Argument, ...]
-    """What it takes."""
+    """Its arguments."""
     symbols: str
     """The formula in symbols."""
     put_in: str | Callable[[Mapping[str, Given]], str]
     """The right-hand side with ``{argument}`` for values, or a function that writes it."""
     source: str
-    """Where the formula stands."""
+    """Its source."""
     of: type[Quantity] | None = None
-    """Dimension of the result; None: that of what is put in."""
+    """Dimension of the result; None for that of the arguments."""
     decimals: int = 1
-    """Digits after the point in the result."""
+    """Decimals of the result."""
     unit: str = ""
-    """Unit the result is printed in, where it is not the house unit."""
+    """Unit of the printed result, if not the house unit."""
 
     def argument(self, name: str) -> Argument | None:
         """Return the argument of this name."""
@@ -144,13 +144,13 @@ class Result:
     """The result of a formula."""
 
     value: float | tuple[float, float]
-    """In the house unit; two values for an interval."""
+    """The value in the house unit; two values for an interval."""
     quantity: Quantity
-    """The value with its rounded words; the lower end of an interval."""
+    """The value with its rounded text; the lower end of an interval."""
     text: str
-    """As printed: both unit systems where they differ."""
+    """The printed text, in both unit systems if they differ."""
     working: Working
-    """The board."""
+    """The working."""
 
 
 class WrongArgumentsError(ValueError):

@@ -27,9 +27,9 @@ class _Entry(Record):
     """The fields of every entry."""
 
     id: Annotated[str, Field(pattern=r"^[A-Za-z0-9-]{8,60}$")] | None = None
-    """Made up by the device that keeps it, the same whenever it is handed over."""
+    """Chosen by the device, and the same whenever the entry is handed over."""
     by: Name | None = None
-    """Who did it; without it, the person the file names."""
+    """Who did it; by default the person named by the file."""
 
 
 class WeighingEntry(_Entry):
@@ -55,7 +55,7 @@ class StepEntry(_Entry):
     step: Annotated[int, Field(ge=1, le=60)]
     """Number of the step, from 1."""
     reason: Text | None = None
-    """Why, where not by the rule."""
+    """Why, if not by the rule."""
 
 
 class StopEntry(_Entry):
@@ -66,7 +66,7 @@ class StopEntry(_Entry):
     start: Moment
     """When it stopped. The same start later with an end completes the stop."""
     end: Moment | None = None
-    """When it ran again; left out while it stands still."""
+    """When it ran again; absent while it stands still."""
     cause: Text
     """Why it stood still."""
 
@@ -96,7 +96,7 @@ class StageEntry(_Entry):
     start: Moment
     """When it began. The same start later with an end completes it."""
     end: Moment | None = None
-    """When it ended; left out while it runs."""
+    """When it ended; absent while it runs."""
     dry_bulb: Temperature
     """Dry bulb set."""
     emc: Percent
@@ -130,7 +130,7 @@ class EntryFile(Record):
     by: Name
     """Who made the entries."""
     device: Name
-    """The device, as its owner calls it."""
+    """The device's name."""
     saved: Moment
     """Time of the device's clock when the file was saved, with its offset."""
     zone: Name

@@ -20,7 +20,7 @@ class Options:
 
     sheet: str | None = None
     column: list[str] | None = None
-    """What a column is, as HEADING=ROLE, where its heading does not say or says otherwise."""
+    """The role of columns, as HEADING=ROLE, if the heading does not tell or is wrong."""
     unit: str | None = None
     decimal: str | None = None
     dates: str | None = None
@@ -46,17 +46,17 @@ class Table:
     options: Options
     problems: list[Problem] = field(default_factory=list)
     moments: dict[int, str | None] = field(default_factory=dict)
-    """Of columns headed by a day."""
+    """Times of columns whose heading is a date."""
     used: set[int] = field(default_factory=set)
     """Columns that were read."""
     used_rows: set[int] = field(default_factory=set)
-    """Rows that were read, by their place in `rows`."""
+    """Indices into `rows` of the rows that were read."""
     left_out: list[str] = field(default_factory=list)
-    """What of the sheet is not used, a sentence each."""
+    """Parts of the sheet that are not used, one sentence each."""
     notes: list[str] = field(default_factory=list)
-    """What a person must know of what was read, a sentence each."""
+    """What a person must know about what was read, one sentence each."""
     proposed: list[Proposal] = field(default_factory=list)
-    """Columns read by what they hold, for a person to confirm."""
+    """Columns recognized by content, for a person to confirm."""
 
     def read_as(self) -> list[str]:
         """Return how each column is read, one sentence each."""

@@ -181,7 +181,7 @@ class Ceiling:
     above_pct: float
     whose: str
     unknown_for: str = ""
-    """The thickness, where it is beyond those the sheet has a ceiling for: it bears less."""
+    """The thickness, if it exceeds those for which the sheet has a ceiling: it bears less."""
 
 
 def ceiling_for(case: Case, stock: ChargeStock) -> Ceiling | None:
