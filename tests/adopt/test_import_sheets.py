@@ -469,7 +469,7 @@ def test_a_survey(mill, tmp_path):
 def test_a_survey_that_nobody_signed_for_is_refused(mill, tmp_path, capsys):
     path = write_survey(tmp_path / "survey.csv")
     assert main(["import", "survey", str(path), str(mill), "--charge", "C1"]) == 2
-    assert "Give it with --at, --by, --method" in capsys.readouterr().err
+    assert "Give them with --at, --by, --method" in capsys.readouterr().err
 
 
 def test_a_reading_out_of_range_is_refused(mill, tmp_path, capsys):

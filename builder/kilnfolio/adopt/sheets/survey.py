@@ -21,7 +21,7 @@ def survey_text(table: Table, charge: Document) -> str:
             table.sheet.file,
             "the sheet does not say when, by whom and how",
             "a survey without them proves nothing",
-            f"Say it with {', '.join(lacking)}, "
+            f"Give them with {', '.join(lacking)}, "
             "as in --at 2026-03-30T10:00 --by 'A. N. Other' --method 'resistance meter'",
         )
     lines = [
