@@ -9,7 +9,7 @@ import pytest
 from tests.adopt.own_files import write_survey, write_workbook
 from tests.minimal import minimal_mill
 
-from kilnfolio.adopt.cell_formulas import worked_out
+from kilnfolio.adopt.cell_formulas import recalculated
 from kilnfolio.cli import main
 from kilnfolio.records.checking import checked_mill
 
@@ -364,7 +364,7 @@ SHEET = {"A1": 10.0, "A2": 4, "A3": None, "B1": "words", "B2": True, "B3": 2.5}
     ],
 )
 def test_a_formula_is_worked_out_as_a_spreadsheet_does(formula, gives):
-    assert worked_out(formula, SHEET.get) == gives
+    assert recalculated(formula, SHEET.get) == gives
 
 
 @pytest.mark.parametrize(

@@ -19,8 +19,8 @@ from kilnfolio.archive.keys import (
     Keys,
     UnusableKeyError,
     find_keys,
+    is_signed_by,
     make_keys,
-    signature_fits,
 )
 from kilnfolio.records.problems import RecordProblems
 
@@ -56,8 +56,8 @@ def test_rfc_8032(tmp_path, secret, public, message, signature):
     keys = Keys(private, tmp_path, False)
     assert keys.public == public
     assert keys.sign(bytes.fromhex(message)) == signature
-    assert signature_fits(public, bytes.fromhex(message), signature)
-    assert not signature_fits(public, bytes.fromhex(message) + b"\0", signature)
+    assert is_signed_by(public, bytes.fromhex(message), signature)
+    assert not is_signed_by(public, bytes.fromhex(message) + b"\0", signature)
 
 
 def test_every_bit_of_a_signature_counts():
@@ -65,13 +65,13 @@ def test_every_bit_of_a_signature_counts():
     raw = bytearray.fromhex(signature)
     for bit in range(8 * len(raw)):
         raw[bit // 8] ^= 1 << bit % 8
-        assert not signature_fits(public, bytes.fromhex(message), raw.hex()), bit
+        assert not is_signed_by(public, bytes.fromhex(message), raw.hex()), bit
         raw[bit // 8] ^= 1 << bit % 8
 
 
 def test_a_key_that_is_none_fits_nothing():
-    assert not signature_fits("00", b"", VECTORS[0][3])
-    assert not signature_fits("zz", b"", VECTORS[0][3])
+    assert not is_signed_by("00", b"", VECTORS[0][3])
+    assert not is_signed_by("zz", b"", VECTORS[0][3])
 
 
 def test_a_new_key_is_its_owners_alone_and_is_found_again(tmp_path):

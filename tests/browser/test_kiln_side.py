@@ -17,7 +17,7 @@ from kilnfolio.adopt.entry.take import read_entries, take, take_codes
 from kilnfolio.records.folder import open_mill
 from kilnfolio.records.yaml_source import parse_yaml
 from kilnfolio.review.kiln_state import kiln_state
-from kilnfolio.review.round_check import look_at_round
+from kilnfolio.review.round_check import examine_round
 from kilnfolio.site.context import mill_context
 from kilnfolio.site.pages.home import home_page
 from kilnfolio.site.pages.kiln_side import (
@@ -151,7 +151,7 @@ def test_the_page_says_what_python_says_to_the_digit(made, phone, tmp_path):
             ],
         )
         for (masses, at), theirs in zip(rounds, said, strict=True):
-            ours = json.loads(json.dumps(asdict(look_at_round(state, masses, at))))
+            ours = json.loads(json.dumps(asdict(examine_round(state, masses, at))))
             assert theirs == ours, name
             kinds |= {doubt["kind"] for doubt in ours["doubts"]}
     assert kinds >= {"gained", "too fast", "digit", "unit", "swapped", "time", "below oven-dry"}

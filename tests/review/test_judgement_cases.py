@@ -30,7 +30,7 @@ from kilnfolio.records.charge import Answer, Waiver
 from kilnfolio.review.answers import answered, with_ids
 from kilnfolio.review.dossier import Finding
 from kilnfolio.review.drops import load_drop, unusual_drops
-from kilnfolio.review.findings import CHECKS, answers_taken, run_checks
+from kilnfolio.review.findings import CHECKS, accepted_answers, run_checks
 
 #: Wengert's table for upland red oak (from memory): 4/4 and 8/4.
 OAK = ([25.4, 50.8], [3.8, 1.5], 2.5)
@@ -378,7 +378,7 @@ def test_an_older_waiver_excuses_what_was_found_by_then() -> None:
             for days in (-1, 1)
         ]
     )
-    outcomes = [f.outcome for f in answered(findings, (), (waiver,), answers_taken)]
+    outcomes = [f.outcome for f in answered(findings, (), (waiver,), accepted_answers)]
     assert outcomes == ["answered", "question"]
     answer = Answer.model_construct(
         finding=findings[1].id,
@@ -387,7 +387,7 @@ def test_an_older_waiver_excuses_what_was_found_by_then() -> None:
         by="C. D.",
         at=waiver.at,
     )
-    assert [f.outcome for f in answered(findings, (answer,), (), answers_taken)] == [
+    assert [f.outcome for f in answered(findings, (answer,), (), accepted_answers)] == [
         "question",
         "answered",
     ]

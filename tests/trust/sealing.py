@@ -9,7 +9,7 @@ from tests.archive.sealing import CHARGE, SEALED_AT, amend_charge, change, key, 
 from tests.minimal import FILES
 
 from kilnfolio.archive.entries import LotEntry
-from kilnfolio.archive.standing import sealed_but
+from kilnfolio.archive.standing import sealed_except
 from kilnfolio.archive.tokens import make_token_key
 from kilnfolio.records.folder import open_mill
 from kilnfolio.site.sealed import enter_lot
@@ -19,7 +19,7 @@ LOT = FILES["lot"]
 
 def seal_lot_again(root: Path, reason: str | None = None, *, days: int = 0) -> LotEntry:
     """Seal the lot of the small mill, or amend it where there is a reason."""
-    mill = open_mill(root, bound=sealed_but(lot="L1"))
+    mill = open_mill(root, bound=sealed_except(lot="L1"))
     return enter_lot(
         mill, "L1", "A. N. Other", key(), SEALED_AT + dt.timedelta(days=days, hours=1), reason
     )

@@ -68,7 +68,7 @@ class Effort:
             raise Effort.Spent
 
 
-def worked_out(
+def recalculated(
     formula: str, value_at: Callable[[str], object], effort: Effort | None = None
 ) -> float | None:
     """Return the value of a formula now; None if it cannot be told.

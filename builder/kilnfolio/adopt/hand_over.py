@@ -230,7 +230,7 @@ class _LanHandler(BaseHTTPRequestHandler):
         """Refuse a request that is not allowed, and return whether it was one."""
         if not self.requests.allows(self.client_address[0]):
             self._answer(429, "text/plain; charset=utf-8", b"too many requests in a minute\n")
-        elif why := outsider(self.headers, self.host, secure=self.secure, posting=posting):
+        elif why := why_refused(self.headers, self.host, secure=self.secure, posting=posting):
             self._answer(403, "text/plain; charset=utf-8", f"{why}\n".encode())
         else:
             return False
@@ -280,7 +280,7 @@ class _LanHandler(BaseHTTPRequestHandler):
         """Do not log requests."""
 
 
-def outsider(headers: Message, host: str, *, secure: bool, posting: bool) -> str:
+def why_refused(headers: Message, host: str, *, secure: bool, posting: bool) -> str:
     """Return why a request is refused; empty if it comes from this server's own pages.
 
     Parameters

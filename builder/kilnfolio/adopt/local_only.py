@@ -32,7 +32,7 @@ HEADERS: dict[str, str] = {
 }
 
 
-def stranger(headers: Message, port: int) -> str:
+def why_refused(headers: Message, port: int) -> str:
     """Return why a request is refused; empty if it comes from the server's own pages.
 
     Parameters

@@ -166,7 +166,7 @@ def look(
     """
     text, encoding = _decoded(path, shown_as)
     lines = text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\n").split("\n")
-    delimiter, rows = _divided(lines, shown_as)
+    delimiter, rows = _split_cells(lines, shown_as)
     rows = [row for row in rows if not any(cell.startswith(tuple(skipped_rows)) for cell in row)]
     first = _first_data_row(rows, shown_as)
     names_row = max(range(first), key=lambda row: (len(set(filter(None, rows[row]))), -row))
@@ -179,7 +179,7 @@ def look(
     if clock_column is not None:
         written = [f"{a} {b}" for a, b in zip(written, _column(data, clock_column), strict=True)]
     columns = [
-        _seen(heading, _column(data, index), decimal)
+        _found_column(heading, _column(data, index), decimal)
         for index, heading in enumerate(headings)
         if heading and index not in (time, clock_column)
     ]
@@ -270,7 +270,7 @@ def _decoded(path: Path, shown_as: str) -> tuple[str, str]:
     )
 
 
-def _divided(lines: list[str], shown_as: str) -> tuple[str, list[list[str]]]:
+def _split_cells(lines: list[str], shown_as: str) -> tuple[str, list[list[str]]]:
     """Return the delimiter that yields the most cells, and the cells."""
     best: tuple[float, str, list[list[str]]] = (0.0, "", [])
     for name, delimiter in ((",", ","), (";", ";"), ("tab", "\t"), ("|", "|")):
@@ -279,7 +279,7 @@ def _divided(lines: list[str], shown_as: str) -> tuple[str, list[list[str]]]:
             for row in csv.reader(lines[:_SAMPLE], delimiter=delimiter, skipinitialspace=True)
         ]
         body = rows[min(len(rows) // 2, _HEADING_ROWS) :]
-        told = [sum(map(_told, row)) for row in body if len(row) > 1]
+        told = [sum(map(_is_reading, row)) for row in body if len(row) > 1]
         whole = Counter(len(row) for row in body if len(row) > 1).most_common(1)
         if told and whole and whole[0][1] >= 0.6 * len(body):
             best = max(best, (sum(told) / len(body), name, rows), key=lambda found: found[0])
@@ -297,13 +297,13 @@ def _divided(lines: list[str], shown_as: str) -> tuple[str, list[list[str]]]:
     return best[1], best[2]
 
 
-def _told(cell: str) -> bool:
+def _is_reading(cell: str) -> bool:
     return bool(_NUMBER.fullmatch(cell) or _CLOCKED.match(cell))
 
 
 def _first_data_row(rows: list[list[str]], shown_as: str) -> int:
     for number, row in enumerate(rows[: _HEADING_ROWS + 2]):
-        if sum(map(_told, row)) >= 2:
+        if sum(map(_is_reading, row)) >= 2:
             if 0 < number <= _HEADING_ROWS:
                 return number
             break
@@ -405,7 +405,7 @@ def _interval(written: list[str], formats: list[str]) -> float:
 # --- columns --------------------------------------------------------------------------------------
 
 
-def _seen(heading: str, texts: list[str], decimal: str) -> FoundColumn:
+def _found_column(heading: str, texts: list[str], decimal: str) -> FoundColumn:
     """Return a column with its numbers, and the texts in it that are not numbers."""
     import pandas as pd
 
@@ -486,7 +486,7 @@ def _by_physics(columns: list[FoundColumn]) -> list[str]:
         remark
         for wet in columns
         for dry in columns
-        if wet is not dry and _can(wet, "wet-bulb") and _can(dry, "dry-bulb")
+        if wet is not dry and _may_be(wet, "wet-bulb") and _may_be(dry, "dry-bulb")
         for remark in _never_above(wet, dry)
     ]
     for channel in sorted({guess.channel for column in columns for guess in column.guesses}):
@@ -501,7 +501,7 @@ def _by_physics(columns: list[FoundColumn]) -> list[str]:
     return [*remarks, *_humidity_agrees(columns)]
 
 
-def _can(column: FoundColumn, channel: str) -> bool:
+def _may_be(column: FoundColumn, channel: str) -> bool:
     return any(guess.channel.startswith(channel) for guess in column.guesses)
 
 

@@ -70,7 +70,7 @@ def outline_of(part: bytes) -> Outline | None:
     OutlineError
         It is not XML, or not as spreadsheet programs write it.
     """
-    walk = _Walk()
+    walk = _PartHandler()
     parser = make_parser()
     parser.forbid_dtd = True
     parser.setFeature(feature_namespaces, True)
@@ -111,7 +111,7 @@ def place_of(name: str) -> tuple[int, int]:
     return row, column
 
 
-class _Walk(ContentHandler):
+class _PartHandler(ContentHandler):
     """SAX handler that counts elements and collects the outline of a sheet."""
 
     def __init__(self) -> None:

@@ -23,7 +23,7 @@ from urllib.parse import parse_qs, unquote, urlsplit
 
 from kilnfolio.adopt.entry.entries import MAX_BYTES
 from kilnfolio.adopt.hand_over import LENGTH, Lan, make_lan, own_address, receive, with_mark
-from kilnfolio.adopt.local_only import HEADERS, stranger
+from kilnfolio.adopt.local_only import HEADERS, why_refused
 from kilnfolio.graph.inputs import Stamps, stamps
 from kilnfolio.pipeline.build import Report, open_site
 from kilnfolio.records.kinds import INDEX
@@ -35,7 +35,7 @@ POLL, WAIT = 0.15, 20.0
 #: Where the pages are kept for the next preview; a build writes elsewhere.
 HOME = Path("site/.preview")
 #: Tasks that depend on many records, postponed until the pages of the saved record are made.
-_PATIENT = frozenset({("part", "drills"), ("search", "")})
+_WAIT = frozenset({("part", "drills"), ("search", "")})
 
 
 class Preview:
@@ -45,16 +45,16 @@ class Preview:
     ----------
     root : Path
         The mill folder.
-    bring : callable
+    rebuild : callable
         Brings the site up to date; see `pipeline.open_site`.
     """
 
-    def __init__(self, root: Path, bring: Callable[[frozenset[tuple[str, str]]], Report]):
+    def __init__(self, root: Path, rebuild: Callable[[frozenset[tuple[str, str]]], Report]):
         self.root = root
         self.problems: tuple[Problem, ...] = ()
         self.seconds = 0.0
         """What the last bringing up to date took."""
-        self._bring = bring
+        self._bring = rebuild
         self._pages = (root / HOME / "mill").resolve()
         self._stamps: Stamps = {}
         self._broken: list[str] = []
@@ -69,7 +69,7 @@ class Preview:
             return False
         began = time.perf_counter()
         self._stamps = now
-        self._make(_PATIENT)
+        self._make(_WAIT)
         self.seconds = time.perf_counter() - began
         return True
 
@@ -103,7 +103,7 @@ class Preview:
             return None
         if data is None or not path.endswith(".html") or not self._broken:
             return data
-        return data.replace(b"<main", _strip(self._broken).encode() + b"<main", 1)
+        return data.replace(b"<main", _seal_notice(self._broken).encode() + b"<main", 1)
 
     def made(self, path: str) -> bytes | None:
         """Return a file as it was last built, even if the records have problems now."""
@@ -133,8 +133,8 @@ def preview_of(root: Path) -> Iterator[Preview]:
     SiteInUseError
         Another preview of this folder is running.
     """
-    with open_site(root, root / HOME, "mill") as bring:
-        yield Preview(root, bring)
+    with open_site(root, root / HOME, "mill") as rebuild:
+        yield Preview(root, rebuild)
 
 
 # --- pages of the preview's own -------------------------------------------------------------------
@@ -167,7 +167,7 @@ def _problems_page(root: Path, problems: Iterable[Problem]) -> bytes:
     return _page("To mend before the pages can be made", f"<ol>{''.join(items)}</ol>")
 
 
-def _strip(broken: Iterable[str]) -> str:
+def _seal_notice(broken: Iterable[str]) -> str:
     """Return the notice on every page about sealed records that were changed."""
     items = "".join(f"<li>{html.escape(words)}</li>" for words in broken)
     return (
@@ -188,7 +188,7 @@ class _Handler(BaseHTTPRequestHandler):
     timeout = 60.0
 
     def do_GET(self) -> None:
-        if why := stranger(self.headers, self.server.server_port):  # type: ignore[attr-defined]
+        if why := why_refused(self.headers, self.server.server_port):  # type: ignore[attr-defined]
             return self._answer(403, "text/plain", f"{why}\n".encode())
         address = urlsplit(self.path)
         path = _file_of(unquote(address.path))
@@ -214,7 +214,7 @@ class _Handler(BaseHTTPRequestHandler):
     def do_POST(self) -> None:
         """Accept an entry file from the kiln-side page."""
         port = self.server.server_port  # type: ignore[attr-defined]
-        why = stranger(self.headers, port) or (
+        why = why_refused(self.headers, port) or (
             "" if self.headers.get("Origin") else "only for this computer's own pages"
         )
         length = self.headers.get("Content-Length", "")

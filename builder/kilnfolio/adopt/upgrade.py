@@ -80,13 +80,13 @@ def upgrades(root: Path) -> list[Upgrade]:
                 continue
             before = path.read_bytes().decode("utf-8-sig")
             after = upgraded(before, kind.name)
-            _says_the_same(document, after, kind.name, zone)
+            _refuse_other_meaning(document, after, kind.name, zone)
             sealed = kind.name == "charge" and bool(ledger.of(PurePosixPath(name).parent.name))
             found.append(Upgrade(name, written, kind.name, before, after, sealed))
     return found
 
 
-def _says_the_same(document: Document, after: str, kind: str, zone: ZoneInfo) -> None:
+def _refuse_other_meaning(document: Document, after: str, kind: str, zone: ZoneInfo) -> None:
     """Refuse a new text that does not parse to the same record."""
     new = parse_yaml(after.encode(), document.file)
     if _read(document, kind, zone) != _read(new, kind, zone):

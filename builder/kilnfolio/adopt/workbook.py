@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from kilnfolio.adopt.cell_formulas import LONGEST, Effort, worked_out
+from kilnfolio.adopt.cell_formulas import LONGEST, Effort, recalculated
 from kilnfolio.adopt.cells import MAX_CELLS, Cell, Sheet, column_letters, refused, value_cell
 from kilnfolio.adopt.outline import Outline, OutlineError, outline_of
 from kilnfolio.records.problems import Problem, RecordProblems
@@ -239,7 +239,7 @@ def _old_values(
         kept = values[row - 1][column - 1]
         place = Cell("", f"{column_letters(column)}{row}")
         formula = _formula(told, place.where, effort)
-        gives = worked_out(formula, value_at, effort) if formula else None
+        gives = recalculated(formula, value_at, effort) if formula else None
         shown = f"formula ={formula[:60].removeprefix('=')}" if formula else "formula"
         if kept is None:
             yield sheet.problem(

@@ -27,7 +27,7 @@ from kilnfolio.archive.entries import (
     signed_bytes,
 )
 from kilnfolio.archive.heads import HEADS, SignedHead, sign_head
-from kilnfolio.archive.keys import Keys, signature_fits
+from kilnfolio.archive.keys import Keys, is_signed_by
 from kilnfolio.archive.ledger import LEDGER, Ledger, first_reason, parse_ledger
 from kilnfolio.archive.trust import KnownKeys
 
@@ -189,7 +189,7 @@ def _mend(handle: int, ledger: Ledger) -> None:
     if (
         lines
         and lines[0].entry.before == ledger.before(lines[0].entry.format)
-        and signature_fits(
+        and is_signed_by(
             lines[0].entry.public_key, signed_bytes(lines[0].entry), lines[0].entry.signature
         )
     ):

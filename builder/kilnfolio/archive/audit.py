@@ -27,9 +27,9 @@ from kilnfolio.archive.keyring import KEYRING, read_keyring
 from kilnfolio.archive.ledger import KEPT, dossier_path, parse_ledger
 from kilnfolio.archive.made_again import (
     MakeAgain,
-    bag_made_again,
-    lots_made_again,
-    pages_made_again,
+    compare_remade_bag,
+    compare_remade_lots,
+    compare_remade_pages,
     sealed_paths,
 )
 from kilnfolio.archive.merkle import leaf_hash
@@ -343,16 +343,16 @@ def _audit_bag(
         and path != "bagit.txt"
     }
     if entries:
-        made, not_made = bag_made_again(root, files, ledger, proof, entries, beside, again)
+        made, not_made = compare_remade_bag(root, files, ledger, proof, entries, beside, again)
         differences += made
         unknown += not_made
     pages: tuple[str, ...] = ()
     if edition and entries:
-        wrong, not_made, pages = pages_made_again(edition, root, files, entries, again)
+        wrong, not_made, pages = compare_remade_pages(edition, root, files, entries, again)
         differences += wrong
         unknown += not_made
     lots = [entry for entry in ledger.entries if isinstance(entry, LotEntry)]
-    lots_made, lot_differences, not_made = lots_made_again(root, ledger, lots, again)
+    lots_made, lot_differences, not_made = compare_remade_lots(root, ledger, lots, again)
     differences += _below("data/", lot_differences)
     unknown += not_made
     return FolderAudit(
@@ -440,7 +440,7 @@ def _audit_mill(path: Path, trusted: Sequence[TrustedKey], again: MakeAgain) -> 
     records = (path / "content/charges").glob("*/*/charge.yaml")
     unsealed = sorted({record.parent.name for record in records} - set(ledger.charges))
     lots = [entry for lot in ledger.lots for entry in ledger.of_lot(lot)]
-    made, lot_differences, not_made = lots_made_again(path, ledger, lots, again)
+    made, lot_differences, not_made = compare_remade_lots(path, ledger, lots, again)
     unknown += not_made
     size = len(ledger.lines)
     head = Head(size=size, root=ledger.tree.root().hex()) if size else None
@@ -462,7 +462,7 @@ def _audit_seal(root: Path, entries: tuple[Entry, ...], place: int, *, closed: b
     entry = entries[place]
     path = dossier_path(entry.charge, place + 1)
     sealed = json_object(root / path)
-    gathered = gather(root, entry, holds=place == len(entries) - 1, closed=closed)
+    gathered = gather(root, entry, is_last=place == len(entries) - 1, closed=closed)
     again = review_again(gathered.files, entry.charge)
     differences, notes, compared = gathered.differences, list[Difference](), Compared()
     if isinstance(again, list):

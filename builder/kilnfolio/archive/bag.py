@@ -32,7 +32,7 @@ from kilnfolio.archive.entries import Entry
 from kilnfolio.archive.keyring import KEYRING
 from kilnfolio.archive.ledger import KEPT, dossier_path
 from kilnfolio.archive.proofs import BagLedger, bag_ledger, lot_records
-from kilnfolio.archive.recompute import laid_out
+from kilnfolio.archive.recompute import temporary_mill
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier
 from kilnfolio.runtime.files import sync_folder
@@ -139,7 +139,7 @@ def bag_files(
     sealed = (root / dossier_path(charge, len(entries))).read_bytes()
     payload["dossier.json"] = sealed
     payload.update(extra or {})
-    with laid_out(inputs) as folder:
+    with temporary_mill(inputs) as folder:
         dossier = sealed_dossier(root, entries[-1], len(entries))
         derived = derived_files(folder, dossier, part, inputs, payload, notice)
     payload["datapackage.json"] = derived.pop("data/datapackage.json")

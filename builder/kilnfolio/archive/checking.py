@@ -23,7 +23,7 @@ from kilnfolio.archive.entries import (
 )
 from kilnfolio.archive.heads import HEADS, check_heads, read_heads
 from kilnfolio.archive.keyring import KEYRING, Keyring, read_keyring
-from kilnfolio.archive.keys import signature_fits
+from kilnfolio.archive.keys import is_signed_by
 from kilnfolio.archive.ledger import (
     DOSSIERS,
     LEDGER,
@@ -206,14 +206,14 @@ def _signatures(
     keys = KnownKeys(keyring, [line.entry for line in lines], trusted)
     for line in lines:
         entry = line.entry
-        if not signature_fits(entry.public_key, signed_bytes(entry), entry.signature):
+        if not is_signed_by(entry.public_key, signed_bytes(entry), entry.signature):
             yield _named(
                 "entry-edited",
                 line,
                 "does not fit its signature: it was changed after "
                 "it was signed, or the signature was",
             )
-        elif isinstance(entry, KeyRotation) and not signature_fits(
+        elif isinstance(entry, KeyRotation) and not is_signed_by(
             entry.new_key, endorsed_bytes(entry), entry.new_signature
         ):
             yield _named("entry-edited", line, "does not fit the new key's signature")

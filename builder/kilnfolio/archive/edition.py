@@ -21,7 +21,7 @@ from kilnfolio.archive.canonical import canonical, read_canonical, sha256
 from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.entries import Head, Hex64
 from kilnfolio.archive.keyring import Hex32
-from kilnfolio.archive.keys import Keys, signature_fits
+from kilnfolio.archive.keys import Keys, is_signed_by
 from kilnfolio.review.dossier import Part
 
 MANIFEST, SEAL = "edition-sha256.txt", "edition-seal.json"
@@ -30,7 +30,7 @@ AS_BUILT = "as-built"
 #: Those records: the mill's name and units, the publications, and how long records are kept.
 BUILT_WITH = ("content/mill.yaml", "schedules/sources.yaml", "schedules/limits.yaml")
 #: The record and folder of a mill's house style, which are among those files too.
-HOUSE_OF_ONES_OWN = ("content/brand.yaml", "content/brand/*", "content/theme/*")
+HOUSE_FILES = ("content/brand.yaml", "content/brand/*", "content/theme/*")
 
 _LINE = re.compile(r"([0-9a-f]{64})  (\S[^\r\n]*)")
 
@@ -61,7 +61,7 @@ class EditionSeal(Part):
     @property
     def fits(self) -> bool:
         """Whether the signature is valid."""
-        return signature_fits(self.public_key, self.signed, self.signature)
+        return is_signed_by(self.public_key, self.signed, self.signature)
 
 
 def manifest_of(digests: Mapping[str, str]) -> bytes:

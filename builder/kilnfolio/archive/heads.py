@@ -18,7 +18,7 @@ from kilnfolio.archive.canonical import canonical, read_canonical, read_json
 from kilnfolio.archive.compare import Difference
 from kilnfolio.archive.entries import Head, Hex64
 from kilnfolio.archive.keyring import Hex32
-from kilnfolio.archive.keys import Keys, signature_fits
+from kilnfolio.archive.keys import Keys, is_signed_by
 from kilnfolio.archive.merkle import Tree
 
 HEADS = Path("content/ledger/heads.jsonl")
@@ -51,7 +51,7 @@ class SignedHead(Head):
     @property
     def fits(self) -> bool:
         """Whether the signature is valid."""
-        return signature_fits(self.public_key, self.signed, self.signature)
+        return is_signed_by(self.public_key, self.signed, self.signature)
 
 
 def sign_head(tree: Tree, keys: Keys) -> SignedHead:

@@ -68,7 +68,7 @@ class Keys:
         return self.private.sign(message).hex()
 
 
-def signature_fits(public: str, message: bytes, signature: str) -> bool:
+def is_signed_by(public: str, message: bytes, signature: str) -> bool:
     """Return whether a signature of a message is valid under a public key.
 
     Parameters

@@ -18,7 +18,7 @@ from kilnfolio.archive.entries import Entry, LotEntry
 from kilnfolio.archive.keyring import KEYRING
 from kilnfolio.archive.ledger import KEPT, Ledger, dossier_path
 from kilnfolio.archive.proofs import ENTRIES, PROOF, BagLedger, Proof, lot_records
-from kilnfolio.archive.recompute import gather, laid_out
+from kilnfolio.archive.recompute import gather, temporary_mill
 from kilnfolio.archive.standing import demo_keys
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.review.dossier import Dossier
@@ -75,7 +75,7 @@ def sealed_paths(ledger: Ledger, entries: tuple[Entry, ...]) -> set[str]:
     }
 
 
-def bag_made_again(
+def compare_remade_bag(
     root: Path,
     files: Mapping[str, bytes],
     ledger: Ledger,
@@ -87,7 +87,7 @@ def bag_made_again(
     """Compare what a bag holds beside the sealed files with the same files remade."""
     last = entries[-1]
     sealed = files.get("data/dossier.json", b"")
-    inputs = gather(root, last, holds=False, closed=True).files
+    inputs = gather(root, last, is_last=False, closed=True).files
     try:
         dossier = Dossier.model_validate_json(sealed)
         lots = tuple(entry for entry in ledger.entries if isinstance(entry, LotEntry))
@@ -97,7 +97,7 @@ def bag_made_again(
             for path, data in files.items()
             if path.startswith("data/") and path != "data/datapackage.json"
         }
-        with laid_out(inputs) as folder:
+        with temporary_mill(inputs) as folder:
             made = derived_files(folder, dossier, part, inputs, payload, again.notice)
             if not again.notice:  # the safety wording that it prints is not known here
                 del made["README.txt"]
@@ -134,7 +134,7 @@ def bag_made_again(
     return differences, unknown
 
 
-def pages_made_again(
+def compare_remade_pages(
     edition: Path,
     root: Path,
     files: Mapping[str, bytes],
@@ -223,7 +223,7 @@ def _is_ours(files: Mapping[str, bytes]) -> bool:
     return agent in files.get("bag-info.txt", b"")
 
 
-def lots_made_again(
+def compare_remade_lots(
     root: Path, ledger: Ledger, lots: Sequence[LotEntry], again: MakeAgain
 ) -> tuple[list[LotAudit], list[Difference], list[Difference]]:
     """Remake the sealed records of lots, and compare them."""
@@ -244,20 +244,20 @@ def lots_made_again(
         if reason:
             unknown.append(Difference(kind="lot-not-made-again", where=where, what=reason))
             continue
-        found = _lot_made_again(root, ledger, entry, sealed or {}, again)
+        found = _compare_remade_lot(root, ledger, entry, sealed or {}, again)
         same = not found
         audits.append(LotAudit(lot=entry.lot, entry=entry.number, same=same))
         differences += [one.model_copy(update={"where": f"{where}{one.where}"}) for one in found]
     return audits, differences, unknown
 
 
-def _lot_made_again(
+def _compare_remade_lot(
     root: Path, ledger: Ledger, entry: LotEntry, sealed: dict[str, Any], again: MakeAgain
 ) -> list[Difference]:
     try:
         files, dossiers = _for_lot(root, ledger, entry, sealed["asked"])
         assert again.lot is not None
-        with laid_out(files) as folder:
+        with temporary_mill(files) as folder:
             made = read_json(again.lot(folder, entry.lot, sealed["asked"], dossiers))
     except Exception as error:  # an error about a possibly altered file is a finding
         return [
@@ -289,7 +289,7 @@ def _for_lot(
     for drawn in entry.charges:
         entries = ledger.of(drawn.charge)
         place = next(n for n, one in enumerate(entries, 1) if one.dossier == drawn.dossier)
-        files |= gather(root, entries[place - 1], holds=False, closed=True).files
+        files |= gather(root, entries[place - 1], is_last=False, closed=True).files
         raw = (root / dossier_path(drawn.charge, place)).read_bytes()
         dossiers[drawn.charge] = Dossier.model_validate_json(raw)
     for file in entry.files:

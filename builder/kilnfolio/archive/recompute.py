@@ -31,7 +31,7 @@ class Gathered:
     differences: list[Difference] = field(default_factory=list)
 
 
-def gather(root: Path, entry: Entry, *, holds: bool, closed: bool) -> Gathered:
+def gather(root: Path, entry: Entry, *, is_last: bool, closed: bool) -> Gathered:
     """Return the files of an entry.
 
     Parameters
@@ -40,7 +40,7 @@ def gather(root: Path, entry: Entry, *, holds: bool, closed: bool) -> Gathered:
         A mill folder, or the ``data`` folder of a bag.
     entry : Entry
         The seal.
-    holds : bool
+    is_last : bool
         Whether it is the last entry of its charge. Then a changed file is used as it is, so that
         the numbers it changes are reported.
     closed : bool
@@ -49,10 +49,10 @@ def gather(root: Path, entry: Entry, *, holds: bool, closed: bool) -> Gathered:
     """
     gathered = Gathered()
     for file in entry.files:
-        lying, kept = _bytes(root / file.path), _bytes(root / KEPT / file.sha256)
+        present, kept = _bytes(root / file.path), _bytes(root / KEPT / file.sha256)
         kept = kept if kept is not None and sha256(kept) == file.sha256 else None
-        same = lying is not None and sha256(lying) == file.sha256
-        if kept is None and (not closed or not (same or holds)):
+        same = present is not None and sha256(present) == file.sha256
+        if kept is None and (not closed or not (same or is_last)):
             gathered.differences.append(
                 Difference(
                     kind="kept-file-missing",
@@ -61,14 +61,14 @@ def gather(root: Path, entry: Entry, *, holds: bool, closed: bool) -> Gathered:
                     what=f"the copy of {file.path} that was sealed is not there, or is not that copy",
                 )
             )
-        used = lying if same else kept
-        if holds and not same and (closed or entry.is_own(file.path)):
+        used = present if same else kept
+        if is_last and not same and (closed or entry.is_own(file.path)):
             gathered.differences.append(
                 _difference(
-                    file, lying, f"it is not the file that was sealed ({file.size} bytes then)"
+                    file, present, f"it is not the file that was sealed ({file.size} bytes then)"
                 )
             )
-            used = kept if lying is None else lying
+            used = kept if present is None else present
         if used is not None:
             gathered.files[file.path] = used
     return gathered
@@ -81,8 +81,8 @@ def _bytes(path: Path) -> bytes | None:
         return None
 
 
-def _difference(file: SealedFile, lying: bytes | None, what: str) -> Difference:
-    if lying is None:
+def _difference(file: SealedFile, present: bytes | None, what: str) -> Difference:
+    if present is None:
         return Difference(
             kind="file-missing",
             where=file.path,
@@ -90,12 +90,12 @@ def _difference(file: SealedFile, lying: bytes | None, what: str) -> Difference:
             what="it was sealed and is not there",
         )
     return Difference(
-        kind="file-changed", where=file.path, what=what, sealed=file.sha256, found=sha256(lying)
+        kind="file-changed", where=file.path, what=what, sealed=file.sha256, found=sha256(present)
     )
 
 
 @contextmanager
-def laid_out(files: Mapping[str, bytes]) -> Iterator[MillFolder]:
+def temporary_mill(files: Mapping[str, bytes]) -> Iterator[MillFolder]:
     """Read a mill folder made of these files alone.
 
     Raises
@@ -120,7 +120,7 @@ def review_again(files: Mapping[str, bytes], charge: str) -> dict[str, Any] | li
         The dossier, or the reasons why there is none.
     """
     try:
-        with laid_out(files) as folder:
+        with temporary_mill(files) as folder:
             found: dict[str, Any] = read_json(canonical(review_charge(folder, charge)))
             return found
     except RecordProblems as error:

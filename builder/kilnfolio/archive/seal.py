@@ -289,7 +289,7 @@ def _moved_numbers(root: Path, entries: tuple[Entry, ...]) -> list[Difference]:
     entry = entries[-1]
     path = dossier_path(entry.charge, len(entries))
     sealed = _read_dossier(root / path)
-    again = review_again(gather(root, entry, holds=True, closed=False).files, entry.charge)
+    again = review_again(gather(root, entry, is_last=True, closed=False).files, entry.charge)
     if isinstance(again, list):
         return again
     return [] if sealed is None else compare(sealed, again, path.as_posix()).differences

@@ -185,7 +185,7 @@ def _library_of_sealed_lot(graph: Graph, number: str) -> MillFolder | None:
     return as_sealed_library(mill_of(graph), graph.folder, entries[-1])
 
 
-def sealed_but(*, charge: str = "", lot: str = "") -> Bound:
+def sealed_except(*, charge: str = "", lot: str = "") -> Bound:
     """Return bindings that read sealed charges and lots as sealed, except one to be amended."""
     return {
         charge_as_sealed.name: lambda graph, number: (
@@ -205,7 +205,7 @@ def sealed_but(*, charge: str = "", lot: str = "") -> Bound:
 
 
 #: Bindings that read every sealed charge and lot as sealed.
-SEALED: Bound = sealed_but()
+SEALED: Bound = sealed_except()
 
 
 def open_sealed_mill(root: Path) -> MillFolder:

@@ -22,7 +22,7 @@ from pydantic import ValidationError
 from kilnfolio.archive.canonical import canonical, read_canonical
 from kilnfolio.archive.entries import Head, Hex64, WitnessEntry
 from kilnfolio.archive.keyring import Hex32
-from kilnfolio.archive.keys import Keys, signature_fits
+from kilnfolio.archive.keys import Keys, is_signed_by
 from kilnfolio.records.model import Name
 from kilnfolio.review.dossier import Part
 
@@ -56,7 +56,7 @@ class Countersignature(Part):
     @property
     def fits(self) -> bool:
         """Whether the signature is valid."""
-        return signature_fits(self.public_key, self.head.text, self.signature)
+        return is_signed_by(self.public_key, self.head.text, self.signature)
 
 
 def countersign(head: Head, witness: str, keys: Keys) -> Countersignature:
@@ -103,7 +103,7 @@ def unconfirmed(entry: WitnessEntry) -> str:
         return "has neither a countersignature nor a time-stamp token"
     return (
         ""
-        if signature_fits(entry.witness_key, entry.head.text, entry.witness_signature)
+        if is_signed_by(entry.witness_key, entry.head.text, entry.witness_signature)
         else "does not fit the witness's signature"
     )
 

@@ -193,7 +193,7 @@ def _print_findings(
 ) -> None:
     from kilnfolio.review.answers import only
     from kilnfolio.review.dossier import BY_WEIGHT
-    from kilnfolio.review.findings import answers_taken
+    from kilnfolio.review.findings import accepted_answers
 
     counts: dict[str, int] = {}
     for finding in findings:
@@ -213,5 +213,5 @@ def _print_findings(
                 f"({finding.answered_by})"
             )
         elif finding.id and not finding.noted:
-            kinds = answers_taken(finding)
+            kinds = accepted_answers(finding)
             print(f"{' ' * 17}to answer it: {finding.id}" if kinds else f"{' ' * 17}{only(kinds)}")

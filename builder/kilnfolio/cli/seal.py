@@ -52,13 +52,13 @@ def enter(arguments: argparse.Namespace, reason: str | None = None) -> int:
     """Seal a charge or lot, or amend it if a reason is given."""
     from kilnfolio.archive.adding import SealRefusedError
     from kilnfolio.archive.keys import MILL_KEYS, UnusableKeyError, find_keys, make_keys
-    from kilnfolio.archive.standing import sealed_but
+    from kilnfolio.archive.standing import sealed_except
     from kilnfolio.records.checking import checked_mill
     from kilnfolio.records.problems import RecordProblems
 
     root, number = arguments.folder, arguments.number
     try:
-        folder = checked_mill(root, sealed_but(charge=number, lot=number))
+        folder = checked_mill(root, sealed_except(charge=number, lot=number))
         is_lot = number in folder.lots and (arguments.lot or number not in folder.charges)
         if incomplete := _not_complete(folder, number):
             return print_reasons(incomplete, "nothing was sealed")

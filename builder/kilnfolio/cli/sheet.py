@@ -38,7 +38,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Print the sheet."""
     from kilnfolio.paper.sheet import SheetTooLongError, kiln_sheet, write_sheet
     from kilnfolio.records.checking import charge_check, refuse_problems_of
-    from kilnfolio.records.cross_checks import lacking
+    from kilnfolio.records.cross_checks import incomplete_references
     from kilnfolio.records.folder import open_mill
     from kilnfolio.records.problems import RecordProblems
     from kilnfolio.rendering.templating import environment
@@ -52,7 +52,10 @@ def run(arguments: argparse.Namespace) -> int:
         refuse_problems_of(folder, [(charge_check, charge)])
         running = folder.open_charges.get(charge)
         if running and (
-            lacks := [*lacking(folder, running), *([] if running.so_far else [running])]
+            lacks := [
+                *incomplete_references(folder, running),
+                *([] if running.so_far else [running]),
+            ]
         ):
             raise RecordProblems(problem for one in lacks for problem in one.to_fill)
         warnings = write_sheet(

@@ -11,11 +11,11 @@ from kilnfolio.graph.graph import Graph
 from kilnfolio.graph.memory import MemoryGraph
 from kilnfolio.records import reading
 from kilnfolio.records.cross_checks import (
+    duplicate_problem,
     misplaced_problem,
     name_problems,
     problems_of,
     superseded_problems,
-    twice_problem,
 )
 from kilnfolio.records.folder import MillFolder, mill_of, open_mill
 from kilnfolio.records.kinds import MISPLACED, RECORD_KINDS, SUPERSEDED, misplaced
@@ -54,7 +54,7 @@ def names_taken(graph: Graph, key: str) -> None:
     problems: list[Problem] = []
     for path in others:
         try:
-            problems.append(twice_problem(reading.read_record(graph, path), first))
+            problems.append(duplicate_problem(reading.read_record(graph, path), first))
         except RecordProblems as error:
             problems += error.problems
     refuse(problems)

@@ -24,7 +24,7 @@ from kilnfolio.records.model import Located, Record
 from kilnfolio.records.notation import Notation
 from kilnfolio.records.open_charge import OpenCharge
 from kilnfolio.records.problems import Place, Problem
-from kilnfolio.records.reading import leads_out, misnamed
+from kilnfolio.records.reading import links_outside, misnamed
 from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.sourced import Known, publication_of
 from kilnfolio.records.species import Species
@@ -84,7 +84,7 @@ def misplaced_problem(name: str, why: str) -> Problem:
     return Problem(Place(name), "this file would not be read", why, "Rename or move it")
 
 
-def twice_problem(read: Located[Any] | Draft, other: str) -> Problem:
+def duplicate_problem(read: Located[Any] | Draft, other: str) -> Problem:
     """Return the problem of a record whose id another file also has."""
     return Problem(
         read.document.place("id"),
@@ -107,7 +107,7 @@ def problems_of(folder: MillFolder, read: Located[Any] | Draft) -> Iterator[Prob
     read : Located or Draft
         A record that was itself read without problems.
     """
-    yield from _dead_names(folder, read)
+    yield from _missing_names(folder, read)
     if isinstance(read, Draft):
         yield from _draft_problems(folder, read)
         return
@@ -180,7 +180,7 @@ def _named(read: Located[Any] | Draft) -> Iterator[tuple[Place, str, str, tuple[
                 yield read.document.place(*path), noun, name, groups
 
 
-def _dead_names(folder: MillFolder, read: Located[Any] | Draft) -> Iterator[Problem]:
+def _missing_names(folder: MillFolder, read: Located[Any] | Draft) -> Iterator[Problem]:
     """Yield names of missing records and, for a complete record, of incomplete ones."""
     for place, noun, name, groups in _named(read):
         draft = folder.drafts.get(f"{_KIND.get(noun, noun)} {name}")
@@ -201,7 +201,7 @@ def _dead_names(folder: MillFolder, read: Located[Any] | Draft) -> Iterator[Prob
             yield from draft.to_fill
 
 
-def lacking(folder: MillFolder, read: Draft) -> tuple[Draft, ...]:
+def incomplete_references(folder: MillFolder, read: Draft) -> tuple[Draft, ...]:
     """Return the records named by a record that are themselves still to be filled in."""
     found = {
         draft.name: draft
@@ -268,7 +268,7 @@ def _log_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Prob
                 "there is no such file beside charge.yaml",
                 "Copy the export there",
             )
-        elif leads_out(folder.graph.folder, export):
+        elif links_outside(folder.graph.folder, export):
             yield Problem(
                 place("log", index, "file"),
                 f"file '{log.file}'",
@@ -303,7 +303,7 @@ def _step_problems(folder: MillFolder, located: Located[Charge]) -> Iterator[Pro
             )
 
 
-def _uncut_boards(_: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
+def _boards_without_sections(_: MillFolder, located: Located[Charge]) -> Iterator[Problem]:
     """Yield boards of a complete charge without a section, whose MC is never known."""
     for index, board in enumerate(located.record.boards):
         if not board.sections:
@@ -482,7 +482,7 @@ Check = Callable[[MillFolder, Located[Any]], Iterator[Problem]]
 _CHECKS: tuple[tuple[type[Record] | tuple[type[Record], ...], Check], ...] = (
     (Schedule, _schedule_problems),
     (Charge, _charge_problems),
-    (Charge, _uncut_boards),
+    (Charge, _boards_without_sections),
     (Lot, _lot_problems),
     (Limits, _limit_problems),
     ((Species, Schedule, Notation, Limits), _citation_problems),

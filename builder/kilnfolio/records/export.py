@@ -454,7 +454,7 @@ def _headings_again(
 ) -> Problem:
     """Return the problem of a second heading row: repeated, or with other columns from there on."""
     if cells == headings:
-        marks = _listed(profile.ignored_rows, profile.time.heading)
+        marks = _yaml_list(profile.ignored_rows, profile.time.heading)
         return Problem(
             place,
             "the headings stand again here",
@@ -658,7 +658,10 @@ def _cell_problem(export: Export, column: Column, row: int, cell: str, count: in
             "under ignored_rows"
         )
     return Problem(
-        export.place(row, column.heading), f"{column.heading} '{cell}'{_such(count)}", why, instead
+        export.place(row, column.heading),
+        f"{column.heading} '{cell}'{_count_words(count)}",
+        why,
+        instead,
     )
 
 
@@ -667,16 +670,16 @@ def _with_decimal(mark: str) -> str:
     return r"[-+]?\d+" + re.escape(mark) + r"\d+"
 
 
-def _such(count: int) -> str:
+def _count_words(count: int) -> str:
     return f" ({count} such cells)" if count > 1 else ""
 
 
-def _listed(known: list[str], more: str) -> str:
+def _yaml_list(known: list[str], more: str) -> str:
     return "[" + ", ".join(f"'{mark}'" for mark in [*known, more]) + "]"
 
 
 def _missing_line(profile: LoggerProfile, cell: str) -> str:
-    return f'"missing: {_listed(profile.missing, cell)}"'
+    return f'"missing: {_yaml_list(profile.missing, cell)}"'
 
 
 def _house_unit(column: Column) -> str:
@@ -701,7 +704,9 @@ def _range_problems(export: Export, column: Column, values: np.ndarray) -> Itera
         first, count = seen.get(cell, (row, 0))
         seen[cell] = (first, count + 1)
     for cell, (row, count) in list(seen.items())[:SHOWN]:
-        rest = f" (and {len(wild) - count} other cells)" if len(seen) > SHOWN else _such(count)
+        rest = (
+            f" (and {len(wild) - count} other cells)" if len(seen) > SHOWN else _count_words(count)
+        )
         yield Problem(
             export.place(row, column.heading),
             f"{column.heading} '{cell}'{rest}",

@@ -140,7 +140,7 @@ _DAY_LAST = re.compile(r"(\d{1,2})[/.-](\d{1,2})[/.-](\d{4})\b")
 _DAY_LOOSE = re.compile(r"(\d{4})(?:[/.-](\d{1,2})[/.-](\d{1,2})|(\d{2})(\d{2}))(?![\d])")
 
 
-def _meant(entered: str) -> list[str]:
+def _possible_dates(entered: str) -> list[str]:
     """Return every date that a date in another notation may mean."""
     if loose := _DAY_LOOSE.match(entered):
         year, month, day = (int(part) for part in loose.groups() if part)
@@ -157,7 +157,7 @@ def _meant(entered: str) -> list[str]:
     ]
 
 
-def _clock_meant(entered: str) -> str:
+def _time_of_day(entered: str) -> str:
     """Return the time of day in text such as 7:10 PM; empty if there is none."""
     found = re.search(r"\b(\d{1,2}):(\d{2})(?::\d{2})?\s*([ap])?\.?m?\b", entered, re.IGNORECASE)
     if not found or int(found[1]) > 23 or int(found[2]) > 59:
@@ -185,7 +185,7 @@ def _day(value: object) -> dt.date:
         raise _moment_error(
             value,
             "is not a day as records write it",
-            f"Write {' or '.join(_meant(entered)) or 'it as in 2026-03-02'}",
+            f"Write {' or '.join(_possible_dates(entered)) or 'it as in 2026-03-02'}",
         )
     return _checked_day(entered, value)
 
@@ -198,8 +198,8 @@ def _moment(value: object, info: ValidationInfo) -> dt.datetime:
         raise _moment_error(value, "has no time of day", f"Write it as in {entered}T07:10")
     written = _TIME.fullmatch(entered)
     if not written:
-        clock = _clock_meant(entered)
-        ways = " or ".join(f"{day}T{clock or '07:10'}" for day in _meant(entered))
+        clock = _time_of_day(entered)
+        ways = " or ".join(f"{day}T{clock or '07:10'}" for day in _possible_dates(entered))
         raise _moment_error(
             value,
             "is not a date and time as records write it",

@@ -152,7 +152,7 @@ def read_record(graph: Graph, path: str) -> Located[Any] | Draft:
         Every problem in it.
     """
     raw, file = graph.proposed(path), graph.file(path)
-    if leads_out(graph.folder, file):
+    if links_outside(graph.folder, file):
         raise RecordProblems(
             [
                 Problem(
@@ -173,7 +173,7 @@ def read_record(graph: Graph, path: str) -> Located[Any] | Draft:
     )
 
 
-def leads_out(root: Path, file: Path) -> bool:
+def links_outside(root: Path, file: Path) -> bool:
     """Return whether a file in the mill folder is a link to one outside it.
 
     Such a file would otherwise be read, published and put into bags without being the mill's.

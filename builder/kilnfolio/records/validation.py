@@ -119,7 +119,7 @@ def _blank_problem(document: Document, model: type[Record], path: tuple[int | st
     field = owner.model_fields.get(key) if owner else None
     meaning = field_doc(owner, key).strip().rstrip(".") if owner and field else ""
     ways = [
-        _as_in(field.annotation) if field else "",
+        _how_to_write(field.annotation) if field else "",
         "Remove the line if there is none" if field and not field.is_required() else "",
     ]
     return Problem(
@@ -131,7 +131,7 @@ def _blank_problem(document: Document, model: type[Record], path: tuple[int | st
     )
 
 
-def _as_in(annotation: Any) -> str:
+def _how_to_write(annotation: Any) -> str:
     """Return an example of how a value of this type is written."""
     for member in (_members(inside) for inside in _members(annotation)):
         for kind in member:

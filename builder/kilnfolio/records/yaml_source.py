@@ -181,7 +181,7 @@ def _syntax_problem(error: yaml.YAMLError, text: str, shown_as: str) -> Problem:
     start = Place(shown_as, began.line + 1, began.column + 1) if began else place
     if "could not find expected ':'" in said:
         if glued := _GLUED.match(lines[start.line - 1] if start.line <= len(lines) else ""):
-            return _glued_problem(start.file, start.line, glued.end(1) + 1, glued[0])
+            return _missing_space_problem(start.file, start.line, glued.end(1) + 1, glued[0])
         return Problem(
             start,
             "this line has no ': '",
@@ -299,7 +299,7 @@ _GLUED = re.compile(
 )
 
 
-def _glued_problem(file: str, line: int, column: int, amount: str = "") -> Problem:
+def _missing_space_problem(file: str, line: int, column: int, amount: str = "") -> Problem:
     """Return the problem of a key with its value directly after the colon."""
     return Problem(
         Place(file, line, column),
@@ -320,7 +320,7 @@ def _colon_problem(place: Place, lines: list[str]) -> Problem:
     if glued := (
         _GLUED.match(before) or re.match(r"\s*(?:- )?([A-Za-z_][\w-]*):(?=[^\s/])", before)
     ):
-        return _glued_problem(place.file, above, glued.end(1) + 1, glued[0])
+        return _missing_space_problem(place.file, above, glued.end(1) + 1, glued[0])
     if above and not line[0].isspace() and not re.search(r":(\s|$)", before):
         return Problem(
             Place(place.file, above),
@@ -365,7 +365,7 @@ class _Builder:
                 "Write the value out",
             )
         self._seen.add(id(node))
-        if self._decorated(node, place):
+        if self._refuse_tags(node, place):
             return None
         if len(path) > MAX_DEPTH:
             return self._problem(
@@ -378,7 +378,7 @@ class _Builder:
         assert isinstance(node, yaml.ScalarNode)  # no other kind of node is left
         if not node.style and (glued := _GLUED.match(node.value)) and self._stands_below(node):
             self.problems.append(
-                _glued_problem(self.file, place.line, place.column + glued.end(1), glued[0])
+                _missing_space_problem(self.file, place.line, place.column + glued.end(1), glued[0])
             )
         return _scalar(node)
 
@@ -399,7 +399,7 @@ class _Builder:
                 )
                 continue
             key = str(key_node.value)
-            if self._decorated(key_node, key_place):
+            if self._refuse_tags(key_node, key_place):
                 continue
             if key_node.tag == "tag:yaml.org,2002:merge":
                 self._problem(
@@ -467,7 +467,7 @@ class _Builder:
             )
         del mapping[key]
 
-    def _decorated(self, node: yaml.Node, place: Place) -> bool:
+    def _refuse_tags(self, node: yaml.Node, place: Place) -> bool:
         """Refuse a node with a tag or an anchor."""
         first = self.text[node.start_mark.index : node.start_mark.index + 1]
         if first not in ("!", "&") and node.tag in _CORE_TAGS:

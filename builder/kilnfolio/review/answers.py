@@ -17,7 +17,7 @@ from kilnfolio.review.dossier import Finding
 #: The check that reports problems with answers themselves.
 EXPLAINED = "waivers-explained"
 #: Takes a finding; returns the kinds of answer that clear it.
-_Taken = Callable[[Finding], Sequence[str]]
+_Accepted = Callable[[Finding], Sequence[str]]
 
 
 def with_ids(findings: Sequence[Finding]) -> tuple[Finding, ...]:
@@ -46,7 +46,7 @@ def answered(
     findings: Sequence[Finding],
     answers: Iterable[Answer],
     waivers: Iterable[Waiver],
-    taken: _Taken,
+    accepted: _Accepted,
 ) -> tuple[Finding, ...]:
     """Return findings with their answers.
 
@@ -59,13 +59,13 @@ def answered(
     waivers : iterable of Waiver
         The older form, which names a check. It answers what that check found up to the moment of
         signing, and nothing that began later.
-    taken : callable
+    accepted : callable
         Returns the kinds of answer that clear a finding; other kinds have no effect.
     """
     by_id = {answer.finding: answer for answer in answers}
     by_check = {waiver.check: waiver for waiver in waivers}
     return tuple(
-        _answered(finding, by_id.get(finding.id), by_check.get(finding.check), taken(finding))
+        _answered(finding, by_id.get(finding.id), by_check.get(finding.check), accepted(finding))
         for finding in findings
     )
 
@@ -87,8 +87,8 @@ def unmatched(findings: Sequence[Finding], answers: Iterable[Answer]) -> tuple[F
     )
 
 
-def not_taken(
-    findings: Sequence[Finding], answers: Iterable[Answer], taken: _Taken
+def unaccepted(
+    findings: Sequence[Finding], answers: Iterable[Answer], accepted: _Accepted
 ) -> tuple[Finding, ...]:
     """Return a question for each answer of a kind that does not clear its finding."""
     known = {finding.id: finding for finding in findings if finding.id}
@@ -102,7 +102,7 @@ def not_taken(
         )
         for answer in answers
         if (finding := known.get(answer.finding)) is not None
-        and answer.kind not in (kinds := taken(finding))
+        and answer.kind not in (kinds := accepted(finding))
     )
 
 

@@ -27,7 +27,7 @@ from kilnfolio.records.schedule import Schedule
 from kilnfolio.records.species import Species
 from kilnfolio.review.adherence import Adherence, Tolerance, adherence
 from kilnfolio.review.air import AirSeries
-from kilnfolio.review.answers import EXPLAINED, answered, not_taken, unmatched, with_ids
+from kilnfolio.review.answers import EXPLAINED, answered, unaccepted, unmatched, with_ids
 from kilnfolio.review.boards import BoardHistory, Control
 from kilnfolio.review.dossier import Dossier, Finding, Outcome, Spot, SurveyResult
 from kilnfolio.review.ending import ProbeRun, StageOutcome, SurveyOutcome, Water
@@ -397,16 +397,16 @@ def run_checks(
         ]
     )
     answers = tuple(answers)
-    wrong = (*unmatched(findings, answers), *not_taken(findings, answers, answers_taken))
+    wrong = (*unmatched(findings, answers), *unaccepted(findings, answers, accepted_answers))
     if wrong:
         findings = (
             *(one for one in findings if one.check != EXPLAINED or one.outcome != "pass"),
             *wrong,
         )
-    return answered(findings, answers, waivers, answers_taken)
+    return answered(findings, answers, waivers, accepted_answers)
 
 
-def answers_taken(finding: Finding) -> tuple[AnswerKind, ...]:
+def accepted_answers(finding: Finding) -> tuple[AnswerKind, ...]:
     """Return the kinds of answer that clear a finding: for a fail, those that its check allows."""
     if finding.outcome != "fail" or finding.check not in CHECKS:
         return ANSWERS

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from kilnfolio.records.charge import Charge
-from kilnfolio.records.cross_checks import lacking
+from kilnfolio.records.cross_checks import incomplete_references
 from kilnfolio.records.folder import MillFolder
 from kilnfolio.records.model import Located
 from kilnfolio.records.open_charge import OpenCharge
@@ -22,8 +22,8 @@ from kilnfolio.review.review import build_case, dossier_of, read_logs
 #: The slug of the finding that a record is not complete.
 NOT_COMPLETE = "record-complete"
 #: Checks that need a finished charge: these groups, and these checks of other groups.
-_GROUPS_OF_THE_END = frozenset({"end of charge", "heat treatment"})
-_OF_THE_END = frozenset({"signed", "step-hours"})
+_END_GROUPS = frozenset({"end of charge", "heat treatment"})
+_END_CHECKS = frozenset({"signed", "step-hours"})
 _STILL = "Nothing against it so far; the charge is not complete."
 _AT_THE_END = "Checked when the charge is complete."
 
@@ -77,7 +77,7 @@ def review_open(folder: MillFolder, charge_id: str) -> OpenReview:
     """
     charge = folder.open_charges[charge_id]
     lots = folder.lots_waiting_for[charge_id]
-    waits = tuple(draft.name for draft in lacking(folder, charge))
+    waits = tuple(draft.name for draft in incomplete_references(folder, charge))
     if charge.so_far is None or waits:
         return OpenReview(charge, None, None, lots, waits)
     log = read_logs(folder, charge.so_far)
@@ -122,7 +122,7 @@ def draft_records(folder: MillFolder) -> dict[str, Finding]:
 def _while_open(finding: Finding) -> Finding:
     """Return a finding in a form suitable for an open charge, which is never a verdict."""
     check = CHECKS[finding.check]
-    if check.group in _GROUPS_OF_THE_END or check.slug in _OF_THE_END:
+    if check.group in _END_GROUPS or check.slug in _END_CHECKS:
         return Finding(check=finding.check, outcome="not applicable", message=_AT_THE_END)
     if finding.outcome == "pass" and not finding.noted:
         return Finding(check=finding.check, outcome="not applicable", message=_STILL)

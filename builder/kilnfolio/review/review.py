@@ -202,7 +202,7 @@ def _planned(
         number, step = next(
             (number, step)
             for number, step in enumerate(folder.steps_of(schedule.record))
-            if not _can_be(step, pressure_pa)
+            if not _is_possible(step, pressure_pa)
         )
         way = next(key for key in AIR_KEYS if getattr(step, key) is not None)
         raise RecordProblems(
@@ -219,7 +219,7 @@ def _planned(
         ) from None
 
 
-def _can_be(step: Air, pressure_pa: float) -> bool:
+def _is_possible(step: Air, pressure_pa: float) -> bool:
     try:
         resolve(step, pressure_pa)
     except ValueError:

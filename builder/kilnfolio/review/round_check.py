@@ -78,7 +78,7 @@ class RoundLook:
     """Boards of the charge that are not in the round."""
 
 
-def look_at_round(state: KilnState, masses: Mapping[str, float], at: dt.datetime) -> RoundLook:
+def examine_round(state: KilnState, masses: Mapping[str, float], at: dt.datetime) -> RoundLook:
     """Examine a round of masses before it is written.
 
     Parameters
@@ -92,7 +92,7 @@ def look_at_round(state: KilnState, masses: Mapping[str, float], at: dt.datetime
     """
     known = {board.tag: board for board in state.boards}
     looks = tuple(
-        _look(state, known[tag], mass, at) for tag, mass in masses.items() if tag in known
+        _board_look(state, known[tag], mass, at) for tag, mass in masses.items() if tag in known
     )
     controlling = _controlling(state.control_rule, looks)
     return RoundLook(
@@ -109,7 +109,7 @@ def mass_words(grams: float, unit: str) -> str:
     return f"{grams / Mass.units[unit](1.0):.{MASS_DECIMALS[unit]}f}"
 
 
-def _look(state: KilnState, board: BoardState, mass: float, at: dt.datetime) -> BoardLook:
+def _board_look(state: KilnState, board: BoardState, mass: float, at: dt.datetime) -> BoardLook:
     if board.oven_dry_g is None or mass < board.oven_dry_g:
         return BoardLook(board.tag, mass, None, None, None)
     mc = 100.0 * (mass / board.oven_dry_g - 1.0)
@@ -129,7 +129,7 @@ def _loss(board: BoardState, mass: float, at: dt.datetime) -> float | None:
     return None if days <= 0.0 else 100.0 * (board.last_g - mass) / board.oven_dry_g / days
 
 
-def _sure_loss(board: BoardState, mass: float, at: dt.datetime) -> float | None:
+def _loss_to_judge(board: BoardState, mass: float, at: dt.datetime) -> float | None:
     """Return a daily loss to judge by: over less than half a day, weighing errors dominate."""
     if board.last_at is None:
         return None
@@ -198,7 +198,7 @@ def _slip(state: KilnState, board: BoardState, mass: float, at: dt.datetime) -> 
         return ""
     if mass > board.last_g * (1.0 + SLIP_GAIN):
         return "gained"
-    loss = _sure_loss(board, mass, at)
+    loss = _loss_to_judge(board, mass, at)
     most = SLIP_TIMES * board.limit_pct_day if board.limit_pct_day else SLIP_POINTS
     if loss is not None and loss > most and board.last_g - mass > 2.0 * state.resolution_g:
         return "lost"
@@ -214,14 +214,20 @@ def _swapped(
     for one, other in combinations(tags, 2):
         if any(tag in pair for pair in found for tag in (one, other)):
             continue
-        straight = [_miss(known[one], masses[one], at), _miss(known[other], masses[other], at)]
-        crossed = [_miss(known[one], masses[other], at), _miss(known[other], masses[one], at)]
+        straight = [
+            _deviation(known[one], masses[one], at),
+            _deviation(known[other], masses[other], at),
+        ]
+        crossed = [
+            _deviation(known[one], masses[other], at),
+            _deviation(known[other], masses[one], at),
+        ]
         if max(crossed) <= SWAP_FITS_PCT and min(straight) >= SWAP_TIMES * max(*crossed, 0.5):
             found.append((one, other))
     return found
 
 
-def _miss(board: BoardState, mass: float, at: dt.datetime) -> float:
+def _deviation(board: BoardState, mass: float, at: dt.datetime) -> float:
     """Return how far a mass is from that expected from the board's own drying [% of it]."""
     assert board.last_g is not None
     assert board.last_at is not None
@@ -275,7 +281,7 @@ def _plain_doubts(
             (board.tag,),
             f"{board.tag} gained {mass_words(gain, board.unit)} {board.unit} while drying",
         )
-    loss = _sure_loss(board, mass, at)
+    loss = _loss_to_judge(board, mass, at)
     if (
         loss is not None
         and board.limit_pct_day

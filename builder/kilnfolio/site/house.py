@@ -155,7 +155,7 @@ class _HouseBuilder:
             self._refuse(place, f"'{name}'", f"there is no file {path}", "Put it there")
             return None
         data = self._graph.file(path).read_bytes()
-        if reading.leads_out(self._graph.folder, self._graph.file(path)):
+        if reading.links_outside(self._graph.folder, self._graph.file(path)):
             self._refuse(place, f"'{name}'", "it is a link that leads out of the mill's folder")
             return None
         if len(data) > most:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import cast
 
 from kilnfolio.archive.as_sealed import kept_files
-from kilnfolio.archive.edition import AS_BUILT, BUILT_WITH, HOUSE_OF_ONES_OWN
+from kilnfolio.archive.edition import AS_BUILT, BUILT_WITH, HOUSE_FILES
 from kilnfolio.archive.entries import Entry
 from kilnfolio.records.folder import mill_of_files
 from kilnfolio.review.dossier import Dossier
@@ -55,7 +55,7 @@ def pages_again(
     files = kept_files(root, entries[-1])
     beside = edition / AS_BUILT
     today = {path: beside / path for path in BUILT_WITH}
-    for pattern in HOUSE_OF_ONES_OWN:
+    for pattern in HOUSE_FILES:
         today |= {path.relative_to(beside).as_posix(): path for path in beside.glob(pattern)}
     now = mill_of_files(root, {**files, **{p: f for p, f in today.items() if f.is_file()}})
     context = SiteContext(now.graph, "auditor").as_of(mill_of_files(root, files), dossier)

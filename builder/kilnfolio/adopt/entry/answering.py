@@ -10,7 +10,7 @@ from kilnfolio.adopt.entry.times import written
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.review.answers import only
 from kilnfolio.review.dossier import Finding
-from kilnfolio.review.findings import answers_taken
+from kilnfolio.review.findings import accepted_answers
 from kilnfolio.review.reviews import dossiers, open_reviews
 
 
@@ -33,7 +33,7 @@ def answer(
     """
     found = _finding(task, finding)
     terminal.say(f"{task.number}: {found.message}")
-    kinds = answers_taken(found)
+    kinds = accepted_answers(found)
     if kind not in kinds:
         raise _refused(
             f"'{finding}'",

@@ -29,7 +29,7 @@ from kilnfolio.records.model import TO_FILL
 from kilnfolio.records.problems import Place, Problem, RecordProblems
 from kilnfolio.rendering.regional import RegionalFormat, regional_format
 from kilnfolio.review.kiln_state import KilnState, charge_limits, kiln_state
-from kilnfolio.review.round_check import look_at_round
+from kilnfolio.review.round_check import examine_round
 
 Ask = Callable[[str], str]
 _ENTRY: TypeAdapter[Any] = TypeAdapter(Entry)
@@ -272,7 +272,7 @@ def _shown(task: TaskContext, entry: Any) -> tuple[Sequence[str], list[str]]:
     if state is None:
         return [], []
     if isinstance(entry, WeighingEntry):
-        look = look_at_round(
+        look = examine_round(
             state, {tag: mass.value for tag, mass in entry.masses.items()}, entry.at
         )
         lines = (
@@ -364,11 +364,11 @@ def weighing(
         if value.endswith("%"):
             mc[tag] = value
         else:
-            masses[tag] = _with_unit(value, unit or units.get(tag) or _usual(units))
+            masses[tag] = _with_unit(value, unit or units.get(tag) or _most_common(units))
     return entry_of(kind="weighing", at=moment(at, task.zone, now), masses=masses, mc=mc)
 
 
-def _usual(units: Mapping[str, str]) -> str | None:
+def _most_common(units: Mapping[str, str]) -> str | None:
     found = list(units.values())
     return max(set(found), key=found.count) if found else None
 
@@ -429,7 +429,7 @@ def stop(
     if cause is None and running is not None:
         return entry_of(
             kind="stop",
-            start=_again(task, running["start"]),
+            start=_recorded_time(task, running["start"]),
             cause=running["cause"],
             end=moment(end, task.zone, now, "--to"),
         )
@@ -441,7 +441,7 @@ def stop(
     )
 
 
-def _again(task: TaskContext, text: object) -> dt.datetime:
+def _recorded_time(task: TaskContext, text: object) -> dt.datetime:
     return moment(str(text), task.zone, dt.datetime.now(dt.UTC))
 
 
@@ -471,7 +471,7 @@ def stage(
         return entry_of(
             kind="stage",
             stage=name,
-            start=_again(task, stands["start"]),
+            start=_recorded_time(task, stands["start"]),
             end=moment(at, task.zone, now),
             dry_bulb=stands["dry_bulb"],
             emc=stands["emc"],
@@ -519,7 +519,7 @@ def finish(task: TaskContext, ended: str | None, unloaded: str | None, now: dt.d
     """Return the entry of the end of a charge."""
     stands = task.file.record.at(("ended",))
     if ended is None and unloaded and stands not in (None, TO_FILL):
-        first = _again(task, stands)
+        first = _recorded_time(task, stands)
     else:
         first = moment(ended, task.zone, now, "--ended")
     return entry_of(

@@ -52,7 +52,7 @@ def correct(
         )
     if str(old).split() == new.split():
         raise _refused(f"'{field}'", f"it says {old} already", "There is nothing to correct")
-    record.put(path, _alike(old, new))
+    record.put(path, _in_type_of(old, new))
     task.file.insert(
         ("corrections",),
         len(record.at(("corrections",)) or []),
@@ -77,7 +77,7 @@ def correct(
     return 0
 
 
-def _alike(old: object, new: str) -> object:
+def _in_type_of(old: object, new: str) -> object:
     """Return the new value in the type of the old one: a number stays a number."""
     return int(new) if isinstance(old, int) and re.fullmatch(r"[+-]?\d+", new) else new
 

@@ -31,7 +31,7 @@ from kilnfolio.records.yaml_source import read_yaml
 from kilnfolio.runtime.files import TooLargeError, open_regular, read_whole
 
 #: How far a device's clock may be ahead of this computer's.
-AHEAD = dt.timedelta(minutes=10)
+MAX_AHEAD = dt.timedelta(minutes=10)
 #: Endings of the files that `take` reads in a folder.
 _ENDINGS = (".json", ".csv", ".txt", ".log")
 #: Seconds between two looks at a watched folder.
@@ -227,7 +227,7 @@ def take_entries(
     file = ChargeFile.open(root, entries.charge)
     new = same = 0
     for number, entry in enumerate(sorted(entries.entries, key=_time_of)):
-        moved = _moved(entry, ahead)
+        moved = _clock_corrected(entry, ahead)
         if (early := _ahead_of(moved, now)) is not None:
             taken.left.append(
                 f"{name}: {_words(moved)} lies {_span(early)} ahead of this "
@@ -268,7 +268,7 @@ def _time_of(entry: Any) -> dt.datetime:
     return moment
 
 
-def _moved(entry: Any, ahead: dt.timedelta) -> Any:
+def _clock_corrected(entry: Any, ahead: dt.timedelta) -> Any:
     """Return an entry with its time corrected for the device's clock."""
     if not ahead:
         return entry
@@ -287,7 +287,7 @@ def _ahead_of(entry: Any, now: dt.datetime) -> dt.timedelta | None:
         for key in ("at", "start", "end", "ended", "unloaded")
         if (moment := getattr(entry, key, None)) is not None
     )
-    return latest - now if latest - now > AHEAD else None
+    return latest - now if latest - now > MAX_AHEAD else None
 
 
 def _words(entry: Any) -> str:

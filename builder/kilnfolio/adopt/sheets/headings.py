@@ -34,7 +34,7 @@ def _tables(path: Path, kind: Kind, options: Options, known: list[str]) -> list[
     return found
 
 
-def told_roles(options: Options) -> dict[str, str]:
+def given_roles(options: Options) -> dict[str, str]:
     """Return the roles given with ``--column``, by heading.
 
     Raises
@@ -58,7 +58,7 @@ def told_roles(options: Options) -> dict[str, str]:
 
 
 def _heading_roles(row: list[Cell], options: Options) -> dict[str, int]:
-    said = told_roles(options)
+    said = given_roles(options)
     found = {
         said[cell.text]: index for index, cell in enumerate(row) if said.get(cell.text) in roles()
     }
@@ -70,7 +70,7 @@ def _heading_roles(row: list[Cell], options: Options) -> dict[str, int]:
     return found
 
 
-def _lacks(path: Path, kind: Kind, options: Options) -> str:
+def _missing_headings(path: Path, kind: Kind, options: Options) -> str:
     """Return what the best matching headings lack; empty if no row has any known heading."""
     best: tuple[int, str] = (0, "")
     for sheet in read_sheets(path):
@@ -116,7 +116,7 @@ def _proposed_tables(
 
 def _ignored(row: list[Cell], options: Options) -> dict[str, int]:
     """Return the columns to ignore, each under a unique name."""
-    said = told_roles(options)
+    said = given_roles(options)
     return {
         f"ignored {index}": index
         for index, cell in enumerate(row)
@@ -163,6 +163,6 @@ def find_table(
     raise refusal(
         path.name,
         f"no sheet holds {kind.words}" + (f" (of '{options.sheet}')" if options.sheet else ""),
-        f"one row of headings must name {needed}{_lacks(path, kind, options)}",
+        f"one row of headings must name {needed}{_missing_headings(path, kind, options)}",
         "Write these headings in the sheet",
     )

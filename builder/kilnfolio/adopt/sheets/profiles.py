@@ -39,10 +39,10 @@ def _profiles(root: Path) -> dict[str, dict[str, Any]]:
         return {}
     if not isinstance(kept, dict):
         return {}
-    return {key: one for key, one in kept.items() if _sound(one)}
+    return {key: one for key, one in kept.items() if _is_valid(one)}
 
 
-def _sound(kept: object) -> bool:
+def _is_valid(kept: object) -> bool:
     """Return whether a remembered entry has the form that this program writes."""
     return isinstance(kept, dict) and all(
         isinstance(value, list) and all(isinstance(one, str) for one in value)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from kilnfolio.adopt.cells import Cell
 from kilnfolio.adopt.record_text import scalar
-from kilnfolio.adopt.sheets.headings import told_roles
+from kilnfolio.adopt.sheets.headings import given_roles
 from kilnfolio.adopt.sheets.table import Table
 from kilnfolio.adopt.sheets.values import is_day, quantity_text, row_time, time_text, without_unit
 from kilnfolio.records.quantities import Mass
@@ -105,19 +105,19 @@ def board_columns(table: Table, known: list[str]) -> dict[int, str]:
     return {
         index: tag
         for index, head in enumerate(table.heading)
-        if index not in taken and head.text and (tag := _told_tag(table, head, known))
+        if index not in taken and head.text and (tag := _board_of_column(table, head, known))
     }
 
 
-def _told_tag(table: Table, heading: Cell, known: list[str]) -> str | None:
+def _board_of_column(table: Table, heading: Cell, known: list[str]) -> str | None:
     """Return the board of a column, by ``--column`` or by its heading."""
-    said = told_roles(table.options).get(heading.text)
+    said = given_roles(table.options).get(heading.text)
     if said is None:
-        return _tag(heading, known)
+        return _board_of_heading(heading, known)
     return said.removeprefix("board:") if said.startswith("board:") else None
 
 
-def _tag(heading: Cell, known: list[str]) -> str | None:
+def _board_of_heading(heading: Cell, known: list[str]) -> str | None:
     """Return the board of a column; None if it is another kind of column."""
     text = without_unit(heading.text).strip()
     short = re.sub(r"^(board|sample)\s+", "", text, flags=re.IGNORECASE)

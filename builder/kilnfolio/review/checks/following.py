@@ -130,7 +130,7 @@ def air_as_asked(case: Case) -> Results:
             continue
         judged.append(kept)
         for outside in kept.outside:
-            if outside.hours > allowed and not _said_elsewhere(case, outside):
+            if outside.hours > allowed and not _has_own_check(case, outside):
                 yield Breach(
                     f"Step {kept.number} was {outside.side} by the log for {outside.hours:.0f} h, "
                     f"at the longest from {case.clock(outside.first)}: {asked_and_kept(kept)}.",
@@ -149,7 +149,7 @@ def air_as_asked(case: Case) -> Results:
     )
 
 
-def _said_elsewhere(case: Case, outside: Outside) -> bool:
+def _has_own_check(case: Case, outside: Outside) -> bool:
     """Return whether a separate check reports it: too hot, or too dry at the checking stage."""
     if outside.side == "too hot":
         return True

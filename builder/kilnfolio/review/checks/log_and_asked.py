@@ -84,17 +84,17 @@ def _slip_midway(case: Case, air: AirSeries, name: str, values: np.ndarray) -> B
 def _slip_throughout(case: Case, air: AirSeries, name: str, values: np.ndarray) -> Breach | None:
     """Return a breach if most of a column fits the set-points only in the other unit."""
     near = case.limits.value("unit-slip-set-points")
-    low, high = _kept_between(case, name)
+    low, high = _asked_range(case, name)
     if 2 * np.count_nonzero((values >= low - near) & (values <= high + near)) > len(values):
         return None  # most columns of most logs: no need to measure the difference
-    as_read = _apart(values, low, high)
+    as_read = _median_distance(values, low, high)
     if as_read <= near:
         return None
     for unit, other, turned in (
         ("°F", "°C", (values - _ZERO) / _DEGREE),
         ("°C", "°F", _ZERO + _DEGREE * values),
     ):
-        if _apart(turned, low, high) > near:
+        if _median_distance(turned, low, high) > near:
             continue
         row = int(np.flatnonzero(np.isfinite(values) & np.isfinite(high))[-1])
         return Breach(
@@ -112,7 +112,7 @@ def _slip_throughout(case: Case, air: AirSeries, name: str, values: np.ndarray) 
     return None
 
 
-def _kept_between(case: Case, name: str) -> tuple[np.ndarray, np.ndarray]:
+def _asked_range(case: Case, name: str) -> tuple[np.ndarray, np.ndarray]:
     """Return the range of temperatures asked of a channel at each reading [°C].
 
     Drying timber is between the wet-bulb and the dry-bulb temperature.
@@ -122,7 +122,7 @@ def _kept_between(case: Case, name: str) -> tuple[np.ndarray, np.ndarray]:
     return (dry if name in _DRY_BULBS else wet), (wet if name == "wet-bulb" else dry)
 
 
-def _apart(values: np.ndarray, low: np.ndarray, high: np.ndarray) -> float:
+def _median_distance(values: np.ndarray, low: np.ndarray, high: np.ndarray) -> float:
     """Return the median distance of the readings from a range [K]; 0 if none can be compared."""
     apart = np.maximum(low - values, values - high)
     known = apart[np.isfinite(apart)]

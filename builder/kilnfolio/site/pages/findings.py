@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from kilnfolio.review import figures
 from kilnfolio.review.answers import only
 from kilnfolio.review.dossier import Finding, Outcome
-from kilnfolio.review.findings import ANSWERS, CHECKS, answers_taken
+from kilnfolio.review.findings import ANSWERS, CHECKS, accepted_answers
 from kilnfolio.site.context import check_address
 
 
@@ -76,7 +76,7 @@ def title_of(finding: Finding) -> str:
 
 def _line(finding: Finding) -> FindingLine:
     check = CHECKS.get(finding.check)
-    kinds = answers_taken(finding)
+    kinds = accepted_answers(finding)
     answer = (
         f"{finding.answer_kind.capitalize()}: {finding.answered_because} ({finding.answered_by})"
         if finding.answered_by
