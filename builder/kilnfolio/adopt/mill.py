@@ -146,7 +146,7 @@ def mill_files(answers: Mapping[str, str], kilns: Sequence[str]) -> dict[str, st
     Raises
     ------
     RecordProblems
-        An answer cannot stand.
+        An answer is not valid.
     """
     text = _mill_text(answers)
     _checked(text, Mill, "content/mill.yaml")
