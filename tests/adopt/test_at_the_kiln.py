@@ -165,7 +165,7 @@ def test_check_of_a_fresh_mill_says_something(tmp_path, capsys):
     assert main(["new", "mill", str(tmp_path / "m"), *MILL]) == 0
     capsys.readouterr()
     assert main(["check", str(tmp_path / "m")]) == 0
-    assert "no charge is on record yet" in capsys.readouterr().out
+    assert "all records can be read, but there is no charge yet" in capsys.readouterr().out
 
 
 def test_commands_work_from_a_folder_inside_the_mill(mill, tmp_path, monkeypatch, capsys):

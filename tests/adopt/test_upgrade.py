@@ -160,7 +160,7 @@ def test_a_sealed_charge_stays_and_its_seal_holds(draft, capsys):
     before = (draft / FILES["charge"]).read_bytes()
     assert main(["upgrade", str(draft), "--write"]) == 0
     said = capsys.readouterr().out
-    assert f"{FILES['charge']}: format 0, and sealed: it stays as it is" in said
+    assert f"{FILES['charge']}: format 0, and sealed: it is not rewritten" in said
     assert "2 records rewritten" in said
     assert (draft / FILES["charge"]).read_bytes() == before
     assert main(["audit", str(draft)]) == 3
