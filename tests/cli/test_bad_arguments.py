@@ -45,8 +45,14 @@ def mill(tmp_path_factory):
         ("condition C1 begin --dry-bulb '-500 °C' --emc '400 %' --folder MILL", "-500 °C"),
         ("answer C1 nothing why --folder MILL", "nothing"),
         ("correct C1 a.b.c 5 --reason x --folder MILL", "a.b.c"),
-        ("correct C1 weighings.-1.masses.S1 5 --reason x --folder MILL", "the record has nothing there"),
-        ("correct C1 weighings.99.masses.S1 5 --reason x --folder MILL", "the record has nothing there"),
+        (
+            "correct C1 weighings.-1.masses.S1 5 --reason x --folder MILL",
+            "the record has nothing there",
+        ),
+        (
+            "correct C1 weighings.99.masses.S1 5 --reason x --folder MILL",
+            "the record has nothing there",
+        ),
         ("correct C1 weighings.1.masses.S1 '{a' --reason x --folder MILL", "is not a mass"),
         ("take MILL --folder MILL --clock-ahead nan", "'nan' is not a number from"),
         ("take MILL --folder MILL --clock-ahead 1e300", "'1e300' is not a number from"),
