@@ -9,14 +9,14 @@ from tests.conftest import PROJECT
 from kilnfolio import api
 
 PAGE = PROJECT / "builder/kilnfolio/guide/22-from-python.md"
-#: Each stands by itself after this line; the test runs them in order.
+#: A sentence and its code; the test runs them in order.
 EXAMPLES = (
     (
-        "Open a mill, and see what is there. Nothing is read until it is asked for.",
+        "Open a mill and see what it contains. Nothing is read until you ask for it.",
         'mill = api.open_mill(folder)\ncharge = mill.charges[0]\nprint(charge, "in", mill.kilns[0])',
     ),
     (
-        "A table is a pandas frame; units and meanings stand in its `attrs`.",
+        "A table is a pandas data frame; its `attrs` hold the units and meanings of the columns.",
         'weighings = mill.table("weighings")\n'
         'print(weighings.attrs["units"]["mc_pct"], weighings.attrs["meanings"]["mc_pct"])\n'
         'last = weighings.sort_values("at").groupby("board").tail(1)\n'
@@ -40,8 +40,8 @@ def page() -> str:
         "kind: reference",
         "---",
         "",
-        "`kilnfolio.api` is what other programs may rest on: its names change only with a new major version. Everything else in",
-        "the package may change with any version.",
+        "`kilnfolio.api` is the stable interface for other programs: its names change only with a new major version. Everything",
+        "else in the package may change with any version.",
         "",
         "```python",
         "from kilnfolio import api",
@@ -69,7 +69,7 @@ def _described(name: str, thing: object) -> Iterator[str]:
     elif inspect.isfunction(thing):
         yield from (f"## {name}{_signature(thing)}", "", *_told(thing))
     else:
-        yield from (f"## {name}", "", "Every table there is, by name:", "")
+        yield from (f"## {name}", "", "All tables, by name:", "")
         for table in api.TABLES.values():
             yield f"- `{table.name}`: {table.meaning}"
 
