@@ -107,7 +107,7 @@ def test_steady_air_needs_no_steps_and_ends_at_its_emc():
     assert np.all(np.diff(found.mean_pct) <= 1e-12)
 
 
-def test_refusals(new_york):
+def test_bad_inputs_are_refused(new_york):
     dry = Board(27.0, 7.0, 1.5e-10)
     with pytest.raises(ValueError, match="packed"):
         store.estimate(dry, new_york, 1, packed="in the rain")

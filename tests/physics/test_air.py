@@ -23,7 +23,7 @@ def celsius(fahrenheit):
 
 # IAPWS-IF97 (R7-97), table 35, eq. 30: its verification value at 300 K.
 # IAPWS R14-08(2011), table 3, sublimation: its verification value at 230 K.
-# ITS-90 / IAPWS: the triple point. Values from memory; the second leg is the sweep below.
+# ITS-90 / IAPWS: the triple point. Values from memory; the sweep below is the second check.
 IAPWS_POINTS = [(300.0 - 273.15, 3536.58941), (230.0 - 273.15, 8.94735), (0.01, 611.657)]
 
 
@@ -123,7 +123,7 @@ def test_thermodynamic_method_agrees_with_real_gas(coolprop):
     expected = np.array(expected)
     solved = ~np.isnan(expected)
     assert solved.mean() > 0.9
-    # psychrolib and CoolProp part by up to 0.28 point over 85-101 kPa; 70 and 105 kPa widen it.
+    # psychrolib and CoolProp differ by up to 0.28 point over 85-101 kPa; 70 and 105 kPa widen it.
     np.testing.assert_allclose(found[solved], expected[solved], atol=0.4)
 
 
@@ -136,7 +136,7 @@ def test_methods_against_the_computed_table(reference):
     real_gas = table["rh_coolprop_pct"]
     solved = ~np.isnan(real_gas)
     np.testing.assert_allclose(found["thermodynamic"][solved], real_gas[solved], atol=0.3)
-    # What the docstring says of the default: between the other two, and within so much of each.
+    # What the docstring claims for the default: between the other two, and this close to each.
     assert np.all(found["weather-bureau"] < found["ventilated"])
     assert np.all(found["ventilated"] < found["thermodynamic"])
     assert np.max(found["ventilated"] - found["weather-bureau"]) < 0.4
@@ -160,7 +160,7 @@ def test_weather_bureau_method_is_ferrels_formula_in_its_own_units():
 
 
 def test_fahrenheit_table(reference):
-    """USDA AH-188 table 1-6 as remembered; Ferrel's formula, computed apart, is the second leg."""
+    """USDA AH-188 table 1-6, from memory; Ferrel's formula, computed independently, backs it up."""
     table = reference("kiln_psychrometric.csv")
     bulbs = celsius(table["dry_bulb_f"]), celsius(table["wet_bulb_f"])
     pressure = 30.0 * INCH_OF_MERCURY_PA
@@ -168,14 +168,14 @@ def test_fahrenheit_table(reference):
     np.testing.assert_allclose(ferrel, table["rh_ferrel_pct"], atol=0.006)
     # Printed to whole percent: rounding, and 0.2 for the constants of an older saturation table.
     np.testing.assert_allclose(ferrel, table["rh_table_pct"], atol=0.7)
-    # Any understanding of the wet bulb, against a printed table: 2 points.
+    # Any of the methods, against a printed table: 2 points.
     for method in air.METHODS:
         found = air.relative_humidity(*bulbs, method=method)
         np.testing.assert_allclose(found, table["rh_table_pct"], atol=2.0)
 
 
 @pytest.mark.parametrize("method", air.METHODS)
-def test_equal_bulbs_are_exactly_saturated(method):
+def test_equal_bulbs_mean_saturated_air(method):
     temps = np.linspace(-20.0, 99.0, 120)
     assert np.all(air.relative_humidity(temps, temps, method=method) == 100.0)
 
@@ -186,13 +186,13 @@ def test_larger_depression_means_drier_air(method, dry, first, second, pressure)
     assume(abs(first - second) > 1e-6)
     assume(air.saturation_pressure(dry) < 0.9 * pressure)
     driest = air.wet_bulb(dry, 0.5, pressure, method=method)
-    assume(driest > 0.02 or dry < 0.0)  # the balance of an ice-covered bulb is another curve
+    assume(driest > 0.02 or dry < 0.0)  # an ice-covered bulb follows another curve
     low, high = sorted(driest + share * (dry - driest) for share in (first, second))
     drier, moister = air.relative_humidity(dry, [low, high], pressure, method=method)
     assert 0.0 <= drier < moister <= 100.0
 
 
-def test_thinner_air_shows_more_humidity_at_the_same_bulbs():
+def test_lower_pressure_gives_higher_humidity_at_the_same_bulbs():
     # The check value: 30 °C with 18 K depression gains 4.5 points of RH from 101.325 to 85 kPa.
     at_sea, aloft = air.relative_humidity(30.0, 12.0, [101325.0, 85000.0], method="thermodynamic")
     assert aloft - at_sea == pytest.approx(4.5, abs=0.1)
@@ -223,13 +223,13 @@ REFUSED = [
 
 
 @pytest.mark.parametrize(("function", "arguments", "message"), REFUSED)
-def test_refusal_names_argument_value_and_range(function, arguments, message):
+def test_errors_name_argument_value_and_range(function, arguments, message):
     with pytest.raises(ValueError, match=message):
         function(*arguments)
 
 
 @pytest.mark.parametrize("function", [air.relative_humidity, air.wet_bulb])
-def test_unknown_method_is_refused_with_the_known_ones(function):
+def test_an_unknown_method_is_refused_and_the_known_ones_are_named(function):
     known = r"'ventilated', 'weather-bureau', 'thermodynamic'; received 'magic'"
     with pytest.raises(ValueError, match=known):
         function(60.0, 50.0, method="magic")
@@ -239,7 +239,7 @@ def test_unknown_method_is_refused_with_the_known_ones(function):
 
 
 @pytest.mark.parametrize("method", air.METHODS)
-def test_wet_bulb_returns_over_the_whole_domain(method):
+def test_wet_bulb_is_recovered_over_the_whole_domain(method):
     dry, humidity, pressure = np.meshgrid(
         np.arange(-20.0, 115.5, 1.0),
         [0.0, 0.1, 1, 2, 5, 10, 20, 35, 50, 65, 80, 90, 95, 99, 99.9, 100],
@@ -293,9 +293,9 @@ def test_dew_point_agrees_with_psychrolib():
 
 
 @given(st.floats(5, 90), st.floats(2, 95))
-def test_dew_point_wet_bulb_and_dry_bulb_stand_in_order(dry, humidity):
+def test_dew_point_wet_bulb_and_dry_bulb_are_in_order(dry, humidity):
     assume(air.vapour_pressure(dry, humidity) < 0.9 * air.STANDARD_PRESSURE_PA)
-    assume(air.dew_point(dry, humidity) > 0.02)  # ice and water order themselves differently
+    assume(air.dew_point(dry, humidity) > 0.02)  # the order differs over ice
     for method in air.METHODS:
         assert air.dew_point(dry, humidity) < air.wet_bulb(dry, humidity, method=method) < dry
 
@@ -312,7 +312,7 @@ def test_humidity_ratio_is_ashrae_eq_20():
             for t, h in zip(dry[possible], humidity[possible], strict=True)
         ]
         found = air.humidity_ratio(dry[possible], humidity[possible], pressure)
-        # psychrolib holds its ratio above a floor of 1e-7 in dry air.
+        # psychrolib lets its ratio fall no lower than 1e-7 in dry air.
         np.testing.assert_allclose(found, expected, rtol=1e-9, atol=1.1e-7)
 
 
@@ -323,7 +323,7 @@ def test_humidity_ratio_is_near_the_real_gas(coolprop):
 
 
 # ICAO Doc 7488 / US Standard Atmosphere 1976, geopotential altitude; from memory, with
-# psychrolib's rounded form of the same equation (ASHRAE Fundamentals eq. 3) as second leg.
+# psychrolib's rounded form of the same equation (ASHRAE Fundamentals eq. 3) as a second source.
 ICAO = [(0, 101325.0), (1000, 89874.6), (2000, 79495.2), (3000, 70108.5), (5000, 54019.9)]
 
 

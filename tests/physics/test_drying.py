@@ -18,7 +18,7 @@ def steady(hours, emc=10.0, temp=45.0, every=1.0):
 
 
 @pytest.mark.parametrize("biot", [0.5, 1.0, 5.0, 10.0, np.inf])
-def test_mean_against_cranks_series(reference, biot):
+def test_the_mean_agrees_with_cranks_series(reference, biot):
     """Series of 400 to 2 000 terms: within 0.25 point of MC from the end of the first day."""
     kind = "average_uptake_inf" if np.isinf(biot) else "average_uptake_L"
     table = reference("diffusion_check.csv").where(quantity=kind)
@@ -33,14 +33,14 @@ def test_mean_against_cranks_series(reference, biot):
     assert late.sum() >= 5
 
 
-def test_eight_cells_against_a_hundred():
+def test_eight_cells_agree_with_a_hundred():
     """Green oak, whose D falls steeply as it dries: within 0.3 point of 100 cells."""
     air = steady(40 * 24, emc=7.0, every=4.0)
     coarse, fine = dry(OAK, air).mean_pct, dry(OAK, air, cells=100, step_hours=1.0).mean_pct
     assert np.abs(coarse - fine)[5:].max() < 0.3
 
 
-def test_second_order_in_space_and_first_in_time():
+def test_the_scheme_is_second_order_in_space_and_first_order_in_time():
     """Halving a cell quarters the error; halving a step halves it, as backward Euler does."""
     board = Board(27.0, 60.0, D, 6e-8)
     air = Air([240.0], [45.0], [10.0])
@@ -65,7 +65,7 @@ def test_a_sealed_board_keeps_its_water_and_evens_out():
 
 
 def test_water_lost_is_the_flow_through_the_face():
-    """In the constant-rate time the face is above FSP and q = h (FSP - EMC) exactly."""
+    """In the constant-rate period the face is above FSP and q = h (FSP - EMC) exactly."""
     board = Board(27.0, 90.0, 1e-9, 1e-8, **PLAIN)
     profile, face = advance(board, board.start(), 24.0, 45.0, 10.0, step_hours=0.25)
     assert face > 28
@@ -106,7 +106,7 @@ def test_time_grows_with_the_square_of_thickness_where_the_face_is_free():
     np.testing.assert_allclose(first, second, atol=1e-9)
 
 
-def test_boards_do_not_know_of_each_other():
+def test_boards_are_computed_independently():
     thickness, start = np.array([20.0, 27.0, 52.0]), np.array([90.0, 60.0, 30.0])
     together = dry(Board(thickness, start, D), steady(120, every=4.0))
     for i in range(3):
@@ -116,7 +116,7 @@ def test_boards_do_not_know_of_each_other():
     np.testing.assert_allclose(backward.mean_pct[:, ::-1], together.mean_pct, atol=1e-9)
 
 
-def test_later_air_changes_nothing_before():
+def test_later_air_does_not_change_earlier_results():
     short, long = dry(OAK, steady(48)), dry(OAK, steady(96))
     np.testing.assert_array_equal(short.cells_pct, long.cells_pct[:48])
 
@@ -142,6 +142,6 @@ def test_shell_and_core_are_the_halves_of_the_profile():
         (lambda: dry(OAK, steady(4), step_hours=6.0), "step_hours"),
     ],
 )
-def test_refusals(make, message):
+def test_bad_inputs_are_refused(make, message):
     with pytest.raises(ValueError, match=message):
         make()

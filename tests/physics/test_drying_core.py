@@ -27,7 +27,7 @@ def celsius(fahrenheit):
 
 
 def ratios(kind):
-    """Our time over the printed one, for rows of a kind of size whose air is known, by size."""
+    """Our time divided by the printed one, by size, for rows whose air is known."""
     found = {}
     with DATA.open(encoding="utf-8") as file:
         for row in csv.DictReader(file):
@@ -60,11 +60,11 @@ def test_hardwoods_of_table_20_4():
     assert np.mean(np.abs(found - 1) <= 0.15) >= 0.85
 
 
-def test_squares_of_table_20_8_are_not_far_off():
-    """Ponderosa pine, 31 times read of a regression on nominal sizes, coming up included. Dressed
-    size for nominal: half an inch less (PS 20, from memory). `core_time` begins in hot air, so that
-    it must come out short, the more so the smaller the square: about half at 4 inches, nine tenths
-    at 10. These rows hold no more than that, and the guide says so."""
+def test_squares_of_table_20_8_come_out_short_by_a_known_share():
+    """Ponderosa pine: 31 times of a regression on nominal sizes, as read, warm-up included. Dressed
+    size for nominal: half an inch less (PS 20, from memory). `core_time` starts in hot air, so its
+    times must be too short, most of all for small squares: about half at 4 inches, nine tenths
+    at 10. These rows prove no more than that, and the guide says so."""
     found = ratios("nominal")
     assert sum(map(len, found.values())) >= 30
     medians = [np.median(found[f"{size} by {size}"]) for size in (4, 6, 8, 10)]
@@ -101,7 +101,7 @@ def test_a_slow_rise_takes_longer_than_a_sudden_one():
     assert sudden < core_time((50.0, 100.0), wood, slow) < sudden + 240.0
 
 
-def test_thicker_and_cooler_take_longer_and_a_warm_core_no_time():
+def test_thicker_and_cooler_timber_takes_longer_and_a_warm_core_no_time():
     assert core_time((60.0, 100.0), Timber(0.5), HeatingAir(70.0)) > core_time(
         (50.0, 100.0), Timber(0.5), HeatingAir(70.0)
     )
@@ -120,7 +120,7 @@ def test_thicker_and_cooler_take_longer_and_a_warm_core_no_time():
         (((50.0, 100.0), Timber(0.5), HeatingAir(70.0), 120.0), "target_c"),
     ],
 )
-def test_refusals(arguments, message):
+def test_bad_inputs_are_refused(arguments, message):
     with pytest.raises(ValueError, match=message):
         core_time(*arguments)
 

@@ -25,7 +25,7 @@ T4_D2 = [
 ]
 
 
-def test_against_the_grid():
+def test_the_formula_reproduces_the_grid():
     """160 rows computed from the formula with saturation pressure by Buck: to 1 %."""
     with (DATA / "red_oak_formula.csv").open(encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
@@ -59,7 +59,7 @@ def test_a_charge_of_red_oak_lies_within_the_published_days():
     assert 16 <= days <= 28
 
 
-def test_one_at_45_degrees_and_faster_when_warmer():
+def test_the_temperature_effect_is_one_at_45_degrees_and_grows():
     assert temperature_factor(45.0) == pytest.approx(1.0)
     assert (np.diff(temperature_factor(np.linspace(20, 90, 30))) > 0).all()
 
@@ -73,6 +73,6 @@ def test_one_at_45_degrees_and_faster_when_warmer():
         ((25.4, 145.0, 80.0, 10.0, 5.0), "temp_c"),
     ],
 )
-def test_refusals(arguments, message):
+def test_bad_inputs_are_refused(arguments, message):
     with pytest.raises(ValueError, match=message):
         red_oak_days(*arguments)

@@ -1,4 +1,4 @@
-"""The gradient index against the check values of the drying model's own design.
+"""The gradient index against the check values in the drying model's design.
 
 They were computed by another program of the same equations and printed to two decimals.
 """
@@ -40,7 +40,7 @@ def test_peaks(changed, expected):
     assert peak(**changed) == pytest.approx(expected, rel=0.012)
 
 
-def test_the_peak_does_not_hang_on_the_number_of_cells():
+def test_the_peak_does_not_depend_on_the_number_of_cells():
     """Eight cells read 2.60, sixty 2.59, because the face MC is solved."""
     hours = np.arange(1.0, 400.0)
     air = Air(hours, np.full(hours.size, 45.0), np.full(hours.size, 14.0))
@@ -49,7 +49,7 @@ def test_the_peak_does_not_hang_on_the_number_of_cells():
     assert gradient_index(dry(board, air), 10.0).max() == pytest.approx(fine, abs=0.02)
 
 
-def test_even_profiles_have_none_and_a_wetter_shell_a_negative_one():
+def test_an_even_profile_has_index_zero_and_a_wetter_shell_a_negative_one():
     even = Drying(np.array([1.0]), np.full((1, 8), 12.0), np.array([12.0]), np.array(28.0))
     assert gradient_index(even, 10.0) == pytest.approx(0.0)
     damp = Drying(np.array([1.0]), np.full((1, 8), 8.0), np.array([11.0]), np.array(28.0))

@@ -1,4 +1,4 @@
-"""One board in plain floats against the same board in arrays, which other tests hold to Crank."""
+"""One board in plain floats against the same board in arrays; other tests compare that with Crank."""
 
 from itertools import product
 
@@ -11,7 +11,7 @@ CASES = list(product((12.0, 54.0), (1e-10, 5e-10), (0.0, 6e-8, np.inf), (0.0, 0.
 
 
 @pytest.mark.parametrize(("thickness", "diffusivity", "face", "effect"), CASES)
-def test_cell_by_cell(thickness, diffusivity, face, effect):
+def test_floats_and_arrays_agree_cell_by_cell(thickness, diffusivity, face, effect):
     board = Board(thickness, 70.0, diffusivity, face, effect)
     hours = np.cumsum([3.0, 9.0, 1.0, 24.0, 60.0, 5.0])
     temps, emcs = np.array([40, 45, 60, 70, 75, 70.0]), np.array([18, 14, 9, 4, 3, 11.0])
@@ -23,7 +23,7 @@ def test_cell_by_cell(thickness, diffusivity, face, effect):
         assert single.mean == pytest.approx(arrays.mean_pct[i], abs=1e-9)
 
 
-def test_it_may_begin_with_a_profile_and_refuses_several():
+def test_one_starting_profile_is_accepted_and_several_are_refused():
     board = Board(27.0, 70.0, 2e-10)
     first = SingleBoard(board)
     first.advance(30.0, 50.0, 10.0)

@@ -32,22 +32,22 @@ def test_practice_problem():
         ([56.1, 56.1, 55.0, 56.1, 56.1, 56.1, 56.1], 15.0),  # a run may end with the log
     ],
 )
-def test_runs(temps, minutes):
+def test_the_longest_run_is_found(temps, minutes):
     assert longest_run_above(EVERY_FIVE, temps, 56.0) == minutes
 
 
-def test_run_of_no_reading_and_of_one():
+def test_no_reading_and_one_reading_give_a_run_of_zero():
     assert longest_run(EVERY_FIVE, [20.0] * 7, 56.0) is None
     assert longest_run([0.0], [60.0], 56.0) == Run(0, 0, 0.0)
     assert longest_run_above([], [], 56.0) == 0.0
 
 
-def test_earliest_of_equal_runs():
+def test_the_earliest_of_equal_runs_is_reported():
     temps = [57, 57, 20, 57, 57, 20, 57]
     assert longest_run(EVERY_FIVE, temps, 56.0) == Run(0, 1, 5.0)
 
 
-def test_longer_gap_breaks_a_run():
+def test_a_longer_gap_breaks_a_run():
     times = [0.0, 5.0, 10.0, 40.0, 45.0]
     temps = [57.0] * 5
     assert longest_run_above(times, temps, 56.0) == 45.0
@@ -64,7 +64,7 @@ def test_datetime64_and_aware_datetimes_agree_with_minutes():
 
 
 def test_clocks_going_back_do_not_shorten_or_lengthen_a_run():
-    """In Toronto 01:00 to 02:00 on 2024-11-03 came twice; wall-clock differences lose an hour."""
+    """In Toronto 01:00 to 02:00 on 2024-11-03 came twice; wall-clock differences lose that hour."""
     toronto = ZoneInfo("America/Toronto")
     start = datetime(2024, 11, 3, 4, 30, tzinfo=UTC)
     times = [(start + timedelta(minutes=15 * i)).astimezone(toronto) for i in range(11)]
@@ -85,7 +85,7 @@ def test_clocks_going_back_do_not_shorten_or_lengthen_a_run():
         (["06:00", "06:05"], [57, 57], "times must be a number"),
     ],
 )
-def test_refusals(times, temps, message):
+def test_bad_inputs_are_refused(times, temps, message):
     with pytest.raises(ValueError, match=message):
         longest_run_above(times, temps, 56.0)
 
@@ -98,8 +98,8 @@ READINGS = st.lists(
 
 
 @given(READINGS, st.floats(50, 60))
-def test_agrees_with_walking_through_the_log(readings, threshold):
-    """The same rule told another way: one reading after another, as an inspector would."""
+def test_runs_agree_with_reading_the_log_line_by_line(readings, threshold):
+    """The same rule applied reading by reading, as an inspector would."""
     times = np.cumsum([step for step, _ in readings])
     temps = [temp for _, temp in readings]
     best = running = 0.0

@@ -1,4 +1,4 @@
-"""What every function of the physics promises: scalars, arrays, gaps, docstrings, imports."""
+"""What every physics function must do: scalars, arrays, gaps, docstrings, imports."""
 
 import ast
 import inspect
@@ -123,7 +123,7 @@ ELEMENTWISE = {
     sums.tolerance_limits_of: (12.0, 1.0, 10, 0.95, 0.95),
 }
 
-# These weigh a whole series at once, count, or take a word, and have their own tests.
+# These judge a whole series at once, count, or take a word; they have their own tests.
 OVER_A_SERIES = {
     moisture.section_mean_uncertainty,
     moisture.controlling_boards,
@@ -190,7 +190,7 @@ def test_arrays_broadcast_and_agree_with_scalars(function):
 
 
 @pytest.mark.parametrize("function", ELEMENTWISE, **BY_NAME)
-def test_a_gap_in_any_argument_is_a_gap_in_the_result_and_nowhere_else(function):
+def test_a_gap_in_any_argument_gives_a_gap_in_the_result_and_nowhere_else(function):
     arguments = ELEMENTWISE[function]
     expected = parts_of(function(*arguments))
     for place in range(len(arguments)):
@@ -199,14 +199,14 @@ def test_a_gap_in_any_argument_is_a_gap_in_the_result_and_nowhere_else(function)
         ]
         result = parts_of(function(*gapped))
         whole_is_gap = [np.isnan(part[1]) for part in result]
-        # Of several parts, those that depend on the argument.
+        # Where a result has several parts: those that depend on the argument.
         assert any(whole_is_gap) if len(result) > 1 else all(whole_is_gap)
         np.testing.assert_allclose([part[0] for part in result], expected, rtol=1e-12)
 
 
 @pytest.mark.parametrize("function", ELEMENTWISE, **BY_NAME)
 @pytest.mark.parametrize("wrong", [np.inf, -np.inf, None, "20", True], ids=repr)
-def test_infinities_and_things_that_are_no_numbers_are_refused_by_name(function, wrong):
+def test_infinities_and_non_numbers_are_refused_by_argument_name(function, wrong):
     arguments = ELEMENTWISE[function]
     names = list(inspect.signature(function).parameters)
     for place, name in enumerate(names[: len(arguments)]):
@@ -255,7 +255,7 @@ def test_docstring_parameters_equal_the_signature(function):
 
 
 @pytest.mark.parametrize("module", PUBLIC_MODULES, ids=lambda module: module.__name__)
-def test_every_cited_reference_is_listed_and_every_listed_one_cited(module):
+def test_cited_and_listed_references_are_the_same(module):
     source = inspect.getsource(module)
     listed = set(re.findall(r"(?m)^\.\. \[(\d)\]", source))
     cited = set(re.findall(r"\[(\d)\]_", source))
@@ -273,7 +273,7 @@ def test_every_public_constant_says_what_it_is(module):
         assert documented, f"{module.__name__}.{target.id}"
 
 
-def test_the_package_maps_every_room():
+def test_the_package_docstring_lists_every_module():
     rooms = {module.__name__.rpartition(".")[2] for module in PUBLIC_MODULES}
     assert set(re.findall(r"(?m)^`(\w+)`  ", kilnfolio.physics.__doc__)) == rooms
 

@@ -1,4 +1,4 @@
-"""The temperature correction of resistance readings, Wood Handbook p. 13-3."""
+"""The temperature correction of resistance readings, against Wood Handbook p. 13-3."""
 
 import pytest
 from hypothesis import given
@@ -34,6 +34,6 @@ def test_warmer_wood_reads_too_wet(reading, wood, warmer):
         ((14.0, 20.0, 20.0, 5.6), "points_per_kelvin must lie between 0 and 1"),
     ],
 )
-def test_refusals(arguments, message):
+def test_bad_inputs_are_refused(arguments, message):
     with pytest.raises(ValueError, match=message):
         reading_at_calibration(*arguments)

@@ -12,7 +12,7 @@ MASS = st.floats(1, 1e5)
 BOARDS = st.lists(st.floats(3, 150), min_size=1, max_size=16)
 
 
-def test_240_grams_wet_and_200_dry_is_20_percent():
+def test_240_grams_wet_and_200_grams_dry_is_20_percent():
     """Common practice, no source: the example every operator learns."""
     assert moisture.moisture_content(240.0, 200.0) == 20.0
 
@@ -35,7 +35,7 @@ def test_unrounded_oven_dry_weight_moves_the_old_example_by_a_tenth(reference):
     assert found == pytest.approx(float(row["expected_mc_pct"]), abs=0.11)
 
 
-def test_two_section_board(reference):
+def test_a_board_with_two_sections_is_worked_out_as_in_the_example(reference):
     """The worked board: mean of the section MCs, oven-dry mass, later weighings."""
     rows = reference("sample_board_examples.csv").rows
     rows = [row for row in rows if row["case"].startswith("two-section sample board")]
@@ -85,7 +85,8 @@ def test_uncertainty_against_simulation():
     draws = np.random.default_rng(20240229).standard_normal((2, 400_000))
     mcs = 100.0 * ((4862.0 + 5.0 * draws[0]) / (2769.0 + 8.0 * draws[1]) - 1.0)
     found = moisture.moisture_content_uncertainty(4862.0, 5.0, 2769.0, 8.0)
-    assert found == pytest.approx(np.std(mcs), rel=0.006)  # its own standard error is 0.0011
+    # the simulation's own standard error is 0.0011
+    assert found == pytest.approx(np.std(mcs), rel=0.006)
 
 
 def test_oven_dry_uncertainty_against_simulation():
@@ -95,13 +96,13 @@ def test_oven_dry_uncertainty_against_simulation():
     assert found == pytest.approx(np.std(masses), rel=0.006)
 
 
-def test_five_grams_on_a_sample_board():
+def test_five_grams_on_a_sample_board_shift_mc_by_0_18_point():
     """±5 g on 2.77 kg oven-dry is ±0.18 point of MC (arithmetic of the definition)."""
     found = moisture.moisture_content_uncertainty(2770.0, 5.0, 2770.0, 0.0)
     assert found == pytest.approx(0.18, abs=0.005)
 
 
-def test_section_error_carries_to_the_end():
+def test_an_error_of_the_sections_carries_to_the_end():
     """Sections off by 1 point at 75.6 % move the board's MC near 8 % by 0.6 point."""
     dry = moisture.oven_dry_mass(4862.0, 75.6)
     error = moisture.oven_dry_uncertainty(4862.0, 0.0, 75.6, 1.0)
@@ -128,7 +129,7 @@ def test_sections_that_agree_are_no_better_than_the_balance():
     found = moisture.section_mean_uncertainty([70.0, 70.0], error)
     assert found == pytest.approx(np.std(np.mean(each, axis=0)), rel=0.006)
     assert moisture.section_mean_uncertainty([70.0], error) == pytest.approx(error, rel=1e-12)
-    # 3-4-5: a spread of 0.6 and a mean error of 0.8
+    # 3-4-5 triangle: a spread of 0.6 and a mean error of 0.8
     assert moisture.section_mean_uncertainty([70.0, 71.2], 0.8 * np.sqrt(2.0)) == pytest.approx(
         1.0, rel=1e-12
     )
@@ -151,10 +152,10 @@ def test_uncertainty_is_never_negative_and_both_masses_add_to_it(dry, first, sec
         ([62.4, 58.1, 55.0, 51.7, 49.9, 46.2], [0, 1, 2]),
         ([20.0, 30.0, 40.0, 10.0, 50.0], [4, 2, 1]),  # the larger half of five
         ([18.0], [0]),
-        ([25.0, 25.0, 25.0], [0, 1]),  # equals: the first given
+        ([25.0, 25.0, 25.0], [0, 1]),  # of equals, the first given
     ],
 )
-def test_controlling_boards(mcs, boards):
+def test_the_wettest_half_controls(mcs, boards):
     """Common practice: the wettest half, of an odd number the larger."""
     assert moisture.controlling_boards(mcs).tolist() == boards
     expected = sum(mcs[i] for i in boards) / len(boards)
@@ -162,7 +163,7 @@ def test_controlling_boards(mcs, boards):
 
 
 @given(BOARDS, st.randoms())
-def test_controlling_mc_is_between_mean_and_wettest_and_blind_to_order(mcs, random):
+def test_controlling_mc_is_between_mean_and_wettest_in_any_order(mcs, random):
     found = moisture.controlling_moisture_content(mcs)
     assert np.mean(mcs) - 1e-9 <= found <= max(mcs) + 1e-9
     shuffled = random.sample(mcs, len(mcs))
@@ -223,6 +224,6 @@ REFUSED = [
 
 
 @pytest.mark.parametrize(("function", "arguments", "message"), REFUSED)
-def test_refusal_names_argument_value_and_range(function, arguments, message):
+def test_errors_name_argument_value_and_range(function, arguments, message):
     with pytest.raises(ValueError, match=message):
         function(*arguments)

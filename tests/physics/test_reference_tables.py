@@ -1,4 +1,4 @@
-"""The tables themselves: a mistyped digit shows in a column's sum before it misleads a test."""
+"""The reference tables: a column's sum shows a mistyped digit before it misleads a test."""
 
 import math
 

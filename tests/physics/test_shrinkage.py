@@ -23,7 +23,7 @@ def test_worked_example_of_eq_13_2(reference):
         assert change > 0.0  # swelling is positive
 
 
-def test_rearranged_form_of_another_report(reference):
+def test_the_rearranged_form_of_another_report_agrees(reference):
     """FPL-RP-489 form d2 = d1 (1 - S(M2))/(1 - S(M1)), S = 6.031 - 0.215 M.
 
     Its example prints 13.02 in, an arithmetic error of the source: its own formula gives 12.9885.
@@ -87,7 +87,7 @@ def test_shrinkage_is_bounded_and_falls_with_mc(total, first, second, fsp):
 
 
 @given(st.floats(10, 500), st.floats(1, 13), st.floats(0, 60), st.floats(0, 60))
-def test_going_there_and_back_restores_the_size(size, total, start, end):
+def test_swelling_and_shrinking_back_restores_the_size(size, total, start, end):
     there = size + shrinkage.dimension_change_from_shrinkage(size, total, start, end)
     back = there + shrinkage.dimension_change_from_shrinkage(there, total, end, start)
     assert back == pytest.approx(size, rel=1e-12)
@@ -106,14 +106,15 @@ def test_coefficient_and_shrinkage_agree_where_the_table_is_offered(size, total,
     coefficient = shrinkage.coefficient_from_shrinkage(total)
     by_table = shrinkage.dimension_change(size, coefficient, start, end)
     by_line = shrinkage.dimension_change_from_shrinkage(size, total, start, end)
-    # Eq. 13-2 counts from the size at 10 %, eq. 13-3 from the size at hand: that is all the rest.
+    # Eq. 13-2 counts from the size at 10 %, eq. 13-3 from the current size; that is the whole
+    # difference.
     between = abs(start - 10.0) / (3000.0 / total - 20.0)
     assert between < 0.02
     assert by_table == pytest.approx(by_line, rel=between + 1e-9, abs=1e-9)
 
 
 @given(st.floats(0.25, 0.9), st.floats(5, 20), st.floats(0, 29), st.floats(0.1, 1))
-def test_wood_gets_denser_in_substance_as_it_dries(gravity, volumetric, mc, step):
+def test_specific_gravity_rises_as_wood_dries(gravity, volumetric, mc, step):
     dry, wet = shrinkage.specific_gravity_at(gravity, volumetric, [mc, mc + step])
     assert dry > wet >= gravity
 
@@ -130,6 +131,6 @@ REFUSED = [
 
 
 @pytest.mark.parametrize(("function", "arguments", "message"), REFUSED)
-def test_refusal_names_argument_value_and_range(function, arguments, message):
+def test_errors_name_argument_value_and_range(function, arguments, message):
     with pytest.raises(ValueError, match=message):
         function(*arguments)

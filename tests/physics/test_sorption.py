@@ -27,7 +27,7 @@ def test_wood_handbook_table_4_2(reference):
 
 
 def test_hot_rows_from_memory_agree_with_the_fahrenheit_equation(reference):
-    """Rows of 210 °F and more are from memory; the handbook's own °F equation is the second leg."""
+    """Rows of 210 °F and more are from memory; the handbook's own °F equation backs them up."""
     table = reference("emc_table.csv").where(table="WH 4-2", provenance="memory")
     found = equilibrium_moisture_content((table["temp_f"] - 32.0) / 1.8, table["rh_pct"])
     np.testing.assert_allclose(found, table["emc_hhF_pct"], atol=0.07)
@@ -91,12 +91,12 @@ def test_emc_rises_with_humidity(temp, first, second):
 
 
 @given(TEMPS)
-def test_dry_air_dries_wood_completely(temp):
+def test_emc_in_dry_air_is_zero(temp):
     assert equilibrium_moisture_content(temp, 0.0) == 0.0
 
 
 @given(st.floats(20, 119), st.floats(0.5, 10), st.floats(5, 100))
-def test_warmer_air_of_the_same_humidity_dries_further(temp, step, humidity):
+def test_warmer_air_of_the_same_humidity_has_a_lower_emc(temp, step, humidity):
     cool, warm = equilibrium_moisture_content([temp, temp + step], humidity)
     assert warm < cool
 
@@ -126,7 +126,7 @@ REFUSED = [
 
 
 @pytest.mark.parametrize(("function", "arguments", "message"), REFUSED)
-def test_refusal_names_argument_value_and_range(function, arguments, message):
+def test_errors_name_argument_value_and_range(function, arguments, message):
     with pytest.raises(ValueError, match=message):
         function(*arguments)
 
@@ -152,7 +152,7 @@ def test_uncertainty_equals_the_slope_in_the_middle_of_the_range():
     assert found == pytest.approx(np.hypot(by_dry, by_wet), rel=0.01)
 
 
-def test_uncertainty_at_saturation_looks_to_the_dry_side():
+def test_uncertainty_at_saturation_is_taken_on_the_dry_side():
     found = emc_uncertainty(50.0, 50.0, 0.0, 0.5)
     saturated = equilibrium_moisture_content(50.0, 100.0)
     moved = equilibrium_moisture_content(50.0, air.relative_humidity(50.0, 49.5))
@@ -162,7 +162,7 @@ def test_uncertainty_at_saturation_looks_to_the_dry_side():
 def test_uncertainty_in_almost_dry_air_does_not_fail():
     wet = air.wet_bulb(80.0, 0.1)
     emc = equilibrium_moisture_content(80.0, 0.1)
-    assert emc_uncertainty(80.0, wet, 0.5, 0.5) > emc  # more than all of it may be error
+    assert emc_uncertainty(80.0, wet, 0.5, 0.5) > emc  # the error may exceed the humidity itself
 
 
 @given(st.floats(10, 95), st.floats(3, 100), st.floats(0, 2), st.floats(0, 2))
@@ -173,7 +173,7 @@ def test_uncertainty_is_never_negative_and_grows_with_the_errors(dry, humidity, 
     assert emc_uncertainty(dry, wet, 0.0, 0.0) < 1e-9
 
 
-def test_range_reaches_exactly_as_far_as_the_equation_makes_sense():
+def test_the_accepted_range_ends_where_the_equation_stops_making_sense():
     """Beyond the handbook's last row the curve turns back: the reason for the refusal."""
     humidities = np.linspace(0, 100, 2001)
     for temp in EMC_TEMP_RANGE_C:

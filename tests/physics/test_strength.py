@@ -1,7 +1,7 @@
-"""Strength against MC: the handbook's equation, an older rule beside it, and its laws.
+"""Strength by MC: the handbook's equation, an older rule, and known properties.
 
 The equation and the table of intersection points are recalled from Wood Handbook chapter 5, so the
-numbers that gate are the second source: FPL, Moisture content-strength adjustments for wood (a
+numbers that decide are from a second source: FPL, Moisture content-strength adjustments for wood (a
 wartime report, read), which gives for the crushing strength of Sitka spruce 5,610 lbf/in² at 12 %
 and 6 % more for each point of MC below it.
 """
@@ -40,7 +40,7 @@ def test_bending_strength_of_common_woods_follows_the_read_rule(points, per_poin
     assert np.mean(gains) == pytest.approx(per_point, abs=0.7)
 
 
-def test_it_meets_both_ends():
+def test_strength_is_exact_at_green_and_at_12_percent():
     assert strength.strength_at(99.0, 57.0, 12.0) == 99.0
     assert strength.strength_at(99.0, 57.0, 25.0) == pytest.approx(57.0, rel=1e-14)
     assert strength.strength_at(99.0, 57.0, [26.0, 80.0]) == pytest.approx(57.0, rel=1e-14)

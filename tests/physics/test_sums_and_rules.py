@@ -1,4 +1,4 @@
-"""The plain sums and the rules of the trade, against hand arithmetic and printed rules."""
+"""Plain sums and rules of the trade, against arithmetic by hand and printed rules."""
 
 import math
 
@@ -8,7 +8,7 @@ import pytest
 from kilnfolio.physics import rules, sums
 
 
-def test_mean_total_difference_and_ratio():
+def test_plain_sums_agree_with_arithmetic_by_hand():
     assert sums.mean([76.6, 74.6]) == pytest.approx(75.6)
     assert sums.total([1.5, 2.5, 3.0]) == 7.0
     assert sums.difference(43.7, 41.0) == pytest.approx(2.7)

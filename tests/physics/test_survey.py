@@ -1,4 +1,4 @@
-"""Statements about a lot against printed tables, scipy.stats by another path, and simulation."""
+"""Statements about a lot, against printed tables, other scipy.stats functions, and simulation."""
 
 import subprocess
 import sys
@@ -39,8 +39,8 @@ def test_two_sided_factor_against_a_printed_table(row):
 
 
 # ISO 16269-6:2014 annex, exact two-sided 95/95; and Hahn and Meeker (1991), older approximate
-# factors, which lie 0.4 % lower at n = 10. Both from memory; the table above and the simulation
-# below are the other legs.
+# factors, which are 0.4 % lower at n = 10. Both from memory; the table above and the simulation
+# below back them up.
 @pytest.mark.parametrize(
     ("n", "exact", "older"), [(2, 36.519, 37.674), (10, 3.393, 3.379), (30, 2.555, 2.549)]
 )
@@ -52,7 +52,8 @@ def test_two_sided_factor_against_remembered_standards(n, exact, older):
 
 @pytest.mark.parametrize(("n", "share", "confidence"), [(10, 0.95, 0.95), (30, 0.9, 0.99)])
 def test_two_sided_factor_by_simulation(n, share, confidence):
-    """Normal lots: the limits must hold `share` in the fraction `confidence` of all surveys."""
+    """Normal lots: the limits must contain `share` of the lot in the fraction `confidence` of all
+    surveys."""
     k, surveys = survey.tolerance_factor(n, share, confidence), 100_000
     pieces = np.random.default_rng(13183).standard_normal((surveys, n))
     mean, sd = pieces.mean(axis=1), pieces.std(axis=1, ddof=1)
@@ -84,7 +85,7 @@ def test_one_sided_factor():
     """NIST e-Handbook 7.2.6.3: n = 43, share 0.90, confidence 0.99 gives 1.8740 (from memory)."""
     found = survey.tolerance_factor(43, 0.90, 0.99, sides="upper")
     assert found == pytest.approx(1.8740, abs=1e-4)
-    # Natrella's approximation, printed 1.8752 for the same case (read), is not far.
+    # Natrella's approximation, printed as 1.8752 for the same case (read), is close.
     assert found == pytest.approx(1.8752, rel=1e-3)
     by_scipy = stats.nct.ppf(0.99, 42, stats.norm.ppf(0.90) * np.sqrt(43)) / np.sqrt(43)
     assert found == pytest.approx(by_scipy, rel=1e-6)
@@ -125,7 +126,8 @@ def test_share_shown_without_failures_has_a_closed_form(n):
 
 @given(st.integers(1, 400), st.floats(0, 0.999), st.floats(0.5, 0.999))
 def test_share_shown_is_the_exact_binomial_bound(n, part, confidence):
-    """Clopper and Pearson: were the good share just this, so few failures had probability 1 - c."""
+    """Clopper and Pearson: if the good share were exactly this, so few failures would have
+    probability 1 - c."""
     failures = int(part * n)
     shown = survey.share_shown(n, failures, confidence)
     chance = stats.binom.cdf(failures, n, 1.0 - shown)
@@ -165,7 +167,7 @@ def test_readings_needed_is_the_smallest_that_suffices(share, confidence, failur
 
 
 @given(st.integers(1, 500), st.floats(0.5, 0.99))
-def test_readings_needed_gives_back_the_number_that_showed_it(n, confidence):
+def test_readings_needed_inverts_share_shown(n, confidence):
     assert survey.readings_needed(survey.share_shown(n, 0, confidence), confidence) == n
 
 
@@ -220,7 +222,7 @@ REFUSED = [
 
 
 @pytest.mark.parametrize(("function", "arguments", "message"), REFUSED)
-def test_refusal_names_argument_value_and_range(function, arguments, message):
+def test_errors_name_argument_value_and_range(function, arguments, message):
     with pytest.raises(ValueError, match=message):
         function(*arguments)
 
@@ -237,7 +239,8 @@ def test_scipy_stays_out_until_it_is_needed():
 
 @pytest.mark.parametrize(("degrees", "point"), [(1, 3.841), (5, 11.070), (9, 16.919), (29, 42.557)])
 def test_chance_above_at_the_printed_five_percent_points(degrees, point):
-    """Any table of chi-square, as Berthouex and Brown's (from memory); the law by scipy.stats."""
+    """Any table of chi-square, such as Berthouex and Brown's (from memory); the distribution by
+    scipy.stats."""
     assert survey.chance_above(point, degrees) == pytest.approx(0.05, abs=2e-5)
     for value in (0.0, 0.3, 4.0, 30.0, 200.0):
         assert survey.chance_above(value, degrees) == pytest.approx(
@@ -246,6 +249,6 @@ def test_chance_above_at_the_printed_five_percent_points(degrees, point):
 
 
 @pytest.mark.parametrize(("value", "degrees"), [(-1.0, 3), (float("nan"), 3), (1.0, 4), (1.0, -1)])
-def test_chance_above_refuses_what_it_cannot_tell(value, degrees):
+def test_chance_above_refuses_invalid_inputs(value, degrees):
     with pytest.raises(ValueError, match="must be"):
         survey.chance_above(value, degrees)

@@ -1,4 +1,4 @@
-"""Water and least heat against the definition of MC, steam tables (CoolProp) and old wood data."""
+"""Water and least heat, against the definition of MC, steam tables (CoolProp) and old wood data."""
 
 import numpy as np
 import pytest
@@ -49,7 +49,7 @@ def test_dry_wood_against_dunlap():
     assert found == pytest.approx(expected, rel=0.05)
 
 
-def test_freeing_bound_water_is_near_the_integral_heat_of_wetting():
+def test_heat_to_free_bound_water_is_near_the_heat_of_wetting():
     """Oven-dry wood gives out some 60 to 100 kJ/kg as it takes up all its bound water.
 
     From memory (Skaar, Wood-Water Relations, 1988); calorimeters find 60 to 85.
@@ -58,11 +58,11 @@ def test_freeing_bound_water_is_near_the_integral_heat_of_wetting():
     assert 60.0 < found < 105.0
 
 
-def test_freeing_bound_water_against_clausius_clapeyron():
+def test_heat_to_free_bound_water_agrees_with_clausius_clapeyron():
     """The heat of sorption the handbook's EMC equation implies, R T² d(ln h)/dT at constant MC.
 
-    Another road to the same quantity, and a rough one: it leans on the derivative of a fit that is
-    known to understate it. From 25 to 6 % MC the two should agree within a factor of two.
+    Another way to the same quantity, and a rough one: it uses the derivative of a fit that is known
+    to understate it. From 25 to 6 % MC the two should agree within a factor of two.
     """
     temp, step, gas_constant = 50.0, 1.0, 8.314462 / 18.01528e-3
     mcs = np.linspace(6.0, 25.0, 200)
@@ -75,7 +75,7 @@ def test_freeing_bound_water_against_clausius_clapeyron():
     assert expected / 2 < found < expected * 2
 
 
-def test_freeing_is_the_integral_of_its_differential():
+def test_heat_to_free_bound_water_is_the_integral_of_its_differential():
     def differential(mc):
         return 0.4 * (2501.0 - 2.326 * 60.0) * (1.0 - mc / 30.0) ** 2 / 100.0
 
@@ -98,7 +98,7 @@ def test_least_heat_is_the_sum_of_its_parts_and_more_than_steam_alone():
     parts = water.least_heat_parts(*CHARGE)
     assert water.least_heat(*CHARGE) == pytest.approx(sum(parts), rel=1e-12)
     mass = water.water_removed(*CHARGE[:4])
-    # 2 501 to 2 359 kJ/kg at 0 to 60 °C: no drying without at least this.
+    # 2 501 to 2 359 kJ/kg at 0 to 60 °C: drying needs at least this.
     assert water.least_heat(*CHARGE) > mass * 2359.0 / 3600.0
 
 
@@ -122,12 +122,12 @@ REFUSED = [
 
 
 @pytest.mark.parametrize(("function", "arguments", "message"), REFUSED)
-def test_refusal_names_argument_value_and_range(function, arguments, message):
+def test_errors_name_argument_value_and_range(function, arguments, message):
     with pytest.raises(ValueError, match=message):
         function(*arguments)
 
 
-def test_what_timber_weighs_is_its_dry_wood_and_its_water():
+def test_timber_weighs_its_dry_wood_and_its_water():
     """The definitions: a load less its dry wood is the water that drying to 0 % would remove."""
     load = water.timber_mass(40.0, 560.0, 60.0)
     assert load - 40.0 * 560.0 == pytest.approx(water.water_removed(40.0, 560.0, 60.0, 0.0))
